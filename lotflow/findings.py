@@ -1,0 +1,69 @@
+"""The outcome of a check is data: a finding says what was measured, the limit and its source."""
+
+from __future__ import annotations
+
+from dataclasses import asdict, dataclass
+from typing import Any, Literal
+
+Severity = Literal["fail", "warn", "note"]
+
+#: Worst first, the order in which findings are listed.
+SEVERITIES: tuple[Severity, ...] = ("fail", "warn", "note")
+
+
+@dataclass(frozen=True)
+class Finding:
+    """
+    One thing a check found.
+
+    Parameters
+    ----------
+    rule
+        Stable identifier, words joined by hyphens: "smaller-pipe-downstream".
+    severity
+        "fail": breaks a limit; "warn": may, or an assumption decides; "note": worth knowing.
+    subject
+        Name of the inlet, line, low spot or file it is about.
+    message
+        One or two sentences: what, and what to do.
+    measured, limit
+        Numbers in `unit`; None where the check is not about a number.
+    unit
+        Unit of both.
+    source
+        Where the limit comes from: a published source, or "common practice, no published source".
+    x, y
+        Where it is, in the coordinates of the result; None where it has no place.
+    """
+
+    rule: str
+    severity: Severity
+    subject: str
+    message: str
+    measured: float | None = None
+    limit: float | None = None
+    unit: str = ""
+    source: str = ""
+    x: float | None = None
+    y: float | None = None
+
+    def as_dict(self) -> dict[str, Any]:
+        """All fields, in the order in which they are declared."""
+        return asdict(self)
+
+
+def ordered(findings: list[Finding]) -> list[Finding]:
+    """
+    Put findings in reading order: worst first, then by rule and subject; repeats are dropped.
+
+    Examples
+    --------
+    >>> a = Finding("b-rule", "note", "X", "...")
+    >>> b = Finding("a-rule", "fail", "Y", "...")
+    >>> [finding.rule for finding in ordered([a, b, a])]
+    ['a-rule', 'b-rule']
+    """
+    return sorted(
+        dict.fromkeys(findings),
+        key=lambda finding: (SEVERITIES.index(finding.severity), finding.rule, finding.subject),
+    )

@@ -1,0 +1,171 @@
+"""
+The only conversion factors, and numbers as a reader of the report wants to see them.
+
+Everything inside lotflow is SI; this module is used where values enter and leave.
+
+References
+----------
+International foot 0.3048 m and US survey foot 1200/3937 m: Federal Register 85 FR 62698
+(5 October 2020). Litre, gallon (231 cubic inches) and acre (43 560 square feet): NIST
+Handbook 44, appendix C.
+"""
+
+from __future__ import annotations
+
+from typing import Final, Literal
+
+METRES_PER_FOOT: Final = 0.3048
+METRES_PER_US_SURVEY_FOOT: Final = 1200.0 / 3937.0
+METRES_PER_INCH: Final = 0.0254
+SQUARE_METRES_PER_SQUARE_FOOT: Final = METRES_PER_FOOT**2
+SQUARE_METRES_PER_ACRE: Final = 43_560.0 * SQUARE_METRES_PER_SQUARE_FOOT
+CUBIC_METRES_PER_CUBIC_FOOT: Final = METRES_PER_FOOT**3
+CUBIC_METRES_PER_GALLON: Final = 231.0 * METRES_PER_INCH**3
+MILLIMETRES_PER_INCH: Final = 25.4
+
+#: Factor to SI per column suffix. Lengths to metres, areas to square metres, volumes to cubic
+#: metres, flows to cubic metres per second, rain to metres per second.
+TO_SI: Final[dict[str, float]] = {
+    "m": 1.0,
+    "ft": METRES_PER_FOOT,
+    "us-ft": METRES_PER_US_SURVEY_FOOT,
+    "in": METRES_PER_INCH,
+    "mm": 1e-3,
+    "m2": 1.0,
+    "ft2": SQUARE_METRES_PER_SQUARE_FOOT,
+    "acre": SQUARE_METRES_PER_ACRE,
+    "ha": 1e4,
+    "m3": 1.0,
+    "ft3": CUBIC_METRES_PER_CUBIC_FOOT,
+    "gal": CUBIC_METRES_PER_GALLON,
+    "m3s": 1.0,
+    "l_s": 1e-3,
+    "lpm": 1e-3 / 60.0,
+    "gpm": CUBIC_METRES_PER_GALLON / 60.0,
+    "cfs": CUBIC_METRES_PER_CUBIC_FOOT,
+    "mm_h": 1e-3 / 3600.0,
+    "in_h": METRES_PER_INCH / 3600.0,
+    "s": 1.0,
+    "min": 60.0,
+    "h": 3600.0,
+}
+
+VerticalUnit = Literal["m", "ft", "us-ft"]
+UnitSystem = Literal["us", "metric"]
+
+#: What files call the units of elevation, in lower case, and what we call them.
+VERTICAL_UNIT_NAMES: Final[dict[str, VerticalUnit]] = {
+    "m": "m",
+    "metre": "m",
+    "metres": "m",
+    "meter": "m",
+    "meters": "m",
+    "ft": "ft",
+    "foot": "ft",
+    "feet": "ft",
+    "international foot": "ft",
+    "us survey foot": "us-ft",
+    "us survey feet": "us-ft",
+    "us-ft": "us-ft",
+    "us_survey_foot": "us-ft",
+    "ftus": "us-ft",
+    "foot_us": "us-ft",
+}
+
+#: How a report shows each kind of quantity: (unit, decimals) per system.
+SHOWN: Final[dict[str, dict[UnitSystem, tuple[str, int]]]] = {
+    "depth": {"us": ("in", 1), "metric": ("m", 2)},
+    "length": {"us": ("ft", 1), "metric": ("m", 1)},
+    "elevation": {"us": ("ft", 2), "metric": ("m", 2)},
+    "diameter": {"us": ("in", 1), "metric": ("mm", 0)},
+    "area": {"us": ("ft2", 0), "metric": ("m2", 0)},
+    "volume": {"us": ("ft3", 1), "metric": ("m3", 2)},
+    "flow": {"us": ("gpm", 1), "metric": ("l_s", 2)},
+    "rain": {"us": ("in_h", 2), "metric": ("mm_h", 1)},
+}
+
+#: Units as they are printed where the key is not what a reader expects.
+SIGNS: Final[dict[str, str]] = {
+    "m2": "m²",
+    "ft2": "ft²",
+    "m3": "m³",
+    "ft3": "ft³",
+    "m3s": "m³/s",
+    "l_s": "l/s",
+    "mm_h": "mm/h",
+    "in_h": "in/h",
+}
+
+
+def to_si(value: float, unit: str) -> float:
+    """
+    Bring a value to SI.
+
+    Parameters
+    ----------
+    value
+        Number in `unit`.
+    unit
+        Key of `TO_SI`.
+
+    Returns
+    -------
+    value
+        In metres, square or cubic metres, cubic metres per second, metres per second, seconds.
+
+    Examples
+    --------
+    >>> round(to_si(4.0, "in"), 4)
+    0.1016
+    >>> round(to_si(1.0, "cfs") / to_si(1.0, "gpm"), 3)
+    448.831
+    """
+    return value * TO_SI[unit]
+
+
+def from_si(value: float, unit: str) -> float:
+    """
+    Bring an SI value to `unit`, the inverse of `to_si`.
+
+    Examples
+    --------
+    >>> round(from_si(0.3048, "ft"), 6)
+    1.0
+    """
+    return value / TO_SI[unit]
+
+
+def shown(value: float | None, quantity: str, system: UnitSystem) -> str:
+    """
+    Show an SI value with its unit as a report does.
+
+    Parameters
+    ----------
+    value
+        In SI; None and NaN are shown as a dash.
+    quantity
+        Key of `SHOWN`.
+    system
+        "us" or "metric".
+
+    Examples
+    --------
+    >>> shown(0.1524, "depth", "us"), shown(0.1524, "depth", "metric"), shown(None, "depth", "us")
+    ('6.0 in', '0.15 m', '-')
+    """
+    if value is None or value != value:  # NaN is the only number unequal to itself
+        return "-"
+    unit, decimals = SHOWN[quantity][system]
+    return f"{from_si(value, unit):,.{decimals}f} {sign(unit)}"
+
+
+def sign(unit: str) -> str:
+    """
+    Give a unit as it is printed.
+
+    Examples
+    --------
+    >>> sign("ft2"), sign("gpm")
+    ('ft²', 'gpm')
+    """
+    return SIGNS.get(unit, unit)
