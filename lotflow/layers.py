@@ -20,7 +20,6 @@ QUANTITIES: Final[dict[str, tuple[tuple[str, ...], str]]] = {
     "size": (("mm", "in"), "m"),
     "area": (("m2", "ft2"), "m2"),
     "flow": (("lpm", "gpm"), "m3s"),
-    "time": (("s",), "s"),
 }
 
 COVERS: Final = (
@@ -209,7 +208,7 @@ _DRAIN_LINES = Layer(
         _measured("standing_water", "size", "Depth of water standing in the pipe.", low=0, high=2),
         Column("test", "How it was tested: hose, dye, camera.", choices=("hose", "dye", "camera")),
         _measured("test_flow", "flow", "Flow put in during the test.", low=0),
-        _measured("test", "time", "Time until the water arrived.", low=0),
+        Column("test_seconds", "Time until the water arrived [s].", "number", low=0),
         Column("evidence", "Whether the values are measured or assumed.",
                choices=("measured", "assumed")),
     ),

@@ -12,6 +12,7 @@ Handbook 44, appendix C.
 
 from __future__ import annotations
 
+import math
 from typing import Final, Literal
 
 METRES_PER_FOOT: Final = 0.3048
@@ -153,7 +154,7 @@ def shown(value: float | None, quantity: str, system: UnitSystem) -> str:
     >>> shown(0.1524, "depth", "us"), shown(0.1524, "depth", "metric"), shown(None, "depth", "us")
     ('6.0 in', '0.15 m', '-')
     """
-    if value is None or value != value:  # NaN is the only number unequal to itself
+    if value is None or math.isnan(value):
         return "-"
     unit, decimals = SHOWN[quantity][system]
     return f"{from_si(value, unit):,.{decimals}f} {sign(unit)}"
