@@ -1,0 +1,1 @@
+"""From a ground surface to where water stands, where it runs, and what drains where."""

@@ -1,0 +1,106 @@
+"""Where water runs, as lines drawn downhill from confluence to confluence."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from lotflow.terrain.routing import receivers
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from lotflow.grid import BoolArray
+    from lotflow.terrain.routing import Routing
+
+
+@dataclass(frozen=True, eq=False)
+class FlowPath:
+    """
+    One reach of a flow path.
+
+    Parameters
+    ----------
+    cells
+        Flat indices downhill, from its head or a confluence to the next one, that included.
+    area
+        Cells' worth of rain that passes its last own cell.
+    order
+        Strahler order: 1 at heads, one more where two reaches of the same order meet.
+    ponded_share
+        Share of its cells that lie on filled ground, where the course is uncertain.
+    """
+
+    cells: NDArray[np.int64]
+    area: float
+    order: int
+    ponded_share: float
+
+
+def _reaches(
+    stream: BoolArray, receiver: NDArray[np.int64], uphill_first: NDArray[np.int64]
+) -> list[list[int]]:
+    """Cells of each reach; reaches that end in a confluence stand before the one they join."""
+    inflow = np.bincount(receiver[stream & (receiver != np.arange(receiver.size))],
+                         minlength=receiver.size)  # fmt: skip
+    starts = stream & (inflow != 1)
+    reaches = []
+    for start in uphill_first[starts[uphill_first]].tolist():
+        cells = [start]
+        while True:
+            below = int(receiver[cells[-1]])
+            if below == cells[-1]:
+                break
+            cells.append(below)
+            if inflow[below] != 1 or not stream[below]:
+                break
+        if len(cells) > 1:
+            reaches.append(cells)
+    return reaches
+
+
+def flow_paths(routing: Routing, least_cells: float) -> list[FlowPath]:
+    """
+    Trace where at least so much water runs.
+
+    Parameters
+    ----------
+    routing
+        Gives directions and what passes through each cell.
+    least_cells
+        Smallest contributing area, as cells' worth of rain.
+
+    Returns
+    -------
+    paths
+        Reaches, upstream ones first.
+
+    References
+    ----------
+    Strahler (1957), Quantitative analysis of watershed geomorphology, Transactions of the
+    American Geophysical Union 38.
+    """
+    total = routing.total.ravel()
+    stream = (total >= least_cells) & ~routing.surface.roof.ravel()
+    stream &= (routing.field.direction > 0).ravel() | (routing.drains.inlet > 0).ravel()
+    receiver = receivers(routing.field).ravel()
+    ponded = (routing.depth > 0).ravel()
+    arriving: dict[int, list[int]] = {}
+    paths = []
+    for cells in _reaches(stream, receiver, routing.field.order[::-1]):
+        orders = sorted(arriving.get(cells[0], []), reverse=True)
+        order = 1
+        if orders:
+            order = orders[0] + (1 if len(orders) > 1 and orders[1] == orders[0] else 0)
+        arriving.setdefault(cells[-1], []).append(order)
+        paths.append(
+            FlowPath(
+                cells=np.array(cells, dtype=np.int64),
+                area=float(total[cells[-2]]),
+                order=order,
+                ponded_share=float(ponded[cells].mean()),
+            )
+        )
+    return paths

@@ -1,0 +1,384 @@
+"""Where water can stand: whole depressions, their spill points, and what speaks against them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from lotflow.terrain.kernels import priority_flood
+from lotflow.terrain.routing import receivers
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from lotflow.grid import BoolArray, FloatArray, IntArray
+    from lotflow.terrain.drainage import Depression, Hierarchy
+    from lotflow.terrain.routing import Routing
+    from lotflow.terrain.surface import Surface
+
+IN_BUILDING = "inside a building: an artefact of the elevation data"
+ENCLOSED = "enclosed by buildings: the way out is not in the data"
+AT_GAP = "at a gap in the elevation data: it may drain there"
+DAMMED = "held by a bank with lower ground close behind it: look for a culvert"
+
+#: How far below the spill point lower ground makes a bank suspicious [m].
+_BEHIND_BANK_M = 30.0
+
+
+@dataclass(frozen=True, eq=False)
+class LowSpots:
+    """
+    Low spots, deepest first; every array has one entry per low spot.
+
+    Parameters
+    ----------
+    number
+        Shape of the grid: number of the low spot on each cell, from 1; 0 where there is none.
+    bed_cell, spill_cell
+        Flat indices of the deepest cell and of the cell over which it overflows.
+    bed, spill
+        Their elevations [m].
+    cells
+        Number of cells below the spill level.
+    volume
+        Depth times cells [m]; times the area of a cell it is a volume.
+    contributing
+        Cells' worth of rain that reaches it, through low spots above included.
+    artefact
+        Why it may be no standing water; empty where nothing speaks against it.
+    """
+
+    number: IntArray
+    bed_cell: NDArray[np.int64]
+    spill_cell: NDArray[np.int64]
+    bed: FloatArray
+    spill: FloatArray
+    cells: NDArray[np.int64]
+    volume: FloatArray
+    contributing: FloatArray
+    artefact: list[str] = field(default_factory=list)
+
+    @property
+    def depth(self) -> FloatArray:
+        """Greatest depth [m]."""
+        return self.spill - self.bed
+
+    def __len__(self) -> int:
+        """Number of low spots."""
+        return self.bed_cell.size
+
+
+def _components(depth: FloatArray, limit: float) -> IntArray:
+    """Number the depressions that are at least `limit` deep, deepest first."""
+    from scipy.ndimage import label, maximum  # noqa: PLC0415 - slow to import
+
+    component, count = label(depth > 0, structure=np.ones((3, 3), dtype=int))
+    if not count:
+        return np.zeros(depth.shape, dtype=np.int32)
+    deepest = np.asarray(maximum(depth, component, np.arange(1, count + 1)))
+    # a depth of exactly the limit must count although it went through binary fractions
+    kept = np.flatnonzero(deepest >= limit - 1e-6)
+    kept = kept[np.argsort(-deepest[kept], kind="stable")]
+    new = np.zeros(count + 1, dtype=np.int32)
+    new[kept + 1] = np.arange(1, kept.size + 1)
+    return np.asarray(new[component], dtype=np.int32)
+
+
+def _bed_cells(elevation: FloatArray, number: IntArray, count: int) -> NDArray[np.int64]:
+    """Lowest cell of each low spot; of equal ones the first by row then column."""
+    cells = np.flatnonzero(number)
+    order = np.lexsort((cells, elevation.ravel()[cells], number.ravel()[cells]))
+    sorted_cells = cells[order]
+    first = np.searchsorted(number.ravel()[sorted_cells], np.arange(1, count + 1))
+    return np.asarray(sorted_cells[first], dtype=np.int64)
+
+
+def spill_cell(routing: Routing, bed_cell: int, receiver: NDArray[np.int64]) -> int:
+    """
+    Last cell on the way down from a low spot that is still at its spill level.
+
+    Parameters
+    ----------
+    routing
+        Gives the filled surface.
+    bed_cell
+        Flat index of its deepest cell.
+    receiver
+        From `routing.receivers`.
+    """
+    filled = routing.field.filled.ravel()
+    cell = bed_cell
+    while True:
+        below = int(receiver[cell])
+        if below == cell or filled[below] < filled[bed_cell]:
+            return cell
+        cell = below
+
+
+def _contributing(
+    routing: Routing, number: IntArray, spill: NDArray[np.int64], receiver: NDArray[np.int64]
+) -> FloatArray:
+    """Cells' worth of rain that reaches each low spot, through those above it included."""
+    first = routing.field.labels(number)
+    own = np.bincount(first.ravel(), weights=routing.weight.ravel(), minlength=spill.size + 1)
+    level = routing.field.filled.ravel()[spill]
+    below = first.ravel()[receiver[spill]]
+    total = own[1:].copy()
+    for position in np.argsort(-level, kind="stable"):  # upstream first
+        into = below[position]
+        if into and into != position + 1:
+            total[into - 1] += total[position]
+    return np.asarray(total, dtype=np.float64)
+
+
+def _sums(number: IntArray, values: FloatArray, count: int) -> FloatArray:
+    """Sum of values over the cells of each low spot."""
+    return np.asarray(
+        np.bincount(number.ravel(), weights=values.ravel(), minlength=count + 1)[1:], dtype=float
+    )
+
+
+def find_low_spots(routing: Routing, limit: float) -> LowSpots:
+    """
+    Find the whole depressions of a routed surface.
+
+    Parameters
+    ----------
+    routing
+        Of the surface without inlets: where water stands when nothing takes it.
+    limit
+        Smallest greatest depth that counts [m].
+
+    Returns
+    -------
+    low_spots
+        Deepest first, without artefact flags.
+    """
+    number = _components(routing.depth, limit)
+    count = int(number.max(initial=0))
+    elevation = routing.elevation
+    bed = _bed_cells(elevation, number, count)
+    receiver = receivers(routing.field).ravel()
+    spill = np.array([spill_cell(routing, int(cell), receiver) for cell in bed], dtype=np.int64)
+    return LowSpots(
+        number=number,
+        bed_cell=bed,
+        spill_cell=spill,
+        bed=elevation.ravel()[bed],
+        spill=routing.field.filled.ravel()[bed],
+        cells=np.bincount(number.ravel(), minlength=count + 1)[1:],
+        volume=_sums(number, routing.depth, count),
+        contributing=_contributing(routing, number, spill, receiver),
+        artefact=[""] * count,
+    )
+
+
+def _ground_soon_falls_below(
+    routing: Routing, spots: LowSpots, position: int, receiver: NDArray[np.int64]
+) -> bool:
+    """Tell whether, just behind the spill point, the ground lies below the bed."""
+    elevation = routing.elevation.ravel()
+    columns = routing.elevation.shape[1]
+    cell_m = routing.surface.ground.cell_m
+    start = int(spots.spill_cell[position])
+    cell = start
+    for _ in range(int(_BEHIND_BANK_M / cell_m)):
+        cell = int(receiver[cell])
+        if elevation[cell] < spots.bed[position]:
+            away = np.hypot(cell // columns - start // columns, cell % columns - start % columns)
+            return bool(away * cell_m <= _BEHIND_BANK_M)
+    return False
+
+
+def flag_artefacts(routing: Routing, spots: LowSpots, *, dam_depth: float) -> list[str]:
+    """
+    Say of each low spot why it may be no standing water.
+
+    Parameters
+    ----------
+    routing
+        What the low spots were found on.
+    spots
+        The low spots.
+    dam_depth
+        Depth from which a bank is suspected to hide a culvert [m].
+
+    Returns
+    -------
+    artefact
+        One text per low spot, empty where nothing speaks against it.
+    """
+    from scipy.ndimage import binary_dilation  # noqa: PLC0415 - slow to import
+
+    surface = routing.surface
+    near_gap = binary_dilation(surface.missing, structure=np.ones((3, 3), dtype=bool))
+    at_gap = np.bincount(spots.number[near_gap], minlength=len(spots) + 1)[1:] > 0
+    receiver = receivers(routing.field).ravel()
+    roof = surface.roof.ravel()
+    flags = []
+    for position in range(len(spots)):
+        if roof[spots.spill_cell[position]]:
+            flags.append(ENCLOSED)
+        elif at_gap[position]:
+            flags.append(AT_GAP)
+        elif spots.depth[position] >= dam_depth and _ground_soon_falls_below(
+            routing, spots, position, receiver
+        ):
+            flags.append(DAMMED)
+        else:
+            flags.append("")
+    return flags
+
+
+def low_spots_under_roofs(surface: Surface, limit: float) -> LowSpots:
+    """
+    Depressions of the raw elevation data whose deepest point lies in a footprint.
+
+    Water does not stand there; they are listed so that nobody wonders at the raster.
+
+    Parameters
+    ----------
+    surface
+        Gives ground, footprints and what lies outside.
+    limit
+        Smallest greatest depth that counts [m].
+    """
+    from scipy.ndimage import distance_transform_edt  # noqa: PLC0415 - slow to import
+
+    ground = surface.ground.values
+    row, column = distance_transform_edt(
+        np.isnan(ground), return_distances=False, return_indices=True
+    )
+    ground = ground[row, column]
+    filled, _ = priority_flood(ground, surface.outside)
+    number = _components(filled - ground, limit)
+    bed = _bed_cells(ground, number, int(number.max(initial=0)))
+    inside = surface.roof.ravel()[bed]
+    keep = np.flatnonzero(inside) + 1
+    new = np.zeros(bed.size + 1, dtype=np.int32)
+    new[keep] = np.arange(1, keep.size + 1)
+    number = new[number]
+    bed = bed[inside]
+    return LowSpots(
+        number=number,
+        bed_cell=bed,
+        spill_cell=bed,
+        bed=ground.ravel()[bed],
+        spill=filled.ravel()[bed],
+        cells=np.bincount(number.ravel(), minlength=bed.size + 1)[1:],
+        volume=_sums(number, filled - ground, bed.size),
+        contributing=np.zeros(bed.size),
+        artefact=[IN_BUILDING] * bed.size,
+    )
+
+
+def joined(first: LowSpots, second: LowSpots) -> LowSpots:
+    """
+    Put two lists of low spots into one, the second after the first.
+
+    Parameters
+    ----------
+    first, second
+        Where they overlap on the grid, the first keeps the cell.
+    """
+    shifted = np.where(second.number > 0, second.number + len(first), 0)
+    return LowSpots(
+        number=np.where(first.number > 0, first.number, shifted).astype(np.int32),
+        bed_cell=np.concatenate([first.bed_cell, second.bed_cell]),
+        spill_cell=np.concatenate([first.spill_cell, second.spill_cell]),
+        bed=np.concatenate([first.bed, second.bed]),
+        spill=np.concatenate([first.spill, second.spill]),
+        cells=np.concatenate([first.cells, second.cells]),
+        volume=np.concatenate([first.volume, second.volume]),
+        contributing=np.concatenate([first.contributing, second.contributing]),
+        artefact=first.artefact + second.artefact,
+    )
+
+
+@dataclass(frozen=True)
+class InnerLowSpot:
+    """
+    A low spot nested in a larger one.
+
+    Parameters
+    ----------
+    low_spot
+        Number of the low spot it lies in.
+    bed_cell
+        Flat index of its deepest cell.
+    bed, sill
+        Elevation of its deepest cell and of the sill at which it joins its neighbour [m].
+    volume
+        Below the sill, depth times cells [m].
+    """
+
+    low_spot: int
+    bed_cell: int
+    bed: float
+    sill: float
+    volume: float
+
+
+def inner_low_spots(hierarchy: Hierarchy, spots: LowSpots, limit: float) -> list[InnerLowSpot]:
+    """
+    Find the low spots nested in others.
+
+    A depression is said to hold two where both parts are at least `limit` deep below the sill
+    between them.
+
+    Parameters
+    ----------
+    hierarchy
+        Of the same surface as the low spots.
+    spots
+        The low spots.
+    limit
+        Smallest depth below the sill [m].
+    """
+    depressions = hierarchy.depressions(limit)
+    number = spots.number.ravel()
+    found = []
+    for node in depressions.values():
+        if len(node.children) != 2 or not number[node.pit_cell]:
+            continue
+        parts = [depressions.get(child) for child in node.children]
+        deep = [part for part in parts if part is not None and _depth(part) >= limit - 1e-6]
+        if len(deep) == 2:
+            found += [_inner(part, int(number[part.pit_cell])) for part in deep]
+    return sorted(found, key=lambda inner: (inner.low_spot, inner.bed, inner.bed_cell))
+
+
+def _depth(node: Depression) -> float:
+    return node.out_elevation - node.pit_elevation
+
+
+def _inner(node: Depression, low_spot: int) -> InnerLowSpot:
+    return InnerLowSpot(
+        low_spot, node.pit_cell, node.pit_elevation, node.out_elevation, node.volume
+    )
+
+
+def inflow_cells(surface: Surface, filled: FloatArray) -> BoolArray:
+    """
+    Cells to which water may come from beyond what is known.
+
+    Those are the cells beside missing data, and those beside the outer ring where the ring is
+    higher than the water level of the cell.
+
+    Parameters
+    ----------
+    surface
+        Gives ring and missing data.
+    filled
+        Filled surface [m].
+    """
+    from scipy.ndimage import grey_dilation  # noqa: PLC0415 - slow to import
+
+    beyond = np.where(surface.edge, surface.elevation, -np.inf)
+    beyond[surface.missing] = np.inf
+    beyond[surface.water & ~surface.edge] = -np.inf
+    highest = grey_dilation(beyond, footprint=np.ones((3, 3), dtype=bool), mode="constant",
+                            cval=-np.inf)  # fmt: skip
+    return np.asarray((highest > filled) & ~surface.edge & ~surface.missing)

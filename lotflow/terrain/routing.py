@@ -1,0 +1,269 @@
+"""Where the water of every cell ends: inlets, culverts, open water, the edge of the data."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from graphlib import CycleError, TopologicalSorter
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from lotflow.errors import Fault, InputError
+from lotflow.terrain.drainage import FlowField, depression_hierarchy, flow_field, level_steps
+from lotflow.terrain.kernels import COLUMN_STEP, ROW_STEP, priority_flood
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
+    from numpy.typing import NDArray
+
+    from lotflow.grid import BoolArray, FloatArray, IntArray
+    from lotflow.terrain.surface import Surface
+
+
+@dataclass(frozen=True)
+class Culvert:
+    """
+    A pipe that takes water at one cell and lets it out at another.
+
+    Parameters
+    ----------
+    name
+        For messages.
+    up_cell, down_cell
+        Flat indices of the cells of its ends.
+    """
+
+    name: str
+    up_cell: int
+    down_cell: int
+
+
+@dataclass(frozen=True, eq=False)
+class Drains:
+    """
+    What takes water within the window.
+
+    Parameters
+    ----------
+    inlet
+        Number of the inlet on each cell, from 1; 0 where there is none.
+    level
+        Elevation at which an inlet takes water, by its number [m]; the ground where not given.
+    culverts
+        Pipes under roads and drives.
+    """
+
+    inlet: IntArray
+    level: Mapping[int, float]
+    culverts: Sequence[Culvert] = ()
+
+    @property
+    def number(self) -> int:
+        """Number of inlets."""
+        return int(self.inlet.max(initial=0))
+
+
+@dataclass(frozen=True, eq=False)
+class Routing:
+    """
+    Every cell's way, for one surface with one set of drains.
+
+    Parameters
+    ----------
+    surface, drains
+        What it was computed for.
+    elevation
+        The surface with rims [m].
+    field
+        Filled surface and directions.
+    weight
+        Cells' worth of rain entering at each cell, with the outflow of culverts.
+    total
+        Cells' worth of rain passing through each cell.
+    label
+        Number of the inlet that each cell's water reaches; 0 where it leaves, ends in open
+        water, or meets missing data. A roof cell has the label of its eaves.
+    """
+
+    surface: Surface
+    drains: Drains
+    elevation: FloatArray
+    field: FlowField
+    weight: FloatArray
+    total: FloatArray
+    label: IntArray
+
+    @property
+    def depth(self) -> FloatArray:
+        """Depth of the filled ground below its spill level [m]."""
+        return self.field.filled - self.elevation
+
+    def receivers(self) -> NDArray[np.int64]:
+        """Flat index of the cell each cell drains to; its own at drains."""
+        return receivers(self.field)
+
+
+def receivers(field: FlowField) -> NDArray[np.int64]:
+    """
+    Flat index of the cell that each cell drains to; its own at drains.
+
+    Parameters
+    ----------
+    field
+        Directions.
+    """
+    columns = field.direction.shape[1]
+    own = np.arange(field.direction.size).reshape(field.direction.shape)
+    step = ROW_STEP * columns + COLUMN_STEP
+    return np.asarray(own + step[field.direction], dtype=np.int64)
+
+
+def no_drains(surface: Surface) -> Drains:
+    """
+    Give the drains of a lot without inlets.
+
+    Parameters
+    ----------
+    surface
+        Gives the shape.
+    """
+    return Drains(np.zeros(surface.ground.shape, dtype=np.int32), {})
+
+
+def _routed_elevation(surface: Surface, drains: Drains) -> FloatArray:
+    """Give the surface with each inlet at the level at which it takes water."""
+    elevation = surface.elevation.copy()
+    for number, level in drains.level.items():
+        elevation[drains.inlet == number] = level
+    return level_steps(elevation)
+
+
+def drain_mask(surface: Surface, drains: Drains) -> BoolArray:
+    """
+    Cells that swallow water.
+
+    Parameters
+    ----------
+    surface, drains
+        The outer ring, missing data and water; inlets and upstream ends of culverts.
+    """
+    mask = surface.outside | (drains.inlet > 0)
+    for culvert in drains.culverts:
+        mask.ravel()[culvert.up_cell] = True
+    return mask
+
+
+def _culvert_order(
+    culverts: Sequence[Culvert], reaches: Mapping[int, int], inlets: int
+) -> list[int]:
+    """Sort culverts upstream first; a cycle is an error, since its water never ends."""
+    graph: TopologicalSorter[int] = TopologicalSorter()
+    for position in range(len(culverts)):
+        graph.add(position)
+        into = reaches[position] - inlets - 1
+        if into >= 0:
+            graph.add(into, position)
+    try:
+        return list(graph.static_order())
+    except CycleError as reason:
+        names = " -> ".join(culverts[int(position)].name for position in reason.args[1])
+        raise InputError(
+            Fault(
+                f"the water of these culverts runs back into them: {names}",
+                "Draw each culvert downstream, its last point at the lower end",
+                layer="culverts",
+            )
+        ) from reason
+
+
+def _through_culverts(
+    label: IntArray, weight: FloatArray, culverts: Sequence[Culvert], inlets: int
+) -> tuple[NDArray[np.int32], FloatArray]:
+    """
+    Lead water on through culverts.
+
+    Returns the inlet that each drain's water reaches in the end, and the weights with what
+    culverts let out.
+    """
+    reached = np.arange(inlets + len(culverts) + 1, dtype=np.int32)
+    if not culverts:
+        return reached, weight
+    down = [int(label.ravel()[culvert.down_cell]) for culvert in culverts]
+    order = _culvert_order(culverts, dict(enumerate(down)), inlets)
+    taken = np.bincount(label.ravel(), weights=weight.ravel(), minlength=reached.size)
+    weight = weight.copy()
+    for position in order:
+        flow = taken[inlets + 1 + position]
+        weight.ravel()[culverts[position].down_cell] += flow
+        taken[down[position]] += flow
+    for position in reversed(order):
+        reached[inlets + 1 + position] = reached[down[position]]
+    return reached, weight
+
+
+def route(
+    surface: Surface, drains: Drains, *, rule: str = "ltd", by_kernel: bool = False
+) -> Routing:
+    """
+    Fill the surface round its drains, and follow every cell's water to its end.
+
+    Inlets are drains inside the surface while it is filled: cutting the flow at an inlet after
+    filling gives wrong catchments wherever the inlet lies in a closed low spot.
+
+    Parameters
+    ----------
+    surface
+        What water runs on.
+    drains
+        Inlets and culverts.
+    rule
+        Direction rule, see `drainage.flow_field`.
+    by_kernel
+        Fill by the compiled flood instead of richdem: the same surface to the last bit, for
+        trial runs whose result is thrown away.
+
+    Raises
+    ------
+    InputError
+        If the water of a culvert runs back into it.
+    """
+    elevation = _routed_elevation(surface, drains)
+    mask = drain_mask(surface, drains)
+    if by_kernel:
+        filled, _ = priority_flood(elevation, mask)
+    else:
+        filled = depression_hierarchy(elevation, mask).filled()
+    field = flow_field(filled, mask, rule=rule)
+    number = drains.inlet.copy()
+    for position, culvert in enumerate(drains.culverts):
+        number.ravel()[culvert.up_cell] = drains.number + 1 + position
+    raw_label = field.labels(number)
+    reached, weight = _through_culverts(
+        raw_label, surface.rain_weight, drains.culverts, drains.number
+    )
+    label = reached[raw_label].ravel()[surface.eave_cell]
+    return Routing(
+        surface=surface,
+        drains=drains,
+        elevation=elevation,
+        field=field,
+        weight=weight,
+        total=field.accumulated(weight),
+        label=label,
+    )
+
+
+def upstream_of(routing: Routing, target: BoolArray) -> BoolArray:
+    """
+    Cells whose water passes through a set of cells, the set included.
+
+    Parameters
+    ----------
+    routing
+        Gives the directions.
+    target
+        Cells of the set.
+    """
+    reached = routing.field.labels(target.astype(np.int32))
+    return np.asarray(reached > 0).ravel()[routing.surface.eave_cell] | target

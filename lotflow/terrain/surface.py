@@ -1,0 +1,163 @@
+"""The surface water runs on: the ground with buildings and walls raised, and its way out."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any, Final
+
+import numpy as np
+
+from lotflow.terrain.cells import line_cells, polygon_cells, polygon_numbers
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from lotflow.grid import BoolArray, FloatArray, Grid, IntArray
+
+#: How far a footprint is raised above the highest ground in it [m]: water goes round it.
+BUILDING_RAISE_M: Final = 3.0
+
+
+@dataclass(frozen=True, eq=False)
+class Surface:
+    """
+    Ground as water meets it, without inlets.
+
+    Parameters
+    ----------
+    ground
+        Elevation as surveyed [m]; NaN where there is none.
+    elevation
+        Shape of the ground, finite everywhere: buildings and walls raised, missing cells at the
+        level of the nearest known one [m].
+    building
+        Number of the building on each cell, from 1; 0 where there is none.
+    wall
+        Cells of drawn walls.
+    water
+        Cells of open water, which always take flow.
+    missing
+        Cells without elevation that are not under a building.
+    eave_cell
+        Flat index of the cell on which each roof cell's water lands; its own index elsewhere.
+    """
+
+    ground: Grid
+    elevation: FloatArray
+    building: IntArray
+    wall: BoolArray
+    water: BoolArray
+    missing: BoolArray
+    eave_cell: IntArray
+
+    @property
+    def edge(self) -> BoolArray:
+        """Outer ring of the window."""
+        ring = np.zeros(self.ground.shape, dtype=bool)
+        ring[[0, -1], :] = True
+        ring[:, [0, -1]] = True
+        return ring
+
+    @property
+    def outside(self) -> BoolArray:
+        """Cells at which water leaves what is known: ring, missing data, open water."""
+        return self.edge | self.missing | self.water
+
+    @property
+    def roof(self) -> BoolArray:
+        """Cells under a roof."""
+        return self.building > 0
+
+    @property
+    def rain_weight(self) -> FloatArray:
+        """
+        Cells' worth of rain that enters the flow at each cell.
+
+        Each known cell counts 1; a roof cell's share lands at its eaves, so that no square
+        metre is lost and none runs over the raised block.
+        """
+        known = ~self.missing
+        weight = np.zeros(self.ground.shape)
+        np.add.at(weight.ravel(), self.eave_cell[known], 1.0)
+        return weight
+
+
+def _nearest_cell(known: BoolArray) -> IntArray:
+    """Flat index of the nearest known cell; a known cell's own index."""
+    from scipy.ndimage import distance_transform_edt  # noqa: PLC0415 - slow to import
+
+    columns = known.shape[1]
+    if known.all() or not known.any():
+        return np.arange(known.size, dtype=np.int32).reshape(known.shape)
+    row, column = distance_transform_edt(~known, return_distances=False, return_indices=True)
+    return np.asarray(row * columns + column, dtype=np.int32)
+
+
+def _raise_buildings(elevation: FloatArray, building: IntArray) -> FloatArray:
+    """Raise each footprint to one level above its highest ground."""
+    number = int(building.max(initial=0))
+    if not number:
+        return elevation
+    highest = np.full(number + 1, -np.inf)
+    np.maximum.at(highest, building.ravel(), elevation.ravel())
+    raised: FloatArray = np.where(building > 0, highest[building] + BUILDING_RAISE_M, elevation)
+    return raised
+
+
+def prepare_surface(
+    ground: Grid,
+    *,
+    buildings: Sequence[Any] = (),
+    walls: Sequence[tuple[Any, float]] = (),
+    water: Sequence[Any] = (),
+) -> Surface:
+    """
+    Make the surface on which water is routed.
+
+    Parameters
+    ----------
+    ground
+        Elevation [m], NaN where missing.
+    buildings
+        Footprints in the grid's CRS.
+    walls
+        Lines and their heights above the ground [m].
+    water
+        Polygons of open water.
+
+    Returns
+    -------
+    surface
+        The ground itself is not changed.
+    """
+    building = polygon_numbers(buildings, ground)
+    missing = ground.missing
+    nearest = _nearest_cell(~missing)
+    elevation = ground.values.ravel()[nearest]
+    elevation = _raise_buildings(elevation, building)
+    wall = np.zeros(ground.shape, dtype=bool)
+    top = elevation.copy()
+    for line, height in walls:
+        cells = line_cells(line, ground)
+        wall.ravel()[cells] = True
+        # where walls cross, the higher one counts
+        top.ravel()[cells] = np.maximum(top.ravel()[cells], elevation.ravel()[cells] + height)
+    wet = np.zeros(ground.shape, dtype=bool)
+    for polygon in water:
+        wet |= polygon_cells(polygon, ground)
+    roof = building > 0
+    landing = ~roof & ~missing
+    return Surface(
+        ground=ground,
+        elevation=top,
+        building=building,
+        wall=wall & ~roof,
+        water=wet & ~roof,
+        missing=missing & ~roof,
+        eave_cell=np.where(roof, _nearest_cell(landing), _own_cells(ground.shape)),
+    )
+
+
+def _own_cells(shape: tuple[int, int]) -> IntArray:
+    """Flat index of every cell."""
+    return np.arange(shape[0] * shape[1], dtype=np.int32).reshape(shape)
