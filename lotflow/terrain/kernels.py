@@ -261,8 +261,8 @@ def least_deviation_directions(
 
     Of the two neighbours that enclose the steepest descent, the one is taken that keeps the
     sideways error accumulated along the path small (D8-LTD, with full memory, lambda = 1). The
-    error is inherited from the largest of the inflowing cells, of equal ones the first by row
-    then column.
+    error is inherited from the largest of the inflowing cells, of equal ones from the highest;
+    a path that leaves level ground, where its course is unknown, begins without one.
 
     Parameters
     ----------
@@ -286,7 +286,6 @@ def least_deviation_directions(
     area = np.ones(filled.shape, np.float64)
     deviation = np.zeros(filled.shape, np.float64)
     largest = np.zeros(filled.shape, np.float64)
-    largest_cell = np.zeros(filled.shape, np.int64)
     for position in range(order.size - 1, -1, -1):
         cell = order[position]
         row = cell // columns
@@ -304,11 +303,13 @@ def least_deviation_directions(
         r = row + ROW_STEP[chosen]
         c = column + COLUMN_STEP[chosen]
         share = area[row, column]
-        if share > largest[r, c] or (share == largest[r, c] and cell < largest_cell[r, c]):
-            largest[r, c] = share
-            largest_cell[r, c] = cell
-            deviation[r, c] = new_deviation
         area[r, c] += share
+        if steps[row, column] > 0:  # a path that leaves level ground begins anew
+            share = np.inf
+        # cells come from high to low: of equal ones the first to come, the highest, counts
+        if share > largest[r, c]:
+            largest[r, c] = share
+            deviation[r, c] = new_deviation
     return direction
 
 
@@ -383,6 +384,7 @@ def _facet_neighbour(
     """Direction by least transversal deviation, and the deviation handed on [cells]."""
     here = filled[row, column]
     best = 0.0
+    least = np.inf
     facet = -1
     sine = 0.0
     cosine = 1.0
@@ -402,8 +404,14 @@ def _facet_neighbour(
         else:
             slope = np.sqrt(along * along + across * across)
             s, c = across / slope, along / slope
-        if slope > best:
+        if slope <= 0.0 or slope < best:
+            continue
+        # two facets that share the steepest edge: the one that can mend the deviation counts
+        sense = _FACET_SENSE[q]
+        left = min(abs(deviation - sense * s), abs(deviation + sense * (c - s)))
+        if slope > best or left < least:
             best = slope
+            least = left
             facet = q
             sine = s
             cosine = c

@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 IN_BUILDING = "inside a building: an artefact of the elevation data"
 ENCLOSED = "enclosed by buildings: the way out is not in the data"
 AT_GAP = "at a gap in the elevation data: it may drain there"
-DAMMED = "held by a bank with lower ground close behind it: look for a culvert"
+DAMMED = "deep, or held by a bank with lower ground close behind: look for a culvert or drain"
 
 #: How far below the spill point lower ground makes a bank suspicious [m].
 _BEHIND_BANK_M = 30.0
@@ -203,7 +203,8 @@ def flag_artefacts(routing: Routing, spots: LowSpots, *, dam_depth: float) -> li
     spots
         The low spots.
     dam_depth
-        Depth from which a bank is suspected to hide a culvert [m].
+        Depth from which a bank is suspected to hide a culvert where lower ground lies close
+        behind it; from twice that depth it is suspected anyway [m].
 
     Returns
     -------
@@ -223,8 +224,9 @@ def flag_artefacts(routing: Routing, spots: LowSpots, *, dam_depth: float) -> li
             flags.append(ENCLOSED)
         elif at_gap[position]:
             flags.append(AT_GAP)
-        elif spots.depth[position] >= dam_depth and _ground_soon_falls_below(
-            routing, spots, position, receiver
+        elif spots.depth[position] >= dam_depth and (
+            spots.depth[position] >= 2 * dam_depth
+            or _ground_soon_falls_below(routing, spots, position, receiver)
         ):
             flags.append(DAMMED)
         else:
@@ -234,7 +236,7 @@ def flag_artefacts(routing: Routing, spots: LowSpots, *, dam_depth: float) -> li
 
 def low_spots_under_roofs(surface: Surface, limit: float) -> LowSpots:
     """
-    Depressions of the raw elevation data whose deepest point lies in a footprint.
+    Depressions of the raw elevation data that lie under a roof: deepest point or larger part.
 
     Water does not stand there; they are listed so that nobody wonders at the raster.
 
@@ -255,7 +257,9 @@ def low_spots_under_roofs(surface: Surface, limit: float) -> LowSpots:
     filled, _ = priority_flood(ground, surface.outside)
     number = _components(filled - ground, limit)
     bed = _bed_cells(ground, number, int(number.max(initial=0)))
-    inside = surface.roof.ravel()[bed]
+    cells = np.bincount(number.ravel(), minlength=bed.size + 1)[1:]
+    under = _sums(number, surface.roof.astype(float), bed.size)
+    inside = surface.roof.ravel()[bed] | (under > cells / 2)
     keep = np.flatnonzero(inside) + 1
     new = np.zeros(bed.size + 1, dtype=np.int32)
     new[keep] = np.arange(1, keep.size + 1)
@@ -267,7 +271,7 @@ def low_spots_under_roofs(surface: Surface, limit: float) -> LowSpots:
         spill_cell=bed,
         bed=ground.ravel()[bed],
         spill=filled.ravel()[bed],
-        cells=np.bincount(number.ravel(), minlength=bed.size + 1)[1:],
+        cells=cells[inside],
         volume=_sums(number, filled - ground, bed.size),
         contributing=np.zeros(bed.size),
         artefact=[IN_BUILDING] * bed.size,
@@ -382,3 +386,27 @@ def inflow_cells(surface: Surface, filled: FloatArray) -> BoolArray:
     highest = grey_dilation(beyond, footprint=np.ones((3, 3), dtype=bool), mode="constant",
                             cval=-np.inf)  # fmt: skip
     return np.asarray((highest > filled) & ~surface.edge & ~surface.missing)
+
+
+def cut_by_edge(routing: Routing, spots: LowSpots, inflow: BoolArray) -> BoolArray:
+    """
+    Tell which low spots may receive water from beyond what is known, or reach the outer ring.
+
+    Parameters
+    ----------
+    routing
+        What the low spots were found on.
+    spots
+        The low spots.
+    inflow
+        From `inflow_cells`.
+    """
+    first = routing.field.labels(spots.number)
+    count = len(spots)
+    cut = np.bincount(first[inflow], minlength=count + 1)[1:] > 0
+    receiver = receivers(routing.field).ravel()
+    below = first.ravel()[receiver[spots.spill_cell]]
+    for position in np.argsort(-spots.spill, kind="stable"):  # upstream first
+        if cut[position] and below[position]:
+            cut[below[position] - 1] = True
+    return np.asarray(cut)

@@ -1,0 +1,222 @@
+"""What the terrain has to say to the designer: findings about edges, inlets and low spots."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from lotflow.findings import Finding
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from lotflow.grid import BoolArray, FloatArray, Grid
+    from lotflow.terrain.inlet_places import SetInlet
+    from lotflow.terrain.lot_line import LotBalance
+    from lotflow.terrain.low_spots import LowSpots
+    from lotflow.terrain.surface import Surface
+
+_OWN_RULE = "lotflow's rule"
+_ACCURACY = "lotflow's rule: the stated vertical RMSE of the elevation data"
+
+
+def _where(grid: Grid, cell: int) -> tuple[float, float]:
+    x, y = grid.xy(*divmod(cell, grid.shape[1]))
+    return float(x), float(y)
+
+
+def gap_notes(surface: Surface, lot: BoolArray) -> list[Finding]:
+    """
+    Say how much of the lot has no elevation and where water is lost from sight.
+
+    Parameters
+    ----------
+    surface
+        Gives missing cells.
+    lot
+        Cells of the lot.
+    """
+    share = float((surface.missing & lot).sum() / lot.sum())
+    if not share:
+        return []
+    return [
+        Finding(
+            "elevation-gap", "warn", "lot",
+            f"{share:.1%} of the lot has no elevation. Water that reaches such a gap is lost "
+            "from sight there: measure the ground on site.",
+            measured=round(share, 4), limit=0.0, unit="1", source=_OWN_RULE,
+        )
+    ]  # fmt: skip
+
+
+def edge_notes(
+    names: Sequence[str], cut: BoolArray, *, lot_cut: bool, margin_limit_m: float
+) -> list[Finding]:
+    """
+    Say which catchments are cut by the edge of the data: at least that much.
+
+    Parameters
+    ----------
+    names
+        Of the inlets.
+    cut
+        Whether the catchment of each is cut.
+    lot_cut
+        Whether what drains onto the lot is cut.
+    margin_limit_m
+        How far beyond the lot elevation is read at most [m].
+    """
+    found = [
+        Finding(
+            "cut-by-edge", "warn", name,
+            "Water may reach this inlet from beyond the elevation data that was read (at most "
+            f"{margin_limit_m:.0f} m beyond the lot): its catchment is at least what is given.",
+            source=_OWN_RULE,
+        )
+        for name, is_cut in zip(names, cut, strict=True) if is_cut
+    ]  # fmt: skip
+    if lot_cut:
+        found.append(
+            Finding(
+                "cut-by-edge", "warn", "lot",
+                "Water may come onto the lot from beyond the elevation data that was read (at "
+                f"most {margin_limit_m:.0f} m beyond the lot): the area that drains onto it is "
+                "at least what is given.",
+                source=_OWN_RULE,
+            )
+        )  # fmt: skip
+    return found
+
+
+def inlet_notes(
+    placed: Sequence[SetInlet],
+    residual: FloatArray,
+    hidden: Sequence[tuple[str, str]],
+    grid: Grid,
+    *,
+    limit: float,
+) -> list[Finding]:
+    """
+    Say which inlets were moved, stand too high, stand beside the low point, or share a cell.
+
+    Parameters
+    ----------
+    placed
+        Inlets on their cells.
+    residual
+        Depth that stays standing beside each [m].
+    hidden
+        Inlets that lost their cells to another one.
+    grid
+        Gives the places.
+    limit
+        Residual depth from which a grate is said not to stand at the low point [m]; for a rim
+        whose height was seen on site every depth counts.
+    """
+    found = []
+    for inlet, depth in zip(placed, residual, strict=True):
+        name = inlet.drawn.name
+        x, y = _where(grid, int(inlet.cells[0]))
+        if inlet.moved_m:
+            found.append(
+                Finding(
+                    "inlet-moved", "note", name,
+                    f"Set {inlet.moved_m:.2f} m from where it was drawn, to where the water "
+                    "runs. Mark the place on site.",
+                    measured=round(inlet.moved_m, 3), unit="m", source=_OWN_RULE, x=x, y=y,
+                )
+            )  # fmt: skip
+        if inlet.idle_rim:
+            found.append(
+                Finding(
+                    "grate-above-flow", "warn", name,
+                    f"Its rim stands {inlet.idle_rim:.2f} m above the ground, higher than water "
+                    "rises there: water passes it by. The catchment given is what would reach "
+                    "a grate at ground level.",
+                    measured=round(inlet.idle_rim, 3), limit=0.0, unit="m", source=_OWN_RULE,
+                    x=x, y=y,
+                )
+            )  # fmt: skip
+        if depth >= limit or (inlet.level is not None and depth > 0):
+            found.append(
+                Finding(
+                    "grate-not-at-low-point", "warn", name,
+                    f"Water stays {depth:.2f} m deep beside it although it works: the grate is "
+                    "not the lowest point.",
+                    measured=round(float(depth), 3), limit=0.0, unit="m", source=_OWN_RULE,
+                    x=x, y=y,
+                )
+            )  # fmt: skip
+    found += [
+        Finding(
+            "inlets-share-a-cell", "warn", name,
+            f"Lies in the same cell of the elevation data as {owner}, which is given all the "
+            "water. Take the two as one inlet, or use finer data.",
+            source=_OWN_RULE,
+        )
+        for name, owner in hidden
+    ]  # fmt: skip
+    return found
+
+
+def low_spot_notes(
+    spots: LowSpots, on_lot: BoolArray, grid: Grid, *, limit: float
+) -> list[Finding]:
+    """
+    Say of the low spots on the lot what stands there.
+
+    Parameters
+    ----------
+    spots
+        All low spots of the window.
+    on_lot
+        Whether each reaches onto the lot.
+    grid
+        Gives the places.
+    limit
+        Smallest depth that was looked for [m].
+    """
+    found = []
+    for position in range(len(spots)):
+        if not on_lot[position]:
+            continue
+        x, y = _where(grid, int(spots.bed_cell[position]))
+        depth = float(spots.depth[position])
+        doubt = spots.artefact[position]
+        found.append(
+            Finding(
+                "low-spot", "note" if doubt else "warn", f"low spot {position + 1}",
+                f"Water can stand {depth:.2f} m deep here"
+                + (f", but: {doubt}." if doubt else ". Look at it on site after rain."),
+                measured=round(depth, 3), limit=limit, unit="m", source=_ACCURACY, x=x, y=y,
+            )
+        )  # fmt: skip
+    return found
+
+
+def balance_as_areas(balance: LotBalance, cell_m2: float) -> dict[str, float]:
+    """
+    Give the lot's balance as areas.
+
+    Parameters
+    ----------
+    balance
+        In cells' worth of rain.
+    cell_m2
+        Area of a cell [m^2].
+
+    Returns
+    -------
+    areas
+        `on_m2`, `culverts_in_m2` and `lot_m2` come; `off_m2`, `captured_m2`, `culverts_out_m2`
+        and `unseen_m2` go; `residual_m2` is the difference, 0.
+    """
+    return {
+        "on_m2": balance.on * cell_m2,
+        "culverts_in_m2": balance.culverts_in * cell_m2,
+        "lot_m2": balance.lot * cell_m2,
+        "off_m2": balance.off * cell_m2,
+        "captured_m2": balance.captured * cell_m2,
+        "culverts_out_m2": balance.culverts_out * cell_m2,
+        "unseen_m2": balance.unseen * cell_m2,
+        "residual_m2": balance.residual * cell_m2,
+    }
