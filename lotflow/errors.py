@@ -17,8 +17,9 @@ class Fault:
         What must hold, or what was found instead, as one sentence without a full stop.
     remedy
         What the user can do about it.
-    file, layer, row, column
-        Where it stands; whatever is known of it. Rows are numbered from 1.
+    file, line, layer, row, column
+        Where it stands; whatever is known of it. Lines of a text file and rows of a layer are
+        numbered from 1.
     value
         The offending value, quoted as it was read.
 
@@ -36,10 +37,13 @@ class Fault:
     row: int | None = None
     column: str | None = None
     value: object = None
+    line: int | None = None
 
     def place(self) -> str:
         """Where the fault stands, as the start of a message; empty where nothing is known."""
         parts = [self.file] if self.file else []
+        if self.line is not None:
+            parts.append(f"line {self.line}")
         if self.layer is not None:
             parts.append(f"layer {self.layer}")
         if self.row is not None:
@@ -55,8 +59,12 @@ class Fault:
         """Say place, rule and remedy in one line."""
         place = self.place()
         text = f"{place}: {self.rule}" if place else self.rule
-        text = text.rstrip(".") + "."
-        return f"{text} {self.remedy.rstrip('.')}." if self.remedy else text
+        return " ".join(_sentence(part) for part in (text, self.remedy) if part)
+
+
+def _sentence(text: str) -> str:
+    """End a sentence as it asks to be ended."""
+    return text if text.endswith("?") else text.rstrip(".") + "."
 
 
 def _short(value: object, limit: int = 80) -> str:

@@ -83,6 +83,7 @@ SHOWN: Final[dict[str, dict[UnitSystem, tuple[str, int]]]] = {
     "volume": {"us": ("ft3", 1), "metric": ("m3", 2)},
     "flow": {"us": ("gpm", 1), "metric": ("l_s", 2)},
     "rain": {"us": ("in_h", 2), "metric": ("mm_h", 1)},
+    "rain_depth": {"us": ("in", 2), "metric": ("mm", 0)},
 }
 
 #: Units as they are printed where the key is not what a reader expects.

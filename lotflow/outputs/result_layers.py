@@ -12,6 +12,7 @@ import shapely
 
 from lotflow.layers import RESULT_LAYERS
 from lotflow.terrain.catchments import label_polygons, simplified_outlines
+from lotflow.units import to_si
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -275,8 +276,6 @@ def inlets_layer(
     facts
         What is known of them beside.
     """
-    from lotflow.runoff.rational import rational_flow  # noqa: PLC0415 - tables are read there
-
     grid = routing.surface.ground
     first = np.array([inlet.cells[0] for inlet in placed], dtype=np.int64)
     x, y = _centres(grid, first)
@@ -286,10 +285,7 @@ def inlets_layer(
     ]
     area = facts.cells.total * grid.cell_m2
     drained = area + facts.roof_connected_m2
-    per_10 = rational_flow(facts.coefficient, 0.010 / 3600, drained)
-    flow = np.full(len(placed), np.nan)
-    if facts.intensity is not None:
-        flow = rational_flow(facts.coefficient, facts.intensity, drained)
+    stated = np.nan if facts.intensity is None else facts.intensity
     ground = [float(grid.values.ravel()[inlet.cells].min()) for inlet in placed]
     columns = {
         "name": [inlet.drawn.name for inlet in placed],
@@ -310,8 +306,8 @@ def inlets_layer(
         "cut_by_edge": facts.cells.cut_by_edge,
         "residual_depth_m": facts.residual,
         "runoff_coefficient": facts.coefficient,
-        "flow_m3s": flow,
-        "flow_per_10mm_h_m3s": per_10,
+        "flow_m3s": facts.coefficient * stated * drained,
+        "flow_per_10mm_h_m3s": facts.coefficient * to_si(10.0, "mm_h") * drained,
     }
     return _frame("inlets", columns, geometry, grid.crs)
 

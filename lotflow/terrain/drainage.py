@@ -127,7 +127,7 @@ def level_steps(elevation: FloatArray) -> FloatArray:
     >>> bool((abs(surface - [0.1, 31.42]) < 1e-6).all())
     True
     """
-    return np.asarray(np.round(elevation / LEVEL_STEP) * LEVEL_STEP)
+    return np.asarray(np.round(np.asarray(elevation, dtype=np.float64) / LEVEL_STEP) * LEVEL_STEP)
 
 
 @dataclass(frozen=True)

@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from lotflow.errors import Fault, InputError
 from lotflow.terrain.cells import geometry_cells
-from lotflow.terrain.routing import Drains
+from lotflow.terrain.routing import Culvert, Drains
+from lotflow.terrain.slope import local_fall
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -84,7 +86,7 @@ def _usable(
 ) -> tuple[NDArray[np.int64], Fault | None]:  # fmt: skip
     """Cells of an inlet that are ground, or why there are none."""
     grid = surface.ground
-    cells = geometry_cells(drawn.geometry, grid)
+    cells = geometry_cells(drawn.geometry, grid, partial(local_fall, surface))
     if not cells.size:
         return cells, _fault(
             drawn, "lies outside the elevation data that was read",
@@ -302,29 +304,33 @@ def inlet_numbers(
     return number, hidden
 
 
-def drains_of(placed: Sequence[SetInlet], natural: Routing) -> tuple[Drains, list[tuple[str, str]]]:
+def drains_of(
+    placed: Sequence[SetInlet], surface: Surface, culverts: Sequence[Culvert] = ()
+) -> tuple[Drains, list[tuple[str, str]]]:
     """
-    Give the drains of a set of inlets, with the culverts of the routing without them.
+    Give the drains of a set of inlets.
 
     Parameters
     ----------
     placed
         Inlets on their cells, with their levels.
-    natural
-        Routing without inlets.
+    surface
+        What they are set into.
+    culverts
+        On their cells.
 
     Returns
     -------
     drains, hidden
         For `routing.route`; and the inlets hidden by others, see `inlet_numbers`.
     """
-    number, hidden = inlet_numbers(placed, natural.surface.ground.shape)
+    number, hidden = inlet_numbers(placed, surface.ground.shape)
     level = {
         position: inlet.level
         for position, inlet in enumerate(placed, start=1)
         if inlet.level is not None
     }
-    return Drains(number, level, natural.drains.culverts), hidden
+    return Drains(number, level, tuple(culverts), len(placed)), hidden
 
 
 def residual_depth(inlet: SetInlet, routing: Routing) -> float:

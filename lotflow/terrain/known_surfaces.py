@@ -106,7 +106,7 @@ def spherical_bowl(
     19.5
     """
     half = radius_m + 12 * cell_m
-    size = int(round(2 * half / cell_m)) | 1
+    size = round(2 * half / cell_m) | 1
     x, y = _centres(size, cell_m)
     middle = size * cell_m / 2
     away = np.hypot(x - middle, y - middle)

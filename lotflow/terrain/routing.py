@@ -9,7 +9,13 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from lotflow.errors import Fault, InputError
-from lotflow.terrain.drainage import FlowField, depression_hierarchy, flow_field, level_steps
+from lotflow.terrain.drainage import (
+    FlowField,
+    Hierarchy,
+    depression_hierarchy,
+    flow_field,
+    level_steps,
+)
 from lotflow.terrain.kernels import COLUMN_STEP, ROW_STEP, priority_flood
 
 if TYPE_CHECKING:
@@ -52,16 +58,14 @@ class Drains:
         Elevation at which an inlet takes water, by its number [m]; the ground where not given.
     culverts
         Pipes under roads and drives.
+    number
+        Number of inlets; the last ones may have lost all their cells to others.
     """
 
     inlet: IntArray
     level: Mapping[int, float]
     culverts: Sequence[Culvert] = ()
-
-    @property
-    def number(self) -> int:
-        """Number of inlets."""
-        return int(self.inlet.max(initial=0))
+    number: int = 0
 
 
 @dataclass(frozen=True, eq=False)
@@ -84,6 +88,8 @@ class Routing:
     label
         Number of the inlet that each cell's water reaches; 0 where it leaves, ends in open
         water, or meets missing data. A roof cell has the label of its eaves.
+    hierarchy
+        The depression hierarchy, where the surface was filled by it.
     """
 
     surface: Surface
@@ -93,6 +99,7 @@ class Routing:
     weight: FloatArray
     total: FloatArray
     label: IntArray
+    hierarchy: Hierarchy | None = None
 
     @property
     def depth(self) -> FloatArray:
@@ -230,10 +237,8 @@ def route(
     """
     elevation = _routed_elevation(surface, drains)
     mask = drain_mask(surface, drains)
-    if by_kernel:
-        filled, _ = priority_flood(elevation, mask)
-    else:
-        filled = depression_hierarchy(elevation, mask).filled()
+    hierarchy = None if by_kernel else depression_hierarchy(elevation, mask)
+    filled = priority_flood(elevation, mask)[0] if hierarchy is None else hierarchy.filled()
     field = flow_field(filled, mask, rule=rule)
     number = drains.inlet.copy()
     for position, culvert in enumerate(drains.culverts):
@@ -251,6 +256,7 @@ def route(
         weight=weight,
         total=field.accumulated(weight),
         label=label,
+        hierarchy=hierarchy,
     )
 
 

@@ -187,7 +187,9 @@ def test_strip_of_a_channel_drain_on_a_plane_follows_the_true_descent(angle):
     sideways = (size // 2 - 0.5 - row) - np.tan(np.radians(angle)) * (column - channel)
     exact = (np.abs(sideways) <= 10) & (column >= channel)
     overlap = {
-        rule: _overlap(drainage.flow_field(plane.values, drain, rule=rule).labels(number) > 0, exact)
+        rule: _overlap(
+            drainage.flow_field(plane.values, drain, rule=rule).labels(number) > 0, exact
+        )
         for rule in ("ltd", "steepest")
     }
     assert overlap["ltd"] >= 0.9

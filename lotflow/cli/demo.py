@@ -1,0 +1,35 @@
+"""`lotflow demo`: the sample job, written and run."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from lotflow.cli import options
+from lotflow.cli.report import compute
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+
+@click.command(short_help="Write the sample job and run it.")
+@click.argument("folder", type=options.FILE, metavar="DIR")
+@options.overwrite
+@options.with_verbosity
+def demo(folder: Path, **given: Any) -> int:
+    """Write the sample job, an invented lot, to DIR and run it into DIR/result."""
+    from lotflow.inputs.job import read_job  # noqa: PLC0415 - slow to import
+    from lotflow.study.start import write_sample  # noqa: PLC0415 - slow to import
+
+    write_sample(folder, overwrite=given["overwrite"])
+    return compute(
+        read_job(folder),
+        folder / "result",
+        overwrite=given["overwrite"],
+        use_covers=True,
+        as_json=False,
+        quiet=given["quiet"],
+        strict=False,
+        verbose=given["verbose"],
+    )

@@ -1,0 +1,102 @@
+"""Entry point: the group of commands, exit codes, and what is said when something fails."""
+
+from __future__ import annotations
+
+import os
+import sys
+import traceback
+
+import click
+
+from lotflow import __version__
+from lotflow.cli.check import check
+from lotflow.cli.demo import demo
+from lotflow.cli.layers import layers
+from lotflow.cli.run import run
+from lotflow.cli.screen import screen
+from lotflow.cli.start import start
+from lotflow.errors import LotflowError
+
+#: Drivers that follow a file to other files or to the network. lotflow opens each file with the
+#: one driver it needs; this is a second lock, and must stand before the first import of GDAL.
+_REDIRECTING = "VRT OGR_VRT GTI WMS WMTS WCS WFS OAPIF OGCAPI CSW HTTP DAAS EEDA EEDAI STACIT \
+STACTA PLMOSAIC PLSCENES NGW AMIGOCLOUD CARTO ELASTIC GOOGLEMAPS MVT PDF MBTILES PCIDSK HDF4"
+
+_EPILOG = """\b
+Exit codes: 0 done; 1 could not; 2 wrong usage; 3 done and a check failed (only with --strict).
+
+Screening from public elevation data is no survey and no engineering design. Call before you
+dig; keep to local code; do not lead water onto a neighbour.
+"""
+
+
+def _version(context: click.Context, _parameter: click.Parameter, value: bool) -> None:
+    """Print the version, with `-v` before it those of the libraries that matter."""
+    if not value or context.resilient_parsing:
+        return
+    click.echo(f"lotflow {__version__}")
+    if "-v" in sys.argv or "--verbose" in sys.argv:
+        from lotflow.study.provenance import library_versions  # noqa: PLC0415 - slow to import
+
+        for name, version in library_versions().items():
+            click.echo(f"{name} {version}")
+    context.exit()
+
+
+@click.group(epilog=_EPILOG, context_settings={"help_option_names": ["-h", "--help"]})
+@click.option(
+    "--version", is_flag=True, is_eager=True, expose_value=False, callback=_version,
+    help="Print the version; with -v those of the libraries too.",
+)  # fmt: skip
+@click.option("-v", "--verbose", is_flag=True, hidden=True, expose_value=False)
+def commands() -> None:
+    """Find where water stands on a lot, where it comes from, and what drains must take."""
+
+
+for command in (screen, demo, start, check, run, layers):
+    commands.add_command(command)
+
+
+def main(arguments: list[str] | None = None) -> None:
+    """
+    Run a command and exit.
+
+    Parameters
+    ----------
+    arguments
+        Instead of those of the process.
+    """
+    os.environ.setdefault("GDAL_SKIP", _REDIRECTING)
+    os.environ.setdefault("OGR_SKIP", _REDIRECTING.replace(" ", ","))
+    sys.exit(_exit_code(arguments))
+
+
+def _exit_code(arguments: list[str] | None) -> int:
+    """Run a command; every failure becomes one message on stderr."""
+    try:
+        result = commands(args=arguments, prog_name="lotflow", standalone_mode=False)
+        sys.stdout.flush()
+    except click.exceptions.Exit as stop:
+        return stop.exit_code
+    except click.ClickException as wrong:
+        wrong.show()
+        return wrong.exit_code
+    except (click.Abort, KeyboardInterrupt):
+        click.echo("lotflow: stopped; nothing was written.", err=True)
+        return 130
+    except LotflowError as error:
+        click.echo(f"lotflow: {error}", err=True)
+        return 1
+    except BrokenPipeError:  # the reader of our output has gone
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return 1
+    except Exception as error:  # noqa: BLE001 - the last net: a bug must not look like a result
+        shown = traceback.format_exc() if "-v" in sys.argv or "--verbose" in sys.argv else ""
+        click.echo(
+            f"{shown}lotflow: this is a fault of the program, nothing was written: "
+            f"{type(error).__name__}: {error}. Please report it with the command and, if you "
+            "can, the files; -v shows where it happened.",
+            err=True,
+        )
+        return 1
+    return result if isinstance(result, int) else 0

@@ -1,0 +1,97 @@
+"""Options that several commands share, each spelled and explained once."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from lotflow.units import TO_SI
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+FILE = click.Path(path_type=Path)
+
+output = click.option(
+    "-o", "--output", type=FILE, required=True, metavar="DIR", help="Folder of the result."
+)
+overwrite = click.option("--overwrite", is_flag=True, help="Replace a result that is there.")
+vertical_unit = click.option(
+    "--vertical-unit",
+    type=click.Choice(["m", "ft", "us-ft"]),
+    help="Unit of the elevations; only needed where the file does not say.",
+)
+units = click.option(
+    "--units",
+    type=click.Choice(["us", "metric"]),
+    default="us",
+    show_default=True,
+    help="Units of the printed table and of the map.",
+)
+strict = click.option(
+    "--strict", is_flag=True, help="Exit with 3 if a check failed, for use in scripts."
+)
+json_output = click.option(
+    "--json", "as_json", is_flag=True, help="Print the summary as JSON instead of the table."
+)
+no_pack = click.option(
+    "--no-pack",
+    is_flag=True,
+    help="Leave out page, PDF and waypoints. This version writes none of them yet.",
+)
+realisations = click.option(
+    "--realisations",
+    type=click.IntRange(min=0),
+    default=0,
+    show_default=True,
+    help="Realisations of the elevation error; 0 is off. This version knows only 0.",
+)
+verbosity = (
+    click.option("-q", "--quiet", is_flag=True, help="Print nothing but errors."),
+    click.option("-v", "--verbose", is_flag=True, help="Say what is being done, on stderr."),
+)
+
+
+def with_verbosity(command: Callable[..., Any]) -> Callable[..., Any]:
+    """Add `-q` and `-v` to a command."""
+    for option in verbosity:
+        command = option(command)
+    return command
+
+
+class Intensity(click.ParamType):
+    """A rainfall intensity with its unit, such as 4in/h or 100mm/h, brought to m/s."""
+
+    name = "intensity"
+
+    def convert(
+        self, value: Any, param: click.Parameter | None, ctx: click.Context | None
+    ) -> tuple[float, str]:
+        """
+        Split number and unit.
+
+        Parameters
+        ----------
+        value, param, ctx
+            As click hands them over.
+        """
+        if isinstance(value, tuple):
+            return value
+        match = re.fullmatch(r"\s*([0-9.]+(?:[eE][+-]?\d+)?)\s*(in/h|mm/h|)\s*", str(value))
+        if match:
+            try:
+                number = float(match[1])
+            except ValueError:
+                number = 0.0
+            unit = match[2].replace("/", "_")
+            if number > 0 and number * TO_SI.get(unit, TO_SI["mm_h"]) <= TO_SI["mm_h"] * 1000:
+                return number, unit
+        self.fail(
+            f"{value!r} is no rainfall intensity above 0 and up to 1000 mm/h; write 4in/h or "
+            "100mm/h (a bare number is in/h, with --units metric mm/h)",
+            param,
+            ctx,
+        )

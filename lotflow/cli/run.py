@@ -1,0 +1,41 @@
+"""`lotflow run`: a job with everything that is known of the site."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from lotflow.cli import options
+from lotflow.cli.report import compute, require_no_realisations
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+
+@click.command(short_help="Compute a job.")
+@click.argument("job", type=options.FILE)
+@click.option("-o", "--output", type=options.FILE, metavar="DIR",
+              help="Folder of the result.  [default: result, in the job's folder]")  # fmt: skip
+@options.no_pack
+@options.realisations
+@options.overwrite
+@options.strict
+@options.json_output
+@options.with_verbosity
+def run(job: Path, output: Path | None, **given: Any) -> int:
+    """Compute JOB, a folder with a `job.toml`, or that file."""
+    require_no_realisations(given["realisations"])
+    from lotflow.inputs.job import read_job  # noqa: PLC0415 - slow to import
+
+    folder = job if job.is_dir() else job.parent
+    return compute(
+        read_job(job),
+        output or folder / "result",
+        overwrite=given["overwrite"],
+        use_covers=True,
+        as_json=given["as_json"],
+        quiet=given["quiet"],
+        strict=given["strict"],
+        verbose=given["verbose"],
+    )

@@ -1,0 +1,384 @@
+"""
+What a grate or curb opening at a low point takes in, and how deep water stands to drive it.
+
+References
+----------
+Federal Highway Administration (2009), Urban Drainage Design Manual, Hydraulic Engineering
+Circular 22, third edition: section 4.4.5. Its printed SI coefficients are used.
+"""
+
+from __future__ import annotations
+
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lotflow.drains.domain import GRAVITY, Floats, as_given, between, not_negative, positive
+
+#: Weir coefficient of a grate (3.0 in feet; HEC-22 equation 4-26) [m^(1/2)/s].
+GRATE_WEIR_COEFFICIENT: Final = 1.66
+#: Orifice coefficient of grates and curb openings (HEC-22 equation 4-27) [-].
+ORIFICE_COEFFICIENT: Final = 0.67
+#: Share of a grate taken as clogged where nothing is known, on perimeter and area alike.
+#: Source: TxDOT, Hydraulic Design Manual (a multiplier of about one half on both).
+CLOGGED_SHARE: Final = 0.5
+#: Reduction where weir and orifice flow meet: Q = 0.93 (Qw Qo)^(1/2).
+#: Source: Urban Storm Drainage Criteria Manual (Denver), volume 1, from memory.
+MIXED_FLOW_COEFFICIENT: Final = 0.93
+#: Weir coefficients of a curb opening, undepressed and depressed (HEC-22) [m^(1/2)/s].
+CURB_WEIR_COEFFICIENT: Final = 1.60
+DEPRESSED_CURB_WEIR_COEFFICIENT: Final = 1.25
+
+
+def grate_perimeter(length: Floats, width: Floats, *, side_against: Floats = 0.0) -> Floats:
+    """
+    Edge of a rectangular grate over which water can fall.
+
+    Parameters
+    ----------
+    length, width
+        Outside of the bars [m]; greater than 0.
+    side_against
+        Length of the edge that lies against a curb or wall and takes nothing [m].
+
+    Returns
+    -------
+    perimeter
+        To be given to `grate_capacity` [m].
+
+    Raises
+    ------
+    ParameterError
+        If a side is not greater than 0, or no edge is left.
+
+    References
+    ----------
+    HEC-22 (2009), equation 4-26: the side against the curb is left out.
+
+    Examples
+    --------
+    A 2 x 2 ft grate against a curb, in feet:
+
+    >>> grate_perimeter(2.0, 2.0, side_against=2.0)
+    6.0
+    """
+    positive(length=length, width=width)
+    not_negative(side_against=side_against)
+    perimeter = as_given(2.0 * np.add(length, width) - side_against)
+    positive(perimeter=perimeter)
+    return perimeter
+
+
+def grate_capacity(
+    depth: Floats,
+    perimeter: Floats,
+    open_area: Floats,
+    *,
+    clogged_share: Floats = CLOGGED_SHARE,
+    mixed_flow: float = 1.0,
+) -> Floats:
+    """
+    Flow into a grate at a low point: the lesser of what its edge and its openings take.
+
+    Over the edge as a weir, Q = 1.66 P d^(3/2); through the openings as an orifice,
+    Q = 0.67 A (2 g d)^(1/2). Where the two meet the true flow is less than either.
+
+    Parameters
+    ----------
+    depth
+        Depth of the water, average over the grate [m]; 0 or more.
+    perimeter
+        Edge over which water can fall [m]; greater than 0.
+    open_area
+        Area of the openings, not of the grate [m^2]; greater than 0.
+    clogged_share
+        Share of edge and openings that is blocked [-]; 1 takes nothing.
+    mixed_flow
+        Coefficient of (Qw Qo)^(1/2) as a third bound [-]: 1 is the lesser of the two,
+        `MIXED_FLOW_COEFFICIENT` allows for the transition.
+
+    Returns
+    -------
+    capacity
+        One value per grate [m^3/s].
+
+    Raises
+    ------
+    ParameterError
+        If a depth is negative, a perimeter or area not greater than 0, or the clogged share
+        not between 0 and 1.
+
+    References
+    ----------
+    HEC-22 (2009), equations 4-26 and 4-27.
+
+    Examples
+    --------
+    Clean 9 x 9 in yard grate, 40 % open, under 1, 2 and 3 in of water, in cubic feet per second:
+
+    >>> inch = 0.0254
+    >>> perimeter, openings = grate_perimeter(9 * inch, 9 * inch), 0.4 * (9 * inch) ** 2
+    >>> depth = np.array([1.0, 2.0, 3.0]) * inch
+    >>> (grate_capacity(depth, perimeter, openings, clogged_share=0.0) / 0.0283168).round(3)
+    array([0.217, 0.494, 0.605])
+    """
+    not_negative(depth=depth)
+    weir, orifice = _clear(perimeter, open_area, clogged_share)
+    between(0.0, 1.0, mixed_flow=mixed_flow)
+    over_edge = weir * np.power(depth, 1.5)
+    through = orifice * np.sqrt(depth)
+    both = mixed_flow * np.sqrt(over_edge * through)
+    return as_given(np.minimum(np.minimum(over_edge, through), both))
+
+
+def grate_depth(
+    flow: Floats,
+    perimeter: Floats,
+    open_area: Floats,
+    *,
+    clogged_share: Floats = CLOGGED_SHARE,
+    mixed_flow: float = 1.0,
+) -> Floats:
+    """
+    Depth at which a grate at a low point takes a flow: `grate_capacity` turned round.
+
+    Parameters
+    ----------
+    flow
+        Discharge [m^3/s]; 0 or more.
+    perimeter
+        Edge over which water can fall [m]; greater than 0.
+    open_area
+        Area of the openings, not of the grate [m^2]; greater than 0.
+    clogged_share
+        Share of edge and openings that is blocked [-].
+    mixed_flow
+        As in `grate_capacity`; greater than 0.
+
+    Returns
+    -------
+    depth
+        Average over the grate [m]; infinite where a grate that is wholly blocked has a flow.
+
+    Raises
+    ------
+    ParameterError
+        If a flow is negative, a perimeter or area not greater than 0, or the clogged share
+        not between 0 and 1.
+
+    References
+    ----------
+    HEC-22 (2009), equations 4-26 and 4-27; example 4-11 has 0.130 m.
+
+    Examples
+    --------
+    Example 4-11: a double grate of 2 x 3 ft half clogged along the curb:
+
+    >>> foot = 0.3048
+    >>> perimeter = grate_perimeter(6 * foot, 0.5 * 2 * foot, side_against=6 * foot)
+    >>> grate_depth(0.19, perimeter, 1.0, clogged_share=0.0)
+    0.130
+    """
+    not_negative(flow=flow)
+    weir, orifice = _clear(perimeter, open_area, clogged_share)
+    positive(mixed_flow=mixed_flow)
+    flow = np.asarray(flow, dtype=np.float64)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        over_edge = np.power(flow / weir, 2.0 / 3.0)
+        through = np.square(flow / orifice)
+        both = flow / (mixed_flow * np.sqrt(weir * orifice))
+    depth = np.maximum(np.maximum(over_edge, through), both)
+    return as_given(np.where(flow > 0, depth, 0.0))
+
+
+def grate_transition_depth(perimeter: Floats, open_area: Floats) -> Floats:
+    """
+    Depth at which edge and openings of a grate take the same; clogging both alike keeps it.
+
+    Parameters
+    ----------
+    perimeter
+        Edge over which water can fall [m]; greater than 0.
+    open_area
+        Area of the openings [m^2]; greater than 0.
+
+    Returns
+    -------
+    depth
+        Below it the grate is a weir, above it an orifice [m].
+
+    Raises
+    ------
+    ParameterError
+        If a perimeter or area is not greater than 0.
+
+    References
+    ----------
+    HEC-22 (2009), equations 4-26 and 4-27 set equal.
+
+    Examples
+    --------
+    12 x 12 in, 40 % open, in inches:
+
+    >>> inch = 0.0254
+    >>> grate_transition_depth(48 * inch, 0.4 * 144 * inch**2) / inch
+    2.14
+    """
+    weir, orifice = _clear(perimeter, open_area, 0.0)
+    return as_given(orifice / weir)
+
+
+def grate_regime(depth: Floats, perimeter: Floats, open_area: Floats) -> str | NDArray[np.str_]:
+    """
+    Tell whether a grate works as a weir, as an orifice, or between the two.
+
+    Parameters
+    ----------
+    depth
+        Depth of the water, average over the grate [m]; 0 or more.
+    perimeter
+        Edge over which water can fall [m]; greater than 0.
+    open_area
+        Area of the openings [m^2]; greater than 0.
+
+    Returns
+    -------
+    regime
+        "weir", "orifice", or "transition" where the mixed flow is less than both, from 0.86 to
+        1.16 of the depth at which they are equal.
+
+    Raises
+    ------
+    ParameterError
+        If a depth is negative, or a perimeter or area not greater than 0.
+
+    References
+    ----------
+    HEC-22 (2009), section 4.4.5; the bounds from `MIXED_FLOW_COEFFICIENT`, from memory.
+
+    Examples
+    --------
+    >>> grate_regime(np.array([0.02, 0.04, 0.08]), 0.9, 0.021).tolist()
+    ['weir', 'transition', 'orifice']
+    """
+    not_negative(depth=depth)
+    ratio = np.divide(depth, grate_transition_depth(perimeter, open_area))
+    low, high = MIXED_FLOW_COEFFICIENT**2, MIXED_FLOW_COEFFICIENT**-2
+    names = np.where(ratio < low, "weir", np.where(ratio > high, "orifice", "transition"))
+    return str(names) if names.ndim == 0 else names
+
+
+def curb_opening_capacity(
+    depth: Floats, length: Floats, height: Floats, *, depression_width: Floats = 0.0
+) -> Floats:
+    """
+    Flow into a curb opening at a low point: as a weir, and as an orifice once it is drowned.
+
+    Parameters
+    ----------
+    depth
+        Depth of the water at the curb, without the depression [m]; 0 or more.
+    length, height
+        Of the opening [m]; greater than 0.
+    depression_width
+        Width of a local depression of the gutter in front of it [m]; 0 for none. Its depth
+        is left out, on the safe side.
+
+    Returns
+    -------
+    capacity
+        The lesser of the two above the top of the opening [m^3/s].
+
+    Raises
+    ------
+    ParameterError
+        If a depth or width is negative, or a length or height not greater than 0.
+
+    References
+    ----------
+    HEC-22 (2009), section 4.4.5: weir up to the height of the opening, orifice above 1.4
+    times it; example 4-12 has 0.045 m^3/s.
+
+    Examples
+    --------
+    >>> curb_opening_capacity(0.05, 2.5, 0.125)
+    0.0447
+    """
+    not_negative(depth=depth)
+    weir, orifice = _curb_opening(length, height, depression_width)
+    depth, height = np.asarray(depth, dtype=np.float64), np.asarray(height, dtype=np.float64)
+    through = orifice * np.sqrt(2.0 * GRAVITY * np.maximum(depth - 0.5 * height, 0.0))
+    # where a depressed weir outdoes the orifice, deeper water must not be taken to bring less
+    drowned = np.maximum(through, weir * np.power(height, 1.5))
+    over = weir * np.power(depth, 1.5)
+    return as_given(np.where(depth > height, np.minimum(over, drowned), over))
+
+
+def curb_opening_depth(
+    flow: Floats, length: Floats, height: Floats, *, depression_width: Floats = 0.0
+) -> Floats:
+    """
+    Depth at which a curb opening takes a flow: `curb_opening_capacity` turned round.
+
+    Parameters
+    ----------
+    flow
+        Discharge [m^3/s]; 0 or more.
+    length, height
+        Of the opening [m]; greater than 0.
+    depression_width
+        Width of a local depression of the gutter in front of it [m]; 0 for none.
+
+    Returns
+    -------
+    depth
+        Least depth at the curb that takes the flow, without the depression [m].
+
+    Raises
+    ------
+    ParameterError
+        If a flow or width is negative, or a length or height not greater than 0.
+
+    References
+    ----------
+    HEC-22 (2009), section 4.4.5; example 4-14 has 0.74 ft.
+
+    Examples
+    --------
+    >>> curb_opening_depth(5.3 * 0.0283168, 4 * 0.3048, 0.325 * 0.3048) / 0.3048
+    0.738
+    """
+    not_negative(flow=flow)
+    weir, orifice = _curb_opening(length, height, depression_width)
+    height = np.asarray(height, dtype=np.float64)
+    over = np.power(np.divide(flow, weir), 2.0 / 3.0)
+    through = np.square(np.divide(flow, orifice)) / (2.0 * GRAVITY) + 0.5 * height
+    # a hair above the top is still the top: the flow there must find its own depth again
+    return as_given(np.where(over > height * (1.0 + 1e-9), np.maximum(over, through), over))
+
+
+def _clear(
+    perimeter: Floats, open_area: Floats, clogged_share: Floats
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Weir and orifice flow of a grate at a depth of 1 m, after clogging."""
+    positive(perimeter=perimeter, open_area=open_area)
+    between(0.0, 1.0, clogged_share=clogged_share)
+    clear = 1.0 - np.asarray(clogged_share, dtype=np.float64)
+    weir = GRATE_WEIR_COEFFICIENT * clear * perimeter
+    orifice = ORIFICE_COEFFICIENT * clear * open_area * np.sqrt(2.0 * GRAVITY)
+    return np.asarray(weir), np.asarray(orifice)
+
+
+def _curb_opening(
+    length: Floats, height: Floats, depression_width: Floats
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Weir flow of a curb opening at a depth of 1 m, and orifice flow at 1 m/s."""
+    positive(length=length, height=height)
+    not_negative(depression_width=depression_width)
+    width = np.asarray(depression_width, dtype=np.float64)
+    plain = CURB_WEIR_COEFFICIENT * np.asarray(length, dtype=np.float64)
+    depressed = DEPRESSED_CURB_WEIR_COEFFICIENT * (length + 1.8 * width)
+    # beyond 3.6 m the undepressed weir carries more, and is to be used (HEC-22, from memory)
+    weir = np.where(width > 0, np.maximum(depressed, plain), plain)
+    return weir, np.asarray(ORIFICE_COEFFICIENT * np.multiply(height, length))

@@ -1,0 +1,324 @@
+"""
+Circular pipes that flow full by gravity (Manning): what they carry, and which size is needed.
+
+Losses at bends and ends are left out here (`losses`, `grade_line`); part-full flow is in
+`circular_section`; sizes on sale and minimum falls are in `pipe_tables`.
+
+References
+----------
+Federal Highway Administration (2009), Urban Drainage Design Manual, Hydraulic Engineering
+Circular 22, third edition: sections 7.1 and 7.2.
+"""
+
+from __future__ import annotations
+
+from typing import Any, Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lotflow.drains.domain import Floats, as_given, between, finite, not_negative, positive
+
+# Manning with A = pi D^2 / 4 and R = D / 4; HEC-22 equation 7-1 prints 0.397 and 0.312
+_VELOCITY_FACTOR: Final = 0.25 ** (2.0 / 3.0)
+_FLOW_FACTOR: Final = 0.25 * np.pi * _VELOCITY_FACTOR
+
+#: Wyly and Eaton's terminal flow Q = 27.8 r^(5/3) d^(8/3) in gpm and inches, brought to SI.
+_LEADER_FACTOR: Final = 27.8 * (231.0 * 0.0254**3 / 60.0) / 0.0254 ** (8.0 / 3.0)
+
+
+def full_flow_capacity(diameter: Floats, slope: Floats, roughness: Floats) -> Floats:
+    """
+    Discharge of a circular pipe flowing full by gravity.
+
+    Q = (1/n) A R^(2/3) S^(1/2) with A = pi D^2 / 4 and R = D / 4. A pipe not quite full
+    carries up to 1.076 times as much, which is not relied upon.
+
+    Parameters
+    ----------
+    diameter
+        Inside diameter, not nominal size [m]; greater than 0.
+    slope
+        Fall divided by length, positive downhill [-]; flat or adverse gives 0.
+    roughness
+        Manning n [s/m^(1/3)]; greater than 0.
+
+    Returns
+    -------
+    capacity
+        One value per pipe [m^3/s].
+
+    Raises
+    ------
+    ParameterError
+        If a diameter or roughness is not greater than 0.
+
+    References
+    ----------
+    HEC-22 (2009), equation 7-1.
+
+    Examples
+    --------
+    Smooth pipes of 100 and 150 mm at 1 %, and the larger one laid backwards:
+
+    >>> diameter = np.array([0.100, 0.150, 0.150])
+    >>> full_flow_capacity(diameter, np.array([0.01, 0.01, -0.01]), 0.010).round(4)
+    array([0.0067, 0.0198, 0.    ])
+    """
+    positive(diameter=diameter, roughness=roughness)
+    root = _root_slope(slope)
+    return as_given(_FLOW_FACTOR / np.asarray(roughness) * np.power(diameter, 8.0 / 3.0) * root)
+
+
+def full_flow_velocity(diameter: Floats, slope: Floats, roughness: Floats) -> Floats:
+    """
+    Mean velocity in a circular pipe flowing full by gravity.
+
+    V = (1/n) R^(2/3) S^(1/2) with R = D / 4; half full it is the same.
+
+    Parameters
+    ----------
+    diameter
+        Inside diameter, not nominal size [m]; greater than 0.
+    slope
+        Fall divided by length, positive downhill [-]; flat or adverse gives 0.
+    roughness
+        Manning n [s/m^(1/3)]; greater than 0.
+
+    Returns
+    -------
+    velocity
+        One value per pipe [m/s].
+
+    Raises
+    ------
+    ParameterError
+        If a diameter or roughness is not greater than 0.
+
+    References
+    ----------
+    HEC-22 (2009), equation 7-1; example 7-2 has 8.0 ft/s (2.44 m/s).
+
+    Examples
+    --------
+    >>> full_flow_velocity(21 * 0.0254, 0.015, 0.013)
+    2.459
+    """
+    positive(diameter=diameter, roughness=roughness)
+    root = _root_slope(slope)
+    return as_given(_VELOCITY_FACTOR / np.asarray(roughness) * np.power(diameter, 2.0 / 3.0) * root)
+
+
+def friction_slope(flow: Floats, diameter: Floats, roughness: Floats) -> Floats:
+    """
+    Slope of the grade line of a pipe flowing full: Manning turned round.
+
+    Parameters
+    ----------
+    flow
+        Discharge [m^3/s]; 0 or more.
+    diameter
+        Inside diameter [m]; greater than 0.
+    roughness
+        Manning n [s/m^(1/3)]; greater than 0.
+
+    Returns
+    -------
+    friction_slope
+        Head lost per length [-].
+
+    Raises
+    ------
+    ParameterError
+        If a flow is negative, or a diameter or roughness not greater than 0.
+
+    References
+    ----------
+    HEC-22 (2009), section 7.1.6.
+
+    Examples
+    --------
+    >>> friction_slope(0.0067, 0.100, 0.010)
+    0.0099
+    """
+    not_negative(flow=flow)
+    positive(diameter=diameter, roughness=roughness)
+    conveyance = _FLOW_FACTOR / np.asarray(roughness) * np.power(diameter, 8.0 / 3.0)
+    return as_given(np.square(flow / conveyance))
+
+
+def required_diameter(flow: Floats, slope: Floats, roughness: Floats) -> Floats:
+    """
+    Inside diameter at which a pipe flowing full just carries a flow.
+
+    Parameters
+    ----------
+    flow
+        Discharge [m^3/s]; 0 or more.
+    slope
+        Fall divided by length, positive downhill [-].
+    roughness
+        Manning n [s/m^(1/3)]; greater than 0.
+
+    Returns
+    -------
+    diameter
+        Not rounded to a size on sale [m]; infinite where a flow has no fall to run down:
+        no diameter is large enough.
+
+    Raises
+    ------
+    ParameterError
+        If a flow is negative, or a roughness not greater than 0.
+
+    References
+    ----------
+    HEC-22 (2009), equation 7-1; example 7-1 has 1.69 ft (0.515 m) for 17.6 cfs.
+
+    Examples
+    --------
+    >>> required_diameter(np.array([0.498, 0.498]), np.array([0.015, 0.0]), 0.013).round(3)
+    array([0.514,   inf])
+    """
+    not_negative(flow=flow)
+    positive(roughness=roughness)
+    root = np.asarray(_root_slope(slope))
+    flow = np.asarray(flow, dtype=np.float64)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        diameter = np.power(flow * roughness / (_FLOW_FACTOR * root), 3.0 / 8.0)
+    return as_given(np.where(flow > 0, diameter, 0.0))
+
+
+def smallest_standard_size(
+    flow: Floats,
+    slope: Floats,
+    roughness: Floats,
+    sizes: NDArray[np.float64],
+    *,
+    at_least: Floats = 0.0,
+) -> Floats:
+    """
+    Smallest inside diameter on sale that carries a flow when full.
+
+    Parameters
+    ----------
+    flow
+        Discharge [m^3/s]; 0 or more.
+    slope
+        Fall divided by length, positive downhill [-].
+    roughness
+        Manning n [s/m^(1/3)]; greater than 0.
+    sizes
+        Inside diameters on sale [m].
+    at_least
+        Diameter that must not be gone below [m], such as that of the pipe upstream.
+
+    Returns
+    -------
+    diameter
+        One of `sizes` [m]; NaN where none of them is large enough.
+
+    Raises
+    ------
+    ParameterError
+        If there are no sizes, one of them is not greater than 0, or a flow is negative.
+
+    Examples
+    --------
+    >>> inches = np.array([3, 4, 6, 8, 10, 12])
+    >>> size = smallest_standard_size(np.array([0.004, 0.030, 0.3]), 0.01, 0.010, inches * 0.0254)
+    >>> (size / 0.0254).round(1)
+    array([ 4.,  8., nan])
+    """
+    sizes = np.sort(np.atleast_1d(np.asarray(sizes, dtype=np.float64)))
+    positive(standard_size=sizes, number_of_standard_sizes=float(sizes.size))
+    needed = np.maximum(required_diameter(flow, slope, roughness), at_least)
+    # a size found from its own capacity must be found again, whatever rounding did in between
+    place = np.searchsorted(sizes, needed * (1.0 - 1e-9))
+    return as_given(np.append(sizes, np.nan)[place])
+
+
+def minimum_slope(velocity: Floats, diameter: Floats, roughness: Floats) -> Floats:
+    """
+    Slope at which a pipe flowing full reaches a velocity, such as the self-cleansing one.
+
+    HEC-22 asks for 0.9 m/s (3 ft/s) when full.
+
+    Parameters
+    ----------
+    velocity
+        Mean velocity to reach [m/s]; 0 or more.
+    diameter
+        Inside diameter [m]; greater than 0.
+    roughness
+        Manning n [s/m^(1/3)]; greater than 0.
+
+    Returns
+    -------
+    slope
+        Fall divided by length [-].
+
+    Raises
+    ------
+    ParameterError
+        If a velocity is negative, or a diameter or roughness not greater than 0.
+
+    References
+    ----------
+    HEC-22 (2009), equation 7-34 and table 7-7.
+
+    Examples
+    --------
+    >>> minimum_slope(3 * 0.3048, np.array([8, 10, 12]) * 0.0254, 0.012).round(4)
+    array([0.0064, 0.0047, 0.0037])
+    """
+    not_negative(velocity=velocity)
+    positive(diameter=diameter, roughness=roughness)
+    per_root_slope = _VELOCITY_FACTOR / np.asarray(roughness) * np.power(diameter, 2.0 / 3.0)
+    return as_given(np.square(velocity / per_root_slope))
+
+
+def leader_capacity(diameter: Floats, *, filling: float = 7.0 / 24.0) -> Floats:
+    """
+    Flow of a vertical leader (downspout pipe) whose wall is covered by a falling film of water.
+
+    Q = 27.8 r^(5/3) d^(8/3), gallons per minute and inches, r the share of the section taken
+    by water: at 7/24 the air core stays open.
+
+    Parameters
+    ----------
+    diameter
+        Inside diameter [m]; greater than 0.
+    filling
+        Share of the section that is water [-].
+
+    Returns
+    -------
+    capacity
+        One value per leader [m^3/s].
+
+    Raises
+    ------
+    ParameterError
+        If a diameter is not greater than 0 or the filling not between 0 and 1.
+
+    References
+    ----------
+    Wyly, R. S. and Eaton, H. N. (1961), Capacities of Stacks in Sanitary Drainage Systems,
+    National Bureau of Standards Monograph 31 (formula from memory). National Standard Plumbing
+    Code (2006), table 13.6.1, has 144 gpm for 4 in.
+
+    Examples
+    --------
+    >>> leader_capacity(4 * 0.0254) / 6.309e-5
+    143.8
+    """
+    positive(diameter=diameter)
+    between(0.0, 1.0, filling=filling)
+    return as_given(_LEADER_FACTOR * filling ** (5.0 / 3.0) * np.power(diameter, 8.0 / 3.0))
+
+
+def _root_slope(slope: Floats) -> Any:
+    """Square root of the slope; 0 where the pipe is flat or runs uphill."""
+    finite(slope=slope)
+    return np.sqrt(np.maximum(slope, 0.0))

@@ -1,0 +1,207 @@
+"""A GeoPackage is read from a private copy: reading the original with SQLite can change it."""
+
+from __future__ import annotations
+
+import shutil
+import sqlite3
+import tempfile
+import time
+from collections.abc import Iterator
+from contextlib import closing, contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, Final
+
+from lotflow.errors import Fault, InputError
+from lotflow.inputs.limits import Limits
+from lotflow.inputs.open import reading
+from lotflow.text import did_you_mean
+
+#: What else belongs to a database that was not closed. The third part, `-shm`, is an index of
+#: the first which SQLite makes anew.
+_PARTS: Final = ("", "-wal", "-journal")
+_TRIES: Final = 3
+
+
+@dataclass(frozen=True)
+class GeoPackage:
+    """
+    A private copy of a GeoPackage, checked, with what it says it holds.
+
+    Parameters
+    ----------
+    source
+        The user's file, for messages only.
+    copy
+        The copy, which may be opened.
+    layers
+        Names of the layers with geometry, in the order of the file.
+    tables
+        Names of the tables without geometry.
+    unsafe
+        Layers that are no ordinary tables, and what they are.
+    """
+
+    source: Path
+    copy: Path
+    layers: tuple[str, ...]
+    tables: tuple[str, ...]
+    unsafe: dict[str, str]
+
+    def require(self, layer: str) -> None:
+        """
+        Raise where a layer is not there or must not be read.
+
+        Parameters
+        ----------
+        layer
+            Its name.
+
+        Raises
+        ------
+        InputError
+            If it is missing, has no geometry, or is computed while it is read: a view, a
+            virtual table, a generated column.
+        """
+        if layer in self.tables:
+            rule, remedy = "this table has no geometry", "Export it as a layer with geometry"
+        elif layer not in self.layers:
+            rule, remedy = "there is no such layer", did_you_mean(layer, self.layers)
+        elif layer in self.unsafe:
+            rule = f"this is {self.unsafe[layer]}; only stored layers are read"
+            remedy = "Export it as a layer of its own"
+        else:
+            return
+        raise InputError(Fault(rule, remedy, file=str(self.source), layer=layer))
+
+
+@contextmanager
+def private_geopackage(source: Path, limits: Limits) -> Iterator[GeoPackage]:
+    """
+    Copy a GeoPackage with what its last writer left beside it, check the copy, and remove it.
+
+    The source and its folder stay as they are, byte for byte.
+
+    Parameters
+    ----------
+    source
+        The user's file.
+    limits
+        How much it may hold.
+
+    Raises
+    ------
+    InputError
+        If it is too large, damaged, or changed each time while it was copied.
+    """
+    with reading(source), tempfile.TemporaryDirectory(prefix="lotflow-") as folder:
+        copy = Path(folder) / "copy.gpkg"
+        deadline = time.monotonic() + limits.database_seconds
+        trouble = "it changed while it was read"
+        for _ in range(_TRIES):
+            if not _copied_whole(source, copy, limits):
+                continue
+            with closing(_connection(copy, limits, deadline)) as database:
+                trouble = _trouble(database)
+                contents = None if trouble else _contents(source, copy, database)
+            if contents:
+                yield contents
+                return
+        raise InputError(Fault(f"the file could not be read: {trouble}",
+                               "Close other programs that write to it, or export it again",
+                               file=str(source)))  # fmt: skip
+
+
+def geopackage_parts(source: Path) -> list[Path]:
+    """
+    Give the file and what its last writer left beside it.
+
+    Parameters
+    ----------
+    source
+        The user's file.
+    """
+    parts = [source.with_name(source.name + suffix) for suffix in _PARTS]
+    return [part for part in parts if part.is_file()]
+
+
+def _copied_whole(source: Path, copy: Path, limits: Limits) -> bool:
+    """Copy all parts; tell whether none changed, came or went meanwhile."""
+    before = _stamps(source)
+    limits.check("vector_bytes", sum(size for _, size, _ in before),
+                 "the file holds {} bytes", file=str(source))  # fmt: skip
+    for suffix in _PARTS:
+        part, target = source.with_name(source.name + suffix), Path(f"{copy}{suffix}")
+        target.unlink(missing_ok=True)
+        if part.is_file():
+            shutil.copyfile(part, target)
+    return _stamps(source) == before
+
+
+def _stamps(source: Path) -> list[tuple[str, int, int]]:
+    """Give name, size and time of change of every part."""
+    stats = [(part.name, part.stat()) for part in geopackage_parts(source)]
+    return [(name, stat.st_size, stat.st_mtime_ns) for name, stat in stats]
+
+
+def _connection(copy: Path, limits: Limits, deadline: float) -> sqlite3.Connection:
+    """Open the copy so that no statement can run without end or take memory without end."""
+    database = sqlite3.connect(f"{copy.as_uri()}?mode=rw", uri=True)
+    database.set_progress_handler(lambda: time.monotonic() > deadline, 10_000)
+    database.setlimit(sqlite3.SQLITE_LIMIT_LENGTH, limits.vector_bytes)
+    database.execute("PRAGMA trusted_schema = OFF")
+    return database
+
+
+def _trouble(database: sqlite3.Connection) -> str:
+    """Say what the database's own check finds; empty where it finds nothing."""
+    try:
+        (found,) = database.execute("PRAGMA quick_check(1)").fetchone()
+    except sqlite3.DatabaseError as error:
+        return str(error)
+    return "" if found == "ok" else str(found)
+
+
+def _contents(source: Path, copy: Path, database: sqlite3.Connection) -> GeoPackage:
+    """Ask what there is; only tables that are stored are asked."""
+    schema: dict[str, tuple[str, str]] = {
+        str(name).lower(): (str(kind), str(sql or ""))
+        for name, kind, sql in database.execute(
+            "SELECT name, type, sql FROM sqlite_master WHERE type IN ('table', 'view')"
+        )
+    }
+    computed = [name for name, (kind, _) in schema.items()
+                if kind == "view" and name.startswith(("gpkg_", "rtree_"))]  # fmt: skip
+    if computed or "gpkg_contents" not in schema:
+        rule = (f"{computed[0]} is a view where GeoPackage has a table" if computed
+                else "the list of its layers, gpkg_contents, is missing")  # fmt: skip
+        raise InputError(Fault(rule, "Export it again", file=str(source)))
+    listed = [
+        (str(name), str(kind))
+        for name, kind in database.execute("SELECT table_name, data_type FROM gpkg_contents")
+    ]
+    layers = tuple(name for name, kind in listed if kind == "features")
+    return GeoPackage(
+        source,
+        copy,
+        layers,
+        tuple(name for name, kind in listed if kind in ("attributes", "aspatial")),
+        {name: what for name in layers if (what := _unsafe(database, schema, name))},
+    )
+
+
+def _unsafe(
+    database: sqlite3.Connection, schema: dict[str, tuple[str, str]], layer: str
+) -> str | None:
+    """Say what a layer is where it is not an ordinary table."""
+    kind, sql = schema.get(layer.lower(), ("", ""))
+    if not kind:
+        return "a layer that is listed but not stored"
+    if kind == "view":
+        return "a view"
+    if sql.lstrip().upper().startswith("CREATE VIRTUAL"):
+        return "a virtual table"
+    columns: list[tuple[Any, ...]] = database.execute(
+        "SELECT hidden FROM pragma_table_xinfo(?)", (layer,)
+    ).fetchall()
+    return "a table with generated columns" if any(hidden > 1 for (hidden,) in columns) else None

@@ -1,0 +1,216 @@
+"""The tables of the job file, each key with its type, bounds and default."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated, Final, Literal, Self
+
+from pydantic import (
+    AfterValidator,
+    BaseModel,
+    BeforeValidator,
+    ConfigDict,
+    Field,
+    PlainSerializer,
+    ValidationInfo,
+    model_validator,
+)
+
+from lotflow.errors import InputError
+from lotflow.inputs.limits import DEFAULT_LIMITS
+from lotflow.inputs.sources import LayerFile
+from lotflow.layers import COVERS, SITE_LAYERS
+from lotflow.text import clean_text, did_you_mean
+from lotflow.units import UnitSystem, VerticalUnit
+
+#: Longest path that is accepted [characters]; Linux takes 4096.
+_LONGEST_PATH: Final = 1000
+
+
+def _local_path(value: object, info: ValidationInfo) -> Path:
+    """Take a path as text or path; a relative one starts at the folder of the job file."""
+    if not isinstance(value, (str, Path)):
+        raise InputError("must be a path in quotes", "Write it as text")
+    text = str(value)
+    if not text.strip() or text != clean_text(text, longest=_LONGEST_PATH):
+        raise InputError("is no path of a file", "Remove control characters and outer spaces")
+    return Path((info.context or {}).get("folder", ""), text)
+
+
+def _cover(value: str) -> str:
+    """Take the key of a cover."""
+    if value not in COVERS:
+        raise InputError("is no cover that is known", did_you_mean(value, COVERS))
+    return value
+
+
+def _several(value: object) -> object:
+    """Take one value or a list of values; TOML knows no tuple."""
+    return tuple(value) if isinstance(value, (list, tuple)) else (value,)
+
+
+def _rising(values: tuple[float, ...]) -> tuple[float, ...]:
+    """Put numbers in order; none may stand twice."""
+    if len(set(values)) < len(values):
+        raise InputError("a return period stands twice", "Remove one of them")
+    return tuple(sorted(values))
+
+
+# in a result only the name is told: where the user keeps files is nobody's business
+LocalPath = Annotated[
+    Path,
+    BeforeValidator(_local_path),
+    PlainSerializer(lambda path: path.name, return_type=str, when_used="json"),
+]
+Text = Annotated[str, AfterValidator(clean_text)]
+Share = Annotated[float, Field(ge=0, le=1)]
+ReturnPeriods = Annotated[
+    tuple[Annotated[float, Field(ge=1, le=1000)], ...],
+    BeforeValidator(_several),
+    Field(min_length=1, max_length=20),
+    AfterValidator(_rising),
+]
+
+
+class Table(BaseModel):
+    """What holds of every table of the job file: no unknown key, no wrong type, no change."""
+
+    model_config = ConfigDict(strict=True, extra="forbid", allow_inf_nan=False, frozen=True)
+
+
+class General(Table):
+    """Table `[job]`: name, units of reports, ground without a cover polygon, stated runoff."""
+
+    name: Text = ""
+    units: UnitSystem = "us"
+    ground: Annotated[str, AfterValidator(_cover)] = "lawn"
+    soil_group: Literal["A", "B", "C", "D"] = "C"
+    coefficient: Share | None = None
+    intensity_mm_h: Annotated[float, Field(gt=0, le=1000)] | None = None
+    intensity_in_h: Annotated[float, Field(gt=0, le=40)] | None = None
+
+    @model_validator(mode="after")
+    def _one_intensity(self) -> Self:
+        if self.intensity_mm_h is not None and self.intensity_in_h is not None:
+            raise InputError(
+                "intensity_mm_h and intensity_in_h say the same thing", "Give one of the two"
+            )
+        return self
+
+
+class Elevation(Table):
+    """Table `[elevation]`: the raster or its tiles, their unit and accuracy, the window."""
+
+    file: Annotated[
+        tuple[LocalPath, ...],
+        BeforeValidator(_several),
+        Field(min_length=1, max_length=DEFAULT_LIMITS.tiles),
+    ]
+    vertical_unit: VerticalUnit | None = None
+    rmse_m: Annotated[float, Field(ge=0, le=10)] = 0.10
+    correlation_m: Annotated[float, Field(gt=0, le=1000)] = 10.0
+    white_share: Share = 0.1
+    margin_m: Annotated[float, Field(gt=0, le=5000)] | None = None
+
+
+class Levels(Table):
+    """Table `[levels]`: site notes that start from a benchmark of their own."""
+
+    benchmark: Annotated[float, Field(ge=-1000, le=30_000)]
+    elevation_m: Annotated[float, Field(ge=-500, le=9000)]
+    unit: Literal["m", "ft"] | None = None
+
+
+class LayerEntry(Table):
+    """The file of one site layer: its path, or `{ file = ..., layer = ... }`."""
+
+    file: LocalPath
+    layer: Text | None = None
+
+
+def _entry(value: object) -> object:
+    """Take a bare path for a file of which the layer is found by its name."""
+    if isinstance(value, LayerFile):
+        return {"file": value.path, "layer": value.layer}
+    return value if isinstance(value, (dict, LayerEntry)) else {"file": value}
+
+
+Entry = Annotated[LayerEntry, BeforeValidator(_entry)]
+
+
+class Layers(Table):
+    """Table `[layers]`: one file with every layer by its name, single layers from others."""
+
+    file: LocalPath | None = None
+    lot: Entry | None = None
+    buildings: Entry | None = None
+    covers: Entry | None = None
+    inlets: Entry | None = None
+    downspouts: Entry | None = None
+    drain_lines: Entry | None = None
+    outlets: Entry | None = None
+    openings: Entry | None = None
+    constraints: Entry | None = None
+    culverts: Entry | None = None
+    walls: Entry | None = None
+    water: Entry | None = None
+
+    @model_validator(mode="after")
+    def _has_lot(self) -> Self:
+        if self.file is None and self.lot is None:
+            raise InputError("the lot is missing", 'Give it: lot = "lot.geojson"')
+        return self
+
+    def own(self) -> dict[str, LayerFile]:
+        """Layers that have a file of their own, in the order of the schema."""
+        entries = {name: getattr(self, name) for name in SITE_LAYERS}
+        return {name: LayerFile(e.file, e.layer) for name, e in entries.items() if e is not None}
+
+
+class Coefficients(Table):
+    """Table `[rainfall.coefficients]`: i = a / (t + b)^c, t in minutes, per return period."""
+
+    unit: Literal["in_h", "mm_h"]
+    return_periods: ReturnPeriods
+    a: Annotated[tuple[Annotated[float, Field(gt=0, le=1e6)], ...], BeforeValidator(_several)]
+    b: Annotated[tuple[Annotated[float, Field(ge=0, le=1e4)], ...], BeforeValidator(_several)]
+    c: Annotated[tuple[Annotated[float, Field(gt=0, le=5)], ...], BeforeValidator(_several)]
+    shortest_min: Annotated[float, Field(gt=0, le=14_400)]
+    longest_min: Annotated[float, Field(gt=0, le=14_400)]
+    source: Text
+
+    @model_validator(mode="after")
+    def _fit_together(self) -> Self:
+        if {len(self.a), len(self.b), len(self.c)} != {len(self.return_periods)}:
+            raise InputError("a, b and c must have one value per return period")
+        if self.shortest_min > self.longest_min:
+            raise InputError("shortest_min must not be above longest_min")
+        return self
+
+
+class Rain(Table):
+    """Table `[rainfall]`: a table file or coefficients, and the storms to compute."""
+
+    file: LocalPath | None = None
+    coefficients: Coefficients | None = None
+    storms: ReturnPeriods = (2.0, 10.0, 100.0)
+    uplift: Annotated[float, Field(ge=1, le=3)] = 1.0
+
+    @model_validator(mode="after")
+    def _one_form(self) -> Self:
+        if (self.file is None) == (self.coefficients is None):
+            raise InputError("give either file or coefficients", "No rain is ever invented")
+        return self
+
+
+class Terrain(Table):
+    """Table `[terrain]`: how the direction of flow is found."""
+
+    direction: Literal["ltd", "steepest", "richdem-d8"] = "ltd"
+
+
+class Confidence(Table):
+    """Table `[confidence]`: realisations of the elevation error; none with 0."""
+
+    realisations: Annotated[int, Field(ge=0, le=10_000)] = 100
+    seed: Annotated[int, Field(ge=0, lt=2**32)] = 0

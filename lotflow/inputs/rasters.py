@@ -1,0 +1,138 @@
+"""Raster files by their kind, and what stands beside them where they do not say it themselves."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+from typing import Final
+
+from affine import Affine
+from pyproj import CRS
+
+from lotflow.errors import Fault, InputError
+from lotflow.findings import Finding
+from lotflow.grid import FloatArray
+from lotflow.inputs.ascii_grid import ascii_grid_header, ascii_grid_window
+from lotflow.inputs.geotiff import geotiff_header, geotiff_window
+from lotflow.inputs.limits import Limits
+from lotflow.inputs.open import beside, read_bytes, reading, sniff
+from lotflow.inputs.raster_header import RasterHeader, Window
+
+_WORLD_FILES: Final = (".tfw", ".tifw", ".wld")
+
+
+def read_header(path: Path, limits: Limits) -> RasterHeader:
+    """
+    Read what a raster says of itself; what it does not say, a file beside it may.
+
+    A `.prj` is read where the raster has no CRS, a world file where it has no transform, and
+    either is reported. An `.aux.xml` is never used.
+
+    Parameters
+    ----------
+    path
+        A local file (`lotflow.inputs.open.local_file`).
+    limits
+        How much it may hold.
+
+    Returns
+    -------
+    header
+        With a transform and a CRS.
+
+    Raises
+    ------
+    InputError
+        If it is no raster, cannot be read, is not placed or has no CRS.
+    """
+    kind = sniff(path)
+    if kind == "geotiff":
+        header = geotiff_header(path, limits)
+    elif kind == "ascii-grid":
+        header = ascii_grid_header(path, limits)
+    else:
+        raise InputError(Fault("this is a vector file, not an elevation raster", "Name a GeoTIFF "
+                               "or an ASCII grid", file=str(path)))  # fmt: skip
+    header = _with_world_file(header, limits)
+    return _with_projection_file(header, limits)
+
+
+def read_stored(header: RasterHeader, window: Window, limits: Limits) -> FloatArray:
+    """
+    Read stored numbers of a window of a raster; NaN where there is none.
+
+    Parameters
+    ----------
+    header
+        Of the file.
+    window
+        Within the raster, in the rows and columns of the file.
+    limits
+        How much may be read.
+
+    Returns
+    -------
+    stored
+        Shape of the window; scale and offset are not applied yet.
+
+    Raises
+    ------
+    InputError
+        If it is damaged, changed since its header was read, or holds more than it may.
+    """
+    rows, columns = window.shape
+    limits.check("window_cells", rows * columns, "the window holds {} cells", file=str(header.path))
+    read = geotiff_window if header.kind == "geotiff" else ascii_grid_window
+    return read(header, window, limits)
+
+
+def _with_world_file(header: RasterHeader, limits: Limits) -> RasterHeader:
+    """Take the transform from a world file where the raster has none."""
+    if header.transform is not None:
+        return header
+    found = next(filter(None, (beside(header.path, suffix) for suffix in _WORLD_FILES)), None)
+    if found is None:
+        raise header.fault("the raster does not say where it lies (it has no transform)"
+                           + _unused(header.path), "Export it with its georeference")  # fmt: skip
+    text = read_bytes(found, limits.side_file_bytes, "world file")
+    with reading(found):
+        a, d, b, e, x, y = (float(word) for word in text.decode("ascii").split())
+    # a world file places the centre of the first cell, a transform its corner
+    transform = Affine(a, b, x - (a + b) / 2, d, e, y - (d + e) / 2)
+    said = _side_file(header, found, "where the raster lies")
+    return replace(header, transform=transform, findings=(*header.findings, said))
+
+
+def _with_projection_file(header: RasterHeader, limits: Limits) -> RasterHeader:
+    """Take the CRS from a `.prj` file where the raster has none."""
+    if header.crs is not None and _is_on_earth(header.crs):
+        return header
+    found = beside(header.path, ".prj")
+    if found is None:
+        raise header.fault("the raster has no coordinate reference system" + _unused(header.path),
+                           "Assign the CRS it was made in and export it again")  # fmt: skip
+    text = read_bytes(found, limits.side_file_bytes, "projection file")
+    with reading(found):
+        crs = CRS.from_wkt(text.decode("utf-8-sig"))
+        if not _is_on_earth(crs):
+            raise ValueError(f"{crs.name} is no coordinate reference system of the Earth")
+    said = _side_file(header, found, f"the CRS ({crs.name})")
+    return replace(header, crs=crs, findings=(*header.findings, said))
+
+
+def _is_on_earth(crs: CRS) -> bool:
+    """Tell a CRS of the Earth from one of a building site."""
+    return bool(crs.is_projected or crs.is_geographic)
+
+
+def _side_file(header: RasterHeader, found: Path, what: str) -> Finding:
+    """Report that a file beside the raster was used."""
+    return Finding("side-file", "note", header.name, f"{found.name} beside it states {what}; the "
+                   "raster itself does not.")  # fmt: skip
+
+
+def _unused(path: Path) -> str:
+    """Say that an `.aux.xml` beside the raster was not used."""
+    candidates = (path.with_name(f"{path.name}.aux.xml"), path.with_suffix(".aux.xml"))
+    there = next((item.name for item in candidates if item.is_file()), None)
+    return f"; {there} beside it is never used" if there else ""

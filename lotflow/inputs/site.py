@@ -1,0 +1,292 @@
+"""The site: every layer read from its file, checked for itself and against the others."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from geopandas import GeoDataFrame
+
+from lotflow.errors import Fault, InputError, ParameterError
+from lotflow.findings import Finding, ordered
+from lotflow.inputs.column_values import empty_column
+from lotflow.inputs.open import local_file
+from lotflow.inputs.site_files import layer_in
+from lotflow.inputs.site_layer import check_site_layer, empty_site_layer, read_site_layer
+from lotflow.inputs.sources import LayerFile, Place, Source
+from lotflow.inputs.vectors import hashes, layer_names, read_layer, read_layers
+from lotflow.layers import QUANTITIES, SITE_LAYERS, Layer
+from lotflow.text import did_you_mean
+from lotflow.units import UnitSystem, VerticalUnit
+
+if TYPE_CHECKING:
+    from pyproj import CRS
+
+__all__ = [
+    "LayerFile",
+    "Site",
+    "Source",
+    "empty_layers",
+    "in_raster_datum",
+    "read_site",
+    "read_site_layer",
+]
+
+
+@dataclass(frozen=True, eq=False)
+class Site:
+    """
+    Everything that was drawn of a site, in SI and in the grid's CRS.
+
+    Parameters
+    ----------
+    lot, buildings, covers, inlets, downspouts, drain_lines, outlets, openings, constraints, culverts, walls, water
+        The site layers; without rows where nothing was given.
+    given
+        Names of the layers that have rows.
+    findings
+        What was ignored, repaired or is uncertain.
+    sources
+        What was read, in the order of the schema.
+    """  # noqa: E501  numpydoc keeps the names of one description in one line
+
+    lot: GeoDataFrame
+    buildings: GeoDataFrame
+    covers: GeoDataFrame
+    inlets: GeoDataFrame
+    downspouts: GeoDataFrame
+    drain_lines: GeoDataFrame
+    outlets: GeoDataFrame
+    openings: GeoDataFrame
+    constraints: GeoDataFrame
+    culverts: GeoDataFrame
+    walls: GeoDataFrame
+    water: GeoDataFrame
+    given: frozenset[str] = frozenset()
+    findings: tuple[Finding, ...] = ()
+    sources: tuple[Source, ...] = ()
+
+
+@dataclass
+class _Reading:
+    """What has been read so far."""
+
+    crs: CRS
+    vertical_unit: VerticalUnit
+    frames: dict[str, GeoDataFrame] = field(default_factory=dict)
+    places: dict[str, Place] = field(default_factory=dict)
+    sources: dict[str, Source] = field(default_factory=dict)
+    findings: list[Finding] = field(default_factory=list)
+    faults: list[Fault] = field(default_factory=list)
+
+    def take(self, name: str, raw: GeoDataFrame, source: LayerFile, parts: dict[str, str]) -> None:
+        """Check one layer as it was read, and keep it or its faults."""
+        place = Place(str(source.path), source.layer or name)
+        self.places[name] = place
+        self.sources[name] = Source(name, source.path.name, place.layer, parts, len(raw))
+        try:
+            self.frames[name], findings = check_site_layer(
+                raw, SITE_LAYERS[name], place, crs=self.crs, vertical_unit=self.vertical_unit
+            )
+        except InputError as error:
+            self.faults += error.faults
+        else:
+            self.findings += findings
+
+
+def read_site(files: Mapping[str, LayerFile], *, crs: CRS, vertical_unit: VerticalUnit) -> Site:
+    """
+    Read all layers of a site.
+
+    Parameters
+    ----------
+    files
+        File of each layer that is given, by the name of the site layer.
+    crs
+        CRS of the grid.
+    vertical_unit
+        Unit of the raster's elevations: `_ft` of an elevation is the raster's foot.
+
+    Returns
+    -------
+    site
+        Every layer; those not given are empty.
+
+    Raises
+    ------
+    InputError
+        With every fault of every layer, and of the layers with one another.
+    ParameterError
+        If a name is not one of a site layer.
+    """
+    if strangers := sorted(set(files) - set(SITE_LAYERS)):
+        raise ParameterError(f"{strangers} are no site layers.")
+    reading = _Reading(crs, vertical_unit)
+    for path, wanted in _by_path(files, reading.faults).items():
+        _read_file(path, wanted, reading)
+    reading.faults += _lot_faults(files, reading)
+    reading.faults += _shared_name_faults(reading)
+    reading.faults += _building_faults(reading)
+    if reading.faults:
+        raise InputError(reading.faults)
+    frames = {
+        name: reading.frames[name] if name in reading.frames else empty_site_layer(schema, crs)
+        for name, schema in SITE_LAYERS.items()
+    }
+    return Site(
+        **frames,
+        given=frozenset(name for name, frame in frames.items() if len(frame)),
+        findings=tuple(ordered(reading.findings)),
+        sources=tuple(reading.sources[name] for name in SITE_LAYERS if name in reading.sources),
+    )
+
+
+def in_raster_datum(site: Site, offset_m: float) -> Site:
+    """
+    Raise every level of a site from a benchmark of its own to the raster's datum.
+
+    Parameters
+    ----------
+    site
+        As it was read.
+    offset_m
+        What its levels lack [m] (`Job.level_offset_m`).
+
+    Returns
+    -------
+    site
+        With other elevations; heights and depths stay.
+    """
+    raised: dict[str, Any] = {}
+    for name, schema in SITE_LAYERS.items():
+        frame = getattr(site, name)
+        levels = [c.inside_name for c in schema.columns if c.quantity == "elevation"]
+        raised[name] = frame.assign(**{level: frame[level] + offset_m for level in levels})
+    return replace(site, **raised)
+
+
+def empty_layers(crs: CRS, units: UnitSystem) -> dict[str, GeoDataFrame]:
+    """
+    Build the layers to draw in: no rows, every column, measured ones in the job's units.
+
+    Parameters
+    ----------
+    crs
+        CRS to draw in.
+    units
+        "us" for feet, inches and gallons, "metric" for metres, millimetres and litres.
+
+    Examples
+    --------
+    >>> list(empty_layers(None, "us")["culverts"]), list(empty_layers(None, "metric")["walls"])
+    (['name', 'diameter_in', 'geometry'], ['name', 'height_m', 'geometry'])
+    """
+    return {name: _to_draw_in(schema, crs, units) for name, schema in SITE_LAYERS.items()}
+
+
+def _to_draw_in(schema: Layer, crs: CRS, units: UnitSystem) -> GeoDataFrame:
+    """Build one empty layer; of the suffixes of a quantity the first is metric, the second US."""
+    columns = {}
+    for column in schema.columns:
+        name = column.name
+        if column.quantity:
+            name = f"{name}_{QUANTITIES[column.quantity][0][0 if units == 'metric' else 1]}"
+        columns[name] = empty_column(column, 0)
+    return GeoDataFrame(columns, geometry=[], crs=crs)
+
+
+def _by_path(
+    files: Mapping[str, LayerFile], faults: list[Fault]
+) -> dict[Path, dict[str, LayerFile]]:
+    """Group the layers by file, so that each file is copied and checked as seldom as can be."""
+    grouped: dict[Path, dict[str, LayerFile]] = {}
+    names: dict[Path, tuple[str, ...]] = {}
+    for name in (name for name in SITE_LAYERS if name in files):
+        path = files[name].path
+        try:
+            if path not in names:
+                names[path] = layer_names(local_file(path, f"file of the layer {name}"))
+            source = layer_in(files[name], name, names=names[path])
+        except InputError as error:
+            faults += error.faults
+        else:
+            grouped.setdefault(path, {})[name] = source
+    return grouped
+
+
+def _read_file(path: Path, wanted: dict[str, LayerFile], reading: _Reading) -> None:
+    """Read the layers of one file; one that cannot be read does not hide faults of the others."""
+    layers = list(dict.fromkeys(source.layer or "" for source in wanted.values()))
+    parts = hashes(path)
+    try:
+        raw = read_layers(path, layers)
+    except InputError as error:
+        reading.faults += error.faults
+        raw = dict(_readable(path, layers))
+    for name, source in wanted.items():
+        if source.layer in raw:
+            reading.take(name, raw[source.layer], source, parts)
+
+
+def _readable(path: Path, layers: Iterable[str]) -> Iterable[tuple[str, GeoDataFrame]]:
+    """Read those layers of a file that can be read."""
+    for layer in layers:
+        try:
+            yield layer, read_layer(path, layer)
+        except InputError:
+            continue  # its faults are known already
+
+
+def _lot_faults(files: Mapping[str, LayerFile], reading: _Reading) -> list[Fault]:
+    """Demand a lot."""
+    if "lot" not in files:
+        return [Fault("no layer lot is given", "Draw the lot's boundary as a polygon")]
+    if "lot" in reading.frames and reading.frames["lot"].empty:
+        return [reading.places["lot"].fault("the layer is empty", "Draw the lot's boundary in it")]
+    return []
+
+
+def _shared_name_faults(reading: _Reading) -> list[Fault]:
+    """Find names that an inlet and an outlet share, since a drain line names its ends."""
+    if not {"inlets", "outlets"} <= set(reading.frames):
+        return []
+    inlets = {name: row for row, name in enumerate(reading.frames["inlets"]["name"], 1)}
+    return [
+        reading.places["outlets"].fault(
+            f"inlets and outlets must not share names, row {inlets[name]} of the inlets has the "
+            "same",
+            "Rename one of them",
+            row=row,
+            column="name",
+            value=name,
+        )
+        for row, name in enumerate(reading.frames["outlets"]["name"], 1)
+        if name in inlets
+    ]
+
+
+def _building_faults(reading: _Reading) -> list[Fault]:
+    """Find downspouts whose building is not drawn, or is not the only one of its name."""
+    if "downspouts" not in reading.frames or _failed(reading, "buildings"):
+        return []
+    buildings = reading.frames.get("buildings")
+    names = [] if buildings is None else [name for name in buildings["name"] if name]
+    faults = []
+    for row, name in enumerate(reading.frames["downspouts"]["building"], 1):
+        if name is None or names.count(name) == 1:
+            continue
+        rule, remedy = "no building has this name", "Draw the building, or leave the cell empty"
+        if name in names:
+            rule, remedy = "several buildings have this name", "Rename all but one of them"
+        elif names:
+            remedy = did_you_mean(name, dict.fromkeys(names))
+        place = reading.places["downspouts"]
+        faults.append(place.fault(rule, remedy, row=row, column="building", value=name))
+    return faults
+
+
+def _failed(reading: _Reading, name: str) -> bool:
+    """Tell whether a layer was read but has faults, so that nothing can be held against it."""
+    return name in reading.places and name not in reading.frames

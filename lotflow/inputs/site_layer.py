@@ -1,0 +1,213 @@
+"""One layer of a site: read, checked against its schema, in SI and in the grid's CRS."""
+
+from __future__ import annotations
+
+import re
+from collections import Counter
+from dataclasses import replace
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import shapely
+from geopandas import GeoDataFrame
+
+from lotflow.errors import Fault, InputError
+from lotflow.findings import Finding
+from lotflow.inputs.column_names import match_columns, missing_columns
+from lotflow.inputs.column_values import empty_column, read_columns
+from lotflow.inputs.geometries import sound_shapes
+from lotflow.inputs.site_files import layer_in
+from lotflow.inputs.sources import LayerFile, Place
+from lotflow.inputs.vectors import read_layer
+from lotflow.layers import Layer
+from lotflow.text import LONGEST_TEXT, clean_text
+from lotflow.units import VerticalUnit
+
+if TYPE_CHECKING:
+    from pyproj import CRS
+
+#: Most characters of a finding's message.
+_LONGEST_MESSAGE = 1000
+
+#: Rows that are named of a fault many rows have: a column in the wrong unit has it in all.
+_ROWS_NAMED = 50
+
+
+def read_site_layer(
+    path: Path,
+    layer_in_file: str | None,
+    schema: Layer,
+    *,
+    crs: CRS,
+    vertical_unit: VerticalUnit,
+) -> tuple[GeoDataFrame, list[Finding]]:
+    """
+    Read one site layer from a file.
+
+    Parameters
+    ----------
+    path
+        GeoPackage, GeoJSON or Shapefile.
+    layer_in_file
+        Name of the layer there; None for the only one, or the one named as the site layer.
+    schema
+        The site layer it is read for.
+    crs
+        CRS of the grid.
+    vertical_unit
+        Unit of the raster's elevations: `_ft` of an elevation is the raster's foot.
+
+    Returns
+    -------
+    layer
+        See `check_site_layer`.
+    findings
+        What was ignored, repaired or is uncertain.
+
+    Raises
+    ------
+    InputError
+        With every fault of the layer.
+    """
+    source = layer_in(LayerFile(path, layer_in_file), schema.name)
+    frame = read_layer(source.path, source.layer)
+    place = Place(str(path), source.layer or schema.name)
+    return check_site_layer(frame, schema, place, crs=crs, vertical_unit=vertical_unit)
+
+
+def check_site_layer(
+    frame: GeoDataFrame, schema: Layer, place: Place, *, crs: CRS, vertical_unit: VerticalUnit
+) -> tuple[GeoDataFrame, list[Finding]]:
+    """
+    Check a layer as it was read against its schema.
+
+    Parameters
+    ----------
+    frame
+        Columns and shapes of the file, in its own CRS.
+    schema
+        The site layer it was read for.
+    place
+        File and layer, for messages.
+    crs
+        CRS of the grid.
+    vertical_unit
+        Unit of the raster's elevations.
+
+    Returns
+    -------
+    layer
+        Every column of the schema by the name it has inside (missing ones empty), in SI, rows
+        in the order of the file, counted from 0; shapes two-dimensional in `crs`. A lot has one
+        row, whatever it was drawn with.
+    findings
+        What was ignored, repaired or is uncertain.
+
+    Raises
+    ------
+    InputError
+        With every fault of the layer.
+
+    Examples
+    --------
+    >>> from lotflow.layers import SITE_LAYERS
+    >>> walls = GeoDataFrame({"height_ft": ["2"]}, crs="EPSG:32618",
+    ...                      geometry=[shapely.LineString([(0, 0), (5, 0)])])
+    >>> layer, findings = check_site_layer(walls, SITE_LAYERS["walls"], Place("a.gpkg", "walls"),
+    ...                                    crs=walls.crs, vertical_unit="m")
+    >>> layer["height_m"].tolist(), layer["name"].tolist()
+    ([0.6096], [None])
+    """
+    frame = frame.reset_index(drop=True)
+    matched = match_columns(
+        [str(name) for name in frame.columns if name != frame.geometry.name], schema, place
+    )
+    faults = list(matched.faults)
+    if len(frame):
+        faults += missing_columns(matched.known, schema, place)
+    columns, found = read_columns(frame, matched.known, schema, place, vertical_unit=vertical_unit)
+    shapes, wrong, findings = sound_shapes(frame.geometry.to_numpy(), frame.crs, crs, schema, place)
+    if faults := _in_reading_order([*faults, *found, *wrong]):
+        raise InputError(faults)
+    findings += _reading_findings(matched.ignored, frame.attrs.get("warnings", ()), place)
+    layer = GeoDataFrame(columns, geometry=shapes, crs=crs)
+    if schema.name == "lot" and len(layer):
+        return _one_lot(layer, findings, place)
+    return layer, findings
+
+
+def empty_site_layer(schema: Layer, crs: CRS) -> GeoDataFrame:
+    """
+    Build a site layer without rows, with the columns a read one has.
+
+    Parameters
+    ----------
+    schema
+        The site layer.
+    crs
+        CRS of the grid.
+
+    Examples
+    --------
+    >>> from lotflow.layers import SITE_LAYERS
+    >>> list(empty_site_layer(SITE_LAYERS["walls"], None).columns)
+    ['name', 'height_m', 'geometry']
+    """
+    columns = {column.inside_name: empty_column(column, 0) for column in schema.columns}
+    return GeoDataFrame(columns, geometry=[], crs=crs)
+
+
+def _in_reading_order(faults: list[Fault]) -> list[Fault]:
+    """Put faults of the whole layer first, then row by row; the last of very many says so."""
+    kept: list[Fault] = []
+    count = Counter((fault.rule, fault.column) for fault in faults)
+    named: Counter[tuple[str, str | None]] = Counter()
+    for fault in sorted(faults, key=lambda fault: fault.row or 0):
+        kind = fault.rule, fault.column
+        named[kind] += 1
+        if named[kind] == _ROWS_NAMED < count[kind]:
+            rule = f"{fault.rule}; so have {count[kind] - _ROWS_NAMED} rows after it"
+            kept.append(replace(fault, rule=rule))
+        elif named[kind] <= _ROWS_NAMED:
+            kept.append(fault)
+    return kept
+
+
+def _reading_findings(
+    ignored: tuple[str, ...], warnings: tuple[str, ...], place: Place
+) -> list[Finding]:
+    """Say which columns mean nothing here, and what the library warned of while it read."""
+    name = Path(place.file).name
+    said = [f"{name}: columns that mean nothing here: {', '.join(ignored)}"] if ignored else []
+    findings = [_note("columns-ignored", message, place) for message in said]
+    for warning in warnings:
+        # the path of the private copy says nothing, and is another in every run
+        text = re.sub(r"\S*[/\\]copy\.\w+", name, warning)
+        findings.append(_note("reader-warning", f"{name}: {text}", place))
+    return findings
+
+
+def _note(rule: str, message: str, place: Place) -> Finding:
+    """Build a note about a layer."""
+    message = clean_text(message[:_LONGEST_MESSAGE], longest=_LONGEST_MESSAGE)
+    return Finding(rule, "note", clean_text(place.layer[:LONGEST_TEXT]), message)
+
+
+def _one_lot(
+    lot: GeoDataFrame, findings: list[Finding], place: Place
+) -> tuple[GeoDataFrame, list[Finding]]:
+    """Unite the rows of a lot: however it was drawn, it is one piece of property."""
+    whole = shapely.union_all(lot.geometry.to_numpy())
+    parts = shapely.get_num_geometries(whole)
+    if len(lot) > 1 or parts > 1:
+        file = Path(place.file).name
+        message = (
+            f"{file}: the lot is drawn as {len(lot)} rows and was united to one lot of {parts} "
+            "separate parts; if some of it is not the lot, remove it"
+        )
+        findings = [*findings, _note("lot-in-parts", message, place)]
+    names = ", ".join(dict.fromkeys(name for name in lot["name"] if name))
+    united = lot.iloc[[0]].copy()
+    united["name"] = [names[:LONGEST_TEXT] or None]
+    united.geometry = [whole]
+    return united, findings

@@ -1,0 +1,197 @@
+"""What the elevations themselves tell of gaps, of steps, and of how well tiles meet."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lotflow.findings import Finding
+from lotflow.grid import FloatArray
+from lotflow.inputs.tiles import Pasted
+
+Cells = NDArray[np.intp]
+#: From row and column of a window to coordinates of the result.
+Locate = Callable[[int, int], tuple[float, float]]
+
+#: Ground on a lot does not rise by this much from one cell to the next [m]; walls of standing
+#: buildings, cliffs and damage do.
+STEP_LIMIT_M: Final = 5.0
+#: Share of the window without a value from which the gaps are more than a note.
+GAP_LIMIT: Final = 0.10
+#: A step along a seam below this is within what tiles of one survey differ by [m].
+SEAM_LIMIT_M: Final = 0.05
+#: ... and below this many times the step along lines beside the seam it is the ground's own.
+_SEAM_TIMES: Final = 3.0
+#: Fewer pairs of cells than this tell nothing of a seam.
+_SEAM_PAIRS: Final = 5
+#: The lines beside a seam, in cells from it; nearer ones share cells with it.
+_BESIDE: Final = (-9, -8, -7, -6, -5, -4, -3, 3, 4, 5, 6, 7, 8, 9)
+_RULE: Final = "lotflow's rule"
+
+
+def gap_check(values: FloatArray, subject: str) -> list[Finding]:
+    """
+    Say how much of a window has no elevation.
+
+    Parameters
+    ----------
+    values
+        Elevations [m]; NaN where missing.
+    subject
+        Name of the file.
+    """
+    share = float(np.isnan(values).mean())
+    if share == 0:
+        return []
+    return [
+        Finding(
+        "missing-elevations",
+        "warn" if share > GAP_LIMIT else "note",
+        subject,
+        f"{share:.2%} of the ground that was read has no elevation; nothing is computed there."
+        .replace("%", " %"),
+        measured=share,
+        limit=GAP_LIMIT,
+        unit="1",
+        source=_RULE,
+    )]  # fmt: skip
+
+
+def step_check(values: FloatArray, subject: str, locate: Locate) -> list[Finding]:
+    """
+    Count neighbouring cells that differ by more than ground does, and name the worst.
+
+    Parameters
+    ----------
+    values
+        Elevations [m]; NaN where missing.
+    subject
+        Name of the file.
+    locate
+        Gives the coordinates of a cell.
+
+    Examples
+    --------
+    >>> surface = np.array([[1.0, 1.1, 9.0], [1.0, 1.0, 1.2]])
+    >>> (found,) = step_check(surface, "dem.tif", lambda row, column: (column + 0.5, -row - 0.5))
+    >>> round(found.measured, 1), found.x, found.y
+    (7.9, 2.5, -0.5)
+    """
+    count, worst = 0, 0.0
+    place: tuple[int, int] | None = None
+    for axis in (0, 1):
+        step = np.abs(np.diff(values, axis=axis))
+        step[np.isnan(step)] = 0.0
+        count += int(np.count_nonzero(step > STEP_LIMIT_M))
+        if step.size and step.max() > max(worst, STEP_LIMIT_M):
+            row, column = (int(i) for i in np.unravel_index(int(step.argmax()), step.shape))
+            worst = float(step[row, column])
+            place = (row + (axis == 0), column + (axis == 1))
+    if place is None:
+        return []
+    x, y = locate(*place)
+    found = Finding(
+        "elevation-steps",
+        "warn",
+        subject,
+        f"Neighbouring cells differ by more than {STEP_LIMIT_M:g} m in {count:,} places, at most "
+        f"by {worst:.2f} m: buildings left in the data, a cliff, an undeclared nodata value, or a "
+        "damaged file.",
+        measured=worst,
+        limit=STEP_LIMIT_M,
+        unit="m",
+        source=_RULE,
+        x=x,
+        y=y,
+    )
+    return [found]
+
+
+def seam_check(pasted: Pasted, names: Sequence[str], locate: Locate) -> list[Finding]:
+    """
+    Compare the step along each seam of two tiles with what the ground either side explains.
+
+    The step is the median, along the seam, of the difference across it less the mean of the
+    differences just before and just after it. It is measured the same way along lines a few
+    cells beside the seam; three times their median is the ground's own.
+
+    Parameters
+    ----------
+    pasted
+        The window, with the tile that each value came from.
+    names
+        Of the tiles, by number.
+    locate
+        Gives the coordinates of a cell.
+
+    Returns
+    -------
+    findings
+        A finding per seam whose step exceeds the limit, at the seam's middle.
+    """
+    return [
+        found
+        for axis in (0, 1)
+        for pair, cells in _seams(pasted, axis)
+        if (found := _seam_finding(pasted.values, axis, cells, [names[i] for i in pair], locate))
+    ]
+
+
+def _seams(pasted: Pasted, axis: int) -> Iterator[tuple[tuple[int, int], Cells]]:
+    """Give, per pair of tiles, the cells just behind their seam, shape (n, 2)."""
+    if pasted.owner.max(initial=-1) < 1:
+        return
+    owner = np.moveaxis(pasted.owner, axis, 0)
+    before, behind = owner[:-1], owner[1:]
+    cells = np.argwhere((before != behind) & (before >= 0) & (behind >= 0))
+    pairs = np.stack([before[tuple(cells.T)], behind[tuple(cells.T)]], axis=1)
+    pairs.sort(axis=1)
+    for first, second in np.unique(pairs, axis=0):
+        own = (pairs == (first, second)).all(axis=1)
+        yield (int(first), int(second)), np.add(cells[own], (1, 0))
+
+
+def _seam_finding(
+    values: FloatArray, axis: int, cells: Cells, names: Sequence[str], locate: Locate
+) -> Finding | None:
+    """Measure one seam."""
+    turned = np.moveaxis(values, axis, 0)
+    step, pairs = _median_step(turned, cells)
+    if pairs < _SEAM_PAIRS:
+        return None
+    beside = [_median_step(turned, np.add(cells, (shift, 0))) for shift in _BESIDE]
+    usual = [abs(one) for one, count in beside if count >= _SEAM_PAIRS]
+    limit = max(SEAM_LIMIT_M, _SEAM_TIMES * float(np.median(usual))) if usual else SEAM_LIMIT_M
+    if abs(step) <= limit:
+        return None
+    middle = [int(i) for i in cells[len(cells) // 2]]
+    x, y = locate(*(middle if axis == 0 else middle[::-1]))
+    return Finding(
+        "tile-seam-step",
+        "warn",
+        " | ".join(names),
+        f"The ground steps by {abs(step):.3f} m along the seam of {names[0]} and {names[1]}, more "
+        f"than the ground beside it explains: the tiles may come from different surveys.",
+        measured=abs(step),
+        limit=limit,
+        unit="m",
+        source=_RULE,
+        x=x,
+        y=y,
+    )
+
+
+def _median_step(values: FloatArray, cells: Cells) -> tuple[float, int]:
+    """Step from the row before to the row of the cells, less the slope; and of how many pairs."""
+    rows = values.shape[0]
+    cells = cells[(cells[:, 0] >= 2) & (cells[:, 0] < rows - 1)]
+    row, column = cells.T
+    across = values[row, column] - values[row - 1, column]
+    before = values[row - 1, column] - values[row - 2, column]
+    after = values[row + 1, column] - values[row, column]
+    step = across - (before + after) / 2
+    step = step[~np.isnan(step)]
+    return (float(np.median(step)) if step.size else 0.0), int(step.size)

@@ -1,0 +1,1 @@
+"""The one door out: the only room that writes files."""

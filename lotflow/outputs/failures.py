@@ -1,0 +1,129 @@
+"""Why a result could not be written, in one message with reason and remedy."""
+
+from __future__ import annotations
+
+import errno
+import shutil
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
+from pathlib import Path
+from typing import Final
+
+from lotflow.errors import LotflowError, OutputError
+
+_NO_SPACE: Final = (errno.ENOSPC, errno.EDQUOT)
+_REMEDIES: Final = {
+    errno.EACCES: "Choose a folder you may write to with -o",
+    errno.EPERM: "Choose a folder you may write to with -o",
+    errno.EROFS: "The disk is mounted for reading only; choose another folder with -o",
+    errno.EFBIG: "A limit on the size of files is set (see `ulimit -f`); raise it",
+    errno.ENAMETOOLONG: "Choose a shorter path with -o",
+    errno.EIO: "The disk reports a fault; choose another one with -o",
+}
+_LAST_REMEDY: Final = (
+    "Run again; if it stays, choose another disk with -o, and see `ulimit -f` for a limit on "
+    "the size of files"
+)
+
+#: Below this much free space, a failure whose reason the library does not tell is put down to
+#: it: GDAL reports a full disk without the system's error number.
+_SCARCE_BYTES: Final = 1024 * 1024
+
+
+def deepest_reason(error: BaseException) -> str:
+    """
+    Give the text of the error an error goes back to.
+
+    rasterio says "Read failed. See previous exception" and keeps the reason in the cause.
+
+    Parameters
+    ----------
+    error
+        Any exception.
+
+    Examples
+    --------
+    >>> outer = RuntimeError("See previous exception")
+    >>> outer.__cause__ = OSError(28, "No space left on device")
+    >>> deepest_reason(outer)
+    'No space left on device'
+    """
+    while error.__cause__ is not None:
+        error = error.__cause__
+    return getattr(error, "strerror", None) or str(error) or type(error).__name__
+
+
+@contextmanager
+def explained(folder: Path) -> Iterator[None]:
+    """
+    Turn what the system refuses within the block into `OutputError`.
+
+    Parameters
+    ----------
+    folder
+        Where the result is being written to.
+
+    Raises
+    ------
+    OutputError
+        For every OSError and MemoryError; what lotflow raises itself passes as it is.
+    """
+    try:
+        yield
+    except LotflowError:
+        raise
+    except (OSError, MemoryError) as error:
+        raise failure(error, folder) from error
+
+
+def failure(
+    error: BaseException, folder: Path, *, name: str = "", needed_bytes: int = 0
+) -> OutputError:
+    """
+    Say what could not be written, why, and what to do.
+
+    Parameters
+    ----------
+    error
+        What was raised.
+    folder
+        Where the result was being written to.
+    name
+        The file, where it is known.
+    needed_bytes
+        Space the result takes beside what is there [bytes]; 0 where nobody knows.
+
+    Returns
+    -------
+    failure
+        To be raised from `error`.
+    """
+    place = f"{name}: " if name else ""
+    reason = deepest_reason(error).rstrip(".")
+    text = f"{place}the result could not be written to {folder}: {reason}."
+    code = getattr(error, "errno", None)
+    free = free_bytes(folder)
+    if code in _NO_SPACE or (code is None and free < _SCARCE_BYTES):
+        lack = f", about {needed_bytes / 1e6:.1f} MB are needed" if needed_bytes > free else ""
+        return OutputError(f"{text} {free / 1e6:.1f} MB are free{lack}. Make room on the disk.")
+    return OutputError(f"{text} {_REMEDIES.get(code or 0, _LAST_REMEDY)}.")
+
+
+def free_bytes(folder: Path) -> float:
+    """
+    Free space where a folder is or would be.
+
+    Parameters
+    ----------
+    folder
+        A folder; it need not exist.
+
+    Returns
+    -------
+    free
+        Space for an ordinary user [bytes]; infinite where it cannot be told.
+    """
+    for place in (folder, *folder.absolute().parents):
+        with suppress(OSError):
+            return shutil.disk_usage(place).free
+    return float("inf")

@@ -1,0 +1,245 @@
+"""
+The layers of a result as one GeoPackage, and the proof that it holds them.
+
+The file says nothing of the time it was written: the same layers give the same bytes.
+"""
+
+from __future__ import annotations
+
+import sqlite3
+import struct
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import closing, contextmanager
+from pathlib import Path
+from typing import Any, Final
+
+import pandas as pd
+import pyogrio
+from pyogrio import raw
+
+from lotflow.errors import OutputError
+from lotflow.outputs.failures import deepest_reason
+from lotflow.outputs.result_file import ResultFile
+from lotflow.outputs.typed_tables import Table, common_crs, typed_tables
+
+#: 1.2 is read by older programs, which warn of 1.4 or refuse it.
+VERSION: Final = "1.2"
+
+#: Set only while a file is written. The date is a fixed one. The file is a private one that is
+#: flushed and verified afterwards, so SQLite need neither wait for the disk nor keep a journal.
+_OPTIONS: Final = {
+    "OGR_CURRENT_DATE": "1970-01-01T00:00:00.000Z",
+    "OGR_SQLITE_SYNCHRONOUS": "OFF",
+    "OGR_SQLITE_JOURNAL": "OFF",
+}
+
+#: Reading the metadata would otherwise leave a copy of them beside the file.
+_WITHOUT_SIDE_FILES: Final = {"GDAL_PAM_ENABLED": "NO"}
+
+#: Bytes of the envelope in a GeoPackage geometry, by its code in the flags.
+_ENVELOPE_BYTES: Final = {0: 0, 1: 32, 2: 48, 3: 48, 4: 64}
+
+
+def write_geopackage(
+    path: Path, layers: Mapping[str, pd.DataFrame], *, metadata: Mapping[str, str]
+) -> None:
+    """
+    Write the layers of a result, in the order and with the columns of the schema.
+
+    A declared layer that is not given is written without rows, so that every result has the
+    same layers. The layers are written in the horizontal part of their CRS.
+
+    Parameters
+    ----------
+    path
+        File to be written; one that is there is replaced.
+    layers
+        GeoDataFrames, and DataFrames for the layers without geometry, by name.
+    metadata
+        Where the result comes from: hashes of the inputs, versions, options.
+
+    Raises
+    ------
+    OutputError
+        If the file cannot be written.
+    TypeError
+        If a layer or column is not what the schema declares; that is a fault of lotflow.
+
+    References
+    ----------
+    OGC 12-128r15, GeoPackage Encoding Standard 1.2.1.
+    """
+    _write(path, typed_tables(layers), common_crs(layers), metadata)
+
+
+def verify_geopackage(
+    path: Path, layers: Mapping[str, pd.DataFrame], *, metadata: Mapping[str, str]
+) -> None:
+    """
+    Read a GeoPackage back and compare every value, geometry and index with the layers.
+
+    A full disk may leave a file that opens, holds all rows, and lacks its spatial indexes
+    without any error; so nothing is taken for granted.
+
+    Parameters
+    ----------
+    path
+        The file.
+    layers, metadata
+        As they were given to `write_geopackage`.
+
+    Raises
+    ------
+    OutputError
+        If anything differs or the file cannot be read.
+    """
+    _verify(path, typed_tables(layers), metadata)
+
+
+def geopackage_file(
+    name: str, layers: Mapping[str, pd.DataFrame], *, metadata: Mapping[str, str]
+) -> ResultFile:
+    """
+    Make a result file of the layers; they are brought into the schema's types once.
+
+    Parameters
+    ----------
+    name
+        Name in the result folder.
+    layers, metadata
+        As for `write_geopackage`.
+
+    Raises
+    ------
+    TypeError
+        As for `write_geopackage`.
+    """
+    tables, crs, told = typed_tables(layers), common_crs(layers), dict(metadata)
+    return ResultFile(
+        name,
+        lambda path: _write(path, tables, crs, told),
+        lambda path: _verify(path, tables, told),
+        estimate=sum(map(_estimated_bytes, tables)),
+    )
+
+
+def _write(path: Path, tables: Sequence[Table], crs: str, metadata: Mapping[str, str]) -> None:
+    """Write the tables into a new file."""
+    try:
+        path.unlink(missing_ok=True)  # the driver would add to a file that is there
+        with _gdal_options(_OPTIONS):
+            for count, table in enumerate(tables):
+                _write_table(path, table, crs, metadata if count == 0 else None)
+    except (RuntimeError, OSError) as error:  # pyogrio's own errors are RuntimeErrors
+        raise OutputError(f"{path.name}: {deepest_reason(error)}") from error
+
+
+def _verify(path: Path, tables: Sequence[Table], metadata: Mapping[str, str]) -> None:
+    """Compare the file with the tables, through the driver and through SQLite."""
+    try:
+        faults = [*_faults_as_opened(path, tables, metadata), *_faults_in_tables(path, tables)]
+    except (RuntimeError, OSError, sqlite3.Error, struct.error) as error:
+        raise OutputError(f"{path.name} does not read back: {deepest_reason(error)}") from error
+    if faults:
+        raise OutputError(f"{path.name} does not read back the same: {'; '.join(faults)}")
+
+
+def _estimated_bytes(table: Table) -> int:
+    """Roughly what a table takes in the file: its pages, its geometry, its other values."""
+    shapes = 0 if table.geometry is None else sum(len(wkb or b"") for wkb in table.geometry)
+    return 32_768 + 2 * shapes + 32 * len(table.values) * len(table.absent[0])
+
+
+def _write_table(path: Path, table: Table, crs: str, metadata: Mapping[str, str] | None) -> None:
+    """Append one table; the first, with the metadata, makes the file."""
+    layer = table.layer
+    raw.write(
+        str(path),
+        table.geometry,
+        table.values,
+        [column.name for column in layer.columns],
+        field_mask=table.absent,
+        layer=layer.name,
+        driver="GPKG",
+        geometry_type=table.geometry_type,
+        crs=crs if layer.geometries else None,
+        append=metadata is None,
+        dataset_metadata=dict(metadata) if metadata else None,
+        dataset_options=None if metadata is None else {"VERSION": VERSION},
+        layer_options={
+            "IDENTIFIER": layer.name.replace("_", " ").capitalize(),
+            "DESCRIPTION": layer.meaning,
+        },
+    )
+
+
+@contextmanager
+def _gdal_options(options: Mapping[str, str]) -> Iterator[None]:
+    """Set options of pyogrio's GDAL for the block and put back what was there."""
+    before = {name: pyogrio.get_gdal_config_option(name) for name in options}
+    pyogrio.set_gdal_config_options(dict(options))
+    try:
+        yield
+    finally:
+        pyogrio.set_gdal_config_options(before)
+
+
+def _faults_as_opened(
+    path: Path, tables: Sequence[Table], metadata: Mapping[str, str]
+) -> Iterator[str]:
+    """What is wrong as the GeoPackage driver sees the file."""
+    with _gdal_options(_WITHOUT_SIDE_FILES):
+        listed = [tuple(row) for row in pyogrio.list_layers(path)]
+        told = pyogrio.read_info(path, layer=tables[0].layer.name)["dataset_metadata"] or {}
+    expected = [(table.layer.name, table.geometry_type) for table in tables]
+    if listed != expected:
+        yield f"layers are {listed}"
+    if told != dict(metadata):
+        yield "metadata differ"
+
+
+def _faults_in_tables(path: Path, tables: Sequence[Table]) -> Iterator[str]:
+    """What is wrong as SQLite sees the file, which it must not touch."""
+    address = f"{path.absolute().as_uri()}?mode=ro&immutable=1"
+    with closing(sqlite3.connect(address, uri=True)) as connection:
+        told = connection.execute("PRAGMA integrity_check").fetchall()
+        if told != [("ok",)]:
+            yield f"SQLite finds {told[0][0]}"
+        for table in tables:
+            yield from _faults_of_table(connection, table)
+
+
+def _faults_of_table(connection: sqlite3.Connection, table: Table) -> Iterator[str]:
+    """Compare rows, ids, values, geometry and spatial index of one table."""
+    name = table.layer.name
+    fields = ["fid", *(column.name for column in table.layer.columns)]
+    if table.geometry is not None:
+        fields.append("geom")
+    listed = ", ".join(f'"{field}"' for field in fields)
+    # names come from the schema, never from a user
+    rows = connection.execute(f'SELECT {listed} FROM "{name}" ORDER BY fid').fetchall()  # noqa: S608
+    expected: list[list[Any]] = [list(range(1, len(table.absent[0]) + 1))]
+    for values, absent in zip(table.values, table.absent, strict=True):
+        column = values.astype(object)
+        column[absent] = None
+        expected.append(column.tolist())
+    if table.geometry is not None:
+        expected.append(table.geometry.tolist())
+        rows = [(*row[:-1], _wkb(row[-1])) for row in rows]
+        indexed = connection.execute(f'SELECT count(*) FROM "rtree_{name}_geom_rowid"')  # noqa: S608
+        if indexed.fetchone()[0] != sum(wkb is not None for wkb in table.geometry):
+            yield f"the spatial index of {name} is incomplete"
+    if len(rows) != len(expected[0]):
+        yield f"{name} has {len(rows)} rows, not {len(expected[0])}"
+    elif rows != list(zip(*expected, strict=True)):
+        yield f"{name} holds other values"
+
+
+def _wkb(blob: bytes | None) -> bytes | None:
+    """Take the WKB out of a GeoPackage geometry."""
+    if blob is None:
+        return None
+    magic, _, flags, _ = struct.unpack_from("<2sBBi", blob)
+    if magic != b"GP":
+        raise OutputError("a geometry is not in GeoPackage form")
+    return blob[8 + _ENVELOPE_BYTES.get(flags >> 1 & 0b111, 0) :]

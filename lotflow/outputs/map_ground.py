@@ -1,0 +1,177 @@
+"""Colours of the ground and of the water that can stand on it, as pixels."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lotflow.grid import BoolArray, FloatArray, Grid
+from lotflow.units import METRES_PER_INCH, UnitSystem
+
+Pixels = NDArray[np.uint8]
+
+#: Ground in shade and in light: warm greys, so that all blue is water.
+_SHADE: Final = ((0.0, (122, 116, 108)), (0.5, (214, 208, 198)), (1.0, (252, 250, 245)))
+#: Depth from shallow to deep: lightness falls all the way, so that it reads in grey too and to
+#: any eye.
+_DEPTH: Final = (
+    (0.0, (190, 226, 240)), (0.35, (92, 170, 214)), (0.7, (33, 95, 170)), (1.0, (23, 32, 98)),
+)  # fmt: skip
+_DEPTH_OPACITY: Final = 225
+#: Slope that the steeper parts of the ground are shaded as; how much it may be exaggerated.
+_SHADED_SLOPE: Final = 0.35
+_EXAGGERATION: Final = (1.0, 6.0)
+
+#: Unit of depths on a map, and its length [m].
+DEPTH_UNITS: Final[dict[UnitSystem, tuple[str, float]]] = {
+    "us": ("in", METRES_PER_INCH),
+    "metric": ("cm", 0.01),
+}
+
+
+def _coloured(values: FloatArray, stops: tuple[tuple[float, tuple[int, int, int]], ...]) -> Pixels:
+    """Colour values of 0 to 1 by stops, linearly between them; fully opaque."""
+    places = [place for place, _ in stops]
+    bands = [np.interp(values, places, [colour[k] for _, colour in stops]) for k in range(3)]
+    return np.stack([*bands, np.full(values.shape, 255.0)], axis=-1).astype(np.uint8)
+
+
+def illumination(grid: Grid) -> FloatArray:
+    """
+    Light that falls on the ground from the north-west and from above.
+
+    Slopes are exaggerated until the steeper tenth of the ground shows; on level ground no more
+    than six times, so that noise stays noise.
+
+    Parameters
+    ----------
+    grid
+        Elevation [m].
+
+    Returns
+    -------
+    light
+        0 to 1, 0.5 on level ground; NaN where there is no ground.
+
+    Examples
+    --------
+    >>> from affine import Affine
+    >>> level = Grid(np.zeros((3, 3)), Affine(1, 0, 0, 0, -1, 3), None)
+    >>> float(illumination(level)[1, 1])
+    0.5
+    """
+    missing = grid.missing
+    south, east = (_rise(grid.values, axis) / grid.cell_m for axis in (0, 1))
+    slope = np.hypot(south, east)
+    steep = float(np.percentile(slope[~missing], 90)) if not missing.all() else 0.0
+    exaggeration = float(np.clip(_SHADED_SLOPE / max(steep, 1e-6), *_EXAGGERATION))
+    # rises towards the south-east face the light
+    facing = (south + east) * exaggeration / np.sqrt(2.0)
+    upright = 1.0 / np.sqrt(1.0 + (slope * exaggeration) ** 2)
+    light = 0.5 + 0.5 * facing * upright - 0.25 * (1.0 - upright)
+    return np.where(missing, np.nan, np.clip(light, 0.0, 1.0))
+
+
+def _rise(values: FloatArray, axis: int) -> FloatArray:
+    """Rise per cell along an axis, one-sided beside gaps and edges, 0 where there is no pair."""
+    step = np.diff(values, axis=axis)
+    edge = np.full_like(values.take([0], axis=axis), np.nan)
+    sides = np.stack([
+        np.concatenate([edge, step], axis=axis), np.concatenate([step, edge], axis=axis)
+    ])  # fmt: skip
+    known = ~np.isnan(sides)
+    result: FloatArray = np.where(known, sides, 0.0).sum(axis=0) / np.maximum(known.sum(axis=0), 1)
+    return result
+
+
+def ground_pixels(grid: Grid) -> Pixels:
+    """
+    Colour the ground by the light on it; transparent where there is none.
+
+    Parameters
+    ----------
+    grid
+        Elevation [m].
+    """
+    light = illumination(grid)
+    pixels = _coloured(np.nan_to_num(light), _SHADE)
+    pixels[np.isnan(light), 3] = 0
+    return pixels
+
+
+def depth_pixels(depth: FloatArray, deepest: float) -> Pixels:
+    """
+    Colour low spots by depth; transparent where there is none.
+
+    Parameters
+    ----------
+    depth
+        Depth below the spill level [m]; 0 or NaN where there is no low spot.
+    deepest
+        Depth of the darkest colour [m].
+    """
+    wet: BoolArray = np.nan_to_num(depth) > 0
+    pixels = _coloured(np.where(wet, depth, 0.0) / deepest, _DEPTH)
+    pixels[..., 3] = np.where(wet, _DEPTH_OPACITY, 0)
+    return pixels
+
+
+@dataclass(frozen=True)
+class DepthScale:
+    """
+    The scale of the colours of depth.
+
+    Parameters
+    ----------
+    ticks
+        Round depths from 0 to that of the darkest colour, in `unit`.
+    unit
+        "in" or "cm".
+    deepest_m
+        Depth of the darkest colour [m].
+    exceeded
+        Whether there are deeper places, in the darkest colour too.
+    """
+
+    ticks: tuple[float, ...]
+    unit: str
+    deepest_m: float
+    exceeded: bool
+
+
+def depth_scale(depth: FloatArray, units: UnitSystem, *, certain_m: float = np.inf) -> DepthScale:
+    """
+    Find round depths for the scale of colours.
+
+    It ends at the depth that all but a fiftieth of the wet cells stay below, so that one pit
+    between buildings does not make all else pale.
+
+    Parameters
+    ----------
+    depth
+        Depths shown [m]; 0 or NaN where there is no low spot.
+    units
+        Inches or centimetres.
+    certain_m
+        Depth of the deepest low spot that nothing speaks against [m]: deeper ones are not
+        looked at, so that an artefact does not make all else pale either.
+
+    Examples
+    --------
+    >>> depth_scale(np.array([0.0, 0.17, np.nan]), "metric").ticks
+    (0.0, 5.0, 10.0, 15.0, 20.0)
+    >>> depth_scale(np.array([0.17]), "us").ticks
+    (0.0, 2.0, 4.0, 6.0, 8.0)
+    """
+    unit, length = DEPTH_UNITS[units]
+    wet = np.nan_to_num(depth[np.nan_to_num(depth) > 0]) / length
+    looked_at = wet[wet <= certain_m / length * (1.0 + 1e-6)]
+    shown = max(float(np.percentile(looked_at, 98)) if looked_at.size else 0.0, 1.0)
+    steps = (step * 10.0**power for power in range(6) for step in (1.0, 2.0, 5.0))
+    step = next(step for step in steps if step * 5 >= shown)
+    count = max(int(np.ceil(shown / step - 1e-9)), 2)
+    ticks = tuple(step * number for number in range(count + 1))
+    return DepthScale(ticks, unit, ticks[-1] * length, bool((wet > ticks[-1]).any()))

@@ -1,0 +1,285 @@
+"""The side of a sheet: what the signs mean, the scale of depths, and the numbers."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any, Final
+
+import numpy as np
+from matplotlib.patches import Polygon, Rectangle
+
+from lotflow.outputs.map_ground import DEPTH_UNITS, DepthScale, depth_pixels
+from lotflow.outputs.map_layers import (
+    BUILDING,
+    BUILDING_EDGE,
+    CATCHMENTS,
+    FLOW,
+    FLOW_AREAS,
+    INK,
+    LOT,
+    RUN_OFF,
+    RUN_ON,
+    flow_width,
+    in_order,
+    is_doubtful,
+)
+from lotflow.units import shown
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+
+    from lotflow.outputs.map_picture import MapContent
+    from lotflow.units import UnitSystem
+
+#: Sizes of text [points] and of the panel's columns [inch].
+TEXT: Final = 7.2
+HEADING: Final = 8.2
+_SWATCH: Final = 0.34
+_ROW: Final = 0.178
+#: Rows of a table before it refers to the summary.
+_MOST_ROWS: Final = 9
+_LONGEST_NAME: Final = 22
+
+#: Areas printed beside the widths of flow paths, near `FLOW_AREAS` and round in each system.
+_ROUND_AREAS: Final[dict[UnitSystem, tuple[str, ...]]] = {
+    "us": ("500 ft²", "5,000 ft²", "50,000 ft²"),
+    "metric": ("50 m²", "500 m²", "5,000 m²"),
+}
+_AREA_UNITS: Final = {"us": "ft2", "metric": "m2"}
+
+
+def one_line(text: object, longest: int) -> str:
+    r"""
+    Bring a text onto one line of limited length.
+
+    Parameters
+    ----------
+    text
+        As it is in the data.
+    longest
+        Characters.
+
+    Examples
+    --------
+    >>> one_line("Drain behind\n the garage", 40), one_line("abcdefgh", 5)
+    ('Drain behind the garage', 'abcd…')
+    """
+    line = " ".join(str(text).split())
+    return line if len(line) <= longest else line[: longest - 1].rstrip() + "…"
+
+
+@dataclass
+class Panel:
+    """
+    A column of a sheet that is filled from the top down.
+
+    Parameters
+    ----------
+    axes
+        What is drawn on, in inches of paper from the lower left corner.
+    width
+        Of the column [inch].
+    y
+        Where the next row goes [inch].
+    """
+
+    axes: Axes
+    width: float
+    y: float
+
+    def text(self, x: float, text: str, **style: Any) -> None:
+        """Write in the current row."""
+        usual: dict[str, Any] = {"fontsize": TEXT, "color": INK, "va": "center"}
+        self.axes.text(x, self.y, text, **(usual | style))
+
+    def heading(self, text: str) -> None:
+        """Begin a part."""
+        self.y -= 0.06
+        self.axes.plot([0, self.width], [self.y, self.y], color="#b9b5ac", linewidth=0.7)
+        self.y -= 0.15
+        self.text(0.0, text, fontsize=HEADING, fontweight="bold")
+        self.y -= 0.03 + _ROW
+
+
+Sign = Callable[[Panel], None]
+
+
+def _line(width: float, colour: str, dashes: Any = "solid") -> Sign:
+    def draw(panel: Panel) -> None:
+        ends = [0.0, _SWATCH], [panel.y, panel.y]
+        panel.axes.plot(*ends, color=colour, linewidth=width, linestyle=dashes)
+
+    return draw
+
+
+def _box(face: str, edge: str, width: float = 0.8, dashes: Any = "solid") -> Sign:
+    def draw(panel: Panel) -> None:
+        panel.axes.add_patch(
+            Rectangle((0.0, panel.y - 0.055), _SWATCH, 0.11, facecolor=face, edgecolor=edge,
+                      linewidth=width, linestyle=dashes)
+        )  # fmt: skip
+
+    return draw
+
+
+def _triangle(face: str) -> Sign:
+    def draw(panel: Panel) -> None:
+        shape = np.array([(0.23, 0.0), (0.10, 0.07), (0.10, -0.07)]) + np.array([0.0, panel.y])
+        panel.axes.add_patch(Polygon(shape, facecolor=face, edgecolor=INK, linewidth=0.8))
+
+    return draw
+
+
+def _inlet(panel: Panel) -> None:
+    panel.axes.plot([0.5 * _SWATCH], [panel.y], "s", markersize=5.5, color=INK)
+
+
+def _signs(content: MapContent) -> Iterator[tuple[Sign, str]]:
+    """Signs of what is on the map, with their meaning."""
+    yield _line(2.0, LOT, (0, (5, 1.3, 1, 1.3))), "lot line"
+    if len(content.buildings):
+        yield _box(BUILDING, BUILDING_EDGE), "building"
+    if len(content.flow_paths):
+        for area, text in zip(FLOW_AREAS, _ROUND_AREAS[content.units], strict=True):
+            yield _line(float(flow_width(area)), FLOW), f"flow path of {text}"
+    directions = set(content.crossings["direction"]) if len(content.crossings) else set()
+    if "on" in directions:
+        yield _triangle(RUN_ON), "water comes onto the lot"
+    if "off" in directions:
+        yield _triangle(RUN_OFF), "water leaves the lot"
+    if len(content.inlets):
+        yield _inlet, "inlet"
+    if len(content.catchments):
+        yield _box("#f3e2bd", CATCHMENTS[0], 1.5), "catchment of an inlet"
+    if len(content.low_spots) and is_doubtful(content.low_spots).any():
+        yield _box("none", "#172062", 0.8, (0, (2.0, 1.5))), "may be no water: see summary"
+
+
+def draw_legend(panel: Panel, content: MapContent) -> None:
+    """
+    Explain the signs on the map; those that are not on it are left out.
+
+    Parameters
+    ----------
+    panel
+        Where.
+    content
+        What the map shows.
+    """
+    panel.heading("Signs")
+    for sign, meaning in _signs(content):
+        sign(panel)
+        panel.text(_SWATCH + 0.1, meaning)
+        panel.y -= _ROW
+
+
+def draw_depth_scale(panel: Panel, scale: DepthScale) -> None:
+    """
+    Draw the colours of depths with their numbers.
+
+    Parameters
+    ----------
+    panel
+        Where.
+    scale
+        Of the colours on the map.
+    """
+    panel.heading(f"Depth of low spots when full [{scale.unit}]")
+    colours = depth_pixels(np.linspace(0.001, 1.0, 128)[None, :], 1.0)
+    left, right = 0.04, panel.width - 0.14
+    panel.axes.imshow(
+        colours, extent=(left, right, panel.y - 0.04, panel.y + 0.09), aspect="auto", zorder=1
+    )
+    panel.y -= 0.12
+    last = scale.ticks[-1]
+    for tick in scale.ticks:
+        text = f"{tick:g}" + ("+" if tick == last and scale.exceeded else "")
+        panel.text(left + (right - left) * tick / last, text, ha="center")
+    panel.y -= _ROW
+
+
+def _table(panel: Panel, columns: Sequence[float], rows: Sequence[Sequence[str]]) -> None:
+    """Write rows; the first column to the left, the others to the right of their places."""
+    for row in rows:
+        for number, (x, text) in enumerate(zip(columns, row, strict=True)):
+            panel.text(x, text, ha="right" if number else "left")
+        panel.y -= _ROW
+
+
+def _more(panel: Panel, count: int, least: int) -> None:
+    """Say how many rows are left out."""
+    if count > least:
+        panel.text(0.0, f"and {count - least} more in the summary", fontstyle="italic")
+        panel.y -= _ROW
+
+
+def rows_that_fit(panel: Panel, *, reserved: int) -> int:
+    """
+    Count the rows of a table that have room in a panel.
+
+    Parameters
+    ----------
+    panel
+        Where.
+    reserved
+        Rows that must be left for what comes after.
+    """
+    return int(min(_MOST_ROWS, max((panel.y / _ROW) - reserved - 3, 1)))
+
+
+def draw_low_spot_table(panel: Panel, content: MapContent, reserved: int) -> None:
+    """
+    List low spots with their numbers, the most important first.
+
+    Parameters
+    ----------
+    panel
+        Where.
+    content
+        What the map shows.
+    reserved
+        Rows that must be left for what comes after.
+    """
+    spots, units = content.low_spots, content.units
+    sign, length = DEPTH_UNITS[units]
+    count = rows_that_fit(panel, reserved=reserved)
+    rows = [("", "depth", "area", "volume")]
+    for spot in in_order(spots).head(count).to_dict("records"):
+        depth = f"{spot['depth_m'] / length:.{1 if units == 'us' else 0}f} {sign}"
+        area, volume = (
+            shown(spot["area_m2"], "area", units),
+            shown(spot["volume_m3"], "volume", units),
+        )
+        rows.append((f"{spot['id']:.0f}", depth, area, volume))
+    panel.heading("Low spots")
+    panel.y += 0.06
+    _table(panel, (0.04, 0.80, 1.53, panel.width), rows)
+    _more(panel, len(spots), count)
+
+
+def draw_inlet_table(panel: Panel, content: MapContent) -> None:
+    """
+    List inlets with what drains to them over the surface.
+
+    Parameters
+    ----------
+    panel
+        Where.
+    content
+        What the map shows.
+    """
+    count = rows_that_fit(panel, reserved=0)
+    colours = dict(
+        zip(content.catchments["name"], CATCHMENTS * len(content.catchments), strict=False)
+    )
+    panel.heading("Catchments of inlets")
+    for inlet in content.inlets.head(count).to_dict("records"):
+        colour = colours.get(inlet["name"], "white")
+        panel.axes.add_patch(Rectangle((0.02, panel.y - 0.05), 0.1, 0.1, facecolor=colour))
+        panel.text(0.2, one_line(inlet["name"], _LONGEST_NAME))
+        area = shown(inlet["catchment_m2"], "area", content.units)
+        least = "≥ " if inlet["cut_by_edge"] is True or inlet["cut_by_edge"] == 1 else ""
+        panel.text(panel.width, least + area, ha="right")
+        panel.y -= _ROW
+    _more(panel, len(content.inlets), count)

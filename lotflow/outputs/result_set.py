@@ -1,0 +1,290 @@
+"""
+The one door out: a result folder holds the old result, the new one, or says it is incomplete.
+
+Every file is written into a staging folder, read back and compared; only then are the files
+put in place one by one. Meanwhile the old summary says "being replaced"; the new summary, with
+the hash of every file, comes last. Whatever stops a run before that leaves the old result.
+"""
+
+from __future__ import annotations
+
+import errno
+import os
+import secrets
+import shutil
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+from typing import Any, Final
+
+from lotflow.errors import InputError, OutputError
+from lotflow.outputs.failures import explained, failure
+from lotflow.outputs.folder_lock import held
+from lotflow.outputs.manifest import (
+    BEING_REPLACED,
+    COMPLETE,
+    MANIFEST,
+    NEXT_FILES,
+    file_entry,
+    is_plain_name,
+    read_manifest,
+)
+from lotflow.outputs.result_file import ResultFile
+from lotflow.outputs.summary import json_text
+
+STAGING: Final = ".lotflow-staging-"
+_KEPT: Final = "replaced"
+_MARK: Final = "mark"
+
+
+def check_result_folder(folder: Path, names: Sequence[str], *, overwrite: bool = False) -> Path:
+    """
+    Refuse a folder a result must not be written to, before anything is computed.
+
+    Parameters
+    ----------
+    folder
+        Where the result is to go; it or its parent exists.
+    names
+        Names of the files to be written.
+    overwrite
+        Whether a result that is already there may be replaced.
+
+    Returns
+    -------
+    folder
+        The folder with symbolic links resolved.
+
+    Raises
+    ------
+    OutputError
+        If the folder holds a result and `overwrite` is not set, if a file there is not
+        lotflow's own and would be replaced, or if the folder cannot be made or written to.
+    """
+    with explained(folder):
+        target = _resolved(folder)
+        _replaceable(target, names, overwrite=overwrite)
+        place = target if target.exists() else target.parent
+        if not os.access(place, os.W_OK | os.X_OK):
+            raise OSError(errno.EACCES, os.strerror(errno.EACCES), str(place))
+    return target
+
+
+def write_result_set(
+    folder: Path,
+    files: Sequence[ResultFile],
+    summary: Mapping[str, Any],
+    *,
+    overwrite: bool = False,
+) -> Path:
+    """
+    Write a result and put it in place as a whole.
+
+    Parameters
+    ----------
+    folder
+        Where the result is to go; made where it does not exist and its parent does.
+    files
+        The files besides the summary.
+    summary
+        Content of `summary.json`; `state` and `files` are added.
+    overwrite
+        Whether a complete result that is already there may be replaced. One that an
+        interrupted run has left incomplete always may.
+
+    Returns
+    -------
+    folder
+        The folder with symbolic links resolved.
+
+    Raises
+    ------
+    OutputError
+        If the folder is refused, another run is writing to it, a file cannot be written, or
+        does not read back the same. The folder then holds the result it held before.
+    """
+    names = [file.name for file in files]
+    if len({*names, MANIFEST}) <= len(names) or not all(map(is_plain_name, names)):
+        raise TypeError(f"names of result files must be plain and unique, not {names}")
+    with explained(folder):
+        target = _resolved(folder)
+        with held(target):
+            old = _replaceable(target, names, overwrite=overwrite)
+            for stale in target.glob(f"{STAGING}*"):
+                _remove(stale)
+            staging = target / f"{STAGING}{os.getpid()}-{secrets.token_hex(4)}"
+            try:
+                staging.mkdir()
+                entries = _stage(staging, files, summary)
+                _prepare_mark(target, staging, old, {**summary, "files": entries})
+                _put_in_place(target, staging, names, _dropped(target, names, old))
+            finally:
+                _remove(staging)
+    return target
+
+
+def _resolved(folder: Path) -> Path:
+    """Follow symbolic links, so that a linked folder stays a link; the parent must exist."""
+    target = Path(folder).resolve()
+    if target.exists() and not target.is_dir():
+        raise OutputError(f"{folder} is not a folder. Choose another one with -o.")
+    if not target.parent.is_dir():
+        raise OutputError(f"the folder {target.parent} does not exist. Make it first.")
+    return target
+
+
+def _replaceable(target: Path, names: Sequence[str], *, overwrite: bool) -> dict[str, Any]:
+    """Give the manifest of what may be replaced, empty where there is none."""
+    old: dict[str, Any] = {}
+    own: set[str] = set()
+    if os.path.lexists(target / MANIFEST):
+        try:
+            old = read_manifest(target)
+        except InputError as error:
+            raise OutputError(f"{error} It will not be replaced: choose another folder.") from error
+        if old["state"] == COMPLETE and not overwrite:
+            raise OutputError(
+                f"{target} already holds a result. Use --overwrite to replace it, or choose "
+                "another folder with -o."
+            )
+        own = {MANIFEST, *old["files"], *old.get(NEXT_FILES, {})}
+    for name in [MANIFEST, *names]:
+        path = target / name
+        if os.path.lexists(path) and not (name in own and _is_regular(path)):
+            raise OutputError(
+                f"{path} is not lotflow's own and would be replaced. Move it away, or choose "
+                "another folder with -o."
+            )
+    return old
+
+
+def _dropped(target: Path, names: Sequence[str], old: Mapping[str, Any]) -> list[str]:
+    """
+    Files of the old result that the new one has no more.
+
+    Only what is still, byte for byte, the file a run has written is lotflow's to remove.
+    """
+    return [
+        name
+        for entries in (old.get("files", {}), old.get(NEXT_FILES, {}))
+        for name, entry in entries.items()
+        if name not in names and _is_regular(target / name) and entry == file_entry(target / name)
+    ]
+
+
+def _stage(
+    staging: Path, files: Sequence[ResultFile], summary: Mapping[str, Any]
+) -> dict[str, dict[str, Any]]:
+    """Write, read back and flush every file and the manifest; give the manifest's entries."""
+    entries: dict[str, dict[str, Any]] = {}
+    for done, file in enumerate(files):
+        path = staging / file.name
+        try:
+            file.write(path)
+            if not _is_regular(path) or path.stat().st_size == 0:
+                raise OutputError("nothing was written")
+            file.verify(path)
+            _flush(path)
+            entries[file.name] = file_entry(path)
+        except (OSError, MemoryError) as error:
+            needed = sum(entry["bytes"] for entry in entries.values())
+            needed += sum(late.estimate for late in files[done:])
+            raise failure(error, staging.parent, name=file.name, needed_bytes=needed) from error
+    text = json_text({**summary, "state": COMPLETE, "files": entries})
+    _write(staging / MANIFEST, text.encode("utf-8"))
+    return entries
+
+
+def _prepare_mark(
+    target: Path, staging: Path, old: Mapping[str, Any], new: Mapping[str, Any]
+) -> None:
+    """Have ready what tells that the folder is changing, and the old manifest to go back to."""
+    kept = staging / _KEPT
+    kept.mkdir()
+    if old:
+        _write(kept / MANIFEST, (target / MANIFEST).read_bytes())
+    told = old or {"schema_version": new["schema_version"], "files": {}}
+    coming = {**old.get(NEXT_FILES, {}), **new["files"]}
+    mark = json_text({**told, "state": BEING_REPLACED, NEXT_FILES: coming})
+    _write(kept / _MARK, mark.encode("utf-8"))
+    _flush(staging)
+
+
+def _put_in_place(
+    target: Path, staging: Path, names: Sequence[str], dropped: Sequence[str]
+) -> None:
+    """Move the old files out and the new ones in, the manifest last; undo it if that fails."""
+    kept = staging / _KEPT
+    try:
+        (kept / _MARK).replace(target / MANIFEST)
+        _flush(target)
+        for name in [*names, *dropped]:
+            if os.path.lexists(target / name):
+                (target / name).replace(kept / name)
+            if name in names:
+                (staging / name).replace(target / name)
+        _flush(target)
+        (staging / MANIFEST).replace(target / MANIFEST)
+        _flush(target)
+    except BaseException:
+        try:
+            _undo(target, staging, names, dropped)
+        except OSError as error:
+            raise OutputError(
+                f"{target} is incomplete, and its {MANIFEST} says so: the old result could not "
+                f"be put back ({error.strerror}). Run again."
+            ) from error
+        raise
+
+
+def _undo(target: Path, staging: Path, names: Sequence[str], dropped: Sequence[str]) -> None:
+    """
+    Put the old files back and their manifest last; a failure here leaves the folder marked.
+
+    What was moved is seen from where the files are, since an interrupt may come between a
+    move and any note of it.
+    """
+    kept = staging / _KEPT
+    if not (staging / MANIFEST).exists():
+        return  # the new manifest is in place: the new result is whole
+    for name in [*names, *dropped]:
+        if (kept / name).exists():
+            (kept / name).replace(target / name)
+        elif name in names and not (staging / name).exists():
+            (target / name).unlink(missing_ok=True)
+    _flush(target)
+    if (kept / MANIFEST).exists():
+        (kept / MANIFEST).replace(target / MANIFEST)
+    elif not (kept / _MARK).exists():
+        (target / MANIFEST).unlink(missing_ok=True)
+
+
+def _is_regular(path: Path) -> bool:
+    """Tell whether there is an ordinary file, not a link, folder or device."""
+    return path.is_file() and not path.is_symlink()
+
+
+def _write(path: Path, content: bytes) -> None:
+    """Write a small file, read it back and flush it."""
+    path.write_bytes(content)
+    if path.read_bytes() != content:
+        raise OutputError(f"{path.name}: what was written did not read back the same")
+    _flush(path)
+
+
+def _flush(path: Path) -> None:
+    """Have the disk keep a file, or the names in a folder."""
+    descriptor = os.open(path, os.O_RDONLY)
+    try:
+        os.fsync(descriptor)
+    except OSError as error:
+        # some file systems cannot flush a folder; they keep its names in order by themselves
+        if error.errno != errno.EINVAL or not path.is_dir():
+            raise
+    finally:
+        os.close(descriptor)
+
+
+def _remove(folder: Path) -> None:
+    """Remove a staging folder; a second try, since what stopped the first may be over."""
+    for _ in range(2):
+        shutil.rmtree(folder, ignore_errors=True)

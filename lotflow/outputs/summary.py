@@ -1,0 +1,251 @@
+"""
+The result in one document: the content of `summary.json`.
+
+Keys carry their unit (`depth_m`), values are SI. Numbers are rounded to a fixed number of
+decimals per unit, far below what the data can tell, so that the same result gives the same
+bytes.
+"""
+
+from __future__ import annotations
+
+import json
+import math
+import re
+from collections.abc import Iterable, Mapping
+from typing import Any, Final
+
+import numpy as np
+import pandas as pd
+
+from lotflow.findings import SEVERITIES
+from lotflow.layers import RESULT_LAYERS
+
+SCHEMA_VERSION: Final = "1"
+
+#: Keys that every entry of a list has, in this order; null where nothing was computed. Other
+#: columns of the layer follow.
+CONTRACT: Final[dict[str, tuple[str, ...]]] = {
+    "low_spots": (
+        "id", "x", "y", "depth_m", "area_m2", "volume_m3", "spill_elevation_m", "artefact",
+        "probability",
+    ),
+    "inlets": (
+        "name", "catchment_m2", "roof_connected_m2", "on_lot_m2", "off_lot_m2", "cut_by_edge",
+        "runoff_coefficient", "catchment_m2_p05", "catchment_m2_p50", "catchment_m2_p95",
+    ),
+    "runoff": (
+        "subject", "return_period_yr", "method", "area_m2", "runoff_coefficient",
+        "time_of_concentration_min", "intensity_mm_h", "flow_m3s", "volume_m3",
+    ),
+    "lines": (
+        "name", "return_period_yr", "flow_m3s", "capacity_m3s", "slope_m_per_m", "fall_m",
+        "diameter_m", "required_diameter_m",
+    ),
+    "findings": (
+        "rule", "severity", "subject", "measured", "limit", "unit", "message", "source",
+    ),
+    "ponds": (
+        "return_period_yr", "case", "level_m", "depth_m", "volume_m3", "x", "y",
+    ),
+    "lot_line_crossings": ("id", "x", "y", "direction", "area_m2", "elevation_m"),
+}  # fmt: skip
+
+#: Decimals kept, by the unit a key ends with.
+_DECIMALS: Final = {
+    "m": 4,
+    "m2": 4,
+    "m3": 6,
+    "m3s": 9,
+    "mm": 3,
+    "mm_h": 4,
+    "min": 4,
+    "h": 4,
+    "s": 3,
+    "yr": 4,
+    "m_per_m": 6,
+    "coordinate": 4,
+}
+_OTHER_DECIMALS: Final = 6
+_UNIT: Final = re.compile(r"_(m_per_m|mm_h|m3s|m3|m2|mm|min|yr|m|h|s)(?=$|_p\d\d$)")
+_COORDINATE: Final = re.compile(r"(^|_)[xy]$")
+
+
+def summary_content(
+    layers: Mapping[str, pd.DataFrame],
+    *,
+    balance: Mapping[str, Any],
+    provenance: Mapping[str, Any],
+    accuracy: Mapping[str, float | None] | None = None,
+    lines: Iterable[Mapping[str, Any]] = (),
+    ponds: Iterable[Mapping[str, Any]] = (),
+) -> dict[str, Any]:
+    """
+    Bring the tables of a result into one document.
+
+    Parameters
+    ----------
+    layers
+        Tables with the columns of the schema, by name; a layer that is missing counts as empty.
+    balance
+        Where the water goes; keys end with their unit.
+    provenance
+        Where the result comes from: hashes of the inputs, versions, options, seed. Kept as
+        given, not rounded.
+    accuracy
+        `rmse_m` and `cell_m` of the elevation data, and what else is known of it.
+    lines, ponds
+        Entries of the lists of that name.
+
+    Returns
+    -------
+    content
+        Everything but `state` and `files`, which are added when the result is put in place.
+        Text, numbers, lists and dictionaries only; None where there is no value.
+
+    Examples
+    --------
+    >>> lot = pd.DataFrame({"name": ["A"], "area_m2": [812.00004]})
+    >>> content = summary_content({"lot": lot}, balance={"lot_m2": 812}, provenance={})
+    >>> content["lot"], content["inlets"], content["balance"]
+    ({'name': 'A', 'area_m2': 812.0}, [], {'lot_m2': 812})
+    """
+    entries = {name: _entries(name, layers.get(name)) for name in CONTRACT if name in RESULT_LAYERS}
+    entries["findings"].sort(key=lambda finding: SEVERITIES.index(finding["severity"]))
+    return {
+        "schema_version": SCHEMA_VERSION,
+        "lot": _lot(layers.get("lot")),
+        "low_spots": entries["low_spots"],
+        "inlets": entries["inlets"],
+        "lot_line_crossings": entries["lot_line_crossings"],
+        "runoff": entries["runoff"],
+        "lines": [_entry("lines", line) for line in lines],
+        "findings": entries["findings"],
+        "ponds": [_entry("ponds", pond) for pond in ponds],
+        "balance": _plain(balance),
+        "accuracy": _plain(accuracy or {}),
+        "provenance": _plain(provenance, rounded=False),
+    }
+
+
+def json_text(content: Mapping[str, Any]) -> str:
+    """
+    Write a document as JSON: the same content gives the same bytes.
+
+    Parameters
+    ----------
+    content
+        As `summary_content` gives it.
+
+    Raises
+    ------
+    ValueError
+        If a number is not finite; JSON has no such number.
+
+    Examples
+    --------
+    >>> print(json_text({"name": "Café", "depth_m": 0.1}), end="")
+    {
+     "name": "Café",
+     "depth_m": 0.1
+    }
+    """
+    return json.dumps(content, ensure_ascii=False, allow_nan=False, indent=1) + "\n"
+
+
+def _lot(frame: pd.DataFrame | None) -> dict[str, Any]:
+    """Name and area of the lot, all its parts together."""
+    if frame is None or frame.empty:
+        return {"name": None, "area_m2": None}
+    names = [str(name) for name in frame["name"].dropna().unique()]
+    return {
+        "name": ", ".join(names) or None,
+        "area_m2": _plain(float(frame["area_m2"].sum()), "area_m2"),
+    }
+
+
+def _entries(name: str, frame: pd.DataFrame | None) -> list[dict[str, Any]]:
+    """Rows of a layer as entries of the list of that name."""
+    if frame is None or frame.empty:
+        return []
+    columns = [column.name for column in RESULT_LAYERS[name].columns]
+    values = {column: frame[column].tolist() for column in columns}
+    if name == "lot_line_crossings":
+        points = frame.geometry
+        values |= {"x": points.x.tolist(), "y": points.y.tolist()}
+    whole = [c.name for c in RESULT_LAYERS[name].columns if c.kind == "whole"]
+    for column in whole:  # a whole number beside an empty cell has become a float
+        values[column] = [None if pd.isna(v) else int(v) for v in values[column]]
+    return [
+        _entry(name, dict(zip(values, row, strict=True)))
+        for row in zip(*values.values(), strict=True)
+    ]
+
+
+def _entry(section: str, given: Mapping[str, Any]) -> dict[str, Any]:
+    """One entry of a list: the promised keys first, then the others."""
+    entry: dict[str, Any] = {**dict.fromkeys(CONTRACT[section]), **_plain(given)}
+    return entry
+
+
+def _plain(value: Any, key: str = "", *, rounded: bool = True) -> Any:
+    """Bring a value into what JSON has; no value, and no finite number, is None."""
+    if isinstance(value, Mapping):
+        return {str(name): _plain(part, str(name), rounded=rounded) for name, part in value.items()}
+    if isinstance(value, list | tuple):
+        return [_plain(part, key, rounded=rounded) for part in value]
+    if isinstance(value, np.generic):
+        value = value.item()
+    if value is None or value is pd.NA or value is pd.NaT:
+        return None
+    if isinstance(value, float):
+        if not math.isfinite(value):
+            return None
+        # adding zero turns -0.0 into 0.0
+        return (
+            round(value, _DECIMALS.get(unit_key(key), _OTHER_DECIMALS)) + 0.0 if rounded else value
+        )
+    if isinstance(value, str | int):
+        return value
+    raise TypeError(f"{key}: {type(value).__name__} has no place in a summary")
+
+
+def unit_key(key: str) -> str:
+    """
+    Tell the unit a key ends with.
+
+    Parameters
+    ----------
+    key
+        Key of a summary, or column of a result.
+
+    Returns
+    -------
+    unit
+        Suffix as in the key, "coordinate" for eastings and northings, empty for neither.
+
+    Examples
+    --------
+    >>> unit_key("flow_per_10mm_h_m3s"), unit_key("catchment_m2_p05"), unit_key("spill_x")
+    ('m3s', 'm2', 'coordinate')
+    """
+    found = _UNIT.search(key)
+    if found:
+        return found[1]
+    return "coordinate" if _COORDINATE.search(key) else ""
+
+
+def without_unit(key: str) -> str:
+    """
+    Take the unit out of a key.
+
+    Parameters
+    ----------
+    key
+        As for `unit_key`.
+
+    Examples
+    --------
+    >>> without_unit("catchment_m2_p05"), without_unit("slope_m_per_m"), without_unit("name")
+    ('catchment_p05', 'slope', 'name')
+    """
+    return _UNIT.sub("", key)

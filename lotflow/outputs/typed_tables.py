@@ -1,0 +1,186 @@
+"""The layers of a result in exactly the order, columns and types the schema declares."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any, Final
+
+import numpy as np
+import pandas as pd
+import shapely
+from numpy.typing import NDArray
+from pyproj import CRS
+
+from lotflow.layers import RESULT_LAYERS, Column, Layer
+
+#: Points and lines of a result have one part; an outline may have several.
+_GEOMETRY_TYPES: Final[dict[tuple[str, ...], str]] = {
+    ("point",): "Point",
+    ("line",): "LineString",
+    ("polygon",): "MultiPolygon",
+}
+_OF_ONE_PART: Final = (("point",), ("line",))
+_FAMILIES: Final = {
+    "Point": "point",
+    "MultiPoint": "point",
+    "LineString": "line",
+    "MultiLineString": "line",
+    "Polygon": "polygon",
+    "MultiPolygon": "polygon",
+}
+
+#: What pandas calls the values each kind of column may hold.
+_VALUES_OF_KIND: Final = {
+    "text": {"string"},
+    "number": {"floating", "integer", "mixed-integer-float"},
+    "whole": {"integer"},
+    "yes_no": {"boolean"},
+}
+_FILLER_OF_KIND: Final[dict[str, tuple[object, type]]] = {
+    "text": ("", object),
+    "number": (0.0, np.float64),
+    "whole": (0, np.int64),
+    "yes_no": (False, np.bool_),
+}
+
+
+@dataclass(frozen=True, eq=False)
+class Table:
+    """
+    A layer ready to be written.
+
+    Parameters
+    ----------
+    layer
+        What the schema says of it.
+    geometry
+        WKB per row, None where a row has none; None as a whole for a table without geometry.
+    values
+        Per declared column, the values in its type.
+    absent
+        Per declared column, where there is none and `values` holds a filler.
+    """
+
+    layer: Layer
+    geometry: NDArray[np.object_] | None
+    values: list[NDArray[Any]]
+    absent: list[NDArray[np.bool_]]
+
+    @property
+    def geometry_type(self) -> str | None:
+        """Name of the geometry type in the file; none for a table."""
+        if self.geometry is None:
+            return None
+        return _GEOMETRY_TYPES.get(self.layer.geometries, "Unknown")
+
+
+def typed_tables(layers: Mapping[str, pd.DataFrame]) -> list[Table]:
+    """
+    Bring the given layers into the schema's order and types.
+
+    Parameters
+    ----------
+    layers
+        GeoDataFrames, and DataFrames for the layers without geometry, by name.
+
+    Returns
+    -------
+    tables
+        One per declared layer; without rows where it was not given.
+
+    Raises
+    ------
+    TypeError
+        If a layer is not declared, or its columns, types or geometries are not the declared
+        ones.
+    """
+    unknown = set(layers) - set(RESULT_LAYERS)
+    if unknown:
+        raise TypeError(f"layers that are not declared: {sorted(unknown)}")
+    return [_table(layer, layers.get(name)) for name, layer in RESULT_LAYERS.items()]
+
+
+def _table(layer: Layer, frame: pd.DataFrame | None) -> Table:
+    """Bring one layer into the schema's columns and types."""
+    names = [column.name for column in layer.columns]
+    if frame is None:
+        frame = pd.DataFrame(columns=pd.Index(names))
+        geometry = np.empty(0, dtype=object)
+    else:
+        geometry = _geometry(layer, frame)
+    given = set(frame.columns)
+    if hasattr(frame, "crs"):
+        given.discard(frame.geometry.name)
+    if given != set(names):
+        raise TypeError(f"columns of {layer.name} must be {names}, not {sorted(given)}")
+    filled = [_filled(layer.name, column, frame[column.name]) for column in layer.columns]
+    return Table(
+        layer,
+        geometry if layer.geometries else None,
+        [values for values, _ in filled],
+        [absent for _, absent in filled],
+    )
+
+
+def _geometry(layer: Layer, frame: pd.DataFrame) -> NDArray[np.object_]:
+    """Geometries as two-dimensional WKB; an empty one counts as none."""
+    if hasattr(frame, "crs") != bool(layer.geometries):
+        raise TypeError(f"{layer.name} is declared with geometry {layer.geometries or 'none'}")
+    if not layer.geometries:
+        return np.empty(0, dtype=object)
+    shapes = shapely.force_2d(np.asarray(frame.geometry.array, dtype=object))
+    shapes[shapely.is_empty(shapes)] = None
+    types = {shape.geom_type for shape in shapes if shape is not None}
+    families = {_FAMILIES.get(name) for name in types}
+    in_parts = any(name.startswith("Multi") for name in types)
+    if not families <= set(layer.geometries) or (in_parts and layer.geometries in _OF_ONE_PART):
+        raise TypeError(f"{layer.name} holds {sorted(types)}, declared is {layer.geometries}")
+    if layer.geometries == ("polygon",):
+        single = shapely.get_type_id(shapes) == shapely.GeometryType.POLYGON
+        shapes[single] = [shapely.multipolygons([shape]) for shape in shapes[single]]
+    wkb: NDArray[np.object_] = shapely.to_wkb(shapes, byte_order=1)
+    return wkb
+
+
+def _filled(
+    layer: str, column: Column, series: pd.Series[Any]
+) -> tuple[NDArray[Any], NDArray[np.bool_]]:
+    """Values of a column in its declared type, and where there is none but a filler."""
+    absent = series.isna().to_numpy(dtype=bool)
+    given = series.to_numpy(dtype=object)[~absent]
+    found = pd.api.types.infer_dtype(given, skipna=False)
+    if found == "floating" and column.kind == "whole" and all(value % 1 == 0 for value in given):
+        found = "integer"
+    if found not in {"empty", *_VALUES_OF_KIND[column.kind]}:
+        raise TypeError(f"{layer}.{column.name} is declared {column.kind}, not {found}")
+    filler, dtype = _FILLER_OF_KIND[column.kind]
+    values: NDArray[Any] = np.full(len(series), filler, dtype)
+    values[~absent] = given
+    return values, absent
+
+
+def common_crs(layers: Mapping[str, pd.DataFrame]) -> str:
+    """
+    WKT of the one horizontal CRS of all layers.
+
+    The vertical part is left out: heights in the columns are metres, whatever it says.
+
+    Parameters
+    ----------
+    layers
+        As for `typed_tables`; at least one with geometry.
+
+    Raises
+    ------
+    TypeError
+        If there is none, or not the same one everywhere.
+    """
+    systems = [frame.crs for name, frame in layers.items() if RESULT_LAYERS[name].geometries]
+    known = {
+        (crs.sub_crs_list[0] if crs.is_compound else crs).to_wkt()
+        for crs in (CRS.from_user_input(system) for system in systems if system is not None)
+    }
+    if len(known) != 1 or None in systems:
+        raise TypeError(f"the layers of a result have one CRS, not {sorted(known)}")
+    return known.pop()

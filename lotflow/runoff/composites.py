@@ -1,0 +1,251 @@
+"""
+Mixes of covers: one coefficient or curve number for a catchment, and for a storm.
+
+Published tables speak of a surface; a catchment has many. Values are weighted by area, per
+catchment label where a raster or polygon areas say which part belongs to which catchment.
+"""
+
+from __future__ import annotations
+
+from typing import Final
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from lotflow.grid import FloatArray
+from lotflow.runoff.limits import CURVE_NUMBER_RANGE, within
+from lotflow.tables import read_table
+from lotflow.tables.runoff import FrequencyFactor
+
+_IMPERVIOUS_CURVE_NUMBER: Final = 98.0
+_UNCONNECTED_LIMIT: Final = 0.30
+
+
+def composite(values: ArrayLike, weights: ArrayLike) -> float:
+    """
+    Weigh values by area: the coefficient or curve number of the whole.
+
+    Parameters
+    ----------
+    values
+        Shape (n,): runoff coefficients or curve numbers of the parts [-].
+    weights
+        Shape (n,): areas of the parts, in any unit.
+
+    Returns
+    -------
+    composite
+        NaN where the areas add up to 0 [-].
+
+    Raises
+    ------
+    ParameterError
+        If an area is negative.
+
+    References
+    ----------
+    FHWA HEC-22, 3rd edition (2009), equation 3-2; NRCS TR-55 (1986), chapter 2.
+
+    Examples
+    --------
+    Roof, drive, patio and lawn of a lot of 10 000 square feet:
+
+    >>> round(composite([0.90, 0.85, 0.85, 0.20], [2000, 800, 400, 6800]), 3)
+    0.418
+    """
+    labels = np.zeros(np.shape(values), dtype=np.intp)
+    return float(composite_by_label(values, weights, labels, 1)[0])
+
+
+def composite_by_label(
+    values: ArrayLike, weights: ArrayLike, labels: ArrayLike, count: int
+) -> FloatArray:
+    """
+    Weigh values by area, per catchment.
+
+    Parameters
+    ----------
+    values
+        Any shape, such as a raster of coefficients [-].
+    weights
+        Same shape, or one number: area of each part or cell.
+    labels
+        Same shape: catchment of each part, 0 to `count` - 1; others are left out.
+    count
+        Number of catchments.
+
+    Returns
+    -------
+    composite
+        Shape (count,); NaN where a catchment has no area [-].
+
+    Raises
+    ------
+    ParameterError
+        If an area is negative.
+
+    References
+    ----------
+    FHWA HEC-22, 3rd edition (2009), equation 3-2.
+
+    Examples
+    --------
+    >>> composite_by_label([0.9, 0.2, 0.2], [100, 100, 50], [0, 0, 1], 3).tolist()
+    [0.55, 0.2, nan]
+    """
+    area = np.broadcast_to(within("area", weights, 0.0), np.shape(labels))
+    total = sum_by_label(area, labels, count)
+    weighted = sum_by_label(np.asarray(values, dtype=np.float64) * area, labels, count)
+    result = np.full(count, np.nan)
+    np.divide(weighted, total, out=result, where=total > 0)
+    return result
+
+
+def sum_by_label(values: ArrayLike, labels: ArrayLike, count: int) -> FloatArray:
+    """
+    Add values up per catchment, such as C times area.
+
+    Parameters
+    ----------
+    values
+        Same shape as `labels`.
+    labels
+        Catchment of each value, 0 to `count` - 1; others are left out.
+    count
+        Number of catchments.
+
+    Returns
+    -------
+    sums
+        Shape (count,).
+
+    Examples
+    --------
+    >>> sum_by_label([90.0, 20.0, 10.0, 5.0], [0, 0, 1, -1], 2).tolist()
+    [110.0, 10.0]
+    """
+    label = np.asarray(labels).ravel()
+    inside = (label >= 0) & (label < count)
+    value = np.broadcast_to(np.asarray(values, dtype=np.float64), np.shape(labels)).ravel()
+    sums = np.bincount(label[inside], weights=value[inside], minlength=count)
+    return sums.astype(np.float64)
+
+
+def composite_curve_number(
+    pervious: ArrayLike, impervious_share: ArrayLike, *, unconnected_share: ArrayLike = 0.0
+) -> FloatArray:
+    """
+    Curve number of pervious ground with impervious parts in it.
+
+    Connected: CN = CNp + P (98 - CNp). Where a share R of the impervious parts drains over the
+    pervious ground and P is at most 30 %, the rise is multiplied by 1 - R / 2; above 30 % the
+    remaining ground does not hold much back, and all counts as connected.
+
+    Parameters
+    ----------
+    pervious
+        Curve number of the pervious ground, 30 to 100 [-].
+    impervious_share
+        P, share of the area that is impervious, 0 to 1 [-].
+    unconnected_share
+        R, share of the impervious area not connected to the drain, 0 to 1 [-].
+
+    Returns
+    -------
+    curve_number
+        Not rounded [-].
+
+    Raises
+    ------
+    ParameterError
+        If a curve number or share lies outside its range.
+
+    References
+    ----------
+    NRCS TR-55 (1986), figures 2-3 and 2-4, from memory.
+
+    Examples
+    --------
+    A quarter-acre lot on group C: 38 % impervious, lawn of 74.
+
+    >>> round(float(composite_curve_number(74, 0.38)), 1)
+    83.1
+    """
+    ground = within("curve number", pervious, *CURVE_NUMBER_RANGE)
+    impervious = within("impervious share", impervious_share, 0.0, 1.0)
+    unconnected = within("unconnected share", unconnected_share, 0.0, 1.0)
+    relief = np.where(impervious <= _UNCONNECTED_LIMIT, 1.0 - 0.5 * unconnected, 1.0)
+    return np.asarray(ground + impervious * (_IMPERVIOUS_CURVE_NUMBER - ground) * relief)
+
+
+def frequency_factor(return_period_yr: ArrayLike) -> FloatArray:
+    """
+    Factor on the runoff coefficient in rare storms.
+
+    1.00 below 25 years, 1.10 at 25, 1.20 at 50 and 1.25 at 100 years, between them by the
+    logarithm of the return period; beyond 100 years, where the table ends, 1.25 is kept.
+
+    Parameters
+    ----------
+    return_period_yr
+        [yr], greater than 0.
+
+    Returns
+    -------
+    factor
+        [-].
+
+    Raises
+    ------
+    ParameterError
+        If a return period is not greater than 0.
+
+    References
+    ----------
+    FHWA HEC-22, 3rd edition (2009), section 3.2.2.1, which does not endorse it; used by some
+    agencies.
+
+    Examples
+    --------
+    >>> frequency_factor([10, 25, 50, 100]).tolist()
+    [1.0, 1.1, 1.2, 1.25]
+    """
+    period = within("return period", return_period_yr, 0.0, above=True, unit="yr")
+    rows = read_table("frequency_factors", FrequencyFactor)
+    tabulated = np.log([row.return_period_yr for row in rows])
+    factor = np.interp(np.log(period), tabulated, [row.factor for row in rows])
+    return np.where(period < rows[0].return_period_yr, 1.0, factor)
+
+
+def storm_coefficient(runoff_coefficient: ArrayLike, return_period_yr: ArrayLike) -> FloatArray:
+    """
+    Runoff coefficient with the frequency factor of a storm, at most 1.
+
+    Parameters
+    ----------
+    runoff_coefficient
+        C, 0 to 1 [-].
+    return_period_yr
+        Broadcast against the coefficients [yr].
+
+    Returns
+    -------
+    runoff_coefficient
+        min(1, C Cf) [-].
+
+    Raises
+    ------
+    ParameterError
+        If a coefficient lies outside 0 to 1, or a return period is not greater than 0.
+
+    References
+    ----------
+    FHWA HEC-22, 3rd edition (2009), section 3.2.2.1; the cap at 1 from memory.
+
+    Examples
+    --------
+    >>> storm_coefficient([0.95, 0.20], 100).tolist()
+    [1.0, 0.25]
+    """
+    coefficient = within("runoff coefficient", runoff_coefficient, 0.0, 1.0)
+    return np.minimum(coefficient * frequency_factor(return_period_yr), 1.0)

@@ -1,0 +1,212 @@
+"""Surface covers: their runoff coefficients, curve numbers, roughness, and the sources."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import Literal, get_args
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from lotflow.errors import Fault, InputError, ParameterError
+from lotflow.grid import BoolArray, FloatArray
+from lotflow.runoff.limits import CURVE_NUMBER_RANGE, within
+from lotflow.tables import read_table
+from lotflow.tables.runoff import Cover, CurveNumbers, Roughness, cover_keys
+from lotflow.text import did_you_mean, one_of
+
+SoilGroup = Literal["A", "B", "C", "D"]
+Condition = Literal["good", "fair", "poor"]
+
+
+@dataclass(frozen=True, eq=False)
+class CoverValues:
+    """
+    What the methods need of each cover, with the table rows it was taken from.
+
+    Parameters
+    ----------
+    runoff_coefficient
+        Shape (n,), C without frequency factor [-].
+    curve_number
+        Shape (n,) [-].
+    roughness
+        Shape (n,), Manning n of sheet flow [s/m^(1/3)].
+    paved
+        Shape (n,), whether shallow concentrated flow is on pavement.
+    infiltration
+        Shape (n,), "none", "soil" or "compacted soil".
+    covers, curve_numbers, roughnesses
+        Rows of the tables, one per cover: range and source of each value.
+    """
+
+    runoff_coefficient: FloatArray
+    curve_number: FloatArray
+    roughness: FloatArray
+    paved: BoolArray
+    infiltration: NDArray[np.str_]
+    covers: tuple[Cover, ...]
+    curve_numbers: tuple[CurveNumbers, ...]
+    roughnesses: tuple[Roughness, ...]
+
+
+def cover_values(
+    keys: Sequence[str],
+    soil_group: SoilGroup = "C",
+    slope: ArrayLike = 0.05,
+    *,
+    condition: Condition = "good",
+) -> CoverValues:
+    """
+    Look up what the tables say about covers.
+
+    Parameters
+    ----------
+    keys
+        Keys of the cover table, n of them.
+    soil_group
+        Hydrologic soil group of the site; A and B count as sandy, C and D as heavy soil.
+    slope
+        Ground slope, one number or shape (n,); it decides between the classes flat (up to
+        2 %), average (up to 7 %) and steep of a lawn [m/m].
+    condition
+        Grass cover of lawn and planting: on more than 75, 50-75 or less than 50 % of the ground.
+
+    Returns
+    -------
+    values
+        Defaults of each cover.
+
+    Raises
+    ------
+    InputError
+        If covers are unknown; all of them at once, with what may have been meant.
+    ParameterError
+        If soil group or condition is unknown, or a slope negative.
+
+    References
+    ----------
+    FHWA HEC-22, Urban Drainage Design Manual, 3rd edition (2009), Tables 3-1, 3-2 and 3-6;
+    each row of the packaged tables names its own source.
+
+    Examples
+    --------
+    >>> values = cover_values(["roof", "lawn", "lawn"], "C", [0.0, 0.03, 0.01])
+    >>> values.runoff_coefficient.tolist(), values.curve_number.tolist()
+    ([0.9, 0.2, 0.15], [98.0, 74.0, 74.0])
+    """
+    _require_known(keys, soil_group, condition)
+    slopes = np.broadcast_to(within("slope", slope, 0.0, unit="m/m"), len(keys))
+    rows = read_table("covers", Cover)
+    covers = tuple(
+        next(row for row in rows if _holds(row, key, soil_group, float(steep)))
+        for key, steep in zip(keys, slopes, strict=True)
+    )
+    numbers = {
+        (row.surface, row.condition): row for row in read_table("curve_numbers", CurveNumbers)
+    }
+    rough = {row.surface: row for row in read_table("sheet_flow_roughness", Roughness)}
+    curve_rows = tuple(
+        numbers.get((row.curve_numbers, condition)) or numbers[row.curve_numbers, ""]
+        for row in covers
+    )
+    rough_rows = tuple(rough[row.roughness] for row in covers)
+    return CoverValues(
+        np.array([row.coefficient_default for row in covers]),
+        np.array([row.of_group(soil_group) for row in curve_rows]),
+        np.array([row.roughness for row in rough_rows]),
+        np.array([row.paved for row in covers], dtype=bool),
+        np.array([row.infiltration for row in covers], dtype=np.str_),
+        covers,
+        curve_rows,
+        rough_rows,
+    )
+
+
+def with_given_values(
+    values: CoverValues, runoff_coefficient: ArrayLike, curve_number: ArrayLike
+) -> CoverValues:
+    """
+    Put the user's own values in the place of the tables'.
+
+    Parameters
+    ----------
+    values
+        From `cover_values`.
+    runoff_coefficient, curve_number
+        Shape (n,) each; NaN keeps the table's value [-].
+
+    Returns
+    -------
+    values
+        A copy.
+
+    Raises
+    ------
+    InputError
+        With a fault for each coefficient outside 0 to 1 and curve number outside 30 to 100.
+
+    Examples
+    --------
+    >>> values = cover_values(["lawn", "gravel"])
+    >>> with_given_values(values, [np.nan, 0.5], [np.nan, np.nan]).runoff_coefficient.tolist()
+    [0.2, 0.5]
+    """
+    coefficients = np.asarray(runoff_coefficient, dtype=np.float64)
+    numbers = np.asarray(curve_number, dtype=np.float64)
+    faults = [
+        Fault(
+            f"must lie between {low:g} and {high:g}",
+            "Leave it empty to take the table's value",
+            layer="covers",
+            row=int(i) + 1,
+            column=column,
+            value=float(given[i]),
+        )
+        for column, given, (low, high) in (
+            ("runoff_coefficient", coefficients, (0.0, 1.0)),
+            ("curve_number", numbers, CURVE_NUMBER_RANGE),
+        )
+        for i in np.flatnonzero((given < low) | (given > high))
+    ]
+    if faults:
+        raise InputError(faults)
+    return replace(
+        values,
+        runoff_coefficient=np.where(
+            np.isnan(coefficients), values.runoff_coefficient, coefficients
+        ),
+        curve_number=np.where(np.isnan(numbers), values.curve_number, numbers),
+    )
+
+
+def _holds(row: Cover, key: str, soil_group: str, slope: float) -> bool:
+    """Tell whether a row is the cover's on this soil and up to this slope."""
+    flat_enough = row.slope_to is None or slope <= row.slope_to
+    return row.cover == key and soil_group in row.soil_groups and flat_enough
+
+
+def _require_known(keys: Sequence[str], soil_group: str, condition: str) -> None:
+    """Refuse unknown covers, soil groups and conditions, and suggest what was meant."""
+    known = cover_keys()
+    faults = [
+        Fault(
+            "there is no such cover",
+            did_you_mean(str(key), known),
+            layer="covers",
+            row=row,
+            column="cover",
+            value=key,
+        )
+        for row, key in enumerate(keys, 1)
+        if key not in known
+    ]
+    if faults:
+        raise InputError(faults)
+    for name, value, choices in (
+        ("soil group", soil_group, get_args(SoilGroup)),
+        ("condition", condition, get_args(Condition)),
+    ):
+        if value not in choices:
+            raise ParameterError(f"{name} must be {one_of(choices)}, not {value!r}.")

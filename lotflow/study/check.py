@@ -1,0 +1,100 @@
+"""Judging the inputs of a job without computing anything."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from lotflow.findings import Finding, ordered
+from lotflow.outputs.summary import json_text
+from lotflow.study.inlets import drawn_inlets
+from lotflow.study.main_job import read_inputs
+from lotflow.study.window import study_window
+from lotflow.terrain.notes import gap_notes
+
+if TYPE_CHECKING:
+    from lotflow.inputs.job import Job
+
+
+@dataclass(frozen=True)
+class InputReport:
+    """
+    What was read, and what there is to say about it.
+
+    Parameters
+    ----------
+    elevation
+        Description of the elevation data.
+    layers
+        Layer, file and number of rows of each layer.
+    lot_area_m2
+        Area of the lot [m^2].
+    findings
+        In reading order.
+    """
+
+    elevation: dict[str, Any]
+    layers: tuple[dict[str, Any], ...]
+    lot_area_m2: float
+    findings: tuple[Finding, ...]
+
+    def json(self) -> str:
+        """The report as JSON."""
+        return json_text(
+            {
+                "elevation": self.elevation,
+                "layers": list(self.layers),
+                "lot": {"area_m2": round(self.lot_area_m2, 2)},
+                "findings": [finding.as_dict() for finding in self.findings],
+            }
+        )
+
+    def text(self) -> str:
+        """The report as a short text."""
+        lines = ["Elevation"]
+        lines += [f"  {key}: {value}" for key, value in self.elevation.items()]
+        lines += ["Layers"]
+        lines += [f"  {row['layer']}: {row['rows']} rows from {row['file']}" for row in self.layers]
+        lines += [f"Lot: {self.lot_area_m2:,.0f} m²"]
+        for finding in self.findings:
+            lines.append(f"{finding.severity}: {finding.subject}: {finding.message}")
+        lines.append("All inputs can be used." if not self._failed() else "Some inputs fail.")
+        return "\n".join(lines)
+
+    def _failed(self) -> bool:
+        return any(finding.severity == "fail" for finding in self.findings)
+
+
+def check_inputs(job: Job) -> InputReport:
+    """
+    Read and judge every input of a job.
+
+    Parameters
+    ----------
+    job
+        Names the inputs.
+
+    Raises
+    ------
+    InputError
+        If one cannot be used; all faults of a file at once.
+    """
+    source, site = read_inputs(job)
+    window = study_window(
+        source, site, drawn_inlets(site.inlets), job.criteria, margin_m=job.elevation.margin_m
+    )
+    findings = ordered(
+        [
+            *source.findings,
+            *window.elevation.findings,
+            *site.findings,
+            *gap_notes(window.surface, window.lot),
+        ]
+    )
+    unit = window.surface.ground.metres_per_unit
+    return InputReport(
+        elevation=source.describe(),
+        layers=tuple({"layer": s.layer, "file": s.file, "rows": s.rows} for s in site.sources),
+        lot_area_m2=float(site.lot.geometry.union_all().area) * unit**2,
+        findings=tuple(findings),
+    )

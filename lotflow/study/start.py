@@ -1,0 +1,108 @@
+"""Making job folders: an empty one to draw in, and the sample."""
+
+from __future__ import annotations
+
+import os
+from importlib.resources import files
+from pathlib import Path
+from typing import TYPE_CHECKING, Final
+
+from lotflow.errors import InputError
+from lotflow.inputs.elevation import inspect_elevation
+from lotflow.inputs.job_template import job_template
+from lotflow.inputs.limits import DEFAULT_LIMITS
+from lotflow.inputs.open import local_file, read_bytes
+from lotflow.inputs.site import empty_layers, read_site
+from lotflow.inputs.sources import LayerFile
+from lotflow.outputs.job_folder import JobFile, layers_file, write_job_folder
+
+if TYPE_CHECKING:
+    from lotflow.units import UnitSystem, VerticalUnit
+
+SAMPLE: Final = "alder_court"
+_SAMPLE_FILES: Final = ("job.toml", "dem.tif", "site.gpkg", "rainfall.csv")
+
+
+def start_job(
+    folder: Path,
+    elevation: Path,
+    lot: Path,
+    *,
+    vertical_unit: VerticalUnit | None,
+    units: UnitSystem,
+) -> list[str]:
+    """
+    Make a job folder: a commented job file, and empty layers to draw in.
+
+    Parameters
+    ----------
+    folder
+        To be made, or empty of the two files.
+    elevation, lot
+        Files the job names; both are read to see that they fit.
+    vertical_unit
+        Unit of the elevations, where the file does not say; written into the job file.
+    units
+        Of reports, and of the columns to fill in.
+
+    Returns
+    -------
+    names
+        Of the files made.
+
+    Raises
+    ------
+    InputError
+        If the elevation or the lot cannot be used.
+    OutputError
+        If a file of the job is there already, or cannot be written.
+    """
+    source = inspect_elevation((elevation,), vertical_unit=vertical_unit)
+    read_site({"lot": LayerFile(lot)}, crs=source.crs, vertical_unit=source.vertical_unit)
+    text = job_template(
+        folder.resolve().name,
+        _from_folder(elevation, folder),
+        _from_folder(lot, folder),
+        vertical_unit,
+        units,
+    )
+    layers = empty_layers(source.crs, units)
+    # the lot has a file of its own
+    drawn = {name: layer for name, layer in layers.items() if name != "lot"}
+    made = [JobFile("job.toml", text.encode()), layers_file("site.gpkg", drawn)]
+    write_job_folder(folder, made)
+    return [file.name for file in made]
+
+
+def _from_folder(path: Path, folder: Path) -> str:
+    """Give a path as seen from the job folder."""
+    return Path(os.path.relpath(path.resolve(), folder.resolve())).as_posix()
+
+
+def sample_folder() -> Path:
+    """Where the sample job lies: in the package, or beside it in a checkout."""
+    for base in (Path(str(files("lotflow"))), Path(str(files("lotflow"))).parent):
+        folder = base / "data_samples" / SAMPLE
+        if folder.is_dir():
+            return folder
+    raise InputError("the sample job is not installed", "Install lotflow again")
+
+
+def write_sample(folder: Path, *, overwrite: bool) -> None:
+    """
+    Write the sample job.
+
+    Parameters
+    ----------
+    folder
+        To be made, or empty of its files.
+    overwrite
+        Whether files of an earlier sample may be replaced.
+    """
+    source = sample_folder()
+    content = [
+        JobFile(name, read_bytes(local_file(source / name, "sample file"),
+                                 DEFAULT_LIMITS.vector_bytes, "sample file"))
+        for name in _SAMPLE_FILES
+    ]  # fmt: skip
+    write_job_folder(folder, content, overwrite=overwrite)

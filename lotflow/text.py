@@ -1,0 +1,147 @@
+"""Text from a user is cleaned once, here, before it goes anywhere."""
+
+from __future__ import annotations
+
+import difflib
+import unicodedata
+from collections.abc import Iterable
+from typing import Final
+
+from lotflow.errors import Fault, InputError
+
+#: Longest text a name, label or cell may hold after cleaning [characters].
+LONGEST_TEXT: Final = 200
+
+#: Share of likeness from which one word is taken for another misspelt (ratio of difflib).
+LIKENESS: Final = 0.6
+
+#: They reorder what a reader sees, so that a name can pass for another: Unicode Standard
+#: Annex 9, table of explicit directional formatting characters, and the implicit marks.
+_BIDI_CONTROLS: Final = frozenset("\u061c\u200e\u200f\u202a\u202b\u202c\u202d\u202e") | frozenset(
+    "\u2066\u2067\u2068\u2069"
+)
+
+
+def clean_text(text: str, *, longest: int = LONGEST_TEXT) -> str:
+    r"""
+    Bring text into the one form in which it is compared, stored and shown.
+
+    Control characters other than tab and newline, surrogates, characters that are none, and
+    controls of the writing direction are removed; what is left is stripped of white space at
+    both ends and composed (Unicode normalisation form C). Cleaning twice changes nothing.
+
+    Parameters
+    ----------
+    text
+        As it was read.
+    longest
+        Most characters allowed after cleaning.
+
+    Returns
+    -------
+    text
+        Clean; may be empty.
+
+    Raises
+    ------
+    InputError
+        If the clean text is longer than `longest`.
+
+    References
+    ----------
+    Unicode Standard Annex 15 (normalisation forms) and Annex 9 (bidirectional algorithm);
+    XML 1.0, section 2.2 (characters allowed in a document).
+
+    Examples
+    --------
+    >>> clean_text(" CB\u00001 "), clean_text("Cafe\u0301"), clean_text("a\u202eb")
+    ('CB1', 'Café', 'ab')
+    """
+    if not (text.isascii() and text.isprintable()):
+        text = unicodedata.normalize("NFC", "".join(filter(_may_stay, text)))
+    text = text.strip()
+    if len(text) > longest:
+        raise InputError(
+            Fault(
+                f"text may be {longest} characters long, this is {len(text)}",
+                "Shorten it",
+                value=text,
+            )
+        )
+    return text
+
+
+def _may_stay(character: str) -> bool:
+    """Tell whether a character survives cleaning."""
+    if character in "\t\n":
+        return True
+    is_none = ord(character) & 0xFFFE == 0xFFFE or 0xFDD0 <= ord(character) <= 0xFDEF
+    return not (
+        is_none or character in _BIDI_CONTROLS or unicodedata.category(character) in ("Cc", "Cs")
+    )
+
+
+def closest(word: str, known: Iterable[str], *, likeness: float = LIKENESS) -> str | None:
+    """
+    Find the known word that a misspelt one was probably meant to be.
+
+    Case does not count. None where no word is as like; of equals the first known.
+
+    Parameters
+    ----------
+    word
+        As it was written.
+    known
+        The words that would have been right.
+    likeness
+        Least likeness, 0 to 1 (the ratio of difflib's SequenceMatcher).
+
+    Examples
+    --------
+    >>> closest("catch_basin", ["catch basin", "area drain"]), closest("HEIGHT", ["name"])
+    ('catch basin', None)
+    """
+    by_folded: dict[str, str] = {}
+    for candidate in known:
+        by_folded.setdefault(candidate.casefold(), candidate)
+    near = difflib.get_close_matches(word.casefold(), by_folded, n=1, cutoff=likeness)
+    return by_folded[near[0]] if near else None
+
+
+def did_you_mean(word: str, known: Iterable[str]) -> str:
+    """
+    Say as a remedy what a misspelt word was probably meant to be, or what there is.
+
+    Parameters
+    ----------
+    word
+        As it was written.
+    known
+        The words that would have been right.
+
+    Examples
+    --------
+    >>> did_you_mean("lawm", ["lawn", "roof"]), did_you_mean("sand", ["lawn", "roof"])
+    ("Did you mean 'lawn'?", "It may be 'lawn' or 'roof'")
+    """
+    words = list(known)
+    near = closest(word, words)
+    return f"Did you mean {near!r}?" if near else f"It may be {one_of(words)}"
+
+
+def one_of(words: Iterable[str]) -> str:
+    """
+    List words to choose from.
+
+    Parameters
+    ----------
+    words
+        At least one.
+
+    Examples
+    --------
+    >>> one_of(["m"]), one_of(["m", "ft", "us-ft"])
+    ("'m'", "'m', 'ft' or 'us-ft'")
+    """
+    *most, last = (repr(word) for word in words)
+    return f"{', '.join(most)} or {last}" if most else last

@@ -1,0 +1,289 @@
+"""The GeoPackage of a result holds exactly the declared layers, and a damaged one is found out."""
+
+import os
+import shutil
+import sqlite3
+import subprocess
+from contextlib import closing
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import pyogrio
+import pytest
+import shapely
+
+from lotflow.errors import OutputError
+from lotflow.layers import RESULT_LAYERS
+from lotflow.outputs.geopackage import geopackage_file, verify_geopackage, write_geopackage
+
+METADATA = {"run_id": "0123", "program": "lotflow <&> 'x' é"}
+SPATIAL = [layer.name for layer in RESULT_LAYERS.values() if layer.geometries]
+
+
+@pytest.fixture
+def layers(make_layers):
+    return make_layers()
+
+
+@pytest.fixture
+def written(layers, tmp_path):
+    path = tmp_path / "result.gpkg"
+    write_geopackage(path, layers, metadata=METADATA)
+    return path
+
+
+def change(path, *statements):
+    """Damage a file behind its writer's back."""
+    with closing(sqlite3.connect(path)) as connection:
+        # the triggers that keep the index would ask for functions only the driver has
+        triggers = connection.execute("SELECT name FROM sqlite_master WHERE type = 'trigger'")
+        for (name,) in triggers.fetchall():
+            connection.execute(f'DROP TRIGGER "{name}"')
+        for statement in statements:
+            connection.execute(statement)
+        connection.commit()
+
+
+def test_every_layer_has_the_declared_columns_in_the_declared_order(written):
+    assert pyogrio.list_layers(written)[:, 0].tolist() == list(RESULT_LAYERS)
+    for layer in RESULT_LAYERS.values():
+        fields = pyogrio.read_info(written, layer=layer.name)["fields"].tolist()
+        assert fields == [column.name for column in layer.columns]
+
+
+@pytest.mark.parametrize("name", SPATIAL)
+def test_geopandas_reads_back_what_was_written(written, layers, name):
+    """Values, empty cells, geometry and CRS."""
+    found = gpd.read_file(written, layer=name)
+    assert found.crs == layers[name].crs
+    assert shapely.equals(found.geometry.array, layers[name].geometry.array).all()
+    for column in RESULT_LAYERS[name].columns:
+        expected = layers[name][column.name]
+        assert found[column.name].isna().tolist() == expected.isna().tolist()
+        present = expected.notna()
+        assert found[column.name][present].tolist() == expected[present].tolist()
+
+
+def test_types_are_those_of_the_schema(written):
+    types = {"text": "TEXT", "number": "REAL", "whole": "INTEGER", "yes_no": "BOOLEAN"}
+    with closing(sqlite3.connect(written)) as connection:
+        for layer in RESULT_LAYERS.values():
+            told = connection.execute(f'PRAGMA table_info("{layer.name}")').fetchall()
+            found = {row[1]: row[2] for row in told}
+            for column in layer.columns:
+                assert found[column.name] == types[column.kind]
+
+
+def test_the_file_follows_geopackage_1_2(written):
+    """OGC 12-128r15, requirements 2 (application id and version), 6, 13 and 68 (attributes)."""
+    with closing(sqlite3.connect(written)) as connection:
+        ask = connection.execute
+        assert ask("PRAGMA application_id").fetchone() == (0x47504B47,)
+        assert ask("PRAGMA user_version").fetchone() == (10200,)
+        assert ask("PRAGMA integrity_check").fetchall() == [("ok",)]
+        assert ask("PRAGMA foreign_key_check").fetchall() == []
+        told = ask("SELECT table_name, data_type, identifier, description FROM gpkg_contents")
+        for name, kind, identifier, description in told.fetchall():
+            layer = RESULT_LAYERS[name]
+            assert kind == ("features" if layer.geometries else "attributes")
+            assert identifier.lower().replace(" ", "_") == name
+            assert description == layer.meaning
+
+
+def test_every_spatial_layer_is_indexed(written):
+    with closing(sqlite3.connect(written)) as connection:
+        for name in SPATIAL:
+            found = connection.execute(f'SELECT count(*) FROM "rtree_{name}_geom"').fetchone()
+            assert found == (5,)
+
+
+def test_metadata_are_in_the_standard_table(written):
+    with closing(sqlite3.connect(written)) as connection:
+        told = connection.execute("SELECT metadata FROM gpkg_metadata").fetchone()[0]
+    assert "0123" in told
+    assert pyogrio.read_info(written, layer="lot")["dataset_metadata"] == METADATA
+
+
+def test_the_same_layers_give_the_same_bytes(written, layers, tmp_path):
+    again = tmp_path / "again.gpkg"
+    before = pyogrio.get_gdal_config_option("OGR_CURRENT_DATE")
+    pyogrio.set_gdal_config_options({"OGR_CURRENT_DATE": "2031-05-06T07:08:09.000Z"})
+    try:
+        write_geopackage(again, layers, metadata=METADATA)
+        kept = pyogrio.get_gdal_config_option("OGR_CURRENT_DATE")
+    finally:
+        pyogrio.set_gdal_config_options({"OGR_CURRENT_DATE": before})
+    assert again.read_bytes() == written.read_bytes()
+    assert kept == "2031-05-06T07:08:09.000Z"
+
+
+def test_writing_twice_to_one_path_is_writing_once(written, layers):
+    first = written.read_bytes()
+    write_geopackage(written, layers, metadata=METADATA)
+    assert written.read_bytes() == first
+
+
+def test_layers_without_rows_keep_columns_types_and_crs(make_layers, tmp_path):
+    path, layers = tmp_path / "result.gpkg", make_layers(rows=0)
+    write_geopackage(path, layers, metadata={})
+    verify_geopackage(path, layers, metadata={})
+    assert pyogrio.list_layers(path)[:, 0].tolist() == list(RESULT_LAYERS)
+    for name in SPATIAL:
+        info = pyogrio.read_info(path, layer=name)
+        assert (info["features"], info["crs"]) == (0, "EPSG:32618")
+    dtypes = pyogrio.read_info(path, layer="low_spots")["dtypes"].tolist()
+    assert dtypes[:3] == ["int64", "float64", "float64"]
+
+
+def test_a_layer_that_is_not_given_is_there_without_rows(layers, tmp_path):
+    path = tmp_path / "result.gpkg"
+    write_geopackage(path, {"lot": layers["lot"]}, metadata={})
+    assert pyogrio.read_info(path, layer="flow_paths")["features"] == 0
+    assert pyogrio.read_info(path, layer="findings")["features"] == 0
+
+
+def test_a_row_without_geometry_or_with_an_empty_one_is_kept(layers, tmp_path):
+    path = tmp_path / "result.gpkg"
+    catchments = layers["catchments"]
+    catchments.loc[0, "geometry"] = None
+    catchments.loc[1, "geometry"] = shapely.Polygon()
+    write_geopackage(path, layers, metadata={})
+    verify_geopackage(path, layers, metadata={})
+    found = gpd.read_file(path, layer="catchments")
+    assert found.geometry.isna().tolist() == [True, True, False, False, False]
+
+
+def test_heights_are_left_out_of_the_geometry(layers, tmp_path):
+    path = tmp_path / "result.gpkg"
+    layers["lot"].geometry = shapely.force_3d(layers["lot"].geometry, 7.0)
+    write_geopackage(path, layers, metadata={})
+    assert not gpd.read_file(path, layer="lot").geometry.has_z.any()
+
+
+def test_only_the_horizontal_part_of_a_compound_crs_is_written(make_layers, tmp_path):
+    """UTM 18N with NAVD88 height in US survey feet: the columns are metres all the same."""
+    path, layers = tmp_path / "result.gpkg", make_layers(crs="EPSG:32618+6360")
+    write_geopackage(path, layers, metadata={})
+    assert pyogrio.read_info(path, layer="lot")["crs"] == "EPSG:32618"
+
+
+def test_what_was_written_passes(written, layers):
+    verify_geopackage(written, layers, metadata=METADATA)
+    assert [path.name for path in written.parent.iterdir()] == ["result.gpkg"]
+
+
+@pytest.mark.parametrize(
+    ("statement", "told"),
+    [
+        ('DROP TABLE "rtree_low_spots_geom"', "rtree_low_spots"),
+        ('DELETE FROM "rtree_low_spots_geom" WHERE id = 2', "index of low_spots"),
+        ('DELETE FROM "low_spots" WHERE fid = 5', "low_spots has 4 rows, not 5"),
+        ('UPDATE "low_spots" SET fid = 50 WHERE fid = 5', "low_spots holds other values"),
+        ('UPDATE "low_spots" SET x = 1.5 WHERE fid = 3', "low_spots holds other values"),
+        ('UPDATE "inlets" SET name = NULL', "inlets holds other values"),
+        ('UPDATE "findings" SET message = "x" WHERE fid = 1', "findings holds other values"),
+        (
+            'UPDATE "flow_paths" SET geom = (SELECT geom FROM "flow_paths" WHERE fid = 2)',
+            "flow_paths holds other values",
+        ),
+        ("UPDATE \"lot\" SET geom = X'00' WHERE fid = 1", "does not read back"),
+        ('DROP TABLE "runoff"', "runoff"),
+        ("DELETE FROM gpkg_metadata_reference", "metadata differ"),
+    ],
+)
+@pytest.mark.filterwarnings("ignore::RuntimeWarning:pyogrio")
+def test_a_difference_is_found(written, layers, statement, told):
+    change(written, statement)
+    with pytest.raises(OutputError, match=told):
+        verify_geopackage(written, layers, metadata=METADATA)
+
+
+@pytest.mark.parametrize("share", [0.0, 0.01, 0.5, 0.99])
+@pytest.mark.filterwarnings("ignore::RuntimeWarning:pyogrio")
+def test_a_cut_off_file_is_found(written, layers, share):
+    content = written.read_bytes()
+    written.write_bytes(content[: int(len(content) * share)])
+    with pytest.raises(OutputError, match=r"result\.gpkg"):
+        verify_geopackage(written, layers, metadata=METADATA)
+
+
+def test_a_folder_that_is_not_there_is_an_output_error(layers, tmp_path):
+    with pytest.raises(OutputError, match=r"result\.gpkg"):
+        write_geopackage(tmp_path / "none" / "result.gpkg", layers, metadata={})
+
+
+def broken(layers, fault):
+    """Layers that are not what the schema declares, each by one fault of ours."""
+    spots = layers["low_spots"]
+    changed = {
+        "unknown layer": {"puddles": spots},
+        "unknown column": {"low_spots": spots.assign(colour="blue")},
+        "missing column": {"low_spots": spots.drop(columns="depth_m")},
+        "text as number": {"low_spots": spots.assign(depth_m="deep")},
+        "number as text": {"low_spots": spots.assign(artefact=1.5)},
+        "part of a whole number": {"low_spots": spots.assign(id=1.5)},
+        "number as claim": {"low_spots": spots.assign(cut_by_edge=1)},
+        "wrong geometry": {"low_spots": spots.set_geometry(spots.geometry.centroid)},
+        "points in parts": {
+            "spill_points": layers["spill_points"].set_geometry(
+                gpd.GeoSeries([shapely.MultiPoint([(0, 0), (1, 1)])] * 5, crs=spots.crs)
+            )
+        },
+        "geometry in a table": {
+            "runoff": layers["runoff"].pipe(gpd.GeoDataFrame, geometry=spots.geometry)
+        },
+        "no geometry in a layer": {"low_spots": pd.DataFrame(spots.drop(columns="geometry"))},
+        "two CRS": {"lot": layers["lot"].to_crs("EPSG:32617")},
+        "no CRS": {"lot": layers["lot"].set_crs(None, allow_override=True)},
+    }
+    return {**layers, **changed[fault]}
+
+
+@pytest.mark.parametrize(
+    "fault",
+    [
+        "unknown layer", "unknown column", "missing column", "text as number", "number as text",
+        "part of a whole number", "number as claim", "wrong geometry", "points in parts",
+        "geometry in a table", "no geometry in a layer", "two CRS", "no CRS",
+    ],
+)  # fmt: skip
+def test_what_is_not_declared_is_a_fault_of_ours(layers, tmp_path, fault):
+    """Nothing is written that a reader of the schema would not expect."""
+    path = tmp_path / "result.gpkg"
+    with pytest.raises(TypeError):
+        write_geopackage(path, broken(layers, fault), metadata={})
+    assert not path.exists()
+
+
+def test_whole_numbers_beside_an_empty_cell_stay_whole(layers, tmp_path):
+    """pandas makes floats of a column of whole numbers with an empty cell."""
+    path = tmp_path / "result.gpkg"
+    layers["low_spots"]["inner_low_spots"] = [1.0, np.nan, 3.0, 4.0, 5.0]
+    write_geopackage(path, layers, metadata={})
+    with closing(sqlite3.connect(path)) as connection:
+        found = connection.execute('SELECT inner_low_spots FROM "low_spots" ORDER BY fid')
+        assert found.fetchall() == [(1,), (None,), (3,), (4,), (5,)]
+
+
+def test_the_result_file_writes_and_proves_the_same(layers, written, tmp_path):
+    file = geopackage_file("result.gpkg", layers, metadata=METADATA)
+    path = tmp_path / "other.gpkg"
+    file.write(path)
+    file.verify(path)
+    assert path.read_bytes() == written.read_bytes()
+    assert file.estimate > 0.5 * path.stat().st_size
+
+
+@pytest.mark.skipif(shutil.which("ogrinfo") is None, reason="ogrinfo is not installed")
+def test_an_older_program_reads_it_without_a_word_of_warning(written):
+    """`ogrinfo` of the system: another build, often an older one, than the one that wrote it."""
+    told = subprocess.run(
+        ["ogrinfo", "-ro", "-al", "-so", str(written)],
+        capture_output=True, text=True, check=True, env={"PATH": os.environ["PATH"]},
+    )  # fmt: skip
+    assert told.stderr == ""
+    for layer in RESULT_LAYERS.values():
+        assert f"Layer name: {layer.name}\n" in told.stdout
+    assert told.stdout.count("Feature Count: 5") == len(RESULT_LAYERS)
+    assert told.stdout.count("DESCRIPTION=") == len(RESULT_LAYERS)

@@ -1,0 +1,296 @@
+"""The map as a picture: what it bears, whatever the data hold."""
+
+from __future__ import annotations
+
+import io
+import struct
+import subprocess
+import sys
+from dataclasses import replace
+
+import geopandas
+import matplotlib as mpl
+import numpy as np
+import pytest
+import shapely
+from affine import Affine
+from PIL import Image
+
+from lotflow.grid import Grid
+from lotflow.layers import RESULT_LAYERS
+from lotflow.outputs import map_sheet
+from lotflow.outputs.map_picture import MapContent, draw_map, map_bytes, map_file
+
+WEST, SOUTH = 600_000.0, 3_300_000.0
+CELL = 0.5
+
+
+def layer(name: str, rows: list[dict], geometry: list) -> geopandas.GeoDataFrame:
+    """A layer of the result with all its columns; those not given are empty."""
+    columns = {
+        column.name: [row.get(column.name) for row in rows]
+        for column in RESULT_LAYERS[name].columns
+    }
+    return geopandas.GeoDataFrame(columns, geometry=geometry, crs=26917)
+
+
+def at(x: float, y: float) -> shapely.Point:
+    return shapely.Point(WEST + x, SOUTH + y)
+
+
+def box(*bounds: float) -> shapely.Polygon:
+    return shapely.affinity.translate(shapely.box(*bounds), WEST, SOUTH)
+
+
+def line(*points: tuple[float, float]) -> shapely.LineString:
+    return shapely.affinity.translate(shapely.LineString(points), WEST, SOUTH)
+
+
+def low_spots() -> geopandas.GeoDataFrame:
+    place = [(40, 30, 0.25, "", 30.0), (52, 44, 0.12, "", 8.0), (33, 45, 0.6, "in a building", 0.0)]
+    rows = [
+        {"id": number, "x": WEST + x, "y": SOUTH + y, "depth_m": depth, "area_m2": 50.0,
+         "volume_m3": 4.0, "artefact": artefact, "on_lot_m2": on_lot}
+        for number, (x, y, depth, artefact, on_lot) in enumerate(place, 1)
+    ]  # fmt: skip
+    return layer("low_spots", rows, [at(x, y).buffer(4) for x, y, *_ in place])
+
+
+def inlets(*names: str) -> geopandas.GeoDataFrame:
+    shapes = [at(40, 31), line((50, 44), (55, 45)), box(33, 45, 34, 46)]
+    rows = [{"name": name, "catchment_m2": 120.0, "cut_by_edge": False} for name in names]
+    return layer("inlets", rows, shapes[: len(names)])
+
+
+def content(**changes: object) -> MapContent:
+    """A valley that falls to the south, with one of everything."""
+    x = (np.arange(180) + 0.5) * CELL
+    y = (np.arange(140)[::-1, None] + 0.5) * CELL
+    grid = Grid(
+        30.0 + 0.02 * y + 0.001 * (x - 45.0) ** 2,
+        Affine(CELL, 0.0, WEST, 0.0, -CELL, SOUTH + 70.0),
+        None,
+    )
+    depth = np.clip(0.25 - 0.02 * np.hypot(x - 40.0, y - 30.0), 0.0, None)
+    crossings = [{"id": 1, "direction": "on", "area_m2": 800.0},
+                 {"id": 2, "direction": "off", "area_m2": 1500.0}]  # fmt: skip
+    paths = [{"id": 1, "area_m2": 900.0}, {"id": 2, "area_m2": 60.0}]
+    catchments = [{"name": "CB1", "area_m2": 120.0}, {"name": "CD2", "area_m2": 80.0}]
+    everything = MapContent(
+        ground=grid,
+        depth=grid.with_values(depth),
+        lot=layer("lot", [{"name": "14 Alder Court"}], [box(30, 20, 60, 50)]),
+        buildings=layer("buildings", [{"name": "House"}], [box(42, 33, 52, 42)]),
+        low_spots=low_spots(),
+        flow_paths=layer(
+            "flow_paths", paths, [line((45, 65), (45.5, 40), (44, 5)), line((30, 30), (45, 28))]
+        ),
+        crossings=layer("lot_line_crossings", crossings, [at(45, 50), at(44, 20)]),
+        inlets=inlets("CB1", "CD2", "CB3"),
+        catchments=layer("catchments", catchments, [box(35, 25, 45, 60), box(45, 40, 58, 50)]),
+        title="14 Alder Court",
+        note="dem.tif, cells of 0.5 m, vertical accuracy 0.1 m RMSE",
+        units="us",
+    )
+    return replace(everything, **changes)
+
+
+def pixels(picture: bytes) -> np.ndarray:
+    return np.asarray(Image.open(io.BytesIO(picture)).convert("RGB")).astype(int)
+
+
+def without(*names: str) -> dict[str, geopandas.GeoDataFrame]:
+    """The named layers with their columns but no rows."""
+    full = content()
+    return {name: getattr(full, name).iloc[:0] for name in names}
+
+
+@pytest.fixture(scope="module")
+def usual() -> bytes:
+    return map_bytes(content())
+
+
+EMPTY_ABLE = ("buildings", "low_spots", "flow_paths", "crossings", "inlets", "catchments")
+
+
+@pytest.mark.parametrize(("units", "inches"), [("us", (11.0, 8.5)), ("metric", (11.69, 8.27))])
+def test_a_sheet_has_the_size_of_its_paper_and_is_not_large(tmp_path, units, inches):
+    path = tmp_path / "map.png"
+    draw_map(content(units=units), path)
+    with Image.open(path) as image:
+        assert image.size == tuple(int(side * map_sheet.DOTS_PER_INCH) for side in inches)
+        assert image.info["dpi"] == pytest.approx((map_sheet.DOTS_PER_INCH,) * 2, abs=0.02)
+        assert "Software" not in image.info
+    assert 50_000 < path.stat().st_size < 1_500_000
+
+
+def test_the_same_content_gives_the_same_bytes_whatever_style_the_user_has_set(usual):
+    with mpl.rc_context({"font.size": 20, "text.parse_math": True, "axes.facecolor": "red",
+                         "savefig.bbox": "tight", "figure.autolayout": True}):  # fmt: skip
+        assert map_bytes(content()) == usual
+        assert mpl.rcParams["font.size"] == 20
+
+
+def test_the_same_content_gives_the_same_bytes_in_another_process(usual):
+    code = (
+        "import sys; sys.path.insert(0, sys.argv[1]);"
+        "from test_map_picture import content; from lotflow.outputs.map_picture import map_bytes;"
+        "sys.stdout.buffer.write(map_bytes(content()))"
+    )
+    command = [sys.executable, "-B", "-c", code, str(__file__).rpartition("/")[0]]
+    assert subprocess.run(command, check=True, capture_output=True).stdout == usual
+
+
+def test_the_picture_holds_nothing_but_pixels_and_resolution(usual):
+    kinds, place = [], 8
+    while place < len(usual):
+        (length,) = struct.unpack(">I", usual[place : place + 4])
+        kinds.append(usual[place + 4 : place + 8])
+        place += 12 + length
+    assert set(kinds) == {b"IHDR", b"pHYs", b"IDAT", b"IEND"}
+
+
+@pytest.mark.parametrize("name", EMPTY_ABLE)
+def test_a_layer_may_be_empty(name, usual):
+    assert map_bytes(content(**without(name))) != usual
+
+
+def test_all_layers_but_the_lot_may_be_empty():
+    empty = content(**without(*EMPTY_ABLE))
+    nothing = empty.ground.with_values(np.full(empty.ground.shape, np.nan))
+    assert map_bytes(replace(empty, depth=nothing))
+
+
+@pytest.mark.parametrize(
+    "name",
+    [r"$\frac{1}{0$", "a $x^2$ b", r"\undefined{", "<script>x</script>", "&amp;", "%s"],
+)
+def test_text_of_the_data_is_shown_as_it_is(name):
+    """As mathematics, `$x$` would be drawn other than `$x` and `$` apart, or not at all."""
+    texts = drawn_texts(content(inlets=inlets(name), title=name, note=name))
+    assert texts.count(name) == 4  # title, note, label, table
+    assert map_bytes(content(title="a $x$ b")) != map_bytes(content(title="a x b"))
+
+
+def drawn_texts(shown: MapContent) -> list[str]:
+    figure = map_sheet.sheet_figure(shown)
+    found = figure.findobj(lambda artist: hasattr(artist, "get_text"))
+    return [artist.get_text() for artist in found]
+
+
+def test_dollar_signs_are_drawn_and_not_read():
+    plain, with_dollars = (pixels(map_bytes(content(title=title))) for title in ("x_2", "$x_2$"))
+    band = np.s_[40:100, :400]
+    ink = [(image[band].sum(axis=2) < 300).sum() for image in (plain, with_dollars)]
+    assert ink[1] > 1.2 * ink[0]
+
+
+def test_names_are_kept_to_one_line_of_limited_length():
+    texts = drawn_texts(content(inlets=inlets("two\nlines\tand " + "long " * 40)))
+    named = [text for text in texts if text.startswith("two lines")]
+    assert len(named) == 2
+    assert all(len(text) <= 24 and text.endswith("…") for text in named)
+
+
+def test_letters_beyond_the_font_are_drawn_without_a_warning():
+    assert map_bytes(content(title="東京 \U0001f4a7", inlets=inlets("溝")))
+
+
+def test_numbers_are_in_the_units_asked_for():
+    us, metric = (drawn_texts(content(units=units)) for units in ("us", "metric"))
+    assert {"9.8 in", "538 ft²", "1,292 ft²"} <= set(us)
+    assert {"25 cm", "50 m²", "120 m²"} <= set(metric)
+    assert "Depth of low spots when full [in]" in us
+    assert "Depth of low spots when full [cm]" in metric
+
+
+def test_the_sheet_states_source_scale_caution_and_north():
+    texts = drawn_texts(content())
+    assert "dem.tif, cells of 0.5 m, vertical accuracy 0.1 m RMSE" in texts
+    assert any("not a survey" in text for text in texts)
+    assert any(text.startswith("1 in = ") and text.endswith("Letter") for text in texts)
+    assert "N" in texts
+
+
+def test_a_catchment_cut_by_the_edge_is_given_as_at_least():
+    cut = inlets("CB1").assign(cut_by_edge=True)
+    assert "≥ 120 m²" in drawn_texts(content(units="metric", inlets=cut))
+
+
+def test_only_what_is_on_the_map_is_explained():
+    everything, bare = (drawn_texts(content(**x)) for x in ({}, without(*EMPTY_ABLE)))
+    assert {"building", "inlet", "may be no water: see summary"} <= set(everything)
+    assert not {"building", "inlet", "may be no water: see summary"} & set(bare)
+    assert "lot line" in bare
+
+
+def test_low_spots_on_the_lot_come_first_and_doubtful_ones_last():
+    spots = low_spots().assign(on_lot_m2=[0.0, 8.0, 8.0])
+    texts = drawn_texts(content(low_spots=spots, inlets=inlets()))
+    table = texts[texts.index("volume") + 1 :]
+    assert [text for text in table if text in {"1", "2", "3"}][:3] == ["2", "3", "1"]
+
+
+def test_deep_water_is_darker_than_shallow_water():
+    """In a bowl whose depth falls from the middle outward, brightness grows outward."""
+    bare = content(**without(*EMPTY_ABLE))
+    colours = pixels(map_bytes(bare))
+    image = colours.sum(axis=2)
+    water = (colours[..., 2] - colours[..., 0] > 40).nonzero()
+    row, column = int(np.median(water[0])), int(np.median(water[1]))
+    outward = [image[row, column + step * 12] for step in range(8)]
+    assert outward == sorted(outward)
+    assert outward[-1] > outward[0] + 100
+
+
+def flat_ground() -> Grid:
+    """As level as a polder: 2 cm of fall and 1 cm of noise, with gaps."""
+    full = content().ground
+    noise = np.random.default_rng(0).normal(0.0, 0.01, full.shape)
+    values = 0.0002 * np.arange(full.shape[1]) + noise
+    values[:, 60:80] = np.nan
+    return full.with_values(values)
+
+
+def test_level_ground_with_gaps_and_150_buildings_can_be_drawn():
+    footprints = [box(x, y, x + 3, y + 4) for x in range(0, 90, 6) for y in range(0, 70, 7)]
+    many = layer("buildings", [{"name": ""}] * len(footprints), footprints)
+    assert len(many) == 150
+    picture = map_bytes(content(ground=flat_ground(), buildings=many))
+    assert len(picture) < 1_500_000
+
+
+def test_a_lot_in_feet_is_drawn_at_the_same_scale_as_in_metres(usual):
+    feet = 3937.0 / 1200.0
+    full = content()
+    scaled = {
+        name: getattr(full, name).set_geometry(
+            getattr(full, name).geometry.affine_transform([feet, 0, 0, feet, 0, 0])
+        )
+        for name in ("lot", *EMPTY_ABLE)
+    }
+    spots = scaled["low_spots"]
+    scaled["low_spots"] = spots.assign(x=spots["x"] * feet, y=spots["y"] * feet)
+    grids = {
+        name: Grid(getattr(full, name).values, Affine.scale(feet) @ full.ground.transform, None,
+                   1.0 / feet)
+        for name in ("ground", "depth")
+    }  # fmt: skip
+    in_metres, in_feet = pixels(usual), pixels(map_bytes(replace(full, **scaled, **grids)))
+    # rounding moves an edge by a shade here and there
+    assert (np.abs(in_metres - in_feet).max(axis=2) > 40).mean() < 0.002
+
+
+def test_a_map_file_is_proven_by_its_bytes(tmp_path):
+    file = map_file("map.png", content())
+    path = tmp_path / file.name
+    file.write(path)
+    file.verify(path)
+    path.write_bytes(path.read_bytes()[:-1])
+    with pytest.raises(Exception, match="read back"):
+        file.verify(path)
+
+
+def test_describing_a_map_does_not_import_matplotlib():
+    code = "import sys, lotflow.outputs.map_picture; sys.exit('matplotlib' in sys.modules)"
+    assert subprocess.run([sys.executable, "-c", code], check=False).returncode == 0

@@ -1,0 +1,378 @@
+"""The summary in its three forms: promised keys, stable numbers, harmless text, plain words."""
+
+import csv
+import io
+import json
+import math
+
+import numpy as np
+import pandas as pd
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from lotflow.layers import RESULT_LAYERS
+from lotflow.outputs.summary import CONTRACT, json_text, summary_content
+from lotflow.outputs.summary_csv import summary_csv
+from lotflow.outputs.summary_text import WIDTH, summary_text
+
+BALANCE = {"on_m2": 1234.5, "lot_m2": 800.0, "off_m2": 0.0}
+PROVENANCE = {"run_id": "0123", "inputs": [{"file": "dem.tif", "sha256": "ab"}], "step": 1e-9 / 3}
+
+
+def content_of(layers, **more):
+    given_parts = {"balance": BALANCE, "provenance": PROVENANCE, "accuracy": {"rmse_m": 0.1}}
+    return summary_content(layers, **{**given_parts, **more})
+
+
+@pytest.fixture
+def content(make_layers):
+    return content_of(make_layers(6))
+
+
+def rows_of(text):
+    return list(csv.DictReader(io.StringIO(text)))
+
+
+# the content
+
+
+def test_every_entry_has_the_promised_keys_first(content):
+    for section in ("low_spots", "inlets", "runoff", "findings"):
+        for entry in content[section]:
+            assert tuple(entry)[: len(CONTRACT[section])] == CONTRACT[section]
+
+
+def test_every_declared_column_is_in_its_entry(content):
+    for section in ("low_spots", "inlets", "runoff", "findings", "lot_line_crossings"):
+        declared = {column.name for column in RESULT_LAYERS[section].columns}
+        assert len(content[section]) == 6
+        assert all(declared <= set(entry) for entry in content[section])
+
+
+def test_lines_and_ponds_have_the_promised_keys_and_keep_others():
+    content = content_of(
+        {}, lines=[{"name": "L1", "fall_m": np.float64(0.12345678), "note": "x"}], ponds=[{}]
+    )
+    assert tuple(content["lines"][0]) == (*CONTRACT["lines"], "note")
+    assert (content["lines"][0]["fall_m"], content["lines"][0]["capacity_m3s"]) == (0.1235, None)
+    assert content["ponds"] == [dict.fromkeys(CONTRACT["ponds"])]
+
+
+def test_the_sections_of_the_contract_are_there_without_anything_to_tell():
+    content = content_of({})
+    assert content["schema_version"] == "1"
+    assert content["lot"]["area_m2"] is None
+    for section in ("low_spots", "inlets", "runoff", "lines", "findings", "ponds"):
+        assert content[section] == []
+    assert content["balance"] == BALANCE
+
+
+def test_the_lot_is_all_its_parts_together():
+    lot = pd.DataFrame({"name": ["A", "A", None], "area_m2": [100.0, 50.25, 1.0]})
+    assert content_of({"lot": lot})["lot"] == {"name": "A", "area_m2": 151.25}
+
+
+def test_findings_come_worst_first_and_otherwise_stay_in_order(make_layers):
+    layers = make_layers(6)
+    layers["findings"]["severity"] = ["note", "fail", "warn", "note", "fail", "warn"]
+    layers["findings"]["rule"] = list("abcdef")
+    rules = [finding["rule"] for finding in content_of(layers)["findings"]]
+    assert rules == ["b", "e", "c", "f", "a", "d"]
+
+
+def test_no_value_and_no_finite_number_are_null(make_layers):
+    layers = make_layers(5)
+    layers["low_spots"]["depth_m"] = [np.nan, np.inf, -np.inf, -0.0, 1.0]
+    layers["low_spots"]["inner_low_spots"] = [np.nan, 1.0, 2.0, 3.0, 4.0]
+    layers["low_spots"]["cut_by_edge"] = pd.array([None, True, False, True, True], dtype="boolean")
+    spots = content_of(layers)["low_spots"]
+    assert [spot["depth_m"] for spot in spots] == [None, None, None, 0.0, 1.0]
+    assert math.copysign(1, spots[3]["depth_m"]) == 1
+    assert [spot["inner_low_spots"] for spot in spots] == [None, 1, 2, 3, 4]
+    assert [spot["cut_by_edge"] for spot in spots] == [None, True, False, True, True]
+    assert isinstance(spots[1]["inner_low_spots"], int)
+
+
+def test_a_value_of_another_kind_is_a_fault_of_ours():
+    with pytest.raises(TypeError, match="Timestamp"):
+        content_of({}, balance={"when": pd.Timestamp("2020-01-01")})
+
+
+def test_provenance_is_kept_to_the_last_digit(content):
+    assert content["provenance"] == PROVENANCE
+
+
+@pytest.mark.parametrize(
+    ("key", "rounded"),
+    [
+        ("depth_m", 1.2346), ("area_m2", 1.2346), ("volume_m3", 1.234568),
+        ("flow_m3s", 1.234567891), ("x", 1.2346), ("slope_m_per_m", 1.234568),
+        ("catchment_m2_p05", 1.2346), ("probability", 1.234568),
+    ],
+)  # fmt: skip
+def test_numbers_are_rounded_by_their_unit(key, rounded):
+    assert content_of({}, balance={key: 1.2345678912})["balance"] == {key: rounded}
+
+
+@given(st.floats(-1e7, 1e7), st.floats(-1e-12, 1e-12))
+def test_the_last_bits_of_a_computation_do_not_show(value, noise):
+    """Unless the value lies right between two roundings."""
+    first, second = (
+        content_of({}, balance={"area_m2": v})["balance"]["area_m2"] for v in (value, value + noise)
+    )
+    assert first == second or abs(first - second) == pytest.approx(1e-4, rel=1e-3)
+    assert content_of({}, balance={"area_m2": first})["balance"]["area_m2"] == first
+
+
+# JSON
+
+
+def test_json_reads_back_and_keeps_the_order(content):
+    text = json_text(content)
+    assert json.loads(text) == content
+    assert list(json.loads(text)) == list(content)
+    assert "é" in text
+    assert text.endswith("}\n")
+
+
+def test_the_same_tables_give_the_same_text(make_layers):
+    first, second = (json_text(content_of(make_layers(6))) for _ in range(2))
+    assert first == second
+
+
+def test_numbers_json_has_not_are_refused():
+    with pytest.raises(ValueError, match="JSON"):
+        json_text({"x": float("inf")})
+
+
+# the table
+
+
+def test_every_value_stands_in_the_table_once(content):
+    rows = rows_of(summary_csv(content))
+    spots = [row for row in rows if row["section"] == "low_spots" and row["quantity"] == "depth"]
+    assert [(row["name"], row["unit"]) for row in spots] == [(str(n), "m") for n in range(1, 7)]
+    expected = ["" if s["depth_m"] is None else str(s["depth_m"]) for s in content["low_spots"]]
+    assert [row["value"] for row in spots] == expected
+    columns = len(content["low_spots"][0])
+    assert sum(row["section"] == "low_spots" for row in rows) == 6 * columns
+
+
+@pytest.mark.parametrize(
+    ("row", "expected"),
+    [
+        ({"section": "balance", "quantity": "on"}, ("", "1234.5", "m2")),
+        ({"section": "accuracy", "quantity": "rmse"}, ("", "0.1", "m")),
+        ({"section": "provenance", "quantity": "inputs.1.sha256"}, ("", "ab", "")),
+        ({"section": "lines", "quantity": "slope"}, ("L1 10 yr", "0.01", "m/m")),
+        ({"section": "lines", "quantity": "flow"}, ("L1 10 yr", "0.001", "m3/s")),
+        ({"section": "ponds", "quantity": "level"}, ("1", "2.5", "m")),
+        ({"section": "ponds", "quantity": "x"}, ("1", "7.0", "CRS")),
+    ],
+)
+def test_names_quantities_and_units(row, expected):
+    line = {"name": "L1", "return_period_yr": 10.0, "slope_m_per_m": 0.01, "flow_m3s": 1e-3}
+    content = content_of({}, lines=[line], ponds=[{"level_m": 2.5, "x": 7.0}])
+    found = [r for r in rows_of(summary_csv(content)) if row.items() <= r.items()]
+    assert [(r["name"], r["value"], r["unit"]) for r in found] == [expected]
+
+
+def test_limits_carry_the_unit_of_their_finding(make_layers):
+    layers = make_layers(1)
+    layers["findings"] = layers["findings"].assign(unit="mm", measured=-3.5, limit=2.0)
+    rows = rows_of(summary_csv(content_of(layers)))
+    found = {r["quantity"]: (r["value"], r["unit"]) for r in rows if r["section"] == "findings"}
+    assert (found["measured"], found["limit"]) == (("-3.5", "mm"), ("2.0", "mm"))
+
+
+@given(st.text(st.characters(exclude_categories=["Cs"])))
+def test_text_comes_back_and_is_never_a_formula(text):
+    lot = pd.DataFrame({"name": [text], "area_m2": [1.0]})
+    table = summary_csv(content_of({"lot": lot}))
+    # the reader of the standard library, told to leave line breaks within cells alone
+    rows = list(csv.reader(io.StringIO(table, newline="")))
+    (value,) = [row[3] for row in rows if row[:3] == ["lot", "", "name"]]
+    kept = text.replace("\r", " ")
+    assert value in {kept, f"'{kept}"}
+    assert not value.startswith(("=", "+", "-", "@", "\t", "\r"))
+    assert {len(row) for row in rows} == {5}
+
+
+# the text
+
+
+def lines_under(text, heading):
+    lines = text.splitlines()
+    start = lines.index(heading) + 1
+    end = lines.index("", start) if "" in lines[start:] else len(lines)
+    return lines[start:end]
+
+
+def spots_of(make_layers, **columns):
+    layers = make_layers(3)
+    plain = {
+        "depth_m": 0.1524, "area_m2": 9.290304, "volume_m3": 0.5, "contributing_area_m2": 92.90304,
+        "runoff_to_fill_mm": 25.4, "artefact": "", "inlets": "", "cut_by_edge": False,
+        "on_lot_m2": 9.0,
+    }  # fmt: skip
+    layers["low_spots"] = layers["low_spots"].assign(**{**plain, **columns})
+    return layers
+
+
+@pytest.mark.parametrize(
+    ("units", "cells"),
+    [
+        ("us", ["1", "6.0 in", "100 ft²", "17.7 ft³", "1,000 ft²", "1.00 in"]),
+        ("metric", ["1", "0.15 m", "9 m²", "0.50 m³", "93 m²", "25 mm"]),
+    ],
+)
+def test_low_spots_are_told_in_the_units_asked_for(make_layers, units, cells):
+    text = summary_text(content_of(spots_of(make_layers)), units)
+    first = lines_under(text, "Where water can stand")[1]
+    assert " ".join(first.split()) == " ".join(cells)
+
+
+def test_low_spots_that_are_doubtful_or_elsewhere_come_last(make_layers):
+    layers = spots_of(make_layers, artefact=["under a roof", "", ""], on_lot_m2=[5.0, 0.0, 5.0])
+    lines = lines_under(summary_text(content_of(layers), "us"), "Where water can stand")
+    assert [line.split()[0] for line in lines[1:]] == ["3", "2", "1"]
+    assert lines[2].endswith("off the lot")
+    assert lines[3].endswith("under a roof")
+
+
+def test_what_is_cut_by_the_edge_is_said_to_be_at_least_so_much(make_layers):
+    layers = spots_of(make_layers, cut_by_edge=[True, False, False], inlets=["CB1", "", ""])
+    lines = lines_under(summary_text(content_of(layers), "us"), "Where water can stand")
+    assert lines[1].endswith("at least; inlets: CB1")
+    assert lines[-1].startswith("  at least: more may drain to it")
+
+
+def inlets_of(make_layers, *, flow=None, per_10mm_h=None, runoff=None):
+    layers = make_layers(2)
+    layers["inlets"] = layers["inlets"].assign(
+        name=["CB1", "CB2"], catchment_m2=[92.90304, 9.290304], off_lot_m2=0.0,
+        roof_connected_m2=0.0, residual_depth_m=[0.0254, 0.0], cut_by_edge=False,
+        flow_m3s=flow, flow_per_10mm_h_m3s=per_10mm_h,
+    )  # fmt: skip
+    layers["runoff"] = layers["runoff"].iloc[:0] if runoff is None else runoff
+    return layers
+
+
+def runoff_of(*rows):
+    columns = [column.name for column in RESULT_LAYERS["runoff"].columns]
+    return pd.DataFrame([{**dict.fromkeys(columns), **row} for row in rows])
+
+
+def storm_row(method, years, flow):
+    return {"subject": "CB1", "method": method, "return_period_yr": years, "flow_m3s": flow}
+
+
+#: A gallon per minute: 231 cubic inches (NIST Handbook 44, appendix C).
+GPM = 3.785411784e-3 / 60
+
+
+@pytest.mark.parametrize(
+    ("parts", "heads", "cells"),
+    [
+        ({}, "Roofs led to it  Note", "0 ft²  leaves 1.0 in standing"),
+        (
+            {"per_10mm_h": [GPM, GPM]},
+            "Roofs led to it  Flow per 1 in/h  Note",
+            "0 ft²          2.5 gpm  leaves",
+        ),
+        (
+            {"flow": [3 * GPM, np.nan], "runoff": runoff_of({"intensity_mm_h": 50.8})},
+            "Roofs led to it  Flow at 2.00 in/h  Note",
+            "3.0 gpm  leaves",
+        ),
+        (
+            {
+                "runoff": runoff_of(
+                    storm_row("rational", 2.0, GPM),
+                    storm_row("nrcs", 2.0, 9 * GPM),
+                    storm_row("nrcs", 10.0, 4 * GPM),
+                )
+            },
+            "Flow 2 yr  Flow 10 yr  Note",
+            "1.0 gpm     4.0 gpm  leaves",
+        ),
+    ],
+)  # fmt: skip
+def test_flows_are_told_for_what_rain_is_known(make_layers, parts, heads, cells):
+    """Per storm, else for the intensity stated, else per unit of intensity; never invented."""
+    text = summary_text(content_of(inlets_of(make_layers, **parts)), "us")
+    head, first = lines_under(text, "What the inlets take")[:2]
+    assert heads in head
+    assert first.split()[:3] == ["CB1", "1,000", "ft²"]
+    assert cells in first
+
+
+def test_run_on_and_run_off_are_told_with_their_largest_places(make_layers):
+    layers = make_layers(4)
+    layers["lot_line_crossings"] = layers["lot_line_crossings"].assign(
+        direction=["on", "on", "on", "on"], area_m2=[10.0, 40.0, 30.0, 20.0], id=[1, 2, 3, 4]
+    )
+    told = " ".join(
+        " ".join(
+            lines_under(summary_text(content_of(layers), "metric"), "Over the lot line")
+        ).split()
+    )
+    assert told == (
+        "Water from 1,234 m² in all comes onto the lot at 4 places; the largest drain 40 m² (no. "
+        "2), 30 m² (no. 3), 20 m² (no. 4). Hardly any water leaves the lot."
+    )
+
+
+def test_lines_are_told_for_their_largest_storm():
+    line = {"name": "L1", "slope_m_per_m": 0.012, "diameter_m": 0.1, "required_diameter_m": 0.15}
+    lines = [{**line, "return_period_yr": years, "flow_m3s": years / 1e4} for years in (100, 10)]
+    text = summary_text(content_of({}, lines=lines), "metric")
+    (row,) = lines_under(text, "What the drain lines carry")[1:]
+    assert row.split() == ["L1", "10.00", "l/s", "-", "1.20%", "100", "mm", "150", "mm"]
+
+
+def test_a_normal_lot_fits_on_a_screen(make_layers):
+    layers = spots_of(make_layers)
+    for units in ("us", "metric"):
+        lines = summary_text(content_of(layers), units).splitlines()
+        assert len(lines) <= 60
+        assert max(map(len, lines)) <= WIDTH
+
+
+@pytest.mark.parametrize("units", ["us", "metric"])
+def test_many_rows_are_cut_short_and_counted(make_layers, units):
+    layers = make_layers(60)
+    layers["findings"]["message"] = "Water stands here. " * 8
+    text = summary_text(content_of(layers), units)
+    lines = text.splitlines()
+    assert len(lines) <= 80
+    assert max(map(len, lines)) <= WIDTH
+    assert text.count("more in result.gpkg") == 3
+    assert "  and 52 more in result.gpkg" in lines
+
+
+def test_the_cautions_are_always_there():
+    text = " ".join(summary_text(content_of({}), "us").split())
+    for words in (
+        "good to about 3.9 in (RMSE)", "Call before you dig", "Buried pipes", "curbs",
+        "not a survey, not engineering design, not legal advice", "neighbour", "septic",
+        "foundations", "Local code", "licensed practice",
+    ):  # fmt: skip
+        assert words in text
+
+
+def test_nothing_to_tell_is_told_in_words():
+    text = summary_text(content_of({}, balance={}, accuracy=None), "us")
+    assert text.splitlines()[:4] == [
+        "The lot: -", "", "Where water can stand", "  nowhere deeper than the limit",
+    ]  # fmt: skip
+    assert "What the inlets take" not in text
+    assert "RMSE" not in text
+
+
+def test_line_breaks_in_text_of_the_data_do_not_break_the_table(make_layers):
+    layers = inlets_of(make_layers)
+    layers["inlets"]["name"] = ["CB1\nCall nobody", "CB2"]
+    lines = lines_under(summary_text(content_of(layers), "us"), "What the inlets take")
+    assert lines[1].startswith("  CB1 Call nobody  ")

@@ -1,0 +1,211 @@
+"""The sample lot: made by its script, declared by the schema, the same in both units."""
+
+from __future__ import annotations
+
+import platform
+import subprocess
+import sys
+from pathlib import Path
+
+import geopandas
+import numpy as np
+import pyflwdir
+import pyogrio
+import pytest
+import rasterio
+from geopandas.testing import assert_geodataframe_equal
+from pyproj import Transformer
+from rasterio.features import rasterize
+from scipy import ndimage
+from skimage.morphology import reconstruction
+
+from lotflow.layers import QUANTITIES, SITE_LAYERS, Column
+from lotflow.units import METRES_PER_US_SURVEY_FOOT, TO_SI
+
+ROOT = Path(__file__).resolve().parents[1]
+SAMPLES = ROOT / "data_samples"
+FOLDERS = ("alder_court", "alder_court_us")
+MADE = ("dem.tif", "site.gpkg", "job.toml")
+LAYERS = ("lot", "buildings", "covers", "inlets", "downspouts", "drain_lines", "outlets",
+          "openings", "constraints", "walls")  # fmt: skip
+#: Other versions may write the same content in other bytes.
+MADE_WITH = ("2.4.6", "3.10.3", "3.12.4", "x86_64")
+HERE = (
+    np.__version__,
+    rasterio.__gdal_version__,
+    ".".join(map(str, pyogrio.__gdal_version__)),
+    platform.machine(),
+)
+
+
+def make(folder: Path) -> Path:
+    """Run the script as a user would."""
+    command = [sys.executable, "-B", str(SAMPLES / "make_sample.py"), str(folder)]
+    subprocess.run(command, check=True, cwd=ROOT, env={"PYTHONPATH": str(ROOT)})
+    return folder
+
+
+@pytest.fixture(scope="module")
+def remade(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    return make(tmp_path_factory.mktemp("remade"))
+
+
+@pytest.fixture(scope="module")
+def ground() -> np.ndarray:
+    with rasterio.open(SAMPLES / "alder_court" / "dem.tif") as raster:
+        return raster.read(1).astype(float)
+
+
+def cells(layer: str, *, where: str = "index >= 0") -> np.ndarray:
+    """Cells with their centre in the geometries of a layer of the metric sample."""
+    frame = read("alder_court", layer).query(where)
+    with rasterio.open(SAMPLES / "alder_court" / "dem.tif") as raster:
+        return rasterize(frame.geometry, out_shape=raster.shape, transform=raster.transform) > 0
+
+
+def read(folder: str, layer: str) -> geopandas.GeoDataFrame:
+    return geopandas.read_file(SAMPLES / folder / "site.gpkg", layer=layer)
+
+
+def test_the_script_writes_the_same_bytes_again(remade, tmp_path):
+    again = make(tmp_path)
+    for folder in FOLDERS:
+        for name in MADE:
+            assert (remade / folder / name).read_bytes() == (again / folder / name).read_bytes()
+
+
+@pytest.mark.skipif(HERE != MADE_WITH, reason=f"made with {MADE_WITH}, these are {HERE}")
+@pytest.mark.parametrize("folder", FOLDERS)
+@pytest.mark.parametrize("name", MADE)
+def test_the_shipped_files_are_what_the_script_writes(remade, folder, name):
+    assert (remade / folder / name).read_bytes() == (SAMPLES / folder / name).read_bytes()
+
+
+@pytest.mark.parametrize("folder", FOLDERS)
+def test_the_shipped_content_is_what_the_script_writes_with_any_version(remade, folder):
+    with (
+        rasterio.open(remade / folder / "dem.tif") as new,
+        rasterio.open(SAMPLES / folder / "dem.tif") as shipped,
+    ):
+        # a value half way between two tenths of a millimetre may be rounded either way
+        np.testing.assert_allclose(new.read(1), shipped.read(1), atol=4e-4, rtol=0)
+        assert new.transform == shipped.transform
+        assert new.units == shipped.units
+    for layer in LAYERS:
+        new = geopandas.read_file(remade / folder / "site.gpkg", layer=layer)
+        assert_geodataframe_equal(new, read(folder, layer))
+
+
+def test_everything_together_is_smaller_than_a_megabyte():
+    assert sum(path.stat().st_size for path in SAMPLES.rglob("*") if path.is_file()) < 1_000_000
+
+
+@pytest.mark.parametrize("folder", FOLDERS)
+def test_there_are_these_layers(folder):
+    assert tuple(pyogrio.list_layers(SAMPLES / folder / "site.gpkg")[:, 0]) == LAYERS
+
+
+def column_name(column: Column, suffix: int) -> str:
+    if not column.quantity:
+        return column.name
+    return f"{column.name}_{QUANTITIES[column.quantity][0][suffix]}"
+
+
+@pytest.mark.parametrize(("folder", "suffix"), [("alder_court", 0), ("alder_court_us", 1)])
+@pytest.mark.parametrize("layer", LAYERS)
+def test_layers_have_the_columns_of_the_schema_and_allowed_values(folder, suffix, layer):
+    frame, schema = read(folder, layer), SITE_LAYERS[layer]
+    named = [column_name(column, suffix) for column in schema.columns]
+    assert list(frame.columns) == [*named, "geometry"]
+    assert len(frame) > 0
+    families = frame.geom_type.str.removeprefix("Multi").str.lower()
+    assert set(families.str.replace("linestring", "line")) <= set(schema.geometries)
+    assert frame.is_valid.all()
+    for column, name in zip(schema.columns, named, strict=True):
+        values = frame[name].dropna()
+        assert not column.required or len(values) == len(frame)
+        assert not column.unique or values.is_unique
+        assert not column.choices or set(values) <= set(column.choices)
+
+
+@pytest.mark.parametrize("layer", LAYERS)
+def test_metric_and_us_values_agree(layer):
+    metric, us = read("alder_court", layer), read("alder_court_us", layer)
+    for column in SITE_LAYERS[layer].columns:
+        first, second = metric[column_name(column, 0)], us[column_name(column, 1)]
+        if not column.quantity:
+            assert first.equals(second)
+            continue
+        suffix_m, suffix_us = QUANTITIES[column.quantity][0]
+        us_unit = METRES_PER_US_SURVEY_FOOT if column.quantity == "elevation" else TO_SI[suffix_us]
+        np.testing.assert_allclose(first * TO_SI[suffix_m], second * us_unit, atol=1e-6, rtol=0)
+
+
+@pytest.mark.parametrize("layer", LAYERS)
+def test_metric_and_us_coordinates_agree_within_a_millimetre(layer):
+    metric, us = read("alder_court", layer), read("alder_court_us", layer).to_crs(26917)
+    assert metric.geometry.hausdorff_distance(us.geometry, align=False).max() < 1e-3
+
+
+def test_metric_and_us_cells_and_levels_agree():
+    with (
+        rasterio.open(SAMPLES / "alder_court" / "dem.tif") as metric,
+        rasterio.open(SAMPLES / "alder_court_us" / "dem.tif") as us,
+    ):
+        assert (metric.units, us.units) == (("metre",), ("US survey foot",))
+        assert us.crs.linear_units_factor[1] == pytest.approx(METRES_PER_US_SURVEY_FOOT, rel=1e-12)
+        levels = us.read(1).astype(float) * METRES_PER_US_SURVEY_FOOT
+        np.testing.assert_allclose(levels, metric.read(1), atol=1e-5, rtol=0)
+        to_metric = Transformer.from_crs(us.crs, metric.crs, always_xy=True)
+        corners = np.array([[*us.bounds[:2]], [*us.bounds[2:]]])
+        np.testing.assert_allclose(
+            np.ravel(to_metric.transform(*corners.T), order="F"), metric.bounds, atol=1e-4, rtol=0
+        )
+
+
+def test_the_lot_has_the_three_low_spots_that_are_told_of(ground):
+    """Filled by scikit-image's reconstruction; depth and area as data_samples/README.md says."""
+    seed = ground.copy()
+    seed[1:-1, 1:-1] = ground.max()
+    surface = np.where(cells("buildings"), ground + 10.0, ground)
+    seed = np.where(cells("buildings"), surface, seed)
+    depth = reconstruction(seed, surface, method="erosion", footprint=np.ones((3, 3))) - surface
+    labels, count = ndimage.label(depth > 1e-6, np.ones((3, 3)))
+    deepest = ndimage.maximum(depth, labels, range(1, count + 1))
+    areas = ndimage.sum(depth > 1e-6, labels, range(1, count + 1)) * 0.25
+    on_lot = ndimage.maximum(cells("lot"), labels, range(1, count + 1)) > 0
+    shown = on_lot & (deepest > 0.1)
+    found = sorted(zip(deepest[shown], areas[shown], strict=True))
+    assert found == [
+        (pytest.approx(0.12, abs=0.01), pytest.approx(11, abs=3)),
+        (pytest.approx(0.17, abs=0.005), pytest.approx(24, abs=2)),
+        (pytest.approx(0.175, abs=0.01), pytest.approx(92, abs=6)),
+    ]
+
+
+def test_what_drains_through_the_lot_begins_inside_the_raster_and_beyond_the_lot(ground):
+    """Catchments close within the window, and the neighbours' slope runs on to the lot."""
+    down = pyflwdir.from_dem(ground, outlets="edge").idxs_ds
+    lot = cells("lot")
+    through = lot.ravel()
+    for _ in range(ground.size):
+        more = through | through[down]
+        if (more == through).all():
+            break
+        through = more
+    through = through.reshape(ground.shape)
+    assert not np.delete(through, np.s_[1:-1], axis=0).any()
+    assert not np.delete(through, np.s_[1:-1], axis=1).any()
+    assert (through & ~lot).sum() * 0.25 > 200
+
+
+def test_the_proposed_lines_fall_one_percent_and_the_existing_ones_have_their_defects():
+    lines = read("alder_court", "drain_lines").set_index("name")
+    slope = (lines["invert_up_m"] - lines["invert_down_m"]) / lines.length
+    assert (slope[lines["status"] == "proposed"] > 0.01).all()
+    assert slope["Old front line"] < 0
+    assert (
+        lines.loc["Old side line", "diameter_down_mm"] < lines.loc["Old side line", "diameter_mm"]
+    )
+    outlets = read("alder_court", "outlets").set_index("name")
+    assert outlets.loc["Old emitter", "invert_m"] > lines.loc["Old front line", "invert_down_m"]
