@@ -17,11 +17,6 @@ from lotflow.cli.screen import screen
 from lotflow.cli.start import start
 from lotflow.errors import LotflowError
 
-#: Drivers that follow a file to other files or to the network. lotflow opens each file with the
-#: one driver it needs; this is a second lock, and must stand before the first import of GDAL.
-_REDIRECTING = "VRT OGR_VRT GTI WMS WMTS WCS WFS OAPIF OGCAPI CSW HTTP DAAS EEDA EEDAI STACIT \
-STACTA PLMOSAIC PLSCENES NGW AMIGOCLOUD CARTO ELASTIC GOOGLEMAPS MVT PDF MBTILES PCIDSK HDF4"
-
 _EPILOG = """\b
 Exit codes: 0 done; 1 could not; 2 wrong usage; 3 done and a check failed (only with --strict).
 
@@ -66,12 +61,10 @@ def main(arguments: list[str] | None = None) -> None:
     arguments
         Instead of those of the process.
     """
-    os.environ.setdefault("GDAL_SKIP", _REDIRECTING)
-    os.environ.setdefault("OGR_SKIP", _REDIRECTING.replace(" ", ","))
     sys.exit(_exit_code(arguments))
 
 
-def _exit_code(arguments: list[str] | None) -> int:
+def _exit_code(arguments: list[str] | None) -> int:  # noqa: PLR0911 - one line per outcome
     """Run a command; every failure becomes one message on stderr."""
     try:
         result = commands(args=arguments, prog_name="lotflow", standalone_mode=False)

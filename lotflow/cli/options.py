@@ -89,7 +89,7 @@ class Intensity(click.ParamType):
             unit = match[2].replace("/", "_")
             if number > 0 and number * TO_SI.get(unit, TO_SI["mm_h"]) <= TO_SI["mm_h"] * 1000:
                 return number, unit
-        self.fail(
+        return self.fail(
             f"{value!r} is no rainfall intensity above 0 and up to 1000 mm/h; write 4in/h or "
             "100mm/h (a bare number is in/h, with --units metric mm/h)",
             param,

@@ -34,7 +34,7 @@ _LAYERS = ("inlets", "buildings", "water", "walls")
 @click.option("--coefficient", type=click.FloatRange(0, 1),
               help="Runoff coefficient of all ground; without it areas only.")  # fmt: skip
 @click.option("--intensity", type=options.Intensity(), metavar="RATE",
-              help="Rainfall intensity, such as 4in/h or 100mm/h; needs --coefficient.")  # fmt: skip
+              help="Rainfall intensity, as 4in/h or 100mm/h; needs --coefficient.")  # fmt: skip
 @options.units
 @options.no_pack
 @options.realisations

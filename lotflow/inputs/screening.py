@@ -63,7 +63,9 @@ def screening_job(
             elevation=Elevation(
                 file=tuple(elevation), vertical_unit=vertical_unit, margin_m=margin_m
             ),
-            layers=Layers(**{name: LayerEntry(file=path) for name, path in layers.items()}),
+            layers=Layers.model_validate(
+                {name: LayerEntry(file=path) for name, path in layers.items()}
+            ),
         )
     except ValidationError as error:
         raise InputError(

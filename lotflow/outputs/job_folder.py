@@ -96,8 +96,9 @@ def write_job_folder(
     with explained(folder):
         if folder.exists() and not folder.is_dir():
             raise OutputError(f"{folder} is not a folder. Choose another one.")
-        if not folder.resolve().parent.is_dir():
-            raise OutputError(f"the folder {folder.resolve().parent} does not exist. Make it first.")
+        parent = folder.resolve().parent
+        if not parent.is_dir():
+            raise OutputError(f"the folder {parent} does not exist. Make it first.")
         there = [file.name for file in files if os.path.lexists(folder / file.name)]
         if there and not overwrite:
             raise OutputError(

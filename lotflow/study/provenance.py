@@ -55,7 +55,7 @@ def provenance(
         "elevation": source.describe(),
         "layers": [
             {"layer": s.layer, "file": s.file, "layer_in_file": s.layer_in_file, "rows": s.rows,
-             "sha256": s.sha256}
+             "sha256": s.hashes}
             for s in site.sources
         ],
         "libraries": library_versions(),

@@ -125,8 +125,9 @@ def test_artefacts_are_flagged():
     values = known.tilted_plane(60, slope=0.01).values
     values[10:14, 10:14] -= 0.6  # under a roof
     values[30:33, 30:33] -= 0.3  # in a courtyard
-    values[45:48, 10:13] -= 0.3  # beside a gap
-    values[45, 13] = np.nan
+    values[45:48, 10:14] -= 0.3  # beside a gap
+    values[44, 9:15] = values[48, 9:15] = 10.6
+    values[45:48, 14] = np.nan
     values[20:24, 40:44] -= 1.0  # deep
     grid = Grid(values, Affine(1, 0, 0, 0, -1, 60), None)
     house = shapely.box(9, 45, 15, 51)
