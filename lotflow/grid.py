@@ -91,7 +91,7 @@ class Grid:
     @property
     def missing(self) -> BoolArray:
         """Where there is no value."""
-        return np.isnan(self.values)
+        return np.asarray(np.isnan(self.values))
 
     def with_values(self, values: NDArray[Any]) -> Grid:
         """

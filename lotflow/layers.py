@@ -123,8 +123,15 @@ class Layer:
         return next(column for column in self.columns if column.name == name)
 
 
-def _measured(name: str, quantity: str, meaning: str, **bounds: float) -> Column:
-    return Column(name, meaning, kind="number", quantity=quantity, **bounds)
+def _measured(
+    name: str,
+    quantity: str,
+    meaning: str,
+    *,
+    low: float | None = None,
+    high: float | None = None,
+) -> Column:
+    return Column(name, meaning, kind="number", quantity=quantity, low=low, high=high)
 
 
 _NAME = Column("name", "Name shown in every result.", required=True, unique=True)

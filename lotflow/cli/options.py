@@ -62,7 +62,7 @@ def with_verbosity(command: Callable[..., Any]) -> Callable[..., Any]:
     return command
 
 
-class Intensity(click.ParamType):
+class Intensity(click.ParamType):  # type: ignore[type-arg, unused-ignore]
     """A rainfall intensity with its unit, such as 4in/h or 100mm/h, brought to m/s."""
 
     name = "intensity"

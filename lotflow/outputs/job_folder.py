@@ -73,9 +73,7 @@ def layers_file(name: str, layers: Mapping[str, gpd.GeoDataFrame]) -> JobFile:
         return JobFile(name, path.read_bytes())
 
 
-def write_job_folder(
-    folder: Path, files: Sequence[JobFile], *, overwrite: bool = False
-) -> None:
+def write_job_folder(folder: Path, files: Sequence[JobFile], *, overwrite: bool = False) -> None:
     """
     Write the files of a job; an existing file is never touched unless asked to.
 

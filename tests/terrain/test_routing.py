@@ -125,9 +125,9 @@ def test_artefacts_are_flagged():
     values = known.tilted_plane(60, slope=0.01).values
     values[10:14, 10:14] -= 0.6  # under a roof
     values[30:33, 30:33] -= 0.3  # in a courtyard
-    values[45:48, 10:14] -= 0.3  # beside a gap
-    values[44, 9:15] = values[48, 9:15] = 10.6
-    values[45:48, 14] = np.nan
+    values[44:49, 40:45] = 10.6  # a pit of 0.4 with a gap in its rim
+    values[45:48, 41:44] = 10.2
+    values[46, 44] = np.nan
     values[20:24, 40:44] -= 1.0  # deep
     grid = Grid(values, Affine(1, 0, 0, 0, -1, 60), None)
     house = shapely.box(9, 45, 15, 51)
@@ -482,8 +482,10 @@ def test_upstream_of_a_lot_is_what_drains_through_it():
 def test_catchment_outlines_share_borders_and_keep_their_areas():
     """Simplified outlines neither overlap nor gap; exact ones have the area of their cells."""
     base = natural(rough(60, 2))
-    inlets = [DrawnInlet(f"i{k}", shapely.Point(1000 + x, 1940 + y))
-              for k, (x, y) in enumerate([(10.5, 20.5), (30.5, 30.5), (45.5, 15.5), (31.5, 45.5)])]  # fmt: skip
+    places = [(10.5, 20.5), (30.5, 30.5), (45.5, 15.5), (31.5, 45.5)]
+    inlets = [
+        DrawnInlet(f"i{k}", shapely.Point(1000 + x, 1940 + y)) for k, (x, y) in enumerate(places)
+    ]
     _, routing, _ = with_inlets(base, *inlets)
     labels, exact = label_polygons(routing.label, base.surface.ground)
     counted = np.bincount(routing.label.ravel())
