@@ -2,6 +2,7 @@
 
 from pathlib import Path
 
+import click
 import pytest
 
 from lotflow.cli.main import commands
@@ -22,7 +23,8 @@ def test_every_command_has_help_and_every_layer_a_meaning():
     """Nothing is offered without an explanation."""
     for name, command in commands.commands.items():
         assert command.help, name
-        assert all(getattr(option, "help", True) for option in command.params), name
+        options = [item for item in command.params if isinstance(item, click.Option)]
+        assert all(option.help for option in options), name
     for layer in [*SITE_LAYERS.values(), *RESULT_LAYERS.values()]:
         assert layer.meaning.endswith("."), layer.name
         assert all(column.meaning for column in layer.columns), layer.name

@@ -127,6 +127,7 @@ def test_artefacts_are_flagged():
     values[30:33, 30:33] -= 0.3  # in a courtyard
     values[44:49, 40:45] = 10.6  # a pit of 0.4 with a gap in its rim
     values[45:48, 41:44] = 10.2
+    values[46, 43] = 10.5
     values[46, 44] = np.nan
     values[20:24, 40:44] -= 1.0  # deep
     grid = Grid(values, Affine(1, 0, 0, 0, -1, 60), None)
