@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from lotflow.terrain.drainage import LEVEL_STEP
 from lotflow.terrain.kernels import priority_flood
 from lotflow.terrain.routing import receivers
 
@@ -79,7 +80,7 @@ def _components(depth: FloatArray, limit: float) -> IntArray:
         return np.zeros(depth.shape, dtype=np.int32)
     deepest = np.asarray(maximum(depth, component, np.arange(1, count + 1)))
     # a depth of exactly the limit must count although it went through binary fractions
-    kept = np.flatnonzero(deepest >= limit - 1e-6)
+    kept = np.flatnonzero(deepest >= limit - LEVEL_STEP)
     kept = kept[np.argsort(-deepest[kept], kind="stable")]
     new = np.zeros(count + 1, dtype=np.int32)
     new[kept + 1] = np.arange(1, kept.size + 1)
@@ -348,7 +349,7 @@ def inner_low_spots(hierarchy: Hierarchy, spots: LowSpots, limit: float) -> list
         if len(node.children) != 2 or not number[node.pit_cell]:
             continue
         parts = [depressions.get(child) for child in node.children]
-        deep = [part for part in parts if part is not None and _depth(part) >= limit - 1e-6]
+        deep = [part for part in parts if part is not None and _depth(part) >= limit - LEVEL_STEP]
         if len(deep) == 2:
             found += [_inner(part, int(number[part.pit_cell])) for part in deep]
     return sorted(found, key=lambda inner: (inner.low_spot, inner.bed, inner.bed_cell))
