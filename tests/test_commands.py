@@ -103,8 +103,10 @@ def test_intensity_and_coefficient_give_flows(tmp_path, capfd):
     """Q = C i A: 100 mm/h on C 0.5."""
     inlets = gpd.read_file(SITE, layer="inlets")[["name", "geometry"]]
     inlets.to_file(tmp_path / "inlets.geojson")
-    code = lotflow("screen", DEM, SITE, "-o", tmp_path / "r", "--inlets", tmp_path /
-                   "inlets.geojson", "--coefficient", 0.5, "--intensity", "100mm/h", "--json")  # fmt: skip
+    given = ("--inlets", tmp_path / "inlets.geojson", "--coefficient", 0.5)
+    code = lotflow(
+        "screen", DEM, SITE, "-o", tmp_path / "r", *given, "--intensity", "100mm/h", "--json"
+    )
     assert code == 0
     for row in json.loads(capfd.readouterr().out)["runoff"]:
         assert row["flow_m3s"] == pytest.approx(0.5 * 0.1 / 3600 * row["area_m2"], abs=2e-9)
