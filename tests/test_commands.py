@@ -111,6 +111,12 @@ def test_intensity_and_coefficient_give_flows(tmp_path, capfd):
     for row in json.loads(capfd.readouterr().out)["runoff"]:
         assert row["flow_m3s"] == pytest.approx(0.5 * 0.1 / 3600 * row["area_m2"], abs=2e-9)
     assert lotflow("screen", DEM, SITE, "-o", tmp_path / "s", "--intensity", "4in/h") == 2
+    capfd.readouterr()
+    given = ("--inlets", tmp_path / "inlets.geojson", "--coefficient", 0)
+    assert lotflow("screen", DEM, SITE, "-o", tmp_path / "t", *given, "--json") == 0
+    nothing = json.loads(capfd.readouterr().out)
+    assert [inlet["runoff_coefficient"] for inlet in nothing["inlets"]] == [0.0] * 4
+    assert nothing["provenance"]["use_covers"] is False
 
 
 def test_start_makes_a_job_that_can_be_checked_and_run(tmp_path, lot, capfd):

@@ -50,7 +50,7 @@ def compute(
     if verbose:
         click.echo(f"lotflow: computing {job.job.name or 'the lot'}", err=True)
     study = run_study(job, use_covers=use_covers)
-    written = write_study(study, folder, overwrite=overwrite)
+    written = write_study(study, folder, overwrite=overwrite, use_covers=use_covers)
     if as_json:
         click.echo(json_text(written.content), nl=False)
     elif not quiet:

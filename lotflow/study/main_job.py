@@ -125,7 +125,8 @@ def run_study(job: Job, *, use_covers: bool = True) -> Study:
     cells = catchment_cells(
         inlets.routing, window.lot, inflow_cells(surface, inlets.routing.field.filled)
     )
-    cover = site_cover(site, window, job) if use_covers or job.job.coefficient else None
+    knows_cover = use_covers or job.job.coefficient is not None
+    cover = site_cover(site, window, job) if knows_cover else None
     study = Study(
         job, source, site, window, natural, inlets, spots,
         lot_balance(inlets.routing, window.lot),
