@@ -65,7 +65,10 @@ def commands_markdown(group: click.Group) -> str:
     group
         The commands.
     """
-    context = click.Context(group, info_name="lotflow", terminal_width=88, max_content_width=88)
+    context = click.Context(
+        group, info_name="lotflow", terminal_width=88, max_content_width=88,
+        **group.context_settings,
+    )  # fmt: skip
     lines = ["# Commands", "", "Generated from the program's own help.", ""]
     lines += ["```text", group.get_help(context).rstrip(), "```", ""]
     for name in group.list_commands(context):
