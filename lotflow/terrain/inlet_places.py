@@ -246,7 +246,8 @@ def set_rims(placed: Sequence[SetInlet], natural: Routing, *, rmse: float) -> li
         if rim - ground < -_RIM_BELOW_GROUND_M:
             faults.append(
                 Fault(
-                    f"the rim lies {ground - rim:.2f} m below its ground at {ground:.2f} m",
+                    f"the rim of {inlet.drawn.name} lies {ground - rim:.2f} m below its ground at "
+                    f"{ground:.2f} m",
                     "Check the level's datum and unit, or give rim_above_ground instead",
                     layer="inlets", column="rim_m", value=round(rim, 3),
                 )
