@@ -118,6 +118,15 @@ def test_start_makes_a_job_that_check_accepts(tmp_path, capfd):
     assert contents(job) == before
 
 
+def test_check_reads_as_plain_words(capfd):
+    """The job, the raster, each layer with its rows: nothing of Python's own notation."""
+    assert lotflow("check", JOB) == 0
+    out, _ = capfd.readouterr()
+    assert out.startswith("14 Alder Court\n")
+    assert "lot: 1 row from site.gpkg" in out
+    assert not [mark for mark in ("{", "[", "None") if mark in out]
+
+
 def test_layers_names_layers_columns_and_units(capfd):
     """The list is Markdown on stdout."""
     assert lotflow("layers") == 0
@@ -241,6 +250,11 @@ BAD_INPUT = {
         lambda f: boundary(f, lot().geometry[0].centroid), "bound.gpkg", "row 1",
         "must be a polygon",
     ),
+    "rotated": (
+        lambda f: raster(f, transform=Affine.translation(600000, 3300090) @ Affine.rotation(5)
+                         @ Affine.scale(0.5, -0.5)), "ground.tif", "rotated",
+    ),
+    "name missing": (lambda f: inlets(f, name=["A", None]), "drains.gpkg", "row 2", "empty"),
     "duplicate names": (lambda f: inlets(f, name=["A", "A"]), "drains.gpkg", "row 2", "unique"),
     "inlet elsewhere": (
         lambda f: inlets(f, name=["A", "Far"], places=FAR_AWAY), "Far", "from the lot",
@@ -253,6 +267,9 @@ BAD_INPUT = {
         "did you mean",
     ),
     "culverts in a circle": (culvert_in_a_circle, "culvert", "There", "Back"),
+    "value out of bounds": (
+        lambda f: job_line(f, "coefficient = 35"), "job.toml", "line 3", "must be 1 or less",
+    ),
     "misspelt key": (lambda f: job_line(f, "unts = 'us'"), "job.toml", "line 3", "unts", "'units'"),
 }  # fmt: skip
 

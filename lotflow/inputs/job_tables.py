@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from pathlib import Path
 from typing import Annotated, Final, Literal, Self
 
@@ -54,6 +55,13 @@ def _rising(values: tuple[float, ...]) -> tuple[float, ...]:
     if len(set(values)) < len(values):
         raise InputError("a return period stands twice", "Remove one of them")
     return tuple(sorted(values))
+
+
+def _already_rising(values: tuple[float, ...]) -> tuple[float, ...]:
+    """Demand rising numbers: sorting them would part them from what stands beside them."""
+    if any(second <= first for first, second in itertools.pairwise(values)):
+        raise InputError("must rise from left to right", "Sort them, and a, b and c with them")
+    return values
 
 
 # in a result only the name is told: where the user keeps files is nobody's business
@@ -171,7 +179,13 @@ class Coefficients(Table):
     """Table `[rainfall.coefficients]`: i = a / (t + b)^c, t in minutes, per return period."""
 
     unit: Literal["in_h", "mm_h"]
-    return_periods: ReturnPeriods
+    # kept in the order given: a, b and c belong to them one by one
+    return_periods: Annotated[
+        tuple[Annotated[float, Field(ge=1, le=1000)], ...],
+        BeforeValidator(_several),
+        Field(min_length=1, max_length=20),
+        AfterValidator(_already_rising),
+    ]
     a: Annotated[tuple[Annotated[float, Field(gt=0, le=1e6)], ...], BeforeValidator(_several)]
     b: Annotated[tuple[Annotated[float, Field(ge=0, le=1e4)], ...], BeforeValidator(_several)]
     c: Annotated[tuple[Annotated[float, Field(gt=0, le=5)], ...], BeforeValidator(_several)]

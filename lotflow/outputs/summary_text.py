@@ -49,13 +49,14 @@ def summary_text(content: Mapping[str, Any], units: UnitSystem) -> str:
     Examples
     --------
     >>> from lotflow.outputs.summary import summary_content
-    >>> content = summary_content({}, balance={}, provenance={}, accuracy={"rmse_m": 0.1})
+    >>> content = summary_content({}, balance={}, provenance={}, accuracy={
+    ...     "rmse_m": 0.1, "low_spot_limit_m": 0.1})
     >>> print(summary_text(content, "metric").splitlines()[2:4])
-    ['Where water can stand', '  nowhere deeper than the limit']
+    ['Where water can stand', '  nowhere deeper than 0.10 m, the limit']
     """
     parts = [
         _wrapped(_title(content, units), ""),
-        ["Where water can stand", *_low_spots(content["low_spots"], units)],
+        ["Where water can stand", *_low_spots(content, units)],
         _headed("What the inlets take", _inlets(content, units)),
         _headed("What the drain lines carry", _lines(content["lines"], units)),
         _headed("Over the lot line", _crossings(content, units)),
@@ -76,10 +77,13 @@ def _title(content: Mapping[str, Any], units: UnitSystem) -> str:
     return f"{lot['name'] or 'The lot'}: {shown(lot['area_m2'], 'area', units)}"
 
 
-def _low_spots(spots: Sequence[Mapping[str, Any]], units: UnitSystem) -> list[str]:
+def _low_spots(content: Mapping[str, Any], units: UnitSystem) -> list[str]:
     """The low spots, those that are believed first, each kind deepest first."""
+    spots = content["low_spots"]
     if not spots:
-        return ["  nowhere deeper than the limit"]
+        limit = content["accuracy"].get("low_spot_limit_m")
+        named = "" if limit is None else f"{shown(limit, 'depth', units)}, "
+        return [f"  nowhere deeper than {named}the limit"]
     listed = sorted(spots, key=lambda spot: (bool(spot["artefact"]), spot["on_lot_m2"] == 0))
     rows = [
         (

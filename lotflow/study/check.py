@@ -23,6 +23,8 @@ class InputReport:
 
     Parameters
     ----------
+    name
+        Name of the job.
     elevation
         Description of the elevation data.
     layers
@@ -33,6 +35,7 @@ class InputReport:
         In reading order.
     """
 
+    name: str
     elevation: dict[str, Any]
     layers: tuple[dict[str, Any], ...]
     lot_area_m2: float
@@ -42,6 +45,7 @@ class InputReport:
         """The report as JSON."""
         return json_text(
             {
+                "job": self.name,
                 "elevation": self.elevation,
                 "layers": list(self.layers),
                 "lot": {"area_m2": round(self.lot_area_m2, 2)},
@@ -51,11 +55,18 @@ class InputReport:
 
     def text(self) -> str:
         """The report as a short text."""
-        lines = ["Elevation"]
-        lines += [f"  {key}: {value}" for key, value in self.elevation.items()]
-        lines += ["Layers"]
-        lines += [f"  {row['layer']}: {row['rows']} rows from {row['file']}" for row in self.layers]
-        lines += [f"Lot: {self.lot_area_m2:,.0f} m²"]
+        lines = [self.name, "", "Elevation"]
+        for file in self.elevation["files"]:
+            size = f"{file['columns']} x {file['rows']} cells"
+            lines.append(f"  {file['file']}: {size}, {file['type']}, nodata {file['nodata']}")
+        lines.append(f"  {self.elevation['crs']}, cells of {self.elevation['cell_m']:g} m")
+        if self.elevation["resampled"]:
+            lines.append(f"  resampled: {self.elevation['resampled']}")
+        lines += [f"  elevations in {self.elevation['vertical_unit']}", "", "Layers"]
+        for row in self.layers:
+            rows = "1 row" if row["rows"] == 1 else f"{row['rows']} rows"
+            lines.append(f"  {row['layer']}: {rows} from {row['file']}")
+        lines += ["", f"Lot: {self.lot_area_m2:,.0f} m²"]
         for finding in self.findings:
             lines.append(f"{finding.severity}: {finding.subject}: {finding.message}")
         lines.append("All inputs can be used." if not self._failed() else "Some inputs fail.")
@@ -93,6 +104,7 @@ def check_inputs(job: Job) -> InputReport:
     )
     unit = window.surface.ground.metres_per_unit
     return InputReport(
+        name=job.job.name,
         elevation=source.describe(),
         layers=tuple({"layer": s.layer, "file": s.file, "rows": s.rows} for s in site.sources),
         lot_area_m2=float(site.lot.geometry.union_all().area) * unit**2,

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any, Final
 import numpy as np
 
 from lotflow.outputs.geopackage import geopackage_file
+from lotflow.outputs.manifest import read_manifest
 from lotflow.outputs.map_picture import MapContent, map_file
 from lotflow.outputs.rasters import cog_file
 from lotflow.outputs.result_file import ResultFile, text_file
@@ -126,7 +127,11 @@ def write_study(study: Study, folder: Path, *, overwrite: bool, use_covers: bool
         study.layers,
         balance=balance_as_areas(study.balance, grid.cell_m2),
         provenance=origin,
-        accuracy={"rmse_m": job.elevation.rmse_m, "cell_m": grid.cell_m},
+        accuracy={
+            "rmse_m": job.elevation.rmse_m,
+            "cell_m": grid.cell_m,
+            "low_spot_limit_m": job.criteria.low_spot_limit_m(job.elevation.rmse_m),
+        },
     )
     text = summary_text(content, job.job.units)
     note = (
@@ -142,6 +147,4 @@ def write_study(study: Study, folder: Path, *, overwrite: bool, use_covers: bool
         text_file("summary.txt", text + "\n"),
     ]
     target = write_result_set(folder, files, content, overwrite=overwrite)
-    from lotflow.outputs.manifest import read_manifest  # noqa: PLC0415
-
     return Written(read_manifest(target), text)

@@ -68,8 +68,9 @@ def edge_notes(
     found = [
         Finding(
             "cut-by-edge", "warn", name,
-            "Water may reach this inlet from beyond the elevation data that was read (at most "
-            f"{margin_limit_m:.0f} m beyond the lot): its catchment is at least what is given.",
+            "Water may reach this inlet from beyond the elevation data that was read, which ends "
+            f"where the data end or {margin_limit_m:.0f} m beyond the lot: its catchment is at "
+            "least what is given.",
             source=_OWN_RULE,
         )
         for name, is_cut in zip(names, cut, strict=True) if is_cut
@@ -78,9 +79,9 @@ def edge_notes(
         found.append(
             Finding(
                 "cut-by-edge", "warn", "lot",
-                "Water may come onto the lot from beyond the elevation data that was read (at "
-                f"most {margin_limit_m:.0f} m beyond the lot): the area that drains onto it is "
-                "at least what is given.",
+                "Water may come onto the lot from beyond the elevation data that was read, which "
+                f"ends where the data end or {margin_limit_m:.0f} m beyond the lot: the area that "
+                "drains onto it is at least what is given.",
                 source=_OWN_RULE,
             )
         )  # fmt: skip

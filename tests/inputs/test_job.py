@@ -324,6 +324,20 @@ def test_coefficients_must_fit_together(folder):
     assert "give either file or coefficients" in str(fault)
 
 
+def test_coefficients_stay_with_their_return_periods(folder):
+    """Sorting the periods alone would give the 10-year storm the 2-year coefficients."""
+    text = LEAST + WHOLE[WHOLE.index("[rainfall]") : WHOLE.index("[criteria]")]
+    for key, values in {"a": "[63.67, 40]", "b": "[9.53, 8]", "c": "[0.7619, 0.75]"}.items():
+        text = text.replace(text[text.index(f"\n{key} = ") :].split("\n")[1], f"{key} = {values}")
+    (fault,) = faults_of(folder, text.replace("= [10]", "= [10, 2]"))
+    assert "must rise from left to right" in str(fault)
+    rain = read(folder, text.replace("= [10]", "= [2, 10]")).rainfall
+    assert rain is not None
+    assert rain.coefficients is not None
+    assert rain.coefficients.return_periods == (2, 10)
+    assert rain.coefficients.a == (63.67, 40)
+
+
 def test_all_faults_come_at_once_in_the_order_of_the_file(folder):
     text = "[job]\nunits = 'x'\ncoefficient = 2\n" + LEAST + "[terrain]\ndirction = 'ltd'\n"
     faults = faults_of(folder, text)
