@@ -90,7 +90,7 @@ def test_canal_takes_flow_and_a_pond_under_a_roof_is_an_artefact(tmp_path):
     pond = spots[spots.contains(shapely.Point(85006.5, 447530.3))]
     assert len(pond) == 1
     assert "building" in pond["artefact"].iloc[0]
-    assert study.balance.residual == 0
+    assert study.lot.balance.residual == 0
 
 
 @needs_shared
@@ -113,9 +113,9 @@ def test_feet_and_metres_are_the_same_ground(tmp_path):
         )
         for path, unit in ((source_path, "us-ft"), (tmp_path / "m.tif", "m"))
     )
-    assert feet.balance.on == pytest.approx(metres.balance.on, rel=0.01)
-    assert feet.balance.residual == metres.balance.residual == 0
+    assert feet.lot.balance.on == pytest.approx(metres.lot.balance.on, rel=0.01)
+    assert feet.lot.balance.residual == metres.lot.balance.residual == 0
     np.testing.assert_allclose(
-        feet.window.surface.elevation, metres.window.surface.elevation, atol=1e-5
+        feet.lot.window.surface.elevation, metres.lot.window.surface.elevation, atol=1e-5
     )
-    assert len(feet.low_spots) == len(metres.low_spots) == 0
+    assert len(feet.lot.low_spots) == len(metres.lot.low_spots) == 0

@@ -12,7 +12,6 @@ import shapely
 
 from lotflow.layers import RESULT_LAYERS
 from lotflow.terrain.catchments import label_polygons, simplified_outlines
-from lotflow.units import to_si
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -244,21 +243,12 @@ class InletFacts:
         Cells of the catchment where each was drawn.
     residual
         Depth that stays standing beside it [m].
-    roof_connected_m2
-        Roof area led to it by downspouts [m^2].
-    coefficient
-        Composite runoff coefficient; NaN without one.
-    intensity
-        Stated rainfall intensity [m/s]; None without one.
     """
 
     kind: Sequence[str | None]
     cells: CatchmentCells
     before_move: FloatArray
     residual: FloatArray
-    roof_connected_m2: FloatArray
-    coefficient: FloatArray
-    intensity: float | None
 
 
 def inlets_layer(
@@ -284,8 +274,6 @@ def inlets_layer(
         for i, inlet in enumerate(placed)
     ]
     area = facts.cells.total * grid.cell_m2
-    drained = area + facts.roof_connected_m2
-    stated = np.nan if facts.intensity is None else facts.intensity
     ground = [float(grid.values.ravel()[inlet.cells].min()) for inlet in placed]
     columns = {
         "name": [inlet.drawn.name for inlet in placed],
@@ -300,14 +288,14 @@ def inlets_layer(
         ),
         "catchment_m2": area,
         "catchment_before_move_m2": facts.before_move * grid.cell_m2,
-        "roof_connected_m2": facts.roof_connected_m2,
+        "roof_connected_m2": np.zeros(len(placed)),
         "on_lot_m2": facts.cells.on_lot * grid.cell_m2,
         "off_lot_m2": (facts.cells.total - facts.cells.on_lot) * grid.cell_m2,
         "cut_by_edge": facts.cells.cut_by_edge,
         "residual_depth_m": facts.residual,
-        "runoff_coefficient": facts.coefficient,
-        "flow_m3s": facts.coefficient * stated * drained,
-        "flow_per_10mm_h_m3s": facts.coefficient * to_si(10.0, "mm_h") * drained,
+        "runoff_coefficient": np.full(len(placed), np.nan),
+        "flow_m3s": np.full(len(placed), np.nan),
+        "flow_per_10mm_h_m3s": np.full(len(placed), np.nan),
     }
     return _frame("inlets", columns, geometry, grid.crs)
 

@@ -76,8 +76,7 @@ def summary_content(
     balance: Mapping[str, Any],
     provenance: Mapping[str, Any],
     accuracy: Mapping[str, float | None] | None = None,
-    lines: Iterable[Mapping[str, Any]] = (),
-    ponds: Iterable[Mapping[str, Any]] = (),
+    sections: Mapping[str, Iterable[Mapping[str, Any]]] | None = None,
 ) -> dict[str, Any]:
     """
     Bring the tables of a result into one document.
@@ -93,8 +92,8 @@ def summary_content(
         given, not rounded.
     accuracy
         `rmse_m` and `cell_m` of the elevation data, and what else is known of it.
-    lines, ponds
-        Entries of the lists of that name.
+    sections
+        Entries of lists that are no layers, by the key of the list.
 
     Returns
     -------
@@ -110,17 +109,14 @@ def summary_content(
     ({'name': 'A', 'area_m2': 812.0}, [], {'lot_m2': 812})
     """
     entries = {name: _entries(name, layers.get(name)) for name in CONTRACT if name in RESULT_LAYERS}
+    for name, rows in (sections or {}).items():
+        entries[name] = [_entry(name, row) for row in rows]
     entries["findings"].sort(key=lambda finding: SEVERITIES.index(finding["severity"]))
     return {
         "schema_version": SCHEMA_VERSION,
         "lot": _lot(layers.get("lot")),
-        "low_spots": entries["low_spots"],
-        "inlets": entries["inlets"],
-        "lot_line_crossings": entries["lot_line_crossings"],
-        "runoff": entries["runoff"],
-        "lines": [_entry("lines", line) for line in lines],
-        "findings": entries["findings"],
-        "ponds": [_entry("ponds", pond) for pond in ponds],
+        **{name: [] for name in CONTRACT},
+        **entries,
         "balance": _plain(balance),
         "accuracy": _plain(accuracy or {}),
         "provenance": _plain(provenance, rounded=False),
@@ -183,7 +179,7 @@ def _entries(name: str, frame: pd.DataFrame | None) -> list[dict[str, Any]]:
 
 def _entry(section: str, given: Mapping[str, Any]) -> dict[str, Any]:
     """One entry of a list: the promised keys first, then the others."""
-    entry: dict[str, Any] = {**dict.fromkeys(CONTRACT[section]), **_plain(given)}
+    entry: dict[str, Any] = {**dict.fromkeys(CONTRACT.get(section, ())), **_plain(given)}
     return entry
 
 

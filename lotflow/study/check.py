@@ -7,8 +7,9 @@ from typing import TYPE_CHECKING, Any
 
 from lotflow.findings import Finding, ordered
 from lotflow.outputs.summary import json_text
+from lotflow.study.cases import cases_of, in_case
 from lotflow.study.inlets import drawn_inlets
-from lotflow.study.main_job import read_inputs
+from lotflow.study.lot_water import read_inputs
 from lotflow.study.window import study_window
 from lotflow.terrain.notes import gap_notes
 
@@ -91,9 +92,8 @@ def check_inputs(job: Job) -> InputReport:
         If one cannot be used; all faults of a file at once.
     """
     source, site = read_inputs(job)
-    window = study_window(
-        source, site, drawn_inlets(site.inlets), job.criteria, margin_m=job.elevation.margin_m
-    )
+    inlets = drawn_inlets(in_case(site.inlets, cases_of(site)[-1]))
+    window = study_window(source, site, inlets, job.criteria, margin_m=job.elevation.margin_m)
     findings = ordered(
         [
             *source.findings,

@@ -21,37 +21,23 @@ from lotflow.terrain.routing import Routing, route
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    import pandas as pd
-
     from lotflow.grid import FloatArray
     from lotflow.inputs.job import Job
 
 
-def drawn_inlets(frame: pd.DataFrame) -> list[DrawnInlet]:
+def drawn_inlets(frame: Any) -> list[DrawnInlet]:
     """
-    Take inlets over from their layer; abandoned ones take no water.
+    Take inlets over from their layer.
 
     Parameters
     ----------
     frame
-        Site layer `inlets` in the grid's CRS.
+        Rows of the site layer `inlets` that take water, in the grid's CRS.
     """
     return [
         DrawnInlet(str(row.name_), row.geometry, float(row.rim_m), float(row.rim_above_ground_m))
-        for row in active(frame).rename(columns={"name": "name_"}).itertuples()
+        for row in frame.rename(columns={"name": "name_"}).itertuples()
     ]
-
-
-def active(frame: pd.DataFrame) -> Any:
-    """
-    Rows of a layer that are not abandoned.
-
-    Parameters
-    ----------
-    frame
-        Site layer with a column `status`.
-    """
-    return frame[frame["status"].fillna("") != "abandoned"]
 
 
 @dataclass(frozen=True, eq=False)

@@ -8,18 +8,19 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from lotflow.findings import Finding
+from lotflow.outputs.result_layers import runoff_table
 from lotflow.runoff.ground_cover import DrawnCover, catchment_coefficients, ground_cover
 from lotflow.runoff.rational import rational_flow
+from lotflow.study.chapter import Chapter
 from lotflow.terrain.slope import typical_slope
-from lotflow.units import from_si
+from lotflow.units import from_si, to_si
 
 if TYPE_CHECKING:
     from lotflow.grid import FloatArray
     from lotflow.inputs.job import Job
     from lotflow.inputs.site import Site
-    from lotflow.study.inlets import InletStudy
+    from lotflow.study.lot_water import LotWater
     from lotflow.study.window import StudyWindow
-    from lotflow.terrain.catchments import CatchmentCells
 
 
 @dataclass(frozen=True, eq=False)
@@ -98,63 +99,57 @@ def _assumptions(ground: Any, window: StudyWindow, job: Job, slope: float) -> li
     return found
 
 
-@dataclass(frozen=True, eq=False)
-class InletRunoff:
-    """
-    Runoff of the inlets.
-
-    Parameters
-    ----------
-    coefficient
-        Composite runoff coefficient of each; NaN without one.
-    rows
-        Rows of the layer "runoff".
-    """
-
-    coefficient: FloatArray
-    rows: list[dict[str, Any]]
-
-
-def inlet_runoff(
-    inlets: InletStudy, cells: CatchmentCells, cover: Cover | None, job: Job
-) -> InletRunoff:
+def runoff_chapter(lot: LotWater, *, use_covers: bool) -> Chapter:
     """
     Compute the rational flow of each inlet for the stated intensity.
 
     Parameters
     ----------
-    inlets
-        With their routing.
-    cells
-        Catchments.
-    cover
-        Runoff coefficients; None where none are known.
-    job
-        Gives the intensity; without one there are no rows, since no rain is invented.
+    lot
+        Ground, low spots and inlets.
+    use_covers
+        Whether runoff coefficients follow from covers; otherwise only a stated one counts.
     """
-    count = len(inlets.placed)
-    if cover is None or not count:
-        return InletRunoff(np.full(count, np.nan), [])
-    routing = inlets.routing
+    job, count = lot.job, len(lot.inlets.placed)
+    if not use_covers and job.job.coefficient is None:
+        return Chapter(layers={"runoff": runoff_table([])})
+    cover = site_cover(lot.site, lot.window, job)
+    routing = lot.inlets.routing
     known = ~routing.surface.missing
     coefficient = catchment_coefficients(cover.coefficient, routing.label, known, count)
-    if job.intensity_m_s is None:
-        return InletRunoff(coefficient, [])
-    area = cells.total * routing.surface.ground.cell_m2
+    area = lot.cells.total * routing.surface.ground.cell_m2
     # an inlet without a catchment has no coefficient, and no flow either
-    flow = rational_flow(np.nan_to_num(coefficient), job.intensity_m_s, area)
-    rows = [
+    ca = np.nan_to_num(coefficient) * area
+    stated = np.nan if job.intensity_m_s is None else job.intensity_m_s
+    columns = {
+        "runoff_coefficient": coefficient,
+        "flow_m3s": ca * stated,
+        "flow_per_10mm_h_m3s": ca * to_si(10.0, "mm_h"),
+    }
+    rows = [] if job.intensity_m_s is None else _rows(lot, coefficient, area, job.intensity_m_s)
+    return Chapter(
+        layers={"runoff": runoff_table(rows)},
+        columns={"inlets": columns},
+        findings=cover.findings,
+    )
+
+
+def _rows(
+    lot: LotWater, coefficient: FloatArray, area: FloatArray, intensity: float
+) -> list[dict[str, Any]]:
+    """Rows of the layer "runoff" for a stated intensity."""
+    flow = rational_flow(np.nan_to_num(coefficient), intensity, area)
+    return [
         {
-            "subject": inlet.drawn.name,
+            "subject": name,
             "return_period_yr": np.nan,
             "method": "rational",
             "area_m2": area[i],
             "runoff_coefficient": coefficient[i],
             "time_of_concentration_min": np.nan,
-            "intensity_mm_h": from_si(job.intensity_m_s, "mm_h"),
+            "intensity_mm_h": from_si(intensity, "mm_h"),
             "flow_m3s": flow[i],
             "volume_m3": np.nan,
         }
-        for i, inlet in enumerate(inlets.placed)
+        for i, name in enumerate(lot.names)
     ]
-    return InletRunoff(coefficient, rows)

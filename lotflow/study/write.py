@@ -22,6 +22,8 @@ from lotflow.terrain.notes import balance_as_areas
 if TYPE_CHECKING:
     from pathlib import Path
 
+    from lotflow.grid import Grid
+    from lotflow.study.lot_water import LotWater
     from lotflow.study.main_job import Study
 
 #: Files of a result besides its summary.
@@ -64,13 +66,12 @@ def check_folder(folder: Path, *, overwrite: bool) -> None:
 
 def _rasters(study: Study) -> list[ResultFile]:
     """The rasters of a result."""
-    grid = study.window.surface.ground
-    spots, routing = study.low_spots, study.inlets.routing
-    depth = np.where(spots.number > 0, study.natural.depth, np.nan)
-    area = np.where(study.window.surface.missing, np.nan, routing.total * grid.cell_m2)
+    lot = study.lot
+    grid, routing = lot.window.surface.ground, lot.inlets.routing
+    area = np.where(lot.window.surface.missing, np.nan, routing.total * grid.cell_m2)
     return [
         cog_file("ground.tif", grid, description="ground elevation", unit="m"),
-        cog_file("low_spot_depth.tif", grid.with_values(depth),
+        cog_file("low_spot_depth.tif", _low_spot_depth(lot),
                  description="depth of low spots below their spill level", unit="m"),
         cog_file("contributing_area.tif", grid.with_values(area),
                  description="contributing area", unit="m2"),
@@ -78,16 +79,23 @@ def _rasters(study: Study) -> list[ResultFile]:
                  description="1 to 8 for W NW N NE E SE S SW, 0 takes water", unit="code"),
         cog_file("inlet.tif", grid.with_values(routing.label.astype(np.int32)),
                  description="number of the inlet that takes the water, 0 for none", unit="code"),
+        *(cog_file(name, raster.grid, description=raster.description, unit=raster.unit)
+          for name, raster in study.rasters.items()),
     ]  # fmt: skip
+
+
+def _low_spot_depth(lot: LotWater) -> Grid:
+    """Depth of low spots below their spill level."""
+    depth = np.where(lot.low_spots.number > 0, lot.low_spots.water, np.nan)
+    return lot.window.surface.ground.with_values(depth)
 
 
 def _map_content(study: Study, grid_note: str) -> MapContent:
     """What the map shows."""
-    grid, layers = study.window.surface.ground, study.layers
-    depth = np.where(study.low_spots.number > 0, study.natural.depth, np.nan)
+    layers, job = study.layers, study.lot.job
     return MapContent(
-        ground=grid,
-        depth=grid.with_values(depth),
+        ground=study.lot.window.surface.ground,
+        depth=_low_spot_depth(study.lot),
         lot=layers["lot"],
         buildings=layers["buildings"],
         low_spots=layers["low_spots"],
@@ -95,9 +103,9 @@ def _map_content(study: Study, grid_note: str) -> MapContent:
         crossings=layers["lot_line_crossings"],
         inlets=layers["inlets"],
         catchments=layers["catchments"],
-        title=study.job.job.name or "Lot",
+        title=job.job.name or "Lot",
         note=grid_note,
-        units=study.job.job.units,
+        units=job.job.units,
     )
 
 
@@ -121,11 +129,13 @@ def write_study(study: Study, folder: Path, *, overwrite: bool, use_covers: bool
     OutputError
         If the result cannot be written; an old one stays.
     """
-    job, grid = study.job, study.window.surface.ground
-    origin = provenance(job, study.source, study.site, use_covers=use_covers)
+    lot = study.lot
+    job, grid = lot.job, lot.window.surface.ground
+    origin = provenance(job, lot.source, lot.site, use_covers=use_covers)
     content = summary_content(
         study.layers,
-        balance=balance_as_areas(study.balance, grid.cell_m2),
+        balance=balance_as_areas(lot.balance, grid.cell_m2),
+        sections=study.sections,
         provenance=origin,
         accuracy={
             "rmse_m": job.elevation.rmse_m,
@@ -145,6 +155,7 @@ def write_study(study: Study, folder: Path, *, overwrite: bool, use_covers: bool
         map_file("map.png", _map_content(study, note)),
         text_file("summary.csv", summary_csv(content)),
         text_file("summary.txt", text + "\n"),
+        *(text_file(name, content) for name, content in study.texts.items()),
     ]
     target = write_result_set(folder, files, content, overwrite=overwrite)
     return Written(read_manifest(target), text)

@@ -52,7 +52,11 @@ def test_every_declared_column_is_in_its_entry(content):
 
 def test_lines_and_ponds_have_the_promised_keys_and_keep_others():
     content = content_of(
-        {}, lines=[{"name": "L1", "fall_m": np.float64(0.12345678), "note": "x"}], ponds=[{}]
+        {},
+        sections={
+            "lines": [{"name": "L1", "fall_m": np.float64(0.12345678), "note": "x"}],
+            "ponds": [{}],
+        },
     )
     assert tuple(content["lines"][0]) == (*CONTRACT["lines"], "note")
     assert (content["lines"][0]["fall_m"], content["lines"][0]["capacity_m3s"]) == (0.1235, None)
@@ -173,7 +177,7 @@ def test_every_value_stands_in_the_table_once(content):
 )
 def test_names_quantities_and_units(row, expected):
     line = {"name": "L1", "return_period_yr": 10.0, "slope_m_per_m": 0.01, "flow_m3s": 1e-3}
-    content = content_of({}, lines=[line], ponds=[{"level_m": 2.5, "x": 7.0}])
+    content = content_of({}, sections={"lines": [line], "ponds": [{"level_m": 2.5, "x": 7.0}]})
     found = [r for r in rows_of(summary_csv(content)) if row.items() <= r.items()]
     assert [(r["name"], r["value"], r["unit"]) for r in found] == [expected]
 
@@ -327,7 +331,7 @@ def test_run_on_and_run_off_are_told_with_their_largest_places(make_layers):
 def test_lines_are_told_for_their_largest_storm():
     line = {"name": "L1", "slope_m_per_m": 0.012, "diameter_m": 0.1, "required_diameter_m": 0.15}
     lines = [{**line, "return_period_yr": years, "flow_m3s": years / 1e4} for years in (100, 10)]
-    text = summary_text(content_of({}, lines=lines), "metric")
+    text = summary_text(content_of({}, sections={"lines": lines}), "metric")
     (row,) = lines_under(text, "What the drain lines carry")[1:]
     assert row.split() == ["L1", "10.00", "l/s", "-", "1.20%", "100", "mm", "150", "mm"]
 

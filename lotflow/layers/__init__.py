@@ -1,0 +1,42 @@
+"""
+The only schema: the layers a site is described with, and those a result holds.
+
+A measured column is declared once by its base name and quantity; it may be given in either
+system (`diameter_mm` or `diameter_in`) and is carried in SI inside (`diameter_m`).
+"""
+
+from __future__ import annotations
+
+from lotflow.layers.columns import (
+    CONSTRAINT_KINDS,
+    COVERS,
+    INLET_KINDS,
+    MATERIALS,
+    OPENING_KINDS,
+    OUTLET_KINDS,
+    QUANTITIES,
+    STATUSES,
+    Column,
+    Geometry,
+    Kind,
+    Layer,
+)
+from lotflow.layers.result import RESULT_LAYERS
+from lotflow.layers.site import SITE_LAYERS
+
+__all__ = [
+    "CONSTRAINT_KINDS",
+    "COVERS",
+    "INLET_KINDS",
+    "MATERIALS",
+    "OPENING_KINDS",
+    "OUTLET_KINDS",
+    "QUANTITIES",
+    "RESULT_LAYERS",
+    "SITE_LAYERS",
+    "STATUSES",
+    "Column",
+    "Geometry",
+    "Kind",
+    "Layer",
+]

@@ -1,0 +1,197 @@
+"""The layers a result holds."""
+
+from __future__ import annotations
+
+from typing import Final
+
+from lotflow.layers.columns import Column, Layer
+
+_LABEL = Column("name", "Name shown in the result.")
+
+
+def _number(name: str, unit: str, meaning: str) -> Column:
+    return Column(name, meaning, kind="number", unit=unit)
+
+
+_ID = Column("id", "Number of the row, largest or deepest first.", kind="whole")
+_XY = (
+    _number("x", "unit of the CRS", "Easting."),
+    _number("y", "unit of the CRS", "Northing."),
+)
+
+#: The layers of a result, in the order in which they are written.
+RESULT_LAYERS: Final[dict[str, Layer]] = {
+    layer.name: layer
+    for layer in (
+        Layer(
+            "lot",
+            "The lot as it was read.",
+            ("polygon",),
+            (_LABEL, _number("area_m2", "m2", "Area of the drawn boundary.")),
+        ),
+        Layer(
+            "low_spots",
+            "Where water can stand: whole depressions, all cells below their spill level.",
+            ("polygon",),
+            (
+                _ID,
+                *_XY,
+                _number("depth_m", "m", "Greatest depth below the spill level."),
+                _number("area_m2", "m2", "Area of all cells below the spill level."),
+                _number("volume_m3", "m3", "Volume below the spill level."),
+                _number("bed_elevation_m", "m", "Elevation of the deepest point."),
+                _number("spill_elevation_m", "m", "Elevation at which it overflows."),
+                _number("spill_x", "unit of the CRS", "Easting of the spill point."),
+                _number("spill_y", "unit of the CRS", "Northing of the spill point."),
+                _number("contributing_area_m2", "m2", "Area that drains to it."),
+                _number("runoff_to_fill_mm", "mm", "Runoff depth from that area that fills it."),
+                _number("on_lot_m2", "m2", "Its area within the lot."),
+                _number("building_distance_m", "m", "Distance to the nearest building."),
+                Column("inner_low_spots", "Number of low spots nested in it.", kind="whole"),
+                Column("inlets", "Names of the inlets that drain it, joined by commas."),
+                Column("artefact", "Why it may be no standing water at all; empty if nothing "
+                       "speaks against it."),
+                Column("cut_by_edge", "Whether its catchment is cut by the edge of the data.",
+                       kind="yes_no"),
+                _number("probability", "1", "Share of realisations in which it exists; empty "
+                        "where none were run."),
+            ),
+        ),
+        Layer(
+            "inner_low_spots",
+            "Low spots nested in a larger one, up to the sill at which they join.",
+            ("point",),
+            (
+                _ID,
+                Column("low_spot", "The low spot they lie in.", kind="whole"),
+                *_XY,
+                _number("depth_m", "m", "Greatest depth below the sill."),
+                _number("volume_m3", "m3", "Volume below the sill."),
+                _number("bed_elevation_m", "m", "Elevation of the deepest point."),
+                _number("sill_elevation_m", "m", "Elevation at which it joins its neighbour."),
+            ),
+        ),
+        Layer(
+            "spill_points",
+            "Where low spots overflow.",
+            ("point",),
+            (
+                _ID,
+                _number("spill_elevation_m", "m", "Elevation at which the low spot overflows."),
+            ),
+        ),
+        Layer(
+            "flow_paths",
+            "Where water runs, drawn downhill from confluence to confluence.",
+            ("line",),
+            (
+                _ID,
+                _number("area_m2", "m2", "Contributing area at the lower end."),
+                _number("length_m", "m", "Length."),
+                _number("fall_m", "m", "Fall of the filled surface from end to end."),
+                _number("slope", "1", "Fall divided by length."),
+                Column("order", "Strahler order.", kind="whole"),
+                _number("ponded_share", "1", "Share of it that crosses filled ground, where the "
+                        "course is uncertain."),
+            ),
+        ),
+        Layer(
+            "lot_line_crossings",
+            "Where water comes onto the lot and leaves it.",
+            ("point",),
+            (
+                _ID,
+                Column("direction", '"on" or "off" the lot.'),
+                _number("area_m2", "m2", "Contributing area of the flow that crosses there."),
+                _number("elevation_m", "m", "Ground elevation."),
+            ),
+        ),
+        Layer(
+            "inlets",
+            "The inlets where they were set, and what they take.",
+            ("point", "line", "polygon"),
+            (
+                Column("name", "Name."),
+                Column("kind", "Kind of inlet."),
+                *_XY,
+                _number("moved_m", "m", "How far it was moved to where the water runs."),
+                _number("ground_elevation_m", "m", "Ground elevation at the inlet."),
+                _number("rim_elevation_m", "m", "Level at which it takes water."),
+                _number("catchment_m2", "m2", "Ground and shed roofs that drain to it over the "
+                        "surface."),
+                _number("catchment_before_move_m2", "m2", "The same where it was drawn."),
+                _number("roof_connected_m2", "m2", "Roof area led to it by downspouts."),
+                _number("on_lot_m2", "m2", "Part of the catchment on the lot."),
+                _number("off_lot_m2", "m2", "Part of the catchment off the lot."),
+                Column("cut_by_edge", "Whether the catchment is cut by the edge of the data: at "
+                       "least this much.", kind="yes_no"),
+                _number("residual_depth_m", "m", "Depth that stays standing because the rim is "
+                        "above the low point."),
+                _number("runoff_coefficient", "1", "Composite runoff coefficient."),
+                _number("flow_m3s", "m3/s", "Rational flow for the stated intensity; empty "
+                        "without one."),
+                _number("flow_per_10mm_h_m3s", "m3/s", "Rational flow for 10 mm/h."),
+            ),
+        ),
+        Layer(
+            "catchments",
+            "The catchment of each inlet, outlines simplified without gaps; area from cells.",
+            ("polygon",),
+            (
+                Column("name", "Name of the inlet."),
+                _number("area_m2", "m2", "Area, from cells."),
+                Column("cut_by_edge", "Whether it is cut by the edge of the data.",
+                       kind="yes_no"),
+            ),
+        ),
+        Layer(
+            "catchment_cells",
+            "The same catchments as exact cells.",
+            ("polygon",),
+            (
+                Column("name", "Name of the inlet."),
+                _number("area_m2", "m2", "Area, from cells."),
+            ),
+        ),
+        Layer(
+            "buildings",
+            "Footprints as they were read.",
+            ("polygon",),
+            (_LABEL,),
+        ),
+        Layer(
+            "runoff",
+            "Runoff per inlet and storm.",
+            (),
+            (
+                Column("subject", "Name of the inlet."),
+                _number("return_period_yr", "yr", "Return period; empty for a stated "
+                        "intensity."),
+                Column("method", '"rational" or "nrcs".'),
+                _number("area_m2", "m2", "Area."),
+                _number("runoff_coefficient", "1", "Runoff coefficient with frequency factor."),
+                _number("time_of_concentration_min", "min", "Time of concentration."),
+                _number("intensity_mm_h", "mm/h", "Rainfall intensity."),
+                _number("flow_m3s", "m3/s", "Peak flow."),
+                _number("volume_m3", "m3", "Runoff volume."),
+            ),
+        ),
+        Layer(
+            "findings",
+            "What the checks found.",
+            (),
+            (
+                Column("rule", "Identifier of the rule."),
+                Column("severity", '"fail", "warn" or "note".'),
+                Column("subject", "What it is about."),
+                Column("message", "What was found and what to do."),
+                _number("measured", "see unit", "What was measured."),
+                _number("limit", "see unit", "The limit."),
+                Column("unit", "Unit of both."),
+                Column("source", "Where the limit comes from."),
+                _number("x", "unit of the CRS", "Easting, where it has a place."),
+                _number("y", "unit of the CRS", "Northing, where it has a place."),
+            ),
+        ),
+    )
+}  # fmt: skip

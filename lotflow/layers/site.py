@@ -1,0 +1,173 @@
+"""The layers a site is described with."""
+
+from __future__ import annotations
+
+from typing import Final
+
+from lotflow.layers.columns import (
+    CONSTRAINT_KINDS,
+    COVERS,
+    INLET_KINDS,
+    MATERIALS,
+    OPENING_KINDS,
+    OUTLET_KINDS,
+    STATUSES,
+    Column,
+    Layer,
+)
+
+
+def _measured(
+    name: str,
+    quantity: str,
+    meaning: str,
+    *,
+    low: float | None = None,
+    high: float | None = None,
+) -> Column:
+    return Column(name, meaning, kind="number", quantity=quantity, low=low, high=high)
+
+
+_NAME = Column("name", "Name shown in every result.", required=True, unique=True)
+_LABEL = Column("name", "Name shown in the result.")
+_STATUS = Column(
+    "status",
+    "Existing (stays; also where empty), replaced (goes when the proposed is built), proposed, or "
+    "abandoned (takes no water).",
+    choices=STATUSES,
+)
+
+_LOT = Layer("lot", "The lot: its boundary.", ("polygon",), (_LABEL,))
+_BUILDINGS = Layer(
+    "buildings",
+    "Footprints; raised so that water flows round them, their roofs shed at the eaves.",
+    ("polygon",),
+    (_LABEL, _measured("threshold", "elevation", "Lowest door sill.")),
+)
+_COVERS = Layer(
+    "covers",
+    "What the ground is covered with; where polygons overlap, the later row counts.",
+    ("polygon",),
+    (
+        Column("cover", "Kind of cover.", required=True, choices=COVERS),
+        Column("runoff_coefficient", "Instead of the table's value.", "number", low=0, high=1),
+        Column("curve_number", "Instead of the table's value.", "number", low=30, high=100),
+    ),
+)
+_INLETS = Layer(
+    "inlets",
+    "Where water is taken in: a grate as point or polygon, a channel drain as line.",
+    ("point", "line", "polygon"),
+    (
+        _NAME,
+        Column("kind", "Kind of inlet.", choices=INLET_KINDS),
+        _measured("grate_length", "size", "Length of the grate.", low=0.02, high=20),
+        _measured("grate_width", "size", "Width of the grate.", low=0.02, high=3),
+        Column("open_share", "Open share of the grate's area.", "number", low=0, high=1),
+        _measured("opening_width", "size", "Width of the grate's widest opening.", low=0),
+        Column("grates_removable", "Whether the grate can be taken out for cleaning.", "yes_no"),
+        _measured("channel_depth", "size", "Inside depth of a channel drain.", low=0.01, high=2),
+        _measured("channel_width", "size", "Inside width of a channel drain.", low=0.01, high=2),
+        _measured("rim", "elevation", "Level of the grate's rim."),
+        _measured(
+            "rim_above_ground", "height", "How far the rim stands above the ground beside it, "
+            "as seen on site.", low=-1, high=2,
+        ),
+        _measured("inflow", "flow", "Given inflow, such as a sump pump or an AC drain.", low=0),
+        _STATUS,
+    ),
+)  # fmt: skip
+_DOWNSPOUTS = Layer(
+    "downspouts",
+    "Where roof water comes down.",
+    ("point",),
+    (
+        _LABEL,
+        Column("building", "Name of the building it drains."),
+        _measured("roof_area", "area", "Roof area it drains, seen from above.", low=0),
+        _measured("leader", "size", "Inside diameter of the leader.", low=0.02, high=0.5),
+        Column("to", 'Where it discharges: "surface" or the name of an inlet or node.'),
+        _STATUS,
+    ),
+)
+_DRAIN_LINES = Layer(
+    "drain_lines",
+    "Pipes, drawn downstream.",
+    ("line",),
+    (
+        _NAME,
+        Column("from", "Name of the inlet or node at the upstream end."),
+        Column("to", "Name of the inlet, node or outlet at the downstream end."),
+        _measured("diameter", "size", "Inside diameter.", low=0.01, high=2),
+        _measured("diameter_down", "size", "Inside diameter at the downstream end, where it "
+                  "differs.", low=0.01, high=2),
+        _measured("size", "size", "Nominal size, looked up by material.", low=0.01, high=2),
+        Column("material", "Material of the pipe.", choices=MATERIALS),
+        _STATUS,
+        _measured("invert_up", "elevation", "Invert at the upstream end."),
+        _measured("invert_down", "elevation", "Invert at the downstream end."),
+        _measured("invert_up_below_rim", "height", "Depth of the upstream invert below the rim.",
+                  low=0, high=10),
+        _measured("invert_down_below_rim", "height", "Depth of the downstream invert below the "
+                  "rim.", low=0, high=10),
+        Column("joint", "Kind of joint: glued, gasket, push, taped, none."),
+        _measured("sediment", "size", "Depth of sediment in the pipe.", low=0, high=2),
+        _measured("standing_water", "size", "Depth of water standing in the pipe.", low=0, high=2),
+        Column("test", "How it was tested: hose, dye, camera.", choices=("hose", "dye", "camera")),
+        _measured("test_flow", "flow", "Flow put in during the test.", low=0),
+        Column("test_seconds", "Time until the water arrived [s].", "number", low=0),
+        Column("evidence", "Whether the values are measured or assumed.",
+               choices=("measured", "assumed")),
+    ),
+)  # fmt: skip
+_OUTLETS = Layer(
+    "outlets",
+    "Where drain lines end.",
+    ("point",),
+    (
+        _NAME,
+        Column("kind", "Kind of outlet.", choices=OUTLET_KINDS),
+        _measured("invert", "elevation", "Invert, or the lip of an emitter."),
+        _measured("diameter", "size", "Inside diameter of the outlet.", low=0.01, high=2),
+        _STATUS,
+    ),
+)
+_OPENINGS = Layer(
+    "openings",
+    "Where water could enter a building.",
+    ("point",),
+    (
+        _LABEL,
+        Column("kind", "Kind of opening.", choices=OPENING_KINDS),
+        _measured("sill", "elevation", "Level at which water enters."),
+    ),
+)
+_CONSTRAINTS = Layer(
+    "constraints",
+    "What a drain or its water must keep clear of.",
+    ("point", "line", "polygon"),
+    (_LABEL, Column("kind", "Kind of constraint.", required=True, choices=CONSTRAINT_KINDS)),
+)
+_CULVERTS = Layer(
+    "culverts",
+    "Pipes under roads and drives, drawn downstream: the upstream end takes water, which comes "
+    "out at the downstream end.",
+    ("line",),
+    (_LABEL, _measured("diameter", "size", "Inside diameter.", low=0.01, high=3)),
+)
+_WALLS = Layer(
+    "walls",
+    "Walls, curbs and berms that the raster does not show.",
+    ("line",),
+    (_LABEL, _measured("height", "height", "Height above the ground.", low=0, high=10)),
+)
+_WATER = Layer("water", "Open water, or ground that always takes flow.", ("polygon",), (_LABEL,))
+
+#: The layers a site is described with, in the order in which they are read.
+SITE_LAYERS: Final[dict[str, Layer]] = {
+    layer.name: layer
+    for layer in (
+        _LOT, _BUILDINGS, _COVERS, _INLETS, _DOWNSPOUTS, _DRAIN_LINES, _OUTLETS, _OPENINGS,
+        _CONSTRAINTS, _CULVERTS, _WALLS, _WATER,
+    )
+}  # fmt: skip

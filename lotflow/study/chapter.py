@@ -1,0 +1,64 @@
+"""What one step of a study adds to the result."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
+    import pandas as pd
+
+    from lotflow.findings import Finding
+    from lotflow.grid import Grid
+
+
+@dataclass(frozen=True, eq=False)
+class Raster:
+    """
+    A grid of the result.
+
+    Parameters
+    ----------
+    grid
+        The values and where they are.
+    description
+        What they are.
+    unit
+        Their unit.
+    """
+
+    grid: Grid
+    description: str
+    unit: str
+
+
+@dataclass(frozen=True, eq=False)
+class Chapter:
+    """
+    What one step of a study adds to the result.
+
+    Parameters
+    ----------
+    layers
+        New layers and tables by name, as the schema declares them.
+    columns
+        Values for columns of layers that another step made: layer, then column, one value per
+        row.
+    findings
+        What its checks found.
+    sections
+        Lists of the summary by their key, such as "ponds".
+    rasters
+        By file name, such as "pond_depth_10yr.tif".
+    texts
+        Text files by name, such as "runoff_C1.txt".
+    """
+
+    layers: Mapping[str, pd.DataFrame] = field(default_factory=dict)
+    columns: Mapping[str, Mapping[str, Any]] = field(default_factory=dict)
+    findings: Sequence[Finding] = ()
+    sections: Mapping[str, Sequence[Mapping[str, Any]]] = field(default_factory=dict)
+    rasters: Mapping[str, Raster] = field(default_factory=dict)
+    texts: Mapping[str, str] = field(default_factory=dict)

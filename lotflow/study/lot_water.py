@@ -1,0 +1,135 @@
+"""The lot's ground and its water, before any rain is given: the terrain step of a study."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+from lotflow.inputs.elevation import ElevationSource, inspect_elevation
+from lotflow.inputs.site import Site, in_raster_datum, read_site
+from lotflow.inputs.site_files import find_site_files
+from lotflow.study.cases import Case, cases_of, in_case
+from lotflow.study.inlets import InletStudy, drawn_inlets, study_inlets
+from lotflow.study.window import StudyWindow, study_window
+from lotflow.terrain.artefacts import judged_low_spots
+from lotflow.terrain.catchments import CatchmentCells, catchment_cells
+from lotflow.terrain.lot_line import LotBalance, lot_balance
+from lotflow.terrain.low_spots import InnerLowSpot, LowSpots, inflow_cells, inner_low_spots
+from lotflow.terrain.routing import Routing, no_drains, route
+
+if TYPE_CHECKING:
+    from lotflow.inputs.job import Job
+
+
+@dataclass(frozen=True, eq=False)
+class LotWater:
+    """
+    Ground, low spots and inlets of a lot.
+
+    Parameters
+    ----------
+    job
+        What was asked.
+    source, site
+        The inputs.
+    window
+        The ground.
+    natural
+        Routing without inlets.
+    case
+        State of the drain system that `inlets` is about.
+    inlets
+        Inlets and the routing with them.
+    low_spots, inner
+        Where water can stand without inlets, and the low spots nested in them.
+    cells
+        Catchments of the inlets.
+    balance
+        Of the lot, with inlets.
+    """
+
+    job: Job
+    source: ElevationSource
+    site: Site
+    window: StudyWindow
+    natural: Routing
+    case: Case
+    inlets: InletStudy
+    low_spots: LowSpots
+    inner: list[InnerLowSpot]
+    cells: CatchmentCells
+    balance: LotBalance
+
+    @property
+    def names(self) -> list[str]:
+        """Names of the inlets, in the order of their numbers."""
+        return [inlet.drawn.name for inlet in self.inlets.placed]
+
+
+def read_inputs(job: Job) -> tuple[ElevationSource, Site]:
+    """
+    Read and judge all inputs but the elevations themselves.
+
+    Parameters
+    ----------
+    job
+        Names the files.
+    """
+    source = inspect_elevation(job.elevation.file, vertical_unit=job.elevation.vertical_unit)
+    files, notes = find_site_files(job.layers.file, job.layers.own())
+    site = read_site(files, crs=source.crs, vertical_unit=source.vertical_unit)
+    site = in_raster_datum(site, job.level_offset_m)
+    return source, replace(site, findings=(*notes, *site.findings))
+
+
+def study_lot(job: Job) -> LotWater:
+    """
+    Find where water stands on a lot, where it comes from and which inlet takes it.
+
+    Parameters
+    ----------
+    job
+        What to read and how to judge it.
+
+    Raises
+    ------
+    InputError
+        If an input is wrong; all faults of a file at once.
+    """
+    source, site = read_inputs(job)
+    case = cases_of(site)[-1]
+    drawn = drawn_inlets(in_case(site.inlets, case))
+    window = study_window(source, site, drawn, job.criteria, margin_m=job.elevation.margin_m)
+    empty = replace(no_drains(window.surface), culverts=window.culverts)
+    natural = route(window.surface, empty, rule=job.terrain.direction)
+    inlets = study_inlets(drawn, natural, job)
+    spots, inner = _low_spots(natural, job)
+    return LotWater(
+        job=job, source=source, site=site, window=window, natural=natural, case=case,
+        inlets=inlets, low_spots=spots, inner=inner, cells=catchments_of(inlets, window),
+        balance=lot_balance(inlets.routing, window.lot),
+    )  # fmt: skip
+
+
+def catchments_of(inlets: InletStudy, window: StudyWindow) -> CatchmentCells:
+    """
+    Count the cells of each inlet's catchment.
+
+    Parameters
+    ----------
+    inlets
+        With their routing.
+    window
+        Gives the lot.
+    """
+    inflow = inflow_cells(window.surface, inlets.routing.field.filled)
+    return catchment_cells(inlets.routing, window.lot, inflow)
+
+
+def _low_spots(natural: Routing, job: Job) -> tuple[LowSpots, list[InnerLowSpot]]:
+    """Low spots with their artefact flags, those under roofs last, and those nested in them."""
+    limit = job.criteria.low_spot_limit_m(job.elevation.rmse_m)
+    spots = judged_low_spots(natural, limit, dam_depth=job.criteria.dam_depth_m)
+    if natural.hierarchy is None:
+        return spots, []
+    return spots, inner_low_spots(natural.hierarchy, spots, limit)

@@ -1,0 +1,107 @@
+"""The terrain step's layers and findings."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any, Final
+
+import numpy as np
+
+from lotflow.outputs import result_layers as layers
+from lotflow.study.cases import in_case
+from lotflow.study.chapter import Chapter
+from lotflow.study.window import MARGIN_LIMIT_M
+from lotflow.terrain.flow_paths import flow_paths
+from lotflow.terrain.lot_line import lot_line_crossings
+from lotflow.terrain.low_spots import LowSpots, cut_by_edge, inflow_cells
+from lotflow.terrain.notes import edge_notes, gap_notes, inlet_notes, low_spot_notes
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from lotflow.findings import Finding
+    from lotflow.study.inlets import InletStudy
+    from lotflow.study.lot_water import LotWater
+    from lotflow.study.window import StudyWindow
+
+#: Length of the stretches of the lot line over which crossing water is summed up [m].
+_STRETCH_M: Final = 5.0
+#: Crossings smaller than this are only counted in the balance [m^2].
+_LEAST_CROSSING_M2: Final = 5.0
+
+
+def terrain_chapter(lot: LotWater) -> Chapter:
+    """
+    Give the layers and findings of the ground, its low spots and inlets.
+
+    Parameters
+    ----------
+    lot
+        Ground, low spots and inlets.
+    """
+    return Chapter(layers=_layers(lot), findings=_findings(lot))
+
+
+def _on_lot(spots: LowSpots, window: StudyWindow) -> Any:
+    """Cells of each low spot on the lot."""
+    return np.bincount(spots.number[window.lot], minlength=len(spots) + 1)[1:]
+
+
+def _findings(lot: LotWater) -> list[Finding]:
+    """What the inputs and the ground give to say."""
+    job, window, inlets = lot.job, lot.window, lot.inlets
+    grid = window.surface.ground
+    limit = job.criteria.low_spot_limit_m(job.elevation.rmse_m)
+    found = [*lot.source.findings, *window.elevation.findings, *lot.site.findings]
+    found += gap_notes(window.surface, window.lot)
+    found += edge_notes(
+        lot.names, lot.cells.cut_by_edge, lot_cut=window.lot_cut, margin_limit_m=MARGIN_LIMIT_M
+    )
+    found += inlet_notes(inlets.placed, inlets.residual, inlets.hidden, grid, limit=limit)
+    found += low_spot_notes(lot.low_spots, _on_lot(lot.low_spots, window) > 0, grid, limit=limit)
+    return found
+
+
+def _layers(lot: LotWater) -> dict[str, pd.DataFrame]:
+    """The layers of the ground."""
+    window, spots, natural, inlets = lot.window, lot.low_spots, lot.natural, lot.inlets
+    grid, routing = window.surface.ground, inlets.routing
+    inflow = inflow_cells(window.surface, natural.field.filled)
+    facts = layers.LowSpotFacts(
+        _on_lot(spots, window), cut_by_edge(natural, spots, inflow), _inlets_in(spots, inlets)
+    )
+    paths = flow_paths(routing, lot.job.criteria.flow_path_area_m2 / grid.cell_m2)
+    crossings = [
+        crossing
+        for crossing in lot_line_crossings(
+            routing, window.lot, lot.site.lot.geometry.union_all().boundary, _STRETCH_M
+        )
+        if crossing.area * grid.cell_m2 >= _LEAST_CROSSING_M2
+    ]
+    inlet_facts = layers.InletFacts(
+        kind=list(in_case(lot.site.inlets, lot.case)["kind"]),
+        cells=lot.cells,
+        before_move=inlets.before_move,
+        residual=inlets.residual,
+    )
+    outlines, exact = layers.catchment_layers(routing, lot.names, lot.cells.cut_by_edge)
+    return {
+        "lot": layers.lot_layer(lot.site.lot, grid.metres_per_unit),
+        "low_spots": layers.low_spots_layer(spots, grid, facts, lot.inner, lot.site.buildings),
+        "inner_low_spots": layers.inner_low_spots_layer(lot.inner, grid),
+        "spill_points": layers.spill_points_layer(spots, grid),
+        "flow_paths": layers.flow_paths_layer(paths, routing),
+        "lot_line_crossings": layers.crossings_layer(crossings, grid),
+        "inlets": layers.inlets_layer(inlets.placed, routing, inlet_facts),
+        "catchments": outlines,
+        "catchment_cells": exact,
+        "buildings": layers.buildings_layer(lot.site.buildings),
+    }
+
+
+def _inlets_in(spots: LowSpots, inlets: InletStudy) -> list[str]:
+    """Names of the inlets that stand in each low spot."""
+    inside: list[list[str]] = [[] for _ in range(len(spots) + 1)]
+    for inlet in inlets.placed:
+        for number in np.unique(spots.number.ravel()[inlet.cells]):
+            inside[number].append(inlet.drawn.name)
+    return [", ".join(names) for names in inside[1:]]
