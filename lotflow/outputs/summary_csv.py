@@ -59,7 +59,7 @@ def summary_csv(content: Mapping[str, Any]) -> str:
         if isinstance(part, list):
             entries = [(_name(section, n, entry), entry) for n, entry in enumerate(part, 1)]
         for name, entry in entries:
-            writer.writerows(map(_guarded, _rows(section, name, entry)))
+            writer.writerows(map(guarded, _rows(section, name, entry)))
     return target.getvalue()
 
 
@@ -93,8 +93,20 @@ def _values(part: Any, path: str = "", key: str = "") -> Iterator[tuple[str, str
         yield from _values(value, ".".join(filter(None, (path, key))), name)
 
 
-def _guarded(row: Sequence[Any]) -> list[Any]:
-    """Keep a spreadsheet from taking text for a formula, and a reader from taking it for a row."""
+def guarded(row: Sequence[Any]) -> list[Any]:
+    """
+    Keep a spreadsheet from taking text for a formula, and a reader from taking it for a row.
+
+    Parameters
+    ----------
+    row
+        Cells of a table.
+
+    Examples
+    --------
+    >>> guarded(["=1+1", -1.0])
+    ["'=1+1", -1.0]
+    """
     return [_harmless(cell) if isinstance(cell, str) else cell for cell in row]
 
 

@@ -1,0 +1,32 @@
+"""
+Colours of lotflow's maps, pages and styles.
+
+They differ in lightness as well as in hue, so that they can be told apart by colour-blind eyes
+and in a grey print.
+
+References
+----------
+Okabe, M., Ito, K. (2008), Color Universal Design: the hues of the catchments.
+"""
+
+from __future__ import annotations
+
+from typing import Final
+
+INK: Final = "#22252b"
+LOT: Final = "#b3123f"
+FLOW: Final = "#0b6e8f"
+RUN_ON: Final = "#e8871e"
+RUN_OFF: Final = "#ffffff"
+BUILDING: Final = "#d9d7d2"
+BUILDING_EDGE: Final = "#7d7a74"
+WATER_EDGE: Final = "#172062"
+CONTOUR: Final = "#8c6b3f"
+PIPE: Final = "#5b2a86"
+
+#: Outlines of catchments, in the order of the inlets.
+CATCHMENTS: Final = ("#e69f00", "#cc79a7", "#009e73", "#d55e00", "#8a7a00", "#7a4fa3")
+#: Low spots and ponds by depth: lower bound [m] and colour, from light to dark.
+DEPTHS: Final = (
+    (0.0, "#c9e3f5"), (0.05, "#92c5e8"), (0.10, "#5a9fd4"), (0.20, "#2f6fb3"), (0.40, "#1a3f86"),
+)  # fmt: skip

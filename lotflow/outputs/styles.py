@@ -1,0 +1,276 @@
+"""
+Styles of the result's layers as Styled Layer Descriptors, for any viewer that reads the standard.
+
+References
+----------
+OGC 02-070, Styled Layer Descriptor Implementation Specification 1.0.0; OGC 02-059, Filter
+Encoding 1.0.0.
+"""
+
+from __future__ import annotations
+
+import xml.etree.ElementTree as ET
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Final, Literal
+
+from lotflow.outputs import palette
+from lotflow.units import UnitSystem, shown
+
+_SLD: Final = "http://www.opengis.net/sld"
+_OGC: Final = "http://www.opengis.net/ogc"
+_NAMESPACES: Final = {"": _SLD, "ogc": _OGC}
+
+#: Labels of points and contours are shown from this scale on.
+_LABEL_SCALE: Final = 1_000
+#: Labels of outlines.
+_OUTLINE_LABEL_SCALE: Final = 2_500
+
+Shape = Literal["circle", "square", "triangle", "cross"]
+
+
+@dataclass(frozen=True)
+class Rule:
+    """
+    One rule of a style: which rows, and how they are drawn.
+
+    Parameters
+    ----------
+    title
+        Shown in a legend.
+    column, low, high
+        Rows whose number lies from `low` up to below `high`; None for no bound. Without a
+        column all rows.
+    equals
+        Rows whose text is this, instead of a range.
+    fill, fill_opacity
+        Colour of areas and points; empty for none.
+    stroke, width, dashes
+        Colour, width [pixels] and dashes of lines and outlines; empty for none.
+    mark, size
+        Shape and size [pixels] of points; empty for lines and areas.
+    label
+        Column that is written beside; empty for none.
+    label_scale
+        Denominator of the smallest scale at which it is written.
+    """
+
+    title: str
+    column: str = ""
+    low: float | None = None
+    high: float | None = None
+    equals: str = ""
+    fill: str = ""
+    fill_opacity: float = 1.0
+    stroke: str = ""
+    width: float = 1.0
+    dashes: str = ""
+    mark: Shape | Literal[""] = ""
+    size: float = 10.0
+    label: str = ""
+    label_scale: int = _LABEL_SCALE
+
+
+def _depth_rules(units: UnitSystem, label: str) -> tuple[Rule, ...]:
+    """One rule per class of depth."""
+    rules = []
+    bounds = [bound for bound, _ in palette.DEPTHS]
+    for position, (low, colour) in enumerate(palette.DEPTHS):
+        high = bounds[position + 1] if position + 1 < len(bounds) else None
+        upper = "" if high is None else f" to {shown(high, 'depth', units)}"
+        rules.append(
+            Rule(
+                f"deep {shown(low, 'depth', units)}{upper}" if upper
+                else f"deeper than {shown(low, 'depth', units)}",
+                "depth_m", low, high, fill=colour, fill_opacity=0.75, stroke=palette.WATER_EDGE,
+                width=0.7, label=label, label_scale=_OUTLINE_LABEL_SCALE,
+            )
+        )  # fmt: skip
+    return tuple(rules)
+
+
+def _flow_rules(units: UnitSystem) -> tuple[Rule, ...]:
+    """Wider lines where more ground drains to them."""
+    bounds = (0.0, 200.0, 1_000.0, 5_000.0)
+    rules = []
+    for position, low in enumerate(bounds):
+        high = bounds[position + 1] if position + 1 < len(bounds) else None
+        upper = "" if high is None else f" to {shown(high, 'area', units)}"
+        title = f"from {shown(low, 'area', units)}{upper}"
+        rules.append(
+            Rule(title, "area_m2", low, high, stroke=palette.FLOW, width=0.8 + 0.8 * position)
+        )
+    return tuple(rules)
+
+
+def layer_rules(units: UnitSystem) -> dict[str, tuple[Rule, ...]]:
+    """
+    Give the style of every layer that has one.
+
+    Parameters
+    ----------
+    units
+        "us" or "metric", of titles.
+    """
+    ink = palette.INK
+    return {
+        "contours": (
+            Rule("index contour", "kind", equals="index", stroke=palette.CONTOUR, width=1.1,
+                 label="label"),
+            Rule("contour", "kind", equals="ordinary", stroke=palette.CONTOUR, width=0.5),
+        ),
+        "catchments": (
+            Rule("catchment of an inlet", fill=palette.CATCHMENTS[0], fill_opacity=0.18,
+                 stroke=palette.CATCHMENTS[0], width=1.4, label_scale=_OUTLINE_LABEL_SCALE,
+                 label="name"),
+        ),
+        "low_spots": _depth_rules(units, "id"),
+        "buildings": (
+            Rule("building", fill=palette.BUILDING, stroke=palette.BUILDING_EDGE),
+        ),
+        "flow_paths": _flow_rules(units),
+        "lot": (Rule("lot", stroke=palette.LOT, width=2.2, dashes="9 4"),),
+        "spill_points": (
+            Rule("spill point", fill=palette.WATER_EDGE, mark="cross", size=8),
+        ),
+        "lot_line_crossings": (
+            Rule("water comes onto the lot", "direction", equals="on", fill=palette.RUN_ON,
+                 stroke=ink, mark="triangle", size=11),
+            Rule("water leaves the lot", "direction", equals="off", fill=palette.RUN_OFF,
+                 stroke=ink, mark="triangle", size=9),
+        ),
+        "inlets": (
+            Rule("inlet", fill=ink, stroke="#ffffff", width=2.0, mark="square", size=10,
+                 label="name"),
+        ),
+    }  # fmt: skip
+
+
+def sld_text(layer: str, rules: tuple[Rule, ...]) -> str:
+    """
+    Write the style of a layer.
+
+    Parameters
+    ----------
+    layer
+        Its name.
+    rules
+        In the order in which they are drawn.
+
+    Examples
+    --------
+    >>> text = sld_text("lot", (Rule("lot", stroke="#b3123f"),))
+    >>> "<Name>lot</Name>" in text, '<CssParameter name="stroke">#b3123f</CssParameter>' in text
+    (True, True)
+    """
+    for prefix, address in _NAMESPACES.items():
+        ET.register_namespace(prefix, address)
+    root = ET.Element(f"{{{_SLD}}}StyledLayerDescriptor", {"version": "1.0.0"})
+    named = _within(root, "NamedLayer")
+    _within(named, "Name", layer)
+    style = _within(named, "UserStyle")
+    _within(style, "Name", layer)
+    type_style = _within(style, "FeatureTypeStyle")
+    for rule in rules:
+        _rule(type_style, rule)
+        if rule.label:
+            _rule(type_style, rule, as_label=True)
+    ET.indent(root, " ")
+    return ET.tostring(root, encoding="unicode", xml_declaration=False) + "\n"
+
+
+def _within(
+    parent: ET.Element, name: str, text: str | None = None, **attributes: str
+) -> ET.Element:
+    """Add an element of the style language."""
+    element = ET.SubElement(parent, f"{{{_SLD}}}{name}", attributes)
+    element.text = text
+    return element
+
+
+def _rule(parent: ET.Element, rule: Rule, *, as_label: bool = False) -> None:
+    """Write a rule, or the rule that labels the same rows."""
+    element = _within(parent, "Rule")
+    title = f"{rule.title}, label" if as_label else rule.title
+    _within(element, "Name", title)
+    _within(element, "Title", title)
+    _filter(element, rule)
+    if as_label:
+        _within(element, "MaxScaleDenominator", str(rule.label_scale))
+        _label(element, rule)
+    elif rule.mark:
+        _point(element, rule)
+    elif rule.fill:
+        polygon = _within(element, "PolygonSymbolizer")
+        _parameters(_within(polygon, "Fill"), _fill(rule))
+        if rule.stroke:
+            _parameters(_within(polygon, "Stroke"), _stroke(rule))
+    else:
+        _parameters(_within(_within(element, "LineSymbolizer"), "Stroke"), _stroke(rule))
+
+
+def _filter(element: ET.Element, rule: Rule) -> None:
+    """Write which rows a rule is for."""
+    comparisons = list(_comparisons(rule))
+    if not comparisons:
+        return
+    parent = ET.SubElement(element, f"{{{_OGC}}}Filter")
+    if len(comparisons) > 1:
+        parent = ET.SubElement(parent, f"{{{_OGC}}}And")
+    for name, value in comparisons:
+        comparison = ET.SubElement(parent, f"{{{_OGC}}}{name}")
+        ET.SubElement(comparison, f"{{{_OGC}}}PropertyName").text = rule.column
+        ET.SubElement(comparison, f"{{{_OGC}}}Literal").text = value
+
+
+def _comparisons(rule: Rule) -> Iterator[tuple[str, str]]:
+    """Give the comparisons of a rule."""
+    if rule.equals:
+        yield "PropertyIsEqualTo", rule.equals
+    if rule.low is not None:
+        yield "PropertyIsGreaterThanOrEqualTo", f"{rule.low:g}"
+    if rule.high is not None:
+        yield "PropertyIsLessThan", f"{rule.high:g}"
+
+
+def _fill(rule: Rule) -> dict[str, str]:
+    return {"fill": rule.fill, "fill-opacity": f"{rule.fill_opacity:g}"}
+
+
+def _stroke(rule: Rule) -> dict[str, str]:
+    stroke = {"stroke": rule.stroke, "stroke-width": f"{rule.width:g}"}
+    return stroke | ({"stroke-dasharray": rule.dashes} if rule.dashes else {})
+
+
+def _parameters(parent: ET.Element, parameters: dict[str, str]) -> None:
+    """Write the parameters of a symbol."""
+    for name, value in parameters.items():
+        _within(parent, "CssParameter", value).set("name", name)
+
+
+def _point(element: ET.Element, rule: Rule) -> None:
+    """Draw rows as marks; on a line a viewer sets the mark at its middle."""
+    graphic = _within(_within(element, "PointSymbolizer"), "Graphic")
+    mark = _within(graphic, "Mark")
+    _within(mark, "WellKnownName", rule.mark)
+    _parameters(_within(mark, "Fill"), _fill(rule))
+    if rule.stroke:
+        _parameters(_within(mark, "Stroke"), _stroke(rule))
+    _within(graphic, "Size", f"{rule.size:g}")
+
+
+def _label(element: ET.Element, rule: Rule) -> None:
+    """Write a column beside each row, with a pale halo."""
+    symbol = _within(element, "TextSymbolizer")
+    label = _within(symbol, "Label")
+    ET.SubElement(label, f"{{{_OGC}}}PropertyName").text = rule.label
+    _parameters(_within(symbol, "Font"), {"font-family": "sans-serif", "font-size": "11"})
+    if rule.mark:
+        point = _within(_within(symbol, "LabelPlacement"), "PointPlacement")
+        shift = _within(point, "Displacement")
+        _within(shift, "DisplacementX", "8")
+        _within(shift, "DisplacementY", "8")
+    halo = _within(symbol, "Halo")
+    _within(halo, "Radius", "1.5")
+    _parameters(_within(halo, "Fill"), {"fill": "#ffffff", "fill-opacity": "0.9"})
+    _parameters(_within(symbol, "Fill"), {"fill": palette.INK})

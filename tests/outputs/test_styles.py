@@ -1,0 +1,73 @@
+"""Styles: every layer that has one can be read by others, and names columns that exist."""
+
+import json
+import os
+import shutil
+import subprocess
+import xml.etree.ElementTree as ET
+from pathlib import Path
+
+import pytest
+
+from lotflow.layers import RESULT_LAYERS
+from lotflow.outputs.styles import layer_rules, sld_text
+
+SLD, OGC = "{http://www.opengis.net/sld}", "{http://www.opengis.net/ogc}"
+#: Order of the elements of a rule: OGC 02-070, appendix A.4, FeatureTypeStyle.xsd.
+RULE_ORDER = (
+    "Name", "Title", "Filter", "MinScaleDenominator", "MaxScaleDenominator", "LineSymbolizer",
+    "PolygonSymbolizer", "PointSymbolizer", "TextSymbolizer",
+)  # fmt: skip
+LAYERS = sorted(layer_rules("metric"))
+READER = """
+import { SldStyleParser } from 'geostyler-sld-parser';
+import { readFileSync } from 'node:fs';
+const parser = new SldStyleParser({ sldVersion: '1.0.0' });
+const { output, errors, unsupportedProperties } =
+  await parser.readStyle(readFileSync(0, 'utf8'));
+console.log(JSON.stringify({ output, errors: (errors ?? []).map(String), unsupportedProperties }));
+"""
+
+
+@pytest.mark.parametrize("units", ["us", "metric"])
+@pytest.mark.parametrize("layer", LAYERS)
+def test_a_style_names_columns_of_its_layer_and_keeps_the_order_of_the_standard(layer, units):
+    root = ET.fromstring(sld_text(layer, layer_rules(units)[layer]))
+    columns = {column.name for column in RESULT_LAYERS[layer].columns}
+    named = {element.text for element in root.iter(f"{OGC}PropertyName")}
+    assert named <= columns
+    rules = list(root.iter(f"{SLD}Rule"))
+    assert rules
+    for rule in rules:
+        order = [child.tag.removeprefix(SLD).removeprefix(OGC) for child in rule]
+        assert order == sorted(order, key=RULE_ORDER.index)
+
+
+@pytest.mark.parametrize("layer", ["low_spots", "flow_paths"])
+def test_classes_of_numbers_join_without_gap(layer):
+    rules = layer_rules("metric")[layer]
+    assert rules[0].low == 0
+    assert rules[-1].high is None
+    assert [rule.high for rule in rules[:-1]] == [rule.low for rule in rules[1:]]
+
+
+@pytest.mark.parametrize("layer", LAYERS)
+def test_an_independent_parser_reads_every_style(layer, tmp_path):
+    """geostyler-sld-parser (npm) reads all rules, without errors or unsupported properties."""
+    modules = os.environ.get("LOTFLOW_NODE_MODULES", "")
+    if not (shutil.which("node") and Path(modules, "geostyler-sld-parser").is_dir()):
+        pytest.skip("LOTFLOW_NODE_MODULES names no folder with geostyler-sld-parser")
+    (tmp_path / "node_modules").symlink_to(modules)
+    script = tmp_path / "read.mjs"
+    script.write_text(READER)
+    rules = layer_rules("metric")[layer]
+    ran = subprocess.run(
+        ["node", str(script)], input=sld_text(layer, rules), capture_output=True, text=True,
+        check=True, cwd=tmp_path,
+    )  # fmt: skip
+    told = json.loads(ran.stdout)
+    assert told["errors"] == []
+    assert not told.get("unsupportedProperties")
+    names = [rule["name"] for rule in told["output"]["rules"]]
+    assert [name for name in names if not name.endswith(", label")] == [r.title for r in rules]
+    assert sum(name.endswith(", label") for name in names) == sum(bool(r.label) for r in rules)
