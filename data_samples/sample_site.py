@@ -54,48 +54,57 @@ def covers() -> Rows:
 
 
 def inlets() -> Rows:
-    """Two inlets that are there and serve little, and two that are proposed at the low points."""
+    """
+    Two inlets that are there and serve little, and three that are proposed at the low points.
+
+    The old ones go when the new ones come.
+    """
+    basin = {"kind": "catch basin", "status": "proposed", "grate_length": 12.0 * INCH_M,
+             "grate_width": 12.0 * INCH_M, "open_share": 0.40, "opening_width": 0.4 * INCH_M,
+             "grates_removable": True}  # fmt: skip
     return [
         {
             # stops short: the settled middle of the patio lies 2 m beyond its end
-            "name": "Patio channel", "kind": "channel drain", "status": "existing",
+            "name": "Patio channel", "kind": "channel drain", "status": "replaced",
             "channel_depth": 3.0 * INCH_M, "channel_width": 4.0 * INCH_M, "open_share": 0.25,
             "opening_width": 0.3 * INCH_M, "grates_removable": False,
             "geometry": LineString([(-4.2, 28.8), (-1.4, 28.8)]),
         },
         {
             # set too high when the lawn around it settled
-            "name": "Yard basin", "kind": "catch basin", "status": "existing",
+            "name": "Yard basin", "kind": "catch basin", "status": "replaced",
             "grate_length": 9.0 * INCH_M, "grate_width": 9.0 * INCH_M, "open_share": 0.35,
             "opening_width": 0.5 * INCH_M, "grates_removable": True, "rim_above_ground": 0.05,
             "geometry": box(-7.72, 29.38, -7.48, 29.62),
         },
+        {**basin, "name": "Patio basin", "geometry": Point(0.7, 28.95)},
+        {**basin, "name": "Lawn drain", "geometry": Point(-5.7, 39.2)},
         {
-            "name": "Patio basin", "kind": "catch basin", "status": "proposed",
-            "grate_length": 12.0 * INCH_M, "grate_width": 12.0 * INCH_M, "open_share": 0.40,
-            "opening_width": 0.4 * INCH_M, "grates_removable": True,
-            "geometry": Point(0.7, 28.95),
-        },
-        {
-            "name": "Lawn drain", "kind": "area drain", "status": "proposed",
-            "grate_length": 12.0 * INCH_M, "grate_width": 12.0 * INCH_M, "open_share": 0.45,
-            "opening_width": 0.4 * INCH_M, "grates_removable": True,
-            "geometry": Point(-5.7, 39.2),
+            "name": "Garage channel", "kind": "channel drain", "status": "proposed",
+            "channel_depth": 5.0 * INCH_M, "channel_width": 5.0 * INCH_M, "open_share": 0.35,
+            "opening_width": 0.3 * INCH_M, "grates_removable": True,
+            "geometry": LineString([(10.5, 29.4), (7.7, 29.4)]),
         },
     ]  # fmt: skip
 
 
 def downspouts() -> Rows:
-    """One feeds the low spot of the patio, one ends in a pipe that nobody has found the end of."""
+    """
+    Four downspouts, as they discharge today and as they will.
+
+    Today one is led into the yard basin, one feeds the low spot of the patio, one ends at the
+    wall, and one in a pipe that nobody has found the end of.
+    """
     return [
-        {"name": "DS1", "building": "House", "roof_area": 38.0, "leader": 3 * INCH_M,
-         "to": "Yard basin", "geometry": Point(-6.8, 28.8)},
-        {"name": "DS2", "building": "House", "roof_area": 34.0, "leader": 3 * INCH_M,
-         "to": "surface", "geometry": Point(3.9, 28.9)},
-        {"name": "DS3", "building": "House", "leader": 3 * INCH_M,
-         "to": "surface", "geometry": Point(-6.9, 17.7)},
-        {"name": "DS4", "building": "House", "leader": 3 * INCH_M,
-         "to": "Front corner", "geometry": Point(5.8, 17.6)},
+        {"name": name, "building": "House", "roof_area": area, "leader": 3 * INCH_M, "to": to,
+         "status": status, "geometry": Point(place)}
+        for name, area, place, today, later in (
+            ("DS1", 38.0, (-6.8, 28.8), "Yard basin", "Corner cleanout"),
+            ("DS2", 34.0, (3.9, 28.9), "surface", "Patio basin"),
+            ("DS3", 27.0, (-6.9, 17.7), "surface", "Side cleanout"),
+            ("DS4", 27.0, (5.8, 17.6), "Front corner", "Front cleanout"),
+        )
+        for to, status in ((today, "replaced"), (later, "proposed"))
     ]  # fmt: skip
 
 
@@ -105,10 +114,10 @@ def drain_lines() -> Rows:
 
     Existing: taped joints with too little cover; a line whose ends differ (4 in to 3 in) with
     sediment and standing water; a 3 in line that rises towards an emitter above it; a roof line
-    of unknown end. Proposed: 4 in smooth pipe at more than 1 % to the curb.
+    of unknown end. Proposed: 4 in smooth pipe at more than 1 % to the curb, with cleanouts.
     """
-    old = {"status": "existing", "evidence": "measured"}
-    new = {"status": "proposed", "diameter": 4 * INCH_M, "material": "pvc", "joint": "glued",
+    old = {"status": "replaced", "evidence": "measured"}
+    new = {"status": "proposed", "size": 4 * INCH_M, "material": "pvc", "joint": "glued",
            "evidence": "assumed"}  # fmt: skip
     return [
         {**old, "name": "Old patio line", "from": "Patio channel", "to": "Yard basin",
@@ -130,28 +139,40 @@ def drain_lines() -> Rows:
          "invert_up": 31.38, "evidence": "assumed",
          "geometry": LineString([(5.8, 17.6), (5.2, 12.0)])},
         {**new, "name": "Patio line", "from": "Patio basin", "to": "Corner cleanout",
-         "invert_up": 30.80, "invert_down": 30.59,
+         "invert_up": 30.80, "invert_down": 30.62,
          "geometry": LineString([(0.7, 28.95), (0.7, 30.2), (-8.6, 30.2)])},
-        {**new, "name": "Side line", "from": "Corner cleanout", "to": "Patio curb outlet",
-         "invert_up": 30.59, "invert_down": 30.09,
-         "geometry": LineString([(-8.6, 30.2), (-8.6, 4.9)])},
-        {**new, "name": "Lawn line", "from": "Lawn drain", "to": "Lawn curb outlet",
-         "invert_up": 30.76, "invert_down": 30.08,
-         "geometry": LineString([(-5.7, 39.2), (-9.8, 36.0), (-9.8, 4.9)])},
+        {**new, "name": "Side line", "from": "Corner cleanout", "to": "Side cleanout",
+         "invert_up": 30.62, "invert_down": 30.37,
+         "geometry": LineString([(-8.6, 30.2), (-8.6, 17.7)])},
+        {**new, "name": "Street line", "from": "Side cleanout", "to": "Patio curb outlet",
+         "invert_up": 30.37, "invert_down": 30.09,
+         "geometry": LineString([(-8.6, 17.7), (-8.6, 4.9)])},
+        {**new, "name": "Lawn line", "from": "Lawn drain", "to": "Lawn cleanout",
+         "invert_up": 30.76, "invert_down": 30.37,
+         "geometry": LineString([(-5.7, 39.2), (-9.8, 36.0), (-9.8, 20.0)])},
+        {**new, "name": "Lawn street line", "from": "Lawn cleanout", "to": "Lawn curb outlet",
+         "invert_up": 30.37, "invert_down": 30.08,
+         "geometry": LineString([(-9.8, 20.0), (-9.8, 4.9)])},
+        {**new, "name": "Garage line", "from": "Garage channel", "to": "Front cleanout",
+         "invert_up": 31.10, "invert_down": 30.62,
+         "geometry": LineString([(7.7, 29.4), (6.9, 28.6), (6.9, 17.0)])},
+        {**new, "name": "Front line", "from": "Front cleanout", "to": "Front curb outlet",
+         "invert_up": 30.62, "invert_down": 30.30,
+         "geometry": LineString([(6.9, 17.0), (5.8, 4.9)])},
     ]  # fmt: skip
 
 
 def outlets() -> Rows:
     """Where the lines end, or are believed to end."""
+    curb = {"kind": "curb", "diameter": 4 * INCH_M, "status": "proposed"}
     return [
         {"name": "Old emitter", "kind": "pop-up emitter", "invert": 31.19, "diameter": 3 * INCH_M,
-         "status": "existing", "geometry": Point(-3.6, 14.6)},
-        {"name": "Lost end", "kind": "not found", "status": "existing",
+         "status": "replaced", "geometry": Point(-3.6, 14.6)},
+        {"name": "Lost end", "kind": "not found", "status": "replaced",
          "geometry": Point(5.2, 12.0)},
-        {"name": "Patio curb outlet", "kind": "curb", "invert": 30.09, "diameter": 4 * INCH_M,
-         "status": "proposed", "geometry": Point(-8.6, 4.9)},
-        {"name": "Lawn curb outlet", "kind": "curb", "invert": 30.08, "diameter": 4 * INCH_M,
-         "status": "proposed", "geometry": Point(-9.8, 4.9)},
+        {**curb, "name": "Patio curb outlet", "invert": 30.09, "geometry": Point(-8.6, 4.9)},
+        {**curb, "name": "Lawn curb outlet", "invert": 30.08, "geometry": Point(-9.8, 4.9)},
+        {**curb, "name": "Front curb outlet", "invert": 30.30, "geometry": Point(5.8, 4.9)},
     ]  # fmt: skip
 
 

@@ -61,6 +61,96 @@ class Criteria:
         high=100.0,
     )
 
+    cover_m: float = _criterion(
+        0.30,
+        "FHWA HEC-22, 3rd edition (2009), section 7.2.5: never less than 1 ft over a storm drain",
+        "least ground over the top of a pipe [m]",
+        low=0.0,
+        high=3.0,
+    )
+    outlet_size_m: float = _criterion(
+        0.1016,
+        "common practice, no published source: 4 in pipe",
+        "nominal size of the pipe by which the way to an outlet is judged [m]",
+        low=0.02,
+        high=0.6,
+    )
+
+    design_storm_yr: float = _criterion(
+        10.0,
+        "City of Vernonia OR standards, section 3.0013: inlets, catch basins and their connectors "
+        "10 years",
+        "return period that drain lines and grates must pass; rarer storms are told, not failed "
+        "[yr]",
+        low=1.0,
+        high=1000.0,
+    )
+    node_reach_m: float = _criterion(
+        0.5,
+        "lotflow's rule: as well as a line is drawn over a map",
+        "how far the end of a drain line may be drawn from what it is connected to [m]",
+        low=0.01,
+        high=10.0,
+    )
+    velocity_low_m_s: float = _criterion(
+        0.61,
+        "common practice, no published source: 2 ft/s when full; FHWA HEC-22, 3rd edition (2009), "
+        "section 7.2.4 asks 3 ft/s of storm drains",
+        "least velocity of a full drain line that keeps itself clean [m/s]",
+        low=0.0,
+        high=5.0,
+    )
+    velocity_high_m_s: float = _criterion(
+        3.0,
+        "common practice, no published source: 10 ft/s",
+        "greatest velocity in a drain line in the design storm [m/s]",
+        low=0.5,
+        high=20.0,
+    )
+    clogged_share: float = _criterion(
+        0.5,
+        "TxDOT, Hydraulic Design Manual: a multiplier of about one half on perimeter and area",
+        "share of a grate counted as clogged [1]",
+        low=0.0,
+        high=0.95,
+    )
+    grate_water_m: float = _criterion(
+        0.05,
+        "common practice, no published source: 2 in",
+        "depth of water over a grate up to which it must take the design storm [m]",
+        low=0.005,
+        high=1.0,
+    )
+    channel_level_m: float = _criterion(
+        0.0127,
+        "ADA Standards (2010), 303.3, from memory: a bevelled change in level of 1/2 in",
+        "greatest fall of the ground along a channel drain, whose top is set level [m]",
+        low=0.0,
+        high=1.0,
+    )
+    access_spacing_m: float = _criterion(
+        30.48,
+        "plumbing codes: a cleanout every 100 ft, from memory",
+        "greatest length of a drain line between places from which it can be cleaned [m]",
+        low=1.0,
+        high=1000.0,
+    )
+    trench_depth_m: float = _criterion(
+        1.524,
+        "29 CFR 1926.652(a): protection from 5 ft on unless in stable rock",
+        "depth from which a trench must be protected [m]",
+        low=0.1,
+        high=20.0,
+    )
+    footing_depth_m: float = _criterion(
+        0.3,
+        "International Residential Code, R403.1.4, from memory: footings at least 12 in below "
+        "undisturbed ground",
+        "depth of the footings of buildings below the ground beside them [m]",
+        low=0.0,
+        high=10.0,
+    )
+
     def low_spot_limit_m(self, rmse_m: float) -> float:
         """
         Smallest depth of a reported low spot [m].

@@ -69,7 +69,8 @@ def _sentence(text: str) -> str:
 
 def _short(value: object, limit: int = 80) -> str:
     """Quote a value so that control characters show and a long one does not fill the screen."""
-    shown = repr(value)
+    # a cell may hold megabytes; what is cut off need not be quoted first
+    shown = repr(value[: limit + 1] if isinstance(value, (str, bytes)) else value)
     return shown if len(shown) <= limit else shown[: limit - 3] + "..."
 
 

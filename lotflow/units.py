@@ -38,6 +38,7 @@ TO_SI: Final[dict[str, float]] = {
     "ha": 1e4,
     "m3": 1.0,
     "ft3": CUBIC_METRES_PER_CUBIC_FOOT,
+    "yd3": 27.0 * CUBIC_METRES_PER_CUBIC_FOOT,
     "gal": CUBIC_METRES_PER_GALLON,
     "m3s": 1.0,
     "l_s": 1e-3,
@@ -77,6 +78,7 @@ VERTICAL_UNIT_NAMES: Final[dict[str, VerticalUnit]] = {
 SHOWN: Final[dict[str, dict[UnitSystem, tuple[str, int]]]] = {
     "depth": {"us": ("in", 1), "metric": ("m", 2)},
     "length": {"us": ("ft", 1), "metric": ("m", 1)},
+    "distance": {"us": ("ft", 0), "metric": ("m", 0)},
     "elevation": {"us": ("ft", 2), "metric": ("m", 2)},
     "diameter": {"us": ("in", 1), "metric": ("mm", 0)},
     "area": {"us": ("ft2", 0), "metric": ("m2", 0)},
@@ -92,6 +94,7 @@ SIGNS: Final[dict[str, str]] = {
     "ft2": "ft²",
     "m3": "m³",
     "ft3": "ft³",
+    "yd3": "yd³",
     "m3s": "m³/s",
     "l_s": "l/s",
     "mm_h": "mm/h",
@@ -159,6 +162,28 @@ def shown(value: float | None, quantity: str, system: UnitSystem) -> str:
         return "-"
     unit, decimals = SHOWN[quantity][system]
     return f"{from_si(value, unit):,.{decimals}f} {sign(unit)}"
+
+
+def both_units(value: float, quantity: str) -> str:
+    """
+    Show an SI value in metric units and, in brackets, in US ones.
+
+    Findings and faults say their numbers so: they are read with either kind of report, and
+    some are found before it is known which.
+
+    Parameters
+    ----------
+    value
+        In SI.
+    quantity
+        Key of `SHOWN`.
+
+    Examples
+    --------
+    >>> both_units(0.3048, "depth"), both_units(240.0, "distance")
+    ('0.30 m (12.0 in)', '240 m (787 ft)')
+    """
+    return f"{shown(value, quantity, 'metric')} ({shown(value, quantity, 'us')})"
 
 
 def sign(unit: str) -> str:

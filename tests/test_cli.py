@@ -13,6 +13,7 @@ import pytest
 import rasterio
 import shapely
 from rasterio.transform import Affine
+from rasterio.warp import Resampling, reproject, transform_bounds
 
 from lotflow.cli import main
 
@@ -138,6 +139,30 @@ def test_layers_names_layers_columns_and_units(capfd):
     assert err == ""
 
 
+def test_a_raster_in_degrees_is_resampled_aloud(tmp_path, capfd):
+    """The answer is that of the raster in metres, within what resampling blurs."""
+    with rasterio.open(DEM) as source:
+        west, south, east, north = transform_bounds(source.crs, "EPSG:4326", *source.bounds)
+        size = {"width": source.width, "height": source.height}
+        across, down = (east - west) / source.width, (north - south) / source.height
+        transform = Affine(across, 0.0, west, 0.0, -down, north)
+        profile = source.profile | size | {"crs": "EPSG:4326", "transform": transform}
+        with rasterio.open(tmp_path / "degrees.tif", "w", **profile) as target:
+            whole = (rasterio.band(source, 1), rasterio.band(target, 1))
+            reproject(*whole, resampling=Resampling.bilinear)
+            target.units = ("metre",)
+    spots = []
+    for raster_file in (DEM, tmp_path / "degrees.tif"):
+        folder = tmp_path / raster_file.stem
+        assert lotflow("screen", raster_file, SITE, "-o", folder, "-q") == 0
+        summary = json.loads((folder / "summary.json").read_text())
+        spots.append(max(spot["depth_m"] for spot in summary["low_spots"]))
+    (said,) = [one for one in summary["findings"] if one["rule"] == "resampled"]
+    assert said["subject"] == "degrees.tif"
+    assert "UTM" in said["message"]
+    assert spots[1] == pytest.approx(spots[0], abs=0.02)
+
+
 # --- bad input: each maker prepares files in a folder and gives the arguments -------------------
 
 
@@ -221,6 +246,7 @@ def culvert_in_a_circle(folder):
     return ("run", job)
 
 
+IN_HOUSE = (600051, 3300038)
 FAR_AWAY = [(600050, 3300055), (600500, 3300500)]
 BAD_INPUT = {
     "missing file": (lambda f: screen_with(f / "none.tif"), "none.tif", "does not exist"),
@@ -234,15 +260,18 @@ BAD_INPUT = {
     "unknown vertical unit": (lambda f: raster(f, unit=None), "ground.tif", "--vertical-unit"),
     "cells too coarse": (lambda f: raster(f, every=12), "ground.tif", "6", "5 m"),
     "lot all nodata": (
-        lambda f: raster(f, values=lambda data: np.full_like(data, -9999)), "layer lot",
+        lambda f: raster(f, values=lambda data: np.full_like(data, -9999)), "site.gpkg, layer lot",
         "no cell of the lot has an elevation", "Use elevation data",
     ),
-    "lot outside": (lambda f: shifted(f, 5000), "layer lot", "outside", "Check the CRS"),
+    "lot outside": (
+        lambda f: shifted(f, 5000), "bound.gpkg, layer lot", "outside", "Check the CRS",
+    ),
     "lot partly outside": (
-        lambda f: shifted(f, 60), "layer lot", "partly outside", "neighbouring tile",
+        lambda f: shifted(f, 60), "bound.gpkg, layer lot", "partly outside", "neighbouring tile",
     ),
     "lot of a few cells": (
-        lambda f: boundary(f, lot().geometry[0].centroid.buffer(0.8)), "lot", "at least 20",
+        lambda f: boundary(f, lot().geometry[0].centroid.buffer(0.8)), "bound.gpkg, layer lot",
+        "at least 20", "0.50 m (1.64 ft)",
     ),
     "ring crosses itself": (bow_tie, "bound.gpkg", "row 1", "crosses itself"),
     "empty layer": (boundary, "bound.gpkg", "layer lot", "empty", "Draw"),
@@ -257,16 +286,33 @@ BAD_INPUT = {
     "name missing": (lambda f: inlets(f, name=["A", None]), "drains.gpkg", "row 2", "empty"),
     "duplicate names": (lambda f: inlets(f, name=["A", "A"]), "drains.gpkg", "row 2", "unique"),
     "inlet elsewhere": (
-        lambda f: inlets(f, name=["A", "Far"], places=FAR_AWAY), "Far", "from the lot",
+        lambda f: inlets(f, name=["A", "Far"], places=FAR_AWAY), "drains.gpkg, layer inlets",
+        "Far", "from the lot", "m (", "ft)",
     ),
     "rim far too low": (
-        lambda f: inlets(f, name=["A", "Deep"], rim_m=[31.5, 25.0]), "Deep", "below its ground",
+        lambda f: inlets(f, name=["A", "Deep"], rim_m=[31.5, 25.0]), "drains.gpkg, layer inlets",
+        "Deep", "below its ground", "m (", "ft)",
     ),
     "misspelt column": (
         lambda f: inlets(f, name=["A", "B"], rimm_m=[31.5, 31.5]), "drains.gpkg", "rimm_m",
         "did you mean",
     ),
-    "culverts in a circle": (culvert_in_a_circle, "culvert", "There", "Back"),
+    "culverts in a circle": (
+        culvert_in_a_circle, "site.gpkg, layer culverts", "There", "Back", "Draw each culvert",
+    ),
+    "inlet in a building": (
+        lambda f: (*inlets(f, name=["A", "In"], places=[ON_LAWN[0], IN_HOUSE]),
+                   "--buildings", SITE),
+        "drains.gpkg, layer inlets", "In", "inside a building",
+    ),
+    "coarse cells in degrees": (
+        lambda f: raster(f, crs="EPSG:4326", transform=Affine(1 / 3600, 0, -81, 0, -1 / 3600, 30)),
+        "ground.tif", "these measure", "1 m or finer",
+    ),
+    "degrees declared as metres": (
+        lambda f: raster(f, transform=Affine(5e-6, 0, -81, 0, -5e-6, 30)), "ground.tif",
+        "these measure", "check the CRS",
+    ),
     "value out of bounds": (
         lambda f: job_line(f, "coefficient = 35"), "job.toml", "line 3", "must be 1 or less",
     ),
@@ -319,24 +365,6 @@ def test_output_below_a_missing_folder_is_refused(tmp_path, capfd):
     assert lotflow("run", JOB, "-o", tmp_path / "nowhere" / "result") == 1
     assert "nowhere" in capfd.readouterr().err
     assert contents(tmp_path) == {}
-
-
-@pytest.mark.parametrize("there", [True, False])
-def test_interrupt_exits_with_130_and_leaves_what_was_there(
-    there, tmp_path, finished, monkeypatch, capfd
-):
-    """Ctrl-C while computing, with and without an old result."""
-
-    def interrupted(*_arguments, **_options):
-        raise KeyboardInterrupt
-
-    monkeypatch.setattr("lotflow.study.run_study", interrupted)
-    if there:
-        shutil.copytree(finished, tmp_path / "result")
-    before = contents(tmp_path)
-    assert lotflow("run", JOB, "-o", tmp_path / "result", "--overwrite") == 130
-    assert "nothing was written" in capfd.readouterr().err
-    assert contents(tmp_path) == before
 
 
 def test_another_package_called_richdem_is_recognised(tmp_path):

@@ -180,9 +180,7 @@ def normal_flow(flow: Floats, diameter: Floats, slope: Floats, roughness: Floats
     with np.errstate(divide="ignore", invalid="ignore"):
         ratio = np.where(flow > 0, flow / capacity, 0.0)
     surcharged = ratio > PEAK_FLOW_RATIO
-    filling = bisect_rising(
-        lambda filled: np.asarray(flow_ratio(filled)), ratio, 0.0, FULLEST_FLOW_FILLING
-    )
+    filling = bisect_rising(_uniform_flow, ratio, 0.0, FULLEST_FLOW_FILLING)
     filling = np.where(surcharged, np.nan, np.where(flow > 0, filling, 0.0))
     # a surcharged pipe is full; a dry one has no velocity
     wet_share = np.where(surcharged, 1.0, area_ratio(np.nan_to_num(filling)))
@@ -277,13 +275,29 @@ def section_velocity(flow: Floats, depth: Floats, diameter: Floats) -> Floats:
 def _angle(filling: Floats) -> np.ndarray[tuple[int, ...], np.dtype[np.float64]]:
     """Angle the water subtends at the centre of the section [rad]."""
     between(0.0, 1.0, filling=filling)
+    return _wet_angle(np.asarray(filling, dtype=np.float64))
+
+
+def _wet_angle(
+    filling: np.ndarray[tuple[int, ...], np.dtype[np.float64]],
+) -> np.ndarray[tuple[int, ...], np.dtype[np.float64]]:
+    """The same for fillings that a search has kept between 0 and 1: it asks for many."""
     # 2 arccos(1 - 2 d/D) in the form that keeps its digits in a nearly dry pipe
-    return np.asarray(4.0 * np.arcsin(np.sqrt(np.asarray(filling, dtype=np.float64))))
+    return np.asarray(4.0 * np.arcsin(np.sqrt(filling)))
+
+
+def _uniform_flow(
+    filling: np.ndarray[tuple[int, ...], np.dtype[np.float64]],
+) -> np.ndarray[tuple[int, ...], np.dtype[np.float64]]:
+    """Uniform flow beside full flow, (t - sin t)^(5/3) / (2 pi t^(2/3)) at the angle t."""
+    angle = _wet_angle(filling)
+    # A R^(2/3); a search never asks for a filling of exactly 0
+    return np.asarray(np.cbrt((angle - np.sin(angle)) ** 5 / angle**2) / (2.0 * np.pi))
 
 
 def _critical_flow(filling: Floats) -> np.ndarray[tuple[int, ...], np.dtype[np.float64]]:
     """Critical flow at a filling, Q / (g^(1/2) D^(5/2)) = (A^3 / T)^(1/2) with D = 1."""
-    angle = _angle(filling)
+    angle = _wet_angle(np.asarray(filling, dtype=np.float64))
     area = (angle - np.sin(angle)) / 8.0
     width = np.sin(0.5 * angle)
     return np.asarray(np.sqrt(area**3 / width))

@@ -20,7 +20,7 @@ from lotflow.inputs.rasters import read_stored
 from lotflow.inputs.resampling import Bounds, resample, square_cells
 from lotflow.inputs.surface_checks import gap_check, seam_check, step_check
 from lotflow.inputs.tiles import Pasted, Tile
-from lotflow.units import TO_SI
+from lotflow.units import TO_SI, both_units
 
 __all__ = ["Elevation", "ElevationSource", "inspect_elevation", "read_elevation"]
 
@@ -165,8 +165,8 @@ def _tile_elevations(
         row, column = (int(i) for i in wrong[0])
         x, y = _Locator(source, part)(row, column)
         raise header.fault(
-            f"the elevation {values[row, column]:,.6g} m at {x:.2f}, {y:.2f} (one of "
-            f"{len(wrong):,} such cells) is none of land, {LOWEST_M:g} to {HIGHEST_M:g} m",
+            f"the elevation {both_units(float(values[row, column]), 'length')} at {x:.2f}, {y:.2f} "
+            f"(one of {len(wrong):,} such cells) is none of land, {LOWEST_M:g} to {HIGHEST_M:g} m",
             "Check the vertical unit; declare the number as nodata; or the file is damaged",
             value=float(stored[row, column]),
         )

@@ -26,7 +26,7 @@ from lotflow.inputs.open import local_file, reading
 from lotflow.inputs.raster_header import RasterHeader
 from lotflow.inputs.rasters import read_header
 from lotflow.inputs.tiles import Mosaic, mosaic
-from lotflow.units import TO_SI, VerticalUnit
+from lotflow.units import TO_SI, VerticalUnit, both_units
 
 #: Cells above the first hide curbs and swales; above the second a lot has too few [m]. Below
 #: the third the transform is wrong, or the raster is no elevation model of a lot.
@@ -283,12 +283,13 @@ def _work_findings(headers: Sequence[RasterHeader], work: WorkCrs, cell: float) 
     cell_m = cell * work.metres_per_unit
     found = []
     if work.why_resampled:
-        message = (f"Resampled bilinearly to cells of {cell_m:g} m in {work.crs.name}, because "
-                   f"{work.why_resampled}.")  # fmt: skip
+        message = (f"Resampled bilinearly to cells of {both_units(cell_m, 'elevation')} in "
+                   f"{work.crs.name}, because {work.why_resampled}.")  # fmt: skip
         found.append(Finding("resampled", "note", subject, message))
     if cell_m > _COARSE_M * (1 + _ROUNDING):
-        message = (f"Cells of {cell_m:.3g} m hide curbs, gutters and side yard swales: good for "
-                   "screening only. Use finer data where there are any.")  # fmt: skip
+        message = (f"Cells of {both_units(cell_m, 'elevation')} hide curbs, gutters and side "
+                   "yard swales: good for screening only. Use finer data where there are any."
+                   )  # fmt: skip
         found.append(Finding("coarse-cell", "warn", subject, message, round(cell_m, 4), _COARSE_M,
                              "m", _RULE))  # fmt: skip
     return found
@@ -302,8 +303,8 @@ def _number_findings(header: RasterHeader, metres: float) -> list[Finding]:
         found.append(Finding("several-bands", "note", header.name, message))
     step = abs(header.scale) * metres
     if np.issubdtype(np.dtype(header.dtype), np.integer) and step > _LEVEL_STEP_M:
-        message = (f"Elevations are stored in steps of {step:.3g} m: slopes and low spots of a "
-                   "lot do not show. Use data with centimetres.")  # fmt: skip
+        message = (f"Elevations are stored in steps of {both_units(step, 'depth')}: slopes and low "
+                   "spots of a lot do not show. Use data with centimetres.")  # fmt: skip
         found.append(Finding("coarse-levels", "warn", header.name, message, round(step, 4),
                              _LEVEL_STEP_M, "m", _RULE))  # fmt: skip
     return found

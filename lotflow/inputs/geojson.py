@@ -3,11 +3,21 @@
 from __future__ import annotations
 
 import json
+import re
 from pathlib import Path
-from typing import Any
+from typing import Any, Final
 
 from lotflow.errors import Fault, InputError
 from lotflow.inputs.limits import Limits
+
+#: A list that begins with a number, and what every feature says of itself.
+_POSITION: Final = re.compile(rb"\[\s*[-\d]")
+_FEATURE: Final = re.compile(rb'"type"\s*:\s*"Feature"')
+_CRS_NAME: Final = re.compile(
+    r"urn:(x-)?ogc:def:crs[:,][\w:.,+-]+|[A-Za-z]{2,12}:[\w.+]{1,20}"
+    r"|https?://(www\.)?opengis\.net/def/crs/[\w/.-]+", re.ASCII
+)  # fmt: skip
+_NAME_EXAMPLE: Final = "urn:ogc:def:crs:EPSG::26918"
 
 
 def check_geojson(data: bytes, path: Path, limits: Limits) -> tuple[int, int]:
@@ -33,12 +43,12 @@ def check_geojson(data: bytes, path: Path, limits: Limits) -> tuple[int, int]:
     InputError
         If it holds more than it may, or states no CRS and is not in degrees.
     ValueError, RecursionError
-        If it is not JSON in UTF-8, or not GeoJSON.
+        If it is not JSON in UTF-8, not GeoJSON, or names its CRS by a link.
 
     References
     ----------
     Butler, H. et al. (2016), The GeoJSON Format, RFC 7946, sections 3 and 4. The older member
-    "crs" of GeoJSON 2008 is allowed.
+    "crs" of GeoJSON 2008 is allowed where it is a name.
 
     Examples
     --------
@@ -46,10 +56,10 @@ def check_geojson(data: bytes, path: Path, limits: Limits) -> tuple[int, int]:
     >>> check_geojson(b'{"type": "Point", "coordinates": [4.3, 52.0]}', Path("a"), DEFAULT_LIMITS)
     (1, 1)
     """
-    # one bracket per vertex, and one per ring and part: a bound known before parsing
-    limits.check("vertices", data.count(b"[") // 2, "the file holds {} vertices at least",
-                 file=str(path))  # fmt: skip
-    document = json.loads(data.decode("utf-8-sig"), parse_constant=_no_number)
+    _check_counts(data, path, limits)
+    document = json.loads(
+        data.decode("utf-8-sig"), parse_constant=_no_number, object_pairs_hook=_plain_object
+    )
     features = [document]
     if document.get("type") == "FeatureCollection":
         features = document.get("features")
@@ -59,6 +69,38 @@ def check_geojson(data: bytes, path: Path, limits: Limits) -> tuple[int, int]:
     if document.get("crs") is None:
         _check_degrees(document, path)
     return len(features), sum(1 for feature in features if _has_shape(feature))
+
+
+def _check_counts(data: bytes, path: Path, limits: Limits) -> None:
+    """Count in the bytes, since parsing takes ten times as long and a hundred times the memory."""
+    file = str(path)
+    # of all brackets at least half are those of positions, and counting brackets takes no memory
+    limits.check("vertices", data.count(b"[") // 2, "the file holds {} positions or more",
+                 file=file)  # fmt: skip
+    limits.check("vertices", len(_POSITION.findall(data)), "the file holds {} positions", file=file)
+    limits.check("features", len(_FEATURE.findall(data)), "the file holds {} features", file=file)
+
+
+def _plain_object(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+    """
+    Refuse a CRS that is a link wherever one may stand: the usual library would fetch it.
+
+    It also takes the member's name in any capitals, and of two members the one it likes.
+    """
+    for key, value in pairs:
+        if key.casefold() == "crs" and isinstance(value, dict) and not _is_named_crs(value):
+            raise ValueError(f"its CRS is no name of a CRS that is known, such as {_NAME_EXAMPLE}")
+    return dict(pairs)
+
+
+def _is_named_crs(member: dict[str, Any]) -> bool:
+    """Tell a CRS given by authority and code."""
+    properties = member.get("properties")
+    if member.keys() != {"type", "properties"} or member["type"] != "name":
+        return False
+    return (isinstance(properties, dict) and properties.keys() == {"name"}
+            and isinstance(properties["name"], str)
+            and _CRS_NAME.fullmatch(properties["name"]) is not None)  # fmt: skip
 
 
 def _no_number(text: str) -> float:

@@ -18,6 +18,7 @@ from lotflow.grid import BoolArray
 from lotflow.inputs.sources import Place
 from lotflow.layers import Geometry, Layer
 from lotflow.text import clean_text
+from lotflow.units import both_units
 
 if TYPE_CHECKING:
     from pyproj import CRS, Transformer
@@ -252,7 +253,7 @@ def _reproject(check: _Check, own_crs: CRS, crs: CRS) -> None:
         return  # then no operation was used
     known_to = _accuracy_m(transformer)
     if not 0 <= known_to <= _NOTABLE_SHIFT_M:
-        how_well = f"to {known_to:g} m" if known_to >= 0 else "not at all"
+        how_well = f"to {both_units(known_to, 'length')}" if known_to >= 0 else "not at all"
         check.find(
             "datum-shift",
             f"the layer is in {own_crs.name}, the raster in {crs.name}; the shift between the two "

@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import Any, Final
 
 from lotflow.errors import Fault, InputError
+from lotflow.inputs.crs_text import check_crs_text
 from lotflow.inputs.limits import Limits
 from lotflow.inputs.open import reading
 from lotflow.text import did_you_mean
@@ -176,6 +177,9 @@ def _contents(source: Path, copy: Path, database: sqlite3.Connection) -> GeoPack
         rule = (f"{computed[0]} is a view where GeoPackage has a table" if computed
                 else "the list of its layers, gpkg_contents, is missing")  # fmt: skip
         raise InputError(Fault(rule, "Export it again", file=str(source)))
+    if "gpkg_spatial_ref_sys" in schema:
+        for row in database.execute("SELECT * FROM gpkg_spatial_ref_sys"):
+            check_crs_text(repr(row).encode("utf-8", "replace"), file=str(source))
     listed = [
         (str(name), str(kind))
         for name, kind in database.execute("SELECT table_name, data_type FROM gpkg_contents")

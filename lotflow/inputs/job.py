@@ -25,7 +25,9 @@ from lotflow.inputs.job_tables import (
     LayerEntry,
     Layers,
     Levels,
+    Prices,
     Rain,
+    Setbacks,
     Table,
     Terrain,
 )
@@ -44,7 +46,9 @@ __all__ = [
     "LayerEntry",
     "Layers",
     "Levels",
+    "Prices",
     "Rain",
+    "Setbacks",
     "Terrain",
     "read_job",
 ]
@@ -92,6 +96,8 @@ class Job(Table):
     levels: Levels | None = None
     layers: Layers
     rainfall: Rain | None = None
+    setbacks: Setbacks = Setbacks()
+    prices: Prices | None = None
     criteria: CriteriaField = Field(default_factory=Criteria)
     terrain: Terrain = Terrain()
     confidence: Confidence = Confidence()

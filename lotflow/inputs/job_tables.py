@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import itertools
 from pathlib import Path
-from typing import Annotated, Final, Literal, Self
+from typing import TYPE_CHECKING, Annotated, Any, Final, Literal, Self
 
 from pydantic import (
     AfterValidator,
@@ -14,15 +14,16 @@ from pydantic import (
     Field,
     PlainSerializer,
     ValidationInfo,
+    create_model,
     model_validator,
 )
 
 from lotflow.errors import InputError
 from lotflow.inputs.limits import DEFAULT_LIMITS
 from lotflow.inputs.sources import LayerFile
-from lotflow.layers import COVERS, SITE_LAYERS
+from lotflow.layers import CONSTRAINT_KINDS, COVERS, SITE_LAYERS
 from lotflow.text import clean_text, did_you_mean
-from lotflow.units import UnitSystem, VerticalUnit
+from lotflow.units import UnitSystem, VerticalUnit, to_si
 
 #: Longest path that is accepted [characters]; Linux takes 4096.
 _LONGEST_PATH: Final = 1000
@@ -215,6 +216,69 @@ class Rain(Table):
         if (self.file is None) == (self.coefficients is None):
             raise InputError("give either file or coefficients", "No rain is ever invented")
         return self
+
+
+#: What a setback may be stated from, by the key of the job file without its unit.
+SETBACK_KINDS: Final[dict[str, str]] = {
+    kind.replace(" ", "_"): kind for kind in ("foundation", "lot line", *CONSTRAINT_KINDS)
+}
+_SETBACK_UNITS: Final = ("m", "ft")
+_SetbackDistance = Annotated[float, Field(ge=0, le=1000)] | None
+
+
+def _setback_distances() -> type[Table]:
+    """Derive a key per kind and unit, so that the kinds are declared in one place only."""
+    keys: dict[str, Any] = {
+        f"{key}_{unit}": (_SetbackDistance, None)
+        for key in SETBACK_KINDS
+        for unit in _SETBACK_UNITS
+    }
+    return create_model("SetbackDistances", __base__=Table, **keys)
+
+
+if TYPE_CHECKING:
+    SetbackDistances = Table
+else:
+    SetbackDistances = _setback_distances()
+
+
+class Setbacks(SetbackDistances):
+    """
+    Table `[setbacks]`: least distances of outlets and drain lines, by the local rules.
+
+    None is assumed: towns ask for anything from 15 cm to 10 ft.
+
+    Examples
+    --------
+    >>> Setbacks.model_validate({"septic_ft": 10.0, "lot_line_m": 1.5}).limits
+    {'lot line': 1.5, 'septic': 3.048}
+    """
+
+    source: Text = "the job's table [setbacks]"
+
+    @model_validator(mode="after")
+    def _one_unit_each(self) -> Self:
+        twice = [key for key in SETBACK_KINDS if len(self._given(key)) > 1]
+        if twice:
+            raise InputError(f"{twice[0]}_m and {twice[0]}_ft say the same thing", "Give one")
+        return self
+
+    def _given(self, key: str) -> list[float]:
+        """Distances given under a key, in whichever unit [m]."""
+        pairs = [(unit, getattr(self, f"{key}_{unit}")) for unit in _SETBACK_UNITS]
+        return [to_si(value, unit) for unit, value in pairs if value is not None]
+
+    @property
+    def limits(self) -> dict[str, float]:
+        """Least distance by kind, of those that are stated [m]."""
+        given = {kind: self._given(key) for key, kind in SETBACK_KINDS.items()}
+        return {kind: values[0] for kind, values in given.items() if values}
+
+
+class Prices(Table):
+    """Table `[prices]`: the user's price list; lotflow has no prices of its own."""
+
+    file: LocalPath
 
 
 class Terrain(Table):

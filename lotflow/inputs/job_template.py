@@ -43,6 +43,14 @@ lot = {lot}  # a layer may have a file of its own, or {{ file = "a.gpkg", layer 
 # storms = [2, 10, 100]  # return periods in years
 # uplift = 1.0  # factor for a changed climate
 
+# [setbacks]  # least distances of outlets and drain lines by the local rules; none is assumed
+# source = "town code, section ..."
+# lot_line_{length_unit} = {lot_line}
+# foundation_{length_unit} = {foundation}
+
+# [prices]
+# file = "prices.csv"  # your price list, with the columns item and price
+
 # [criteria]
 {criteria}
 
@@ -101,6 +109,9 @@ def job_template(
         vertical_unit=("" if stated else "# ") + f"vertical_unit = {_quoted(vertical_unit or 'm')}",
         intensity="intensity_in_h = 1.0" if units == "us" else "intensity_mm_h = 25.0",
         level_unit=_quoted("ft" if units == "us" else "m"),
+        length_unit="ft" if units == "us" else "m",
+        lot_line="5.0" if units == "us" else "1.5",
+        foundation="10.0" if units == "us" else "3.0",
         criteria="\n".join(_criteria_lines()),
     )
 

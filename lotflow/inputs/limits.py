@@ -26,8 +26,8 @@ class Limits:
     text_raster_bytes, vector_bytes, job_bytes, table_bytes, side_file_bytes
         Size of an ASCII grid, of a vector file with its parts, of the job file, of a table
         such as rainfall, and of a `.prj` or `.tfw`.
-    features, vertices
-        Features and vertices of one vector layer.
+    features, vertices, columns
+        Features, vertices and columns of one vector layer.
     database_seconds
         Time in which a GeoPackage must have passed its own check.
 
@@ -50,6 +50,7 @@ class Limits:
     side_file_bytes: int = 64_000
     features: int = 100_000
     vertices: int = 1_000_000
+    columns: int = 256
     database_seconds: int = 5
 
     def check(self, name: str, measured: int, says: str, *, file: str) -> None:

@@ -9,6 +9,7 @@ user. This one imports nothing heavy.
 
 from __future__ import annotations
 
+import errno
 import hashlib
 import re
 import sqlite3
@@ -246,7 +247,21 @@ def reading(path: str | Path, *, layer: str | None = None) -> Iterator[None]:
     except _file_errors() as error:
         rule = f"the file could not be read: {_reason(error)}"
         remedy = "It may be damaged or locked: compare it with its source or export it again"
+        if _is_about_the_copy(error):
+            rule = f"no private copy of it could be made to read from: {_reason(error)}"
+            remedy = (
+                "Free some space where temporary files go, or set TMPDIR to another folder; see "
+                "`ulimit -f` for a limit on the size of files"
+            )
         raise InputError(Fault(rule, remedy, file=str(path), layer=layer)) from error
+
+
+def _is_about_the_copy(error: BaseException) -> bool:
+    """Tell whether writing failed: nothing but the private copy of a file is written here."""
+    if not isinstance(error, OSError):
+        return False
+    no_folder = "usable temporary directory" in str(error)
+    return no_folder or error.errno in (errno.ENOSPC, errno.EDQUOT, errno.EFBIG, errno.EROFS)
 
 
 def _file_errors() -> tuple[type[BaseException], ...]:

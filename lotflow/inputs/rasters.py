@@ -8,11 +8,13 @@ from typing import Final
 
 from affine import Affine
 from pyproj import CRS
+from pyproj.exceptions import ProjError
 
 from lotflow.errors import Fault, InputError
 from lotflow.findings import Finding
 from lotflow.grid import FloatArray
 from lotflow.inputs.ascii_grid import ascii_grid_header, ascii_grid_window
+from lotflow.inputs.crs_text import check_crs_text, geotiff_crs_text
 from lotflow.inputs.geotiff import geotiff_header, geotiff_window
 from lotflow.inputs.limits import Limits
 from lotflow.inputs.open import beside, read_bytes, reading, sniff
@@ -47,6 +49,7 @@ def read_header(path: Path, limits: Limits) -> RasterHeader:
     """
     kind = sniff(path)
     if kind == "geotiff":
+        check_crs_text(geotiff_crs_text(path), file=str(path))
         header = geotiff_header(path, limits)
     elif kind == "ascii-grid":
         header = ascii_grid_header(path, limits)
@@ -95,8 +98,7 @@ def _with_world_file(header: RasterHeader, limits: Limits) -> RasterHeader:
         raise header.fault("the raster does not say where it lies (it has no transform)"
                            + _unused(header.path), "Export it with its georeference")  # fmt: skip
     text = read_bytes(found, limits.side_file_bytes, "world file")
-    with reading(found):
-        a, d, b, e, x, y = (float(word) for word in text.decode("ascii").split())
+    a, d, b, e, x, y = _six_numbers(text, found)
     # a world file places the centre of the first cell, a transform its corner
     transform = Affine(a, b, x - (a + b) / 2, d, e, y - (d + e) / 2)
     said = _side_file(header, found, "where the raster lies")
@@ -112,12 +114,35 @@ def _with_projection_file(header: RasterHeader, limits: Limits) -> RasterHeader:
         raise header.fault("the raster has no coordinate reference system" + _unused(header.path),
                            "Assign the CRS it was made in and export it again")  # fmt: skip
     text = read_bytes(found, limits.side_file_bytes, "projection file")
-    with reading(found):
-        crs = CRS.from_wkt(text.decode("utf-8-sig"))
-        if not _is_on_earth(crs):
-            raise ValueError(f"{crs.name} is no coordinate reference system of the Earth")
+    crs = _crs_of_the_earth(text, found)
     said = _side_file(header, found, f"the CRS ({crs.name})")
     return replace(header, crs=crs, findings=(*header.findings, said))
+
+
+def _six_numbers(text: bytes, found: Path) -> list[float]:
+    """Read a world file; what else stands in it is not shown, it may be somebody's."""
+    try:
+        numbers = [float(word) for word in text.decode("ascii").split()]
+    except ValueError:
+        numbers = []
+    if len(numbers) != 6:
+        rule = "a world file must hold six numbers, this does not"
+        remedy = "Export the raster with its georeference"
+        raise InputError(Fault(rule, remedy, file=str(found)))
+    return numbers
+
+
+def _crs_of_the_earth(text: bytes, found: Path) -> CRS:
+    """Read a projection file; what else stands in it is not shown, it may be somebody's."""
+    check_crs_text(text, file=str(found))
+    with reading(found):
+        try:
+            crs = CRS.from_wkt(text.decode("utf-8-sig"))
+        except (ProjError, ValueError):
+            raise ValueError("it is no well-known text of a CRS") from None
+        if not _is_on_earth(crs):
+            raise ValueError(f"{crs.name} is no coordinate reference system of the Earth")
+    return crs
 
 
 def _is_on_earth(crs: CRS) -> bool:

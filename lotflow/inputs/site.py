@@ -85,7 +85,9 @@ class _Reading:
         """Check one layer as it was read, and keep it or its faults."""
         place = Place(str(source.path), source.layer or name)
         self.places[name] = place
-        self.sources[name] = Source(name, source.path.name, place.layer, parts, len(raw))
+        self.sources[name] = Source(
+            name, source.path.name, place.layer, parts, len(raw), path=place.file
+        )
         try:
             self.frames[name], findings = check_site_layer(
                 raw, SITE_LAYERS[name], place, crs=self.crs, vertical_unit=self.vertical_unit

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass, replace
 from pathlib import Path
 
-from lotflow.errors import Fault
+from lotflow.errors import Fault, InputError
 
 
 @dataclass(frozen=True)
@@ -42,6 +44,8 @@ class Source:
         SHA-256 of the file and of every part beside it that was read with it, by file name.
     rows
         Number of rows read.
+    path
+        The file as it was named, for messages; no part of a result.
     """
 
     layer: str
@@ -49,6 +53,7 @@ class Source:
     layer_in_file: str
     hashes: dict[str, str]
     rows: int
+    path: str = ""
 
 
 @dataclass(frozen=True)
@@ -90,3 +95,41 @@ class Place:
             As for `Fault`.
         """
         return Fault(rule, remedy, self.file, self.layer, row, column, value)
+
+
+@contextmanager
+def naming_files(sources: Sequence[Source]) -> Iterator[None]:
+    """
+    Name the file in faults that show only once the layers lie on the ground.
+
+    Parameters
+    ----------
+    sources
+        Of the layers.
+
+    Raises
+    ------
+    InputError
+        The one raised within, every fault of a layer with its file and the layer's name there.
+
+    Examples
+    --------
+    >>> source = Source("lot", "site.gpkg", "parcel", {}, 1, path="job/site.gpkg")
+    >>> with naming_files([source]):
+    ...     raise InputError(Fault("lies outside", layer="lot"))
+    Traceback (most recent call last):
+    lotflow.errors.InputError: job/site.gpkg, layer parcel: lies outside.
+    """
+    by_layer = {source.layer: source for source in sources}
+    try:
+        yield
+    except InputError as error:
+        raise InputError([_with_file(fault, by_layer) for fault in error.faults]) from error
+
+
+def _with_file(fault: Fault, sources: dict[str, Source]) -> Fault:
+    """Add the file to a fault of a layer that does not name one."""
+    source = sources.get(fault.layer or "")
+    if fault.file is not None or source is None:
+        return fault
+    return replace(fault, file=source.path, layer=source.layer_in_file)

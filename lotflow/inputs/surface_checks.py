@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from lotflow.findings import Finding
 from lotflow.grid import FloatArray
 from lotflow.inputs.tiles import Pasted
+from lotflow.units import both_units
 
 Cells = NDArray[np.intp]
 #: From row and column of a window to coordinates of the result.
@@ -97,9 +98,9 @@ def step_check(values: FloatArray, subject: str, locate: Locate) -> list[Finding
         "elevation-steps",
         "warn",
         subject,
-        f"Neighbouring cells differ by more than {STEP_LIMIT_M:g} m in {count:,} places, at most "
-        f"by {worst:.2f} m: buildings left in the data, a cliff, an undeclared nodata value, or a "
-        "damaged file.",
+        f"Neighbouring cells differ by more than {both_units(STEP_LIMIT_M, 'length')} in "
+        f"{count:,} places, at most by {both_units(worst, 'length')}: buildings left in the data, "
+        "a cliff, an undeclared nodata value, or a damaged file.",
         measured=worst,
         limit=STEP_LIMIT_M,
         unit="m",
@@ -173,8 +174,9 @@ def _seam_finding(
         "tile-seam-step",
         "warn",
         " | ".join(names),
-        f"The ground steps by {abs(step):.3f} m along the seam of {names[0]} and {names[1]}, more "
-        f"than the ground beside it explains: the tiles may come from different surveys.",
+        f"The ground steps by {both_units(abs(step), 'depth')} along the seam of {names[0]} and "
+        f"{names[1]}, more than the ground beside it explains: the tiles may come from different "
+        "surveys.",
         measured=abs(step),
         limit=limit,
         unit="m",

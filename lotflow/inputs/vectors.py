@@ -15,6 +15,7 @@ import pyogrio
 import shapely
 
 from lotflow.errors import Fault, InputError
+from lotflow.inputs.crs_text import check_crs_text
 from lotflow.inputs.geojson import check_geojson
 from lotflow.inputs.geopackage import GeoPackage, geopackage_parts, private_geopackage
 from lotflow.inputs.limits import DEFAULT_LIMITS, Limits
@@ -192,6 +193,9 @@ def _shapefile_copy(path: Path, copy: Path, limits: Limits) -> _Copy:
     present = [(".shp", path), *((suffix, part) for suffix, part in parts.items() if part)]
     limits.check("vector_bytes", sum(part.stat().st_size for _, part in present),
                  "the file holds {} bytes", file=str(path))  # fmt: skip
+    if parts[".prj"] is not None:
+        text = read_bytes(parts[".prj"], limits.side_file_bytes, "projection file")
+        check_crs_text(text, file=str(parts[".prj"]))
     for suffix, part in present:
         shutil.copyfile(part, copy.with_suffix(suffix))
     options = {} if parts[".cpg"] else {"encoding": _encoding(copy)}
@@ -227,7 +231,9 @@ def _read(copy: _Copy, layer: str, limits: Limits) -> GeoDataFrame:
     inside = layer if copy.geopackage is not None else None
     with reading(copy.source, layer=layer), warnings.catch_warnings(record=True) as caught:
         warnings.simplefilter("always")
-        driver = pyogrio.read_info(copy.path, layer=inside, **copy.options)["driver"]
+        told = pyogrio.read_info(copy.path, layer=inside, **copy.options)
+        driver, columns = told["driver"], len(told["fields"])
+        limits.check("columns", columns, "the layer holds {} columns", file=str(copy.source))
         if driver != _DRIVERS[copy.kind]:
             raise ValueError(f"it is a file of the kind {driver}, not {_DRIVERS[copy.kind]}")
         frame = pyogrio.read_dataframe(

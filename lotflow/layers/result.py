@@ -5,6 +5,8 @@ from __future__ import annotations
 from typing import Final
 
 from lotflow.layers.columns import Column, Layer
+from lotflow.layers.result_drains import DRAIN_LAYERS
+from lotflow.layers.result_ground import GROUND_LAYERS, QUANTITIES_TABLE
 
 _LABEL = Column("name", "Name shown in the result.")
 
@@ -46,6 +48,8 @@ RESULT_LAYERS: Final[dict[str, Layer]] = {
                 _number("contributing_area_m2", "m2", "Area that drains to it."),
                 _number("runoff_to_fill_mm", "mm", "Runoff depth from that area that fills it."),
                 _number("on_lot_m2", "m2", "Its area within the lot."),
+                _number("soak_away_h", "h", "Time in which it soaks into the ground once full; "
+                        "empty where the ground takes nothing, or was not looked at."),
                 _number("building_distance_m", "m", "Distance to the nearest building."),
                 Column("inner_low_spots", "Number of low spots nested in it.", kind="whole"),
                 Column("inlets", "Names of the inlets that drain it, joined by commas."),
@@ -91,8 +95,8 @@ RESULT_LAYERS: Final[dict[str, Layer]] = {
                 _number("fall_m", "m", "Fall of the filled surface from end to end."),
                 _number("slope", "1", "Fall divided by length."),
                 Column("order", "Strahler order.", kind="whole"),
-                _number("ponded_share", "1", "Share of it that crosses filled ground, where the "
-                        "course is uncertain."),
+                _number("ponded_share", "1", "Share of it that crosses filled ground broader than "
+                        "about 3 m, where the course is uncertain."),
             ),
         ),
         Layer(
@@ -160,6 +164,18 @@ RESULT_LAYERS: Final[dict[str, Layer]] = {
             (_LABEL,),
         ),
         Layer(
+            "contours",
+            "Contours of the ground, no closer than the accuracy of the data bears.",
+            ("line",),
+            (
+                _number("elevation_m", "m", "Elevation."),
+                Column("label", "Elevation in the units of the reports."),
+                Column("kind", '"index" for every fifth, else "ordinary".'),
+            ),
+        ),
+        *GROUND_LAYERS,
+        *DRAIN_LAYERS,
+        Layer(
             "runoff",
             "Runoff per inlet and storm.",
             (),
@@ -176,6 +192,7 @@ RESULT_LAYERS: Final[dict[str, Layer]] = {
                 _number("volume_m3", "m3", "Runoff volume."),
             ),
         ),
+        QUANTITIES_TABLE,
         Layer(
             "findings",
             "What the checks found.",
@@ -191,6 +208,19 @@ RESULT_LAYERS: Final[dict[str, Layer]] = {
                 Column("source", "Where the limit comes from."),
                 _number("x", "unit of the CRS", "Easting, where it has a place."),
                 _number("y", "unit of the CRS", "Northing, where it has a place."),
+            ),
+        ),
+        Layer(
+            "layer_styles",
+            "How a viewer may draw the layers: open Styled Layer Descriptors.",
+            (),
+            (
+                Column("f_table_name", "Layer."),
+                Column("f_geometry_column", "Column of its geometry."),
+                Column("styleName", "Name of the style."),
+                Column("styleSLD", "The style."),
+                Column("useAsDefault", "Whether it is the style to start with.", kind="yes_no"),
+                Column("description", "What it is for."),
             ),
         ),
     )

@@ -14,9 +14,10 @@ from lotflow.outputs.map_ground import depth_pixels, ground_pixels
 from lotflow.outputs.map_symbols import (
     arrowheads,
     crossing_triangles,
+    drawn_course,
     lines_of,
     outline,
-    smoothed,
+    stretches,
 )
 
 if TYPE_CHECKING:
@@ -24,13 +25,25 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
     from lotflow.grid import Grid
+    from lotflow.outputs.map_symbols import Points
     from lotflow.outputs.map_view import Bounds
 
 INK: Final = "#22252b"
 LOT: Final = "#b3123f"
 FLOW: Final = "#0b6e8f"
+#: Flow whose course is uncertain: the ground fills before water runs on.
+FLOW_UNCERTAIN: Final = "#4f97b0"
+UNCERTAIN_DASHES: Final = (0, (2.6, 1.7))
+WATER: Final = "#a3bdc9"
+WATER_EDGE: Final = "#4d7488"
+POND_EDGE: Final = "#172062"
+#: Low spots that may be no standing water.
+DOUBTFUL: Final = "#5d6278"
+DOUBTFUL_DASHES: Final = (0, (2.0, 1.5))
 RUN_ON: Final = "#e8871e"
 RUN_OFF: Final = "#ffffff"
+#: Where there is no elevation.
+NO_GROUND: Final = "#eeece6"
 BUILDING: Final = "#d9d7d2"
 BUILDING_EDGE: Final = "#7d7a74"
 #: Fills of catchments, far from each other and from the blue of water for any eye (Okabe and
@@ -40,6 +53,10 @@ CATCHMENTS: Final = ("#e69f00", "#cc79a7", "#009e73", "#d55e00", "#8a7a00", "#7a
 #: logarithmic scale.
 FLOW_AREAS: Final = (50.0, 500.0, 5000.0)
 FLOW_WIDTHS: Final = (0.8, 2.2, 4.2)
+#: Share on filled ground from which the whole of a reach is drawn as uncertain.
+_MOSTLY_PONDED: Final = 0.5
+#: Opacity of the veil over a low spot that exists in no realisation.
+_VEIL: Final = 0.85
 
 
 @dataclass(frozen=True, eq=False)
@@ -80,6 +97,13 @@ class MapField:
         west, south, east, north = shapely.bounds(layer.geometry.to_numpy()).T
         reach = (west <= self.bounds[2]) & (east >= self.bounds[0])
         return layer[reach & (south <= self.bounds[3]) & (north >= self.bounds[1])]
+
+    def has_gaps(self, ground: Grid) -> bool:
+        """Tell whether part of the field has no elevation."""
+        rows, columns, (west, south, east, north) = cells_shown(ground, self.bounds)
+        beyond = (west > self.bounds[0]) | (south > self.bounds[1])
+        beyond |= (east < self.bounds[2]) | (north < self.bounds[3])
+        return bool(beyond or np.isnan(ground.values[rows, columns]).any())
 
 
 def flow_width(area: Any) -> NDArray[np.float64]:
@@ -170,6 +194,16 @@ def draw_catchments(field: MapField, catchments: GeoDataFrame) -> None:
         )
 
 
+def draw_water(field: MapField, water: GeoDataFrame) -> None:
+    """Draw open water."""
+    field.axes.add_collection(
+        PathCollection(
+            [outline(polygon) for polygon in water.geometry],
+            facecolors=WATER, edgecolors=WATER_EDGE, linewidths=0.9, zorder=1.5,
+        )
+    )  # fmt: skip
+
+
 def draw_buildings(field: MapField, buildings: GeoDataFrame) -> None:
     """Draw footprints."""
     field.axes.add_collection(
@@ -206,34 +240,90 @@ def in_order(low_spots: GeoDataFrame) -> GeoDataFrame:
 
 
 def draw_low_spots(field: MapField, low_spots: GeoDataFrame) -> None:
-    """Draw the edges of low spots; dashed where one may be no standing water."""
+    """Draw the edges of low spots, dashed where one may be no standing water; veil unsure ones."""
+    doubt = 1.0 - low_spots["probability"].astype(float).fillna(1.0).to_numpy()
+    for share, polygon in zip(doubt, low_spots.geometry, strict=True):
+        if share > 0:
+            veil = PathCollection([outline(polygon)], facecolors="#d6d0c6", edgecolors="none",
+                                  alpha=_VEIL * min(share, 1.0), zorder=3.5)  # fmt: skip
+            field.axes.add_collection(veil)
     doubtful = is_doubtful(low_spots)
-    for rows, dashes in ((~doubtful, "solid"), (doubtful, (0, (2.0, 1.5)))):
+    for rows, colour, dashes in (
+        (~doubtful, POND_EDGE, "solid"), (doubtful, DOUBTFUL, DOUBTFUL_DASHES)
+    ):  # fmt: skip
         field.axes.add_collection(
             PathCollection(
                 [outline(polygon) for polygon in low_spots.geometry[rows]],
-                facecolors="none", edgecolors="#172062", linewidths=0.65, linestyles=[dashes],
+                facecolors="none", edgecolors=colour, linewidths=0.65, linestyles=[dashes],
                 zorder=6,
             )
         )  # fmt: skip
 
 
-def draw_flow_paths(field: MapField, flow_paths: GeoDataFrame) -> None:
-    """Draw where water runs, wider with more ground behind it, with arrowheads downstream."""
+def is_mostly_ponded(flow_paths: GeoDataFrame) -> Any:
+    """
+    Tell which flow paths run over broad filled ground for most of their length.
+
+    Parameters
+    ----------
+    flow_paths
+        Layer of the result.
+    """
+    return flow_paths["ponded_share"].astype(float).fillna(0.0) >= _MOSTLY_PONDED
+
+
+def draw_flow_paths(
+    field: MapField, flow_paths: GeoDataFrame, ponds: GeoDataFrame, cell: float
+) -> None:
+    """
+    Draw where water runs, wider with more ground behind it, with arrowheads downstream.
+
+    Over ground that fills before water runs on, its course is uncertain: there the line is
+    light and dashed.
+
+    Parameters
+    ----------
+    field
+        Where.
+    flow_paths, ponds
+        Layers of the result: flow paths and low spots.
+    cell
+        Side of a cell [unit of the CRS].
+    """
     lines, rows = lines_of(flow_paths.geometry.to_numpy())
-    lines = [smoothed(line) for line in lines]
+    lines = [drawn_course(line, cell) for line in lines]
     widths = flow_width(flow_paths["area_m2"].to_numpy()[rows])
-    for colour, wider, opacity in (("white", 1.4, 0.75), (FLOW, 0.0, 0.95)):
-        field.axes.add_collection(
-            LineCollection(
-                lines, linewidths=widths + wider, colors=colour, alpha=opacity,
-                capstyle="round", zorder=7,
-            )
-        )  # fmt: skip
+    everywhere = is_mostly_ponded(flow_paths).to_numpy()[rows]
+    over = shapely.union_all(ponds.geometry.to_numpy())
+    shapely.prepare(over)
+    certain: list[tuple[Points, float]] = []
+    uncertain: list[tuple[Points, float]] = []
+    for line, width, unsure in zip(lines, widths, everywhere, strict=True):
+        for stretch, filled in stretches(line, over):
+            (uncertain if filled or unsure else certain).append((stretch, float(width)))
+    _draw_lines(field, certain, FLOW, "solid", casing=1.4)
+    _draw_lines(field, uncertain, FLOW_UNCERTAIN, UNCERTAIN_DASHES, casing=0.0)
     heads = arrowheads(lines, 0.085 * field.units_per_inch, 0.40 * field.units_per_inch)
     field.axes.add_collection(
         PolyCollection(heads, facecolors=FLOW, edgecolors="white", linewidths=0.6, zorder=8)
     )
+
+
+def _draw_lines(
+    field: MapField, lines: list[tuple[Points, float]], colour: str, dashes: Any, *, casing: float
+) -> None:
+    """Draw lines of given widths, on a light band where there is one."""
+    if not lines:
+        return
+    courses, widths = zip(*lines, strict=True)
+    bands = [("white", casing, 0.75, "solid")] if casing else []
+    for band, wider, opacity, style in (*bands, (colour, 0.0, 0.95, dashes)):
+        field.axes.add_collection(
+            LineCollection(
+                courses, linewidths=np.asarray(widths) + wider, colors=band, alpha=opacity,
+                linestyles=[style], capstyle="round" if style == "solid" else "butt", zorder=7,
+            )
+        )  # fmt: skip
 
 
 def draw_lot(field: MapField, lot: GeoDataFrame) -> None:

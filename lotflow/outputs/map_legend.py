@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 
@@ -14,15 +14,23 @@ from lotflow.outputs.map_layers import (
     BUILDING,
     BUILDING_EDGE,
     CATCHMENTS,
+    DOUBTFUL,
+    DOUBTFUL_DASHES,
     FLOW,
     FLOW_AREAS,
+    FLOW_UNCERTAIN,
     INK,
     LOT,
+    NO_GROUND,
     RUN_OFF,
     RUN_ON,
+    UNCERTAIN_DASHES,
+    WATER,
+    WATER_EDGE,
     flow_width,
     in_order,
     is_doubtful,
+    is_mostly_ponded,
 )
 from lotflow.units import shown
 
@@ -38,7 +46,7 @@ HEADING: Final = 8.2
 _SWATCH: Final = 0.34
 _ROW: Final = 0.178
 #: Rows of a table before it refers to the summary.
-_MOST_ROWS: Final = 9
+_MOST_ROWS: Final = 14
 _LONGEST_NAME: Final = 22
 
 #: Areas printed beside the widths of flow paths, near `FLOW_AREAS` and round in each system.
@@ -135,28 +143,39 @@ def _inlet(panel: Panel) -> None:
     panel.axes.plot([0.5 * _SWATCH], [panel.y], "s", markersize=5.5, color=INK)
 
 
-def _signs(content: MapContent) -> Iterator[tuple[Sign, str]]:
-    """Signs of what is on the map, with their meaning."""
+def _ground_signs(content: MapContent, *, gaps: bool) -> Iterator[tuple[Sign, str]]:
+    """Signs of what stands on the ground, with their meaning."""
     yield _line(2.0, LOT, (0, (5, 1.3, 1, 1.3))), "lot line"
     if len(content.buildings):
         yield _box(BUILDING, BUILDING_EDGE), "building"
+    if len(content.water):
+        yield _box(WATER, WATER_EDGE), "open water"
+    if gaps:
+        yield _box(NO_GROUND, "#b9b5ac"), "no elevation data"
+    if len(content.inlets):
+        yield _inlet, "inlet"
+    if len(content.catchments):
+        yield _box("#f3e2bd", CATCHMENTS[0], 1.5), "catchment of an inlet"
+
+
+def _flow_signs(content: MapContent) -> Iterator[tuple[Sign, str]]:
+    """Signs of where water runs and stands, with their meaning."""
     if len(content.flow_paths):
         for area, text in zip(FLOW_AREAS, _ROUND_AREAS[content.units], strict=True):
             yield _line(float(flow_width(area)), FLOW), f"flow path of {text}"
+        if len(content.low_spots) or is_mostly_ponded(content.flow_paths).any():
+            dashed = _line(1.8, FLOW_UNCERTAIN, UNCERTAIN_DASHES)
+            yield dashed, "course uncertain: ground fills first"
     directions = set(content.crossings["direction"]) if len(content.crossings) else set()
     if "on" in directions:
         yield _triangle(RUN_ON), "water comes onto the lot"
     if "off" in directions:
         yield _triangle(RUN_OFF), "water leaves the lot"
-    if len(content.inlets):
-        yield _inlet, "inlet"
-    if len(content.catchments):
-        yield _box("#f3e2bd", CATCHMENTS[0], 1.5), "catchment of an inlet"
     if len(content.low_spots) and is_doubtful(content.low_spots).any():
-        yield _box("none", "#172062", 0.8, (0, (2.0, 1.5))), "may be no water: see summary"
+        yield _box("none", DOUBTFUL, 0.8, DOUBTFUL_DASHES), "? may be no water: see summary"
 
 
-def draw_legend(panel: Panel, content: MapContent) -> None:
+def draw_legend(panel: Panel, content: MapContent, *, gaps: bool = False) -> None:
     """
     Explain the signs on the map; those that are not on it are left out.
 
@@ -166,15 +185,17 @@ def draw_legend(panel: Panel, content: MapContent) -> None:
         Where.
     content
         What the map shows.
+    gaps
+        Whether part of the field has no elevation.
     """
     panel.heading("Signs")
-    for sign, meaning in _signs(content):
+    for sign, meaning in (*_ground_signs(content, gaps=gaps), *_flow_signs(content)):
         sign(panel)
         panel.text(_SWATCH + 0.1, meaning)
         panel.y -= _ROW
 
 
-def draw_depth_scale(panel: Panel, scale: DepthScale) -> None:
+def draw_depth_scale(panel: Panel, scale: DepthScale, content: MapContent) -> None:
     """
     Draw the colours of depths with their numbers.
 
@@ -184,8 +205,13 @@ def draw_depth_scale(panel: Panel, scale: DepthScale) -> None:
         Where.
     scale
         Of the colours on the map.
+    content
+        What the map shows.
     """
     panel.heading(f"Depth of low spots when full [{scale.unit}]")
+    if content.low_spots["probability"].notna().any():
+        panel.text(0.0, "paler: less certain to be there", fontstyle="italic")
+        panel.y -= _ROW
     colours = depth_pixels(np.linspace(0.001, 1.0, 128)[None, :], 1.0)
     left, right = 0.04, panel.width - 0.14
     panel.axes.imshow(
@@ -199,12 +225,11 @@ def draw_depth_scale(panel: Panel, scale: DepthScale) -> None:
     panel.y -= _ROW
 
 
-def _table(panel: Panel, columns: Sequence[float], rows: Sequence[Sequence[str]]) -> None:
-    """Write rows; the first column to the left, the others to the right of their places."""
-    for row in rows:
-        for number, (x, text) in enumerate(zip(columns, row, strict=True)):
-            panel.text(x, text, ha="right" if number else "left")
-        panel.y -= _ROW
+def _row(panel: Panel, columns: Sequence[float], row: Sequence[str], *, colour: str = INK) -> None:
+    """Write a row; the first column to the left, the others to the right of their places."""
+    for number, (x, text) in enumerate(zip(columns, row, strict=True)):
+        panel.text(x, text, ha="right" if number else "left", color=colour)
+    panel.y -= _ROW
 
 
 def _more(panel: Panel, count: int, least: int) -> None:
@@ -228,7 +253,7 @@ def rows_that_fit(panel: Panel, *, reserved: int) -> int:
     return int(min(_MOST_ROWS, max((panel.y / _ROW) - reserved - 3, 1)))
 
 
-def draw_low_spot_table(panel: Panel, content: MapContent, reserved: int) -> None:
+def draw_low_spot_table(panel: Panel, content: MapContent, reserved: int) -> list[int]:
     """
     List low spots with their numbers, the most important first.
 
@@ -240,22 +265,42 @@ def draw_low_spot_table(panel: Panel, content: MapContent, reserved: int) -> Non
         What the map shows.
     reserved
         Rows that must be left for what comes after.
+
+    Returns
+    -------
+    listed
+        Numbers of the low spots that are in the table.
     """
-    spots, units = content.low_spots, content.units
-    sign, length = DEPTH_UNITS[units]
+    spots = in_order(content.low_spots)
     count = rows_that_fit(panel, reserved=reserved)
-    rows = [("", "depth", "area", "volume")]
-    for spot in in_order(spots).head(count).to_dict("records"):
-        depth = f"{spot['depth_m'] / length:.{1 if units == 'us' else 0}f} {sign}"
-        area, volume = (
-            shown(spot["area_m2"], "area", units),
-            shown(spot["volume_m3"], "volume", units),
-        )
-        rows.append((f"{spot['id']:.0f}", depth, area, volume))
+    columns = (0.04, 0.80, 1.53, panel.width)
     panel.heading("Low spots")
     panel.y += 0.06
-    _table(panel, (0.04, 0.80, 1.53, panel.width), rows)
+    _row(panel, columns, ("", "depth", "area", "volume"))
+    shown_rows = spots.head(count)
+    doubtful, beyond = is_doubtful(shown_rows), False
+    for spot, doubt in zip(shown_rows.to_dict("records"), doubtful, strict=True):
+        if not spot["on_lot_m2"] and not beyond:
+            panel.text(0.04, "beyond the lot", fontstyle="italic", color=DOUBTFUL)
+            panel.y -= _ROW
+            beyond = True
+        row = _low_spot_row(spot, content.units, doubtful=doubt)
+        _row(panel, columns, row, colour=DOUBTFUL if doubt else INK)
     _more(panel, len(spots), count)
+    return [int(number) for number in shown_rows["id"]]
+
+
+def _low_spot_row(
+    spot: Mapping[str, Any], units: UnitSystem, *, doubtful: bool
+) -> tuple[str, str, str, str]:
+    """Cells of a row of the table."""
+    sign, length = DEPTH_UNITS[units]
+    return (
+        f"{spot['id']:.0f}" + (" ?" if doubtful else ""),
+        f"{spot['depth_m'] / length:.{1 if units == 'us' else 0}f} {sign}",
+        shown(spot["area_m2"], "area", units),
+        shown(spot["volume_m3"], "volume", units),
+    )
 
 
 def draw_inlet_table(panel: Panel, content: MapContent) -> None:

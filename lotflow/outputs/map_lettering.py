@@ -1,18 +1,27 @@
-"""Names and numbers on the map, and the north arrow."""
+"""Names and numbers on the map."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
-from matplotlib.patches import Polygon
+import shapely
 from matplotlib.patheffects import withStroke
 
 from lotflow.outputs.map_labels import Label, place_labels
-from lotflow.outputs.map_layers import FLOW_AREAS, INK, crossing_length, in_order
+from lotflow.outputs.map_layers import (
+    DOUBTFUL,
+    FLOW_AREAS,
+    INK,
+    POND_EDGE,
+    crossing_length,
+    in_order,
+    is_doubtful,
+)
 from lotflow.outputs.map_legend import one_line
+from lotflow.outputs.map_paper import paper_ground
 from lotflow.units import shown
 
 if TYPE_CHECKING:
@@ -26,13 +35,16 @@ if TYPE_CHECKING:
 _MOST: Final = 30
 _MOST_CROSSINGS: Final = 3
 _LONGEST_NAME: Final = 24
-#: Area on paper from which a low spot has its number on the map [square inch].
+#: Area on paper from which a low spot that is not in the table has its number on the map
+#: [square inch].
 _LEAST_AREA: Final = 0.01
+#: Area on paper from which a number may lie on its low spot [square inch].
+_ROOMY: Final = 0.055
+#: Distance without a line between a label and what it names, as a share of its height.
+_NEAR: Final = 0.95
 #: Mean width of a letter as a share of the size of the text, and points to an inch.
 _LETTER: Final = 0.62
 _POINTS: Final = 72.0
-_NORTH_BOX: Final = 0.55
-_SCALE_BAR_BOX: Final = (0.0, 0.0, 2.2, 0.55)
 
 
 @dataclass(frozen=True)
@@ -43,45 +55,75 @@ class Lettering:
     Parameters
     ----------
     kind
-        "low spot", "inlet" or "crossing".
+        "low spot", "doubtful low spot", "inlet" or "crossing".
     x, y
         What it names [unit of the CRS].
     text
         One line.
+    middles
+        Places on what it names where the label fits best [unit of the CRS].
+    home
+        Number of the low spot it names, 0 for all else.
     """
 
     kind: str
     x: float
     y: float
     text: str
+    middles: tuple[tuple[float, float], ...] = ()
+    home: int = 0
+
+
+def _number_look(colour: str, dashes: str) -> dict[str, Any]:
+    """Give the look of a number in a ring."""
+    ring = {"boxstyle": "circle,pad=0.22", "facecolor": "white", "edgecolor": colour,
+            "linewidth": 1.0, "linestyle": dashes}  # fmt: skip
+    return {"color": colour, "fontweight": "bold", "bbox": ring}
 
 
 #: Look of each kind: size [points], further settings of the text.
 _LOOKS: Final[dict[str, tuple[float, dict[str, Any]]]] = {
-    "low spot": (7.5, {
-        "color": "#172062", "fontweight": "bold",
-        "bbox": {"boxstyle": "circle,pad=0.22", "facecolor": "white", "edgecolor": "#172062",
-                 "linewidth": 1.0},
-    }),
+    "low spot": (7.5, _number_look(POND_EDGE, "solid")),
+    "doubtful low spot": (7.5, _number_look(DOUBTFUL, "dashed")),
     "inlet": (7.8, {"color": INK, "fontweight": "bold"}),
     "crossing": (7.2, {"color": "#5d2b00", "fontstyle": "italic"}),
 }  # fmt: skip
 
 
-def _low_spots(content: MapContent, field: MapField) -> Iterator[Lettering]:
+def _low_spots(content: MapContent, field: MapField, listed: Sequence[int]) -> Iterator[Lettering]:
+    """Numbers of the low spots in the table, and of those large enough on the map."""
     unit = content.ground.metres_per_unit * field.units_per_inch
-    spots = in_order(content.low_spots)
-    spots = spots[spots["area_m2"] >= _LEAST_AREA * unit**2]
-    for number, x, y in zip(spots["id"], spots["x"], spots["y"], strict=True):
-        yield Lettering("low spot", x, y, f"{number:.0f}")
+    spots = in_order(field.reaching(content.low_spots))
+    spots = spots[spots["id"].isin(listed) | (spots["area_m2"] >= _LEAST_AREA * unit**2)]
+    frame = shapely.box(*field.bounds)
+    doubtful = is_doubtful(spots)
+    for number, x, y, shape, doubt in zip(
+        spots["id"], spots["x"], spots["y"], spots.geometry, doubtful, strict=True
+    ):
+        seen = shapely.intersection(shape, frame)
+        if seen.is_empty:
+            continue
+        kind = "doubtful low spot" if doubt else "low spot"
+        widest = _widest(seen)
+        bed = (float(x), float(y)) if field.shows(x, y) else widest
+        # a number as large as what it names would hide it: it stands beside
+        on_it = (bed, widest) if seen.area > _ROOMY * field.units_per_inch**2 else ()
+        yield Lettering(kind, *bed, f"{number:.0f}", on_it, int(number))
 
 
-def _inlets(content: MapContent, _: MapField) -> Iterator[Lettering]:
+def _widest(shape: Any) -> tuple[float, float]:
+    """Middle of the largest circle within a shape."""
+    radius = shapely.maximum_inscribed_circle(shape)
+    x, y = shapely.get_coordinates(radius)[0]
+    return float(x), float(y)
+
+
+def _inlets(content: MapContent, _: MapField, __: Sequence[int]) -> Iterator[Lettering]:
     for name, middle in zip(content.inlets["name"], content.inlets.centroid, strict=True):
         yield Lettering("inlet", middle.x, middle.y, one_line(name, _LONGEST_NAME))
 
 
-def _crossings(content: MapContent, _: MapField) -> Iterator[Lettering]:
+def _crossings(content: MapContent, _: MapField, __: Sequence[int]) -> Iterator[Lettering]:
     for direction in ("on", "off"):
         here = content.crossings[content.crossings["direction"] == direction]
         largest = here[here["area_m2"] >= FLOW_AREAS[0]].nlargest(_MOST_CROSSINGS, "area_m2")
@@ -90,7 +132,7 @@ def _crossings(content: MapContent, _: MapField) -> Iterator[Lettering]:
             yield Lettering("crossing", point.x, point.y, text)
 
 
-def letterings(content: MapContent, field: MapField) -> list[Lettering]:
+def letterings(content: MapContent, field: MapField, listed: Sequence[int] = ()) -> list[Lettering]:
     """
     Choose the labels of a map, the important ones first.
 
@@ -100,6 +142,8 @@ def letterings(content: MapContent, field: MapField) -> list[Lettering]:
         What the map shows.
     field
         Which part of it.
+    listed
+        Numbers of the low spots in the table: each must be found on the map.
     """
     chosen: list[Lettering] = []
     for frame, of_kind in (
@@ -108,8 +152,8 @@ def letterings(content: MapContent, field: MapField) -> list[Lettering]:
         (content.crossings, _crossings),
     ):
         if len(frame):
-            within = [label for label in of_kind(content, field) if field.shows(label.x, label.y)]
-            chosen += within[:_MOST]
+            labels = of_kind(content, field, listed)
+            chosen += [label for label in labels if field.shows(label.x, label.y)][:_MOST]
     return chosen
 
 
@@ -117,12 +161,13 @@ def _label(lettering: Lettering, field: MapField) -> Label:
     """Size of a label, and its place on paper."""
     size = _LOOKS[lettering.kind][0] / _POINTS
     x, y = field.on_paper(lettering.x, lettering.y)
-    if lettering.kind == "low spot":
-        return Label(x, y, 2.0 * size, 2.0 * size, centred=True)
+    if lettering.home:
+        middles = tuple(field.on_paper(*middle) for middle in lettering.middles)
+        return Label(x, y, 2.0 * size, 2.0 * size, middles, lettering.home)
     return Label(x, y, _LETTER * size * len(lettering.text) + 0.04, 1.3 * size)
 
 
-def draw_labels(paper: Axes, field: MapField, content: MapContent) -> None:
+def draw_labels(paper: Axes, field: MapField, content: MapContent, listed: Sequence[int]) -> None:
     """
     Letter the map: numbers of low spots, names of inlets, what crosses the lot line.
 
@@ -134,16 +179,21 @@ def draw_labels(paper: Axes, field: MapField, content: MapContent) -> None:
         The field of the map.
     content
         What it shows.
+    listed
+        Numbers of the low spots in the table.
     """
-    chosen = letterings(content, field)
+    chosen = letterings(content, field, listed)
     width, height = paper.get_xlim()[1], paper.get_ylim()[1]
-    north = (width - _NORTH_BOX, height - 1.4 * _NORTH_BOX, width, height)
     labels = [_label(lettering, field) for lettering in chosen]
-    boxes = place_labels(
-        labels, width, height, taken=(north, _SCALE_BAR_BOX), symbols=_triangles(content, field)
-    )
+    ground = paper_ground(
+        field, (width, height), lot=content.lot, flow_paths=content.flow_paths,
+        inlets=content.inlets, low_spots=content.low_spots,
+    )  # fmt: skip
+    symbols = _triangles(content, field)
+    boxes = place_labels(labels, width, height, symbols=symbols, ground=ground)
     for lettering, label, box in zip(chosen, labels, boxes, strict=True):
-        _draw_label(paper, lettering, label, box)
+        beside = label.home and ground.touches(box, label.home)
+        _draw_label(paper, lettering, label, box, leader=not beside)
 
 
 def _triangles(content: MapContent, field: MapField) -> list[tuple[float, float, float, float]]:
@@ -159,14 +209,20 @@ def _triangles(content: MapContent, field: MapField) -> list[tuple[float, float,
     return boxes
 
 
-def _draw_label(paper: Axes, lettering: Lettering, label: Label, box: NDArray[np.float64]) -> None:
+def _draw_label(
+    paper: Axes, lettering: Lettering, label: Label, box: NDArray[np.float64], *, leader: bool
+) -> None:
     """Write a label in its box, with a line to what it names where that is apart from it."""
     size, look = _LOOKS[lettering.kind]
     middle = (box[:2] + box[2:]) / 2.0
-    nearest = np.clip((label.x, label.y), box[:2], box[2:])
-    if np.hypot(*(nearest - (label.x, label.y))) > 0.6 * label.height:
+    place = np.array([label.x, label.y])
+    apart = np.abs(place - middle) - (box[2:] - box[:2]) / 2.0
+    if leader and apart.max() > (0.0 if label.home else _NEAR * label.height):
+        # a label is a little smaller than its box: the line ends within
+        inner = 0.3 * (box[2:] - box[:2]) * (0.3, 1.0)
+        end = np.clip(place, box[:2] + inner, box[2:] - inner)
         paper.plot(
-            [label.x, nearest[0]], [label.y, nearest[1]], color=INK, linewidth=0.7, zorder=1,
+            [label.x, end[0]], [label.y, end[1]], color=INK, linewidth=0.7, zorder=1,
             path_effects=[withStroke(linewidth=2.0, foreground="white", alpha=0.8)],
         )  # fmt: skip
     paper.text(
@@ -174,23 +230,4 @@ def _draw_label(paper: Axes, lettering: Lettering, label: Label, box: NDArray[np
         zorder=2,
         path_effects=[withStroke(linewidth=2.2, foreground="white")] if "bbox" not in look else [],
         **look,
-    )  # fmt: skip
-
-
-def draw_north(paper: Axes) -> None:
-    """
-    Draw a north arrow in the upper right corner: grids are north-up.
-
-    Parameters
-    ----------
-    paper
-        Axes in inches over the field.
-    """
-    x, y = paper.get_xlim()[1] - 0.32, paper.get_ylim()[1] - 0.62
-    for side, colour in ((-1.0, "white"), (1.0, INK)):
-        half = [(x, y), (x + 0.11 * side, y - 0.07), (x, y + 0.30)]
-        paper.add_patch(Polygon(half, facecolor=colour, edgecolor=INK, linewidth=0.9, zorder=3))
-    paper.text(
-        x, y + 0.42, "N", fontsize=11, fontweight="bold", ha="center", va="center", color=INK,
-        path_effects=[withStroke(linewidth=2.5, foreground="white")], zorder=3,
     )  # fmt: skip

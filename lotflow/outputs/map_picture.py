@@ -28,6 +28,8 @@ class MapContent:
         Depth of low spots below their spill level [m], on the same cells; 0 or NaN elsewhere.
     lot, buildings, low_spots, flow_paths, crossings, inlets, catchments
         Layers of the result (`crossings` is `lot_line_crossings`); any but `lot` may be empty.
+    water
+        Open water; may be empty.
     title
         Name of the lot.
     note
@@ -40,6 +42,7 @@ class MapContent:
     depth: Grid
     lot: GeoDataFrame
     buildings: GeoDataFrame
+    water: GeoDataFrame
     low_spots: GeoDataFrame
     flow_paths: GeoDataFrame
     crossings: GeoDataFrame

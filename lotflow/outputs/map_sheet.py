@@ -11,7 +11,6 @@ import matplotlib as mpl
 import numpy as np
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
-from matplotlib_scalebar.scalebar import ScaleBar
 from PIL import Image
 
 from lotflow.outputs import map_layers as layers
@@ -24,11 +23,14 @@ from lotflow.outputs.map_legend import (
     draw_low_spot_table,
     one_line,
 )
-from lotflow.outputs.map_lettering import draw_labels, draw_north
-from lotflow.outputs.map_view import Scale, needed_bounds, round_length, sheet_view
-from lotflow.units import METRES_PER_FOOT, METRES_PER_INCH
+from lotflow.outputs.map_lettering import draw_labels
+from lotflow.outputs.map_scale import draw_scale
+from lotflow.outputs.map_view import Scale, needed_bounds, sheet_view
+from lotflow.units import METRES_PER_INCH
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from matplotlib.axes import Axes
 
     from lotflow.outputs.map_layers import MapField
@@ -45,6 +47,7 @@ MARGIN: Final = 0.4
 TITLE_HEIGHT: Final = 0.62
 FOOT_HEIGHT: Final = 0.42
 PANEL_WIDTH: Final = 2.25
+SCALE_WIDTH: Final = 3.0
 GUTTER: Final = 0.2
 
 CAUTION: Final = (
@@ -113,14 +116,15 @@ def sheet_figure(content: MapContent) -> Figure:
     field, scale = _map_field(figure, content, place)
     scale_of_depth = _depth_scale(field, content)
     _draw_layers(field, content, scale_of_depth.deepest_m)
-    overlay = _paper_axes(figure, place)
-    draw_labels(overlay, field, content)
-    draw_north(overlay)
-    _draw_scale_bar(field, content.units, content.ground.metres_per_unit)
     beside = (MARGIN + field_width + GUTTER, bottom, PANEL_WIDTH, field_height)
     shown = replace(content, low_spots=field.reaching(content.low_spots))
-    _draw_panel(_paper_axes(figure, beside), shown, scale_of_depth, field_height)
-    _draw_title(figure, content, f"{scale.text} on {paper}")
+    panel = Panel(_paper_axes(figure, beside), PANEL_WIDTH, field_height + 0.06)
+    draw_legend(panel, shown, gaps=field.has_gaps(content.ground))
+    listed = _draw_numbers(panel, shown, scale_of_depth)
+    draw_labels(_paper_axes(figure, place), field, content, listed)
+    _draw_title(figure, content)
+    above = (width - MARGIN - SCALE_WIDTH, bottom + field_height, SCALE_WIDTH, TITLE_HEIGHT)
+    draw_scale(_paper_axes(figure, above), scale, content.units, paper)
     _draw_foot(figure, content)
     return figure
 
@@ -149,7 +153,7 @@ def _map_field(
     paper = (inches[2] * METRES_PER_INCH, inches[3] * METRES_PER_INCH)
     bounds, scale = sheet_view(needed, content.ground, paper, content.units)
     axes = _place(figure, inches)
-    axes.set(facecolor="#eeece6", xticks=[], yticks=[])
+    axes.set(facecolor=layers.NO_GROUND, xticks=[], yticks=[])
     for spine in axes.spines.values():
         spine.set(color=layers.INK, linewidth=0.8)
     axes.set(autoscale_on=False, aspect="auto")
@@ -172,32 +176,36 @@ def _draw_layers(field: MapField, content: MapContent, deepest: float) -> None:
     """Draw all layers that have something in them."""
     layers.draw_ground(field, content.ground, content.depth, deepest)
     for draw, frame in (
+        (layers.draw_water, content.water),
         (layers.draw_catchments, content.catchments),
         (layers.draw_buildings, content.buildings),
         (layers.draw_low_spots, content.low_spots),
-        (layers.draw_flow_paths, content.flow_paths),
         (layers.draw_lot, content.lot),
         (layers.draw_inlets, content.inlets),
     ):
         near = frame if frame is content.catchments else field.reaching(frame)
         if len(near):
             draw(field, near)
+    paths = field.reaching(content.flow_paths)
+    if len(paths):
+        ponds = field.reaching(content.low_spots)
+        layers.draw_flow_paths(field, paths, ponds, content.ground.transform.a)
     if len(content.crossings):
         layers.draw_crossings(field, content.crossings, content.lot)
     west, south, east, north = field.bounds
     field.axes.set(xlim=(west, east), ylim=(south, north), aspect="auto")
 
 
-def _draw_panel(axes: Axes, content: MapContent, depths: DepthScale, height: float) -> None:
-    """Fill the side panel."""
-    panel = Panel(axes, PANEL_WIDTH, height + 0.06)
-    draw_legend(panel, content)
+def _draw_numbers(panel: Panel, content: MapContent, depths: DepthScale) -> Sequence[int]:
+    """Fill the side panel below the signs; give the numbers of the low spots in its table."""
+    listed: Sequence[int] = ()
     if len(content.low_spots):
-        draw_depth_scale(panel, depths)
+        draw_depth_scale(panel, depths, content)
         inlets = len(content.inlets)
-        draw_low_spot_table(panel, content, reserved=min(inlets, 6) + 3 if inlets else 0)
+        listed = draw_low_spot_table(panel, content, reserved=min(inlets, 6) + 3 if inlets else 0)
     if len(content.inlets):
         draw_inlet_table(panel, content)
+    return listed
 
 
 def _write(figure: Figure, x: float, y: float, text: str, **style: Any) -> None:
@@ -206,15 +214,13 @@ def _write(figure: Figure, x: float, y: float, text: str, **style: Any) -> None:
     figure.text(x / width, y / height, text, va="top", **({"color": layers.INK} | style))
 
 
-def _draw_title(figure: Figure, content: MapContent, scale: str) -> None:
-    """Write the name of the lot, what the map is, and its scale."""
-    width, height = figure.get_size_inches()
-    top = height - MARGIN
+def _draw_title(figure: Figure, content: MapContent) -> None:
+    """Write the name of the lot, and what the map is."""
+    top = figure.get_size_inches()[1] - MARGIN
     what = "Where water stands, where it runs"
     what += ", what each inlet takes" if len(content.inlets) else ""
-    _write(figure, MARGIN, top, one_line(content.title, 70), fontsize=16, fontweight="bold")
+    _write(figure, MARGIN, top, one_line(content.title, 48), fontsize=16, fontweight="bold")
     _write(figure, MARGIN, top - 0.33, what, fontsize=9)
-    _write(figure, width - MARGIN, top - 0.33, scale, fontsize=9, ha="right")
 
 
 def _draw_foot(figure: Figure, content: MapContent) -> None:
@@ -223,19 +229,3 @@ def _draw_foot(figure: Figure, content: MapContent) -> None:
     style: dict[str, Any] = {"color": "#55585f", "fontsize": 6.8}
     _write(figure, MARGIN, top - 0.10, one_line(content.note, 170), **style)
     _write(figure, MARGIN, top - 0.25, CAUTION, **style)
-
-
-def _draw_scale_bar(field: MapField, units: UnitSystem, metres_per_unit: float) -> None:
-    """Draw a scale bar in the lower left corner."""
-    us = units == "us"
-    metres = METRES_PER_FOOT if us else 1.0
-    length = round_length(0.22 * (field.bounds[2] - field.bounds[0]) * metres_per_unit / metres)
-    bar = ScaleBar(
-        metres_per_unit / metres, units="ft" if us else "m",
-        dimension="imperial-length" if us else "si-length",
-        fixed_value=length, fixed_units="ft" if us else "m",
-        width_fraction=0.008, location="lower left", pad=0.6, border_pad=0.6, sep=4,
-        box_color="white", box_alpha=0.85, color=layers.INK, font_properties={"size": 8},
-        rotation="horizontal-only", scale_formatter=lambda value, unit: f"{value:g} {unit}",
-    )  # fmt: skip
-    field.axes.add_artist(bar).set_zorder(20)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from itertools import pairwise
 from typing import Any, Final
 
 import numpy as np
@@ -86,6 +87,62 @@ def smoothed(line: Points, rounds: int = 2) -> Points:
         cut = np.stack([early, late], axis=1).reshape(-1, 2)
         line = np.concatenate([line[:1], cut[1:-1], line[-1:]])
     return line
+
+
+def drawn_course(line: Points, cell: float) -> Points:
+    """
+    Give the course of a line from cell to cell as it is drawn: without the steps of the cells.
+
+    It leaves the centres of the cells by less than a cell; its ends stay.
+
+    Parameters
+    ----------
+    line
+        Coordinates, shape (n, 2).
+    cell
+        Side of a cell, in the same unit.
+
+    Examples
+    --------
+    A slight slant across the cells becomes a straight line:
+
+    >>> slant = np.array([(0, 0), (1, 0), (2, 0), (3, 1), (4, 1), (5, 1), (6, 2)], dtype=float)
+    >>> drawn = drawn_course(slant, 1.0)
+    >>> float(np.abs(drawn[:, 1] - drawn[:, 0] / 3.0).max()) < 1e-9
+    True
+    """
+    bare = shapely.simplify(shapely.LineString(line), 0.75 * cell, preserve_topology=False)
+    # short pieces keep the rounding of corners short too
+    return smoothed(shapely.get_coordinates(shapely.segmentize(bare, 2.5 * cell)))
+
+
+def stretches(line: Points, area: Any) -> list[tuple[Points, bool]]:
+    """
+    Divide a line into stretches within an area and outside, in its own direction.
+
+    Parameters
+    ----------
+    line
+        Coordinates, shape (n, 2).
+    area
+        Polygon or multipolygon; a piece is within if its middle is.
+
+    Returns
+    -------
+    stretches
+        Coordinates of each, and whether it is within.
+
+    Examples
+    --------
+    >>> line = np.array([(0.0, 0.0), (2.0, 0.0), (4.0, 0.0)])
+    >>> parts = stretches(line, shapely.box(2, -1, 9, 1))
+    >>> [(part[:, 0].tolist(), within) for part, within in parts]
+    [([0.0, 2.0], False), ([2.0, 4.0], True)]
+    """
+    middle = (line[:-1] + line[1:]) / 2.0
+    within = shapely.contains_xy(area, middle[:, 0], middle[:, 1])
+    ends = np.concatenate([[0], np.flatnonzero(np.diff(within)) + 1, [len(within)]])
+    return [(line[start : end + 1], bool(within[start])) for start, end in pairwise(ends.tolist())]
 
 
 def arrowheads(lines: Sequence[Points], length: float, least: float) -> list[Points]:

@@ -11,7 +11,9 @@ import pandas as pd
 import shapely
 
 from lotflow.layers import RESULT_LAYERS
+from lotflow.outputs.styles import layer_rules, sld_text
 from lotflow.terrain.catchments import label_polygons, simplified_outlines
+from lotflow.units import from_si
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -21,15 +23,37 @@ if TYPE_CHECKING:
     from lotflow.findings import Finding
     from lotflow.grid import BoolArray, FloatArray, Grid
     from lotflow.terrain.catchments import CatchmentCells
+    from lotflow.terrain.contours import Contour
     from lotflow.terrain.flow_paths import FlowPath
     from lotflow.terrain.inlet_places import SetInlet
     from lotflow.terrain.lot_line import Crossing
     from lotflow.terrain.low_spots import InnerLowSpot, LowSpots
     from lotflow.terrain.routing import Routing
+    from lotflow.units import UnitSystem
 
 
-def _frame(layer: str, columns: Mapping[str, Any], geometry: Any, crs: Any) -> gpd.GeoDataFrame:
-    """Put columns in the declared order; a column that is not given is empty."""
+def layer_frame(
+    layer: str, columns: Mapping[str, Any], geometry: Any, crs: Any
+) -> gpd.GeoDataFrame:
+    """
+    Put the columns of a layer in the declared order; a column that is not given is empty.
+
+    Parameters
+    ----------
+    layer
+        Name of a result layer.
+    columns
+        Values by column, one per row.
+    geometry
+        One per row.
+    crs
+        Of the geometry.
+
+    Raises
+    ------
+    TypeError
+        If the layer has no such column; that is a fault of lotflow.
+    """
     names = [column.name for column in RESULT_LAYERS[layer].columns]
     unknown = set(columns) - set(names)
     if unknown:
@@ -57,7 +81,7 @@ def lot_layer(lot: gpd.GeoDataFrame, metres_per_unit: float) -> gpd.GeoDataFrame
         Of that CRS.
     """
     area = lot.geometry.area * metres_per_unit**2
-    return _frame("lot", {"name": lot["name"], "area_m2": area}, lot.geometry, lot.crs)
+    return layer_frame("lot", {"name": lot["name"], "area_m2": area}, lot.geometry, lot.crs)
 
 
 @dataclass(frozen=True, eq=False)
@@ -134,7 +158,7 @@ def low_spots_layer(
         "cut_by_edge": facts.cut,
         "probability": np.full(len(spots), np.nan),
     }
-    return _frame("low_spots", columns, geometry, grid.crs)
+    return layer_frame("low_spots", columns, geometry, grid.crs)
 
 
 def _distances(geometry: list[Any], buildings: gpd.GeoDataFrame, grid: Grid) -> FloatArray:
@@ -166,7 +190,7 @@ def inner_low_spots_layer(inner: Sequence[InnerLowSpot], grid: Grid) -> gpd.GeoD
         "bed_elevation_m": np.array([spot.bed for spot in inner], dtype=float),
         "sill_elevation_m": np.array([spot.sill for spot in inner], dtype=float),
     }
-    return _frame("inner_low_spots", columns, shapely.points(x, y), grid.crs)
+    return layer_frame("inner_low_spots", columns, shapely.points(x, y), grid.crs)
 
 
 def spill_points_layer(spots: LowSpots, grid: Grid) -> gpd.GeoDataFrame:
@@ -180,7 +204,7 @@ def spill_points_layer(spots: LowSpots, grid: Grid) -> gpd.GeoDataFrame:
     """
     columns = {"id": np.arange(1, len(spots) + 1), "spill_elevation_m": spots.spill}
     points = shapely.points(*_centres(grid, spots.spill_cell))
-    return _frame("spill_points", columns, points, grid.crs)
+    return layer_frame("spill_points", columns, points, grid.crs)
 
 
 def flow_paths_layer(paths: Sequence[FlowPath], routing: Routing) -> gpd.GeoDataFrame:
@@ -206,7 +230,7 @@ def flow_paths_layer(paths: Sequence[FlowPath], routing: Routing) -> gpd.GeoData
         "order": np.array([path.order for path in paths], dtype=int),
         "ponded_share": np.array([path.ponded_share for path in paths], dtype=float),
     }
-    return _frame("flow_paths", columns, lines, grid.crs)
+    return layer_frame("flow_paths", columns, lines, grid.crs)
 
 
 def crossings_layer(crossings: Sequence[Crossing], grid: Grid) -> gpd.GeoDataFrame:
@@ -225,7 +249,9 @@ def crossings_layer(crossings: Sequence[Crossing], grid: Grid) -> gpd.GeoDataFra
         "area_m2": np.array([crossing.area * grid.cell_m2 for crossing in crossings], dtype=float),
         "elevation_m": grid.values.ravel()[cells],
     }
-    return _frame("lot_line_crossings", columns, shapely.points(*_centres(grid, cells)), grid.crs)
+    return layer_frame(
+        "lot_line_crossings", columns, shapely.points(*_centres(grid, cells)), grid.crs
+    )
 
 
 @dataclass(frozen=True, eq=False)
@@ -297,7 +323,7 @@ def inlets_layer(
         "flow_m3s": np.full(len(placed), np.nan),
         "flow_per_10mm_h_m3s": np.full(len(placed), np.nan),
     }
-    return _frame("inlets", columns, geometry, grid.crs)
+    return layer_frame("inlets", columns, geometry, grid.crs)
 
 
 def catchment_layers(
@@ -326,9 +352,53 @@ def catchment_layers(
     outlines = simplified_outlines(polygons, float(grid.transform.a))
     flags = np.array([bool(cut[label - 1]) for label in labels], dtype=bool)
     return (
-        _frame("catchments", {**columns, "cut_by_edge": flags}, outlines, grid.crs),
-        _frame("catchment_cells", columns, polygons, grid.crs),
+        layer_frame("catchments", {**columns, "cut_by_edge": flags}, outlines, grid.crs),
+        layer_frame("catchment_cells", columns, polygons, grid.crs),
     )
+
+
+def contours_layer(lines: Sequence[Contour], grid: Grid, units: UnitSystem) -> gpd.GeoDataFrame:
+    """
+    Give contours as lines.
+
+    Parameters
+    ----------
+    lines, grid
+        The contours and the grid they were traced on.
+    units
+        "us" or "metric", of the labels.
+    """
+    unit = "ft" if units == "us" else "m"
+    columns = {
+        "elevation_m": np.array([line.level for line in lines], dtype=float),
+        "label": [f"{from_si(line.level, unit):g} {unit}" for line in lines],
+        "kind": ["index" if line.index else "ordinary" for line in lines],
+    }
+    shapes = [shapely.LineString(line.xy) for line in lines]
+    return layer_frame("contours", columns, shapes, grid.crs)
+
+
+def styles_table(units: UnitSystem) -> pd.DataFrame:
+    """
+    Give the styles of the layers as a table.
+
+    Parameters
+    ----------
+    units
+        "us" or "metric", of titles.
+    """
+    styles = [
+        {
+            "f_table_name": name,
+            "f_geometry_column": "geom",
+            "styleName": f"lotflow {name}",
+            "styleSLD": sld_text(name, rules),
+            "useAsDefault": True,
+            "description": "Styled Layer Descriptor 1.0.0",
+        }
+        for name, rules in layer_rules(units).items()
+    ]
+    return pd.DataFrame(styles)
 
 
 def buildings_layer(buildings: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
@@ -340,7 +410,7 @@ def buildings_layer(buildings: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
     buildings
         In the grid's CRS.
     """
-    return _frame("buildings", {"name": buildings["name"]}, buildings.geometry, buildings.crs)
+    return layer_frame("buildings", {"name": buildings["name"]}, buildings.geometry, buildings.crs)
 
 
 def findings_table(findings: Sequence[Finding]) -> pd.DataFrame:

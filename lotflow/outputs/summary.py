@@ -48,6 +48,10 @@ CONTRACT: Final[dict[str, tuple[str, ...]]] = {
         "return_period_yr", "case", "level_m", "depth_m", "volume_m3", "x", "y",
     ),
     "lot_line_crossings": ("id", "x", "y", "direction", "area_m2", "elevation_m"),
+    "outlet_options": ("subject", "rank", "kind", "place", "x", "y", "run_m", "left_m", "verdict"),
+    "facades": ("name", "slope", "slope_limit", "verdict"),
+    "openings": ("name", "sill_m", "above_ground_m", "freeboard_m"),
+    "quantities": ("item", "quantity", "unit", "price", "cost"),
 }  # fmt: skip
 
 #: Decimals kept, by the unit a key ends with.

@@ -21,6 +21,10 @@ _NAMED_BY: Final[dict[str, tuple[str, ...]]] = {
     "runoff": ("subject", "method", "return_period_yr"),
     "lines": ("name", "return_period_yr"),
     "lot_line_crossings": ("id",),
+    "outlet_options": ("subject", "rank"),
+    "facades": ("name",),
+    "openings": ("name",),
+    "quantities": ("item",),
 }
 
 

@@ -12,7 +12,14 @@ from lotflow.units import UnitSystem, shown
 WIDTH: Final = 100
 
 #: Most rows shown of each table; the layers hold all of them.
-_MOST: Final = {"low_spots": 8, "inlets": 12, "crossings": 3, "lines": 8, "findings": 8}
+_MOST: Final = {
+    "low_spots": 8,
+    "inlets": 12,
+    "crossings": 3,
+    "lines": 8,
+    "findings": 8,
+    "outlet_options": 6,
+}
 _MOST_STORMS: Final = 3
 
 _ONE_INCH_PER_10_MM: Final = 2.54
@@ -55,9 +62,13 @@ def summary_text(content: Mapping[str, Any], units: UnitSystem) -> str:
     ['Where water can stand', '  nowhere deeper than 0.10 m, the limit']
     """
     parts = [
-        _wrapped(_title(content, units), ""),
+        [*_wrapped(_title(content, units), ""), *_without_outlet(content["findings"])],
         ["Where water can stand", *_low_spots(content, units)],
         _headed("What the inlets take", _inlets(content, units)),
+        _headed(
+            "Where gravity can lead it (whether it may go there is not judged)",
+            _outlet_options(content.get("outlet_options", []), units),
+        ),
         _headed("What the drain lines carry", _lines(content["lines"], units)),
         _headed("Over the lot line", _crossings(content, units)),
         _headed("Findings", _findings(content["findings"])),
@@ -75,6 +86,12 @@ def _title(content: Mapping[str, Any], units: UnitSystem) -> str:
     """Name and area of the lot."""
     lot = content["lot"]
     return f"{lot['name'] or 'The lot'}: {shown(lot['area_m2'], 'area', units)}"
+
+
+def _without_outlet(findings: Sequence[Mapping[str, Any]]) -> list[str]:
+    """The headline that no gravity outlet was found, and for what."""
+    names = [str(one["subject"]) for one in findings if one["rule"] == "no-gravity-outlet"]
+    return _wrapped(f"No gravity outlet was found for {', '.join(names)}.", "") if names else []
 
 
 def _low_spots(content: Mapping[str, Any], units: UnitSystem) -> list[str]:
@@ -183,6 +200,24 @@ def _peaks(runoff: Sequence[Mapping[str, Any]]) -> dict[tuple[str, float], float
 def _rain(millimetres_per_hour: float, units: UnitSystem) -> str:
     """Show an intensity."""
     return shown(millimetres_per_hour / 3.6e6, "rain", units)
+
+
+def _outlet_options(options: Sequence[Mapping[str, Any]], units: UnitSystem) -> list[str]:
+    """The best way to a lower place from each low spot and inlet."""
+    rows = [
+        (
+            str(one["subject"]),
+            f"{one['kind']}, {one['place']}",
+            shown(one["run_m"], "distance", units),
+            shown(one["fall_m"], "depth", units),
+            shown(one["left_m"], "depth", units),
+            str(one["verdict"]),
+        )
+        for one in options
+        if one["rank"] == 1
+    ]
+    heads = ("From", "To", "Run", "Fall under cover", "Left", "By the data")
+    return _table(heads, rows, _MOST["outlet_options"], text_columns=(0, 1, 5))
 
 
 def _lines(lines: Sequence[Mapping[str, Any]], units: UnitSystem) -> list[str]:

@@ -6,12 +6,14 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from lotflow.findings import Finding, ordered
+from lotflow.inputs.sources import naming_files
 from lotflow.outputs.summary import json_text
 from lotflow.study.cases import cases_of, in_case
 from lotflow.study.inlets import drawn_inlets
 from lotflow.study.lot_water import read_inputs
 from lotflow.study.window import study_window
 from lotflow.terrain.notes import gap_notes
+from lotflow.units import UnitSystem, shown
 
 if TYPE_CHECKING:
     from lotflow.inputs.job import Job
@@ -34,6 +36,8 @@ class InputReport:
         Area of the lot [m^2].
     findings
         In reading order.
+    units
+        Of the text.
     """
 
     name: str
@@ -41,6 +45,7 @@ class InputReport:
     layers: tuple[dict[str, Any], ...]
     lot_area_m2: float
     findings: tuple[Finding, ...]
+    units: UnitSystem = "metric"
 
     def json(self) -> str:
         """The report as JSON."""
@@ -60,14 +65,15 @@ class InputReport:
         for file in self.elevation["files"]:
             size = f"{file['columns']} x {file['rows']} cells"
             lines.append(f"  {file['file']}: {size}, {file['type']}, nodata {file['nodata']}")
-        lines.append(f"  {self.elevation['crs']}, cells of {self.elevation['cell_m']:g} m")
+        cell = shown(self.elevation["cell_m"], "elevation", self.units)
+        lines.append(f"  {self.elevation['crs']}, cells of {cell}")
         if self.elevation["resampled"]:
             lines.append(f"  resampled: {self.elevation['resampled']}")
         lines += [f"  elevations in {self.elevation['vertical_unit']}", "", "Layers"]
         for row in self.layers:
             rows = "1 row" if row["rows"] == 1 else f"{row['rows']} rows"
             lines.append(f"  {row['layer']}: {rows} from {row['file']}")
-        lines += ["", f"Lot: {self.lot_area_m2:,.0f} m²"]
+        lines += ["", f"Lot: {shown(self.lot_area_m2, 'area', self.units)}"]
         for finding in self.findings:
             lines.append(f"{finding.severity}: {finding.subject}: {finding.message}")
         lines.append("All inputs can be used." if not self._failed() else "Some inputs fail.")
@@ -93,7 +99,8 @@ def check_inputs(job: Job) -> InputReport:
     """
     source, site = read_inputs(job)
     inlets = drawn_inlets(in_case(site.inlets, cases_of(site)[-1]))
-    window = study_window(source, site, inlets, job.criteria, margin_m=job.elevation.margin_m)
+    with naming_files(site.sources):
+        window = study_window(source, site, inlets, job.criteria, margin_m=job.elevation.margin_m)
     findings = ordered(
         [
             *source.findings,
@@ -109,4 +116,5 @@ def check_inputs(job: Job) -> InputReport:
         layers=tuple({"layer": s.layer, "file": s.file, "rows": s.rows} for s in site.sources),
         lot_area_m2=float(site.lot.geometry.union_all().area) * unit**2,
         findings=tuple(findings),
+        units=job.job.units,
     )

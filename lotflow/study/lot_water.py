@@ -8,8 +8,10 @@ from typing import TYPE_CHECKING
 from lotflow.inputs.elevation import ElevationSource, inspect_elevation
 from lotflow.inputs.site import Site, in_raster_datum, read_site
 from lotflow.inputs.site_files import find_site_files
+from lotflow.inputs.sources import naming_files
 from lotflow.study.cases import Case, cases_of, in_case
 from lotflow.study.inlets import InletStudy, drawn_inlets, study_inlets
+from lotflow.study.roofs import case_roofs
 from lotflow.study.window import StudyWindow, study_window
 from lotflow.terrain.artefacts import judged_low_spots
 from lotflow.terrain.catchments import CatchmentCells, catchment_cells
@@ -19,6 +21,7 @@ from lotflow.terrain.routing import Routing, no_drains, route
 
 if TYPE_CHECKING:
     from lotflow.inputs.job import Job
+    from lotflow.terrain.roofs import RoofWater
 
 
 @dataclass(frozen=True, eq=False)
@@ -37,7 +40,9 @@ class LotWater:
     natural
         Routing without inlets.
     case
-        State of the drain system that `inlets` is about.
+        State of the drain system that `roofs` and `inlets` are about.
+    roofs
+        Roofs with their downspouts.
     inlets
         Inlets and the routing with them.
     low_spots, inner
@@ -54,6 +59,7 @@ class LotWater:
     window: StudyWindow
     natural: Routing
     case: Case
+    roofs: RoofWater
     inlets: InletStudy
     low_spots: LowSpots
     inner: list[InnerLowSpot]
@@ -97,18 +103,80 @@ def study_lot(job: Job) -> LotWater:
         If an input is wrong; all faults of a file at once.
     """
     source, site = read_inputs(job)
+    with naming_files(site.sources):
+        return _lot_water(job, source, site)
+
+
+def _lot_water(job: Job, source: ElevationSource, site: Site) -> LotWater:
+    """Find it from inputs that were read and judged one by one."""
     case = cases_of(site)[-1]
     drawn = drawn_inlets(in_case(site.inlets, case))
     window = study_window(source, site, drawn, job.criteria, margin_m=job.elevation.margin_m)
-    empty = replace(no_drains(window.surface), culverts=window.culverts)
-    natural = route(window.surface, empty, rule=job.terrain.direction)
+    roofs = case_roofs(site, window.surface, case)
+    window = replace(window, surface=roofs.surface)
+    natural = _natural(window, job)
     inlets = study_inlets(drawn, natural, job)
     spots, inner = _low_spots(natural, job)
     return LotWater(
         job=job, source=source, site=site, window=window, natural=natural, case=case,
-        inlets=inlets, low_spots=spots, inner=inner, cells=catchments_of(inlets, window),
+        roofs=roofs, inlets=inlets, low_spots=spots, inner=inner, cells=catchments_of(inlets, window),
         balance=lot_balance(inlets.routing, window.lot),
     )  # fmt: skip
+
+
+def _natural(window: StudyWindow, job: Job) -> Routing:
+    """Route the water of the ground without inlets."""
+    empty = replace(no_drains(window.surface), culverts=window.culverts)
+    return route(window.surface, empty, rule=job.terrain.direction)
+
+
+@dataclass(frozen=True, eq=False)
+class CaseWater:
+    """
+    What takes water in one state of the drain system.
+
+    Parameters
+    ----------
+    case
+        The state.
+    roofs
+        Roofs with the downspouts of the case.
+    inlets
+        Inlets of the case and the routing with them.
+    """
+
+    case: Case
+    roofs: RoofWater
+    inlets: InletStudy
+
+    @property
+    def names(self) -> list[str]:
+        """Names of the inlets, in the order of their numbers."""
+        return [inlet.drawn.name for inlet in self.inlets.placed]
+
+
+def case_water(lot: LotWater, case: Case) -> CaseWater:
+    """
+    Find what takes water in one state of the drain system.
+
+    Parameters
+    ----------
+    lot
+        Of the main case, which is not computed again.
+    case
+        The state wanted.
+
+    Raises
+    ------
+    InputError
+        If an inlet or downspout of the case cannot be set on the ground.
+    """
+    if case == lot.case:
+        return CaseWater(case, lot.roofs, lot.inlets)
+    roofs = case_roofs(lot.site, lot.window.surface, case)
+    natural = _natural(replace(lot.window, surface=roofs.surface), lot.job)
+    drawn = drawn_inlets(in_case(lot.site.inlets, case))
+    return CaseWater(case, roofs, study_inlets(drawn, natural, lot.job))
 
 
 def catchments_of(inlets: InletStudy, window: StudyWindow) -> CatchmentCells:

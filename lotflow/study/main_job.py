@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
 from lotflow.findings import Finding, ordered
+from lotflow.inputs.sources import naming_files
 from lotflow.outputs.result_layers import findings_table
 from lotflow.study.lot_water import LotWater, study_lot
 from lotflow.study.runoff import runoff_chapter
@@ -64,7 +65,8 @@ def run_study(job: Job, *, use_covers: bool = True) -> Study:
         If an input is wrong; all faults of a file at once.
     """
     lot = study_lot(job)
-    chapters = [terrain_chapter(lot), runoff_chapter(lot, use_covers=use_covers)]
+    with naming_files(lot.site.sources):
+        chapters = [terrain_chapter(lot), runoff_chapter(lot, use_covers=use_covers)]
     return bind(lot, chapters)
 
 

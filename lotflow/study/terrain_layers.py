@@ -10,10 +10,12 @@ from lotflow.outputs import result_layers as layers
 from lotflow.study.cases import in_case
 from lotflow.study.chapter import Chapter
 from lotflow.study.window import MARGIN_LIMIT_M
+from lotflow.terrain.contours import contour_interval, contours
 from lotflow.terrain.flow_paths import flow_paths
 from lotflow.terrain.lot_line import lot_line_crossings
 from lotflow.terrain.low_spots import LowSpots, cut_by_edge, inflow_cells
 from lotflow.terrain.notes import edge_notes, gap_notes, inlet_notes, low_spot_notes
+from lotflow.units import METRES_PER_FOOT
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -27,6 +29,8 @@ if TYPE_CHECKING:
 _STRETCH_M: Final = 5.0
 #: Crossings smaller than this are only counted in the balance [m^2].
 _LEAST_CROSSING_M2: Final = 5.0
+#: Shorter scraps of contours tell nothing of a lot [m].
+_SHORTEST_CONTOUR_M: Final = 5.0
 
 
 def terrain_chapter(lot: LotWater) -> Chapter:
@@ -95,7 +99,22 @@ def _layers(lot: LotWater) -> dict[str, pd.DataFrame]:
         "catchments": outlines,
         "catchment_cells": exact,
         "buildings": layers.buildings_layer(lot.site.buildings),
+        "contours": _contours(lot),
+        "layer_styles": layers.styles_table(lot.job.job.units),
     }
+
+
+def _contours(lot: LotWater) -> Any:
+    """Contours of the window; without any relief there are none."""
+    grid, job = lot.window.surface.ground, lot.job
+    known = grid.values[~grid.missing]
+    relief = float(np.ptp(known)) if known.size else 0.0
+    lines = []
+    if relief > 0:
+        unit = METRES_PER_FOOT if job.job.units == "us" else 1.0
+        interval = contour_interval(relief, job.elevation.rmse_m, unit)
+        lines = contours(grid, interval, shortest_m=_SHORTEST_CONTOUR_M)
+    return layers.contours_layer(lines, grid, job.job.units)
 
 
 def _inlets_in(spots: LowSpots, inlets: InletStudy) -> list[str]:

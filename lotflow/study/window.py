@@ -15,6 +15,7 @@ from lotflow.terrain.inlet_places import DrawnInlet, drains_of, place_inlets
 from lotflow.terrain.low_spots import inflow_cells
 from lotflow.terrain.routing import Culvert, Drains, Routing, no_drains, route, upstream_of
 from lotflow.terrain.surface import Surface, prepare_surface
+from lotflow.units import both_units
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -135,8 +136,8 @@ def _near_inlets(
         raise InputError(
             [
                 Fault(
-                    f"lies {lot.distance(inlet.geometry) * unit:,.0f} m from the lot, outside the "
-                    "window of the study",
+                    f"lies {both_units(lot.distance(inlet.geometry) * unit, 'distance')} from the "
+                    "lot, outside the window of the study",
                     "Check its position and CRS",
                     layer="inlets", column="name", value=inlet.name,
                 )
@@ -191,8 +192,8 @@ def _require_ground(lot: BoolArray, surface: Surface, grid: Grid) -> None:
     if cells < _LEAST_LOT_CELLS:
         raise InputError(
             Fault(
-                f"the lot has only {cells} cells of {grid.cell_m:g} m; at least "
-                f"{_LEAST_LOT_CELLS} are needed",
+                f"the lot has only {cells} cells of {both_units(grid.cell_m, 'elevation')}; at "
+                f"least {_LEAST_LOT_CELLS} are needed",
                 "Use finer elevation data, or check the CRS of the lot",
                 layer="lot",
             )

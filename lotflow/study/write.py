@@ -18,6 +18,7 @@ from lotflow.outputs.summary_csv import summary_csv
 from lotflow.outputs.summary_text import summary_text
 from lotflow.study.provenance import provenance
 from lotflow.terrain.notes import balance_as_areas
+from lotflow.units import shown
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -98,6 +99,7 @@ def _map_content(study: Study, grid_note: str) -> MapContent:
         depth=_low_spot_depth(study.lot),
         lot=layers["lot"],
         buildings=layers["buildings"],
+        water=study.lot.site.water,
         low_spots=layers["low_spots"],
         flow_paths=layers["flow_paths"],
         crossings=layers["lot_line_crossings"],
@@ -145,8 +147,9 @@ def write_study(study: Study, folder: Path, *, overwrite: bool, use_covers: bool
     )
     text = summary_text(content, job.job.units)
     note = (
-        f"{', '.join(path.name for path in job.elevation.file)}, cells of {grid.cell_m:g} m, "
-        f"vertical accuracy {job.elevation.rmse_m:g} m RMSE"
+        f"{', '.join(path.name for path in job.elevation.file)}, "
+        f"cells of {shown(grid.cell_m, 'elevation', job.job.units)}, "
+        f"vertical accuracy {shown(job.elevation.rmse_m, 'depth', job.job.units)} RMSE"
     )
     metadata = {"run_id": origin["run_id"], "program": origin["program"]}
     files = [

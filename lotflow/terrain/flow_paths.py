@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
@@ -14,6 +14,9 @@ if TYPE_CHECKING:
 
     from lotflow.grid import BoolArray
     from lotflow.terrain.routing import Routing
+
+#: Half the breadth of filled ground up to which the course of water counts as known [m].
+_CERTAIN_M: Final = 1.5
 
 
 @dataclass(frozen=True, eq=False)
@@ -30,7 +33,7 @@ class FlowPath:
     order
         Strahler order: 1 at heads, one more where two reaches of the same order meet.
     ponded_share
-        Share of its cells that lie on filled ground, where the course is uncertain.
+        Share of its cells that lie on broad filled ground, where the course is uncertain.
     """
 
     cells: NDArray[np.int64]
@@ -61,6 +64,34 @@ def _reaches(
     return reaches
 
 
+def broad(filled: BoolArray, cell_m: float) -> BoolArray:
+    """
+    Keep the filled ground on which the course of water is uncertain.
+
+    Across a pond narrower than about 3 m the course is known well enough, however shallow the
+    channel: a dip in the bed of a gully does not hide the gully.
+
+    Parameters
+    ----------
+    filled
+        Cells of filled ground.
+    cell_m
+        Side of a cell [m].
+
+    Examples
+    --------
+    >>> broad(np.array([[True, True, True, False]] * 3), 1.0)[0].tolist()
+    [True, True, True, False]
+    >>> bool(broad(np.array([[False, True, False]] * 3), 1.0).any())
+    False
+    """
+    from scipy.ndimage import maximum_filter, minimum_filter  # noqa: PLC0415 - slow to import
+
+    size = 2 * int(_CERTAIN_M / cell_m) + 1
+    core = minimum_filter(filled, size=size, mode="nearest")
+    return np.asarray(maximum_filter(core, size=size, mode="nearest"), dtype=bool)
+
+
 def flow_paths(routing: Routing, least_cells: float) -> list[FlowPath]:
     """
     Trace where at least so much water runs.
@@ -86,7 +117,7 @@ def flow_paths(routing: Routing, least_cells: float) -> list[FlowPath]:
     stream = (total >= least_cells) & ~routing.surface.roof.ravel()
     stream &= (routing.field.direction > 0).ravel() | (routing.drains.inlet > 0).ravel()
     receiver = receivers(routing.field).ravel()
-    ponded = (routing.depth > 0).ravel()
+    ponded = broad(routing.depth > 0, routing.surface.ground.cell_m).ravel()
     arriving: dict[int, list[int]] = {}
     paths = []
     for cells in _reaches(stream, receiver, routing.field.order[::-1]):

@@ -12,13 +12,14 @@ from lotflow.errors import Fault, InputError
 from lotflow.terrain.cells import geometry_cells
 from lotflow.terrain.routing import Culvert, Drains
 from lotflow.terrain.slope import local_fall
+from lotflow.units import both_units
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from numpy.typing import NDArray
 
-    from lotflow.grid import IntArray
+    from lotflow.grid import FloatArray, IntArray
     from lotflow.terrain.routing import Routing
     from lotflow.terrain.surface import Surface
 
@@ -140,9 +141,19 @@ def place_inlets(drawn: Sequence[DrawnInlet], surface: Surface) -> list[SetInlet
     return placed
 
 
-def _candidates(cell: int, routing: Routing, radius_cells: float) -> NDArray[np.int64]:
-    """Open ground within the radius that is not behind a building or wall."""
-    surface = routing.surface
+def open_cells_near(cell: int, surface: Surface, radius_cells: float) -> NDArray[np.int64]:
+    """
+    Open ground within a radius that is not behind a building or wall, as flat indices.
+
+    Parameters
+    ----------
+    cell
+        Flat index of the middle.
+    surface
+        Gives buildings, walls and missing data.
+    radius_cells
+        Radius [cells].
+    """
     rows, columns = surface.ground.shape
     reach = int(radius_cells)
     row, column = divmod(cell, columns)
@@ -165,7 +176,7 @@ def _candidates(cell: int, routing: Routing, radius_cells: float) -> NDArray[np.
 
 def _best_cell(cell: int, routing: Routing, radius_cells: float, pond_depth: float) -> int:
     """Lowest cell of the low spot the inlet stands in, else the one most water runs through."""
-    candidates = np.append(_candidates(cell, routing, radius_cells), cell)
+    candidates = np.append(open_cells_near(cell, routing.surface, radius_cells), cell)
     depth = routing.depth.ravel()
     elevation = routing.elevation.ravel()
     ponded = candidates[depth[candidates] >= pond_depth]
@@ -246,8 +257,8 @@ def set_rims(placed: Sequence[SetInlet], natural: Routing, *, rmse: float) -> li
         if rim - ground < -_RIM_BELOW_GROUND_M:
             faults.append(
                 Fault(
-                    f"the rim of {inlet.drawn.name} lies {ground - rim:.2f} m below its ground at "
-                    f"{ground:.2f} m",
+                    f"the rim of {inlet.drawn.name} lies {both_units(ground - rim, 'length')} "
+                    f"below its ground at {both_units(ground, 'elevation')}",
                     "Check the level's datum and unit, or give rim_above_ground instead",
                     layer="inlets", column="rim_m", value=round(rim, 3),
                 )
@@ -353,13 +364,20 @@ def residual_depth(inlet: SetInlet, routing: Routing) -> float:
     row, column = inlet.cells // columns, inlet.cells % columns
     first_row, last_row = max(row.min() - 1, 0), min(row.max() + 2, rows)
     first_column, last_column = max(column.min() - 1, 0), min(column.max() + 2, columns)
-    level = float(routing.elevation.ravel()[inlet.cells].max())
-    # water held at the inlet's own level, not a pond of its own beside it
-    held = (filled - ground > 1e-5) & (np.abs(filled - level) < 1e-5)
-    held.ravel()[inlet.cells] |= level - ground.ravel()[inlet.cells] > 1e-5
+    # each cell of a channel on uneven ground takes water at its own level
+    levels = np.unique(routing.elevation.ravel()[inlet.cells])
+    # water held at a level of the inlet, not a pond of its own beside it
+    held = (filled - ground > 1e-5) & (_distance_to(levels, filled) < 1e-5)
     pond, _ = label(held, structure=np.ones((3, 3), dtype=int))
     beside = np.unique(pond[first_row:last_row, first_column:last_column])
     beside = beside[beside > 0]
     if not beside.size:
         return 0.0
-    return float((level - ground[np.isin(pond, beside)]).max())
+    return float((filled - ground)[np.isin(pond, beside)].max())
+
+
+def _distance_to(levels: FloatArray, values: FloatArray) -> FloatArray:
+    """Distance of each value to the nearest of rising levels."""
+    above = np.clip(np.searchsorted(levels, values), 0, levels.size - 1)
+    below = np.maximum(above - 1, 0)
+    return np.asarray(np.minimum(np.abs(values - levels[above]), np.abs(values - levels[below])))

@@ -25,19 +25,21 @@ class LotBalance:
     Parameters
     ----------
     on
-        Comes over the lot line, from roofs outside that drip inside too.
+        Comes over the lot line, from roofs outside whose water lands inside too.
     culverts_in
         Comes out of culverts within the lot.
     lot
         Falls on the lot.
     off
-        Leaves over the lot line, from roofs inside that drip outside too.
+        Leaves over the lot line, from roofs inside whose water lands outside too.
     captured
         Taken by inlets within the lot.
     culverts_out
         Taken by culverts within the lot.
     unseen
         Ends in open water, missing data or the edge of the data within the lot.
+    connected_roofs
+        Falls on roofs within the lot whose downspouts lead it into a drain.
     """
 
     on: float
@@ -47,12 +49,14 @@ class LotBalance:
     captured: float
     culverts_out: float
     unseen: float
+    connected_roofs: float = 0.0
 
     @property
     def residual(self) -> float:
         """What comes minus what goes; 0 unless the program is wrong."""
         comes = self.on + self.culverts_in + self.lot
-        return comes - (self.off + self.captured + self.culverts_out + self.unseen)
+        goes = self.off + self.captured + self.culverts_out + self.unseen
+        return comes - (goes + self.connected_roofs)
 
 
 def _line_flows(routing: Routing, lot: BoolArray) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
@@ -64,11 +68,11 @@ def _line_flows(routing: Routing, lot: BoolArray) -> tuple[NDArray[np.int64], ND
 
 
 def _roof_drip(routing: Routing, lot: BoolArray) -> tuple[float, float]:
-    """Roof cells outside that drip inside, and the reverse."""
+    """Roof cells outside whose water lands inside, and the reverse."""
     surface = routing.surface
     inside = lot.ravel()
-    lands_inside = inside[surface.eave_cell.ravel()]
-    roof = surface.roof.ravel()
+    lands_inside = inside[surface.landing.ravel()]
+    roof = (surface.roof & ~surface.piped).ravel()
     return (
         float((roof & ~inside & lands_inside).sum()),
         float((roof & inside & ~lands_inside).sum()),
@@ -102,6 +106,7 @@ def lot_balance(routing: Routing, lot: BoolArray) -> LotBalance:
         captured=float(routing.total[lot & inlet].sum()),
         culverts_out=float(routing.total[lot & culvert & ~inlet].sum()),
         unseen=float(routing.total[lot & sink & ~inlet & ~culvert].sum()),
+        connected_roofs=float((lot & surface.piped).sum()),
     )
 
 

@@ -1,4 +1,4 @@
-"""Where water can stand: whole depressions, their spill points, and what speaks against them."""
+"""Where water can stand: whole depressions, their spill points, and those nested in them."""
 
 from __future__ import annotations
 
@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from lotflow.terrain.drainage import LEVEL_STEP
-from lotflow.terrain.kernels import priority_flood
 from lotflow.terrain.routing import receivers
 
 if TYPE_CHECKING:
@@ -18,14 +17,6 @@ if TYPE_CHECKING:
     from lotflow.terrain.drainage import Depression, Hierarchy
     from lotflow.terrain.routing import Routing
     from lotflow.terrain.surface import Surface
-
-IN_BUILDING = "inside a building: an artefact of the elevation data"
-ENCLOSED = "enclosed by buildings: the way out is not in the data"
-AT_GAP = "at a gap in the elevation data: it may drain there"
-DAMMED = "deep, or held by a bank with lower ground close behind: look for a culvert or drain"
-
-#: How far below the spill point lower ground makes a bank suspicious [m].
-_BEHIND_BANK_M = 30.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -37,6 +28,8 @@ class LowSpots:
     ----------
     number
         Shape of the grid: number of the low spot on each cell, from 1; 0 where there is none.
+    water
+        Shape of the grid: depth of the water on each cell when all are full [m].
     bed_cell, spill_cell
         Flat indices of the deepest cell and of the cell over which it overflows.
     bed, spill
@@ -52,6 +45,7 @@ class LowSpots:
     """
 
     number: IntArray
+    water: FloatArray
     bed_cell: NDArray[np.int64]
     spill_cell: NDArray[np.int64]
     bed: FloatArray
@@ -71,8 +65,28 @@ class LowSpots:
         return self.bed_cell.size
 
 
-def _components(depth: FloatArray, limit: float) -> IntArray:
-    """Number the depressions that are at least `limit` deep, deepest first."""
+def numbered_depressions(depth: FloatArray, limit: float) -> IntArray:
+    """
+    Number the depressions of a surface, deepest first.
+
+    Parameters
+    ----------
+    depth
+        Depth below the spill level [m].
+    limit
+        Smallest greatest depth that counts [m].
+
+    Returns
+    -------
+    number
+        Shape of the grid: number on each cell, from 1; 0 where there is none.
+
+    Examples
+    --------
+    >>> numbered_depressions(np.array([[0.1, 0.2, 0.0, 0.3], [0.0, 0.0, 0.0, 0.0]]), 0.15)
+    array([[2, 2, 0, 1],
+           [0, 0, 0, 0]], dtype=int32)
+    """
     from scipy.ndimage import label, maximum  # noqa: PLC0415 - slow to import
 
     component, count = label(depth > 0, structure=np.ones((3, 3), dtype=int))
@@ -87,8 +101,24 @@ def _components(depth: FloatArray, limit: float) -> IntArray:
     return np.asarray(new[component], dtype=np.int32)
 
 
-def _bed_cells(elevation: FloatArray, number: IntArray, count: int) -> NDArray[np.int64]:
-    """Lowest cell of each low spot; of equal ones the first by row then column."""
+def bed_cells(elevation: FloatArray, number: IntArray, count: int) -> NDArray[np.int64]:
+    """
+    Lowest cell of each low spot; of equal ones the first by row then column.
+
+    Parameters
+    ----------
+    elevation
+        Ground [m].
+    number
+        Number of the low spot on each cell, from 1 to `count`.
+    count
+        Of the low spots.
+
+    Returns
+    -------
+    bed_cell
+        Flat indices.
+    """
     cells = np.flatnonzero(number)
     order = np.lexsort((cells, elevation.ravel()[cells], number.ravel()[cells]))
     sorted_cells = cells[order]
@@ -134,8 +164,19 @@ def _contributing(
     return np.asarray(total, dtype=np.float64)
 
 
-def _sums(number: IntArray, values: FloatArray, count: int) -> FloatArray:
-    """Sum of values over the cells of each low spot."""
+def cell_sums(number: IntArray, values: FloatArray, count: int) -> FloatArray:
+    """
+    Sum values over the cells of each low spot.
+
+    Parameters
+    ----------
+    number
+        Number of the low spot on each cell, from 1 to `count`.
+    values
+        One per cell.
+    count
+        Of the low spots.
+    """
     return np.asarray(
         np.bincount(number.ravel(), weights=values.ravel(), minlength=count + 1)[1:], dtype=float
     )
@@ -157,125 +198,23 @@ def find_low_spots(routing: Routing, limit: float) -> LowSpots:
     low_spots
         Deepest first, without artefact flags.
     """
-    number = _components(routing.depth, limit)
+    number = numbered_depressions(routing.depth, limit)
     count = int(number.max(initial=0))
     elevation = routing.elevation
-    bed = _bed_cells(elevation, number, count)
+    bed = bed_cells(elevation, number, count)
     receiver = receivers(routing.field).ravel()
     spill = np.array([spill_cell(routing, int(cell), receiver) for cell in bed], dtype=np.int64)
     return LowSpots(
         number=number,
+        water=np.where(number > 0, routing.depth, 0.0),
         bed_cell=bed,
         spill_cell=spill,
         bed=elevation.ravel()[bed],
         spill=routing.field.filled.ravel()[bed],
         cells=np.bincount(number.ravel(), minlength=count + 1)[1:],
-        volume=_sums(number, routing.depth, count),
+        volume=cell_sums(number, routing.depth, count),
         contributing=_contributing(routing, number, spill, receiver),
         artefact=[""] * count,
-    )
-
-
-def _ground_soon_falls_below(
-    routing: Routing, spots: LowSpots, position: int, receiver: NDArray[np.int64]
-) -> bool:
-    """Tell whether, just behind the spill point, the ground lies below the bed."""
-    elevation = routing.elevation.ravel()
-    columns = routing.elevation.shape[1]
-    cell_m = routing.surface.ground.cell_m
-    start = int(spots.spill_cell[position])
-    cell = start
-    for _ in range(int(_BEHIND_BANK_M / cell_m)):
-        cell = int(receiver[cell])
-        if elevation[cell] < spots.bed[position]:
-            away = np.hypot(cell // columns - start // columns, cell % columns - start % columns)
-            return bool(away * cell_m <= _BEHIND_BANK_M)
-    return False
-
-
-def flag_artefacts(routing: Routing, spots: LowSpots, *, dam_depth: float) -> list[str]:
-    """
-    Say of each low spot why it may be no standing water.
-
-    Parameters
-    ----------
-    routing
-        What the low spots were found on.
-    spots
-        The low spots.
-    dam_depth
-        Depth from which a bank is suspected to hide a culvert where lower ground lies close
-        behind it; from twice that depth it is suspected anyway [m].
-
-    Returns
-    -------
-    artefact
-        One text per low spot, empty where nothing speaks against it.
-    """
-    from scipy.ndimage import binary_dilation  # noqa: PLC0415 - slow to import
-
-    surface = routing.surface
-    near_gap = binary_dilation(surface.missing, structure=np.ones((3, 3), dtype=bool))
-    at_gap = np.bincount(spots.number[near_gap], minlength=len(spots) + 1)[1:] > 0
-    receiver = receivers(routing.field).ravel()
-    roof = surface.roof.ravel()
-    flags = []
-    for position in range(len(spots)):
-        if roof[spots.spill_cell[position]]:
-            flags.append(ENCLOSED)
-        elif at_gap[position]:
-            flags.append(AT_GAP)
-        elif spots.depth[position] >= dam_depth and (
-            spots.depth[position] >= 2 * dam_depth
-            or _ground_soon_falls_below(routing, spots, position, receiver)
-        ):
-            flags.append(DAMMED)
-        else:
-            flags.append("")
-    return flags
-
-
-def low_spots_under_roofs(surface: Surface, limit: float) -> LowSpots:
-    """
-    Depressions of the raw elevation data that lie under a roof: deepest point or larger part.
-
-    Water does not stand there; they are listed so that nobody wonders at the raster.
-
-    Parameters
-    ----------
-    surface
-        Gives ground, footprints and what lies outside.
-    limit
-        Smallest greatest depth that counts [m].
-    """
-    from scipy.ndimage import distance_transform_edt  # noqa: PLC0415 - slow to import
-
-    ground = surface.ground.values
-    row, column = distance_transform_edt(
-        np.isnan(ground), return_distances=False, return_indices=True
-    )
-    ground = ground[row, column]
-    filled, _ = priority_flood(ground, surface.outside)
-    number = _components(filled - ground, limit)
-    bed = _bed_cells(ground, number, int(number.max(initial=0)))
-    cells = np.bincount(number.ravel(), minlength=bed.size + 1)[1:]
-    under = _sums(number, surface.roof.astype(float), bed.size)
-    inside = surface.roof.ravel()[bed] | (under > cells / 2)
-    keep = np.flatnonzero(inside) + 1
-    new = np.zeros(bed.size + 1, dtype=np.int32)
-    new[keep] = np.arange(1, keep.size + 1)
-    number = new[number]
-    bed = bed[inside]
-    return LowSpots(
-        number=number,
-        bed_cell=bed,
-        spill_cell=bed,
-        bed=ground.ravel()[bed],
-        spill=filled.ravel()[bed],
-        cells=cells[inside],
-        volume=_sums(number, filled - ground, bed.size),
-        contributing=np.zeros(bed.size),
-        artefact=[IN_BUILDING] * bed.size,
     )
 
 
@@ -291,6 +230,7 @@ def joined(first: LowSpots, second: LowSpots) -> LowSpots:
     shifted = np.where(second.number > 0, second.number + len(first), 0)
     return LowSpots(
         number=np.where(first.number > 0, first.number, shifted).astype(np.int32),
+        water=np.where(first.number > 0, first.water, second.water),
         bed_cell=np.concatenate([first.bed_cell, second.bed_cell]),
         spill_cell=np.concatenate([first.spill_cell, second.spill_cell]),
         bed=np.concatenate([first.bed, second.bed]),
@@ -352,6 +292,11 @@ def inner_low_spots(hierarchy: Hierarchy, spots: LowSpots, limit: float) -> list
         deep = [part for part in parts if part is not None and _depth(part) >= limit - LEVEL_STEP]
         if len(deep) == 2:
             found += [_inner(part, int(number[part.pit_cell])) for part in deep]
+    # a low spot that was judged by the ground alone may overflow below the sill
+    found = [
+        inner for inner in found
+        if inner.low_spot and inner.sill <= spots.spill[inner.low_spot - 1] + LEVEL_STEP
+    ]  # fmt: skip
     return sorted(found, key=lambda inner: (inner.low_spot, inner.bed, inner.bed_cell))
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from lotflow.findings import Finding
+from lotflow.units import both_units
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -65,12 +66,13 @@ def edge_notes(
     margin_limit_m
         How far beyond the lot elevation is read at most [m].
     """
+    reach = both_units(margin_limit_m, "distance")
     found = [
         Finding(
             "cut-by-edge", "warn", name,
             "Water may reach this inlet from beyond the elevation data that was read, which ends "
-            f"where the data end or {margin_limit_m:.0f} m beyond the lot: its catchment is at "
-            "least what is given.",
+            f"where the data end or {reach} beyond the lot: its catchment is at least what is "
+            "given.",
             source=_OWN_RULE,
         )
         for name, is_cut in zip(names, cut, strict=True) if is_cut
@@ -80,8 +82,8 @@ def edge_notes(
             Finding(
                 "cut-by-edge", "warn", "lot",
                 "Water may come onto the lot from beyond the elevation data that was read, which "
-                f"ends where the data end or {margin_limit_m:.0f} m beyond the lot: the area that "
-                "drains onto it is at least what is given.",
+                f"ends where the data end or {reach} beyond the lot: the area that drains onto it "
+                "is at least what is given.",
                 source=_OWN_RULE,
             )
         )  # fmt: skip
@@ -121,8 +123,8 @@ def inlet_notes(
             found.append(
                 Finding(
                     "inlet-moved", "note", name,
-                    f"Set {inlet.moved_m:.2f} m from where it was drawn, to where the water "
-                    "runs. Mark the place on site.",
+                    f"Set {both_units(inlet.moved_m, 'length')} from where it was drawn, to where "
+                    "the water runs. Mark the place on site.",
                     measured=round(inlet.moved_m, 3), unit="m", source=_OWN_RULE, x=x, y=y,
                 )
             )  # fmt: skip
@@ -130,9 +132,9 @@ def inlet_notes(
             found.append(
                 Finding(
                     "grate-above-flow", "warn", name,
-                    f"Its rim stands {inlet.idle_rim:.2f} m above the ground, higher than water "
-                    "rises there: water passes it by. The catchment given is what would reach "
-                    "a grate at ground level.",
+                    f"Its rim stands {both_units(inlet.idle_rim, 'depth')} above the ground, "
+                    "higher than water rises there: water passes it by. The catchment given is "
+                    "what would reach a grate at ground level.",
                     measured=round(inlet.idle_rim, 3), limit=0.0, unit="m", source=_OWN_RULE,
                     x=x, y=y,
                 )
@@ -141,8 +143,8 @@ def inlet_notes(
             found.append(
                 Finding(
                     "grate-not-at-low-point", "warn", name,
-                    f"Water stays {depth:.2f} m deep beside it although it works: the grate is "
-                    "not the lowest point.",
+                    f"Water stays {both_units(float(depth), 'depth')} deep beside it although it "
+                    "works: the grate is not the lowest point.",
                     measured=round(float(depth), 3), limit=0.0, unit="m", source=_OWN_RULE,
                     x=x, y=y,
                 )
@@ -186,7 +188,7 @@ def low_spot_notes(
         found.append(
             Finding(
                 "low-spot", "note" if doubt else "warn", f"low spot {position + 1}",
-                f"Water can stand {depth:.2f} m deep here"
+                f"Water can stand {both_units(depth, 'depth')} deep here"
                 + (f", but: {doubt}." if doubt else ". Look at it on site after rain."),
                 measured=round(depth, 3), limit=limit, unit="m", source=_ACCURACY, x=x, y=y,
             )
@@ -208,8 +210,8 @@ def balance_as_areas(balance: LotBalance, cell_m2: float) -> dict[str, float]:
     Returns
     -------
     areas
-        `on_m2`, `culverts_in_m2` and `lot_m2` come; `off_m2`, `captured_m2`, `culverts_out_m2`
-        and `unseen_m2` go; `residual_m2` is the difference, 0.
+        `on_m2`, `culverts_in_m2` and `lot_m2` come; `off_m2`, `captured_m2`, `culverts_out_m2`,
+        `unseen_m2` and `connected_roofs_m2` go; `residual_m2` is the difference, 0.
     """
     return {
         "on_m2": balance.on * cell_m2,
@@ -219,5 +221,6 @@ def balance_as_areas(balance: LotBalance, cell_m2: float) -> dict[str, float]:
         "captured_m2": balance.captured * cell_m2,
         "culverts_out_m2": balance.culverts_out * cell_m2,
         "unseen_m2": balance.unseen * cell_m2,
+        "connected_roofs_m2": balance.connected_roofs * cell_m2,
         "residual_m2": balance.residual * cell_m2,
     }

@@ -87,7 +87,8 @@ class Routing:
         Cells' worth of rain passing through each cell.
     label
         Number of the inlet that each cell's water reaches; 0 where it leaves, ends in open
-        water, or meets missing data. A roof cell has the label of its eaves.
+        water, or meets missing data. A roof cell has the label of the cell its rain lands on, 0
+        where that is led into a drain.
     hierarchy
         The depression hierarchy, where the surface was filled by it.
     """
@@ -247,7 +248,7 @@ def route(
     reached, weight = _through_culverts(
         raw_label, surface.rain_weight, drains.culverts, drains.number
     )
-    label = reached[raw_label].ravel()[surface.eave_cell]
+    label = np.where(surface.piped, 0, reached[raw_label].ravel()[surface.landing])
     return Routing(
         surface=surface,
         drains=drains,
@@ -272,4 +273,5 @@ def upstream_of(routing: Routing, target: BoolArray) -> BoolArray:
         Cells of the set.
     """
     reached = routing.field.labels(target.astype(np.int32))
-    return np.asarray(reached > 0).ravel()[routing.surface.eave_cell] | target
+    surface = routing.surface
+    return (np.asarray(reached > 0).ravel()[surface.landing] & ~surface.piped) | target

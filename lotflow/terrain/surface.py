@@ -39,7 +39,12 @@ class Surface:
     missing
         Cells without elevation that are not under a building.
     eave_cell
-        Flat index of the cell on which each roof cell's water lands; its own index elsewhere.
+        Flat index of the ground cell nearest to each roof cell; its own index elsewhere.
+    landing
+        Flat index of the cell on which the rain of each cell enters the flow: by default the
+        eaves of a roof cell, the cell of its downspout where it has one.
+    piped
+        Roof cells whose rain a downspout leads into a drain: none of it enters the flow.
     """
 
     ground: Grid
@@ -49,6 +54,8 @@ class Surface:
     water: BoolArray
     missing: BoolArray
     eave_cell: IntArray
+    landing: IntArray
+    piped: BoolArray
 
     @property
     def edge(self) -> BoolArray:
@@ -73,13 +80,12 @@ class Surface:
         """
         Cells' worth of rain that enters the flow at each cell.
 
-        Each known cell counts 1; a roof cell's share lands at its eaves, so that no square
-        metre is lost and none runs over the raised block.
+        Each known cell counts 1; a roof cell's share lands at its eaves or downspout, so that no
+        square metre is lost and none runs over the raised block. What is piped counts nowhere.
         """
-        known = ~self.missing
-        weight = np.zeros(self.ground.shape)
-        np.add.at(weight.ravel(), self.eave_cell[known], 1.0)
-        return weight
+        entering = self.landing[~self.missing & ~self.piped]
+        weight = np.bincount(entering, minlength=self.landing.size).astype(np.float64)
+        return weight.reshape(self.ground.shape)
 
 
 def _nearest_cell(known: BoolArray) -> IntArray:
@@ -146,7 +152,8 @@ def prepare_surface(
     for polygon in water:
         wet |= polygon_cells(polygon, ground)
     roof = building > 0
-    landing = ~roof & ~missing
+    nearest_ground = _nearest_cell(~roof & ~missing)
+    eave_cell = np.where(roof, nearest_ground, _own_cells(ground.shape))
     return Surface(
         ground=ground,
         elevation=top,
@@ -154,7 +161,9 @@ def prepare_surface(
         wall=wall & ~roof,
         water=wet & ~roof,
         missing=missing & ~roof,
-        eave_cell=np.where(roof, _nearest_cell(landing), _own_cells(ground.shape)),
+        eave_cell=eave_cell,
+        landing=eave_cell,
+        piped=np.zeros(ground.shape, dtype=bool),
     )
 
 

@@ -177,7 +177,7 @@ def test_a_shift_between_datums_is_said_with_its_accuracy():
     _, findings = check("downspouts", "POINT (-75 40)", crs=CRS(4326), to=CRS(26918))
     (finding,) = findings
     assert (finding.rule, finding.severity) == ("datum-shift", "note")
-    assert "known to 4 m" in finding.message
+    assert "known to 4.0 m (13.1 ft)" in finding.message
 
 
 def test_of_several_operations_the_accuracy_of_the_one_used_is_said():

@@ -19,6 +19,8 @@ from PIL import Image
 from lotflow.grid import Grid
 from lotflow.layers import RESULT_LAYERS
 from lotflow.outputs import map_sheet
+from lotflow.outputs.map_layers import MapField
+from lotflow.outputs.map_lettering import letterings
 from lotflow.outputs.map_picture import MapContent, draw_map, map_bytes, map_file
 
 WEST, SOUTH = 600_000.0, 3_300_000.0
@@ -81,6 +83,7 @@ def content(**changes: object) -> MapContent:
         depth=grid.with_values(depth),
         lot=layer("lot", [{"name": "14 Alder Court"}], [box(30, 20, 60, 50)]),
         buildings=layer("buildings", [{"name": "House"}], [box(42, 33, 52, 42)]),
+        water=geopandas.GeoDataFrame(geometry=[box(54, 20, 60, 40)], crs=26917),
         low_spots=low_spots(),
         flow_paths=layer(
             "flow_paths", paths, [line((45, 65), (45.5, 40), (44, 5)), line((30, 30), (45, 28))]
@@ -110,7 +113,7 @@ def usual() -> bytes:
     return map_bytes(content())
 
 
-EMPTY_ABLE = ("buildings", "low_spots", "flow_paths", "crossings", "inlets", "catchments")
+EMPTY_ABLE = ("buildings", "water", "low_spots", "flow_paths", "crossings", "inlets", "catchments")
 
 
 @pytest.mark.parametrize(("units", "inches"), [("us", (11.0, 8.5)), ("metric", (11.69, 8.27))])
@@ -219,8 +222,10 @@ def test_a_catchment_cut_by_the_edge_is_given_as_at_least():
 
 def test_only_what_is_on_the_map_is_explained():
     everything, bare = (drawn_texts(content(**x)) for x in ({}, without(*EMPTY_ABLE)))
-    assert {"building", "inlet", "may be no water: see summary"} <= set(everything)
-    assert not {"building", "inlet", "may be no water: see summary"} & set(bare)
+    signs = {"building", "open water", "inlet", "course uncertain: ground fills first",
+             "? may be no water: see summary"}  # fmt: skip
+    assert signs <= set(everything)
+    assert not signs & set(bare)
     assert "lot line" in bare
 
 
@@ -228,7 +233,8 @@ def test_low_spots_on_the_lot_come_first_and_doubtful_ones_last():
     spots = low_spots().assign(on_lot_m2=[0.0, 8.0, 8.0])
     texts = drawn_texts(content(low_spots=spots, inlets=inlets()))
     table = texts[texts.index("volume") + 1 :]
-    assert [text for text in table if text in {"1", "2", "3"}][:3] == ["2", "3", "1"]
+    here = [text for text in table if text in {"1", "2", "3 ?", "beyond the lot"}]
+    assert here[:4] == ["2", "3 ?", "beyond the lot", "1"]
 
 
 def test_deep_water_is_darker_than_shallow_water():
@@ -294,3 +300,73 @@ def test_a_map_file_is_proven_by_its_bytes(tmp_path):
 def test_describing_a_map_does_not_import_matplotlib():
     code = "import sys, lotflow.outputs.map_picture; sys.exit('matplotlib' in sys.modules)"
     assert subprocess.run([sys.executable, "-c", code], check=False).returncode == 0
+
+
+def lettered(shown: MapContent, listed: tuple[int, ...], metres_per_inch: float = 10.0) -> list:
+    figure = map_sheet.sheet_figure(shown)
+    bounds = (WEST, SOUTH, WEST + 90.0, SOUTH + 70.0)
+    return letterings(shown, MapField(figure.axes[0], bounds, metres_per_inch), listed)
+
+
+def test_every_low_spot_of_the_table_has_its_number_on_the_map():
+    """However small it is; one that is not listed has it only if it is large enough."""
+    shown = content(low_spots=low_spots().assign(area_m2=0.5))
+    numbers = [x.text for x in lettered(shown, (1, 3)) if "low spot" in x.kind]
+    assert sorted(numbers) == ["1", "3"]
+    texts = drawn_texts(shown)
+    assert {"1", "2", "3", "3 ?"} <= set(texts)
+    assert texts.count("1") == 2  # in the table and on the map
+
+
+def test_a_number_is_given_the_room_within_its_low_spot():
+    """Its deepest point, and the middle of its widest part."""
+    (one,) = [x for x in lettered(content(), (1,), metres_per_inch=40.0) if x.text == "1"]
+    assert one.home == 1
+    assert not one.middles  # eight metres are a fifth of an inch: the ring would hide it
+    shown = content(low_spots=low_spots().set_geometry([box(20, 20, 60, 60)] * 3))
+    (one,) = [x for x in lettered(shown, (1,)) if x.text == "1"]
+    assert one.middles[1] == pytest.approx((WEST + 40, SOUTH + 40), abs=0.5)
+
+
+def test_open_water_is_drawn():
+    """Where water lies the colour of the ground is gone."""
+    full = content(**without(*(name for name in EMPTY_ABLE if name != "water")))
+    colours = pixels(map_bytes(full))
+    drawn = np.abs(colours - np.array([163, 189, 201])).max(axis=2) < 3
+    assert drawn.sum() > 10_000
+    assert not (np.abs(pixels(map_bytes(content(**without("water"))))
+                       - np.array([163, 189, 201])).max(axis=2) < 3).sum() > 10_000  # fmt: skip
+
+
+def test_a_less_certain_low_spot_is_paler():
+    """A veil over the blue, and a word in the legend."""
+    spots = low_spots()
+    sure, unsure = (content(low_spots=spots.assign(probability=share)) for share in (1.0, 0.2))
+    told = "paler: less certain to be there"
+    assert told in drawn_texts(unsure)
+    assert told not in drawn_texts(content())
+    lighter = [pixels(map_bytes(shown)).sum(axis=2) for shown in (unsure, sure)]
+    at_the_first = np.s_[730:830, 510:600]
+    assert (lighter[0] - lighter[1])[at_the_first].mean() > 100
+
+
+def test_a_flow_path_over_ponded_ground_is_drawn_light_and_dashed():
+    """The same path, its course uncertain: far fewer pixels of the full colour."""
+    paths = content().flow_paths
+    strong = [
+        (np.abs(pixels(map_bytes(content(**without("low_spots", "crossings"),
+                                         flow_paths=paths.assign(ponded_share=share))))
+                - np.array([11, 110, 143])).max(axis=2) < 25).sum()
+        for share in (0.2, 0.8)
+    ]  # fmt: skip
+    assert strong[1] < 0.5 * strong[0]
+
+
+def test_where_there_is_no_elevation_is_explained():
+    """Only if the map shows such ground."""
+    assert "no elevation data" in drawn_texts(content(ground=flat_ground()))
+    values = content().ground.values
+    wide = Grid(np.pad(values, 200, mode="edge"),
+                Affine(CELL, 0, WEST - 100.0, 0, -CELL, SOUTH + 170.0), None)  # fmt: skip
+    shown = content(ground=wide, depth=wide.with_values(np.zeros(wide.shape)))
+    assert "no elevation data" not in drawn_texts(shown)

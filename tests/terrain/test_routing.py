@@ -12,6 +12,16 @@ from hypothesis import strategies as st
 from lotflow.errors import InputError
 from lotflow.grid import Grid
 from lotflow.terrain import known_surfaces as known
+from lotflow.terrain.artefacts import (
+    AT_GAP,
+    DAMMED,
+    ENCLOSED,
+    IN_BUILDING,
+    bare_ground,
+    flag_artefacts,
+    judged_low_spots,
+    low_spots_under_roofs,
+)
 from lotflow.terrain.catchments import catchment_cells, label_polygons, simplified_outlines
 from lotflow.terrain.cells import channel_cells, line_cells, polygon_cells
 from lotflow.terrain.flow_paths import flow_paths
@@ -25,16 +35,10 @@ from lotflow.terrain.inlet_places import (
 )
 from lotflow.terrain.lot_line import lot_balance, lot_line_crossings
 from lotflow.terrain.low_spots import (
-    AT_GAP,
-    DAMMED,
-    ENCLOSED,
-    IN_BUILDING,
     cut_by_edge,
     find_low_spots,
-    flag_artefacts,
     inflow_cells,
     inner_low_spots,
-    low_spots_under_roofs,
 )
 from lotflow.terrain.routing import Culvert, Drains, no_drains, route, upstream_of
 from lotflow.terrain.surface import prepare_surface
@@ -137,9 +141,27 @@ def test_artefacts_are_flagged():
     spots = find_low_spots(routing, 0.2)
     flags = flag_artefacts(routing, spots, dam_depth=0.3)
     assert set(flags) == {ENCLOSED, AT_GAP, DAMMED}
-    roofs = low_spots_under_roofs(routing.surface, 0.2)
+    roofs = low_spots_under_roofs(routing.surface, *bare_ground(routing.surface), 0.2)
     assert roofs.artefact == [IN_BUILDING]
     assert roofs.depth[0] == pytest.approx(0.6, abs=0.05)
+
+
+def test_a_courtyard_is_as_deep_as_its_ground_and_not_as_the_walls_around_it():
+    """A dip of 0.3 m within a block: 0.3 m less the fall across it; without it, no low spot."""
+    values = known.tilted_plane(60, slope=0.01).values
+    block = shapely.box(25, 22, 38, 35).difference(shapely.box(29, 26, 34, 31))
+    level = natural(Grid(values, Affine(1, 0, 0, 0, -1, 60), None), buildings=[block])
+    assert find_low_spots(level, 0.05).depth[0] > 3.0
+    assert len(judged_low_spots(level, 0.05, dam_depth=0.3)) == 0
+    values[30:33, 30:33] -= 0.3
+    grid = Grid(values, Affine(1, 0, 0, 0, -1, 60), None)
+    spots = judged_low_spots(natural(grid, buildings=[block]), 0.05, dam_depth=0.3)
+    open_ground = find_low_spots(natural(grid), 0.05)
+    assert spots.artefact == [ENCLOSED]
+    # what is routed is rounded to levels of 4 micrometres
+    assert spots.depth == pytest.approx(open_ground.depth, abs=1e-5)
+    assert spots.volume == pytest.approx(open_ground.volume, abs=1e-4)
+    assert (spots.water > 0).sum() == spots.cells[0] == open_ground.cells[0]
 
 
 def test_low_spot_at_the_rim_of_the_window_is_said_to_be_cut():

@@ -1,0 +1,163 @@
+"""What is wrong with channel drains: too long for their outlet, or on ground that falls."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+
+from lotflow.drains.channel_drains import compare_outlets, longest_run
+from lotflow.drains.channel_profile import Channel, water_profile
+from lotflow.drains.inlet_checks import NOTHING_M3S, InletFacts, inlet_finding
+from lotflow.drains.pipe_tables import channel_roughness
+from lotflow.units import both_units
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from lotflow.drains.judged import Limits
+    from lotflow.findings import Finding
+
+_CHOW: Final = "Chow (1959), chapter 12, from memory: spatially varied flow with friction"
+
+
+@dataclass(frozen=True)
+class ChannelResult:
+    """
+    What a channel drain does in the design storm.
+
+    Parameters
+    ----------
+    name
+        Its name.
+    depth_m
+        Greatest depth of the water in it [m].
+    freeboard_m
+        From the water to the grate [m]; negative where it overflows.
+    longest_run_m
+        Longest run one outlet can serve [m].
+    one_end_m, both_ends_m, middle_m
+        Greatest depth with the outlet at one end, at both ends, in the middle [m].
+    """
+
+    name: str
+    depth_m: float
+    freeboard_m: float
+    longest_run_m: float
+    one_end_m: float
+    both_ends_m: float
+    middle_m: float
+
+
+def channel_results(inlets: Sequence[InletFacts]) -> list[ChannelResult]:
+    """
+    Compute the water in every channel drain whose size and flow are known.
+
+    The bed is taken as level, and the water as coming in evenly along the length. Water that
+    stands in the drain line above the bed holds it up at the outlet.
+
+    Parameters
+    ----------
+    inlets
+        What is known of them.
+    """
+    known = [
+        inlet for inlet in inlets
+        if inlet.is_channel and inlet.channel_depth_m > 0 and inlet.channel_width_m > 0
+        and inlet.flow_m3s > NOTHING_M3S
+    ]  # fmt: skip
+    if not known:
+        return []
+    length, width, depth, flow, run, held = np.array(
+        [(i.length_m, i.channel_width_m, i.channel_depth_m, i.flow_m3s, i.longest_stretch_m,
+          _held(i)) for i in known]
+    ).T  # fmt: skip
+    roughness = channel_roughness("polymer concrete channel").n_design
+    whole = Channel(width, length, flow / length, roughness, 0.0, held)
+    profile = water_profile(replace(whole, length=run))
+    deepest = np.atleast_1d(profile.deepest)
+    longest = np.atleast_1d(longest_run(whole, depth, tolerance=1e-3))
+    compared = compare_outlets(whole)
+    return [
+        ChannelResult(
+            inlet.name, float(deepest[k]), float(depth[k] - deepest[k]), float(longest[k]),
+            *(float(np.atleast_1d(place)[k])
+              for place in (compared.one_end, compared.both_ends, compared.middle)),
+        )
+        for k, inlet in enumerate(known)
+    ]  # fmt: skip
+
+
+def _held(inlet: InletFacts) -> float:
+    """Depth of water that the drain line holds in a channel at its outlet [m]."""
+    bed = inlet.rim_m - inlet.channel_depth_m
+    return max(float(np.nan_to_num(inlet.water_level_m - bed)), 0.0)
+
+
+def channel_findings(
+    inlets: Sequence[InletFacts], results: Sequence[ChannelResult], limits: Limits
+) -> list[Finding]:
+    """
+    Say which channel drains overflow or lie on a slope, and what another outlet would do.
+
+    Parameters
+    ----------
+    inlets
+        What is known of them.
+    results
+        From `channel_results`.
+    limits
+        What they are judged by.
+    """
+    by_name = {result.name: result for result in results}
+    findings = []
+    for inlet in inlets:
+        findings += _channel_top(inlet, limits)
+        result = by_name.get(inlet.name)
+        if result is None:
+            if inlet.is_channel and inlet.flow_m3s > NOTHING_M3S:
+                findings.append(
+                    inlet_finding(
+                        inlet, "channel-size-unknown", "note",
+                        "Without its inside width and depth nobody knows whether it carries its "
+                        "water.", source=_CHOW,
+                    )
+                )  # fmt: skip
+            continue
+        if result.freeboard_m >= 0:
+            continue
+        findings.append(
+            inlet_finding(
+                inlet, "channel-too-long", "fail",
+                f"In the design storm water in it stands {both_units(result.depth_m, 'depth')} "
+                f"deep, more than its depth of {both_units(inlet.channel_depth_m, 'depth')}. One "
+                f"outlet serves {both_units(result.longest_run_m, 'length')} of it. With the "
+                f"outlet at one end {both_units(result.one_end_m, 'depth')}, at both ends "
+                f"{both_units(result.both_ends_m, 'depth')}, in the middle "
+                f"{both_units(result.middle_m, 'depth')}. Move or add an outlet, or take a deeper "
+                "or wider channel.",
+                measured=result.depth_m, limit=inlet.channel_depth_m, unit="m", source=_CHOW,
+            )
+        )  # fmt: skip
+    return findings
+
+
+def _channel_top(inlet: InletFacts, limits: Limits) -> list[Finding]:
+    """Ground that falls along a channel drain, whose top is set level."""
+    most = limits.criteria.channel_level_m
+    if not (inlet.is_channel and inlet.top_fall_m > most):
+        return []
+    certain = inlet.top_fall_m - inlet.top_doubt_m > most
+    return [
+        inlet_finding(
+            inlet, "channel-ground-not-level", "warn" if certain else "note",
+            f"The ground along it differs by {both_units(inlet.top_fall_m, 'depth')}; its top is "
+            "set level, and stands out at one end or lies deep at the other."
+            + (" Step it, or turn it along the contour." if certain else
+               f" The elevation data is good to {both_units(inlet.top_doubt_m, 'depth')} here: "
+               "level it."),
+            measured=inlet.top_fall_m, limit=most, unit="m",
+            source=limits.source("channel_level_m"),
+        )
+    ]  # fmt: skip

@@ -1,0 +1,107 @@
+"""What is wrong with the way a network hangs together: several outlets, systems, idle inlets."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from typing import TYPE_CHECKING, Final
+
+from lotflow.findings import Finding
+
+if TYPE_CHECKING:
+    from lotflow.drains.network import Network
+
+_OWN_RULE: Final = "lotflow's rule"
+
+
+def connection_findings(network: Network) -> list[Finding]:
+    """
+    Judge how a network hangs together.
+
+    Parameters
+    ----------
+    network
+        In flow order.
+    """
+    return _outlet_findings(network) + _system_findings(network) + _unused(network)
+
+
+def systems_of(network: Network) -> list[list[int]]:
+    """
+    Lines of each system that hangs together, in the order of their first lines.
+
+    Parameters
+    ----------
+    network
+        In flow order.
+    """
+    root = {name: name for name in network.nodes}
+
+    def find(name: str) -> str:
+        while root[name] != name:
+            name = root[name]
+        return name
+
+    for line in network.lines:
+        root[find(line.start)] = find(line.end)
+    systems: dict[str, list[int]] = defaultdict(list)
+    for position, line in enumerate(network.lines):
+        systems[find(line.start)].append(position)
+    return list(systems.values())
+
+
+def _outlet_findings(network: Network) -> list[Finding]:
+    """Say which systems end at several outlets without being led there from one channel drain."""
+    findings = []
+    for system in systems_of(network):
+        ends = sorted({network.lines[i].end for i in system if network.next_line(i) is None})
+        outlets = [name for name in ends if network.nodes[name].kind == "outlet"]
+        split = [i for i in system if network.share[i] == 0]
+        if len(outlets) > 1 and split:
+            x, y = network.nodes[outlets[0]].xy
+            findings.append(
+                Finding(
+                    "several-outlets", "warn", outlets[0],
+                    f"One system ends at {len(outlets)} outlets: {', '.join(outlets)}. Which one "
+                    "the water takes depends on levels nobody has designed; lead it to one.",
+                    measured=len(outlets), limit=1, source=_OWN_RULE, x=x, y=y,
+                )
+            )  # fmt: skip
+    return findings
+
+
+def _system_findings(network: Network) -> list[Finding]:
+    """Say how many systems there are on a lot with several."""
+    systems = systems_of(network)
+    if len(systems) < 2:
+        return []
+    told = "; ".join(
+        ", ".join(network.lines[i].name for i in system) + f" to {network.outlet(system[-1]).name}"
+        for system in systems
+    )
+    return [
+        Finding(
+            "several-systems", "note", "drain_lines",
+            f"{len(systems)} systems that are not connected: {told}.",
+            measured=len(systems), source=_OWN_RULE,
+        )
+    ]  # fmt: skip
+
+
+def _unused(network: Network) -> list[Finding]:
+    """Say which inlets have no line, and which outlets none that reaches them."""
+    if not network.lines:
+        return []
+    findings = []
+    for node in network.nodes.values():
+        idle_inlet = node.kind == "inlet" and node.name not in network.leaving
+        if idle_inlet or (node.kind == "outlet" and node.name not in network.entering):
+            x, y = node.xy
+            what = ("No line leads its water on. Draw one, or mend from and to." if idle_inlet
+                    else "No line runs to it.")  # fmt: skip
+            findings.append(
+                Finding(
+                    f"{node.kind}-without-line", "warn" if idle_inlet else "note", node.name, what,
+                    source=_OWN_RULE, x=x, y=y,
+                )
+            )  # fmt: skip
+    return findings

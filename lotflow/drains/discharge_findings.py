@@ -1,0 +1,266 @@
+"""What becomes of water on the ground: where outlets send it, how long it stands, what is near."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Final
+
+from lotflow.drains.infiltration import soil_infiltration, time_to_soak_away
+from lotflow.findings import Finding
+from lotflow.terrain.discharge_path import WALL_DISTANCE_M
+from lotflow.units import both_units
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
+_OWN_RULE: Final = "lotflow's rule"
+_NEIGHBOURS: Final = (
+    "Keys v. Romley (California 1966), reasonable use; Moline IL and Sierra County CA section "
+    "12.08.560: a pipe end is concentrated discharge. Local law decides"
+)
+_SIDEWALKS: Final = "ordinances of Moses Lake WA, Redwood City CA, Silverton OR; local law decides"
+_PONDS: Final = (
+    "home builders' performance guidelines, as quoted: 24 h near the house, 48 h in swales"
+)
+#: Longest time water should stand [s]: within 10 ft of a building, and elsewhere.
+_NEAR_HOUSE_S: Final = 24 * 3600.0
+_ELSEWHERE_S: Final = 48 * 3600.0
+_NEAR_M: Final = 3.048
+
+
+@dataclass(frozen=True)
+class OutletDischarge:
+    """
+    An outlet on the ground, and where its water goes.
+
+    Parameters
+    ----------
+    name
+        Of the outlet.
+    x, y
+        Where it is.
+    wall_m
+        Least distance of the way from a building, where it was let out clear of it [m]; NaN
+        otherwise.
+    inlet
+        Name of the inlet that takes the water; empty for none.
+    low_spot
+        Number of the first low spot it runs into; 0 for none.
+    sidewalk
+        Name of a sidewalk it runs over; empty for none.
+    leaves_at
+        Where it leaves the lot for ground that is no street; None where it does not.
+    street_is_drawn
+        Whether any street or sidewalk is drawn at all.
+    """
+
+    name: str
+    x: float
+    y: float
+    wall_m: float
+    inlet: str
+    low_spot: int
+    sidewalk: str
+    leaves_at: tuple[float, float] | None
+    street_is_drawn: bool
+
+
+def outlet_discharge_findings(outlets: Sequence[OutletDischarge]) -> list[Finding]:
+    """
+    Say which outlets send their water back, over a sidewalk, or onto a neighbour.
+
+    Parameters
+    ----------
+    outlets
+        Those that discharge on the ground.
+    """
+    return [finding for one in outlets for finding in _of_outlet(one)]
+
+
+def _of_outlet(one: OutletDischarge) -> list[Finding]:
+    """What is wrong with where one outlet's water goes."""
+    found = []
+    if one.inlet:
+        told = f"Its water runs over the ground to {one.inlet}, in a circle. Lead the line farther."
+        found.append(_about(one, "outlet-runs-to-inlet", told))
+    elif one.low_spot:
+        told = f"Its water runs into low spot {one.low_spot} and stands there. Lead it farther."
+        found.append(_about(one, "outlet-runs-to-low-spot", told))
+    if one.wall_m < WALL_DISTANCE_M:
+        told = (
+            f"Its water runs back to within {both_units(one.wall_m, 'length')} of a wall. Move "
+            "the outlet, or grade a swale."
+        )
+        found.append(_about(one, "outlet-runs-to-building", told))
+    if one.sidewalk:
+        told = (
+            f"Its water runs over {one.sidewalk}, where it freezes or makes slippery: in most "
+            "towns forbidden. Lead it under the walk."
+        )
+        found.append(_about(one, "discharge-over-sidewalk", told, _SIDEWALKS))
+    elif one.leaves_at is not None:
+        unless = "" if one.street_is_drawn else ", unless that is a street: none is drawn"
+        told = (
+            f"Its water leaves the lot as it comes out of the pipe, in one place{unless}. Let it "
+            "out farther from the lot line, spread, and no more than ran there before."
+        )
+        found.append(_about(one, "discharge-onto-neighbour", told, _NEIGHBOURS, at=one.leaves_at))
+    return found
+
+
+def _about(
+    one: OutletDischarge, rule: str, message: str, source: str = _OWN_RULE,
+    *, at: tuple[float, float] | None = None,
+) -> Finding:  # fmt: skip
+    x, y = (one.x, one.y) if at is None else at
+    return Finding(rule, "warn", one.name, message, source=source, x=x, y=y)
+
+
+@dataclass(frozen=True)
+class StandingPlace:
+    """
+    A low spot that no inlet drains.
+
+    Parameters
+    ----------
+    name
+        Of the low spot.
+    x, y
+        Its deepest place.
+    depth_m
+        When full [m].
+    building_m
+        Distance to the nearest building [m]; NaN without one.
+    cover
+        What covers its deepest place.
+    infiltration
+        "none", "soil" or "compacted soil": what takes in water there.
+    """
+
+    name: str
+    x: float
+    y: float
+    depth_m: float
+    building_m: float
+    cover: str
+    infiltration: str
+
+
+def soaking_time(place: StandingPlace, soil_group: str) -> float:
+    """
+    Time in which a full low spot soaks into the ground under its deepest place.
+
+    Parameters
+    ----------
+    place
+        The low spot.
+    soil_group
+        Hydrologic soil group.
+
+    Returns
+    -------
+    time
+        Infinite on ground that takes nothing [s].
+
+    Examples
+    --------
+    7 in on lawn on soil of group C, which takes 0.2 in/h, in hours:
+
+    >>> spot = StandingPlace("1", 0, 0, 7 * 0.0254, 20.0, "lawn", "soil")
+    >>> round(soaking_time(spot, "C") / 3600, 1)
+    35.0
+    """
+    if place.infiltration == "none":
+        return math.inf
+    compacted = place.infiltration == "compacted soil"
+    rate = soil_infiltration(soil_group, compacted=compacted).rate_m_s
+    return float(time_to_soak_away(place.depth_m, rate))
+
+
+def standing_findings(places: Sequence[StandingPlace], soil_group: str) -> list[Finding]:
+    """
+    Say where water stands too long once a low spot is full.
+
+    Parameters
+    ----------
+    places
+        Low spots that no inlet drains.
+    soil_group
+        Hydrologic soil group.
+    """
+    found = []
+    for place in places:
+        time = soaking_time(place, soil_group)
+        near = place.building_m <= _NEAR_M
+        limit = _NEAR_HOUSE_S if near else _ELSEWHERE_S
+        if time <= limit:
+            continue
+        never = f"The {place.cover} there takes no water: once full it stands until it dries."
+        slowly = f"Once full it takes {time / 3600:.0f} h to soak into soil of group {soil_group}."
+        found.append(
+            Finding(
+                "water-stands-too-long", "warn", place.name,
+                f"{never if math.isinf(time) else slowly} {limit / 3600:.0f} h is the usual limit "
+                f"{'near a building' if near else 'away from buildings'}. Give it a way out.",
+                measured=None if math.isinf(time) else round(time / 3600, 1), limit=limit / 3600,
+                unit="h", source=_PONDS, x=place.x, y=place.y,
+            )
+        )  # fmt: skip
+    return found
+
+
+@dataclass(frozen=True)
+class Distance:
+    """
+    How near something of the drains is to what it must keep from.
+
+    Parameters
+    ----------
+    subject
+        Name of the outlet or line.
+    kind
+        What it must keep from: "lot line", "septic", ...
+    name
+        Name of that thing; may be empty.
+    distance_m
+        Between them [m].
+    x, y
+        Where the subject is nearest.
+    """
+
+    subject: str
+    kind: str
+    name: str
+    distance_m: float
+    x: float
+    y: float
+
+
+def setback_findings(
+    distances: Sequence[Distance], setbacks: Mapping[str, float], source: str
+) -> list[Finding]:
+    """
+    Say what lies nearer than the job's own table allows.
+
+    Parameters
+    ----------
+    distances
+        Of outlets and lines.
+    setbacks
+        Least distance by kind, as the job states it [m]; what is not stated is not judged.
+    source
+        Where the job says they come from.
+    """
+    return [
+        Finding(
+            "setback", "fail", one.subject,
+            f"It lies {both_units(one.distance_m, 'length')} from the {one.kind}"
+            f"{f' ({one.name})' if one.name else ''}; the job asks for "
+            f"{both_units(setbacks[one.kind], 'length')}. Move it.",
+            measured=round(one.distance_m, 3), limit=setbacks[one.kind], unit="m",
+            source=source, x=one.x, y=one.y,
+        )
+        for one in distances
+        if one.kind in setbacks and one.distance_m < setbacks[one.kind]
+    ]  # fmt: skip

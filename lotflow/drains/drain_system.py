@@ -1,0 +1,139 @@
+"""A system of drain lines as it is laid, and what it does in every storm."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from lotflow.drains.levels import LineInverts, NodeLevel, line_inverts
+from lotflow.drains.line_profiles import GroundProfile, LineProfile, laid_profile
+from lotflow.drains.network_flows import DrainWater, LineFlows, Pipes, line_flows
+from lotflow.drains.network_grade import LineHydraulics, hydraulics
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
+    from lotflow.drains.drain_lines import DrainLine
+    from lotflow.drains.network import Network
+    from lotflow.grid import FloatArray
+
+
+@dataclass(frozen=True, eq=False)
+class DrainSystem:
+    """
+    Lines in their ground, and the water that enters them.
+
+    Parameters
+    ----------
+    network
+        In flow order.
+    ground
+        Over each line.
+    nodes
+        Levels by node.
+    cover_m
+        Least cover, for inverts that are proposed [m].
+    water
+        What enters in each storm; None where no rain is given.
+    """
+
+    network: Network
+    ground: tuple[GroundProfile, ...]
+    nodes: Mapping[str, NodeLevel]
+    cover_m: float
+    water: DrainWater | None
+
+    @property
+    def storms(self) -> FloatArray:
+        """Return periods [yr]; none without rain."""
+        return np.zeros(0) if self.water is None else np.asarray(self.water.storms, dtype=float)
+
+    def with_lines(self, lines: Sequence[DrainLine]) -> DrainSystem:
+        """
+        Lay the same system with other pipes or levels.
+
+        Parameters
+        ----------
+        lines
+            In the same order, between the same nodes.
+        """
+        return replace(self, network=self.network.with_lines(lines))
+
+
+@dataclass(frozen=True, eq=False)
+class DrainState:
+    """
+    What a system does.
+
+    Parameters
+    ----------
+    system
+        As it is laid.
+    inverts
+        Of its lines.
+    flows, hydraulics
+        Per line and storm; no storms where no rain is given.
+    """
+
+    system: DrainSystem
+    inverts: LineInverts
+    flows: LineFlows
+    hydraulics: LineHydraulics
+
+    @property
+    def lines(self) -> tuple[DrainLine, ...]:
+        """Lines in flow order."""
+        return self.system.network.lines
+
+    def profile(self, position: int) -> LineProfile:
+        """
+        Pipe in its ground.
+
+        Parameters
+        ----------
+        position
+            Of the line.
+        """
+        return laid_profile(
+            self.system.ground[position], float(self.inverts.up_m[position]),
+            float(self.inverts.down_m[position]), self.lines[position].pipe.diameter_m,
+        )  # fmt: skip
+
+
+def run_system(system: DrainSystem, *, flows: LineFlows | None = None) -> DrainState:
+    """
+    Settle levels, lead the water down and follow the grade line up.
+
+    Parameters
+    ----------
+    system
+        Lines, ground and water.
+    flows
+        Of the same lines in another state, to be kept: other pipes change the time of travel,
+        and so the flows by a little. None to compute them.
+    """
+    network = system.network
+    inverts = line_inverts(network, system.ground, system.nodes, cover_m=system.cover_m)
+    if flows is None:
+        flows = _flows(system, inverts)
+    return DrainState(
+        system, inverts, flows, hydraulics(network, inverts, system.nodes, flows.flow_m3s)
+    )  # fmt: skip
+
+
+def _flows(system: DrainSystem, inverts: LineInverts) -> LineFlows:
+    """Flows of all lines; no storms without rain."""
+    lines = system.network.lines
+    if system.water is None:
+        none = np.zeros((len(lines), 0))
+        return LineFlows(none, none, none)
+    length = np.array([line.length_m for line in lines])
+    pipes = Pipes(
+        np.array([line.pipe.narrowest_m for line in lines], dtype=float),
+        (inverts.up_m - inverts.down_m) / length,
+        np.array([line.pipe.roughness for line in lines], dtype=float),
+        length,
+    )
+    return line_flows(system.network, system.water, pipes)

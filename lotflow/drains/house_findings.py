@@ -1,0 +1,206 @@
+"""What is wrong round the house: ground too flat, openings too low, downspouts too near."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Final
+
+from lotflow.findings import Finding
+from lotflow.terrain.discharge_path import WALL_DISTANCE_M
+from lotflow.units import both_units
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from lotflow.terrain.house_openings import OpeningLevels
+    from lotflow.terrain.house_ring import Facade
+
+_IRC: Final = (
+    "International Residential Code (2006), R401.3: 6 in in the first 10 ft, 2 % on impervious "
+    "surfaces"
+)
+_OWN_RULE: Final = "lotflow's rule"
+_DOWNSPOUTS: Final = "US DOE Building America: downspouts end at least 5 ft from the foundation"
+
+
+def facade_findings(facades: Sequence[Facade]) -> list[Finding]:
+    """
+    Say which ground falls too little away from a wall, and where levels are to be taken.
+
+    Only what the elevation data exclude is flagged; that ground is good enough is never said.
+
+    Parameters
+    ----------
+    facades
+        As judged.
+    """
+    found = [_too_flat(one) for one in facades if one.verdict == "too flat"]
+    for building in dict.fromkeys(one.building for one in facades):
+        unsure = [one for one in facades if one.building == building and _is_open(one)]
+        if unsure:
+            found.append(_unsure(building, unsure))
+    return found
+
+
+def _is_open(facade: Facade) -> bool:
+    return facade.verdict in ("cannot tell", "too narrow to tell")
+
+
+def _too_flat(facade: Facade) -> Finding:
+    """Ground that falls too little, or towards the wall."""
+    towards = f"falls towards the wall, by {-facade.slope:.1%}"
+    away = f"falls away from the wall by only {facade.slope:.1%}"
+    is_sure = facade.slope_high < 0
+    rule = "ground-falls-to-building" if is_sure else "ground-too-flat-at-building"
+    kind = "paving" if facade.is_paved else "soil"
+    over = both_units(facade.run_m, "length")
+    return Finding(
+        rule, "warn", facade.name,
+        f"The {kind} {towards if facade.slope < 0 else away} over {over}; a fall of "
+        f"{facade.slope_limit:.0%} is the least. It is at most {facade.slope_high:.1%} by the "
+        "accuracy of the data. Level it on site, then regrade or take the water in.",
+        measured=round(facade.slope, 4), limit=facade.slope_limit, unit="1", source=_IRC,
+        x=facade.x, y=facade.y,
+    )  # fmt: skip
+
+
+def _unsure(building: str, facades: list[Facade]) -> Finding:
+    """Sides of a building of which the data tell nothing."""
+    sides = ", ".join(one.name.removeprefix(f"{building}, ") for one in facades)
+    return Finding(
+        "ground-at-building-unknown", "note", building,
+        "The elevation data cannot tell whether the ground falls away enough here: "
+        f"{sides}. Take levels at the wall and {both_units(3.048, 'length')} out.",
+        source=_IRC,
+    )  # fmt: skip
+
+
+def opening_findings(openings: Sequence[OpeningLevels]) -> list[Finding]:
+    """
+    Say which openings water can reach, by the ground and by the low spot beside them.
+
+    Parameters
+    ----------
+    openings
+        With the levels round them.
+    """
+    # a level that is not known compares as false
+    found = [_below_spill(one) for one in openings if one.freeboard < one.doubt]
+    found += [_below_ground(one) for one in openings if one.above_ground + one.doubt < 0]
+    unsure = [one.name for one in openings if -one.doubt <= one.above_ground < one.doubt]
+    if unsure:
+        found.append(
+            Finding(
+                "opening-height-unknown", "note", "openings",
+                "The elevation data cannot tell whether these stand above the ground beside them: "
+                f"{', '.join(unsure)}. Measure the step at each.",
+                source=_OWN_RULE,
+            )
+        )  # fmt: skip
+    return found
+
+
+def _below_spill(one: OpeningLevels) -> Finding:
+    """An opening that water in a low spot may reach."""
+    sure = one.freeboard + one.doubt < 0
+    advice = (
+        "Water enters there: keep its level down, or raise the sill."
+        if sure
+        else f"Within ±{both_units(one.doubt, 'depth')}, the accuracy of the data, water may "
+        "enter: take both levels on site."
+    )
+    return Finding(
+        "opening-below-spill", "warn" if sure else "note", one.name,
+        f"Low spot {one.low_spot} beside it overflows at {_at(one.spill)}; its sill stands "
+        f"{_above(one.freeboard)} that. {advice}",
+        measured=round(one.freeboard, 3), limit=0.0, unit="m", source=_OWN_RULE,
+        x=float(one.point.x), y=float(one.point.y),
+    )  # fmt: skip
+
+
+def _below_ground(one: OpeningLevels) -> Finding:
+    """An opening that lies below the ground beside it."""
+    return Finding(
+        "opening-below-ground", "warn", one.name,
+        f"The ground beside it reaches {_at(one.ground)}; its sill stands "
+        f"{_above(one.above_ground)} that. Lower the ground, or build a wall round it.",
+        measured=round(one.above_ground, 3), limit=0.0, unit="m", source=_OWN_RULE,
+        x=float(one.point.x), y=float(one.point.y),
+    )  # fmt: skip
+
+
+def _at(level: float) -> str:
+    return both_units(level, "elevation")
+
+
+def _above(height: float) -> str:
+    return f"{both_units(abs(height), 'depth')} {'above' if height >= 0 else 'below'}"
+
+
+@dataclass(frozen=True)
+class SurfaceDischarge:
+    """
+    A downspout that lets its water out on the ground.
+
+    Parameters
+    ----------
+    name
+        Of the downspout.
+    x, y
+        Where it ends.
+    wall_m
+        Distance to the nearest building [m].
+    low_spot
+        Number of the first low spot its water runs into; 0 for none.
+    inlet
+        Name of the inlet that takes it; empty for none.
+    """
+
+    name: str
+    x: float
+    y: float
+    wall_m: float
+    low_spot: int
+    inlet: str
+
+
+def downspout_findings(downspouts: Sequence[SurfaceDischarge]) -> list[Finding]:
+    """
+    Say which downspouts end too near a wall, feed a low spot, or run onto an inlet's ground.
+
+    Parameters
+    ----------
+    downspouts
+        Those that discharge on the surface.
+    """
+    found = []
+    for one in downspouts:
+        if one.wall_m < WALL_DISTANCE_M:
+            found.append(
+                Finding(
+                    "downspout-near-foundation", "warn", one.name,
+                    f"It ends {both_units(one.wall_m, 'length')} from the wall. Lead its water at "
+                    f"least {both_units(WALL_DISTANCE_M, 'length')} away, over ground that falls.",
+                    measured=round(one.wall_m, 3), limit=WALL_DISTANCE_M, unit="m",
+                    source=_DOWNSPOUTS, x=one.x, y=one.y,
+                )
+            )  # fmt: skip
+        if one.low_spot:
+            found.append(
+                Finding(
+                    "downspout-feeds-low-spot", "warn", one.name,
+                    f"Its water runs into low spot {one.low_spot}. Lead it past, in a pipe of its "
+                    "own or to another side.",
+                    source=_OWN_RULE, x=one.x, y=one.y,
+                )
+            )  # fmt: skip
+        elif one.inlet:
+            found.append(
+                Finding(
+                    "downspout-onto-inlet-ground", "warn", one.name,
+                    f"Its water runs over the ground to {one.inlet}, whose grate and line must "
+                    "take it too. Lead it into the line, or elsewhere.",
+                    source=_OWN_RULE, x=one.x, y=one.y,
+                )
+            )  # fmt: skip
+    return found

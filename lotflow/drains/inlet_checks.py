@@ -1,0 +1,208 @@
+"""What is known of inlets, and what is wrong with their grates: too small, too coarse, fixed."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from itertools import pairwise
+from typing import TYPE_CHECKING, Any, Final
+
+from lotflow.drains.inlets import grate_depth, grate_perimeter
+from lotflow.drains.judged import PRACTICE, Limits
+from lotflow.findings import Finding
+from lotflow.units import both_units
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from lotflow.findings import Severity
+
+#: Widest opening of a grate that is walked on [m].
+WALKED_ON_OPENING_M: Final = 0.0127
+_ADA: Final = "ADA Standards (2010), 302.3: openings no wider than 1/2 in"
+_HEC_22: Final = "FHWA HEC-22, 3rd edition (2009), equations 4-26 and 4-27"
+#: Water that may be said to take no part [m^3/s].
+NOTHING_M3S: Final = 1e-9
+
+
+@dataclass(frozen=True)
+class InletFacts:
+    """
+    What is known of an inlet; NaN where not given.
+
+    Parameters
+    ----------
+    name, kind
+        As given.
+    x, y
+        Its place.
+    length_m
+        Of a channel drain, from its line [m]; NaN for a grate.
+    grate_length_m, grate_width_m, open_share, opening_width_m
+        Of the grate [m], [-].
+    channel_depth_m, channel_width_m
+        Inside [m].
+    removable
+        Whether the grate can be taken out; None where not known.
+    walked_on
+        Whether it lies in paving or a sidewalk.
+    outlets_at
+        Where lines leave a channel drain, as shares of its length from its first point.
+    flow_m3s
+        Surface water that reaches it in the design storm [m^3/s]; NaN without rain.
+    water_level_m
+        Level of the water in the drain below it in the design storm [m]; NaN without.
+    rim_m
+        Level of its grate [m].
+    top_fall_m
+        Difference of the highest and lowest ground along a channel drain [m].
+    top_doubt_m
+        Half the 95 % interval of that from the error of the elevation data [m].
+    """
+
+    name: str
+    kind: str
+    x: float
+    y: float
+    length_m: float
+    grate_length_m: float
+    grate_width_m: float
+    open_share: float
+    opening_width_m: float
+    channel_depth_m: float
+    channel_width_m: float
+    removable: bool | None
+    walked_on: bool
+    outlets_at: tuple[float, ...] = ()
+    flow_m3s: float = math.nan
+    water_level_m: float = math.nan
+    rim_m: float = math.nan
+    top_fall_m: float = math.nan
+    top_doubt_m: float = math.nan
+
+    @property
+    def is_channel(self) -> bool:
+        """Whether it is a channel drain with a length."""
+        return self.length_m > 0
+
+    @property
+    def longest_stretch_m(self) -> float:
+        """Longest way of the water in a channel drain to where a line leaves it [m]."""
+        at = sorted(self.outlets_at) or [0.0]
+        between = [(b - a) / 2 for a, b in pairwise(at)]
+        return self.length_m * max(at[0], 1.0 - at[-1], *between, 1e-3)
+
+
+def inlet_findings(inlets: Sequence[InletFacts], limits: Limits) -> list[Finding]:
+    """
+    Judge grates: their size, openings, and whether they can be taken out.
+
+    Parameters
+    ----------
+    inlets
+        What is known of them.
+    limits
+        What they are judged by.
+    """
+    findings = []
+    for inlet in inlets:
+        findings += _grate_size(inlet, limits)
+        findings += _grate_make(inlet)
+    return findings
+
+
+def inlet_finding(
+    inlet: InletFacts, rule: str, severity: Severity, message: str, **facts: Any
+) -> Finding:
+    """
+    Make a finding about an inlet.
+
+    Parameters
+    ----------
+    inlet
+        Its subject.
+    rule, severity, message
+        As in `Finding`.
+    facts
+        `measured` and `limit`, rounded here; `unit`, `source`.
+    """
+    for name in ("measured", "limit"):
+        if facts.get(name) is not None:
+            facts[name] = round(float(facts[name]), 6)
+    return Finding(rule, severity, inlet.name, message, x=inlet.x, y=inlet.y, **facts)
+
+
+def grate_water_depth(inlet: InletFacts, clogged_share: float) -> float:
+    """
+    Depth of water over a grate that drives its flow in [m].
+
+    Parameters
+    ----------
+    inlet
+        What is known of it; NaN where its size, open share or flow is not.
+    clogged_share
+        Share of the grate that is blocked [-].
+    """
+    length = inlet.length_m if inlet.is_channel else inlet.grate_length_m
+    width = inlet.grate_width_m
+    if inlet.is_channel and math.isnan(width):
+        width = inlet.channel_width_m
+    if not (length > 0 and width > 0 and inlet.open_share > 0 and inlet.flow_m3s >= 0):
+        return math.nan
+    perimeter = grate_perimeter(length, width)
+    open_area = length * width * inlet.open_share
+    return float(grate_depth(inlet.flow_m3s, perimeter, open_area, clogged_share=clogged_share))
+
+
+def _grate_size(inlet: InletFacts, limits: Limits) -> list[Finding]:
+    """A grate that takes its flow only under deep water once it is half clogged."""
+    if not inlet.flow_m3s > NOTHING_M3S:
+        return []
+    most, clogged = limits.criteria.grate_water_m, limits.criteria.clogged_share
+    depth = grate_water_depth(inlet, clogged)
+    if math.isnan(depth):
+        return [
+            inlet_finding(
+                inlet, "grate-size-unknown", "note",
+                f"{both_units(inlet.flow_m3s, 'flow')} reach it in the design storm; without the "
+                "size and open share of its grate nobody knows whether it takes them.",
+                source=_HEC_22,
+            )
+        ]  # fmt: skip
+    if depth <= most:
+        return []
+    return [
+        inlet_finding(
+            inlet, "grate-too-small", "fail",
+            f"{clogged:.0%} clogged, its grate takes the {both_units(inlet.flow_m3s, 'flow')} of "
+            f"the design storm only under {both_units(depth, 'depth')} of water. Set a larger "
+            "grate, or a second inlet.",
+            measured=depth, limit=most, unit="m",
+            source=f"{_HEC_22}; {limits.source('grate_water_m')}; "
+            f"{limits.source('clogged_share')}",
+        )
+    ]  # fmt: skip
+
+
+def _grate_make(inlet: InletFacts) -> list[Finding]:
+    """A grate that cannot be taken out, or whose openings catch heels and wheels."""
+    findings = []
+    if inlet.removable is False:
+        findings.append(
+            inlet_finding(
+                inlet, "grate-not-removable", "warn",
+                "Its grate cannot be taken out: it cannot be cleaned, and fills up. Replace it by "
+                "one that can.",
+                source=PRACTICE,
+            )
+        )  # fmt: skip
+    if inlet.walked_on and inlet.opening_width_m > WALKED_ON_OPENING_M + 1e-6:
+        findings.append(
+            inlet_finding(
+                inlet, "grate-opening-too-wide", "warn",
+                f"Openings of {both_units(inlet.opening_width_m, 'diameter')} where people walk. "
+                "Set a grate with narrower ones, their long side across the way.",
+                measured=inlet.opening_width_m, limit=WALKED_ON_OPENING_M, unit="m", source=_ADA,
+            )
+        )  # fmt: skip
+    return findings

@@ -1,0 +1,108 @@
+"""What findings about drains are measured against, and how one about a line is made."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from lotflow.criteria import Criteria
+from lotflow.findings import Finding, Severity
+from lotflow.terrain.level_error import SPREAD_95, LevelError
+
+if TYPE_CHECKING:
+    from lotflow.drains.drain_lines import DrainLine
+    from lotflow.grid import FloatArray
+
+PRACTICE = "common practice, no published source"
+
+
+@dataclass(frozen=True, eq=False)
+class Limits:
+    """
+    What drains are judged by.
+
+    Parameters
+    ----------
+    criteria
+        Of the study.
+    error
+        Of the elevation data.
+    buildings
+        All footprints as one geometry, in the grid's CRS; None where there are none.
+    metres_per_unit
+        Of that CRS.
+    """
+
+    criteria: Criteria
+    error: LevelError
+    buildings: Any
+    metres_per_unit: float
+
+    @property
+    def level_doubt_m(self) -> float:
+        """Half the 95 % interval of one level out of the elevation data [m]."""
+        return SPREAD_95 * self.error.rmse_m
+
+    def source(self, criterion: str) -> str:
+        """
+        Where a limit comes from.
+
+        Parameters
+        ----------
+        criterion
+            Name of the criterion.
+        """
+        return self.criteria.sources()[criterion]
+
+
+def about(
+    line: DrainLine,
+    rule: str,
+    severity: Severity,
+    message: str,
+    *,
+    at: tuple[float, float] | None = None,
+    **facts: Any,
+) -> Finding:
+    """
+    Make a finding about a line.
+
+    Parameters
+    ----------
+    line
+        Its subject.
+    rule, severity, message
+        As in `Finding`.
+    at
+        Where it is; by default half-way along the line.
+    facts
+        `measured` and `limit`, rounded here; `unit`, `source`.
+    """
+    x, y = line.middle if at is None else at
+    for name in ("measured", "limit"):
+        if facts.get(name) is not None:
+            facts[name] = round(float(facts[name]), 6)
+    return Finding(rule, severity, line.name, message, x=x, y=y, **facts)
+
+
+def design_storm(storms: FloatArray, criteria: Criteria) -> int:
+    """
+    Position of the storm that drains must pass: the first not below the criterion, else the last.
+
+    Parameters
+    ----------
+    storms
+        Return periods, rising [yr]; at least one.
+    criteria
+        Gives the return period wanted.
+
+    Examples
+    --------
+    >>> design_storm(np.array([2.0, 10.0, 100.0]), Criteria()), design_storm(
+    ...     np.array([2.0, 5.0]), Criteria())
+    (1, 1)
+    """
+    reached = np.flatnonzero(np.asarray(storms) >= criteria.design_storm_yr - 1e-9)
+    return int(reached[0]) if reached.size else len(storms) - 1

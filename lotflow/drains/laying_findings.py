@@ -1,0 +1,274 @@
+"""What is wrong with the way lines are laid: fall, velocity, cover, trench, footings, access."""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+import shapely
+
+from lotflow.drains.judged import PRACTICE, Limits, about
+from lotflow.drains.levels import least_fall
+from lotflow.drains.network_grade import SHARPEST_TURN_DEG, turn_deg
+from lotflow.terrain.level_error import SPREAD_95
+from lotflow.units import both_units
+
+if TYPE_CHECKING:
+    from collections.abc import Collection
+
+    from lotflow.drains.drain_lines import DrainLine
+    from lotflow.drains.drain_system import DrainState
+    from lotflow.drains.line_profiles import LineProfile
+    from lotflow.findings import Finding
+    from lotflow.grid import BoolArray
+
+#: Outlets at the surface: the pipe comes up to the ground there.
+SURFACE_OUTLETS: Final = ("curb", "daylight", "swale", "pop-up emitter")
+#: Stretch at an end at the surface over which cover is not asked for [m].
+#: Source: NRCS underground outlet, conservation practice 620: rigid pipe over the last 10 ft.
+_RIGID_END_M: Final = 3.048
+#: Levels are written down to half a millimetre at best [m].
+_ROUNDING_M: Final = 0.0005
+
+
+def laying_findings(state: DrainState, limits: Limits, access: Collection[str]) -> list[Finding]:
+    """
+    Judge how the lines of a system are laid.
+
+    Parameters
+    ----------
+    state
+        What the system does.
+    limits
+        What it is judged by.
+    access
+        Names of the nodes through which a line can be cleaned.
+    """
+    findings = []
+    for position, line in enumerate(state.lines):
+        findings += _fall_findings(state, position, limits)
+        profile = state.profile(position)
+        if not math.isnan(line.pipe.diameter_m):
+            findings += _cover_findings(state, position, profile, limits)
+        findings += _trench_findings(line, profile, limits)
+        findings += _footing_findings(line, profile, limits)
+        findings += _turn_findings(state, position)
+    return findings + _access_findings(state, limits, access)
+
+
+def _fall_findings(state: DrainState, position: int, limits: Limits) -> list[Finding]:
+    """Adverse, flat, too little fall, or too slow to keep clean."""
+    line, slope = state.lines[position], float(state.hydraulics.slope[position])
+    if math.isnan(slope):
+        return [
+            about(line, "levels-unknown", "warn", "Its levels are not known, and cannot be "
+                  "proposed off the elevation data: nothing can be said of its fall.",
+                  source=PRACTICE)
+        ]  # fmt: skip
+    rule = least_fall(line, state.system.network.nodes[line.end].detail)
+    fall = slope * line.length_m
+    if fall + _ROUNDING_M >= rule.least * line.length_m:
+        return _slow_findings(state, position, limits)
+    doubt = _fall_doubt(state, position, limits)
+    told = f"It {_in_words(fall)} over {both_units(line.length_m, 'length')} ({slope:.2%})"
+    needs = f"; {rule.least:.2%} is the least for its size."
+    if doubt:
+        needs += (f" Its levels hang on the elevation data, good to {both_units(doubt, 'depth')} "
+                  "here: level it.")  # fmt: skip
+    name = "adverse-fall" if fall < -_ROUNDING_M else "below-minimum-fall"
+    name = "flat-line" if abs(fall) <= _ROUNDING_M else name
+    remedy = " Relay it with fall to its outlet, or look for a lower outlet."
+    if name == "adverse-fall":
+        remedy += " Check which end is which."
+    fails = fall + doubt < rule.least * line.length_m
+    return [
+        about(
+            line, name, "fail" if fails else "warn", told + needs + remedy, measured=slope,
+            limit=rule.least, unit="1", source=rule.source,
+        )
+    ]  # fmt: skip
+
+
+def _in_words(fall: float) -> str:
+    if abs(fall) <= _ROUNDING_M:
+        return "lies level"
+    verb = "rises" if fall < 0 else "falls"
+    return f"{verb} {both_units(abs(fall), 'depth')}"
+
+
+def _fall_doubt(state: DrainState, position: int, limits: Limits) -> float:
+    """Half the 95 % interval of a fall that hangs on the elevation data [m]; 0 for a levelled."""
+    if not state.inverts.from_raster[position]:
+        return 0.0
+    return SPREAD_95 * float(limits.error.of_difference(state.lines[position].length_m))
+
+
+def _slow_findings(state: DrainState, position: int, limits: Limits) -> list[Finding]:
+    """A line so flat for its size that it does not clean itself."""
+    velocity, least = state.hydraulics.full_velocity_m_s[position], limits.criteria.velocity_low_m_s
+    if not velocity < least:
+        return []
+    return [
+        about(
+            state.lines[position], "too-slow-to-keep-clean", "warn",
+            f"Full, it runs at {velocity:.2f} m/s ({velocity / 0.3048:.1f} ft/s), too slow to "
+            "carry grit away. Give it more fall, or plan to flush it.",
+            measured=velocity, limit=least, unit="m/s", source=limits.source("velocity_low_m_s"),
+        )
+    ]  # fmt: skip
+
+
+def _judged_stretch(state: DrainState, position: int, profile: LineProfile) -> BoolArray:
+    """Stations at which cover is asked for: not at ends that lie at the surface."""
+    line, nodes = state.lines[position], state.system.network.nodes
+    along = profile.distance_m
+    judged = np.isfinite(profile.cover_m)
+    if nodes[line.end].detail in SURFACE_OUTLETS:
+        judged &= along <= along[-1] - _RIGID_END_M
+    if nodes[line.start].detail == "channel drain":
+        judged &= along >= _RIGID_END_M
+    return np.asarray(judged)
+
+
+def _cover_findings(
+    state: DrainState, position: int, profile: LineProfile, limits: Limits
+) -> list[Finding]:
+    """Too little ground over the crown."""
+    line, least = state.lines[position], limits.criteria.cover_m
+    judged = _judged_stretch(state, position, profile)
+    short = judged & (profile.cover_m < least - _ROUNDING_M)
+    if not short.any():
+        return []
+    first, worst = int(np.argmax(short)), int(np.argmin(np.where(short, profile.cover_m, np.inf)))
+    cover, share = float(profile.cover_m[worst]), float(short.mean())
+    # a pipe that comes up to an outlet at the surface runs shallow from some place on
+    end = state.system.network.nodes[line.end]
+    only_to_outlet = end.detail in SURFACE_OUTLETS and not (judged & ~short)[first:].any()
+    fails = cover + limits.level_doubt_m < least and not only_to_outlet
+    told = (
+        f"Its cover is down to {both_units(cover, 'depth')} "
+        f"{both_units(float(profile.distance_m[worst]), 'length')} from its upper end, and too "
+        f"little over {share:.0%} of its length. "
+    )
+    told += ("It comes up to its outlet there: lay rigid pipe, and keep wheels off it."
+             if only_to_outlet else "Lay it deeper, or rigid pipe under paving.")  # fmt: skip
+    if not fails and not only_to_outlet:
+        told += (f" The elevation data is good to {both_units(limits.level_doubt_m, 'depth')}: "
+                 "dig and measure.")  # fmt: skip
+    return [
+        about(
+            line, "cover-too-small", "fail" if fails else "warn", told, measured=cover,
+            limit=least, unit="m", source=limits.source("cover_m"), at=_station(profile, worst),
+        )
+    ]  # fmt: skip
+
+
+def _station(profile: LineProfile, index: int) -> tuple[float, float]:
+    return float(profile.ground.x[index]), float(profile.ground.y[index])
+
+
+def _trench_findings(line: DrainLine, profile: LineProfile, limits: Limits) -> list[Finding]:
+    """A trench so deep that it must be protected."""
+    depth, most = profile.trench_depth_m, limits.criteria.trench_depth_m
+    if not np.nanmax(depth, initial=-np.inf) > most:
+        return []
+    worst = int(np.nanargmax(depth))
+    return [
+        about(
+            line, "trench-too-deep", "warn",
+            f"Its trench is up to {both_units(float(depth[worst]), 'depth')} deep. Nobody enters "
+            "it unprotected: shore or slope it, or look for a shallower way.",
+            measured=float(depth[worst]), limit=most, unit="m",
+            source=limits.source("trench_depth_m"), at=_station(profile, worst),
+        )
+    ]  # fmt: skip
+
+
+def _footing_findings(line: DrainLine, profile: LineProfile, limits: Limits) -> list[Finding]:
+    """A line under a building, or a trench below the line at 45 degrees from its footing."""
+    if limits.buildings is None or limits.buildings.is_empty:
+        return []
+    points = shapely.points(profile.ground.x, profile.ground.y)
+    away = shapely.distance(points, limits.buildings) * limits.metres_per_unit
+    inside = np.flatnonzero(away == 0)
+    # an end drawn against the wall is at the wall
+    if inside.size > 2:
+        at = _station(profile, int(inside[inside.size // 2]))
+        return [
+            about(line, "line-under-building", "warn", "It is drawn under a building, where it "
+                  "cannot be reached. Lead it round.", source=PRACTICE, at=at)
+        ]  # fmt: skip
+    below = profile.trench_depth_m - limits.criteria.footing_depth_m
+    breach = np.where(np.isfinite(below), below - away, -np.inf)
+    worst = int(np.argmax(breach))
+    if not breach[worst] > 0:
+        return []
+    return [
+        about(
+            line, "trench-below-footing", "warn",
+            f"Its trench is {both_units(float(profile.trench_depth_m[worst]), 'depth')} deep at "
+            f"{both_units(float(away[worst]), 'length')} from a building, below the line at 45 "
+            "degrees from a footing of ordinary depth. Keep away, or ask an engineer.",
+            measured=float(away[worst]), limit=float(below[worst]), unit="m",
+            source="NHBC Standards: drains out of the footing's load zone; "
+            + limits.source("footing_depth_m"),
+            at=_station(profile, worst),
+        )
+    ]  # fmt: skip
+
+
+def _turn_findings(state: DrainState, position: int) -> list[Finding]:
+    """A turn back sharper than a right angle where lines meet."""
+    network, line = state.system.network, state.lines[position]
+    following = network.next_line(position)
+    if following is None or network.nodes[line.end].kind == "inlet":
+        return []
+    turn = turn_deg(line, network.lines[following])
+    if turn <= SHARPEST_TURN_DEG + 1.0:
+        return []
+    return [
+        about(
+            line, "turn-too-sharp", "warn",
+            f"Its water turns back by {turn:.0f} degrees where it meets "
+            f"{network.lines[following].name}. Join it with the flow; its loss is counted as that "
+            "of a right angle.",
+            measured=turn, limit=SHARPEST_TURN_DEG, unit="degrees",
+            source="FHWA HEC-22, 3rd edition (2009), section 7.1.6: losses published up to 90 "
+            "degrees",
+            at=network.nodes[line.end].xy,
+        )
+    ]  # fmt: skip
+
+
+def _access_findings(state: DrainState, limits: Limits, access: Collection[str]) -> list[Finding]:
+    """Lines that nothing can be put into for cleaning, or only over a long way."""
+    network, findings = state.system.network, []
+    most = limits.criteria.access_spacing_m
+    behind: dict[str, float] = {}
+    for line in network.lines:
+        here = 0.0 if line.start in access else behind.get(line.start, math.inf)
+        length = here + line.length_m
+        if math.isinf(length):
+            findings.append(
+                about(
+                    line, "no-way-to-clean", "warn",
+                    f"Nothing at its upper end, {line.start}, lets a hose or rod in. Set a "
+                    "cleanout, or a grate that can be taken out.",
+                    source=PRACTICE, at=network.nodes[line.start].xy,
+                )
+            )  # fmt: skip
+            length = line.length_m
+        elif length > most + _ROUNDING_M:
+            findings.append(
+                about(
+                    line, "cleanouts-too-far-apart", "warn",
+                    f"It is {both_units(length, 'length')} from the last place at which a rod can "
+                    "be put in to its lower end. Set a cleanout between.",
+                    measured=length, limit=most, unit="m",
+                    source=limits.source("access_spacing_m"),
+                )
+            )  # fmt: skip
+            length = 0.0
+        behind[line.end] = max(behind.get(line.end, 0.0), length)
+    return findings

@@ -1,0 +1,185 @@
+"""What is wrong with pipes themselves: sizes, joints, what lies in them, what a test told."""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING, Final
+
+from lotflow.drains.hose_test import LATE_FACTOR, area_lost, arrival_time, is_late, share_tested
+from lotflow.drains.judged import PRACTICE, about
+from lotflow.units import both_units
+
+if TYPE_CHECKING:
+    from lotflow.drains.drain_lines import DrainLine
+    from lotflow.drains.drain_system import DrainState
+    from lotflow.drains.network import Network
+    from lotflow.findings import Finding
+
+#: Published for drainage piping in buildings; common practice in the ground.
+NEVER_SMALLER: Final = "Chicago plumbing code, 18-29-704.2 (IPC 704.2, from memory)"
+#: Two bores of one nominal size never differ by more [m].
+_SAME_BORE_M: Final = 0.006
+#: Water left standing in a pipe from which it is said [m].
+_STANDING_M: Final = 0.0127
+_NO_JOINTS: Final = ("taped", "tape", "none", "no joint", "loose", "duct tape")
+_MINUTE: Final = 60.0
+
+
+def pipe_findings(state: DrainState) -> list[Finding]:
+    """
+    Judge the pipes of a system.
+
+    Parameters
+    ----------
+    state
+        What the system does.
+    """
+    findings = []
+    for position, line in enumerate(state.lines):
+        findings += _size_findings(line, state.system.network, position)
+        findings += _joint_findings(line)
+        findings += _filling_findings(line)
+        findings += _test_findings(state, position)
+    return findings
+
+
+def _size_findings(line: DrainLine, network: Network, position: int) -> list[Finding]:
+    """Unknown size, ends that differ, and a smaller pipe or outlet below."""
+    pipe = line.pipe
+    if math.isnan(pipe.diameter_m):
+        return [
+            about(
+                line, "pipe-size-unknown", "note" if line.proposed else "warn",
+                "Its size is not given: nothing can be said of what it carries."
+                + ("" if line.proposed else " Measure the inside diameter at both ends."),
+                source=PRACTICE,
+            )
+        ]  # fmt: skip
+    findings = []
+    if abs(pipe.diameter_down_m - pipe.diameter_m) > _SAME_BORE_M:
+        narrows = pipe.diameter_down_m < pipe.diameter_m
+        findings.append(
+            about(
+                line, "size-changes-within-line", "fail" if narrows else "warn",
+                f"Its ends differ, {both_units(pipe.diameter_m, 'diameter')} above and "
+                f"{both_units(pipe.diameter_down_m, 'diameter')} below: there is a joint nobody "
+                "has seen." + (" A pipe must not narrow downstream; find the joint and relay "
+                "from there on." if narrows else " Find it and look at it."),
+                measured=pipe.diameter_down_m, limit=pipe.diameter_m, unit="m",
+                source=NEVER_SMALLER if narrows else PRACTICE,
+            )
+        )  # fmt: skip
+    return findings + _below(line, network, position)
+
+
+def _below(line: DrainLine, network: Network, position: int) -> list[Finding]:
+    """A smaller pipe downstream; nothing to say at an outlet, whose own size is judged there."""
+    following = network.next_line(position)
+    if following is None or network.share[position] == 0:
+        return []
+    lower = network.lines[following]
+    bore, below = line.pipe.diameter_down_m, lower.pipe.diameter_m
+    if math.isnan(below) or below >= bore - _SAME_BORE_M:
+        return []
+    return [
+        about(
+            lower, "smaller-pipe-downstream", "fail",
+            f"Its inside diameter, {both_units(below, 'diameter')}, is smaller than that of "
+            f"{line.name}, which runs into it with {both_units(bore, 'diameter')}: what passes "
+            "the one sticks in the other. Lay it at least as large.",
+            measured=below, limit=bore, unit="m", source=NEVER_SMALLER,
+            at=network.nodes[lower.start].xy,
+        )
+    ]  # fmt: skip
+
+
+def _joint_findings(line: DrainLine) -> list[Finding]:
+    """Joints that are none in the ground."""
+    if line.condition.joint not in _NO_JOINTS:
+        return []
+    return [
+        about(
+            line, "joint-not-for-burial", "fail",
+            f"Its joints ({line.condition.joint}) do not hold in the ground: soil and roots come "
+            "in, water goes out. Relay it with glued or gasketed joints.",
+            source=PRACTICE,
+        )
+    ]  # fmt: skip
+
+
+def _filling_findings(line: DrainLine) -> list[Finding]:
+    """Sediment, and water left standing in a sag."""
+    findings = []
+    bore = line.pipe.narrowest_m
+    kinds = (
+        ("sediment-in-line", "sediment", line.condition.sediment_m, 0.0,
+         "Jet it, and look for where it comes in."),
+        ("water-stands-in-line", "standing water", line.condition.standing_water_m, _STANDING_M,
+         "It sags, or falls the wrong way: level it, and relay that piece."),
+    )  # fmt: skip
+    for rule, what, depth, limit, remedy in kinds:
+        if not depth > limit - 1e-9 or depth <= 0 or math.isnan(bore):
+            continue
+        lost = float(area_lost(min(depth, bore), bore))
+        findings.append(
+            about(
+                line, rule, "warn",
+                f"{both_units(depth, 'depth')} of {what} take {lost:.0%} of its section. {remedy}",
+                measured=depth, limit=limit, unit="m", source=PRACTICE,
+            )
+        )  # fmt: skip
+    return findings
+
+
+def _test_findings(state: DrainState, position: int) -> list[Finding]:
+    """What a hose test tells: whether water came when it should, and how little that proves."""
+    line = state.lines[position]
+    flow, seconds = line.condition.test_flow_m3s, line.condition.test_seconds
+    slope = float(state.hydraulics.slope[position])
+    if line.condition.test != "hose" or not flow > 0 or math.isnan(line.pipe.narrowest_m + slope):
+        return []
+    pipe = line.pipe
+    expected = float(
+        arrival_time(flow, pipe.narrowest_m, slope, pipe.roughness, line.length_m)
+    )  # fmt: skip
+    proves = _share_told(state, position, flow)
+    if math.isnan(seconds):
+        return [
+            about(line, "hose-test", "warn", "The hose test has no arrival time: did the water "
+                  f"arrive? Note the seconds until it did.{proves}", source=PRACTICE)
+        ]  # fmt: skip
+    if math.isnan(expected):
+        return [
+            about(
+                line, "hose-test", "warn",
+                f"Water came after {seconds:.0f} s although the line has no fall by its levels: "
+                f"it filled first. Level it again.{proves}",
+                measured=seconds, unit="s", source=PRACTICE,
+            )
+        ]  # fmt: skip
+    late = bool(is_late(seconds, expected)) if expected > 0 else False
+    told = f"Water came after {seconds:.0f} s; about {expected:.0f} s were to be expected."
+    if late:
+        told += (f" More than {LATE_FACTOR:g} times as long: it sags, leaks or is partly blocked. "
+                 "Look into it with a camera.")  # fmt: skip
+    return [
+        about(
+            line, "hose-test", "warn" if late else "note", told + proves, measured=seconds,
+            limit=LATE_FACTOR * expected, unit="s", source=PRACTICE,
+        )
+    ]  # fmt: skip
+
+
+def _share_told(state: DrainState, position: int, flow: float) -> str:
+    """Say what share of the rarest storm's flow, or else of the capacity, a hose stands for."""
+    storms = state.system.storms
+    if storms.size and (carried := float(state.flows.flow_m3s[position, -1])) > 0:
+        whole, what = carried, f"the {storms[-1]:g}-year flow"
+    else:
+        whole, what = float(state.hydraulics.capacity_m3s[position]), "the capacity"
+    if not whole > 0:
+        return ""
+    share = float(share_tested(flow, whole))
+    if share >= 1:
+        return f" The hose stands for {what} and more."
+    return f" The hose stands for {share:.0%} of {what}: it proves continuity, not capacity."

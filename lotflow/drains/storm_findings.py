@@ -1,0 +1,170 @@
+"""What goes wrong in a storm: lines over capacity, too fast, water above a grate."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from lotflow.drains.circular_section import PEAK_FLOW_RATIO
+from lotflow.drains.hose_test import capacity_as_found
+from lotflow.drains.judged import Limits, about, design_storm
+from lotflow.findings import Finding
+from lotflow.units import both_units
+
+if TYPE_CHECKING:
+    from lotflow.drains.drain_system import DrainState
+    from lotflow.findings import Severity
+    from lotflow.grid import FloatArray
+
+_HEC_22_CAPACITY = "FHWA HEC-22, 3rd edition (2009), equation 7-1 (Manning, full)"
+_HEC_22_GRATE = "FHWA HEC-22, 3rd edition (2009), section 7.1.5: grade line below the grates"
+
+
+def storm_findings(state: DrainState, limits: Limits) -> list[Finding]:
+    """
+    Judge what a system does in the design storm; what only rarer storms do is a note.
+
+    Parameters
+    ----------
+    state
+        What the system does.
+    limits
+        What it is judged by.
+    """
+    if not state.system.storms.size:
+        return []
+    storm = design_storm(state.system.storms, limits.criteria)
+    found_capacity = capacities_as_found(state)
+    findings = []
+    for position in range(len(state.lines)):
+        findings += _capacity_findings(state, position, storm, float(found_capacity[position]))
+        findings += _fast_findings(state, position, storm, limits)
+        findings += _pump_findings(state, position, storm)
+    return findings + _node_findings(state, storm, limits)
+
+
+def capacities_as_found(state: DrainState) -> FloatArray:
+    """
+    Capacity of each line with the sediment and standing water that were found in it [m^3/s].
+
+    Parameters
+    ----------
+    state
+        What the system does; NaN where a line is not known.
+    """
+    capacity = state.hydraulics.capacity_m3s.copy()
+    for position, line in enumerate(state.lines):
+        if np.isnan(capacity[position]):
+            continue
+        bore = line.pipe.narrowest_m
+        sediment, water = (
+            min(float(np.nan_to_num(depth)), bore)
+            for depth in (line.condition.sediment_m, line.condition.standing_water_m)
+        )
+        capacity[position] = capacity_as_found(
+            bore, float(state.hydraulics.slope[position]), line.pipe.roughness,
+            sediment=sediment, standing_water=water,
+        )  # fmt: skip
+    return capacity
+
+
+def _capacity_findings(
+    state: DrainState, position: int, storm: int, as_found: float
+) -> list[Finding]:
+    """A line that carries the design storm only under pressure, or does so as it was found."""
+    line, flow = state.lines[position], float(state.flows.flow_m3s[position, storm])
+    clean = float(state.hydraulics.capacity_m3s[position])
+    # what has no fall has a finding of its own; pressure shows in the water above the grates
+    if not (flow > min(clean, as_found) and clean > 0):
+        return []
+    period = f"{state.system.storms[storm]:g}-year"
+    told = f"In the {period} storm {both_units(flow, 'flow')} come"
+    if flow <= clean:
+        told += (f", and as it was found it carries {both_units(as_found, 'flow')}; clean, "
+                 f"{both_units(clean, 'flow')}. Clean it.")  # fmt: skip
+    else:
+        told += (f", and full it carries {both_units(clean, 'flow')}. Lay a larger pipe, give it "
+                 "more fall, or lead water elsewhere.")  # fmt: skip
+    limit = min(clean, as_found)
+    # a pipe not quite full carries a little more than a full one, which is not relied upon
+    fails = flow > PEAK_FLOW_RATIO * limit
+    return [
+        about(
+            line, "over-capacity", "fail" if fails else "warn", told, measured=flow, limit=limit,
+            unit="m3/s", source=_HEC_22_CAPACITY,
+        )
+    ]  # fmt: skip
+
+
+def _fast_findings(state: DrainState, position: int, storm: int, limits: Limits) -> list[Finding]:
+    """A line in which the design storm runs so fast that it scours and lifts."""
+    velocity = float(state.hydraulics.velocity_m_s[position, storm])
+    most = limits.criteria.velocity_high_m_s
+    if not velocity > most:
+        return []
+    return [
+        about(
+            state.lines[position], "too-fast", "warn",
+            f"The {state.system.storms[storm]:g}-year storm runs at {velocity:.1f} m/s "
+            f"({velocity / 0.3048:.0f} ft/s) in it. Anchor it, and protect the ground at its "
+            "outlet.",
+            measured=velocity, limit=most, unit="m/s", source=limits.source("velocity_high_m_s"),
+        )
+    ]  # fmt: skip
+
+
+def _pump_findings(state: DrainState, position: int, storm: int) -> list[Finding]:
+    """What a pump at the end of a line has to take."""
+    line, flow = state.lines[position], float(state.flows.flow_m3s[position, storm])
+    if state.system.network.nodes[line.end].detail != "pump":
+        return []
+    return [
+        about(
+            line, "pump-flow", "note",
+            f"Its pump must take {both_units(flow, 'flow')} in the {state.system.storms[storm]:g}-"
+            "year storm, with a way for what comes when it stands still.",
+            measured=flow, unit="m3/s", source="sum of the flows that run to it",
+            at=state.system.network.nodes[line.end].xy,
+        )
+    ]  # fmt: skip
+
+
+def _node_findings(state: DrainState, storm: int, limits: Limits) -> list[Finding]:
+    """Water that stands above a grate, or would push out of a cleanout."""
+    network, findings = state.system.network, []
+    for name, leaving in network.leaving.items():
+        level = state.hydraulics.node_m[leaving[0]]
+        node = state.system.nodes[name]
+        above = level - node.rim_m
+        if not (above > 0).any():
+            continue
+        inlet = network.nodes[name].kind == "inlet"
+        first = int(np.argmax(above > 0))
+        at = storm if above[storm] > 0 else first
+        severity = _severity(state, leaving[0], float(above[at]), inlet, limits)
+        severity = severity if above[storm] > 0 else "note"
+        x, y = network.nodes[name].xy
+        place = "above its grate: it lets water out instead of in" if inlet else (
+            "above the ground there, and comes out of any cover that is not sealed"
+        )  # fmt: skip
+        findings.append(
+            Finding(
+                "water-above-grate" if inlet else "water-above-ground", severity, name,
+                f"In the {state.system.storms[at]:g}-year storm water in the drain stands "
+                f"{both_units(float(above[at]), 'depth')} {place}. A larger pipe, more fall or a "
+                "lower outlet below it helps.",
+                measured=round(float(level[at]), 3), limit=round(node.rim_m, 3), unit="m",
+                source=_HEC_22_GRATE, x=x, y=y,
+            )
+        )  # fmt: skip
+    return findings
+
+
+def _severity(
+    state: DrainState, position: int, above: float, inlet: bool, limits: Limits
+) -> Severity:
+    """Whether water above a node is a failure, or may be an error of the elevation data."""
+    node = state.system.nodes[state.lines[position].start]
+    certain = node.measured or above > limits.level_doubt_m
+    return "fail" if inlet and certain else "warn"

@@ -1,0 +1,180 @@
+"""Everything that is checked of a system of drain lines, and the one change that mends most."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Collection, Mapping
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+
+from lotflow.drains.connections import systems_of
+from lotflow.drains.drain_lines import Condition, GivenInverts
+from lotflow.drains.drain_system import DrainState, run_system
+from lotflow.drains.judged import about
+from lotflow.drains.laying_findings import laying_findings
+from lotflow.drains.outlet_findings import outlet_findings
+from lotflow.drains.pipe_findings import pipe_findings
+from lotflow.drains.storm_findings import storm_findings
+
+if TYPE_CHECKING:
+    from lotflow.drains.drain_lines import DrainLine
+    from lotflow.drains.judged import Limits
+    from lotflow.drains.sizing import SizedSystem
+    from lotflow.findings import Finding
+
+#: Lines beyond this are not tried: each trial runs the system again.
+_MOST_TRIALS: Final = 60
+
+
+@dataclass(frozen=True, eq=False)
+class Surroundings:
+    """
+    What a system's findings depend on beside the system.
+
+    Parameters
+    ----------
+    limits
+        What it is judged by.
+    access
+        Names of the nodes through which a line can be cleaned.
+    outlet_diameter_m
+        Inside diameter of each outlet [m]; NaN where not given.
+    """
+
+    limits: Limits
+    access: Collection[str]
+    outlet_diameter_m: Mapping[str, float]
+
+
+def check_system(state: DrainState, around: Surroundings) -> list[Finding]:
+    """
+    Judge the lines of a system: pipes, laying, outlets, storms.
+
+    Parameters
+    ----------
+    state
+        What the system does.
+    around
+        What it is judged by.
+    """
+    return [
+        *pipe_findings(state),
+        *laying_findings(state, around.limits, around.access),
+        *outlet_findings(state, around.outlet_diameter_m),
+        *storm_findings(state, around.limits),
+    ]
+
+
+def best_single_change(
+    state: DrainState, sized: SizedSystem | None, around: Surroundings, findings: list[Finding]
+) -> list[Finding]:
+    """
+    Find the one change to one line that removes most failures.
+
+    Tried for every line of a system in which something fails: cleaning it; laying it with the
+    size that works; relaying it, with tight joints and proposed levels; relaying it and all below
+    it. Flows stay as they are. Of changes that remove as much the smaller one counts.
+
+    Parameters
+    ----------
+    state
+        What the system does now.
+    sized
+        With the sizes that work; None where no rain is given: sizes stay.
+    around
+        What it is judged by.
+    findings
+        Of the system now, from `check_system`.
+
+    Returns
+    -------
+    findings
+        One note, or none where no single change removes a failure.
+    """
+    failures = _failures(findings)
+    best: tuple[int, int, int, str] | None = None
+    for position in _failing(state, findings)[:_MOST_TRIALS]:
+        for order, (what, lines) in enumerate(_changes(state, sized, position)):
+            changed = run_system(state.system.with_lines(lines), flows=state.flows)
+            left = _failures(check_system(changed, around))
+            # fewest failures left, then the smallest change, then the first line
+            if left < failures and (best is None or (left, order, position) < best[:3]):
+                best = (left, order, position, what)
+    if best is None:
+        return []
+    left, _, position, what = best
+    return [
+        about(
+            state.lines[position], "best-single-change", "note",
+            f"The single change to a line that mends most: {what}. It leaves {left} of {failures} "
+            "failures of the lines.",
+            measured=left, limit=failures, unit="failures", source="lotflow's trials, one by one",
+        )
+    ]  # fmt: skip
+
+
+def _failing(state: DrainState, findings: Collection[Finding]) -> list[int]:
+    """Lines of the systems in which a line or node fails."""
+    network = state.system.network
+    subjects = {finding.subject for finding in findings if finding.severity == "fail"}
+    return sorted(
+        position
+        for system in systems_of(network)
+        if any({network.lines[i].name, network.lines[i].start} & subjects for i in system)
+        for position in system
+    )
+
+
+def _failures(findings: Collection[Finding]) -> int:
+    return Counter(finding.severity for finding in findings)["fail"]
+
+
+def _changes(
+    state: DrainState, sized: SizedSystem | None, position: int
+) -> list[tuple[str, list[DrainLine]]]:
+    """Changes to try at one line, the smallest first."""
+    line, lines = state.lines[position], list(state.lines)
+    changes = []
+    condition = line.condition
+    if np.nan_to_num(condition.sediment_m) > 0 or np.nan_to_num(condition.standing_water_m) > 0:
+        changes.append((f"clean {line.name}", _with(lines, {position: _cleaned(line)})))
+    larger = _sized(line, sized, position)
+    label = "" if sized is None or not sized.labels[position] else f" in {sized.labels[position]}"
+    if label and larger.pipe.diameter_m != line.pipe.diameter_m:
+        changes.append((f"lay {line.name}{label}", _with(lines, {position: larger})))
+    changes.append(
+        (f"relay {line.name}{label} with the fall it needs",
+         _with(lines, {position: _relaid(larger)}))
+    )  # fmt: skip
+    way = state.system.network.way_down(position)
+    if len(way) > 1:
+        run = {i: _relaid(_sized(lines[i], sized, i)) for i in way}
+        changes.append((f"relay everything from {line.name} to the outlet", _with(lines, run)))
+    return changes
+
+
+def _with(lines: list[DrainLine], changed: Mapping[int, DrainLine]) -> list[DrainLine]:
+    return [changed.get(i, line) for i, line in enumerate(lines)]
+
+
+def _cleaned(line: DrainLine) -> DrainLine:
+    bare = replace(line.condition, sediment_m=0.0, standing_water_m=0.0)
+    return replace(line, condition=bare)
+
+
+def _sized(line: DrainLine, sized: SizedSystem | None, position: int) -> DrainLine:
+    """A line with the size that works; its own where none does or no rain is given."""
+    if sized is None or not sized.labels[position]:
+        return line
+    pipe = sized.state.lines[position].pipe
+    # nobody lays a smaller pipe to mend a system
+    if pipe.diameter_m <= line.pipe.narrowest_m:
+        return line.with_pipe(line.pipe.narrowest_m, line.pipe.size_m)
+    return line.with_pipe(pipe.diameter_m, pipe.size_m)
+
+
+def _relaid(line: DrainLine) -> DrainLine:
+    """A line laid anew: proposed levels, tight joints, nothing in it."""
+    return replace(line, given=GivenInverts(), condition=Condition(joint="glued"))

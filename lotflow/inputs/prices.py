@@ -1,0 +1,120 @@
+"""The user's price list: a comma-separated table with the columns item and price."""
+
+from __future__ import annotations
+
+import csv
+import io
+import math
+from pathlib import Path
+from typing import Final
+
+from lotflow.errors import Fault, InputError
+from lotflow.inputs.limits import DEFAULT_LIMITS
+from lotflow.inputs.open import local_file, read_bytes
+from lotflow.text import clean_text
+
+_COLUMNS: Final = ("item", "price")
+
+
+def read_prices(path: Path) -> dict[str, float]:
+    """
+    Read a price list.
+
+    Parameters
+    ----------
+    path
+        CSV in UTF-8.
+
+    Returns
+    -------
+    prices
+        Price of one unit by item, in whatever currency.
+
+    Raises
+    ------
+    InputError
+        With every fault found, each with its line.
+    """
+    file = local_file(path, "price list")
+    data = read_bytes(file, DEFAULT_LIMITS.table_bytes, "price list")
+    return parse_prices(data, str(file))
+
+
+def parse_prices(data: bytes, file: str) -> dict[str, float]:
+    r"""
+    Read the content of a price list.
+
+    Parameters
+    ----------
+    data
+        CSV in UTF-8, with the columns item and price; further columns are not read.
+    file
+        Name of the file, for messages.
+
+    Raises
+    ------
+    InputError
+        With every fault found, each with its line.
+
+    Examples
+    --------
+    >>> parse_prices(b"item,price\npipe pvc 4 in,18.50\n", "prices.csv")
+    {'pipe pvc 4 in': 18.5}
+    """
+    rows = _rows(data, file)
+    header = [cell.strip().casefold() for cell in rows[0][1]] if rows else []
+    if any(header.count(name) != 1 for name in _COLUMNS):
+        raise InputError(
+            Fault(
+                "the first line must name the columns item and price once each",
+                "Write: item,price",
+                file=file,
+            )
+        )
+    places = [header.index(name) for name in _COLUMNS]
+    prices: dict[str, float] = {}
+    faults = []
+    for line, row in rows[1:]:
+        item, price = (row[place].strip() if place < len(row) else "" for place in places)
+        item = clean_text(item)
+        fault = _fault(item, price, prices)
+        if fault is not None:
+            column, value, rule = fault
+            faults.append(Fault(rule, file=file, line=line, column=column, value=value))
+        else:
+            prices[item] = float(price)
+    if faults:
+        raise InputError(faults)
+    return prices
+
+
+def _rows(data: bytes, file: str) -> list[tuple[int, list[str]]]:
+    """Lines with their numbers; those without content are left out."""
+    try:
+        text = data.decode("utf-8-sig")
+        reader = csv.reader(io.StringIO(text, newline=""), strict=True)
+        rows = [(reader.line_num, row) for row in reader]
+    except (UnicodeDecodeError, csv.Error) as error:
+        raise InputError(
+            Fault(
+                f"not a comma-separated table in UTF-8 ({error})",
+                "Save it as CSV (UTF-8)",
+                file=file,
+            )
+        ) from error
+    return [(line, row) for line, row in rows if any(cell.strip() for cell in row)]
+
+
+def _fault(item: str, price: str, known: dict[str, float]) -> tuple[str, str, str] | None:
+    """Column, value and rule of what is wrong with a row."""
+    if not item:
+        return "item", item, "a price must have an item"
+    if item.casefold() in (other.casefold() for other in known):
+        return "item", item, "the item stands twice"
+    try:
+        value = float(price)
+    except ValueError:
+        value = math.nan
+    if not (math.isfinite(value) and value >= 0):
+        return "price", price, "must be a number of 0 or more, with a point for decimals"
+    return None

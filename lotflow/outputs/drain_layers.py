@@ -1,0 +1,267 @@
+"""The result layers about drains, from what their systems do."""
+
+from __future__ import annotations
+
+from collections import Counter
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import pandas as pd
+import shapely
+
+from lotflow.drains.levels import least_fall
+from lotflow.drains.storm_findings import capacities_as_found
+from lotflow.layers import RESULT_LAYERS
+from lotflow.outputs.result_layers import layer_frame
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Mapping, Sequence
+
+    import geopandas as gpd
+
+    from lotflow.drains.available_fall import AvailableFall
+    from lotflow.drains.channel_checks import ChannelResult
+    from lotflow.drains.drain_system import DrainState
+    from lotflow.drains.inlet_checks import InletFacts
+    from lotflow.drains.sizing import SizedSystem
+    from lotflow.findings import Finding
+
+Row = dict[str, Any]
+
+
+@dataclass(frozen=True, eq=False)
+class CheckedCase:
+    """
+    One state of the drain system, checked.
+
+    Parameters
+    ----------
+    case
+        "today" or "proposed".
+    state
+        What its lines do.
+    status
+        Of each line, by name, as drawn.
+    design
+        Position of the design storm; None without rain.
+    sized
+        With the sizes that work; None without rain.
+    falls
+        Available fall of its inlets.
+    inlets, channels
+        Facts of its inlets, and what its channel drains do.
+    grate_depth_m
+        Water over each grate that takes the design storm, by name [m].
+    findings
+        What was found.
+    """
+
+    case: str
+    state: DrainState
+    status: Mapping[str, str]
+    design: int | None
+    sized: SizedSystem | None
+    falls: Sequence[AvailableFall]
+    inlets: Sequence[InletFacts]
+    channels: Sequence[ChannelResult]
+    grate_depth_m: Mapping[str, float]
+    findings: Sequence[Finding]
+
+    @property
+    def design_storm_yr(self) -> float:
+        """Return period of the design storm [yr]; NaN without rain."""
+        return np.nan if self.design is None else float(self.state.system.storms[self.design])
+
+
+def drain_layers(cases: Sequence[CheckedCase], crs: Any) -> dict[str, pd.DataFrame]:
+    """
+    Give the layers about drains.
+
+    Parameters
+    ----------
+    cases
+        The main one first.
+    crs
+        Of the grid.
+    """
+    return {
+        "drain_lines": _layer("drain_lines", cases, _line_rows, crs),
+        "line_storms": pd.DataFrame(
+            [row for case in cases for row in line_storm_rows(case)],
+            columns=[column.name for column in RESULT_LAYERS["line_storms"].columns],
+        ),
+        "nodes": _layer("nodes", cases, _node_rows, crs),
+        "line_profiles": _layer("line_profiles", cases, _profile_rows, crs),
+    }
+
+
+def _layer(
+    name: str,
+    cases: Sequence[CheckedCase],
+    rows_of: Callable[[CheckedCase], list[tuple[Any, Row]]],
+    crs: Any,
+) -> gpd.GeoDataFrame:
+    """Give a layer from pairs of shape and row."""
+    pairs = [pair for case in cases for pair in rows_of(case)]
+    columns: dict[str, Any] = {}
+    for column in RESULT_LAYERS[name].columns:
+        values = [row.get(column.name) for _, row in pairs]
+        number = column.kind == "number"
+        columns[column.name] = np.array(values, dtype=float) if number else values
+    return layer_frame(name, columns, [shape for shape, _ in pairs], crs)
+
+
+def _finite(value: float) -> float:
+    """Infinite is no number of a table."""
+    return float(value) if np.isfinite(value) else np.nan
+
+
+def _line_rows(case: CheckedCase) -> list[tuple[Any, Row]]:
+    """Rows of the layer "drain_lines"."""
+    state, network = case.state, case.state.system.network
+    as_found = capacities_as_found(state)
+    failures = Counter(f.subject for f in case.findings if f.severity == "fail")
+    rows = []
+    for i, line in enumerate(state.lines):
+        profile = state.profile(i)
+        row: Row = {
+            "case": case.case, "name": line.name, "status": case.status[line.name],
+            "from_node": line.start, "to_node": line.end, "outlet": network.outlet(i).name,
+            "material": line.pipe.material, "roughness": line.pipe.roughness,
+            "diameter_m": line.pipe.narrowest_m, "length_m": line.length_m,
+            "invert_up_m": state.inverts.up_m[i], "invert_down_m": state.inverts.down_m[i],
+            "invert_up_basis": state.inverts.up_basis[i],
+            "invert_down_basis": state.inverts.down_basis[i],
+            "fall_m": state.inverts.up_m[i] - state.inverts.down_m[i],
+            "slope_m_per_m": state.hydraulics.slope[i],
+            "minimum_slope_m_per_m": least_fall(line, network.nodes[line.end].detail).least,
+            "least_cover_m": _extreme(np.min, profile.cover_m),
+            "deepest_trench_m": _extreme(np.max, profile.trench_depth_m),
+            "capacity_m3s": state.hydraulics.capacity_m3s[i],
+            "capacity_as_found_m3s": as_found[i],
+            "full_velocity_m_s": state.hydraulics.full_velocity_m_s[i],
+            "design_storm_yr": case.design_storm_yr,
+            "failures": failures[line.name],
+        }  # fmt: skip
+        if case.sized is not None:
+            row["required_size"] = case.sized.labels[i] or None
+            row["required_invert_up_m"] = case.sized.state.inverts.up_m[i]
+            row["required_invert_down_m"] = case.sized.state.inverts.down_m[i]
+        rows.append((line.path, row))
+    return rows
+
+
+def _extreme(which: Any, values: Any) -> float:
+    known = values[np.isfinite(values)]
+    return float(which(known)) if known.size else np.nan
+
+
+def line_storm_rows(case: CheckedCase) -> list[Row]:
+    """
+    Rows of the table "line_storms".
+
+    Parameters
+    ----------
+    case
+        Checked.
+    """
+    state, done = case.state, case.state.hydraulics
+    return [
+        {
+            "case": case.case, "name": line.name, "return_period_yr": float(period),
+            "flow_m3s": state.flows.flow_m3s[i, k], "time_min": state.flows.time_s[i, k] / 60.0,
+            "runoff_area_m2": state.flows.ca_m2[i, k], "capacity_m3s": done.capacity_m3s[i],
+            "flow_ratio": _finite(done.flow_ratio[i, k]), "depth_m": done.depth_m[i, k],
+            "velocity_m_s": done.velocity_m_s[i, k], "surcharged": bool(done.surcharged[i, k]),
+            "required_diameter_m": _finite(done.required_diameter_m[i, k]),
+            "water_up_m": done.level_up_m[i, k], "water_down_m": done.level_down_m[i, k],
+        }
+        for i, line in enumerate(state.lines)
+        for k, period in enumerate(state.system.storms)
+    ]  # fmt: skip
+
+
+def line_entries(case: CheckedCase) -> list[Row]:
+    """
+    Entries of the summary's list "lines": one per line and storm; without rain one per line.
+
+    Parameters
+    ----------
+    case
+        Checked.
+    """
+    state, entries = case.state, []
+    as_found = capacities_as_found(state)
+    for i, line in enumerate(state.lines):
+        fixed = {
+            "name": line.name, "case": case.case, "capacity_m3s": state.hydraulics.capacity_m3s[i],
+            "capacity_as_found_m3s": as_found[i], "slope_m_per_m": state.hydraulics.slope[i],
+            "fall_m": state.inverts.up_m[i] - state.inverts.down_m[i],
+            "length_m": line.length_m, "diameter_m": line.pipe.narrowest_m,
+            "required_size": None if case.sized is None else case.sized.labels[i] or None,
+        }  # fmt: skip
+        storms = [row for row in line_storm_rows(case) if row["name"] == line.name]
+        kept = ("return_period_yr", "flow_m3s", "required_diameter_m", "surcharged")
+        entries += [fixed | {key: row[key] for key in kept} for row in storms] or [
+            fixed | dict.fromkeys(kept)
+        ]
+    return entries
+
+
+def _node_rows(case: CheckedCase) -> list[tuple[Any, Row]]:
+    """Rows of the layer "nodes"."""
+    state, network = case.state, case.state.system.network
+    falls = {fall.node: fall for fall in case.falls}
+    facts = {inlet.name: inlet for inlet in case.inlets}
+    channels = {channel.name: channel for channel in case.channels}
+    rows = []
+    for name, node in network.nodes.items():
+        level = state.system.nodes[name]
+        row: Row = {
+            "case": case.case, "name": name, "kind": node.kind, "detail": node.detail or None,
+            "ground_m": level.ground_m, "rim_m": level.rim_m, "invert_m": level.invert_m,
+            "design_storm_yr": case.design_storm_yr,
+            "grate_depth_m": case.grate_depth_m.get(name, np.nan),
+        }  # fmt: skip
+        if name in falls:
+            fall = falls[name]
+            row["available_fall_m"], row["available_fall_doubt_m"] = (
+                fall.available_m, fall.interval_m,
+            )  # fmt: skip
+            row["required_fall_m"] = fall.depth_m + fall.required_m
+        if name in facts:
+            row["inflow_m3s"] = facts[name].flow_m3s
+        leaving = network.leaving.get(name)
+        if leaving and case.design is not None:
+            row["water_m"] = state.hydraulics.node_m[leaving[0], case.design]
+            row["below_rim_m"] = level.rim_m - row["water_m"]
+        if name in channels:
+            row |= _channel_row(channels[name])
+        rows.append((shapely.Point(node.xy), row))
+    return rows
+
+
+def _channel_row(channel: ChannelResult) -> Row:
+    return {
+        "channel_depth_m": channel.depth_m, "channel_freeboard_m": channel.freeboard_m,
+        "longest_run_m": channel.longest_run_m, "depth_one_end_m": channel.one_end_m,
+        "depth_both_ends_m": channel.both_ends_m, "depth_middle_m": channel.middle_m,
+    }  # fmt: skip
+
+
+def _profile_rows(case: CheckedCase) -> list[tuple[Any, Row]]:
+    """Rows of the layer "line_profiles"."""
+    rows = []
+    for i, line in enumerate(case.state.lines):
+        profile = case.state.profile(i)
+        points = shapely.points(profile.ground.x, profile.ground.y)
+        for k, point in enumerate(points):
+            row = {
+                "case": case.case, "name": line.name, "distance_m": profile.distance_m[k],
+                "ground_m": profile.ground_m[k], "invert_m": profile.invert_m[k],
+                "crown_m": profile.crown_m[k], "cover_m": profile.cover_m[k],
+                "trench_depth_m": profile.trench_depth_m[k],
+            }  # fmt: skip
+            rows.append((point, row))
+    return rows

@@ -1,0 +1,164 @@
+"""The drain check: what lines and inlets carry in each case, what is wrong, what would work."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from lotflow.drains.available_fall import available_falls, fall_findings
+from lotflow.drains.channel_checks import channel_findings, channel_results
+from lotflow.drains.drain_system import DrainState, run_system
+from lotflow.drains.inlet_checks import InletFacts, grate_water_depth, inlet_findings
+from lotflow.drains.judged import design_storm
+from lotflow.drains.sizing import SizedSystem, size_system
+from lotflow.drains.system_check import best_single_change, check_system
+from lotflow.outputs.drain_layers import CheckedCase, drain_layers, line_entries
+from lotflow.runoff.rational import governing_flows
+from lotflow.study.cases import cases_of, in_case
+from lotflow.study.chapter import Chapter
+from lotflow.study.drain_inputs import CaseRun, DrawnSystem, drawn_system
+from lotflow.study.lot_water import LotWater, case_water
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from lotflow.findings import Finding
+
+
+def dry_runs(lot: LotWater) -> tuple[CaseRun, ...]:
+    """
+    Set the inlets of every case of a site, without rain.
+
+    Parameters
+    ----------
+    lot
+        Ground and site; its own inlets are those of the last case.
+    """
+    return tuple(CaseRun(case, case_water(lot, case).inlets) for case in cases_of(lot.site))
+
+
+def check_drains(lot: LotWater, runs: Sequence[CaseRun]) -> tuple[CheckedCase, ...]:
+    """
+    Check the drains of every case in which any are drawn.
+
+    Parameters
+    ----------
+    lot
+        Ground and site.
+    runs
+        The cases, that of the main result last.
+
+    Returns
+    -------
+    checked
+        The main case first.
+
+    Raises
+    ------
+    InputError
+        With every line that has no length or an unknown name, size or level.
+    """
+    return tuple(_checked(lot, run) for run in reversed(runs) if _has_drains(lot, run))
+
+
+def drain_chapter(lot: LotWater, checked: Sequence[CheckedCase]) -> Chapter:
+    """
+    Give what the drain check found.
+
+    What is found of the system as it is today and no longer of the proposed one says so.
+
+    Parameters
+    ----------
+    lot
+        Ground and site.
+    checked
+        From `check_drains`.
+
+    Returns
+    -------
+    chapter
+        Layers "drain_lines", "line_storms", "nodes", "line_profiles", the summary's "lines",
+        and findings. Empty where no drains are drawn.
+    """
+    findings: list[Finding] = list(checked[0].findings) if checked else []
+    for earlier in checked[1:]:
+        findings += [
+            replace(finding, message=f"As it is today: {finding.message}")
+            for finding in earlier.findings
+            if finding not in checked[0].findings
+        ]
+    return Chapter(
+        layers=drain_layers(checked, lot.window.surface.ground.crs),
+        findings=findings,
+        sections={"lines": [entry for case in checked for entry in line_entries(case)]},
+    )
+
+
+def _has_drains(lot: LotWater, run: CaseRun) -> bool:
+    frames = (lot.site.inlets, lot.site.drain_lines, lot.site.outlets)
+    return any(len(in_case(frame, run.case)) for frame in frames)
+
+
+def _checked(lot: LotWater, run: CaseRun) -> CheckedCase:
+    """Check one case."""
+    drawn = drawn_system(lot, run)
+    limits, system = drawn.around.limits, drawn.system
+    state = run_system(system)
+    falls = available_falls(
+        system.network, system.nodes, cover_m=system.cover_m, error=limits.error
+    )  # fmt: skip
+    of_lines = check_system(state, drawn.around)
+    storm: int | None = None
+    sized: SizedSystem | None = None
+    if system.storms.size:
+        storm = design_storm(system.storms, limits.criteria)
+        sized = size_system(state, storm, lot.job.job.units)
+    inlets = _with_storm(drawn, state, storm)
+    channels = channel_results(inlets)
+    return CheckedCase(
+        case=run.case, state=state, status=drawn.status, design=storm, sized=sized, falls=falls,
+        inlets=inlets, channels=channels,
+        grate_depth_m={
+            inlet.name: grate_water_depth(inlet, limits.criteria.clogged_share)
+            for inlet in inlets
+        },
+        findings=[
+            *drawn.findings, *fall_findings(system.network, falls), *of_lines,
+            *inlet_findings(inlets, limits), *channel_findings(inlets, channels, limits),
+            # a system that is to be replaced is not mended line by line
+            *(best_single_change(state, sized, drawn.around, of_lines)
+              if run.case == lot.case else ()),
+        ],
+    )  # fmt: skip
+
+
+def _with_storm(drawn: DrawnSystem, state: DrainState, storm: int | None) -> tuple[InletFacts, ...]:
+    """Inlets with what the design storm brings over the ground, and the water below them."""
+    water = drawn.system.water
+    if water is None or storm is None:
+        return drawn.inlets
+    parts = water.parts
+    number = {inlet.name: i for i, inlet in enumerate(drawn.inlets)}
+    # connected roofs come in below the grate
+    over_ground = [
+        i for i, (node, kind) in enumerate(zip(parts.node, parts.kind, strict=True))
+        if node in number and kind != "roof"
+    ]  # fmt: skip
+    peaks = governing_flows(
+        np.asarray(parts.time_s)[over_ground], np.asarray(parts.ca_m2)[over_ground, storm],
+        np.array([number[parts.node[i]] for i in over_ground], dtype=int),
+        water.rainfall, water.storms[storm], groups=len(drawn.inlets),
+    )  # fmt: skip
+    leaving = drawn.system.network.leaving
+    return tuple(
+        replace(
+            inlet,
+            flow_m3s=float(peaks.flow_m3s[i, 0]),
+            water_level_m=float(state.hydraulics.node_m[leaving[inlet.name][0], storm])
+            if inlet.name in leaving
+            else np.nan,
+        )
+        for i, inlet in enumerate(drawn.inlets)
+    )

@@ -1,0 +1,295 @@
+"""From the drawn site to a system of drain lines: nodes, levels, ground, and facts of inlets."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Any, Final, Protocol
+
+import numpy as np
+import pandas as pd
+import shapely
+
+from lotflow.drains.connections import connection_findings
+from lotflow.drains.drain_lines import read_drain_lines
+from lotflow.drains.drain_system import DrainSystem
+from lotflow.drains.inlet_checks import InletFacts
+from lotflow.drains.judged import Limits
+from lotflow.drains.level_checks import level_findings
+from lotflow.drains.levels import NodeLevel
+from lotflow.drains.line_profiles import ground_at, ground_profile
+from lotflow.drains.network import Network, build_network
+from lotflow.drains.network_flows import DrainWater
+from lotflow.drains.nodes import DrainNode, EndReach, end_point
+from lotflow.drains.system_check import Surroundings
+from lotflow.study.cases import Case, in_case
+from lotflow.terrain.level_error import SPREAD_95, LevelError
+
+if TYPE_CHECKING:
+    from collections.abc import Collection
+
+    from lotflow.findings import Finding
+    from lotflow.grid import FloatArray, Grid
+    from lotflow.rainfall import Rainfall
+    from lotflow.runoff.parts import RunoffParts
+    from lotflow.study.inlets import InletStudy
+    from lotflow.study.lot_water import LotWater
+
+#: Covers that people walk on.
+_PAVED: Final = ("asphalt", "concrete", "pavers", "permeable pavers")
+
+
+class Storms(Protocol):
+    """What the drain check asks of the rain of a case."""
+
+    @property
+    def rainfall(self) -> Rainfall:
+        """Table or formula."""
+
+    @property
+    def storms(self) -> Any:
+        """Return periods [yr]."""
+
+    @property
+    def parts(self) -> RunoffParts:
+        """Water that enters the drains."""
+
+
+@dataclass(frozen=True, eq=False)
+class CaseRun:
+    """
+    One state of the drain system, as the steps before leave it.
+
+    Parameters
+    ----------
+    case
+        "today" or "proposed".
+    inlets
+        Its inlets on their cells.
+    storms
+        Water that enters them; None where no rain is given.
+    """
+
+    case: Case
+    inlets: InletStudy
+    storms: Storms | None = None
+
+
+@dataclass(frozen=True, eq=False)
+class DrawnSystem:
+    """
+    A system of drain lines with all that is known of it.
+
+    Parameters
+    ----------
+    system
+        Lines, ground, levels, water.
+    around
+        What it is judged by.
+    inlets
+        Facts of its inlets, without what storms do.
+    status
+        Of each line, by name.
+    findings
+        What was found while it was put together.
+    """
+
+    system: DrainSystem
+    around: Surroundings
+    inlets: tuple[InletFacts, ...]
+    status: dict[str, str]
+    findings: list[Finding]
+
+
+def drawn_system(lot: LotWater, run: CaseRun) -> DrawnSystem:
+    """
+    Put together the system of a case.
+
+    Parameters
+    ----------
+    lot
+        Ground and site.
+    run
+        The case.
+
+    Raises
+    ------
+    InputError
+        With every line that has no length or an unknown name, size or level.
+    """
+    site, grid, job = lot.site, lot.window.surface.ground, lot.job
+    inlets, outlets, drawn, downspouts = (
+        in_case(frame, run.case)
+        for frame in (site.inlets, site.outlets, site.drain_lines, site.downspouts)
+    )
+    lines, findings = read_drain_lines(drawn, grid.metres_per_unit)
+    reach = EndReach(
+        job.criteria.node_reach_m, job.criteria.node_reach_m / grid.metres_per_unit
+    )  # fmt: skip
+    entries = {str(name) for name in downspouts["to"] if isinstance(name, str)} - {"surface"}
+    network, found = build_network(
+        lines,
+        [*_placed(inlets, "inlet"), *_placed(outlets, "outlet")],
+        reach,
+        entries=entries,
+        elsewhere={*site.inlets["name"], *site.outlets["name"]},
+    )
+    nodes = _node_levels(network, inlets, outlets, grid, _inlet_ground(run.inlets, grid))
+    ground = tuple(ground_profile(line.path, grid) for line in network.lines)
+    findings += found + connection_findings(network)
+    findings += level_findings(network, ground, nodes, rmse_m=job.elevation.rmse_m)
+    facts = _facts(lot, network, inlets, nodes)
+    system = DrainSystem(network, ground, nodes, job.criteria.cover_m, _water(run, inlets))
+    around = Surroundings(
+        _limits(lot),
+        _access(network, facts, entries),
+        dict(zip(outlets["name"], outlets["diameter_m"], strict=True)),
+    )
+    status = {
+        str(name): str(given) if isinstance(given, str) else "existing"
+        for name, given in zip(drawn["name"], drawn["status"], strict=True)
+    }
+    return DrawnSystem(system, around, facts, status, findings)
+
+
+def _limits(lot: LotWater) -> Limits:
+    """What drains are judged by."""
+    given, footprints = lot.job.elevation, lot.site.buildings.geometry
+    return Limits(
+        lot.job.criteria,
+        LevelError(given.rmse_m, given.correlation_m, given.white_share),
+        shapely.union_all(footprints.to_numpy()) if len(footprints) else None,
+        lot.window.surface.ground.metres_per_unit,
+    )
+
+
+def _water(run: CaseRun, inlets: pd.DataFrame) -> DrainWater | None:
+    """Water that enters: rain, and flows given with inlets."""
+    if run.storms is None:
+        return None
+    given = {
+        str(name): float(flow)
+        for name, flow in zip(inlets["name"], inlets["inflow_m3s"], strict=True)
+        if flow > 0
+    }
+    storms = np.asarray(run.storms.storms, dtype=float)
+    return DrainWater(run.storms.parts, run.storms.rainfall, storms, given)
+
+
+def _placed(frame: Any, kind: Any) -> list[DrainNode]:
+    """Inlets or outlets as nodes."""
+    return [
+        DrainNode(str(name), kind, shapely.force_2d(shape),
+                  detail if isinstance(detail, str) else "")
+        for name, detail, shape in zip(frame["name"], frame["kind"], frame.geometry, strict=True)
+    ]  # fmt: skip
+
+
+def _inlet_ground(study: InletStudy, grid: Grid) -> dict[str, float]:
+    """Lowest ground of each inlet, on the cells it was set on."""
+    values = grid.values.ravel()
+    return {
+        inlet.drawn.name: float(np.nanmin(values[inlet.cells], initial=np.inf))
+        for inlet in study.placed
+    }
+
+
+def _node_levels(
+    network: Network, inlets: Any, outlets: Any, grid: Grid, inlet_ground: dict[str, float]
+) -> dict[str, NodeLevel]:
+    """Levels of all nodes."""
+    rims = {str(row["name"]): row for row in inlets.to_dict("records")}
+    inverts = dict(zip(outlets["name"], outlets["invert_m"], strict=True))
+    levels = {}
+    for name, node in network.nodes.items():
+        x, y = node.xy
+        ground = float(ground_at(np.array([x]), np.array([y]), grid)[0])
+        if name in rims:
+            ground = inlet_ground.get(name, ground)
+            levels[name] = _inlet_level(rims[name], ground)
+        else:
+            levels[name] = NodeLevel(
+                ground, ground, invert_m=float(inverts.get(name, math.nan))
+            )  # fmt: skip
+    return levels
+
+
+def _inlet_level(row: dict[Any, Any], ground: float) -> NodeLevel:
+    """Level of a grate: as measured, else above the ground as seen on site, else the ground."""
+    if not math.isnan(row["rim_m"]):
+        return NodeLevel(ground, float(row["rim_m"]), measured=True)
+    above = row["rim_above_ground_m"]
+    return NodeLevel(ground, ground + (0.0 if math.isnan(above) else float(above)))
+
+
+def _access(network: Network, facts: tuple[InletFacts, ...], entries: Collection[str]) -> set[str]:
+    """Nodes through which a line can be cleaned: grates, downspouts, what is called cleanout."""
+    fixed = {inlet.name for inlet in facts if inlet.removable is False}
+    named = {
+        name
+        for name, node in network.nodes.items()
+        if node.kind == "junction" and "clean" in name.casefold()
+    }
+    inlets = {name for name, node in network.nodes.items() if node.kind == "inlet"}
+    return ((inlets - fixed) | named | set(entries)) & set(network.nodes)
+
+
+def _facts(
+    lot: LotWater, network: Network, inlets: Any, nodes: dict[str, NodeLevel]
+) -> tuple[InletFacts, ...]:
+    """What is known of the inlets of a case."""
+    walked_on = _walked_on(lot)
+    facts = []
+    for row in inlets.to_dict("records"):
+        name, shape = str(row["name"]), row["geometry"]
+        channel = row["kind"] == "channel drain" and shape.geom_type == "LineString"
+        removable = row["grates_removable"]
+        x, y = network.nodes[name].xy
+        given = InletFacts(
+            name=name, kind=row["kind"] if isinstance(row["kind"], str) else "", x=x, y=y,
+            length_m=math.nan, removable=None if pd.isna(removable) else bool(removable),
+            walked_on=walked_on is not None and bool(walked_on.intersects(shape)),
+            rim_m=nodes[name].rim_m,
+            grate_length_m=float(row["grate_length_m"]), grate_width_m=float(row["grate_width_m"]),
+            open_share=float(row["open_share"]), opening_width_m=float(row["opening_width_m"]),
+            channel_depth_m=float(row["channel_depth_m"]),
+            channel_width_m=float(row["channel_width_m"]),
+        )  # fmt: skip
+        facts.append(_as_channel(given, shape, network, lot) if channel else given)
+    return tuple(facts)
+
+
+def _as_channel(inlet: InletFacts, shape: Any, network: Network, lot: LotWater) -> InletFacts:
+    """Facts of a channel drain: length, where lines leave it, how the ground falls along it."""
+    grid, job = lot.window.surface.ground, lot.job.elevation
+    leaving = [network.lines[i] for i in network.leaving.get(inlet.name, [])]
+    profile = ground_profile(shape, grid)
+    error = LevelError(job.rmse_m, job.correlation_m, job.white_share)
+    return replace(
+        inlet,
+        length_m=profile.length_m,
+        outlets_at=tuple(
+            float(shape.project(end_point(line, "start"), normalized=True)) for line in leaving
+        ),
+        top_fall_m=_fall_along(profile.distance_m, profile.ground_m),
+        top_doubt_m=SPREAD_95 * float(error.of_difference(profile.length_m)),
+    )
+
+
+def _fall_along(distance_m: FloatArray, ground_m: FloatArray) -> float:
+    """Fall of the straight line that fits the ground best, from end to end [m]."""
+    known = np.isfinite(ground_m)
+    if known.sum() < 2:
+        return math.nan
+    slope = np.polyfit(distance_m[known], ground_m[known], 1)[0]
+    return float(abs(slope) * distance_m[-1])
+
+
+def _walked_on(lot: LotWater) -> Any:
+    """Paving and sidewalks as one geometry; None where there are none."""
+    covers, constraints = lot.site.covers, lot.site.constraints
+    shapes = [
+        *covers.geometry[covers["cover"].isin(_PAVED)],
+        *constraints.geometry[constraints["kind"] == "sidewalk"],
+    ]
+    return shapely.union_all(shapes) if shapes else None

@@ -1,0 +1,202 @@
+"""Outlet first: where gravity can lead the water of low spots and inlets."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any, Final
+
+import numpy as np
+
+from lotflow.drains.pipe_tables import minimum_fall
+from lotflow.findings import Finding
+from lotflow.outputs.ground_layers import outlet_options_layer
+from lotflow.study.cases import in_case
+from lotflow.study.chapter import Chapter
+from lotflow.terrain.level_error import SPREAD_95, LevelError
+from lotflow.terrain.lower_places import LowerPlace, edge_places, front_places, open_ground, sampled
+from lotflow.terrain.outlet_search import (
+    LeadFrom,
+    OutletOption,
+    PipeRule,
+    SearchGround,
+    outlet_options,
+)
+from lotflow.units import both_units
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from lotflow.inputs.job import Job
+    from lotflow.study.lot_water import LotWater
+
+#: Outlets that no line can run to by gravity, or that must not be used.
+_NO_PLACE: Final = ("sanitary sewer", "not found", "pump")
+#: Outlets below the ground: their level is not that of the ground.
+_BURIED: Final = ("public inlet", "storm sewer", "dry well")
+#: Constraints that a trench goes round.
+_OBSTACLES: Final = ("neighbour building", "septic", "well")
+#: Room kept round a constraint that is drawn as a point [m].
+_ROUND_POINT_M: Final = 1.0
+
+
+def level_error(job: Job) -> LevelError:
+    """
+    Vertical error of the job's elevation data.
+
+    Parameters
+    ----------
+    job
+        States it.
+    """
+    given = job.elevation
+    return LevelError(given.rmse_m, given.correlation_m, given.white_share)
+
+
+def outlet_chapter(lot: LotWater) -> Chapter:
+    """
+    Look for lower places that gravity can reach from each low spot on the lot and each inlet.
+
+    Parameters
+    ----------
+    lot
+        Ground, low spots and inlets.
+    """
+    size = lot.job.criteria.outlet_size_m
+    fall = minimum_fall("pipe", size)
+    rule = PipeRule(lot.job.criteria.cover_m, size, fall.least)
+    ground = SearchGround(
+        lot.window.surface,
+        lot.site.lot.geometry.union_all(),
+        _obstacles(lot),
+        level_error(lot.job),
+    )
+    places = _places(lot, ground)
+    starts = [*_low_spots(lot), *_inlets(lot)]
+    options = [outlet_options(start, places, rule, ground) for start in starts]
+    source = f"lotflow's rule: cover by [criteria] cover_m; least fall: {fall.source}"
+    findings = [
+        finding
+        for start, of_start in zip(starts, options, strict=True)
+        for finding in _judged(start, of_start, rule, source)
+    ]
+    return Chapter(
+        layers={"outlet_options": outlet_options_layer(options, lot.window.surface.ground.crs)},
+        findings=findings,
+    )
+
+
+def _low_spots(lot: LotWater) -> list[LeadFrom]:
+    """Low spots on the lot that are believed."""
+    spots, grid = lot.low_spots, lot.window.surface.ground
+    on_lot = np.bincount(spots.number[lot.window.lot], minlength=len(spots) + 1)[1:] > 0
+    found = []
+    for position in np.flatnonzero(on_lot):
+        if not spots.artefact[position]:
+            x, y = grid.xy(*divmod(int(spots.bed_cell[position]), grid.shape[1]))
+            name, level = f"low spot {position + 1}", float(spots.bed[position])
+            found.append(LeadFrom("low spot", name, float(x), float(y), level))
+    return found
+
+
+def _inlets(lot: LotWater) -> list[LeadFrom]:
+    """Inlets, at their rims."""
+    grid = lot.window.surface.ground
+    found = []
+    for inlet in lot.inlets.placed:
+        ground = grid.values.ravel()[inlet.cells]
+        lowest = int(inlet.cells[np.argmin(ground)])
+        x, y = grid.xy(*divmod(lowest, grid.shape[1]))
+        surveyed = bool(np.isfinite(inlet.drawn.rim))
+        level = float(ground.min()) if inlet.level is None else inlet.level
+        level = inlet.drawn.rim if surveyed else level
+        found.append(LeadFrom("inlet", inlet.drawn.name, float(x), float(y), level, surveyed))
+    return found
+
+
+def _obstacles(lot: LotWater) -> list[Any]:
+    """Polygons that a trench goes round."""
+    constraints = lot.site.constraints
+    kept = constraints[constraints["kind"].isin(_OBSTACLES)].geometry
+    room = _ROUND_POINT_M / lot.window.surface.ground.metres_per_unit
+    drawn = [shape if shape.area > 0 else shape.buffer(room) for shape in kept]
+    return [*lot.site.buildings.geometry, *drawn]
+
+
+def _places(lot: LotWater, ground: SearchGround) -> list[LowerPlace]:
+    """Lower places: lot edge, streets, water and drawn outlets."""
+    surface, site = lot.window.surface, lot.site
+    found = edge_places(surface, ground.lot)
+    streets = site.constraints[site.constraints["kind"] == "street"]
+    for kind, frame in (("street", streets), ("water", site.water)):
+        for number, (name, shape) in enumerate(zip(frame["name"], frame.geometry, strict=True), 1):
+            found += front_places(kind, name or f"{kind} {number}", shape, surface, ground.lot)
+    return found + _drawn_outlets(lot)
+
+
+def _drawn_outlets(lot: LotWater) -> list[LowerPlace]:
+    """Outlets as drawn, at their inverts, else at the ground where they end on it."""
+    surface = lot.window.surface
+    frame = in_case(lot.site.outlets, lot.case)
+    level = open_ground(surface)
+    found = []
+    for name, kind, invert, point in zip(
+        frame["name"], frame["kind"], frame["invert_m"], frame.geometry, strict=True
+    ):
+        surveyed = bool(np.isfinite(invert))
+        if kind in _NO_PLACE or (kind in _BURIED and not surveyed):
+            continue
+        ground = sampled(level, surface.ground, np.array([[point.x, point.y]]))[0]
+        here = float(invert) if surveyed else float(ground)
+        if np.isfinite(here):
+            found.append(LowerPlace(kind or "outlet", name, point.x, point.y, here, surveyed))
+    return found
+
+
+def _judged(
+    start: LeadFrom, options: Sequence[OutletOption], rule: PipeRule, source: str
+) -> list[Finding]:
+    """Say where no outlet is found, and where the levels cannot tell."""
+    best = max(options, key=lambda one: one.left_m, default=None)
+    if best is not None and best.verdict == "reachable":
+        return []
+    pipe = f"{both_units(rule.cover_m, 'depth')} of cover and a fall of {rule.least_fall:.2%}"
+    if best is None or best.left_m < 0:
+        return [
+            Finding(
+                "no-gravity-outlet", "warn", start.name,
+                f"No gravity outlet was found for a pipe with {pipe}{_short_of(best)}. "
+                f"{_remedy(best)}",
+                measured=None if best is None else round(best.left_m, 3), limit=0.0, unit="m",
+                source=source, x=start.x, y=start.y,
+            )
+        ]  # fmt: skip
+    spread = both_units(SPREAD_95 * best.deviation_m, "depth")
+    return [
+        Finding(
+            "outlet-fall-uncertain", "note", start.name,
+            f"The {best.place.kind} ({best.place.name}) leaves "
+            f"{both_units(best.left_m, 'depth')} of fall for a pipe with {pipe}, known to about "
+            f"±{spread}: the elevation data cannot tell whether gravity reaches it. Take both "
+            "levels on site.",
+            measured=round(best.left_m, 3), limit=0.0, unit="m", source=source,
+            x=start.x, y=start.y,
+        )
+    ]  # fmt: skip
+
+
+def _short_of(best: OutletOption | None) -> str:
+    """What the best place lacks."""
+    if best is None:
+        return ""
+    return (
+        f": the best place, the {best.place.kind} ({best.place.name}), lacks "
+        f"{both_units(-best.left_m, 'depth')} over {both_units(best.run_m, 'length')}"
+    )
+
+
+def _remedy(best: OutletOption | None) -> str:
+    """What can be done without an outlet."""
+    if best is not None and best.left_high_m >= 0:
+        return "The elevation data may hide one: take both levels on site."
+    if best is not None and best.surface_fall_m > 0:
+        return "Less cover, a swale or regrading may still reach it; else soak away or pump."
+    return "Think of filling the low spot, of soaking away where the soil allows, or of a pump."

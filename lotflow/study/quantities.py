@@ -1,0 +1,201 @@
+"""Quantities of the proposed drains, with the prices of the job's own list."""
+
+from __future__ import annotations
+
+import csv
+import io
+import math
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import pandas as pd
+import shapely
+
+from lotflow.drains.fittings import turn_between, turns
+from lotflow.drains.line_profiles import laid_profile
+from lotflow.drains.pipe_tables import pipe_size
+from lotflow.drains.quantities import OrderedLine, OrderedParts, Quantity, priced, quantities
+from lotflow.drains.trench import lengths_by_cover
+from lotflow.errors import ParameterError
+from lotflow.inputs.prices import read_prices
+from lotflow.layers import RESULT_LAYERS
+from lotflow.outputs.summary_csv import guarded
+from lotflow.study.chapter import Chapter
+from lotflow.units import UnitSystem, from_si
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from lotflow.findings import Finding
+    from lotflow.outputs.drain_layers import CheckedCase
+    from lotflow.study.lot_water import LotWater
+
+
+def quantity_chapter(lot: LotWater, checked: Sequence[CheckedCase]) -> Chapter:
+    """
+    List what the proposed parts of the drain system need.
+
+    Parameters
+    ----------
+    lot
+        Ground and site.
+    checked
+        Of the drain check, the main case first: it gives levels and sizes.
+
+    Returns
+    -------
+    chapter
+        Layer "quantities"; file "quantities.csv" where anything is proposed.
+
+    Raises
+    ------
+    InputError
+        If the job names a price list that cannot be used.
+    """
+    system = lot.job.job.units
+    parts = _parts(lot, system)
+    lines = _lines(lot, checked[0]) if checked else []
+    if checked:
+        parts = OrderedParts([*parts.pieces, *_junctions(checked[0], lines)], parts.channels_m)
+    order = quantities(lines, parts, system)
+    findings: list[Finding] = []
+    if lot.job.prices is not None:
+        file = lot.job.prices.file
+        order, findings = priced(order, read_prices(file), file.name)
+    return Chapter(
+        layers={"quantities": _table(order)},
+        findings=findings,
+        texts={"quantities.csv": _csv(order)} if order else {},
+    )
+
+
+def _proposed(frame: pd.DataFrame) -> Any:
+    return frame[frame["status"] == "proposed"]
+
+
+def _nominal(size_m: float, system: UnitSystem) -> str:
+    """Size in whole inches or millimetres."""
+    unit = "in" if system == "us" else "mm"
+    return f"{round(from_si(size_m, unit), 1 if unit == 'in' else 0):g} {unit}"
+
+
+def _lines(lot: LotWater, checked: CheckedCase) -> list[OrderedLine]:
+    """Proposed lines as they are ordered."""
+    covers = list(zip(lot.site.covers["cover"], lot.site.covers.geometry, strict=True))
+    unit = lot.window.surface.ground.metres_per_unit
+    found = []
+    for position, line in enumerate(checked.state.lines):
+        if checked.status.get(line.name) != "proposed":
+            continue
+        pipe, diameter = _pipe(checked, position, lot.job.job.units)
+        profile = laid_profile(
+            checked.state.system.ground[position],
+            float(checked.state.inverts.up_m[position]),
+            float(checked.state.inverts.down_m[position]),
+            diameter,
+        )
+        over = lengths_by_cover(line.path, covers, lot.job.job.ground)
+        found.append(
+            OrderedLine(
+                line.name, pipe, diameter,
+                turns_deg=[*turns(line.path), *_turn_into(checked, position)],
+                distance_m=profile.distance_m, depth_m=profile.trench_depth_m,
+                over_m={cover: length * unit for cover, length in over.items()},
+            )
+        )  # fmt: skip
+    return found
+
+
+def _pipe(checked: CheckedCase, position: int, system: UnitSystem) -> tuple[str, float]:
+    """Material with size, and diameter [m]; the size that works where none is drawn."""
+    pipe = checked.state.lines[position].pipe
+    if math.isnan(pipe.diameter_m):
+        sized = checked.sized
+        if sized is None or not sized.labels[position]:
+            return f"{pipe.material}, size not chosen", 0.1
+        return f"{pipe.material} {sized.labels[position]}", sized.state.lines[
+            position
+        ].pipe.diameter_m
+    try:
+        return f"{pipe.material} {pipe_size(pipe.material, pipe.size_m).label}", pipe.diameter_m
+    except ParameterError:  # an inside diameter that is no nominal size
+        return f"{pipe.material} {_nominal(pipe.diameter_m, system)} inside", pipe.diameter_m
+
+
+def _turn_into(checked: CheckedCase, position: int) -> list[float]:
+    """Turn at the lower end of a line where no basin takes it up."""
+    network = checked.state.system.network
+    following = network.next_line(position)
+    end = network.nodes[network.lines[position].end]
+    if following is None or end.kind != "junction":
+        return []
+    into = shapely.get_coordinates(network.lines[position].path)
+    out_of = shapely.get_coordinates(network.lines[following].path)
+    return [turn_between(into[-1] - into[-2], out_of[1] - out_of[0])]
+
+
+def _junctions(checked: CheckedCase, lines: Sequence[OrderedLine]) -> list[str]:
+    """Clean-outs, and wyes where lines meet without a basin."""
+    network = checked.state.system.network
+    pipes = {line.name: line.pipe for line in lines}
+    found = []
+    for name, node in network.nodes.items():
+        ours = [pipes.get(network.lines[i].name) for i in network.entering.get(name, [])]
+        pieces = [pipe for pipe in ours if pipe]
+        if node.kind != "junction" or not pieces:
+            continue
+        found += [f"wye {pipe}" for pipe in pieces[1:]]
+        if "clean" in name.casefold():
+            found.append(f"clean-out {pieces[0]}")
+    return found
+
+
+def _parts(lot: LotWater, system: UnitSystem) -> OrderedParts:
+    """Inlets, outlets and connections of downspouts that are proposed."""
+    unit = lot.window.surface.ground.metres_per_unit
+    pieces, channels = [], []
+    for row in _proposed(lot.site.inlets).to_dict("records"):
+        kind = row["kind"] or "inlet"
+        if kind == "channel drain":
+            width = row["channel_width_m"]
+            size = "" if np.isnan(width) else f" {_nominal(width, system)} wide"
+            channels.append((f"{kind}{size}", float(row["geometry"].length) * unit))
+        else:
+            sides = (row["grate_length_m"], row["grate_width_m"])
+            size = "" if np.isnan(sides).any() else " {} x {}".format(
+                *(_nominal(side, system) for side in sides)
+            )  # fmt: skip
+            pieces.append(f"{kind}{size}")
+    for row in _proposed(lot.site.outlets).to_dict("records"):
+        size = "" if np.isnan(row["diameter_m"]) else f" {_nominal(row['diameter_m'], system)}"
+        pieces.append(f"outlet {row['kind'] or ''}".rstrip() + size)
+    led = _proposed(lot.site.downspouts)["to"].fillna("surface") != "surface"
+    pieces += ["downspout connection"] * int(led.sum())
+    return OrderedParts(pieces, channels)
+
+
+def _rows(order: Sequence[Quantity]) -> list[tuple[Any, ...]]:
+    return [(q.item, q.detail, q.quantity, q.unit, q.price, _money(q.cost)) for q in order]
+
+
+def _money(cost: float | None) -> float | None:
+    return None if cost is None else round(cost, 2)
+
+
+def _table(order: Sequence[Quantity]) -> pd.DataFrame:
+    """The layer."""
+    names = [column.name for column in RESULT_LAYERS["quantities"].columns]
+    table = pd.DataFrame(_rows(order), columns=names)
+    return table.astype(dict.fromkeys(("quantity", "price", "cost"), float))
+
+
+def _csv(order: Sequence[Quantity]) -> str:
+    """The order as a table for spreadsheets, with the sum of what has a price."""
+    target = io.StringIO()
+    writer = csv.writer(target, lineterminator="\n")
+    writer.writerow([column.name for column in RESULT_LAYERS["quantities"].columns])
+    writer.writerows(guarded(row) for row in _rows(order))
+    costs = [one.cost for one in order if one.cost is not None]
+    if costs:
+        writer.writerow(("sum", "of what has a price", None, "", None, round(sum(costs), 2)))
+    return target.getvalue()

@@ -1,0 +1,252 @@
+"""The downspouts of a site: which building each drains, where it leads, what is doubtful."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any, Final
+
+import numpy as np
+import shapely
+
+from lotflow.errors import Fault, InputError
+from lotflow.findings import Finding
+from lotflow.study.cases import Case, in_case
+from lotflow.terrain.roofs import Downspout, RoofWater, roof_water
+from lotflow.text import did_you_mean
+from lotflow.units import both_units
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+
+    from lotflow.grid import BoolArray, Grid
+    from lotflow.inputs.site import Site
+    from lotflow.terrain.surface import Surface
+
+#: A downspout without a building's name belongs to the nearest one within this distance [m].
+_BUILDING_REACH_M: Final = 3.0
+#: A given roof area beyond this multiple of the footprint is a mistake, not an overhang.
+_LARGEST_AREA_RATIO: Final = 1.5
+
+_OWN_RULE: Final = "lotflow's rule"
+
+
+def case_roofs(site: Site, surface: Surface, case: Case) -> RoofWater:
+    """
+    Set the downspouts of a case on the ground.
+
+    Parameters
+    ----------
+    site
+        Gives downspouts, buildings and what downspouts may lead into.
+    surface
+        On which roofs still shed at their eaves.
+    case
+        State of the drain system.
+
+    Raises
+    ------
+    InputError
+        With every downspout of no building, off the elevation data, that leads to a node nobody
+        has drawn, or is given more roof than its building has.
+    """
+    faults: list[Fault] = []
+    found = []
+    drawn = in_case(site.downspouts, case)
+    nodes, known = _nodes(site, case), _nodes(site, None)
+    for index, row in drawn.rename(columns={"name": "name_"}).iterrows():
+        reading = _Row(int(index) + 1, row, faults)
+        building = reading.building(site, surface.ground.metres_per_unit)
+        cell = reading.cell(surface.ground)
+        node = reading.node(known)
+        if building and cell is not None:
+            found.append(
+                Downspout(
+                    name=downspout_name(row["name_"], int(index) + 1),
+                    building=building,
+                    cell=cell,
+                    # a node of the other case is not there: the water runs out where it stands
+                    node=node if node in nodes else "",
+                    area_m2=float(row["roof_area_m2"]),
+                    leader_m=float(row["leader_m"]),
+                )
+            )
+    faults += _area_faults(site, found, surface.ground.metres_per_unit)
+    if faults:
+        raise InputError(faults)
+    return roof_water(surface, found)
+
+
+def downspout_name(name: str | None, row: int) -> str:
+    """
+    Name a downspout in results.
+
+    Parameters
+    ----------
+    name
+        As drawn; may be empty.
+    row
+        Its row in the layer, from 1.
+
+    Examples
+    --------
+    >>> downspout_name("DS1", 4), downspout_name(None, 4)
+    ('DS1', 'downspout 4')
+    """
+    return str(name) if name else f"downspout {row}"
+
+
+def _nodes(site: Site, case: Case | None) -> dict[str, None]:
+    """Names a downspout may lead to, in a case or in any."""
+    layers: tuple[Any, ...] = (site.inlets, site.drain_lines, site.outlets)
+    inlets, lines, outlets = layers if case is None else (in_case(one, case) for one in layers)
+    named: Iterable[Any] = [*inlets["name"], *lines["from"], *lines["to"], *outlets["name"]]
+    return dict.fromkeys(str(name) for name in named if name)
+
+
+class _Row:
+    """One row of the layer, whose faults go to the list of all."""
+
+    def __init__(self, number: int, row: Any, faults: list[Fault]) -> None:
+        self.number = number
+        self.row = row
+        self.faults = faults
+
+    def _fault(self, rule: str, remedy: str, column: str, value: object) -> None:
+        self.faults.append(
+            Fault(rule, remedy, layer="downspouts", row=self.number, column=column, value=value)
+        )
+
+    def building(self, site: Site, metres_per_unit: float) -> int:
+        """Find the number of its building; 0 after a fault."""
+        name = self.row["building"]
+        if name:  # that there is one of this name, reading the site has made sure
+            return int(np.flatnonzero(site.buildings["name"] == name)[0]) + 1
+        away = shapely.distance(site.buildings.geometry.to_numpy(), self.row["geometry"])
+        away = away * metres_per_unit
+        if away.size and away.min() <= _BUILDING_REACH_M:
+            return int(away.argmin()) + 1
+        reach = both_units(_BUILDING_REACH_M, "length")
+        self._fault(
+            f"there is no building within {reach} whose roof it could drain",
+            "Name its building, or draw it",
+            "name", self.row["name_"],
+        )  # fmt: skip
+        return 0
+
+    def cell(self, grid: Grid) -> int | None:
+        """Find its cell; None after a fault."""
+        point = shapely.get_coordinates(self.row["geometry"])[0]
+        row, column = grid.row_column(*point)
+        if grid.contains(row, column):
+            return int(row * grid.shape[1] + column)
+        self._fault(
+            "lies outside the elevation data that was read",
+            "Check its position and CRS",
+            "name", self.row["name_"],
+        )  # fmt: skip
+        return None
+
+    def node(self, known: dict[str, None]) -> str:
+        """Find the node it leads to; empty for the ground."""
+        name = self.row["to"]
+        if not name or str(name).casefold() == "surface":
+            return ""
+        if name not in known:
+            self._fault(
+                "there is no inlet, outlet or end of a drain line of this name",
+                did_you_mean(str(name), ["surface", *known]),
+                "to", name,
+            )  # fmt: skip
+        return str(name)
+
+
+def _area_faults(site: Site, found: list[Downspout], metres_per_unit: float) -> list[Fault]:
+    """Refuse more roof than a building can have."""
+    faults = []
+    for building in dict.fromkeys(downspout.building for downspout in found):
+        given = float(np.nansum([d.area_m2 for d in found if d.building == building]))
+        footprint = site.buildings.geometry.iloc[building - 1].area * metres_per_unit**2
+        if given > _LARGEST_AREA_RATIO * footprint:
+            faults.append(
+                Fault(
+                    f"the downspouts of {_building_name(site, building)} are given "
+                    f"{both_units(given, 'area')} of roof, its footprint has "
+                    f"{both_units(footprint, 'area')}",
+                    "Give the area seen from above, each part of the roof once",
+                    layer="downspouts", column="roof_area",
+                )
+            )  # fmt: skip
+    return faults
+
+
+def _building_name(site: Site, building: int) -> str:
+    """Name a building in a message."""
+    return str(site.buildings["name"].iloc[building - 1] or f"building {building}")
+
+
+def roof_notes(site: Site, roofs: RoofWater, case: Case, lot: BoolArray) -> list[Finding]:
+    """
+    Say which roofs shed at their eaves, in part or whole, and which areas did not fit.
+
+    Parameters
+    ----------
+    site
+        Gives names and drawn areas.
+    roofs
+        From `case_roofs`.
+    case
+        The same.
+    lot
+        Cells of the lot: roofs of neighbours are not spoken of.
+    """
+    building, cell_m2 = roofs.surface.building, roofs.surface.ground.cell_m2
+    found = _missing_nodes(site, case)
+    for number in np.unique(building[lot & (building > 0)]).tolist():
+        own = [d for d in roofs.downspouts if d.building == number]
+        whole = float((building == number).sum() * cell_m2)
+        eaves = float(((building == number) & (roofs.served == 0)).sum() * cell_m2)
+        name = _building_name(site, number)
+        if not own:
+            found.append(_sheds(name, whole, "has no downspout drawn"))
+        elif eaves:
+            found.append(_sheds(name, eaves, "has roof that no downspout drains"))
+        given = float(np.nansum([downspout.area_m2 for downspout in own]))
+        if given > whole + cell_m2:
+            found.append(_lessened(name, given, whole))
+    return found
+
+
+def _sheds(name: str, area_m2: float, why: str) -> Finding:
+    """Say that a roof sheds at its eaves."""
+    return Finding(
+        "roof-sheds-at-eaves", "note", name,
+        f"It {why}: {both_units(area_m2, 'area')} of roof water falls along its eaves, close to "
+        "the walls.",
+        measured=round(area_m2, 2), unit="m2", source=_OWN_RULE,
+    )  # fmt: skip
+
+
+def _lessened(name: str, given_m2: float, footprint_m2: float) -> Finding:
+    """Say that given roof areas were lessened."""
+    return Finding(
+        "roof-areas-exceed-footprint", "warn", name,
+        f"Its downspouts are given {both_units(given_m2, 'area')} of roof, its footprint has "
+        f"{both_units(footprint_m2, 'area')}: the areas were lessened in proportion, so that no "
+        "rain counts twice. Draw the footprint to the eaves, or give smaller areas.",
+        measured=round(given_m2, 2), limit=round(footprint_m2, 2), unit="m2", source=_OWN_RULE,
+    )  # fmt: skip
+
+
+def _missing_nodes(site: Site, case: Case) -> list[Finding]:
+    """Say which downspouts lead into something that is not there in this case."""
+    nodes = _nodes(site, case)
+    rows = in_case(site.downspouts, case)
+    return [
+        Finding(
+            "downspout-without-node", "warn", downspout_name(name, int(index) + 1),
+            f"It leads into {to}, which the {case} drains do not have: its water runs onto the "
+            "ground where it stands. Say where it goes then.",
+            source=_OWN_RULE,
+        )
+        for index, name, to in zip(rows.index, rows["name"], rows["to"], strict=True)
+        if to and str(to).casefold() != "surface" and str(to) not in nodes
+    ]  # fmt: skip

@@ -1,0 +1,203 @@
+"""Places that water might be led to: low stretches of the lot line, streets, open water."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any, Final
+
+import numpy as np
+import shapely
+
+from lotflow.terrain.compass import compass_name
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from numpy.typing import NDArray
+
+    from lotflow.grid import FloatArray, Grid
+    from lotflow.terrain.surface import Surface
+
+#: Length of the stretches of a line of which the lowest place is taken [m].
+STRETCH_M: Final = 5.0
+#: A street or water is a place to lead water to along this much more than its nearest part [m].
+_FRONTAGE_M: Final = 2.0
+#: A street farther from the lot than this is not at it [m].
+_REACH_M: Final = 30.0
+
+
+@dataclass(frozen=True)
+class LowerPlace:
+    """
+    A place that water might be led to.
+
+    Parameters
+    ----------
+    kind
+        "lot edge", "street", "water", or the kind of a drawn outlet.
+    name
+        Its name; of the lot edge the side.
+    x, y
+        Coordinates.
+    level
+        Level at which a pipe would end there [m].
+    surveyed
+        Whether that level was taken on site.
+    """
+
+    kind: str
+    name: str
+    x: float
+    y: float
+    level: float
+    surveyed: bool = False
+
+
+def open_ground(surface: Surface) -> FloatArray:
+    """
+    Ground as surveyed, without what is spanned under roofs.
+
+    Parameters
+    ----------
+    surface
+        Gives ground, roofs and missing data.
+
+    Returns
+    -------
+    level
+        Shape of the grid, NaN under roofs and where data are missing [m].
+    """
+    return np.asarray(np.where(surface.roof | surface.missing, np.nan, surface.ground.values))
+
+
+def sampled(values: FloatArray, grid: Grid, points: NDArray[np.float64]) -> FloatArray:
+    """
+    Values of the cells in which points lie.
+
+    Parameters
+    ----------
+    values
+        Shape of the grid.
+    grid
+        Gives the cells.
+    points
+        Shape (n, 2), coordinates.
+
+    Returns
+    -------
+    values
+        Shape (n,), NaN off the grid.
+    """
+    row, column = grid.row_column(points[:, 0], points[:, 1])
+    inside = grid.contains(row, column)
+    found = np.full(len(points), np.nan)
+    found[inside] = values[row[inside], column[inside]]
+    return found
+
+
+def edge_places(surface: Surface, lot: Any) -> list[LowerPlace]:
+    """
+    Lowest places of the lot line: of each stretch that lies lower than those beside it.
+
+    Parameters
+    ----------
+    surface
+        Gives the ground.
+    lot
+        The lot in the grid's CRS.
+    """
+    grid = surface.ground
+    ground = open_ground(surface)
+    centre = shapely.get_coordinates(lot.centroid)[0]
+    found = []
+    for ring in _rings(lot):
+        lowest = list(_lowest_of_stretches(ring, ground, grid))
+        levels = np.array([level for _, level in lowest])
+        if not len(levels):
+            continue
+        dip = (levels <= np.roll(levels, 1)) & (levels <= np.roll(levels, -1))
+        for is_dip, (point, level) in zip(dip, lowest, strict=True):
+            if is_dip and np.isfinite(level):
+                side = compass_name(*(point - centre))
+                found.append(
+                    LowerPlace("lot edge", f"{side} side", float(point[0]), float(point[1]), level)
+                )
+    return found
+
+
+def front_places(
+    kind: str, name: str, geometry: Any, surface: Surface, lot: Any
+) -> list[LowerPlace]:
+    """
+    Lowest places along the side of a street, or of water, that faces the lot.
+
+    Of each stretch the lowest of the cells within one cell of the edge: that is the gutter, not
+    the top of the curb.
+
+    Parameters
+    ----------
+    kind, name
+        What it is and how it is called.
+    geometry
+        Polygon or line in the grid's CRS.
+    surface
+        Gives the ground.
+    lot
+        The lot in the grid's CRS.
+    """
+    grid = surface.ground
+    reach = _REACH_M / grid.metres_per_unit
+    if geometry.distance(lot) > reach:
+        return []
+    lowest = _lowest_around(open_ground(surface))
+    faces = _facing(geometry, lot, reach, _FRONTAGE_M / grid.metres_per_unit)
+    return [
+        LowerPlace(kind, name, float(point[0]), float(point[1]), level)
+        for line in faces
+        for point, level in _lowest_of_stretches(line, lowest, grid)
+        if np.isfinite(level)
+    ]
+
+
+def _rings(geometry: Any) -> list[Any]:
+    """Single lines of a boundary."""
+    return [part for part in shapely.get_parts(shapely.boundary(geometry)) if part.length > 0]
+
+
+def _facing(geometry: Any, lot: Any, reach: float, frontage: float) -> list[Any]:
+    """Parts of a geometry, or of its boundary, that lie before the lot and not behind itself."""
+    edge = geometry.boundary if geometry.geom_type.endswith("Polygon") else geometry
+    near = edge.intersection(lot.buffer(min(edge.distance(lot) + frontage, reach)))
+    return [part for part in shapely.get_parts(near) if part.geom_type == "LineString"]
+
+
+def _lowest_of_stretches(
+    line: Any, level: FloatArray, grid: Grid
+) -> Iterator[tuple[NDArray[np.float64], float]]:
+    """Lowest place of each stretch of a line, with its level; NaN where there is none."""
+    step = grid.cell_m / grid.metres_per_unit
+    along = np.arange(0.0, line.length, step)
+    points = shapely.get_coordinates(shapely.line_interpolate_point(line, along))
+    values = sampled(level, grid, points)
+    stretch = np.floor(along * grid.metres_per_unit / STRETCH_M).astype(int)
+    for number in range(int(stretch.max(initial=-1)) + 1):
+        here = np.flatnonzero(stretch == number)
+        known = here[np.isfinite(values[here])]
+        if known.size:
+            best = known[np.argmin(values[known])]
+            yield points[best], float(values[best])
+        else:
+            yield points[here[0]], np.nan
+
+
+def _lowest_around(level: FloatArray) -> FloatArray:
+    """Lowest known level of each cell and its eight neighbours; NaN where none is known."""
+    padded = np.pad(np.where(np.isnan(level), np.inf, level), 1, constant_values=np.inf)
+    rows, columns = level.shape
+    shifted = [
+        padded[row : row + rows, column : column + columns]
+        for row in range(3)
+        for column in range(3)
+    ]
+    lowest = np.min(shifted, axis=0)
+    return np.asarray(np.where(np.isinf(lowest), np.nan, lowest))

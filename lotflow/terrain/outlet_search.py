@@ -1,0 +1,268 @@
+"""
+Outlet first: which lower places gravity can reach from a low spot or an inlet.
+
+Whether water may be let out there is not judged: that is for local rules and neighbours.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any, Final, Literal
+
+import numpy as np
+import shapely
+
+from lotflow.terrain.level_error import SPREAD_95, deviation_between
+from lotflow.terrain.lower_places import LowerPlace, open_ground, sampled
+from lotflow.terrain.ways import way_round
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from lotflow.terrain.level_error import LevelError
+    from lotflow.terrain.surface import Surface
+
+Verdict = Literal["reachable", "cannot tell", "not reachable"]
+
+#: Options that are kept of each low spot and inlet.
+KEPT: Final = 3
+#: Places of one kind and name of which the way is looked for, nearest in fall first.
+_TRIED: Final = 4
+#: Distance a trench keeps from the corners of what it goes round [m].
+_CLEARANCE_M: Final = 1.0
+
+
+@dataclass(frozen=True)
+class LeadFrom:
+    """
+    A low spot or inlet that asks for an outlet.
+
+    Parameters
+    ----------
+    kind
+        "low spot" or "inlet".
+    name
+        How it is called.
+    x, y
+        Coordinates.
+    level
+        Ground of its deepest point, or rim [m].
+    surveyed
+        Whether that level was taken on site.
+    """
+
+    kind: str
+    name: str
+    x: float
+    y: float
+    level: float
+    surveyed: bool = False
+
+
+@dataclass(frozen=True)
+class PipeRule:
+    """
+    The pipe by which a way is judged.
+
+    Parameters
+    ----------
+    cover_m
+        Least ground over its top [m].
+    diameter_m
+        Its diameter [m].
+    least_fall
+        Least fall divided by length [-].
+    """
+
+    cover_m: float
+    diameter_m: float
+    least_fall: float
+
+    @property
+    def depth_m(self) -> float:
+        """Depth of the invert below the ground at its upper end [m]."""
+        return self.cover_m + self.diameter_m
+
+
+@dataclass(frozen=True, eq=False)
+class OutletOption:
+    """
+    One way to lead water to a lower place by a pipe.
+
+    Parameters
+    ----------
+    start, place
+        From where to where.
+    way
+        Line of the trench in the grid's CRS.
+    run_m
+        Its length [m].
+    surface_fall_m
+        From ground or rim to the place [m].
+    fall_m
+        From the highest invert the cover allows to the place [m].
+    left_m
+        What is left of it after the least fall over the run [m].
+    deviation_m
+        Standard deviation of these falls [m].
+    deepest_m
+        Greatest depth of the invert below the ground with an even fall [m]; NaN without a fall.
+    off_lot_m
+        Length of the way beyond the lot [m].
+    """
+
+    start: LeadFrom
+    place: LowerPlace
+    way: Any
+    run_m: float
+    surface_fall_m: float
+    fall_m: float
+    left_m: float
+    deviation_m: float
+    deepest_m: float
+    off_lot_m: float
+
+    @property
+    def left_low_m(self) -> float:
+        """Lower end of the 95 % interval of what is left [m]."""
+        return self.left_m - SPREAD_95 * self.deviation_m
+
+    @property
+    def left_high_m(self) -> float:
+        """Upper end of the 95 % interval of what is left [m]."""
+        return self.left_m + SPREAD_95 * self.deviation_m
+
+    @property
+    def verdict(self) -> Verdict:
+        """Whether gravity can reach the place, as far as the levels can tell."""
+        if self.left_low_m >= 0:
+            return "reachable"
+        return "not reachable" if self.left_high_m < 0 else "cannot tell"
+
+
+@dataclass(frozen=True, eq=False)
+class SearchGround:
+    """
+    What a way leads through.
+
+    Parameters
+    ----------
+    surface
+        The ground.
+    lot
+        The lot in the grid's CRS.
+    obstacles
+        Polygons that a trench goes round.
+    error
+        Of the elevation data.
+    """
+
+    surface: Surface
+    lot: Any
+    obstacles: Sequence[Any]
+    error: LevelError
+
+
+def outlet_options(
+    start: LeadFrom, places: Sequence[LowerPlace], rule: PipeRule, ground: SearchGround
+) -> list[OutletOption]:
+    """
+    Best ways to lead water from a low spot or inlet to lower places.
+
+    Of every named place one option is looked for. Those that the levels show to be reachable
+    come first, drawn outlets before streets and water, these before the lot edge, the shorter
+    before the longer; then the others by the fall that is left.
+
+    Parameters
+    ----------
+    start
+        Low spot or inlet.
+    places
+        Where water might be led to.
+    rule
+        The pipe.
+    ground
+        What the way leads through.
+
+    Returns
+    -------
+    options
+        At most `KEPT`.
+    """
+    unit = ground.surface.ground.metres_per_unit
+    groups: dict[tuple[str, str], list[LowerPlace]] = {}
+    for place in places:
+        groups.setdefault((place.kind, place.name), []).append(place)
+    best = []
+    for group in groups.values():
+        group.sort(key=lambda place: -_left_at_best(start, place, rule, unit))
+        tried = [_option(start, place, rule, ground) for place in _promising(group, start, unit)]
+        found = [option for option in tried if option is not None]
+        best += sorted(found, key=_rank)[:1]
+    return sorted(best, key=_rank)[:KEPT]
+
+
+def _promising(group: list[LowerPlace], start: LeadFrom, unit: float) -> list[LowerPlace]:
+    """Places with the most fall left over the straight way, and the nearest ones."""
+    nearest = sorted(group, key=lambda place: _straight_m(start, place, unit))
+    return list(dict.fromkeys(group[:_TRIED] + nearest[:_TRIED]))
+
+
+def _rank(option: OutletOption) -> tuple[bool, int, float]:
+    """Put options in order."""
+    if option.verdict != "reachable":
+        return True, 0, -option.left_m
+    kind = option.place.kind
+    return False, 2 if kind == "lot edge" else int(kind in ("street", "water")), option.run_m
+
+
+def _straight_m(start: LeadFrom, place: LowerPlace, unit: float) -> float:
+    """Straight distance [m]."""
+    return float(np.hypot(place.x - start.x, place.y - start.y)) * unit
+
+
+def _left_at_best(start: LeadFrom, place: LowerPlace, rule: PipeRule, unit: float) -> float:
+    """Fall that would be left over the straight way [m]."""
+    fall = start.level - rule.depth_m - place.level
+    return fall - rule.least_fall * _straight_m(start, place, unit)
+
+
+def _option(
+    start: LeadFrom, place: LowerPlace, rule: PipeRule, ground: SearchGround
+) -> OutletOption | None:
+    """One way; None where obstacles leave none."""
+    unit = ground.surface.ground.metres_per_unit
+    way = way_round(
+        (start.x, start.y), (place.x, place.y), ground.obstacles, clearance=_CLEARANCE_M / unit
+    )
+    if way is None:
+        return None
+    run = float(way.length) * unit
+    invert = start.level - rule.depth_m
+    straight = _straight_m(start, place, unit)
+    return OutletOption(
+        start=start,
+        place=place,
+        way=way,
+        run_m=run,
+        surface_fall_m=start.level - place.level,
+        fall_m=invert - place.level,
+        left_m=invert - place.level - rule.least_fall * run,
+        deviation_m=deviation_between(
+            ground.error, straight, first_surveyed=start.surveyed, second_surveyed=place.surveyed
+        ),
+        deepest_m=_deepest(way, invert, place.level, ground.surface),
+        off_lot_m=float(way.difference(ground.lot).length) * unit,
+    )
+
+
+def _deepest(way: Any, invert_up: float, invert_down: float, surface: Surface) -> float:
+    """Greatest depth of an evenly falling pipe below the ground along its way [m]."""
+    if invert_up < invert_down:
+        return float("nan")
+    grid = surface.ground
+    share = np.linspace(0.0, 1.0, 2 + int(way.length / grid.transform.a))
+    points = shapely.get_coordinates(shapely.line_interpolate_point(way, share, normalized=True))
+    depth = sampled(open_ground(surface), grid, points)
+    depth = depth - (invert_up + share * (invert_down - invert_up))
+    return float(np.nanmax(depth)) if np.isfinite(depth).any() else float("nan")

@@ -1,0 +1,356 @@
+"""One realisation of the true surface: where its water stands, and which inlet takes it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+
+from lotflow.terrain import realisation_inlets as inlet_kernels
+from lotflow.terrain import realisation_kernels as kernels
+from lotflow.terrain import realisation_snapping as snapping
+from lotflow.terrain.drainage import LEVEL_STEP
+from lotflow.terrain.inlet_places import (
+    inlet_numbers,
+    open_cells_near,
+    place_inlets,
+    snap_inlets,
+)
+from lotflow.terrain.surface import BUILDING_RAISE_M
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from numpy.typing import NDArray
+
+    from lotflow.grid import BoolArray, FloatArray, IntArray
+    from lotflow.terrain.inlet_places import SetInlet
+    from lotflow.terrain.routing import Culvert, Routing
+    from lotflow.terrain.surface import Surface
+
+#: Direction rules by the names the main chain has for them.
+_RULES: Final = {
+    "ltd": kernels.LEAST_DEVIATION,
+    "steepest": kernels.STEEPEST,
+    "richdem-d8": kernels.LOWEST,
+}
+
+
+@dataclass(frozen=True, eq=False)
+class RealisationPlan:
+    """
+    What all realisations of one window have in common; every array over cells is flat.
+
+    Parameters
+    ----------
+    surface
+        Gives buildings, walls, water, missing data, landings.
+    inlets
+        As they were set in the main chain.
+    candidates
+        Cells on which each may stand, its own first; one cell for each that is not moved.
+    culverts
+        A culvert before those its water runs into.
+    drain
+        Cells that swallow water, inlets excepted.
+    rain
+        Cells' worth of rain that enters at each cell.
+    wall_cells, wall_height
+        Of walls above the ground [m].
+    pond_depth
+        Depth from which an inlet is set at the lowest cell [steps].
+    rule
+        Direction rule.
+    """
+
+    surface: Surface
+    inlets: Sequence[SetInlet]
+    candidates: Sequence[NDArray[np.int32]]
+    culverts: Sequence[Culvert]
+    drain: BoolArray
+    rain: IntArray
+    wall_cells: NDArray[np.int64]
+    wall_height: FloatArray
+    pond_depth: int
+    rule: int
+
+    @property
+    def columns(self) -> int:
+        """Of the grid."""
+        return self.surface.ground.shape[1]
+
+
+@dataclass(frozen=True, eq=False)
+class Realisation:
+    """
+    What one realisation shows; every array over cells is flat.
+
+    Parameters
+    ----------
+    ground, natural_level
+        Levels of the ground, and of the surface filled without inlets [steps].
+    base
+        Steps of level 0 above elevation 0.
+    inlet_cells
+        On which each inlet stands.
+    label
+        Inlet that the water of each cell reaches; 0 where none.
+    """
+
+    ground: IntArray
+    natural_level: IntArray
+    base: int
+    inlet_cells: Sequence[NDArray[np.int64]]
+    label: IntArray
+
+    def elevation(self, cells: NDArray[np.int64]) -> FloatArray:
+        """
+        Elevation of cells of this surface [m].
+
+        Parameters
+        ----------
+        cells
+            Flat indices.
+        """
+        return (self.ground[cells].astype(np.float64) + self.base) * LEVEL_STEP
+
+
+def realisation_plan(
+    natural: Routing,
+    inlets: Sequence[SetInlet],
+    *,
+    snap_cells: float,
+    pond_depth_m: float,
+    rule: str = "ltd",
+) -> RealisationPlan:
+    """
+    Prepare what does not change from one realisation to the next.
+
+    Parameters
+    ----------
+    natural
+        Routing of the main chain without inlets.
+    inlets
+        As the main chain set them.
+    snap_cells
+        Radius within which a point inlet is set at the low point near its mark [cells].
+    pond_depth_m
+        Depth from which the ground counts as a low spot [m].
+    rule
+        Direction rule of the main chain.
+    """
+    surface, culverts = natural.surface, natural.drains.culverts
+    drain = surface.outside.ravel().copy()
+    for culvert in culverts:
+        drain[culvert.up_cell] = True
+    wall_cells = np.flatnonzero(surface.wall & ~surface.roof)
+    above = surface.elevation - open_ground(surface)
+    return RealisationPlan(
+        surface=surface,
+        inlets=inlets,
+        candidates=[_choices(inlet, natural, snap_cells, pond_depth_m) for inlet in inlets],
+        culverts=_upstream_first(natural, culverts),
+        drain=drain,
+        rain=surface.rain_weight.ravel().astype(np.int32),
+        wall_cells=wall_cells,
+        wall_height=above.ravel()[wall_cells],
+        pond_depth=round(pond_depth_m / LEVEL_STEP),
+        rule=_RULES[rule],
+    )
+
+
+def open_ground(surface: Surface) -> FloatArray:
+    """
+    Give the ground without buildings and walls, missing cells at the nearest known level [m].
+
+    Parameters
+    ----------
+    surface
+        Gives the ground as surveyed.
+    """
+    from scipy.ndimage import distance_transform_edt  # noqa: PLC0415 - slow to import
+
+    values = np.asarray(surface.ground.values, dtype=np.float64)
+    if not np.isnan(values).any():
+        return values.copy()
+    nearest = distance_transform_edt(np.isnan(values), return_distances=False, return_indices=True)
+    return np.asarray(values[tuple(nearest)])
+
+
+def _choices(
+    inlet: SetInlet, natural: Routing, snap_cells: float, pond_depth_m: float
+) -> NDArray[np.int32]:
+    """Cells on which an inlet may stand, its own first."""
+    if inlet.drawn.geometry.geom_type != "Point" or snap_cells < 1:
+        return inlet.cells.astype(np.int32)
+    drawn = place_inlets([inlet.drawn], natural.surface)
+    own = int(drawn[0].cells[0])
+    moved = snap_inlets(drawn, natural, radius_cells=snap_cells, pond_depth=pond_depth_m)
+    if moved[0].cells[0] != inlet.cells[0]:  # the main chain had a reason to leave it
+        return inlet.cells.astype(np.int32)
+    near = np.setdiff1d(open_cells_near(own, natural.surface, snap_cells), [own])
+    return np.concatenate([[own], near]).astype(np.int32)
+
+
+def _upstream_first(natural: Routing, culverts: Sequence[Culvert]) -> list[Culvert]:
+    """Put a culvert before those that its water runs into in the main chain."""
+    number = np.zeros(natural.surface.ground.shape, dtype=np.int32)
+    for position, culvert in enumerate(culverts, start=1):
+        number.ravel()[culvert.up_cell] = position
+    label = natural.field.labels(number).ravel()
+    into = [int(label[culvert.down_cell]) for culvert in culverts]
+    return sorted(culverts, key=lambda culvert: -_hops(culverts.index(culvert), into))
+
+
+def _hops(position: int, into: Sequence[int]) -> int:
+    """Number of culverts that the water of one runs through in turn."""
+    hops = 0
+    while into[position] and hops <= len(into):
+        position = into[position] - 1
+        hops += 1
+    return hops
+
+
+def realise(plan: RealisationPlan, elevation: FloatArray) -> Realisation:
+    """
+    Route the water of one surface: with inlets, and for the low spots without them.
+
+    Parameters
+    ----------
+    plan
+        From `realisation_plan`.
+    elevation
+        Open ground of this realisation, shape of the grid or flat [m].
+
+    Returns
+    -------
+    realisation
+        Equal to the main chain on the same surface with inlets on the same cells.
+    """
+    columns = plan.columns
+    surface = np.array(elevation, dtype=np.float64).ravel()
+    snapping.raise_drawn(
+        surface, plan.surface.building.ravel(), BUILDING_RAISE_M, plan.wall_cells, plan.wall_height
+    )
+    ground, base = snapping.levels_of(surface, LEVEL_STEP)
+    ways = _routed(plan, ground, plan.drain)
+    natural_level = ways.level.copy()
+    cells = _inlet_cells(plan, ground, ways)
+    number = _numbers(plan, cells)
+    is_inlet = (number > 0) & ~plan.drain
+    taking, is_simple = _at_rims(plan, ground, base, ways.level, cells, number)
+    if is_simple:
+        touched = inlet_kernels.drain_level_ground(
+            taking, ways.level, plan.drain, is_inlet, ways.facets, ways.steps, columns
+        )
+        inlet_kernels.redirect(
+            ways.level, ways.facets, ways.steps, is_inlet,
+            ways.direction, ways.flow, ways.deviation, touched, columns, plan.rule,
+        )  # fmt: skip
+    else:
+        ways = _routed(plan, taking, plan.drain | is_inlet)
+    label = _labels(plan, ways.direction, number)
+    return Realisation(ground, natural_level, base, cells, label)
+
+
+@dataclass(frozen=True, eq=False)
+class _Ways:
+    """Filled levels and the way of every cell; flat arrays, see `realisation_kernels`."""
+
+    level: IntArray
+    facets: NDArray[np.uint8]
+    steps: IntArray
+    direction: NDArray[np.uint8]
+    flow: IntArray
+    deviation: FloatArray
+
+
+def _routed(plan: RealisationPlan, ground: IntArray, drain: BoolArray) -> _Ways:
+    """Fill a surface round its drains and give every cell a way out."""
+    columns = plan.columns
+    level, order = kernels.flood(ground, drain, columns)
+    facets = kernels.steepest_facets(level, drain, columns)
+    steps = kernels.steps_over_level_ground(level, drain, facets, columns)
+    kernels.settle_order(order, level, steps)
+    return _Ways(
+        level, facets, steps,
+        *kernels.directions(level, facets, steps, order, plan.rain, columns, plan.rule),
+    )  # fmt: skip
+
+
+def _inlet_cells(plan: RealisationPlan, ground: IntArray, ways: _Ways) -> list[NDArray[np.int64]]:
+    """Set point inlets at the low point near their marks; others stay on their cells."""
+    points = [i for i, inlet in enumerate(plan.inlets) if inlet.drawn.geometry.geom_type == "Point"]
+    cells = [inlet.cells for inlet in plan.inlets]
+    if not points:
+        return cells
+    rain = np.ascontiguousarray(ways.flow[:, 1])
+    if plan.culverts:
+        ends = np.array([(c.up_cell, c.down_cell) for c in plan.culverts], dtype=np.int32)
+        snapping.let_out(
+            rain, ways.direction, ends[:, 0].copy(), ends[:, 1].copy(), plan.columns
+        )
+    groups = [plan.candidates[i] for i in points]
+    first = np.cumsum([0, *(group.size for group in groups)]).astype(np.int32)
+    chosen = snapping.lowest_places(
+        ground, ways.level, rain, first, np.concatenate(groups), plan.pond_depth
+    )
+    for i, cell in zip(points, chosen, strict=True):
+        cells[i] = np.array([cell], dtype=np.int64)
+    return cells
+
+
+def _numbers(plan: RealisationPlan, cells: Sequence[NDArray[np.int64]]) -> IntArray:
+    """Number of the inlet on each cell, flat."""
+    standing = [replace(inlet, cells=own) for inlet, own in zip(plan.inlets, cells, strict=True)]
+    return inlet_numbers(standing, plan.surface.ground.shape)[0].ravel()
+
+
+def _at_rims(
+    plan: RealisationPlan,
+    ground: IntArray,
+    base: int,
+    level: IntArray,
+    cells: Sequence[NDArray[np.int64]],
+    number: IntArray,
+) -> tuple[IntArray, bool]:
+    """
+    Ground with the levels at which inlets take water, see `inlet_places.set_rims`.
+
+    Also tells whether every such inlet has one cell, which then stands in its pond.
+    """
+    taking, is_simple = ground, True
+    for i, inlet in enumerate(plan.inlets):
+        if inlet.level is None and not inlet.idle_rim:
+            continue
+        lowest = int(ground[cells[i]].min())
+        height = inlet.drawn.rim_above_ground / LEVEL_STEP
+        if np.isnan(height):  # a level measured on site stays where it is
+            height = inlet.drawn.rim / LEVEL_STEP - base - lowest
+        rim = lowest + round(height)
+        if height > 0 and level[cells[i]].max() >= rim:
+            taking = ground.copy() if taking is ground else taking
+            taking[cells[i][number[cells[i]] == i + 1]] = rim
+            is_simple = is_simple and cells[i].size == 1
+    return taking, is_simple
+
+
+def _labels(
+    plan: RealisationPlan, direction: NDArray[np.uint8], number: IntArray
+) -> IntArray:
+    """Inlet that each cell's water reaches, through culverts too."""
+    inlets = len(plan.inlets)
+    for position, culvert in enumerate(plan.culverts):
+        number[culvert.up_cell] = inlets + 1 + position
+    label = inlet_kernels.drained_to(direction, number, plan.columns)
+    if not plan.culverts:
+        return label
+    reached = np.arange(inlets + len(plan.culverts) + 1, dtype=np.int32)
+    below = [int(label[culvert.down_cell]) for culvert in plan.culverts]
+    for _ in below:  # at most so many culverts in a row
+        for position, into in enumerate(below):
+            reached[inlets + 1 + position] = reached[into]
+    # in a rare realisation the water of a culvert may run back into it: it reaches no inlet
+    reached[reached > inlets] = 0
+    return np.asarray(reached[label], dtype=np.int32)

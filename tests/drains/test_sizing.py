@@ -1,0 +1,76 @@
+"""The smallest sizes that work: enough, never smaller downstream, the same when asked again."""
+
+import numpy as np
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from lotflow.drains.pipes import full_flow_capacity
+from lotflow.drains.sizing import size_system
+
+
+def _chain(make, bench, areas, **pipe):
+    lines, placed = [], [make.outlet("out", 15 * len(areas), 0)]
+    for i in range(len(areas)):
+        end = f"n{i + 1}" if i + 1 < len(areas) else "out"
+        lines.append(make.line(f"L{i}", [(15 * i, 0), (15 * i + 15, 0)], f"n{i}", end,
+                               proposed=True, **pipe))  # fmt: skip
+        placed.append(make.inlet(f"n{i}", 15 * i, 0))
+    bench.water = make.water([(f"n{i}", 300.0, area) for i, area in enumerate(areas)])
+    return bench.state(lines, placed)
+
+
+@pytest.mark.parametrize(
+    ("units", "area", "label"),
+    [("us", 50.0, "3 in"), ("us", 150.0, "4 in"), ("us", 600.0, "8 in"),
+     ("metric", 150.0, "110 mm"), ("us", 1e5, "")],
+)  # fmt: skip
+def test_smallest_size_on_sale_is_found(bench, make, units, area, label):
+    """0.05 l/s per m2 at 2 %, PVC: 2.5 l/s in 3 in, 7.5 in 4 in, 30 in 8 in; 5 m3/s in none."""
+    line = make.line("A", [(0, 0), (15, 0)], "in", "out", up=9.5, down=9.2)
+    bench.water = make.water([("in", 300.0, area)])
+    state = bench.state([line], [make.inlet("in", 0, 0), make.outlet("out", 15, 0)])
+    assert size_system(state, 0, units).labels == (label,)
+
+
+@given(areas=st.lists(st.floats(0, 900), min_size=1, max_size=5), drop=st.floats(0.5, 2.0))
+@settings(
+    max_examples=10, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
+)
+def test_sized_system_carries_its_flow_and_sizing_it_again_changes_nothing(make, areas, drop):
+    """Capacity reached wherever a size is named; sizes never fall downstream; idempotent."""
+    bench = make.bench(ground=make.ground(gradient=0.01, columns=90))
+    bench.inverts = {"out": 10.0 - 0.01 * 15 * len(areas) - drop}
+    sized = size_system(_chain(make, bench, areas), 0, "us")
+    done, lines = sized.state.hydraulics, sized.state.lines
+    named = np.array([bool(label) for label in sized.labels])
+    assert (done.capacity_m3s[named] >= sized.state.flows.flow_m3s[named, 0] * (1 - 1e-6)).all()
+    sizes = [line.pipe.size_m for line in lines]
+    assert sizes == sorted(sizes)
+    again = size_system(sized.state, 0, "us")
+    assert again.labels == sized.labels
+    assert again.state.inverts.up_m.tolist() == sized.state.inverts.up_m.tolist()
+
+
+def test_a_smaller_size_is_not_enough(bench, make):
+    """Of each size found the one below it carries less than the flow, or than a line above has."""
+    bench.ground = make.ground(gradient=0.02)
+    bench.inverts = {"out": 8.6}
+    sized = size_system(_chain(make, bench, [100.0, 150.0, 10.0]), 0, "us")
+    assert sized.labels == ("4 in", "6 in", "6 in")
+    state = sized.state
+    below = full_flow_capacity(0.101, float(state.hydraulics.slope[1]), 0.010)
+    assert below < state.flows.flow_m3s[1, 0]
+
+
+def test_line_without_fall_is_relaid(bench, make):
+    """An adverse line gets the inverts that its size needs; a sound one keeps its own."""
+    bench.ground = make.ground(gradient=0.02)
+    lines = [make.line("A", [(0, 0), (15, 0)], "in", "m", up=9.3, down=9.4),
+             make.line("B", [(15, 0), (30, 0)], "m", "out", up=9.2, down=9.0)]  # fmt: skip
+    bench.water = make.water([("in", 300.0, 100.0)])
+    state = bench.state(lines, [make.inlet("in", 0, 0), make.outlet("out", 30, 0)])
+    sized = size_system(state, 0, "us")
+    assert sized.relaid == (True, False)
+    assert (sized.state.hydraulics.slope >= 0.0104).all()
+    assert sized.state.inverts.up_m[1] == 9.2

@@ -1,0 +1,132 @@
+"""What a child does: a command of the program, with a look at what it has read."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import os
+import sys
+import tempfile
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+SAMPLE = Path(__file__).parents[3] / "data_samples" / "alder_court"
+
+
+def warm_up() -> None:
+    """Import and compile everything once, so that children need not."""
+    from lotflow.study.check import check_inputs  # noqa: PLC0415
+    from lotflow.inputs.job import read_job  # noqa: PLC0415
+    import lotflow.study  # noqa: PLC0415, F401
+
+    check_inputs(read_job(SAMPLE))
+
+
+#: Layers that were read once for all children: where only rasters are damaged.
+_KNOWN_SITES: dict[str, Any] = {}
+
+
+def know_site(job: str) -> None:
+    """Read the layers of a job once for all children."""
+    from lotflow.inputs.job import read_job  # noqa: PLC0415
+    from lotflow.study.lot_water import read_inputs  # noqa: PLC0415
+
+    _, _KNOWN_SITES["site"] = read_inputs(read_job(Path(job)))
+
+
+def warm_up_all() -> None:
+    """Do what a whole run does, so that children need not import anything either."""
+    command(["run", str(SAMPLE), "-o", str(Path(tempfile.mkdtemp()) / "result"), "-q"])
+
+
+def command(arguments: list[str]) -> int:
+    """Run a command of the program and give its exit code."""
+    from lotflow.cli import main  # noqa: PLC0415
+
+    try:
+        main(arguments)
+    except SystemExit as stop:
+        sys.stdout.flush()
+        return int(stop.code or 0)
+    raise AssertionError("a command ends by exiting")
+
+
+def check(job: str, site_is_known: bool = False) -> dict[str, Any]:  # noqa: FBT001, FBT002
+    """
+    Run `lotflow check` on a job and fingerprint what it read.
+
+    Parameters
+    ----------
+    job
+        Folder of the job.
+    site_is_known
+        Whether its layers are those of `know_site`, which saves half the time.
+
+    Returns
+    -------
+    seen
+        `code`, and digests of the elevations, their place and every site layer.
+    """
+    seen: dict[str, Any] = {}
+    _spy("lotflow.inputs.elevation", "read_elevation", lambda given: seen.update(_ground(given)))
+    if site_is_known:
+        _replace("lotflow.inputs.site", "read_site", lambda *_, **__: _KNOWN_SITES["site"])
+    _spy("lotflow.inputs.site", "read_site", lambda given: seen.update(_layers(given)))
+    seen["code"] = command(["check", job, "--json"])
+    return seen
+
+
+def exits(arguments: list[str]) -> None:
+    """Run a command and leave with its exit code."""
+    os._exit(_flushed(command(arguments)))
+
+
+def _flushed(code: int) -> int:
+    sys.stdout.flush()
+    sys.stderr.flush()
+    return code
+
+
+def _spy(module: str, name: str, look: Any) -> None:
+    """Have every module that calls a function show what it gives back."""
+    real = getattr(sys.modules[module], name)
+
+    def watched(*arguments: Any, **options: Any) -> Any:
+        given = real(*arguments, **options)
+        look(given)
+        return given
+
+    _replace(module, name, watched)
+
+
+def _replace(module: str, name: str, substitute: Any) -> None:
+    """Put another function in the place of one wherever it is known under a name."""
+    real = getattr(sys.modules[module], name)
+    for holder in list(sys.modules.values()):
+        if getattr(holder, "__name__", "").startswith("lotflow"):
+            for key, value in list(vars(holder).items()):
+                if value is real:
+                    setattr(holder, key, substitute)
+
+
+def _ground(elevation: Any) -> dict[str, Any]:
+    """Digest of elevations [m], and where they are."""
+    grid = elevation.grid
+    values = np.where(np.isnan(grid.values), 1e300, grid.values)
+    return {
+        "values": hashlib.sha256(values.tobytes()).hexdigest(),
+        "place": [list(grid.transform)[:6], grid.crs.name, grid.metres_per_unit],
+    }
+
+
+def _layers(site: Any) -> dict[str, Any]:
+    """Digest of every site layer."""
+    found = {}
+    for name, frame in vars(site).items():
+        if hasattr(frame, "geometry"):
+            rows = [str(frame.crs), frame.geometry.to_wkb(hex=True).tolist(),
+                    json.dumps(frame.drop(columns="geometry").to_dict("list"), default=str)]  # fmt: skip
+            found[name] = hashlib.sha256(json.dumps(rows).encode()).hexdigest()
+    return {"layers": found}

@@ -1,0 +1,147 @@
+"""Damaged rasters are refused, told, or read as the whole ones: hardly ever silently otherwise."""
+
+from __future__ import annotations
+
+import struct
+from pathlib import Path
+
+import pytest
+from programme.judge import Tally, judged
+from programme.mutate import mutated
+from programme.server import Ended, Server
+from programme.small_job import STORED, lot_geojson, small_job, write_job
+from programme.tiers import CORPUS, SEED, keep, report, tiers
+
+#: Largest share of damaged files that may be read as other elevations without a word. A deflate
+#: block has a checksum, which is verified; the others have none.
+MAY_BE_SILENT = {"deflate": 0.002, "lzw": 0.13, "zstd": 0.23, "plain": 0.13}
+
+#: What an error names: the file, or the lot that a raster in another place does not cover.
+NAMES = ("dem.tif", "layer lot")
+
+
+@pytest.fixture(scope="module")
+def templates(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Path]:
+    """A whole job for every way of storing a raster."""
+    folder = tmp_path_factory.mktemp("whole")
+    return {name: small_job(folder / name, **stored) for name, stored in STORED.items()}
+
+
+@pytest.fixture(scope="module")
+def raster_server(server: Server, templates: dict[str, Path]) -> Server:
+    """A server that knows the lot, since only the raster is damaged."""
+    server.prepare("programme.cases:know_site", str(templates["plain-strips"]))
+    return server
+
+
+@pytest.fixture(scope="module")
+def whole(raster_server: Server, templates: dict[str, Path]) -> dict[str, Ended]:
+    """What is read of the whole files: the same of each."""
+    ended = {name: check(raster_server, job) for name, job in templates.items()}
+    assert len({str(one.value) for one in ended.values()}) == 1
+    assert ended["plain-tiles"].value["code"] == 0
+    return ended
+
+
+def check(server: Server, job: Path) -> Ended:
+    return server.run("programme.cases:check", str(job), True)
+
+
+def put(folder: Path, data: bytes) -> Path:
+    """A job with these bytes as its raster."""
+    if not folder.exists():
+        write_job(folder)
+        (folder / "lot.geojson").write_bytes(lot_geojson())
+    (folder / "dem.tif").write_bytes(data)
+    return folder
+
+
+@tiers(64, 10_000, 100_000)
+def test_damaged_rasters(
+    raster_server: Server, templates: dict[str, Path], whole: dict[str, Ended], tmp_path: Path,
+    cases: int,
+) -> None:  # fmt: skip
+    """Class A: four compressions, in strips and tiles, seven kinds of damage."""
+    tallies = {name: Tally(f"A damaged raster, {name}") for name in MAY_BE_SILENT}
+    files = {name: (job / "dem.tif").read_bytes() for name, job in templates.items()}
+    for number in range(cases):
+        name = list(STORED)[number % len(STORED)]
+        seed = f"A-{SEED}-{name}-{number}"
+        _, data = mutated(files[name], seed)
+        ended = check(raster_server, put(tmp_path / "job", data))
+        outcome = tallies[name.split("-")[0]].add(judged(ended, whole[name], names=NAMES), seed)
+        bad = outcome not in ("equal", "refused", "finding", "silent")
+        if bad or (outcome == "silent" and name.startswith("deflate")):
+            keep(f"{seed}.{outcome}.tif", data)
+    for tally in tallies.values():
+        report(tally)
+    for name, tally in tallies.items():
+        tally.assert_no_crash()
+        assert tally.counts["refused"] > 0
+        # of few cases one more may be silent than the share says
+        assert tally.counts["silent"] <= max(MAY_BE_SILENT[name] * tally.cases, 0) + (
+            0 if name == "deflate" else 3 * (MAY_BE_SILENT[name] * tally.cases) ** 0.5
+        ), tally.seeds
+
+
+@tiers(24, 2000, 10_000)
+def test_damaged_headers(
+    raster_server: Server, templates: dict[str, Path], whole: dict[str, Ended], tmp_path: Path,
+    cases: int,
+) -> None:  # fmt: skip
+    """Class B: the first 512 bytes, where the tags stand."""
+    tally = Tally("B damaged header")
+    data = (templates["deflate-tiles"] / "dem.tif").read_bytes()
+    for number in range(cases):
+        seed = f"B-{SEED}-{number}"
+        _, damaged = mutated(data, seed, header=True)
+        ended = check(raster_server, put(tmp_path / "job", damaged))
+        if tally.add(judged(ended, whole["deflate-tiles"], names=NAMES), seed) == "silent":
+            print(seed, ended.value["place"], whole["deflate-tiles"].value["place"])
+    report(tally)
+    tally.assert_no_crash()
+
+
+def without_tag(data: bytes, index: int) -> bytes:
+    """Drop one entry of the first directory of a little-endian classic TIFF."""
+    (start,) = struct.unpack_from("<I", data, 4)
+    (count,) = struct.unpack_from("<H", data, start)
+    entries = [data[start + 2 + 12 * i : start + 14 + 12 * i] for i in range(count)]
+    del entries[index]
+    after = data[start + 2 + 12 * count :]
+    directory = struct.pack("<H", count - 1) + b"".join(entries) + after[:4] + bytes(12)
+    return data[:start] + directory + after[4:]
+
+
+def tags(data: bytes) -> list[int]:
+    """Numbers of the tags of the first directory."""
+    (start,) = struct.unpack_from("<I", data, 4)
+    (count,) = struct.unpack_from("<H", data, start)
+    return [struct.unpack_from("<H", data, start + 2 + 12 * i)[0] for i in range(count)]
+
+
+@tiers(1, len(STORED), len(STORED))
+def test_each_dropped_tag(
+    raster_server: Server, templates: dict[str, Path], whole: dict[str, Ended], tmp_path: Path,
+    cases: int,
+) -> None:  # fmt: skip
+    """Class B: every tag dropped in turn, of every way of storing; none changes a value unsaid."""
+    tally = Tally("B dropped tag")
+    for name, job in list(templates.items())[:max(cases, 1)]:
+        data = (job / "dem.tif").read_bytes()
+        for index, tag in enumerate(tags(data)):
+            ended = check(raster_server, put(tmp_path / "job", without_tag(data, index)))
+            tally.add(judged(ended, whole[name], names=NAMES), f"{name}, tag {tag}")
+    report(tally)
+    tally.assert_no_crash()
+    assert tally.counts["refused"] >= 5 * cases
+    assert tally.counts["silent"] == 0, tally.seeds
+
+
+@pytest.mark.parametrize("path", sorted(CORPUS.glob("*.tif")), ids=lambda path: path.name)
+def test_corpus(
+    raster_server: Server, whole: dict[str, Ended], tmp_path: Path, path: Path
+) -> None:
+    """Files that once did what they must not."""
+    ended = check(raster_server, put(tmp_path / "job", path.read_bytes()))
+    assert judged(ended, whole["deflate-tiles"], names=NAMES) in ("equal", "refused", "finding")

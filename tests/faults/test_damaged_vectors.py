@@ -1,0 +1,69 @@
+"""Damaged layers are refused, told, or read as the whole ones."""
+
+from __future__ import annotations
+
+import shutil
+from pathlib import Path
+
+import pytest
+from programme.judge import Tally, judged
+from programme.mutate import mutated
+from programme.server import Ended, Server
+from programme.small_job import layers, lot_geojson, small_job, write_job
+from programme.tiers import SEED, keep, report, tiers
+
+#: Largest share that may be read otherwise without a word; the formats carry no checksum.
+MAY_BE_SILENT = {"geopackage": 0.015, "geojson": 0.05, "shapefile": 0.05}
+
+LINES = {"geopackage": 'file = "site.gpkg"', "geojson": 'lot = "lot.geojson"',
+         "shapefile": 'lot = "lot.shp"'}  # fmt: skip
+
+
+@pytest.fixture(scope="module")
+def jobs(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Path]:
+    """A whole job in each format."""
+    folder = tmp_path_factory.mktemp("whole")
+    for kind, line in LINES.items():
+        small_job(folder / kind)
+        (folder / kind / "lot.geojson").unlink()
+        write_job(folder / kind, layer_lines=line)
+    for name, frame in layers().items():
+        frame.to_file(folder / "geopackage" / "site.gpkg", layer=name, driver="GPKG")
+    (folder / "geojson" / "lot.geojson").write_bytes(lot_geojson())
+    layers()["lot"].to_file(folder / "shapefile" / "lot.shp")
+    return {kind: folder / kind for kind in LINES}
+
+
+def parts(job: Path) -> list[Path]:
+    """The files that hold the layers."""
+    return sorted(path for path in job.iterdir() if path.name not in ("job.toml", "dem.tif"))
+
+
+def check(server: Server, job: Path) -> Ended:
+    return server.run("programme.cases:check", str(job))
+
+
+@pytest.mark.parametrize("kind", LINES)
+@tiers(16, 3333, 16_666)
+def test_damaged_layers(
+    server: Server, jobs: dict[str, Path], tmp_path: Path, kind: str, cases: int
+) -> None:
+    """Class C: the mutator on a GeoPackage, a GeoJSON file and each part of a Shapefile."""
+    tally, job = Tally(f"C damaged {kind}"), shutil.copytree(jobs[kind], tmp_path / "job")
+    whole, files = check(server, job), parts(jobs[kind])
+    assert whole.value["code"] == 0
+    for number in range(cases):
+        file = files[number % len(files)]
+        seed = f"C-{SEED}-{file.name}-{number}"
+        _, data = mutated(file.read_bytes(), seed)
+        (job / file.name).write_bytes(data)
+        names = (file.stem, "layer ")
+        outcome = tally.add(judged(check(server, job), whole, names=names), seed)
+        if outcome not in ("equal", "refused", "finding", "silent"):
+            keep(f"{seed}.{outcome}{file.suffix}", data)
+        shutil.copyfile(file, job / file.name)
+    report(tally)
+    tally.assert_no_crash()
+    assert tally.counts["refused"] > 0
+    if cases > 200:  # of few cases a share says nothing
+        assert tally.share("silent") <= MAY_BE_SILENT[kind], tally.seeds

@@ -1,0 +1,103 @@
+"""A hostile GeoPackage neither hangs lotflow nor is changed by it."""
+
+from __future__ import annotations
+
+import sqlite3
+import threading
+from contextlib import closing
+from pathlib import Path
+
+import pytest
+from programme.hostile_sqlite import HOSTILE, copy_site, held_by_another, make_site
+from programme.judge import Tally, judged
+from programme.server import Ended, Server
+from programme.small_job import small_job, snapshot, write_job
+from programme.tiers import report
+
+#: Time until the refusal [s], and most memory above an idle process.
+SECONDS, MEMORY_BYTES = 2.0, 500_000_000
+
+
+@pytest.fixture(scope="module")
+def site(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The whole GeoPackage."""
+    return make_site(tmp_path_factory.mktemp("whole") / "site.gpkg")
+
+
+@pytest.fixture(scope="module")
+def whole(server: Server, site: Path) -> Ended:
+    """What is read of it."""
+    ended = server.run("programme.cases:check", str(put(site, site.parent / "job")))
+    assert ended.value["code"] == 0
+    return ended
+
+
+def put(site: Path, job: Path) -> Path:
+    """Make a job of it."""
+    small_job(job)
+    copy_site(site, job)
+    return write_job(job, layer_lines='file = "site.gpkg"')
+
+
+def tried(server: Server, whole: Ended, job: Path, name: str) -> str:
+    """Check a job and require that its folder stays as it is."""
+    before = snapshot(job)
+    ended = server.run("programme.cases:check", str(job), memory_bytes=None)
+    tally = Tally(f"F {name}")
+    outcome = tally.add(judged(ended, whole, names=("site.gpkg", "layer ")), name)
+    report(tally, seconds=round(ended.seconds, 2), megabytes=round(ended.peak_bytes / 1e6),
+           said=ended.err[:300])  # fmt: skip
+    assert snapshot(job) == before
+    assert outcome in ("equal", "refused"), ended
+    assert ended.seconds < SECONDS, ended.err
+    assert ended.peak_bytes < MEMORY_BYTES
+    return outcome
+
+
+@pytest.mark.parametrize("name", HOSTILE)
+def test_hostile_geopackages(
+    server: Server, site: Path, whole: Ended, tmp_path: Path, name: str
+) -> None:
+    """Class F: refused in two seconds, or read as the whole one; the folder stays as it was."""
+    job = put(site, tmp_path / "job")
+    HOSTILE[name](job / "site.gpkg")
+    tried(server, whole, job, name)
+
+
+@pytest.mark.parametrize("lock", ["BEGIN IMMEDIATE", "BEGIN EXCLUSIVE"])
+def test_a_file_that_another_program_holds(
+    server: Server, site: Path, whole: Ended, tmp_path: Path, lock: str
+) -> None:
+    """Class F: what is not written yet does not show, and nobody is waited for."""
+    job = put(site, tmp_path / "job")
+    with held_by_another(job / "site.gpkg", lock):
+        tried(server, whole, job, f"held by {lock}")
+
+
+@pytest.mark.parametrize("mode", ["DELETE", "WAL"])
+def test_a_file_that_is_written_to_all_the_time(
+    server: Server, site: Path, whole: Ended, tmp_path: Path, mode: str
+) -> None:
+    """Class F: copied under a writer, it is read whole or refused."""
+    job, stop = put(site, tmp_path / "job"), threading.Event()
+
+    def write() -> None:
+        with closing(sqlite3.connect(job / "site.gpkg", isolation_level=None)) as database:
+            database.execute(f"PRAGMA journal_mode = {mode}")
+            count = 0
+            while not stop.wait(0.002):
+                count += 1
+                database.execute("UPDATE gpkg_contents SET description = ?", (f"{count}" * 50,))
+
+    writer = threading.Thread(target=write)
+    writer.start()
+    tally = Tally(f"F written all the time, {mode}")
+    try:
+        for number in range(10):
+            ended = server.run("programme.cases:check", str(job))
+            tally.add(judged(ended, whole, names=("site.gpkg",)), f"{number}")
+    finally:
+        stop.set()
+        writer.join()
+    report(tally)
+    assert set(tally.counts) <= {"equal", "refused"}, tally.seeds

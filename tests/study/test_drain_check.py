@@ -1,0 +1,261 @@
+"""The drain check of a whole lot: both cases, what is told apart, what is refused."""
+
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import pytest
+import shapely
+
+from lotflow.errors import InputError
+from lotflow.inputs.job import read_job
+from lotflow.inputs.site import empty_layers
+from lotflow.layers import RESULT_LAYERS, SITE_LAYERS
+from lotflow.outputs.summary import CONTRACT, summary_content
+from lotflow.rainfall import RainfallTable
+from lotflow.runoff.parts import RunoffParts
+from lotflow.study.drain_check import check_drains, drain_chapter, dry_runs
+from lotflow.study.drain_inputs import CaseRun
+from lotflow.study.lot_water import study_lot
+
+SAMPLE = Path(__file__).parents[2] / "data_samples" / "alder_court"
+RAIN = RainfallTable(
+    [300, 900, 3600, 86_400], [2, 10, 100],
+    [[0.0124, 0.0176, 0.0257], [0.0220, 0.0310, 0.0450], [0.0447, 0.0635, 0.0922],
+     [0.10, 0.15, 0.235]], "invented",
+)  # fmt: skip
+
+
+@dataclass(frozen=True, eq=False)
+class Storms:
+    """Rain of a case."""
+
+    rainfall: RainfallTable
+    storms: np.ndarray
+    parts: RunoffParts
+
+
+def rained_on(lot, run, *, factor=1.0):
+    """Each inlet's catchment as one part, half of its rain running off after 10 minutes."""
+    names = [inlet.drawn.name for inlet in run.inlets.placed]
+    known = ~lot.window.surface.missing
+    cells = np.bincount(run.inlets.routing.label[known], minlength=len(names) + 1)[1:]
+    area = cells * lot.window.surface.ground.cell_m2
+    parts = RunoffParts(
+        tuple(names), ("unpaved",) * len(names), np.full(len(names), 600.0), area,
+        np.repeat(0.5 * factor * area[:, None], 3, axis=1),
+    )  # fmt: skip
+    return replace(run, storms=Storms(RAIN, np.array([2.0, 10.0, 100.0]), parts))
+
+
+@pytest.fixture(scope="module")
+def lot():
+    return study_lot(read_job(SAMPLE))
+
+
+@pytest.fixture(scope="module")
+def runs(lot):
+    return dry_runs(lot)
+
+
+@pytest.fixture(scope="module")
+def chapter(lot, runs):
+    return drain_chapter(lot, check_drains(lot, [rained_on(lot, run) for run in runs]))
+
+
+def redrawn(lot, **frames):
+    """The sample with other drains."""
+    return replace(lot, site=replace(lot.site, **frames))
+
+
+def rows(lot, layer, *given):
+    """Rows of a site layer, in SI, in the grid's CRS; columns not given are empty."""
+    crs = lot.site.lot.crs
+    frame = pd.concat([empty_layers(crs, "metric")[layer].iloc[:0]], ignore_index=True)
+    columns = {column.inside_name: column.kind for column in SITE_LAYERS[layer].columns}
+    empty = {"number": np.nan}
+    data = [
+        {name: row.get(name, empty.get(kind)) for name, kind in columns.items()}
+        | {"geometry": row["geometry"]}
+        for row in given
+    ]
+    frame = gpd.GeoDataFrame(data, columns=[*columns, "geometry"], geometry="geometry", crs=crs)
+    numbers = [name for name, kind in columns.items() if kind == "number"]
+    return frame.astype(dict.fromkeys(numbers, float))
+
+
+def with_line(lot, **line):
+    """A lot with one inlet, one line and one outlet on open lawn, as far as given."""
+    x, y = lot.site.lot.geometry.iloc[0].centroid.coords[0]
+    start, end = (x - 8.0, y + 8.0), (x - 8.0, y - 2.0)
+    site = {
+        "inlets": rows(lot, "inlets", {"name": "In", "geometry": shapely.Point(start)}),
+        "outlets": rows(lot, "outlets", {"name": "Out", "kind": "daylight",
+                                         "geometry": shapely.Point(end)}),
+        "drain_lines": rows(lot, "drain_lines", {
+            "name": "L", "from": "In", "to": "Out", "material": "pvc", "diameter_m": 0.1,
+            "geometry": shapely.LineString([start, end]), **line}),
+        "downspouts": lot.site.downspouts.iloc[:0],
+    }  # fmt: skip
+    return redrawn(lot, **site)
+
+
+def checked(lot):
+    run = CaseRun("proposed", replace(lot.inlets, placed=[]))
+    return drain_chapter(lot, check_drains(lot, [run]))
+
+
+def test_layers_are_those_of_the_schema(chapter):
+    """Every declared column, in order, and nothing else; one profile per line and case."""
+    for name in ("drain_lines", "line_storms", "nodes", "line_profiles"):
+        declared = [column.name for column in RESULT_LAYERS[name].columns]
+        assert [column for column in chapter.layers[name] if column != "geometry"] == declared
+    lines = chapter.layers["drain_lines"]
+    profiles = chapter.layers["line_profiles"].groupby(["case", "name"])
+    assert set(profiles.groups) == set(zip(lines["case"], lines["name"], strict=True))
+    for key, profile in profiles:
+        line = lines[(lines["case"] == key[0]) & (lines["name"] == key[1])].iloc[0]
+        assert profile["distance_m"].max() == pytest.approx(line["length_m"])
+        assert np.diff(profile["distance_m"]).max() <= 0.5 + 1e-9  # the sample's cells
+
+
+def test_summary_has_every_line_and_storm_with_the_keys_of_its_contract(chapter):
+    """The main case comes first; numbers are finite or null."""
+    content = summary_content({}, balance={}, provenance={}, sections=chapter.sections)
+    entries = content["lines"]
+    assert entries
+    assert all(set(CONTRACT["lines"]) <= set(entry) for entry in entries)
+    assert entries[0]["case"] == "proposed"
+    keys = [(entry["case"], entry["name"], entry["return_period_yr"]) for entry in entries]
+    assert len(set(keys)) == len(keys)
+    assert {key[2] for key in keys} == {2.0, 10.0, 100.0}
+
+
+def test_flow_rises_with_the_return_period_and_down_the_tree(chapter):
+    """Rarer storms bring more, and no line less than the largest that runs into it."""
+    storms = chapter.layers["line_storms"].pivot_table(
+        index=["case", "name"], columns="return_period_yr", values="flow_m3s"
+    )  # fmt: skip
+    assert (storms[2.0] <= storms[10.0]).all()
+    assert (storms[10.0] <= storms[100.0]).all()
+
+
+def test_levels_given_in_the_site_come_out(chapter, lot):
+    """The inverts of lines that have them are kept in the main case."""
+    lines = chapter.layers["drain_lines"]
+    drawn = lot.site.drain_lines.set_index("name")
+    for row in lines.itertuples():
+        given = drawn.loc[row.name if isinstance(row.name, str) else row[2], "invert_up_m"]
+        if not np.isnan(given):
+            assert row.invert_up_m == pytest.approx(given)
+            assert row.invert_up_basis == "given"
+
+
+def test_what_is_mended_by_the_proposed_system_is_said_to_be_of_today(chapter):
+    """Findings of lines that go have the words before them; findings of both come once."""
+    assert len(set(chapter.findings)) == len(chapter.findings)
+    proposed = set(chapter.layers["drain_lines"].query("case == 'proposed'")["name"])
+    today = set(chapter.layers["drain_lines"].query("case == 'today'")["name"])
+    for finding in chapter.findings:
+        if finding.subject in today - proposed:
+            assert finding.message.startswith("As it is today: ")
+
+
+def test_sample_has_at_least_five_of_the_defects(chapter):
+    """The system that is there was made to fail in many ways."""
+    defects = {f.rule for f in chapter.findings if f.severity in ("fail", "warn")}
+    known = {
+        "joint-not-for-burial", "adverse-fall", "cover-too-small", "size-changes-within-line",
+        "sediment-in-line", "water-stands-in-line", "hose-test", "outlet-not-found",
+        "grate-not-removable", "emitter-line-cannot-empty", "smaller-pipe-downstream",
+        "too-slow-to-keep-clean", "below-minimum-fall", "outlet-above-line",
+    }  # fmt: skip
+    assert len(defects & known) >= 5
+
+
+def test_without_rain_levels_and_capacities_are_checked_all_the_same(lot, runs):
+    """One entry per line, no flow, no storm; rules about storms do not fire."""
+    dry = drain_chapter(lot, check_drains(lot, runs))
+    assert dry.layers["line_storms"].empty
+    assert {entry["flow_m3s"] for entry in dry.sections["lines"]} == {None}
+    assert any(entry["capacity_m3s"] > 0 for entry in dry.sections["lines"])
+    assert not {"over-capacity", "grate-too-small"} & {f.rule for f in dry.findings}
+
+
+def test_more_rain_never_means_fewer_failures_of_capacity(lot, runs):
+    """Ten times the water fails wherever the first did."""
+
+    def over(factor):
+        wet = check_drains(lot, [rained_on(lot, run, factor=factor) for run in runs])
+        return {f.subject for f in wet[0].findings if f.rule == "over-capacity"}
+
+    assert over(1.0) <= over(10.0)
+    assert over(10.0)
+
+
+def test_every_finding_has_a_place_and_a_source(chapter):
+    """Coordinates wherever it is about one thing; a source always."""
+    for finding in chapter.findings:
+        assert finding.source
+        assert finding.message.endswith(".")
+        assert finding.x is not None or finding.rule == "several-systems"
+
+
+def test_lot_without_drains_gives_an_empty_chapter(lot):
+    """No lines, no inlets: empty layers of the right columns."""
+    nothing = redrawn(
+        lot, inlets=lot.site.inlets.iloc[:0], drain_lines=lot.site.drain_lines.iloc[:0],
+        outlets=lot.site.outlets.iloc[:0],
+    )  # fmt: skip
+    empty = checked(nothing)
+    assert all(table.empty for table in empty.layers.values())
+    assert not empty.findings
+
+
+def test_sound_line_on_open_lawn_is_connected_by_place_alone(lot):
+    """Without names and levels: its inverts are proposed and it is found sound or doubtful."""
+    result = checked(with_line(lot, **{"from": None, "to": None}))
+    line = result.layers["drain_lines"].iloc[0]
+    assert (line["from_node"], line["to_node"], line["outlet"]) == ("In", "Out", "Out")
+    assert line["invert_up_basis"] == "proposed"
+
+
+@pytest.mark.parametrize(
+    ("line", "said"),
+    [
+        ({"to": "Uot"}, "Did you mean 'Out'"),
+        ({"size_m": 0.11, "diameter_m": np.nan, "status": "proposed", "material": "hdpe smooth"},
+         "not a nominal size"),
+        ({"invert_up_m": 40.0}, "datum and unit"),
+        ({"to": "In"}, "starts and ends at In"),
+    ],
+)  # fmt: skip
+def test_what_has_no_honest_answer_is_refused_with_its_layer(lot, line, said):
+    """Unknown node, size not on sale for a new line, level metres above ground, no other end."""
+    with pytest.raises(InputError, match=said) as error:
+        checked(with_line(lot, **line))
+    assert all(fault.layer == "drain_lines" for fault in error.value.faults)
+
+
+def test_size_not_in_the_table_of_an_existing_line_is_a_finding(lot):
+    """Old pipes come in odd sizes: it counts as inside diameter."""
+    found = checked(with_line(lot, size_m=0.14, diameter_m=np.nan))
+    assert [f.measured for f in found.findings if f.rule == "size-not-in-table"] == [0.14]
+    assert found.layers["drain_lines"]["diameter_m"].tolist() == [0.14]
+
+
+def test_line_to_an_outlet_that_is_not_drawn_is_a_loose_end(lot):
+    """No name and nothing near its end."""
+    bare = with_line(lot, to=None)
+    bare = redrawn(bare, outlets=bare.site.outlets.iloc[:0])
+    found = {f.rule: f for f in checked(bare).findings}
+    assert found["loose-end"].severity == "fail"
+    assert found["loose-end"].x is not None
+
+
+def test_material_that_is_not_given_is_assumed_aloud(lot):
+    """The roughest of those laid round houses, with its source."""
+    found = {f.rule: f for f in checked(with_line(lot, material=None)).findings}
+    assert "hdpe corrugated" in found["pipe-material-assumed"].message

@@ -1,0 +1,250 @@
+"""A result that cannot be written, or is stopped: one clear message, and the old one stays."""
+
+import os
+import re
+import shutil
+import signal
+import subprocess
+import sys
+import textwrap
+from pathlib import Path
+
+import pytest
+
+from lotflow.cli import main
+
+SAMPLES = Path(__file__).parents[1] / "data_samples"
+JOB = SAMPLES / "alder_court"
+
+
+def lotflow(*arguments):
+    """Run a command in this process and give its exit code."""
+    with pytest.raises(SystemExit) as stopped:
+        main([str(argument) for argument in arguments])
+    return stopped.value.code
+
+
+def contents(folder):
+    """Name and bytes of every file below a folder, and the names of its folders."""
+    return {
+        str(path.relative_to(folder)): path.read_bytes() if path.is_file() else None
+        for path in folder.rglob("*")
+    }
+
+
+def one_message(err):
+    """Whether one message was written, no more, and nothing of Python's own."""
+    said = re.findall(r"^lotflow: ", err, re.MULTILINE)
+    return len(said) == 1 and "Traceback" not in err and "fault of the program" not in err
+
+
+def child(preparation, *arguments):
+    """The command line in a process of its own, something of it prepared before."""
+    code = textwrap.dedent(preparation) + "\nfrom lotflow.cli import main\nmain()\n"
+    return [sys.executable, "-c", code, *map(str, arguments)]
+
+
+@pytest.fixture(scope="module")
+def finished(tmp_path_factory):
+    """A result of the sample, made once and only copied from; its texts are older than the run."""
+    folder = tmp_path_factory.mktemp("finished") / "result"
+    assert lotflow("run", JOB, "-o", folder, "-q") == 0
+    return folder
+
+
+@pytest.fixture
+def mounted(tmp_path):
+    """Mounts a disk in memory at a new folder, with options; root may, others skip."""
+    mount, places = shutil.which("mount"), []
+    if os.geteuid() != 0 or mount is None:
+        pytest.skip("only root can mount a disk")
+
+    def disk(name, options):
+        place = tmp_path / name
+        place.mkdir(exist_ok=True)
+        action = ["-o", f"remount,{options}"] if place in places else ["-t", "tmpfs", "-o", options]
+        command = [mount, *action, *([] if place in places else ["tmpfs"]), str(place)]
+        if subprocess.run(command, capture_output=True, check=False).returncode != 0:
+            pytest.skip("a disk cannot be mounted here")
+        places.append(place)
+        return place
+
+    yield disk
+    for place in dict.fromkeys(places):
+        subprocess.run(["umount", str(place)], check=True)
+
+
+# --- a full disk ---------------------------------------------------------------------------------
+
+
+def test_a_full_disk_is_said_and_the_old_result_stays(mounted, finished, capfd):
+    """From no room at all to nearly enough, and then enough."""
+    place = mounted("disk", "size=32m")
+    shutil.copytree(finished, place / "result")
+    before, used = contents(place), shutil.disk_usage(place).used
+    size = sum(path.stat().st_size for path in finished.iterdir())
+    capfd.readouterr()
+    for free in (0, size // 2, int(0.95 * size)):
+        mounted("disk", f"size={used + free}")
+        assert lotflow("run", JOB, "-o", place / "result", "--overwrite") == 1
+        out, err = capfd.readouterr()
+        assert out == ""
+        assert one_message(err), err
+        assert "MB are free" in err
+        assert contents(place) == before
+    assert lotflow("run", JOB, "-o", place / "new") == 1
+    assert contents(place) == before
+    mounted("disk", "size=32m")
+    assert lotflow("run", JOB, "-o", place / "result", "--overwrite", "-q") == 0
+
+
+def test_a_limit_on_the_size_of_files_is_said_and_the_old_result_stays(tmp_path, finished):
+    """As `ulimit -f` sets it."""
+    shutil.copytree(finished, tmp_path / "result")
+    before = contents(tmp_path)
+    limited = """
+        import resource
+        import lotflow.study
+        resource.setrlimit(resource.RLIMIT_FSIZE, (200_000, 200_000))
+    """
+    for folder in ("result", "new"):
+        command = child(limited, "run", JOB, "-o", tmp_path / folder, "--overwrite")
+        done = subprocess.run(command, capture_output=True, text=True, check=False)
+        assert done.returncode == 1
+        assert done.stdout == ""
+        assert one_message(done.stderr), done.stderr
+        assert "ulimit -f" in done.stderr
+        assert contents(tmp_path) == before
+
+
+def test_a_limit_too_low_for_the_private_copy_of_a_layer_does_not_blame_the_layer(tmp_path):
+    """The site's file is whole; it is the copy that cannot be written."""
+    limited = """
+        import resource
+        import lotflow.study
+        resource.setrlimit(resource.RLIMIT_FSIZE, (1000, 1000))
+    """
+    command = child(limited, "run", JOB, "-o", tmp_path / "result")
+    done = subprocess.run(command, capture_output=True, text=True, check=False)
+    assert done.returncode == 1
+    assert one_message(done.stderr), done.stderr
+    assert "TMPDIR" in done.stderr
+    assert "damaged" not in done.stderr
+    assert contents(tmp_path) == {}
+
+
+# --- a folder that cannot be written --------------------------------------------------------------
+
+
+def test_a_disk_mounted_for_reading_only_is_refused_before_anything_is_computed(
+    mounted, finished, monkeypatch, capfd
+):
+    """The folder itself, and a new one below it."""
+    place = mounted("disk", "size=8m")
+    shutil.copytree(finished, place / "result")
+    before = contents(place)
+    mounted("disk", "ro,size=8m")
+    monkeypatch.setattr("lotflow.study.run_study", None)
+    capfd.readouterr()
+    for folder in ("result", "new"):
+        assert lotflow("run", JOB, "-o", place / folder, "--overwrite") == 1
+        out, err = capfd.readouterr()
+        assert out == ""
+        assert one_message(err), err
+        assert "-o" in err
+        assert str(place) in err
+    assert contents(place) == before
+
+
+def test_a_folder_without_permission_is_refused(tmp_path, finished):
+    """As somebody who may not write there; root becomes nobody for it."""
+    shutil.copytree(finished, tmp_path / "result")
+    before = contents(tmp_path)
+    (tmp_path / "result").chmod(0o555)
+    tmp_path.chmod(0o555)
+    for parent in tmp_path.parents[:2]:
+        parent.chmod(parent.stat().st_mode | 0o001)
+    # what only root may read of the libraries is loaded by a run before
+    nobody = f"""
+        import os, sys
+        from lotflow.cli import main
+        if os.geteuid() == 0:
+            usual, sys.argv = sys.argv, ["", "check", {str(JOB)!r}, "--json"]
+            sys.stdout = open(os.devnull, "w")
+            try:
+                main()
+            except SystemExit:
+                sys.argv, sys.stdout = usual, sys.__stdout__
+            import lotflow.study
+            os.setgid(65534)
+            os.setuid(65534)
+    """
+    for folder in ("result", "new"):
+        command = child(nobody, "run", JOB, "-o", tmp_path / folder, "--overwrite")
+        done = subprocess.run(command, capture_output=True, text=True, check=False)
+        assert done.returncode == 1, done.stderr
+        assert done.stdout == ""
+        assert one_message(done.stderr), done.stderr
+        assert "ermission denied" in done.stderr
+        assert "-o" in done.stderr
+    tmp_path.chmod(0o755)
+    assert contents(tmp_path) == before
+
+
+@pytest.mark.parametrize("below", [False, True])
+def test_a_file_in_the_place_of_the_folder_is_refused(below, tmp_path, capfd):
+    """Or in the place of the folder above it."""
+    (tmp_path / "result").write_text("mine")
+    folder = tmp_path / "result" / "deeper" if below else tmp_path / "result"
+    assert lotflow("run", JOB, "-o", folder, "--overwrite") == 1
+    out, err = capfd.readouterr()
+    assert out == ""
+    assert one_message(err), err
+    assert str(tmp_path / "result") in err
+    assert contents(tmp_path) == {"result": b"mine"}
+
+
+# --- Ctrl-C --------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("place", "call", "there"),
+    [
+        ("lotflow.study.lot_water.read_site", 1, True),  # reading
+        ("lotflow.study.main_job.terrain_chapter", 1, False),  # computing
+        ("lotflow.outputs.result_set.file_entry", 3, True),  # writing beside the old result
+        ("pathlib.Path.replace", 6, True),  # putting new files in the places of the old ones
+        ("pathlib.Path.replace", 6, False),
+    ],
+)
+def test_ctrl_c_leaves_the_old_result_and_says_so(place, call, there, tmp_path, finished):
+    """A signal from outside, at a time that is known because the program waits there."""
+    if there:
+        shutil.copytree(finished, tmp_path / "result")
+    before = contents(tmp_path)
+    module, _, name = place.rpartition(".")
+    waiting = f"""
+        import importlib, sys, time
+        holder, _, inner = {module!r}.partition(".Path")
+        holder = importlib.import_module(holder)
+        holder = holder.Path if {module.endswith(".Path")} else holder
+        usual, calls = getattr(holder, {name!r}), []
+        def waits(*given, **named):
+            calls.append(1)
+            if len(calls) == {call}:
+                print("here", file=sys.stderr, flush=True)
+                time.sleep(60)
+            return usual(*given, **named)
+        setattr(holder, {name!r}, waits)
+    """
+    command = child(waiting, "run", JOB, "-o", tmp_path / "result", "--overwrite")
+    with subprocess.Popen(
+        command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True
+    ) as process:
+        assert process.stderr.readline() == "here\n"
+        process.send_signal(signal.SIGINT)
+        out, err = process.communicate(timeout=30)
+    assert process.returncode == 130
+    assert out == ""
+    assert err.strip() == "lotflow: stopped; nothing was written."
+    assert contents(tmp_path) == before
