@@ -151,6 +151,42 @@ class Criteria:
         high=10.0,
     )
 
+    pond_depth_m: float = _criterion(
+        0.01,
+        "lotflow's rule: shallower standing water in a low spot needs no answer",
+        "smallest depth of water that is reported in a low spot after a storm [m]",
+        low=0.001,
+        high=1.0,
+    )
+    pond_reach_m: float = _criterion(
+        10.0,
+        "lotflow's rule: nearer water may come onto the lot, or be the lot's",
+        "distance from the lot within which ponds are reported [m]",
+        low=0.0,
+        high=200.0,
+    )
+    standing_near_house_h: float = _criterion(
+        24.0,
+        "home builders' performance guidelines, as quoted",
+        "longest time water may stand within 10 ft of a building after a storm [h]",
+        low=0.0,
+        high=1000.0,
+    )
+    standing_h: float = _criterion(
+        48.0,
+        "home builders' performance guidelines, as quoted: swales that serve other lots",
+        "longest time water may stand elsewhere on the lot after a storm [h]",
+        low=0.0,
+        high=1000.0,
+    )
+    standing_longest_h: float = _criterion(
+        72.0,
+        "City of Wentzville MO: standing water is looked into after 72 h",
+        "time after which water standing on a lot is a nuisance anywhere [h]",
+        low=0.0,
+        high=1000.0,
+    )
+
     def low_spot_limit_m(self, rmse_m: float) -> float:
         """
         Smallest depth of a reported low spot [m].

@@ -109,13 +109,14 @@ def dig_trench(
     depth = np.maximum(depth, 0.0)
     step = np.diff(distance_m)
     middle = 0.5 * (depth[:-1] + depth[1:])
-    of_class = np.digitize(middle, np.asarray(classes_m, dtype=float))
+    # a depth at the end of a class belongs to it, whatever binary fractions make of it
+    of_class = np.digitize(middle - 1e-9, np.asarray(classes_m, dtype=float), right=True)
     width = diameter_m + 2.0 * rule.side_m
     length = float(step.sum())
     bedding = width * rule.bedding_m * length
     pipe = 0.25 * np.pi * diameter_m**2 * length
     return Trench(
-        length_m=np.bincount(of_class, weights=step, minlength=len(classes_m) + 1),
+        length_m=np.bincount(of_class, weights=step, minlength=len(classes_m) + 1).astype(float),
         width_m=width,
         excavation_m3=float((middle * step).sum()) * width,
         bedding_m3=bedding,

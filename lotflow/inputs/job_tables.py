@@ -97,6 +97,8 @@ class General(Table):
     coefficient: Share | None = None
     intensity_mm_h: Annotated[float, Field(gt=0, le=1000)] | None = None
     intensity_in_h: Annotated[float, Field(gt=0, le=40)] | None = None
+    soak_test_mm_h: Annotated[float, Field(ge=0, le=5000)] | None = None
+    soak_test_in_h: Annotated[float, Field(ge=0, le=200)] | None = None
 
     @model_validator(mode="after")
     def _one_intensity(self) -> Self:
@@ -105,6 +107,21 @@ class General(Table):
                 "intensity_mm_h and intensity_in_h say the same thing", "Give one of the two"
             )
         return self
+
+    @model_validator(mode="after")
+    def _one_soak_test(self) -> Self:
+        if self.soak_test_mm_h is not None and self.soak_test_in_h is not None:
+            raise InputError(
+                "soak_test_mm_h and soak_test_in_h say the same thing", "Give one of the two"
+            )
+        return self
+
+    @property
+    def soak_test_m_s(self) -> float | None:
+        """Infiltration measured in a soak test on the lot [m/s]; None where none was made."""
+        if self.soak_test_mm_h is not None:
+            return to_si(self.soak_test_mm_h, "mm_h")
+        return None if self.soak_test_in_h is None else to_si(self.soak_test_in_h, "in_h")
 
 
 class Elevation(Table):

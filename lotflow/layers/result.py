@@ -7,6 +7,7 @@ from typing import Final
 from lotflow.layers.columns import Column, Layer
 from lotflow.layers.result_drains import DRAIN_LAYERS
 from lotflow.layers.result_ground import GROUND_LAYERS, QUANTITIES_TABLE
+from lotflow.layers.result_water import WATER_LAYERS
 
 _LABEL = Column("name", "Name shown in the result.")
 
@@ -21,10 +22,16 @@ _XY = (
     _number("y", "unit of the CRS", "Northing."),
 )
 
+
+def _tables_last(*layers: Layer) -> list[Layer]:
+    """Put tables behind the layers with geometry, as a GeoPackage lists them."""
+    return sorted(layers, key=lambda layer: not layer.geometries)
+
+
 #: The layers of a result, in the order in which they are written.
 RESULT_LAYERS: Final[dict[str, Layer]] = {
     layer.name: layer
-    for layer in (
+    for layer in _tables_last(
         Layer(
             "lot",
             "The lot as it was read.",
@@ -192,6 +199,7 @@ RESULT_LAYERS: Final[dict[str, Layer]] = {
                 _number("volume_m3", "m3", "Runoff volume."),
             ),
         ),
+        *WATER_LAYERS,
         QUANTITIES_TABLE,
         Layer(
             "findings",

@@ -17,7 +17,7 @@ Pixels = NDArray[np.uint8]
 _SHADE: Final = ((0.0, (122, 116, 108)), (0.5, (214, 208, 198)), (1.0, (252, 250, 245)))
 #: Depth from shallow to deep: lightness falls all the way, so that it reads in grey too and to
 #: any eye.
-_DEPTH: Final = (
+DEPTH_STOPS: Final = (
     (0.0, (190, 226, 240)), (0.35, (92, 170, 214)), (0.7, (33, 95, 170)), (1.0, (23, 32, 98)),
 )  # fmt: skip
 _DEPTH_OPACITY: Final = 225
@@ -114,7 +114,7 @@ def depth_pixels(depth: FloatArray, deepest: float) -> Pixels:
         Depth of the darkest colour [m].
     """
     wet: BoolArray = np.nan_to_num(depth) > 0
-    pixels = _coloured(np.where(wet, depth, 0.0) / deepest, _DEPTH)
+    pixels = _coloured(np.where(wet, depth, 0.0) / deepest, DEPTH_STOPS)
     pixels[..., 3] = np.where(wet, _DEPTH_OPACITY, 0)
     return pixels
 

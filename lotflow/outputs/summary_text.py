@@ -24,7 +24,8 @@ _MOST_STORMS: Final = 3
 
 _ONE_INCH_PER_10_MM: Final = 2.54
 
-_CAUTIONS: Final = (
+#: Printed with every result.
+CAUTIONS: Final = (
     "Call before you dig (811 in the US), and have private lines located too.",
     "Buried pipes, most curbs and low walls, and whatever was built since are not in the "
     "elevation data. Check levels on site.",
@@ -69,6 +70,7 @@ def summary_text(content: Mapping[str, Any], units: UnitSystem) -> str:
             "Where gravity can lead it (whether it may go there is not judged)",
             _outlet_options(content.get("outlet_options", []), units),
         ),
+        _headed("Where water stands after storms", _standing(content["ponds"], units)),
         _headed("What the drain lines carry", _lines(content["lines"], units)),
         _headed("Over the lot line", _crossings(content, units)),
         _headed("Findings", _findings(content["findings"])),
@@ -138,6 +140,46 @@ def _at_least(entries: Sequence[Mapping[str, Any]]) -> list[str]:
     """Explain "at least" where a row says it."""
     cut = any(entry["cut_by_edge"] for entry in entries)
     return ["  at least: more may drain to it from beyond the elevation data"] if cut else []
+
+
+def _standing(ponds: Sequence[Mapping[str, Any]], units: UnitSystem) -> list[str]:
+    """Water in each low spot after the largest storm: every inlet open, and the worst case."""
+    largest = max((pond["return_period_yr"] for pond in ponds), default=None)
+    by_spot: dict[int, list[Mapping[str, Any]]] = {}
+    for pond in ponds:
+        if pond["return_period_yr"] == largest:
+            by_spot.setdefault(pond["low_spot"], []).append(pond)
+    rows = [
+        _standing_row(spot, here, units)
+        for spot, here in sorted(by_spot.items())
+        if any(pond["depth_m"] for pond in here)
+    ]
+    heads = ("Low spot", f"{largest or 0:g} yr, open", "Gone after", "Deepest", "when", "To building",
+             "Note")  # fmt: skip
+    return _table(heads, rows, _MOST["low_spots"], text_columns=(4, 6))
+
+
+def _standing_row(
+    spot: int, ponds: Sequence[Mapping[str, Any]], units: UnitSystem
+) -> tuple[str, ...]:
+    """One low spot: its water with every inlet open, and in the case in which it stands highest."""
+    usual = max((p for p in ponds if p["case"] == "open"), key=lambda p: p["depth_m"])
+    # where several cases are as bad, the first of them: one inlet rather than all
+    worst = max(ponds, key=lambda p: round(p["level_m"], 3) if p["depth_m"] else float("-inf"))
+    hours = usual["soaks_away_h"]
+    return (
+        str(spot),
+        shown(usual["depth_m"], "depth", units) if usual["depth_m"] else "dry",
+        "-" if not usual["depth_m"] else "never" if hours is None else f"{hours:.0f} h",
+        shown(worst["depth_m"], "depth", units),
+        worst["case"].replace(":", " "),
+        shown(worst.get("freeboard_m"), "depth", units),
+        _notes(
+            "at the building" if worst["reaches_building"] else None,
+            "leaves the lot" if worst.get("spills_onto") == "beyond the lot" else None,
+            usual["artefact"] or None,
+        ),
+    )
 
 
 def _inlets(content: Mapping[str, Any], units: UnitSystem) -> list[str]:
@@ -278,7 +320,7 @@ def _accuracy(accuracy: Mapping[str, Any], units: UnitSystem) -> list[str]:
             f"Elevations are good to about {shown(accuracy['rmse_m'], 'depth', units)} (RMSE): a "
             "shallower dip, or a smaller fall, may be an error of the survey."
         )
-    return [line for text in (*known, *_CAUTIONS) for line in _wrapped(text, "  - ")]
+    return [line for text in (*known, *CAUTIONS) for line in _wrapped(text, "  - ")]
 
 
 def _wrapped(text: str, lead: str) -> list[str]:

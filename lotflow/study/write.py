@@ -16,6 +16,7 @@ from lotflow.outputs.result_set import check_result_folder, write_result_set
 from lotflow.outputs.summary import summary_content
 from lotflow.outputs.summary_csv import summary_csv
 from lotflow.outputs.summary_text import summary_text
+from lotflow.study.field_pack import PACK_FILES, pack_files
 from lotflow.study.provenance import provenance
 from lotflow.terrain.notes import balance_as_areas
 from lotflow.units import shown
@@ -30,7 +31,7 @@ if TYPE_CHECKING:
 #: Files of a result besides its summary.
 FILES: Final = (
     "result.gpkg", "ground.tif", "low_spot_depth.tif", "contributing_area.tif",
-    "flow_direction.tif", "inlet.tif", "map.png", "summary.csv", "summary.txt",
+    "flow_direction.tif", "inlet.tif", "map.png", "summary.csv", "summary.txt", *PACK_FILES,
 )  # fmt: skip
 
 
@@ -111,7 +112,9 @@ def _map_content(study: Study, grid_note: str) -> MapContent:
     )
 
 
-def write_study(study: Study, folder: Path, *, overwrite: bool, use_covers: bool = True) -> Written:
+def write_study(
+    study: Study, folder: Path, *, overwrite: bool, use_covers: bool = True, pack: bool = True
+) -> Written:
     """
     Write the result of a study.
 
@@ -125,6 +128,8 @@ def write_study(study: Study, folder: Path, *, overwrite: bool, use_covers: bool
         Whether a result there may be replaced.
     use_covers
         Option of the study, for the provenance.
+    pack
+        Whether the files to carry away are written too: plan page, waypoints, tables of places.
 
     Raises
     ------
@@ -160,5 +165,7 @@ def write_study(study: Study, folder: Path, *, overwrite: bool, use_covers: bool
         text_file("summary.txt", text + "\n"),
         *(text_file(name, content) for name, content in study.texts.items()),
     ]
+    if pack:
+        files += pack_files(study, content, _low_spot_depth(lot), note)
     target = write_result_set(folder, files, content, overwrite=overwrite)
     return Written(read_manifest(target), text)

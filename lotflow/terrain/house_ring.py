@@ -306,8 +306,8 @@ def _fall(profile: _Profile, ground: RingGround) -> tuple[float, float]:
     """Fall from the foot of the wall, and the distance over which it is taken."""
     known = np.isfinite(profile.level)
     distance, level = profile.distance[known], profile.level[known]
-    out = np.flatnonzero(distance - distance[:1] >= min(1.0, _LEAST_REACH_M)) if len(level) else []
-    if profile.reach_m < _LEAST_REACH_M or not len(out):
+    out = np.flatnonzero(distance - distance[:1] >= _LEAST_REACH_M)
+    if profile.reach_m < _LEAST_REACH_M or not out.size:
         return float("nan"), max(profile.reach_m, ground.surface.ground.cell_m)
     lowest = int(out[np.argmin(level[out])])
     end = lowest if level[lowest] < level[0] else int(out[-1])

@@ -95,7 +95,7 @@ def _visible_lengths(nodes: NDArray[np.float64], blocked: Any) -> NDArray[np.flo
     free = ~_crosses(blocked, lines)
     length = np.full((count, count), np.inf)
     length[first[free], second[free]] = shapely.length(lines[free])
-    return np.minimum(length, length.T)
+    return np.asarray(np.minimum(length, length.T), dtype=np.float64)
 
 
 def _shortest(nodes: NDArray[np.float64], length: NDArray[np.float64]) -> list[int]:

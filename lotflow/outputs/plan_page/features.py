@@ -1,4 +1,4 @@
-"""What a plan page draws: the layers of a result with their colours and what is told of each row."""
+"""What a plan page draws: layers with their colours, and what is told of each row."""
 
 from __future__ import annotations
 
@@ -135,15 +135,18 @@ DRAWN: Final[dict[str, DrawnLayer]] = {
     "drain_lines": DrawnLayer(
         "Drain lines", stroke=palette.PIPE, width=3, heading="name",
         told=(
-            Told("System", "system"),
+            Told("System", "case"),
             Told("Diameter", "diameter_m", "diameter"),
-            Told("Fall", "fall_m", "length"),
-            Told("Slope", "slope", "slope"),
+            Told("Fall", "fall_m", "elevation"),
+            Told("Slope", "slope_m_per_m", "slope"),
+            Told("Can carry", "capacity_m3s", "flow"),
+            Told("Least cover", "least_cover_m", "elevation"),
+            Told("Needed", "required_size"),
         ),
     ),
     "nodes": DrawnLayer(
         "Ends and joints of lines", fill="#ffffff", stroke=palette.PIPE, mark="circle",
-        heading="name", told=(Told("Kind", "kind"), Told("System", "system")), shown=False,
+        heading="name", told=(Told("Kind", "kind"), Told("System", "case")), shown=False,
     ),
     "inlets": DrawnLayer(
         "Inlets", fill=palette.INK, stroke="#ffffff", mark="square", heading="name", label=True,

@@ -81,6 +81,7 @@ TABLES: Final[dict[str, PageTable]] = {
         "Drain lines", "drain_lines", "name",
         (
             Heading("Name", "name"),
+            Heading("System", "case"),
             Heading("Diameter", "diameter_m", "diameter"),
             Heading("Slope", "slope_m_per_m", "slope"),
             Heading("Can carry", "capacity_m3s", "flow"),
@@ -145,7 +146,7 @@ def _rows(section: str, table: PageTable, content: Mapping[str, Any]) -> list[di
 
 def _identity(entry: Mapping[str, Any], named_by: str) -> tuple[Any, Any]:
     """What tells entries apart: their name, and the state of the system they belong to."""
-    return entry.get(named_by), entry.get("system")
+    return entry.get(named_by), entry.get("case")
 
 
 def _place(entry: Mapping[str, Any]) -> list[float] | None:

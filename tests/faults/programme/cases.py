@@ -6,20 +6,20 @@ import hashlib
 import json
 import os
 import sys
-import tempfile
 from pathlib import Path
 from typing import Any
 
 import numpy as np
+
+from programme.spies import replace, spy
 
 SAMPLE = Path(__file__).parents[3] / "data_samples" / "alder_court"
 
 
 def warm_up() -> None:
     """Import and compile everything once, so that children need not."""
-    from lotflow.study.check import check_inputs  # noqa: PLC0415
     from lotflow.inputs.job import read_job  # noqa: PLC0415
-    import lotflow.study  # noqa: PLC0415, F401
+    from lotflow.study.check import check_inputs  # noqa: PLC0415
 
     check_inputs(read_job(SAMPLE))
 
@@ -34,11 +34,6 @@ def know_site(job: str) -> None:
     from lotflow.study.lot_water import read_inputs  # noqa: PLC0415
 
     _, _KNOWN_SITES["site"] = read_inputs(read_job(Path(job)))
-
-
-def warm_up_all() -> None:
-    """Do what a whole run does, so that children need not import anything either."""
-    command(["run", str(SAMPLE), "-o", str(Path(tempfile.mkdtemp()) / "result"), "-q"])
 
 
 def command(arguments: list[str]) -> int:
@@ -70,45 +65,24 @@ def check(job: str, site_is_known: bool = False) -> dict[str, Any]:  # noqa: FBT
         `code`, and digests of the elevations, their place and every site layer.
     """
     seen: dict[str, Any] = {}
-    _spy("lotflow.inputs.elevation", "read_elevation", lambda given: seen.update(_ground(given)))
+    spy("lotflow.inputs.elevation", "read_elevation", lambda given: seen.update(_ground(given)))
     if site_is_known:
-        _replace("lotflow.inputs.site", "read_site", lambda *_, **__: _KNOWN_SITES["site"])
-    _spy("lotflow.inputs.site", "read_site", lambda given: seen.update(_layers(given)))
+        replace("lotflow.inputs.site", "read_site", lambda *_, **__: _KNOWN_SITES["site"])
+    spy("lotflow.inputs.site", "read_site", lambda given: seen.update(_layers(given)))
     seen["code"] = command(["check", job, "--json"])
     return seen
 
 
-def exits(arguments: list[str]) -> None:
-    """Run a command and leave with its exit code."""
-    os._exit(_flushed(command(arguments)))
-
-
-def _flushed(code: int) -> int:
+def flushed(code: int) -> int:
+    """Give a code back when everything that was printed is out."""
     sys.stdout.flush()
     sys.stderr.flush()
     return code
 
 
-def _spy(module: str, name: str, look: Any) -> None:
-    """Have every module that calls a function show what it gives back."""
-    real = getattr(sys.modules[module], name)
-
-    def watched(*arguments: Any, **options: Any) -> Any:
-        given = real(*arguments, **options)
-        look(given)
-        return given
-
-    _replace(module, name, watched)
-
-
-def _replace(module: str, name: str, substitute: Any) -> None:
-    """Put another function in the place of one wherever it is known under a name."""
-    real = getattr(sys.modules[module], name)
-    for holder in list(sys.modules.values()):
-        if getattr(holder, "__name__", "").startswith("lotflow"):
-            for key, value in list(vars(holder).items()):
-                if value is real:
-                    setattr(holder, key, substitute)
+def exits(arguments: list[str]) -> None:
+    """Run a command and leave with its exit code."""
+    os._exit(flushed(command(arguments)))
 
 
 def _ground(elevation: Any) -> dict[str, Any]:

@@ -3,9 +3,7 @@
 from __future__ import annotations
 
 import json
-import shutil
 import warnings
-from collections.abc import Iterator
 from pathlib import Path
 from typing import Any, Final
 
@@ -35,10 +33,10 @@ STORED: Final[dict[str, dict[str, Any]]] = {
 }  # fmt: skip
 
 
-def ground() -> np.ndarray[Any, np.dtype[np.float32]]:
+def ground(seed: int = 0) -> np.ndarray[Any, np.dtype[np.float32]]:
     """Ground that falls and undulates, with the noise of a survey and one missing cell."""
     row, column = np.mgrid[0:CELLS, 0:CELLS]
-    noise = np.random.default_rng(0).normal(0.0, 0.02, (CELLS, CELLS))
+    noise = np.random.default_rng(seed).normal(0.0, 0.02, (CELLS, CELLS))
     values = 20.0 - 0.013 * row - 0.011 * column + 0.3 * np.sin(row / 7.0) * np.cos(column / 5.0)
     values = (values + noise).astype("float32")
     values[3, 5] = -9999.0
@@ -52,6 +50,7 @@ def write_raster(path: Path, **stored: Any) -> Path:
         "crs": f"EPSG:{EPSG}", "transform": Affine(CELL, 0.0, WEST, 0.0, -CELL, NORTH),
         "nodata": -9999.0, **stored,
     }  # fmt: skip
+    seed = profile.pop("seed", 0)
     if profile["transform"] is None:
         del profile["transform"]
     with (
@@ -59,7 +58,7 @@ def write_raster(path: Path, **stored: Any) -> Path:
         rasterio.Env(GDAL_PAM_ENABLED=False),
         rasterio.open(path, "w", **profile) as dataset,
     ):
-        dataset.write(ground(), 1)
+        dataset.write(ground(seed), 1)
         dataset.units = ("metre",)
     return path
 
@@ -117,14 +116,3 @@ def snapshot(folder: Path) -> dict[str, tuple[bytes, int]]:
     """Bytes and time of change of every file in a folder."""
     return {path.relative_to(folder).as_posix(): (path.read_bytes(), path.stat().st_mtime_ns)
             for path in sorted(folder.rglob("*")) if path.is_file()}  # fmt: skip
-
-
-def numbered(folder: Path) -> Iterator[Path]:
-    """Folders, one after another; the one before is gone when the next is asked for."""
-    number = 0
-    while True:
-        place = folder / f"{number}"
-        place.mkdir(parents=True)
-        yield place
-        shutil.rmtree(place)
-        number += 1

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import json
 import os
+import shutil
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any, Final
 
@@ -62,3 +64,14 @@ def keep(name: str, data: bytes) -> Path:
     path = CORPUS / name
     path.write_bytes(data)
     return path
+
+
+def numbered(folder: Path) -> Iterator[Path]:
+    """Folders, one after another; the one before is gone when the next is asked for."""
+    number = 0
+    while True:
+        place = folder / f"{number}"
+        place.mkdir(parents=True)
+        yield place
+        shutil.rmtree(place)
+        number += 1

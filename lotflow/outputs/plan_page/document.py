@@ -1,0 +1,239 @@
+"""The plan page as one file: data, style and script in one document that asks nobody."""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+import html
+import importlib.resources
+import json
+import re
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any, Final
+
+import numpy as np
+import shapely
+
+from lotflow.outputs.map_ground import DEPTH_STOPS, depth_pixels, depth_scale, ground_pixels
+from lotflow.outputs.plan_page.features import drawn_layers
+from lotflow.outputs.plan_page.grids import corner_degrees, elevation_grid, picture, water_grid
+from lotflow.outputs.plan_page.tables import page_tables
+from lotflow.outputs.result_file import ResultFile, text_file
+from lotflow.units import SHOWN, TO_SI, sign
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
+    import pandas as pd
+
+    from lotflow.grid import Grid
+    from lotflow.terrain.routing import Routing
+    from lotflow.units import UnitSystem
+
+#: In the order in which they run.
+_SCRIPTS: Final = ("water.js", "numbers.js", "plan.js")
+#: Addresses in a style sheet would be asked for; the page needs none of them.
+_ADDRESS: Final = re.compile(r"[\w-]+\s*:\s*url\((?!['\"]?#)[^)]*\)[^;}]*;?")
+
+
+@dataclass(frozen=True, eq=False)
+class PageContent:
+    """
+    What a plan page shows.
+
+    Parameters
+    ----------
+    summary
+        As `summary_content` gives it.
+    layers
+        Layers of the result.
+    ground, depth
+        Elevation, and depth of low spots below their spill level [m].
+    routing
+        With inlets.
+    names
+        Of the inlets, in the order of their numbers.
+    error
+        `rmse`, `correlation` [m] and `whiteShare` of the elevation data.
+    title, note
+        Name of the lot; what the page was made from.
+    cautions
+        Sentences on accuracy and safety.
+    units
+        "us" or "metric", at first.
+    """
+
+    summary: Mapping[str, Any]
+    layers: Mapping[str, pd.DataFrame]
+    ground: Grid
+    depth: Grid
+    routing: Routing
+    names: list[str]
+    error: Mapping[str, float]
+    title: str
+    note: str
+    cautions: Sequence[str]
+    units: UnitSystem
+
+
+def plan_page_file(name: str, content: PageContent) -> ResultFile:
+    """
+    Make the plan page a file of a result.
+
+    Parameters
+    ----------
+    name
+        Name in the result folder.
+    content
+        What it shows.
+    """
+    return text_file(name, plan_page(content))
+
+
+def plan_page(content: PageContent) -> str:
+    """
+    Write a plan page: the same content gives the same text.
+
+    Parameters
+    ----------
+    content
+        What it shows.
+
+    Returns
+    -------
+    page
+        HTML that works from a file, without a network, under its own strict content policy.
+    """
+    leaflet = importlib.resources.files("js_lib_leaflet") / "static" / "js_lib_leaflet"
+    library = (leaflet / "leaflet.js").read_text("utf-8")
+    # the name of a file that is not there would be asked for
+    library = re.sub(r"\n?//# sourceMappingURL=.*", "", library)
+    style = _ADDRESS.sub("", (leaflet / "leaflet.css").read_text("utf-8")) + _own("page.css")
+    script = "\n".join((library, *map(_own, _SCRIPTS)))
+    parts = {
+        "title": html.escape(content.title),
+        "policy": html.escape(_policy(style, script)),
+        "style": style,
+        "data": data_text(page_data(content)),
+        "script": script,
+    }
+    # one pass: what stands in one part is never taken for the place of another
+    return re.sub(r"\{(title|policy|style|data|script)\}", lambda m: parts[m[1]], _own("page.html"))
+
+
+def _own(name: str) -> str:
+    """Text of a file of this package."""
+    return (importlib.resources.files(__package__) / name).read_text("utf-8")
+
+
+def _policy(style: str, script: str) -> str:
+    """Content policy: only this style and this script, images from within, no connection."""
+
+    def digest(text: str) -> str:
+        return base64.b64encode(hashlib.sha256(text.encode("utf-8")).digest()).decode("ascii")
+
+    return (
+        f"default-src 'none'; img-src data:; style-src 'sha256-{digest(style)}'; "
+        f"script-src 'sha256-{digest(script)}'"
+    )
+
+
+def data_text(data: Mapping[str, Any]) -> str:
+    r"""
+    Write data as JSON that cannot end its script element.
+
+    Parameters
+    ----------
+    data
+        Text, numbers, lists and mappings; finite numbers only.
+
+    Examples
+    --------
+    >>> data_text({"name": "</script>"})
+    '{"name":"\\u003c/script>"}'
+    """
+    text = json.dumps(data, ensure_ascii=False, allow_nan=False, separators=(",", ":"))
+    return text.replace("<", "\\u003c").replace("\u2028", "\\u2028").replace("\u2029", "\\u2029")
+
+
+def page_data(content: PageContent) -> dict[str, Any]:
+    """
+    Give everything a page shows as plain values.
+
+    Parameters
+    ----------
+    content
+        What it shows.
+    """
+    ground = content.ground
+    scale = depth_scale(content.depth.values, content.units)
+    rows, columns = ground.shape
+    west, south, _, _ = ground.bounds
+    return {
+        "title": content.title,
+        "note": content.note,
+        "units": content.units,
+        "storms": _storms(content.summary),
+        "flows": _flows(content.summary),
+        "shown": _shown(),
+        "corner": [west, south],
+        "corners": corner_degrees(ground),
+        "view": _view(content, (west, south)),
+        "accuracy": dict(content.error),
+        "deepest": scale.deepest_m,
+        "depthColours": [[place, f"rgb{colour}"] for place, colour in DEPTH_STOPS],
+        "pictures": {
+            "ground": picture(ground_pixels(ground)),
+            "depth": picture(depth_pixels(content.depth.values, scale.deepest_m)),
+        },
+        "grid": {
+            "rows": rows,
+            "columns": columns,
+            "side": float(ground.transform.a),
+            "metresPerUnit": ground.metres_per_unit,
+            "cellArea": ground.cell_m2,
+            "elevation": elevation_grid(ground),
+            "water": water_grid(content.routing, content.names),
+        },
+        "layers": drawn_layers(content.layers, ground),
+        "tables": page_tables(content.summary),
+        "cautions": list(content.cautions),
+    }
+
+
+def _storms(summary: Mapping[str, Any]) -> list[str]:
+    """Return periods of the result as keys, rising."""
+    entries = [*summary["runoff"], *summary["ponds"]]
+    periods = {entry["return_period_yr"] for entry in entries}
+    return [f"{period:g}" for period in sorted(p for p in periods if p is not None)]
+
+
+def _flows(summary: Mapping[str, Any]) -> dict[str, dict[str, float]]:
+    """Rational flow per subject and storm."""
+    flows: dict[str, dict[str, float]] = {}
+    for row in summary["runoff"]:
+        if row["method"] == "rational" and row["flow_m3s"] is not None:
+            period = row["return_period_yr"]
+            key = "" if period is None else f"{period:g}"
+            flows.setdefault(str(row["subject"]), {})[key] = row["flow_m3s"]
+    return flows
+
+
+def _shown() -> dict[str, dict[str, dict[str, Any]]]:
+    """How the program shows each quantity, for the page to do the same."""
+    return {
+        quantity: {
+            system: {"factor": TO_SI[unit], "decimals": decimals, "sign": sign(unit)}
+            for system, (unit, decimals) in systems.items()
+        }
+        for quantity, systems in SHOWN.items()
+    }
+
+
+def _view(content: PageContent, corner: tuple[float, float]) -> list[list[float]]:
+    """Part of the map that is shown at first: the lot with some ground round it."""
+    west, south, east, north = shapely.total_bounds(content.layers["lot"].geometry.to_numpy())
+    margin = 0.08 * max(east - west, north - south)
+    low = np.array([south - corner[1] - margin, west - corner[0] - margin])
+    high = np.array([north - corner[1] + margin, east - corner[0] + margin])
+    return [low.round(2).tolist(), high.round(2).tolist()]

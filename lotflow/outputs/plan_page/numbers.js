@@ -1,0 +1,24 @@
+// Numbers as the reader wants them: metric or US, from the one table the program has.
+"use strict";
+
+function makeNumbers(shown) {
+  const text = (value, digits) => value.toLocaleString(
+    "en-US", { minimumFractionDigits: digits, maximumFractionDigits: digits });
+  const show = (value, quantity, system) => {
+    if (value === null || value === undefined || value === "") return "–";
+    if (quantity === "text") return String(value);
+    if (typeof value !== "number" || Number.isNaN(value)) return "–";
+    if (quantity === "whole") return text(value, 0);
+    if (quantity === "share") return `${text(100 * value, 0)} %`;
+    if (quantity === "slope") return `${text(100 * value, 2)} %`;
+    if (quantity === "hours") return `${text(value, 0)} h`;
+    const { factor, decimals, sign } = shown[quantity][system];
+    return `${text(value / factor, decimals)} ${sign}`;
+  };
+  return { show };
+}
+
+function gradeText(slope, system) {
+  const percent = `${(100 * slope).toFixed(2)} %`;
+  return system === "us" ? `${percent} (${(12 * slope).toFixed(2)} in per ft)` : percent;
+}

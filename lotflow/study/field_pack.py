@@ -1,0 +1,92 @@
+"""What the designer carries away: plan page, waypoints, tables of places."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from lotflow.outputs.place_tables import place_table
+from lotflow.outputs.plan_page.document import PageContent, plan_page_file
+from lotflow.outputs.result_file import ResultFile, text_file
+from lotflow.outputs.summary_text import CAUTIONS
+from lotflow.outputs.waypoints import Waypoint, gpx_text, waypoints
+from lotflow.study.cases import in_case
+from lotflow.units import shown
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from lotflow.grid import Grid
+    from lotflow.study.lot_water import LotWater
+    from lotflow.study.main_job import Study
+
+#: Files of the pack, which `--no-pack` leaves out.
+PACK_FILES = ("plan.html", "waypoints.gpx", "low_spots.csv", "inlets.csv")
+
+
+def pack_files(
+    study: Study, content: Mapping[str, Any], depth: Grid, note: str
+) -> list[ResultFile]:
+    """
+    Make the files to carry away.
+
+    Parameters
+    ----------
+    study
+        What was computed.
+    content
+        Content of `summary.json`.
+    depth
+        Depth of low spots below their spill level [m].
+    note
+        What the result was made from.
+    """
+    lot, crs = study.lot, study.lot.window.surface.ground.crs
+    title = lot.job.job.name or "Lot"
+    points = waypoints(content, _outlets(lot), lot.job.job.units)
+    return [
+        plan_page_file("plan.html", _page(study, content, depth, note)),
+        text_file("waypoints.gpx", gpx_text(points, crs, title=title)),
+        text_file("low_spots.csv", place_table(content["low_spots"], crs)),
+        text_file("inlets.csv", place_table(content["inlets"], crs)),
+    ]
+
+
+def _page(study: Study, content: Mapping[str, Any], depth: Grid, note: str) -> PageContent:
+    """What the plan page shows."""
+    lot, accuracy = study.lot, study.lot.job.elevation
+    good_to = shown(accuracy.rmse_m, "depth", lot.job.job.units)
+    doubt = (
+        f"Elevations are good to about {good_to} (RMSE): a shallower dip, or a smaller fall, may "
+        "be an error of the survey."
+    )
+    return PageContent(
+        summary=content,
+        layers=study.layers,
+        ground=lot.window.surface.ground,
+        depth=depth,
+        routing=lot.inlets.routing,
+        names=lot.names,
+        error={
+            "rmse": accuracy.rmse_m,
+            "correlation": accuracy.correlation_m,
+            "whiteShare": accuracy.white_share,
+        },
+        title=lot.job.job.name or "Lot",
+        note=note,
+        cautions=(doubt, *CAUTIONS),
+        units=lot.job.job.units,
+    )
+
+
+def _outlets(lot: LotWater) -> list[Waypoint]:
+    """Drawn ends of drain lines, as far as they have a place."""
+    frame = in_case(lot.site.outlets, lot.case)
+    return [
+        Waypoint(
+            str(name), "outlet", str(kind or ""), point.x, point.y,
+            None if invert != invert else float(invert),  # noqa: PLR0124 - a missing number
+        )
+        for name, kind, invert, point in zip(
+            frame["name"], frame["kind"], frame["invert_m"], frame.geometry, strict=True
+        )
+    ]  # fmt: skip

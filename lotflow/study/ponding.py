@@ -1,0 +1,189 @@
+"""How deep water stands after each storm, with every inlet open and with inlets blocked."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+
+from lotflow.drains.standing_water import infiltration_rates
+from lotflow.errors import EngineError
+from lotflow.findings import Finding
+from lotflow.runoff.excess import excess_volume
+from lotflow.study import pond_layers as layers
+from lotflow.study.blocked import OPEN, blocked_routing, drain_cases
+from lotflow.study.chapter import Chapter, Raster
+from lotflow.study.limited import limited_storm
+from lotflow.study.pond_cases import case_storm, pond_ground
+from lotflow.study.pond_findings import PondsFound, pond_findings
+from lotflow.terrain.drainage import LEVEL_STEP
+from lotflow.terrain.ponding import pond_network, standing_water
+from lotflow.units import both_units
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
+    from lotflow.grid import FloatArray
+    from lotflow.study.lot_water import LotWater
+    from lotflow.study.pond_cases import CaseStorm, PondGround
+    from lotflow.study.storms import StormStudy
+    from lotflow.terrain.ponding import StandingWater
+
+#: Water that may go missing in a balance: a litre [m^3].
+_LITRE_M3: Final = 0.001
+
+
+def ponding_chapter(
+    lot: LotWater, storms: StormStudy, *, capacity: Mapping[str, float] | None = None
+) -> Chapter:
+    """
+    Find what stands after each storm, what inlets take, and what happens when they do not.
+
+    Parameters
+    ----------
+    lot
+        Ground, low spots and inlets.
+    storms
+        Runoff of each storm.
+    capacity
+        What an inlet or its line carries at most, by name [m^3/s]; with it there is a case
+        "limited".
+
+    Raises
+    ------
+    EngineError
+        If a litre of water is lost.
+    """
+    rate = _infiltration(lot, storms)
+    ground = pond_ground(lot, rate)
+    runoff = [storms.runoff_depth(i) for i in range(len(storms.storms))]
+    found, opened = _all_cases(lot, ground, runoff)
+    if capacity:
+        found += _limited(lot, storms, ground, opened, capacity)
+    _require_closed(found)
+    return _chapter(lot, storms, ground, found, [water.depth for _, water in opened])
+
+
+def _infiltration(lot: LotWater, storms: StormStudy) -> FloatArray:
+    """Infiltration of each cell [m/s]."""
+    cover, job = storms.cover, lot.job.job
+    kinds = [str(kind) for kind in cover.values.infiltration]
+    rates = infiltration_rates(kinds, job.soil_group, measured=job.soak_test_m_s)
+    return np.asarray(rates[cover.number], dtype=np.float64)
+
+
+def _all_cases(
+    lot: LotWater, ground: PondGround, runoff: Sequence[FloatArray]
+) -> tuple[list[CaseStorm], list[tuple[CaseStorm, StandingWater]]]:
+    """Run all storms on every set of open inlets; of the first set its water is kept."""
+    found, opened = [], []
+    for case, routing in drain_cases(lot):
+        network = pond_network(routing)
+        for storm, depth in enumerate(runoff):
+            water = standing_water(network, depth)
+            found.append(case_storm(ground, case, storm, water))
+            if case == OPEN:
+                opened.append((found[-1], water))
+    return found, opened
+
+
+def _limited(
+    lot: LotWater,
+    storms: StormStudy,
+    ground: PondGround,
+    opened: Sequence[tuple[CaseStorm, StandingWater]],
+    capacity: Mapping[str, float],
+) -> list[CaseStorm]:
+    """Run all storms with some inlets taking no more than their capacity."""
+    limited = [position for position, name in enumerate(lot.names) if name in capacity]
+    if not limited:
+        return []
+    network = pond_network(blocked_routing(lot, limited))
+    found = []
+    for storm, before in enumerate(opened):
+        excess = np.zeros(len(lot.names))
+        for position in limited:
+            name = lot.names[position]
+            hydrograph = storms.hydrograph(name, storm)
+            if hydrograph is not None:
+                excess[position] = excess_volume(hydrograph, capacity[name])
+        found.append(limited_storm(ground, lot, network, before, excess))
+    return found
+
+
+def _require_closed(found: Sequence[CaseStorm]) -> None:
+    """Refuse a result in which water was lost."""
+    for storm in found:
+        if abs(storm.residual_m3) >= _LITRE_M3:
+            raise EngineError(
+                f"the water of case {storm.case} does not add up: {storm.residual_m3 * 1000:.1f} "
+                f"litres of {storm.runoff_m3:.1f} m3 are missing."
+            )
+
+
+def _chapter(
+    lot: LotWater,
+    storms: StormStudy,
+    ground: PondGround,
+    found: Sequence[CaseStorm],
+    open_depths: Sequence[FloatArray],
+) -> Chapter:
+    """Put layers, tables, rasters and findings together."""
+    periods = [float(period) for period in storms.storms]
+    spots = lot.low_spots
+    beds = {
+        number + 1: (int(spots.bed_cell[number]), float(spots.bed[number]))
+        for number in range(len(spots))
+    }
+    connected = [float(sum(storms.connected_volume(i).values())) for i in range(len(periods))]
+    levels = layers.open_levels(found, beds)
+    ponds = layers.ponds_layer(ground, found, periods)
+    judged = PondsFound(ground, found, periods, levels, lot.job.criteria)
+    cases = layers.pond_cases_table(ground, found, periods, connected, levels)
+    intake = layers.inlet_intake_table(ground, found, periods)
+    return Chapter(
+        layers={
+            "ponds": ponds,
+            "overflow_paths": layers.overflow_paths_layer(ground, found, periods),
+            "pond_cases": cases,
+            "inlet_intake": intake,
+        },
+        findings=[*_soil_note(lot, len(ponds)), *pond_findings(judged)],
+        sections={
+            "ponds": layers.pond_entries(ground, ponds, found, periods, beds),
+            "pond_cases": cases.to_dict("records"),
+            "inlet_intake": intake.to_dict("records"),
+        },
+        rasters={
+            f"pond_depth_{period:g}yr.tif": _raster(ground, depth, period)
+            for period, depth in zip(periods, open_depths, strict=True)
+        },
+    )
+
+
+def _raster(ground: PondGround, depth: FloatArray, period: float) -> Raster:
+    """Depth of standing water; dry cells have none."""
+    wet = np.where(depth > LEVEL_STEP / 2, depth, np.nan)
+    description = f"depth of water standing after the {period:g}-year storm, every inlet open"
+    return Raster(ground.grid.with_values(wet), description, "m")
+
+
+def _soil_note(lot: LotWater, ponds: int) -> list[Finding]:
+    """Say by which infiltration the times are counted."""
+    job = lot.job.job
+    if not ponds:
+        return []
+    rate = float(infiltration_rates(["soil"], job.soil_group, measured=job.soak_test_m_s)[0])
+    measured = job.soak_test_m_s is not None
+    basis = "the soak test" if measured else f"soil of hydrologic group {job.soil_group}"
+    return [
+        Finding(
+            "infiltration-counted", "note", "lot",
+            f"Times until ponds are gone count {both_units(rate, 'rain')} into open ground, of "
+            f"{basis}, once the storm is over; none while it lasts."
+            + ("" if measured else " Measure it on site: [job] soak_test_in_h or soak_test_mm_h."),
+            measured=round(rate * 3.6e6, 3), unit="mm/h",
+            source="measured on site" if measured
+            else "Minnesota Stormwater Manual, design infiltration rates",
+        )
+    ]  # fmt: skip

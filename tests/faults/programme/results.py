@@ -1,0 +1,90 @@
+"""Two results that differ in every file, and which of them a folder holds."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import Any
+
+from lotflow.outputs.manifest import MANIFEST, read_manifest, verify_result
+
+from programme.server import Ended, Server
+from programme.small_job import small_job, write_raster
+
+#: What a folder holds besides the letter of a whole result.
+NOTHING, INCOMPLETE, BROKEN = "nothing", "incomplete", "BROKEN"
+
+
+class Results:
+    """
+    Two jobs whose results the server's children write, and what they write.
+
+    Parameters
+    ----------
+    server
+        That has them computed.
+    folder
+        For the jobs and one whole result of each.
+    """
+
+    def __init__(self, server: Server, folder: Path) -> None:
+        self.server = server
+        self.whole: dict[str, dict[str, bytes]] = {}
+        for letter, units in (("A", "metric"), ("B", "us")):
+            job = small_job(folder / letter)
+            write_raster(job / "dem.tif", seed=ord(letter), compress="deflate")
+            text = (job / "job.toml").read_text().replace('"Small"', f'"Lot {letter}"')
+            (job / "job.toml").write_text(text.replace("metric", units))
+            server.prepare("programme.writing:know_study", letter, str(job))
+            ended = self.write(letter, folder / f"result_{letter}", drawn=True)
+            assert ended.code == 0, ended
+            self.whole[letter] = contents(folder / f"result_{letter}")
+            server.prepare("programme.writing:know_result", letter, str(folder / f"result_{letter}"))
+        assert not verify_result(folder / "result_A")
+
+    def write(self, letter: str, folder: Path, **disturbance: Any) -> Ended:
+        """Write a result over what is there, disturbed as `programme.writing` says."""
+        return self.server.run("programme.writing:rewrite", letter, str(folder), disturbance,
+                               seconds=60.0, memory_bytes=None)  # fmt: skip
+
+    def start(self, letter: str, folder: Path, **disturbance: Any) -> int:
+        """Begin to do so and give the number of the process."""
+        return self.server.start("programme.writing:rewrite", letter, str(folder), disturbance)
+
+    def put(self, letter: str, folder: Path) -> None:
+        """Put a whole result into a folder that does not exist."""
+        folder.mkdir()
+        for name, data in self.whole[letter].items():
+            (folder / name).write_bytes(data)
+
+    def held(self, folder: Path) -> str:
+        """Tell which result a folder holds: a letter, or one of the words above."""
+        if not (folder / MANIFEST).exists():
+            return BROKEN if folder.exists() and contents(folder) else NOTHING
+        if read_manifest(folder)["state"] != "complete":
+            return INCOMPLETE if verify_result(folder) else BROKEN
+        found = contents(folder)
+        return next((letter for letter, whole in self.whole.items() if found == whole), BROKEN)
+
+
+def contents(folder: Path) -> dict[str, bytes]:
+    """Bytes of every file that shows in a folder."""
+    return {path.name: path.read_bytes() for path in folder.iterdir()
+            if path.is_file() and not path.name.startswith(".")}  # fmt: skip
+
+
+def left_over(folder: Path) -> list[str]:
+    """Names of what does not show in a folder."""
+    if not folder.exists():
+        return []
+    return sorted(path.name for path in folder.iterdir() if path.name.startswith("."))
+
+
+def size(results: Results) -> int:
+    """Bytes of the larger result."""
+    return max(sum(map(len, whole.values())) for whole in results.whole.values())
+
+
+def names(folder: Path) -> set[str]:
+    """Names of the files of a result, by its manifest."""
+    return {MANIFEST, *json.loads((folder / MANIFEST).read_text())["files"]}

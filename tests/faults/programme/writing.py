@@ -1,0 +1,119 @@
+"""Writing a known result while something goes wrong."""
+
+from __future__ import annotations
+
+import ctypes
+import itertools
+import os
+import resource
+import signal
+import tempfile
+from collections.abc import Callable, Iterator
+from contextlib import ExitStack, contextmanager
+from pathlib import Path
+from typing import Any, Final
+
+from programme.cases import command, flushed
+from programme.power_cut import recorded
+from programme.spies import replace
+
+#: Studies that were computed once for all children: only writing is disturbed.
+_STUDIES: dict[str, tuple[str, Any]] = {}
+#: Their maps, which take most of the time; drawn anew only where a case says so.
+_PICTURES: dict[str, bytes] = {}
+
+#: Calls by which Python changes the disk.
+CALLS: Final = ("open", "write", "fsync", "replace", "mkdir", "unlink", "rmdir", "ftruncate")
+
+
+def know_study(letter: str, job: str) -> None:
+    """Compute a job once for all children; it is written once to load what writing takes."""
+    from lotflow.inputs.job import read_job  # noqa: PLC0415
+    from lotflow.study import run_study  # noqa: PLC0415
+
+    _STUDIES[letter] = (job, run_study(read_job(Path(job))))
+    if len(_STUDIES) == 1:
+        with tempfile.TemporaryDirectory() as folder:
+            assert command(["run", job, "-o", str(Path(folder) / "result"), "-q"]) == 0
+
+
+def know_result(letter: str, folder: str) -> None:
+    """Keep the picture of a whole result."""
+    _PICTURES[letter] = (Path(folder) / "map.png").read_bytes()
+
+
+def rewrite(letter: str, folder: str, disturbance: dict[str, Any]) -> Any:
+    """
+    Run a job over a result that may be there, by the command.
+
+    Parameters
+    ----------
+    letter
+        Whose result is written.
+    folder
+        Where it goes.
+    disturbance
+        `drawn`: the map is drawn anew. `alternate`: one result replaces the other until
+        somebody ends it. `file_bytes`: no file may grow larger. `strike`: number of the call of
+        Python's that fails, and how, "kill" or an error number. `native`: the same for calls of
+        the libraries. `record`: folder for the order of what reached the disk.
+    """
+    letters = itertools.cycle(sorted(_STUDIES, key=lambda one: one != letter))
+    with _disturbed(disturbance) as given:
+        for letter_now in letters if disturbance.get("alternate") else [letter]:
+            code = _written(letter_now, folder, drawn=bool(disturbance.get("drawn")))
+            if code:
+                break
+    if given is not None:
+        return {"code": code, "events": given}
+    os._exit(flushed(code))
+
+
+def _written(letter: str, folder: str, *, drawn: bool) -> int:
+    """Write one result."""
+    job, study = _STUDIES[letter]
+    known = {("lotflow.study.main_job", "run_study"): lambda *_, **__: study}
+    if not drawn and letter in _PICTURES:
+        known["lotflow.outputs.map_picture", "map_bytes"] = lambda *_, **__: _PICTURES[letter]
+    real = {place: replace(*place, substitute) for place, substitute in known.items()}
+    try:
+        return command(["run", job, "-o", folder, "--overwrite", "-q"])
+    finally:
+        for (module, name), function in real.items():
+            assert replace(module, name, function) is known[module, name]
+
+
+@contextmanager
+def _disturbed(disturbance: dict[str, Any]) -> Iterator[list[Any] | None]:
+    """Arrange what goes wrong; give the record where one is asked for."""
+    with ExitStack() as stack:
+        if limit := disturbance.get("file_bytes"):
+            signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
+            resource.setrlimit(resource.RLIMIT_FSIZE, (limit, limit))
+        if strike := disturbance.get("strike"):
+            strike_at(*strike)
+        if native := disturbance.get("native"):
+            ctypes.CDLL(os.environ["LD_PRELOAD"]).arm(*native)
+        events = None
+        if record := disturbance.get("record"):
+            events = stack.enter_context(recorded(Path(record)))
+        yield events
+
+
+def strike_at(number: int, how: str | int) -> None:
+    """Let the call of this number kill the process or fail; later ones succeed."""
+    calls = itertools.count(1)
+
+    def counted(call: Callable[..., Any]) -> Callable[..., Any]:
+        def guarded(*arguments: Any, **options: Any) -> Any:
+            if next(calls) == number:
+                if how == "kill":
+                    os.kill(os.getpid(), signal.SIGKILL)
+                raise OSError(how, os.strerror(int(how)))
+            return call(*arguments, **options)
+
+        return guarded
+
+    for name in CALLS:
+        setattr(os, name, counted(getattr(os, name)))
+    Path.write_bytes = counted(Path.write_bytes)  # type: ignore[method-assign]

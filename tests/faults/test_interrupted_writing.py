@@ -1,0 +1,317 @@
+"""Whatever stops a run, its folder holds the old result, the new one, or says it is incomplete."""
+
+from __future__ import annotations
+
+import errno
+import os
+import random
+import shutil
+import signal
+import subprocess
+import time
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from programme.judge import Tally, stopped
+from programme.power_cut import cuts
+from programme.results import BROKEN, INCOMPLETE, NOTHING, Results, left_over, size
+from programme.server import Ended, Server
+from programme.tiers import SEED, numbered, report, tiers
+
+ERRORS = (errno.EIO, errno.ENOSPC, errno.EACCES, errno.EROFS)
+
+
+@pytest.fixture(scope="module")
+def results(server: Server, tmp_path_factory: pytest.TempPathFactory) -> Results:
+    """Two results that replace each other."""
+    return Results(server, tmp_path_factory.mktemp("results"))
+
+
+def outcome_of(results: Results, folder: Path, ended: Ended, old: str) -> str:
+    """Name what came of writing B over `old`."""
+    held = results.held(folder)
+    if held == BROKEN:
+        return "silent"
+    if ended.code == 0 and held != "B":
+        return "silent"  # a success that is none
+    if bad := stopped(ended):
+        return bad
+    if held == INCOMPLETE:
+        return "finding"
+    return "equal" if held == "B" else "refused" if held == old else "silent"
+
+
+def assert_next_run_succeeds(results: Results, folder: Path) -> None:
+    """The next run cleans up and succeeds."""
+    ended = results.write("A", folder)
+    assert ended.code == 0, ended.err
+    assert results.held(folder) == "A"
+    assert left_over(folder) == []
+
+
+# G: no room
+
+
+@pytest.fixture
+def small_disk(tmp_path: Path) -> Iterator[Path]:
+    """A disk of its own in memory."""
+    place = tmp_path / "disk"
+    place.mkdir()
+    mount = shutil.which("mount")
+    if os.geteuid() != 0 or mount is None:
+        pytest.skip("only root can mount a small disk")
+    made = subprocess.run([mount, "-t", "tmpfs", "-o", "size=64m", "tmpfs", str(place)],
+                          capture_output=True, check=False)  # fmt: skip
+    if made.returncode != 0:
+        pytest.skip("a small disk cannot be mounted here")
+    yield place
+    subprocess.run(["umount", str(place)], check=True)
+
+
+def leave_free(place: Path, free: int) -> None:
+    """Let the small disk have so many bytes left."""
+    used = shutil.disk_usage(place).used + free
+    subprocess.run(["mount", "-o", f"remount,size={used}", str(place)], check=True)
+
+
+@pytest.mark.parametrize("drawn", [False, True], ids=["known map", "drawn"])
+@tiers(3, 150, 500)
+def test_a_full_disk(results: Results, small_disk: Path, cases: int, *, drawn: bool) -> None:
+    """Class G: from no room to 1.2 times the result; the old one stays or the new one is whole."""
+    cases = max(cases // 10, 2) if drawn else cases
+    tally = Tally(f"G full disk{', map drawn' if drawn else ''}")
+    folder = small_disk / "result"
+    results.put("A", folder)
+    enough = 1.2 * 2 * size(results)
+    for number in range(cases):
+        leave_free(small_disk, 4096 * round(enough * number / max(cases - 1, 1) / 4096))
+        ended = results.write("B", folder, drawn=drawn)
+        outcome = tally.add(outcome_of(results, folder, ended, "A"), f"{number} of {cases}")
+        if outcome == "refused":
+            assert "MB are free" in ended.err, ended.err
+        assert left_over(folder) == []
+        leave_free(small_disk, 40_000_000)
+        if outcome != "refused":
+            assert_next_run_succeeds(results, folder)
+    report(tally)
+    assert set(tally.counts) == {"equal", "refused"}, tally.seeds
+
+
+@tiers(3, 60, 250)
+def test_a_limit_on_file_size(results: Results, tmp_path: Path, cases: int) -> None:
+    """Class G: the same where a file may not grow."""
+    tally, folder = Tally("G limit on file size"), tmp_path / "result"
+    results.put("A", folder)
+    largest = max(len(data) for whole in results.whole.values() for data in whole.values())
+    for number in range(cases):
+        limit = round(1.3 * largest * number / max(cases - 1, 1)) + 1
+        ended = results.write("B", folder, file_bytes=limit)
+        outcome = tally.add(outcome_of(results, folder, ended, "A"), f"{limit}")
+        assert left_over(folder) == []
+        if outcome == "equal":
+            assert_next_run_succeeds(results, folder)
+    report(tally)
+    assert set(tally.counts) == {"equal", "refused"}, tally.seeds
+
+
+# H: killed
+
+
+@pytest.mark.parametrize("drawn", [False, True], ids=["known map", "drawn"])
+@tiers(6, 450, 1800)
+def test_kill_at_a_random_time(results: Results, tmp_path: Path, cases: int, *, drawn: bool) -> None:
+    """Class H: while one result replaces the other again and again, by three signals."""
+    cases = max(cases // 9, 3) if drawn else cases
+    name = f"H kill{', map drawn' if drawn else ''}"
+    rng, tally, folder = random.Random(f"H-{SEED}-{drawn}"), Tally(name), tmp_path / "result"
+    results.put("A", folder)
+    longest = 3.0 if drawn else 0.8
+    for number in range(cases):
+        number_of_signal = (signal.SIGKILL, signal.SIGTERM, signal.SIGINT)[number % 3]
+        pid = results.start("B", folder, alternate=True, drawn=drawn)
+        time.sleep(rng.uniform(0.02, longest))
+        os.kill(pid, number_of_signal)
+        ended = results.server.wait(pid)
+        assert not ended.hang
+        assert_no_process_is_left(pid)
+        held = results.held(folder)
+        seed = f"{number}, {signal.Signals(number_of_signal).name}"
+        known = {"A": "equal", "B": "equal", INCOMPLETE: "finding"}
+        outcome = tally.add(known.get(held, "silent"), seed)
+        if number_of_signal == signal.SIGINT:
+            assert ended.code == 130, ended
+            assert outcome == "equal"
+            assert left_over(folder) == []
+        if outcome == "finding" or number % 25 == 0:
+            assert_next_run_succeeds(results, folder)
+    assert_next_run_succeeds(results, folder)
+    report(tally)
+    assert set(tally.counts) <= {"equal", "finding"}, tally.seeds
+
+
+def assert_no_process_is_left(group: int) -> None:
+    """Nothing that a run has started outlives it by more than five seconds."""
+    deadline = time.monotonic() + 5.0
+    while time.monotonic() < deadline:
+        try:
+            os.killpg(group, 0)
+        except ProcessLookupError:
+            return
+        time.sleep(0.01)
+    raise AssertionError("a process that the run has started is still there")
+
+
+def steps(results: Results, folder: Path, how: str | int, every: int) -> Iterator[tuple[int, Ended]]:
+    """Write B over A in a new folder, struck at every call in turn."""
+    for number, place in enumerate(numbered(folder)):
+        results.put("A", place / "result")
+        call = 1 + number * every
+        ended = results.write("B", place / "result", strike=[call, how])
+        yield call, ended
+        if how == "kill" and ended.code == 0:
+            return
+        if how != "kill" and ended.code == 0 and call > 40 and number * every > 250:
+            return
+
+
+@tiers(23, 1, 1)
+def test_kill_at_every_step(results: Results, tmp_path: Path, cases: int) -> None:
+    """Class H: at every call that changes the disk; the quick tier takes every so manyth."""
+    tally, seen = Tally("H kill at every call"), []
+    for call, ended in steps(results, tmp_path, "kill", cases):
+        folder = next(tmp_path.glob("*/result"))
+        seen.append(results.held(folder))
+        known = {"A": "equal", "B": "equal", INCOMPLETE: "finding"}
+        tally.add(known.get(seen[-1], "silent"), f"call {call}")
+        if ended.code != 0:
+            assert_next_run_succeeds(results, folder)
+    report(tally)
+    assert set(tally.counts) <= {"equal", "finding"}, tally.seeds
+    assert (seen[0], seen[-1]) == ("A", "B")
+
+
+# I: failing calls
+
+
+@pytest.mark.parametrize("code", ERRORS, ids=errno.errorcode.get)
+@tiers(53, 2, 1)
+def test_every_failing_call_of_python(
+    results: Results, tmp_path: Path, cases: int, code: int
+) -> None:
+    """Class I: call after call fails once; old or new, and nothing left behind."""
+    tally = Tally(f"I failing call, {errno.errorcode[code]}")
+    for call, ended in steps(results, tmp_path, code, cases):
+        folder = next(tmp_path.glob("*/result"))
+        outcome = tally.add(outcome_of(results, folder, ended, "A"), f"call {call}")
+        assert left_over(folder) == []
+        if outcome == "refused":
+            assert os.strerror(code) in ended.err
+    report(tally)
+    assert set(tally.counts) == {"equal", "refused"}, tally.seeds
+
+
+@pytest.fixture(scope="module")
+def native_results(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Results]:
+    """The same in a server whose libraries' calls can be made to fail."""
+    compiler = shutil.which("cc")
+    if compiler is None:
+        pytest.skip("there is no C compiler")
+    folder = tmp_path_factory.mktemp("native")
+    source = Path(__file__).parent / "programme" / "failing_calls.c"
+    library = folder / "failing_calls.so"
+    subprocess.run([compiler, "-shared", "-fPIC", "-o", str(library), str(source), "-ldl"],
+                   check=True)  # fmt: skip
+    with Server(LD_PRELOAD=str(library)) as server:
+        yield Results(server, folder)
+
+
+@pytest.mark.parametrize("code", [errno.EIO, errno.ENOSPC], ids=errno.errorcode.get)
+@tiers(None, 100, 400)
+def test_failing_calls_of_the_libraries(
+    native_results: Results, tmp_path: Path, cases: int, code: int
+) -> None:
+    """Class I: a write, flush or close by which GDAL or SQLite writes fails once, unseen."""
+    tally = Tally(f"I failing call of a library, {errno.errorcode[code]}")
+    rng = random.Random(f"I-{SEED}-{code}")
+    for number, place in zip(range(cases), numbered(tmp_path), strict=False):
+        native_results.put("A", place / "result")
+        call = number + 1 if number < cases // 2 else rng.randrange(cases // 2, 1500)
+        ended = native_results.write("B", place / "result", native=[call, code])
+        outcome = outcome_of(native_results, place / "result", ended, "A")
+        tally.add(outcome, f"call {call}")
+        assert left_over(place / "result") == []
+    report(tally)
+    assert set(tally.counts) == {"equal", "refused"}, tally.seeds
+
+
+# J: power cut
+
+
+@tiers(1, 8, 40)
+def test_power_cut(results: Results, tmp_path: Path, cases: int) -> None:
+    """Class J: every prefix of what was flushed, with names since then kept, lost, or mixed."""
+    tally, folder, store = Tally("J power cut"), tmp_path / "result", tmp_path / "store"
+    results.put("A", folder)
+    store.mkdir()
+    before = {str(path): path.read_bytes() for path in folder.iterdir()}
+    ended = results.write("B", folder, record=str(store))
+    events = ended.value["events"]
+    assert ended.value["code"] == 0
+    assert sum(event[0] == "file" for event in events) > len(results.whole["B"])
+    seen: dict[str, bool] = {}
+    places = numbered(tmp_path / "cut")
+    for number, disk in enumerate(cuts(events, before, f"J-{SEED}", cases)):
+        place = next(places) / "result"
+        disk.put(place, str(folder))
+        held = results.held(place)
+        known = {"A": "equal", "B": "equal", INCOMPLETE: "finding"}
+        tally.add(known.get(held, "silent"), f"cut {number}")
+        if not seen.get(held) or number % 97 == 0:
+            seen[held] = True
+            assert_next_run_succeeds(results, place)
+    report(tally)
+    assert set(tally.counts) == {"equal", "finding"}, tally.seeds
+    assert set(seen) == {"A", "B", INCOMPLETE}
+
+
+# K: several at once
+
+
+@tiers(3, 100, 500)
+def test_several_runs_at_once(results: Results, tmp_path: Path, cases: int) -> None:
+    """Class K: 2 or 4 runs 0 to 50 ms apart, and a reader that looks all the time."""
+    rng, tally, folder = random.Random(f"K-{SEED}"), Tally("K several runs"), tmp_path / "result"
+    results.put("A", folder)
+    refused = 0
+    for number in range(cases):
+        pids = []
+        for letter in "AB" * (1 + number % 2):
+            pids.append(results.start(letter, folder))
+            time.sleep(rng.uniform(0.0, 0.05))
+        wrong = look_while(results, folder, pids)
+        ended = [results.server.wait(pid) for pid in pids]
+        for one in ended:
+            assert one.code in (0, 1), one
+            assert one.code == 0 or "another run (process " in one.err, one.err
+        refused += sum(one.code for one in ended)
+        held = results.held(folder)
+        good = held in ("A", "B") and 0 in [one.code for one in ended] and not wrong
+        tally.add("equal" if good else "silent", f"{number}: {held} {wrong}")
+        assert left_over(folder) == []
+    report(tally, refused=refused)
+    assert tally.counts["silent"] == 0, tally.seeds
+
+
+def look_while(results: Results, folder: Path, pids: list[int]) -> list[str]:
+    """Look at the folder until all are done; give what a reader must never see."""
+    wrong = []
+    while any(Path(f"/proc/{pid}/stat").read_text().split()[2] != "Z" for pid in pids):
+        before = (folder / "summary.json").read_bytes()
+        held = results.held(folder)
+        # what changed while it was looked at is looked at again
+        if (folder / "summary.json").read_bytes() == before and held in (BROKEN, NOTHING):
+            again = results.held(folder)
+            if (folder / "summary.json").read_bytes() == before and again == held:
+                wrong.append(held)
+    return wrong

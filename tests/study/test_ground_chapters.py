@@ -1,0 +1,236 @@
+"""Outlets, house ring, standing water and quantities of whole lots."""
+
+import csv
+import json
+from dataclasses import replace
+from pathlib import Path
+
+import geopandas as gpd
+import numpy as np
+import pytest
+import rasterio
+import shapely
+from affine import Affine
+
+from lotflow.errors import InputError
+from lotflow.inputs.job import read_job
+from lotflow.inputs.job_tables import Prices, Setbacks
+from lotflow.inputs.screening import screening_job
+from lotflow.layers import RESULT_LAYERS
+from lotflow.outputs.result_layers import runoff_table
+from lotflow.outputs.summary import summary_content
+from lotflow.outputs.summary_text import summary_text
+from lotflow.study.cases import cases_of
+from lotflow.study.chapter import Chapter
+from lotflow.study.drain_check import check_drains, dry_runs
+from lotflow.study.house import house_chapter
+from lotflow.study.lot_water import case_water, study_lot
+from lotflow.study.main_job import bind
+from lotflow.study.outlets import outlet_chapter
+from lotflow.study.quantities import quantity_chapter
+from lotflow.study.standing import standing_chapter
+from lotflow.study.terrain_layers import terrain_chapter
+from lotflow.study.write import write_study
+
+SAMPLES = Path(__file__).parents[2] / "data_samples"
+LAYERS = ("outlet_options", "facades", "openings")
+
+
+def cases(lot):
+    return [case_water(lot, case) for case in cases_of(lot.site)]
+
+
+def with_job(lot, **changes):
+    return replace(lot, job=lot.job.model_copy(update=changes))
+
+
+def rules(chapter, subject=None):
+    return {f.rule for f in chapter.findings if subject in (None, f.subject)}
+
+
+@pytest.fixture(scope="module")
+def lots():
+    return {name: study_lot(read_job(SAMPLES / name)) for name in ("alder_court", "alder_court_us")}
+
+
+@pytest.fixture(scope="module")
+def lot(lots):
+    return lots["alder_court"]
+
+
+@pytest.fixture(scope="module")
+def checked(lot):
+    return check_drains(lot, dry_runs(lot))
+
+
+def test_every_low_spot_and_inlet_gets_its_options_best_first(lot):
+    layer = outlet_chapter(lot).layers["outlet_options"]
+    spots = {f"low spot {n}" for n in (1, 2, 3)}
+    assert set(layer["subject"]) == spots | set(lot.names)
+    for _, rows in layer.groupby("subject"):
+        assert list(rows["rank"]) == list(range(1, len(rows) + 1))
+        assert len(rows) <= 3
+    best = layer[layer["rank"] == 1]
+    assert set(best["kind"]) == {"curb"}
+    assert set(best["verdict"]) == {"reachable"}
+    houses = lot.site.buildings.geometry.union_all()
+    assert not layer.geometry.intersects(houses.buffer(-0.01)).any()
+
+
+def test_without_drawn_outlets_and_streets_the_lot_edge_is_left():
+    """The quick case: two files only."""
+    sample = SAMPLES / "alder_court"
+    lot = study_lot(screening_job((sample / "dem.tif",), {"lot": sample / "site.gpkg"}))
+    layer = outlet_chapter(lot).layers["outlet_options"]
+    assert set(layer["kind"]) == {"lot edge"}
+    assert layer[layer["rank"] == 1]["place"].str.contains("south").all()
+
+
+def bowl_job(folder):
+    """A lot that lies wholly in a round bowl, 28 cm deep with a level rim: nowhere to go."""
+    x, y = np.meshgrid(np.arange(60) + 0.5, np.arange(60) + 0.5)
+    values = np.minimum(10.0, 9.72 + 0.28 * (np.hypot(x - 30, y - 30) / 20) ** 2)
+    profile = {"driver": "GTiff", "dtype": "float32", "count": 1, "width": 60, "height": 60,
+               "crs": "EPSG:26917", "transform": Affine(1, 0, 6e5, 0, -1, 3.3e6 + 60)}  # fmt: skip
+    with rasterio.open(folder / "dem.tif", "w", **profile) as raster:
+        raster.write(values.astype(np.float32), 1)
+    shape = shapely.box(6e5 + 20, 3.3e6 + 20, 6e5 + 40, 3.3e6 + 40)
+    gpd.GeoDataFrame(geometry=[shape], crs="EPSG:26917").to_file(folder / "lot.geojson")
+    return screening_job((folder / "dem.tif",), {"lot": folder / "lot.geojson"}, vertical_unit="m")
+
+
+def test_a_lot_in_a_bowl_has_no_gravity_outlet_and_the_text_opens_with_it(tmp_path):
+    lot = study_lot(bowl_job(tmp_path))
+    chapter = outlet_chapter(lot)
+    (finding,) = chapter.findings
+    assert (finding.rule, finding.severity) == ("no-gravity-outlet", "warn")
+    assert finding.measured < 0
+    assert finding.x is not None
+    study = bind(lot, [terrain_chapter(lot), chapter])
+    content = summary_content(study.layers, balance={}, provenance={}, accuracy={})
+    text = summary_text(content, "us")
+    assert text.splitlines()[1] == "No gravity outlet was found for low spot 1."
+    assert "Where gravity can lead it" in text
+
+
+def test_the_patio_falls_towards_the_house_and_the_narrow_side_is_not_judged(lot):
+    layer = house_chapter(lot, cases(lot)).layers["facades"].set_index("name")
+    assert layer.loc["House, north side", "surface"] == "paving"
+    assert layer.loc["House, north side", "slope"] < 0
+    assert layer.loc["House, north side", "verdict"] == "too flat"
+    assert layer.loc["Garage, east side", "verdict"] == "too narrow to tell"
+    assert set(layer["building"]) == {"House", "Garage"}  # not the neighbours' houses
+
+
+def test_openings_know_the_low_spot_beside_them(lot):
+    layer = house_chapter(lot, cases(lot)).layers["openings"].set_index("name")
+    assert layer.loc["Back door", "low_spot"] == 2
+    # the patio overflows about 10 cm below the sill, as the sample's description tells
+    assert layer.loc["Back door", "freeboard_m"] == pytest.approx(0.10, abs=0.01)
+    assert np.isnan(layer.loc["Heat pump", "freeboard_m"])
+
+
+def test_what_is_wrong_today_and_no_longer_proposed_says_so(lot):
+    chapter = house_chapter(lot, cases(lot))
+    downspouts = [f for f in chapter.findings if f.rule.startswith("downspout")]
+    assert {f.subject for f in downspouts} == {"DS2", "DS3"}
+    assert all(f.message.startswith("As it is today: ") for f in downspouts)
+    assert "downspout-feeds-low-spot" in rules(chapter, "DS2")
+    assert rules(chapter, "Old emitter") == {"discharge-over-sidewalk"}
+
+
+def test_setbacks_come_from_the_job_alone(lot):
+    assert "setback" not in rules(house_chapter(lot, cases(lot)))
+    strict = with_job(lot, setbacks=Setbacks.model_validate({"tree_m": 3.0, "lot_line_ft": 60.0}))
+    found = [f for f in house_chapter(strict, cases(lot)).findings if f.rule == "setback"]
+    trees = {f.subject for f in found if "tree" in f.message}
+    assert trees == {"Street line", "Lawn line", "Lawn street line"} & trees
+    assert "Lawn street line" in trees
+    assert {f.subject for f in found if "lot line" in f.message} == {"Old emitter"}
+
+
+def test_undrained_paving_never_dries_and_lawn_soaks_away(lot):
+    bare = replace(lot, inlets=replace(lot.inlets, placed=[]))
+    chapter = standing_chapter(bare)
+    hours = chapter.columns["low_spots"]["soak_away_h"]
+    # 17.6 cm of water at 0.2 in/h, group C
+    assert hours[0] == pytest.approx(17.58 / (0.2 * 2.54), abs=0.2)
+    assert np.isnan(hours[1:]).all()
+    assert {f.subject for f in chapter.findings} == {"low spot 2", "low spot 3"}
+    assert standing_chapter(lot).findings == []
+
+
+def test_feet_and_metres_give_the_same_findings_and_levels(lots):
+    found = {}
+    for name, lot in lots.items():
+        chapters = [outlet_chapter(lot), house_chapter(lot, cases(lot)), standing_chapter(lot)]
+        found[name] = (
+            [(f.rule, f.subject) for one in chapters for f in one.findings],
+            {key: table for one in chapters for key, table in one.layers.items()},
+        )
+    (first, first_layers), (second, second_layers) = found.values()
+    assert first == second
+    for name in LAYERS:
+        for column in RESULT_LAYERS[name].columns:
+            if column.name in ("x", "y"):
+                continue
+            a, b = first_layers[name][column.name], second_layers[name][column.name]
+            if column.kind == "number":
+                np.testing.assert_allclose(a, b, atol=2e-3)
+            else:
+                assert list(a.dropna()) == list(b.dropna())
+
+
+def test_quantities_are_those_of_the_proposed_parts(lot, checked):
+    chapter = quantity_chapter(lot, checked)
+    table = chapter.layers["quantities"].set_index("item")
+    lines = lot.site.drain_lines
+    proposed = lines[lines["status"] == "proposed"]
+    assert table.loc["pipe pvc 4 in", "quantity"] == np.ceil(proposed.length.sum() / 3.0)
+    assert table.loc["catch basin 305 mm x 305 mm", "quantity"] == 2
+    assert table.loc["outlet curb 102 mm", "quantity"] == 3
+    assert table.loc["channel drain 127 mm wide section", "quantity"] == 3
+    assert table.loc["downspout connection", "quantity"] == 4
+    assert not table.index.str.contains("corrugated").any()
+    trench = table[table.index.str.startswith("trench")]["quantity"].sum()
+    assert trench == pytest.approx(proposed.length.sum(), abs=0.2)
+    surfaces = table[table.index.str.startswith("surface")]["quantity"].sum()
+    assert surfaces == pytest.approx(trench * (0.101 + 2 * 0.1016), abs=0.2)
+
+
+def test_prices_are_the_users_and_their_sum_stands_in_the_csv(lot, checked, tmp_path):
+    (tmp_path / "prices.csv").write_text("item,price\nCatch basin 305 mm x 305 mm,80\ngold,1\n")
+    priced = with_job(lot, prices=Prices.model_validate({"file": str(tmp_path / "prices.csv")}))
+    chapter = quantity_chapter(priced, checked)
+    rows = list(csv.reader(chapter.texts["quantities.csv"].splitlines()))
+    assert rows[0] == ["item", "detail", "quantity", "unit", "price", "cost"]
+    assert rows[-1] == ["sum", "of what has a price", "", "", "", "160.0"]
+    assert rules(chapter) == {"item-without-price", "price-without-item"}
+    (tmp_path / "prices.csv").write_text("item,price\na,b\n")
+    with pytest.raises(InputError, match="line 2"):
+        quantity_chapter(priced, checked)
+
+
+def test_nothing_proposed_is_nothing_to_order(lot):
+    frames = {
+        name: getattr(lot.site, name).assign(status="existing")
+        for name in ("inlets", "outlets", "drain_lines", "downspouts")
+    }
+    as_it_is = replace(lot, site=replace(lot.site, **frames))
+    chapter = quantity_chapter(as_it_is, ())
+    assert chapter.layers["quantities"].empty
+    assert not chapter.texts
+
+
+def test_the_layers_are_written_and_read_back(lot, checked, tmp_path):
+    study = bind(lot, [
+        terrain_chapter(lot), Chapter(layers={"runoff": runoff_table([])}), outlet_chapter(lot),
+        house_chapter(lot, cases(lot)), standing_chapter(lot), quantity_chapter(lot, checked),
+    ])  # fmt: skip
+    write_study(study, tmp_path / "r", overwrite=False)
+    summary = json.loads((tmp_path / "r" / "summary.json").read_text())
+    for name in (*LAYERS, "quantities"):
+        assert len(summary[name]) == len(study.layers[name])
+        assert len(gpd.read_file(tmp_path / "r" / "result.gpkg", layer=name)) == len(summary[name])
+    assert summary["openings"][0]["low_spot"] == 2
+    assert "quantities.csv" in summary["files"]

@@ -1,0 +1,138 @@
+"""Outlet first: exact falls on planes, none out of a bowl, round buildings, in either unit."""
+
+import numpy as np
+import pytest
+import shapely
+from affine import Affine
+
+from lotflow.grid import Grid
+from lotflow.terrain import known_surfaces as known
+from lotflow.terrain.level_error import LevelError
+from lotflow.terrain.lower_places import LowerPlace, edge_places, front_places
+from lotflow.terrain.outlet_search import LeadFrom, PipeRule, SearchGround, outlet_options
+from lotflow.terrain.surface import prepare_surface
+
+RULE = PipeRule(cover_m=0.3, diameter_m=0.1, least_fall=0.01)
+
+
+def ground_of(grid, lot, *, buildings=(), rmse=0.0):
+    surface = prepare_surface(grid, buildings=buildings)
+    return SearchGround(surface, lot, list(buildings), LevelError(rmse, 10.0, 0.1))
+
+
+def test_falls_on_a_plane_are_those_of_the_plane():
+    """5 % over 30 m: 1.5 m from ground to ground, 0.4 m for cover and pipe, 0.3 m for 1 %."""
+    ground = ground_of(known.tilted_plane(60, slope=0.05), shapely.box(5, 5, 55, 55))
+    start = LeadFrom("inlet", "A", 40.5, 30.5, 10 + 0.05 * 40.5)
+    place = LowerPlace("curb", "street", 10.5, 30.5, 10 + 0.05 * 10.5)
+    (option,) = outlet_options(start, [place], RULE, ground)
+    assert option.run_m == pytest.approx(30)
+    assert option.surface_fall_m == pytest.approx(1.5)
+    assert option.fall_m == pytest.approx(1.1)
+    assert option.left_m == pytest.approx(0.8)
+    assert option.verdict == "reachable"
+    # deepest at its upper end: the pipe falls less steeply than the ground
+    assert option.deepest_m == pytest.approx(0.4, abs=0.05)
+    assert option.off_lot_m == 0
+
+
+def test_the_lowest_side_of_the_lot_is_found_and_the_others_are_not_reachable():
+    lot = shapely.box(5, 5, 55, 55)
+    ground = ground_of(known.tilted_plane(60, slope=0.05), lot)
+    places = edge_places(ground.surface, lot)
+    start = LeadFrom("low spot", "low spot 1", 30.5, 30.5, 10 + 0.05 * 30.5)
+    options = outlet_options(start, places, RULE, ground)
+    assert "west" in options[0].place.name
+    assert options[0].verdict == "reachable"
+    assert all(one.verdict == "not reachable" for one in options if "east" in one.place.name)
+
+
+def test_a_bowl_has_no_outlet():
+    """The rim is half a metre above its bed: with 0.4 m for the pipe every way lacks fall."""
+    grid = known.spherical_bowl()
+    size = grid.shape[0] * grid.cell_m
+    lot = shapely.box(1, 1, size - 1, size - 1)
+    ground = ground_of(grid, lot)
+    start = LeadFrom("low spot", "low spot 1", size / 2, size / 2, 19.5)
+    options = outlet_options(start, edge_places(ground.surface, lot), RULE, ground)
+    assert options
+    assert all(one.verdict == "not reachable" for one in options)
+
+
+@pytest.mark.parametrize(("rmse", "verdict"), [(0.0, "reachable"), (0.1, "cannot tell")])
+def test_the_accuracy_decides_whether_it_can_be_told(rmse, verdict):
+    ground = ground_of(known.tilted_plane(60, slope=0.02), shapely.box(5, 5, 55, 55), rmse=rmse)
+    start = LeadFrom("inlet", "A", 50.5, 30.5, 11.01)
+    place = LowerPlace("curb", "street", 8.5, 30.5, 10.17)
+    (option,) = outlet_options(start, [place], RULE, ground)
+    assert option.left_m == pytest.approx(0.02)
+    assert option.verdict == verdict
+
+
+def test_levels_taken_on_site_leave_no_doubt():
+    ground = ground_of(known.tilted_plane(60, slope=0.02), shapely.box(5, 5, 55, 55), rmse=0.1)
+    start = LeadFrom("inlet", "A", 50.5, 30.5, 11.01, surveyed=True)
+    place = LowerPlace("curb", "street", 8.5, 30.5, 10.17, surveyed=True)
+    (option,) = outlet_options(start, [place], RULE, ground)
+    assert (option.left_low_m, option.left_high_m) == (option.left_m, option.left_m)
+
+
+def test_a_building_in_the_way_makes_the_run_longer_and_the_rest_smaller():
+    house = shapely.box(20, 20, 30, 40)
+    lot = shapely.box(5, 5, 55, 55)
+    start = LeadFrom("inlet", "A", 40.5, 30.5, 12.0)
+    place = LowerPlace("curb", "street", 10.5, 30.5, 10.0)
+    grid = known.tilted_plane(60, slope=0.05)
+    (free,) = outlet_options(start, [place], RULE, ground_of(grid, lot))
+    (round_it,) = outlet_options(start, [place], RULE, ground_of(grid, lot, buildings=[house]))
+    assert round_it.run_m > free.run_m
+    assert not round_it.way.intersects(house)
+    assert free.left_m - round_it.left_m == pytest.approx(0.01 * (round_it.run_m - free.run_m))
+
+
+def test_drawn_outlets_stand_before_the_street_and_the_street_before_the_lot_edge():
+    ground = ground_of(known.tilted_plane(60, slope=0.05), shapely.box(5, 5, 55, 55))
+    start = LeadFrom("inlet", "A", 40.5, 30.5, 13.0)
+    places = [
+        LowerPlace("lot edge", "west side", 35.5, 30.5, 10.0),
+        LowerPlace("street", "Elm", 20.5, 30.5, 10.0),
+        LowerPlace("curb", "C1", 10.5, 30.5, 10.0),
+        LowerPlace("lot edge", "south side", 36.5, 30.5, 10.0),
+    ]
+    found = outlet_options(start, places, RULE, ground)
+    assert [one.place.kind for one in found] == ["curb", "street", "lot edge"]
+    assert [one.place.name for one in found][-1] == "south side"  # the shorter way
+
+
+def test_the_street_side_that_faces_the_lot_counts_and_the_gutter_is_its_lowest_cell():
+    """A street 6 m wide south of the lot, a gutter one cell deep along its near side."""
+    values = np.full((40, 40), 10.0)
+    values[31, :] = 9.8
+    grid = Grid(values, Affine(1.0, 0, 0, 0, -1.0, 40.0), None)
+    surface = prepare_surface(grid)
+    lot = shapely.box(10, 12, 30, 30)
+    places = front_places("street", "Elm", shapely.box(0, 3, 40, 9), surface, lot)
+    assert places
+    assert all(place.level == 9.8 for place in places)
+    assert all(place.y == 9 for place in places)
+    assert front_places("street", "far", shapely.box(0, -60, 40, -50), surface, lot) == []
+
+
+def test_feet_and_metres_give_the_same_options():
+    unit = 1200 / 3937
+    metric = known.tilted_plane(60, slope=0.05)
+    feet = Grid(
+        metric.values, Affine(1 / unit, 0, 0, 0, -1 / unit, 60 / unit), None, metres_per_unit=unit
+    )
+    found = []
+    for grid, scale in ((metric, 1.0), (feet, 1 / unit)):
+        lot = shapely.box(5 * scale, 5 * scale, 55 * scale, 55 * scale)
+        ground = ground_of(
+            grid, lot, buildings=[shapely.box(*(np.array([20, 20, 30, 40]) * scale))]
+        )
+        start = LeadFrom("inlet", "A", 40.5 * scale, 30.5 * scale, 12.0)
+        options = outlet_options(start, edge_places(ground.surface, lot), RULE, ground)
+        found.append([(one.place.name, one.verdict, one.run_m, one.left_m) for one in options])
+    for first, second in zip(*found, strict=True):
+        assert first[:2] == second[:2]
+        assert first[2:] == pytest.approx(second[2:], abs=1e-6)

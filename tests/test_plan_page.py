@@ -1,0 +1,250 @@
+"""The plan page in a browser: it asks nobody, and answers as the program does."""
+
+import json
+import os
+import re
+import shutil
+import time
+from dataclasses import dataclass
+from pathlib import Path
+
+import geopandas as gpd
+import numpy as np
+import pytest
+
+from lotflow.inputs.job import read_job
+from lotflow.study import run_study, write_study
+from lotflow.terrain.level_error import LevelError
+
+SAMPLE = Path(__file__).parents[1] / "data_samples" / "alder_court"
+HOSTILE = "<script>window.hit=1</script><img src=x onerror=window.hit=1>"
+SIZES = {"phone": (390, 844), "desktop": (1400, 900)}
+
+
+@dataclass(frozen=True)
+class Made:
+    """A study of the sample with a hostile name, and its page."""
+
+    study: object
+    page: Path
+
+
+@pytest.fixture(scope="module")
+def made(tmp_path_factory):
+    folder = tmp_path_factory.mktemp("plan")
+    job = folder / "job"
+    shutil.copytree(SAMPLE, job)
+    inlets = gpd.read_file(job / "site.gpkg", layer="inlets")
+    row = inlets.index[inlets["status"] != "replaced"][0]
+    old = inlets.loc[row, "name"]
+    inlets.loc[row, "name"] = HOSTILE
+    lines = gpd.read_file(job / "site.gpkg", layer="drain_lines")
+    for column in ("from", "to"):
+        lines[column] = lines[column].replace(old, HOSTILE)
+    spouts = gpd.read_file(job / "site.gpkg", layer="downspouts")
+    spouts["to"] = spouts["to"].replace(old, HOSTILE)
+    for name, frame in (("inlets", inlets), ("drain_lines", lines), ("downspouts", spouts)):
+        frame.to_file(job / "site.gpkg", layer=name, driver="GPKG")
+    study = run_study(read_job(job))
+    write_study(study, folder / "result", overwrite=False)
+    return Made(study, folder / "result" / "plan.html")
+
+
+@pytest.fixture(scope="module")
+def browser():
+    webdriver = pytest.importorskip("selenium.webdriver", reason="selenium is not installed")
+    service = pytest.importorskip("selenium.webdriver.chrome.service")
+
+    chromium, driver = shutil.which("chromium"), shutil.which("chromedriver")
+    if not chromium or not driver:
+        pytest.skip("no chromium with its driver on this machine")
+    options = webdriver.ChromeOptions()
+    options.binary_location = chromium
+    for argument in ("--headless=new", "--no-sandbox", "--disable-gpu"):
+        options.add_argument(argument)
+    options.set_capability("goog:loggingPrefs", {"browser": "ALL", "performance": "ALL"})
+    started = webdriver.Chrome(options=options, service=service.Service(driver))
+    yield started
+    started.quit()
+
+
+def opened(browser, page, size="desktop"):
+    width, height = SIZES[size]
+    browser.execute_cdp_cmd(
+        "Emulation.setDeviceMetricsOverride",
+        {"width": width, "height": height, "deviceScaleFactor": 1, "mobile": size == "phone"},
+    )
+    browser.get_log("performance")
+    browser.get(page.as_uri())
+    ready = "return document.documentElement.dataset.ready === 'yes'"
+    deadline = time.monotonic() + 20
+    while not browser.execute_script(ready):
+        assert time.monotonic() < deadline, "the page did not start"
+        time.sleep(0.05)
+
+
+@pytest.fixture
+def plan(browser, made):
+    opened(browser, made.page)
+    return browser
+
+
+def test_the_page_is_one_small_file_that_names_no_other(made):
+    text = made.page.read_text(encoding="utf-8")
+    assert len(text.encode()) < 2_000_000
+    assert not re.search(r"<(?:link|img|iframe|object|embed|base)\b", text.split("<script>")[0])
+    assert "sourceMappingURL" not in text
+    style = re.search(r"<style>(.*?)</style>", text, re.DOTALL)[1]
+    assert not re.search(r"url\((?!#)", style)
+    policy = re.search(r'Content-Security-Policy" content="([^"]*)"', text)[1]
+    assert policy.startswith("default-src &#x27;none&#x27;; img-src data:; style-src")
+    assert "unsafe" not in policy
+
+
+def test_the_page_is_the_same_each_time(made, tmp_path):
+    write_study(made.study, tmp_path / "again", overwrite=False)
+    assert (tmp_path / "again" / "plan.html").read_bytes() == made.page.read_bytes()
+
+
+@pytest.mark.parametrize("size", SIZES)
+def test_it_loads_without_an_error_or_a_request_but_for_itself(browser, made, size):
+    opened(browser, made.page, size)
+    assert browser.get_log("browser") == []
+    events = [json.loads(entry["message"])["message"] for entry in browser.get_log("performance")]
+    asked = {
+        event["params"]["request"]["url"]
+        for event in events
+        if event["method"] == "Network.requestWillBeSent"
+    }
+    assert {address for address in asked if not address.startswith("data:")} == {made.page.as_uri()}
+
+
+def test_a_name_from_the_user_stays_text(plan):
+    assert plan.execute_script("return window.hit") is None
+    assert HOSTILE in plan.execute_script("return document.body.innerText")
+
+
+def test_a_layer_is_switched_off_and_on(plan):
+    count = "return document.querySelectorAll('#map path').length"
+    before = plan.execute_script(count)
+    plan.execute_script("document.getElementById('layer-flow_paths').click()")
+    assert plan.execute_script(count) < before
+    plan.execute_script("document.getElementById('layer-flow_paths').click()")
+    assert plan.execute_script(count) == before
+
+
+def test_units_are_switched_everywhere(plan):
+    text = "return document.getElementById('tables').innerText"
+    assert " m²" in plan.execute_script(text)
+    plan.execute_script(
+        "const u = document.getElementById('units'); u.value = 'us'; "
+        "u.dispatchEvent(new Event('change'))"
+    )
+    assert " ft²" in plan.execute_script(text)
+    assert " m²" not in plan.execute_script(text)
+
+
+def test_a_row_of_a_table_and_its_shape_on_the_map_choose_one_another(plan):
+    plan.execute_script(
+        "document.querySelector('tr[data-layer=low_spots][data-name=\"2\"] button').click()"
+    )
+    chosen = "return [...document.querySelectorAll('tr.chosen')].map((r) => r.dataset.name)"
+    assert plan.execute_script(chosen) == ["2"]
+    assert plan.execute_script("return document.querySelectorAll('.told-tip').length") == 1
+
+
+def test_following_the_water_ends_where_the_program_says(plan, made):
+    """Ten random cells of known ground: the same last cell and the same area."""
+    routing = made.study.lot.inlets.routing
+    receiver, total = routing.receivers().ravel(), routing.total.ravel()
+    roof = routing.surface.roof.ravel()
+    outs = {culvert.up_cell: culvert.down_cell for culvert in routing.drains.culverts}
+    open_ground = np.flatnonzero(~roof & ~routing.surface.missing.ravel())
+    for start in np.random.default_rng(7).choice(open_ground, 10, replace=False).tolist():
+        cell = start
+        while (below := outs.get(cell, int(receiver[cell]))) != cell:
+            cell = below
+        told = plan.execute_script(
+            "const w = wayDown(lotflowPlan.water, arguments[0]); "
+            "return [w.end, w.area, w.length, w.fall]",
+            start,
+        )
+        assert told[0] == cell
+        grid = routing.surface.ground
+        assert told[1] == pytest.approx(total[start] * grid.cell_m2, abs=1e-6)
+        fall = grid.values.ravel()[start] - grid.values.ravel()[cell]
+        assert told[3] == pytest.approx(fall, abs=1.1e-3)
+
+
+def test_roof_water_is_followed_from_the_eaves(plan, made):
+    surface = made.study.lot.inlets.routing.surface
+    cell = int(np.flatnonzero(surface.roof)[100])
+    told = plan.execute_script(
+        "const w = wayDown(lotflowPlan.water, arguments[0]); return [w.roof, w.cells[0]]", cell
+    )
+    assert told == [True, int(surface.eave_cell.ravel()[cell])]
+
+
+def test_the_fall_between_two_points_is_that_of_the_ground(plan, made):
+    """Distance, fall and interval as computed here from the grid and the error model."""
+    lot = made.study.lot
+    grid, accuracy = lot.window.surface.ground, lot.job.elevation
+    west, south, _, _ = grid.bounds
+    error = LevelError(accuracy.rmse_m, accuracy.correlation_m, accuracy.white_share)
+    rng = np.random.default_rng(3)
+    for _ in range(5):
+        cells = rng.integers(5, np.array(grid.shape) - 5, size=(2, 2))
+        (x0, y0), (x1, y1) = (grid.xy(*cell) for cell in cells)
+        told = plan.execute_script(
+            "const f = fallBetween(lotflowPlan.water, arguments[0], arguments[1], "
+            "JSON.parse(document.getElementById('plan-data').textContent).accuracy); "
+            "return [f.distance, f.fall, f.doubt]",
+            [y0 - south, x0 - west],
+            [y1 - south, x1 - west],
+        )
+        distance = float(np.hypot(x1 - x0, y1 - y0)) * grid.metres_per_unit
+        fall = float(grid.values[tuple(cells[0])] - grid.values[tuple(cells[1])])
+        doubt = 1.6448536 * float(error.of_difference(distance))
+        assert told == pytest.approx([distance, fall, doubt], abs=1.1e-3)
+
+
+def test_a_pipe_keeps_its_cover_along_the_whole_line(plan):
+    """Hand values: ground 10, 8, 9.5 m at 0, 10, 20 m; 1 % fall, 0.3 m cover, 0.1 m pipe."""
+    told = plan.execute_script(
+        "const p = pipeUnder([{distance: 0, ground: 10}, {distance: 10, ground: 8}, "
+        "{distance: 20, ground: 9.5}], 0.01, 0.3, 0.1); "
+        "return [p.depthUp, p.depthDown, p.deepest, p.fromFirst]"
+    )
+    # the low ground governs: invert 7.6 there, 7.7 at the top, 7.5 at the end
+    assert told == [pytest.approx(2.3), pytest.approx(2.0), pytest.approx(2.3), True]
+
+
+def test_taps_answer_on_the_page(plan):
+    plan.execute_script(
+        "document.querySelector('[data-ask=follow]').click(); "
+        "document.getElementById('here').click()"
+    )
+    answer = "return document.getElementById('answer').innerText"
+    assert "Ends at" in plan.execute_script(answer)
+    plan.execute_script(
+        "document.querySelector('[data-ask=fall]').click(); "
+        "document.getElementById('here').click(); lotflowPlan.map.panBy([120, 0], "
+        "{animate: false}); document.getElementById('here').click()"
+    )
+    assert "Distance" in plan.execute_script(answer)
+    assert plan.execute_script("return document.querySelectorAll('svg.section').length") == 1
+
+
+@pytest.mark.parametrize("size", SIZES)
+def test_an_accessibility_checker_finds_nothing_serious(browser, made, size):
+    """axe-core (npm), where it is at hand."""
+    script = Path(os.environ.get("LOTFLOW_NODE_MODULES", ""), "axe-core", "axe.min.js")
+    if not script.is_file():
+        pytest.skip("LOTFLOW_NODE_MODULES names no folder with axe-core")
+    opened(browser, made.page, size)
+    browser.execute_script(script.read_text(encoding="utf-8"))
+    found = browser.execute_async_script(
+        "const done = arguments[0]; axe.run().then((r) => done(r.violations.map("
+        "(v) => [v.impact, v.id, v.nodes[0].html])))"
+    )
+    assert [one for one in found if one[0] in ("serious", "critical")] == []
