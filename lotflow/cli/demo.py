@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from lotflow.cli import options
-from lotflow.cli.report import compute
+from lotflow.cli.report import Voice, compute
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -28,8 +28,7 @@ def demo(folder: Path, **given: Any) -> int:
         folder / "result",
         overwrite=given["overwrite"],
         use_covers=True,
-        as_json=False,
-        quiet=given["quiet"],
+        pack=True,
         strict=False,
-        verbose=given["verbose"],
+        voice=Voice(quiet=given["quiet"], verbose=given["verbose"]),
     )

@@ -40,7 +40,7 @@ json_output = click.option(
 no_pack = click.option(
     "--no-pack",
     is_flag=True,
-    help="Leave out page, PDF and waypoints. This version writes none of them yet.",
+    help="Leave out the files to carry away: page, field sheet, waypoints, tables of places.",
 )
 realisations = click.option(
     "--realisations",

@@ -2,16 +2,36 @@
 
 from __future__ import annotations
 
+from contextlib import nullcontext
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import click
 
 if TYPE_CHECKING:
+    from contextlib import AbstractContextManager
     from pathlib import Path
 
     from lotflow.inputs.job import Job
+    from lotflow.outputs.side_process import SideProcess
 
 FAILED_CHECK = 3
+
+
+@dataclass(frozen=True)
+class Voice:
+    """
+    How much a command says, and how.
+
+    Parameters
+    ----------
+    as_json, quiet, verbose
+        As the options of that name.
+    """
+
+    as_json: bool = False
+    quiet: bool = False
+    verbose: bool = False
 
 
 def compute(
@@ -20,10 +40,9 @@ def compute(
     *,
     overwrite: bool,
     use_covers: bool,
-    as_json: bool,
-    quiet: bool,
+    pack: bool,
     strict: bool,
-    verbose: bool,
+    voice: Voice,
 ) -> int:
     """
     Run a study, write its result and print the table.
@@ -34,32 +53,44 @@ def compute(
         What to compute.
     folder
         Where the result goes.
-    overwrite, use_covers, as_json, quiet, strict, verbose
+    overwrite, use_covers, pack, strict
         As the options of that name.
+    voice
+        How much is said, and how.
 
     Returns
     -------
     code
         Exit code.
     """
-    # the libraries take most of the time of a small lot: loaded only when really needed
-    from lotflow.outputs.summary import json_text  # noqa: PLC0415
-    from lotflow.study import check_folder, run_study, write_study  # noqa: PLC0415
+    with drawing_process() as second:
+        # the libraries take most of the time of a small lot: loaded only when really needed
+        from lotflow.outputs.summary import json_text  # noqa: PLC0415
+        from lotflow.study import check_folder, run_study, write_study  # noqa: PLC0415
 
-    check_folder(folder, overwrite=overwrite)
-    if verbose:
-        click.echo(f"lotflow: computing {job.job.name or 'the lot'}", err=True)
-    study = run_study(job, use_covers=use_covers)
-    written = write_study(study, folder, overwrite=overwrite, use_covers=use_covers)
-    if as_json:
+        check_folder(folder, overwrite=overwrite)
+        if voice.verbose:
+            click.echo(f"lotflow: computing {job.job.name or 'the lot'}", err=True)
+        study = run_study(job, use_covers=use_covers)
+        written = write_study(
+            study, folder, overwrite=overwrite, use_covers=use_covers, pack=pack, second=second
+        )
+    if voice.as_json:
         click.echo(json_text(written.content), nl=False)
-    elif not quiet:
+    elif not voice.quiet:
         click.echo(written.text)
         click.echo(f"Written to {folder}")
-    if verbose:
+    if voice.verbose:
         click.echo(f"lotflow: wrote {len(written.content['files'])} files", err=True)
     failed = any(finding.severity == "fail" for finding in study.findings)
     return FAILED_CHECK if strict and failed else 0
+
+
+def drawing_process() -> AbstractContextManager[SideProcess | None]:
+    """Start the process that will draw the map, so that its libraries load meanwhile."""
+    from lotflow.outputs.side_process import SideProcess, worth_it  # noqa: PLC0415
+
+    return SideProcess(["lotflow.outputs.map_sheet"]) if worth_it() else nullcontext()
 
 
 def require_no_realisations(number: int) -> None:

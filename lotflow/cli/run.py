@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from lotflow.cli import options
-from lotflow.cli.report import compute, require_no_realisations
+from lotflow.cli.report import Voice, compute, require_no_realisations
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -34,8 +34,7 @@ def run(job: Path, output: Path | None, **given: Any) -> int:
         output or folder / "result",
         overwrite=given["overwrite"],
         use_covers=True,
-        as_json=given["as_json"],
-        quiet=given["quiet"],
+        pack=not given["no_pack"],
         strict=given["strict"],
-        verbose=given["verbose"],
+        voice=Voice(given["as_json"], given["quiet"], given["verbose"]),
     )

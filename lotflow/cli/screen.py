@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from lotflow.cli import options
-from lotflow.cli.report import compute, require_no_realisations
+from lotflow.cli.report import Voice, compute, require_no_realisations
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -57,10 +57,9 @@ def screen(elevation: Path, lot: Path, output: Path, **given: Any) -> int:
         output,
         overwrite=given["overwrite"],
         use_covers=False,
-        as_json=given["as_json"],
-        quiet=given["quiet"],
+        pack=not given["no_pack"],
         strict=given["strict"],
-        verbose=given["verbose"],
+        voice=Voice(given["as_json"], given["quiet"], given["verbose"]),
     )
 
 

@@ -6,13 +6,14 @@ import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
-from lotflow.drains.infiltration import soil_infiltration, time_to_soak_away
 from lotflow.findings import Finding
 from lotflow.terrain.discharge_path import WALL_DISTANCE_M
 from lotflow.units import both_units
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
+
+    from lotflow.drains.standing_water import SoakAway
 
 _OWN_RULE: Final = "lotflow's rule"
 _NEIGHBOURS: Final = (
@@ -23,9 +24,11 @@ _SIDEWALKS: Final = "ordinances of Moses Lake WA, Redwood City CA, Silverton OR;
 _PONDS: Final = (
     "home builders' performance guidelines, as quoted: 24 h near the house, 48 h in swales"
 )
-#: Longest time water should stand [s]: within 10 ft of a building, and elsewhere.
-_NEAR_HOUSE_S: Final = 24 * 3600.0
-_ELSEWHERE_S: Final = 48 * 3600.0
+#: Longest time water should stand [h]: within 10 ft of a building, and elsewhere.
+_NEAR_HOUSE_H: Final = 24.0
+_ELSEWHERE_H: Final = 48.0
+#: Less water than this on paving is a film, lotflow's rule [m].
+_LEFT_M: Final = 0.01
 _NEAR_M: Final = 3.048
 
 
@@ -120,7 +123,7 @@ def _about(
 @dataclass(frozen=True)
 class StandingPlace:
     """
-    A low spot that no inlet drains.
+    A full low spot that only the ground drains.
 
     Parameters
     ----------
@@ -128,57 +131,30 @@ class StandingPlace:
         Of the low spot.
     x, y
         Its deepest place.
-    depth_m
-        When full [m].
     building_m
         Distance to the nearest building [m]; NaN without one.
-    cover
-        What covers its deepest place.
-    infiltration
-        "none", "soil" or "compacted soil": what takes in water there.
+    soak
+        How it soaks away.
     """
 
     name: str
     x: float
     y: float
-    depth_m: float
     building_m: float
-    cover: str
-    infiltration: str
+    soak: SoakAway
+
+    @property
+    def dries_only(self) -> bool:
+        """Whether water stays on ground that takes nothing."""
+        return self.soak.left > _LEFT_M
+
+    @property
+    def hours(self) -> float:
+        """Time until it is gone [h]; infinite where some of it only dries."""
+        return math.inf if self.dries_only else self.soak.time / 3600
 
 
-def soaking_time(place: StandingPlace, soil_group: str) -> float:
-    """
-    Time in which a full low spot soaks into the ground under its deepest place.
-
-    Parameters
-    ----------
-    place
-        The low spot.
-    soil_group
-        Hydrologic soil group.
-
-    Returns
-    -------
-    time
-        Infinite on ground that takes nothing [s].
-
-    Examples
-    --------
-    7 in on lawn on soil of group C, which takes 0.2 in/h, in hours:
-
-    >>> spot = StandingPlace("1", 0, 0, 7 * 0.0254, 20.0, "lawn", "soil")
-    >>> round(soaking_time(spot, "C") / 3600, 1)
-    35.0
-    """
-    if place.infiltration == "none":
-        return math.inf
-    compacted = place.infiltration == "compacted soil"
-    rate = soil_infiltration(soil_group, compacted=compacted).rate_m_s
-    return float(time_to_soak_away(place.depth_m, rate))
-
-
-def standing_findings(places: Sequence[StandingPlace], soil_group: str) -> list[Finding]:
+def standing_findings(places: Sequence[StandingPlace]) -> list[Finding]:
     """
     Say where water stands too long once a low spot is full.
 
@@ -186,24 +162,25 @@ def standing_findings(places: Sequence[StandingPlace], soil_group: str) -> list[
     ----------
     places
         Low spots that no inlet drains.
-    soil_group
-        Hydrologic soil group.
     """
     found = []
     for place in places:
-        time = soaking_time(place, soil_group)
         near = place.building_m <= _NEAR_M
-        limit = _NEAR_HOUSE_S if near else _ELSEWHERE_S
-        if time <= limit:
+        limit = _NEAR_HOUSE_H if near else _ELSEWHERE_H
+        if place.hours <= limit:
             continue
-        never = f"The {place.cover} there takes no water: once full it stands until it dries."
-        slowly = f"Once full it takes {time / 3600:.0f} h to soak into soil of group {soil_group}."
+        told = f"Once full it takes {place.hours:.0f} h to soak into the ground."
+        if place.dries_only:
+            told = (
+                f"{both_units(place.soak.left, 'depth')} stand on ground that takes no water, "
+                "until they dry."
+            )
         found.append(
             Finding(
                 "water-stands-too-long", "warn", place.name,
-                f"{never if math.isinf(time) else slowly} {limit / 3600:.0f} h is the usual limit "
+                f"{told} {limit:.0f} h is the usual limit "
                 f"{'near a building' if near else 'away from buildings'}. Give it a way out.",
-                measured=None if math.isinf(time) else round(time / 3600, 1), limit=limit / 3600,
+                measured=None if place.dries_only else round(place.hours, 1), limit=limit,
                 unit="h", source=_PONDS, x=place.x, y=place.y,
             )
         )  # fmt: skip

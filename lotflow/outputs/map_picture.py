@@ -87,7 +87,7 @@ def draw_map(content: MapContent, path: Path) -> None:
     path.write_bytes(map_bytes(content))
 
 
-def map_file(name: str, content: MapContent) -> ResultFile:
+def map_file(name: str, picture: bytes) -> ResultFile:
     """
     Make a result file of a map.
 
@@ -95,7 +95,7 @@ def map_file(name: str, content: MapContent) -> ResultFile:
     ----------
     name
         Name in the result folder.
-    content
-        What it shows.
+    picture
+        As `map_bytes` gives it.
     """
-    return bytes_file(name, map_bytes(content))
+    return bytes_file(name, picture)

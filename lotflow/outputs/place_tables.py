@@ -30,7 +30,7 @@ def place_table(entries: Sequence[Mapping[str, Any]], crs: Any) -> str:
     -------
     table
         CSV with a header: the keys, which carry their units, then latitude and longitude in
-        degrees of WGS 84. Empty, without a header, where there are no entries.
+        degrees of WGS 84. Where there are no entries, the columns of places alone.
 
     Examples
     --------
@@ -39,7 +39,7 @@ def place_table(entries: Sequence[Mapping[str, Any]], crs: Any) -> str:
     C1,500000.0,0.0,0.0,-81.0
     """
     if not entries:
-        return ""
+        return "x,y,latitude,longitude\n"
     latitude, longitude = latitude_longitude(
         [entry["x"] for entry in entries], [entry["y"] for entry in entries], crs
     )

@@ -45,8 +45,12 @@ CONTRACT: Final[dict[str, tuple[str, ...]]] = {
         "rule", "severity", "subject", "measured", "limit", "unit", "message", "source",
     ),
     "ponds": (
-        "return_period_yr", "case", "level_m", "depth_m", "volume_m3", "x", "y",
+        "return_period_yr", "case", "level_m", "depth_m", "volume_m3", "x", "y", "low_spot",
+        "area_m2", "overflow_m3", "spills_to", "spills_onto", "soaks_away_h", "stays_m",
+        "building", "freeboard_m", "reaches_building", "artefact",
     ),
+    "pond_cases": ("return_period_yr", "case", "runoff_m3", "ponded_m3", "taken_m3"),
+    "inlet_intake": ("return_period_yr", "case", "inlet", "taken_m3"),
     "lot_line_crossings": ("id", "x", "y", "direction", "area_m2", "elevation_m"),
     "outlet_options": ("subject", "rank", "kind", "place", "x", "y", "run_m", "left_m", "verdict"),
     "facades": ("name", "slope", "slope_limit", "verdict"),

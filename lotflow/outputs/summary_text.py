@@ -144,17 +144,17 @@ def _at_least(entries: Sequence[Mapping[str, Any]]) -> list[str]:
 
 def _standing(ponds: Sequence[Mapping[str, Any]], units: UnitSystem) -> list[str]:
     """Water in each low spot after the largest storm: every inlet open, and the worst case."""
-    largest = max((pond["return_period_yr"] for pond in ponds), default=None)
+    largest = max((pond["return_period_yr"] or 0 for pond in ponds), default=0)
     by_spot: dict[int, list[Mapping[str, Any]]] = {}
     for pond in ponds:
-        if pond["return_period_yr"] == largest:
+        if pond["return_period_yr"] == largest and pond["low_spot"] is not None:
             by_spot.setdefault(pond["low_spot"], []).append(pond)
     rows = [
         _standing_row(spot, here, units)
         for spot, here in sorted(by_spot.items())
-        if any(pond["depth_m"] for pond in here)
+        if any(pond["depth_m"] for pond in here) and any(pond["case"] == "open" for pond in here)
     ]
-    heads = ("Low spot", f"{largest or 0:g} yr, open", "Gone after", "Deepest", "when", "To building",
+    heads = ("Low spot", f"{largest:g} yr, open", "Gone after", "Deepest", "when", "To building",
              "Note")  # fmt: skip
     return _table(heads, rows, _MOST["low_spots"], text_columns=(4, 6))
 
@@ -173,10 +173,10 @@ def _standing_row(
         "-" if not usual["depth_m"] else "never" if hours is None else f"{hours:.0f} h",
         shown(worst["depth_m"], "depth", units),
         worst["case"].replace(":", " "),
-        shown(worst.get("freeboard_m"), "depth", units),
+        shown(worst["freeboard_m"], "depth", units),
         _notes(
             "at the building" if worst["reaches_building"] else None,
-            "leaves the lot" if worst.get("spills_onto") == "beyond the lot" else None,
+            "leaves the lot" if worst["spills_onto"] == "beyond the lot" else None,
             usual["artefact"] or None,
         ),
     )

@@ -37,10 +37,7 @@ def drain_cases(lot: LotWater) -> Iterator[tuple[str, Routing]]:
     if not lot.inlets.placed:
         return
     for position, name in enumerate(lot.names):
-        # an inlet may be called so too
-        yield f"blocked:{name}" if name != "all" else 'blocked:"all"', blocked_routing(
-            lot, {position}
-        )
+        yield f"blocked:{name}", blocked_routing(lot, {position})
     yield ALL_BLOCKED, lot.natural
 
 

@@ -43,11 +43,15 @@ def pack_files(
     lot, crs = study.lot, study.lot.window.surface.ground.crs
     title = lot.job.job.name or "Lot"
     points = waypoints(content, _outlets(lot), lot.job.job.units)
+    tables = [
+        text_file(f"{name}.csv", place_table(content[name], crs))
+        for name in ("low_spots", "inlets")
+        if content[name]  # a table of nothing would be an empty file
+    ]
     return [
         plan_page_file("plan.html", _page(study, content, depth, note)),
         text_file("waypoints.gpx", gpx_text(points, crs, title=title)),
-        text_file("low_spots.csv", place_table(content["low_spots"], crs)),
-        text_file("inlets.csv", place_table(content["inlets"], crs)),
+        *tables,
     ]
 
 

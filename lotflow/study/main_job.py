@@ -9,6 +9,7 @@ from lotflow.findings import Finding, ordered
 from lotflow.inputs.sources import naming_files
 from lotflow.outputs.result_layers import findings_table
 from lotflow.study.lot_water import LotWater, study_lot
+from lotflow.study.outlets import outlet_chapter
 from lotflow.study.runoff import runoff_chapter
 from lotflow.study.terrain_layers import terrain_chapter
 
@@ -57,7 +58,8 @@ def run_study(job: Job, *, use_covers: bool = True) -> Study:
     job
         What to read and how to judge it.
     use_covers
-        Whether runoff coefficients follow from covers; otherwise only a stated one counts.
+        Whether runoff coefficients follow from covers and drains are checked; otherwise, for a
+        screening, only a stated coefficient counts.
 
     Raises
     ------
@@ -66,7 +68,16 @@ def run_study(job: Job, *, use_covers: bool = True) -> Study:
     """
     lot = study_lot(job)
     with naming_files(lot.site.sources):
-        chapters = [terrain_chapter(lot), runoff_chapter(lot, use_covers=use_covers)]
+        chapters = [
+            terrain_chapter(lot),
+            runoff_chapter(lot, use_covers=use_covers),
+            outlet_chapter(lot),
+        ]
+        if use_covers:
+            # a screening does not wait for what it does not use
+            from lotflow.study.job_chapters import job_chapters  # noqa: PLC0415
+
+            chapters += job_chapters(lot)
     return bind(lot, chapters)
 
 

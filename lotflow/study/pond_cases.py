@@ -16,6 +16,7 @@ from lotflow.terrain.freeboard import (
     freeboards,
     opening_thresholds,
 )
+from lotflow.terrain.neighbourhoods import cells_from, greatest_of_parts
 from lotflow.terrain.ponding import WAYS_OUT, StandingWater
 from lotflow.terrain.water_bodies import WaterBodies, node_name, overflow_path, water_bodies
 
@@ -207,10 +208,8 @@ def pond_ground(lot: LotWater, rate: FloatArray) -> PondGround:
     rate
         Infiltration of each cell [m/s].
     """
-    from scipy.ndimage import distance_transform_edt  # noqa: PLC0415 - slow to import
-
     grid, criteria = lot.window.surface.ground, lot.job.criteria
-    away = distance_transform_edt(~lot.window.lot) * grid.cell_m
+    away = cells_from(lot.window.lot) * grid.cell_m
     return PondGround(
         grid=grid,
         lot=lot.window.lot,
@@ -283,16 +282,13 @@ def case_storm(ground: PondGround, case: str, storm: int, water: StandingWater) 
 
 def _ponds(ground: PondGround, water: StandingWater) -> tuple[Pond, ...]:
     """Ponds in low spots on the lot or near it."""
-    from scipy.ndimage import maximum  # noqa: PLC0415 - slow to import
-
     bodies = water_bodies(water, ground.least_depth)
-    numbers = np.arange(1, len(bodies) + 1)
-    low_spot = np.asarray(maximum(ground.low_spot, bodies.number, numbers), dtype=int)
+    low_spot = greatest_of_parts(ground.low_spot, bodies.number, len(bodies)).astype(int)
     near, on_lot = (
         np.bincount(bodies.number[mask], minlength=len(bodies) + 1)[1:] > 0
         for mask in (ground.near, ground.lot)
     )
-    chosen = np.flatnonzero(near & (low_spot.reshape(-1) > 0))
+    chosen = np.flatnonzero(near & (low_spot > 0))
     shown = np.zeros(len(bodies) + 1, dtype=np.int32)
     shown[chosen + 1] = chosen + 1
     outlines = dict(zip(*label_polygons(shown[bodies.number], ground.grid), strict=True))

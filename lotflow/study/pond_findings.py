@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Final
 
 from lotflow.findings import Finding
@@ -80,7 +80,7 @@ def pond_findings(found: PondsFound) -> list[Finding]:
     Parameters
     ----------
     found
-        All cases and storms. Low spots that are doubted are left to their own findings.
+        All cases and storms.
     """
     judges = (_reached, _near_threshold, _too_long, _overflowing)
     findings = [finding for judge in judges for finding in _first_storm(found, judge)]
@@ -96,12 +96,20 @@ def _first_storm(
         if storm.case != OPEN:
             continue
         for pond in storm.ponds:
-            if not pond.on_lot or found.ground.artefact[pond.low_spot - 1]:
+            if not pond.on_lot or pond.low_spot in first:
                 continue
             finding = judge(found, storm, pond)
-            if finding is not None and pond.low_spot not in first:
-                first[pond.low_spot] = finding
+            if finding is not None:
+                first[pond.low_spot] = _doubted(finding, found.ground.artefact[pond.low_spot - 1])
     return list(first.values())
+
+
+def _doubted(finding: Finding, doubt: str) -> Finding:
+    """Say so where the low spot may be no standing water at all, and weigh the finding less."""
+    if not doubt:
+        return finding
+    less: Severity = "warn" if finding.severity == "fail" else "note"
+    return replace(finding, severity=less, message=f"{finding.message} But: {doubt}.")
 
 
 def _reached(found: PondsFound, storm: CaseStorm, pond: Pond) -> Finding | None:

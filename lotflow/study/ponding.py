@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Final, Protocol
 
 import numpy as np
 
@@ -24,17 +24,39 @@ if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
     from lotflow.grid import FloatArray
+    from lotflow.runoff.ground_cover import GroundCover
+    from lotflow.runoff.hydrograph import Hydrograph
     from lotflow.study.lot_water import LotWater
     from lotflow.study.pond_cases import CaseStorm, PondGround
-    from lotflow.study.storms import StormStudy
     from lotflow.terrain.ponding import StandingWater
 
 #: Water that may go missing in a balance: a litre [m^3].
 _LITRE_M3: Final = 0.001
 
 
+class StormRunoff(Protocol):
+    """What is asked of the storms of a study."""
+
+    @property
+    def storms(self) -> Sequence[float]:
+        """Return periods, rising [yr]."""
+
+    @property
+    def cover(self) -> GroundCover:
+        """Cover of every cell."""
+
+    def runoff_depth(self, storm: int, /) -> FloatArray:
+        """Runoff of each cell, at the cell where it enters the flow [m]."""
+
+    def connected_volume(self, storm: int, /) -> Mapping[str, float]:
+        """Roof water led into each node of the drains [m^3]."""
+
+    def hydrograph(self, node: str, storm: int, /) -> Hydrograph | None:
+        """Flow that reaches an inlet; None where there is none."""
+
+
 def ponding_chapter(
-    lot: LotWater, storms: StormStudy, *, capacity: Mapping[str, float] | None = None
+    lot: LotWater, storms: StormRunoff, *, capacity: Mapping[str, float] | None = None
 ) -> Chapter:
     """
     Find what stands after each storm, what inlets take, and what happens when they do not.
@@ -64,7 +86,7 @@ def ponding_chapter(
     return _chapter(lot, storms, ground, found, [water.depth for _, water in opened])
 
 
-def _infiltration(lot: LotWater, storms: StormStudy) -> FloatArray:
+def _infiltration(lot: LotWater, storms: StormRunoff) -> FloatArray:
     """Infiltration of each cell [m/s]."""
     cover, job = storms.cover, lot.job.job
     kinds = [str(kind) for kind in cover.values.infiltration]
@@ -89,7 +111,7 @@ def _all_cases(
 
 def _limited(
     lot: LotWater,
-    storms: StormStudy,
+    storms: StormRunoff,
     ground: PondGround,
     opened: Sequence[tuple[CaseStorm, StandingWater]],
     capacity: Mapping[str, float],
@@ -123,7 +145,7 @@ def _require_closed(found: Sequence[CaseStorm]) -> None:
 
 def _chapter(
     lot: LotWater,
-    storms: StormStudy,
+    storms: StormRunoff,
     ground: PondGround,
     found: Sequence[CaseStorm],
     open_depths: Sequence[FloatArray],

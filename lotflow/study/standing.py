@@ -7,12 +7,14 @@ from typing import TYPE_CHECKING
 import numpy as np
 import shapely
 
-from lotflow.drains.discharge_findings import StandingPlace, soaking_time, standing_findings
+from lotflow.drains.discharge_findings import StandingPlace, standing_findings
+from lotflow.drains.standing_water import SoakAway, infiltration_rates, soak_away
 from lotflow.runoff.covers import cover_values
 from lotflow.study.chapter import Chapter
 from lotflow.terrain.cells import polygon_cells
 
 if TYPE_CHECKING:
+    from lotflow.grid import FloatArray
     from lotflow.study.lot_water import LotWater
 
 
@@ -26,8 +28,7 @@ def standing_chapter(lot: LotWater) -> Chapter:
         Ground, low spots, covers and soil.
     """
     places = _places(lot)
-    soil = lot.job.job.soil_group
-    hours = np.array([soaking_time(place, soil) / 3600 for place in places], dtype=float)
+    hours = np.array([place.hours for place in places], dtype=float)
     on_lot = np.bincount(
         lot.low_spots.number[lot.window.lot], minlength=len(lot.low_spots) + 1
     )[1:]  # fmt: skip
@@ -38,32 +39,39 @@ def standing_chapter(lot: LotWater) -> Chapter:
         if on_lot[number - 1] and number not in drained and not lot.low_spots.artefact[number - 1]
     ]
     return Chapter(
-        columns={"low_spots": {"soak_away_h": np.where(np.isinf(hours), np.nan, hours)}},
-        findings=standing_findings(judged, soil),
+        columns={"low_spots": {"soak_away_h": np.where(np.isfinite(hours), hours, np.nan)}},
+        findings=standing_findings(judged),
     )
 
 
-def _places(lot: LotWater) -> list[StandingPlace]:
-    """All low spots, with what covers their deepest places."""
-    spots, surface = lot.low_spots, lot.window.surface
-    grid = surface.ground
-    cover = np.full(grid.shape, lot.job.job.ground, dtype=object)
+def _infiltration(lot: LotWater) -> FloatArray:
+    """Infiltration of each cell, by its cover and the lot's soil or soak test [m/s]."""
+    job, surface = lot.job.job, lot.window.surface
+    kinds = list(dict.fromkeys([job.ground, "roof", *lot.site.covers["cover"]]))
+    taken_in = [str(kind) for kind in cover_values(kinds).infiltration]
+    rates = infiltration_rates(taken_in, job.soil_group, measured=job.soak_test_m_s)
+    number = np.zeros(surface.ground.shape, dtype=np.int32)
     for key, shape in zip(lot.site.covers["cover"], lot.site.covers.geometry, strict=True):
-        cover[polygon_cells(shape, grid)] = key
-    cover[surface.roof] = "roof"
-    of_bed = [str(key) for key in cover.ravel()[spots.bed_cell]]
-    kinds = list(dict.fromkeys(of_bed)) or [lot.job.job.ground]
-    taken_in = dict(zip(kinds, cover_values(kinds).infiltration, strict=True))
+        number[polygon_cells(shape, surface.ground)] = kinds.index(key)
+    number[surface.roof] = kinds.index("roof")
+    return np.asarray(rates[number], dtype=np.float64)
+
+
+def _places(lot: LotWater) -> list[StandingPlace]:
+    """All low spots, and how each soaks away."""
+    spots, grid, rate = lot.low_spots, lot.window.surface.ground, _infiltration(lot)
     walls = lot.site.buildings.geometry.union_all()
     places = []
     for position, cell in enumerate(spots.bed_cell):
         x, y = (float(value) for value in grid.xy(*divmod(int(cell), grid.shape[1])))
         away = shapely.Point(x, y).distance(walls) * grid.metres_per_unit
+        wet = (spots.number == position + 1) & (spots.water > 0)
         places.append(
             StandingPlace(
-                f"low spot {position + 1}", x, y, float(spots.depth[position]),
+                f"low spot {position + 1}", x, y,
                 building_m=float(away) if len(lot.site.buildings) else float("nan"),
-                cover=of_bed[position], infiltration=str(taken_in[of_bed[position]]),
+                # one under a roof holds no water
+                soak=soak_away(spots.water[wet], rate[wet]) if wet.any() else SoakAway(0.0, 0.0),
             )
         )  # fmt: skip
     return places

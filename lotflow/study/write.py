@@ -9,7 +9,7 @@ import numpy as np
 
 from lotflow.outputs.geopackage import geopackage_file
 from lotflow.outputs.manifest import read_manifest
-from lotflow.outputs.map_picture import MapContent, map_file
+from lotflow.outputs.map_picture import MapContent, map_bytes, map_file
 from lotflow.outputs.rasters import cog_file
 from lotflow.outputs.result_file import ResultFile, text_file
 from lotflow.outputs.result_set import check_result_folder, write_result_set
@@ -25,13 +25,14 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from lotflow.grid import Grid
+    from lotflow.outputs.side_process import SideProcess
     from lotflow.study.lot_water import LotWater
     from lotflow.study.main_job import Study
 
 #: Files of a result besides its summary.
 FILES: Final = (
     "result.gpkg", "ground.tif", "low_spot_depth.tif", "contributing_area.tif",
-    "flow_direction.tif", "inlet.tif", "map.png", "summary.csv", "summary.txt", *PACK_FILES,
+    "flow_direction.tif", "inlet.tif", "map.png", "summary.csv", "summary.txt", "quantities.csv", *PACK_FILES,
 )  # fmt: skip
 
 
@@ -113,7 +114,13 @@ def _map_content(study: Study, grid_note: str) -> MapContent:
 
 
 def write_study(
-    study: Study, folder: Path, *, overwrite: bool, use_covers: bool = True, pack: bool = True
+    study: Study,
+    folder: Path,
+    *,
+    overwrite: bool,
+    use_covers: bool = True,
+    pack: bool = True,
+    second: SideProcess | None = None,
 ) -> Written:
     """
     Write the result of a study.
@@ -130,6 +137,8 @@ def write_study(
         Option of the study, for the provenance.
     pack
         Whether the files to carry away are written too: plan page, waypoints, tables of places.
+    second
+        Process that draws the map meanwhile; without one it is drawn here.
 
     Raises
     ------
@@ -156,16 +165,20 @@ def write_study(
         f"cells of {shown(grid.cell_m, 'elevation', job.job.units)}, "
         f"vertical accuracy {shown(job.elevation.rmse_m, 'depth', job.job.units)} RMSE"
     )
+    content_of_map = _map_content(study, note)
+    if second is not None:
+        second.submit(map_bytes, content_of_map)
     metadata = {"run_id": origin["run_id"], "program": origin["program"]}
     files = [
         geopackage_file("result.gpkg", study.layers, metadata=metadata),
         *_rasters(study),
-        map_file("map.png", _map_content(study, note)),
         text_file("summary.csv", summary_csv(content)),
         text_file("summary.txt", text + "\n"),
         *(text_file(name, content) for name, content in study.texts.items()),
     ]
     if pack:
         files += pack_files(study, content, _low_spot_depth(lot), note)
+    picture = map_bytes(content_of_map) if second is None else second.result()
+    files.append(map_file("map.png", picture))
     target = write_result_set(folder, files, content, overwrite=overwrite)
     return Written(read_manifest(target), text)

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from lotflow.terrain.drainage import LEVEL_STEP
-from lotflow.terrain.kernels import priority_flood
+from lotflow.terrain.kernels import nearest_marked, priority_flood
 from lotflow.terrain.low_spots import (
     LowSpots,
     bed_cells,
@@ -17,6 +17,7 @@ from lotflow.terrain.low_spots import (
     joined,
     numbered_depressions,
 )
+from lotflow.terrain.neighbourhoods import highest_around
 from lotflow.terrain.routing import receivers
 
 if TYPE_CHECKING:
@@ -100,10 +101,8 @@ def flag_artefacts(routing: Routing, spots: LowSpots, *, dam_depth: float) -> li
     artefact
         One text per low spot, empty where nothing speaks against it.
     """
-    from scipy.ndimage import binary_dilation  # noqa: PLC0415 - slow to import
-
     surface = routing.surface
-    near_gap = binary_dilation(surface.missing, structure=np.ones((3, 3), dtype=bool))
+    near_gap = highest_around(surface.missing)
     at_gap = np.bincount(spots.number[near_gap], minlength=len(spots) + 1)[1:] > 0
     receiver = receivers(routing.field).ravel()
     roof = surface.roof.ravel()
@@ -137,13 +136,8 @@ def bare_ground(surface: Surface) -> tuple[FloatArray, FloatArray]:
     ground, filled
         Ground, missing cells at the level of the nearest known one, and its filled surface [m].
     """
-    from scipy.ndimage import distance_transform_edt  # noqa: PLC0415 - slow to import
-
     ground = surface.ground.values
-    row, column = distance_transform_edt(
-        np.isnan(ground), return_distances=False, return_indices=True
-    )
-    ground = ground[row, column]
+    ground = ground.ravel()[nearest_marked(~np.isnan(ground))]
     filled, _ = priority_flood(ground, surface.outside)
     return ground, filled
 

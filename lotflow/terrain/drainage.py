@@ -8,10 +8,6 @@ changes in place are copies.
 
 from __future__ import annotations
 
-import contextlib
-import io
-import os
-import sys
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 
@@ -23,13 +19,12 @@ from lotflow.terrain.kernels import (
     first_labels,
     flat_distance,
     least_deviation_directions,
-    settle_flats,
+    rising_order,
     steepest_directions,
 )
+from lotflow.terrain.silence import silenced
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
-
     from numpy.typing import NDArray
 
     from lotflow.grid import BoolArray, FloatArray, IntArray
@@ -58,28 +53,14 @@ _NODATA: Final = -9999.0
 _GEOTRANSFORM: Final = [0.0, 1.0, 0.0, 0.0, 0.0, -1.0]
 _OCEAN_LABEL: Final = int(_hierarchy.OCEAN)
 _NO_LABEL: Final = int(_hierarchy.NO_VALUE)
+
+#: Flow shares of a cell by its direction, in the engine's nine bands: the first is 0 where the
+#: cell flows on and -1 at a drain, the others are the share of each neighbour.
+_SHARES: Final = np.full((9, 9), -1.0, dtype=np.float32)
+_SHARES[1:, 0] = 0.0
+np.fill_diagonal(_SHARES[1:, 1:], 1.0)
+
 RULES: Final = ("ltd", "steepest", "richdem-d8")
-
-
-@contextlib.contextmanager
-def _silence() -> Iterator[None]:
-    """Keep richdem's progress and warnings off both streams; process-wide, not for threads."""
-    sys.stdout.flush()
-    sys.stderr.flush()
-    kept: list[tuple[int, int]] = []
-    null = os.open(os.devnull, os.O_WRONLY)
-    try:
-        for stream in (1, 2):
-            with contextlib.suppress(OSError):  # a closed stream needs no silencing
-                kept.append((stream, os.dup(stream)))
-                os.dup2(null, stream)
-        with contextlib.redirect_stdout(io.StringIO()), contextlib.redirect_stderr(io.StringIO()):
-            yield
-    finally:
-        for stream, copy in kept:
-            os.dup2(copy, stream)
-            os.close(copy)
-        os.close(null)
 
 
 def _engine_array(values: NDArray[Any], no_data: float = _NODATA) -> Any:
@@ -201,7 +182,7 @@ class Hierarchy:
         part 3: fill-spill-merge, Earth Surface Dynamics 9.
         """
         elevation, labels, directions, depressions = self.engine
-        with _silence():
+        with silenced():
             water = _engine_array(np.asarray(depth, dtype=np.float64))
             # the engine keeps water volumes in the depressions: a fresh list for each storm
             richdem.fill_spill_merge(elevation, labels, directions, depressions, water)
@@ -211,8 +192,25 @@ class Hierarchy:
 
     def filled(self) -> FloatArray:
         """Surface with every depression filled to its spill level [m]."""
-        relief = float(np.ptp(self.elevation)) + 1.0
-        return self.elevation + self.ponding(np.full(self.elevation.shape, relief))
+        spill_level = self._spill_levels()[np.asarray(self.engine[1])]
+        return np.asarray(np.maximum(self.elevation, spill_level))
+
+    def _spill_levels(self) -> FloatArray:
+        """Level at which water from each depression first reaches a drain, by label [m]."""
+        nodes = self.engine[3]
+        overflow = np.array([node.out_elev for node in nodes])
+        # what merges into nothing larger overflows to a drain, at last; its "parent" is then
+        # another depression on the way there
+        into = np.array(
+            [
+                node.dep_label if node.ocean_parent or node.parent == _NO_LABEL else node.parent
+                for node in nodes
+            ]
+        )
+        overflow[_OCEAN_LABEL], into[_OCEAN_LABEL] = -np.inf, _OCEAN_LABEL
+        while (into[into] != into).any():
+            into = into[into]
+        return np.asarray(overflow[into])
 
     def depressions(self, least_depth: float = 0.0) -> dict[int, Depression]:
         """
@@ -269,7 +267,7 @@ def depression_hierarchy(elevation: FloatArray, drain: BoolArray) -> Hierarchy:
     """
     check_surface(elevation, drain)
     surface = level_steps(elevation)
-    with _silence():
+    with silenced():
         engine_elevation = _engine_array(surface)
         labels = np.full(surface.shape, _hierarchy.NO_DEP, dtype=np.uint32)
         labels[drain] = _hierarchy.OCEAN
@@ -296,7 +294,7 @@ def richdem_directions(filled: FloatArray, drain: BoolArray, steps: IntArray) ->
     steps
         From `kernels.flat_distance`; level ground is led out the same way as by our rules.
     """
-    with _silence():
+    with silenced():
         shares = np.array(richdem.FlowProportions(_engine_array(filled), method="D8"))
     direction = steepest_directions(filled, drain, steps)  # for level ground only
     falling = (steps == 0) & ~drain
@@ -352,12 +350,8 @@ class FlowField:
         total
             What passes through each cell, its own weight included.
         """
-        shares = np.full((*self.direction.shape, 9), -1.0, dtype=np.float32)
-        rows, columns = np.nonzero(self.direction)
-        shares[rows, columns, 0] = 0.0
-        shares[rows, columns, self.direction[rows, columns]] = 1.0
-        with _silence():
-            engine_shares = richdem.rd3array(shares, no_data=-2)
+        with silenced():
+            engine_shares = richdem.rd3array(_SHARES[self.direction], no_data=-2)
             engine_shares.geotransform = _GEOTRANSFORM
             total = richdem.FlowAccumFromProps(
                 engine_shares, weights=_engine_array(weight.astype(np.float64))
@@ -389,8 +383,7 @@ def flow_field(filled: FloatArray, drain: BoolArray, *, rule: str = "ltd") -> Fl
     steps = flat_distance(filled, drain)
     if (steps < 0).any():
         raise ParameterError("the surface still holds a depression: fill it first.")
-    order = np.argsort(filled, axis=None, kind="stable")
-    settle_flats(order, filled, steps)
+    order = rising_order(filled, steps)
     if rule == "ltd":
         direction = least_deviation_directions(filled, drain, steps, order)
     elif rule == "steepest":

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
+from lotflow.terrain.neighbourhoods import highest_around, lowest_around
 from lotflow.terrain.routing import receivers
 
 if TYPE_CHECKING:
@@ -85,11 +86,8 @@ def broad(filled: BoolArray, cell_m: float) -> BoolArray:
     >>> bool(broad(np.array([[False, True, False]] * 3), 1.0).any())
     False
     """
-    from scipy.ndimage import maximum_filter, minimum_filter  # noqa: PLC0415 - slow to import
-
-    size = 2 * int(_CERTAIN_M / cell_m) + 1
-    core = minimum_filter(filled, size=size, mode="nearest")
-    return np.asarray(maximum_filter(core, size=size, mode="nearest"), dtype=bool)
+    reach = int(_CERTAIN_M / cell_m)
+    return highest_around(lowest_around(filled, reach), reach)
 
 
 def flow_paths(routing: Routing, least_cells: float) -> list[FlowPath]:

@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING, Final, Literal
 
 import numpy as np
 
+from lotflow.terrain.neighbourhoods import boxes_of_parts, cells_from
+
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
@@ -92,11 +94,9 @@ def building_thresholds(
     thresholds
         One for each building that has ground beside it.
     """
-    from scipy.ndimage import find_objects  # noqa: PLC0415 - slow to import
-
     reach = max(int(np.ceil(HOUSE_REACH_M / surface.ground.cell_m)), 1)
     found = []
-    for position, place in enumerate(find_objects(surface.building)):
+    for position, place in enumerate(boxes_of_parts(surface.building)):
         if place is None:
             continue
         window = _widened(place, reach, surface.ground.shape)
@@ -121,9 +121,7 @@ def _round(
     surface: Surface, window: tuple[slice, slice], core: BoolArray, name: str, given: float
 ) -> Threshold:
     """Ground beside and near a footprint, and the level at which water enters."""
-    from scipy.ndimage import distance_transform_edt  # noqa: PLC0415 - slow to import
-
-    away = distance_transform_edt(~core)
+    away = cells_from(core)
     ground = ~(surface.roof | surface.missing)[window]
     rows, columns = np.mgrid[window]
     cell = rows * surface.ground.shape[1] + columns

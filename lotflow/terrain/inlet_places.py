@@ -10,6 +10,7 @@ import numpy as np
 
 from lotflow.errors import Fault, InputError
 from lotflow.terrain.cells import geometry_cells
+from lotflow.terrain.kernels import connected_parts
 from lotflow.terrain.routing import Culvert, Drains
 from lotflow.terrain.slope import local_fall
 from lotflow.units import both_units
@@ -356,8 +357,6 @@ def residual_depth(inlet: SetInlet, routing: Routing) -> float:
     routing
         With inlets.
     """
-    from scipy.ndimage import label  # noqa: PLC0415 - slow to import
-
     ground = routing.surface.elevation
     filled = routing.field.filled
     rows, columns = ground.shape
@@ -368,7 +367,7 @@ def residual_depth(inlet: SetInlet, routing: Routing) -> float:
     levels = np.unique(routing.elevation.ravel()[inlet.cells])
     # water held at a level of the inlet, not a pond of its own beside it
     held = (filled - ground > 1e-5) & (_distance_to(levels, filled) < 1e-5)
-    pond, _ = label(held, structure=np.ones((3, 3), dtype=int))
+    pond, _ = connected_parts(held)
     beside = np.unique(pond[first_row:last_row, first_column:last_column])
     beside = beside[beside > 0]
     if not beside.size:

@@ -8,6 +8,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from lotflow.terrain.drainage import LEVEL_STEP
+from lotflow.terrain.kernels import connected_parts
+from lotflow.terrain.neighbourhoods import greatest_of_parts, highest_around
 from lotflow.terrain.routing import receivers
 
 if TYPE_CHECKING:
@@ -87,12 +89,10 @@ def numbered_depressions(depth: FloatArray, limit: float) -> IntArray:
     array([[2, 2, 0, 1],
            [0, 0, 0, 0]], dtype=int32)
     """
-    from scipy.ndimage import label, maximum  # noqa: PLC0415 - slow to import
-
-    component, count = label(depth > 0, structure=np.ones((3, 3), dtype=int))
+    component, count = connected_parts(depth > 0)
     if not count:
         return np.zeros(depth.shape, dtype=np.int32)
-    deepest = np.asarray(maximum(depth, component, np.arange(1, count + 1)))
+    deepest = greatest_of_parts(depth, component, count)
     # a depth of exactly the limit must count although it went through binary fractions
     kept = np.flatnonzero(deepest >= limit - LEVEL_STEP)
     kept = kept[np.argsort(-deepest[kept], kind="stable")]
@@ -324,14 +324,10 @@ def inflow_cells(surface: Surface, filled: FloatArray) -> BoolArray:
     filled
         Filled surface [m].
     """
-    from scipy.ndimage import grey_dilation  # noqa: PLC0415 - slow to import
-
     beyond = np.where(surface.edge, surface.elevation, -np.inf)
     beyond[surface.missing] = np.inf
     beyond[surface.water & ~surface.edge] = -np.inf
-    highest = grey_dilation(beyond, footprint=np.ones((3, 3), dtype=bool), mode="constant",
-                            cval=-np.inf)  # fmt: skip
-    return np.asarray((highest > filled) & ~surface.edge & ~surface.missing)
+    return np.asarray((highest_around(beyond) > filled) & ~surface.edge & ~surface.missing)
 
 
 def cut_by_edge(routing: Routing, spots: LowSpots, inflow: BoolArray) -> BoolArray:

@@ -17,6 +17,7 @@ from lotflow.terrain.inlet_places import (
     place_inlets,
     snap_inlets,
 )
+from lotflow.terrain.kernels import nearest_marked
 from lotflow.terrain.surface import BUILDING_RAISE_M
 
 if TYPE_CHECKING:
@@ -169,13 +170,8 @@ def open_ground(surface: Surface) -> FloatArray:
     surface
         Gives the ground as surveyed.
     """
-    from scipy.ndimage import distance_transform_edt  # noqa: PLC0415 - slow to import
-
     values = np.asarray(surface.ground.values, dtype=np.float64)
-    if not np.isnan(values).any():
-        return values.copy()
-    nearest = distance_transform_edt(np.isnan(values), return_distances=False, return_indices=True)
-    return np.asarray(values[tuple(nearest)])
+    return values.ravel()[nearest_marked(~np.isnan(values))]
 
 
 def _choices(
@@ -288,9 +284,7 @@ def _inlet_cells(plan: RealisationPlan, ground: IntArray, ways: _Ways) -> list[N
     rain = np.ascontiguousarray(ways.flow[:, 1])
     if plan.culverts:
         ends = np.array([(c.up_cell, c.down_cell) for c in plan.culverts], dtype=np.int32)
-        snapping.let_out(
-            rain, ways.direction, ends[:, 0].copy(), ends[:, 1].copy(), plan.columns
-        )
+        snapping.let_out(rain, ways.direction, ends[:, 0].copy(), ends[:, 1].copy(), plan.columns)
     groups = [plan.candidates[i] for i in points]
     first = np.cumsum([0, *(group.size for group in groups)]).astype(np.int32)
     chosen = snapping.lowest_places(
@@ -336,9 +330,7 @@ def _at_rims(
     return taking, is_simple
 
 
-def _labels(
-    plan: RealisationPlan, direction: NDArray[np.uint8], number: IntArray
-) -> IntArray:
+def _labels(plan: RealisationPlan, direction: NDArray[np.uint8], number: IntArray) -> IntArray:
     """Inlet that each cell's water reaches, through culverts too."""
     inlets = len(plan.inlets)
     for position, culvert in enumerate(plan.culverts):

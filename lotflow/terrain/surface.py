@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any, Final
 import numpy as np
 
 from lotflow.terrain.cells import line_cells, polygon_cells, polygon_numbers
+from lotflow.terrain.kernels import nearest_marked
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -88,17 +89,6 @@ class Surface:
         return weight.reshape(self.ground.shape)
 
 
-def _nearest_cell(known: BoolArray) -> IntArray:
-    """Flat index of the nearest known cell; a known cell's own index."""
-    from scipy.ndimage import distance_transform_edt  # noqa: PLC0415 - slow to import
-
-    columns = known.shape[1]
-    if known.all() or not known.any():
-        return np.arange(known.size, dtype=np.int32).reshape(known.shape)
-    row, column = distance_transform_edt(~known, return_distances=False, return_indices=True)
-    return np.asarray(row * columns + column, dtype=np.int32)
-
-
 def _raise_buildings(elevation: FloatArray, building: IntArray) -> FloatArray:
     """Raise each footprint to one level above its highest ground."""
     number = int(building.max(initial=0))
@@ -138,7 +128,7 @@ def prepare_surface(
     """
     building = polygon_numbers(buildings, ground)
     missing = ground.missing
-    nearest = _nearest_cell(~missing)
+    nearest = nearest_marked(~missing)
     elevation = ground.values.ravel()[nearest]
     elevation = _raise_buildings(elevation, building)
     wall = np.zeros(ground.shape, dtype=bool)
@@ -152,7 +142,7 @@ def prepare_surface(
     for polygon in water:
         wet |= polygon_cells(polygon, ground)
     roof = building > 0
-    nearest_ground = _nearest_cell(~roof & ~missing)
+    nearest_ground = nearest_marked(~roof & ~missing)
     eave_cell = np.where(roof, nearest_ground, _own_cells(ground.shape))
     return Surface(
         ground=ground,

@@ -8,7 +8,9 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from lotflow.terrain.drainage import LEVEL_STEP
+from lotflow.terrain.kernels import connected_parts
 from lotflow.terrain.low_spots import bed_cells, cell_sums
+from lotflow.terrain.neighbourhoods import greatest_of_parts
 from lotflow.terrain.ponding import WAYS_OUT
 from lotflow.terrain.routing import receivers
 
@@ -92,11 +94,9 @@ def water_bodies(water: StandingWater, least_depth: float) -> WaterBodies:
     >>> bodies.level.tolist(), bodies.volume.tolist()
     ([5.0, 4.5], [3.0, 0.5])
     """
-    from scipy.ndimage import label, maximum  # noqa: PLC0415 - slow to import
-
     depth, network = water.depth, water.network
-    part, count = label(depth > LEVEL_STEP / 2, structure=np.ones((3, 3), dtype=int))
-    deepest = np.asarray(maximum(depth, part, np.arange(1, count + 1)), dtype=float).reshape(count)
+    part, count = connected_parts(depth > LEVEL_STEP / 2)
+    deepest = greatest_of_parts(depth, part, count)
     kept = np.flatnonzero(deepest >= least_depth - LEVEL_STEP)
     kept = kept[np.argsort(-deepest[kept], kind="stable")]
     new = np.zeros(count + 1, dtype=np.int32)

@@ -11,9 +11,9 @@ from lotflow.drains.discharge_findings import (
     StandingPlace,
     outlet_discharge_findings,
     setback_findings,
-    soaking_time,
     standing_findings,
 )
+from lotflow.drains.standing_water import SoakAway
 
 NAN = float("nan")
 FINE = OutletDischarge("E", 0, 0, NAN, "", 0, "", None, street_is_drawn=True)
@@ -42,29 +42,23 @@ def test_where_no_street_is_drawn_it_is_said_that_it_may_be_one():
     assert (found.x, found.y) == (3.0, 4.0)
 
 
-def place(depth, *, building=20.0, infiltration="soil"):
-    return StandingPlace("low spot 1", 0, 0, depth, building, "lawn", infiltration)
+def place(hours, *, building=20.0, left=0.0):
+    return StandingPlace("low spot 1", 0, 0, building, SoakAway(hours * 3600, left))
 
 
-@pytest.mark.parametrize(("group", "hours"), [("D", 33.3), ("C", 10.0), ("B", 6.7)])
-def test_two_inches_soak_away_in_the_published_times(group, hours):
-    """2 in at 0.06, 0.2 and 0.3 in/h (Minnesota Stormwater Manual's design rates)."""
-    assert soaking_time(place(2 * 0.0254), group) / 3600 == pytest.approx(hours, abs=0.05)
+@pytest.mark.parametrize(("building", "limit"), [(1.0, 24.0), (20.0, 48.0), (NAN, 48.0)])
+def test_water_may_stand_for_a_shorter_time_near_a_building(building, limit):
+    assert standing_findings([place(limit, building=building)]) == []
+    (found,) = standing_findings([place(limit + 1, building=building)])
+    assert (found.rule, found.measured, found.limit) == ("water-stands-too-long", limit + 1, limit)
 
 
-def test_compacted_soil_counts_one_group_lower():
-    given = place(0.05, infiltration="compacted soil")
-    assert soaking_time(given, "C") == soaking_time(place(0.05), "D")
-
-
-def test_paving_never_drains_and_the_limit_is_shorter_near_a_building():
-    assert math.isinf(soaking_time(place(0.1, infiltration="none"), "A"))
-    (paved,) = standing_findings([place(0.1, infiltration="none")], "A")
+def test_water_on_ground_that_takes_nothing_stands_until_it_dries_but_a_film_does_not_count():
+    (paved,) = standing_findings([place(1.0, left=0.05)])
     assert paved.measured is None
-    thirty_hours = 30 * 0.2 * 0.0254
-    assert standing_findings([place(thirty_hours)], "C") == []
-    (near,) = standing_findings([place(thirty_hours, building=1.0)], "C")
-    assert (near.measured, near.limit) == (30.0, 24.0)
+    assert "until they dry" in paved.message
+    assert math.isinf(place(1.0, left=0.05).hours)
+    assert standing_findings([place(1.0, left=0.005)]) == []
 
 
 def test_only_stated_setbacks_are_judged():

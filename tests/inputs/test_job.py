@@ -222,6 +222,8 @@ BAD = [
     ("job", "coefficient = '0.3'", "job.coefficient", "0.3", "must be a number, without quotes"),
     ("job", "coefficient = true", "job.coefficient", True, "must be a number"),
     ("job", "intensity_mm_h = 0", "job.intensity_mm_h", 0, "must be greater than 0"),
+    ("job", "soak_test_mm_h = 1\nsoak_test_in_h = 1", "job", None,
+     "soak_test_mm_h and soak_test_in_h say the same thing. Give one of the two."),
     ("job", "intensity_mm_h = 1\nintensity_in_h = 1", "job", None,
      "intensity_mm_h and intensity_in_h say the same thing. Give one of the two."),
     ("job", "rmse_m = 0.1", "job.rmse_m", 0.1, "the key is not known. It belongs into [elevation]"),

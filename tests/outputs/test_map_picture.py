@@ -288,7 +288,7 @@ def test_a_lot_in_feet_is_drawn_at_the_same_scale_as_in_metres(usual):
 
 
 def test_a_map_file_is_proven_by_its_bytes(tmp_path):
-    file = map_file("map.png", content())
+    file = map_file("map.png", map_bytes(content()))
     path = tmp_path / file.name
     file.write(path)
     file.verify(path)

@@ -89,5 +89,5 @@ def test_a_table_of_places_is_harmless_in_a_spreadsheet():
     assert table.splitlines()[1].startswith("'=1+1,600000.0,3300000.0,29.82")
 
 
-def test_no_places_no_table():
-    assert place_table([], "EPSG:26917") == ""
+def test_no_places_give_a_header_alone():
+    assert place_table([], "EPSG:26917") == "x,y,latitude,longitude\n"

@@ -153,11 +153,17 @@ def test_undrained_paving_never_dries_and_lawn_soaks_away(lot):
     bare = replace(lot, inlets=replace(lot.inlets, placed=[]))
     chapter = standing_chapter(bare)
     hours = chapter.columns["low_spots"]["soak_away_h"]
-    # 17.6 cm of water at 0.2 in/h, group C
+    # lawn alone: 17.6 cm of water at 0.2 in/h, group C
     assert hours[0] == pytest.approx(17.58 / (0.2 * 2.54), abs=0.2)
     assert np.isnan(hours[1:]).all()
     assert {f.subject for f in chapter.findings} == {"low spot 2", "low spot 3"}
     assert standing_chapter(lot).findings == []
+
+
+def test_a_soak_test_counts_instead_of_the_soil_group(lot):
+    general = lot.job.job.model_copy(update={"soak_test_in_h": 0.4})
+    hours = standing_chapter(with_job(lot, job=general)).columns["low_spots"]["soak_away_h"]
+    assert hours[0] == pytest.approx(17.58 / (0.4 * 2.54), abs=0.2)
 
 
 def test_feet_and_metres_give_the_same_findings_and_levels(lots):

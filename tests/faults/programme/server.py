@@ -110,7 +110,8 @@ class Server:
     def prepare(self, function: str, *arguments: Any) -> None:
         """Run a function in the server itself, for all children to come."""
         self._send([function, arguments])
-        self._answer()
+        if error := self._answer()["error"]:
+            raise RuntimeError(error)
 
     def start(self, function: str, *arguments: Any, seconds: float = 30.0) -> int:
         """Start a function in a child and give its process number; `wait` ends it."""
@@ -158,7 +159,7 @@ def serve() -> None:
         if len(order) == 1:
             answer = children.pop(order[0]).ended()
         elif len(order) == 2:
-            answer = {"done": _called(*order)}
+            answer = {"error": _error_of(*order)}
         else:
             child = _Child(*order)
             if order[2] < 0:
@@ -207,6 +208,8 @@ class _Child:
             value.flush()
         except SystemExit as stop:
             code = stop.code if isinstance(stop.code, int) else 0
+        except KeyboardInterrupt:  # before or after the command that is to be interrupted
+            code = 130
         except BaseException:  # noqa: BLE001 - told to whoever gave the order
             traceback.print_exc()
             code = BROKEN_CASE
@@ -243,6 +246,15 @@ class _Child:
             return bool(select.select([descriptor], [], [], max(seconds, 0.0))[0])
         finally:
             os.close(descriptor)
+
+
+def _error_of(function: str, arguments: list[Any]) -> str:
+    """Call a function and give what went wrong, or nothing."""
+    try:
+        _called(function, arguments)
+    except Exception:  # noqa: BLE001 - told to whoever gave the order
+        return traceback.format_exc()
+    return ""
 
 
 def _called(function: str, arguments: list[Any]) -> Any:

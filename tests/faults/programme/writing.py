@@ -56,7 +56,8 @@ def rewrite(letter: str, folder: str, disturbance: dict[str, Any]) -> Any:
         `drawn`: the map is drawn anew. `alternate`: one result replaces the other until
         somebody ends it. `file_bytes`: no file may grow larger. `strike`: number of the call of
         Python's that fails, and how, "kill" or an error number. `native`: the same for calls of
-        the libraries. `record`: folder for the order of what reached the disk.
+        the libraries. `count`: how many calls of Python's there are. `record`: folder for the
+        order of what reached the disk.
     """
     letters = itertools.cycle(sorted(_STUDIES, key=lambda one: one != letter))
     with _disturbed(disturbance) as given:
@@ -65,7 +66,7 @@ def rewrite(letter: str, folder: str, disturbance: dict[str, Any]) -> Any:
             if code:
                 break
     if given is not None:
-        return {"code": code, "events": given}
+        return {"code": code, **given}
     os._exit(flushed(code))
 
 
@@ -84,8 +85,8 @@ def _written(letter: str, folder: str, *, drawn: bool) -> int:
 
 
 @contextmanager
-def _disturbed(disturbance: dict[str, Any]) -> Iterator[list[Any] | None]:
-    """Arrange what goes wrong; give the record where one is asked for."""
+def _disturbed(disturbance: dict[str, Any]) -> Iterator[dict[str, Any] | None]:
+    """Arrange what goes wrong; give what is to be known afterwards, where it is asked for."""
     with ExitStack() as stack:
         if limit := disturbance.get("file_bytes"):
             signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
@@ -94,13 +95,18 @@ def _disturbed(disturbance: dict[str, Any]) -> Iterator[list[Any] | None]:
             strike_at(*strike)
         if native := disturbance.get("native"):
             ctypes.CDLL(os.environ["LD_PRELOAD"]).arm(*native)
-        events = None
+        given = None
         if record := disturbance.get("record"):
-            events = stack.enter_context(recorded(Path(record)))
-        yield events
+            given = {"events": stack.enter_context(recorded(Path(record)))}
+        counted = strike_at(0, "kill") if disturbance.get("count") else None
+        if counted is not None:
+            given = {}
+        yield given
+        if counted is not None:
+            given["calls"] = next(counted) - 1
 
 
-def strike_at(number: int, how: str | int) -> None:
+def strike_at(number: int, how: str | int) -> Iterator[int]:
     """Let the call of this number kill the process or fail; later ones succeed."""
     calls = itertools.count(1)
 
@@ -117,3 +123,4 @@ def strike_at(number: int, how: str | int) -> None:
     for name in CALLS:
         setattr(os, name, counted(getattr(os, name)))
     Path.write_bytes = counted(Path.write_bytes)  # type: ignore[method-assign]
+    return calls

@@ -1,0 +1,287 @@
+"""
+Surfaces that may be the true one, given the measured one and the error of its survey.
+
+The measured surface holds its error already: adding error to it once more gives surfaces that
+are too rough and intervals that are too sure of themselves. What is drawn here is the surface
+*given* the measurement. Long waves are judged wave by wave (their error is shared by
+neighbours), short ones by wavelets; structure that stands out of the error keeps its height.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any, Final
+
+import numpy as np
+
+from lotflow.terrain.relief_prior import PowerLaw, energies, fit_power_law, level_prior
+from lotflow.terrain.wavelet_bands import Bands, join
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from lotflow.grid import FloatArray
+    from lotflow.terrain.error_model import ErrorModel
+    from lotflow.terrain.relief_prior import LevelPrior
+
+#: Levels judged by wavelets alone; coarser ones wave by wave, on a grid of every fourth cell.
+_FINE_LEVELS: Final = 2
+#: Number of ways in which the bands are laid over the surface; draws take them in turn.
+_SHIFTS: Final = 8
+#: Cells added at the sides, over which the surface is led back into its other side.
+_LEAST_MARGIN: Final = 16
+#: Errors smaller than this are none [m].
+_LEAST_ERROR_M: Final = 1e-5
+
+
+@dataclass(frozen=True, eq=False)
+class _Laid:
+    """The bands in one position: what is known of each, and how far it may be off."""
+
+    shift: tuple[int, int]
+    smooth: FloatArray
+    smooth_spread: FloatArray
+    structure_spread: list[tuple[FloatArray, ...]]
+    details: list[tuple[tuple[FloatArray, FloatArray], ...]]
+
+
+@dataclass(frozen=True, eq=False)
+class Posterior:
+    """
+    The surfaces that may be true.
+
+    Parameters
+    ----------
+    ground
+        As measured, complete [m].
+    trend
+        Plane through it [m].
+    law
+        Power law of its relief; None where there is no error.
+    laid
+        The bands in several positions; none where there is no error.
+    """
+
+    ground: FloatArray
+    trend: FloatArray
+    law: PowerLaw | None
+    laid: Sequence[_Laid]
+
+    def draw(self, number: int, random: np.random.Generator) -> FloatArray:
+        """
+        Draw one surface.
+
+        Parameters
+        ----------
+        number
+            Of the draw, from 0: decides which position of the bands is taken.
+        random
+            Source of normal numbers.
+
+        Returns
+        -------
+        surface
+            Shape of the ground [m]; the ground itself where there is no error.
+        """
+        if not self.laid:
+            return self.ground
+        laid = self.laid[number % len(self.laid)]
+        residual = join([_smooth_draw(laid, random), *_detail_draws(laid.details, random)])
+        residual = np.roll(residual, (-laid.shift[0], -laid.shift[1]), axis=(0, 1))
+        rows, columns = self.ground.shape
+        return self.trend + residual[:rows, :columns]
+
+
+def _smooth_draw(laid: _Laid, random: np.random.Generator) -> FloatArray:
+    """Draw the smooth part: waves, and what structure may be off."""
+    noise = random.standard_normal(laid.smooth.shape)
+    waves = np.fft.irfft2(np.fft.rfft2(noise) * laid.smooth_spread, s=noise.shape)
+    if not laid.structure_spread:
+        return laid.smooth + waves
+    coarsest = np.zeros(laid.structure_spread[0][0].shape)
+    bands = [
+        tuple(spread * random.standard_normal(spread.shape) for spread in level)
+        for level in laid.structure_spread
+    ]
+    return laid.smooth + waves + join([coarsest, *bands])
+
+
+def _detail_draws(
+    details: list[tuple[tuple[FloatArray, FloatArray], ...]], random: np.random.Generator
+) -> list[tuple[FloatArray, ...]]:
+    """Draw the coefficients of the fine levels."""
+    return [
+        tuple(mean + spread * random.standard_normal(mean.shape) for mean, spread in level)
+        for level in details
+    ]
+
+
+def posterior(
+    ground: FloatArray, error: ErrorModel, cell_m: float, random: np.random.Generator
+) -> Posterior:
+    """
+    Find which surfaces may be true.
+
+    Parameters
+    ----------
+    ground
+        As measured, without buildings and walls, complete [m].
+    error
+        Of the measurement.
+    cell_m
+        Side of a cell [m].
+    random
+        Decides the positions in which the bands are laid.
+
+    References
+    ----------
+    Coifman, Donoho (1995), Translation-invariant de-noising, Lecture Notes in Statistics 103;
+    Wiener (1949), Extrapolation, Interpolation and Smoothing of Stationary Time Series. Both
+    from memory; putting them together is lotflow's own.
+    """
+    trend = _plane(ground)
+    if error.rmse_m < _LEAST_ERROR_M:
+        return Posterior(ground, trend, None, ())
+    periodic = led_round(ground - trend)
+    bands = Bands(periodic.shape, _levels(periodic.shape))
+    spectrum = error.spectrum(bands.shape, cell_m)
+    variance = np.maximum(bands.variances(spectrum), _LEAST_ERROR_M**2)
+    shifts = [(int(a), int(b)) for a, b in random.integers(0, 2**bands.levels, (_SHIFTS, 2))]
+    splits = [bands.split(np.roll(periodic, shift, axis=(0, 1))) for shift in shifts]
+    law = fit_power_law(splits[: _SHIFTS // 2], variance, bands)
+    relief = law.spectrum(bands.shape)
+    base = bands.variances(relief) / variance
+    priors = [_learned(splits, variance, base, level) for level in range(bands.levels)]
+    waves = _Waves.of(bands, relief, spectrum)
+    laid = [
+        _lay(split, shift, variance, base, priors, waves)
+        for split, shift in zip(splits, shifts, strict=True)
+    ]
+    return Posterior(ground, trend, law, laid)
+
+
+@dataclass(frozen=True, eq=False)
+class _Waves:
+    """Per wave of the smooth part: share of it that is relief, and how far that may be off."""
+
+    share: FloatArray
+    spread: FloatArray
+
+    @classmethod
+    def of(cls, bands: Bands, relief: FloatArray, error: FloatArray) -> _Waves:
+        """Compute both from the spectra of relief and error."""
+        signal = bands.smooth_spectrum(relief, _FINE_LEVELS)
+        noise = np.maximum(bands.smooth_spectrum(error, _FINE_LEVELS), _LEAST_ERROR_M**2)
+        share = (signal / (signal + noise))[:, : signal.shape[1] // 2 + 1]
+        return cls(share, np.sqrt(share * noise[:, : share.shape[1]]))
+
+
+def _learned(
+    splits: Sequence[list[Any]], variance: FloatArray, base: FloatArray, level: int
+) -> LevelPrior:
+    """Learn a level's prior from some positions of the bands."""
+    pairs = [
+        pair for split in splits[: _SHIFTS // 2] for pair in energies(split, variance, base, level)
+    ]
+    own, near = (np.concatenate([pair[i].ravel() for pair in pairs]) for i in (0, 1))
+    return level_prior(own, near, float(base[level].mean()))
+
+
+def _lay(
+    split: list[Any],
+    shift: tuple[int, int],
+    variance: FloatArray,
+    base: FloatArray,
+    priors: Sequence[LevelPrior],
+    waves: _Waves,
+) -> _Laid:
+    """Judge every coefficient of one position of the bands."""
+    judged = []
+    for level, prior in enumerate(priors):
+        bands = []
+        for orientation, (own, near) in enumerate(energies(split, variance, base, level)):
+            gain, square = prior.shares(own, near)
+            band, noise = split[-1 - level][orientation], variance[level, orientation]
+            spread = noise * gain + band**2 * np.maximum(square - gain**2, 0.0)
+            bands.append((band, gain, spread))
+        judged.append(bands)
+    fine = [
+        tuple((band * gain, np.sqrt(spread)) for band, gain, spread in level)
+        for level in reversed(judged[:_FINE_LEVELS])
+    ]
+    structure, spreads = [], []
+    for level in range(len(judged) - 1, _FINE_LEVELS - 1, -1):
+        by_law = base[level] / (1 + base[level])
+        parts = list(zip(judged[level], by_law, variance[level], strict=True))
+        structure.append(tuple(band * (gain - law) for (band, gain, _), law, _ in parts))
+        spreads.append(
+            tuple(np.sqrt(np.maximum(s - law * noise, 0.0)) for (_, _, s), law, noise in parts)
+        )
+    smooth = join(split[: len(split) - _FINE_LEVELS])
+    stands_out = join([np.zeros_like(split[0]), *structure]) if structure else 0.0
+    by_waves = np.fft.irfft2(np.fft.rfft2(smooth - stands_out) * waves.share, s=smooth.shape)
+    return _Laid(shift, stands_out + by_waves, waves.spread, spreads, fine)
+
+
+def _levels(shape: tuple[int, int]) -> int:
+    """Number of halvings of a grid: down to no fewer than six cells a side, at most five."""
+    return min(5, *(int(math.log2(size / 6)) for size in shape))
+
+
+def _plane(ground: FloatArray) -> FloatArray:
+    """Plane of least squares."""
+    rows, columns = ground.shape
+    row, column = np.meshgrid(
+        np.linspace(-1, 1, rows), np.linspace(-1, 1, columns), indexing="ij"
+    )
+    # on a full grid the three terms are independent of each other
+    south = (ground * row).sum() / (row**2).sum()
+    east = (ground * column).sum() / (column**2).sum()
+    return np.asarray(ground.mean() + south * row + east * column)
+
+
+def led_round(residual: FloatArray) -> FloatArray:
+    """
+    Add cells at the lower and right sides, over which a surface leads into its other side.
+
+    Parameters
+    ----------
+    residual
+        Surface without its trend.
+
+    Returns
+    -------
+    periodic
+        Sides are multiples of 32 cells (of 8 where the surface is small); the surface itself
+        stands at the upper left.
+
+    Examples
+    --------
+    >>> led_round(np.ones((30, 60))).shape
+    (48, 96)
+    """
+    return _led_round_rows(_led_round_rows(residual).T).T
+
+
+def _led_round_rows(values: FloatArray) -> FloatArray:
+    """Add rows in which the mirrored end fades into the mirrored beginning."""
+    rows = values.shape[0]
+    unit = 32 if rows > 64 - _LEAST_MARGIN else 8
+    added = -(-(rows + _LEAST_MARGIN) // unit) * unit - rows
+    step = np.arange(added)
+    # a surface with fewer rows than are added is mirrored to and fro
+    back = np.abs((rows - 1 - step) % (2 * (rows - 1)) if rows > 1 else 0 * step)
+    back = np.where(back >= rows, 2 * (rows - 1) - back, back)
+    fade = (1 - np.cos(np.pi * (step + 1) / (added + 1))) / 2
+    end, beginning = values[back], values[back[::-1][::1] * 0 + _mirrored(added, rows)]
+    return np.concatenate([values, (1 - fade)[:, None] * end + fade[:, None] * beginning])
+
+
+def _mirrored(added: int, rows: int) -> Any:
+    """Rows met when going from `added` rows before the first one towards it, mirrored."""
+    before = np.arange(added, 0, -1)
+    if rows == 1:
+        return 0 * before
+    folded = before % (2 * (rows - 1))
+    return np.where(folded >= rows, 2 * (rows - 1) - folded, folded)

@@ -1,0 +1,255 @@
+"""
+What relief is likely before the error is known: a power law for all ground, and structure on it.
+
+Waves of natural ground grow with their length by a power law; that is the base. Where a pad, a
+curb or a bowl stands, wavelet coefficients are larger than it allows. How often, and by how
+much, is learned from the surface itself, level by level. All variances of relief are counted in
+units of the error's variance in the same band.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any, Final
+
+import numpy as np
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from lotflow.grid import FloatArray
+    from lotflow.terrain.wavelet_bands import Bands
+
+#: Exponents of the power law that are tried; natural ground has 2 to 4 (from memory).
+_EXPONENTS: Final = np.linspace(1.5, 5.5, 17)
+#: The law is no law: no level counts for more than so many coefficients.
+_LEVEL_WEIGHT: Final = 1000.0
+#: Median of the square of a standard normal number.
+_MEDIAN_OF_SQUARE: Final = 0.4549
+#: Variances of structure go up by this factor from class to class.
+_CLASS_FACTOR: Final = 4.0
+_CLASSES: Final = 10
+#: Share of structure that is assumed before a level has been looked at, halved per class.
+_STRUCTURE_SHARE: Final = 0.5
+#: How far the surroundings speak for a coefficient: they are not of one variance with it.
+_SURROUNDINGS_WEIGHT: Final = 0.25
+_PARENT_WEIGHT: Final = 4.0
+#: A coefficient speaks for itself by what its square exceeds this many error variances.
+_SPEAKS_ABOVE: Final = 6.0
+#: Coefficients from which a level learns, and the steps it learns in.
+_SAMPLE: Final = 6000
+_LEARNING_STEPS: Final = 15
+#: Classes of energy per doubling in the tables of gains, and the doublings they span.
+_PER_DOUBLING: Final = 4
+_LOWEST_DOUBLING: Final = -8
+_HIGHEST_DOUBLING: Final = 28
+
+
+@dataclass(frozen=True)
+class PowerLaw:
+    """
+    Variance of the waves of ground: amplitude times frequency to the power of -exponent.
+
+    Parameters
+    ----------
+    amplitude
+        Of waves one cell long [m^2].
+    exponent
+        How fast longer waves grow.
+    """
+
+    amplitude: float
+    exponent: float
+
+    def spectrum(self, shape: tuple[int, int]) -> FloatArray:
+        """
+        Variance of each wave of a grid; the mean level is free.
+
+        Parameters
+        ----------
+        shape
+            Rows and columns.
+        """
+        return self.amplitude * _waves(shape) ** -self.exponent
+
+
+def _waves(shape: tuple[int, int]) -> FloatArray:
+    """Frequencies [1/cell]; that of the mean level stands for a very long wave."""
+    waves = np.hypot(np.fft.fftfreq(shape[0])[:, None], np.fft.fftfreq(shape[1]))
+    waves[0, 0] = 0.01 / max(shape)
+    return np.asarray(waves)
+
+
+def fit_power_law(splits: Sequence[list[Any]], error: FloatArray, bands: Bands) -> PowerLaw:
+    """
+    Find the power law under which the typical coefficients of a surface are most likely.
+
+    Parameters
+    ----------
+    splits
+        Coefficients of the surface, shifted in several ways; from `Bands.split`.
+    error
+        Variance of the error in each band, from `Bands.variances` [m^2].
+    bands
+        The bands.
+
+    Returns
+    -------
+    law
+        By the medians of the bands, so that structure does not count.
+    """
+    energy = np.array([_typical_energy(split, error) for split in splits]).mean(axis=0)
+    weight = np.array([3 * split.size for split in (part[0] for part in reversed(splits[0][1:]))])
+    weight = np.minimum(weight, _LEVEL_WEIGHT)
+    best, law = -np.inf, PowerLaw(0.0, 0.0)
+    for exponent in _EXPONENTS:
+        unit = bands.variances(PowerLaw(1.0, exponent).spectrum(bands.shape))
+        # amplitudes from a thousandth of the error to a million times as much, at some level
+        ratio = (unit / error).mean(axis=1)
+        amplitude = np.geomspace(1e-3 / ratio.max(), 1e6 / ratio.min(), 160)
+        total = 1 + amplitude[:, None] * ratio
+        likelihood = -0.5 * (weight * (np.log(total) + energy / total)).sum(axis=1)
+        if likelihood.max() > best:
+            best = likelihood.max()
+            law = PowerLaw(float(amplitude[likelihood.argmax()]), float(exponent))
+    return law
+
+
+def _typical_energy(split: list[Any], error: FloatArray) -> FloatArray:
+    """Median square of the coefficients over its value for error alone, fine to coarse."""
+    return np.array(
+        [
+            np.mean([np.median(band**2) / variance for band, variance in zip(*pair, strict=True)])
+            for pair in zip(reversed(split[1:]), error, strict=True)
+        ]
+    ) / _MEDIAN_OF_SQUARE  # fmt: skip
+
+
+def energies(split: list[Any], error: FloatArray, base: FloatArray, level: int) -> Any:
+    """
+    Square of each coefficient of a level, and of its surroundings, in units of the error.
+
+    Parameters
+    ----------
+    split
+        From `Bands.split`.
+    error, base
+        Variance of the error in each band [m^2]; of the base in units of it.
+    level
+        From 0, the finest.
+
+    Returns
+    -------
+    energy
+        Three pairs of arrays: own, and mean over the eight neighbours in the band and the
+        coefficient of the next coarser level at the same place.
+    """
+    from scipy.ndimage import uniform_filter  # noqa: PLC0415 - only where realisations are run
+
+    found = []
+    for orientation, band in enumerate(split[-1 - level]):
+        own = band**2 / error[level, orientation]
+        near = (uniform_filter(own, 3, mode="wrap") * 9 - own) / 8
+        if level + 1 < len(error):
+            parent = split[-2 - level][orientation] ** 2 / error[level + 1, orientation]
+            # typical energies of the two levels made alike
+            alike = (1 + base[level, orientation]) / (1 + base[level + 1, orientation])
+            above = np.kron(parent * alike, np.ones((2, 2)))
+            near = (8 * near + _PARENT_WEIGHT * above) / (8 + _PARENT_WEIGHT)
+        found.append((own, np.maximum(near, 0.0)))
+    return found
+
+
+@dataclass(frozen=True, eq=False)
+class LevelPrior:
+    """
+    What is likely for the coefficients of one level, and what follows from their energy.
+
+    Parameters
+    ----------
+    gain, square
+        Mean share of a coefficient that is relief, and mean of its square, by classes of the
+        energy of the surroundings and of its own.
+    """
+
+    gain: FloatArray
+    square: FloatArray
+
+    def shares(self, own: FloatArray, near: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """
+        Share of each coefficient that is relief: mean, and mean of the square.
+
+        Parameters
+        ----------
+        own, near
+            From `energies`.
+        """
+        place = _energy_class(near), _energy_class(own)
+        gain, square = self.gain[place], self.square[place]
+        excess = np.maximum(own - _SPEAKS_ABOVE, 0.0)
+        by_itself = excess / (1 + excess)
+        louder = by_itself > gain
+        return (
+            np.where(louder, by_itself, gain),
+            np.where(louder, by_itself**2, square),
+        )
+
+
+def _energy_class(energy: FloatArray) -> Any:
+    """Class of an energy in the tables."""
+    span = (_HIGHEST_DOUBLING - _LOWEST_DOUBLING) * _PER_DOUBLING
+    doublings = np.log2(np.maximum(energy, 2.0**_LOWEST_DOUBLING))
+    return np.clip(np.rint((doublings - _LOWEST_DOUBLING) * _PER_DOUBLING), 0, span).astype(int)
+
+
+def level_prior(own: FloatArray, near: FloatArray, base: float) -> LevelPrior:
+    """
+    Learn how much structure a level holds, and tabulate what follows for its coefficients.
+
+    A coefficient is a sum of relief and error, both normal; the variance of its relief is that
+    of the base, or of one of several classes of structure. The weights of the classes are those
+    under which the level's energies are most likely, held back by what is assumed before.
+
+    Parameters
+    ----------
+    own, near
+        Energies of the level, flat, from `energies`.
+    base
+        Variance of the base in units of the error's.
+
+    References
+    ----------
+    Portilla, Strela, Wainwright, Simoncelli (2003), Image denoising using scale mixtures of
+    Gaussians in the wavelet domain, IEEE Transactions on Image Processing 12(11). Dempster,
+    Laird, Rubin (1977), Maximum likelihood from incomplete data via the EM algorithm, Journal of
+    the Royal Statistical Society B 39. Both from memory.
+    """
+    step = max(own.size // _SAMPLE, 1)
+    own, near = own[::step], near[::step]
+    structure = max(base, 0.05) * _CLASS_FACTOR ** np.arange(1, _CLASSES)
+    variance = np.concatenate([[base], structure])
+    assumed = np.concatenate([[1.0], _STRUCTURE_SHARE * 0.5 ** np.arange(_CLASSES - 1)])
+    assumed /= assumed.sum()
+    belief = max(20.0, 0.05 * own.size)
+    likelihood = _likelihood(own, near, variance)
+    weight = assumed
+    for _ in range(_LEARNING_STEPS):
+        share = likelihood * weight
+        share /= share.sum(axis=1, keepdims=True)
+        weight = (share.sum(axis=0) + belief * assumed) / (own.size + belief)
+    classes = 2.0 ** (
+        np.arange((_HIGHEST_DOUBLING - _LOWEST_DOUBLING) * _PER_DOUBLING + 1) / _PER_DOUBLING
+        + _LOWEST_DOUBLING
+    )
+    share = _likelihood(classes, classes[:, None], variance) * weight
+    share /= share.sum(axis=-1, keepdims=True)
+    gain = variance / (1 + variance)
+    return LevelPrior(share @ gain, share @ gain**2)
+
+
+def _likelihood(own: FloatArray, near: FloatArray, variance: FloatArray) -> FloatArray:
+    """Likelihood of energies under each class of variance, largest 1."""
+    neighbours = _SURROUNDINGS_WEIGHT * (8 + _PARENT_WEIGHT)
+    energy = (neighbours * near + own)[..., None]
+    log = -0.5 * ((neighbours + 1) * np.log1p(variance) + energy / (1 + variance))
+    return np.asarray(np.exp(log - log.max(axis=-1, keepdims=True)))

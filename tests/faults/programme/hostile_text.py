@@ -1,0 +1,98 @@
+"""Sixty strings that break what takes text for something else."""
+
+from __future__ import annotations
+
+import json
+import shutil
+import sqlite3
+from collections.abc import Sequence
+from contextlib import closing
+from pathlib import Path
+from typing import Final
+
+from lotflow.layers import SITE_LAYERS
+
+_RAN: Final = "document.title='PW'+'NED'"
+
+#: As bytes, since some are no valid UTF-8. `URL` stands for a server that counts requests.
+STRINGS: Final[tuple[bytes, ...]] = tuple(
+    text if isinstance(text, bytes) else text.encode("utf-8") for text in (
+        # markup of pages
+        f"<script>{_RAN}</script>", f"</script><script>{_RAN}</script>",
+        f"<img src=x onerror={_RAN}>", f"<svg onload={_RAN}>", f"\"><script>{_RAN}</script>",
+        f"' onmouseover='{_RAN}", f"\" autofocus onfocus=\"{_RAN}", "<b>bold</b>", "<!--", "-->",
+        "<![CDATA[", "]]>", "&lt;&amp;&#60;&unknown;", "<iframe src=URL></iframe>",
+        "<img src=URL/pixel.png>", "<link rel=stylesheet href=URL/a.css>",
+        "<meta http-equiv=refresh content='0;url=URL'>", f"<a href=\"javascript:{_RAN}\">x</a>",
+        "<style>@import 'URL/a.css';</style>", "url(URL/x.png)", "<base href=URL>",
+        f"<template><script>{_RAN}</script></template>", f"<math><mtext><script>{_RAN}</script>",
+        "</title></head>", "</text></svg>", f"`${{{_RAN}}}`", "${7*7} {{7*7}} <%= 7*7 %> #{7*7}",
+        # markup of documents
+        "<para><font color=\"[1].__class__\">x</font></para>", "<img src=\"/etc/passwd\"/>",
+        "<img src=\"file:///etc/passwd\"/>", "<!DOCTYPE x [<!ENTITY e SYSTEM 'file:///etc/passwd'>]>",
+        "&e;", "<?xml version='1.0'?>", "(\\)Tj ET /JavaScript (app.alert\\(1\\))", "$\\frac{1}{0}$ $x",
+        # spreadsheets, shells, databases, paths
+        "=1+1", "=HYPERLINK(\"URL\",\"x\")", "+cmd|' /C calc'!A0", "-2+3", "@SUM(1)", "\t=1+1",
+        "a\",\"b", "a,b;c\r\nd,e", "'; DROP TABLE lot; --", "\" OR \"\"=\"", "`id`", "$(id)",
+        "../../etc/passwd", "C:\\Windows\\x", "name.tif", "%s%n%x {0} {name!r}",
+        # characters that are none, or turn what a reader sees
+        b"a\x00b", "\x1b[31mred\x1b[0m\x1b]0;title\x07", "\x0b\x0c\x01\x7f", b"\xed\xa0\x80\xed\xb0\x80",
+        b"\xff\xfe\xc3", "abc\u202egnp.exe", "a\u2028b\u2029c", "\ufeff\u200b\u2066x\u2069",
+        "Z\u0351\u036b\u0343" * 20, "x" * 100_000,
+    )
+)  # fmt: skip
+
+
+def strings(url: str) -> list[bytes]:
+    """The strings, with the address of the server that counts."""
+    return [text.replace(b"URL", url.encode()) for text in STRINGS]
+
+
+def shown(text: bytes) -> str:
+    """A string as text, however broken."""
+    return text.decode("utf-8", "replace")
+
+
+def hostile_job(sample: Path, job: Path, title: bytes, names: Sequence[bytes]) -> None:
+    """
+    Copy the sample with hostile text in its title and every column of free text.
+
+    Parameters
+    ----------
+    sample
+        The job that is copied.
+    job
+        Where to.
+    title
+        Name of the job.
+    names
+        Used in turn for the names of things; what refers to a name follows.
+    """
+    shutil.copytree(sample, job)
+    toml = (job / "job.toml").read_text()
+    quoted = json.dumps(shown(title), ensure_ascii=False).replace("\x7f", "\\u007f")
+    (job / "job.toml").write_text(toml.replace('"14 Alder Court"', quoted), encoding="utf-8")
+    renamed: dict[str, bytes] = {}
+    with closing(sqlite3.connect(job / "site.gpkg")) as database, database:
+        for function in ("ST_IsEmpty", "ST_MinX", "ST_MaxX", "ST_MinY", "ST_MaxY"):
+            database.create_function(function, 1, lambda _: 0)
+        for layer, column in free_text(database):
+            rows = database.execute(f'SELECT fid, "{column}" FROM "{layer}"').fetchall()
+            for fid, old in rows:
+                if old is None:
+                    continue
+                if old not in renamed:
+                    name = names[len(renamed) % len(names)]
+                    renamed[old] = name + f" {len(renamed)}".encode()
+                database.execute(f'UPDATE "{layer}" SET "{column}" = CAST(? AS TEXT) WHERE fid = ?',
+                                 (renamed[old], fid))  # fmt: skip
+
+
+def free_text(database: sqlite3.Connection) -> list[tuple[str, str]]:
+    """Columns of the file that hold text which is no choice; names before what refers to them."""
+    found = []
+    for layer in SITE_LAYERS.values():
+        there = {row[1] for row in database.execute(f'PRAGMA table_info("{layer.name}")')}
+        found += [(layer.name, column.name) for column in layer.columns
+                  if column.kind == "text" and not column.choices and column.name in there]  # fmt: skip
+    return sorted(found, key=lambda place: place[1] != "name")

@@ -1,0 +1,171 @@
+"""The surroundings change no number, no byte, and no message into a traceback."""
+
+from __future__ import annotations
+
+import os
+import re
+import shutil
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+from programme.environments import PROGRAM, SECONDS, WORKS, Surroundings, run
+from programme.results import contents
+from programme.small_job import small_job
+from programme.tiers import tiers
+
+#: Of the surroundings, those of the quick tier.
+QUICK = ("LANG=C", "no HOME", "cache of cut files", "path with an umlaut")
+
+
+@pytest.fixture(scope="module")
+def job(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A small job."""
+    return small_job(tmp_path_factory.mktemp("environments") / "job")
+
+
+@pytest.fixture(scope="module")
+def whole(job: Path) -> dict[str, bytes]:
+    """Its result in ordinary surroundings."""
+    done, result = run(Surroundings(job.parent, job))
+    assert done.returncode == 0, done.stderr
+    return contents(result)
+
+
+@pytest.mark.parametrize(
+    "name",
+    [pytest.param(name, marks=() if name in QUICK else pytest.mark.nightly) for name in WORKS],
+)
+def test_the_same_bytes_in_any_surroundings(
+    job: Path, whole: dict[str, bytes], tmp_path: Path, name: str
+) -> None:
+    """Classes M and O: works, says nothing, and every file of the result has the same bytes."""
+    around = Surroundings(tmp_path, job)
+    WORKS[name](around)
+    done, result = run(around, "-q")
+    assert (done.returncode, done.stdout, done.stderr) == (0, "", "")
+    found = contents(result)
+    assert found.keys() == whole.keys()
+    for file, data in whole.items():
+        assert found[file] == data, file
+
+
+@tiers(None, 1, 1)
+def test_a_package_that_cannot_be_written_to(
+    job: Path, whole: dict[str, bytes], tmp_path: Path, cases: int
+) -> None:
+    """Class M: as another user, from a package of root's, without a home."""
+    if os.geteuid() != 0 or shutil.which("setpriv") is None:
+        pytest.skip("only root can act as another user")
+    tmp_path.chmod(0o777)
+    place = Path(shutil.copytree(job, "/tmp/lotflow-faults-nobody", dirs_exist_ok=True))
+    try:
+        place.chmod(0o777)
+        around = Surroundings(place, place, prefix=["setpriv", "--reuid=65534", "--regid=65534",
+                                                    "--clear-groups"])  # fmt: skip
+        around.environment |= {"HOME": "/nonexistent"}
+        around.environment.pop("XDG_CACHE_HOME", None)
+        done, result = run(around, "-q")
+        assert (done.returncode, done.stdout, done.stderr) == (0, "", "")
+        assert contents(result) == whole
+    finally:
+        shutil.rmtree(place)
+
+
+def lotflow(*arguments: str, **options: object) -> subprocess.CompletedProcess[bytes]:
+    return subprocess.run(
+        [sys.executable, "-c", PROGRAM, *arguments], timeout=SECONDS, check=False,
+        stderr=subprocess.PIPE, **options,
+    )  # fmt: skip
+
+
+@tiers(None, 1, 1)
+def test_a_reader_that_has_gone(job: Path, tmp_path: Path, cases: int) -> None:
+    """Class M: whoever was to read the output has closed it."""
+    ends = os.pipe()
+    os.close(ends[0])
+    done = lotflow("run", str(job), "-o", str(tmp_path / "r"), stdout=ends[1])
+    os.close(ends[1])
+    assert b"Traceback" not in done.stderr
+    assert (tmp_path / "r" / "summary.json").exists()
+
+
+@tiers(None, 1, 1)
+def test_an_output_that_is_full(job: Path, tmp_path: Path, cases: int) -> None:
+    """Class M: what is printed cannot be written."""
+    with Path("/dev/full").open("w") as full:
+        done = lotflow("run", str(job), "-o", str(tmp_path / "r"), stdout=full)
+    assert done.returncode == 1
+    assert b"Traceback" not in done.stderr
+    assert re.search(rb"No space left on device", done.stderr)
+
+
+@tiers(None, 1, 1)
+def test_a_closed_output(job: Path, tmp_path: Path, cases: int) -> None:
+    """Class M: there is no output at all."""
+    command = f'exec "{sys.executable}" -c "{PROGRAM}" run "{job}" -o "{tmp_path / "r"}" -q >&-'
+    done = subprocess.run(["sh", "-c", command], stderr=subprocess.PIPE, check=False)
+    assert b"Traceback" not in done.stderr
+    assert (tmp_path / "r" / "summary.json").exists()
+
+
+#: A clock of another day and year for every call by which a program asks for the time.
+CLOCK = r"""
+#define _GNU_SOURCE
+#include <dlfcn.h>
+#include <sys/time.h>
+#include <time.h>
+#define SHIFT 86400L * 400
+int clock_gettime(clockid_t id, struct timespec *out) {
+    static int (*real)(clockid_t, struct timespec *);
+    if (!real) real = (int (*)(clockid_t, struct timespec *))dlsym(RTLD_NEXT, "clock_gettime");
+    int result = real(id, out);
+    if (id == CLOCK_REALTIME) out->tv_sec += SHIFT;
+    return result;
+}
+time_t time(time_t *out) {
+    struct timespec now;
+    clock_gettime(CLOCK_REALTIME, &now);
+    if (out) *out = now.tv_sec;
+    return now.tv_sec;
+}
+int gettimeofday(struct timeval *out, void *zone) {
+    struct timespec now;
+    (void)zone;
+    clock_gettime(CLOCK_REALTIME, &now);
+    out->tv_sec = now.tv_sec;
+    out->tv_usec = now.tv_nsec / 1000;
+    return 0;
+}
+"""
+
+
+@tiers(None, 1, 1)
+def test_another_day(job: Path, whole: dict[str, bytes], tmp_path: Path, cases: int) -> None:
+    """Class O: the same bytes in another year."""
+    compiler = shutil.which("cc")
+    if compiler is None:
+        pytest.skip("there is no C compiler")
+    (tmp_path / "clock.c").write_text(CLOCK)
+    library = tmp_path / "clock.so"
+    subprocess.run([compiler, "-shared", "-fPIC", "-o", str(library), str(tmp_path / "clock.c"),
+                    "-ldl"], check=True)  # fmt: skip
+    around = Surroundings(tmp_path, job)
+    around.environment["LD_PRELOAD"] = str(library)
+    told = subprocess.run([sys.executable, "-c", "import datetime; print(datetime.date.today())"],
+                          env=around.environment, capture_output=True, text=True, check=True)  # fmt: skip
+    plain = subprocess.run([sys.executable, "-c", "import datetime; print(datetime.date.today())"],
+                           capture_output=True, text=True, check=True)  # fmt: skip
+    assert told.stdout != plain.stdout
+    done, result = run(around, "-q")
+    assert done.returncode == 0, done.stderr
+    assert contents(result) == whole
+
+
+def test_twice_and_from_elsewhere(job: Path, whole: dict[str, bytes], tmp_path: Path) -> None:
+    """Class O: the same bytes again, from a copy of the inputs in another folder."""
+    copy = Path(shutil.copytree(job, tmp_path / "elsewhere" / "copy"))
+    done, result = run(Surroundings(tmp_path, copy), "-q")
+    assert done.returncode == 0, done.stderr
+    assert contents(result) == whole

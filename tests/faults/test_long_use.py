@@ -1,0 +1,25 @@
+"""Many runs in one process take no more memory or files than a few, and print nothing."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from programme.server import Server
+from programme.small_job import small_job
+from programme.tiers import tiers
+
+#: Growth from the tenth run to the last [bytes].
+GROWTH_BYTES = 20_000_000
+
+
+@tiers(None, 200, 1000)
+def test_memory_and_open_files(server: Server, tmp_path: Path, cases: int) -> None:
+    """Class P: the memory of a process and its open files stay, stdout stays empty."""
+    job = small_job(tmp_path / "job")
+    ended = server.run("programme.long_use:runs", str(job), str(tmp_path / "result"), cases,
+                       seconds=1200.0, memory_bytes=None)  # fmt: skip
+    assert ended.code == 0, ended.err
+    early, late = ended.value
+    assert late["files"] == early["files"]
+    assert late["bytes"] - early["bytes"] < GROWTH_BYTES
+    assert ended.out == ""

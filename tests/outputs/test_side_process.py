@@ -1,0 +1,75 @@
+"""The second process: the same results, every failure told, no process left behind."""
+
+import operator
+import os
+import signal
+import time
+
+import pytest
+
+from lotflow.errors import EngineError
+from lotflow.outputs.palette import INK
+from lotflow.outputs.side_process import SideProcess
+from lotflow.units import from_si, shown
+
+
+def alive(number):
+    try:
+        os.kill(number, 0)
+    except ProcessLookupError:
+        return False
+    return True
+
+
+def ask(second):
+    second.submit(operator.add, INK, INK)
+    return second.result()
+
+
+def test_results_come_in_the_order_of_the_work():
+    with SideProcess(["lotflow.units"]) as second:
+        for value in (1.0, 2.0):
+            second.submit(from_si, value, "ft")
+        assert [second.result(), second.result()] == [from_si(1.0, "ft"), from_si(2.0, "ft")]
+
+
+def test_a_failure_is_told_with_its_own_account_and_does_not_end_the_process():
+    with SideProcess([]) as second:
+        second.submit(shown, 1.0, "no such quantity", "us")
+        with pytest.raises(EngineError, match="KeyError: 'no such quantity'"):
+            second.result()
+        second.submit(shown, 0.1524, "depth", "us")
+        assert second.result() == "6.0 in"
+
+
+def test_what_a_library_prints_does_not_get_between_the_results():
+    with SideProcess([]) as second:
+        second.submit(print, "noise")
+        second.submit(operator.add, 1, 2)
+        assert [second.result(), second.result()] == [None, 3]
+
+
+def test_a_dead_process_is_told():
+    with SideProcess([]) as second:
+        second._process.kill()
+        second._process.wait()
+        with pytest.raises(EngineError, match=r"is gone|has died"):
+            ask(second)
+
+
+@pytest.mark.parametrize("error", [KeyboardInterrupt, ValueError])
+def test_no_process_is_left_behind(error):
+    with pytest.raises(error), SideProcess(["time"]) as second:  # noqa: PT012
+        number = second._process.pid
+        second.submit(time.sleep, 60)
+        raise error
+    assert not alive(number)
+
+
+def test_it_leaves_an_interrupt_to_the_first_process():
+    with SideProcess([]) as second:
+        second.submit(operator.add, 1, 1)
+        assert second.result() == 2
+        second._process.send_signal(signal.SIGINT)
+        second.submit(operator.add, 2, 2)
+        assert second.result() == 4
