@@ -78,6 +78,9 @@ class DrawnLayer:
     where: tuple[str, str] | None = None
 
 
+#: What is there today and is to be replaced is drawn with dashes.
+_TODAY_DASHES: Final = "3 6"
+
 #: From the ground up: later layers are drawn over earlier ones.
 DRAWN: Final[dict[str, DrawnLayer]] = {
     "contours": DrawnLayer(
@@ -220,6 +223,8 @@ def _features(frame: Any, drawn: DrawnLayer, ground: Grid) -> list[dict[str, Any
             feature["mark"] = row["direction"]
         if "kind" in frame.columns and row["kind"] == "index":
             feature["bold"] = True
+        if "case" in frame.columns and row["case"] == "today":
+            feature["dashes"] = _TODAY_DASHES
         rows.append(feature)
     return rows
 

@@ -74,7 +74,7 @@ function startPage(data, water) {
 
   function shapeOf(layer, feature) {
     const style = {
-      color: layer.stroke, weight: feature.bold ? 2 * layer.width : layer.width, dashArray: layer.dashes || null,
+      color: layer.stroke, weight: feature.bold ? 2 * layer.width : layer.width, dashArray: feature.dashes || layer.dashes || null,
       fill: layer.fill !== "", fillColor: layer.fill || layer.stroke, fillOpacity: layer.opacity,
     };
     if (feature.shape.kind === "polygon") return L.polygon(feature.shape.parts, style);
