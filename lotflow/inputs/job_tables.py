@@ -227,6 +227,7 @@ class Rain(Table):
     coefficients: Coefficients | None = None
     storms: ReturnPeriods = (2.0, 10.0, 100.0)
     uplift: Annotated[float, Field(ge=1, le=3)] = 1.0
+    storm_type: Literal["I", "IA", "II", "III"] | None = None
 
     @model_validator(mode="after")
     def _one_form(self) -> Self:

@@ -43,6 +43,7 @@ lot = {lot}  # a layer may have a file of its own, or {{ file = "a.gpkg", layer 
 # file = "rainfall.csv"
 # storms = [2, 10, 100]  # return periods in years
 # uplift = 1.0  # factor for a changed climate
+# storm_type = "II"  # NRCS rain distribution I, IA, II or III: for the graphical peak too
 
 # [setbacks]  # least distances of outlets and drain lines by the local rules; none is assumed
 # source = "town code, section ..."

@@ -138,9 +138,10 @@ RESULT_LAYERS: Final[dict[str, Layer]] = {
                        "least this much.", kind="yes_no"),
                 _number("residual_depth_m", "m", "Depth that stays standing because the rim is "
                         "above the low point."),
-                _number("runoff_coefficient", "1", "Composite runoff coefficient."),
-                _number("flow_m3s", "m3/s", "Rational flow for the stated intensity; empty "
-                        "without one."),
+                _number("runoff_coefficient", "1", "Composite runoff coefficient of all that "
+                        "reaches it, without frequency factor."),
+                _number("flow_m3s", "m3/s", "Rational flow of the design storm, or for the "
+                        "stated intensity; empty without rain."),
                 _number("flow_per_10mm_h_m3s", "m3/s", "Rational flow for 10 mm/h."),
             ),
         ),
@@ -184,19 +185,34 @@ RESULT_LAYERS: Final[dict[str, Layer]] = {
         *DRAIN_LAYERS,
         Layer(
             "runoff",
-            "Runoff per inlet and storm.",
+            "Runoff per inlet, node of the drains, downspout and low spot, storm and method.",
             (),
             (
-                Column("subject", "Name of the inlet."),
+                Column("subject", "Name of the inlet, node, downspout or low spot."),
+                Column("kind", '"inlet", "node", "downspout" or "low spot".'),
                 _number("return_period_yr", "yr", "Return period; empty for a stated "
                         "intensity."),
-                Column("method", '"rational" or "nrcs".'),
-                _number("area_m2", "m2", "Area."),
+                Column("method", '"rational" (peak), or "nrcs" (curve number, hydrograph of a '
+                       "nested storm)."),
+                _number("area_m2", "m2", "Area, roofs led to it included."),
                 _number("runoff_coefficient", "1", "Runoff coefficient with frequency factor."),
-                _number("time_of_concentration_min", "min", "Time of concentration."),
+                _number("time_of_concentration_min", "min", "Time whose rain gives the peak; for "
+                        "nrcs that of the slowest way."),
                 _number("intensity_mm_h", "mm/h", "Rainfall intensity."),
                 _number("flow_m3s", "m3/s", "Peak flow."),
-                _number("volume_m3", "m3", "Runoff volume."),
+                _number("volume_m3", "m3", "Runoff volume of the whole storm."),
+                _number("ca_m2", "m2", "Runoff coefficient times area that has arrived at the "
+                        "peak."),
+                _number("total_ca_m2", "m2", "The same of all parts."),
+                _number("longest_way_m", "m", "Length of the slowest way."),
+                _number("kirpich_min", "min", "Its time by Kirpich, to compare."),
+                _number("faa_min", "min", "Its time by the Federal Aviation Administration, to "
+                        "compare."),
+                _number("curve_number", "1", "Composite curve number."),
+                _number("runoff_depth_mm", "mm", "Mean depth of the runoff."),
+                _number("graphical_peak_m3s", "m3/s", "Peak by the graphical method of TR-55; "
+                        "empty without a storm type."),
+                Column("note", "What decides, or was assumed."),
             ),
         ),
         *WATER_LAYERS,

@@ -127,7 +127,9 @@ def catchment_parts(
     timed
         Gives the time of concentration of a way.
     """
-    part = landing_parts(courses, cover, courses.routing.surface.landing)
+    surface = courses.routing.surface
+    part = landing_parts(courses, cover, surface.landing)
+    part[surface.piped] = -1
     cells = cells_by_kind(part, cover, 2 * count)
     starts = _farthest_starts(courses, cover, part, 2 * count)
     ways = tuple(
@@ -155,13 +157,13 @@ def landing_parts(courses: Courses, cover: GroundCover, landing: IntArray) -> ND
     -------
     part
         Shape of the grid: twice the position of the target, 1 more where unpaved; -1 where the
-        rain reaches no target, is led into a drain, or the cell is missing.
+        rain reaches no target or the cell is missing.
     """
     surface = courses.routing.surface
     label = courses.label.ravel()[landing]
     direct = is_unbroken(courses, cover.paved).ravel()[landing] & cover.paved
     part = 2 * (label.astype(np.int64) - 1) + ~direct
-    part[(label == 0) | surface.missing | surface.piped] = -1
+    part[(label == 0) | surface.missing] = -1
     return part
 
 

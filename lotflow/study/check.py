@@ -6,11 +6,14 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from lotflow.findings import Finding, ordered
+from lotflow.inputs.job_rainfall import read_rainfall
 from lotflow.inputs.sources import naming_files
 from lotflow.outputs.summary import json_text
 from lotflow.study.cases import cases_of, in_case
 from lotflow.study.inlets import drawn_inlets
 from lotflow.study.lot_water import read_inputs
+from lotflow.study.roofs import case_roofs
+from lotflow.study.runoff_findings import rain_findings
 from lotflow.study.window import study_window
 from lotflow.terrain.notes import gap_notes
 from lotflow.units import UnitSystem, shown
@@ -97,16 +100,21 @@ def check_inputs(job: Job) -> InputReport:
     InputError
         If one cannot be used; all faults of a file at once.
     """
+    rainfall = None if job.rainfall is None else read_rainfall(job.rainfall)
     source, site = read_inputs(job)
-    inlets = drawn_inlets(in_case(site.inlets, cases_of(site)[-1]))
+    cases = cases_of(site)
+    inlets = drawn_inlets(in_case(site.inlets, cases[-1]))
     with naming_files(site.sources):
         window = study_window(source, site, inlets, job.criteria, margin_m=job.elevation.margin_m)
+        for case in cases:
+            case_roofs(site, window.surface, case)
     findings = ordered(
         [
             *source.findings,
             *window.elevation.findings,
             *site.findings,
             *gap_notes(window.surface, window.lot),
+            *([] if rainfall is None else rain_findings(rainfall)),
         ]
     )
     unit = window.surface.ground.metres_per_unit

@@ -1,16 +1,20 @@
-"""The steps of a whole job, beyond those of a screening: house, drains, what to order."""
+"""The steps of a whole job, beyond those of a screening: runoff, house, drains, ponds, orders."""
 
 from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
 from lotflow.study.cases import cases_of
+from lotflow.study.cover import site_cover
 from lotflow.study.drain_check import check_drains, drain_chapter
 from lotflow.study.drain_inputs import CaseRun
 from lotflow.study.house import house_chapter
 from lotflow.study.lot_water import case_water
+from lotflow.study.ponding import ponding_chapter
 from lotflow.study.quantities import quantity_chapter
+from lotflow.study.runoff import runoff_chapter
 from lotflow.study.standing import standing_chapter
+from lotflow.study.storms import study_storms
 
 if TYPE_CHECKING:
     from lotflow.study.chapter import Chapter
@@ -32,10 +36,21 @@ def job_chapters(lot: LotWater) -> list[Chapter]:
         If something drawn of the drains cannot be taken as it is.
     """
     waters = [case_water(lot, case) for case in cases_of(lot.site)]
-    checked = check_drains(lot, [CaseRun(water.case, water.inlets) for water in waters])
+    cover = site_cover(lot)
+    storms = [study_storms(lot, water, cover.ground) for water in waters]
+    checked = check_drains(
+        lot,
+        [
+            CaseRun(water.case, water.inlets, storm)
+            for water, storm in zip(waters, storms, strict=True)
+        ],
+    )
+    main = storms[-1]
     return [
+        runoff_chapter(lot, cover, main),
         house_chapter(lot, waters),
         standing_chapter(lot),
         drain_chapter(lot, checked),
         quantity_chapter(lot, checked),
+        *([] if main is None else [ponding_chapter(lot, main)]),
     ]

@@ -14,8 +14,10 @@ from lotflow.terrain.ponding import standing_water
 if TYPE_CHECKING:
     from lotflow.grid import FloatArray
     from lotflow.study.lot_water import LotWater
-    from lotflow.study.pond_cases import CaseStorm, PondGround
-    from lotflow.terrain.ponding import PondNetwork, StandingWater
+    from lotflow.study.pond_cases import PondGround
+    from lotflow.study.pond_records import CaseStorm
+    from lotflow.terrain.pond_network import PondNetwork
+    from lotflow.terrain.ponding import StandingWater
 
 
 def limited_storm(

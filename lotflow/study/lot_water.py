@@ -21,6 +21,7 @@ from lotflow.terrain.routing import Routing, no_drains, route
 
 if TYPE_CHECKING:
     from lotflow.inputs.job import Job
+    from lotflow.rainfall import Rainfall
     from lotflow.terrain.roofs import RoofWater
 
 
@@ -33,8 +34,8 @@ class LotWater:
     ----------
     job
         What was asked.
-    source, site
-        The inputs.
+    source, site, rainfall
+        The inputs; no rainfall where none is given.
     window
         The ground.
     natural
@@ -56,6 +57,7 @@ class LotWater:
     job: Job
     source: ElevationSource
     site: Site
+    rainfall: Rainfall | None
     window: StudyWindow
     natural: Routing
     case: Case
@@ -102,12 +104,24 @@ def study_lot(job: Job) -> LotWater:
     InputError
         If an input is wrong; all faults of a file at once.
     """
+    rainfall = _rainfall(job)
     source, site = read_inputs(job)
     with naming_files(site.sources):
-        return _lot_water(job, source, site)
+        return _lot_water(job, source, site, rainfall)
 
 
-def _lot_water(job: Job, source: ElevationSource, site: Site) -> LotWater:
+def _rainfall(job: Job) -> Rainfall | None:
+    """Read the rainfall, where the job has one."""
+    if job.rainfall is None:
+        return None
+    from lotflow.inputs.job_rainfall import read_rainfall  # noqa: PLC0415 - a screening has none
+
+    return read_rainfall(job.rainfall)
+
+
+def _lot_water(
+    job: Job, source: ElevationSource, site: Site, rainfall: Rainfall | None
+) -> LotWater:
     """Find it from inputs that were read and judged one by one."""
     case = cases_of(site)[-1]
     drawn = drawn_inlets(in_case(site.inlets, case))
@@ -118,9 +132,9 @@ def _lot_water(job: Job, source: ElevationSource, site: Site) -> LotWater:
     inlets = study_inlets(drawn, natural, job)
     spots, inner = _low_spots(natural, job)
     return LotWater(
-        job=job, source=source, site=site, window=window, natural=natural, case=case,
-        roofs=roofs, inlets=inlets, low_spots=spots, inner=inner, cells=catchments_of(inlets, window),
-        balance=lot_balance(inlets.routing, window.lot),
+        job=job, source=source, site=site, rainfall=rainfall, window=window, natural=natural,
+        case=case, roofs=roofs, inlets=inlets, low_spots=spots, inner=inner,
+        cells=catchments_of(inlets, window), balance=lot_balance(inlets.routing, window.lot),
     )  # fmt: skip
 
 

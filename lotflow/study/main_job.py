@@ -10,7 +10,7 @@ from lotflow.inputs.sources import naming_files
 from lotflow.outputs.result_layers import findings_table
 from lotflow.study.lot_water import LotWater, study_lot
 from lotflow.study.outlets import outlet_chapter
-from lotflow.study.runoff import runoff_chapter
+from lotflow.study.stated_rain import screening_runoff
 from lotflow.study.terrain_layers import terrain_chapter
 
 if TYPE_CHECKING:
@@ -68,12 +68,10 @@ def run_study(job: Job, *, use_covers: bool = True) -> Study:
     """
     lot = study_lot(job)
     with naming_files(lot.site.sources):
-        chapters = [
-            terrain_chapter(lot),
-            runoff_chapter(lot, use_covers=use_covers),
-            outlet_chapter(lot),
-        ]
-        if use_covers:
+        chapters = [terrain_chapter(lot), outlet_chapter(lot)]
+        if not use_covers:
+            chapters.append(screening_runoff(lot))
+        else:
             # a screening does not wait for what it does not use
             from lotflow.study.job_chapters import job_chapters  # noqa: PLC0415
 

@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING, Final
 
 from lotflow.findings import Finding
 from lotflow.study.blocked import ALL_BLOCKED, LIMITED, OPEN
-from lotflow.study.pond_cases import BEYOND
-from lotflow.study.pond_layers import worst_pond
+from lotflow.study.pond_records import BEYOND
+from lotflow.study.worst_ponds import worst_pond
 from lotflow.units import both_units
 
 if TYPE_CHECKING:
@@ -17,7 +17,8 @@ if TYPE_CHECKING:
 
     from lotflow.criteria import Criteria
     from lotflow.findings import Severity
-    from lotflow.study.pond_cases import CaseStorm, Pond, PondGround
+    from lotflow.study.pond_cases import PondGround
+    from lotflow.study.pond_records import CaseStorm, Pond
 
 _OWN_RULE: Final = "lotflow's rule"
 #: Levels that differ by less than this are the same to a reader [m].

@@ -10,15 +10,16 @@ import shapely
 
 from lotflow.layers import RESULT_LAYERS
 from lotflow.outputs.result_layers import layer_frame
-from lotflow.study.blocked import OPEN
-from lotflow.study.pond_cases import left_by_way
+from lotflow.study.pond_records import left_by_way
+from lotflow.study.worst_ponds import worst_pond
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Mapping, Sequence
+    from collections.abc import Mapping, Sequence
 
     import geopandas as gpd
 
-    from lotflow.study.pond_cases import CaseStorm, Pond, PondGround
+    from lotflow.study.pond_cases import PondGround
+    from lotflow.study.pond_records import CaseStorm, Pond
 
 Row = dict[str, Any]
 
@@ -38,7 +39,8 @@ def ponds_layer(
     periods
         Return periods of the storms [yr].
     """
-    rows, shapes = [], []
+    rows: list[Row] = []
+    shapes: list[Any] = []
     for storm in found:
         for pond in storm.ponds:
             rows.append(_pond_row(ground, storm, pond, periods) | {"id": len(rows) + 1})
@@ -126,7 +128,7 @@ def pond_entries(
         Deepest cell of each low spot and its elevation, by number [m].
     """
     names = [column.name for column in RESULT_LAYERS["ponds"].columns]
-    wet = layer[names].to_dict("records") if len(layer) else []
+    wet = [dict(zip(names, row, strict=True)) for row in layer[names].itertuples(index=False)]
     present = {(row["case"], row["return_period_yr"], row["low_spot"]) for row in wet}
     spots = sorted({int(row["low_spot"]) for row in wet})
     entries = []
@@ -189,68 +191,6 @@ def overflow_paths_layer(
     return layer_frame("overflow_paths", columns, list(ways.values()), ground.grid.crs)
 
 
-def worst_pond(
-    ground: PondGround, storm: CaseStorm, levels: Mapping[int, float]
-) -> tuple[Pond, float] | None:
-    """
-    Find the pond that matters most.
-
-    Ponds on the lot come first, and low spots that are doubted last; then the one that newly
-    reaches a building, or comes closer to it than the data can tell, then the one that rises
-    most.
-
-    Parameters
-    ----------
-    ground
-        Says which low spots are doubted.
-    storm
-        Of one case.
-    levels
-        Highest level per low spot with every inlet open, the ground where it is dry [m].
-
-    Returns
-    -------
-    pond, rise
-        And how much higher it stands than with every inlet open [m]; None where there is none.
-    """
-
-    def weight(one: tuple[Pond, float]) -> tuple[bool, bool, int, float, float]:
-        pond, rise = one
-        # a millimetre: what rounding may do to a level is no rise
-        newly = storm.case == OPEN or rise > 1e-3
-        danger = newly * (2 * pond.reaches_building + pond.is_close(ground.rmse))
-        trusted = not ground.artefact[pond.low_spot - 1]
-        near = -pond.freeboard.freeboard if danger and pond.freeboard else rise
-        return trusted, pond.on_lot, danger, round(near, 6), pond.depth
-
-    ranked = [(pond, pond.level - levels[pond.low_spot]) for pond in storm.ponds]
-    return max(ranked, key=weight, default=None)
-
-
-def open_levels(
-    found: Iterable[CaseStorm], beds: Mapping[int, tuple[int, float]]
-) -> dict[int, dict[int, float]]:
-    """
-    Highest level of each low spot with every inlet open, by storm.
-
-    Parameters
-    ----------
-    found
-        All cases and storms.
-    beds
-        Deepest cell of each low spot and its elevation, for those that are dry [m].
-    """
-    levels: dict[int, dict[int, float]] = {}
-    for storm in found:
-        if storm.case != OPEN:
-            continue
-        levels[storm.storm] = {spot: level for spot, (_, level) in beds.items()}
-        for pond in storm.ponds:
-            known = levels[storm.storm][pond.low_spot]
-            levels[storm.storm][pond.low_spot] = max(known, pond.level)
-    return levels
-
-
 def pond_cases_table(
     ground: PondGround, found: Sequence[CaseStorm], periods: Sequence[float],
     connected_m3: Sequence[float], levels: Mapping[int, Mapping[int, float]],
@@ -269,7 +209,7 @@ def pond_cases_table(
     connected_m3
         Roof water led into drains, per storm [m^3].
     levels
-        From `open_levels`.
+        From `worst_ponds.open_levels`.
     """
     rows = []
     for storm in found:

@@ -16,8 +16,10 @@ from lotflow.study.chapter import Chapter, Raster
 from lotflow.study.limited import limited_storm
 from lotflow.study.pond_cases import case_storm, pond_ground
 from lotflow.study.pond_findings import PondsFound, pond_findings
+from lotflow.study.worst_ponds import open_levels
 from lotflow.terrain.drainage import LEVEL_STEP
-from lotflow.terrain.ponding import pond_network, standing_water
+from lotflow.terrain.pond_network import pond_network
+from lotflow.terrain.ponding import standing_water
 from lotflow.units import both_units
 
 if TYPE_CHECKING:
@@ -27,7 +29,8 @@ if TYPE_CHECKING:
     from lotflow.runoff.ground_cover import GroundCover
     from lotflow.runoff.hydrograph import Hydrograph
     from lotflow.study.lot_water import LotWater
-    from lotflow.study.pond_cases import CaseStorm, PondGround
+    from lotflow.study.pond_cases import PondGround
+    from lotflow.study.pond_records import CaseStorm
     from lotflow.terrain.ponding import StandingWater
 
 #: Water that may go missing in a balance: a litre [m^3].
@@ -158,24 +161,18 @@ def _chapter(
         for number in range(len(spots))
     }
     connected = [float(sum(storms.connected_volume(i).values())) for i in range(len(periods))]
-    levels = layers.open_levels(found, beds)
+    levels = open_levels(found, beds)
     ponds = layers.ponds_layer(ground, found, periods)
     judged = PondsFound(ground, found, periods, levels, lot.job.criteria)
-    cases = layers.pond_cases_table(ground, found, periods, connected, levels)
-    intake = layers.inlet_intake_table(ground, found, periods)
     return Chapter(
         layers={
             "ponds": ponds,
             "overflow_paths": layers.overflow_paths_layer(ground, found, periods),
-            "pond_cases": cases,
-            "inlet_intake": intake,
+            "pond_cases": layers.pond_cases_table(ground, found, periods, connected, levels),
+            "inlet_intake": layers.inlet_intake_table(ground, found, periods),
         },
         findings=[*_soil_note(lot, len(ponds)), *pond_findings(judged)],
-        sections={
-            "ponds": layers.pond_entries(ground, ponds, found, periods, beds),
-            "pond_cases": cases.to_dict("records"),
-            "inlet_intake": intake.to_dict("records"),
-        },
+        sections={"ponds": layers.pond_entries(ground, ponds, found, periods, beds)},
         rasters={
             f"pond_depth_{period:g}yr.tif": _raster(ground, depth, period)
             for period, depth in zip(periods, open_depths, strict=True)

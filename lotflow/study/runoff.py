@@ -1,155 +1,86 @@
-"""Runoff of a study in its first form: covers, composite coefficients, a stated intensity."""
+"""Runoff of a study: what every inlet, downspout and low spot sees of each design storm."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from lotflow.findings import Finding
+from lotflow.drains.judged import design_storm
 from lotflow.outputs.result_layers import runoff_table
-from lotflow.runoff.ground_cover import DrawnCover, catchment_coefficients, ground_cover
-from lotflow.runoff.rational import rational_flow
 from lotflow.study.chapter import Chapter
-from lotflow.terrain.slope import typical_slope
-from lotflow.units import from_si, to_si
+from lotflow.study.low_spot_parts import low_spot_ground
+from lotflow.study.runoff_findings import runoff_findings
+from lotflow.study.runoff_rows import storm_rows
+from lotflow.study.stated_rain import inlet_areas, stated_rain
+from lotflow.study.storm_parts import downspout_ground
+from lotflow.study.storms import way_timer
+from lotflow.study.worked_sheets import worked_sheets
 
 if TYPE_CHECKING:
     from lotflow.grid import FloatArray
-    from lotflow.inputs.job import Job
-    from lotflow.inputs.site import Site
+    from lotflow.study.cover import SiteCover
     from lotflow.study.lot_water import LotWater
-    from lotflow.study.window import StudyWindow
+    from lotflow.study.storms import StormStudy
 
 
-@dataclass(frozen=True, eq=False)
-class Cover:
+def runoff_chapter(lot: LotWater, cover: SiteCover, storms: StormStudy | None) -> Chapter:
     """
-    Runoff coefficient of every cell, and what was assumed.
+    Give what the design storms bring to every inlet, node, downspout and low spot.
 
-    Parameters
-    ----------
-    coefficient
-        Shape of the grid.
-    findings
-        What was assumed, with its source.
-    """
-
-    coefficient: FloatArray
-    findings: tuple[Finding, ...]
-
-
-def site_cover(site: Site, window: StudyWindow, job: Job) -> Cover:
-    """
-    Find the runoff coefficient of every cell.
-
-    Parameters
-    ----------
-    site
-        Gives cover polygons.
-    window
-        Gives the ground.
-    job
-        Gives the stated coefficient, or the cover of ground without a polygon.
-    """
-    surface, grid = window.surface, window.surface.ground
-    if job.job.coefficient is not None:
-        stated = np.full(grid.shape, job.job.coefficient)
-        return Cover(stated, ())
-    drawn = [
-        DrawnCover(str(row.cover), row.geometry, float(row.runoff_coefficient))
-        for row in site.covers.itertuples()
-    ]
-    slope = typical_slope(grid, window.lot)
-    ground = ground_cover(
-        grid, drawn, roof=surface.roof, water=surface.water, ground=job.job.ground,
-        soil_group=job.job.soil_group, slope=slope,
-    )  # fmt: skip
-    return Cover(ground.coefficient, tuple(_assumptions(ground, window, job, slope)))
-
-
-def _assumptions(ground: Any, window: StudyWindow, job: Job, slope: float) -> list[Finding]:
-    """Say which cover was assumed where none was drawn, and where polygons overlap."""
-    lot = window.lot
-    share = float((~ground.drawn & lot).sum() / lot.sum())
-    found = []
-    if share:
-        value = float(ground.coefficient[~ground.drawn & lot].mean())
-        found.append(
-            Finding(
-                "cover-assumed", "note", "lot",
-                f"{share:.0%} of the lot has no cover polygon and counts as {job.job.ground} on "
-                f"soil of hydrologic group {job.job.soil_group} with a slope of {slope:.1%}: "
-                f"runoff coefficient {value:.2f}. Change it with [job] ground and soil_group.",
-                measured=round(share, 4), unit="1",
-                source="FHWA HEC-22, 3rd edition (2009), Table 3-1; the choice is lotflow's",
-            )
-        )  # fmt: skip
-    overlap = float((ground.overlapping & lot).sum() / lot.sum())
-    if overlap:
-        found.append(
-            Finding(
-                "covers-overlap", "note", "covers",
-                f"Cover polygons of different kinds overlap on {overlap:.1%} of the lot; the "
-                "later row counts there.",
-                measured=round(overlap, 4), unit="1", source="lotflow's rule",
-            )
-        )  # fmt: skip
-    return found
-
-
-def runoff_chapter(lot: LotWater, *, use_covers: bool) -> Chapter:
-    """
-    Compute the rational flow of each inlet for the stated intensity.
+    Without rainfall it is the rational flow of the inlets for a stated intensity, or for one of
+    10 mm/h.
 
     Parameters
     ----------
     lot
         Ground, low spots and inlets.
-    use_covers
-        Whether runoff coefficients follow from covers; otherwise only a stated one counts.
+    cover
+        Of every cell.
+    storms
+        Of the main case; None where no rainfall is given.
     """
-    job, count = lot.job, len(lot.inlets.placed)
-    if not use_covers and job.job.coefficient is None:
-        return Chapter(layers={"runoff": runoff_table([])})
-    cover = site_cover(lot.site, lot.window, job)
-    routing = lot.inlets.routing
-    known = ~routing.surface.missing
-    coefficient = catchment_coefficients(cover.coefficient, routing.label, known, count)
-    area = lot.cells.total * routing.surface.ground.cell_m2
-    # an inlet without a catchment has no coefficient, and no flow either
-    ca = np.nan_to_num(coefficient) * area
-    stated = np.nan if job.intensity_m_s is None else job.intensity_m_s
-    columns = {
-        "runoff_coefficient": coefficient,
-        "flow_m3s": ca * stated,
-        "flow_per_10mm_h_m3s": ca * to_si(10.0, "mm_h"),
-    }
-    rows = [] if job.intensity_m_s is None else _rows(lot, coefficient, area, job.intensity_m_s)
+    area = inlet_areas(lot)
+    stated = stated_rain(lot, _coefficients(lot, cover, area), area)
+    findings = [*cover.findings, *runoff_findings(lot, storms)]
+    if storms is None:
+        return replace(stated, findings=findings)
+    design = design_storm(np.array(storms.storms), lot.job.criteria)
+    flow = storms.peaks.flow_m3s[: len(lot.names), design]
     return Chapter(
-        layers={"runoff": runoff_table(rows)},
-        columns={"inlets": columns},
-        findings=cover.findings,
+        layers={"runoff": runoff_table(_storm_rows(lot, storms))},
+        columns={"inlets": {**stated.columns["inlets"], "flow_m3s": flow}},
+        findings=findings,
+        texts={"runoff_sheets.txt": worked_sheets(lot, storms)},
     )
 
 
-def _rows(
-    lot: LotWater, coefficient: FloatArray, area: FloatArray, intensity: float
-) -> list[dict[str, Any]]:
-    """Rows of the layer "runoff" for a stated intensity."""
-    flow = rational_flow(np.nan_to_num(coefficient), intensity, area)
-    return [
-        {
-            "subject": name,
-            "return_period_yr": np.nan,
-            "method": "rational",
-            "area_m2": area[i],
-            "runoff_coefficient": coefficient[i],
-            "time_of_concentration_min": np.nan,
-            "intensity_mm_h": from_si(intensity, "mm_h"),
-            "flow_m3s": flow[i],
-            "volume_m3": np.nan,
-        }
-        for i, name in enumerate(lot.names)
-    ]
+def _coefficients(lot: LotWater, cover: SiteCover, area: FloatArray) -> FloatArray:
+    """Composite runoff coefficient of all that reaches each inlet; NaN where nothing does."""
+    surface, value = lot.window.surface, cover.ground.coefficient
+    known = ~surface.missing
+    size = len(lot.names) + 1
+    sums = np.bincount(
+        lot.inlets.routing.label[known], weights=value[known], minlength=size
+    )[1:size]  # fmt: skip
+    roof = float(cover.ground.values.runoff_coefficient[cover.ground.keys.index("roof")])
+    sums = sums + roof * lot.roofs.connected_cells(lot.names)
+    result = np.full(area.shape, np.nan)
+    np.divide(sums * surface.ground.cell_m2, area, out=result, where=area > 0)
+    return result
+
+
+def _storm_rows(lot: LotWater, storms: StormStudy) -> list[dict[str, Any]]:
+    """Rows of the layer "runoff": inlets and nodes, downspouts, low spots on the lot."""
+    given = lot.job.rainfall
+    storm_type = None if given is None else given.storm_type
+    inlets = len(lot.names)
+    kinds = ["inlet"] * inlets + ["node"] * (len(storms.node_names) - inlets)
+    rows = storm_rows(storms, kinds, storm_type)
+    downspouts = replace(storms, ground=downspout_ground(lot.roofs, storms.cover))
+    rows += storm_rows(downspouts, ["downspout"] * len(lot.roofs.downspouts), storm_type)
+    spots = np.unique(lot.low_spots.number[lot.window.lot & (lot.low_spots.number > 0)]) - 1
+    ground = low_spot_ground(lot, storms.cover, way_timer(storms.rainfall), spots.tolist())
+    rows += storm_rows(replace(storms, ground=ground), ["low spot"] * spots.size, storm_type)
+    return rows

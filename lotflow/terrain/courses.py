@@ -9,51 +9,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lotflow.grid import BoolArray, FloatArray, IntArray
-from lotflow.terrain.compiled import compiled
+from lotflow.terrain.kernels import sums_to_target, way_to_target
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from lotflow.terrain.routing import Culvert, Routing
-
-
-@compiled
-def _sums_to_target(
-    receiver: NDArray[np.int64],
-    order: NDArray[np.int64],
-    target: IntArray,
-    cost: FloatArray,
-    start: FloatArray,
-) -> FloatArray:  # pragma: no cover - compiled
-    """Add up what each cell costs on the way down, from `start` at drains; 0 on targets."""
-    result = start.copy()
-    flat, asked, own = result.ravel(), target.ravel(), cost.ravel()
-    for position in range(order.size):
-        cell = order[position]
-        if asked[cell] > 0:
-            flat[cell] = 0.0
-        elif receiver[cell] != cell:
-            flat[cell] = own[cell] + flat[receiver[cell]]
-    return result
-
-
-@compiled
-def _way(
-    receiver: NDArray[np.int64], target: IntArray, wanted: int, cell: int
-) -> NDArray[np.int64]:  # pragma: no cover - compiled
-    """Cells from one down to the first of a wanted target, or to where its water ends."""
-    asked = target.ravel()
-    count = 1
-    at = cell
-    while asked[at] != wanted and receiver[at] != at and count <= receiver.size:
-        at = receiver[at]
-        count += 1
-    cells = np.empty(count, np.int64)
-    at = cell
-    for position in range(count):
-        cells[position] = at
-        at = receiver[at]
-    return cells
 
 
 @dataclass(frozen=True, eq=False)
@@ -111,12 +72,12 @@ class Courses:
         culverts, order = self.routing.drains.culverts, self.routing.field.order
         own = list(culvert_cost) or [0.0] * len(culverts)
         start = np.zeros(self.target.shape)
-        sums = _sums_to_target(self.receiver, order, self.target, cost, start)
+        sums = sums_to_target(self.receiver, order, self.target, cost, start)
         # what comes out of a culvert may run into the next one
         for _ in culverts:
             for culvert, price in zip(culverts, own, strict=True):
                 start.ravel()[culvert.up_cell] = price + sums.ravel()[culvert.down_cell]
-            sums = _sums_to_target(self.receiver, order, self.target, cost, start)
+            sums = sums_to_target(self.receiver, order, self.target, cost, start)
         return sums
 
     def length_m(self) -> FloatArray:
@@ -138,7 +99,7 @@ class Courses:
         target
             Number of the target; others on the way are passed through.
         """
-        return np.asarray(_way(self.through, self.target, target, cell))
+        return way_to_target(self.through, self.target, target, cell)
 
 
 def _straight(culvert: Culvert, columns: int) -> float:

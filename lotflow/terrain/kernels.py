@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 __all__ = [
     "COLUMN_STEP", "ROW_STEP", "DirectionArray", "accumulate", "connected_parts",
     "first_labels", "flat_distance", "least_deviation_directions", "nearest_marked",
-    "priority_flood", "rising_order", "steepest_directions",
+    "priority_flood", "rising_order", "steepest_directions", "sums_to_target", "way_to_target",
 ]  # fmt: skip
 
 DirectionArray = NDArray[np.uint8]
@@ -44,6 +44,8 @@ _LEAST_DEVIATION: Final = Loop(
 _STEEPEST: Final = Loop("directions", "steepest", "float64* uint8* int32* int64 int64 uint8*")
 _LABELS: Final = Loop("ways", "hand_up_labels", "uint8* int64* int64 int64 int32*")
 _SUM_DOWN: Final = Loop("ways", "sum_down", "uint8* int64* int64 int64 float64*")
+_SUM_UP: Final = Loop("ways", "sum_up", "int64* int64* int32* float64* int64 float64*")
+_WALK_DOWN: Final = Loop("ways", "walk_down", "int64* int32* int64 int64 int64 int64*", counts=True)
 _CONNECTED: Final = Loop("parts", "connected", "uint8* int64 int64 int32* int64*", counts=True)
 _NEAREST: Final = Loop("parts", "nearest", "uint8* int64 int64 int32* int64*")
 
@@ -254,6 +256,60 @@ def accumulate(
     way = _flat(direction, np.uint8)
     _SUM_DOWN(way, _flat(order, np.int64), way.size, way.shape[1], total)
     return total
+
+
+def sums_to_target(
+    receiver: NDArray[np.int64],
+    order: NDArray[np.int64],
+    target: IntArray,
+    cost: FloatArray,
+    start: FloatArray,
+) -> FloatArray:
+    """
+    Add up what each cell costs on the way down to the first target.
+
+    Parameters
+    ----------
+    receiver
+        Flat index of the cell each cell drains to; its own at drains.
+    order
+        From `rising_order`.
+    target
+        Number of the target on each cell, 0 elsewhere.
+    cost
+        Of the step from each cell to the next.
+    start
+        What it costs from each drain on; elsewhere it does not count.
+
+    Returns
+    -------
+    sums
+        0 on targets.
+    """
+    sums = np.array(start, dtype=np.float64, order="C")
+    ways = _flat(receiver, np.int64), _flat(order, np.int64), _flat(target, np.int32)
+    _SUM_UP(*ways, _flat(cost, np.float64), sums.size, sums)
+    return sums
+
+
+def way_to_target(
+    receiver: NDArray[np.int64], target: IntArray, wanted: int, cell: int
+) -> NDArray[np.int64]:
+    """
+    Cells from one down to the first of a wanted target, or to where its water ends.
+
+    Parameters
+    ----------
+    receiver, target
+        As for `sums_to_target`.
+    wanted
+        Number of the target; others are passed through.
+    cell
+        Flat index of the cell to begin at.
+    """
+    cells = np.empty(receiver.size, dtype=np.int64)
+    ways = _flat(receiver, np.int64), _flat(target, np.int32)
+    return cells[: _WALK_DOWN(*ways, wanted, cell, cells.size, cells)].copy()
 
 
 def nearest_marked(marked: BoolArray) -> IntArray:

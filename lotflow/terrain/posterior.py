@@ -15,7 +15,13 @@ from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
-from lotflow.terrain.relief_prior import PowerLaw, energies, fit_power_law, level_prior
+from lotflow.terrain.relief_prior import (
+    PowerLaw,
+    built_share,
+    energies,
+    fit_power_law,
+    level_prior,
+)
 from lotflow.terrain.wavelet_bands import Bands, join
 
 if TYPE_CHECKING:
@@ -152,7 +158,8 @@ def posterior(
     law = fit_power_law(splits[: _SHIFTS // 2], variance, bands)
     relief = law.spectrum(bands.shape)
     base = bands.variances(relief) / variance
-    priors = [_learned(splits, variance, base, level) for level in range(bands.levels)]
+    built = built_share(splits[: _SHIFTS // 2])
+    priors = [_learned(splits, variance, base, level, built) for level in range(bands.levels)]
     waves = _Waves.of(bands, relief, spectrum)
     laid = [
         _lay(split, shift, variance, base, priors, waves)
@@ -178,14 +185,18 @@ class _Waves:
 
 
 def _learned(
-    splits: Sequence[list[Any]], variance: FloatArray, base: FloatArray, level: int
+    splits: Sequence[list[Any]],
+    variance: FloatArray,
+    base: FloatArray,
+    level: int,
+    built: float,
 ) -> LevelPrior:
     """Learn a level's prior from some positions of the bands."""
     pairs = [
         pair for split in splits[: _SHIFTS // 2] for pair in energies(split, variance, base, level)
     ]
     own, near = (np.concatenate([pair[i].ravel() for pair in pairs]) for i in (0, 1))
-    return level_prior(own, near, float(base[level].mean()))
+    return level_prior(own, near, float(base[level].mean()), built)
 
 
 def _lay(
@@ -197,31 +208,50 @@ def _lay(
     waves: _Waves,
 ) -> _Laid:
     """Judge every coefficient of one position of the bands."""
-    judged = []
-    for level, prior in enumerate(priors):
-        bands = []
-        for orientation, (own, near) in enumerate(energies(split, variance, base, level)):
-            gain, square = prior.shares(own, near)
-            band, noise = split[-1 - level][orientation], variance[level, orientation]
-            spread = noise * gain + band**2 * np.maximum(square - gain**2, 0.0)
-            bands.append((band, gain, spread))
-        judged.append(bands)
+    judged = [_judge(split, variance, base, level, prior) for level, prior in enumerate(priors)]
     fine = [
-        tuple((band * gain, np.sqrt(spread)) for band, gain, spread in level)
+        tuple((band.mean, np.sqrt(band.spread)) for band in level)
         for level in reversed(judged[:_FINE_LEVELS])
     ]
-    structure, spreads = [], []
-    for level in range(len(judged) - 1, _FINE_LEVELS - 1, -1):
-        by_law = base[level] / (1 + base[level])
-        parts = list(zip(judged[level], by_law, variance[level], strict=True))
-        structure.append(tuple(band * (gain - law) for (band, gain, _), law, _ in parts))
-        spreads.append(
-            tuple(np.sqrt(np.maximum(s - law * noise, 0.0)) for (_, _, s), law, noise in parts)
-        )
     smooth = join(split[: len(split) - _FINE_LEVELS])
-    stands_out = join([np.zeros_like(split[0]), *structure]) if structure else 0.0
-    by_waves = np.fft.irfft2(np.fft.rfft2(smooth - stands_out) * waves.share, s=smooth.shape)
-    return _Laid(shift, stands_out + by_waves, waves.spread, spreads, fine)
+    by_waves = np.fft.irfft2(np.fft.rfft2(smooth) * waves.share, s=smooth.shape)
+    coarse = Bands(smooth.shape, len(priors) - _FINE_LEVELS)
+    merged, spreads = coarse.split(by_waves)[:1], []
+    for by_law, level in zip(coarse.split(by_waves)[1:], reversed(judged[_FINE_LEVELS:]), strict=True):
+        merged.append(
+            tuple(wave + band.structure * (band.mean - wave)
+                  for wave, band in zip(by_law, level, strict=True))
+        )  # fmt: skip
+        spreads.append(tuple(np.sqrt(band.structure * band.excess) for band in level))
+    return _Laid(shift, join(merged), waves.spread, spreads, fine)
+
+
+@dataclass(frozen=True, eq=False)
+class _Band:
+    """Coefficients of one band: mean and variance, how likely structure, variance beyond waves."""
+
+    mean: FloatArray
+    spread: FloatArray
+    structure: FloatArray
+    excess: FloatArray
+
+
+def _judge(
+    split: list[Any], variance: FloatArray, base: FloatArray, level: int, prior: LevelPrior
+) -> list[_Band]:
+    """Judge the coefficients of one level."""
+    found = []
+    for orientation, (own, near) in enumerate(energies(split, variance, base, level)):
+        shares = prior.shares(own, near)
+        band, noise = split[-1 - level][orientation], variance[level, orientation]
+        spread = noise * shares.gain + band**2 * np.maximum(shares.square - shares.gain**2, 0.0)
+        by_law = noise * base[level, orientation] / (1 + base[level, orientation])
+        found.append(
+            _Band(
+                band * shares.gain, spread, shares.structure, np.maximum(spread - by_law, 0.0)
+            )
+        )
+    return found
 
 
 def _levels(shape: tuple[int, int]) -> int:

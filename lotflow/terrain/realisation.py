@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Final
 
@@ -156,7 +157,7 @@ def realisation_plan(
         rain=surface.rain_weight.ravel().astype(np.int32),
         wall_cells=wall_cells,
         wall_height=above.ravel()[wall_cells],
-        pond_depth=round(pond_depth_m / LEVEL_STEP),
+        pond_depth=math.ceil(pond_depth_m / LEVEL_STEP),
         rule=_RULES[rule],
     )
 

@@ -389,13 +389,14 @@ def _settle_run(run: IntArray, steps: IntArray) -> None:  # pragma: no cover - c
 
 @compiled
 def _steepest_neighbour(
-    level: IntArray, cell: int, columns: int, diagonal_share: float
+    level: IntArray, cell: int, columns: int, rule: int
 ) -> int:  # pragma: no cover - compiled
-    """Direction of the steepest fall; of equal ones the first in the order of ties."""
+    """Direction of the steepest fall, or to the lowest cell, of equal ones the first."""
+    diagonal_share = 1.0 if rule == LOWEST else _DIAGONAL_SHARE
     best = 0.0
     chosen = 0
     for q in range(8):
-        k = _TIE_ORDER[q]
+        k = q + 1 if rule == LOWEST else _TIE_ORDER[q]  # richdem takes them in this order
         other = cell + ROW_STEP[k] * columns + COLUMN_STEP[k]
         fall = float(level[cell] - level[other])
         if k % 2 == 0:
@@ -502,8 +503,7 @@ def way_down(
         chosen, handed_on = _facet_neighbour(level, cell, columns, facets[cell], deviation)
         if chosen:
             return chosen, handed_on
-    diagonal_share = 1.0 if rule == LOWEST else _DIAGONAL_SHARE
-    return _steepest_neighbour(level, cell, columns, diagonal_share), 0.0
+    return _steepest_neighbour(level, cell, columns, rule), 0.0
 
 
 @compiled

@@ -34,8 +34,14 @@ _STRUCTURE_SHARE: Final = 0.5
 #: How far the surroundings speak for a coefficient: they are not of one variance with it.
 _SURROUNDINGS_WEIGHT: Final = 0.25
 _PARENT_WEIGHT: Final = 4.0
-#: A coefficient speaks for itself by what its square exceeds this many error variances.
-_SPEAKS_ABOVE: Final = 6.0
+#: A coefficient speaks for itself by what its square exceeds: on built ground so many variances
+#: of the error (two standard deviations), on other ground so many of error and base (three).
+_SPEAKS_ON_BUILT: Final = 4.0
+_SPEAKS_ON_NATURAL: Final = 9.0
+#: Kurtosis of coefficients from which ground begins to count as built, and wholly does. Ground
+#: of a power law has 3 to 4 in every level, pads, curbs and swales have 6 and more.
+_BUILT_FROM: Final = 4.5
+_BUILT_WHOLLY: Final = 6.0
 #: Coefficients from which a level learns, and the steps it learns in.
 _SAMPLE: Final = 6000
 _LEARNING_STEPS: Final = 15
@@ -125,6 +131,29 @@ def _typical_energy(split: list[Any], error: FloatArray) -> FloatArray:
     ) / _MEDIAN_OF_SQUARE  # fmt: skip
 
 
+def built_share(splits: Sequence[list[Any]]) -> float:
+    """
+    Tell how far ground is built: 0 where it follows a power law, 1 where structure rules.
+
+    Parameters
+    ----------
+    splits
+        Coefficients of the surface, shifted in several ways; from `Bands.split`.
+
+    Returns
+    -------
+    built
+        By the median, over the levels, of the kurtosis of their coefficients.
+    """
+    kurtosis = [
+        [np.mean(np.square(level) ** 2) / np.mean(np.square(level)) ** 2
+         if np.any(level) else 3.0 for level in map(np.array, split[1:])]
+        for split in splits
+    ]  # fmt: skip
+    middle = float(np.median(np.mean(kurtosis, axis=0)))
+    return float(np.clip((middle - _BUILT_FROM) / (_BUILT_WHOLLY - _BUILT_FROM), 0.0, 1.0))
+
+
 def energies(split: list[Any], error: FloatArray, base: FloatArray, level: int) -> Any:
     """
     Square of each coefficient of a level, and of its surroundings, in units of the error.
@@ -161,23 +190,45 @@ def energies(split: list[Any], error: FloatArray, base: FloatArray, level: int) 
 
 
 @dataclass(frozen=True, eq=False)
+class Shares:
+    """
+    What is thought of coefficients.
+
+    Parameters
+    ----------
+    gain, square
+        Share of each that is relief: its mean, and the mean of its square.
+    structure
+        How likely each is structure, not ground of the power law.
+    """
+
+    gain: FloatArray
+    square: FloatArray
+    structure: FloatArray
+
+
+@dataclass(frozen=True, eq=False)
 class LevelPrior:
     """
     What is likely for the coefficients of one level, and what follows from their energy.
 
     Parameters
     ----------
-    gain, square
-        Mean share of a coefficient that is relief, and mean of its square, by classes of the
-        energy of the surroundings and of its own.
+    speaks_above
+        Energy by whose excess a coefficient speaks for itself.
+    built
+        How far the ground is built, 0 to 1: there wavelets count alone.
+    tables
+        By classes of the energy of the surroundings and of a coefficient's own.
     """
 
-    gain: FloatArray
-    square: FloatArray
+    speaks_above: float
+    built: float
+    tables: Shares
 
-    def shares(self, own: FloatArray, near: FloatArray) -> tuple[FloatArray, FloatArray]:
+    def shares(self, own: FloatArray, near: FloatArray) -> Shares:
         """
-        Share of each coefficient that is relief: mean, and mean of the square.
+        Judge coefficients by their energies.
 
         Parameters
         ----------
@@ -185,13 +236,14 @@ class LevelPrior:
             From `energies`.
         """
         place = _energy_class(near), _energy_class(own)
-        gain, square = self.gain[place], self.square[place]
-        excess = np.maximum(own - _SPEAKS_ABOVE, 0.0)
+        gain, square = self.tables.gain[place], self.tables.square[place]
+        excess = np.maximum(own - self.speaks_above, 0.0)
         by_itself = excess / (1 + excess)
         louder = by_itself > gain
-        return (
+        return Shares(
             np.where(louder, by_itself, gain),
             np.where(louder, by_itself**2, square),
+            np.maximum(np.maximum(self.tables.structure[place], by_itself), self.built),
         )
 
 
@@ -202,7 +254,9 @@ def _energy_class(energy: FloatArray) -> Any:
     return np.clip(np.rint((doublings - _LOWEST_DOUBLING) * _PER_DOUBLING), 0, span).astype(int)
 
 
-def level_prior(own: FloatArray, near: FloatArray, base: float) -> LevelPrior:
+def level_prior(
+    own: FloatArray, near: FloatArray, base: float, built: float
+) -> LevelPrior:
     """
     Learn how much structure a level holds, and tabulate what follows for its coefficients.
 
@@ -216,6 +270,8 @@ def level_prior(own: FloatArray, near: FloatArray, base: float) -> LevelPrior:
         Energies of the level, flat, from `energies`.
     base
         Variance of the base in units of the error's.
+    built
+        From `built_share`.
 
     References
     ----------
@@ -244,7 +300,9 @@ def level_prior(own: FloatArray, near: FloatArray, base: float) -> LevelPrior:
     share = _likelihood(classes, classes[:, None], variance) * weight
     share /= share.sum(axis=-1, keepdims=True)
     gain = variance / (1 + variance)
-    return LevelPrior(share @ gain, share @ gain**2)
+    speaks_above = built * _SPEAKS_ON_BUILT + (1 - built) * _SPEAKS_ON_NATURAL * (1 + base)
+    tables = Shares(share @ gain, share @ gain**2, 1 - share[..., 0])
+    return LevelPrior(speaks_above, built, tables)
 
 
 def _likelihood(own: FloatArray, near: FloatArray, variance: FloatArray) -> FloatArray:

@@ -11,7 +11,7 @@ from lotflow.terrain.drainage import LEVEL_STEP
 from lotflow.terrain.kernels import connected_parts
 from lotflow.terrain.low_spots import bed_cells, cell_sums
 from lotflow.terrain.neighbourhoods import greatest_of_parts
-from lotflow.terrain.ponding import WAYS_OUT
+from lotflow.terrain.pond_network import WAYS_OUT
 from lotflow.terrain.routing import receivers
 
 if TYPE_CHECKING:
@@ -20,7 +20,8 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from lotflow.grid import BoolArray, FloatArray, IntArray
-    from lotflow.terrain.ponding import PondNetwork, StandingWater
+    from lotflow.terrain.pond_network import PondNetwork
+    from lotflow.terrain.ponding import StandingWater
 
 _WAY_OUT_NAMES: Final = {
     "water": "open water",
@@ -83,7 +84,8 @@ def water_bodies(water: StandingWater, least_depth: float) -> WaterBodies:
     Examples
     --------
     >>> from lotflow.terrain.known_surfaces import trench_with_pits
-    >>> from lotflow.terrain.ponding import pond_network, standing_water
+    >>> from lotflow.terrain.pond_network import pond_network
+    >>> from lotflow.terrain.ponding import standing_water
     >>> from lotflow.terrain.routing import no_drains, route
     >>> from lotflow.terrain.surface import prepare_surface
     >>> surface = prepare_surface(trench_with_pits())

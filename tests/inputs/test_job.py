@@ -392,7 +392,7 @@ def test_every_commented_setting_is_valid_and_the_default(folder, units):
     assert job.confidence == plain.confidence
     assert job.criteria == dataclasses.replace(plain.criteria, low_spot_depth_m=0.05)
     assert job.elevation == plain.elevation.model_copy(update={"margin_m": 100.0})
-    changed = {"coefficient", "intensity_in_h", "intensity_mm_h"}
+    changed = {"coefficient", "intensity_in_h", "intensity_mm_h", "soak_test_in_h"}
     assert job.job.model_dump(exclude=changed) == plain.job.model_dump(exclude=changed)
     assert job.rainfall is not None
     assert (job.rainfall.storms, job.rainfall.uplift) == ((2, 10, 100), 1)

@@ -14,6 +14,7 @@ from affine import Affine
 
 from lotflow.errors import EngineError
 from lotflow.inputs.job import read_job
+from lotflow.inputs.job_tables import Rain
 from lotflow.inputs.screening import screening_job
 from lotflow.outputs.geopackage import geopackage_file
 from lotflow.outputs.summary import summary_content
@@ -21,8 +22,12 @@ from lotflow.outputs.summary_text import summary_text
 from lotflow.runoff.ground_cover import DrawnCover, ground_cover
 from lotflow.runoff.hydrograph import Hydrograph
 from lotflow.study.blocked import drain_cases
-from lotflow.study.lot_water import study_lot
+from lotflow.study.lot_water import case_water, study_lot
+from lotflow.study.pond_cases import case_storm, pond_ground
 from lotflow.study.ponding import _require_closed, ponding_chapter
+from lotflow.study.storms import study_storms
+from lotflow.terrain.pond_network import pond_network
+from lotflow.terrain.ponding import standing_water
 
 SAMPLES = Path(__file__).parents[2] / "data_samples"
 STORMS = (2.0, 10.0, 100.0)
@@ -146,9 +151,6 @@ def test_every_case_closes_to_a_millionth_of_a_litre(chapter):
 
 
 def test_lost_water_is_an_error(chapter, sample):
-    from lotflow.study.pond_cases import case_storm, pond_ground
-    from lotflow.terrain.ponding import pond_network, standing_water
-
     ground = pond_ground(sample, np.zeros(sample.window.lot.shape))
     water = standing_water(pond_network(sample.natural), np.full(sample.window.lot.shape, 0.01))
     storm = case_storm(ground, "open", 0, water)
@@ -236,6 +238,20 @@ def test_without_any_pond_all_layers_are_there_and_empty(tmp_path):
     assert chapter.sections["ponds"] == []
     assert np.isnan(chapter.rasters["pond_depth_10yr.tif"].grid.values).all()
     assert len(chapter.layers["pond_cases"]) == len(STORMS)
+
+
+def test_the_storms_of_a_rainfall_table_close_too(sample):
+    """With the runoff, downspouts and gutters of the sample's own rainfall."""
+    rain = Rain(file=SAMPLES / "alder_court" / "rainfall.csv")
+    lot = study_lot(sample.job.model_copy(update={"rainfall": rain}))
+    storms = study_storms(lot, case_water(lot, lot.case), EvenStorms(lot).cover)
+    cases = ponding_chapter(lot, storms, capacity={"Lawn drain": 0.002}).layers["pond_cases"]
+    assert cases["residual_m3"].abs().max() < 1e-9
+    assert (cases["connected_m3"] > 0).all()
+    fallen = [storms.runoff_depth(i).sum() * lot.window.surface.ground.cell_m2 for i in range(3)]
+    total = cases["ponded_m3"] + cases["taken_m3"] + cases["over_edge_m3"]
+    stated = dict(zip(storms.storms, fallen, strict=True))
+    np.testing.assert_allclose(total, cases["return_period_yr"].map(stated), rtol=1e-9)
 
 
 # ---------------------------------------------------------------- limited inlets

@@ -168,6 +168,18 @@ def test_dips_of_one_level_step_are_filled_too(relief):
     np.testing.assert_array_equal(filled, priority_flood(elevation, drain)[0])
 
 
+@pytest.mark.parametrize("seed", range(6))
+def test_spill_levels_fill_as_a_flood_of_rain_does(seed):
+    """Filled to its spill levels the surface is what the engine's own water makes of it."""
+    random = np.random.default_rng(seed)
+    elevation = drainage.level_steps(random.random((60, 50)) * 3 if seed % 2 else
+                                     np.round(random.random((60, 50)) * 9))  # fmt: skip
+    drain = ring(elevation.shape) | (random.random(elevation.shape) < 0.01)
+    hierarchy = drainage.depression_hierarchy(elevation, drain)
+    water = hierarchy.ponding(np.full(elevation.shape, 20.0))
+    np.testing.assert_array_equal(hierarchy.filled(), elevation + water)
+
+
 def test_another_distribution_of_richdem_is_named():
     """A package that imports as richdem without fill-spill-merge is told apart."""
     code = textwrap.dedent(

@@ -138,6 +138,19 @@ def test_kernel_and_richdem_fill_are_the_same_to_the_last_bit(seed):
     assert np.unique(order).size == elevation.size
 
 
+@settings(max_examples=100, deadline=None)
+@given(
+    arrays(np.float64, st.tuples(st.integers(1, 9), st.integers(1, 9)),
+           elements=st.one_of(st.integers(-3, 3).map(float), st.floats(-1e6, 1e6))),
+    st.integers(0, 4),
+)  # fmt: skip
+def test_rising_order_is_that_of_a_comparing_sort(elevation, most):
+    """By elevation, of equal ones by steps, of equal ones by row then column; -0 equals 0."""
+    steps = np.random.default_rng(most).integers(0, most + 1, elevation.shape)
+    expected = np.lexsort((np.arange(elevation.size), steps.ravel(), elevation.ravel()))
+    np.testing.assert_array_equal(kernels.rising_order(elevation, steps), expected)
+
+
 @pytest.mark.parametrize("seed", range(4))
 def test_labels_equal_a_slow_obvious_implementation(seed):
     """Catchments by the steepest rule agree cell by cell with pure Python."""

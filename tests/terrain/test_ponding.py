@@ -5,6 +5,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 import rasterio
+import shapely
 from affine import Affine
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -13,8 +14,9 @@ from lotflow.errors import InputError, ParameterError
 from lotflow.grid import Grid
 from lotflow.terrain import known_surfaces as known
 from lotflow.terrain.freeboard import building_thresholds, freeboards, opening_thresholds
-from lotflow.terrain.ponding import WAYS_OUT, pond_network, standing_water
-from lotflow.terrain.routing import Culvert, Drains, no_drains, route
+from lotflow.terrain.pond_network import WAYS_OUT, pond_network
+from lotflow.terrain.ponding import standing_water
+from lotflow.terrain.routing import Culvert, Drains, route
 from lotflow.terrain.surface import prepare_surface
 from lotflow.terrain.water_bodies import node_name, overflow_path, water_bodies
 
@@ -187,14 +189,12 @@ def test_culvert_water_enters_again_at_its_lower_end():
 
 def test_culvert_fed_by_its_own_pond_is_an_error():
     grid, _ = hill_of_two_ponds()
-    with pytest.raises(InputError, match="run back|runs back"):
+    with pytest.raises(InputError, match=r"runs? back"):
         network_of(grid, culverts=[Culvert("A", 9 * 7 + 3, 2 * 7 + 3)])
 
 
 def test_water_leaves_by_name():
     """Over the edge, into open water, into a gap: each is counted apart."""
-    import shapely
-
     values = known.tilted_plane(20).values
     values[10, 3] = np.nan
     grid = Grid(values, Affine(1.0, 0, 0, 0, -1.0, 20), None)
@@ -311,8 +311,6 @@ def test_no_drop_is_lost_on_real_ground(file, depth):
 
 def house_in_a_bowl():
     """A bowl 1 m deep with a house on its floor, 2 by 2 cells."""
-    import shapely
-
     row, column = np.mgrid[:21, :21]
     values = 10.0 + 0.1 * np.maximum(np.abs(row - 10), np.abs(column - 10))
     grid = Grid(values, Affine(1.0, 0, 0, 0, -1.0, 21), None)
@@ -326,12 +324,12 @@ def test_freeboard_is_threshold_less_level_and_reached_at_the_wall():
     bodies = water_bodies(water, 0.01)
     surface = network.routing.surface
     level = float(bodies.level[0])
-    for given, reached in ((level + 0.2, False), (level - 0.01, True), (np.nan, True)):
-        found = freeboards(bodies, building_thresholds(surface, ["A"], [given]))[1]
+    for sill, reached in ((level + 0.2, False), (level - 0.01, True), (np.nan, True)):
+        found = freeboards(bodies, building_thresholds(surface, ["A"], [sill]))[1]
         assert found.at_wall
         assert found.is_reached is reached
-        if not np.isnan(given):
-            assert found.freeboard == pytest.approx(given - level)
+        if not np.isnan(sill):
+            assert found.freeboard == pytest.approx(sill - level)
             assert found.threshold.basis == "threshold"
         else:
             # for want of a threshold the lowest ground outside the walls
@@ -343,8 +341,6 @@ def test_far_water_has_no_freeboard_and_near_water_is_not_at_the_wall():
     values = np.full((30, 30), 10.0) + 0.01 * np.arange(30)
     values[15, 15] = 9.0
     grid = Grid(values, Affine(1.0, 0, 0, 0, -1.0, 30), None)
-    import shapely
-
     for west, near in ((18, True), (24, False)):
         network = network_of(grid, buildings=[shapely.box(west, 13, west + 3, 16)])
         bodies = water_bodies(poured(network, (15, 15, 0.5)), 0.01)

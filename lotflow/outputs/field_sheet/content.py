@@ -1,0 +1,130 @@
+"""What a field sheet is made of, and how its tables are read."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any, Final
+
+import pandas as pd
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Mapping
+
+    from lotflow.units import UnitSystem
+
+Row = dict[str, Any]
+
+#: Status of what is not there yet, or takes no water any more.
+_NOT_THERE: Final = ("proposed", "abandoned")
+
+
+@dataclass(frozen=True, eq=False)
+class FieldSheetContent:
+    """
+    What a field sheet is made of.
+
+    Parameters
+    ----------
+    summary
+        As `summary_content` gives it.
+    layers
+        Layers of the result, by name; "drain_lines" and "nodes" are used, both may be missing.
+    picture
+        The map, PNG, as `map_bytes` gives it in the same units.
+    title
+        Name of the lot.
+    note
+        What the result was made from.
+    units
+        "us" for Letter paper, "metric" for A4.
+    site
+        Layers of the site in SI as they were read, by name: "downspouts", "inlets",
+        "drain_lines", "outlets", "constraints"; any may be missing.
+    """
+
+    summary: Mapping[str, Any]
+    layers: Mapping[str, pd.DataFrame]
+    picture: bytes
+    title: str
+    note: str
+    units: UnitSystem
+    site: Mapping[str, pd.DataFrame] = field(default_factory=dict)
+
+
+def rows_of(tables: Mapping[str, pd.DataFrame], name: str) -> list[Row]:
+    """
+    Read a table as rows in which None stands for a missing value.
+
+    Parameters
+    ----------
+    tables
+        By name.
+    name
+        Of the table; one that is missing has no rows. Shapes are left out.
+
+    Examples
+    --------
+    >>> frame = pd.DataFrame({"name": ["C1"], "invert_m": [float("nan")]})
+    >>> rows_of({"outlets": frame}, "outlets"), rows_of({}, "outlets")
+    ([{'name': 'C1', 'invert_m': None}], [])
+    """
+    frame = tables.get(name)
+    if frame is None:
+        return []
+    kept = [column for column in frame.columns if column != "geometry"]
+    values = {column: [_known(v) for v in frame[column].tolist()] for column in kept}
+    return [dict(zip(values, row, strict=True)) for row in zip(*values.values(), strict=True)]
+
+
+def _known(value: Any) -> Any:
+    """Turn a missing value into None."""
+    return None if pd.isna(value) else value
+
+
+def there_today(rows: Iterable[Row]) -> list[Row]:
+    """
+    Keep what can be found on the site today.
+
+    Parameters
+    ----------
+    rows
+        With a `status`; without one it exists.
+
+    Examples
+    --------
+    >>> rows = [{"name": n, "status": s} for n, s in (("a", None), ("b", "proposed"))]
+    >>> [row["name"] for row in there_today(rows)]
+    ['a']
+    """
+    return [row for row in rows if row.get("status") not in _NOT_THERE]
+
+
+def proposed(rows: Iterable[Row]) -> list[Row]:
+    """
+    Keep what is to be built.
+
+    Parameters
+    ----------
+    rows
+        With a `status`.
+    """
+    return [row for row in rows if row.get("status") == "proposed"]
+
+
+def lines_by_state(content: FieldSheetContent) -> tuple[list[Row], list[Row]]:
+    """
+    Divide the checked drain lines into those that are there and those to be built.
+
+    Parameters
+    ----------
+    content
+        Of the sheet.
+
+    Returns
+    -------
+    today, to_be_built
+        Rows of the layer "drain_lines", each line once.
+    """
+    rows = rows_of(content.layers, "drain_lines")
+    today = [row for row in rows if row["case"] == "today"]
+    return today, proposed(row for row in rows if row["case"] == "proposed")

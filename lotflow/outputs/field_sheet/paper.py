@@ -1,0 +1,220 @@
+"""The paper of the sheet: pages, their head and foot, and the map on the first of them."""
+
+from __future__ import annotations
+
+import io
+from contextlib import contextmanager
+from typing import TYPE_CHECKING, Any, Final
+
+from PIL import Image
+from reportlab import rl_config
+from reportlab.lib.colors import HexColor
+from reportlab.lib.pagesizes import A4, LETTER, landscape
+from reportlab.lib.units import inch
+from reportlab.lib.utils import ImageReader
+from reportlab.pdfbase.pdfmetrics import stringWidth
+from reportlab.pdfgen.canvas import Canvas
+from reportlab.platypus import BaseDocTemplate, Frame, NextPageTemplate, PageBreak, PageTemplate
+
+from lotflow.outputs.field_sheet.lettering import BOLD, REGULAR
+from lotflow.outputs.palette import INK
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterator, Sequence
+
+    from lotflow.units import UnitSystem
+
+_SIZES: Final[dict[UnitSystem, tuple[float, float]]] = {"us": LETTER, "metric": A4}
+#: Printers leave a quarter inch blank; the left margin has room for holes.
+MARGIN: Final = 0.5 * inch
+_HEAD: Final = 0.28 * inch
+_FOOT: Final = 0.22 * inch
+_PALE: Final = HexColor("#55585f")
+
+_KEEP: Final = (
+    "Screening from public elevation data; not a survey, not engineering design, not legal advice."
+)
+_SCALE_NOTE: Final = "Print at 100 %, so that the scale holds."
+#: Name of the drawing that holds the number of pages, which is known last.
+_PAGE_COUNT: Final = "page-count"
+
+
+class _CountedCanvas(Canvas):  # type: ignore[misc] - the PDF writer declares no types
+    """A canvas that fills in the number of pages at its end."""
+
+    def save(self) -> None:
+        """Draw the number of pages where every page refers to it, then finish."""
+        self.beginForm(_PAGE_COUNT, 0, -4, inch, 12)
+        self.setFont(REGULAR, 8)
+        self.setFillColor(_PALE)
+        self.drawString(0, 0, str(self.getPageNumber() - 1))
+        self.endForm()
+        super().save()
+
+
+def text_width(units: UnitSystem) -> float:
+    """
+    Tell how wide the text of a page is.
+
+    Parameters
+    ----------
+    units
+        They decide the paper.
+
+    Returns
+    -------
+    width
+        In points.
+    """
+    return _SIZES[units][0] - 2 * MARGIN
+
+
+def print_sheet(
+    make_story: Callable[[], Sequence[Any]], *, picture: bytes, title: str, units: UnitSystem
+) -> bytes:
+    """
+    Print the map across the first page and the text upright on those after it.
+
+    Parameters
+    ----------
+    make_story
+        Gives what follows the map.
+    picture
+        The map, PNG.
+    title
+        Of every page, in characters the font has.
+    units
+        They decide the paper.
+
+    Returns
+    -------
+    document
+        PDF; without any date, so that the same sheet has the same bytes.
+    """
+    target = io.BytesIO()
+    document = BaseDocTemplate(
+        target, pagesize=_SIZES[units], invariant=1, title=title, author="", subject="Field sheet",
+        creator="lotflow", lang="en", displayDocTitle=True,
+    )  # fmt: skip
+    document.addPageTemplates([_map_page(picture, title, units), _text_page(title, units)])
+    story = [NextPageTemplate("text"), PageBreak(), *make_story()]
+    with _packed_as_bytes():
+        document.build(story, canvasmaker=_CountedCanvas)
+    return target.getvalue()
+
+
+@contextmanager
+def _packed_as_bytes() -> Iterator[None]:
+    """Leave out the writer's detour over plain letters: it takes a second and adds a quarter."""
+    before = rl_config.useA85
+    rl_config.useA85 = 0
+    try:
+        yield
+    finally:
+        rl_config.useA85 = before
+
+
+def _map_page(picture: bytes, title: str, units: UnitSystem) -> PageTemplate:
+    """Make the page of the map."""
+    width, height = landscape(_SIZES[units])
+
+    def draw(canvas: Any, _: Any) -> None:
+        wide, high = picture_size(picture, (width, height))
+        # nobody sees this bookmark's text; screen readers and searches have the name of the map
+        canvas.bookmarkPage("map")
+        canvas.addOutlineEntry(f"Map: {title}", "map")
+        canvas.drawImage(ImageReader(io.BytesIO(picture)), (width - wide) / 2,
+                         height - high, wide, high)  # fmt: skip
+        _write_page_number(canvas, width - 0.4 * inch, 0.27 * inch)
+        _write(canvas, 0.4 * inch, 0.27 * inch, _SCALE_NOTE, 7)
+
+    frame = Frame(MARGIN, MARGIN, width - 2 * MARGIN, height - 2 * MARGIN)
+    return PageTemplate("map", [frame], onPage=draw, pagesize=(width, height))
+
+
+def _text_page(title: str, units: UnitSystem) -> PageTemplate:
+    """Make a page of text."""
+    width, height = _SIZES[units]
+
+    def draw(canvas: Any, _: Any) -> None:
+        top = height - MARGIN
+        short = fitted(title, BOLD, 9, width - 2 * MARGIN - 2.2 * inch)
+        _write(canvas, MARGIN, top - 8, short, 9, font=BOLD, colour=HexColor(INK))
+        _write_page_number(canvas, width - MARGIN, top - 8)
+        canvas.setStrokeColor(_PALE)
+        canvas.setLineWidth(0.5)
+        canvas.line(MARGIN, top - 13, width - MARGIN, top - 13)
+        _write(canvas, MARGIN, MARGIN, _KEEP, 7)
+
+    frame = Frame(
+        MARGIN, MARGIN + _FOOT, width - 2 * MARGIN, height - 2 * MARGIN - _HEAD - _FOOT,
+        leftPadding=0, rightPadding=0, topPadding=0, bottomPadding=0,
+    )  # fmt: skip
+    return PageTemplate("text", [frame], onPage=draw, pagesize=(width, height))
+
+
+def picture_size(picture: bytes, page: tuple[float, float]) -> tuple[float, float]:
+    """
+    Tell how large a map is printed: at the resolution it states, so that its scale holds.
+
+    Parameters
+    ----------
+    picture
+        PNG; one that states no resolution, or is larger than the page, fills the page.
+    page
+        Width and height [point].
+
+    Returns
+    -------
+    size
+        Width and height [point].
+    """
+    with Image.open(io.BytesIO(picture)) as image:
+        dots = image.info.get("dpi", (0.0, 0.0))[0]
+        # PNG states whole dots per metre: 150 to the inch read back as 149.987
+        size = [side * inch / round(dots, 1) if dots else 0.0 for side in image.size]
+        fills = min(page[0] / image.size[0], page[1] / image.size[1])
+    if dots and all(side <= limit + 0.5 for side, limit in zip(size, page, strict=True)):
+        return size[0], size[1]
+    return fills * image.size[0], fills * image.size[1]
+
+
+def fitted(text: str, font: str, size: float, width: float) -> str:
+    """
+    Cut a text to a width.
+
+    Parameters
+    ----------
+    text
+        In characters the font has.
+    font, size
+        Name and size [point].
+    width
+        Of the room there is [point].
+    """
+    if stringWidth(text, font, size) <= width:
+        return text
+    while text and stringWidth(text + "…", font, size) > width:
+        text = text[:-1]
+    return text.rstrip() + "…"
+
+
+def _write(
+    canvas: Any, x: float, y: float, text: str, size: float, *, font: str = REGULAR,
+    colour: Any = _PALE,
+) -> None:  # fmt: skip
+    """Write a line from the left."""
+    canvas.setFont(font, size)
+    canvas.setFillColor(colour)
+    canvas.drawString(x, y, text)
+
+
+def _write_page_number(canvas: Any, right: float, y: float) -> None:
+    """Write "page n of all" so that it ends about at a place."""
+    text = f"Field sheet   page {canvas.getPageNumber()} of "
+    left = right - stringWidth(text + "00", REGULAR, 8)
+    _write(canvas, left, y, text, 8)
+    canvas.saveState()
+    canvas.translate(left + stringWidth(text, REGULAR, 8), y)
+    canvas.doForm(_PAGE_COUNT)
+    canvas.restoreState()

@@ -1,0 +1,259 @@
+"""The parts of the sheet, each set from what is known of the site."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any, Final
+
+from lotflow.outputs.field_sheet.content import FieldSheetContent, Row, rows_of, there_today
+from lotflow.outputs.field_sheet.levels import shots
+from lotflow.outputs.field_sheet.priorities import confidence, first_to_check
+from lotflow.outputs.field_sheet.typesetting import BLANK, BOX, Cell, Span, Titled, Typesetter
+from lotflow.outputs.field_sheet.walk import Stage, walk
+from lotflow.outputs.field_sheet.words import QUESTIONS, VISIT, cautions
+from lotflow.units import shown
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
+_MOST_SPOTS: Final = 10
+_MOST_FINDINGS: Final = 5
+#: Rows left for what is found and is not in the data.
+_SPARE_SPOTS: Final = 1
+_SPARE_LINES: Final = 1
+
+
+def visit(setter: Typesetter, content: FieldSheetContent) -> list[Any]:
+    """
+    Set the head of the sheet: what it was made from, and who was there when.
+
+    Parameters
+    ----------
+    setter
+        Of the sheet.
+    content
+        Of the sheet.
+    """
+    rmse = content.summary["accuracy"].get("rmse_m")
+    known = "" if rmse is None else (
+        f" Elevations are good to about {shown(rmse, 'depth', content.units)} (RMSE): a shallower "
+        "dip, or a smaller fall, may be an error of the survey."
+    )  # fmt: skip
+    table = setter.table(VISIT, [[BLANK] * len(VISIT)], [1] * len(VISIT), height=22)
+    return [setter.note(f"{content.note}.{known}"), table]
+
+
+def first_things(setter: Typesetter, content: FieldSheetContent) -> list[Any]:
+    """
+    Set what to check first: low spots in order, then what the checks found.
+
+    Parameters
+    ----------
+    setter
+        Of the sheet.
+    content
+        Of the sheet.
+    """
+    rmse = content.summary["accuracy"].get("rmse_m")
+    ranked = first_to_check(content.summary["low_spots"], rmse)
+    rows = [_spot_row(spot, rmse, content) for spot in ranked[:_MOST_SPOTS]]
+    rows += [["new"] + [BLANK] * 8 for _ in range(_SPARE_SPOTS)]
+    heads = ("No.", "Depth", "Area", "To building", "Sure", "Note",
+             "Bed level", "Water depth", "Photo no.")  # fmt: skip
+    heading = setter.heading("What to check first", _order_of(ranked))
+    table = setter.table(heads, rows, (4.5, 7, 8, 8.5, 6, 22, 10, 10, 9))
+    more = _left_out(len(ranked) - _MOST_SPOTS, "low_spots.csv")
+    return [
+        *heading,
+        table,
+        *(setter.note(text) for text in more),
+        *_findings(setter, content),
+    ]
+
+
+def _order_of(ranked: Sequence[Mapping[str, Any]]) -> str:
+    """Explain the order."""
+    if not ranked:
+        return "The data shows no low spot deeper than its limit. Look all the same."
+    return (
+        "Low spots by depth × sureness × nearness to a building (half at 10 ft, 3 m); off the lot "
+        "after those on it, likely artefacts last. Numbers as on the map."
+    )
+
+
+def _spot_row(
+    spot: Mapping[str, Any], rmse: float | None, content: FieldSheetContent
+) -> list[Cell]:
+    """Cells of a low spot."""
+    notes = (
+        f"may be none: {spot['artefact']}" if spot["artefact"] else "",
+        "off the lot" if spot["on_lot_m2"] == 0 else "",
+        f"inlets: {spot['inlets']}" if spot["inlets"] else "",
+    )
+    return [
+        str(spot["id"]),
+        shown(spot["depth_m"], "depth", content.units),
+        shown(spot["area_m2"], "area", content.units),
+        shown(spot["building_distance_m"], "distance", content.units),
+        f"{confidence(spot, rmse):.0%}",
+        "; ".join(filter(None, notes)),
+        BLANK,
+        BLANK,
+        BLANK,
+    ]
+
+
+def _left_out(count: int, where: str) -> list[str]:
+    """Say how many are not listed."""
+    return [f"and {count} more: see {where}"] if count > 0 else []
+
+
+def _findings(setter: Typesetter, content: FieldSheetContent) -> list[Any]:
+    """Set the findings that a look on site can settle, worst first."""
+    found = [
+        one
+        for one in content.summary["findings"]
+        if one["severity"] in ("fail", "warn") and one["rule"] != "low-spot"
+    ]
+    if not found:
+        return []
+    texts = [f"{one['subject']}: {one['message']}" for one in found[:_MOST_FINDINGS]]
+    more = _left_out(len(found) - _MOST_FINDINGS, "summary.json")
+    heading = setter.heading("Found by the checks: is it so?")
+    return [*heading, *setter.bullets(texts, sign=BOX), *(setter.note(text) for text in more)]
+
+
+def questions(setter: Typesetter) -> list[Any]:
+    """
+    Set the questions for the owner, with room for answers.
+
+    Parameters
+    ----------
+    setter
+        Of the sheet.
+    """
+    rows: list[list[Cell]] = [[str(n), text, BLANK] for n, text in enumerate(QUESTIONS, start=1)]
+    heading = setter.heading("Ask the owner")
+    return [*heading, setter.table((), rows, (2.6, 42, 42), height=26)]
+
+
+def walk_part(setter: Typesetter, content: FieldSheetContent) -> list[Any]:
+    """
+    Set the walk from the top down.
+
+    Parameters
+    ----------
+    setter
+        Of the sheet.
+    content
+        Of the sheet.
+    """
+    rows: list[list[Cell]] = []
+    spans: list[Span] = []
+    for number, stage in enumerate(walk(content), start=1):
+        spans.append((len(rows), 0, len(rows), 3))
+        more = f" ({stage.left_out} more in result.gpkg)" if stage.left_out else ""
+        title = Titled(f"{number}  {stage.title}", stage.look_for + more)
+        rows += [[title, "", "", ""], *_stops(stage)]
+    table = setter.table((), rows, (2.6, 26, 31, 26), height=18, spans=spans)
+    return [*setter.heading("The walk, from the top down"), table]
+
+
+def _stops(stage: Stage) -> list[list[Cell]]:
+    """Stops of a stage; where nothing was drawn there is one to write in."""
+    stops: list[list[Cell]] = [[BOX, place, data, BLANK] for place, data in stage.stops]
+    return stops or [[BOX, BLANK, BLANK, BLANK]]
+
+
+def existing_drains(setter: Typesetter, content: FieldSheetContent) -> list[Any]:
+    """
+    Set the checks at both ends of every line that is there.
+
+    Parameters
+    ----------
+    setter
+        Of the sheet.
+    content
+        Of the sheet.
+    """
+    lines = there_today(rows_of(content.site, "drain_lines"))
+    rows: list[list[Cell]] = []
+    spans: list[Span] = []
+    for line in [*lines, *[None] * (_SPARE_LINES if lines else 2 * _SPARE_LINES)]:
+        upper = len(rows)
+        spans += [(upper, 0, upper + 2, 0), (upper + 2, 1, upper + 2, 8)]
+        rows += _line_rows(line, content)
+    heads = ("Line, as drawn", "End", "Inside diam.", "Material, joint", "Sediment",
+             "Standing water", "Invert below rim", "Falls to (clock)", "Other pipes in")  # fmt: skip
+    heading = setter.heading(
+        "Existing drains: look at both ends",
+        "Two ends that differ hide a joint between them. Directions by the clock, 12 is north.",
+    )
+    widths = (20, 19, 9, 13, 11, 11, 11, 9, 10)
+    return [*heading, setter.table(heads, rows, widths, spans=spans)]
+
+
+def _line_rows(line: Row | None, content: FieldSheetContent) -> list[list[Cell]]:
+    """Rows of a line: upper end, lower end, verdict."""
+    blanks: list[Cell] = [BLANK] * 7
+    verdict = (
+        f"{BOX} keep   {BOX} clean, keep   {BOX} repair at ________   {BOX} abandon        "
+        f"{BOX} measured   {BOX} assumed"
+    )
+    last: list[Cell] = [BLANK, verdict, *blanks]
+    if line is None:
+        return [[BLANK, "upper:", *blanks], [BLANK, "lower:", *blanks], last]
+    return [
+        [Titled(line["name"], _as_drawn(line, content)), f"upper: {line['from'] or '?'}", *blanks],
+        [BLANK, f"lower: {line['to'] or '?'}", *blanks],
+        last,
+    ]
+
+
+def _as_drawn(line: Row, content: FieldSheetContent) -> str:
+    """What was drawn of a line: size, material, and whether it was measured."""
+    sizes = [
+        shown(line[key], "diameter", content.units)
+        for key in ("diameter_m", "diameter_down_m")
+        if line[key] is not None
+    ]
+    if not sizes and line["size_m"] is not None:
+        sizes = [shown(line["size_m"], "diameter", content.units)]
+    parts = (" to ".join(sizes), line["material"], line["evidence"])
+    return ", ".join(filter(None, parts))
+
+
+def levels_part(setter: Typesetter, content: FieldSheetContent) -> list[Any]:
+    """
+    Set the levels to take.
+
+    Parameters
+    ----------
+    setter
+        Of the sheet.
+    content
+        Of the sheet.
+    """
+    rows: list[list[Cell]] = [
+        [shot.place, shot.reason, shot.upper, BLANK, shot.lower, BLANK] for shot in shots(content)
+    ]
+    heads = ("Place", "Why", "Level, by the data", "Shot", "Level, by the data", "Shot")
+    heading = setter.heading(
+        "Levels to take",
+        "With an instrument, not by eye; close on the benchmark within 0.02 ft (6 mm). A pipe at "
+        "1 % is decided by the level, never by the elevation data, which the tie points are for.",
+    )
+    return [*heading, setter.table(heads, rows, (26, 31, 18, 11, 18, 11))]
+
+
+def cautions_part(setter: Typesetter, content: FieldSheetContent) -> list[Any]:
+    """
+    Set the cautions.
+
+    Parameters
+    ----------
+    setter
+        Of the sheet.
+    content
+        Of the sheet.
+    """
+    return [*setter.heading("Cautions"), *setter.bullets(cautions(content))]

@@ -1,0 +1,263 @@
+"""The walk from the top down: what is passed, in order from high to low."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any, Final
+
+from lotflow.outputs.field_sheet.content import FieldSheetContent, Row, rows_of, there_today
+from lotflow.outputs.field_sheet.levels import undecided_sides
+from lotflow.units import shown
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Sequence
+
+#: Most stops of each kind.
+_MOST: Final = {"outlet options": 3, "downspouts": 16, "run-on": 5, "spots": 8, "inlets": 12,
+                "outlets": 8}  # fmt: skip
+
+Stop = tuple[str, str]
+
+
+@dataclass(frozen=True)
+class Stage:
+    """
+    A stage of the walk.
+
+    Parameters
+    ----------
+    title
+        What is looked at.
+    look_for
+        What to look for there.
+    stops
+        Each place, and what the data says of it.
+    left_out
+        How many places of this kind are not listed.
+    """
+
+    title: str
+    look_for: str
+    stops: Sequence[Stop] = ()
+    left_out: int = 0
+
+
+def walk(content: FieldSheetContent) -> list[Stage]:
+    """
+    Give the stages of the walk: roof, run-on, house, low spots, inlets, lines, outlets.
+
+    Parameters
+    ----------
+    content
+        Of the sheet.
+    """
+    return [
+        _outside(content),
+        _roof(content),
+        _run_on(content),
+        _house(content),
+        _spots(content),
+        _inlets(content),
+        _lines(content),
+        _outlets(content),
+        Stage(
+            "Everything else",
+            "Sump, footing drain, AC and pool water: where to? Septic, well, trees, utility "
+            "marks, width for machines.",
+        ),
+    ]
+
+
+def _stage(title: str, look_for: str, stops: Sequence[Stop], most: int) -> Stage:
+    """Make a stage of no more than so many stops."""
+    return Stage(title, look_for, stops[:most], max(len(stops) - most, 0))
+
+
+def high_to_low(rows: Iterable[Row], key: str) -> list[Row]:
+    """
+    Order places from high to low; those of unknown level last.
+
+    Parameters
+    ----------
+    rows
+        Of places.
+    key
+        Of their level.
+
+    Examples
+    --------
+    >>> rows = [{"level_m": 1.0}, {"level_m": None}, {"level_m": 2.0}]
+    >>> [row["level_m"] for row in high_to_low(rows, "level_m")]
+    [2.0, 1.0, None]
+    """
+    return sorted(rows, key=lambda row: (row[key] is None, -(row[key] or 0.0)))
+
+
+def _outside(content: FieldSheetContent) -> Stage:
+    """Outside the lot: the outlet first."""
+    best = [one for one in content.summary.get("outlet_options", []) if one["rank"] == 1]
+    stops = [
+        (
+            f"From {one['subject']} to {one['place']} ({one['kind']})",
+            f"{shown(one['run_m'], 'distance', content.units)} long, "
+            f"{shown(one['left_m'], 'depth', content.units)} of fall to spare: {one['verdict']}",
+        )
+        for one in best
+    ]
+    return _stage(
+        "Outside the lot: the outlet first",
+        "Where does water come onto the lot, where may it leave: street, ditch, swale, public "
+        "inlet, pond, neighbour?",
+        stops,
+        _MOST["outlet options"],
+    )
+
+
+def _roof(content: FieldSheetContent) -> Stage:
+    """Roof and downspouts."""
+    spouts = there_today(rows_of(content.site, "downspouts"))
+    stops = [
+        (
+            _joined(one["name"] or "Downspout", one["building"]),
+            f"to: {one['to'] or '?'}" + _roof_area(one, content),
+        )
+        for one in spouts
+    ]
+    return _stage(
+        "Roof and downspouts",
+        "Gutters on which eaves, clean? Streaks of overflow, a trench under the drip line? Count "
+        "every downspout: size, and where it really goes.",
+        stops,
+        _MOST["downspouts"],
+    )
+
+
+def _roof_area(spout: Row, content: FieldSheetContent) -> str:
+    """Roof a downspout drains, where it was given."""
+    area = spout["roof_area_m2"]
+    return "" if area is None else f"; {shown(area, 'area', content.units)} of roof"
+
+
+def _run_on(content: FieldSheetContent) -> Stage:
+    """Where water comes onto the lot: the largest, from high to low."""
+    places = [c for c in content.summary["lot_line_crossings"] if c["direction"] == "on"]
+    places.sort(key=lambda place: -(place["area_m2"] or 0.0))
+    most = _MOST["run-on"]
+    stops = [
+        (
+            f"Run-on {one['id']}",
+            f"{shown(one['elevation_m'], 'elevation', content.units)}; "
+            f"{shown(one['area_m2'], 'area', content.units)} drain to it",
+        )
+        for one in high_to_low(places[:most], "elevation_m")
+    ]
+    return Stage(
+        "Run-on over the lot line, from high to low",
+        "Fence, bed edging, shed, fill or debris in the flow line? Washed-out soil, flattened "
+        "grass?",
+        stops,
+        max(len(places) - most, 0),
+    )
+
+
+def _house(content: FieldSheetContent) -> Stage:
+    """Ring round the house: sides that fail, then those undecided, in one stop."""
+    sides = undecided_sides(content.summary)
+    stops = [
+        (side["name"], f"{side['slope']:.1%} away from the wall; "
+         f"{side['slope_limit']:.0%} is the least") for side in sides if side["verdict"] == "too flat"
+    ]  # fmt: skip
+    unknown = [str(side["name"]) for side in sides if side["verdict"] == "cannot tell"]
+    if unknown:
+        stops.append(("; ".join(unknown), "the data cannot tell: see the levels"))
+    return Stage(
+        "Ring round the house",
+        "Settled ground at steps, decks, trenches and walks; beds that dam water; soil less than "
+        "6 in (150 mm) below siding; vents and window wells.",
+        stops,
+    )
+
+
+def _spots(content: FieldSheetContent) -> Stage:
+    """Low spots on the lot that are believed, from high to low."""
+    spots = [
+        spot for spot in content.summary["low_spots"] if spot["on_lot_m2"] and not spot["artefact"]
+    ]
+    stops = [
+        (
+            f"Low spot {spot['id']}",
+            f"{shown(spot['bed_elevation_m'], 'elevation', content.units)}; "
+            f"{shown(spot['depth_m'], 'depth', content.units)} deep"
+            + (f"; inlets: {spot['inlets']}" if spot["inlets"] else ""),
+        )
+        for spot in high_to_low(spots, "bed_elevation_m")
+    ]
+    return _stage(
+        "Low spots, from high to low",
+        "Probe. Moss, bare crust, smell, fans of sediment? One auger hole 12 in (300 mm) deep at "
+        "the worst: topsoil, clay, grey mottles, water rising in it.",
+        stops,
+        _MOST["spots"],
+    )
+
+
+def _inlets(content: FieldSheetContent) -> Stage:
+    """Inlets that are there."""
+    inlets = there_today(rows_of(content.site, "inlets"))
+    stops = [(_joined(one["name"], one["kind"]), _rim(one, content)) for one in inlets]
+    return _stage(
+        "Inlets",
+        "Is the grate the low point, or is ground beside it lower? Size and open share of the "
+        "grate, depth of the sump below the outlet, sediment, pipes that come in.",
+        stops,
+        _MOST["inlets"],
+    )
+
+
+def _rim(inlet: Row, content: FieldSheetContent) -> str:
+    """What was drawn of the rim of an inlet."""
+    parts = []
+    if inlet["rim_m"] is not None:
+        parts.append(f"rim {shown(inlet['rim_m'], 'elevation', content.units)}")
+    if inlet["rim_above_ground_m"]:
+        height = shown(inlet["rim_above_ground_m"], "depth", content.units)
+        parts.append(f"{height} above the ground beside it")
+    return "; ".join(parts)
+
+
+def _lines(content: FieldSheetContent) -> Stage:
+    """Lines that are there: each has its own rows in the next table."""
+    lines = there_today(rows_of(content.site, "drain_lines"))
+    names = [str(line["name"]) for line in lines]
+    stops = [("; ".join(names), "both ends of each: see existing drains")] if names else []
+    return Stage(
+        "Drain lines",
+        "Follow each from its top. Sunk ground, wet streaks or lush grass above it?",
+        stops,
+    )
+
+
+def _outlets(content: FieldSheetContent) -> Stage:
+    """Outlets that are there, from high to low."""
+    outlets = there_today(rows_of(content.site, "outlets"))
+    stops = [
+        (_joined(one["name"], one["kind"]), _known_level("invert", one["invert_m"], content))
+        for one in high_to_low(outlets, "invert_m")
+    ]
+    return _stage(
+        "Outlets",
+        "Open, and running when the hose runs? Curb, daylight, emitter, dry well, public inlet, "
+        "sanitary sewer (not allowed). Not found is a result: write it down.",
+        stops,
+        _MOST["outlets"],
+    )
+
+
+def _known_level(of: str, level_m: float | None, content: FieldSheetContent) -> str:
+    """A level with its name; nothing where it is not known."""
+    return "" if level_m is None else f"{of} {shown(level_m, 'elevation', content.units)}"
+
+
+def _joined(name: Any, more: Any) -> str:
+    """A name with what else is known of it."""
+    return f"{name}, {more}" if more else str(name)

@@ -1,0 +1,100 @@
+"""What covers the ground of a study, and what was assumed where nothing is drawn."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from lotflow.findings import Finding
+from lotflow.runoff.ground_cover import DrawnCover, GroundCover, ground_cover
+from lotflow.terrain.slope import typical_slope
+
+if TYPE_CHECKING:
+    from lotflow.inputs.job import Job
+    from lotflow.study.lot_water import LotWater
+    from lotflow.study.window import StudyWindow
+
+
+@dataclass(frozen=True, eq=False)
+class SiteCover:
+    """
+    Cover of every cell, and what was assumed.
+
+    Parameters
+    ----------
+    ground
+        The covers.
+    findings
+        What was assumed, with its source.
+    """
+
+    ground: GroundCover
+    findings: tuple[Finding, ...]
+
+
+def site_cover(lot: LotWater) -> SiteCover:
+    """
+    Find what covers every cell.
+
+    Parameters
+    ----------
+    lot
+        Its job gives the cover of ground without a polygon, or one coefficient for all ground.
+    """
+    job, window, surface = lot.job, lot.window, lot.window.surface
+    drawn = [
+        DrawnCover(
+            str(row.cover), row.geometry, float(row.runoff_coefficient), float(row.curve_number)
+        )
+        for row in lot.site.covers.itertuples()
+    ]
+    slope = typical_slope(surface.ground, window.lot)
+    ground = ground_cover(
+        surface.ground, drawn, roof=surface.roof, water=surface.water, ground=job.job.ground,
+        soil_group=job.job.soil_group, slope=slope,
+    )  # fmt: skip
+    findings = _assumptions(ground, window, job, slope)
+    if job.job.coefficient is not None:
+        ground = ground.with_coefficient(job.job.coefficient)
+    return SiteCover(ground, tuple(findings))
+
+
+def _assumptions(ground: GroundCover, window: StudyWindow, job: Job, slope: float) -> list[Finding]:
+    """Say which cover was assumed where none was drawn, and where polygons overlap."""
+    lot = window.lot
+    assumed = ~ground.drawn & lot
+    share = float(assumed.sum() / lot.sum())
+    found = []
+    if share:
+        value = float(ground.coefficient[assumed].mean())
+        number = float(ground.curve_number[assumed].mean())
+        found.append(
+            Finding(
+                "cover-assumed", "note", "lot",
+                f"{share:.0%} of the lot has no cover polygon and counts as {job.job.ground} on "
+                f"soil of hydrologic group {job.job.soil_group} with a slope of {slope:.1%}: "
+                f"{_assumed_values(value, number, job)}. Change it with [job] ground and "
+                "soil_group.",
+                measured=round(share, 4), unit="1",
+                source="FHWA HEC-22, 3rd edition (2009), Table 3-1; the choice is lotflow's",
+            )
+        )  # fmt: skip
+    overlap = float((ground.overlapping & lot).sum() / lot.sum())
+    if overlap:
+        found.append(
+            Finding(
+                "covers-overlap", "note", "covers",
+                f"Cover polygons of different kinds overlap on {overlap:.1%} of the lot; the "
+                "later row counts there.",
+                measured=round(overlap, 4), unit="1", source="lotflow's rule",
+            )
+        )  # fmt: skip
+    return found
+
+
+def _assumed_values(coefficient: float, curve_number: float, job: Job) -> str:
+    """Say the values that were assumed, as far as they are used."""
+    used = [] if job.job.coefficient is not None else [f"runoff coefficient {coefficient:.2f}"]
+    if job.rainfall is not None:
+        used.append(f"curve number {curve_number:.0f}")
+    return ", ".join(used)

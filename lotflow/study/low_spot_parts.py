@@ -1,0 +1,119 @@
+"""What runs into the low spots of a lot, through those above them too."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from lotflow.runoff.catchment_parts import PART_KINDS, PartWay, Timed, catchment_parts, slowest_way
+from lotflow.study.storm_parts import PartGround, part_ground
+from lotflow.terrain.courses import Courses, courses_to
+
+if TYPE_CHECKING:
+    from collections.abc import Collection, Sequence
+
+    from lotflow.grid import FloatArray
+    from lotflow.runoff.ground_cover import GroundCover
+    from lotflow.study.lot_water import LotWater
+    from lotflow.terrain.low_spots import LowSpots
+
+
+@dataclass(frozen=True, eq=False)
+class _Basins:
+    """Parts of all low spots of the window, each down to the first low spot on its way."""
+
+    courses: Courses
+    cover: GroundCover
+    timed: Timed
+    ground: PartGround
+
+    def own(self, spot: int, kind: str | None = None) -> list[int]:
+        """Parts that run straight into a low spot."""
+        parts = np.flatnonzero(self.ground.node == spot).tolist()
+        return [part for part in parts if kind in (None, self.ground.kind[part])]
+
+    def slowest(self, spots: Collection[int], spot: int) -> PartWay | None:
+        """Slowest way to a low spot from the parts of several."""
+        starts = {
+            way.start
+            for other in spots
+            for part in self.own(other)
+            if (way := self.ground.way[part]) is not None
+        }
+        if not starts:
+            return None
+        return slowest_way(self.courses, self.cover, self.timed, sorted(starts), spot + 1)
+
+
+def low_spot_ground(
+    lot: LotWater, cover: GroundCover, timed: Timed, spots: Sequence[int]
+) -> PartGround:
+    """
+    List the parts that run into low spots, as if nothing took any water on the way.
+
+    Pavement directly beside a low spot counts as a part of its own; all else, with all that
+    comes through fuller low spots above, as another that arrives with the slowest of it.
+
+    Parameters
+    ----------
+    lot
+        Gives the routing without inlets.
+    cover
+        Of every cell.
+    timed
+        Gives the time of concentration of a way.
+    spots
+        Positions of the low spots wanted.
+    """
+    found = lot.low_spots
+    courses = courses_to(lot.natural, found.number)
+    names = [f"low spot {position + 1}" for position in range(len(found))]
+    catchments = catchment_parts(courses, len(found), cover, timed)
+    basins = _Basins(
+        courses, cover, timed, part_ground(courses, names, cover, lot.roofs, catchments)
+    )
+    above = _spots_above(courses, found)
+    parts: list[list[int]] = []
+    ways: list[PartWay | None] = []
+    for spot in spots:
+        paved = basins.own(spot, PART_KINDS[0])
+        rest = basins.own(spot, PART_KINDS[1])
+        for other in sorted(above[spot]):
+            rest += basins.own(other)
+        parts += [paved, rest]
+        ways += [
+            basins.ground.way[paved[0]] if paved else None,
+            basins.slowest({spot, *above[spot]}, spot),
+        ]
+    return _joined(basins.ground, [names[spot] for spot in spots], parts, ways)
+
+
+def _joined(
+    ground: PartGround, names: Sequence[str], parts: list[list[int]], ways: list[PartWay | None]
+) -> PartGround:
+    """Join parts of the first kind into new ones, two of each node."""
+    chosen: FloatArray = np.zeros((len(parts), ground.node.size))
+    for new, old in enumerate(parts):
+        chosen[new, old] = 1.0
+    kept = np.flatnonzero(chosen.any(axis=1))
+    return PartGround(
+        tuple(names),
+        np.repeat(np.arange(len(names)), len(PART_KINDS))[kept],
+        tuple(PART_KINDS[new % len(PART_KINDS)] for new in kept),
+        tuple(ways[new] for new in kept),
+        chosen[kept] @ ground.fixed,
+        np.einsum("np,dpk->dnk", chosen[kept], ground.moved),
+    )
+
+
+def _spots_above(courses: Courses, spots: LowSpots) -> list[set[int]]:
+    """Low spots whose overflow reaches each one."""
+    below = courses.label.ravel()[courses.through[spots.spill_cell]]
+    above: list[set[int]] = [set() for _ in range(len(spots))]
+    for spot in np.argsort(-spots.spill, kind="stable").tolist():  # upstream first
+        into = int(below[spot]) - 1
+        if into not in (-1, spot):
+            above[into] |= above[spot] | {spot}
+    return above

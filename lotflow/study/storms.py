@@ -1,0 +1,336 @@
+"""The design storms of a study: what each part of the ground sheds, and what enters the drains."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+
+from lotflow.runoff.catchment_parts import Timed, catchment_parts
+from lotflow.runoff.composites import storm_coefficient
+from lotflow.runoff.concentration import (
+    MINIMUM_TIME_S,
+    PathProfile,
+    PathTime,
+    path_time,
+    path_time_in_storm,
+)
+from lotflow.runoff.design_storms import DesignStorm, design_storm, joint_hydrograph
+from lotflow.runoff.hydrograph import STORM_DURATION_S
+from lotflow.runoff.parts import RunoffParts
+from lotflow.runoff.rational import PeakFlows, governing_flows
+from lotflow.study.storm_parts import PartGround, overflow_intensity, part_ground
+from lotflow.terrain.courses import courses_to
+
+if TYPE_CHECKING:
+    from lotflow.grid import FloatArray
+    from lotflow.rainfall import Rainfall
+    from lotflow.runoff.ground_cover import GroundCover
+    from lotflow.runoff.hydrograph import Hydrograph
+    from lotflow.study.lot_water import CaseWater, LotWater
+    from lotflow.terrain.surface import Surface
+
+#: Sheet flow by TR-55 is timed with the rain of 24 hours of this return period [yr].
+_SHEET_FLOW_YR: Final = 2.0
+
+
+@dataclass(frozen=True, eq=False)
+class StormStudy:
+    """
+    Design storms over a lot, in one state of its drains.
+
+    Parameters
+    ----------
+    rainfall
+        Table or formula.
+    storms
+        Return periods, rising [yr].
+    water
+        Roofs and inlets of the case.
+    cover
+        Of every cell.
+    ground
+        Cells of every part that enters the drains, and the way that times it.
+    designs
+        The storm of each return period.
+    """
+
+    rainfall: Rainfall
+    storms: tuple[float, ...]
+    water: CaseWater
+    cover: GroundCover
+    ground: PartGround
+    designs: tuple[DesignStorm, ...]
+
+    @property
+    def node_names(self) -> tuple[str, ...]:
+        """Inlets in their order, then what else downspouts lead into."""
+        return self.ground.names
+
+    @property
+    def surface(self) -> Surface:
+        """With the landings of roof water."""
+        return self.water.roofs.surface
+
+    @cached_property
+    def coefficients(self) -> FloatArray:
+        """Shape (kinds of ground, storms): runoff coefficient with frequency factor [-]."""
+        given = self.cover.values.runoff_coefficient
+        return storm_coefficient(given[:, None], np.array(self.storms))
+
+    @cached_property
+    def depths_m(self) -> FloatArray:
+        """Shape (kinds of ground, storms): runoff of the whole storm [m]."""
+        return np.stack([design.runoff_depths(self.cover.values) for design in self.designs], 1)
+
+    @cached_property
+    def leader_limit_m_s(self) -> FloatArray:
+        """Shape (downspouts,): rain from which each leader overflows; infinite if unknown."""
+        roof = self.cover.keys.index("roof")
+        coefficient = float(self.cover.values.runoff_coefficient[roof])
+        return overflow_intensity(self.water.roofs, coefficient)
+
+    @cached_property
+    def peak_overflow(self) -> FloatArray:
+        """
+        Shape (downspouts, storms): share of a roof's peak that its leader cannot take [-].
+
+        Judged by the rain of the shortest time of concentration.
+        """
+        time = self._shortest_s
+        intensity = self.rainfall.intensity(time, np.array(self.storms))
+        return np.maximum(1.0 - self.leader_limit_m_s[:, None] / intensity, 0.0)
+
+    @cached_property
+    def volume_overflow(self) -> FloatArray:
+        """Shape (downspouts, storms): share of the whole storm that its leader cannot take [-]."""
+        shares = [design.share_above(self.leader_limit_m_s) for design in self.designs]
+        return np.stack(shares, axis=1)
+
+    @cached_property
+    def part_cells(self) -> FloatArray:
+        """Shape (parts, kinds of ground, storms): cells in each part at the peak."""
+        return self.ground.cells(self.peak_overflow)
+
+    @cached_property
+    def times_s(self) -> FloatArray:
+        """Time of concentration of each part, not below the shortest of the rainfall [s]."""
+        return np.maximum(self.ground.time_s, self._shortest_s)
+
+    @cached_property
+    def parts(self) -> RunoffParts:
+        """Water that enters the drains."""
+        cell_m2 = self.surface.ground.cell_m2
+        return RunoffParts(
+            node=tuple(self.node_names[i] for i in self.ground.node),
+            kind=self.ground.kind,
+            time_s=self.times_s,
+            area_m2=self.ground.fixed.sum(axis=1) * cell_m2,
+            ca_m2=np.einsum("pks,ks->ps", self.part_cells, self.coefficients) * cell_m2,
+        )
+
+    @cached_property
+    def peaks(self) -> PeakFlows:
+        """Peak of each node in each storm by the rational method."""
+        return governing_flows(
+            self.parts.time_s, self.parts.ca_m2, self.ground.node, self.rainfall, self.storms,
+            groups=len(self.node_names),
+        )  # fmt: skip
+
+    @cached_property
+    def volumes_m3(self) -> FloatArray:
+        """Shape (nodes, storms): runoff of the whole storm that enters at each node [m^3]."""
+        cells = self.ground.cells(self.volume_overflow)
+        volume = np.einsum("pks,ks->ps", cells, self.depths_m) * self.surface.ground.cell_m2
+        total = np.zeros((len(self.node_names), len(self.storms)))
+        np.add.at(total, self.ground.node, volume)
+        return total
+
+    def ca_weight(self, storm: int) -> FloatArray:
+        """
+        Give runoff coefficient times area that enters the flow at each cell.
+
+        Parameters
+        ----------
+        storm
+            Position of the storm.
+
+        Returns
+        -------
+        ca
+            Shape of the grid, roofs led into drains left out [m^2].
+        """
+        entering = self._entering(self.coefficients[:, storm], self.peak_overflow[:, storm])
+        return entering * self.surface.ground.cell_m2
+
+    def runoff_depth(self, storm: int, /) -> FloatArray:
+        """
+        Runoff of each cell in a whole storm, at the cell where it enters the flow.
+
+        Parameters
+        ----------
+        storm
+            Position of the storm.
+
+        Returns
+        -------
+        depth
+            Shape of the grid, roofs led into drains left out [m].
+        """
+        return self._entering(self.depths_m[:, storm], self.volume_overflow[:, storm])
+
+    def connected_volume(self, storm: int, /) -> dict[str, float]:
+        """
+        Roof water that downspouts lead into each node in a whole storm.
+
+        Parameters
+        ----------
+        storm
+            Position of the storm.
+
+        Returns
+        -------
+        volumes
+            By the name of the node; only nodes that take any [m^3].
+        """
+        depth = self.depths_m[self.cover.number, storm]
+        led = np.bincount(
+            self.water.roofs.served.ravel(), weights=depth.ravel(),
+            minlength=len(self.water.roofs.downspouts) + 1,
+        )[1:]  # fmt: skip
+        kept = led * (1.0 - self.volume_overflow[:, storm]) * self.surface.ground.cell_m2
+        volumes: dict[str, float] = {}
+        for downspout, volume in zip(self.water.roofs.downspouts, kept.tolist(), strict=True):
+            if downspout.node:
+                volumes[downspout.node] = volumes.get(downspout.node, 0.0) + volume
+        return volumes
+
+    def hydrograph(self, node: str, storm: int, /) -> Hydrograph | None:
+        """
+        Flow that reaches a node in a storm.
+
+        Parameters
+        ----------
+        node
+            Its name.
+        storm
+            Position of the storm.
+
+        Returns
+        -------
+        hydrograph
+            None where nothing reaches it.
+        """
+        return self.hydrograph_at(self.node_names.index(node), storm)
+
+    def hydrograph_at(self, position: int, storm: int) -> Hydrograph | None:
+        """
+        Flow that reaches a node in a storm.
+
+        Parameters
+        ----------
+        position
+            Of the node.
+        storm
+            Position of the storm.
+
+        Returns
+        -------
+        hydrograph
+            None where nothing reaches it.
+        """
+        own = np.flatnonzero(self.ground.node == position)
+        if not own.size:
+            return None
+        design = self.designs[storm]
+        cells = self.ground.cells(self.volume_overflow)[own, :, storm]
+        excess = cells @ design.excess(self.cover.values) * self.surface.ground.cell_m2
+        return joint_hydrograph(design.storm, excess, self.times_s[own])
+
+    @property
+    def _shortest_s(self) -> float:
+        """Shortest time of concentration that the rainfall knows rain for [s]."""
+        return max(MINIMUM_TIME_S, self.rainfall.duration_range_s[0])
+
+    def _entering(self, values: FloatArray, overflow: FloatArray) -> FloatArray:
+        """Bring a value of each kind of ground to the cells where water enters the flow."""
+        surface, served = self.surface, self.water.roofs.served
+        value = np.where(surface.missing, 0.0, values[self.cover.number])
+        over = np.append(0.0, overflow)[served]
+        comes_down = np.where(surface.piped, 0.0, value * (1.0 - over))
+        size = value.size
+        entering = np.bincount(surface.landing.ravel(), comes_down.ravel(), minlength=size)
+        if over.any():
+            spilt = (value * over).ravel()
+            entering += np.bincount(surface.eave_cell.ravel(), spilt, minlength=size)
+        return entering.reshape(value.shape)
+
+
+def study_storms(lot: LotWater, water: CaseWater, cover: GroundCover) -> StormStudy | None:
+    """
+    Find what the design storms bring to the drains of a case.
+
+    Parameters
+    ----------
+    lot
+        Ground, site and rainfall.
+    water
+        Roofs and inlets of the case.
+    cover
+        Of every cell.
+
+    Returns
+    -------
+    storms
+        None where no rainfall is given.
+
+    Raises
+    ------
+    InputError
+        If the rainfall does not reach as long as the water takes to an inlet.
+    """
+    if lot.rainfall is None or lot.job.rainfall is None:
+        return None
+    routing, periods = water.inlets.routing, lot.job.rainfall.storms
+    courses = courses_to(routing, routing.drains.inlet)
+    names = water.names
+    catchments = catchment_parts(courses, len(names), cover, way_timer(lot.rainfall))
+    return StormStudy(
+        rainfall=lot.rainfall,
+        storms=tuple(periods),
+        water=water,
+        cover=cover,
+        ground=part_ground(courses, names, cover, water.roofs, catchments),
+        designs=tuple(design_storm(lot.rainfall, period) for period in periods),
+    )
+
+
+def way_timer(rainfall: Rainfall) -> Timed:
+    """
+    Give what times a way: sheet flow by TR-55, or by the kinematic wave.
+
+    The kinematic wave stands in where the rainfall has no 2-year rain of 24 hours, in the storm
+    nearest to 2 years that it has.
+
+    Parameters
+    ----------
+    rainfall
+        Table or formula.
+    """
+    low, high = rainfall.return_period_range_yr
+    shortest, longest = rainfall.duration_range_s
+    if low <= _SHEET_FLOW_YR <= high and shortest <= STORM_DURATION_S <= longest:
+        rain = float(rainfall.depth(STORM_DURATION_S, _SHEET_FLOW_YR))
+
+        def by_rain_of_a_day(profile: PathProfile) -> PathTime:
+            return path_time(profile, rain)
+
+        return by_rain_of_a_day
+    period = min(max(_SHEET_FLOW_YR, low), high)
+
+    def in_storm(profile: PathProfile) -> PathTime:
+        return path_time_in_storm(profile, rainfall, period)
+
+    return in_storm

@@ -1,0 +1,60 @@
+"""Soaking away: even ground by depth over rate, stepped and sealed ground by hand, by time step."""
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from lotflow.drains.infiltration import time_to_soak_away
+from lotflow.drains.standing_water import infiltration_rates, soak_away
+from lotflow.errors import ParameterError
+
+
+def test_even_ground_takes_depth_over_rate():
+    """Steps in the bed change nothing where all of it takes water alike."""
+    soak = soak_away([0.10, 0.07, 0.02], 1e-6)
+    assert soak.time == pytest.approx(time_to_soak_away(0.10, 1e-6))
+    assert soak.left == 0
+
+
+@settings(max_examples=25, deadline=None)
+@given(st.integers(0, 10**6), st.integers(1, 6))
+def test_agrees_with_small_time_steps(seed, cells):
+    random = np.random.default_rng(seed)
+    depth = random.uniform(0.02, 0.2, cells)
+    rate = np.where(random.random(cells) < 0.4, 0.0, 2e-6)
+    soak = soak_away(depth, rate)
+    level, time, step = depth.max(), 0.0, 2.0
+    bed = depth.max() - depth
+    while level > 1e-9:
+        wet = bed < level - 1e-12
+        fall = rate[wet].sum() / wet.sum() * step
+        if fall == 0:
+            break
+        level, time = level - fall, time + step
+    assert level == pytest.approx(soak.left, abs=1e-5)
+    if np.isfinite(soak.time):
+        assert time == pytest.approx(soak.time, rel=1e-3, abs=2 * step)
+    else:
+        assert rate[bed == 0].sum() == time == 0
+
+
+def test_sealed_ground_keeps_everything():
+    soak = soak_away([0.1, 0.05], 0.0)
+    assert np.isinf(soak.time)
+    assert soak.left == 0.1
+
+
+@pytest.mark.parametrize(("depth", "rate"), [([], []), ([0.0], [1e-6]), ([0.1], [-1e-6])])
+def test_nonsense_is_refused(depth, rate):
+    with pytest.raises(ParameterError):
+        soak_away(depth, rate)
+
+
+def test_a_soak_test_counts_but_compacted_soil_stays_slow():
+    table = infiltration_rates(["soil", "compacted soil", "none"], "B")
+    measured = infiltration_rates(["soil", "compacted soil", "none"], "B", measured=1e-5)
+    assert measured[0] == 1e-5
+    assert measured[1] == table[1] < table[0]
+    assert measured[2] == table[2] == 0
+    assert (infiltration_rates(["compacted soil"], "B", measured=0.0) == 0).all()
