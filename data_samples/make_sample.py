@@ -50,6 +50,10 @@ rmse_m = 0.10             # as of public lidar of quality level 2
 
 [layers]
 file = "site.gpkg"
+
+[rainfall]
+file = "rainfall.csv"     # invented, in the form of NOAA Atlas 14
+storms = [2, 10, 100]     # return periods in years
 """
 
 

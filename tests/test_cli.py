@@ -99,7 +99,7 @@ def test_check_judges_the_inputs_and_writes_nothing(tmp_path, capfd):
     job = shutil.copytree(JOB, tmp_path / "job")
     before = contents(job)
     assert lotflow("check", job) == 0
-    assert "inlets: 4 rows from site.gpkg" in capfd.readouterr().out
+    assert "inlets: 5 rows from site.gpkg" in capfd.readouterr().out
     assert lotflow("check", job, "--json") == 0
     assert json.loads(capfd.readouterr().out)
     assert contents(job) == before

@@ -13,6 +13,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from lotflow.inputs.job import Job
+    from lotflow.study.main_job import Study
     from lotflow.outputs.side_process import SideProcess
 
 FAILED_CHECK = 3
@@ -25,13 +26,14 @@ class Voice:
 
     Parameters
     ----------
-    as_json, quiet, verbose
+    as_json, quiet, verbose, explain
         As the options of that name.
     """
 
     as_json: bool = False
     quiet: bool = False
     verbose: bool = False
+    explain: str = ""
 
 
 def compute(
@@ -72,11 +74,14 @@ def compute(
         if voice.verbose:
             click.echo(f"lotflow: computing {job.job.name or 'the lot'}", err=True)
         study = run_study(job, use_covers=use_covers)
+        sheet = _sheet(study, voice.explain)
         written = write_study(
             study, folder, overwrite=overwrite, use_covers=use_covers, pack=pack, second=second
         )
     if voice.as_json:
         click.echo(json_text(written.content), nl=False)
+    elif sheet:
+        click.echo(sheet)
     elif not voice.quiet:
         click.echo(written.text)
         click.echo(f"Written to {folder}")
@@ -84,6 +89,15 @@ def compute(
         click.echo(f"lotflow: wrote {len(written.content['files'])} files", err=True)
     failed = any(finding.severity == "fail" for finding in study.findings)
     return FAILED_CHECK if strict and failed else 0
+
+
+def _sheet(study: Study, name: str) -> str:
+    """Worked sheet that is printed in the place of the table; empty where none is asked for."""
+    if not name:
+        return ""
+    from lotflow.study.worked_sheets import sheet_of  # noqa: PLC0415 - of jobs only
+
+    return sheet_of(study.texts, name)
 
 
 def drawing_process() -> AbstractContextManager[SideProcess | None]:

@@ -17,6 +17,9 @@ if TYPE_CHECKING:
 @click.argument("job", type=options.FILE)
 @click.option("-o", "--output", type=options.FILE, metavar="DIR",
               help="Folder of the result.  [default: result, in the job's folder]")  # fmt: skip
+@click.option("--explain", metavar="NAME", default="",
+              help="Print how the runoff of an inlet or node was computed, line by line, in the "
+                   "place of the table.")  # fmt: skip
 @options.no_pack
 @options.realisations
 @options.overwrite
@@ -26,6 +29,8 @@ if TYPE_CHECKING:
 def run(job: Path, output: Path | None, **given: Any) -> int:
     """Compute JOB, a folder with a `job.toml`, or that file."""
     require_no_realisations(given["realisations"])
+    if given["explain"] and given["as_json"]:
+        raise click.UsageError("--explain and --json both say what is printed: give one of them")
     from lotflow.inputs.job import read_job  # noqa: PLC0415 - slow to import
 
     folder = job if job.is_dir() else job.parent
@@ -36,5 +41,5 @@ def run(job: Path, output: Path | None, **given: Any) -> int:
         use_covers=True,
         pack=not given["no_pack"],
         strict=given["strict"],
-        voice=Voice(given["as_json"], given["quiet"], given["verbose"]),
+        voice=Voice(given["as_json"], given["quiet"], given["verbose"], given["explain"]),
     )

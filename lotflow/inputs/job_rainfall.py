@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
+import numpy as np
+
 from lotflow.errors import Fault, InputError
 from lotflow.inputs.limits import DEFAULT_LIMITS
 from lotflow.inputs.open import local_file, read_bytes
@@ -66,7 +68,9 @@ def _read(given: Rain) -> tuple[Rainfall, str | None]:
 def _formula(given: Coefficients, uplift: float) -> RainfallFormula:
     """Rainfall from coefficients."""
     return RainfallFormula(
-        given.return_periods, given.a, given.b, given.c, given.unit,
-        (to_si(given.shortest_min, "min"), to_si(given.longest_min, "min")),
-        given.source, uplift,
-    )  # type: ignore[arg-type]  # sequences become arrays  # fmt: skip
+        *(np.array(values) for values in (given.return_periods, given.a, given.b, given.c)),
+        unit=given.unit,
+        duration_range_s=(to_si(given.shortest_min, "min"), to_si(given.longest_min, "min")),
+        source=given.source,
+        uplift=uplift,
+    )

@@ -8,6 +8,7 @@ from importlib.metadata import PackageNotFoundError, version
 from typing import TYPE_CHECKING, Any
 
 from lotflow import __version__
+from lotflow.inputs.open import sha256
 
 if TYPE_CHECKING:
     from lotflow.inputs.elevation import ElevationSource
@@ -35,6 +36,13 @@ def library_versions() -> dict[str, str]:
     return found
 
 
+def _rainfall(job: Job) -> dict[str, str] | None:
+    """Name the rainfall table with its hash; coefficients stand in the job itself."""
+    if job.rainfall is None or job.rainfall.file is None:
+        return None
+    return {"file": job.rainfall.file.name, "sha256": sha256(job.rainfall.file)}
+
+
 def provenance(
     job: Job, source: ElevationSource, site: Site, *, use_covers: bool
 ) -> dict[str, Any]:
@@ -58,6 +66,7 @@ def provenance(
              "sha256": s.hashes}
             for s in site.sources
         ],
+        "rainfall": _rainfall(job),
         "libraries": library_versions(),
     }  # fmt: skip
     packed = json.dumps(content, sort_keys=True, allow_nan=False).encode()

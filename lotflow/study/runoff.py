@@ -16,7 +16,7 @@ from lotflow.study.runoff_rows import storm_rows
 from lotflow.study.stated_rain import inlet_areas, stated_rain
 from lotflow.study.storm_parts import downspout_ground
 from lotflow.study.storms import way_timer
-from lotflow.study.worked_sheets import worked_sheets
+from lotflow.study.worked_sheets import SHEETS_FILE, worked_sheets
 
 if TYPE_CHECKING:
     from lotflow.grid import FloatArray
@@ -52,7 +52,7 @@ def runoff_chapter(lot: LotWater, cover: SiteCover, storms: StormStudy | None) -
         layers={"runoff": runoff_table(_storm_rows(lot, storms))},
         columns={"inlets": {**stated.columns["inlets"], "flow_m3s": flow}},
         findings=findings,
-        texts={"runoff_sheets.txt": worked_sheets(lot, storms)},
+        texts={SHEETS_FILE: worked_sheets(lot, storms)},
     )
 
 
@@ -61,11 +61,10 @@ def _coefficients(lot: LotWater, cover: SiteCover, area: FloatArray) -> FloatArr
     surface, value = lot.window.surface, cover.ground.coefficient
     known = ~surface.missing
     size = len(lot.names) + 1
-    sums = np.bincount(
-        lot.inlets.routing.label[known], weights=value[known], minlength=size
-    )[1:size]  # fmt: skip
+    label = lot.inlets.routing.label[known]
+    over_ground = np.bincount(label, weights=value[known], minlength=size)[1:]
     roof = float(cover.ground.values.runoff_coefficient[cover.ground.keys.index("roof")])
-    sums = sums + roof * lot.roofs.connected_cells(lot.names)
+    sums = over_ground + roof * lot.roofs.connected_cells(lot.names)
     result = np.full(area.shape, np.nan)
     np.divide(sums * surface.ground.cell_m2, area, out=result, where=area > 0)
     return result

@@ -88,7 +88,7 @@ class PartGround:
             Shape (parts, kinds of ground, storms).
         """
         change = np.einsum("dpk,ds->pks", self.moved, overflow)
-        return np.maximum(self.fixed[:, :, None] + change, 0.0)
+        return np.asarray(np.maximum(self.fixed[:, :, None] + change, 0.0))
 
 
 def overflow_intensity(roofs: RoofWater, coefficient: float) -> FloatArray:

@@ -13,6 +13,7 @@ from lotflow.runoff.composites import storm_coefficient
 from lotflow.runoff.concentration import (
     MINIMUM_TIME_S,
     PathProfile,
+    PathRules,
     PathTime,
     path_time,
     path_time_in_storm,
@@ -265,7 +266,7 @@ class StormStudy:
         if over.any():
             spilt = (value * over).ravel()
             entering += np.bincount(surface.eave_cell.ravel(), spilt, minlength=size)
-        return entering.reshape(value.shape)
+        return np.asarray(entering.reshape(value.shape), dtype=np.float64)
 
 
 def study_storms(lot: LotWater, water: CaseWater, cover: GroundCover) -> StormStudy | None:
@@ -329,8 +330,10 @@ def way_timer(rainfall: Rainfall) -> Timed:
 
         return by_rain_of_a_day
     period = min(max(_SHEET_FLOW_YR, low), high)
+    # of shorter rain than it has, a rainfall cannot be asked
+    rules = PathRules(minimum_s=max(MINIMUM_TIME_S, shortest))
 
     def in_storm(profile: PathProfile) -> PathTime:
-        return path_time_in_storm(profile, rainfall, period)
+        return path_time_in_storm(profile, rainfall, period, rules=rules)
 
     return in_storm

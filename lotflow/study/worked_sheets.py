@@ -6,12 +6,16 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
+from lotflow.errors import Fault, InputError
 from lotflow.runoff.composites import frequency_factor
 from lotflow.runoff.curve_number import retention
 from lotflow.study.runoff_rows import compared_times, mean_coefficient, node_area
+from lotflow.text import did_you_mean
 from lotflow.units import both_units, from_si
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     from numpy.typing import NDArray
 
     from lotflow.runoff.catchment_parts import PartWay
@@ -19,6 +23,8 @@ if TYPE_CHECKING:
     from lotflow.study.lot_water import LotWater
     from lotflow.study.storms import StormStudy
 
+#: File of the sheets in a result.
+SHEETS_FILE: Final = "runoff_sheets.txt"
 #: Line below which the sheet of the next node begins.
 SHEET_MARK: Final = "=" * 72
 
@@ -95,6 +101,39 @@ def explained(sheets: str) -> dict[str, str]:
     """
     _, *parts = sheets.split(f"{SHEET_MARK}\n")
     return {part.split("\n", 1)[0]: part.removesuffix("\n") for part in parts}
+
+
+def sheet_of(texts: Mapping[str, str], name: str) -> str:
+    """
+    Find the sheet of one node among the texts of a study.
+
+    Parameters
+    ----------
+    texts
+        By file name.
+    name
+        Of the inlet or node.
+
+    Raises
+    ------
+    InputError
+        If there is no such sheet, with what may have been meant.
+
+    Examples
+    --------
+    >>> sheet_of({}, "C1")
+    Traceback (most recent call last):
+    lotflow.errors.InputError: there are no worked sheets. Give rain: table [rainfall] of the job.
+    """
+    sheets = explained(texts.get(SHEETS_FILE, ""))
+    if not sheets:
+        raise InputError(
+            Fault("there are no worked sheets", "Give rain: table [rainfall] of the job")
+        )
+    if name not in sheets:
+        rule = f"there is no inlet or node {name!r} in the main case of the drains"
+        raise InputError(Fault(rule, did_you_mean(name, list(sheets))))
+    return sheets[name]
 
 
 def _ground(storms: StormStudy, node: int, area: float) -> list[str]:

@@ -32,7 +32,8 @@ if TYPE_CHECKING:
 #: Files of a result besides its summary.
 FILES: Final = (
     "result.gpkg", "ground.tif", "low_spot_depth.tif", "contributing_area.tif",
-    "flow_direction.tif", "inlet.tif", "map.png", "summary.csv", "summary.txt", "quantities.csv", *PACK_FILES,
+    "flow_direction.tif", "inlet.tif", "map.png", "summary.csv", "summary.txt",
+    "quantities.csv", "runoff_sheets.txt", *PACK_FILES,
 )  # fmt: skip
 
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import hashlib
+from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar, cast
 
 import numba
@@ -13,12 +15,19 @@ if TYPE_CHECKING:
 
 Function = TypeVar("Function", bound="Callable[..., Any]")
 
+
+def _fingerprint() -> str:
+    """Give a short word that changes when any kernel does: numba looks at single files only."""
+    sources = sorted(Path(__file__).parent.glob("realisation_*.py"))
+    return hashlib.sha256(b"".join(path.read_bytes() for path in sources)).hexdigest()[:16]
+
+
 # numba fails at import where neither the package nor the home folder is writable, so the folder
 # is chosen and tried here, before any kernel is declared
 _FOLDER = cache_folder()
 if _FOLDER is not None:
     # numba builds its settings at run time, so they cannot be checked
-    numba.config.CACHE_DIR = str(_FOLDER)  # type: ignore[attr-defined, unused-ignore]
+    numba.config.CACHE_DIR = str(_FOLDER / _fingerprint())  # type: ignore[attr-defined, unused-ignore]
 
 
 def compiled(function: Function) -> Function:

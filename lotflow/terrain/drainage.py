@@ -351,7 +351,7 @@ class FlowField:
             What passes through each cell, its own weight included.
         """
         with silenced():
-            engine_shares = richdem.rd3array(_SHARES[self.direction], no_data=-2)
+            engine_shares = richdem.rd3array(_SHARES.take(self.direction, axis=0), no_data=-2)
             engine_shares.geotransform = _GEOTRANSFORM
             total = richdem.FlowAccumFromProps(
                 engine_shares, weights=_engine_array(weight.astype(np.float64))

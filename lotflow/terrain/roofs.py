@@ -110,11 +110,11 @@ def roof_water(surface: Surface, downspouts: Sequence[Downspout]) -> RoofWater:
     """
     served = np.zeros(surface.ground.shape, dtype=np.int32)
     numbers = np.array([downspout.building for downspout in downspouts], dtype=np.int64)
-    for building in np.unique(numbers):
+    for building in np.unique(numbers).tolist():
         own = np.flatnonzero(numbers == building)
         cells = np.flatnonzero(surface.building == building)
-        area = np.array([downspouts[i].area_m2 for i in own]) / surface.ground.cell_m2
-        places = np.array([downspouts[i].cell for i in own], dtype=np.int64)
+        area = np.array([downspouts[i].area_m2 for i in own.tolist()]) / surface.ground.cell_m2
+        places = np.array([downspouts[i].cell for i in own.tolist()], dtype=np.int64)
         nearest = _grown_parts(places, cells, _quotas(area, cells.size), served.shape[1])
         served.ravel()[cells] = np.append(own + 1, 0)[nearest]
     return RoofWater(_landed(surface, downspouts, served), tuple(downspouts), served)

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 from lotflow.drains.hose_test import LATE_FACTOR
 from lotflow.outputs.field_sheet.content import FieldSheetContent, Row, lines_by_state
-from lotflow.outputs.field_sheet.hose_times import HOSE, HoseTest, hose_tests
+from lotflow.outputs.field_sheet.hose_times import HOSE, HoseTest, hose_tests, usual_lines
 from lotflow.outputs.field_sheet.typesetting import BLANK, Cell, Span, Titled, Typesetter
 from lotflow.units import shown
 
@@ -37,8 +37,8 @@ def hose_part(setter: Typesetter, content: FieldSheetContent) -> list[Any]:
         f"Times for {printed}: {how}; measure yours and write it down. It proves that a line is "
         "continuous, not that it is large enough: the share tested is what the hose is of the "
         f"full pipe. Later than {LATE_FACTOR:g} times the expected time: sag, roots, a wrong "
-        "outlet. Water back at the grate sooner than the full time: blocked, that much nearer. "
-        "Neither: it leaks, or goes elsewhere. One colour of dye per inlet; watch street inlet, "
+        "outlet. Blocked at its lower end it is full after the time given; water back at the "
+        "grate sooner: blocked that much nearer. Neither: it leaks, or goes elsewhere. One colour of dye per inlet; watch street inlet, "
         "sump and floor drain too.",
     )
     rows = _rows(today, flow, content)
@@ -49,8 +49,12 @@ def hose_part(setter: Typesetter, content: FieldSheetContent) -> list[Any]:
         # what stays is on the way of what is built
         rows += _rows(planned, flow, content, among=[*today, *planned])
     if not rows:
-        rows = [[BLANK] * len(_HEADS) for _ in range(2)]
-    table = setter.table(_HEADS, rows, (48, 26, 7, 9, 8, 9, 9.5, 8.5, 11), spans=spans)
+        usual = usual_lines(content.units)
+        rows = [
+            _row(line, test, content)
+            for line, test in zip(usual, hose_tests(usual, flow), strict=True)
+        ]
+    table = setter.table(_HEADS, rows, (47, 25, 8, 9.5, 8, 9, 9.5, 8.5, 11), spans=spans)
     return [*heading, table]
 
 
@@ -97,7 +101,7 @@ def _row(line: Row, test: HoseTest, content: FieldSheetContent) -> list[Cell]:
     """Cells of a line."""
     slope = line["slope_m_per_m"]
     return [
-        Titled(line["name"], f"{line['from_node']} → {line['to_node']}"),
+        Titled(line["name"], _from_to(line)),
         f"{shown(line['diameter_m'], 'diameter', content.units)} {line['material'] or ''}, "
         f"{shown(line['length_m'], 'distance', content.units)}",
         "-" if slope is None else f"{slope:.1%}",
@@ -108,6 +112,13 @@ def _row(line: Row, test: HoseTest, content: FieldSheetContent) -> list[Cell]:
         "-" if test.share is None else f"{test.share:.0%}",
         BLANK,
     ]
+
+
+def _from_to(line: Row) -> str:
+    """Ends of a line; a usual pipe stands for any."""
+    if "outlet" not in line:
+        return "wherever one is found"
+    return f"{line['from_node']} → {line['to_node']}"
 
 
 def _seconds(time: float | None) -> str:

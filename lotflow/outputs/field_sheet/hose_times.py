@@ -7,7 +7,9 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 from lotflow.drains.hose_test import LATE_FACTOR, arrival_time, pipe_volume, share_tested
-from lotflow.units import UnitSystem, to_si
+from lotflow.drains.pipe_tables import pipe_material
+from lotflow.drains.pipes import full_flow_capacity
+from lotflow.units import METRES_PER_INCH, UnitSystem, to_si
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -20,6 +22,13 @@ HOSE: Final[dict[UnitSystem, tuple[float, str, str]]] = {
     "us": (to_si(10.0, "gpm"), "10 gpm", "a 5 gal pail full in 30 s"),
     "metric": (to_si(40.0, "lpm"), "40 l/min", "a 10 l pail full in 15 s"),
 }
+
+#: Pipes met around houses, for lines that were not drawn: nominal sizes [m], materials, and the
+#: length [m] and fall they are told for.
+_USUAL_SIZES_M: Final = tuple(inches * METRES_PER_INCH for inches in (3, 4, 6))
+_USUAL_MATERIALS: Final = ("pvc", "hdpe corrugated")
+USUAL_LENGTH_M: Final[dict[UnitSystem, float]] = {"us": to_si(100.0, "ft"), "metric": 30.0}
+USUAL_FALL: Final = 0.01
 
 
 @dataclass(frozen=True)
@@ -77,6 +86,40 @@ def hose_tests(lines: Sequence[Row], flow_m3s: float) -> list[HoseTest]:
     """
     times = {line["name"]: _arrival(line, flow_m3s) for line in lines}
     return [_hose_test(line, lines, times, flow_m3s) for line in lines]
+
+
+def usual_lines(units: UnitSystem) -> list[Row]:
+    """
+    Give pipes that are met around houses, to be looked up where no line was drawn.
+
+    Parameters
+    ----------
+    units
+        They decide the length.
+
+    Returns
+    -------
+    lines
+        With the columns of the layer "drain_lines" that a hose test needs.
+
+    Examples
+    --------
+    >>> test = hose_tests(usual_lines("us"), 6.309e-4)[1]
+    >>> test.name, round(test.arrival_s)
+    ('4 in pvc', 57)
+    """
+    lines = []
+    for material in _USUAL_MATERIALS:
+        roughness = pipe_material(material).n_design
+        for size in _USUAL_SIZES_M:
+            name = f"{size / METRES_PER_INCH:.0f} in {material}"
+            lines.append({
+                "name": name, "from_node": f"{name}, upper", "to_node": f"{name}, lower",
+                "material": material, "diameter_m": size, "slope_m_per_m": USUAL_FALL,
+                "length_m": USUAL_LENGTH_M[units], "roughness": roughness,
+                "capacity_m3s": float(full_flow_capacity(size, USUAL_FALL, roughness)),
+            })  # fmt: skip
+    return lines
 
 
 def _hose_test(

@@ -33,13 +33,9 @@ def visit(setter: Typesetter, content: FieldSheetContent) -> list[Any]:
     content
         Of the sheet.
     """
-    rmse = content.summary["accuracy"].get("rmse_m")
-    known = "" if rmse is None else (
-        f" Elevations are good to about {shown(rmse, 'depth', content.units)} (RMSE): a shallower "
-        "dip, or a smaller fall, may be an error of the survey."
-    )  # fmt: skip
+    doubt = "A dip or a fall smaller than the accuracy may be an error of the survey."
     table = setter.table(VISIT, [[BLANK] * len(VISIT)], [1] * len(VISIT), height=22)
-    return [setter.note(f"{content.note}.{known}"), table]
+    return [setter.note(f"{content.note}. {doubt}"), table]
 
 
 def first_things(setter: Typesetter, content: FieldSheetContent) -> list[Any]:
@@ -154,7 +150,7 @@ def walk_part(setter: Typesetter, content: FieldSheetContent) -> list[Any]:
         more = f" ({stage.left_out} more in result.gpkg)" if stage.left_out else ""
         title = Titled(f"{number}  {stage.title}", stage.look_for + more)
         rows += [[title, "", "", ""], *_stops(stage)]
-    table = setter.table((), rows, (2.6, 26, 31, 26), height=18, spans=spans)
+    table = setter.table((), rows, (2.6, 26, 31, 26), height=20, spans=spans)
     return [*setter.heading("The walk, from the top down"), table]
 
 
@@ -187,6 +183,7 @@ def existing_drains(setter: Typesetter, content: FieldSheetContent) -> list[Any]
     heading = setter.heading(
         "Existing drains: look at both ends",
         "Two ends that differ hide a joint between them. Directions by the clock, 12 is north.",
+        room=220.0,
     )
     widths = (20, 19, 9, 13, 11, 11, 11, 9, 10)
     return [*heading, setter.table(heads, rows, widths, spans=spans)]
@@ -196,8 +193,8 @@ def _line_rows(line: Row | None, content: FieldSheetContent) -> list[list[Cell]]
     """Rows of a line: upper end, lower end, verdict."""
     blanks: list[Cell] = [BLANK] * 7
     verdict = (
-        f"{BOX} keep   {BOX} clean, keep   {BOX} repair at ________   {BOX} abandon        "
-        f"{BOX} measured   {BOX} assumed"
+        f"{BOX} keep  {BOX} clean, keep  {BOX} repair at ________  {BOX} abandon  |  "
+        f"{BOX} measured  {BOX} assumed"
     )
     last: list[Cell] = [BLANK, verdict, *blanks]
     if line is None:
@@ -240,7 +237,8 @@ def levels_part(setter: Typesetter, content: FieldSheetContent) -> list[Any]:
     heading = setter.heading(
         "Levels to take",
         "With an instrument, not by eye; close on the benchmark within 0.02 ft (6 mm). A pipe at "
-        "1 % is decided by the level, never by the elevation data, which the tie points are for.",
+        "1 % is decided by the level, never by the elevation data.",
+        room=220.0,
     )
     return [*heading, setter.table(heads, rows, (26, 31, 18, 11, 18, 11))]
 

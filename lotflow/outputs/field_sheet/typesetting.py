@@ -43,7 +43,7 @@ class Titled:
 
 Cell = str | Titled | None
 
-#: Room below a heading without which it goes on the next page [point].
+#: Least room for a heading and some of what is under it [point].
 _ROOM: Final = 95.0
 _GRID: Final = HexColor("#8d8a84")
 _HEAD: Final = HexColor("#dcdad5")
@@ -53,13 +53,14 @@ _TEXT: Final = ParagraphStyle(
     "text", fontName=REGULAR, fontSize=8.0, leading=9.6, textColor=HexColor(INK)
 )
 _SMALL: Final = ParagraphStyle("small", _TEXT, fontSize=7.4, leading=9.0)
+_NOTE: Final = ParagraphStyle("note", _SMALL, spaceBefore=2, spaceAfter=3)
 _HEADS: Final = ParagraphStyle("heads", _TEXT, fontName=BOLD, fontSize=7.4, leading=8.8)
 _NAME: Final = ParagraphStyle("name", _TEXT, fontName=BOLD)
 _HEADING: Final = ParagraphStyle(
     "heading", _TEXT, fontName=BOLD, fontSize=11.5, leading=14, spaceBefore=7, spaceAfter=2
 )
 _BULLET: Final = ParagraphStyle(
-    "bullet", _TEXT, leftIndent=9, bulletIndent=0, spaceAfter=1.5, bulletFontName=REGULAR
+    "bullet", _TEXT, leftIndent=11, spaceAfter=1.5, bulletFontName=REGULAR, bulletFontSize=8.0
 )
 
 
@@ -79,20 +80,29 @@ class Typesetter:
         self._lettering = lettering
         self._width = width
 
-    def heading(self, text: str, *under: str) -> list[Any]:
-        """Begin a part, with sentences under its heading."""
+    def heading(self, text: str, *under: str, room: float = _ROOM) -> list[Any]:
+        """
+        Begin a part.
+
+        Parameters
+        ----------
+        text
+            Its heading.
+        under
+            Sentences under it.
+        room
+            Room on the page without which it begins on the next one [point].
+        """
         notes = [self._paragraph(note, _SMALL) for note in under]
-        return [CondPageBreak(_ROOM), self._paragraph(text, _HEADING), *notes, Spacer(0, 3)]
+        return [CondPageBreak(room), self._paragraph(text, _HEADING), *notes, Spacer(0, 3)]
 
     def bullets(self, texts: Sequence[str], *, sign: str = "•") -> list[Any]:
         """List sentences."""
-        return [
-            Paragraph(self._lettering.markup(text), _BULLET, bulletText=sign) for text in texts
-        ]
+        return [Paragraph(self._lettering.markup(text), _BULLET, bulletText=sign) for text in texts]
 
     def note(self, text: str) -> Any:
         """Say something in small letters."""
-        return self._paragraph(text, _SMALL)
+        return self._paragraph(text, _NOTE)
 
     def table(
         self,

@@ -99,8 +99,8 @@ def _outside(content: FieldSheetContent) -> Stage:
     stops = [
         (
             f"From {one['subject']} to {one['place']} ({one['kind']})",
-            f"{shown(one['run_m'], 'distance', content.units)} long, "
-            f"{shown(one['left_m'], 'depth', content.units)} of fall to spare: {one['verdict']}",
+            f"{shown(one['run_m'], 'distance', content.units)} long, {_left(one, content)}: "
+            f"{one['verdict']}",
         )
         for one in best
     ]
@@ -111,6 +111,14 @@ def _outside(content: FieldSheetContent) -> Stage:
         stops,
         _MOST["outlet options"],
     )
+
+
+def _left(option: Row, content: FieldSheetContent) -> str:
+    """What is left of the fall after the least fall of a pipe, or what it lacks."""
+    if option["left_m"] is None:
+        return "fall unknown"
+    fall = shown(abs(option["left_m"]), "depth", content.units)
+    return f"{fall} of fall to spare" if option["left_m"] >= 0 else f"lacks {fall} of fall"
 
 
 def _roof(content: FieldSheetContent) -> Stage:
@@ -164,9 +172,10 @@ def _house(content: FieldSheetContent) -> Stage:
     """Ring round the house: sides that fail, then those undecided, in one stop."""
     sides = undecided_sides(content.summary)
     stops = [
-        (side["name"], f"{side['slope']:.1%} away from the wall; "
-         f"{side['slope_limit']:.0%} is the least") for side in sides if side["verdict"] == "too flat"
-    ]  # fmt: skip
+        (side["name"], f"{_fall(side['slope'])}; least {side['slope_limit']:.0%} away")
+        for side in sides
+        if side["verdict"] == "too flat"
+    ]
     unknown = [str(side["name"]) for side in sides if side["verdict"] == "cannot tell"]
     if unknown:
         stops.append(("; ".join(unknown), "the data cannot tell: see the levels"))
@@ -176,6 +185,11 @@ def _house(content: FieldSheetContent) -> Stage:
         "6 in (150 mm) below siding; vents and window wells.",
         stops,
     )
+
+
+def _fall(slope: float) -> str:
+    """Tell which way the ground falls at a wall."""
+    return f"{abs(slope):.1%} {'away from' if slope >= 0 else 'towards'} the wall"
 
 
 def _spots(content: FieldSheetContent) -> Stage:

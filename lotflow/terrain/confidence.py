@@ -1,0 +1,287 @@
+"""Many realisations of the true surface: how sure low spots, catchments and falls are."""
+
+from __future__ import annotations
+
+import math
+import os
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+
+from lotflow.errors import ParameterError
+from lotflow.terrain.drainage import LEVEL_STEP
+from lotflow.terrain.posterior import posterior
+from lotflow.terrain.realisation import open_ground, realise
+from lotflow.terrain.realisation_snapping import (
+    count_labels,
+    sums_by_label,
+    water_in_outlines,
+)
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from lotflow.grid import FloatArray, IntArray
+    from lotflow.terrain.error_model import ErrorModel
+    from lotflow.terrain.posterior import Posterior
+    from lotflow.terrain.realisation import Realisation, RealisationPlan
+
+#: Shares of realisations below the lower bound, the middle and the upper bound of an interval.
+SHARES: Final = (0.05, 0.50, 0.95)
+#: Standard deviations to either side that hold 95 % of a normal distribution.
+_SPREAD_95: Final = 1.96
+
+
+@dataclass(frozen=True, eq=False)
+class Watched:
+    """
+    What is measured in every realisation.
+
+    Parameters
+    ----------
+    low_spot
+        Number of the low spot on each cell of the measured surface, from 1; 0 where there is
+        none.
+    low_spots
+        How many there are.
+    weight
+        What enters the flow at each cell and is summed up per inlet, such as coefficient times
+        area; None where nothing is.
+    places
+        Flat indices of cells whose level is wanted.
+    """
+
+    low_spot: IntArray
+    low_spots: int
+    weight: FloatArray | None
+    places: NDArray[np.int64]
+
+
+@dataclass(frozen=True, eq=False)
+class Realised:
+    """
+    What all realisations show; the first axis of an array is the realisation.
+
+    Parameters
+    ----------
+    depth
+        Greatest depth of water within the outline of each low spot when all are full [m].
+    volume
+        Water within that outline, depth times cells [m].
+    cells
+        Cells of each inlet's catchment.
+    intake
+        Sum of the weights that reach each inlet.
+    level
+        Level of each place that was asked for [m].
+    hits
+        Shape (inlets, rows, columns): in how many realisations a cell drains to each inlet.
+    """
+
+    depth: FloatArray
+    volume: FloatArray
+    cells: FloatArray
+    intake: FloatArray
+    level: FloatArray
+    hits: NDArray[np.uint16]
+
+    @property
+    def number(self) -> int:
+        """How many realisations there are."""
+        return len(self.cells)
+
+    def probability(self, limit_m: float) -> FloatArray:
+        """
+        Share of realisations in which each low spot exists.
+
+        It exists where water stands at least as deep as the limit within the outline that the
+        low spot has on the measured surface.
+
+        Parameters
+        ----------
+        limit_m
+            Smallest depth that counts [m].
+        """
+        return np.asarray((self.depth >= limit_m - LEVEL_STEP).mean(axis=0))
+
+    def draining(self) -> FloatArray:
+        """Share of realisations in which a cell drains to each inlet: (inlets, rows, columns)."""
+        return np.asarray(self.hits / self.number)
+
+    def most_likely(self) -> tuple[IntArray, FloatArray]:
+        """
+        Inlet to which each cell drains most often, and in what share of the realisations.
+
+        Returns
+        -------
+        inlet
+            Shape of the grid: number of the inlet, 0 where it most often drains to none; of
+            equal ones none first, then the first.
+        share
+            Shape of the grid.
+        """
+        none = self.number - self.hits.sum(axis=0, dtype=np.int64)
+        votes = np.concatenate([none[None], self.hits])
+        return votes.argmax(axis=0).astype(np.int32), np.asarray(votes.max(axis=0) / self.number)
+
+    def fall(self, first: int, second: int) -> FloatArray:
+        """
+        Fall from one place to another in each realisation [m].
+
+        Parameters
+        ----------
+        first, second
+            Positions in the list of places.
+        """
+        return np.asarray(self.level[:, first] - self.level[:, second])
+
+
+def interval(values: FloatArray) -> FloatArray:
+    """
+    Lower bound, middle and upper bound of what realisations show.
+
+    Parameters
+    ----------
+    values
+        The first axis is the realisation.
+
+    Returns
+    -------
+    bounds
+        First axis: values below which 5, 50 and 95 % of the realisations are.
+
+    Examples
+    --------
+    >>> interval(np.arange(101.0))
+    array([ 5., 50., 95.])
+    """
+    return np.asarray(np.quantile(values, SHARES, axis=0))
+
+
+def half_width(realisations: int, probability: float = 0.5) -> float:
+    """
+    How far a share of realisations may be from the share of endlessly many, 95 times of 100.
+
+    Parameters
+    ----------
+    realisations
+        How many were run.
+    probability
+        The share; 0.5 is the worst case.
+
+    References
+    ----------
+    Half width of the interval of a binomial share, normal approximation: any textbook of
+    statistics, from memory.
+
+    Examples
+    --------
+    >>> half_width(100), half_width(400)
+    (0.098, 0.049)
+    """
+    if realisations < 1:
+        raise ParameterError(f"no share follows from {realisations} realisations.")
+    return _SPREAD_95 * math.sqrt(probability * (1 - probability) / realisations)
+
+
+def run_realisations(
+    plan: RealisationPlan,
+    error: ErrorModel,
+    watched: Watched,
+    *,
+    number: int,
+    seed: int,
+    workers: int | None = None,
+) -> Realised:
+    """
+    Draw surfaces that may be true and follow the water on each.
+
+    Parameters
+    ----------
+    plan
+        What all realisations have in common.
+    error
+        Of the elevation data.
+    watched
+        What is measured.
+    number
+        How many are drawn; without any error one is enough, and one is run.
+    seed
+        Of the random numbers: the same seed gives the same result, bit by bit, whatever the
+        number of workers.
+    workers
+        Threads; by default one per processor that may be used.
+
+    Raises
+    ------
+    ParameterError
+        If no realisation is asked for, or more than can be counted.
+    """
+    if not 1 <= number < np.iinfo(np.uint16).max:
+        raise ParameterError(f"{number} realisations cannot be run: ask for 1 to 65,534.")
+    surface = plan.surface
+    drawn = posterior(
+        open_ground(surface).reshape(surface.ground.shape), error, surface.ground.cell_m,
+        _random(seed, 0),
+    )  # fmt: skip
+    number = number if drawn.laid else 1
+    workers = min(number, workers or _processors())
+    parts = [range(first, number, workers) for first in range(workers)]
+    # every realisation has random numbers of its own, and only whole numbers are summed up
+    # across realisations, so that it does not matter who computes which
+    with ThreadPoolExecutor(workers) as pool:
+        runs = list(pool.map(lambda part: _run(plan, drawn, watched, part, seed), parts))
+    order = np.argsort(np.concatenate([list(part) for part in parts]), kind="stable")
+    rows = [row for own, _ in runs for row in own]
+    columns = zip(*(rows[position] for position in order), strict=True)
+    hits = np.sum([hits for _, hits in runs], axis=0, dtype=np.uint16)
+    return Realised(*map(np.array, columns), hits.reshape(-1, *surface.ground.shape))
+
+
+def _processors() -> int:
+    """Processors that this process may use."""
+    if hasattr(os, "sched_getaffinity"):
+        return len(os.sched_getaffinity(0))
+    return os.cpu_count() or 1
+
+
+def _random(seed: int, stream: int) -> np.random.Generator:
+    """Random numbers of one realisation, counted from 1; 0 is what all have in common."""
+    return np.random.Generator(np.random.Philox(np.random.SeedSequence((seed, stream))))
+
+
+_Row = tuple["FloatArray", "FloatArray", "FloatArray", "FloatArray", "FloatArray"]
+
+
+def _run(
+    plan: RealisationPlan, drawn: Posterior, watched: Watched, part: range, seed: int
+) -> tuple[list[_Row], NDArray[np.uint16]]:
+    """Run some of the realisations; of each a row of `Realised`, and the counts of all."""
+    hits = np.zeros((len(plan.inlets), plan.surface.missing.size), dtype=np.uint16)
+    rows = []
+    for position in part:
+        elevation = drawn.draw(position, _random(seed, position + 1))
+        rows.append(_measured(plan, realise(plan, elevation), watched, hits))
+    return rows, hits
+
+
+def _measured(
+    plan: RealisationPlan, found: Realisation, watched: Watched, hits: NDArray[np.uint16]
+) -> _Row:
+    """Measure one realisation; adds to the counts."""
+    surface, inlets = plan.surface, len(plan.inlets)
+    depth, volume = water_in_outlines(
+        found.ground, found.natural_level, watched.low_spot.ravel(), watched.low_spots
+    )
+    counted = ~(surface.missing | surface.piped).ravel()
+    cells = count_labels(found.label, surface.landing.ravel(), counted, inlets, hits)
+    weight = watched.weight
+    return (
+        depth * LEVEL_STEP,
+        volume * LEVEL_STEP,
+        cells.astype(np.float64),
+        np.zeros(0) if weight is None else sums_by_label(found.label, weight.ravel(), inlets),
+        found.elevation(watched.places),
+    )
