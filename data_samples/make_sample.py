@@ -52,7 +52,7 @@ rmse_m = 0.10             # as of public lidar of quality level 2
 file = "site.gpkg"
 
 [rainfall]
-file = "rainfall.csv"     # invented, in the form of NOAA Atlas 14
+file = "rainfall.csv"     # NOAA Atlas 14, Pulaski VA
 storms = [2, 10, 100]     # return periods in years
 """
 

@@ -8,15 +8,20 @@ from typing import TYPE_CHECKING
 
 import click
 
+from lotflow.cli.progress import progress
+
 if TYPE_CHECKING:
     from contextlib import AbstractContextManager
     from pathlib import Path
 
     from lotflow.inputs.job import Job
-    from lotflow.study.main_job import Study
     from lotflow.outputs.side_process import SideProcess
+    from lotflow.study.main_job import Study
 
 FAILED_CHECK = 3
+
+#: Those of `run_study`, and the writing.
+_STEPS = 4
 
 
 @dataclass(frozen=True)
@@ -65,7 +70,7 @@ def compute(
     code
         Exit code.
     """
-    with drawing_process() as second:
+    with drawing_process() as second, progress(_STEPS, quiet=voice.quiet) as tell:
         # the libraries take most of the time of a small lot: loaded only when really needed
         from lotflow.outputs.summary import json_text  # noqa: PLC0415
         from lotflow.study import check_folder, run_study, write_study  # noqa: PLC0415
@@ -73,8 +78,9 @@ def compute(
         check_folder(folder, overwrite=overwrite)
         if voice.verbose:
             click.echo(f"lotflow: computing {job.job.name or 'the lot'}", err=True)
-        study = run_study(job, use_covers=use_covers)
+        study = run_study(job, use_covers=use_covers, tell=tell)
         sheet = _sheet(study, voice.explain)
+        tell("writing")
         written = write_study(
             study, folder, overwrite=overwrite, use_covers=use_covers, pack=pack, second=second
         )

