@@ -29,5 +29,6 @@ def test_progress_is_shown_only_where_somebody_waits(monkeypatch, stream, quiet,
     with progress(2, quiet=quiet) as tell:
         tell("reading")
         time.sleep(wait)
+        assert ("reading" in target.getvalue()) is shown
         tell("writing")
     assert ("writing" in target.getvalue()) is shown

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from contextlib import contextmanager
+from threading import Timer
 from typing import TYPE_CHECKING, Final
 
 if TYPE_CHECKING:
@@ -36,10 +37,18 @@ def progress(steps: int, *, quiet: bool) -> Iterator[Callable[[str], None]]:
         total=steps, delay=_DELAY_S, disable=True if quiet else None, leave=False,
         bar_format="{desc} {bar} {n_fmt}/{total_fmt}",
     )  # fmt: skip
+    # the step that is being taken when the delay is over is shown then, not at its end
+    first_look = Timer(_DELAY_S, bar.refresh)
+    first_look.daemon = True
 
     def tell(step: str) -> None:
-        bar.set_description_str(step)
+        bar.set_description_str(step, refresh=first_look.finished.is_set())
         bar.update()
 
     with bar:
-        yield tell
+        if not bar.disable:
+            first_look.start()
+        try:
+            yield tell
+        finally:
+            first_look.cancel()

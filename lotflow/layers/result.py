@@ -16,6 +16,15 @@ def _number(name: str, unit: str, meaning: str) -> Column:
     return Column(name, meaning, kind="number", unit=unit)
 
 
+def _bounds(name: str, unit: str, subject: str) -> tuple[Column, ...]:
+    """Columns of an interval that realisations give."""
+    return tuple(
+        _number(f"{name}_p{share:02d}", unit, f"{share} % of realisations have a smaller {subject}; "
+                "empty where none were run.")
+        for share in (5, 50, 95)
+    )  # fmt: skip
+
+
 _ID = Column("id", "Number of the row, largest or deepest first.", kind="whole")
 _XY = (
     _number("x", "unit of the CRS", "Easting."),
@@ -64,8 +73,11 @@ RESULT_LAYERS: Final[dict[str, Layer]] = {
                        "speaks against it."),
                 Column("cut_by_edge", "Whether its catchment is cut by the edge of the data.",
                        kind="yes_no"),
-                _number("probability", "1", "Share of realisations in which it exists; empty "
-                        "where none were run."),
+                _number("probability", "1", "Share of realisations in which water stands within its "
+                        "outline as deep as the limit; empty where none were run, and under or "
+                        "between buildings."),
+                *_bounds("depth_m", "m", "greatest depth within its outline"),
+                *_bounds("volume_m3", "m3", "volume within its outline"),
             ),
         ),
         Layer(
@@ -143,6 +155,9 @@ RESULT_LAYERS: Final[dict[str, Layer]] = {
                 _number("flow_m3s", "m3/s", "Rational flow of the design storm, or for the "
                         "stated intensity; empty without rain."),
                 _number("flow_per_10mm_h_m3s", "m3/s", "Rational flow for 10 mm/h."),
+                *_bounds("catchment_m2", "m2", "catchment over the surface"),
+                *_bounds("ground_flow_per_10mm_h_m3s", "m3/s", "rational flow over the surface for "
+                         "10 mm/h, roofs led into drains left out"),
             ),
         ),
         Layer(

@@ -51,6 +51,9 @@ CONTRACT: Final[dict[str, tuple[str, ...]]] = {
     ),
     "pond_cases": ("return_period_yr", "case", "runoff_m3", "ponded_m3", "taken_m3"),
     "inlet_intake": ("return_period_yr", "case", "inlet", "taken_m3"),
+    "confidence": (
+        "realisations", "seed", "rmse_m", "correlation_m", "white_share", "precision",
+    ),
     "lot_line_crossings": ("id", "x", "y", "direction", "area_m2", "elevation_m"),
     "outlet_options": ("subject", "rank", "kind", "place", "x", "y", "run_m", "left_m", "verdict"),
     "facades": ("name", "slope", "slope_limit", "verdict"),

@@ -1,0 +1,205 @@
+"""How sure a study's low spots and catchments are, given the accuracy of its elevation data."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any, Final
+
+import numpy as np
+
+from lotflow.study.chapter import Chapter, Raster
+from lotflow.study.confidence_findings import (
+    Bounds,
+    confidence_note,
+    inlet_findings,
+    low_spot_findings,
+)
+from lotflow.terrain.artefacts import ENCLOSED, IN_BUILDING
+from lotflow.terrain.confidence import (
+    SHARES,
+    Watched,
+    half_width,
+    interval,
+    run_realisations,
+)
+from lotflow.terrain.error_model import ErrorModel
+from lotflow.terrain.realisation import realisation_plan
+from lotflow.units import to_si
+
+if TYPE_CHECKING:
+    from lotflow.grid import FloatArray
+    from lotflow.study.lot_water import LotWater
+    from lotflow.terrain.confidence import Realised
+    from lotflow.terrain.surface import Surface
+
+#: Low spots whose depth is judged without their buildings: realisations have them.
+_NOT_REALISED: Final = (ENCLOSED, IN_BUILDING)
+
+
+def error_model(lot: LotWater) -> ErrorModel:
+    """
+    Give the error of a study's elevation data.
+
+    Parameters
+    ----------
+    lot
+        Its job says how large it is.
+    """
+    stated = lot.job.elevation
+    return ErrorModel(stated.rmse_m, stated.correlation_m, stated.white_share)
+
+
+def entering_ca(surface: Surface, coefficient: FloatArray) -> FloatArray:
+    """
+    Runoff coefficient times area that enters the flow at each cell.
+
+    Parameters
+    ----------
+    surface
+        Tells where the rain of each cell enters the flow.
+    coefficient
+        Shape of the grid; of the ground, or the roof, of each cell [-].
+
+    Returns
+    -------
+    ca
+        Shape of the grid [m^2]; what downspouts lead into drains is not in it.
+    """
+    counted = ~surface.missing & ~surface.piped
+    ca = np.bincount(
+        surface.landing[counted], weights=coefficient[counted], minlength=coefficient.size
+    )
+    return np.asarray(ca * surface.ground.cell_m2).reshape(coefficient.shape)
+
+
+def confidence_chapter(lot: LotWater, *, ca_weight: FloatArray | None = None) -> Chapter:
+    """
+    Run the realisations of a study and say what they show.
+
+    Parameters
+    ----------
+    lot
+        Ground, low spots and inlets.
+    ca_weight
+        From `entering_ca` [m^2]; without it there are no bounds of flow.
+
+    Returns
+    -------
+    chapter
+        Columns of low spots and inlets, rasters, findings and the section "confidence"; empty
+        where the job asks for no realisations.
+    """
+    if not lot.job.confidence.realisations:
+        return Chapter()
+    realised = realise_study(lot, ca_weight=ca_weight)
+    limit = lot.job.criteria.low_spot_limit_m(lot.job.elevation.rmse_m)
+    bounds = _bounds(lot, realised, limit)
+    return Chapter(
+        columns={
+            "low_spots": {"probability": bounds.probability}
+            | _columns("depth_m", bounds.depth_m)
+            | _columns("volume_m3", bounds.volume_m3),
+            "inlets": _columns("catchment_m2", bounds.catchment_m2)
+            | ({} if ca_weight is None else _flow_columns(realised)),
+        },
+        findings=[
+            confidence_note(lot.job, realised.number),
+            *low_spot_findings(lot, bounds),
+            *inlet_findings(lot, bounds),
+        ],
+        sections={"confidence": [_section(lot, realised.number)]},
+        rasters=_rasters(lot, realised) if lot.names else {},
+    )
+
+
+def realise_study(lot: LotWater, *, ca_weight: FloatArray | None = None) -> Realised:
+    """
+    Run the realisations that the job asks for; the places whose level is kept are the inlets.
+
+    Parameters
+    ----------
+    lot
+        Ground, low spots and inlets.
+    ca_weight
+        From `entering_ca` [m^2].
+    """
+    job, placed = lot.job, lot.inlets.placed
+    plan = realisation_plan(
+        lot.natural,
+        placed,
+        snap_cells=job.criteria.snap_cells,
+        pond_depth_m=job.criteria.low_spot_limit_m(job.elevation.rmse_m),
+        rule=job.terrain.direction,
+    )
+    watched = Watched(
+        lot.low_spots.number,
+        len(lot.low_spots),
+        ca_weight,
+        np.array([inlet.cells[0] for inlet in placed], dtype=np.int64),
+    )
+    asked = job.confidence
+    return run_realisations(
+        plan, error_model(lot), watched, number=asked.realisations, seed=asked.seed
+    )
+
+
+def _bounds(lot: LotWater, realised: Realised, limit_m: float) -> Bounds:
+    """Bring what the realisations show into numbers per low spot and inlet."""
+    cell_m2 = lot.window.surface.ground.cell_m2
+    shown = np.array([flag not in _NOT_REALISED for flag in lot.low_spots.artefact], dtype=bool)
+    return Bounds(
+        number=realised.number,
+        probability=np.where(shown, realised.probability(limit_m), np.nan),
+        depth_m=np.where(shown, interval(realised.depth), np.nan),
+        volume_m3=np.where(shown, interval(realised.volume), np.nan) * cell_m2,
+        catchment_m2=interval(realised.cells) * cell_m2,
+    )
+
+
+def _columns(name: str, bounds: FloatArray) -> dict[str, FloatArray]:
+    """Columns of lower bound, middle and upper bound."""
+    return {
+        f"{name}_p{round(100 * share):02d}": values
+        for share, values in zip(SHARES, bounds, strict=True)
+    }
+
+
+def _flow_columns(realised: Realised) -> dict[str, FloatArray]:
+    """Bounds of the flow over the ground for 10 mm/h."""
+    flow = interval(realised.intake) * to_si(10.0, "mm_h")
+    return _columns("ground_flow_per_10mm_h_m3s", flow)
+
+
+def _section(lot: LotWater, number: int) -> dict[str, Any]:
+    """What was run, for the summary."""
+    error = error_model(lot)
+    return {
+        "realisations": number,
+        "seed": lot.job.confidence.seed,
+        "rmse_m": error.rmse_m,
+        "correlation_m": error.correlation_m,
+        "white_share": error.white_share,
+        "precision": half_width(number) if error.rmse_m else 0.0,
+    }
+
+
+def _rasters(lot: LotWater, realised: Realised) -> dict[str, Raster]:
+    """Per cell the most likely inlet, its share, and the share of each inlet."""
+    grid, missing = lot.window.surface.ground, lot.window.surface.missing
+
+    def shown(values: FloatArray, description: str) -> Raster:
+        share = np.where(missing, np.nan, values).astype(np.float32)
+        return Raster(grid.with_values(share), description, "1")
+
+    inlet, share = realised.most_likely()
+    rasters = {
+        "likely_inlet.tif": Raster(
+            grid.with_values(np.where(missing, 0, inlet).astype(np.int32)),
+            "number of the inlet that takes the water most often, 0 for none", "code",
+        ),
+        "likely_inlet_share.tif": shown(share, "share of realisations in which it does"),
+    }  # fmt: skip
+    for position, (name, values) in enumerate(zip(lot.names, realised.draining(), strict=True)):
+        rasters[f"drains_to_inlet_{position + 1}.tif"] = shown(
+            values, f"share of realisations in which a cell drains to {name}"
+        )
+    return rasters

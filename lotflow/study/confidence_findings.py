@@ -1,0 +1,165 @@
+"""What realisations of the elevation error have to say, in plain words."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+
+from lotflow.findings import Finding
+from lotflow.terrain.confidence import half_width
+from lotflow.terrain.error_model import CORRELATION_SOURCE
+from lotflow.units import both_units
+
+if TYPE_CHECKING:
+    from lotflow.grid import FloatArray
+    from lotflow.inputs.job import Job
+    from lotflow.study.lot_water import LotWater
+
+#: From this share of realisations a low spot is there; below the other it is noise.
+_SURE: Final = 0.9
+_DOUBTED: Final = 0.5
+#: An upper bound so many times the lower one leaves the size of an inlet open.
+_WIDE: Final = 2.0
+_CHOICE: Final = "lotflow's choice, no published source"
+
+
+@dataclass(frozen=True, eq=False)
+class Bounds:
+    """
+    What realisations show per low spot and inlet; bounds have shape (3, low spots or inlets).
+
+    Parameters
+    ----------
+    number
+        Of realisations.
+    probability
+        Share of realisations in which each low spot exists; NaN where none was realised.
+    depth_m, volume_m3
+        5, 50 and 95 % of depth [m] and volume [m^3] of each low spot.
+    catchment_m2
+        The same of each inlet's catchment [m^2].
+    """
+
+    number: int
+    probability: FloatArray
+    depth_m: FloatArray
+    volume_m3: FloatArray
+    catchment_m2: FloatArray
+
+
+def confidence_note(job: Job, number: int) -> Finding:
+    """
+    Say how many realisations were run, of which error, and how precise their shares are.
+
+    Parameters
+    ----------
+    job
+        Gives the error of the elevation data.
+    number
+        Of realisations.
+    """
+    stated = job.elevation
+    if not stated.rmse_m:
+        return Finding(
+            "realisations", "note", "elevation",
+            "The stated error of the elevation data is 0: low spots and catchments are told as "
+            "exact, which no survey is. Give [elevation] rmse_m.",
+        )  # fmt: skip
+    precision = half_width(number)
+    return Finding(
+        "realisations", "note", "elevation",
+        f"{number} realisations of a surface that is off by {both_units(stated.rmse_m, 'depth')} "
+        f"(RMSE), of which {1 - stated.white_share:.0%} of the variance is shared by neighbours "
+        f"and fades over {both_units(stated.correlation_m, 'length')}. Shares are good to "
+        f"{precision * 100:.0f} in 100; ask for more realisations for more.",
+        measured=round(precision, 3), unit="1", source=CORRELATION_SOURCE,
+    )  # fmt: skip
+
+
+def low_spot_findings(lot: LotWater, bounds: Bounds) -> list[Finding]:
+    """
+    Say of the low spots on the lot how sure they are.
+
+    Parameters
+    ----------
+    lot
+        Ground and low spots.
+    bounds
+        What the realisations show.
+    """
+    spots, grid = lot.low_spots, lot.window.surface.ground
+    on_lot = np.unique(spots.number[lot.window.lot & (spots.number > 0)]) - 1
+    found = []
+    for position in on_lot:
+        share = float(bounds.probability[position])
+        if np.isnan(share) or bounds.number < 2:
+            continue
+        cell = int(spots.bed_cell[position])
+        x, y = grid.xy(cell // grid.shape[1], cell % grid.shape[1])
+        found.append(
+            Finding(
+                "low-spot-sureness", "note", f"low spot {position + 1}",
+                _sureness(share, bounds, int(position)), measured=round(share, 4), limit=_SURE,
+                unit="1", source=_CHOICE, x=float(x), y=float(y),
+            )
+        )  # fmt: skip
+    return found
+
+
+def _sureness(share: float, bounds: Bounds, position: int) -> str:
+    """How sure a low spot is, and what to do."""
+    stands = f"stands in {round(share * bounds.number)} of {bounds.number} realisations"
+    low, _, high = bounds.depth_m[:, position]
+    depth = f"{both_units(low, 'depth')} to {both_units(high, 'depth')} deep in nine of ten"
+    if share >= _SURE:
+        return f"It {stands}, {depth}: check it first."
+    if share >= _DOUBTED:
+        return f"It {stands}, {depth}: likely there; measure on site before building on it."
+    return f"It {stands}: within the noise of the data. Measure on site."
+
+
+def inlet_findings(lot: LotWater, bounds: Bounds) -> list[Finding]:
+    """
+    Say of inlets whose catchment the data leaves open, or the realisations do not bear out.
+
+    Parameters
+    ----------
+    lot
+        Ground and inlets.
+    bounds
+        What the realisations show.
+    """
+    if bounds.number < 2:
+        return []
+    measured = lot.cells.total * lot.window.surface.ground.cell_m2
+    found = []
+    for position, name in enumerate(lot.names):
+        low, _, high = bounds.catchment_m2[:, position]
+        area = float(measured[position])
+        span = f"{both_units(low, 'area')} to {both_units(high, 'area')} in nine of ten"
+        if not low <= area <= high:
+            message = (
+                f"{name} takes {both_units(area, 'area')} on the measured surface, but {span} "
+                "realisations: the way of its water hangs on a feature no deeper than the error "
+                "of the data, such as a shallow swale or curb, through which realisations leak. "
+                "If it is real, draw it in the layer walls; if not, look where the water goes."
+            )
+            found.append(_inlet_finding("catchment-hangs-on-detail", name, message, area, high))
+        elif high > _WIDE * low:
+            message = (
+                f"{name} takes {span} realisations: size it for the upper figure, or measure "
+                "levels on site where its catchment ends."
+            )
+            found.append(_inlet_finding("catchment-unsure", name, message, high, _WIDE * low))
+    return found
+
+
+def _inlet_finding(
+    rule: str, name: str, message: str, measured: float, limit: float
+) -> Finding:  # fmt: skip
+    return Finding(
+        rule, "note", name, message, round(float(measured), 2), round(float(limit), 2), "m2",
+        source=_CHOICE,
+    )  # fmt: skip
