@@ -346,7 +346,7 @@ def test_bad_input_gives_one_message_and_leaves_the_old_result(case, tmp_path, f
         (("screen", DEM, SITE, "--vertical-unit", "yard"), "us-ft"),
         (("screen", DEM, SITE, "--coefficient", "3"), "--coefficient"),
         (("screen", DEM, SITE, "--intensity", "4in/h"), "--coefficient"),
-        (("screen", DEM, SITE, "--realisations", "5"), "--realisations"),
+        (("screen", DEM, SITE, "--realisations", "-1"), "--realisations"),
         (("rum", JOB), "rum"),
     ],
 )

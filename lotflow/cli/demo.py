@@ -24,7 +24,7 @@ def demo(folder: Path, **given: Any) -> int:
 
     write_sample(folder, overwrite=given["overwrite"])
     return compute(
-        read_job(folder),
+        lambda: read_job(folder),
         folder / "result",
         overwrite=given["overwrite"],
         use_covers=True,

@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import sys
 import traceback
+from typing import Final
 
 import click
 
@@ -25,12 +26,38 @@ dig; keep to local code; do not lead water onto a neighbour.
 """
 
 
+#: Drivers of GDAL that follow a file to other files or ask the network. None is needed, so they
+#: are not even loaded; GDAL looks at these settings once, when it is first imported.
+_NOT_LOADED: Final = (
+    "VRT", "GTI", "OGR_VRT", "GDALG", "HTTP", "WMS", "WMTS", "WCS", "WFS", "CSW", "OAPIF",
+    "OGCAPI", "PLMOSAIC", "PLSCENES", "DAAS", "EEDA", "EEDAI", "STACTA", "STACIT", "NGW",
+    "Carto", "AmigoCloud", "Elasticsearch", "MBTiles", "PMTiles", "PDF", "PCIDSK",
+)  # fmt: skip
+
+
+def _keep_to_local_files() -> None:
+    """Have the libraries of this process, and of its children, follow no file elsewhere."""
+    for name in ("GDAL_SKIP", "OGR_SKIP"):
+        os.environ[name] = ",".join(filter(None, (os.environ.get(name), *_NOT_LOADED)))
+    # it warns of each one again whenever it looks for them; what matters comes as an exception
+    os.environ.setdefault("CPL_LOG", os.devnull)
+    # nothing is left beside a file that is only read
+    os.environ["GDAL_PAM_ENABLED"] = "NO"
+    # a shift of datum must not depend on what a server gives, nor on whether it is reached
+    os.environ["PROJ_NETWORK"] = "OFF"
+
+
+def _verbose(context: click.Context, _parameter: click.Parameter, value: bool) -> None:
+    """Keep whether much is to be said."""
+    context.meta["lotflow.verbose"] = value
+
+
 def _version(context: click.Context, _parameter: click.Parameter, value: bool) -> None:
-    """Print the version, with `-v` before it those of the libraries that matter."""
+    """Print the version, with `-v` those of the libraries that matter."""
     if not value or context.resilient_parsing:
         return
     click.echo(f"lotflow {__version__}")
-    if "-v" in sys.argv or "--verbose" in sys.argv:
+    if context.meta["lotflow.verbose"]:
         from lotflow.study.provenance import library_versions  # noqa: PLC0415 - slow to import
 
         for name, version in library_versions().items():
@@ -40,10 +67,13 @@ def _version(context: click.Context, _parameter: click.Parameter, value: bool) -
 
 @click.group(epilog=_EPILOG, context_settings={"help_option_names": ["-h", "--help"]})
 @click.option(
-    "--version", is_flag=True, is_eager=True, expose_value=False, callback=_version,
+    "--version", is_flag=True, expose_value=False, callback=_version,
     help="Print the version; with -v those of the libraries too.",
 )  # fmt: skip
-@click.option("-v", "--verbose", is_flag=True, hidden=True, expose_value=False)
+@click.option(
+    "-v", "--verbose", is_flag=True, is_eager=True, hidden=True, expose_value=False,
+    callback=_verbose,
+)  # fmt: skip
 def commands() -> None:
     """Find where water stands on a lot, where it comes from, and what drains must take."""
 
@@ -61,6 +91,8 @@ def main(arguments: list[str] | None = None) -> None:
     arguments
         Instead of those of the process.
     """
+    if arguments is None:  # as a program; a caller's own process is the caller's
+        _keep_to_local_files()
     sys.exit(_exit_code(arguments))
 
 

@@ -44,10 +44,10 @@ no_pack = click.option(
 )
 realisations = click.option(
     "--realisations",
-    type=click.IntRange(min=0),
-    default=0,
-    show_default=True,
-    help="Realisations of the elevation error; 0 is off. This version knows only 0.",
+    type=click.IntRange(0, 10_000),
+    metavar="NUMBER",
+    help="Surfaces within the elevation error that are tried, to tell how sure low spots and "
+    "catchments are; 0 is off.  [default: as in the job, else 100]",
 )
 verbosity = (
     click.option("-q", "--quiet", is_flag=True, help="Print nothing but errors."),

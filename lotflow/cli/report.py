@@ -9,8 +9,10 @@ from typing import TYPE_CHECKING
 import click
 
 from lotflow.cli.progress import progress
+from lotflow.outputs.loading import loading
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
     from contextlib import AbstractContextManager
     from pathlib import Path
 
@@ -42,7 +44,7 @@ class Voice:
 
 
 def compute(
-    job: Job,
+    read: Callable[[], Job],
     folder: Path,
     *,
     overwrite: bool,
@@ -56,8 +58,8 @@ def compute(
 
     Parameters
     ----------
-    job
-        What to compute.
+    read
+        Gives the job; called when the process that draws has been started.
     folder
         Where the result goes.
     overwrite, use_covers, pack, strict
@@ -70,20 +72,22 @@ def compute(
     code
         Exit code.
     """
-    with drawing_process() as second, progress(_STEPS, quiet=voice.quiet) as tell:
-        # the libraries take most of the time of a small lot: loaded only when really needed
-        from lotflow.outputs.summary import json_text  # noqa: PLC0415
-        from lotflow.study import check_folder, run_study, write_study  # noqa: PLC0415
-
+    with drawing_process(pack=pack) as second:
+        with loading():
+            job = read()
+            # the libraries take most of the time of a small lot: loaded only when really needed
+            from lotflow.outputs.summary import json_text  # noqa: PLC0415
+            from lotflow.study import check_folder, run_study, write_study  # noqa: PLC0415
         check_folder(folder, overwrite=overwrite)
         if voice.verbose:
             click.echo(f"lotflow: computing {job.job.name or 'the lot'}", err=True)
-        study = run_study(job, use_covers=use_covers, tell=tell)
-        sheet = _sheet(study, voice.explain)
-        tell("writing")
-        written = write_study(
-            study, folder, overwrite=overwrite, use_covers=use_covers, pack=pack, second=second
-        )
+        with progress(_STEPS, quiet=voice.quiet) as tell:
+            study = run_study(job, use_covers=use_covers, tell=tell)
+            sheet = _sheet(study, voice.explain)
+            tell("writing")
+            written = write_study(
+                study, folder, overwrite=overwrite, use_covers=use_covers, pack=pack, second=second
+            )
     if voice.as_json:
         click.echo(json_text(written.content), nl=False)
     elif sheet:
@@ -106,23 +110,35 @@ def _sheet(study: Study, name: str) -> str:
     return sheet_of(study.texts, name)
 
 
-def drawing_process() -> AbstractContextManager[SideProcess | None]:
-    """Start the process that will draw the map, so that its libraries load meanwhile."""
-    from lotflow.outputs.side_process import SideProcess, worth_it  # noqa: PLC0415
-
-    return SideProcess(["lotflow.outputs.map_sheet"]) if worth_it() else nullcontext()
-
-
-def require_no_realisations(number: int) -> None:
+def drawing_process(*, pack: bool) -> AbstractContextManager[SideProcess | None]:
     """
-    Refuse what this version cannot do.
+    Start the process that will draw the map, so that its libraries load meanwhile.
 
     Parameters
     ----------
-    number
-        Realisations asked for.
+    pack
+        Whether it will draw the field sheet too.
     """
-    if number:
-        raise click.BadParameter(
-            "this version computes no realisations yet; use 0", param_hint="--realisations"
-        )
+    from lotflow.outputs.side_process import SideProcess, worth_it  # noqa: PLC0415
+
+    ready = ["lotflow.outputs.map_picture:get_ready"]
+    if pack:
+        ready.append("lotflow.outputs.field_sheet.pages")
+    return SideProcess(ready) if worth_it() else nullcontext()
+
+
+def with_realisations(job: Job, number: int | None) -> Job:
+    """
+    Let an option decide how many realisations are run.
+
+    Parameters
+    ----------
+    job
+        As it was read.
+    number
+        From the command line; None leaves what the job says.
+    """
+    if number is None:
+        return job
+    confidence = job.confidence.model_copy(update={"realisations": number})
+    return job.model_copy(update={"confidence": confidence})

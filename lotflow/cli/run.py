@@ -7,10 +7,12 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from lotflow.cli import options
-from lotflow.cli.report import Voice, compute, require_no_realisations
+from lotflow.cli.report import Voice, compute, with_realisations
 
 if TYPE_CHECKING:
     from pathlib import Path
+
+    from lotflow.inputs.job import Job
 
 
 @click.command(short_help="Compute a job.")
@@ -28,14 +30,11 @@ if TYPE_CHECKING:
 @options.with_verbosity
 def run(job: Path, output: Path | None, **given: Any) -> int:
     """Compute JOB, a folder with a `job.toml`, or that file."""
-    require_no_realisations(given["realisations"])
     if given["explain"] and given["as_json"]:
         raise click.UsageError("--explain and --json both say what is printed: give one of them")
-    from lotflow.inputs.job import read_job  # noqa: PLC0415 - slow to import
-
     folder = job if job.is_dir() else job.parent
     return compute(
-        read_job(job),
+        lambda: with_realisations(_read(job), given["realisations"]),
         output or folder / "result",
         overwrite=given["overwrite"],
         use_covers=True,
@@ -43,3 +42,10 @@ def run(job: Path, output: Path | None, **given: Any) -> int:
         strict=given["strict"],
         voice=Voice(given["as_json"], given["quiet"], given["verbose"], given["explain"]),
     )
+
+
+def _read(job: Path) -> Job:
+    """Read the job."""
+    from lotflow.inputs.job import read_job  # noqa: PLC0415 - slow to import
+
+    return read_job(job)

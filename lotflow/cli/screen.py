@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from lotflow.cli import options
-from lotflow.cli.report import Voice, compute, require_no_realisations
+from lotflow.cli.report import Voice, compute, with_realisations
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -49,11 +49,10 @@ def screen(elevation: Path, lot: Path, output: Path, **given: Any) -> int:
     A LOT file with several layers: its layer "lot" is taken. The result folder holds GeoPackage
     layers, rasters, a map picture and a summary.
     """
-    require_no_realisations(given["realisations"])
     if given["intensity"] and given["coefficient"] is None:
         raise click.UsageError("--intensity needs --coefficient: flow is C times i times area.")
     return compute(
-        _job(elevation, lot, given),
+        lambda: with_realisations(_job(elevation, lot, given), given["realisations"]),
         output,
         overwrite=given["overwrite"],
         use_covers=False,

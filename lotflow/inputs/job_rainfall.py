@@ -68,7 +68,10 @@ def _read(given: Rain) -> tuple[Rainfall, str | None]:
 def _formula(given: Coefficients, uplift: float) -> RainfallFormula:
     """Rainfall from coefficients."""
     return RainfallFormula(
-        *(np.array(values) for values in (given.return_periods, given.a, given.b, given.c)),
+        return_periods_yr=np.array(given.return_periods),
+        a=np.array(given.a),
+        b=np.array(given.b),
+        c=np.array(given.c),
         unit=given.unit,
         duration_range_s=(to_si(given.shortest_min, "min"), to_si(given.longest_min, "min")),
         source=given.source,

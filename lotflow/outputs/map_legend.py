@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any, Final
 import numpy as np
 from matplotlib.patches import Polygon, Rectangle
 
+from lotflow.outputs.map_drains import OUTLET, REPLACED_DASHES, REPLACED_WIDTH, WIDTH
 from lotflow.outputs.map_ground import DEPTH_UNITS, DepthScale, depth_pixels
 from lotflow.outputs.map_layers import (
     BUILDING,
@@ -32,6 +33,7 @@ from lotflow.outputs.map_layers import (
     is_doubtful,
     is_mostly_ponded,
 )
+from lotflow.outputs.palette import PIPE
 from lotflow.units import shown
 
 if TYPE_CHECKING:
@@ -143,6 +145,10 @@ def _inlet(panel: Panel) -> None:
     panel.axes.plot([0.5 * _SWATCH], [panel.y], "s", markersize=5.5, color=INK)
 
 
+def _outlet(panel: Panel) -> None:
+    panel.axes.plot([0.5 * _SWATCH], [panel.y], **(OUTLET | {"markersize": 5.5}))
+
+
 def _ground_signs(content: MapContent, *, gaps: bool) -> Iterator[tuple[Sign, str]]:
     """Signs of what stands on the ground, with their meaning."""
     yield _line(2.0, LOT, (0, (5, 1.3, 1, 1.3))), "lot line"
@@ -156,6 +162,16 @@ def _ground_signs(content: MapContent, *, gaps: bool) -> Iterator[tuple[Sign, st
         yield _inlet, "inlet"
     if len(content.catchments):
         yield _box("#f3e2bd", CATCHMENTS[0], 1.5), "catchment of an inlet"
+
+
+def _drain_signs(content: MapContent) -> Iterator[tuple[Sign, str]]:
+    """Signs of the drains, with their meaning."""
+    if content.drains.lines:
+        yield _line(WIDTH, PIPE), "drain line"
+    if content.drains.replaced:
+        yield _line(REPLACED_WIDTH, PIPE, REPLACED_DASHES), "drain line to be replaced"
+    if content.drains.outlets:
+        yield _outlet, "outlet of the drains"
 
 
 def _flow_signs(content: MapContent) -> Iterator[tuple[Sign, str]]:
@@ -189,7 +205,8 @@ def draw_legend(panel: Panel, content: MapContent, *, gaps: bool = False) -> Non
         Whether part of the field has no elevation.
     """
     panel.heading("Signs")
-    for sign, meaning in (*_ground_signs(content, gaps=gaps), *_flow_signs(content)):
+    signs = (*_ground_signs(content, gaps=gaps), *_drain_signs(content), *_flow_signs(content))
+    for sign, meaning in signs:
         sign(panel)
         panel.text(_SWATCH + 0.1, meaning)
         panel.y -= _ROW

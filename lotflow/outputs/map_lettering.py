@@ -22,6 +22,7 @@ from lotflow.outputs.map_layers import (
 )
 from lotflow.outputs.map_legend import one_line
 from lotflow.outputs.map_paper import paper_ground
+from lotflow.outputs.palette import PIPE
 from lotflow.units import shown
 
 if TYPE_CHECKING:
@@ -55,7 +56,7 @@ class Lettering:
     Parameters
     ----------
     kind
-        "low spot", "doubtful low spot", "inlet" or "crossing".
+        "low spot", "doubtful low spot", "inlet", "outlet" or "crossing".
     x, y
         What it names [unit of the CRS].
     text
@@ -86,6 +87,7 @@ _LOOKS: Final[dict[str, tuple[float, dict[str, Any]]]] = {
     "low spot": (7.5, _number_look(POND_EDGE, "solid")),
     "doubtful low spot": (7.5, _number_look(DOUBTFUL, "dashed")),
     "inlet": (7.8, {"color": INK, "fontweight": "bold"}),
+    "outlet": (7.2, {"color": PIPE, "fontweight": "bold"}),
     "crossing": (7.2, {"color": "#5d2b00", "fontstyle": "italic"}),
 }  # fmt: skip
 
@@ -123,6 +125,11 @@ def _inlets(content: MapContent, _: MapField, __: Sequence[int]) -> Iterator[Let
         yield Lettering("inlet", middle.x, middle.y, one_line(name, _LONGEST_NAME))
 
 
+def _outlets(content: MapContent, _: MapField, __: Sequence[int]) -> Iterator[Lettering]:
+    for name, point in content.drains.outlets:
+        yield Lettering("outlet", point.x, point.y, one_line(name, _LONGEST_NAME))
+
+
 def _crossings(content: MapContent, _: MapField, __: Sequence[int]) -> Iterator[Lettering]:
     for direction in ("on", "off"):
         here = content.crossings[content.crossings["direction"] == direction]
@@ -146,12 +153,13 @@ def letterings(content: MapContent, field: MapField, listed: Sequence[int] = ())
         Numbers of the low spots in the table: each must be found on the map.
     """
     chosen: list[Lettering] = []
-    for frame, of_kind in (
+    for rows, of_kind in (
         (content.low_spots, _low_spots),
         (content.inlets, _inlets),
+        (content.drains.outlets, _outlets),
         (content.crossings, _crossings),
     ):
-        if len(frame):
+        if len(rows):
             labels = of_kind(content, field, listed)
             chosen += [label for label in labels if field.shows(label.x, label.y)][:_MOST]
     return chosen
@@ -187,7 +195,7 @@ def draw_labels(paper: Axes, field: MapField, content: MapContent, listed: Seque
     labels = [_label(lettering, field) for lettering in chosen]
     ground = paper_ground(
         field, (width, height), lot=content.lot, flow_paths=content.flow_paths,
-        inlets=content.inlets, low_spots=content.low_spots,
+        inlets=content.inlets, low_spots=content.low_spots, drain_lines=content.drains.lines,
     )  # fmt: skip
     symbols = _triangles(content, field)
     boxes = place_labels(labels, width, height, symbols=symbols, ground=ground)

@@ -11,7 +11,7 @@ from rasterio.features import rasterize
 from lotflow.outputs.map_labels import PaperGround
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Iterable, Sequence
 
     from geopandas import GeoDataFrame
 
@@ -22,6 +22,7 @@ STEP: Final = 0.05
 #: What a label had better not cover: the lot line first of all.
 _LOT_LINE: Final = 1.0
 _INLET: Final = 0.8
+_DRAIN_LINE: Final = 0.5
 _FLOW_PATH: Final = 0.4
 
 
@@ -33,6 +34,7 @@ def paper_ground(
     flow_paths: GeoDataFrame,
     inlets: GeoDataFrame,
     low_spots: GeoDataFrame,
+    drain_lines: Sequence[Any],
 ) -> PaperGround:
     """
     Find which squares of the paper bear lines, and which low spot each belongs to.
@@ -45,6 +47,8 @@ def paper_ground(
         Its width and height [inch].
     lot, flow_paths, inlets, low_spots
         Layers of the result.
+    drain_lines
+        Drain lines that are drawn.
     """
     columns, rows = (max(int(np.ceil(side / STEP)), 1) for side in size)
     side = STEP * field.units_per_inch
@@ -60,6 +64,7 @@ def paper_ground(
 
     paths = ((line, _FLOW_PATH) for line in field.reaching(flow_paths).geometry)
     drains = ((shape, _INLET) for shape in field.reaching(inlets).geometry)
+    pipes = ((line, _DRAIN_LINE) for line in drain_lines)
     edges = ((line, _LOT_LINE) for line in lot.geometry.boundary)
     # the smaller one lies on top, where one is within another
     spots = field.reaching(low_spots)
@@ -67,6 +72,6 @@ def paper_ground(
     owners = zip(spots.geometry, spots["id"], strict=True)
     return PaperGround(
         STEP,
-        np.asarray(burnt((*paths, *drains, *edges), "float64")),
+        np.asarray(burnt((*paths, *pipes, *drains, *edges), "float64")),
         np.asarray(burnt(owners, "int32")),
     )

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from lotflow.outputs.result_file import ResultFile, bytes_file
 
@@ -13,6 +14,49 @@ if TYPE_CHECKING:
 
     from lotflow.grid import Grid
     from lotflow.units import UnitSystem
+
+
+@dataclass(frozen=True, eq=False)
+class MapDrains:
+    """
+    Drains as a map shows them.
+
+    Parameters
+    ----------
+    lines
+        Lines of the system the result is for, drawn downstream.
+    replaced
+        Lines that are there today and go when that system is built.
+    outlets
+        Names of the outlets of that system, and where they are.
+    """
+
+    lines: tuple[Any, ...] = ()
+    replaced: tuple[Any, ...] = ()
+    outlets: tuple[tuple[str, Any], ...] = ()
+
+
+def map_drains(layers: Mapping[str, Any]) -> MapDrains:
+    """
+    Choose what a map shows of the drains.
+
+    Parameters
+    ----------
+    layers
+        Layers of the result; `drain_lines` and `nodes` may be missing.
+    """
+    lines, nodes = layers.get("drain_lines"), layers.get("nodes")
+    if lines is None or nodes is None or not len(lines):
+        return MapDrains()
+    proposed = (lines["case"] == "proposed").any() or (nodes["case"] == "proposed").any()
+    main = "proposed" if proposed else "today"
+    ours, gone = lines["case"] == main, lines["status"] == "replaced"
+    outlets = nodes[(nodes["case"] == main) & (nodes["kind"] == "outlet")]
+    return MapDrains(
+        tuple(lines.geometry[ours]),
+        tuple(lines.geometry[gone & ~ours]),
+        tuple(zip(outlets["name"].astype(str), outlets.geometry, strict=True)),
+    )
 
 
 @dataclass(frozen=True, eq=False)
@@ -30,6 +74,8 @@ class MapContent:
         Layers of the result (`crossings` is `lot_line_crossings`); any but `lot` may be empty.
     water
         Open water; may be empty.
+    drains
+        Drain lines and outlets.
     title
         Name of the lot.
     note
@@ -48,6 +94,7 @@ class MapContent:
     crossings: GeoDataFrame
     inlets: GeoDataFrame
     catchments: GeoDataFrame
+    drains: MapDrains
     title: str
     note: str
     units: UnitSystem
@@ -71,6 +118,15 @@ def map_bytes(content: MapContent) -> bytes:
     from lotflow.outputs.map_sheet import draw_sheet  # noqa: PLC0415 - matplotlib is slow to import
 
     return draw_sheet(content)
+
+
+def get_ready() -> None:
+    """Load what a map is drawn with, and fonts: worth it where drawing has to wait anyway."""
+    import geopandas  # noqa: F401, PLC0415 - what a map shows comes in its frames
+
+    from lotflow.outputs.map_sheet import practise  # noqa: PLC0415 - matplotlib is slow to import
+
+    practise()
 
 
 def draw_map(content: MapContent, path: Path) -> None:

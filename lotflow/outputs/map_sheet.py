@@ -14,6 +14,7 @@ from matplotlib.figure import Figure
 from PIL import Image
 
 from lotflow.outputs import map_layers as layers
+from lotflow.outputs.map_drains import draw_drains
 from lotflow.outputs.map_ground import DepthScale, depth_scale
 from lotflow.outputs.map_legend import (
     Panel,
@@ -88,6 +89,19 @@ def draw_sheet(content: MapContent) -> bytes:
         canvas: Any = FigureCanvasAgg(sheet_figure(content))
         canvas.draw()
         return _png(np.asarray(canvas.buffer_rgba()))
+
+
+def practise() -> None:
+    """Draw a little and throw it away: what is drawn first pays for fonts and tables."""
+    settings: dict[Any, Any] = dict(_STYLE)
+    with mpl.rc_context(settings):
+        figure = Figure(figsize=(1.0, 1.0))
+        axes = figure.add_axes((0.0, 0.0, 1.0, 1.0))
+        axes.imshow(np.zeros((2, 2, 4)))
+        axes.plot([0.0, 1.0], [0.0, 1.0])
+        for weight in ("normal", "bold"):
+            axes.text(0.0, 0.0, "practice", fontweight=weight)
+        FigureCanvasAgg(figure).draw()
 
 
 def _png(pixels: Any) -> bytes:
@@ -190,6 +204,7 @@ def _draw_layers(field: MapField, content: MapContent, deepest: float) -> None:
     if len(paths):
         ponds = field.reaching(content.low_spots)
         layers.draw_flow_paths(field, paths, ponds, content.ground.transform.a)
+    draw_drains(field, content.drains)
     if len(content.crossings):
         layers.draw_crossings(field, content.crossings, content.lot)
     west, south, east, north = field.bounds
@@ -219,6 +234,7 @@ def _draw_title(figure: Figure, content: MapContent) -> None:
     top = figure.get_size_inches()[1] - MARGIN
     what = "Where water stands, where it runs"
     what += ", what each inlet takes" if len(content.inlets) else ""
+    what += ", where the drains lead it" if content.drains.lines else ""
     _write(figure, MARGIN, top, one_line(content.title, 48), fontsize=16, fontweight="bold")
     _write(figure, MARGIN, top - 0.33, what, fontsize=9)
 

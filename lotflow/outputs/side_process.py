@@ -16,9 +16,11 @@ import struct
 import subprocess
 import sys
 import traceback
+from concurrent.futures import ThreadPoolExecutor
 from typing import TYPE_CHECKING, Any, BinaryIO, Final, Self, cast
 
 from lotflow.errors import EngineError
+from lotflow.outputs.loading import loading
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -35,17 +37,20 @@ class SideProcess:
 
     Parameters
     ----------
-    modules
-        Imported over there as soon as it has started.
+    first
+        Modules, or functions as "module:function", loaded and called over there as soon as it
+        has started.
     """
 
-    def __init__(self, modules: Sequence[str]) -> None:
-        command = [sys.executable, "-P", "-m", __name__, *modules]
+    def __init__(self, first: Sequence[str] = ()) -> None:
+        command = [sys.executable, "-P", "-m", __name__, *first]
         self._process = subprocess.Popen(  # noqa: S603 - our own module, no shell
             command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL,
         )  # fmt: skip
         self._work = cast("BinaryIO", self._process.stdin)
         self._results = cast("BinaryIO", self._process.stdout)
+        # what is handed over waits there, not here, until the other side has loaded its libraries
+        self._sender = ThreadPoolExecutor(max_workers=1)
 
     def __enter__(self) -> Self:
         return self
@@ -57,6 +62,7 @@ class SideProcess:
         trace: TracebackType | None,
     ) -> None:
         self._process.kill()
+        self._sender.shutdown()
         for pipe in (self._work, self._results):
             with contextlib.suppress(OSError):  # what is left unsent is of no use any more
                 pipe.close()
@@ -72,16 +78,9 @@ class SideProcess:
             A function at the top of a module of this package.
         arguments
             What it is called with; must be picklable.
-
-        Raises
-        ------
-        EngineError
-            If the process is gone.
         """
-        try:
-            _send(self._work, (function.__module__, function.__qualname__, arguments))
-        except OSError as reason:
-            raise EngineError(f"the second process is gone: {reason}") from reason
+        work = _packed((function.__module__, function.__qualname__, arguments))
+        self._sender.submit(_send, self._work, work)  # that it is gone is told by `result`
 
     def result(self) -> Any:
         """
@@ -106,11 +105,15 @@ def worth_it() -> bool:
     return len(os.sched_getaffinity(0)) > 1 if hasattr(os, "sched_getaffinity") else True
 
 
-def _send(pipe: BinaryIO, value: Any) -> None:
-    """Write one value with its length before it."""
+def _packed(value: Any) -> bytes:
+    """Give one value with its length before it."""
     data = pickle.dumps(value, protocol=pickle.HIGHEST_PROTOCOL)
-    pipe.write(_LENGTH.pack(len(data)))
-    pipe.write(data)
+    return _LENGTH.pack(len(data)) + data
+
+
+def _send(pipe: BinaryIO, packed: bytes) -> None:
+    """Write one value."""
+    pipe.write(packed)
     pipe.flush()
 
 
@@ -126,19 +129,22 @@ def _receive(pipe: BinaryIO) -> Any:
     return pickle.loads(data)  # noqa: S301 - from our own other half
 
 
-def serve(modules: Sequence[str], work: BinaryIO, results: BinaryIO) -> None:
+def serve(first: Sequence[str], work: BinaryIO, results: BinaryIO) -> None:
     """
-    Import modules, then do the work that comes until there is no more.
+    Get ready, then do the work that comes until there is no more.
 
     Parameters
     ----------
-    modules
-        To be imported first.
+    first
+        Functions to be called first.
     work, results
         Pipes from and to the first process.
     """
-    for name in modules:
-        importlib.import_module(name)
+    with loading():
+        for name in first:
+            # what cannot be loaded is told of when it is needed
+            with contextlib.suppress(Exception):
+                _warm(name)
     while True:
         try:
             module, function, arguments = _receive(work)
@@ -148,7 +154,15 @@ def serve(modules: Sequence[str], work: BinaryIO, results: BinaryIO) -> None:
             answer = (True, getattr(importlib.import_module(module), function)(*arguments))
         except Exception:  # noqa: BLE001 - whatever it was, the first process tells it
             answer = (False, traceback.format_exc())
-        _send(results, answer)
+        _send(results, _packed(answer))
+
+
+def _warm(name: str) -> None:
+    """Load a module, and call a function of it where one is named."""
+    module, _, function = name.partition(":")
+    loaded = importlib.import_module(module)
+    if function:
+        getattr(loaded, function)()
 
 
 def _main() -> None:

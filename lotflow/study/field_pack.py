@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Final
 
+from lotflow.outputs.field_sheet.content import FieldSheetContent
 from lotflow.outputs.place_tables import place_table
 from lotflow.outputs.plan_page.document import PageContent, plan_page_file
 from lotflow.outputs.result_file import ResultFile, text_file
@@ -20,7 +21,11 @@ if TYPE_CHECKING:
     from lotflow.study.main_job import Study
 
 #: Files of the pack, which `--no-pack` leaves out.
-PACK_FILES = ("plan.html", "waypoints.gpx", "low_spots.csv", "inlets.csv")
+PACK_FILES = ("plan.html", "field_sheet.pdf", "waypoints.gpx", "low_spots.csv", "inlets.csv")
+
+
+#: Site layers that the field sheet asks about.
+_ON_THE_SHEET: Final = ("downspouts", "inlets", "drain_lines", "outlets", "constraints")
 
 
 def pack_files(
@@ -53,6 +58,32 @@ def pack_files(
         text_file("waypoints.gpx", gpx_text(points, crs, title=title)),
         *tables,
     ]
+
+
+def sheet_content(study: Study, content: Mapping[str, Any], note: str) -> FieldSheetContent:
+    """
+    Give what the field sheet says; the map is put in when it is drawn.
+
+    Parameters
+    ----------
+    study
+        What was computed.
+    content
+        Content of `summary.json`.
+    note
+        What the result was made from.
+    """
+    lot = study.lot
+    layers = {name: study.layers[name] for name in ("drain_lines", "nodes") if name in study.layers}
+    return FieldSheetContent(
+        summary=content,
+        layers=layers,
+        picture=b"",
+        title=lot.job.job.name or "Lot",
+        note=note,
+        units=lot.job.job.units,
+        site={name: getattr(lot.site, name) for name in _ON_THE_SHEET},
+    )
 
 
 def _page(study: Study, content: Mapping[str, Any], depth: Grid, note: str) -> PageContent:

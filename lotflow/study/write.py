@@ -7,16 +7,17 @@ from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
+from lotflow.outputs.drawings import draw
 from lotflow.outputs.geopackage import geopackage_file
 from lotflow.outputs.manifest import read_manifest
-from lotflow.outputs.map_picture import MapContent, map_bytes, map_file
+from lotflow.outputs.map_picture import MapContent, map_drains, map_file
 from lotflow.outputs.rasters import cog_file
-from lotflow.outputs.result_file import ResultFile, text_file
+from lotflow.outputs.result_file import ResultFile, bytes_file, text_file
 from lotflow.outputs.result_set import check_result_folder, write_result_set
 from lotflow.outputs.summary import summary_content
 from lotflow.outputs.summary_csv import summary_csv
 from lotflow.outputs.summary_text import summary_text
-from lotflow.study.field_pack import PACK_FILES, pack_files
+from lotflow.study.field_pack import PACK_FILES, pack_files, sheet_content
 from lotflow.study.provenance import provenance
 from lotflow.terrain.notes import balance_as_areas
 from lotflow.units import shown
@@ -108,6 +109,7 @@ def _map_content(study: Study, grid_note: str) -> MapContent:
         crossings=layers["lot_line_crossings"],
         inlets=layers["inlets"],
         catchments=layers["catchments"],
+        drains=map_drains(layers),
         title=job.job.name or "Lot",
         note=grid_note,
         units=job.job.units,
@@ -166,9 +168,9 @@ def write_study(
         f"cells of {shown(grid.cell_m, 'elevation', job.job.units)}, "
         f"vertical accuracy {shown(job.elevation.rmse_m, 'depth', job.job.units)} RMSE"
     )
-    content_of_map = _map_content(study, note)
+    shown_on = (_map_content(study, note), sheet_content(study, content, note) if pack else None)
     if second is not None:
-        second.submit(map_bytes, content_of_map)
+        second.submit(draw, *shown_on)
     metadata = {"run_id": origin["run_id"], "program": origin["program"]}
     files = [
         geopackage_file("result.gpkg", study.layers, metadata=metadata),
@@ -179,7 +181,9 @@ def write_study(
     ]
     if pack:
         files += pack_files(study, content, _low_spot_depth(lot), note)
-    picture = map_bytes(content_of_map) if second is None else second.result()
-    files.append(map_file("map.png", picture))
+    drawn = draw(*shown_on) if second is None else second.result()
+    files.append(map_file("map.png", drawn.picture))
+    if drawn.sheet is not None:
+        files.append(bytes_file("field_sheet.pdf", drawn.sheet))
     target = write_result_set(folder, files, content, overwrite=overwrite)
     return Written(read_manifest(target), text)

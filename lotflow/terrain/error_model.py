@@ -1,4 +1,4 @@
-"""The vertical error of elevation data: how large, how much of it neighbours share, its spectrum."""
+"""The vertical error of elevation data: how large, and how much of it neighbours share."""
 
 from __future__ import annotations
 
@@ -122,9 +122,7 @@ class ErrorModel:
         likeness = self.likeness(cell_m * np.hypot(rows[:, None], columns))
         shared = np.maximum(np.fft.fft2(likeness).real, 0.0)
         shared /= shared.mean()
-        return np.asarray(
-            self.rmse_m**2 * ((1 - self.white_share) * shared + self.white_share)
-        )
+        return np.asarray(self.rmse_m**2 * ((1 - self.white_share) * shared + self.white_share))
 
 
 def random_field(spectrum: FloatArray, random: np.random.Generator) -> FloatArray:

@@ -35,6 +35,8 @@ if TYPE_CHECKING:
 _FINE_LEVELS: Final = 2
 #: Number of ways in which the bands are laid over the surface; draws take them in turn.
 _SHIFTS: Final = 8
+#: Positions from which is learned what relief is likely.
+_LEARNED_FROM: Final = 3
 #: Cells added at the sides, over which the surface is led back into its other side.
 _LEAST_MARGIN: Final = 16
 #: Errors smaller than this are none [m].
@@ -155,15 +157,30 @@ def posterior(
     variance = np.maximum(bands.variances(spectrum), _LEAST_ERROR_M**2)
     shifts = [(int(a), int(b)) for a, b in random.integers(0, 2**bands.levels, (_SHIFTS, 2))]
     splits = [bands.split(np.roll(periodic, shift, axis=(0, 1))) for shift in shifts]
-    law = fit_power_law(splits[: _SHIFTS // 2], variance, bands)
+    law = fit_power_law(splits[:_LEARNED_FROM], variance, bands)
     relief = law.spectrum(bands.shape)
     base = bands.variances(relief) / variance
-    built = built_share(splits[: _SHIFTS // 2])
-    priors = [_learned(splits, variance, base, level, built) for level in range(bands.levels)]
+    built = built_share(splits[:_LEARNED_FROM])
+    judgeable = [
+        [energies(split, variance, base, level) for level in range(bands.levels)]
+        for split in splits
+    ]
+    priors = [
+        _learned([levels[level] for levels in judgeable[:_LEARNED_FROM]], base[level], built)
+        for level in range(bands.levels)
+    ]
     waves = _Waves.of(bands, relief, spectrum)
     laid = [
-        _lay(split, shift, variance, base, priors, waves)
-        for split, shift in zip(splits, shifts, strict=True)
+        _lay(
+            shift,
+            split,
+            [
+                _judge(split[-1 - level], pairs, variance[level], base[level], priors[level])
+                for level, pairs in enumerate(levels)
+            ],
+            waves,
+        )
+        for shift, split, levels in zip(shifts, splits, judgeable, strict=True)
     ]
     return Posterior(ground, trend, law, laid)
 
@@ -184,44 +201,32 @@ class _Waves:
         return cls(share, np.sqrt(share * noise[:, : share.shape[1]]))
 
 
-def _learned(
-    splits: Sequence[list[Any]],
-    variance: FloatArray,
-    base: FloatArray,
-    level: int,
-    built: float,
-) -> LevelPrior:
-    """Learn a level's prior from some positions of the bands."""
-    pairs = [
-        pair for split in splits[: _SHIFTS // 2] for pair in energies(split, variance, base, level)
-    ]
+def _learned(positions: Sequence[list[Any]], base: FloatArray, built: float) -> LevelPrior:
+    """Learn a level's prior from its energies in some positions of the bands."""
+    pairs = [pair for level in positions for pair in level]
     own, near = (np.concatenate([pair[i].ravel() for pair in pairs]) for i in (0, 1))
-    return level_prior(own, near, float(base[level].mean()), built)
+    return level_prior(own, near, float(base.mean()), built)
 
 
 def _lay(
-    split: list[Any],
-    shift: tuple[int, int],
-    variance: FloatArray,
-    base: FloatArray,
-    priors: Sequence[LevelPrior],
-    waves: _Waves,
+    shift: tuple[int, int], split: list[Any], judged: list[list[_Band]], waves: _Waves
 ) -> _Laid:
-    """Judge every coefficient of one position of the bands."""
-    judged = [_judge(split, variance, base, level, prior) for level, prior in enumerate(priors)]
+    """Put together what is known in one position of the bands."""
     fine = [
         tuple((band.mean, np.sqrt(band.spread)) for band in level)
         for level in reversed(judged[:_FINE_LEVELS])
     ]
     smooth = join(split[: len(split) - _FINE_LEVELS])
     by_waves = np.fft.irfft2(np.fft.rfft2(smooth) * waves.share, s=smooth.shape)
-    coarse = Bands(smooth.shape, len(priors) - _FINE_LEVELS)
-    merged, spreads = coarse.split(by_waves)[:1], []
-    for by_law, level in zip(coarse.split(by_waves)[1:], reversed(judged[_FINE_LEVELS:]), strict=True):
+    coarse = Bands(smooth.shape, len(judged) - _FINE_LEVELS).split(by_waves)
+    merged, spreads = coarse[:1], []
+    for by_law, level in zip(coarse[1:], reversed(judged[_FINE_LEVELS:]), strict=True):
         merged.append(
-            tuple(wave + band.structure * (band.mean - wave)
-                  for wave, band in zip(by_law, level, strict=True))
-        )  # fmt: skip
+            tuple(
+                wave + band.structure * (band.mean - wave)
+                for wave, band in zip(by_law, level, strict=True)
+            )
+        )
         spreads.append(tuple(np.sqrt(band.structure * band.excess) for band in level))
     return _Laid(shift, join(merged), waves.spread, spreads, fine)
 
@@ -237,20 +242,19 @@ class _Band:
 
 
 def _judge(
-    split: list[Any], variance: FloatArray, base: FloatArray, level: int, prior: LevelPrior
+    level: tuple[FloatArray, ...],
+    pairs: Any,
+    variance: FloatArray,
+    base: FloatArray,
+    prior: LevelPrior,
 ) -> list[_Band]:
-    """Judge the coefficients of one level."""
+    """Judge the coefficients of one level, from their energies."""
     found = []
-    for orientation, (own, near) in enumerate(energies(split, variance, base, level)):
+    for band, (own, near), noise, law in zip(level, pairs, variance, base, strict=True):
         shares = prior.shares(own, near)
-        band, noise = split[-1 - level][orientation], variance[level, orientation]
         spread = noise * shares.gain + band**2 * np.maximum(shares.square - shares.gain**2, 0.0)
-        by_law = noise * base[level, orientation] / (1 + base[level, orientation])
-        found.append(
-            _Band(
-                band * shares.gain, spread, shares.structure, np.maximum(spread - by_law, 0.0)
-            )
-        )
+        beyond = np.maximum(spread - noise * law / (1 + law), 0.0)
+        found.append(_Band(band * shares.gain, spread, shares.structure, beyond))
     return found
 
 
@@ -262,9 +266,7 @@ def _levels(shape: tuple[int, int]) -> int:
 def _plane(ground: FloatArray) -> FloatArray:
     """Plane of least squares."""
     rows, columns = ground.shape
-    row, column = np.meshgrid(
-        np.linspace(-1, 1, rows), np.linspace(-1, 1, columns), indexing="ij"
-    )
+    row, column = np.meshgrid(np.linspace(-1, 1, rows), np.linspace(-1, 1, columns), indexing="ij")
     # on a full grid the three terms are independent of each other
     south = (ground * row).sum() / (row**2).sum()
     east = (ground * column).sum() / (column**2).sum()
@@ -297,21 +299,10 @@ def led_round(residual: FloatArray) -> FloatArray:
 def _led_round_rows(values: FloatArray) -> FloatArray:
     """Add rows in which the mirrored end fades into the mirrored beginning."""
     rows = values.shape[0]
-    unit = 32 if rows > 64 - _LEAST_MARGIN else 8
+    # few halvings are asked of a small surface: it need not be made much larger
+    unit = 32 if rows + _LEAST_MARGIN > 64 else 8
     added = -(-(rows + _LEAST_MARGIN) // unit) * unit - rows
-    step = np.arange(added)
-    # a surface with fewer rows than are added is mirrored to and fro
-    back = np.abs((rows - 1 - step) % (2 * (rows - 1)) if rows > 1 else 0 * step)
-    back = np.where(back >= rows, 2 * (rows - 1) - back, back)
-    fade = (1 - np.cos(np.pi * (step + 1) / (added + 1))) / 2
-    end, beginning = values[back], values[back[::-1][::1] * 0 + _mirrored(added, rows)]
-    return np.concatenate([values, (1 - fade)[:, None] * end + fade[:, None] * beginning])
-
-
-def _mirrored(added: int, rows: int) -> Any:
-    """Rows met when going from `added` rows before the first one towards it, mirrored."""
-    before = np.arange(added, 0, -1)
-    if rows == 1:
-        return 0 * before
-    folded = before % (2 * (rows - 1))
-    return np.where(folded >= rows, 2 * (rows - 1) - folded, folded)
+    end = np.pad(values, ((0, added), (0, 0)), mode="reflect")[rows:]
+    beginning = np.pad(values, ((added, 0), (0, 0)), mode="reflect")[:added]
+    fade = (1 - np.cos(np.pi * np.arange(1, added + 1) / (added + 1)))[:, None] / 2
+    return np.concatenate([values, (1 - fade) * end + fade * beginning])

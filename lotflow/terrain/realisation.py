@@ -8,8 +8,6 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from lotflow.terrain import realisation_inlets as inlet_kernels
-from lotflow.terrain import realisation_kernels as kernels
 from lotflow.terrain import realisation_snapping as snapping
 from lotflow.terrain.drainage import LEVEL_STEP
 from lotflow.terrain.inlet_places import (
@@ -19,6 +17,17 @@ from lotflow.terrain.inlet_places import (
     snap_inlets,
 )
 from lotflow.terrain.kernels import nearest_marked
+from lotflow.terrain.realisation_flood import flood
+from lotflow.terrain.realisation_inlets import drain_level_ground, drained_to, redirect
+from lotflow.terrain.realisation_level_ground import settle_order, steps_over_level_ground
+from lotflow.terrain.realisation_ways import (
+    LEAST_DEVIATION,
+    LOWEST,
+    STEEPEST,
+    Ways,
+    find_directions,
+    steepest_facets,
+)
 from lotflow.terrain.surface import BUILDING_RAISE_M
 
 if TYPE_CHECKING:
@@ -33,9 +42,9 @@ if TYPE_CHECKING:
 
 #: Direction rules by the names the main chain has for them.
 _RULES: Final = {
-    "ltd": kernels.LEAST_DEVIATION,
-    "steepest": kernels.STEEPEST,
-    "richdem-d8": kernels.LOWEST,
+    "ltd": LEAST_DEVIATION,
+    "steepest": STEEPEST,
+    "richdem-d8": LOWEST,
 }
 
 
@@ -238,45 +247,29 @@ def realise(plan: RealisationPlan, elevation: FloatArray) -> Realisation:
     is_inlet = (number > 0) & ~plan.drain
     taking, is_simple = _at_rims(plan, ground, base, ways.level, cells, number)
     if is_simple:
-        touched = inlet_kernels.drain_level_ground(
-            taking, ways.level, plan.drain, is_inlet, ways.facets, ways.steps, columns
-        )
-        inlet_kernels.redirect(
-            ways.level, ways.facets, ways.steps, is_inlet,
-            ways.direction, ways.flow, ways.deviation, touched, columns, plan.rule,
-        )  # fmt: skip
+        touched = drain_level_ground(taking, ways, plan.drain, is_inlet, columns)
+        redirect(ways, is_inlet, touched, columns, plan.rule)
     else:
         ways = _routed(plan, taking, plan.drain | is_inlet)
     label = _labels(plan, ways.direction, number)
     return Realisation(ground, natural_level, base, cells, label)
 
 
-@dataclass(frozen=True, eq=False)
-class _Ways:
-    """Filled levels and the way of every cell; flat arrays, see `realisation_kernels`."""
-
-    level: IntArray
-    facets: NDArray[np.uint8]
-    steps: IntArray
-    direction: NDArray[np.uint8]
-    flow: IntArray
-    deviation: FloatArray
-
-
-def _routed(plan: RealisationPlan, ground: IntArray, drain: BoolArray) -> _Ways:
+def _routed(plan: RealisationPlan, ground: IntArray, drain: BoolArray) -> Ways:
     """Fill a surface round its drains and give every cell a way out."""
     columns = plan.columns
-    level, order = kernels.flood(ground, drain, columns)
-    facets = kernels.steepest_facets(level, drain, columns)
-    steps = kernels.steps_over_level_ground(level, drain, facets, columns)
-    kernels.settle_order(order, level, steps)
-    return _Ways(
-        level, facets, steps,
-        *kernels.directions(level, facets, steps, order, plan.rain, columns, plan.rule),
-    )  # fmt: skip
+    level, order = flood(ground, drain, columns)
+    facets = steepest_facets(level, drain, columns)
+    steps = steps_over_level_ground(level, drain, facets, columns)
+    settle_order(order, level, steps)
+    flow = np.stack([np.ones_like(plan.rain), plan.rain], axis=1)
+    direction = np.zeros(level.size, dtype=np.uint8)
+    ways = Ways(level, facets, steps, direction, flow, np.zeros(level.size))
+    find_directions(ways, order, columns, plan.rule)
+    return ways
 
 
-def _inlet_cells(plan: RealisationPlan, ground: IntArray, ways: _Ways) -> list[NDArray[np.int64]]:
+def _inlet_cells(plan: RealisationPlan, ground: IntArray, ways: Ways) -> list[NDArray[np.int64]]:
     """Set point inlets at the low point near their marks; others stay on their cells."""
     points = [i for i, inlet in enumerate(plan.inlets) if inlet.drawn.geometry.geom_type == "Point"]
     cells = [inlet.cells for inlet in plan.inlets]
@@ -336,7 +329,7 @@ def _labels(plan: RealisationPlan, direction: NDArray[np.uint8], number: IntArra
     inlets = len(plan.inlets)
     for position, culvert in enumerate(plan.culverts):
         number[culvert.up_cell] = inlets + 1 + position
-    label = inlet_kernels.drained_to(direction, number, plan.columns)
+    label = drained_to(direction, number, plan.columns)
     if not plan.culverts:
         return label
     reached = np.arange(inlets + len(plan.culverts) + 1, dtype=np.int32)

@@ -8,35 +8,28 @@ is much less work than routing again, and gives the same result, cell by cell.
 
 from __future__ import annotations
 
+from typing import NamedTuple
+
 import numpy as np
 from numpy.typing import NDArray
 
-from lotflow.grid import BoolArray, FloatArray, IntArray
+from lotflow.grid import BoolArray, IntArray
 from lotflow.terrain.compiled import compiled
-from lotflow.terrain.realisation_kernels import (
-    CELL_BITS,
-    CELL_MASK,
-    COLUMN_STEP,
-    ROW_STEP,
+from lotflow.terrain.loops.steps import COLUMN_STEP, ROW_STEP
+from lotflow.terrain.realisation_flood import CELL_BITS, CELL_MASK, drop_top, push
+from lotflow.terrain.realisation_level_ground import spread_steps
+from lotflow.terrain.realisation_ways import (
     UNBOUNDED,
     DirectionArray,
-    drop_top,
+    Ways,
     facets_of_cell,
-    push,
-    spread_steps,
     way_down,
 )
 
 
 @compiled
 def drain_level_ground(
-    ground: IntArray,
-    level: IntArray,
-    drain: BoolArray,
-    inlet: BoolArray,
-    facets: NDArray[np.uint8],
-    steps: IntArray,
-    columns: int,
+    ground: IntArray, ways: Ways, drain: BoolArray, inlet: BoolArray, columns: int
 ) -> IntArray:  # pragma: no cover - compiled
     """
     Lower the ponds and the level ground that inlets lie in, in place.
@@ -45,8 +38,8 @@ def drain_level_ground(
     ----------
     ground
         Flat levels; at an inlet the level at which it takes water, not above the pond's.
-    level, facets, steps
-        Of the surface filled without inlets; changed.
+    ways
+        Without inlets; levels, facets and steps are changed.
     drain
         Drains without the inlets.
     inlet
@@ -59,15 +52,14 @@ def drain_level_ground(
     touched
         Cells whose way down may have changed.
     """
-    size = level.size
-    seen = np.zeros(size, np.bool_)
-    touched = np.empty(size, np.int32)
+    seen = np.zeros(ground.size, np.bool_)
+    touched = np.empty(ground.size, np.int32)
     count = 0
-    for cell in range(size):
+    for cell in range(ground.size):
         if inlet[cell] and not seen[cell]:
             first = count
-            count = _spread_over_level(level, drain, seen, touched, cell, count, columns)
-            _lower_to_inlets(ground, level, inlet, touched[first:count], columns)
+            count = _spread_over_level(ways.level, drain, seen, touched, cell, count, columns)
+            _lower_to_inlets(ground, ways.level, inlet, touched[first:count], columns)
     inner = count
     for i in range(inner):
         for k in range(1, 9):
@@ -76,19 +68,26 @@ def drain_level_ground(
                 seen[other] = True
                 touched[count] = other
                 count += 1
-    unknown = np.empty(inner, np.int32)
-    last = 0
-    for i in range(count):
-        cell = touched[i]
-        facets[cell] = 0 if inlet[cell] else facets_of_cell(level, cell, columns)
-        if i < inner:
-            steps[cell] = 0
-            if facets[cell] == 0 and not inlet[cell]:
-                steps[cell] = -1
-                unknown[last] = cell
-                last += 1
-    spread_steps(level, steps, unknown[:last], columns, np.empty(inner, np.int32))
+    for cell in touched[:count]:
+        ways.facets[cell] = 0 if inlet[cell] else facets_of_cell(ways.level, cell, columns)
+    _count_steps_anew(ways, inlet, touched[:inner], columns)
     return touched[:count]
+
+
+@compiled
+def _count_steps_anew(
+    ways: Ways, inlet: BoolArray, cells: IntArray, columns: int
+) -> None:  # pragma: no cover - compiled
+    """Count the steps over level ground of some cells, in place."""
+    unknown = np.empty(cells.size, np.int32)
+    last = 0
+    for cell in cells:
+        ways.steps[cell] = 0
+        if ways.facets[cell] == 0 and not inlet[cell]:
+            ways.steps[cell] = -1
+            unknown[last] = cell
+            last += 1
+    spread_steps(ways.level, ways.steps, unknown[:last], columns, np.empty(last, np.int32))
 
 
 @compiled
@@ -143,18 +142,36 @@ def _lower_to_inlets(
                 size = push(heap, size, (sunk << CELL_BITS) | other)
 
 
+class _Waiting(NamedTuple):
+    """Cells that are to be judged anew, in a queue that runs round."""
+
+    queue: IntArray
+    waits: BoolArray
+    ends: NDArray[np.int64]  # place of the first one, and how many there are
+
+
+@compiled
+def _let_wait(waiting: _Waiting, cell: int) -> None:  # pragma: no cover - compiled
+    """Put a cell at the end of the queue if it is not in it."""
+    if not waiting.waits[cell]:
+        waiting.waits[cell] = True
+        place = (waiting.ends[0] + waiting.ends[1]) % waiting.queue.size
+        waiting.queue[place] = cell
+        waiting.ends[1] += 1
+
+
+@compiled
+def _let_cell_below_wait(
+    waiting: _Waiting, cell: int, direction: int, columns: int
+) -> None:  # pragma: no cover - compiled
+    """Put the cell that another one drains to at the end of the queue."""
+    if direction:
+        _let_wait(waiting, cell + ROW_STEP[direction] * columns + COLUMN_STEP[direction])
+
+
 @compiled
 def redirect(
-    level: IntArray,
-    facets: NDArray[np.uint8],
-    steps: IntArray,
-    inlet: BoolArray,
-    direction: DirectionArray,
-    flow: IntArray,
-    deviation: FloatArray,
-    touched: IntArray,
-    columns: int,
-    rule: int,
+    ways: Ways, inlet: BoolArray, touched: IntArray, columns: int, rule: int
 ) -> None:  # pragma: no cover - compiled
     """
     Correct the directions below inlets, in place.
@@ -163,101 +180,81 @@ def redirect(
 
     Parameters
     ----------
-    level, facets, steps
-        With inlets.
+    ways
+        Levels, facets and steps with inlets, directions without; of the flow only the number of
+        cells is kept right.
     inlet
         Cells of inlets.
-    direction, flow, deviation
-        From `directions` without inlets; changed. Of the flow only the cells are kept right.
     touched
         From `drain_level_ground`.
     columns, rule
-        As for `directions`.
+        As for `realisation_ways.way_down`.
     """
-    waits = np.zeros(level.size, np.bool_)
-    queue = np.empty(level.size, np.int32)
-    first = 0
-    waiting = 0
+    waiting = _Waiting(
+        np.empty(ways.level.size, np.int32),
+        np.zeros(ways.level.size, np.bool_),
+        np.zeros(2, np.int64),
+    )
     # from high to low, so that most cells are judged once, after those above them
     key = np.empty(touched.size, np.int64)
     for i in range(touched.size):
-        key[i] = -((np.int64(level[touched[i]]) << CELL_BITS) | steps[touched[i]])
+        key[i] = -((np.int64(ways.level[touched[i]]) << CELL_BITS) | ways.steps[touched[i]])
     for i in np.argsort(key):
-        queue[waiting] = touched[i]
-        waits[touched[i]] = True
-        waiting += 1
-    for cell in touched:  # the cells below them where they drained before
-        k = direction[cell]
-        below = cell + ROW_STEP[k] * columns + COLUMN_STEP[k]
-        if k != 0 and not waits[below]:
-            waits[below] = True
-            queue[waiting] = below
-            waiting += 1
-    while waiting > 0:
-        cell = queue[first]
-        first = (first + 1) % queue.size
-        waiting -= 1
-        waits[cell] = False
-        old = direction[cell]
+        _let_wait(waiting, touched[i])
+    for cell in touched:
+        _let_cell_below_wait(waiting, cell, ways.direction[cell], columns)
+    while waiting.ends[1] > 0:
+        cell = waiting.queue[waiting.ends[0]]
+        waiting.ends[0] = (waiting.ends[0] + 1) % waiting.queue.size
+        waiting.ends[1] -= 1
+        waiting.waits[cell] = False
+        old = ways.direction[cell]
         if inlet[cell]:
-            direction[cell] = 0
-            changed = False
-        elif facets[cell] == 0 and steps[cell] == 0:  # another drain
+            ways.direction[cell] = 0
+            changed = old != 0
+        elif ways.facets[cell] == 0 and ways.steps[cell] == 0:  # another drain
             continue
         else:
-            changed = _judge(
-                level, facets, steps, direction, flow, deviation, cell, columns, rule
-            )
-        new = direction[cell]
-        for k in (old, new):
-            if k == 0 or (old == new and not changed):
-                continue
-            below = cell + ROW_STEP[k] * columns + COLUMN_STEP[k]
-            if not waits[below]:
-                waits[below] = True
-                queue[(first + waiting) % queue.size] = below
-                waiting += 1
+            changed = _judge(ways, cell, columns, rule)
+        if changed:
+            _let_cell_below_wait(waiting, cell, old, columns)
+            _let_cell_below_wait(waiting, cell, ways.direction[cell], columns)
 
 
 @compiled
-def _judge(
-    level: IntArray,
-    facets: NDArray[np.uint8],
-    steps: IntArray,
-    direction: DirectionArray,
-    flow: IntArray,
-    deviation: FloatArray,
-    cell: int,
-    columns: int,
-    rule: int,
-) -> bool:  # pragma: no cover - compiled
+def _judge(ways: Ways, cell: int, columns: int, rule: int) -> bool:  # pragma: no cover - compiled
     """Find flow, deviation and direction of a cell; tells whether anything changed."""
     total = 1
     largest = 0
     source = -1
     for k in range(1, 9):
         other = cell + ROW_STEP[k] * columns + COLUMN_STEP[k]
-        back = direction[other]
-        if back == 0 or (k + 3) % 8 + 1 != back:
+        if ways.direction[other] != (k + 3) % 8 + 1:  # it does not drain to this one
             continue
-        total += flow[other, 0]
-        share = flow[other, 0] if facets[other] else UNBOUNDED
-        # of equal ones the highest counts, then the one that stands last in the grid
-        higher = source >= 0 and (
-            level[other] > level[source] or (level[other] == level[source] and other > source)
-        )
-        if share > largest or (share == largest and higher):
+        total += ways.flow[other, 0]
+        share = ways.flow[other, 0] if ways.facets[other] else UNBOUNDED
+        if share > largest or (share == largest and _is_higher(ways.level, other, source)):
             largest = share
             source = other
     came = 0.0
     if source >= 0:
-        _, came = way_down(level, facets, steps, source, deviation[source], columns, rule)
-    chosen, _ = way_down(level, facets, steps, cell, came, columns, rule)
-    changed = chosen != direction[cell] or total != flow[cell, 0] or came != deviation[cell]
-    direction[cell] = chosen
-    flow[cell, 0] = total
-    deviation[cell] = came
+        _, came = way_down(ways, source, ways.deviation[source], columns, rule)
+    chosen, _ = way_down(ways, cell, came, columns, rule)
+    changed = (
+        chosen != ways.direction[cell]
+        or total != ways.flow[cell, 0]
+        or came != ways.deviation[cell]
+    )
+    ways.direction[cell] = chosen
+    ways.flow[cell, 0] = total
+    ways.deviation[cell] = came
     return changed
+
+
+@compiled
+def _is_higher(level: IntArray, cell: int, than: int) -> bool:  # pragma: no cover - compiled
+    """Tell whether a cell is higher than another, or as high and later in the grid."""
+    return level[cell] > level[than] or (level[cell] == level[than] and cell > than)
 
 
 @compiled

@@ -7,7 +7,8 @@ from numpy.typing import NDArray
 
 from lotflow.grid import BoolArray, FloatArray, IntArray
 from lotflow.terrain.compiled import compiled
-from lotflow.terrain.realisation_kernels import COLUMN_STEP, ROW_STEP, DirectionArray
+from lotflow.terrain.loops.steps import COLUMN_STEP, ROW_STEP
+from lotflow.terrain.realisation_ways import DirectionArray
 
 
 @compiled

@@ -108,8 +108,9 @@ def fit_power_law(splits: Sequence[list[Any]], error: FloatArray, bands: Bands) 
     weight = np.array([3 * split.size for split in (part[0] for part in reversed(splits[0][1:]))])
     weight = np.minimum(weight, _LEVEL_WEIGHT)
     best, law = -np.inf, PowerLaw(0.0, 0.0)
+    waves = _waves(bands.shape)
     for exponent in _EXPONENTS:
-        unit = bands.variances(PowerLaw(1.0, exponent).spectrum(bands.shape))
+        unit = bands.variances(waves**-exponent)
         # amplitudes from a thousandth of the error to a million times as much, at some level
         ratio = (unit / error).mean(axis=1)
         amplitude = np.geomspace(1e-3 / ratio.max(), 1e6 / ratio.min(), 160)
@@ -183,7 +184,7 @@ def energies(split: list[Any], error: FloatArray, base: FloatArray, level: int) 
             parent = split[-2 - level][orientation] ** 2 / error[level + 1, orientation]
             # typical energies of the two levels made alike
             alike = (1 + base[level, orientation]) / (1 + base[level + 1, orientation])
-            above = np.kron(parent * alike, np.ones((2, 2)))
+            above = np.repeat(np.repeat(parent * alike, 2, axis=0), 2, axis=1)
             near = (8 * near + _PARENT_WEIGHT * above) / (8 + _PARENT_WEIGHT)
         found.append((own, np.maximum(near, 0.0)))
     return found
@@ -254,9 +255,7 @@ def _energy_class(energy: FloatArray) -> Any:
     return np.clip(np.rint((doublings - _LOWEST_DOUBLING) * _PER_DOUBLING), 0, span).astype(int)
 
 
-def level_prior(
-    own: FloatArray, near: FloatArray, base: float, built: float
-) -> LevelPrior:
+def level_prior(own: FloatArray, near: FloatArray, base: float, built: float) -> LevelPrior:
     """
     Learn how much structure a level holds, and tabulate what follows for its coefficients.
 

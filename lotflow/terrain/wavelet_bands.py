@@ -110,7 +110,11 @@ class Bands:
         """
         import pywt  # noqa: PLC0415 - only where realisations are run
 
-        return list(pywt.wavedec2(values, WAVELET, MODE, level=self.levels))
+        smooth, details = values, []
+        for _ in range(self.levels):
+            smooth, bands = pywt.dwt2(smooth, WAVELET, MODE)
+            details.append(bands)
+        return [smooth, *reversed(details)]
 
 
 def join(coefficients: list[Any]) -> FloatArray:

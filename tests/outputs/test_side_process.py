@@ -27,14 +27,14 @@ def ask(second):
 
 
 def test_results_come_in_the_order_of_the_work():
-    with SideProcess(["lotflow.units"]) as second:
+    with SideProcess() as second:
         for value in (1.0, 2.0):
             second.submit(from_si, value, "ft")
         assert [second.result(), second.result()] == [from_si(1.0, "ft"), from_si(2.0, "ft")]
 
 
 def test_a_failure_is_told_with_its_own_account_and_does_not_end_the_process():
-    with SideProcess([]) as second:
+    with SideProcess() as second:
         second.submit(shown, 1.0, "no such quantity", "us")
         with pytest.raises(EngineError, match="KeyError: 'no such quantity'"):
             second.result()
@@ -43,23 +43,47 @@ def test_a_failure_is_told_with_its_own_account_and_does_not_end_the_process():
 
 
 def test_what_a_library_prints_does_not_get_between_the_results():
-    with SideProcess([]) as second:
+    with SideProcess() as second:
         second.submit(print, "noise")
         second.submit(operator.add, 1, 2)
         assert [second.result(), second.result()] == [None, 3]
 
 
 def test_a_dead_process_is_told():
-    with SideProcess([]) as second:
+    with SideProcess() as second:
         second._process.kill()
         second._process.wait()
         with pytest.raises(EngineError, match=r"is gone|has died"):
             ask(second)
 
 
+def test_more_than_a_pipe_holds_does_not_stop_the_first_process():
+    """What is handed over waits aside while the other process is still busy."""
+    with SideProcess() as second:
+        second.submit(time.sleep, 1.0)
+        started = time.monotonic()
+        second.submit(len, bytes(10_000_000))
+        assert time.monotonic() - started < 0.5
+        assert [second.result(), second.result()] == [None, 10_000_000]
+
+
+def test_what_gets_it_ready_is_called_before_any_work():
+    with SideProcess(["lotflow.outputs.map_picture:get_ready"]) as second:
+        second.submit(operator.contains, ["matplotlib"], "matplotlib")
+        assert second.result()
+
+
+def test_a_process_that_cannot_get_ready_is_told():
+    with (
+        SideProcess(["lotflow.outputs.map_picture:nothing"]) as second,
+        pytest.raises(EngineError, match="has died"),
+    ):
+        ask(second)
+
+
 @pytest.mark.parametrize("error", [KeyboardInterrupt, ValueError])
 def test_no_process_is_left_behind(error):
-    with pytest.raises(error), SideProcess(["time"]) as second:  # noqa: PT012
+    with pytest.raises(error), SideProcess() as second:  # noqa: PT012
         number = second._process.pid
         second.submit(time.sleep, 60)
         raise error
@@ -67,7 +91,7 @@ def test_no_process_is_left_behind(error):
 
 
 def test_it_leaves_an_interrupt_to_the_first_process():
-    with SideProcess([]) as second:
+    with SideProcess() as second:
         second.submit(operator.add, 1, 1)
         assert second.result() == 2
         second._process.send_signal(signal.SIGINT)

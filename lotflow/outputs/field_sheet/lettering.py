@@ -18,6 +18,9 @@ REGULAR: Final = "lotflow-sans"
 BOLD: Final = "lotflow-sans-bold"
 _FILES: Final = {REGULAR: "DejaVuSans.ttf", BOLD: "DejaVuSans-Bold.ttf"}
 
+#: Beyond it the PDF writer states a wrong character for the right shape.
+_LAST_FOUND: Final = 0xFFFF
+
 #: Shown for a character that the font lacks.
 MISSING: Final = "\N{REPLACEMENT CHARACTER}"
 
@@ -34,7 +37,7 @@ def register_fonts() -> frozenset[int]:
     Returns
     -------
     characters
-        Code points that both of them have.
+        Code points that both of them have and that can be found again by a search in the PDF.
     """
     folder = Path(mpl.get_data_path()) / "fonts" / "ttf"
     for name, file in _FILES.items():
@@ -42,7 +45,7 @@ def register_fonts() -> frozenset[int]:
             # letters are set one by one, whatever else is installed: same content, same bytes
             pdfmetrics.registerFont(TTFont(name, str(folder / file), shapable=False))
     faces = [pdfmetrics.getFont(name).face.charToGlyph for name in _FILES]
-    return frozenset(set(faces[0]) & set(faces[1]))
+    return frozenset(code for code in faces[0] if code in faces[1] and code <= _LAST_FOUND)
 
 
 @dataclass

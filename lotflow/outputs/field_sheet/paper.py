@@ -97,7 +97,7 @@ def print_sheet(
     target = io.BytesIO()
     document = BaseDocTemplate(
         target, pagesize=_SIZES[units], invariant=1, title=title, author="", subject="Field sheet",
-        creator="lotflow", lang="en", displayDocTitle=True,
+        creator="lotflow", lang="en", displayDocTitle=True, initialFontName=REGULAR,
     )  # fmt: skip
     document.addPageTemplates([_map_page(picture, title, units), _text_page(title, units)])
     story = [NextPageTemplate("text"), PageBreak(), *make_story()]

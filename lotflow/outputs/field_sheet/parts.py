@@ -20,6 +20,10 @@ _MOST_FINDINGS: Final = 5
 #: Rows left for what is found and is not in the data.
 _SPARE_SPOTS: Final = 1
 _SPARE_LINES: Final = 1
+_END_HEADS: Final = (
+    "Line, as drawn", "End", "Inside diam.", "Material, joint", "Sediment", "Standing water",
+    "Invert below rim", "Falls to (clock)", "Other pipes in",
+)  # fmt: skip
 
 
 def visit(setter: Typesetter, content: FieldSheetContent) -> list[Any]:
@@ -178,15 +182,13 @@ def existing_drains(setter: Typesetter, content: FieldSheetContent) -> list[Any]
         upper = len(rows)
         spans += [(upper, 0, upper + 2, 0), (upper + 2, 1, upper + 2, 8)]
         rows += _line_rows(line, content)
-    heads = ("Line, as drawn", "End", "Inside diam.", "Material, joint", "Sediment", "Standing water",
-             "Invert below rim", "Falls to (clock)", "Other pipes in")  # fmt: skip
     heading = setter.heading(
         "Existing drains: look at both ends",
         "Two ends that differ hide a joint between them. Directions by the clock, 12 is north.",
         room=220.0,
     )
     widths = (20, 19, 9, 13, 11, 11, 11, 9, 10)
-    return [*heading, setter.table(heads, rows, widths, spans=spans)]
+    return [*heading, setter.table(_END_HEADS, rows, widths, spans=spans)]
 
 
 def _line_rows(line: Row | None, content: FieldSheetContent) -> list[list[Cell]]:

@@ -167,6 +167,7 @@ def _cut(text: str) -> str:
 
 
 _LOOK: Final = (
+    ("FONTNAME", (0, 0), (-1, -1), REGULAR),
     ("GRID", (0, 0), (-1, -1), 0.5, _GRID),
     ("BACKGROUND", (0, 0), (-1, -1), white),
     ("VALIGN", (0, 0), (-1, -1), "MIDDLE"),

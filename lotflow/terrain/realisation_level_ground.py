@@ -1,0 +1,126 @@
+"""Compiled loops over level ground of a realisation: the steps to where it begins to fall."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lotflow.grid import BoolArray, IntArray
+from lotflow.terrain.compiled import compiled
+from lotflow.terrain.loops.steps import COLUMN_STEP, ROW_STEP
+
+
+@compiled
+def steps_over_level_ground(
+    level: IntArray, drain: BoolArray, facets: NDArray[np.uint8], columns: int
+) -> IntArray:  # pragma: no cover - compiled
+    """
+    Count the steps across level ground to where it begins to fall.
+
+    Parameters
+    ----------
+    level, drain, columns
+        As for `realisation_flood.flood`, filled.
+    facets
+        From `realisation_ways.steepest_facets`.
+
+    Returns
+    -------
+    steps
+        0 where a neighbour is lower and at drains; else steps over cells of the same level to
+        such a cell, breadth-first from all ways out at once.
+    """
+    steps = np.zeros(level.size, np.int32)
+    queue = np.empty(level.size, np.int32)
+    count = 0
+    for cell in range(level.size):
+        if facets[cell] == 0 and not drain[cell]:
+            steps[cell] = -1
+            queue[count] = cell
+            count += 1
+    spread_steps(level, steps, queue[:count].copy(), columns, queue)
+    return steps
+
+
+@compiled
+def spread_steps(
+    level: IntArray, steps: IntArray, unknown: IntArray, columns: int, queue: IntArray
+) -> None:  # pragma: no cover - compiled
+    """
+    Count the steps of cells on level ground, in place.
+
+    Parameters
+    ----------
+    level, columns
+        Filled surface; columns of the grid.
+    steps
+        0 at ways out, -1 at the unknown cells; changed.
+    unknown
+        Cells on level ground; none on the outer ring.
+    queue
+        Room for as many cells.
+    """
+    last = 0
+    for cell in unknown:
+        for k in range(1, 9):
+            other = cell + ROW_STEP[k] * columns + COLUMN_STEP[k]
+            if steps[other] == 0 and level[other] == level[cell]:
+                steps[cell] = 1
+                queue[last] = cell
+                last += 1
+                break
+    first = 0
+    while first < last:
+        cell = queue[first]
+        first += 1
+        for k in range(1, 9):
+            other = cell + ROW_STEP[k] * columns + COLUMN_STEP[k]
+            if steps[other] < 0 and level[other] == level[cell]:
+                steps[other] = steps[cell] + 1
+                queue[last] = other
+                last += 1
+
+
+@compiled
+def settle_order(
+    order: IntArray, level: IntArray, steps: IntArray
+) -> None:  # pragma: no cover - compiled
+    """
+    Put cells of one level into the order in which water leaves them, in place.
+
+    Parameters
+    ----------
+    order
+        Cells by rising level; changed: nearer to the way out first, of equal ones by index.
+    level, steps
+        Filled surface; from `steps_over_level_ground`.
+    """
+    size = order.size
+    start = 0
+    while start < size:
+        end = start + 1
+        here = level[order[start]]
+        while end < size and level[order[end]] == here:
+            end += 1
+        if end - start > 1:
+            _settle_run(order[start:end], steps)
+        start = end
+
+
+@compiled
+def _settle_run(run: IntArray, steps: IntArray) -> None:  # pragma: no cover - compiled
+    """Sort cells by steps; those that fall by index too, where it can settle a tie."""
+    most = 0
+    for cell in run:
+        most = max(most, steps[cell])
+    place = np.zeros(most + 2, np.int32)
+    for cell in run:
+        place[steps[cell] + 1] += 1
+    falling = place[1]
+    for i in range(1, most + 2):
+        place[i] += place[i - 1]
+    old = run.copy()
+    for cell in old:
+        run[place[steps[cell]]] = cell
+        place[steps[cell]] += 1
+    run[:falling].sort()

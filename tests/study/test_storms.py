@@ -1,0 +1,224 @@
+"""Design storms over a whole lot: no water is lost, whatever gutters do; low spots; no rain."""
+
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from lotflow.drains.pipes import leader_capacity
+from lotflow.inputs.job import read_job
+from lotflow.rainfall import RainfallTable
+from lotflow.study.cases import cases_of
+from lotflow.study.cover import site_cover
+from lotflow.study.lot_water import CaseWater, case_water, study_lot
+from lotflow.study.low_spot_parts import low_spot_ground
+from lotflow.study.runoff import runoff_chapter
+from lotflow.study.runoff_findings import rain_findings, runoff_findings
+from lotflow.study.storm_parts import downspout_ground
+from lotflow.study.storms import study_storms, way_timer
+from lotflow.study.worked_sheets import explained, sheet_of, worked_sheet
+from lotflow.terrain.roofs import roof_water
+
+SAMPLE = Path(__file__).parents[2] / "data_samples" / "alder_court"
+#: Leaders so narrow that every gutter of the sample runs over in the rarer storms [m].
+NARROW_M = 0.030
+
+
+@pytest.fixture(scope="module")
+def lot():
+    return study_lot(read_job(SAMPLE))
+
+
+@pytest.fixture(scope="module")
+def cover(lot):
+    return site_cover(lot)
+
+
+def with_leaders(water, diameter_m):
+    """The same case with leaders of one diameter."""
+    spouts = [replace(spout, leader_m=diameter_m) for spout in water.roofs.downspouts]
+    return CaseWater(water.case, roof_water(water.roofs.surface, spouts), water.inlets)
+
+
+@pytest.fixture(scope="module", params=["today", "proposed", "proposed, narrow leaders"])
+def storms(request, lot, cover):
+    case, _, narrow = request.param.partition(",")
+    water = case_water(lot, case)
+    return study_storms(lot, with_leaders(water, NARROW_M) if narrow else water, cover.ground)
+
+
+@pytest.fixture(scope="module")
+def proposed(lot, cover):
+    return study_storms(lot, case_water(lot, "proposed"), cover.ground)
+
+
+@pytest.fixture(scope="module")
+def narrow(lot, cover):
+    water = with_leaders(case_water(lot, "proposed"), NARROW_M)
+    return study_storms(lot, water, cover.ground)
+
+
+def test_all_runoff_enters_the_flow_or_a_drain(storms):
+    """The depth of every cell comes down once: at eaves, at a downspout or in a pipe."""
+    surface = storms.surface
+    for storm in range(len(storms.storms)):
+        shed = np.where(surface.missing, 0.0, storms.depths_m[storms.cover.number, storm]).sum()
+        entered = storms.runoff_depth(storm)
+        led = sum(storms.connected_volume(storm).values()) / surface.ground.cell_m2
+        assert entered.sum() + led == pytest.approx(shed, rel=1e-12)
+        assert not entered[surface.roof].any()
+
+
+def test_volume_of_each_inlet_is_what_runs_to_it(storms):
+    """Parts, grid and hydrograph tell the same volume."""
+    routing = storms.water.inlets.routing
+    label = routing.field.labels(routing.drains.inlet.copy()).ravel()
+    for storm in range(len(storms.storms)):
+        depth = storms.runoff_depth(storm).ravel()
+        intake = np.bincount(label, depth, minlength=len(storms.node_names) + 1)[1:]
+        led = storms.connected_volume(storm)
+        for node, name in enumerate(storms.node_names):
+            over_ground = intake[node] if node < len(storms.water.names) else 0.0
+            volume = over_ground * storms.surface.ground.cell_m2 + led.get(name, 0.0)
+            assert storms.volumes_m3[node, storm] == pytest.approx(volume, rel=1e-9, abs=1e-9)
+            assert storms.hydrograph(name, storm).volume_m3 == pytest.approx(volume, rel=1e-9)
+
+
+def test_areas_times_coefficients_agree_with_the_grid(storms):
+    """The sum of C A over the parts of an inlet is that of the cells that run to it."""
+    routing = storms.water.inlets.routing
+    label = routing.field.labels(routing.drains.inlet.copy()).ravel()
+    inlets = len(storms.water.names)
+    over_ground = np.array([kind != "roof" for kind in storms.ground.kind])
+    for storm in range(len(storms.storms)):
+        grid = np.bincount(label, storms.ca_weight(storm).ravel(), minlength=inlets + 1)[1:]
+        parts = np.bincount(
+            storms.ground.node[over_ground], storms.parts.ca_m2[over_ground, storm],
+            minlength=len(storms.node_names),
+        )  # fmt: skip
+        assert parts[:inlets] == pytest.approx(grid[:inlets], rel=1e-9, abs=1e-9)
+
+
+def test_gutters_run_over_above_the_rain_of_their_leader(narrow):
+    """DS1: 38 m2 at C = 0.9 fill a leader of 30 mm at capacity / 34.2 m2."""
+    limit = leader_capacity(NARROW_M) / (0.9 * 38.0)
+    assert narrow.leader_limit_m_s[0] == pytest.approx(limit)
+    rain = narrow.rainfall.intensity(300.0, np.array(narrow.storms))
+    assert narrow.peak_overflow[0] == pytest.approx(np.maximum(1 - limit / rain, 0))
+    assert (narrow.peak_overflow[0] > 0).any()
+    # of the whole storm far less runs over than at its peak
+    assert (narrow.volume_overflow <= narrow.peak_overflow).all()
+
+
+def test_what_runs_over_leaves_the_drain_for_the_ground(proposed, narrow):
+    """Nodes get less of it, the lawn below the eaves more; the finding says so."""
+    node = proposed.node_names.index("Corner cleanout")
+    assert narrow.peaks.flow_m3s[node, 1] < proposed.peaks.flow_m3s[node, 1]
+    assert narrow.peaks.flow_m3s[node, 1] == pytest.approx(float(leader_capacity(NARROW_M)))
+    assert narrow.runoff_depth(1).sum() > proposed.runoff_depth(1).sum()
+
+
+def test_overflow_is_a_finding(lot, narrow):
+    rules = [finding.rule for finding in runoff_findings(
+        replace(lot, roofs=narrow.water.roofs), narrow)]  # fmt: skip
+    assert rules.count("gutter-runs-over") == 4
+
+
+def test_sheet_says_that_gutters_run_over(narrow):
+    sheet = worked_sheet(narrow, narrow.node_names.index("Corner cleanout"))
+    assert "gutters run over whose leaders are full" in sheet
+
+
+def test_downspouts_are_subjects_of_their_own(lot, proposed):
+    """Flow of DS1 in the 10-year storm: 0.9 x 38 m2 x rain of 5 min."""
+    own = replace(proposed, ground=downspout_ground(lot.roofs, proposed.cover))
+    rain = float(proposed.rainfall.intensity(300.0, 10.0))
+    assert own.node_names[0] == "DS1"
+    assert own.peaks.flow_m3s[0, 1] == pytest.approx(0.9 * 38.0 * rain)
+
+
+def test_low_spots_get_all_of_their_contributing_area(lot, proposed):
+    """Through low spots above them too, as the layer of the low spots counts it."""
+    spots = list(range(len(lot.low_spots)))
+    ground = low_spot_ground(lot, proposed.cover, way_timer(proposed.rainfall), spots)
+    cells = np.bincount(ground.node, ground.fixed.sum(axis=1), minlength=len(spots))
+    assert cells == pytest.approx(lot.low_spots.contributing)
+
+
+def test_without_rainfall_there_are_no_storms(lot, cover):
+    dry = replace(lot, rainfall=None, job=lot.job.model_copy(update={"rainfall": None}))
+    assert study_storms(dry, case_water(dry, "proposed"), cover.ground) is None
+    chapter = runoff_chapter(dry, cover, None)
+    assert not len(chapter.layers["runoff"])
+    assert not chapter.texts
+    flows = chapter.columns["inlets"]["flow_per_10mm_h_m3s"]
+    assert (flows > 0).all()
+
+
+def test_uplift_raises_flows_in_proportion_and_is_said(lot, cover, proposed):
+    raised = replace(lot, rainfall=replace(lot.rainfall, uplift=1.2))
+    more = study_storms(raised, case_water(raised, "proposed"), cover.ground)
+    paved = proposed.node_names.index("Corner cleanout")
+    assert more.peaks.flow_m3s[paved] == pytest.approx(1.2 * proposed.peaks.flow_m3s[paved])
+    found = {finding.rule: finding for finding in rain_findings(raised.rainfall)}
+    assert "raised by 20%" in found["rainfall-uplift"].message
+    assert "rainfall-uplift" not in {finding.rule for finding in rain_findings(lot.rainfall)}
+
+
+@pytest.mark.parametrize(
+    ("durations", "rule", "methods"),
+    [([600, 86_400], "rainfall-starts-late", {"rational", "nrcs"}),
+     ([300, 3600], "rainfall-ends-early", {"rational"}),
+     ([600, 3600], "rainfall-ends-early", {"rational"})],
+)  # fmt: skip
+def test_short_tables_are_used_as_far_as_they_reach_and_said(lot, cover, durations, rule, methods):
+    """No rain is invented: times start at the shortest, volumes end at the longest."""
+    table = RainfallTable(durations, [2, 100], [[0.015, 0.03], [0.04, 0.08]], "short")
+    dry = replace(lot, rainfall=table)
+    found = study_storms(dry, case_water(dry, "proposed"), cover.ground)
+    assert found.times_s.min() == durations[0]
+    chapter = runoff_chapter(dry, cover, found)
+    assert rule in {finding.rule for finding in chapter.findings}
+    table = chapter.layers["runoff"]
+    assert set(table["method"]) == methods
+    volumes = table[table["method"] == ("nrcs" if "nrcs" in methods else "rational")]["volume_m3"]
+    assert volumes.notna().all()
+
+
+def test_rows_and_sheets_tell_the_same(lot, cover, proposed):
+    """Each inlet and node has its sheet, whose governing flow is that of its row."""
+    chapter = runoff_chapter(lot, cover, proposed)
+    sheets = explained(chapter.texts["runoff_sheets.txt"])
+    assert tuple(sheets) == proposed.node_names
+    rows = chapter.layers["runoff"].set_index(["subject", "return_period_yr", "method"])
+    flow = rows.loc[("Lawn drain", 10.0, "rational"), "flow_m3s"]
+    governing = [line for line in sheets["Lawn drain"].splitlines() if "governs" in line]
+    assert f"Q = {flow * 1000:.2f} l/s" in governing[1]
+    volume = rows.loc[("Lawn drain", 10.0, "nrcs"), "volume_m3"]
+    assert f"together {volume:.2f} m³" in sheets["Lawn drain"]
+    assert sheet_of(chapter.texts, "Lawn drain") == sheets["Lawn drain"]
+    assert chapter.columns["inlets"]["flow_m3s"] == pytest.approx(
+        proposed.peaks.flow_m3s[: len(lot.names), 1]
+    )
+
+
+def test_graphical_peak_needs_a_storm_type(lot, cover, proposed):
+    """Ten years of type II rain on the Lawn drain: within a factor of 2 of the unit hydrograph."""
+    given = lot.job.rainfall.model_copy(update={"storm_type": "II"})
+    typed = replace(lot, job=lot.job.model_copy(update={"rainfall": given}))
+    without = runoff_chapter(lot, cover, proposed).layers["runoff"]
+    assert without["graphical_peak_m3s"].isna().all()
+    rows = runoff_chapter(typed, cover, proposed).layers["runoff"]
+    row = rows[(rows["subject"] == "Lawn drain") & (rows["method"] == "nrcs")].iloc[1]
+    assert 0.5 < row["graphical_peak_m3s"] / row["flow_m3s"] < 2.0
+
+
+def test_roofs_and_ground_add_up_to_the_rain_on_the_lot(lot):
+    """Both sides of the balance, with the roofs led into drains on the going one."""
+    for case in cases_of(lot.site):
+        water = case_water(lot, case)
+        on_lot = lot.window.lot & ~water.roofs.surface.missing
+        roof = (on_lot & water.roofs.surface.roof).sum()
+        ground = (on_lot & ~water.roofs.surface.roof).sum()
+        assert roof + ground == lot.balance.lot
