@@ -73,7 +73,7 @@ def geotiff_crs_text(path: Path) -> bytes:
     with reading(path), path.open("rb") as stream:
         try:
             return _text_of_first_directory(stream)
-        except (struct.error, OverflowError):
+        except (struct.error, OverflowError, ValueError):
             return b""
 
 

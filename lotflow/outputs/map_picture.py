@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from lotflow.outputs.drain_cases import main_case
 from lotflow.outputs.result_file import ResultFile, bytes_file
 
 if TYPE_CHECKING:
@@ -48,8 +49,7 @@ def map_drains(layers: Mapping[str, Any]) -> MapDrains:
     lines, nodes = layers.get("drain_lines"), layers.get("nodes")
     if lines is None or nodes is None or not len(lines):
         return MapDrains()
-    proposed = (lines["case"] == "proposed").any() or (nodes["case"] == "proposed").any()
-    main = "proposed" if proposed else "today"
+    main = main_case(nodes)
     ours, gone = lines["case"] == main, lines["status"] == "replaced"
     outlets = nodes[(nodes["case"] == main) & (nodes["kind"] == "outlet")]
     return MapDrains(

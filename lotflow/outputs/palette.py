@@ -30,3 +30,13 @@ CATCHMENTS: Final = ("#e69f00", "#cc79a7", "#009e73", "#d55e00", "#8a7a00", "#7a
 DEPTHS: Final = (
     (0.0, "#c9e3f5"), (0.05, "#92c5e8"), (0.10, "#5a9fd4"), (0.20, "#2f6fb3"), (0.40, "#1a3f86"),
 )  # fmt: skip
+#: What a check found: a fault, nothing that the data could tell, no fault, not looked at. Dashes
+#: tell the first three apart in a grey print too.
+FAULT: Final = "#b83200"
+UNSURE: Final = "#d99a00"
+NO_FAULT: Final = "#00805c"
+NOT_TOLD: Final = "#8a8780"
+#: Water that stands and runs while inlets are blocked.
+BLOCKED: Final = "#a0307f"
+#: Laid over a low spot that may not be there.
+VEIL: Final = "#d6d0c6"

@@ -234,8 +234,10 @@ def _flows(
 
 
 def _peaks(runoff: Sequence[Mapping[str, Any]]) -> dict[tuple[str, float], float]:
-    """Flow per subject and storm; where both methods were used, the rational one."""
-    ranked = sorted(runoff, key=lambda row: row["method"] == "rational")
+    """Flow per inlet and storm; where both methods were used, the rational one."""
+    # a downspout may be called as an inlet is
+    own = [row for row in runoff if row.get("kind") in (None, "inlet")]
+    ranked = sorted(own, key=lambda row: row["method"] == "rational")
     return {(row["subject"], row["return_period_yr"]): row["flow_m3s"] for row in ranked}
 
 

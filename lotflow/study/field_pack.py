@@ -74,10 +74,9 @@ def sheet_content(study: Study, content: Mapping[str, Any], note: str) -> FieldS
         What the result was made from.
     """
     lot = study.lot
-    layers = {name: study.layers[name] for name in ("drain_lines", "nodes") if name in study.layers}
     return FieldSheetContent(
         summary=content,
-        layers=layers,
+        layers=study.layers,
         picture=b"",
         title=lot.job.job.name or "Lot",
         note=note,

@@ -19,12 +19,13 @@ from lotflow.terrain.inlet_places import (
 from lotflow.terrain.kernels import nearest_marked
 from lotflow.terrain.realisation_flood import flood
 from lotflow.terrain.realisation_inlets import drain_level_ground, drained_to, redirect
-from lotflow.terrain.realisation_level_ground import settle_order, steps_over_level_ground
+from lotflow.terrain.realisation_level_ground import steps_over_level_ground
 from lotflow.terrain.realisation_ways import (
     LEAST_DEVIATION,
     LOWEST,
     STEEPEST,
     Ways,
+    complete_choices,
     find_directions,
     steepest_facets,
 )
@@ -248,7 +249,8 @@ def realise(plan: RealisationPlan, elevation: FloatArray) -> Realisation:
     taking, is_simple = _at_rims(plan, ground, base, ways.level, cells, number)
     if is_simple:
         touched = drain_level_ground(taking, ways, plan.drain, is_inlet, columns)
-        redirect(ways, is_inlet, touched, columns, plan.rule)
+        far_to_near = np.lexsort((-ways.steps[touched], -ways.level[touched]))
+        redirect(ways, is_inlet, touched[far_to_near], columns, plan.rule)
     else:
         ways = _routed(plan, taking, plan.drain | is_inlet)
     label = _labels(plan, ways.direction, number)
@@ -258,14 +260,14 @@ def realise(plan: RealisationPlan, elevation: FloatArray) -> Realisation:
 def _routed(plan: RealisationPlan, ground: IntArray, drain: BoolArray) -> Ways:
     """Fill a surface round its drains and give every cell a way out."""
     columns = plan.columns
-    level, order = flood(ground, drain, columns)
-    facets = steepest_facets(level, drain, columns)
+    level = flood(ground, drain, columns)
+    facets, choices = steepest_facets(level, drain, columns)
     steps = steps_over_level_ground(level, drain, facets, columns)
-    settle_order(order, level, steps)
     flow = np.stack([np.ones_like(plan.rain), plan.rain], axis=1)
     direction = np.zeros(level.size, dtype=np.uint8)
     ways = Ways(level, facets, steps, direction, flow, np.zeros(level.size))
-    find_directions(ways, order, columns, plan.rule)
+    complete_choices(ways, choices, columns, plan.rule)
+    find_directions(ways, choices, columns, plan.rule)
     return ways
 
 

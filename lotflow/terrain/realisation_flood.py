@@ -70,7 +70,7 @@ class _Front(NamedTuple):
 @compiled
 def flood(
     ground: IntArray, drain: BoolArray, columns: int
-) -> tuple[IntArray, IntArray]:  # pragma: no cover - compiled
+) -> IntArray:  # pragma: no cover - compiled
     """
     Fill every depression to its spill level, starting from the drains.
 
@@ -90,8 +90,6 @@ def flood(
     -------
     level
         Of the filled surface.
-    order
-        Cells by rising level.
 
     References
     ----------
@@ -106,12 +104,10 @@ def flood(
     )  # fmt: skip
     for cell in np.flatnonzero(drain):
         _let_wait(front, np.int32(cell), -1, shift, 0)
-    order = np.empty(size, np.int32)
     here_bin = 0
     heap_size = 0
     pond_first = 0
     pond_end = 0
-    count = 0
     while True:
         if pond_first < pond_end:
             cell = front.pond[pond_first]
@@ -125,8 +121,6 @@ def flood(
                 break
             heap_size = _open_bin(front, here_bin)
             continue
-        order[count] = cell
-        count += 1
         on_ring = drain[cell] and _is_on_ring(cell, size // columns, columns)
         for k in range(1, 9):
             if on_ring and not _has_neighbour(cell, k, size // columns, columns):
@@ -140,7 +134,7 @@ def flood(
                 pond_end += 1
             else:
                 heap_size = _let_wait(front, other, here_bin, shift, heap_size)
-    return front.level, order[:count]
+    return front.level
 
 
 @compiled

@@ -23,6 +23,7 @@ from lotflow.terrain.realisation_ways import (
     DirectionArray,
     Ways,
     facets_of_cell,
+    is_higher,
     way_down,
 )
 
@@ -186,7 +187,8 @@ def redirect(
     inlet
         Cells of inlets.
     touched
-        From `drain_level_ground`.
+        From `drain_level_ground`, from high to low and from far to near over level ground: then
+        most cells are judged once, after those above them.
     columns, rule
         As for `realisation_ways.way_down`.
     """
@@ -195,12 +197,8 @@ def redirect(
         np.zeros(ways.level.size, np.bool_),
         np.zeros(2, np.int64),
     )
-    # from high to low, so that most cells are judged once, after those above them
-    key = np.empty(touched.size, np.int64)
-    for i in range(touched.size):
-        key[i] = -((np.int64(ways.level[touched[i]]) << CELL_BITS) | ways.steps[touched[i]])
-    for i in np.argsort(key):
-        _let_wait(waiting, touched[i])
+    for cell in touched:
+        _let_wait(waiting, cell)
     for cell in touched:
         _let_cell_below_wait(waiting, cell, ways.direction[cell], columns)
     while waiting.ends[1] > 0:
@@ -233,7 +231,7 @@ def _judge(ways: Ways, cell: int, columns: int, rule: int) -> bool:  # pragma: n
             continue
         total += ways.flow[other, 0]
         share = ways.flow[other, 0] if ways.facets[other] else UNBOUNDED
-        if share > largest or (share == largest and _is_higher(ways.level, other, source)):
+        if share > largest or (share == largest and is_higher(ways.level, other, source)):
             largest = share
             source = other
     came = 0.0
@@ -249,12 +247,6 @@ def _judge(ways: Ways, cell: int, columns: int, rule: int) -> bool:  # pragma: n
     ways.flow[cell, 0] = total
     ways.deviation[cell] = came
     return changed
-
-
-@compiled
-def _is_higher(level: IntArray, cell: int, than: int) -> bool:  # pragma: no cover - compiled
-    """Tell whether a cell is higher than another, or as high and later in the grid."""
-    return level[cell] > level[than] or (level[cell] == level[than] and cell > than)
 
 
 @compiled

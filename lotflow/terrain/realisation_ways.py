@@ -3,7 +3,7 @@ Compiled loops for the directions of a realisation, as the main chain finds them
 
 Everything is flat and in whole levels, see `realisation_flood`. What does not depend on the
 paths from above, the steepest facets, is found for all cells at once, in the order in which
-they stand in memory; then each cell is judged in turn, from high to low.
+they stand in memory; then each cell is judged in turn, after those that drain to it.
 """
 
 from __future__ import annotations
@@ -63,7 +63,7 @@ class Ways(NamedTuple):
 @compiled
 def steepest_facets(
     level: IntArray, drain: BoolArray, columns: int
-) -> NDArray[np.uint8]:  # pragma: no cover - compiled
+) -> tuple[NDArray[np.uint8], NDArray[np.uint8]]:  # pragma: no cover - compiled
     """
     Find the triangular facets round each cell that fall most steeply.
 
@@ -77,6 +77,8 @@ def steepest_facets(
     facets
         One bit per facet, several where they share the steepest edge; 0 at drains and on level
         ground, where no neighbour is lower.
+    choices
+        One bit per direction that may be chosen by least deviation, the first for 1.
 
     References
     ----------
@@ -85,6 +87,7 @@ def steepest_facets(
     """
     rows = level.size // columns
     facets = np.zeros(level.size, np.uint8)
+    choices = np.zeros(level.size, np.uint8)
     slope = np.zeros((8, columns), np.float64)  # squared: no roots are needed to compare
     best = np.zeros(columns, np.float64)
     # row by row, so that the inner loops run over neighbours in memory
@@ -110,13 +113,22 @@ def steepest_facets(
                 slope[q, column] = value
                 best[column] = max(best[column], value)
         for q in range(8):
+            k1 = _FACET_CARDINAL[q]
+            k2 = _FACET_DIAGONAL[q]
+            to_cardinal = start + ROW_STEP[k1] * columns + COLUMN_STEP[k1]
+            to_diagonal = start + ROW_STEP[k2] * columns + COLUMN_STEP[k2]
             for column in range(1, columns - 1):
-                bit = 1 << q if slope[q, column] == best[column] else 0
-                facets[start + column] |= np.uint8(bit)
+                is_steepest = slope[q, column] == best[column]
+                here = level[start + column]
+                falls1 = is_steepest and level[to_cardinal + column] < here
+                falls2 = is_steepest and level[to_diagonal + column] < here
+                facets[start + column] |= np.uint8(is_steepest << q)
+                choices[start + column] |= np.uint8((falls1 << (k1 - 1)) | (falls2 << (k2 - 1)))
         for column in range(1, columns - 1):
             if best[column] == 0.0 or drain[start + column]:
                 facets[start + column] = 0
-    return facets
+                choices[start + column] = 0
+    return facets, choices
 
 
 @compiled
@@ -271,35 +283,114 @@ def way_down(
 
 
 @compiled
+def complete_choices(
+    ways: Ways, choices: NDArray[np.uint8], columns: int, rule: int
+) -> None:  # pragma: no cover - compiled
+    """
+    Put in the directions of level ground, and those of rules that leave no choice, in place.
+
+    Parameters
+    ----------
+    ways
+        With levels, facets and steps.
+    choices
+        From `steepest_facets`; changed.
+    columns, rule
+        As for `way_down`.
+    """
+    for cell in range(choices.size):
+        if ways.steps[cell] > 0 or (rule != LEAST_DEVIATION and choices[cell]):
+            choices[cell] = 1 << (way_down(ways, cell, 0.0, columns, rule)[0] - 1)
+
+
+@compiled
+def _pointed_at(
+    choices: NDArray[np.uint8], columns: int
+) -> NDArray[np.uint8]:  # pragma: no cover - compiled
+    """Count the neighbours of each cell that may drain to it; cells of the ring have none."""
+    count = np.zeros(choices.size, np.uint8)
+    for row in range(1, choices.size // columns - 1):
+        start = row * columns
+        for k in range(1, 9):
+            other = start + ROW_STEP[k] * columns + COLUMN_STEP[k]
+            back = (k + 3) % 8
+            for column in range(1, columns - 1):
+                count[start + column] += (choices[other + column] >> back) & 1
+    return count
+
+
+@compiled
 def find_directions(
-    ways: Ways, order: IntArray, columns: int, rule: int
+    ways: Ways, choices: NDArray[np.uint8], columns: int, rule: int
 ) -> None:  # pragma: no cover - compiled
     """
     Give each cell one of eight directions; see `kernels.least_deviation_directions`.
+
+    A cell is judged when all that may drain to it have been. Then the path is followed down, so
+    that what is needed next stands close by in memory.
 
     Parameters
     ----------
     ways
         With levels, facets and steps, and in the flow what each cell adds; directions, flow and
         deviation, 0 before, are changed.
-    order
-        From `realisation_flood.flood`, settled.
+    choices
+        Directions each cell may take, completed.
     columns, rule
         As for `way_down`.
     """
-    largest = np.zeros(ways.level.size, np.int32)
-    for position in range(order.size - 1, -1, -1):
-        cell = order[position]
-        if ways.facets[cell] == 0 and ways.steps[cell] == 0:  # a drain
+    waits_for = _pointed_at(choices, columns)
+    largest = np.zeros(choices.size, np.int32)
+    source = np.zeros(choices.size, np.int32)
+    ready = np.empty(choices.size, np.int32)
+    for start in range(choices.size):
+        if choices[start] == 0 or waits_for[start] > 0 or ways.direction[start]:
             continue
-        chosen, handed_on = way_down(ways, cell, ways.deviation[cell], columns, rule)
-        ways.direction[cell] = chosen
-        below = cell + ROW_STEP[chosen] * columns + COLUMN_STEP[chosen]
-        ways.flow[below, 0] += ways.flow[cell, 0]
-        ways.flow[below, 1] += ways.flow[cell, 1]
-        # a path that leaves level ground, where its course is unknown, begins anew
-        share = ways.flow[cell, 0] if ways.facets[cell] else np.int32(UNBOUNDED)
-        # cells come from high to low: of equal ones the first to come, the highest, counts
-        if share > largest[below]:
-            largest[below] = share
-            ways.deviation[below] = handed_on
+        ready[0] = start
+        count = 1
+        while count > 0:
+            count -= 1
+            cell = ready[count]
+            _drain_down(ways, cell, largest, source, columns, rule)
+            for k in range(1, 9):
+                if (choices[cell] >> (k - 1)) & 1:
+                    other = cell + ROW_STEP[k] * columns + COLUMN_STEP[k]
+                    waits_for[other] -= 1
+                    if waits_for[other] == 0 and choices[other]:
+                        ready[count] = other
+                        count += 1
+
+
+@compiled
+def _drain_down(
+    ways: Ways, cell: int, largest: IntArray, source: IntArray, columns: int, rule: int
+) -> None:  # pragma: no cover - compiled
+    """Choose the direction of a cell and hand its flow and deviation on."""
+    chosen, handed_on = way_down(ways, cell, ways.deviation[cell], columns, rule)
+    ways.direction[cell] = chosen
+    below = cell + ROW_STEP[chosen] * columns + COLUMN_STEP[chosen]
+    ways.flow[below, 0] += ways.flow[cell, 0]
+    ways.flow[below, 1] += ways.flow[cell, 1]
+    # a path that leaves level ground, where its course is unknown, begins anew
+    share = ways.flow[cell, 0] if ways.facets[cell] else np.int32(UNBOUNDED)
+    if share > largest[below] or (
+        share == largest[below] and is_higher(ways.level, cell, source[below])
+    ):
+        largest[below] = share
+        source[below] = cell
+        ways.deviation[below] = handed_on
+
+
+@compiled
+def is_higher(level: IntArray, cell: int, than: int) -> bool:  # pragma: no cover - compiled
+    """
+    Tell whether a cell is higher than another, or as high and later in the grid.
+
+    Parameters
+    ----------
+    level
+        Flat filled surface.
+    cell, than
+        The two.
+    """
+    return level[cell] > level[than] or (level[cell] == level[than] and cell > than)

@@ -6,6 +6,7 @@ import shutil
 from pathlib import Path
 
 import pytest
+from programme.damage import damaged
 from programme.judge import Tally, judged
 from programme.mutate import mutated
 from programme.server import Ended, Server
@@ -44,7 +45,7 @@ def check(server: Server, job: Path) -> Ended:
 
 
 @pytest.mark.parametrize("kind", LINES)
-@tiers(16, 3333, 16_666)
+@tiers(20, 3333, 16_666)
 def test_damaged_layers(
     server: Server, jobs: dict[str, Path], tmp_path: Path, kind: str, cases: int
 ) -> None:
@@ -52,16 +53,12 @@ def test_damaged_layers(
     tally, job = Tally(f"C damaged {kind}"), shutil.copytree(jobs[kind], tmp_path / "job")
     whole, files = check(server, job), parts(jobs[kind])
     assert whole.value["code"] == 0
-    for number in range(cases):
-        file = files[number % len(files)]
-        seed = f"C-{SEED}-{file.name}-{number}"
-        _, data = mutated(file.read_bytes(), seed)
-        (job / file.name).write_bytes(data)
-        names = (file.stem, "layer ")
-        outcome = tally.add(judged(check(server, job), whole, names=names), seed)
-        if outcome not in ("equal", "refused", "finding", "silent"):
-            keep(f"{seed}.{outcome}{file.suffix}", data)
-        shutil.copyfile(file, job / file.name)
+    for file in files:
+        seeds = [f"C-{SEED}-{file.name}-{n}" for n in range(max(cases // len(files), 1))]
+        for seed, ended in damaged(server, job, file.name, seeds):
+            outcome = tally.add(judged(ended, whole, names=(file.stem, "layer ")), seed)
+            if outcome not in ("equal", "refused", "finding", "silent"):
+                keep(f"{seed}.{outcome}{file.suffix}", mutated(file.read_bytes(), seed)[1])
     report(tally)
     tally.assert_no_crash()
     assert tally.counts["refused"] > 0

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import json
+import re
 import shutil
 import string
 import tempfile
@@ -117,7 +118,8 @@ def test_ground_is_read_as_it_was_stored(
     source = inspect_elevation([tmp_path / "dem.tif"], vertical_unit="m")
     top, left = data.draw(st.integers(0, rows - 2)), data.draw(st.integers(0, columns - 2))
     bottom, right = data.draw(st.integers(top + 1, rows)), data.draw(st.integers(left + 1, columns))
-    (west, north), (east, south) = PLACE * (left, top), PLACE * (right, bottom)
+    west, east = (PLACE.c + PLACE.a * column for column in (left, right))
+    north, south = (PLACE.f + PLACE.e * row for row in (top, bottom))
     window = read_elevation(source, (west, south, east, north)).grid
     np.testing.assert_array_equal(
         window.values, ground.astype("float32")[top:bottom, left:right].astype(float)
@@ -377,9 +379,9 @@ class JobFolder(RuleBasedStateMachine):
         """Write a setting that is right or wrong."""
         if self.started:
             path = self.place / "job" / "job.toml"
-            text = path.read_text().replace("rmse_m = -1.0 #", "").replace("[elevation]\n", "[elevation]\n" if good else "[elevation]\nrmse_m = -1.0 #\n", 1)  # noqa: E501
-            path.write_text(text if good else text)
-            self.good = "rmse_m = -1.0" not in path.read_text()
+            setting = f"rmse_m = {0.1 if good else -0.1}"
+            path.write_text(re.sub(r"(?m)^#? ?rmse_m = .*$", setting, path.read_text()))
+            self.good = good
 
     @rule(overwrite=st.booleans())
     def run(self, *, overwrite: bool) -> None:

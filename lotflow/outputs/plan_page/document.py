@@ -31,7 +31,7 @@ if TYPE_CHECKING:
     from lotflow.units import UnitSystem
 
 #: In the order in which they run.
-_SCRIPTS: Final = ("water.js", "numbers.js", "plan.js")
+_SCRIPTS: Final = ("water.js", "numbers.js", "symbols.js", "plan.js")
 #: Addresses in a style sheet would be asked for; the page needs none of them.
 _ADDRESS: Final = re.compile(r"[\w-]+\s*:\s*url\((?!['\"]?#)[^)]*\)[^;}]*;?")
 

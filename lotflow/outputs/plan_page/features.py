@@ -1,167 +1,23 @@
-"""What a plan page draws: layers with their colours, and what is told of each row."""
+"""What a plan page draws: the rows of its layers with their coordinates and looks."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any, Final, Literal
+from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 import pandas as pd
 import shapely
 
 from lotflow.outputs import palette
+from lotflow.outputs.plan_page.drawn import DRAWN, DrawnLayer
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
     from lotflow.grid import Grid
 
-Mark = Literal["", "square", "circle", "on", "off"]
-
-
-@dataclass(frozen=True)
-class Told:
-    """
-    One line of what is told of a row.
-
-    Parameters
-    ----------
-    label
-        Shown before the value.
-    column
-        Of the layer.
-    quantity
-        As in `units.SHOWN`, or "text", "whole", "share", "slope", "yr".
-    """
-
-    label: str
-    column: str
-    quantity: str = "text"
-
-
-@dataclass(frozen=True)
-class DrawnLayer:
-    """
-    How a layer is drawn.
-
-    Parameters
-    ----------
-    title
-        In the list of layers.
-    fill, stroke, width, dashes, opacity
-        Colours, line width [pixels], dashes, opacity of the fill; empty for none.
-    mark
-        Symbol of points.
-    heading
-        Column that names a row; empty for the title alone.
-    label
-        Whether that name is written on the map.
-    told
-        Lines of the tooltip.
-    shown
-        Whether it is drawn at first.
-    where
-        Column and value: only such rows are drawn.
-    """
-
-    title: str
-    fill: str = ""
-    stroke: str = ""
-    width: float = 1.5
-    dashes: str = ""
-    opacity: float = 0.25
-    mark: Mark = ""
-    heading: str = ""
-    label: bool = False
-    told: tuple[Told, ...] = ()
-    shown: bool = True
-    where: tuple[str, str] | None = None
-
-
 #: What is there today and is to be replaced is drawn with dashes.
 _TODAY_DASHES: Final = "3 6"
-
-#: From the ground up: later layers are drawn over earlier ones.
-DRAWN: Final[dict[str, DrawnLayer]] = {
-    "contours": DrawnLayer(
-        "Contours", stroke=palette.CONTOUR, width=0.8, heading="label", shown=False
-    ),
-    "catchments": DrawnLayer(
-        "Catchments of the inlets", fill=palette.CATCHMENTS[0], stroke=palette.CATCHMENTS[0],
-        opacity=0.14, heading="name", told=(Told("Area", "area_m2", "area"),),
-    ),
-    "buildings": DrawnLayer(
-        "Buildings", fill=palette.BUILDING, stroke=palette.BUILDING_EDGE, width=1,
-        opacity=0.9, heading="name",
-    ),
-    "low_spots": DrawnLayer(
-        "Low spots", stroke=palette.WATER_EDGE, fill="#2f6fb3", opacity=0.05, width=1,
-        heading="id", label=True,
-        told=(
-            Told("Depth", "depth_m", "depth"),
-            Told("Area", "area_m2", "area"),
-            Told("Volume", "volume_m3", "volume"),
-            Told("Overflows at", "spill_elevation_m", "elevation"),
-            Told("Drains to it", "contributing_area_m2", "area"),
-            Told("Stands in realisations", "probability", "share"),
-            Told("May be none", "artefact"),
-        ),
-    ),
-    "ponds": DrawnLayer(
-        "Ponds of the storm", fill="#1a3f86", stroke=palette.WATER_EDGE, opacity=0.55, width=1,
-        told=(
-            Told("Water level", "level_m", "elevation"),
-            Told("Depth", "depth_m", "depth"),
-            Told("Volume", "volume_m3", "volume"),
-            Told("Gone after", "hours_to_empty", "hours"),
-        ),
-        where=("case", "open"),
-    ),
-    "flow_paths": DrawnLayer(
-        "Flow paths", stroke=palette.FLOW, width=2,
-        told=(
-            Told("Drains to its end", "area_m2", "area"),
-            Told("Length", "length_m", "length"),
-            Told("Slope", "slope", "slope"),
-            Told("Over filled ground", "ponded_share", "share"),
-        ),
-    ),
-    "lot": DrawnLayer("Lot", stroke=palette.LOT, width=2.5, dashes="10 5"),
-    "lot_line_crossings": DrawnLayer(
-        "Water over the lot line", fill=palette.RUN_ON, stroke=palette.INK, mark="on",
-        told=(
-            Told("Way", "direction"),
-            Told("From", "area_m2", "area"),
-            Told("Ground", "elevation_m", "elevation"),
-        ),
-    ),
-    "drain_lines": DrawnLayer(
-        "Drain lines", stroke=palette.PIPE, width=3, heading="name",
-        told=(
-            Told("System", "case"),
-            Told("Diameter", "diameter_m", "diameter"),
-            Told("Fall", "fall_m", "elevation"),
-            Told("Slope", "slope_m_per_m", "slope"),
-            Told("Can carry", "capacity_m3s", "flow"),
-            Told("Least cover", "least_cover_m", "elevation"),
-            Told("Needed", "required_size"),
-        ),
-    ),
-    "nodes": DrawnLayer(
-        "Ends and joints of lines", fill="#ffffff", stroke=palette.PIPE, mark="circle",
-        heading="name", told=(Told("Kind", "kind"), Told("System", "case")), shown=False,
-    ),
-    "inlets": DrawnLayer(
-        "Inlets", fill=palette.INK, stroke="#ffffff", mark="square", heading="name", label=True,
-        told=(
-            Told("Kind", "kind"),
-            Told("Catchment", "catchment_m2", "area"),
-            Told("Roofs led to it", "roof_connected_m2", "area"),
-            Told("Ground", "ground_elevation_m", "elevation"),
-            Told("Left standing", "residual_depth_m", "depth"),
-        ),
-    ),
-}  # fmt: skip
 
 
 def drawn_layers(layers: Mapping[str, pd.DataFrame], ground: Grid) -> list[dict[str, Any]]:
@@ -181,32 +37,38 @@ def drawn_layers(layers: Mapping[str, pd.DataFrame], ground: Grid) -> list[dict[
         From the ground up, each with its style and features.
     """
     found = []
-    for name, drawn in DRAWN.items():
-        frame = layers.get(name)
+    for key, drawn in DRAWN.items():
+        frame = layers.get(drawn.source or key)
         if frame is None or frame.empty:
             continue
-        if drawn.where is not None:
-            frame = frame[frame[drawn.where[0]] == drawn.where[1]]
+        frame = frame if drawn.rows is None else drawn.rows(frame)
         features = _features(frame, drawn, ground)
         if features:
-            found.append({"key": name, **_style(drawn), "features": features})
+            found.append({"key": key, **_style(drawn, frame), "features": features})
     return found
 
 
-def _style(drawn: DrawnLayer) -> dict[str, Any]:
-    """Style of a layer as the page reads it."""
-    keys = ("title", "fill", "stroke", "width", "dashes", "opacity", "mark", "label", "shown")
-    return {key: getattr(drawn, key) for key in keys}
+def _style(drawn: DrawnLayer, frame: pd.DataFrame) -> dict[str, Any]:
+    """Style of a layer as the page reads it; a key of the verdicts that occur."""
+    names = ("title", "fill", "stroke", "width", "dashes", "opacity", "mark", "label", "shown")
+    style = {name: getattr(drawn, name) for name in names}
+    style["veil"] = palette.VEIL
+    if drawn.verdicts is not None:
+        there = set(frame[drawn.verdicts.column])
+        style["verdicts"] = [
+            [value, *look] for value, look in drawn.verdicts.looks.items() if value in there
+        ]
+    return style
 
 
 def _features(frame: Any, drawn: DrawnLayer, ground: Grid) -> list[dict[str, Any]]:
-    """Rows with their coordinates and what is told of them."""
+    """Rows with their coordinates, their looks and what is told of them."""
     west, south, _, _ = ground.bounds
     decimals = max(0, int(np.ceil(-np.log10(0.02 / ground.metres_per_unit))))
     told = [line for line in drawn.told if line.column in frame.columns]
     rows = []
-    for number, (_, row) in enumerate(frame.iterrows()):
-        shape = row.geometry
+    shapes = frame.geometry.tolist()
+    for number, (row, shape) in enumerate(zip(frame.to_dict("records"), shapes, strict=True)):
         if shape is None or shape.is_empty:
             continue
         feature: dict[str, Any] = {
@@ -217,16 +79,33 @@ def _features(frame: Any, drawn: DrawnLayer, ground: Grid) -> list[dict[str, Any
         }  # fmt: skip
         if drawn.heading:
             feature["name"] = plain(row[drawn.heading])
-        if "return_period_yr" in frame.columns:
-            feature["storm"] = plain(row["return_period_yr"])
-        if drawn.mark == "on":
-            feature["mark"] = row["direction"]
-        if "kind" in frame.columns and row["kind"] == "index":
-            feature["bold"] = True
-        if "case" in frame.columns and row["case"] == "today":
-            feature["dashes"] = _TODAY_DASHES
-        rows.append(feature)
+        rows.append(feature | _storm(row) | _look(row, drawn, number))
     return rows
+
+
+def _storm(row: Mapping[str, Any]) -> dict[str, Any]:
+    """The storm a row belongs to, or the most frequent one it belongs to."""
+    keys = (("storm", "return_period_yr"), ("leastStorm", "least_return_period_yr"))
+    return {key: plain(row[column]) for key, column in keys if column in row}
+
+
+def _look(row: Mapping[str, Any], drawn: DrawnLayer, number: int) -> dict[str, Any]:
+    """What of a row's look is not that of its layer."""
+    look: dict[str, Any] = {}
+    if drawn.mark == "on":
+        look["mark"] = row["direction"]
+    if drawn.bold is not None and row[drawn.bold[0]] == drawn.bold[1]:
+        look["bold"] = True
+    if drawn.hues:
+        look["colour"] = drawn.hues[number % len(drawn.hues)]
+    if row.get("case") == "today":
+        look["dashes"] = _TODAY_DASHES
+    if drawn.verdicts is not None and row[drawn.verdicts.column] in drawn.verdicts.looks:
+        look["colour"], look["dashes"] = drawn.verdicts.looks[row[drawn.verdicts.column]]
+    certain = plain(row.get("probability"))
+    if certain is not None and certain < 1.0:
+        look["fade"] = round(1.0 - certain, 2)
+    return look
 
 
 def plain(value: Any) -> Any:

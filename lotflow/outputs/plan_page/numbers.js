@@ -6,8 +6,9 @@ function makeNumbers(shown) {
     "en-US", { minimumFractionDigits: digits, maximumFractionDigits: digits });
   const show = (value, quantity, system) => {
     if (value === null || value === undefined || value === "") return "–";
-    if (quantity === "text") return String(value);
+    if (quantity === "text" || typeof value === "string") return String(value);
     if (typeof value !== "number" || Number.isNaN(value)) return "–";
+    if (quantity === "number") return value.toLocaleString("en-US", { maximumFractionDigits: 2 });
     if (quantity === "whole") return text(value, 0);
     if (quantity === "share") return `${text(100 * value, 0)} %`;
     if (quantity === "slope") return `${text(100 * value, 2)} %`;

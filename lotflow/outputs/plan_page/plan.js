@@ -2,17 +2,6 @@
 // text, never as markup.
 "use strict";
 
-function element(tag, options = {}, ...children) {
-  const made = document.createElement(tag);
-  const { text, ...attributes } = options;
-  if (text !== undefined) made.textContent = text;
-  for (const [name, value] of Object.entries(attributes)) made.setAttribute(name, value);
-  made.append(...children);
-  return made;
-}
-
-function byId(id) { return document.getElementById(id); }
-
 function startPage(data, water) {
   const { show } = makeNumbers(data.shown);
   const state = { system: data.units, storm: data.storms.at(-1) ?? "", ask: "look", first: null };
@@ -21,8 +10,10 @@ function startPage(data, water) {
     crs: L.CRS.Simple, zoomSnap: 0.25, minZoom: -6, maxZoom: 9, attributionControl: false,
     zoomControl: true,
   });
+  const names = []; // written on the map: { tag, at, width, height, fixed }
   const bounds = [[0, 0], [water.rows * water.side, water.columns * water.side]];
   const answers = L.layerGroup().addTo(map);
+  const BESIDE = window.matchMedia("(min-width: 761px)");
 
   // ---- layers ----------------------------------------------------------------------------
   function pictures() {
@@ -55,28 +46,17 @@ function startPage(data, water) {
   }
 
   function symbol(layer, feature, [north, east]) {
-    const at = L.latLng(north, east);
-    if (layer.mark === "circle") {
-      return L.circleMarker(at, { radius: 6, color: layer.stroke, weight: 2, fillColor: layer.fill, fillOpacity: 1 });
-    }
-    const shape = layer.mark === "square" ? "M3 3H15V15H3Z" : feature.mark === "on" ? "M9 16L2 3H16Z" : "M9 2L16 15H2Z";
-    const svg = document.createElementNS("http://www.w3.org/2000/svg", "svg");
-    svg.setAttribute("viewBox", "0 0 18 18");
-    const path = document.createElementNS("http://www.w3.org/2000/svg", "path");
-    path.setAttribute("d", shape);
-    path.setAttribute("fill", feature.mark === "off" ? "#ffffff" : layer.fill);
-    path.setAttribute("stroke", layer.stroke);
-    path.setAttribute("stroke-width", "1.5");
-    svg.append(path);
-    const icon = L.divIcon({ className: "mark", html: svg, iconSize: [18, 18] });
-    return L.marker(at, { icon, keyboard: false, title: "", alt: String(feature.name ?? layer.title) });
+    const icon = L.divIcon({ className: "mark", html: drawnMark(layer, feature), iconSize: [18, 18] });
+    return L.marker(L.latLng(north, east), { icon, keyboard: false, title: "", alt: String(feature.name ?? layer.title) });
   }
 
   function shapeOf(layer, feature) {
     const style = {
-      color: layer.stroke, weight: feature.bold ? 2 * layer.width : layer.width, dashArray: feature.dashes || layer.dashes || null,
-      fill: layer.fill !== "", fillColor: layer.fill || layer.stroke, fillOpacity: layer.opacity,
+      color: feature.colour || layer.stroke, weight: feature.bold ? 2 * layer.width : layer.width,
+      dashArray: feature.dashes ?? (layer.dashes || null),
+      fill: layer.fill !== "", fillColor: feature.colour || layer.fill || layer.stroke, fillOpacity: layer.opacity,
     };
+    if (feature.fade) Object.assign(style, { fillColor: layer.veil, fillOpacity: 0.85 * feature.fade, opacity: 1 - 0.6 * feature.fade });
     if (feature.shape.kind === "polygon") return L.polygon(feature.shape.parts, style);
     if (feature.shape.kind === "line") {
       const line = L.polyline(feature.shape.parts, { ...style, fill: false });
@@ -94,7 +74,7 @@ function startPage(data, water) {
       const shape = shapeOf(layer, feature);
       shape.bindTooltip(() => tip(layer, feature), { sticky: true, className: "told-tip" });
       shape.on("click", () => choose(layer.key, feature.name));
-      shape.storm = feature.storm;
+      shape.feature = feature;
       group.addLayer(shape);
       if (layer.label && feature.name !== undefined) group.addLayer(nameTag(feature, shape));
       if (feature.name !== undefined) rows.set(String(feature.name), [...(rows.get(String(feature.name)) ?? []), shape]);
@@ -105,28 +85,39 @@ function startPage(data, water) {
 
   function nameTag(feature, shape) {
     const at = shape.getBounds ? shape.getBounds().getCenter() : shape.getLatLng();
-    const direction = { polygon: "center", line: "top", point: "right" }[feature.shape.kind];
-    return L.tooltip({ permanent: true, direction, className: "name", interactive: false })
-      .setLatLng(at).setContent(element("span", { text: String(feature.name) }));
+    const text = String(feature.name);
+    const direction = feature.shape.kind === "polygon" ? "center" : "right";
+    const tag = L.tooltip({ permanent: true, direction, className: "name", interactive: false })
+      .setLatLng(at).setContent(element("span", { text }));
+    names.push({ tag, at, width: 7.4 * text.length, height: 16, fixed: direction === "center" });
+    return tag;
+  }
+
+  // Names step aside for each other and for symbols, at every zoom anew.
+  function placeNames() {
+    const there = names.filter(({ tag }) => map.hasLayer(tag));
+    const pixels = (at) => map.latLngToLayerPoint(at);
+    const symbols = [...drawn.values()].filter(({ group }) => map.hasLayer(group))
+      .flatMap(({ group }) => (group.getLayers?.() ?? []).filter((shape) => shape instanceof L.Marker))
+      .map((shape) => pixels(shape.getLatLng())).map(({ x, y }) => [x, y]);
+    const sides = placedNames(there.map((name) => ({ ...name, ...pixels(name.at) })), symbols);
+    there.forEach(({ tag }, n) => { tag.options.direction = sides[n]; tag.update(); });
   }
 
   function stormLayers() {
     for (const { group, features } of drawn.values()) {
-      if (!features || !features.some((f) => f.storm !== undefined)) continue;
+      if (!features || !features.some((f) => f.storm !== undefined || f.leastStorm !== undefined)) continue;
       group.eachLayer((shape) => {
-        const on = shape.storm === undefined || String(shape.storm) === state.storm;
         const node = shape.getElement?.();
-        if (node) node.style.display = on ? "" : "none";
+        if (node) node.style.display = inStorm(shape.feature) ? "" : "none";
       });
     }
   }
 
-  function swatch(style) {
-    const box = element("span", { class: "swatch", "aria-hidden": "true" });
-    if (style.fill) box.style.background = style.fill;
-    if (style.stroke) box.style.border = `2px ${style.dashes ? "dashed" : "solid"} ${style.stroke}`;
-    if (!style.fill) { box.style.height = "0"; box.style.borderWidth = "2px 0 0"; }
-    return box;
+  function inStorm(feature) {
+    const { storm, leastStorm } = feature ?? {};
+    if (storm !== undefined && storm !== null) return String(storm) === state.storm;
+    return !leastStorm || leastStorm <= Number(state.storm);
   }
 
   function listLayers() {
@@ -136,8 +127,9 @@ function startPage(data, water) {
       box.checked = map.hasLayer(group);
       box.addEventListener("change", () => {
         if (box.checked) { group.addTo(map); stormLayers(); } else { group.remove(); }
+        placeNames();
       });
-      list.append(element("li", {}, element("label", {}, box, swatch(style), element("span", { text: title }))));
+      list.append(element("li", {}, element("label", {}, box, swatch(style), element("span", { text: title })), ...(style.verdicts ? [verdictKey(style)] : [])));
     }
   }
 
@@ -151,8 +143,12 @@ function startPage(data, water) {
     data.depthColours.forEach(([place, colour]) => fade.addColorStop(place, colour));
     brush.fillStyle = fade;
     brush.fillRect(0, 0, 140, 1);
-    target.append("0", canvas, `${show(data.deepest, "depth", state.system)} and deeper`);
+    const pale = data.layers.some((layer) => layer.features.some((feature) => feature.fade));
+    target.append("0", canvas, `${show(data.deepest, "depth", state.system)} and deeper${pale ? "; paler: less certain to be there" : ""}`);
   }
+
+  // What a check says in words, with the weight of a finding.
+  const WEIGHTS = { "too flat": "fail", "not reachable": "fail", "cannot tell": "warn", "too narrow to tell": "warn" };
 
   // ---- choosing on the map and in the tables ------------------------------------------------
   function choose(key, name, move = false) {
@@ -160,14 +156,15 @@ function startPage(data, water) {
     const row = [...document.querySelectorAll(`tr[data-layer="${CSS.escape(key)}"]`)].find((one) => one.dataset.name === String(name));
     if (row) {
       row.classList.add("chosen");
-      if (!move) row.scrollIntoView({ block: "nearest" });
+      // beside the map only: below it, the map itself would scroll out of sight
+      if (!move && BESIDE.matches) row.scrollIntoView({ block: "nearest" });
     }
     if (!move) return;
     const layer = drawn.get(key);
     const shapes = layer?.rows.get(String(name)) ?? [];
     if (!shapes.length) return;
-    if (!map.hasLayer(layer.group)) { layer.group.addTo(map); byId(`layer-${key}`).checked = true; }
-    const shape = shapes[0];
+    if (!map.hasLayer(layer.group)) { layer.group.addTo(map); stormLayers(); byId(`layer-${key}`).checked = true; }
+    const shape = shapes.find((one) => inStorm(one.feature)) ?? shapes[0];
     if (shape.getBounds) map.fitBounds(shape.getBounds(), { maxZoom: 4, padding: [60, 60] }); else map.setView(shape.getLatLng(), Math.max(map.getZoom(), 3));
     shape.openTooltip?.();
   }
@@ -189,12 +186,13 @@ function startPage(data, water) {
     target.replaceChildren();
     for (const table of data.tables) {
       const id = `table-${table.key}`;
-      const numeric = table.columns.map(([, quantity]) => quantity !== "text");
+      const numeric = table.columns.map(([, quantity], n) => n > 0 && quantity !== "text");
       const head = element("tr", {}, ...table.columns.map(([label], n) => element("th", { text: label, scope: "col", class: numeric[n] ? "number" : "" })));
       const body = element("tbody");
       for (const row of table.rows) body.append(tableRow(table, row, numeric));
       target.append(element("section", {},
         element("h2", { text: table.title, id }),
+        ...(table.note ? [element("p", { class: "note", text: table.note })] : []),
         element("div", { class: "scroll", tabindex: "0", role: "region", "aria-labelledby": id },
           element("table", {}, element("thead", {}, head), body))));
     }
@@ -211,7 +209,8 @@ function startPage(data, water) {
         button.addEventListener("click", () => (onMap ? choose(table.layer, row.name, true) : goTo(row.place)));
         cell.append(button);
       } else cell.textContent = text;
-      if (table.key === "findings" && n === 0) cell.classList.add(String(value));
+      const weight = table.key === "findings" && n === 0 ? String(value) : WEIGHTS[value];
+      if (weight) cell.classList.add(weight);
       line.append(cell);
     });
     return line;
@@ -416,6 +415,8 @@ function startPage(data, water) {
   map.on("click", (event) => tapped(event.latlng));
   map.on("mousemove", (event) => position(event.latlng));
   map.on("zoomend moveend", scale);
+  map.on("zoomend", placeNames);
+  placeNames();
   scale();
   return { map, tapped, state, water };
 }

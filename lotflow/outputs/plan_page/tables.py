@@ -5,8 +5,19 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 
+from lotflow.outputs.plan_page.entries import (
+    best_options,
+    case_entries,
+    lines_of_result,
+    lines_today,
+    pond_entries,
+    section,
+)
+
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Callable, Mapping, Sequence
+
+    Entries = Callable[[Mapping[str, Any], str], Sequence[Mapping[str, Any]]]
 
 
 @dataclass(frozen=True)
@@ -21,7 +32,7 @@ class Heading:
     key
         Key of the entries; of a storm's value the key in `runoff` or `lines`.
     quantity
-        As in `units.SHOWN`, or "text", "whole", "share", "slope".
+        As in `units.SHOWN`, or "text", "whole", "number", "share", "slope", "hours".
     per_storm
         Whether the value belongs to the chosen storm.
     """
@@ -47,13 +58,28 @@ class PageTable:
         Key by which entries are told apart and found on the map.
     headings
         The columns.
+    entries
+        Gives the entries of its section.
+    note
+        Below the title; empty for none.
     """
 
     title: str
     layer: str
     named_by: str
     headings: tuple[Heading, ...]
+    entries: Entries = section
+    note: str = ""
 
+
+_LINES: Final = (
+    Heading("Name", "name"),
+    Heading("Diameter", "diameter_m", "diameter"),
+    Heading("Slope", "slope_m_per_m", "slope"),
+    Heading("Can carry", "capacity_m3s", "flow"),
+    Heading("Flow", "flow_m3s", "flow", per_storm=True),
+    Heading("Needed", "required_diameter_m", "diameter", per_storm=True),
+)
 
 TABLES: Final[dict[str, PageTable]] = {
     "low_spots": PageTable(
@@ -77,16 +103,76 @@ TABLES: Final[dict[str, PageTable]] = {
             Heading("Flow", "flow_m3s", "flow", per_storm=True),
         ),
     ),
-    "lines": PageTable(
-        "Drain lines", "drain_lines", "name",
+    "outlet_options": PageTable(
+        "Where gravity can lead it", "outlet_options", "subject",
         (
-            Heading("Name", "name"),
-            Heading("System", "case"),
-            Heading("Diameter", "diameter_m", "diameter"),
-            Heading("Slope", "slope_m_per_m", "slope"),
-            Heading("Can carry", "capacity_m3s", "flow"),
-            Heading("Flow", "flow_m3s", "flow", per_storm=True),
-            Heading("Needed", "required_diameter_m", "diameter", per_storm=True),
+            Heading("From", "subject"),
+            Heading("To", "to"),
+            Heading("Run", "run_m", "length"),
+            Heading("Fall left", "left_m", "elevation"),
+            Heading("By the data", "verdict"),
+        ),
+        best_options,
+        "The best place each. Whether water may be let out there is not judged.",
+    ),
+    "ponds": PageTable(
+        "Where water stands after the storm", "low_spots", "low_spot",
+        (
+            Heading("Low spot", "low_spot", "whole"),
+            Heading("Depth", "depth_m", "depth", per_storm=True),
+            Heading("Volume", "volume_m3", "volume", per_storm=True),
+            Heading("Gone after", "soaks_away_h", "hours", per_storm=True),
+            Heading("Below the building", "freeboard_m", "depth", per_storm=True),
+            Heading("Building", "building", per_storm=True),
+        ),
+        pond_entries,
+        "With every inlet open.",
+    ),
+    "pond_cases": PageTable(
+        "If an inlet is blocked", "", "case",
+        (
+            Heading("When", "when"),
+            Heading("Low spot", "low_spot", "whole", per_storm=True),
+            Heading("Depth", "depth_m", "depth", per_storm=True),
+            Heading("Rises", "rise_m", "depth", per_storm=True),
+            Heading("Below the building", "freeboard_m", "depth", per_storm=True),
+            Heading("Building", "building", per_storm=True),
+            Heading("Runs over into", "spills_to", per_storm=True),
+        ),
+        case_entries,
+        "The worst pond of the storm in each case.",
+    ),
+    "facades": PageTable(
+        "Ground at the walls", "facades", "name",
+        (
+            Heading("Wall", "name"),
+            Heading("Falls away", "slope", "slope"),
+            Heading("At least", "slope_limit", "slope"),
+            Heading("By the data", "verdict"),
+        ),
+    ),
+    "openings": PageTable(
+        "Openings of buildings", "openings", "name",
+        (
+            Heading("Opening", "name"),
+            Heading("Kind", "kind"),
+            Heading("Above ground", "above_ground_m", "depth"),
+            Heading("Above low spot's overflow", "freeboard_m", "depth"),
+        ),
+    ),
+    "lines": PageTable("Drain lines", "drain_lines", "name", _LINES, lines_of_result),
+    "lines_today": PageTable(
+        "Drain lines as they are today", "drain_lines", "name", _LINES, lines_today
+    ),
+    "quantities": PageTable(
+        "Quantities", "", "item",
+        (
+            Heading("Item", "item"),
+            Heading("Quantity", "quantity", "number"),
+            Heading("Unit", "unit"),
+            Heading("Counted as", "detail"),
+            Heading("Price", "price", "number"),
+            Heading("Cost", "cost", "number"),
         ),
     ),
     "findings": PageTable(
@@ -98,6 +184,9 @@ TABLES: Final[dict[str, PageTable]] = {
         ),
     ),
 }  # fmt: skip
+
+#: Tables whose entries are all rows of their own, whatever they are called.
+_ROW_BY_ROW: Final = ("quantities", "findings")
 
 
 def page_tables(content: Mapping[str, Any]) -> list[dict[str, Any]]:
@@ -116,28 +205,37 @@ def page_tables(content: Mapping[str, Any]) -> list[dict[str, Any]]:
         period to value.
     """
     found = []
-    for section, table in TABLES.items():
-        rows = _rows(section, table, content)
+    for key, table in TABLES.items():
+        rows = _rows(key, table, content)
         if rows:
-            columns = [[heading.label, heading.quantity] for heading in table.headings]
-            found.append(
-                {"key": section, "title": table.title, "layer": table.layer, "columns": columns,
-                 "rows": rows}
-            )  # fmt: skip
+            filled = [n for n in range(len(table.headings)) if any(_is_told(r, n) for r in rows)]
+            headings = [table.headings[n] for n in filled]
+            found.append({
+                "key": key, "title": table.title, "note": table.note, "layer": table.layer,
+                "columns": [[heading.label, heading.quantity] for heading in headings],
+                "rows": [row | {"cells": [row["cells"][n] for n in filled]} for row in rows],
+            })  # fmt: skip
     return found
 
 
-def _rows(section: str, table: PageTable, content: Mapping[str, Any]) -> list[dict[str, Any]]:
+def _is_told(row: Mapping[str, Any], column: int) -> bool:
+    """Tell whether a cell of a row says something, in any storm."""
+    cell = row["cells"][column]
+    values = cell.values() if isinstance(cell, dict) else (cell,)
+    return any(value not in (None, "") for value in values)
+
+
+def _rows(key: str, table: PageTable, content: Mapping[str, Any]) -> list[dict[str, Any]]:
     """Rows of one table, entries of the same name as one row."""
     by_name: dict[Any, list[Mapping[str, Any]]] = {}
-    for position, entry in enumerate(content[section]):
+    for position, entry in enumerate(table.entries(content, key)):
         # findings of one subject are several rows; lines have one entry per storm
-        name = position if section == "findings" else _identity(entry, table.named_by)
+        name = position if key in _ROW_BY_ROW else _identity(entry, table.named_by)
         by_name.setdefault(name, []).append(entry)
     return [
         {
             "name": entries[0].get(table.named_by),
-            "place": _place(entries[0]),
+            "place": next((place for entry in entries if (place := _place(entry))), None),
             "cells": [_cell(heading, entries, content) for heading in table.headings],
         }
         for entries in by_name.values()

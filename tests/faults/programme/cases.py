@@ -2,15 +2,21 @@
 
 from __future__ import annotations
 
+import contextlib
 import hashlib
+import io
 import json
 import os
+import signal
 import sys
+import time
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
+from programme.limits import SECONDS
+from programme.mutate import mutated
 from programme.spies import replace, spy
 
 SAMPLE = Path(__file__).parents[3] / "data_samples" / "alder_court"
@@ -48,7 +54,7 @@ def command(arguments: list[str]) -> int:
     raise AssertionError("a command ends by exiting")
 
 
-def check(job: str, site_is_known: bool = False) -> dict[str, Any]:  # noqa: FBT001, FBT002
+def check(job: str, site_is_known: bool = False) -> dict[str, Any]:
     """
     Run `lotflow check` on a job and fingerprint what it read.
 
@@ -65,12 +71,60 @@ def check(job: str, site_is_known: bool = False) -> dict[str, Any]:  # noqa: FBT
         `code`, and digests of the elevations, their place and every site layer.
     """
     seen: dict[str, Any] = {}
-    spy("lotflow.inputs.elevation", "read_elevation", lambda given: seen.update(_ground(given)))
-    if site_is_known:
-        replace("lotflow.inputs.site", "read_site", lambda *_, **__: _KNOWN_SITES["site"])
-    spy("lotflow.inputs.site", "read_site", lambda given: seen.update(_layers(given)))
+    _watch(seen, site_is_known=site_is_known)
     seen["code"] = command(["check", job, "--json"])
     return seen
+
+
+def check_damaged(
+    job: str, name: str, seeds: list[str], header: bool, site_is_known: bool
+) -> list[dict[str, Any]]:
+    """
+    Damage one file of a job again and again, and check the job each time.
+
+    Parameters
+    ----------
+    job
+        Folder of the job; the file is put right at the end.
+    name
+        Of the file.
+    seeds
+        A damage each.
+    header
+        Whether only the first bytes are damaged.
+    site_is_known
+        As for `check`.
+
+    Returns
+    -------
+    cases
+        Per seed what was seen, printed and how long it took.
+    """
+    path = Path(job, name)
+    whole = path.read_bytes()
+    seen: dict[str, Any] = {}
+    _watch(seen, site_is_known=site_is_known)
+    cases = []
+    for seed in seeds:
+        path.write_bytes(mutated(whole, seed, header=header)[1])
+        seen.clear()
+        out, err, begun = io.StringIO(), io.StringIO(), time.monotonic()
+        signal.setitimer(signal.ITIMER_REAL, SECONDS)  # its signal ends the process
+        with contextlib.redirect_stdout(out), contextlib.redirect_stderr(err):
+            code = command(["check", job, "--json"])
+        signal.setitimer(signal.ITIMER_REAL, 0)
+        cases.append({"value": {**seen, "code": code}, "out": out.getvalue(),
+                      "err": err.getvalue(), "seconds": time.monotonic() - begun})  # fmt: skip
+    path.write_bytes(whole)
+    return cases
+
+
+def _watch(seen: dict[str, Any], *, site_is_known: bool) -> None:
+    """Have fingerprints of all that is read put into a dictionary."""
+    if site_is_known:
+        replace("lotflow.inputs.site", "read_site", lambda *_, **__: _KNOWN_SITES["site"])
+    spy("lotflow.inputs.elevation", "read_elevation", lambda given: seen.update(_ground(given)))
+    spy("lotflow.inputs.site", "read_site", lambda given: seen.update(_layers(given)))
 
 
 def flushed(code: int) -> int:

@@ -23,9 +23,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-#: Time a case may take [s], and memory above what the server has mapped [bytes].
-SECONDS = 5.0
-MEMORY_BYTES = 1 << 30
+from programme.limits import MEMORY_BYTES, SECONDS
 
 #: A child that an exception of the case itself ends, not one of the program.
 BROKEN_CASE = 97

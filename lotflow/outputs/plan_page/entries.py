@@ -1,0 +1,103 @@
+"""Entries of a summary as the tables of a plan page want them."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from lotflow.outputs.drain_cases import blocked_text
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
+
+def section(content: Mapping[str, Any], key: str) -> Sequence[Mapping[str, Any]]:
+    """Entries of a summary's section as they are."""
+    entries: Sequence[Mapping[str, Any]] = content[key]
+    return entries
+
+
+def best_options(content: Mapping[str, Any], key: str) -> list[dict[str, Any]]:
+    """
+    Choose the best place that gravity might reach from each subject.
+
+    Parameters
+    ----------
+    content
+        As `summary_content` gives it.
+    key
+        Of the section.
+
+    Examples
+    --------
+    >>> options = [{"rank": 1, "kind": "curb", "place": "Front"}, {"rank": 2, "kind": "street"}]
+    >>> best_options({"outlet_options": options}, "outlet_options")[0]["to"]
+    'curb, Front'
+    """
+    return [
+        {**entry, "to": ", ".join(str(part) for part in (entry["kind"], entry["place"]) if part)}
+        for entry in content[key]
+        if entry["rank"] == 1
+    ]
+
+
+def pond_entries(content: Mapping[str, Any], key: str) -> list[dict[str, Any]]:
+    """
+    Give the water in each low spot after each storm, every inlet open.
+
+    Of several ponds in one low spot the deepest counts.
+
+    Parameters
+    ----------
+    content
+        As `summary_content` gives it.
+    key
+        Of the section.
+    """
+    deepest: dict[tuple[Any, Any], Mapping[str, Any]] = {}
+    for entry in content[key]:
+        if entry["case"] == "open" and entry["low_spot"] is not None:
+            where = (entry["low_spot"], entry["return_period_yr"])
+            known = deepest.get(where)
+            if known is None or entry["depth_m"] > known["depth_m"]:
+                deepest[where] = entry
+    return [_pond(deepest[where]) for where in sorted(deepest)]
+
+
+def _pond(entry: Mapping[str, Any]) -> dict[str, Any]:
+    """Say in words what no number says: that there is no water, or that it stays."""
+    kept = {key: value for key, value in entry.items() if key != "case"}
+    if not entry["depth_m"]:
+        nothing = dict.fromkeys(("volume_m3", "soaks_away_h", "freeboard_m", "building"))
+        return {**kept, **nothing, "depth_m": "dry"}
+    return {**kept, "soaks_away_h": "never" if (h := entry["soaks_away_h"]) is None else h}
+
+
+def case_entries(content: Mapping[str, Any], key: str) -> list[dict[str, Any]]:
+    """
+    Give the worst pond of each case in which inlets are blocked, per storm.
+
+    Parameters
+    ----------
+    content
+        As `summary_content` gives it.
+    key
+        Of the section.
+    """
+    return [
+        {**entry, "when": blocked_text(entry["case"])}
+        for entry in content[key]
+        if entry["case"] != "open"
+    ]
+
+
+def lines_of_result(content: Mapping[str, Any], _: str) -> list[Mapping[str, Any]]:
+    """Drain lines of the system the result is for: the proposed one where there is one."""
+    lines = content["lines"]
+    proposed = [line for line in lines if line.get("case") == "proposed"]
+    return proposed or list(lines)
+
+
+def lines_today(content: Mapping[str, Any], _: str) -> list[Mapping[str, Any]]:
+    """Drain lines as they are today, where another system is proposed."""
+    ours = lines_of_result(content, "lines")
+    return [line for line in content["lines"] if line not in ours]

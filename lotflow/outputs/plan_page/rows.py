@@ -1,0 +1,73 @@
+"""Which rows of a result's layers a plan page shows."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from lotflow.outputs.drain_cases import blocked_text, main_case
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+
+def open_case(frame: pd.DataFrame) -> pd.DataFrame:
+    """Rows of the case in which every inlet works."""
+    return frame[frame["case"] == "open"]
+
+
+def blocked_ponds(ponds: pd.DataFrame) -> pd.DataFrame:
+    """
+    Choose per storm and low spot the highest water that blocked inlets leave.
+
+    Parameters
+    ----------
+    ponds
+        Layer of the result.
+
+    Returns
+    -------
+    worst
+        With a column `when` that says which inlets are blocked; where several cases are as
+        bad, the first of them: one inlet rather than all.
+    """
+    return _worst_blocked(ponds, ["return_period_yr", "low_spot"], "level_m")
+
+
+def blocked_overflow(paths: pd.DataFrame) -> pd.DataFrame:
+    """
+    Choose per low spot the way of the most water that runs over where inlets are blocked.
+
+    Parameters
+    ----------
+    paths
+        Layer of the result.
+
+    Returns
+    -------
+    worst
+        As `blocked_ponds`.
+    """
+    return _worst_blocked(paths, ["low_spot"], "overflow_m3")
+
+
+def _worst_blocked(frame: pd.DataFrame, by: list[str], measure: str) -> pd.DataFrame:
+    """Rows of cases with blocked inlets: of each group the one of the greatest measure."""
+    cases = frame["case"].fillna("").astype(str)
+    blocked = frame[cases.str.startswith("blocked:")]
+    # a millimetre: what rounding makes of a level does not make one case the worst
+    height = blocked[measure].round(3).fillna(-np.inf)
+    order = np.argsort(-height.to_numpy(), kind="stable")
+    worst = blocked.iloc[order].drop_duplicates(by).sort_index()
+    return worst.assign(when=worst["case"].map(blocked_text))
+
+
+def outlets(nodes: pd.DataFrame) -> pd.DataFrame:
+    """Outlets of the system the result is for."""
+    return nodes[(nodes["kind"] == "outlet") & (nodes["case"] == main_case(nodes))]
+
+
+def joints(nodes: pd.DataFrame) -> pd.DataFrame:
+    """All nodes but those that are drawn as inlets or outlets."""
+    return nodes.drop(outlets(nodes).index)
