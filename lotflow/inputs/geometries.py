@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from lotflow.errors import Fault
 from lotflow.findings import Finding, Severity
 from lotflow.grid import BoolArray
+from lotflow.inputs.open import reading
 from lotflow.inputs.sources import Place
 from lotflow.layers import Geometry, Layer
 from lotflow.text import clean_text
@@ -120,10 +121,12 @@ def sound_shapes(
         "Draw it again, or delete the row",
     )
     _take_single_parts(check)
-    own_flat, flat = _horizontal(own_crs), _horizontal(crs)
-    if not own_flat.equals(flat, ignore_axis_order=True):
-        _reproject(check, own_flat, flat)
-        _repair(check)
+    # a damaged CRS may fail only now that it is used
+    with reading(place.file, layer=place.layer):
+        own_flat, flat = _horizontal(own_crs), _horizontal(crs)
+        if not own_flat.equals(flat, ignore_axis_order=True):
+            _reproject(check, own_flat, flat)
+            _repair(check)
     return check.shapes, check.faults, check.findings
 
 
@@ -264,7 +267,12 @@ def _reproject(check: _Check, own_crs: CRS, crs: CRS) -> None:
 
 def _accuracy_m(transformer: Transformer) -> float:
     """Give the accuracy of a transformation just used [m]; below 0 where it is not known."""
+    from pyproj.exceptions import ProjError  # noqa: PLC0415  only needed where two CRSs differ
+
     if transformer.accuracy >= 0:
         return float(transformer.accuracy)
-    # several were possible; which one was taken is known after it was used
-    return float(transformer.get_last_used_operation().accuracy)
+    # several were possible; which one was taken is known after it was used, if it is
+    try:
+        return float(transformer.get_last_used_operation().accuracy)
+    except ProjError:
+        return -1.0

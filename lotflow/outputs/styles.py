@@ -143,7 +143,77 @@ def layer_rules(units: UnitSystem) -> dict[str, tuple[Rule, ...]]:
             Rule("inlet", fill=ink, stroke="#ffffff", width=2.0, mark="square", size=10,
                  label="name"),
         ),
+        **_drain_rules(),
+        **_water_rules(),
+        **_house_rules(),
     }  # fmt: skip
+
+
+def _drain_rules() -> dict[str, tuple[Rule, ...]]:
+    """Drain lines with their nodes, and the ways that gravity might reach lower places."""
+    pipe = palette.PIPE
+    return {
+        "drain_lines": (
+            Rule("drain line as it is today", "case", equals="today", stroke=pipe, width=1.4,
+                 dashes="5 4"),
+            Rule("drain line of the proposed system", "case", equals="proposed", stroke=pipe,
+                 width=2.4, label="name"),
+        ),
+        "nodes": (
+            Rule("junction", "kind", equals="junction", fill="#ffffff", stroke=pipe,
+                 mark="circle", size=7),
+            Rule("loose end", "kind", equals="loose end", fill=palette.FAULT, mark="cross",
+                 size=9),
+            Rule("outlet", "kind", equals="outlet", fill=pipe, stroke="#ffffff", mark="circle",
+                 size=11, label="name"),
+        ),
+        "outlet_options": _verdict_rules(
+            ("not reachable", palette.FAULT, "2 4"), ("cannot tell", palette.UNSURE, "7 4"),
+            ("reachable", palette.NO_FAULT, ""), width=1.4,
+        ),
+    }  # fmt: skip
+
+
+def _water_rules() -> dict[str, tuple[Rule, ...]]:
+    """Water that stands after storms and runs over, inlets open and all of them blocked."""
+    cases = (
+        ("with all inlets blocked", "blocked:all", palette.BLOCKED),
+        ("with every inlet open", "open", palette.WATER_EDGE),
+    )
+    return {
+        "ponds": tuple(
+            Rule(f"pond {words}", "case", equals=case, fill=colour, fill_opacity=0.4,
+                 stroke=colour, width=0.8)
+            for words, case, colour in cases
+        ),
+        "overflow_paths": tuple(
+            Rule(f"overflow {words}", "case", equals=case, stroke=colour, width=1.8, dashes="2 4")
+            for words, case, colour in cases
+        ),
+    }  # fmt: skip
+
+
+def _house_rules() -> dict[str, tuple[Rule, ...]]:
+    """Ground at the walls, and openings."""
+    return {
+        "facades": _verdict_rules(
+            ("too narrow to tell", palette.NOT_TOLD, "1 3"),
+            ("no fault seen", palette.NO_FAULT, "2 4"), ("cannot tell", palette.UNSURE, "7 4"),
+            ("too flat", palette.FAULT, ""), width=3.0,
+        ),
+        "openings": (
+            Rule("opening of a building", fill="#ffffff", stroke=palette.FAULT, mark="square",
+                 size=8, label="name"),
+        ),
+    }  # fmt: skip
+
+
+def _verdict_rules(*looks: tuple[str, str, str], width: float) -> tuple[Rule, ...]:
+    """Lines by what a check found: verdict, colour and dashes; the last is drawn on top."""
+    return tuple(
+        Rule(verdict, "verdict", equals=verdict, stroke=colour, width=width, dashes=dashes)
+        for verdict, colour, dashes in looks
+    )
 
 
 def sld_text(layer: str, rules: tuple[Rule, ...]) -> str:

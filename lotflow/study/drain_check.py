@@ -96,6 +96,30 @@ def drain_chapter(lot: LotWater, checked: Sequence[CheckedCase]) -> Chapter:
     )
 
 
+def inlet_capacities(checked: CheckedCase) -> dict[str, float]:
+    """
+    Tell what the lines that leave each inlet carry, flowing full.
+
+    What other inlets send through lines further down is not taken off: an approximation that
+    errs on the large side where lines join.
+
+    Parameters
+    ----------
+    checked
+        A case.
+
+    Returns
+    -------
+    capacities
+        By the name of the inlet; only those whose lines' size and levels are known [m^3/s].
+    """
+    leaving = checked.state.system.network.leaving
+    capacity = checked.state.hydraulics.capacity_m3s
+    sums = {inlet.name: float(sum(capacity[i] for i in leaving.get(inlet.name, ())))
+            for inlet in checked.inlets if inlet.name in leaving}  # fmt: skip
+    return {name: value for name, value in sums.items() if np.isfinite(value)}
+
+
 def _has_drains(lot: LotWater, run: CaseRun) -> bool:
     frames = (lot.site.inlets, lot.site.drain_lines, lot.site.outlets)
     return any(len(in_case(frame, run.case)) for frame in frames)

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from lotflow.study.cases import cases_of
 from lotflow.study.cover import site_cover
-from lotflow.study.drain_check import check_drains, drain_chapter
+from lotflow.study.drain_check import check_drains, drain_chapter, inlet_capacities
 from lotflow.study.drain_inputs import CaseRun
 from lotflow.study.house import house_chapter
 from lotflow.study.lot_water import case_water
@@ -46,11 +46,13 @@ def job_chapters(lot: LotWater) -> list[Chapter]:
         ],
     )
     main = storms[-1]
+    # the main case is the first one checked
+    capacity = inlet_capacities(checked[0]) if checked and checked[0].case == lot.case else {}
     return [
         runoff_chapter(lot, cover, main),
         house_chapter(lot, waters),
         standing_chapter(lot),
         drain_chapter(lot, checked),
         quantity_chapter(lot, checked),
-        *([] if main is None else [ponding_chapter(lot, main)]),
+        *([] if main is None else [ponding_chapter(lot, main, capacity=capacity)]),
     ]

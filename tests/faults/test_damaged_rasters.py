@@ -125,7 +125,7 @@ def test_each_dropped_tag(
 ) -> None:  # fmt: skip
     """Class B: every tag dropped in turn, of every way of storing; none changes a value unsaid."""
     tally = Tally("B dropped tag")
-    for name, job in list(templates.items())[:max(cases, 1)]:
+    for name, job in list(templates.items())[: max(cases, 1)]:
         data = (job / "dem.tif").read_bytes()
         for index, tag in enumerate(tags(data)):
             ended = check(raster_server, put(tmp_path / "job", without_tag(data, index)))
@@ -137,9 +137,7 @@ def test_each_dropped_tag(
 
 
 @pytest.mark.parametrize("path", sorted(CORPUS.glob("*.tif")), ids=lambda path: path.name)
-def test_corpus(
-    raster_server: Server, whole: dict[str, Ended], tmp_path: Path, path: Path
-) -> None:
+def test_corpus(raster_server: Server, whole: dict[str, Ended], tmp_path: Path, path: Path) -> None:
     """Files that once did what they must not."""
     ended = check(raster_server, put(tmp_path / "job", path.read_bytes()))
     assert judged(ended, whole["deflate-tiles"], names=NAMES) in ("equal", "refused", "finding")

@@ -75,7 +75,7 @@ def watched_calls(tree: ast.AST) -> list[tuple[str, int]]:
         if isinstance(node, ast.Call):
             name = ast.unparse(node.func)
             parts = name.split(".")
-            last = "*." + parts[-1] if len(parts) > 1 or isinstance(node.func, ast.Attribute) else name
+            last = f"*.{parts[-1]}" if isinstance(node.func, ast.Attribute) else name
             for pattern in (name, f"{parts[0]}.*", ".".join(parts[-2:]), last):
                 if pattern in WATCHED and not _is_of_text(node, last):
                     found.append((pattern, node.lineno))

@@ -50,7 +50,7 @@ def assert_next_run_succeeds(results: Results, folder: Path) -> None:
     assert left_over(folder) == []
 
 
-# G: no room
+# Class G: no room
 
 
 @pytest.fixture
@@ -82,9 +82,7 @@ def test_a_full_disk(results: Results, small_disk: Path, cases: int) -> None:
 
 
 @tiers(None, 15, 50)
-def test_a_full_disk_while_the_map_is_drawn(
-    results: Results, small_disk: Path, cases: int
-) -> None:
+def test_a_full_disk_while_the_map_is_drawn(results: Results, small_disk: Path, cases: int) -> None:
     """Class G: the same with a map that is drawn anew each time."""
     fill_the_disk(results, small_disk, cases, drawn=True)
 
@@ -127,7 +125,7 @@ def test_a_limit_on_file_size(results: Results, tmp_path: Path, cases: int) -> N
     assert set(tally.counts) == {"equal", "refused"}, tally.seeds
 
 
-# H: killed
+# Class H: killed
 
 
 @tiers(4, 450, 1800)
@@ -224,7 +222,7 @@ def test_kill_at_every_step(results: Results, tmp_path: Path, cases: int) -> Non
     assert INCOMPLETE in seen
 
 
-# I: failing calls
+# Class I: failing calls
 
 
 @pytest.mark.parametrize("code", ERRORS, ids=errno.errorcode.get)
@@ -278,7 +276,7 @@ def test_failing_calls_of_the_libraries(
     assert set(tally.counts) == {"equal", "refused"}, tally.seeds
 
 
-# J: power cut
+# Class J: power cut
 
 
 @tiers(1, 8, 40)
@@ -308,7 +306,7 @@ def test_power_cut(results: Results, tmp_path: Path, cases: int) -> None:
     assert set(seen) == {"A", "B", INCOMPLETE}
 
 
-# K: several at once
+# Class K: several at once
 
 
 @tiers(2, 100, 500)

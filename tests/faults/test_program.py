@@ -68,8 +68,10 @@ def test_rasters_with_overviews_are_written_without_those_drivers(tmp_path: Path
     write_raster(job / "small.tif")
     with rasterio.open(job / "small.tif") as small:
         values = np.tile(small.read(1), (7, 7))
-        profile = small.profile | {"height": values.shape[0], "width": values.shape[1],
-                                   "transform": Affine(0.5, 0, 599_850, 0, -0.5, 3_300_150)}  # fmt: skip
+        profile = small.profile | {
+            "height": values.shape[0], "width": values.shape[1],
+            "transform": Affine(0.5, 0, 599_850, 0, -0.5, 3_300_150),
+        }  # fmt: skip
     with rasterio.open(job / "dem.tif", "w", **profile) as dataset:
         dataset.write(values, 1)
         dataset.units = ("metre",)

@@ -106,7 +106,7 @@ def test_a_layer_reads_back_as_it_was_written(
 @given(st.data(), st.sampled_from(["deflate", "lzw", "zstd", None]), st.booleans())
 def test_ground_is_read_as_it_was_stored(
     tmp_path: Path, data: Any, compress: str | None, tiled: bool
-) -> None:  # noqa: FBT001
+) -> None:
     """In any window, from any way of storing it."""
     rows, columns = (data.draw(st.integers(17, 60)) for _ in range(2))
     ground = np.random.default_rng(data.draw(st.integers(0, 99))).normal(50, 1, (rows, columns))
@@ -131,7 +131,7 @@ def test_ground_is_read_as_it_was_stored(
 
 @given(st.binary(max_size=600))
 def test_any_bytes_are_a_known_kind_or_refused(data: bytes) -> None:
-    """The first bytes decide; nothing else comes out than a kind or an error that names the file."""
+    """The first bytes decide; out comes a kind or an error."""
     with tempfile.NamedTemporaryFile() as file:
         Path(file.name).write_bytes(data)
         with contextlib.suppress(InputError):
@@ -209,8 +209,10 @@ def test_a_plain_name_stays_in_its_folder(name: str) -> None:
 
 json_values = st.recursive(
     st.none() | st.booleans() | st.integers() | st.floats(allow_nan=False) | st.text(max_size=8),
-    lambda inner: st.lists(inner, max_size=4)
-    | st.dictionaries(st.text(string.ascii_lowercase + "_", max_size=14), inner, max_size=4),
+    lambda inner: (
+        st.lists(inner, max_size=4)
+        | st.dictionaries(st.text(string.ascii_lowercase + "_", max_size=14), inner, max_size=4)
+    ),
     max_leaves=12,
 )
 manifests = st.fixed_dictionaries({}, optional={
@@ -293,6 +295,7 @@ class ResultFolder(RuleBasedStateMachine):
     @rule(letter=st.sampled_from("ABC"), overwrite=st.booleans(), fails=st.booleans())
     def write(self, letter: str, *, overwrite: bool, fails: bool) -> None:
         """Write a result, or fail while doing so."""
+
         def refuse(_path: Path) -> None:
             raise OSError(5, "Input/output error")
 
@@ -369,8 +372,8 @@ class JobFolder(RuleBasedStateMachine):
     def start(self) -> None:
         """The first time only."""
         inputs = self.place / "inputs"
-        code = self.command("start", self.place / "job", "--elevation", inputs / "dem.tif",
-                            "--lot", inputs / "lot.geojson", "--vertical-unit", "m", "-q")  # fmt: skip
+        named = ("--elevation", inputs / "dem.tif", "--lot", inputs / "lot.geojson")
+        code = self.command("start", self.place / "job", *named, "--vertical-unit", "m", "-q")
         assert code == int(self.started)
         self.started = True
 

@@ -17,8 +17,9 @@ SECRET = "CANARY-5e1f 600000 0.5"
 
 
 @pytest.fixture(scope="module")
-def elsewhere(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[Elsewhere, OpenWatch,
-                                                                          RequestCounter]]:  # fmt: skip
+def elsewhere(
+    tmp_path_factory: pytest.TempPathFactory,
+) -> Iterator[tuple[Elsewhere, OpenWatch, RequestCounter]]:
     """Files that must not be opened, and a server that must not be asked."""
     folder = tmp_path_factory.mktemp("elsewhere")
     layers()["lot"].to_file(folder / "lot.gpkg", layer="lot", driver="GPKG")

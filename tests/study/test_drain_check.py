@@ -16,7 +16,7 @@ from lotflow.layers import RESULT_LAYERS, SITE_LAYERS
 from lotflow.outputs.summary import CONTRACT, summary_content
 from lotflow.rainfall import RainfallTable
 from lotflow.runoff.parts import RunoffParts
-from lotflow.study.drain_check import check_drains, drain_chapter, dry_runs
+from lotflow.study.drain_check import check_drains, drain_chapter, dry_runs, inlet_capacities
 from lotflow.study.drain_inputs import CaseRun
 from lotflow.study.lot_water import study_lot
 
@@ -259,3 +259,14 @@ def test_material_that_is_not_given_is_assumed_aloud(lot):
     """The roughest of those laid round houses, with its source."""
     found = {f.rule: f for f in checked(with_line(lot, material=None)).findings}
     assert "hdpe corrugated" in found["pipe-material-assumed"].message
+
+
+def test_what_leaves_an_inlet_limits_what_it_takes(lot, runs):
+    """The capacity is that of the leaving lines; an inlet without lines has none to tell."""
+    checked = check_drains(lot, runs)[0]
+    capacities = inlet_capacities(checked)
+    lines = {line.start: i for i, line in enumerate(checked.state.lines)}
+    assert capacities
+    for name, capacity in capacities.items():
+        assert capacity > 0
+        assert capacity == checked.state.hydraulics.capacity_m3s[lines[name]]

@@ -14,7 +14,6 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-
 from programme.limits import SECONDS
 from programme.mutate import mutated
 from programme.spies import replace, spy
@@ -154,7 +153,7 @@ def _layers(site: Any) -> dict[str, Any]:
     found = {}
     for name, frame in vars(site).items():
         if hasattr(frame, "geometry"):
-            rows = [str(frame.crs), frame.geometry.to_wkb(hex=True).tolist(),
-                    json.dumps(frame.drop(columns="geometry").to_dict("list"), default=str)]  # fmt: skip
-            found[name] = hashlib.sha256(json.dumps(rows).encode()).hexdigest()
+            columns = frame.drop(columns="geometry").to_dict("list")
+            rows = [str(frame.crs), frame.geometry.to_wkb(hex=True).tolist(), columns]
+            found[name] = hashlib.sha256(json.dumps(rows, default=str).encode()).hexdigest()
     return {"layers": found}

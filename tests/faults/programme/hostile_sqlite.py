@@ -103,8 +103,10 @@ def _many_tables(path: Path) -> None:
     with closing(sqlite3.connect(path)) as database, database:
         for number in range(3000):
             database.execute(f"CREATE TABLE t{number} (fid INTEGER PRIMARY KEY, geom BLOB)")
-            database.execute("INSERT INTO gpkg_contents (table_name, data_type, identifier, srs_id)"
-                             " VALUES (?, 'features', ?, 26917)", (f"t{number}", f"t{number}"))  # fmt: skip
+            database.execute(
+                "INSERT INTO gpkg_contents (table_name, data_type, identifier, srs_id) "
+                "VALUES (?, 'features', ?, 26917)", (f"t{number}", f"t{number}"),
+            )  # fmt: skip
 
 
 def _huge_cell(path: Path) -> None:
@@ -152,7 +154,9 @@ HOSTILE: Final[dict[str, Build]] = {
     "view that loads code": _view(
         "SELECT 1 AS fid, load_extension('/tmp/x') AS geom, 'a' AS name"
     ),
-    "view that reads a file": _view("SELECT 1 AS fid, readfile('/etc/passwd') AS geom, 'a' AS name"),
+    "view that reads a file": _view(
+        "SELECT 1 AS fid, readfile('/etc/passwd') AS geom, 'a' AS name"
+    ),
     "view that asks the geocoder": _view(
         "SELECT 1 AS fid, ogr_geocode('x') AS geom, 'a' AS name"
     ),

@@ -30,13 +30,15 @@ STRINGS: Final[tuple[bytes, ...]] = tuple(
         # markup of documents
         "<para><font color=\"[1].__class__\">x</font></para>", "<img src=\"/etc/passwd\"/>",
         "<img src=\"file:///etc/passwd\"/>", "<!DOCTYPE x [<!ENTITY e SYSTEM 'file:///etc/passwd'>]>",
-        "&e;", "<?xml version='1.0'?>", "(\\)Tj ET /JavaScript (app.alert\\(1\\))", "$\\frac{1}{0}$ $x",
+        "&e;", "<?xml version='1.0'?>", "(\\)Tj ET /JavaScript (app.alert\\(1\\))",
+        "$\\frac{1}{0}$ $x",
         # spreadsheets, shells, databases, paths
         "=1+1", "=HYPERLINK(\"URL\",\"x\")", "+cmd|' /C calc'!A0", "-2+3", "@SUM(1)", "\t=1+1",
         "a\",\"b", "a,b;c\r\nd,e", "'; DROP TABLE lot; --", "\" OR \"\"=\"", "`id`", "$(id)",
         "../../etc/passwd", "C:\\Windows\\x", "name.tif", "%s%n%x {0} {name!r}",
         # characters that are none, or turn what a reader sees
-        b"a\x00b", "\x1b[31mred\x1b[0m\x1b]0;title\x07", "\x0b\x0c\x01\x7f", b"\xed\xa0\x80\xed\xb0\x80",
+        b"a\x00b", "\x1b[31mred\x1b[0m\x1b]0;title\x07", "\x0b\x0c\x01\x7f",
+        b"\xed\xa0\x80\xed\xb0\x80",
         b"\xff\xfe\xc3", "abc\u202egnp.exe", "a\u2028b\u2029c", "\ufeff\u200b\u2066x\u2069",
         "Z\u0351\u036b\u0343" * 20, "x" * 100_000,
     )
@@ -93,6 +95,9 @@ def free_text(database: sqlite3.Connection) -> list[tuple[str, str]]:
     found = []
     for layer in SITE_LAYERS.values():
         there = {row[1] for row in database.execute(f'PRAGMA table_info("{layer.name}")')}
-        found += [(layer.name, column.name) for column in layer.columns
-                  if column.kind == "text" and not column.choices and column.name in there]  # fmt: skip
+        found += [
+            (layer.name, column.name)
+            for column in layer.columns
+            if column.kind == "text" and not column.choices and column.name in there
+        ]
     return sorted(found, key=lambda place: place[1] != "name")

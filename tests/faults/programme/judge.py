@@ -47,7 +47,8 @@ class Tally:
 
     def assert_no_crash(self) -> None:
         """Require that no case crashed, hung or ended in a way nobody meant."""
-        bad = {outcome: self.seeds[outcome][:5] for outcome in OUTCOMES[4:] if outcome in self.seeds}
+        bad = {outcome: self.seeds[outcome][:5] for outcome in OUTCOMES[4:]
+               if outcome in self.seeds}  # fmt: skip
         assert not bad, f"{self.name}: {bad}"
 
 

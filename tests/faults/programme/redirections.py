@@ -292,6 +292,4 @@ REDIRECTIONS: Final[dict[str, Build]] = {
 }  # fmt: skip
 
 #: Here the job itself names the link: it is opened like any named file, but nothing of it shown.
-NAMED_LINKS: Final = frozenset(
-    name for name in REDIRECTIONS if "that is a link to a text" in name
-)
+NAMED_LINKS: Final = frozenset(name for name in REDIRECTIONS if "that is a link to a text" in name)

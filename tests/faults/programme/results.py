@@ -6,10 +6,10 @@ import json
 from pathlib import Path
 from typing import Any
 
-from lotflow.outputs.manifest import MANIFEST, read_manifest, verify_result
-
 from programme.server import Ended, Server
 from programme.small_job import small_job, write_raster
+
+from lotflow.outputs.manifest import MANIFEST, read_manifest, verify_result
 
 #: What a folder holds besides the letter of a whole result.
 NOTHING, INCOMPLETE, BROKEN = "nothing", "incomplete", "BROKEN"
@@ -39,7 +39,8 @@ class Results:
             ended = self.write(letter, folder / f"result_{letter}", drawn=True)
             assert ended.code == 0, ended
             self.whole[letter] = contents(folder / f"result_{letter}")
-            server.prepare("programme.writing:know_result", letter, str(folder / f"result_{letter}"))
+            server.prepare("programme.writing:know_result", letter,
+                           str(folder / f"result_{letter}"))  # fmt: skip
         assert not verify_result(folder / "result_A")
 
     def write(self, letter: str, folder: Path, **disturbance: Any) -> Ended:

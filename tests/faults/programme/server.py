@@ -181,7 +181,7 @@ class _Child:
         environment: dict[str, str],
     ) -> None:
         self.begun, self.seconds = time.monotonic(), abs(seconds)
-        self.files = [tempfile.TemporaryFile() for _ in range(3)]
+        self.files = [tempfile.TemporaryFile() for _ in range(3)]  # noqa: SIM115 - closed at its end
         self.pid = os.fork()
         if self.pid == 0:
             os.setpgid(0, 0)
@@ -196,7 +196,7 @@ class _Child:
             out, err, value = self.files
             os.dup2(out.fileno(), 1)
             os.dup2(err.fileno(), 2)
-            sys.stdin = open(os.devnull)  # noqa: PTH123, SIM115
+            os.dup2(os.open(os.devnull, os.O_RDONLY), 0)
             sys.stdout = os.fdopen(1, "w", closefd=False)
             os.environ.update(environment)
             if memory_bytes is not None:

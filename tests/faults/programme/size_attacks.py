@@ -13,9 +13,8 @@ from typing import Any, Final
 
 import rasterio
 from affine import Affine
-from pyproj import CRS
-
 from programme.small_job import CELL, EPSG, NORTH, WEST, lot_geojson, write_job, write_raster
+from pyproj import CRS
 
 Build = Callable[[Path], None]
 
@@ -85,7 +84,6 @@ def _zip(name: str) -> Build:
 def _ascii(rows: int, columns: int, body: str = "1 2 3\n") -> Build:
     text = (f"ncols {columns}\nnrows {rows}\nxllcorner {WEST}\nyllcorner {NORTH}\n"
             f"cellsize {CELL}\n{body}")  # fmt: skip
-
 
     def build(job: Path) -> None:
         (job / "dem.tif").write_text(text)

@@ -10,7 +10,6 @@ from pathlib import Path
 from typing import Any, Final
 
 import pytest
-
 from programme.judge import OUTCOMES, Tally
 
 #: A part of every seed; another one gives other cases.
@@ -52,8 +51,9 @@ def report(tally: Tally, **measured: Any) -> None:
     path = os.environ.get("LOTFLOW_FAULT_REPORT")
     if path:
         counts = {outcome: tally.counts[outcome] for outcome in OUTCOMES if tally.counts[outcome]}
+        seeds = {outcome: found[:10] for outcome, found in tally.seeds.items()}
         entry = {"name": tally.name, "cases": tally.cases, "counts": counts, "seed": SEED,
-                 "seeds": {key: seeds[:10] for key, seeds in tally.seeds.items()}, **measured}  # fmt: skip
+                 "seeds": seeds, **measured}  # fmt: skip
         with Path(path).open("a", encoding="utf-8") as stream:
             stream.write(json.dumps(entry) + "\n")
 

@@ -50,7 +50,7 @@ class RequestCounter:
                 self.send_response(404)
                 self.end_headers()
 
-            do_GET = do_HEAD = do_POST = do_PROPFIND = _count
+            do_GET = do_HEAD = do_POST = _count  # noqa: N815 - the names of the base class
 
             def log_message(self, *_: Any) -> None:
                 """Say nothing."""
