@@ -47,6 +47,17 @@ def _keep_to_local_files() -> None:
     os.environ["PROJ_NETWORK"] = "OFF"
 
 
+def _have_streams() -> None:
+    """Give a process that was started without its three streams the null device for them."""
+    # else a file that is opened later takes the number of one, and what is printed goes into it
+    while (descriptor := os.open(os.devnull, os.O_RDWR)) < 3:
+        os.set_inheritable(descriptor, True)
+    os.close(descriptor)
+    for name in ("stdout", "stderr"):
+        if getattr(sys, name) is None:
+            setattr(sys, name, open(os.devnull, "w"))  # noqa: PTH123, SIM115 - to the end
+
+
 def _verbose(context: click.Context, _parameter: click.Parameter, value: bool) -> None:
     """Keep whether much is to be said."""
     context.meta["lotflow.verbose"] = value
@@ -92,6 +103,7 @@ def main(arguments: list[str] | None = None) -> None:
         Instead of those of the process.
     """
     if arguments is None:  # as a program; a caller's own process is the caller's
+        _have_streams()
         _keep_to_local_files()
     sys.exit(_exit_code(arguments))
 

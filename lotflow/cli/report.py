@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from contextlib import nullcontext
+from contextlib import nullcontext, suppress
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -124,7 +124,9 @@ def drawing_process(*, pack: bool) -> AbstractContextManager[SideProcess | None]
     ready = ["lotflow.outputs.map_picture:get_ready"]
     if pack:
         ready.append("lotflow.outputs.field_sheet.pages")
-    return SideProcess(ready) if worth_it() else nullcontext()
+    with suppress(OSError):  # it may not be started here: drawn in this process, then
+        return SideProcess(ready) if worth_it() else nullcontext()
+    return nullcontext()
 
 
 def with_realisations(job: Job, number: int | None) -> Job:

@@ -19,8 +19,8 @@ def _number(name: str, unit: str, meaning: str) -> Column:
 def _bounds(name: str, unit: str, subject: str) -> tuple[Column, ...]:
     """Columns of an interval that realisations give."""
     return tuple(
-        _number(f"{name}_p{share:02d}", unit, f"{share} % of realisations have a smaller {subject}; "
-                "empty where none were run.")
+        _number(f"{name}_p{share:02d}", unit, f"{share} % of realisations have a smaller "
+                f"{subject}; empty where none were run.")
         for share in (5, 50, 95)
     )  # fmt: skip
 
@@ -73,9 +73,9 @@ RESULT_LAYERS: Final[dict[str, Layer]] = {
                        "speaks against it."),
                 Column("cut_by_edge", "Whether its catchment is cut by the edge of the data.",
                        kind="yes_no"),
-                _number("probability", "1", "Share of realisations in which water stands within its "
-                        "outline as deep as the limit; empty where none were run, and under or "
-                        "between buildings."),
+                _number("probability", "1", "Share of realisations in which water stands within "
+                        "its outline as deep as the limit; empty where none were run, and under "
+                        "or between buildings."),
                 *_bounds("depth_m", "m", "greatest depth within its outline"),
                 *_bounds("volume_m3", "m3", "volume within its outline"),
             ),

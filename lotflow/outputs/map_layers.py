@@ -10,6 +10,7 @@ import shapely
 from matplotlib.collections import LineCollection, PathCollection, PolyCollection
 from numpy.typing import NDArray
 
+from lotflow.outputs import palette
 from lotflow.outputs.map_ground import depth_pixels, ground_pixels
 from lotflow.outputs.map_symbols import (
     arrowheads,
@@ -34,11 +35,11 @@ FLOW: Final = "#0b6e8f"
 #: Flow whose course is uncertain: the ground fills before water runs on.
 FLOW_UNCERTAIN: Final = "#4f97b0"
 UNCERTAIN_DASHES: Final = (0, (2.6, 1.7))
-WATER: Final = "#a3bdc9"
+WATER: Final = palette.OPEN_WATER
 WATER_EDGE: Final = "#4d7488"
 POND_EDGE: Final = "#172062"
 #: Low spots that may be no standing water.
-DOUBTFUL: Final = "#5d6278"
+DOUBTFUL: Final = palette.DOUBTFUL
 DOUBTFUL_DASHES: Final = (0, (2.0, 1.5))
 RUN_ON: Final = "#e8871e"
 RUN_OFF: Final = "#ffffff"
@@ -244,7 +245,7 @@ def draw_low_spots(field: MapField, low_spots: GeoDataFrame) -> None:
     doubt = 1.0 - low_spots["probability"].astype(float).fillna(1.0).to_numpy()
     for share, polygon in zip(doubt, low_spots.geometry, strict=True):
         if share > 0:
-            veil = PathCollection([outline(polygon)], facecolors="#d6d0c6", edgecolors="none",
+            veil = PathCollection([outline(polygon)], facecolors=palette.VEIL, edgecolors="none",
                                   alpha=_VEIL * min(share, 1.0), zorder=3.5)  # fmt: skip
             field.axes.add_collection(veil)
     doubtful = is_doubtful(low_spots)

@@ -21,6 +21,9 @@ RUN_OFF: Final = "#ffffff"
 BUILDING: Final = "#d9d7d2"
 BUILDING_EDGE: Final = "#7d7a74"
 WATER_EDGE: Final = "#172062"
+OPEN_WATER: Final = "#a3bdc9"
+#: Low spots that may be no standing water.
+DOUBTFUL: Final = "#5d6278"
 CONTOUR: Final = "#8c6b3f"
 PIPE: Final = "#5b2a86"
 

@@ -103,6 +103,14 @@ def _flow_rules(units: UnitSystem) -> tuple[Rule, ...]:
     return tuple(rules)
 
 
+#: Layers that have a style.
+STYLED: Final = (
+    "contours", "catchments", "low_spots", "buildings", "flow_paths", "lot", "spill_points",
+    "lot_line_crossings", "inlets", "drain_lines", "nodes", "outlet_options", "ponds",
+    "overflow_paths", "facades", "openings",
+)  # fmt: skip
+
+
 def layer_rules(units: UnitSystem) -> dict[str, tuple[Rule, ...]]:
     """
     Give the style of every layer that has one.

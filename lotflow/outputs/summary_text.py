@@ -103,6 +103,7 @@ def _low_spots(content: Mapping[str, Any], units: UnitSystem) -> list[str]:
         limit = content["accuracy"].get("low_spot_limit_m")
         named = "" if limit is None else f"{shown(limit, 'depth', units)}, "
         return [f"  nowhere deeper than {named}the limit"]
+    sure = any(spot["probability"] is not None for spot in spots)
     listed = sorted(spots, key=lambda spot: (bool(spot["artefact"]), spot["on_lot_m2"] == 0))
     rows = [
         (
@@ -112,6 +113,7 @@ def _low_spots(content: Mapping[str, Any], units: UnitSystem) -> list[str]:
             shown(spot["volume_m3"], "volume", units),
             shown(spot["contributing_area_m2"], "area", units),
             shown(_thousandth(spot["runoff_to_fill_mm"]), "rain_depth", units),
+            *([_share(spot["probability"])] if sure else []),
             _notes(
                 "at least" if spot["cut_by_edge"] else None,
                 spot["artefact"],
@@ -121,9 +123,17 @@ def _low_spots(content: Mapping[str, Any], units: UnitSystem) -> list[str]:
         )
         for spot in listed
     ]
-    heads = ("No.", "Depth", "Area", "Volume", "Drains to it", "Runoff to fill", "Note")
-    lines = _table(heads, rows, _MOST["low_spots"], text_columns=(6,))
+    last = ("Stands in", "Note") if sure else ("Note",)
+    heads = ("No.", "Depth", "Area", "Volume", "Drains to it", "To fill", *last)
+    lines = _table(heads, rows, _MOST["low_spots"], text_columns=(len(heads) - 1,))
+    if sure:
+        lines.append("  stands in: share of the surfaces that the error of the data leaves possible")
     return lines + _at_least(spots)
+
+
+def _share(value: float | None) -> str:
+    """Show a share in whole per cent."""
+    return "-" if value is None else f"{value:.0%}"
 
 
 def _thousandth(millimetres: float | None) -> float | None:

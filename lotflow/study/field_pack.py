@@ -8,6 +8,7 @@ from lotflow.outputs.field_sheet.content import FieldSheetContent
 from lotflow.outputs.place_tables import place_table
 from lotflow.outputs.plan_page.document import PageContent, plan_page_file
 from lotflow.outputs.result_file import ResultFile, text_file
+from lotflow.outputs.styles import STYLED, layer_rules, sld_text
 from lotflow.outputs.summary_text import CAUTIONS
 from lotflow.outputs.waypoints import Waypoint, gpx_text, waypoints
 from lotflow.study.cases import in_case
@@ -21,8 +22,10 @@ if TYPE_CHECKING:
     from lotflow.study.main_job import Study
 
 #: Files of the pack, which `--no-pack` leaves out.
-PACK_FILES = ("plan.html", "field_sheet.pdf", "waypoints.gpx", "low_spots.csv", "inlets.csv")
-
+PACK_FILES: Final = (
+    "plan.html", "field_sheet.pdf", "waypoints.gpx", "low_spots.csv", "inlets.csv",
+    *(f"{layer}.sld" for layer in STYLED),
+)  # fmt: skip
 
 #: Site layers that the field sheet asks about.
 _ON_THE_SHEET: Final = ("downspouts", "inlets", "drain_lines", "outlets", "constraints")
@@ -53,10 +56,16 @@ def pack_files(
         for name in ("low_spots", "inlets")
         if content[name]  # a table of nothing would be an empty file
     ]
+    styles = [
+        text_file(f"{name}.sld", sld_text(name, rules))
+        for name, rules in layer_rules(lot.job.job.units).items()
+        if len(study.layers.get(name, ()))
+    ]
     return [
         plan_page_file("plan.html", _page(study, content, depth, note)),
         text_file("waypoints.gpx", gpx_text(points, crs, title=title)),
         *tables,
+        *styles,
     ]
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from lotflow.study.cases import cases_of
+from lotflow.study.confidence import confidence_chapter, entering_ca
 from lotflow.study.cover import site_cover
 from lotflow.study.drain_check import check_drains, drain_chapter, inlet_capacities
 from lotflow.study.drain_inputs import CaseRun
@@ -48,8 +49,10 @@ def job_chapters(lot: LotWater) -> list[Chapter]:
     main = storms[-1]
     # the main case is the first one checked
     capacity = inlet_capacities(checked[0]) if checked and checked[0].case == lot.case else {}
+    ca_weight = entering_ca(lot.window.surface, cover.ground.coefficient)
     return [
         runoff_chapter(lot, cover, main),
+        confidence_chapter(lot, ca_weight=ca_weight),
         house_chapter(lot, waters),
         standing_chapter(lot),
         drain_chapter(lot, checked),

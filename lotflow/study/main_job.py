@@ -82,6 +82,10 @@ def run_study(
         tell("runoff and drains")
         if not use_covers:
             chapters.append(screening_runoff(lot))
+            if job.confidence.realisations:
+                from lotflow.study.confidence import confidence_chapter  # noqa: PLC0415
+
+                chapters.append(confidence_chapter(lot))
         else:
             # a screening does not wait for what it does not use
             from lotflow.study.job_chapters import job_chapters  # noqa: PLC0415

@@ -12,7 +12,7 @@ import numpy as np
 
 from lotflow.errors import ParameterError
 from lotflow.terrain.drainage import LEVEL_STEP
-from lotflow.terrain.posterior import posterior
+from lotflow.terrain.likely_surfaces import likely_surfaces
 from lotflow.terrain.realisation import open_ground, realise
 from lotflow.terrain.realisation_snapping import (
     count_labels,
@@ -25,7 +25,7 @@ if TYPE_CHECKING:
 
     from lotflow.grid import FloatArray, IntArray
     from lotflow.terrain.error_model import ErrorModel
-    from lotflow.terrain.posterior import Posterior
+    from lotflow.terrain.likely_surfaces import LikelySurfaces
     from lotflow.terrain.realisation import Realisation, RealisationPlan
 
 #: Shares of realisations below the lower bound, the middle and the upper bound of an interval.
@@ -222,11 +222,11 @@ def run_realisations(
     if not 1 <= number < np.iinfo(np.uint16).max:
         raise ParameterError(f"{number} realisations cannot be run: ask for 1 to 65,534.")
     surface = plan.surface
-    drawn = posterior(
+    drawn = likely_surfaces(
         open_ground(surface).reshape(surface.ground.shape), error, surface.ground.cell_m,
         _random(seed, 0),
     )  # fmt: skip
-    number = number if drawn.laid else 1
+    number = 1 if drawn.are_one else number
     workers = min(number, workers or _processors())
     parts = [range(first, number, workers) for first in range(workers)]
     # every realisation has random numbers of its own, and only whole numbers are summed up
@@ -235,9 +235,12 @@ def run_realisations(
         runs = list(pool.map(lambda part: _run(plan, drawn, watched, part, seed), parts))
     order = np.argsort(np.concatenate([list(part) for part in parts]), kind="stable")
     rows = [row for own, _ in runs for row in own]
-    columns = zip(*(rows[position] for position in order), strict=True)
+    depth, volume, cells, intake, level = (
+        np.array(column) for column in zip(*(rows[position] for position in order), strict=True)
+    )
     hits = np.sum([hits for _, hits in runs], axis=0, dtype=np.uint16)
-    return Realised(*map(np.array, columns), hits.reshape(-1, *surface.ground.shape))
+    hits = hits.reshape(-1, *surface.ground.shape)
+    return Realised(depth, volume, cells, intake, level, hits)
 
 
 def _processors() -> int:
@@ -256,7 +259,7 @@ _Row = tuple["FloatArray", "FloatArray", "FloatArray", "FloatArray", "FloatArray
 
 
 def _run(
-    plan: RealisationPlan, drawn: Posterior, watched: Watched, part: range, seed: int
+    plan: RealisationPlan, drawn: LikelySurfaces, watched: Watched, part: range, seed: int
 ) -> tuple[list[_Row], NDArray[np.uint16]]:
     """Run some of the realisations; of each a row of `Realised`, and the counts of all."""
     hits = np.zeros((len(plan.inlets), plan.surface.missing.size), dtype=np.uint16)
@@ -279,8 +282,8 @@ def _measured(
     cells = count_labels(found.label, surface.landing.ravel(), counted, inlets, hits)
     weight = watched.weight
     return (
-        depth * LEVEL_STEP,
-        volume * LEVEL_STEP,
+        depth.astype(np.float64) * LEVEL_STEP,
+        volume.astype(np.float64) * LEVEL_STEP,
         cells.astype(np.float64),
         np.zeros(0) if weight is None else sums_by_label(found.label, weight.ravel(), inlets),
         found.elevation(watched.places),

@@ -17,7 +17,7 @@ from lotflow.terrain.inlet_places import (
     snap_inlets,
 )
 from lotflow.terrain.kernels import nearest_marked
-from lotflow.terrain.realisation_flood import flood
+from lotflow.terrain.realisation_flood import flood, neighbour_offsets
 from lotflow.terrain.realisation_inlets import drain_level_ground, drained_to, redirect
 from lotflow.terrain.realisation_level_ground import steps_over_level_ground
 from lotflow.terrain.realisation_ways import (
@@ -25,7 +25,7 @@ from lotflow.terrain.realisation_ways import (
     LOWEST,
     STEEPEST,
     Ways,
-    complete_choices,
+    find_choices,
     find_directions,
     steepest_facets,
 )
@@ -235,7 +235,7 @@ def realise(plan: RealisationPlan, elevation: FloatArray) -> Realisation:
     realisation
         Equal to the main chain on the same surface with inlets on the same cells.
     """
-    columns = plan.columns
+    offset = neighbour_offsets(plan.columns)
     surface = np.array(elevation, dtype=np.float64).ravel()
     snapping.raise_drawn(
         surface, plan.surface.building.ravel(), BUILDING_RAISE_M, plan.wall_cells, plan.wall_height
@@ -248,9 +248,9 @@ def realise(plan: RealisationPlan, elevation: FloatArray) -> Realisation:
     is_inlet = (number > 0) & ~plan.drain
     taking, is_simple = _at_rims(plan, ground, base, ways.level, cells, number)
     if is_simple:
-        touched = drain_level_ground(taking, ways, plan.drain, is_inlet, columns)
+        touched = drain_level_ground(taking, ways, plan.drain, is_inlet, offset)
         far_to_near = np.lexsort((-ways.steps[touched], -ways.level[touched]))
-        redirect(ways, is_inlet, touched[far_to_near], columns, plan.rule)
+        redirect(ways, is_inlet, touched[far_to_near], offset, plan.rule)
     else:
         ways = _routed(plan, taking, plan.drain | is_inlet)
     label = _labels(plan, ways.direction, number)
@@ -261,12 +261,12 @@ def _routed(plan: RealisationPlan, ground: IntArray, drain: BoolArray) -> Ways:
     """Fill a surface round its drains and give every cell a way out."""
     columns = plan.columns
     level = flood(ground, drain, columns)
-    facets, choices = steepest_facets(level, drain, columns)
-    steps = steps_over_level_ground(level, drain, facets, columns)
+    facets = steepest_facets(level, drain, columns)
+    steps = steps_over_level_ground(level, drain, facets, neighbour_offsets(columns))
     flow = np.stack([np.ones_like(plan.rain), plan.rain], axis=1)
     direction = np.zeros(level.size, dtype=np.uint8)
     ways = Ways(level, facets, steps, direction, flow, np.zeros(level.size))
-    complete_choices(ways, choices, columns, plan.rule)
+    choices = find_choices(ways, columns, plan.rule)
     find_directions(ways, choices, columns, plan.rule)
     return ways
 
@@ -331,7 +331,7 @@ def _labels(plan: RealisationPlan, direction: NDArray[np.uint8], number: IntArra
     inlets = len(plan.inlets)
     for position, culvert in enumerate(plan.culverts):
         number[culvert.up_cell] = inlets + 1 + position
-    label = drained_to(direction, number, plan.columns)
+    label = drained_to(direction, number, neighbour_offsets(plan.columns))
     if not plan.culverts:
         return label
     reached = np.arange(inlets + len(plan.culverts) + 1, dtype=np.int32)

@@ -23,6 +23,19 @@ CELL_MASK: Final = (1 << CELL_BITS) - 1
 
 
 @compiled
+def neighbour_offsets(columns: int) -> NDArray[np.int64]:  # pragma: no cover - compiled
+    """
+    Distance in the flat grid to the neighbour in each direction; 0 for direction 0.
+
+    Parameters
+    ----------
+    columns
+        Of the grid.
+    """
+    return ROW_STEP * columns + COLUMN_STEP
+
+
+@compiled
 def push(heap: NDArray[np.int64], size: int, key: int) -> int:  # pragma: no cover - compiled
     """Put a key on the heap, smallest on top; returns the new size."""
     place = size
@@ -108,6 +121,7 @@ def flood(
     heap_size = 0
     pond_first = 0
     pond_end = 0
+    offset = neighbour_offsets(columns)
     while True:
         if pond_first < pond_end:
             cell = front.pond[pond_first]
@@ -125,7 +139,7 @@ def flood(
         for k in range(1, 9):
             if on_ring and not _has_neighbour(cell, k, size // columns, columns):
                 continue
-            other = np.int32(cell + ROW_STEP[k] * columns + COLUMN_STEP[k])
+            other = np.int32(cell + offset[k])
             if front.done[other]:
                 continue
             front.done[other] = True

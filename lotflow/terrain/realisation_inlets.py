@@ -15,7 +15,6 @@ from numpy.typing import NDArray
 
 from lotflow.grid import BoolArray, IntArray
 from lotflow.terrain.compiled import compiled
-from lotflow.terrain.loops.steps import COLUMN_STEP, ROW_STEP
 from lotflow.terrain.realisation_flood import CELL_BITS, CELL_MASK, drop_top, push
 from lotflow.terrain.realisation_level_ground import spread_steps
 from lotflow.terrain.realisation_ways import (
@@ -30,7 +29,7 @@ from lotflow.terrain.realisation_ways import (
 
 @compiled
 def drain_level_ground(
-    ground: IntArray, ways: Ways, drain: BoolArray, inlet: BoolArray, columns: int
+    ground: IntArray, ways: Ways, drain: BoolArray, inlet: BoolArray, offset: NDArray[np.int64]
 ) -> IntArray:  # pragma: no cover - compiled
     """
     Lower the ponds and the level ground that inlets lie in, in place.
@@ -45,8 +44,8 @@ def drain_level_ground(
         Drains without the inlets.
     inlet
         Cells of inlets; none among the drains.
-    columns
-        Of the grid.
+    offset
+        To the neighbours, from `realisation_flood.neighbour_offsets`.
 
     Returns
     -------
@@ -59,25 +58,25 @@ def drain_level_ground(
     for cell in range(ground.size):
         if inlet[cell] and not seen[cell]:
             first = count
-            count = _spread_over_level(ways.level, drain, seen, touched, cell, count, columns)
-            _lower_to_inlets(ground, ways.level, inlet, touched[first:count], columns)
+            count = _spread_over_level(ways.level, drain, seen, touched, cell, count, offset)
+            _lower_to_inlets(ground, ways.level, inlet, touched[first:count], offset)
     inner = count
     for i in range(inner):
         for k in range(1, 9):
-            other = touched[i] + ROW_STEP[k] * columns + COLUMN_STEP[k]
+            other = touched[i] + offset[k]
             if not seen[other] and not drain[other]:
                 seen[other] = True
                 touched[count] = other
                 count += 1
     for cell in touched[:count]:
-        ways.facets[cell] = 0 if inlet[cell] else facets_of_cell(ways.level, cell, columns)
-    _count_steps_anew(ways, inlet, touched[:inner], columns)
+        ways.facets[cell] = 0 if inlet[cell] else facets_of_cell(ways.level, cell, offset)
+    _count_steps_anew(ways, inlet, touched[:inner], offset)
     return touched[:count]
 
 
 @compiled
 def _count_steps_anew(
-    ways: Ways, inlet: BoolArray, cells: IntArray, columns: int
+    ways: Ways, inlet: BoolArray, cells: IntArray, offset: NDArray[np.int64]
 ) -> None:  # pragma: no cover - compiled
     """Count the steps over level ground of some cells, in place."""
     unknown = np.empty(cells.size, np.int32)
@@ -88,7 +87,7 @@ def _count_steps_anew(
             ways.steps[cell] = -1
             unknown[last] = cell
             last += 1
-    spread_steps(ways.level, ways.steps, unknown[:last], columns, np.empty(last, np.int32))
+    spread_steps(ways.level, ways.steps, unknown[:last], offset, np.empty(last, np.int32))
 
 
 @compiled
@@ -99,7 +98,7 @@ def _spread_over_level(
     cells: IntArray,
     start: int,
     count: int,
-    columns: int,
+    offset: NDArray[np.int64],
 ) -> int:  # pragma: no cover - compiled
     """Append the connected cells of one level to a list; returns its new length."""
     seen[start] = True
@@ -110,7 +109,7 @@ def _spread_over_level(
         cell = cells[first]
         first += 1
         for k in range(1, 9):
-            other = cell + ROW_STEP[k] * columns + COLUMN_STEP[k]
+            other = cell + offset[k]
             if not seen[other] and not drain[other] and level[other] == level[start]:
                 seen[other] = True
                 cells[count] = other
@@ -120,7 +119,7 @@ def _spread_over_level(
 
 @compiled
 def _lower_to_inlets(
-    ground: IntArray, level: IntArray, inlet: BoolArray, cells: IntArray, columns: int
+    ground: IntArray, level: IntArray, inlet: BoolArray, cells: IntArray, offset: NDArray[np.int64]
 ) -> None:  # pragma: no cover - compiled
     """Let the water of connected level ground sink to where it spills into its inlets."""
     old = level[cells[0]]
@@ -135,7 +134,7 @@ def _lower_to_inlets(
         cell = heap[0] & CELL_MASK
         size = drop_top(heap, size)
         for k in range(1, 9):
-            other = cell + ROW_STEP[k] * columns + COLUMN_STEP[k]
+            other = cell + offset[k]
             sunk = max(here, np.int64(ground[other]))
             # every other cell round the pond stands at its old level or higher
             if level[other] == old and sunk < old and not inlet[other]:
@@ -163,16 +162,16 @@ def _let_wait(waiting: _Waiting, cell: int) -> None:  # pragma: no cover - compi
 
 @compiled
 def _let_cell_below_wait(
-    waiting: _Waiting, cell: int, direction: int, columns: int
+    waiting: _Waiting, cell: int, direction: int, offset: NDArray[np.int64]
 ) -> None:  # pragma: no cover - compiled
     """Put the cell that another one drains to at the end of the queue."""
     if direction:
-        _let_wait(waiting, cell + ROW_STEP[direction] * columns + COLUMN_STEP[direction])
+        _let_wait(waiting, cell + offset[direction])
 
 
 @compiled
 def redirect(
-    ways: Ways, inlet: BoolArray, touched: IntArray, columns: int, rule: int
+    ways: Ways, inlet: BoolArray, touched: IntArray, offset: NDArray[np.int64], rule: int
 ) -> None:  # pragma: no cover - compiled
     """
     Correct the directions below inlets, in place.
@@ -189,7 +188,7 @@ def redirect(
     touched
         From `drain_level_ground`, from high to low and from far to near over level ground: then
         most cells are judged once, after those above them.
-    columns, rule
+    offset, rule
         As for `realisation_ways.way_down`.
     """
     waiting = _Waiting(
@@ -200,7 +199,7 @@ def redirect(
     for cell in touched:
         _let_wait(waiting, cell)
     for cell in touched:
-        _let_cell_below_wait(waiting, cell, ways.direction[cell], columns)
+        _let_cell_below_wait(waiting, cell, ways.direction[cell], offset)
     while waiting.ends[1] > 0:
         cell = waiting.queue[waiting.ends[0]]
         waiting.ends[0] = (waiting.ends[0] + 1) % waiting.queue.size
@@ -213,20 +212,23 @@ def redirect(
         elif ways.facets[cell] == 0 and ways.steps[cell] == 0:  # another drain
             continue
         else:
-            changed = _judge(ways, cell, columns, rule)
+            changed = _judge(ways, cell, offset, rule)
         if changed:
-            _let_cell_below_wait(waiting, cell, old, columns)
-            _let_cell_below_wait(waiting, cell, ways.direction[cell], columns)
+            _let_cell_below_wait(waiting, cell, old, offset)
+            _let_cell_below_wait(waiting, cell, ways.direction[cell], offset)
 
 
 @compiled
-def _judge(ways: Ways, cell: int, columns: int, rule: int) -> bool:  # pragma: no cover - compiled
+def _judge(
+    ways: Ways, cell: int, offset: NDArray[np.int64], rule: int
+) -> bool:  # pragma: no cover - compiled
     """Find flow, deviation and direction of a cell; tells whether anything changed."""
+    level, facets, steps = ways.level, ways.facets, ways.steps
     total = 1
     largest = 0
     source = -1
     for k in range(1, 9):
-        other = cell + ROW_STEP[k] * columns + COLUMN_STEP[k]
+        other = cell + offset[k]
         if ways.direction[other] != (k + 3) % 8 + 1:  # it does not drain to this one
             continue
         total += ways.flow[other, 0]
@@ -236,8 +238,8 @@ def _judge(ways: Ways, cell: int, columns: int, rule: int) -> bool:  # pragma: n
             source = other
     came = 0.0
     if source >= 0:
-        _, came = way_down(ways, source, ways.deviation[source], columns, rule)
-    chosen, _ = way_down(ways, cell, came, columns, rule)
+        _, came = way_down(level, facets, steps, source, ways.deviation[source], offset, rule)
+    chosen, _ = way_down(level, facets, steps, cell, came, offset, rule)
     changed = (
         chosen != ways.direction[cell]
         or total != ways.flow[cell, 0]
@@ -251,7 +253,7 @@ def _judge(ways: Ways, cell: int, columns: int, rule: int) -> bool:  # pragma: n
 
 @compiled
 def drained_to(
-    direction: DirectionArray, number: IntArray, columns: int
+    direction: DirectionArray, number: IntArray, offset: NDArray[np.int64]
 ) -> IntArray:  # pragma: no cover - compiled
     """
     Follow each cell's water to the first numbered cell.
@@ -262,8 +264,8 @@ def drained_to(
         Of each cell, flat; 0 at drains.
     number
         Of inlets and culverts; 0 elsewhere.
-    columns
-        Of the grid.
+    offset
+        To the neighbours, from `realisation_flood.neighbour_offsets`.
 
     Returns
     -------
@@ -284,7 +286,7 @@ def drained_to(
             way[length] = cell
             length += 1
             k = direction[cell]
-            cell = cell + ROW_STEP[k] * columns + COLUMN_STEP[k]
+            cell = cell + offset[k]
         for i in range(length):
             label[way[i]] = label[cell]
     return label

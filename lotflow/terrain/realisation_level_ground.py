@@ -7,22 +7,23 @@ from numpy.typing import NDArray
 
 from lotflow.grid import BoolArray, IntArray
 from lotflow.terrain.compiled import compiled
-from lotflow.terrain.loops.steps import COLUMN_STEP, ROW_STEP
 
 
 @compiled
 def steps_over_level_ground(
-    level: IntArray, drain: BoolArray, facets: NDArray[np.uint8], columns: int
+    level: IntArray, drain: BoolArray, facets: NDArray[np.uint8], offset: NDArray[np.int64]
 ) -> IntArray:  # pragma: no cover - compiled
     """
     Count the steps across level ground to where it begins to fall.
 
     Parameters
     ----------
-    level, drain, columns
+    level, drain
         As for `realisation_flood.flood`, filled.
     facets
         From `realisation_ways.steepest_facets`.
+    offset
+        From `realisation_flood.neighbour_offsets`.
 
     Returns
     -------
@@ -38,32 +39,34 @@ def steps_over_level_ground(
             steps[cell] = -1
             queue[count] = cell
             count += 1
-    spread_steps(level, steps, queue[:count].copy(), columns, queue)
+    spread_steps(level, steps, queue[:count].copy(), offset, queue)
     return steps
 
 
 @compiled
 def spread_steps(
-    level: IntArray, steps: IntArray, unknown: IntArray, columns: int, queue: IntArray
+    level: IntArray, steps: IntArray, unknown: IntArray, offset: NDArray[np.int64], queue: IntArray
 ) -> None:  # pragma: no cover - compiled
     """
     Count the steps of cells on level ground, in place.
 
     Parameters
     ----------
-    level, columns
-        Filled surface; columns of the grid.
+    level
+        Filled surface.
     steps
         0 at ways out, -1 at the unknown cells; changed.
     unknown
         Cells on level ground; none on the outer ring.
+    offset
+        From `realisation_flood.neighbour_offsets`.
     queue
         Room for as many cells.
     """
     last = 0
     for cell in unknown:
         for k in range(1, 9):
-            other = cell + ROW_STEP[k] * columns + COLUMN_STEP[k]
+            other = cell + offset[k]
             if steps[other] == 0 and level[other] == level[cell]:
                 steps[cell] = 1
                 queue[last] = cell
@@ -74,7 +77,7 @@ def spread_steps(
         cell = queue[first]
         first += 1
         for k in range(1, 9):
-            other = cell + ROW_STEP[k] * columns + COLUMN_STEP[k]
+            other = cell + offset[k]
             if steps[other] < 0 and level[other] == level[cell]:
                 steps[other] = steps[cell] + 1
                 queue[last] = other

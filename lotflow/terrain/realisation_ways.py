@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from lotflow.grid import BoolArray, FloatArray, IntArray
 from lotflow.terrain.compiled import compiled
 from lotflow.terrain.loops.steps import COLUMN_STEP, DIAGONAL_SHARE, ROW_STEP, TIE_ORDER
+from lotflow.terrain.realisation_flood import neighbour_offsets
 
 DirectionArray = NDArray[np.uint8]
 
@@ -23,6 +24,10 @@ DirectionArray = NDArray[np.uint8]
 _FACET_CARDINAL: Final = np.array([5, 3, 3, 1, 1, 7, 7, 5], dtype=np.int64)
 _FACET_DIAGONAL: Final = np.array([4, 4, 2, 2, 8, 8, 6, 6], dtype=np.int64)
 _FACET_SENSE: Final = np.array([1.0, -1.0, 1.0, -1.0, 1.0, -1.0, 1.0, -1.0])
+#: Place of the lowest bit that is set in a byte.
+_FIRST_BIT: Final = np.array(
+    [0, *((value & -value).bit_length() - 1 for value in range(1, 256))], dtype=np.uint8
+)
 #: More than any number of cells.
 UNBOUNDED: Final = 2**31 - 1
 
@@ -63,7 +68,7 @@ class Ways(NamedTuple):
 @compiled
 def steepest_facets(
     level: IntArray, drain: BoolArray, columns: int
-) -> tuple[NDArray[np.uint8], NDArray[np.uint8]]:  # pragma: no cover - compiled
+) -> NDArray[np.uint8]:  # pragma: no cover - compiled
     """
     Find the triangular facets round each cell that fall most steeply.
 
@@ -77,8 +82,6 @@ def steepest_facets(
     facets
         One bit per facet, several where they share the steepest edge; 0 at drains and on level
         ground, where no neighbour is lower.
-    choices
-        One bit per direction that may be chosen by least deviation, the first for 1.
 
     References
     ----------
@@ -87,7 +90,6 @@ def steepest_facets(
     """
     rows = level.size // columns
     facets = np.zeros(level.size, np.uint8)
-    choices = np.zeros(level.size, np.uint8)
     slope = np.zeros((8, columns), np.float64)  # squared: no roots are needed to compare
     best = np.zeros(columns, np.float64)
     # row by row, so that the inner loops run over neighbours in memory
@@ -113,35 +115,31 @@ def steepest_facets(
                 slope[q, column] = value
                 best[column] = max(best[column], value)
         for q in range(8):
-            k1 = _FACET_CARDINAL[q]
-            k2 = _FACET_DIAGONAL[q]
-            to_cardinal = start + ROW_STEP[k1] * columns + COLUMN_STEP[k1]
-            to_diagonal = start + ROW_STEP[k2] * columns + COLUMN_STEP[k2]
+            bit = np.uint8(1 << q)
             for column in range(1, columns - 1):
                 is_steepest = slope[q, column] == best[column]
-                here = level[start + column]
-                falls1 = is_steepest and level[to_cardinal + column] < here
-                falls2 = is_steepest and level[to_diagonal + column] < here
-                facets[start + column] |= np.uint8(is_steepest << q)
-                choices[start + column] |= np.uint8((falls1 << (k1 - 1)) | (falls2 << (k2 - 1)))
+                facets[start + column] |= bit if is_steepest else np.uint8(0)
         for column in range(1, columns - 1):
             if best[column] == 0.0 or drain[start + column]:
                 facets[start + column] = 0
-                choices[start + column] = 0
-    return facets, choices
+    return facets
 
 
 @compiled
-def facets_of_cell(level: IntArray, cell: int, columns: int) -> int:  # pragma: no cover - compiled
+def facets_of_cell(
+    level: IntArray, cell: int, offset: NDArray[np.int64]
+) -> int:  # pragma: no cover - compiled
     """
     Find the steepest facets of one cell; see `steepest_facets`.
 
     Parameters
     ----------
-    level, columns
-        Flat filled surface; columns of the grid.
+    level
+        Flat filled surface.
     cell
         Not on the outer ring.
+    offset
+        From `realisation_flood.neighbour_offsets`.
     """
     here = float(level[cell])
     best = 0.0
@@ -149,8 +147,8 @@ def facets_of_cell(level: IntArray, cell: int, columns: int) -> int:  # pragma: 
     for q in range(8):
         k1 = _FACET_CARDINAL[q]
         k2 = _FACET_DIAGONAL[q]
-        along = here - float(level[cell + ROW_STEP[k1] * columns + COLUMN_STEP[k1]])
-        down = here - float(level[cell + ROW_STEP[k2] * columns + COLUMN_STEP[k2]])
+        along = here - float(level[cell + offset[k1]])
+        down = here - float(level[cell + offset[k2]])
         across = down - along
         if across <= 0.0:
             value = along * along if along > 0.0 else 0.0
@@ -168,7 +166,7 @@ def facets_of_cell(level: IntArray, cell: int, columns: int) -> int:  # pragma: 
 
 @compiled
 def _steepest_neighbour(
-    level: IntArray, cell: int, columns: int, rule: int
+    level: IntArray, cell: int, offset: NDArray[np.int64], rule: int
 ) -> int:  # pragma: no cover - compiled
     """Direction of the steepest fall, or to the lowest cell, of equal ones the first."""
     diagonal_share = 1.0 if rule == LOWEST else DIAGONAL_SHARE
@@ -176,7 +174,7 @@ def _steepest_neighbour(
     chosen = 0
     for q in range(8):
         k = q + 1 if rule == LOWEST else TIE_ORDER[q]  # richdem takes them in this order
-        other = cell + ROW_STEP[k] * columns + COLUMN_STEP[k]
+        other = cell + offset[k]
         fall = float(level[cell] - level[other])
         if k % 2 == 0:
             fall *= diagonal_share
@@ -188,12 +186,12 @@ def _steepest_neighbour(
 
 @compiled
 def _level_neighbour(
-    level: IntArray, steps: IntArray, cell: int, columns: int
+    level: IntArray, steps: IntArray, cell: int, offset: NDArray[np.int64]
 ) -> int:  # pragma: no cover - compiled
     """Direction to the neighbour one step nearer to the way out of level ground."""
     for q in range(8):
         k = TIE_ORDER[q]
-        other = cell + ROW_STEP[k] * columns + COLUMN_STEP[k]
+        other = cell + offset[k]
         if level[other] == level[cell] and steps[other] == steps[cell] - 1:
             return int(k)
     return 0
@@ -201,69 +199,70 @@ def _level_neighbour(
 
 @compiled
 def _facet_neighbour(
-    level: IntArray, cell: int, columns: int, facets: int, deviation: float
+    level: IntArray, cell: int, offset: NDArray[np.int64], facets: int, deviation: float
 ) -> tuple[int, float]:  # pragma: no cover - compiled
     """Direction by least transversal deviation, and the deviation handed on [cells]."""
     here = level[cell]
     least = np.inf
-    chosen = -1
-    sine = 0.0
-    cosine = 1.0
-    for q in range(8):
-        if not facets & (1 << q):
-            continue
+    to_cardinal = 0
+    to_diagonal = 0
+    by_cardinal = 0.0
+    by_diagonal = 0.0
+    while facets:
+        q = _FIRST_BIT[facets]
+        facets &= facets - 1
         k1 = _FACET_CARDINAL[q]
         k2 = _FACET_DIAGONAL[q]
-        along = float(here - level[cell + ROW_STEP[k1] * columns + COLUMN_STEP[k1]])
-        across = float(here - level[cell + ROW_STEP[k2] * columns + COLUMN_STEP[k2]]) - along
+        along = float(here - level[cell + offset[k1]])
+        down = float(here - level[cell + offset[k2]])
+        across = down - along
         if across <= 0.0:
-            s, c = 0.0, 1.0
+            sine, cosine = 0.0, 1.0
         elif across >= along:
-            s, c = DIAGONAL_SHARE, DIAGONAL_SHARE
+            sine, cosine = DIAGONAL_SHARE, DIAGONAL_SHARE
         else:
             slope = np.sqrt(along * along + across * across)
-            s, c = across / slope, along / slope
+            sine, cosine = across / slope, along / slope
         sense = _FACET_SENSE[q]
         # of facets that share the steepest edge the one that can mend the deviation counts
-        left = min(abs(deviation - sense * s), abs(deviation + sense * (c - s)))
+        left_by_cardinal = deviation - sense * sine
+        left_by_diagonal = deviation + sense * (cosine - sine)
+        left = min(abs(left_by_cardinal), abs(left_by_diagonal))
         if left < least:
             least = left
-            chosen = q
-            sine = s
-            cosine = c
-    if chosen < 0:
-        return 0, 0.0
-    sense = _FACET_SENSE[chosen]
-    k1 = _FACET_CARDINAL[chosen]
-    k2 = _FACET_DIAGONAL[chosen]
-    by_cardinal = deviation - sense * sine
-    by_diagonal = deviation + sense * (cosine - sine)
-    falls1 = level[cell + ROW_STEP[k1] * columns + COLUMN_STEP[k1]] < here
-    falls2 = level[cell + ROW_STEP[k2] * columns + COLUMN_STEP[k2]] < here
-    if falls1 and (not falls2 or abs(by_cardinal) <= abs(by_diagonal)):
-        return int(k1), by_cardinal
-    if falls2:
-        return int(k2), by_diagonal
-    return 0, 0.0
+            to_cardinal = k1 if along > 0.0 else 0
+            to_diagonal = k2 if down > 0.0 else 0
+            by_cardinal = left_by_cardinal
+            by_diagonal = left_by_diagonal
+    if to_cardinal and (to_diagonal == 0 or abs(by_cardinal) <= abs(by_diagonal)):
+        return to_cardinal, by_cardinal
+    return to_diagonal, by_diagonal
 
 
 @compiled
 def way_down(
-    ways: Ways, cell: int, deviation: float, columns: int, rule: int
+    level: IntArray,
+    facets: NDArray[np.uint8],
+    steps: IntArray,
+    cell: int,
+    deviation: float,
+    offset: NDArray[np.int64],
+    rule: int,
 ) -> tuple[int, float]:  # pragma: no cover - compiled
     """
     Choose the direction of one cell.
 
     Parameters
     ----------
-    ways
-        Gives levels, facets and steps.
+    level, facets, steps
+        As in `Ways`; each by itself, since taking an array out of a tuple costs more than all
+        that is done here.
     cell
         No drain.
     deviation
         Sideways error of the path that comes in [cells].
-    columns
-        Of the grid.
+    offset
+        From `realisation_flood.neighbour_offsets`.
     rule
         `LEAST_DEVIATION`, `STEEPEST` or `LOWEST`.
 
@@ -272,35 +271,51 @@ def way_down(
     direction, deviation
         1 to 8, and the sideways error handed on.
     """
-    level, facets = ways.level, ways.facets[cell]
-    if facets == 0:
-        return _level_neighbour(level, ways.steps, cell, columns), 0.0
+    if facets[cell] == 0:
+        return _level_neighbour(level, steps, cell, offset), 0.0
     if rule == LEAST_DEVIATION:
-        chosen, handed_on = _facet_neighbour(level, cell, columns, facets, deviation)
+        chosen, handed_on = _facet_neighbour(level, cell, offset, facets[cell], deviation)
         if chosen:
             return chosen, handed_on
-    return _steepest_neighbour(level, cell, columns, rule), 0.0
+    return _steepest_neighbour(level, cell, offset, rule), 0.0
 
 
 @compiled
-def complete_choices(
-    ways: Ways, choices: NDArray[np.uint8], columns: int, rule: int
-) -> None:  # pragma: no cover - compiled
+def find_choices(
+    ways: Ways, columns: int, rule: int
+) -> NDArray[np.uint8]:  # pragma: no cover - compiled
     """
-    Put in the directions of level ground, and those of rules that leave no choice, in place.
+    Find the directions that each cell may take, whatever the deviation of its path.
 
     Parameters
     ----------
     ways
         With levels, facets and steps.
-    choices
-        From `steepest_facets`; changed.
     columns, rule
-        As for `way_down`.
+        Of the grid; as for `way_down`.
+
+    Returns
+    -------
+    choices
+        One bit per direction, the first for direction 1; 0 at drains.
     """
-    for cell in range(choices.size):
-        if ways.steps[cell] > 0 or (rule != LEAST_DEVIATION and choices[cell]):
-            choices[cell] = 1 << (way_down(ways, cell, 0.0, columns, rule)[0] - 1)
+    level, facets, steps = ways.level, ways.facets, ways.steps
+    offset = neighbour_offsets(columns)
+    choices = np.zeros(level.size, np.uint8)
+    for cell in range(level.size):
+        mask = facets[cell]
+        if rule != LEAST_DEVIATION or mask == 0:
+            if mask or steps[cell] > 0:
+                chosen, _ = way_down(level, facets, steps, cell, 0.0, offset, rule)
+                choices[cell] = 1 << (chosen - 1)
+            continue
+        while mask:
+            q = _FIRST_BIT[mask]
+            mask &= mask - 1
+            for k in (_FACET_CARDINAL[q], _FACET_DIAGONAL[q]):
+                if level[cell + offset[k]] < level[cell]:
+                    choices[cell] |= 1 << (k - 1)
+    return choices
 
 
 @compiled
@@ -335,50 +350,59 @@ def find_directions(
         With levels, facets and steps, and in the flow what each cell adds; directions, flow and
         deviation, 0 before, are changed.
     choices
-        Directions each cell may take, completed.
+        From `find_choices`.
     columns, rule
-        As for `way_down`.
+        Of the grid; as for `way_down`.
     """
+    level, facets, steps = ways.level, ways.facets, ways.steps
+    direction, flow, deviation = ways.direction, ways.flow, ways.deviation
+    offset = neighbour_offsets(columns)
     waits_for = _pointed_at(choices, columns)
     largest = np.zeros(choices.size, np.int32)
     source = np.zeros(choices.size, np.int32)
     ready = np.empty(choices.size, np.int32)
     for start in range(choices.size):
-        if choices[start] == 0 or waits_for[start] > 0 or ways.direction[start]:
+        if choices[start] == 0 or waits_for[start] > 0 or direction[start]:
             continue
         ready[0] = start
         count = 1
         while count > 0:
             count -= 1
             cell = ready[count]
-            _drain_down(ways, cell, largest, source, columns, rule)
-            for k in range(1, 9):
-                if (choices[cell] >> (k - 1)) & 1:
-                    other = cell + ROW_STEP[k] * columns + COLUMN_STEP[k]
-                    waits_for[other] -= 1
-                    if waits_for[other] == 0 and choices[other]:
-                        ready[count] = other
-                        count += 1
+            chosen, handed_on = way_down(level, facets, steps, cell, deviation[cell], offset, rule)
+            direction[cell] = chosen
+            below = cell + offset[chosen]
+            flow[below, 0] += flow[cell, 0]
+            flow[below, 1] += flow[cell, 1]
+            # a path that leaves level ground, where its course is unknown, begins anew
+            share = flow[cell, 0] if facets[cell] else np.int32(UNBOUNDED)
+            ties = share == largest[below] and is_higher(level, cell, source[below])
+            if share > largest[below] or ties:
+                largest[below] = share
+                source[below] = cell
+                deviation[below] = handed_on
+            count = _release(choices, waits_for, cell, offset, ready, count)
 
 
 @compiled
-def _drain_down(
-    ways: Ways, cell: int, largest: IntArray, source: IntArray, columns: int, rule: int
-) -> None:  # pragma: no cover - compiled
-    """Choose the direction of a cell and hand its flow and deviation on."""
-    chosen, handed_on = way_down(ways, cell, ways.deviation[cell], columns, rule)
-    ways.direction[cell] = chosen
-    below = cell + ROW_STEP[chosen] * columns + COLUMN_STEP[chosen]
-    ways.flow[below, 0] += ways.flow[cell, 0]
-    ways.flow[below, 1] += ways.flow[cell, 1]
-    # a path that leaves level ground, where its course is unknown, begins anew
-    share = ways.flow[cell, 0] if ways.facets[cell] else np.int32(UNBOUNDED)
-    if share > largest[below] or (
-        share == largest[below] and is_higher(ways.level, cell, source[below])
-    ):
-        largest[below] = share
-        source[below] = cell
-        ways.deviation[below] = handed_on
+def _release(
+    choices: NDArray[np.uint8],
+    waits_for: NDArray[np.uint8],
+    cell: int,
+    offset: NDArray[np.int64],
+    ready: IntArray,
+    count: int,
+) -> int:  # pragma: no cover - compiled
+    """Append the cells that waited for this one alone to the ready ones; returns how many."""
+    mask = choices[cell]
+    while mask:
+        other = cell + offset[_FIRST_BIT[mask] + 1]
+        mask &= mask - 1
+        waits_for[other] -= 1
+        if waits_for[other] == 0 and choices[other]:
+            ready[count] = other
+            count += 1
+    return count
 
 
 @compiled

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import os
 import re
 import shutil
@@ -10,7 +11,7 @@ import sys
 from pathlib import Path
 
 import pytest
-from programme.environments import PROGRAM, SECONDS, WORKS, Surroundings, run
+from programme.environments import PROGRAM, SAID, SECONDS, WORKS, Surroundings, run
 from programme.results import contents
 from programme.small_job import small_job
 from programme.tiers import tiers
@@ -51,6 +52,26 @@ def test_the_same_bytes_in_any_surroundings(
         assert found[file] == data, file
 
 
+@pytest.mark.nightly
+@pytest.mark.parametrize("name", SAID)
+def test_the_same_numbers_and_a_finding(
+    job: Path, whole: dict[str, bytes], tmp_path: Path, name: str
+) -> None:
+    """Class M: grids, map and waypoints are the same; the summary says what is wrong."""
+    around = Surroundings(tmp_path, job)
+    SAID[name](around)
+    done, result = run(around, "-q")
+    assert (done.returncode, done.stdout, done.stderr) == (0, "", "")
+    found = contents(result)
+    assert found.keys() == whole.keys()
+    for file, data in whole.items():
+        assert found[file] == data or file.endswith((".gpkg", ".html", ".csv", ".json", ".txt",
+                                                     ".pdf")), file  # fmt: skip
+    summary, usual = (json.loads(files["summary.json"]) for files in (found, whole))
+    assert summary["low_spots"] == usual["low_spots"]
+    assert len(summary["findings"]) > len(usual["findings"])
+
+
 @tiers(None, 1, 1)
 def test_a_package_that_cannot_be_written_to(
     job: Path, whole: dict[str, bytes], tmp_path: Path, cases: int
@@ -65,6 +86,9 @@ def test_a_package_that_cannot_be_written_to(
         around = Surroundings(place, place, prefix=["setpriv", "--reuid=65534", "--regid=65534",
                                                     "--clear-groups"])  # fmt: skip
         around.environment |= {"HOME": "/nonexistent"}
+        command = [*around.prefix, sys.executable, "-c", "import click"]
+        if subprocess.run(command, capture_output=True, check=False).returncode != 0:
+            pytest.skip("the other user cannot use this Python")
         around.environment.pop("XDG_CACHE_HOME", None)
         done, result = run(around, "-q")
         assert (done.returncode, done.stdout, done.stderr) == (0, "", "")

@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 from lotflow.layers import RESULT_LAYERS
-from lotflow.outputs.styles import layer_rules, sld_text
+from lotflow.outputs.styles import STYLED, layer_rules, sld_text
 
 SLD, OGC = "{http://www.opengis.net/sld}", "{http://www.opengis.net/ogc}"
 #: Order of the elements of a rule: OGC 02-070, appendix A.4, FeatureTypeStyle.xsd.
@@ -41,6 +41,18 @@ def test_a_style_names_columns_of_its_layer_and_keeps_the_order_of_the_standard(
     for rule in rules:
         order = [child.tag.removeprefix(SLD).removeprefix(OGC) for child in rule]
         assert order == sorted(order, key=RULE_ORDER.index)
+
+
+def test_the_list_of_styled_layers_is_that_of_the_styles():
+    assert tuple(layer_rules("us")) == STYLED
+
+
+def test_every_value_a_style_picks_out_is_one_its_column_can_have():
+    """As the description of the column lists them."""
+    for layer, rules in layer_rules("metric").items():
+        told = {column.name: column.meaning for column in RESULT_LAYERS[layer].columns}
+        for rule in rules:
+            assert rule.equals in told.get(rule.column, "") or rule.equals == "ordinary"
 
 
 @pytest.mark.parametrize("layer", ["low_spots", "flow_paths"])

@@ -101,9 +101,7 @@ def test_the_same_seed_gives_the_same_chapter(lot, chapter):
     for name, raster in chapter.rasters.items():
         assert raster.grid.values.tobytes() == again.rasters[name].grid.values.tobytes()
     name = "likely_inlet_share.tif"
-    assert not np.array_equal(
-        other.rasters[name].grid.values, chapter.rasters[name].grid.values
-    )
+    assert not np.array_equal(other.rasters[name].grid.values, chapter.rasters[name].grid.values)
 
 
 def test_flow_follows_the_weights(lot):

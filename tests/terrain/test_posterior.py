@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 
 from lotflow.terrain.error_model import ErrorModel, random_field
+from lotflow.terrain.likely_surfaces import likely_surfaces
 from lotflow.terrain.posterior import led_round, posterior
 
 
@@ -51,28 +52,47 @@ def test_the_mean_of_the_draws_is_nearer_to_the_truth_than_the_measured_surface(
     draws = np.array([found.draw(i, random) for i in range(24)])
     inner = (slice(8, -8), slice(8, -8))
     off = (draws.mean(axis=0) - truth)[inner].std()
-    assert off < 0.5 * (measured - truth)[inner].std()
+    assert off < 0.7 * (measured - truth)[inner].std()
     # and the draws are about as far from their mean as the truth is
     assert draws.std(axis=0)[inner].mean() == pytest.approx(off, rel=0.5)
 
 
-def test_a_bowl_three_times_as_deep_as_the_error_keeps_its_depth():
-    """A prior of natural ground alone would level it."""
-    random = np.random.default_rng(5)
+def test_a_single_bowl_three_times_as_deep_as_the_error_is_held_by_the_intervals():
+    """On natural ground; a prior of such ground alone would level it."""
     y, x = np.mgrid[:96, :96].astype(float)
     radius = np.hypot(x - 48, y - 48)
-    truth = 0.01 * y - np.where(radius < 8, 0.30 * (1 - (radius / 8) ** 2), 0.0)
-    error = ErrorModel(0.10, 10.0, 0.1)
-    measured = truth + random_field(error.spectrum(truth.shape, 1.0), random)
-    found = posterior(measured, error, 1.0, random)
     rim = (radius > 9) & (radius < 11)
-    depths = []
-    for i in range(24):
-        drawn = found.draw(i, random) - 0.01 * y
-        depths.append(drawn[rim].mean() - drawn[46:51, 46:51].mean())
-    true_depth = (truth - 0.01 * y)[rim].mean() - (truth - 0.01 * y)[46:51, 46:51].mean()
-    assert np.mean(depths) > 0.6 * true_depth
-    assert np.quantile(depths, 0.02) < true_depth < np.quantile(depths, 0.98) + 0.1
+
+    def depth(surface):
+        return surface[rim].mean() - surface[46:51, 46:51].mean()
+
+    held, deep, levelled = [], [], []
+    for seed in range(8):
+        random = np.random.default_rng(seed)
+        truth = 0.01 * y - np.where(radius < 8, 0.30 * (1 - (radius / 8) ** 2), 0.0)
+        truth += 0.1 * hills(96, random)
+        error = ErrorModel(0.10, 10.0, 0.1)
+        measured = truth + random_field(error.spectrum(truth.shape, 1.0), random)
+        found = likely_surfaces(measured, error, 1.0, random)
+        depths = np.array([depth(found.draw(i, random)) for i in range(40)])
+        low, high = np.quantile(depths, (0.05, 0.95))
+        held.append(low <= depth(truth) <= high)
+        deep.append((depths[1::2] > 0.1).mean())
+        levelled.append((depths > 0.1).mean())
+    assert np.mean(held) >= 0.6
+    assert np.mean(deep) >= 0.9  # by the view that looks at each place alone
+    assert np.mean(levelled) >= 0.5
+
+
+def test_draws_take_both_views_in_turn():
+    ground = hills(64, np.random.default_rng(0))
+    error = ErrorModel(0.05, 5.0, 0.1)
+    found = likely_surfaces(ground, error, 1.0, np.random.default_rng(1))
+    for number, view in ((4, found.learned), (5, found.local)):
+        drawn = found.draw(number, np.random.default_rng(2))
+        assert np.array_equal(drawn, view.draw(2, np.random.default_rng(2)))
+    assert not found.are_one
+    assert likely_surfaces(ground, ErrorModel(0, 5, 0), 1.0, np.random.default_rng(1)).are_one
 
 
 def test_a_surface_is_led_round_without_a_step():

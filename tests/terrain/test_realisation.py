@@ -78,9 +78,9 @@ def routed(surface, inlets, culverts, rule, rmse, channel=None):
 
 def assert_equal(plan, surface, natural, placed, routing):
     found = realise(plan, open_ground(surface))
-    landed = np.where(
-        surface.piped.ravel(), 0, found.label[surface.landing.ravel()]
-    ).reshape(routing.label.shape)
+    landed = np.where(surface.piped.ravel(), 0, found.label[surface.landing.ravel()]).reshape(
+        routing.label.shape
+    )
     level = (found.natural_level.astype(float) + found.base) * LEVEL_STEP
     assert np.abs(level.reshape(natural.field.filled.shape) - natural.field.filled).max() < 1e-9
     assert [list(cells) for cells in found.inlet_cells] == [list(set_.cells) for set_ in placed]

@@ -14,9 +14,16 @@ from typing import TYPE_CHECKING, Any, Final
 import numpy as np
 import shapely
 
+from lotflow.outputs import palette
 from lotflow.outputs.map_ground import DEPTH_STOPS, depth_pixels, depth_scale, ground_pixels
 from lotflow.outputs.plan_page.features import drawn_layers
-from lotflow.outputs.plan_page.grids import corner_degrees, elevation_grid, picture, water_grid
+from lotflow.outputs.plan_page.grids import (
+    corner_degrees,
+    elevation_grid,
+    packed_text,
+    picture,
+    water_grid,
+)
 from lotflow.outputs.plan_page.tables import page_tables
 from lotflow.outputs.result_file import ResultFile, text_file
 from lotflow.units import SHOWN, TO_SI, sign
@@ -27,6 +34,7 @@ if TYPE_CHECKING:
     import pandas as pd
 
     from lotflow.grid import Grid
+    from lotflow.outputs.map_ground import DepthScale, Pixels
     from lotflow.terrain.routing import Routing
     from lotflow.units import UnitSystem
 
@@ -138,7 +146,7 @@ def _policy(style: str, script: str) -> str:
     )
 
 
-def data_text(data: Mapping[str, Any]) -> str:
+def data_text(data: Any) -> str:
     r"""
     Write data as JSON that cannot end its script element.
 
@@ -166,7 +174,7 @@ def page_data(content: PageContent) -> dict[str, Any]:
         What it shows.
     """
     ground = content.ground
-    scale = depth_scale(content.depth.values, content.units)
+    scale = _scale(content)
     rows, columns = ground.shape
     west, south, _, _ = ground.bounds
     return {
@@ -181,9 +189,10 @@ def page_data(content: PageContent) -> dict[str, Any]:
         "view": _view(content, (west, south)),
         "accuracy": dict(content.error),
         "deepest": scale.deepest_m,
+        "openWater": palette.OPEN_WATER if content.routing.surface.water.any() else None,
         "depthColours": [[place, f"rgb{colour}"] for place, colour in DEPTH_STOPS],
         "pictures": {
-            "ground": picture(ground_pixels(ground)),
+            "ground": picture(_ground_picture(content)),
             "depth": picture(depth_pixels(content.depth.values, scale.deepest_m)),
         },
         "grid": {
@@ -195,10 +204,26 @@ def page_data(content: PageContent) -> dict[str, Any]:
             "elevation": elevation_grid(ground),
             "water": water_grid(content.routing, content.names),
         },
-        "layers": drawn_layers(content.layers, ground),
+        "layers": packed_text(data_text(drawn_layers(content.layers, ground))),
         "tables": page_tables(content.summary),
         "cautions": list(content.cautions),
     }
+
+
+def _scale(content: PageContent) -> DepthScale:
+    """Scale of depths, up to the deepest low spot that nothing speaks against."""
+    spots = content.layers.get("low_spots")
+    certain = () if spots is None else spots["depth_m"][spots["artefact"].fillna("") == ""]
+    limit = float(max(certain)) if len(certain) else np.inf
+    return depth_scale(content.depth.values, content.units, certain_m=limit)
+
+
+def _ground_picture(content: PageContent) -> Pixels:
+    """Shaded ground, with open water."""
+    pixels = ground_pixels(content.ground)
+    hue = palette.OPEN_WATER.removeprefix("#")
+    pixels[content.routing.surface.water] = (*bytes.fromhex(hue), 255)
+    return pixels
 
 
 def _storms(summary: Mapping[str, Any]) -> list[str]:

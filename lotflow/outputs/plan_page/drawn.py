@@ -159,8 +159,8 @@ DRAWN: Final[dict[str, DrawnLayer]] = {
         ),
     ),
     "ponds_blocked": DrawnLayer(
-        "Ponds with inlets blocked", fill=palette.BLOCKED, stroke=palette.BLOCKED, opacity=0.35, width=1,
-        dashes="5 3", heading="low_spot", told=(_WHEN, *_POND), shown=False, source="ponds",
+        "Ponds with inlets blocked", fill=palette.BLOCKED, stroke=palette.BLOCKED, opacity=0.35,
+        width=1, dashes="5 3", heading="low_spot", told=(_WHEN, *_POND), shown=False, source="ponds",
         rows=blocked_ponds,
     ),
     "ponds": DrawnLayer(

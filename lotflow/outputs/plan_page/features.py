@@ -18,6 +18,8 @@ if TYPE_CHECKING:
 
 #: What is there today and is to be replaced is drawn with dashes.
 _TODAY_DASHES: Final = "3 6"
+#: What may be no standing water, likewise.
+_DOUBTFUL_DASHES: Final = "3 3"
 
 
 def drawn_layers(layers: Mapping[str, pd.DataFrame], ground: Grid) -> list[dict[str, Any]]:
@@ -100,6 +102,8 @@ def _look(row: Mapping[str, Any], drawn: DrawnLayer, number: int) -> dict[str, A
         look["colour"] = drawn.hues[number % len(drawn.hues)]
     if row.get("case") == "today":
         look["dashes"] = _TODAY_DASHES
+    if plain(row.get("artefact")):
+        look["colour"], look["dashes"] = palette.DOUBTFUL, _DOUBTFUL_DASHES
     if drawn.verdicts is not None and row[drawn.verdicts.column] in drawn.verdicts.looks:
         look["colour"], look["dashes"] = drawn.verdicts.looks[row[drawn.verdicts.column]]
     certain = plain(row.get("probability"))

@@ -55,6 +55,23 @@ def packed(values: NDArray[Any]) -> str:
     return base64.b64encode(zlib.compress(data, 9)).decode("ascii")
 
 
+def packed_text(text: str) -> str:
+    """
+    Compress a long text for a page.
+
+    Parameters
+    ----------
+    text
+        As `packed`, of its bytes in UTF-8.
+
+    Examples
+    --------
+    >>> len(packed_text("[0.25,0.25]," * 1000)) < 200
+    True
+    """
+    return base64.b64encode(zlib.compress(text.encode("utf-8"), 9)).decode("ascii")
+
+
 def elevation_grid(ground: Grid) -> dict[str, Any]:
     """
     Embed elevations: steps above the lowest, as differences along each row.

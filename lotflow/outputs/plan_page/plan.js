@@ -136,6 +136,7 @@ function startPage(data, water) {
   function depthScale() {
     const target = byId("depth-scale");
     target.replaceChildren();
+    byId("water-key").replaceChildren(...(data.openWater ? [swatch({ fill: data.openWater }), "open water"] : []));
     if (!data.depthColours.length) return;
     const canvas = element("canvas", { width: "140", height: "1", role: "img", "aria-label": "Colours of depth, from shallow to deep" });
     const brush = canvas.getContext("2d");
@@ -256,8 +257,9 @@ function startPage(data, water) {
   function tappedFollow(cell) {
     const way = wayDown(water, cell);
     answers.clearLayers();
-    answers.addLayer(L.polyline(way.cells.map((one) => centre(water, one)), { color: "#ffffff", weight: 7, opacity: 0.9, interactive: false }));
-    answers.addLayer(L.polyline(way.cells.map((one) => centre(water, one)), { color: "#c2185b", weight: 3, interactive: false }));
+    const course = way.cells.map((one) => centre(water, one));
+    answers.addLayer(L.polyline(course, { color: "#ffffff", weight: 7, opacity: 0.9, interactive: false }));
+    answers.addLayer(L.polyline(course, { color: "#c2185b", weight: 3, interactive: false }));
     answers.addLayer(L.circleMarker(centre(water, way.end), { radius: 6, color: "#c2185b", fillOpacity: 1, interactive: false }));
     const lines = [
       ["Way down", show(way.length, "length", state.system)],
@@ -421,8 +423,12 @@ function startPage(data, water) {
   return { map, tapped, state, water };
 }
 
-readGrids(JSON.parse(byId("plan-data").textContent).grid).then((water) => {
+async function start() {
   const data = JSON.parse(byId("plan-data").textContent);
+  const [water, layers] = await Promise.all([readGrids(data.grid), unpackedText(data.layers)]);
+  data.layers = JSON.parse(layers);
   window.lotflowPlan = startPage(data, water);
   document.documentElement.dataset.ready = "yes";
-});
+}
+
+start();

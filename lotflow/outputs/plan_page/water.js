@@ -8,11 +8,14 @@ const NO_ELEVATION = 65535;
 const ROW_STEP = [0, 0, -1, -1, -1, 0, 1, 1, 1];
 const COLUMN_STEP = [0, -1, -1, 0, 1, 1, 1, 0, -1];
 
-async function unpacked(text, Kind) {
+function inflated(text) {
   const bytes = Uint8Array.from(atob(text), (c) => c.charCodeAt(0));
-  const stream = new Blob([bytes]).stream().pipeThrough(new DecompressionStream("deflate"));
-  return new Kind(await new Response(stream).arrayBuffer());
+  return new Response(new Blob([bytes]).stream().pipeThrough(new DecompressionStream("deflate")));
 }
+
+async function unpacked(text, Kind) { return new Kind(await inflated(text).arrayBuffer()); }
+
+async function unpackedText(text) { return inflated(text).text(); }
 
 async function readGrids(grid) {
   const [change, codes, eaves, cells, values] = await Promise.all([

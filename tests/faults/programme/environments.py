@@ -151,7 +151,12 @@ def _other_gdal_data(around: Surroundings) -> None:
     _variables(GDAL_DATA="FOLDER/none", PROJ_DATA="FOLDER/none", PROJ_LIB="FOLDER/none")(around)
 
 
-#: Surroundings in which the numbers are the same.
+#: Surroundings in which the numbers are the same and findings tell what is wrong.
+SAID: Final[dict[str, Callable[[Surroundings], None]]] = {
+    "data of another GDAL and PROJ": _other_gdal_data,
+}  # fmt: skip
+
+#: Surroundings in which every byte is the same.
 WORKS: Final[dict[str, Callable[[Surroundings], None]]] = {
     "LANG=C": _variables(LANG="C", LC_ALL="C"),
     "no locale at all": _variables(LANG=None, LC_ALL=None, PYTHONUTF8="0"),
@@ -174,7 +179,6 @@ WORKS: Final[dict[str, Callable[[Surroundings], None]]] = {
     "no input": _closed_input,
     "files for nobody else": _umask,
     "64 open files": _little_memory_map,
-    "settings of another GDAL": _other_gdal_data,
     "GDAL_PAM_ENABLED and others": _variables(
         GDAL_PAM_ENABLED="YES",
         GDAL_DISABLE_READDIR_ON_OPEN="FALSE",

@@ -10,36 +10,49 @@ import signal
 import tempfile
 from collections.abc import Callable, Iterator
 from contextlib import ExitStack, contextmanager, nullcontext
+from importlib import import_module
 from pathlib import Path
 from typing import Any, Final
 
 from programme.cases import command, flushed
 from programme.power_cut import recorded
-from programme.spies import replace
+from programme.spies import replace, spy
 
 #: Studies that were computed once for all children: only writing is disturbed.
 _STUDIES: dict[str, tuple[str, Any]] = {}
-#: Their maps, which take most of the time; drawn anew only where a case says so.
-_PICTURES: dict[str, bytes] = {}
+#: What was drawn of them, which takes most of the time; drawn anew only where a case says so.
+_DRAWN: dict[str, Any] = {}
+
+#: Where all pictures are drawn, and the process that else does it meanwhile.
+_DRAW: Final = ("lotflow.outputs.drawings", "draw")
+_SECOND_PROCESS: Final = ("lotflow.cli.report", "drawing_process")
 
 #: Calls by which Python changes the disk.
 CALLS: Final = ("open", "write", "fsync", "replace", "mkdir", "unlink", "rmdir", "ftruncate")
 
 
 def know_study(letter: str, job: str) -> None:
-    """Compute a job once for all children; it is written once to load what writing takes."""
+    """Compute a job and draw it once for all children."""
     from lotflow.inputs.job import read_job  # noqa: PLC0415
-    from lotflow.study import run_study  # noqa: PLC0415
+    from lotflow.study import run_study, write_study  # noqa: F401, PLC0415
 
     _STUDIES[letter] = (job, run_study(read_job(Path(job))))
-    if len(_STUDIES) == 1:
+    places = (_DRAW, _SECOND_PROCESS)
+    real = {place: getattr(import_module(place[0]), place[1]) for place in places}
+    replace(*_SECOND_PROCESS, _no_second_process)
+    spy(*_DRAW, lambda drawn: _DRAWN.update({letter: drawn}))
+    try:
         with tempfile.TemporaryDirectory() as folder:
-            assert command(["run", job, "-o", str(Path(folder) / "result"), "-q"]) == 0
+            code = command(["run", job, "-o", str(Path(folder) / "result"), "-q"])
+    finally:
+        for place, function in real.items():
+            replace(*place, function)
+    assert code == 0
+    assert letter in _DRAWN
 
 
-def know_result(letter: str, folder: str) -> None:
-    """Keep the picture of a whole result."""
-    _PICTURES[letter] = (Path(folder) / "map.png").read_bytes()
+def _no_second_process(*_: Any, **__: Any) -> Any:
+    return nullcontext()
 
 
 def rewrite(letter: str, folder: str, disturbance: dict[str, Any]) -> Any:
@@ -53,7 +66,7 @@ def rewrite(letter: str, folder: str, disturbance: dict[str, Any]) -> Any:
     folder
         Where it goes.
     disturbance
-        `drawn`: the map is drawn anew. `alternate`: one result replaces the other until
+        `drawn`: map and field sheet are drawn anew. `alternate`: one result replaces the other until
         somebody ends it. `file_bytes`: no file may grow larger. `strike`: number of the call of
         Python's that fails, and how, "kill" or an error number. `native`: the same for calls of
         the libraries. `count`: how many calls of Python's there are. `record`: folder for the
@@ -75,9 +88,9 @@ def _written(letter: str, folder: str, *, drawn: bool) -> int:
     job, study = _STUDIES[letter]
     known: dict[tuple[str, str], Any] = {}
     known["lotflow.study.main_job", "run_study"] = lambda *_, **__: study
-    if not drawn and letter in _PICTURES:
-        known["lotflow.outputs.map_picture", "map_bytes"] = lambda *_, **__: _PICTURES[letter]
-        known["lotflow.cli.report", "drawing_process"] = nullcontext
+    if not drawn:
+        known[_DRAW] = lambda *_, **__: _DRAWN[letter]
+        known[_SECOND_PROCESS] = _no_second_process
     real = {place: replace(*place, substitute) for place, substitute in known.items()}
     try:
         return command(["run", job, "-o", folder, "--overwrite", "-q"])

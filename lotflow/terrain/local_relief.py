@@ -1,0 +1,150 @@
+"""
+Surfaces that may be true if nothing is known of the ground but what stands near each place.
+
+Every wavelet coefficient is judged by its own neighbours: what exceeds the error there is
+relief. That keeps a single bowl or pad on smooth ground, where a prior learned from the whole
+window would take it for error; on ground that is smooth all over it leaves too much error in.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any, Final
+
+import numpy as np
+
+from lotflow.terrain.posterior import led_round
+from lotflow.terrain.wavelet_bands import Bands, join
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from lotflow.grid import FloatArray
+    from lotflow.terrain.error_model import ErrorModel
+
+#: Halvings at most; what is coarser is taken as measured, with its error.
+_LEVELS: Final = 4
+#: Ways in which the bands are laid over the surface; draws take them in turn.
+_SHIFTS: Final = 8
+#: Coefficients on a side of the neighbourhood that speaks for one.
+_NEIGHBOURS: Final = 5
+#: A coefficient speaks for itself by what its square exceeds this many error variances.
+_SPEAKS_ABOVE: Final = 4.0
+
+
+@dataclass(frozen=True, eq=False)
+class _Laid:
+    """The bands in one position: coefficients, coarse to fine, and how far each may be off."""
+
+    shift: tuple[int, int]
+    mean: list[Any]
+    spread: list[Any]
+
+
+@dataclass(frozen=True, eq=False)
+class LocalRelief:
+    """
+    The surfaces that may be true, judged place by place.
+
+    Parameters
+    ----------
+    trend
+        Plane through the ground [m].
+    laid
+        The bands in several positions.
+    """
+
+    trend: FloatArray
+    laid: Sequence[_Laid]
+
+    def draw(self, number: int, random: np.random.Generator) -> FloatArray:
+        """
+        Draw one surface.
+
+        Parameters
+        ----------
+        number
+            Of the draw, from 0: decides which position of the bands is taken.
+        random
+            Source of normal numbers.
+        """
+        laid = self.laid[number % len(self.laid)]
+        drawn: list[Any] = [_drawn(laid.mean[0], laid.spread[0], random)]
+        drawn += [
+            tuple(_drawn(mean, spread, random) for mean, spread in zip(*level, strict=True))
+            for level in zip(laid.mean[1:], laid.spread[1:], strict=True)
+        ]
+        residual = np.roll(join(drawn), (-laid.shift[0], -laid.shift[1]), axis=(0, 1))
+        rows, columns = self.trend.shape
+        return np.asarray(self.trend + residual[:rows, :columns])
+
+
+def _drawn(mean: FloatArray, spread: FloatArray, random: np.random.Generator) -> FloatArray:
+    """Draw the coefficients of a band."""
+    return np.asarray(mean + spread * random.standard_normal(mean.shape))
+
+
+def local_relief(
+    ground: FloatArray,
+    trend: FloatArray,
+    error: ErrorModel,
+    cell_m: float,
+    random: np.random.Generator,
+) -> LocalRelief:
+    """
+    Judge a measured surface place by place.
+
+    Parameters
+    ----------
+    ground
+        As measured, without buildings and walls, complete [m].
+    trend
+        Plane through it [m].
+    error
+        Of the measurement; not 0.
+    cell_m
+        Side of a cell [m].
+    random
+        Decides the positions in which the bands are laid.
+
+    References
+    ----------
+    Mihcak, Kozintsev, Ramchandran, Moulin (1999), Low-complexity image denoising based on
+    statistical modeling of wavelet coefficients, IEEE Signal Processing Letters 6(12), from
+    memory: variance of a coefficient from its neighbourhood. Drawing from it is lotflow's own.
+    """
+    periodic = led_round(ground - trend)
+    levels = min(_LEVELS, *(int(np.log2(size / 6)) for size in periodic.shape))
+    bands = Bands(periodic.shape, levels)
+    spectrum = error.spectrum(bands.shape, cell_m)
+    variance = bands.variances(spectrum)
+    smooth = float(bands.smooth_spectrum(spectrum, levels).mean())
+    shifts = [(int(a), int(b)) for a, b in random.integers(0, 2**levels, (_SHIFTS, 2))]
+    laid = [
+        _lay(bands.split(np.roll(periodic, shift, axis=(0, 1))), shift, variance, smooth)
+        for shift in shifts
+    ]
+    return LocalRelief(trend, laid)
+
+
+def _lay(split: list[Any], shift: tuple[int, int], variance: FloatArray, smooth: float) -> _Laid:
+    """Judge the coefficients of one position of the bands."""
+    mean = [split[0]]
+    spread: list[Any] = [np.full(split[0].shape, np.sqrt(smooth))]
+    for level, noise in zip(split[1:], variance[::-1], strict=True):
+        judged = [_judged(band, float(own)) for band, own in zip(level, noise, strict=True)]
+        mean.append(tuple(part[0] for part in judged))
+        spread.append(tuple(part[1] for part in judged))
+    return _Laid(shift, mean, spread)
+
+
+def _judged(band: FloatArray, noise: float) -> tuple[FloatArray, FloatArray]:
+    """Relief in the coefficients of a band, and how far it may be off."""
+    from scipy.ndimage import uniform_filter  # noqa: PLC0415 - only where realisations are run
+
+    width = min(_NEIGHBOURS, *band.shape)
+    energy = band**2
+    relief = np.maximum(uniform_filter(energy, width, mode="wrap") - noise, 0.0)
+    relief = np.maximum(relief, energy - _SPEAKS_ABOVE * noise)
+    share = relief / (relief + noise)
+    return band * share, np.sqrt(share * noise)
