@@ -18,6 +18,8 @@ from lotflow.terrain.level_error import LevelError
 
 SAMPLE = Path(__file__).parents[1] / "data_samples" / "alder_court"
 HOSTILE = "<script>window.hit=1</script><img src=x onerror=window.hit=1>"
+#: Tables in which the long hostile name stands.
+HOSTILE_TABLES = ("table-inlets", "table-outlet_options", "table-pond_cases", "table-findings")
 SIZES = {"phone": (390, 844), "desktop": (1400, 900)}
 
 
@@ -131,6 +133,50 @@ def test_a_layer_is_switched_off_and_on(plan):
     assert plan.execute_script(count) < before
     plan.execute_script("document.getElementById('layer-flow_paths').click()")
     assert plan.execute_script(count) == before
+
+
+def test_only_ponds_of_the_chosen_storm_are_drawn(plan):
+    """Three low spots, three storms: of nine ponds with inlets blocked three are seen."""
+    plan.execute_script("document.getElementById('layer-ponds_blocked').click()")
+    seen = (
+        "const s = lotflowPlan.state.storm; const all = []; lotflowPlan.map.eachLayer((one) => { "
+        "if (one.feature?.layer === 'ponds_blocked') all.push(one); }); return [all.length, "
+        "all.filter((one) => one.getElement().style.display !== 'none')"
+        ".map((one) => String(one.feature.storm) === s)]"
+    )
+    for storm in ("2", "100"):
+        plan.execute_script(
+            "const c = document.getElementById('storm'); c.value = arguments[0]; "
+            "c.dispatchEvent(new Event('change'))",
+            storm,
+        )
+        assert plan.execute_script(seen) == [9, [True] * 3]
+
+
+def test_tables_fit_their_panel(plan):
+    """None of them has to be moved sideways, in either system of units."""
+    wide = (
+        "return [...document.querySelectorAll('.scroll')].filter((one) => "
+        "one.scrollWidth > one.clientWidth).map((one) => one.getAttribute('aria-labelledby'))"
+    )
+    for units in ("us", "metric"):
+        plan.execute_script(
+            "const u = document.getElementById('units'); u.value = arguments[0]; "
+            "u.dispatchEvent(new Event('change'))",
+            units,
+        )
+        found = [name for name in plan.execute_script(wide) if name not in HOSTILE_TABLES]
+        assert found == []
+
+
+def test_names_step_aside_for_each_other(plan):
+    """Two names of one place go to two sides of it; one whose side is taken by a mark, too."""
+    sides = plan.execute_script(
+        "const at = { x: 100, y: 100, width: 80, height: 16, fixed: false }; "
+        "return [placedNames([at, at], []), placedNames([at], [[150, 100]]), "
+        "placedNames([{ ...at, fixed: true }], [])]"
+    )
+    assert sides == [["right", "left"], ["left"], ["center"]]
 
 
 def test_units_are_switched_everywhere(plan):

@@ -127,7 +127,7 @@ def _low_spots(content: Mapping[str, Any], units: UnitSystem) -> list[str]:
     heads = ("No.", "Depth", "Area", "Volume", "Drains to it", "To fill", *last)
     lines = _table(heads, rows, _MOST["low_spots"], text_columns=(len(heads) - 1,))
     if sure:
-        lines.append("  stands in: share of the surfaces that the error of the data leaves possible")
+        lines.append("  stands in: share of the surfaces that the error of the data allows")
     return lines + _at_least(spots)
 
 

@@ -21,7 +21,14 @@ from lotflow.layers import RESULT_LAYERS
 from lotflow.outputs import map_sheet
 from lotflow.outputs.map_layers import MapField
 from lotflow.outputs.map_lettering import letterings
-from lotflow.outputs.map_picture import MapContent, draw_map, map_bytes, map_file
+from lotflow.outputs.map_picture import (
+    MapContent,
+    MapDrains,
+    draw_map,
+    map_bytes,
+    map_drains,
+    map_file,
+)
 
 WEST, SOUTH = 600_000.0, 3_300_000.0
 CELL = 0.5
@@ -91,6 +98,9 @@ def content(**changes: object) -> MapContent:
         crossings=layer("lot_line_crossings", crossings, [at(45, 50), at(44, 20)]),
         inlets=inlets("CB1", "CD2", "CB3"),
         catchments=layer("catchments", catchments, [box(35, 25, 45, 60), box(45, 40, 58, 50)]),
+        drains=MapDrains(
+            (line((40, 31), (35, 22)),), (line((41, 31), (58, 28)),), (("Curb", at(35, 22)),)
+        ),
         title="14 Alder Court",
         note="dem.tif, cells of 0.5 m, vertical accuracy 0.1 m RMSE",
         units="us",
@@ -161,7 +171,7 @@ def test_a_layer_may_be_empty(name, usual):
 def test_all_layers_but_the_lot_may_be_empty():
     empty = content(**without(*EMPTY_ABLE))
     nothing = empty.ground.with_values(np.full(empty.ground.shape, np.nan))
-    assert map_bytes(replace(empty, depth=nothing))
+    assert map_bytes(replace(empty, depth=nothing, drains=MapDrains()))
 
 
 @pytest.mark.parametrize(
@@ -370,3 +380,47 @@ def test_where_there_is_no_elevation_is_explained():
                 Affine(CELL, 0, WEST - 100.0, 0, -CELL, SOUTH + 170.0), None)  # fmt: skip
     shown = content(ground=wide, depth=wide.with_values(np.zeros(wide.shape)))
     assert "no elevation data" not in drawn_texts(shown)
+
+
+PIPE = np.array([91, 42, 134])
+
+
+def purple(shown: MapContent) -> int:
+    """Pixels in the colour of the drains."""
+    return int((np.abs(pixels(map_bytes(shown)) - PIPE).max(axis=2) < 12).sum())
+
+
+def test_drain_lines_and_outlets_are_drawn_named_and_explained():
+    everything = drawn_texts(content())
+    signs = {"drain line", "drain line to be replaced", "outlet of the drains"}
+    assert signs | {"Curb"} <= set(everything)
+    assert "Curb" in [one.text for one in lettered(content(), ())]
+    bare = content(drains=MapDrains())
+    assert not (signs | {"Curb"}) & set(drawn_texts(bare))
+    assert purple(content()) > 300
+    assert purple(bare) == 0
+
+
+def test_a_line_to_be_replaced_is_thinner_than_one_that_is_to_be_there():
+    way = (line((33, 25), (58, 25)),)
+    assert purple(content(drains=MapDrains(replaced=way))) < 0.6 * purple(
+        content(drains=MapDrains(lines=way))
+    )
+
+
+def test_of_two_systems_the_proposed_one_is_drawn_and_what_it_replaces():
+    ways = [line((0, 0), (1, n)) for n in range(4)]
+    rows = [{"case": case, "status": status} for case, status in (
+        ("today", "existing"), ("today", "replaced"), ("proposed", "existing"),
+        ("proposed", "proposed"))]  # fmt: skip
+    ends = [{"case": case, "kind": "outlet", "name": case} for case in ("today", "proposed")]
+    layers = {"drain_lines": layer("drain_lines", rows, ways),
+              "nodes": layer("nodes", ends, [at(0, 0), at(1, 1)])}  # fmt: skip
+    drains = map_drains(layers)
+    assert drains.lines == tuple(ways[2:])
+    assert drains.replaced == (ways[1],)
+    assert [name for name, _ in drains.outlets] == ["proposed"]
+    alone = {name: frame[frame["case"] == "today"] for name, frame in layers.items()}
+    assert map_drains(alone).lines == tuple(ways[:2])
+    assert map_drains(alone).replaced == ()
+    assert map_drains({}) == MapDrains()

@@ -218,7 +218,7 @@ def spots_of(make_layers, **columns):
     plain = {
         "depth_m": 0.1524, "area_m2": 9.290304, "volume_m3": 0.5, "contributing_area_m2": 92.90304,
         "runoff_to_fill_mm": 25.4, "artefact": "", "inlets": "", "cut_by_edge": False,
-        "on_lot_m2": 9.0,
+        "on_lot_m2": 9.0, "probability": np.nan,
     }  # fmt: skip
     layers["low_spots"] = layers["low_spots"].assign(**{**plain, **columns})
     return layers
@@ -243,6 +243,13 @@ def test_low_spots_that_are_doubtful_or_elsewhere_come_last(make_layers):
     assert [line.split()[0] for line in lines[1:]] == ["3", "2", "1"]
     assert lines[2].endswith("off the lot")
     assert lines[3].endswith("under a roof")
+
+
+def test_low_spots_say_in_what_share_of_surfaces_they_stand(make_layers):
+    layers = spots_of(make_layers, probability=[0.96, 0.5, np.nan])
+    lines = lines_under(summary_text(content_of(layers), "us"), "Where water can stand")
+    assert "Stands in" in lines[0]
+    assert [line.split()[-1] for line in lines[1:4]] == ["96%", "50%", "-"]
 
 
 def test_what_is_cut_by_the_edge_is_said_to_be_at_least_so_much(make_layers):
