@@ -180,7 +180,11 @@ def test_names_step_aside_for_each_other(plan):
 
 
 def test_units_are_switched_everywhere(plan):
-    text = "return document.getElementById('tables').innerText"
+    """In all cells; findings give both in their sentences."""
+    text = (
+        "return [...document.querySelectorAll('#tables td.number')]"
+        ".map((cell) => cell.innerText).join()"
+    )
     assert " m²" in plan.execute_script(text)
     plan.execute_script(
         "const u = document.getElementById('units'); u.value = 'us'; "

@@ -231,7 +231,7 @@ def _read(copy: _Copy, layer: str, limits: Limits) -> GeoDataFrame:
     inside = layer if copy.geopackage is not None else None
     with reading(copy.source, layer=layer), warnings.catch_warnings(record=True) as caught:
         warnings.simplefilter("always")
-        told = pyogrio.read_info(copy.path, layer=inside, **copy.options)
+        told = _told(copy, inside)
         driver, columns = told["driver"], len(told["fields"])
         limits.check("columns", columns, "the layer holds {} columns", file=str(copy.source))
         if driver != _DRIVERS[copy.kind]:
@@ -245,6 +245,14 @@ def _read(copy: _Copy, layer: str, limits: Limits) -> GeoDataFrame:
     _check_content(copy, layer, frame, limits)
     frame.attrs["warnings"] = tuple(str(warning.message) for warning in caught)
     return frame
+
+
+def _told(copy: _Copy, inside: str | None) -> dict[str, Any]:
+    """Ask what the file says of itself."""
+    try:
+        return dict(pyogrio.read_info(copy.path, layer=inside, **copy.options))
+    except UnboundLocalError:  # how the library stumbles over a CRS that it cannot write down
+        raise ValueError("its coordinate reference system is damaged") from None
 
 
 def _check_content(copy: _Copy, layer: str, frame: GeoDataFrame, limits: Limits) -> None:

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from lotflow.units import UnitSystem
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True)
 class MapDrains:
     """
     Drains as a map shows them.

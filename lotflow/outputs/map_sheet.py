@@ -101,7 +101,8 @@ def practise() -> None:
         axes.plot([0.0, 1.0], [0.0, 1.0])
         for weight in ("normal", "bold"):
             axes.text(0.0, 0.0, "practice", fontweight=weight)
-        FigureCanvasAgg(figure).draw()
+        canvas: Any = FigureCanvasAgg(figure)
+        canvas.draw()
 
 
 def _png(pixels: Any) -> bytes:

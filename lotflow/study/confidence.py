@@ -146,11 +146,12 @@ def _bounds(lot: LotWater, realised: Realised, limit_m: float) -> Bounds:
     """Bring what the realisations show into numbers per low spot and inlet."""
     cell_m2 = lot.window.surface.ground.cell_m2
     shown = np.array([flag not in _NOT_REALISED for flag in lot.low_spots.artefact], dtype=bool)
+    depth, volume = realised.standing(limit_m)
     return Bounds(
         number=realised.number,
         probability=np.where(shown, realised.probability(limit_m), np.nan),
-        depth_m=np.where(shown, interval(realised.depth), np.nan),
-        volume_m3=np.where(shown, interval(realised.volume), np.nan) * cell_m2,
+        depth_m=np.where(shown, interval(depth), np.nan),
+        volume_m3=np.where(shown, interval(volume), np.nan) * cell_m2,
         catchment_m2=interval(realised.cells) * cell_m2,
     )
 

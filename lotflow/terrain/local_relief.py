@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
+from lotflow.terrain.error_model import random_field
 from lotflow.terrain.posterior import led_round
 from lotflow.terrain.wavelet_bands import Bands, join
 
@@ -25,20 +26,21 @@ if TYPE_CHECKING:
 #: Halvings at most; what is coarser is taken as measured, with its error.
 _LEVELS: Final = 4
 #: Ways in which the bands are laid over the surface; draws take them in turn.
-_SHIFTS: Final = 8
+_SHIFTS: Final = 4
 #: Coefficients on a side of the neighbourhood that speaks for one.
-_NEIGHBOURS: Final = 5
+_NEIGHBOURS: Final = 3
 #: A coefficient speaks for itself by what its square exceeds this many error variances.
-_SPEAKS_ABOVE: Final = 4.0
+_SPEAKS_ABOVE: Final = 2.0
 
 
 @dataclass(frozen=True, eq=False)
 class _Laid:
-    """The bands in one position: coefficients, coarse to fine, and how far each may be off."""
+    """The bands in one position: smooth part; details, coarse to fine; how far each may be off."""
 
     shift: tuple[int, int]
-    mean: list[Any]
-    spread: list[Any]
+    smooth: FloatArray
+    mean: list[tuple[FloatArray, ...]]
+    spread: list[tuple[FloatArray, ...]]
 
 
 @dataclass(frozen=True, eq=False)
@@ -50,11 +52,14 @@ class LocalRelief:
     ----------
     trend
         Plane through the ground [m].
+    smooth_error
+        Variance of each wave of the error of the smooth part [m^2].
     laid
         The bands in several positions.
     """
 
     trend: FloatArray
+    smooth_error: FloatArray
     laid: Sequence[_Laid]
 
     def draw(self, number: int, random: np.random.Generator) -> FloatArray:
@@ -69,12 +74,12 @@ class LocalRelief:
             Source of normal numbers.
         """
         laid = self.laid[number % len(self.laid)]
-        drawn: list[Any] = [_drawn(laid.mean[0], laid.spread[0], random)]
-        drawn += [
+        smooth = laid.smooth + random_field(self.smooth_error, random)
+        details = [
             tuple(_drawn(mean, spread, random) for mean, spread in zip(*level, strict=True))
-            for level in zip(laid.mean[1:], laid.spread[1:], strict=True)
+            for level in zip(laid.mean, laid.spread, strict=True)
         ]
-        residual = np.roll(join(drawn), (-laid.shift[0], -laid.shift[1]), axis=(0, 1))
+        residual = np.roll(join([smooth, *details]), (-laid.shift[0], -laid.shift[1]), axis=(0, 1))
         rows, columns = self.trend.shape
         return np.asarray(self.trend + residual[:rows, :columns])
 
@@ -118,24 +123,22 @@ def local_relief(
     bands = Bands(periodic.shape, levels)
     spectrum = error.spectrum(bands.shape, cell_m)
     variance = bands.variances(spectrum)
-    smooth = float(bands.smooth_spectrum(spectrum, levels).mean())
     shifts = [(int(a), int(b)) for a, b in random.integers(0, 2**levels, (_SHIFTS, 2))]
     laid = [
-        _lay(bands.split(np.roll(periodic, shift, axis=(0, 1))), shift, variance, smooth)
+        _lay(bands.split(np.roll(periodic, shift, axis=(0, 1))), shift, variance)
         for shift in shifts
     ]
-    return LocalRelief(trend, laid)
+    return LocalRelief(trend, bands.smooth_spectrum(spectrum, levels), laid)
 
 
-def _lay(split: list[Any], shift: tuple[int, int], variance: FloatArray, smooth: float) -> _Laid:
+def _lay(split: list[Any], shift: tuple[int, int], variance: FloatArray) -> _Laid:
     """Judge the coefficients of one position of the bands."""
-    mean = [split[0]]
-    spread: list[Any] = [np.full(split[0].shape, np.sqrt(smooth))]
-    for level, noise in zip(split[1:], variance[::-1], strict=True):
-        judged = [_judged(band, float(own)) for band, own in zip(level, noise, strict=True)]
-        mean.append(tuple(part[0] for part in judged))
-        spread.append(tuple(part[1] for part in judged))
-    return _Laid(shift, mean, spread)
+    judged = [
+        [_judged(band, float(own)) for band, own in zip(level, noise, strict=True)]
+        for level, noise in zip(split[1:], variance[::-1], strict=True)
+    ]
+    mean, spread = ([tuple(part[which] for part in level) for level in judged] for which in (0, 1))
+    return _Laid(shift, split[0], mean, spread)
 
 
 def _judged(band: FloatArray, noise: float) -> tuple[FloatArray, FloatArray]:

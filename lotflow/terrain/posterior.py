@@ -34,7 +34,7 @@ if TYPE_CHECKING:
 #: Levels judged by wavelets alone; coarser ones wave by wave, on a grid of every fourth cell.
 _FINE_LEVELS: Final = 2
 #: Number of ways in which the bands are laid over the surface; draws take them in turn.
-_SHIFTS: Final = 8
+_SHIFTS: Final = 4
 #: Positions from which is learned what relief is likely.
 _LEARNED_FROM: Final = 3
 #: Cells added at the sides, over which the surface is led back into its other side.
@@ -44,14 +44,45 @@ _LEAST_ERROR_M: Final = 1e-5
 
 
 @dataclass(frozen=True, eq=False)
+class _Band:
+    """
+    Coefficients of one band, as measured, and how they are drawn.
+
+    With belief b that it is structure, beyond what ground of the law allows, a coefficient is
+    as measured in a share b^2 of the draws (`sure`), and in the others b / (1 + b) of it counts
+    as such: b on the whole. So what is well believed is there or not, as a whole, and what is
+    hardly believed is always small. `least` is the share of a coefficient that is relief in
+    those other draws, `spread` what it may then be off by; otherwise that is the whole error.
+    """
+
+    measured: FloatArray
+    error: float
+    sure: FloatArray
+    least: FloatArray
+    spread: FloatArray
+
+    def draw(self, doubt: FloatArray, random: np.random.Generator) -> tuple[FloatArray, FloatArray]:
+        """Draw the share of each coefficient that is relief, and how far it is off."""
+        is_structure = self.sure > doubt
+        noise = random.standard_normal(self.least.shape)
+        noise *= np.where(is_structure, self.error, self.spread)
+        return np.where(is_structure, 1.0, self.least), noise
+
+
+@dataclass(frozen=True, eq=False)
 class _Laid:
-    """The bands in one position: what is known of each, and how far it may be off."""
+    """
+    The bands in one position.
+
+    `smooth` is the smooth part with its waves shrunk by the law, `smooth_spread` what each wave
+    may be off by. `coarsest` is what is smoother than all levels: on built ground as measured.
+    """
 
     shift: tuple[int, int]
     smooth: FloatArray
     smooth_spread: FloatArray
-    structure_spread: list[tuple[FloatArray, ...]]
-    details: list[tuple[tuple[FloatArray, FloatArray], ...]]
+    coarsest: _Band
+    levels: list[tuple[_Band, ...]]
 
 
 @dataclass(frozen=True, eq=False)
@@ -95,34 +126,36 @@ class Posterior:
         if not self.laid:
             return self.ground
         laid = self.laid[number % len(self.laid)]
-        residual = join([_smooth_draw(laid, random), *_detail_draws(laid.details, random)])
-        residual = np.roll(residual, (-laid.shift[0], -laid.shift[1]), axis=(0, 1))
+        residual = np.roll(_residual(laid, random), (-laid.shift[0], -laid.shift[1]), axis=(0, 1))
         rows, columns = self.ground.shape
         return self.trend + residual[:rows, :columns]
 
 
-def _smooth_draw(laid: _Laid, random: np.random.Generator) -> FloatArray:
-    """Draw the smooth part: waves, and what structure may be off."""
+def _residual(laid: _Laid, random: np.random.Generator) -> FloatArray:
+    """
+    Draw the surface without its trend, in the position of the bands.
+
+    Whether something is structure or error is decided once for a place and all its bands, by
+    one random number: a doubtful bowl is there as a whole in some draws, and not in others.
+    """
+    doubt = random.random(laid.levels[0][0].measured.shape)
     noise = random.standard_normal(laid.smooth.shape)
     waves = np.fft.irfft2(np.fft.rfft2(noise) * laid.smooth_spread, s=noise.shape)
-    if not laid.structure_spread:
-        return laid.smooth + waves
-    coarsest = np.zeros(laid.structure_spread[0][0].shape)
-    bands = [
-        tuple(spread * random.standard_normal(spread.shape) for spread in level)
-        for level in laid.structure_spread
-    ]
-    return laid.smooth + waves + join([coarsest, *bands])
-
-
-def _detail_draws(
-    details: list[tuple[tuple[FloatArray, FloatArray], ...]], random: np.random.Generator
-) -> list[tuple[FloatArray, ...]]:
-    """Draw the coefficients of the fine levels."""
-    return [
-        tuple(mean + spread * random.standard_normal(mean.shape) for mean, spread in level)
-        for level in details
-    ]
+    coarse = len(laid.levels) - _FINE_LEVELS
+    drawn = Bands(noise.shape, coarse).split(laid.smooth + waves)
+    share, off = laid.coarsest.draw(np.ones_like(doubt), random)
+    drawn[0] += share * (laid.coarsest.measured - drawn[0]) + off
+    for level, bands in enumerate(laid.levels):
+        here = np.repeat(np.repeat(doubt, 2**level, axis=0), 2**level, axis=1)
+        found = [(band.measured, *band.draw(here, random)) for band in bands]
+        if level < coarse:  # relief of the law has been drawn in waves
+            drawn[level + 1] = tuple(
+                wave + share * (measured - wave) + noise
+                for wave, (measured, share, noise) in zip(drawn[level + 1], found, strict=True)
+            )
+        else:
+            drawn.append(tuple(share * measured + noise for measured, share, noise in found))
+    return join(drawn)
 
 
 def posterior(
@@ -160,7 +193,7 @@ def posterior(
     law = fit_power_law(splits[:_LEARNED_FROM], variance, bands)
     relief = law.spectrum(bands.shape)
     base = bands.variances(relief) / variance
-    built = built_share(splits[:_LEARNED_FROM])
+    built = built_share(splits[:_LEARNED_FROM], base)
     judgeable = [
         [energies(split, variance, base, level) for level in range(bands.levels)]
         for split in splits
@@ -170,27 +203,33 @@ def posterior(
         for level in range(bands.levels)
     ]
     waves = _Waves.of(bands, relief, spectrum)
-    laid = [
-        _lay(
-            shift,
-            split,
-            [
-                _judge(split[-1 - level], pairs, variance[level], base[level], priors[level])
-                for level, pairs in enumerate(levels)
-            ],
-            waves,
-        )
-        for shift, split, levels in zip(shifts, splits, judgeable, strict=True)
-    ]
+    laid = []
+    for shift, split, levels in zip(shifts, splits, judgeable, strict=True):
+        bands_of = [
+            _judge(split[-1 - level], levels[level], _Level.of(level, variance, base, built),
+                   priors[level])
+            for level in reversed(range(bands.levels))
+        ]  # fmt: skip
+        smooth = join(split[: len(split) - _FINE_LEVELS])
+        by_waves = np.fft.irfft2(np.fft.rfft2(smooth) * waves.share, s=smooth.shape)
+        laid.append(
+            _Laid(shift, by_waves, waves.spread, _coarsest(split[0], waves.coarsest, built),
+                  bands_of)
+        )  # fmt: skip
     return Posterior(ground, trend, law, laid)
 
 
 @dataclass(frozen=True, eq=False)
 class _Waves:
-    """Per wave of the smooth part: share of it that is relief, and how far that may be off."""
+    """
+    Of the smooth part: per wave the share that is relief, and how far that may be off.
+
+    `coarsest` is the error of what is smoother than all levels [m].
+    """
 
     share: FloatArray
     spread: FloatArray
+    coarsest: float
 
     @classmethod
     def of(cls, bands: Bands, relief: FloatArray, error: FloatArray) -> _Waves:
@@ -198,7 +237,14 @@ class _Waves:
         signal = bands.smooth_spectrum(relief, _FINE_LEVELS)
         noise = np.maximum(bands.smooth_spectrum(error, _FINE_LEVELS), _LEAST_ERROR_M**2)
         share = (signal / (signal + noise))[:, : signal.shape[1] // 2 + 1]
-        return cls(share, np.sqrt(share * noise[:, : share.shape[1]]))
+        coarsest = float(np.sqrt(bands.smooth_spectrum(error, bands.levels).mean()))
+        return cls(share, np.sqrt(share * noise[:, : share.shape[1]]), coarsest)
+
+
+def _coarsest(measured: FloatArray, error: float, built: float) -> _Band:
+    """Judge what is smoother than all levels: too few numbers to tell relief from error."""
+    least = np.full(measured.shape, built)
+    return _Band(measured, error, np.zeros_like(least), least, error * np.sqrt(least))
 
 
 def _learned(positions: Sequence[list[Any]], base: FloatArray, built: float) -> LevelPrior:
@@ -208,54 +254,37 @@ def _learned(positions: Sequence[list[Any]], base: FloatArray, built: float) -> 
     return level_prior(own, near, float(base.mean()), built)
 
 
-def _lay(
-    shift: tuple[int, int], split: list[Any], judged: list[list[_Band]], waves: _Waves
-) -> _Laid:
-    """Put together what is known in one position of the bands."""
-    fine = [
-        tuple((band.mean, np.sqrt(band.spread)) for band in level)
-        for level in reversed(judged[:_FINE_LEVELS])
-    ]
-    smooth = join(split[: len(split) - _FINE_LEVELS])
-    by_waves = np.fft.irfft2(np.fft.rfft2(smooth) * waves.share, s=smooth.shape)
-    coarse = Bands(smooth.shape, len(judged) - _FINE_LEVELS).split(by_waves)
-    merged, spreads = coarse[:1], []
-    for by_law, level in zip(coarse[1:], reversed(judged[_FINE_LEVELS:]), strict=True):
-        merged.append(
-            tuple(
-                wave + band.structure * (band.mean - wave)
-                for wave, band in zip(by_law, level, strict=True)
-            )
-        )
-        spreads.append(tuple(np.sqrt(band.structure * band.excess) for band in level))
-    return _Laid(shift, join(merged), waves.spread, spreads, fine)
-
-
 @dataclass(frozen=True, eq=False)
-class _Band:
-    """Coefficients of one band: mean and variance, how likely structure, variance beyond waves."""
+class _Level:
+    """Of one level: error and share of relief of the law in each band, and how it is judged."""
 
-    mean: FloatArray
-    spread: FloatArray
-    structure: FloatArray
-    excess: FloatArray
+    error: FloatArray
+    share: FloatArray
+    built: float
+    is_fine: bool
+
+    @classmethod
+    def of(cls, level: int, variance: FloatArray, base: FloatArray, built: float) -> _Level:
+        """Take a level, from 0, out of the tables of all bands."""
+        share = base[level] / (1 + base[level])
+        return cls(np.sqrt(variance[level]), share, built, level < _FINE_LEVELS)
 
 
 def _judge(
-    level: tuple[FloatArray, ...],
-    pairs: Any,
-    variance: FloatArray,
-    base: FloatArray,
-    prior: LevelPrior,
-) -> list[_Band]:
-    """Judge the coefficients of one level, from their energies."""
+    level: tuple[FloatArray, ...], pairs: Any, known: _Level, prior: LevelPrior
+) -> tuple[_Band, ...]:
+    """Judge the coefficients of one level by their energies."""
     found = []
-    for band, (own, near), noise, law in zip(level, pairs, variance, base, strict=True):
-        shares = prior.shares(own, near)
-        spread = noise * shares.gain + band**2 * np.maximum(shares.square - shares.gain**2, 0.0)
-        beyond = np.maximum(spread - noise * law / (1 + law), 0.0)
-        found.append(_Band(band * shares.gain, spread, shares.structure, beyond))
-    return found
+    for band, (own, near), error, share in zip(level, pairs, known.error, known.share, strict=True):
+        expected = prior.expected(own, near)
+        beyond_law = np.maximum(expected - share, 0.0) / (1 - share)
+        # on built ground the law is not asked what a coefficient may be
+        belief = known.built * expected + (1 - known.built) * beyond_law
+        least = belief / (1 + belief)
+        if known.is_fine:  # relief of the law is in its coefficients, not in waves
+            least = share + (1 - share) * least
+        found.append(_Band(band, float(error), belief**2, least, error * np.sqrt(least)))
+    return tuple(found)
 
 
 def _levels(shape: tuple[int, int]) -> int:

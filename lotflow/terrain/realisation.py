@@ -17,6 +17,7 @@ from lotflow.terrain.inlet_places import (
     snap_inlets,
 )
 from lotflow.terrain.kernels import nearest_marked
+from lotflow.terrain.realisation_facets import steepest_facets
 from lotflow.terrain.realisation_flood import flood, neighbour_offsets
 from lotflow.terrain.realisation_inlets import drain_level_ground, drained_to, redirect
 from lotflow.terrain.realisation_level_ground import steps_over_level_ground
@@ -27,7 +28,6 @@ from lotflow.terrain.realisation_ways import (
     Ways,
     find_choices,
     find_directions,
-    steepest_facets,
 )
 from lotflow.terrain.surface import BUILDING_RAISE_M
 

@@ -8,7 +8,7 @@ offsets, since the outer ring, whose cells have none, is always drains.
 
 from __future__ import annotations
 
-from typing import Final, NamedTuple
+from typing import Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -36,7 +36,7 @@ def neighbour_offsets(columns: int) -> NDArray[np.int64]:  # pragma: no cover - 
 
 
 @compiled
-def push(heap: NDArray[np.int64], size: int, key: int) -> int:  # pragma: no cover - compiled
+def push(heap: NDArray[np.int64], size: int, key: Any) -> int:  # pragma: no cover - compiled
     """Put a key on the heap, smallest on top; returns the new size."""
     place = size
     while place > 0:
@@ -69,17 +69,6 @@ def drop_top(heap: NDArray[np.int64], size: int) -> int:  # pragma: no cover - c
     return size
 
 
-class _Front(NamedTuple):
-    """Where a flood stands: levels, cells it has met, and cells that wait for it."""
-
-    level: IntArray
-    done: BoolArray
-    pond: IntArray  # under water, at the level of the cell before them
-    heap: NDArray[np.int64]  # cells of the bin that is being emptied
-    first_in_bin: IntArray
-    next_in_bin: IntArray
-
-
 @compiled
 def flood(
     ground: IntArray, drain: BoolArray, columns: int
@@ -110,13 +99,14 @@ def flood(
     watershed-labeling algorithm for digital elevation models, Computers & Geosciences 62.
     """
     size = ground.size
-    shift = _bin_shift(ground.max(), size)
-    front = _Front(
-        ground.copy(), drain.copy(), np.empty(size, np.int32), np.empty(size, np.int64),
-        np.full((ground.max() >> shift) + 1, -1, np.int32), np.empty(size, np.int32),
-    )  # fmt: skip
-    for cell in np.flatnonzero(drain):
-        _let_wait(front, np.int32(cell), -1, shift, 0)
+    highest = int(ground.max())
+    shift = _bin_shift(highest, size)
+    level, done = ground.copy(), drain.copy()
+    pond = np.empty(size, np.int32)  # under water, at the level of the cell before them
+    heap = np.empty(size, np.int64)  # of the bin that is being emptied
+    first_in_bin = np.full((highest >> shift) + 1, -1, np.int32)
+    next_in_bin = np.empty(size, np.int32)
+    _put_all_into_bins(first_in_bin, next_in_bin, level >> shift, np.flatnonzero(drain))
     here_bin = 0
     heap_size = 0
     pond_first = 0
@@ -124,68 +114,67 @@ def flood(
     offset = neighbour_offsets(columns)
     while True:
         if pond_first < pond_end:
-            cell = front.pond[pond_first]
+            cell = int(pond[pond_first])
             pond_first += 1
         elif heap_size > 0:
-            cell = np.int32(front.heap[0] & CELL_MASK)
-            heap_size = drop_top(front.heap, heap_size)
+            cell = int(heap[0] & CELL_MASK)
+            heap_size = drop_top(heap, heap_size)
         else:
-            here_bin = _next_bin(front.first_in_bin, here_bin)
+            here_bin = _next_bin(first_in_bin, here_bin)
             if here_bin < 0:
                 break
-            heap_size = _open_bin(front, here_bin)
+            heap_size = _open_bin(level, first_in_bin, next_in_bin, here_bin, heap)
             continue
         on_ring = drain[cell] and _is_on_ring(cell, size // columns, columns)
         for k in range(1, 9):
             if on_ring and not _has_neighbour(cell, k, size // columns, columns):
                 continue
-            other = np.int32(cell + offset[k])
-            if front.done[other]:
+            other = cell + offset[k]
+            if done[other]:
                 continue
-            front.done[other] = True
-            if _sinks(front.level, other, cell):
-                front.pond[pond_end] = other
+            done[other] = True
+            if level[other] <= level[cell]:
+                level[other] = level[cell]
+                pond[pond_end] = other
                 pond_end += 1
+            elif level[other] >> shift == here_bin:
+                heap_size = push(heap, heap_size, _key(level, other))
             else:
-                heap_size = _let_wait(front, other, here_bin, shift, heap_size)
-    return front.level
+                _put_into_bin(first_in_bin, next_in_bin, level[other] >> shift, other)
+    return level
 
 
 @compiled
-def _key(level: IntArray, cell: int) -> int:  # pragma: no cover - compiled
+def _key(level: IntArray, cell: Any) -> Any:  # pragma: no cover - compiled
     """Key of a cell on the heap."""
     return (np.int64(level[cell]) << CELL_BITS) | np.int64(cell)
 
 
 @compiled
 def _bin_shift(highest: int, size: int) -> int:  # pragma: no cover - compiled
-    """Binary digits of a level that do not matter for its bin: four cells to a bin or more."""
+    """Binary digits of a level that do not matter for its bin: about one cell to a bin."""
     shift = 0
-    while (highest >> shift) > size // 4:
+    while (highest >> shift) > size:
         shift += 1
     return shift
 
 
 @compiled
-def _sinks(level: IntArray, cell: int, below: int) -> bool:  # pragma: no cover - compiled
-    """Raise a cell to the level of the water beside it; tells whether it was not higher."""
-    if level[cell] > level[below]:
-        return False
-    level[cell] = level[below]
-    return True
+def _put_into_bin(
+    first_in_bin: IntArray, next_in_bin: IntArray, place: Any, cell: Any
+) -> None:  # pragma: no cover - compiled
+    """Let a cell wait until the flood has risen to its bin."""
+    next_in_bin[cell] = first_in_bin[place]
+    first_in_bin[place] = cell
 
 
 @compiled
-def _let_wait(
-    front: _Front, cell: int, here_bin: int, shift: int, heap_size: int
-) -> int:  # pragma: no cover - compiled
-    """Let a cell wait until the flood has risen to it; returns the size of the heap."""
-    place = front.level[cell] >> shift
-    if place == here_bin:
-        return push(front.heap, heap_size, _key(front.level, cell))
-    front.next_in_bin[cell] = front.first_in_bin[place]
-    front.first_in_bin[place] = cell
-    return heap_size
+def _put_all_into_bins(
+    first_in_bin: IntArray, next_in_bin: IntArray, place: IntArray, cells: NDArray[np.int64]
+) -> None:  # pragma: no cover - compiled
+    """Let several cells wait."""
+    for cell in cells:
+        _put_into_bin(first_in_bin, next_in_bin, place[cell], cell)
 
 
 @compiled
@@ -197,14 +186,20 @@ def _next_bin(first_in_bin: IntArray, here_bin: int) -> int:  # pragma: no cover
 
 
 @compiled
-def _open_bin(front: _Front, here_bin: int) -> int:  # pragma: no cover - compiled
+def _open_bin(
+    level: IntArray,
+    first_in_bin: IntArray,
+    next_in_bin: IntArray,
+    here_bin: int,
+    heap: NDArray[np.int64],
+) -> int:  # pragma: no cover - compiled
     """Put the cells of a bin onto the empty heap; returns its size."""
     size = 0
-    cell = front.first_in_bin[here_bin]
-    front.first_in_bin[here_bin] = -1
+    cell = first_in_bin[here_bin]
+    first_in_bin[here_bin] = -1
     while cell >= 0:
-        size = push(front.heap, size, _key(front.level, cell))
-        cell = front.next_in_bin[cell]
+        size = push(heap, size, _key(level, cell))
+        cell = next_in_bin[cell]
     return size
 
 
@@ -224,4 +219,4 @@ def _has_neighbour(
     row = cell // columns
     r = row + ROW_STEP[k]
     c = cell - row * columns + COLUMN_STEP[k]
-    return 0 <= r < rows and 0 <= c < columns
+    return bool(0 <= r < rows and 0 <= c < columns)

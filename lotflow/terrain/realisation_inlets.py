@@ -15,13 +15,13 @@ from numpy.typing import NDArray
 
 from lotflow.grid import BoolArray, IntArray
 from lotflow.terrain.compiled import compiled
+from lotflow.terrain.realisation_facets import facets_of_cell
 from lotflow.terrain.realisation_flood import CELL_BITS, CELL_MASK, drop_top, push
 from lotflow.terrain.realisation_level_ground import spread_steps
 from lotflow.terrain.realisation_ways import (
     UNBOUNDED,
     DirectionArray,
     Ways,
-    facets_of_cell,
     is_higher,
     way_down,
 )
@@ -248,7 +248,7 @@ def _judge(
     ways.direction[cell] = chosen
     ways.flow[cell, 0] = total
     ways.deviation[cell] = came
-    return changed
+    return bool(changed)
 
 
 @compiled

@@ -21,7 +21,7 @@ def steps_over_level_ground(
     level, drain
         As for `realisation_flood.flood`, filled.
     facets
-        From `realisation_ways.steepest_facets`.
+        From `realisation_facets.steepest_facets`.
     offset
         From `realisation_flood.neighbour_offsets`.
 

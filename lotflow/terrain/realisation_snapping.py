@@ -66,7 +66,7 @@ def levels_of(
     level, base
         From 0, and the steps of level 0 above elevation 0.
     """
-    base = np.int64(np.rint(elevation.min() / step))
+    base = int(np.rint(elevation.min() / step))
     level = np.empty(elevation.size, np.int32)
     for cell in range(elevation.size):
         level[cell] = np.int32(np.int64(np.rint(elevation[cell] / step)) - base)

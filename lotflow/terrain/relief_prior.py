@@ -33,17 +33,19 @@ _CLASSES: Final = 10
 _STRUCTURE_SHARE: Final = 0.5
 #: How far the surroundings speak for a coefficient: they are not of one variance with it.
 _SURROUNDINGS_WEIGHT: Final = 0.25
-_PARENT_WEIGHT: Final = 4.0
+_KIN_WEIGHT: Final = 4.0
 #: A coefficient speaks for itself by what its square exceeds: on built ground so many variances
 #: of the error (two standard deviations), on other ground so many of error and base (three).
 _SPEAKS_ON_BUILT: Final = 4.0
 _SPEAKS_ON_NATURAL: Final = 9.0
-#: Kurtosis of coefficients from which ground begins to count as built, and wholly does. Ground
-#: of a power law has 3 to 4 in every level, pads, curbs and swales have 6 and more.
-_BUILT_FROM: Final = 4.5
-_BUILT_WHOLLY: Final = 6.0
+#: Kurtosis of coefficients from which ground begins to count as built, and wholly does: ground
+#: of a power law has 3 in every level, found from a sample below 3.8; pads and curbs 5 to 17.
+_BUILT_FROM: Final = 3.8
+_BUILT_WHOLLY: Final = 4.8
+#: Variance of the base, in units of the error's, below which it begins to be lost.
+_LOST_BELOW: Final = 0.3
 #: Coefficients from which a level learns, and the steps it learns in.
-_SAMPLE: Final = 6000
+_SAMPLE: Final = 3000
 _LEARNING_STEPS: Final = 15
 #: Classes of energy per doubling in the tables of gains, and the doublings they span.
 _PER_DOUBLING: Final = 4
@@ -132,7 +134,7 @@ def _typical_energy(split: list[Any], error: FloatArray) -> FloatArray:
     ) / _MEDIAN_OF_SQUARE  # fmt: skip
 
 
-def built_share(splits: Sequence[list[Any]]) -> float:
+def built_share(splits: Sequence[list[Any]], base: FloatArray) -> float:
     """
     Tell how far ground is built: 0 where it follows a power law, 1 where structure rules.
 
@@ -140,19 +142,25 @@ def built_share(splits: Sequence[list[Any]]) -> float:
     ----------
     splits
         Coefficients of the surface, shifted in several ways; from `Bands.split`.
+    base
+        Variance of the base in each band in units of the error's.
 
     Returns
     -------
     built
-        By the median, over the levels, of the kurtosis of their coefficients.
+        By the kurtosis of the level that has most of it. Where the base is lost in the error at
+        every level the law tells nothing, and the ground counts as built too.
     """
-    kurtosis = [
-        [np.mean(np.square(level) ** 2) / np.mean(np.square(level)) ** 2
-         if np.any(level) else 3.0 for level in map(np.array, split[1:])]
-        for split in splits
-    ]  # fmt: skip
-    middle = float(np.median(np.mean(kurtosis, axis=0)))
-    return float(np.clip((middle - _BUILT_FROM) / (_BUILT_WHOLLY - _BUILT_FROM), 0.0, 1.0))
+    kurtosis = np.mean([[_kurtosis(level) for level in split[1:]] for split in splits], axis=0)
+    stands_out = (kurtosis.max() - _BUILT_FROM) / (_BUILT_WHOLLY - _BUILT_FROM)
+    is_lost = 1 - base.max() / _LOST_BELOW
+    return float(np.clip(max(stands_out, is_lost), 0.0, 1.0))
+
+
+def _kurtosis(level: tuple[FloatArray, ...]) -> float:
+    """Kurtosis of the coefficients of a level, each band by itself; 3 where all are 0."""
+    energy = [band**2 for band in level if np.any(band)]
+    return float(np.mean([np.mean(e**2) / np.mean(e) ** 2 for e in energy])) if energy else 3.0
 
 
 def energies(split: list[Any], error: FloatArray, base: FloatArray, level: int) -> Any:
@@ -172,40 +180,31 @@ def energies(split: list[Any], error: FloatArray, base: FloatArray, level: int) 
     -------
     energy
         Three pairs of arrays: own, and mean over the eight neighbours in the band and the
-        coefficient of the next coarser level at the same place.
+        coefficients of the next coarser and the next finer level at the same place.
     """
     from scipy.ndimage import uniform_filter  # noqa: PLC0415 - only where realisations are run
 
     found = []
     for orientation, band in enumerate(split[-1 - level]):
         own = band**2 / error[level, orientation]
-        near = (uniform_filter(own, 3, mode="wrap") * 9 - own) / 8
-        if level + 1 < len(error):
-            parent = split[-2 - level][orientation] ** 2 / error[level + 1, orientation]
-            # typical energies of the two levels made alike
-            alike = (1 + base[level, orientation]) / (1 + base[level + 1, orientation])
-            above = np.repeat(np.repeat(parent * alike, 2, axis=0), 2, axis=1)
-            near = (8 * near + _PARENT_WEIGHT * above) / (8 + _PARENT_WEIGHT)
-        found.append((own, np.maximum(near, 0.0)))
+        total = uniform_filter(own, 3, mode="wrap") * 9 - own
+        weight = 8.0
+        for other in (level - 1, level + 1):
+            if 0 <= other < len(error):
+                there = split[-1 - other][orientation] ** 2 / error[other, orientation]
+                # typical energies of the two levels made alike
+                alike = (1 + base[level, orientation]) / (1 + base[other, orientation])
+                total += _KIN_WEIGHT * alike * _brought_to(there, own.shape)
+                weight += _KIN_WEIGHT
+        found.append((own, np.maximum(total / weight, 0.0)))
     return found
 
 
-@dataclass(frozen=True, eq=False)
-class Shares:
-    """
-    What is thought of coefficients.
-
-    Parameters
-    ----------
-    gain, square
-        Share of each that is relief: its mean, and the mean of its square.
-    structure
-        How likely each is structure, not ground of the power law.
-    """
-
-    gain: FloatArray
-    square: FloatArray
-    structure: FloatArray
+def _brought_to(energy: FloatArray, shape: tuple[int, int]) -> FloatArray:
+    """Bring the energies of the next finer or coarser level to the places of a level."""
+    if energy.shape[0] > shape[0]:
+        return np.asarray(energy.reshape(shape[0], 2, shape[1], 2).mean(axis=(1, 3)))
+    return np.repeat(np.repeat(energy, 2, axis=0), 2, axis=1)
 
 
 @dataclass(frozen=True, eq=False)
@@ -217,35 +216,27 @@ class LevelPrior:
     ----------
     speaks_above
         Energy by whose excess a coefficient speaks for itself.
-    built
-        How far the ground is built, 0 to 1: there wavelets count alone.
-    tables
-        By classes of the energy of the surroundings and of a coefficient's own.
+    gain
+        Expected share of a coefficient that is relief, by classes of the energy of its
+        surroundings and of its own.
     """
 
     speaks_above: float
-    built: float
-    tables: Shares
+    gain: FloatArray
 
-    def shares(self, own: FloatArray, near: FloatArray) -> Shares:
+    def expected(self, own: FloatArray, near: FloatArray) -> FloatArray:
         """
-        Judge coefficients by their energies.
+        Expected share of each coefficient that is relief.
 
         Parameters
         ----------
         own, near
             From `energies`.
         """
-        place = _energy_class(near), _energy_class(own)
-        gain, square = self.tables.gain[place], self.tables.square[place]
         excess = np.maximum(own - self.speaks_above, 0.0)
         by_itself = excess / (1 + excess)
-        louder = by_itself > gain
-        return Shares(
-            np.where(louder, by_itself, gain),
-            np.where(louder, by_itself**2, square),
-            np.maximum(np.maximum(self.tables.structure[place], by_itself), self.built),
-        )
+        by_place = self.gain[_energy_class(near), _energy_class(own)]
+        return np.asarray(np.maximum(by_place, by_itself))
 
 
 def _energy_class(energy: FloatArray) -> Any:
@@ -298,15 +289,13 @@ def level_prior(own: FloatArray, near: FloatArray, base: float, built: float) ->
     )
     share = _likelihood(classes, classes[:, None], variance) * weight
     share /= share.sum(axis=-1, keepdims=True)
-    gain = variance / (1 + variance)
     speaks_above = built * _SPEAKS_ON_BUILT + (1 - built) * _SPEAKS_ON_NATURAL * (1 + base)
-    tables = Shares(share @ gain, share @ gain**2, 1 - share[..., 0])
-    return LevelPrior(speaks_above, built, tables)
+    return LevelPrior(speaks_above, share @ (variance / (1 + variance)))
 
 
 def _likelihood(own: FloatArray, near: FloatArray, variance: FloatArray) -> FloatArray:
     """Likelihood of energies under each class of variance, largest 1."""
-    neighbours = _SURROUNDINGS_WEIGHT * (8 + _PARENT_WEIGHT)
+    neighbours = _SURROUNDINGS_WEIGHT * (8 + 2 * _KIN_WEIGHT)
     energy = (neighbours * near + own)[..., None]
     log = -0.5 * ((neighbours + 1) * np.log1p(variance) + energy / (1 + variance))
     return np.asarray(np.exp(log - log.max(axis=-1, keepdims=True)))

@@ -58,6 +58,12 @@ def structured(random, *, roughness, swale):
     return ground + natural(random, deviation=roughness, exponent=3.2)
 
 
+def lonely_bowl(random):
+    """A plane with one bowl 0.30 m deep: three errors of the survey, and nothing else."""
+    away = np.hypot(COLUMN - 80, ROW - 80)
+    return 0.01 * ROW - np.where(away < 8, 0.30 * (1 - (away / 8) ** 2), 0)
+
+
 def smooth_yard(random):
     """Flat smooth yard: half a percent of fall, a faint valley, a bowl 8 cm deep."""
     ground = 0.005 * ROW + 0.01 * np.abs(COLUMN - 80) * (ROW > 60)
@@ -110,6 +116,10 @@ SETTINGS = {
     ),
     "built, 3 cm + 5 cm over 5 m": Setting(
         lambda r: structured(r, roughness=0.05, swale=0.30), 0.03, 0.05, 5.0, **BUILT
+    ),
+    "one bowl, 3 cm + 9.5 cm over 10 m": Setting(
+        lonely_bowl, 0.0316, 0.0949, 10.0,
+        points=((80, 80), (40, 40), (120, 110)), channel=BUILT["channel"],
     ),
     "flat, defaults of the job file": Setting(
         lambda r: natural(r, deviation=0.3, exponent=4.0, tilt=0.01),
@@ -170,23 +180,19 @@ def trial(setting, seed, draws):
         low, _, high = interval(values)
         return (low <= truth) & (truth <= high)
 
-    def existing(values, depth):
-        return np.where(depth >= limit, values, 0.0)
-
     there = true_depth >= limit
+    depth, volume = shown.standing(limit)
     return {
         "area": held(shown.cells, np.bincount(true.label, minlength=5)[1:]),
-        "depth": held(existing(shown.depth, shown.depth), existing(true_depth, true_depth)),
-        "volume": held(
-            existing(shown.volume, shown.depth), existing(true_volume * LEVEL_STEP, true_depth)
-        ),
+        "depth": held(depth, np.where(there, true_depth, 0.0)),
+        "volume": held(volume, np.where(there, true_volume * LEVEL_STEP, 0.0)),
         "depth where there is one": held(shown.depth, true_depth)[there],
         "fall": held(
             shown.level[:, pairs[:, 0]] - shown.level[:, pairs[:, 1]],
             true_level[pairs[:, 0]] - true_level[pairs[:, 1]],
         ),
         "there": there,
-        "said to be there": (shown.depth >= limit).mean(axis=0),
+        "said to be there": shown.probability(limit),
     }
 
 

@@ -10,7 +10,7 @@ from pathlib import Path
 
 from cold import SAMPLE, best, cold, cold_lotflow
 
-ROUNDS = 7
+ROUNDS = 5
 BARE = "import geopandas, rasterio, richdem"
 FILES = SAMPLE / "dem.tif", SAMPLE / "site.gpkg"
 RUNS = {

@@ -54,8 +54,8 @@ def test_the_worst_of_the_blocked_cases_is_drawn_and_of_equals_the_first():
         (10, "open", 1, 5.0), (10, "blocked:A", 1, 5.2), (10, "blocked:all", 1, 5.2 + 1e-9),
         (10, "blocked:A", 2, 7.0), (10, "blocked:all", 2, 7.3), (100, "blocked:B", 1, 5.4),
     ))  # fmt: skip
-    assert list(zip(chosen["return_period_yr"], chosen["low_spot"], chosen["when"], strict=True)) == [
-        (10, 1, "A blocked"), (10, 2, "all inlets blocked"), (100, 1, "B blocked")
+    assert chosen[["return_period_yr", "low_spot", "when"]].to_numpy().tolist() == [
+        [10, 1, "A blocked"], [10, 2, "all inlets blocked"], [100, 1, "B blocked"]
     ]  # fmt: skip
 
 
@@ -70,8 +70,8 @@ def test_of_ways_of_overflow_that_of_the_most_water_is_drawn():
 
 
 def test_outlets_are_those_of_the_proposed_system_and_all_else_are_joints():
-    nodes = pd.DataFrame({"case": ["today", "proposed", "proposed"],
-                          "kind": ["outlet", "outlet", "junction"], "name": ["a", "b", "c"]})  # fmt: skip
+    kinds, cases = ["outlet", "outlet", "junction"], ["today", "proposed", "proposed"]
+    nodes = pd.DataFrame({"case": cases, "kind": kinds, "name": ["a", "b", "c"]})
     assert list(outlets(nodes)["name"]) == ["b"]
     assert list(joints(nodes)["name"]) == ["a", "c"]
     assert list(outlets(nodes[:1])["name"]) == ["a"]  # nothing is proposed

@@ -160,8 +160,8 @@ DRAWN: Final[dict[str, DrawnLayer]] = {
     ),
     "ponds_blocked": DrawnLayer(
         "Ponds with inlets blocked", fill=palette.BLOCKED, stroke=palette.BLOCKED, opacity=0.35,
-        width=1, dashes="5 3", heading="low_spot", told=(_WHEN, *_POND), shown=False, source="ponds",
-        rows=blocked_ponds,
+        width=1, dashes="5 3", heading="low_spot", told=(_WHEN, *_POND), shown=False,
+        source="ponds", rows=blocked_ponds,
     ),
     "ponds": DrawnLayer(
         "Ponds of the storm", fill="#1a3f86", stroke=palette.WATER_EDGE, opacity=0.55, width=1,

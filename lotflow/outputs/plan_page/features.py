@@ -136,6 +136,7 @@ def plain(value: Any) -> Any:
 def _shape(shape: Any, corner: tuple[float, float], decimals: int) -> dict[str, Any]:
     """Coordinates of a geometry from the corner, as lists of [north, east]."""
     kind = shape.geom_type.removeprefix("Multi")
+    parts: list[Any]
     if kind == "Polygon":
         parts = [
             [_coordinates(ring, corner, decimals) for ring in (part.exterior, *part.interiors)]

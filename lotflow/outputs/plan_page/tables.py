@@ -129,7 +129,7 @@ TABLES: Final[dict[str, PageTable]] = {
         "With every inlet open.",
     ),
     "pond_cases": PageTable(
-        "If an inlet is blocked", "", "case",
+        "If inlets are blocked, or take no more", "", "case",
         (
             Heading("When", "when"),
             Heading("Low spot", "low_spot", "whole", per_storm=True),

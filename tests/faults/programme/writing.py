@@ -66,10 +66,11 @@ def rewrite(letter: str, folder: str, disturbance: dict[str, Any]) -> Any:
     folder
         Where it goes.
     disturbance
-        `drawn`: map and field sheet are drawn anew. `alternate`: one result replaces the other until
-        somebody ends it. `file_bytes`: no file may grow larger. `strike`: number of the call of
-        Python's that fails, and how, "kill" or an error number. `native`: the same for calls of
-        the libraries. `count`: how many calls of Python's there are. `record`: folder for the
+        `drawn`: map and field sheet are drawn anew. `alternate`: one result replaces the other
+        until somebody ends it. `file_bytes`: no file may grow larger. `strike`: number of the
+        call of Python's that fails, and how, "kill" or an error number. `native`: the same for
+        calls of the libraries. `count`: how many calls of Python's there are. `record`: folder for
+        the
         order of what reached the disk.
     """
     letters = itertools.cycle(sorted(_STUDIES, key=lambda one: one != letter))

@@ -1,0 +1,56 @@
+"""
+All benchmarks, as one table of ratios.
+
+Run: python tests/bench/bench_all.py [docs/performance.md]. Prints the table, and writes it where a
+file is named. The machine should do nothing else meanwhile: the load is printed with the table.
+"""
+
+import datetime as dt
+import os
+import platform
+import sys
+from pathlib import Path
+
+import bench_runoff
+import bench_screen
+import bench_terrain
+import bench_window
+
+INTRODUCTION = """# Performance
+
+Made by `python tests/bench/bench_all.py docs/performance.md`: each amount is the least of several
+runs, taken in turns with what it is compared with, so that the ratio counts and not the machine.
+Processes are cold (a fresh interpreter each), compiled loops and files are in their caches.
+"""
+
+
+def machine():
+    """What it was measured on."""
+    load = " ".join(f"{part:.1f}" for part in os.getloadavg())
+    model = platform.processor() or platform.machine()
+    for line in Path("/proc/cpuinfo").read_text().splitlines():
+        if line.startswith("model name"):
+            model = line.split(":")[1].strip()
+            break
+    return (
+        f"{dt.datetime.now(tz=dt.UTC).date()}, {model}, {os.cpu_count()} cores, "
+        f"{platform.system()}, Python {platform.python_version()}; load before: {load}."
+    )
+
+
+def table():
+    """The benchmarks as a table."""
+    lines = ["| what | amount | beside | ratio | aim |", "| --- | --- | --- | --- | --- |"]
+    for bench in (bench_screen, bench_window, bench_terrain, bench_runoff):
+        for what, amount, beside, ratio, aim in bench.rows():
+            unit = "" if "MB]" in what else " s"
+            wanted = "" if aim is None else f"at most {aim:g}"
+            lines.append(f"| {what} | {amount:.3g}{unit} | {beside} | {ratio:.3g} | {wanted} |")
+    return "\n".join(lines)
+
+
+if __name__ == "__main__":
+    text = f"{INTRODUCTION}\n{machine()}\n\n{table()}\n"
+    print(text)
+    if sys.argv[1:]:
+        Path(sys.argv[1]).write_text(text, encoding="utf-8")

@@ -1,0 +1,160 @@
+"""
+Writes the tables of docs/reliability.md.
+
+`LOTFLOW_FAULT_REPORT=run.jsonl python -m pytest -m nightly tests/faults` leaves the tallies of a
+run; `python tests/faults/reliability_page.py run.jsonl ...` adds them to `outcomes.jsonl` beside
+this file, where a later tally of a name replaces an earlier one, and writes the page.
+"""
+
+from __future__ import annotations
+
+import ast
+import json
+import sys
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, Final
+
+HERE: Final = Path(__file__).parent
+TESTS: Final = HERE.parent
+PAGE: Final = TESTS.parent / "docs" / "reliability.md"
+STORE: Final = HERE / "outcomes.jsonl"
+
+#: What the outcomes of the tallies are called on the page.
+WORDS: Final = {"equal": "same", "refused": "refused", "finding": "told", "silent": "SILENT",
+                "traceback": "traceback", "signal": "signal", "hang": "hang",
+                "odd": "odd"}  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Line:
+    """
+    One line of the table.
+
+    Parameters
+    ----------
+    prefix
+        Tallies whose names start so belong to it.
+    what
+        The class of faults, for the reader.
+    target
+        What must hold.
+    share
+        Largest share of silent cases that meets the target.
+    why
+        What is to be said where it is not met.
+    """
+
+    prefix: str
+    what: str
+    target: str
+    share: float = 0.0
+    why: str = ""
+
+
+LINES: Final = (
+    Line("A damaged raster, deflate", "A damaged raster: deflate", "SILENT <= 0.2 %", 0.002),
+    Line("A damaged raster, lzw", "A damaged raster: LZW", "SILENT <= 13 %", 0.13),
+    Line("A damaged raster, zstd", "A damaged raster: ZSTD", "SILENT <= 23 %", 0.23,
+         "the format has no checksum; GDAL alone reads 44 % of such damage without a word"),
+    Line("A damaged raster, plain", "A damaged raster: uncompressed", "SILENT <= 13 %", 0.13,
+         "the format has no checksum; GDAL alone reads 75 % of such damage without a word"),
+    Line("B damaged header", "B first 512 bytes of a GeoTIFF damaged", "0 SILENT"),
+    Line("B dropped tag", "B each tag of a GeoTIFF dropped", "0 SILENT"),
+    Line("C damaged geopackage", "C damaged GeoPackage", "SILENT <= 1.5 %", 0.015),
+    Line("C damaged geojson", "C damaged GeoJSON", "SILENT <= 5 %", 0.05,
+         "a digit of a coordinate or a letter of a name may change"),
+    Line("C damaged shapefile", "C damaged Shapefile, each part as often", "SILENT <= 5 %", 0.05,
+         "no part has a checksum, and the table part no structure round its text; "
+         "use GeoPackage"),
+    Line("D ", "D size attacks", "all refused, < 1 s, < 300 MB"),
+    Line("E ", "E redirections", "0 followed, 0 requests"),
+    Line("F ", "F hostile GeoPackages", "0 hang, source unchanged"),
+    Line("G ", "G full disk, limit on file size", "0 false successes"),
+    Line("H ", "H killed: random times, every call", "0 unflagged mixes"),
+    Line("I ", "I failing I/O, Python's calls and the libraries'", "old or new, nothing left"),
+    Line("J ", "J power cut, every prefix", "old, new or flagged"),
+    Line("K ", "K several runs and a reader", "0 broken"),
+    Line("L ", "L hostile text in every column and output", "0 run, all well-formed"),
+)  # fmt: skip
+
+
+def tallies(more: list[Path]) -> dict[str, dict[str, Any]]:
+    """Read the kept tallies and those of further runs, the latest of each name."""
+    found: dict[str, dict[str, Any]] = {}
+    for path in (STORE, *more):
+        if path.exists():
+            for text in path.read_text(encoding="utf-8").splitlines():
+                entry = json.loads(text)
+                found[entry["name"]] = entry
+    return found
+
+
+def outcome_table(found: dict[str, dict[str, Any]]) -> Iterator[str]:
+    """Write the table of outcomes."""
+    yield "| class | cases | outcomes | target | met |"
+    yield "|---|---|---|---|---|"
+    for line in LINES:
+        entries = [entry for name, entry in found.items() if name.startswith(line.prefix)]
+        if not entries:
+            continue
+        cases = sum(entry["cases"] for entry in entries)
+        counts = {word: sum(entry["counts"].get(key, 0) for entry in entries)
+                  for key, word in WORDS.items()}  # fmt: skip
+        silent, bad = counts["SILENT"], sum(list(counts.values())[4:])
+        share = silent / cases
+        met = share <= line.share and not bad
+        told = ", ".join(f"{word} {count:,}" for word, count in counts.items() if count)
+        if silent and line.share:
+            told += f" ({share:.1%})".replace("%", " %")
+        by = f"no, by {100 * (share - line.share):.1f} points: {line.why}"
+        yield f"| {line.what} | {cases:,} | {told} | {line.target} | {'yes' if met else by} |"
+
+
+def seeds(found: dict[str, dict[str, Any]]) -> str:
+    """Name the seeds of the runs."""
+    return ", ".join(sorted({entry["seed"] for entry in found.values()}))
+
+
+def properties() -> dict[str, list[tuple[str, str]]]:
+    """Give every property test with the first line of what it says, by file."""
+    listed: dict[str, list[tuple[str, str]]] = {}
+    for path in sorted(TESTS.rglob("test_*.py")):
+        tree = ast.parse(path.read_text(encoding="utf-8"))
+        for node in tree.body:
+            given = [ast.unparse(item) for item in getattr(node, "decorator_list", [])]
+            bases = [ast.unparse(item) for item in getattr(node, "bases", [])]
+            if any(item.startswith("given(") for item in given) or "RuleBasedStateMachine" in bases:
+                name = path.relative_to(TESTS).as_posix()
+                said = (ast.get_docstring(node) or "").split("\n")[0]
+                listed.setdefault(name, []).append((node.name, said))
+    return listed
+
+
+def property_table() -> Iterator[str]:
+    """Write the table of properties."""
+    yield "| test | property |"
+    yield "|---|---|"
+    for path, tests in properties().items():
+        for name, said in tests:
+            words = name.removeprefix("test_").replace("_", " ")
+            yield f"| `{path}` | {said.rstrip('.') if said and 'Result' in name else words} |"
+
+
+def written(page: str, found: dict[str, dict[str, Any]]) -> str:
+    """Put the tables between their marks."""
+    for mark, lines in (("outcomes", outcome_table(found)), ("properties", property_table())):
+        start, end = f"<!-- {mark} -->\n", f"<!-- end of {mark} -->"
+        before, _, rest = page.partition(start)
+        _, _, after = rest.partition(end)
+        page = before + start + "\n".join(lines) + "\n" + end + after
+    return page
+
+
+if __name__ == "__main__":
+    together = tallies([Path(name) for name in sys.argv[1:]])
+    STORE.write_text(
+        "".join(json.dumps(entry) + "\n" for _, entry in sorted(together.items())), encoding="utf-8"
+    )
+    PAGE.write_text(written(PAGE.read_text(encoding="utf-8"), together), encoding="utf-8")
