@@ -21,6 +21,7 @@ AS_PINT_SAYS = [
     ("ha", "hectare", "metre**2"),
     ("m3", "metre**3", "metre**3"),
     ("ft3", "foot**3", "metre**3"),
+    ("yd3", "yard**3", "metre**3"),
     ("gal", "gallon", "metre**3"),
     ("m3s", "metre**3 / second", "metre**3 / second"),
     ("l_s", "litre / second", "metre**3 / second"),

@@ -7,6 +7,7 @@ as soon as it opens the data; so the text in which a CRS may stand is looked at 
 
 from __future__ import annotations
 
+import errno
 import re
 import struct
 from pathlib import Path
@@ -74,6 +75,10 @@ def geotiff_crs_text(path: Path) -> bytes:
         try:
             return _text_of_first_directory(stream)
         except (struct.error, OverflowError, ValueError):
+            return b""
+        except OSError as error:
+            if error.errno != errno.EINVAL:  # a place beyond any file
+                raise
             return b""
 
 

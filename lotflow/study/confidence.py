@@ -199,8 +199,8 @@ def _rasters(lot: LotWater, realised: Realised) -> dict[str, Raster]:
         ),
         "likely_inlet_share.tif": shown(share, "share of realisations in which it does"),
     }  # fmt: skip
-    for position, (name, values) in enumerate(zip(lot.names, realised.draining(), strict=True)):
-        rasters[f"drains_to_inlet_{position + 1}.tif"] = shown(
-            values, f"share of realisations in which a cell drains to {name}"
+    for number, values in enumerate(realised.draining(), start=1):
+        rasters[f"drains_to_inlet_{number}.tif"] = shown(
+            values, f"share of realisations in which a cell drains to inlet number {number}"
         )
     return rasters

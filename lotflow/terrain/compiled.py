@@ -44,4 +44,21 @@ def compiled(function: Function) -> Function:
     decorated: Any = numba.njit(nogil=True, error_model="numpy", cache=_FOLDER is not None)(
         function
     )
+    if _FOLDER is not None:
+        _forgive_damage(decorated)
     return cast("Function", decorated)
+
+
+def _forgive_damage(decorated: Any) -> None:
+    """Compile again what was kept and can no longer be read; numba would give up."""
+    kept = decorated._cache  # noqa: SLF001 - numba has no other way to say it
+    load = kept.load_overload
+
+    def load_or_forget(*arguments: Any) -> Any:
+        try:
+            return load(*arguments)
+        except Exception:  # noqa: BLE001 - a damaged pickle may raise anything
+            kept.flush()
+            return None
+
+    kept.load_overload = load_or_forget
