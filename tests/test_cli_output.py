@@ -159,17 +159,18 @@ def test_a_disk_mounted_for_reading_only_is_refused_before_anything_is_computed(
 def test_a_folder_without_permission_is_refused(tmp_path, finished):
     """As somebody who may not write there; root becomes nobody for it."""
     shutil.copytree(finished, tmp_path / "result")
+    job = shutil.copytree(JOB, tmp_path / "job")
     before = contents(tmp_path)
     (tmp_path / "result").chmod(0o555)
     tmp_path.chmod(0o555)
-    for parent in tmp_path.parents[:2]:
+    for parent in tmp_path.parents[:3]:
         parent.chmod(parent.stat().st_mode | 0o001)
     # what only root may read of the libraries is loaded by a run before
     nobody = f"""
         import os, sys
         from lotflow.cli import main
         if os.geteuid() == 0:
-            usual, sys.argv = sys.argv, ["", "check", {str(JOB)!r}, "--json"]
+            usual, sys.argv = sys.argv, ["", "check", {str(job)!r}, "--json"]
             sys.stdout = open(os.devnull, "w")
             try:
                 main()
@@ -180,7 +181,7 @@ def test_a_folder_without_permission_is_refused(tmp_path, finished):
             os.setuid(65534)
     """
     for folder in ("result", "new"):
-        command = child(nobody, "run", JOB, "-o", tmp_path / folder, "--overwrite")
+        command = child(nobody, "run", job, "-o", tmp_path / folder, "--overwrite")
         done = subprocess.run(command, capture_output=True, text=True, check=False)
         assert done.returncode == 1, done.stderr
         assert done.stdout == ""

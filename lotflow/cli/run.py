@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from typing import TYPE_CHECKING, Any
 
 import click
@@ -32,7 +33,7 @@ def run(job: Path, output: Path | None, **given: Any) -> int:
     """Compute JOB, a folder with a `job.toml`, or that file."""
     if given["explain"] and given["as_json"]:
         raise click.UsageError("--explain and --json both say what is printed: give one of them")
-    folder = job if job.is_dir() else job.parent
+    folder = job if os.path.isdir(job) else job.parent  # noqa: PTH112 - never raises
     return compute(
         lambda: with_realisations(_read(job), given["realisations"]),
         output or folder / "result",

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from dataclasses import asdict, fields
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any, Final, get_type_hints
@@ -143,7 +144,7 @@ def read_job(path: Path) -> Job:
         If there is no such file, or anything in it is wrong: all faults at once, each with key
         and line.
     """
-    named = path / JOB_FILE if path.is_dir() else path
+    named = path / JOB_FILE if os.path.isdir(path) else path  # noqa: PTH112 - never raises
     file = local_file(named, "job file")
     data = read_bytes(file, DEFAULT_LIMITS.job_bytes, "job file")
     toml = parse_toml(data, str(file))

@@ -15,7 +15,7 @@ from programme.small_job import small_job, snapshot, write_job
 from programme.tiers import report
 
 #: Time until the refusal [s], and most memory above an idle process.
-SECONDS, MEMORY_BYTES = 6.0, 500_000_000
+SECONDS, MEMORY_BYTES = 5.0, 1_000_000_000
 
 
 @pytest.fixture(scope="module")

@@ -62,7 +62,10 @@ class Results:
             return BROKEN if folder.exists() and contents(folder) else NOTHING
         if read_manifest(folder)["state"] != "complete":
             return INCOMPLETE if verify_result(folder) else BROKEN
-        found = contents(folder)
+        try:
+            found = contents(folder)
+        except FileNotFoundError:  # another run has begun to replace it meanwhile: look again
+            return self.held(folder)
         return next((letter for letter, whole in self.whole.items() if found == whole), BROKEN)
 
 
