@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict, dataclass
-from typing import Any, Literal
+from collections.abc import Sequence
+from dataclasses import asdict, dataclass, replace
+from typing import Any, Final, Literal
 
 Severity = Literal["fail", "warn", "note"]
 
@@ -67,3 +68,31 @@ def ordered(findings: list[Finding]) -> list[Finding]:
         dict.fromkeys(findings),
         key=lambda finding: (SEVERITIES.index(finding.severity), finding.rule, finding.subject),
     )
+
+
+#: Begins the message of what is found of the drains as they are and no longer as proposed.
+TODAY: Final = "As it is today: "
+
+
+def with_earlier(main: Sequence[Finding], earlier: Sequence[Finding]) -> list[Finding]:
+    """
+    Add what is found only of the drains as they are today, and say so.
+
+    Parameters
+    ----------
+    main
+        Of the main case.
+    earlier
+        Of the earlier case.
+
+    Examples
+    --------
+    >>> kept, gone = Finding("a", "note", "L1", "Short."), Finding("b", "fail", "L2", "Narrow.")
+    >>> [finding.message for finding in with_earlier([kept], [kept, gone])]
+    ['Short.', 'As it is today: Narrow.']
+    """
+    known = set(main)
+    return [
+        *main,
+        *(replace(one, message=TODAY + one.message) for one in earlier if one not in known),
+    ]

@@ -15,6 +15,7 @@ import pytest
 from lotflow.inputs.job import read_job
 from lotflow.study import run_study, write_study
 from lotflow.terrain.level_error import LevelError
+from lotflow.units import shown
 
 SAMPLE = Path(__file__).parents[1] / "data_samples" / "alder_court"
 HOSTILE = "<script>window.hit=1</script><img src=x onerror=window.hit=1>"
@@ -192,6 +193,16 @@ def test_units_are_switched_everywhere(plan):
     )
     assert " ft²" in plan.execute_script(text)
     assert " m²" not in plan.execute_script(text)
+
+
+@pytest.mark.parametrize("value", [36.5, 37.5, 0.125, 1234.5])
+@pytest.mark.parametrize("quantity", ["area", "elevation", "diameter"])
+def test_numbers_are_rounded_as_in_the_other_files(plan, value, quantity):
+    told = plan.execute_script(
+        "const d = JSON.parse(document.getElementById('plan-data').textContent); "
+        "return makeNumbers(d.shown).show(arguments[0], arguments[1], 'metric')", value, quantity
+    )  # fmt: skip
+    assert told == shown(value, quantity, "metric")
 
 
 def test_a_row_of_a_table_and_its_shape_on_the_map_choose_one_another(plan):

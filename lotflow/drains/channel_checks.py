@@ -125,7 +125,8 @@ def channel_findings(
                     )
                 )  # fmt: skip
             continue
-        if result.freeboard_m >= 0:
+        # water that the drain line holds up is told of the line; no other outlet would help
+        if result.freeboard_m >= 0 or _held(inlet) > inlet.channel_depth_m:
             continue
         findings.append(
             inlet_finding(

@@ -146,8 +146,12 @@ def _cover_findings(
     end = state.system.network.nodes[line.end]
     only_to_outlet = end.detail in SURFACE_OUTLETS and not (judged & ~short)[first:].any()
     fails = cover + limits.level_doubt_m < least and not only_to_outlet
+    how = (
+        f"Its cover is down to {both_units(cover, 'depth')}" if cover >= 0
+        else f"It stands {both_units(-cover, 'depth')} out of the ground"
+    )  # fmt: skip
     told = (
-        f"Its cover is down to {both_units(cover, 'depth')} "
+        f"{how} "
         f"{both_units(float(profile.distance_m[worst]), 'length')} from its upper end, and too "
         f"little over {share:.0%} of its length. "
     )

@@ -6,7 +6,7 @@ import textwrap
 from collections.abc import Mapping, Sequence
 from typing import Any, Final
 
-from lotflow.findings import SEVERITIES
+from lotflow.findings import SEVERITIES, TODAY
 from lotflow.units import UnitSystem, shown
 
 WIDTH: Final = 100
@@ -62,6 +62,8 @@ def summary_text(content: Mapping[str, Any], units: UnitSystem) -> str:
     >>> print(summary_text(content, "metric").splitlines()[2:4])
     ['Where water can stand', '  nowhere deeper than 0.10 m, the limit']
     """
+    today = [one for one in content["findings"] if one["message"].startswith(TODAY)]
+    main = [one for one in content["findings"] if not one["message"].startswith(TODAY)]
     parts = [
         [*_wrapped(_title(content, units), ""), *_without_outlet(content["findings"])],
         ["Where water can stand", *_low_spots(content, units)],
@@ -73,7 +75,8 @@ def summary_text(content: Mapping[str, Any], units: UnitSystem) -> str:
         _headed("Where water stands after storms", _standing(content["ponds"], units)),
         _headed("What the drain lines carry", _lines(content["lines"], units)),
         _headed("Over the lot line", _crossings(content, units)),
-        _headed("Findings", _findings(content["findings"])),
+        _headed("Findings", _findings(main)),
+        _headed("Findings that are so today and no longer as proposed", _findings(today)),
         ["Accuracy and cautions", *_accuracy(content["accuracy"], units)],
     ]
     return "\n\n".join("\n".join(part) for part in parts if part)
@@ -276,22 +279,27 @@ def _outlet_options(options: Sequence[Mapping[str, Any]], units: UnitSystem) -> 
 
 def _lines(lines: Sequence[Mapping[str, Any]], units: UnitSystem) -> list[str]:
     """The drain lines, for the largest storm of each."""
+    # a line that stays is the same in both cases, but not what it carries
     largest = {
-        line["name"]: line for line in sorted(lines, key=lambda one: one["return_period_yr"] or 0)
+        (line.get("case") == "today", line["name"]): line
+        for line in sorted(lines, key=lambda one: one["return_period_yr"] or 0)
     }
+    both = len({today for today, _ in largest}) > 1
     rows = [
         (
             str(name),
+            *([str(line["case"])] if both else []),
             shown(line["flow_m3s"], "flow", units),
             shown(line["capacity_m3s"], "flow", units),
             "-" if line["slope_m_per_m"] is None else f"{line['slope_m_per_m']:.2%}",
             shown(line["diameter_m"], "diameter", units),
             shown(line["required_diameter_m"], "diameter", units),
         )
-        for name, line in sorted(largest.items())
+        for (_, name), line in sorted(largest.items())
     ]
-    heads = ("Name", "Flow", "Can carry", "Slope", "Diameter", "Needed")
-    return _table(heads, rows, _MOST["lines"], text_columns=(0,))
+    heads = ("Name", *(("System",) if both else ()), "Flow", "Can carry", "Slope", "Diameter",
+             "Needed")  # fmt: skip
+    return _table(heads, rows, _MOST["lines"], text_columns=(0, 1) if both else (0,))
 
 
 def _crossings(content: Mapping[str, Any], units: UnitSystem) -> list[str]:
@@ -320,7 +328,8 @@ def _findings(findings: Sequence[Mapping[str, Any]]) -> list[str]:
     ranked = sorted(findings, key=lambda one: SEVERITIES.index(one["severity"]))
     found: list[str] = []
     for one in ranked[: _MOST["findings"]]:
-        found += _wrapped(f"{one['subject']}: {one['message']}", f"  {one['severity']:<5}")
+        told = one["message"].removeprefix(TODAY)
+        found += _wrapped(f"{one['subject']}: {told}", f"  {one['severity']:<5}")
     return found + _rest(len(ranked) - _MOST["findings"])
 
 

@@ -5,12 +5,16 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+import numpy as np
+
+from lotflow.drains.standing_water import infiltration_rates
 from lotflow.findings import Finding
 from lotflow.runoff.ground_cover import DrawnCover, GroundCover, ground_cover
 from lotflow.terrain.slope import typical_slope
 
 if TYPE_CHECKING:
-    from lotflow.inputs.job import Job
+    from lotflow.grid import FloatArray
+    from lotflow.inputs.job import General, Job
     from lotflow.study.lot_water import LotWater
     from lotflow.study.window import StudyWindow
 
@@ -57,6 +61,27 @@ def site_cover(lot: LotWater) -> SiteCover:
     if job.job.coefficient is not None:
         ground = ground.with_coefficient(job.job.coefficient)
     return SiteCover(ground, tuple(findings))
+
+
+def ground_infiltration(general: General, cover: GroundCover) -> FloatArray:
+    """
+    Infiltration of every cell, by its cover and the lot's soil or soak test.
+
+    Parameters
+    ----------
+    general
+        Gives soil group and soak test.
+    cover
+        Of every cell.
+
+    Returns
+    -------
+    rate
+        Shape of the grid [m/s].
+    """
+    kinds = [str(kind) for kind in cover.values.infiltration]
+    rates = infiltration_rates(kinds, general.soil_group, measured=general.soak_test_m_s)
+    return np.asarray(rates[cover.number], dtype=np.float64)
 
 
 def _assumptions(ground: GroundCover, window: StudyWindow, job: Job, slope: float) -> list[Finding]:

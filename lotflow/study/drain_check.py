@@ -14,6 +14,7 @@ from lotflow.drains.inlet_checks import InletFacts, grate_water_depth, inlet_fin
 from lotflow.drains.judged import design_storm
 from lotflow.drains.sizing import SizedSystem, size_system
 from lotflow.drains.system_check import best_single_change, check_system
+from lotflow.findings import with_earlier
 from lotflow.outputs.drain_layers import CheckedCase, drain_layers, line_entries
 from lotflow.runoff.rational import governing_flows
 from lotflow.study.cases import cases_of, in_case
@@ -84,11 +85,7 @@ def drain_chapter(lot: LotWater, checked: Sequence[CheckedCase]) -> Chapter:
     """
     findings: list[Finding] = list(checked[0].findings) if checked else []
     for earlier in checked[1:]:
-        findings += [
-            replace(finding, message=f"As it is today: {finding.message}")
-            for finding in earlier.findings
-            if finding not in checked[0].findings
-        ]
+        findings = with_earlier(findings, earlier.findings)
     return Chapter(
         layers=drain_layers(checked, lot.window.surface.ground.crs),
         findings=findings,

@@ -5,7 +5,6 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any, Final
 
-import numpy as np
 import shapely
 
 from lotflow.drains.discharge_findings import (
@@ -20,13 +19,12 @@ from lotflow.drains.house_findings import (
     opening_findings,
 )
 from lotflow.drains.pipe_tables import minimum_fall
+from lotflow.findings import with_earlier
 from lotflow.outputs.ground_layers import facades_layer, openings_layer
-from lotflow.runoff.covers import cover_values
 from lotflow.study.cases import in_case
 from lotflow.study.chapter import Chapter
 from lotflow.study.outlets import level_error
 from lotflow.study.setbacks import setback_distances
-from lotflow.terrain.cells import polygon_cells
 from lotflow.terrain.discharge_path import discharge_path, reaches_street, runs_back_to
 from lotflow.terrain.house_openings import DrawnOpening, OpeningLevels, opening_levels
 from lotflow.terrain.house_ring import Facade, RingGround, RingLimits, house_facades
@@ -35,7 +33,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from lotflow.findings import Finding
-    from lotflow.grid import BoolArray
+    from lotflow.runoff.ground_cover import GroundCover
     from lotflow.study.lot_water import CaseWater, LotWater
     from lotflow.terrain.discharge_path import DischargePath
 
@@ -45,7 +43,7 @@ SURFACE_OUTLETS: Final = ("daylight", "pop-up emitter", "swale")
 _OWN_SHARE: Final = 0.5
 
 
-def house_chapter(lot: LotWater, cases: Sequence[CaseWater]) -> Chapter:
+def house_chapter(lot: LotWater, cases: Sequence[CaseWater], cover: GroundCover) -> Chapter:
     """
     Judge the ground round the lot's buildings, their openings, and water let out on the ground.
 
@@ -56,17 +54,14 @@ def house_chapter(lot: LotWater, cases: Sequence[CaseWater]) -> Chapter:
     cases
         What takes water in each state of the drain system; the main one last. What is found of
         an earlier one only says so.
+    cover
+        Of every cell.
     """
-    facades, openings = facades_of(lot), openings_of(lot)
-    findings = [*facade_findings(facades), *opening_findings(openings)]
-    main = _case_findings(lot, cases[-1])
-    findings += main
+    facades, openings = facades_of(lot, cover), openings_of(lot)
+    let_out = _case_findings(lot, cases[-1])
     for earlier in cases[:-1]:
-        findings += [
-            replace(finding, message=f"As it is today: {finding.message}")
-            for finding in _case_findings(lot, earlier)
-            if finding not in main
-        ]
+        let_out = with_earlier(let_out, _case_findings(lot, earlier))
+    findings = [*facade_findings(facades), *opening_findings(openings), *let_out]
     crs = lot.window.surface.ground.crs
     return Chapter(
         layers={
@@ -91,7 +86,7 @@ def own_buildings(lot: LotWater) -> Any:
     return frame[inside > _OWN_SHARE * frame.geometry.area]
 
 
-def facades_of(lot: LotWater) -> list[Facade]:
+def facades_of(lot: LotWater, cover: GroundCover) -> list[Facade]:
     """
     Take the fall of the ground before each facade of the lot's buildings.
 
@@ -99,11 +94,13 @@ def facades_of(lot: LotWater) -> list[Facade]:
     ----------
     lot
         Ground and site.
+    cover
+        Of every cell.
     """
     own = own_buildings(lot)
     ground = RingGround(
         surface=lot.window.surface,
-        paved=_paved(lot),
+        paved=cover.paved,
         lot=lot.site.lot.geometry.union_all(),
         others=shapely.GeometryCollection(),
         error=level_error(lot.job),
@@ -118,17 +115,6 @@ def facades_of(lot: LotWater) -> list[Facade]:
         name = str(row["name"] or f"building {number}")
         found += house_facades(name, row.geometry, replace(ground, others=others))
     return found
-
-
-def _paved(lot: LotWater) -> BoolArray:
-    """Cells under a cover that is paved, as the later of overlapping polygons says."""
-    covers, grid = lot.site.covers, lot.window.surface.ground
-    paved = np.zeros(grid.shape, dtype=bool)
-    if len(covers):
-        values = cover_values(list(covers["cover"])).paved
-        for is_paved, shape in zip(values, covers.geometry, strict=True):
-            paved[polygon_cells(shape, grid)] = is_paved
-    return paved
 
 
 def openings_of(lot: LotWater) -> list[OpeningLevels]:

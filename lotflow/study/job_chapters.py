@@ -53,8 +53,8 @@ def job_chapters(lot: LotWater) -> list[Chapter]:
     return [
         runoff_chapter(lot, cover, main),
         confidence_chapter(lot, ca_weight=ca_weight),
-        house_chapter(lot, waters),
-        standing_chapter(lot),
+        house_chapter(lot, waters, cover.ground),
+        standing_chapter(lot, cover.ground),
         drain_chapter(lot, checked),
         quantity_chapter(lot, checked),
         *([] if main is None else [ponding_chapter(lot, main, capacity=capacity)]),

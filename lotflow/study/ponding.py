@@ -13,6 +13,7 @@ from lotflow.runoff.excess import excess_volume
 from lotflow.study import pond_layers as layers
 from lotflow.study.blocked import OPEN, blocked_routing, drain_cases
 from lotflow.study.chapter import Chapter, Raster
+from lotflow.study.cover import ground_infiltration
 from lotflow.study.limited import limited_storm
 from lotflow.study.pond_cases import case_storm, pond_ground
 from lotflow.study.pond_findings import PondsFound, pond_findings
@@ -79,7 +80,7 @@ def ponding_chapter(
     EngineError
         If a litre of water is lost.
     """
-    rate = _infiltration(lot, storms)
+    rate = ground_infiltration(lot.job.job, storms.cover)
     ground = pond_ground(lot, rate)
     runoff = [storms.runoff_depth(i) for i in range(len(storms.storms))]
     found, opened = _all_cases(lot, ground, runoff)
@@ -87,14 +88,6 @@ def ponding_chapter(
         found += _limited(lot, storms, ground, opened, capacity)
     _require_closed(found)
     return _chapter(lot, storms, ground, found, [water.depth for _, water in opened])
-
-
-def _infiltration(lot: LotWater, storms: StormRunoff) -> FloatArray:
-    """Infiltration of each cell [m/s]."""
-    cover, job = storms.cover, lot.job.job
-    kinds = [str(kind) for kind in cover.values.infiltration]
-    rates = infiltration_rates(kinds, job.soil_group, measured=job.soak_test_m_s)
-    return np.asarray(rates[cover.number], dtype=np.float64)
 
 
 def _all_cases(

@@ -8,26 +8,28 @@ import numpy as np
 import shapely
 
 from lotflow.drains.discharge_findings import StandingPlace, standing_findings
-from lotflow.drains.standing_water import SoakAway, infiltration_rates, soak_away
-from lotflow.runoff.covers import cover_values
+from lotflow.drains.standing_water import SoakAway, soak_away
 from lotflow.study.chapter import Chapter
-from lotflow.terrain.cells import polygon_cells
+from lotflow.study.cover import ground_infiltration
 
 if TYPE_CHECKING:
     from lotflow.grid import FloatArray
+    from lotflow.runoff.ground_cover import GroundCover
     from lotflow.study.lot_water import LotWater
 
 
-def standing_chapter(lot: LotWater) -> Chapter:
+def standing_chapter(lot: LotWater, cover: GroundCover) -> Chapter:
     """
     Find how long each low spot takes to soak away, and which of those on the lot take too long.
 
     Parameters
     ----------
     lot
-        Ground, low spots, covers and soil.
+        Ground, low spots and soil.
+    cover
+        Of every cell.
     """
-    places = _places(lot)
+    places = _places(lot, ground_infiltration(lot.job.job, cover))
     hours = np.array([place.hours for place in places], dtype=float)
     on_lot = np.bincount(
         lot.low_spots.number[lot.window.lot], minlength=len(lot.low_spots) + 1
@@ -44,22 +46,9 @@ def standing_chapter(lot: LotWater) -> Chapter:
     )
 
 
-def _infiltration(lot: LotWater) -> FloatArray:
-    """Infiltration of each cell, by its cover and the lot's soil or soak test [m/s]."""
-    job, surface = lot.job.job, lot.window.surface
-    kinds = list(dict.fromkeys([job.ground, "roof", *lot.site.covers["cover"]]))
-    taken_in = [str(kind) for kind in cover_values(kinds).infiltration]
-    rates = infiltration_rates(taken_in, job.soil_group, measured=job.soak_test_m_s)
-    number = np.zeros(surface.ground.shape, dtype=np.int32)
-    for key, shape in zip(lot.site.covers["cover"], lot.site.covers.geometry, strict=True):
-        number[polygon_cells(shape, surface.ground)] = kinds.index(key)
-    number[surface.roof] = kinds.index("roof")
-    return np.asarray(rates[number], dtype=np.float64)
-
-
-def _places(lot: LotWater) -> list[StandingPlace]:
+def _places(lot: LotWater, rate: FloatArray) -> list[StandingPlace]:
     """All low spots, and how each soaks away."""
-    spots, grid, rate = lot.low_spots, lot.window.surface.ground, _infiltration(lot)
+    spots, grid = lot.low_spots, lot.window.surface.ground
     walls = lot.site.buildings.geometry.union_all()
     places = []
     for position, cell in enumerate(spots.bed_cell):

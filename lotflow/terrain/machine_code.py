@@ -20,7 +20,7 @@ from importlib import import_module, resources
 from importlib.metadata import version
 from pathlib import Path
 from threading import Lock
-from typing import TYPE_CHECKING, Any, Final
+from typing import TYPE_CHECKING, Any, Final, cast
 
 import llvmlite.binding as llvm
 import numpy as np
@@ -86,7 +86,7 @@ class Loop:
         """
         number, failure = ctypes.c_int64(0), ctypes.c_void_p(0)
         if _loaded(self)(ctypes.byref(number), ctypes.byref(failure), *arguments):
-            raise EngineError(f"the compiled loop {self.name} failed.")  # pragma: no cover
+            raise EngineError(f"the compiled loop {self.name} failed.")
         return number.value
 
 
@@ -224,4 +224,4 @@ def _linked(loop: Loop, code: bytes) -> Callable[..., int]:
         kinds.append(array if kind.endswith("*") else ctypes.c_int64)
     entry: Any = ctypes.CFUNCTYPE(ctypes.c_int32, *kinds)(library[loop.name])
     entry.library = library  # the code stays in place as long as it can be called
-    return entry  # type: ignore[no-any-return]
+    return cast("Callable[..., int]", entry)

@@ -98,6 +98,14 @@ def test_water_in_the_line_holds_a_channel_up():
     assert channel_results([held])[0].depth_m > 0.12
 
 
+def test_a_channel_drowned_by_its_line_is_not_called_too_long():
+    """Water 0.2 m above its grate comes from the line: no other outlet of it would help."""
+    drowned = replace(CHANNEL, rim_m=10.0, water_level_m=10.2)
+    results = channel_results([drowned])
+    assert results[0].freeboard_m < 0
+    assert channel_findings([drowned], results, LIMITS) == []
+
+
 def test_channel_on_ground_that_falls():
     """Certain beyond the error of the data, a note within it, nothing under half an inch."""
     for fall, expected in ((0.3, ["warn"]), (0.1, ["note"]), (0.01, [])):

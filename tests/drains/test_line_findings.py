@@ -97,6 +97,14 @@ def test_cover_is_judged_by_the_kind_of_outlet(bench, make):
     assert bench.findings(lines, placed)["cover-too-small"].severity == "fail"
 
 
+def test_a_pipe_out_of_the_ground_is_said_to_be(bench, make):
+    """The ground is at 10 m, the top of the pipe at 10.1016 m."""
+    lines, placed = one_line(make, "dry well", up=10.0, down=9.4)
+    found = bench.findings(lines, placed)["cover-too-small"]
+    assert found.measured == pytest.approx(-0.1016, abs=1e-3)
+    assert found.message.startswith("It stands 0.10 m (4.0 in) out of the ground")
+
+
 def test_cover_within_the_error_of_the_elevation_data_warns(bench, make):
     """0.2 m of cover may be 0.3 m while the ground is good to 0.2 m."""
     bench.rmse = 0.1

@@ -11,6 +11,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from lotflow.findings import TODAY
 from lotflow.layers import RESULT_LAYERS
 from lotflow.outputs.summary import CONTRACT, json_text, summary_content
 from lotflow.outputs.summary_csv import summary_csv
@@ -341,6 +342,28 @@ def test_lines_are_told_for_their_largest_storm():
     text = summary_text(content_of({}, sections={"lines": lines}), "metric")
     (row,) = lines_under(text, "What the drain lines carry")[1:]
     assert row.split() == ["L1", "10.00", "l/s", "-", "1.20%", "100", "mm", "150", "mm"]
+
+
+def test_a_line_that_stays_is_told_in_both_cases_the_proposed_one_first():
+    line = {"name": "L1", "return_period_yr": 10.0, "slope_m_per_m": 0.01}
+    lines = [
+        {**line, "case": case, "flow_m3s": flow}
+        for case, flow in (("today", 2e-3), ("proposed", 1e-3))
+    ]
+    text = summary_text(content_of({}, sections={"lines": lines}), "metric")
+    rows = [row.split()[:3] for row in lines_under(text, "What the drain lines carry")[1:]]
+    assert rows == [["L1", "proposed", "1.00"], ["L1", "today", "2.00"]]
+
+
+def test_what_is_found_only_of_today_stands_under_a_heading_of_its_own(make_layers):
+    layers = make_layers(2)
+    layers["findings"] = layers["findings"].assign(
+        message=[f"{TODAY}It narrows.", "It is short."], severity=["fail", "note"], subject="L1"
+    )
+    text = summary_text(content_of(layers), "metric")
+    assert lines_under(text, "Findings") == ["  note L1: It is short."]
+    today = lines_under(text, "Findings that are so today and no longer as proposed")
+    assert today == ["  fail L1: It narrows."]
 
 
 def test_a_normal_lot_fits_on_a_screen(make_layers):

@@ -22,6 +22,7 @@ from lotflow.outputs.summary import summary_content
 from lotflow.outputs.summary_text import summary_text
 from lotflow.study.cases import cases_of
 from lotflow.study.chapter import Chapter
+from lotflow.study.cover import site_cover
 from lotflow.study.drain_check import check_drains, dry_runs
 from lotflow.study.house import house_chapter
 from lotflow.study.lot_water import case_water, study_lot
@@ -34,6 +35,10 @@ from lotflow.study.write import write_study
 
 SAMPLES = Path(__file__).parents[2] / "data_samples"
 LAYERS = ("outlet_options", "facades", "openings")
+
+
+def covered(lot):
+    return site_cover(lot).ground
 
 
 def cases(lot):
@@ -114,7 +119,7 @@ def test_a_lot_in_a_bowl_has_no_gravity_outlet_and_the_text_opens_with_it(tmp_pa
 
 
 def test_the_patio_falls_towards_the_house_and_the_narrow_side_is_not_judged(lot):
-    layer = house_chapter(lot, cases(lot)).layers["facades"].set_index("name")
+    layer = house_chapter(lot, cases(lot), covered(lot)).layers["facades"].set_index("name")
     assert layer.loc["House, north side", "surface"] == "paving"
     assert layer.loc["House, north side", "slope"] < 0
     assert layer.loc["House, north side", "verdict"] == "too flat"
@@ -123,7 +128,7 @@ def test_the_patio_falls_towards_the_house_and_the_narrow_side_is_not_judged(lot
 
 
 def test_openings_know_the_low_spot_beside_them(lot):
-    layer = house_chapter(lot, cases(lot)).layers["openings"].set_index("name")
+    layer = house_chapter(lot, cases(lot), covered(lot)).layers["openings"].set_index("name")
     assert layer.loc["Back door", "low_spot"] == 2
     # the patio overflows about 10 cm below the sill, as the sample's description tells
     assert layer.loc["Back door", "freeboard_m"] == pytest.approx(0.10, abs=0.01)
@@ -131,7 +136,7 @@ def test_openings_know_the_low_spot_beside_them(lot):
 
 
 def test_what_is_wrong_today_and_no_longer_proposed_says_so(lot):
-    chapter = house_chapter(lot, cases(lot))
+    chapter = house_chapter(lot, cases(lot), covered(lot))
     downspouts = [f for f in chapter.findings if f.rule.startswith("downspout")]
     assert {f.subject for f in downspouts} == {"DS2", "DS3"}
     assert all(f.message.startswith("As it is today: ") for f in downspouts)
@@ -140,9 +145,11 @@ def test_what_is_wrong_today_and_no_longer_proposed_says_so(lot):
 
 
 def test_setbacks_come_from_the_job_alone(lot):
-    assert "setback" not in rules(house_chapter(lot, cases(lot)))
+    assert "setback" not in rules(house_chapter(lot, cases(lot), covered(lot)))
     strict = with_job(lot, setbacks=Setbacks.model_validate({"tree_m": 3.0, "lot_line_ft": 60.0}))
-    found = [f for f in house_chapter(strict, cases(lot)).findings if f.rule == "setback"]
+    found = [
+        f for f in house_chapter(strict, cases(lot), covered(lot)).findings if f.rule == "setback"
+    ]
     trees = {f.subject for f in found if "tree" in f.message}
     assert trees == {"Street line", "Lawn line", "Lawn street line"} & trees
     assert "Lawn street line" in trees
@@ -151,25 +158,31 @@ def test_setbacks_come_from_the_job_alone(lot):
 
 def test_undrained_paving_never_dries_and_lawn_soaks_away(lot):
     bare = replace(lot, inlets=replace(lot.inlets, placed=[]))
-    chapter = standing_chapter(bare)
+    chapter = standing_chapter(bare, covered(bare))
     hours = chapter.columns["low_spots"]["soak_away_h"]
     # lawn alone: 17.6 cm of water at 0.2 in/h, group C
     assert hours[0] == pytest.approx(17.58 / (0.2 * 2.54), abs=0.2)
     assert np.isnan(hours[1:]).all()
     assert {f.subject for f in chapter.findings} == {"low spot 2", "low spot 3"}
-    assert standing_chapter(lot).findings == []
+    assert standing_chapter(lot, covered(lot)).findings == []
 
 
 def test_a_soak_test_counts_instead_of_the_soil_group(lot):
     general = lot.job.job.model_copy(update={"soak_test_in_h": 0.4})
-    hours = standing_chapter(with_job(lot, job=general)).columns["low_spots"]["soak_away_h"]
+    hours = standing_chapter(
+        with_job(lot, job=general), covered(with_job(lot, job=general))
+    ).columns["low_spots"]["soak_away_h"]
     assert hours[0] == pytest.approx(17.58 / (0.4 * 2.54), abs=0.2)
 
 
 def test_feet_and_metres_give_the_same_findings_and_levels(lots):
     found = {}
     for name, lot in lots.items():
-        chapters = [outlet_chapter(lot), house_chapter(lot, cases(lot)), standing_chapter(lot)]
+        chapters = [
+            outlet_chapter(lot),
+            house_chapter(lot, cases(lot), covered(lot)),
+            standing_chapter(lot, covered(lot)),
+        ]
         found[name] = (
             [(f.rule, f.subject) for one in chapters for f in one.findings],
             {key: table for one in chapters for key, table in one.layers.items()},
@@ -231,7 +244,8 @@ def test_nothing_proposed_is_nothing_to_order(lot):
 def test_the_layers_are_written_and_read_back(lot, checked, tmp_path):
     study = bind(lot, [
         terrain_chapter(lot), Chapter(layers={"runoff": runoff_table([])}), outlet_chapter(lot),
-        house_chapter(lot, cases(lot)), standing_chapter(lot), quantity_chapter(lot, checked),
+        house_chapter(lot, cases(lot), covered(lot)), standing_chapter(lot, covered(lot)),
+        quantity_chapter(lot, checked),
     ])  # fmt: skip
     write_study(study, tmp_path / "r", overwrite=False)
     summary = json.loads((tmp_path / "r" / "summary.json").read_text())

@@ -6,6 +6,7 @@ import sys
 import numpy as np
 import pytest
 
+from lotflow.errors import EngineError
 from lotflow.terrain import machine_code
 from lotflow.terrain.machine_code import Loop
 
@@ -55,6 +56,12 @@ def test_damaged_code_is_never_run(cache, damage):
     forget()
     assert total() == [3.0, 2.0]
     assert machine_code._kept(path) is not None
+
+
+def test_a_loop_that_reports_a_failure_is_told(monkeypatch):
+    monkeypatch.setattr(machine_code, "_loaded", lambda loop: lambda *arguments: 1)
+    with pytest.raises(EngineError, match="sum_down failed"):
+        SUM_DOWN(*TWO_CELLS, np.zeros(2))
 
 
 def test_code_for_another_processor_source_or_form_is_not_taken(monkeypatch):

@@ -5,7 +5,7 @@ from __future__ import annotations
 import unicodedata
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Final
+from typing import Final, cast
 from xml.sax.saxutils import escape
 
 import matplotlib as mpl
@@ -44,7 +44,7 @@ def register_fonts() -> frozenset[int]:
         if name not in pdfmetrics.getRegisteredFontNames():
             # letters are set one by one, whatever else is installed: same content, same bytes
             pdfmetrics.registerFont(TTFont(name, str(folder / file), shapable=False))
-    faces = [pdfmetrics.getFont(name).face.charToGlyph for name in _FILES]
+    faces = [cast("TTFont", pdfmetrics.getFont(name)).face.charToGlyph for name in _FILES]
     return frozenset(code for code in faces[0] if code in faces[1] and code <= _LAST_FOUND)
 
 

@@ -40,8 +40,7 @@ _SCALE_NOTE: Final = "Print at 100 %, so that the scale holds."
 _PAGE_COUNT: Final = "page-count"
 
 
-# the PDF writer declares no types
-class _CountedCanvas(Canvas):  # type: ignore[misc]
+class _CountedCanvas(Canvas):
     """A canvas that fills in the number of pages at its end."""
 
     def save(self) -> None:

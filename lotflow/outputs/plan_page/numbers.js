@@ -3,7 +3,7 @@
 
 function makeNumbers(shown) {
   const text = (value, digits) => value.toLocaleString(
-    "en-US", { minimumFractionDigits: digits, maximumFractionDigits: digits });
+    "en-US", { minimumFractionDigits: digits, maximumFractionDigits: digits, roundingMode: "halfEven" });
   const show = (value, quantity, system) => {
     if (value === null || value === undefined || value === "") return "–";
     if (quantity === "text" || typeof value === "string") return String(value);
