@@ -23,11 +23,11 @@ class Drawings:
     picture
         The map, a PNG.
     sheet
-        The field sheet, a PDF; None where none was asked for.
+        The field sheet, a PDF; empty where none was asked for.
     """
 
     picture: bytes
-    sheet: bytes | None
+    sheet: bytes
 
 
 def draw(content: MapContent, sheet: FieldSheetContent | None) -> Drawings:
@@ -43,5 +43,5 @@ def draw(content: MapContent, sheet: FieldSheetContent | None) -> Drawings:
     """
     picture = map_bytes(content)
     if sheet is None:
-        return Drawings(picture, None)
+        return Drawings(picture, b"")
     return Drawings(picture, field_sheet_bytes(replace(sheet, picture=picture)))

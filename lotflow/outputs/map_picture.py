@@ -8,7 +8,6 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from lotflow.outputs.drain_cases import main_case
-from lotflow.outputs.result_file import ResultFile, bytes_file
 
 if TYPE_CHECKING:
     from geopandas import GeoDataFrame
@@ -141,17 +140,3 @@ def draw_map(content: MapContent, path: Path) -> None:
         PNG file to be written; one that is there is replaced.
     """
     path.write_bytes(map_bytes(content))
-
-
-def map_file(name: str, picture: bytes) -> ResultFile:
-    """
-    Make a result file of a map.
-
-    Parameters
-    ----------
-    name
-        Name in the result folder.
-    picture
-        As `map_bytes` gives it.
-    """
-    return bytes_file(name, picture)

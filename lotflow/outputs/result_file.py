@@ -45,15 +45,33 @@ def bytes_file(name: str, content: bytes) -> ResultFile:
     content
         All of the file.
     """
+    return late_file(name, lambda: content, estimate=len(content))
+
+
+def late_file(name: str, content: Callable[[], bytes], *, estimate: int = 0) -> ResultFile:
+    """
+    Make a result file of bytes that are asked for only when the file's turn comes.
+
+    What takes long to draw in another process is so waited for after the other files are done.
+
+    Parameters
+    ----------
+    name
+        Name in the result folder.
+    content
+        Gives all of the file, the same at each call.
+    estimate
+        As in `ResultFile`.
+    """
 
     def write(path: Path) -> None:
-        path.write_bytes(content)
+        path.write_bytes(content())
 
     def verify(path: Path) -> None:
-        if path.read_bytes() != content:
+        if path.read_bytes() != content():
             raise OutputError("what was written did not read back the same")
 
-    return ResultFile(name, write, verify, len(content))
+    return ResultFile(name, write, verify, estimate)
 
 
 def text_file(name: str, text: str) -> ResultFile:

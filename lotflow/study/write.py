@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cache, partial
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
@@ -10,9 +11,9 @@ import numpy as np
 from lotflow.outputs.drawings import draw
 from lotflow.outputs.geopackage import geopackage_file
 from lotflow.outputs.manifest import read_manifest
-from lotflow.outputs.map_picture import MapContent, map_drains, map_file
+from lotflow.outputs.map_picture import MapContent, map_drains
 from lotflow.outputs.rasters import cog_file
-from lotflow.outputs.result_file import ResultFile, bytes_file, text_file
+from lotflow.outputs.result_file import ResultFile, late_file, text_file
 from lotflow.outputs.result_set import check_result_folder, write_result_set
 from lotflow.outputs.summary import summary_content
 from lotflow.outputs.summary_csv import summary_csv
@@ -36,6 +37,9 @@ FILES: Final = (
     "flow_direction.tif", "inlet.tif", "map.png", "summary.csv", "summary.txt",
     "quantities.csv", "runoff_sheets.txt", *PACK_FILES,
 )  # fmt: skip
+
+#: About what a drawing takes; it is not drawn yet when the space for it is asked after.
+_DRAWN_BYTES: Final = 1_000_000
 
 
 @dataclass(frozen=True)
@@ -181,9 +185,9 @@ def write_study(
     ]
     if pack:
         files += pack_files(study, content, _low_spot_depth(lot), note)
-    drawn = draw(*shown_on) if second is None else second.result()
-    files.append(map_file("map.png", drawn.picture))
-    if drawn.sheet is not None:
-        files.append(bytes_file("field_sheet.pdf", drawn.sheet))
+    drawn = cache(partial(draw, *shown_on) if second is None else second.result)
+    files.append(late_file("map.png", lambda: drawn().picture, estimate=_DRAWN_BYTES))
+    if pack:
+        files.append(late_file("field_sheet.pdf", lambda: drawn().sheet, estimate=_DRAWN_BYTES))
     target = write_result_set(folder, files, content, overwrite=overwrite)
     return Written(read_manifest(target), text)

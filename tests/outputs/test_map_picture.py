@@ -27,7 +27,6 @@ from lotflow.outputs.map_picture import (
     draw_map,
     map_bytes,
     map_drains,
-    map_file,
 )
 
 WEST, SOUTH = 600_000.0, 3_300_000.0
@@ -295,16 +294,6 @@ def test_a_lot_in_feet_is_drawn_at_the_same_scale_as_in_metres(usual):
     in_metres, in_feet = pixels(usual), pixels(map_bytes(replace(full, **scaled, **grids)))
     # rounding moves an edge by a shade here and there
     assert (np.abs(in_metres - in_feet).max(axis=2) > 40).mean() < 0.002
-
-
-def test_a_map_file_is_proven_by_its_bytes(tmp_path):
-    file = map_file("map.png", map_bytes(content()))
-    path = tmp_path / file.name
-    file.write(path)
-    file.verify(path)
-    path.write_bytes(path.read_bytes()[:-1])
-    with pytest.raises(Exception, match="read back"):
-        file.verify(path)
 
 
 def test_describing_a_map_does_not_import_matplotlib():

@@ -14,11 +14,11 @@ from pathlib import Path
 
 import pytest
 
-from lotflow.errors import InputError, OutputError
+from lotflow.errors import EngineError, InputError, OutputError
 from lotflow.outputs import failures
 from lotflow.outputs.folder_lock import LOCK
 from lotflow.outputs.manifest import MANIFEST, read_manifest, verify_result
-from lotflow.outputs.result_file import ResultFile, bytes_file, text_file
+from lotflow.outputs.result_file import ResultFile, bytes_file, late_file, text_file
 from lotflow.outputs.result_set import STAGING, check_result_folder, write_result_set
 
 #: Names every result has; each has one more of its own.
@@ -269,6 +269,28 @@ def test_a_file_that_the_disk_changed_is_found(tmp_path):
     (tmp_path / "a.bin").write_bytes(b"abd")
     with pytest.raises(OutputError, match="did not read back"):
         file.verify(tmp_path / "a.bin")
+
+
+def test_a_late_file_is_asked_for_only_when_its_turn_comes(tmp_path):
+    turns = []
+    first = ResultFile("first.txt", lambda path: path.write_text(str(turns)), lambda _: None)
+    late = late_file("late.txt", lambda: turns.append("late") or b"drawn")
+    write_result_set(tmp_path, [first, late], {"schema_version": "1"})
+    assert (tmp_path / "first.txt").read_text() == "[]"
+    assert (tmp_path / "late.txt").read_bytes() == b"drawn"
+
+
+def test_a_drawing_that_fails_late_leaves_the_old_result(tmp_path):
+    write(tmp_path, "A")
+
+    def gone():
+        raise EngineError("the second process has died")
+
+    files = [*result_files("B"), late_file("late.txt", gone)]
+    with pytest.raises(EngineError, match="died"):
+        write_result_set(tmp_path, files, {"schema_version": "1"}, overwrite=True)
+    assert held(tmp_path) == "A"
+    assert leftovers(tmp_path) == []
 
 
 def test_a_fault_of_ours_passes_unchanged_and_leaves_the_old_result(tmp_path):
