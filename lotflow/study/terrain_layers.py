@@ -7,6 +7,13 @@ from typing import TYPE_CHECKING, Any, Final
 import numpy as np
 
 from lotflow.outputs import result_layers as layers
+from lotflow.outputs.inlet_layers import InletFacts, catchment_layers, inlets_layer
+from lotflow.outputs.low_spot_layers import (
+    LowSpotFacts,
+    inner_low_spots_layer,
+    low_spots_layer,
+    spill_points_layer,
+)
 from lotflow.study.cases import in_case
 from lotflow.study.chapter import Chapter
 from lotflow.study.window import MARGIN_LIMIT_M
@@ -70,7 +77,7 @@ def _layers(lot: LotWater) -> dict[str, pd.DataFrame]:
     window, spots, natural, inlets = lot.window, lot.low_spots, lot.natural, lot.inlets
     grid, routing = window.surface.ground, inlets.routing
     inflow = inflow_cells(window.surface, natural.field.filled)
-    facts = layers.LowSpotFacts(
+    facts = LowSpotFacts(
         _on_lot(spots, window), cut_by_edge(natural, spots, inflow), _inlets_in(spots, inlets)
     )
     paths = flow_paths(routing, lot.job.criteria.flow_path_area_m2 / grid.cell_m2)
@@ -81,21 +88,21 @@ def _layers(lot: LotWater) -> dict[str, pd.DataFrame]:
         )
         if crossing.area * grid.cell_m2 >= _LEAST_CROSSING_M2
     ]
-    inlet_facts = layers.InletFacts(
+    inlet_facts = InletFacts(
         kind=list(in_case(lot.site.inlets, lot.case)["kind"]),
         cells=lot.cells,
         before_move=inlets.before_move,
         residual=inlets.residual,
     )
-    outlines, exact = layers.catchment_layers(routing, lot.names, lot.cells.cut_by_edge)
+    outlines, exact = catchment_layers(routing, lot.names, lot.cells.cut_by_edge)
     return {
         "lot": layers.lot_layer(lot.site.lot, grid.metres_per_unit),
-        "low_spots": layers.low_spots_layer(spots, grid, facts, lot.inner, lot.site.buildings),
-        "inner_low_spots": layers.inner_low_spots_layer(lot.inner, grid),
-        "spill_points": layers.spill_points_layer(spots, grid),
+        "low_spots": low_spots_layer(spots, grid, facts, lot.inner, lot.site.buildings),
+        "inner_low_spots": inner_low_spots_layer(lot.inner, grid),
+        "spill_points": spill_points_layer(spots, grid),
         "flow_paths": layers.flow_paths_layer(paths, routing),
         "lot_line_crossings": layers.crossings_layer(crossings, grid),
-        "inlets": layers.inlets_layer(inlets.placed, routing, inlet_facts),
+        "inlets": inlets_layer(inlets.placed, routing, inlet_facts),
         "catchments": outlines,
         "catchment_cells": exact,
         "buildings": layers.buildings_layer(lot.site.buildings),

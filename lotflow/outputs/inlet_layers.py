@@ -1,0 +1,125 @@
+"""Inlets and their catchments as layers of a result."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+import shapely
+
+from lotflow.outputs.result_layers import cell_centres, layer_frame
+from lotflow.terrain.catchments import label_polygons, simplified_outlines
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    import geopandas as gpd
+
+    from lotflow.grid import BoolArray, FloatArray
+    from lotflow.terrain.catchments import CatchmentCells
+    from lotflow.terrain.inlet_places import SetInlet
+    from lotflow.terrain.routing import Routing
+
+
+@dataclass(frozen=True, eq=False)
+class InletFacts:
+    """
+    What is known of inlets beside their place; one entry per inlet.
+
+    Parameters
+    ----------
+    kind
+        Kind of inlet, or None.
+    cells
+        Catchments.
+    before_move
+        Cells of the catchment where each was drawn.
+    residual
+        Depth that stays standing beside it [m].
+    """
+
+    kind: Sequence[str | None]
+    cells: CatchmentCells
+    before_move: FloatArray
+    residual: FloatArray
+
+
+def inlets_layer(
+    placed: Sequence[SetInlet], routing: Routing, facts: InletFacts
+) -> gpd.GeoDataFrame:
+    """
+    Give the inlets where they were set, and what they take.
+
+    Parameters
+    ----------
+    placed
+        Inlets on their cells.
+    routing
+        With inlets.
+    facts
+        What is known of them beside.
+    """
+    grid = routing.surface.ground
+    first = np.array([inlet.cells[0] for inlet in placed], dtype=np.int64)
+    x, y = cell_centres(grid, first)
+    geometry = [
+        shapely.Point(x[i], y[i]) if inlet.moved_m else inlet.drawn.geometry
+        for i, inlet in enumerate(placed)
+    ]
+    area = facts.cells.total * grid.cell_m2
+    ground = [float(grid.values.ravel()[inlet.cells].min()) for inlet in placed]
+    columns = {
+        "name": [inlet.drawn.name for inlet in placed],
+        "kind": list(facts.kind),
+        "x": x,
+        "y": y,
+        "moved_m": np.array([inlet.moved_m for inlet in placed], dtype=float),
+        "ground_elevation_m": np.array(ground, dtype=float),
+        "rim_elevation_m": np.array(
+            [ground[i] if inlet.level is None else inlet.level for i, inlet in enumerate(placed)],
+            dtype=float,
+        ),
+        "catchment_m2": area,
+        "catchment_before_move_m2": facts.before_move * grid.cell_m2,
+        "roof_connected_m2": np.zeros(len(placed)),
+        "on_lot_m2": facts.cells.on_lot * grid.cell_m2,
+        "off_lot_m2": (facts.cells.total - facts.cells.on_lot) * grid.cell_m2,
+        "cut_by_edge": facts.cells.cut_by_edge,
+        "residual_depth_m": facts.residual,
+        "runoff_coefficient": np.full(len(placed), np.nan),
+        "flow_m3s": np.full(len(placed), np.nan),
+        "flow_per_10mm_h_m3s": np.full(len(placed), np.nan),
+    }
+    return layer_frame("inlets", columns, geometry, grid.crs)
+
+
+def catchment_layers(
+    routing: Routing, names: Sequence[str], cut: BoolArray
+) -> tuple[gpd.GeoDataFrame, gpd.GeoDataFrame]:
+    """
+    Give catchments with simplified outlines, and as exact cells.
+
+    Parameters
+    ----------
+    routing
+        With inlets.
+    names
+        Of the inlets.
+    cut
+        Whether each catchment is cut by the edge of the data.
+    """
+    grid = routing.surface.ground
+    known = np.where(routing.surface.missing, 0, routing.label)
+    labels, polygons = label_polygons(known, grid)
+    cells = np.bincount(known.ravel(), minlength=len(names) + 1)
+    columns = {
+        "name": [names[label - 1] for label in labels],
+        "area_m2": np.array([cells[label] * grid.cell_m2 for label in labels], dtype=float),
+    }
+    outlines = simplified_outlines(polygons, float(grid.transform.a))
+    flags = np.array([bool(cut[label - 1]) for label in labels], dtype=bool)
+    return (
+        layer_frame("catchments", {**columns, "cut_by_edge": flags}, outlines, grid.crs),
+        layer_frame("catchment_cells", columns, polygons, grid.crs),
+    )
