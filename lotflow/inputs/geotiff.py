@@ -13,6 +13,7 @@ import warnings
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
+from types import TracebackType
 from typing import Any, Final
 
 import numpy as np
@@ -140,8 +141,15 @@ def _opened(
 def _messages_of_the_library(said: list[str]) -> Iterator[None]:
     """Collect what the library logs: that is where it says that it ignores a damaged tag."""
 
+    # a message that quotes damaged text fails in the library's own logging, which then prints
+    # the failure, and reports it as one that nobody can catch
+    def prints(
+        kind: type[BaseException], value: BaseException, trace: TracebackType | None
+    ) -> None:
+        if not isinstance(value, UnicodeDecodeError):
+            usual_print(kind, value, trace)
+
     def fails(unraisable: sys.UnraisableHookArgs) -> None:
-        # a message that quotes damaged text fails in the library's own logging
         if isinstance(unraisable.exc_value, UnicodeDecodeError):
             said.append("a text in it is not UTF-8")
         else:
@@ -149,13 +157,14 @@ def _messages_of_the_library(said: list[str]) -> Iterator[None]:
 
     handler = logging.Handler(logging.WARNING)
     handler.emit = lambda record: said.append(record.getMessage())  # type: ignore[method-assign]
-    logger, usual = logging.getLogger("rasterio._env"), sys.unraisablehook
+    logger = logging.getLogger("rasterio._env")
+    usual_print, usual = sys.excepthook, sys.unraisablehook
     logger.addHandler(handler)
-    sys.unraisablehook = fails
+    sys.excepthook, sys.unraisablehook = prints, fails
     try:
         yield
     finally:
-        sys.unraisablehook = usual
+        sys.excepthook, sys.unraisablehook = usual_print, usual
         logger.removeHandler(handler)
 
 
