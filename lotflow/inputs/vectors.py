@@ -20,6 +20,7 @@ from lotflow.inputs.geojson import check_geojson
 from lotflow.inputs.geopackage import GeoPackage, geopackage_parts, private_geopackage
 from lotflow.inputs.limits import DEFAULT_LIMITS, Limits
 from lotflow.inputs.open import FileKind, beside, read_bytes, reading, sha256, sniff
+from lotflow.inputs.shapefile_table import check_table
 from lotflow.text import did_you_mean
 
 if TYPE_CHECKING:
@@ -198,6 +199,8 @@ def _shapefile_copy(path: Path, copy: Path, limits: Limits) -> _Copy:
         check_crs_text(text, file=str(parts[".prj"]))
     for suffix, part in present:
         shutil.copyfile(part, copy.with_suffix(suffix))
+    table, index = copy.with_suffix(".dbf"), copy.with_suffix(".shx")
+    check_table(dict(present)[".dbf"], table.read_bytes(), index.stat().st_size)
     options = {} if parts[".cpg"] else {"encoding": _encoding(copy)}
     return _Copy(path, copy, "shapefile", (path.stem,), options=options)
 

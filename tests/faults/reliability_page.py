@@ -66,8 +66,7 @@ LINES: Final = (
     Line("C damaged geojson", "C damaged GeoJSON", "SILENT <= 5 %", 0.05,
          "a digit of a coordinate or a letter of a name may change"),
     Line("C damaged shapefile", "C damaged Shapefile, each part as often", "SILENT <= 5 %", 0.05,
-         "no part has a checksum, and the table part no structure round its text; "
-         "use GeoPackage"),
+         "no part has a checksum: use GeoPackage"),
     Line("D ", "D size attacks", "all refused, < 1 s, < 300 MB"),
     Line("E ", "E redirections", "0 followed, 0 requests"),
     Line("F ", "F hostile GeoPackages", "0 hang, source unchanged"),
