@@ -227,6 +227,11 @@ RESULT_LAYERS: Final[dict[str, Layer]] = {
                 _number("runoff_depth_mm", "mm", "Mean depth of the runoff."),
                 _number("graphical_peak_m3s", "m3/s", "Peak by the graphical method of TR-55; "
                         "empty without a storm type."),
+                _number("release_m3s", "m3/s", "What the line that leaves it carries, flowing "
+                        "full; empty where that is not known."),
+                _number("storage_m3", "m3", "Largest volume that is held back while no more than "
+                        "the release leaves (modified rational method)."),
+                _number("storage_rain_min", "min", "Duration of the rain that fills it."),
                 Column("note", "What decides, or was assumed."),
             ),
         ),

@@ -213,7 +213,7 @@ def storage_volume(
     Parameters
     ----------
     ca_m2
-        C times area, shape (sites,) [m^2].
+        C times area, shape (sites,), or (sites, storms) where C depends on the storm [m^2].
     release_m3s
         Steady outflow or infiltration, shape (sites,) [m^3/s].
     rainfall
@@ -252,7 +252,8 @@ def storage_volume(
         durations = np.geomspace(*rainfall.duration_range_s, 200)
     else:
         durations = np.atleast_1d(np.asarray(durations_s, dtype=np.float64))
-    area = np.atleast_1d(within("C A", ca_m2, 0.0, unit="m2"))[:, None, None]
+    area = np.atleast_1d(within("C A", ca_m2, 0.0, unit="m2"))
+    area = area[:, None, None] if area.ndim == 1 else area[:, None, :]
     release = np.atleast_1d(within("release", release_m3s, 0.0, unit="m3/s"))[:, None, None]
     depth = rainfall.depth(durations[:, None], storms)
     volume = area * depth - release * durations[:, None]

@@ -51,7 +51,7 @@ def job_chapters(lot: LotWater) -> list[Chapter]:
     capacity = inlet_capacities(checked[0]) if checked and checked[0].case == lot.case else {}
     ca_weight = entering_ca(lot.window.surface, cover.ground.coefficient)
     return [
-        runoff_chapter(lot, cover, main),
+        runoff_chapter(lot, cover, main, releases=capacity),
         confidence_chapter(lot, ca_weight=ca_weight),
         house_chapter(lot, waters, cover.ground),
         standing_chapter(lot, cover.ground),

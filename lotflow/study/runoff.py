@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -19,13 +20,21 @@ from lotflow.study.storms import way_timer
 from lotflow.study.worked_sheets import SHEETS_FILE, worked_sheets
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     from lotflow.grid import FloatArray
     from lotflow.study.cover import SiteCover
     from lotflow.study.lot_water import LotWater
     from lotflow.study.storms import StormStudy
 
 
-def runoff_chapter(lot: LotWater, cover: SiteCover, storms: StormStudy | None) -> Chapter:
+def runoff_chapter(
+    lot: LotWater,
+    cover: SiteCover,
+    storms: StormStudy | None,
+    *,
+    releases: Mapping[str, float] = MappingProxyType({}),
+) -> Chapter:
     """
     Give what the design storms bring to every inlet, node, downspout and low spot.
 
@@ -40,6 +49,8 @@ def runoff_chapter(lot: LotWater, cover: SiteCover, storms: StormStudy | None) -
         Of every cell.
     storms
         Of the main case; None where no rainfall is given.
+    releases
+        What the line that leaves an inlet carries, by its name; only where known [m^3/s].
     """
     area = inlet_areas(lot)
     stated = stated_rain(lot, _coefficients(lot, cover, area), area)
@@ -49,10 +60,10 @@ def runoff_chapter(lot: LotWater, cover: SiteCover, storms: StormStudy | None) -
     design = design_storm(np.array(storms.storms), lot.job.criteria)
     flow = storms.peaks.flow_m3s[: len(lot.names), design]
     return Chapter(
-        layers={"runoff": runoff_table(_storm_rows(lot, storms))},
+        layers={"runoff": runoff_table(_storm_rows(lot, storms, releases))},
         columns={"inlets": {**stated.columns["inlets"], "flow_m3s": flow}},
         findings=findings,
-        texts={SHEETS_FILE: worked_sheets(lot, storms)},
+        texts={SHEETS_FILE: worked_sheets(lot, storms, releases)},
     )
 
 
@@ -70,13 +81,15 @@ def _coefficients(lot: LotWater, cover: SiteCover, area: FloatArray) -> FloatArr
     return result
 
 
-def _storm_rows(lot: LotWater, storms: StormStudy) -> list[dict[str, Any]]:
+def _storm_rows(
+    lot: LotWater, storms: StormStudy, releases: Mapping[str, float]
+) -> list[dict[str, Any]]:
     """Rows of the layer "runoff": inlets and nodes, downspouts, low spots on the lot."""
     given = lot.job.rainfall
     storm_type = None if given is None else given.storm_type
     inlets = len(lot.names)
     kinds = ["inlet"] * inlets + ["node"] * (len(storms.node_names) - inlets)
-    rows = storm_rows(storms, kinds, storm_type)
+    rows = storm_rows(storms, kinds, storm_type, releases)
     downspouts = replace(storms, ground=downspout_ground(lot.roofs, storms.cover))
     rows += storm_rows(downspouts, ["downspout"] * len(lot.roofs.downspouts), storm_type)
     spots = np.unique(lot.low_spots.number[lot.window.lot & (lot.low_spots.number > 0)]) - 1

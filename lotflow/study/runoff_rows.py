@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from types import MappingProxyType
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
@@ -10,13 +11,15 @@ from lotflow.runoff.composites import composite
 from lotflow.runoff.concentration import PathRules
 from lotflow.runoff.cross_checks import faa_time, kirpich_time
 from lotflow.runoff.curve_number import TIME_RANGE_S, graphical_peak
+from lotflow.runoff.rational import storage_volume
 from lotflow.units import from_si
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Mapping, Sequence
 
     from lotflow.runoff.catchment_parts import PartWay
     from lotflow.runoff.curve_number import StormType
+    from lotflow.runoff.rational import Storage
     from lotflow.study.storms import StormStudy
 
 Row = dict[str, Any]
@@ -27,7 +30,10 @@ _LEAST_OVERFLOW: Final = 0.005
 
 
 def storm_rows(
-    study: StormStudy, kinds: Sequence[str], storm_type: StormType | None = None
+    study: StormStudy,
+    kinds: Sequence[str],
+    storm_type: StormType | None = None,
+    releases: Mapping[str, float] = MappingProxyType({}),
 ) -> list[Row]:
     """
     Give the rows of all nodes of a study.
@@ -40,6 +46,9 @@ def storm_rows(
         What each node is.
     storm_type
         NRCS distribution of the region, for the graphical peak; None for none.
+    releases
+        What may leave each node, by its name, for the storage it asks for; only where known
+        [m^3/s].
 
     Returns
     -------
@@ -51,7 +60,8 @@ def storm_rows(
         always = {"subject": study.node_names[node], "kind": kind, **_way_columns(study, node)}
         for storm, design in enumerate(study.designs):
             always["return_period_yr"] = design.return_period_yr
-            rows.append({**always, **_rational(study, node, storm)})
+            stored = _storage(study, node, storm, releases.get(study.node_names[node]))
+            rows.append({**always, **_rational(study, node, storm), **stored})
             if design.by_curve_number:
                 rows.append({**always, **_nrcs(study, node, storm, storm_type)})
     return rows
@@ -146,6 +156,41 @@ def _rational(study: StormStudy, node: int, storm: int) -> Row:
         "ca_m2": float(peaks.ca_m2[node, storm]),
         "total_ca_m2": total,
         "note": "; ".join(_rational_notes(study, node, storm)),
+    }
+
+
+def held_back(study: StormStudy, node: int, storm: int, release_m3s: float) -> Storage:
+    """
+    Find what a storm leaves waiting at a node while no more than the release leaves.
+
+    Parameters
+    ----------
+    study
+        Storms with their parts.
+    node, storm
+        Their positions.
+    release_m3s
+        Steady [m^3/s].
+
+    Returns
+    -------
+    storage
+        Arrays of shape (1, 1).
+    """
+    ca = study.peaks.total_ca_m2[node, storm]
+    return storage_volume([ca], [release_m3s], study.rainfall, [study.storms[storm]])
+
+
+def _storage(study: StormStudy, node: int, storm: int, release: float | None) -> Row:
+    """Volume held back by a known release."""
+    if release is None:
+        return {}
+    storage = held_back(study, node, storm, release)
+    volume = float(storage.volume_m3[0, 0])
+    return {
+        "release_m3s": release,
+        "storage_m3": volume,
+        "storage_rain_min": from_si(storage.duration_s[0, 0], "min") if volume else np.nan,
     }
 
 

@@ -9,7 +9,12 @@ import numpy as np
 from lotflow.errors import Fault, InputError
 from lotflow.runoff.composites import frequency_factor
 from lotflow.runoff.curve_number import retention
-from lotflow.study.runoff_rows import compared_times, mean_coefficient, node_area
+from lotflow.study.runoff_rows import (
+    compared_times,
+    held_back,
+    mean_coefficient,
+    node_area,
+)
 from lotflow.text import did_you_mean
 from lotflow.units import both_units, from_si
 
@@ -29,7 +34,7 @@ SHEETS_FILE: Final = "runoff_sheets.txt"
 SHEET_MARK: Final = "=" * 72
 
 
-def worked_sheets(lot: LotWater, storms: StormStudy) -> str:
+def worked_sheets(lot: LotWater, storms: StormStudy, releases: Mapping[str, float]) -> str:
     """
     Write the sheets of all inlets and of the nodes into which downspouts lead.
 
@@ -39,6 +44,8 @@ def worked_sheets(lot: LotWater, storms: StormStudy) -> str:
         Its name heads the text.
     storms
         Of the main case.
+    releases
+        What the line that leaves an inlet carries, by its name; only where known [m^3/s].
     """
     head = [
         f"Runoff, worked: {lot.job.job.name}, drains: {lot.case}",
@@ -47,11 +54,14 @@ def worked_sheets(lot: LotWater, storms: StormStudy) -> str:
         "Every number in metric units, in brackets in US units.",
         "",
     ]
-    sheets = (worked_sheet(storms, node) for node in range(len(storms.node_names)))
+    sheets = (
+        worked_sheet(storms, node, releases.get(name))
+        for node, name in enumerate(storms.node_names)
+    )
     return "\n".join(head) + "".join(f"{SHEET_MARK}\n{sheet}\n" for sheet in sheets)
 
 
-def worked_sheet(storms: StormStudy, node: int) -> str:
+def worked_sheet(storms: StormStudy, node: int, release_m3s: float | None = None) -> str:
     """
     Write the sheet of one node.
 
@@ -61,6 +71,8 @@ def worked_sheet(storms: StormStudy, node: int) -> str:
         Of the main case.
     node
         Its position.
+    release_m3s
+        What the line that leaves it carries; None where that is not known [m^3/s].
 
     Returns
     -------
@@ -77,6 +89,7 @@ def worked_sheet(storms: StormStudy, node: int) -> str:
               "that have arrived by t", "   FHWA HEC-22, 3rd ed. 2009, equation 3-1 and section "
               "7.2.2", *_rational(storms, node), ""]  # fmt: skip
     lines += ["4. Volume of the whole storm", *_volume(storms, node)]
+    lines += ["", "5. Water held back beside it", *_storage(storms, node, release_m3s)]
     return "\n".join(lines) + "\n"
 
 
@@ -293,6 +306,30 @@ def _storm_total(storms: StormStudy, node: int, storm: int) -> str:
         f"{from_si(hydrograph.peak_time_s, 'h'):.2f} h, by the dimensionless unit hydrograph in a "
         "nested storm (NRCS NEH 630, chapter 16)"
     )
+
+
+def _storage(storms: StormStudy, node: int, release: float | None) -> list[str]:
+    """Storage of each storm while no more leaves than the line carries."""
+    if release is None:
+        return ["   not computed: no line with known levels and size leaves it"]
+    lines = [
+        f"   its line carries {both_units(release, 'flow')}, flowing full; V = max over D of C A "
+        "P(D) - release x D (modified rational method with steady release, from memory)"
+    ]
+    for storm, period in enumerate(storms.storms):
+        storage = held_back(storms, node, storm, release)
+        volume, duration = float(storage.volume_m3[0, 0]), float(storage.duration_s[0, 0])
+        if not volume:
+            lines.append(f"   {period:g} years: none")
+            continue
+        ca = both_units(float(storms.peaks.total_ca_m2[node, storm]), "area")
+        rain = both_units(float(storms.rainfall.depth(duration, period)), "rain_depth")
+        longer = ", the longest of the rainfall: it may be more" if storage.at_longest[0, 0] else ""
+        lines.append(
+            f"   {period:g} years: D = {_minutes(duration)}{longer}, P = {rain}, C A = {ca}, "
+            f"V = {both_units(volume, 'volume')}"
+        )
+    return lines
 
 
 def _minutes(seconds: float) -> str:

@@ -174,6 +174,15 @@ def test_the_storm_that_fills_a_quick_release_lies_between(irving):
     assert storage.volume_m3[0, 1] == pytest.approx(exact, rel=1e-3)
 
 
+def test_storage_takes_an_area_for_each_storm(irving):
+    """Coefficients that grow with the storm: each column is that of its own area."""
+    both = storage_volume([[80.0, 100.0]], [1e-3], irving, [2, 100])
+    for storm, area in enumerate((80.0, 100.0)):
+        alone = storage_volume([area], [1e-3], irving, [2, 100])
+        assert both.volume_m3[0, storm] == alone.volume_m3[0, storm]
+        assert both.duration_s[0, storm] == alone.duration_s[0, storm]
+
+
 def test_a_release_above_every_inflow_needs_no_storage(irving):
     storage = storage_volume([10.0], [1.0], irving, [10])
     assert storage.volume_m3[0, 0] == 0

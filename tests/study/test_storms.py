@@ -203,6 +203,27 @@ def test_rows_and_sheets_tell_the_same(lot, cover, proposed):
     )
 
 
+def test_a_line_that_carries_too_little_holds_water_back(lot, cover, proposed):
+    """V = max over D of C A P(D) - release x D, tried minute by minute in a plain loop."""
+    chapter = runoff_chapter(lot, cover, proposed, releases={"Lawn drain": 1e-3, "Patio basin": 1})
+    rows = chapter.layers["runoff"].set_index(["subject", "return_period_yr", "method"])
+    row = rows.loc[("Lawn drain", 10.0, "rational")]
+    loop = max(
+        row["total_ca_m2"] * float(proposed.rainfall.depth(60.0 * minutes, 10.0)) - 0.06 * minutes
+        for minutes in range(5, 1441)
+    )
+    assert row["storage_m3"] == pytest.approx(loop, rel=2e-3)
+    assert row["storage_m3"] >= loop * (1 - 1e-3)
+    assert rows.loc[("Patio basin", 100.0, "rational"), "storage_m3"] == 0
+    assert np.isnan(rows.loc[("Garage channel", 10.0, "rational"), "storage_m3"])
+    assert np.isnan(rows.loc[("Lawn drain", 10.0, "nrcs"), "storage_m3"])
+    sheets = explained(chapter.texts["runoff_sheets.txt"])
+    assert f"V = {row['storage_m3']:.2f} m³" in sheets["Lawn drain"]
+    assert "its line carries 1.00 l/s" in sheets["Lawn drain"]
+    assert "100 years: none" in sheets["Patio basin"]
+    assert "no line with known levels and size leaves it" in sheets["Garage channel"]
+
+
 def test_graphical_peak_needs_a_storm_type(lot, cover, proposed):
     """Ten years of type II rain on the Lawn drain: within a factor of 2 of the unit hydrograph."""
     given = lot.job.rainfall.model_copy(update={"storm_type": "II"})
