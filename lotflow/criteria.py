@@ -135,6 +135,14 @@ class Criteria:
         low=1.0,
         high=1000.0,
     )
+    gutter_spread_m: float = _criterion(
+        1.8288,
+        "FHWA HEC-22, 3rd edition (2009), Table 4-1, from memory: half a driving lane of a local "
+        "street; of 12 ft",
+        "greatest width of the water along a curb in the design storm [m]",
+        low=0.1,
+        high=10.0,
+    )
     trench_depth_m: float = _criterion(
         1.524,
         "29 CFR 1926.652(a): protection from 5 ft on unless in stable rock",

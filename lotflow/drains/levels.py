@@ -37,12 +37,15 @@ class NodeLevel:
         Whether the rim was measured on site.
     invert_m
         Invert of an outlet, or the lip of an emitter [m]; NaN where not given.
+    water_m
+        Water in what an outlet runs into [m]; NaN where not given.
     """
 
     ground_m: float
     rim_m: float
     measured: bool = False
     invert_m: float = math.nan
+    water_m: float = math.nan
 
 
 @dataclass(frozen=True, eq=False)

@@ -160,7 +160,7 @@ def line_flows(network: Network, water: DrainWater, pipes: Pipes) -> LineFlows:
     """
     storms = np.atleast_1d(np.asarray(water.storms, dtype=np.float64))
     shape = (len(network.lines), storms.size)
-    given = _given_flows(network, water.given_m3s)[:, None]
+    given = led_down(network, {node: np.array([q]) for node, q in water.given_m3s.items()})
     travel = np.zeros(shape)
     flows = LineFlows(np.zeros(shape), np.full(shape, np.nan), np.zeros(shape))
     for _ in range(_ROUNDS):
@@ -172,12 +172,27 @@ def line_flows(network: Network, water: DrainWater, pipes: Pipes) -> LineFlows:
     return flows
 
 
-def _given_flows(network: Network, given: Mapping[str, float]) -> FloatArray:
-    """Flow that is not of rain, led down the tree."""
-    total = np.zeros(len(network.lines))
+def led_down(network: Network, entering: Mapping[str, FloatArray]) -> FloatArray:
+    """
+    Lead what enters at nodes down the lines, whenever it comes.
+
+    Parameters
+    ----------
+    network
+        In flow order.
+    entering
+        By node, shape (n,); nodes that are not named take none.
+
+    Returns
+    -------
+    total
+        Shape (lines, n), in the same unit.
+    """
+    size = max((values.size for values in entering.values()), default=1)
+    total = np.zeros((len(network.lines), size))
     for position, line in enumerate(network.lines):
-        above = sum(total[k] for k in network.entering.get(line.start, []))
-        total[position] = network.share[position] * (above + given.get(line.start, 0.0))
+        above = total[network.entering.get(line.start, [])].sum(axis=0)
+        total[position] = network.share[position] * (above + entering.get(line.start, 0.0))
     return total
 
 

@@ -152,10 +152,11 @@ def hydraulics(
     """
     Follow the grade line up every line from every outlet.
 
-    It starts at the higher of (dc + D) / 2 and, at a pop-up emitter, its lip and the head that
-    lifts its lid; water in streets, sewers and wells that outlets run into is not known, and
-    taken as lower. A line whose two ends differ has the narrower one for capacity. Above a line
-    that is not known the grade line starts anew as from a free end.
+    It starts at the highest of (dc + D) / 2, the water in what the outlet runs into where that is
+    given, and, at a pop-up emitter, its lip and the head that lifts its lid. Water in streets,
+    sewers and wells that is not given is taken as lower. A line whose two ends differ has the
+    narrower one for capacity. Above a line that is not known the grade line starts anew as from
+    a free end.
 
     Parameters
     ----------
@@ -234,12 +235,14 @@ def _level_at_end(
     end: DrainNode, nodes: Mapping[str, NodeLevel], free: FloatArray, flow: FloatArray
 ) -> FloatArray:
     """Water level from which the grade line of a last line starts."""
-    if end.kind == "outlet" and end.detail == "pop-up emitter":
-        level = nodes[end.name]
+    if end.kind != "outlet":
+        return free
+    level = nodes[end.name]
+    if end.detail == "pop-up emitter":
         lip = level.ground_m if math.isnan(level.invert_m) else level.invert_m
         if not math.isnan(lip):
-            return np.maximum(free, emitter_level(lip, flow))
-    return free
+            free = np.maximum(free, emitter_level(lip, flow))
+    return np.fmax(free, level.water_m)
 
 
 def _with_sections(

@@ -14,6 +14,7 @@ QUANTITIES: Final[dict[str, tuple[tuple[str, ...], str]]] = {
     "height": (("m", "ft"), "m"),
     "size": (("mm", "in"), "m"),
     "area": (("m2", "ft2"), "m2"),
+    "volume": (("m3", "ft3"), "m3"),
     "flow": (("lpm", "gpm"), "m3s"),
 }
 

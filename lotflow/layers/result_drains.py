@@ -117,4 +117,27 @@ DRAIN_LAYERS: Final[tuple[Layer, ...]] = (
             _number("water_down_m", "m", "Level of the water at its lower end."),
         ),
     ),
+    Layer(
+        "outlet_storms",
+        "What each storm brings to each outlet, and what that does there.",
+        (),
+        (
+            _CASE,
+            Column("name", "Name of the outlet."),
+            Column("kind", "Kind of outlet."),
+            _STORM,
+            _number("flow_m3s", "m3/s", "Peak flow out of the lines."),
+            _number("water_level_m", "m", "Water in what it runs into, as given."),
+            _number("gutter_flow_m3s", "m3/s", "At a curb: with the lot's other outlets there and "
+                    "the gutter's own flow, where given."),
+            _number("gutter_spread_m", "m", "Width of the water along the curb."),
+            _number("gutter_depth_m", "m", "Its depth at the curb."),
+            _number("gutter_slope", "1", "Fall along the gutter."),
+            Column("gutter_slope_basis", '"given" or "elevation data".'),
+            _number("storage_needed_m3", "m3", "What a dry well must hold."),
+            _number("storage_m3", "m3", "What it holds, as given."),
+            _number("rain_h", "h", "Duration of the rain that fills it most."),
+            _number("empties_h", "h", "Time in which that soaks away; empty where it never does."),
+        ),
+    ),
 )  # fmt: skip

@@ -129,9 +129,20 @@ _OUTLETS = Layer(
         Column("kind", "Kind of outlet.", choices=OUTLET_KINDS),
         _measured("invert", "elevation", "Invert, or the lip of an emitter."),
         _measured("diameter", "size", "Inside diameter of the outlet.", low=0.01, high=2),
+        _measured("water_level", "elevation", "Highest water in what it runs into, such as a "
+                  "sewer or ditch."),
+        Column("gutter_slope_pct", "Fall along the gutter at a curb outlet [%].", "number",
+               low=0.05, high=30),
+        Column("cross_slope_pct", "Cross slope of the street there [%].", "number",
+               low=0.5, high=15),
+        _measured("curb_height", "size", "Height of the curb.", low=0.02, high=0.5),
+        _measured("gutter_flow", "flow", "What already runs in the gutter there in the design "
+                  "storm.", low=0),
+        _measured("storage", "volume", "Water that a dry well holds, between its stones.", low=0),
+        _measured("soaking_area", "area", "Base through which a dry well soaks away.", low=0),
         _STATUS,
     ),
-)
+)  # fmt: skip
 _OPENINGS = Layer(
     "openings",
     "Where water could enter a building.",

@@ -14,6 +14,7 @@ from lotflow.drains.levels import least_fall
 from lotflow.drains.storm_findings import capacities_as_found
 from lotflow.layers import RESULT_LAYERS
 from lotflow.outputs.result_layers import layer_frame
+from lotflow.units import from_si
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
@@ -24,6 +25,7 @@ if TYPE_CHECKING:
     from lotflow.drains.channel_checks import ChannelResult
     from lotflow.drains.drain_system import DrainState
     from lotflow.drains.inlet_checks import InletFacts
+    from lotflow.drains.receivers import ReceiverStorm
     from lotflow.drains.sizing import SizedSystem
     from lotflow.findings import Finding
 
@@ -51,6 +53,8 @@ class CheckedCase:
         Available fall of its inlets.
     inlets, channels
         Facts of its inlets, and what its channel drains do.
+    received
+        What each storm does at each outlet.
     grate_depth_m
         Water over each grate that takes the design storm, by name [m].
     findings
@@ -65,6 +69,7 @@ class CheckedCase:
     falls: Sequence[AvailableFall]
     inlets: Sequence[InletFacts]
     channels: Sequence[ChannelResult]
+    received: Sequence[ReceiverStorm]
     grate_depth_m: Mapping[str, float]
     findings: Sequence[Finding]
 
@@ -87,13 +92,19 @@ def drain_layers(cases: Sequence[CheckedCase], crs: Any) -> dict[str, pd.DataFra
     """
     return {
         "drain_lines": _layer("drain_lines", cases, _line_rows, crs),
-        "line_storms": pd.DataFrame(
-            [row for case in cases for row in line_storm_rows(case)],
-            columns=[column.name for column in RESULT_LAYERS["line_storms"].columns],
-        ),
+        "line_storms": _table("line_storms", cases, line_storm_rows),
+        "outlet_storms": _table("outlet_storms", cases, outlet_storm_rows),
         "nodes": _layer("nodes", cases, _node_rows, crs),
         "line_profiles": _layer("line_profiles", cases, _profile_rows, crs),
     }
+
+
+def _table(
+    name: str, cases: Sequence[CheckedCase], rows_of: Callable[[CheckedCase], list[Row]]
+) -> pd.DataFrame:
+    """Give a table of the rows of all cases."""
+    columns = [column.name for column in RESULT_LAYERS[name].columns]
+    return pd.DataFrame([row for case in cases for row in rows_of(case)], columns=columns)
 
 
 def _layer(
@@ -180,6 +191,36 @@ def line_storm_rows(case: CheckedCase) -> list[Row]:
         for i, line in enumerate(state.lines)
         for k, period in enumerate(state.system.storms)
     ]  # fmt: skip
+
+
+def outlet_storm_rows(case: CheckedCase) -> list[Row]:
+    """
+    Rows of the table "outlet_storms".
+
+    Parameters
+    ----------
+    case
+        Checked.
+    """
+    return [
+        {
+            "case": case.case, "name": one.receiver.name, "kind": one.receiver.kind or None,
+            "return_period_yr": one.return_period_yr, "flow_m3s": one.flow_m3s,
+            "water_level_m": one.receiver.water_level_m,
+            "gutter_flow_m3s": one.gutter_flow_m3s, "gutter_spread_m": one.spread_m,
+            "gutter_depth_m": one.curb_depth_m, "gutter_slope": one.receiver.gutter_slope,
+            "gutter_slope_basis": _slope_basis(one),
+            "storage_needed_m3": one.needed_m3, "storage_m3": one.receiver.storage_m3,
+            "rain_h": from_si(one.rain_s, "h"), "empties_h": from_si(_finite(one.empties_s), "h"),
+        }
+        for one in case.received
+    ]  # fmt: skip
+
+
+def _slope_basis(one: ReceiverStorm) -> str | None:
+    if np.isnan(one.receiver.gutter_slope):
+        return None
+    return "given" if one.receiver.slope_is_given else "elevation data"
 
 
 def line_entries(case: CheckedCase) -> list[Row]:

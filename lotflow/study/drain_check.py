@@ -12,15 +12,23 @@ from lotflow.drains.channel_checks import channel_findings, channel_results
 from lotflow.drains.drain_system import DrainState, run_system
 from lotflow.drains.inlet_checks import InletFacts, grate_water_depth, inlet_findings
 from lotflow.drains.judged import design_storm
+from lotflow.drains.receiver_findings import receiver_findings
+from lotflow.drains.receivers import receiver_storms
 from lotflow.drains.sizing import SizedSystem, size_system
 from lotflow.drains.system_check import best_single_change, check_system
 from lotflow.findings import with_earlier
-from lotflow.outputs.drain_layers import CheckedCase, drain_layers, line_entries
+from lotflow.outputs.drain_layers import (
+    CheckedCase,
+    drain_layers,
+    line_entries,
+    outlet_storm_rows,
+)
 from lotflow.runoff.rational import governing_flows
 from lotflow.study.cases import cases_of, in_case
 from lotflow.study.chapter import Chapter
 from lotflow.study.drain_inputs import CaseRun, DrawnSystem, drawn_system
 from lotflow.study.lot_water import LotWater, case_water
+from lotflow.study.receivers import case_receivers
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -80,8 +88,8 @@ def drain_chapter(lot: LotWater, checked: Sequence[CheckedCase]) -> Chapter:
     Returns
     -------
     chapter
-        Layers "drain_lines", "line_storms", "nodes", "line_profiles", the summary's "lines",
-        and findings. Empty where no drains are drawn.
+        Layers "drain_lines", "line_storms", "nodes", "line_profiles", "outlet_storms", the
+        summary's "lines" and "outlet_storms", and findings. Empty where no drains are drawn.
     """
     findings: list[Finding] = list(checked[0].findings) if checked else []
     for earlier in checked[1:]:
@@ -89,7 +97,10 @@ def drain_chapter(lot: LotWater, checked: Sequence[CheckedCase]) -> Chapter:
     return Chapter(
         layers=drain_layers(checked, lot.window.surface.ground.crs),
         findings=findings,
-        sections={"lines": [entry for case in checked for entry in line_entries(case)]},
+        sections={
+            "lines": [entry for case in checked for entry in line_entries(case)],
+            "outlet_storms": [row for case in checked for row in outlet_storm_rows(case)],
+        },
     )
 
 
@@ -138,9 +149,10 @@ def _checked(lot: LotWater, run: CaseRun) -> CheckedCase:
         sized = size_system(state, storm, lot.job.job.units)
     inlets = _with_storm(drawn, state, storm)
     channels = channel_results(inlets)
+    received = receiver_storms(state, case_receivers(lot, run))
     return CheckedCase(
         case=run.case, state=state, status=drawn.status, design=storm, sized=sized, falls=falls,
-        inlets=inlets, channels=channels,
+        inlets=inlets, channels=channels, received=received,
         grate_depth_m={
             inlet.name: grate_water_depth(inlet, limits.criteria.clogged_share)
             for inlet in inlets
@@ -148,6 +160,7 @@ def _checked(lot: LotWater, run: CaseRun) -> CheckedCase:
         findings=[
             *drawn.findings, *fall_findings(system.network, falls), *of_lines,
             *inlet_findings(inlets, limits), *channel_findings(inlets, channels, limits),
+            *receiver_findings(received, system.storms, limits),
             # a system that is to be replaced is not mended line by line
             *(best_single_change(state, sized, drawn.around, of_lines)
               if run.case == lot.case else ()),

@@ -199,7 +199,7 @@ def _node_levels(
 ) -> dict[str, NodeLevel]:
     """Levels of all nodes."""
     rims = {str(row["name"]): row for row in inlets.to_dict("records")}
-    inverts = dict(zip(outlets["name"], outlets["invert_m"], strict=True))
+    given = outlets.set_index("name")[["invert_m", "water_level_m"]]
     levels = {}
     for name, node in network.nodes.items():
         x, y = node.xy
@@ -208,9 +208,8 @@ def _node_levels(
             ground = inlet_ground.get(name, ground)
             levels[name] = _inlet_level(rims[name], ground)
         else:
-            levels[name] = NodeLevel(
-                ground, ground, invert_m=float(inverts.get(name, math.nan))
-            )  # fmt: skip
+            invert, water = given.loc[name] if name in given.index else (math.nan, math.nan)
+            levels[name] = NodeLevel(ground, ground, invert_m=float(invert), water_m=float(water))
     return levels
 
 

@@ -63,6 +63,7 @@ class Bench:
     ground: Grid = field(default_factory=sloping_ground)
     rims: dict[str, float] = field(default_factory=dict)
     inverts: dict[str, float] = field(default_factory=dict)
+    waters: dict[str, float] = field(default_factory=dict)
     water: DrainWater | None = None
     criteria: Criteria = field(default_factory=Criteria)
     rmse: float = 0.0
@@ -80,7 +81,11 @@ class Bench:
         for name, node in network.nodes.items():
             z = float(ground_at(*(np.array([c]) for c in node.xy), self.ground)[0])
             levels[name] = NodeLevel(
-                z, self.rims.get(name, z), name in self.rims, self.inverts.get(name, np.nan)
+                z,
+                self.rims.get(name, z),
+                name in self.rims,
+                self.inverts.get(name, np.nan),
+                self.waters.get(name, np.nan),
             )
         profiles = tuple(ground_profile(line.path, self.ground) for line in network.lines)
         return DrainSystem(network, profiles, levels, self.cover, self.water)

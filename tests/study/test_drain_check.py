@@ -86,14 +86,14 @@ def rows(lot, layer, *given):
     return frame.astype(dict.fromkeys(numbers, float))
 
 
-def with_line(lot, **line):
+def with_line(lot, *, outlet=None, **line):
     """A lot with one inlet, one line and one outlet on open lawn, as far as given."""
     x, y = lot.site.lot.geometry.iloc[0].centroid.coords[0]
     start, end = (x - 8.0, y + 8.0), (x - 8.0, y - 2.0)
     site = {
         "inlets": rows(lot, "inlets", {"name": "In", "geometry": shapely.Point(start)}),
         "outlets": rows(lot, "outlets", {"name": "Out", "kind": "daylight",
-                                         "geometry": shapely.Point(end)}),
+                                         "geometry": shapely.Point(end), **(outlet or {})}),
         "drain_lines": rows(lot, "drain_lines", {
             "name": "L", "from": "In", "to": "Out", "material": "pvc", "diameter_m": 0.1,
             "geometry": shapely.LineString([start, end]), **line}),
@@ -109,7 +109,7 @@ def checked(lot):
 
 def test_layers_are_those_of_the_schema(chapter):
     """Every declared column, in order, and nothing else; one profile per line and case."""
-    for name in ("drain_lines", "line_storms", "nodes", "line_profiles"):
+    for name in ("drain_lines", "line_storms", "nodes", "line_profiles", "outlet_storms"):
         declared = [column.name for column in RESULT_LAYERS[name].columns]
         assert [column for column in chapter.layers[name] if column != "geometry"] == declared
     lines = chapter.layers["drain_lines"]
@@ -270,3 +270,57 @@ def test_what_leaves_an_inlet_limits_what_it_takes(lot, runs):
     for name, capacity in capacities.items():
         assert capacity > 0
         assert capacity == checked.state.hydraulics.capacity_m3s[lines[name]]
+
+
+def rained(lot):
+    """Of a lot with one line: 100 m2 of roof that enters it."""
+    parts = RunoffParts(("In",), ("roof",), np.array([300.0]), np.array([100.0]),
+                        np.full((1, 3), 90.0))  # fmt: skip
+    run = CaseRun("proposed", replace(lot.inlets, placed=[]),
+                  Storms(RAIN, np.array([2.0, 10.0, 100.0]), parts))  # fmt: skip
+    return drain_chapter(lot, check_drains(lot, [run]))
+
+
+def test_outlets_at_the_curb_tell_their_gutter(chapter):
+    """Both curb outlets of the sample's lawn run into one gutter whose fall is the ground's."""
+    table = chapter.layers["outlet_storms"].set_index(["name", "return_period_yr"])
+    patio, lawn = table.loc[("Patio curb outlet", 10.0)], table.loc[("Lawn curb outlet", 10.0)]
+    assert patio["gutter_flow_m3s"] == pytest.approx(lawn["gutter_flow_m3s"])
+    assert patio["gutter_flow_m3s"] > patio["flow_m3s"] + lawn["flow_m3s"] - 1e-12
+    assert 0.005 < patio["gutter_slope"] < 0.05
+    assert patio["gutter_slope_basis"] == "elevation data"
+    assert "gutter-spread" in {finding.rule for finding in chapter.findings}
+    assert {row["name"] for row in chapter.sections["outlet_storms"]} >= {"Patio curb outlet"}
+
+
+def test_a_gutter_as_given_counts_before_the_ground(lot):
+    given = {"kind": "curb", "gutter_slope_pct": 0.5, "cross_slope_pct": 3.0, "curb_height_m": 0.1}
+    row = rained(with_line(lot, outlet=given)).layers["outlet_storms"].iloc[-1]
+    assert (row["gutter_slope"], row["gutter_slope_basis"]) == (0.005, "given")
+    assert row["gutter_depth_m"] == pytest.approx(0.03 * row["gutter_spread_m"])
+
+
+@pytest.mark.parametrize("soak_test", [None, 50.0])
+def test_a_dry_well_soaks_away_by_the_soil_or_its_test(lot, soak_test):
+    """Group C of the sample's job, 0.2 in/h (Minnesota Stormwater Manual), or the soak test."""
+    general = lot.job.job.model_copy(update={"soil_group": "C", "soak_test_mm_h": soak_test})
+    job = lot.job.model_copy(update={"job": general})
+    well = {"kind": "dry well", "storage_m3": 5.0, "soaking_area_m2": 4.0}
+    chapter = rained(with_line(replace(lot, job=job), outlet=well))
+    row = chapter.layers["outlet_storms"].iloc[1]
+    rate = (0.2 * 25.4 if soak_test is None else soak_test) / 3.6e6
+    hours = np.geomspace(300, 86_400, 2000)
+    exact = (90.0 * RAIN.depth(hours, 10.0) - 4.0 * rate * hours).max()
+    assert row["storage_needed_m3"] == pytest.approx(exact, rel=1e-3)
+    assert row["empties_h"] == pytest.approx(row["storage_needed_m3"] / (4.0 * rate) / 3600)
+    assert ("dry-well-small" in {f.rule for f in chapter.findings}) == (exact > 5.0)
+
+
+def test_water_in_a_sewer_stands_in_its_line(lot):
+    levels = {"invert_up_m": 30.7, "invert_down_m": 30.5}
+    free = rained(with_line(lot, outlet={"kind": "storm sewer"}, **levels))
+    held = rained(with_line(lot, outlet={"kind": "storm sewer", "water_level_m": 31.1}, **levels))
+    low, high = (one.layers["line_storms"]["water_up_m"].iloc[1] for one in (free, held))
+    assert high >= 31.1 > low
+    assert "tailwater-not-given" in {finding.rule for finding in free.findings}
+    assert "tailwater-not-given" not in {finding.rule for finding in held.findings}

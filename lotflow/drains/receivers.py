@@ -1,0 +1,201 @@
+"""What takes the water at the outlets: the gutter of a street, a dry well, a sewer or ditch."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+
+from lotflow.drains.dry_wells import emptying_time, storage_need
+from lotflow.drains.gutters import gutter_spread
+from lotflow.drains.network_flows import led_down
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
+    from lotflow.drains.drain_system import DrainState
+    from lotflow.drains.network import Network
+    from lotflow.drains.network_flows import DrainWater
+    from lotflow.grid import FloatArray
+    from lotflow.rainfall import Rainfall
+
+#: Manning n of asphalt with a rough texture, or of a broomed concrete gutter [s/m^(1/3)].
+GUTTER_ROUGHNESS: Final = 0.016
+#: Cross slope of a street where none is given [-]; from memory: 1.5 to 2 % is usual.
+CROSS_SLOPE: Final = 0.02
+#: Least fall along a gutter that is counted [-]: HEC-22, section 4.2.2, from memory.
+LEAST_GUTTER_SLOPE: Final = 0.003
+#: Height of a curb where none is given [m]: 6 in, common practice, no published source.
+CURB_HEIGHT_M: Final = 0.1524
+_DURATIONS: Final = 200
+
+
+@dataclass(frozen=True)
+class Receiver:
+    """
+    What an outlet runs into; NaN where not known.
+
+    Parameters
+    ----------
+    name, kind
+        Of the outlet.
+    x, y
+        Where it is.
+    water_level_m
+        Highest water in a sewer, ditch or pond [m].
+    gutter_slope, cross_slope
+        Along and across the gutter of the street [-].
+    slope_is_given
+        Whether the fall along the gutter was given; else it is that of the elevation data.
+    curb_height_m
+        Of the curb [m].
+    gutter_flow_m3s
+        What already runs in the gutter [m^3/s].
+    same_gutter
+        Names of the other outlets whose water runs there too.
+    storage_m3, soaking_area_m2
+        Water that a dry well holds [m^3], and its base [m^2].
+    soil_rate_m_s
+        Infiltration of its soil [m/s].
+    """
+
+    name: str
+    kind: str
+    x: float
+    y: float
+    water_level_m: float = math.nan
+    gutter_slope: float = math.nan
+    cross_slope: float = math.nan
+    slope_is_given: bool = False
+    curb_height_m: float = math.nan
+    gutter_flow_m3s: float = math.nan
+    same_gutter: tuple[str, ...] = ()
+    storage_m3: float = math.nan
+    soaking_area_m2: float = math.nan
+    soil_rate_m_s: float = math.nan
+
+
+@dataclass(frozen=True)
+class ReceiverStorm:
+    """
+    What a storm does at an outlet; NaN where it does not apply or is not known.
+
+    Parameters
+    ----------
+    receiver
+        What the outlet runs into.
+    return_period_yr
+        Storm [yr].
+    flow_m3s
+        Peak that comes out of the lines [m^3/s].
+    gutter_flow_m3s, spread_m, curb_depth_m
+        Together with what else is known to run in the gutter [m^3/s]; width and depth at the
+        curb [m].
+    needed_m3
+        What a dry well must hold [m^3].
+    rain_s
+        Duration of the rain that fills it most [s].
+    longer
+        Whether longer rain than the rainfall knows may fill it more.
+    empties_s
+        Time in which that soaks away [s]; infinite where nothing does.
+    """
+
+    receiver: Receiver
+    return_period_yr: float
+    flow_m3s: float
+    gutter_flow_m3s: float = math.nan
+    spread_m: float = math.nan
+    curb_depth_m: float = math.nan
+    needed_m3: float = math.nan
+    rain_s: float = math.nan
+    longer: bool = False
+    empties_s: float = math.nan
+
+
+def receiver_storms(state: DrainState, receivers: Sequence[Receiver]) -> list[ReceiverStorm]:
+    """
+    Find what each storm does at each outlet that a line runs to.
+
+    Parameters
+    ----------
+    state
+        What the lines do.
+    receivers
+        What outlets run into.
+
+    Returns
+    -------
+    storms
+        Outlet by outlet, storm by storm; none without rain.
+
+    References
+    ----------
+    FHWA HEC-22, 3rd edition (2009), equation 4-2; Building Research Establishment (1991), Digest
+    365, storage over all durations.
+    """
+    network, water = state.system.network, state.system.water
+    if water is None:
+        return []
+    area = led_down(network, _entering_ca(network, water))
+    steady = led_down(network, {name: np.array([q]) for name, q in water.given_m3s.items()})[:, 0]
+
+    def lines_to(*outlets: str) -> list[int]:
+        return [line for name in outlets for line in network.entering.get(name, [])]
+
+    found = []
+    for receiver in receivers:
+        at, beside = lines_to(receiver.name), lines_to(*receiver.same_gutter)
+        for storm, period in enumerate(np.atleast_1d(water.storms).tolist() if at else []):
+            flow = state.flows.flow_m3s[:, storm]
+            one = ReceiverStorm(receiver, period, float(flow[at].sum()))
+            if receiver.kind == "curb":
+                one = _in_gutter(one, float(flow[beside].sum()))
+            elif receiver.kind == "dry well":
+                one = _in_well(
+                    one, float(area[at, storm].sum()), float(steady[at].sum()), water.rainfall
+                )
+            found.append(one)
+    return found
+
+
+def _entering_ca(network: Network, water: DrainWater) -> Mapping[str, FloatArray]:
+    """Runoff coefficient times area that enters at each node, in each storm."""
+    parts = water.parts
+    entering = {name: np.zeros(np.atleast_1d(water.storms).size) for name in network.nodes}
+    for node, ca in zip(parts.node, np.asarray(parts.ca_m2), strict=True):
+        if node in entering:
+            entering[node] += ca
+    return entering
+
+
+def _in_gutter(one: ReceiverStorm, others: float) -> ReceiverStorm:
+    """Spread of the outlet's water and what else runs there."""
+    receiver = one.receiver
+    total = one.flow_m3s + others + float(np.nan_to_num(receiver.gutter_flow_m3s))
+    if math.isnan(receiver.gutter_slope):
+        return replace(one, gutter_flow_m3s=total)
+    across = CROSS_SLOPE if math.isnan(receiver.cross_slope) else receiver.cross_slope
+    along = max(receiver.gutter_slope, LEAST_GUTTER_SLOPE)
+    spread = float(gutter_spread(total, across, along, GUTTER_ROUGHNESS))
+    return replace(one, gutter_flow_m3s=total, spread_m=spread, curb_depth_m=spread * across)
+
+
+def _in_well(
+    one: ReceiverStorm, ca: float, steady: float, rainfall: Rainfall
+) -> ReceiverStorm:  # fmt: skip
+    """Storage over all durations; where its base is not given nothing soaks away."""
+    base, rate = np.nan_to_num([one.receiver.soaking_area_m2, one.receiver.soil_rate_m_s]).tolist()
+    need = storage_need(
+        lambda time: ca * rainfall.depth(time, one.return_period_yr) + steady * time,
+        np.geomspace(*rainfall.duration_range_s, _DURATIONS), 1.0, rate, base,
+    )  # fmt: skip
+    return replace(
+        one,
+        needed_m3=need.volume,
+        rain_s=need.critical_duration if need.volume else math.nan,
+        longer=need.governed_by_longest,
+        empties_s=float(emptying_time(need.volume, rate, base)) if base else math.inf,
+    )
