@@ -42,8 +42,7 @@ def held(folder: Path) -> Iterator[None]:
         finally:
             try:
                 # taken away while held: whoever has opened it meanwhile sees that it is gone
-                with suppress(OSError):
-                    (folder / LOCK).unlink()
+                _remove(folder / LOCK)
             finally:
                 os.close(descriptor)
     finally:
@@ -71,6 +70,14 @@ def _lock(path: Path) -> int:
             os.close(descriptor)
             raise
         os.close(descriptor)
+
+
+def _remove(path: Path) -> None:
+    """Remove a file; a second try where the first failed, since what stopped it may be over."""
+    for _ in range(2):
+        with suppress(OSError):
+            path.unlink()
+            return  # what is there from now on is another run's
 
 
 def _is_at(descriptor: int, path: Path) -> bool:

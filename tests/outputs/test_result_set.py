@@ -696,6 +696,21 @@ def test_of_runs_that_start_together_each_succeeds_or_is_refused(tmp_path, serve
     assert 3 in results
 
 
+def test_a_lock_that_cannot_be_removed_at_once_is_removed_after_all(tmp_path, monkeypatch):
+    folder, unlink, failed = tmp_path / "result", Path.unlink, []
+
+    def once(path, missing_ok=False):
+        if path.name == LOCK and not failed:
+            failed.append(path)
+            raise OSError(errno.EIO, os.strerror(errno.EIO))
+        unlink(path, missing_ok=missing_ok)
+
+    monkeypatch.setattr(Path, "unlink", once)
+    write(folder, "A")
+    assert failed
+    assert leftovers(folder) == []
+
+
 def test_a_lock_left_by_a_killed_run_does_not_matter(tmp_path):
     (tmp_path / LOCK).write_text("99999")
     stale = tmp_path / f"{STAGING}99999-abcd"

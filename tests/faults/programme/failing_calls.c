@@ -23,8 +23,8 @@ static int fails(void) {
 }
 
 #define REAL(name, type) \
-    static type real; \
-    if (!real) real = (type)dlsym(RTLD_NEXT, name)
+    static __typeof__(type) real; \
+    if (!real) real = (__typeof__(type))dlsym(RTLD_NEXT, name)
 
 size_t fwrite(const void *data, size_t size, size_t count, FILE *stream) {
     REAL("fwrite", size_t (*)(const void *, size_t, size_t, FILE *));

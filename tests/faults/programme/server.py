@@ -149,6 +149,8 @@ def serve() -> None:
     """Take orders until there are no more."""
     answers = os.fdopen(os.dup(1), "w")
     os.dup2(2, 1)  # whatever prints must not disturb the answers
+    # a shell that runs the tests in the background has the interrupt ignored
+    signal.signal(signal.SIGINT, signal.default_int_handler)
     importlib.import_module("programme.cases").warm_up()
     gc.freeze()  # children then touch fewer pages
     children: dict[int, _Child] = {}
