@@ -208,21 +208,8 @@ def test_a_file_in_the_place_of_the_folder_is_refused(below, tmp_path, capfd):
 # --- Ctrl-C --------------------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize(
-    ("place", "call", "there"),
-    [
-        ("lotflow.study.lot_water.read_site", 1, True),  # reading
-        ("lotflow.study.main_job.terrain_chapter", 1, False),  # computing
-        ("lotflow.outputs.result_set.file_entry", 3, True),  # writing beside the old result
-        ("pathlib.Path.replace", 6, True),  # putting new files in the places of the old ones
-        ("pathlib.Path.replace", 6, False),
-    ],
-)
-def test_ctrl_c_leaves_the_old_result_and_says_so(place, call, there, tmp_path, finished):
-    """A signal from outside, at a time that is known because the program waits there."""
-    if there:
-        shutil.copytree(finished, tmp_path / "result")
-    before = contents(tmp_path)
+def interrupted(place, call, folder):
+    """Run the job, stop it where it waits, and give what it says."""
     module, _, name = place.rpartition(".")
     waiting = f"""
         import importlib, sys, time
@@ -238,7 +225,7 @@ def test_ctrl_c_leaves_the_old_result_and_says_so(place, call, there, tmp_path, 
             return usual(*given, **named)
         setattr(holder, {name!r}, waits)
     """
-    command = child(waiting, "run", JOB, "-o", tmp_path / "result", "--overwrite")
+    command = child(waiting, "run", JOB, "-o", folder, "--overwrite")
     with subprocess.Popen(
         command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True
     ) as process:
@@ -247,5 +234,31 @@ def test_ctrl_c_leaves_the_old_result_and_says_so(place, call, there, tmp_path, 
         out, err = process.communicate(timeout=30)
     assert process.returncode == 130
     assert out == ""
-    assert err.strip() == "lotflow: stopped; nothing was written."
+    return err.strip()
+
+
+@pytest.mark.parametrize(
+    ("place", "call", "there"),
+    [
+        ("lotflow.study.lot_water.read_site", 1, True),  # reading
+        ("lotflow.study.main_job.terrain_chapter", 1, False),  # computing
+        ("lotflow.outputs.result_set.file_entry", 3, True),  # writing beside the old result
+        ("pathlib.Path.replace", 6, True),  # putting new files in the places of the old ones
+        ("pathlib.Path.replace", 6, False),
+    ],
+)
+def test_ctrl_c_leaves_the_old_result_and_says_so(place, call, there, tmp_path, finished):
+    """A signal from outside, at a time that is known because the program waits there."""
+    if there:
+        shutil.copytree(finished, tmp_path / "result")
+    before = contents(tmp_path)
+    said = interrupted(place, call, tmp_path / "result")
+    assert said == "lotflow: stopped; nothing was written."
     assert contents(tmp_path) == before
+
+
+@pytest.mark.parametrize("place", ["lotflow.outputs.result_set._remove", "lotflow.cli.report._say"])
+def test_ctrl_c_that_comes_too_late_says_that_the_new_result_is_whole(place, tmp_path, finished):
+    said = interrupted(place, 1, tmp_path / "result")
+    assert said == "lotflow: stopped; the new result is whole."
+    assert contents(tmp_path / "result").keys() == contents(finished).keys()

@@ -108,6 +108,12 @@ def main(arguments: list[str] | None = None) -> None:
     sys.exit(_exit_code(arguments))
 
 
+def _state(stop: BaseException) -> str:
+    """Say what a run that was stopped has left, by the note of what it was stopped in."""
+    notes = [note for error in (stop, stop.__context__) for note in getattr(error, "__notes__", ())]
+    return notes[0] if notes else "nothing was written"
+
+
 def _exit_code(arguments: list[str] | None) -> int:  # noqa: PLR0911 - one line per outcome
     """Run a command; every failure becomes one message on stderr."""
     try:
@@ -118,8 +124,8 @@ def _exit_code(arguments: list[str] | None) -> int:  # noqa: PLR0911 - one line 
     except click.ClickException as wrong:
         wrong.show()
         return wrong.exit_code
-    except (click.Abort, KeyboardInterrupt):
-        click.echo("lotflow: stopped; nothing was written.", err=True)
+    except (click.Abort, KeyboardInterrupt) as stop:
+        click.echo(f"lotflow: stopped; {_state(stop)}.", err=True)
         return 130
     except LotflowError as error:
         click.echo(f"lotflow: {error}", err=True)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from contextlib import nullcontext, suppress
+from contextlib import contextmanager, nullcontext, suppress
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -12,13 +12,14 @@ from lotflow.cli.progress import progress
 from lotflow.outputs.loading import loading
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Iterator
     from contextlib import AbstractContextManager
     from pathlib import Path
 
     from lotflow.inputs.job import Job
     from lotflow.outputs.side_process import SideProcess
     from lotflow.study.main_job import Study
+    from lotflow.study.write import Written
 
 FAILED_CHECK = 3
 
@@ -76,7 +77,6 @@ def compute(
         with loading():
             job = read()
             # the libraries take most of the time of a small lot: loaded only when really needed
-            from lotflow.outputs.summary import json_text  # noqa: PLC0415
             from lotflow.study import check_folder, run_study, write_study  # noqa: PLC0415
         check_folder(folder, overwrite=overwrite)
         if voice.verbose:
@@ -88,6 +88,28 @@ def compute(
             written = write_study(
                 study, folder, overwrite=overwrite, use_covers=use_covers, pack=pack, second=second
             )
+    with _when_all_is_written():
+        _say(voice, written, sheet, folder)
+    failed = any(finding.severity == "fail" for finding in study.findings)
+    return FAILED_CHECK if strict and failed else 0
+
+
+@contextmanager
+def _when_all_is_written() -> Iterator[None]:
+    """Have an interrupt say that it came after the result was in place."""
+    from lotflow.outputs.result_set import IN_PLACE  # noqa: PLC0415 - loaded by now
+
+    try:
+        yield
+    except KeyboardInterrupt as stop:
+        stop.add_note(IN_PLACE)
+        raise
+
+
+def _say(voice: Voice, written: Written, sheet: str, folder: Path) -> None:
+    """Print the table, or what was asked for in its place."""
+    from lotflow.outputs.summary import json_text  # noqa: PLC0415 - loaded by now
+
     if voice.as_json:
         click.echo(json_text(written.content), nl=False)
     elif sheet:
@@ -97,8 +119,6 @@ def compute(
         click.echo(f"Written to {folder}")
     if voice.verbose:
         click.echo(f"lotflow: wrote {len(written.content['files'])} files", err=True)
-    failed = any(finding.severity == "fail" for finding in study.findings)
-    return FAILED_CHECK if strict and failed else 0
 
 
 def _sheet(study: Study, name: str) -> str:

@@ -32,6 +32,8 @@ from lotflow.outputs.result_file import ResultFile
 from lotflow.outputs.summary import json_text
 
 STAGING: Final = ".lotflow-staging-"
+#: Note on what stops a run when its result is in place already.
+IN_PLACE: Final = "the new result is whole"
 _KEPT: Final = "replaced"
 _MARK: Final = "mark"
 
@@ -101,6 +103,11 @@ def write_result_set(
     OutputError
         If the folder is refused, another run is writing to it, a file cannot be written, or
         does not read back the same. The folder then holds the result it held before.
+
+    Notes
+    -----
+    Whatever else stops it, such as an interrupt, carries the note `IN_PLACE` where it came too
+    late to stop anything.
     """
     names = [file.name for file in files]
     if len({*names, MANIFEST}) <= len(names) or not all(map(is_plain_name, names)):
@@ -112,13 +119,21 @@ def write_result_set(
             for stale in target.glob(f"{STAGING}*"):
                 _remove(stale)
             staging = target / f"{STAGING}{os.getpid()}-{secrets.token_hex(4)}"
+            entries: dict[str, dict[str, Any]] = {}
             try:
-                staging.mkdir()
-                entries = _stage(staging, files, summary)
-                _prepare_mark(target, staging, old, {**summary, "files": entries})
-                _put_in_place(target, staging, names, _dropped(target, names, old))
-            finally:
-                _remove(staging)
+                try:
+                    staging.mkdir()
+                    entries = _stage(staging, files, summary)
+                    _prepare_mark(target, staging, old, {**summary, "files": entries})
+                    _put_in_place(target, staging, names, _dropped(target, names, old))
+                finally:
+                    in_place = bool(entries) and not (staging / MANIFEST).exists()
+                    _remove(staging)
+            except BaseException as stop:
+                _remove(staging)  # that may be what it was stopped in
+                if in_place:
+                    stop.add_note(IN_PLACE)
+                raise
     return target
 
 

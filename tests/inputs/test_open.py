@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import hashlib
 import os
 import zipfile
@@ -190,6 +191,15 @@ def test_damage_can_show_as_any_of_these(error: Exception) -> None:
     """Memory, depth and end of file are faults of the file too."""
     with pytest.raises(InputError, match="could not be read"), reading("dem.tif"):
         raise error
+
+
+@pytest.mark.parametrize("code", [errno.ENOSPC, errno.EFBIG, errno.EROFS])
+def test_a_private_copy_that_cannot_be_made_does_not_blame_the_file(code: int) -> None:
+    with (
+        pytest.raises(InputError, match=r"no private copy of it could be made.*TMPDIR"),
+        reading("lot.shp"),
+    ):
+        raise OSError(code, os.strerror(code))
 
 
 def test_a_fault_of_the_program_passes() -> None:

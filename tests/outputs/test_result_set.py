@@ -306,6 +306,22 @@ def test_a_fault_of_ours_passes_unchanged_and_leaves_the_old_result(tmp_path):
     assert leftovers(tmp_path) == []
 
 
+def test_a_summary_that_does_not_read_back_leaves_the_old_result(tmp_path, monkeypatch):
+    write(tmp_path, "A")
+    read_bytes = Path.read_bytes
+
+    def spoilt(path):
+        data = read_bytes(path)
+        return data[:-1] if path.name == MANIFEST and STAGING in str(path.parent) else data
+
+    monkeypatch.setattr(Path, "read_bytes", spoilt)
+    with pytest.raises(OutputError, match=rf"{MANIFEST}: what was written did not read back"):
+        write(tmp_path, "B", overwrite=True)
+    monkeypatch.undo()
+    assert held(tmp_path) == "A"
+    assert leftovers(tmp_path) == []
+
+
 def test_a_number_that_json_has_not_leaves_the_old_result(tmp_path):
     write(tmp_path, "A")
     with pytest.raises(ValueError, match="JSON"):
