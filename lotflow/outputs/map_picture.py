@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import logging
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -114,6 +115,7 @@ def map_bytes(content: MapContent) -> bytes:
         A PNG, one sheet of Letter or A4 paper across, true to the scale it states if printed
         so.
     """
+    _without_advice()
     from lotflow.outputs.map_sheet import draw_sheet  # noqa: PLC0415 - matplotlib is slow to import
 
     return draw_sheet(content)
@@ -123,6 +125,7 @@ def get_ready() -> None:
     """Load what a map is drawn with, and fonts: worth it where drawing has to wait anyway."""
     import geopandas  # noqa: F401, PLC0415 - what a map shows comes in its frames
 
+    _without_advice()
     from lotflow.outputs.map_sheet import practise  # noqa: PLC0415 - matplotlib is slow to import
 
     practise()
@@ -140,3 +143,8 @@ def draw_map(content: MapContent, path: Path) -> None:
         PNG file to be written; one that is there is replaced.
     """
     path.write_bytes(map_bytes(content))
+
+
+def _without_advice() -> None:
+    """Where there is no home, the library would advise on stderr about a folder of its own."""
+    logging.getLogger("matplotlib").setLevel(logging.ERROR)

@@ -46,6 +46,7 @@ class SideProcess:
         command = [sys.executable, "-P", "-m", __name__, *first]
         self._process = subprocess.Popen(  # noqa: S603 - our own module, no shell
             command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL,
+            cwd=_folder(),
         )  # fmt: skip
         self._work = cast("BinaryIO", self._process.stdin)
         self._results = cast("BinaryIO", self._process.stdout)
@@ -103,6 +104,15 @@ class SideProcess:
 def worth_it() -> bool:
     """Tell whether a second process can run at the same time."""
     return len(os.sched_getaffinity(0)) > 1 if hasattr(os, "sched_getaffinity") else True
+
+
+def _folder() -> str | None:
+    """Folder to work in: this one, unless it is gone, where some libraries do not even load."""
+    try:
+        os.getcwd()  # noqa: PTH109 - only whether there is one
+    except FileNotFoundError:
+        return os.sep
+    return None
 
 
 def _packed(value: Any) -> bytes:

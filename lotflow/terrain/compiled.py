@@ -6,8 +6,7 @@ import hashlib
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar, cast
 
-import numba
-
+from lotflow.terrain.compiler import load_compiler
 from lotflow.terrain.machine_code import cache_folder
 
 if TYPE_CHECKING:
@@ -25,9 +24,9 @@ def _fingerprint() -> str:
 # numba fails at import where neither the package nor the home folder is writable, so the folder
 # is chosen and tried here, before any kernel is declared
 _FOLDER = cache_folder()
+_numba = load_compiler()
 if _FOLDER is not None:
-    # numba builds its settings at run time, so they cannot be checked
-    numba.config.CACHE_DIR = str(_FOLDER / _fingerprint())  # type: ignore[attr-defined, unused-ignore]
+    _numba.config.CACHE_DIR = str(_FOLDER / _fingerprint())
 
 
 def compiled(function: Function) -> Function:
@@ -41,7 +40,7 @@ def compiled(function: Function) -> Function:
     function
         Written in the part of Python and numpy that numba compiles.
     """
-    decorated: Any = numba.njit(nogil=True, error_model="numpy", cache=_FOLDER is not None)(
+    decorated: Any = _numba.njit(nogil=True, error_model="numpy", cache=_FOLDER is not None)(
         function
     )
     if _FOLDER is not None:

@@ -26,6 +26,7 @@ import llvmlite.binding as llvm
 import numpy as np
 
 from lotflow.errors import EngineError
+from lotflow.terrain.compiler import load_compiler
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -176,8 +177,7 @@ def compile_loop(loop: Loop) -> bytes:
     EngineError
         If the compiler made something else of it than is called here.
     """
-    import numba  # noqa: PLC0415 - slow to import, and seldom needed
-
+    numba = load_compiler()  # slow to import, and seldom needed
     kinds: Any = numba.types
     arguments = [
         kinds.CPointer(getattr(kinds, kind[:-1])) if kind.endswith("*") else getattr(kinds, kind)
