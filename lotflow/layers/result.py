@@ -235,6 +235,25 @@ RESULT_LAYERS: Final[dict[str, Layer]] = {
                 Column("note", "What decides, or was assumed."),
             ),
         ),
+        Layer(
+            "falls",
+            "Fall of the ground between any two inlets, outlets, openings and low spots, and how "
+            "sure it is.",
+            (),
+            (
+                Column("from_place", "The higher one, as measured."),
+                Column("from_kind", '"inlet", "outlet", "opening" or "low spot".'),
+                Column("to_place", "The lower one."),
+                Column("to_kind", "As above."),
+                _number("distance_m", "m", "In a straight line."),
+                _number("fall_m", "m", "Of the elevation data."),
+                _number("fall_m_p05", "m", "In 5 of 100 likely surfaces it is less."),
+                _number("fall_m_p50", "m", "In half of them it is less."),
+                _number("fall_m_p95", "m", "In 95 of 100 it is less."),
+                _number("slope", "1", "Fall divided by distance."),
+                Column("is_certain", "Whether it falls that way in 95 of 100.", kind="yes_no"),
+            ),
+        ),
         *WATER_LAYERS,
         QUANTITIES_TABLE,
         Layer(

@@ -13,6 +13,7 @@ from lotflow.study.confidence_findings import (
     inlet_findings,
     low_spot_findings,
 )
+from lotflow.study.falls import falls_table, named_places
 from lotflow.terrain.artefacts import ENCLOSED, IN_BUILDING
 from lotflow.terrain.confidence import (
     SHARES,
@@ -26,7 +27,10 @@ from lotflow.terrain.realisation import realisation_plan
 from lotflow.units import to_si
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from lotflow.grid import FloatArray
+    from lotflow.study.falls import NamedPlace
     from lotflow.study.lot_water import LotWater
     from lotflow.terrain.confidence import Realised
     from lotflow.terrain.surface import Surface
@@ -85,15 +89,18 @@ def confidence_chapter(lot: LotWater, *, ca_weight: FloatArray | None = None) ->
     Returns
     -------
     chapter
-        Columns of low spots and inlets, rasters, findings and the section "confidence"; empty
+        Layer "falls", columns of low spots and inlets, rasters, findings and the section
+        "confidence"; empty
         where the job asks for no realisations.
     """
     if not lot.job.confidence.realisations:
         return Chapter()
-    realised = realise_study(lot, ca_weight=ca_weight)
+    places = named_places(lot)
+    realised = realise_study(lot, places=places, ca_weight=ca_weight)
     limit = lot.job.criteria.low_spot_limit_m(lot.job.elevation.rmse_m)
     bounds = _bounds(lot, realised, limit)
     return Chapter(
+        layers={"falls": falls_table(lot, places, realised.level)},
         columns={
             "low_spots": {"probability": bounds.probability}
             | _columns("depth_m", bounds.depth_m)
@@ -111,14 +118,18 @@ def confidence_chapter(lot: LotWater, *, ca_weight: FloatArray | None = None) ->
     )
 
 
-def realise_study(lot: LotWater, *, ca_weight: FloatArray | None = None) -> Realised:
+def realise_study(
+    lot: LotWater, *, places: Sequence[NamedPlace], ca_weight: FloatArray | None = None
+) -> Realised:
     """
-    Run the realisations that the job asks for; the places whose level is kept are the inlets.
+    Run the realisations that the job asks for.
 
     Parameters
     ----------
     lot
         Ground, low spots and inlets.
+    places
+        Whose level is kept.
     ca_weight
         From `entering_ca` [m^2].
     """
@@ -134,7 +145,7 @@ def realise_study(lot: LotWater, *, ca_weight: FloatArray | None = None) -> Real
         lot.low_spots.number,
         len(lot.low_spots),
         ca_weight,
-        np.array([inlet.cells[0] for inlet in placed], dtype=np.int64),
+        np.array([place.cell for place in places], dtype=np.int64),
     )
     asked = job.confidence
     return run_realisations(

@@ -1,0 +1,141 @@
+"""The fall of the ground between any two named places, and how sure it is."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from itertools import combinations
+from typing import TYPE_CHECKING, Any, Final
+
+import numpy as np
+import pandas as pd
+
+from lotflow.layers import RESULT_LAYERS
+from lotflow.study.cases import in_case
+from lotflow.terrain.confidence import interval
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Sequence
+
+    import geopandas as gpd
+
+    from lotflow.grid import FloatArray
+    from lotflow.study.lot_water import LotWater
+
+#: More places than this are not paired: the list would be too long to be read.
+_MOST_PLACES: Final = 40
+
+
+@dataclass(frozen=True)
+class NamedPlace:
+    """
+    A place whose level counts.
+
+    Parameters
+    ----------
+    name, kind
+        As drawn, or "low spot 1"; "inlet", "outlet", "opening" or "low spot".
+    x, y
+        Where it is.
+    cell
+        Flat index of its ground; of a place under a roof the open ground beside it.
+    """
+
+    name: str
+    kind: str
+    x: float
+    y: float
+    cell: int
+
+
+def named_places(lot: LotWater) -> tuple[NamedPlace, ...]:
+    """
+    List the inlets, outlets, openings and low spots of a lot, those drawn first.
+
+    Parameters
+    ----------
+    lot
+        Ground, site and low spots; its inlets are those of the main case.
+
+    Returns
+    -------
+    places
+        At most 40; what lies off the data is left out.
+    """
+    site = lot.site
+    found = [
+        *_inlets(lot),
+        *_drawn(lot, in_case(site.outlets, lot.case), "outlet"),
+        *_drawn(lot, site.openings, "opening"),
+        *_low_spots(lot),
+    ]
+    return tuple(found[:_MOST_PLACES])
+
+
+def falls_table(lot: LotWater, places: Sequence[NamedPlace], level_m: FloatArray) -> pd.DataFrame:
+    """
+    Give the fall between any two places, from the one that is higher on the measured ground.
+
+    Parameters
+    ----------
+    lot
+        Gives the measured ground.
+    places
+        From `named_places`.
+    level_m
+        Shape (realisations, places): their ground in each likely surface [m].
+
+    Returns
+    -------
+    falls
+        Layer "falls" of the result.
+    """
+    grid = lot.window.surface.ground
+    ground = grid.values.ravel()[[place.cell for place in places]] if places else np.zeros(0)
+    rows: list[dict[str, Any]] = []
+    for pair in combinations(range(len(places)), 2):
+        upper, lower = pair if ground[pair[0]] >= ground[pair[1]] else pair[::-1]
+        start, end = places[upper], places[lower]
+        run = float(np.hypot(end.x - start.x, end.y - start.y)) * grid.metres_per_unit
+        low, middle, high = interval(level_m[:, upper] - level_m[:, lower])
+        rows.append(
+            {
+                "from_place": start.name, "from_kind": start.kind,
+                "to_place": end.name, "to_kind": end.kind, "distance_m": run,
+                "fall_m": float(ground[upper] - ground[lower]),
+                "fall_m_p05": float(low), "fall_m_p50": float(middle), "fall_m_p95": float(high),
+                "slope": float(ground[upper] - ground[lower]) / run if run else np.nan,
+                "is_certain": bool(low > 0),
+            }
+        )  # fmt: skip
+    return pd.DataFrame(rows, columns=[column.name for column in RESULT_LAYERS["falls"].columns])
+
+
+def _inlets(lot: LotWater) -> Iterator[NamedPlace]:
+    """Inlets on the cells they were set on; of a channel drain its first."""
+    grid = lot.window.surface.ground
+    for inlet in lot.inlets.placed:
+        cell = int(inlet.cells[0])
+        x, y = grid.xy(cell // grid.shape[1], cell % grid.shape[1])
+        yield NamedPlace(inlet.drawn.name, "inlet", float(x), float(y), cell)
+
+
+def _drawn(lot: LotWater, layer: gpd.GeoDataFrame, kind: str) -> Iterator[NamedPlace]:
+    """Points of a layer that have a name."""
+    surface = lot.window.surface
+    for name, point in zip(layer["name"], layer.geometry, strict=True):
+        x, y = float(point.x), float(point.y)
+        row, column = surface.ground.row_column(x, y)
+        if isinstance(name, str) and surface.ground.contains(row, column):
+            cell = int(surface.eave_cell[row, column])
+            if not surface.missing.ravel()[cell]:
+                yield NamedPlace(name, kind, x, y, cell)
+
+
+def _low_spots(lot: LotWater) -> Iterator[NamedPlace]:
+    """Deepest points of the low spots on the lot that are no artefacts."""
+    spots, grid = lot.low_spots, lot.window.surface.ground
+    for position, cell in enumerate(spots.bed_cell.tolist()):
+        if spots.artefact[position] or not lot.window.lot.ravel()[cell]:
+            continue
+        x, y = grid.xy(cell // grid.shape[1], cell % grid.shape[1])
+        yield NamedPlace(f"low spot {position + 1}", "low spot", float(x), float(y), cell)

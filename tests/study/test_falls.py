@@ -1,0 +1,82 @@
+"""Falls between named places: the measured one, and the interval of the likely surfaces."""
+
+from itertools import combinations
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from lotflow.inputs.job import read_job
+from lotflow.layers import RESULT_LAYERS
+from lotflow.study.falls import falls_table, named_places
+from lotflow.study.lot_water import study_lot
+from lotflow.terrain.confidence import interval
+
+SAMPLE = Path(__file__).parents[2] / "data_samples" / "alder_court"
+
+
+@pytest.fixture(scope="module")
+def lot():
+    return study_lot(read_job(SAMPLE))
+
+
+@pytest.fixture(scope="module")
+def places(lot):
+    return named_places(lot)
+
+
+def levels(lot, places, number=50, spread=0.05):
+    ground = lot.window.surface.ground.values.ravel()[[place.cell for place in places]]
+    return ground + spread * np.random.default_rng(1).standard_normal((number, len(places)))
+
+
+def test_places_are_those_of_the_main_case(places):
+    """Inlets, outlets of the proposed system, openings, low spots; not what is replaced."""
+    kinds = {place.name: place.kind for place in places}
+    assert kinds["Patio basin"] == "inlet"
+    assert kinds["Patio curb outlet"] == "outlet"
+    assert kinds["Back door"] == "opening"
+    assert kinds["low spot 1"] == "low spot"
+    assert "Old emitter" not in kinds
+
+
+def test_a_place_in_a_wall_has_the_level_of_the_ground_beside_it(lot, places):
+    roof = lot.window.surface.roof.ravel()
+    assert not any(roof[place.cell] for place in places)
+
+
+def test_every_pair_stands_once_from_the_higher_to_the_lower(lot, places):
+    table = falls_table(lot, places, levels(lot, places))
+    assert list(table) == [column.name for column in RESULT_LAYERS["falls"].columns]
+    pairs = {frozenset(pair) for pair in zip(table["from_place"], table["to_place"], strict=True)}
+    assert pairs == {frozenset((a.name, b.name)) for a, b in combinations(places, 2)}
+    assert len(table) == len(pairs)
+    assert (table["fall_m"] >= 0).all()
+
+
+def test_falls_and_their_intervals_are_differences_of_levels(lot, places):
+    drawn = levels(lot, places)
+    table = falls_table(lot, places, drawn).set_index(["from_place", "to_place"])
+    row = table.loc[("Patio basin", "Patio curb outlet")]
+    at = {place.name: position for position, place in enumerate(places)}
+    upper, lower = at["Patio basin"], at["Patio curb outlet"]
+    ground = lot.window.surface.ground.values.ravel()
+    assert row["fall_m"] == ground[places[upper].cell] - ground[places[lower].cell]
+    assert (row["fall_m_p05"], row["fall_m_p50"], row["fall_m_p95"]) == tuple(
+        interval(drawn[:, upper] - drawn[:, lower])
+    )
+    away = np.hypot(places[upper].x - places[lower].x, places[upper].y - places[lower].y)
+    assert row["distance_m"] == pytest.approx(away)
+    assert row["slope"] == pytest.approx(row["fall_m"] / away)
+
+
+def test_a_fall_is_certain_only_where_95_of_100_surfaces_fall_that_way(lot, places):
+    exact = falls_table(lot, places, levels(lot, places, spread=0.0))
+    assert (exact["is_certain"] == (exact["fall_m"] > 0)).all()
+    rough = falls_table(lot, places, levels(lot, places, spread=10.0))
+    assert not rough["is_certain"].all()
+    assert (rough["is_certain"] == (rough["fall_m_p05"] > 0)).all()
+
+
+def test_without_places_there_are_no_falls(lot):
+    assert falls_table(lot, (), np.zeros((5, 0))).empty
