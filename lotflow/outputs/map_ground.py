@@ -102,6 +102,30 @@ def ground_pixels(grid: Grid) -> Pixels:
     return pixels
 
 
+def share_pixels(share: FloatArray, colour: str, opacity: float) -> Pixels:
+    """
+    Tint cells by how likely they are to belong to something; transparent where never.
+
+    Parameters
+    ----------
+    share
+        0 to 1 [-]; NaN where not known.
+    colour
+        "#rrggbb".
+    opacity
+        Of a cell that always does, 0 to 1.
+
+    Examples
+    --------
+    >>> share_pixels(np.array([[0.0, 0.5, 1.0]]), "#ff0000", 0.4)[0].tolist()
+    [[255, 0, 0, 0], [255, 0, 0, 51], [255, 0, 0, 102]]
+    """
+    pixels = np.empty((*share.shape, 4), dtype=np.uint8)
+    pixels[..., :3] = [int(colour[k : k + 2], 16) for k in (1, 3, 5)]
+    pixels[..., 3] = np.round(np.nan_to_num(share) * opacity * 255)
+    return pixels
+
+
 def depth_pixels(depth: FloatArray, deepest: float) -> Pixels:
     """
     Colour low spots by depth; transparent where there is none.

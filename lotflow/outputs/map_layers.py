@@ -11,7 +11,7 @@ from matplotlib.collections import LineCollection, PathCollection, PolyCollectio
 from numpy.typing import NDArray
 
 from lotflow.outputs import palette
-from lotflow.outputs.map_ground import depth_pixels, ground_pixels
+from lotflow.outputs.map_ground import depth_pixels, ground_pixels, share_pixels
 from lotflow.outputs.map_symbols import (
     arrowheads,
     crossing_triangles,
@@ -22,6 +22,8 @@ from lotflow.outputs.map_symbols import (
 )
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     from geopandas import GeoDataFrame
     from matplotlib.axes import Axes
 
@@ -47,6 +49,8 @@ RUN_OFF: Final = "#ffffff"
 NO_GROUND: Final = "#eeece6"
 BUILDING: Final = "#d9d7d2"
 BUILDING_EDGE: Final = "#7d7a74"
+#: Opacity of a catchment where it is certain.
+_TINT: Final = 0.24
 #: Fills of catchments, far from each other and from the blue of water for any eye (Okabe and
 #: Ito's palette without its blues, and an olive).
 CATCHMENTS: Final = ("#e69f00", "#cc79a7", "#009e73", "#d55e00", "#8a7a00", "#7a4fa3")
@@ -182,14 +186,32 @@ def draw_ground(field: MapField, ground: Grid, depth: Grid, deepest: float) -> N
     field.axes.imshow(water, extent=edges, interpolation="nearest", zorder=3)
 
 
-def draw_catchments(field: MapField, catchments: GeoDataFrame) -> None:
-    """Tint the catchment of each inlet, and draw its edge."""
-    for number, polygon in enumerate(catchments.geometry):
+def draw_catchments(field: MapField, catchments: GeoDataFrame, shares: Mapping[str, Grid]) -> None:
+    """
+    Tint the catchment of each inlet, fading where it is less certain, and draw its edge.
+
+    Parameters
+    ----------
+    field
+        Where.
+    catchments
+        Layer of the result.
+    shares
+        How likely each cell drains to an inlet [-], by its name; without them a tint is even.
+    """
+    pairs = zip(catchments["name"], catchments.geometry, strict=True)
+    for number, (name, polygon) in enumerate(pairs):
         colour = CATCHMENTS[number % len(CATCHMENTS)]
         path = [outline(polygon)]
-        field.axes.add_collection(
-            PathCollection(path, facecolors=colour, edgecolors="none", alpha=0.20, zorder=2)
-        )
+        if name in shares:
+            rows, columns, extent = cells_shown(shares[name], field.bounds)
+            edges = (extent[0], extent[2], extent[1], extent[3])
+            tint = share_pixels(shares[name].values[rows, columns], colour, _TINT)
+            field.axes.imshow(tint, extent=edges, interpolation="bilinear", zorder=2)
+        else:
+            field.axes.add_collection(
+                PathCollection(path, facecolors=colour, edgecolors="none", alpha=_TINT, zorder=2)
+            )
         field.axes.add_collection(
             PathCollection(path, facecolors="none", edgecolors=colour, linewidths=1.5, zorder=5)
         )

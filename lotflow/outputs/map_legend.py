@@ -331,11 +331,14 @@ def draw_inlet_table(panel: Panel, content: MapContent) -> None:
     content
         What the map shows.
     """
-    count = rows_that_fit(panel, reserved=0)
+    count = rows_that_fit(panel, reserved=int(bool(content.shares)))
     colours = dict(
         zip(content.catchments["name"], CATCHMENTS * len(content.catchments), strict=False)
     )
     panel.heading("Catchments of inlets")
+    if content.shares:
+        panel.text(0.0, "paler: less certain to drain there", fontstyle="italic")
+        panel.y -= _ROW
     for inlet in content.inlets.head(count).to_dict("records"):
         colour = colours.get(inlet["name"], "white")
         panel.axes.add_patch(Rectangle((0.02, panel.y - 0.05), 0.1, 0.1, facecolor=colour))

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import logging
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -82,6 +82,8 @@ class MapContent:
         What the map was made from: file, cell size, vertical accuracy.
     units
         "us" or "metric"; also the paper, Letter or A4.
+    shares
+        How likely each cell drains to an inlet [-], by its name, where that was found.
     """
 
     ground: Grid
@@ -98,6 +100,7 @@ class MapContent:
     title: str
     note: str
     units: UnitSystem
+    shares: Mapping[str, Grid] = field(default_factory=dict)
 
 
 def map_bytes(content: MapContent) -> bytes:

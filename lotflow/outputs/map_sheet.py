@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 import warnings
 from dataclasses import replace
+from functools import partial
 from typing import TYPE_CHECKING, Any, Final
 
 import matplotlib as mpl
@@ -192,7 +193,7 @@ def _draw_layers(field: MapField, content: MapContent, deepest: float) -> None:
     layers.draw_ground(field, content.ground, content.depth, deepest)
     for draw, frame in (
         (layers.draw_water, content.water),
-        (layers.draw_catchments, content.catchments),
+        (partial(layers.draw_catchments, shares=content.shares), content.catchments),
         (layers.draw_buildings, content.buildings),
         (layers.draw_low_spots, content.low_spots),
         (layers.draw_lot, content.lot),

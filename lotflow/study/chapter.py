@@ -62,3 +62,15 @@ class Chapter:
     sections: Mapping[str, Sequence[Mapping[str, Any]]] = field(default_factory=dict)
     rasters: Mapping[str, Raster] = field(default_factory=dict)
     texts: Mapping[str, str] = field(default_factory=dict)
+
+
+def inlet_share_file(number: int) -> str:
+    """
+    Name of the raster that tells how likely cells drain to an inlet.
+
+    Parameters
+    ----------
+    number
+        Of the inlet, from 1.
+    """
+    return f"drains_to_inlet_{number}.tif"

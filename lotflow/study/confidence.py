@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
-from lotflow.study.chapter import Chapter, Raster
+from lotflow.study.chapter import Chapter, Raster, inlet_share_file
 from lotflow.study.confidence_findings import (
     Bounds,
     confidence_note,
@@ -211,7 +211,7 @@ def _rasters(lot: LotWater, realised: Realised) -> dict[str, Raster]:
         "likely_inlet_share.tif": shown(share, "share of realisations in which it does"),
     }  # fmt: skip
     for number, values in enumerate(realised.draining(), start=1):
-        rasters[f"drains_to_inlet_{number}.tif"] = shown(
+        rasters[inlet_share_file(number)] = shown(
             values, f"share of realisations in which a cell drains to inlet number {number}"
         )
     return rasters

@@ -18,6 +18,7 @@ from lotflow.outputs.result_set import check_result_folder, write_result_set
 from lotflow.outputs.summary import summary_content
 from lotflow.outputs.summary_csv import summary_csv
 from lotflow.outputs.summary_text import summary_text
+from lotflow.study.chapter import inlet_share_file
 from lotflow.study.field_pack import PACK_FILES, pack_files, sheet_content
 from lotflow.study.provenance import provenance
 from lotflow.terrain.notes import balance_as_areas
@@ -117,6 +118,11 @@ def _map_content(study: Study, grid_note: str) -> MapContent:
         title=job.job.name or "Lot",
         note=grid_note,
         units=job.job.units,
+        shares={
+            name: study.rasters[inlet_share_file(number)].grid
+            for number, name in enumerate(study.lot.names, start=1)
+            if inlet_share_file(number) in study.rasters
+        },
     )
 
 

@@ -296,6 +296,20 @@ def test_a_lot_in_feet_is_drawn_at_the_same_scale_as_in_metres(usual):
     assert (np.abs(in_metres - in_feet).max(axis=2) > 40).mean() < 0.002
 
 
+def test_a_catchment_fades_where_it_is_less_certain():
+    """Of two maps that differ in one cell's share, only the ground there differs, and is paler."""
+    even = content()
+    name = even.catchments["name"].iloc[0]
+    share = np.where(np.isnan(even.ground.values), np.nan, 1.0)
+    sure = replace(even, shares={name: even.ground.with_values(share)})
+    faded = replace(even, shares={name: even.ground.with_values(share * 0.25)})
+    drawn = [np.asarray(Image.open(io.BytesIO(map_bytes(one)))).astype(int)[..., :3].sum(axis=-1)
+             for one in (sure, faded)]  # fmt: skip
+    assert (drawn[1] - drawn[0]).max() > 30
+    assert "paler: less certain to drain there" in drawn_texts(sure)
+    assert "paler: less certain to drain there" not in drawn_texts(even)
+
+
 def test_describing_a_map_does_not_import_matplotlib():
     code = "import sys, lotflow.outputs.map_picture; sys.exit('matplotlib' in sys.modules)"
     assert subprocess.run([sys.executable, "-c", code], check=False).returncode == 0
