@@ -125,5 +125,6 @@ def test_each_string_everywhere(
         outcome = outcome_of_run(server, plain_forms, counter, next(places), text, [text])
         tally.add(outcome, repr(text[:40]))
         assert outcome in ("equal", "refused")
-        assert outcome == "equal" or not is_taken(text), text[:100]
+        # to the libraries a text ends at a zero byte: names that differ behind it are alike
+        assert outcome == "equal" or not is_taken(text) or b"\0" in text, text[:100]
     report(tally)
