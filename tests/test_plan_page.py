@@ -174,10 +174,20 @@ def test_names_step_aside_for_each_other(plan):
     """Two names of one place go to two sides of it; one whose side is taken by a mark, too."""
     sides = plan.execute_script(
         "const at = { x: 100, y: 100, width: 80, height: 16, fixed: false }; "
-        "return [placedNames([at, at], []), placedNames([at], [[150, 100]]), "
-        "placedNames([{ ...at, fixed: true }], [])]"
+        "const view = [0, 0, 400, 400]; "
+        "return [placedNames([at, at], [], view, []), placedNames([at], [[150, 100]], view, []), "
+        "placedNames([{ ...at, fixed: true }], [], view, [])]"
     )
     assert sides == [["right", "left"], ["left"], ["center"]]
+
+
+def test_names_stay_in_view_and_off_what_lies_on_the_map(plan):
+    sides = plan.execute_script(
+        "const at = { x: 360, y: 100, width: 80, height: 16, fixed: false }; "
+        "const view = [0, 0, 400, 400], box = [[260, 80, 345, 120]]; "
+        "return [placedNames([at], [], view, []), placedNames([at], [], view, box)]"
+    )
+    assert sides == [["left"], ["bottom"]]
 
 
 def test_units_are_switched_everywhere(plan):

@@ -15,11 +15,11 @@ from lotflow.outputs.map_ground import depth_pixels, ground_pixels, share_pixels
 from lotflow.outputs.map_symbols import (
     arrowheads,
     crossing_triangles,
-    drawn_course,
     lines_of,
     outline,
     stretches,
 )
+from lotflow.outputs.smooth_lines import drawn_course
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -28,8 +28,8 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
     from lotflow.grid import Grid
-    from lotflow.outputs.map_symbols import Points
     from lotflow.outputs.map_view import Bounds
+    from lotflow.outputs.smooth_lines import Points
 
 INK: Final = "#22252b"
 LOT: Final = "#b3123f"

@@ -90,6 +90,8 @@ class DrawnLayer:
         Column and value of rows that are drawn twice as wide.
     hues
         Colours of the rows in turn, instead of `fill` and `stroke`.
+    by_cells
+        Whether its lines run from cell to cell, and are drawn without those steps.
     """
 
     title: str
@@ -108,6 +110,7 @@ class DrawnLayer:
     verdicts: Verdicts | None = None
     bold: tuple[str, object] | None = None
     hues: tuple[str, ...] = ()
+    by_cells: bool = False
 
 
 _POND: Final = (
@@ -168,7 +171,7 @@ DRAWN: Final[dict[str, DrawnLayer]] = {
         heading="low_spot", told=_POND, rows=open_case,
     ),
     "flow_paths": DrawnLayer(
-        "Flow paths", stroke=palette.FLOW, width=2,
+        "Flow paths", stroke=palette.FLOW, width=2, by_cells=True,
         told=(
             Told("Drains to its end", "area_m2", "area"),
             Told("Length", "length_m", "length"),

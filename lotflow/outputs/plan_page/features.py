@@ -10,6 +10,7 @@ import shapely
 
 from lotflow.outputs import palette
 from lotflow.outputs.plan_page.drawn import DRAWN, DrawnLayer
+from lotflow.outputs.smooth_lines import drawn_course
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -73,6 +74,9 @@ def _features(frame: Any, drawn: DrawnLayer, ground: Grid) -> list[dict[str, Any
     for number, (row, shape) in enumerate(zip(frame.to_dict("records"), shapes, strict=True)):
         if shape is None or shape.is_empty:
             continue
+        if drawn.by_cells:
+            course = drawn_course(shapely.get_coordinates(shape), ground.transform.a, rounds=1)
+            shape = shapely.LineString(course)  # noqa: PLW2901 - the same way, for the eye
         feature: dict[str, Any] = {
             "row": number,
             "shape": _shape(shape, (west, south), decimals),

@@ -100,8 +100,18 @@ function startPage(data, water) {
     const symbols = [...drawn.values()].filter(({ group }) => map.hasLayer(group))
       .flatMap(({ group }) => (group.getLayers?.() ?? []).filter((shape) => shape instanceof L.Marker))
       .map((shape) => pixels(shape.getLatLng())).map(({ x, y }) => [x, y]);
-    const sides = placedNames(there.map((name) => ({ ...name, ...pixels(name.at) })), symbols);
+    const sides = placedNames(
+      there.map((name) => ({ ...name, ...pixels(name.at) })), symbols, ...viewInLayer());
     there.forEach(({ tag }, n) => { tag.options.direction = sides[n]; tag.update(); });
+  }
+
+  // What is seen, and what lies on it for good, as boxes in the pixels of the layers.
+  function viewInLayer() {
+    const { x, y } = map.containerPointToLayerPoint([0, 0]);
+    const frame = map.getContainer().getBoundingClientRect();
+    const boxes = ["scale", "north"].map((id) => byId(id).getBoundingClientRect()).map((box) =>
+      [x + box.left - frame.left, y + box.top - frame.top, x + box.right - frame.left, y + box.bottom - frame.top]);
+    return [[x, y, x + frame.width, y + frame.height], boxes];
   }
 
   function stormLayers() {
@@ -417,9 +427,9 @@ function startPage(data, water) {
   map.on("click", (event) => tapped(event.latlng));
   map.on("mousemove", (event) => position(event.latlng));
   map.on("zoomend moveend", scale);
-  map.on("zoomend", placeNames);
-  placeNames();
   scale();
+  map.on("moveend", placeNames);
+  placeNames();
   return { map, tapped, state, water };
 }
 

@@ -63,10 +63,13 @@ function common(a, b) {
   return wide > 0 && high > 0 ? wide * high : 0;
 }
 
+function covered([west, north, east, south]) { return (east - west) * (south - north); }
+
 // Side of each name: { x, y, width, height, fixed } in pixels, a fixed one stays on its place.
-// Covering another name costs most, covering a symbol less.
-function placedNames(names, symbols) {
-  const taken = [];
+// Covering another name or what lies on the map costs most, and leaving the view as much;
+// covering a symbol costs less.
+function placedNames(names, symbols, view, things) {
+  const taken = [...things];
   const boxes = symbols.map(([x, y]) => [x - 7, y - 7, x + 7, y + 7]);
   for (const { x, y, width, height, fixed } of names) {
     if (fixed) taken.push([x - width / 2, y - height / 2, x + width / 2, y + height / 2]);
@@ -77,6 +80,7 @@ function placedNames(names, symbols) {
     for (const [side, box] of Object.entries(SIDES)) {
       const there = box(x, y, width, height);
       const cost = 5 * taken.reduce((sum, one) => sum + common(one, there), 0)
+        + 5 * (covered(there) - common(view, there))
         + boxes.reduce((sum, one) => sum + common(one, there), 0);
       if (best === null || cost < best.cost) best = { side, there, cost };
     }
