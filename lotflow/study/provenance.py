@@ -11,6 +11,8 @@ from lotflow import __version__
 from lotflow.inputs.open import sha256
 
 if TYPE_CHECKING:
+    from pathlib import Path
+
     from lotflow.inputs.elevation import ElevationSource
     from lotflow.inputs.job import Job
     from lotflow.inputs.site import Site
@@ -36,11 +38,9 @@ def library_versions() -> dict[str, str]:
     return found
 
 
-def _rainfall(job: Job) -> dict[str, str] | None:
-    """Name the rainfall table with its hash; coefficients stand in the job itself."""
-    if job.rainfall is None or job.rainfall.file is None:
-        return None
-    return {"file": job.rainfall.file.name, "sha256": sha256(job.rainfall.file)}
+def _hashed(file: Path | None) -> dict[str, str] | None:
+    """Name a file with its hash; None where none was given."""
+    return None if file is None else {"file": file.name, "sha256": sha256(file)}
 
 
 def provenance(
@@ -66,7 +66,9 @@ def provenance(
              "sha256": s.hashes}
             for s in site.sources
         ],
-        "rainfall": _rainfall(job),
+        # rainfall coefficients stand in the job itself
+        "rainfall": _hashed(None if job.rainfall is None else job.rainfall.file),
+        "prices": _hashed(None if job.prices is None else job.prices.file),
         "libraries": library_versions(),
     }  # fmt: skip
     packed = json.dumps(content, sort_keys=True, allow_nan=False).encode()

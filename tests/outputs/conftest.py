@@ -40,6 +40,7 @@ def make_layers():
             data = {column.name: _column(column, rows, rng) for column in layer.columns}
             if layer.name == "findings":
                 data["severity"] = [("note", "fail", "warn")[row % 3] for row in range(rows)]
+                data["message"] = [text or "Nothing is said." for text in data["message"]]
             if layer.name == "lot_line_crossings":
                 data["direction"] = [("on", "off")[row % 2] for row in range(rows)]
             frame = pd.DataFrame(data)
