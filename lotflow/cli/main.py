@@ -12,6 +12,7 @@ import click
 from lotflow import __version__
 from lotflow.cli.check import check
 from lotflow.cli.demo import demo
+from lotflow.cli.interrupts import interrupts_kept
 from lotflow.cli.layers import layers
 from lotflow.cli.run import run
 from lotflow.cli.screen import screen
@@ -117,8 +118,9 @@ def _state(stop: BaseException) -> str:
 def _exit_code(arguments: list[str] | None) -> int:  # noqa: PLR0911 - one line per outcome
     """Run a command; every failure becomes one message on stderr."""
     try:
-        result = commands(args=arguments, prog_name="lotflow", standalone_mode=False)
-        sys.stdout.flush()
+        with interrupts_kept():
+            result = commands(args=arguments, prog_name="lotflow", standalone_mode=False)
+            sys.stdout.flush()
     except click.exceptions.Exit as stop:
         return stop.exit_code
     except click.ClickException as wrong:
