@@ -19,6 +19,7 @@ from pyogrio import raw
 
 from lotflow.errors import OutputError
 from lotflow.outputs.failures import deepest_reason
+from lotflow.outputs.geopackage_register import faults_of_register
 from lotflow.outputs.result_file import ResultFile
 from lotflow.outputs.typed_tables import Table, common_crs, typed_tables
 
@@ -205,6 +206,7 @@ def _faults_in_tables(path: Path, tables: Sequence[Table]) -> Iterator[str]:
         told = connection.execute("PRAGMA integrity_check").fetchall()
         if told != [("ok",)]:
             yield f"SQLite finds {told[0][0]}"
+        yield from faults_of_register(connection, tables)
         for table in tables:
             yield from _faults_of_table(connection, table)
 

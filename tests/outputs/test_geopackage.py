@@ -190,12 +190,33 @@ def test_what_was_written_passes(written, layers):
         ("UPDATE \"lot\" SET geom = X'00' WHERE fid = 1", "does not read back"),
         ('DROP TABLE "runoff"', "runoff"),
         ("DELETE FROM gpkg_metadata_reference", "metadata differ"),
+        ("PRAGMA application_id = 0", "not marked as a GeoPackage"),
+        ("PRAGMA user_version = 0", "not marked as a GeoPackage"),
+        (
+            "UPDATE gpkg_ogr_contents SET feature_count = 0 WHERE table_name = 'lot'",
+            "lot is said to have 0 rows, not 5",
+        ),
+        ("UPDATE gpkg_contents SET min_x = NULL WHERE table_name = 'lot'", "extent of lot"),
+        ("UPDATE gpkg_contents SET srs_id = -1 WHERE table_name = 'lot'", "coordinate system"),
+        ("UPDATE gpkg_spatial_ref_sys SET definition = ''", "coordinate system"),
+        ("DELETE FROM gpkg_extensions WHERE table_name = 'lot'", "index is registered"),
     ],
 )
 @pytest.mark.filterwarnings("ignore::RuntimeWarning:pyogrio")
 def test_a_difference_is_found(written, layers, statement, told):
     change(written, statement)
     with pytest.raises(OutputError, match=told):
+        verify_geopackage(written, layers, metadata=METADATA)
+
+
+@pytest.mark.parametrize("layer", ["lot", "runoff"])
+@pytest.mark.filterwarnings("ignore::RuntimeWarning:pyogrio")
+def test_a_trigger_that_one_layer_lacks_is_found(written, layers, layer):
+    """Without it the count of the layer goes wrong with the first row that is added."""
+    with closing(sqlite3.connect(written)) as connection:
+        connection.execute(f'DROP TRIGGER "trigger_insert_feature_count_{layer}"')
+        connection.commit()
+    with pytest.raises(OutputError, match=f"triggers of {layer} are missing"):
         verify_geopackage(written, layers, metadata=METADATA)
 
 
