@@ -15,7 +15,16 @@ from pathlib import Path
 import pytest
 from programme.judge import Tally, stopped
 from programme.power_cut import cuts
-from programme.results import BROKEN, INCOMPLETE, NOTHING, Results, left_over, size
+from programme.results import (
+    BROKEN,
+    INCOMPLETE,
+    NOTHING,
+    Results,
+    contents,
+    left_over,
+    reads_the_same,
+    size,
+)
 from programme.server import Ended, Server
 from programme.tiers import SEED, numbered, report, tiers
 
@@ -270,6 +279,11 @@ def test_failing_calls_of_the_libraries(
         call = number + 1 if number < cases // 2 else rng.randrange(cases // 2, 1500)
         ended = native_results.write("B", place / "result", native=[call, code])
         outcome = outcome_of(native_results, place / "result", ended, "A")
+        if outcome == "silent" and ended.code == 0:
+            # a library that tries again may lay a file out anew, and it holds the same
+            held = contents(place / "result")
+            again = reads_the_same(held, native_results.whole["B"], tmp_path)
+            outcome = "equal" if again else outcome
         tally.add(outcome, f"call {call}")
         assert left_over(place / "result") == []
     report(tally)
