@@ -91,6 +91,8 @@ def _structure(table: bytes) -> tuple[int, int, list[_Field]]:
         raise ValueError("it is no dBASE table")
     fields: list[_Field] = []
     at, place = _HEADER.size, 1
+    if len(table) < start:
+        raise ValueError("it is cut off")
     while at < start and table[at] != _END_OF_FIELDS:
         name, kind, length, decimals = _FIELD.unpack_from(table, at)
         if kind == b"C":  # long texts have the high byte of their length there

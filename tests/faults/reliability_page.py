@@ -21,6 +21,9 @@ TESTS: Final = HERE.parent
 PAGE: Final = TESTS.parent / "docs" / "reliability.md"
 STORE: Final = HERE / "outcomes.jsonl"
 
+#: What is kept of a tally.
+KEPT: Final = ("name", "cases", "counts", "seed", "seeds")
+
 #: What the outcomes of the tallies are called on the page.
 WORDS: Final = {"equal": "same", "refused": "refused", "finding": "told", "silent": "SILENT",
                 "traceback": "traceback", "signal": "signal", "hang": "hang",
@@ -153,7 +156,7 @@ def written(page: str, found: dict[str, dict[str, Any]]) -> str:
 
 if __name__ == "__main__":
     together = tallies([Path(name) for name in sys.argv[1:]])
-    STORE.write_text(
-        "".join(json.dumps(entry) + "\n" for _, entry in sorted(together.items())), encoding="utf-8"
-    )
+    # what was said names folders of the machine it ran on
+    kept = [{key: entry[key] for key in KEPT} for _, entry in sorted(together.items())]
+    STORE.write_text("".join(json.dumps(entry) + "\n" for entry in kept), encoding="utf-8")
     PAGE.write_text(written(PAGE.read_text(encoding="utf-8"), together), encoding="utf-8")
