@@ -7,10 +7,11 @@ import subprocess
 import sys
 import textwrap
 import time
+from typing import Annotated
 
 import pytest
 
-from lotflow.cli.interrupts import interrupts_kept
+from lotflow.cli.interrupts import interrupts_kept, is_interrupt
 
 CALLBACK = ctypes.CFUNCTYPE(ctypes.c_int, ctypes.c_int)
 
@@ -67,3 +68,19 @@ def test_the_command_line_ends_with_130(tmp_path):
     assert done.returncode == 130, done.stderr
     assert done.stderr.strip() == "lotflow: stopped; nothing was written."
     assert not (tmp_path / "result").exists()
+
+
+def test_an_interrupt_that_a_library_has_wrapped_is_known():
+    """As the library of the job model does with what a function of ours raises."""
+    from pydantic import BaseModel, PlainSerializer  # noqa: PLC0415 - for this one only
+
+    def stops(_value):
+        raise KeyboardInterrupt
+
+    class Model(BaseModel):
+        value: Annotated[int, PlainSerializer(stops)]
+
+    with pytest.raises(Exception, match="KeyboardInterrupt") as caught:
+        Model(value=1).model_dump()
+    assert is_interrupt(caught.value)
+    assert not is_interrupt(ValueError("a number is wrong"))

@@ -44,3 +44,26 @@ def interrupts_kept() -> Iterator[None]:
         yield
     finally:
         sys.excepthook, sys.unraisablehook = usual_print, usual
+
+
+def is_interrupt(error: BaseException | None) -> bool:
+    """
+    Tell whether an error is an interrupt that a library has wrapped in an error of its own.
+
+    Parameters
+    ----------
+    error
+        What was raised.
+
+    Examples
+    --------
+    >>> is_interrupt(ValueError("error calling a function: KeyboardInterrupt: "))
+    True
+    >>> is_interrupt(ValueError("a number is wrong"))
+    False
+    """
+    while error is not None:
+        if isinstance(error, KeyboardInterrupt) or "KeyboardInterrupt" in str(error):
+            return True
+        error = error.__cause__ or error.__context__
+    return False

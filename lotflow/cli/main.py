@@ -12,7 +12,7 @@ import click
 from lotflow import __version__
 from lotflow.cli.check import check
 from lotflow.cli.demo import demo
-from lotflow.cli.interrupts import interrupts_kept
+from lotflow.cli.interrupts import interrupts_kept, is_interrupt
 from lotflow.cli.layers import layers
 from lotflow.cli.run import run
 from lotflow.cli.screen import screen
@@ -109,6 +109,12 @@ def main(arguments: list[str] | None = None) -> None:
     sys.exit(_exit_code(arguments))
 
 
+def _stopped(stop: BaseException) -> int:
+    """Say that a run was stopped; give the exit code."""
+    click.echo(f"lotflow: stopped; {_state(stop)}.", err=True)
+    return 130
+
+
 def _state(stop: BaseException) -> str:
     """Say what a run that was stopped has left, by the note of what it was stopped in."""
     notes = [note for error in (stop, stop.__context__) for note in getattr(error, "__notes__", ())]
@@ -127,8 +133,7 @@ def _exit_code(arguments: list[str] | None) -> int:  # noqa: PLR0911 - one line 
         wrong.show()
         return wrong.exit_code
     except (click.Abort, KeyboardInterrupt) as stop:
-        click.echo(f"lotflow: stopped; {_state(stop)}.", err=True)
-        return 130
+        return _stopped(stop)
     except LotflowError as error:
         click.echo(f"lotflow: {error}", err=True)
         return 1
@@ -136,6 +141,8 @@ def _exit_code(arguments: list[str] | None) -> int:  # noqa: PLR0911 - one line 
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return 1
     except Exception as error:  # noqa: BLE001 - the last net: a bug must not look like a result
+        if is_interrupt(error):
+            return _stopped(error)
         shown = traceback.format_exc() if "-v" in sys.argv or "--verbose" in sys.argv else ""
         click.echo(
             f"{shown}lotflow: this is a fault of the program, nothing was written: "
