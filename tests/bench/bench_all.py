@@ -11,10 +11,16 @@ import platform
 import sys
 from pathlib import Path
 
+import bench_confidence
+import bench_page
 import bench_runoff
 import bench_screen
 import bench_terrain
 import bench_window
+
+BENCHES = (
+    bench_screen, bench_window, bench_terrain, bench_runoff, bench_confidence, bench_page,
+)  # fmt: skip
 
 INTRODUCTION = """# Performance
 
@@ -41,11 +47,12 @@ def machine():
 def table():
     """The benchmarks as a table."""
     lines = ["| what | amount | beside | ratio | aim |", "| --- | --- | --- | --- | --- |"]
-    for bench in (bench_screen, bench_window, bench_terrain, bench_runoff):
+    for bench in BENCHES:
         for what, amount, beside, ratio, aim in bench.rows():
-            unit = "" if "MB]" in what else " s"
-            wanted = "" if aim is None else f"at most {aim:g}"
-            lines.append(f"| {what} | {amount:.3g}{unit} | {beside} | {ratio:.3g} | {wanted} |")
+            unit = "" if what.endswith("]") else " s"
+            times = "" if ratio is None else f"{ratio:.3g}"
+            wanted = "" if aim is None else aim if isinstance(aim, str) else f"at most {aim:g}"
+            lines.append(f"| {what} | {amount:.3g}{unit} | {beside} | {times} | {wanted} |")
     return "\n".join(lines)
 
 

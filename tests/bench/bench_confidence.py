@@ -221,6 +221,7 @@ def rate(function, repeats=3):
 
 
 def speed(size=300, inlets=8, number=60):
+    """Realisations per second on one and two threads, draws included, and richdem's chain."""
     random = np.random.default_rng(1)
     ground = natural(random, size, deviation=1.0, exponent=3.0, tilt=0.01)
     ground += 0.03 * random.standard_normal(ground.shape)
@@ -254,11 +255,15 @@ def speed(size=300, inlets=8, number=60):
         return 1
 
     run(1)  # compiles
-    one, two, chain = rate(lambda: run(1)), rate(lambda: run(2)), rate(richdem_chain, 10)
-    print(f"{size} x {size} cells, {inlets} inlets, draws included, set-up shared by {number}")
-    print(f"one thread   {one:6.1f} per second (aim: 40)")
-    print(f"two threads  {two:6.1f} per second, {two / one:.2f} times as many (aim: 1.8)")
-    print(f"richdem      {chain:6.1f} per second; one thread is {one / chain:.1f} x (aim: 2.5)")
+    return rate(lambda: run(1)), rate(lambda: run(2)), rate(richdem_chain, 10)
+
+
+def rows():
+    """Lines of the table: what, amount, beside what, ratio, aim."""
+    one, two, chain = speed()
+    yield ("realisations on one thread [per s]", one, "richdem's chain", one / chain,
+           "at least 2.5, and 40 per s")  # fmt: skip
+    yield "realisations on two threads [per s]", two, "one thread", two / one, "at least 1.8"
 
 
 if __name__ == "__main__":
@@ -266,4 +271,5 @@ if __name__ == "__main__":
     if kind == "coverage":
         coverage(*(int(value) for value in rest[:2]), names=rest[2:])
     else:
-        speed()
+        for what, amount, beside, ratio, aim in rows():
+            print(f"{what:38s} {amount:6.1f}  {ratio:5.2f} x {beside} ({aim})")

@@ -107,18 +107,21 @@ return Array.from({ length: count }, () => {
 """
 
 
-def main():
-    """Print the figures."""
+def rows():
+    """Lines of the table: what, amount, beside what, ratio, aim; times only with a browser."""
     with tempfile.TemporaryDirectory() as name:
         page, shape = page_of_the_window(Path(name))
-        print(f"window of {shape[0]} x {shape[1]} cells: {page.stat().st_size / 1e6:.2f} MB")
+        told = f"plan page of {shape[0]} x {shape[1]} cells"
+        yield f"{told} [MB]", page.stat().st_size / 1e6, "", None, "at most 6"
         if not (shutil.which("chromium") and shutil.which("chromedriver")):
             return
         ready, taps = times_in_the_browser(page)
-        print(f"ready after {ready:.2f} s")
-        for kind, spent in taps.items():
-            print(f"tap, {kind}: median {np.median(spent):.1f} ms, longest {max(spent):.1f} ms")
+    yield f"{told}: ready", ready, "", None, None
+    for kind, spent in taps.items():
+        longest = max(spent) / 1000
+        yield f"longest of {len(spent)} taps, {kind}", longest, "", None, "at most 0.1 s"
 
 
 if __name__ == "__main__":
-    main()
+    for what, amount, *_, aim in rows():
+        print(f"{what:46s} {amount:7.3f} ({aim})")
