@@ -28,9 +28,10 @@ class OutletComparison:
     one_end
         The whole length runs one way.
     both_ends
-        Half of the length runs to either end; each outlet takes half of the flow.
+        Half of the length runs to either end; each outlet takes half of the flow. A flow at the
+        head, which enters at an end, leaves by the outlet there.
     middle
-        Both halves run to one outlet, which takes all of it.
+        Both halves run to one outlet, which takes all of it. A flow at the head runs down one.
     """
 
     one_end: Floats
@@ -92,7 +93,8 @@ def longest_run(channel: Channel, greatest_depth: Floats, *, tolerance: float = 
     Returns
     -------
     length
-        From the far end to the outlet [m]; 0 where the outlet itself holds the water too deep.
+        From the far end to the outlet [m]; 0 where the outlet itself holds the water too deep, or
+        the flow at the head alone is too much.
 
     Raises
     ------
@@ -106,13 +108,15 @@ def longest_run(channel: Channel, greatest_depth: Floats, *, tolerance: float = 
     """
     positive(inflow=channel.inflow, greatest_depth=greatest_depth)
     # longer than this, critical depth alone is too deep at the outlet
-    most = np.sqrt(GRAVITY) * channel.width * np.power(greatest_depth, 1.5) / channel.inflow
+    fullest = np.sqrt(GRAVITY) * channel.width * np.power(greatest_depth, 1.5)
+    most = np.maximum(fullest - channel.head_flow, 0.0) / channel.inflow
     shape = np.broadcast_shapes(
         *(np.shape(value) for value in vars(channel).values()), np.shape(greatest_depth)
     )
 
     def deepest(length: NDArray[np.float64]) -> Floats:
-        return water_profile(replace(channel, length=length)).deepest
+        # where nothing more fits, the answer below is 0 whatever this says
+        return water_profile(replace(channel, length=np.maximum(length, 1e-9))).deepest
 
     length = bisect_rising(
         deepest,
@@ -121,7 +125,8 @@ def longest_run(channel: Channel, greatest_depth: Floats, *, tolerance: float = 
         most,
         steps=int(np.ceil(-np.log2(tolerance))),
     )
-    return as_given(np.where(np.less(channel.outlet_depth, greatest_depth), length, 0.0))
+    fits = np.less(channel.outlet_depth, greatest_depth) & (most > 0)
+    return as_given(np.where(fits, length, 0.0))
 
 
 def compare_outlets(channel: Channel) -> OutletComparison:
@@ -146,7 +151,9 @@ def compare_outlets(channel: Channel) -> OutletComparison:
     >>> depths.both_ends / depths.one_end
     0.630
     """
-    half = water_profile(replace(channel, length=as_given(0.5 * np.asarray(channel.length))))
+    half = replace(channel, length=as_given(0.5 * np.asarray(channel.length)))
     return OutletComparison(
-        one_end=water_profile(channel).deepest, both_ends=half.deepest, middle=half.deepest
+        one_end=water_profile(channel).deepest,
+        both_ends=water_profile(replace(half, head_flow=0.0)).deepest,
+        middle=water_profile(half).deepest,
     )

@@ -46,6 +46,9 @@ class Channel:
         Fall of the bed toward the outlet divided by length [-]; 0 for a level channel.
     outlet_depth
         Depth of water the outlet holds in the channel [m]; 0 for a free end.
+    head_flow
+        Water that a pipe or leader lets in at the far end [m^3/s]; 0 or more. It is taken to bring
+        no momentum along the channel.
 
     Raises
     ------
@@ -68,16 +71,20 @@ class Channel:
     roughness: Floats
     slope: Floats = 0.0
     outlet_depth: Floats = 0.0
+    head_flow: Floats = 0.0
 
     def __post_init__(self) -> None:
         positive(width=self.width, length=self.length)
-        not_negative(inflow=self.inflow, roughness=self.roughness, outlet_depth=self.outlet_depth)
+        not_negative(
+            inflow=self.inflow, roughness=self.roughness,
+            outlet_depth=self.outlet_depth, head_flow=self.head_flow,
+        )  # fmt: skip
         finite(slope=self.slope)
 
     @property
     def flow(self) -> Floats:
         """Flow at the outlet [m^3/s]."""
-        return as_given(np.multiply(self.inflow, self.length))
+        return as_given(np.multiply(self.inflow, self.length) + self.head_flow)
 
 
 @dataclass(frozen=True)
@@ -217,7 +224,8 @@ def water_profile(channel: Channel, *, steps: int = _STEPS) -> ChannelProfile:
 
 def _flow_at(channel: Channel, distance: NDArray[np.float64]) -> NDArray[np.float64]:
     """Flow at a distance from the outlet: what comes in above it."""
-    return np.asarray(channel.inflow * np.maximum(np.subtract(channel.length, distance), 0.0))
+    along = np.maximum(np.subtract(channel.length, distance), 0.0)
+    return np.asarray(channel.head_flow + channel.inflow * along)
 
 
 def _momentum(

@@ -71,6 +71,23 @@ def test_with_friction_a_second_outlet_helps_even_more():
     assert compared.both_ends / compared.one_end < 2 ** (-2 / 3)
 
 
+def test_a_flow_at_the_head_shortens_the_run_to_nothing():
+    channel = Channel(0.1, 10.0, 0.0003, 0.012, head_flow=np.array([0.0, 0.001, 0.002, 0.02]))
+    runs = longest_run(channel, 0.1)
+    assert runs[0] > runs[1] > runs[2] > 0
+    assert runs[3] == 0.0
+    again = replace(channel, length=runs[1], head_flow=0.001)
+    assert water_profile(again).deepest == pytest.approx(0.1, rel=1e-4)
+
+
+def test_a_flow_at_the_head_leaves_at_its_end_but_runs_to_an_outlet_in_the_middle():
+    plain = compare_outlets(Channel(0.1, 10.0, 0.0003, 0.012))
+    compared = compare_outlets(Channel(0.1, 10.0, 0.0003, 0.012, head_flow=0.001))
+    assert compared.one_end > plain.one_end
+    assert compared.both_ends == plain.both_ends
+    assert plain.middle < compared.middle < compared.one_end
+
+
 def test_at_the_same_depth_two_outlets_serve_twice_the_channel():
     half = longest_run(Channel(0.1, 1.0, 0.0003, 0.012), 0.08)
     whole = Channel(0.1, 2 * half, 0.0003, 0.012)

@@ -25,7 +25,7 @@ def depth_by_solve_ivp(channel, *, distances):
     s0 = channel.slope
 
     def rhs(s, y):
-        flow, area = q * (length - s), b * y
+        flow, area = channel.head_flow + q * (length - s), b * y
         friction = (n * flow / area) ** 2 / (area / (b + 2 * y)) ** (4 / 3)
         above = s0 - friction - 2 * flow * q / (G * area**2)
         return -above / (1 - flow**2 * b / (G * area**3))
@@ -59,6 +59,9 @@ def depth_by_solve_ivp(channel, *, distances):
         {"outlet_depth": 0.08},
         {"outlet_depth": 0.15, "slope": 0.004},
         {"length": 30.0, "inflow": 0.0001},
+        {"head_flow": 0.002},
+        {"head_flow": 0.004, "inflow": 0.0001, "slope": 0.002},
+        {"head_flow": 0.001, "outlet_depth": 0.12},
     ],
 )
 def test_profile_against_an_independent_solution_of_the_textbook_equation(roughness, changes):
@@ -141,6 +144,15 @@ def test_water_held_at_the_outlet_stands_level_where_nothing_flows():
     assert profile.depth == pytest.approx(0.08 - 0.002 * profile.distance)
 
 
+def test_a_flow_at_the_head_without_friction_keeps_the_momentum_of_the_outlet():
+    """Q^2 / (g b y) + b y^2 / 2 at the far end, with the head's flow alone, is that of critical."""
+    channel = Channel(0.1, 10.0, 0.0002, 0.0, head_flow=0.001)
+    critical, far = critical_depth(0.003, 0.1), water_profile(channel).far_end
+    at_head = 0.001**2 / (G * 0.1 * far) + 0.1 * far**2 / 2
+    assert at_head == pytest.approx(1.5 * 0.1 * critical**2, rel=1e-6)
+    assert critical < far < np.sqrt(3) * critical
+
+
 def test_a_dry_channel_is_dry():
     assert water_profile(Channel(0.1, 10.0, 0.0, 0.012)).deepest == 0.0
 
@@ -171,6 +183,7 @@ def test_freeboard_is_the_least_height_below_a_level_grate():
         (lambda: Channel(0.1, 10.0, 0.001, -0.012), "roughness must be 0 or more"),
         (lambda: Channel(0.1, 10.0, 0.001, 0.012, np.nan), "slope must be a finite number"),
         (lambda: Channel(0.1, 10.0, 0.001, 0.012, 0.0, -0.1), "outlet depth must be 0 or more"),
+        (lambda: Channel(0.1, 10.0, 0.001, 0.012, head_flow=-1.0), "head flow must be 0 or more"),
         (lambda: critical_depth(-0.1, 0.1), "flow must be 0 or more"),
         (
             lambda: water_profile(Channel(0.1, 10.0, 0.001, 0.012)).freeboard(0.0),
