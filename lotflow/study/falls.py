@@ -23,6 +23,8 @@ if TYPE_CHECKING:
 
 #: More places than this are not paired: the list would be too long to be read.
 _MOST_PLACES: Final = 40
+#: Fewer surfaces have no 5 in 100.
+_FEWEST: Final = 20
 
 
 @dataclass(frozen=True)
@@ -82,7 +84,8 @@ def falls_table(lot: LotWater, places: Sequence[NamedPlace], level_m: FloatArray
     places
         From `named_places`.
     level_m
-        Shape (realisations, places): their ground in each likely surface [m].
+        Shape (realisations, places): their ground in each likely surface [m]. Fewer than 20
+        give no bounds, unless the data have no error.
 
     Returns
     -------
@@ -91,12 +94,15 @@ def falls_table(lot: LotWater, places: Sequence[NamedPlace], level_m: FloatArray
     """
     grid = lot.window.surface.ground
     ground = grid.values.ravel()[[place.cell for place in places]] if places else np.zeros(0)
+    is_enough = len(level_m) >= _FEWEST or lot.job.elevation.rmse_m == 0
     rows: list[dict[str, Any]] = []
     for pair in combinations(range(len(places)), 2):
         upper, lower = pair if ground[pair[0]] >= ground[pair[1]] else pair[::-1]
         start, end = places[upper], places[lower]
         run = float(np.hypot(end.x - start.x, end.y - start.y)) * grid.metres_per_unit
         low, middle, high = interval(level_m[:, upper] - level_m[:, lower])
+        if not is_enough:
+            low, high = np.nan, np.nan
         rows.append(
             {
                 "from_place": start.name, "from_kind": start.kind,

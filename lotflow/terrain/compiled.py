@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+from contextlib import suppress
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar, cast
 
@@ -17,7 +18,8 @@ Function = TypeVar("Function", bound="Callable[..., Any]")
 
 def _fingerprint() -> str:
     """Give a short word that changes when any kernel does: numba looks at single files only."""
-    sources = sorted(Path(__file__).parent.glob("realisation_*.py"))
+    folder = Path(__file__).parent
+    sources = sorted([*folder.glob("realisation_*.py"), *folder.glob("loops/*.py")])
     return hashlib.sha256(b"".join(path.read_bytes() for path in sources)).hexdigest()[:16]
 
 
@@ -49,9 +51,9 @@ def compiled(function: Function) -> Function:
 
 
 def _forgive_damage(decorated: Any) -> None:
-    """Compile again what was kept and can no longer be read; numba would give up."""
+    """Compile again what was kept and cannot be read, or could not be kept; numba would give up."""
     kept = decorated._cache  # noqa: SLF001 - numba has no other way to say it
-    load = kept.load_overload
+    load, save = kept.load_overload, kept.save_overload
 
     def load_or_forget(*arguments: Any) -> Any:
         try:
@@ -60,4 +62,8 @@ def _forgive_damage(decorated: Any) -> None:
             kept.flush()
             return None
 
-    kept.load_overload = load_or_forget
+    def save_if_there_is_room(*arguments: Any) -> None:
+        with suppress(OSError):  # a full disk: it is compiled again next time
+            save(*arguments)
+
+    kept.load_overload, kept.save_overload = load_or_forget, save_if_there_is_room

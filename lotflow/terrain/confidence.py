@@ -6,6 +6,8 @@ import math
 import os
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
+from itertools import pairwise
+from threading import Event
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
@@ -255,11 +257,18 @@ def run_realisations(
     )  # fmt: skip
     number = 1 if drawn.are_one else number
     workers = min(number, workers or _processors())
-    parts = [range(first, number, workers) for first in range(workers)]
+    # in runs, since draws of two kinds alternate and do not take the same time
+    ends = [number * worker // workers for worker in range(workers + 1)]
+    parts = [range(first, last) for first, last in pairwise(ends)]
+    stop = Event()
     # every realisation has random numbers of its own, and only whole numbers are summed up
     # across realisations, so that it does not matter who computes which
     with ThreadPoolExecutor(workers) as pool:
-        runs = list(pool.map(lambda part: _run(plan, drawn, watched, part, seed), parts))
+        try:
+            runs = list(pool.map(lambda part: _run(plan, drawn, watched, part, seed, stop), parts))
+        except BaseException:
+            stop.set()  # or an interrupt would wait for all of them
+            raise
     order = np.argsort(np.concatenate([list(part) for part in parts]), kind="stable")
     rows = [row for own, _ in runs for row in own]
     depth, volume, cells, intake, level = (
@@ -286,19 +295,32 @@ _Row = tuple["FloatArray", "FloatArray", "FloatArray", "FloatArray", "FloatArray
 
 
 def _run(
-    plan: RealisationPlan, drawn: LikelySurfaces, watched: Watched, part: range, seed: int
+    plan: RealisationPlan,
+    drawn: LikelySurfaces,
+    watched: Watched,
+    part: range,
+    seed: int,
+    stop: Event,
 ) -> tuple[list[_Row], NDArray[np.uint16]]:
     """Run some of the realisations; of each a row of `Realised`, and the counts of all."""
     hits = np.zeros((len(plan.inlets), plan.surface.missing.size), dtype=np.uint16)
     rows = []
     for position in part:
+        if stop.is_set():
+            break
         elevation = drawn.draw(position, _random(seed, position + 1))
-        rows.append(_measured(plan, realise(plan, elevation), watched, hits))
+        # of the ground itself: walls and buildings are put on for the water alone
+        level = np.asarray(elevation, dtype=np.float64).ravel()[watched.places]
+        rows.append(_measured(plan, realise(plan, elevation), watched, level, hits))
     return rows, hits
 
 
 def _measured(
-    plan: RealisationPlan, found: Realisation, watched: Watched, hits: NDArray[np.uint16]
+    plan: RealisationPlan,
+    found: Realisation,
+    watched: Watched,
+    level: FloatArray,
+    hits: NDArray[np.uint16],
 ) -> _Row:
     """Measure one realisation; adds to the counts."""
     surface, inlets = plan.surface, len(plan.inlets)
@@ -313,5 +335,5 @@ def _measured(
         volume.astype(np.float64) * LEVEL_STEP,
         cells.astype(np.float64),
         np.zeros(0) if weight is None else sums_by_label(found.label, weight.ravel(), inlets),
-        found.elevation(watched.places),
+        level,
     )

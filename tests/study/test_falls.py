@@ -1,5 +1,6 @@
 """Falls between named places: the measured one, and the interval of the likely surfaces."""
 
+from dataclasses import replace
 from itertools import combinations
 from pathlib import Path
 
@@ -10,7 +11,10 @@ from lotflow.inputs.job import read_job
 from lotflow.layers import RESULT_LAYERS
 from lotflow.study.falls import falls_table, named_places
 from lotflow.study.lot_water import study_lot
-from lotflow.terrain.confidence import interval
+from lotflow.terrain.confidence import Watched, interval, run_realisations
+from lotflow.terrain.error_model import ErrorModel
+from lotflow.terrain.realisation import realisation_plan
+from lotflow.terrain.routing import no_drains, route
 
 SAMPLE = Path(__file__).parents[2] / "data_samples" / "alder_court"
 
@@ -80,3 +84,32 @@ def test_a_fall_is_certain_only_where_95_of_100_surfaces_fall_that_way(lot, plac
 
 def test_without_places_there_are_no_falls(lot):
     assert falls_table(lot, (), np.zeros((5, 0))).empty
+
+
+def test_few_surfaces_give_no_bounds_and_no_certainty(lot, places):
+    """Of fewer than 20 none is the 5th of 100."""
+    table = falls_table(lot, places, levels(lot, places, number=12, spread=0.001))
+    assert not table["is_certain"].any()
+    assert table["fall_m_p05"].isna().all()
+    assert table["fall_m_p50"].notna().all()
+
+
+def test_without_error_one_surface_is_enough(lot, places):
+    elevation = lot.job.elevation.model_copy(update={"rmse_m": 0.0})
+    exact = replace(lot, job=lot.job.model_copy(update={"elevation": elevation}))
+    table = falls_table(exact, places, levels(lot, places, number=1, spread=0.0))
+    assert (table["fall_m_p05"] == table["fall_m"]).all()
+    assert (table["is_certain"] == (table["fall_m"] > 0)).all()
+
+
+def test_a_wall_at_a_place_does_not_raise_its_ground(lot, places):
+    """Walls and buildings are put on for the water; the fall is that of the ground."""
+    surface, cell = lot.window.surface, places[3].cell
+    walled = replace(surface, wall=surface.wall.copy(), elevation=surface.elevation.copy())
+    walled.wall.ravel()[cell] = True
+    walled.elevation.ravel()[cell] += 0.6
+    natural = route(walled, no_drains(walled))
+    plan = realisation_plan(natural, [], snap_cells=1.5, pond_depth_m=0.1)
+    watched = Watched(lot.low_spots.number, 0, None, np.array([cell]))
+    shown = run_realisations(plan, ErrorModel(0.0, 10.0, 0.1), watched, number=1, seed=0)
+    assert shown.level[0, 0] == surface.ground.values.ravel()[cell]
