@@ -36,7 +36,7 @@ class ChannelResult:
     freeboard_m
         From the water to the grate [m]; negative where it overflows.
     longest_run_m
-        Longest run one outlet can serve [m].
+        Longest run one outlet can serve [m]; NaN where nothing comes in through its grate.
     one_end_m, both_ends_m, middle_m
         Greatest depth with the outlet at one end, at both ends, in the middle [m].
     """
@@ -54,8 +54,10 @@ def channel_results(inlets: Sequence[InletFacts]) -> list[ChannelResult]:
     """
     Compute the water in every channel drain whose size and flow are known.
 
-    The bed is taken as level, and the water as coming in evenly along the length. Water that
-    stands in the drain line above the bed holds it up at the outlet.
+    The bed is taken as level, and the water as coming in evenly along the length. What lines,
+    roofs and pumps let in below the grate comes in at the far end of its stretch, the peaks of all
+    added: on the safe side. Water that stands in the drain line above the bed holds it up at the
+    outlet.
 
     Parameters
     ----------
@@ -65,28 +67,34 @@ def channel_results(inlets: Sequence[InletFacts]) -> list[ChannelResult]:
     known = [
         inlet for inlet in inlets
         if inlet.is_channel and inlet.channel_depth_m > 0 and inlet.channel_width_m > 0
-        and inlet.flow_m3s > NOTHING_M3S
+        and _comes(inlet)
     ]  # fmt: skip
-    if not known:
-        return []
-    length, width, depth, flow, run, held = np.array(
-        [(i.length_m, i.channel_width_m, i.channel_depth_m, i.flow_m3s, i.longest_stretch_m,
-          _held(i)) for i in known]
-    ).T  # fmt: skip
-    roughness = channel_roughness("polymer concrete channel").n_design
-    whole = Channel(width, length, flow / length, roughness, 0.0, held)
-    profile = water_profile(replace(whole, length=run))
-    deepest = np.atleast_1d(profile.deepest)
-    longest = np.atleast_1d(longest_run(whole, depth, tolerance=1e-3))
+    return [_channel_result(inlet) for inlet in known]
+
+
+def _comes(inlet: InletFacts) -> bool:
+    """Whether water comes into a channel drain; without rain it is not known."""
+    return inlet.flow_m3s + inlet.piped_m3s > NOTHING_M3S
+
+
+def _channel_result(inlet: InletFacts) -> ChannelResult:
+    """Water in one channel drain: in each stretch, and with its outlet elsewhere."""
+    roughness, depth = channel_roughness("polymer concrete channel").n_design, inlet.channel_depth_m
+    per_length = inlet.flow_m3s / inlet.length_m
+    whole = Channel(
+        inlet.channel_width_m, inlet.length_m, per_length, roughness, 0.0, _held(inlet),
+        inlet.piped_m3s,
+    )  # fmt: skip
+    run, piped = np.array(inlet.stretches).T
+    deepest = float(np.max(water_profile(replace(whole, length=run, head_flow=piped)).deepest))
+    longest = np.nan
+    if inlet.flow_m3s > NOTHING_M3S:
+        longest = float(longest_run(whole, depth, tolerance=1e-3))
     compared = compare_outlets(whole)
-    return [
-        ChannelResult(
-            inlet.name, float(deepest[k]), float(depth[k] - deepest[k]), float(longest[k]),
-            *(float(np.atleast_1d(place)[k])
-              for place in (compared.one_end, compared.both_ends, compared.middle)),
-        )
-        for k, inlet in enumerate(known)
-    ]  # fmt: skip
+    return ChannelResult(
+        inlet.name, deepest, depth - deepest, longest,
+        *(float(place) for place in (compared.one_end, compared.both_ends, compared.middle)),
+    )  # fmt: skip
 
 
 def _held(inlet: InletFacts) -> float:
@@ -116,7 +124,7 @@ def channel_findings(
         findings += _channel_top(inlet, limits)
         result = by_name.get(inlet.name)
         if result is None:
-            if inlet.is_channel and inlet.flow_m3s > NOTHING_M3S:
+            if inlet.is_channel and _comes(inlet):
                 findings.append(
                     inlet_finding(
                         inlet, "channel-size-unknown", "note",
@@ -132,9 +140,9 @@ def channel_findings(
             inlet_finding(
                 inlet, "channel-too-long", "fail",
                 f"In the design storm water in it stands {both_units(result.depth_m, 'depth')} "
-                f"deep, more than its depth of {both_units(inlet.channel_depth_m, 'depth')}. One "
-                f"outlet serves {both_units(result.longest_run_m, 'length')} of it. With the "
-                f"outlet at one end {both_units(result.one_end_m, 'depth')}, at both ends "
+                f"deep, more than its depth of {both_units(inlet.channel_depth_m, 'depth')}."
+                f"{_piped(inlet)}{_served(result)} With the outlet at one end "
+                f"{both_units(result.one_end_m, 'depth')}, at both ends "
                 f"{both_units(result.both_ends_m, 'depth')}, in the middle "
                 f"{both_units(result.middle_m, 'depth')}. Move or add an outlet, or take a deeper "
                 "or wider channel.",
@@ -142,6 +150,20 @@ def channel_findings(
             )
         )  # fmt: skip
     return findings
+
+
+def _piped(inlet: InletFacts) -> str:
+    """What of the water comes in below the grate."""
+    if not inlet.piped_m3s > NOTHING_M3S:
+        return ""
+    return f" {both_units(inlet.piped_m3s, 'flow')} of it come in through pipes."
+
+
+def _served(result: ChannelResult) -> str:
+    """How much of a channel one outlet serves."""
+    if np.isnan(result.longest_run_m):
+        return ""
+    return f" One outlet serves {both_units(result.longest_run_m, 'length')} of it."
 
 
 def _channel_top(inlet: InletFacts, limits: Limits) -> list[Finding]:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 from typing import TYPE_CHECKING, Any, Final
 
-from lotflow.drains.inlets import grate_depth, grate_perimeter
+from lotflow.drains.inlets import grate_capacity, grate_depth, grate_perimeter
 from lotflow.drains.judged import PRACTICE, Limits
 from lotflow.findings import Finding
 from lotflow.units import both_units
@@ -21,6 +21,8 @@ if TYPE_CHECKING:
 WALKED_ON_OPENING_M: Final = 0.0127
 _ADA: Final = "ADA Standards (2010), 302.3: openings no wider than 1/2 in"
 _HEC_22: Final = "FHWA HEC-22, 3rd edition (2009), equations 4-26 and 4-27"
+#: A line that ends this near an outlet of a channel drain leaves there, lotflow's rule [m].
+_AT_OUTLET_M: Final = 0.3
 #: Water that may be said to take no part [m^3/s].
 NOTHING_M3S: Final = 1e-9
 
@@ -48,8 +50,14 @@ class InletFacts:
         Whether it lies in paving or a sidewalk.
     outlets_at
         Where lines leave a channel drain, as shares of its length from its first point.
+    entries_at
+        Of each line that ends in a channel drain, where, in the same way.
     flow_m3s
         Surface water that reaches it in the design storm [m^3/s]; NaN without rain.
+    entering_m3s
+        What each of those lines brings in the design storm [m^3/s].
+    other_m3s
+        What comes into it from roofs and as given, at a place that is not known [m^3/s].
     water_level_m
         Level of the water in the drain below it in the design storm [m]; NaN without.
     rim_m
@@ -74,7 +82,10 @@ class InletFacts:
     removable: bool | None
     walked_on: bool
     outlets_at: tuple[float, ...] = ()
+    entries_at: tuple[float, ...] = ()
     flow_m3s: float = math.nan
+    entering_m3s: tuple[float, ...] = ()
+    other_m3s: float = 0.0
     water_level_m: float = math.nan
     rim_m: float = math.nan
     top_fall_m: float = math.nan
@@ -86,11 +97,38 @@ class InletFacts:
         return self.length_m > 0
 
     @property
-    def longest_stretch_m(self) -> float:
-        """Longest way of the water in a channel drain to where a line leaves it [m]."""
+    def piped_m3s(self) -> float:
+        """Water that comes into it below its grate in the design storm [m^3/s]."""
+        return sum(self.entering_m3s) + self.other_m3s
+
+    @property
+    def stretches(self) -> list[tuple[float, float]]:
+        """
+        Length of each stretch of a channel drain that runs to one outlet, and what is piped in.
+
+        A line that ends in a stretch counts as if it came in at its far end; one that ends at an
+        outlet leaves there. What comes in at no known place counts in the longest.
+        """
         at = sorted(self.outlets_at) or [0.0]
-        between = [(b - a) / 2 for a, b in pairwise(at)]
-        return self.length_m * max(at[0], 1.0 - at[-1], *between, 1e-3)
+        middles = [(a + b) / 2 for a, b in pairwise(at)]
+        far, near = [0.0, *middles, *middles, 1.0], [at[0], *at[:-1], *at[1:], at[-1]]
+        found = [
+            (self.length_m * max(abs(a - b), 1e-3), self._entering(min(a, b), max(a, b)))
+            for a, b in zip(far, near, strict=True)
+        ]
+        longest = max(range(len(found)), key=lambda k: found[k])
+        found[longest] = (found[longest][0], found[longest][1] + self.other_m3s)
+        return found
+
+    def _entering(self, low: float, high: float) -> float:
+        """What lines bring to a stretch between shares of the length [m^3/s]."""
+        clear = _AT_OUTLET_M / self.length_m
+        return sum(
+            flow
+            for share, flow in zip(self.entries_at, self.entering_m3s, strict=True)
+            if low <= share <= high
+            and all(abs(share - outlet) > clear for outlet in self.outlets_at)
+        )
 
 
 def inlet_findings(inlets: Sequence[InletFacts], limits: Limits) -> list[Finding]:
@@ -143,15 +181,40 @@ def grate_water_depth(inlet: InletFacts, clogged_share: float) -> float:
     clogged_share
         Share of the grate that is blocked [-].
     """
+    edge, opening = _grate(inlet)
+    if not (edge > 0 and opening > 0 and inlet.flow_m3s >= 0):
+        return math.nan
+    return float(grate_depth(inlet.flow_m3s, edge, opening, clogged_share=clogged_share))
+
+
+def grate_flow(inlet: InletFacts, depth: float, clogged_share: float) -> float:
+    """
+    Flow that a grate takes under a depth of water [m^3/s].
+
+    Parameters
+    ----------
+    inlet
+        What is known of it; NaN where its size or open share is not.
+    depth
+        Of the water over it [m].
+    clogged_share
+        Share of the grate that is blocked [-].
+    """
+    edge, opening = _grate(inlet)
+    if not (edge > 0 and opening > 0):
+        return math.nan
+    return float(grate_capacity(depth, edge, opening, clogged_share=clogged_share))
+
+
+def _grate(inlet: InletFacts) -> tuple[float, float]:
+    """Edge [m] and open area [m^2] of a grate; NaN where not known."""
     length = inlet.length_m if inlet.is_channel else inlet.grate_length_m
     width = inlet.grate_width_m
     if inlet.is_channel and math.isnan(width):
         width = inlet.channel_width_m
-    if not (length > 0 and width > 0 and inlet.open_share > 0 and inlet.flow_m3s >= 0):
-        return math.nan
-    perimeter = grate_perimeter(length, width)
-    open_area = length * width * inlet.open_share
-    return float(grate_depth(inlet.flow_m3s, perimeter, open_area, clogged_share=clogged_share))
+    if not (length > 0 and width > 0):
+        return math.nan, math.nan
+    return float(grate_perimeter(length, width)), length * width * inlet.open_share
 
 
 def _grate_size(inlet: InletFacts, limits: Limits) -> list[Finding]:

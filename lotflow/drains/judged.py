@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -85,6 +86,23 @@ def about(
         if facts.get(name) is not None:
             facts[name] = round(float(facts[name]), 6)
     return Finding(rule, severity, line.name, message, x=x, y=y, **facts)
+
+
+def storm_named(return_period_yr: float) -> str:
+    """
+    Name a storm in a sentence.
+
+    Parameters
+    ----------
+    return_period_yr
+        NaN for rain of a stated intensity [yr].
+
+    Examples
+    --------
+    >>> storm_named(10.0), storm_named(math.nan)
+    ('10-year storm', 'stated rain')
+    """
+    return "stated rain" if math.isnan(return_period_yr) else f"{return_period_yr:g}-year storm"
 
 
 def design_storm(storms: FloatArray, criteria: Criteria) -> int:

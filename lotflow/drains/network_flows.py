@@ -13,7 +13,7 @@ from lotflow.drains.pipes import full_flow_capacity, full_flow_velocity
 from lotflow.runoff.rational import governing_flows
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Mapping, Sequence
 
     from lotflow.drains.network import Network
     from lotflow.grid import FloatArray
@@ -194,6 +194,35 @@ def led_down(network: Network, entering: Mapping[str, FloatArray]) -> FloatArray
         above = total[network.entering.get(line.start, [])].sum(axis=0)
         total[position] = network.share[position] * (above + entering.get(line.start, 0.0))
     return total
+
+
+def node_peaks(names: Sequence[str], water: DrainWater, storm: int, *, roofs: bool) -> FloatArray:
+    """
+    Peak flow that enters at each of some nodes, from roofs or from the ground [m^3/s].
+
+    Parameters
+    ----------
+    names
+        Of the nodes.
+    water
+        What enters.
+    storm
+        Its position.
+    roofs
+        True for connected roofs, which come in below a grate; False for all else.
+    """
+    parts = water.parts
+    number = {name: i for i, name in enumerate(names)}
+    chosen = [
+        i for i, (node, kind) in enumerate(zip(parts.node, parts.kind, strict=True))
+        if node in number and (kind == "roof") is roofs
+    ]  # fmt: skip
+    peaks = governing_flows(
+        np.asarray(parts.time_s)[chosen], np.asarray(parts.ca_m2)[chosen, storm],
+        np.array([number[parts.node[i]] for i in chosen], dtype=int),
+        water.rainfall, water.storms[storm], groups=len(names),
+    )  # fmt: skip
+    return np.asarray(peaks.flow_m3s[:, 0])
 
 
 def _arrivals(network: Network, travel: FloatArray) -> list[list[tuple[str, float, FloatArray]]]:

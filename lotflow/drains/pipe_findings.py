@@ -174,7 +174,8 @@ def _share_told(state: DrainState, position: int, flow: float) -> str:
     """Say what share of the rarest storm's flow, or else of the capacity, a hose stands for."""
     storms = state.system.storms
     if storms.size and (carried := float(state.flows.flow_m3s[position, -1])) > 0:
-        whole, what = carried, f"the {storms[-1]:g}-year flow"
+        rain = "stated" if math.isnan(storms[-1]) else f"{storms[-1]:g}-year"
+        whole, what = carried, f"the {rain} flow"
     else:
         whole, what = float(state.hydraulics.capacity_m3s[position]), "the capacity"
     if not whole > 0:

@@ -5,7 +5,9 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING, Any, Final
 
-from lotflow.drains.judged import PRACTICE, Limits, design_storm
+import numpy as np
+
+from lotflow.drains.judged import PRACTICE, Limits, design_storm, storm_named
 from lotflow.drains.receivers import CROSS_SLOPE, CURB_HEIGHT_M, LEAST_GUTTER_SLOPE
 from lotflow.findings import Finding
 from lotflow.units import both_units, from_si
@@ -42,8 +44,8 @@ def receiver_findings(
     """
     if not found:
         return []
-    period = float(storms[design_storm(storms, limits.criteria)])
-    judged = [one for one in found if one.return_period_yr == period]
+    period = storms[design_storm(storms, limits.criteria)]
+    judged = [one for one in found if np.array_equal(one.return_period_yr, period, equal_nan=True)]
     return [finding for one in judged for finding in _of_outlet(one, limits)]
 
 
@@ -72,7 +74,7 @@ def _gutter_findings(one: ReceiverStorm, limits: Limits) -> list[Finding]:
     curb = one.receiver.curb_height_m
     height = CURB_HEIGHT_M if math.isnan(curb) else curb
     told = (
-        f"In the {one.return_period_yr:g}-year storm {both_units(one.gutter_flow_m3s, 'flow')} "
+        f"In the {storm_named(one.return_period_yr)} {both_units(one.gutter_flow_m3s, 'flow')} "
         f"run along the curb, {both_units(one.spread_m, 'length')} wide and "
         f"{both_units(one.curb_depth_m, 'depth')} deep{_assumed(one)}."
     )
@@ -111,10 +113,18 @@ def _assumed(one: ReceiverStorm) -> str:
 def _well_findings(one: ReceiverStorm, limits: Limits) -> list[Finding]:
     """A dry well that is too small, empties too slowly, or of which too little is known."""
     receiver, findings = one.receiver, []
+    if math.isnan(one.needed_m3):
+        return [
+            _about(
+                one, "dry-well-not-judged", "note",
+                "Rain of a stated intensity has no end, so that what it must hold is not known. "
+                "Give a rainfall table: table [rainfall] of the job.", source=_DIGEST_365,
+            )
+        ]  # fmt: skip
     hours = from_si(one.rain_s, "h")
     longest = ", the longest that the rainfall knows: it may be more" if one.longer else ""
     told = (
-        f"In the {one.return_period_yr:g}-year storm it must hold "
+        f"In the {storm_named(one.return_period_yr)} it must hold "
         f"{both_units(one.needed_m3, 'volume')} (rain of {hours:.1f} h{longest})"
     )
     unknown = [
@@ -146,7 +156,7 @@ def _well_findings(one: ReceiverStorm, limits: Limits) -> list[Finding]:
         findings.append(
             _about(
                 one, "dry-well-slow", "fail",
-                f"After the {one.return_period_yr:g}-year storm it empties {how}, and the next "
+                f"After the {storm_named(one.return_period_yr)} it empties {how}, and the next "
                 "rain finds it full. Give it a larger base, or make a soak test: the soil may be "
                 "better than its group.",
                 measured=None if never else from_si(one.empties_s, "h"), limit=most, unit="h",

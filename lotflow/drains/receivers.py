@@ -153,7 +153,8 @@ def receiver_storms(state: DrainState, receivers: Sequence[Receiver]) -> list[Re
             one = ReceiverStorm(receiver, period, float(flow[at].sum()))
             if receiver.kind == "curb":
                 one = _in_gutter(one, float(flow[beside].sum()))
-            elif receiver.kind == "dry well":
+            # rain of a stated intensity has no longest duration, and nothing to be stored for
+            elif receiver.kind == "dry well" and np.isfinite(water.rainfall.duration_range_s[1]):
                 one = _in_well(
                     one, float(area[at, storm].sum()), float(steady[at].sum()), water.rainfall
                 )

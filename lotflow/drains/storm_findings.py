@@ -8,7 +8,7 @@ import numpy as np
 
 from lotflow.drains.circular_section import PEAK_FLOW_RATIO
 from lotflow.drains.hose_test import capacity_as_found
-from lotflow.drains.judged import Limits, about, design_storm
+from lotflow.drains.judged import Limits, about, design_storm, storm_named
 from lotflow.findings import Finding
 from lotflow.units import both_units
 
@@ -78,8 +78,8 @@ def _capacity_findings(
     # what has no fall has a finding of its own; pressure shows in the water above the grates
     if not (flow > min(clean, as_found) and clean > 0):
         return []
-    period = f"{state.system.storms[storm]:g}-year"
-    told = f"In the {period} storm {both_units(flow, 'flow')} come"
+    rain = storm_named(state.system.storms[storm])
+    told = f"In the {rain} {both_units(flow, 'flow')} come"
     if flow <= clean:
         told += (f", and as it was found it carries {both_units(as_found, 'flow')}; clean, "
                  f"{both_units(clean, 'flow')}. Clean it.")  # fmt: skip
@@ -106,7 +106,7 @@ def _fast_findings(state: DrainState, position: int, storm: int, limits: Limits)
     return [
         about(
             state.lines[position], "too-fast", "warn",
-            f"The {state.system.storms[storm]:g}-year storm runs at {velocity:.1f} m/s "
+            f"The {storm_named(state.system.storms[storm])} runs at {velocity:.1f} m/s "
             f"({velocity / 0.3048:.0f} ft/s) in it. Anchor it, and protect the ground at its "
             "outlet.",
             measured=velocity, limit=most, unit="m/s", source=limits.source("velocity_high_m_s"),
@@ -122,8 +122,9 @@ def _pump_findings(state: DrainState, position: int, storm: int) -> list[Finding
     return [
         about(
             line, "pump-flow", "note",
-            f"Its pump must take {both_units(flow, 'flow')} in the {state.system.storms[storm]:g}-"
-            "year storm, with a way for what comes when it stands still.",
+            f"Its pump must take {both_units(flow, 'flow')} in the "
+            f"{storm_named(state.system.storms[storm])}, with a way for what comes when it stands "
+            "still.",
             measured=flow, unit="m3/s", source="sum of the flows that run to it",
             at=state.system.network.nodes[line.end].xy,
         )
@@ -151,7 +152,7 @@ def _node_findings(state: DrainState, storm: int, limits: Limits) -> list[Findin
         findings.append(
             Finding(
                 "water-above-grate" if inlet else "water-above-ground", severity, name,
-                f"In the {state.system.storms[at]:g}-year storm water in the drain stands "
+                f"In the {storm_named(state.system.storms[at])} water in the drain stands "
                 f"{both_units(float(above[at]), 'depth')} {place}. A larger pipe, more fall or a "
                 "lower outlet below it helps.",
                 measured=round(float(level[at]), 3), limit=round(node.rim_m, 3), unit="m",

@@ -140,4 +140,27 @@ DRAIN_LAYERS: Final[tuple[Layer, ...]] = (
             _number("empties_h", "h", "Time in which that soaks away; empty where it never does."),
         ),
     ),
+    Layer(
+        "inlet_bypass",
+        "What each inlet takes in each storm, and where the rest goes.",
+        (),
+        (
+            _CASE,
+            Column("name", "Name of the inlet."),
+            _STORM,
+            _number("arriving_m3s", "m3/s", "Peak from its own catchment over the ground; what "
+                    "passes other inlets by is not added."),
+            _number("depth_m", "m", "How deep water stands over it before it goes on."),
+            _number("grate_m3s", "m3/s", "What its half clogged grate takes under that; empty "
+                    "where its size is not known."),
+            _number("line_m3s", "m3/s", "What its line carries, flowing full, less what is piped "
+                    "to it; empty where not known."),
+            _number("taken_m3s", "m3/s", "What it takes; empty where neither is known."),
+            _number("passed_m3s", "m3/s", "What goes on over the ground; still counted in the "
+                    "line's flow, on the safe side."),
+            Column("limited_by", "What takes no more: grate or line; empty where all is taken."),
+            Column("runs_to", "Where water goes that it does not take: an inlet, off the lot, or "
+                   "stays on the ground."),
+        ),
+    ),
 )  # fmt: skip

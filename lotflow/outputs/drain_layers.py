@@ -24,6 +24,7 @@ if TYPE_CHECKING:
     from lotflow.drains.available_fall import AvailableFall
     from lotflow.drains.channel_checks import ChannelResult
     from lotflow.drains.drain_system import DrainState
+    from lotflow.drains.inlet_bypass import InletBypass
     from lotflow.drains.inlet_checks import InletFacts
     from lotflow.drains.receivers import ReceiverStorm
     from lotflow.drains.sizing import SizedSystem
@@ -55,6 +56,8 @@ class CheckedCase:
         Facts of its inlets, and what its channel drains do.
     received
         What each storm does at each outlet.
+    bypasses
+        What each inlet takes in each storm, and where the rest goes.
     grate_depth_m
         Water over each grate that takes the design storm, by name [m].
     findings
@@ -70,6 +73,7 @@ class CheckedCase:
     inlets: Sequence[InletFacts]
     channels: Sequence[ChannelResult]
     received: Sequence[ReceiverStorm]
+    bypasses: Sequence[InletBypass]
     grate_depth_m: Mapping[str, float]
     findings: Sequence[Finding]
 
@@ -94,6 +98,7 @@ def drain_layers(cases: Sequence[CheckedCase], crs: Any) -> dict[str, pd.DataFra
         "drain_lines": _layer("drain_lines", cases, _line_rows, crs),
         "line_storms": _table("line_storms", cases, line_storm_rows),
         "outlet_storms": _table("outlet_storms", cases, outlet_storm_rows),
+        "inlet_bypass": _table("inlet_bypass", cases, inlet_bypass_rows),
         "nodes": _layer("nodes", cases, _node_rows, crs),
         "line_profiles": _layer("line_profiles", cases, _profile_rows, crs),
     }
@@ -214,6 +219,27 @@ def outlet_storm_rows(case: CheckedCase) -> list[Row]:
             "rain_h": from_si(one.rain_s, "h"), "empties_h": from_si(_finite(one.empties_s), "h"),
         }
         for one in case.received
+    ]  # fmt: skip
+
+
+def inlet_bypass_rows(case: CheckedCase) -> list[Row]:
+    """
+    Rows of the table "inlet_bypass".
+
+    Parameters
+    ----------
+    case
+        Checked.
+    """
+    return [
+        {
+            "case": case.case, "name": one.name, "return_period_yr": one.return_period_yr,
+            "arriving_m3s": one.arriving_m3s, "depth_m": one.way.depth_m,
+            "grate_m3s": one.grate_m3s, "line_m3s": one.line_m3s, "taken_m3s": one.taken_m3s,
+            "passed_m3s": one.passed_m3s, "limited_by": one.limited_by or None,
+            "runs_to": one.way.told,
+        }
+        for one in case.bypasses
     ]  # fmt: skip
 
 

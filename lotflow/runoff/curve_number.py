@@ -37,7 +37,7 @@ TIME_RANGE_S: Final = (0.1 * TO_SI["h"], 10.0 * TO_SI["h"])
 
 _INITIAL_ABSTRACTION: Final = 0.2
 #: One cubic foot per second per square mile and inch of runoff [1/s].
-_CSM_PER_INCH: Final = CUBIC_METRES_PER_CUBIC_FOOT / (
+CSM_PER_INCH: Final = CUBIC_METRES_PER_CUBIC_FOOT / (
     640.0 * SQUARE_METRES_PER_ACRE * METRES_PER_INCH
 )
 
@@ -211,9 +211,9 @@ def graphical_peak(
     held = np.clip(ratio, 0.1, 0.5)
     unit_peak = _unit_peak(np.maximum(time, TIME_RANGE_S[0]) / TO_SI["h"], held, storm_type)
     return GraphicalPeak(
-        unit_peak * _CSM_PER_INCH * area * depth * pond_factor(pond_percent),
+        unit_peak * CSM_PER_INCH * area * depth * pond_factor(pond_percent),
         depth,
-        unit_peak * _CSM_PER_INCH,
+        unit_peak * CSM_PER_INCH,
         ratio,
         np.asarray(held != ratio),
         np.asarray(time < TIME_RANGE_S[0]),

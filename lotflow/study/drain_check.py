@@ -10,8 +10,10 @@ import numpy as np
 from lotflow.drains.available_fall import available_falls, fall_findings
 from lotflow.drains.channel_checks import channel_findings, channel_results
 from lotflow.drains.drain_system import DrainState, run_system
+from lotflow.drains.inlet_bypass import bypass_findings, inlet_bypasses
 from lotflow.drains.inlet_checks import InletFacts, grate_water_depth, inlet_findings
 from lotflow.drains.judged import design_storm
+from lotflow.drains.network_flows import node_peaks
 from lotflow.drains.receiver_findings import receiver_findings
 from lotflow.drains.receivers import receiver_storms
 from lotflow.drains.sizing import SizedSystem, size_system
@@ -20,10 +22,11 @@ from lotflow.findings import with_earlier
 from lotflow.outputs.drain_layers import (
     CheckedCase,
     drain_layers,
+    inlet_bypass_rows,
     line_entries,
     outlet_storm_rows,
 )
-from lotflow.runoff.rational import governing_flows
+from lotflow.study.bypass import ways_past
 from lotflow.study.cases import cases_of, in_case
 from lotflow.study.chapter import Chapter
 from lotflow.study.drain_inputs import CaseRun, DrawnSystem, drawn_system
@@ -88,8 +91,9 @@ def drain_chapter(lot: LotWater, checked: Sequence[CheckedCase]) -> Chapter:
     Returns
     -------
     chapter
-        Layers "drain_lines", "line_storms", "nodes", "line_profiles", "outlet_storms", the
-        summary's "lines" and "outlet_storms", and findings. Empty where no drains are drawn.
+        Layers "drain_lines", "line_storms", "nodes", "line_profiles", "outlet_storms",
+        "inlet_bypass", the summary's "lines", "outlet_storms" and "inlet_bypass", and findings.
+        Empty where no drains are drawn.
     """
     findings: list[Finding] = list(checked[0].findings) if checked else []
     for earlier in checked[1:]:
@@ -100,6 +104,7 @@ def drain_chapter(lot: LotWater, checked: Sequence[CheckedCase]) -> Chapter:
         sections={
             "lines": [entry for case in checked for entry in line_entries(case)],
             "outlet_storms": [row for case in checked for row in outlet_storm_rows(case)],
+            "inlet_bypass": [row for case in checked for row in inlet_bypass_rows(case)],
         },
     )
 
@@ -150,9 +155,11 @@ def _checked(lot: LotWater, run: CaseRun) -> CheckedCase:
     inlets = _with_storm(drawn, state, storm)
     channels = channel_results(inlets)
     received = receiver_storms(state, case_receivers(lot, run))
+    passed = inlet_bypasses(state, inlets, ways_past(lot, run, inlets), limits)
     return CheckedCase(
         case=run.case, state=state, status=drawn.status, design=storm, sized=sized, falls=falls,
         inlets=inlets, channels=channels, received=received,
+        bypasses=passed,
         grate_depth_m={
             inlet.name: grate_water_depth(inlet, limits.criteria.clogged_share)
             for inlet in inlets
@@ -160,6 +167,7 @@ def _checked(lot: LotWater, run: CaseRun) -> CheckedCase:
         findings=[
             *drawn.findings, *fall_findings(system.network, falls), *of_lines,
             *inlet_findings(inlets, limits), *channel_findings(inlets, channels, limits),
+            *bypass_findings(inlets, passed, system.storms, limits),
             *receiver_findings(received, system.storms, limits),
             # a system that is to be replaced is not mended line by line
             *(best_single_change(state, sized, drawn.around, of_lines)
@@ -173,23 +181,19 @@ def _with_storm(drawn: DrawnSystem, state: DrainState, storm: int | None) -> tup
     water = drawn.system.water
     if water is None or storm is None:
         return drawn.inlets
-    parts = water.parts
-    number = {inlet.name: i for i, inlet in enumerate(drawn.inlets)}
-    # connected roofs come in below the grate
-    over_ground = [
-        i for i, (node, kind) in enumerate(zip(parts.node, parts.kind, strict=True))
-        if node in number and kind != "roof"
-    ]  # fmt: skip
-    peaks = governing_flows(
-        np.asarray(parts.time_s)[over_ground], np.asarray(parts.ca_m2)[over_ground, storm],
-        np.array([number[parts.node[i]] for i in over_ground], dtype=int),
-        water.rainfall, water.storms[storm], groups=len(drawn.inlets),
-    )  # fmt: skip
+    names = [inlet.name for inlet in drawn.inlets]
+    over_ground = node_peaks(names, water, storm, roofs=False)
+    roofs = node_peaks(names, water, storm, roofs=True)
+    entering = drawn.system.network.entering
     leaving = drawn.system.network.leaving
     return tuple(
         replace(
             inlet,
-            flow_m3s=float(peaks.flow_m3s[i, 0]),
+            flow_m3s=float(over_ground[i]),
+            entering_m3s=tuple(
+                float(state.flows.flow_m3s[line, storm]) for line in entering.get(inlet.name, ())
+            ),
+            other_m3s=float(roofs[i]) + water.given_m3s.get(inlet.name, 0.0),
             water_level_m=float(state.hydraulics.node_m[leaving[inlet.name][0], storm])
             if inlet.name in leaving
             else np.nan,

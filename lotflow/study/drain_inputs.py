@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Any, Final, Protocol
+from typing import TYPE_CHECKING, Any, Final, Literal, Protocol
 
 import numpy as np
 import pandas as pd
@@ -26,7 +26,7 @@ from lotflow.study.cases import Case, in_case
 from lotflow.terrain.level_error import SPREAD_95, LevelError
 
 if TYPE_CHECKING:
-    from collections.abc import Collection
+    from collections.abc import Collection, Sequence
 
     from lotflow.findings import Finding
     from lotflow.grid import FloatArray, Grid
@@ -261,15 +261,18 @@ def _facts(
 def _as_channel(inlet: InletFacts, shape: Any, network: Network, lot: LotWater) -> InletFacts:
     """Facts of a channel drain: length, where lines leave it, how the ground falls along it."""
     grid, job = lot.window.surface.ground, lot.job.elevation
-    leaving = [network.lines[i] for i in network.leaving.get(inlet.name, [])]
     profile = ground_profile(shape, grid)
+
+    def ends_at(lines: Sequence[int], end: Literal["start", "end"]) -> tuple[float, ...]:
+        points = [end_point(network.lines[i], end) for i in lines]
+        return tuple(float(shape.project(point, normalized=True)) for point in points)
+
     error = LevelError(job.rmse_m, job.correlation_m, job.white_share)
     return replace(
         inlet,
         length_m=profile.length_m,
-        outlets_at=tuple(
-            float(shape.project(end_point(line, "start"), normalized=True)) for line in leaving
-        ),
+        outlets_at=ends_at(network.leaving.get(inlet.name, []), "start"),
+        entries_at=ends_at(network.entering.get(inlet.name, []), "end"),
         top_fall_m=_fall_along(profile.distance_m, profile.ground_m),
         top_doubt_m=SPREAD_95 * float(error.of_difference(profile.length_m)),
     )

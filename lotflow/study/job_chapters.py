@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from lotflow.study.cases import cases_of
+from lotflow.study.chapter import Chapter
 from lotflow.study.confidence import confidence_chapter, entering_ca
 from lotflow.study.cover import site_cover
 from lotflow.study.drain_check import check_drains, drain_chapter, inlet_capacities
@@ -15,10 +16,10 @@ from lotflow.study.ponding import ponding_chapter
 from lotflow.study.quantities import quantity_chapter
 from lotflow.study.runoff import runoff_chapter
 from lotflow.study.standing import standing_chapter
+from lotflow.study.stated_storm import stated_findings, stated_storm
 from lotflow.study.storms import study_storms
 
 if TYPE_CHECKING:
-    from lotflow.study.chapter import Chapter
     from lotflow.study.lot_water import LotWater
 
 
@@ -42,7 +43,8 @@ def job_chapters(lot: LotWater) -> list[Chapter]:
     checked = check_drains(
         lot,
         [
-            CaseRun(water.case, water.inlets, storm)
+            # a stated intensity counts where there is no rainfall
+            CaseRun(water.case, water.inlets, storm or stated_storm(lot, water, cover.ground))
             for water, storm in zip(waters, storms, strict=True)
         ],
     )
@@ -57,5 +59,7 @@ def job_chapters(lot: LotWater) -> list[Chapter]:
         standing_chapter(lot, cover.ground),
         drain_chapter(lot, checked),
         quantity_chapter(lot, checked),
-        *([] if main is None else [ponding_chapter(lot, main, capacity=capacity)]),
+        Chapter(findings=stated_findings(lot.job.intensity_m_s if checked else None))
+        if main is None
+        else ponding_chapter(lot, main, capacity=capacity),
     ]

@@ -63,7 +63,7 @@ def storm_rows(
             stored = _storage(study, node, storm, releases.get(study.node_names[node]))
             rows.append({**always, **_rational(study, node, storm), **stored})
             if design.by_curve_number:
-                rows.append({**always, **_nrcs(study, node, storm, storm_type)})
+                rows.append({**always, **nrcs_row(study, node, storm, storm_type)})
     return rows
 
 
@@ -212,8 +212,24 @@ def _rational_notes(study: StormStudy, node: int, storm: int) -> list[str]:
     return notes
 
 
-def _nrcs(study: StormStudy, node: int, storm: int, storm_type: StormType | None) -> Row:
-    """Volume, depth and peaks by curve number."""
+def nrcs_row(study: StormStudy, node: int, storm: int, storm_type: StormType | None) -> Row:
+    """
+    Give volume, depth and peaks by curve number.
+
+    Parameters
+    ----------
+    study
+        Storms with their parts; their rain reaches 24 hours.
+    node, storm
+        Positions.
+    storm_type
+        NRCS distribution of the region, for the graphical peak; None for none.
+
+    Returns
+    -------
+    row
+        Columns of the layer "runoff".
+    """
     cells = study.ground.cells(study.volume_overflow)[study.ground.node == node, :, storm]
     area = float(cells.sum()) * study.surface.ground.cell_m2
     volume = float(study.volumes_m3[node, storm])

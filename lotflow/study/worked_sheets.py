@@ -8,15 +8,16 @@ import numpy as np
 
 from lotflow.errors import Fault, InputError
 from lotflow.runoff.composites import frequency_factor
-from lotflow.runoff.curve_number import retention
+from lotflow.runoff.curve_number import CSM_PER_INCH, graphical_peak, retention
 from lotflow.study.runoff_rows import (
     compared_times,
     held_back,
     mean_coefficient,
     node_area,
+    nrcs_row,
 )
 from lotflow.text import did_you_mean
-from lotflow.units import both_units, from_si
+from lotflow.units import both_units, from_si, to_si
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -25,6 +26,7 @@ if TYPE_CHECKING:
 
     from lotflow.runoff.catchment_parts import PartWay
     from lotflow.runoff.concentration import Segment
+    from lotflow.runoff.curve_number import StormType
     from lotflow.study.lot_water import LotWater
     from lotflow.study.storms import StormStudy
 
@@ -54,14 +56,21 @@ def worked_sheets(lot: LotWater, storms: StormStudy, releases: Mapping[str, floa
         "Every number in metric units, in brackets in US units.",
         "",
     ]
+    given = lot.job.rainfall
+    storm_type = None if given is None else given.storm_type
     sheets = (
-        worked_sheet(storms, node, releases.get(name))
+        worked_sheet(storms, node, releases.get(name), storm_type)
         for node, name in enumerate(storms.node_names)
     )
     return "\n".join(head) + "".join(f"{SHEET_MARK}\n{sheet}\n" for sheet in sheets)
 
 
-def worked_sheet(storms: StormStudy, node: int, release_m3s: float | None = None) -> str:
+def worked_sheet(
+    storms: StormStudy,
+    node: int,
+    release_m3s: float | None = None,
+    storm_type: StormType | None = None,
+) -> str:
     """
     Write the sheet of one node.
 
@@ -73,6 +82,8 @@ def worked_sheet(storms: StormStudy, node: int, release_m3s: float | None = None
         Its position.
     release_m3s
         What the line that leaves it carries; None where that is not known [m^3/s].
+    storm_type
+        NRCS distribution of the region, for the graphical peak; None where it is not given.
 
     Returns
     -------
@@ -90,6 +101,7 @@ def worked_sheet(storms: StormStudy, node: int, release_m3s: float | None = None
               "7.2.2", *_rational(storms, node), ""]  # fmt: skip
     lines += ["4. Volume of the whole storm", *_volume(storms, node)]
     lines += ["", "5. Water held back beside it", *_storage(storms, node, release_m3s)]
+    lines += ["", "6. Peak by the graphical method", *_graphical(storms, node, storm_type)]
     return "\n".join(lines) + "\n"
 
 
@@ -329,6 +341,38 @@ def _storage(storms: StormStudy, node: int, release: float | None) -> list[str]:
             f"   {period:g} years: D = {_minutes(duration)}{longer}, P = {rain}, C A = {ca}, "
             f"V = {both_units(volume, 'volume')}"
         )
+    return lines
+
+
+def _graphical(storms: StormStudy, node: int, storm_type: StormType | None) -> list[str]:
+    """Peak of each storm by the graphical method, or how to have it."""
+    if storm_type is None:
+        return ["   not computed: give the NRCS rain distribution of the region, storm_type of the "
+                "job's table [rainfall]"]  # fmt: skip
+    if not storms.designs[0].by_curve_number:
+        return ["   not computed: the rainfall does not reach 24 hours"]
+    lines = [
+        f"   q = qu A Q, rain distribution {storm_type}, composite CN; S, Q as above; qu by FHWA "
+        "HEC-22, 3rd ed. 2009, equation 3-18 and Table 3-7, or NRCS TR-55 (1986), exhibit 4"
+    ]
+    for storm, design in enumerate(storms.designs):
+        row = nrcs_row(storms, node, storm, storm_type)
+        period = f"   {design.return_period_yr:g} years:"
+        if "graphical_peak_m3s" not in row:
+            lines.append(f"{period} {row['note'] or 'nothing reaches it'}")
+            continue
+        number, time = row["curve_number"], to_si(row["time_of_concentration_min"], "min")
+        rain = design.storm.total_m
+        peak = graphical_peak(row["area_m2"], number, rain, time, storm_type)
+        lines += [
+            f"{period} A = {both_units(row['area_m2'], 'area')}, CN = {number:.1f}, "
+            f"P = {both_units(rain, 'rain_depth')}, t = {_minutes(time)}, "
+            f"Ia/P = 0.2 S / P = {float(peak.abstraction_ratio):.3f},",
+            f"      qu = {float(peak.unit_peak_per_s) / CSM_PER_INCH:.0f} cfs per square mile and "
+            f"inch, Q = {both_units(float(peak.runoff_depth_m), 'rain_depth')}, "
+            f"q = {both_units(float(peak.flow_m3s), 'flow')}",
+            *([f"      {row['note']}"] if row["note"] else []),
+        ]
     return lines
 
 

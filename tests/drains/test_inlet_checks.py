@@ -7,6 +7,8 @@ import pytest
 
 from lotflow.criteria import Criteria
 from lotflow.drains.channel_checks import channel_findings, channel_results
+from lotflow.drains.channel_drains import longest_run
+from lotflow.drains.channel_profile import Channel, water_profile
 from lotflow.drains.inlet_checks import InletFacts, grate_water_depth, inlet_findings
 from lotflow.drains.judged import Limits
 from lotflow.terrain.level_error import LevelError
@@ -64,7 +66,52 @@ def test_make_of_a_grate():
 )  # fmt: skip
 def test_longest_way_to_an_outlet(at, longest):
     """One end, middle, both ends, a quarter, and none drawn yet: as from one end."""
-    assert replace(CHANNEL, outlets_at=at).longest_stretch_m == pytest.approx(longest)
+    stretches = replace(CHANNEL, outlets_at=at).stretches
+    assert max(length for length, _ in stretches) == pytest.approx(longest)
+
+
+@pytest.mark.parametrize(
+    ("outlets", "entry", "piped"),
+    [
+        ((0.0,), 1.0, {10.0: 0.003}),  # at the far end
+        ((0.0,), 0.4, {10.0: 0.003}),  # on the way: as from the far end
+        ((0.0,), 0.02, {10.0: 0.001}),  # beside the outlet: it leaves there
+        ((0.3,), 0.1, {7.0: 0.001, 3.0: 0.002}),  # above a stretch that is not the longest
+        ((), 0.0, {10.0: 0.003}),  # no outlet drawn yet
+    ],
+)
+def test_where_a_line_comes_into_a_channel(outlets, entry, piped):
+    """A line's 2 l/s count in the stretch it ends in; 1 l/s of a roof in the longest."""
+    channel = replace(
+        CHANNEL, outlets_at=outlets, entries_at=(entry,), entering_m3s=(0.002,), other_m3s=0.001
+    )
+    stretches = dict(channel.stretches)
+    assert {length: stretches[length] for length in piped} == pytest.approx(piped)
+
+
+def test_what_a_line_lets_into_a_channel_is_in_its_profile_run_and_comparison():
+    """The same as a channel with that flow at its head; without water of its own no run."""
+    piped = replace(CHANNEL, entries_at=(1.0,), entering_m3s=(0.002,))
+    result, plain = channel_results([piped])[0], channel_results([CHANNEL])[0]
+    whole = Channel(0.1, 10.0, 0.0003, 0.011, head_flow=0.002)
+    assert result.depth_m == pytest.approx(water_profile(whole).deepest)
+    assert result.longest_run_m == pytest.approx(longest_run(whole, 0.15), rel=2e-3)
+    assert result.longest_run_m < plain.longest_run_m
+    assert result.one_end_m == result.depth_m > plain.one_end_m
+    assert (result.both_ends_m, plain.middle_m) == (plain.both_ends_m, plain.both_ends_m)
+    assert result.middle_m > plain.middle_m
+    only = channel_results([replace(piped, flow_m3s=0.0)])[0]
+    assert 0 < only.depth_m < result.depth_m
+    assert np.isnan(only.longest_run_m)
+
+
+def test_a_channel_that_a_pipe_fills_says_so():
+    """Deep enough for its own 3 l/s, not for 12 l/s more from a pipe."""
+    piped = replace(CHANNEL, entries_at=(1.0,), entering_m3s=(0.012,))
+    found = {f.rule: f for f in channel_findings([piped], channel_results([piped]), LIMITS)}
+    assert channel_findings([CHANNEL], channel_results([CHANNEL]), LIMITS) == []
+    assert found["channel-too-long"].severity == "fail"
+    assert "come in through pipes" in found["channel-too-long"].message
 
 
 def test_channel_with_friction_as_integrated_elsewhere():

@@ -106,12 +106,19 @@ def outcome_table(found: dict[str, dict[str, Any]]) -> Iterator[str]:
                   for key, word in WORDS.items()}  # fmt: skip
         silent, bad = counts["SILENT"], sum(list(counts.values())[4:])
         share = silent / cases
-        met = share <= line.share and not bad
         told = ", ".join(f"{word} {count:,}" for word, count in counts.items() if count)
         if silent and line.share:
             told += f" ({share:.1%})".replace("%", " %")
-        by = f"no, by {100 * (share - line.share):.1f} points: {line.why}"
-        yield f"| {line.what} | {cases:,} | {told} | {line.target} | {'yes' if met else by} |"
+        yield f"| {line.what} | {cases:,} | {told} | {line.target} | {verdict(line, share, bad)} |"
+
+
+def verdict(line: Line, share: float, bad: int) -> str:
+    """Say whether a target is met; else by how much it is missed and why."""
+    if bad:
+        return f"no: {bad} ended as none may"
+    if share > line.share:
+        return f"no, by {100 * (share - line.share):.1f} points: {line.why}"
+    return "yes"
 
 
 def seeds(found: dict[str, dict[str, Any]]) -> str:

@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 
-from lotflow.errors import InputError
+from lotflow.errors import Fault, InputError
 from lotflow.inputs.background_hash import BackgroundHash
 from lotflow.inputs.limits import DEFAULT_LIMITS, Limits
 from lotflow.inputs.open import beside, local_file, read_bytes, reading, sha256, sniff
@@ -206,6 +206,14 @@ def test_a_fault_of_the_program_passes() -> None:
     """What no file can cause is not disguised as a fault of the file."""
     with pytest.raises(KeyError), reading("dem.tif"):
         raise KeyError("bug")
+
+
+def test_an_error_that_is_told_already_is_not_told_twice() -> None:
+    """A reader that has named the file and the place itself is not wrapped once more."""
+    told = InputError(Fault("a value is missing", "Give it", file="lot.shp"))
+    with pytest.raises(InputError) as caught, reading("dem.tif"):
+        raise told
+    assert caught.value is told
 
 
 def test_a_file_that_may_not_be_read_is_told(tmp_path: Path) -> None:

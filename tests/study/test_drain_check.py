@@ -109,7 +109,8 @@ def checked(lot):
 
 def test_layers_are_those_of_the_schema(chapter):
     """Every declared column, in order, and nothing else; one profile per line and case."""
-    for name in ("drain_lines", "line_storms", "nodes", "line_profiles", "outlet_storms"):
+    for name in ("drain_lines", "line_storms", "nodes", "line_profiles", "outlet_storms",
+                 "inlet_bypass"):  # fmt: skip
         declared = [column.name for column in RESULT_LAYERS[name].columns]
         assert [column for column in chapter.layers[name] if column != "geometry"] == declared
     lines = chapter.layers["drain_lines"]
@@ -324,3 +325,68 @@ def test_water_in_a_sewer_stands_in_its_line(lot):
     assert high >= 31.1 > low
     assert "tailwater-not-given" in {finding.rule for finding in free.findings}
     assert "tailwater-not-given" not in {finding.rule for finding in held.findings}
+
+
+def test_every_inlet_tells_what_it_takes_and_where_the_rest_goes(lot, runs, chapter):
+    """Taken and passed add up; the way ends at another inlet of the case, or off the lot."""
+    table = chapter.layers["inlet_bypass"]
+    names = {inlet.drawn.name for inlet in lot.inlets.placed}
+    main = table[table["case"] == "proposed"]
+    assert set(main["name"]) == names
+    assert set(main["return_period_yr"]) == {2.0, 10.0, 100.0}
+    known = main[main["taken_m3s"].notna()]
+    assert len(known)
+    taken, passed, arriving = (known[name].to_numpy()
+                               for name in ("taken_m3s", "passed_m3s", "arriving_m3s"))  # fmt: skip
+    assert taken + passed == pytest.approx(arriving)
+    assert (main["runs_to"] != main["name"]).all()
+    assert set(main["runs_to"]) <= names | {"off the lot", "stays on the ground"}
+    assert (main["depth_m"] >= lot.job.criteria.grate_water_m).all()
+    assert len(chapter.sections["inlet_bypass"]) == len(table)
+
+
+def test_much_more_rain_passes_an_inlet_by(lot, runs):
+    """A hundred times the sample's water: the lines are full, and it is found with its way."""
+    flooded = drain_chapter(lot, check_drains(lot, [rained_on(lot, runs[-1], factor=100.0)]))
+    found = [finding for finding in flooded.findings if finding.rule == "inlet-passed-by"]
+    assert found
+    ways = flooded.layers["inlet_bypass"].set_index(["name", "return_period_yr"])["runs_to"]
+    assert all(f"go on: {ways[one.subject, 10.0]}." in one.message for one in found)
+
+
+def test_a_line_that_ends_in_a_channel_drain_is_in_its_water(lot):
+    """8 m of level channel fed by 3 l/s of a pump through a line at its upper end."""
+    x, y = lot.site.lot.geometry.iloc[0].centroid.coords[0]
+    channel = shapely.LineString([(x - 8.0, y + 8.0), (x - 8.0, y)])
+    start, end = (x - 8.0, y + 12.0), (x - 8.0, y - 6.0)
+
+    def depth(flow):
+        inlets = rows(
+            lot, "inlets",
+            {"name": "Pit", "geometry": shapely.Point(start), "inflow_m3s": flow},
+            {"name": "Ch", "kind": "channel drain", "channel_depth_m": 0.15,
+             "channel_width_m": 0.1, "geometry": channel},
+        )  # fmt: skip
+        pipe = {"material": "pvc", "diameter_m": 0.1}
+        lines = rows(
+            lot, "drain_lines",
+            {"name": "A", "from": "Pit", "to": "Ch", **pipe,
+             "geometry": shapely.LineString([start, channel.coords[0]])},
+            {"name": "B", "from": "Ch", "to": "Out", **pipe,
+             "geometry": shapely.LineString([channel.coords[-1], end])},
+        )  # fmt: skip
+        outlets = rows(lot, "outlets", {"name": "Out", "kind": "daylight",
+                                        "geometry": shapely.Point(end)})  # fmt: skip
+        site = {"inlets": inlets, "drain_lines": lines, "outlets": outlets,
+                "downspouts": lot.site.downspouts.iloc[:0]}  # fmt: skip
+        parts = RunoffParts(("Ch",), ("unpaved",), np.array([300.0]), np.array([10.0]),
+                            np.full((1, 3), 10.0))  # fmt: skip
+        run = CaseRun("proposed", replace(lot.inlets, placed=[]),
+                      Storms(RAIN, np.array([2.0, 10.0, 100.0]), parts))  # fmt: skip
+        (case,) = check_drains(redrawn(lot, **site), [run])
+        facts = next(one for one in case.inlets if one.name == "Ch")
+        assert facts.entries_at == (0.0,)
+        assert facts.entering_m3s == pytest.approx((flow,))
+        return case.channels[0].depth_m
+
+    assert depth(0.003) > depth(0.0)

@@ -1,5 +1,6 @@
 """Design storms over a whole lot: no water is lost, whatever gutters do; low spots; no rain."""
 
+import re
 from dataclasses import replace
 from pathlib import Path
 
@@ -233,6 +234,22 @@ def test_graphical_peak_needs_a_storm_type(lot, cover, proposed):
     rows = runoff_chapter(typed, cover, proposed).layers["runoff"]
     row = rows[(rows["subject"] == "Lawn drain") & (rows["method"] == "nrcs")].iloc[1]
     assert 0.5 < row["graphical_peak_m3s"] / row["flow_m3s"] < 2.0
+
+
+def test_sheet_retraces_the_graphical_peak_or_says_how_to_have_it(proposed):
+    """From the printed A, qu and Q in US units the printed flow follows, within its digits."""
+    node = proposed.node_names.index("Lawn drain")
+    assert "storm_type of the job's table [rainfall]" in worked_sheet(proposed, node)
+    sheet = worked_sheet(proposed, node, storm_type="II").split("6. Peak by the graphical")[1]
+    found = re.findall(
+        r"A = [^(]*\(([\d,.]+) ft²\).*\n +qu = (\d+) .*Q = [^(]*\(([\d.]+) in\), "
+        r"q = [^(]*\(([\d.]+) gpm\)", sheet,
+    )  # fmt: skip
+    assert len(found) == len(proposed.storms)
+    for area, unit_peak, depth, flow in found:
+        square_miles = float(area.replace(",", "")) / 5280**2
+        computed = float(unit_peak) * square_miles * float(depth) * 448.831
+        assert computed == pytest.approx(float(flow), rel=0.02)
 
 
 def test_roofs_and_ground_add_up_to_the_rain_on_the_lot(lot):

@@ -184,10 +184,13 @@ class _Child:
     ) -> None:
         self.begun, self.seconds = time.monotonic(), abs(seconds)
         self.files = [tempfile.TemporaryFile() for _ in range(3)]  # noqa: SIM115 - closed at its end
+        # an interrupt that comes before the child can answer for it waits
+        signal.pthread_sigmask(signal.SIG_BLOCK, [signal.SIGINT])
         self.pid = os.fork()
         if self.pid == 0:
             os.setpgid(0, 0)
             self._run(function, arguments, memory_bytes, environment)
+        signal.pthread_sigmask(signal.SIG_UNBLOCK, [signal.SIGINT])
 
     def _run(
         self, function: str, arguments: list[Any], memory_bytes: int | None, environment: Any
@@ -204,6 +207,7 @@ class _Child:
             if memory_bytes is not None:
                 limit = _mapped_bytes() + memory_bytes
                 resource.setrlimit(resource.RLIMIT_AS, (limit, limit))
+            signal.pthread_sigmask(signal.SIG_UNBLOCK, [signal.SIGINT])
             value.write(json.dumps(_called(function, arguments)).encode())
             value.flush()
         except SystemExit as stop:

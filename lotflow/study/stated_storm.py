@@ -1,0 +1,193 @@
+"""A stated rain intensity as the one storm that the drains of a case are checked for."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from lotflow.findings import Finding
+from lotflow.runoff.catchment_parts import catchment_parts
+from lotflow.runoff.parts import RunoffParts
+from lotflow.study.storm_parts import overflow_intensity, part_ground
+from lotflow.study.storms import way_timer
+from lotflow.terrain.courses import courses_to
+from lotflow.units import both_units
+
+if TYPE_CHECKING:
+    from numpy.typing import ArrayLike
+
+    from lotflow.grid import FloatArray
+    from lotflow.runoff.ground_cover import GroundCover
+    from lotflow.study.lot_water import CaseWater, LotWater
+    from lotflow.study.storm_parts import PartGround
+
+
+@dataclass(frozen=True)
+class StatedRainfall:
+    """
+    Rain of one intensity, however long it lasts; its return period is not known.
+
+    Parameters
+    ----------
+    intensity_m_s
+        Greater than 0 [m/s].
+
+    Examples
+    --------
+    >>> rain = StatedRainfall(0.001)
+    >>> rain.intensity([60, 3600], math.nan).tolist(), rain.depth(60, math.nan).tolist()
+    ([0.001, 0.001], 0.06)
+    """
+
+    intensity_m_s: float
+
+    @property
+    def source(self) -> str:
+        """Where the figure comes from."""
+        return "the job's stated intensity"
+
+    @property
+    def uplift(self) -> float:
+        """Nothing is added to what is stated."""
+        return 1.0
+
+    @property
+    def duration_range_s(self) -> tuple[float, float]:
+        """It holds for every duration [s]."""
+        return 0.0, math.inf
+
+    @property
+    def return_period_range_yr(self) -> tuple[float, float]:
+        """Not known [yr]."""
+        return math.nan, math.nan
+
+    def depth(self, duration_s: ArrayLike, return_period_yr: ArrayLike) -> FloatArray:
+        """
+        Rain depth: intensity times duration.
+
+        Parameters
+        ----------
+        duration_s
+            Duration [s].
+        return_period_yr
+            Broadcast against `duration_s`; its value does not count.
+
+        Returns
+        -------
+        depth
+            [m].
+        """
+        duration = np.asarray(duration_s, dtype=np.float64)
+        return np.multiply(self.intensity(duration, return_period_yr), duration)
+
+    def intensity(self, duration_s: ArrayLike, return_period_yr: ArrayLike) -> FloatArray:
+        """
+        Give the stated intensity.
+
+        Parameters
+        ----------
+        duration_s, return_period_yr
+            As for `depth`.
+
+        Returns
+        -------
+        intensity
+            [m/s].
+        """
+        shape = np.broadcast_shapes(np.shape(duration_s), np.shape(return_period_yr))
+        return np.full(shape, self.intensity_m_s)
+
+
+@dataclass(frozen=True, eq=False)
+class StatedStorm:
+    """
+    What the stated intensity brings to the drains of a case.
+
+    Parameters
+    ----------
+    rainfall
+        Of one intensity.
+    parts
+        Water that enters the drains, for one storm.
+    """
+
+    rainfall: StatedRainfall
+    parts: RunoffParts
+
+    @property
+    def storms(self) -> FloatArray:
+        """Return period of the one storm: not known [yr]."""
+        return np.array([math.nan])
+
+
+def stated_storm(lot: LotWater, water: CaseWater, cover: GroundCover) -> StatedStorm | None:
+    """
+    Find what the stated intensity brings to the drains of a case.
+
+    The intensity is the same however long the water takes, so that every part of every catchment
+    counts in full: Q = i sum(C A) in every line. C has no frequency factor.
+
+    Parameters
+    ----------
+    lot
+        Its job states the intensity.
+    water
+        Roofs and inlets of the case.
+    cover
+        Of every cell.
+
+    Returns
+    -------
+    storm
+        None where no intensity is stated.
+    """
+    if lot.job.intensity_m_s is None:
+        return None
+    rain, routing, names = StatedRainfall(lot.job.intensity_m_s), water.inlets.routing, water.names
+    courses = courses_to(routing, routing.drains.inlet)
+    catchments = catchment_parts(courses, len(names), cover, way_timer(rain))
+    ground = part_ground(courses, names, cover, water.roofs, catchments)
+    return StatedStorm(rain, _parts(ground, water, cover, rain.intensity_m_s))
+
+
+def stated_findings(intensity_m_s: float | None) -> list[Finding]:
+    """
+    Say that drains are checked for a stated intensity, and what that leaves out.
+
+    Parameters
+    ----------
+    intensity_m_s
+        None where it is not used [m/s].
+    """
+    if intensity_m_s is None:
+        return []
+    return [
+        Finding(
+            "stated-intensity", "note", "rainfall",
+            f"Drains are checked for rain of {both_units(intensity_m_s, 'rain')}, as the job "
+            "states, however long the water takes to come: Q = C i A, without frequency factor. "
+            "Storage and storms need a rainfall table: table [rainfall] of the job.",
+            measured=round(intensity_m_s * 3.6e6, 3), unit="mm/h",
+            source="FHWA HEC-22, 3rd edition (2009), equation 3-1",
+        )
+    ]  # fmt: skip
+
+
+def _parts(
+    ground: PartGround, water: CaseWater, cover: GroundCover, intensity_m_s: float
+) -> RunoffParts:
+    """Parts with the water of leaders that run over at the eaves."""
+    values, cell_m2 = cover.values.runoff_coefficient, water.roofs.surface.ground.cell_m2
+    limit = overflow_intensity(water.roofs, float(values[cover.keys.index("roof")]))
+    overflow = np.maximum(1.0 - limit / intensity_m_s, 0.0)
+    cells = ground.cells(overflow[:, None])
+    return RunoffParts(
+        node=tuple(ground.names[i] for i in ground.node),
+        kind=ground.kind,
+        time_s=ground.time_s,
+        area_m2=ground.fixed.sum(axis=1) * cell_m2,
+        ca_m2=np.einsum("pks,k->ps", cells, values) * cell_m2,
+    )
