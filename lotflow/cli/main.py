@@ -145,7 +145,7 @@ def _exit_code(arguments: list[str] | None) -> int:  # noqa: PLR0911 - one line 
             return _stopped(error)
         shown = traceback.format_exc() if "-v" in sys.argv or "--verbose" in sys.argv else ""
         click.echo(
-            f"{shown}lotflow: this is a fault of the program, nothing was written: "
+            f"{shown}lotflow: this is a fault of the program, {_state(error)}: "
             f"{type(error).__name__}: {error}. Please report it with the command and, if you "
             "can, the files; -v shows where it happened.",
             err=True,

@@ -192,7 +192,7 @@ def bypass_findings(
             f"more. {both_units(one.passed_m3s, 'flow')} pass it by and go on: {one.way.told}. "
             f"{_REMEDIES[one.limited_by]}",
             measured=round(one.passed_m3s, 6), limit=0.0, unit="m3/s",
-            source=f"{_HEC_22}; {limits.source('clogged_share')}",
+            source=f"{_HEC_22}, from memory; {limits.source('clogged_share')}",
             x=places[one.name].x, y=places[one.name].y,
         )
         for one in bypasses
