@@ -190,6 +190,68 @@ def test_names_stay_in_view_and_off_what_lies_on_the_map(plan):
     assert sides == [["left"], ["bottom"]]
 
 
+CLICK = (
+    "const box = arguments[0].getBoundingClientRect(); "
+    "arguments[0].dispatchEvent(new MouseEvent('click', { bubbles: true, "
+    "clientX: box.x + box.width / 2, clientY: box.y + box.height / 2 }))"
+)
+
+
+def test_a_tap_on_a_symbol_answers_where_the_ground_is_asked(plan):
+    """From an inlet to another one, say; and nothing is selected, no tooltip stays in the way."""
+    plan.execute_script("document.querySelector('[data-ask=fall]').click()")
+    first, second = plan.find_elements("css selector", ".mark")[:2]
+    for mark in (first, second):
+        plan.execute_script(CLICK, mark)
+    found = plan.execute_script("return document.getElementById('answer').dataset.distance")
+    assert found is not None
+    assert float(found) > 0
+    assert plan.execute_script("return document.getElementById('position').textContent") != ""
+    time.sleep(0.5)  # they fade away
+    assert plan.execute_script("return document.querySelectorAll('.told-tip').length") == 0
+
+
+def test_an_old_line_is_gone_when_the_fall_is_asked_for_again(plan):
+    ask = "document.querySelector('[data-ask=fall]').click()"
+    plan.execute_script(ask)
+    for mark in plan.find_elements("css selector", ".mark")[:2]:
+        plan.execute_script(CLICK, mark)
+    plan.execute_script(ask)
+    plan.execute_script(
+        "const f = document.getElementById('pipe-fall'); f.value = '2'; "
+        "f.dispatchEvent(new Event('input'))"
+    )
+    assert plan.execute_script("return document.getElementById('answer').textContent") == ""
+
+
+def test_a_cover_below_nothing_counts_as_none(plan):
+    plan.execute_script("document.querySelector('[data-ask=fall]').click()")
+    for mark in plan.find_elements("css selector", ".mark")[:2]:
+        plan.execute_script(CLICK, mark)
+    told = []
+    for cover in ("0", "-5"):
+        plan.execute_script(
+            "const c = document.getElementById('pipe-cover'); c.value = arguments[0]; "
+            "c.dispatchEvent(new Event('input'))",
+            cover,
+        )
+        told.append(plan.execute_script("return document.getElementById('answer').textContent"))
+    assert told[0] == told[1] != ""
+
+
+def test_paper_shows_the_lot_whole_and_the_screen_comes_back(plan):
+    plan.execute_script("lotflowPlan.map.setZoom(lotflowPlan.map.getZoom() + 2, "
+                        "{ animate: false })")  # fmt: skip
+    zoom = "return lotflowPlan.map.getZoom()"
+    before = plan.execute_script(zoom)
+    plan.execute_script("window.dispatchEvent(new Event('beforeprint'))")
+    size = plan.execute_script("const s = lotflowPlan.map.getSize(); return [s.x, s.y]")
+    assert plan.execute_script(zoom) < before
+    assert size == [pytest.approx(18 / 2.54 * 96, abs=3), pytest.approx(17 / 2.54 * 96, abs=3)]
+    plan.execute_script("window.dispatchEvent(new Event('afterprint'))")
+    assert plan.execute_script(zoom) == before
+
+
 def test_units_are_switched_everywhere(plan):
     """In all cells; findings give both in their sentences."""
     text = (

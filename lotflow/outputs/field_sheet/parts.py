@@ -117,7 +117,7 @@ def _findings(setter: Typesetter, content: FieldSheetContent) -> list[Any]:
     if not found:
         return []
     texts = [f"{one['subject']}: {one['message']}" for one in found[:_MOST_FINDINGS]]
-    more = _left_out(len(found) - _MOST_FINDINGS, "summary.json")
+    more = _left_out(len(found) - _MOST_FINDINGS, "plan.html")
     heading = setter.heading("Found by the checks: is it so?")
     return [*heading, *setter.bullets(texts, sign=BOX), *(setter.note(text) for text in more)]
 

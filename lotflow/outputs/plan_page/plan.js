@@ -73,7 +73,10 @@ function startPage(data, water) {
       feature.layer = layer.key;
       const shape = shapeOf(layer, feature);
       shape.bindTooltip(() => tip(layer, feature), { sticky: true, className: "told-tip" });
-      shape.on("click", () => choose(layer.key, feature.name));
+      shape.on("click", () => {
+        if (state.ask === "look") choose(layer.key, feature.name);
+        else if (shape instanceof L.Marker) tapped(shape.getLatLng()); // lines and areas pass a tap on
+      });
       shape.feature = feature;
       group.addLayer(shape);
       if (layer.label && feature.name !== undefined) group.addLayer(nameTag(feature, shape));
@@ -243,16 +246,24 @@ function startPage(data, water) {
     byId("cross").classList.toggle("on", kind !== "look");
     byId("pipe").hidden = kind !== "fall";
     byId("answer").replaceChildren();
+    state.line = null;
     answers.clearLayers();
+    if (kind === "look") return;
+    for (const { group } of drawn.values()) {
+      group.eachLayer?.((shape) => { if (shape.feature) shape.closeTooltip(); });
+    }
   }
 
   function answer(lines) {
     const list = element("dl");
     for (const [label, text] of lines) list.append(element("dt", { text: label }), element("dd", { text }));
     byId("answer").replaceChildren(list);
+    // below the map an answer would come unseen
+    if (!BESIDE.matches) byId("answer").scrollIntoView({ block: "nearest" });
   }
 
   function tapped(at) {
+    position(at);
     const point = [at.lat, at.lng];
     const cell = cellAt(water, at.lng, at.lat);
     if (cell < 0) { answer([["Here", "beyond the elevation data"]]); return; }
@@ -321,9 +332,9 @@ function startPage(data, water) {
     const length = data.shown.elevation[state.system].factor;
     const size = data.shown.diameter[state.system].factor;
     return {
-      slope: Number(byId("pipe-fall").value) / 100,
-      cover: Number(byId("pipe-cover").value) * length,
-      diameter: Number(byId("pipe-size").value) * size,
+      slope: Math.max(0, Number(byId("pipe-fall").value)) / 100,
+      cover: Math.max(0, Number(byId("pipe-cover").value)) * length,
+      diameter: Math.max(0, Number(byId("pipe-size").value)) * size,
     };
   }
 
@@ -386,6 +397,23 @@ function startPage(data, water) {
     byId("position").textContent = `${(data.corner[0] + east).toFixed(1)}, ${(data.corner[1] + north).toFixed(1)} · ${between(0).toFixed(6)}°, ${between(1).toFixed(6)}°`;
   }
 
+  // On paper the map has a size of its own, and shows the lot whole.
+  function forPaper() {
+    const seen = { centre: map.getCenter(), zoom: map.getZoom() };
+    const fit = () => map.invalidateSize({ animate: false });
+    window.addEventListener("beforeprint", () => {
+      Object.assign(seen, { centre: map.getCenter(), zoom: map.getZoom() });
+      document.body.classList.add("on-paper");
+      fit();
+      map.fitBounds(data.view ?? bounds, { animate: false });
+    });
+    window.addEventListener("afterprint", () => {
+      document.body.classList.remove("on-paper");
+      fit();
+      map.setView(seen.centre, seen.zoom, { animate: false });
+    });
+  }
+
   function pipeUnits() {
     const metric = state.system === "metric";
     byId("cover-unit").textContent = metric ? "[m]" : "[ft]";
@@ -426,6 +454,11 @@ function startPage(data, water) {
   ask("look");
   map.on("click", (event) => tapped(event.latlng));
   map.on("mousemove", (event) => position(event.latlng));
+  // while the ground is asked, what is drawn does not stand in the way
+  map.on("tooltipopen", ({ tooltip }) => {
+    if (state.ask !== "look" && !tooltip.options.permanent) map.closeTooltip(tooltip);
+  });
+  forPaper();
   map.on("zoomend moveend", scale);
   scale();
   map.on("moveend", placeNames);
