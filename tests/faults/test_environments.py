@@ -17,7 +17,7 @@ from programme.small_job import small_job
 from programme.tiers import tiers
 
 #: Of the surroundings, those of the quick tier.
-QUICK = ("LANG=C", "no HOME", "cache of cut files", "path with an umlaut")
+QUICK = ("LANG=C", "no HOME", "path with an umlaut")
 
 
 @pytest.fixture(scope="module")
