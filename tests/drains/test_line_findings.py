@@ -223,6 +223,17 @@ def test_over_capacity_and_water_above_the_grate(bench, make):
     assert above.measured > 10.0
 
 
+def test_water_that_pushes_out_of_a_cleanout(bench, make):
+    """Roof water led into a junction: the line below carries too little, and it comes out there."""
+    bench.water = make.water([("cleanout", 300.0, 600.0)])
+    lines = [make.line("A", [(0, 0), (20, 0)], "cleanout", "out", up=9.5, down=9.0)]
+    state = bench.state(lines, [make.outlet("out", 20, 0)], entries={"cleanout"})
+    found = {f.rule: f for f in check_system(state, bench.around(state))}["water-above-ground"]
+    assert (found.severity, found.subject) == ("warn", "cleanout")
+    assert found.measured > found.limit == 10.0
+    assert "comes out of any cover" in found.message
+
+
 def test_only_rarer_storms_than_the_design_storm_are_a_note(bench, make):
     """The 10-year storm passes, the 100-year storm stands above the grate."""
     bench.rims = {"in": 10.0}

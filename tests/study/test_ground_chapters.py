@@ -118,6 +118,16 @@ def test_a_lot_in_a_bowl_has_no_gravity_outlet_and_the_text_opens_with_it(tmp_pa
     assert "Where gravity can lead it" in text
 
 
+def test_levels_that_are_too_rough_to_tell_an_outlet_are_said(lot):
+    """The sample's outlets are reachable by 10 cm of error, and not to be told by 60 cm."""
+    assert not outlet_chapter(lot).findings
+    rough = with_job(lot, elevation=lot.job.elevation.model_copy(update={"rmse_m": 0.6}))
+    found = {finding.rule: finding for finding in outlet_chapter(rough).findings}
+    assert found["outlet-fall-uncertain"].severity == "note"
+    assert found["outlet-fall-uncertain"].measured > 0
+    assert "Take both levels on site" in found["outlet-fall-uncertain"].message
+
+
 def test_the_patio_falls_towards_the_house_and_the_narrow_side_is_not_judged(lot):
     layer = house_chapter(lot, cases(lot), covered(lot)).layers["facades"].set_index("name")
     assert layer.loc["House, north side", "surface"] == "paving"
