@@ -201,6 +201,24 @@ def test_water_at_the_house_is_found_with_its_freeboard(bowls):
     assert "House" in found["S"].message
 
 
+@pytest.mark.parametrize(
+    ("threshold", "rule", "severity"),
+    [(19.50, "pond-reaches-building", "fail"), (19.65, "pond-reaches-building", "warn"),
+     (19.72, "pond-near-threshold", "warn"), (20.5, None, None)],
+)  # fmt: skip
+def test_open_water_is_held_against_the_threshold(tmp_path, threshold, rule, severity):
+    """Water at 19.69 with no inlet: beyond, within and clear of an error of the data of 10 cm."""
+    lot = lot_on(
+        tmp_path, two_bowls(),
+        buildings={"name": ["House"], "threshold_m": [threshold],
+                   "geometry": [shapely.box(600023, 3299970, 600028, 3299974)]},
+    )  # fmt: skip
+    chapter = ponding_chapter(lot, EvenStorms(lot, (0.5,), (10.0,)))
+    ours = ("pond-reaches-building", "pond-near-threshold")
+    found = [(f.rule, f.severity) for f in chapter.findings if f.rule in ours]
+    assert found == ([] if rule is None else [(rule, severity)])
+
+
 def test_every_pond_is_listed_in_every_case(chapter):
     ponds = chapter.sections["ponds"]
     spots = {pond["low_spot"] for pond in ponds}
