@@ -217,7 +217,9 @@ def interrupted(place, call, folder):
     """Run the job, stop it where it waits, and give what it says."""
     module, _, name = place.rpartition(".")
     waiting = f"""
-        import importlib, sys, time
+        import importlib, signal, sys, time
+        # a shell that runs the tests in the background has the interrupt ignored
+        signal.signal(signal.SIGINT, signal.default_int_handler)
         holder, _, inner = {module!r}.partition(".Path")
         holder = importlib.import_module(holder)
         holder = holder.Path if {module.endswith(".Path")} else holder

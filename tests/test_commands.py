@@ -40,14 +40,14 @@ def test_demo_writes_the_job_and_its_whole_result(tmp_path, capfd):
     assert "Call before you dig" in out
     assert err == ""
     assert lotflow("demo", tmp_path / "demo") == 1  # nothing is overwritten unasked
-    assert lotflow("run", tmp_path / "demo", "--overwrite", "-q") == 0
+    assert lotflow("run", tmp_path / "demo", "--overwrite", "-q", "--realisations", 0) == 0
 
 
 def test_metres_and_feet_give_the_same_answer(tmp_path):
     """The job in metres and the same job in US survey feet agree."""
     found = {}
     for name in ("alder_court", "alder_court_us"):
-        assert lotflow("run", SAMPLES / name, "-o", tmp_path / name, "-q") == 0
+        assert lotflow("run", SAMPLES / name, "-o", tmp_path / name, "-q", "--realisations", 0) == 0
         found[name] = json.loads((tmp_path / name / "summary.json").read_text())
     metric, us = found.values()
     for key in ("catchment_m2", "on_lot_m2"):
@@ -84,7 +84,17 @@ def test_intensity_and_coefficient_give_flows(tmp_path, capfd):
     inlets.to_file(tmp_path / "inlets.geojson")
     given = ("--inlets", tmp_path / "inlets.geojson", "--coefficient", 0.5)
     code = lotflow(
-        "screen", DEM, SITE, "-o", tmp_path / "r", *given, "--intensity", "100mm/h", "--json"
+        "screen",
+        DEM,
+        SITE,
+        "-o",
+        tmp_path / "r",
+        *given,
+        "--intensity",
+        "100mm/h",
+        "--json",
+        "--realisations",
+        0,
     )
     assert code == 0
     for row in json.loads(capfd.readouterr().out)["runoff"]:
@@ -92,7 +102,10 @@ def test_intensity_and_coefficient_give_flows(tmp_path, capfd):
     assert lotflow("screen", DEM, SITE, "-o", tmp_path / "s", "--intensity", "4in/h") == 2
     capfd.readouterr()
     given = ("--inlets", tmp_path / "inlets.geojson", "--coefficient", 0)
-    assert lotflow("screen", DEM, SITE, "-o", tmp_path / "t", *given, "--json") == 0
+    assert (
+        lotflow("screen", DEM, SITE, "-o", tmp_path / "t", *given, "--json", "--realisations", 0)
+        == 0
+    )
     nothing = json.loads(capfd.readouterr().out)
     assert [inlet["runoff_coefficient"] for inlet in nothing["inlets"]] == [0.0] * 5
     assert nothing["provenance"]["use_covers"] is False
@@ -108,7 +121,7 @@ def test_start_makes_a_job_that_can_be_checked_and_run(tmp_path, lot, capfd):
     assert lotflow(*arguments) == 0
     assert 'vertical_unit = "m"' in (job / "job.toml").read_text()
     assert lotflow("check", job) == 0
-    assert lotflow("run", job, "-q") == 0
+    assert lotflow("run", job, "-q", "--realisations", 0) == 0
     capfd.readouterr()
     assert lotflow(*arguments) == 1
     assert "already holds job.toml" in capfd.readouterr().err

@@ -13,6 +13,15 @@ import pytest
 
 from lotflow.cli.interrupts import interrupts_kept, is_interrupt
 
+
+@pytest.fixture(autouse=True)
+def heard():
+    """A shell that runs the tests in the background has the interrupt ignored."""
+    before = signal.signal(signal.SIGINT, signal.default_int_handler)
+    yield
+    signal.signal(signal.SIGINT, before)
+
+
 CALLBACK = ctypes.CFUNCTYPE(ctypes.c_int, ctypes.c_int)
 
 
@@ -49,6 +58,7 @@ def test_what_else_nobody_can_catch_is_told_as_ever(capfd):
 def test_the_command_line_ends_with_130(tmp_path):
     code = f"""
         import ctypes, os, signal
+        signal.signal(signal.SIGINT, signal.default_int_handler)
         import lotflow.inputs.screening as screening
         def swallowed(_number):
             signal.raise_signal(signal.SIGINT)

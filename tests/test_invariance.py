@@ -11,6 +11,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from rasterio.transform import Affine
 
+from lotflow.cli.report import with_realisations
 from lotflow.inputs.screening import screening_job
 from lotflow.study import run_study
 
@@ -40,7 +41,7 @@ def studied(folder, layers, east=0, north=0):
         files[name] = folder / f"{name}{east}{north}.gpkg"
         moved = frame.set_geometry(frame.translate(east, north))
         moved.to_file(files[name], layer=name)
-    return run_study(screening_job((raster,), files), use_covers=False)
+    return run_study(with_realisations(screening_job((raster,), files), 0), use_covers=False)
 
 
 @pytest.fixture(scope="module")
