@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from lotflow.drains.inlet_checks import NOTHING_M3S, grate_flow
-from lotflow.drains.judged import Limits, design_storm
+from lotflow.drains.judged import Limits, is_design_storm, storm_named
 from lotflow.drains.network_flows import node_peaks
 from lotflow.findings import Finding
 from lotflow.units import both_units
@@ -180,14 +180,12 @@ def bypass_findings(
     limits
         What they are judged by.
     """
-    if not bypasses:
-        return []
     places = {inlet.name: inlet for inlet in inlets}
-    period = float(storms[design_storm(storms, limits.criteria)])
     return [
         Finding(
             "inlet-passed-by", "warn", one.name,
-            f"In the {period:g}-year storm it takes {both_units(one.taken_m3s, 'flow')} of the "
+            f"In the {storm_named(one.return_period_yr)} it takes "
+            f"{both_units(one.taken_m3s, 'flow')} of the "
             f"{both_units(one.arriving_m3s, 'flow')} that reach it: its {one.limited_by} takes no "
             f"more. {both_units(one.passed_m3s, 'flow')} pass it by and go on: {one.way.told}. "
             f"{_REMEDIES[one.limited_by]}",
@@ -196,7 +194,7 @@ def bypass_findings(
             x=places[one.name].x, y=places[one.name].y,
         )
         for one in bypasses
-        if one.return_period_yr == period and one.limited_by
+        if one.limited_by and is_design_storm(one.return_period_yr, storms, limits.criteria)
     ]  # fmt: skip
 
 

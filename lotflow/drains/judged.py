@@ -124,3 +124,27 @@ def design_storm(storms: FloatArray, criteria: Criteria) -> int:
     """
     reached = np.flatnonzero(np.asarray(storms) >= criteria.design_storm_yr - 1e-9)
     return int(reached[0]) if reached.size else len(storms) - 1
+
+
+def is_design_storm(return_period_yr: float, storms: FloatArray, criteria: Criteria) -> bool:
+    """
+    Tell whether a storm is the one that drains must pass.
+
+    Parameters
+    ----------
+    return_period_yr
+        Its own; NaN for rain of a stated intensity [yr].
+    storms
+        All return periods, rising [yr]; at least one.
+    criteria
+        Gives the return period wanted.
+
+    Examples
+    --------
+    >>> is_design_storm(10.0, np.array([2.0, 10.0]), Criteria())
+    True
+    >>> is_design_storm(math.nan, np.array([math.nan]), Criteria())
+    True
+    """
+    judged = storms[design_storm(storms, criteria)]
+    return bool(np.array_equal(return_period_yr, judged, equal_nan=True))

@@ -5,9 +5,7 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING, Any, Final
 
-import numpy as np
-
-from lotflow.drains.judged import PRACTICE, Limits, design_storm, storm_named
+from lotflow.drains.judged import PRACTICE, Limits, is_design_storm, storm_named
 from lotflow.drains.receivers import CROSS_SLOPE, CURB_HEIGHT_M, LEAST_GUTTER_SLOPE
 from lotflow.findings import Finding
 from lotflow.units import both_units, from_si
@@ -42,11 +40,12 @@ def receiver_findings(
     limits
         What it is judged by.
     """
-    if not found:
-        return []
-    period = storms[design_storm(storms, limits.criteria)]
-    judged = [one for one in found if np.array_equal(one.return_period_yr, period, equal_nan=True)]
-    return [finding for one in judged for finding in _of_outlet(one, limits)]
+    return [
+        finding
+        for one in found
+        if is_design_storm(one.return_period_yr, storms, limits.criteria)
+        for finding in _of_outlet(one, limits)
+    ]
 
 
 def _of_outlet(one: ReceiverStorm, limits: Limits) -> list[Finding]:

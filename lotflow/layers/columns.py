@@ -117,3 +117,20 @@ class Layer:
             Name as declared.
         """
         return next(column for column in self.columns if column.name == name)
+
+
+def number(name: str, unit: str, meaning: str) -> Column:
+    """
+    Make a column of numbers of a result.
+
+    Parameters
+    ----------
+    name, unit, meaning
+        As of `Column`.
+
+    Examples
+    --------
+    >>> number("depth_m", "m", "Depth.").kind
+    'number'
+    """
+    return Column(name, meaning, kind="number", unit=unit)

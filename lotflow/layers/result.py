@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Final
 
-from lotflow.layers.columns import Column, Layer
+from lotflow.layers.columns import Column, Layer, number
 from lotflow.layers.result_drains import DRAIN_LAYERS
 from lotflow.layers.result_ground import GROUND_LAYERS, QUANTITIES_TABLE
 from lotflow.layers.result_water import WATER_LAYERS
@@ -12,14 +12,10 @@ from lotflow.layers.result_water import WATER_LAYERS
 _LABEL = Column("name", "Name shown in the result.")
 
 
-def _number(name: str, unit: str, meaning: str) -> Column:
-    return Column(name, meaning, kind="number", unit=unit)
-
-
 def _bounds(name: str, unit: str, subject: str) -> tuple[Column, ...]:
     """Columns of an interval that realisations give."""
     return tuple(
-        _number(f"{name}_p{share:02d}", unit, f"{share} % of realisations have a smaller "
+        number(f"{name}_p{share:02d}", unit, f"{share} % of realisations have a smaller "
                 f"{subject}; empty where none were run.")
         for share in (5, 50, 95)
     )  # fmt: skip
@@ -27,8 +23,8 @@ def _bounds(name: str, unit: str, subject: str) -> tuple[Column, ...]:
 
 _ID = Column("id", "Number of the row, largest or deepest first.", kind="whole")
 _XY = (
-    _number("x", "unit of the CRS", "Easting."),
-    _number("y", "unit of the CRS", "Northing."),
+    number("x", "unit of the CRS", "Easting."),
+    number("y", "unit of the CRS", "Northing."),
 )
 
 
@@ -45,7 +41,7 @@ RESULT_LAYERS: Final[dict[str, Layer]] = {
             "lot",
             "The lot as it was read.",
             ("polygon",),
-            (_LABEL, _number("area_m2", "m2", "Area of the drawn boundary.")),
+            (_LABEL, number("area_m2", "m2", "Area of the drawn boundary.")),
         ),
         Layer(
             "low_spots",
@@ -54,26 +50,26 @@ RESULT_LAYERS: Final[dict[str, Layer]] = {
             (
                 _ID,
                 *_XY,
-                _number("depth_m", "m", "Greatest depth below the spill level."),
-                _number("area_m2", "m2", "Area of all cells below the spill level."),
-                _number("volume_m3", "m3", "Volume below the spill level."),
-                _number("bed_elevation_m", "m", "Elevation of the deepest point."),
-                _number("spill_elevation_m", "m", "Elevation at which it overflows."),
-                _number("spill_x", "unit of the CRS", "Easting of the spill point."),
-                _number("spill_y", "unit of the CRS", "Northing of the spill point."),
-                _number("contributing_area_m2", "m2", "Area that drains to it."),
-                _number("runoff_to_fill_mm", "mm", "Runoff depth from that area that fills it."),
-                _number("on_lot_m2", "m2", "Its area within the lot."),
-                _number("soak_away_h", "h", "Time in which it soaks into the ground once full; "
+                number("depth_m", "m", "Greatest depth below the spill level."),
+                number("area_m2", "m2", "Area of all cells below the spill level."),
+                number("volume_m3", "m3", "Volume below the spill level."),
+                number("bed_elevation_m", "m", "Elevation of the deepest point."),
+                number("spill_elevation_m", "m", "Elevation at which it overflows."),
+                number("spill_x", "unit of the CRS", "Easting of the spill point."),
+                number("spill_y", "unit of the CRS", "Northing of the spill point."),
+                number("contributing_area_m2", "m2", "Area that drains to it."),
+                number("runoff_to_fill_mm", "mm", "Runoff depth from that area that fills it."),
+                number("on_lot_m2", "m2", "Its area within the lot."),
+                number("soak_away_h", "h", "Time in which it soaks into the ground once full; "
                         "empty where the ground takes nothing, or was not looked at."),
-                _number("building_distance_m", "m", "Distance to the nearest building."),
+                number("building_distance_m", "m", "Distance to the nearest building."),
                 Column("inner_low_spots", "Number of low spots nested in it.", kind="whole"),
                 Column("inlets", "Names of the inlets that drain it, joined by commas."),
                 Column("artefact", "Why it may be no standing water at all; empty if nothing "
                        "speaks against it."),
                 Column("cut_by_edge", "Whether its catchment is cut by the edge of the data.",
                        kind="yes_no"),
-                _number("probability", "1", "Share of realisations in which water stands within "
+                number("probability", "1", "Share of realisations in which water stands within "
                         "its outline as deep as the limit; empty where none were run, and under "
                         "or between buildings."),
                 *_bounds("depth_m", "m", "greatest depth within its outline"),
@@ -88,10 +84,10 @@ RESULT_LAYERS: Final[dict[str, Layer]] = {
                 _ID,
                 Column("low_spot", "The low spot they lie in.", kind="whole"),
                 *_XY,
-                _number("depth_m", "m", "Greatest depth below the sill."),
-                _number("volume_m3", "m3", "Volume below the sill."),
-                _number("bed_elevation_m", "m", "Elevation of the deepest point."),
-                _number("sill_elevation_m", "m", "Elevation at which it joins its neighbour."),
+                number("depth_m", "m", "Greatest depth below the sill."),
+                number("volume_m3", "m3", "Volume below the sill."),
+                number("bed_elevation_m", "m", "Elevation of the deepest point."),
+                number("sill_elevation_m", "m", "Elevation at which it joins its neighbour."),
             ),
         ),
         Layer(
@@ -100,7 +96,7 @@ RESULT_LAYERS: Final[dict[str, Layer]] = {
             ("point",),
             (
                 _ID,
-                _number("spill_elevation_m", "m", "Elevation at which the low spot overflows."),
+                number("spill_elevation_m", "m", "Elevation at which the low spot overflows."),
             ),
         ),
         Layer(
@@ -109,12 +105,12 @@ RESULT_LAYERS: Final[dict[str, Layer]] = {
             ("line",),
             (
                 _ID,
-                _number("area_m2", "m2", "Contributing area at the lower end."),
-                _number("length_m", "m", "Length."),
-                _number("fall_m", "m", "Fall of the filled surface from end to end."),
-                _number("slope", "1", "Fall divided by length."),
+                number("area_m2", "m2", "Contributing area at the lower end."),
+                number("length_m", "m", "Length."),
+                number("fall_m", "m", "Fall of the filled surface from end to end."),
+                number("slope", "1", "Fall divided by length."),
                 Column("order", "Strahler order.", kind="whole"),
-                _number("ponded_share", "1", "Share of it that crosses filled ground broader than "
+                number("ponded_share", "1", "Share of it that crosses filled ground broader than "
                         "about 3 m, where the course is uncertain."),
             ),
         ),
@@ -125,8 +121,8 @@ RESULT_LAYERS: Final[dict[str, Layer]] = {
             (
                 _ID,
                 Column("direction", '"on" or "off" the lot.'),
-                _number("area_m2", "m2", "Contributing area of the flow that crosses there."),
-                _number("elevation_m", "m", "Ground elevation."),
+                number("area_m2", "m2", "Contributing area of the flow that crosses there."),
+                number("elevation_m", "m", "Ground elevation."),
             ),
         ),
         Layer(
@@ -137,24 +133,24 @@ RESULT_LAYERS: Final[dict[str, Layer]] = {
                 Column("name", "Name."),
                 Column("kind", "Kind of inlet."),
                 *_XY,
-                _number("moved_m", "m", "How far it was moved to where the water runs."),
-                _number("ground_elevation_m", "m", "Ground elevation at the inlet."),
-                _number("rim_elevation_m", "m", "Level at which it takes water."),
-                _number("catchment_m2", "m2", "Ground and shed roofs that drain to it over the "
+                number("moved_m", "m", "How far it was moved to where the water runs."),
+                number("ground_elevation_m", "m", "Ground elevation at the inlet."),
+                number("rim_elevation_m", "m", "Level at which it takes water."),
+                number("catchment_m2", "m2", "Ground and shed roofs that drain to it over the "
                         "surface."),
-                _number("catchment_before_move_m2", "m2", "The same where it was drawn."),
-                _number("roof_connected_m2", "m2", "Roof area led to it by downspouts."),
-                _number("on_lot_m2", "m2", "Part of the catchment on the lot."),
-                _number("off_lot_m2", "m2", "Part of the catchment off the lot."),
+                number("catchment_before_move_m2", "m2", "The same where it was drawn."),
+                number("roof_connected_m2", "m2", "Roof area led to it by downspouts."),
+                number("on_lot_m2", "m2", "Part of the catchment on the lot."),
+                number("off_lot_m2", "m2", "Part of the catchment off the lot."),
                 Column("cut_by_edge", "Whether the catchment is cut by the edge of the data: at "
                        "least this much.", kind="yes_no"),
-                _number("residual_depth_m", "m", "Depth that stays standing because the rim is "
+                number("residual_depth_m", "m", "Depth that stays standing because the rim is "
                         "above the low point."),
-                _number("runoff_coefficient", "1", "Composite runoff coefficient of all that "
+                number("runoff_coefficient", "1", "Composite runoff coefficient of all that "
                         "reaches it, without frequency factor."),
-                _number("flow_m3s", "m3/s", "Rational flow of the design storm, or for the "
+                number("flow_m3s", "m3/s", "Rational flow of the design storm, or for the "
                         "stated intensity; empty without rain."),
-                _number("flow_per_10mm_h_m3s", "m3/s", "Rational flow for 10 mm/h."),
+                number("flow_per_10mm_h_m3s", "m3/s", "Rational flow for 10 mm/h."),
                 *_bounds("catchment_m2", "m2", "catchment over the surface"),
                 *_bounds("ground_flow_per_10mm_h_m3s", "m3/s", "rational flow over the surface for "
                          "10 mm/h, roofs led into drains left out"),
@@ -166,7 +162,7 @@ RESULT_LAYERS: Final[dict[str, Layer]] = {
             ("polygon",),
             (
                 Column("name", "Name of the inlet."),
-                _number("area_m2", "m2", "Area, from cells."),
+                number("area_m2", "m2", "Area, from cells."),
                 Column("cut_by_edge", "Whether it is cut by the edge of the data.",
                        kind="yes_no"),
             ),
@@ -177,7 +173,7 @@ RESULT_LAYERS: Final[dict[str, Layer]] = {
             ("polygon",),
             (
                 Column("name", "Name of the inlet."),
-                _number("area_m2", "m2", "Area, from cells."),
+                number("area_m2", "m2", "Area, from cells."),
             ),
         ),
         Layer(
@@ -191,7 +187,7 @@ RESULT_LAYERS: Final[dict[str, Layer]] = {
             "Contours of the ground, no closer than the accuracy of the data bears.",
             ("line",),
             (
-                _number("elevation_m", "m", "Elevation."),
+                number("elevation_m", "m", "Elevation."),
                 Column("label", "Elevation in the units of the reports."),
                 Column("kind", '"index" for every fifth, else "ordinary".'),
             ),
@@ -205,33 +201,33 @@ RESULT_LAYERS: Final[dict[str, Layer]] = {
             (
                 Column("subject", "Name of the inlet, node, downspout or low spot."),
                 Column("kind", '"inlet", "node", "downspout" or "low spot".'),
-                _number("return_period_yr", "yr", "Return period; empty for a stated "
+                number("return_period_yr", "yr", "Return period; empty for a stated "
                         "intensity."),
                 Column("method", '"rational" (peak), or "nrcs" (curve number, hydrograph of a '
                        "nested storm)."),
-                _number("area_m2", "m2", "Area, roofs led to it included."),
-                _number("runoff_coefficient", "1", "Runoff coefficient with frequency factor."),
-                _number("time_of_concentration_min", "min", "Time whose rain gives the peak; for "
+                number("area_m2", "m2", "Area, roofs led to it included."),
+                number("runoff_coefficient", "1", "Runoff coefficient with frequency factor."),
+                number("time_of_concentration_min", "min", "Time whose rain gives the peak; for "
                         "nrcs that of the slowest way."),
-                _number("intensity_mm_h", "mm/h", "Rainfall intensity."),
-                _number("flow_m3s", "m3/s", "Peak flow."),
-                _number("volume_m3", "m3", "Runoff volume of the whole storm."),
-                _number("ca_m2", "m2", "Runoff coefficient times area that has arrived at the "
+                number("intensity_mm_h", "mm/h", "Rainfall intensity."),
+                number("flow_m3s", "m3/s", "Peak flow."),
+                number("volume_m3", "m3", "Runoff volume of the whole storm."),
+                number("ca_m2", "m2", "Runoff coefficient times area that has arrived at the "
                         "peak."),
-                _number("total_ca_m2", "m2", "The same of all parts."),
-                _number("longest_way_m", "m", "Length of the slowest way."),
-                _number("kirpich_min", "min", "Its time by Kirpich, to compare."),
-                _number("faa_min", "min", "Its time by the Federal Aviation Administration, to "
+                number("total_ca_m2", "m2", "The same of all parts."),
+                number("longest_way_m", "m", "Length of the slowest way."),
+                number("kirpich_min", "min", "Its time by Kirpich, to compare."),
+                number("faa_min", "min", "Its time by the Federal Aviation Administration, to "
                         "compare."),
-                _number("curve_number", "1", "Composite curve number."),
-                _number("runoff_depth_mm", "mm", "Mean depth of the runoff."),
-                _number("graphical_peak_m3s", "m3/s", "Peak by the graphical method of TR-55; "
+                number("curve_number", "1", "Composite curve number."),
+                number("runoff_depth_mm", "mm", "Mean depth of the runoff."),
+                number("graphical_peak_m3s", "m3/s", "Peak by the graphical method of TR-55; "
                         "empty without a storm type."),
-                _number("release_m3s", "m3/s", "What the line that leaves it carries, flowing "
+                number("release_m3s", "m3/s", "What the line that leaves it carries, flowing "
                         "full; empty where that is not known."),
-                _number("storage_m3", "m3", "Largest volume that is held back while no more than "
+                number("storage_m3", "m3", "Largest volume that is held back while no more than "
                         "the release leaves (modified rational method)."),
-                _number("storage_rain_min", "min", "Duration of the rain that fills it."),
+                number("storage_rain_min", "min", "Duration of the rain that fills it."),
                 Column("note", "What decides, or was assumed."),
             ),
         ),
@@ -245,12 +241,12 @@ RESULT_LAYERS: Final[dict[str, Layer]] = {
                 Column("from_kind", '"inlet", "outlet", "opening" or "low spot".'),
                 Column("to_place", "The lower one."),
                 Column("to_kind", "As above."),
-                _number("distance_m", "m", "In a straight line."),
-                _number("fall_m", "m", "Of the elevation data."),
-                _number("fall_m_p05", "m", "In 5 of 100 likely surfaces it is less."),
-                _number("fall_m_p50", "m", "In half of them it is less."),
-                _number("fall_m_p95", "m", "In 95 of 100 it is less."),
-                _number("slope", "1", "Fall divided by distance."),
+                number("distance_m", "m", "In a straight line."),
+                number("fall_m", "m", "Of the elevation data."),
+                number("fall_m_p05", "m", "In 5 of 100 likely surfaces it is less."),
+                number("fall_m_p50", "m", "In half of them it is less."),
+                number("fall_m_p95", "m", "In 95 of 100 it is less."),
+                number("slope", "1", "Fall divided by distance."),
                 Column("is_certain", "Whether it falls that way in 95 of 100.", kind="yes_no"),
             ),
         ),
@@ -265,12 +261,12 @@ RESULT_LAYERS: Final[dict[str, Layer]] = {
                 Column("severity", '"fail", "warn" or "note".'),
                 Column("subject", "What it is about."),
                 Column("message", "What was found and what to do."),
-                _number("measured", "see unit", "What was measured."),
-                _number("limit", "see unit", "The limit."),
+                number("measured", "see unit", "What was measured."),
+                number("limit", "see unit", "The limit."),
                 Column("unit", "Unit of both."),
                 Column("source", "Where the limit comes from."),
-                _number("x", "unit of the CRS", "Easting, where it has a place."),
-                _number("y", "unit of the CRS", "Northing, where it has a place."),
+                number("x", "unit of the CRS", "Easting, where it has a place."),
+                number("y", "unit of the CRS", "Northing, where it has a place."),
             ),
         ),
         Layer(

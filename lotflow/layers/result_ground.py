@@ -4,16 +4,11 @@ from __future__ import annotations
 
 from typing import Final
 
-from lotflow.layers.columns import Column, Layer
-
-
-def _number(name: str, unit: str, meaning: str) -> Column:
-    return Column(name, meaning, kind="number", unit=unit)
-
+from lotflow.layers.columns import Column, Layer, number
 
 _XY: Final = (
-    _number("x", "unit of the CRS", "Easting."),
-    _number("y", "unit of the CRS", "Northing."),
+    number("x", "unit of the CRS", "Easting."),
+    number("y", "unit of the CRS", "Northing."),
 )
 
 _OUTLET_OPTIONS: Final = Layer(
@@ -27,18 +22,18 @@ _OUTLET_OPTIONS: Final = Layer(
         Column("kind", '"lot edge", "street", "water", or the kind of a drawn outlet.'),
         Column("place", "Name of the place; of the lot edge its side."),
         *_XY,
-        _number("level_m", "m", "Level there."),
-        _number("run_m", "m", "Length of the way, round buildings."),
-        _number("surface_fall_m", "m", "Fall from ground or rim to the place."),
-        _number("fall_m", "m", "Fall from the highest invert that the cover allows."),
-        _number("least_fall_m", "m", "Least fall of the pipe over the run."),
-        _number("left_m", "m", "What is left of the fall after the least fall."),
-        _number("left_low_m", "m", "Lower end of its 95 % interval."),
-        _number("left_high_m", "m", "Upper end of its 95 % interval."),
+        number("level_m", "m", "Level there."),
+        number("run_m", "m", "Length of the way, round buildings."),
+        number("surface_fall_m", "m", "Fall from ground or rim to the place."),
+        number("fall_m", "m", "Fall from the highest invert that the cover allows."),
+        number("least_fall_m", "m", "Least fall of the pipe over the run."),
+        number("left_m", "m", "What is left of the fall after the least fall."),
+        number("left_low_m", "m", "Lower end of its 95 % interval."),
+        number("left_high_m", "m", "Upper end of its 95 % interval."),
         Column("verdict", '"reachable", "cannot tell" or "not reachable".'),
-        _number("deepest_m", "m", "Greatest depth of the invert below the ground, with an even "
+        number("deepest_m", "m", "Greatest depth of the invert below the ground, with an even "
                 "fall."),
-        _number("off_lot_m", "m", "Length of the way beyond the lot."),
+        number("off_lot_m", "m", "Length of the way beyond the lot."),
     ),
 )  # fmt: skip
 
@@ -50,16 +45,16 @@ _FACADES: Final = Layer(
         Column("name", "Building and side."),
         Column("building", "Name of the building."),
         *_XY,
-        _number("length_m", "m", "Length of the facade."),
-        _number("reach_m", "m", "Distance over which the fall was taken; less than 10 ft where "
+        number("length_m", "m", "Length of the facade."),
+        number("reach_m", "m", "Distance over which the fall was taken; less than 10 ft where "
                 "another building or the lot line is nearer."),
         Column("surface", '"soil" or "paving", by the greater part.'),
-        _number("fall_m", "m", "Fall away from the wall, at the place where it is least; negative "
+        number("fall_m", "m", "Fall away from the wall, at the place where it is least; negative "
                 "where the ground falls towards it."),
-        _number("slope", "1", "That fall divided by its distance."),
-        _number("slope_low", "1", "Lower end of its 95 % interval."),
-        _number("slope_high", "1", "Upper end of its 95 % interval."),
-        _number("slope_limit", "1", "Least slope."),
+        number("slope", "1", "That fall divided by its distance."),
+        number("slope_low", "1", "Lower end of its 95 % interval."),
+        number("slope_high", "1", "Upper end of its 95 % interval."),
+        number("slope_limit", "1", "Least slope."),
         Column("verdict", '"too flat", "cannot tell", "no fault seen", or "too narrow to tell".'),
     ),
 )  # fmt: skip
@@ -71,14 +66,14 @@ _OPENINGS: Final = Layer(
     (
         Column("name", "Name."),
         Column("kind", "Kind of opening."),
-        _number("sill_m", "m", "Level at which water enters."),
-        _number("ground_m", "m", "Highest ground beside it."),
-        _number("above_ground_m", "m", "Sill above that ground."),
+        number("sill_m", "m", "Level at which water enters."),
+        number("ground_m", "m", "Highest ground beside it."),
+        number("above_ground_m", "m", "Sill above that ground."),
         Column("low_spot", "Low spot beside it; empty where there is none.", kind="whole"),
-        _number("spill_elevation_m", "m", "Level at which that low spot overflows."),
-        _number("freeboard_m", "m", "Sill above that level."),
-        _number("freeboard_low_m", "m", "Lower end of its 95 % interval."),
-        _number("freeboard_high_m", "m", "Upper end of its 95 % interval."),
+        number("spill_elevation_m", "m", "Level at which that low spot overflows."),
+        number("freeboard_m", "m", "Sill above that level."),
+        number("freeboard_low_m", "m", "Lower end of its 95 % interval."),
+        number("freeboard_high_m", "m", "Upper end of its 95 % interval."),
     ),
 )
 
@@ -90,11 +85,11 @@ QUANTITIES_TABLE: Final = Layer(
     (
         Column("item", "Name of the item, as a price list calls it."),
         Column("detail", "How it was counted."),
-        _number("quantity", "see unit", "How much."),
+        number("quantity", "see unit", "How much."),
         Column("unit", "Unit of the quantity."),
-        _number("price", "currency of the price list", "Price of one unit; empty where none is "
+        number("price", "currency of the price list", "Price of one unit; empty where none is "
                 "given."),
-        _number("cost", "currency of the price list", "Quantity times price."),
+        number("cost", "currency of the price list", "Quantity times price."),
     ),
 )  # fmt: skip
 

@@ -4,14 +4,9 @@ from __future__ import annotations
 
 from typing import Final
 
-from lotflow.layers.columns import Column, Layer
+from lotflow.layers.columns import Column, Layer, number
 
-
-def _number(name: str, unit: str, meaning: str) -> Column:
-    return Column(name, meaning, kind="number", unit=unit)
-
-
-_STORM: Final = _number("return_period_yr", "yr", "Return period of the storm.")
+_STORM: Final = number("return_period_yr", "yr", "Return period of the storm.")
 _CASE: Final = Column(
     "case",
     '"open": every inlet works; "blocked:NAME": that one takes nothing; "blocked:all": none takes '
@@ -23,13 +18,13 @@ _ENTRY: Final = (
            "ft; empty where there is none."),
     Column("threshold_basis", '"threshold" or "sill" as given, or "ground at the wall": the '
            "lowest ground outside the walls, for want of a threshold."),
-    _number("threshold_m", "m", "Elevation at which water enters there."),
-    _number("freeboard_m", "m", "That elevation less the level of the water; negative above it."),
+    number("threshold_m", "m", "Elevation at which water enters there."),
+    number("freeboard_m", "m", "That elevation less the level of the water; negative above it."),
     Column("reaches_building", "Whether water stands at the wall as high as that.",
            kind="yes_no"),
 )  # fmt: skip
 _SPILL: Final = (
-    _number("overflow_m3", "m3", "What runs over out of it; 0 while it is not full."),
+    number("overflow_m3", "m3", "What runs over out of it; 0 while it is not full."),
     Column("spills_to", "Inlet, low spot or other place that its overflow reaches first."),
     Column("spills_onto", '"lot" or "beyond the lot": whose ground its overflow crosses.'),
 )
@@ -44,18 +39,18 @@ _PONDS: Final = Layer(
         _STORM,
         _CASE,
         _LOW_SPOT,
-        _number("x", "unit of the CRS", "Easting of the deepest point."),
-        _number("y", "unit of the CRS", "Northing of the deepest point."),
-        _number("level_m", "m", "Elevation of the water."),
-        _number("depth_m", "m", "Greatest depth."),
-        _number("area_m2", "m2", "Area under water."),
-        _number("volume_m3", "m3", "Volume."),
+        number("x", "unit of the CRS", "Easting of the deepest point."),
+        number("y", "unit of the CRS", "Northing of the deepest point."),
+        number("level_m", "m", "Elevation of the water."),
+        number("depth_m", "m", "Greatest depth."),
+        number("area_m2", "m2", "Area under water."),
+        number("volume_m3", "m3", "Volume."),
         *_SPILL,
-        _number("overflow_x", "unit of the CRS", "Easting of the point over which it runs."),
-        _number("overflow_y", "unit of the CRS", "Northing of that point."),
-        _number("soaks_away_h", "h", "Time until it has soaked into the ground; empty where "
+        number("overflow_x", "unit of the CRS", "Easting of the point over which it runs."),
+        number("overflow_y", "unit of the CRS", "Northing of that point."),
+        number("soaks_away_h", "h", "Time until it has soaked into the ground; empty where "
                 "none of the ground under it takes water."),
-        _number("stays_m", "m", "Depth that stays on sealed ground until it dries."),
+        number("stays_m", "m", "Depth that stays on sealed ground until it dries."),
         *_ENTRY,
         Column("artefact", "Why the low spot may be no standing water at all; empty if nothing "
                "speaks against it."),
@@ -71,7 +66,7 @@ _OVERFLOW_PATHS: Final = Layer(
         Column("id", "Number of the row.", kind="whole"),
         _CASE,
         _LOW_SPOT,
-        _number("least_return_period_yr", "yr", "Most frequent storm in which it runs over."),
+        number("least_return_period_yr", "yr", "Most frequent storm in which it runs over."),
         *_SPILL,
     ),
 )
@@ -84,20 +79,20 @@ _POND_CASES: Final = Layer(
     (
         _STORM,
         _CASE,
-        _number("runoff_m3", "m3", "Runoff of the whole window."),
-        _number("ponded_m3", "m3", "Standing, in all ponds of the window."),
-        _number("taken_m3", "m3", "Taken by inlets over the surface."),
-        _number("connected_m3", "m3", "Roof water led into the drains by downspouts."),
-        _number("to_water_m3", "m3", "Left into open water."),
-        _number("to_gap_m3", "m3", "Lost from sight in gaps of the elevation data."),
-        _number("over_edge_m3", "m3", "Left over the edge of the elevation data."),
-        _number("residual_m3", "m3", "Runoff less all that; 0 but for rounding."),
+        number("runoff_m3", "m3", "Runoff of the whole window."),
+        number("ponded_m3", "m3", "Standing, in all ponds of the window."),
+        number("taken_m3", "m3", "Taken by inlets over the surface."),
+        number("connected_m3", "m3", "Roof water led into the drains by downspouts."),
+        number("to_water_m3", "m3", "Left into open water."),
+        number("to_gap_m3", "m3", "Lost from sight in gaps of the elevation data."),
+        number("over_edge_m3", "m3", "Left over the edge of the elevation data."),
+        number("residual_m3", "m3", "Runoff less all that; 0 but for rounding."),
         _LOW_SPOT,
-        _number("x", "unit of the CRS", "Easting of the deepest point of the worst pond."),
-        _number("y", "unit of the CRS", "Northing of that point."),
-        _number("level_m", "m", "Elevation of its water."),
-        _number("depth_m", "m", "Its greatest depth."),
-        _number("rise_m", "m", "How much higher it stands than with every inlet open."),
+        number("x", "unit of the CRS", "Easting of the deepest point of the worst pond."),
+        number("y", "unit of the CRS", "Northing of that point."),
+        number("level_m", "m", "Elevation of its water."),
+        number("depth_m", "m", "Its greatest depth."),
+        number("rise_m", "m", "How much higher it stands than with every inlet open."),
         *_SPILL,
         *_ENTRY,
     ),
@@ -112,10 +107,10 @@ _INLET_INTAKE: Final = Layer(
         _STORM,
         _CASE,
         Column("inlet", "Name of the inlet."),
-        _number("direct_m3", "m3", "Reaches it over open ground."),
-        _number("overflow_m3", "m3", "Reaches it out of full ponds and culverts."),
-        _number("refused_m3", "m3", "Part of both that it cannot take at the rate it comes."),
-        _number("taken_m3", "m3", "What it takes."),
+        number("direct_m3", "m3", "Reaches it over open ground."),
+        number("overflow_m3", "m3", "Reaches it out of full ponds and culverts."),
+        number("refused_m3", "m3", "Part of both that it cannot take at the rate it comes."),
+        number("taken_m3", "m3", "What it takes."),
     ),
 )
 

@@ -116,17 +116,6 @@ class Realisation:
     inlet_cells: Sequence[NDArray[np.int64]]
     label: IntArray
 
-    def elevation(self, cells: NDArray[np.int64]) -> FloatArray:
-        """
-        Elevation of cells of this surface [m].
-
-        Parameters
-        ----------
-        cells
-            Flat indices.
-        """
-        return (self.ground[cells].astype(np.float64) + self.base) * LEVEL_STEP
-
 
 def realisation_plan(
     natural: Routing,

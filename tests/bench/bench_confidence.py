@@ -179,7 +179,7 @@ def trial(setting, seed, draws):
     true_depth, true_volume = water_in_outlines(
         true.ground, true.natural_level, number.ravel(), count
     )
-    true_depth, true_level = true_depth * LEVEL_STEP, true.elevation(cells)
+    true_depth, true_level = true_depth * LEVEL_STEP, truth.ravel()[cells]
 
     def held(values, truth):
         low, _, high = interval(values)

@@ -122,6 +122,14 @@ def test_what_one_inlet_lets_pass_is_not_counted_at_the_next(bench, make):
     assert (lower.taken_m3s, lower.limited_by) == (0.0, "line")
 
 
+def test_stated_rain_is_judged_too():
+    """Its return period is not known, and equal to nothing."""
+    one = replace(bypass(0.01, 0.004, 0.009), return_period_yr=NAN)
+    (found,) = bypass_findings([GRATE], [one], np.array([NAN]), LIMITS)
+    assert found.rule == "inlet-passed-by"
+    assert found.message.startswith("In the stated rain it takes ")
+
+
 def test_without_rain_nothing_is_said_to_pass(bench, make):
     lines = [make.line("L", [(0, 0), (10, 0)], "G", "Out")]
     state = bench.state(lines, [make.inlet("G", 0, 0), make.outlet("Out", 10, 0)])
