@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 import os
 from concurrent.futures import ThreadPoolExecutor
+from contextlib import contextmanager
 from dataclasses import dataclass
 from itertools import pairwise
 from threading import Event
@@ -23,6 +24,8 @@ from lotflow.terrain.realisation_snapping import (
 )
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
+
     from numpy.typing import NDArray
 
     from lotflow.grid import FloatArray, IntArray
@@ -261,14 +264,15 @@ def run_realisations(
     ends = [number * worker // workers for worker in range(workers + 1)]
     parts = [range(first, last) for first, last in pairwise(ends)]
     stop = Event()
+
+    def run(part: range) -> tuple[list[_Row], NDArray[np.uint16]]:
+        with _stopping_all(stop):
+            return _run(plan, drawn, watched, part, seed, stop)
+
     # every realisation has random numbers of its own, and only whole numbers are summed up
     # across realisations, so that it does not matter who computes which
-    with ThreadPoolExecutor(workers) as pool:
-        try:
-            runs = list(pool.map(lambda part: _run(plan, drawn, watched, part, seed, stop), parts))
-        except BaseException:
-            stop.set()  # or an interrupt would wait for all of them
-            raise
+    with ThreadPoolExecutor(workers) as pool, _stopping_all(stop):
+        runs = list(pool.map(run, parts))
     order = np.argsort(np.concatenate([list(part) for part in parts]), kind="stable")
     rows = [row for own, _ in runs for row in own]
     depth, volume, cells, intake, level = (
@@ -292,6 +296,16 @@ def _random(seed: int, stream: int) -> np.random.Generator:
 
 
 _Row = tuple["FloatArray", "FloatArray", "FloatArray", "FloatArray", "FloatArray"]
+
+
+@contextmanager
+def _stopping_all(stop: Event) -> Iterator[None]:
+    """Have whatever stops one thread stop all: else it would be told when the last has ended."""
+    try:
+        yield
+    except BaseException:
+        stop.set()
+        raise
 
 
 def _run(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import os
 import struct
 import subprocess
 import sys
@@ -308,6 +309,16 @@ def test_a_catchment_fades_where_it_is_less_certain():
     assert (drawn[1] - drawn[0]).max() > 30
     assert "paler: less certain to drain there" in drawn_texts(sure)
     assert "paler: less certain to drain there" not in drawn_texts(even)
+
+
+def test_a_folder_of_the_library_that_cannot_be_written_to_is_not_spoken_of(tmp_path):
+    (tmp_path / "file").write_text("")
+    code = "from lotflow.outputs.map_picture import get_ready; get_ready()"
+    done = subprocess.run(
+        [sys.executable, "-c", code], capture_output=True, text=True, check=False,
+        env={**os.environ, "MPLCONFIGDIR": str(tmp_path / "file" / "below")},
+    )  # fmt: skip
+    assert (done.returncode, done.stderr) == (0, "")
 
 
 def test_describing_a_map_does_not_import_matplotlib():

@@ -9,6 +9,7 @@ import pytest
 
 from lotflow.cli.report import drawing_process
 from lotflow.errors import EngineError
+from lotflow.outputs import side_process
 from lotflow.outputs.palette import INK
 from lotflow.outputs.side_process import SideProcess
 from lotflow.units import from_si, shown
@@ -103,3 +104,14 @@ def test_it_leaves_an_interrupt_to_the_first_process():
         second._process.send_signal(signal.SIGINT)
         second.submit(operator.add, 2, 2)
         assert second.result() == 4
+
+
+def test_where_the_folder_is_gone_another_one_is_worked_in(monkeypatch):
+    """Some libraries do not even load in a folder that is gone."""
+    assert side_process._folder() is None
+
+    def gone():
+        raise FileNotFoundError
+
+    monkeypatch.setattr(os, "getcwd", gone)
+    assert side_process._folder() == os.sep
