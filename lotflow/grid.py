@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from pyproj import CRS
 
 FloatArray = NDArray[np.float64]
+SingleArray = NDArray[np.float32]
 IntArray = NDArray[np.int32]
 BoolArray = NDArray[np.bool_]
 

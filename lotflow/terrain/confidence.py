@@ -292,7 +292,7 @@ def _processors() -> int:
 
 def _random(seed: int, stream: int) -> np.random.Generator:
     """Random numbers of one realisation, counted from 1; 0 is what all have in common."""
-    return np.random.Generator(np.random.Philox(np.random.SeedSequence((seed, stream))))
+    return np.random.Generator(np.random.SFC64(np.random.SeedSequence((seed, stream))))
 
 
 _Row = tuple["FloatArray", "FloatArray", "FloatArray", "FloatArray", "FloatArray"]

@@ -25,6 +25,10 @@ CORRELATION_SOURCE: Final = (
 )
 
 
+#: Errors smaller than this are none [m].
+LEAST_ERROR_M: Final = 1e-5
+
+
 @dataclass(frozen=True)
 class ErrorModel:
     """
@@ -69,6 +73,11 @@ class ErrorModel:
             raise ParameterError(f"a correlation length is above 0, not {self.correlation_m} m.")
         if not 0 <= self.white_share <= 1:
             raise ParameterError(f"a share is from 0 to 1, not {self.white_share}.")
+
+    @property
+    def is_none(self) -> bool:
+        """Whether the surface counts as exact."""
+        return self.rmse_m < LEAST_ERROR_M
 
     def likeness(self, distance_m: Any) -> FloatArray:
         """

@@ -20,7 +20,7 @@ from lotflow.terrain.wavelet_bands import Bands, join
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from lotflow.grid import FloatArray
+    from lotflow.grid import FloatArray, SingleArray
     from lotflow.terrain.error_model import ErrorModel
 
 #: Halvings at most; what is coarser is taken as measured, with its error.
@@ -39,8 +39,8 @@ class _Laid:
 
     shift: tuple[int, int]
     smooth: FloatArray
-    mean: list[tuple[FloatArray, ...]]
-    spread: list[tuple[FloatArray, ...]]
+    mean: list[tuple[SingleArray, ...]]
+    spread: list[tuple[SingleArray, ...]]
 
 
 @dataclass(frozen=True, eq=False)
@@ -74,7 +74,7 @@ class LocalRelief:
             Source of normal numbers.
         """
         laid = self.laid[number % len(self.laid)]
-        smooth = laid.smooth + random_field(self.smooth_error, random)
+        smooth = (laid.smooth + random_field(self.smooth_error, random)).astype(np.float32)
         details = [
             tuple(_drawn(mean, spread, random) for mean, spread in zip(*level, strict=True))
             for level in zip(laid.mean, laid.spread, strict=True)
@@ -84,9 +84,12 @@ class LocalRelief:
         return np.asarray(self.trend + residual[:rows, :columns])
 
 
-def _drawn(mean: FloatArray, spread: FloatArray, random: np.random.Generator) -> FloatArray:
+def _drawn(mean: SingleArray, spread: SingleArray, random: np.random.Generator) -> SingleArray:
     """Draw the coefficients of a band."""
-    return np.asarray(mean + spread * random.standard_normal(mean.shape))
+    noise = random.standard_normal(mean.shape, dtype=np.float32)
+    noise *= spread
+    noise += mean
+    return noise
 
 
 def local_relief(
@@ -141,7 +144,7 @@ def _lay(split: list[Any], shift: tuple[int, int], variance: FloatArray) -> _Lai
     return _Laid(shift, split[0], mean, spread)
 
 
-def _judged(band: FloatArray, noise: float) -> tuple[FloatArray, FloatArray]:
+def _judged(band: FloatArray, noise: float) -> tuple[SingleArray, SingleArray]:
     """Relief in the coefficients of a band, and how far it may be off."""
     from scipy.ndimage import uniform_filter  # noqa: PLC0415 - only where realisations are run
 
@@ -150,4 +153,5 @@ def _judged(band: FloatArray, noise: float) -> tuple[FloatArray, FloatArray]:
     relief = np.maximum(uniform_filter(energy, width, mode="wrap") - noise, 0.0)
     relief = np.maximum(relief, energy - _SPEAKS_ABOVE * noise)
     share = relief / (relief + noise)
-    return band * share, np.sqrt(share * noise)
+    # in single precision: a micrometre in a relief of ten metres
+    return (band * share).astype(np.float32), np.sqrt(share * noise).astype(np.float32)

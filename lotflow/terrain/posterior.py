@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
+from lotflow.terrain.error_model import LEAST_ERROR_M
 from lotflow.terrain.relief_prior import (
     PowerLaw,
     built_share,
@@ -27,7 +28,7 @@ from lotflow.terrain.wavelet_bands import Bands, join
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from lotflow.grid import FloatArray
+    from lotflow.grid import FloatArray, SingleArray
     from lotflow.terrain.error_model import ErrorModel
     from lotflow.terrain.relief_prior import LevelPrior
 
@@ -39,8 +40,6 @@ _SHIFTS: Final = 4
 _LEARNED_FROM: Final = 3
 #: Cells added at the sides, over which the surface is led back into its other side.
 _LEAST_MARGIN: Final = 16
-#: Errors smaller than this are none [m].
-_LEAST_ERROR_M: Final = 1e-5
 
 
 @dataclass(frozen=True, eq=False)
@@ -55,18 +54,27 @@ class _Band:
     those other draws, `spread` what it may then be off by; otherwise that is the whole error.
     """
 
-    measured: FloatArray
+    measured: SingleArray
     error: float
-    sure: FloatArray
-    least: FloatArray
-    spread: FloatArray
+    sure: SingleArray
+    least: SingleArray
+    spread: SingleArray
 
-    def draw(self, doubt: FloatArray, random: np.random.Generator) -> tuple[FloatArray, FloatArray]:
+    def draw(
+        self, doubt: SingleArray, random: np.random.Generator
+    ) -> tuple[SingleArray, SingleArray]:
         """Draw the share of each coefficient that is relief, and how far it is off."""
         is_structure = self.sure > doubt
-        noise = random.standard_normal(self.least.shape)
-        noise *= np.where(is_structure, self.error, self.spread)
-        return np.where(is_structure, 1.0, self.least), noise
+        noise = random.standard_normal(self.least.shape, dtype=np.float32)
+        noise *= np.where(is_structure, np.float32(self.error), self.spread)
+        return np.where(is_structure, np.float32(1.0), self.least), noise
+
+    @classmethod
+    def of(cls, measured: FloatArray, error: float, sure: FloatArray, least: FloatArray) -> _Band:
+        """Keep what draws need, in single precision: a micrometre in a relief of ten metres."""
+        spread = error * np.sqrt(least)
+        single = [np.asarray(part, np.float32) for part in (measured, sure, least, spread)]
+        return cls(single[0], error, *single[1:])
 
 
 @dataclass(frozen=True, eq=False)
@@ -138,11 +146,11 @@ def _residual(laid: _Laid, random: np.random.Generator) -> FloatArray:
     Whether something is structure or error is decided once for a place and all its bands, by
     one random number: a doubtful bowl is there as a whole in some draws, and not in others.
     """
-    doubt = random.random(laid.levels[0][0].measured.shape)
+    doubt = random.random(laid.levels[0][0].measured.shape, dtype=np.float32)
     noise = random.standard_normal(laid.smooth.shape)
     waves = np.fft.irfft2(np.fft.rfft2(noise) * laid.smooth_spread, s=noise.shape)
     coarse = len(laid.levels) - _FINE_LEVELS
-    drawn = Bands(noise.shape, coarse).split(laid.smooth + waves)
+    drawn = Bands(noise.shape, coarse).split((laid.smooth + waves).astype(np.float32))
     share, off = laid.coarsest.draw(np.ones_like(doubt), random)
     drawn[0] += share * (laid.coarsest.measured - drawn[0]) + off
     for level, bands in enumerate(laid.levels):
@@ -182,12 +190,12 @@ def posterior(
     from memory; putting them together is lotflow's own.
     """
     trend = _plane(ground)
-    if error.rmse_m < _LEAST_ERROR_M:
+    if error.is_none:
         return Posterior(ground, trend, None, ())
     periodic = led_round(ground - trend)
     bands = Bands(periodic.shape, _levels(periodic.shape))
     spectrum = error.spectrum(bands.shape, cell_m)
-    variance = np.maximum(bands.variances(spectrum), _LEAST_ERROR_M**2)
+    variance = np.maximum(bands.variances(spectrum), LEAST_ERROR_M**2)
     shifts = [(int(a), int(b)) for a, b in random.integers(0, 2**bands.levels, (_SHIFTS, 2))]
     splits = [bands.split(np.roll(periodic, shift, axis=(0, 1))) for shift in shifts]
     law = fit_power_law(splits[:_LEARNED_FROM], variance, bands)
@@ -235,7 +243,7 @@ class _Waves:
     def of(cls, bands: Bands, relief: FloatArray, error: FloatArray) -> _Waves:
         """Compute both from the spectra of relief and error."""
         signal = bands.smooth_spectrum(relief, _FINE_LEVELS)
-        noise = np.maximum(bands.smooth_spectrum(error, _FINE_LEVELS), _LEAST_ERROR_M**2)
+        noise = np.maximum(bands.smooth_spectrum(error, _FINE_LEVELS), LEAST_ERROR_M**2)
         share = (signal / (signal + noise))[:, : signal.shape[1] // 2 + 1]
         coarsest = float(np.sqrt(bands.smooth_spectrum(error, bands.levels).mean()))
         return cls(share, np.sqrt(share * noise[:, : share.shape[1]]), coarsest)
@@ -244,7 +252,7 @@ class _Waves:
 def _coarsest(measured: FloatArray, error: float, built: float) -> _Band:
     """Judge what is smoother than all levels: too few numbers to tell relief from error."""
     least = np.full(measured.shape, built)
-    return _Band(measured, error, np.zeros_like(least), least, error * np.sqrt(least))
+    return _Band.of(measured, error, np.zeros_like(least), least)
 
 
 def _learned(positions: Sequence[list[Any]], base: FloatArray, built: float) -> LevelPrior:
@@ -283,7 +291,7 @@ def _judge(
         least = belief / (1 + belief)
         if known.is_fine:  # relief of the law is in its coefficients, not in waves
             least = share + (1 - share) * least
-        found.append(_Band(band, float(error), belief**2, least, error * np.sqrt(least)))
+        found.append(_Band.of(band, float(error), belief**2, least))
     return tuple(found)
 
 

@@ -19,7 +19,7 @@ from lotflow.terrain.inlet_places import (
 from lotflow.terrain.kernels import nearest_marked
 from lotflow.terrain.realisation_facets import steepest_facets
 from lotflow.terrain.realisation_flood import flood, neighbour_offsets
-from lotflow.terrain.realisation_inlets import drain_level_ground, drained_to, redirect
+from lotflow.terrain.realisation_inlets import drain_level_ground, drained_to
 from lotflow.terrain.realisation_level_ground import steps_over_level_ground
 from lotflow.terrain.realisation_ways import (
     LEAST_DEVIATION,
@@ -28,6 +28,7 @@ from lotflow.terrain.realisation_ways import (
     Ways,
     find_choices,
     find_directions,
+    upstream_choices,
 )
 from lotflow.terrain.surface import BUILDING_RAISE_M
 
@@ -224,39 +225,36 @@ def realise(plan: RealisationPlan, elevation: FloatArray) -> Realisation:
     realisation
         Equal to the main chain on the same surface with inlets on the same cells.
     """
-    offset = neighbour_offsets(plan.columns)
     surface = np.array(elevation, dtype=np.float64).ravel()
     snapping.raise_drawn(
         surface, plan.surface.building.ravel(), BUILDING_RAISE_M, plan.wall_cells, plan.wall_height
     )
     ground, base = snapping.levels_of(surface, LEVEL_STEP)
-    ways = _routed(plan, ground, plan.drain)
+    ways = _ways(plan, ground, plan.drain)
     natural_level = ways.level.copy()
     cells = _inlet_cells(plan, ground, ways)
     number = _numbers(plan, cells)
     is_inlet = (number > 0) & ~plan.drain
     taking, is_simple = _at_rims(plan, ground, base, ways.level, cells, number)
     if is_simple:
+        offset = neighbour_offsets(plan.columns)
         touched = drain_level_ground(taking, ways, plan.drain, is_inlet, offset)
-        far_to_near = np.lexsort((-ways.steps[touched], -ways.level[touched]))
-        redirect(ways, is_inlet, touched[far_to_near], offset, plan.rule)
+        find_choices(ways, touched, plan.columns, plan.rule)
     else:
-        ways = _routed(plan, taking, plan.drain | is_inlet)
-    label = _labels(plan, ways.direction, number)
+        ways = _ways(plan, taking, plan.drain | is_inlet)
+    label = _labels(plan, *find_directions(ways, ways.choices, plan.columns, plan.rule), number)
     return Realisation(ground, natural_level, base, cells, label)
 
 
-def _routed(plan: RealisationPlan, ground: IntArray, drain: BoolArray) -> Ways:
-    """Fill a surface round its drains and give every cell a way out."""
+def _ways(plan: RealisationPlan, ground: IntArray, drain: BoolArray) -> Ways:
+    """Fill a surface round its drains and find the ways its water may take."""
     columns = plan.columns
     level = flood(ground, drain, columns)
-    facets = steepest_facets(level, drain, columns)
+    facets, lower = steepest_facets(level, drain, columns)
     steps = steps_over_level_ground(level, drain, facets, neighbour_offsets(columns))
-    flow = np.stack([np.ones_like(plan.rain), plan.rain], axis=1)
-    direction = np.zeros(level.size, dtype=np.uint8)
-    ways = Ways(level, facets, steps, direction, flow, np.zeros(level.size))
-    choices = find_choices(ways, columns, plan.rule)
-    find_directions(ways, choices, columns, plan.rule)
+    choices, sideways = np.zeros(level.size, dtype=np.uint8), np.zeros((level.size, 2))
+    ways = Ways(level, facets, lower, steps, choices, sideways)
+    find_choices(ways, np.arange(level.size, dtype=np.int32), columns, plan.rule)
     return ways
 
 
@@ -266,18 +264,34 @@ def _inlet_cells(plan: RealisationPlan, ground: IntArray, ways: Ways) -> list[ND
     cells = [inlet.cells for inlet in plan.inlets]
     if not points:
         return cells
-    rain = np.ascontiguousarray(ways.flow[:, 1])
-    if plan.culverts:
-        ends = np.array([(c.up_cell, c.down_cell) for c in plan.culverts], dtype=np.int32)
-        snapping.let_out(rain, ways.direction, ends[:, 0].copy(), ends[:, 1].copy(), plan.columns)
     groups = [plan.candidates[i] for i in points]
     first = np.cumsum([0, *(group.size for group in groups)]).astype(np.int32)
+    depth = ways.level - ground
+    by_rain = [group for group in groups if group.size > 1 and depth[group].max() < plan.pond_depth]
+    rain = _natural_rain(plan, ways, np.concatenate(by_rain)) if by_rain else plan.rain
     chosen = snapping.lowest_places(
         ground, ways.level, rain, first, np.concatenate(groups), plan.pond_depth
     )
     for i, cell in zip(points, chosen, strict=True):
         cells[i] = np.array([cell], dtype=np.int64)
     return cells
+
+
+def _natural_rain(plan: RealisationPlan, ways: Ways, cells: NDArray[np.int32]) -> IntArray:
+    """Cells' worth of rain that pass through some cells where there is no inlet; flat."""
+    # what culverts let out may come from anywhere
+    choices = (
+        ways.choices
+        if plan.culverts
+        else upstream_choices(ways.choices, cells, neighbour_offsets(plan.columns))
+    )
+    direction, order = find_directions(ways, choices, plan.columns, plan.rule)
+    rain = plan.rain.copy()
+    snapping.hand_down(rain, direction, order, plan.columns)
+    if plan.culverts:
+        ends = np.array([(c.up_cell, c.down_cell) for c in plan.culverts], dtype=np.int32)
+        snapping.let_out(rain, direction, ends[:, 0].copy(), ends[:, 1].copy(), plan.columns)
+    return rain
 
 
 def _numbers(plan: RealisationPlan, cells: Sequence[NDArray[np.int64]]) -> IntArray:
@@ -315,12 +329,14 @@ def _at_rims(
     return taking, is_simple
 
 
-def _labels(plan: RealisationPlan, direction: NDArray[np.uint8], number: IntArray) -> IntArray:
+def _labels(
+    plan: RealisationPlan, direction: NDArray[np.uint8], order: IntArray, number: IntArray
+) -> IntArray:
     """Inlet that each cell's water reaches, through culverts too."""
     inlets = len(plan.inlets)
     for position, culvert in enumerate(plan.culverts):
         number[culvert.up_cell] = inlets + 1 + position
-    label = drained_to(direction, number, neighbour_offsets(plan.columns))
+    label = drained_to(direction, order, number, neighbour_offsets(plan.columns))
     if not plan.culverts:
         return label
     reached = np.arange(inlets + len(plan.culverts) + 1, dtype=np.int32)

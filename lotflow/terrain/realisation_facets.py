@@ -19,9 +19,9 @@ FACET_DIAGONAL: Final = np.array([4, 4, 2, 2, 8, 8, 6, 6], dtype=np.int64)
 @compiled
 def steepest_facets(
     level: IntArray, drain: BoolArray, columns: int
-) -> NDArray[np.uint8]:  # pragma: no cover - compiled
+) -> tuple[NDArray[np.uint8], NDArray[np.uint8]]:  # pragma: no cover - compiled
     """
-    Find the triangular facets round each cell that fall most steeply.
+    Find the triangular facets round each cell that fall most steeply, and its lower neighbours.
 
     Parameters
     ----------
@@ -33,6 +33,8 @@ def steepest_facets(
     facets
         One bit per facet, several where they share the steepest edge; 0 at drains and on level
         ground, where no neighbour is lower.
+    lower
+        One bit per lower neighbour, the first for direction 1; 0 at drains.
 
     References
     ----------
@@ -41,47 +43,87 @@ def steepest_facets(
     """
     rows = level.size // columns
     facets = np.zeros(level.size, np.uint8)
+    lower = np.zeros(level.size, np.uint8)
+    # row by row, over neighbours in memory and numbers of one size: such loops do several cells
+    # at a time
+    ground = np.empty((3, columns), np.float64)  # the row above, the row itself, the row below
     slope = np.zeros((8, columns), np.float64)  # squared: no roots are needed to compare
     best = np.zeros(columns, np.float64)
-    # row by row, so that the inner loops run over neighbours in memory
     for row in range(1, rows - 1):
         start = row * columns
+        for i in range(3):
+            for column in range(columns):
+                ground[i, column] = level[start + (i - 1) * columns + column]
         best[:] = 0.0
         for q in range(8):
-            k1 = FACET_CARDINAL[q]
-            k2 = FACET_DIAGONAL[q]
-            to_cardinal = start + ROW_STEP[k1] * columns + COLUMN_STEP[k1]
-            to_diagonal = start + ROW_STEP[k2] * columns + COLUMN_STEP[k2]
+            _slopes(ground, FACET_CARDINAL[q], FACET_DIAGONAL[q], slope[q])
             for column in range(1, columns - 1):
-                here = float(level[start + column])
-                along = here - float(level[to_cardinal + column])
-                down = here - float(level[to_diagonal + column])
-                across = down - along
-                # the steepest descent leaves the facet on the cardinal or on the diagonal side
-                by_cardinal = along * along if along > 0.0 else 0.0
-                by_diagonal = 0.5 * down * down if down > 0.0 else 0.0
-                inside = along * along + across * across
-                edge = by_diagonal if across >= along else inside
-                value = by_cardinal if across <= 0.0 else edge
-                slope[q, column] = value
-                best[column] = max(best[column], value)
-        for q in range(8):
-            bit = np.uint8(1 << q)
-            for column in range(1, columns - 1):
-                is_steepest = slope[q, column] == best[column]
-                facets[start + column] |= bit if is_steepest else np.uint8(0)
-        for column in range(1, columns - 1):
-            if best[column] == 0.0 or drain[start + column]:
+                best[column] = max(best[column], slope[q, column])
+        _mark_steepest(slope, best, facets[start : start + columns])
+        _mark_lower(level, start, lower[start : start + columns])
+        for column in range(columns):
+            if drain[start + column]:
                 facets[start + column] = 0
-    return facets
+                lower[start + column] = 0
+    return facets, lower
+
+
+@compiled
+def _slopes(
+    ground: NDArray[np.float64], k1: int, k2: int, slope: NDArray[np.float64]
+) -> None:  # pragma: no cover - compiled
+    """Square the steepest slope within one facet of each cell of a row; 0 where it rises."""
+    here, cardinal, diagonal = ground[1], ground[1 + ROW_STEP[k1]], ground[1 + ROW_STEP[k2]]
+    to_cardinal, to_diagonal = COLUMN_STEP[k1], COLUMN_STEP[k2]
+    for column in range(1, here.size - 1):
+        along = here[column] - cardinal[column + to_cardinal]
+        down = here[column] - diagonal[column + to_diagonal]
+        across = down - along
+        # the steepest descent leaves the facet on the cardinal or on the diagonal side
+        by_cardinal = along * along if along > 0.0 else 0.0
+        by_diagonal = 0.5 * down * down if down > 0.0 else 0.0
+        inside = along * along + across * across
+        edge = by_diagonal if across >= along else inside
+        slope[column] = by_cardinal if across <= 0.0 else edge
+
+
+@compiled
+def _mark_steepest(
+    slope: NDArray[np.float64], best: NDArray[np.float64], facets: NDArray[np.uint8]
+) -> None:  # pragma: no cover - compiled
+    """Set the bits of the facets whose slope is the best, where that is one."""
+    bits = np.zeros(best.size, np.float64)
+    for q in range(8):
+        bit = float(1 << q)
+        own = slope[q]
+        for column in range(1, best.size - 1):
+            bits[column] += bit if own[column] == best[column] else 0.0
+    for column in range(1, best.size - 1):
+        facets[column] = np.uint8(bits[column] if best[column] > 0.0 else 0.0)
+
+
+@compiled
+def _mark_lower(
+    level: IntArray, start: int, lower: NDArray[np.uint8]
+) -> None:  # pragma: no cover - compiled
+    """Set the bits of the lower neighbours of each cell of a row."""
+    bits = np.zeros(lower.size, np.int32)
+    here = level[start : start + lower.size]
+    for k in range(1, 9):
+        bit = np.int32(1 << (k - 1))
+        other, step = level[start + ROW_STEP[k] * lower.size :], COLUMN_STEP[k]
+        for column in range(1, lower.size - 1):
+            bits[column] |= bit if other[column + step] < here[column] else np.int32(0)
+    for column in range(1, lower.size - 1):
+        lower[column] = np.uint8(bits[column])
 
 
 @compiled
 def facets_of_cell(
     level: IntArray, cell: int, offset: NDArray[np.int64]
-) -> int:  # pragma: no cover - compiled
+) -> tuple[int, int]:  # pragma: no cover - compiled
     """
-    Find the steepest facets of one cell; see `steepest_facets`.
+    Find the steepest facets, and the lower neighbours, of one cell; see `steepest_facets`.
 
     Parameters
     ----------
@@ -92,6 +134,10 @@ def facets_of_cell(
     offset
         From `realisation_flood.neighbour_offsets`.
     """
+    lower = 0
+    for k in range(1, 9):
+        if level[cell + offset[k]] < level[cell]:
+            lower |= 1 << (k - 1)
     here = float(level[cell])
     best = 0.0
     facets = 0
@@ -112,4 +158,4 @@ def facets_of_cell(
             facets = 0
         if value == best and best > 0.0:
             facets |= 1 << q
-    return facets
+    return facets, lower

@@ -125,6 +125,27 @@ def lowest_places(
 
 
 @compiled
+def hand_down(
+    rain: IntArray, direction: DirectionArray, order: IntArray, columns: int
+) -> None:  # pragma: no cover - compiled
+    """
+    Add the rain that passes through each cell to that of the next, in place.
+
+    Parameters
+    ----------
+    rain
+        Cells' worth of rain that enter at each cell; becomes what passes through it.
+    direction, order
+        From `realisation_ways.find_directions`.
+    columns
+        Of the grid.
+    """
+    for cell in order:
+        k = direction[cell]
+        rain[cell + ROW_STEP[k] * columns + COLUMN_STEP[k]] += rain[cell]
+
+
+@compiled
 def let_out(
     rain: IntArray, direction: DirectionArray, up: IntArray, down: IntArray, columns: int
 ) -> None:  # pragma: no cover - compiled

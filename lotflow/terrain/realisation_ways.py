@@ -2,8 +2,9 @@
 Compiled loops for the directions of a realisation, as the main chain finds them.
 
 Everything is flat and in whole levels, see `realisation_flood`. What does not depend on the
-paths from above, the steepest facets, is found for all cells at once, in the order in which
-they stand in memory; then each cell is judged in turn, after those that drain to it.
+paths from above is found for all cells first, in the order in which they stand in memory: the
+steepest facets, the directions they allow, and what each adds to the sideways error of a path.
+Then each cell is judged in turn, after those that may drain to it.
 """
 
 from __future__ import annotations
@@ -28,7 +29,7 @@ _FIRST_BIT: Final = np.array(
     [0, *((value & -value).bit_length() - 1 for value in range(1, 256))], dtype=np.uint8
 )
 #: More than any number of cells.
-UNBOUNDED: Final = 2**31 - 1
+_UNBOUNDED: Final = 2**31 - 1
 
 #: Direction rules.
 LEAST_DEVIATION: Final = 0
@@ -36,9 +37,32 @@ STEEPEST: Final = 1
 LOWEST: Final = 2
 
 
+def _neighbours_of_facets() -> NDArray[np.uint8]:
+    """Bits of the neighbours that any of some facets, given as bits, lie between."""
+    neighbours = np.zeros(256, dtype=np.uint8)
+    for q, (k1, k2) in enumerate(zip(FACET_CARDINAL, FACET_DIAGONAL, strict=True)):
+        neighbours[(np.arange(256) >> q & 1) == 1] |= np.uint8(1 << (k1 - 1) | 1 << (k2 - 1))
+    return neighbours
+
+
+def _beside_one_edge() -> NDArray[np.bool_]:
+    """Tell of facets, given as bits, whether it is one, or the two beside one edge."""
+    beside = np.zeros(256, dtype=np.bool_)
+    for second in range(8):
+        for first in range(second + 1):
+            cardinal = FACET_CARDINAL[first] == FACET_CARDINAL[second]
+            diagonal = FACET_DIAGONAL[first] == FACET_DIAGONAL[second]
+            beside[1 << first | 1 << second] = cardinal or diagonal
+    return beside
+
+
+_NEIGHBOURS_OF_FACETS: Final = _neighbours_of_facets()
+_BESIDE_ONE_EDGE: Final = _beside_one_edge()
+
+
 class Ways(NamedTuple):
     """
-    A filled surface and the way of every cell; flat arrays.
+    A filled surface and the ways its water may take; flat arrays.
 
     Parameters
     ----------
@@ -46,22 +70,24 @@ class Ways(NamedTuple):
         Of the filled surface.
     facets
         Steepest facets of each cell, see `realisation_facets.steepest_facets`.
+    lower
+        Bits of the lower neighbours, from the same.
     steps
         Steps over level ground, see `realisation_level_ground.steps_over_level_ground`.
-    direction
-        1 to 8 for W NW N NE E SE S SW; 0 at drains.
-    flow
-        Shape (cells, 2): number of cells, and cells' worth of rain, that pass through.
-    deviation
-        Sideways error of the path that comes in [cells].
+    choices
+        Directions each cell may take, whatever the deviation of its path: one bit each, the first
+        for direction 1; 0 at drains.
+    sideways
+        Shape (cells, 2): what leaving by the cardinal, and by the diagonal neighbour of the first
+        steepest facet adds to the sideways error of a path [cells].
     """
 
     level: IntArray
     facets: NDArray[np.uint8]
+    lower: NDArray[np.uint8]
     steps: IntArray
-    direction: DirectionArray
-    flow: IntArray
-    deviation: FloatArray
+    choices: NDArray[np.uint8]
+    sideways: FloatArray
 
 
 @compiled
@@ -98,11 +124,92 @@ def _level_neighbour(
 
 
 @compiled
-def _facet_neighbour(
-    level: IntArray, cell: int, offset: NDArray[np.int64], facets: int, deviation: float
+def _sideways(
+    level: IntArray, cell: int, offset: NDArray[np.int64], q: int
+) -> tuple[float, float]:  # pragma: no cover - compiled
+    """Sideways error of leaving a facet by its cardinal, and by its diagonal neighbour [cells]."""
+    along = float(level[cell] - level[cell + offset[FACET_CARDINAL[q]]])
+    down = float(level[cell] - level[cell + offset[FACET_DIAGONAL[q]]])
+    across = down - along
+    if across <= 0.0:
+        sine, cosine = 0.0, 1.0
+    elif across >= along:
+        sine, cosine = DIAGONAL_SHARE, DIAGONAL_SHARE
+    else:
+        slope = np.sqrt(along * along + across * across)
+        sine, cosine = across / slope, along / slope
+    sense = _FACET_SENSE[q]
+    return -sense * sine, sense * (cosine - sine)
+
+
+@compiled
+def find_choices(
+    ways: Ways, cells: IntArray, columns: int, rule: int
+) -> None:  # pragma: no cover - compiled
+    """
+    Find the directions that cells may take, in place.
+
+    Parameters
+    ----------
+    ways
+        With levels, facets, lower neighbours and steps; choices and sideways errors are changed.
+    cells
+        Those that are asked about; on the outer ring only drains.
+    columns
+        Of the grid.
+    rule
+        `LEAST_DEVIATION`, `STEEPEST` or `LOWEST`.
+    """
+    # an array taken out of the tuple once, and short loops: else that costs more than the rest
+    level, facets, lower, steps = ways.level, ways.facets, ways.lower, ways.steps
+    choices, sideways = ways.choices, ways.sideways
+    offset = neighbour_offsets(columns)
+    for cell in cells:
+        choices[cell] = _NEIGHBOURS_OF_FACETS[facets[cell]] & lower[cell]
+    for cell in cells:
+        if facets[cell]:
+            q = _FIRST_BIT[facets[cell]]
+            sideways[cell, 0], sideways[cell, 1] = _sideways(level, cell, offset, q)
+    for cell in cells:
+        if steps[cell] > 0:
+            choices[cell] = 1 << (_level_neighbour(level, steps, cell, offset) - 1)
+    if rule == LEAST_DEVIATION:
+        return
+    for cell in cells:
+        if facets[cell]:
+            choices[cell] = 1 << (_steepest_neighbour(level, cell, offset, rule) - 1)
+
+
+@compiled
+def _within_or_on_edge(
+    facets: int, choices: int, deviation: float, sideways: tuple[float, float]
 ) -> tuple[int, float]:  # pragma: no cover - compiled
-    """Direction by least transversal deviation, and the deviation handed on [cells]."""
-    here = level[cell]
+    """Choose by least transversal deviation where the descent is in one facet, or on an edge."""
+    by_cardinal = deviation + sideways[0]
+    by_diagonal = deviation + sideways[1]
+    others = facets & (facets - 1)
+    if others:
+        # the other facet beside the edge turns the other way round; the one that can mend the
+        # deviation counts
+        other_cardinal = deviation - sideways[0]
+        other_diagonal = deviation - sideways[1]
+        left = min(abs(by_cardinal), abs(by_diagonal))
+        if min(abs(other_cardinal), abs(other_diagonal)) < left:
+            facets, by_cardinal, by_diagonal = others, other_cardinal, other_diagonal
+    q = _FIRST_BIT[facets]
+    return _nearer(choices, FACET_CARDINAL[q], FACET_DIAGONAL[q], by_cardinal, by_diagonal)
+
+
+@compiled
+def _among_several(
+    level: IntArray,
+    facets: int,
+    choices: int,
+    cell: int,
+    offset: NDArray[np.int64],
+    deviation: float,
+) -> tuple[int, float]:  # pragma: no cover - compiled
+    """Choose by least transversal deviation among equally steep facets of any number."""
     least = np.inf
     to_cardinal = 0
     to_diagonal = 0
@@ -111,111 +218,28 @@ def _facet_neighbour(
     while facets:
         q = _FIRST_BIT[facets]
         facets &= facets - 1
-        k1 = FACET_CARDINAL[q]
-        k2 = FACET_DIAGONAL[q]
-        along = float(here - level[cell + offset[k1]])
-        down = float(here - level[cell + offset[k2]])
-        across = down - along
-        if across <= 0.0:
-            sine, cosine = 0.0, 1.0
-        elif across >= along:
-            sine, cosine = DIAGONAL_SHARE, DIAGONAL_SHARE
-        else:
-            slope = np.sqrt(along * along + across * across)
-            sine, cosine = across / slope, along / slope
-        sense = _FACET_SENSE[q]
-        # of facets that share the steepest edge the one that can mend the deviation counts
-        left_by_cardinal = deviation - sense * sine
-        left_by_diagonal = deviation + sense * (cosine - sine)
-        left = min(abs(left_by_cardinal), abs(left_by_diagonal))
+        along, down = _sideways(level, cell, offset, q)
+        left = min(abs(deviation + along), abs(deviation + down))
         if left < least:
             least = left
-            to_cardinal = k1 if along > 0.0 else 0
-            to_diagonal = k2 if down > 0.0 else 0
-            by_cardinal = left_by_cardinal
-            by_diagonal = left_by_diagonal
-    if to_cardinal and (to_diagonal == 0 or abs(by_cardinal) <= abs(by_diagonal)):
+            to_cardinal = FACET_CARDINAL[q]
+            to_diagonal = FACET_DIAGONAL[q]
+            by_cardinal = deviation + along
+            by_diagonal = deviation + down
+    return _nearer(choices, to_cardinal, to_diagonal, by_cardinal, by_diagonal)
+
+
+@compiled
+def _nearer(
+    choices: int, to_cardinal: int, to_diagonal: int, by_cardinal: float, by_diagonal: float
+) -> tuple[int, float]:  # pragma: no cover - compiled
+    """Of two neighbours the lower one; of two lower ones that with the smaller deviation."""
+    takes_cardinal = (choices >> (to_cardinal - 1)) & 1 == 1
+    takes_diagonal = (choices >> (to_diagonal - 1)) & 1 == 1
+    is_less = abs(by_cardinal) <= abs(by_diagonal)
+    if takes_cardinal & (is_less | (not takes_diagonal)):
         return to_cardinal, by_cardinal
     return to_diagonal, by_diagonal
-
-
-@compiled
-def way_down(
-    level: IntArray,
-    facets: NDArray[np.uint8],
-    steps: IntArray,
-    cell: int,
-    deviation: float,
-    offset: NDArray[np.int64],
-    rule: int,
-) -> tuple[int, float]:  # pragma: no cover - compiled
-    """
-    Choose the direction of one cell.
-
-    Parameters
-    ----------
-    level, facets, steps
-        As in `Ways`; each by itself, since taking an array out of a tuple costs more than all
-        that is done here.
-    cell
-        No drain.
-    deviation
-        Sideways error of the path that comes in [cells].
-    offset
-        From `realisation_flood.neighbour_offsets`.
-    rule
-        `LEAST_DEVIATION`, `STEEPEST` or `LOWEST`.
-
-    Returns
-    -------
-    direction, deviation
-        1 to 8, and the sideways error handed on.
-    """
-    if facets[cell] == 0:
-        return _level_neighbour(level, steps, cell, offset), 0.0
-    if rule == LEAST_DEVIATION:
-        chosen, handed_on = _facet_neighbour(level, cell, offset, facets[cell], deviation)
-        if chosen:
-            return chosen, handed_on
-    return _steepest_neighbour(level, cell, offset, rule), 0.0
-
-
-@compiled
-def find_choices(
-    ways: Ways, columns: int, rule: int
-) -> NDArray[np.uint8]:  # pragma: no cover - compiled
-    """
-    Find the directions that each cell may take, whatever the deviation of its path.
-
-    Parameters
-    ----------
-    ways
-        With levels, facets and steps.
-    columns, rule
-        Of the grid; as for `way_down`.
-
-    Returns
-    -------
-    choices
-        One bit per direction, the first for direction 1; 0 at drains.
-    """
-    level, facets, steps = ways.level, ways.facets, ways.steps
-    offset = neighbour_offsets(columns)
-    choices = np.zeros(level.size, np.uint8)
-    for cell in range(level.size):
-        mask = facets[cell]
-        if rule != LEAST_DEVIATION or mask == 0:
-            if mask or steps[cell] > 0:
-                chosen, _ = way_down(level, facets, steps, cell, 0.0, offset, rule)
-                choices[cell] = 1 << (chosen - 1)
-            continue
-        while mask:
-            q = _FIRST_BIT[mask]
-            mask &= mask - 1
-            for k in (FACET_CARDINAL[q], FACET_DIAGONAL[q]):
-                if level[cell + offset[k]] < level[cell]:
-                    choices[cell] |= 1 << (k - 1)
-    return choices
 
 
 @compiled
@@ -226,18 +250,19 @@ def _pointed_at(
     count = np.zeros(choices.size, np.uint8)
     for row in range(1, choices.size // columns - 1):
         start = row * columns
+        here = count[start : start + columns]
         for k in range(1, 9):
-            other = start + ROW_STEP[k] * columns + COLUMN_STEP[k]
-            back = (k + 3) % 8
+            other, step = choices[start + ROW_STEP[k] * columns :], COLUMN_STEP[k]
+            back = np.uint8(1 << ((k + 3) % 8))
             for column in range(1, columns - 1):
-                count[start + column] += (choices[other + column] >> back) & 1
+                here[column] += np.uint8(1) if other[column + step] & back else np.uint8(0)
     return count
 
 
 @compiled
 def find_directions(
     ways: Ways, choices: NDArray[np.uint8], columns: int, rule: int
-) -> None:  # pragma: no cover - compiled
+) -> tuple[DirectionArray, IntArray]:  # pragma: no cover - compiled
     """
     Give each cell one of eight directions; see `kernels.least_deviation_directions`.
 
@@ -247,18 +272,28 @@ def find_directions(
     Parameters
     ----------
     ways
-        With levels, facets and steps, and in the flow what each cell adds; directions, flow and
-        deviation, 0 before, are changed.
+        Of all cells.
     choices
-        From `find_choices`.
+        Those of the ways, or 0 at cells that are left out; none of these may drain to another.
     columns, rule
-        Of the grid; as for `way_down`.
+        As for `find_choices`.
+
+    Returns
+    -------
+    direction
+        1 to 8 for W NW N NE E SE S SW; 0 at drains and cells left out.
+    order
+        Cells that have a direction, each after those that drain to it.
     """
-    level, facets, steps = ways.level, ways.facets, ways.steps
-    direction, flow, deviation = ways.direction, ways.flow, ways.deviation
+    level, facets, sideways = ways.level, ways.facets, ways.sideways
     offset = neighbour_offsets(columns)
+    direction = np.zeros(choices.size, np.uint8)
+    order = np.empty(choices.size, np.int32)
+    judged = 0
     waits_for = _pointed_at(choices, columns)
-    largest = np.zeros(choices.size, np.int32)
+    cells = np.ones(choices.size, np.int32)  # that pass through
+    deviation = np.zeros(choices.size, np.float64)  # of the path that comes in
+    largest = np.zeros(choices.size, np.int64)  # inflow, from which the deviation is
     source = np.zeros(choices.size, np.int32)
     ready = np.empty(choices.size, np.int32)
     for start in range(choices.size):
@@ -269,19 +304,69 @@ def find_directions(
         while count > 0:
             count -= 1
             cell = ready[count]
-            chosen, handed_on = way_down(level, facets, steps, cell, deviation[cell], offset, rule)
+            own = facets[cell]
+            if own == 0 or rule != LEAST_DEVIATION:
+                chosen, handed_on = _FIRST_BIT[choices[cell]] + 1, 0.0
+            elif _BESIDE_ONE_EDGE[own]:
+                chosen, handed_on = _within_or_on_edge(
+                    own, choices[cell], deviation[cell], (sideways[cell, 0], sideways[cell, 1])
+                )
+            else:
+                chosen, handed_on = _among_several(
+                    level, own, choices[cell], cell, offset, deviation[cell]
+                )
             direction[cell] = chosen
+            order[judged] = cell
+            judged += 1
             below = cell + offset[chosen]
-            flow[below, 0] += flow[cell, 0]
-            flow[below, 1] += flow[cell, 1]
-            # a path that leaves level ground, where its course is unknown, begins anew
-            share = flow[cell, 0] if facets[cell] else np.int32(UNBOUNDED)
-            ties = share == largest[below] and is_higher(level, cell, source[below])
-            if share > largest[below] or ties:
-                largest[below] = share
+            cells[below] += cells[cell]
+            # a path that leaves level ground, where its course is unknown, begins anew; of equal
+            # inflows the highest counts, and of equally high ones the last in the grid
+            share = cells[cell] if own else _UNBOUNDED
+            inflow = (np.int64(share) << 32) | np.int64(level[cell])
+            if inflow > largest[below] or (inflow == largest[below] and cell > source[below]):
+                largest[below] = inflow
                 source[below] = cell
                 deviation[below] = handed_on
             count = _release(choices, waits_for, cell, offset, ready, count)
+    return direction, order[:judged]
+
+
+@compiled
+def upstream_choices(
+    choices: NDArray[np.uint8], cells: IntArray, offset: NDArray[np.int64]
+) -> NDArray[np.uint8]:  # pragma: no cover - compiled
+    """
+    Keep the choices of some cells and of all whose water may reach them; 0 elsewhere.
+
+    Parameters
+    ----------
+    choices
+        Of all cells.
+    cells
+        Those that are asked about.
+    offset
+        From `realisation_flood.neighbour_offsets`.
+    """
+    kept = np.zeros(choices.size, np.uint8)
+    queue = np.empty(choices.size, np.int32)
+    last = 0
+    for cell in cells:
+        if choices[cell] and not kept[cell]:
+            kept[cell] = choices[cell]
+            queue[last] = cell
+            last += 1
+    first = 0
+    while first < last:
+        cell = queue[first]
+        first += 1
+        for k in range(1, 9):
+            other = cell + offset[k]
+            if (choices[other] >> ((k + 3) % 8)) & 1 and not kept[other]:
+                kept[other] = choices[other]
+                queue[last] = other
+                last += 1
+    return kept
 
 
 @compiled
@@ -303,18 +388,3 @@ def _release(
             ready[count] = other
             count += 1
     return count
-
-
-@compiled
-def is_higher(level: IntArray, cell: int, than: int) -> bool:  # pragma: no cover - compiled
-    """
-    Tell whether a cell is higher than another, or as high and later in the grid.
-
-    Parameters
-    ----------
-    level
-        Flat filled surface.
-    cell, than
-        The two.
-    """
-    return level[cell] > level[than] or (level[cell] == level[than] and cell > than)

@@ -110,9 +110,9 @@ def fit_power_law(splits: Sequence[list[Any]], error: FloatArray, bands: Bands) 
     weight = np.array([3 * split.size for split in (part[0] for part in reversed(splits[0][1:]))])
     weight = np.minimum(weight, _LEVEL_WEIGHT)
     best, law = -np.inf, PowerLaw(0.0, 0.0)
-    waves = _waves(bands.shape)
+    doublings = np.log2(_waves(bands.shape))  # of all exponents' powers, which take long
     for exponent in _EXPONENTS:
-        unit = bands.variances(waves**-exponent)
+        unit = bands.variances(np.exp2(-exponent * doublings))
         # amplitudes from a thousandth of the error to a million times as much, at some level
         ratio = (unit / error).mean(axis=1)
         amplitude = np.geomspace(1e-3 / ratio.max(), 1e6 / ratio.min(), 160)

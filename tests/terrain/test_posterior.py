@@ -102,12 +102,13 @@ def test_a_deep_bowl_keeps_its_depth():
 
 def test_a_doubtful_bowl_is_there_in_some_draws_and_not_in_others():
     """A bowl three errors deep on a plane may be an error: the draws reach from nothing to it."""
-    error, held = ErrorModel(0.10, 10.0, 0.1, "gaussian"), []
+    error, gone, held = ErrorModel(0.10, 10.0, 0.1, "gaussian"), [], []
     for seed in range(8):
         measured = surveyed(with_bowl(), error, np.random.default_rng(seed))
         depths = bowl_depths(draws(measured, error, 40))
-        assert depths.min() < 0.12
+        gone.append(depths.min() < 0.12)
         held.append(np.quantile(depths, 0.95) > 0.20)
+    assert np.mean(gone) >= 0.75
     assert np.mean(held) >= 0.5
 
 

@@ -8,7 +8,19 @@ from lotflow.terrain.drainage import LEVEL_STEP
 from lotflow.terrain.realisation_facets import facets_of_cell, steepest_facets
 from lotflow.terrain.realisation_flood import flood, neighbour_offsets
 from lotflow.terrain.realisation_level_ground import steps_over_level_ground
-from lotflow.terrain.realisation_snapping import levels_of, raise_drawn, water_in_outlines
+from lotflow.terrain.realisation_snapping import (
+    hand_down,
+    levels_of,
+    raise_drawn,
+    water_in_outlines,
+)
+from lotflow.terrain.realisation_ways import (
+    LEAST_DEVIATION,
+    Ways,
+    find_choices,
+    find_directions,
+    upstream_choices,
+)
 
 
 def ground_and_drains(seed, size=50, levels=1000):
@@ -36,7 +48,7 @@ def test_steps_over_level_ground_are_those_of_the_main_chain(levels):
         ground, drain = ground_and_drains(seed, levels=levels)
         columns = ground.shape[1]
         level = flood(ground.ravel(), drain.ravel(), columns)
-        facets = steepest_facets(level, drain.ravel(), columns)
+        facets, _ = steepest_facets(level, drain.ravel(), columns)
         steps = steps_over_level_ground(level, drain.ravel(), facets, neighbour_offsets(columns))
         expected = kernels.flat_distance(level.reshape(ground.shape).astype(float), drain)
         assert np.array_equal(steps.reshape(ground.shape), expected)
@@ -47,11 +59,64 @@ def test_facets_row_by_row_are_those_cell_by_cell(levels):
     ground, drain = ground_and_drains(1, levels=levels)
     columns = ground.shape[1]
     level = flood(ground.ravel(), drain.ravel(), columns)
-    facets = steepest_facets(level, drain.ravel(), columns)
+    facets, lower = steepest_facets(level, drain.ravel(), columns)
     offset = neighbour_offsets(columns)
     for cell in np.flatnonzero(~drain):
-        assert facets[cell] == facets_of_cell(level, cell, offset)
+        assert (facets[cell], lower[cell]) == facets_of_cell(level, cell, offset)
     assert not facets[drain.ravel()].any()
+    assert not lower[drain.ravel()].any()
+
+
+def ways_of(level, drain, columns, rule=LEAST_DEVIATION):
+    """Ways of a filled surface, with the choices of all cells."""
+    facets, lower = steepest_facets(level, drain, columns)
+    steps = steps_over_level_ground(level, drain, facets, neighbour_offsets(columns))
+    choices, sideways = np.zeros(level.size, dtype=np.uint8), np.zeros((level.size, 2))
+    ways = Ways(level, facets, lower, steps, choices, sideways)
+    find_choices(ways, np.arange(level.size, dtype=np.int32), columns, rule)
+    return ways
+
+
+@pytest.mark.parametrize("levels", [3, 40, 100_000])
+def test_directions_are_those_of_the_main_chain_and_every_cell_may_take_its_own(levels):
+    for seed in range(4):
+        ground, drain = ground_and_drains(seed, levels=levels)
+        columns = ground.shape[1]
+        level = flood(ground.ravel(), drain.ravel(), columns)
+        ways = ways_of(level, drain.ravel(), columns)
+        direction, order = find_directions(ways, ways.choices, columns, LEAST_DEVIATION)
+        filled = level.reshape(ground.shape).astype(float)
+        steps = kernels.flat_distance(filled, drain)
+        expected = kernels.least_deviation_directions(
+            filled, drain, steps, kernels.rising_order(filled, steps)
+        )
+        assert np.array_equal(direction.reshape(ground.shape), expected)
+        inner = direction > 0
+        assert ((ways.choices[inner] >> (direction[inner] - 1)) & 1 == 1).all()
+        assert np.array_equal(np.sort(order), np.flatnonzero(inner))
+        place = np.empty(direction.size, dtype=int)
+        place[order] = np.arange(order.size)
+        below = order + neighbour_offsets(columns)[direction[order]]
+        goes_on = direction[below] > 0
+        assert (place[below][goes_on] > place[order][goes_on]).all()
+
+
+def test_what_flows_through_a_few_cells_needs_only_what_may_drain_to_them():
+    """The directions upstream of a cell, and the rain through it, are those of the whole grid."""
+    ground, drain = ground_and_drains(5, levels=100)
+    columns = ground.shape[1]
+    ways = ways_of(flood(ground.ravel(), drain.ravel(), columns), drain.ravel(), columns)
+    direction, order = find_directions(ways, ways.choices, columns, LEAST_DEVIATION)
+    rain = np.ones(direction.size, dtype=np.int32)
+    hand_down(rain, direction, order, columns)
+    asked = np.argsort(np.where(direction > 0, rain, 0))[[-1, -40, -400]].astype(np.int32)
+    kept = upstream_choices(ways.choices, asked, neighbour_offsets(columns))
+    assert 0 < np.count_nonzero(kept) < np.count_nonzero(ways.choices)
+    own_direction, own_order = find_directions(ways, kept, columns, LEAST_DEVIATION)
+    own_rain = np.ones(direction.size, dtype=np.int32)
+    hand_down(own_rain, own_direction, own_order, columns)
+    assert own_rain[asked].tolist() == rain[asked].tolist()
+    assert np.array_equal(own_direction[kept > 0], direction[kept > 0])
 
 
 def test_levels_are_whole_steps_above_the_lowest_cell():
