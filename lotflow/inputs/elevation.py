@@ -18,7 +18,12 @@ from lotflow.inputs.open import reading
 from lotflow.inputs.raster_header import Window
 from lotflow.inputs.rasters import read_stored
 from lotflow.inputs.resampling import Bounds, resample, square_cells
-from lotflow.inputs.surface_checks import gap_check, seam_check, step_check
+from lotflow.inputs.surface_checks import (
+    gap_check,
+    lone_cell_check,
+    seam_check,
+    step_check,
+)
 from lotflow.inputs.tiles import Pasted, Tile
 from lotflow.units import TO_SI, both_units
 
@@ -94,6 +99,7 @@ def read_elevation(
     locate = _Locator(source, window)
     findings += seam_check(pasted, [tile.header.name for tile in source.mosaic.tiles], locate)
     findings += step_check(pasted.values, source.name, locate)
+    findings += lone_cell_check(pasted.values, source.name, locate)
     with reading(source.name):
         grid = _worked_on(source, pasted.values, window, bounds)
     findings += gap_check(grid.values, source.name)

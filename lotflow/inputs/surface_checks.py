@@ -20,6 +20,9 @@ Locate = Callable[[int, int], tuple[float, float]]
 #: Ground on a lot does not rise by this much from one cell to the next [m]; walls of standing
 #: buildings, cliffs and damage do.
 STEP_LIMIT_M: Final = 5.0
+#: A cell this far above or below all its neighbours [m], and further than they are apart from
+#: each other, stands alone: three times the error of good public data.
+LONE_LIMIT_M: Final = 0.30
 #: Share of the window without a value from which the gaps are more than a note.
 GAP_LIMIT: Final = 0.10
 #: A step along a seam below this is within what tiles of one survey differ by [m].
@@ -103,6 +106,61 @@ def step_check(values: FloatArray, subject: str, locate: Locate) -> list[Finding
         "a cliff, an undeclared nodata value, or a damaged file.",
         measured=worst,
         limit=STEP_LIMIT_M,
+        unit="m",
+        source=_RULE,
+        x=x,
+        y=y,
+    )
+    return [found]
+
+
+def lone_cell_check(values: FloatArray, subject: str, locate: Locate) -> list[Finding]:
+    """
+    Count cells that stand far above or below all their neighbours, which agree among themselves.
+
+    Parameters
+    ----------
+    values, subject, locate
+        As for `step_check`.
+
+    Examples
+    --------
+    >>> surface = np.full((3, 3), 20.0)
+    >>> surface[1, 1] = 19.5
+    >>> (found,) = lone_cell_check(surface, "dem.tif", lambda row, column: (column, row))
+    >>> found.measured, found.x, found.y
+    (0.5, 1, 1)
+    """
+    rows, columns = values.shape
+    if rows < 3 or columns < 3:
+        return []
+    highest = np.full((rows - 2, columns - 2), np.nan)
+    lowest = highest.copy()
+    for row in range(3):
+        for column in range(3):
+            if (row, column) != (1, 1):
+                beside = values[row : rows - 2 + row, column : columns - 2 + column]
+                np.fmax(highest, beside, out=highest)
+                np.fmin(lowest, beside, out=lowest)
+    own = values[1:-1, 1:-1]
+    away = np.maximum(own - highest, lowest - own)
+    is_lone = away > np.maximum(LONE_LIMIT_M, highest - lowest)
+    if not is_lone.any():
+        return []
+    away[~is_lone] = 0.0
+    row, column = (int(i) for i in np.unravel_index(int(away.argmax()), away.shape))
+    x, y = locate(row + 1, column + 1)
+    count = int(np.count_nonzero(is_lone))
+    cells = "1 cell stands" if count == 1 else f"{count:,} cells stand"
+    found = Finding(
+        "lone-elevation",
+        "note",
+        subject,
+        f"{cells} apart from all neighbours, at most by {both_units(float(away.max()), 'length')}: "
+        "a post, a shaft, a tree left in the data, or a damaged file. Look at the place: it may "
+        "hold water that is not there.",
+        measured=float(away.max()),
+        limit=LONE_LIMIT_M,
         unit="m",
         source=_RULE,
         x=x,

@@ -145,6 +145,29 @@ def test_nearly_square_cells_are_made_square(make_raster: MakeRaster, ground: np
     assert abs(np.nanmean(grid.values) - ground.mean()) < 0.01
 
 
+@pytest.mark.parametrize(
+    ("height", "crs", "rules"),
+    [
+        (0.5 * (1 + 2**-20), "EPSG:26918", ["cells-not-square"]),
+        (0.5 * (1 - 9e-5), "EPSG:26918", ["cells-not-square"]),
+        (-0.5 * (1 + 2**-20), "EPSG:26918", ["cells-not-square"]),
+        (0.5 * (1 + 1.1e-7), "EPSG:2903", ["cells-not-square"]),
+        (0.5 * (1 + 0.9e-7), "EPSG:2903", []),
+        (0.5 * (1 + 1e-12), "EPSG:26918", []),
+        (0.5 * (1 - 1e-12), "EPSG:2903", []),
+    ],
+)
+def test_sides_that_differ_by_more_than_rounding_are_said(
+    make_raster: MakeRaster, height: float, crs: str, rules: list[str]
+) -> None:
+    """One wrong bit of the cell's width or height is told, rounding of a reprojection is not."""
+    path = make_raster(transform=Affine(0.5, 0, 1.6e6 if crs == "EPSG:2903" else 321_600.0, 0,
+                                        -height, 1.4e6), crs=crs)  # fmt: skip
+    source = inspect_elevation([path])
+    assert [found.rule for found in source.findings] == rules
+    assert not source.is_resampled
+
+
 # --- CRS -----------------------------------------------------------------------------------------
 
 
@@ -246,9 +269,11 @@ def test_a_finding_of_a_resampled_raster_lies_in_the_crs_of_the_work(
     values[30, 40] += 20
     path = make_raster(values=values, crs="EPSG:4326", transform=Affine(1e-5, 0, -77, 0, -1e-5, 38))
     source = inspect_elevation([path])
-    (spike,) = (f for f in read_elevation(source, source.bounds).findings if f.x is not None)
+    found = [f for f in read_elevation(source, source.bounds).findings if f.x is not None]
+    assert [one.rule for one in found] == ["elevation-steps", "lone-elevation"]
     x, y = Transformer.from_crs(4326, 32618, always_xy=True).transform(-76.999595, 37.999695)
-    assert (spike.x, spike.y) == (pytest.approx(x, abs=2.0), pytest.approx(y, abs=2.0))
+    for spike in found:
+        assert (spike.x, spike.y) == (pytest.approx(x, abs=2.0), pytest.approx(y, abs=2.0))
 
 
 def test_the_place_of_work_chooses_the_zone(make_raster: MakeRaster) -> None:
@@ -437,16 +462,43 @@ def test_the_share_of_missing_ground_is_said(
 
 
 def test_a_spike_is_said_with_its_place(make_raster: MakeRaster, ground: np.ndarray) -> None:
-    """A cell 6 m above its neighbours makes four steps; 4.9 m makes none."""
+    """A cell 6 m above its neighbours makes four steps; 4.9 m makes none, but stands alone."""
     values = ground.copy()
     values[30, 40] += 6.5
-    (finding,) = read(make_raster(values=values)).findings
-    assert finding.rule == "elevation-steps"
+    finding, lone = read(make_raster(values=values)).findings
+    assert (finding.rule, lone.rule) == ("elevation-steps", "lone-elevation")
     assert "in 4 places" in finding.message
     assert (finding.x, finding.y) in {(321_620.25, 4_297_784.75), (321_620.75, 4_297_784.75),
                                       (321_620.25, 4_297_784.25)}  # fmt: skip
     values[30, 40] -= 2.0
-    assert read(make_raster(values=values)).findings == ()
+    assert rules(read(make_raster(values=values))) == ["lone-elevation"]
+
+
+@pytest.mark.parametrize(("height", "is_said"), [(0.35, True), (-0.35, True), (0.25, False)])
+def test_a_cell_that_stands_alone_is_said_with_its_place(
+    make_raster: MakeRaster, ground: np.ndarray, height: float, is_said: bool
+) -> None:
+    values = np.round(ground, 3)
+    around = np.delete(values[29:32, 39:42].ravel(), 4)
+    values[30, 40] = (around.max() if height > 0 else around.min()) + height
+    found = read(make_raster(values=values)).findings
+    assert [one.rule for one in found] == ["lone-elevation"] * is_said
+    if is_said:
+        assert found[0].measured == pytest.approx(abs(height), abs=1e-4)
+        assert (found[0].x, found[0].y) == (321_620.25, 4_297_784.75)
+        assert found[0].severity == "note"
+
+
+def test_a_cell_on_a_bank_or_beside_a_gap_does_not_stand_alone(
+    make_raster: MakeRaster, ground: np.ndarray
+) -> None:
+    """Neighbours that are further apart from each other than the cell is from them say nothing."""
+    values = ground.copy()
+    values[:, 41:] += 1.0
+    values[30, 40] = values[29:32, 39:42].min() - 0.5
+    values[10, 9:12] = values[9, 9:12] = values[11, 9:12] = np.nan
+    values[10, 10] = 9.0
+    assert "lone-elevation" not in rules(read(make_raster(values=values)))
 
 
 # --- tiles ---------------------------------------------------------------------------------------
