@@ -17,6 +17,7 @@ import bench_runoff
 import bench_screen
 import bench_terrain
 import bench_window
+from line import HEADINGS
 
 BENCHES = (
     bench_screen, bench_window, bench_terrain, bench_runoff, bench_confidence, bench_page,
@@ -46,14 +47,9 @@ def machine():
 
 def table():
     """The benchmarks as a table."""
-    lines = ["| what | amount | beside | ratio | aim |", "| --- | --- | --- | --- | --- |"]
-    for bench in BENCHES:
-        for what, amount, beside, ratio, aim in bench.rows():
-            unit = "" if what.endswith("]") else " s"
-            times = "" if ratio is None else f"{ratio:.3g}"
-            wanted = "" if aim is None else aim if isinstance(aim, str) else f"at most {aim:g}"
-            lines.append(f"| {what} | {amount:.3g}{unit} | {beside} | {times} | {wanted} |")
-    return "\n".join(lines)
+    rows = [HEADINGS, ["---"] * len(HEADINGS)]
+    rows += [line.cells() for bench in BENCHES for line in bench.lines()]
+    return "\n".join(f"| {' | '.join(row)} |" for row in rows)
 
 
 if __name__ == "__main__":

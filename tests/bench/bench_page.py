@@ -15,11 +15,13 @@ import numpy as np
 import rasterio
 import shapely
 from affine import Affine
+from line import Aim, Line, show
 
 from lotflow.inputs.screening import screening_job
 from lotflow.study import run_study, write_study
 
 SIZE, CELL, TAPS = 1000, 0.5, 60
+SHEET = "field_sheet.pdf"
 WEST, SOUTH, CRS = 600_000.0, 3_300_000.0, 26917
 
 
@@ -107,21 +109,22 @@ return Array.from({ length: count }, () => {
 """
 
 
-def rows():
-    """Lines of the table: what, amount, beside what, ratio, aim; times only with a browser."""
+def lines():
+    """Lines of the table; times in the browser only where there is one."""
     with tempfile.TemporaryDirectory() as name:
         page, shape = page_of_the_window(Path(name))
         told = f"plan page of {shape[0]} x {shape[1]} cells"
-        yield f"{told} [MB]", page.stat().st_size / 1e6, "", None, "at most 6"
+        size, sheet = (page.with_name(name).stat().st_size / 1e6 for name in (page.name, SHEET))
+        yield Line(told, size, "MB", aim=Aim(6, is_of_amount=True))
+        yield Line("its field sheet", sheet, "MB")
         if not (shutil.which("chromium") and shutil.which("chromedriver")):
             return
         ready, taps = times_in_the_browser(page)
-    yield f"{told}: ready", ready, "", None, None
+    yield Line(f"{told}: ready", ready)
     for kind, spent in taps.items():
-        longest = max(spent) / 1000
-        yield f"longest of {len(spent)} taps, {kind}", longest, "", None, "at most 0.1 s"
+        what = f"longest of {len(spent)} taps, {kind}"
+        yield Line(what, max(spent), "ms", aim=Aim(100, is_of_amount=True))
 
 
 if __name__ == "__main__":
-    for what, amount, *_, aim in rows():
-        print(f"{what:46s} {amount:7.3f} ({aim})")
+    show(lines())

@@ -13,6 +13,7 @@ from pathlib import Path
 from time import perf_counter
 
 import numpy as np
+from line import Aim, Line, show
 
 from lotflow.inputs.rainfall import parse_rainfall
 from lotflow.runoff.rational import governing_flows
@@ -64,8 +65,8 @@ def best(function, *arguments, repeats):
     return min(taken), result
 
 
-def rows():
-    """Lines of the table: what, seconds, beside what, ratio, aim."""
+def lines():
+    """Lines of the table."""
     rng = np.random.default_rng(1)
     table = parse_rainfall(RAINFALL.read_bytes(), RAINFALL.name)
     inlets = np.repeat(np.arange(INLETS), PARTS_EACH)
@@ -80,9 +81,8 @@ def rows():
     fast, found = best(vectorised, repeats=200)
     np.testing.assert_allclose(found, expected, rtol=1e-9)
     what = f"runoff of {INLETS} inlets in {len(STORMS)} storms, vectorised"
-    yield what, fast, "plain Python loop", fast / slow, 1 / 20
+    yield Line(what, fast * 1e3, "ms", "plain Python loop", fast / slow, Aim(1 / 20))
 
 
 if __name__ == "__main__":
-    for what, seconds, beside, ratio, _ in rows():
-        print(f"{what} {seconds * 1e3:.2f} ms, {ratio:.3f} x {beside} (aim: at most 0.05)")
+    show(lines())

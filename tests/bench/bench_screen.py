@@ -9,30 +9,32 @@ import tempfile
 from pathlib import Path
 
 from cold import SAMPLE, best, cold, cold_lotflow
+from line import Aim, Line, show
 
 ROUNDS = 5
 BARE = "import geopandas, rasterio, richdem"
 FILES = SAMPLE / "dem.tif", SAMPLE / "site.gpkg"
+NO_PACK, PACK, MANY = "screen --no-pack", "screen", "screen --no-pack, 100 realisations"
 RUNS = {
     BARE: lambda _: cold("-c", BARE),
     "lotflow --help": lambda _: cold_lotflow("--help"),
-    "screen --no-pack": lambda folder: cold_lotflow(
+    NO_PACK: lambda folder: cold_lotflow(
         "screen", *FILES, "--no-pack", "--realisations", 0, "-q", "-o", folder
     ),
-    "screen": lambda folder: cold_lotflow(
+    PACK: lambda folder: cold_lotflow(
         "screen", *FILES, "--realisations", 0, "-q", "-o", folder
     ),
-    "screen --no-pack, 100 realisations": lambda folder: cold_lotflow(
+    MANY: lambda folder: cold_lotflow(
         "screen", *FILES, "--no-pack", "-q", "-o", folder
     ),
 }  # fmt: skip
-AIMS = {"screen --no-pack": 3.5, "screen --no-pack, 100 realisations": 2.0}
+AIMS = {NO_PACK: Aim(3.5), MANY: Aim(2.0)}
 #: What a run is compared with, where that is not the bare import.
-BESIDE = {"screen --no-pack, 100 realisations": "screen --no-pack"}
+BESIDE = {MANY: NO_PACK}
 
 
-def rows():
-    """Lines of the table: what, seconds, beside what, ratio, aim."""
+def lines():
+    """Lines of the table."""
     costs = {name: [] for name in RUNS}
     with tempfile.TemporaryDirectory() as folder:
         for number in range(ROUNDS):
@@ -41,10 +43,15 @@ def rows():
     least = {name: best(all_costs) for name, all_costs in costs.items()}
     for name, cost in least.items():
         other = BESIDE.get(name, BARE)
-        beside = "bare import" if other == BARE else other
-        yield name, cost.wall_s, beside, cost.wall_s / least[other].wall_s, AIMS.get(name)
+        beside, ratio = "bare import" if other == BARE else other, cost.wall_s / least[other].wall_s
+        yield Line(name, cost.wall_s, "s", beside, ratio, AIMS.get(name))
+    added = least[PACK].wall_s - least[NO_PACK].wall_s
+    aim = Aim(1.5, is_of_amount=True)
+    yield Line("page, field sheet and waypoints add", added, "s", aim=aim)
+    for name in (BARE, MANY):
+        ratio = least[name].peak_mb / least[BARE].peak_mb
+        yield Line(f"{name}: memory", least[name].peak_mb, "MB", "bare import", ratio)
 
 
 if __name__ == "__main__":
-    for what, seconds, beside, ratio, _ in rows():
-        print(f"{what:36s} {seconds:6.2f} s {ratio:6.2f} x {beside}")
+    show(lines())

@@ -10,6 +10,7 @@ import time
 
 import numpy as np
 import pyflwdir
+from line import Aim, Line, show
 
 from lotflow.terrain import kernels
 from lotflow.terrain.drainage import depression_hierarchy, flow_field, level_steps
@@ -82,14 +83,13 @@ def measure():
     return best
 
 
-def rows():
-    """Lines of the table: what, seconds, beside what, ratio, aim."""
+def lines():
+    """Lines of the table."""
     best = measure()
     for name, seconds in best.items():
-        aim = 1.0 if name.startswith("compiled chain, least") else None
-        yield name, seconds, "pyflwdir", seconds / best["pyflwdir"], aim
+        aim = Aim(1.0) if name.startswith("compiled chain, least") else None
+        yield Line(name, seconds, "s", "pyflwdir", seconds / best["pyflwdir"], aim)
 
 
 if __name__ == "__main__":
-    for what, seconds, beside, ratio, _ in rows():
-        print(f"{what:34s} {seconds:6.2f} s {ratio:6.2f} x {beside}")
+    show(lines())

@@ -6,7 +6,6 @@ temporary folder: the sample where it lies, round it rough ground 2 m lower, so 
 reaches beyond the sample. Prints ratios of one run; nothing is judged here.
 """
 
-import sys
 import tempfile
 from pathlib import Path
 
@@ -14,6 +13,7 @@ import numpy as np
 import rasterio
 import rasterio.shutil
 from cold import SAMPLE, best, cold_lotflow
+from line import Aim, Line, show
 from rasterio.transform import Affine
 from rasterio.windows import Window
 
@@ -62,16 +62,16 @@ def measure():
         )
 
 
-def rows():
-    """Lines of the table: what, amount, beside what, ratio, aim."""
+def lines():
+    """Lines of the table."""
     least, size = measure()
     small, large = least["small"], least["large"]
     where = f"lot in {SIZE} x {SIZE} cells, {size:.0f} MB"
     beside = "lot in its small raster"
-    yield f"{where}: time", large.wall_s, beside, large.wall_s / small.wall_s, 1.15
-    yield f"{where}: memory [MB]", large.peak_mb, beside, large.peak_mb / small.peak_mb, 1.1
+    time, memory = large.wall_s / small.wall_s, large.peak_mb / small.peak_mb
+    yield Line(f"{where}: time", large.wall_s, "s", beside, time, Aim(1.15))
+    yield Line(f"{where}: memory", large.peak_mb, "MB", beside, memory, Aim(1.1))
 
 
 if __name__ == "__main__":
-    for what, amount, beside, ratio, _ in rows():
-        sys.stdout.write(f"{what:48s} {amount:8.2f} {ratio:6.2f} x {beside}\n")
+    show(lines())
