@@ -159,10 +159,35 @@ def test_the_sheet_has_all_its_parts(tmp_path):
     told = words(field_sheet_bytes(sheet()), tmp_path)
     for part in (
         "What to check first", "Ask the owner", "The walk, from the top down",
-        "Existing drains: look at both ends", "Hose test", "Levels to take", "Tie point 3",
-        "Cautions", "Call before you dig", "29 CFR 1926.651", "not a survey",
+        "Existing drains: look at both ends", "Hose test", "a sump fills first",
+        "Levels to take", "Tie point 3", "Cautions", "Call before you dig", "29 CFR 1926.651",
+        "not a survey",
     ):  # fmt: skip
         assert part.replace(" ", "") in told, part
+
+
+@needs_poppler
+@pytest.mark.parametrize(
+    ("first", "accuracy", "head", "told", "untold"),
+    [
+        (0.4, {"rmse_m": 0.1}, "Stands in: share of the surfaces", ["40%", "-"], "92%"),
+        (None, {"rmse_m": 0.1}, "Above error: chance that the depth", ["92%", "98%"], "Stands in"),
+        (None, {}, "Above error: chance that the depth", ["-", "-"], "100%"),
+    ],
+)
+def test_how_sure_a_low_spot_is_means_one_thing_in_all_rows(
+    first, accuracy, head, told, untold, tmp_path
+):
+    """0.2 and 0.3 m by a normal error of 0.1 m on each of two levels: 92 and 98 of 100."""
+    spots = [spot(1, probability=first), spot(2, depth_m=0.3)]
+    document = field_sheet_bytes(sheet("metric", content=summary(
+        low_spots=spots, accuracy=accuracy)))  # fmt: skip
+    plain = " ".join(poppler("pdftotext", document, tmp_path, "-raw").split())
+    assert f"To building {head.partition(':')[0]} Note" in plain
+    assert head in plain
+    assert untold not in plain.split("What to check first")[1].split("Ask the owner")[0]
+    for depth, sure in zip(("0.20", "0.30"), told, strict=True):
+        assert f"{depth} m 9 m² 3 m {sure}" in plain
 
 
 @needs_poppler

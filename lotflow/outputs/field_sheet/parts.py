@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 from lotflow.outputs.field_sheet.content import FieldSheetContent, Row, rows_of, there_today
 from lotflow.outputs.field_sheet.levels import shots
-from lotflow.outputs.field_sheet.priorities import confidence, first_to_check
+from lotflow.outputs.field_sheet.priorities import confidence, first_to_check, were_realised
 from lotflow.outputs.field_sheet.typesetting import BLANK, BOX, Cell, Span, Titled, Typesetter
 from lotflow.outputs.field_sheet.walk import Stage, walk
 from lotflow.outputs.field_sheet.words import QUESTIONS, VISIT, cautions
@@ -55,12 +55,14 @@ def first_things(setter: Typesetter, content: FieldSheetContent) -> list[Any]:
     """
     rmse = content.summary["accuracy"].get("rmse_m")
     ranked = first_to_check(content.summary["low_spots"], rmse)
-    rows = [_spot_row(spot, rmse, content) for spot in ranked[:_MOST_SPOTS]]
+    realised = were_realised(ranked)
+    rows = [_spot_row(spot, _sureness(spot, rmse, realised), content)
+            for spot in ranked[:_MOST_SPOTS]]  # fmt: skip
     rows += [["new"] + [BLANK] * 8 for _ in range(_SPARE_SPOTS)]
-    heads = ("No.", "Depth", "Area", "To building", "Sure", "Note",
-             "Bed level", "Water depth", "Photo no.")  # fmt: skip
-    heading = setter.heading("What to check first", _order_of(ranked))
-    table = setter.table(heads, rows, (4.5, 7, 8, 8.5, 6, 22, 10, 10, 9))
+    heads = ("No.", "Depth", "Area", "To building", "Stands in" if realised else "Above error",
+             "Note", "Bed level", "Water depth", "Photo no.")  # fmt: skip
+    heading = setter.heading("What to check first", _order_of(ranked, realised=realised))
+    table = setter.table(heads, rows, (4.5, 7, 8, 8.5, 7, 21, 10, 10, 9))
     more = _left_out(len(ranked) - _MOST_SPOTS, "low_spots.csv")
     return [
         *heading,
@@ -70,19 +72,28 @@ def first_things(setter: Typesetter, content: FieldSheetContent) -> list[Any]:
     ]
 
 
-def _order_of(ranked: Sequence[Mapping[str, Any]]) -> str:
-    """Explain the order."""
+def _sureness(spot: Mapping[str, Any], rmse: float | None, realised: bool) -> str:
+    """One thing in all rows: what the realisations say, or what the depth says."""
+    known = spot["probability"] is not None if realised else bool(rmse)
+    return f"{confidence(spot, rmse):.0%}" if known else "-"
+
+
+def _order_of(ranked: Sequence[Mapping[str, Any]], *, realised: bool) -> str:
+    """Explain the order, and what is said of how sure a low spot is."""
     if not ranked:
         return "The data shows no low spot deeper than its limit. Look all the same."
+    means = (
+        "Stands in: share of the surfaces that the error of the data allows"
+        if realised
+        else "Above error: chance that the depth is more than the error of the data"
+    )
     return (
-        "Low spots by depth × sureness × nearness to a building (half at 10 ft, 3 m); off the lot "
-        "after those on it, likely artefacts last. Numbers as on the map."
+        "Low spots by depth × that share × nearness to a building (half at 10 ft, 3 m); on the lot "
+        f"first, there and beyond it what may be none last. {means}. Numbers as on the map."
     )
 
 
-def _spot_row(
-    spot: Mapping[str, Any], rmse: float | None, content: FieldSheetContent
-) -> list[Cell]:
+def _spot_row(spot: Mapping[str, Any], sureness: str, content: FieldSheetContent) -> list[Cell]:
     """Cells of a low spot."""
     notes = (
         f"may be none: {spot['artefact']}" if spot["artefact"] else "",
@@ -94,7 +105,7 @@ def _spot_row(
         shown(spot["depth_m"], "depth", content.units),
         shown(spot["area_m2"], "area", content.units),
         shown(spot["building_distance_m"], "distance", content.units),
-        f"{confidence(spot, rmse):.0%}",
+        sureness,
         "; ".join(filter(None, notes)),
         BLANK,
         BLANK,

@@ -13,6 +13,9 @@ if TYPE_CHECKING:
 #: Distance from a building at which a low spot counts half: the 10 ft within which the ground
 #: must fall away (International Residential Code, R401.3). The halving is lotflow's rule.
 HALF_DISTANCE_M: Final = 10.0 * METRES_PER_FOOT
+#: How the note begins of a low spot that is no water at all (`terrain.artefacts`, which is slow to
+#: import).
+_NO_WATER: Final = "inside a building"
 
 
 def attention(depth_m: float, confidence: float, distance_m: float | None) -> float:
@@ -81,11 +84,31 @@ def confidence(spot: Mapping[str, Any], rmse_m: float | None) -> float:
     return 0.5 * (1.0 + math.erf(spot["depth_m"] / (2.0 * rmse_m)))
 
 
+def were_realised(spots: Iterable[Mapping[str, Any]]) -> bool:
+    """
+    Tell whether realisations say of any low spot how often it stands.
+
+    Parameters
+    ----------
+    spots
+        Entries of the summary's list "low_spots".
+
+    Examples
+    --------
+    >>> were_realised([{"probability": None}, {"probability": 0.4}])
+    True
+    """
+    return any(spot["probability"] is not None for spot in spots)
+
+
 def first_to_check(
     spots: Iterable[Mapping[str, Any]], rmse_m: float | None
 ) -> list[Mapping[str, Any]]:
     """
-    Order low spots: on the lot before beyond it, likely artefacts last, each by attention.
+    Order low spots: on the lot before beyond it, what may be none after the rest, by attention.
+
+    What may be none on the lot, such as ground held by a bank, still comes before what is beyond
+    it: a look settles it. Low spots inside buildings are no water and come last of all.
 
     Parameters
     ----------
@@ -95,8 +118,10 @@ def first_to_check(
         Vertical accuracy of the elevation data [m].
     """
 
-    def place(spot: Mapping[str, Any]) -> tuple[bool, bool, float, int]:
+    def place(spot: Mapping[str, Any]) -> tuple[bool, bool, bool, float, int]:
         asks = attention(spot["depth_m"], confidence(spot, rmse_m), spot["building_distance_m"])
-        return bool(spot["artefact"]), spot["on_lot_m2"] == 0, -asks, spot["id"]
+        note = spot["artefact"] or ""
+        beyond = spot["on_lot_m2"] == 0
+        return note.startswith(_NO_WATER), beyond, bool(note), -asks, spot["id"]
 
     return sorted(spots, key=place)

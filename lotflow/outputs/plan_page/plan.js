@@ -112,7 +112,7 @@ function startPage(data, water) {
   function viewInLayer() {
     const { x, y } = map.containerPointToLayerPoint([0, 0]);
     const frame = map.getContainer().getBoundingClientRect();
-    const boxes = ["scale", "north"].map((id) => byId(id).getBoundingClientRect()).map((box) =>
+    const boxes = [byId("scale"), byId("north"), map.zoomControl.getContainer()].map((one) => one.getBoundingClientRect()).map((box) =>
       [x + box.left - frame.left, y + box.top - frame.top, x + box.right - frame.left, y + box.bottom - frame.top]);
     return [[x, y, x + frame.width, y + frame.height], boxes];
   }
@@ -174,6 +174,7 @@ function startPage(data, water) {
       if (!move && BESIDE.matches) row.scrollIntoView({ block: "nearest" });
     }
     if (!move) return;
+    closeTips(); // without a mouse nothing else closes the last one
     const layer = drawn.get(key);
     const shapes = layer?.rows.get(String(name)) ?? [];
     if (!shapes.length) return;
@@ -185,6 +186,7 @@ function startPage(data, water) {
 
   function goTo([x, y]) {
     const at = [y - data.corner[1], x - data.corner[0]];
+    closeTips();
     map.setView(at, Math.max(map.getZoom(), 3));
     answers.clearLayers();
     answers.addLayer(L.circleMarker(at, { radius: 10, color: "#c25e00", fill: false, weight: 3 }));
@@ -201,9 +203,10 @@ function startPage(data, water) {
     for (const table of data.tables) {
       const id = `table-${table.key}`;
       const numeric = table.columns.map(([, quantity], n) => n > 0 && quantity !== "text");
-      const head = element("tr", {}, ...table.columns.map(([label], n) => element("th", { text: label, scope: "col", class: numeric[n] ? "number" : "" })));
+      const columns = table.columns.flatMap(([label, quantity], n) => (quantity === "remark" ? [] : [{ label, n }]));
+      const head = element("tr", {}, ...columns.map(({ label, n }) => element("th", { text: label, scope: "col", class: numeric[n] ? "number" : "" })));
       const body = element("tbody");
-      for (const row of table.rows) body.append(tableRow(table, row, numeric));
+      for (const row of table.rows) body.append(tableRow(table, row, numeric), ...remarks(table, row, columns.length));
       target.append(element("section", {},
         element("h2", { text: table.title, id }),
         ...(table.note ? [element("p", { class: "note", text: table.note })] : []),
@@ -215,6 +218,7 @@ function startPage(data, water) {
   function tableRow(table, row, numeric) {
     const line = element("tr", { "data-layer": table.layer, "data-name": String(row.name) });
     row.cells.forEach((value, n) => {
+      if (table.columns[n][1] === "remark") return;
       const text = cellText(value, table.columns[n][1]);
       const cell = element("td", { class: numeric[n] ? "number" : "" });
       const onMap = table.layer && drawn.get(table.layer)?.rows.has(String(row.name));
@@ -228,6 +232,12 @@ function startPage(data, water) {
       line.append(cell);
     });
     return line;
+  }
+
+  // A remark has a line of its own below its row: as a column it leaves no room to the numbers.
+  function remarks(table, row, width) {
+    return table.columns.flatMap(([, quantity], n) => (quantity === "remark" && row.cells[n]
+      ? [element("tr", { class: "remark" }, element("td", { text: row.cells[n], colspan: String(width) }))] : []));
   }
 
   // ---- what a tap asks ---------------------------------------------------------------------
@@ -248,7 +258,10 @@ function startPage(data, water) {
     byId("answer").replaceChildren();
     state.line = null;
     answers.clearLayers();
-    if (kind === "look") return;
+    if (kind !== "look") closeTips();
+  }
+
+  function closeTips() {
     for (const { group } of drawn.values()) {
       group.eachLayer?.((shape) => { if (shape.feature) shape.closeTooltip(); });
     }
@@ -454,6 +467,10 @@ function startPage(data, water) {
   ask("look");
   map.on("click", (event) => tapped(event.latlng));
   map.on("mousemove", (event) => position(event.latlng));
+  map.getContainer().addEventListener("keydown", (event) => {
+    // its buttons have an Enter of their own
+    if (event.key === "Enter" && event.target === map.getContainer()) tapped(map.getCenter());
+  });
   // while the ground is asked, what is drawn does not stand in the way
   map.on("tooltipopen", ({ tooltip }) => {
     if (state.ask !== "look" && !tooltip.options.permanent) map.closeTooltip(tooltip);

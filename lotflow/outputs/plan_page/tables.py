@@ -32,7 +32,8 @@ class Heading:
     key
         Key of the entries; of a storm's value the key in `runoff` or `lines`.
     quantity
-        As in `units.SHOWN`, or "text", "whole", "number", "share", "slope", "hours".
+        As in `units.SHOWN`, or "text", "whole", "number", "share", "slope", "hours"; "remark" for
+        text below the row.
     per_storm
         Whether the value belongs to the chosen storm.
     """
@@ -91,7 +92,7 @@ TABLES: Final[dict[str, PageTable]] = {
             Heading("Volume", "volume_m3", "volume"),
             Heading("Drains to it", "contributing_area_m2", "area"),
             Heading("Stands in", "probability", "share"),
-            Heading("Note", "artefact"),
+            Heading("Note", "artefact", "remark"),
         ),
     ),
     "inlets": PageTable(

@@ -3,93 +3,21 @@
 import json
 import os
 import re
-import shutil
 import time
-from dataclasses import dataclass
 from pathlib import Path
 
-import geopandas as gpd
 import numpy as np
 import pytest
 
-from lotflow.inputs.job import read_job
-from lotflow.study import run_study, write_study
+from lotflow.outputs.plan_page.document import data_text
+from lotflow.outputs.plan_page.tables import TABLES
+from lotflow.study import write_study
 from lotflow.terrain.level_error import LevelError
 from lotflow.units import shown
 
-SAMPLE = Path(__file__).parents[1] / "data_samples" / "alder_court"
-HOSTILE = "<script>window.hit=1</script><img src=x onerror=window.hit=1>"
 #: Tables in which the long hostile name stands.
 HOSTILE_TABLES = ("table-inlets", "table-outlet_options", "table-pond_cases", "table-findings")
-SIZES = {"phone": (390, 844), "desktop": (1400, 900)}
-
-
-@dataclass(frozen=True)
-class Made:
-    """A study of the sample with a hostile name, and its page."""
-
-    study: object
-    page: Path
-
-
-@pytest.fixture(scope="module")
-def made(tmp_path_factory):
-    folder = tmp_path_factory.mktemp("plan")
-    job = folder / "job"
-    shutil.copytree(SAMPLE, job)
-    inlets = gpd.read_file(job / "site.gpkg", layer="inlets")
-    row = inlets.index[inlets["status"] != "replaced"][0]
-    old = inlets.loc[row, "name"]
-    inlets.loc[row, "name"] = HOSTILE
-    lines = gpd.read_file(job / "site.gpkg", layer="drain_lines")
-    for column in ("from", "to"):
-        lines[column] = lines[column].replace(old, HOSTILE)
-    spouts = gpd.read_file(job / "site.gpkg", layer="downspouts")
-    spouts["to"] = spouts["to"].replace(old, HOSTILE)
-    for name, frame in (("inlets", inlets), ("drain_lines", lines), ("downspouts", spouts)):
-        frame.to_file(job / "site.gpkg", layer=name, driver="GPKG")
-    study = run_study(read_job(job))
-    write_study(study, folder / "result", overwrite=False)
-    return Made(study, folder / "result" / "plan.html")
-
-
-@pytest.fixture(scope="module")
-def browser():
-    webdriver = pytest.importorskip("selenium.webdriver", reason="selenium is not installed")
-    service = pytest.importorskip("selenium.webdriver.chrome.service")
-
-    chromium, driver = shutil.which("chromium"), shutil.which("chromedriver")
-    if not chromium or not driver:
-        pytest.skip("no chromium with its driver on this machine")
-    options = webdriver.ChromeOptions()
-    options.binary_location = chromium
-    for argument in ("--headless=new", "--no-sandbox", "--disable-gpu"):
-        options.add_argument(argument)
-    options.set_capability("goog:loggingPrefs", {"browser": "ALL", "performance": "ALL"})
-    started = webdriver.Chrome(options=options, service=service.Service(driver))
-    yield started
-    started.quit()
-
-
-def opened(browser, page, size="desktop"):
-    width, height = SIZES[size]
-    browser.execute_cdp_cmd(
-        "Emulation.setDeviceMetricsOverride",
-        {"width": width, "height": height, "deviceScaleFactor": 1, "mobile": size == "phone"},
-    )
-    browser.get_log("performance")
-    browser.get(page.as_uri())
-    ready = "return document.documentElement.dataset.ready === 'yes'"
-    deadline = time.monotonic() + 20
-    while not browser.execute_script(ready):
-        assert time.monotonic() < deadline, "the page did not start"
-        time.sleep(0.05)
-
-
-@pytest.fixture
-def plan(browser, made):
-    opened(browser, made.page)
-    return browser
+SIZES = ("phone", "desktop")
 
 
 def test_the_page_is_one_small_file_that_names_no_other(made):
@@ -110,7 +38,7 @@ def test_the_page_is_the_same_each_time(made, tmp_path):
 
 
 @pytest.mark.parametrize("size", SIZES)
-def test_it_loads_without_an_error_or_a_request_but_for_itself(browser, made, size):
+def test_it_loads_without_an_error_or_a_request_but_for_itself(browser, made, opened, size):
     opened(browser, made.page, size)
     assert browser.get_log("browser") == []
     events = [json.loads(entry["message"])["message"] for entry in browser.get_log("performance")]
@@ -122,9 +50,9 @@ def test_it_loads_without_an_error_or_a_request_but_for_itself(browser, made, si
     assert {address for address in asked if not address.startswith("data:")} == {made.page.as_uri()}
 
 
-def test_a_name_from_the_user_stays_text(plan):
+def test_a_name_from_the_user_stays_text(plan, made):
     assert plan.execute_script("return window.hit") is None
-    assert HOSTILE in plan.execute_script("return document.body.innerText")
+    assert made.hostile in plan.execute_script("return document.body.innerText")
 
 
 def test_a_layer_is_switched_off_and_on(plan):
@@ -154,19 +82,21 @@ def test_only_ponds_of_the_chosen_storm_are_drawn(plan):
         assert plan.execute_script(seen) == [9, [True] * 3]
 
 
-def test_tables_fit_their_panel(plan):
+@pytest.mark.parametrize("size", SIZES)
+def test_tables_fit_their_panel(browser, made, opened, size):
     """None of them has to be moved sideways, in either system of units."""
+    opened(browser, made.page, size)
     wide = (
         "return [...document.querySelectorAll('.scroll')].filter((one) => "
         "one.scrollWidth > one.clientWidth).map((one) => one.getAttribute('aria-labelledby'))"
     )
     for units in ("us", "metric"):
-        plan.execute_script(
+        browser.execute_script(
             "const u = document.getElementById('units'); u.value = arguments[0]; "
             "u.dispatchEvent(new Event('change'))",
             units,
         )
-        found = [name for name in plan.execute_script(wide) if name not in HOSTILE_TABLES]
+        found = [name for name in browser.execute_script(wide) if name not in HOSTILE_TABLES]
         assert found == []
 
 
@@ -188,6 +118,54 @@ def test_names_stay_in_view_and_off_what_lies_on_the_map(plan):
         "return [placedNames([at], [], view, []), placedNames([at], [], view, box)]"
     )
     assert sides == [["left"], ["bottom"]]
+
+
+def test_no_name_lies_under_what_stays_on_the_map_of_a_phone(browser, made, opened):
+    """The scale has a strip below the map; names keep off the north and the zoom buttons."""
+    opened(browser, made.page, "phone")
+    found = browser.execute_script(
+        "const frame = lotflowPlan.map.getContainer().getBoundingClientRect(); "
+        "const names = [...document.querySelectorAll('#map .name')].map((one) => "
+        "[one.textContent, one.getBoundingClientRect()]).filter(([, box]) => "
+        "box.bottom > frame.top && box.top < frame.bottom); "
+        "const fixed = [...document.querySelectorAll('#scale, #north, .leaflet-control-zoom')]"
+        ".map((one) => one.getBoundingClientRect()); "
+        "const meet = (a, b) => a.left < b.right && b.left < a.right && a.top < b.bottom && "
+        "b.top < a.bottom; return [names.length, fixed.length, names.filter(([, box]) => "
+        "fixed.some((one) => meet(box, one))).map(([text]) => text), "
+        "fixed.filter((one) => meet(one, frame)).length]"
+    )
+    count, fixed, covered, on_the_map = found
+    assert count >= 6
+    assert fixed == 3
+    assert covered == []
+    assert on_the_map == 2  # all but the scale
+
+
+@pytest.mark.parametrize("size", SIZES)
+def test_a_note_has_a_line_of_its_own(browser, made, opened, size, tmp_path):
+    """As a column it was a letter wide on a phone; the sample has none, so one is put in."""
+    text = made.page.read_text(encoding="utf-8")
+    stored = re.search(r'id="plan-data">(.*?)</script>', text, re.DOTALL)[1]
+    data = json.loads(stored)
+    table = next(one for one in data["tables"] if one["key"] == "low_spots")
+    note = TABLES["low_spots"].headings[-1]
+    table["columns"].append([note.label, note.quantity])
+    for row, said in zip(table["rows"], ("", "deep, or held by a bank: " * 4, ""), strict=True):
+        row["cells"].append(said)
+    page = tmp_path / "noted.html"
+    page.write_text(text.replace(stored, data_text(data)), encoding="utf-8")
+    opened(browser, page, size)
+    lines, wide, scrolls = browser.execute_script(
+        "const part = document.querySelector('section:has(> #table-low_spots)'); "
+        "const box = part.querySelector('.scroll'); return ["
+        "[...part.querySelectorAll('tbody tr')].map((row) => row.cells.length), "
+        "part.querySelector('.remark td').getBoundingClientRect().width / box.clientWidth, "
+        "box.scrollWidth > box.clientWidth]"
+    )
+    assert lines == [6, 6, 1, 6]
+    assert wide > 0.95
+    assert not scrolls
 
 
 CLICK = (
@@ -369,7 +347,7 @@ def test_taps_answer_on_the_page(plan):
 
 
 @pytest.mark.parametrize("size", SIZES)
-def test_an_accessibility_checker_finds_nothing_serious(browser, made, size):
+def test_an_accessibility_checker_finds_nothing_serious(browser, made, opened, size):
     """axe-core (npm), where it is at hand."""
     script = Path(os.environ.get("LOTFLOW_NODE_MODULES", ""), "axe-core", "axe.min.js")
     if not script.is_file():
