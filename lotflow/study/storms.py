@@ -308,6 +308,29 @@ def study_storms(lot: LotWater, water: CaseWater, cover: GroundCover) -> StormSt
     )
 
 
+def sheet_flow_rain(rainfall: Rainfall) -> tuple[float, float | None]:
+    """
+    Give the storm that sheet flow is timed in, and its rain of a day.
+
+    Parameters
+    ----------
+    rainfall
+        Table or formula.
+
+    Returns
+    -------
+    return_period
+        2 years, or what comes nearest to it in the rainfall [yr].
+    rain
+        Of 24 hours in the 2-year storm; None where the rainfall does not hold it [m].
+    """
+    low, high = rainfall.return_period_range_yr
+    shortest, longest = rainfall.duration_range_s
+    if low <= _SHEET_FLOW_YR <= high and shortest <= STORM_DURATION_S <= longest:
+        return _SHEET_FLOW_YR, float(rainfall.depth(STORM_DURATION_S, _SHEET_FLOW_YR))
+    return min(max(_SHEET_FLOW_YR, low), high), None
+
+
 def way_timer(rainfall: Rainfall) -> Timed:
     """
     Give what times a way: sheet flow by TR-55, or by the kinematic wave.
@@ -320,18 +343,15 @@ def way_timer(rainfall: Rainfall) -> Timed:
     rainfall
         Table or formula.
     """
-    low, high = rainfall.return_period_range_yr
-    shortest, longest = rainfall.duration_range_s
-    if low <= _SHEET_FLOW_YR <= high and shortest <= STORM_DURATION_S <= longest:
-        rain = float(rainfall.depth(STORM_DURATION_S, _SHEET_FLOW_YR))
+    period, rain = sheet_flow_rain(rainfall)
+    if rain is not None:
 
         def by_rain_of_a_day(profile: PathProfile) -> PathTime:
             return path_time(profile, rain)
 
         return by_rain_of_a_day
-    period = min(max(_SHEET_FLOW_YR, low), high)
     # of shorter rain than it has, a rainfall cannot be asked
-    rules = PathRules(minimum_s=max(MINIMUM_TIME_S, shortest))
+    rules = PathRules(minimum_s=max(MINIMUM_TIME_S, rainfall.duration_range_s[0]))
 
     def in_storm(profile: PathProfile) -> PathTime:
         return path_time_in_storm(profile, rainfall, period, rules=rules)

@@ -4,28 +4,15 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Final
 
-import numpy as np
-
 from lotflow.errors import Fault, InputError
-from lotflow.runoff.composites import frequency_factor
-from lotflow.runoff.curve_number import CSM_PER_INCH, graphical_peak, retention
-from lotflow.study.runoff_rows import (
-    compared_times,
-    held_back,
-    mean_coefficient,
-    node_area,
-    nrcs_row,
-)
+from lotflow.study.runoff_rows import node_area
+from lotflow.study.worked_ground import ground_lines, part_lines
+from lotflow.study.worked_peaks import graphical_lines, rational_lines, storage_lines, volume_lines
 from lotflow.text import did_you_mean
-from lotflow.units import both_units, from_si, to_si
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-    from numpy.typing import NDArray
-
-    from lotflow.runoff.catchment_parts import PartWay
-    from lotflow.runoff.concentration import Segment
     from lotflow.runoff.curve_number import StormType
     from lotflow.study.lot_water import LotWater
     from lotflow.study.storms import StormStudy
@@ -94,14 +81,14 @@ def worked_sheet(
     area = node_area(storms, node)
     if not area:
         return "\n".join([*lines, "Nothing reaches it.", ""])
-    lines += ["1. Ground that reaches it", *_ground(storms, node, area), ""]
-    lines += ["2. Parts and times of concentration", *_parts(storms, node), ""]
+    lines += ["1. Ground that reaches it", *ground_lines(storms, node, area), ""]
+    lines += ["2. Parts and times of concentration", *part_lines(storms, node), ""]
     lines += ["3. Peak by the rational method, Q = max over t of i(t) x sum of C A of the parts "
               "that have arrived by t", "   FHWA HEC-22, 3rd ed. 2009, equation 3-1 and section "
-              "7.2.2", *_rational(storms, node), ""]  # fmt: skip
-    lines += ["4. Volume of the whole storm", *_volume(storms, node)]
-    lines += ["", "5. Water held back beside it", *_storage(storms, node, release_m3s)]
-    lines += ["", "6. Peak by the graphical method", *_graphical(storms, node, storm_type)]
+              "7.2.2", *rational_lines(storms, node), ""]  # fmt: skip
+    lines += ["4. Volume of the whole storm", *volume_lines(storms, node)]
+    lines += ["", "5. Water held back beside it", *storage_lines(storms, node, release_m3s)]
+    lines += ["", "6. Peak by the graphical method", *graphical_lines(storms, node, storm_type)]
     return "\n".join(lines) + "\n"
 
 
@@ -159,223 +146,3 @@ def sheet_of(texts: Mapping[str, str], name: str) -> str:
         rule = f"there is no inlet or node {name!r} in the main case of the drains"
         raise InputError(Fault(rule, did_you_mean(name, list(sheets))))
     return sheets[name]
-
-
-def _ground(storms: StormStudy, node: int, area: float) -> list[str]:
-    """Covers with their values and sources."""
-    values, grid = storms.cover.values, storms.surface.ground
-    cells = storms.ground.fixed[storms.ground.node == node].sum(axis=0)
-    lines = []
-    for kind in np.flatnonzero(cells).tolist():
-        by_hand = " (given by hand)" if storms.cover.given[kind] else ""
-        lines += [
-            f"   {storms.cover.keys[kind]}: {both_units(cells[kind] * grid.cell_m2, 'area')}, "
-            f"C = {values.runoff_coefficient[kind]:.2f}, CN = {values.curve_number[kind]:.0f}"
-            f"{by_hand}",
-            *([] if by_hand else [
-                f"      C: {values.covers[kind].source}",
-                f"      CN: {values.curve_numbers[kind].source}",
-            ]),
-        ]  # fmt: skip
-    mean = mean_coefficient(storms, node)
-    return [*lines, f"   together {both_units(area, 'area')}, composite C = sum of C A / A = "
-                    f"{mean:.3f}"]  # fmt: skip
-
-
-def _parts(storms: StormStudy, node: int) -> list[str]:
-    """Parts with the ways that time them."""
-    lines = []
-    for part in np.flatnonzero(storms.ground.node == node).tolist():
-        area = both_units(float(storms.parts.area_m2[part]), "area")
-        lines.append(f"   {storms.ground.kind[part]}: {area}")
-        way = storms.ground.way[part]
-        lines += _way(way)
-        lines.append(f"      t = {_minutes(float(storms.times_s[part]))}{_floor(storms, way)}")
-    longest = storms.ground.longest_way(node)
-    if longest is not None and longest.length_m:
-        kirpich, faa = compared_times(longest, mean_coefficient(storms, node))
-        lines.append(
-            f"   to compare, for the slowest way: Kirpich {_minutes(kirpich)}, FAA {_minutes(faa)}"
-        )
-    return lines
-
-
-def _floor(storms: StormStudy, way: PartWay | None) -> str:
-    """Say where a time of concentration was raised."""
-    shortest = storms.rainfall.duration_range_s[0]
-    travel = 0.0 if way is None else way.time.travel_s
-    at_least = 300.0 if way is None or not way.time.minimum_governs else way.time.time_s
-    if max(travel, at_least) < shortest:
-        return ", the shortest of the rainfall"
-    if way is None or way.time.minimum_governs:
-        return ", the minimum (FHWA HEC-22, 3rd ed. 2009, section 7.2.2)"
-    return ""
-
-
-def _way(way: PartWay | None) -> list[str]:
-    """Segments of the slowest way of a part."""
-    if way is None:
-        return ["      by gutters and downspouts"]
-    if not way.time.segments:
-        return ["      lies at the inlet itself"]
-    lines = [f"      slowest way: {both_units(way.length_m, 'length')}, fall "
-             f"{both_units(way.fall_m, 'depth')}"]  # fmt: skip
-    lines += [f"      {_segment(segment)}" for segment in way.time.segments]
-    return lines
-
-
-def _segment(segment: Segment) -> str:
-    """One stretch of a way."""
-    raised = " (the least taken: flatter ground)" if segment.slope_raised else ""
-    rough = "" if segment.roughness is None else f", n = {segment.roughness:.3f}"
-    return (
-        f"{segment.kind}: {both_units(segment.length_m, 'length')}, slope {segment.slope:.4f}"
-        f"{raised}{rough}: {_minutes(segment.time_s)} [{segment.source}]"
-    )
-
-
-def _rational(storms: StormStudy, node: int) -> list[str]:
-    """Candidates of the peak in each storm, and the one that governs."""
-    lines = []
-    own = np.flatnonzero(storms.ground.node == node)
-    times = np.unique(storms.times_s[own])
-    for storm, period in enumerate(storms.storms):
-        factor = float(frequency_factor(period))
-        lines.append(f"   {period:g} years, frequency factor {factor:.2f} (C at most 1)")
-        lines += _overflow(storms, own, storm)
-        governing = storms.peaks.time_of_concentration_s[node, storm]
-        for time in times.tolist():
-            arrived = own[storms.times_s[own] <= time]
-            ca = float(storms.parts.ca_m2[arrived, storm].sum())
-            rain = float(storms.rainfall.intensity(time, period))
-            mark = "   <- governs" if time == governing else ""
-            lines.append(
-                f"      t = {_minutes(time)}: i = {both_units(rain, 'rain')}, C A = "
-                f"{both_units(ca, 'area')}, Q = {both_units(rain * ca, 'flow')}{mark}"
-            )
-    return lines
-
-
-def _overflow(storms: StormStudy, parts: NDArray[np.int64], storm: int) -> list[str]:
-    """Say how much roof changes its way because gutters run over."""
-    change = storms.part_cells[parts, :, storm] - storms.ground.fixed[parts]
-    moved = float(change.sum()) * storms.surface.ground.cell_m2
-    if not change.any():
-        return []
-    word = "less" if moved < 0 else "more"
-    return [
-        "      gutters run over whose leaders are full (downspouts, National Bureau of Standards "
-        f"Monograph 31): {both_units(abs(moved), 'area')} of roof {word} than above"
-    ]
-
-
-def _volume(storms: StormStudy, node: int) -> list[str]:
-    """Volume and peak of the hydrograph in each storm."""
-    by_number = storms.designs[0].by_curve_number
-    lines = [
-        "   Q = (P - 0.2 S)^2 / (P + 0.8 S), S = 1000 / CN - 10 in, per cover; NRCS TR-55 (1986), "
-        "equations 2-3 and 2-4"
-        if by_number
-        else "   runoff coefficient times the longest rain, which does not reach 24 hours"
-    ]
-    cells = storms.ground.cells(storms.volume_overflow)[storms.ground.node == node].sum(axis=0)
-    for storm, design in enumerate(storms.designs):
-        hours = from_si(design.storm.step_s * design.storm.depths_m.size, "h")
-        rain = both_units(design.storm.total_m, "rain_depth")
-        lines.append(f"   {design.return_period_yr:g} years: P = {rain} in {hours:.3g} h")
-        lines += [
-            _depth(storms, kind, storm, float(cells[kind, storm]))
-            for kind in np.flatnonzero(cells[:, storm]).tolist()
-        ]
-        lines.append(_storm_total(storms, node, storm))
-    return lines
-
-
-def _depth(storms: StormStudy, kind: int, storm: int, cells: float) -> str:
-    """Runoff of one cover in one storm."""
-    depth = float(storms.depths_m[kind, storm])
-    number = float(storms.cover.values.curve_number[kind])
-    basis = (
-        f"S = {both_units(float(retention(number)), 'rain_depth')}"
-        if storms.designs[storm].by_curve_number
-        else f"C = {storms.coefficients[kind, storm]:.2f}"
-    )
-    area = cells * storms.surface.ground.cell_m2
-    return (
-        f"      {storms.cover.keys[kind]}: {basis}, Q = {both_units(depth, 'rain_depth')} x "
-        f"{both_units(area, 'area')} = {both_units(depth * area, 'volume')}"
-    )
-
-
-def _storm_total(storms: StormStudy, node: int, storm: int) -> str:
-    """Volume of a storm, and the peak of its hydrograph."""
-    volume = both_units(float(storms.volumes_m3[node, storm]), "volume")
-    hydrograph = storms.hydrograph_at(node, storm)
-    if hydrograph is None:
-        return f"      together {volume}"
-    return (
-        f"      together {volume}; peak {both_units(hydrograph.peak_m3s, 'flow')} after "
-        f"{from_si(hydrograph.peak_time_s, 'h'):.2f} h, by the dimensionless unit hydrograph in a "
-        "nested storm (NRCS NEH 630, chapter 16)"
-    )
-
-
-def _storage(storms: StormStudy, node: int, release: float | None) -> list[str]:
-    """Storage of each storm while no more leaves than the line carries."""
-    if release is None:
-        return ["   not computed: no line with known levels and size leaves it"]
-    lines = [
-        f"   its line carries {both_units(release, 'flow')}, flowing full; V = max over D of C A "
-        "P(D) - release x D (modified rational method with steady release, from memory)"
-    ]
-    for storm, period in enumerate(storms.storms):
-        storage = held_back(storms, node, storm, release)
-        volume, duration = float(storage.volume_m3[0, 0]), float(storage.duration_s[0, 0])
-        if not volume:
-            lines.append(f"   {period:g} years: none")
-            continue
-        ca = both_units(float(storms.peaks.total_ca_m2[node, storm]), "area")
-        rain = both_units(float(storms.rainfall.depth(duration, period)), "rain_depth")
-        longer = ", the longest of the rainfall: it may be more" if storage.at_longest[0, 0] else ""
-        lines.append(
-            f"   {period:g} years: D = {_minutes(duration)}{longer}, P = {rain}, C A = {ca}, "
-            f"V = {both_units(volume, 'volume')}"
-        )
-    return lines
-
-
-def _graphical(storms: StormStudy, node: int, storm_type: StormType | None) -> list[str]:
-    """Peak of each storm by the graphical method, or how to have it."""
-    if storm_type is None:
-        return ["   not computed: give the NRCS rain distribution of the region, storm_type of the "
-                "job's table [rainfall]"]  # fmt: skip
-    if not storms.designs[0].by_curve_number:
-        return ["   not computed: the rainfall does not reach 24 hours"]
-    lines = [
-        f"   q = qu A Q, rain distribution {storm_type}, composite CN; S, Q as above; qu by FHWA "
-        "HEC-22, 3rd ed. 2009, equation 3-18 and Table 3-7, or NRCS TR-55 (1986), exhibit 4"
-    ]
-    for storm, design in enumerate(storms.designs):
-        row = nrcs_row(storms, node, storm, storm_type)
-        period = f"   {design.return_period_yr:g} years:"
-        if "graphical_peak_m3s" not in row:
-            lines.append(f"{period} {row['note'] or 'nothing reaches it'}")
-            continue
-        number, time = row["curve_number"], to_si(row["time_of_concentration_min"], "min")
-        rain = design.storm.total_m
-        peak = graphical_peak(row["area_m2"], number, rain, time, storm_type)
-        lines += [
-            f"{period} A = {both_units(row['area_m2'], 'area')}, CN = {number:.1f}, "
-            f"P = {both_units(rain, 'rain_depth')}, t = {_minutes(time)}, "
-            f"Ia/P = 0.2 S / P = {float(peak.abstraction_ratio):.3f},",
-            f"      qu = {float(peak.unit_peak_per_s) / CSM_PER_INCH:.0f} cfs per square mile and "
-            f"inch, Q = {both_units(float(peak.runoff_depth_m), 'rain_depth')}, "
-            f"q = {both_units(float(peak.flow_m3s), 'flow')}",
-            *([f"      {row['note']}"] if row["note"] else []),
-        ]
-    return lines
-
-
-def _minutes(seconds: float) -> str:
-    """Show a time."""
-    return f"{from_si(seconds, 'min'):.1f} min"

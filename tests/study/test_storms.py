@@ -236,6 +236,33 @@ def test_graphical_peak_needs_a_storm_type(lot, cover, proposed):
     assert 0.5 < row["graphical_peak_m3s"] / row["flow_m3s"] < 2.0
 
 
+def test_sheet_retraces_the_time_of_sheet_flow(proposed):
+    """TR-55 (1986), equation 3-3: T = 0.007 (n L)^0.8 / (P2^0.5 s^0.4) h, from what is printed."""
+    sheet = worked_sheet(proposed, proposed.node_names.index("Lawn drain"))
+    (rain,) = re.findall(r"P2 = [^(]*\(([\d.]+) in\)", sheet)
+    found = re.findall(
+        r"sheet: [^(]*\(([\d.]+) ft\), slope ([\d.]+)[^,]*, n = ([\d.]+): ([\d.]+) min", sheet
+    )
+    assert found
+    for length, slope, roughness, minutes in found:
+        hours = (
+            0.007
+            * (float(roughness) * float(length)) ** 0.8
+            / (float(rain) ** 0.5 * float(slope) ** 0.4)
+        )
+        assert 60 * hours == pytest.approx(float(minutes), rel=0.02, abs=0.06)
+
+
+def test_sheet_says_which_covers_make_up_each_part(proposed):
+    node = proposed.node_names.index("Lawn drain")
+    sheet = worked_sheet(proposed, node).split("3. Peak")[0]
+    parts = re.findall(r"^   \w+: ([\d,]+) m² [^\n]*, of which (.+)$", sheet, re.M)
+    assert len(parts) == np.count_nonzero(proposed.ground.node == node)
+    for area, covers in parts:
+        each = [float(one.replace(",", "")) for one in re.findall(r"\w+ ([\d,]+) m²", covers)]
+        assert sum(each) == pytest.approx(float(area.replace(",", "")), abs=0.5 * (len(each) + 1))
+
+
 def test_sheet_retraces_the_graphical_peak_or_says_how_to_have_it(proposed):
     """From the printed A, qu and Q in US units the printed flow follows, within its digits."""
     node = proposed.node_names.index("Lawn drain")
