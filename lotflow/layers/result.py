@@ -16,7 +16,7 @@ def _bounds(name: str, unit: str, subject: str) -> tuple[Column, ...]:
     """Columns of an interval that realisations give."""
     return tuple(
         number(f"{name}_p{share:02d}", unit, f"{share} % of realisations have a smaller "
-                f"{subject}; empty where none were run.")
+                f"{subject}; empty where {'none' if share == 50 else 'fewer than 20'} were run.")
         for share in (5, 50, 95)
     )  # fmt: skip
 
@@ -243,9 +243,10 @@ RESULT_LAYERS: Final[dict[str, Layer]] = {
                 Column("to_kind", "As above."),
                 number("distance_m", "m", "In a straight line."),
                 number("fall_m", "m", "Of the elevation data."),
-                number("fall_m_p05", "m", "In 5 of 100 likely surfaces it is less."),
+                number("fall_m_p05", "m", "In 5 of 100 likely surfaces it is less; of fewer than "
+                        "20 empty."),
                 number("fall_m_p50", "m", "In half of them it is less."),
-                number("fall_m_p95", "m", "In 95 of 100 it is less."),
+                number("fall_m_p95", "m", "In 95 of 100 it is less; of fewer than 20 empty."),
                 number("slope", "1", "Fall divided by distance."),
                 Column("is_certain", "Whether it falls that way in 95 of 100.", kind="yes_no"),
             ),

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
+from lotflow.study.bounds import bounds_of, error_model
 from lotflow.study.chapter import Chapter, Raster, inlet_share_file
 from lotflow.study.confidence_findings import (
     Bounds,
@@ -13,16 +14,14 @@ from lotflow.study.confidence_findings import (
     inlet_findings,
     low_spot_findings,
 )
-from lotflow.study.falls import falls_table, named_places
+from lotflow.study.falls import falls_left_out, falls_table, named_places
 from lotflow.terrain.artefacts import ENCLOSED, IN_BUILDING
 from lotflow.terrain.confidence import (
     SHARES,
     Watched,
     half_width,
-    interval,
     run_realisations,
 )
-from lotflow.terrain.error_model import ErrorModel
 from lotflow.terrain.realisation import realisation_plan
 from lotflow.units import to_si
 
@@ -37,19 +36,6 @@ if TYPE_CHECKING:
 
 #: Low spots whose depth is judged without their buildings: realisations have them.
 _NOT_REALISED: Final = (ENCLOSED, IN_BUILDING)
-
-
-def error_model(lot: LotWater) -> ErrorModel:
-    """
-    Give the error of a study's elevation data.
-
-    Parameters
-    ----------
-    lot
-        Its job says how large it is.
-    """
-    stated = lot.job.elevation
-    return ErrorModel(stated.rmse_m, stated.correlation_m, stated.white_share)
 
 
 def entering_ca(surface: Surface, coefficient: FloatArray) -> FloatArray:
@@ -106,12 +92,13 @@ def confidence_chapter(lot: LotWater, *, ca_weight: FloatArray | None = None) ->
             | _columns("depth_m", bounds.depth_m)
             | _columns("volume_m3", bounds.volume_m3),
             "inlets": _columns("catchment_m2", bounds.catchment_m2)
-            | ({} if ca_weight is None else _flow_columns(realised)),
+            | ({} if ca_weight is None else _flow_columns(lot, realised)),
         },
         findings=[
             confidence_note(lot.job, realised.number),
             *low_spot_findings(lot, bounds),
             *inlet_findings(lot, bounds),
+            *falls_left_out(places),
         ],
         sections={"confidence": [_section(lot, realised.number)]},
         rasters=_rasters(lot, realised) if lot.names else {},
@@ -149,21 +136,21 @@ def realise_study(
     )
     asked = job.confidence
     return run_realisations(
-        plan, error_model(lot), watched, number=asked.realisations, seed=asked.seed
+        plan, error_model(job), watched, number=asked.realisations, seed=asked.seed
     )
 
 
 def _bounds(lot: LotWater, realised: Realised, limit_m: float) -> Bounds:
     """Bring what the realisations show into numbers per low spot and inlet."""
-    cell_m2 = lot.window.surface.ground.cell_m2
+    cell_m2, error = lot.window.surface.ground.cell_m2, error_model(lot.job)
     shown = np.array([flag not in _NOT_REALISED for flag in lot.low_spots.artefact], dtype=bool)
     depth, volume = realised.standing(limit_m)
     return Bounds(
         number=realised.number,
         probability=np.where(shown, realised.probability(limit_m), np.nan),
-        depth_m=np.where(shown, interval(depth), np.nan),
-        volume_m3=np.where(shown, interval(volume), np.nan) * cell_m2,
-        catchment_m2=interval(realised.cells) * cell_m2,
+        depth_m=np.where(shown, bounds_of(depth, error), np.nan),
+        volume_m3=np.where(shown, bounds_of(volume, error), np.nan) * cell_m2,
+        catchment_m2=bounds_of(realised.cells, error) * cell_m2,
     )
 
 
@@ -175,22 +162,22 @@ def _columns(name: str, bounds: FloatArray) -> dict[str, FloatArray]:
     }
 
 
-def _flow_columns(realised: Realised) -> dict[str, FloatArray]:
+def _flow_columns(lot: LotWater, realised: Realised) -> dict[str, FloatArray]:
     """Bounds of the flow over the ground for 10 mm/h."""
-    flow = interval(realised.intake) * to_si(10.0, "mm_h")
+    flow = bounds_of(realised.intake, error_model(lot.job)) * to_si(10.0, "mm_h")
     return _columns("ground_flow_per_10mm_h_m3s", flow)
 
 
 def _section(lot: LotWater, number: int) -> dict[str, Any]:
     """What was run, for the summary."""
-    error = error_model(lot)
+    error = error_model(lot.job)
     return {
         "realisations": number,
         "seed": lot.job.confidence.seed,
         "rmse_m": error.rmse_m,
         "correlation_m": error.correlation_m,
         "white_share": error.white_share,
-        "precision": half_width(number) if error.rmse_m else 0.0,
+        "precision": 0.0 if error.is_none else half_width(number),
     }
 
 

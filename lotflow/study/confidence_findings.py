@@ -8,8 +8,9 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from lotflow.findings import Finding
+from lotflow.study.bounds import FEWEST, error_model
 from lotflow.terrain.confidence import half_width
-from lotflow.terrain.error_model import CORRELATION_SOURCE
+from lotflow.terrain.error_model import CORRELATION_SOURCE, RMSE_SOURCE
 from lotflow.units import both_units
 
 if TYPE_CHECKING:
@@ -17,9 +18,10 @@ if TYPE_CHECKING:
     from lotflow.inputs.job import Job
     from lotflow.study.lot_water import LotWater
 
-#: From this share of realisations a low spot is there; below the other it is noise.
+#: From this share of realisations a low spot is there; below the other it may be noise: false ones
+#: on a smooth yard stand in more than half (docs/methods.md).
 _SURE: Final = 0.9
-_DOUBTED: Final = 0.5
+_DOUBTED: Final = 2 / 3
 #: An upper bound so many times the lower one leaves the size of an inlet open.
 _WIDE: Final = 2.0
 _CHOICE: Final = "lotflow's choice, no published source"
@@ -37,7 +39,8 @@ class Bounds:
     probability
         Share of realisations in which each low spot exists; NaN where none was realised.
     depth_m, volume_m3
-        5, 50 and 95 % of depth [m] and volume [m^3] of each low spot.
+        5, 50 and 95 % of depth [m] and volume [m^3] of each low spot; of fewer than 20
+        realisations 50 % alone, the others NaN.
     catchment_m2
         The same of each inlet's catchment [m^2].
     """
@@ -60,22 +63,35 @@ def confidence_note(job: Job, number: int) -> Finding:
     number
         Of realisations.
     """
-    stated = job.elevation
-    if not stated.rmse_m:
+    error = error_model(job)
+    if error.is_none:
         return Finding(
             "realisations", "note", "elevation",
-            "The stated error of the elevation data is 0: low spots and catchments are told as "
-            "exact, which no survey is. Give [elevation] rmse_m.",
+            f"The stated error of the elevation data is {error.rmse_m:g} m: low spots and "
+            "catchments are told as exact, which no survey is. Give [elevation] rmse_m.",
         )  # fmt: skip
     precision = half_width(number)
+    if number < FEWEST:
+        advice = f"fewer than {FEWEST} give no bounds and say little. Ask for more realisations."
+    else:
+        advice = "ask for more realisations for more."
     return Finding(
         "realisations", "note", "elevation",
-        f"{number} realisations of a surface that is off by {both_units(stated.rmse_m, 'depth')} "
-        f"(RMSE), of which {1 - stated.white_share:.0%} of the variance is shared by neighbours "
-        f"and fades over {both_units(stated.correlation_m, 'length')}. Shares are good to "
-        f"{precision * 100:.0f} in 100; ask for more realisations for more.",
-        measured=round(precision, 3), unit="1", source=CORRELATION_SOURCE,
+        f"{number} realisation{'s' if number > 1 else ''} of a surface that is off by "
+        f"{both_units(error.rmse_m, 'depth')} (RMSE), of which {1 - error.white_share:.0%} of the "
+        f"variance is shared by neighbours and fades over "
+        f"{both_units(error.correlation_m, 'length')}. Shares are good to "
+        f"{precision * 100:.0f} in 100; {advice}",
+        measured=round(precision, 3), unit="1", source=_error_source(job),
     )  # fmt: skip
+
+
+def _error_source(job: Job) -> str:
+    """Where the numbers of the error come from: the job, or what is assumed without it."""
+    stated = job.elevation.model_fields_set
+    rmse = "RMSE: the job file" if "rmse_m" in stated else RMSE_SOURCE
+    is_given = {"correlation_m", "white_share"} <= stated
+    return f"{rmse}; {'how it is shared: the job file' if is_given else CORRELATION_SOURCE}"
 
 
 def low_spot_findings(lot: LotWater, bounds: Bounds) -> list[Finding]:
@@ -87,14 +103,14 @@ def low_spot_findings(lot: LotWater, bounds: Bounds) -> list[Finding]:
     lot
         Ground and low spots.
     bounds
-        What the realisations show.
+        What the realisations show; fewer than 20 say nothing.
     """
     spots, grid = lot.low_spots, lot.window.surface.ground
     on_lot = np.unique(spots.number[lot.window.lot & (spots.number > 0)]) - 1
     found = []
     for position in on_lot:
         share = float(bounds.probability[position])
-        if np.isnan(share) or bounds.number < 2:
+        if np.isnan(share) or bounds.number < FEWEST:
             continue
         cell = int(spots.bed_cell[position])
         x, y = grid.xy(cell // grid.shape[1], cell % grid.shape[1])
@@ -129,9 +145,9 @@ def inlet_findings(lot: LotWater, bounds: Bounds) -> list[Finding]:
     lot
         Ground and inlets.
     bounds
-        What the realisations show.
+        What the realisations show; fewer than 20 say nothing.
     """
-    if bounds.number < 2:
+    if bounds.number < FEWEST:
         return []
     measured = lot.cells.total * lot.window.surface.ground.cell_m2
     found = []

@@ -9,9 +9,10 @@ from typing import TYPE_CHECKING, Any, Final
 import numpy as np
 import pandas as pd
 
+from lotflow.findings import Finding
 from lotflow.layers import RESULT_LAYERS
+from lotflow.study.bounds import bounds_of, error_model
 from lotflow.study.cases import in_case
-from lotflow.terrain.confidence import interval
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -23,8 +24,8 @@ if TYPE_CHECKING:
 
 #: More places than this are not paired: the list would be too long to be read.
 _MOST_PLACES: Final = 40
-#: Fewer surfaces have no 5 in 100.
-_FEWEST: Final = 20
+#: Names that a finding lists.
+_MOST_NAMES: Final = 5
 
 
 @dataclass(frozen=True)
@@ -61,7 +62,7 @@ def named_places(lot: LotWater) -> tuple[NamedPlace, ...]:
     Returns
     -------
     places
-        At most 40; what lies off the data is left out.
+        What lies off the data is left out.
     """
     site = lot.site
     found = [
@@ -70,7 +71,33 @@ def named_places(lot: LotWater) -> tuple[NamedPlace, ...]:
         *_drawn(lot, site.openings, "opening"),
         *_low_spots(lot),
     ]
-    return tuple(found[:_MOST_PLACES])
+    return tuple(found)
+
+
+def falls_left_out(places: Sequence[NamedPlace]) -> list[Finding]:
+    """
+    Say where there are too many places to tell the falls between all of them.
+
+    Parameters
+    ----------
+    places
+        From `named_places`.
+    """
+    left_out = places[_MOST_PLACES:]
+    if not left_out:
+        return []
+    names = ", ".join(place.name for place in left_out[:_MOST_NAMES])
+    further = len(left_out) - _MOST_NAMES
+    more = f" and {further} more" if further > 0 else ""
+    return [
+        Finding(
+            "falls-left-out", "note", "falls",
+            f"Falls are told between the first {_MOST_PLACES} of {len(places)} places: inlets, "
+            f"outlets, openings, low spots. Left out: {names}{more}. Draw fewer to have them.",
+            measured=len(places), limit=_MOST_PLACES, unit="1",
+            source="lotflow's choice, no published source",
+        )
+    ]  # fmt: skip
 
 
 def falls_table(lot: LotWater, places: Sequence[NamedPlace], level_m: FloatArray) -> pd.DataFrame:
@@ -82,7 +109,7 @@ def falls_table(lot: LotWater, places: Sequence[NamedPlace], level_m: FloatArray
     lot
         Gives the measured ground.
     places
-        From `named_places`.
+        From `named_places`; the first 40 are paired.
     level_m
         Shape (realisations, places): their ground in each likely surface [m]. Fewer than 20
         give no bounds, unless the data have no error.
@@ -92,17 +119,15 @@ def falls_table(lot: LotWater, places: Sequence[NamedPlace], level_m: FloatArray
     falls
         Layer "falls" of the result.
     """
-    grid = lot.window.surface.ground
+    grid, places = lot.window.surface.ground, places[:_MOST_PLACES]
     ground = grid.values.ravel()[[place.cell for place in places]] if places else np.zeros(0)
-    is_enough = len(level_m) >= _FEWEST or lot.job.elevation.rmse_m == 0
+    error = error_model(lot.job)
     rows: list[dict[str, Any]] = []
     for pair in combinations(range(len(places)), 2):
         upper, lower = pair if ground[pair[0]] >= ground[pair[1]] else pair[::-1]
         start, end = places[upper], places[lower]
         run = float(np.hypot(end.x - start.x, end.y - start.y)) * grid.metres_per_unit
-        low, middle, high = interval(level_m[:, upper] - level_m[:, lower])
-        if not is_enough:
-            low, high = np.nan, np.nan
+        low, middle, high = bounds_of(level_m[:, upper] - level_m[:, lower], error)
         rows.append(
             {
                 "from_place": start.name, "from_kind": start.kind,

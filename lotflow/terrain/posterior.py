@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
-from lotflow.terrain.error_model import LEAST_ERROR_M
+from lotflow.terrain.error_model import LEAST_ERROR_M, random_field
 from lotflow.terrain.relief_prior import (
     PowerLaw,
     built_share,
@@ -78,6 +78,21 @@ class _Band:
 
 
 @dataclass(frozen=True, eq=False)
+class _Coarsest:
+    """
+    What is smoother than all levels: too few numbers to tell relief from error.
+
+    `error` is the variance of each wave of its error [m^2], `share` what of it counts as
+    measured, `spread` what of that error is then left.
+    """
+
+    measured: FloatArray
+    error: FloatArray
+    share: float
+    spread: float
+
+
+@dataclass(frozen=True, eq=False)
 class _Laid:
     """
     The bands in one position.
@@ -89,7 +104,7 @@ class _Laid:
     shift: tuple[int, int]
     smooth: FloatArray
     smooth_spread: FloatArray
-    coarsest: _Band
+    coarsest: _Coarsest
     levels: list[tuple[_Band, ...]]
 
 
@@ -151,8 +166,10 @@ def _residual(laid: _Laid, random: np.random.Generator) -> FloatArray:
     waves = np.fft.irfft2(np.fft.rfft2(noise) * laid.smooth_spread, s=noise.shape)
     coarse = len(laid.levels) - _FINE_LEVELS
     drawn = Bands(noise.shape, coarse).split((laid.smooth + waves).astype(np.float32))
-    share, off = laid.coarsest.draw(np.ones_like(doubt), random)
-    drawn[0] += share * (laid.coarsest.measured - drawn[0]) + off
+    coarsest = laid.coarsest
+    # an error that reaches farther than the coarsest cells lifts neighbours together
+    off = coarsest.spread * random_field(coarsest.error, random)
+    drawn[0] += coarsest.share * (coarsest.measured - drawn[0]) + off
     for level, bands in enumerate(laid.levels):
         here = np.repeat(np.repeat(doubt, 2**level, axis=0), 2**level, axis=1)
         found = [(band.measured, *band.draw(here, random)) for band in bands]
@@ -221,8 +238,8 @@ def posterior(
         smooth = join(split[: len(split) - _FINE_LEVELS])
         by_waves = np.fft.irfft2(np.fft.rfft2(smooth) * waves.share, s=smooth.shape)
         laid.append(
-            _Laid(shift, by_waves, waves.spread, _coarsest(split[0], waves.coarsest, built),
-                  bands_of)
+            _Laid(shift, by_waves, waves.spread,
+                  _Coarsest(split[0], waves.coarsest, built, math.sqrt(built)), bands_of)
         )  # fmt: skip
     return Posterior(ground, trend, law, laid)
 
@@ -232,12 +249,12 @@ class _Waves:
     """
     Of the smooth part: per wave the share that is relief, and how far that may be off.
 
-    `coarsest` is the error of what is smoother than all levels [m].
+    `coarsest` is the variance of each wave of the error of what is smoother than all levels.
     """
 
     share: FloatArray
     spread: FloatArray
-    coarsest: float
+    coarsest: FloatArray
 
     @classmethod
     def of(cls, bands: Bands, relief: FloatArray, error: FloatArray) -> _Waves:
@@ -245,14 +262,8 @@ class _Waves:
         signal = bands.smooth_spectrum(relief, _FINE_LEVELS)
         noise = np.maximum(bands.smooth_spectrum(error, _FINE_LEVELS), LEAST_ERROR_M**2)
         share = (signal / (signal + noise))[:, : signal.shape[1] // 2 + 1]
-        coarsest = float(np.sqrt(bands.smooth_spectrum(error, bands.levels).mean()))
+        coarsest = bands.smooth_spectrum(error, bands.levels)
         return cls(share, np.sqrt(share * noise[:, : share.shape[1]]), coarsest)
-
-
-def _coarsest(measured: FloatArray, error: float, built: float) -> _Band:
-    """Judge what is smoother than all levels: too few numbers to tell relief from error."""
-    least = np.full(measured.shape, built)
-    return _Band.of(measured, error, np.zeros_like(least), least)
 
 
 def _learned(positions: Sequence[list[Any]], base: FloatArray, built: float) -> LevelPrior:

@@ -6,12 +6,18 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from lotflow.inputs.job import read_job
+from lotflow.inputs.job import Elevation, read_job
 from lotflow.layers import RESULT_LAYERS
 from lotflow.outputs.summary import CONTRACT
 from lotflow.study.confidence import confidence_chapter, entering_ca
-from lotflow.study.confidence_findings import Bounds, inlet_findings, low_spot_findings
+from lotflow.study.confidence_findings import (
+    Bounds,
+    confidence_note,
+    inlet_findings,
+    low_spot_findings,
+)
 from lotflow.study.lot_water import study_lot
+from lotflow.terrain.artefacts import ENCLOSED, IN_BUILDING
 
 SAMPLE = Path(__file__).parents[2] / "data_samples" / "alder_court"
 
@@ -21,7 +27,7 @@ def lot():
     return study_lot(read_job(SAMPLE))
 
 
-def asked(lot, *, realisations=12, seed=0, **elevation):
+def asked(lot, *, realisations=20, seed=0, **elevation):
     """The same lot, whose job asks for other realisations or states another accuracy."""
     job = lot.job.model_copy(
         update={
@@ -65,8 +71,8 @@ def test_bounds_are_in_order_and_shares_are_shares(chapter):
 def test_the_section_says_what_was_run_and_how_precise_it_is(chapter):
     (entry,) = chapter.sections["confidence"]
     assert tuple(entry) == CONTRACT["confidence"]
-    assert (entry["realisations"], entry["seed"], entry["rmse_m"]) == (12, 0, 0.1)
-    assert entry["precision"] == pytest.approx(1.96 * np.sqrt(0.25 / 12))
+    assert (entry["realisations"], entry["seed"], entry["rmse_m"]) == (20, 0, 0.1)
+    assert entry["precision"] == pytest.approx(1.96 * np.sqrt(0.25 / 20))
 
 
 def test_rasters_agree_with_each_other(lot, chapter):
@@ -116,6 +122,66 @@ def test_flow_follows_the_weights(lot):
     assert weight.sum() == pytest.approx(counted.sum() * surface.ground.cell_m2)
 
 
+@pytest.mark.parametrize(("number", "said"), [(1, "1 realisation of"), (19, "19 realisations")])
+def test_few_realisations_give_no_bounds_and_are_said_to_be_few(lot, number, said):
+    """Of fewer than 20 none is the 5th of 100: one would look perfectly sure."""
+    weight = entering_ca(lot.window.surface, np.ones(lot.window.surface.ground.shape))
+    chapter = confidence_chapter(asked(lot, realisations=number), ca_weight=weight)
+    (note,) = chapter.findings
+    assert note.message.startswith(said)
+    assert "give no bounds" in note.message
+    bounded = {layer: [name[:-4] for name in columns if name.endswith("_p50")]
+               for layer, columns in chapter.columns.items()}  # fmt: skip
+    assert len(bounded["low_spots"]) == len(bounded["inlets"]) == 2
+    for layer, names in bounded.items():
+        columns = chapter.columns[layer]
+        for name in names:
+            assert np.isfinite(columns[f"{name}_p50"]).all()
+            assert np.isnan([columns[f"{name}_p05"], columns[f"{name}_p95"]]).all()
+
+
+def test_an_error_of_micrometres_is_none_and_is_told_as_none(lot):
+    """One surface is run; without this its share would be said to be good to 98 in 100."""
+    chapter = confidence_chapter(asked(lot, rmse_m=1e-6))
+    (note,) = chapter.findings
+    assert "1e-06 m" in note.message
+    assert "exact, which no survey is" in note.message
+    assert chapter.sections["confidence"][0]["precision"] == 0
+    assert np.isfinite(chapter.columns["low_spots"]["depth_m_p05"]).all()
+
+
+def test_the_error_is_told_with_its_source(lot):
+    """What the job states is the job's; what is assumed is called so."""
+    given = asked(lot, correlation_m=5.0, white_share=0.3)
+    elevation = Elevation(file=lot.job.elevation.file)
+    bare = lot.job.model_copy(update={"elevation": elevation})
+    sources = [confidence_note(job, 100).source for job in (lot.job, given.job, bare)]
+    assert ["RMSE: the job file" in source for source in sources] == [True, True, False]
+    assert ["lotflow's assumption" in source for source in sources] == [True, False, True]
+    assert "quality level 2" in sources[2]
+
+
+def test_low_spots_between_and_under_buildings_are_left_out(lot):
+    """Their depth is that without the buildings, which realisations have."""
+    flags = [IN_BUILDING, ENCLOSED, *lot.low_spots.artefact[2:]]
+    flagged = replace(lot, low_spots=replace(lot.low_spots, artefact=flags))
+    chapter = confidence_chapter(asked(flagged))
+    for name, values in chapter.columns["low_spots"].items():
+        assert np.isnan(values[:2]).all(), name
+        assert np.isfinite(values[2:]).all(), name
+    told = {found.subject for found in chapter.findings if found.rule == "low-spot-sureness"}
+    assert not told & {"low spot 1", "low spot 2"}
+
+
+def test_feet_and_metres_have_the_same_realisations(lot, chapter):
+    """Cells and elevations in feet: the correlation of the error is in metres all the same."""
+    feet = study_lot(read_job(SAMPLE.with_name("alder_court_us")))
+    told = confidence_chapter(asked(feet)).layers["falls"]
+    for share in ("05", "50", "95"):
+        name = f"fall_m_p{share}"
+        assert told[name].to_numpy() == pytest.approx(chapter.layers["falls"][name], abs=1e-3)
+
+
 def bounds(lot, probability=0.5, catchment=(1.0, 2.0, 3.0)):
     spots, inlets = len(lot.low_spots), len(lot.names)
     return Bounds(
@@ -130,6 +196,7 @@ def bounds(lot, probability=0.5, catchment=(1.0, 2.0, 3.0)):
         (0.96, "stands in 96 of 100 realisations, 0.20 m"),
         (0.96, "check it first"),
         (0.7, "likely there"),
+        (0.6, "within the noise of the data. Measure on site"),  # as false ones do
         (0.3, "within the noise of the data. Measure on site"),
     ],
 )

@@ -6,10 +6,11 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+import shapely
 
 from lotflow.inputs.job import read_job
 from lotflow.layers import RESULT_LAYERS
-from lotflow.study.falls import falls_table, named_places
+from lotflow.study.falls import falls_left_out, falls_table, named_places
 from lotflow.study.lot_water import study_lot
 from lotflow.terrain.confidence import Watched, interval, run_realisations
 from lotflow.terrain.error_model import ErrorModel
@@ -47,6 +48,39 @@ def test_places_are_those_of_the_main_case(places):
 def test_a_place_in_a_wall_has_the_level_of_the_ground_beside_it(lot, places):
     roof = lot.window.surface.roof.ravel()
     assert not any(roof[place.cell] for place in places)
+
+
+def test_a_place_drawn_under_a_roof_has_the_level_of_the_open_ground_beside_it(lot):
+    """An opening drawn well inside its wall: the ground under the roof is not its ground."""
+    surface, openings = lot.window.surface, lot.site.openings.copy()
+    house = lot.site.buildings.set_index("name").geometry["House"]
+    door = openings.geometry[0]
+    inner = shapely.line_interpolate_point(shapely.LineString([door, house.centroid]), 1.5)
+    openings.loc[openings.index[0], "geometry"] = inner
+    moved = {place.name: place for place in named_places(
+        replace(lot, site=replace(lot.site, openings=openings)))}["Back door"]  # fmt: skip
+    row, column = surface.ground.row_column(inner.x, inner.y)
+    assert surface.roof[row, column]
+    assert not surface.roof.ravel()[moved.cell]
+    away = np.subtract(divmod(moved.cell, surface.ground.shape[1]), (row, column))
+    assert np.hypot(*away) * surface.ground.cell_m < 2.5
+
+
+def test_more_places_than_can_be_paired_are_told(lot):
+    """Forty are paired, those drawn first; it is said how many are left out."""
+    layer = lot.site.openings
+    many = layer.iloc[[0] * 60].assign(name=[f"Vent {number}" for number in range(60)])
+    crowded = replace(lot, site=replace(lot.site, openings=many.reset_index(drop=True)))
+    places = named_places(crowded)
+    assert len(places) > 60
+    table = falls_table(crowded, places, levels(crowded, places))
+    assert len(table) == 40 * 39 / 2
+    assert {"Patio basin", "Vent 0"} <= {*table["from_place"], *table["to_place"]}
+    (said,) = falls_left_out(places)
+    assert said.message.startswith(f"Falls are told between the first 40 of {len(places)} ")
+    assert "Left out: Vent 34, Vent 35" in said.message
+    assert f"Vent 38 and {len(places) - 45} more." in said.message
+    assert falls_left_out(named_places(lot)) == []
 
 
 def test_every_pair_stands_once_from_the_higher_to_the_lower(lot, places):

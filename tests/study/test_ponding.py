@@ -185,6 +185,20 @@ def test_bowls_by_hand(bowls):
     assert open_rows.empty
 
 
+def test_a_rim_holds_water_back_while_another_inlet_is_blocked(tmp_path):
+    """The southern inlet stands 0.2 m above its ground at 19.2: water stands at 19.4."""
+    lot = lot_on(
+        tmp_path, two_bowls(),
+        inlets={"name": ["N", "S"], "geometry": [at(12, 20), at(30, 20)],
+                "rim_above_ground_m": [np.nan, 0.2]},
+    )  # fmt: skip
+    ponds = ponding_chapter(lot, EvenStorms(lot, (0.5,), (10.0,))).layers["ponds"]
+    levels = {case: own["level_m"].min() for case, own in ponds.groupby("case")}
+    assert levels["open"] == pytest.approx(19.4, abs=1e-4)
+    assert levels["blocked:N"] == pytest.approx(19.4, abs=1e-4)
+    assert levels["blocked:S"] == pytest.approx(19.69, abs=1e-4)
+
+
 def test_water_at_the_house_is_found_with_its_freeboard(bowls):
     """The southern bowl overflows at 19.69, 4 cm above the threshold of 19.65 at its wall."""
     chapter = ponding_chapter(bowls, EvenStorms(bowls, (0.5,), (10.0,)))
@@ -217,6 +231,23 @@ def test_open_water_is_held_against_the_threshold(tmp_path, threshold, rule, sev
     ours = ("pond-reaches-building", "pond-near-threshold")
     found = [(f.rule, f.severity) for f in chapter.findings if f.rule in ours]
     assert found == ([] if rule is None else [(rule, severity)])
+
+
+def test_water_at_an_opening_is_held_against_its_sill(tmp_path):
+    """A door 5 cm above water at 19.69: it is told by its name, and how much is left."""
+    lot = lot_on(
+        tmp_path, two_bowls(),
+        buildings={"name": ["House"], "threshold_m": [25.0],
+                   "geometry": [shapely.box(600023, 3299970, 600028, 3299974)]},
+        openings={"name": ["Cellar door"], "kind": ["door"], "sill_m": [19.74],
+                  "geometry": [at(28, 22)]},
+    )  # fmt: skip
+    chapter = ponding_chapter(lot, EvenStorms(lot, (0.5,), (10.0,)))
+    (pond,) = rows_of(chapter, "ponds", building="Cellar door").to_dict("records")
+    assert pond["freeboard_m"] == pytest.approx(0.05, abs=1e-4)
+    assert not pond["reaches_building"]
+    (said,) = [f for f in chapter.findings if f.rule == "pond-near-threshold"]
+    assert "Cellar door" in said.message
 
 
 def test_every_pond_is_listed_in_every_case(chapter):
@@ -336,6 +367,36 @@ def test_a_pond_that_stands_too_long_is_found_once(tmp_path):
     doubted = [bool(doubt) for doubt in lot.low_spots.artefact]
     assert doubted == [True, False]
     assert weight == {"low spot 1": ("warn", True), "low spot 2": ("fail", False)}
+
+
+@pytest.mark.parametrize(
+    ("hours", "limits"),
+    [(20, {}), (36, {"S": 24}), (60, {"N": 48, "S": 24}), (90, {"N": 72, "S": 72})],
+)
+def test_water_may_stand_less_long_near_a_house(tmp_path, hours, limits):
+    """Both bowls fill 0.49 m deep; the house is at the southern one. 24, 48 and 72 h."""
+    lot = lot_on(
+        tmp_path, two_bowls(),
+        buildings={"name": ["House"], "geometry": [shapely.box(600023, 3299970, 600028, 3299974)]},
+    )  # fmt: skip
+    general = lot.job.job.model_copy(update={"soak_test_mm_h": 490 / hours})
+    soaked = replace(lot, job=lot.job.model_copy(update={"job": general}))
+    found = {"N" if f.y > 3299980 else "S": f.limit
+             for f in ponding_chapter(soaked, EvenStorms(soaked, (0.5,), (10.0,))).findings
+             if f.rule == "pond-stands-too-long"}  # fmt: skip
+    assert found == limits
+
+
+def test_whose_ground_water_runs_over_onto(tmp_path):
+    """The northern bowl into the southern one, on the lot; that one over the lot line."""
+    lot = lot_on(tmp_path, two_bowls())
+    chapter = ponding_chapter(lot, EvenStorms(lot, (0.5,), (10.0,)))
+    onto = {round(row.level_m, 2): row.spills_onto
+            for row in rows_of(chapter, "ponds").itertuples()}  # fmt: skip
+    assert onto == {19.87: "lot", 19.69: "beyond the lot"}
+    (said,) = [f for f in chapter.findings if f.rule == "pond-overflows-the-lot"]
+    assert said.y < 3299975
+    assert "across ground beyond the lot" in said.message
 
 
 def test_paved_beds_keep_their_water(sample, chapter):

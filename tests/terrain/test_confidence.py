@@ -4,6 +4,7 @@ import os
 import signal
 import threading
 from collections import Counter
+from dataclasses import replace
 from statistics import NormalDist
 
 import numpy as np
@@ -215,6 +216,14 @@ def test_the_most_likely_inlet_is_that_of_most_realisations():
 def test_a_depth_of_the_limit_counts():
     """It went through binary fractions: less than a step below the limit is the limit."""
     assert hand_made([[[0]]]).probability(0.05).tolist() == [0.75]
+
+
+def test_a_low_spot_that_does_not_exist_is_not_deep():
+    """Some millimetres in every dip would keep an interval from saying that there may be none."""
+    found = replace(hand_made([[[0]]]), volume=np.array([[4.0], [3.0], [5.0], [0.1]]))
+    depth, volume = found.standing(0.06)
+    assert depth.tolist() == [[0.1], [0.0], [0.2], [0.0]]
+    assert volume.tolist() == [[4.0], [0.0], [5.0], [0.0]]
 
 
 def test_intervals_hold_ninety_of_a_hundred():

@@ -161,3 +161,17 @@ def test_a_surface_is_led_round_without_a_step(shape):
         within = np.abs(np.diff(values, axis=axis)).max()
         seam = np.abs(np.diff(periodic, axis=axis, append=np.take(periodic, [0], axis=axis)))
         assert seam.max() < 1.5 * within
+
+
+@pytest.mark.parametrize("reach", [100.0, 1000.0])
+def test_an_error_that_reaches_beyond_the_window_lifts_near_places_together(reach):
+    """On built ground: a fall over 5 and 50 m is no less sure than the error itself makes it."""
+    error = ErrorModel(0.05, reach, 0.0)
+    random = np.random.default_rng(1)
+    row, column = np.mgrid[:SIZE, :SIZE].astype(float)
+    truth = 0.01 * row + 0.35 * ((abs(column - 30) < 12) & (abs(row - 40) < 10)) + with_bowl(0.4)
+    drawn = draws(surveyed(truth, error, random), error, 200)
+    for step in (5, 50):
+        falls = drawn[:, step:] - drawn[:, :-step]
+        allowed = np.sqrt(2 * error.semivariance(float(step)))
+        assert np.sqrt(falls.var(axis=0).mean()) < 1.5 * allowed
