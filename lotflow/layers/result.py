@@ -112,6 +112,9 @@ RESULT_LAYERS: Final[dict[str, Layer]] = {
                 Column("order", "Strahler order.", kind="whole"),
                 number("ponded_share", "1", "Share of it that crosses filled ground broader than "
                         "about 3 m, where the course is uncertain."),
+                number("holds_share", "1", "Share of realisations in which the water on it goes to "
+                        "the same inlet, or to none as here, mean of its cells; empty without "
+                        "inlets or realisations."),
             ),
         ),
         Layer(

@@ -15,6 +15,7 @@ from lotflow.study.confidence_findings import (
     low_spot_findings,
 )
 from lotflow.study.falls import falls_left_out, falls_table, named_places
+from lotflow.study.path_confidence import holding_shares, path_findings
 from lotflow.terrain.artefacts import ENCLOSED, IN_BUILDING
 from lotflow.terrain.confidence import (
     SHARES,
@@ -75,9 +76,8 @@ def confidence_chapter(lot: LotWater, *, ca_weight: FloatArray | None = None) ->
     Returns
     -------
     chapter
-        Layer "falls", columns of low spots and inlets, rasters, findings and the section
-        "confidence"; empty
-        where the job asks for no realisations.
+        Layer "falls", columns of low spots, inlets and flow paths, rasters, findings and the
+        section "confidence"; empty where the job asks for no realisations.
     """
     if not lot.job.confidence.realisations:
         return Chapter()
@@ -85,6 +85,8 @@ def confidence_chapter(lot: LotWater, *, ca_weight: FloatArray | None = None) ->
     realised = realise_study(lot, places=places, ca_weight=ca_weight)
     limit = lot.job.criteria.low_spot_limit_m(lot.job.elevation.rmse_m)
     bounds = _bounds(lot, realised, limit)
+    # without inlets all water goes to none, which says nothing
+    holds = holding_shares(lot.paths if lot.names else [], lot.inlets.routing, realised.draining())
     return Chapter(
         layers={"falls": falls_table(lot, places, realised.level)},
         columns={
@@ -93,11 +95,13 @@ def confidence_chapter(lot: LotWater, *, ca_weight: FloatArray | None = None) ->
             | _columns("volume_m3", bounds.volume_m3),
             "inlets": _columns("catchment_m2", bounds.catchment_m2)
             | ({} if ca_weight is None else _flow_columns(lot, realised)),
+            **({"flow_paths": {"holds_share": holds}} if lot.names else {}),
         },
         findings=[
             confidence_note(lot.job, realised.number),
             *low_spot_findings(lot, bounds),
             *inlet_findings(lot, bounds),
+            *(path_findings(lot, holds, realised.number) if lot.names else []),
             *falls_left_out(places),
         ],
         sections={"confidence": [_section(lot, realised.number)]},

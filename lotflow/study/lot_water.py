@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import TYPE_CHECKING
 
 from lotflow.inputs.elevation import ElevationSource, inspect_elevation
@@ -15,6 +16,7 @@ from lotflow.study.roofs import case_roofs
 from lotflow.study.window import StudyWindow, study_window
 from lotflow.terrain.artefacts import judged_low_spots
 from lotflow.terrain.catchments import CatchmentCells, catchment_cells
+from lotflow.terrain.flow_paths import FlowPath, flow_paths
 from lotflow.terrain.lot_line import LotBalance, lot_balance
 from lotflow.terrain.low_spots import InnerLowSpot, LowSpots, inflow_cells, inner_low_spots
 from lotflow.terrain.routing import Routing, no_drains, route
@@ -72,6 +74,12 @@ class LotWater:
     def names(self) -> list[str]:
         """Names of the inlets, in the order of their numbers."""
         return [inlet.drawn.name for inlet in self.inlets.placed]
+
+    @cached_property
+    def paths(self) -> list[FlowPath]:
+        """Where water runs with the inlets in place, downhill from confluence to confluence."""
+        least = self.job.criteria.flow_path_area_m2 / self.window.surface.ground.cell_m2
+        return flow_paths(self.inlets.routing, least)
 
 
 def read_inputs(job: Job) -> tuple[ElevationSource, Site]:

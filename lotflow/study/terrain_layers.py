@@ -18,7 +18,6 @@ from lotflow.study.cases import in_case
 from lotflow.study.chapter import Chapter
 from lotflow.study.window import MARGIN_LIMIT_M
 from lotflow.terrain.contours import contour_interval, contours
-from lotflow.terrain.flow_paths import flow_paths
 from lotflow.terrain.lot_line import lot_line_crossings
 from lotflow.terrain.low_spots import LowSpots, cut_by_edge, inflow_cells
 from lotflow.terrain.notes import edge_notes, gap_notes, inlet_notes, low_spot_notes
@@ -80,7 +79,6 @@ def _layers(lot: LotWater) -> dict[str, pd.DataFrame]:
     facts = LowSpotFacts(
         _on_lot(spots, window), cut_by_edge(natural, spots, inflow), _inlets_in(spots, inlets)
     )
-    paths = flow_paths(routing, lot.job.criteria.flow_path_area_m2 / grid.cell_m2)
     crossings = [
         crossing
         for crossing in lot_line_crossings(
@@ -100,7 +98,7 @@ def _layers(lot: LotWater) -> dict[str, pd.DataFrame]:
         "low_spots": low_spots_layer(spots, grid, facts, lot.inner, lot.site.buildings),
         "inner_low_spots": inner_low_spots_layer(lot.inner, grid),
         "spill_points": spill_points_layer(spots, grid),
-        "flow_paths": layers.flow_paths_layer(paths, routing),
+        "flow_paths": layers.flow_paths_layer(lot.paths, routing),
         "lot_line_crossings": layers.crossings_layer(crossings, grid),
         "inlets": inlets_layer(inlets.placed, routing, inlet_facts),
         "catchments": outlines,

@@ -53,7 +53,7 @@ def test_without_realisations_nothing_is_said(lot):
 
 
 def test_every_column_is_declared_and_has_one_value_per_row(lot, chapter):
-    rows = {"low_spots": len(lot.low_spots), "inlets": len(lot.names)}
+    rows = {"low_spots": len(lot.low_spots), "inlets": len(lot.names), "flow_paths": len(lot.paths)}
     for layer, columns in chapter.columns.items():
         assert set(columns) <= {column.name for column in RESULT_LAYERS[layer].columns}
         assert all(len(values) == rows[layer] for values in columns.values())

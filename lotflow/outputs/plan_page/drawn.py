@@ -177,6 +177,7 @@ DRAWN: Final[dict[str, DrawnLayer]] = {
             Told("Length", "length_m", "length"),
             Told("Slope", "slope", "slope"),
             Told("Over filled ground", "ponded_share", "share"),
+            Told("Holds in realisations", "holds_share", "share"),
         ),
     ),
     "overflow_blocked": DrawnLayer(
