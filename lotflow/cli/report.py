@@ -162,5 +162,5 @@ def with_realisations(job: Job, number: int | None) -> Job:
     """
     if number is None:
         return job
-    confidence = job.confidence.model_copy(update={"realisations": number})
+    confidence = job.confidence.model_copy(update={"realisations": number, "precision": None})
     return job.model_copy(update={"confidence": confidence})

@@ -306,7 +306,18 @@ class Terrain(Table):
 
 
 class Confidence(Table):
-    """Table `[confidence]`: realisations of the elevation error; none with 0."""
+    """
+    Table `[confidence]`: realisations of the elevation error; none with 0.
+
+    Instead of their number the precision may be stated that shares of them are to have.
+    """
 
     realisations: Annotated[int, Field(ge=0, le=10_000)] = 100
+    precision: Annotated[float, Field(ge=0.01, le=0.2)] | None = None
     seed: Annotated[int, Field(ge=0, lt=2**32)] = 0
+
+    @model_validator(mode="after")
+    def _one_number(self) -> Self:
+        if self.precision is not None and "realisations" in self.model_fields_set:
+            raise InputError("realisations and precision say the same thing", "Give one of the two")
+        return self

@@ -54,6 +54,8 @@ class Chapter:
         By file name, such as "pond_depth_10yr.tif".
     texts
         Text files by name, such as "runoff_C1.txt".
+    hashes
+        SHA-256 of the tables that it has read, by their key in the job, such as "prices".
     """
 
     layers: Mapping[str, pd.DataFrame] = field(default_factory=dict)
@@ -62,6 +64,7 @@ class Chapter:
     sections: Mapping[str, Sequence[Mapping[str, Any]]] = field(default_factory=dict)
     rasters: Mapping[str, Raster] = field(default_factory=dict)
     texts: Mapping[str, str] = field(default_factory=dict)
+    hashes: Mapping[str, str] = field(default_factory=dict)
 
 
 def inlet_share_file(number: int) -> str:

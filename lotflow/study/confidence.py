@@ -21,6 +21,7 @@ from lotflow.terrain.confidence import (
     SHARES,
     Watched,
     half_width,
+    realisations_for,
     run_realisations,
 )
 from lotflow.terrain.realisation import realisation_plan
@@ -139,9 +140,8 @@ def realise_study(
         np.array([place.cell for place in places], dtype=np.int64),
     )
     asked = job.confidence
-    return run_realisations(
-        plan, error_model(job), watched, number=asked.realisations, seed=asked.seed
-    )
+    number = asked.realisations if asked.precision is None else realisations_for(asked.precision)
+    return run_realisations(plan, error_model(job), watched, number=number, seed=asked.seed)
 
 
 def _bounds(lot: LotWater, realised: Realised, limit_m: float) -> Bounds:

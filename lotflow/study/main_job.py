@@ -39,6 +39,8 @@ class Study:
         Lists of the summary that are no layers.
     rasters, texts
         Further files of the result, by name.
+    hashes
+        SHA-256 of the tables that were read, by their key in the job, as they were read.
     """
 
     lot: LotWater
@@ -47,6 +49,7 @@ class Study:
     sections: Mapping[str, Sequence[Mapping[str, Any]]] = field(default_factory=dict)
     rasters: Mapping[str, Raster] = field(default_factory=dict)
     texts: Mapping[str, str] = field(default_factory=dict)
+    hashes: Mapping[str, str] = field(default_factory=dict)
 
 
 def _say_nothing(_: str) -> None:
@@ -111,6 +114,10 @@ def bind(lot: LotWater, chapters: Sequence[Chapter]) -> Study:
             layers[name] = layers[name].assign(**columns)
     findings = tuple(ordered([f for chapter in chapters for f in chapter.findings]))
     layers["findings"] = findings_table(findings)
+    rain = getattr(lot.rainfall, "sha256", "")  # coefficients are read from no file
+    hashes = {"rainfall": rain} if rain else {}
+    for chapter in chapters:
+        hashes |= chapter.hashes
     return Study(
         lot,
         layers,
@@ -118,4 +125,5 @@ def bind(lot: LotWater, chapters: Sequence[Chapter]) -> Study:
         {key: rows for chapter in chapters for key, rows in chapter.sections.items()},
         {name: raster for chapter in chapters for name, raster in chapter.rasters.items()},
         {name: text for chapter in chapters for name, text in chapter.texts.items()},
+        hashes,
     )

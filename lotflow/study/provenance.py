@@ -8,9 +8,9 @@ from importlib.metadata import PackageNotFoundError, version
 from typing import TYPE_CHECKING, Any
 
 from lotflow import __version__
-from lotflow.inputs.open import sha256
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
     from pathlib import Path
 
     from lotflow.inputs.elevation import ElevationSource
@@ -38,13 +38,13 @@ def library_versions() -> dict[str, str]:
     return found
 
 
-def _hashed(file: Path | None) -> dict[str, str] | None:
-    """Name a file with its hash; None where none was given."""
-    return None if file is None else {"file": file.name, "sha256": sha256(file)}
+def _hashed(file: Path | None, sha256: str | None) -> dict[str, str] | None:
+    """Name a file with the hash of what was read of it; None where none was read."""
+    return None if file is None or sha256 is None else {"file": file.name, "sha256": sha256}
 
 
 def provenance(
-    job: Job, source: ElevationSource, site: Site, *, use_covers: bool
+    job: Job, source: ElevationSource, site: Site, *, use_covers: bool, hashes: Mapping[str, str]
 ) -> dict[str, Any]:
     """
     Say what a result was computed from, with a run id that is the hash of it all.
@@ -55,6 +55,8 @@ def provenance(
         What was asked and read.
     use_covers
         Option of the study.
+    hashes
+        SHA-256 of the tables "rainfall" and "prices" as they were read, of those that were.
     """
     content = {
         "program": f"lotflow {__version__}",
@@ -67,8 +69,8 @@ def provenance(
             for s in site.sources
         ],
         # rainfall coefficients stand in the job itself
-        "rainfall": _hashed(None if job.rainfall is None else job.rainfall.file),
-        "prices": _hashed(None if job.prices is None else job.prices.file),
+        "rainfall": _hashed(job.rainfall and job.rainfall.file, hashes.get("rainfall")),
+        "prices": _hashed(job.prices and job.prices.file, hashes.get("prices")),
         "libraries": library_versions(),
     }  # fmt: skip
     packed = json.dumps(content, sort_keys=True, allow_nan=False).encode()

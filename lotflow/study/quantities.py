@@ -59,13 +59,17 @@ def quantity_chapter(lot: LotWater, checked: Sequence[CheckedCase]) -> Chapter:
         parts = OrderedParts([*parts.pieces, *_junctions(checked[0], lines)], parts.channels_m)
     order = quantities(lines, parts, system)
     findings: list[Finding] = []
+    hashes: dict[str, str] = {}
     if lot.job.prices is not None:
         file = lot.job.prices.file
-        order, findings = priced(order, read_prices(file), file.name)
+        given = read_prices(file)
+        hashes["prices"] = given.sha256
+        order, findings = priced(order, given.prices, file.name)
     return Chapter(
         layers={"quantities": _table(order)},
         findings=findings,
         texts={"quantities.csv": _csv(order)} if order else {},
+        hashes=hashes,
     )
 
 

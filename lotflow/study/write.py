@@ -160,7 +160,7 @@ def write_study(
     """
     lot = study.lot
     job, grid = lot.job, lot.window.surface.ground
-    origin = provenance(job, lot.source, lot.site, use_covers=use_covers)
+    origin = provenance(job, lot.source, lot.site, use_covers=use_covers, hashes=study.hashes)
     content = summary_content(
         study.layers,
         balance=balance_as_areas(lot.balance, grid.cell_m2),

@@ -218,6 +218,25 @@ def half_width(realisations: int, probability: float = 0.5) -> float:
     return _SPREAD_95 * math.sqrt(probability * (1 - probability) / realisations)
 
 
+def realisations_for(precision: float) -> int:
+    """
+    How many realisations give shares of a precision, see `half_width`.
+
+    Parameters
+    ----------
+    precision
+        How far a share may be off, 95 times of 100.
+
+    Examples
+    --------
+    >>> realisations_for(0.05), half_width(385)
+    (385, 0.049945...)
+    """
+    if not 0 < precision < 1:
+        raise ParameterError(f"a precision is between 0 and 1, not {precision}.")
+    return math.ceil((_SPREAD_95 / 2 / precision) ** 2)
+
+
 def run_realisations(
     plan: RealisationPlan,
     error: ErrorModel,

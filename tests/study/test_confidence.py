@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 
 from lotflow.inputs.job import Elevation, read_job
+from lotflow.inputs.job_tables import Confidence
 from lotflow.layers import RESULT_LAYERS
 from lotflow.outputs.summary import CONTRACT
 from lotflow.study.confidence import confidence_chapter, entering_ca
@@ -220,3 +221,14 @@ def test_a_narrow_interval_round_the_measured_catchment_is_no_finding(lot):
     assert inlet_findings(lot, own) == []
     wide = replace(own, catchment_m2=np.array([0.4, 1.0, 1.1])[:, None] * area)
     assert {finding.rule for finding in inlet_findings(lot, wide)} == {"catchment-unsure"}
+
+
+def test_a_stated_precision_decides_how_many_are_run(lot):
+    """Binomial shares: 1.96 sqrt(0.25 / n) is at most 0.2 from 25 realisations on, not from 24."""
+    confidence = Confidence(precision=0.2)
+    chapter = confidence_chapter(
+        replace(lot, job=lot.job.model_copy(update={"confidence": confidence}))
+    )
+    (section,) = chapter.sections["confidence"]
+    assert section["realisations"] == 25
+    assert section["precision"] <= 0.2 < 1.96 * 0.5 / 24**0.5
