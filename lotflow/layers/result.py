@@ -70,8 +70,8 @@ RESULT_LAYERS: Final[dict[str, Layer]] = {
                 Column("cut_by_edge", "Whether its catchment is cut by the edge of the data.",
                        kind="yes_no"),
                 number("probability", "1", "Share of realisations in which water stands within "
-                        "its outline as deep as the limit; empty where none were run, and under "
-                        "or between buildings."),
+                        "its outline as deep as the limit; empty where fewer than 20 were run, "
+                        "and under or between buildings."),
                 *_bounds("depth_m", "m", "greatest depth within its outline"),
                 *_bounds("volume_m3", "m3", "volume within its outline"),
             ),

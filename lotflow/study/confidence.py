@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
-from lotflow.study.bounds import bounds_of, error_model
+from lotflow.study.bounds import FEWEST, bounds_of, error_model
 from lotflow.study.chapter import Chapter, Raster, inlet_share_file
 from lotflow.study.confidence_findings import (
     Bounds,
@@ -149,9 +149,10 @@ def _bounds(lot: LotWater, realised: Realised, limit_m: float) -> Bounds:
     cell_m2, error = lot.window.surface.ground.cell_m2, error_model(lot.job)
     shown = np.array([flag not in _NOT_REALISED for flag in lot.low_spots.artefact], dtype=bool)
     depth, volume = realised.standing(limit_m)
+    is_told = shown & (error.is_none or realised.number >= FEWEST)
     return Bounds(
         number=realised.number,
-        probability=np.where(shown, realised.probability(limit_m), np.nan),
+        probability=np.where(is_told, realised.probability(limit_m), np.nan),
         depth_m=np.where(shown, bounds_of(depth, error), np.nan),
         volume_m3=np.where(shown, bounds_of(volume, error), np.nan) * cell_m2,
         catchment_m2=bounds_of(realised.cells, error) * cell_m2,

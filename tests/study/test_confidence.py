@@ -131,6 +131,7 @@ def test_few_realisations_give_no_bounds_and_are_said_to_be_few(lot, number, sai
     (note,) = chapter.findings
     assert note.message.startswith(said)
     assert "give no bounds" in note.message
+    assert np.isnan(chapter.columns["low_spots"]["probability"]).all()
     bounded = {layer: [name[:-4] for name in columns if name.endswith("_p50")]
                for layer, columns in chapter.columns.items()}  # fmt: skip
     assert len(bounded["low_spots"]) == len(bounded["inlets"]) == 2
