@@ -18,10 +18,12 @@ from __future__ import annotations
 
 import json
 import sys
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
 from time import perf_counter
 
+import numba
 import numpy as np
 import shapely
 from affine import Affine
@@ -302,6 +304,21 @@ def speed(size=300, inlets=8, number=100):
     return rate(lambda: run(1)), rate(lambda: run(2)), rate(chain, 10), rate(chain_once, 10)
 
 
+@numba.njit(nogil=True)
+def sines(count):
+    """Compute, and share nothing with other threads."""
+    total = 0.0
+    for i in range(count):
+        total += np.sin(0.1 * i)
+    return total
+
+
+def bare_loop(threads, count=10_000_000):
+    """Runs per second of a bare loop, one after another in each of some threads."""
+    with ThreadPoolExecutor(threads) as pool:
+        return rate(lambda: len(list(pool.map(sines, [count] * 4))))
+
+
 def lines():
     """Lines of the table."""
     one, two, chain, once = speed()
@@ -312,6 +329,9 @@ def lines():
     yield Line(f"{what}, one thread", one, "per s", "richdem's chain once", one / once)
     aim = Aim(1.8, is_least=True)
     yield Line(f"{what}, two threads", two, "per s", "one thread", two / one, aim)
+    sines(1)
+    alone, both = bare_loop(1), bare_loop(2)
+    yield Line("bare loop, two threads", both, "per s", "one thread", both / alone)
 
 
 if __name__ == "__main__":
