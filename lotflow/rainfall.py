@@ -72,6 +72,8 @@ class RainfallTable:
         Factor on every depth, for a changed climate; 1 is off.
     notes
         What reading it left out or settled, for the report.
+    sha256
+        Of the bytes it was read from; empty where it was not read from a file.
 
     Raises
     ------
@@ -99,6 +101,7 @@ class RainfallTable:
     source: str
     uplift: float = 1.0
     notes: tuple[str, ...] = ()
+    sha256: str = ""
 
     def __post_init__(self) -> None:
         for name in ("durations_s", "return_periods_yr", "depths_m"):

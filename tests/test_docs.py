@@ -7,10 +7,42 @@ import pytest
 
 from lotflow.cli.main import commands
 from lotflow.cli.reference import commands_markdown, layers_markdown
+from lotflow.inputs.limits import DEFAULT_LIMITS
 from lotflow.layers import RESULT_LAYERS, SITE_LAYERS
 
 TOP = Path(__file__).parents[1]
-PAGES = {"layers.md": layers_markdown, "commands.md": lambda: commands_markdown(commands)}
+
+#: What each limit is of, as the page says it.
+LIMITED = {
+    "window_cells": "cells of the window read from a raster",
+    "block_cells": "cells of one block (tile or strip) of a raster",
+    "decoded_bytes": "decoded bytes of all blocks that the window touches",
+    "tiles": "raster files given together",
+    "text_raster_bytes": "bytes of an ASCII grid",
+    "vector_bytes": "bytes of a vector file with its parts",
+    "job_bytes": "bytes of the job file",
+    "table_bytes": "bytes of a rainfall table or price list",
+    "side_file_bytes": "bytes of a `.prj` or `.tfw`",
+    "features": "features of a vector layer",
+    "vertices": "vertices of a vector layer",
+    "columns": "columns of a vector layer",
+    "database_seconds": "seconds in which a GeoPackage must have passed its own check",
+}
+
+
+def bad_input_markdown():
+    """Put the table of limits between its marks in the page of inputs that cannot be used."""
+    rows = [f"| `{name}` | {LIMITED[name]} | {value:,} |"
+            for name, value in DEFAULT_LIMITS.as_dict().items()]  # fmt: skip
+    table = "\n".join(["| limit | of | at most |", "|---|---|---|", *rows])
+    page = (TOP / "docs" / "bad-input.md").read_text(encoding="utf-8")
+    start, end = "<!-- limits -->\n", "\n<!-- end of limits -->"
+    before, _, rest = page.partition(start)
+    return before + start + table + end + rest.partition(end.strip())[2]
+
+
+PAGES = {"layers.md": layers_markdown, "commands.md": lambda: commands_markdown(commands),
+         "bad-input.md": bad_input_markdown}  # fmt: skip
 
 
 @pytest.mark.parametrize("page", PAGES)

@@ -35,9 +35,11 @@ _COARSEST_M: Final = 5.0
 _FINEST_M: Final = 0.05
 #: Rounding of cell sizes: a cell of 3.2808 ft is one of 1 m.
 _ROUNDING: Final = 1e-3
-#: Cells less square than the first share are refused, than the second resampled.
+#: Cells less square than the first share are refused, than the second resampled. Below the third
+#: their sides differ by rounding, 0.1 mm in a kilometre; between, it may be a damaged number.
 _NOT_SQUARE: Final = 0.01
 _NEARLY_SQUARE: Final = 1e-4
+_SQUARE: Final = 1e-7
 #: Elevations in steps above this hide what a lot's drainage depends on [m].
 _LEVEL_STEP_M: Final = 0.05
 _RULE: Final = "lotflow's rule"
@@ -182,6 +184,7 @@ def inspect_elevation(
     found += notes
     found += _work_findings(headers, work, cell)
     found += [note for header in headers for note in _number_findings(header, TO_SI[unit])]
+    found += [note for header in headers for note in _side_findings(header, work)]
     hashes = tuple(BackgroundHash(header.path) for header in headers)
     return ElevationSource(tiles, crs, work, unit, cell, tuple(dict.fromkeys(found)), hashes)
 
@@ -308,6 +311,19 @@ def _number_findings(header: RasterHeader, metres: float) -> list[Finding]:
         found.append(Finding("coarse-levels", "warn", header.name, message, round(step, 4),
                              _LEVEL_STEP_M, "m", _RULE))  # fmt: skip
     return found
+
+
+def _side_findings(header: RasterHeader, work: WorkCrs) -> list[Finding]:
+    """Tell where the sides of cells that are taken as they are differ by more than rounding."""
+    if header.transform is None or work.why_resampled:
+        return []
+    width, height = abs(float(header.transform.a)), abs(float(header.transform.e))
+    if abs(height / width - 1) <= _SQUARE:
+        return []
+    message = (f"Its cells are not quite square, {width:.10g} by {height:.10g}, as one wrong bit "
+               "in the file would make them. They are taken as they are; compare the file with the "
+               "one it was copied from.")  # fmt: skip
+    return [Finding("cells-not-square", "note", header.name, message)]
 
 
 def _described(header: RasterHeader, sha256: BackgroundHash) -> dict[str, Any]:

@@ -15,7 +15,7 @@ from typing import Any, Final
 from lotflow.errors import Fault, InputError
 from lotflow.inputs.crs_text import check_crs_text
 from lotflow.inputs.limits import Limits
-from lotflow.inputs.open import reading
+from lotflow.inputs.open import reading, sha256
 from lotflow.text import did_you_mean
 
 #: What else belongs to a database that was not closed. The third part, `-shm`, is an index of
@@ -41,6 +41,8 @@ class GeoPackage:
         Names of the tables without geometry.
     unsafe
         Layers that are no ordinary tables, and what they are.
+    hashes
+        SHA-256 of what was copied, by the names of the user's file and of what stands beside it.
     """
 
     source: Path
@@ -48,6 +50,7 @@ class GeoPackage:
     layers: tuple[str, ...]
     tables: tuple[str, ...]
     unsafe: dict[str, str]
+    hashes: dict[str, str]
 
     def require(self, layer: str) -> None:
         """
@@ -102,9 +105,10 @@ def private_geopackage(source: Path, limits: Limits) -> Iterator[GeoPackage]:
         for _ in range(_TRIES):
             if not _copied_whole(source, copy, limits):
                 continue
+            hashes = _hashes(source, copy)  # before the copy is opened, which may change it
             with closing(_connection(copy, limits, deadline)) as database:
                 trouble = _trouble(database)
-                contents = None if trouble else _contents(source, copy, database)
+                contents = None if trouble else _contents(source, copy, hashes, database)
             if contents:
                 yield contents
                 return
@@ -139,6 +143,12 @@ def _copied_whole(source: Path, copy: Path, limits: Limits) -> bool:
     return _stamps(source) == before
 
 
+def _hashes(source: Path, copy: Path) -> dict[str, str]:
+    """Hash every part of the copy, under the name that it has beside the source."""
+    copied = [(f"{source.name}{suffix}", Path(f"{copy}{suffix}")) for suffix in _PARTS]
+    return {name: sha256(part) for name, part in copied if part.is_file()}
+
+
 def _stamps(source: Path) -> list[tuple[str, int, int]]:
     """Give name, size and time of change of every part."""
     stats = [(part.name, part.stat()) for part in geopackage_parts(source)]
@@ -163,7 +173,9 @@ def _trouble(database: sqlite3.Connection) -> str:
     return "" if found == "ok" else str(found)
 
 
-def _contents(source: Path, copy: Path, database: sqlite3.Connection) -> GeoPackage:
+def _contents(
+    source: Path, copy: Path, hashes: dict[str, str], database: sqlite3.Connection
+) -> GeoPackage:
     """Ask what there is; only tables that are stored are asked."""
     schema: dict[str, tuple[str, str]] = {
         str(name).lower(): (str(kind), str(sql or ""))
@@ -191,6 +203,7 @@ def _contents(source: Path, copy: Path, database: sqlite3.Connection) -> GeoPack
         layers,
         tuple(name for name, kind in listed if kind in ("attributes", "aspatial")),
         {name: what for name in layers if (what := _unsafe(database, schema, name))},
+        hashes,
     )
 
 

@@ -9,7 +9,7 @@ import numpy as np
 
 from lotflow.errors import Fault, InputError
 from lotflow.inputs.limits import DEFAULT_LIMITS
-from lotflow.inputs.open import local_file, read_bytes
+from lotflow.inputs.open import local_file, read_bytes, sha256_of
 from lotflow.inputs.rainfall import parse_rainfall
 from lotflow.rainfall import RainfallFormula
 from lotflow.units import to_si
@@ -62,7 +62,8 @@ def _read(given: Rain) -> tuple[Rainfall, str | None]:
     assert given.file is not None  # noqa: S101 - the table has one of both
     file = local_file(given.file, "rainfall file")
     data = read_bytes(file, DEFAULT_LIMITS.table_bytes, "rainfall file")
-    return replace(parse_rainfall(data, str(file)), uplift=given.uplift), str(file)
+    table = parse_rainfall(data, str(file))
+    return replace(table, uplift=given.uplift, sha256=sha256_of(data)), str(file)
 
 
 def _formula(given: Coefficients, uplift: float) -> RainfallFormula:

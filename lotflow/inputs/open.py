@@ -207,6 +207,23 @@ def sha256(path: Path) -> str:
     return digest.hexdigest()
 
 
+def sha256_of(data: bytes) -> str:
+    """
+    Give the SHA-256 of what was read, whatever has become of the file since.
+
+    Parameters
+    ----------
+    data
+        All bytes of a file.
+
+    Examples
+    --------
+    >>> sha256_of(b"")[:16]
+    'e3b0c44298fc1c14'
+    """
+    return hashlib.sha256(data).hexdigest()
+
+
 def beside(path: Path, suffix: str) -> Path | None:
     """
     Find the file of the same name with another ending, in lower or upper case.

@@ -5,18 +5,36 @@ from __future__ import annotations
 import csv
 import io
 import math
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
 
 from lotflow.errors import Fault, InputError
 from lotflow.inputs.limits import DEFAULT_LIMITS
-from lotflow.inputs.open import local_file, read_bytes
+from lotflow.inputs.open import local_file, read_bytes, sha256_of
 from lotflow.text import clean_text
 
 _COLUMNS: Final = ("item", "price")
 
 
-def read_prices(path: Path) -> dict[str, float]:
+@dataclass(frozen=True)
+class PriceList:
+    """
+    A price list and what it was read from.
+
+    Parameters
+    ----------
+    prices
+        Price of one unit by item, in whatever currency.
+    sha256
+        Of the bytes that were read.
+    """
+
+    prices: dict[str, float]
+    sha256: str
+
+
+def read_prices(path: Path) -> PriceList:
     """
     Read a price list.
 
@@ -28,7 +46,7 @@ def read_prices(path: Path) -> dict[str, float]:
     Returns
     -------
     prices
-        Price of one unit by item, in whatever currency.
+        With the hash of what was read.
 
     Raises
     ------
@@ -37,7 +55,7 @@ def read_prices(path: Path) -> dict[str, float]:
     """
     file = local_file(path, "price list")
     data = read_bytes(file, DEFAULT_LIMITS.table_bytes, "price list")
-    return parse_prices(data, str(file))
+    return PriceList(parse_prices(data, str(file)), sha256_of(data))
 
 
 def parse_prices(data: bytes, file: str) -> dict[str, float]:

@@ -16,7 +16,7 @@ from lotflow.inputs.open import local_file
 from lotflow.inputs.site_files import layer_in
 from lotflow.inputs.site_layer import check_site_layer, empty_site_layer, read_site_layer
 from lotflow.inputs.sources import LayerFile, Place, Source
-from lotflow.inputs.vectors import hashes, layer_names, read_layer, read_layers
+from lotflow.inputs.vectors import layer_names, read_layer, read_layers
 from lotflow.layers import QUANTITIES, SITE_LAYERS, Layer
 from lotflow.text import did_you_mean
 from lotflow.units import UnitSystem, VerticalUnit
@@ -81,12 +81,12 @@ class _Reading:
     findings: list[Finding] = field(default_factory=list)
     faults: list[Fault] = field(default_factory=list)
 
-    def take(self, name: str, raw: GeoDataFrame, source: LayerFile, parts: dict[str, str]) -> None:
+    def take(self, name: str, raw: GeoDataFrame, source: LayerFile) -> None:
         """Check one layer as it was read, and keep it or its faults."""
         place = Place(str(source.path), source.layer or name)
         self.places[name] = place
         self.sources[name] = Source(
-            name, source.path.name, place.layer, parts, len(raw), path=place.file
+            name, source.path.name, place.layer, raw.attrs["sha256"], len(raw), path=place.file
         )
         try:
             self.frames[name], findings = check_site_layer(
@@ -221,7 +221,6 @@ def _by_path(
 def _read_file(path: Path, wanted: dict[str, LayerFile], reading: _Reading) -> None:
     """Read the layers of one file; one that cannot be read does not hide faults of the others."""
     layers = list(dict.fromkeys(source.layer or "" for source in wanted.values()))
-    parts = hashes(path)
     try:
         raw = read_layers(path, layers)
     except InputError as error:
@@ -229,7 +228,7 @@ def _read_file(path: Path, wanted: dict[str, LayerFile], reading: _Reading) -> N
         raw = dict(_readable(path, layers))
     for name, source in wanted.items():
         if source.layer in raw:
-            reading.take(name, raw[source.layer], source, parts)
+            reading.take(name, raw[source.layer], source)
 
 
 def _readable(path: Path, layers: Iterable[str]) -> Iterable[tuple[str, GeoDataFrame]]:

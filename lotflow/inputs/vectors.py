@@ -17,9 +17,9 @@ import shapely
 from lotflow.errors import Fault, InputError
 from lotflow.inputs.crs_text import check_crs_text
 from lotflow.inputs.geojson import check_geojson
-from lotflow.inputs.geopackage import GeoPackage, geopackage_parts, private_geopackage
+from lotflow.inputs.geopackage import GeoPackage, private_geopackage
 from lotflow.inputs.limits import DEFAULT_LIMITS, Limits
-from lotflow.inputs.open import FileKind, beside, read_bytes, reading, sha256, sniff
+from lotflow.inputs.open import FileKind, beside, read_bytes, reading, sha256, sha256_of, sniff
 from lotflow.inputs.shapefile_table import check_table
 from lotflow.text import did_you_mean
 
@@ -37,13 +37,14 @@ _SHAPEFILE_PARTS: Final = (".shp", ".shx", ".dbf", ".prj", ".cpg")
 
 @dataclass(frozen=True)
 class _Copy:
-    """A private copy of a vector file, and its layers under the names in the user's file."""
+    """A private copy of a vector file, its layers and the hashes of its parts as in the user's."""
 
     source: Path
     path: Path
     kind: FileKind
     layers: tuple[str, ...]
     geopackage: GeoPackage | None = None
+    hashes: dict[str, str] = field(default_factory=dict)
     counted: tuple[int, int] | None = None
     options: dict[str, Any] = field(default_factory=dict)
 
@@ -77,7 +78,9 @@ def read_layer(
     Read one layer as it is: attributes raw, coordinates in the file's own CRS.
 
     A GeoJSON file without a CRS is in longitude and latitude of WGS 84, as RFC 7946 says. What
-    the library warned of while it read is kept in `attrs["warnings"]`, a tuple of text.
+    the library warned of while it read is kept in `attrs["warnings"]`, a tuple of text; in
+    `attrs["sha256"]` the SHA-256 of what was read, of the file and of every part beside it, by
+    file name.
 
     Parameters
     ----------
@@ -135,25 +138,6 @@ def read_layers(
     return frames
 
 
-def hashes(path: Path) -> dict[str, str]:
-    """
-    Give the SHA-256 of a file and of every part beside it that is read with it, by file name.
-
-    Parameters
-    ----------
-    path
-        A local vector file.
-    """
-    kind = sniff(path)
-    parts = [path]
-    if kind == "geopackage":
-        parts = geopackage_parts(path)
-    elif kind == "shapefile":
-        others = (beside(path, suffix) for suffix in _SHAPEFILE_PARTS[1:])
-        parts = [path, *(part for part in others if part)]
-    return {part.name: sha256(part) for part in parts}
-
-
 @contextmanager
 def _private_copy(path: Path, limits: Limits) -> Iterator[_Copy]:
     """Check a vector file and copy it to where nothing beside it is read or changed with it."""
@@ -165,7 +149,7 @@ def _private_copy(path: Path, limits: Limits) -> Iterator[_Copy]:
         )  # fmt: skip
     if kind == "geopackage":
         with private_geopackage(path, limits) as found:
-            yield _Copy(path, found.copy, kind, found.layers, found)
+            yield _Copy(path, found.copy, kind, found.layers, found, found.hashes)
         return
     with reading(path), tempfile.TemporaryDirectory(prefix="lotflow-") as folder:
         if kind == "geojson":
@@ -179,7 +163,8 @@ def _geojson_copy(path: Path, copy: Path, limits: Limits) -> _Copy:
     data = read_bytes(path, limits.vector_bytes, "vector file")
     counted = check_geojson(data, path, limits)
     copy.write_bytes(data)
-    return _Copy(path, copy, "geojson", (path.stem,), counted=counted)
+    told = {path.name: sha256_of(data)}
+    return _Copy(path, copy, "geojson", (path.stem,), hashes=told, counted=counted)
 
 
 def _shapefile_copy(path: Path, copy: Path, limits: Limits) -> _Copy:
@@ -194,15 +179,18 @@ def _shapefile_copy(path: Path, copy: Path, limits: Limits) -> _Copy:
     present = [(".shp", path), *((suffix, part) for suffix, part in parts.items() if part)]
     limits.check("vector_bytes", sum(part.stat().st_size for _, part in present),
                  "the file holds {} bytes", file=str(path))  # fmt: skip
-    if parts[".prj"] is not None:
-        text = read_bytes(parts[".prj"], limits.side_file_bytes, "projection file")
-        check_crs_text(text, file=str(parts[".prj"]))
     for suffix, part in present:
-        shutil.copyfile(part, copy.with_suffix(suffix))
+        if suffix == ".prj":
+            text = read_bytes(part, limits.side_file_bytes, "projection file")
+            check_crs_text(text, file=str(part))
+            copy.with_suffix(suffix).write_bytes(text)
+        else:
+            shutil.copyfile(part, copy.with_suffix(suffix))
+    told = {part.name: sha256(copy.with_suffix(suffix)) for suffix, part in present}
     table, index = copy.with_suffix(".dbf"), copy.with_suffix(".shx")
     check_table(dict(present)[".dbf"], table.read_bytes(), index.stat().st_size)
     options = {} if parts[".cpg"] else {"encoding": _encoding(copy)}
-    return _Copy(path, copy, "shapefile", (path.stem,), options=options)
+    return _Copy(path, copy, "shapefile", (path.stem,), hashes=told, options=options)
 
 
 def _encoding(copy: Path) -> str:
@@ -246,6 +234,7 @@ def _read(copy: _Copy, layer: str, limits: Limits) -> GeoDataFrame:
         raise InputError(Fault("this table has no geometry", "Export it as a layer with geometry",
                                file=str(copy.source), layer=layer))  # fmt: skip
     _check_content(copy, layer, frame, limits)
+    frame.attrs["sha256"] = dict(copy.hashes)
     frame.attrs["warnings"] = tuple(str(warning.message) for warning in caught)
     return frame
 

@@ -2,15 +2,21 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 from pyproj import CRS, Transformer
+
+from lotflow.errors import OutputError
 
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike
 
     from lotflow.grid import FloatArray
+
+#: Largest latitude and longitude [degrees].
+_POLE: Final = 90.0
+_DATE_LINE: Final = 180.0
 
 
 def latitude_longitude(x: ArrayLike, y: ArrayLike, crs: Any) -> tuple[FloatArray, FloatArray]:
@@ -27,7 +33,12 @@ def latitude_longitude(x: ArrayLike, y: ArrayLike, crs: Any) -> tuple[FloatArray
     Returns
     -------
     latitude, longitude
-        Shape (n,) [degrees].
+        Shape (n,) [degrees], each finite, within -90 to 90 and -180 to 180.
+
+    Raises
+    ------
+    OutputError
+        If a position is nowhere on Earth: what would be written could not be read.
 
     References
     ----------
@@ -47,5 +58,13 @@ def latitude_longitude(x: ArrayLike, y: ArrayLike, crs: Any) -> tuple[FloatArray
         system = system.sub_crs_list[0]
     transformer = Transformer.from_crs(system, 4326, always_xy=True)
     east, north = np.asarray(x, dtype=np.float64), np.asarray(y, dtype=np.float64)
-    longitude, latitude = transformer.transform(east, north)
-    return np.atleast_1d(latitude), np.atleast_1d(longitude)
+    longitude, latitude = map(np.atleast_1d, transformer.transform(east, north))
+    # a comparison with what is no number is false
+    nowhere = ~((np.abs(latitude) <= _POLE) & (np.abs(longitude) <= _DATE_LINE))
+    if nowhere.any():
+        first = int(np.flatnonzero(nowhere)[0])
+        raise OutputError(
+            f"the position {np.atleast_1d(east)[first]:g}, {np.atleast_1d(north)[first]:g} in "
+            f"{system.name} has no latitude and longitude. Check the CRS of the inputs."
+        )
+    return latitude, longitude

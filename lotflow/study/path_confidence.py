@@ -44,6 +44,8 @@ def holding_shares(paths: Sequence[FlowPath], routing: Routing, draining: FloatA
     shares
         Mean over the cells of each path but its last, which belongs to what it runs into.
     """
+    if not paths:  # without inlets there is no share to ask for either
+        return np.empty(0)
     goes_to = routing.label.ravel()
     each = draining.reshape(len(draining), -1)
     to_none = 1.0 - each.sum(axis=0)

@@ -11,10 +11,10 @@ from lotflow import __version__
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
-    from pathlib import Path
 
     from lotflow.inputs.elevation import ElevationSource
     from lotflow.inputs.job import Job
+    from lotflow.inputs.job_tables import Prices, Rain
     from lotflow.inputs.site import Site
 
 #: Libraries that decide a number.
@@ -38,9 +38,11 @@ def library_versions() -> dict[str, str]:
     return found
 
 
-def _hashed(file: Path | None, sha256: str | None) -> dict[str, str] | None:
+def _hashed(given: Rain | Prices | None, sha256: str | None) -> dict[str, str] | None:
     """Name a file with the hash of what was read of it; None where none was read."""
-    return None if file is None or sha256 is None else {"file": file.name, "sha256": sha256}
+    if given is None or given.file is None or sha256 is None:
+        return None
+    return {"file": given.file.name, "sha256": sha256}
 
 
 def provenance(
@@ -69,8 +71,8 @@ def provenance(
             for s in site.sources
         ],
         # rainfall coefficients stand in the job itself
-        "rainfall": _hashed(job.rainfall and job.rainfall.file, hashes.get("rainfall")),
-        "prices": _hashed(job.prices and job.prices.file, hashes.get("prices")),
+        "rainfall": _hashed(job.rainfall, hashes.get("rainfall")),
+        "prices": _hashed(job.prices, hashes.get("prices")),
         "libraries": library_versions(),
     }  # fmt: skip
     packed = json.dumps(content, sort_keys=True, allow_nan=False).encode()

@@ -19,10 +19,9 @@ from lotflow.outputs.summary import summary_content
 from lotflow.outputs.summary_csv import summary_csv
 from lotflow.outputs.summary_text import summary_text
 from lotflow.study.chapter import inlet_share_file
-from lotflow.study.field_pack import PACK_FILES, pack_files, sheet_content
+from lotflow.study.field_pack import PACK_FILES, made_from, pack_files, sheet_content
 from lotflow.study.provenance import provenance
 from lotflow.terrain.notes import balance_as_areas
-from lotflow.units import shown
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -161,7 +160,8 @@ def write_study(
     lot = study.lot
     job, grid = lot.job, lot.window.surface.ground
     origin = provenance(job, lot.source, lot.site, use_covers=use_covers, hashes=study.hashes)
-    content = summary_content(
+    contents = partial(
+        summary_content,
         study.layers,
         balance=balance_as_areas(lot.balance, grid.cell_m2),
         sections=study.sections,
@@ -172,12 +172,9 @@ def write_study(
             "low_spot_limit_m": job.criteria.low_spot_limit_m(job.elevation.rmse_m),
         },
     )
+    content = contents()
     text = summary_text(content, job.job.units)
-    note = (
-        f"{', '.join(path.name for path in job.elevation.file)}, "
-        f"cells of {shown(grid.cell_m, 'elevation', job.job.units)}, "
-        f"vertical accuracy {shown(job.elevation.rmse_m, 'depth', job.job.units)} RMSE"
-    )
+    note = made_from(lot, job.job.units)
     shown_on = (_map_content(study, note), sheet_content(study, content, note) if pack else None)
     if second is not None:
         second.submit(draw, *shown_on)
@@ -190,7 +187,7 @@ def write_study(
         *(text_file(name, content) for name, content in study.texts.items()),
     ]
     if pack:
-        files += pack_files(study, content, _low_spot_depth(lot), note)
+        files += pack_files(study, content, contents(rounded=False), _low_spot_depth(lot))
     drawn = cache(partial(draw, *shown_on) if second is None else second.result)
     files.append(late_file("map.png", lambda: drawn().picture, estimate=_DRAWN_BYTES))
     if pack:

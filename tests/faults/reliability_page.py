@@ -3,7 +3,8 @@ Writes the tables of docs/reliability.md.
 
 `LOTFLOW_FAULT_REPORT=run.jsonl python -m pytest -m nightly tests/faults` leaves the tallies of a
 run; `python tests/faults/reliability_page.py run.jsonl ...` adds them to `outcomes.jsonl` beside
-this file, where a later tally of a name replaces an earlier one, and writes the page.
+this file, where a later tally of a name replaces an earlier one of no more cases, and writes the
+page.
 """
 
 from __future__ import annotations
@@ -22,7 +23,8 @@ PAGE: Final = TESTS.parent / "docs" / "reliability.md"
 STORE: Final = HERE / "outcomes.jsonl"
 
 #: What is kept of a tally.
-KEPT: Final = ("name", "cases", "counts", "seed", "seeds")
+KEPT: Final = ("name", "cases", "counts", "seed", "seeds", "date", "commit",
+               "during_replacement", "growth_mb", "examples")  # fmt: skip
 
 #: What the outcomes of the tallies are called on the page.
 WORDS: Final = {"equal": "same", "refused": "refused", "finding": "told", "silent": "SILENT",
@@ -47,6 +49,8 @@ class Line:
         Largest share of silent cases that meets the target.
     why
         What is to be said where it is not met.
+    same
+        What a case is called that ended as without any fault.
     """
 
     prefix: str
@@ -54,6 +58,7 @@ class Line:
     target: str
     share: float = 0.0
     why: str = ""
+    same: str = "same"
 
 
 LINES: Final = (
@@ -70,46 +75,82 @@ LINES: Final = (
          "a digit of a coordinate or a letter of a name may change"),
     Line("C damaged shapefile", "C damaged Shapefile, each part as often", "SILENT <= 5 %", 0.05,
          "no part has a checksum: use GeoPackage"),
-    Line("D ", "D size attacks", "all refused, < 1 s, < 300 MB"),
+    Line("D ", "D size attacks", "all refused, < 1 s of a processor, < 300 MB"),
     Line("E ", "E redirections", "0 followed, 0 requests"),
-    Line("F ", "F hostile GeoPackages", "0 hang, source unchanged"),
+    Line("F ", "F hostile GeoPackages", "<= 3 s of a processor, source unchanged"),
     Line("G ", "G full disk, limit on file size", "0 false successes"),
     Line("H ", "H killed: random times, every call", "0 unflagged mixes"),
     Line("I ", "I failing I/O, Python's calls and the libraries'", "old or new, nothing left"),
     Line("J ", "J power cut, every prefix", "old, new or flagged"),
     Line("K ", "K several runs and a reader", "0 broken"),
     Line("L ", "L hostile text in every column and output", "0 run, all well-formed"),
+    Line("M ", "M surroundings: locale, home, cache, paths, limits", "works, or says why not"),
+    Line("N ", "N properties, for whatever hypothesis thinks of", "all hold", same="held"),
+    Line("O ", "O other day, folder, locale, processors: SHA-256 of every file", "all identical"),
+    Line("P ", "P many runs in one process", "< 20 MB more, no file left open"),
 )  # fmt: skip
 
 
-def tallies(more: list[Path]) -> dict[str, dict[str, Any]]:
-    """Read the kept tallies and those of further runs, the latest of each name."""
+def tallies(more: list[Path], *, store: Path = STORE) -> dict[str, dict[str, Any]]:
+    """Read the kept tallies and those of further runs: of each name the latest of most cases."""
     found: dict[str, dict[str, Any]] = {}
-    for path in (STORE, *more):
+    for path in (store, *more):
         if path.exists():
             for text in path.read_text(encoding="utf-8").splitlines():
                 entry = json.loads(text)
-                found[entry["name"]] = entry
+                if entry["cases"] >= found.get(entry["name"], entry)["cases"]:
+                    found[entry["name"]] = entry
     return found
 
 
 def outcome_table(found: dict[str, dict[str, Any]]) -> Iterator[str]:
-    """Write the table of outcomes."""
+    """Write the table of outcomes, and which runs they are of."""
     yield "| class | cases | outcomes | target | met |"
     yield "|---|---|---|---|---|"
     for line in LINES:
         entries = [entry for name, entry in found.items() if name.startswith(line.prefix)]
         if not entries:
+            yield f"| {line.what} | 0 | not counted yet | {line.target} | |"
             continue
         cases = sum(entry["cases"] for entry in entries)
         counts = {word: sum(entry["counts"].get(key, 0) for entry in entries)
                   for key, word in WORDS.items()}  # fmt: skip
         silent, bad = counts["SILENT"], sum(list(counts.values())[4:])
         share = silent / cases
-        told = ", ".join(f"{word} {count:,}" for word, count in counts.items() if count)
+        told = ", ".join(f"{line.same if word == 'same' else word} {count:,}"
+                         for word, count in counts.items() if count)  # fmt: skip
         if silent and line.share:
             told += f" ({share:.1%})".replace("%", " %")
+        told += measured(entries)
         yield f"| {line.what} | {cases:,} | {told} | {line.target} | {verdict(line, share, bad)} |"
+    yield ""
+    yield runs(found)
+
+
+def measured(entries: list[dict[str, Any]]) -> str:
+    """Tell what else was measured in the tests of a line."""
+    told = ""
+    during = [entry["during_replacement"] for entry in entries if "during_replacement" in entry]
+    if during:
+        told += f"; {sum(during):,} of them while files were replaced"
+    growth = [entry["growth_mb"] for entry in entries if "growth_mb" in entry]
+    if growth:
+        told += f"; {max(growth):.1f} MB more at the end"
+    examples = [number for entry in entries for number in entry.get("examples", ())]
+    if examples:
+        told += f", {min(examples)} to {max(examples)} examples each"
+    return told
+
+
+def runs(found: dict[str, dict[str, Any]]) -> str:
+    """Name seeds, days and commits of the runs, and the classes of each."""
+    made: dict[tuple[str, ...], set[str]] = {}
+    for name, entry in found.items():
+        key = tuple(entry.get(part) or "not recorded" for part in ("date", "commit", "seed"))
+        made.setdefault(key, set()).add(name[0])
+    said = [f"{' '.join(sorted(classes))}: {date}, commit {commit}, seed {seed}"
+            for (date, commit, seed), classes in sorted(made.items())]  # fmt: skip
+    return "Runs (a + after a commit: with changes not committed then): " + "; ".join(said) + "."
 
 
 def verdict(line: Line, share: float, bad: int) -> str:
@@ -119,11 +160,6 @@ def verdict(line: Line, share: float, bad: int) -> str:
     if share > line.share:
         return f"no, by {100 * (share - line.share):.1f} points: {line.why}"
     return "yes"
-
-
-def seeds(found: dict[str, dict[str, Any]]) -> str:
-    """Name the seeds of the runs."""
-    return ", ".join(sorted({entry["seed"] for entry in found.values()}))
 
 
 def properties() -> dict[str, list[tuple[str, str]]]:
@@ -164,6 +200,8 @@ def written(page: str, found: dict[str, dict[str, Any]]) -> str:
 if __name__ == "__main__":
     together = tallies([Path(name) for name in sys.argv[1:]])
     # what was said names folders of the machine it ran on
-    kept = [{key: entry[key] for key in KEPT} for _, entry in sorted(together.items())]
+    kept = [
+        {key: entry[key] for key in KEPT if key in entry} for _, entry in sorted(together.items())
+    ]
     STORE.write_text("".join(json.dumps(entry) + "\n" for entry in kept), encoding="utf-8")
     PAGE.write_text(written(PAGE.read_text(encoding="utf-8"), together), encoding="utf-8")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import json
 import os
 import re
@@ -11,11 +12,26 @@ import sys
 from pathlib import Path
 
 import pytest
-from programme.environments import PROGRAM, SAID, SECONDS, WORKS, Surroundings, run
+from programme.cases import SAMPLE
+from programme.environments import (
+    NOT_FOLLOWED,
+    PROGRAM,
+    SAID,
+    SECONDS,
+    WORKS,
+    Surroundings,
+    UnavailableError,
+    run,
+)
+from programme.judge import Tally
 from programme.results import contents
 from programme.small_job import small_job
-from programme.tiers import tiers
+from programme.tiers import report, tiers
 
+Run = subprocess.CompletedProcess[str]
+
+#: What is run in both long tiers.
+LONG = (pytest.mark.nightly, pytest.mark.release)
 #: Of the surroundings, those of the quick tier.
 QUICK = ("LANG=C", "no HOME", "path with an umlaut")
 
@@ -34,26 +50,51 @@ def whole(job: Path) -> dict[str, bytes]:
     return contents(result)
 
 
+def assert_same(name: str, done: Run, result: Path, whole: dict[str, bytes]) -> None:
+    """Require that a run worked, said nothing and left the same bytes; report it before."""
+    found = contents(result) if result.exists() else {}
+    good = (done.returncode, done.stdout, done.stderr) == (0, "", "")
+    tell(name, "odd" if not good else "equal" if found == whole else "silent")
+    assert (done.returncode, done.stdout, done.stderr) == (0, "", "")
+    assert hashes(found) == hashes(whole)
+
+
+def hashes(files: dict[str, bytes]) -> dict[str, str]:
+    """SHA-256 of every file."""
+    return {name: hashlib.sha256(data).hexdigest() for name, data in sorted(files.items())}
+
+
+def tell(name: str, outcome: str) -> None:
+    """Report the outcome of one case."""
+    tally = Tally(name)
+    tally.add(outcome, name)
+    report(tally)
+
+
+def surrounded(name: str, around: Surroundings) -> Surroundings:
+    """Give these surroundings; skip the test where they cannot be had."""
+    try:
+        WORKS[name](around)
+    except UnavailableError as why:
+        pytest.skip(str(why))
+    return around
+
+
 @pytest.mark.parametrize(
     "name",
-    [pytest.param(name, marks=() if name in QUICK else pytest.mark.nightly) for name in WORKS],
-)
+    [*(pytest.param(name, id=f"q-{name}") for name in QUICK),
+     *(pytest.param(name, marks=LONG, id=name) for name in WORKS)],
+)  # fmt: skip
 def test_the_same_bytes_in_any_surroundings(
     job: Path, whole: dict[str, bytes], tmp_path: Path, name: str
 ) -> None:
     """Classes M and O: works, says nothing, and every file of the result has the same bytes."""
-    around = Surroundings(tmp_path, job)
-    WORKS[name](around)
-    done, result = run(around, "-q")
-    assert (done.returncode, done.stdout, done.stderr) == (0, "", "")
-    found = contents(result)
-    assert found.keys() == whole.keys()
-    for file, data in whole.items():
-        assert found[file] == data, file
+    done, result = run(surrounded(name, Surroundings(tmp_path, job)), "-q")
+    letter = "O" if name in NOT_FOLLOWED else "M"
+    assert_same(f"{letter} {name}", done, result, whole)
 
 
-@pytest.mark.nightly
-@pytest.mark.parametrize("name", SAID)
+@pytest.mark.parametrize("name", [pytest.param(name, marks=LONG) for name in SAID])
 def test_the_same_numbers_and_a_finding(
     job: Path, whole: dict[str, bytes], tmp_path: Path, name: str
 ) -> None:
@@ -70,6 +111,7 @@ def test_the_same_numbers_and_a_finding(
     summary, usual = (json.loads(files["summary.json"]) for files in (found, whole))
     assert summary["low_spots"] == usual["low_spots"]
     assert len(summary["findings"]) > len(usual["findings"])
+    tell(f"M {name}", "finding")
 
 
 @tiers(None, 1, 1)
@@ -91,8 +133,7 @@ def test_a_package_that_cannot_be_written_to(
             pytest.skip("the other user cannot use this Python")
         around.environment.pop("XDG_CACHE_HOME", None)
         done, result = run(around, "-q")
-        assert (done.returncode, done.stdout, done.stderr) == (0, "", "")
-        assert contents(result) == whole
+        assert_same("M package that cannot be written to", done, result, whole)
     finally:
         shutil.rmtree(place)
 
@@ -113,6 +154,7 @@ def test_a_reader_that_has_gone(job: Path, tmp_path: Path, cases: int) -> None:
     os.close(ends[1])
     assert b"Traceback" not in done.stderr
     assert (tmp_path / "r" / "summary.json").exists()
+    tell("M reader that has gone", "equal")
 
 
 @tiers(None, 1, 1)
@@ -123,6 +165,7 @@ def test_an_output_that_is_full(job: Path, tmp_path: Path, cases: int) -> None:
     assert done.returncode == 1
     assert b"Traceback" not in done.stderr
     assert re.search(rb"No space left on device", done.stderr)
+    tell("M output that is full", "refused")
 
 
 @tiers(None, 1, 1)
@@ -132,6 +175,7 @@ def test_a_closed_output(job: Path, tmp_path: Path, cases: int) -> None:
     done = subprocess.run(["sh", "-c", command], stderr=subprocess.PIPE, check=False)
     assert b"Traceback" not in done.stderr
     assert (tmp_path / "r" / "summary.json").exists()
+    tell("M closed output", "equal")
 
 
 #: A clock of another day and year for every call by which a program asks for the time.
@@ -165,32 +209,88 @@ int gettimeofday(struct timeval *out, void *zone) {
 """
 
 
-@tiers(None, 1, 1)
-def test_another_day(job: Path, whole: dict[str, bytes], tmp_path: Path, cases: int) -> None:
-    """Class O: the same bytes in another year."""
+@pytest.fixture(scope="module")
+def clock(tmp_path_factory: pytest.TempPathFactory) -> dict[str, str]:
+    """Variables that give a process the clock of another year."""
     compiler = shutil.which("cc")
     if compiler is None:
         pytest.skip("there is no C compiler")
-    (tmp_path / "clock.c").write_text(CLOCK)
-    library = tmp_path / "clock.so"
-    subprocess.run([compiler, "-shared", "-fPIC", "-o", str(library), str(tmp_path / "clock.c"),
+    folder = tmp_path_factory.mktemp("clock")
+    (folder / "clock.c").write_text(CLOCK)
+    library = folder / "clock.so"
+    subprocess.run([compiler, "-shared", "-fPIC", "-o", str(library), str(folder / "clock.c"),
                     "-ldl"], check=True)  # fmt: skip
-    around = Surroundings(tmp_path, job)
-    around.environment["LD_PRELOAD"] = str(library)
+    shifted = {"LD_PRELOAD": str(library)}
     today = [sys.executable, "-c", "import datetime; print(datetime.date.today())"]
     told, plain = (
         subprocess.run(today, env=env, capture_output=True, text=True, check=True).stdout
-        for env in (around.environment, dict(os.environ))
+        for env in (os.environ | shifted, dict(os.environ))
     )
     assert told != plain
-    done, result = run(around, "-q")
-    assert done.returncode == 0, done.stderr
-    assert contents(result) == whole
+    return shifted
 
 
-def test_twice_and_from_elsewhere(job: Path, whole: dict[str, bytes], tmp_path: Path) -> None:
+@tiers(None, 1, 1)
+def test_another_day(
+    job: Path, whole: dict[str, bytes], clock: dict[str, str], tmp_path: Path, cases: int
+) -> None:
+    """Class O: the same bytes in another year."""
+    around = Surroundings(tmp_path, job, os.environ | clock)
+    assert_same("O another day", *run(around, "-q"), whole)
+
+
+@tiers(1, 1, 1)
+def test_twice_and_from_elsewhere(
+    job: Path, whole: dict[str, bytes], tmp_path: Path, cases: int
+) -> None:
     """Class O: the same bytes again, from a copy of the inputs in another folder."""
     copy = Path(shutil.copytree(job, tmp_path / "elsewhere" / "copy"))
-    done, result = run(Surroundings(tmp_path, copy), "-q")
+    assert_same("O another folder", *run(Surroundings(tmp_path, copy), "-q"), whole)
+
+
+# The same with all there is in a job: inlets, rain, drains, and surfaces drawn at random
+
+REALISATIONS = ("-q", "--realisations", "12")
+
+
+@pytest.fixture(scope="module")
+def whole_sample(tmp_path_factory: pytest.TempPathFactory) -> dict[str, bytes]:
+    """The result of the sample in ordinary surroundings."""
+    done, result = run(Surroundings(tmp_path_factory.mktemp("sample"), SAMPLE), *REALISATIONS)
     assert done.returncode == 0, done.stderr
-    assert contents(result) == whole
+    found = contents(result)
+    assert {"likely_inlet_share.tif", "pond_depth_10yr.tif", "quantities.csv"} <= set(found)
+    asked = json.loads(found["summary.json"])["provenance"]["job"]["confidence"]
+    assert asked["realisations"] == 12
+    return found
+
+
+@pytest.mark.parametrize("name", ["one processor", "decimal comma", "another hash seed"])
+@tiers(None, 1, 1)
+def test_the_same_bytes_with_realisations(
+    whole_sample: dict[str, bytes], tmp_path: Path, name: str, cases: int
+) -> None:
+    """Class O: whoever shares the work, and whatever numbers look like."""
+    around = surrounded(name, Surroundings(tmp_path, SAMPLE))
+    assert_same(f"O sample, {name}", *run(around, *REALISATIONS), whole_sample)
+
+
+@tiers(None, 1, 1)
+def test_another_day_with_realisations(
+    whole_sample: dict[str, bytes], clock: dict[str, str], tmp_path: Path, cases: int
+) -> None:
+    """Class O: nothing is drawn by the clock."""
+    around = Surroundings(tmp_path, SAMPLE, os.environ | clock)
+    assert_same("O sample, another day", *run(around, *REALISATIONS), whole_sample)
+
+
+@pytest.mark.parametrize(("affinity", "workers"), [("all", None), ("one", 1)])
+def test_one_processor_is_one_worker(tmp_path: Path, affinity: str, workers: int | None) -> None:
+    """The instrument: what the program counts is what the process was given."""
+    around = Surroundings(tmp_path, tmp_path)
+    if affinity == "one":
+        surrounded("one processor", around)
+    code = "from lotflow.terrain.confidence import _processors; print(_processors())"
+    done = subprocess.run([*around.prefix, sys.executable, "-c", code], capture_output=True,
+                          text=True, check=True)  # fmt: skip
+    assert int(done.stdout) == (workers or len(os.sched_getaffinity(0)))

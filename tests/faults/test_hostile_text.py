@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import json
 import re
 from collections.abc import Iterator
@@ -9,15 +10,27 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from PIL import Image
 from programme.cases import SAMPLE
-from programme.hostile_text import STRINGS, hostile_job, shown, strings
+from programme.hostile_text import STRINGS, hostile_job, is_utf8, shown, strings
 from programme.judge import Tally, refused_well, stopped
-from programme.result_text import assert_clean, form_of, run_in_browser
+from programme.result_text import (
+    assert_clean,
+    browser,
+    form_of,
+    run_in_browser,
+    texts_of_geopackage,
+    texts_of_json,
+)
 from programme.server import Server
 from programme.tiers import numbered, report, tiers
 from programme.watch import RequestCounter
+from reportlab import rl_config
+from reportlab.lib.styles import ParagraphStyle
+from reportlab.platypus import Paragraph
 
 from lotflow.errors import InputError
+from lotflow.outputs.field_sheet.paper import print_sheet
 from lotflow.text import clean_text
 
 
@@ -50,7 +63,7 @@ def outcome_of_run(
 ) -> str:  # fmt: skip
     """Run a job with such text and judge every file of its result."""
     job, result = folder / "job", folder / "result"
-    hostile_job(SAMPLE, job, title, names)
+    things, files = hostile_job(SAMPLE, job, title, names)
     ended = server.run("programme.cases:exits", ["run", str(job), "-o", str(result)],
                        seconds=60.0, memory_bytes=None)  # fmt: skip
     assert_clean(ended.out + ended.err, allowed="\n")
@@ -71,7 +84,35 @@ def outcome_of_run(
     summary = json.loads((result / "summary.json").read_text())
     # a title of which nothing is left gives way to the name of the folder
     assert summary["provenance"]["job"]["job"]["name"] == (clean_text(shown(title)) or job.name)
+    assert summary["provenance"]["job"]["setbacks"]["source"] == clean_text(shown(title))
+    assert_shown(result, things, files, title)
     return "equal"
+
+
+#: Layers whose names are in a result only where a check speaks of them.
+NOT_SHOWN = {"constraints", "walls"}
+
+
+def assert_shown(
+    result: Path, things: dict[str, set[bytes]], files: list[str], title: bytes
+) -> None:
+    """Every name stands cleaned in the GeoPackage and, but for buildings, in the summary."""
+    summary = texts_of_json(result / "summary.json")
+    stored = texts_of_geopackage(result / "result.gpkg")
+    assert {"lot", "buildings", "inlets", "drain_lines", "outlets", "openings"} <= set(things)
+    for layer in set(things) - NOT_SHOWN:
+        assert cleaned(things[layer]) <= stored, layer
+        assert layer == "buildings" or cleaned(things[layer]) <= summary, layer
+    assert {clean_text(name) for name in files} <= summary
+    # the source of the rainfall is one line of a table of comma-separated values
+    plain = shown(title).isascii() and shown(title).isprintable() and not set(title) & set(b',"')
+    if plain and len(title) < 80:
+        assert any(shown(title).strip() in text for text in summary if "NOAA" in text)
+
+
+def cleaned(texts: set[bytes]) -> set[str]:
+    """Names as the program reads them: to the libraries a text ends at a zero byte."""
+    return {clean_text(shown(text).split("\0")[0]) for text in texts if is_utf8(text)}
 
 
 def assert_nothing_ran(page: Path, counter: RequestCounter) -> None:
@@ -113,6 +154,7 @@ def test_all_strings_at_once(
         tally.add(outcome_of_run(server, plain_forms, counter, folder, title, names), f"{number}")
     report(tally)
     assert tally.counts["equal"] == 2, tally.seeds
+    skip_without_browser()
 
 
 @tiers(None, 100, 100)
@@ -129,3 +171,36 @@ def test_each_string_everywhere(
         # to the libraries a text ends at a zero byte: names that differ behind it are alike
         assert outcome == "equal" or not is_taken(text) or b"\0" in text, text[:100]
     report(tally)
+    skip_without_browser()
+
+
+def skip_without_browser() -> None:
+    """Say that all was looked at but what a page does in a browser."""
+    if browser() is None:
+        pytest.skip("there is no browser: the pages were read but not opened")
+
+
+def test_what_cannot_be_opened_is_not_passed(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Without a browser the tests of pages are skipped, with the reason."""
+    monkeypatch.setattr("shutil.which", lambda _: None)
+    with pytest.raises(pytest.skip.Exception, match="no browser"):
+        skip_without_browser()
+
+
+def test_no_picture_is_fetched_for_the_sheet(
+    counter: RequestCounter, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The second line: text that were not escaped, where the user trusts every host."""
+    counter.requests.clear()
+    monkeypatch.setattr(rl_config, "trustedHosts", ["*"])
+    style = ParagraphStyle("x")
+    picture = io.BytesIO()
+    Image.new("RGB", (4, 4)).save(picture, "PNG")
+
+    def story() -> list[Paragraph]:
+        return [Paragraph(f'<img src="{counter.url}/pixel.png" width="9" height="9"/>', style)]
+
+    with pytest.raises(Exception, match=r"pixel\.png"):
+        print_sheet(story, picture=picture.getvalue(), title="x", units="us")
+    assert counter.requests == []
+    assert rl_config.trustedHosts == ["*"]

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import errno
+import json
 import os
 import random
 import shutil
 import signal
 import subprocess
 import time
+from collections import Counter
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -27,6 +29,8 @@ from programme.results import (
 )
 from programme.server import Ended, Server
 from programme.tiers import SEED, numbered, report, tiers
+
+from lotflow.outputs.manifest import BEING_REPLACED, MANIFEST
 
 ERRORS = (errno.EIO, errno.ENOSPC, errno.EACCES, errno.EROFS)
 
@@ -149,23 +153,37 @@ def test_kill_while_the_map_is_drawn(results: Results, tmp_path: Path, cases: in
     kill(results, tmp_path, cases, drawn=True)
 
 
+#: What a kill leaves: the result before it, the one that it came in, or one that is told apart.
+LEFT = ("old", "new", INCOMPLETE)
+#: From so many kills on each of them must have been left at least once.
+ENOUGH_KILLS = 50
+
+
 def kill(results: Results, tmp_path: Path, cases: int, *, drawn: bool) -> None:
-    """End a process again and again and look at what it leaves."""
-    name = f"H kill{', map drawn' if drawn else ''}"
-    rng, tally, folder = random.Random(f"H-{SEED}-{drawn}"), Tally(name), tmp_path / "result"
-    results.put("A", folder)
-    longest = 3.0 if drawn else 0.8
+    """End a process again and again, every second time while it replaces, and look what it left."""
+    tally = Tally(f"H kill{', map drawn' if drawn else ''}")
+    rng, folder, old = random.Random(f"H-{SEED}-{drawn}"), tmp_path / "result", "A"
+    results.put(old, folder)
+    whole, replacing = time_one_write(results, folder, drawn=drawn)
+    left: Counter[str] = Counter()
+    during = 0
     for number in range(cases):
         number_of_signal = (signal.SIGKILL, signal.SIGTERM, signal.SIGINT)[number % 3]
         if number_of_signal == signal.SIGINT:
             clear(folder)  # what the two before have left is not this one's to answer for
-        pid = results.start("B", folder, alternate=True, drawn=drawn)
-        time.sleep(rng.uniform(0.02, longest))
+        before = inodes(folder)
+        pid = results.start("B" if old == "A" else "A", folder, alternate=True, drawn=drawn)
+        if number % 2:
+            wait_for_the_replacement(folder, before, 60.0 + 20.0 * whole)
+            # the first of them at its very beginning
+            time.sleep(rng.uniform(0.0, max(0.02, 1.5 * replacing)) * (number > 1))
+        else:
+            time.sleep(rng.uniform(0.02, 1.05) * whole)
+        being_replaced = is_being_replaced(folder)
         os.kill(pid, number_of_signal)
-        ended = results.server.wait(pid)
-        assert not ended.hang
-        assert_no_process_is_left(pid)
-        held = results.held(folder)
+        held, ended = what_is_left(results, folder, pid)
+        during += being_replaced or held == INCOMPLETE
+        left[INCOMPLETE if held == INCOMPLETE else "old" if held == old else "new"] += 1
         seed = f"{number}, {signal.Signals(number_of_signal).name}"
         known = {"A": "equal", "B": "equal", INCOMPLETE: "finding"}
         outcome = tally.add(known.get(held, "silent"), seed)
@@ -173,11 +191,54 @@ def kill(results: Results, tmp_path: Path, cases: int, *, drawn: bool) -> None:
             assert ended.code == 130, ended
             assert outcome == "equal"
             assert left_over(folder) == []
-        if outcome == "finding" or number % 25 == 0:
+        if outcome != "equal" or number % 25 == 0:
             assert_next_run_succeeds(results, folder)
+        old = results.held(folder)
     assert_next_run_succeeds(results, folder)
-    report(tally)
+    report(tally, during_replacement=during, left=dict(left))
     assert set(tally.counts) <= {"equal", "finding"}, tally.seeds
+    assert cases < ENOUGH_KILLS or set(left) == set(LEFT), left
+
+
+def what_is_left(results: Results, folder: Path, pid: int) -> tuple[str, Ended]:
+    """Wait for the end of a run that was struck, and look at its folder."""
+    ended = results.server.wait(pid)
+    assert not ended.hang
+    assert_no_process_is_left(pid)
+    return results.held(folder), ended
+
+
+def time_one_write(results: Results, folder: Path, *, drawn: bool) -> tuple[float, float]:
+    """Time B over A undisturbed, and how long of it files are being replaced [s]."""
+    before, begun = inodes(folder), time.monotonic()
+    pid = results.start("B", folder, drawn=drawn)
+    wait_for_the_replacement(folder, before, 60.0)
+    replacing = time.monotonic()
+    while is_being_replaced(folder):
+        time.sleep(0.0005)
+    replaced = time.monotonic()
+    assert results.server.wait(pid).code == 0
+    assert_next_run_succeeds(results, folder)
+    return replaced - begun, replaced - replacing
+
+
+def wait_for_the_replacement(folder: Path, before: dict[str, int], seconds: float) -> None:
+    """Wait until the first file that shows in a folder is another one, be it told or not."""
+    deadline = time.monotonic() + seconds
+    while inodes(folder) == before:
+        assert time.monotonic() < deadline, "nothing was replaced"
+        time.sleep(0.0005)
+
+
+def inodes(folder: Path) -> dict[str, int]:
+    """Which files show in a folder."""
+    with os.scandir(folder) as entries:
+        return {entry.name: entry.inode() for entry in entries if not entry.name.startswith(".")}
+
+
+def is_being_replaced(folder: Path) -> bool:
+    """Tell whether a result says so itself."""
+    return bool(json.loads((folder / MANIFEST).read_text())["state"] == BEING_REPLACED)
 
 
 def clear(folder: Path) -> None:

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from pathlib import Path
 
+from programme.judge import Tally
 from programme.server import Server
 from programme.small_job import small_job
-from programme.tiers import tiers
+from programme.tiers import report, tiers
 
 #: Growth from the tenth run to the last [bytes].
 GROWTH_BYTES = 20_000_000
@@ -20,6 +21,11 @@ def test_memory_and_open_files(server: Server, tmp_path: Path, cases: int) -> No
                        seconds=1200.0, memory_bytes=None)  # fmt: skip
     assert ended.code == 0, ended.err
     early, late = ended.value
+    growth = late["bytes"] - early["bytes"]
+    good = late["files"] == early["files"] and growth < GROWTH_BYTES and ended.out == ""
+    tally = Tally("P many runs")
+    tally.counts["equal" if good else "odd"] = cases
+    report(tally, growth_mb=round(growth / 1e6, 1))
     assert late["files"] == early["files"]
-    assert late["bytes"] - early["bytes"] < GROWTH_BYTES
+    assert growth < GROWTH_BYTES
     assert ended.out == ""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import subprocess
 import sys
 from pathlib import Path
@@ -50,13 +51,31 @@ def test_the_program_loads_no_driver_that_follows_files() -> None:
     assert done.stderr == ""
 
 
+def test_the_program_keeps_proj_off_the_network(tmp_path: Path) -> None:
+    """Whatever the environment asks for; nor is anything left beside a raster that is read."""
+    raster = write_raster(tmp_path / "dem.tif")
+    ask = ("import pyproj.network, rasterio\n"
+           "print(pyproj.network.is_network_enabled())\n"
+           f"with rasterio.open({str(raster)!r}) as dataset: dataset.statistics(1)\n")  # fmt: skip
+    start = (f"import contextlib, sys\nsys.argv = ['lotflow', '--version']\n"
+             f"with contextlib.suppress(SystemExit):\n    {PROGRAM}\n")  # fmt: skip
+    environment = os.environ | {"PROJ_NETWORK": "ON", "GDAL_PAM_ENABLED": "YES"}
+    for code, network, left in (
+        (ask, "True", {"dem.tif", "dem.tif.aux.xml"}),
+        (start + ask, "False", {"dem.tif"}),
+    ):
+        done = subprocess.run([sys.executable, "-c", code], env=environment, capture_output=True,
+                              text=True, check=True)  # fmt: skip
+        assert done.stdout.splitlines()[-1] == network
+        assert {path.name for path in tmp_path.iterdir()} == left
+        (tmp_path / "dem.tif.aux.xml").unlink(missing_ok=True)
+
+
 def test_the_caller_of_main_keeps_his_environment(monkeypatch: pytest.MonkeyPatch) -> None:
     """With arguments of its own it is a function, and sets nothing."""
     monkeypatch.delenv("GDAL_SKIP", raising=False)
     with pytest.raises(SystemExit):
         main(["--version"])
-    import os  # noqa: PLC0415
-
     assert "GDAL_SKIP" not in os.environ
 
 

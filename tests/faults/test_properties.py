@@ -51,6 +51,11 @@ shapes = st.tuples(st.integers(1, 40), st.integers(1, 40))
 elevations = st.floats(-500, 9000, width=32) | st.just(np.nan)
 
 
+def test_no_property_has_a_deadline() -> None:
+    """A loaded machine must not fail one: `tests/conftest.py`."""
+    assert settings().deadline is None
+
+
 # what is written reads back
 
 
@@ -407,5 +412,5 @@ class JobFolder(RuleBasedStateMachine):
         shutil.rmtree(self.place)
 
 
-TestJobFolder = pytest.mark.nightly(JobFolder.TestCase)
+TestJobFolder = pytest.mark.release(pytest.mark.nightly(JobFolder.TestCase))
 TestJobFolder.settings = settings(max_examples=6, stateful_step_count=8, deadline=None)

@@ -10,7 +10,7 @@ from programme.judge import Tally, judged
 from programme.redirections import NAMED_LINKS, REDIRECTIONS, Elsewhere
 from programme.server import Server
 from programme.small_job import layers, small_job, snapshot, write_raster
-from programme.tiers import report
+from programme.tiers import report, tiers
 from programme.watch import OpenWatch, RequestCounter
 
 SECRET = "CANARY-5e1f 600000 0.5"
@@ -51,9 +51,10 @@ def test_the_watch_and_the_counter_see(
 
 
 @pytest.mark.parametrize("name", REDIRECTIONS)
+@tiers(1, 1, 1)
 def test_redirections(
     server: Server, tmp_path: Path, elsewhere: tuple[Elsewhere, OpenWatch, RequestCounter],
-    name: str,
+    name: str, cases: int,
 ) -> None:  # fmt: skip
     """Class E: refused, or read as if it were not there; nothing opened, asked or shown."""
     there, watch, counter = elsewhere

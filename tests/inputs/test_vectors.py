@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import json
 import os
 import random
@@ -14,13 +15,17 @@ from pathlib import Path
 from typing import Any
 
 import geopandas
+import pyogrio
 import pytest
 import shapely
+from pyproj import CRS
 
 from lotflow.errors import InputError
 from lotflow.inputs import geopackage
 from lotflow.inputs.limits import Limits
-from lotflow.inputs.vectors import hashes, layer_names, read_layer, read_layers
+from lotflow.inputs.site import read_site
+from lotflow.inputs.sources import LayerFile
+from lotflow.inputs.vectors import layer_names, read_layer, read_layers
 
 LOT = shapely.box(321_600, 4_297_700, 321_640, 4_297_730)
 
@@ -117,7 +122,7 @@ def test_a_database_that_was_not_closed_is_read_whole_and_left_alone(
     assert layer_names(left / "site.gpkg") == ("lot", "buildings")
     assert folder_state(left) == before
     parts = {"site.gpkg", "site.gpkg-wal"} if mode == "wal" else {"site.gpkg"}
-    assert set(hashes(left / "site.gpkg")) == parts
+    assert set(found.attrs["sha256"]) == parts
 
 
 def test_a_write_that_was_not_finished_is_rolled_back_in_the_copy_only(
@@ -344,7 +349,7 @@ def test_a_shapefile_is_read_with_its_parts(shapefile: Path) -> None:
     found = read_layer(shapefile)
     assert (found.crs.to_epsg(), found["name"].tolist()) == (26918, ["lot", "Gärten"])
     assert layer_names(shapefile) == ("lot",)
-    assert set(hashes(shapefile)) == {"lot.shp", "lot.shx", "lot.dbf", "lot.prj", "lot.cpg"}
+    assert set(found.attrs["sha256"]) == {"lot.shp", "lot.shx", "lot.dbf", "lot.prj", "lot.cpg"}
 
 
 @pytest.mark.parametrize("encoding", ["utf-8", "iso-8859-1"])
@@ -423,3 +428,39 @@ def test_real_layers_are_read_as_published() -> None:
                       "terrain_vegetated": 126, "water": 4, "bridges": 3,
                       "barriers": 55}  # fmt: skip
     assert len(read_layer(data / "alexandria-va" / "buildings.geojson")) == 84
+
+
+@pytest.mark.parametrize("name", ["lot.gpkg", "lot.geojson", "lot.shp"])
+def test_the_hashes_are_of_what_was_read(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, name: str
+) -> None:
+    """Another program replaces the file between its being found and read, and again after."""
+    folders = [tmp_path / version for version in ("first", "second", "third")]
+    for number, folder in enumerate(folders):
+        folder.mkdir()
+        frame(name=[f"{number}"] * 2).to_file(folder / name)
+    digests = [
+        {path.name: hashlib.sha256(path.read_bytes()).hexdigest() for path in folder.iterdir()}
+        for folder in folders
+    ]
+    place = tmp_path / "place"
+    shutil.copytree(folders[0], place)
+
+    def put(version: Path) -> None:
+        for path in version.iterdir():
+            shutil.copy(path, place / path.name)
+
+    def late_copy(path: Path, layers: list[str]) -> dict[str, geopandas.GeoDataFrame]:
+        put(folders[1])
+        return read_layers(path, layers)
+
+    def late_reading(*arguments: Any, **options: Any) -> geopandas.GeoDataFrame:
+        put(folders[2])
+        return read(*arguments, **options)
+
+    read = pyogrio.read_dataframe
+    monkeypatch.setattr("lotflow.inputs.site.read_layers", late_copy)
+    monkeypatch.setattr("lotflow.inputs.vectors.pyogrio.read_dataframe", late_reading)
+    site = read_site({"lot": LayerFile(place / name, None)}, crs=CRS(26918), vertical_unit="m")
+    assert set(site.lot["name"]) == {"1"}
+    assert site.sources[0].hashes == digests[1]

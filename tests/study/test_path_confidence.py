@@ -10,6 +10,7 @@ import shapely
 from affine import Affine
 
 from lotflow.inputs.job import read_job
+from lotflow.inputs.job_tables import Layers
 from lotflow.study.confidence import confidence_chapter
 from lotflow.study.lot_water import study_lot
 from lotflow.study.path_confidence import holding_shares, path_findings
@@ -96,3 +97,22 @@ def test_the_way_along_a_swale_as_deep_as_the_error_does_not_hold(tmp_path, dept
     if told:
         assert told[0].subject == "End of the swale"
         assert "draw it in the layer walls" in told[0].message
+
+
+def test_without_inlets_no_path_is_judged(tmp_path):
+    """All water goes to none, in every realisation."""
+    job = read_job(swale_job(tmp_path, 0.12))
+    lot = study_lot(job)
+    bare = study_lot(job.model_copy(update={"layers": lot_alone(tmp_path)}))
+    assert confidence_chapter(lot).columns["flow_paths"]
+    assert bare.paths
+    chapter = confidence_chapter(bare)
+    assert "flow_paths" not in chapter.columns
+    assert not [one for one in chapter.findings if one.rule == "path-hangs-on-detail"]
+
+
+def lot_alone(folder):
+    """The same lot without its inlet."""
+    box = gpd.read_file(folder / "site.gpkg", layer="lot")
+    box.to_file(folder / "lot.gpkg", layer="lot")
+    return Layers(file=folder / "lot.gpkg")

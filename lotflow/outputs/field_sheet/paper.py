@@ -99,21 +99,25 @@ def print_sheet(
         creator="lotflow", lang="en", displayDocTitle=True, initialFontName=REGULAR,
     )  # fmt: skip
     document.addPageTemplates([_map_page(picture, title, units), _text_page(title, units)])
-    story = [NextPageTemplate("text"), PageBreak(), *make_story()]
-    with _packed_as_bytes():
+    with _settings():
+        story = [NextPageTemplate("text"), PageBreak(), *make_story()]
         document.build(story, canvasmaker=_CountedCanvas)
     return target.getvalue()
 
 
 @contextmanager
-def _packed_as_bytes() -> Iterator[None]:
-    """Leave out the writer's detour over plain letters: it takes a second and adds a quarter."""
-    before = rl_config.useA85
-    rl_config.useA85 = 0
+def _settings() -> Iterator[None]:
+    """Have the writer ask no address, and leave out its slow detour over plain letters."""
+    # all text is escaped; should some not be, no picture of it is fetched, whatever a user trusts
+    wanted = {"useA85": 0, "trustedSchemes": [], "trustedHosts": None}
+    before = {name: getattr(rl_config, name) for name in wanted}
     try:
+        for name, value in wanted.items():
+            setattr(rl_config, name, value)
         yield
     finally:
-        rl_config.useA85 = before
+        for name, value in before.items():
+            setattr(rl_config, name, value)
 
 
 def _map_page(picture: bytes, title: str, units: UnitSystem) -> PageTemplate:

@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-from programme.limits import SECONDS
+from programme.limits import CPU_SECONDS
 from programme.mutate import mutated
 from programme.spies import replace, spy
 
@@ -107,13 +107,15 @@ def check_damaged(
     for seed in seeds:
         path.write_bytes(mutated(whole, seed, header=header)[1])
         seen.clear()
-        out, err, begun = io.StringIO(), io.StringIO(), time.monotonic()
-        signal.setitimer(signal.ITIMER_REAL, SECONDS)  # its signal ends the process
+        out, err = io.StringIO(), io.StringIO()
+        begun, worked = time.monotonic(), time.process_time()
+        signal.setitimer(signal.ITIMER_PROF, CPU_SECONDS)  # its signal ends the process
         with contextlib.redirect_stdout(out), contextlib.redirect_stderr(err):
             code = command(["check", job, "--json"])
-        signal.setitimer(signal.ITIMER_REAL, 0)
+        signal.setitimer(signal.ITIMER_PROF, 0)
         cases.append({"value": {**seen, "code": code}, "out": out.getvalue(),
-                      "err": err.getvalue(), "seconds": time.monotonic() - begun})  # fmt: skip
+                      "err": err.getvalue(), "seconds": time.monotonic() - begun,
+                      "cpu_seconds": time.process_time() - worked})  # fmt: skip
     path.write_bytes(whole)
     return cases
 

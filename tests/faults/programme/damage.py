@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from pathlib import Path
 
-from programme.limits import SECONDS
+from programme.limits import CPU_SECONDS, SECONDS
 from programme.server import Ended, Server
 
 #: Cases that share a child.
@@ -51,7 +51,7 @@ def _batch(
     """Check a batch; where its child did not end well, each of it alone."""
     whole = (job / name).read_bytes()
     ended = server.run("programme.cases:check_damaged", str(job), name, list(seeds), header,
-                       site_is_known, seconds=SECONDS * len(seeds))  # fmt: skip
+                       site_is_known, seconds=SECONDS + CPU_SECONDS * len(seeds))  # fmt: skip
     (job / name).write_bytes(whole)
     if ended.value is not None:
         for seed, case in zip(seeds, ended.value, strict=True):

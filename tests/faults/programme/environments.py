@@ -18,6 +18,10 @@ SECONDS: Final = 120.0
 PROGRAM: Final = "from lotflow.cli import main; main()"
 
 
+class UnavailableError(Exception):
+    """These surroundings cannot be had on this machine."""
+
+
 @dataclass
 class Surroundings:
     """
@@ -146,6 +150,22 @@ def _little_memory_map(around: Surroundings) -> None:
     around.prefix = ["sh", "-c", 'ulimit -n 64; exec "$@"', "sh"]
 
 
+def one_processor(around: Surroundings) -> None:
+    """
+    Have one processor, and so one worker, where the system can give a process fewer.
+
+    Raises
+    ------
+    UnavailableError
+        If it cannot.
+    """
+    taskset = shutil.which("taskset")
+    if taskset is None:
+        raise UnavailableError("there is no taskset")
+    allowed = min(os.sched_getaffinity(0))
+    around.prefix = [taskset, "-c", f"{allowed}"]
+
+
 def _other_gdal_data(around: Surroundings) -> None:
     """Data of another GDAL and PROJ, which are not there."""
     _variables(GDAL_DATA="FOLDER/none", PROJ_DATA="FOLDER/none", PROJ_LIB="FOLDER/none")(around)
@@ -169,7 +189,7 @@ WORKS: Final[dict[str, Callable[[Surroundings], None]]] = {
     "cache of nonsense": _cache(_nonsense),
     "cache of empty files": _cache(_empty),
     "NUMBA_CACHE_DIR that cannot be": _variables(NUMBA_CACHE_DIR="/proc/none"),
-    "NUMBA_DISABLE_JIT": _variables(NUMBA_DISABLE_JIT="0", NUMBA_NUM_THREADS="1"),
+    "one thread of numba": _variables(NUMBA_NUM_THREADS="1"),
     "folder that is gone": _deleted_folder,
     "path with a space": _job_at("my job"),
     "path with an umlaut": _job_at("Größe"),
@@ -192,4 +212,11 @@ WORKS: Final[dict[str, Callable[[Surroundings], None]]] = {
     "time zone": _variables(TZ="Pacific/Kiritimati"),
     "optimised Python": _variables(PYTHONOPTIMIZE="2"),
     "another hash seed": _variables(PYTHONHASHSEED="12345"),
+    "one processor": one_processor,
 }
+
+#: Of these, those of class O: what the result must not follow; the others are of class M.
+NOT_FOLLOWED: Final = (
+    "LANG=C", "no locale at all", "decimal comma", "time zone", "another hash seed",
+    "one thread of numba", "one processor",
+)  # fmt: skip

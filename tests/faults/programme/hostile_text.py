@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import Final
 
 from lotflow.layers import SITE_LAYERS
+from lotflow.text import clean_text
 
 _RAN: Final = "document.title='PW'+'NED'"
 
@@ -55,9 +56,37 @@ def shown(text: bytes) -> str:
     return text.decode("utf-8", "replace")
 
 
-def hostile_job(sample: Path, job: Path, title: bytes, names: Sequence[bytes]) -> None:
+#: Files of the sample's job, by the names that the job calls them.
+_FILES: Final = ("dem.tif", "site.gpkg", "rainfall.csv")
+
+
+def toml_text(text: bytes) -> str:
+    """A string as it stands in a job file."""
+    return json.dumps(shown(text), ensure_ascii=False).replace("\x7f", "\\u007f")
+
+
+def file_names(names: Sequence[bytes]) -> dict[str, str]:
+    """Hostile names for the files of the sample, as far as they can be names of local files."""
+    texts = [shown(text) for text in names if len(text) < 200 and is_utf8(text)]
+    # a path with characters that do not show is refused
+    fit = [text for text in texts if text == clean_text(text) and not set(text) & set("/\n\t")]
+    return {name: f"{(fit or ['plain'])[number % max(len(fit), 1)]} {number}{Path(name).suffix}"
+            for number, name in enumerate(_FILES)}  # fmt: skip
+
+
+def is_utf8(text: bytes) -> bool:
+    """Tell whether a string is text at all."""
+    return text.decode("utf-8", "replace").encode() == text
+
+
+def hostile_job(
+    sample: Path, job: Path, title: bytes, names: Sequence[bytes]
+) -> tuple[dict[str, set[bytes]], list[str]]:
     """
-    Copy the sample with hostile text in its title and every column of free text.
+    Copy the sample with hostile text wherever a job may have text.
+
+    That is in its title, the names of its files, the sources of its rainfall and setbacks, and
+    every column of free text.
 
     Parameters
     ----------
@@ -69,12 +98,24 @@ def hostile_job(sample: Path, job: Path, title: bytes, names: Sequence[bytes]) -
         Name of the job.
     names
         Used in turn for the names of things; what refers to a name follows.
+
+    Returns
+    -------
+    things, files
+        The names that are in each layer now, and those of the files.
     """
     shutil.copytree(sample, job)
-    toml = (job / "job.toml").read_text()
-    quoted = json.dumps(shown(title), ensure_ascii=False).replace("\x7f", "\\u007f")
-    (job / "job.toml").write_text(toml.replace('"14 Alder Court"', quoted), encoding="utf-8")
+    files = file_names(names)
+    toml = (job / "job.toml").read_text().replace('"14 Alder Court"', toml_text(title))
+    for old, new in files.items():
+        toml = toml.replace(f'"{old}"', toml_text(new.encode()))
+    toml += f"[setbacks]\nlot_line_m = 0.5\nsource = {toml_text(title)}\n"
+    (job / "job.toml").write_text(toml, encoding="utf-8")
+    rain = (job / "rainfall.csv").read_bytes()
+    line = title.replace(b"\r", b" ").replace(b"\n", b" ")
+    (job / "rainfall.csv").write_bytes(rain.replace(b"Pulaski, Virginia, USA", line))
     renamed: dict[str, bytes] = {}
+    things: dict[str, set[bytes]] = {}
     with closing(sqlite3.connect(job / "site.gpkg")) as database, database:
         for function in ("ST_IsEmpty", "ST_MinX", "ST_MaxX", "ST_MinY", "ST_MaxY"):
             database.create_function(function, 1, lambda _: 0)
@@ -86,8 +127,12 @@ def hostile_job(sample: Path, job: Path, title: bytes, names: Sequence[bytes]) -
                 if old not in renamed:
                     name = names[len(renamed) % len(names)]
                     renamed[old] = name + f" {len(renamed)}".encode()
+                things.setdefault(layer, set()).add(renamed[old])
                 database.execute(f'UPDATE "{layer}" SET "{column}" = CAST(? AS TEXT) WHERE fid = ?',
                                  (renamed[old], fid))  # fmt: skip
+    for old, new in files.items():
+        (job / old).rename(job / new)
+    return things, list(files.values())
 
 
 def free_text(database: sqlite3.Connection) -> list[tuple[str, str]]:

@@ -8,6 +8,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import Any, Final
 
+from programme.limits import CPU_SECONDS
 from programme.server import Ended
 
 #: In the order of the published table; the last four must never happen, silent ones hardly ever.
@@ -92,6 +93,8 @@ def judged(ended: Ended, whole: Ended, *, names: Sequence[str] = ("",)) -> str:
     """
     if bad := stopped(ended):
         return bad
+    if ended.cpu_seconds > CPU_SECONDS:
+        return "hang"
     seen: dict[str, Any] = ended.value
     if seen["code"] == 1:
         return "refused" if refused_well(ended, names=names) else "odd"

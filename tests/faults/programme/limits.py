@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import Final
 
-#: Time a case may take [s], and memory above what the server has mapped [bytes].
-SECONDS: Final = 5.0
+#: Processor time a case may take [s]: that of its child, whatever else the machine does.
+CPU_SECONDS: Final = 5.0
+#: When it is ended [s], and memory above what the server has mapped [bytes].
+SECONDS: Final = 60.0
 MEMORY_BYTES: Final = 1 << 30

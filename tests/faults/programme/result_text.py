@@ -70,6 +70,19 @@ def _texts(value: Any) -> list[str]:
     return [text for part in parts for text in _texts(part)]
 
 
+def texts_of_json(path: Path) -> set[str]:
+    """All text in a JSON file."""
+    return set(_texts(json.loads(path.read_bytes())))
+
+
+def texts_of_geopackage(path: Path) -> set[str]:
+    """All text in the layers and tables of a GeoPackage."""
+    with closing(sqlite3.connect(f"{path.as_uri()}?mode=ro&immutable=1", uri=True)) as database:
+        names = [row[0] for row in database.execute("SELECT table_name FROM gpkg_contents")]
+        return {cell for name in names for row in database.execute(f'SELECT * FROM "{name}"')
+                for cell in row if isinstance(cell, str)}  # fmt: skip
+
+
 def _csv(path: Path) -> Form:
     rows = list(csv.reader(io.StringIO(path.read_bytes().decode("utf-8"), newline="")))
     assert len({len(row) for row in rows}) == 1
@@ -185,6 +198,12 @@ _FORMS: Final[dict[str, Callable[[Path], Form]]] = {
 }  # fmt: skip
 
 
+def browser() -> str | None:
+    """Find a browser that can do without a window."""
+    names = ("chromium", "chromium-browser", "google-chrome")
+    return next((found for name in names if (found := shutil.which(name))), None)
+
+
 def run_in_browser(page: Path, counter_url: str) -> tuple[str, str] | None:
     """
     Open a page in a browser without a window; its only way out is the server that counts.
@@ -195,14 +214,12 @@ def run_in_browser(page: Path, counter_url: str) -> tuple[str, str] | None:
         The page as it is after its scripts ran, and what the browser logged; None where there
         is no browser.
     """
-    browser = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which(
-        "google-chrome"
-    )  # fmt: skip
-    if browser is None:
+    program = browser()
+    if program is None:
         return None
     proxy = counter_url.removeprefix("http://")
     done = subprocess.run(
-        [browser, "--headless", "--no-sandbox", "--disable-gpu", "--dump-dom", "--no-first-run",
+        [program, "--headless", "--no-sandbox", "--disable-gpu", "--dump-dom", "--no-first-run",
          "--disable-background-networking", "--disable-component-update", "--disable-sync",
          f"--user-data-dir={page.parent.parent / 'browser'}", f"--proxy-server={proxy}",
          "--proxy-bypass-list=<-loopback>", "--enable-logging=stderr", "--v=0",

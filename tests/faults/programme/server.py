@@ -40,8 +40,9 @@ class Ended:
         Exit code; minus the signal's number where one ended it.
     hang
         Whether it was stopped because its time was over.
-    seconds, peak_bytes
-        What it took; memory is the peak above an idle child's.
+    seconds, cpu_seconds, peak_bytes
+        What it took: time in all, of it that of a processor, and memory at the peak above an idle
+        child's.
     out, err
         What it printed.
     value
@@ -51,6 +52,7 @@ class Ended:
     code: int
     hang: bool
     seconds: float
+    cpu_seconds: float
     peak_bytes: int
     out: str
     err: str
@@ -237,6 +239,7 @@ class _Child:
             "code": os.waitstatus_to_exitcode(status),
             "hang": hang,
             "seconds": time.monotonic() - self.begun,
+            "cpu_seconds": usage.ru_utime + usage.ru_stime,
             "peak_bytes": usage.ru_maxrss * 1024,
             "out": texts[0],
             "err": texts[1],

@@ -5,7 +5,10 @@ from __future__ import annotations
 import json
 import os
 import shutil
+import subprocess
 from collections.abc import Iterator
+from datetime import UTC, datetime
+from functools import cache
 from pathlib import Path
 from typing import Any, Final
 
@@ -53,9 +56,22 @@ def report(tally: Tally, **measured: Any) -> None:
         counts = {outcome: tally.counts[outcome] for outcome in OUTCOMES if tally.counts[outcome]}
         seeds = {outcome: found[:10] for outcome, found in tally.seeds.items()}
         entry = {"name": tally.name, "cases": tally.cases, "counts": counts, "seed": SEED,
-                 "seeds": seeds, **measured}  # fmt: skip
+                 "seeds": seeds, "date": datetime.now(UTC).date().isoformat(),
+                 "commit": commit(), **measured}  # fmt: skip
         with Path(path).open("a", encoding="utf-8") as stream:
             stream.write(json.dumps(entry) + "\n")
+
+
+@cache
+def commit() -> str:
+    """Short hash of what is tested, with a + where files differ from it; empty where unknown."""
+    git = shutil.which("git")
+    if git is None:
+        return ""
+    asked = [git, "--no-optional-locks", "describe", "--always", "--dirty=+", "--exclude=*"]
+    done = subprocess.run(asked, cwd=Path(__file__).parent, capture_output=True, text=True,
+                          check=False)  # fmt: skip
+    return done.stdout.strip()
 
 
 def keep(name: str, data: bytes) -> Path:

@@ -1,0 +1,60 @@
+"""What holds for all tests, and the tally of those of properties."""
+
+from __future__ import annotations
+
+import os
+import sys
+from pathlib import Path
+from typing import Any
+
+import pytest
+from hypothesis import settings
+
+# how long an example takes depends on what else the machine does
+settings.register_profile("lotflow", deadline=None)
+settings.load_profile("lotflow")
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Note of every test of a property how many examples it is tried on."""
+    for item in items:
+        if given := _settings_of(item):
+            item.user_properties.append(("examples", given.max_examples))
+
+
+def _settings_of(item: pytest.Item) -> settings | None:
+    """Give the settings of a test that hypothesis runs."""
+    test = getattr(item, "obj", None)
+    found = getattr(test, "_hypothesis_internal_use_settings", None)
+    if found is None and getattr(test, "is_hypothesis_test", False):
+        found = getattr(getattr(item, "cls", None), "settings", None) or settings()
+    return found if isinstance(found, settings) else None
+
+
+def pytest_terminal_summary(terminalreporter: Any) -> None:
+    """Add the tally of all properties that were tried to the file of the fault programme."""
+    held, examples = _properties(terminalreporter.stats)
+    if not os.environ.get("LOTFLOW_FAULT_REPORT") or not held:
+        return
+    sys.path.insert(0, str(Path(__file__).parent / "faults"))
+    from programme.judge import Tally  # noqa: PLC0415
+    from programme.tiers import report  # noqa: PLC0415
+
+    tally = Tally("N properties")
+    for name, good in held.items():
+        tally.add("equal" if good else "odd", name)
+    report(tally, examples=[min(examples), max(examples)])
+
+
+def _properties(stats: dict[str, list[Any]]) -> tuple[dict[str, bool], set[int]]:
+    """Tell of every test of a property whether it held, and all numbers of examples."""
+    held: dict[str, bool] = {}
+    examples = set()
+    for outcome in ("passed", "failed"):
+        for told in stats.get(outcome, ()):
+            given = dict(getattr(told, "user_properties", ())).get("examples")
+            if given is not None and told.when == "call":
+                name = told.nodeid.split("[")[0]
+                held[name] = held.get(name, True) and outcome == "passed"
+                examples.add(given)
+    return held, examples
