@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any, Final
 import numpy as np
 from matplotlib.patches import Polygon, Rectangle
 
+from lotflow.outputs.doubts import inside_building
 from lotflow.outputs.map_drains import OUTLET, REPLACED_DASHES, REPLACED_WIDTH, WIDTH
 from lotflow.outputs.map_ground import DEPTH_UNITS, DepthScale, depth_pixels
 from lotflow.outputs.map_layers import (
@@ -270,9 +271,9 @@ def rows_that_fit(panel: Panel, *, reserved: int) -> int:
     return int(min(_MOST_ROWS, max((panel.y / _ROW) - reserved - 3, 1)))
 
 
-def draw_low_spot_table(panel: Panel, content: MapContent, reserved: int) -> list[int]:
+def draw_low_spot_table(panel: Panel, content: MapContent) -> list[int]:
     """
-    List low spots with their numbers, the most important first.
+    List low spots outside buildings with their numbers, the most important first.
 
     Parameters
     ----------
@@ -280,16 +281,15 @@ def draw_low_spot_table(panel: Panel, content: MapContent, reserved: int) -> lis
         Where.
     content
         What the map shows.
-    reserved
-        Rows that must be left for what comes after.
 
     Returns
     -------
     listed
         Numbers of the low spots that are in the table.
     """
-    spots = in_order(content.low_spots)
-    count = rows_that_fit(panel, reserved=reserved)
+    inside = content.low_spots["artefact"].map(inside_building).astype(bool)
+    spots = in_order(content.low_spots[~inside])
+    count = rows_that_fit(panel, reserved=1)
     columns = (0.04, 0.80, 1.53, panel.width)
     panel.heading("Low spots")
     panel.y += 0.06
@@ -303,7 +303,7 @@ def draw_low_spot_table(panel: Panel, content: MapContent, reserved: int) -> lis
             beyond = True
         row = _low_spot_row(spot, content.units, doubtful=doubt)
         _row(panel, columns, row, colour=DOUBTFUL if doubt else INK)
-    _more(panel, len(spots), count)
+    _more(panel, len(content.low_spots), len(shown_rows))
     return [int(number) for number in shown_rows["id"]]
 
 
@@ -320,7 +320,7 @@ def _low_spot_row(
     )
 
 
-def draw_inlet_table(panel: Panel, content: MapContent) -> None:
+def draw_inlet_table(panel: Panel, content: MapContent, reserved: int) -> None:
     """
     List inlets with what drains to them over the surface.
 
@@ -330,8 +330,10 @@ def draw_inlet_table(panel: Panel, content: MapContent) -> None:
         Where.
     content
         What the map shows.
+    reserved
+        Rows that must be left for what comes after.
     """
-    count = rows_that_fit(panel, reserved=int(bool(content.shares)))
+    count = rows_that_fit(panel, reserved=reserved + int(bool(content.shares)))
     colours = dict(
         zip(content.catchments["name"], CATCHMENTS * len(content.catchments), strict=False)
     )

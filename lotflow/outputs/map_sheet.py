@@ -51,6 +51,10 @@ FOOT_HEIGHT: Final = 0.42
 PANEL_WIDTH: Final = 2.25
 SCALE_WIDTH: Final = 3.0
 GUTTER: Final = 0.2
+#: Low spots that keep room beside the inlets of the legend, however many these are.
+_LEAST_SPOTS: Final = 4
+#: Rows for what stands round them: heading, names of columns, how many more.
+_SPOT_HEAD: Final = 5
 
 CAUTION: Final = (
     "Screening from public elevation data; not a survey, not engineering design, not legal "
@@ -215,14 +219,12 @@ def _draw_layers(field: MapField, content: MapContent, deepest: float) -> None:
 
 def _draw_numbers(panel: Panel, content: MapContent, depths: DepthScale) -> Sequence[int]:
     """Fill the side panel below the signs; give the numbers of the low spots in its table."""
-    listed: Sequence[int] = ()
-    if len(content.low_spots):
+    spots = len(content.low_spots)
+    if spots:
         draw_depth_scale(panel, depths, content)
-        inlets = len(content.inlets)
-        listed = draw_low_spot_table(panel, content, reserved=min(inlets, 6) + 3 if inlets else 0)
     if len(content.inlets):
-        draw_inlet_table(panel, content)
-    return listed
+        draw_inlet_table(panel, content, min(spots, _LEAST_SPOTS) + _SPOT_HEAD if spots else 0)
+    return draw_low_spot_table(panel, content) if spots else ()
 
 
 def _write(figure: Figure, x: float, y: float, text: str, **style: Any) -> None:

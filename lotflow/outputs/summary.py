@@ -88,6 +88,7 @@ def summary_content(
     provenance: Mapping[str, Any],
     accuracy: Mapping[str, float | None] | None = None,
     sections: Mapping[str, Iterable[Mapping[str, Any]]] | None = None,
+    rounded: bool = True,
 ) -> dict[str, Any]:
     """
     Bring the tables of a result into one document.
@@ -105,6 +106,9 @@ def summary_content(
         `rmse_m` and `cell_m` of the elevation data, and what else is known of it.
     sections
         Entries of lists that are no layers, by the key of the list.
+    rounded
+        Whether numbers are rounded by their unit; without it they are those of the layers, for
+        a reader who rounds them to what is shown.
 
     Returns
     -------
@@ -119,17 +123,21 @@ def summary_content(
     >>> content["lot"], content["inlets"], content["balance"]
     ({'name': 'A', 'area_m2': 812.0}, [], {'lot_m2': 812})
     """
-    entries = {name: _entries(name, layers.get(name)) for name in CONTRACT if name in RESULT_LAYERS}
+    entries = {
+        name: [_entry(name, row, rounded=rounded) for row in _rows(name, layers.get(name))]
+        for name in CONTRACT
+        if name in RESULT_LAYERS
+    }
     for name, rows in (sections or {}).items():
-        entries[name] = [_entry(name, row) for row in rows]
+        entries[name] = [_entry(name, row, rounded=rounded) for row in rows]
     entries["findings"].sort(key=lambda finding: SEVERITIES.index(finding["severity"]))
     return {
         "schema_version": SCHEMA_VERSION,
-        "lot": _lot(layers.get("lot")),
+        "lot": _lot(layers.get("lot"), rounded=rounded),
         **{name: [] for name in CONTRACT},
         **entries,
-        "balance": _plain(balance),
-        "accuracy": _plain(accuracy or {}),
+        "balance": _plain(balance, rounded=rounded),
+        "accuracy": _plain(accuracy or {}, rounded=rounded),
         "provenance": _plain(provenance, rounded=False),
     }
 
@@ -159,19 +167,19 @@ def json_text(content: Mapping[str, Any]) -> str:
     return json.dumps(content, ensure_ascii=False, allow_nan=False, indent=1) + "\n"
 
 
-def _lot(frame: pd.DataFrame | None) -> dict[str, Any]:
+def _lot(frame: pd.DataFrame | None, *, rounded: bool) -> dict[str, Any]:
     """Name and area of the lot, all its parts together."""
     if frame is None or frame.empty:
         return {"name": None, "area_m2": None}
     names = [str(name) for name in frame["name"].dropna().unique()]
     return {
         "name": ", ".join(names) or None,
-        "area_m2": _plain(float(frame["area_m2"].sum()), "area_m2"),
+        "area_m2": _plain(float(frame["area_m2"].sum()), "area_m2", rounded=rounded),
     }
 
 
-def _entries(name: str, frame: pd.DataFrame | None) -> list[dict[str, Any]]:
-    """Rows of a layer as entries of the list of that name."""
+def _rows(name: str, frame: pd.DataFrame | None) -> list[dict[str, Any]]:
+    """Rows of a layer, for the entries of the list of that name."""
     if frame is None or frame.empty:
         return []
     columns = [column.name for column in RESULT_LAYERS[name].columns]
@@ -182,15 +190,13 @@ def _entries(name: str, frame: pd.DataFrame | None) -> list[dict[str, Any]]:
     whole = [c.name for c in RESULT_LAYERS[name].columns if c.kind == "whole"]
     for column in whole:  # a whole number beside an empty cell has become a float
         values[column] = [None if pd.isna(v) else int(v) for v in values[column]]
-    return [
-        _entry(name, dict(zip(values, row, strict=True)))
-        for row in zip(*values.values(), strict=True)
-    ]
+    return [dict(zip(values, row, strict=True)) for row in zip(*values.values(), strict=True)]
 
 
-def _entry(section: str, given: Mapping[str, Any]) -> dict[str, Any]:
+def _entry(section: str, given: Mapping[str, Any], *, rounded: bool) -> dict[str, Any]:
     """One entry of a list: the promised keys first, then the others."""
-    entry: dict[str, Any] = {**dict.fromkeys(CONTRACT.get(section, ())), **_plain(given)}
+    told = _plain(given, rounded=rounded)
+    entry: dict[str, Any] = {**dict.fromkeys(CONTRACT.get(section, ())), **told}
     return entry
 
 

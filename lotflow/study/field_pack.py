@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from lotflow.grid import Grid
     from lotflow.study.lot_water import LotWater
     from lotflow.study.main_job import Study
+    from lotflow.units import UnitSystem
 
 #: Files of the pack, which `--no-pack` leaves out.
 PACK_FILES: Final = (
@@ -31,8 +32,31 @@ PACK_FILES: Final = (
 _ON_THE_SHEET: Final = ("downspouts", "inlets", "drain_lines", "outlets", "constraints")
 
 
+#: Systems of units a page can be switched to.
+_SYSTEMS: Final[tuple[UnitSystem, ...]] = ("us", "metric")
+
+
+def made_from(lot: LotWater, units: UnitSystem) -> str:
+    """
+    Tell what a result was made from.
+
+    Parameters
+    ----------
+    lot
+        With its elevation.
+    units
+        "us" or "metric".
+    """
+    elevation = lot.job.elevation
+    return (
+        f"{', '.join(path.name for path in elevation.file)}, "
+        f"cells of {shown(lot.window.surface.ground.cell_m, 'elevation', units)}, "
+        f"vertical accuracy {shown(elevation.rmse_m, 'depth', units)} RMSE"
+    )
+
+
 def pack_files(
-    study: Study, content: Mapping[str, Any], depth: Grid, note: str
+    study: Study, content: Mapping[str, Any], exact: Mapping[str, Any], depth: Grid
 ) -> list[ResultFile]:
     """
     Make the files to carry away.
@@ -43,10 +67,10 @@ def pack_files(
         What was computed.
     content
         Content of `summary.json`.
+    exact
+        The same with all digits, for the page, which rounds once: to what it shows.
     depth
         Depth of low spots below their spill level [m].
-    note
-        What the result was made from.
     """
     lot, crs = study.lot, study.lot.window.surface.ground.crs
     title = lot.job.job.name or "Lot"
@@ -62,7 +86,7 @@ def pack_files(
         if len(study.layers.get(name, ()))
     ]
     return [
-        plan_page_file("plan.html", _page(study, content, depth, note)),
+        plan_page_file("plan.html", _page(study, exact, depth)),
         text_file("waypoints.gpx", gpx_text(points, crs, title=title)),
         *tables,
         *styles,
@@ -94,16 +118,11 @@ def sheet_content(study: Study, content: Mapping[str, Any], note: str) -> FieldS
     )
 
 
-def _page(study: Study, content: Mapping[str, Any], depth: Grid, note: str) -> PageContent:
+def _page(study: Study, exact: Mapping[str, Any], depth: Grid) -> PageContent:
     """What the plan page shows."""
     lot, accuracy = study.lot, study.lot.job.elevation
-    good_to = shown(accuracy.rmse_m, "depth", lot.job.job.units)
-    doubt = (
-        f"Elevations are good to about {good_to} (RMSE): a shallower dip, or a smaller fall, may "
-        "be an error of the survey."
-    )
     return PageContent(
-        summary=content,
+        summary=exact,
         layers=study.layers,
         ground=lot.window.surface.ground,
         depth=depth,
@@ -115,9 +134,18 @@ def _page(study: Study, content: Mapping[str, Any], depth: Grid, note: str) -> P
             "whiteShare": accuracy.white_share,
         },
         title=lot.job.job.name or "Lot",
-        note=note,
-        cautions=(doubt, *CAUTIONS),
+        note={units: made_from(lot, units) for units in _SYSTEMS},
+        doubt={units: _doubt(accuracy.rmse_m, units) for units in _SYSTEMS},
+        cautions=CAUTIONS,
         units=lot.job.job.units,
+    )
+
+
+def _doubt(rmse_m: float, units: UnitSystem) -> str:
+    """What the accuracy of the elevation data means to a reader."""
+    return (
+        f"Elevations are good to about {shown(rmse_m, 'depth', units)} (RMSE): a shallower dip, "
+        "or a smaller fall, may be an error of the survey."
     )
 
 

@@ -1,19 +1,23 @@
 """What the field sheet says, before it is set."""
 
+from collections import Counter
+
 import pandas as pd
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from lotflow.findings import TODAY
 from lotflow.layers import RESULT_LAYERS
 from lotflow.outputs.field_sheet.content import FieldSheetContent
+from lotflow.outputs.field_sheet.findings_order import different_subjects, findings_to_check
 from lotflow.outputs.field_sheet.hose_part import in_flow_order
 from lotflow.outputs.field_sheet.hose_times import hose_tests, usual_lines
 from lotflow.outputs.field_sheet.levels import shots
 from lotflow.outputs.field_sheet.priorities import attention, confidence, first_to_check
 from lotflow.outputs.field_sheet.walk import walk
 from lotflow.outputs.field_sheet.words import cautions
-from lotflow.terrain.artefacts import IN_BUILDING
+from lotflow.terrain.artefacts import AT_GAP, DAMMED, ENCLOSED, IN_BUILDING
 from lotflow.units import to_si
 
 HOSE = to_si(10.0, "gpm")
@@ -143,7 +147,11 @@ def test_the_walk_goes_from_roof_to_outlets_and_from_high_to_low():
         {"id": n, "direction": way, "area_m2": 10.0 * n, "elevation_m": 30.0 + n}
         for n, way in ((1, "on"), (2, "off"), (3, "on"))
     ]
-    spots = [spot(1, bed_elevation_m=30.5), spot(2, bed_elevation_m=31.5), spot(3, artefact="x")]
+    spots = [
+        spot(1, bed_elevation_m=30.5),
+        spot(2, bed_elevation_m=31.5),
+        spot(3, artefact=IN_BUILDING),
+    ]
     stages = walk(content(site=site(), low_spots=spots, lot_line_crossings=crossings))
     places = [place for stage in stages for place, _ in stage.stops]
     assert places == [
@@ -172,6 +180,62 @@ def test_the_levels_to_take_hold_tie_points_sills_rims_and_spill_points():
     assert by_place["CB1"].lower == "invert"
     assert by_place["Curb 9"].lower == "gutter"
     assert by_place["House, east side"].lower == "at 10.0 ft"
+
+
+@pytest.mark.parametrize("note", [ENCLOSED, AT_GAP, DAMMED])
+def test_a_doubted_low_spot_is_walked_to_and_levelled_unless_it_is_in_a_building(note):
+    """The deepest, outside at the wall, comes first, however many others nobody doubts."""
+    others = [spot(n, bed_elevation_m=32.0 + n) for n in range(10, 30)]
+    doubted = spot(1, artefact=note, depth_m=0.9, building_distance_m=0.0)
+    inside = spot(2, artefact=IN_BUILDING, depth_m=2.0, building_distance_m=0.0)
+    known = content(low_spots=[*others, inside, doubted])
+    levelled = [shot for shot in shots(known) if shot.place.startswith("Low spot")]
+    assert levelled[0].place == "Low spot 1"
+    assert note in levelled[0].reason
+    (stage,) = [stage for stage in walk(known) if stage.title.startswith("Low spots")]
+    # the lowest of all: not cut off, although the walk ends there
+    assert stage.stops[-1][0] == "Low spot 1"
+    assert note in stage.stops[-1][1]
+    assert len(stage.stops) + stage.left_out == len(others) + 1
+    assert "Low spot 2" not in {shot.place for shot in levelled} | {at for at, _ in stage.stops}
+
+
+def found(rule, subject, severity="warn", *, today=False, measured=None):
+    message = f"{TODAY if today else ''}{rule} at {subject}."
+    return {"rule": rule, "subject": subject, "severity": severity, "message": message,
+            "measured": measured}  # fmt: skip
+
+
+def test_the_house_comes_first_then_what_is_to_be_built_then_what_is_replaced():
+    findings = [
+        found("adverse-fall", "Old line", "fail", today=True),
+        found("over-capacity", "New line", "fail"),
+        found("cover-too-small", "Front line"),
+        found("downspout-near-foundation", "DS2", today=True),
+        found("ground-too-flat-at-building", "East", measured=-0.01),
+        found("ground-too-flat-at-building", "North", measured=-0.04),
+        found("inlet-blocked", "Channel"),
+        found("low-spot", "low spot 1"),
+        found("opening-below-spill", "Back door", "note", measured=0.1),
+        found("opening-below-spill", "Garage door", "note", measured=0.01),
+        found("catchment-unsure", "Channel", "note"),
+    ]
+    assert [one["subject"] for one in findings_to_check(findings)] == [
+        "Garage door", "Back door", "North", "East", "New line", "Channel", "Front line",
+        "Old line", "DS2",
+    ]  # fmt: skip
+
+
+def test_a_short_list_covers_different_subjects():
+    """Twelve faults of one line and twelve of one kind leave room for the ninth subject."""
+    alike = [found(f"rule-{n}", "Old line", "fail") for n in range(12)]
+    kind = [found("cover-too-small", f"Line {n}") for n in range(12)]
+    chosen = different_subjects([*alike, *kind, found("inlet-blocked", "Channel")], 8)
+    count = Counter(one["subject"] for one in chosen)
+    assert "Channel" in count
+    assert max(count.values()) == 2
+    assert len(chosen) == 6  # two of the line, three of the kind, the inlet
+    assert different_subjects(kind, 2) == kind[:2]
 
 
 @pytest.mark.parametrize(

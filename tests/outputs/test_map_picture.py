@@ -12,6 +12,7 @@ from dataclasses import replace
 import geopandas
 import matplotlib as mpl
 import numpy as np
+import pandas as pd
 import pytest
 import shapely
 from affine import Affine
@@ -29,6 +30,7 @@ from lotflow.outputs.map_picture import (
     map_bytes,
     map_drains,
 )
+from lotflow.terrain.artefacts import IN_BUILDING
 
 WEST, SOUTH = 600_000.0, 3_300_000.0
 CELL = 0.5
@@ -245,6 +247,39 @@ def test_low_spots_on_the_lot_come_first_and_doubtful_ones_last():
     table = texts[texts.index("volume") + 1 :]
     here = [text for text in table if text in {"1", "2", "3 ?", "beyond the lot"}]
     assert here[:4] == ["2", "3 ?", "beyond the lot", "1"]
+
+
+def in_the_panel(texts: list[str], start: str, end: str | None = None) -> list[str]:
+    """Texts of the side panel from a heading on."""
+    first = texts.index(start)
+    return texts[first : texts.index(end, first) if end else None]
+
+
+@pytest.mark.parametrize("units", ["us", "metric"])
+@pytest.mark.parametrize("many", [3, 12])
+def test_no_inlet_is_left_out_for_a_low_spot(many, units):
+    """Inlets stand before the low spots, which keep room for some of theirs."""
+    names = [f"Inlet {n}" for n in range(many)]
+    rows = [{"name": n, "catchment_m2": 9.0, "cut_by_edge": False} for n in names]
+    spots = pd.concat([low_spots().assign(artefact="")] * 8, ignore_index=True)
+    spots["id"] = range(1, len(spots) + 1)
+    shown = content(inlets=layer("inlets", rows, [at(40, 31)] * many), low_spots=spots, units=units)
+    texts = drawn_texts(shown)
+    listed = in_the_panel(texts, "Catchments of inlets", "Low spots")
+    assert len([text for text in listed if text in names]) >= min(many, 3)
+    table = in_the_panel(texts, "Low spots")
+    depths = [text for text in table[: table.index("volume") + 60] if text.endswith((" in", " cm"))]
+    assert len(depths) >= 3
+    assert f"and {len(spots) - len(depths)} more in the summary" in table
+
+
+def test_low_spots_inside_buildings_are_counted_and_not_listed():
+    inside = low_spots().assign(artefact=["", IN_BUILDING, "at a gap"])
+    texts = drawn_texts(content(low_spots=inside))
+    table = in_the_panel(texts, "Low spots")
+    assert "4.7 in" in in_the_panel(drawn_texts(content()), "Low spots")
+    assert "4.7 in" not in table
+    assert {"1", "3 ?", "and 1 more in the summary"} <= set(table)
 
 
 def test_deep_water_is_darker_than_shallow_water():

@@ -111,17 +111,17 @@ def tables(**layers):
     content = summary_content(
         {name: layer(name, rows, []) for name, rows in layers.items()}, balance={}, provenance={}
     )
-    return {table["key"]: table for table in page_tables(content)}
+    return {table["key"]: table for table in page_tables(content, {})}
 
 
 def test_every_key_a_table_names_is_promised_or_a_column():
     content = summary_content({}, balance={}, provenance={})
-    assert page_tables(content) == []
-    made = {"to", "when"}
+    assert page_tables(content, {}) == []
+    made = {"to", "when", "way"}
     for key, table in TABLES.items():
         if key in ("lines", "lines_today"):
             continue  # a section of its own, see the contract of the summary
-        name = {"inlets": ("inlets", "runoff")}.get(key, (key,))
+        name = {"inlets": ("inlets", "runoff"), "outlets": ("nodes", "runoff")}.get(key, (key,))
         columns = {column.name for one in name for column in RESULT_LAYERS[one].columns}
         assert {heading.key for heading in table.headings} <= columns | made
 
@@ -159,9 +159,41 @@ def test_blocked_cases_are_rows_with_a_value_per_storm():
     ]  # fmt: skip
 
 
+def test_where_a_blocked_case_runs_over_to_stands_in_a_line_of_its_own():
+    """As a seventh column it left the others no room on a phone."""
+    headings = TABLES["pond_cases"].headings
+    remarks = [heading.label for heading in headings if heading.quantity == "remark"]
+    assert remarks == ["Runs over into"]
+
+
+def test_outlets_have_a_row_each_with_their_flow_per_storm():
+    """Those of the proposed system; what comes to one of today's with the same name is not its."""
+    node = {
+        "kind": "outlet",
+        "case": "proposed",
+        "name": "Curb",
+        "detail": "curb",
+        "invert_m": 30.0,
+    }
+    nodes = layer("nodes", [node, node | {"case": "today"}, node | {"kind": "inlet"}], [None] * 3)
+    storms = [
+        {"case": case, "name": "Curb", "return_period_yr": years, "flow_m3s": flow}
+        for case, years, flow in (("proposed", 2.0, 0.003), ("proposed", 10.0, 0.004),
+                                  ("today", 2.0, 0.9))
+    ]  # fmt: skip
+    content = summary_content({}, balance={}, provenance={}, sections={"outlet_storms": storms})
+    (table,) = page_tables(content, {"nodes": nodes})
+    assert table["layer"] == "outlets"
+    assert [row["cells"] for row in table["rows"]] == [
+        ["Curb", "curb", 30.0, {"2": 0.003, "10": 0.004}]
+    ]
+
+
 def test_lines_of_today_have_a_table_of_their_own_beside_proposed_ones():
     content = summary_content({}, balance={}, provenance={}, sections={
         "lines": [{"name": name, "case": case, "return_period_yr": 2.0}
                   for name, case in (("new", "proposed"), ("old", "today"))]})  # fmt: skip
-    made = {table["key"]: [row["name"] for row in table["rows"]] for table in page_tables(content)}
+    made = {
+        table["key"]: [row["name"] for row in table["rows"]] for table in page_tables(content, {})
+    }
     assert made == {"lines": ["new"], "lines_today": ["old"]}

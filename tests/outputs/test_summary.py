@@ -130,6 +130,18 @@ def test_the_last_bits_of_a_computation_do_not_show(value, noise):
     assert content_of({}, balance={"area_m2": first})["balance"]["area_m2"] == first
 
 
+def test_without_rounding_numbers_are_those_of_the_layers(make_layers):
+    layers = make_layers()
+    exact, rounded = (content_of(layers, rounded=which) for which in (False, True))
+    depths = layers["low_spots"]["depth_m"].dropna().tolist()
+    told = [one["depth_m"] for one in exact["low_spots"] if one["depth_m"] is not None]
+    assert told == depths
+    assert [round(depth, 4) for depth in depths] != depths
+    assert [one["depth_m"] for one in rounded["low_spots"] if one["depth_m"] is not None] == [
+        round(depth, 4) for depth in depths
+    ]
+
+
 # JSON
 
 

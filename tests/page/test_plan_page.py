@@ -16,7 +16,7 @@ from lotflow.terrain.level_error import LevelError
 from lotflow.units import shown
 
 #: Tables in which the long hostile name stands.
-HOSTILE_TABLES = ("table-inlets", "table-outlet_options", "table-pond_cases", "table-findings")
+HOSTILE_TABLES = ("table-findings",)
 SIZES = ("phone", "desktop")
 
 
@@ -243,6 +243,27 @@ def test_units_are_switched_everywhere(plan):
     )
     assert " ft²" in plan.execute_script(text)
     assert " m²" not in plan.execute_script(text)
+
+
+def test_what_is_said_of_the_data_is_switched_too(plan):
+    """Cell size and accuracy in the head, and the accuracy among the cautions: 0.10 m is 3.9 in."""
+    said = (
+        "return [document.getElementById('note').textContent, "
+        "document.querySelector('#cautions li').textContent]"
+    )
+    for units, cell, error in (
+        ("us", "1.64 ft", "3.9 in"),
+        ("metric", "0.50 m", "0.10 m"),
+        ("us", "1.64 ft", "3.9 in"),
+    ):
+        plan.execute_script(
+            "const u = document.getElementById('units'); u.value = arguments[0]; "
+            "u.dispatchEvent(new Event('change'))",
+            units,
+        )
+        note, caution = plan.execute_script(said)
+        assert f"cells of {cell}, vertical accuracy {error} RMSE" in note
+        assert f"good to about {error}" in caution
 
 
 @pytest.mark.parametrize("value", [36.5, 37.5, 0.125, 1234.5])

@@ -16,9 +16,15 @@ SYSTEMS = ("metric", "us")
 CELLS = """
 const part = document.getElementById(`table-${arguments[0]}`).closest('section');
 const heads = [...part.querySelectorAll('th')].map((cell) => cell.textContent);
-const rows = [...part.querySelectorAll('tbody tr')].map(
-  (row) => [...row.cells].map((cell) => cell.textContent));
-return rows.map((row) => Object.fromEntries(row.map((text, n) => [heads[n], text])));
+const rows = [];
+for (const { classList, cells } of part.querySelectorAll('tbody tr')) {
+  const texts = [...cells].map((cell) => cell.textContent);
+  // a remark below its row: label and text
+  const [label, told] = texts[0].split(': ');
+  if (classList.contains('remark')) rows.at(-1)[label] = told;
+  else rows.push(Object.fromEntries(texts.map((text, n) => [heads[n], text])));
+}
+return rows;
 """
 CHOOSE = (
     "const one = document.getElementById(arguments[0]); one.value = arguments[1]; "
@@ -59,11 +65,6 @@ def told(value, quantity, system):
     return "–" if value is None else shown(value, quantity, system)
 
 
-def to_the_tenth_mm(length):
-    """The page has its numbers from the summary, where lengths are rounded to that."""
-    return None if length is None else round(length, 4)
-
-
 def of_storm(rows, storm, **more):
     wanted = {"return_period_yr": float(storm), **more}
     return [row for row in rows if all(row[key] == value for key, value in wanted.items())]
@@ -94,7 +95,7 @@ def test_lines_of_the_chosen_storm_are_those_of_the_geopackage(
     expected = {
         row["name"]: (
             told(row["flow_m3s"], "flow", system),
-            told(to_the_tenth_mm(row["required_diameter_m"]), "diameter", system),
+            told(row["required_diameter_m"], "diameter", system),
         )
         for row in of_storm(layer("line_storms"), storm, case=case)
     }
@@ -130,7 +131,71 @@ def test_ponds_of_the_chosen_storm_are_those_of_the_summary(plan, result, storm,
     }
     heads = ("Low spot", "Depth", "Rises", "Below the building", "Building", "Runs over into")
     shown_cases = cells(plan, "pond_cases", "When")
-    assert {n: tuple(row[head] for head in heads) for n, row in shown_cases.items()} == cases
+    told_cases = {n: tuple(row.get(head, "–") for head in heads) for n, row in shown_cases.items()}
+    assert told_cases == cases
+
+
+@pytest.mark.parametrize("system", SYSTEMS)
+@pytest.mark.parametrize("storm", STORMS)
+def test_outlets_and_crossings_are_those_of_the_geopackage(plan, result, storm, system):
+    """Each outlet of the proposed system with its flow; each place of run-on and run-off."""
+    layer, summary = result
+    choose(plan, storm, system)
+    flows = {
+        row["name"]: told(row["flow_m3s"], "flow", system)
+        for row in of_storm(summary["outlet_storms"], storm, case="proposed")
+    }
+    expected = {
+        row["name"]: (
+            row["detail"],
+            told(row["invert_m"], "elevation", system),
+            flows[row["name"]],
+        )
+        for row in layer("nodes")
+        if (row["kind"], row["case"]) == ("outlet", "proposed")
+    }
+    outlets = cells(plan, "outlets")
+    heads = ("Kind", "Invert", "Flow")
+    assert {n: tuple(row[head] for head in heads) for n, row in outlets.items()} == expected
+    assert len(outlets) == 3
+    ways = {"on": "onto the lot", "off": "off the lot"}
+    expected = {
+        str(row["id"]): (
+            ways[row["direction"]],
+            told(row["area_m2"], "area", system),
+            told(row["elevation_m"], "elevation", system),
+        )
+        for row in layer("lot_line_crossings")
+    }
+    crossings = cells(plan, "lot_line_crossings", "No.")
+    heads = ("Way", "From", "Ground")
+    assert {n: tuple(row[head] for head in heads) for n, row in crossings.items()} == expected
+    assert {way for way, *_ in expected.values()} == set(ways.values())
+
+
+@pytest.mark.parametrize("system", SYSTEMS)
+def test_lines_have_the_lengths_of_the_geopackage_rounded_once(plan, result, system):
+    """Rounded to 0.1 mm before, 80.05 mm became 80.0 or 80.1, and the page's last digit another."""
+    layer, _ = result
+    plan.execute_script(CHOOSE, "units", system)
+    rows = [row for row in layer("drain_lines") if row["case"] == "proposed"]
+    expected = {row["name"]: told(row["diameter_m"], "diameter", system) for row in rows}
+    assert {n: row["Diameter"] for n, row in cells(plan, "lines").items()} == expected
+    tables = plan.execute_script(
+        "return JSON.parse(document.getElementById('plan-data').textContent).tables"
+    )
+    (lines,) = [table for table in tables if table["key"] == "lines"]
+    place = [label for label, _ in lines["columns"]].index("Needed")
+    needed = {
+        (row["name"], storm): value
+        for row in lines["rows"]
+        for storm, value in row["cells"][place].items()
+    }
+    stored = [row for row in layer("line_storms") if row["case"] == "proposed"]
+    assert needed == {
+        (row["name"], f"{row['return_period_yr']:g}"): row["required_diameter_m"] for row in stored
+    }
+    assert any(value is not None and value != round(value, 4) for value in needed.values())
 
 
 def test_figures_of_the_storms_differ(plan):

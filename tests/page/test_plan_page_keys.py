@@ -25,7 +25,8 @@ return (lat !== 0 || lng !== 0) && (layer
 #: Tables whose rows are places, by what tells them.
 WITH_PLACES = (
     "table-low_spots", "table-inlets", "table-outlet_options", "table-ponds", "table-pond_cases",
-    "table-facades", "table-openings", "table-lines", "table-lines_today", "table-findings",
+    "table-facades", "table-openings", "table-lines", "table-lines_today", "table-outlets",
+    "table-lot_line_crossings", "table-findings",
 )  # fmt: skip
 
 

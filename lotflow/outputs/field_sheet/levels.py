@@ -12,7 +12,7 @@ from lotflow.outputs.field_sheet.content import (
     rows_of,
     there_today,
 )
-from lotflow.outputs.field_sheet.priorities import first_to_check
+from lotflow.outputs.field_sheet.priorities import to_be_levelled
 from lotflow.units import shown
 
 if TYPE_CHECKING:
@@ -105,13 +105,12 @@ def _why_opening(one: Mapping[str, Any], content: FieldSheetContent) -> str:
 
 def _low_spots(content: FieldSheetContent) -> Iterator[Shot]:
     """Deepest points and spill points."""
-    ranked = first_to_check(content.summary["low_spots"], content.summary["accuracy"].get("rmse_m"))
-    near = [spot for spot in ranked if spot["on_lot_m2"] and not spot["artefact"]]
-    for spot in near[:_MOST_SPOTS]:
+    rmse = content.summary["accuracy"].get("rmse_m")
+    for spot in to_be_levelled(content.summary["low_spots"], rmse)[:_MOST_SPOTS]:
         depth = shown(spot["depth_m"], "depth", content.units)
         yield Shot(
             f"Low spot {spot['id']}",
-            f"is it {depth} deep?",
+            f"is it {depth} deep?" + (f" {spot['artefact']}" if spot["artefact"] else ""),
             _level("deepest", spot["bed_elevation_m"], content),
             _level("spill", spot["spill_elevation_m"], content),
         )

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any, Final
 
 from lotflow.outputs.field_sheet.content import FieldSheetContent, Row, rows_of, there_today
+from lotflow.outputs.field_sheet.findings_order import different_subjects, findings_to_check
 from lotflow.outputs.field_sheet.levels import shots
 from lotflow.outputs.field_sheet.priorities import confidence, first_to_check, were_realised
 from lotflow.outputs.field_sheet.typesetting import BLANK, BOX, Cell, Span, Titled, Typesetter
@@ -16,7 +17,7 @@ if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
 _MOST_SPOTS: Final = 10
-_MOST_FINDINGS: Final = 5
+_MOST_FINDINGS: Final = 8
 #: Rows left for what is found and is not in the data.
 _SPARE_SPOTS: Final = 1
 _SPARE_LINES: Final = 1
@@ -119,16 +120,13 @@ def _left_out(count: int, where: str) -> list[str]:
 
 
 def _findings(setter: Typesetter, content: FieldSheetContent) -> list[Any]:
-    """Set the findings that a look on site can settle, worst first."""
-    found = [
-        one
-        for one in content.summary["findings"]
-        if one["severity"] in ("fail", "warn") and one["rule"] != "low-spot"
-    ]
+    """Set the findings that a look on site can settle, the house first."""
+    found = findings_to_check(content.summary["findings"])
     if not found:
         return []
-    texts = [f"{one['subject']}: {one['message']}" for one in found[:_MOST_FINDINGS]]
-    more = _left_out(len(found) - _MOST_FINDINGS, "plan.html")
+    first = different_subjects(found, _MOST_FINDINGS)
+    texts = [f"{one['subject']}: {one['message']}" for one in first]
+    more = _left_out(len(found) - len(first), "plan.html")
     heading = setter.heading("Found by the checks: is it so?")
     return [*heading, *setter.bullets(texts, sign=BOX), *(setter.note(text) for text in more)]
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING, Any, Final
 
+from lotflow.outputs.doubts import inside_building
 from lotflow.units import METRES_PER_FOOT
 
 if TYPE_CHECKING:
@@ -13,9 +14,6 @@ if TYPE_CHECKING:
 #: Distance from a building at which a low spot counts half: the 10 ft within which the ground
 #: must fall away (International Residential Code, R401.3). The halving is lotflow's rule.
 HALF_DISTANCE_M: Final = 10.0 * METRES_PER_FOOT
-#: How the note begins of a low spot that is no water at all (`terrain.artefacts`, which is slow to
-#: import).
-_NO_WATER: Final = "inside a building"
 
 
 def attention(depth_m: float, confidence: float, distance_m: float | None) -> float:
@@ -122,6 +120,31 @@ def first_to_check(
         asks = attention(spot["depth_m"], confidence(spot, rmse_m), spot["building_distance_m"])
         note = spot["artefact"] or ""
         beyond = spot["on_lot_m2"] == 0
-        return note.startswith(_NO_WATER), beyond, bool(note), -asks, spot["id"]
+        return inside_building(note), beyond, bool(note), -asks, spot["id"]
 
     return sorted(spots, key=place)
+
+
+def to_be_levelled(
+    spots: Iterable[Mapping[str, Any]], rmse_m: float | None
+) -> list[Mapping[str, Any]]:
+    """
+    Give the low spots on the lot at which levels are taken, by attention.
+
+    One of which it is doubted whether water stands in it is among them, by the same order: levels
+    settle it. Only those inside buildings are left out.
+
+    Parameters
+    ----------
+    spots
+        Entries of the summary's list "low_spots".
+    rmse_m
+        Vertical accuracy of the elevation data [m].
+    """
+
+    def place(spot: Mapping[str, Any]) -> tuple[float, int]:
+        sure = confidence(spot, rmse_m)
+        return -attention(spot["depth_m"], sure, spot["building_distance_m"]), spot["id"]
+
+    there = [s for s in spots if s["on_lot_m2"] and not inside_building(s["artefact"])]
+    return sorted(there, key=place)

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 from lotflow.outputs.field_sheet.content import FieldSheetContent, Row, rows_of, there_today
 from lotflow.outputs.field_sheet.levels import undecided_sides
+from lotflow.outputs.field_sheet.priorities import to_be_levelled
 from lotflow.units import shown
 
 if TYPE_CHECKING:
@@ -193,25 +194,26 @@ def _fall(slope: float) -> str:
 
 
 def _spots(content: FieldSheetContent) -> Stage:
-    """Low spots on the lot that are believed, from high to low."""
-    spots = [
-        spot for spot in content.summary["low_spots"] if spot["on_lot_m2"] and not spot["artefact"]
-    ]
+    """Low spots on the lot outside buildings: the most urgent, from high to low."""
+    rmse = content.summary["accuracy"].get("rmse_m")
+    spots = [dict(spot) for spot in to_be_levelled(content.summary["low_spots"], rmse)]
+    most = _MOST["spots"]
     stops = [
         (
             f"Low spot {spot['id']}",
             f"{shown(spot['bed_elevation_m'], 'elevation', content.units)}; "
             f"{shown(spot['depth_m'], 'depth', content.units)} deep"
-            + (f"; inlets: {spot['inlets']}" if spot["inlets"] else ""),
+            + (f"; inlets: {spot['inlets']}" if spot["inlets"] else "")
+            + (f"; may be none: {spot['artefact']}" if spot["artefact"] else ""),
         )
-        for spot in high_to_low(spots, "bed_elevation_m")
+        for spot in high_to_low(spots[:most], "bed_elevation_m")
     ]
-    return _stage(
+    return Stage(
         "Low spots, from high to low",
         "Probe. Moss, bare crust, smell, fans of sediment? One auger hole 12 in (300 mm) deep at "
         "the worst: topsoil, clay, grey mottles, water rising in it.",
         stops,
-        _MOST["spots"],
+        max(len(spots) - most, 0),
     )
 
 

@@ -39,7 +39,9 @@ if TYPE_CHECKING:
     from lotflow.units import UnitSystem
 
 #: In the order in which they run.
-_SCRIPTS: Final = ("water.js", "numbers.js", "symbols.js", "plan.js")
+_SCRIPTS: Final = (
+    "water.js", "numbers.js", "symbols.js", "layers.js", "choosing.js", "asking.js", "plan.js",
+)  # fmt: skip
 #: Addresses in a style sheet would be asked for; the page needs none of them.
 _ADDRESS: Final = re.compile(r"[\w-]+\s*:\s*url\((?!['\"]?#)[^)]*\)[^;}]*;?")
 
@@ -52,7 +54,7 @@ class PageContent:
     Parameters
     ----------
     summary
-        As `summary_content` gives it.
+        As `summary_content` gives it, not rounded: the page rounds to what it shows.
     layers
         Layers of the result.
     ground, depth
@@ -63,8 +65,10 @@ class PageContent:
         Of the inlets, in the order of their numbers.
     error
         `rmse`, `correlation` [m] and `whiteShare` of the elevation data.
-    title, note
-        Name of the lot; what the page was made from.
+    title
+        Name of the lot.
+    note, doubt
+        What the page was made from, and what the accuracy of that means, in each system of units.
     cautions
         Sentences on accuracy and safety.
     units
@@ -79,7 +83,8 @@ class PageContent:
     names: list[str]
     error: Mapping[str, float]
     title: str
-    note: str
+    note: Mapping[UnitSystem, str]
+    doubt: Mapping[UnitSystem, str]
     cautions: Sequence[str]
     units: UnitSystem
 
@@ -179,7 +184,8 @@ def page_data(content: PageContent) -> dict[str, Any]:
     west, south, _, _ = ground.bounds
     return {
         "title": content.title,
-        "note": content.note,
+        "note": dict(content.note),
+        "doubt": dict(content.doubt),
         "units": content.units,
         "storms": _storms(content.summary),
         "flows": _flows(content.summary),
@@ -205,7 +211,7 @@ def page_data(content: PageContent) -> dict[str, Any]:
             "water": water_grid(content.routing, content.names),
         },
         "layers": packed_text(data_text(drawn_layers(content.layers, ground))),
-        "tables": page_tables(content.summary),
+        "tables": page_tables(content.summary, content.layers),
         "cautions": list(content.cautions),
     }
 

@@ -192,6 +192,7 @@ DRAWN: Final[dict[str, DrawnLayer]] = {
     "lot": DrawnLayer("Lot", stroke=palette.LOT, width=2.5, dashes="10 5"),
     "lot_line_crossings": DrawnLayer(
         "Water over the lot line", fill=palette.RUN_ON, stroke=palette.INK, mark="on",
+        heading="id",
         told=(
             Told("Way", "direction"),
             Told("From", "area_m2", "area"),

@@ -5,9 +5,13 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from lotflow.outputs.drain_cases import blocked_text
+from lotflow.outputs.plan_page.features import plain
+from lotflow.outputs.plan_page.rows import outlets
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
+
+    import pandas as pd
 
 
 def section(content: Mapping[str, Any], key: str) -> Sequence[Mapping[str, Any]]:
@@ -101,3 +105,72 @@ def lines_today(content: Mapping[str, Any], _: str) -> list[Mapping[str, Any]]:
     """Drain lines as they are today, where another system is proposed."""
     ours = lines_of_result(content, "lines")
     return [line for line in content["lines"] if line not in ours]
+
+
+def crossing_entries(content: Mapping[str, Any], key: str) -> list[dict[str, Any]]:
+    """
+    Say which way water goes over the lot line.
+
+    Parameters
+    ----------
+    content
+        As `summary_content` gives it.
+    key
+        Of the section.
+
+    Examples
+    --------
+    >>> crossing_entries({"lot_line_crossings": [{"direction": "on"}]}, "lot_line_crossings")
+    [{'direction': 'on', 'way': 'onto the lot'}]
+    """
+    ways = {"on": "onto the lot", "off": "off the lot"}
+    return [{**entry, "way": ways[entry["direction"]]} for entry in content[key]]
+
+
+def outlet_nodes(nodes: pd.DataFrame | None) -> list[dict[str, Any]]:
+    """
+    Give the outlets of the system the result is for.
+
+    Parameters
+    ----------
+    nodes
+        Layer of the result; None for none.
+    """
+    if nodes is None or nodes.empty:
+        return []
+    columns = ("case", "name", "detail", "invert_m")
+    return [
+        {column: plain(row[column]) for column in columns}
+        for row in outlets(nodes).to_dict("records")
+    ]
+
+
+def outlet_entries(content: Mapping[str, Any], key: str) -> list[dict[str, Any]]:
+    """
+    Give each outlet with what comes there in each storm.
+
+    Parameters
+    ----------
+    content
+        As `summary_content` gives it, with the list "outlets" of `outlet_nodes`.
+    key
+        Of that list.
+
+    Examples
+    --------
+    >>> curb = {"case": "today", "name": "Curb", "invert_m": 30.0}
+    >>> storm = {"case": "today", "name": "Curb", "return_period_yr": 2.0, "flow_m3s": 0.003}
+    >>> outlet_entries({"outlets": [curb], "outlet_storms": [storm]}, "outlets")[0]["flow_m3s"]
+    0.003
+    >>> outlet_entries({"outlets": [curb]}, "outlets") == [curb]
+    True
+    """
+    entries = []
+    for outlet in content[key]:
+        storms = [
+            {name: storm[name] for name in ("return_period_yr", "flow_m3s")}
+            for storm in content.get("outlet_storms", ())
+            if (storm["case"], storm["name"]) == (outlet["case"], outlet["name"])
+        ]
+        entries += [{**outlet, **storm} for storm in storms] or [dict(outlet)]
+    return entries

@@ -118,7 +118,7 @@ def _look(row: Mapping[str, Any], drawn: DrawnLayer, number: int) -> dict[str, A
 
 def plain(value: Any) -> Any:
     """
-    Bring a cell of a table into what JSON has.
+    Bring a cell of a table into what JSON has, to its last digit: the page rounds to what it shows.
 
     Parameters
     ----------
@@ -127,14 +127,12 @@ def plain(value: Any) -> Any:
 
     Examples
     --------
-    >>> plain(np.float64("nan")), plain(np.int64(3)), plain(0.123456789)
-    (None, 3, 0.123457)
+    >>> plain(np.float64("nan")), plain(np.int64(3)), plain(np.float64(0.25))
+    (None, 3, 0.25)
     """
     if value is None or value is pd.NA or (isinstance(value, float) and not np.isfinite(value)):
         return None
-    if isinstance(value, np.generic):
-        value = value.item()
-    return round(value, 6) if isinstance(value, float) else value
+    return value.item() if isinstance(value, np.generic) else value
 
 
 def _shape(shape: Any, corner: tuple[float, float], decimals: int) -> dict[str, Any]:

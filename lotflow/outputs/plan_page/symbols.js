@@ -48,6 +48,29 @@ function verdictKey(style) {
   return list;
 }
 
+// Whether a shape lies within reach of a place [north, east], an area round it.
+function liesAt({ kind, parts }, at, reach) {
+  if (kind === "polygon") return parts.some((rings) => rings.filter((ring) => encloses(ring, at)).length % 2 === 1);
+  const lines = kind === "line" ? parts : parts.map((point) => [point]);
+  return lines.some((line) => line.some((end, n) => away(at, line[Math.max(n - 1, 0)], end) <= reach));
+}
+
+function encloses(ring, [north, east]) {
+  let inside = false;
+  ring.forEach(([n, e], k) => {
+    const [before, beside] = ring.at(k - 1);
+    if ((n > north) !== (before > north) && east < e + (beside - e) * (north - n) / (before - n)) inside = !inside;
+  });
+  return inside;
+}
+
+// Distance of a place from the straight line between two others.
+function away([north, east], [n, e], [m, f]) {
+  const length = (m - n) ** 2 + (f - e) ** 2;
+  const share = length === 0 ? 0 : Math.min(1, Math.max(0, ((north - n) * (m - n) + (east - e) * (f - e)) / length));
+  return Math.hypot(n + share * (m - n) - north, e + share * (f - e) - east);
+}
+
 // Boxes [west, north, east, south] in pixels that a name may take beside its place; the first is
 // preferred.
 const SIDES = {

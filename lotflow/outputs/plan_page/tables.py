@@ -8,14 +8,19 @@ from typing import TYPE_CHECKING, Any, Final
 from lotflow.outputs.plan_page.entries import (
     best_options,
     case_entries,
+    crossing_entries,
     lines_of_result,
     lines_today,
+    outlet_entries,
+    outlet_nodes,
     pond_entries,
     section,
 )
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
+
+    import pandas as pd
 
     Entries = Callable[[Mapping[str, Any], str], Sequence[Mapping[str, Any]]]
 
@@ -138,7 +143,7 @@ TABLES: Final[dict[str, PageTable]] = {
             Heading("Rises", "rise_m", "depth", per_storm=True),
             Heading("Below the building", "freeboard_m", "depth", per_storm=True),
             Heading("Building", "building", per_storm=True),
-            Heading("Runs over into", "spills_to", per_storm=True),
+            Heading("Runs over into", "spills_to", "remark", per_storm=True),
         ),
         case_entries,
         "The worst pond of the storm in each case.",
@@ -165,6 +170,27 @@ TABLES: Final[dict[str, PageTable]] = {
     "lines_today": PageTable(
         "Drain lines as they are today", "drain_lines", "name", _LINES, lines_today
     ),
+    "outlets": PageTable(
+        "Outlets", "outlets", "name",
+        (
+            Heading("Name", "name"),
+            Heading("Kind", "detail"),
+            Heading("Invert", "invert_m", "elevation"),
+            Heading("Flow", "flow_m3s", "flow", per_storm=True),
+        ),
+        outlet_entries,
+    ),
+    "lot_line_crossings": PageTable(
+        "Water over the lot line", "lot_line_crossings", "id",
+        (
+            Heading("No.", "id", "whole"),
+            Heading("Way", "way"),
+            Heading("From", "area_m2", "area"),
+            Heading("Ground", "elevation_m", "elevation"),
+        ),
+        crossing_entries,
+        "Places at which it comes onto the lot, and at which it leaves.",
+    ),
     "quantities": PageTable(
         "Quantities", "", "item",
         (
@@ -190,14 +216,18 @@ TABLES: Final[dict[str, PageTable]] = {
 _ROW_BY_ROW: Final = ("quantities", "findings")
 
 
-def page_tables(content: Mapping[str, Any]) -> list[dict[str, Any]]:
+def page_tables(
+    summary: Mapping[str, Any], layers: Mapping[str, pd.DataFrame]
+) -> list[dict[str, Any]]:
     """
     Give the tables of a page.
 
     Parameters
     ----------
-    content
+    summary
         As `summary_content` gives it.
+    layers
+        Layers of the result; "nodes" is used, and may be missing.
 
     Returns
     -------
@@ -206,6 +236,7 @@ def page_tables(content: Mapping[str, Any]) -> list[dict[str, Any]]:
         period to value.
     """
     found = []
+    content = {**summary, "outlets": outlet_nodes(layers.get("nodes"))}
     for key, table in TABLES.items():
         rows = _rows(key, table, content)
         if rows:

@@ -1,0 +1,92 @@
+// The tables, and choosing on the map and in them. All text from the data is set as text, never as
+// markup.
+"use strict";
+
+function addTables(page) {
+  const { data, show, state, drawn, map, answers, BESIDE } = page;
+
+  // What a check says in words, with the weight of a finding.
+  const WEIGHTS = { "too flat": "fail", "not reachable": "fail", "cannot tell": "warn", "too narrow to tell": "warn" };
+
+  // A name of more letters may be broken anywhere: the numbers beside it must stay in sight.
+  const LONG = 14;
+
+  function choose(key, name, move = false) {
+    document.querySelectorAll("tr.chosen").forEach((row) => row.classList.remove("chosen"));
+    const row = [...document.querySelectorAll(`tr[data-layer="${CSS.escape(key)}"]`)].find((one) => one.dataset.name === String(name));
+    if (row) {
+      row.classList.add("chosen");
+      // beside the map only: below it, the map itself would scroll out of sight
+      if (!move && BESIDE.matches) row.scrollIntoView({ block: "nearest" });
+    }
+    if (!move) return;
+    page.closeTips(); // without a mouse nothing else closes the last one
+    const layer = drawn.get(key);
+    const shapes = layer?.rows.get(String(name)) ?? [];
+    if (!shapes.length) return;
+    if (!map.hasLayer(layer.group)) { layer.group.addTo(map); page.stormLayers(); byId(`layer-${key}`).checked = true; }
+    const shape = shapes.find((one) => page.inStorm(one.feature)) ?? shapes[0];
+    if (shape.getBounds) map.fitBounds(shape.getBounds(), { maxZoom: 4, padding: [60, 60] }); else map.setView(shape.getLatLng(), Math.max(map.getZoom(), 3));
+    shape.openTooltip?.();
+  }
+
+  function goTo([x, y]) {
+    const at = [y - data.corner[1], x - data.corner[0]];
+    page.closeTips();
+    map.setView(at, Math.max(map.getZoom(), 3));
+    answers.clearLayers();
+    answers.addLayer(L.circleMarker(at, { radius: 10, color: "#c25e00", fill: false, weight: 3 }));
+  }
+
+  function cellText(value, quantity) {
+    const own = value !== null && typeof value === "object" ? value[state.storm] ?? null : value;
+    return show(own, quantity, state.system);
+  }
+
+  function tables() {
+    const target = byId("tables");
+    target.replaceChildren();
+    for (const table of data.tables) {
+      const id = `table-${table.key}`;
+      const numeric = table.columns.map(([, quantity], n) => n > 0 && quantity !== "text");
+      const columns = table.columns.flatMap(([label, quantity], n) => (quantity === "remark" ? [] : [{ label, n }]));
+      const head = element("tr", {}, ...columns.map(({ label, n }) => element("th", { text: label, scope: "col", class: numeric[n] ? "number" : "" })));
+      const body = element("tbody");
+      for (const row of table.rows) body.append(tableRow(table, row, numeric), ...remarks(table, row, columns.length));
+      target.append(element("section", {},
+        element("h2", { text: table.title, id }),
+        ...(table.note ? [element("p", { class: "note", text: table.note })] : []),
+        element("div", { class: "scroll", tabindex: "0", role: "region", "aria-labelledby": id },
+          element("table", {}, element("thead", {}, head), body))));
+    }
+  }
+
+  function tableRow(table, row, numeric) {
+    const line = element("tr", { "data-layer": table.layer, "data-name": String(row.name) });
+    row.cells.forEach((value, n) => {
+      if (table.columns[n][1] === "remark") return;
+      const text = cellText(value, table.columns[n][1]);
+      const cell = element("td", { class: numeric[n] ? "number" : "" });
+      if (n === 0 && text.length > LONG) cell.classList.add("long");
+      const onMap = table.layer && drawn.get(table.layer)?.rows.has(String(row.name));
+      if (n === 0 && (onMap || row.place)) {
+        const button = element("button", { type: "button", text, title: "Show on the map" });
+        button.addEventListener("click", () => (onMap ? choose(table.layer, row.name, true) : goTo(row.place)));
+        cell.append(button);
+      } else cell.textContent = text;
+      const weight = table.key === "findings" && n === 0 ? String(value) : WEIGHTS[value];
+      if (weight) cell.classList.add(weight);
+      line.append(cell);
+    });
+    return line;
+  }
+
+  // A remark has a line of its own below its row: as a column it leaves no room to the numbers.
+  function remarks(table, row, width) {
+    const told = (n) => cellText(row.cells[n], "text");
+    return table.columns.flatMap(([label, quantity], n) => (quantity === "remark" && told(n) !== "–"
+      ? [element("tr", { class: "remark" }, element("td", { text: `${label}: ${told(n)}`, colspan: String(width) }))] : []));
+  }
+
+  Object.assign(page, { choose, tables });
+}
