@@ -249,8 +249,8 @@ def clear(folder: Path) -> None:
 
 
 def assert_no_process_is_left(group: int) -> None:
-    """Nothing that a run has started outlives it by more than five seconds."""
-    deadline = time.monotonic() + 5.0
+    """Nothing that a run has started outlives it by long, on a busy machine either."""
+    deadline = time.monotonic() + 20.0
     while time.monotonic() < deadline:
         try:
             os.killpg(group, 0)
