@@ -252,7 +252,7 @@ def sld_text(layer: str, rules: tuple[Rule, ...]) -> str:
     for rule in rules:
         _rule(type_style, rule)
         if rule.label:
-            _rule(type_style, rule, as_label=True)
+            _rule(type_style, rule, with_name=True)
     ET.indent(root, " ")
     return ET.tostring(root, encoding="unicode", xml_declaration=False) + "\n"
 
@@ -266,17 +266,28 @@ def _within(
     return element
 
 
-def _rule(parent: ET.Element, rule: Rule, *, as_label: bool = False) -> None:
-    """Write a rule, or the rule that labels the same rows."""
+def _rule(parent: ET.Element, rule: Rule, *, with_name: bool = False) -> None:
+    """
+    Write a rule, or the one for the same rows on maps large enough to name them.
+
+    Each draws the whole symbol, at scales of its own: some viewers draw a row by one rule only.
+    """
     element = _within(parent, "Rule")
-    title = f"{rule.title}, label" if as_label else rule.title
+    title = f"{rule.title}, with name" if with_name else rule.title
     _within(element, "Name", title)
     _within(element, "Title", title)
     _filter(element, rule)
-    if as_label:
-        _within(element, "MaxScaleDenominator", str(rule.label_scale))
+    if rule.label:
+        side = "MaxScaleDenominator" if with_name else "MinScaleDenominator"
+        _within(element, side, str(rule.label_scale))
+    _symbol(element, rule)
+    if with_name:
         _label(element, rule)
-    elif rule.mark:
+
+
+def _symbol(element: ET.Element, rule: Rule) -> None:
+    """Draw rows as marks, areas or lines."""
+    if rule.mark:
         _point(element, rule)
     elif rule.fill:
         polygon = _within(element, "PolygonSymbolizer")

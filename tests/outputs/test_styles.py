@@ -81,5 +81,23 @@ def test_an_independent_parser_reads_every_style(layer, tmp_path):
     assert told["errors"] == []
     assert not told.get("unsupportedProperties")
     names = [rule["name"] for rule in told["output"]["rules"]]
-    assert [name for name in names if not name.endswith(", label")] == [r.title for r in rules]
-    assert sum(name.endswith(", label") for name in names) == sum(bool(r.label) for r in rules)
+    assert [name for name in names if not name.endswith(", with name")] == [r.title for r in rules]
+    assert sum(name.endswith(", with name") for name in names) == sum(bool(r.label) for r in rules)
+
+
+@pytest.mark.parametrize("layer", LAYERS)
+def test_every_row_is_drawn_whole_by_one_rule_at_every_scale(layer):
+    """A viewer that draws a row by one rule only misses neither its symbol nor its name."""
+    rules = layer_rules("metric")[layer]
+    written = ET.fromstring(sld_text(layer, rules)).iter(f"{SLD}Rule")
+    by_title = {one.findtext(f"{SLD}Title"): one for one in written}
+    for rule in rules:
+        alone, named = by_title[rule.title], by_title.get(f"{rule.title}, with name")
+        assert (named is None) == (not rule.label)
+        if named is None:
+            continue
+        least = alone.findtext(f"{SLD}MinScaleDenominator")
+        assert least == named.findtext(f"{SLD}MaxScaleDenominator") == str(rule.label_scale)
+        symbols = [[part.tag for part in one if part.tag.endswith("Symbolizer")]
+                   for one in (alone, named)]  # fmt: skip
+        assert symbols[1] == [*symbols[0], f"{SLD}TextSymbolizer"]
