@@ -248,10 +248,10 @@ def interrupted(place, call, folder):
     ("place", "call", "there"),
     [
         ("lotflow.study.lot_water.read_site", 1, True),  # reading
-        ("lotflow.study.main_job.terrain_chapter", 1, False),  # computing
+        pytest.param("lotflow.study.main_job.terrain_chapter", 1, False, marks=pytest.mark.nightly),
         ("lotflow.outputs.result_set.file_entry", 3, True),  # writing beside the old result
         ("pathlib.Path.replace", 6, True),  # putting new files in the places of the old ones
-        ("pathlib.Path.replace", 6, False),
+        pytest.param("pathlib.Path.replace", 6, False, marks=pytest.mark.nightly),
     ],
 )
 def test_ctrl_c_leaves_the_old_result_and_says_so(place, call, there, tmp_path, finished):
@@ -264,7 +264,13 @@ def test_ctrl_c_leaves_the_old_result_and_says_so(place, call, there, tmp_path, 
     assert contents(tmp_path) == before
 
 
-@pytest.mark.parametrize("place", ["lotflow.outputs.result_set._remove", "lotflow.cli.report._say"])
+@pytest.mark.parametrize(
+    "place",
+    [
+        pytest.param("lotflow.outputs.result_set._remove", marks=pytest.mark.nightly),
+        "lotflow.cli.report._say",
+    ],
+)
 def test_ctrl_c_that_comes_too_late_says_that_the_new_result_is_whole(place, tmp_path):
     said = interrupted(place, 1, tmp_path / "result")
     assert said == "lotflow: stopped; the new result is whole."

@@ -33,7 +33,7 @@ Run = subprocess.CompletedProcess[str]
 #: What is run in both long tiers.
 LONG = (pytest.mark.nightly, pytest.mark.release)
 #: Of the surroundings, those of the quick tier.
-QUICK = ("LANG=C", "no HOME", "path with an umlaut")
+QUICK = ("no HOME", "path with an umlaut")
 
 
 @pytest.fixture(scope="module")

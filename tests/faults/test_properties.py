@@ -42,9 +42,9 @@ from lotflow.outputs.result_file import text_file
 from lotflow.outputs.result_set import STAGING, write_result_set
 
 #: Files on a disk take longer than numbers in memory.
-on_disk = settings(max_examples=25, deadline=None,
+on_disk = settings(max_examples=12, deadline=None,
                    suppress_health_check=[HealthCheck.function_scoped_fixture])  # fmt: skip
-sometimes = settings(on_disk, max_examples=3)
+sometimes = settings(on_disk, max_examples=2)
 
 PLACE = Affine(0.5, 0, 500_000, 0, -0.5, 4_000_000)
 shapes = st.tuples(st.integers(1, 40), st.integers(1, 40))

@@ -13,7 +13,7 @@ import pytest
 from lotflow.errors import Fault, InputError
 from lotflow.inputs.background_hash import BackgroundHash
 from lotflow.inputs.limits import DEFAULT_LIMITS, Limits
-from lotflow.inputs.open import beside, local_file, read_bytes, reading, sha256, sniff
+from lotflow.inputs.open import beside, local_file, read_bytes, reading, sha256, sha256_of, sniff
 
 VRT = '<VRTDataset rasterXSize="5" rasterYSize="5"></VRTDataset>'
 
@@ -147,6 +147,7 @@ def test_the_hash_is_that_of_the_bytes(tmp_path: Path) -> None:
     file = tmp_path / "file"
     file.write_bytes(b"abc")
     assert sha256(file) == "ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad"
+    assert sha256_of(b"abc") == sha256(file)
     file.write_bytes(bytes(3_000_000))
     assert sha256(file) == hashlib.sha256(bytes(3_000_000)).hexdigest()
 
