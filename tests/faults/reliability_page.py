@@ -77,7 +77,7 @@ LINES: Final = (
          "no part has a checksum: use GeoPackage"),
     Line("D ", "D size attacks", "all refused, < 1 s of a processor, < 300 MB"),
     Line("E ", "E redirections", "0 followed, 0 requests"),
-    Line("F ", "F hostile GeoPackages", "<= 3 s of a processor, source unchanged"),
+    Line("F ", "F hostile GeoPackages", "<= 5 s of a processor, source unchanged"),
     Line("G ", "G full disk, limit on file size", "0 false successes"),
     Line("H ", "H killed: random times, every call", "0 unflagged mixes"),
     Line("I ", "I failing I/O, Python's calls and the libraries'", "old or new, nothing left"),
