@@ -30,7 +30,7 @@ from lotflow.units import to_si
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from lotflow.grid import FloatArray
+    from lotflow.grid import FloatArray, IntArray
     from lotflow.study.falls import NamedPlace
     from lotflow.study.lot_water import LotWater
     from lotflow.terrain.confidence import Realised
@@ -86,8 +86,8 @@ def confidence_chapter(lot: LotWater, *, ca_weight: FloatArray | None = None) ->
     realised = realise_study(lot, places=places, ca_weight=ca_weight)
     limit = lot.job.criteria.low_spot_limit_m(lot.job.elevation.rmse_m)
     bounds = _bounds(lot, realised, limit)
-    # without inlets all water goes to none, which says nothing
-    holds = holding_shares(lot.paths if lot.names else [], lot.inlets.routing, realised.draining())
+    draining = realised.draining()
+    holds = holding_shares(lot.paths, lot.inlets.routing, draining)
     return Chapter(
         layers={"falls": falls_table(lot, places, realised.level)},
         columns={
@@ -96,17 +96,17 @@ def confidence_chapter(lot: LotWater, *, ca_weight: FloatArray | None = None) ->
             | _columns("volume_m3", bounds.volume_m3),
             "inlets": _columns("catchment_m2", bounds.catchment_m2)
             | ({} if ca_weight is None else _flow_columns(lot, realised)),
-            **({"flow_paths": {"holds_share": holds}} if lot.names else {}),
+            "flow_paths": {"holds_share": holds},
         },
         findings=[
             confidence_note(lot.job, realised.number),
             *low_spot_findings(lot, bounds),
             *inlet_findings(lot, bounds),
-            *(path_findings(lot, holds, realised.number) if lot.names else []),
+            *path_findings(lot, holds, realised.number),
             *falls_left_out(places),
         ],
         sections={"confidence": [_section(lot, realised.number)]},
-        rasters=_rasters(lot, realised) if lot.names else {},
+        rasters=_rasters(lot, realised.most_likely(), draining) if lot.names else {},
     )
 
 
@@ -186,7 +186,9 @@ def _section(lot: LotWater, number: int) -> dict[str, Any]:
     }
 
 
-def _rasters(lot: LotWater, realised: Realised) -> dict[str, Raster]:
+def _rasters(
+    lot: LotWater, most_likely: tuple[IntArray, FloatArray], draining: FloatArray
+) -> dict[str, Raster]:
     """Per cell the most likely inlet, its share, and the share of each inlet."""
     grid, missing = lot.window.surface.ground, lot.window.surface.missing
 
@@ -194,7 +196,7 @@ def _rasters(lot: LotWater, realised: Realised) -> dict[str, Raster]:
         share = np.where(missing, np.nan, values).astype(np.float32)
         return Raster(grid.with_values(share), description, "1")
 
-    inlet, share = realised.most_likely()
+    inlet, share = most_likely
     rasters = {
         "likely_inlet.tif": Raster(
             grid.with_values(np.where(missing, 0, inlet).astype(np.int32)),
@@ -202,7 +204,7 @@ def _rasters(lot: LotWater, realised: Realised) -> dict[str, Raster]:
         ),
         "likely_inlet_share.tif": shown(share, "share of realisations in which it does"),
     }  # fmt: skip
-    for number, values in enumerate(realised.draining(), start=1):
+    for number, values in enumerate(draining, start=1):
         rasters[inlet_share_file(number)] = shown(
             values, f"share of realisations in which a cell drains to inlet number {number}"
         )

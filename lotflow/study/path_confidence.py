@@ -42,10 +42,11 @@ def holding_shares(paths: Sequence[FlowPath], routing: Routing, draining: FloatA
     Returns
     -------
     shares
-        Mean over the cells of each path but its last, which belongs to what it runs into.
+        Mean over the cells of each path but its last, which belongs to what it runs into; NaN
+        without inlets, where all water goes to none, which says nothing.
     """
-    if not paths:  # without inlets there is no share to ask for either
-        return np.empty(0)
+    if not len(draining):
+        return np.full(len(paths), np.nan)
     goes_to = routing.label.ravel()
     each = draining.reshape(len(draining), -1)
     to_none = 1.0 - each.sum(axis=0)

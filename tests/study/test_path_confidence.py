@@ -104,10 +104,10 @@ def test_without_inlets_no_path_is_judged(tmp_path):
     job = read_job(swale_job(tmp_path, 0.12))
     lot = study_lot(job)
     bare = study_lot(job.model_copy(update={"layers": lot_alone(tmp_path)}))
-    assert confidence_chapter(lot).columns["flow_paths"]
+    assert np.isfinite(confidence_chapter(lot).columns["flow_paths"]["holds_share"]).all()
     assert bare.paths
     chapter = confidence_chapter(bare)
-    assert "flow_paths" not in chapter.columns
+    assert np.isnan(chapter.columns["flow_paths"]["holds_share"]).all()
     assert not [one for one in chapter.findings if one.rule == "path-hangs-on-detail"]
 
 
