@@ -337,7 +337,8 @@ def capacity_as_found(
     )
     open_share = 1.0 - np.asarray(area_ratio(as_given(filled)))
     # beside the clean pipe's: the arc above the bed and the bed itself, over the full circle
-    arc = 1.0 - np.arccos(1.0 - 2.0 * filled) / np.pi
+    # (arccos(1 - 2 d/D), in the form that keeps its digits where there is hardly any bed)
+    arc = 1.0 - 2.0 * np.arcsin(np.sqrt(filled)) / np.pi
     bed = 2.0 * np.sqrt(filled * (1.0 - filled)) / np.pi
     wetted = np.where(open_share > 0, arc + bed, 1.0)
     ratio = np.maximum(open_share, 0.0) ** (5.0 / 3.0) / wetted ** (2.0 / 3.0)

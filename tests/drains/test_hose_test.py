@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 from scipy.integrate import quad
 
@@ -88,6 +88,7 @@ def test_only_more_than_three_times_the_expected_time_is_late():
 
 @settings(max_examples=50, deadline=None)
 @given(st.floats(0.05, 0.3), st.floats(0.0, 0.95), st.floats(1.0, 1.05))
+@example(0.25, 1.0152911798322747e-13, 1.046875)
 def test_capacity_falls_with_sediment_from_that_of_the_clean_pipe(diameter, filling, more):
     clean = full_flow_capacity(diameter, 0.01, 0.010)
     assert capacity_as_found(diameter, 0.01, 0.010) == pytest.approx(clean)
