@@ -39,6 +39,7 @@ if TYPE_CHECKING:
 
     from lotflow.grid import BoolArray, FloatArray, IntArray
     from lotflow.terrain.inlet_places import SetInlet
+    from lotflow.terrain.realisation_ways import OrderArray
     from lotflow.terrain.routing import Culvert, Routing
     from lotflow.terrain.surface import Surface
 
@@ -252,8 +253,7 @@ def _ways(plan: RealisationPlan, ground: IntArray, drain: BoolArray) -> Ways:
     level = flood(ground, drain, columns)
     facets, lower = steepest_facets(level, drain, columns)
     steps = steps_over_level_ground(level, drain, facets, neighbour_offsets(columns))
-    choices, sideways = np.zeros(level.size, dtype=np.uint8), np.zeros((level.size, 2))
-    ways = Ways(level, facets, lower, steps, choices, sideways)
+    ways = Ways(level, facets, lower, steps, np.zeros(level.size, dtype=np.uint8))
     find_choices(ways, np.arange(level.size, dtype=np.int32), columns, plan.rule)
     return ways
 
@@ -330,7 +330,7 @@ def _at_rims(
 
 
 def _labels(
-    plan: RealisationPlan, direction: NDArray[np.uint8], order: IntArray, number: IntArray
+    plan: RealisationPlan, direction: NDArray[np.uint8], order: OrderArray, number: IntArray
 ) -> IntArray:
     """Inlet that each cell's water reaches, through culverts too."""
     inlets = len(plan.inlets)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -10,10 +10,11 @@ from numpy.typing import NDArray
 from lotflow.grid import BoolArray, IntArray
 from lotflow.terrain.compiled import compiled
 from lotflow.terrain.loops.steps import COLUMN_STEP, ROW_STEP
+from lotflow.terrain.realisation_flood import CellArray
 
 #: The triangular facets round a cell, as in `loops.directions`.
-FACET_CARDINAL: Final = np.array([5, 3, 3, 1, 1, 7, 7, 5], dtype=np.int64)
-FACET_DIAGONAL: Final = np.array([4, 4, 2, 2, 8, 8, 6, 6], dtype=np.int64)
+FACET_CARDINAL: Final = np.array([5, 3, 3, 1, 1, 7, 7, 5], dtype=np.uint8)
+FACET_DIAGONAL: Final = np.array([4, 4, 2, 2, 8, 8, 6, 6], dtype=np.uint8)
 
 
 @compiled
@@ -120,7 +121,7 @@ def _mark_lower(
 
 @compiled
 def facets_of_cell(
-    level: IntArray, cell: int, offset: NDArray[np.int64]
+    level: IntArray, cell: Any, offset: CellArray
 ) -> tuple[int, int]:  # pragma: no cover - compiled
     """
     Find the steepest facets, and the lower neighbours, of one cell; see `steepest_facets`.

@@ -17,13 +17,24 @@ from lotflow.grid import BoolArray, IntArray
 from lotflow.terrain.compiled import compiled
 from lotflow.terrain.loops.steps import COLUMN_STEP, ROW_STEP
 
+CellArray = NDArray[np.uint64]
+
+# Cells are counted without a sign where it matters: numba asks of every signed index whether it
+# counts from the end. A neighbour before its cell is then found by running over, which is exact.
+# Numbers beside them need to be unsigned too, or numba makes fractions of both.
+ZERO: Final = np.uint64(0)
+ONE: Final = np.uint64(1)
 #: Of a key on the heap: level above, cell below.
-CELL_BITS: Final = 32
-CELL_MASK: Final = (1 << CELL_BITS) - 1
+CELL_BITS: Final = np.uint64(32)
+CELL_MASK: Final = np.uint64((1 << 32) - 1)
+#: Direction of the lowest bit that is set in a byte, the first for direction 1; 0 where none is.
+DIRECTION_OF_BIT: Final = np.array(
+    [(value & -value).bit_length() for value in range(256)], dtype=np.uint8
+)
 
 
 @compiled
-def neighbour_offsets(columns: int) -> NDArray[np.int64]:  # pragma: no cover - compiled
+def neighbour_offsets(columns: int) -> CellArray:  # pragma: no cover - compiled
     """
     Distance in the flat grid to the neighbour in each direction; 0 for direction 0.
 
@@ -32,35 +43,41 @@ def neighbour_offsets(columns: int) -> NDArray[np.int64]:  # pragma: no cover - 
     columns
         Of the grid.
     """
-    return ROW_STEP * columns + COLUMN_STEP
+    return (ROW_STEP * columns + COLUMN_STEP).astype(np.uint64)
 
 
 @compiled
-def push(heap: NDArray[np.int64], size: int, key: Any) -> int:  # pragma: no cover - compiled
+def key_of(level: Any, cell: Any) -> Any:  # pragma: no cover - compiled
+    """Key of a cell on the heap: lower cells first, of equally low ones the first in the grid."""
+    return (np.uint64(level) << CELL_BITS) | np.uint64(cell)
+
+
+@compiled
+def push(heap: CellArray, size: Any, key: Any) -> Any:  # pragma: no cover - compiled
     """Put a key on the heap, smallest on top; returns the new size."""
     place = size
-    while place > 0:
-        parent = (place - 1) >> 1
+    while place > ZERO:
+        parent = (place - ONE) >> ONE
         if heap[parent] <= key:
             break
         heap[place] = heap[parent]
         place = parent
     heap[place] = key
-    return size + 1
+    return size + ONE
 
 
 @compiled
-def drop_top(heap: NDArray[np.int64], size: int) -> int:  # pragma: no cover - compiled
+def drop_top(heap: CellArray, size: Any) -> Any:  # pragma: no cover - compiled
     """Take the smallest key off the heap; returns the new size."""
-    size -= 1
+    size -= ONE
     last = heap[size]
-    place = 0
+    place = ZERO
     while True:
-        child = 2 * place + 1
+        child = place + place + ONE
         if child >= size:
             break
-        if child + 1 < size and heap[child + 1] < heap[child]:
-            child += 1
+        if child + ONE < size and heap[child + ONE] < heap[child]:
+            child += ONE
         if last <= heap[child]:
             break
         heap[place] = heap[child]
@@ -98,26 +115,24 @@ def flood(
     Barnes, Lehman, Mulla (2014), Priority-flood: an optimal depression-filling and
     watershed-labeling algorithm for digital elevation models, Computers & Geosciences 62.
     """
-    size = ground.size
+    size, rows = ground.size, ground.size // columns
     highest = int(ground.max())
     shift = _bin_shift(highest, size)
-    level, done = ground.copy(), drain.copy()
-    pond = np.empty(size, np.int32)  # under water, at the level of the cell before them
-    heap = np.empty(size, np.int64)  # of the bin that is being emptied
+    level, done = ground.copy(), drain.astype(np.uint8)
+    pond = np.empty(size, np.uint32)  # under water, at the level of the cell before them
+    heap = np.empty(size, np.uint64)  # of the bin that is being emptied
     first_in_bin = np.full((highest >> shift) + 1, -1, np.int32)
     next_in_bin = np.empty(size, np.int32)
     _put_all_into_bins(first_in_bin, next_in_bin, level >> shift, np.flatnonzero(drain))
     here_bin = 0
-    heap_size = 0
-    pond_first = 0
-    pond_end = 0
+    heap_size, pond_first, pond_end = ZERO, ZERO, ZERO
     offset = neighbour_offsets(columns)
     while True:
         if pond_first < pond_end:
-            cell = int(pond[pond_first])
-            pond_first += 1
-        elif heap_size > 0:
-            cell = int(heap[0] & CELL_MASK)
+            cell = np.uint64(pond[pond_first])
+            pond_first += ONE
+        elif heap_size > ZERO:
+            cell = heap[0] & CELL_MASK
             heap_size = drop_top(heap, heap_size)
         else:
             here_bin = _next_bin(first_in_bin, here_bin)
@@ -125,29 +140,57 @@ def flood(
                 break
             heap_size = _open_bin(level, first_in_bin, next_in_bin, here_bin, heap)
             continue
-        on_ring = drain[cell] and _is_on_ring(cell, size // columns, columns)
-        for k in range(1, 9):
-            if on_ring and not _has_neighbour(cell, k, size // columns, columns):
-                continue
-            other = cell + offset[k]
-            if done[other]:
-                continue
-            done[other] = True
-            if level[other] <= level[cell]:
-                level[other] = level[cell]
+        here = level[cell]
+        if drain[cell] and _is_on_ring(np.int64(cell), rows, columns):
+            mask = _neighbours_left_on_ring(done, np.int64(cell), rows, columns)
+        else:
+            mask = _neighbours_left(done, cell, np.uint64(columns))
+        while mask:
+            other = cell + offset[DIRECTION_OF_BIT[mask]]
+            mask = np.uint8(mask & (mask - 1))
+            done[other] = 1
+            own = level[other]
+            if own <= here:
+                level[other] = here
                 pond[pond_end] = other
-                pond_end += 1
-            elif level[other] >> shift == here_bin:
-                heap_size = push(heap, heap_size, _key(level, other))
+                pond_end += ONE
+            elif own >> shift == here_bin:
+                heap_size = push(heap, heap_size, key_of(own, other))
             else:
-                _put_into_bin(first_in_bin, next_in_bin, level[other] >> shift, other)
+                _put_into_bin(first_in_bin, next_in_bin, own >> shift, other)
     return level
 
 
 @compiled
-def _key(level: IntArray, cell: Any) -> Any:  # pragma: no cover - compiled
-    """Key of a cell on the heap."""
-    return (np.int64(level[cell]) << CELL_BITS) | np.int64(cell)
+def _neighbours_left(
+    done: NDArray[np.uint8], cell: Any, columns: Any
+) -> Any:  # pragma: no cover - compiled
+    """Bits of the neighbours that the flood has not reached, of a cell not on the outer ring."""
+    # eight at a time: a loop would have to ask of each, and cannot foresee the answer
+    above, below = cell - columns, cell + columns
+    reached = (
+        done[cell - ONE]
+        | done[above - ONE] << 1
+        | done[above] << 2
+        | done[above + ONE] << 3
+        | done[cell + ONE] << 4
+        | done[below + ONE] << 5
+        | done[below] << 6
+        | done[below - ONE] << 7
+    )
+    return np.uint8(255 - reached)
+
+
+@compiled
+def _neighbours_left_on_ring(
+    done: NDArray[np.uint8], cell: Any, rows: int, columns: int
+) -> Any:  # pragma: no cover - compiled
+    """Bits of the neighbours that the flood has not reached, of a cell on the outer ring."""
+    left = 0
+    for k in range(1, 9):
+        if _has_neighbour(cell, k, rows, columns):
+            left |= (1 - done[cell + ROW_STEP[k] * columns + COLUMN_STEP[k]]) << (k - 1)
+    return np.uint8(left)
 
 
 @compiled
@@ -191,29 +234,29 @@ def _open_bin(
     first_in_bin: IntArray,
     next_in_bin: IntArray,
     here_bin: int,
-    heap: NDArray[np.int64],
-) -> int:  # pragma: no cover - compiled
+    heap: CellArray,
+) -> Any:  # pragma: no cover - compiled
     """Put the cells of a bin onto the empty heap; returns its size."""
-    size = 0
+    size = ZERO
     cell = first_in_bin[here_bin]
     first_in_bin[here_bin] = -1
     while cell >= 0:
-        size = push(heap, size, _key(level, cell))
-        cell = next_in_bin[cell]
+        size = push(heap, size, key_of(level[np.uint64(cell)], cell))
+        cell = next_in_bin[np.uint64(cell)]
     return size
 
 
 @compiled
-def _is_on_ring(cell: int, rows: int, columns: int) -> bool:  # pragma: no cover - compiled
+def _is_on_ring(cell: Any, rows: int, columns: int) -> bool:  # pragma: no cover - compiled
     """Tell whether a cell belongs to the outer ring."""
     row = cell // columns
     column = cell - row * columns
-    return row == 0 or column == 0 or row == rows - 1 or column == columns - 1
+    return bool(row == 0 or column == 0 or row == rows - 1 or column == columns - 1)
 
 
 @compiled
 def _has_neighbour(
-    cell: int, k: int, rows: int, columns: int
+    cell: Any, k: int, rows: int, columns: int
 ) -> bool:  # pragma: no cover - compiled
     """Tell whether a cell has a neighbour in a direction."""
     row = cell // columns

@@ -8,15 +8,24 @@ again, and gives the same result, cell by cell.
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
-from numpy.typing import NDArray
 
 from lotflow.grid import BoolArray, IntArray
 from lotflow.terrain.compiled import compiled
 from lotflow.terrain.realisation_facets import facets_of_cell
-from lotflow.terrain.realisation_flood import CELL_BITS, CELL_MASK, drop_top, push
+from lotflow.terrain.realisation_flood import (
+    CELL_BITS,
+    CELL_MASK,
+    ZERO,
+    CellArray,
+    drop_top,
+    key_of,
+    push,
+)
 from lotflow.terrain.realisation_level_ground import spread_steps
-from lotflow.terrain.realisation_ways import DirectionArray, Ways
+from lotflow.terrain.realisation_ways import DirectionArray, OrderArray, Ways
 
 
 @compiled
@@ -25,7 +34,7 @@ def drain_level_ground(
     ways: Ways,
     drain: BoolArray,
     inlet: BoolArray,
-    offset: NDArray[np.int64],
+    offset: CellArray,
 ) -> IntArray:  # pragma: no cover - compiled
     """
     Lower the ponds and the level ground that inlets lie in, in place.
@@ -59,22 +68,30 @@ def drain_level_ground(
     inner = count
     for i in range(inner):
         for k in range(1, 9):
-            other = touched[i] + offset[k]
+            other = np.uint64(touched[i]) + offset[k]
             if not seen[other] and not drain[other]:
                 seen[other] = True
                 touched[count] = other
                 count += 1
     for cell in touched[:count]:
-        facets, ways.lower[cell] = facets_of_cell(ways.level, cell, offset)
-        ways.facets[cell] = 0 if inlet[cell] else facets
-        ways.lower[cell] = 0 if inlet[cell] else ways.lower[cell]
+        _find_facets_anew(ways, inlet, np.uint64(cell), offset)
     _count_steps_anew(ways, inlet, touched[:inner], offset)
     return touched[:count]
 
 
 @compiled
+def _find_facets_anew(
+    ways: Ways, inlet: BoolArray, cell: Any, offset: CellArray
+) -> None:  # pragma: no cover - compiled
+    """Find facets and lower neighbours of one cell, in place."""
+    facets, lower = facets_of_cell(ways.level, cell, offset)
+    ways.facets[cell] = 0 if inlet[cell] else facets
+    ways.lower[cell] = 0 if inlet[cell] else lower
+
+
+@compiled
 def _count_steps_anew(
-    ways: Ways, inlet: BoolArray, cells: IntArray, offset: NDArray[np.int64]
+    ways: Ways, inlet: BoolArray, cells: IntArray, offset: CellArray
 ) -> None:  # pragma: no cover - compiled
     """Count the steps over level ground of some cells, in place."""
     unknown = np.empty(cells.size, np.int32)
@@ -96,7 +113,7 @@ def _spread_over_level(
     cells: IntArray,
     start: int,
     count: int,
-    offset: NDArray[np.int64],
+    offset: CellArray,
 ) -> int:  # pragma: no cover - compiled
     """Append the connected cells of one level to a list; returns its new length."""
     seen[start] = True
@@ -104,7 +121,7 @@ def _spread_over_level(
     first = count
     count += 1
     while first < count:
-        cell = cells[first]
+        cell = np.uint64(cells[first])
         first += 1
         for k in range(1, 9):
             other = cell + offset[k]
@@ -117,18 +134,18 @@ def _spread_over_level(
 
 @compiled
 def _lower_to_inlets(
-    ground: IntArray, level: IntArray, inlet: BoolArray, cells: IntArray, offset: NDArray[np.int64]
+    ground: IntArray, level: IntArray, inlet: BoolArray, cells: IntArray, offset: CellArray
 ) -> None:  # pragma: no cover - compiled
     """Let the water of connected level ground sink to where it spills into its inlets."""
     old = level[cells[0]]
-    heap = np.empty(cells.size, np.int64)
-    size = 0
+    heap = np.empty(cells.size, np.uint64)
+    size = ZERO
     for cell in cells:
         if inlet[cell] and ground[cell] < old:
             level[cell] = ground[cell]
-            size = push(heap, size, (np.int64(level[cell]) << CELL_BITS) | cell)
-    while size > 0:
-        here = heap[0] >> CELL_BITS
+            size = push(heap, size, key_of(level[cell], cell))
+    while size > ZERO:
+        here = np.int64(heap[0] >> CELL_BITS)
         cell = heap[0] & CELL_MASK
         size = drop_top(heap, size)
         for k in range(1, 9):
@@ -137,12 +154,12 @@ def _lower_to_inlets(
             # every other cell round the pond stands at its old level or higher
             if level[other] == old and sunk < old and not inlet[other]:
                 level[other] = np.int32(sunk)
-                size = push(heap, size, (sunk << CELL_BITS) | other)
+                size = push(heap, size, key_of(sunk, other))
 
 
 @compiled
 def drained_to(
-    direction: DirectionArray, order: IntArray, number: IntArray, offset: NDArray[np.int64]
+    direction: DirectionArray, order: OrderArray, number: IntArray, offset: CellArray
 ) -> IntArray:  # pragma: no cover - compiled
     """
     Follow each cell's water to the first numbered cell.
@@ -163,7 +180,7 @@ def drained_to(
     """
     label = number.copy()
     for position in range(order.size - 1, -1, -1):
-        cell = order[position]
+        cell = np.uint64(order[position])
         if label[cell] == 0:
             label[cell] = label[cell + offset[direction[cell]]]
     return label

@@ -7,11 +7,12 @@ from numpy.typing import NDArray
 
 from lotflow.grid import BoolArray, IntArray
 from lotflow.terrain.compiled import compiled
+from lotflow.terrain.realisation_flood import CellArray
 
 
 @compiled
 def steps_over_level_ground(
-    level: IntArray, drain: BoolArray, facets: NDArray[np.uint8], offset: NDArray[np.int64]
+    level: IntArray, drain: BoolArray, facets: NDArray[np.uint8], offset: CellArray
 ) -> IntArray:  # pragma: no cover - compiled
     """
     Count the steps across level ground to where it begins to fall.
@@ -45,7 +46,7 @@ def steps_over_level_ground(
 
 @compiled
 def spread_steps(
-    level: IntArray, steps: IntArray, unknown: IntArray, offset: NDArray[np.int64], queue: IntArray
+    level: IntArray, steps: IntArray, unknown: IntArray, offset: CellArray, queue: IntArray
 ) -> None:  # pragma: no cover - compiled
     """
     Count the steps of cells on level ground, in place.
@@ -64,7 +65,8 @@ def spread_steps(
         Room for as many cells.
     """
     last = 0
-    for cell in unknown:
+    for position in unknown:
+        cell = np.uint64(position)
         for k in range(1, 9):
             other = cell + offset[k]
             if steps[other] == 0 and level[other] == level[cell]:
@@ -74,7 +76,7 @@ def spread_steps(
                 break
     first = 0
     while first < last:
-        cell = queue[first]
+        cell = np.uint64(queue[first])
         first += 1
         for k in range(1, 9):
             other = cell + offset[k]

@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 from lotflow.grid import BoolArray, FloatArray, IntArray
 from lotflow.terrain.compiled import compiled
 from lotflow.terrain.loops.steps import COLUMN_STEP, ROW_STEP
-from lotflow.terrain.realisation_ways import DirectionArray
+from lotflow.terrain.realisation_ways import DirectionArray, OrderArray
 
 
 @compiled
@@ -126,7 +126,7 @@ def lowest_places(
 
 @compiled
 def hand_down(
-    rain: IntArray, direction: DirectionArray, order: IntArray, columns: int
+    rain: IntArray, direction: DirectionArray, order: OrderArray, columns: int
 ) -> None:  # pragma: no cover - compiled
     """
     Add the rain that passes through each cell to that of the next, in place.

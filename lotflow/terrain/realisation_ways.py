@@ -3,24 +3,31 @@ Compiled loops for the directions of a realisation, as the main chain finds them
 
 Everything is flat and in whole levels, see `realisation_flood`. What does not depend on the
 paths from above is found for all cells first, in the order in which they stand in memory: the
-steepest facets, the directions they allow, and what each adds to the sideways error of a path.
-Then each cell is judged in turn, after those that may drain to it.
+steepest facets and the directions they allow. Then each cell is judged in turn, after those that
+may drain to it.
 """
 
 from __future__ import annotations
 
-from typing import Final, NamedTuple
+from typing import Any, Final, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
-from lotflow.grid import FloatArray, IntArray
+from lotflow.grid import IntArray
 from lotflow.terrain.compiled import compiled
 from lotflow.terrain.loops.steps import COLUMN_STEP, DIAGONAL_SHARE, ROW_STEP, TIE_ORDER
 from lotflow.terrain.realisation_facets import FACET_CARDINAL, FACET_DIAGONAL
-from lotflow.terrain.realisation_flood import neighbour_offsets
+from lotflow.terrain.realisation_flood import (
+    DIRECTION_OF_BIT,
+    ONE,
+    ZERO,
+    CellArray,
+    neighbour_offsets,
+)
 
 DirectionArray = NDArray[np.uint8]
+OrderArray = NDArray[np.uint32]
 
 #: Sense of rotation from the cardinal to the diagonal neighbour of each facet.
 _FACET_SENSE: Final = np.array([1.0, -1.0, 1.0, -1.0, 1.0, -1.0, 1.0, -1.0])
@@ -45,19 +52,7 @@ def _neighbours_of_facets() -> NDArray[np.uint8]:
     return neighbours
 
 
-def _beside_one_edge() -> NDArray[np.bool_]:
-    """Tell of facets, given as bits, whether it is one, or the two beside one edge."""
-    beside = np.zeros(256, dtype=np.bool_)
-    for second in range(8):
-        for first in range(second + 1):
-            cardinal = FACET_CARDINAL[first] == FACET_CARDINAL[second]
-            diagonal = FACET_DIAGONAL[first] == FACET_DIAGONAL[second]
-            beside[1 << first | 1 << second] = cardinal or diagonal
-    return beside
-
-
 _NEIGHBOURS_OF_FACETS: Final = _neighbours_of_facets()
-_BESIDE_ONE_EDGE: Final = _beside_one_edge()
 
 
 class Ways(NamedTuple):
@@ -77,9 +72,6 @@ class Ways(NamedTuple):
     choices
         Directions each cell may take, whatever the deviation of its path: one bit each, the first
         for direction 1; 0 at drains.
-    sideways
-        Shape (cells, 2): what leaving by the cardinal, and by the diagonal neighbour of the first
-        steepest facet adds to the sideways error of a path [cells].
     """
 
     level: IntArray
@@ -87,12 +79,11 @@ class Ways(NamedTuple):
     lower: NDArray[np.uint8]
     steps: IntArray
     choices: NDArray[np.uint8]
-    sideways: FloatArray
 
 
 @compiled
 def _steepest_neighbour(
-    level: IntArray, cell: int, offset: NDArray[np.int64], rule: int
+    level: IntArray, cell: Any, offset: CellArray, rule: int
 ) -> int:  # pragma: no cover - compiled
     """Direction of the steepest fall, or to the lowest cell, of equal ones the first."""
     diagonal_share = 1.0 if rule == LOWEST else DIAGONAL_SHARE
@@ -112,7 +103,7 @@ def _steepest_neighbour(
 
 @compiled
 def _level_neighbour(
-    level: IntArray, steps: IntArray, cell: int, offset: NDArray[np.int64]
+    level: IntArray, steps: IntArray, cell: Any, offset: CellArray
 ) -> int:  # pragma: no cover - compiled
     """Direction to the neighbour one step nearer to the way out of level ground."""
     for q in range(8):
@@ -125,7 +116,7 @@ def _level_neighbour(
 
 @compiled
 def _sideways(
-    level: IntArray, cell: int, offset: NDArray[np.int64], q: int
+    level: IntArray, cell: Any, offset: CellArray, q: int
 ) -> tuple[float, float]:  # pragma: no cover - compiled
     """Sideways error of leaving a facet by its cardinal, and by its diagonal neighbour [cells]."""
     along = float(level[cell] - level[cell + offset[FACET_CARDINAL[q]]])
@@ -152,7 +143,7 @@ def find_choices(
     Parameters
     ----------
     ways
-        With levels, facets, lower neighbours and steps; choices and sideways errors are changed.
+        With levels, facets, lower neighbours and steps; choices are changed.
     cells
         Those that are asked about; on the outer ring only drains.
     columns
@@ -162,62 +153,39 @@ def find_choices(
     """
     # an array taken out of the tuple once, and short loops: else that costs more than the rest
     level, facets, lower, steps = ways.level, ways.facets, ways.lower, ways.steps
-    choices, sideways = ways.choices, ways.sideways
-    offset = neighbour_offsets(columns)
+    choices, offset = ways.choices, neighbour_offsets(columns)
     for cell in cells:
         choices[cell] = _NEIGHBOURS_OF_FACETS[facets[cell]] & lower[cell]
-    for cell in cells:
-        if facets[cell]:
-            q = _FIRST_BIT[facets[cell]]
-            sideways[cell, 0], sideways[cell, 1] = _sideways(level, cell, offset, q)
-    for cell in cells:
+    for position in cells:
+        cell = np.uint64(position)
         if steps[cell] > 0:
             choices[cell] = 1 << (_level_neighbour(level, steps, cell, offset) - 1)
     if rule == LEAST_DEVIATION:
         return
-    for cell in cells:
+    for position in cells:
+        cell = np.uint64(position)
         if facets[cell]:
             choices[cell] = 1 << (_steepest_neighbour(level, cell, offset, rule) - 1)
 
 
 @compiled
-def _within_or_on_edge(
-    facets: int, choices: int, deviation: float, sideways: tuple[float, float]
-) -> tuple[int, float]:  # pragma: no cover - compiled
-    """Choose by least transversal deviation where the descent is in one facet, or on an edge."""
-    by_cardinal = deviation + sideways[0]
-    by_diagonal = deviation + sideways[1]
-    others = facets & (facets - 1)
-    if others:
-        # the other facet beside the edge turns the other way round; the one that can mend the
-        # deviation counts
-        other_cardinal = deviation - sideways[0]
-        other_diagonal = deviation - sideways[1]
-        left = min(abs(by_cardinal), abs(by_diagonal))
-        if min(abs(other_cardinal), abs(other_diagonal)) < left:
-            facets, by_cardinal, by_diagonal = others, other_cardinal, other_diagonal
-    q = _FIRST_BIT[facets]
-    return _nearer(choices, FACET_CARDINAL[q], FACET_DIAGONAL[q], by_cardinal, by_diagonal)
-
-
-@compiled
-def _among_several(
+def _beside_descent(
     level: IntArray,
-    facets: int,
+    facets: Any,
     choices: int,
-    cell: int,
-    offset: NDArray[np.int64],
+    cell: Any,
+    offset: CellArray,
     deviation: float,
 ) -> tuple[int, float]:  # pragma: no cover - compiled
-    """Choose by least transversal deviation among equally steep facets of any number."""
+    """Choose by least transversal deviation; of equally steep facets that can mend it best."""
     least = np.inf
-    to_cardinal = 0
-    to_diagonal = 0
+    to_cardinal = np.uint8(0)
+    to_diagonal = np.uint8(0)
     by_cardinal = 0.0
     by_diagonal = 0.0
     while facets:
         q = _FIRST_BIT[facets]
-        facets &= facets - 1
+        facets = np.uint8(facets & (facets - 1))
         along, down = _sideways(level, cell, offset, q)
         left = min(abs(deviation + along), abs(deviation + down))
         if left < least:
@@ -231,7 +199,7 @@ def _among_several(
 
 @compiled
 def _nearer(
-    choices: int, to_cardinal: int, to_diagonal: int, by_cardinal: float, by_diagonal: float
+    choices: int, to_cardinal: Any, to_diagonal: Any, by_cardinal: float, by_diagonal: float
 ) -> tuple[int, float]:  # pragma: no cover - compiled
     """Of two neighbours the lower one; of two lower ones that with the smaller deviation."""
     takes_cardinal = (choices >> (to_cardinal - 1)) & 1 == 1
@@ -262,7 +230,7 @@ def _pointed_at(
 @compiled
 def find_directions(
     ways: Ways, choices: NDArray[np.uint8], columns: int, rule: int
-) -> tuple[DirectionArray, IntArray]:  # pragma: no cover - compiled
+) -> tuple[DirectionArray, OrderArray]:  # pragma: no cover - compiled
     """
     Give each cell one of eight directions; see `kernels.least_deviation_directions`.
 
@@ -285,56 +253,53 @@ def find_directions(
     order
         Cells that have a direction, each after those that drain to it.
     """
-    level, facets, sideways = ways.level, ways.facets, ways.sideways
+    level, facets = ways.level, ways.facets
     offset = neighbour_offsets(columns)
     direction = np.zeros(choices.size, np.uint8)
-    order = np.empty(choices.size, np.int32)
-    judged = 0
+    order = np.empty(choices.size, np.uint32)
+    judged = ZERO
     waits_for = _pointed_at(choices, columns)
     cells = np.ones(choices.size, np.int32)  # that pass through
     deviation = np.zeros(choices.size, np.float64)  # of the path that comes in
     largest = np.zeros(choices.size, np.int64)  # inflow, from which the deviation is
     source = np.zeros(choices.size, np.int32)
-    ready = np.empty(choices.size, np.int32)
+    ready = np.empty(choices.size, np.uint32)
     for start in range(choices.size):
         if choices[start] == 0 or waits_for[start] > 0 or direction[start]:
             continue
         ready[0] = start
-        count = 1
-        while count > 0:
-            count -= 1
-            cell = ready[count]
+        count = ONE
+        while count > ZERO:
+            count -= ONE
+            cell = np.uint64(ready[count])
             own = facets[cell]
             if own == 0 or rule != LEAST_DEVIATION:
-                chosen, handed_on = _FIRST_BIT[choices[cell]] + 1, 0.0
-            elif _BESIDE_ONE_EDGE[own]:
-                chosen, handed_on = _within_or_on_edge(
-                    own, choices[cell], deviation[cell], (sideways[cell, 0], sideways[cell, 1])
-                )
+                chosen, handed_on = DIRECTION_OF_BIT[choices[cell]], 0.0
             else:
-                chosen, handed_on = _among_several(
+                chosen, handed_on = _beside_descent(
                     level, own, choices[cell], cell, offset, deviation[cell]
                 )
             direction[cell] = chosen
             order[judged] = cell
-            judged += 1
+            judged += ONE
             below = cell + offset[chosen]
             cells[below] += cells[cell]
             # a path that leaves level ground, where its course is unknown, begins anew; of equal
             # inflows the highest counts, and of equally high ones the last in the grid
             share = cells[cell] if own else _UNBOUNDED
             inflow = (np.int64(share) << 32) | np.int64(level[cell])
-            if inflow > largest[below] or (inflow == largest[below] and cell > source[below]):
+            is_equal = inflow == largest[below]
+            if inflow > largest[below] or (is_equal and np.int64(cell) > source[below]):
                 largest[below] = inflow
                 source[below] = cell
                 deviation[below] = handed_on
             count = _release(choices, waits_for, cell, offset, ready, count)
-    return direction, order[:judged]
+    return direction, order[: np.int64(judged)]
 
 
 @compiled
 def upstream_choices(
-    choices: NDArray[np.uint8], cells: IntArray, offset: NDArray[np.int64]
+    choices: NDArray[np.uint8], cells: IntArray, offset: CellArray
 ) -> NDArray[np.uint8]:  # pragma: no cover - compiled
     """
     Keep the choices of some cells and of all whose water may reach them; 0 elsewhere.
@@ -358,7 +323,7 @@ def upstream_choices(
             last += 1
     first = 0
     while first < last:
-        cell = queue[first]
+        cell = np.uint64(queue[first])
         first += 1
         for k in range(1, 9):
             other = cell + offset[k]
@@ -373,18 +338,18 @@ def upstream_choices(
 def _release(
     choices: NDArray[np.uint8],
     waits_for: NDArray[np.uint8],
-    cell: int,
-    offset: NDArray[np.int64],
-    ready: IntArray,
-    count: int,
-) -> int:  # pragma: no cover - compiled
+    cell: Any,
+    offset: CellArray,
+    ready: NDArray[np.uint32],
+    count: Any,
+) -> Any:  # pragma: no cover - compiled
     """Append the cells that waited for this one alone to the ready ones; returns how many."""
     mask = choices[cell]
     while mask:
-        other = cell + offset[_FIRST_BIT[mask] + 1]
-        mask &= mask - 1
+        other = cell + offset[DIRECTION_OF_BIT[mask]]
+        mask = np.uint8(mask & (mask - 1))
         waits_for[other] -= 1
         if waits_for[other] == 0 and choices[other]:
             ready[count] = other
-            count += 1
+            count += ONE
     return count

@@ -71,8 +71,7 @@ def ways_of(level, drain, columns, rule=LEAST_DEVIATION):
     """Ways of a filled surface, with the choices of all cells."""
     facets, lower = steepest_facets(level, drain, columns)
     steps = steps_over_level_ground(level, drain, facets, neighbour_offsets(columns))
-    choices, sideways = np.zeros(level.size, dtype=np.uint8), np.zeros((level.size, 2))
-    ways = Ways(level, facets, lower, steps, choices, sideways)
+    ways = Ways(level, facets, lower, steps, np.zeros(level.size, dtype=np.uint8))
     find_choices(ways, np.arange(level.size, dtype=np.int32), columns, rule)
     return ways
 
@@ -96,7 +95,7 @@ def test_directions_are_those_of_the_main_chain_and_every_cell_may_take_its_own(
         assert np.array_equal(np.sort(order), np.flatnonzero(inner))
         place = np.empty(direction.size, dtype=int)
         place[order] = np.arange(order.size)
-        below = order + neighbour_offsets(columns)[direction[order]]
+        below = order + neighbour_offsets(columns)[direction[order]].astype(np.int64)
         goes_on = direction[below] > 0
         assert (place[below][goes_on] > place[order][goes_on]).all()
 
