@@ -214,6 +214,8 @@ RESULT_LAYERS: Final[dict[str, Layer]] = {
                         "nrcs that of the slowest way."),
                 number("intensity_mm_h", "mm/h", "Rainfall intensity."),
                 number("flow_m3s", "m3/s", "Peak flow."),
+                *_bounds("flow_m3s", "m3/s", "catchment of the inlet, and so a smaller peak, at "
+                         "this intensity"),
                 number("volume_m3", "m3", "Runoff volume of the whole storm."),
                 number("ca_m2", "m2", "Runoff coefficient times area that has arrived at the "
                         "peak."),

@@ -15,6 +15,7 @@ from lotflow.study.confidence_findings import (
     low_spot_findings,
 )
 from lotflow.study.falls import falls_left_out, falls_table, named_places
+from lotflow.study.flow_bounds import storm_flow_bounds
 from lotflow.study.path_confidence import holding_shares, path_findings
 from lotflow.terrain.artefacts import ENCLOSED, IN_BUILDING
 from lotflow.terrain.confidence import (
@@ -63,7 +64,9 @@ def entering_ca(surface: Surface, coefficient: FloatArray) -> FloatArray:
     return np.asarray(ca * surface.ground.cell_m2).reshape(coefficient.shape)
 
 
-def confidence_chapter(lot: LotWater, *, ca_weight: FloatArray | None = None) -> Chapter:
+def confidence_chapter(
+    lot: LotWater, *, ca_weight: FloatArray | None = None, runoff: Chapter | None = None
+) -> Chapter:
     """
     Run the realisations of a study and say what they show.
 
@@ -73,12 +76,14 @@ def confidence_chapter(lot: LotWater, *, ca_weight: FloatArray | None = None) ->
         Ground, low spots and inlets.
     ca_weight
         From `entering_ca` [m^2]; without it there are no bounds of flow.
+    runoff
+        From `runoff_chapter`; without it there are no bounds of the flow of each storm.
 
     Returns
     -------
     chapter
-        Layer "falls", columns of low spots, inlets and flow paths, rasters, findings and the
-        section "confidence"; empty where the job asks for no realisations.
+        Layer "falls", columns of low spots, inlets, flow paths and runoff, rasters, findings and
+        the section "confidence"; empty where the job asks for no realisations.
     """
     if not lot.job.confidence.realisations:
         return Chapter()
@@ -88,15 +93,21 @@ def confidence_chapter(lot: LotWater, *, ca_weight: FloatArray | None = None) ->
     bounds = _bounds(lot, realised, limit)
     draining = realised.draining()
     holds = holding_shares(lot.paths, lot.inlets.routing, draining)
+    flow, storms = {}, {}
+    if ca_weight is not None:
+        ground = bounds_of(realised.intake, error_model(lot.job))
+        flow = _columns("ground_flow_per_10mm_h_m3s", ground * to_si(10.0, "mm_h"))
+        if runoff is not None:
+            storms = _storm_columns(lot, ground, ca_weight, runoff)
     return Chapter(
         layers={"falls": falls_table(lot, places, realised.level)},
         columns={
             "low_spots": {"probability": bounds.probability}
             | _columns("depth_m", bounds.depth_m)
             | _columns("volume_m3", bounds.volume_m3),
-            "inlets": _columns("catchment_m2", bounds.catchment_m2)
-            | ({} if ca_weight is None else _flow_columns(lot, realised)),
+            "inlets": _columns("catchment_m2", bounds.catchment_m2) | flow,
             "flow_paths": {"holds_share": holds},
+            "runoff": storms,
         },
         findings=[
             confidence_note(lot.job, realised.number),
@@ -167,10 +178,16 @@ def _columns(name: str, bounds: FloatArray) -> dict[str, FloatArray]:
     }
 
 
-def _flow_columns(lot: LotWater, realised: Realised) -> dict[str, FloatArray]:
-    """Bounds of the flow over the ground for 10 mm/h."""
-    flow = bounds_of(realised.intake, error_model(lot.job)) * to_si(10.0, "mm_h")
-    return _columns("ground_flow_per_10mm_h_m3s", flow)
+def _storm_columns(
+    lot: LotWater, ground: FloatArray, ca_weight: FloatArray, runoff: Chapter
+) -> dict[str, FloatArray]:
+    """Bounds of the flow in each storm: roofs led into drains are there in every realisation."""
+    label = lot.inlets.routing.label.ravel()
+    measured = np.bincount(label, weights=ca_weight.ravel(), minlength=len(lot.names) + 1)[1:]
+    whole = runoff.columns["inlets"]["flow_per_10mm_h_m3s"] / to_si(10.0, "mm_h")
+    factor = np.full(ground.shape, np.nan)
+    np.divide(whole + ground - measured, whole, out=factor, where=whole > 0)
+    return storm_flow_bounds(runoff.layers["runoff"], lot.names, factor)
 
 
 def _section(lot: LotWater, number: int) -> dict[str, Any]:

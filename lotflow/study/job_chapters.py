@@ -52,9 +52,10 @@ def job_chapters(lot: LotWater) -> list[Chapter]:
     # the main case is the first one checked
     capacity = inlet_capacities(checked[0]) if checked and checked[0].case == lot.case else {}
     ca_weight = entering_ca(lot.window.surface, cover.ground.coefficient)
+    runoff = runoff_chapter(lot, cover, main, releases=capacity)
     return [
-        runoff_chapter(lot, cover, main, releases=capacity),
-        confidence_chapter(lot, ca_weight=ca_weight),
+        runoff,
+        confidence_chapter(lot, ca_weight=ca_weight, runoff=runoff),
         house_chapter(lot, waters, cover.ground),
         standing_chapter(lot, cover.ground),
         drain_chapter(lot, checked),

@@ -107,6 +107,7 @@ TABLES: Final[dict[str, PageTable]] = {
             Heading("Catchment", "catchment_m2", "area"),
             Heading("Roofs", "roof_connected_m2", "area"),
             Heading("Flow", "flow_m3s", "flow", per_storm=True),
+            Heading("Upper bound", "flow_m3s_p95", "flow", per_storm=True),
         ),
     ),
     "outlet_options": PageTable(
@@ -297,7 +298,7 @@ def _cell(
     return {
         _storm(row): row.get(heading.key)
         for row in content["runoff"]
-        if row["subject"] == name and row["method"] == "rational"
+        if row["subject"] == name and row["kind"] == "inlet" and row["method"] == "rational"
     }
 
 
