@@ -272,25 +272,24 @@ def run_realisations(
     """
     if not 1 <= number < np.iinfo(np.uint16).max:
         raise ParameterError(f"{number} realisations cannot be run: ask for 1 to 65,534.")
-    surface = plan.surface
-    drawn = likely_surfaces(
-        open_ground(surface).reshape(surface.ground.shape), error, surface.ground.cell_m,
-        _random(seed, 0),
-    )  # fmt: skip
-    number = 1 if drawn.are_one else number
+    surface, stop = plan.surface, Event()
     workers = min(number, workers or _processors())
-    # in runs, since draws of two kinds alternate and do not take the same time
-    ends = [number * worker // workers for worker in range(workers + 1)]
-    parts = [range(first, last) for first, last in pairwise(ends)]
-    stop = Event()
-
-    def run(part: range) -> tuple[list[_Row], NDArray[np.uint16]]:
-        with _stopping_all(stop):
-            return _run(plan, drawn, watched, part, seed, stop)
-
     # every realisation has random numbers of its own, and only whole numbers are summed up
     # across realisations, so that it does not matter who computes which
     with ThreadPoolExecutor(workers) as pool, _stopping_all(stop):
+        drawn = likely_surfaces(
+            open_ground(surface).reshape(surface.ground.shape), error, surface.ground.cell_m,
+            _random(seed, 0), each=pool.map,
+        )  # fmt: skip
+        number = 1 if drawn.are_one else number
+
+        def run(part: range) -> tuple[list[_Row], NDArray[np.uint16]]:
+            with _stopping_all(stop):
+                return _run(plan, drawn, watched, part, seed, stop)
+
+        # in runs, since draws of two kinds alternate and do not take the same time
+        ends = [number * worker // workers for worker in range(workers + 1)]
+        parts = [range(first, last) for first, last in pairwise(ends)]
         runs = list(pool.map(run, parts))
     order = np.argsort(np.concatenate([list(part) for part in parts]), kind="stable")
     rows = [row for own, _ in runs for row in own]

@@ -20,6 +20,7 @@ if TYPE_CHECKING:
 
     from lotflow.grid import FloatArray
     from lotflow.terrain.error_model import ErrorModel
+    from lotflow.terrain.relief_prior import Each
 
 
 @dataclass(frozen=True, eq=False)
@@ -65,7 +66,12 @@ class LikelySurfaces:
 
 
 def likely_surfaces(
-    ground: FloatArray, error: ErrorModel, cell_m: float, random: np.random.Generator
+    ground: FloatArray,
+    error: ErrorModel,
+    cell_m: float,
+    random: np.random.Generator,
+    *,
+    each: Each = map,
 ) -> LikelySurfaces:
     """
     Find which surfaces may be true, under both views.
@@ -80,13 +86,16 @@ def likely_surfaces(
         Side of a cell [m].
     random
         Decides the positions in which wavelet bands are laid.
+    each
+        How a function is called for each of some values: `map`, or that of an executor.
 
     References
     ----------
     Hoeting, Madigan, Raftery, Volinsky (1999), Bayesian model averaging: a tutorial, Statistical
     Science 14(4), from memory; equal weights are lotflow's choice.
     """
-    learned = posterior(ground, error, cell_m, random)
+    learned = posterior(ground, error, cell_m, random, each=each)
     if not learned.laid:
         return LikelySurfaces(learned, None)
-    return LikelySurfaces(learned, local_relief(ground, learned.trend, error, cell_m, random))
+    local = local_relief(ground, learned.trend, error, cell_m, random, each=each)
+    return LikelySurfaces(learned, local)

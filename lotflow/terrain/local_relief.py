@@ -22,6 +22,7 @@ if TYPE_CHECKING:
 
     from lotflow.grid import FloatArray, SingleArray
     from lotflow.terrain.error_model import ErrorModel
+    from lotflow.terrain.relief_prior import Each
 
 #: Halvings at most; what is coarser is taken as measured, with its error.
 _LEVELS: Final = 4
@@ -98,6 +99,8 @@ def local_relief(
     error: ErrorModel,
     cell_m: float,
     random: np.random.Generator,
+    *,
+    each: Each = map,
 ) -> LocalRelief:
     """
     Judge a measured surface place by place.
@@ -114,6 +117,8 @@ def local_relief(
         Side of a cell [m].
     random
         Decides the positions in which the bands are laid.
+    each
+        How a function is called for each of some values.
 
     References
     ----------
@@ -127,11 +132,11 @@ def local_relief(
     spectrum = error.spectrum(bands.shape, cell_m)
     variance = bands.variances(spectrum)
     shifts = [(int(a), int(b)) for a, b in random.integers(0, 2**levels, (_SHIFTS, 2))]
-    laid = [
-        _lay(bands.split(np.roll(periodic, shift, axis=(0, 1))), shift, variance)
-        for shift in shifts
-    ]
-    return LocalRelief(trend, bands.smooth_spectrum(spectrum, levels), laid)
+
+    def lay(shift: tuple[int, int]) -> _Laid:
+        return _lay(bands.split(np.roll(periodic, shift, axis=(0, 1))), shift, variance)
+
+    return LocalRelief(trend, bands.smooth_spectrum(spectrum, levels), list(each(lay, shifts)))
 
 
 def _lay(split: list[Any], shift: tuple[int, int], variance: FloatArray) -> _Laid:

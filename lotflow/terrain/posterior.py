@@ -30,7 +30,7 @@ if TYPE_CHECKING:
 
     from lotflow.grid import FloatArray, SingleArray
     from lotflow.terrain.error_model import ErrorModel
-    from lotflow.terrain.relief_prior import LevelPrior
+    from lotflow.terrain.relief_prior import Each, LevelPrior
 
 #: Levels judged by wavelets alone; coarser ones wave by wave, on a grid of every fourth cell.
 _FINE_LEVELS: Final = 2
@@ -184,7 +184,12 @@ def _residual(laid: _Laid, random: np.random.Generator) -> FloatArray:
 
 
 def posterior(
-    ground: FloatArray, error: ErrorModel, cell_m: float, random: np.random.Generator
+    ground: FloatArray,
+    error: ErrorModel,
+    cell_m: float,
+    random: np.random.Generator,
+    *,
+    each: Each = map,
 ) -> Posterior:
     """
     Find which surfaces may be true.
@@ -199,6 +204,8 @@ def posterior(
         Side of a cell [m].
     random
         Decides the positions in which the bands are laid.
+    each
+        How a function is called for each of some values.
 
     References
     ----------
@@ -214,34 +221,37 @@ def posterior(
     spectrum = error.spectrum(bands.shape, cell_m)
     variance = np.maximum(bands.variances(spectrum), LEAST_ERROR_M**2)
     shifts = [(int(a), int(b)) for a, b in random.integers(0, 2**bands.levels, (_SHIFTS, 2))]
-    splits = [bands.split(np.roll(periodic, shift, axis=(0, 1))) for shift in shifts]
-    law = fit_power_law(splits[:_LEARNED_FROM], variance, bands)
+    splits = list(each(lambda shift: bands.split(np.roll(periodic, shift, axis=(0, 1))), shifts))
+    learned_from = splits[:_LEARNED_FROM]
+    law = fit_power_law(learned_from, variance, bands, each=each)
     relief = law.spectrum(bands.shape)
     base = bands.variances(relief) / variance
-    built = built_share(splits[:_LEARNED_FROM], base)
-    judgeable = [
-        [energies(split, variance, base, level) for level in range(bands.levels)]
-        for split in splits
-    ]
-    priors = [
-        _learned([levels[level] for levels in judgeable[:_LEARNED_FROM]], base[level], built)
-        for level in range(bands.levels)
-    ]
+    built = built_share(learned_from, base)
+    levels = range(bands.levels)
+    judgeable = list(
+        each(lambda split: [energies(split, variance, base, level) for level in levels], splits)
+    )
+
+    def learn(level: int) -> LevelPrior:
+        positions = [own[level] for own in judgeable[:_LEARNED_FROM]]
+        return _learned(positions, base[level], built)
+
+    priors = list(each(learn, levels))
     waves = _Waves.of(bands, relief, spectrum)
-    laid = []
-    for shift, split, levels in zip(shifts, splits, judgeable, strict=True):
+
+    def lay(position: int) -> _Laid:
+        split, pairs = splits[position], judgeable[position]
         bands_of = [
-            _judge(split[-1 - level], levels[level], _Level.of(level, variance, base, built),
+            _judge(split[-1 - level], pairs[level], _Level.of(level, variance, base, built),
                    priors[level])
-            for level in reversed(range(bands.levels))
+            for level in reversed(levels)
         ]  # fmt: skip
         smooth = join(split[: len(split) - _FINE_LEVELS])
         by_waves = np.fft.irfft2(np.fft.rfft2(smooth) * waves.share, s=smooth.shape)
-        laid.append(
-            _Laid(shift, by_waves, waves.spread,
-                  _Coarsest(split[0], waves.coarsest, built, math.sqrt(built)), bands_of)
-        )  # fmt: skip
-    return Posterior(ground, trend, law, laid)
+        coarsest = _Coarsest(split[0], waves.coarsest, built, math.sqrt(built))
+        return _Laid(shifts[position], by_waves, waves.spread, coarsest, bands_of)
+
+    return Posterior(ground, trend, law, list(each(lay, range(_SHIFTS))))
 
 
 @dataclass(frozen=True, eq=False)

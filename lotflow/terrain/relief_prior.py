@@ -9,7 +9,9 @@ units of the error's variance in the same band.
 
 from __future__ import annotations
 
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
+from functools import partial
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
@@ -20,6 +22,8 @@ if TYPE_CHECKING:
     from lotflow.grid import FloatArray
     from lotflow.terrain.wavelet_bands import Bands
 
+#: How a function is called for each of some values: as `map` does, or side by side.
+Each = Callable[[Callable[[Any], Any], Iterable[Any]], Iterable[Any]]
 #: Exponents of the power law that are tried; natural ground has 2 to 4 (from memory).
 _EXPONENTS: Final = np.linspace(1.5, 5.5, 17)
 #: The law is no law: no level counts for more than so many coefficients.
@@ -88,7 +92,9 @@ def _waves(shape: tuple[int, int]) -> FloatArray:
     return np.asarray(waves)
 
 
-def fit_power_law(splits: Sequence[list[Any]], error: FloatArray, bands: Bands) -> PowerLaw:
+def fit_power_law(
+    splits: Sequence[list[Any]], error: FloatArray, bands: Bands, *, each: Each = map
+) -> PowerLaw:
     """
     Find the power law under which the typical coefficients of a surface are most likely.
 
@@ -100,28 +106,31 @@ def fit_power_law(splits: Sequence[list[Any]], error: FloatArray, bands: Bands) 
         Variance of the error in each band, from `Bands.variances` [m^2].
     bands
         The bands.
+    each
+        How a function is called for each of some values.
 
     Returns
     -------
     law
         By the medians of the bands, so that structure does not count.
     """
-    energy = np.array([_typical_energy(split, error) for split in splits]).mean(axis=0)
+    energy = np.mean(list(each(partial(_typical_energy, error=error), splits)), axis=0)
     weight = np.array([3 * split.size for split in (part[0] for part in reversed(splits[0][1:]))])
     weight = np.minimum(weight, _LEVEL_WEIGHT)
-    best, law = -np.inf, PowerLaw(0.0, 0.0)
     doublings = np.log2(_waves(bands.shape))  # of all exponents' powers, which take long
-    for exponent in _EXPONENTS:
+
+    def likeliest(exponent: float) -> tuple[float, PowerLaw]:
         unit = bands.variances(np.exp2(-exponent * doublings))
         # amplitudes from a thousandth of the error to a million times as much, at some level
         ratio = (unit / error).mean(axis=1)
         amplitude = np.geomspace(1e-3 / ratio.max(), 1e6 / ratio.min(), 160)
         total = 1 + amplitude[:, None] * ratio
         likelihood = -0.5 * (weight * (np.log(total) + energy / total)).sum(axis=1)
-        if likelihood.max() > best:
-            best = likelihood.max()
-            law = PowerLaw(float(amplitude[likelihood.argmax()]), float(exponent))
-    return law
+        best = int(likelihood.argmax())
+        return float(likelihood[best]), PowerLaw(float(amplitude[best]), float(exponent))
+
+    found: list[tuple[float, PowerLaw]] = list(each(likeliest, _EXPONENTS))
+    return max(found, key=lambda pair: pair[0])[1]
 
 
 def _typical_energy(split: list[Any], error: FloatArray) -> FloatArray:
