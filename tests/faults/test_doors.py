@@ -85,7 +85,7 @@ MAY = {
     "terrain/compiled.py": {"*.read_bytes"},
     # a process of our own that draws, and its pipes; the null device
     "outputs/side_process.py": {"subprocess.*", "pickle.*", "open", "os.fdopen",
-                                "importlib.import_module"},
+                                "importlib.import_module", "getattr"},
     "cli/main.py": {"os.open", "open"},
     "terrain/silence.py": {"os.open"},
     # machine code of our own loops, kept between runs with its hash
@@ -95,15 +95,20 @@ MAY = {
 
 
 def watched_calls(tree: ast.AST) -> list[tuple[str, int]]:
-    """Every watched call with its line."""
+    """Every watched call with its line; a function that is handed on counts as called."""
     found, known = [], imported(tree)
+    called = {id(node.func) for node in ast.walk(tree) if isinstance(node, ast.Call)}
     for node in ast.walk(tree):
         if isinstance(node, ast.Call):
-            pattern = _pattern_of(node, known)
+            pattern = _pattern_of(node, known) or _by_its_name(node, known)
             if pattern:
                 found.append((pattern, node.lineno))
             if any(key.arg == "shell" for key in node.keywords):
                 found.append(("shell", node.lineno))
+        elif isinstance(node, ast.Attribute | ast.Name) and id(node) not in called:
+            pattern = _pattern_of_name(ast.unparse(node), known)
+            if pattern:
+                found.append((pattern, node.lineno))
     return found
 
 
@@ -121,14 +126,33 @@ def imported(tree: ast.AST) -> dict[str, str]:
     return known
 
 
+def _pattern_of_name(name: str, known: dict[str, str]) -> str:
+    """Give what of the watched a name is by its import; empty where it is none."""
+    first, dot, rest = name.partition(".")
+    whole = known.get(first, first) + dot + rest
+    if first not in known and dot:
+        return ""
+    named = [one for one in WATCHED if not one.startswith("*") and fnmatchcase(whole, one)]
+    return max(named, key=len, default="")
+
+
+def _by_its_name(call: ast.Call, known: dict[str, str]) -> str:
+    """Tell a function that is fetched by its name from a module that has watched ones."""
+    if ast.unparse(call.func) not in {"getattr", "vars"} or not call.args:
+        return ""
+    module = ast.unparse(call.args[0]).split(".")[0]
+    watched = {one.split(".")[0] for one in WATCHED if "." in one}
+    return "getattr" if known.get(module, "").split(".")[0] in watched else ""
+
+
 def _pattern_of(call: ast.Call, known: dict[str, str]) -> str:
     """Give what of the watched a call is; empty where it is none."""
-    first, dot, rest = ast.unparse(call.func).partition(".")
+    name = ast.unparse(call.func)
+    by_import = _pattern_of_name(name, known)
+    if by_import:
+        return by_import
+    first, dot, rest = name.partition(".")
     whole = known.get(first, first) + dot + rest
-    if first in known or not dot:
-        named = [one for one in WATCHED if not one.startswith("*") and fnmatchcase(whole, one)]
-        if named:
-            return max(named, key=len)
     last = f"*.{whole.split('.')[-1]}" if dot else ""
     return last if last in WATCHED and not _is_of_text(call, last) else ""
 
@@ -189,6 +213,10 @@ SEEN = [
     "from io import FileIO as F; F(p)", "from rasterio import open as ropen; ropen(p)",
     "from yaml import safe_load; safe_load(t)",
     "def f():\n    from os import remove\n    remove(p)",
+    "import os; f = os.remove; f(p)", "import os; list(map(os.remove, paths))",
+    "from shutil import rmtree; partial(rmtree, p)()", "f = open; f(p)", "map(eval, texts)",
+    "import os; getattr(os, name)(p)", "import shutil as s; getattr(s, 'rm' + 'tree')(p)",
+    "import io; vars(io)['open'](p)",
 ]  # fmt: skip
 
 
