@@ -7,7 +7,7 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from lotflow.grid import BoolArray, IntArray
+from lotflow.grid import BoolArray, FloatArray, IntArray
 from lotflow.terrain.compiled import compiled
 from lotflow.terrain.loops.steps import COLUMN_STEP, ROW_STEP
 from lotflow.terrain.realisation_flood import CellArray
@@ -57,9 +57,13 @@ def steepest_facets(
                 ground[i, column] = level[start + (i - 1) * columns + column]
         best[:] = 0.0
         for q in range(8):
-            _slopes(ground, FACET_CARDINAL[q], FACET_DIAGONAL[q], slope[q])
-            for column in range(1, columns - 1):
-                best[column] = max(best[column], slope[q, column])
+            _slopes(
+                _shifted(ground, 0),
+                _shifted(ground, FACET_CARDINAL[q]),
+                _shifted(ground, FACET_DIAGONAL[q]),
+                slope[q, 1:-1],
+                best[1:-1],
+            )
         _mark_steepest(slope, best, facets[start : start + columns])
         _mark_lower(level, start, lower[start : start + columns])
         for column in range(columns):
@@ -70,27 +74,46 @@ def steepest_facets(
 
 
 @compiled
+def _shifted(ground: FloatArray, k: int) -> FloatArray:  # pragma: no cover - compiled
+    """Of the inner cells of the middle of three rows, the neighbours in one direction."""
+    first = 1 + COLUMN_STEP[k]
+    return ground[1 + ROW_STEP[k], first : first + ground.shape[1] - 2]
+
+
+@compiled
+def _slope(along: float, down: float) -> float:  # pragma: no cover - compiled
+    """
+    Square the steepest slope within one facet, from the falls to its two neighbours.
+
+    It is chosen among all that it may be, without branches: these could not be foreseen.
+    """
+    across = down - along
+    # the steepest descent leaves the facet on the cardinal or on the diagonal side
+    by_cardinal = along * along if along > 0.0 else 0.0
+    by_diagonal = 0.5 * down * down if down > 0.0 else 0.0
+    inside = along * along + across * across
+    edge = by_diagonal if across >= along else inside
+    return by_cardinal if across <= 0.0 else edge
+
+
+@compiled
 def _slopes(
-    ground: NDArray[np.float64], k1: int, k2: int, slope: NDArray[np.float64]
+    here: FloatArray,
+    cardinal: FloatArray,
+    diagonal: FloatArray,
+    slope: FloatArray,
+    best: FloatArray,
 ) -> None:  # pragma: no cover - compiled
-    """Square the steepest slope within one facet of each cell of a row; 0 where it rises."""
-    here, cardinal, diagonal = ground[1], ground[1 + ROW_STEP[k1]], ground[1 + ROW_STEP[k2]]
-    to_cardinal, to_diagonal = COLUMN_STEP[k1], COLUMN_STEP[k2]
-    for column in range(1, here.size - 1):
-        along = here[column] - cardinal[column + to_cardinal]
-        down = here[column] - diagonal[column + to_diagonal]
-        across = down - along
-        # the steepest descent leaves the facet on the cardinal or on the diagonal side
-        by_cardinal = along * along if along > 0.0 else 0.0
-        by_diagonal = 0.5 * down * down if down > 0.0 else 0.0
-        inside = along * along + across * across
-        edge = by_diagonal if across >= along else inside
-        slope[column] = by_cardinal if across <= 0.0 else edge
+    """Square the steepest slope within one facet of each cell, 0 where it rises; keep the best."""
+    for i in range(here.size):
+        own = _slope(here[i] - cardinal[i], here[i] - diagonal[i])
+        slope[i] = own
+        best[i] = own if own > best[i] else best[i]
 
 
 @compiled
 def _mark_steepest(
-    slope: NDArray[np.float64], best: NDArray[np.float64], facets: NDArray[np.uint8]
+    slope: FloatArray, best: FloatArray, facets: NDArray[np.uint8]
 ) -> None:  # pragma: no cover - compiled
     """Set the bits of the facets whose slope is the best, where that is one."""
     bits = np.zeros(best.size, np.float64)
@@ -135,28 +158,18 @@ def facets_of_cell(
     offset
         From `realisation_flood.neighbour_offsets`.
     """
+    here = level[cell]
     lower = 0
     for k in range(1, 9):
-        if level[cell + offset[k]] < level[cell]:
-            lower |= 1 << (k - 1)
-    here = float(level[cell])
+        lower |= (1 << (k - 1)) if level[cell + offset[k]] < here else 0
     best = 0.0
     facets = 0
     for q in range(8):
-        k1 = FACET_CARDINAL[q]
-        k2 = FACET_DIAGONAL[q]
-        along = here - float(level[cell + offset[k1]])
-        down = here - float(level[cell + offset[k2]])
-        across = down - along
-        if across <= 0.0:
-            value = along * along if along > 0.0 else 0.0
-        elif across >= along:
-            value = 0.5 * down * down if down > 0.0 else 0.0
-        else:
-            value = along * along + across * across
-        if value > best:
-            best = value
-            facets = 0
-        if value == best and best > 0.0:
-            facets |= 1 << q
-    return facets, lower
+        own = _slope(
+            float(here - level[cell + offset[FACET_CARDINAL[q]]]),
+            float(here - level[cell + offset[FACET_DIAGONAL[q]]]),
+        )
+        facets = 0 if own > best else facets
+        best = own if own > best else best
+        facets |= (1 << q) if own == best else 0
+    return (facets if best > 0.0 else 0), lower
