@@ -109,6 +109,7 @@ TABLES: Final[dict[str, PageTable]] = {
             Heading("Flow", "flow_m3s", "flow", per_storm=True),
             Heading("Upper bound", "flow_m3s_p95", "flow", per_storm=True),
         ),
+        note="Upper bound, where there is one: the flow is less on 95 of 100 likely surfaces.",
     ),
     "outlet_options": PageTable(
         "Where gravity can lead it", "outlet_options", "subject",
