@@ -43,44 +43,14 @@ def contents(folder):
 def finished(tmp_path_factory):
     """A result of the sample, made once and only copied from."""
     folder = tmp_path_factory.mktemp("finished") / "result"
-    assert lotflow("run", JOB, "-o", folder, "-q") == 0
+    assert lotflow("run", JOB, "-o", folder, "-q", "--realisations", 0, "--no-pack") == 0
     return folder
 
 
-def test_demo_writes_a_job_and_a_result_that_other_programs_can_read(tmp_path, capfd):
-    """Inputs stand beside the result, which says that it is complete."""
-    assert lotflow("demo", tmp_path / "demo") == 0
-    assert {"job.toml", "dem.tif", "site.gpkg"} <= set(contents(tmp_path / "demo"))
-    result = tmp_path / "demo" / "result"
-    summary = json.loads((result / "summary.json").read_text())
-    assert summary["state"] == "complete"
-    inlets = gpd.read_file(result / "result.gpkg", layer="inlets")
-    assert set(inlets["name"]) == {row["name"] for row in summary["inlets"]}
-    with rasterio.open(result / "ground.tif") as ground:
-        assert ground.crs == inlets.crs
-    out, err = capfd.readouterr()
-    assert f"Written to {result}" in out
-    assert err == ""
-
-
-def test_screen_with_json_prints_the_summary_and_nothing_else(tmp_path, capfd):
-    """What is printed is what stands in the file."""
-    assert lotflow("screen", DEM, SITE, "-o", tmp_path / "r", "--json", "--realisations", 0) == 0
-    out, err = capfd.readouterr()
-    assert json.loads(out) == json.loads((tmp_path / "r" / "summary.json").read_text())
-    assert err == ""
-
-
-def test_run_refuses_a_result_that_is_there_until_told_to_replace_it(tmp_path, finished, capfd):
-    """The refusal names the option, and leaves every byte."""
-    folder = shutil.copytree(finished, tmp_path / "result")
-    before = contents(folder)
-    assert lotflow("run", JOB, "-o", folder) == 1
-    assert "--overwrite" in capfd.readouterr().err
-    assert contents(folder) == before
-    (folder / "summary.txt").write_text("old")
-    assert lotflow("run", JOB, "-o", folder, "--overwrite", "-q") == 0
-    assert contents(folder) == before
+@pytest.fixture(autouse=True)
+def drawn_here(monkeypatch):
+    """Without a second process for each run: to start one takes longer than a small study."""
+    monkeypatch.setattr("lotflow.outputs.side_process.worth_it", lambda: False)
 
 
 def test_check_judges_the_inputs_and_writes_nothing(tmp_path, capfd):
@@ -143,7 +113,8 @@ def test_a_raster_in_degrees_is_resampled_aloud(tmp_path, capfd):
     spots = []
     for raster_file in (DEM, tmp_path / "degrees.tif"):
         folder = tmp_path / raster_file.stem
-        assert lotflow("screen", raster_file, SITE, "-o", folder, "-q") == 0
+        quick = ("-q", "--no-pack", "--realisations", 0)
+        assert lotflow("screen", raster_file, SITE, "-o", folder, *quick) == 0
         summary = json.loads((folder / "summary.json").read_text())
         spots.append(max(spot["depth_m"] for spot in summary["low_spots"]))
     (said,) = [one for one in summary["findings"] if one["rule"] == "resampled"]

@@ -12,7 +12,10 @@ from pathlib import Path
 import pytest
 
 from lotflow.cli import main
+from lotflow.cli.report import with_realisations
+from lotflow.inputs.job import read_job
 from lotflow.outputs.manifest import verify_result
+from lotflow.study import run_study, write_study
 
 SAMPLES = Path(__file__).parents[1] / "data_samples"
 JOB = SAMPLES / "alder_court"
@@ -42,6 +45,9 @@ def one_message(err):
 #: What is tried here does not depend on realisations.
 QUICK = ("--realisations", 0)
 
+#: For a process of its own, where it matters when it stops and not what it computes.
+SMALL = ("screen", JOB / "dem.tif", JOB / "site.gpkg", "--no-pack", *QUICK)
+
 
 def child(preparation, *arguments):
     """The command line in a process of its own, something of it prepared before."""
@@ -50,11 +56,24 @@ def child(preparation, *arguments):
 
 
 @pytest.fixture(scope="module")
-def finished(tmp_path_factory):
+def studied():
+    """The sample computed once, for all that try how a result is written."""
+    return run_study(with_realisations(read_job(JOB), 0))
+
+
+@pytest.fixture(scope="module")
+def finished(studied, tmp_path_factory):
     """A result of the sample, made once and only copied from; its texts are older than the run."""
     folder = tmp_path_factory.mktemp("finished") / "result"
-    assert lotflow("run", JOB, "-o", folder, "-q", "--realisations", 0) == 0
+    write_study(studied, folder, overwrite=False)
     return folder
+
+
+@pytest.fixture
+def computed_already(studied, monkeypatch):
+    """Have a run write what is computed already, and draw in this process: only writing is new."""
+    monkeypatch.setattr("lotflow.study.run_study", lambda *_, **__: studied)
+    monkeypatch.setattr("lotflow.outputs.side_process.worth_it", lambda: False)
 
 
 @pytest.fixture
@@ -82,6 +101,7 @@ def mounted(tmp_path):
 # --- a full disk ---------------------------------------------------------------------------------
 
 
+@pytest.mark.usefixtures("computed_already")
 def test_a_full_disk_is_said_and_the_old_result_stays(mounted, finished, capfd):
     """From no room at all to nearly enough, and then enough."""
     place = mounted("disk", "size=32m")
@@ -101,6 +121,7 @@ def test_a_full_disk_is_said_and_the_old_result_stays(mounted, finished, capfd):
     assert contents(place) == before
     mounted("disk", "size=32m")
     assert lotflow("run", JOB, "-o", place / "result", "--overwrite", "-q", *QUICK) == 0
+    assert contents(place) == before
 
 
 def test_a_limit_on_the_size_of_files_is_said_and_the_old_result_stays(tmp_path, finished):
@@ -113,7 +134,7 @@ def test_a_limit_on_the_size_of_files_is_said_and_the_old_result_stays(tmp_path,
         resource.setrlimit(resource.RLIMIT_FSIZE, (200_000, 200_000))
     """
     for folder in ("result", "new"):
-        command = child(limited, "run", JOB, "-o", tmp_path / folder, "--overwrite", *QUICK)
+        command = child(limited, *SMALL, "-o", tmp_path / folder, "--overwrite")
         done = subprocess.run(command, capture_output=True, text=True, check=False)
         assert done.returncode == 1
         assert done.stdout == ""
@@ -214,7 +235,7 @@ def test_a_file_in_the_place_of_the_folder_is_refused(below, tmp_path, capfd):
 
 
 def interrupted(place, call, folder):
-    """Run the job, stop it where it waits, and give what it says."""
+    """Run a command, stop it where it waits, and give what it says."""
     module, _, name = place.rpartition(".")
     waiting = f"""
         import importlib, signal, sys, time
@@ -232,7 +253,7 @@ def interrupted(place, call, folder):
             return usual(*given, **named)
         setattr(holder, {name!r}, waits)
     """
-    command = child(waiting, "run", JOB, "-o", folder, "--overwrite", "--realisations", 0)
+    command = child(waiting, *SMALL, "-o", folder, "--overwrite")
     with subprocess.Popen(
         command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True
     ) as process:

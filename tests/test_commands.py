@@ -6,6 +6,7 @@ from pathlib import Path
 
 import geopandas as gpd
 import pytest
+import rasterio
 
 from lotflow.cli import main
 
@@ -21,33 +22,71 @@ def lotflow(*arguments):
     return stopped.value.code
 
 
+def contents(folder):
+    """Name and bytes of every file below a folder."""
+    return {
+        str(path.relative_to(folder)): path.read_bytes()
+        for path in folder.rglob("*")
+        if path.is_file()
+    }
+
+
+#: Where it is not looked at how sure the result is.
+QUICK = ("--realisations", 0)
+
+
 @pytest.fixture
 def lot():
     return gpd.read_file(SITE, layer="lot")
 
 
-def test_demo_writes_the_job_and_its_whole_result(tmp_path, capfd):
-    """The sample runs, every file of the manifest is there, and the balance closes."""
+@pytest.fixture
+def drawn_here(monkeypatch):
+    """Without a second process for each run: to start one takes longer than a small study."""
+    monkeypatch.setattr("lotflow.outputs.side_process.worth_it", lambda: False)
+
+
+def test_demo_writes_the_job_and_its_whole_result_and_a_rerun_the_same(tmp_path, capfd, request):
+    """
+    The sample runs, every file of the manifest is there, and the balance closes.
+
+    Inputs stand beside the result, and other programs can read it. It is replaced only if that
+    is asked for, by the same bytes, whoever draws.
+    """
     assert lotflow("demo", tmp_path / "demo") == 0
+    assert {"job.toml", "dem.tif", "site.gpkg"} <= set(contents(tmp_path / "demo"))
     result = tmp_path / "demo" / "result"
     summary = json.loads((result / "summary.json").read_text())
     assert summary["state"] == "complete"
     assert {path.name for path in result.iterdir()} == {*summary["files"], "summary.json"}
     assert summary["balance"]["residual_m2"] == 0
     assert len(summary["low_spots"]) >= 3
-    assert len(gpd.read_file(result / "result.gpkg", layer="inlets")) == 3
+    inlets = gpd.read_file(result / "result.gpkg", layer="inlets")
+    assert len(inlets) == 3
+    assert set(inlets["name"]) == {row["name"] for row in summary["inlets"]}
+    with rasterio.open(result / "ground.tif") as ground:
+        assert ground.crs == inlets.crs
     out, err = capfd.readouterr()
     assert "Call before you dig" in out
+    assert f"Written to {result}" in out
     assert err == ""
-    assert lotflow("demo", tmp_path / "demo") == 1  # nothing is overwritten unasked
-    assert lotflow("run", tmp_path / "demo", "--overwrite", "-q", "--realisations", 0) == 0
+    before = contents(tmp_path / "demo")
+    request.getfixturevalue("drawn_here")  # the first one was drawn by a second process
+    for command, told in (("demo", "already holds"), ("run", "--overwrite")):
+        assert lotflow(command, tmp_path / "demo") == 1
+        assert told in capfd.readouterr().err
+        assert contents(tmp_path / "demo") == before
+    (result / "summary.txt").write_text("old")
+    assert lotflow("run", tmp_path / "demo", "--overwrite", "-q") == 0
+    assert contents(tmp_path / "demo") == before
 
 
+@pytest.mark.usefixtures("drawn_here")
 def test_metres_and_feet_give_the_same_answer(tmp_path):
     """The job in metres and the same job in US survey feet agree."""
     found = {}
     for name in ("alder_court", "alder_court_us"):
-        assert lotflow("run", SAMPLES / name, "-o", tmp_path / name, "-q", "--realisations", 0) == 0
+        assert lotflow("run", SAMPLES / name, "-o", tmp_path / name, "-q", *QUICK) == 0
         found[name] = json.loads((tmp_path / name / "summary.json").read_text())
     metric, us = found.values()
     for key in ("catchment_m2", "on_lot_m2"):
@@ -59,58 +98,50 @@ def test_metres_and_feet_give_the_same_answer(tmp_path):
     )
 
 
+@pytest.mark.usefixtures("drawn_here")
 def test_screen_needs_two_files_and_prints_json_alone(tmp_path, capfd):
-    """`--json` leaves nothing else on stdout."""
-    code = lotflow("screen", DEM, SITE, "-o", tmp_path / "r", "--json", "--no-pack",
-                   "--realisations", 0)  # fmt: skip
-    assert code == 0
-    summary = json.loads(capfd.readouterr().out)
+    """`--json` leaves nothing else on stdout; what is printed is what stands in the file."""
+    assert lotflow("screen", DEM, SITE, "-o", tmp_path / "r", "--json", "--no-pack", *QUICK) == 0
+    out, err = capfd.readouterr()
+    assert err == ""
+    summary = json.loads(out)
+    assert summary == json.loads((tmp_path / "r" / "summary.json").read_text())
     assert summary["lot"]["area_m2"] == pytest.approx(960, rel=0.01)
     assert summary["schema_version"] == "1"
     assert summary["inlets"] == []
 
 
+@pytest.mark.usefixtures("drawn_here")
 def test_same_inputs_give_the_same_bytes(tmp_path):
     """A rerun in another folder is identical, file by file."""
     for name in ("a", "b"):
-        assert lotflow("screen", DEM, SITE, "-o", tmp_path / name, "-q") == 0
+        code = lotflow("screen", DEM, SITE, "-o", tmp_path / name, "-q", "--realisations", 20)
+        assert code == 0
     for path in (tmp_path / "a").iterdir():
         assert path.read_bytes() == (tmp_path / "b" / path.name).read_bytes(), path.name
 
 
+@pytest.mark.usefixtures("drawn_here")
 def test_intensity_and_coefficient_give_flows(tmp_path, capfd):
     """Q = C i A: 100 mm/h on C 0.5."""
     inlets = gpd.read_file(SITE, layer="inlets")[["name", "geometry"]]
     inlets.to_file(tmp_path / "inlets.geojson")
     given = ("--inlets", tmp_path / "inlets.geojson", "--coefficient", 0.5)
-    code = lotflow(
-        "screen",
-        DEM,
-        SITE,
-        "-o",
-        tmp_path / "r",
-        *given,
-        "--intensity",
-        "100mm/h",
-        "--json",
-        "--realisations",
-        0,
-    )
+    code = lotflow("screen", DEM, SITE, "-o", tmp_path / "r", *given, "--intensity", "100mm/h",
+                   "--json", *QUICK)  # fmt: skip
     assert code == 0
     for row in json.loads(capfd.readouterr().out)["runoff"]:
         assert row["flow_m3s"] == pytest.approx(0.5 * 0.1 / 3600 * row["area_m2"], abs=2e-9)
     assert lotflow("screen", DEM, SITE, "-o", tmp_path / "s", "--intensity", "4in/h") == 2
     capfd.readouterr()
     given = ("--inlets", tmp_path / "inlets.geojson", "--coefficient", 0)
-    assert (
-        lotflow("screen", DEM, SITE, "-o", tmp_path / "t", *given, "--json", "--realisations", 0)
-        == 0
-    )
+    assert lotflow("screen", DEM, SITE, "-o", tmp_path / "t", *given, "--json", *QUICK) == 0
     nothing = json.loads(capfd.readouterr().out)
     assert [inlet["runoff_coefficient"] for inlet in nothing["inlets"]] == [0.0] * 5
     assert nothing["provenance"]["use_covers"] is False
 
 
+@pytest.mark.usefixtures("drawn_here")
 def test_start_makes_a_job_that_can_be_checked_and_run(tmp_path, lot, capfd):
     """The job file and empty layers are ready to draw in; nothing there is replaced."""
     lot.to_file(tmp_path / "lot.gpkg", layer="lot")
@@ -121,7 +152,7 @@ def test_start_makes_a_job_that_can_be_checked_and_run(tmp_path, lot, capfd):
     assert lotflow(*arguments) == 0
     assert 'vertical_unit = "m"' in (job / "job.toml").read_text()
     assert lotflow("check", job) == 0
-    assert lotflow("run", job, "-q", "--realisations", 0) == 0
+    assert lotflow("run", job, "-q", *QUICK) == 0
     capfd.readouterr()
     assert lotflow(*arguments) == 1
     assert "already holds job.toml" in capfd.readouterr().err

@@ -68,7 +68,8 @@ def read(folder: str, layer: str) -> geopandas.GeoDataFrame:
 
 
 def test_the_script_writes_the_same_bytes_again(remade, tmp_path):
-    again = make(tmp_path)
+    # with the same versions what is shipped is another run of it already
+    again = SAMPLES if HERE == MADE_WITH else make(tmp_path)
     for folder in FOLDERS:
         for name in MADE:
             assert (remade / folder / name).read_bytes() == (again / folder / name).read_bytes()

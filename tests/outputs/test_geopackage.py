@@ -21,16 +21,24 @@ METADATA = {"run_id": "0123", "program": "lotflow <&> 'x' é"}
 SPATIAL = [layer.name for layer in RESULT_LAYERS.values() if layer.geometries]
 
 
-@pytest.fixture
-def layers(make_layers):
-    return make_layers()
-
-
-@pytest.fixture
-def written(layers, tmp_path):
-    path = tmp_path / "result.gpkg"
+@pytest.fixture(scope="module")
+def made(make_layers, tmp_path_factory):
+    """Layers and the file of them, written once: only copied from."""
+    layers, path = make_layers(), tmp_path_factory.mktemp("made") / "result.gpkg"
     write_geopackage(path, layers, metadata=METADATA)
-    return path
+    return layers, path
+
+
+@pytest.fixture
+def layers(made):
+    """A copy, since some tests put other values in."""
+    return {name: frame.copy() for name, frame in made[0].items()}
+
+
+@pytest.fixture
+def written(made, tmp_path):
+    """A copy, since some tests damage it."""
+    return shutil.copy(made[1], tmp_path / "result.gpkg")
 
 
 def change(path, *statements):

@@ -8,6 +8,7 @@ from pathlib import Path
 import geopandas as gpd
 import pytest
 
+from lotflow.cli.report import with_realisations
 from lotflow.inputs.job import read_job
 from lotflow.study import run_study, write_study
 
@@ -41,7 +42,8 @@ def made(tmp_path_factory):
     spouts["to"] = spouts["to"].replace(old, HOSTILE)
     for name, frame in (("inlets", inlets), ("drain_lines", lines), ("downspouts", spouts)):
         frame.to_file(job / "site.gpkg", layer=name, driver="GPKG")
-    study = run_study(read_job(job))
+    # the fewest that give bounds: no test of the page looks at more of them
+    study = run_study(with_realisations(read_job(job), 20))
     write_study(study, folder / "result", overwrite=False)
     return Made(study, folder / "result" / "plan.html", HOSTILE)
 
@@ -87,5 +89,20 @@ def opened():
 
 @pytest.fixture
 def plan(browser, made):
+    """The page newly opened."""
     _opened(browser, made.page)
+    return browser
+
+
+@pytest.fixture
+def plan_again(browser, made):
+    """
+    The page as the test before has left it, if that took it from here too.
+
+    For tests that ask its functions alone, or first choose all they look at: to open it takes
+    longer than most of them.
+    """
+    if not browser.execute_script("return window.isUsedAgain === true"):
+        _opened(browser, made.page)
+        browser.execute_script("window.isUsedAgain = true")
     return browser

@@ -100,9 +100,9 @@ def test_tables_fit_their_panel(browser, made, opened, size):
         assert found == []
 
 
-def test_names_step_aside_for_each_other(plan):
+def test_names_step_aside_for_each_other(plan_again):
     """Two names of one place go to two sides of it; one whose side is taken by a mark, too."""
-    sides = plan.execute_script(
+    sides = plan_again.execute_script(
         "const at = { x: 100, y: 100, width: 80, height: 16, fixed: false }; "
         "const view = [0, 0, 400, 400]; "
         "return [placedNames([at, at], [], view, []), placedNames([at], [[150, 100]], view, []), "
@@ -111,8 +111,8 @@ def test_names_step_aside_for_each_other(plan):
     assert sides == [["right", "left"], ["left"], ["center"]]
 
 
-def test_names_stay_in_view_and_off_what_lies_on_the_map(plan):
-    sides = plan.execute_script(
+def test_names_stay_in_view_and_off_what_lies_on_the_map(plan_again):
+    sides = plan_again.execute_script(
         "const at = { x: 360, y: 100, width: 80, height: 16, fixed: false }; "
         "const view = [0, 0, 400, 400], box = [[260, 80, 345, 120]]; "
         "return [placedNames([at], [], view, []), placedNames([at], [], view, box)]"
@@ -268,8 +268,8 @@ def test_what_is_said_of_the_data_is_switched_too(plan):
 
 @pytest.mark.parametrize("value", [36.5, 37.5, 0.125, 1234.5])
 @pytest.mark.parametrize("quantity", ["area", "elevation", "diameter"])
-def test_numbers_are_rounded_as_in_the_other_files(plan, value, quantity):
-    told = plan.execute_script(
+def test_numbers_are_rounded_as_in_the_other_files(plan_again, value, quantity):
+    told = plan_again.execute_script(
         "const d = JSON.parse(document.getElementById('plan-data').textContent); "
         "return makeNumbers(d.shown).show(arguments[0], arguments[1], 'metric')", value, quantity
     )  # fmt: skip
@@ -285,7 +285,7 @@ def test_a_row_of_a_table_and_its_shape_on_the_map_choose_one_another(plan):
     assert plan.execute_script("return document.querySelectorAll('.told-tip').length") == 1
 
 
-def test_following_the_water_ends_where_the_program_says(plan, made):
+def test_following_the_water_ends_where_the_program_says(plan_again, made):
     """Ten random cells of known ground: the same last cell and the same area."""
     routing = made.study.lot.inlets.routing
     receiver, total = routing.receivers().ravel(), routing.total.ravel()
@@ -296,7 +296,7 @@ def test_following_the_water_ends_where_the_program_says(plan, made):
         cell = start
         while (below := outs.get(cell, int(receiver[cell]))) != cell:
             cell = below
-        told = plan.execute_script(
+        told = plan_again.execute_script(
             "const w = wayDown(lotflowPlan.water, arguments[0]); "
             "return [w.end, w.area, w.length, w.fall]",
             start,
@@ -308,16 +308,16 @@ def test_following_the_water_ends_where_the_program_says(plan, made):
         assert told[3] == pytest.approx(fall, abs=1.1e-3)
 
 
-def test_roof_water_is_followed_from_the_eaves(plan, made):
+def test_roof_water_is_followed_from_the_eaves(plan_again, made):
     surface = made.study.lot.inlets.routing.surface
     cell = int(np.flatnonzero(surface.roof)[100])
-    told = plan.execute_script(
+    told = plan_again.execute_script(
         "const w = wayDown(lotflowPlan.water, arguments[0]); return [w.roof, w.cells[0]]", cell
     )
     assert told == [True, int(surface.eave_cell.ravel()[cell])]
 
 
-def test_the_fall_between_two_points_is_that_of_the_ground(plan, made):
+def test_the_fall_between_two_points_is_that_of_the_ground(plan_again, made):
     """Distance, fall and interval as computed here from the grid and the error model."""
     lot = made.study.lot
     grid, accuracy = lot.window.surface.ground, lot.job.elevation
@@ -327,7 +327,7 @@ def test_the_fall_between_two_points_is_that_of_the_ground(plan, made):
     for _ in range(5):
         cells = rng.integers(5, np.array(grid.shape) - 5, size=(2, 2))
         (x0, y0), (x1, y1) = (grid.xy(*cell) for cell in cells)
-        told = plan.execute_script(
+        told = plan_again.execute_script(
             "const f = fallBetween(lotflowPlan.water, arguments[0], arguments[1], "
             "JSON.parse(document.getElementById('plan-data').textContent).accuracy); "
             "return [f.distance, f.fall, f.doubt]",
@@ -340,9 +340,9 @@ def test_the_fall_between_two_points_is_that_of_the_ground(plan, made):
         assert told == pytest.approx([distance, fall, doubt], abs=1.1e-3)
 
 
-def test_a_pipe_keeps_its_cover_along_the_whole_line(plan):
+def test_a_pipe_keeps_its_cover_along_the_whole_line(plan_again):
     """Hand values: ground 10, 8, 9.5 m at 0, 10, 20 m; 1 % fall, 0.3 m cover, 0.1 m pipe."""
-    told = plan.execute_script(
+    told = plan_again.execute_script(
         "const p = pipeUnder([{distance: 0, ground: 10}, {distance: 10, ground: 8}, "
         "{distance: 20, ground: 9.5}], 0.01, 0.3, 0.1); "
         "return [p.depthUp, p.depthDown, p.deepest, p.fromFirst]"
