@@ -9,11 +9,13 @@ import re
 import shutil
 import subprocess
 import sys
+from contextlib import suppress
 from pathlib import Path
 
 import pytest
 from programme.cases import SAMPLE
 from programme.environments import (
+    AT_ONCE,
     NOT_FOLLOWED,
     PROGRAM,
     SAID,
@@ -25,6 +27,7 @@ from programme.environments import (
 )
 from programme.judge import Tally
 from programme.results import contents
+from programme.server import Server
 from programme.small_job import small_job
 from programme.tiers import report, tiers
 
@@ -32,8 +35,8 @@ Run = subprocess.CompletedProcess[str]
 
 #: What is run in both long tiers.
 LONG = (pytest.mark.nightly, pytest.mark.release)
-#: Of the surroundings, those of the quick tier.
-QUICK = ("no HOME", "path with an umlaut")
+
+REALISATIONS = ("-q", "--realisations", "12")
 
 
 @pytest.fixture(scope="module")
@@ -55,8 +58,13 @@ def assert_same(name: str, done: Run, result: Path, whole: dict[str, bytes]) -> 
     found = contents(result) if result.exists() else {}
     good = (done.returncode, done.stdout, done.stderr) == (0, "", "")
     tell(name, "odd" if not good else "equal" if found == whole else "silent")
+    assert_all_well(done, result, whole)
+
+
+def assert_all_well(done: Run, result: Path, whole: dict[str, bytes]) -> None:
+    """Require that a run worked, said nothing and left the same bytes."""
     assert (done.returncode, done.stdout, done.stderr) == (0, "", "")
-    assert hashes(found) == hashes(whole)
+    assert hashes(contents(result)) == hashes(whole)
 
 
 def hashes(files: dict[str, bytes]) -> dict[str, str]:
@@ -80,11 +88,24 @@ def surrounded(name: str, around: Surroundings) -> Surroundings:
     return around
 
 
-@pytest.mark.parametrize(
-    "name",
-    [*(pytest.param(name, id=f"q-{name}") for name in QUICK),
-     *(pytest.param(name, marks=LONG, id=name) for name in WORKS)],
-)  # fmt: skip
+def test_the_same_bytes_in_several_surroundings_at_once(
+    server: Server, job: Path, tmp_path: Path
+) -> None:
+    """Of classes M and O: from a copy of the inputs in another folder, too."""
+    usual = tmp_path / "usual"
+    ended = server.run("programme.writing:run_alone",
+                       ["run", str(job), "-o", str(usual), *REALISATIONS],
+                       seconds=60.0, memory_bytes=None)  # fmt: skip
+    assert ended.code == 0, ended.err
+    around = Surroundings(tmp_path, job)
+    for name in AT_ONCE:
+        with suppress(UnavailableError):
+            WORKS[name](around)
+    assert around.job != job
+    assert_all_well(*run(around, *REALISATIONS), contents(usual))
+
+
+@pytest.mark.parametrize("name", [pytest.param(name, marks=LONG) for name in WORKS])
 def test_the_same_bytes_in_any_surroundings(
     job: Path, whole: dict[str, bytes], tmp_path: Path, name: str
 ) -> None:
@@ -239,7 +260,7 @@ def test_another_day(
     assert_same("O another day", *run(around, "-q"), whole)
 
 
-@tiers(1, 1, 1)
+@tiers(None, 1, 1)
 def test_twice_and_from_elsewhere(
     job: Path, whole: dict[str, bytes], tmp_path: Path, cases: int
 ) -> None:
@@ -249,8 +270,6 @@ def test_twice_and_from_elsewhere(
 
 
 # The same with all there is in a job: inlets, rain, drains, and surfaces drawn at random
-
-REALISATIONS = ("-q", "--realisations", "12")
 
 
 @pytest.fixture(scope="module")
@@ -284,13 +303,12 @@ def test_another_day_with_realisations(
     assert_same("O sample, another day", *run(around, *REALISATIONS), whole_sample)
 
 
-@pytest.mark.parametrize(("affinity", "workers"), [("all", None), ("one", 1)])
-def test_one_processor_is_one_worker(tmp_path: Path, affinity: str, workers: int | None) -> None:
-    """The instrument: what the program counts is what the process was given."""
-    around = Surroundings(tmp_path, tmp_path)
-    if affinity == "one":
-        surrounded("one processor", around)
-    code = "from lotflow.terrain.confidence import _processors; print(_processors())"
+def test_one_processor_is_one_worker(server: Server, tmp_path: Path) -> None:
+    """The instrument: a process gets one, and what the program counts is what it was given."""
+    around = surrounded("one processor", Surroundings(tmp_path, tmp_path))
+    code = "import os; print(len(os.sched_getaffinity(0)))"
     done = subprocess.run([*around.prefix, sys.executable, "-c", code], capture_output=True,
                           text=True, check=True)  # fmt: skip
-    assert int(done.stdout) == (workers or len(os.sched_getaffinity(0)))
+    assert int(done.stdout) == 1
+    allowed = len(os.sched_getaffinity(0))
+    assert server.run("programme.environments:workers", [allowed, 1]).value == [allowed, 1]

@@ -8,7 +8,8 @@ from contextlib import closing
 from pathlib import Path
 
 import pytest
-from programme.hostile_sqlite import HOSTILE, copy_site, held_by_another, make_site
+from programme.hostile_sqlite import HOSTILE, SMALLER, copy_site, held_by_another, make_site
+from programme.in_turn import in_turn
 from programme.judge import Tally, judged
 from programme.server import Ended, Server
 from programme.small_job import small_job, snapshot, write_job
@@ -39,23 +40,45 @@ def put(site: Path, job: Path) -> Path:
     return write_job(job, layer_lines='file = "site.gpkg"')
 
 
-def tried(server: Server, whole: Ended, job: Path, name: str) -> str:
+def tried(server: Server, whole: Ended, job: Path, name: str) -> None:
     """Check a job and require that its folder stays as it is."""
     before = snapshot(job)
     ended = server.run("programme.cases:check", str(job), memory_bytes=None)
     tally = Tally(f"F {name}")
-    outcome = tally.add(judged(ended, whole, names=("site.gpkg", "layer ")), name)
+    tally.add(outcome_of(ended, whole), name)
     report(tally, cpu_seconds=round(ended.cpu_seconds, 2), megabytes=round(ended.peak_bytes / 1e6),
            said=ended.err[:300])  # fmt: skip
     assert snapshot(job) == before
-    assert outcome in ("equal", "refused"), ended
-    assert ended.cpu_seconds <= CPU_SECONDS, ended.err
-    assert ended.peak_bytes < MEMORY_BYTES
-    return outcome
+    require_good(ended, whole, name)
+
+
+def outcome_of(ended: Ended, whole: Ended) -> str:
+    return judged(ended, whole, names=("site.gpkg", "layer "))
+
+
+def require_good(ended: Ended, whole: Ended, name: str) -> None:
+    """Require that a case ended as it may and took no more than it may."""
+    assert outcome_of(ended, whole) in ("equal", "refused"), (name, ended)
+    assert ended.cpu_seconds <= CPU_SECONDS, (name, ended.err)
+    assert ended.peak_bytes < MEMORY_BYTES, name
+
+
+def test_hostile_geopackages_in_turn(
+    server: Server, site: Path, whole: Ended, tmp_path: Path
+) -> None:
+    """All of class F in one process, two of them smaller."""
+    jobs = {name: put(site, tmp_path / f"{number}") for number, name in enumerate(HOSTILE)}
+    for name, build in (HOSTILE | SMALLER).items():
+        build(jobs[name] / "site.gpkg")
+    before = {name: snapshot(job) for name, job in jobs.items()}
+    orders = [["check", str(job), "--json"] for job in jobs.values()]
+    for name, ended in zip(jobs, in_turn(server, orders, memory_bytes=None), strict=True):
+        require_good(ended, whole, name)
+    assert [name for name, job in jobs.items() if snapshot(job) != before[name]] == []
 
 
 @pytest.mark.parametrize("name", HOSTILE)
-@tiers(1, 1, 1)
+@tiers(None, 1, 1)
 def test_hostile_geopackages(
     server: Server, site: Path, whole: Ended, tmp_path: Path, name: str, cases: int
 ) -> None:
@@ -77,7 +100,7 @@ def test_a_file_that_another_program_holds(
 
 
 @pytest.mark.parametrize("mode", ["DELETE", "WAL"])
-@tiers(10, 10, 10)
+@tiers(4, 10, 10)
 def test_a_file_that_is_written_to_all_the_time(
     server: Server, site: Path, whole: Ended, tmp_path: Path, mode: str, cases: int
 ) -> None:
@@ -96,8 +119,8 @@ def test_a_file_that_is_written_to_all_the_time(
     writer.start()
     tally = Tally(f"F written all the time, {mode}")
     try:
-        for number in range(cases):
-            ended = server.run("programme.cases:check", str(job))
+        orders = [["check", str(job), "--json"]] * cases
+        for number, ended in enumerate(in_turn(server, orders)):
             tally.add(judged(ended, whole, names=("site.gpkg",)), f"{number}")
     finally:
         stop.set()

@@ -12,7 +12,14 @@ from typing import Any
 import pytest
 from PIL import Image
 from programme.cases import SAMPLE
-from programme.hostile_text import STRINGS, hostile_job, is_utf8, shown, strings
+from programme.hostile_text import (
+    STRINGS,
+    hostile_job,
+    in_fewer_names,
+    is_utf8,
+    shown,
+    strings,
+)
 from programme.judge import Tally, refused_well, stopped
 from programme.result_text import (
     assert_clean,
@@ -25,13 +32,12 @@ from programme.result_text import (
 from programme.server import Server
 from programme.tiers import numbered, report, tiers
 from programme.watch import RequestCounter
-from reportlab import rl_config
-from reportlab.lib.styles import ParagraphStyle
-from reportlab.platypus import Paragraph
 
 from lotflow.errors import InputError
-from lotflow.outputs.field_sheet.paper import print_sheet
 from lotflow.text import clean_text
+
+#: Options of a run whose numbers nobody looks at, but which leaves the same files.
+QUICKLY = ("--realisations", "2")
 
 
 @pytest.fixture(scope="module")
@@ -52,6 +58,15 @@ def plain_forms(server: Server, tmp_path_factory: pytest.TempPathFactory) -> dic
     return {path.name: form_of(path) for path in result.iterdir()}
 
 
+@pytest.fixture(scope="module")
+def undrawn_forms(server: Server, tmp_path_factory: pytest.TempPathFactory) -> dict[str, Any]:
+    """The same without drawings, from the server itself, so that its children are prepared."""
+    result = tmp_path_factory.mktemp("undrawn") / "result"
+    order = ["run", str(SAMPLE), "-o", str(result), "-q", *QUICKLY]
+    server.prepare("programme.writing:run_undrawn", order)
+    return {path.name: path.suffix == ".pdf" or form_of(path) for path in result.iterdir()}
+
+
 def test_there_are_sixty_strings() -> None:
     """And no two alike."""
     assert len(set(STRINGS)) == len(STRINGS) >= 60
@@ -59,13 +74,16 @@ def test_there_are_sixty_strings() -> None:
 
 def outcome_of_run(
     server: Server, plain_forms: dict[str, Any], counter: RequestCounter, folder: Path,
-    title: bytes, names: list[bytes],
+    title: bytes, names: list[bytes], *, quickly: bool = False,
 ) -> str:  # fmt: skip
     """Run a job with such text and judge every file of its result."""
     job, result = folder / "job", folder / "result"
     things, files = hostile_job(SAMPLE, job, title, names)
-    ended = server.run("programme.cases:exits", ["run", str(job), "-o", str(result)],
-                       seconds=60.0, memory_bytes=None)  # fmt: skip
+    assert len(set().union(*things.values())) >= len(names)  # there is a place for each
+    order = ["run", str(job), "-o", str(result)]
+    given = (("programme.writing:run_alone", [*order, *QUICKLY]) if quickly
+             else ("programme.cases:exits", order))  # fmt: skip
+    ended = server.run(*given, seconds=60.0, memory_bytes=None)
     assert_clean(ended.out + ended.err, allowed="\n")
     if bad := stopped(ended):
         return bad
@@ -137,7 +155,20 @@ def is_taken(text: bytes) -> bool:
         return False
 
 
-@tiers(1, 1, 1)
+def test_all_strings_in_one_job(
+    server: Server, undrawn_forms: dict[str, Any], counter: RequestCounter, tmp_path: Path
+) -> None:
+    """Of class L: every string that is text, markup in pairs, in a job that is drawn."""
+    taken = [text for text in strings(counter.url) if is_taken(text)]
+    assert len(taken) >= 57
+    names = in_fewer_names(taken)
+    outcome = outcome_of_run(server, undrawn_forms, counter, tmp_path, names[0], names,
+                             quickly=True)  # fmt: skip
+    assert outcome == "equal"
+    skip_without_browser()
+
+
+@tiers(None, 1, 1)
 def test_all_strings_at_once(
     server: Server, plain_forms: dict[str, Any], counter: RequestCounter, tmp_path: Path,
     cases: int,
@@ -191,6 +222,13 @@ def test_no_picture_is_fetched_for_the_sheet(
     counter: RequestCounter, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """The second line: text that were not escaped, where the user trusts every host."""
+    # slow to load, and the other tests here do without
+    from reportlab import rl_config  # noqa: PLC0415
+    from reportlab.lib.styles import ParagraphStyle  # noqa: PLC0415
+    from reportlab.platypus import Paragraph  # noqa: PLC0415
+
+    from lotflow.outputs.field_sheet.paper import print_sheet  # noqa: PLC0415
+
     counter.requests.clear()
     monkeypatch.setattr(rl_config, "trustedHosts", ["*"])
     style = ParagraphStyle("x")

@@ -13,10 +13,13 @@ from programme.tiers import report, tiers
 GROWTH_BYTES = 20_000_000
 
 
-@tiers(None, 200, 1000)
+@tiers(4, 200, 1000)
 def test_memory_and_open_files(server: Server, tmp_path: Path, cases: int) -> None:
     """Class P: the memory of a process and its open files stay, stdout stays empty."""
     job = small_job(tmp_path / "job")
+    if cases < 10:
+        with (job / "job.toml").open("a") as text:
+            text.write("[confidence]\nrealisations = 0\n")
     ended = server.run("programme.long_use:runs", str(job), str(tmp_path / "result"), cases,
                        seconds=1200.0, memory_bytes=None)  # fmt: skip
     assert ended.code == 0, ended.err

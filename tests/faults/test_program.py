@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import json
 import os
 import subprocess
 import sys
+from dataclasses import dataclass
 from pathlib import Path
 
 import pyogrio
@@ -35,40 +37,92 @@ def test_version_alone_is_one_line(capfd: pytest.CaptureFixture[str]) -> None:
     assert len(capfd.readouterr().out.splitlines()) == 1
 
 
-def test_the_program_loads_no_driver_that_follows_files() -> None:
-    """Neither GDAL knows virtual files or web services; nothing is said about it."""
-    code = (
-        "import contextlib, sys; sys.argv = ['lotflow', '--version']\n"
-        f"with contextlib.suppress(SystemExit): {PROGRAM.replace('; ', chr(10) + '    ', 1)}\n"
-        "import pyogrio, rasterio\n"
-        "with rasterio.Env() as env: names = set(env.drivers())\n"
-        "names |= set(pyogrio.list_drivers())\n"
-        "assert {'GTiff', 'COG', 'GPKG', 'GeoJSON', 'ESRI Shapefile'} <= names, names\n"
-        "assert not names & {'VRT', 'OGR_VRT', 'WMS', 'WFS', 'GTI', 'HTTP', 'OAPIF'}, names\n"
-    ).replace("suppress(SystemExit): ", "suppress(SystemExit):\n    ")  # fmt: skip
-    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=False)
-    assert done.returncode == 0, done.stderr
-    assert done.stderr == ""
+#: What is asked of a process: its drivers, whether it may use the network, what reading leaves.
+ASK = """
+import json, sys, warnings
+import numpy, pyogrio, pyproj.network, rasterio
+from affine import Affine
+from lotflow.grid import Grid
+from lotflow.outputs.rasters import write_cog
+with rasterio.Env() as env:
+    names = [*env.drivers(), *pyogrio.list_drivers()]
+with rasterio.open("dem.tif") as dataset, warnings.catch_warnings(action="ignore"):
+    dataset.statistics(1)  # the older way, which may leave a file
+ground = Grid(numpy.add.outer(numpy.arange(600.0), numpy.sin(numpy.arange(520.0))),
+              Affine(0.5, 0, 600_000, 0, -0.5, 3_300_000), pyproj.CRS(26917))
+write_cog(sys.argv[-1], ground, description="ground elevation", unit="m")
+print(json.dumps([names, pyproj.network.is_network_enabled()]))
+"""
+
+#: What is done before in the program.
+START = f"""
+import contextlib, sys
+given, sys.argv = sys.argv, ["lotflow", "--version"]
+with contextlib.suppress(SystemExit):
+    {PROGRAM}
+sys.argv = given
+"""
 
 
-def test_the_program_keeps_proj_off_the_network(tmp_path: Path) -> None:
-    """Whatever the environment asks for; nor is anything left beside a raster that is read."""
-    raster = write_raster(tmp_path / "dem.tif")
-    ask = ("import pyproj.network, rasterio\n"
-           "print(pyproj.network.is_network_enabled())\n"
-           f"with rasterio.open({str(raster)!r}) as dataset: dataset.statistics(1)\n")  # fmt: skip
-    start = (f"import contextlib, sys\nsys.argv = ['lotflow', '--version']\n"
-             f"with contextlib.suppress(SystemExit):\n    {PROGRAM}\n")  # fmt: skip
+@dataclass(frozen=True)
+class Asked:
+    """What a process said of itself and left behind."""
+
+    drivers: set[str]
+    network: bool
+    said: str
+    left: set[str]
+    cog: bytes
+
+
+def asked(folder: Path, code: str) -> Asked:
+    """Run it in a new folder, in an environment that asks for the network and side files."""
+    write_raster(folder / "dem.tif")
     environment = os.environ | {"PROJ_NETWORK": "ON", "GDAL_PAM_ENABLED": "YES"}
-    for code, network, left in (
-        (ask, "True", {"dem.tif", "dem.tif.aux.xml"}),
-        (start + ask, "False", {"dem.tif"}),
-    ):
-        done = subprocess.run([sys.executable, "-c", code], env=environment, capture_output=True,
-                              text=True, check=True)  # fmt: skip
-        assert done.stdout.splitlines()[-1] == network
-        assert {path.name for path in tmp_path.iterdir()} == left
-        (tmp_path / "dem.tif.aux.xml").unlink(missing_ok=True)
+    written = folder / "written" / "ground.tif"
+    written.parent.mkdir()
+    done = subprocess.run([sys.executable, "-c", code, str(written)], cwd=folder, env=environment,
+                          capture_output=True, text=True, check=True)  # fmt: skip
+    drivers, network = json.loads(done.stdout.splitlines()[-1])
+    left = {path.name for path in folder.iterdir() if path.is_file()}
+    return Asked(set(drivers), network, done.stderr, left, written.read_bytes())
+
+
+@pytest.fixture(scope="module")
+def program(tmp_path_factory: pytest.TempPathFactory) -> Asked:
+    """A process in which the program has started."""
+    return asked(tmp_path_factory.mktemp("program"), START + ASK)
+
+
+@pytest.fixture(scope="module")
+def other(tmp_path_factory: pytest.TempPathFactory) -> Asked:
+    """One in which it has not."""
+    return asked(tmp_path_factory.mktemp("other"), ASK)
+
+
+def test_the_program_loads_no_driver_that_follows_files(program: Asked, other: Asked) -> None:
+    """Neither GDAL knows virtual files or web services; nothing is said about it."""
+    assert {"GTiff", "COG", "GPKG", "GeoJSON", "ESRI Shapefile"} <= program.drivers
+    follow = {"VRT", "OGR_VRT", "WMS", "WFS", "GTI", "HTTP", "OAPIF"}
+    assert not program.drivers & follow
+    assert len(other.drivers & follow) > 3
+    assert program.said == ""
+
+
+def test_the_program_keeps_proj_off_the_network(program: Asked, other: Asked) -> None:
+    """Whatever the environment asks for; nor is anything left beside a raster that is read."""
+    assert (other.network, other.left) == (True, {"dem.tif", "dem.tif.aux.xml"})
+    assert (program.network, program.left) == (False, {"dem.tif"})
+
+
+def test_overviews_are_written_without_those_drivers(
+    program: Asked, other: Asked, tmp_path: Path
+) -> None:
+    """And the file is the same as with them."""
+    assert program.cog == other.cog
+    (tmp_path / "ground.tif").write_bytes(program.cog)
+    with rasterio.open(tmp_path / "ground.tif") as ground:
+        assert ground.overviews(1)
 
 
 def test_the_caller_of_main_keeps_his_environment(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -79,6 +133,8 @@ def test_the_caller_of_main_keeps_his_environment(monkeypatch: pytest.MonkeyPatc
     assert "GDAL_SKIP" not in os.environ
 
 
+@pytest.mark.nightly
+@pytest.mark.release
 def test_rasters_with_overviews_are_written_without_those_drivers(tmp_path: Path) -> None:
     """And the result is the same as with them."""
     import numpy as np  # noqa: PLC0415

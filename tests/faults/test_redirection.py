@@ -6,9 +6,10 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+from programme.in_turn import in_turn
 from programme.judge import Tally, judged
 from programme.redirections import NAMED_LINKS, REDIRECTIONS, Elsewhere
-from programme.server import Server
+from programme.server import Ended, Server
 from programme.small_job import layers, small_job, snapshot, write_raster
 from programme.tiers import report, tiers
 from programme.watch import OpenWatch, RequestCounter
@@ -50,16 +51,48 @@ def test_the_watch_and_the_counter_see(
     counter.requests.clear()
 
 
+@pytest.fixture(scope="module")
+def whole(server: Server, tmp_path_factory: pytest.TempPathFactory) -> Ended:
+    """What is read of a job without any redirection."""
+    return server.run("programme.cases:check", str(small_job(tmp_path_factory.mktemp("w") / "job")))
+
+
+@pytest.mark.parametrize("linked", [False, True])
+def test_redirections_in_turn(
+    server: Server, whole: Ended, tmp_path: Path, linked: bool,
+    elsewhere: tuple[Elsewhere, OpenWatch, RequestCounter],
+) -> None:  # fmt: skip
+    """All of class E in one process, and those where the job names the link in another."""
+    there, watch, counter = elsewhere
+    jobs = {}
+    for number, (name, build) in enumerate(REDIRECTIONS.items()):
+        if (name in NAMED_LINKS) == linked:
+            jobs[name] = small_job(tmp_path / f"{number}")
+            build(jobs[name], there)
+    assert len(jobs) >= 3
+    before = snapshot(there.raster.parent)
+    watch.opened()
+    orders = [["check", str(job), "--json"] for job in jobs.values()]
+    cases = dict(zip(jobs, in_turn(server, orders), strict=True))
+    opened, requests = watch.opened(), list(counter.requests)
+    counter.requests.clear()
+    assert requests == []
+    assert opened == linked
+    for name, ended in cases.items():
+        assert judged(ended, whole) in ("equal", "refused"), (name, ended)
+        assert "CANARY" not in ended.out + ended.err, name
+    assert snapshot(there.raster.parent) == before
+
+
 @pytest.mark.parametrize("name", REDIRECTIONS)
-@tiers(1, 1, 1)
+@tiers(None, 1, 1)
 def test_redirections(
     server: Server, tmp_path: Path, elsewhere: tuple[Elsewhere, OpenWatch, RequestCounter],
-    name: str, cases: int,
+    whole: Ended, name: str, cases: int,
 ) -> None:  # fmt: skip
     """Class E: refused, or read as if it were not there; nothing opened, asked or shown."""
     there, watch, counter = elsewhere
     job = small_job(tmp_path / "job")
-    whole = server.run("programme.cases:check", str(job))
     REDIRECTIONS[name](job, there)
     before = snapshot(there.raster.parent)
     watch.opened()

@@ -23,10 +23,8 @@ SAMPLE = Path(__file__).parents[3] / "data_samples" / "alder_court"
 
 def warm_up() -> None:
     """Import and compile everything once, so that children need not."""
-    from lotflow.inputs.job import read_job  # noqa: PLC0415
-    from lotflow.study.check import check_inputs  # noqa: PLC0415
-
-    check_inputs(read_job(SAMPLE))
+    with contextlib.redirect_stdout(io.StringIO()):
+        assert command(["check", str(SAMPLE), "--json"]) == 0
 
 
 #: Layers that were read once for all children: where only rasters are damaged.
@@ -106,18 +104,44 @@ def check_damaged(
     cases = []
     for seed in seeds:
         path.write_bytes(mutated(whole, seed, header=header)[1])
-        seen.clear()
-        out, err = io.StringIO(), io.StringIO()
-        begun, worked = time.monotonic(), time.process_time()
-        signal.setitimer(signal.ITIMER_PROF, CPU_SECONDS)  # its signal ends the process
-        with contextlib.redirect_stdout(out), contextlib.redirect_stderr(err):
-            code = command(["check", job, "--json"])
-        signal.setitimer(signal.ITIMER_PROF, 0)
-        cases.append({"value": {**seen, "code": code}, "out": out.getvalue(),
-                      "err": err.getvalue(), "seconds": time.monotonic() - begun,
-                      "cpu_seconds": time.process_time() - worked})  # fmt: skip
+        cases.append(_one_of_many(["check", job, "--json"], seen))
     path.write_bytes(whole)
     return cases
+
+
+def in_turn(orders: list[list[str]], site_is_known: bool) -> list[dict[str, Any]]:
+    """
+    Run commands of the program one after another in one process.
+
+    Parameters
+    ----------
+    orders
+        Arguments of each.
+    site_is_known
+        As for `check`.
+
+    Returns
+    -------
+    cases
+        Per command what `check` sees, what was printed and how long it took.
+    """
+    seen: dict[str, Any] = {}
+    _watch(seen, site_is_known=site_is_known)
+    return [_one_of_many(arguments, seen) for arguments in orders]
+
+
+def _one_of_many(arguments: list[str], seen: dict[str, Any]) -> dict[str, Any]:
+    """Run a command in a process that runs others too, with a limit of its own."""
+    seen.clear()
+    out, err = io.StringIO(), io.StringIO()
+    begun, worked = time.monotonic(), time.process_time()
+    signal.setitimer(signal.ITIMER_PROF, CPU_SECONDS)  # its signal ends the process
+    with contextlib.redirect_stdout(out), contextlib.redirect_stderr(err):
+        code = command(arguments)
+    signal.setitimer(signal.ITIMER_PROF, 0)
+    return {"value": {**seen, "code": code}, "out": out.getvalue(), "err": err.getvalue(),
+            "seconds": time.monotonic() - begun,
+            "cpu_seconds": time.process_time() - worked}  # fmt: skip
 
 
 def _watch(seen: dict[str, Any], *, site_is_known: bool) -> None:

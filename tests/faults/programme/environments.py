@@ -166,6 +166,17 @@ def one_processor(around: Surroundings) -> None:
     around.prefix = [taskset, "-c", f"{allowed}"]
 
 
+def workers(processors: list[int]) -> list[int]:
+    """Count the workers that the program would start on so many of the processors it may use."""
+    from lotflow.terrain.confidence import _processors  # noqa: PLC0415 - loads the compiler
+
+    allowed, counts = sorted(os.sched_getaffinity(0)), []
+    for number in processors:
+        os.sched_setaffinity(0, allowed[:number])
+        counts.append(_processors())
+    return counts
+
+
 def _other_gdal_data(around: Surroundings) -> None:
     """Data of another GDAL and PROJ, which are not there."""
     _variables(GDAL_DATA="FOLDER/none", PROJ_DATA="FOLDER/none", PROJ_LIB="FOLDER/none")(around)
@@ -214,6 +225,13 @@ WORKS: Final[dict[str, Callable[[Surroundings], None]]] = {
     "another hash seed": _variables(PYTHONHASHSEED="12345"),
     "one processor": one_processor,
 }
+
+#: Of these, some that the quick tier has all at once: none of them is an input, so that together
+#: they must change nothing either.
+AT_ONCE: Final = (
+    "no HOME", "path with an umlaut", "decimal comma", "time zone", "another hash seed",
+    "TMPDIR that does not exist", "files for nobody else", "one processor",
+)  # fmt: skip
 
 #: Of these, those of class O: what the result must not follow; the others are of class M.
 NOT_FOLLOWED: Final = (

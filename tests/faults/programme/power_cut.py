@@ -14,6 +14,7 @@ import shutil
 import stat
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -57,6 +58,12 @@ def recorded(store: Path) -> Iterator[list[Event]]:
         setattr(os, name, call)
 
 
+@cache
+def _flushed(kept: str) -> bytes:
+    """Read what was flushed; the same object each time, so that disks are quickly compared."""
+    return Path(kept).read_bytes()
+
+
 class Disk:
     """
     Files of a folder by path, each with the content that survives.
@@ -74,11 +81,15 @@ class Disk:
         """Let a change of a name, or a flush of a file, happen."""
         kind, path = event[0], event[1]
         if kind == "file":
-            self.content[path] = Path(event[2]).read_bytes()
+            self.content[path] = _flushed(event[2])
         elif kind == "replace" and path in self.content:
             self.content[event[2]] = self.content.pop(path)
         elif kind == "unlink":
             self.content.pop(path, None)
+
+    def state(self) -> frozenset[tuple[str, bytes]]:
+        """Give what tells disks apart."""
+        return frozenset(self.content.items())
 
     def put(self, folder: Path, inside: str) -> None:
         """Make the files of a folder real, without what is staged."""

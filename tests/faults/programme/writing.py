@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import ctypes
+import io
 import itertools
 import os
+import random
 import resource
 import signal
 import tempfile
@@ -14,15 +16,21 @@ from importlib import import_module
 from pathlib import Path
 from typing import Any, Final
 
+from PIL import Image
 from programme.cases import command, flushed
 from programme.power_cut import recorded
 from programme.spies import replace, spy
 
-#: Studies that were computed once for all children: only writing is disturbed.
-_STUDIES: dict[str, tuple[str, Any]] = {}
+#: Studies that were computed once for all children, and the commands that write them: only
+#: writing is disturbed.
+_STUDIES: dict[str, tuple[list[str], Any]] = {}
 #: What was drawn of them, which takes most of the time; drawn anew only where a case says so.
 _DRAWN: dict[str, Any] = {}
+#: Their GeoPackages, which take most of the time of writing; used only where a case says so.
+_PACKED: Final[dict[str, bytes]] = {}
 
+#: Where a GeoPackage is made ready to be written.
+_PACK: Final = ("lotflow.outputs.geopackage", "geopackage_file")
 #: Where all pictures are drawn, and the process that else does it meanwhile.
 _DRAW: Final = ("lotflow.outputs.drawings", "draw")
 _SECOND_PROCESS: Final = ("lotflow.cli.report", "drawing_process")
@@ -31,12 +39,27 @@ _SECOND_PROCESS: Final = ("lotflow.cli.report", "drawing_process")
 CALLS: Final = ("open", "write", "fsync", "replace", "mkdir", "unlink", "rmdir", "ftruncate")
 
 
-def know_study(letter: str, job: str) -> None:
-    """Compute a job and draw it once for all children."""
+def know_study(letter: str, job: str, drawn: bool) -> None:
+    """
+    Compute a job and draw it once for all children.
+
+    Parameters
+    ----------
+    letter
+        That of its result.
+    job
+        Its folder.
+    drawn
+        Whether it is drawn at all; else something stands in for the map, and there is no pack.
+    """
     from lotflow.inputs.job import read_job  # noqa: PLC0415
     from lotflow.study import run_study, write_study  # noqa: F401, PLC0415
 
-    _STUDIES[letter] = (job, run_study(read_job(Path(job))))
+    order = ["run", job, "--overwrite", "-q", *([] if drawn else ["--no-pack"])]
+    _STUDIES[letter] = (order, run_study(read_job(Path(job))))
+    if not drawn:
+        _DRAWN[letter] = stand_in(letter)
+        return
     places = (_DRAW, _SECOND_PROCESS)
     real = {place: getattr(import_module(place[0]), place[1]) for place in places}
     replace(*_SECOND_PROCESS, _no_second_process)
@@ -51,8 +74,40 @@ def know_study(letter: str, job: str) -> None:
     assert letter in _DRAWN
 
 
+def know_geopackage(letter: str, path: str) -> None:
+    """Keep a GeoPackage that was written for all children."""
+    _PACKED[letter] = Path(path).read_bytes()
+
+
 def _no_second_process(*_: Any, **__: Any) -> Any:
     return nullcontext()
+
+
+def run_alone(arguments: list[str]) -> None:
+    """Run a command without a second process, and leave with its exit code."""
+    from lotflow.study import write_study  # noqa: F401, PLC0415 - so that its parts are there
+
+    replace(*_SECOND_PROCESS, _no_second_process)
+    os._exit(flushed(command(arguments)))
+
+
+def run_undrawn(arguments: list[str]) -> None:
+    """Run a command in the server itself; something stands in for map and field sheet."""
+    from lotflow.study import write_study  # noqa: F401, PLC0415
+
+    drawn = stand_in("plain")
+    with _in_place({_SECOND_PROCESS: _no_second_process, _DRAW: lambda *_: drawn}):
+        assert command(arguments) == 0
+
+
+def stand_in(seed: str) -> Any:
+    """Give what stands in for drawings where nobody looks at them: noise of about their size."""
+    from lotflow.outputs.drawings import Drawings  # noqa: PLC0415
+
+    rng, picture = random.Random(seed), io.BytesIO()
+    noise = Image.frombytes("RGB", (300, 200), rng.randbytes(180_000))
+    noise.save(picture, "png", dpi=(150, 150))
+    return Drawings(picture.getvalue(), b"%PDF-" + rng.randbytes(180_000) + b"%%EOF")
 
 
 def rewrite(letter: str, folder: str, disturbance: dict[str, Any]) -> Any:
@@ -66,17 +121,18 @@ def rewrite(letter: str, folder: str, disturbance: dict[str, Any]) -> Any:
     folder
         Where it goes.
     disturbance
-        `drawn`: map and field sheet are drawn anew. `alternate`: one result replaces the other
-        until somebody ends it. `file_bytes`: no file may grow larger. `strike`: number of the
-        call of Python's that fails, and how, "kill" or an error number. `native`: the same for
-        calls of the libraries. `count`: how many calls of Python's there are. `record`: folder for
-        the
-        order of what reached the disk.
+        `drawn`: map and field sheet are drawn anew. `packed`: the GeoPackage is not made anew but
+        written like a text. `alternate`: one result replaces the other until somebody ends it.
+        `file_bytes`: no file may grow larger. `strike`: number of the call of Python's that fails,
+        and how, "kill" or an error number. `native`: the same for calls of the libraries. `count`:
+        how many calls of Python's there are. `record`: folder for the order of what reached the
+        disk.
     """
     letters = itertools.cycle(sorted(_STUDIES, key=lambda one: one != letter))
     with _disturbed(disturbance) as given:
         for letter_now in letters if disturbance.get("alternate") else [letter]:
-            code = _written(letter_now, folder, drawn=bool(disturbance.get("drawn")))
+            code = _written(letter_now, folder, drawn=bool(disturbance.get("drawn")),
+                            packed=bool(disturbance.get("packed")))  # fmt: skip
             if code:
                 break
     if given is not None:
@@ -84,17 +140,28 @@ def rewrite(letter: str, folder: str, disturbance: dict[str, Any]) -> Any:
     os._exit(flushed(code))
 
 
-def _written(letter: str, folder: str, *, drawn: bool) -> int:
+def _written(letter: str, folder: str, *, drawn: bool, packed: bool) -> int:
     """Write one result."""
-    job, study = _STUDIES[letter]
+    from lotflow.outputs.result_file import bytes_file  # noqa: PLC0415
+
+    order, study = _STUDIES[letter]
     known: dict[tuple[str, str], Any] = {}
     known["lotflow.study.main_job", "run_study"] = lambda *_, **__: study
     if not drawn:
         known[_DRAW] = lambda *_, **__: _DRAWN[letter]
         known[_SECOND_PROCESS] = _no_second_process
+    if packed:
+        known[_PACK] = lambda name, *_, **__: bytes_file(name, _PACKED[letter])
+    with _in_place(known):
+        return command([*order, "-o", folder])
+
+
+@contextmanager
+def _in_place(known: dict[tuple[str, str], Any]) -> Iterator[None]:
+    """Put other functions in the place of the program's own, and back."""
     real = {place: replace(*place, substitute) for place, substitute in known.items()}
     try:
-        return command(["run", job, "-o", folder, "--overwrite", "-q"])
+        yield
     finally:
         for (module, name), function in real.items():
             assert replace(module, name, function) is known[module, name]
