@@ -289,22 +289,24 @@ def level_prior(own: FloatArray, near: FloatArray, base: float, built: float) ->
     likelihood = _likelihood(own, near, variance)
     weight = assumed
     for _ in range(_LEARNING_STEPS):
-        share = likelihood * weight
-        share /= share.sum(axis=1, keepdims=True)
-        weight = (share.sum(axis=0) + belief * assumed) / (own.size + belief)
+        share = likelihood * weight[:, None]
+        share /= share.sum(axis=0)
+        weight = (share.sum(axis=1) + belief * assumed) / (own.size + belief)
     classes = 2.0 ** (
         np.arange((_HIGHEST_DOUBLING - _LOWEST_DOUBLING) * _PER_DOUBLING + 1) / _PER_DOUBLING
         + _LOWEST_DOUBLING
     )
-    share = _likelihood(classes, classes[:, None], variance) * weight
-    share /= share.sum(axis=-1, keepdims=True)
+    own, near = (part.ravel() for part in np.meshgrid(classes, classes))
+    share = _likelihood(own, near, variance) * weight[:, None]
+    gain = (variance / (1 + variance)) @ share / share.sum(axis=0)
     speaks_above = built * _SPEAKS_ON_BUILT + (1 - built) * _SPEAKS_ON_NATURAL * (1 + base)
-    return LevelPrior(speaks_above, share @ (variance / (1 + variance)))
+    return LevelPrior(speaks_above, gain.reshape(classes.size, classes.size))
 
 
 def _likelihood(own: FloatArray, near: FloatArray, variance: FloatArray) -> FloatArray:
-    """Likelihood of energies under each class of variance, largest 1."""
+    """Likelihood of energies, flat, under each class of variance, the first axis; largest 1."""
     neighbours = _SURROUNDINGS_WEIGHT * (8 + 2 * _KIN_WEIGHT)
-    energy = (neighbours * near + own)[..., None]
-    log = -0.5 * ((neighbours + 1) * np.log1p(variance) + energy / (1 + variance))
-    return np.asarray(np.exp(log - log.max(axis=-1, keepdims=True)))
+    energy = neighbours * near + own
+    log = energy * (-0.5 / (1 + variance))[:, None]
+    log -= (0.5 * (neighbours + 1) * np.log1p(variance))[:, None]
+    return np.asarray(np.exp(log - log.max(axis=0)))
