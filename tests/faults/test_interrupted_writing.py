@@ -154,6 +154,17 @@ def test_a_limit_on_file_size(results: Results, tmp_path: Path, cases: int) -> N
     assert set(tally.counts) == {"equal", "refused"}, tally.seeds
 
 
+def test_a_disk_that_loses_half_of_a_file(results: Results, tmp_path: Path) -> None:
+    """Of class G: nobody says so, and only reading the file back can tell."""
+    folder = tmp_path / "result"
+    results.put("A", folder)
+    for name in ("result.gpkg", "ground.tif", "summary.csv"):
+        ended = results.write("B", folder, lose=name, packed=name != "result.gpkg")
+        assert outcome_of(results, folder, ended, "A") == "refused", name
+        assert name in ended.err
+        assert left_over(folder) == []
+
+
 # Class H: killed
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ctypes
+import dataclasses
 import io
 import itertools
 import os
@@ -10,8 +11,8 @@ import random
 import resource
 import signal
 import tempfile
-from collections.abc import Callable, Iterator
-from contextlib import ExitStack, contextmanager, nullcontext
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import AbstractContextManager, ExitStack, contextmanager, nullcontext
 from importlib import import_module
 from pathlib import Path
 from typing import Any, Final
@@ -126,7 +127,7 @@ def rewrite(letter: str, folder: str, disturbance: dict[str, Any]) -> Any:
         `file_bytes`: no file may grow larger. `strike`: number of the call of Python's that fails,
         and how, "kill" or an error number. `native`: the same for calls of the libraries. `count`:
         how many calls of Python's there are. `record`: folder for the order of what reached the
-        disk.
+        disk. `lose`: name of a file of which the disk keeps half without a word.
     """
     letters = itertools.cycle(sorted(_STUDIES, key=lambda one: one != letter))
     with _disturbed(disturbance) as given:
@@ -178,6 +179,8 @@ def _disturbed(disturbance: dict[str, Any]) -> Iterator[dict[str, Any] | None]:
             strike_at(*strike)
         if native := disturbance.get("native"):
             ctypes.CDLL(os.environ["LD_PRELOAD"]).arm(*native)
+        if name := disturbance.get("lose"):
+            stack.enter_context(_half_lost(name))
         given = None
         if record := disturbance.get("record"):
             given = {"events": stack.enter_context(recorded(Path(record)))}
@@ -187,6 +190,23 @@ def _disturbed(disturbance: dict[str, Any]) -> Iterator[dict[str, Any] | None]:
         yield given
         if counted is not None:
             given["calls"] = next(counted) - 1
+
+
+def _half_lost(name: str) -> AbstractContextManager[None]:
+    """Let a file of a result be cut as soon as it is written."""
+    from lotflow.outputs.result_set import write_result_set  # noqa: PLC0415
+
+    def cut(file: Any) -> Any:
+        def write(path: Path) -> None:
+            file.write(path)
+            os.truncate(path, path.stat().st_size // 2)
+
+        return dataclasses.replace(file, write=write) if file.name == name else file
+
+    def spoilt(folder: Path, files: Sequence[Any], *more: Any, **options: Any) -> Path:
+        return write_result_set(folder, [cut(file) for file in files], *more, **options)
+
+    return _in_place({("lotflow.outputs.result_set", "write_result_set"): spoilt})
 
 
 def strike_at(number: int, how: str | int) -> Iterator[int]:
