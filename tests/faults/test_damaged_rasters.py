@@ -60,13 +60,15 @@ def put(folder: Path, data: bytes) -> Path:
 
 
 @pytest.mark.parametrize("kind", MAY_BE_SILENT)
-@tiers(20, 2500, 25_000)
+@tiers(40, 2500, 25_000)
 def test_damaged_rasters(
     raster_server: Server, templates: dict[str, Path], whole: dict[str, Ended], cases: int,
     kind: str,
 ) -> None:  # fmt: skip
     """Class A: four compressions, in strips and tiles, seven kinds of damage."""
     tally = Tally(f"A damaged raster, {kind}")
+    if kind != "deflate" and cases == 40:
+        cases = 20  # without a checksum few cases tell only that none crashes
     for name in (f"{kind}-tiles", f"{kind}-strips"):
         data = (templates[name] / "dem.tif").read_bytes()
         seeds = [f"A-{SEED}-{name}-{number}" for number in range(cases // 2)]
