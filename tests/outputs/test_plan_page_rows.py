@@ -132,6 +132,20 @@ def test_columns_without_a_value_are_left_out():
     assert [row["cells"] for row in made["rows"]] == [["N", "too narrow to tell"]]
 
 
+def test_an_inlet_has_its_own_flow_where_a_downspout_is_called_the_same():
+    runoff = [
+        {"subject": "A", "kind": kind, "method": method, "return_period_yr": 10.0,
+         "flow_m3s": flow, "flow_m3s_p95": bound}
+        for kind, method, flow, bound in (
+            ("inlet", "rational", 0.003, 0.004), ("inlet", "nrcs", 0.002, None),
+            ("downspout", "rational", 0.001, None),
+        )
+    ]  # fmt: skip
+    made = tables(inlets=[{"name": "A", "catchment_m2": 50.0}], runoff=runoff)["inlets"]
+    assert [label for label, _ in made["columns"]] == ["Name", "Catchment", "Flow", "Upper bound"]
+    assert [row["cells"] for row in made["rows"]] == [["A", 50.0, {"10": 0.003}, {"10": 0.004}]]
+
+
 def test_only_the_best_outlet_of_each_subject_is_in_the_table():
     rows = [{"subject": "A", "rank": rank, "kind": kind} for rank, kind in enumerate("xy", 1)]
     made = tables(outlet_options=rows)["outlet_options"]

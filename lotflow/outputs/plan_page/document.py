@@ -16,6 +16,7 @@ import shapely
 
 from lotflow.outputs import palette
 from lotflow.outputs.map_ground import DEPTH_STOPS, depth_pixels, depth_scale, ground_pixels
+from lotflow.outputs.plan_page.entries import inlet_peaks
 from lotflow.outputs.plan_page.features import drawn_layers
 from lotflow.outputs.plan_page.grids import (
     corner_degrees,
@@ -240,10 +241,10 @@ def _storms(summary: Mapping[str, Any]) -> list[str]:
 
 
 def _flows(summary: Mapping[str, Any]) -> dict[str, dict[str, float]]:
-    """Rational flow per subject and storm."""
+    """Rational flow per inlet and storm."""
     flows: dict[str, dict[str, float]] = {}
-    for row in summary["runoff"]:
-        if row["method"] == "rational" and row["flow_m3s"] is not None:
+    for row in inlet_peaks(summary):
+        if row["flow_m3s"] is not None:
             period = row["return_period_yr"]
             key = "" if period is None else f"{period:g}"
             flows.setdefault(str(row["subject"]), {})[key] = row["flow_m3s"]

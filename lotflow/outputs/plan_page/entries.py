@@ -174,3 +174,24 @@ def outlet_entries(content: Mapping[str, Any], key: str) -> list[dict[str, Any]]
         ]
         entries += [{**outlet, **storm} for storm in storms] or [dict(outlet)]
     return entries
+
+
+def inlet_peaks(content: Mapping[str, Any]) -> list[Mapping[str, Any]]:
+    """
+    Give the rational peaks of the inlets; a downspout or low spot may be called as one is.
+
+    Parameters
+    ----------
+    content
+        As `summary_content` gives it.
+
+    Examples
+    --------
+    >>> rows = [{"subject": "A", "kind": kind, "method": "rational", "flow_m3s": flow}
+    ...         for kind, flow in (("inlet", 0.003), ("downspout", 0.001))]
+    >>> [row["flow_m3s"] for row in inlet_peaks({"runoff": rows})]
+    [0.003]
+    """
+    return [
+        row for row in content["runoff"] if (row["kind"], row["method"]) == ("inlet", "rational")
+    ]

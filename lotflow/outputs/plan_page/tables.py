@@ -9,6 +9,7 @@ from lotflow.outputs.plan_page.entries import (
     best_options,
     case_entries,
     crossing_entries,
+    inlet_peaks,
     lines_of_result,
     lines_today,
     outlet_entries,
@@ -297,9 +298,7 @@ def _cell(
         return {_storm(entry): entry.get(heading.key) for entry in entries}
     name = entries[0].get("name")
     return {
-        _storm(row): row.get(heading.key)
-        for row in content["runoff"]
-        if row["subject"] == name and row["kind"] == "inlet" and row["method"] == "rational"
+        _storm(row): row.get(heading.key) for row in inlet_peaks(content) if row["subject"] == name
     }
 
 
