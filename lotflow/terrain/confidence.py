@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import math
 import os
+from collections import deque
 from concurrent.futures import ThreadPoolExecutor
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass
-from itertools import pairwise
 from threading import Event
 from typing import TYPE_CHECKING, Final
 
@@ -276,25 +276,22 @@ def run_realisations(
     workers = min(number, workers or _processors())
     # every realisation has random numbers of its own, and only whole numbers are summed up
     # across realisations, so that it does not matter who computes which
+    ground = open_ground(surface).reshape(surface.ground.shape)
+    drawn = likely_surfaces(ground, error, surface.ground.cell_m, _random(seed, 0))
+    number = 1 if drawn.are_one else number
+    # whoever is done takes the next: a processor may be slower, or have other work to do
+    waiting = deque(range(number))
+
+    def run(_: int) -> tuple[dict[int, _Row], NDArray[np.uint16]]:
+        with _stopping_all(stop):
+            return _run(plan, drawn, watched, waiting, seed, stop)
+
     with ThreadPoolExecutor(workers) as pool, _stopping_all(stop):
-        drawn = likely_surfaces(
-            open_ground(surface).reshape(surface.ground.shape), error, surface.ground.cell_m,
-            _random(seed, 0), each=pool.map,
-        )  # fmt: skip
-        number = 1 if drawn.are_one else number
-
-        def run(part: range) -> tuple[list[_Row], NDArray[np.uint16]]:
-            with _stopping_all(stop):
-                return _run(plan, drawn, watched, part, seed, stop)
-
-        # in runs, since draws of two kinds alternate and do not take the same time
-        ends = [number * worker // workers for worker in range(workers + 1)]
-        parts = [range(first, last) for first, last in pairwise(ends)]
-        runs = list(pool.map(run, parts))
-    order = np.argsort(np.concatenate([list(part) for part in parts]), kind="stable")
-    rows = [row for own, _ in runs for row in own]
+        runs = list(pool.map(run, range(workers)))
+    found = {position: row for rows, _ in runs for position, row in rows.items()}
     depth, volume, cells, intake, level = (
-        np.array(column) for column in zip(*(rows[position] for position in order), strict=True)
+        np.array(column)
+        for column in zip(*(found[position] for position in range(number)), strict=True)
     )
     hits = np.sum([hits for _, hits in runs], axis=0, dtype=np.uint16)
     hits = hits.reshape(-1, *surface.ground.shape)
@@ -330,21 +327,28 @@ def _run(
     plan: RealisationPlan,
     drawn: LikelySurfaces,
     watched: Watched,
-    part: range,
+    waiting: deque[int],
     seed: int,
     stop: Event,
-) -> tuple[list[_Row], NDArray[np.uint16]]:
-    """Run some of the realisations; of each a row of `Realised`, and the counts of all."""
+) -> tuple[dict[int, _Row], NDArray[np.uint16]]:
+    """Run realisations until none waits; of each a row of `Realised`, and the counts of all."""
     hits = np.zeros((len(plan.inlets), plan.surface.missing.size), dtype=np.uint16)
-    rows = []
-    for position in part:
+    rows = {}
+    for position in _taken_from(waiting):
         if stop.is_set():
             break
         elevation = drawn.draw(position, _random(seed, position + 1))
         # of the ground itself: walls and buildings are put on for the water alone
         level = np.asarray(elevation, dtype=np.float64).ravel()[watched.places]
-        rows.append(_measured(plan, realise(plan, elevation), watched, level, hits))
+        rows[position] = _measured(plan, realise(plan, elevation), watched, level, hits)
     return rows, hits
+
+
+def _taken_from(waiting: deque[int]) -> Iterator[int]:
+    """Take one after the other of what waits, which threads may share, until nothing does."""
+    with suppress(IndexError):
+        while True:
+            yield waiting.popleft()
 
 
 def _measured(

@@ -127,11 +127,36 @@ class ErrorModel:
         Gaussian processes, SIAM Journal on Scientific Computing 18. Negative waves, which arise
         where the correlation is not short beside the grid, are left out and the rest scaled.
         """
-        rows, columns = (np.minimum(np.arange(n), n - np.arange(n)) for n in shape)
-        likeness = self.likeness(cell_m * np.hypot(rows[:, None], columns))
-        shared = np.maximum(np.fft.fft2(likeness).real, 0.0)
+        reach = cell_m * np.hypot(*np.ix_(*(np.arange(size // 2 + 1) for size in shape)))
+        likeness = mirrored(self.likeness(reach), shape)
+        shared = mirrored(np.maximum(np.fft.rfft2(likeness).real, 0.0), shape)
         shared /= shared.mean()
         return np.asarray(self.rmse_m**2 * ((1 - self.white_share) * shared + self.white_share))
+
+
+def mirrored(values: FloatArray, shape: tuple[int, int]) -> FloatArray:
+    """
+    Complete what is the same for a wave, or a distance, and its mirror images.
+
+    Parameters
+    ----------
+    values
+        For 0 to at least half the cells on each axis.
+    shape
+        Rows and columns of the grid.
+
+    Returns
+    -------
+    complete
+        Shape of the grid, in the order of a fast Fourier transform.
+
+    Examples
+    --------
+    >>> mirrored(np.array([[0.0, 1.0, 2.0]]), (1, 4))
+    array([[0., 1., 2., 1.]])
+    """
+    rows, columns = (np.minimum(np.arange(size), size - np.arange(size)) for size in shape)
+    return np.asarray(values[np.ix_(rows, columns)])
 
 
 def random_field(spectrum: FloatArray, random: np.random.Generator) -> FloatArray:

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from lotflow.terrain.local_relief import LocalRelief, local_relief
+from lotflow.terrain.measured_surface import measured_surface
 from lotflow.terrain.posterior import Posterior, posterior
 
 if TYPE_CHECKING:
@@ -20,7 +21,6 @@ if TYPE_CHECKING:
 
     from lotflow.grid import FloatArray
     from lotflow.terrain.error_model import ErrorModel
-    from lotflow.terrain.relief_prior import Each
 
 
 @dataclass(frozen=True, eq=False)
@@ -30,19 +30,19 @@ class LikelySurfaces:
 
     Parameters
     ----------
-    learned
-        By what the whole window is like.
-    local
-        By each place alone; None where there is no error.
+    ground
+        As measured [m].
+    views
+        By what the whole window is like, and by each place alone; none where there is no error.
     """
 
-    learned: Posterior
-    local: LocalRelief | None
+    ground: FloatArray
+    views: tuple[Posterior, LocalRelief] | tuple[()]
 
     @property
     def are_one(self) -> bool:
         """Whether there is no error, so that all are the measured surface."""
-        return self.local is None
+        return not self.views
 
     def draw(self, number: int, random: np.random.Generator) -> FloatArray:
         """
@@ -60,18 +60,13 @@ class LikelySurfaces:
         surface
             Shape of the ground [m]; the ground itself where there is no error.
         """
-        if self.local is None or number % 2 == 0:
-            return self.learned.draw(number // 2, random)
-        return self.local.draw(number // 2, random)
+        if not self.views:
+            return self.ground
+        return self.views[number % 2].draw(number // 2, random)
 
 
 def likely_surfaces(
-    ground: FloatArray,
-    error: ErrorModel,
-    cell_m: float,
-    random: np.random.Generator,
-    *,
-    each: Each = map,
+    ground: FloatArray, error: ErrorModel, cell_m: float, random: np.random.Generator
 ) -> LikelySurfaces:
     """
     Find which surfaces may be true, under both views.
@@ -86,16 +81,13 @@ def likely_surfaces(
         Side of a cell [m].
     random
         Decides the positions in which wavelet bands are laid.
-    each
-        How a function is called for each of some values: `map`, or that of an executor.
 
     References
     ----------
     Hoeting, Madigan, Raftery, Volinsky (1999), Bayesian model averaging: a tutorial, Statistical
     Science 14(4), from memory; equal weights are lotflow's choice.
     """
-    learned = posterior(ground, error, cell_m, random, each=each)
-    if not learned.laid:
-        return LikelySurfaces(learned, None)
-    local = local_relief(ground, learned.trend, error, cell_m, random, each=each)
-    return LikelySurfaces(learned, local)
+    if error.is_none:
+        return LikelySurfaces(ground, ())
+    measured = measured_surface(ground, error, cell_m)
+    return LikelySurfaces(ground, (posterior(measured, random), local_relief(measured, random)))

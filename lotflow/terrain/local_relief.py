@@ -14,15 +14,14 @@ from typing import TYPE_CHECKING, Any, Final
 import numpy as np
 
 from lotflow.terrain.error_model import random_field
-from lotflow.terrain.posterior import led_round
+from lotflow.terrain.measured_surface import random_shifts
 from lotflow.terrain.wavelet_bands import Bands, join
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from lotflow.grid import FloatArray, SingleArray
-    from lotflow.terrain.error_model import ErrorModel
-    from lotflow.terrain.relief_prior import Each
+    from lotflow.terrain.measured_surface import MeasuredSurface, Shift
 
 #: Halvings at most; what is coarser is taken as measured, with its error.
 _LEVELS: Final = 4
@@ -38,7 +37,7 @@ _SPEAKS_ABOVE: Final = 2.0
 class _Laid:
     """The bands in one position: smooth part; details, coarse to fine; how far each may be off."""
 
-    shift: tuple[int, int]
+    shift: Shift
     smooth: FloatArray
     mean: list[tuple[SingleArray, ...]]
     spread: list[tuple[SingleArray, ...]]
@@ -51,15 +50,15 @@ class LocalRelief:
 
     Parameters
     ----------
-    trend
-        Plane through the ground [m].
+    measured
+        The measured surface.
     smooth_error
         Variance of each wave of the error of the smooth part [m^2].
     laid
         The bands in several positions.
     """
 
-    trend: FloatArray
+    measured: MeasuredSurface
     smooth_error: FloatArray
     laid: Sequence[_Laid]
 
@@ -80,9 +79,7 @@ class LocalRelief:
             tuple(_drawn(mean, spread, random) for mean, spread in zip(*level, strict=True))
             for level in zip(laid.mean, laid.spread, strict=True)
         ]
-        residual = np.roll(join([smooth, *details]), (-laid.shift[0], -laid.shift[1]), axis=(0, 1))
-        rows, columns = self.trend.shape
-        return np.asarray(self.trend + residual[:rows, :columns])
+        return self.measured.complete(join([smooth, *details]), laid.shift)
 
 
 def _drawn(mean: SingleArray, spread: SingleArray, random: np.random.Generator) -> SingleArray:
@@ -93,32 +90,16 @@ def _drawn(mean: SingleArray, spread: SingleArray, random: np.random.Generator) 
     return noise
 
 
-def local_relief(
-    ground: FloatArray,
-    trend: FloatArray,
-    error: ErrorModel,
-    cell_m: float,
-    random: np.random.Generator,
-    *,
-    each: Each = map,
-) -> LocalRelief:
+def local_relief(measured: MeasuredSurface, random: np.random.Generator) -> LocalRelief:
     """
     Judge a measured surface place by place.
 
     Parameters
     ----------
-    ground
-        As measured, without buildings and walls, complete [m].
-    trend
-        Plane through it [m].
-    error
-        Of the measurement; not 0.
-    cell_m
-        Side of a cell [m].
+    measured
+        The measured surface; its error is not 0.
     random
         Decides the positions in which the bands are laid.
-    each
-        How a function is called for each of some values.
 
     References
     ----------
@@ -126,17 +107,14 @@ def local_relief(
     statistical modeling of wavelet coefficients, IEEE Signal Processing Letters 6(12), from
     memory: variance of a coefficient from its neighbourhood. Drawing from it is lotflow's own.
     """
-    periodic = led_round(ground - trend)
-    levels = min(_LEVELS, *(int(np.log2(size / 6)) for size in periodic.shape))
-    bands = Bands(periodic.shape, levels)
-    spectrum = error.spectrum(bands.shape, cell_m)
-    variance = bands.variances(spectrum)
-    shifts = [(int(a), int(b)) for a, b in random.integers(0, 2**levels, (_SHIFTS, 2))]
-
-    def lay(shift: tuple[int, int]) -> _Laid:
-        return _lay(bands.split(np.roll(periodic, shift, axis=(0, 1))), shift, variance)
-
-    return LocalRelief(trend, bands.smooth_spectrum(spectrum, levels), list(each(lay, shifts)))
+    levels = min(_LEVELS, *(int(np.log2(size / 6)) for size in measured.shape))
+    bands = Bands(measured.shape, levels)
+    variance = bands.variances(measured.error)
+    laid = [
+        _lay(measured.split(bands, shift), shift, variance)
+        for shift in random_shifts(_SHIFTS, bands, random)
+    ]
+    return LocalRelief(measured, bands.smooth_spectrum(measured.error, levels), laid)
 
 
 def _lay(split: list[Any], shift: tuple[int, int], variance: FloatArray) -> _Laid:
@@ -149,7 +127,7 @@ def _lay(split: list[Any], shift: tuple[int, int], variance: FloatArray) -> _Lai
     return _Laid(shift, split[0], mean, spread)
 
 
-def _judged(band: FloatArray, noise: float) -> tuple[SingleArray, SingleArray]:
+def _judged(band: SingleArray, noise: float) -> tuple[SingleArray, SingleArray]:
     """Relief in the coefficients of a band, and how far it may be off."""
     from scipy.ndimage import uniform_filter  # noqa: PLC0415 - only where realisations are run
 
@@ -158,5 +136,4 @@ def _judged(band: FloatArray, noise: float) -> tuple[SingleArray, SingleArray]:
     relief = np.maximum(uniform_filter(energy, width, mode="wrap") - noise, 0.0)
     relief = np.maximum(relief, energy - _SPEAKS_ABOVE * noise)
     share = relief / (relief + noise)
-    # in single precision: a micrometre in a relief of ten metres
-    return (band * share).astype(np.float32), np.sqrt(share * noise).astype(np.float32)
+    return band * share, np.sqrt(share * noise)

@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING, Any, Final
 import numpy as np
 
 from lotflow.terrain.error_model import LEAST_ERROR_M, random_field
+from lotflow.terrain.measured_surface import random_shifts
 from lotflow.terrain.relief_prior import (
     PowerLaw,
     built_share,
@@ -29,8 +30,8 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from lotflow.grid import FloatArray, SingleArray
-    from lotflow.terrain.error_model import ErrorModel
-    from lotflow.terrain.relief_prior import Each, LevelPrior
+    from lotflow.terrain.measured_surface import MeasuredSurface, Shift
+    from lotflow.terrain.relief_prior import LevelPrior
 
 #: Levels judged by wavelets alone; coarser ones wave by wave, on a grid of every fourth cell.
 _FINE_LEVELS: Final = 2
@@ -38,8 +39,6 @@ _FINE_LEVELS: Final = 2
 _SHIFTS: Final = 4
 #: Positions from which is learned what relief is likely.
 _LEARNED_FROM: Final = 3
-#: Cells added at the sides, over which the surface is led back into its other side.
-_LEAST_MARGIN: Final = 16
 
 
 @dataclass(frozen=True, eq=False)
@@ -69,13 +68,6 @@ class _Band:
         noise *= np.where(is_structure, np.float32(self.error), self.spread)
         return np.where(is_structure, np.float32(1.0), self.least), noise
 
-    @classmethod
-    def of(cls, measured: FloatArray, error: float, sure: FloatArray, least: FloatArray) -> _Band:
-        """Keep what draws need, in single precision: a micrometre in a relief of ten metres."""
-        spread = error * np.sqrt(least)
-        single = [np.asarray(part, np.float32) for part in (measured, sure, least, spread)]
-        return cls(single[0], error, *single[1:])
-
 
 @dataclass(frozen=True, eq=False)
 class _Coarsest:
@@ -101,7 +93,7 @@ class _Laid:
     may be off by. `coarsest` is what is smoother than all levels: on built ground as measured.
     """
 
-    shift: tuple[int, int]
+    shift: Shift
     smooth: FloatArray
     smooth_spread: FloatArray
     coarsest: _Coarsest
@@ -115,19 +107,16 @@ class Posterior:
 
     Parameters
     ----------
-    ground
-        As measured, complete [m].
-    trend
-        Plane through it [m].
+    measured
+        The measured surface.
     law
-        Power law of its relief; None where there is no error.
+        Power law of its relief.
     laid
-        The bands in several positions; none where there is no error.
+        The bands in several positions.
     """
 
-    ground: FloatArray
-    trend: FloatArray
-    law: PowerLaw | None
+    measured: MeasuredSurface
+    law: PowerLaw
     laid: Sequence[_Laid]
 
     def draw(self, number: int, random: np.random.Generator) -> FloatArray:
@@ -144,17 +133,13 @@ class Posterior:
         Returns
         -------
         surface
-            Shape of the ground [m]; the ground itself where there is no error.
+            Shape of the ground [m].
         """
-        if not self.laid:
-            return self.ground
         laid = self.laid[number % len(self.laid)]
-        residual = np.roll(_residual(laid, random), (-laid.shift[0], -laid.shift[1]), axis=(0, 1))
-        rows, columns = self.ground.shape
-        return self.trend + residual[:rows, :columns]
+        return self.measured.complete(_residual(laid, random), laid.shift)
 
 
-def _residual(laid: _Laid, random: np.random.Generator) -> FloatArray:
+def _residual(laid: _Laid, random: np.random.Generator) -> SingleArray:
     """
     Draw the surface without its trend, in the position of the bands.
 
@@ -180,32 +165,19 @@ def _residual(laid: _Laid, random: np.random.Generator) -> FloatArray:
             )
         else:
             drawn.append(tuple(share * measured + noise for measured, share, noise in found))
-    return join(drawn)
+    return np.asarray(join(drawn))
 
 
-def posterior(
-    ground: FloatArray,
-    error: ErrorModel,
-    cell_m: float,
-    random: np.random.Generator,
-    *,
-    each: Each = map,
-) -> Posterior:
+def posterior(measured: MeasuredSurface, random: np.random.Generator) -> Posterior:
     """
     Find which surfaces may be true.
 
     Parameters
     ----------
-    ground
-        As measured, without buildings and walls, complete [m].
-    error
-        Of the measurement.
-    cell_m
-        Side of a cell [m].
+    measured
+        The measured surface; its error is not 0.
     random
         Decides the positions in which the bands are laid.
-    each
-        How a function is called for each of some values.
 
     References
     ----------
@@ -213,45 +185,32 @@ def posterior(
     Wiener (1949), Extrapolation, Interpolation and Smoothing of Stationary Time Series. Both
     from memory; putting them together is lotflow's own.
     """
-    trend = _plane(ground)
-    if error.is_none:
-        return Posterior(ground, trend, None, ())
-    periodic = led_round(ground - trend)
-    bands = Bands(periodic.shape, _levels(periodic.shape))
-    spectrum = error.spectrum(bands.shape, cell_m)
-    variance = np.maximum(bands.variances(spectrum), LEAST_ERROR_M**2)
-    shifts = [(int(a), int(b)) for a, b in random.integers(0, 2**bands.levels, (_SHIFTS, 2))]
-    splits = list(each(lambda shift: bands.split(np.roll(periodic, shift, axis=(0, 1))), shifts))
+    bands = Bands(measured.shape, _levels(measured.shape))
+    variance = np.maximum(bands.variances(measured.error), LEAST_ERROR_M**2)
+    shifts = random_shifts(_SHIFTS, bands, random)
+    splits = [measured.split(bands, shift) for shift in shifts]
     learned_from = splits[:_LEARNED_FROM]
-    law = fit_power_law(learned_from, variance, bands, each=each)
+    law = fit_power_law(learned_from, variance, bands)
     relief = law.spectrum(bands.shape)
     base = bands.variances(relief) / variance
     built = built_share(learned_from, base)
-    levels = range(bands.levels)
-    judgeable = list(
-        each(lambda split: [energies(split, variance, base, level) for level in levels], splits)
-    )
+    judgeable = [energies(split, variance, base) for split in splits]
+    levels = [
+        _Level.of(level, variance, base, built, [own[level] for own in judgeable[:_LEARNED_FROM]])
+        for level in range(bands.levels)
+    ]
+    waves = _Waves.of(bands, relief, measured.error)
 
-    def learn(level: int) -> LevelPrior:
-        positions = [own[level] for own in judgeable[:_LEARNED_FROM]]
-        return _learned(positions, base[level], built)
-
-    priors = list(each(learn, levels))
-    waves = _Waves.of(bands, relief, spectrum)
-
-    def lay(position: int) -> _Laid:
-        split, pairs = splits[position], judgeable[position]
-        bands_of = [
-            _judge(split[-1 - level], pairs[level], _Level.of(level, variance, base, built),
-                   priors[level])
-            for level in reversed(levels)
-        ]  # fmt: skip
+    def lay(shift: Shift, split: list[Any], pairs: list[Any]) -> _Laid:
         smooth = join(split[: len(split) - _FINE_LEVELS])
         by_waves = np.fft.irfft2(np.fft.rfft2(smooth) * waves.share, s=smooth.shape)
         coarsest = _Coarsest(split[0], waves.coarsest, built, math.sqrt(built))
-        return _Laid(shifts[position], by_waves, waves.spread, coarsest, bands_of)
+        judged = [_judge(split[-1 - level], pairs[level], levels[level])
+                  for level in reversed(range(bands.levels))]  # fmt: skip
+        return _Laid(shift, by_waves, waves.spread, coarsest, judged)
 
-    return Posterior(ground, trend, law, list(each(lay, range(_SHIFTS))))
+    laid = [lay(*position) for position in zip(shifts, splits, judgeable, strict=True)]
+    return Posterior(measured, law, laid)
 
 
 @dataclass(frozen=True, eq=False)
@@ -276,91 +235,52 @@ class _Waves:
         return cls(share, np.sqrt(share * noise[:, : share.shape[1]]), coarsest)
 
 
-def _learned(positions: Sequence[list[Any]], base: FloatArray, built: float) -> LevelPrior:
-    """Learn a level's prior from its energies in some positions of the bands."""
-    pairs = [pair for level in positions for pair in level]
-    own, near = (np.concatenate([pair[i].ravel() for pair in pairs]) for i in (0, 1))
-    return level_prior(own, near, float(base.mean()), built)
-
-
 @dataclass(frozen=True, eq=False)
 class _Level:
     """Of one level: error and share of relief of the law in each band, and how it is judged."""
 
-    error: FloatArray
-    share: FloatArray
+    error: list[float]
+    share: list[float]
     built: float
     is_fine: bool
+    prior: LevelPrior
 
     @classmethod
-    def of(cls, level: int, variance: FloatArray, base: FloatArray, built: float) -> _Level:
-        """Take a level, from 0, out of the tables of all bands."""
+    def of(
+        cls,
+        level: int,
+        variance: FloatArray,
+        base: FloatArray,
+        built: float,
+        positions: Sequence[list[Any]],
+    ) -> _Level:
+        """Take a level, from 0, out of the tables of all bands; learn from some positions."""
+        own, near = (
+            np.concatenate([pair[i].ravel() for pairs in positions for pair in pairs])
+            for i in (0, 1)
+        )
+        prior = level_prior(own, near, float(base[level].mean()), built)
         share = base[level] / (1 + base[level])
-        return cls(np.sqrt(variance[level]), share, built, level < _FINE_LEVELS)
+        # floats of Python leave coefficients of single precision what they are
+        error = np.sqrt(variance[level])
+        return cls(error.tolist(), share.tolist(), built, level < _FINE_LEVELS, prior)
 
 
-def _judge(
-    level: tuple[FloatArray, ...], pairs: Any, known: _Level, prior: LevelPrior
-) -> tuple[_Band, ...]:
+def _judge(level: tuple[SingleArray, ...], pairs: Any, known: _Level) -> tuple[_Band, ...]:
     """Judge the coefficients of one level by their energies."""
     found = []
     for band, (own, near), error, share in zip(level, pairs, known.error, known.share, strict=True):
-        expected = prior.expected(own, near)
+        expected = known.prior.expected(own, near)
         beyond_law = np.maximum(expected - share, 0.0) / (1 - share)
         # on built ground the law is not asked what a coefficient may be
         belief = known.built * expected + (1 - known.built) * beyond_law
         least = belief / (1 + belief)
         if known.is_fine:  # relief of the law is in its coefficients, not in waves
             least = share + (1 - share) * least
-        found.append(_Band.of(band, float(error), belief**2, least))
+        found.append(_Band(band, error, belief**2, least, error * np.sqrt(least)))
     return tuple(found)
 
 
 def _levels(shape: tuple[int, int]) -> int:
     """Number of halvings of a grid: down to no fewer than six cells a side, at most five."""
     return min(5, *(int(math.log2(size / 6)) for size in shape))
-
-
-def _plane(ground: FloatArray) -> FloatArray:
-    """Plane of least squares."""
-    rows, columns = ground.shape
-    row, column = np.meshgrid(np.linspace(-1, 1, rows), np.linspace(-1, 1, columns), indexing="ij")
-    # on a full grid the three terms are independent of each other
-    south = (ground * row).sum() / (row**2).sum()
-    east = (ground * column).sum() / (column**2).sum()
-    return np.asarray(ground.mean() + south * row + east * column)
-
-
-def led_round(residual: FloatArray) -> FloatArray:
-    """
-    Add cells at the lower and right sides, over which a surface leads into its other side.
-
-    Parameters
-    ----------
-    residual
-        Surface without its trend.
-
-    Returns
-    -------
-    periodic
-        Sides are multiples of 32 cells (of 8 where the surface is small); the surface itself
-        stands at the upper left.
-
-    Examples
-    --------
-    >>> led_round(np.ones((30, 60))).shape
-    (48, 96)
-    """
-    return _led_round_rows(_led_round_rows(residual).T).T
-
-
-def _led_round_rows(values: FloatArray) -> FloatArray:
-    """Add rows in which the mirrored end fades into the mirrored beginning."""
-    rows = values.shape[0]
-    # few halvings are asked of a small surface: it need not be made much larger
-    unit = 32 if rows + _LEAST_MARGIN > 64 else 8
-    added = -(-(rows + _LEAST_MARGIN) // unit) * unit - rows
-    end = np.pad(values, ((0, added), (0, 0)), mode="reflect")[rows:]
-    beginning = np.pad(values, ((added, 0), (0, 0)), mode="reflect")[:added]
-    fade = (1 - np.cos(np.pi * np.arange(1, added + 1) / (added + 1)))[:, None] / 2
-    return np.concatenate([values, (1 - fade) * end + fade * beginning])

@@ -9,21 +9,20 @@ units of the error's variance in the same band.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+import math
 from dataclasses import dataclass
-from functools import partial
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
+from lotflow.terrain.error_model import mirrored
+
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from lotflow.grid import FloatArray
+    from lotflow.grid import FloatArray, SingleArray
     from lotflow.terrain.wavelet_bands import Bands
 
-#: How a function is called for each of some values: as `map` does, or side by side.
-Each = Callable[[Callable[[Any], Any], Iterable[Any]], Iterable[Any]]
 #: Exponents of the power law that are tried; natural ground has 2 to 4 (from memory).
 _EXPONENTS: Final = np.linspace(1.5, 5.5, 17)
 #: The law is no law: no level counts for more than so many coefficients.
@@ -82,19 +81,17 @@ class PowerLaw:
         shape
             Rows and columns.
         """
-        return self.amplitude * _waves(shape) ** -self.exponent
+        return mirrored(self.amplitude * _waves(shape) ** -self.exponent, shape)
 
 
 def _waves(shape: tuple[int, int]) -> FloatArray:
-    """Frequencies [1/cell]; that of the mean level stands for a very long wave."""
-    waves = np.hypot(np.fft.fftfreq(shape[0])[:, None], np.fft.fftfreq(shape[1]))
+    """Frequencies of 0 to half the cells of each axis [1/cell]; the mean is a very long wave."""
+    waves = np.hypot(*np.ix_(*(np.arange(size // 2 + 1) / size for size in shape)))
     waves[0, 0] = 0.01 / max(shape)
     return np.asarray(waves)
 
 
-def fit_power_law(
-    splits: Sequence[list[Any]], error: FloatArray, bands: Bands, *, each: Each = map
-) -> PowerLaw:
+def fit_power_law(splits: Sequence[list[Any]], error: FloatArray, bands: Bands) -> PowerLaw:
     """
     Find the power law under which the typical coefficients of a surface are most likely.
 
@@ -106,15 +103,13 @@ def fit_power_law(
         Variance of the error in each band, from `Bands.variances` [m^2].
     bands
         The bands.
-    each
-        How a function is called for each of some values.
 
     Returns
     -------
     law
         By the medians of the bands, so that structure does not count.
     """
-    energy = np.mean(list(each(partial(_typical_energy, error=error), splits)), axis=0)
+    energy = np.mean([_typical_energy(split, error) for split in splits], axis=0)
     weight = np.array([3 * split.size for split in (part[0] for part in reversed(splits[0][1:]))])
     weight = np.minimum(weight, _LEVEL_WEIGHT)
     doublings = np.log2(_waves(bands.shape))  # of all exponents' powers, which take long
@@ -129,8 +124,7 @@ def fit_power_law(
         best = int(likelihood.argmax())
         return float(likelihood[best]), PowerLaw(float(amplitude[best]), float(exponent))
 
-    found: list[tuple[float, PowerLaw]] = list(each(likeliest, _EXPONENTS))
-    return max(found, key=lambda pair: pair[0])[1]
+    return max(map(likeliest, _EXPONENTS), key=lambda pair: pair[0])[1]
 
 
 def _typical_energy(split: list[Any], error: FloatArray) -> FloatArray:
@@ -166,15 +160,17 @@ def built_share(splits: Sequence[list[Any]], base: FloatArray) -> float:
     return float(np.clip(max(stands_out, is_lost), 0.0, 1.0))
 
 
-def _kurtosis(level: tuple[FloatArray, ...]) -> float:
+def _kurtosis(level: tuple[SingleArray, ...]) -> float:
     """Kurtosis of the coefficients of a level, each band by itself; 3 where all are 0."""
-    energy = [band**2 for band in level if np.any(band)]
-    return float(np.mean([np.mean(e**2) / np.mean(e) ** 2 for e in energy])) if energy else 3.0
+    energy = [band**2 for band in level]
+    # each in units of its mean: squares of micrometres squared are lost in single precision
+    relative = [own / own.mean() for own in energy if own.any()]
+    return float(np.mean([np.vdot(own, own) / own.size for own in relative] or [3.0]))
 
 
-def energies(split: list[Any], error: FloatArray, base: FloatArray, level: int) -> Any:
+def energies(split: list[Any], error: FloatArray, base: FloatArray) -> list[Any]:
     """
-    Square of each coefficient of a level, and of its surroundings, in units of the error.
+    Square of each coefficient, and of its surroundings, in units of the error.
 
     Parameters
     ----------
@@ -182,37 +178,45 @@ def energies(split: list[Any], error: FloatArray, base: FloatArray, level: int) 
         From `Bands.split`.
     error, base
         Variance of the error in each band [m^2]; of the base in units of it.
-    level
-        From 0, the finest.
 
     Returns
     -------
     energy
-        Three pairs of arrays: own, and mean over the eight neighbours in the band and the
-        coefficients of the next coarser and the next finer level at the same place.
+        Per level, from the finest, three pairs of arrays: own, and mean over the eight
+        neighbours in the band and the coefficients of the next coarser and the next finer level
+        at the same place.
     """
     from scipy.ndimage import uniform_filter  # noqa: PLC0415 - only where realisations are run
 
+    # floats of Python leave coefficients of single precision what they are
+    own = [
+        [band**2 / variance for band, variance in zip(level, variances, strict=True)]
+        for level, variances in zip(reversed(split[1:]), error.tolist(), strict=True)
+    ]
+    typical = (1 + base).tolist()
     found = []
-    for orientation, band in enumerate(split[-1 - level]):
-        own = band**2 / error[level, orientation]
-        total = uniform_filter(own, 3, mode="wrap") * 9 - own
-        weight = 8.0
-        for other in (level - 1, level + 1):
-            if 0 <= other < len(error):
-                there = split[-1 - other][orientation] ** 2 / error[other, orientation]
-                # typical energies of the two levels made alike
-                alike = (1 + base[level, orientation]) / (1 + base[other, orientation])
-                total += _KIN_WEIGHT * alike * _brought_to(there, own.shape)
-                weight += _KIN_WEIGHT
-        found.append((own, np.maximum(total / weight, 0.0)))
+    for level, bands in enumerate(own):
+        pairs = []
+        for orientation, energy in enumerate(bands):
+            total = uniform_filter(energy, 3, mode="wrap") * 9 - energy
+            weight = 8.0
+            for other in (level - 1, level + 1):
+                if 0 <= other < len(own):
+                    # typical energies of the two levels made alike
+                    alike = typical[level][orientation] / typical[other][orientation]
+                    there = _brought_to(own[other][orientation], energy.shape)
+                    total += _KIN_WEIGHT * alike * there
+                    weight += _KIN_WEIGHT
+            pairs.append((energy, np.maximum(total / weight, 0.0)))
+        found.append(pairs)
     return found
 
 
-def _brought_to(energy: FloatArray, shape: tuple[int, int]) -> FloatArray:
+def _brought_to(energy: SingleArray, shape: tuple[int, int]) -> SingleArray:
     """Bring the energies of the next finer or coarser level to the places of a level."""
     if energy.shape[0] > shape[0]:
-        return np.asarray(energy.reshape(shape[0], 2, shape[1], 2).mean(axis=(1, 3)))
+        upper, lower = energy[::2], energy[1::2]
+        return np.asarray((upper[:, ::2] + upper[:, 1::2] + lower[:, ::2] + lower[:, 1::2]) / 4)
     return np.repeat(np.repeat(energy, 2, axis=0), 2, axis=1)
 
 
@@ -231,9 +235,9 @@ class LevelPrior:
     """
 
     speaks_above: float
-    gain: FloatArray
+    gain: SingleArray
 
-    def expected(self, own: FloatArray, near: FloatArray) -> FloatArray:
+    def expected(self, own: SingleArray, near: SingleArray) -> SingleArray:
         """
         Expected share of each coefficient that is relief.
 
@@ -244,18 +248,19 @@ class LevelPrior:
         """
         excess = np.maximum(own - self.speaks_above, 0.0)
         by_itself = excess / (1 + excess)
-        by_place = self.gain[_energy_class(near), _energy_class(own)]
-        return np.asarray(np.maximum(by_place, by_itself))
+        place = _energy_class(near) * len(self.gain) + _energy_class(own)
+        return np.asarray(np.maximum(self.gain.ravel()[place.astype(np.intp)], by_itself))
 
 
-def _energy_class(energy: FloatArray) -> Any:
-    """Class of an energy in the tables."""
-    span = (_HIGHEST_DOUBLING - _LOWEST_DOUBLING) * _PER_DOUBLING
-    doublings = np.log2(np.maximum(energy, 2.0**_LOWEST_DOUBLING))
-    return np.clip(np.rint((doublings - _LOWEST_DOUBLING) * _PER_DOUBLING), 0, span).astype(int)
+def _energy_class(energy: SingleArray) -> SingleArray:
+    """Class of an energy in the tables, a whole number."""
+    known = np.clip(energy, 2.0**_LOWEST_DOUBLING, 2.0**_HIGHEST_DOUBLING)
+    # natural logarithms take half the time of binary ones
+    steps = np.log(known) * (_PER_DOUBLING / math.log(2))
+    return np.asarray(np.rint(steps - _LOWEST_DOUBLING * _PER_DOUBLING))
 
 
-def level_prior(own: FloatArray, near: FloatArray, base: float, built: float) -> LevelPrior:
+def level_prior(own: SingleArray, near: SingleArray, base: float, built: float) -> LevelPrior:
     """
     Learn how much structure a level holds, and tabulate what follows for its coefficients.
 
@@ -282,28 +287,25 @@ def level_prior(own: FloatArray, near: FloatArray, base: float, built: float) ->
     step = max(own.size // _SAMPLE, 1)
     own, near = own[::step], near[::step]
     structure = max(base, 0.05) * _CLASS_FACTOR ** np.arange(1, _CLASSES)
-    variance = np.concatenate([[base], structure])
+    variance = np.concatenate([[base], structure]).astype(np.float32)
     assumed = np.concatenate([[1.0], _STRUCTURE_SHARE * 0.5 ** np.arange(_CLASSES - 1)])
-    assumed /= assumed.sum()
+    assumed = (assumed / assumed.sum()).astype(np.float32)
     belief = max(20.0, 0.05 * own.size)
     likelihood = _likelihood(own, near, variance)
     weight = assumed
     for _ in range(_LEARNING_STEPS):
-        share = likelihood * weight[:, None]
-        share /= share.sum(axis=0)
-        weight = (share.sum(axis=1) + belief * assumed) / (own.size + belief)
-    classes = 2.0 ** (
-        np.arange((_HIGHEST_DOUBLING - _LOWEST_DOUBLING) * _PER_DOUBLING + 1) / _PER_DOUBLING
-        + _LOWEST_DOUBLING
-    )
+        belongs = weight * (likelihood @ (1 / (weight @ likelihood)))
+        weight = (belongs + belief * assumed) / (own.size + belief)
+    doublings = np.arange((_HIGHEST_DOUBLING - _LOWEST_DOUBLING) * _PER_DOUBLING + 1)
+    classes = np.exp2((doublings / _PER_DOUBLING + _LOWEST_DOUBLING).astype(np.float32))
     own, near = (part.ravel() for part in np.meshgrid(classes, classes))
-    share = _likelihood(own, near, variance) * weight[:, None]
-    gain = (variance / (1 + variance)) @ share / share.sum(axis=0)
+    likelihood = _likelihood(own, near, variance)
+    gain = (weight * variance / (1 + variance)) @ likelihood / (weight @ likelihood)
     speaks_above = built * _SPEAKS_ON_BUILT + (1 - built) * _SPEAKS_ON_NATURAL * (1 + base)
     return LevelPrior(speaks_above, gain.reshape(classes.size, classes.size))
 
 
-def _likelihood(own: FloatArray, near: FloatArray, variance: FloatArray) -> FloatArray:
+def _likelihood(own: SingleArray, near: SingleArray, variance: SingleArray) -> SingleArray:
     """Likelihood of energies, flat, under each class of variance, the first axis; largest 1."""
     neighbours = _SURROUNDINGS_WEIGHT * (8 + 2 * _KIN_WEIGHT)
     energy = neighbours * near + own

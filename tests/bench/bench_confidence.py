@@ -241,13 +241,14 @@ def coverage(trials=200, draws=100, names=None, *, first=10_000, save=None):
         print(f"{name}: {told} ({seeds}, {perf_counter() - start:.0f} s)", flush=True)
 
 
-def rate(function, repeats=3):
-    """Realisations per second, best of some runs."""
-    best = np.inf
+def rates(*functions, repeats=5):
+    """Realisations per second of each, best of some rounds in which all take their turn."""
+    best = np.full(len(functions), np.inf)
     for _ in range(repeats):
-        start = perf_counter()
-        count = function()
-        best = min(best, (perf_counter() - start) / count)
+        for i, function in enumerate(functions):
+            start = perf_counter()
+            count = function()
+            best[i] = min(best[i], (perf_counter() - start) / count)
     return 1 / best
 
 
@@ -301,7 +302,7 @@ def speed(size=300, inlets=8, number=100):
         return int(route(surface, drains).label.any())
 
     run(1)  # compiles
-    return rate(lambda: run(1)), rate(lambda: run(2)), rate(chain, 10), rate(chain_once, 10)
+    return rates(lambda: run(1), lambda: run(2), chain, chain_once)
 
 
 @numba.njit(nogil=True)
@@ -313,10 +314,11 @@ def sines(count):
     return total
 
 
-def bare_loop(threads, count=10_000_000):
-    """Runs per second of a bare loop, one after another in each of some threads."""
-    with ThreadPoolExecutor(threads) as pool:
-        return rate(lambda: len(list(pool.map(sines, [count] * 4))))
+def bare_loop(count=10_000_000):
+    """Runs per second of a bare loop in one thread and in two."""
+    with ThreadPoolExecutor(1) as one, ThreadPoolExecutor(2) as two:
+        pools = [lambda pool=pool: len(list(pool.map(sines, [count] * 4))) for pool in (one, two)]
+        return rates(*pools)
 
 
 def lines():
@@ -330,7 +332,7 @@ def lines():
     aim = Aim(1.8, is_least=True)
     yield Line(f"{what}, two threads", two, "per s", "one thread", two / one, aim)
     sines(1)
-    alone, both = bare_loop(1), bare_loop(2)
+    alone, both = bare_loop()
     yield Line("bare loop, two threads", both, "per s", "one thread", both / alone)
 
 

@@ -66,10 +66,18 @@ def test_where_the_law_is_lost_in_the_error_it_is_not_asked():
     assert built_share(level, np.full((4, 3), 0.15)) == pytest.approx(0.5)
 
 
+@pytest.mark.parametrize("unit", [1e-18, 1e-9, 1.0, 1e6])
+def test_how_far_ground_is_built_does_not_depend_on_the_unit(unit):
+    """One of ten coefficients four times as large: kurtosis (0.9 + 25.6) / 2.5^2 = 4.24."""
+    band = np.float32(unit) * np.where(np.arange(1000) % 10, 1, 4).reshape(20, 50)
+    level = (band.astype(np.float32),) * 3
+    assert built_share([[None, level]], np.ones((1, 3))) == pytest.approx(0.44, abs=1e-5)
+
+
 def learned(relief, error, level=1, base=0.01, seed=0):
     splits, variance = surveyed(relief, error, seed)
     law = np.full(variance.shape, base)
-    pairs = energies(splits[0], variance, law, level)
+    pairs = energies(splits[0], variance, law)[level]
     own, near = (np.concatenate([pair[i].ravel() for pair in pairs]) for i in (0, 1))
     return level_prior(own, near, base, 1.0), own, near
 
@@ -102,7 +110,7 @@ def test_a_level_is_judged_by_the_next_coarser_one_too():
     quiet = BANDS.split(np.zeros(SHAPE))
     quiet[-2][0][3, 5] = 2.0  # level 1, counted from the finest
     base = np.zeros((4, 3))
-    own, near = energies(quiet, np.ones((4, 3)), base, 0)[0]
+    own, near = energies(quiet, np.ones((4, 3)), base)[0][0]
     assert own.max() == 0
     assert set(zip(*np.nonzero(near), strict=True)) == {(6, 10), (6, 11), (7, 10), (7, 11)}
     assert near[6, 10] == pytest.approx(4.0 * 4.0 / 12.0)
