@@ -241,10 +241,10 @@ def coverage(trials=200, draws=100, names=None, *, first=10_000, save=None):
         print(f"{name}: {told} ({seeds}, {perf_counter() - start:.0f} s)", flush=True)
 
 
-def rates(*functions, repeats=5):
+def rates(*functions, rounds=12):
     """Realisations per second of each, best of some rounds in which all take their turn."""
     best = np.full(len(functions), np.inf)
-    for _ in range(repeats):
+    for _ in range(rounds):
         for i, function in enumerate(functions):
             start = perf_counter()
             count = function()
