@@ -134,3 +134,26 @@ def number(name: str, unit: str, meaning: str) -> Column:
     'number'
     """
     return Column(name, meaning, kind="number", unit=unit)
+
+
+def bounds(name: str, unit: str, subject: str) -> tuple[Column, ...]:
+    """
+    Columns of an interval that realisations give.
+
+    Parameters
+    ----------
+    name, unit
+        Of the number; the share of the realisations is appended to its name.
+    subject
+        What is smaller in so many of them.
+
+    Examples
+    --------
+    >>> [column.name for column in bounds("depth_m", "m", "depth")]
+    ['depth_m_p05', 'depth_m_p50', 'depth_m_p95']
+    """
+    return tuple(
+        number(f"{name}_p{share:02d}", unit, f"{share} % of realisations have a smaller "
+                f"{subject}; empty where {'none' if share == 50 else 'fewer than 20'} were run.")
+        for share in (5, 50, 95)
+    )  # fmt: skip

@@ -4,23 +4,12 @@ from __future__ import annotations
 
 from typing import Final
 
-from lotflow.layers.columns import Column, Layer, number
+from lotflow.layers.columns import Column, Layer, bounds, number
 from lotflow.layers.result_drains import DRAIN_LAYERS
 from lotflow.layers.result_ground import GROUND_LAYERS, QUANTITIES_TABLE
 from lotflow.layers.result_water import WATER_LAYERS
 
 _LABEL = Column("name", "Name shown in the result.")
-
-
-def _bounds(name: str, unit: str, subject: str) -> tuple[Column, ...]:
-    """Columns of an interval that realisations give."""
-    return tuple(
-        number(f"{name}_p{share:02d}", unit, f"{share} % of realisations have a smaller "
-                f"{subject}; empty where {'none' if share == 50 else 'fewer than 20'} were run.")
-        for share in (5, 50, 95)
-    )  # fmt: skip
-
-
 _ID = Column("id", "Number of the row, largest or deepest first.", kind="whole")
 _XY = (
     number("x", "unit of the CRS", "Easting."),
@@ -72,8 +61,8 @@ RESULT_LAYERS: Final[dict[str, Layer]] = {
                 number("probability", "1", "Share of realisations in which water stands within "
                         "its outline as deep as the limit; empty where fewer than 20 were run, "
                         "and under or between buildings."),
-                *_bounds("depth_m", "m", "greatest depth within its outline"),
-                *_bounds("volume_m3", "m3", "volume within its outline"),
+                *bounds("depth_m", "m", "greatest depth within its outline"),
+                *bounds("volume_m3", "m3", "volume within its outline"),
             ),
         ),
         Layer(
@@ -154,8 +143,8 @@ RESULT_LAYERS: Final[dict[str, Layer]] = {
                 number("flow_m3s", "m3/s", "Rational flow of the design storm, or for the "
                         "stated intensity; empty without rain."),
                 number("flow_per_10mm_h_m3s", "m3/s", "Rational flow for 10 mm/h."),
-                *_bounds("catchment_m2", "m2", "catchment over the surface"),
-                *_bounds("ground_flow_per_10mm_h_m3s", "m3/s", "rational flow over the surface for "
+                *bounds("catchment_m2", "m2", "catchment over the surface"),
+                *bounds("ground_flow_per_10mm_h_m3s", "m3/s", "rational flow over the surface for "
                          "10 mm/h, roofs led into drains left out"),
             ),
         ),
@@ -214,7 +203,7 @@ RESULT_LAYERS: Final[dict[str, Layer]] = {
                         "nrcs that of the slowest way."),
                 number("intensity_mm_h", "mm/h", "Rainfall intensity."),
                 number("flow_m3s", "m3/s", "Peak flow."),
-                *_bounds("flow_m3s", "m3/s", "catchment of the inlet, and so a smaller peak, at "
+                *bounds("flow_m3s", "m3/s", "catchment of the inlet, and so a smaller peak, at "
                          "this intensity"),
                 number("volume_m3", "m3", "Runoff volume of the whole storm."),
                 number("ca_m2", "m2", "Runoff coefficient times area that has arrived at the "

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Final
 
-from lotflow.layers.columns import Column, Layer, number
+from lotflow.layers.columns import Column, Layer, bounds, number
 
 _CASE = Column("case", 'State of the drain system: "today" or "proposed".')
 _STORM = number("return_period_yr", "yr", "Return period of the storm.")
@@ -98,6 +98,8 @@ DRAIN_LAYERS: Final[tuple[Layer, ...]] = (
             Column("name", "Name of the line."),
             _STORM,
             number("flow_m3s", "m3/s", "Peak flow."),
+            *bounds("flow_m3s", "m3/s", "catchment above the line, and so a smaller peak, "
+                    "at this intensity; of the main case alone"),
             number("time_min", "min", "Duration of rain that gives it."),
             number("runoff_area_m2", "m2", "Runoff coefficient times area that has arrived."),
             number("capacity_m3s", "m3/s", "Flowing full, clean."),

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
+from lotflow.drains.line_doubts import line_doubts, realised_line_flows
 from lotflow.study.bounds import FEWEST, bounds_of, error_model
 from lotflow.study.chapter import Chapter, Raster, inlet_share_file
 from lotflow.study.confidence_findings import (
@@ -32,6 +33,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from lotflow.grid import FloatArray, IntArray
+    from lotflow.outputs.drain_layers import CheckedCase
     from lotflow.study.falls import NamedPlace
     from lotflow.study.lot_water import LotWater
     from lotflow.terrain.confidence import Realised
@@ -65,7 +67,11 @@ def entering_ca(surface: Surface, coefficient: FloatArray) -> FloatArray:
 
 
 def confidence_chapter(
-    lot: LotWater, *, ca_weight: FloatArray | None = None, runoff: Chapter | None = None
+    lot: LotWater,
+    *,
+    ca_weight: FloatArray | None = None,
+    runoff: Chapter | None = None,
+    checked: Sequence[CheckedCase] = (),
 ) -> Chapter:
     """
     Run the realisations of a study and say what they show.
@@ -78,12 +84,14 @@ def confidence_chapter(
         From `entering_ca` [m^2]; without it there are no bounds of flow.
     runoff
         From `runoff_chapter`; without it there are no bounds of the flow of each storm.
+    checked
+        From `check_drains`; without it there are no bounds of the flow in lines.
 
     Returns
     -------
     chapter
-        Layer "falls", columns of low spots, inlets, flow paths and runoff, rasters, findings and
-        the section "confidence"; empty where the job asks for no realisations.
+        Layer "falls", columns of low spots, inlets, flow paths, runoff and lines, rasters,
+        findings and the section "confidence"; empty where the job asks for no realisations.
     """
     if not lot.job.confidence.realisations:
         return Chapter()
@@ -93,12 +101,13 @@ def confidence_chapter(
     bounds = _bounds(lot, realised, limit)
     draining = realised.draining()
     holds = holding_shares(lot.paths, lot.inlets.routing, draining)
-    flow, storms = {}, {}
+    flow, storms, lines = {}, {}, Chapter()
     if ca_weight is not None:
         ground = bounds_of(realised.intake, error_model(lot.job))
         flow = _columns("ground_flow_per_10mm_h_m3s", ground * to_si(10.0, "mm_h"))
         if runoff is not None:
             storms = _storm_columns(lot, ground, ca_weight, runoff)
+        lines = _line_bounds(lot, realised, ca_weight, checked)
     return Chapter(
         layers={"falls": falls_table(lot, places, realised.level)},
         columns={
@@ -108,12 +117,14 @@ def confidence_chapter(
             "inlets": _columns("catchment_m2", bounds.catchment_m2) | flow,
             "flow_paths": {"holds_share": holds},
             "runoff": storms,
+            **lines.columns,
         },
         findings=[
             confidence_note(lot.job, realised.number),
             *low_spot_findings(lot, bounds),
             *inlet_findings(lot, bounds),
             *path_findings(lot, holds, realised.number),
+            *lines.findings,
             *falls_left_out(places),
         ],
         sections={"confidence": [_section(lot, realised.number)]},
@@ -182,12 +193,38 @@ def _storm_columns(
     lot: LotWater, ground: FloatArray, ca_weight: FloatArray, runoff: Chapter
 ) -> dict[str, FloatArray]:
     """Bounds of the flow in each storm: roofs led into drains are there in every realisation."""
-    label = lot.inlets.routing.label.ravel()
-    measured = np.bincount(label, weights=ca_weight.ravel(), minlength=len(lot.names) + 1)[1:]
+    measured = _measured(lot, ca_weight)
     whole = runoff.columns["inlets"]["flow_per_10mm_h_m3s"] / to_si(10.0, "mm_h")
     factor = np.full(ground.shape, np.nan)
     np.divide(whole + ground - measured, whole, out=factor, where=whole > 0)
     return storm_flow_bounds(runoff.layers["runoff"], lot.names, factor)
+
+
+def _measured(lot: LotWater, ca_weight: FloatArray) -> FloatArray:
+    """Runoff coefficient times area of the ground of each inlet on the measured surface [m^2]."""
+    label = lot.inlets.routing.label.ravel()
+    sums = np.bincount(label, weights=ca_weight.ravel(), minlength=len(lot.names) + 1)
+    return np.asarray(sums[1:])
+
+
+def _line_bounds(
+    lot: LotWater, realised: Realised, ca_weight: FloatArray, checked: Sequence[CheckedCase]
+) -> Chapter:
+    """Bounds of the flow in the lines of the main case, and lines they leave open."""
+    if not checked or checked[0].case != lot.case:
+        return Chapter()
+    main = checked[0]
+    flow = realised_line_flows(main.state, lot.names, _measured(lot, ca_weight), realised.intake)
+    # lines of the other case have inlets of their own, which are in no realisation
+    others = sum(case.state.flows.flow_m3s.size for case in checked[1:])
+    bounds = bounds_of(flow, error_model(lot.job)).reshape(len(SHARES), -1)
+    bounds = np.pad(bounds, ((0, 0), (0, others)), constant_values=np.nan)
+    return Chapter(
+        columns={"line_storms": _columns("flow_m3s", bounds)},
+        findings=[]
+        if main.design is None or realised.number < FEWEST
+        else line_doubts(main.state, main.design, flow),
+    )
 
 
 def _section(lot: LotWater, number: int) -> dict[str, Any]:

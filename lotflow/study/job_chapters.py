@@ -55,7 +55,7 @@ def job_chapters(lot: LotWater) -> list[Chapter]:
     runoff = runoff_chapter(lot, cover, main, releases=capacity)
     return [
         runoff,
-        confidence_chapter(lot, ca_weight=ca_weight, runoff=runoff),
+        confidence_chapter(lot, ca_weight=ca_weight, runoff=runoff, checked=checked),
         house_chapter(lot, waters, cover.ground),
         standing_chapter(lot, cover.ground),
         drain_chapter(lot, checked),

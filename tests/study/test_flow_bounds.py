@@ -1,14 +1,17 @@
-"""Bounds of the flow of each inlet in each storm."""
+"""Bounds of the flow of each inlet and each drain line in each storm."""
 
 from dataclasses import replace
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from lotflow.inputs.job import read_job
 from lotflow.study.cases import cases_of
 from lotflow.study.confidence import confidence_chapter, entering_ca
 from lotflow.study.cover import site_cover
+from lotflow.study.drain_check import check_drains, drain_chapter
+from lotflow.study.drain_inputs import CaseRun
 from lotflow.study.lot_water import case_water, study_lot
 from lotflow.study.runoff import runoff_chapter
 from lotflow.study.storms import study_storms
@@ -29,7 +32,18 @@ def known(lot):
     return cover, runoff_chapter(lot, cover, study_storms(lot, water, cover.ground))
 
 
-def realised(lot, known, *, rmse_m, realisations=20):
+@pytest.fixture(scope="module")
+def checked(lot, known):
+    """The drain check of both cases, the proposed one first."""
+    waters = [case_water(lot, case) for case in cases_of(lot.site)]
+    return check_drains(
+        lot,
+        [CaseRun(water.case, water.inlets, study_storms(lot, water, known[0].ground))
+         for water in waters],
+    )  # fmt: skip
+
+
+def realised(lot, known, *, rmse_m, realisations=20, checked=()):
     """The chapter for another accuracy of the elevation data, and the rows of inlets."""
     cover, runoff = known
     update = {
@@ -38,7 +52,7 @@ def realised(lot, known, *, rmse_m, realisations=20):
     }
     own = replace(lot, job=lot.job.model_copy(update=update))
     weight = entering_ca(lot.window.surface, cover.ground.coefficient)
-    chapter = confidence_chapter(own, ca_weight=weight, runoff=runoff)
+    chapter = confidence_chapter(own, ca_weight=weight, runoff=runoff, checked=checked)
     rows = runoff.layers["runoff"].assign(**chapter.columns["runoff"])
     is_inlet = (rows["kind"] == "inlet") & (rows["method"] == "rational")
     return chapter, rows[is_inlet], rows[~is_inlet]
@@ -77,3 +91,43 @@ def test_few_realisations_give_the_middle_alone(lot, known):
     _, inlets, _ = realised(lot, known, rmse_m=0.1, realisations=5)
     assert inlets["flow_m3s_p95"].isna().all()
     assert inlets["flow_m3s_p50"].notna().any()
+
+
+def test_without_error_every_bound_of_a_line_is_its_flow(lot, known, checked):
+    """Of the proposed lines; those of today have inlets that are in no realisation."""
+    chapter, _, _ = realised(lot, known, rmse_m=0.0, checked=checked)
+    rows = drain_chapter(lot, checked).layers["line_storms"]
+    rows = rows.assign(**chapter.columns["line_storms"])
+    proposed = rows["case"] == "proposed"
+    assert 6 < proposed.sum() < len(rows)
+    for column in ("flow_m3s_p05", "flow_m3s_p50", "flow_m3s_p95"):
+        assert rows[column][proposed].to_numpy() == pytest.approx(
+            rows["flow_m3s"][proposed].to_numpy(), rel=1e-9
+        )
+        assert rows[column][~proposed].isna().all()
+    assert not [one for one in chapter.findings if one.rule == "capacity-within-doubt"]
+
+
+def test_a_line_below_one_inlet_varies_as_that_inlet_does(lot, known, checked):
+    """The lawn drain alone runs into the lawn line, and no roof does."""
+    chapter, inlets, _ = realised(lot, known, rmse_m=0.1, checked=checked)
+    rows = drain_chapter(lot, checked).layers["line_storms"]
+    rows = rows.assign(**chapter.columns["line_storms"])
+    line = rows[(rows["case"] == "proposed") & (rows["name"] == "Lawn line")]
+    inlet = inlets[inlets["subject"] == "Lawn drain"]
+    for column in ("flow_m3s_p05", "flow_m3s_p50", "flow_m3s_p95"):
+        assert (line[column] / line["flow_m3s"]).to_numpy() == pytest.approx(
+            (inlet[column] / inlet["flow_m3s"]).to_numpy(), rel=1e-6
+        )
+    told = {one.subject for one in chapter.findings if one.rule == "capacity-within-doubt"}
+    low = rows["flow_m3s"] <= rows["capacity_m3s"]
+    doubted = rows[low & (rows["return_period_yr"] == 10) & (rows["case"] == "proposed")]
+    doubted = doubted[doubted["flow_m3s_p95"] > doubted["capacity_m3s"]]
+    assert told >= set(doubted["name"])
+    assert "Lawn line" in told
+
+
+def test_few_realisations_say_nothing_of_lines(lot, known, checked):
+    chapter, _, _ = realised(lot, known, rmse_m=0.1, realisations=5, checked=checked)
+    assert np.isnan(chapter.columns["line_storms"]["flow_m3s_p95"]).all()
+    assert not [one for one in chapter.findings if one.rule == "capacity-within-doubt"]
