@@ -72,7 +72,7 @@ def test_demo_writes_the_job_and_its_whole_result_and_a_rerun_the_same(tmp_path,
     assert err == ""
     before = contents(tmp_path / "demo")
     request.getfixturevalue("drawn_here")  # the first one was drawn by a second process
-    for command, told in (("demo", "already holds"), ("run", "--overwrite")):
+    for command, told in (("demo", "use --overwrite"), ("run", "--overwrite")):
         assert lotflow(command, tmp_path / "demo") == 1
         assert told in capfd.readouterr().err
         assert contents(tmp_path / "demo") == before
@@ -155,4 +155,6 @@ def test_start_makes_a_job_that_can_be_checked_and_run(tmp_path, lot, capfd):
     assert lotflow("run", job, "-q", *QUICK) == 0
     capfd.readouterr()
     assert lotflow(*arguments) == 1
-    assert "already holds job.toml" in capfd.readouterr().err
+    told = capfd.readouterr().err
+    assert "already holds job.toml" in told
+    assert "--overwrite" not in told  # what was drawn is never replaced

@@ -73,7 +73,9 @@ def layers_file(name: str, layers: Mapping[str, gpd.GeoDataFrame]) -> JobFile:
         return JobFile(name, path.read_bytes())
 
 
-def write_job_folder(folder: Path, files: Sequence[JobFile], *, overwrite: bool = False) -> None:
+def write_job_folder(
+    folder: Path, files: Sequence[JobFile], *, overwrite: bool | None = None
+) -> None:
     """
     Write the files of a job; an existing file is never touched unless asked to.
 
@@ -84,7 +86,7 @@ def write_job_folder(folder: Path, files: Sequence[JobFile], *, overwrite: bool 
     files
         To be written.
     overwrite
-        Whether existing files of these names may be replaced.
+        Whether existing files of these names may be replaced; None where nobody can ask for it.
 
     Raises
     ------
@@ -99,10 +101,9 @@ def write_job_folder(folder: Path, files: Sequence[JobFile], *, overwrite: bool 
             raise OutputError(f"the folder {parent} does not exist. Make it first.")
         there = [file.name for file in files if os.path.lexists(folder / file.name)]
         if there and not overwrite:
-            raise OutputError(
-                f"{folder} already holds {', '.join(there)}. Choose another folder"
-                " or move them away."
-            )
+            ways = "Choose another folder or move them away"
+            ways += "" if overwrite is None else ", or use --overwrite to replace them"
+            raise OutputError(f"{folder} already holds {', '.join(there)}. {ways}.")
         made = not folder.exists()
         folder.mkdir(exist_ok=True)
         staged: list[Path] = []
