@@ -21,6 +21,7 @@ import shapely
 from pyproj import CRS
 
 from lotflow.errors import InputError
+from lotflow.inputs import geojson as geojson_door
 from lotflow.inputs import geopackage
 from lotflow.inputs.limits import Limits
 from lotflow.inputs.site import read_site
@@ -406,6 +407,56 @@ def test_each_limit_holds_in_each_format(
         return
     with pytest.raises(InputError, match=r"more than the limit|bytes, this is more"):
         read_layer(path, limits=limits)
+
+
+@pytest.mark.parametrize("suffix", [".gpkg", ".geojson", ".shp"])
+def test_columns_are_counted_before_they_are_read(tmp_path: Path, suffix: str) -> None:
+    """Four columns beside the geometry pass a limit of four, and not one of three."""
+    path = tmp_path / f"lot{suffix}"
+    wide = frame().to_crs(4326)[["geometry"]].assign(a=1, b=2.5, c="x", d=3)
+    wide.to_file(path)
+    assert len(read_layer(path, limits=Limits(columns=4))) == 2
+    with pytest.raises(InputError, match="holds 4 columns, more than the limit columns = 3"):
+        read_layer(path, limits=Limits(columns=3))
+
+
+def test_a_huge_projection_file_is_refused(tmp_path: Path) -> None:
+    """A .prj of a Shapefile is a line of text, and is read as a whole."""
+    path = tmp_path / "lot.shp"
+    frame().to_file(path)
+    size = path.with_suffix(".prj").stat().st_size
+    assert len(read_layer(path, limits=Limits(side_file_bytes=size))) == 2
+    with pytest.raises(InputError, match=r"lot\.prj: .*projection file"):
+        read_layer(path, limits=Limits(side_file_bytes=size - 1))
+
+
+@pytest.mark.parametrize(
+    ("data", "limits", "says"),
+    [
+        (b'{"type": "Point", "coordinates": [1.0, 2.0]}' + b"[" * 18, Limits(vertices=8),
+         "holds 9 positions or more"),
+        (b'{"type": "LineString", "coordinates": [[1.0, 2.0], [-3, 4]]}', Limits(vertices=1),
+         "holds 2 positions, more"),
+        (b'{"features": [{"type": "Feature"}, {"type" :\n"Feature"}]}', Limits(features=1),
+         "holds 2 features"),
+    ],
+)  # fmt: skip
+def test_geojson_is_counted_before_it_is_parsed(
+    monkeypatch: pytest.MonkeyPatch, data: bytes, limits: Limits, says: str
+) -> None:
+    """Parsing takes ten times as long, and a hundred times the memory."""
+    monkeypatch.setattr(json, "loads", None)
+    with pytest.raises(InputError, match=says):
+        geojson_door.check_geojson(data, Path("lot.geojson"), limits)
+
+
+def test_features_that_are_spelt_otherwise_are_counted_too() -> None:
+    """JSON lets any letter be written as a number; such features show only when parsed."""
+    feature = b'{"typ\\u0065": "Feature", "geometry": null}'
+    data = b'{"type": "FeatureCollection", "features": [' + feature + b", " + feature + b"]}"
+    assert geojson_door.check_geojson(data, Path("lot.geojson"), Limits(features=2))[0] == 2
+    with pytest.raises(InputError, match="holds 2 features, more than the limit features = 1"):
+        geojson_door.check_geojson(data, Path("lot.geojson"), Limits(features=1))
 
 
 @pytest.mark.parametrize("make", [geojson, lambda path: frame().to_file(path) or path])
