@@ -280,7 +280,7 @@ def run_realisations(
     drawn = likely_surfaces(ground, error, surface.ground.cell_m, _random(seed, 0))
     number = 1 if drawn.are_one else number
     # whoever is done takes the next: a processor may be slower, or have other work to do
-    waiting = deque(range(number))
+    waiting = deque(drawn.in_turn(number))
 
     def run(_: int) -> tuple[dict[int, _Row], NDArray[np.uint16]]:
         with _stopping_all(stop):

@@ -10,11 +10,13 @@ that an interval is as wide as not knowing makes it.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import partial
 from typing import TYPE_CHECKING
 
-from lotflow.terrain.local_relief import LocalRelief, local_relief
+from lotflow.terrain import local_relief as local
+from lotflow.terrain import posterior as learned
+from lotflow.terrain.asked_once import AskedOnce
 from lotflow.terrain.measured_surface import measured_surface
-from lotflow.terrain.posterior import Posterior, posterior
 
 if TYPE_CHECKING:
     import numpy as np
@@ -33,16 +35,37 @@ class LikelySurfaces:
     ground
         As measured [m].
     views
-        By what the whole window is like, and by each place alone; none where there is no error.
+        By what the whole window is like, and by each place alone, each found when it is first
+        drawn from; none where there is no error.
     """
 
     ground: FloatArray
-    views: tuple[Posterior, LocalRelief] | tuple[()]
+    views: tuple[AskedOnce[learned.Posterior], AskedOnce[local.LocalRelief]] | tuple[()]
 
     @property
     def are_one(self) -> bool:
         """Whether there is no error, so that all are the measured surface."""
         return not self.views
+
+    @staticmethod
+    def in_turn(number: int) -> list[int]:
+        """
+        Give draws in the order that keeps several threads busy.
+
+        The first of each view finds that view, which takes as long as several draws; so that the
+        second thread can go on, draws by the view that is found sooner come next.
+
+        Parameters
+        ----------
+        number
+            Of draws.
+
+        Examples
+        --------
+        >>> LikelySurfaces.in_turn(6)
+        [0, 1, 3, 5, 2, 4]
+        """
+        return [*range(min(number, 1)), *range(1, number, 2), *range(2, number, 2)]
 
     def draw(self, number: int, random: np.random.Generator) -> FloatArray:
         """
@@ -62,7 +85,7 @@ class LikelySurfaces:
         """
         if not self.views:
             return self.ground
-        return self.views[number % 2].draw(number // 2, random)
+        return self.views[number % 2]().draw(number // 2, random)
 
 
 def likely_surfaces(
@@ -90,4 +113,11 @@ def likely_surfaces(
     if error.is_none:
         return LikelySurfaces(ground, ())
     measured = measured_surface(ground, error, cell_m)
-    return LikelySurfaces(ground, (posterior(measured, random), local_relief(measured, random)))
+    # chosen now, in this order, whichever view is asked for first
+    learned_at = measured.positions(learned.HALVINGS, random)
+    local_at = measured.positions(local.HALVINGS, random)
+    return LikelySurfaces(
+        ground,
+        (AskedOnce(partial(learned.posterior, measured, learned_at)),
+         AskedOnce(partial(local.local_relief, measured, local_at))),
+    )  # fmt: skip

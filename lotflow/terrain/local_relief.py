@@ -14,8 +14,7 @@ from typing import TYPE_CHECKING, Any, Final
 import numpy as np
 
 from lotflow.terrain.error_model import random_field
-from lotflow.terrain.measured_surface import random_shifts
-from lotflow.terrain.wavelet_bands import Bands, join
+from lotflow.terrain.wavelet_bands import join
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -24,9 +23,7 @@ if TYPE_CHECKING:
     from lotflow.terrain.measured_surface import MeasuredSurface, Shift
 
 #: Halvings at most; what is coarser is taken as measured, with its error.
-_LEVELS: Final = 4
-#: Ways in which the bands are laid over the surface; draws take them in turn.
-_SHIFTS: Final = 4
+HALVINGS: Final = 4
 #: Coefficients on a side of the neighbourhood that speaks for one.
 _NEIGHBOURS: Final = 3
 #: A coefficient speaks for itself by what its square exceeds this many error variances.
@@ -90,7 +87,7 @@ def _drawn(mean: SingleArray, spread: SingleArray, random: np.random.Generator) 
     return noise
 
 
-def local_relief(measured: MeasuredSurface, random: np.random.Generator) -> LocalRelief:
+def local_relief(measured: MeasuredSurface, positions: Sequence[Shift]) -> LocalRelief:
     """
     Judge a measured surface place by place.
 
@@ -98,8 +95,8 @@ def local_relief(measured: MeasuredSurface, random: np.random.Generator) -> Loca
     ----------
     measured
         The measured surface; its error is not 0.
-    random
-        Decides the positions in which the bands are laid.
+    positions
+        In which the bands are laid, from `MeasuredSurface.positions`.
 
     References
     ----------
@@ -107,14 +104,10 @@ def local_relief(measured: MeasuredSurface, random: np.random.Generator) -> Loca
     statistical modeling of wavelet coefficients, IEEE Signal Processing Letters 6(12), from
     memory: variance of a coefficient from its neighbourhood. Drawing from it is lotflow's own.
     """
-    levels = min(_LEVELS, *(int(np.log2(size / 6)) for size in measured.shape))
-    bands = Bands(measured.shape, levels)
+    bands = measured.bands(HALVINGS)
     variance = bands.variances(measured.error)
-    laid = [
-        _lay(measured.split(bands, shift), shift, variance)
-        for shift in random_shifts(_SHIFTS, bands, random)
-    ]
-    return LocalRelief(measured, bands.smooth_spectrum(measured.error, levels), laid)
+    laid = [_lay(measured.split(bands, shift), shift, variance) for shift in positions]
+    return LocalRelief(measured, bands.smooth_spectrum(measured.error, bands.levels), laid)
 
 
 def _lay(split: list[Any], shift: tuple[int, int], variance: FloatArray) -> _Laid:

@@ -2,18 +2,22 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
+from lotflow.terrain.wavelet_bands import Bands
+
 if TYPE_CHECKING:
     from lotflow.grid import FloatArray, SingleArray
     from lotflow.terrain.error_model import ErrorModel
-    from lotflow.terrain.wavelet_bands import Bands
 
 #: Cells added at the sides, over which the surface is led back into its other side.
 _LEAST_MARGIN: Final = 16
+#: Ways in which bands are laid over the surface.
+_POSITIONS: Final = 4
 
 #: Rows and columns by which bands are moved over a surface.
 Shift = tuple[int, int]
@@ -44,6 +48,31 @@ class MeasuredSurface:
         """Of the residual."""
         rows, columns = self.residual.shape
         return rows, columns
+
+    def bands(self, halvings: int) -> Bands:
+        """
+        Give the bands into which the residual is split.
+
+        Parameters
+        ----------
+        halvings
+            At most; none leads to fewer than six cells a side.
+        """
+        return Bands(self.shape, min(halvings, *(int(math.log2(size / 6)) for size in self.shape)))
+
+    def positions(self, halvings: int, random: np.random.Generator) -> list[Shift]:
+        """
+        Choose positions in which bands are laid over the residual; draws take them in turn.
+
+        Parameters
+        ----------
+        halvings
+            Of the bands; beyond the side of their coarsest cell positions repeat.
+        random
+            Chooses.
+        """
+        most = 2 ** self.bands(halvings).levels
+        return [(int(a), int(b)) for a, b in random.integers(0, most, (_POSITIONS, 2))]
 
     def split(self, bands: Bands, shift: Shift) -> list[Any]:
         """
@@ -91,22 +120,6 @@ def measured_surface(ground: FloatArray, error: ErrorModel, cell_m: float) -> Me
     residual = led_round(ground - trend).astype(np.float32)
     rows, columns = residual.shape
     return MeasuredSurface(trend, residual, error.spectrum((rows, columns), cell_m))
-
-
-def random_shifts(number: int, bands: Bands, random: np.random.Generator) -> list[Shift]:
-    """
-    Choose positions in which bands are laid over a surface.
-
-    Parameters
-    ----------
-    number
-        How many.
-    bands
-        The bands; beyond the side of their coarsest cell positions repeat.
-    random
-        Chooses.
-    """
-    return [(int(a), int(b)) for a, b in random.integers(0, 2**bands.levels, (number, 2))]
 
 
 def _plane(ground: FloatArray) -> FloatArray:

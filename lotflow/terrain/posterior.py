@@ -16,7 +16,6 @@ from typing import TYPE_CHECKING, Any, Final
 import numpy as np
 
 from lotflow.terrain.error_model import LEAST_ERROR_M, random_field
-from lotflow.terrain.measured_surface import random_shifts
 from lotflow.terrain.relief_prior import (
     PowerLaw,
     built_share,
@@ -33,10 +32,10 @@ if TYPE_CHECKING:
     from lotflow.terrain.measured_surface import MeasuredSurface, Shift
     from lotflow.terrain.relief_prior import LevelPrior
 
+#: Halvings of the surface at most.
+HALVINGS: Final = 5
 #: Levels judged by wavelets alone; coarser ones wave by wave, on a grid of every fourth cell.
 _FINE_LEVELS: Final = 2
-#: Number of ways in which the bands are laid over the surface; draws take them in turn.
-_SHIFTS: Final = 4
 #: Positions from which is learned what relief is likely.
 _LEARNED_FROM: Final = 3
 
@@ -168,7 +167,7 @@ def _residual(laid: _Laid, random: np.random.Generator) -> SingleArray:
     return np.asarray(join(drawn))
 
 
-def posterior(measured: MeasuredSurface, random: np.random.Generator) -> Posterior:
+def posterior(measured: MeasuredSurface, positions: Sequence[Shift]) -> Posterior:
     """
     Find which surfaces may be true.
 
@@ -176,8 +175,8 @@ def posterior(measured: MeasuredSurface, random: np.random.Generator) -> Posteri
     ----------
     measured
         The measured surface; its error is not 0.
-    random
-        Decides the positions in which the bands are laid.
+    positions
+        In which the bands are laid, from `MeasuredSurface.positions`; at least three.
 
     References
     ----------
@@ -185,10 +184,9 @@ def posterior(measured: MeasuredSurface, random: np.random.Generator) -> Posteri
     Wiener (1949), Extrapolation, Interpolation and Smoothing of Stationary Time Series. Both
     from memory; putting them together is lotflow's own.
     """
-    bands = Bands(measured.shape, _levels(measured.shape))
+    bands = measured.bands(HALVINGS)
     variance = np.maximum(bands.variances(measured.error), LEAST_ERROR_M**2)
-    shifts = random_shifts(_SHIFTS, bands, random)
-    splits = [measured.split(bands, shift) for shift in shifts]
+    splits = [measured.split(bands, shift) for shift in positions]
     learned_from = splits[:_LEARNED_FROM]
     law = fit_power_law(learned_from, variance, bands)
     relief = law.spectrum(bands.shape)
@@ -209,7 +207,7 @@ def posterior(measured: MeasuredSurface, random: np.random.Generator) -> Posteri
                   for level in reversed(range(bands.levels))]  # fmt: skip
         return _Laid(shift, by_waves, waves.spread, coarsest, judged)
 
-    laid = [lay(*position) for position in zip(shifts, splits, judgeable, strict=True)]
+    laid = [lay(*position) for position in zip(positions, splits, judgeable, strict=True)]
     return Posterior(measured, law, laid)
 
 
@@ -279,8 +277,3 @@ def _judge(level: tuple[SingleArray, ...], pairs: Any, known: _Level) -> tuple[_
             least = share + (1 - share) * least
         found.append(_Band(band, error, belief**2, least, error * np.sqrt(least)))
     return tuple(found)
-
-
-def _levels(shape: tuple[int, int]) -> int:
-    """Number of halvings of a grid: down to no fewer than six cells a side, at most five."""
-    return min(5, *(int(math.log2(size / 6)) for size in shape))

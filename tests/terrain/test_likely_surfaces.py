@@ -19,7 +19,7 @@ def test_draws_take_both_views_in_turn():
     found = likely_surfaces(ground, ErrorModel(0.05, 5.0, 0.1), 1.0, np.random.default_rng(1))
     for number, view in zip((4, 5), found.views, strict=True):
         drawn = found.draw(number, np.random.default_rng(2))
-        assert np.array_equal(drawn, view.draw(2, np.random.default_rng(2)))
+        assert np.array_equal(drawn, view().draw(2, np.random.default_rng(2)))
     assert not found.are_one
 
 

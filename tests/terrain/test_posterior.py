@@ -5,7 +5,7 @@ import pytest
 
 from lotflow.terrain.error_model import ErrorModel, random_field
 from lotflow.terrain.measured_surface import led_round, measured_surface
-from lotflow.terrain.posterior import posterior
+from lotflow.terrain.posterior import HALVINGS, posterior
 
 SIZE = 96
 
@@ -30,7 +30,8 @@ def surveyed(truth, error, random):
 
 def draws(measured, error, number, seed=0):
     random = np.random.default_rng(seed)
-    found = posterior(measured_surface(measured, error, 1.0), random)
+    ready = measured_surface(measured, error, 1.0)
+    found = posterior(ready, ready.positions(HALVINGS, random))
     return np.array([found.draw(i, random) for i in range(number)])
 
 
