@@ -14,13 +14,14 @@ from typing import TYPE_CHECKING, Any, Final
 import numpy as np
 
 from lotflow.terrain.error_model import random_field
-from lotflow.terrain.wavelet_bands import join
+from lotflow.terrain.wavelet_bands import flat, join
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from lotflow.grid import FloatArray, SingleArray
     from lotflow.terrain.measured_surface import MeasuredSurface, Shift
+    from lotflow.terrain.wavelet_bands import Bands
 
 #: Halvings at most; what is coarser is taken as measured, with its error.
 HALVINGS: Final = 4
@@ -32,12 +33,16 @@ _SPEAKS_ABOVE: Final = 2.0
 
 @dataclass(frozen=True, eq=False)
 class _Laid:
-    """The bands in one position: smooth part; details, coarse to fine; how far each may be off."""
+    """
+    The bands in one position.
+
+    The smooth part; of all coefficients, flat, the mean, and how far each may be off.
+    """
 
     shift: Shift
     smooth: FloatArray
-    mean: list[tuple[SingleArray, ...]]
-    spread: list[tuple[SingleArray, ...]]
+    mean: SingleArray
+    spread: SingleArray
 
 
 @dataclass(frozen=True, eq=False)
@@ -49,6 +54,8 @@ class LocalRelief:
     ----------
     measured
         The measured surface.
+    bands
+        Into which it is split.
     smooth_error
         Variance of each wave of the error of the smooth part [m^2].
     laid
@@ -56,6 +63,7 @@ class LocalRelief:
     """
 
     measured: MeasuredSurface
+    bands: Bands
     smooth_error: FloatArray
     laid: Sequence[_Laid]
 
@@ -72,19 +80,11 @@ class LocalRelief:
         """
         laid = self.laid[number % len(self.laid)]
         smooth = (laid.smooth + random_field(self.smooth_error, random)).astype(np.float32)
-        details = [
-            tuple(_drawn(mean, spread, random) for mean, spread in zip(*level, strict=True))
-            for level in zip(laid.mean, laid.spread, strict=True)
-        ]
-        return self.measured.complete(join([smooth, *details]), laid.shift)
-
-
-def _drawn(mean: SingleArray, spread: SingleArray, random: np.random.Generator) -> SingleArray:
-    """Draw the coefficients of a band."""
-    noise = random.standard_normal(mean.shape, dtype=np.float32)
-    noise *= spread
-    noise += mean
-    return noise
+        drawn = random.standard_normal(laid.mean.size, dtype=np.float32)
+        drawn *= laid.spread
+        drawn += laid.mean
+        residual = join([smooth, *self.bands.details(drawn)])
+        return self.measured.complete(residual, laid.shift)
 
 
 def local_relief(measured: MeasuredSurface, positions: Sequence[Shift]) -> LocalRelief:
@@ -107,16 +107,16 @@ def local_relief(measured: MeasuredSurface, positions: Sequence[Shift]) -> Local
     bands = measured.bands(HALVINGS)
     variance = bands.variances(measured.error)
     laid = [_lay(measured.split(bands, shift), shift, variance) for shift in positions]
-    return LocalRelief(measured, bands.smooth_spectrum(measured.error, bands.levels), laid)
+    return LocalRelief(measured, bands, bands.smooth_spectrum(measured.error, bands.levels), laid)
 
 
-def _lay(split: list[Any], shift: tuple[int, int], variance: FloatArray) -> _Laid:
+def _lay(split: list[Any], shift: Shift, variance: FloatArray) -> _Laid:
     """Judge the coefficients of one position of the bands."""
     judged = [
         [_judged(band, float(own)) for band, own in zip(level, noise, strict=True)]
         for level, noise in zip(split[1:], variance[::-1], strict=True)
     ]
-    mean, spread = ([tuple(part[which] for part in level) for level in judged] for which in (0, 1))
+    mean, spread = (flat([[part[which] for part in level] for level in judged]) for which in (0, 1))
     return _Laid(shift, split[0], mean, spread)
 
 

@@ -23,7 +23,7 @@ from lotflow.terrain.relief_prior import (
     fit_power_law,
     level_prior,
 )
-from lotflow.terrain.wavelet_bands import Bands, join
+from lotflow.terrain.wavelet_bands import Bands, flat, join
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -38,34 +38,6 @@ HALVINGS: Final = 5
 _FINE_LEVELS: Final = 2
 #: Positions from which is learned what relief is likely.
 _LEARNED_FROM: Final = 3
-
-
-@dataclass(frozen=True, eq=False)
-class _Band:
-    """
-    Coefficients of one band, as measured, and how they are drawn.
-
-    With belief b that it is structure, beyond what ground of the law allows, a coefficient is
-    as measured in a share b^2 of the draws (`sure`), and in the others b / (1 + b) of it counts
-    as such: b on the whole. So what is well believed is there or not, as a whole, and what is
-    hardly believed is always small. `least` is the share of a coefficient that is relief in
-    those other draws, `spread` what it may then be off by; otherwise that is the whole error.
-    """
-
-    measured: SingleArray
-    error: float
-    sure: SingleArray
-    least: SingleArray
-    spread: SingleArray
-
-    def draw(
-        self, doubt: SingleArray, random: np.random.Generator
-    ) -> tuple[SingleArray, SingleArray]:
-        """Draw the share of each coefficient that is relief, and how far it is off."""
-        is_structure = self.sure > doubt
-        noise = random.standard_normal(self.least.shape, dtype=np.float32)
-        noise *= np.where(is_structure, np.float32(self.error), self.spread)
-        return np.where(is_structure, np.float32(1.0), self.least), noise
 
 
 @dataclass(frozen=True, eq=False)
@@ -90,13 +62,21 @@ class _Laid:
 
     `smooth` is the smooth part with its waves shrunk by the law, `smooth_spread` what each wave
     may be off by. `coarsest` is what is smoother than all levels: on built ground as measured.
+
+    Of all coefficients of the bands, flat, `details` are those measured, `sure` and `least` say
+    what of them is relief. With belief b that it is structure, beyond what ground of the law
+    allows, a coefficient is as measured in a share b^2 of the draws (`sure`), and in the others
+    b / (1 + b) of it counts as such (`least`): b on the whole. So what is well believed is there
+    or not, as a whole, and what is hardly believed is always small.
     """
 
     shift: Shift
     smooth: FloatArray
     smooth_spread: FloatArray
     coarsest: _Coarsest
-    levels: list[tuple[_Band, ...]]
+    details: SingleArray
+    sure: SingleArray
+    least: SingleArray
 
 
 @dataclass(frozen=True, eq=False)
@@ -110,12 +90,18 @@ class Posterior:
         The measured surface.
     law
         Power law of its relief.
+    bands
+        Into which it is split.
+    error
+        Standard deviation of each coefficient of the bands, flat [m].
     laid
         The bands in several positions.
     """
 
     measured: MeasuredSurface
     law: PowerLaw
+    bands: Bands
+    error: SingleArray
     laid: Sequence[_Laid]
 
     def draw(self, number: int, random: np.random.Generator) -> FloatArray:
@@ -135,36 +121,34 @@ class Posterior:
             Shape of the ground [m].
         """
         laid = self.laid[number % len(self.laid)]
-        return self.measured.complete(_residual(laid, random), laid.shift)
+        return self.measured.complete(self._residual(laid, random), laid.shift)
 
+    def _residual(self, laid: _Laid, random: np.random.Generator) -> SingleArray:
+        """
+        Draw the surface without its trend, in the position of the bands.
 
-def _residual(laid: _Laid, random: np.random.Generator) -> SingleArray:
-    """
-    Draw the surface without its trend, in the position of the bands.
-
-    Whether something is structure or error is decided once for a place and all its bands, by
-    one random number: a doubtful bowl is there as a whole in some draws, and not in others.
-    """
-    doubt = random.random(laid.levels[0][0].measured.shape, dtype=np.float32)
-    noise = random.standard_normal(laid.smooth.shape)
-    waves = np.fft.irfft2(np.fft.rfft2(noise) * laid.smooth_spread, s=noise.shape)
-    coarse = len(laid.levels) - _FINE_LEVELS
-    drawn = Bands(noise.shape, coarse).split((laid.smooth + waves).astype(np.float32))
-    coarsest = laid.coarsest
-    # an error that reaches farther than the coarsest cells lifts neighbours together
-    off = coarsest.spread * random_field(coarsest.error, random)
-    drawn[0] += coarsest.share * (coarsest.measured - drawn[0]) + off
-    for level, bands in enumerate(laid.levels):
-        here = np.repeat(np.repeat(doubt, 2**level, axis=0), 2**level, axis=1)
-        found = [(band.measured, *band.draw(here, random)) for band in bands]
-        if level < coarse:  # relief of the law has been drawn in waves
-            drawn[level + 1] = tuple(
-                wave + share * (measured - wave) + noise
-                for wave, (measured, share, noise) in zip(drawn[level + 1], found, strict=True)
-            )
-        else:
-            drawn.append(tuple(share * measured + noise for measured, share, noise in found))
-    return np.asarray(join(drawn))
+        Whether something is structure or error is decided once for a place and all its bands,
+        by one random number: a doubtful bowl is there as a whole in some draws, and not in
+        others.
+        """
+        bands = self.bands
+        doubt = bands.over_all(random.random(bands.coarsest, dtype=np.float32))
+        noise = random.standard_normal(laid.smooth.shape)
+        waves = np.fft.irfft2(np.fft.rfft2(noise) * laid.smooth_spread, s=noise.shape)
+        of_smooth = Bands(noise.shape, bands.levels - _FINE_LEVELS)
+        smooth, *details = of_smooth.split((laid.smooth + waves).astype(np.float32))
+        coarsest = laid.coarsest
+        # an error that reaches farther than the coarsest cells lifts neighbours together
+        off = coarsest.spread * random_field(coarsest.error, random)
+        smooth += coarsest.share * (coarsest.measured - smooth) + off
+        share = np.where(laid.sure > doubt, np.float32(1.0), laid.least)
+        drawn = random.standard_normal(share.size, dtype=np.float32)
+        drawn *= self.error * np.sqrt(share)
+        drawn += share * laid.details
+        # relief of the law has been drawn in waves
+        by_waves = flat(details)
+        drawn[: by_waves.size] += (1 - share[: by_waves.size]) * by_waves
+        return np.asarray(join([smooth, *bands.details(drawn)]))
 
 
 def posterior(measured: MeasuredSurface, positions: Sequence[Shift]) -> Posterior:
@@ -176,7 +160,7 @@ def posterior(measured: MeasuredSurface, positions: Sequence[Shift]) -> Posterio
     measured
         The measured surface; its error is not 0.
     positions
-        In which the bands are laid, from `MeasuredSurface.positions`; at least three.
+        In which the bands are laid, from `MeasuredSurface.positions`.
 
     References
     ----------
@@ -194,7 +178,7 @@ def posterior(measured: MeasuredSurface, positions: Sequence[Shift]) -> Posterio
     built = built_share(learned_from, base)
     judgeable = [energies(split, variance, base) for split in splits]
     levels = [
-        _Level.of(level, variance, base, built, [own[level] for own in judgeable[:_LEARNED_FROM]])
+        _Level.of(level, base, built, [own[level] for own in judgeable[:_LEARNED_FROM]])
         for level in range(bands.levels)
     ]
     waves = _Waves.of(bands, relief, measured.error)
@@ -203,12 +187,14 @@ def posterior(measured: MeasuredSurface, positions: Sequence[Shift]) -> Posterio
         smooth = join(split[: len(split) - _FINE_LEVELS])
         by_waves = np.fft.irfft2(np.fft.rfft2(smooth) * waves.share, s=smooth.shape)
         coarsest = _Coarsest(split[0], waves.coarsest, built, math.sqrt(built))
-        judged = [_judge(split[-1 - level], pairs[level], levels[level])
-                  for level in reversed(range(bands.levels))]  # fmt: skip
-        return _Laid(shift, by_waves, waves.spread, coarsest, judged)
+        share = [_shares(own, level) for own, level in zip(pairs, levels, strict=True)]
+        sure, least = (flat([level[i] for level in reversed(share)]) for i in (0, 1))
+        details = flat(split[1:])
+        return _Laid(shift, by_waves, waves.spread, coarsest, details, sure, least)
 
     laid = [lay(*position) for position in zip(positions, splits, judgeable, strict=True)]
-    return Posterior(measured, law, laid)
+    error = bands.of_each(np.sqrt(variance)).astype(np.float32)
+    return Posterior(measured, law, bands, error, laid)
 
 
 @dataclass(frozen=True, eq=False)
@@ -235,9 +221,8 @@ class _Waves:
 
 @dataclass(frozen=True, eq=False)
 class _Level:
-    """Of one level: error and share of relief of the law in each band, and how it is judged."""
+    """Of one level: share of relief of the law in each band, and how coefficients are judged."""
 
-    error: list[float]
     share: list[float]
     built: float
     is_fine: bool
@@ -245,12 +230,7 @@ class _Level:
 
     @classmethod
     def of(
-        cls,
-        level: int,
-        variance: FloatArray,
-        base: FloatArray,
-        built: float,
-        positions: Sequence[list[Any]],
+        cls, level: int, base: FloatArray, built: float, positions: Sequence[list[Any]]
     ) -> _Level:
         """Take a level, from 0, out of the tables of all bands; learn from some positions."""
         own, near = (
@@ -258,22 +238,22 @@ class _Level:
             for i in (0, 1)
         )
         prior = level_prior(own, near, float(base[level].mean()), built)
-        share = base[level] / (1 + base[level])
         # floats of Python leave coefficients of single precision what they are
-        error = np.sqrt(variance[level])
-        return cls(error.tolist(), share.tolist(), built, level < _FINE_LEVELS, prior)
+        share = (base[level] / (1 + base[level])).tolist()
+        return cls(share, built, level < _FINE_LEVELS, prior)
 
 
-def _judge(level: tuple[SingleArray, ...], pairs: Any, known: _Level) -> tuple[_Band, ...]:
-    """Judge the coefficients of one level by their energies."""
-    found = []
-    for band, (own, near), error, share in zip(level, pairs, known.error, known.share, strict=True):
+def _shares(pairs: Any, known: _Level) -> tuple[list[SingleArray], list[SingleArray]]:
+    """Find `sure` and `least`, see `_Laid`, of the bands of one level by their energies."""
+    sure, least = [], []
+    for (own, near), share in zip(pairs, known.share, strict=True):
         expected = known.prior.expected(own, near)
         beyond_law = np.maximum(expected - share, 0.0) / (1 - share)
         # on built ground the law is not asked what a coefficient may be
         belief = known.built * expected + (1 - known.built) * beyond_law
-        least = belief / (1 + belief)
+        rest = belief / (1 + belief)
         if known.is_fine:  # relief of the law is in its coefficients, not in waves
-            least = share + (1 - share) * least
-        found.append(_Band(band, error, belief**2, least, error * np.sqrt(least)))
-    return tuple(found)
+            rest = share + (1 - share) * rest
+        sure.append(belief**2)
+        least.append(rest)
+    return sure, least

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING, Any, Final
@@ -11,7 +12,9 @@ import numpy as np
 from lotflow.terrain.error_model import mirrored
 
 if TYPE_CHECKING:
-    from lotflow.grid import FloatArray
+    from numpy.typing import NDArray
+
+    from lotflow.grid import FloatArray, SingleArray
 
 #: Orthogonal, nearly symmetric, four vanishing moments: smooth ground needs few coefficients.
 WAVELET: Final = "sym4"
@@ -105,6 +108,61 @@ class Bands:
         rows, columns = self.shape[0] // step, self.shape[1] // step
         return np.asarray(passed.reshape(step, rows, step, columns).mean(axis=(0, 2)))
 
+    @property
+    def coarsest(self) -> tuple[int, int]:
+        """Shape of the bands of the coarsest level."""
+        return self.shape[0] >> self.levels, self.shape[1] >> self.levels
+
+    def of_each(self, variance: FloatArray) -> FloatArray:
+        """
+        Give each coefficient the number of its band, in the order of `flat`.
+
+        Parameters
+        ----------
+        variance
+            Or another number; shape (levels, 3), from fine to coarse.
+        """
+        rows, columns = self.coarsest
+        sizes = [rows * columns * 4**finer for finer in range(self.levels)]
+        return np.repeat(variance[::-1].ravel(), np.repeat(sizes, 3))
+
+    @cached_property
+    def _stands_over(self) -> NDArray[np.intp]:
+        """Cell of the coarsest level over which each coefficient stands, in the order of `flat`."""
+        cells = np.arange(np.prod(self.coarsest)).reshape(self.coarsest)
+        grids = [np.repeat(np.repeat(cells, 2**finer, axis=0), 2**finer, axis=1)
+                 for finer in range(self.levels)]  # fmt: skip
+        return np.concatenate([grid.ravel() for grid in grids for _ in range(3)])
+
+    def over_all(self, values: SingleArray) -> SingleArray:
+        """
+        Give each coefficient the number of its place, in the order of `flat`.
+
+        Parameters
+        ----------
+        values
+            Shape of the bands of the coarsest level.
+        """
+        return values.ravel()[self._stands_over]
+
+    def details(self, coefficients: SingleArray) -> list[tuple[SingleArray, ...]]:
+        """
+        Arrange coefficients as bands.
+
+        Parameters
+        ----------
+        coefficients
+            From `flat`; not copied.
+        """
+        rows, columns = self.coarsest
+        found, first = [], 0
+        for finer in range(self.levels):
+            shape = (3, rows << finer, columns << finer)
+            last = first + math.prod(shape)
+            found.append(tuple(coefficients[first:last].reshape(shape)))
+            first = last
+        return found
+
     def split(self, values: FloatArray) -> list[Any]:
         """
         Split a field into bands.
@@ -126,6 +184,19 @@ class Bands:
             smooth, bands = pywt.dwt2(smooth, WAVELET, MODE)
             details.append(bands)
         return [smooth, *reversed(details)]
+
+
+def flat(details: list[Any]) -> SingleArray:
+    """
+    Put the coefficients of bands behind each other, from coarse to fine.
+
+    Parameters
+    ----------
+    details
+        As of `Bands.split`, without the smooth part.
+    """
+    none = np.zeros(0, dtype=np.float32)
+    return np.concatenate([none, *(band.ravel() for level in details for band in level)])
 
 
 def join(coefficients: list[Any]) -> Any:

@@ -5,7 +5,7 @@ import pytest
 import pywt
 
 from lotflow.terrain.error_model import ErrorModel, random_field
-from lotflow.terrain.wavelet_bands import MODE, WAVELET, Bands, join
+from lotflow.terrain.wavelet_bands import MODE, WAVELET, Bands, flat, join
 
 BANDS = Bands((64, 96), 3)
 
@@ -49,3 +49,34 @@ def test_what_is_split_can_be_joined():
     assert join(BANDS.split(values)) == pytest.approx(values)
     smooth = join(BANDS.split(values)[:2])
     assert smooth == pytest.approx(Bands((64, 96), 2).split(values)[0])
+
+
+def test_flat_coefficients_are_the_bands_in_their_order():
+    smooth, *details = BANDS.split(np.random.default_rng(5).standard_normal((64, 96)))
+    coefficients = flat(details)
+    assert coefficients.size == 64 * 96 - smooth.size
+    for level, again in zip(details, BANDS.details(coefficients), strict=True):
+        for band, same in zip(level, again, strict=True):
+            assert np.array_equal(band, same)
+
+
+def test_each_coefficient_gets_the_number_of_its_band():
+    numbers = np.arange(9.0).reshape(3, 3)  # from fine to coarse
+    for finer, level in enumerate(BANDS.details(BANDS.of_each(numbers))):
+        for band, number in zip(level, numbers[2 - finer], strict=True):
+            assert (band == number).all()
+
+
+def test_each_coefficient_gets_the_number_of_the_coarsest_cell_below_it():
+    assert BANDS.coarsest == (8, 12)
+    cells = np.arange(96, dtype=np.float32).reshape(8, 12)
+    for finer, level in enumerate(BANDS.details(BANDS.over_all(cells))):
+        for band in level:
+            rows, columns = np.indices(band.shape) >> finer
+            assert np.array_equal(band, cells[rows, columns])
+
+
+def test_a_grid_that_is_not_split_has_no_details():
+    (smooth,) = Bands((24, 24), 0).split(np.ones((24, 24)))
+    assert smooth.shape == (24, 24)
+    assert flat([]).size == 0
