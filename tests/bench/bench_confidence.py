@@ -241,7 +241,7 @@ def coverage(trials=200, draws=100, names=None, *, first=10_000, save=None):
         print(f"{name}: {told} ({seeds}, {perf_counter() - start:.0f} s)", flush=True)
 
 
-def rates(*functions, rounds=12):
+def rates(*functions, rounds=25):
     """Realisations per second of each, best of some rounds in which all take their turn."""
     best = np.full(len(functions), np.inf)
     for _ in range(rounds):
@@ -252,7 +252,7 @@ def rates(*functions, rounds=12):
     return 1 / best
 
 
-def speed(size=300, inlets=8, number=100):
+def speed(size=300, inlets=8, number=50):
     """
     Realisations per second on one and two threads, draws included, and what richdem's chain does.
 
