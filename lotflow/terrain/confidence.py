@@ -8,6 +8,7 @@ from collections import deque
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
+from functools import reduce
 from threading import Event
 from typing import TYPE_CHECKING, Final
 
@@ -293,8 +294,7 @@ def run_realisations(
         np.array(column)
         for column in zip(*(found[position] for position in range(number)), strict=True)
     )
-    hits = np.sum([hits for _, hits in runs], axis=0, dtype=np.uint16)
-    hits = hits.reshape(-1, *surface.ground.shape)
+    hits = reduce(np.add, (hits for _, hits in runs)).reshape(-1, *surface.ground.shape)
     return Realised(depth, volume, cells, intake, level, hits)
 
 

@@ -142,9 +142,11 @@ class Posterior:
         off = coarsest.spread * random_field(coarsest.error, random)
         smooth += coarsest.share * (coarsest.measured - smooth) + off
         share = np.where(laid.sure > doubt, np.float32(1.0), laid.least)
+        spread = np.sqrt(share)
+        spread *= self.error
         drawn = random.standard_normal(share.size, dtype=np.float32)
-        drawn *= self.error * np.sqrt(share)
-        drawn += share * laid.details
+        drawn *= spread
+        drawn += np.multiply(share, laid.details, out=spread)
         # relief of the law has been drawn in waves
         by_waves = flat(details)
         drawn[: by_waves.size] += (1 - share[: by_waves.size]) * by_waves
