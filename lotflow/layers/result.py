@@ -145,7 +145,7 @@ RESULT_LAYERS: Final[dict[str, Layer]] = {
                 number("flow_per_10mm_h_m3s", "m3/s", "Rational flow for 10 mm/h."),
                 *bounds("catchment_m2", "m2", "catchment over the surface"),
                 *bounds("ground_flow_per_10mm_h_m3s", "m3/s", "rational flow over the surface for "
-                         "10 mm/h, roofs led into drains left out"),
+                        "10 mm/h, roofs led into drains left out"),
             ),
         ),
         Layer(
@@ -204,7 +204,7 @@ RESULT_LAYERS: Final[dict[str, Layer]] = {
                 number("intensity_mm_h", "mm/h", "Rainfall intensity."),
                 number("flow_m3s", "m3/s", "Peak flow."),
                 *bounds("flow_m3s", "m3/s", "catchment of the inlet, and so a smaller peak, at "
-                         "this intensity"),
+                        "this intensity"),
                 number("volume_m3", "m3", "Runoff volume of the whole storm."),
                 number("ca_m2", "m2", "Runoff coefficient times area that has arrived at the "
                         "peak."),
