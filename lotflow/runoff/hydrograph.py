@@ -224,6 +224,7 @@ def unit_hydrograph(area_m2: float, time_of_concentration_s: float, step_s: floa
     peak_time = step / 2.0 + _LAG_SHARE * time
     count = int(np.ceil(ratios[-1] * peak_time / step)) + 1
     shape = np.interp(np.arange(count) * step / peak_time, ratios, [row.flow_ratio for row in rows])
+    shape[-1] = 0.0  # it stands at the end of the table or beyond, but for rounding
     result: FloatArray = shape * (area / (step * shape.sum()))
     return result
 
