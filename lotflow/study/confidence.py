@@ -219,12 +219,10 @@ def _line_bounds(
     others = sum(case.state.flows.flow_m3s.size for case in checked[1:])
     bounds = bounds_of(flow, error_model(lot.job)).reshape(len(SHARES), -1)
     bounds = np.pad(bounds, ((0, 0), (0, others)), constant_values=np.nan)
-    return Chapter(
-        columns={"line_storms": _columns("flow_m3s", bounds)},
-        findings=[]
-        if main.design is None or realised.number < FEWEST
-        else line_doubts(main.state, main.design, flow),
-    )
+    findings = []
+    if main.design is not None and realised.number >= FEWEST:
+        findings = line_doubts(main.state, main.design, flow)
+    return Chapter(columns={"line_storms": _columns("flow_m3s", bounds)}, findings=findings)
 
 
 def _section(lot: LotWater, number: int) -> dict[str, Any]:

@@ -274,13 +274,13 @@ def run_realisations(
     if not 1 <= number < np.iinfo(np.uint16).max:
         raise ParameterError(f"{number} realisations cannot be run: ask for 1 to 65,534.")
     surface, stop = plan.surface, Event()
-    workers = min(number, workers or _processors())
-    # every realisation has random numbers of its own, and only whole numbers are summed up
-    # across realisations, so that it does not matter who computes which
     ground = open_ground(surface).reshape(surface.ground.shape)
     drawn = likely_surfaces(ground, error, surface.ground.cell_m, _random(seed, 0))
     number = 1 if drawn.are_one else number
-    # whoever is done takes the next: a processor may be slower, or have other work to do
+    workers = min(number, workers or _processors())
+    # whoever is done takes the next: a processor may be slower, or have other work to do. It does
+    # not matter who computes which, since every realisation has random numbers of its own, and
+    # only whole numbers are summed up across realisations
     waiting = deque(drawn.in_turn(number))
 
     def run(_: int) -> tuple[dict[int, _Row], NDArray[np.uint16]]:
