@@ -131,3 +131,11 @@ def test_few_realisations_say_nothing_of_lines(lot, known, checked):
     chapter, _, _ = realised(lot, known, rmse_m=0.1, realisations=5, checked=checked)
     assert np.isnan(chapter.columns["line_storms"]["flow_m3s_p95"]).all()
     assert not [one for one in chapter.findings if one.rule == "capacity-within-doubt"]
+
+
+def test_lines_of_the_other_case_alone_get_no_bounds(lot, known, checked):
+    """Where no proposed line is drawn, those of today have inlets that are in no realisation."""
+    assert [case.case for case in checked] == ["proposed", "today"]
+    chapter, _, _ = realised(lot, known, rmse_m=0.1, checked=checked[1:])
+    assert "line_storms" not in chapter.columns
+    assert not [one for one in chapter.findings if one.rule == "capacity-within-doubt"]

@@ -123,6 +123,12 @@ def test_another_seed_gives_other_realisations(case):
     assert not np.array_equal(run(case, error, seed=1).cells, run(case, error, seed=2).cells)
 
 
+def test_every_realisation_has_random_numbers_of_its_own(case):
+    """Also those of the same view whose bands are laid in the same position: every eighth."""
+    found = run(case, ErrorModel(0.05, 10.0, 0.1), number=17)
+    assert len({tuple(level) for level in found.level}) == 17
+
+
 def test_more_realisations_begin_with_the_same_ones(case):
     """Asking for more adds to what was there, so that a result does not jump."""
     error = ErrorModel(0.05, 10.0, 0.1)
