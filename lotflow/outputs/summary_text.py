@@ -285,6 +285,7 @@ def _lines(lines: Sequence[Mapping[str, Any]], units: UnitSystem) -> list[str]:
         for line in sorted(lines, key=lambda one: one["return_period_yr"] or 0)
     }
     both = len({today for today, _ in largest}) > 1
+    storm = max((line["return_period_yr"] or 0 for line in largest.values()), default=0)
     rows = [
         (
             str(name),
@@ -297,7 +298,8 @@ def _lines(lines: Sequence[Mapping[str, Any]], units: UnitSystem) -> list[str]:
         )
         for (_, name), line in sorted(largest.items())
     ]
-    heads = ("Name", *(("System",) if both else ()), "Flow", "Can carry", "Slope", "Diameter",
+    flow = f"Flow {storm:g} yr" if storm else "Flow"  # of a stated rain there is no such name
+    heads = ("Name", *(("System",) if both else ()), flow, "Can carry", "Slope", "Diameter",
              "Needed")  # fmt: skip
     return _table(heads, rows, _MOST["lines"], text_columns=(0, 1) if both else (0,))
 

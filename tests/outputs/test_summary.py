@@ -352,8 +352,16 @@ def test_lines_are_told_for_their_largest_storm():
     line = {"name": "L1", "slope_m_per_m": 0.012, "diameter_m": 0.1, "required_diameter_m": 0.15}
     lines = [{**line, "return_period_yr": years, "flow_m3s": years / 1e4} for years in (100, 10)]
     text = summary_text(content_of({}, sections={"lines": lines}), "metric")
-    (row,) = lines_under(text, "What the drain lines carry")[1:]
+    head, row = lines_under(text, "What the drain lines carry")
+    assert "Flow 100 yr" in head
     assert row.split() == ["L1", "10.00", "l/s", "-", "1.20%", "100", "mm", "150", "mm"]
+
+
+def test_flows_of_lines_in_a_stated_rain_name_no_storm():
+    line = {"name": "L1", "case": "proposed", "flow_m3s": 0.001, "return_period_yr": None}
+    text = summary_text(content_of({}, sections={"lines": [line]}), "metric")
+    head, _ = lines_under(text, "What the drain lines carry")
+    assert head.split()[:3] == ["Name", "Flow", "Can"]
 
 
 def test_a_line_that_stays_is_told_in_both_cases_the_proposed_one_first():
