@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -74,22 +75,22 @@ class GroundCover:
     drawn: BoolArray
     overlapping: BoolArray
 
-    @property
+    @cached_property
     def coefficient(self) -> FloatArray:
         """Shape of the grid: runoff coefficient without frequency factor [-]."""
         return self.values.runoff_coefficient[self.number]
 
-    @property
+    @cached_property
     def curve_number(self) -> FloatArray:
         """Shape of the grid: curve number [-]."""
         return self.values.curve_number[self.number]
 
-    @property
+    @cached_property
     def roughness(self) -> FloatArray:
         """Shape of the grid: Manning n of sheet flow [s/m^(1/3)]."""
         return self.values.roughness[self.number]
 
-    @property
+    @cached_property
     def paved(self) -> BoolArray:
         """Shape of the grid: whether shallow flow is on pavement."""
         return self.values.paved[self.number]

@@ -6,7 +6,8 @@ Whether water may be let out there is not judged: that is for local rules and ne
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import TYPE_CHECKING, Any, Final, Literal
 
 import numpy as np
@@ -14,11 +15,14 @@ import shapely
 
 from lotflow.terrain.level_error import SPREAD_95, deviation_between
 from lotflow.terrain.lower_places import LowerPlace, open_ground, sampled
-from lotflow.terrain.ways import way_round
+from lotflow.terrain.ways import Obstacles, way_round
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from numpy.typing import NDArray
+
+    from lotflow.grid import FloatArray
     from lotflow.terrain.level_error import LevelError
     from lotflow.terrain.surface import Surface
 
@@ -106,7 +110,8 @@ class OutletOption:
     deviation_m
         Standard deviation of these falls [m].
     deepest_m
-        Greatest depth of the invert below the ground with an even fall [m]; NaN without a fall.
+        Greatest depth of the invert below the ground with an even fall [m]; NaN without a fall,
+        and where it was not asked for.
     off_lot_m
         Length of the way beyond the lot [m].
     """
@@ -119,8 +124,8 @@ class OutletOption:
     fall_m: float
     left_m: float
     deviation_m: float
-    deepest_m: float
-    off_lot_m: float
+    deepest_m: float = float("nan")
+    off_lot_m: float = float("nan")
 
     @property
     def left_low_m(self) -> float:
@@ -162,6 +167,16 @@ class SearchGround:
     obstacles: Sequence[Any]
     error: LevelError
 
+    @cached_property
+    def open_ground(self) -> FloatArray:
+        """Ground without what is spanned under roofs, NaN there [m]."""
+        return open_ground(self.surface)
+
+    @cached_property
+    def around(self) -> Obstacles:
+        """The obstacles, indexed."""
+        return Obstacles(self.obstacles)
+
 
 def outlet_options(
     start: LeadFrom, places: Sequence[LowerPlace], rule: PipeRule, ground: SearchGround
@@ -189,42 +204,81 @@ def outlet_options(
     options
         At most `KEPT`.
     """
-    unit = ground.surface.ground.metres_per_unit
-    groups: dict[tuple[str, str], list[LowerPlace]] = {}
-    for place in places:
-        groups.setdefault((place.kind, place.name), []).append(place)
-    best = []
-    for group in groups.values():
-        group.sort(key=lambda place: -_left_at_best(start, place, rule, unit))
-        tried = [_option(start, place, rule, ground) for place in _promising(group, start, unit)]
-        found = [option for option in tried if option is not None]
-        best += sorted(found, key=_rank)[:1]
-    return sorted(best, key=_rank)[:KEPT]
+    hoped = _at_best(start, places, rule, ground)
+    groups: dict[tuple[str, str], list[int]] = {}
+    for position, place in enumerate(places):
+        groups.setdefault((place.kind, place.name), []).append(position)
+    # most hopeful first: where the straight way could not beat what is found, none is looked for
+    promising = [sorted(_promising(group, hoped), key=hoped.rank) for group in groups.values()]
+    best: list[OutletOption] = []
+    for group in sorted(promising, key=lambda group: hoped.rank(group[0])):
+        if len(best) == KEPT and hoped.rank(group[0]) > _rank(best[-1]):
+            break
+        found: OutletOption | None = None
+        for position in group:
+            if found is not None and hoped.rank(position) > _rank(found):
+                break
+            option = _option(start, places[position], rule, ground)
+            if option is not None and (found is None or _rank(option) < _rank(found)):
+                found = option
+        if found is not None:
+            best = sorted([*best, found], key=_rank)[:KEPT]
+    return [_described(option, ground) for option in best]
 
 
-def _promising(group: list[LowerPlace], start: LeadFrom, unit: float) -> list[LowerPlace]:
+@dataclass(frozen=True, eq=False)
+class _AtBest:
+    """What straight ways to places would give: no way round anything gives more."""
+
+    places: Sequence[LowerPlace]
+    run_m: FloatArray
+    left_m: FloatArray
+    reachable: NDArray[np.bool_]
+
+    def rank(self, position: int) -> tuple[bool, int, float]:
+        """As `_rank` of the option, or before it."""
+        place = self.places[position]
+        return _ranked(
+            bool(self.reachable[position]), place.kind, float(self.run_m[position]),
+            float(self.left_m[position]),
+        )  # fmt: skip
+
+
+def _at_best(
+    start: LeadFrom, places: Sequence[LowerPlace], rule: PipeRule, ground: SearchGround
+) -> _AtBest:
+    """Judge the straight ways to all places at once."""
+    at = np.array([(place.x, place.y, place.level) for place in places]).reshape(-1, 3)
+    run = np.hypot(at[:, 0] - start.x, at[:, 1] - start.y) * ground.surface.ground.metres_per_unit
+    left = start.level - rule.depth_m - at[:, 2] - rule.least_fall * run
+    deviation = [
+        deviation_between(
+            ground.error, float(far), first_surveyed=start.surveyed,
+            second_surveyed=place.surveyed,
+        )
+        for far, place in zip(run, places, strict=True)
+    ]  # fmt: skip
+    return _AtBest(places, run, left, left - SPREAD_95 * np.array(deviation) >= 0)
+
+
+def _promising(group: list[int], hoped: _AtBest) -> list[int]:
     """Places with the most fall left over the straight way, and the nearest ones."""
-    nearest = sorted(group, key=lambda place: _straight_m(start, place, unit))
-    return list(dict.fromkeys(group[:_TRIED] + nearest[:_TRIED]))
+    most = sorted(group, key=lambda position: -hoped.left_m[position])
+    nearest = sorted(group, key=lambda position: hoped.run_m[position])
+    return list(dict.fromkeys(most[:_TRIED] + nearest[:_TRIED]))
 
 
 def _rank(option: OutletOption) -> tuple[bool, int, float]:
     """Put options in order."""
-    if option.verdict != "reachable":
-        return True, 0, -option.left_m
-    kind = option.place.kind
-    return False, 2 if kind == "lot edge" else int(kind in ("street", "water")), option.run_m
+    reachable = option.verdict == "reachable"
+    return _ranked(reachable, option.place.kind, option.run_m, option.left_m)
 
 
-def _straight_m(start: LeadFrom, place: LowerPlace, unit: float) -> float:
-    """Straight distance [m]."""
-    return float(np.hypot(place.x - start.x, place.y - start.y)) * unit
-
-
-def _left_at_best(start: LeadFrom, place: LowerPlace, rule: PipeRule, unit: float) -> float:
-    """Fall that would be left over the straight way [m]."""
-    fall = start.level - rule.depth_m - place.level
-    return fall - rule.least_fall * _straight_m(start, place, unit)
+def _ranked(reachable: bool, kind: str, run_m: float, left_m: float) -> tuple[bool, int, float]:
+    """Reachable ones by kind and length, then the others by the fall that is left."""
+    if not reachable:
+        return True, 0, -left_m
+    return False, 2 if kind == "lot edge" else int(kind in ("street", "water")), run_m
 
 
 def _option(
@@ -233,13 +287,13 @@ def _option(
     """One way; None where obstacles leave none."""
     unit = ground.surface.ground.metres_per_unit
     way = way_round(
-        (start.x, start.y), (place.x, place.y), ground.obstacles, clearance=_CLEARANCE_M / unit
+        (start.x, start.y), (place.x, place.y), ground.around, clearance=_CLEARANCE_M / unit
     )
     if way is None:
         return None
     run = float(way.length) * unit
     invert = start.level - rule.depth_m
-    straight = _straight_m(start, place, unit)
+    straight = float(np.hypot(place.x - start.x, place.y - start.y)) * unit
     return OutletOption(
         start=start,
         place=place,
@@ -251,18 +305,27 @@ def _option(
         deviation_m=deviation_between(
             ground.error, straight, first_surveyed=start.surveyed, second_surveyed=place.surveyed
         ),
-        deepest_m=_deepest(way, invert, place.level, ground.surface),
-        off_lot_m=float(way.difference(ground.lot).length) * unit,
     )
 
 
-def _deepest(way: Any, invert_up: float, invert_down: float, surface: Surface) -> float:
+def _described(option: OutletOption, ground: SearchGround) -> OutletOption:
+    """Add how deep and how far beyond the lot the trench goes."""
+    invert = option.place.level + option.fall_m
+    return replace(
+        option,
+        deepest_m=_deepest(option.way, invert, option.place.level, ground),
+        off_lot_m=float(option.way.difference(ground.lot).length)
+        * ground.surface.ground.metres_per_unit,
+    )
+
+
+def _deepest(way: Any, invert_up: float, invert_down: float, ground: SearchGround) -> float:
     """Greatest depth of an evenly falling pipe below the ground along its way [m]."""
     if invert_up < invert_down:
         return float("nan")
-    grid = surface.ground
+    grid = ground.surface.ground
     share = np.linspace(0.0, 1.0, 2 + int(way.length / grid.transform.a))
     points = shapely.get_coordinates(shapely.line_interpolate_point(way, share, normalized=True))
-    depth = sampled(open_ground(surface), grid, points)
+    depth = sampled(ground.open_ground, grid, points)
     depth = depth - (invert_up + share * (invert_down - invert_up))
     return float(np.nanmax(depth)) if np.isfinite(depth).any() else float("nan")

@@ -26,8 +26,9 @@ if TYPE_CHECKING:
 _FULL: Final = 1.0 - 1e-12
 #: Share of the runoff that rounding may lose.
 _ROUNDING: Final = 1e-9
-#: The engine drops what is less than this in a pit, one cell or more, depth times cells [m].
-_DROPPED: Final = 1e-6
+#: The engine drops what is less than this in a pit, and overfills one that is this near to full:
+#: for each cell of the depression half a step of its levels, depth times cells [m].
+_ENGINE_STEP: Final = 1e-6
 
 
 @dataclass(frozen=True, eq=False)
@@ -176,9 +177,16 @@ def _depths(
     np.add.at(poured, network.landing[passing], over[passing])
     poured = np.where(filling.ravel(), poured, 0.0).reshape(runoff.shape)
     depth = np.where(filling, network.hierarchy.ponding(poured), depth)
-    # nothing may be lost, not even what the engine drops: it is put where it would end
-    lacking = np.where(full, 0.0, kept - cell_sums(network.depression, depth, kept.size))
+    # nothing may be lost or found, not even what the engine drops or overfills: what it dropped
+    # is put where it would end, what it found is taken from all that stands in the depression
+    stands = cell_sums(network.depression, depth, kept.size)
+    lacking = np.where(full, 0.0, kept - stands)
     cells = np.bincount(network.depression.ravel(), minlength=kept.size + 1)[1:]
-    dropped = (lacking > 0) & (lacking <= _DROPPED * cells)
+    small = np.abs(lacking) <= _ENGINE_STEP * cells
+    dropped, found = small & (lacking > 0), small & (lacking < 0)
     np.add.at(depth.ravel(), network.bed_cell[dropped], lacking[dropped])
+    if found.any():
+        share = np.ones(kept.size + 1)
+        share[1:][found] = kept[found] / stands[found]
+        depth = depth * share[network.depression]
     return depth

@@ -376,3 +376,14 @@ def test_runoff_is_not_changed():
     runoff = np.full((5, 9), 0.3)
     standing_water(network, runoff)
     assert (runoff == 0.3).all()
+
+
+@pytest.mark.parametrize(("side", "seed", "rain"), [(60, 12, 0.01), (100, 11, 0.03)])
+def test_a_pit_that_the_engine_overfills_by_half_a_step_finds_no_water(side, seed, rain):
+    rng, frequency = np.random.default_rng(seed), np.fft.fftfreq(side)
+    wave = np.hypot(*np.meshgrid(frequency, frequency))
+    wave[0, 0] = 1.0
+    relief = np.fft.ifft2(np.fft.fft2(rng.normal(size=(side, side))) / wave**1.1).real
+    ground = (0.4 * relief / relief.std()).astype(np.float32) + 20.0
+    network = network_of(Grid(ground.astype(float), Affine(1, 0, 0, 0, -1, side), None))
+    closes(standing_water(network, np.full((side, side), rain)))
