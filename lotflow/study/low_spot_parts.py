@@ -14,7 +14,6 @@ from lotflow.terrain.courses import Courses, courses_to
 if TYPE_CHECKING:
     from collections.abc import Collection, Sequence
 
-    from lotflow.grid import FloatArray
     from lotflow.runoff.ground_cover import GroundCover
     from lotflow.study.lot_water import LotWater
     from lotflow.terrain.low_spots import LowSpots
@@ -94,17 +93,16 @@ def _joined(
     ground: PartGround, names: Sequence[str], parts: list[list[int]], ways: list[PartWay | None]
 ) -> PartGround:
     """Join parts of the first kind into new ones, two of each node."""
-    chosen: FloatArray = np.zeros((len(parts), ground.node.size))
-    for new, old in enumerate(parts):
-        chosen[new, old] = 1.0
-    kept = np.flatnonzero(chosen.any(axis=1))
+    fixed = np.stack([ground.fixed[old].sum(axis=0) for old in parts])
+    moved = np.stack([ground.moved[:, old].sum(axis=1) for old in parts], axis=1)
+    kept = np.flatnonzero([bool(old) for old in parts])
     return PartGround(
         tuple(names),
         np.repeat(np.arange(len(names)), len(PART_KINDS))[kept],
         tuple(PART_KINDS[new % len(PART_KINDS)] for new in kept),
         tuple(ways[new] for new in kept),
-        chosen[kept] @ ground.fixed,
-        np.einsum("np,dpk->dnk", chosen[kept], ground.moved),
+        fixed[kept],
+        moved[:, kept],
     )
 
 

@@ -49,18 +49,25 @@ def standing_chapter(lot: LotWater, cover: GroundCover) -> Chapter:
 def _places(lot: LotWater, rate: FloatArray) -> list[StandingPlace]:
     """All low spots, and how each soaks away."""
     spots, grid = lot.low_spots, lot.window.surface.ground
-    walls = lot.site.buildings.geometry.union_all()
+    x, y = grid.xy(*np.divmod(spots.bed_cell, grid.shape[1]))
+    beds, walls = shapely.points(x, y), shapely.STRtree(lot.site.buildings.geometry.to_numpy())
+    away = np.full(len(spots), np.nan)
+    if len(walls):
+        away = walls.query_nearest(beds, return_distance=True, all_matches=False)[1]
+    # cells of each low spot at once: to look through all cells for each would take long
+    wet = np.flatnonzero((spots.number > 0) & (spots.water > 0))
+    wet = wet[np.argsort(spots.number.ravel()[wet], kind="stable")]
+    ends = np.searchsorted(spots.number.ravel()[wet], np.arange(1, len(spots) + 2))
+    water, soaks = spots.water.ravel(), rate.ravel()
     places = []
-    for position, cell in enumerate(spots.bed_cell):
-        x, y = (float(value) for value in grid.xy(*divmod(int(cell), grid.shape[1])))
-        away = shapely.Point(x, y).distance(walls) * grid.metres_per_unit
-        wet = (spots.number == position + 1) & (spots.water > 0)
+    for position in range(len(spots)):
+        cells = wet[ends[position] : ends[position + 1]]
         places.append(
             StandingPlace(
-                f"low spot {position + 1}", x, y,
-                building_m=float(away) if len(lot.site.buildings) else float("nan"),
+                f"low spot {position + 1}", float(x[position]), float(y[position]),
+                building_m=float(away[position]) * grid.metres_per_unit,
                 # one under a roof holds no water
-                soak=soak_away(spots.water[wet], rate[wet]) if wet.any() else SoakAway(0.0, 0.0),
+                soak=soak_away(water[cells], soaks[cells]) if cells.size else SoakAway(0.0, 0.0),
             )
         )  # fmt: skip
     return places

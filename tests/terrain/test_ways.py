@@ -4,7 +4,6 @@ import math
 
 import networkx as nx
 import numpy as np
-import pytest
 import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
