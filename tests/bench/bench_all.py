@@ -14,6 +14,7 @@ from pathlib import Path
 import bench_confidence
 import bench_page
 import bench_runoff
+import bench_scale
 import bench_screen
 import bench_terrain
 import bench_window
@@ -21,6 +22,7 @@ from line import HEADINGS
 
 BENCHES = (
     bench_screen, bench_window, bench_terrain, bench_runoff, bench_confidence, bench_page,
+    bench_scale,
 )  # fmt: skip
 
 INTRODUCTION = """# Performance
