@@ -175,10 +175,10 @@ def _standing(ponds: Sequence[Mapping[str, Any]], units: UnitSystem) -> list[str
 def _standing_row(
     spot: int, ponds: Sequence[Mapping[str, Any]], units: UnitSystem
 ) -> tuple[str, ...]:
-    """One low spot: its water with every inlet open, and in the case in which it stands highest."""
+    """One low spot: its water with every inlet open, and in the case in which it stands deepest."""
     usual = max((p for p in ponds if p["case"] == "open"), key=lambda p: p["depth_m"])
     # where several cases are as bad, the first of them: one inlet rather than all
-    worst = max(ponds, key=lambda p: round(p["level_m"], 3) if p["depth_m"] else float("-inf"))
+    worst = max(ponds, key=lambda p: round(p["depth_m"], 3))
     hours = usual["soaks_away_h"]
     return (
         str(spot),

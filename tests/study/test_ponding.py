@@ -151,7 +151,8 @@ def test_every_case_closes_to_a_millionth_of_a_litre(chapter):
 
 
 def test_lost_water_is_an_error(chapter, sample):
-    ground = pond_ground(sample, np.zeros(sample.window.lot.shape))
+    nowhere = np.zeros(sample.window.lot.shape, dtype=bool)
+    ground = pond_ground(sample, nowhere.astype(float), nowhere)
     water = standing_water(pond_network(sample.natural), np.full(sample.window.lot.shape, 0.01))
     storm = case_storm(ground, "open", 0, water)
     _require_closed([storm])
