@@ -188,11 +188,18 @@ def _standing_row(
         worst["case"].replace(":", " "),
         shown(worst["freeboard_m"], "depth", units),
         _notes(
-            "at the building" if worst["reaches_building"] else None,
+            "at the sill" if worst["reaches_building"] else _at_the_wall(worst, units),
             "leaves the lot" if worst["spills_onto"] == "beyond the lot" else None,
             usual["artefact"] or None,
         ),
     )
+
+
+def _at_the_wall(pond: Mapping[str, Any], units: UnitSystem) -> str | None:
+    """How deep it stands at a wall of which no sill or threshold is given."""
+    if pond["threshold_basis"] or not pond["wall_depth_m"]:
+        return None
+    return f"{shown(pond['wall_depth_m'], 'depth', units)} deep at the wall, sill not given"
 
 
 def _inlets(content: Mapping[str, Any], units: UnitSystem) -> list[str]:

@@ -274,10 +274,11 @@ def _blocked_inlet(found: PondsFound, storm: CaseStorm) -> Finding:
     start += found.storm_name(storm)
     worst = worst_rise(found.ground, storm)
     if worst is None:
+        cell = found.ground.grid.cell_m
         return Finding(
             "inlet-blocked", "note", subject,
             f"{start} no water stands higher than with every inlet open: it runs on over the "
-            "surface.",
+            f"surface. A hollow smaller than cells of {both_units(cell, 'length')} does not show.",
             measured=0.0, limit=0.0, unit="m", source=_OWN_RULE, area_m2=0.0, volume_m3=0.0,
         )  # fmt: skip
     x, y = found.place(worst.cell)

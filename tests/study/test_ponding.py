@@ -213,7 +213,9 @@ def test_water_at_the_house_is_found_with_its_freeboard(bowls):
     assert worst["building"] == "House"
     found = {f.subject: f for f in chapter.findings if f.rule == "inlet-blocked"}
     assert found["S"].severity == found["all inlets"].severity == "warn"
-    assert "House" in found["S"].message
+    assert found["S"].touches.split("; ")[0] == "House"
+    assert found["S"].area_m2 == worst["area_m2"]
+    assert found["S"].measured == pytest.approx(worst["rise_m"], abs=1e-4)
 
 
 @pytest.mark.parametrize(

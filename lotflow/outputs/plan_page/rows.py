@@ -19,7 +19,7 @@ def open_case(frame: pd.DataFrame) -> pd.DataFrame:
 
 def blocked_ponds(ponds: pd.DataFrame) -> pd.DataFrame:
     """
-    Choose per storm and low spot the highest water that blocked inlets leave.
+    Choose per storm and low spot the deepest water that blocked inlets leave.
 
     Parameters
     ----------
