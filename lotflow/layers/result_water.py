@@ -138,7 +138,8 @@ _INLET_INTAKE: Final = Layer(
 
 _WALL_WATER: Final = Layer(
     "wall_water",
-    "Every wall and opening that a pond touches, or that lies within 10 ft of it.",
+    "Every wall and opening that a pond touches; within 10 ft of it also openings, and buildings "
+    "of which a threshold is given.",
     (),
     (
         _STORM,

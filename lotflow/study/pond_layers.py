@@ -108,7 +108,7 @@ def wall_water_table(
     ground: PondGround, found: Sequence[CaseStorm], periods: Sequence[float]
 ) -> pd.DataFrame:
     """
-    Give every wall and opening that a pond touches or comes near to.
+    Give every wall and opening that a pond touches, and openings and given levels near it.
 
     Parameters
     ----------
@@ -125,6 +125,8 @@ def wall_water_table(
         for pond in storm.ponds:
             pond_id += 1  # as the layer of ponds counts
             for wall in pond.walls:
+                if not (wall.at_wall or wall.threshold.is_given or wall.threshold.is_opening):
+                    continue  # of a wall that is only near, with no level given, nothing is known
                 x, y = _place(ground, wall.cell)
                 rows.append({
                     "return_period_yr": periods[storm.storm], "case": storm.case,
