@@ -35,6 +35,10 @@ class Finding:
         Where the limit comes from: a published source, or "common practice, no published source".
     x, y
         Where it is, in the coordinates of the result; None where it has no place.
+    area_m2, volume_m3
+        Of the water it is about; None where it is about none.
+    touches
+        Buildings, openings and ground that this water stands on or against, joined by "; ".
     """
 
     rule: str
@@ -47,6 +51,9 @@ class Finding:
     source: str = ""
     x: float | None = None
     y: float | None = None
+    area_m2: float | None = None
+    volume_m3: float | None = None
+    touches: str = ""
 
     def as_dict(self) -> dict[str, Any]:
         """All fields, in the order in which they are declared."""

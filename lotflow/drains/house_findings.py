@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
@@ -86,14 +87,16 @@ def opening_findings(openings: Sequence[OpeningLevels]) -> list[Finding]:
     """
     # a level that is not known compares as false
     found = [_below_spill(one) for one in openings if one.freeboard < one.doubt]
-    found += [_below_ground(one) for one in openings if one.above_ground + one.doubt < 0]
-    unsure = [one.name for one in openings if -one.doubt <= one.above_ground < one.doubt]
+    found += [_below_ground(one) for one in openings if one.above_ground + one.ground_doubt < 0]
+    found += [_no_sill(one) for one in openings if math.isnan(one.sill)]
+    unsure = [one for one in openings if abs(one.above_ground) < one.ground_doubt]
     if unsure:
+        listed = ", ".join(f"{one.name} ({_signed(one.above_ground)})" for one in unsure)
         found.append(
             Finding(
                 "opening-height-unknown", "note", "openings",
-                "The elevation data cannot tell whether these stand above the ground beside them: "
-                f"{', '.join(unsure)}. Measure the step at each.",
+                "The elevation data cannot tell whether these stand above the ground before them, "
+                f"by which they stand: {listed}. Measure the step at each.",
                 source=_OWN_RULE,
             )
         )  # fmt: skip
@@ -102,17 +105,20 @@ def opening_findings(openings: Sequence[OpeningLevels]) -> list[Finding]:
 
 def _below_spill(one: OpeningLevels) -> Finding:
     """An opening that water in a low spot may reach."""
-    sure = one.freeboard + one.doubt < 0
-    advice = (
-        "Water enters there: keep its level down, or raise the sill."
-        if sure
-        else f"Within ±{both_units(one.doubt, 'depth')}, the accuracy of the data, water may "
-        "enter: take both levels on site."
-    )
+    sure = one.is_touched and one.freeboard + one.doubt < 0
+    full = f"Low spot {one.low_spot} overflows at {_at(one.spill)}"
+    if not one.is_touched:
+        advice = "Full, it stands near this opening and not at it. Take both levels on site."
+    elif sure:
+        advice = "Water enters when it is full: keep its level down, or raise the sill."
+    else:
+        advice = (
+            f"Within ±{both_units(one.doubt, 'depth')}, the accuracy of the data, water may "
+            "enter when it is full: take both levels on site."
+        )
     return Finding(
         "opening-below-spill", "warn" if sure else "note", one.name,
-        f"Low spot {one.low_spot} beside it overflows at {_at(one.spill)}; its sill stands "
-        f"{_above(one.freeboard)} that. {advice}",
+        f"{full}; the sill stands {_above(one.freeboard)} that. {advice}",
         measured=round(one.freeboard, 3), limit=0.0, unit="m", source=_OWN_RULE,
         x=float(one.point.x), y=float(one.point.y),
     )  # fmt: skip
@@ -122,11 +128,31 @@ def _below_ground(one: OpeningLevels) -> Finding:
     """An opening that lies below the ground beside it."""
     return Finding(
         "opening-below-ground", "warn", one.name,
-        f"The ground beside it reaches {_at(one.ground)}; its sill stands "
+        f"The ground before it lies at {_at(one.ground)}, give or take "
+        f"{both_units(one.spread, 'depth')}; its sill stands "
         f"{_above(one.above_ground)} that. Lower the ground, or build a wall round it.",
         measured=round(one.above_ground, 3), limit=0.0, unit="m", source=_OWN_RULE,
         x=float(one.point.x), y=float(one.point.y),
     )  # fmt: skip
+
+
+def _no_sill(one: OpeningLevels) -> Finding:
+    """An opening of which nobody gave the level at which water enters."""
+    water = (
+        f" Low spot {one.low_spot} {'at' if one.is_touched else 'near'} it overflows at "
+        f"{_at(one.spill)}: whether water enters cannot be told."
+        if one.low_spot is not None
+        else ""
+    )
+    return Finding(
+        "opening-sill-unknown", "warn" if one.is_touched else "note", one.name,
+        f"No sill is given.{water} Measure it.",
+        source=_OWN_RULE, x=float(one.point.x), y=float(one.point.y),
+    )  # fmt: skip
+
+
+def _signed(height: float) -> str:
+    return both_units(height, "depth")
 
 
 def _at(level: float) -> str:

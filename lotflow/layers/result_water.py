@@ -13,15 +13,26 @@ _CASE: Final = Column(
     'anything; "limited": those of limited capacity take no more than that.',
 )
 _LOW_SPOT: Final = Column("low_spot", "The low spot it stands in.", kind="whole")
-_ENTRY: Final = (
+_STANDS: Final = (
+    number("level_m", "m", "Elevation of the water."),
+    number("depth_m", "m", "Greatest depth."),
+    number("area_m2", "m2", "Area under water."),
+    number("volume_m3", "m3", "Volume."),
+    number("paved_m2", "m2", "Of the area: over paving."),
+    number("off_lot_m2", "m2", "Of the area: beyond the lot."),
+    Column("touches", 'Buildings at whose wall it stands and openings at which it stands, "paving" '
+           'and "ground beyond the lot", with semicolons between.'),
+    number("wall_depth_m", "m", "Greatest depth over the cells that touch a wall of a building; 0 "
+           "where none does."),
     Column("building", "Building or opening that the water comes closest to entering, within 10 "
-           "ft; empty where there is none."),
-    Column("threshold_basis", '"threshold" or "sill" as given, or "ground at the wall": the '
-           "lowest ground outside the walls, for want of a threshold."),
-    number("threshold_m", "m", "Elevation at which water enters there."),
-    number("freeboard_m", "m", "That elevation less the level of the water; negative above it."),
-    Column("reaches_building", "Whether water stands at the wall as high as that.",
-           kind="yes_no"),
+           "ft: what it touches before what is near, given levels before others; empty where "
+           "there is none."),
+    Column("threshold_basis", '"threshold" or "sill" as given; empty where neither is given.'),
+    number("threshold_m", "m", "Elevation at which water enters there, as given."),
+    number("freeboard_m", "m", "That elevation less the level of the water where it touches, or "
+           "is nearest in height; negative above it; empty where no elevation is given."),
+    Column("reaches_building", "Whether water stands at a wall or opening as high as an elevation "
+           "given for it.", kind="yes_no"),
 )  # fmt: skip
 _SPILL: Final = (
     number("overflow_m3", "m3", "What runs over out of it; 0 while it is not full."),
@@ -41,17 +52,13 @@ _PONDS: Final = Layer(
         _LOW_SPOT,
         number("x", "unit of the CRS", "Easting of the deepest point."),
         number("y", "unit of the CRS", "Northing of the deepest point."),
-        number("level_m", "m", "Elevation of the water."),
-        number("depth_m", "m", "Greatest depth."),
-        number("area_m2", "m2", "Area under water."),
-        number("volume_m3", "m3", "Volume."),
+        *_STANDS,
         *_SPILL,
         number("overflow_x", "unit of the CRS", "Easting of the point over which it runs."),
         number("overflow_y", "unit of the CRS", "Northing of that point."),
         number("soaks_away_h", "h", "Time until it has soaked into the ground; empty where "
                 "none of the ground under it takes water."),
         number("stays_m", "m", "Depth that stays on sealed ground until it dries."),
-        *_ENTRY,
         Column("artefact", "Why the low spot may be no standing water at all; empty if nothing "
                "speaks against it."),
     ),
@@ -73,8 +80,10 @@ _OVERFLOW_PATHS: Final = Layer(
 
 _POND_CASES: Final = Layer(
     "pond_cases",
-    "Per storm and set of blocked inlets: where all water of the window is, and the worst pond "
-    "on the lot or near it: one that reaches a building, else the one that rises most.",
+    "Per storm and set of blocked inlets: where all water of the window is, how much of it stands "
+    "higher than with every inlet open, cell by cell, and the water that matters most: with every "
+    "inlet open the pond, otherwise the body of water that rises and reaches a building, else the "
+    "one that rises most.",
     (),
     (
         _STORM,
@@ -87,14 +96,27 @@ _POND_CASES: Final = Layer(
         number("to_gap_m3", "m3", "Lost from sight in gaps of the elevation data."),
         number("over_edge_m3", "m3", "Left over the edge of the elevation data."),
         number("residual_m3", "m3", "Runoff less all that; 0 but for rounding."),
+        number(
+            "raised_m2",
+            "m2",
+            "Area on which water stands higher than with every inlet open, or "
+            "where it was dry; 0 only where all depths are the same to 0.1 mm.",
+        ),
+        number("raised_m3", "m3", "What stands there more."),
         _LOW_SPOT,
-        number("x", "unit of the CRS", "Easting of the deepest point of the worst pond."),
+        number(
+            "x",
+            "unit of the CRS",
+            "Easting of the point where it rises most; with every inlet open of its deepest point.",
+        ),
         number("y", "unit of the CRS", "Northing of that point."),
-        number("level_m", "m", "Elevation of its water."),
-        number("depth_m", "m", "Its greatest depth."),
-        number("rise_m", "m", "How much higher it stands than with every inlet open."),
+        number(
+            "rise_m",
+            "m",
+            "How much higher it stands there than with every inlet open; 0 where no water rises.",
+        ),
+        *_STANDS,
         *_SPILL,
-        *_ENTRY,
     ),
 )
 
@@ -114,5 +136,33 @@ _INLET_INTAKE: Final = Layer(
     ),
 )
 
+_WALL_WATER: Final = Layer(
+    "wall_water",
+    "Every wall and opening that a pond touches; within 10 ft of it also openings, and buildings "
+    "of which a threshold is given.",
+    (),
+    (
+        _STORM,
+        _CASE,
+        Column("pond", "Row of the pond in its layer.", kind="whole"),
+        _LOW_SPOT,
+        Column("name", "Building or opening."),
+        Column("kind", '"building" for any of its walls, or "opening".'),
+        Column("is_own", "Whether it belongs to a building of the lot.", kind="yes_no"),
+        Column("at_wall", "Whether the water touches it.", kind="yes_no"),
+        number("depth_m", "m", "Greatest depth over the cells that touch it; 0 where none does."),
+        number("level_m", "m", "Highest level of the water over those cells, else within reach."),
+        number("x", "unit of the CRS", "Easting of the cell where it is so deep, or so high."),
+        number("y", "unit of the CRS", "Northing of that cell."),
+        Column("threshold_basis", '"threshold" or "sill" as given; empty where neither is given.'),
+        number("threshold_m", "m", "Elevation at which water enters, as given."),
+        number("freeboard_m", "m", "That elevation less the level of the water."),
+        Column("is_reached", "Whether water touches it as high as the elevation given.",
+               kind="yes_no"),
+    ),
+)  # fmt: skip
+
 #: Layers about standing water, in the order in which they are written.
-WATER_LAYERS: Final[tuple[Layer, ...]] = (_PONDS, _OVERFLOW_PATHS, _POND_CASES, _INLET_INTAKE)
+WATER_LAYERS: Final[tuple[Layer, ...]] = (
+    _PONDS, _OVERFLOW_PATHS, _POND_CASES, _WALL_WATER, _INLET_INTAKE,
+)  # fmt: skip

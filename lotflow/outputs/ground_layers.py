@@ -103,10 +103,12 @@ def openings_layer(openings: Sequence[OpeningLevels], crs: Any) -> gpd.GeoDataFr
         "name": [one.name for one in openings],
         "kind": [one.kind for one in openings],
         "low_spot": [one.low_spot for one in openings],
+        "is_touched": [one.is_touched for one in openings],
     }
     numbers = {
         "sill_m": [one.sill for one in openings],
         "ground_m": [one.ground for one in openings],
+        "ground_spread_m": [one.spread for one in openings],
         "above_ground_m": [one.above_ground for one in openings],
         "spill_elevation_m": [one.spill for one in openings],
         "freeboard_m": [one.freeboard for one in openings],

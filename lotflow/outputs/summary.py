@@ -42,14 +42,21 @@ CONTRACT: Final[dict[str, tuple[str, ...]]] = {
         "diameter_m", "required_diameter_m",
     ),
     "findings": (
-        "rule", "severity", "subject", "measured", "limit", "unit", "message", "source",
+        "rule", "severity", "subject", "measured", "limit", "unit", "area_m2", "volume_m3",
+        "touches", "message", "source",
     ),
     "ponds": (
         "return_period_yr", "case", "level_m", "depth_m", "volume_m3", "x", "y", "low_spot",
         "area_m2", "overflow_m3", "spills_to", "spills_onto", "soaks_away_h", "stays_m",
-        "building", "freeboard_m", "reaches_building", "artefact",
+        "building", "freeboard_m", "reaches_building", "wall_depth_m", "touches", "artefact",
     ),
-    "pond_cases": ("return_period_yr", "case", "runoff_m3", "ponded_m3", "taken_m3"),
+    "pond_cases": (
+        "return_period_yr", "case", "runoff_m3", "ponded_m3", "taken_m3", "raised_m2",
+        "raised_m3", "rise_m", "x", "y", "area_m2", "volume_m3", "touches",
+    ),
+    "wall_water": (
+        "return_period_yr", "case", "pond", "name", "kind", "at_wall", "depth_m", "freeboard_m",
+    ),
     "inlet_intake": ("return_period_yr", "case", "inlet", "taken_m3"),
     "confidence": (
         "realisations", "seed", "rmse_m", "correlation_m", "white_share", "precision",

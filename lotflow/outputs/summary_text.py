@@ -175,10 +175,10 @@ def _standing(ponds: Sequence[Mapping[str, Any]], units: UnitSystem) -> list[str
 def _standing_row(
     spot: int, ponds: Sequence[Mapping[str, Any]], units: UnitSystem
 ) -> tuple[str, ...]:
-    """One low spot: its water with every inlet open, and in the case in which it stands highest."""
+    """One low spot: its water with every inlet open, and in the case in which it stands deepest."""
     usual = max((p for p in ponds if p["case"] == "open"), key=lambda p: p["depth_m"])
     # where several cases are as bad, the first of them: one inlet rather than all
-    worst = max(ponds, key=lambda p: round(p["level_m"], 3) if p["depth_m"] else float("-inf"))
+    worst = max(ponds, key=lambda p: round(p["depth_m"], 3))
     hours = usual["soaks_away_h"]
     return (
         str(spot),
@@ -188,11 +188,18 @@ def _standing_row(
         worst["case"].replace(":", " "),
         shown(worst["freeboard_m"], "depth", units),
         _notes(
-            "at the building" if worst["reaches_building"] else None,
+            "at the sill" if worst["reaches_building"] else _at_the_wall(worst, units),
             "leaves the lot" if worst["spills_onto"] == "beyond the lot" else None,
             usual["artefact"] or None,
         ),
     )
+
+
+def _at_the_wall(pond: Mapping[str, Any], units: UnitSystem) -> str | None:
+    """How deep it stands at a wall of which no sill or threshold is given."""
+    if pond["threshold_basis"] or not pond["wall_depth_m"]:
+        return None
+    return f"{shown(pond['wall_depth_m'], 'depth', units)} deep at the wall, sill not given"
 
 
 def _inlets(content: Mapping[str, Any], units: UnitSystem) -> list[str]:

@@ -52,7 +52,7 @@ def limited_storm(
     poured = water.depth.copy()
     for inlet, volume in zip(lot.inlets.placed, refused, strict=True):
         poured.ravel()[inlet.cells] += volume / ground.grid.cell_m2 / inlet.cells.size
-    after = case_storm(ground, LIMITED, before.storm, standing_water(network, poured))
+    after = case_storm(ground, LIMITED, before.storm, standing_water(network, poured), water)
     return replace(
         after,
         runoff_m3=before.runoff_m3,

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
 from lotflow.drains.standing_water import soak_away
-from lotflow.study.pond_records import BEYOND, LOT, CaseStorm, Pond, Spill
+from lotflow.study.pond_records import BEYOND, LOT, CaseStorm, Pond, Rise, Spill
 from lotflow.terrain.catchments import label_polygons
+from lotflow.terrain.drainage import LEVEL_STEP
 from lotflow.terrain.freeboard import (
     Freeboard,
     Threshold,
@@ -23,10 +24,18 @@ from lotflow.terrain.water_bodies import WaterBodies, node_name, overflow_path, 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from numpy.typing import NDArray
+
     from lotflow.grid import BoolArray, FloatArray, Grid, IntArray
     from lotflow.study.lot_water import LotWater
     from lotflow.terrain.pond_network import PondNetwork
     from lotflow.terrain.ponding import StandingWater
+
+
+#: Levels that differ by less than this are the same: what rounding may do to them [m].
+SAME_LEVEL_M: Final = 1e-4
+#: A building is one of the lot from this share of its footprint on it.
+_OWN_SHARE: Final = 0.5
 
 
 @dataclass(frozen=True, eq=False)
@@ -45,7 +54,9 @@ class PondGround:
     artefact
         Of each low spot.
     thresholds
-        Levels at which water enters buildings.
+        Buildings and openings that water may enter.
+    paved
+        Cells that are paved.
     rate
         Infiltration of each cell [m/s].
     inlets
@@ -62,13 +73,14 @@ class PondGround:
     low_spot: IntArray
     artefact: Sequence[str]
     thresholds: Sequence[Threshold]
+    paved: BoolArray
     rate: FloatArray
     inlets: Sequence[str]
     least_depth: float
     rmse: float
 
 
-def pond_ground(lot: LotWater, rate: FloatArray) -> PondGround:
+def pond_ground(lot: LotWater, rate: FloatArray, paved: BoolArray) -> PondGround:
     """
     Gather what ponds are judged by.
 
@@ -78,6 +90,8 @@ def pond_ground(lot: LotWater, rate: FloatArray) -> PondGround:
         Ground, low spots, buildings and openings.
     rate
         Infiltration of each cell [m/s].
+    paved
+        Cells that are paved.
     """
     grid, criteria = lot.window.surface.ground, lot.job.criteria
     away = cells_from(lot.window.lot) * grid.cell_m
@@ -88,6 +102,7 @@ def pond_ground(lot: LotWater, rate: FloatArray) -> PondGround:
         low_spot=lot.low_spots.number,
         artefact=lot.low_spots.artefact,
         thresholds=_thresholds(lot),
+        paved=paved,
         rate=rate,
         inlets=lot.names,
         least_depth=criteria.pond_depth_m,
@@ -96,12 +111,16 @@ def pond_ground(lot: LotWater, rate: FloatArray) -> PondGround:
 
 
 def _thresholds(lot: LotWater) -> list[Threshold]:
-    """Levels at which water enters the buildings and openings of a site."""
+    """Buildings and openings of a site that water may enter."""
     surface, buildings, openings = lot.window.surface, lot.site.buildings, lot.site.openings
     names = [name or f"building {i}" for i, name in enumerate(_texts(buildings["name"]), 1)]
-    found = building_thresholds(surface, names, buildings["threshold_m"].astype(float).tolist())
+    shapes = buildings.geometry
+    inside = shapes.intersection(lot.site.lot.geometry.union_all()).area
+    own = (inside > _OWN_SHARE * shapes.area).tolist()
+    levels = buildings["threshold_m"].astype(float).tolist()
+    found = building_thresholds(surface, names, levels, own)
     row, column = surface.ground.row_column(openings.geometry.x, openings.geometry.y)
-    inside = np.flatnonzero(surface.ground.contains(row, column))
+    known = np.flatnonzero(surface.ground.contains(row, column))
     labels = [
         name or f"{kind or 'opening'} {i}"
         for i, (name, kind) in enumerate(
@@ -110,9 +129,9 @@ def _thresholds(lot: LotWater) -> list[Threshold]:
     ]
     return found + opening_thresholds(
         surface,
-        [labels[i] for i in inside],
-        (np.asarray(row) * surface.ground.shape[1] + np.asarray(column))[inside].tolist(),
-        openings["sill_m"].astype(float).to_numpy()[inside].tolist(),
+        [labels[i] for i in known],
+        (np.asarray(row) * surface.ground.shape[1] + np.asarray(column))[known].tolist(),
+        openings["sill_m"].astype(float).to_numpy()[known].tolist(),
     )
 
 
@@ -121,9 +140,15 @@ def _texts(column: Any) -> list[str]:
     return [str(value) for value in column.astype(object).fillna("")]
 
 
-def case_storm(ground: PondGround, case: str, storm: int, water: StandingWater) -> CaseStorm:
+def case_storm(
+    ground: PondGround,
+    case: str,
+    storm: int,
+    water: StandingWater,
+    opened: StandingWater | None = None,
+) -> CaseStorm:
     """
-    Report the ponds of a storm.
+    Report the ponds of a storm, and what of them every open inlet would have kept lower.
 
     Parameters
     ----------
@@ -133,11 +158,15 @@ def case_storm(ground: PondGround, case: str, storm: int, water: StandingWater) 
         Name of the case, position of the storm.
     water
         Where its water is.
+    opened
+        Where it is with every inlet open; None where this is that case.
     """
     unit, count = ground.grid.cell_m2, len(ground.inlets)
     direct, passed_on = np.zeros(count), np.zeros(count)
     direct[: water.direct.size] = water.direct * unit
     passed_on[: water.passed_on.size] = water.passed_on * unit
+    bodies = _bodies(ground, water)
+    ponds = _ponds(ground, bodies)
     return CaseStorm(
         case=case,
         storm=storm,
@@ -147,57 +176,137 @@ def case_storm(ground: PondGround, case: str, storm: int, water: StandingWater) 
         direct_m3=direct,
         passed_on_m3=passed_on,
         refused_m3=np.zeros(count),
-        ponds=_ponds(ground, water),
+        ponds=tuple(ponds.values()),
+        rises=() if opened is None else _rises(ground, bodies, opened, ponds),
     )
 
 
-def _ponds(ground: PondGround, water: StandingWater) -> tuple[Pond, ...]:
-    """Ponds in low spots on the lot or near it."""
-    bodies = water_bodies(water, ground.least_depth)
-    low_spot = greatest_of_parts(ground.low_spot, bodies.number, len(bodies)).astype(int)
-    near, on_lot = (
-        np.bincount(bodies.number[mask], minlength=len(bodies) + 1)[1:] > 0
-        for mask in (ground.near, ground.lot)
+@dataclass(frozen=True, eq=False)
+class _Bodies:
+    """All bodies of water of a storm, however shallow, and what each touches."""
+
+    water: StandingWater
+    bodies: WaterBodies
+    level: FloatArray
+    walls: dict[int, tuple[Freeboard, ...]]
+    low_spot: IntArray
+    near: NDArray[Any]
+    inside: NDArray[Any]
+    paved: NDArray[Any]
+
+    def facts(self, position: int, unit: float) -> dict[str, Any]:
+        """Fields that a pond and a rise share."""
+        bodies = self.bodies
+        cells = int(bodies.cells[position])
+        return {
+            "low_spot": int(self.low_spot[position]),
+            "level": float(bodies.level[position]),
+            "depth": float(bodies.depth[position]),
+            "area_m2": cells * unit,
+            "volume_m3": float(bodies.volume[position]) * unit,
+            "on_lot": bool(self.inside[position]),
+            "walls": self.walls.get(position + 1, ()),
+            "paved_m2": int(self.paved[position]) * unit,
+            "off_lot_m2": (cells - int(self.inside[position])) * unit,
+        }
+
+
+def _bodies(ground: PondGround, water: StandingWater) -> _Bodies:
+    """Tell the bodies of water apart, and what each touches."""
+    bodies = water_bodies(water, 0.0)
+    level = water.network.routing.elevation + water.depth
+    near, inside, paved = (
+        np.bincount(bodies.number[mask], minlength=len(bodies) + 1)[1:]
+        for mask in (ground.near, ground.lot, ground.paved)
     )
-    chosen = np.flatnonzero(near & (low_spot > 0))
+    return _Bodies(
+        water=water,
+        bodies=bodies,
+        level=level,
+        walls=freeboards(bodies.number, level, water.depth, ground.thresholds),
+        low_spot=greatest_of_parts(ground.low_spot, bodies.number, len(bodies)).astype(int),
+        near=near,
+        inside=inside,
+        paved=paved,
+    )
+
+
+def _ponds(ground: PondGround, all_of_them: _Bodies) -> dict[int, Pond]:
+    """Ponds that are reported, by position: in low spots on the lot or near it."""
+    bodies = all_of_them.bodies
+    deep = bodies.depth >= ground.least_depth - LEVEL_STEP
+    chosen = np.flatnonzero(deep & (all_of_them.near > 0) & (all_of_them.low_spot > 0))
     shown = np.zeros(len(bodies) + 1, dtype=np.int32)
     shown[chosen + 1] = chosen + 1
     outlines = dict(zip(*label_polygons(shown[bodies.number], ground.grid), strict=True))
-    entering = freeboards(bodies, ground.thresholds)
-    return tuple(
-        _pond(ground, water, bodies, i, (int(low_spot[i]), bool(on_lot[i]), outlines[i + 1],
-                                         entering.get(i + 1)))
-        for i in chosen.tolist()
-    )  # fmt: skip
+    return {i: _pond(ground, all_of_them, i, outlines[i + 1]) for i in chosen.tolist()}
 
 
-def _pond(
-    ground: PondGround,
-    water: StandingWater,
-    bodies: WaterBodies,
-    position: int,
-    facts: tuple[int, bool, Any, Freeboard | None],
-) -> Pond:
+def _pond(ground: PondGround, all_of_them: _Bodies, position: int, outline: Any) -> Pond:
     """One body of water with what is said of it."""
-    low_spot, on_lot, outline, freeboard = facts
+    bodies, water = all_of_them.bodies, all_of_them.water
     wet = bodies.number == position + 1
-    unit = ground.grid.cell_m2
     overflow = float(bodies.overflow[position])
+    facts = all_of_them.facts(position, ground.grid.cell_m2)
+    depression = int(bodies.depression[position])
     return Pond(
-        low_spot=low_spot,
         bed_cell=int(bodies.bed_cell[position]),
-        level=float(bodies.level[position]),
-        depth=float(bodies.depth[position]),
-        area_m2=int(bodies.cells[position]) * unit,
-        volume_m3=float(bodies.volume[position]) * unit,
-        overflow_m3=overflow * unit,
-        on_lot=on_lot,
+        overflow_m3=overflow * ground.grid.cell_m2,
         outline=outline,
         soak=soak_away(water.depth[wet], ground.rate[wet]),
-        freeboard=freeboard,
-        spill=_spill(ground, water.network, int(bodies.depression[position]), on_lot)
-        if overflow > 0 else None,
-    )  # fmt: skip
+        spill=_spill(ground, water.network, depression, facts["on_lot"]) if overflow > 0 else None,
+        **facts,
+    )
+
+
+def rise_of_levels(water: StandingWater, opened: StandingWater) -> FloatArray:
+    """
+    Take how much higher water stands on each cell than with every inlet open.
+
+    Parameters
+    ----------
+    water
+        With some inlets blocked.
+    opened
+        The same storm with every inlet open.
+
+    Returns
+    -------
+    rise
+        Shape of the grid: level of the water less that of the water, rim or ground that was
+        there; 0 where that is less than `SAME_LEVEL_M` [m].
+    """
+    bed = water.network.routing.elevation
+    # an open inlet counts as dry at its rim, which may stand above or below its ground
+    usual = np.maximum(opened.network.routing.elevation + opened.depth, bed)
+    higher = np.where(water.depth > LEVEL_STEP / 2, bed + water.depth - usual, 0.0)
+    return np.asarray(np.where(higher > SAME_LEVEL_M, higher, 0.0))
+
+
+def _rises(
+    ground: PondGround, all_of_them: _Bodies, opened: StandingWater, ponds: dict[int, Pond]
+) -> tuple[Rise, ...]:
+    """Compare cell by cell, then report body by body."""
+    number, unit = all_of_them.bodies.number, ground.grid.cell_m2
+    rise = rise_of_levels(all_of_them.water, opened)
+    raised = np.flatnonzero(rise > 0)
+    body, height = number.ravel()[raised], rise.ravel()[raised]
+    highest_first = np.argsort(-height, kind="stable")
+    which, first = np.unique(body[highest_first], return_index=True)
+    cells = np.bincount(body, minlength=len(all_of_them.bodies) + 1)
+    more = np.bincount(body, weights=height, minlength=len(all_of_them.bodies) + 1)
+    return tuple(
+        Rise(
+            rise=float(rise.ravel()[cell]),
+            cell=int(cell),
+            raised_m2=int(cells[one]) * unit,
+            raised_m3=float(more[one]) * unit,
+            is_near=bool(all_of_them.near[one - 1]),
+            pond=ponds.get(one - 1),
+            **all_of_them.facts(one - 1, unit),
+        )
+        for one, cell in zip(which.tolist(), raised[highest_first[first]].tolist(), strict=True)
+    )
 
 
 def _spill(ground: PondGround, network: PondNetwork, depression: int, on_lot: bool) -> Spill:

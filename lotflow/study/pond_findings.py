@@ -4,25 +4,24 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Any, Final
 
 from lotflow.findings import Finding
 from lotflow.study.blocked import ALL_BLOCKED, LIMITED, OPEN
-from lotflow.study.pond_records import BEYOND
-from lotflow.study.worst_ponds import worst_pond
+from lotflow.study.pond_records import BEYOND, at_walls, reaches, touched
+from lotflow.study.worst_ponds import SEEN_M, worst_rise
 from lotflow.units import both_units
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Mapping, Sequence
+    from collections.abc import Callable, Iterable, Sequence
 
     from lotflow.criteria import Criteria
     from lotflow.findings import Severity
     from lotflow.study.pond_cases import PondGround
-    from lotflow.study.pond_records import CaseStorm, Pond
+    from lotflow.study.pond_records import CaseStorm, Pond, Rise
+    from lotflow.terrain.freeboard import Freeboard
 
 _OWN_RULE: Final = "lotflow's rule"
-#: Levels that differ by less than this are the same to a reader [m].
-_SAME_LEVEL_M: Final = 0.005
 
 
 @dataclass(frozen=True, eq=False)
@@ -38,8 +37,6 @@ class PondsFound:
         All cases and storms; the cases in their order, storms rising.
     periods
         Return periods of the storms [yr].
-    levels
-        Highest level of each low spot with every inlet open, by storm [m].
     criteria
         The limits.
     """
@@ -47,7 +44,6 @@ class PondsFound:
     ground: PondGround
     storms: Sequence[CaseStorm]
     periods: Sequence[float]
-    levels: Mapping[int, Mapping[int, float]]
     criteria: Criteria
 
     def where(self, pond: Pond) -> tuple[float, float]:
@@ -59,7 +55,18 @@ class PondsFound:
         pond
             The pond.
         """
-        x, y = self.ground.grid.xy(*divmod(pond.bed_cell, self.ground.grid.shape[1]))
+        return self.place(pond.bed_cell)
+
+    def place(self, cell: int) -> tuple[float, float]:
+        """
+        Easting and northing of a cell.
+
+        Parameters
+        ----------
+        cell
+            Its flat index.
+        """
+        x, y = self.ground.grid.xy(*divmod(cell, self.ground.grid.shape[1]))
         return float(x), float(y)
 
     def storm_name(self, storm: CaseStorm) -> str:
@@ -83,25 +90,30 @@ def pond_findings(found: PondsFound) -> list[Finding]:
     found
         All cases and storms.
     """
-    judges = (_reached, _near_threshold, _too_long, _overflowing)
+    judges = (_at_buildings, _too_long, _overflowing)
     findings = [finding for judge in judges for finding in _first_storm(found, judge)]
     return findings + _blocked(found) + _limited(found)
 
 
 def _first_storm(
-    found: PondsFound, judge: Callable[[PondsFound, CaseStorm, Pond], Finding | None]
+    found: PondsFound, judge: Callable[[PondsFound, CaseStorm, Pond], Iterable[tuple[str, Finding]]]
 ) -> list[Finding]:
-    """Judge ponds with every inlet open; of each low spot the most frequent storm counts."""
-    first: dict[int, Finding] = {}
+    """
+    Judge ponds with every inlet open; the most frequent storm counts.
+
+    Of each low spot and key that the judge gives: one low spot may hold several ponds, one pond
+    may stand at several walls.
+    """
+    first: dict[tuple[int, str], Finding] = {}
     for storm in found.storms:
         if storm.case != OPEN:
             continue
         for pond in storm.ponds:
-            if not pond.on_lot or pond.low_spot in first:
+            if not pond.on_lot:
                 continue
-            finding = judge(found, storm, pond)
-            if finding is not None:
-                first[pond.low_spot] = _doubted(finding, found.ground.artefact[pond.low_spot - 1])
+            for key, finding in judge(found, storm, pond):
+                doubt = found.ground.artefact[pond.low_spot - 1]
+                first.setdefault((pond.low_spot, key), _doubted(finding, doubt))
     return list(first.values())
 
 
@@ -113,58 +125,103 @@ def _doubted(finding: Finding, doubt: str) -> Finding:
     return replace(finding, severity=less, message=f"{finding.message} But: {doubt}.")
 
 
-def _reached(found: PondsFound, storm: CaseStorm, pond: Pond) -> Finding | None:
-    """Water at a wall as high as it enters."""
-    freeboard = pond.freeboard
-    if freeboard is None or not freeboard.is_reached:
-        return None
-    given = freeboard.threshold.basis != "ground at the wall"
-    severity: Severity = "fail" if given and freeboard.freeboard <= -found.ground.rmse else "warn"
-    x, y = found.where(pond)
+def _at_buildings(found: PondsFound, storm: CaseStorm, pond: Pond) -> Iterable[tuple[str, Finding]]:
+    """Water at openings and walls: above or just below a level that is given, or none is given."""
+    for wall in pond.walls:
+        name = wall.threshold.name
+        if wall.is_reached:
+            yield f"reached {name}", _reached(found, storm, pond, wall)
+        elif wall.is_close(found.ground.rmse):
+            yield f"close {name}", _near_threshold(found, storm, pond, wall)
+    unknown = [one for one in at_walls(pond.walls) if _is_unknown(one, pond.walls)]
+    for wall in [*unknown, *at_walls(pond.walls, openings=True)]:
+        if not wall.threshold.is_given and wall.threshold.is_own:
+            yield f"unknown {wall.threshold.name}", _no_level(found, storm, pond, wall)
+
+
+def _is_unknown(wall: Freeboard, walls: Sequence[Freeboard]) -> bool:
+    """Whether none knows how high water may stand at a wall: no threshold, no opening in it."""
+    openings = [one for one in walls if one.threshold.is_opening and one.at_wall]
+    return not wall.threshold.is_given and not (wall.threshold.is_own and openings)
+
+
+def _reached(found: PondsFound, storm: CaseStorm, pond: Pond, wall: Freeboard) -> Finding:
+    """Water at a wall as high as a level given for it."""
+    severity: Severity = "fail" if wall.freeboard <= -found.ground.rmse else "warn"
+    x, y = found.place(wall.cell)
     return Finding(
         "pond-reaches-building", severity, f"low spot {pond.low_spot}",
-        f"In the {found.storm_name(storm)} water stands {_at(pond)}"
-        + (". It may enter there." if given
-           else ". No threshold is given: measure it, and the ground at the wall."),
-        measured=round(freeboard.freeboard, 3), limit=0.0, unit="m", source=_OWN_RULE, x=x, y=y,
+        f"In the {found.storm_name(storm)} water stands {_at(wall)}. It may enter there.",
+        measured=round(wall.freeboard, 3), limit=0.0, unit="m", source=_OWN_RULE, x=x, y=y,
+        **_water(pond),
     )  # fmt: skip
 
 
-def _at(pond: Pond) -> str:
-    """Where water stands against a building, and how high."""
-    if pond.freeboard is None:
-        return ""
-    height, name = both_units(-pond.freeboard.freeboard, "depth"), pond.freeboard.threshold.name
-    if pond.freeboard.threshold.basis == "ground at the wall":
-        return f"at the wall of {name}, {height} above the lowest ground outside it"
-    return f"at {name}, {height} above its {pond.freeboard.threshold.basis}"
+def _water(water: Pond | Rise) -> dict[str, Any]:
+    """Fields of a finding about a body of water."""
+    return {
+        "area_m2": round(water.area_m2, 3),
+        "volume_m3": round(water.volume_m3, 4),
+        "touches": touched(water),
+    }
 
 
-def _near_threshold(found: PondsFound, storm: CaseStorm, pond: Pond) -> Finding | None:
+def _at(wall: Freeboard) -> str:
+    """How deep water stands at a wall or opening, and how high against what is given there."""
+    text = f"{both_units(wall.depth, 'depth')} deep at "
+    text += _name(wall) if wall.threshold.is_opening else f"the wall of {_name(wall)}"
+    if not wall.threshold.is_given:
+        return text
+    margin = both_units(abs(wall.freeboard), "depth")
+    side = "above" if wall.freeboard <= 0 else "below"
+    return f"{text}, {margin} {side} its {wall.threshold.basis}"
+
+
+def _name(wall: Freeboard) -> str:
+    return wall.threshold.name
+
+
+def _near_threshold(found: PondsFound, storm: CaseStorm, pond: Pond, wall: Freeboard) -> Finding:
     """Water at a wall, below the level at which it enters by less than the data can tell."""
-    freeboard = pond.freeboard
-    if freeboard is None or not pond.is_close(found.ground.rmse):
-        return None
-    x, y = found.where(pond)
+    x, y = found.place(wall.cell)
     return Finding(
         "pond-near-threshold", "warn", f"low spot {pond.low_spot}",
-        f"In the {found.storm_name(storm)} water stands at {freeboard.threshold.name}, only "
-        f"{both_units(freeboard.freeboard, 'depth')} below its {freeboard.threshold.basis}: less "
+        f"In the {found.storm_name(storm)} water stands at {wall.threshold.name}, only "
+        f"{both_units(wall.freeboard, 'depth')} below its {wall.threshold.basis}: less "
         "than the elevation data can tell. Measure both levels.",
-        measured=round(freeboard.freeboard, 3), limit=found.ground.rmse, unit="m",
+        measured=round(wall.freeboard, 3), limit=found.ground.rmse, unit="m",
         source="lotflow's rule: the stated vertical RMSE of the elevation data", x=x, y=y,
+        **_water(pond),
     )  # fmt: skip
 
 
-def _too_long(found: PondsFound, storm: CaseStorm, pond: Pond) -> Finding | None:
+def _no_level(found: PondsFound, storm: CaseStorm, pond: Pond, wall: Freeboard) -> Finding:
+    """Water at a wall or opening of which no sill or threshold is given."""
+    x, y = found.place(wall.cell)
+    ask = (
+        "Its sill is not given: measure it."
+        if wall.threshold.is_opening
+        else "No threshold is given, and no opening is drawn there: what door, window or vent is "
+        "in this wall, and how high is its sill?"
+    )
+    severity: Severity = "warn" if wall.depth >= found.ground.rmse else "note"
+    return Finding(
+        "pond-at-wall", severity, f"low spot {pond.low_spot}",
+        f"In the {found.storm_name(storm)} water stands {_at(wall)}. {ask}",
+        measured=round(wall.depth, 3), limit=0.0, unit="m", source=_OWN_RULE, x=x, y=y,
+        **_water(pond),
+    )  # fmt: skip
+
+
+def _too_long(found: PondsFound, storm: CaseStorm, pond: Pond) -> Iterable[tuple[str, Finding]]:
     """Water that soaks away too slowly, or never."""
     criteria, hours = found.criteria, pond.soak.time / 3600.0
-    near = pond.freeboard is not None
+    near = bool(pond.walls)
     name = "standing_near_house_h" if near else "standing_h"
     limit = getattr(criteria, name)
     stays = pond.soak.left >= criteria.pond_depth_m
     if not stays and hours <= limit:
-        return None
+        return
     if stays:
         text = (
             f"{both_units(pond.soak.left, 'depth')} of it lie on sealed ground and stay until "
@@ -175,7 +232,7 @@ def _too_long(found: PondsFound, storm: CaseStorm, pond: Pond) -> Finding | None
     x, y = found.where(pond)
     late = not stays and hours > criteria.standing_longest_h
     name = "standing_longest_h" if late else name
-    return Finding(
+    yield "", Finding(
         "pond-stands-too-long", "fail" if late else "warn", f"low spot {pond.low_spot}",
         f"After the {found.storm_name(storm)} water stands {both_units(pond.depth, 'depth')} deep; "
         f"{text}. {getattr(criteria, name):g} h is the limit "
@@ -185,17 +242,17 @@ def _too_long(found: PondsFound, storm: CaseStorm, pond: Pond) -> Finding | None
     )  # fmt: skip
 
 
-def _overflowing(found: PondsFound, storm: CaseStorm, pond: Pond) -> Finding | None:
+def _overflowing(found: PondsFound, storm: CaseStorm, pond: Pond) -> Iterable[tuple[str, Finding]]:
     """Water that runs over out of a pond and off the lot."""
     if pond.spill is None or pond.spill.onto != BEYOND:
-        return None
-    x, y = found.ground.grid.xy(*divmod(pond.spill.cell, found.ground.grid.shape[1]))
-    return Finding(
+        return
+    x, y = found.place(pond.spill.cell)
+    yield "", Finding(
         "pond-overflows-the-lot", "note", f"low spot {pond.low_spot}",
         f"In the {found.storm_name(storm)} it is full and {both_units(pond.overflow_m3, 'volume')} "
         f"run over towards {pond.spill.to}, across ground beyond the lot. Lead it where it may go.",
         measured=round(pond.overflow_m3, 3), limit=0.0, unit="m3", source=_OWN_RULE,
-        x=float(x), y=float(y),
+        x=x, y=y,
     )  # fmt: skip
 
 
@@ -210,42 +267,112 @@ def _blocked(found: PondsFound) -> list[Finding]:
 
 
 def _blocked_inlet(found: PondsFound, storm: CaseStorm) -> Finding:
-    """Which pond rises how high, what it reaches, and where it runs over."""
+    """Which water rises how high and how far, what it reaches, and where it runs over."""
     all_of_them = storm.case == ALL_BLOCKED
     subject = "all inlets" if all_of_them else storm.case.removeprefix("blocked:")
     start = f"With {'all inlets' if all_of_them else 'it'} blocked, in the "
     start += found.storm_name(storm)
-    worst = worst_pond(found.ground, storm, found.levels[storm.storm])
-    if worst is None or worst[1] < _SAME_LEVEL_M:
+    worst = worst_rise(found.ground, storm)
+    if worst is None:
+        cell = found.ground.grid.cell_m
         return Finding(
             "inlet-blocked", "note", subject,
-            f"{start} no pond on the lot or near it rises: the water runs on over the surface.",
-            source=_OWN_RULE,
+            f"{start} no water stands higher than with every inlet open: it runs on over the "
+            f"surface. A hollow smaller than cells of {both_units(cell, 'length')} does not show.",
+            measured=0.0, limit=0.0, unit="m", source=_OWN_RULE, area_m2=0.0, volume_m3=0.0,
         )  # fmt: skip
-    pond, rise = worst
-    text = (
-        f"{start} water rises {both_units(rise, 'depth')} in low spot {pond.low_spot}, to "
-        f"{both_units(pond.depth, 'depth')} deep"
-    )
-    beyond = pond.spill is not None and pond.spill.onto == BEYOND
-    if pond.reaches_building:
-        text += f"; it stands {_at(pond)}"
-    elif pond.freeboard is not None:
-        text += (
-            f"; {both_units(pond.freeboard.freeboard, 'depth')} are left to the "
-            f"{pond.freeboard.threshold.basis} of {pond.freeboard.threshold.name}"
-        )
-    if pond.spill is not None:
-        text += (
-            f"; {both_units(pond.overflow_m3, 'volume')} run over to {pond.spill.to}"
-            f"{', across ground beyond the lot' if beyond else ''}"
-        )
-    harm = pond.reaches_building or pond.is_close(found.ground.rmse) or beyond
-    x, y = found.where(pond)
+    x, y = found.place(worst.cell)
+    harm = _harm(found, worst)
     return Finding(
         "inlet-blocked", "warn" if harm else "note", subject,
-        f"{text}.", measured=round(rise, 3), limit=0.0, unit="m", source=_OWN_RULE, x=x, y=y,
+        f"{start} {_risen(worst)}{_reaches_what(worst)}{_runs_over(worst.pond)}."
+        f"{_others(storm, worst)}{_asked(worst, found.ground.rmse)}",
+        measured=round(worst.rise, 4), limit=0.0, unit="m", source=_OWN_RULE, x=x, y=y,
+        **_water(worst),
     )  # fmt: skip
+
+
+def _harm(found: PondsFound, rise: Rise) -> bool:
+    """Whether water that rises may harm: at a wall, or over the lot line."""
+    if rise.rise < SEEN_M:
+        return False
+    close = any(wall.is_close(found.ground.rmse) for wall in rise.walls)
+    unknown = any(
+        _is_unknown(wall, rise.walls) and wall.depth >= found.ground.rmse
+        for wall in at_walls(rise.walls)
+    )
+    beyond = rise.pond and rise.pond.spill and rise.pond.spill.onto == BEYOND
+    return bool(reaches(rise.walls) or close or unknown or beyond)
+
+
+def _risen(rise: Rise) -> str:
+    """How much water rises, where, and how much then stands."""
+    where = f" in low spot {rise.low_spot}" if rise.low_spot else ""
+    if not rise.is_near:
+        where += ", not near the lot"
+    if rise.rise < SEEN_M:
+        return f"water rises by less than {both_units(SEEN_M, 'depth')}{where}"
+    return (
+        f"water rises {both_units(rise.rise, 'depth')}{where}, to "
+        f"{both_units(rise.depth, 'depth')} deep over {both_units(rise.area_m2, 'area')}, "
+        f"{both_units(rise.volume_m3, 'volume')}"
+    )
+
+
+def _reaches_what(rise: Rise) -> str:
+    """Walls and openings at which it stands; else how much is left to what is near."""
+    openings = [one for one in at_walls(rise.walls, openings=True) if one.threshold.is_given]
+    given = [one for one in at_walls(rise.walls) if one.threshold.is_given]
+    walls = [one for one in at_walls(rise.walls) if _is_unknown(one, rise.walls)]
+    own = [one for one in walls if one.threshold.is_own]
+    told = [*openings, *given, *own]
+    text = "".join(f"; it stands {_at(one)}" for one in told)
+    if others := [_name(one) for one in walls if one not in own]:
+        text += f"; it {'also ' if told else ''}stands at {', '.join(others)}"
+    if not text:
+        near = next((one for one in rise.walls if one.threshold.is_given), None)
+        if near is not None and near.freeboard > 0:
+            text = (
+                f"; {both_units(near.freeboard, 'depth')} are left to the "
+                f"{near.threshold.basis} of {near.threshold.name}"
+            )
+    return text
+
+
+def _runs_over(pond: Pond | None) -> str:
+    """Where it runs over to."""
+    if pond is None or pond.spill is None:
+        return ""
+    beyond = ", across ground beyond the lot" if pond.spill.onto == BEYOND else ""
+    return f"; {both_units(pond.overflow_m3, 'volume')} run over to {pond.spill.to}{beyond}"
+
+
+def _others(storm: CaseStorm, worst: Rise) -> str:
+    """What rises elsewhere."""
+    rest = [one for one in storm.rises if one is not worst and one.rise >= SEEN_M]
+    if not rest:
+        return ""
+    area = both_units(sum(one.raised_m2 for one in rest), "area")
+    return f" Water rises in {len(rest)} other place{'s' * (len(rest) > 1)} too, over {area}."
+
+
+def _asked(rise: Rise, rmse: float) -> str:
+    """What must be measured before it can be told whether water enters."""
+    walls = at_walls(rise.walls) + at_walls(rise.walls, openings=True)
+    unknown = [
+        one
+        for one in walls
+        if one.threshold.is_own
+        and not one.threshold.is_given
+        and (one.threshold.is_opening or _is_unknown(one, rise.walls))
+    ]
+    text = ""
+    if any(abs(one.freeboard) < rmse for one in walls):
+        text += f" The data tell levels to ±{both_units(rmse, 'depth')}: measure sill and ground."
+    if unknown:
+        names = ", ".join(_name(one) for one in unknown)
+        text += f" No sill or threshold is given there, of {names}: measure it."
+    return text if rise.rise >= SEEN_M else ""
 
 
 def _limited(found: PondsFound) -> list[Finding]:

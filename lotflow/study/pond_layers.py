@@ -10,8 +10,9 @@ import shapely
 
 from lotflow.layers import RESULT_LAYERS
 from lotflow.outputs.result_layers import layer_frame
-from lotflow.study.pond_records import left_by_way
-from lotflow.study.worst_ponds import worst_pond
+from lotflow.study.blocked import OPEN
+from lotflow.study.pond_records import at_walls, left_by_way, reaches, touched
+from lotflow.study.worst_ponds import worst_pond, worst_rise
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -19,7 +20,7 @@ if TYPE_CHECKING:
     import geopandas as gpd
 
     from lotflow.study.pond_cases import PondGround
-    from lotflow.study.pond_records import CaseStorm, Pond
+    from lotflow.study.pond_records import CaseStorm, Pond, Rise
 
 Row = dict[str, Any]
 
@@ -71,18 +72,72 @@ def _pond_row(
         "low_spot": pond.low_spot,
         "x": x,
         "y": y,
-        "level_m": pond.level,
-        "depth_m": pond.depth,
-        "area_m2": pond.area_m2,
-        "volume_m3": pond.volume_m3,
+        **_water_columns(pond),
         "overflow_x": spill_x,
         "overflow_y": spill_y,
         "soaks_away_h": hours if np.isfinite(hours) else np.nan,
         "stays_m": pond.soak.left,
         "artefact": ground.artefact[pond.low_spot - 1],
         **_spill_columns(pond),
-        **_entry_columns(pond),
     }
+
+
+def _water_columns(water: Pond | Rise | None) -> Row:
+    """How much water stands, on and against what, and what it comes closest to entering."""
+    wall = water.walls[0] if water and water.walls else None
+    buildings = at_walls(water.walls) if water else []
+    given = wall is not None and wall.threshold.is_given
+    return {
+        "level_m": water.level if water else np.nan,
+        "depth_m": water.depth if water else np.nan,
+        "area_m2": water.area_m2 if water else np.nan,
+        "volume_m3": water.volume_m3 if water else np.nan,
+        "paved_m2": water.paved_m2 if water else np.nan,
+        "off_lot_m2": water.off_lot_m2 if water else np.nan,
+        "touches": touched(water) if water else "",
+        "wall_depth_m": max((one.depth for one in buildings), default=0.0) if water else np.nan,
+        "building": wall.threshold.name if wall else "",
+        "threshold_basis": wall.threshold.basis if wall else "",
+        "threshold_m": wall.threshold.level if wall and given else np.nan,
+        "freeboard_m": wall.freeboard if wall and given else np.nan,
+        "reaches_building": bool(water and reaches(water.walls)),
+    }
+
+
+def wall_water_table(
+    ground: PondGround, found: Sequence[CaseStorm], periods: Sequence[float]
+) -> pd.DataFrame:
+    """
+    Give every wall and opening that a pond touches, and openings and given levels near it.
+
+    Parameters
+    ----------
+    ground
+        Gives the cells.
+    found
+        All cases and storms.
+    periods
+        Return periods of the storms [yr].
+    """
+    rows = []
+    pond_id = 0
+    for storm in found:
+        for pond in storm.ponds:
+            pond_id += 1  # as the layer of ponds counts
+            for wall in pond.walls:
+                if not (wall.at_wall or wall.threshold.is_given or wall.threshold.is_opening):
+                    continue  # of a wall that is only near, with no level given, nothing is known
+                x, y = _place(ground, wall.cell)
+                rows.append({
+                    "return_period_yr": periods[storm.storm], "case": storm.case,
+                    "pond": pond_id, "low_spot": pond.low_spot, "name": wall.threshold.name,
+                    "kind": "opening" if wall.threshold.is_opening else "building",
+                    "is_own": wall.threshold.is_own, "at_wall": wall.at_wall,
+                    "depth_m": wall.depth, "level_m": wall.level, "x": x, "y": y,
+                    "threshold_basis": wall.threshold.basis, "threshold_m": wall.threshold.level,
+                    "freeboard_m": wall.freeboard, "is_reached": wall.is_reached,
+                })  # fmt: skip
+    return _table("wall_water", rows)
 
 
 def _spill_columns(pond: Pond | None) -> Row:
@@ -92,18 +147,6 @@ def _spill_columns(pond: Pond | None) -> Row:
         "overflow_m3": pond.overflow_m3 if pond else np.nan,
         "spills_to": spill.to if spill else "",
         "spills_onto": spill.onto if spill else "",
-    }
-
-
-def _entry_columns(pond: Pond | None) -> Row:
-    """What a pond comes closest to entering."""
-    freeboard = pond.freeboard if pond else None
-    return {
-        "building": freeboard.threshold.name if freeboard else "",
-        "threshold_basis": freeboard.threshold.basis if freeboard else "",
-        "threshold_m": freeboard.threshold.level if freeboard else np.nan,
-        "freeboard_m": freeboard.freeboard if freeboard else np.nan,
-        "reaches_building": bool(pond and pond.reaches_building),
     }
 
 
@@ -150,7 +193,8 @@ def _dry(
     """Entry of a low spot in which no water stands."""
     x, y = _place(ground, bed[0])
     nothing = dict.fromkeys(("depth_m", "area_m2", "volume_m3", "overflow_m3", "stays_m",
-                             "soaks_away_h"), 0.0)  # fmt: skip
+                             "soaks_away_h", "paved_m2", "off_lot_m2", "wall_depth_m"),
+                            0.0)  # fmt: skip
     return {
         "id": None, "return_period_yr": period, "case": case, "low_spot": spot, "x": x, "y": y,
         "level_m": bed[1], **nothing, "reaches_building": False,
@@ -193,10 +237,10 @@ def overflow_paths_layer(
 
 def pond_cases_table(
     ground: PondGround, found: Sequence[CaseStorm], periods: Sequence[float],
-    connected_m3: Sequence[float], levels: Mapping[int, Mapping[int, float]],
+    connected_m3: Sequence[float],
 ) -> pd.DataFrame:  # fmt: skip
     """
-    Give the balance and the worst pond of each case and storm.
+    Give the balance of each case and storm, what rises in it, and the water that matters most.
 
     Parameters
     ----------
@@ -208,15 +252,10 @@ def pond_cases_table(
         Return periods of the storms [yr].
     connected_m3
         Roof water led into drains, per storm [m^3].
-    levels
-        From `worst_ponds.open_levels`.
     """
     rows = []
     for storm in found:
         left = left_by_way(storm)
-        worst = worst_pond(ground, storm, levels[storm.storm])
-        pond, rise = worst or (None, np.nan)
-        x, y = _place(ground, pond.bed_cell) if pond else (np.nan, np.nan)
         rows.append({
             "return_period_yr": periods[storm.storm], "case": storm.case,
             "runoff_m3": storm.runoff_m3 + connected_m3[storm.storm],
@@ -224,12 +263,24 @@ def pond_cases_table(
             "connected_m3": connected_m3[storm.storm],
             "to_water_m3": left["water"], "to_gap_m3": left["gap"],
             "over_edge_m3": left["edge"], "residual_m3": storm.residual_m3,
-            "low_spot": pond.low_spot if pond else None, "x": x, "y": y,
-            "level_m": pond.level if pond else np.nan,
-            "depth_m": pond.depth if pond else np.nan, "rise_m": rise,
-            **_spill_columns(pond), **_entry_columns(pond),
+            "raised_m2": float(sum(one.raised_m2 for one in storm.rises)),
+            "raised_m3": float(sum(one.raised_m3 for one in storm.rises)),
+            **_worst_columns(ground, storm),
         })  # fmt: skip
     return _table("pond_cases", rows)
+
+
+def _worst_columns(ground: PondGround, storm: CaseStorm) -> Row:
+    """Water that matters most: of what stands, or of what rises."""
+    rise = None if storm.case == OPEN else worst_rise(ground, storm)
+    pond = worst_pond(ground, storm) if storm.case == OPEN else rise.pond if rise else None
+    water = rise or pond
+    cell = rise.cell if rise else pond.bed_cell if pond else None
+    x, y = (np.nan, np.nan) if cell is None else _place(ground, cell)
+    return {
+        "low_spot": (water.low_spot or None) if water else None, "x": x, "y": y,
+        "rise_m": rise.rise if rise else 0.0, **_spill_columns(pond), **_water_columns(water),
+    }  # fmt: skip
 
 
 def inlet_intake_table(

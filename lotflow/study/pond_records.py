@@ -8,6 +8,8 @@ from typing import TYPE_CHECKING, Any, Final
 from lotflow.terrain.pond_network import WAYS_OUT
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     import numpy as np
     from numpy.typing import NDArray
 
@@ -63,8 +65,10 @@ class Pond:
         Its cells as a polygon.
     soak
         How it soaks away.
-    freeboard
-        What it comes closest to entering; None far from buildings.
+    walls
+        Walls and openings that it touches or comes near to, the most urgent first.
+    paved_m2, off_lot_m2
+        Of its area: over paving, and beyond the lot.
     spill
         Where it runs over; None while it is not full.
     """
@@ -79,25 +83,57 @@ class Pond:
     on_lot: bool
     outline: Any
     soak: SoakAway
-    freeboard: Freeboard | None
+    walls: tuple[Freeboard, ...]
+    paved_m2: float
+    off_lot_m2: float
     spill: Spill | None
 
-    @property
-    def reaches_building(self) -> bool:
-        """Whether it stands at a wall as high as water enters."""
-        return self.freeboard is not None and self.freeboard.is_reached
 
-    def is_close(self, accuracy: float) -> bool:
-        """
-        Tell whether it stands at a wall, below what it must not reach by less than can be told.
+@dataclass(frozen=True, eq=False)
+class Rise:
+    """
+    A body of water that stands higher, or where it was dry, than with every inlet open.
 
-        Parameters
-        ----------
-        accuracy
-            Of the elevation data [m].
-        """
-        near = self.freeboard
-        return near is not None and near.at_wall and 0 < near.freeboard < accuracy
+    Parameters
+    ----------
+    rise
+        Greatest over its cells: its level less that of the water, or of the ground, with every
+        inlet open [m].
+    cell
+        Flat index of the cell where it rises so much.
+    raised_m2, raised_m3
+        Area over which it rises, and what stands there more.
+    level, depth
+        Elevation of its surface, greatest depth [m].
+    area_m2, volume_m3
+        Of all of it.
+    low_spot
+        Number of the low spot it stands in; 0 for none.
+    is_near, on_lot
+        Whether some of it stands near enough to the lot to be reported, and on it.
+    walls
+        Walls and openings that it touches or comes near to, the most urgent first.
+    paved_m2, off_lot_m2
+        Of its area: over paving, and beyond the lot.
+    pond
+        The same water where it is reported as a pond; None where it is too shallow or far off.
+    """
+
+    rise: float
+    cell: int
+    raised_m2: float
+    raised_m3: float
+    level: float
+    depth: float
+    area_m2: float
+    volume_m3: float
+    low_spot: int
+    is_near: bool
+    on_lot: bool
+    walls: tuple[Freeboard, ...]
+    paved_m2: float
+    off_lot_m2: float
+    pond: Pond | None
 
 
 @dataclass(frozen=True, eq=False)
@@ -120,6 +156,9 @@ class CaseStorm:
         it could not take.
     ponds
         Those that are reported, deepest first.
+    rises
+        All water of the window that stands higher than with every inlet open, in no order; empty
+        where the depths with and without are the same.
     """
 
     case: str
@@ -131,6 +170,7 @@ class CaseStorm:
     passed_on_m3: FloatArray
     refused_m3: FloatArray
     ponds: tuple[Pond, ...]
+    rises: tuple[Rise, ...] = ()
 
     @property
     def taken_m3(self) -> FloatArray:
@@ -142,6 +182,53 @@ class CaseStorm:
         """Runoff less what stands, was taken and left; 0 but for rounding [m^3]."""
         gone = float(self.taken_m3.sum() + self.left_m3.sum())
         return self.runoff_m3 - self.ponded_m3 - gone
+
+
+def reaches(walls: Sequence[Freeboard]) -> bool:
+    """
+    Tell whether water stands somewhere as high as it is known to enter.
+
+    Parameters
+    ----------
+    walls
+        That it touches or comes near to.
+    """
+    return any(wall.is_reached for wall in walls)
+
+
+def at_walls(walls: Sequence[Freeboard], *, openings: bool = False) -> list[Freeboard]:
+    """
+    Choose the walls, or the openings, that water touches.
+
+    Parameters
+    ----------
+    walls
+        That it touches or comes near to.
+    openings
+        Whether to choose openings.
+    """
+    return [one for one in walls if one.at_wall and one.threshold.is_opening == openings]
+
+
+def touched(water: Pond | Rise) -> str:
+    """
+    Name what a body of water stands on or against.
+
+    Parameters
+    ----------
+    water
+        The body.
+
+    Returns
+    -------
+    names
+        Buildings at whose wall it stands, openings, "paving", "ground beyond the lot", joined.
+    """
+    names = [
+        one.threshold.name for one in at_walls(water.walls) + at_walls(water.walls, openings=True)
+    ]
+    names += ["paving"] * (water.paved_m2 > 0) + ["ground beyond the lot"] * (water.off_lot_m2 > 0)
+    return "; ".join(names)
 
 
 def left_by_way(storm: CaseStorm) -> dict[str, float]:

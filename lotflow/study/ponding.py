@@ -17,7 +17,6 @@ from lotflow.study.cover import ground_infiltration
 from lotflow.study.limited import limited_storm
 from lotflow.study.pond_cases import case_storm, pond_ground
 from lotflow.study.pond_findings import PondsFound, pond_findings
-from lotflow.study.worst_ponds import open_levels
 from lotflow.terrain.drainage import LEVEL_STEP
 from lotflow.terrain.pond_network import pond_network
 from lotflow.terrain.ponding import standing_water
@@ -81,7 +80,7 @@ def ponding_chapter(
         If a litre of water is lost.
     """
     rate = ground_infiltration(lot.job.job, storms.cover)
-    ground = pond_ground(lot, rate)
+    ground = pond_ground(lot, rate, storms.cover.paved)
     runoff = [storms.runoff_depth(i) for i in range(len(storms.storms))]
     found, opened = _all_cases(lot, ground, runoff)
     if capacity:
@@ -94,14 +93,17 @@ def _all_cases(
     lot: LotWater, ground: PondGround, runoff: Sequence[FloatArray]
 ) -> tuple[list[CaseStorm], list[tuple[CaseStorm, StandingWater]]]:
     """Run all storms on every set of open inlets; of the first set its water is kept."""
-    found, opened = [], []
+    found: list[CaseStorm] = []
+    opened: list[tuple[CaseStorm, StandingWater]] = []
     for case, routing in drain_cases(lot):
         network = pond_network(routing)
         for storm, depth in enumerate(runoff):
             water = standing_water(network, depth)
-            found.append(case_storm(ground, case, storm, water))
             if case == OPEN:
+                found.append(case_storm(ground, case, storm, water))
                 opened.append((found[-1], water))
+            else:
+                found.append(case_storm(ground, case, storm, water, opened[storm][1]))
     return found, opened
 
 
@@ -154,14 +156,14 @@ def _chapter(
         for number in range(len(spots))
     }
     connected = [float(sum(storms.connected_volume(i).values())) for i in range(len(periods))]
-    levels = open_levels(found, beds)
     ponds = layers.ponds_layer(ground, found, periods)
-    judged = PondsFound(ground, found, periods, levels, lot.job.criteria)
+    judged = PondsFound(ground, found, periods, lot.job.criteria)
     return Chapter(
         layers={
             "ponds": ponds,
             "overflow_paths": layers.overflow_paths_layer(ground, found, periods),
-            "pond_cases": layers.pond_cases_table(ground, found, periods, connected, levels),
+            "pond_cases": layers.pond_cases_table(ground, found, periods, connected),
+            "wall_water": layers.wall_water_table(ground, found, periods),
             "inlet_intake": layers.inlet_intake_table(ground, found, periods),
         },
         findings=[*_soil_note(lot, len(ponds)), *pond_findings(judged)],

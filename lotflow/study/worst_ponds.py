@@ -1,27 +1,25 @@
-"""Which pond of a case matters most, against what stands with every inlet open."""
+"""Which water of a case matters most: with every inlet open, and of what rises above that."""
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
-from lotflow.study.blocked import OPEN
+from lotflow.study.pond_records import at_walls, reaches
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Mapping
-
     from lotflow.study.pond_cases import PondGround
-    from lotflow.study.pond_records import CaseStorm, Pond
+    from lotflow.study.pond_records import CaseStorm, Pond, Rise
+
+#: Water that rises less than this is told only where nothing rises more [m].
+SEEN_M: Final = 0.005
 
 
-def worst_pond(
-    ground: PondGround, storm: CaseStorm, levels: Mapping[int, float]
-) -> tuple[Pond, float] | None:
+def worst_pond(ground: PondGround, storm: CaseStorm) -> Pond | None:
     """
-    Find the pond that matters most.
+    Find the pond that matters most of those that stand.
 
-    Ponds on the lot come first, and low spots that are doubted last; then the one that newly
-    reaches a building, or comes closer to it than the data can tell, then the one that rises
-    most.
+    Ponds on the lot come first, and low spots that are doubted last; then the one that reaches a
+    building, or comes closer to it than the data can tell, then the deepest.
 
     Parameters
     ----------
@@ -29,47 +27,45 @@ def worst_pond(
         Says which low spots are doubted.
     storm
         Of one case.
-    levels
-        Highest level per low spot with every inlet open, the ground where it is dry [m].
-
-    Returns
-    -------
-    pond, rise
-        And how much higher it stands than with every inlet open [m]; None where there is none.
     """
 
-    def weight(one: tuple[Pond, float]) -> tuple[bool, bool, int, float, float]:
-        pond, rise = one
-        # a millimetre: what rounding may do to a level is no rise
-        newly = storm.case == OPEN or rise > 1e-3
-        danger = newly * (2 * pond.reaches_building + pond.is_close(ground.rmse))
-        trusted = not ground.artefact[pond.low_spot - 1]
-        near = -pond.freeboard.freeboard if danger and pond.freeboard else rise
-        return trusted, pond.on_lot, danger, round(near, 6), pond.depth
+    def weight(pond: Pond) -> tuple[bool, bool, int, float]:
+        return _trusted(ground, pond), pond.on_lot, _danger(ground, pond), pond.depth
 
-    ranked = [(pond, pond.level - levels[pond.low_spot]) for pond in storm.ponds]
-    return max(ranked, key=weight, default=None)
+    return max(storm.ponds, key=weight, default=None)
 
 
-def open_levels(
-    found: Iterable[CaseStorm], beds: Mapping[int, tuple[int, float]]
-) -> dict[int, dict[int, float]]:
+def worst_rise(ground: PondGround, storm: CaseStorm) -> Rise | None:
     """
-    Highest level of each low spot with every inlet open, by storm.
+    Find the water that matters most of what stands higher than with every inlet open.
+
+    Water near the lot comes first, and what rises too little to be seen last; then in the order
+    of `worst_pond`, and of the rest what rises most.
 
     Parameters
     ----------
-    found
-        All cases and storms.
-    beds
-        Deepest cell of each low spot and its elevation, for those that are dry [m].
+    ground
+        Says which low spots are doubted.
+    storm
+        Of one case.
     """
-    levels: dict[int, dict[int, float]] = {}
-    for storm in found:
-        if storm.case != OPEN:
-            continue
-        levels[storm.storm] = {spot: level for spot, (_, level) in beds.items()}
-        for pond in storm.ponds:
-            known = levels[storm.storm][pond.low_spot]
-            levels[storm.storm][pond.low_spot] = max(known, pond.level)
-    return levels
+
+    def weight(one: Rise) -> tuple[bool, bool, bool, bool, int, float]:
+        return (
+            one.rise >= SEEN_M, one.is_near, _trusted(ground, one), one.on_lot,
+            _danger(ground, one), one.rise,
+        )  # fmt: skip
+
+    return max(storm.rises, key=weight, default=None)
+
+
+def _trusted(ground: PondGround, water: Pond | Rise) -> bool:
+    """Whether nothing speaks against the low spot in which water stands."""
+    return not (water.low_spot and ground.artefact[water.low_spot - 1])
+
+
+def _danger(ground: PondGround, water: Pond | Rise) -> int:
+    """Whether water reaches a building, may do so, or stands at one of whose sills none knows."""
+    close = any(wall.is_close(ground.rmse) for wall in water.walls)
+    unknown = any(not wall.threshold.is_given for wall in at_walls(water.walls))
+    return 3 if reaches(water.walls) else 2 if close else int(unknown)

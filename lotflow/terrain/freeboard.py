@@ -1,4 +1,4 @@
-"""How far standing water stays below what it must not enter: door sills, walls, openings."""
+"""Where standing water touches walls and openings: how deep, and how far below their sills."""
 
 from __future__ import annotations
 
@@ -14,34 +14,40 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from lotflow.grid import BoolArray
+    from lotflow.grid import BoolArray, FloatArray, IntArray
     from lotflow.terrain.surface import Surface
-    from lotflow.terrain.water_bodies import WaterBodies
 
 #: Ground round a building in which standing water is of concern to it: 10 ft [m].
 HOUSE_REACH_M: Final = 3.048
+#: Water this close to the middle of an opening, along the wall or out, stands at it: half a wide
+#: door; the eight neighbours of its cell count on any grid [m].
+AT_OPENING_M: Final = 0.75
 
-Basis = Literal["threshold", "ground at the wall", "sill"]
+Basis = Literal["threshold", "sill", ""]
 
 
 @dataclass(frozen=True, eq=False)
 class Threshold:
     """
-    A level at which water enters.
+    What water may enter: a building along its walls, or one opening of it.
 
     Parameters
     ----------
     name
         Of the building or opening.
     basis
-        What the level is: a door's threshold or an opening's sill as given, or for want of one
-        the lowest ground outside the walls.
+        What the level is: a building's threshold or an opening's sill as given, empty where none
+        is. Ground at the wall never stands in for it.
     level
-        Elevation [m].
+        Elevation at which water enters [m]; NaN where it is not given.
     wall
         Flat indices of the ground cells beside it, over which water enters.
     near
         Flat indices of the ground cells within `HOUSE_REACH_M`, those beside it included.
+    is_opening
+        Whether it is an opening.
+    is_own
+        Whether it belongs to a building of the lot.
     """
 
     name: str
@@ -49,38 +55,73 @@ class Threshold:
     level: float
     wall: NDArray[np.int64]
     near: NDArray[np.int64]
+    is_opening: bool = False
+    is_own: bool = True
+
+    @property
+    def is_given(self) -> bool:
+        """Whether the level is known."""
+        return bool(self.basis)
 
 
 @dataclass(frozen=True)
 class Freeboard:
     """
-    What of a body of water comes closest to entering a building.
+    A body of water at, or near, one wall or opening.
 
     Parameters
     ----------
     threshold
-        The level concerned.
-    freeboard
-        That level less the level of the water; negative above it [m].
-    at_wall
-        Whether the water stands at the wall or opening.
+        What it may enter.
+    level
+        Highest level of the water over the cells that touch it, or, of water that touches none,
+        over those within reach [m].
+    depth
+        Greatest depth of the water over the cells that touch it [m]; 0 where none does.
+    cell
+        Flat index of the cell where it is so deep, or so high.
     """
 
     threshold: Threshold
-    freeboard: float
-    at_wall: bool
+    level: float
+    depth: float
+    cell: int
+
+    @property
+    def at_wall(self) -> bool:
+        """Whether the water touches the wall or opening."""
+        return self.depth > 0
+
+    @property
+    def freeboard(self) -> float:
+        """Level at which water enters less that of the water; NaN where the first is not given."""
+        return self.threshold.level - self.level
 
     @property
     def is_reached(self) -> bool:
-        """Whether water stands at the wall as high as the level at which it enters."""
+        """Whether water stands at the wall as high as a level at which it is known to enter."""
         return self.at_wall and self.freeboard <= 0
+
+    def is_close(self, accuracy: float) -> bool:
+        """
+        Tell whether it touches, below what it must not reach by less than can be told.
+
+        Parameters
+        ----------
+        accuracy
+            Of the elevation data [m].
+        """
+        return self.at_wall and 0 < self.freeboard < accuracy
 
 
 def building_thresholds(
-    surface: Surface, names: Sequence[str], levels: Sequence[float]
+    surface: Surface,
+    names: Sequence[str],
+    levels: Sequence[float],
+    own: Sequence[bool] | None = None,
 ) -> list[Threshold]:
     """
-    Find the level at which water enters each building, and the ground round it.
+    Find the ground round each building.
 
     Parameters
     ----------
@@ -88,6 +129,8 @@ def building_thresholds(
         Numbers the buildings.
     names, levels
         Of the buildings, in the order of their numbers; a level is NaN where none is given [m].
+    own
+        Which of them stand on the lot; None for all.
 
     Returns
     -------
@@ -100,11 +143,12 @@ def building_thresholds(
         if place is None:
             continue
         window = _widened(place, reach, surface.ground.shape)
-        footprint = surface.building[window] == position + 1
-        given = float(levels[position])
-        threshold = _round(surface, window, footprint, names[position], given)
-        if threshold.wall.size:
-            found.append(threshold)
+        wall, near = _round(surface, window, surface.building[window] == position + 1)
+        if wall.size:
+            level = float(levels[position])
+            basis: Basis = "" if np.isnan(level) else "threshold"
+            is_own = own is None or bool(own[position])
+            found.append(Threshold(names[position], basis, level, wall, near, is_own=is_own))
     return found
 
 
@@ -118,25 +162,17 @@ def _widened(place: tuple[slice, ...], reach: int, shape: tuple[int, int]) -> tu
 
 
 def _round(
-    surface: Surface, window: tuple[slice, slice], core: BoolArray, name: str, given: float
-) -> Threshold:
-    """Ground beside and near a footprint, and the level at which water enters."""
-    away = cells_from(core)
+    surface: Surface, window: tuple[slice, slice], core: BoolArray, beside_m: float = 0.0
+) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """Ground cells beside and near the marked ones of a window."""
+    away, cell_m = cells_from(core), surface.ground.cell_m
     ground = ~(surface.roof | surface.missing)[window]
     rows, columns = np.mgrid[window]
     cell = rows * surface.ground.shape[1] + columns
-    beside = ground & (away < 1.5)  # the eight neighbours
-    near = ground & (away * surface.ground.cell_m <= HOUSE_REACH_M) | beside
-    level = given
-    if np.isnan(given) and beside.any():
-        level = float(surface.ground.values[window][beside].min())
-    return Threshold(
-        name=name,
-        basis="ground at the wall" if np.isnan(given) else "threshold",
-        level=level,
-        wall=cell[beside],
-        near=cell[near],
-    )
+    # the eight neighbours, or more on a fine grid
+    beside = ground & ((away < 1.5) | (away * cell_m <= beside_m))
+    near = ground & (away * cell_m <= HOUSE_REACH_M) | beside
+    return cell[beside], cell[near]
 
 
 def opening_thresholds(
@@ -154,58 +190,67 @@ def opening_thresholds(
     cells
         Flat index of the cell in which each was drawn; under a roof its eaves count.
     sills
-        Levels at which water enters; openings without one (NaN) are left out [m].
+        Levels at which water enters; NaN where none is given [m].
     """
-    rows, columns = surface.ground.shape
-    dry = (surface.roof | surface.missing).ravel()
+    shape = surface.ground.shape
+    reach = max(int(np.ceil(HOUSE_REACH_M / surface.ground.cell_m)), 1)
     found = []
     for name, cell, sill in zip(names, cells, sills, strict=True):
-        if np.isnan(sill):
-            continue
-        row, column = divmod(int(surface.eave_cell.ravel()[cell]), columns)
-        r, c = np.mgrid[max(row - 1, 0) : min(row + 2, rows),
-                        max(column - 1, 0) : min(column + 2, columns)]  # fmt: skip
-        around = (r * columns + c).ravel()
-        around = around[~dry[around]]
-        found.append(Threshold(name, "sill", float(sill), around, around))
+        row, column = divmod(int(surface.eave_cell.ravel()[cell]), shape[1])
+        window = _widened((slice(row, row + 1), slice(column, column + 1)), reach, shape)
+        core = np.zeros(tuple(part.stop - part.start for part in window), dtype=bool)
+        core[row - window[0].start, column - window[1].start] = True
+        wall, near = _round(surface, window, core, AT_OPENING_M)
+        basis: Basis = "" if np.isnan(sill) else "sill"
+        found.append(Threshold(name, basis, float(sill), wall, near, is_opening=True))
     return found
 
 
-def freeboards(bodies: WaterBodies, thresholds: Sequence[Threshold]) -> dict[int, Freeboard]:
+def freeboards(
+    number: IntArray, level: FloatArray, depth: FloatArray, thresholds: Sequence[Threshold]
+) -> dict[int, tuple[Freeboard, ...]]:
     """
-    Find for each body of water what it comes closest to entering.
+    Find all that each body of water touches or comes near to, and how deep it stands there.
 
-    Only buildings within `HOUSE_REACH_M` of the water count; one at whose wall it stands comes
-    before all others.
+    Water is judged where it touches: by its greatest depth and level over the cells beside the
+    wall or opening, never by ground elsewhere round the building.
 
     Parameters
     ----------
-    bodies
-        Bodies of standing water.
+    number
+        Shape of the grid: number of the body of water on each cell, from 1; 0 where it is dry.
+    level, depth
+        Shape of the grid: elevation of the water's surface, and its depth [m].
     thresholds
-        Levels at which water enters.
+        What water may enter.
 
     Returns
     -------
     freeboards
-        By number of the body; a body far from all buildings has none.
+        By number of the body, the most urgent first: what it touches before what is near, levels
+        that are given before those that are not. A body far from all buildings is left out.
     """
-    number = bodies.number.ravel()
-    found: dict[int, Freeboard] = {}
+    number, level, depth = number.ravel(), level.ravel(), depth.ravel()
+    found: dict[int, list[Freeboard]] = {}
     for threshold in thresholds:
-        at_wall = set(np.unique(number[threshold.wall]).tolist())
-        for body in np.unique(number[threshold.near]).tolist():
-            if not body:
-                continue
-            margin = threshold.level - float(bodies.level[body - 1])
-            new = Freeboard(threshold, margin, body in at_wall)
-            old = found.get(body)
-            if old is None or _urgency(new) < _urgency(old):
-                found[body] = new
-    return found
+        beside = number[threshold.wall]
+        touching = set(beside[beside > 0].tolist())
+        around = number[threshold.near]
+        for body in np.unique(around[around > 0]).tolist():
+            if body in touching:
+                cells = threshold.wall[beside == body]
+                cell = int(cells[np.argmax(depth[cells])])
+                deepest = float(depth[cell])
+            else:
+                cells = threshold.near[around == body]
+                cell, deepest = int(cells[np.argmax(level[cells])]), 0.0
+            highest = float(level[cells].max())
+            found.setdefault(body, []).append(Freeboard(threshold, highest, deepest, cell))
+    return {body: tuple(sorted(walls, key=_urgency)) for body, walls in found.items()}
 
 
-def _urgency(freeboard: Freeboard) -> tuple[bool, float, bool]:
-    """Order: at the wall first, then the least freeboard, given levels before assumed ones."""
-    assumed = freeboard.threshold.basis == "ground at the wall"
-    return (not freeboard.at_wall, freeboard.freeboard, assumed)
+def _urgency(wall: Freeboard) -> tuple[bool, bool, float, bool, float]:
+    """Order: at the wall, level given, least freeboard, the lot's own, deepest."""
+    margin = wall.freeboard if wall.threshold.is_given else 0.0
+    given = wall.threshold.is_given
+    return not wall.at_wall, not given, margin, not wall.threshold.is_own, -wall.depth

@@ -2,23 +2,29 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
+from lotflow.terrain.freeboard import AT_OPENING_M, HOUSE_REACH_M
 from lotflow.terrain.level_error import SPREAD_95
 from lotflow.terrain.lower_places import open_ground
+from lotflow.terrain.neighbourhoods import cells_from
 
 if TYPE_CHECKING:
-    from lotflow.grid import BoolArray
+    from lotflow.grid import FloatArray
     from lotflow.terrain.low_spots import LowSpots
     from lotflow.terrain.surface import Surface
 
-#: Ground this close to an opening is beside it [m].
-_BESIDE_M: Final = 1.5
-#: A low spot this close to an opening can bring water to it [m]: the first 10 ft.
-_WATER_M: Final = 3.048
+#: Ground from here to there before an opening counts as that beside it: not the cells at the wall,
+#: which may hold a step, a sill or the wall itself [m].
+_BESIDE_M: Final = (0.5, 1.5)
+#: On a coarse grid the ground counts as far as this many cells.
+_BESIDE_CELLS: Final = 1.5
+#: Half the range between these is one standard deviation, if levels are spread normally.
+_PERCENTILES: Final = (16, 84)
 
 
 @dataclass(frozen=True)
@@ -52,11 +58,16 @@ class OpeningLevels:
     name, kind, point, sill
         As drawn.
     ground
-        Highest ground beside it [m]; NaN where there is none.
+        Median of the ground beside it [m]; NaN where there is none.
+    spread
+        Half the range of that ground between its percentiles 16 and 84 [m].
     low_spot
-        Number of the low spot beside it that overflows highest; None where there is none.
+        Number of the low spot beside it that overflows highest, of those that reach it if there
+        are; None where there is none.
     spill
         Level at which that low spot overflows [m]; NaN where there is none.
+    is_touched
+        Whether the full low spot stands at the opening, not only near it.
     deviation_m
         Standard deviation of a level of the elevation data [m]; the sill was taken on site.
     """
@@ -66,8 +77,10 @@ class OpeningLevels:
     point: Any
     sill: float
     ground: float
+    spread: float
     low_spot: int | None
     spill: float
+    is_touched: bool
     deviation_m: float
 
     @property
@@ -82,8 +95,13 @@ class OpeningLevels:
 
     @property
     def doubt(self) -> float:
-        """Half the 95 % interval of the sill above either level [m]."""
+        """Half the 95 % interval of the sill above the level of the low spot [m]."""
         return SPREAD_95 * self.deviation_m
+
+    @property
+    def ground_doubt(self) -> float:
+        """Half the 95 % interval of the sill above the ground, whose spread counts too [m]."""
+        return SPREAD_95 * math.hypot(self.deviation_m, self.spread)
 
     @property
     def freeboard_low(self) -> float:
@@ -113,29 +131,56 @@ def opening_levels(
     rmse_m
         Vertical accuracy of the elevation data [m].
     """
-    level = open_ground(surface)[_near(opening.point, surface, _BESIDE_M)]
+    away = _distance(opening.point, surface)
+    nearest, farthest = _BESIDE_M
+    farthest = max(farthest, _BESIDE_CELLS * surface.ground.cell_m)
+    level = open_ground(surface)[(away >= nearest) & (away <= farthest)]
     level = level[np.isfinite(level)]
-    number, spill = _highest_water(opening.point, surface, spots)
+    low, middle, high = (
+        np.percentile(level, (_PERCENTILES[0], 50, _PERCENTILES[1])) if level.size else [np.nan] * 3
+    )
+    number, spill, touched = _highest_water(
+        _distance_from_eave(opening.point, surface), surface.ground.cell_m, spots
+    )
     return OpeningLevels(
         opening.name, opening.kind, opening.point, opening.sill,
-        ground=float(level.max()) if level.size else float("nan"),
-        low_spot=number, spill=spill, deviation_m=rmse_m,
+        ground=float(middle), spread=float(high - low) / 2, low_spot=number, spill=spill,
+        is_touched=touched, deviation_m=rmse_m,
     )  # fmt: skip
 
 
-def _near(point: Any, surface: Surface, reach_m: float) -> BoolArray:
-    """Cells whose centre lies within reach of a point."""
+def _distance(point: Any, surface: Surface) -> FloatArray:
+    """Distance of the centre of each cell from a point [m]."""
     grid = surface.ground
     row, column = np.mgrid[: grid.shape[0], : grid.shape[1]]
     x, y = grid.xy(row, column)
-    return np.asarray(np.hypot(x - point.x, y - point.y) * grid.metres_per_unit <= reach_m)
+    return np.asarray(np.hypot(x - point.x, y - point.y) * grid.metres_per_unit)
 
 
-def _highest_water(point: Any, surface: Surface, spots: LowSpots) -> tuple[int | None, float]:
-    """Low spot beside a point that overflows highest, and its level."""
-    near = np.unique(spots.number[_near(point, surface, _WATER_M)])
-    real = [int(number) for number in near if number and not spots.artefact[number - 1]]
-    if not real:
-        return None, float("nan")
-    highest = max(real, key=lambda number: spots.spill[number - 1])
-    return highest, float(spots.spill[highest - 1])
+def _distance_from_eave(point: Any, surface: Surface) -> FloatArray:
+    """Distance of each cell from that of the opening, or from the ground before it [cells * m]."""
+    grid = surface.ground
+    row, column = grid.row_column(np.array([point.x]), np.array([point.y]))
+    if not grid.contains(row, column)[0]:
+        return np.full(grid.shape, np.inf)
+    eave = int(surface.eave_cell[int(row[0]), int(column[0])])
+    core = np.zeros(grid.shape, dtype=bool)
+    core.ravel()[eave] = True
+    return cells_from(core) * grid.cell_m
+
+
+def _highest_water(
+    away: FloatArray, cell_m: float, spots: LowSpots
+) -> tuple[int | None, float, bool]:
+    """Low spot that overflows highest, of those at the opening or else near it, and its level."""
+    at_it = max(1.5 * cell_m, AT_OPENING_M)
+    for reach, touches in ((at_it, True), (max(HOUSE_REACH_M, at_it), False)):
+        real = [
+            int(number)
+            for number in np.unique(spots.number[away <= reach])
+            if number and not spots.artefact[number - 1]
+        ]
+        if real:
+            highest = max(real, key=lambda number: spots.spill[number - 1])
+            return highest, float(spots.spill[highest - 1]), touches
+    return None, float("nan"), False

@@ -58,9 +58,12 @@ def test_all_sides_that_cannot_be_told_of_a_building_are_one_note():
     assert "north side, west side" in note.message
 
 
-def opening(sill, *, ground=20.0, spill=NAN, rmse=0.1):
+def opening(sill, *, ground=20.0, spread=0.0, spill=NAN, touched=True, rmse=0.1):
     spot = None if math.isnan(spill) else 3
-    return OpeningLevels("Door", "door", shapely.Point(1, 2), sill, ground, spot, spill, rmse)
+    return OpeningLevels(
+        "Door", "door", shapely.Point(1, 2), sill, ground=ground, spread=spread, low_spot=spot,
+        spill=spill, is_touched=touched and spot is not None, deviation_m=rmse,
+    )  # fmt: skip
 
 
 @pytest.mark.parametrize(
@@ -71,7 +74,14 @@ def opening(sill, *, ground=20.0, spill=NAN, rmse=0.1):
         (opening(20.5, spill=20.9), [("opening-below-spill", "warn")]),
         (opening(20.1), [("opening-height-unknown", "note")]),
         (opening(19.5), [("opening-below-ground", "warn")]),
-        (opening(NAN, spill=20.9), []),
+        # water that stands near the opening and not at it is not said to enter
+        (opening(20.5, spill=20.9, touched=False), [("opening-below-spill", "note")]),
+        # rough ground before it: 0.30 m below its middle is beyond ±0.20 m, not beyond ±0.44 m
+        (opening(19.7), [("opening-below-ground", "warn")]),
+        (opening(19.7, spread=0.2), [("opening-height-unknown", "note")]),
+        (opening(NAN, spill=20.9), [("opening-sill-unknown", "warn")]),
+        (opening(NAN, spill=20.9, touched=False), [("opening-sill-unknown", "note")]),
+        (opening(NAN), [("opening-sill-unknown", "note")]),
         (opening(20.0, ground=NAN), []),
     ],
 )

@@ -19,7 +19,7 @@ GROUND = Grid(np.zeros((10, 10)), Affine(1, 0, 100, 0, -1, 210), None)
 
 
 def ponds(*rows):
-    names = ("return_period_yr", "case", "low_spot", "level_m")
+    names = ("return_period_yr", "case", "low_spot", "depth_m")
     return pd.DataFrame([dict(zip(names, row, strict=True)) for row in rows])
 
 
@@ -177,7 +177,7 @@ def test_where_a_blocked_case_runs_over_to_stands_in_a_line_of_its_own():
     """As a seventh column it left the others no room on a phone."""
     headings = TABLES["pond_cases"].headings
     remarks = [heading.label for heading in headings if heading.quantity == "remark"]
-    assert remarks == ["Runs over into"]
+    assert remarks == ["Stands at or on", "Runs over into"]
 
 
 def test_outlets_have_a_row_each_with_their_flow_per_storm():

@@ -151,7 +151,8 @@ def test_every_case_closes_to_a_millionth_of_a_litre(chapter):
 
 
 def test_lost_water_is_an_error(chapter, sample):
-    ground = pond_ground(sample, np.zeros(sample.window.lot.shape))
+    nowhere = np.zeros(sample.window.lot.shape, dtype=bool)
+    ground = pond_ground(sample, nowhere.astype(float), nowhere)
     water = standing_water(pond_network(sample.natural), np.full(sample.window.lot.shape, 0.01))
     storm = case_storm(ground, "open", 0, water)
     _require_closed([storm])
@@ -192,11 +193,15 @@ def test_a_rim_holds_water_back_while_another_inlet_is_blocked(tmp_path):
         inlets={"name": ["N", "S"], "geometry": [at(12, 20), at(30, 20)],
                 "rim_above_ground_m": [np.nan, 0.2]},
     )  # fmt: skip
-    ponds = ponding_chapter(lot, EvenStorms(lot, (0.5,), (10.0,))).layers["ponds"]
+    chapter = ponding_chapter(lot, EvenStorms(lot, (0.5,), (10.0,)))
+    ponds = chapter.layers["ponds"]
     levels = {case: own["level_m"].min() for case, own in ponds.groupby("case")}
     assert levels["open"] == pytest.approx(19.4, abs=1e-4)
     assert levels["blocked:N"] == pytest.approx(19.4, abs=1e-4)
     assert levels["blocked:S"] == pytest.approx(19.69, abs=1e-4)
+    # it rises from the water at the rim, not from the ground of the inlet's cell
+    case = rows_of(chapter, "pond_cases", case="blocked:S").iloc[0]
+    assert case["rise_m"] == pytest.approx(0.29, abs=1e-4)
 
 
 def test_water_at_the_house_is_found_with_its_freeboard(bowls):
@@ -212,7 +217,9 @@ def test_water_at_the_house_is_found_with_its_freeboard(bowls):
     assert worst["building"] == "House"
     found = {f.subject: f for f in chapter.findings if f.rule == "inlet-blocked"}
     assert found["S"].severity == found["all inlets"].severity == "warn"
-    assert "House" in found["S"].message
+    assert found["S"].touches.split("; ")[0] == "House"
+    assert found["S"].area_m2 == worst["area_m2"]
+    assert found["S"].measured == pytest.approx(worst["rise_m"], abs=1e-4)
 
 
 @pytest.mark.parametrize(
@@ -248,6 +255,79 @@ def test_water_at_an_opening_is_held_against_its_sill(tmp_path):
     assert not pond["reaches_building"]
     (said,) = [f for f in chapter.findings if f.rule == "pond-near-threshold"]
     assert "Cellar door" in said.message
+
+
+def test_a_puddle_that_stands_higher_does_not_hide_the_pond_at_the_grate(tmp_path):
+    """
+    One low spot with a terrace at 19.6, a puddle in it above 19.5, and a pit at 19.2 at the inlet.
+
+    What the inlet takes while it works stands above it when it is blocked, below 19.5.
+    """
+    values = 20.0 - 0.01 * np.mgrid[:40, :40][0].astype(float)
+    values[10:31, 10:31] = 19.4
+    values[10:31, 10:18] = 19.6
+    values[18:21, 12:15] = 19.5
+    values[18:23, 22:27] = 19.2
+    lot = lot_on(tmp_path, values, inlets={"name": ["Grate"], "geometry": [at(20, 24)]})
+    # of the highest water of the low spot nothing would be seen: that is the puddle
+    chapter = ponding_chapter(lot, EvenStorms(lot, (0.008,), (10.0,)))
+    opened = rows_of(chapter, "ponds", case="open")
+    assert opened["level_m"].max() > 19.5
+    taken = rows_of(chapter, "inlet_intake", case="open")["taken_m3"].iloc[0]
+    case = rows_of(chapter, "pond_cases", case="blocked:Grate").iloc[0]
+    assert case["level_m"] < 19.5
+    assert case["rise_m"] == pytest.approx(case["level_m"] - 19.2, abs=1e-3)
+    # all of what the inlet took, but for the water of some cells at the rim: on the filled bowl
+    # they fall to the next cell of the slope as steeply as into it
+    assert case["raised_m3"] == pytest.approx(taken, rel=0.05)
+    usual = rows_of(chapter, "pond_cases", case="open").iloc[0]
+    assert case["raised_m3"] == pytest.approx(case["ponded_m3"] - usual["ponded_m3"], abs=1e-3)
+    assert case["area_m2"] == 25
+    assert case["raised_m2"] >= 25
+    assert case["rise_m"] > 0.1
+    (said,) = [f for f in chapter.findings if f.rule == "inlet-blocked" and f.subject == "Grate"]
+    assert said.measured == pytest.approx(case["rise_m"], abs=1e-4)
+    assert shapely.Point(said.x, said.y).distance(at(20, 24)) < 4
+
+
+def test_a_hollow_too_shallow_to_be_a_low_spot_still_rises(tmp_path):
+    """A low spot is told from 10 cm; of 2 cm on 25 cells the rise is told all the same."""
+    values = 20.0 - 0.01 * np.mgrid[:40, :40][0].astype(float)
+    values[18:23, 22:27] = values[22, 22] - 0.03
+    lot = lot_on(tmp_path, values, inlets={"name": ["Grate"], "geometry": [at(20, 24)]})
+    chapter = ponding_chapter(lot, EvenStorms(lot, (0.1,), (10.0,)))
+    case = rows_of(chapter, "pond_cases", case="blocked:Grate").iloc[0]
+    assert rows_of(chapter, "ponds").empty
+    assert case["rise_m"] == pytest.approx(0.02, abs=1e-4)
+    assert case["raised_m2"] == 25
+    (said,) = [f for f in chapter.findings if f.rule == "inlet-blocked" and f.subject == "Grate"]
+    assert said.measured == pytest.approx(0.02, abs=1e-4)
+    assert said.area_m2 == 25
+
+
+@pytest.mark.parametrize("sills", [(19.60, 19.65), (19.60, np.nan), (np.nan, np.nan)])
+def test_every_wet_opening_is_judged_by_its_own_sill_and_one_without_is_asked_for(tmp_path, sills):
+    """Water at 19.69 at two doors of a house; without a sill nothing is said to be reached."""
+    lot = lot_on(
+        tmp_path, two_bowls(),
+        buildings={"name": ["House"], "geometry": [shapely.box(600023, 3299970, 600028, 3299974)]},
+        openings={"name": ["A", "B"], "kind": ["door", "door"], "sill_m": list(sills),
+                  "geometry": [at(27, 22), at(29, 22)]},
+    )  # fmt: skip
+    chapter = ponding_chapter(lot, EvenStorms(lot, (0.5,), (10.0,)))
+    rows = rows_of(chapter, "wall_water", kind="opening", at_wall=True).set_index("name")
+    assert set(rows.index) == {"A", "B"}
+    reached = [f for f in chapter.findings if f.rule == "pond-reaches-building"]
+    asked = [f for f in chapter.findings if f.rule == "pond-at-wall"]
+    for name, sill in zip("AB", sills, strict=True):
+        assert rows.loc[name, "freeboard_m"] == pytest.approx(sill - 19.69, abs=1e-3, nan_ok=True)
+        assert rows.loc[name, "is_reached"] == (sill < 19.69)
+    given = [sill for sill in sills if not np.isnan(sill)]
+    assert sorted(f.measured for f in reached) == pytest.approx(
+        [sill - 19.69 for sill in given], abs=2e-3
+    )
+    assert len(asked) == 2 - len(given)
+    assert all(f.measured > 0.3 and f.severity == "warn" for f in asked)
 
 
 def test_every_pond_is_listed_in_every_case(chapter):

@@ -317,24 +317,58 @@ def house_in_a_bowl():
     return grid, shapely.box(10, 9, 12, 11)
 
 
+def contacts(water, thresholds, least_depth=0.01):
+    bodies = water_bodies(water, least_depth)
+    level = water.network.routing.elevation + water.depth
+    return bodies, freeboards(bodies.number, level, water.depth, thresholds)
+
+
 def test_freeboard_is_threshold_less_level_and_reached_at_the_wall():
     grid, house = house_in_a_bowl()
     network = network_of(grid, buildings=[house])
     water = poured(network, (10, 8, 5.0))
-    bodies = water_bodies(water, 0.01)
     surface = network.routing.surface
-    level = float(bodies.level[0])
-    for sill, reached in ((level + 0.2, False), (level - 0.01, True), (np.nan, True)):
-        found = freeboards(bodies, building_thresholds(surface, ["A"], [sill]))[1]
-        assert found.at_wall
-        assert found.is_reached is reached
-        if not np.isnan(sill):
-            assert found.freeboard == pytest.approx(sill - level)
-            assert found.threshold.basis == "threshold"
-        else:
-            # for want of a threshold the lowest ground outside the walls
-            assert found.threshold.level == pytest.approx(10.1, abs=1e-5)
-            assert found.threshold.basis == "ground at the wall"
+    level = float(water_bodies(water, 0.01).level[0])
+    for sill, reached in ((level + 0.2, False), (level - 0.01, True)):
+        _, found = contacts(water, building_thresholds(surface, ["A"], [sill]))
+        (wall,) = found[1]
+        assert wall.at_wall
+        assert wall.is_reached is reached
+        assert wall.freeboard == pytest.approx(sill - level)
+        assert wall.threshold.basis == "threshold"
+
+
+def test_without_a_threshold_nothing_is_reached_and_the_depth_at_the_wall_is_told():
+    """Water 0.4 m below the house's highest ground: how deep it stands is known, no more."""
+    grid, house = house_in_a_bowl()
+    network = network_of(grid, buildings=[house])
+    water = poured(network, (10, 8, 5.0))
+    _, found = contacts(water, building_thresholds(network.routing.surface, ["A"], [np.nan]))
+    (wall,) = found[1]
+    assert not wall.is_reached
+    assert np.isnan(wall.freeboard)
+    assert not wall.threshold.is_given
+    level = float(water_bodies(water, 0.01).level[0])
+    # the lowest of the cells round it lie at 10.1, the nearest to the middle of the bowl
+    assert wall.depth == pytest.approx(level - 10.1, abs=1e-4)
+
+
+def test_water_at_a_wall_is_not_judged_by_ground_elsewhere_round_the_house():
+    """
+    A house on a slope of 10 %, with a hollow 0.11 m deep at its upper side.
+
+    The ground below the house lies 0.4 m lower; the water stands 0.11 m deep at the wall.
+    """
+    values = 20.0 - 0.1 * np.mgrid[:20, :20][0].astype(float)
+    values[8, 8:12] = values[9, 8] - 0.01
+    grid = Grid(values, Affine(1.0, 0, 0, 0, -1.0, 20), None)
+    network = network_of(grid, buildings=[shapely.box(8, 6, 12, 11)])
+    water = poured(network, (8, 9, 3.0))
+    _, found = contacts(water, building_thresholds(network.routing.surface, ["A"], [np.nan]))
+    (wall,) = found[1]
+    assert wall.depth == pytest.approx(float(water.depth[8, 8:12].max()))
+    assert divmod(wall.cell, 20)[0] == 8
+    assert wall.depth < 0.13
 
 
 def test_far_water_has_no_freeboard_and_near_water_is_not_at_the_wall():
@@ -343,25 +377,36 @@ def test_far_water_has_no_freeboard_and_near_water_is_not_at_the_wall():
     grid = Grid(values, Affine(1.0, 0, 0, 0, -1.0, 30), None)
     for west, near in ((18, True), (24, False)):
         network = network_of(grid, buildings=[shapely.box(west, 13, west + 3, 16)])
-        bodies = water_bodies(poured(network, (15, 15, 0.5)), 0.01)
-        found = freeboards(bodies, building_thresholds(network.routing.surface, ["A"], [9.2]))
+        thresholds = building_thresholds(network.routing.surface, ["A"], [9.2])
+        _, found = contacts(poured(network, (15, 15, 0.5)), thresholds)
         assert (1 in found) is near
         if near:
-            assert not found[1].at_wall
-            assert not found[1].is_reached  # water cannot cross dry ground
+            (wall,) = found[1]
+            assert not wall.at_wall
+            assert wall.depth == 0
+            assert not wall.is_reached  # water cannot cross dry ground
 
 
-def test_an_opening_counts_by_its_sill():
+def test_every_opening_in_a_wet_wall_has_its_own_freeboard():
+    """Three doors round a house that stands in water: two sills, one that nobody gave."""
     grid, house = house_in_a_bowl()
     network = network_of(grid, buildings=[house])
-    bodies = water_bodies(poured(network, (10, 8, 5.0)), 0.01)
-    cell = 10 * 21 + 10  # drawn on the footprint: its eaves count
+    water = poured(network, (10, 8, 25.0))
     surface = network.routing.surface
-    openings = opening_thresholds(surface, ["W1", "W2"], [cell, cell], [10.05, np.nan])
-    assert [one.name for one in openings] == ["W1"]
-    found = freeboards(bodies, openings)[1]
-    assert found.threshold.basis == "sill"
-    assert found.is_reached
+    cells = [10 * 21 + 10, 11 * 21 + 11, 10 * 21 + 11]  # drawn on the footprint: eaves count
+    openings = opening_thresholds(surface, ["W1", "W2", "W3"], cells, [10.05, 10.9, np.nan])
+    walls = building_thresholds(surface, ["A"], [np.nan])
+    bodies, found = contacts(water, [*walls, *openings])
+    by_name = {one.threshold.name: one for one in found[1]}
+    assert set(by_name) == {"A", "W1", "W2", "W3"}
+    assert all(one.at_wall for one in by_name.values())
+    level = float(bodies.level[0])
+    assert by_name["W1"].freeboard == pytest.approx(10.05 - level)
+    assert by_name["W1"].is_reached
+    assert by_name["W2"].freeboard == pytest.approx(10.9 - level)
+    assert not by_name["W3"].is_reached
+    # the most urgent first: given levels by their freeboard, then what nobody gave
+    assert [one.threshold.name for one in found[1]][:2] == ["W1", "W2"]
 
 
 def test_same_network_serves_all_storms():

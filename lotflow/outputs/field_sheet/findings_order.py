@@ -15,6 +15,7 @@ if TYPE_CHECKING:
 #: here too: a level decides it.
 _AT_THE_HOUSE: Final = (
     "pond-reaches-building", "opening-below-ground", "opening-below-spill", "pond-near-threshold",
+    "pond-at-wall",
     "ground-falls-to-building", "ground-too-flat-at-building", "outlet-runs-to-building",
     "line-under-building", "trench-below-footing", "downspout-near-foundation",
 )  # fmt: skip

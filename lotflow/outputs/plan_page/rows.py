@@ -19,7 +19,7 @@ def open_case(frame: pd.DataFrame) -> pd.DataFrame:
 
 def blocked_ponds(ponds: pd.DataFrame) -> pd.DataFrame:
     """
-    Choose per storm and low spot the highest water that blocked inlets leave.
+    Choose per storm and low spot the deepest water that blocked inlets leave.
 
     Parameters
     ----------
@@ -32,7 +32,7 @@ def blocked_ponds(ponds: pd.DataFrame) -> pd.DataFrame:
         With a column `when` that says which inlets are blocked; where several cases are as
         bad, the first of them: one inlet rather than all.
     """
-    return _worst_blocked(ponds, ["return_period_yr", "low_spot"], "level_m")
+    return _worst_blocked(ponds, ["return_period_yr", "low_spot"], "depth_m")
 
 
 def blocked_overflow(paths: pd.DataFrame) -> pd.DataFrame:

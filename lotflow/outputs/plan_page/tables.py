@@ -146,10 +146,11 @@ TABLES: Final[dict[str, PageTable]] = {
             Heading("Rises", "rise_m", "depth", per_storm=True),
             Heading("Below the building", "freeboard_m", "depth", per_storm=True),
             Heading("Building", "building", per_storm=True),
+            Heading("Stands at or on", "touches", "remark", per_storm=True),
             Heading("Runs over into", "spills_to", "remark", per_storm=True),
         ),
         case_entries,
-        "The worst pond of the storm in each case.",
+        "Of the water that rises in each case, that which matters most.",
     ),
     "facades": PageTable(
         "Ground at the walls", "facades", "name",

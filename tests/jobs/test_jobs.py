@@ -1,0 +1,275 @@
+"""Trial jobs on real ground: every fact of `expected.json`, read out of the written files."""
+
+import json
+import math
+from collections import namedtuple
+from functools import partial
+from pathlib import Path
+
+import geopandas as gpd
+import pytest
+
+from lotflow.cli import main
+
+HERE = Path(__file__).parent
+JOBS = sorted(path.parent.name for path in HERE.glob("*/expected.json"))
+#: Surfaces tried: only where the answer is a range.
+REALISATIONS = {"alexandria-patio": 40}
+
+Result = namedtuple("Result", "folder summary")
+
+
+def lotflow(*arguments):
+    """Run a command in this process and give its exit code."""
+    with pytest.raises(SystemExit) as stopped:
+        main([str(argument) for argument in arguments])
+    return stopped.value.code
+
+
+@pytest.fixture(scope="module")
+def results(tmp_path_factory):
+    """Results of the jobs, each made when it is first asked for."""
+    made = {}
+
+    def result(job):
+        if job not in made:
+            folder = tmp_path_factory.mktemp(job) / "result"
+            number = REALISATIONS.get(job, 0)
+            quiet = ("-q", "--no-pack", "--realisations", number)
+            assert lotflow("run", HERE / job, "-o", folder, *quiet) == 0
+            made[job] = Result(folder, json.loads((folder / "summary.json").read_text("utf-8")))
+        return made[job]
+
+    return result
+
+
+def row(result, section, name, **others):
+    """The row of a section with a name."""
+    found = [
+        r
+        for r in result.summary[section]
+        if r["name"] == name and all(r[key] == value for key, value in others.items())
+    ]
+    assert found, (section, name)
+    return found[0]
+
+
+def inlet(result, name, column):
+    return row(result, "inlets", name)[column]
+
+
+def facade(result, side):
+    """Slope of the ground at a wall of the house; negative falls toward it."""
+    return row(result, "facades", f"House, {side}")["slope"]
+
+
+def place_of(result, name):
+    frame = gpd.read_file(result.folder / "result.gpkg", layer="inlets")
+    return frame.geometry[frame["name"] == name].iloc[0]
+
+
+def body(result, case, name, column):
+    """The water body over an inlet in the 100-year storm of a case."""
+    ponds = gpd.read_file(result.folder / "result.gpkg", layer="ponds")
+    label = "case" if "case" in ponds else "scenario"
+    ponds = ponds[(ponds[label] == case) & (ponds["return_period_yr"] == 100)]
+    over = ponds[ponds.geometry.intersects(place_of(result, name))]
+    return float(over.sort_values("depth_m").iloc[-1][column]) if len(over) else math.nan
+
+
+def pond_case(result, case, column):
+    found = [
+        r
+        for r in result.summary["pond_cases"]
+        if r["case"] == case and r["return_period_yr"] == 100
+    ]
+    return found[0][column]
+
+
+def freeboard(result, case, building):
+    """Least freeboard of a building over the ponds of a case."""
+    found = [
+        p["freeboard_m"]
+        for p in result.summary["ponds"]
+        if p["case"] == case and p["return_period_yr"] == 100 and p["building"] == building
+    ]
+    return min(found)
+
+
+def findings(result, **fields):
+    """Findings whose fields are in the given lists."""
+    return [
+        f
+        for f in result.summary["findings"]
+        if all(f[key] in values for key, values in fields.items())
+    ]
+
+
+def count(result, **fields):
+    return len(findings(result, **fields))
+
+
+def says(result, **fields):
+    return bool(findings(result, **fields))
+
+
+def raises_nothing(result, name):
+    """Whether the finding about a blocked inlet says that nothing rises."""
+    found = findings(result, rule=["inlet-blocked"], subject=[name])
+    return bool(found) and all(not f["measured"] for f in found)
+
+
+def low_spot(result, name, column):
+    """The low spot in which an inlet stands."""
+    found = [s for s in result.summary["low_spots"] if name in s["inlets"].split(", ")]
+    return found[0][column]
+
+
+def dry(result):
+    return sum(s["on_lot_m2"] > 0 for s in result.summary["low_spots"])
+
+
+def headline(result, name, expected):
+    """Catchment that is told: its figure, or the expected one where a told range holds it."""
+    found = row(result, "inlets", name)
+    low, high = found["catchment_m2_p05"], found["catchment_m2_p95"]
+    told_as_range = low is not None and high >= 2 * low
+    return expected if told_as_range and low <= expected <= high else found["catchment_m2"]
+
+
+LEVEL_RULES = ["adverse-fall", "too-little-fall", "cover", "capacity", "line-capacity"]
+YARD = ["Terrace line", "Back line", "Strip line", "Terrace basin", "Strip channel",
+        "Back step grate"]  # fmt: skip
+
+FACTS = {
+    "alexandria-patio": {
+        "run-on-once": lambda r: r.summary["balance"]["on_m2"],
+        "wall-north": partial(facade, side="north side"),
+        "wall-west": partial(facade, side="west side"),
+        "wall-east": partial(facade, side="east side"),
+        "wall-south": partial(facade, side="south side"),
+        "roof-4": partial(inlet, name="Patio basin", column="roof_connected_m2"),
+        "roof-warning": partial(says, rule=["roof-areas-exceed-footprint"]),
+        "side-drain-place": partial(
+            inlet, name="Side drain", column="catchment_before_move_m2"
+        ),
+        "side-drain-headline": partial(headline, name="Side drain", expected=8),
+        "old-front": partial(count, severity=["fail"], subject=["Old front pipe"]),
+        "emitter": partial(says, rule=["adverse-fall"], subject=["Roof line"]),
+    },
+    "delft-yard": {
+        **{
+            f"blocked-{letter}-{what}": partial(
+                body, case=f"blocked:{name}", name=name, column=f"{what}_{unit}"
+            )
+            for letter, name in zip("ABC", ("Terrace basin", "Strip channel", "Back step grate"),
+                                    strict=True)
+            for what, unit in (("level", "m"), ("area", "m2"))
+        },
+        **{
+            f"blocked-{letter}-rise": partial(pond_case, case=f"blocked:{name}", column="rise_m")
+            for letter, name in zip("ABC", ("Terrace basin", "Strip channel", "Back step grate"),
+                                    strict=True)
+        },
+        **{
+            f"finding-{letter}": partial(raises_nothing, name=name)
+            for letter, name in zip("ABC", ("Terrace basin", "Strip channel", "Back step grate"),
+                                    strict=True)
+        },
+        "all-level": partial(body, case="blocked:all", name="Terrace basin", column="level_m"),
+        "all-area": partial(body, case="blocked:all", name="Terrace basin", column="area_m2"),
+        "all-volume": partial(body, case="blocked:all", name="Terrace basin",
+                              column="volume_m3"),
+        "all-freeboard-house": partial(freeboard, case="blocked:all", building="House"),
+        "C-freeboard-house": partial(
+            body, case="blocked:Back step grate", name="Back step grate", column="freeboard_m"
+        ),
+        "door-freeboard": lambda r: row(r, "openings", "Terrace door")["freeboard_m"],
+        "catch-A": partial(inlet, name="Terrace basin", column="catchment_m2"),
+        "catch-B": partial(inlet, name="Strip channel", column="catchment_m2"),
+        "catch-C": partial(inlet, name="Back step grate", column="catchment_m2"),
+        "roof": partial(inlet, name="Terrace basin", column="roof_connected_m2"),
+        "roof-warning": partial(says, rule=["roof-areas-exceed-footprint"]),
+        "old-pipe": partial(count, severity=["fail"], subject=["Old pipe", "Old gully"]),
+        "no-invert": partial(
+            count, severity=["fail"], subject=YARD,
+            rule=["adverse-fall", "cover", "too-little-fall"],
+        ),
+        "wall": partial(facade, side="south-east side 3"),
+    },
+    "nm-gully-lot": {
+        "run-on-once": lambda r: r.summary["balance"]["on_m2"],
+        "no-low-spot": dry,
+        "wall-south": partial(facade, side="south side"),
+        "wall-north": partial(facade, side="north side"),
+        "wall-west": partial(facade, side="west side"),
+    },
+    "delft-court": {
+        "low-depth": partial(low_spot, name="Wall gully", column="depth_m"),
+        "low-area": partial(low_spot, name="Wall gully", column="area_m2"),
+        "low-volume": partial(low_spot, name="Wall gully", column="volume_m3"),
+        **{
+            f"blocked-{letter}-{what}": partial(
+                body, case=f"blocked:{name}", name=name, column=f"{what}_{unit}"
+            )
+            for letter, name in zip("AB", ("Wall gully", "Garden basin"), strict=True)
+            for what, unit in (("level", "m"), ("area", "m2"))
+        },
+        "finding-A": partial(raises_nothing, name="Wall gully"),
+        "finding-B": partial(raises_nothing, name="Garden basin"),
+        "all-level": partial(body, case="blocked:all", name="Wall gully", column="level_m"),
+        "all-area": partial(body, case="blocked:all", name="Wall gully", column="area_m2"),
+        "all-freeboard-house": partial(freeboard, case="blocked:all", building="House"),
+        "door-freeboard": lambda r: row(r, "openings", "Rear door")["freeboard_m"],
+        "catch-A": partial(inlet, name="Wall gully", column="catchment_m2"),
+        "catch-B": partial(inlet, name="Garden basin", column="catchment_m2"),
+        "roof": partial(inlet, name="Wall gully", column="roof_connected_m2"),
+        "wall": partial(facade, side="south-east side"),
+        "slope-wall-line": lambda r: row(r, "lines", "Wall line")["slope_m_per_m"],
+        "capacity-wall-line": lambda r: row(r, "lines", "Wall line")["capacity_m3s"],
+        "no-fall-fail": partial(
+            count, severity=["fail"], subject=["Wall line", "Garden line"],
+            rule=["adverse-fall", "cover", "too-little-fall"],
+        ),
+        "submerged": partial(says, rule=["outlet-under-water"]),
+    },
+    "nm-uphill-wall": {
+        "catch-A": partial(inlet, name="Wall channel", column="catchment_m2"),
+        "run-on-once": lambda r: r.summary["balance"]["on_m2"],
+        "no-low-spot": dry,
+        "wall-south": partial(facade, side="south side"),
+        "slope-wall-line": lambda r: row(r, "lines", "Wall line")["slope_m_per_m"],
+        "slope-west-line": lambda r: row(r, "lines", "West line")["slope_m_per_m"],
+        "capacity-west-line": lambda r: row(r, "lines", "West line")["capacity_m3s"],
+        "no-line-fail": partial(
+            count, severity=["fail"], subject=["Wall line", "West line", "Slope outlet"]
+        ),
+        # nothing stands anywhere: no rise is written
+        "blocked-dry": lambda r: pond_case(r, "blocked:West basin", "rise_m") or 0.0,
+        "roof": partial(inlet, name="West basin", column="roof_connected_m2"),
+        "rain-place": partial(says, rule=["rainfall-elsewhere"]),
+    },
+}  # fmt: skip
+
+
+def expectations():
+    for job in JOBS:
+        for fact in json.loads((HERE / job / "expected.json").read_text("utf-8")):
+            if fact["id"] != "crash":  # a run of its own, below
+                yield pytest.param(job, fact, id=f"{job}-{fact['id']}")
+
+
+@pytest.mark.parametrize(("job", "fact"), list(expectations()))
+def test_a_fact_of_a_trial_job_holds(results, job, fact):
+    told = FACTS[job][fact["id"]](results(job))
+    assert told is not None, fact["what"]
+    assert float(told) == pytest.approx(fact["value"], abs=fact["tolerance"] + 1e-9), fact["what"]
+
+
+def test_a_channel_typed_in_whole_metres_on_level_ground_runs(tmp_path):
+    job, quiet = HERE / "delft-yard" / "job-crash.toml", ("-q", "--no-pack", "--realisations", 0)
+    assert lotflow("run", job, "-o", tmp_path / "result", *quiet) == 0
+    summary = json.loads((tmp_path / "result" / "summary.json").read_text("utf-8"))
+    frame = gpd.read_file(HERE / "delft-yard" / "inlets-crash.gpkg")
+    drawn = set(frame["name"][frame["status"] != "replaced"])
+    assert drawn == {row["name"] for row in summary["inlets"]}
