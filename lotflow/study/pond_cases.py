@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
@@ -19,6 +20,7 @@ from lotflow.terrain.freeboard import (
     opening_thresholds,
 )
 from lotflow.terrain.neighbourhoods import cells_from, greatest_of_parts
+from lotflow.terrain.routing import receivers
 from lotflow.terrain.water_bodies import WaterBodies, node_name, overflow_path, water_bodies
 
 if TYPE_CHECKING:
@@ -239,13 +241,23 @@ def _ponds(ground: PondGround, all_of_them: _Bodies) -> dict[int, Pond]:
     shown = np.zeros(len(bodies) + 1, dtype=np.int32)
     shown[chosen + 1] = chosen + 1
     outlines = dict(zip(*label_polygons(shown[bodies.number], ground.grid), strict=True))
-    return {i: _pond(ground, all_of_them, i, outlines[i + 1]) for i in chosen.tolist()}
+    cells = _cells_of(bodies.number, len(bodies))
+    spills = _Spills(ground, all_of_them.water.network)
+    return {i: _pond(spills, all_of_them, i, cells[i], outlines[i + 1]) for i in chosen.tolist()}
 
 
-def _pond(ground: PondGround, all_of_them: _Bodies, position: int, outline: Any) -> Pond:
+def _cells_of(number: IntArray, count: int) -> list[NDArray[np.int64]]:
+    """Flat indices of the cells of each body: to look through all cells for each takes long."""
+    wet = np.flatnonzero(number)
+    wet = wet[np.argsort(number.ravel()[wet], kind="stable")]
+    return np.split(wet, np.searchsorted(number.ravel()[wet], np.arange(2, count + 1)))
+
+
+def _pond(
+    spills: _Spills, all_of_them: _Bodies, position: int, cells: NDArray[np.int64], outline: Any
+) -> Pond:
     """One body of water with what is said of it."""
-    bodies, water = all_of_them.bodies, all_of_them.water
-    wet = bodies.number == position + 1
+    bodies, ground = all_of_them.bodies, spills.ground
     overflow = float(bodies.overflow[position])
     facts = all_of_them.facts(position, ground.grid.cell_m2)
     depression = int(bodies.depression[position])
@@ -253,8 +265,8 @@ def _pond(ground: PondGround, all_of_them: _Bodies, position: int, outline: Any)
         bed_cell=int(bodies.bed_cell[position]),
         overflow_m3=overflow * ground.grid.cell_m2,
         outline=outline,
-        soak=soak_away(water.depth[wet], ground.rate[wet]),
-        spill=_spill(ground, water.network, depression, facts["on_lot"]) if overflow > 0 else None,
+        soak=soak_away(all_of_them.water.depth.ravel()[cells], ground.rate.ravel()[cells]),
+        spill=spills.of(depression, facts["on_lot"]) if overflow > 0 else None,
         **facts,
     )
 
@@ -309,16 +321,38 @@ def _rises(
     )
 
 
-def _spill(ground: PondGround, network: PondNetwork, depression: int, on_lot: bool) -> Spill:
-    """Follow the overflow of a depression, across others that are too shallow to be low spots."""
-    stops = np.zeros(network.capacity.size + 1, dtype=bool)
-    np.logical_or.at(stops, network.depression.ravel(), ground.low_spot.ravel() > 0)
-    path = overflow_path(network, depression, stops[1:])
-    inside = ground.lot.ravel()[path.cells[1:]]
-    onto = LOT if (inside.all() if on_lot else inside.any()) else BEYOND
-    return Spill(
-        cell=path.spill_cell,
-        way=path.cells,
-        to=node_name(network, path.end, ground.inlets, ground.low_spot),
-        onto=onto,
-    )
+class _Spills:
+    """Ways of the overflow of depressions, across those too shallow to be low spots."""
+
+    def __init__(self, ground: PondGround, network: PondNetwork) -> None:
+        self.ground, self.network = ground, network
+        self._followed: dict[tuple[int, bool], Spill] = {}
+
+    @cached_property
+    def _low_spot(self) -> IntArray:
+        """Number of a low spot in each depression, from 1; 0 where there is none."""
+        found = np.zeros(self.network.capacity.size + 1, dtype=np.int32)
+        known = self.ground.low_spot > 0
+        np.maximum.at(found, self.network.depression[known], self.ground.low_spot[known])
+        return found[1:]
+
+    @cached_property
+    def _receiver(self) -> NDArray[np.int64]:
+        """Cell that each cell drains to."""
+        return receivers(self.network.routing.field).ravel()
+
+    def of(self, depression: int, on_lot: bool) -> Spill:
+        """Where the overflow of a depression goes, seen from the lot or from beyond it."""
+        if (depression, on_lot) not in self._followed:
+            self._followed[depression, on_lot] = self._follow(depression, on_lot)
+        return self._followed[depression, on_lot]
+
+    def _follow(self, depression: int, on_lot: bool) -> Spill:
+        path = overflow_path(self.network, self._receiver, depression, self._low_spot > 0)
+        inside = self.ground.lot.ravel()[path.cells[1:]]
+        return Spill(
+            cell=path.spill_cell,
+            way=path.cells,
+            to=node_name(self.network, path.end, self.ground.inlets, self._low_spot),
+            onto=LOT if (inside.all() if on_lot else inside.any()) else BEYOND,
+        )

@@ -12,7 +12,6 @@ from lotflow.terrain.kernels import connected_parts
 from lotflow.terrain.low_spots import bed_cells, cell_sums
 from lotflow.terrain.neighbourhoods import greatest_of_parts
 from lotflow.terrain.pond_network import WAYS_OUT
-from lotflow.terrain.routing import receivers
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -138,7 +137,9 @@ class OverflowPath:
     end: int
 
 
-def overflow_path(network: PondNetwork, depression: int, stops: BoolArray) -> OverflowPath:
+def overflow_path(
+    network: PondNetwork, receiver: NDArray[np.int64], depression: int, stops: BoolArray
+) -> OverflowPath:
     """
     Follow the overflow of a depression to a drain, or to another depression that matters.
 
@@ -146,13 +147,14 @@ def overflow_path(network: PondNetwork, depression: int, stops: BoolArray) -> Ov
     ----------
     network
         Depressions and drains.
+    receiver
+        Flat index of the cell that each cell drains to, from `routing.receivers`.
     depression
         Number of the depression, from 1.
     stops
         One entry per depression: whether the way ends where it meets that one. Others, too
         shallow to matter, are crossed.
     """
-    receiver = receivers(network.routing.field).ravel()
     filled, number = network.routing.field.filled.ravel(), network.depression.ravel()
     cell = spill = int(network.exit_cell[depression - 1])
     level = filled[cell]
@@ -181,7 +183,7 @@ def node_name(network: PondNetwork, node: int, inlets: Sequence[str], low_spot: 
     inlets
         Names of the inlets, in the order of their numbers.
     low_spot
-        Shape of the grid: number of the low spot on each cell.
+        One entry per depression: number of a low spot in it.
     """
     culverts = network.routing.drains.culverts
     if node <= network.inlets:
@@ -190,5 +192,4 @@ def node_name(network: PondNetwork, node: int, inlets: Sequence[str], low_spot: 
         return culverts[node - network.inlets - 1].name
     if node <= network.drains:
         return _WAY_OUT_NAMES[WAYS_OUT[node - network.drains - 1]]
-    spot = int(low_spot[network.depression == node - network.drains].max())
-    return f"low spot {spot}"
+    return f"low spot {int(low_spot[node - network.drains - 1])}"

@@ -121,15 +121,17 @@ def test_overflow_is_followed_to_the_next_pond_that_matters():
     network = network_of(grid, inlets)
     upper, lower = network.depression[3, 3], network.depression[6, 3]
     stops = np.ones(network.capacity.size, dtype=bool)
-    path = overflow_path(network, upper, stops)
+    receiver = network.routing.receivers().ravel()
+    path = overflow_path(network, receiver, upper, stops)
     assert (path.cells // 7).tolist() == [4, 5, 6]
     assert path.spill_cell == 4 * 7 + 3
-    spots = np.where(network.depression == lower, 5, 0).astype(np.int32)
+    spots = np.zeros(network.capacity.size, dtype=np.int32)
+    spots[lower - 1] = 5
     assert node_name(network, path.end, ["C1"], spots) == "low spot 5"
-    across = overflow_path(network, upper, ~stops)
+    across = overflow_path(network, receiver, upper, ~stops)
     assert across.cells[-1] // 7 == 9
     assert node_name(network, across.end, ["C1"], spots) == "C1"
-    assert overflow_path(network, lower, stops).spill_cell == 7 * 7 + 3
+    assert overflow_path(network, receiver, lower, stops).spill_cell == 7 * 7 + 3
 
 
 @pytest.mark.parametrize(("depth", "radius"), [(0.5, 10.0), (0.2, 6.0)])
