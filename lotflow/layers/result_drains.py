@@ -109,7 +109,7 @@ DRAIN_LAYERS: Final[tuple[Layer, ...]] = (
             Column("surcharged", "Whether it carries the flow only under pressure.",
                    kind="yes_no"),
             number("required_diameter_m", "m", "Inside diameter that just carries the flow when "
-                    "full; empty without fall."),
+                    "full, and no smaller than what runs in; empty without fall."),
             number("water_up_m", "m", "Level of the water at its upper end."),
             number("water_down_m", "m", "Level of the water at its lower end."),
         ),

@@ -41,7 +41,7 @@ def test_a_lawn_has_the_range_of_its_soil_and_slope(group, slope, low, high):
     slope=st.one_of(st.floats(0, 0.3), st.sampled_from([0.015, 0.02, 0.025, 0.0525, 0.07, 0.0875])),
 )  # fmt: skip
 def test_a_coefficient_does_not_jump_by_noise_in_the_slope(cover, group, slope):
-    """A change of slope by 1e-9 changes C by no more than its steepest rise, 0.05 in 1 %, allows."""
+    """A change of slope by 1e-9 changes C by no more than its steepest rise, 0.05 in 1 %."""
     beside = [max(slope - 1e-9, 0.0), slope, slope + 1e-9]
     found = cover_values([cover] * 3, group, beside)
     for name in ("coefficient_low", "coefficient_default", "coefficient_high"):
