@@ -266,6 +266,7 @@ def line_entries(case: CheckedCase) -> list[Row]:
             "capacity_as_found_m3s": as_found[i], "slope_m_per_m": state.hydraulics.slope[i],
             "fall_m": state.inverts.up_m[i] - state.inverts.down_m[i],
             "length_m": line.length_m, "diameter_m": line.pipe.narrowest_m,
+            "design_storm_yr": case.design_storm_yr,
             "required_size": None if case.sized is None else case.sized.labels[i] or None,
         }  # fmt: skip
         storms = [row for row in line_storm_rows(case) if row["name"] == line.name]

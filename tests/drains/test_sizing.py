@@ -101,7 +101,7 @@ def _trees(draw):
     max_examples=25, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
 )
 def test_what_is_needed_is_never_smaller_than_what_runs_in(make, tree):
-    """As bore in every storm and as size on sale: beside the pipes that are, and that are needed."""
+    """As bore in every storm and as size on sale: than pipes there are, and than needed ones."""
     main, branches, falls, areas = tree
     bench = make.bench(ground=make.ground(gradient=0.01, columns=90))
     lines, placed, level = [], [make.outlet("out", 15 * len(main), 0)], 9.0
@@ -136,7 +136,7 @@ def test_what_is_needed_is_never_smaller_than_what_runs_in(make, tree):
 
 
 def test_a_steep_line_below_a_large_pipe_needs_that_pipe(bench, make):
-    """Its flow alone would pass 3 in (2.5 l/s: (Q n / .3117 S^.5)^3/8 = 42 mm); 6 in run into it."""
+    """Its flow alone, 2.5 l/s, would pass 3 in: (Q n / .3117 S^.5)^3/8 = 43 mm; 6 in run in."""
     lines = [make.line("A", [(0, 0), (15, 0)], "in", "m", size=0.1524, up=9.0, down=8.8),
              make.line("B", [(15, 0), (30, 0)], "m", "out", up=8.8, down=6.8)]  # fmt: skip
     bench.water = make.water([("in", 300.0, 50.0)])

@@ -242,6 +242,7 @@ DRAWN: Final[dict[str, DrawnLayer]] = {
             Told("Can carry", "capacity_m3s", "flow"),
             Told("Least cover", "least_cover_m", "elevation"),
             Told("Needed", "required_size"),
+            Told("Needed in a storm of [years]", "design_storm_yr", "whole"),
         ),
     ),
     "nodes": DrawnLayer(
