@@ -301,7 +301,8 @@ def _lines(lines: Sequence[Mapping[str, Any]], units: UnitSystem) -> list[str]:
             "-" if line["slope_m_per_m"] is None else f"{line['slope_m_per_m']:.2%}",
             shown(line["diameter_m"], "diameter", units),
             line.get("required_size") or bore,
-            *([shown(found[-1]["required_diameter_m"], "diameter", units)]
+            *([line.get("rarest_storm_size")
+               or shown(found[-1]["required_diameter_m"], "diameter", units)]
               if rarest > judged else []),
         ))  # fmt: skip
     # of a stated rain there is no such name

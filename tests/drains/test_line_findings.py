@@ -327,3 +327,14 @@ def test_nothing_to_mend_gives_no_advice(bench, make):
     state = bench.state(lines, placed)
     around = bench.around(state)
     assert best_single_change(state, None, around, check_system(state, around)) == []
+
+
+@pytest.mark.parametrize(("area", "said"), [(0.09, False), (0.11, True)])
+def test_a_trickle_is_no_flow(bench, make, area, said):
+    """0.05 l/s per m2: 0.0045 l/s are printed as 0.00 and are nothing; 0.0055 l/s are a flow."""
+    bench.water = make.water([("in", 300.0, area)])
+    placed = [make.inlet("in", 0, 0), make.outlet("out", 15, 0, "pump")]
+    line = make.line("A", [(0, 0), (15, 0)], "in", "out", up=9.3, down=9.3 - 1e-12, joint="glued")
+    found = bench.findings([line], placed)
+    assert ("pump-flow" in found) is said
+    assert ("over-capacity" in found) is said
