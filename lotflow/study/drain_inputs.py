@@ -20,7 +20,7 @@ from lotflow.drains.levels import NodeLevel
 from lotflow.drains.line_profiles import ground_at, ground_profile
 from lotflow.drains.network import Network, build_network
 from lotflow.drains.network_flows import DrainWater
-from lotflow.drains.nodes import DrainNode, EndReach, end_point
+from lotflow.drains.nodes import DrainNode, EndReach, end_point, is_cleanout
 from lotflow.drains.system_check import Surroundings
 from lotflow.study.cases import Case, in_case
 from lotflow.terrain.level_error import SPREAD_95, LevelError
@@ -231,7 +231,7 @@ def _access(network: Network, facts: tuple[InletFacts, ...], entries: Collection
     named = {
         name
         for name, node in network.nodes.items()
-        if node.kind == "junction" and "clean" in name.casefold()
+        if node.kind == "junction" and is_cleanout(name)
     }
     inlets = {name for name, node in network.nodes.items() if node.kind == "inlet"}
     return ((inlets - fixed) | named | set(entries)) & set(network.nodes)
