@@ -94,7 +94,8 @@ def sizes_told(line: Mapping[str, Any]) -> dict[str, str | None]:
 def sized_lines(lines: pd.DataFrame) -> pd.DataFrame:
     """Drain lines with the sizes they need, each named with its storm."""
     known = lines.drop(columns="geometry").astype(object)
-    told = [sizes_told(row) for row in known.where(known.notna(), None).to_dict("records")]
+    rows: Any = known.where(known.notna(), None).to_dict("records")
+    told: Any = [sizes_told(row) for row in rows]
     return lines.assign(**{key: [one[key] for one in told] for key in sizes_told({})})
 
 
