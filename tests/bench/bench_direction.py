@@ -4,8 +4,8 @@ How well catchments of channel drains keep to the exact ones: strips of planes, 
 Run: python tests/bench/bench_direction.py [planes]. Both shapes are exact by geometry: above a line
 on a plane lies a strip, above an arc of a cone a sector. Drains, planes and azimuths are drawn from
 seed 0. Beside the rule of record (D8-LTD) stand the steepest neighbour, and for cones the area by
-D-infinity (Tarboton 1997), which splits the flow, in plain Python written here. Prints tables;
-docs/methods.md holds their figures. Nothing is judged here.
+D-infinity (Tarboton 1997), which splits the flow, and other ways to hand the deviation on, in plain
+Python written here. Prints tables; docs/methods.md holds their figures. Nothing is judged here.
 """
 
 import sys
@@ -75,6 +75,13 @@ def planes(number):
             print(f"  {rule:<9}{cell:5.2f} m ", np.quantile(found, [0, 0.05, 0.5, 1]).round(2))
 
 
+#: Other ways to keep the deviation small: share that is kept, and whose deviation is handed on.
+MEMORIES = {
+    "plain ltd": (1.0, "largest"), "lambda 0.5": (0.5, "largest"), "lambda 0": (0.0, "largest"),
+    "smallest": (1.0, "smallest"), "mean": (1.0, "mean"),
+}  # fmt: skip
+
+
 def cone_area(cell, azimuth, width, rule, shape):
     """Area of a sector by a rule, as a share of the exact one, less 1."""
     x, y = centres(cell)
@@ -92,10 +99,60 @@ def cone_area(cell, azimuth, width, rule, shape):
     drain = ring(elevation.shape) | (number > 0)
     if rule == "d-infinity":
         found = d_infinity(elevation, number == 1, drain)
+    elif rule in MEMORIES:
+        found = least_deviation(elevation, number == 1, drain, *MEMORIES[rule])
     else:
         filled, _ = kernels.priority_flood(elevation, drain)
         found = drainage.flow_field(filled, drain, rule=rule).labels(number) == 1
     return float(found[zone].sum() / (sector & zone).sum() - 1)
+
+
+def steepest_facet(elevation, row, column):
+    """Ways to both neighbours of the steepest facet, its angle from the straight one, its sense."""
+    steepest, found = 0.0, None
+    here = elevation[row, column]
+    for place, ((r1, c1), (r2, c2)) in enumerate(FACETS):
+        first, second = elevation[row + r1, column + c1], elevation[row + r2, column + c2]
+        along, across = here - first, first - second
+        angle = min(max(np.arctan2(across, along), 0.0), np.pi / 4)
+        slope = along * np.cos(angle) + across * np.sin(angle)
+        if slope > steepest:
+            steepest, found = slope, ((r1, c1), (r2, c2), angle, (1, -1)[place % 2])
+    return found
+
+
+def least_deviation(elevation, target, drain, kept, memory):
+    """Cells that drain to the target, each by the neighbour that keeps its path true."""
+    flow, deviation = np.zeros(elevation.shape), np.zeros(elevation.shape)
+    weight = np.zeros(elevation.shape)
+    way = {}
+    order = [divmod(int(i), elevation.shape[1]) for i in np.argsort(-elevation, axis=None)]
+    for at in order:
+        if drain[at]:
+            continue
+        facet = steepest_facet(elevation, *at)
+        if facet is None:
+            continue
+        straight, diagonal, angle, sense = facet
+        inherited = kept * deviation[at] / (weight[at] if memory == "mean" and weight[at] else 1)
+        left = inherited - sense * np.sin(angle)
+        right = inherited + sense * (np.cos(angle) - np.sin(angle))
+        step, off = (straight, left) if abs(left) <= abs(right) else (diagonal, right)
+        way[at] = below = at[0] + step[0], at[1] + step[1]
+        share = flow[at] + 1
+        flow[below] += share
+        if memory == "mean":
+            deviation[below] += share * off
+            weight[below] += share
+        elif not weight[below] or (
+            share > weight[below] if memory == "largest" else abs(off) < abs(deviation[below])
+        ):
+            deviation[below], weight[below] = off, share
+    found = target.copy()
+    for at in reversed(order):
+        if at in way:
+            found[at] = found[way[at]]
+    return found
 
 
 def d_infinity(elevation, target, drain):
@@ -106,17 +163,12 @@ def d_infinity(elevation, target, drain):
         row, column = divmod(int(flat), columns)
         if drain[row, column]:
             continue
-        steepest, ways = 0.0, []
-        for (r1, c1), (r2, c2) in FACETS:
-            here = elevation[row, column]
-            first, second = elevation[row + r1, column + c1], elevation[row + r2, column + c2]
-            along, across = here - first, first - second
-            angle = np.clip(np.arctan2(across, along), 0, np.pi / 4)
-            slope = along * np.cos(angle) + across * np.sin(angle)
-            if slope > steepest:
-                part = angle / (np.pi / 4)
-                steepest, ways = slope, [((r1, c1), 1 - part), ((r2, c2), part)]
-        share[row, column] = sum(part * share[row + r, column + c] for (r, c), part in ways)
+        facet = steepest_facet(elevation, row, column)
+        if facet is not None:
+            (r1, c1), (r2, c2), angle, _ = facet
+            part = angle / (np.pi / 4)
+            share[row, column] = (1 - part) * share[row + r1, column + c1]
+            share[row, column] += part * share[row + r2, column + c2]
     return share
 
 
@@ -124,9 +176,9 @@ def cones(width=15.0):
     """Errors of sectors of all azimuths."""
     print(f"area of a sector of {width:g} degrees, all azimuths: root mean square, greatest error")
     for shape in ("cone", "funnel"):
-        for rule, cells in (("ltd", (*CELLS_M, 0.125)), ("steepest", CELLS_M),
-                            ("d-infinity", CELLS_M[:2])):  # fmt: skip
-            azimuths = range(0, 360, 3) if rule != "d-infinity" else (0, 9, 18, 27, 36, 45, 72)
+        rules = {"ltd": (*CELLS_M, 0.125), "steepest": CELLS_M, "d-infinity": CELLS_M[:2]}
+        for rule, cells in (rules | dict.fromkeys(MEMORIES, CELLS_M[:2])).items():
+            azimuths = range(0, 360, 3) if rule in ("ltd", "steepest") else (9, 18, 27, 36, 72)
             for cell in cells:
                 found = np.array([cone_area(cell, a, width, rule, shape) for a in azimuths])
                 at = cone_area(cell, 72, width, rule, shape)
