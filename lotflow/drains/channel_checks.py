@@ -9,7 +9,8 @@ import numpy as np
 
 from lotflow.drains.channel_drains import compare_outlets, longest_run
 from lotflow.drains.channel_profile import Channel, water_profile
-from lotflow.drains.inlet_checks import NOTHING_M3S, InletFacts, inlet_finding
+from lotflow.drains.inlet_checks import InletFacts, inlet_finding
+from lotflow.drains.judged import NOTHING_M3S
 from lotflow.drains.pipe_tables import channel_roughness
 from lotflow.units import both_units
 

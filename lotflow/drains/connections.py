@@ -8,12 +8,14 @@ from typing import TYPE_CHECKING, Final
 from lotflow.findings import Finding
 
 if TYPE_CHECKING:
+    from collections.abc import Collection
+
     from lotflow.drains.network import Network
 
 _OWN_RULE: Final = "lotflow's rule"
 
 
-def connection_findings(network: Network) -> list[Finding]:
+def connection_findings(network: Network, led_to: Collection[str] = ()) -> list[Finding]:
     """
     Judge how a network hangs together.
 
@@ -21,8 +23,13 @@ def connection_findings(network: Network) -> list[Finding]:
     ----------
     network
         In flow order.
+    led_to
+        Names of nodes and lines that downspouts lead to.
     """
-    return _outlet_findings(network) + _system_findings(network) + _unused(network)
+    return (
+        _outlet_findings(network) + _system_findings(network) + _unused(network, led_to)
+        + _joined_lines(network, led_to)
+    )  # fmt: skip
 
 
 def systems_of(network: Network) -> list[list[int]]:
@@ -87,14 +94,30 @@ def _system_findings(network: Network) -> list[Finding]:
     ]  # fmt: skip
 
 
-def _unused(network: Network) -> list[Finding]:
-    """Say which inlets have no line, and which outlets none that reaches them."""
+def _joined_lines(network: Network, led_to: Collection[str]) -> list[Finding]:
+    """Say where water of downspouts counts that are led to a line by the line's name."""
+    return [
+        Finding(
+            "downspout-joins-line", "note", line.name,
+            "A downspout is led to it by its name. Where along it is not known: its water counts "
+            f"from the upper end on, {line.start}. Split the line where it joins, or lead the "
+            "downspout to a node.",
+            source=_OWN_RULE, x=line.middle[0], y=line.middle[1],
+        )
+        for line in network.lines
+        if line.name in led_to and line.name not in network.nodes
+    ]  # fmt: skip
+
+
+def _unused(network: Network, led_to: Collection[str]) -> list[Finding]:
+    """Say which inlets have no line, and which outlets nothing that reaches them."""
     if not network.lines:
         return []
     findings = []
     for node in network.nodes.values():
         idle_inlet = node.kind == "inlet" and node.name not in network.leaving
-        if idle_inlet or (node.kind == "outlet" and node.name not in network.entering):
+        reached = {*network.entering, *led_to}
+        if idle_inlet or (node.kind == "outlet" and node.name not in reached):
             x, y = node.xy
             what = ("No line leads its water on. Draw one, or mend from and to." if idle_inlet
                     else "No line runs to it.")  # fmt: skip

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import itertools
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
@@ -13,17 +12,23 @@ if TYPE_CHECKING:
 
 #: Bends that are sold for buried pipe [degrees]: common practice, no published source.
 BENDS_DEG: Final = (90.0, 45.0, 22.5, 11.25)
-_STEP_DEG: Final = 11.25
+#: Branch of a wye [degrees]: common practice, no published source.
+WYE_DEG: Final = 45.0
+#: Points of a drawn line so near one another are one corner, lotflow's rule [m].
+ONE_CORNER_M: Final = 0.5
 
 
-def turns(path: Any) -> list[float]:
+def turns(path: Any, together: float = 0.0) -> list[float]:
     """
-    Angles by which a line turns at its inner points.
+    Angles by which a line turns at its corners.
 
     Parameters
     ----------
     path
         One line.
+    together
+        Inner points no farther apart that turn to the same side are one corner, drawn round
+        [units of the CRS].
 
     Returns
     -------
@@ -34,10 +39,21 @@ def turns(path: Any) -> list[float]:
     --------
     >>> [round(turn) for turn in turns(shapely.LineString([(0, 0), (5, 0), (5, 5), (9, 9)]))]
     [90, 45]
+    >>> arc = shapely.LineString([(0, 0), (5, 0), (5.3, 0.1), (5.4, 0.4), (5.4, 5)])
+    >>> [round(turn) for turn in turns(arc, together=0.5)]
+    [90]
     """
     points = shapely.get_coordinates(shapely.remove_repeated_points(path))
     steps = np.diff(points, axis=0)
-    return [turn_between(first, second) for first, second in itertools.pairwise(steps)]
+    length = np.hypot(*steps.T)
+    side = np.sign(steps[:-1, 0] * steps[1:, 1] - steps[:-1, 1] * steps[1:, 0])
+    corners: list[tuple[int, int]] = []  # the steps before and behind each
+    for i in range(len(steps) - 1):
+        if corners and length[i] <= together and side[i] == side[i - 1]:
+            corners[-1] = (corners[-1][0], i + 1)
+        else:
+            corners.append((i, i + 1))
+    return [turn_between(steps[first], steps[last]) for first, last in corners]
 
 
 def turn_between(first: NDArray[np.float64], second: NDArray[np.float64]) -> float:
@@ -60,27 +76,26 @@ def turn_between(first: NDArray[np.float64], second: NDArray[np.float64]) -> flo
 
 def bends(angle: float) -> list[float]:
     """
-    Bends that make up a turn, to the nearest that are sold.
+    Bends at one corner: the nearest that is sold; where it is sharper than that, 90 and another.
 
     Parameters
     ----------
     angle
-        Of the turn, 0 to 180 [degrees]; half of the smallest bend is left to the joints.
+        Of the turn, 0 to 180 [degrees]; half of the smallest bend is left to the joints, and what
+        the nearest bend turns more or less is given to the line when it is laid.
 
     Returns
     -------
     bends
-        The largest first [degrees].
+        One, none for as good as straight on, two beyond a square corner [degrees].
 
     Examples
     --------
-    >>> bends(90.0), bends(70.0), bends(38.0), bends(4.0)
-    ([90.0], [45.0, 22.5], [22.5, 11.25], [])
+    >>> bends(90.0), bends(78.0), bends(38.0), bends(4.0), bends(140.0)
+    ([90.0], [90.0], [45.0], [], [90.0, 45.0])
     """
-    left = round(angle / _STEP_DEG)
-    found = []
-    for bend in BENDS_DEG:
-        steps = round(bend / _STEP_DEG)
-        found += [bend] * (left // steps)
-        left %= steps
-    return found
+    square = BENDS_DEG[0]
+    if angle > square + BENDS_DEG[-1] / 2:
+        return [square, *bends(angle - square)]
+    nearest = min((*BENDS_DEG, 0.0), key=lambda bend: abs(bend - angle))
+    return [nearest] if nearest else []

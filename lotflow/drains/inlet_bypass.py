@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from lotflow.drains.inlet_checks import NOTHING_M3S, grate_flow
-from lotflow.drains.judged import Limits, is_design_storm, storm_named
+from lotflow.drains.inlet_checks import grate_flow
+from lotflow.drains.judged import NOTHING_M3S, Limits, is_design_storm, storm_named
 from lotflow.drains.network_flows import node_peaks
 from lotflow.findings import Finding
 from lotflow.units import both_units

@@ -8,7 +8,7 @@ from itertools import pairwise
 from typing import TYPE_CHECKING, Any, Final
 
 from lotflow.drains.inlets import grate_capacity, grate_depth, grate_perimeter
-from lotflow.drains.judged import PRACTICE, Limits
+from lotflow.drains.judged import NOTHING_M3S, PRACTICE, Limits
 from lotflow.findings import Finding
 from lotflow.units import both_units
 
@@ -23,8 +23,6 @@ _ADA: Final = "ADA Standards (2010), 302.3: openings no wider than 1/2 in"
 _HEC_22: Final = "FHWA HEC-22, 3rd edition (2009), equations 4-26 and 4-27"
 #: A line that ends this near an outlet of a channel drain leaves there, lotflow's rule [m].
 _AT_OUTLET_M: Final = 0.3
-#: Water that may be said to take no part [m^3/s].
-NOTHING_M3S: Final = 1e-9
 
 
 @dataclass(frozen=True)

@@ -28,6 +28,8 @@ if TYPE_CHECKING:
     from lotflow.drains.nodes import DrainNode
     from lotflow.grid import BoolArray, FloatArray
 
+#: Two nominal sizes of one size never differ by more [m].
+SAME_SIZE_M = 1e-3
 #: Sharpest turn at an access hole whose loss is published [degrees].
 SHARPEST_TURN_DEG = 90.0
 
@@ -46,7 +48,8 @@ class LineHydraulics:
     capacity_m3s, full_velocity_m_s
         Of the clean pipe flowing full [m^3/s], [m/s].
     required_diameter_m
-        Inside diameter that just carries the flow when full [m]; infinite without fall.
+        Inside diameter that just carries the flow when full, and no smaller than what runs in
+        [m]; infinite without fall.
     flow_ratio
         Flow beside capacity [-].
     depth_m, velocity_m_s
@@ -256,12 +259,13 @@ def _with_sections(
     capacity = np.asarray(full_flow_capacity(some_diameter, some_slope, roughness))
     normal = normal_flow(flow, some_diameter[:, None], some_slope[:, None], roughness[:, None])
     required = required_diameter(flow, np.nan_to_num(slope)[:, None], roughness[:, None])
+    required = required * np.where(np.isfinite(slope), 1.0, np.nan)[:, None]
     only, each = np.where(known, 1.0, np.nan), np.where(known, 1.0, np.nan)[:, None]
     return LineHydraulics(
         slope=slope,
         capacity_m3s=capacity * only,
         full_velocity_m_s=capacity / (0.25 * np.pi * some_diameter**2) * only,
-        required_diameter_m=required * np.where(np.isfinite(slope), 1.0, np.nan)[:, None],
+        required_diameter_m=_no_smaller_than_above(network, required),
         flow_ratio=normal.flow_ratio * each,
         depth_m=normal.depth * each,
         velocity_m_s=normal.velocity * each,
@@ -270,3 +274,21 @@ def _with_sections(
         level_down_m=grade[0],
         node_m=grade[2],
     )
+
+
+def _no_smaller_than_above(network: Network, required: FloatArray) -> FloatArray:
+    """Raise required diameters to what runs in: the pipes there are, and those that are needed."""
+    raised = required.copy()
+    for position, line in enumerate(network.lines):
+        if network.share[position] == 0:
+            continue
+        for k in network.entering.get(line.start, []):
+            above = network.lines[k].pipe
+            bore = above.diameter_down_m
+            if line.pipe.size_m >= above.size_m - SAME_SIZE_M:
+                # bores of two materials of one size differ by millimetres
+                bore = min(bore, line.pipe.narrowest_m)
+            needed = np.where(np.isfinite(raised[k]), raised[k], 0.0)
+            # a line without fall keeps what it has: nothing, or no size at all
+            raised[position] = np.maximum(raised[position], np.fmax(needed, bore))
+    return raised

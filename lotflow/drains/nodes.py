@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections import defaultdict
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any, Final, Literal
@@ -50,6 +51,23 @@ class DrainNode:
         """Easting and northing."""
         point = self.shape if self.shape.geom_type == "Point" else self.shape.centroid
         return float(point.x), float(point.y)
+
+
+def is_cleanout(name: str) -> bool:
+    """
+    Tell by its name whether a junction is a clean-out.
+
+    Parameters
+    ----------
+    name
+        Of the node.
+
+    Examples
+    --------
+    >>> [is_cleanout(name) for name in ("Clean-out east", "CO 2", "co1", "Corner", "tee")]
+    [True, True, True, False, False]
+    """
+    return "clean" in name.casefold() or re.fullmatch(r"co[\s._-]?\d*", name.casefold()) is not None
 
 
 @dataclass(frozen=True, eq=False)

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 #: Published for drainage piping in buildings; common practice in the ground.
 NEVER_SMALLER: Final = "Chicago plumbing code, 18-29-704.2 (IPC 704.2, from memory)"
 #: Two bores of one nominal size never differ by more [m].
-_SAME_BORE_M: Final = 0.006
+SAME_BORE_M: Final = 0.006
 #: Water left standing in a pipe from which it is said [m].
 _STANDING_M: Final = 0.0127
 _NO_JOINTS: Final = ("taped", "tape", "none", "no joint", "loose", "duct tape")
@@ -56,7 +56,7 @@ def _size_findings(line: DrainLine, network: Network, position: int) -> list[Fin
             )
         ]  # fmt: skip
     findings = []
-    if abs(pipe.diameter_down_m - pipe.diameter_m) > _SAME_BORE_M:
+    if abs(pipe.diameter_down_m - pipe.diameter_m) > SAME_BORE_M:
         narrows = pipe.diameter_down_m < pipe.diameter_m
         findings.append(
             about(
@@ -79,7 +79,7 @@ def _below(line: DrainLine, network: Network, position: int) -> list[Finding]:
         return []
     lower = network.lines[following]
     bore, below = line.pipe.diameter_down_m, lower.pipe.diameter_m
-    if math.isnan(below) or below >= bore - _SAME_BORE_M:
+    if math.isnan(below) or below >= bore - SAME_BORE_M:
         return []
     return [
         about(

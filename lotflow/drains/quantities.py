@@ -22,6 +22,7 @@ if TYPE_CHECKING:
 
 #: Covers that are sawn before they are taken up.
 _SAWN: Final = ("asphalt", "concrete")
+_BENDS: Final = "corners of the lines as drawn, each the nearest bend sold; sharper than 90: two"
 #: Length of a section of a channel drain [m]: common practice, no published source.
 _CHANNEL_SECTION_M: Final = 1.0
 
@@ -209,7 +210,7 @@ def _fittings(lines: Sequence[OrderedLine]) -> list[Quantity]:
         (line.pipe, bend) for line in lines for turn in line.turns_deg for bend in bends(turn)
     )
     return [
-        Quantity(f"bend {bend:g} deg {pipe}", "turns of the lines as drawn", float(number), "each")
+        Quantity(f"bend {bend:g} deg {pipe}", _BENDS, float(number), "each")
         for (pipe, bend), number in sorted(count.items())
     ]
 

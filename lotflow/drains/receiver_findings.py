@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING, Any, Final
 
-from lotflow.drains.judged import PRACTICE, Limits, is_design_storm, storm_named
+from lotflow.drains.judged import NOTHING_M3S, PRACTICE, Limits, is_design_storm, storm_named
 from lotflow.drains.receivers import CROSS_SLOPE, CURB_HEIGHT_M, LEAST_GUTTER_SLOPE
 from lotflow.findings import Finding
 from lotflow.units import both_units, from_si
@@ -54,7 +54,7 @@ def _of_outlet(one: ReceiverStorm, limits: Limits) -> list[Finding]:
     if kind == "curb":
         return _gutter_findings(one, limits)
     if kind == "dry well":
-        return _well_findings(one, limits)
+        return _well_findings(one, limits) if one.flow_m3s > NOTHING_M3S else []
     if kind in _WATERS_OF_OTHERS and math.isnan(one.receiver.water_level_m):
         return [
             _about(
@@ -68,7 +68,7 @@ def _of_outlet(one: ReceiverStorm, limits: Limits) -> list[Finding]:
 
 def _gutter_findings(one: ReceiverStorm, limits: Limits) -> list[Finding]:
     """Water along the curb that spreads too wide or overtops it."""
-    if math.isnan(one.spread_m):
+    if math.isnan(one.spread_m) or not one.gutter_flow_m3s > NOTHING_M3S:
         return []
     curb = one.receiver.curb_height_m
     height = CURB_HEIGHT_M if math.isnan(curb) else curb

@@ -10,7 +10,7 @@ import numpy as np
 
 from lotflow.drains.dry_wells import emptying_time, storage_need
 from lotflow.drains.gutters import gutter_spread
-from lotflow.drains.network_flows import led_down
+from lotflow.drains.network_flows import led_down, node_peaks
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -89,7 +89,7 @@ class ReceiverStorm:
     return_period_yr
         Storm [yr].
     flow_m3s
-        Peak that comes out of the lines [m^3/s].
+        Peak that comes out of the lines, and of downspouts led to the outlet itself [m^3/s].
     gutter_flow_m3s, spread_m, curb_depth_m
         Together with what else is known to run in the gutter [m^3/s]; width and depth at the
         curb [m].
@@ -117,7 +117,9 @@ class ReceiverStorm:
 
 def receiver_storms(state: DrainState, receivers: Sequence[Receiver]) -> list[ReceiverStorm]:
     """
-    Find what each storm does at each outlet that a line runs to.
+    Find what each storm does at each outlet that a line runs to, or a downspout is led to.
+
+    The peaks of lines and of such downspouts are added, as if they came at one time.
 
     Parameters
     ----------
@@ -139,25 +141,33 @@ def receiver_storms(state: DrainState, receivers: Sequence[Receiver]) -> list[Re
     network, water = state.system.network, state.system.water
     if water is None:
         return []
-    area = led_down(network, _entering_ca(network, water))
+    entering = _entering_ca(network, water)
+    area = led_down(network, entering)
     steady = led_down(network, {name: np.array([q]) for name, q in water.given_m3s.items()})[:, 0]
 
     def lines_to(*outlets: str) -> list[int]:
         return [line for name in outlets for line in network.entering.get(name, [])]
 
+    names = [receiver.name for receiver in receivers]
+    periods = np.atleast_1d(water.storms).tolist()
+    direct = [
+        dict(zip(names, node_peaks(names, water, storm, roofs=True).tolist(), strict=True))
+        for storm in range(len(periods) if names else 0)
+    ]
     found = []
     for receiver in receivers:
         at, beside = lines_to(receiver.name), lines_to(*receiver.same_gutter)
-        for storm, period in enumerate(np.atleast_1d(water.storms).tolist() if at else []):
-            flow = state.flows.flow_m3s[:, storm]
-            one = ReceiverStorm(receiver, period, float(flow[at].sum()))
+        led = receiver.name in water.parts.node
+        for storm, period in enumerate(periods if at or led else []):
+            flow, roofs = state.flows.flow_m3s[:, storm], direct[storm]
+            one = ReceiverStorm(receiver, period, float(flow[at].sum()) + roofs[receiver.name])
             if receiver.kind == "curb":
-                one = _in_gutter(one, float(flow[beside].sum()))
+                others = sum(roofs.get(name, 0.0) for name in receiver.same_gutter)
+                one = _in_gutter(one, float(flow[beside].sum()) + others)
             # rain of a stated intensity has no longest duration, and nothing to be stored for
             elif receiver.kind == "dry well" and np.isfinite(water.rainfall.duration_range_s[1]):
-                one = _in_well(
-                    one, float(area[at, storm].sum()), float(steady[at].sum()), water.rainfall
-                )
+                ca = float(area[at, storm].sum() + entering[receiver.name][storm])
+                one = _in_well(one, ca, float(steady[at].sum()), water.rainfall)
             found.append(one)
     return found
 

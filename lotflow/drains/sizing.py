@@ -11,6 +11,7 @@ import numpy as np
 from lotflow.drains.drain_lines import GivenInverts
 from lotflow.drains.drain_system import DrainState, DrainSystem, run_system
 from lotflow.drains.levels import least_fall
+from lotflow.drains.network_grade import SAME_SIZE_M
 from lotflow.drains.pipe_tables import sizes_offered
 from lotflow.drains.pipes import smallest_standard_size
 
@@ -44,9 +45,10 @@ def size_system(state: DrainState, storm: int, units: UnitSystem) -> SizedSystem
     """
     Find the smallest size on sale of each line that carries the design storm when full.
 
-    No line is smaller than one that runs into it. Inverts that give a line its least fall are
-    kept; others are proposed anew. Sizes start from the smallest and only grow, whatever the
-    lines have now, so that sizing a sized system changes nothing.
+    No line is smaller than one that runs into it, as it is or as it is needed. Inverts that give
+    a line its least fall are kept; others are proposed anew. Sizes start from the smallest and
+    only grow, whatever size a line itself has now: sized again, no line grows, and only one shrinks
+    into which a larger pipe ran.
 
     Parameters
     ----------
@@ -58,6 +60,7 @@ def size_system(state: DrainState, storm: int, units: UnitSystem) -> SizedSystem
         "us" for sizes in inches, "metric" for millimetres.
     """
     system, relaid = _with_falls(state)
+    drawn = [line.pipe.size_m for line in state.lines]
     lines = system.network.lines
     offered = [sizes_offered(line.pipe.material, units) for line in lines]
     chosen = [0] * len(lines)
@@ -68,7 +71,8 @@ def size_system(state: DrainState, storm: int, units: UnitSystem) -> SizedSystem
         )
         sized = run_system(laid)
         larger = [
-            _needed(sized, i, storm, offered[i], chosen, enough) for i in range(len(lines))
+            _needed(sized, i, storm, offered[i], chosen, drawn, enough)
+            for i in range(len(lines))
         ]  # fmt: skip
         if larger == chosen:
             break
@@ -99,16 +103,19 @@ def _laid(line: DrainLine, size: PipeSize) -> DrainLine:
 
 def _needed(
     state: DrainState, position: int, storm: int, offered: tuple[PipeSize, ...],
-    chosen: list[int], enough: list[bool],
+    chosen: list[int], drawn: list[float], enough: list[bool],
 ) -> int:  # fmt: skip
     """Size a line needs with the flow and fall it has now, never smaller than it or those above."""
     network, line = state.system.network, state.lines[position]
     slope = state.hydraulics.slope[position]
     bores = np.array([size.inside_diameter_m for size in offered])
-    above = [network.lines[k].pipe.size_m for k in network.entering.get(line.start, [])
-             if network.share[position] > 0]  # fmt: skip
+    above = [
+        float(np.nanmax([network.lines[k].pipe.size_m, drawn[k]]))
+        for k in network.entering.get(line.start, []) if network.share[position] > 0
+    ]  # fmt: skip
     # by nominal size: bores of two materials of one size differ by millimetres
-    least = [i for i, size in enumerate(offered) if size.size_m >= max(above, default=0.0) - 1e-3]
+    widest = max(above, default=0.0) - SAME_SIZE_M
+    least = [i for i, size in enumerate(offered) if size.size_m >= widest]
     at_least = max(chosen[position], least[0] if least else len(offered) - 1)
     if math.isnan(slope):
         enough[position] = False

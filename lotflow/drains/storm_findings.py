@@ -8,7 +8,7 @@ import numpy as np
 
 from lotflow.drains.circular_section import PEAK_FLOW_RATIO
 from lotflow.drains.hose_test import capacity_as_found
-from lotflow.drains.judged import Limits, about, design_storm, storm_named
+from lotflow.drains.judged import NOTHING_M3S, Limits, about, design_storm, storm_named
 from lotflow.findings import Finding
 from lotflow.units import both_units
 
@@ -76,7 +76,7 @@ def _capacity_findings(
     line, flow = state.lines[position], float(state.flows.flow_m3s[position, storm])
     clean = float(state.hydraulics.capacity_m3s[position])
     # what has no fall has a finding of its own; pressure shows in the water above the grates
-    if not (flow > min(clean, as_found) and clean > 0):
+    if not (flow > max(min(clean, as_found), NOTHING_M3S) and clean > 0):
         return []
     rain = storm_named(state.system.storms[storm])
     told = f"In the {rain} {both_units(flow, 'flow')} come"
@@ -117,7 +117,7 @@ def _fast_findings(state: DrainState, position: int, storm: int, limits: Limits)
 def _pump_findings(state: DrainState, position: int, storm: int) -> list[Finding]:
     """What a pump at the end of a line has to take."""
     line, flow = state.lines[position], float(state.flows.flow_m3s[position, storm])
-    if state.system.network.nodes[line.end].detail != "pump":
+    if state.system.network.nodes[line.end].detail != "pump" or not flow > NOTHING_M3S:
         return []
     return [
         about(

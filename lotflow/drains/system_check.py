@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections import Counter
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass, replace
@@ -15,8 +16,11 @@ from lotflow.drains.drain_system import DrainState, run_system
 from lotflow.drains.judged import about
 from lotflow.drains.laying_findings import laying_findings
 from lotflow.drains.outlet_findings import outlet_findings
-from lotflow.drains.pipe_findings import pipe_findings
+from lotflow.drains.pipe_findings import SAME_BORE_M, pipe_findings
+from lotflow.drains.pipe_tables import pipe_size
 from lotflow.drains.storm_findings import storm_findings
+from lotflow.errors import ParameterError
+from lotflow.units import both_units
 
 if TYPE_CHECKING:
     from lotflow.drains.drain_lines import DrainLine
@@ -74,8 +78,9 @@ def best_single_change(
     Find the one change to one line that removes most failures.
 
     Tried for every line of a system in which something fails: cleaning it; laying it with the
-    size that works; relaying it, with tight joints and proposed levels; relaying it and all below
-    it. Flows stay as they are. Of changes that remove as much the smaller one counts.
+    size that works; where it is smaller than what runs into it, laying it and what follows as
+    large as that; relaying it, with tight joints and proposed levels; both; relaying it and all
+    below it. Flows stay as they are. Of changes that remove as much the smaller one counts.
 
     Parameters
     ----------
@@ -141,18 +146,59 @@ def _changes(
     if np.nan_to_num(condition.sediment_m) > 0 or np.nan_to_num(condition.standing_water_m) > 0:
         changes.append((f"clean {line.name}", _with(lines, {position: _cleaned(line)})))
     larger = _sized(line, sized, position)
-    label = "" if sized is None or not sized.labels[position] else f" in {sized.labels[position]}"
-    if label and larger.pipe.diameter_m != line.pipe.diameter_m:
-        changes.append((f"lay {line.name}{label}", _with(lines, {position: larger})))
+    name, size = line.name, _size_named(larger)
+    if larger.pipe != line.pipe:
+        changes.append((f"lay {name} in {size}", _with(lines, {position: larger})))
+    wide, above = _as_large_as_above(state, position)
+    if wide:
+        named = ", ".join(lines[i].name for i in wide)
+        as_large = f"{named} as large as {above}, in {_size_named(wide[position])}"
+        changes.append((f"lay {as_large}", _with(lines, wide)))
+    known = "" if sized is None or not sized.labels[position] else f" in {size}"
     changes.append(
-        (f"relay {line.name}{label} with the fall it needs",
+        (f"relay {name}{known} with the fall it needs",
          _with(lines, {position: _relaid(larger)}))
     )  # fmt: skip
+    if wide:
+        relaid = {i: _relaid(one) for i, one in wide.items()}
+        changes.append((f"relay {as_large}, with the fall needed", _with(lines, relaid)))
     way = state.system.network.way_down(position)
     if len(way) > 1:
-        run = {i: _relaid(_sized(lines[i], sized, i)) for i in way}
-        changes.append((f"relay everything from {line.name} to the outlet", _with(lines, run)))
+        run = {i: _relaid(_sized(wide.get(i, lines[i]), sized, i)) for i in way}
+        changes.append((f"relay everything from {name} to the outlet", _with(lines, run)))
     return changes
+
+
+def _as_large_as_above(state: DrainState, position: int) -> tuple[dict[int, DrainLine], str]:
+    """
+    Lay a line, and what follows it, as large as the largest that runs into it.
+
+    Empty where it is no smaller. The name is that of the larger line.
+    """
+    network = state.system.network
+    line = network.lines[position]
+    entering = [network.lines[k] for k in network.entering.get(line.start, [])
+                if not math.isnan(network.lines[k].pipe.diameter_down_m)]  # fmt: skip
+    if not entering or network.share[position] == 0:
+        return {}, ""
+    above = max(entering, key=lambda one: one.pipe.diameter_down_m)
+    bore = above.pipe.diameter_down_m
+    # of a line that narrows on its way only the upper end is known to have the nominal size
+    size = above.pipe.size_m if bore == above.pipe.diameter_m else bore
+    smaller = {
+        i: network.lines[i].with_pipe(bore, size)
+        for i in network.way_down(position)
+        if network.lines[i].pipe.narrowest_m < bore - SAME_BORE_M
+    }
+    return (smaller, above.name) if position in smaller else ({}, "")
+
+
+def _size_named(line: DrainLine) -> str:
+    """Nominal size of a line as it is ordered; its inside diameter where it is none."""
+    try:
+        return pipe_size(line.pipe.material, line.pipe.size_m).label
+    except ParameterError:
+        return both_units(line.pipe.diameter_m, "diameter")
 
 
 def _with(lines: list[DrainLine], changed: Mapping[int, DrainLine]) -> list[DrainLine]:
@@ -165,14 +211,16 @@ def _cleaned(line: DrainLine) -> DrainLine:
 
 
 def _sized(line: DrainLine, sized: SizedSystem | None, position: int) -> DrainLine:
-    """A line with the size that works; its own where none does or no rain is given."""
-    if sized is None or not sized.labels[position]:
-        return line
-    pipe = sized.state.lines[position].pipe
-    # nobody lays a smaller pipe to mend a system
-    if pipe.diameter_m <= line.pipe.narrowest_m:
-        return line.with_pipe(line.pipe.narrowest_m, line.pipe.size_m)
-    return line.with_pipe(pipe.diameter_m, pipe.size_m)
+    """A line of one size that works; its larger end's where that is enough or none is known."""
+    own = line.pipe
+    bore = max(own.diameter_m, own.diameter_down_m)
+    size = own.size_m if bore == own.diameter_m else bore
+    if sized is not None and sized.labels[position]:
+        pipe = sized.state.lines[position].pipe
+        # nobody lays a smaller pipe to mend a system
+        if not pipe.diameter_m <= bore:
+            bore, size = pipe.diameter_m, pipe.size_m
+    return line if math.isnan(bore) else line.with_pipe(bore, size)
 
 
 def _relaid(line: DrainLine) -> DrainLine:

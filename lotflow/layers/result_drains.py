@@ -41,6 +41,9 @@ DRAIN_LAYERS: Final[tuple[Layer, ...]] = (
             number("design_storm_yr", "yr", "Storm it is sized for; empty without rain."),
             Column("required_size", "Smallest size on sale that carries that storm, as ordered; "
                    "empty where none does."),
+            number("rarest_storm_yr", "yr", "Rarest storm that is computed; empty without rain."),
+            Column("rarest_storm_size", "Smallest size on sale that carries that one, as ordered; "
+                   "empty where none does."),
             number("required_invert_up_m", "m", "Invert at the upper end with that size."),
             number("required_invert_down_m", "m", "Invert at the lower end with that size."),
             Column("failures", "Number of failures found about it.", kind="whole"),
@@ -109,7 +112,7 @@ DRAIN_LAYERS: Final[tuple[Layer, ...]] = (
             Column("surcharged", "Whether it carries the flow only under pressure.",
                    kind="yes_no"),
             number("required_diameter_m", "m", "Inside diameter that just carries the flow when "
-                    "full; empty without fall."),
+                    "full, and no smaller than what runs in; empty without fall."),
             number("water_up_m", "m", "Level of the water at its upper end."),
             number("water_down_m", "m", "Level of the water at its lower end."),
         ),

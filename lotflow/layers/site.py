@@ -86,7 +86,9 @@ _DOWNSPOUTS = Layer(
         Column("building", "Name of the building it drains."),
         _measured("roof_area", "area", "Roof area it drains, seen from above.", low=0),
         _measured("leader", "size", "Inside diameter of the leader.", low=0.02, high=0.5),
-        Column("to", 'Where it discharges: "surface" or the name of an inlet or node.'),
+        Column(
+            "to", 'Where it discharges: "surface", or the name of an inlet, node, outlet or line.'
+        ),
         _STATUS,
     ),
 )

@@ -48,8 +48,8 @@ class CheckedCase:
         Of each line, by name, as drawn.
     design
         Position of the design storm; None without rain.
-    sized
-        With the sizes that work; None without rain.
+    sized, sized_rarest
+        With the sizes that work in the design storm, and in the rarest; None without rain.
     falls
         Available fall of its inlets.
     inlets, channels
@@ -69,6 +69,7 @@ class CheckedCase:
     status: Mapping[str, str]
     design: int | None
     sized: SizedSystem | None
+    sized_rarest: SizedSystem | None
     falls: Sequence[AvailableFall]
     inlets: Sequence[InletFacts]
     channels: Sequence[ChannelResult]
@@ -81,6 +82,27 @@ class CheckedCase:
     def design_storm_yr(self) -> float:
         """Return period of the design storm [yr]; NaN without rain."""
         return np.nan if self.design is None else float(self.state.system.storms[self.design])
+
+    def needed(self, position: int) -> dict[str, Any]:
+        """
+        Give the size a line needs in the design storm, and that in the rarest beside it.
+
+        Parameters
+        ----------
+        position
+            Of the line.
+        """
+        return {
+            "design_storm_yr": self.design_storm_yr,
+            "required_size": _size(self.sized, position),
+            "rarest_storm_yr": np.nan if self.design is None else self.state.system.storms[-1],
+            "rarest_storm_size": _size(self.sized_rarest, position),
+        }
+
+
+def _size(sized: SizedSystem | None, position: int) -> str | None:
+    """Size of a line as it is ordered; None where none on sale is enough."""
+    return None if sized is None else sized.labels[position] or None
 
 
 def drain_layers(cases: Sequence[CheckedCase], crs: Any) -> dict[str, pd.DataFrame]:
@@ -157,11 +179,10 @@ def _line_rows(case: CheckedCase) -> list[tuple[Any, Row]]:
             "capacity_m3s": state.hydraulics.capacity_m3s[i],
             "capacity_as_found_m3s": as_found[i],
             "full_velocity_m_s": state.hydraulics.full_velocity_m_s[i],
-            "design_storm_yr": case.design_storm_yr,
+            **case.needed(i),
             "failures": failures[line.name],
         }  # fmt: skip
         if case.sized is not None:
-            row["required_size"] = case.sized.labels[i] or None
             row["required_invert_up_m"] = case.sized.state.inverts.up_m[i]
             row["required_invert_down_m"] = case.sized.state.inverts.down_m[i]
         rows.append((line.path, row))
@@ -266,7 +287,7 @@ def line_entries(case: CheckedCase) -> list[Row]:
             "capacity_as_found_m3s": as_found[i], "slope_m_per_m": state.hydraulics.slope[i],
             "fall_m": state.inverts.up_m[i] - state.inverts.down_m[i],
             "length_m": line.length_m, "diameter_m": line.pipe.narrowest_m,
-            "required_size": None if case.sized is None else case.sized.labels[i] or None,
+            **case.needed(i),
         }  # fmt: skip
         storms = [row for row in line_storm_rows(case) if row["name"] == line.name]
         kept = ("return_period_yr", "flow_m3s", "required_diameter_m", "surcharged")

@@ -285,29 +285,37 @@ def _outlet_options(options: Sequence[Mapping[str, Any]], units: UnitSystem) -> 
 
 
 def _lines(lines: Sequence[Mapping[str, Any]], units: UnitSystem) -> list[str]:
-    """The drain lines, for the largest storm of each."""
+    """The drain lines in the storm they are sized for, and what the rarest one needs beside it."""
     # a line that stays is the same in both cases, but not what it carries
-    largest = {
-        (line.get("case") == "today", line["name"]): line
-        for line in sorted(lines, key=lambda one: one["return_period_yr"] or 0)
-    }
-    both = len({today for today, _ in largest}) > 1
-    storm = max((line["return_period_yr"] or 0 for line in largest.values()), default=0)
-    rows = [
-        (
+    of_line: dict[tuple[bool, str], list[Mapping[str, Any]]] = {}
+    for line in sorted(lines, key=lambda one: one["return_period_yr"] or 0):
+        of_line.setdefault((line.get("case") == "today", line["name"]), []).append(line)
+    both = len({today for today, _ in of_line}) > 1
+    storms = [line["return_period_yr"] or 0 for line in lines]
+    rarest = max(storms, default=0)
+    judged = next(
+        (line["design_storm_yr"] for line in lines if line.get("design_storm_yr")), rarest
+    )
+    rows = []
+    for (_, name), found in sorted(of_line.items()):
+        line = next((one for one in found if one["return_period_yr"] == judged), found[-1])
+        bore = shown(line["required_diameter_m"], "diameter", units)
+        rows.append((
             str(name),
             *([str(line["case"])] if both else []),
             shown(line["flow_m3s"], "flow", units),
             shown(line["capacity_m3s"], "flow", units),
             "-" if line["slope_m_per_m"] is None else f"{line['slope_m_per_m']:.2%}",
             shown(line["diameter_m"], "diameter", units),
-            shown(line["required_diameter_m"], "diameter", units),
-        )
-        for (_, name), line in sorted(largest.items())
-    ]
-    flow = f"Flow {storm:g} yr" if storm else "Flow"  # of a stated rain there is no such name
+            line.get("required_size") or bore,
+            *([line.get("rarest_storm_size")
+               or shown(found[-1]["required_diameter_m"], "diameter", units)]
+              if rarest > judged else []),
+        ))  # fmt: skip
+    # of a stated rain there is no such name
+    flow, needed = (f"{head} {judged:g} yr" if judged else head for head in ("Flow", "Needed"))
     heads = ("Name", *(("System",) if both else ()), flow, "Can carry", "Slope", "Diameter",
-             "Needed")  # fmt: skip
+             needed, *((f"For {rarest:g} yr",) if rarest > judged else ()))  # fmt: skip
     return _table(heads, rows, _MOST["lines"], text_columns=(0, 1) if both else (0,))
 
 

@@ -149,15 +149,19 @@ def _checked(lot: LotWater, run: CaseRun) -> CheckedCase:
     of_lines = check_system(state, drawn.around)
     storm: int | None = None
     sized: SizedSystem | None = None
+    rarest: SizedSystem | None = None
     if system.storms.size:
         storm = design_storm(system.storms, limits.criteria)
         sized = size_system(state, storm, lot.job.job.units)
+        last = system.storms.size - 1
+        rarest = sized if last == storm else size_system(state, last, lot.job.job.units)
     inlets = _with_storm(drawn, state, storm)
     channels = channel_results(inlets)
     received = receiver_storms(state, case_receivers(lot, run))
     passed = inlet_bypasses(state, inlets, ways_past(lot, run, inlets), limits)
     return CheckedCase(
-        case=run.case, state=state, status=drawn.status, design=storm, sized=sized, falls=falls,
+        case=run.case, state=state, status=drawn.status, design=storm, sized=sized,
+        sized_rarest=rarest, falls=falls,
         inlets=inlets, channels=channels, received=received,
         bypasses=passed,
         grate_depth_m={

@@ -20,7 +20,7 @@ from lotflow.drains.levels import NodeLevel
 from lotflow.drains.line_profiles import ground_at, ground_profile
 from lotflow.drains.network import Network, build_network
 from lotflow.drains.network_flows import DrainWater
-from lotflow.drains.nodes import DrainNode, EndReach, end_point
+from lotflow.drains.nodes import DrainNode, EndReach, end_point, is_cleanout
 from lotflow.drains.system_check import Surroundings
 from lotflow.study.cases import Case, in_case
 from lotflow.terrain.level_error import SPREAD_95, LevelError
@@ -126,7 +126,8 @@ def drawn_system(lot: LotWater, run: CaseRun) -> DrawnSystem:
     reach = EndReach(
         job.criteria.node_reach_m, job.criteria.node_reach_m / grid.metres_per_unit
     )  # fmt: skip
-    entries = {str(name) for name in downspouts["to"] if isinstance(name, str)} - {"surface"}
+    led_to = {str(name) for name in downspouts["to"] if isinstance(name, str)} - {"surface"}
+    entries = led_to - (set(drawn["name"]) - {*drawn["from"], *drawn["to"]})
     network, found = build_network(
         lines,
         [*_placed(inlets, "inlet"), *_placed(outlets, "outlet")],
@@ -136,10 +137,10 @@ def drawn_system(lot: LotWater, run: CaseRun) -> DrawnSystem:
     )
     nodes = _node_levels(network, inlets, outlets, grid, _inlet_ground(run.inlets, grid))
     ground = tuple(ground_profile(line.path, grid) for line in network.lines)
-    findings += found + connection_findings(network)
+    findings += found + connection_findings(network, led_to)
     findings += level_findings(network, ground, nodes, rmse_m=job.elevation.rmse_m)
     facts = _facts(lot, network, inlets, nodes)
-    system = DrainSystem(network, ground, nodes, job.criteria.cover_m, _water(run, inlets))
+    system = DrainSystem(network, ground, nodes, job.criteria.cover_m, _water(run, inlets, network))
     around = Surroundings(
         _limits(lot),
         _access(network, facts, entries),
@@ -163,8 +164,8 @@ def _limits(lot: LotWater) -> Limits:
     )
 
 
-def _water(run: CaseRun, inlets: pd.DataFrame) -> DrainWater | None:
-    """Water that enters: rain, and flows given with inlets."""
+def _water(run: CaseRun, inlets: pd.DataFrame, network: Network) -> DrainWater | None:
+    """Water that enters: rain, and flows given with inlets; what joins a line at its upper end."""
     if run.storms is None:
         return None
     given = {
@@ -173,7 +174,10 @@ def _water(run: CaseRun, inlets: pd.DataFrame) -> DrainWater | None:
         if flow > 0
     }
     storms = np.asarray(run.storms.storms, dtype=float)
-    return DrainWater(run.storms.parts, run.storms.rainfall, storms, given)
+    upper = {line.name: line.start for line in network.lines if line.name not in network.nodes}
+    parts = run.storms.parts
+    at_nodes = replace(parts, node=tuple(upper.get(name, name) for name in parts.node))
+    return DrainWater(at_nodes, run.storms.rainfall, storms, given)
 
 
 def _placed(frame: Any, kind: Any) -> list[DrainNode]:
@@ -227,7 +231,7 @@ def _access(network: Network, facts: tuple[InletFacts, ...], entries: Collection
     named = {
         name
         for name, node in network.nodes.items()
-        if node.kind == "junction" and "clean" in name.casefold()
+        if node.kind == "junction" and is_cleanout(name)
     }
     inlets = {name for name, node in network.nodes.items() if node.kind == "inlet"}
     return ((inlets - fixed) | named | set(entries)) & set(network.nodes)

@@ -11,8 +11,10 @@ import numpy as np
 import pandas as pd
 import shapely
 
-from lotflow.drains.fittings import turn_between, turns
+from lotflow.drains.fittings import ONE_CORNER_M, WYE_DEG, turn_between, turns
 from lotflow.drains.line_profiles import laid_profile
+from lotflow.drains.nodes import is_cleanout
+from lotflow.drains.pipe_findings import SAME_BORE_M
 from lotflow.drains.pipe_tables import pipe_size
 from lotflow.drains.quantities import OrderedLine, OrderedParts, Quantity, priced, quantities
 from lotflow.drains.trench import lengths_by_cover
@@ -26,6 +28,7 @@ from lotflow.units import UnitSystem, from_si
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from lotflow.drains.network import Network
     from lotflow.findings import Finding
     from lotflow.outputs.drain_layers import CheckedCase
     from lotflow.study.lot_water import LotWater
@@ -56,7 +59,7 @@ def quantity_chapter(lot: LotWater, checked: Sequence[CheckedCase]) -> Chapter:
     parts = _parts(lot, system)
     lines = _lines(lot, checked[0]) if checked else []
     if checked:
-        parts = OrderedParts([*parts.pieces, *_junctions(checked[0], lines)], parts.channels_m)
+        parts = OrderedParts([*parts.pieces, *_junctions(lot, checked[0])], parts.channels_m)
     order = quantities(lines, parts, system)
     findings: list[Finding] = []
     hashes: dict[str, str] = {}
@@ -102,7 +105,7 @@ def _lines(lot: LotWater, checked: CheckedCase) -> list[OrderedLine]:
         found.append(
             OrderedLine(
                 line.name, pipe, diameter,
-                turns_deg=[*turns(line.path), *_turn_into(checked, position)],
+                turns_deg=[*turns(line.path, ONE_CORNER_M / unit), *_turn_into(checked, position)],
                 distance_m=profile.distance_m, depth_m=profile.trench_depth_m,
                 over_m={cover: length * unit for cover, length in over.items()},
             )
@@ -127,31 +130,76 @@ def _pipe(checked: CheckedCase, position: int, system: UnitSystem) -> tuple[str,
 
 
 def _turn_into(checked: CheckedCase, position: int) -> list[float]:
-    """Turn at the lower end of a line where no basin takes it up."""
+    """Turn at the lower end of a line where no basin takes it up; a wye takes up 45 degrees."""
     network = checked.state.system.network
     following = network.next_line(position)
     end = network.nodes[network.lines[position].end]
     if following is None or end.kind != "junction":
         return []
+    turn = _turn(network, position, following)
+    branch = position in _branches(network, end.name)
+    return [abs(turn - WYE_DEG) if branch else turn]
+
+
+def _turn(network: Network, position: int, following: int) -> float:
+    """Angle between the end of a line and the start of another [degrees]."""
     into = shapely.get_coordinates(network.lines[position].path)
     out_of = shapely.get_coordinates(network.lines[following].path)
-    return [turn_between(into[-1] - into[-2], out_of[1] - out_of[0])]
+    return turn_between(into[-1] - into[-2], out_of[1] - out_of[0])
 
 
-def _junctions(checked: CheckedCase, lines: Sequence[OrderedLine]) -> list[str]:
-    """Clean-outs, and wyes where lines meet without a basin."""
+def _branches(network: Network, node: str) -> list[int]:
+    """Lines that come into a junction by a wye: all but that which runs straightest on."""
+    entering, leaving = network.entering.get(node, []), network.leaving.get(node, [])
+    if len(entering) < 2 or not leaving:
+        return []
+    through = min(entering, key=lambda k: _turn(network, k, leaving[0]))
+    return [k for k in entering if k != through]
+
+
+def _junctions(lot: LotWater, checked: CheckedCase) -> list[str]:
+    """Clean-outs, wyes where lines meet without a basin, and reducers where the size changes."""
     network = checked.state.system.network
-    pipes = {line.name: line.pipe for line in lines}
+    called = [_pipe(checked, i, lot.job.job.units)[0] for i in range(len(network.lines))]
+    ours = [checked.status.get(line.name) == "proposed" for line in network.lines]
     found = []
     for name, node in network.nodes.items():
-        ours = [pipes.get(network.lines[i].name) for i in network.entering.get(name, [])]
-        pieces = [pipe for pipe in ours if pipe]
-        if node.kind != "junction" or not pieces:
+        entering, leaving = network.entering.get(name, []), network.leaving.get(name, [])
+        touching = [k for k in (*entering, *leaving) if ours[k]]
+        if node.kind != "junction" or not touching:
             continue
-        found += [f"wye {pipe}" for pipe in pieces[1:]]
-        if "clean" in name.casefold():
-            found.append(f"clean-out {pieces[0]}")
+        if is_cleanout(name):
+            found.append(f"clean-out {called[touching[0]]}")
+        found += [f"wye {called[leaving[0] if ours[leaving[0]] else k]}"
+                  for k in _branches(network, name) if ours[k] or ours[leaving[0]]]  # fmt: skip
+    return found + _reducers(lot, network, called, ours)
+
+
+def _reducers(
+    lot: LotWater, network: Network, called: Sequence[str], ours: Sequence[bool]
+) -> list[str]:
+    """Pieces between two bores: on the way of a line, at a joint without a basin, at an outlet."""
+    system = lot.job.job.units
+    ends = dict(zip(lot.site.outlets["name"], lot.site.outlets["diameter_m"], strict=True))
+    found = []
+    for k, line in enumerate(network.lines):
+        bore, following = line.pipe.diameter_down_m, network.next_line(k)
+        meets: list[tuple[float, str, bool]] = [
+            (line.pipe.diameter_m, f"{_nominal_or_none(bore, system)} inside", ours[k])
+        ]
+        if line.end in ends:
+            size = float(ends[line.end])
+            meets.append((size, f"outlet {_nominal_or_none(size, system)}", ours[k]))
+        elif following is not None and network.nodes[line.end].kind == "junction":
+            below = network.lines[following].pipe.diameter_m
+            meets.append((below, called[following], ours[k] or ours[following]))
+        found += [f"reducer {called[k]} to {other}" for size, other, ordered in meets
+                  if ordered and abs(size - bore) > SAME_BORE_M]  # fmt: skip
     return found
+
+
+def _nominal_or_none(size_m: float, system: UnitSystem) -> str:
+    return "" if math.isnan(size_m) else _nominal(size_m, system)
 
 
 def _parts(lot: LotWater, system: UnitSystem) -> OrderedParts:

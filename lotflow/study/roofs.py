@@ -95,10 +95,11 @@ def downspout_name(name: str | None, row: int) -> str:
 
 
 def _nodes(site: Site, case: Case | None) -> dict[str, None]:
-    """Names a downspout may lead to, in a case or in any."""
+    """Names a downspout may lead to, in a case or in any: nodes, and lines themselves."""
     layers: tuple[Any, ...] = (site.inlets, site.drain_lines, site.outlets)
     inlets, lines, outlets = layers if case is None else (in_case(one, case) for one in layers)
-    named: Iterable[Any] = [*inlets["name"], *lines["from"], *lines["to"], *outlets["name"]]
+    named: Iterable[Any] = [*inlets["name"], *lines["from"], *lines["to"], *outlets["name"],
+                            *lines["name"]]  # fmt: skip
     return dict.fromkeys(str(name) for name in named if name)
 
 
@@ -152,7 +153,7 @@ class _Row:
             return ""
         if name not in known:
             self._fault(
-                "there is no inlet, outlet or end of a drain line of this name",
+                "there is no inlet, outlet, drain line or end of one of this name",
                 did_you_mean(str(name), ["surface", *known]),
                 "to", name,
             )  # fmt: skip

@@ -282,9 +282,59 @@ def test_the_single_change_that_mends_most(bench, make):
     assert "lay B in 6 in" in best[0].message
 
 
+@pytest.mark.parametrize("rain", [True, False])
+@pytest.mark.parametrize("smaller", [["B"], ["B", "C"]])
+def test_a_pipe_that_shrinks_is_laid_as_large_as_the_one_above(bench, make, rain, smaller):
+    """All carry what comes, only the size falls: the change is to go on as large, to the end."""
+    bench.ground = make.ground(gradient=0.02)
+    bench.rims = {"in": 10.0}
+    names, ends = ["A", "B", "C"], ["in", "m", "n", "out"]
+    lines = [
+        make.line(name, [(15 * i, 0), (15 * i + 15, 0)], *ends[i : i + 2],
+                  size=4 * INCH if name in smaller else 6 * INCH, up=9.3 - 0.3 * i,
+                  down=9.0 - 0.3 * i, joint="glued")
+        for i, name in enumerate(names)
+    ]  # fmt: skip
+    bench.water = make.water([("in", 300.0, 50.0)]) if rain else None
+    state = bench.state(lines, [make.inlet("in", 0, 0), make.outlet("out", 45, 0)])
+    around = bench.around(state)
+    findings = check_system(state, around)
+    failing = [f for f in findings if f.severity == "fail"]
+    assert [(f.rule, f.subject) for f in failing] == [("smaller-pipe-downstream", "B")]
+    sized = size_system(state, 0, "us") if rain else None
+    best = best_single_change(state, sized, around, findings)
+    assert [(f.subject, f.measured, f.limit) for f in best] == [("B", 0, 1)]
+    named = "lay B in 6 in" if rain and smaller == ["B"] else f"lay {', '.join(smaller)} as large"
+    assert named in best[0].message
+
+
+def test_a_line_that_narrows_on_its_way_is_laid_in_one_size(bench, make):
+    """Its larger end's: a change of its own, with or without rain."""
+    lines = [make.line("A", [(0, 0), (15, 0)], "in", "out", size=6 * INCH, size_down=4 * INCH,
+                       up=9.3, down=9.0, joint="glued")]  # fmt: skip
+    state = bench.state(lines, [make.inlet("in", 0, 0), make.outlet("out", 15, 0)])
+    around = bench.around(state)
+    findings = check_system(state, around)
+    assert {f.rule for f in findings if f.severity == "fail"} == {"size-changes-within-line"}
+    best = best_single_change(state, None, around, findings)
+    assert [(f.subject, f.measured) for f in best] == [("A", 0)]
+    assert "lay A in 6 in" in best[0].message
+
+
 def test_nothing_to_mend_gives_no_advice(bench, make):
     """A sound system has no single change."""
     lines, placed = one_line(make, joint="glued")
     state = bench.state(lines, placed)
     around = bench.around(state)
     assert best_single_change(state, None, around, check_system(state, around)) == []
+
+
+@pytest.mark.parametrize(("area", "said"), [(0.09, False), (0.11, True)])
+def test_a_trickle_is_no_flow(bench, make, area, said):
+    """0.05 l/s per m2: 0.0045 l/s are printed as 0.00 and are nothing; 0.0055 l/s are a flow."""
+    bench.water = make.water([("in", 300.0, area)])
+    placed = [make.inlet("in", 0, 0), make.outlet("out", 15, 0, "pump")]
+    line = make.line("A", [(0, 0), (15, 0)], "in", "out", up=9.3, down=9.3 - 1e-12, joint="glued")
+    found = bench.findings([line], placed)
+    assert ("pump-flow" in found) is said
+    assert ("over-capacity" in found) is said

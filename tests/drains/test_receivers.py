@@ -1,5 +1,7 @@
 """What takes the water at outlets: gutter spread, dry wells over all durations, tailwater."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -160,3 +162,20 @@ def test_no_rain_and_no_line_give_nothing(bench, make):
     dry = bench.state([make.line("A", [(0, 0), (20, 0)], "in", "out", up=9.5, down=9.0)], placed)
     assert receiver_storms(dry, [Receiver("out", "curb", 20, 0)]) == []
     assert receiver_findings([], np.array([]), bench.limits) == []
+
+
+def test_a_downspout_led_to_an_outlet_runs_out_there(bench, make):
+    """Its peak beside that of the line, in the outlet's flow, its gutter and its dry well."""
+    state = one_line(bench, make, "curb")
+    parts = [("in", 300.0, 100.0), ("out", 300.0, 50.0)]
+    bench.water = make.water(parts, storms=STORMS)
+    water = replace(bench.water, parts=replace(bench.water.parts, kind=("unpaved", "roof")))
+    led = replace(state, system=replace(state.system, water=water))
+    street = Receiver("out", "curb", 20, 0, gutter_slope=0.01)
+    alone, both = (receiver_storms(one, [street])[1] for one in (state, led))
+    extra = 0.18 * 1.5 / 3600 * 50  # 180 mm/h, half more in 10 years
+    assert both.flow_m3s - alone.flow_m3s == pytest.approx(extra)
+    assert both.gutter_flow_m3s - alone.gutter_flow_m3s == pytest.approx(extra)
+    well = Receiver("out", "dry well", 20, 0, storage_m3=1.0)
+    needed = [receiver_storms(one, [well])[1].needed_m3 for one in (state, led)]
+    assert needed[1] == pytest.approx(1.5 * needed[0])

@@ -11,7 +11,13 @@ from lotflow.grid import Grid
 from lotflow.layers import RESULT_LAYERS
 from lotflow.outputs.plan_page.drawn import DRAWN
 from lotflow.outputs.plan_page.features import drawn_layers
-from lotflow.outputs.plan_page.rows import blocked_overflow, blocked_ponds, joints, outlets
+from lotflow.outputs.plan_page.rows import (
+    blocked_overflow,
+    blocked_ponds,
+    joints,
+    outlets,
+    sizes_told,
+)
 from lotflow.outputs.plan_page.tables import TABLES, page_tables
 from lotflow.outputs.summary import summary_content
 
@@ -39,7 +45,8 @@ def drawn(name, rows, shape):
 @pytest.mark.parametrize("key", DRAWN)
 def test_every_column_a_drawn_layer_names_is_in_the_result(key):
     shown = DRAWN[key]
-    columns = {column.name for column in RESULT_LAYERS[shown.source or key].columns} | {"when"}
+    columns = {column.name for column in RESULT_LAYERS[shown.source or key].columns}
+    columns |= {"when", *sizes_told({})}
     named = {line.column for line in shown.told} | {shown.heading} - {""}
     if shown.verdicts is not None:
         named.add(shown.verdicts.column)
@@ -124,6 +131,21 @@ def test_every_key_a_table_names_is_promised_or_a_column():
         name = {"inlets": ("inlets", "runoff"), "outlets": ("nodes", "runoff")}.get(key, (key,))
         columns = {column.name for one in name for column in RESULT_LAYERS[one].columns}
         assert {heading.key for heading in table.headings} <= columns | made
+
+
+def test_a_line_names_one_needed_size_and_the_rarest_storm_beside_it():
+    """With their storms; where the storm it is sized for is the rarest there is nothing beside."""
+    sizes = {"required_size": "4 in", "design_storm_yr": 10.0, "rarest_storm_size": "6 in"}
+    assert sizes_told({**sizes, "rarest_storm_yr": 100.0}) == {
+        "needed": "4 in (10 yr)", "needed_in_rarest": "6 in (100 yr)"
+    }  # fmt: skip
+    assert sizes_told({**sizes, "rarest_storm_yr": 10.0})["needed_in_rarest"] is None
+    assert set(sizes_told({}).values()) == {None}
+    line = {"name": "L", "return_period_yr": 10.0, "rarest_storm_yr": 100.0, **sizes}
+    content = summary_content({}, balance={}, provenance={}, sections={"lines": [line]})
+    (table,) = page_tables(content, {})
+    labels = [label for label, _ in table["columns"]]
+    assert table["rows"][0]["cells"][labels.index("Needed")] == "4 in (10 yr)"
 
 
 def test_columns_without_a_value_are_left_out():

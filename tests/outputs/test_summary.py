@@ -348,13 +348,40 @@ def test_run_on_and_run_off_are_told_with_their_largest_places(make_layers):
     )
 
 
-def test_lines_are_told_for_their_largest_storm():
-    line = {"name": "L1", "slope_m_per_m": 0.012, "diameter_m": 0.1, "required_diameter_m": 0.15}
-    lines = [{**line, "return_period_yr": years, "flow_m3s": years / 1e4} for years in (100, 10)]
+def test_lines_are_told_for_the_storm_they_are_sized_for_the_rarer_one_beside_it():
+    line = {"name": "L1", "slope_m_per_m": 0.012, "diameter_m": 0.1, "design_storm_yr": 10.0}
+    lines = [
+        {**line, "return_period_yr": years, "flow_m3s": years / 1e3, "required_size": "160 mm",
+         "required_diameter_m": bore, "rarest_storm_size": "200 mm"}
+        for years, bore in ((100, 0.21), (10, 0.14), (2, 0.09))
+    ]  # fmt: skip
     text = summary_text(content_of({}, sections={"lines": lines}), "metric")
     head, row = lines_under(text, "What the drain lines carry")
-    assert "Flow 100 yr" in head
-    assert row.split() == ["L1", "10.00", "l/s", "-", "1.20%", "100", "mm", "150", "mm"]
+    assert [word for word in ("Flow 10 yr", "Needed 10 yr", "For 100 yr") if word not in head] == []
+    assert "Flow 100 yr" not in head
+    assert row.split() == [
+        "L1",
+        "10.00",
+        "l/s",
+        "-",
+        "1.20%",
+        "100",
+        "mm",
+        "160",
+        "mm",
+        "200",
+        "mm",
+    ]
+
+
+def test_without_a_size_on_sale_the_bore_is_what_is_needed():
+    """And where the design storm is the rarest there is nothing beside it."""
+    line = {"name": "L1", "return_period_yr": 10.0, "design_storm_yr": 10.0, "flow_m3s": 1.0,
+            "required_diameter_m": 0.55, "required_size": None}  # fmt: skip
+    text = summary_text(content_of({}, sections={"lines": [line]}), "metric")
+    head, row = lines_under(text, "What the drain lines carry")
+    assert head.split()[-3:] == ["Needed", "10", "yr"]
+    assert row.split()[-2:] == ["550", "mm"]
 
 
 def test_flows_of_lines_in_a_stated_rain_name_no_storm():

@@ -107,7 +107,7 @@ def test_lines_of_the_chosen_storm_are_those_of_the_geopackage(
         for row in of_storm(layer("line_storms"), storm, case=case)
     }
     lines = cells(plan, table)
-    assert {name: (row["Flow"], row["Needed"]) for name, row in lines.items()} == expected
+    assert {name: (row["Flow"], row["Bore for it"]) for name, row in lines.items()} == expected
     assert len(lines) > 3
 
 
@@ -192,7 +192,7 @@ def test_lines_have_the_lengths_of_the_geopackage_rounded_once(plan, result, sys
         "return JSON.parse(document.getElementById('plan-data').textContent).tables"
     )
     (lines,) = [table for table in tables if table["key"] == "lines"]
-    place = [label for label, _ in lines["columns"]].index("Needed")
+    place = [label for label, _ in lines["columns"]].index("Bore for it")
     needed = {
         (row["name"], storm): value
         for row in lines["rows"]

@@ -1,6 +1,9 @@
 """Values of covers by soil, slope and condition, and what the user puts in their place."""
 
+import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 from numpy.testing import assert_allclose, assert_array_equal
 
 from lotflow.errors import InputError, ParameterError
@@ -20,9 +23,9 @@ def test_the_default_lawn_is_on_heavy_soil_of_average_slope():
 @pytest.mark.parametrize(
     ("group", "slope", "low", "high"),
     [
-        ("A", 0.01, 0.05, 0.10), ("B", 0.02, 0.05, 0.10), ("A", 0.05, 0.10, 0.15),
-        ("B", 0.071, 0.15, 0.20), ("C", 0.02, 0.13, 0.17), ("D", 0.021, 0.18, 0.22),
-        ("C", 0.07, 0.18, 0.22), ("D", 0.20, 0.25, 0.35),
+        ("A", 0.01, 0.05, 0.10), ("B", 0.015, 0.05, 0.10), ("A", 0.05, 0.10, 0.15),
+        ("B", 0.0875, 0.15, 0.20), ("C", 0.015, 0.13, 0.17), ("D", 0.025, 0.18, 0.22),
+        ("C", 0.0525, 0.18, 0.22), ("D", 0.20, 0.25, 0.35),
     ],
 )  # fmt: skip
 def test_a_lawn_has_the_range_of_its_soil_and_slope(group, slope, low, high):
@@ -31,6 +34,27 @@ def test_a_lawn_has_the_range_of_its_soil_and_slope(group, slope, low, high):
     row = values.covers[0]
     assert (row.coefficient_low, row.coefficient_high) == (low, high)
     assert low < values.runoff_coefficient[0] < high
+
+
+@given(
+    cover=st.sampled_from(cover_keys()), group=st.sampled_from("ABCD"),
+    slope=st.one_of(st.floats(0, 0.3), st.sampled_from([0.015, 0.02, 0.025, 0.0525, 0.07, 0.0875])),
+)  # fmt: skip
+def test_a_coefficient_does_not_jump_by_noise_in_the_slope(cover, group, slope):
+    """A change of slope by 1e-9 changes C by no more than its steepest rise, 0.05 in 1 %."""
+    beside = [max(slope - 1e-9, 0.0), slope, slope + 1e-9]
+    found = cover_values([cover] * 3, group, beside)
+    for name in ("coefficient_low", "coefficient_default", "coefficient_high"):
+        assert np.ptp([getattr(row, name) for row in found.covers]) <= 1.1e-8
+    assert np.diff(found.runoff_coefficient).min() >= 0
+
+
+def test_at_the_limit_of_two_classes_both_are_named():
+    """2 % lies half-way in the passage from 1.5 to 2.5 %."""
+    values = cover_values(["lawn"], "C", 0.02)
+    assert values.runoff_coefficient[0] == pytest.approx((0.15 + 0.20) / 2)
+    assert "heavy soil, flat" in values.covers[0].source
+    assert "heavy soil, average slope" in values.covers[0].source
 
 
 @pytest.mark.parametrize(

@@ -390,3 +390,52 @@ def test_a_line_that_ends_in_a_channel_drain_is_in_its_water(lot):
         return case.channels[0].depth_m
 
     assert depth(0.003) > depth(0.0)
+
+
+@pytest.mark.parametrize(("to", "line"), [("In", True), ("Out", False), ("L", True), ("m", True)])
+def test_a_downspout_may_lead_to_an_inlet_a_node_an_outlet_or_a_line(lot, to, line):
+    """300 m2 of roof enter the line, or pass it by and run out of the outlet; never nowhere."""
+    one = with_line(lot)
+    path = one.site.drain_lines.geometry.iloc[0]
+    (x, y), end = path.coords[0], path.coords[-1]
+    middle = ((x + end[0]) / 2, (y + end[1]) / 2)
+    pipe = {"material": "pvc", "diameter_m": 0.1}
+    lines = rows(
+        lot, "drain_lines",
+        {"name": "L", "from": "In", "to": "m", **pipe,
+         "geometry": shapely.LineString([(x, y), middle])},
+        {"name": "L2", "from": "m", "to": "Out", **pipe,
+         "geometry": shapely.LineString([middle, end])},
+    )  # fmt: skip
+    spouts = rows(lot, "downspouts", {"name": "D", "to": to, "geometry": shapely.Point(x, y)})
+    led = redrawn(one, drain_lines=lines, downspouts=spouts)
+    parts = RunoffParts((to,), ("roof",), np.array([300.0]), np.array([300.0]),
+                        np.full((1, 3), 270.0))  # fmt: skip
+    run = CaseRun("proposed", replace(lot.inlets, placed=[]),
+                  Storms(RAIN, np.array([2.0, 10.0, 100.0]), parts))  # fmt: skip
+    chapter = drain_chapter(led, check_drains(led, [run]))
+    flows = chapter.layers["line_storms"]
+    flows = flows[flows["return_period_yr"] == 10.0].set_index("name")["flow_m3s"]
+    rain = 0.0176 / 300 * 270
+    # a little less further down, by the time on the way
+    assert flows["L2"] == pytest.approx(rain if line else 0.0, rel=0.01)
+    assert flows["L"] == pytest.approx(rain if line and to != "m" else 0.0)
+    outlets = chapter.layers["outlet_storms"].set_index("return_period_yr")["flow_m3s"]
+    assert outlets[10.0] == pytest.approx(rain, rel=0.01)
+    rules = {finding.rule for finding in chapter.findings}
+    assert ("downspout-joins-line" in rules) is (to == "L")
+
+
+def test_an_outlet_to_which_only_a_downspout_leads_is_in_use(lot):
+    one = with_line(lot)
+    at = one.site.inlets.geometry.iloc[0]
+    spouts = rows(lot, "downspouts", {"name": "D", "to": "Out", "geometry": at})
+    other = rows(lot, "outlets", {"name": "Out", "kind": "daylight",
+                                  "geometry": one.site.outlets.geometry.iloc[0]},
+                 {"name": "Far", "kind": "daylight",
+                  "geometry": one.site.inlets.geometry.iloc[0]})  # fmt: skip
+    lines = one.site.drain_lines.assign(to="Far")
+    for downspouts, said in ((one.site.downspouts, True), (spouts, False)):
+        found = checked(redrawn(one, outlets=other, drain_lines=lines, downspouts=downspouts))
+        unused = {f.subject for f in found.findings if f.rule == "outlet-without-line"}
+        assert ("Out" in unused) is said

@@ -7,6 +7,7 @@ from pathlib import Path
 
 import geopandas as gpd
 import numpy as np
+import pandas as pd
 import pytest
 import rasterio
 import shapely
@@ -16,7 +17,7 @@ from lotflow.errors import InputError
 from lotflow.inputs.job import read_job
 from lotflow.inputs.job_tables import Prices, Setbacks
 from lotflow.inputs.screening import screening_job
-from lotflow.layers import RESULT_LAYERS
+from lotflow.layers import RESULT_LAYERS, SITE_LAYERS
 from lotflow.outputs.result_layers import runoff_table
 from lotflow.outputs.summary import summary_content
 from lotflow.outputs.summary_text import summary_text
@@ -24,6 +25,7 @@ from lotflow.study.cases import cases_of
 from lotflow.study.chapter import Chapter
 from lotflow.study.cover import site_cover
 from lotflow.study.drain_check import check_drains, dry_runs
+from lotflow.study.drain_inputs import CaseRun
 from lotflow.study.house import house_chapter
 from lotflow.study.lot_water import case_water, study_lot
 from lotflow.study.main_job import bind
@@ -225,6 +227,73 @@ def test_quantities_are_those_of_the_proposed_parts(lot, checked):
     assert trench == pytest.approx(proposed.length.sum(), abs=0.2)
     surfaces = table[table.index.str.startswith("surface")]["quantity"].sum()
     assert surfaces == pytest.approx(trench * (0.101 + 2 * 0.1016), abs=0.2)
+
+
+def _ordered(lot, lines, *, outlet_in=4):
+    """Pieces of the order of a small system: lines between two inlets, joints and an outlet."""
+    site = lot.site
+    x, y = site.lot.geometry.iloc[0].centroid.coords[0]
+    places = {"A": (x - 8, y + 8), "B": (x - 2, y + 4), "m": (x - 8, y + 4),
+              "CO 1": (x - 8, y), "Out": (x - 8, y - 6)}  # fmt: skip
+    frames = {
+        "inlets": [{"name": name, "status": "proposed", "geometry": shapely.Point(places[name])}
+                   for name in "AB"],
+        "outlets": [{"name": "Out", "kind": "daylight", "diameter_m": outlet_in * 0.0254,
+                     "status": "proposed", "geometry": shapely.Point(places["Out"])}],
+        "drain_lines": [
+            {"name": f"{start} to {end}", "from": start, "to": end, "material": "pvc",
+             "size_m": size * 0.0254, "status": status,
+             "geometry": shapely.LineString([places[start], places[end]])}
+            for start, end, size, status in lines
+        ],
+        "downspouts": [],
+    }  # fmt: skip
+    drawn = {name: _frame(lot, name, rows) for name, rows in frames.items()}
+    small = replace(lot, site=replace(site, **drawn))
+    run = CaseRun("proposed", replace(lot.inlets, placed=[]))
+    table = quantity_chapter(small, check_drains(small, [run])).layers["quantities"]
+    return {
+        item: count for item, count in zip(table["item"], table["quantity"], strict=True)
+        if item.startswith(("bend", "wye", "reducer", "clean-out"))
+    }  # fmt: skip
+
+
+def _frame(lot, name, rows):
+    """A site layer in SI, columns not given empty."""
+    columns = {column.inside_name: column.kind for column in SITE_LAYERS[name].columns}
+    data = {
+        column: pd.Series([row.get(column, np.nan if kind == "number" else None) for row in rows],
+                          dtype=float if kind == "number" else object)
+        for column, kind in columns.items()
+    }  # fmt: skip
+    shapes = [row["geometry"] for row in rows]
+    return gpd.GeoDataFrame(data, geometry=shapes, crs=lot.site.lot.crs)
+
+
+def test_cleanouts_wyes_and_reducers_are_counted(lot):
+    """B comes in square by a wye: 45 of the turn are the wye's, a bend of 45 does the rest."""
+    new = "proposed"
+    lines = [("A", "m", 4, new), ("B", "m", 4, new), ("m", "CO 1", 6, new), ("CO 1", "Out", 6, new)]
+    assert _ordered(lot, lines, outlet_in=6) == {
+        "bend 45 deg pvc 4 in": 1, "wye pvc 6 in": 1, "reducer pvc 4 in to pvc 6 in": 2,
+        "clean-out pvc 6 in": 1,
+    }  # fmt: skip
+
+
+def test_what_a_new_line_needs_where_it_joins_an_old_one_is_counted(lot):
+    """Only the branch is new: its wye and reducer; the old main and its clean-out are there."""
+    lines = [("A", "m", 6, "existing"), ("B", "m", 4, "proposed"), ("m", "CO 1", 6, "existing"),
+             ("CO 1", "Out", 6, "existing")]  # fmt: skip
+    assert _ordered(lot, lines, outlet_in=6) == {
+        "bend 45 deg pvc 4 in": 1, "wye pvc 4 in": 1, "reducer pvc 4 in to pvc 6 in": 1
+    }  # fmt: skip
+
+
+def test_a_clean_out_at_the_head_of_a_line_and_a_wider_outlet_are_counted(lot):
+    lines = [("CO 1", "Out", 4, "proposed")]
+    assert _ordered(lot, lines, outlet_in=6) == {
+        "clean-out pvc 4 in": 1, "reducer pvc 4 in to outlet 152 mm": 1
+    }  # fmt: skip
 
 
 def test_prices_are_the_users_and_their_sum_stands_in_the_csv(lot, checked, tmp_path):

@@ -94,9 +94,10 @@ def test_surface_or_nothing_leads_onto_the_ground(to):
 
 @pytest.mark.parametrize(
     "where", [{"inlets": [{"name": "N"}]}, {"lines": [{"from": "N", "to": "X"}]},
-              {"lines": [{"from": "X", "to": "N"}]}, {"outlets": [{"name": "N"}]}],
+              {"lines": [{"from": "X", "to": "N"}]}, {"outlets": [{"name": "N"}]},
+              {"lines": [{"name": "N", "from": "X", "to": "Y"}]}],
 )  # fmt: skip
-def test_inlets_ends_of_lines_and_outlets_are_nodes(where):
+def test_inlets_lines_their_ends_and_outlets_take_a_downspout(where):
     roofs = case_roofs(site([spout(to="N", roof_area_m2=30.0)], **where), surface(), "today")
     assert roofs.connected_cells(["N"]).tolist() == [30]
 

@@ -83,7 +83,7 @@ def test_what_is_from_memory_or_common_practice_says_so():
     marked = {row.cover for row in read_table("covers", Cover)
               if "from memory" in row.source or "no published source" in row.source}  # fmt: skip
     assert marked == {"permeable pavers", "gravel", "planting", "artificial turf", "water"}
-    assert all("from memory" in r.source
+    assert all("mass from memory" in r.source
                for r in read_table("unit_hydrograph", UnitHydrographPoint))  # fmt: skip
 
 

@@ -12,6 +12,7 @@ from lotflow.outputs.plan_page.rows import (
     joints,
     open_case,
     outlets,
+    sized_lines,
 )
 
 if TYPE_CHECKING:
@@ -243,8 +244,10 @@ DRAWN: Final[dict[str, DrawnLayer]] = {
             Told("Slope", "slope_m_per_m", "slope"),
             Told("Can carry", "capacity_m3s", "flow"),
             Told("Least cover", "least_cover_m", "elevation"),
-            Told("Needed", "required_size"),
+            Told("Needed", "needed"),
+            Told("In the rarest storm", "needed_in_rarest"),
         ),
+        rows=sized_lines,
     ),
     "nodes": DrawnLayer(
         "Ends and joints of lines", fill="#ffffff", stroke=palette.PIPE, mark="circle",

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 from lotflow.outputs.drain_cases import blocked_text
 from lotflow.outputs.plan_page.features import plain
-from lotflow.outputs.plan_page.rows import outlets
+from lotflow.outputs.plan_page.rows import outlets, sizes_told
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -94,17 +94,17 @@ def case_entries(content: Mapping[str, Any], key: str) -> list[dict[str, Any]]:
     ]
 
 
-def lines_of_result(content: Mapping[str, Any], _: str) -> list[Mapping[str, Any]]:
+def lines_of_result(content: Mapping[str, Any], _: str) -> list[dict[str, Any]]:
     """Drain lines of the system the result is for: the proposed one where there is one."""
-    lines = content["lines"]
+    lines = [line | sizes_told(line) for line in content["lines"]]
     proposed = [line for line in lines if line.get("case") == "proposed"]
-    return proposed or list(lines)
+    return proposed or lines
 
 
-def lines_today(content: Mapping[str, Any], _: str) -> list[Mapping[str, Any]]:
+def lines_today(content: Mapping[str, Any], _: str) -> list[dict[str, Any]]:
     """Drain lines as they are today, where another system is proposed."""
-    ours = lines_of_result(content, "lines")
-    return [line for line in content["lines"] if line not in ours]
+    lines = [line | sizes_told(line) for line in content["lines"]]
+    return [line for line in lines if line not in lines_of_result(content, "lines")]
 
 
 def crossing_entries(content: Mapping[str, Any], key: str) -> list[dict[str, Any]]:

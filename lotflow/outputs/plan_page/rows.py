@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from lotflow.outputs.drain_cases import blocked_text, main_case
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     import pandas as pd
 
 
@@ -66,6 +68,35 @@ def _worst_blocked(frame: pd.DataFrame, by: list[str], measure: str) -> pd.DataF
 def outlets(nodes: pd.DataFrame) -> pd.DataFrame:
     """Outlets of the system the result is for."""
     return nodes[(nodes["kind"] == "outlet") & (nodes["case"] == main_case(nodes))]
+
+
+def sizes_told(line: Mapping[str, Any]) -> dict[str, str | None]:
+    """
+    Name the size a line needs in the design storm, and that in a rarer one, each with its storm.
+
+    Parameters
+    ----------
+    line
+        Has the columns of the layer "drain_lines" about sizes, as far as they are known.
+
+    Examples
+    --------
+    >>> sizes_told({"required_size": "4 in", "design_storm_yr": 10.0,
+    ...             "rarest_storm_size": "6 in", "rarest_storm_yr": 100.0})
+    {'needed': '4 in (10 yr)', 'needed_in_rarest': '6 in (100 yr)'}
+    """
+    pairs = ((line.get("required_size"), line.get("design_storm_yr")),
+             (line.get("rarest_storm_size"), line.get("rarest_storm_yr")))  # fmt: skip
+    told = [f"{size} ({storm:g} yr)" if size and storm else size for size, storm in pairs]
+    return {"needed": told[0], "needed_in_rarest": None if pairs[0][1] == pairs[1][1] else told[1]}
+
+
+def sized_lines(lines: pd.DataFrame) -> pd.DataFrame:
+    """Drain lines with the sizes they need, each named with its storm."""
+    known = lines.drop(columns="geometry").astype(object)
+    rows: Any = known.where(known.notna(), None).to_dict("records")
+    told: Any = [sizes_told(row) for row in rows]
+    return lines.assign(**{key: [one[key] for one in told] for key in sizes_told({})})
 
 
 def joints(nodes: pd.DataFrame) -> pd.DataFrame:

@@ -84,8 +84,14 @@ _LINES: Final = (
     Heading("Diameter", "diameter_m", "diameter"),
     Heading("Slope", "slope_m_per_m", "slope"),
     Heading("Can carry", "capacity_m3s", "flow"),
+    Heading("Needed", "needed"),
+    Heading("In the rarest storm", "needed_in_rarest"),
     Heading("Flow", "flow_m3s", "flow", per_storm=True),
-    Heading("Needed", "required_diameter_m", "diameter", per_storm=True),
+    Heading("Bore for it", "required_diameter_m", "diameter", per_storm=True),
+)
+_LINES_NOTE: Final = (
+    "Needed: the smallest size on sale for the storm that lines are sized for; beside it that for "
+    "the rarest. Flow, and the bore for it, are those of the chosen storm."
 )
 
 TABLES: Final[dict[str, PageTable]] = {
@@ -170,9 +176,9 @@ TABLES: Final[dict[str, PageTable]] = {
             Heading("Above low spot's overflow", "freeboard_m", "depth"),
         ),
     ),
-    "lines": PageTable("Drain lines", "drain_lines", "name", _LINES, lines_of_result),
+    "lines": PageTable("Drain lines", "drain_lines", "name", _LINES, lines_of_result, _LINES_NOTE),
     "lines_today": PageTable(
-        "Drain lines as they are today", "drain_lines", "name", _LINES, lines_today
+        "Drain lines as they are today", "drain_lines", "name", _LINES, lines_today, _LINES_NOTE
     ),
     "outlets": PageTable(
         "Outlets", "outlets", "name",
