@@ -7,7 +7,13 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from lotflow.drains.levels import LineInverts, NodeLevel, line_inverts
+from lotflow.drains.levels import (
+    LineInverts,
+    NodeLevel,
+    OutletLevel,
+    line_inverts,
+    outlet_level,
+)
 from lotflow.drains.line_profiles import GroundProfile, LineProfile, laid_profile
 from lotflow.drains.network_flows import DrainWater, LineFlows, Pipes, line_flows
 from lotflow.drains.network_grade import LineHydraulics, hydraulics
@@ -17,6 +23,7 @@ if TYPE_CHECKING:
 
     from lotflow.drains.drain_lines import DrainLine
     from lotflow.drains.network import Network
+    from lotflow.findings import LevelSource
     from lotflow.grid import FloatArray
 
 
@@ -86,6 +93,29 @@ class DrainState:
     def lines(self) -> tuple[DrainLine, ...]:
         """Lines in flow order."""
         return self.system.network.lines
+
+    def levels_below(self, position: int) -> tuple[LevelSource, ...]:
+        """
+        Where the levels come from on which the water at a line's upper end rests.
+
+        Parameters
+        ----------
+        position
+            Of the line.
+        """
+        way = self.system.network.way_down(position)
+        return tuple(dict.fromkeys(source for i in way for source in self.inverts.basis(i)))
+
+    def outlet_level(self, name: str) -> OutletLevel:
+        """
+        Give the best that is known of an outlet's level.
+
+        Parameters
+        ----------
+        name
+            Of the outlet.
+        """
+        return outlet_level(self.system.network, self.system.nodes, self.inverts, name)
 
     def profile(self, position: int) -> LineProfile:
         """

@@ -262,6 +262,9 @@ RESULT_LAYERS: Final[dict[str, Layer]] = {
                 Column("source", "Where the limit comes from."),
                 number("x", "unit of the CRS", "Easting, where it has a place."),
                 number("y", "unit of the CRS", "Northing, where it has a place."),
+                Column("rests_on", "Where the levels come from that it rests on: given, below rim, "
+                       "from line, from ground, proposed, unknown; of drains alone. No failure "
+                       "rests on a level that nobody gave."),
             ),
         ),
         Layer(

@@ -144,6 +144,7 @@ def drawn_system(lot: LotWater, run: CaseRun) -> DrawnSystem:
         _limits(lot),
         _access(network, facts, entries),
         dict(zip(outlets["name"], outlets["diameter_m"], strict=True)),
+        dict(zip(outlets["name"], outlets["storage_m3"] / outlets["soaking_area_m2"], strict=True)),
     )
     status = {
         str(name): str(given) if isinstance(given, str) else "existing"
