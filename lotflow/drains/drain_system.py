@@ -103,8 +103,13 @@ class DrainState:
         position
             Of the line.
         """
-        way = self.system.network.way_down(position)
-        return tuple(dict.fromkeys(source for i in way for source in self.inverts.basis(i)))
+        network = self.system.network
+        way = network.way_down(position)
+        sources = [source for i in way for source in self.inverts.basis(i)]
+        end = network.nodes[network.lines[way[-1]].end]
+        if end.detail == "pop-up emitter":  # its lip holds the water
+            sources.append(self.outlet_level(end.name).source)
+        return tuple(dict.fromkeys(sources))
 
     def outlet_level(self, name: str) -> OutletLevel:
         """

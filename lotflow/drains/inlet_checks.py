@@ -239,6 +239,8 @@ def _grate_size(inlet: InletFacts, limits: Limits) -> list[Finding]:
             f"{clogged:.0%} clogged, its grate takes the {both_units(inlet.flow_m3s, 'flow')} of "
             f"the design storm only under {both_units(depth, 'depth')} of water. Set a larger "
             "grate, or a second inlet.",
+            # how its water stands hangs on a line of which nothing is known
+            rests_on=("unknown",) if "unknown" in inlet.water_rests_on else (),
             measured=depth, limit=most, unit="m",
             source=f"{_HEC_22}; {limits.source('grate_water_m')}; "
             f"{limits.source('clogged_share')}",
