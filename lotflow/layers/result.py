@@ -146,6 +146,11 @@ RESULT_LAYERS: Final[dict[str, Layer]] = {
                 *bounds("catchment_m2", "m2", "catchment over the surface"),
                 *bounds("ground_flow_per_10mm_h_m3s", "m3/s", "rational flow over the surface for "
                         "10 mm/h, roofs led into drains left out"),
+                Column("is_open", "Whether the data leave its catchment open, bounds and measured "
+                       "surface apart by a factor of two or more: then read the bounds, not "
+                       "catchment_m2 and the flows that follow from it.", kind="yes_no"),
+                Column("catchment_told", "What to read: the catchment, or the range left open; "
+                       "empty where nothing was drawn of the error."),
             ),
         ),
         Layer(

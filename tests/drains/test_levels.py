@@ -1,9 +1,12 @@
 """Levels as they were measured, and proposed ones that keep cover and fall."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from lotflow.drains.available_fall import available_falls, fall_findings
+from lotflow.drains.drain_system import run_system
 from lotflow.drains.level_checks import level_findings
 from lotflow.drains.levels import line_inverts
 from lotflow.drains.system_check import check_system
@@ -148,6 +151,20 @@ def test_old_line_that_nobody_measured_has_no_capacity_and_no_failure(bench, mak
         assert not [one for one in found if one.severity == "fail"]
         if kind == "not found":
             assert ordered(found)[0].rule == "outlet-not-found"
+
+
+def test_no_capacity_from_a_fall_within_the_error_of_the_elevation_data(bench, make):
+    """20 m of 10 cm data: falls below 1.96 x 0.132 m say nothing; a levelled one does."""
+    placed = [make.inlet("in", 0, 0), make.outlet("out", 20, 0)]
+    bench.water = make.water([("in", 300.0, 10.0)])
+    for rims, down, known in (({}, 0.45, False), ({}, 0.8, True), ({"in": 10.0}, 0.45, False)):
+        bench.rims = rims
+        line = make.line("A", [(0, 0), (20, 0)], up_below=0.3, down_below=down)
+        system = replace(bench.system([line], placed), error=LevelError(0.1, 10.0, 0.1))
+        assert bool(np.isfinite(run_system(system).hydraulics.capacity_m3s[0])) is known
+    stated = make.line("A", [(0, 0), (20, 0)], up=9.7, down=9.55)
+    system = replace(bench.system([stated], placed), error=LevelError(0.1, 10.0, 0.1))
+    assert np.isfinite(run_system(system).hydraulics.capacity_m3s[0])
 
 
 def test_old_line_takes_the_level_of_the_pipe_that_meets_it(bench, make):
