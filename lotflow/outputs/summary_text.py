@@ -237,7 +237,7 @@ def _all_inlets(content: Mapping[str, Any], units: UnitSystem) -> list[str]:
         return []
     told = "a range: the error of the data leaves it open; 9 of 10 likely surfaces lie in it"
     whole = sum(one["catchment_m2"] or 0.0 for one in content["inlets"])
-    found = next(iter(content["confidence"]), {})
+    found: Mapping[str, Any] = next(iter(content["confidence"]), {})
     key = "inlets_catchment_m2"
     if len(content["inlets"]) > 1 and found.get(f"{key}_p95") is not None:
         area = _open({key: whole, **found}, key, "area", units)
@@ -297,7 +297,9 @@ def _unit_flow(inlet: Mapping[str, Any], factor: float) -> dict[str, float | Non
     return told
 
 
-def _peaks(runoff: Sequence[Mapping[str, Any]]) -> dict[tuple[str, float], Mapping[str, Any]]:
+def _peaks(
+    runoff: Sequence[Mapping[str, Any]],
+) -> dict[tuple[str, float | None], Mapping[str, Any]]:
     """Entry per inlet and storm; where both methods were used, that of the rational one."""
     # a downspout may be called as an inlet is
     own = [row for row in runoff if row.get("kind") in (None, "inlet")]
