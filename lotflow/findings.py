@@ -7,6 +7,16 @@ from dataclasses import asdict, dataclass, replace
 from typing import Any, Final, Literal
 
 Severity = Literal["fail", "warn", "note"]
+#: Where a level comes from: an elevation somebody gave; a depth given below a rim that was given;
+#: given for another line that meets there; the elevation data, with or without a depth given
+#: below it; proposed by lotflow; not known.
+LevelSource = Literal["given", "below rim", "from line", "from ground", "proposed", "unknown"]
+
+#: Until these are answered nothing else that is asked of the same drains can be.
+_ASKED_FIRST: Final = ("outlet-not-found",)
+
+#: Levels that somebody gave.
+STATED: Final[frozenset[LevelSource]] = frozenset({"given", "below rim", "from line"})
 
 #: Worst first, the order in which findings are listed.
 SEVERITIES: tuple[Severity, ...] = ("fail", "warn", "note")
@@ -39,6 +49,9 @@ class Finding:
         Of the water it is about; None where it is about none.
     touches
         Buildings, openings and ground that this water stands on or against, joined by "; ".
+    rests_on
+        Where the levels come from that `measured` and `limit` rest on; empty where they rest on
+        none.
     """
 
     rule: str
@@ -54,10 +67,43 @@ class Finding:
     area_m2: float | None = None
     volume_m3: float | None = None
     touches: str = ""
+    rests_on: tuple[LevelSource, ...] = ()
 
     def as_dict(self) -> dict[str, Any]:
-        """All fields, in the order in which they are declared."""
-        return asdict(self)
+        """All fields, in the order in which they are declared; sources of levels as one text."""
+        return asdict(self) | {"rests_on": ", ".join(self.rests_on)}
+
+
+def as_severe_as_known(
+    severity: Severity, rests_on: Sequence[LevelSource], *, beyond_ground: bool = False
+) -> Severity:
+    """
+    Take a failure back to a warning where it rests on a level that nobody gave.
+
+    Parameters
+    ----------
+    severity
+        Were all levels known.
+    rests_on
+        Sources of the levels compared.
+    beyond_ground
+        Whether the limit is missed by more than the ground of the elevation data may be wrong.
+        Two levels off that data alone never fail: a pipe's fall is decided by a level on site.
+
+    Examples
+    --------
+    >>> as_severe_as_known("fail", ("given", "proposed"), beyond_ground=True)
+    'warn'
+    >>> as_severe_as_known("fail", ("given", "from ground"), beyond_ground=True)
+    'fail'
+    >>> as_severe_as_known("fail", ("from ground",), beyond_ground=True)
+    'warn'
+    """
+    sources = set(rests_on)
+    if severity != "fail" or sources <= STATED:
+        return severity
+    decided = beyond_ground and bool(sources & STATED) and sources <= STATED | {"from ground"}
+    return "fail" if decided else "warn"
 
 
 def ordered(findings: list[Finding]) -> list[Finding]:
@@ -73,7 +119,12 @@ def ordered(findings: list[Finding]) -> list[Finding]:
     """
     return sorted(
         dict.fromkeys(findings),
-        key=lambda finding: (SEVERITIES.index(finding.severity), finding.rule, finding.subject),
+        key=lambda finding: (
+            SEVERITIES.index(finding.severity),
+            finding.rule not in _ASKED_FIRST,
+            finding.rule,
+            finding.subject,
+        ),
     )
 
 

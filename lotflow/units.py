@@ -140,6 +140,10 @@ def from_si(value: float, unit: str) -> float:
     return value / TO_SI[unit]
 
 
+#: Bounds that are apart by this factor leave a number open: lotflow's choice, no published source.
+OPEN: Final = 2.0
+
+
 def shown(value: float | None, quantity: str, system: UnitSystem) -> str:
     """
     Show an SI value with its unit as a report does.
@@ -162,6 +166,67 @@ def shown(value: float | None, quantity: str, system: UnitSystem) -> str:
         return "-"
     unit, decimals = SHOWN[quantity][system]
     return f"{from_si(value, unit):,.{decimals}f} {sign(unit)}"
+
+
+def open_range(
+    value: float | None, low: float | None, high: float | None
+) -> tuple[float, float] | None:
+    """
+    Give the range that is told in the place of a number which the data leave open.
+
+    Parameters
+    ----------
+    value
+        On the measured surface; None and NaN where there is none.
+    low, high
+        Its bounds; None and NaN where there are none.
+
+    Returns
+    -------
+    range
+        From the least to the greatest of the three; None where that is no factor of `OPEN`.
+
+    Examples
+    --------
+    >>> open_range(400.0, 12.0, 1631.0), open_range(400.0, 380.0, 470.0)
+    ((12.0, 1631.0), None)
+    >>> open_range(400.0, 30.0, 40.0), open_range(400.0, None, None)
+    ((30.0, 400.0), None)
+    """
+    told = [math.nan if one is None else one for one in (value, low, high)]
+    if math.isnan(sum(told)):
+        return None
+    least, most = min(told), max(told)
+    return (least, most) if most > 0 and most >= OPEN * least else None
+
+
+def shown_open(
+    value: float | None, low: float | None, high: float | None, quantity: str, system: UnitSystem
+) -> str:
+    """
+    Show an SI value, or its range where the data leave it open.
+
+    Parameters
+    ----------
+    value, low, high
+        As for `open_range`.
+    quantity, system
+        As for `shown`.
+
+    Examples
+    --------
+    >>> shown_open(400.0, 12.0, 1631.0, "area", "metric")
+    '12 to 1,631 m²'
+    >>> shown_open(400.0, 380.0, 470.0, "area", "metric")
+    '400 m²'
+    """
+    between = open_range(value, low, high)
+    if between is None:
+        return shown(value, quantity, system)
+    least, most = (shown(one, quantity, system) for one in between)
+    if least == most:  # both too small for the figures shown
+        return most
+    return f"{least.rsplit(' ', 1)[0]} to {most}"
 
 
 def both_units(value: float, quantity: str) -> str:

@@ -147,6 +147,7 @@ def channel_findings(
                 f"{both_units(result.both_ends_m, 'depth')}, in the middle "
                 f"{both_units(result.middle_m, 'depth')}. Move or add an outlet, or take a deeper "
                 "or wider channel.",
+                rests_on=inlet.water_rests_on if _held(inlet) > 0 else (),
                 measured=result.depth_m, limit=inlet.channel_depth_m, unit="m", source=_CHOW,
             )
         )  # fmt: skip

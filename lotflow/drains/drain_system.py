@@ -7,16 +7,25 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from lotflow.drains.levels import LineInverts, NodeLevel, line_inverts
+from lotflow.drains.levels import (
+    LineInverts,
+    NodeLevel,
+    OutletLevel,
+    line_inverts,
+    outlet_level,
+)
 from lotflow.drains.line_profiles import GroundProfile, LineProfile, laid_profile
 from lotflow.drains.network_flows import DrainWater, LineFlows, Pipes, line_flows
 from lotflow.drains.network_grade import LineHydraulics, hydraulics
+from lotflow.findings import STATED
+from lotflow.terrain.level_error import SPREAD_95, LevelError, deviation_between
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
     from lotflow.drains.drain_lines import DrainLine
     from lotflow.drains.network import Network
+    from lotflow.findings import LevelSource
     from lotflow.grid import FloatArray
 
 
@@ -37,6 +46,8 @@ class DrainSystem:
         Least cover, for inverts that are proposed [m].
     water
         What enters in each storm; None where no rain is given.
+    error
+        Of the elevation data; None where levels out of it count as exact.
     """
 
     network: Network
@@ -44,6 +55,7 @@ class DrainSystem:
     nodes: Mapping[str, NodeLevel]
     cover_m: float
     water: DrainWater | None
+    error: LevelError | None = None
 
     @property
     def storms(self) -> FloatArray:
@@ -87,6 +99,34 @@ class DrainState:
         """Lines in flow order."""
         return self.system.network.lines
 
+    def levels_below(self, position: int) -> tuple[LevelSource, ...]:
+        """
+        Where the levels come from on which the water at a line's upper end rests.
+
+        Parameters
+        ----------
+        position
+            Of the line.
+        """
+        network = self.system.network
+        way = network.way_down(position)
+        sources = [source for i in way for source in self.inverts.basis(i)]
+        end = network.nodes[network.lines[way[-1]].end]
+        if end.detail == "pop-up emitter":  # its lip holds the water
+            sources.append(self.outlet_level(end.name).source)
+        return tuple(dict.fromkeys(sources))
+
+    def outlet_level(self, name: str) -> OutletLevel:
+        """
+        Give the best that is known of an outlet's level.
+
+        Parameters
+        ----------
+        name
+            Of the outlet.
+        """
+        return outlet_level(self.system.network, self.system.nodes, self.inverts, name)
+
     def profile(self, position: int) -> LineProfile:
         """
         Pipe in its ground.
@@ -118,9 +158,35 @@ def run_system(system: DrainSystem, *, flows: LineFlows | None = None) -> DrainS
     inverts = line_inverts(network, system.ground, system.nodes, cover_m=system.cover_m)
     if flows is None:
         flows = _flows(system, inverts)
-    return DrainState(
-        system, inverts, flows, hydraulics(network, inverts, system.nodes, flows.flow_m3s)
-    )  # fmt: skip
+    done = hydraulics(network, inverts, system.nodes, flows.flow_m3s)
+    return DrainState(system, inverts, flows, _without_guesses(system, inverts, done))
+
+
+def _without_guesses(
+    system: DrainSystem, inverts: LineInverts, done: LineHydraulics
+) -> LineHydraulics:
+    """Tell no capacity of an old line whose fall is no larger than the elevation data's error."""
+    if system.error is None:
+        return done
+    known = np.ones(len(system.network.lines), dtype=bool)
+    for position, line in enumerate(system.network.lines):
+        given = [source in STATED for source in inverts.basis(position)]
+        doubt = SPREAD_95 * deviation_between(
+            system.error, line.length_m, first_surveyed=given[0], second_surveyed=given[1]
+        )
+        fall = abs(float(inverts.up_m[position] - inverts.down_m[position]))
+        known[position] = line.proposed or all(given) or not fall <= doubt
+    each = known[:, None]
+    return replace(
+        done,
+        capacity_m3s=np.where(known, done.capacity_m3s, np.nan),
+        full_velocity_m_s=np.where(known, done.full_velocity_m_s, np.nan),
+        required_diameter_m=np.where(each, done.required_diameter_m, np.nan),
+        flow_ratio=np.where(each, done.flow_ratio, np.nan),
+        depth_m=np.where(each, done.depth_m, np.nan),
+        velocity_m_s=np.where(each, done.velocity_m_s, np.nan),
+        surcharged=done.surcharged & each,
+    )
 
 
 def _flows(system: DrainSystem, inverts: LineInverts) -> LineFlows:

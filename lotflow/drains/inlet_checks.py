@@ -8,14 +8,13 @@ from itertools import pairwise
 from typing import TYPE_CHECKING, Any, Final
 
 from lotflow.drains.inlets import grate_capacity, grate_depth, grate_perimeter
-from lotflow.drains.judged import NOTHING_M3S, PRACTICE, Limits
-from lotflow.findings import Finding
+from lotflow.drains.judged import NOTHING_M3S, PRACTICE, Limits, about_place
 from lotflow.units import both_units
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from lotflow.findings import Severity
+    from lotflow.findings import Finding, LevelSource, Severity
 
 #: Widest opening of a grate that is walked on [m].
 WALKED_ON_OPENING_M: Final = 0.0127
@@ -58,6 +57,8 @@ class InletFacts:
         What comes into it from roofs and as given, at a place that is not known [m^3/s].
     water_level_m
         Level of the water in the drain below it in the design storm [m]; NaN without.
+    water_rests_on
+        Where the levels of the lines come from that hold it there.
     rim_m
         Level of its grate [m].
     top_fall_m
@@ -85,6 +86,7 @@ class InletFacts:
     entering_m3s: tuple[float, ...] = ()
     other_m3s: float = 0.0
     water_level_m: float = math.nan
+    water_rests_on: tuple[LevelSource, ...] = ()
     rim_m: float = math.nan
     top_fall_m: float = math.nan
     top_doubt_m: float = math.nan
@@ -160,12 +162,9 @@ def inlet_finding(
     rule, severity, message
         As in `Finding`.
     facts
-        `measured` and `limit`, rounded here; `unit`, `source`.
+        As for `about_place`.
     """
-    for name in ("measured", "limit"):
-        if facts.get(name) is not None:
-            facts[name] = round(float(facts[name]), 6)
-    return Finding(rule, severity, inlet.name, message, x=inlet.x, y=inlet.y, **facts)
+    return about_place(inlet.name, (inlet.x, inlet.y), rule, severity, message, **facts)
 
 
 def grate_water_depth(inlet: InletFacts, clogged_share: float) -> float:
@@ -238,6 +237,8 @@ def _grate_size(inlet: InletFacts, limits: Limits) -> list[Finding]:
             f"{clogged:.0%} clogged, its grate takes the {both_units(inlet.flow_m3s, 'flow')} of "
             f"the design storm only under {both_units(depth, 'depth')} of water. Set a larger "
             "grate, or a second inlet.",
+            # how its water stands hangs on a line of which nothing is known
+            rests_on=("unknown",) if "unknown" in inlet.water_rests_on else (),
             measured=depth, limit=most, unit="m",
             source=f"{_HEC_22}; {limits.source('grate_water_m')}; "
             f"{limits.source('clogged_share')}",

@@ -9,10 +9,12 @@ from typing import TYPE_CHECKING, Any, Final
 import numpy as np
 
 from lotflow.criteria import Criteria
-from lotflow.findings import Finding, Severity
+from lotflow.findings import Finding, LevelSource, Severity, as_severe_as_known
 from lotflow.terrain.level_error import SPREAD_95, LevelError
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from lotflow.drains.drain_lines import DrainLine
     from lotflow.grid import FloatArray
 
@@ -68,6 +70,8 @@ def about(
     message: str,
     *,
     at: tuple[float, float] | None = None,
+    rests_on: Sequence[LevelSource] = (),
+    beyond_ground: bool = False,
     **facts: Any,
 ) -> Finding:
     """
@@ -81,14 +85,48 @@ def about(
         As in `Finding`.
     at
         Where it is; by default half-way along the line.
+    rests_on, beyond_ground, facts
+        As for `about_place`.
+    """
+    return about_place(
+        line.name, line.middle if at is None else at, rule, severity, message,
+        rests_on=rests_on, beyond_ground=beyond_ground, **facts,
+    )  # fmt: skip
+
+
+def about_place(
+    subject: str,
+    at: tuple[float, float],
+    rule: str,
+    severity: Severity,
+    message: str,
+    *,
+    rests_on: Sequence[LevelSource] = (),
+    beyond_ground: bool = False,
+    **facts: Any,
+) -> Finding:
+    """
+    Make a finding about a line, inlet or outlet; none fails on a level that nobody gave.
+
+    Parameters
+    ----------
+    subject
+        Its name.
+    at
+        Where it is.
+    rule, severity, message
+        As in `Finding`.
+    rests_on, beyond_ground
+        As for `as_severe_as_known`.
     facts
         `measured` and `limit`, rounded here; `unit`, `source`.
     """
-    x, y = line.middle if at is None else at
     for name in ("measured", "limit"):
         if facts.get(name) is not None:
             facts[name] = round(float(facts[name]), 6)
-    return Finding(rule, severity, line.name, message, x=x, y=y, **facts)
+    sources = tuple(dict.fromkeys(rests_on))
+    severity = as_severe_as_known(severity, sources, beyond_ground=beyond_ground)
+    return Finding(rule, severity, subject, message, x=at[0], y=at[1], rests_on=sources, **facts)
 
 
 def storm_named(return_period_yr: float) -> str:

@@ -9,8 +9,9 @@ import numpy as np
 import shapely
 
 from lotflow.drains.judged import PRACTICE, Limits, about
-from lotflow.drains.levels import least_fall
+from lotflow.drains.levels import SURFACE_OUTLETS, least_fall
 from lotflow.drains.network_grade import SHARPEST_TURN_DEG, turn_deg
+from lotflow.findings import STATED, LevelSource, as_severe_as_known
 from lotflow.terrain.level_error import SPREAD_95
 from lotflow.units import both_units
 
@@ -23,8 +24,6 @@ if TYPE_CHECKING:
     from lotflow.findings import Finding
     from lotflow.grid import BoolArray
 
-#: Outlets at the surface: the pipe comes up to the ground there.
-SURFACE_OUTLETS: Final = ("curb", "daylight", "swale", "pop-up emitter")
 #: Stretch at an end at the surface over which cover is not asked for [m].
 #: Source: NRCS underground outlet, conservation practice 620: rigid pipe over the last 10 ft.
 _RIGID_END_M: Final = 3.048
@@ -61,33 +60,58 @@ def _fall_findings(state: DrainState, position: int, limits: Limits) -> list[Fin
     """Adverse, flat, too little fall, or too slow to keep clean."""
     line, slope = state.lines[position], float(state.hydraulics.slope[position])
     if math.isnan(slope):
-        return [
-            about(line, "levels-unknown", "warn", "Its levels are not known, and cannot be "
-                  "proposed off the elevation data: nothing can be said of its fall.",
-                  source=PRACTICE)
-        ]  # fmt: skip
+        return [_levels_unknown(state, position)]
     rule = least_fall(line, state.system.network.nodes[line.end].detail)
     fall = slope * line.length_m
     if fall + _ROUNDING_M >= rule.least * line.length_m:
         return _slow_findings(state, position, limits)
-    doubt = _fall_doubt(state, position, limits)
-    told = f"It {_in_words(fall)} over {both_units(line.length_m, 'length')} ({slope:.2%})"
-    needs = f"; {rule.least:.2%} is the least for its size."
-    if doubt:
-        needs += (f" Its levels hang on the elevation data, good to {both_units(doubt, 'depth')} "
-                  "here: level it.")  # fmt: skip
+    basis = state.inverts.basis(position)
     name = "adverse-fall" if fall < -_ROUNDING_M else "below-minimum-fall"
     name = "flat-line" if abs(fall) <= _ROUNDING_M else name
-    remedy = " Relay it with fall to its outlet, or look for a lower outlet."
-    if name == "adverse-fall":
-        remedy += " Check which end is which."
-    fails = fall + doubt < rule.least * line.length_m
+    told = (
+        f"{_in_words(fall)} over {both_units(line.length_m, 'length')} ({slope:.2%}); "
+        f"{rule.least:.2%} is the least for its size."
+    )
+    if STATED.issuperset(basis):
+        told = f"It {told} Relay it with fall to its outlet, or look for a lower outlet."
+        if name == "adverse-fall":
+            told += " Check which end is which."
+    elif "proposed" in basis:
+        told = (
+            f"With {both_units(state.system.cover_m, 'depth')} of cover at its upper end it {told} "
+            "Level both ends; then lay it shallower, or look for a lower outlet."
+        )
+    else:
+        doubt = both_units(_fall_doubt(state, position, limits), "depth")
+        told = (
+            f"By the elevation data it {told} That data is good to {doubt} here: level both ends "
+            "before anything is said of its fall."
+        )
     return [
         about(
-            line, name, "fail" if fails else "warn", told + needs + remedy, measured=slope,
-            limit=rule.least, unit="1", source=rule.source,
+            line, name, "fail", told, rests_on=basis, measured=slope, limit=rule.least, unit="1",
+            source=rule.source,
         )
     ]  # fmt: skip
+
+
+def _levels_unknown(state: DrainState, position: int) -> Finding:
+    """What must be measured before anything can be said of a line's fall and capacity."""
+    line, basis = state.lines[position], state.inverts.basis(position)
+    if line.proposed:
+        return about(
+            line, "levels-unknown", "warn", "Its levels are not known, and cannot be proposed off "
+            "the elevation data: nothing can be said of its fall.", rests_on=basis, source=PRACTICE,
+        )  # fmt: skip
+    ends = [name for name, source in zip(("upper", "lower"), basis, strict=True)
+            if source == "unknown"]  # fmt: skip
+    return about(
+        line, "levels-unknown", "note",
+        f"The invert at its {' and '.join(ends)} end is not known, so that nothing can be said of "
+        "its fall and of what it carries. Measure how deep the invert lies below the rim or ground "
+        "there.",
+        rests_on=basis, source=PRACTICE,
+    )  # fmt: skip
 
 
 def _in_words(fall: float) -> str:
@@ -98,9 +122,7 @@ def _in_words(fall: float) -> str:
 
 
 def _fall_doubt(state: DrainState, position: int, limits: Limits) -> float:
-    """Half the 95 % interval of a fall that hangs on the elevation data [m]; 0 for a levelled."""
-    if not state.inverts.from_raster[position]:
-        return 0.0
+    """Half the 95 % interval of the difference of two levels out of the elevation data [m]."""
     return SPREAD_95 * float(limits.error.of_difference(state.lines[position].length_m))
 
 
@@ -145,13 +167,15 @@ def _cover_findings(
     # a pipe that comes up to an outlet at the surface runs shallow from some place on
     end = state.system.network.nodes[line.end]
     only_to_outlet = end.detail in SURFACE_OUTLETS and not (judged & ~short)[first:].any()
-    fails = cover + limits.level_doubt_m < least and not only_to_outlet
+    basis: tuple[LevelSource, ...] = (*state.inverts.basis(position), "from ground")
+    beyond = cover + limits.level_doubt_m < least
+    severity = as_severe_as_known("fail", basis, beyond_ground=beyond)
+    fails = severity == "fail" and not only_to_outlet
     how = (
-        f"Its cover is down to {both_units(cover, 'depth')}" if cover >= 0
-        else f"It stands {both_units(-cover, 'depth')} out of the ground"
+        f"its cover is down to {both_units(cover, 'depth')}" if cover >= 0
+        else f"it stands {both_units(-cover, 'depth')} out of the ground"
     )  # fmt: skip
-    told = (
-        f"{how} "
+    told = (f"{how[0].upper()}{how[1:]} " if fails else f"By the elevation data {how} ") + (
         f"{both_units(float(profile.distance_m[worst]), 'length')} from its upper end, and too "
         f"little over {share:.0%} of its length. "
     )
@@ -162,8 +186,9 @@ def _cover_findings(
                  "dig and measure.")  # fmt: skip
     return [
         about(
-            line, "cover-too-small", "fail" if fails else "warn", told, measured=cover,
-            limit=least, unit="m", source=limits.source("cover_m"), at=_station(profile, worst),
+            line, "cover-too-small", "fail" if fails else "warn", told, rests_on=basis,
+            beyond_ground=beyond, measured=cover, limit=least, unit="m",
+            source=limits.source("cover_m"), at=_station(profile, worst),
         )
     ]  # fmt: skip
 

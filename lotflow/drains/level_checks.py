@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Final, Literal
 
 import numpy as np
 
+from lotflow.drains.judged import about
 from lotflow.errors import Fault, InputError
 from lotflow.findings import Finding
 from lotflow.units import both_units
@@ -115,10 +116,11 @@ def _end_level(
         faults.append(line.fault(rule, remedy, column, value))
     elif above > 2.0 * rmse_m:
         findings.append(
-            Finding(
-                "invert-above-ground", "fail", line.name,
+            about(
+                line, "invert-above-ground", "fail",
                 f"Its {where} invert lies {both_units(above, 'depth')} above the ground, more "
                 "than the elevation data may be wrong. Level it again.",
+                rests_on=("given", "from ground"), beyond_ground=True,
                 measured=round(above, 3), limit=round(2.0 * rmse_m, 3), unit="m",
                 source=_TWICE_RMSE,
             )

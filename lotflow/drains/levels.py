@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING, Final, Literal
 
 import numpy as np
 
@@ -16,10 +16,14 @@ if TYPE_CHECKING:
     from lotflow.drains.drain_lines import DrainLine
     from lotflow.drains.line_profiles import GroundProfile
     from lotflow.drains.network import Network
+    from lotflow.findings import LevelSource
     from lotflow.grid import FloatArray
     from lotflow.tables.drains import MinimumFall
 
-Basis = Literal["given", "below rim", "proposed"]
+#: Outlets at the surface: the pipe comes up to the ground there.
+SURFACE_OUTLETS: Final = ("curb", "daylight", "swale", "pop-up emitter")
+#: Outlets of which no level is asked: nobody knows where, or water is lifted there.
+NO_LEVEL: Final = ("not found", "pump")
 
 
 @dataclass(frozen=True)
@@ -56,18 +60,43 @@ class LineInverts:
     Parameters
     ----------
     up_m, down_m
-        At the upper and lower end [m].
+        At the upper and lower end [m]; NaN where nobody knows.
     up_basis, down_basis
-        "given", "below rim" or "proposed".
-    from_raster
-        Whether either end hangs on the elevation data, and so on its error.
+        Where each comes from.
     """
 
     up_m: FloatArray
     down_m: FloatArray
-    up_basis: tuple[Basis, ...]
-    down_basis: tuple[Basis, ...]
-    from_raster: tuple[bool, ...]
+    up_basis: tuple[LevelSource, ...]
+    down_basis: tuple[LevelSource, ...]
+
+    def basis(self, position: int) -> tuple[LevelSource, LevelSource]:
+        """
+        Where the inverts of a line come from.
+
+        Parameters
+        ----------
+        position
+            Of the line.
+        """
+        return self.up_basis[position], self.down_basis[position]
+
+
+@dataclass(frozen=True)
+class OutletLevel:
+    """
+    The best that is known of the level of an outlet.
+
+    Parameters
+    ----------
+    level_m
+        Invert, or lip of an emitter [m]; NaN where nobody knows.
+    source
+        Where it comes from.
+    """
+
+    level_m: float
+    source: LevelSource
 
 
 def least_fall(line: DrainLine, outlet_kind: str) -> MinimumFall:
@@ -97,10 +126,13 @@ def line_inverts(
     """
     Settle the inverts of every line, from the heads down.
 
-    Given ones count, an elevation before a depth below the rim. Others are proposed: as shallow
-    as the least cover allows, never flatter than the least fall, never with the crown above that
-    of a pipe that comes in; the last one runs to the outlet's invert, or without one to the
-    ground there (below the lid of an emitter).
+    Given ones count, an elevation before a depth below the rim, then that of the outlet or of a
+    line that meets it there. Those of lines yet to be laid are proposed where nobody gave them: as
+    shallow as the least cover allows, never flatter than the least fall, never with the crown
+    above that of a pipe that comes in. An outlet at the surface without an invert lies at the
+    ground, unless that is too high for the line; to an emitter the line stays deep, and a riser
+    brings the water to its lip; into a well or sewer it runs as shallow as cover and fall allow.
+    How an old line lies nobody has chosen: what was not measured of it stays unknown.
 
     Parameters
     ----------
@@ -116,48 +148,77 @@ def line_inverts(
     Returns
     -------
     inverts
-        All finite where the ground at both ends of a line is known.
+        Of proposed lines all finite where the ground at both ends is known.
     """
     count = len(network.lines)
     up, down = np.full(count, np.nan), np.full(count, np.nan)
-    up_basis: list[Basis] = []
-    down_basis: list[Basis] = []
+    up_basis: list[LevelSource] = []
+    down_basis: list[LevelSource] = []
     for i, line in enumerate(network.lines):
+        # of lines in a circle one comes in that is not settled yet
+        entering = [k for k in network.entering.get(line.start, []) if k < i]
+        above = [(float(down[k]), down_basis[k], network.lines[k]) for k in entering]
         level, basis = _measured(line, "up", nodes[line.start])
-        if math.isnan(level):
-            entering = [(down[k], network.lines[k]) for k in network.entering.get(line.start, [])]
-            level = _proposed_up(line, nodes[line.start], entering, cover_m)
+        if basis == "unknown" and line.proposed:
+            level, basis = _proposed_up(line, nodes[line.start], above, cover_m)
+        elif basis == "unknown" and network.nodes[line.start].kind == "junction":
+            level, basis = _from_above(above)
         up[i] = level
         up_basis.append(basis)
         level, basis = _measured(line, "down", nodes[line.end])
-        down[i] = (
-            _proposed_down(i, network, up[i], ground[i], nodes, cover_m)
-            if math.isnan(level)
-            else level
-        )
+        if basis == "unknown":
+            level, basis = _end_as_met(i, network, up[i], ground[i], nodes)
+        if basis == "unknown" and line.proposed:
+            level, basis = _proposed_down(i, network, up[i], ground[i], nodes, cover_m)
+        down[i] = level
         down_basis.append(basis)
-    raster = tuple(
-        _hangs_on_raster(b, nodes[n.start]) or _hangs_on_raster(c, nodes[n.end])
-        for n, b, c in zip(network.lines, up_basis, down_basis, strict=True)
-    )
-    return LineInverts(up, down, tuple(up_basis), tuple(down_basis), raster)
+    return LineInverts(up, down, tuple(up_basis), tuple(down_basis))
 
 
-def _measured(line: DrainLine, end: Literal["up", "down"], node: NodeLevel) -> tuple[float, Basis]:
-    """Invert as it was given; NaN, to be proposed, where it was not."""
+def outlet_level(
+    network: Network, nodes: Mapping[str, NodeLevel], inverts: LineInverts, name: str
+) -> OutletLevel:
+    """
+    Find the best that is known of an outlet's level.
+
+    Parameters
+    ----------
+    network, nodes
+        As for `line_inverts`.
+    inverts
+        Of the lines.
+    name
+        Of the outlet.
+
+    Returns
+    -------
+    level
+        As given, else that of the lowest line that runs to it; of an emitter, whose lip no line
+        tells, the ground.
+    """
+    node = nodes[name]
+    if not math.isnan(node.invert_m):
+        return OutletLevel(node.invert_m, "given")
+    if network.nodes[name].detail == "pop-up emitter":
+        return OutletLevel(node.ground_m, "unknown" if math.isnan(node.ground_m) else "from ground")
+    lines = network.entering.get(name, [])
+    ends = [(float(inverts.down_m[i]), inverts.down_basis[i]) for i in lines]
+    ends = [end for end in ends if not math.isnan(end[0])]
+    if not ends:
+        return OutletLevel(math.nan, "unknown")
+    return OutletLevel(*_from_line(*min(ends)))
+
+
+def _measured(
+    line: DrainLine, end: Literal["up", "down"], node: NodeLevel
+) -> tuple[float, LevelSource]:
+    """Invert as it was given, as elevation or as depth below a rim."""
     level, below = line.given.of(end)
     if not math.isnan(level):
         return level, "given"
     if not math.isnan(below) and not math.isnan(node.rim_m):
-        return node.rim_m - below, "below rim"
-    return math.nan, "proposed"
-
-
-def _hangs_on_raster(basis: Basis, node: NodeLevel) -> bool:
-    """Tell whether an invert hangs on the elevation data."""
-    if basis == "below rim":
-        return not node.measured
-    return basis == "proposed" and math.isnan(node.invert_m)
+        return node.rim_m - below, "below rim" if node.measured else "from ground"
+    return math.nan, "unknown"
 
 
 def _width(line: DrainLine) -> float:
@@ -165,41 +226,67 @@ def _width(line: DrainLine) -> float:
     return 0.1 if math.isnan(line.pipe.diameter_m) else line.pipe.diameter_m
 
 
+def _from_line(level: float, source: LevelSource) -> tuple[float, LevelSource]:
+    """A level as another line that meets there has it."""
+    return level, "from line" if source in ("given", "below rim") else source
+
+
+def _from_above(above: Sequence[tuple[float, LevelSource, DrainLine]]) -> tuple[float, LevelSource]:
+    """Invert of an old line that leaves a joint: that of the lowest pipe that comes in."""
+    known = [(level, source) for level, source, _ in above if not math.isnan(level)]
+    known = [one for one in known if one[1] != "proposed"]
+    return _from_line(*min(known)) if known else (math.nan, "unknown")
+
+
 def _proposed_up(
-    line: DrainLine, node: NodeLevel, entering: Sequence[tuple[float, DrainLine]], cover_m: float
-) -> float:
+    line: DrainLine, node: NodeLevel, above: Sequence[tuple[float, LevelSource, DrainLine]],
+    cover_m: float,
+) -> tuple[float, LevelSource]:  # fmt: skip
     """Highest invert a line may start with: under its cover, its crown no higher than others'."""
-    highest = node.ground_m - cover_m - _width(line)
-    if math.isnan(highest):
-        highest = math.inf
-    for invert, upper in entering:
-        crowns_level = invert + _width(upper) - _width(line)
-        highest = min(highest, invert, crowns_level)
-    return highest if math.isfinite(highest) else math.nan
+    levels = [node.ground_m - cover_m - _width(line)]
+    for invert, _, upper in above:
+        levels += [invert, invert + _width(upper) - _width(line)]
+    levels = [level for level in levels if not math.isnan(level)]
+    return (min(levels), "proposed") if levels else (math.nan, "unknown")
+
+
+def _end_as_met(
+    position: int, network: Network, up: float, ground: GroundProfile,
+    nodes: Mapping[str, NodeLevel],
+) -> tuple[float, LevelSource]:  # fmt: skip
+    """Lower invert by what the line runs into: an outlet, the ground, the next line."""
+    line = network.lines[position]
+    node, end = nodes[line.end], network.nodes[line.end]
+    if end.kind == "outlet":
+        if end.detail == "pop-up emitter" or end.detail in NO_LEVEL:
+            return math.nan, "unknown"
+        if not math.isnan(node.invert_m):
+            return node.invert_m, "given"
+        # a line yet to be laid does not rise to the ground of its outlet
+        lowest = up - least_fall(line, end.detail).least * ground.length_m
+        if end.detail in SURFACE_OUTLETS and not (line.proposed and node.ground_m > lowest):
+            return node.ground_m, "unknown" if math.isnan(node.ground_m) else "from ground"
+        return math.nan, "unknown"
+    following = network.next_line(position)
+    if following is None:
+        return math.nan, "unknown"
+    return _from_line(*_measured(network.lines[following], "up", node))
 
 
 def _proposed_down(
     position: int, network: Network, up: float, ground: GroundProfile,
     nodes: Mapping[str, NodeLevel], cover_m: float,
-) -> float:  # fmt: skip
-    """Invert a line ends with: what it runs into, else as high as fall and cover allow."""
+) -> tuple[float, LevelSource]:  # fmt: skip
+    """Invert that a line yet to be laid ends with: as high as fall and cover allow."""
     line = network.lines[position]
     node, end = nodes[line.end], network.nodes[line.end]
-    if end.kind == "outlet" and end.detail not in ("not found", "pump"):
-        # the lid of an emitter sits on a riser: the pipe ends with its crown at the lip
-        crown = _width(line) if end.detail == "pop-up emitter" else 0.0
-        level = node.ground_m if math.isnan(node.invert_m) else node.invert_m
-        return level - crown
-    following = network.next_line(position)
-    if following is not None:
-        onward = _measured(network.lines[following], "up", node)[0]
-        if not math.isnan(onward):
-            return onward
-    fall = least_fall(line, end.detail).least
-    lowest = up - fall * ground.length_m
-    if not line.proposed:
-        return lowest  # how deep an old line lies nobody has chosen by its cover
-    return _under_cover(up, lowest, ground, cover_m + _width(line))
+    level = up - least_fall(line, end.detail).least * ground.length_m
+    if end.detail == "pop-up emitter":
+        lip = node.ground_m if math.isnan(node.invert_m) else node.invert_m
+        level = level if math.isnan(lip) else min(level, lip - _width(line))
+    if end.detail not in SURFACE_OUTLETS or end.detail == "pop-up emitter":
+        level = _under_cover(up, level, ground, cover_m + _width(line))
+    return level, "unknown" if math.isnan(level) else "proposed"
 
 
 def _under_cover(up: float, down: float, ground: GroundProfile, depth: float) -> float:

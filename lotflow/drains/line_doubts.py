@@ -114,7 +114,8 @@ def line_doubts(state: DrainState, storm: int, flow: FloatArray) -> list[Finding
                 f"brings {both_units(known, 'flow')}, but in {round(share * number)} of {number} "
                 "realisations more than it carries. Measure levels on site where the catchments "
                 "of its inlets end, or lay it larger.",
-                measured=share, limit=_DOUBTED, unit="1", source=_SOURCE,
+                rests_on=state.inverts.basis(position), measured=share, limit=_DOUBTED,
+                unit="1", source=_SOURCE,
             )
         )  # fmt: skip
     return found

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Final
 
 from lotflow.drains.hose_test import LATE_FACTOR, area_lost, arrival_time, is_late, share_tested
 from lotflow.drains.judged import PRACTICE, about
+from lotflow.drains.levels import least_fall
 from lotflow.units import both_units
 
 if TYPE_CHECKING:
@@ -135,10 +136,13 @@ def _test_findings(state: DrainState, position: int) -> list[Finding]:
     """What a hose test tells: whether water came when it should, and how little that proves."""
     line = state.lines[position]
     flow, seconds = line.condition.test_flow_m3s, line.condition.test_seconds
-    slope = float(state.hydraulics.slope[position])
-    if line.condition.test != "hose" or not flow > 0 or math.isnan(line.pipe.narrowest_m + slope):
+    if line.condition.test != "hose" or not flow > 0 or math.isnan(line.pipe.narrowest_m):
         return []
-    pipe = line.pipe
+    pipe, slope = line.pipe, float(state.hydraulics.slope[position])
+    # a line whose fall is not known is given the least it should have: it is late beyond that
+    unknown = math.isnan(float(state.hydraulics.capacity_m3s[position]))
+    if unknown:
+        slope = least_fall(line, state.system.network.nodes[line.end].detail).least
     expected = float(
         arrival_time(flow, pipe.narrowest_m, slope, pipe.roughness, line.length_m)
     )  # fmt: skip
@@ -158,7 +162,8 @@ def _test_findings(state: DrainState, position: int) -> list[Finding]:
             )
         ]  # fmt: skip
     late = bool(is_late(seconds, expected)) if expected > 0 else False
-    told = f"Water came after {seconds:.0f} s; about {expected:.0f} s were to be expected."
+    told = f"Water came after {seconds:.0f} s; about {expected:.0f} s were to be expected"
+    told += f" with a fall of {slope:.2%}, the least for its size." if unknown else "."
     if late:
         told += (f" More than {LATE_FACTOR:g} times as long: it sags, leaks or is partly blocked. "
                  "Look into it with a camera.")  # fmt: skip

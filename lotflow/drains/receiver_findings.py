@@ -5,16 +5,22 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING, Any, Final
 
-from lotflow.drains.judged import NOTHING_M3S, PRACTICE, Limits, is_design_storm, storm_named
+from lotflow.drains.judged import (
+    NOTHING_M3S,
+    PRACTICE,
+    Limits,
+    about_place,
+    is_design_storm,
+    storm_named,
+)
 from lotflow.drains.receivers import CROSS_SLOPE, CURB_HEIGHT_M, LEAST_GUTTER_SLOPE
-from lotflow.findings import Finding
 from lotflow.units import both_units, from_si
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from lotflow.drains.receivers import ReceiverStorm
-    from lotflow.findings import Severity
+    from lotflow.findings import Finding, Severity
     from lotflow.grid import FloatArray
 
 _DIGEST_365: Final = (
@@ -82,6 +88,7 @@ def _gutter_findings(one: ReceiverStorm, limits: Limits) -> list[Finding]:
             _about(
                 one, "gutter-overtops-curb", "fail",
                 f"{told} That is higher than its curb. Let less out here.",
+                rests_on=("given" if one.receiver.slope_is_given else "from ground",),
                 measured=one.curb_depth_m, limit=height, unit="m",
                 source=PRACTICE if math.isnan(curb) else "height of the curb, as given",
             )
@@ -169,8 +176,5 @@ def _about(
     one: ReceiverStorm, rule: str, severity: Severity, message: str, **facts: Any
 ) -> Finding:
     """Make a finding about an outlet."""
-    for name in ("measured", "limit"):
-        if facts.get(name) is not None:
-            facts[name] = round(float(facts[name]), 4)
     receiver = one.receiver
-    return Finding(rule, severity, receiver.name, message, x=receiver.x, y=receiver.y, **facts)
+    return about_place(receiver.name, (receiver.x, receiver.y), rule, severity, message, **facts)

@@ -92,7 +92,8 @@ def _with_falls(state: DrainState) -> tuple[DrainSystem, tuple[bool, ...]]:
         given = not math.isnan(line.given.up_m + line.given.up_below_rim_m) or not math.isnan(
             line.given.down_m
         )
-        lines.append(replace(line, given=GivenInverts()) if flat else line)
+        # what would work is laid anew, whatever lies there
+        lines.append(replace(line, given=GivenInverts(), proposed=True) if flat else line)
         relaid.append(flat and given)
     return state.system.with_lines(lines), tuple(relaid)
 

@@ -8,13 +8,22 @@ import numpy as np
 
 from lotflow.drains.circular_section import PEAK_FLOW_RATIO
 from lotflow.drains.hose_test import capacity_as_found
-from lotflow.drains.judged import NOTHING_M3S, Limits, about, design_storm, storm_named
-from lotflow.findings import Finding
+from lotflow.drains.judged import (
+    NOTHING_M3S,
+    Limits,
+    about,
+    about_place,
+    design_storm,
+    storm_named,
+)
+from lotflow.findings import STATED
 from lotflow.units import both_units
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from lotflow.drains.drain_system import DrainState
-    from lotflow.findings import Severity
+    from lotflow.findings import Finding, LevelSource, Severity
     from lotflow.grid import FloatArray
 
 _HEC_22_CAPACITY = "FHWA HEC-22, 3rd edition (2009), equation 7-1 (Manning, full)"
@@ -86,13 +95,14 @@ def _capacity_findings(
     else:
         told += (f", and full it carries {both_units(clean, 'flow')}. Lay a larger pipe, give it "
                  "more fall, or lead water elsewhere.")  # fmt: skip
-    limit = min(clean, as_found)
+    limit, basis = min(clean, as_found), state.inverts.basis(position)
+    told += _hangs_on(basis)
     # a pipe not quite full carries a little more than a full one, which is not relied upon
     fails = flow > PEAK_FLOW_RATIO * limit
     return [
         about(
-            line, "over-capacity", "fail" if fails else "warn", told, measured=flow, limit=limit,
-            unit="m3/s", source=_HEC_22_CAPACITY,
+            line, "over-capacity", "fail" if fails else "warn", told, rests_on=basis,
+            measured=flow, limit=limit, unit="m3/s", source=_HEC_22_CAPACITY,
         )
     ]  # fmt: skip
 
@@ -143,29 +153,35 @@ def _node_findings(state: DrainState, storm: int, limits: Limits) -> list[Findin
         inlet = network.nodes[name].kind == "inlet"
         first = int(np.argmax(above > 0))
         at = storm if above[storm] > 0 else first
-        severity = _severity(state, leaving[0], float(above[at]), inlet, limits)
-        severity = severity if above[storm] > 0 else "note"
-        x, y = network.nodes[name].xy
+        severity: Severity = "note" if above[storm] <= 0 else "fail" if inlet else "warn"
+        rim: LevelSource = "given" if node.measured else "from ground"
+        below = state.levels_below(leaving[0])
         place = "above its grate: it lets water out instead of in" if inlet else (
             "above the ground there, and comes out of any cover that is not sealed"
         )  # fmt: skip
         findings.append(
-            Finding(
-                "water-above-grate" if inlet else "water-above-ground", severity, name,
+            about_place(
+                name, network.nodes[name].xy,
+                "water-above-grate" if inlet else "water-above-ground", severity,
                 f"In the {storm_named(state.system.storms[at])} water in the drain stands "
                 f"{both_units(float(above[at]), 'depth')} {place}. A larger pipe, more fall or a "
-                "lower outlet below it helps.",
+                f"lower outlet below it helps.{_hangs_on((rim, *below))}",
+                rests_on=(rim, *below),
+                # a pipe laid to the elevation data is as high or low as that data
+                beyond_ground=STATED.issuperset(below) and above[at] > limits.level_doubt_m,
                 measured=round(float(level[at]), 3), limit=round(node.rim_m, 3), unit="m",
-                source=_HEC_22_GRATE, x=x, y=y,
+                source=_HEC_22_GRATE,
             )
         )  # fmt: skip
     return findings
 
 
-def _severity(
-    state: DrainState, position: int, above: float, inlet: bool, limits: Limits
-) -> Severity:
-    """Whether water above a node is a failure, or may be an error of the elevation data."""
-    node = state.system.nodes[state.lines[position].start]
-    certain = node.measured or above > limits.level_doubt_m
-    return "fail" if inlet and certain else "warn"
+def _hangs_on(sources: Sequence[LevelSource]) -> str:
+    """What of the levels nobody gave."""
+    if STATED.issuperset(sources):
+        return ""
+    if "proposed" in sources:
+        return " Levels that count here are proposed, not given."
+    if "unknown" in sources:
+        return " Levels that count here are not known."
+    return " Levels that count here hang on the elevation data: take them on site."

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections import Counter
 from collections.abc import Collection, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
@@ -45,11 +45,14 @@ class Surroundings:
         Names of the nodes through which a line can be cleaned.
     outlet_diameter_m
         Inside diameter of each outlet [m]; NaN where not given.
+    well_depth_m
+        Depth of the storage of each dry well [m]; NaN where not given.
     """
 
     limits: Limits
     access: Collection[str]
     outlet_diameter_m: Mapping[str, float]
+    well_depth_m: Mapping[str, float] = field(default_factory=dict)
 
 
 def check_system(state: DrainState, around: Surroundings) -> list[Finding]:
@@ -66,7 +69,7 @@ def check_system(state: DrainState, around: Surroundings) -> list[Finding]:
     return [
         *pipe_findings(state),
         *laying_findings(state, around.limits, around.access),
-        *outlet_findings(state, around.outlet_diameter_m),
+        *outlet_findings(state, around.outlet_diameter_m, around.limits, around.well_depth_m),
         *storm_findings(state, around.limits),
     ]
 
@@ -225,4 +228,6 @@ def _sized(line: DrainLine, sized: SizedSystem | None, position: int) -> DrainLi
 
 def _relaid(line: DrainLine) -> DrainLine:
     """A line laid anew: proposed levels, tight joints, nothing in it."""
-    return replace(line, given=GivenInverts(), condition=Condition(joint="glued"))
+    return replace(
+        line, given=GivenInverts(), condition=Condition(joint="glued"), proposed=True
+    )  # fmt: skip

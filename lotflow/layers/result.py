@@ -146,6 +146,11 @@ RESULT_LAYERS: Final[dict[str, Layer]] = {
                 *bounds("catchment_m2", "m2", "catchment over the surface"),
                 *bounds("ground_flow_per_10mm_h_m3s", "m3/s", "rational flow over the surface for "
                         "10 mm/h, roofs led into drains left out"),
+                Column("is_open", "Whether the data leave its catchment open, bounds and measured "
+                       "surface apart by a factor of two or more: then read the bounds, not "
+                       "catchment_m2 and the flows that follow from it.", kind="yes_no"),
+                Column("catchment_told", "What to read: the catchment, or the range left open; "
+                       "empty where nothing was drawn of the error."),
             ),
         ),
         Layer(
@@ -265,6 +270,9 @@ RESULT_LAYERS: Final[dict[str, Layer]] = {
                 Column("touches", "What that water stands on or against, with semicolons between."),
                 number("x", "unit of the CRS", "Easting, where it has a place."),
                 number("y", "unit of the CRS", "Northing, where it has a place."),
+                Column("rests_on", "Where the levels come from that it rests on: given, below rim, "
+                       "from line, from ground, proposed, unknown; of drains alone. No failure "
+                       "rests on a level that nobody gave."),
             ),
         ),
         Layer(

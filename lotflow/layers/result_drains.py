@@ -7,6 +7,11 @@ from typing import Final
 from lotflow.layers.columns import Column, Layer, bounds, number
 
 _CASE = Column("case", 'State of the drain system: "today" or "proposed".')
+_BASIS: Final = (
+    "Where it comes from: given; below rim, that was given; from line, given of another line that "
+    "meets there; from ground, the elevation data, with or without a depth given below it; "
+    "proposed; unknown."
+)
 _STORM = number("return_period_yr", "yr", "Return period of the storm.")
 
 #: In the order in which they are written: a GeoPackage lists tables without shapes last.
@@ -28,8 +33,8 @@ DRAIN_LAYERS: Final[tuple[Layer, ...]] = (
             number("length_m", "m", "Length."),
             number("invert_up_m", "m", "Invert at the upper end."),
             number("invert_down_m", "m", "Invert at the lower end."),
-            Column("invert_up_basis", "Where it comes from: given, below rim, proposed."),
-            Column("invert_down_basis", "Where it comes from: given, below rim, proposed."),
+            Column("invert_up_basis", _BASIS),
+            Column("invert_down_basis", _BASIS),
             number("fall_m", "m", "Fall from end to end; negative uphill."),
             number("slope_m_per_m", "1", "Fall divided by length."),
             number("minimum_slope_m_per_m", "1", "Least slope for its size."),
@@ -61,6 +66,9 @@ DRAIN_LAYERS: Final[tuple[Layer, ...]] = (
             number("ground_m", "m", "Ground elevation."),
             number("rim_m", "m", "Level of the grate, or of the ground."),
             number("invert_m", "m", "Invert of an outlet, or lip of an emitter, as given."),
+            number("level_m", "m", "Of an outlet: the best that is known of that level; of others "
+                   "that of the rim or ground."),
+            Column("level_source", _BASIS),
             number("available_fall_m", "m", "From an inlet to its outlet."),
             number("available_fall_doubt_m", "m", "Half its 95 % interval."),
             number("required_fall_m", "m", "Cover, pipe and least fall on the way."),

@@ -309,9 +309,15 @@ def _node_rows(case: CheckedCase) -> list[tuple[Any, Row]]:
         row: Row = {
             "case": case.case, "name": name, "kind": node.kind, "detail": node.detail or None,
             "ground_m": level.ground_m, "rim_m": level.rim_m, "invert_m": level.invert_m,
+            "level_m": level.rim_m,
+            "level_source": "given" if level.measured
+            else "unknown" if np.isnan(level.rim_m) else "from ground",
             "design_storm_yr": case.design_storm_yr,
             "grate_depth_m": case.grate_depth_m.get(name, np.nan),
         }  # fmt: skip
+        if node.kind == "outlet":
+            best = state.outlet_level(name)
+            row["level_m"], row["level_source"] = best.level_m, best.source
         if name in falls:
             fall = falls[name]
             row["available_fall_m"], row["available_fall_doubt_m"] = (

@@ -35,7 +35,7 @@ from lotflow.outputs.map_layers import (
     is_mostly_ponded,
 )
 from lotflow.outputs.palette import PIPE
-from lotflow.units import shown
+from lotflow.units import shown, shown_open
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -344,8 +344,12 @@ def draw_inlet_table(panel: Panel, content: MapContent, reserved: int) -> None:
     for inlet in content.inlets.head(count).to_dict("records"):
         colour = colours.get(inlet["name"], "white")
         panel.axes.add_patch(Rectangle((0.02, panel.y - 0.05), 0.1, 0.1, facecolor=colour))
-        panel.text(0.2, one_line(inlet["name"], _LONGEST_NAME))
-        area = shown(inlet["catchment_m2"], "area", content.units)
+        area = shown_open(
+            inlet["catchment_m2"], inlet.get("catchment_m2_p05"), inlet.get("catchment_m2_p95"),
+            "area", content.units,
+        )  # fmt: skip
+        # a range takes room from the name
+        panel.text(0.2, one_line(inlet["name"], _LONGEST_NAME + 10 - max(10, len(area))))
         least = "≥ " if inlet["cut_by_edge"] is True or inlet["cut_by_edge"] == 1 else ""
         panel.text(panel.width, least + area, ha="right")
         panel.y -= _ROW

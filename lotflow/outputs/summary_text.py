@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 from typing import Any, Final
 
 from lotflow.findings import SEVERITIES, TODAY
-from lotflow.units import UnitSystem, shown
+from lotflow.units import UnitSystem, open_range, shown, shown_open
 
 WIDTH: Final = 100
 
@@ -204,21 +204,52 @@ def _at_the_wall(pond: Mapping[str, Any], units: UnitSystem) -> str | None:
 
 def _inlets(content: Mapping[str, Any], units: UnitSystem) -> list[str]:
     """The inlets with catchment and flow."""
-    heads, flows = _flows(content, units)
+    storms, flows = _flows(content, units)
+    # ranges are broad: flows have a table of their own then
+    apart = bool(storms) and any(" to " in cell for row in flows for cell in row)
     rows = [
         (
             str(inlet["name"]),
-            shown(inlet["catchment_m2"], "area", units),
+            _open(inlet, "catchment_m2", "area", units),
             shown(inlet["off_lot_m2"], "area", units),
             shown(inlet["roof_connected_m2"], "area", units),
-            *flows[position],
+            *(() if apart else flows[position]),
             _notes("at least" if inlet["cut_by_edge"] else None, _left_standing(inlet, units)),
         )
         for position, inlet in enumerate(content["inlets"])
     ]
-    heads = ("Name", "Catchment", "Off the lot", "Roofs led to it", *heads, "Note")
+    first = ("Name", "Catchment", "Off the lot", "Roofs led to it")
+    heads = (*first, *(() if apart else storms), "Note")
     lines = _table(heads, rows, _MOST["inlets"], text_columns=(0, len(heads) - 1))
-    return lines + _at_least(content["inlets"])
+    if apart:
+        names = [str(inlet["name"]) for inlet in content["inlets"]]
+        cells = [(name, *row) for name, row in zip(names, flows, strict=True)]
+        lines += _table(("Name", *storms), cells, _MOST["inlets"], text_columns=(0,))
+    return lines + _at_least(content["inlets"]) + _all_inlets(content, units)
+
+
+def _open(entry: Mapping[str, Any], key: str, quantity: str, units: UnitSystem) -> str:
+    """Show a number, or its range where the data leave it open."""
+    low, high = entry.get(f"{key}_p05"), entry.get(f"{key}_p95")
+    return shown_open(entry[key], low, high, quantity, units)
+
+
+def _all_inlets(content: Mapping[str, Any], units: UnitSystem) -> list[str]:
+    """Explain ranges, and say what all inlets take together."""
+    ranged = any(
+        open_range(one["catchment_m2"], one["catchment_m2_p05"], one["catchment_m2_p95"])
+        for one in content["inlets"]
+    )
+    if not ranged:
+        return []
+    told = "a range: the error of the data leaves it open; 9 of 10 likely surfaces lie in it"
+    whole = sum(one["catchment_m2"] or 0.0 for one in content["inlets"])
+    found: Mapping[str, Any] = next(iter(content["confidence"]), {})
+    key = "inlets_catchment_m2"
+    if len(content["inlets"]) > 1 and found.get(f"{key}_p95") is not None:
+        area = _open({key: whole, **found}, key, "area", units)
+        told += f". All inlets together take {area}: ranges are not added, they share water"
+    return _wrapped(told, "  ")
 
 
 def _left_standing(inlet: Mapping[str, Any], units: UnitSystem) -> str | None:
@@ -236,29 +267,51 @@ def _flows(
     if storms:
         chosen = storms[-_MOST_STORMS:]
         peak = _peaks(runoff)
+        none = {"flow_m3s": None}
         cells = [
-            tuple(shown(peak.get((i["name"], storm)), "flow", units) for storm in chosen)
+            tuple(
+                _open(peak.get((i["name"], storm), none), "flow_m3s", "flow", units)
+                for storm in chosen
+            )
             for i in inlets
         ]
         return tuple(f"Flow {storm:g} yr" for storm in chosen), cells
     if any(inlet["flow_m3s"] is not None for inlet in inlets):
         rains = {r["intensity_mm_h"] for r in runoff if r["intensity_mm_h"] is not None}
         rain = f" at {_rain(rains.pop(), units)}" if len(rains) == 1 else ""
-        return (f"Flow{rain}",), [(shown(i["flow_m3s"], "flow", units),) for i in inlets]
+        peak = _peaks(runoff)
+        stated = [{**peak.get((i["name"], None), {}), "flow_m3s": i["flow_m3s"]} for i in inlets]
+        return (f"Flow{rain}",), [(_open(one, "flow_m3s", "flow", units),) for one in stated]
     if any(inlet["flow_per_10mm_h_m3s"] is not None for inlet in inlets):
         factor = _ONE_INCH_PER_10_MM if units == "us" else 1.0
-        flows = [inlet["flow_per_10mm_h_m3s"] for inlet in inlets]
-        cells = [(shown(None if f is None else f * factor, "flow", units),) for f in flows]
+        flows = [_unit_flow(inlet, factor) for inlet in inlets]
+        cells = [(_open(one, "flow", "flow", units),) for one in flows]
         return ("Flow per 1 in/h" if units == "us" else "Flow per 10 mm/h",), cells
     return (), [()] * len(inlets)
 
 
-def _peaks(runoff: Sequence[Mapping[str, Any]]) -> dict[tuple[str, float], float]:
-    """Flow per inlet and storm; where both methods were used, the rational one."""
+def _unit_flow(inlet: Mapping[str, Any], factor: float) -> dict[str, float | None]:
+    """Flow per unit of intensity; its bounds, where no roof is led in, from those of the ground."""
+    flow, area = inlet["flow_per_10mm_h_m3s"], inlet["catchment_m2"]
+    if flow is None or not area or inlet["roof_connected_m2"]:
+        return {"flow": None if flow is None else flow * factor}
+    told: dict[str, float | None] = {"flow": flow * factor}
+    for share in ("p05", "p95"):
+        ground, own = inlet[f"ground_flow_per_10mm_h_m3s_{share}"], inlet[f"catchment_m2_{share}"]
+        # without covers the flow is in proportion to the area
+        bound = flow * own / area if ground is None and own is not None else ground
+        told[f"flow_{share}"] = None if bound is None else bound * factor
+    return told
+
+
+def _peaks(
+    runoff: Sequence[Mapping[str, Any]],
+) -> dict[tuple[str, float | None], Mapping[str, Any]]:
+    """Entry per inlet and storm; where both methods were used, that of the rational one."""
     # a downspout may be called as an inlet is
     own = [row for row in runoff if row.get("kind") in (None, "inlet")]
     ranked = sorted(own, key=lambda row: row["method"] == "rational")
-    return {(row["subject"], row["return_period_yr"]): row["flow_m3s"] for row in ranked}
+    return {(row["subject"], row["return_period_yr"]): row for row in ranked}
 
 
 def _rain(millimetres_per_hour: float, units: UnitSystem) -> str:
@@ -303,7 +356,7 @@ def _lines(lines: Sequence[Mapping[str, Any]], units: UnitSystem) -> list[str]:
         rows.append((
             str(name),
             *([str(line["case"])] if both else []),
-            shown(line["flow_m3s"], "flow", units),
+            _open(line, "flow_m3s", "flow", units),
             shown(line["capacity_m3s"], "flow", units),
             "-" if line["slope_m_per_m"] is None else f"{line['slope_m_per_m']:.2%}",
             shown(line["diameter_m"], "diameter", units),

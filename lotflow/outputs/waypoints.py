@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any, Final
 import numpy as np
 
 from lotflow.outputs.positions import latitude_longitude
-from lotflow.units import shown
+from lotflow.units import shown, shown_open
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -95,7 +95,8 @@ def _low_spot(spot: Mapping[str, Any], units: UnitSystem) -> Waypoint:
 
 def _inlet(inlet: Mapping[str, Any], units: UnitSystem) -> Waypoint:
     """An inlet where it was set."""
-    text = f"takes {shown(inlet['catchment_m2'], 'area', units)} of ground"
+    low, high = inlet.get("catchment_m2_p05"), inlet.get("catchment_m2_p95")
+    text = f"takes {shown_open(inlet['catchment_m2'], low, high, 'area', units)} of ground"
     if inlet["moved_m"]:
         text += f"; moved by {shown(inlet['moved_m'], 'length', units)} to where the water runs"
     return Waypoint(

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any, Final
 import numpy as np
 
 from lotflow.drains.line_doubts import line_doubts, realised_line_flows
+from lotflow.outputs.drain_layers import line_entries
 from lotflow.study.bounds import FEWEST, bounds_of, error_model
 from lotflow.study.chapter import Chapter, Raster, inlet_share_file
 from lotflow.study.confidence_findings import (
@@ -27,7 +28,7 @@ from lotflow.terrain.confidence import (
     run_realisations,
 )
 from lotflow.terrain.realisation import realisation_plan
-from lotflow.units import to_si
+from lotflow.units import open_range, shown_open, to_si
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -114,7 +115,7 @@ def confidence_chapter(
             "low_spots": {"probability": bounds.probability}
             | _columns("depth_m", bounds.depth_m)
             | _columns("volume_m3", bounds.volume_m3),
-            "inlets": _columns("catchment_m2", bounds.catchment_m2) | flow,
+            "inlets": _columns("catchment_m2", bounds.catchment_m2) | flow | _told(lot, bounds),
             "flow_paths": {"holds_share": holds},
             "runoff": storms,
             **lines.columns,
@@ -127,7 +128,10 @@ def confidence_chapter(
             *lines.findings,
             *falls_left_out(places),
         ],
-        sections={"confidence": [_section(lot, realised.number)]},
+        sections={
+            "confidence": [_section(lot, realised.number) | _together(lot, realised, bounds)],
+            **lines.sections,
+        },
         rasters=_rasters(lot, realised.most_likely(), draining) if lot.names else {},
     )
 
@@ -178,6 +182,8 @@ def _bounds(lot: LotWater, realised: Realised, limit_m: float) -> Bounds:
         depth_m=np.where(shown, bounds_of(depth, error), np.nan),
         volume_m3=np.where(shown, bounds_of(volume, error), np.nan) * cell_m2,
         catchment_m2=bounds_of(realised.cells, error) * cell_m2,
+        # jointly: what one inlet gains another loses
+        together_m2=bounds_of(realised.cells.sum(axis=1), error) * cell_m2,
     )
 
 
@@ -187,6 +193,31 @@ def _columns(name: str, bounds: FloatArray) -> dict[str, FloatArray]:
         f"{name}_p{round(100 * share):02d}": values
         for share, values in zip(SHARES, bounds, strict=True)
     }
+
+
+def _told(lot: LotWater, bounds: Bounds) -> dict[str, Any]:
+    """What is to be read of each inlet's catchment: its size, or the range that is left open."""
+    measured = lot.cells.total * lot.window.surface.ground.cell_m2
+    low, _, high = bounds.catchment_m2
+    known = list(zip(measured.tolist(), low.tolist(), high.tolist(), strict=True))
+    return {
+        "is_open": [open_range(*one) is not None for one in known],
+        "catchment_told": [
+            f"{shown_open(*one, 'area', 'metric')} ({shown_open(*one, 'area', 'us')})"
+            for one in known
+        ],
+    }
+
+
+def _together(lot: LotWater, realised: Realised, bounds: Bounds) -> dict[str, Any]:
+    """Catchment and flow over the ground of all inlets together, by their joint distribution."""
+    if not lot.names:
+        return {}
+    told: dict[str, Any] = _columns("inlets_catchment_m2", bounds.together_m2)
+    if realised.intake.shape[1] and realised.intake.any():
+        whole = bounds_of(realised.intake.sum(axis=1), error_model(lot.job))
+        told |= _columns("inlets_ground_flow_per_10mm_h_m3s", whole * to_si(10.0, "mm_h"))
+    return {name: float(value) for name, value in told.items()}
 
 
 def _storm_columns(
@@ -222,7 +253,20 @@ def _line_bounds(
     findings = []
     if main.design is not None and realised.number >= FEWEST:
         findings = line_doubts(main.state, main.design, flow)
-    return Chapter(columns={"line_storms": _columns("flow_m3s", bounds)}, findings=findings)
+    columns = _columns("flow_m3s", bounds)
+    entries = [entry for case in checked for entry in line_entries(case)]
+    # one entry per line and storm, as the table has them
+    lines = (
+        [
+            entry | {name: float(values[k]) for name, values in columns.items()}
+            for k, entry in enumerate(entries)
+        ]
+        if bounds.shape[1]
+        else entries
+    )
+    return Chapter(
+        columns={"line_storms": columns}, findings=findings, sections={"lines": lines}
+    )  # fmt: skip
 
 
 def _section(lot: LotWater, number: int) -> dict[str, Any]:

@@ -11,7 +11,7 @@ from lotflow.findings import Finding
 from lotflow.study.bounds import FEWEST, error_model
 from lotflow.terrain.confidence import half_width
 from lotflow.terrain.error_model import CORRELATION_SOURCE, RMSE_SOURCE
-from lotflow.units import both_units
+from lotflow.units import OPEN, both_units, open_range
 
 if TYPE_CHECKING:
     from lotflow.grid import FloatArray
@@ -22,8 +22,6 @@ if TYPE_CHECKING:
 #: on a smooth yard stand in more than half (docs/methods.md).
 _SURE: Final = 0.9
 _DOUBTED: Final = 2 / 3
-#: An upper bound so many times the lower one leaves the size of an inlet open.
-_WIDE: Final = 2.0
 _CHOICE: Final = "lotflow's choice, no published source"
 
 
@@ -43,6 +41,8 @@ class Bounds:
         realisations 50 % alone, the others NaN.
     catchment_m2
         The same of each inlet's catchment [m^2].
+    together_m2
+        The same of what all inlets take together, shape (3,) [m^2].
     """
 
     number: int
@@ -50,6 +50,7 @@ class Bounds:
     depth_m: FloatArray
     volume_m3: FloatArray
     catchment_m2: FloatArray
+    together_m2: FloatArray
 
 
 def confidence_note(job: Job, number: int) -> Finding:
@@ -151,6 +152,7 @@ def inlet_findings(lot: LotWater, bounds: Bounds) -> list[Finding]:
         return []
     measured = lot.cells.total * lot.window.surface.ground.cell_m2
     found = []
+    together = _together(bounds)
     for position, name in enumerate(lot.names):
         low, _, high = bounds.catchment_m2[:, position]
         area = float(measured[position])
@@ -163,13 +165,23 @@ def inlet_findings(lot: LotWater, bounds: Bounds) -> list[Finding]:
                 "If it is real, draw it in the layer walls; if not, look where the water goes."
             )
             found.append(_inlet_finding("catchment-hangs-on-detail", name, message, area, high))
-        elif high > _WIDE * low:
+        elif open_range(area, low, high):
             message = (
-                f"{name} takes {span} realisations: size it for the upper figure, or measure "
-                "levels on site where its catchment ends."
+                f"{name} takes {span} realisations: size its grate for the upper figure, or "
+                f"measure levels on site where its catchment ends.{together}"
             )
-            found.append(_inlet_finding("catchment-unsure", name, message, high, _WIDE * low))
+            found.append(_inlet_finding("catchment-unsure", name, message, high, OPEN * low))
     return found
+
+
+def _together(bounds: Bounds) -> str:
+    """What reaches all inlets at once: less than their upper bounds added."""
+    if bounds.catchment_m2.shape[1] < 2:
+        return ""
+    return (
+        f" All inlets together take no more than {both_units(bounds.together_m2[-1], 'area')} in "
+        "nineteen of twenty: upper figures of several inlets, added, count the same water again."
+    )
 
 
 def _inlet_finding(

@@ -143,9 +143,7 @@ def _checked(lot: LotWater, run: CaseRun) -> CheckedCase:
     drawn = drawn_system(lot, run)
     limits, system = drawn.around.limits, drawn.system
     state = run_system(system)
-    falls = available_falls(
-        system.network, system.nodes, cover_m=system.cover_m, error=limits.error
-    )  # fmt: skip
+    falls = available_falls(state, error=limits.error)
     of_lines = check_system(state, drawn.around)
     storm: int | None = None
     sized: SizedSystem | None = None
@@ -201,6 +199,9 @@ def _with_storm(drawn: DrawnSystem, state: DrainState, storm: int | None) -> tup
             water_level_m=float(state.hydraulics.node_m[leaving[inlet.name][0], storm])
             if inlet.name in leaving
             else np.nan,
+            water_rests_on=state.levels_below(leaving[inlet.name][0])
+            if inlet.name in leaving
+            else (),
         )
         for i, inlet in enumerate(drawn.inlets)
     )

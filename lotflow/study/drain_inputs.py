@@ -140,11 +140,15 @@ def drawn_system(lot: LotWater, run: CaseRun) -> DrawnSystem:
     findings += found + connection_findings(network, led_to)
     findings += level_findings(network, ground, nodes, rmse_m=job.elevation.rmse_m)
     facts = _facts(lot, network, inlets, nodes)
-    system = DrainSystem(network, ground, nodes, job.criteria.cover_m, _water(run, inlets, network))
+    limits = _limits(lot)
+    system = DrainSystem(
+        network, ground, nodes, job.criteria.cover_m, _water(run, inlets, network), limits.error
+    )
     around = Surroundings(
-        _limits(lot),
+        limits,
         _access(network, facts, entries),
         dict(zip(outlets["name"], outlets["diameter_m"], strict=True)),
+        dict(zip(outlets["name"], outlets["storage_m3"] / outlets["soaking_area_m2"], strict=True)),
     )
     status = {
         str(name): str(given) if isinstance(given, str) else "existing"

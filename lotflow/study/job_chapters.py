@@ -55,10 +55,11 @@ def job_chapters(lot: LotWater) -> list[Chapter]:
     runoff = runoff_chapter(lot, cover, main, releases=capacity)
     return [
         runoff,
+        drain_chapter(lot, checked),
+        # adds its bounds to what the chapters before it have
         confidence_chapter(lot, ca_weight=ca_weight, runoff=runoff, checked=checked),
         house_chapter(lot, waters, cover.ground),
         standing_chapter(lot, cover.ground),
-        drain_chapter(lot, checked),
         quantity_chapter(lot, checked),
         Chapter(findings=stated_findings(lot.job.intensity_m_s if checked else None))
         if main is None

@@ -133,19 +133,24 @@ def _places(lot: LotWater, ground: SearchGround) -> list[LowerPlace]:
 
 
 def _drawn_outlets(lot: LotWater) -> list[LowerPlace]:
-    """Outlets as drawn, at their inverts, else at the ground where they end on it."""
+    """Outlets as drawn, at their inverts or their lines', else at the ground they end on."""
     surface = lot.window.surface
     frame = in_case(lot.site.outlets, lot.case)
     level = open_ground(surface)
+    lines = in_case(lot.site.drain_lines, lot.case)
+    ends = lines.groupby("to")["invert_down_m"].min().to_dict()
     found = []
     for name, kind, invert, point in zip(
         frame["name"], frame["kind"], frame["invert_m"], frame.geometry, strict=True
     ):
-        surveyed = bool(np.isfinite(invert))
+        # the lip of an emitter is no line's end
+        end = np.nan if kind == "pop-up emitter" else ends.get(name, np.nan)
+        known = invert if np.isfinite(invert) else end
+        surveyed = bool(np.isfinite(known))
         if kind in _NO_PLACE or (kind in _BURIED and not surveyed):
             continue
         ground = sampled(level, surface.ground, np.array([[point.x, point.y]]))[0]
-        here = float(invert) if surveyed else float(ground)
+        here = float(known) if surveyed else float(ground)
         if np.isfinite(here):
             found.append(LowerPlace(kind or "outlet", name, point.x, point.y, here, surveyed))
     return found

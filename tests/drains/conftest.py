@@ -70,6 +70,7 @@ class Bench:
     buildings: Any = None
     access: Any = None
     outlet_diameter: dict[str, float] = field(default_factory=dict)
+    well_depth: dict[str, float] = field(default_factory=dict)
     cover: float = 0.3
 
     def network(self, lines, placed, **given):
@@ -102,7 +103,7 @@ class Bench:
         access = self.access
         if access is None:
             access = {n.name for n in state.system.network.nodes.values() if n.kind == "inlet"}
-        return Surroundings(self.limits, access, self.outlet_diameter)
+        return Surroundings(self.limits, access, self.outlet_diameter, self.well_depth)
 
     def findings(self, lines, placed):
         state = self.state(lines, placed)

@@ -96,7 +96,7 @@ def test_grade_line_never_lies_below_normal_depth(falls, size):
     down = np.concatenate([[0.0], np.cumsum([fall for fall, _ in falls])[:-1]])[::-1]
     up = np.cumsum([fall for fall, _ in falls])[::-1]
     flow = np.array([flow for _, flow in falls])[::-1][:, None]
-    inverts = LineInverts(up, down, ("given",) * count, ("given",) * count, (False,) * count)
+    inverts = LineInverts(up, down, ("given",) * count, ("given",) * count)
     nodes = {name: NodeLevel(9.0, 9.0) for name in network.nodes}
     done = hydraulics(network, inverts, nodes, flow)
     depth = np.nan_to_num(done.depth_m[:, 0])

@@ -164,8 +164,13 @@ def test_an_inlet_has_its_own_flow_where_a_downspout_is_called_the_same():
         )
     ]  # fmt: skip
     made = tables(inlets=[{"name": "A", "catchment_m2": 50.0}], runoff=runoff)["inlets"]
-    assert [label for label, _ in made["columns"]] == ["Name", "Catchment", "Flow", "Upper bound"]
-    assert [row["cells"] for row in made["rows"]] == [["A", 50.0, {"10": 0.003}, {"10": 0.004}]]
+    assert [label for label, _ in made["columns"]] == ["Name", "Catchment", "Flow"]
+    assert [row["cells"] for row in made["rows"]] == [["A", 50.0, {"10": 0.003}]]
+    # a value that the data leave open has two ends instead
+    runoff[0] |= {"flow_m3s_p05": 0.001, "flow_m3s_p95": 0.009}
+    wide = {"catchment_m2_p05": 8.0, "catchment_m2_p95": 160.0}
+    made = tables(inlets=[{"name": "A", "catchment_m2": 50.0, **wide}], runoff=runoff)["inlets"]
+    assert [row["cells"] for row in made["rows"]] == [["A", [8.0, 160.0], {"10": [0.001, 0.009]}]]
 
 
 def test_only_the_best_outlet_of_each_subject_is_in_the_table():

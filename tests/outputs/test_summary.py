@@ -272,12 +272,14 @@ def test_what_is_cut_by_the_edge_is_said_to_be_at_least_so_much(make_layers):
     assert lines[-1].startswith("  at least: more may drain to it")
 
 
-def inlets_of(make_layers, *, flow=None, per_10mm_h=None, runoff=None):
+def inlets_of(make_layers, *, flow=None, per_10mm_h=None, runoff=None, **bounds):
     layers = make_layers(2)
     layers["inlets"] = layers["inlets"].assign(
         name=["CB1", "CB2"], catchment_m2=[92.90304, 9.290304], off_lot_m2=0.0,
         roof_connected_m2=0.0, residual_depth_m=[0.0254, 0.0], cut_by_edge=False,
         flow_m3s=flow, flow_per_10mm_h_m3s=per_10mm_h,
+        **{f"{name}_p{share}": bounds.get(f"{name}_p{share}", np.nan) for share in ("05", "95")
+           for name in ("catchment_m2", "ground_flow_per_10mm_h_m3s")},
     )  # fmt: skip
     layers["runoff"] = layers["runoff"].iloc[:0] if runoff is None else runoff
     return layers
@@ -330,6 +332,34 @@ def test_flows_are_told_for_what_rain_is_known(make_layers, parts, heads, cells)
     assert heads in head
     assert first.split()[:3] == ["CB1", "1,000", "ft²"]
     assert cells in first
+
+
+def test_numbers_that_the_data_leave_open_are_told_as_ranges(make_layers):
+    """1,000 ft2 where the data say 100 to 10,000: no single figure; 90 to 110 stays one."""
+    ft2 = 0.09290304
+    storm = storm_row("rational", 2.0, GPM) | {"flow_m3s_p05": 0.0, "flow_m3s_p95": 12 * GPM}
+    layers = inlets_of(
+        make_layers, runoff=runoff_of(storm),
+        catchment_m2_p05=[100 * ft2, 90 * ft2], catchment_m2_p95=[10_000 * ft2, 110 * ft2],
+    )  # fmt: skip
+    joint = {"inlets_catchment_m2_p05": 300 * ft2, "inlets_catchment_m2_p95": 10_050 * ft2}
+    text = summary_text(content_of(layers, sections={"confidence": [joint]}), "us")
+    lines = lines_under(text, "What the inlets take")
+    assert lines[1].split()[:5] == ["CB1", "100", "to", "10,000", "ft²"]
+    assert lines[2].split()[:3] == ["CB2", "100", "ft²"]
+    assert lines[4].split() == ["CB1", "0.0", "to", "12.0", "gpm"]
+    assert "together take 300 to 10,050 ft²" in " ".join(" ".join(lines).split())
+    assert max(map(len, lines)) <= 100
+
+
+def test_flow_per_unit_of_rain_has_the_range_of_its_catchment(make_layers):
+    """Of a screening nothing else is known: in proportion to the area."""
+    layers = inlets_of(
+        make_layers, per_10mm_h=[GPM, GPM], catchment_m2_p05=[92.90304, 9.0],
+        catchment_m2_p95=[4 * 92.90304, 9.5],
+    )  # fmt: skip
+    lines = lines_under(summary_text(content_of(layers), "us"), "What the inlets take")
+    assert [row.split()[-2] for row in lines[4:6]] == ["10.2", "2.5"]  # 2.54 gpm, four times that
 
 
 def test_run_on_and_run_off_are_told_with_their_largest_places(make_layers):

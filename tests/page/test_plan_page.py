@@ -13,7 +13,7 @@ from lotflow.outputs.plan_page.document import data_text
 from lotflow.outputs.plan_page.tables import TABLES
 from lotflow.study import write_study
 from lotflow.terrain.level_error import LevelError
-from lotflow.units import shown
+from lotflow.units import shown, shown_open
 
 #: Tables in which the long hostile name stands.
 HOSTILE_TABLES = ("table-findings",)
@@ -274,6 +274,17 @@ def test_numbers_are_rounded_as_in_the_other_files(plan_again, value, quantity):
         "return makeNumbers(d.shown).show(arguments[0], arguments[1], 'metric')", value, quantity
     )  # fmt: skip
     assert told == shown(value, quantity, "metric")
+
+
+def test_a_range_is_told_as_in_the_other_files(plan_again):
+    script = (
+        "const d = JSON.parse(document.getElementById('plan-data').textContent); "
+        "return makeNumbers(d.shown).show(arguments[0], arguments[1], arguments[2])"
+    )
+    for system in ("us", "metric"):
+        for low, high in ((12.5, 1631.0), (0.001, 0.002), (0.0, 1.0)):
+            told = plan_again.execute_script(script, [low, high], "area", system)
+            assert told == shown_open(low, low, high, "area", system)
 
 
 def test_a_row_of_a_table_and_its_shape_on_the_map_choose_one_another(plan):

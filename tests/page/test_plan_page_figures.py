@@ -8,7 +8,7 @@ import pyogrio
 import pytest
 
 from lotflow.outputs.drain_cases import blocked_text
-from lotflow.units import from_si, shown, sign
+from lotflow.units import from_si, shown, shown_open, sign
 
 STORMS = ("2", "10", "100")
 SYSTEMS = ("metric", "us")
@@ -71,6 +71,11 @@ def told(value, quantity, system):
     return "–" if value is None else shown(value, quantity, system)
 
 
+def told_flow(row, system):
+    bounds = (row["flow_m3s_p05"], row["flow_m3s_p95"])
+    return "–" if row["flow_m3s"] is None else shown_open(row["flow_m3s"], *bounds, "flow", system)
+
+
 def of_storm(rows, storm, **more):
     wanted = {"return_period_yr": float(storm), **more}
     return [row for row in rows if all(row[key] == value for key, value in wanted.items())]
@@ -82,13 +87,28 @@ def test_flows_of_the_chosen_storm_are_those_of_the_geopackage(plan, result, sto
     layer, _ = result
     choose(plan, storm, system)
     flows = {
-        row["subject"]: [told(row[key], "flow", system) for key in ("flow_m3s", "flow_m3s_p95")]
+        row["subject"]: told_flow(row, system)
         for row in of_storm(layer("runoff"), storm, method="rational", kind="inlet")
     }
     inlets = cells(plan, "inlets")
-    shown_flows = {name: [row["Flow"], row["Upper bound"]] for name, row in inlets.items()}
-    assert shown_flows == {name: flows[name] for name in inlets}
+    assert {name: row["Flow"] for name, row in inlets.items()} == {n: flows[n] for n in inlets}
     assert len(inlets) == 3
+
+
+@pytest.mark.parametrize("system", SYSTEMS)
+def test_catchments_that_the_data_leave_open_are_told_as_ranges(plan, result, system):
+    """The ends are those of the layer; at least one inlet of the sample is so."""
+    layer, _ = result
+    choose(plan, "10", system)
+    rows = {row["name"]: row for row in layer("inlets")}
+    shown_areas = {name: row["Catchment"] for name, row in cells(plan, "inlets").items()}
+    names = ("catchment_m2", "catchment_m2_p05", "catchment_m2_p95")
+    assert shown_areas == {
+        name: shown_open(*(rows[name][key] for key in names), "area", system) for name in rows
+    }
+    assert {name for name, text in shown_areas.items() if " to " in text} == {
+        name for name, row in rows.items() if row["is_open"]
+    }
 
 
 @pytest.mark.parametrize("system", SYSTEMS)
@@ -101,7 +121,7 @@ def test_lines_of_the_chosen_storm_are_those_of_the_geopackage(
     choose(plan, storm, system)
     expected = {
         row["name"]: (
-            told(row["flow_m3s"], "flow", system),
+            told_flow(row, system),
             told(row["required_diameter_m"], "diameter", system),
         )
         for row in of_storm(layer("line_storms"), storm, case=case)
@@ -230,7 +250,7 @@ def test_an_inlet_on_the_map_tells_the_flow_of_the_chosen_storm(
     tip = browser.execute_script("return document.querySelector('.told-tip').textContent")
     row, *more = of_storm(layer("runoff"), storm, method="rational", subject="Lawn drain")
     assert more == []
-    assert f"Flow, {storm} yr{shown(row['flow_m3s'], 'flow', 'metric')}" in tip
+    assert f"Flow, {storm} yr{told_flow(row, 'metric')}" in tip
 
 
 def way_of_the_program(routing, start):

@@ -10,7 +10,7 @@ from lotflow.inputs.job import Elevation, read_job
 from lotflow.inputs.job_tables import Confidence
 from lotflow.layers import RESULT_LAYERS
 from lotflow.outputs.summary import CONTRACT
-from lotflow.study.confidence import confidence_chapter, entering_ca
+from lotflow.study.confidence import confidence_chapter, entering_ca, realise_study
 from lotflow.study.confidence_findings import (
     Bounds,
     confidence_note,
@@ -71,9 +71,37 @@ def test_bounds_are_in_order_and_shares_are_shares(chapter):
 
 def test_the_section_says_what_was_run_and_how_precise_it_is(chapter):
     (entry,) = chapter.sections["confidence"]
-    assert tuple(entry) == CONTRACT["confidence"]
+    assert tuple(entry)[:6] == CONTRACT["confidence"]
     assert (entry["realisations"], entry["seed"], entry["rmse_m"]) == (20, 0, 0.1)
     assert entry["precision"] == pytest.approx(1.96 * np.sqrt(0.25 / 20))
+
+
+def test_all_inlets_together_take_less_than_their_upper_bounds_added(lot):
+    """Bounds of the sum, drawn by drawn: the water that one inlet gains another has lost."""
+    weight = entering_ca(lot.window.surface, np.ones(lot.window.surface.ground.shape))
+    chapter = confidence_chapter(asked(lot, realisations=40), ca_weight=weight)
+    (entry,) = chapter.sections["confidence"]
+    own = chapter.columns["inlets"]
+    for each in ("catchment_m2", "ground_flow_per_10mm_h_m3s"):
+        joint = f"inlets_{each}"
+        assert entry[f"{joint}_p95"] < own[f"{each}_p95"].sum()
+        assert entry[f"{joint}_p05"] > own[f"{each}_p05"].sum()
+    # slowly, from the realisations themselves
+    realised = realise_study(asked(lot, realisations=40), places=[])
+    whole = sorted(row.sum() for row in realised.cells)
+    at = 0.95 * 41 - 1  # rank by Weibull: k / (n + 1)
+    expected = whole[int(at)] + (at - int(at)) * (whole[int(at) + 1] - whole[int(at)])
+    cell = lot.window.surface.ground.cell_m2
+    assert entry["inlets_catchment_m2_p95"] == pytest.approx(expected * cell)
+
+
+def test_an_inlet_whose_catchment_is_open_says_so_in_its_columns(chapter):
+    """Bounds and the measured catchment apart by two or more."""
+    columns = chapter.columns["inlets"]
+    spread = columns["catchment_m2_p95"] / np.maximum(columns["catchment_m2_p05"], 1e-9)
+    assert np.array(columns["is_open"])[spread >= 2.0].all()
+    for is_open, told in zip(columns["is_open"], columns["catchment_told"], strict=True):
+        assert (" to " in told) is is_open
 
 
 def test_rasters_agree_with_each_other(lot, chapter):
@@ -188,7 +216,7 @@ def bounds(lot, probability=0.5, catchment=(1.0, 2.0, 3.0)):
     spots, inlets = len(lot.low_spots), len(lot.names)
     return Bounds(
         100, np.full(spots, probability), np.full((3, spots), 0.2), np.full((3, spots), 1.0),
-        np.array(catchment)[:, None] * np.ones(inlets),
+        np.array(catchment)[:, None] * np.ones(inlets), inlets * np.array(catchment),
     )  # fmt: skip
 
 

@@ -217,10 +217,36 @@ def test_lot_without_drains_gives_an_empty_chapter(lot):
 
 def test_sound_line_on_open_lawn_is_connected_by_place_alone(lot):
     """Without names and levels: its inverts are proposed and it is found sound or doubtful."""
-    result = checked(with_line(lot, **{"from": None, "to": None}))
+    result = checked(with_line(lot, **{"from": None, "to": None, "status": "proposed"}))
     line = result.layers["drain_lines"].iloc[0]
     assert (line["from_node"], line["to_node"], line["outlet"]) == ("In", "Out", "Out")
     assert line["invert_up_basis"] == "proposed"
+    assert not [one for one in result.findings if one.severity == "fail"]
+
+
+def test_old_line_that_nobody_measured_has_empty_levels_and_no_capacity(lot):
+    """Columns of its levels say so; its outlet's level is not known either."""
+    result = checked(with_line(lot, outlet={"kind": "not found"}))
+    line = result.layers["drain_lines"].iloc[0]
+    assert (line["invert_up_basis"], line["invert_down_basis"]) == ("unknown", "unknown")
+    assert line[["invert_up_m", "invert_down_m", "capacity_m3s", "slope_m_per_m"]].isna().all()
+    nodes = result.layers["nodes"].set_index("name")
+    assert nodes["level_source"].to_dict() == {"In": "from ground", "Out": "unknown"}
+    assert np.isnan(nodes.loc["Out", "level_m"])
+    assert {one.rule for one in result.findings} >= {"outlet-not-found", "levels-unknown"}
+
+
+def test_level_of_an_outlet_and_where_it_comes_from_are_columns(lot):
+    """Given, of its line, or the ground."""
+    for outlet, line, source in (
+        ({"invert_m": 30.4}, {}, "given"),
+        ({}, {"invert_down_m": 30.5}, "from line"),
+        ({}, {"invert_up_m": 31.0}, "from ground"),
+        ({"kind": "dry well"}, {"status": "proposed"}, "proposed"),
+    ):
+        nodes = checked(with_line(lot, outlet=outlet, **line)).layers["nodes"].set_index("name")
+        assert nodes.loc["Out", "level_source"] == source
+        assert np.isfinite(nodes.loc["Out", "level_m"])
 
 
 @pytest.mark.parametrize(

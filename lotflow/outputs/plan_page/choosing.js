@@ -39,7 +39,9 @@ function addTables(page) {
   }
 
   function cellText(value, quantity) {
-    const own = value !== null && typeof value === "object" ? value[state.storm] ?? null : value;
+    // by storm; of two ends of a range it is an array
+    const byStorm = value !== null && typeof value === "object" && !Array.isArray(value);
+    const own = byStorm ? value[state.storm] ?? null : value;
     return show(own, quantity, state.system);
   }
 
@@ -68,6 +70,7 @@ function addTables(page) {
       const text = cellText(value, table.columns[n][1]);
       const cell = element("td", { class: numeric[n] ? "number" : "" });
       if (n === 0 && text.length > LONG) cell.classList.add("long");
+      if (numeric[n] && text.includes(" to ")) cell.classList.add("range");
       const onMap = table.layer && drawn.get(table.layer)?.rows.has(String(row.name));
       if (n === 0 && (onMap || row.place)) {
         const button = element("button", { type: "button", text, title: "Show on the map" });

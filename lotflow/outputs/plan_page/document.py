@@ -17,7 +17,7 @@ import shapely
 from lotflow.outputs import palette
 from lotflow.outputs.map_ground import DEPTH_STOPS, depth_pixels, depth_scale, ground_pixels
 from lotflow.outputs.plan_page.entries import inlet_peaks
-from lotflow.outputs.plan_page.features import drawn_layers
+from lotflow.outputs.plan_page.features import drawn_layers, open_value
 from lotflow.outputs.plan_page.grids import (
     corner_degrees,
     elevation_grid,
@@ -240,14 +240,15 @@ def _storms(summary: Mapping[str, Any]) -> list[str]:
     return [f"{period:g}" for period in sorted(p for p in periods if p is not None)]
 
 
-def _flows(summary: Mapping[str, Any]) -> dict[str, dict[str, float]]:
+def _flows(summary: Mapping[str, Any]) -> dict[str, dict[str, Any]]:
     """Rational flow per inlet and storm."""
-    flows: dict[str, dict[str, float]] = {}
+    flows: dict[str, dict[str, Any]] = {}
     for row in inlet_peaks(summary):
         if row["flow_m3s"] is not None:
             period = row["return_period_yr"]
             key = "" if period is None else f"{period:g}"
-            flows.setdefault(str(row["subject"]), {})[key] = row["flow_m3s"]
+            flow = open_value(row, "flow_m3s", row["flow_m3s"])
+            flows.setdefault(str(row["subject"]), {})[key] = flow
     return flows
 
 

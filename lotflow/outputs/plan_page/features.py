@@ -11,12 +11,15 @@ import shapely
 from lotflow.outputs import palette
 from lotflow.outputs.plan_page.drawn import DRAWN, DrawnLayer
 from lotflow.outputs.smooth_lines import drawn_course
+from lotflow.units import open_range
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
     from lotflow.grid import Grid
 
+#: Numbers that are told as a range where the error of the data leaves them open.
+OPEN_KEYS: Final = ("catchment_m2", "flow_m3s")
 #: What is there today and is to be replaced is drawn with dashes.
 _TODAY_DASHES: Final = "3 6"
 #: What may be no standing water, likewise.
@@ -81,12 +84,18 @@ def _features(frame: Any, drawn: DrawnLayer, ground: Grid) -> list[dict[str, Any
             "row": number,
             "shape": _shape(shape, (west, south), decimals),
             "told": [[line.label, value, line.quantity] for line in told
-                     if (value := plain(row[line.column])) not in (None, "", 0)],
+                     if (value := _value(row, line.column)) not in (None, "", 0)],
         }  # fmt: skip
         if drawn.heading:
             feature["name"] = plain(row[drawn.heading])
         rows.append(feature | _storm(row) | _look(row, drawn, number))
     return rows
+
+
+def _value(row: Mapping[str, Any], column: str) -> Any:
+    """What is told of a row; of a catchment its range where the data leave it open."""
+    value = plain(row[column])
+    return open_value(row, column, value) if column in OPEN_KEYS else value
 
 
 def _storm(row: Mapping[str, Any]) -> dict[str, Any]:
@@ -159,3 +168,26 @@ def _coordinates(
     xy = shapely.get_coordinates(part) - corner
     result: Sequence[Sequence[float]] = xy[:, ::-1].round(decimals).tolist()
     return result
+
+
+def open_value(entry: Mapping[str, Any], key: str, value: Any) -> Any:
+    """
+    Give a value, or the two ends of its range where the data leave it open.
+
+    Parameters
+    ----------
+    entry
+        With its bounds, if there are any.
+    key
+        Of the value.
+    value
+        On the measured surface.
+
+    Examples
+    --------
+    >>> inlet = {"catchment_m2_p05": 12.0, "catchment_m2_p95": 1631.0}
+    >>> open_value(inlet, "catchment_m2", 400.0), open_value({}, "catchment_m2", 400.0)
+    ([12.0, 1631.0], 400.0)
+    """
+    between = open_range(value, entry.get(f"{key}_p05"), entry.get(f"{key}_p95"))
+    return value if between is None else list(between)

@@ -7,13 +7,17 @@ function makeNumbers(shown) {
   const show = (value, quantity, system) => {
     if (value === null || value === undefined || value === "") return "–";
     if (quantity === "text" || typeof value === "string") return String(value);
-    if (typeof value !== "number" || Number.isNaN(value)) return "–";
+    if (!Array.isArray(value) && (typeof value !== "number" || Number.isNaN(value))) return "–";
     if (quantity === "number") return value.toLocaleString("en-US", { maximumFractionDigits: 2 });
     if (quantity === "whole") return text(value, 0);
     if (quantity === "share") return `${text(100 * value, 0)} %`;
     if (quantity === "slope") return `${text(100 * value, 2)} %`;
     if (quantity === "hours") return `${text(value, 0)} h`;
     const { factor, decimals, sign } = shown[quantity][system];
+    if (Array.isArray(value)) {
+      const ends = value.map((end) => text(end / factor, decimals));
+      return `${ends[0] === ends[1] ? ends[0] : ends.join(" to ")} ${sign}`;
+    }
     return `${text(value / factor, decimals)} ${sign}`;
   };
   return { show };

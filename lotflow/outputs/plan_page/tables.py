@@ -17,6 +17,7 @@ from lotflow.outputs.plan_page.entries import (
     pond_entries,
     section,
 )
+from lotflow.outputs.plan_page.features import OPEN_KEYS, open_value
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
@@ -114,9 +115,10 @@ TABLES: Final[dict[str, PageTable]] = {
             Heading("Catchment", "catchment_m2", "area"),
             Heading("Roofs", "roof_connected_m2", "area"),
             Heading("Flow", "flow_m3s", "flow", per_storm=True),
-            Heading("Upper bound", "flow_m3s_p95", "flow", per_storm=True),
         ),
-        note="Upper bound, where there is one: the flow is less on 95 of 100 likely surfaces.",
+        note="A range where the error of the data leaves a number open: 9 of 10 likely surfaces, "
+        "and the measured one, lie in it. Ranges of several inlets count the same water: do not "
+        "add them.",
     ),
     "outlet_options": PageTable(
         "Where gravity can lead it", "outlet_options", "subject",
@@ -300,13 +302,19 @@ def _cell(
 ) -> Any:
     """One value, or one per storm."""
     if not heading.per_storm:
-        return entries[0].get(heading.key)
+        return _told(heading, entries[0])
     if "return_period_yr" in entries[0]:
-        return {_storm(entry): entry.get(heading.key) for entry in entries}
+        return {_storm(entry): _told(heading, entry) for entry in entries}
     name = entries[0].get("name")
     return {
-        _storm(row): row.get(heading.key) for row in inlet_peaks(content) if row["subject"] == name
+        _storm(row): _told(heading, row) for row in inlet_peaks(content) if row["subject"] == name
     }
+
+
+def _told(heading: Heading, entry: Mapping[str, Any]) -> Any:
+    """A value; of a catchment or flow the two ends of its range where the data leave it open."""
+    value = entry.get(heading.key)
+    return open_value(entry, heading.key, value) if heading.key in OPEN_KEYS else value
 
 
 def _storm(entry: Mapping[str, Any]) -> str:
