@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from collections import Counter
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Final
@@ -101,18 +100,21 @@ def best_single_change(
     findings
         One note, or none where no single change removes a failure.
     """
-    failures = _failures(findings)
-    best: tuple[int, int, int, str] | None = None
+    failing = {(f.rule, f.subject) for f in findings if f.severity == "fail"}
+    failures = sum(f.severity == "fail" for f in findings)
+    best: tuple[int, int, int, int, str] | None = None
     for position in _failing(state, findings)[:_MOST_TRIALS]:
-        for order, (what, lines) in enumerate(_changes(state, sized, position)):
+        for order, (what, changes) in enumerate(_changes(state, sized, position)):
+            lines = [changes.get(i, line) for i, line in enumerate(state.lines)]
             changed = run_system(state.system.with_lines(lines), flows=state.flows)
-            left = _failures(check_system(changed, around))
-            # fewest failures left, then the smallest change, then the first line
-            if left < failures and (best is None or (left, order, position) < best[:3]):
-                best = (left, order, position, what)
+            left = _left(check_system(changed, around), failing)
+            # fewest failures left, then the fewest lines, the smallest change, the first line
+            rank = (left, len(changes), order, position)
+            if left < failures and (best is None or rank < best[:4]):
+                best = (*rank, what)
     if best is None:
         return []
-    left, _, position, what = best
+    left, _, _, position, what = best
     return [
         about(
             state.lines[position], "best-single-change", "note",
@@ -135,40 +137,44 @@ def _failing(state: DrainState, findings: Collection[Finding]) -> list[int]:
     )
 
 
-def _failures(findings: Collection[Finding]) -> int:
-    return Counter(finding.severity for finding in findings)["fail"]
+def _left(findings: Collection[Finding], failing: Collection[tuple[str, str]]) -> int:
+    """Failures after a change; one that is only doubted now, its levels being ours, is left."""
+    return sum(
+        f.severity == "fail" or (f.severity == "warn" and (f.rule, f.subject) in failing)
+        for f in findings
+    )
 
 
 def _changes(
     state: DrainState, sized: SizedSystem | None, position: int
-) -> list[tuple[str, list[DrainLine]]]:
-    """Changes to try at one line, the smallest first."""
+) -> list[tuple[str, Mapping[int, DrainLine]]]:
+    """Changes to try at one line, by position of the lines changed, the smallest first."""
     line, lines = state.lines[position], list(state.lines)
-    changes = []
+    changes: list[tuple[str, Mapping[int, DrainLine]]] = []
     condition = line.condition
     if np.nan_to_num(condition.sediment_m) > 0 or np.nan_to_num(condition.standing_water_m) > 0:
-        changes.append((f"clean {line.name}", _with(lines, {position: _cleaned(line)})))
+        changes.append((f"clean {line.name}", {position: _cleaned(line)}))
     larger = _sized(line, sized, position)
     name, size = line.name, _size_named(larger)
     if larger.pipe != line.pipe:
-        changes.append((f"lay {name} in {size}", _with(lines, {position: larger})))
+        changes.append((f"lay {name} in {size}", {position: larger}))
     wide, above = _as_large_as_above(state, position)
     if wide:
         named = ", ".join(lines[i].name for i in wide)
         as_large = f"{named} as large as {above}, in {_size_named(wide[position])}"
-        changes.append((f"lay {as_large}", _with(lines, wide)))
+        changes.append((f"lay {as_large}", wide))
     known = "" if sized is None or not sized.labels[position] else f" in {size}"
     changes.append(
         (f"relay {name}{known} with the fall it needs",
-         _with(lines, {position: _relaid(larger)}))
+         {position: _relaid(larger)})
     )  # fmt: skip
     if wide:
         relaid = {i: _relaid(one) for i, one in wide.items()}
-        changes.append((f"relay {as_large}, with the fall needed", _with(lines, relaid)))
+        changes.append((f"relay {as_large}, with the fall needed", relaid))
     way = state.system.network.way_down(position)
     if len(way) > 1:
         run = {i: _relaid(_sized(wide.get(i, lines[i]), sized, i)) for i in way}
-        changes.append((f"relay everything from {name} to the outlet", _with(lines, run)))
+        changes.append((f"relay everything from {name} to the outlet", run))
     return changes
 
 
@@ -202,10 +208,6 @@ def _size_named(line: DrainLine) -> str:
         return pipe_size(line.pipe.material, line.pipe.size_m).label
     except ParameterError:
         return both_units(line.pipe.diameter_m, "diameter")
-
-
-def _with(lines: list[DrainLine], changed: Mapping[int, DrainLine]) -> list[DrainLine]:
-    return [changed.get(i, line) for i, line in enumerate(lines)]
 
 
 def _cleaned(line: DrainLine) -> DrainLine:
