@@ -26,6 +26,7 @@ from lotflow.terrain.confidence import (
     realisations_for,
     run_realisations,
 )
+from lotflow.terrain.inlet_places import snap_radius_m
 from lotflow.terrain.realisation import realisation_plan
 from lotflow.units import to_si
 
@@ -151,7 +152,7 @@ def realise_study(
     plan = realisation_plan(
         lot.natural,
         placed,
-        snap_cells=job.criteria.snap_cells,
+        snap_m=snap_radius_m(job.criteria.snap_m, lot.window.surface.ground.cell_m),
         pond_depth_m=job.criteria.low_spot_limit_m(job.elevation.rmse_m),
         rule=job.terrain.direction,
     )

@@ -46,6 +46,8 @@ class Surface:
         eaves of a roof cell, the cell of its downspout where it has one.
     piped
         Roof cells whose rain a downspout leads into a drain: none of it enters the flow.
+    barriers
+        Footprints and the lines of walls as drawn, which nothing is set across.
     """
 
     ground: Grid
@@ -57,6 +59,7 @@ class Surface:
     eave_cell: IntArray
     landing: IntArray
     piped: BoolArray
+    barriers: tuple[Any, ...] = ()
 
     @property
     def edge(self) -> BoolArray:
@@ -154,6 +157,7 @@ def prepare_surface(
         eave_cell=eave_cell,
         landing=eave_cell,
         piped=np.zeros(ground.shape, dtype=bool),
+        barriers=(*buildings, *(line for line, _ in walls)),
     )
 
 

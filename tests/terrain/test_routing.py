@@ -51,7 +51,7 @@ def natural(grid, **drawn):
 
 def with_inlets(base, *drawn, snap=1.5, rmse=0.1):
     placed = place_inlets(drawn, base.surface)
-    placed = snap_inlets(placed, base, radius_cells=snap, pond_depth=0.05)
+    placed = snap_inlets(placed, base, radius_m=snap, pond_depth=0.05)
     placed = set_rims(placed, base, rmse=rmse)
     drains, hidden = drains_of(placed, base.surface, base.drains.culverts)
     return placed, route(base.surface, drains), hidden
