@@ -108,7 +108,8 @@ RESULT_LAYERS: Final[dict[str, Layer]] = {
         ),
         Layer(
             "lot_line_crossings",
-            "Where water comes onto the lot and leaves it.",
+            "Where water comes onto the lot and leaves it. The same water may cross more than "
+            "once: rows do not add up to the balance, which counts every cell once.",
             ("point",),
             (
                 _ID,

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from lotflow.outputs.result_layers import cell_centres, layer_frame
-from lotflow.terrain.catchments import label_polygons, simplified_outlines
+from lotflow.terrain.catchments import label_polygons, simplified_outlines, weighed
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -126,7 +126,7 @@ def catchment_layers(
     grid = routing.surface.ground
     known = np.where(routing.surface.missing, 0, routing.label)
     labels, polygons = label_polygons(known, grid)
-    cells = np.bincount(known.ravel(), minlength=len(names) + 1)
+    cells = weighed(routing, ~routing.surface.missing)
     columns = {
         "name": [names[label - 1] for label in labels],
         "area_m2": np.array([cells[label] * grid.cell_m2 for label in labels], dtype=float),

@@ -62,7 +62,9 @@ def entering_ca(surface: Surface, coefficient: FloatArray) -> FloatArray:
     """
     counted = ~surface.missing & ~surface.piped
     ca = np.bincount(
-        surface.landing[counted], weights=coefficient[counted], minlength=coefficient.size
+        surface.landing[counted],
+        weights=(coefficient * surface.share)[counted],
+        minlength=coefficient.size,
     )
     return np.asarray(ca * surface.ground.cell_m2).reshape(coefficient.shape)
 

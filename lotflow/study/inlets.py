@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
+from lotflow.terrain.catchments import weighed
 from lotflow.terrain.inlet_places import (
     BetterPlace,
     DrawnInlet,
@@ -83,9 +84,7 @@ class InletStudy:
 
 def _counts(routing: Routing) -> FloatArray:
     """Cells of each inlet's catchment."""
-    known = ~routing.surface.missing
-    counted = np.bincount(routing.label[known], minlength=routing.drains.number + 1)
-    return counted[1:].astype(np.float64)
+    return weighed(routing, ~routing.surface.missing)[1:]
 
 
 def set_inlets(

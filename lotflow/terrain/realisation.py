@@ -44,6 +44,8 @@ if TYPE_CHECKING:
     from lotflow.terrain.surface import Surface
 
 #: Direction rules by the names the main chain has for them.
+#: Rain is summed up in whole parts of a cell's worth.
+_RAIN_STEPS: Final = 256
 _RULES: Final = {
     "ltd": LEAST_DEVIATION,
     "steepest": STEEPEST,
@@ -69,7 +71,7 @@ class RealisationPlan:
     drain
         Cells that swallow water, inlets excepted.
     rain
-        Cells' worth of rain that enters at each cell.
+        Rain that enters at each cell, in parts of a cell's worth.
     wall_cells, wall_height
         Of walls above the ground [m].
     pond_depth
@@ -156,7 +158,7 @@ def realisation_plan(
         candidates=[_choices(inlet, natural, snap_m, pond_depth_m) for inlet in inlets],
         culverts=_upstream_first(natural, culverts),
         drain=drain,
-        rain=surface.rain_weight.ravel().astype(np.int32),
+        rain=np.rint(surface.rain_weight.ravel() * _RAIN_STEPS).astype(np.int32),
         wall_cells=wall_cells,
         wall_height=above.ravel()[wall_cells],
         pond_depth=math.ceil(pond_depth_m / LEVEL_STEP),
