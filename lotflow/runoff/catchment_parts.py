@@ -193,7 +193,7 @@ def cells_by_kind(
     inside = part >= 0
     place = part[inside] * kinds + cover.number[inside]
     cells = np.bincount(place, weights=share[inside], minlength=parts * kinds)
-    return cells.reshape(parts, kinds)
+    return cells.reshape(parts, kinds).astype(np.float64)
 
 
 def _farthest_starts(

@@ -170,7 +170,8 @@ def downspout_ground(roofs: RoofWater, cover: GroundCover) -> PartGround:
     served = roofs.served > 0
     place = (roofs.served[served] - 1) * kinds + cover.number[served]
     share = roofs.surface.share[served]
-    fixed = np.bincount(place, weights=share, minlength=count * kinds).reshape(count, kinds)
+    fixed = np.bincount(place, weights=share, minlength=count * kinds).astype(np.float64)
+    fixed = fixed.reshape(count, kinds)
     return PartGround(
         tuple(downspout.name for downspout in roofs.downspouts),
         np.arange(count), (ROOF,) * count, (None,) * count,
@@ -212,7 +213,8 @@ def _cells(
             (number[known], part[known], cover.number[served][known]), shape
         )
         share = surface.share[served][known]
-        return np.bincount(place, weights=share, minlength=int(np.prod(shape))).reshape(shape)
+        cells = np.bincount(place, weights=share, minlength=int(np.prod(shape)))
+        return cells.reshape(shape).astype(np.float64)
 
     come_down = counted(before)
     fixed = np.zeros(shape[1:])

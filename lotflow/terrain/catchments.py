@@ -77,7 +77,7 @@ def weighed(routing: Routing, where: BoolArray) -> FloatArray:
         routing.label[where],
         weights=routing.surface.share[where],
         minlength=routing.drains.number + 1,
-    )
+    ).astype(np.float64)
 
 
 def label_polygons(label: IntArray, grid: Grid) -> tuple[list[int], list[Any]]:

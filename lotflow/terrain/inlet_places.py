@@ -121,9 +121,10 @@ def _usable(drawn: DrawnInlet, surface: Surface) -> tuple[NDArray[np.int64], Fau
         )  # fmt: skip
     roof = surface.roof.ravel()
     if (roof | surface.wall.ravel())[cells].all():
-        beside = {_open_cell_beside(drawn.geometry, int(cell), surface) for cell in cells} - {None}
-        if beside:
-            return np.array(sorted(beside, key=int), dtype=np.int64), None
+        beside = [_open_cell_beside(drawn.geometry, int(cell), surface) for cell in cells]
+        found = [cell for cell in beside if cell is not None]
+        if found:
+            return np.unique(np.array(found, dtype=np.int64)), None
         if roof[cells].all():
             return cells[:0], _fault(
                 drawn, "lies inside a building", "Move it onto open ground, or mend the footprint"

@@ -161,7 +161,7 @@ def _quotas(area: FloatArray, cells: int) -> NDArray[np.int64]:
         if quotas.max() > 1:
             quotas[quotas.argmax()] -= 1
             quotas[position] = 1
-    return quotas
+    return np.asarray(quotas, dtype=np.int64)
 
 
 def _make_up(share: FloatArray, surface: Surface, cells: NDArray[np.int64], excess: float) -> None:
@@ -179,7 +179,9 @@ def _make_up(share: FloatArray, surface: Surface, cells: NDArray[np.int64], exce
         )
         roof = np.zeros(share[box].shape, dtype=bool)
         roof[row - box[0].start, column - box[1].start] = True
-        beside = binary_dilation(roof, np.ones((3, 3)), iterations=reach) & open_ground[box]
+        beside = (
+            binary_dilation(roof, np.ones((3, 3), dtype=bool), iterations=reach) & open_ground[box]
+        )
         there = float(share[box][beside].sum())
         # half of it stays at least, so that no rain gets lost between two houses
         if there >= 2 * abs(excess):

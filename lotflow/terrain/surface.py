@@ -96,7 +96,7 @@ class Surface:
         weight = np.bincount(
             self.landing[falls], weights=self.share[falls], minlength=self.landing.size
         )
-        return weight.reshape(self.ground.shape)
+        return weight.reshape(self.ground.shape).astype(np.float64)
 
 
 def _raise_buildings(elevation: FloatArray, building: IntArray) -> FloatArray:
