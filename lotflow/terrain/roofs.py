@@ -73,7 +73,7 @@ class RoofWater:
             weights=self.surface.share.ravel(),
             minlength=len(self.downspouts) + 1,
         )
-        return share[1:]
+        return share[1:].astype(np.float64)
 
     def connected_cells(self, names: Sequence[str]) -> FloatArray:
         """

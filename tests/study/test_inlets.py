@@ -11,7 +11,9 @@ from lotflow.criteria import Criteria
 from lotflow.grid import Grid
 from lotflow.inputs.job import Job
 from lotflow.inputs.job_tables import Elevation, LayerEntry, Layers
+from lotflow.outputs.inlet_layers import InletFacts, inlets_layer
 from lotflow.study.inlets import set_inlets, study_inlets
+from lotflow.terrain.catchments import catchment_cells
 from lotflow.terrain.inlet_places import DrawnInlet
 from lotflow.terrain.notes import inlet_notes
 from lotflow.terrain.routing import no_drains, route
@@ -92,3 +94,18 @@ def test_snapping_can_be_switched_off():
     placed, _ = set_inlets([drawn(41.6, 31.1)], natural, job(snap_m=0.0))
     assert placed[0].moved_m == 0
     assert study_inlets([drawn(43.0, 31.0)], natural, job(snap_m=0.0)).offers == []
+
+
+def test_layers_show_the_inlet_where_it_was_drawn():
+    """The cell that gives its catchment is a fact beside."""
+    natural = valley(0.5, 160)
+    study = study_inlets([drawn(41.6, 31.1)], natural, job())
+    nowhere = np.zeros(natural.surface.ground.shape, dtype=bool)
+    facts = InletFacts(
+        [None], catchment_cells(study.routing, nowhere, nowhere), study.before_move, study.residual
+    )
+    (row,) = inlets_layer(study.placed, study.routing, facts).itertuples()
+    assert (row.geometry.x, row.geometry.y) == (row.x, row.y) == (41.6, 31.1)
+    assert row.moved_m == pytest.approx(np.hypot(row.set_x - 41.6, row.set_y - 31.1))
+    assert 0 < row.moved_m <= 0.75
+    assert row.catchment_m2 > row.catchment_before_move_m2
