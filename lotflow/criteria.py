@@ -38,12 +38,14 @@ class Criteria:
         low=0.0,
         high=1e6,
     )
-    snap_cells: float = _criterion(
-        1.5,
-        "lotflow's rule: the eight neighbours of the cell in which the inlet was drawn",
-        "radius within which an inlet is moved to where the water runs [cells]",
+    snap_m: float = _criterion(
+        0.75,
+        "lotflow's rule: as far as a grate is shifted on site without drawing anew; common "
+        "practice, no published source",
+        "radius within which an inlet is set where the water runs [m]; at least half a cell, 0 "
+        "for never",
         low=0.0,
-        high=20.0,
+        high=1.5,
     )
     wall_height_m: float = _criterion(
         0.5,

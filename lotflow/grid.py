@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 from affine import Affine
@@ -18,6 +18,10 @@ FloatArray = NDArray[np.float64]
 SingleArray = NDArray[np.float32]
 IntArray = NDArray[np.int32]
 BoolArray = NDArray[np.bool_]
+
+#: Places are told apart to this part of a cell: a tenth of a millimetre for cells of half a metre.
+#: A power of two, so that rows and columns stay exact.
+CELL_PARTS: Final = 4096
 
 
 @dataclass(frozen=True, eq=False)
@@ -119,9 +123,11 @@ class Grid:
         t = self.transform
         return t.c + (column + 0.5) * t.a, t.f + (row + 0.5) * t.e
 
-    def row_column(self, x: Any, y: Any) -> tuple[Any, Any]:
+    def fractional(self, x: Any, y: Any) -> tuple[FloatArray, FloatArray]:
         """
-        Cells in which points lie; may be outside the grid (see `contains`).
+        Row and column of points with their fractions, counted from the north-western corner.
+
+        Rounded to a small part of a cell, so that a border is a border at any cell size.
 
         Parameters
         ----------
@@ -129,8 +135,21 @@ class Grid:
             Easting and northing, numbers or arrays.
         """
         t = self.transform
-        row = np.floor((np.asarray(y) - t.f) / t.e).astype(int)
-        column = np.floor((np.asarray(x) - t.c) / t.a).astype(int)
+        row = np.rint((np.asarray(y) - t.f) / t.e * CELL_PARTS) / CELL_PARTS
+        return row, np.rint((np.asarray(x) - t.c) / t.a * CELL_PARTS) / CELL_PARTS
+
+    def row_column(self, x: Any, y: Any) -> tuple[Any, Any]:
+        """
+        Cells in which points lie; may be outside the grid (see `contains`).
+
+        A point on a border lies in the cell east or south of it.
+
+        Parameters
+        ----------
+        x, y
+            Easting and northing, numbers or arrays.
+        """
+        row, column = (np.floor(part).astype(int) for part in self.fractional(x, y))
         return (int(row), int(column)) if row.ndim == 0 else (row, column)
 
     def contains(self, row: Any, column: Any) -> Any:

@@ -88,8 +88,8 @@ class Job(Table):
     >>> from lotflow.inputs.job_tables import LayerEntry
     >>> job = Job(elevation=Elevation(file=(Path("dem.tif"),)),
     ...           layers=Layers(lot=LayerEntry(file=Path("lot.geojson"))))
-    >>> job.job.units, job.criteria.snap_cells, job.layers.own()["lot"].path.name
-    ('us', 1.5, 'lot.geojson')
+    >>> job.job.units, job.criteria.snap_m, job.layers.own()["lot"].path.name
+    ('us', 0.75, 'lot.geojson')
     """
 
     job: General = General()

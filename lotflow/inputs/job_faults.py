@@ -28,6 +28,12 @@ _RULES: Final = {
     "model_type": "must be a table",
 }
 
+#: Keys of earlier versions, and what to do with them.
+_RENAMED: Final[dict[KeyPath, str]] = {
+    ("criteria", "snap_cells"): "Write snap_m, a distance in metres: up to 1.5, 0 to leave every "
+    "inlet in the cell in which it was drawn",
+}
+
 
 def faults_of(
     error: ValidationError, model: type[BaseModel], toml: TomlText, file: str
@@ -106,6 +112,8 @@ def _near(value: object, choices: list[str]) -> str:
 def _known_key(path: KeyPath, model: type[BaseModel]) -> str:
     """Say what an unknown key was probably meant to be, or in which table it belongs."""
     name = str(path[-1])
+    if path in _RENAMED:
+        return _RENAMED[path]
     table = _model_in(_annotation(path[:-1], model)) or model
     for home, item in model.model_fields.items():
         other = _model_in(item.annotation)

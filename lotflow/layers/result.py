@@ -108,7 +108,8 @@ RESULT_LAYERS: Final[dict[str, Layer]] = {
         ),
         Layer(
             "lot_line_crossings",
-            "Where water comes onto the lot and leaves it.",
+            "Where water comes onto the lot and leaves it. The same water may cross more than "
+            "once: rows do not add up to the balance, which counts every cell once.",
             ("point",),
             (
                 _ID,
@@ -119,13 +120,17 @@ RESULT_LAYERS: Final[dict[str, Layer]] = {
         ),
         Layer(
             "inlets",
-            "The inlets where they were set, and what they take.",
+            "The inlets where they were drawn, and what they take.",
             ("point", "line", "polygon"),
             (
                 Column("name", "Name."),
                 Column("kind", "Kind of inlet."),
                 *_XY,
-                number("moved_m", "m", "How far it was moved to where the water runs."),
+                number("set_x", "unit of the CRS", "Easting of the cell whose "
+                        "catchment it is given."),
+                number("set_y", "unit of the CRS", "Northing of that cell."),
+                number("moved_m", "m", "How far from its drawn place that cell was chosen, where "
+                        "the water runs; 0 where it is its own."),
                 number("ground_elevation_m", "m", "Ground elevation at the inlet."),
                 number("rim_elevation_m", "m", "Level at which it takes water."),
                 number("catchment_m2", "m2", "Ground and shed roofs that drain to it over the "

@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
-import shapely
 
 from lotflow.outputs.result_layers import cell_centres, layer_frame
-from lotflow.terrain.catchments import label_polygons, simplified_outlines
+from lotflow.terrain.catchments import label_polygons, simplified_outlines, weighed
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -49,7 +48,7 @@ def inlets_layer(
     placed: Sequence[SetInlet], routing: Routing, facts: InletFacts
 ) -> gpd.GeoDataFrame:
     """
-    Give the inlets where they were set, and what they take.
+    Give the inlets where they were drawn, and what they take where they were set.
 
     Parameters
     ----------
@@ -62,11 +61,10 @@ def inlets_layer(
     """
     grid = routing.surface.ground
     first = np.array([inlet.cells[0] for inlet in placed], dtype=np.int64)
-    x, y = cell_centres(grid, first)
-    geometry = [
-        shapely.Point(x[i], y[i]) if inlet.moved_m else inlet.drawn.geometry
-        for i, inlet in enumerate(placed)
-    ]
+    set_x, set_y = cell_centres(grid, first)
+    # the pipe is where it was drawn, whichever cell gives the catchment
+    geometry = [inlet.drawn.geometry for inlet in placed]
+    x, y = _places(geometry)
     area = facts.cells.total * grid.cell_m2
     ground = [float(grid.values.ravel()[inlet.cells].min()) for inlet in placed]
     columns = {
@@ -74,6 +72,8 @@ def inlets_layer(
         "kind": list(facts.kind),
         "x": x,
         "y": y,
+        "set_x": set_x,
+        "set_y": set_y,
         "moved_m": np.array([inlet.moved_m for inlet in placed], dtype=float),
         "ground_elevation_m": np.array(ground, dtype=float),
         "rim_elevation_m": np.array(
@@ -94,6 +94,20 @@ def inlets_layer(
     return layer_frame("inlets", columns, geometry, grid.crs)
 
 
+def _places(shapes: Sequence[Any]) -> tuple[FloatArray, FloatArray]:
+    """Easting and northing of points, of the middle of lines, of the inside of polygons."""
+    points = [
+        shape.interpolate(0.5, normalized=True) if shape.geom_type == "LineString"
+        else shape if shape.geom_type == "Point"
+        else shape.representative_point()
+        for shape in shapes
+    ]  # fmt: skip
+    return (
+        np.array([point.x for point in points], dtype=float),
+        np.array([point.y for point in points], dtype=float),
+    )
+
+
 def catchment_layers(
     routing: Routing, names: Sequence[str], cut: BoolArray
 ) -> tuple[gpd.GeoDataFrame, gpd.GeoDataFrame]:
@@ -112,7 +126,7 @@ def catchment_layers(
     grid = routing.surface.ground
     known = np.where(routing.surface.missing, 0, routing.label)
     labels, polygons = label_polygons(known, grid)
-    cells = np.bincount(known.ravel(), minlength=len(names) + 1)
+    cells = weighed(routing, ~routing.surface.missing)
     columns = {
         "name": [names[label - 1] for label in labels],
         "area_m2": np.array([cells[label] * grid.cell_m2 for label in labels], dtype=float),

@@ -389,6 +389,8 @@ def _crossings(content: Mapping[str, Any], units: UnitSystem) -> list[str]:
             )
             many = "1 place" if len(places) == 1 else f"{len(places)} places"
             text = f"Water{whole} {says} at {many}; the largest drain {largest}."
+            if total is not None and sum(p["area_m2"] or 0 for p in places) > 1.01 * total:
+                text += " Some of it crosses the line more than once: the places do not add up."
         found += _wrapped(text, "  ")
     return found if content["lot_line_crossings"] or "on_m2" in balance else []
 

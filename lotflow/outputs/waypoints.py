@@ -94,11 +94,11 @@ def _low_spot(spot: Mapping[str, Any], units: UnitSystem) -> Waypoint:
 
 
 def _inlet(inlet: Mapping[str, Any], units: UnitSystem) -> Waypoint:
-    """An inlet where it was set."""
+    """An inlet where it was drawn."""
     low, high = inlet.get("catchment_m2_p05"), inlet.get("catchment_m2_p95")
     text = f"takes {shown_open(inlet['catchment_m2'], low, high, 'area', units)} of ground"
     if inlet["moved_m"]:
-        text += f"; moved by {shown(inlet['moved_m'], 'length', units)} to where the water runs"
+        text += f"; the water runs {shown(inlet['moved_m'], 'length', units)} beside it"
     return Waypoint(
         str(inlet["name"]), "inlet", text, inlet["x"], inlet["y"], inlet["ground_elevation_m"]
     )

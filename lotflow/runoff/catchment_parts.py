@@ -130,7 +130,7 @@ def catchment_parts(
     surface = courses.routing.surface
     part = landing_parts(courses, cover, surface.landing)
     part[surface.piped] = -1
-    cells = cells_by_kind(part, cover, 2 * count)
+    cells = cells_by_kind(part, cover, 2 * count, surface.share)
     starts = _farthest_starts(courses, cover, part, 2 * count)
     ways = tuple(
         slowest_way(courses, cover, timed, candidates, number // 2 + 1) if cells[number].any()
@@ -167,7 +167,9 @@ def landing_parts(courses: Courses, cover: GroundCover, landing: IntArray) -> ND
     return part
 
 
-def cells_by_kind(part: NDArray[np.int64], cover: GroundCover, parts: int) -> FloatArray:
+def cells_by_kind(
+    part: NDArray[np.int64], cover: GroundCover, parts: int, share: FloatArray
+) -> FloatArray:
     """
     Count the cells of each kind of ground in each part.
 
@@ -179,6 +181,8 @@ def cells_by_kind(part: NDArray[np.int64], cover: GroundCover, parts: int) -> Fl
         Of every cell.
     parts
         Number of parts.
+    share
+        Cells' worth of rain that each cell stands for.
 
     Returns
     -------
@@ -188,7 +192,8 @@ def cells_by_kind(part: NDArray[np.int64], cover: GroundCover, parts: int) -> Fl
     kinds = len(cover.keys)
     inside = part >= 0
     place = part[inside] * kinds + cover.number[inside]
-    return np.bincount(place, minlength=parts * kinds).reshape(parts, kinds).astype(np.float64)
+    cells = np.bincount(place, weights=share[inside], minlength=parts * kinds)
+    return cells.reshape(parts, kinds).astype(np.float64)
 
 
 def _farthest_starts(

@@ -27,6 +27,7 @@ from lotflow.terrain.confidence import (
     realisations_for,
     run_realisations,
 )
+from lotflow.terrain.inlet_places import snap_radius_m
 from lotflow.terrain.realisation import realisation_plan
 from lotflow.units import open_range, shown_open, to_si
 
@@ -62,7 +63,9 @@ def entering_ca(surface: Surface, coefficient: FloatArray) -> FloatArray:
     """
     counted = ~surface.missing & ~surface.piped
     ca = np.bincount(
-        surface.landing[counted], weights=coefficient[counted], minlength=coefficient.size
+        surface.landing[counted],
+        weights=(coefficient * surface.share)[counted],
+        minlength=coefficient.size,
     )
     return np.asarray(ca * surface.ground.cell_m2).reshape(coefficient.shape)
 
@@ -155,7 +158,7 @@ def realise_study(
     plan = realisation_plan(
         lot.natural,
         placed,
-        snap_cells=job.criteria.snap_cells,
+        snap_m=snap_radius_m(job.criteria.snap_m, lot.window.surface.ground.cell_m),
         pond_depth_m=job.criteria.low_spot_limit_m(job.elevation.rmse_m),
         rule=job.terrain.direction,
     )

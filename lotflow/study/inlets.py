@@ -3,18 +3,23 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
+from lotflow.terrain.catchments import weighed
 from lotflow.terrain.inlet_places import (
+    BetterPlace,
     DrawnInlet,
     SetInlet,
+    best_cell,
     drains_of,
     place_inlets,
     residual_depth,
+    set_at,
     set_rims,
     snap_inlets,
+    snap_radius_m,
 )
 from lotflow.terrain.routing import Routing, route
 
@@ -23,6 +28,14 @@ if TYPE_CHECKING:
 
     from lotflow.grid import FloatArray
     from lotflow.inputs.job import Job
+
+#: A better place is looked for this far from where an inlet was drawn [m], ...
+_OFFER_REACH_M: Final = 3.0
+#: ... and offered where it takes so many times as much, and so much more at least [m^2].
+_OFFER_RATIO: Final = 2.0
+_OFFER_LEAST_M2: Final = 10.0
+#: The nearest place with this share of the most that runs within reach is the one offered.
+_OFFER_ENOUGH: Final = 0.8
 
 
 def drawn_inlets(frame: Any) -> list[DrawnInlet]:
@@ -57,6 +70,8 @@ class InletStudy:
         Depth that stays standing beside each [m].
     hidden
         Inlets that lost their cells to another one, each with that one.
+    offers
+        Places near by where an inlet would take far more, which was not done.
     """
 
     placed: list[SetInlet]
@@ -64,13 +79,58 @@ class InletStudy:
     before_move: FloatArray
     residual: FloatArray
     hidden: list[tuple[str, str]]
+    offers: list[BetterPlace]
 
 
 def _counts(routing: Routing) -> FloatArray:
     """Cells of each inlet's catchment."""
-    known = ~routing.surface.missing
-    counted = np.bincount(routing.label[known], minlength=routing.drains.number + 1)
-    return counted[1:].astype(np.float64)
+    return weighed(routing, ~routing.surface.missing)[1:]
+
+
+def set_inlets(
+    drawn: Sequence[DrawnInlet], natural: Routing, job: Job
+) -> tuple[list[SetInlet], FloatArray]:
+    """
+    Set inlets where the water runs, no farther from where they were drawn than the job allows.
+
+    Parameters
+    ----------
+    drawn
+        As drawn.
+    natural
+        Routing without inlets.
+    job
+        Gives accuracy, criteria and direction rule.
+
+    Returns
+    -------
+    placed, before
+        Inlets on their cells with their rims; and the cells of the catchment of each where it
+        was drawn.
+    """
+    rmse, rule = job.elevation.rmse_m, job.terrain.direction
+    as_drawn = place_inlets(drawn, natural.surface)
+    before = _taken(as_drawn, natural, rule)
+    snapped = snap_inlets(
+        as_drawn,
+        natural,
+        radius_m=snap_radius_m(job.criteria.snap_m, natural.surface.ground.cell_m),
+        pond_depth=job.criteria.low_spot_limit_m(rmse),
+    )
+    if any(inlet.moved_m for inlet in snapped):
+        # an inlet stays where it was drawn if moving it would make it take less
+        less = _taken(snapped, natural, rule) < before
+        snapped = [
+            own if worse else moved
+            for own, moved, worse in zip(as_drawn, snapped, less, strict=True)
+        ]
+    return set_rims(snapped, natural, rmse=rmse), before
+
+
+def _taken(placed: Sequence[SetInlet], natural: Routing, rule: str) -> FloatArray:
+    """Cells of the catchments of inlets, rims apart."""
+    drains, _ = drains_of(placed, natural.surface, natural.drains.culverts)
+    return _counts(route(natural.surface, drains, rule=rule, by_kernel=True))
 
 
 def study_inlets(drawn: Sequence[DrawnInlet], natural: Routing, job: Job) -> InletStudy:
@@ -88,39 +148,38 @@ def study_inlets(drawn: Sequence[DrawnInlet], natural: Routing, job: Job) -> Inl
     """
     if not drawn:
         nothing = np.zeros(0)
-        return InletStudy([], natural, nothing, nothing, [])
-    surface, culverts = natural.surface, natural.drains.culverts
-    rmse, rule = job.elevation.rmse_m, job.terrain.direction
-    as_drawn = place_inlets(drawn, surface)
-    drains, _ = drains_of(as_drawn, surface, culverts)
-    before = _counts(route(surface, drains, rule=rule, by_kernel=True))
-    snapped = snap_inlets(
-        as_drawn,
-        natural,
-        radius_cells=job.criteria.snap_cells,
-        pond_depth=job.criteria.low_spot_limit_m(rmse),
-    )
-    snapped = _unless_worse(as_drawn, snapped, before, natural, rule)
-    placed = set_rims(snapped, natural, rmse=rmse)
-    drains, hidden = drains_of(placed, surface, culverts)
-    routing = route(surface, drains, rule=rule)
+        return InletStudy([], natural, nothing, nothing, [], [])
+    placed, before = set_inlets(drawn, natural, job)
+    drains, hidden = drains_of(placed, natural.surface, natural.drains.culverts)
+    routing = route(natural.surface, drains, rule=job.terrain.direction)
     residual = np.array([residual_depth(inlet, routing) for inlet in placed])
-    return InletStudy(placed, routing, before, residual, hidden)
+    offers = _better_places(placed, natural, _counts(routing), job)
+    return InletStudy(placed, routing, before, residual, hidden, offers)
 
 
-def _unless_worse(
-    as_drawn: list[SetInlet],
-    snapped: list[SetInlet],
-    before: FloatArray,
-    natural: Routing,
-    rule: str,
-) -> list[SetInlet]:
-    """Leave an inlet where it was drawn if moving it would make it take less."""
-    if not any(inlet.moved_m for inlet in snapped):
-        return snapped
-    drains, _ = drains_of(snapped, natural.surface, natural.drains.culverts)
-    after = _counts(route(natural.surface, drains, rule=rule, by_kernel=True))
-    return [
-        drawn if less else moved
-        for drawn, moved, less in zip(as_drawn, snapped, after < before, strict=True)
-    ]
+def _better_places(
+    placed: Sequence[SetInlet], natural: Routing, taken: FloatArray, job: Job
+) -> list[BetterPlace]:
+    """Places within reach of a few steps where an inlet would take far more than it does."""
+    grid, rule = natural.surface.ground, job.terrain.direction
+    limit = job.criteria.low_spot_limit_m(job.elevation.rmse_m)
+    found = []
+    for position, inlet in enumerate(placed):
+        if inlet.drawn.geometry.geom_type != "Point" or not job.criteria.snap_m > 0:
+            continue
+        (own,) = place_inlets([inlet.drawn], natural.surface)
+        cell = best_cell(own, natural, _OFFER_REACH_M, limit, enough=_OFFER_ENOUGH)
+        far_more = max(_OFFER_RATIO * taken[position],
+                       taken[position] + _OFFER_LEAST_M2 / grid.cell_m2)  # fmt: skip
+        # on a slope an inlet cannot take more than what runs through its cell
+        in_pond = natural.depth.ravel()[cell] > 0
+        if cell == inlet.cells[0] or not (in_pond or natural.total.ravel()[cell] >= far_more):
+            continue
+        there = set_at(own, cell, grid)
+        others = [*placed[:position], there, *placed[position + 1 :]]
+        area = float(_taken(others, natural, rule)[position])
+        if area >= far_more:
+            found.append(
+                BetterPlace(inlet.drawn.name, cell, there.moved_m, float(taken[position]), area)
+            )
+    return found

@@ -105,6 +105,8 @@ def _inlets(lot: LotWater) -> list[LeadFrom]:
         ground = grid.values.ravel()[inlet.cells]
         lowest = int(inlet.cells[np.argmin(ground)])
         x, y = grid.xy(*divmod(lowest, grid.shape[1]))
+        if inlet.drawn.geometry.geom_type == "Point":  # the pipe starts where it was drawn
+            x, y = inlet.drawn.geometry.x, inlet.drawn.geometry.y
         surveyed = bool(np.isfinite(inlet.drawn.rim))
         level = float(ground.min()) if inlet.level is None else inlet.level
         level = inlet.drawn.rim if surveyed else level

@@ -17,7 +17,7 @@ from lotflow.units import both_units
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
-    from lotflow.grid import BoolArray, Grid
+    from lotflow.grid import BoolArray, FloatArray, Grid
     from lotflow.inputs.site import Site
     from lotflow.terrain.surface import Surface
 
@@ -25,6 +25,10 @@ if TYPE_CHECKING:
 _BUILDING_REACH_M: Final = 3.0
 #: A given roof area beyond this multiple of the footprint is a mistake, not an overhang.
 _LARGEST_AREA_RATIO: Final = 1.5
+#: A given roof area beyond the footprint by this share is spoken of.
+_OVERHANG: Final = 0.05
+#: Roof without a downspout is spoken of from this share of a footprint on.
+_LEAST_EAVES: Final = 0.01
 
 _OWN_RULE: Final = "lotflow's rule"
 
@@ -72,7 +76,33 @@ def case_roofs(site: Site, surface: Surface, case: Case) -> RoofWater:
     faults += _area_faults(site, found, surface.ground.metres_per_unit)
     if faults:
         raise InputError(faults)
-    return roof_water(surface, found)
+    areas = footprint_areas(site, surface.ground) / surface.ground.cell_m2
+    return roof_water(surface, found, areas.tolist())
+
+
+def footprint_areas(site: Site, grid: Grid) -> FloatArray:
+    """
+    Area of each footprint within the window, seen from above; what overlaps counts once.
+
+    Parameters
+    ----------
+    site
+        Gives the buildings.
+    grid
+        The window.
+
+    Returns
+    -------
+    areas
+        Of the buildings in their order [m^2].
+    """
+    shapes = shapely.clip_by_rect(site.buildings.geometry.to_numpy(), *grid.bounds)
+    later = shapely.STRtree(shapes)
+    for position, shape in enumerate(shapes):
+        over = [shapes[i] for i in later.query(shape, "intersects").tolist() if i > position]
+        if over:
+            shapes[position] = shapely.difference(shape, shapely.union_all(over))
+    return np.asarray(shapely.area(shapes) * grid.metres_per_unit**2, dtype=np.float64)
 
 
 def downspout_name(name: str | None, row: int) -> str:
@@ -186,7 +216,7 @@ def _building_name(site: Site, building: int) -> str:
 
 def roof_notes(site: Site, roofs: RoofWater, case: Case, lot: BoolArray) -> list[Finding]:
     """
-    Say which roofs shed at their eaves, in part or whole, and which areas did not fit.
+    Say which roofs shed at their eaves, in part or whole, and which areas do not fit.
 
     Parameters
     ----------
@@ -200,19 +230,23 @@ def roof_notes(site: Site, roofs: RoofWater, case: Case, lot: BoolArray) -> list
         Cells of the lot: roofs of neighbours are not spoken of.
     """
     building, cell_m2 = roofs.surface.building, roofs.surface.ground.cell_m2
-    found = _missing_nodes(site, case)
+    areas, drained = footprint_areas(site, roofs.surface.ground), roofs.cells * cell_m2
+    found = [*_missing_nodes(site, case), *_lost(roofs, areas)]
     for number in np.unique(building[lot & (building > 0)]).tolist():
         own = [d for d in roofs.downspouts if d.building == number]
-        whole = float((building == number).sum() * cell_m2)
-        eaves = float(((building == number) & (roofs.served == 0)).sum() * cell_m2)
+        whole = float(areas[number - 1])
+        eaves = whole - sum(
+            area for d, area in zip(roofs.downspouts, drained.tolist(), strict=True)
+            if d.building == number
+        )  # fmt: skip
         name = _building_name(site, number)
         if not own:
             found.append(_sheds(name, whole, "has no downspout drawn"))
-        elif eaves:
+        elif eaves > _LEAST_EAVES * whole:
             found.append(_sheds(name, eaves, "has roof that no downspout drains"))
         given = float(np.nansum([downspout.area_m2 for downspout in own]))
-        if given > whole + cell_m2:
-            found.append(_lessened(name, given, whole))
+        if given > (1 + _OVERHANG) * whole:
+            found.append(_overhangs(name, given, whole))
     return found
 
 
@@ -226,15 +260,37 @@ def _sheds(name: str, area_m2: float, why: str) -> Finding:
     )  # fmt: skip
 
 
-def _lessened(name: str, given_m2: float, footprint_m2: float) -> Finding:
-    """Say that given roof areas were lessened."""
+def _overhangs(name: str, given_m2: float, footprint_m2: float) -> Finding:
+    """Say that more roof was given than was drawn."""
     return Finding(
         "roof-areas-exceed-footprint", "warn", name,
         f"Its downspouts are given {both_units(given_m2, 'area')} of roof, its footprint has "
-        f"{both_units(footprint_m2, 'area')}: the areas were lessened in proportion, so that no "
-        "rain counts twice. Draw the footprint to the eaves, or give smaller areas.",
+        f"{both_units(footprint_m2, 'area')}. The areas given count; the ground beside the house "
+        "counts for so much less, as under eaves. Draw the footprint to the eaves, or mend the "
+        "areas.",
         measured=round(given_m2, 2), limit=round(footprint_m2, 2), unit="m2", source=_OWN_RULE,
     )  # fmt: skip
+
+
+def _lost(roofs: RoofWater, areas_m2: FloatArray) -> list[Finding]:
+    """Say which downspouts have no cell of a roof to drain."""
+    found = []
+    for downspout, cells in zip(roofs.downspouts, roofs.cells.tolist(), strict=True):
+        wanted = downspout.area_m2
+        if np.isnan(wanted):
+            wanted = float(areas_m2[downspout.building - 1])
+        is_built = bool((roofs.surface.building == downspout.building).any())
+        if not cells and wanted > 0 and (np.isfinite(downspout.area_m2) or not is_built):
+            found.append(
+                Finding(
+                    "roof-smaller-than-cell", "warn", downspout.name,
+                    f"Its roof of {both_units(wanted, 'area')} covers no cell of the elevation "
+                    "data of its own: its water counts as falling on the ground there. Give finer "
+                    "data, or add its area to a downspout beside it.",
+                    measured=round(wanted, 2), unit="m2", source=_OWN_RULE,
+                )
+            )  # fmt: skip
+    return found
 
 
 def _missing_nodes(site: Site, case: Case) -> list[Finding]:

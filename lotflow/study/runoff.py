@@ -73,7 +73,7 @@ def _coefficients(lot: LotWater, cover: SiteCover, area: FloatArray) -> FloatArr
     known = ~surface.missing
     size = len(lot.names) + 1
     label = lot.inlets.routing.label[known]
-    over_ground = np.bincount(label, weights=value[known], minlength=size)[1:]
+    over_ground = np.bincount(label, weights=(value * surface.share)[known], minlength=size)[1:]
     roof = float(cover.ground.values.runoff_coefficient[cover.ground.keys.index("roof")])
     sums = over_ground + roof * lot.roofs.connected_cells(lot.names)
     result = np.full(area.shape, np.nan)

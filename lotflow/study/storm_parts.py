@@ -169,7 +169,9 @@ def downspout_ground(roofs: RoofWater, cover: GroundCover) -> PartGround:
     count, kinds = len(roofs.downspouts), len(cover.keys)
     served = roofs.served > 0
     place = (roofs.served[served] - 1) * kinds + cover.number[served]
-    fixed = np.bincount(place, minlength=count * kinds).reshape(count, kinds).astype(np.float64)
+    share = roofs.surface.share[served]
+    fixed = np.bincount(place, weights=share, minlength=count * kinds).astype(np.float64)
+    fixed = fixed.reshape(count, kinds)
     return PartGround(
         tuple(downspout.name for downspout in roofs.downspouts),
         np.arange(count), (ROOF,) * count, (None,) * count,
@@ -210,7 +212,9 @@ def _cells(
         place = np.ravel_multi_index(
             (number[known], part[known], cover.number[served][known]), shape
         )
-        return np.bincount(place, minlength=int(np.prod(shape))).reshape(shape).astype(np.float64)
+        share = surface.share[served][known]
+        cells = np.bincount(place, weights=share, minlength=int(np.prod(shape)))
+        return cells.reshape(shape).astype(np.float64)
 
     come_down = counted(before)
     fixed = np.zeros(shape[1:])

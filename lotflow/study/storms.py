@@ -196,7 +196,7 @@ class StormStudy:
         volumes
             By the name of the node; only nodes that take any [m^3].
         """
-        depth = self.depths_m[self.cover.number, storm]
+        depth = self.depths_m[self.cover.number, storm] * self.surface.share
         led = np.bincount(
             self.water.roofs.served.ravel(), weights=depth.ravel(),
             minlength=len(self.water.roofs.downspouts) + 1,
@@ -258,7 +258,7 @@ class StormStudy:
     def _entering(self, values: FloatArray, overflow: FloatArray) -> FloatArray:
         """Bring a value of each kind of ground to the cells where water enters the flow."""
         surface, served = self.surface, self.water.roofs.served
-        value = np.where(surface.missing, 0.0, values[self.cover.number])
+        value = np.where(surface.missing, 0.0, values[self.cover.number] * surface.share)
         over = np.append(0.0, overflow)[served]
         comes_down = np.where(surface.piped, 0.0, value * (1.0 - over))
         size = value.size

@@ -66,7 +66,9 @@ def _findings(lot: LotWater) -> list[Finding]:
     found += edge_notes(
         lot.names, lot.cells.cut_by_edge, lot_cut=window.lot_cut, margin_limit_m=MARGIN_LIMIT_M
     )
-    found += inlet_notes(inlets.placed, inlets.residual, inlets.hidden, grid, limit=limit)
+    found += inlet_notes(
+        inlets.placed, inlets.residual, inlets.hidden, grid, limit=limit, offers=inlets.offers
+    )
     found += low_spot_notes(lot.low_spots, _on_lot(lot.low_spots, window) > 0, grid, limit=limit)
     return found
 

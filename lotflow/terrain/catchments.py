@@ -50,10 +50,9 @@ def catchment_cells(routing: Routing, lot: BoolArray, inflow: BoolArray) -> Catc
         Cells to which water may come from beyond what is known, see `low_spots.inflow_cells`.
     """
     known = ~routing.surface.missing
-    size = routing.drains.number + 1
 
     def count(where: BoolArray) -> FloatArray:
-        return np.bincount(routing.label[where], minlength=size)[1:].astype(np.float64)
+        return weighed(routing, where)[1:]
 
     return CatchmentCells(
         total=count(known),
@@ -61,6 +60,24 @@ def catchment_cells(routing: Routing, lot: BoolArray, inflow: BoolArray) -> Catc
         roof=count(known & routing.surface.roof),
         cut_by_edge=count(inflow) > 0,
     )
+
+
+def weighed(routing: Routing, where: BoolArray) -> FloatArray:
+    """
+    Cells' worth of rain that reaches each inlet, first what reaches none.
+
+    Parameters
+    ----------
+    routing
+        With inlets.
+    where
+        Cells whose rain counts.
+    """
+    return np.bincount(
+        routing.label[where],
+        weights=routing.surface.share[where],
+        minlength=routing.drains.number + 1,
+    ).astype(np.float64)
 
 
 def label_polygons(label: IntArray, grid: Grid) -> tuple[list[int], list[Any]]:

@@ -1,4 +1,9 @@
-"""From drawn geometry to the cells it covers."""
+"""
+From drawn geometry to the cells it covers.
+
+Everything is decided in columns and rows of the grid, rounded to a small part of a cell and then
+exact: a border belongs to the cell east and south of it, at any cell size and far from the origin.
+"""
 
 from __future__ import annotations
 
@@ -6,6 +11,8 @@ from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 import shapely
+
+from lotflow.grid import CELL_PARTS
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable
@@ -15,32 +22,54 @@ if TYPE_CHECKING:
     from lotflow.grid import BoolArray, Grid, IntArray
 
     FallAt = Callable[[int, int], "NDArray[np.float64] | None"]
+    Parts = NDArray[np.int64]
 
-#: Share of a cell by which its far sides are pulled in, so that a line drawn on the border of
-#: two cells belongs to one of them, as a point does.
-_HALF_OPEN: Final = 1e-9
+#: What is drawn farther than this from the grid is cut off before it is rounded: 64 bits hold
+#: the products of all lengths within [cells].
+_FAR: Final = 100_000
+#: Shares of a cell are compared to within this.
+_HAIR: Final = 1e-6
 
 
-def _box(geometry: Any, grid: Grid) -> tuple[slice, slice]:
-    """Rows and columns round a geometry, clipped to the grid."""
-    west, south, east, north = geometry.bounds
-    first_row, first_column = grid.row_column(west, north)
-    last_row, last_column = grid.row_column(east, south)
-    rows, columns = grid.shape
+def _near(geometry: Any, grid: Grid) -> Any:
+    """Give a geometry without what lies too far from the grid to be counted in parts of cells."""
+    west, south, east, north = grid.bounds
+    far = _FAR * float(grid.transform.a)
+    limits = (west - far, south - far, east + far, north + far)
+    x_min, y_min, x_max, y_max = geometry.bounds
+    if x_min >= limits[0] and y_min >= limits[1] and x_max <= limits[2] and y_max <= limits[3]:
+        return geometry
+    return shapely.intersection(geometry, shapely.box(*limits))
+
+
+def _parts(points: Any, grid: Grid) -> tuple[Parts, Parts]:
+    """Columns and rows of points, in parts of a cell."""
+    row, column = grid.fractional(points[:, 0], points[:, 1])
     return (
-        slice(max(first_row, 0), min(last_row, rows - 1) + 1),
-        slice(max(first_column, 0), min(last_column, columns - 1) + 1),
+        np.rint(column * CELL_PARTS).astype(np.int64),
+        np.rint(row * CELL_PARTS).astype(np.int64),
     )
+
+
+def _counted(first: Parts, last: Parts) -> tuple[Parts, Parts]:
+    """All whole numbers from first to last of each pair, and the pair each belongs to."""
+    many = np.maximum(last - first + 1, 0)
+    pair = np.repeat(np.arange(many.size), many)
+    number = np.arange(many.sum()) - np.repeat(np.cumsum(many) - many, many) + first[pair]
+    return number, pair
 
 
 def polygon_cells(geometry: Any, grid: Grid) -> BoolArray:
     """
     Cells whose centre lies in a polygon.
 
+    Of polygons that share an edge through centres each centre belongs to exactly one: a west
+    or north edge holds the centres on it, an east or south edge does not.
+
     Parameters
     ----------
     geometry
-        Polygon or multipolygon in the grid's CRS; may reach beyond the grid.
+        Valid polygon or multipolygon in the grid's CRS; may reach beyond the grid.
     grid
         Gives the cells.
 
@@ -59,16 +88,31 @@ def polygon_cells(geometry: Any, grid: Grid) -> BoolArray:
            [1, 1, 0, 0],
            [1, 1, 0, 0]])
     """
-    inside = np.zeros(grid.shape, dtype=bool)
+    rows, columns = grid.shape
     if geometry is None or geometry.is_empty:
-        return inside
-    rows, columns = _box(geometry, grid)
-    if rows.start >= rows.stop or columns.start >= columns.stop:
-        return inside
-    x, y = grid.xy(*np.mgrid[rows, columns])
-    shapely.prepare(geometry)
-    inside[rows, columns] = shapely.contains_xy(geometry, x, y)
-    return inside
+        return np.zeros(grid.shape, dtype=bool)
+    # the line of centres of a row is crossed an odd number of times west of a cell inside
+    crossed = np.zeros((rows, columns + 1), dtype=np.int64)
+    half = CELL_PARTS // 2
+    for polygon in shapely.get_parts(_near(geometry, grid)):
+        if polygon.geom_type != "Polygon":
+            continue
+        for ring in (polygon.exterior, *polygon.interiors):
+            u, v = _parts(shapely.get_coordinates(ring), grid)
+            u, v = u - half, v - half
+            upper = np.where(v[:-1] < v[1:], np.arange(v.size - 1), np.arange(1, v.size))
+            lower = np.where(v[:-1] < v[1:], np.arange(1, v.size), np.arange(v.size - 1))
+            # centres from the northern end on, to before the southern one
+            first = np.clip(-(-v[upper] // CELL_PARTS), 0, rows)
+            last = np.clip((v[lower] - 1) // CELL_PARTS, -1, rows - 1)
+            row, edge = _counted(first, last)
+            top, bottom = upper[edge], lower[edge]
+            fall = v[bottom] - v[top]
+            along = (row * CELL_PARTS - v[top]) * (u[bottom] - u[top])
+            # rounded up: a centre on the edge lies to its east
+            column = -((-u[top] * fall - along) // (fall * CELL_PARTS))
+            np.add.at(crossed, (row, np.clip(column, 0, columns)), 1)
+    return np.asarray(np.cumsum(crossed[:, :columns], axis=1) % 2 == 1)
 
 
 def polygon_numbers(geometries: Iterable[Any], grid: Grid) -> IntArray:
@@ -97,6 +141,10 @@ def line_cells(geometry: Any, grid: Grid) -> NDArray[np.int64]:
     """
     Cells that a line passes through, as flat indices in rising order.
 
+    A line on a border runs through the cells east or south of it. One through a corner of
+    cells runs through one of the two beside its way too, so that its cells always touch along
+    a side: no water slips between two of them.
+
     Parameters
     ----------
     geometry
@@ -111,43 +159,86 @@ def line_cells(geometry: Any, grid: Grid) -> NDArray[np.int64]:
     >>> grid = Grid(np.zeros((3, 4)), Affine(1.0, 0.0, 0.0, 0.0, -1.0, 3.0), None)
     >>> line_cells(shapely.LineString([(0.5, 2.0), (2.5, 2.0)]), grid)
     array([4, 5, 6])
+    >>> line_cells(shapely.LineString([(0.0, 3.0), (2.0, 1.0)]), grid)
+    array([ 0,  1,  5,  6, 10])
     """
-    rows, columns = _box(geometry, grid)
-    if rows.start >= rows.stop or columns.start >= columns.stop:
-        return np.empty(0, dtype=np.int64)
-    row, column = (part.ravel() for part in np.mgrid[rows, columns])
-    x, y = grid.xy(row, column)
-    side = float(grid.transform.a)
-    half, inset = side / 2, side * _HALF_OPEN
-    boxes = shapely.box(x - half, y - half + inset, x + half - inset, y + half)
-    shapely.prepare(geometry)
-    touched = shapely.intersects(geometry, boxes)
-    cells: NDArray[np.int64] = (row * grid.shape[1] + column)[touched]
-    return cells
+    rows, columns = grid.shape
+    found = [np.empty(0, dtype=np.int64)]
+    if geometry.is_empty:
+        return found[0]
+    for line in shapely.get_parts(_near(geometry, grid)):
+        u, v = _parts(shapely.get_coordinates(line), grid)
+        row, column = _passed(u, v)
+        inside = (row >= 0) & (row < rows) & (column >= 0) & (column < columns)
+        found.append((row * columns + column)[inside])
+    return np.unique(np.concatenate(found))
 
 
-def _share_covered(end: Any, inner: Any, box: Any) -> float:
+def _passed(u: Parts, v: Parts) -> tuple[Parts, Parts]:
+    """
+    Rows and columns a line passes through, in turn from their borders.
+
+    The line is thought shifted by a hair to the east and by far less to the south. So it never
+    runs on a border or through a corner, and nothing is left to decide.
+    """
+    du, dv = np.diff(u), np.diff(v)
+    # corners of the line lie in the cell east and south of them
+    row, column = [v // CELL_PARTS], [u // CELL_PARTS]
+    border, part = _counted(
+        np.minimum(u[:-1], u[1:]) // CELL_PARTS + 1, np.maximum(u[:-1], u[1:]) // CELL_PARTS
+    )
+    run = np.abs(du[part])
+    from_here = np.abs(border * CELL_PARTS - u[:-1][part])
+    met = v[:-1][part] * run + from_here * dv[part]
+    # a line from north-west to south-east passes north-east of a corner
+    south_east = (du[part] > 0) == (dv[part] > 0)
+    crossed = np.where(
+        south_east & (dv[part] != 0), (met - 1) // (run * CELL_PARTS), met // (run * CELL_PARTS)
+    )
+    row += [crossed, crossed]
+    column += [border - 1, border]
+    border, part = _counted(
+        np.minimum(v[:-1], v[1:]) // CELL_PARTS + 1, np.maximum(v[:-1], v[1:]) // CELL_PARTS
+    )
+    run = np.abs(dv[part])
+    from_here = np.abs(border * CELL_PARTS - v[:-1][part])
+    crossed = (u[:-1][part] * run + from_here * du[part]) // (run * CELL_PARTS)
+    row += [border - 1, border]
+    column += [crossed, crossed]
+    return np.concatenate(row), np.concatenate(column)
+
+
+def _chord(at: Any, way: Any, cell: Any) -> tuple[float, float]:
+    """Lengths of a straight line in a cell, back from a point of it and on; 0 where it misses."""
+    back, on = -np.inf, np.inf
+    for place, step, low in zip(at, way, cell, strict=True):
+        if step == 0:
+            if not low <= place <= low + 1:
+                return 0.0, 0.0
+            continue
+        ends = sorted(((low - place) / step, (low + 1 - place) / step))
+        back, on = max(back, ends[0]), min(on, ends[1])
+    return (-back, on) if back <= 0 <= on else (0.0, 0.0)
+
+
+def _share_covered(end: Any, outward: Any, cell: Any) -> float:
     """Length of a line in its end cell, as a share of what it would have if it went on."""
-    outward = (end - inner) / np.hypot(*(end - inner))
-    reach = 2 * (box.bounds[2] - box.bounds[0])
-    whole = shapely.LineString([end - outward * reach, end + outward * reach])
-    covered = shapely.LineString([end - outward * reach, end])
-    return float(covered.intersection(box).length / whole.intersection(box).length)
+    covered, beyond = _chord(end, outward, cell)
+    return covered / (covered + beyond) if covered + beyond > _HAIR else 0.0
 
 
-def _passes_by(end: Any, inner: Any, centre: Any, fall: Any, at_start: bool) -> bool:
+def _passes_by(end: Any, outward: Any, centre: Any, fall: Any, at_start: bool) -> bool:
     """
     Tell whether water that runs over a cell's centre misses the line beyond its end.
 
     Where it meets the very end, the start of the line misses it and the other end takes it.
     """
-    outward = (end - inner) / np.hypot(*(end - inner))
     across = np.array([-fall[1], fall[0]])
     if abs(across @ outward) < 1e-9:  # the line runs down the fall and has no width
         return bool((centre - end) @ outward > 0)
     # sides of the flow line through the end of the line
     beyond = float((centre - end) @ across) * np.sign(across @ outward)
-    return bool(beyond > (-1e-9 if at_start else 1e-9))
+    return bool(beyond > (-_HAIR if at_start else _HAIR))
 
 
 def channel_cells(line: Any, grid: Grid, fall: FallAt | None = None) -> NDArray[np.int64]:
@@ -181,9 +272,11 @@ def channel_cells(line: Any, grid: Grid, fall: FallAt | None = None) -> NDArray[
     array([1, 2, 3])
     """
     cells = line_cells(line, grid)
-    if cells.size < 2:
+    row, column = grid.fractional(*shapely.get_coordinates(line).T)
+    points = np.column_stack([column, row])
+    points = points[np.append(True, (np.diff(points, axis=0) != 0).any(axis=1))]
+    if cells.size < 2 or len(points) < 2 or (points[0] == points[-1]).all():
         return cells
-    points = shapely.get_coordinates(line)
     ends = ((points[0], points[1], True), (points[-1], points[-2], False))
     dropped = [_beside_end(*end, cells, grid, fall) for end in ends]
     kept: NDArray[np.int64] = np.setdiff1d(cells, np.concatenate(dropped))
@@ -193,24 +286,24 @@ def channel_cells(line: Any, grid: Grid, fall: FallAt | None = None) -> NDArray[
 def _beside_end(
     end: Any, inner: Any, at_start: bool, cells: NDArray[np.int64], grid: Grid, fall: FallAt | None
 ) -> NDArray[np.int64]:
-    """Cells at one end of a channel drain whose water passes it by."""
-    columns, side = grid.shape[1], float(grid.transform.a)
-    row, column = grid.row_column(*end)
+    """Cells at one end of a channel drain, as (column, row), whose water passes it by."""
+    columns = grid.shape[1]
+    column, row = (int(part) for part in np.floor(end))
     if not grid.contains(row, column):
-        return np.empty(0, dtype=np.int64)
+        return cells[:0]
+    outward = (end - inner) / np.hypot(*(end - inner))
+    corners = np.column_stack([cells % columns, cells // columns])
     direction = None if fall is None else fall(row, column)
     if direction is None:
-        x, y = grid.xy(row, column)
-        box = shapely.box(x - side / 2, y - side / 2, x + side / 2, y + side / 2)
-        covered = _share_covered(end, inner, box)
+        touched = np.flatnonzero((np.abs(corners + 0.5 - end) <= 0.5).all(axis=1))
+        share = np.array([_share_covered(end, outward, corners[i]) for i in touched])
         # of two ends that each cover exactly half a cell one counts
-        passed = covered < 0.5 or (covered == 0.5 and at_start)
-        return np.array([row * columns + column] if passed else [], dtype=np.int64)
-    x, y = grid.xy(cells // columns, cells % columns)
-    near = cells[np.hypot(x - end[0], y - end[1]) <= 2 * side]
-    centres = np.column_stack(grid.xy(near // columns, near % columns))
-    passes = [_passes_by(end, inner, centre, direction, at_start) for centre in centres]
-    return np.asarray(near[np.array(passes, dtype=bool)], dtype=np.int64)
+        passed = share < 0.5 + (_HAIR if at_start else -_HAIR)
+        return np.asarray(cells[touched[passed]], dtype=np.int64)
+    near = np.flatnonzero(np.hypot(*(corners + 0.5 - end).T) <= 2)
+    south = np.array([direction[0], -direction[1]])
+    passes = [_passes_by(end, outward, corners[i] + 0.5, south, at_start) for i in near]
+    return np.asarray(cells[near[np.array(passes, dtype=bool)]], dtype=np.int64)
 
 
 def geometry_cells(geometry: Any, grid: Grid, fall: FallAt | None = None) -> NDArray[np.int64]:

@@ -363,13 +363,13 @@ def _measured(
     depth, volume = water_in_outlines(
         found.ground, found.natural_level, watched.low_spot.ravel(), watched.low_spots
     )
-    counted = ~(surface.missing | surface.piped).ravel()
-    cells = count_labels(found.label, surface.landing.ravel(), counted, inlets, hits)
+    share = np.where(surface.missing | surface.piped, 0.0, surface.share).ravel()
+    cells = count_labels(found.label, surface.landing.ravel(), share, inlets, hits)
     weight = watched.weight
     return (
         depth.astype(np.float64) * LEVEL_STEP,
         volume.astype(np.float64) * LEVEL_STEP,
-        cells.astype(np.float64),
+        cells,
         np.zeros(0) if weight is None else sums_by_label(found.label, weight.ravel(), inlets),
         level,
     )

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from functools import partial
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
+import shapely
 
 from lotflow.errors import Fault, InputError
 from lotflow.terrain.cells import geometry_cells
@@ -20,14 +21,16 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from lotflow.grid import FloatArray, IntArray
+    from lotflow.grid import FloatArray, Grid, IntArray
     from lotflow.terrain.routing import Routing
     from lotflow.terrain.surface import Surface
 
 #: A rim drawn this far below its ground is a mistake, not a shallow basin [m].
 _RIM_BELOW_GROUND_M = 1.0
-#: An inlet this close to a footprint that covers its cell stands at the wall, not in it [m].
+#: An inlet this far within a footprint or less stands at the wall, below the eaves [m].
 _WALL_REACH_M = 1.5
+#: No inlet is set farther than this from where it was drawn [m].
+LONGEST_MOVE_M: Final = 1.5
 
 
 @dataclass(frozen=True)
@@ -65,7 +68,8 @@ class SetInlet:
     cells
         Flat indices of its cells.
     moved_m
-        How far a point was moved [m].
+        How far from its drawn place the centre of the cell lies to which a point was moved; 0
+        where it was not [m].
     level
         Level at which it takes water, where that is above the ground; None otherwise [m].
     idle_rim
@@ -79,32 +83,52 @@ class SetInlet:
     idle_rim: float = 0.0
 
 
+@dataclass(frozen=True)
+class BetterPlace:
+    """
+    A place near an inlet where it would take far more; offered, never taken.
+
+    Parameters
+    ----------
+    name
+        Of the inlet.
+    cell
+        Flat index.
+    away_m
+        From where the inlet was drawn [m].
+    taken, there
+        Cells of the catchment as it was set, and at this place.
+    """
+
+    name: str
+    cell: int
+    away_m: float
+    taken: float
+    there: float
+
+
 def _fault(drawn: DrawnInlet, rule: str, remedy: str) -> Fault:
     return Fault(rule, remedy, layer="inlets", column="name", value=drawn.name)
 
 
-def _usable(
-    drawn: DrawnInlet, surface: Surface
-) -> tuple[NDArray[np.int64], Fault | None]:  # fmt: skip
-    """Cells of an inlet that are ground, or why there are none."""
-    grid = surface.ground
-    cells = geometry_cells(drawn.geometry, grid, partial(local_fall, surface))
+def _usable(drawn: DrawnInlet, surface: Surface) -> tuple[NDArray[np.int64], Fault | None]:
+    """Cells of an inlet that are open ground, or why there are none."""
+    cells = geometry_cells(drawn.geometry, surface.ground, partial(local_fall, surface))
     if not cells.size:
         return cells, _fault(
             drawn, "lies outside the elevation data that was read",
             "Check its position and CRS, or give elevation data that covers it",
         )  # fmt: skip
     roof = surface.roof.ravel()
-    if roof[cells].all():
-        at_wall = np.unique(surface.eave_cell.ravel()[cells])
-        columns = grid.shape[1]
-        away = np.hypot(at_wall[0] // columns - cells[0] // columns,
-                        at_wall[0] % columns - cells[0] % columns)  # fmt: skip
-        if away * grid.cell_m > _WALL_REACH_M:
+    if (roof | surface.wall.ravel())[cells].all():
+        beside = [_open_cell_beside(drawn.geometry, int(cell), surface) for cell in cells]
+        found = [cell for cell in beside if cell is not None]
+        if found:
+            return np.unique(np.array(found, dtype=np.int64)), None
+        if roof[cells].all():
             return cells[:0], _fault(
                 drawn, "lies inside a building", "Move it onto open ground, or mend the footprint"
             )
-        return at_wall.astype(np.int64), None
     cells = cells[~roof[cells]]
     cells = cells[~surface.missing.ravel()[cells]]
     if not cells.size:
@@ -113,6 +137,49 @@ def _usable(
             "Move it, or give elevation data without the gap",
         )  # fmt: skip
     return cells, None
+
+
+def _open_cell_beside(geometry: Any, cell: int, surface: Surface) -> int | None:
+    """
+    Give the open cell nearest to a part of an inlet whose own cell is a building's or a wall's.
+
+    Judged by what was drawn, not by cells: the way to it leads through no wall and no footprint,
+    and a part deeper in a footprint than a grate at the wall can be has none.
+    """
+    grid = surface.ground
+    columns = grid.shape[1]
+    middle = shapely.Point(*grid.xy(*divmod(cell, columns)))
+    place = shapely.get_point(shapely.shortest_line(geometry, middle), 0)
+    side, reach = float(grid.transform.a), _WALL_REACH_M / grid.metres_per_unit
+    near = [one for one in surface.barriers if one.distance(place) <= reach + 3 * side]
+    built = shapely.union_all([one for one in near if one.area])
+    if built.intersects(place):
+        out = shapely.shortest_line(built.boundary, place)
+        if out.length > reach:
+            return None
+        step = shapely.get_coordinates(out)
+        away = step[0] - step[1]
+        # a hair beyond the wall, straight out
+        place = shapely.Point(step[0] + away / max(np.hypot(*away), 1e-12) * side * 1e-3)
+    at = int(np.ceil(reach / side)) + 1
+    row, column = grid.row_column(place.x, place.y)
+    step = np.arange(-at, at + 1)
+    r, c = (part.ravel() for part in np.meshgrid(row + step, column + step, indexing="ij"))
+    inside = grid.contains(r, c)
+    r, c = r[inside], c[inside]
+    is_open = ~(surface.roof | surface.wall | surface.missing)[r, c]
+    r, c = r[is_open], c[is_open]
+    x, y = grid.xy(r, c)
+    for i in np.argsort(np.hypot(x - place.x, y - place.y), kind="stable").tolist():
+        # the wall on which a grate was drawn does not part it from its own side
+        start = shapely.Point(place.x + 1e-3 * (x[i] - place.x), place.y + 1e-3 * (y[i] - place.y))
+        way = shapely.LineString([start, (x[i], y[i])])
+        if not any(
+            way.intersection(one).length > 1e-6 * side if one.area else way.intersects(one)
+            for one in near
+        ):
+            return int(r[i] * columns + c[i])
+    return None
 
 
 def place_inlets(drawn: Sequence[DrawnInlet], surface: Surface) -> list[SetInlet]:
@@ -142,27 +209,65 @@ def place_inlets(drawn: Sequence[DrawnInlet], surface: Surface) -> list[SetInlet
     return placed
 
 
-def open_cells_near(cell: int, surface: Surface, radius_cells: float) -> NDArray[np.int64]:
+def snap_radius_m(snap_m: float, cell_m: float) -> float:
     """
-    Open ground within a radius that is not behind a building or wall, as flat indices.
+    Tell how far from its drawn place an inlet may be set [m].
 
     Parameters
     ----------
-    cell
-        Flat index of the middle.
+    snap_m
+        The criterion; 0 switches it off.
+    cell_m
+        Side of a cell [m]: half of it is no move on the ground.
+
+    Examples
+    --------
+    >>> snap_radius_m(0.75, 0.5), snap_radius_m(0.75, 2.0), snap_radius_m(0.75, 10.0)
+    (0.75, 1.0, 1.5)
+    """
+    return min(max(snap_m, cell_m / 2), LONGEST_MOVE_M) if snap_m > 0 else 0.0
+
+
+def away_m(inlet: SetInlet, cells: NDArray[np.int64], grid: Grid) -> FloatArray:
+    """
+    Distance of the centres of cells from where a point inlet was drawn [m].
+
+    Parameters
+    ----------
+    inlet
+        A point.
+    cells
+        Flat indices.
+    grid
+        Gives their places.
+    """
+    x, y = grid.xy(cells // grid.shape[1], cells % grid.shape[1])
+    place = inlet.drawn.geometry
+    return np.asarray(np.hypot(x - place.x, y - place.y) * grid.metres_per_unit)
+
+
+def open_cells_near(inlet: SetInlet, surface: Surface, radius_m: float) -> NDArray[np.int64]:
+    """
+    Open ground near a point inlet that is not behind a building or wall, as flat indices.
+
+    Parameters
+    ----------
+    inlet
+        On the cell in which it was drawn.
     surface
         Gives buildings, walls and missing data.
-    radius_cells
-        Radius [cells].
+    radius_m
+        How far from the drawn place the centres of cells may lie [m].
     """
-    rows, columns = surface.ground.shape
-    reach = int(radius_cells)
-    row, column = divmod(cell, columns)
+    grid = surface.ground
+    rows, columns = grid.shape
+    reach = int(radius_m / grid.cell_m) + 1
+    row, column = divmod(int(inlet.cells[0]), columns)
     step = np.arange(-reach, reach + 1)
-    dr, dc = (part.ravel() for part in np.meshgrid(step, step, indexing="ij"))
-    near = dr**2 + dc**2 <= radius_cells**2
-    r, c = row + dr[near], column + dc[near]
+    r, c = (part.ravel() for part in np.meshgrid(row + step, column + step, indexing="ij"))
     inside = (r > 0) & (c > 0) & (r < rows - 1) & (c < columns - 1)
+    # by a hair more, for centres exactly as far
+    inside &= away_m(inlet, r * columns + c, grid) <= radius_m + 1e-6
     r, c = r[inside], c[inside]
     barred = surface.roof | surface.wall | surface.missing
     # every cell on the straight way must be open, the target too
@@ -175,9 +280,27 @@ def open_cells_near(cell: int, surface: Surface, radius_cells: float) -> NDArray
     return np.asarray((r * columns + c)[clear], dtype=np.int64)
 
 
-def _best_cell(cell: int, routing: Routing, radius_cells: float, pond_depth: float) -> int:
-    """Lowest cell of the low spot the inlet stands in, else the one most water runs through."""
-    candidates = np.append(open_cells_near(cell, routing.surface, radius_cells), cell)
+def best_cell(
+    inlet: SetInlet, routing: Routing, radius_m: float, pond_depth: float, *, enough: float = 1.0
+) -> int:
+    """
+    Lowest cell of the low spot a point inlet stands in, else the one most water runs through.
+
+    Parameters
+    ----------
+    inlet
+        On the cell in which it was drawn.
+    routing
+        Without inlets.
+    radius_m
+        How far from the drawn place the cell may lie [m].
+    pond_depth
+        Depth from which the ground counts as a low spot [m].
+    enough
+        Share of the most water with which a nearer cell is taken.
+    """
+    cell = int(inlet.cells[0])
+    candidates = np.append(open_cells_near(inlet, routing.surface, radius_m), cell)
     depth = routing.depth.ravel()
     elevation = routing.elevation.ravel()
     ponded = candidates[depth[candidates] >= pond_depth]
@@ -189,11 +312,32 @@ def _best_cell(cell: int, routing: Routing, radius_cells: float, pond_depth: flo
     # an inlet that stands as well where it was drawn stays there
     if cell in pool and score[cell] == best:
         return cell
-    return int(pool[score[pool] == best].min())
+    good = pool[score[pool] >= (best if ponded.size else enough * best)]
+    away = away_m(inlet, good, routing.surface.ground) if enough < 1 else np.zeros(good.size)
+    return int(good[away == away.min()].min())
+
+
+def set_at(inlet: SetInlet, cell: int, grid: Grid) -> SetInlet:
+    """
+    Set a point inlet on a cell.
+
+    Parameters
+    ----------
+    inlet
+        On the cell in which it was drawn.
+    cell
+        Flat index; its own means that it is not moved.
+    grid
+        Gives the places.
+    """
+    cells = np.array([cell], dtype=np.int64)
+    if cell == inlet.cells[0]:
+        return inlet
+    return replace(inlet, cells=cells, moved_m=float(away_m(inlet, cells, grid)[0]))
 
 
 def snap_inlets(
-    placed: Sequence[SetInlet], natural: Routing, *, radius_cells: float, pond_depth: float
+    placed: Sequence[SetInlet], natural: Routing, *, radius_m: float, pond_depth: float
 ) -> list[SetInlet]:
     """
     Move point inlets to where the water runs, as an installer would set them.
@@ -204,28 +348,18 @@ def snap_inlets(
         From `place_inlets`.
     natural
         Routing without inlets.
-    radius_cells
-        How far an inlet may be moved [cells]; never across a building or wall.
+    radius_m
+        How far from its drawn place an inlet may be set, see `snap_radius_m` [m]; never across
+        a building or wall.
     pond_depth
         Depth from which the ground counts as a low spot, whose lowest cell is wanted [m].
     """
-    snapped = []
-    columns = natural.surface.ground.shape[1]
-    for inlet in placed:
-        if inlet.drawn.geometry.geom_type != "Point" or radius_cells < 1:
-            snapped.append(inlet)
-            continue
-        cell = int(inlet.cells[0])
-        best = _best_cell(cell, natural, radius_cells, pond_depth)
-        away = np.hypot(best // columns - cell // columns, best % columns - cell % columns)
-        snapped.append(
-            replace(
-                inlet,
-                cells=np.array([best], dtype=np.int64),
-                moved_m=float(away * natural.surface.ground.cell_m),
-            )
-        )
-    return snapped
+    grid = natural.surface.ground
+    return [
+        set_at(inlet, best_cell(inlet, natural, radius_m, pond_depth), grid)
+        if inlet.drawn.geometry.geom_type == "Point" and radius_m > 0 else inlet
+        for inlet in placed
+    ]  # fmt: skip
 
 
 def set_rims(placed: Sequence[SetInlet], natural: Routing, *, rmse: float) -> list[SetInlet]:

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import shapely
 
+from lotflow.terrain.courses import courses_to
 from lotflow.terrain.routing import receivers
 
 if TYPE_CHECKING:
@@ -22,20 +23,24 @@ class LotBalance:
     """
     Rain on and through the lot, in cells' worth; the two sides agree exactly.
 
+    Every cell's rain counts once, however often it crosses the lot line: where it first comes
+    onto the lot, and where it ends or leaves for good.
+
     Parameters
     ----------
     on
-        Comes over the lot line, from roofs outside whose water lands inside too.
+        Falls outside and comes first over the lot line, from roofs outside whose water lands
+        inside too.
     culverts_in
-        Comes out of culverts within the lot.
+        Falls outside and comes first out of a culvert within the lot.
     lot
         Falls on the lot.
     off
-        Leaves over the lot line, from roofs inside whose water lands outside too.
+        Leaves for good over the lot line, from roofs inside whose water lands outside too.
     captured
         Taken by inlets within the lot.
     culverts_out
-        Taken by culverts within the lot.
+        Leaves for good into a culvert within the lot.
     unseen
         Ends in open water, missing data or the edge of the data within the lot.
     connected_roofs
@@ -67,21 +72,9 @@ def _line_flows(routing: Routing, lot: BoolArray) -> tuple[NDArray[np.int64], ND
     return np.flatnonzero(crossing & ~inside), np.flatnonzero(crossing & inside)
 
 
-def _roof_drip(routing: Routing, lot: BoolArray) -> tuple[float, float]:
-    """Roof cells outside whose water lands inside, and the reverse."""
-    surface = routing.surface
-    inside = lot.ravel()
-    lands_inside = inside[surface.landing.ravel()]
-    roof = (surface.roof & ~surface.piped).ravel()
-    return (
-        float((roof & ~inside & lands_inside).sum()),
-        float((roof & inside & ~lands_inside).sum()),
-    )
-
-
 def lot_balance(routing: Routing, lot: BoolArray) -> LotBalance:
     """
-    Account for every cell's worth of rain on the lot.
+    Account for every cell's worth of rain on the lot, each once.
 
     Parameters
     ----------
@@ -90,30 +83,64 @@ def lot_balance(routing: Routing, lot: BoolArray) -> LotBalance:
     lot
         Cells of the lot.
     """
-    total, surface = routing.total.ravel(), routing.surface
-    inward, outward = _line_flows(routing, lot)
-    drip_in, drip_out = _roof_drip(routing, lot)
-    inlet = routing.drains.inlet > 0
-    culvert = np.zeros(lot.shape, dtype=bool)
-    culvert.ravel()[[pipe.up_cell for pipe in routing.drains.culverts]] = True
-    sink = routing.field.drain
-    let_out = routing.weight - surface.rain_weight
+    surface, inside = routing.surface, lot.ravel()
+    share = np.where(surface.missing, 0.0, surface.share).ravel()
+    falls, landing = ~surface.piped.ravel(), surface.landing.ravel()
+    first = _first_contact(routing, inside)
+    comes = falls & ~inside
+    last = _last_place(routing, inside, first > 0)[landing]
+    ours = falls & (inside | (first[landing] > 0))
+
+    def sum_of(where: BoolArray) -> float:
+        return float(share[where].sum())
+
     return LotBalance(
-        on=float(total[inward].sum()) + drip_in,
-        culverts_in=float(let_out[lot].sum()),
-        lot=float((lot & ~surface.missing).sum()),
-        off=float(total[outward].sum()) + drip_out,
-        captured=float(routing.total[lot & inlet].sum()),
-        culverts_out=float(routing.total[lot & culvert & ~inlet].sum()),
-        unseen=float(routing.total[lot & sink & ~inlet & ~culvert].sum()),
-        connected_roofs=float((lot & surface.piped).sum()),
+        on=sum_of(comes & (first[landing] == _OVER_LINE)),
+        culverts_in=sum_of(comes & (first[landing] == _BY_CULVERT)),
+        lot=sum_of(inside),
+        # what drips from a roof of the lot beyond it may never come back
+        off=sum_of(ours & ((last == _OVER_LINE) | (last == 0))),
+        captured=sum_of(ours & (last == _CAPTURED)),
+        culverts_out=sum_of(ours & (last == _BY_CULVERT)),
+        unseen=sum_of(ours & (last == _UNSEEN)),
+        connected_roofs=sum_of(inside & ~falls),
     )
+
+
+#: How water comes onto the lot or leaves it for good, or ends on it.
+_OVER_LINE, _BY_CULVERT, _CAPTURED, _UNSEEN = 1, 2, 3, 4
+
+
+def _first_contact(routing: Routing, inside: BoolArray) -> NDArray[np.int32]:
+    """How the water of each cell first comes onto the lot, through culverts too; 0 if never."""
+    target = np.where(inside, _OVER_LINE, 0).astype(np.int32)
+    for culvert in routing.drains.culverts:
+        if inside[culvert.down_cell] and not inside[culvert.up_cell]:
+            target[culvert.up_cell] = _BY_CULVERT
+    shape = routing.surface.ground.shape
+    return np.asarray(courses_to(routing, target.reshape(shape)).label.ravel())
+
+
+def _last_place(routing: Routing, inside: BoolArray, returns: BoolArray) -> NDArray[np.int32]:
+    """How the water of each cell that comes onto the lot leaves it for good, or ends on it."""
+    receiver = receivers(routing.field).ravel()
+    target = np.where(inside & ~inside[receiver] & ~returns[receiver], _OVER_LINE, 0)
+    target[inside & routing.field.drain.ravel()] = _UNSEEN
+    target[inside & (routing.drains.inlet.ravel() > 0)] = _CAPTURED
+    for culvert in routing.drains.culverts:
+        if inside[culvert.up_cell]:
+            gone = not inside[culvert.down_cell] and not returns[culvert.down_cell]
+            target[culvert.up_cell] = _BY_CULVERT if gone else 0
+    shape = routing.surface.ground.shape
+    return np.asarray(courses_to(routing, target.reshape(shape)).label.ravel())
 
 
 @dataclass(frozen=True)
 class Crossing:
     """
     Water that crosses a stretch of the lot line.
+
+    The same water may cross several: crossings do not add up to the balance.
 
     Parameters
     ----------

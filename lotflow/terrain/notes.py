@@ -11,7 +11,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from lotflow.grid import BoolArray, FloatArray, Grid
-    from lotflow.terrain.inlet_places import SetInlet
+    from lotflow.terrain.inlet_places import BetterPlace, SetInlet
     from lotflow.terrain.lot_line import LotBalance
     from lotflow.terrain.low_spots import LowSpots
     from lotflow.terrain.surface import Surface
@@ -97,9 +97,12 @@ def inlet_notes(
     grid: Grid,
     *,
     limit: float,
+    offers: Sequence[BetterPlace] = (),
 ) -> list[Finding]:
     """
     Say which inlets were moved, stand too high, stand beside the low point, or share a cell.
+
+    And which would take far more a few steps away.
 
     Parameters
     ----------
@@ -114,8 +117,10 @@ def inlet_notes(
     limit
         Residual depth from which a grate is said not to stand at the low point [m]; for a rim
         whose height was seen on site every depth counts.
+    offers
+        Better places near by.
     """
-    found = []
+    found = [_better_place(offer, grid) for offer in offers]
     for inlet, depth in zip(placed, residual, strict=True):
         name = inlet.drawn.name
         x, y = _where(grid, int(inlet.cells[0]))
@@ -123,8 +128,9 @@ def inlet_notes(
             found.append(
                 Finding(
                     "inlet-moved", "note", name,
-                    f"Set {both_units(inlet.moved_m, 'length')} from where it was drawn, to where "
-                    "the water runs. Mark the place on site.",
+                    "Its catchment is that of the ground "
+                    f"{both_units(inlet.moved_m, 'length')} from where it is drawn, where the "
+                    "water runs. Mark that place on site.",
                     measured=round(inlet.moved_m, 3), unit="m", source=_OWN_RULE, x=x, y=y,
                 )
             )  # fmt: skip
@@ -159,6 +165,19 @@ def inlet_notes(
         for name, owner in hidden
     ]  # fmt: skip
     return found
+
+
+def _better_place(offer: BetterPlace, grid: Grid) -> Finding:
+    """Offer a place near an inlet where it would take far more."""
+    x, y = _where(grid, offer.cell)
+    taken, there = (round(cells * grid.cell_m2, 2) for cells in (offer.taken, offer.there))
+    return Finding(
+        "inlet-better-place", "warn", offer.name,
+        f"Where it is drawn it takes {both_units(taken, 'area')}. At the place marked, "
+        f"{both_units(offer.away_m, 'length')} away, it would take {both_units(there, 'area')}. "
+        "Look which way the ground falls on site, and draw the inlet there if it is to take this.",
+        measured=there, limit=taken, unit="m2", source=_OWN_RULE, x=x, y=y,
+    )  # fmt: skip
 
 
 def low_spot_notes(

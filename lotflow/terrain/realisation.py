@@ -44,6 +44,8 @@ if TYPE_CHECKING:
     from lotflow.terrain.surface import Surface
 
 #: Direction rules by the names the main chain has for them.
+#: Rain is summed up in whole parts of a cell's worth.
+_RAIN_STEPS: Final = 256
 _RULES: Final = {
     "ltd": LEAST_DEVIATION,
     "steepest": STEEPEST,
@@ -69,7 +71,7 @@ class RealisationPlan:
     drain
         Cells that swallow water, inlets excepted.
     rain
-        Cells' worth of rain that enters at each cell.
+        Rain that enters at each cell, in parts of a cell's worth.
     wall_cells, wall_height
         Of walls above the ground [m].
     pond_depth
@@ -123,7 +125,7 @@ def realisation_plan(
     natural: Routing,
     inlets: Sequence[SetInlet],
     *,
-    snap_cells: float,
+    snap_m: float,
     pond_depth_m: float,
     rule: str = "ltd",
 ) -> RealisationPlan:
@@ -136,8 +138,9 @@ def realisation_plan(
         Routing of the main chain without inlets.
     inlets
         As the main chain set them.
-    snap_cells
-        Radius within which a point inlet is set at the low point near its mark [cells].
+    snap_m
+        Radius within which a point inlet is set at the low point near its mark, as for
+        `inlet_places.snap_inlets` [m].
     pond_depth_m
         Depth from which the ground counts as a low spot [m].
     rule
@@ -152,10 +155,10 @@ def realisation_plan(
     return RealisationPlan(
         surface=surface,
         inlets=inlets,
-        candidates=[_choices(inlet, natural, snap_cells, pond_depth_m) for inlet in inlets],
+        candidates=[_choices(inlet, natural, snap_m, pond_depth_m) for inlet in inlets],
         culverts=_upstream_first(natural, culverts),
         drain=drain,
-        rain=surface.rain_weight.ravel().astype(np.int32),
+        rain=np.rint(surface.rain_weight.ravel() * _RAIN_STEPS).astype(np.int32),
         wall_cells=wall_cells,
         wall_height=above.ravel()[wall_cells],
         pond_depth=math.ceil(pond_depth_m / LEVEL_STEP),
@@ -177,17 +180,17 @@ def open_ground(surface: Surface) -> FloatArray:
 
 
 def _choices(
-    inlet: SetInlet, natural: Routing, snap_cells: float, pond_depth_m: float
+    inlet: SetInlet, natural: Routing, snap_m: float, pond_depth_m: float
 ) -> NDArray[np.int32]:
     """Cells on which an inlet may stand, its own first."""
-    if inlet.drawn.geometry.geom_type != "Point" or snap_cells < 1:
+    if inlet.drawn.geometry.geom_type != "Point" or not snap_m > 0:
         return inlet.cells.astype(np.int32)
     drawn = place_inlets([inlet.drawn], natural.surface)
     own = int(drawn[0].cells[0])
-    moved = snap_inlets(drawn, natural, radius_cells=snap_cells, pond_depth=pond_depth_m)
+    moved = snap_inlets(drawn, natural, radius_m=snap_m, pond_depth=pond_depth_m)
     if moved[0].cells[0] != inlet.cells[0]:  # the main chain had a reason to leave it
         return inlet.cells.astype(np.int32)
-    near = np.setdiff1d(open_cells_near(own, natural.surface, snap_cells), [own])
+    near = np.setdiff1d(open_cells_near(drawn[0], natural.surface, snap_m), [own])
     return np.concatenate([[own], near]).astype(np.int32)
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from lotflow.grid import BoolArray, FloatArray, IntArray
+from lotflow.grid import FloatArray, IntArray
 from lotflow.terrain.compiled import compiled
 from lotflow.terrain.loops.steps import COLUMN_STEP, ROW_STEP
 from lotflow.terrain.realisation_ways import DirectionArray, OrderArray
@@ -176,8 +176,8 @@ def let_out(
 
 @compiled
 def count_labels(
-    label: IntArray, landing: IntArray, counted: BoolArray, inlets: int, hits: NDArray[np.uint16]
-) -> IntArray:  # pragma: no cover - compiled
+    label: IntArray, landing: IntArray, share: FloatArray, inlets: int, hits: NDArray[np.uint16]
+) -> FloatArray:  # pragma: no cover - compiled
     """
     Count the cells of each inlet's catchment, and add them to the counts of each cell.
 
@@ -187,18 +187,18 @@ def count_labels(
         Inlet that each cell's water reaches, by the cell it enters the flow at; 0 for none.
     landing
         Where the rain of each cell enters the flow.
-    counted
-        Cells whose rain enters the flow.
+    share
+        Cells' worth of rain of each cell that enter the flow; 0 where none does.
     inlets
         How many.
     hits
         Shape (inlets, cells): how often a cell drained to an inlet; changed.
     """
-    cells = np.zeros(inlets, np.int32)
+    cells = np.zeros(inlets, np.float64)
     for cell in range(label.size):
         number = label[landing[cell]]
-        if number > 0 and counted[cell]:
-            cells[number - 1] += 1
+        if number > 0 and share[cell] > 0.0:
+            cells[number - 1] += share[cell]
             hits[number - 1, cell] += 1
     return cells
 

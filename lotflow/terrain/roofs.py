@@ -67,9 +67,13 @@ class RoofWater:
 
     @property
     def cells(self) -> FloatArray:
-        """Roof cells that each downspout drains."""
-        count = np.bincount(self.served.ravel(), minlength=len(self.downspouts) + 1)
-        return count[1:].astype(np.float64)
+        """Cells' worth of roof that each downspout drains."""
+        share = np.bincount(
+            self.served.ravel(),
+            weights=self.surface.share.ravel(),
+            minlength=len(self.downspouts) + 1,
+        )
+        return share[1:].astype(np.float64)
 
     def connected_cells(self, names: Sequence[str]) -> FloatArray:
         """
@@ -87,14 +91,18 @@ class RoofWater:
         return np.array(list(by_node.values()), dtype=np.float64)
 
 
-def roof_water(surface: Surface, downspouts: Sequence[Downspout]) -> RoofWater:
+def roof_water(
+    surface: Surface, downspouts: Sequence[Downspout], footprints: Sequence[float] | None = None
+) -> RoofWater:
     """
     Lead each roof's water to its downspouts; what they leave over sheds at the eaves.
 
-    A downspout drains its given area; those of a building without one share the rest evenly.
-    Areas that add up to more than the footprint are lessened in proportion, so that no rain is
-    counted twice. Which cells are a downspout's follows from their distance: its part of the
+    A downspout drains its given area; those of a building without one share the rest of the
+    footprint evenly. Which cells are a downspout's follows from their distance: its part of the
     roof grows round it, at the same pace as those of its neighbours, until it is large enough.
+    Each of its cells then stands for as much rain as makes up its area. What a roof has more or
+    less than its cells, the ground beside it has less or more, as under eaves that overhang: no
+    rain is counted twice and none is lost.
 
     Parameters
     ----------
@@ -102,34 +110,83 @@ def roof_water(surface: Surface, downspouts: Sequence[Downspout]) -> RoofWater:
         Gives roofs and their eaves.
     downspouts
         Of its buildings.
+    footprints
+        True area of each building, in cells' worth; by default that of its cells.
 
     Returns
     -------
     roofs
-        Areas are whole cells: each downspout's is met to within one cell.
+        Each downspout has its area exactly, but one whose building has fewer cells than
+        downspouts may have none.
     """
     served = np.zeros(surface.ground.shape, dtype=np.int32)
+    share = surface.share.copy()
     numbers = np.array([downspout.building for downspout in downspouts], dtype=np.int64)
     for building in np.unique(numbers).tolist():
         own = np.flatnonzero(numbers == building)
         cells = np.flatnonzero(surface.building == building)
-        area = np.array([downspouts[i].area_m2 for i in own.tolist()]) / surface.ground.cell_m2
+        if not cells.size:
+            continue
+        given = np.array([downspouts[i].area_m2 for i in own.tolist()]) / surface.ground.cell_m2
+        whole = float(cells.size if footprints is None else footprints[building - 1])
+        area = _areas(given, whole)
+        quotas = _quotas(area, cells.size)
         places = np.array([downspouts[i].cell for i in own.tolist()], dtype=np.int64)
-        nearest = _grown_parts(places, cells, _quotas(area, cells.size), served.shape[1])
+        nearest = _grown_parts(places, cells, quotas[:-1], served.shape[1])
         served.ravel()[cells] = np.append(own + 1, 0)[nearest]
-    return RoofWater(_landed(surface, downspouts, served), tuple(downspouts), served)
+        each = np.divide(area, quotas, out=np.zeros(area.size), where=quotas > 0)
+        share.ravel()[cells] = each[nearest]
+        _make_up(share, surface, cells, float(share.ravel()[cells].sum()) - cells.size)
+    landed = _landed(replace(surface, share=share), downspouts, served)
+    return RoofWater(landed, tuple(downspouts), served)
+
+
+def _areas(given: FloatArray, whole: float) -> FloatArray:
+    """Roof area of each downspout of a building, and last of its eaves; NaN shares the rest."""
+    without = np.isnan(given)
+    rest = max(whole - float(np.nansum(given)), 0.0)
+    if without.any():
+        return np.append(np.where(without, rest / without.sum(), given), 0.0)
+    return np.append(given, rest)
 
 
 def _quotas(area: FloatArray, cells: int) -> NDArray[np.int64]:
-    """Cells of each downspout of a building, from areas in cells; NaN takes of what is left."""
-    wanted = np.nan_to_num(area)
-    if wanted.sum() > cells:
-        wanted *= cells / wanted.sum()
-    without = np.isnan(area)
-    if without.any():
-        wanted[without] = (cells - wanted.sum()) / without.sum()
+    """Cells for each area of a building in proportion, one at least for each downspout."""
+    if not area.sum() > 0:
+        return np.append(np.zeros(area.size - 1, dtype=np.int64), cells)
     # rounding the running sum keeps the whole
-    return np.diff(np.rint(np.cumsum(wanted)), prepend=0.0).astype(np.int64)
+    ends = np.rint(np.cumsum(area) * (cells / area.sum()))
+    quotas = np.diff(ends, prepend=0.0).astype(np.int64)
+    for position in np.flatnonzero((quotas[:-1] == 0) & (area[:-1] > 0)).tolist():
+        if quotas.max() > 1:
+            quotas[quotas.argmax()] -= 1
+            quotas[position] = 1
+    return np.asarray(quotas, dtype=np.int64)
+
+
+def _make_up(share: FloatArray, surface: Surface, cells: NDArray[np.int64], excess: float) -> None:
+    """Take what a roof has more than its cells off the nearest ground beside it, in place."""
+    if abs(excess) < 1e-9:
+        return
+    from scipy.ndimage import binary_dilation  # noqa: PLC0415 - only where roofs have downspouts
+
+    row, column = cells // share.shape[1], cells % share.shape[1]
+    open_ground = ~surface.roof & ~surface.missing
+    for reach in range(1, max(share.shape)):
+        box = (
+            slice(max(int(row.min()) - reach, 0), int(row.max()) + reach + 1),
+            slice(max(int(column.min()) - reach, 0), int(column.max()) + reach + 1),
+        )
+        roof = np.zeros(share[box].shape, dtype=bool)
+        roof[row - box[0].start, column - box[1].start] = True
+        beside = (
+            binary_dilation(roof, np.ones((3, 3), dtype=bool), iterations=reach) & open_ground[box]
+        )
+        there = float(share[box][beside].sum())
+        # half of it stays at least, so that no rain gets lost between two houses
+        if there >= 2 * abs(excess):
+            share[box][beside] *= 1.0 - excess / there
+            return
 
 
 def _grown_parts(

@@ -46,6 +46,11 @@ class Surface:
         eaves of a roof cell, the cell of its downspout where it has one.
     piped
         Roof cells whose rain a downspout leads into a drain: none of it enters the flow.
+    share
+        Cells' worth of rain that each cell stands for: 1, but where a roof with downspouts is
+        larger or smaller than its cells, and on the ground beside it, which makes up for that.
+    barriers
+        Footprints and the lines of walls as drawn, which nothing is set across.
     """
 
     ground: Grid
@@ -57,6 +62,8 @@ class Surface:
     eave_cell: IntArray
     landing: IntArray
     piped: BoolArray
+    share: FloatArray
+    barriers: tuple[Any, ...] = ()
 
     @property
     def edge(self) -> BoolArray:
@@ -81,12 +88,15 @@ class Surface:
         """
         Cells' worth of rain that enters the flow at each cell.
 
-        Each known cell counts 1; a roof cell's share lands at its eaves or downspout, so that no
-        square metre is lost and none runs over the raised block. What is piped counts nowhere.
+        Each known cell counts its share; that of a roof cell lands at its eaves or downspout, so
+        that no square metre is lost and none runs over the raised block. What is piped counts
+        nowhere.
         """
-        entering = self.landing[~self.missing & ~self.piped]
-        weight = np.bincount(entering, minlength=self.landing.size).astype(np.float64)
-        return weight.reshape(self.ground.shape)
+        falls = ~self.missing & ~self.piped
+        weight = np.bincount(
+            self.landing[falls], weights=self.share[falls], minlength=self.landing.size
+        )
+        return weight.reshape(self.ground.shape).astype(np.float64)
 
 
 def _raise_buildings(elevation: FloatArray, building: IntArray) -> FloatArray:
@@ -154,6 +164,8 @@ def prepare_surface(
         eave_cell=eave_cell,
         landing=eave_cell,
         piped=np.zeros(ground.shape, dtype=bool),
+        share=np.ones(ground.shape),
+        barriers=(*buildings, *(line for line, _ in walls)),
     )
 
 

@@ -169,8 +169,8 @@ def trial(setting, seed, draws):
         DrawnInlet(f"P{i}", shapely.Point(column + 0.5, SIZE - row - 0.5))
         for i, (row, column) in enumerate(places)
     ] + [DrawnInlet("channel", shapely.LineString(setting.channel))]
-    placed = snap_inlets(place_inlets(drawn, surface), flow, radius_cells=1.5, pond_depth=limit)
-    plan = realisation_plan(flow, placed, snap_cells=1.5, pond_depth_m=limit)
+    placed = snap_inlets(place_inlets(drawn, surface), flow, radius_m=1.5, pond_depth=limit)
+    plan = realisation_plan(flow, placed, snap_m=1.5, pond_depth_m=limit)
     spots = find_low_spots(flow, limit)
     count = min(len(spots), LOW_SPOTS)
     number = np.where(spots.number > count, 0, spots.number)
@@ -274,10 +274,10 @@ def speed(size=300, inlets=8, number=50):
 
     def set_by(routing):
         placed = place_inlets(drawn, surface)
-        return snap_inlets(placed, routing, radius_cells=1.5, pond_depth=0.1)
+        return snap_inlets(placed, routing, radius_m=1.5, pond_depth=0.1)
 
     placed = set_by(flow)
-    plan = realisation_plan(flow, placed, snap_cells=1.5, pond_depth_m=0.1)
+    plan = realisation_plan(flow, placed, snap_m=1.5, pond_depth_m=0.1)
     spots = find_low_spots(flow, 0.1)
     watched = Watched(spots.number, len(spots), None, np.array([0]))
     error = ErrorModel(0.1, 10.0, 0.1)

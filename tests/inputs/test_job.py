@@ -60,7 +60,7 @@ shortest_min = 5
 longest_min = 1440
 source = "fit to NOAA Atlas 14, Irving TX"
 [criteria]
-snap_cells = 2
+snap_m = 1.25
 [terrain]
 direction = "richdem-d8"
 [confidence]
@@ -116,7 +116,7 @@ def test_a_whole_job(folder):
     assert job.rainfall.storms == (2, 10, 100)
     assert job.rainfall.coefficients is not None
     assert job.rainfall.coefficients.a == (63.67,)
-    assert job.criteria == Criteria(snap_cells=2.0)
+    assert job.criteria == Criteria(snap_m=1.25)
     assert job.level_offset_m == pytest.approx(31.42 - 30.48)
     assert (job.confidence.realisations, job.confidence.seed) == (0, 7)
 
@@ -175,14 +175,14 @@ def test_a_job_can_be_made_without_a_file():
             lot=LayerEntry(file=Path("site.gpkg"), layer="lot"),
             walls=LayerEntry(file=Path("w.shp")),
         ),
-        criteria=Criteria(snap_cells=0.0),
+        criteria=Criteria(snap_m=0.0),
     )
     plain = Layers.model_validate({"lot": LayerFile(Path("site.gpkg"), "lot")})
     assert plain.lot == job.layers.lot
     assert job.layers.own() == {
         "lot": LayerFile(Path("site.gpkg"), "lot"), "walls": LayerFile(Path("w.shp")),
     }  # fmt: skip
-    assert job.criteria.snap_cells == 0
+    assert job.criteria.snap_m == 0
 
 
 def test_a_job_cannot_be_changed(folder):
@@ -201,7 +201,7 @@ def test_the_description_is_plain_and_tells_no_folders(folder):
     assert os.sep not in text.replace("fit to NOAA", "")
     assert described["elevation"]["file"] == ["dem_a.tif", "dem_b.tif"]
     assert described["layers"]["walls"] == {"file": "more.gpkg", "layer": "curbs"}
-    assert described["criteria"]["snap_cells"] == 2
+    assert described["criteria"]["snap_m"] == 1.25
     assert described["elevation"]["vertical_unit"] == "us-ft"
 
 
@@ -241,7 +241,10 @@ BAD = [
     ("confidence", "precision = 0.05\nrealisations = 100", "confidence", None,
      "realisations and precision say the same thing. Give one of the two."),
     ("confidence", "seed = 4294967296", "confidence.seed", 2**32, "must be less than 4294967296"),
-    ("criteria", "snap_cels = 2", "criteria.snap_cels", 2, "Did you mean 'snap_cells'?"),
+    ("criteria", "snap_n = 1", "criteria.snap_n", 1, "Did you mean 'snap_m'?"),
+    ("criteria", "snap_cells = 2", "criteria.snap_cells", 2,
+     "the key is not known. Write snap_m, a distance in metres"),
+    ("criteria", "snap_m = 2", "criteria.snap_m", 2, "must be 1.5 or less"),
     ("wrong", "a = 1", "wrong", None, "the key is not known. It may be 'job', 'elevation'"),
     ("terain", "direction = 'ltd'", "terain", None, "Did you mean 'terrain'?"),
 ]  # fmt: skip

@@ -378,6 +378,17 @@ def test_run_on_and_run_off_are_told_with_their_largest_places(make_layers):
     )
 
 
+def test_crossings_that_do_not_add_up_are_said_to(make_layers):
+    """Water that comes in, goes out and comes in again is in two places, and once in the whole."""
+    layers = make_layers(2)
+    for area, expected in ((600.0, False), (1000.0, True)):  # of 1,234 m2 in all
+        layers["lot_line_crossings"] = layers["lot_line_crossings"].assign(
+            direction=["on", "on"], area_m2=[area, area - 1], id=[1, 2]
+        )
+        text = " ".join(summary_text(content_of(layers), "metric").split())
+        assert ("do not add up" in text) == expected
+
+
 def test_lines_are_told_for_the_storm_they_are_sized_for_the_rarer_one_beside_it():
     line = {"name": "L1", "slope_m_per_m": 0.012, "diameter_m": 0.1, "design_storm_yr": 10.0}
     lines = [

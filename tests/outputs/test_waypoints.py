@@ -121,7 +121,7 @@ def test_every_place_is_listed_and_only_run_on_of_the_crossings():
         "0.20 m deep, 1.50 m³, 100 m² drain to it; stands in 96% of realisations; may be none: "
         "in a building"
     )
-    assert points[1].description.endswith("moved by 0.5 m to where the water runs")
+    assert points[1].description.endswith("the water runs 0.5 m beside it")
 
 
 def test_a_table_of_places_is_harmless_in_a_spreadsheet():

@@ -143,7 +143,7 @@ def test_a_wall_at_a_place_does_not_raise_its_ground(lot, places):
     walled.wall.ravel()[cell] = True
     walled.elevation.ravel()[cell] += 0.6
     natural = route(walled, no_drains(walled))
-    plan = realisation_plan(natural, [], snap_cells=1.5, pond_depth_m=0.1)
+    plan = realisation_plan(natural, [], snap_m=1.5, pond_depth_m=0.1)
     watched = Watched(lot.low_spots.number, 0, None, np.array([cell]))
     shown = run_realisations(plan, ErrorModel(0.0, 10.0, 0.1), watched, number=1, seed=0)
     assert shown.level[0, 0] == surface.ground.values.ravel()[cell]

@@ -110,13 +110,33 @@ def test_more_roof_than_the_building_has_is_a_fault():
         assert fault.column == "roof_area"
 
 
-def test_a_little_more_roof_than_footprint_is_lessened_and_said():
+def test_a_little_more_roof_than_footprint_counts_and_is_said():
     """Eaves overhang: 150 of 120 m2 is within the factor of 1.5."""
     found = site([spout(roof_area_m2=100.0), spout(20.5, 22.5, roof_area_m2=50.0)])
     roofs = case_roofs(found, surface(), "today")
-    assert roofs.cells.sum() == 120
+    assert roofs.cells == pytest.approx([100, 50])
     (note,) = roof_notes(found, roofs, "today", polygon_cells(LOT, surface().ground))
     assert (note.rule, note.measured, note.limit) == ("roof-areas-exceed-footprint", 150, 120)
+
+
+def test_areas_within_the_breadth_of_eaves_are_not_spoken_of():
+    """121 of 120 m2; and what a roof has by its outline counts, not by its cells."""
+    found = site([spout(roof_area_m2=61.0), spout(20.5, 22.5, roof_area_m2=60.0)])
+    lot = polygon_cells(LOT, surface().ground)
+    assert roof_notes(found, case_roofs(found, surface(), "today"), "today", lot) == []
+
+
+def test_a_roof_smaller_than_a_cell_is_said():
+    """A porch that holds no centre of a cell has a downspout of its own."""
+    found = site([spout(29.5, 9.5, building="Porch", roof_area_m2=0.5)])
+    porch = shapely.box(29.6, 9.6, 30.4, 10.4)
+    found.buildings = layer("buildings", [{"name": "Porch", "geometry": porch}])
+    ground = prepare_surface(known.tilted_plane(40, slope=0.03), buildings=[porch])
+    roofs = case_roofs(found, ground, "today")
+    (note,) = roof_notes(found, roofs, "today", polygon_cells(LOT, ground.ground))
+    assert (note.rule, note.subject, note.measured) == (
+        "roof-smaller-than-cell", "downspout 1", 0.5,
+    )  # fmt: skip
 
 
 def test_roof_that_no_downspout_drains_is_said_to_shed_at_the_eaves():

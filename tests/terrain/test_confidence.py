@@ -55,10 +55,10 @@ def study(grid, inlets, buildings=()):
     """Plan, low spots and routing of the measured surface."""
     surface = prepare_surface(grid, buildings=buildings)
     natural = route(surface, no_drains(surface))
-    placed = snap_inlets(place_inlets(inlets, surface), natural, radius_cells=1.5, pond_depth=LIMIT)
+    placed = snap_inlets(place_inlets(inlets, surface), natural, radius_m=1.5, pond_depth=LIMIT)
     placed = set_rims(placed, natural, rmse=0.1)
     routing = route(surface, drains_of(placed, surface)[0])
-    plan = realisation_plan(natural, placed, snap_cells=1.5, pond_depth_m=LIMIT)
+    plan = realisation_plan(natural, placed, snap_m=1.5, pond_depth_m=LIMIT)
     return plan, find_low_spots(natural, LIMIT), routing
 
 

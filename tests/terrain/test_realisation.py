@@ -70,9 +70,7 @@ def surface_with(values, drawn, *, hole=True):
 def routed(surface, inlets, culverts, rule, rmse, channel=None):
     """The main chain: set, snapped, rims, routed; a channel may be held on given cells."""
     natural = route(surface, replace(no_drains(surface), culverts=culverts), rule=rule)
-    placed = snap_inlets(
-        place_inlets(inlets, surface), natural, radius_cells=SNAP, pond_depth=LIMIT
-    )
+    placed = snap_inlets(place_inlets(inlets, surface), natural, radius_m=SNAP, pond_depth=LIMIT)
     if channel is not None:
         placed[2] = replace(placed[2], cells=channel)
     placed = set_rims(placed, natural, rmse=rmse)
@@ -98,7 +96,7 @@ def test_it_equals_the_main_chain_on_the_same_surface(rule, step):
     for seed in range(4):
         surface = surface_with(rough(seed, step=step), DRAWN)
         natural, placed, routing = routed(surface, INLETS, CULVERTS[:1], rule, 0.0)
-        plan = realisation_plan(natural, placed, snap_cells=SNAP, pond_depth_m=LIMIT, rule=rule)
+        plan = realisation_plan(natural, placed, snap_m=SNAP, pond_depth_m=LIMIT, rule=rule)
         assert_equal(plan, surface, natural, placed, routing)
 
 
@@ -109,7 +107,7 @@ def test_it_equals_the_main_chain_on_another_surface(culverts):
         measured = surface_with(rough(seed), DRAWN)
         other = surface_with(rough(seed) + 0.1 * (rough(seed + 50) - 40), DRAWN)
         natural, placed, _ = routed(measured, INLETS, culverts, "ltd", 0.0)
-        plan = realisation_plan(natural, placed, snap_cells=SNAP, pond_depth_m=LIMIT)
+        plan = realisation_plan(natural, placed, snap_m=SNAP, pond_depth_m=LIMIT)
         # the cells of a channel drain stay those of the measured surface
         expected = routed(other, INLETS, culverts, "ltd", 0.0, channel=placed[2].cells)
         assert_equal(plan, other, *expected)
@@ -126,14 +124,14 @@ def test_rims_above_the_ground_hold_water_back_as_in_the_main_chain():
     for seed in range(6):
         surface = surface_with(rough(seed), DRAWN)
         natural, placed, routing = routed(surface, inlets, (), "ltd", 0.0)
-        plan = realisation_plan(natural, placed, snap_cells=SNAP, pond_depth_m=LIMIT)
+        plan = realisation_plan(natural, placed, snap_m=SNAP, pond_depth_m=LIMIT)
         assert_equal(plan, surface, natural, placed, routing)
 
 
 def test_without_inlets_only_the_fill_counts():
     surface = surface_with(rough(3), {})
     natural, placed, routing = routed(surface, [], (), "ltd", 0.0)
-    plan = realisation_plan(natural, placed, snap_cells=SNAP, pond_depth_m=LIMIT)
+    plan = realisation_plan(natural, placed, snap_m=SNAP, pond_depth_m=LIMIT)
     assert_equal(plan, surface, natural, placed, routing)
 
 
@@ -169,5 +167,5 @@ def test_it_equals_the_main_chain_on_real_ground(file, rule):
         noisy = level_steps(values + error * random.standard_normal(values.shape))
         surface = prepare_surface(Grid(noisy, transform, None))
         natural, placed, routing = routed(surface, inlets, (), rule, 0.0)
-        plan = realisation_plan(natural, placed, snap_cells=SNAP, pond_depth_m=LIMIT, rule=rule)
+        plan = realisation_plan(natural, placed, snap_m=SNAP, pond_depth_m=LIMIT, rule=rule)
         assert_equal(plan, surface, natural, placed, routing)
