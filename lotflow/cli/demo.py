@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from lotflow.cli import options
-from lotflow.cli.report import Voice, compute
+from lotflow.cli.report import Voice, after_writing, compute
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -23,12 +23,13 @@ def demo(folder: Path, **given: Any) -> int:
     from lotflow.study.start import write_sample  # noqa: PLC0415 - slow to import
 
     write_sample(folder, overwrite=given["overwrite"])
-    return compute(
-        lambda: read_job(folder),
-        folder / "result",
-        overwrite=given["overwrite"],
-        use_covers=True,
-        pack=True,
-        strict=False,
-        voice=Voice(quiet=given["quiet"], verbose=given["verbose"]),
-    )
+    with after_writing("the sample job is written, its result is not"):
+        return compute(
+            lambda: read_job(folder),
+            folder / "result",
+            overwrite=given["overwrite"],
+            use_covers=True,
+            pack=True,
+            strict=False,
+            voice=Voice(quiet=given["quiet"], verbose=given["verbose"]),
+        )

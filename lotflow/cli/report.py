@@ -88,21 +88,28 @@ def compute(
             written = write_study(
                 study, folder, overwrite=overwrite, use_covers=use_covers, pack=pack, second=second
             )
-    with _when_all_is_written():
+    from lotflow.outputs.result_set import IN_PLACE  # noqa: PLC0415 - loaded by now
+
+    with after_writing(IN_PLACE):
         _say(voice, written, sheet, folder)
     failed = any(finding.severity == "fail" for finding in study.findings)
     return FAILED_CHECK if strict and failed else 0
 
 
 @contextmanager
-def _when_all_is_written() -> Iterator[None]:
-    """Have an interrupt say that it came after the result was in place."""
-    from lotflow.outputs.result_set import IN_PLACE  # noqa: PLC0415 - loaded by now
+def after_writing(left: str) -> Iterator[None]:
+    """
+    Have whatever stops the block say what was written before.
 
+    Parameters
+    ----------
+    left
+        What there is by now, for the message.
+    """
     try:
         yield
-    except KeyboardInterrupt as stop:
-        stop.add_note(IN_PLACE)
+    except BaseException as stop:
+        stop.add_note(left)
         raise
 
 

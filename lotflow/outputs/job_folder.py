@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 from lotflow.errors import OutputError
 from lotflow.layers import SITE_LAYERS
-from lotflow.outputs.failures import explained
+from lotflow.outputs.failures import explained, require_unicode
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -93,6 +93,7 @@ def write_job_folder(
     OutputError
         If a file exists already, or something cannot be written; then none is left behind.
     """
+    require_unicode(folder.resolve())
     with explained(folder):
         if folder.exists() and not folder.is_dir():
             raise OutputError(f"{folder} is not a folder. Choose another one.")

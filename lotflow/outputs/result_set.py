@@ -17,7 +17,7 @@ from pathlib import Path
 from typing import Any, Final
 
 from lotflow.errors import InputError, OutputError
-from lotflow.outputs.failures import explained, failure
+from lotflow.outputs.failures import explained, failure, require_unicode
 from lotflow.outputs.folder_lock import held
 from lotflow.outputs.manifest import (
     BEING_REPLACED,
@@ -140,6 +140,7 @@ def write_result_set(
 def _resolved(folder: Path) -> Path:
     """Follow symbolic links, so that a linked folder stays a link; the parent must exist."""
     target = Path(folder).resolve()
+    require_unicode(target)
     if target.exists() and not target.is_dir():
         raise OutputError(f"{folder} is not a folder. Choose another one with -o.")
     if not target.parent.is_dir():
