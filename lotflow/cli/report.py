@@ -78,7 +78,7 @@ def compute(
             job = read()
             # the libraries take most of the time of a small lot: loaded only when really needed
             from lotflow.study import check_folder, run_study, write_study  # noqa: PLC0415
-        check_folder(folder, overwrite=overwrite)
+        check_folder(job, folder, overwrite=overwrite)
         if voice.verbose:
             click.echo(f"lotflow: computing {job.job.name or 'the lot'}", err=True)
         with progress(_STEPS, quiet=voice.quiet) as tell:
@@ -114,9 +114,14 @@ def after_writing(left: str) -> Iterator[None]:
 
 
 def _say(voice: Voice, written: Written, sheet: str, folder: Path) -> None:
-    """Print the table, or what was asked for in its place."""
+    """Print the table, or what was asked for in its place; first what stood in the way."""
     from lotflow.outputs.summary import json_text  # noqa: PLC0415 - loaded by now
 
+    for name, new in written.kept.items():
+        click.echo(
+            f"lotflow: {folder / name} was not as a run has left it; it is kept as {folder / new}.",
+            err=True,
+        )
     if voice.as_json:
         click.echo(json_text(written.content), nl=False)
     elif sheet:
