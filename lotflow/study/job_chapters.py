@@ -9,7 +9,7 @@ from lotflow.study.cases import cases_of
 from lotflow.study.chapter import Chapter
 from lotflow.study.confidence import confidence_chapter, entering_ca
 from lotflow.study.cover import SiteCover, site_cover
-from lotflow.study.drain_check import CheckedCase, check_drains, drain_chapter, inlet_capacities
+from lotflow.study.drain_check import check_drains, drain_chapter, inlet_capacities
 from lotflow.study.drain_inputs import CaseRun
 from lotflow.study.house import house_chapter
 from lotflow.study.lot_water import CaseWater, case_water
@@ -21,6 +21,7 @@ from lotflow.study.stated_storm import stated_findings, stated_storm
 from lotflow.study.storms import StormStudy, study_storms
 
 if TYPE_CHECKING:
+    from lotflow.outputs.drain_layers import CheckedCase
     from lotflow.study.lot_water import LotWater
 
 

@@ -269,7 +269,7 @@ def inlet_intake_table(
         rows += [
             {"return_period_yr": periods[storm.storm], "case": storm.case,
              "inlet": ground.inlets[i], **dict(zip(_INTAKE, volumes[i].tolist(), strict=True))}
-            for i in np.flatnonzero(differs)
+            for i in np.flatnonzero(differs).tolist()
         ]  # fmt: skip
     return _table("inlet_intake", rows)
 
