@@ -15,7 +15,8 @@ if TYPE_CHECKING:
 
 @click.command(short_help="Write the sample job and run it.")
 @click.argument("folder", type=options.FILE, metavar="DIR")
-@options.overwrite
+@click.option("--overwrite", is_flag=True,
+              help="Replace a sample job that is there unchanged, and its result.")  # fmt: skip
 @options.with_verbosity
 def demo(folder: Path, **given: Any) -> int:
     """Write the sample job, an invented lot, to DIR and run it into DIR/result."""
