@@ -360,7 +360,7 @@ def draw_inlet_table(panel: Panel, content: MapContent, reserved: int) -> None:
         least = "≥ " if inlet["cut_by_edge"] is True or inlet["cut_by_edge"] == 1 else ""
         right = left + width - (0.06 if look.columns > 1 else 0.0)
         panel.text(right, least + area, ha="right", **style)
-    panel.y = top - min(len(listed), rows) * look.row
+    panel.y = top - min(len(listed), rows) * look.row - (_ROW - look.row) / 2
     _more(panel, len(content.inlets), len(listed))
 
 
