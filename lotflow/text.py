@@ -145,3 +145,24 @@ def one_of(words: Iterable[str]) -> str:
     """
     *most, last = (repr(word) for word in words)
     return f"{', '.join(most)} or {last}" if most else last
+
+
+def is_unicode(text: str) -> bool:
+    r"""
+    Tell whether a text can be written as UTF-8; the name of a file need not be such.
+
+    Parameters
+    ----------
+    text
+        As Python gives it: bytes that are no text are half letters.
+
+    Examples
+    --------
+    >>> is_unicode("Größe"), is_unicode("Gr\udcf6sse")
+    (True, False)
+    """
+    try:
+        text.encode()
+    except UnicodeEncodeError:
+        return False
+    return True

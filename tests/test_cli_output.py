@@ -4,9 +4,11 @@ import os
 import re
 import shutil
 import signal
+import sqlite3
 import subprocess
 import sys
 import textwrap
+from contextlib import closing
 from pathlib import Path
 
 import pytest
@@ -296,3 +298,140 @@ def test_ctrl_c_that_comes_too_late_says_that_the_new_result_is_whole(place, tmp
     said = interrupted(place, 1, tmp_path / "result")
     assert said == "lotflow: stopped; the new result is whole."
     assert verify_result(tmp_path / "result") == []
+
+
+# --- what is there already -----------------------------------------------------------------------
+
+
+def again(folder, capfd, *more):
+    """Run into a folder that holds a result; give the exit code and what is said on stderr."""
+    capfd.readouterr()
+    code = lotflow("run", JOB, "-o", folder, "--overwrite", *QUICK, *more)
+    return code, capfd.readouterr().err
+
+
+@pytest.fixture
+def result(finished, tmp_path):
+    return shutil.copytree(finished, tmp_path / "result")
+
+
+@pytest.mark.usefixtures("computed_already")
+def test_an_input_that_lies_in_the_old_result_is_refused(result, tmp_path, capfd):
+    """A person's own raster under one of our names: read for this run, it must not be replaced."""
+    shutil.copy(JOB / "dem.tif", result / "ground.tif")
+    (tmp_path / "dem link.tif").symlink_to(result / "ground.tif")
+    before = contents(result)
+    for raster in (result / "ground.tif", tmp_path / "dem link.tif"):
+        code = lotflow("screen", raster, JOB / "site.gpkg", "-o", result, "--overwrite", *QUICK)
+        err = capfd.readouterr().err
+        assert code == 1
+        assert one_message(err), err
+        assert "input of this run" in err
+        assert contents(result) == before
+
+
+@pytest.mark.usefixtures("computed_already")
+def test_what_a_person_has_changed_is_kept_and_told(result, finished, capfd):
+    """Another raster under a name of ours, and a table and a row more in the GeoPackage."""
+    shutil.copy(JOB / "dem.tif", result / "ground.tif")
+    with closing(sqlite3.connect(result / "result.gpkg")) as layers:
+        layers.execute("CREATE TABLE my_levels (place TEXT, level REAL)")
+        layers.execute("INSERT INTO my_levels VALUES ('step', 20.31)")
+        layers.commit()
+    code, err = again(result, capfd, "-q")
+    assert code == 0
+    assert (result / "ground.kept-1.tif").read_bytes() == (JOB / "dem.tif").read_bytes()
+    with closing(sqlite3.connect(result / "result.kept-1.gpkg")) as layers:
+        assert layers.execute("SELECT * FROM my_levels").fetchall() == [("step", 20.31)]
+    assert verify_result(result) == []
+    assert {name: data for name, data in contents(result).items() if ".kept-" not in name} == (
+        contents(finished)
+    )
+    for name, kept in (("ground.tif", "ground.kept-1.tif"), ("result.gpkg", "result.kept-1.gpkg")):
+        told = f"lotflow: {result / name} was not as a run has left it; it is kept as"
+        assert f"{told} {result / kept}.\n" in err
+
+
+@pytest.mark.usefixtures("computed_already")
+def test_a_layer_opened_for_editing_and_closed_again_counts_as_unchanged(result, finished, capfd):
+    """As a viewer does it: another journal, a new page size, statistics, other bytes."""
+    with closing(sqlite3.connect(result / "result.gpkg")) as layers:
+        layers.execute("PRAGMA journal_mode = WAL")
+        layers.execute("UPDATE gpkg_contents SET last_change = '2026-11-30T08:00:00.000Z'")
+        layers.commit()
+        layers.execute("ANALYZE")
+    assert (result / "result.gpkg").read_bytes() != (finished / "result.gpkg").read_bytes()
+    code, err = again(result, capfd)
+    assert (code, err) == (0, "")
+    assert contents(result) == contents(finished)
+
+
+@pytest.mark.parametrize("place", ["/", "home", "above", "photographs"])
+@pytest.mark.usefixtures("computed_already")
+def test_a_folder_of_other_things_is_refused(tmp_path, monkeypatch, capfd, place):
+    """At once, whatever is asked."""
+    monkeypatch.setenv("HOME", str(tmp_path / "home"))
+    for name in ("home", "above/here", "photographs"):
+        (tmp_path / name).mkdir(parents=True)
+    (tmp_path / "photographs" / "map.jpg").touch()
+    monkeypatch.chdir(tmp_path / "above" / "here")
+    before = contents(tmp_path)
+    assert lotflow("run", JOB, "-o", tmp_path / place, "--overwrite", *QUICK) == 1
+    err = capfd.readouterr().err
+    assert one_message(err), err
+    assert "-o" in err
+    assert contents(tmp_path) == before
+
+
+@pytest.mark.usefixtures("computed_already")
+def test_a_demo_replaces_its_own_unchanged_job_and_no_other(tmp_path, capfd):
+    """By what is in its files: a layer that was only opened for editing is unchanged."""
+    demo = tmp_path / "demo"
+    assert lotflow("demo", demo, "-q") == 0
+    fresh = contents(demo)
+    with closing(sqlite3.connect(demo / "site.gpkg")) as layers:
+        layers.execute("PRAGMA journal_mode = WAL")
+        layers.execute("VACUUM")
+    assert lotflow("demo", demo, "-q") == 1
+    assert lotflow("demo", demo, "-q", "--overwrite") == 0
+    assert contents(demo) == fresh
+
+    def moved():
+        with closing(sqlite3.connect(demo / "site.gpkg")) as layers:
+            layers.execute("UPDATE inlets SET name = 'My basin' WHERE fid = 1")
+            layers.commit()
+
+    for change in (
+        lambda: (demo / "job.toml").write_text((demo / "job.toml").read_text() + "# mine\n"),
+        moved,
+        (demo / "rainfall.csv").unlink,
+    ):
+        for name, data in fresh.items():
+            if data is not None:
+                (demo / name).write_bytes(data)
+        change()
+        before = contents(demo)
+        capfd.readouterr()
+        assert lotflow("demo", demo, "-q", "--overwrite") == 1
+        err = capfd.readouterr().err
+        assert one_message(err), err
+        assert contents(demo) == before
+
+
+def test_start_writes_through_no_link(tmp_path, capfd):
+    """Neither where the folder is one nor where one has the name of a file to be made."""
+    victim = tmp_path / "victim"
+    victim.mkdir()
+    (tmp_path / "link").symlink_to(victim)
+    (tmp_path / "job").mkdir()
+    for name in (".job.toml.new", ".site.gpkg.new"):
+        (tmp_path / "job" / name).symlink_to(victim / "mine")
+    given = ("--elevation", JOB / "dem.tif", "--lot", JOB / "site.gpkg")
+    assert lotflow("start", tmp_path / "link", *given) == 1
+    assert "is a link" in capfd.readouterr().err
+    assert lotflow("start", tmp_path / "job", *given, "-q") == 0
+    (tmp_path / "job" / "job.toml").unlink()
+    (tmp_path / "job" / "site.gpkg").unlink()
+    (tmp_path / "job" / "job.toml").symlink_to(victim / "mine")
+    assert lotflow("start", tmp_path / "job", *given, "-q") == 1
+    assert list(victim.iterdir()) == []

@@ -1,4 +1,4 @@
-"""`lotflow check`: read and judge every input of a job, compute nothing."""
+"""`lotflow check`: read and judge every input of a job, write nothing."""
 
 from __future__ import annotations
 

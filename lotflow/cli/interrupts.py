@@ -1,20 +1,60 @@
-"""An interrupt that comes while a library runs must not be lost."""
+"""Ways to stop a run: Ctrl-C, TERM and HUP, also where they come while a library runs."""
 
 from __future__ import annotations
 
 import os
+import re
 import signal
 import sys
 import threading
 from contextlib import contextmanager
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
-    from types import TracebackType
+    from types import FrameType, TracebackType
 
 #: Time after which a lost interrupt comes again: the library has come back by then [s].
 _AGAIN_S = 0.02
+
+#: What asks a program to end, besides Ctrl-C; not every system has both.
+_ENDING: Final = tuple(
+    getattr(signal, name) for name in ("SIGTERM", "SIGHUP") if hasattr(signal, name)
+)
+
+
+#: How a library names what it has caught, in the text of its own error.
+_WRAPPED: Final = re.compile(r"\bKeyboardInterrupt\b|\bStopped: ")
+
+
+class Stopped(KeyboardInterrupt):
+    """
+    An interrupt by another signal than that of Ctrl-C.
+
+    Parameters
+    ----------
+    number
+        Of the signal.
+    """
+
+    def __init__(self, number: int) -> None:
+        super().__init__()
+        self.number = number
+
+
+def heed_signals() -> None:
+    """
+    Have TERM and HUP stop a program as Ctrl-C does, so that it clears away what is half done.
+
+    What the one who has started it wants ignored, as `nohup` does, stays so.
+    """
+
+    def stops(number: int, _frame: FrameType | None) -> None:
+        raise Stopped(number)
+
+    for number in _ENDING:
+        if signal.getsignal(number) == signal.SIG_DFL:
+            signal.signal(number, stops)
 
 
 @contextmanager
@@ -35,7 +75,8 @@ def interrupts_kept() -> Iterator[None]:
 
     def ignored(unraisable: sys.UnraisableHookArgs) -> None:
         if isinstance(unraisable.exc_value, KeyboardInterrupt):
-            threading.Timer(_AGAIN_S, os.kill, (os.getpid(), signal.SIGINT)).start()
+            number = signal_of(unraisable.exc_value)
+            threading.Timer(_AGAIN_S, os.kill, (os.getpid(), number)).start()
         else:
             usual(unraisable)
 
@@ -44,6 +85,27 @@ def interrupts_kept() -> Iterator[None]:
         yield
     finally:
         sys.excepthook, sys.unraisablehook = usual_print, usual
+
+
+def signal_of(stop: BaseException | None) -> int:
+    """
+    Tell which signal an interrupt came from.
+
+    Parameters
+    ----------
+    stop
+        What was raised, or an error that a library has wrapped it in.
+
+    Examples
+    --------
+    >>> signal_of(Stopped(15)), signal_of(KeyboardInterrupt())
+    (15, 2)
+    """
+    while stop is not None:
+        if isinstance(stop, Stopped):
+            return stop.number
+        stop = stop.__cause__ or stop.__context__
+    return int(signal.SIGINT)
 
 
 def is_interrupt(error: BaseException | None) -> bool:
@@ -63,7 +125,7 @@ def is_interrupt(error: BaseException | None) -> bool:
     False
     """
     while error is not None:
-        if isinstance(error, KeyboardInterrupt) or "KeyboardInterrupt" in str(error):
+        if isinstance(error, KeyboardInterrupt) or _WRAPPED.search(str(error)):
             return True
         error = error.__cause__ or error.__context__
     return False

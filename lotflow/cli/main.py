@@ -2,9 +2,14 @@
 
 from __future__ import annotations
 
+import codecs
+import importlib.util
+import io
 import os
 import sys
 import traceback
+import unicodedata
+import warnings
 from typing import Final
 
 import click
@@ -12,12 +17,13 @@ import click
 from lotflow import __version__
 from lotflow.cli.check import check
 from lotflow.cli.demo import demo
-from lotflow.cli.interrupts import interrupts_kept, is_interrupt
+from lotflow.cli.interrupts import heed_signals, interrupts_kept, is_interrupt, signal_of
 from lotflow.cli.layers import layers
 from lotflow.cli.run import run
 from lotflow.cli.screen import screen
 from lotflow.cli.start import start
 from lotflow.errors import LotflowError
+from lotflow.outputs.failures import deepest_reason
 
 _EPILOG = """\b
 Exit codes: 0 done; 1 could not; 2 wrong usage; 3 done and a check failed (only with --strict).
@@ -36,6 +42,13 @@ _NOT_LOADED: Final = (
 )  # fmt: skip
 
 
+#: Said where a run could not lock its folder and put files in place as a whole.
+_NOT_HERE: Final = (
+    "this system is not supported: lotflow needs a POSIX system, such as Linux or macOS. On "
+    "Windows, run it in the Windows Subsystem for Linux."
+)
+
+
 def _keep_to_local_files() -> None:
     """Have the libraries of this process, and of its children, follow no file elsewhere."""
     for name in ("GDAL_SKIP", "OGR_SKIP"):
@@ -46,6 +59,8 @@ def _keep_to_local_files() -> None:
     os.environ["GDAL_PAM_ENABLED"] = "NO"
     # a shift of datum must not depend on what a server gives, nor on whether it is reached
     os.environ["PROJ_NETWORK"] = "OFF"
+    # a notebook names a way of drawing that only it has; nothing is drawn on a screen here
+    os.environ["MPLBACKEND"] = "agg"
 
 
 def _have_streams() -> None:
@@ -57,6 +72,25 @@ def _have_streams() -> None:
     for name in ("stdout", "stderr"):
         if getattr(sys, name) is None:
             setattr(sys, name, open(os.devnull, "w"))  # noqa: PTH123, SIM115 - to the end
+
+
+def _have_letters() -> None:
+    """Print what a terminal has no letter for by what comes closest; never fail for it."""
+    codecs.register_error("closest", _closest)
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="closest")
+
+
+def _closest(error: UnicodeError) -> tuple[str, int]:
+    """Give the plain letters that a text stands for, as 2 for a raised 2; else its number."""
+    if not isinstance(error, UnicodeEncodeError):
+        raise error
+    letters = []
+    for letter in error.object[error.start : error.end]:
+        plain = unicodedata.normalize("NFKD", letter).encode("ascii", "ignore").decode()
+        letters.append(plain or letter.encode("ascii", "backslashreplace").decode())
+    return "".join(letters), error.end
 
 
 def _verbose(context: click.Context, _parameter: click.Parameter, value: bool) -> None:
@@ -103,16 +137,22 @@ def main(arguments: list[str] | None = None) -> None:
     arguments
         Instead of those of the process.
     """
+    if importlib.util.find_spec("fcntl") is None:
+        sys.exit(f"lotflow: {_NOT_HERE}")
     if arguments is None:  # as a program; a caller's own process is the caller's
         _have_streams()
+        _have_letters()
         _keep_to_local_files()
+        heed_signals()
+        if any(action == "error" for action, *_ in warnings.filters):
+            warnings.simplefilter("default")  # to be read; what a library warns of is no failure
     sys.exit(_exit_code(arguments))
 
 
 def _stopped(stop: BaseException) -> int:
-    """Say that a run was stopped; give the exit code."""
+    """Say that a run was stopped; give the exit code, by which shells know the signal."""
     click.echo(f"lotflow: stopped; {_state(stop)}.", err=True)
-    return 130
+    return 128 + signal_of(stop)
 
 
 def _state(stop: BaseException) -> str:
@@ -121,12 +161,27 @@ def _state(stop: BaseException) -> str:
     return notes[0] if notes else "nothing was written"
 
 
+def _unprinted(error: Exception) -> int:
+    """Say that what was to be printed could not be, in whole or in part."""
+    # what waits there would fail again at the end
+    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+    click.echo(
+        f"lotflow: not all could be printed: {deepest_reason(error)}; {_state(error)}.", err=True
+    )
+    return 1
+
+
+def _is_about_printing(error: Exception) -> bool:
+    """Tell whether an error came of printing, and of nothing else that was written."""
+    calls = (frame.f_code for frame, _ in traceback.walk_tb(error.__traceback__))
+    return isinstance(error, OSError) and click.echo.__code__ in calls
+
+
 def _exit_code(arguments: list[str] | None) -> int:  # noqa: PLR0911 - one line per outcome
     """Run a command; every failure becomes one message on stderr."""
     try:
         with interrupts_kept():
             result = commands(args=arguments, prog_name="lotflow", standalone_mode=False)
-            sys.stdout.flush()
     except click.exceptions.Exit as stop:
         return stop.exit_code
     except click.ClickException as wrong:
@@ -143,6 +198,8 @@ def _exit_code(arguments: list[str] | None) -> int:  # noqa: PLR0911 - one line 
     except Exception as error:  # noqa: BLE001 - the last net: a bug must not look like a result
         if is_interrupt(error):
             return _stopped(error)
+        if _is_about_printing(error):
+            return _unprinted(error)
         shown = traceback.format_exc() if "-v" in sys.argv or "--verbose" in sys.argv else ""
         click.echo(
             f"{shown}lotflow: this is a fault of the program, {_state(error)}: "

@@ -18,7 +18,11 @@ FILE = click.Path(path_type=Path)
 output = click.option(
     "-o", "--output", type=FILE, required=True, metavar="DIR", help="Folder of the result."
 )
-overwrite = click.option("--overwrite", is_flag=True, help="Replace a result that is there.")
+overwrite = click.option(
+    "--overwrite",
+    is_flag=True,
+    help="Replace a result that is there; what you have changed in it is kept by another name.",
+)
 vertical_unit = click.option(
     "--vertical-unit",
     type=click.Choice(["m", "ft", "us-ft"]),

@@ -78,7 +78,7 @@ def compute(
             job = read()
             # the libraries take most of the time of a small lot: loaded only when really needed
             from lotflow.study import check_folder, run_study, write_study  # noqa: PLC0415
-        check_folder(folder, overwrite=overwrite)
+        check_folder(job, folder, overwrite=overwrite)
         if voice.verbose:
             click.echo(f"lotflow: computing {job.job.name or 'the lot'}", err=True)
         with progress(_STEPS, quiet=voice.quiet) as tell:
@@ -88,28 +88,40 @@ def compute(
             written = write_study(
                 study, folder, overwrite=overwrite, use_covers=use_covers, pack=pack, second=second
             )
-    with _when_all_is_written():
+    from lotflow.outputs.result_set import IN_PLACE  # noqa: PLC0415 - loaded by now
+
+    with after_writing(IN_PLACE):
         _say(voice, written, sheet, folder)
     failed = any(finding.severity == "fail" for finding in study.findings)
     return FAILED_CHECK if strict and failed else 0
 
 
 @contextmanager
-def _when_all_is_written() -> Iterator[None]:
-    """Have an interrupt say that it came after the result was in place."""
-    from lotflow.outputs.result_set import IN_PLACE  # noqa: PLC0415 - loaded by now
+def after_writing(left: str) -> Iterator[None]:
+    """
+    Have whatever stops the block say what was written before.
 
+    Parameters
+    ----------
+    left
+        What there is by now, for the message.
+    """
     try:
         yield
-    except KeyboardInterrupt as stop:
-        stop.add_note(IN_PLACE)
+    except BaseException as stop:
+        stop.add_note(left)
         raise
 
 
 def _say(voice: Voice, written: Written, sheet: str, folder: Path) -> None:
-    """Print the table, or what was asked for in its place."""
+    """Print the table, or what was asked for in its place; first what stood in the way."""
     from lotflow.outputs.summary import json_text  # noqa: PLC0415 - loaded by now
 
+    for name, new in written.kept.items():
+        click.echo(
+            f"lotflow: {folder / name} was not as a run has left it; it is kept as {folder / new}.",
+            err=True,
+        )
     if voice.as_json:
         click.echo(json_text(written.content), nl=False)
     elif sheet:

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from lotflow.cli import options
+from lotflow.cli.report import after_writing
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -30,7 +31,8 @@ def start(folder: Path, **given: Any) -> int:
         vertical_unit=given["vertical_unit"],
         units=given["units"],
     )
-    if not given["quiet"]:
-        click.echo(f"Made {', '.join(names)} in {folder}.")
-        click.echo("Draw in site.gpkg with any GIS viewer, then: lotflow check, lotflow run.")
+    with after_writing("the job folder is made"):
+        if not given["quiet"]:
+            click.echo(f"Made {', '.join(names)} in {folder}.")
+            click.echo("Draw in site.gpkg with any GIS viewer, then: lotflow check, lotflow run.")
     return 0

@@ -118,6 +118,13 @@ class Job(Table):
         unit = self.levels.unit or ("ft" if self.job.units == "us" else "m")
         return self.levels.elevation_m - to_si(self.levels.benchmark, unit)
 
+    def files(self) -> list[Path]:
+        """Every file that the job names, but the job file itself."""
+        single = (self.layers.file, self.rainfall and self.rainfall.file,
+                  self.prices and self.prices.file)  # fmt: skip
+        own = (source.path for source in self.layers.own().values())
+        return [*self.elevation.file, *own, *(file for file in single if file)]
+
     def describe(self) -> dict[str, Any]:
         """All settings as plain values for the provenance; files by name, without folders."""
         return self.model_dump(mode="json", exclude_none=True)

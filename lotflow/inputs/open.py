@@ -21,7 +21,7 @@ from pathlib import Path
 from typing import Any, Final, Literal
 
 from lotflow.errors import Fault, InputError, LotflowError
-from lotflow.text import closest
+from lotflow.text import closest, is_unicode
 
 FileKind = Literal["geotiff", "ascii-grid", "geopackage", "geojson", "shapefile"]
 
@@ -102,6 +102,8 @@ def _not_a_path(text: str) -> str | None:
         return "a path with a prefix before a colon"
     if text.lstrip().startswith(("<", "{", "[")) or "\n" in text or "\0" in text:
         return "the text of one"
+    if not is_unicode(text):
+        return "one whose name, or whose folder's name, is no text in UTF-8"
     return None if text else "nothing"
 
 

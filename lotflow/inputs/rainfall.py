@@ -10,6 +10,7 @@ from __future__ import annotations
 import csv
 import re
 from dataclasses import dataclass, replace
+from pathlib import PurePath
 from typing import Final
 
 import numpy as np
@@ -209,7 +210,7 @@ def _plain_table(content: list[Line], file: str) -> RainfallTable:
             Fault(rule, _PLAIN_HEADER, file=file, line=rows[0].number, value=rows[0].text)
         )
     said = " ".join(", ".join(line.cells).lstrip("# ") for line in remarks)
-    return _table(_Block(rows[0], rows[1:]), unit, file, _clean(said) or file)
+    return _table(_Block(rows[0], rows[1:]), unit, file, _clean(said) or PurePath(file).name)
 
 
 def _figures(block: _Block, file: str) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:

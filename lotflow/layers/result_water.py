@@ -122,8 +122,8 @@ _POND_CASES: Final = Layer(
 
 _INLET_INTAKE: Final = Layer(
     "inlet_intake",
-    "What each inlet takes of each storm over the surface, with every inlet open and with inlets "
-    "blocked.",
+    "What each inlet takes of each storm over the surface with every inlet open; and in the other "
+    "cases the inlets that take something else then.",
     (),
     (
         _STORM,

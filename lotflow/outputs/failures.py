@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Final
 
 from lotflow.errors import LotflowError, OutputError
+from lotflow.text import is_unicode
 
 _NO_SPACE: Final = (errno.ENOSPC, errno.EDQUOT)
 _REMEDIES: Final = {
@@ -107,6 +108,27 @@ def failure(
         lack = f", about {needed_bytes / 1e6:.1f} MB are needed" if needed_bytes > free else ""
         return OutputError(f"{text} {free / 1e6:.1f} MB are free{lack}. Make room on the disk.")
     return OutputError(f"{text} {_REMEDIES.get(code or 0, _LAST_REMEDY)}.")
+
+
+def require_unicode(folder: Path) -> None:
+    """
+    Refuse a folder whose name some of the libraries cannot be told.
+
+    Parameters
+    ----------
+    folder
+        Where files are to be written.
+
+    Raises
+    ------
+    OutputError
+        If bytes in its path are no text in UTF-8.
+    """
+    if not is_unicode(str(folder)):
+        raise OutputError(
+            f"{folder} cannot be written to: its name, or that of a folder above it, is no text "
+            "in UTF-8. Rename it, or choose another folder."
+        )
 
 
 def free_bytes(folder: Path) -> float:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import secrets
 import tempfile
 from dataclasses import dataclass
 from pathlib import Path
@@ -10,7 +11,8 @@ from typing import TYPE_CHECKING
 
 from lotflow.errors import OutputError
 from lotflow.layers import SITE_LAYERS
-from lotflow.outputs.failures import explained
+from lotflow.outputs.failures import explained, require_unicode
+from lotflow.outputs.manifest import SIDE_FILES, content_of, file_entry, has_content
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -77,40 +79,41 @@ def write_job_folder(
     folder: Path, files: Sequence[JobFile], *, overwrite: bool | None = None
 ) -> None:
     """
-    Write the files of a job; an existing file is never touched unless asked to.
+    Write the files of a job; a file that holds something else is never touched.
 
     Parameters
     ----------
     folder
-        Made where it does not exist and its parent does.
+        Made where it does not exist and its parent does; no link to another.
     files
         To be written.
     overwrite
-        Whether existing files of these names may be replaced; None where nobody can ask for it.
+        Whether the same files may be there already, unchanged; None where nobody can ask for it.
 
     Raises
     ------
     OutputError
         If a file exists already, or something cannot be written; then none is left behind.
     """
+    require_unicode(folder.resolve())
     with explained(folder):
+        if folder.is_symlink():
+            raise OutputError(f"{folder} is a link. Name the folder itself, or another one.")
         if folder.exists() and not folder.is_dir():
             raise OutputError(f"{folder} is not a folder. Choose another one.")
         parent = folder.resolve().parent
         if not parent.is_dir():
             raise OutputError(f"the folder {parent} does not exist. Make it first.")
-        there = [file.name for file in files if os.path.lexists(folder / file.name)]
-        if there and not overwrite:
-            ways = "Choose another folder or move them away"
-            ways += "" if overwrite is None else ", or use --overwrite to replace them"
-            raise OutputError(f"{folder} already holds {', '.join(there)}. {ways}.")
+        _require_free(folder, files, overwrite=overwrite)
         made = not folder.exists()
         folder.mkdir(exist_ok=True)
         staged: list[Path] = []
         try:
             for file in files:
-                staged.append(folder / f".{file.name}.new")
-                staged[-1].write_bytes(file.content)
+                path = folder / f".{file.name}-{secrets.token_hex(4)}"
+                with path.open("xb") as stream:  # a new file, and nothing that a link leads to
+                    staged.append(path)
+                    stream.write(file.content)
             for file, path in zip(files, staged, strict=True):
                 path.replace(folder / file.name)
         finally:
@@ -118,3 +121,35 @@ def write_job_folder(
                 path.unlink(missing_ok=True)
             if made and not any(folder.iterdir()):
                 folder.rmdir()
+
+
+def _require_free(folder: Path, files: Sequence[JobFile], *, overwrite: bool | None) -> None:
+    """Refuse a folder in which files of these names are, unless they are these and may be."""
+    there = [file for file in files if os.path.lexists(folder / file.name)]
+    if not there:
+        return
+    if not overwrite:
+        ways = "Choose another folder or move them away"
+        ways += "" if overwrite is None else ", or use --overwrite to replace them"
+        names = ", ".join(file.name for file in there)
+        raise OutputError(f"{folder} already holds {names}. {ways}.")
+    changed = [file.name for file in there if not _holds(folder / file.name, file)]
+    if changed or len(there) < len(files):
+        what = f"{', '.join(changed)} there" if changed else "part of it"
+        raise OutputError(
+            f"{folder} holds a job that is not the unchanged sample ({what}), and stays as it is. "
+            "Choose another folder."
+        )
+
+
+def _holds(path: Path, file: JobFile) -> bool:
+    """Tell whether a file is the one to be written: its bytes, or at least all that is in it."""
+    if path.is_symlink() or not path.is_file():
+        return False
+    with tempfile.TemporaryDirectory(prefix="lotflow-") as folder:
+        fresh = Path(folder, file.name)
+        fresh.write_bytes(file.content)
+        beside = any(os.path.lexists(f"{path}{end}") for end in SIDE_FILES)
+        if not beside and file_entry(path) == file_entry(fresh):
+            return True
+        return has_content(path, content_of(fresh))

@@ -4,6 +4,12 @@ from __future__ import annotations
 
 import hashlib
 import json
+import shutil
+import sqlite3
+import tempfile
+import time
+from collections.abc import Iterator
+from contextlib import closing
 from pathlib import Path
 from typing import Any, Final, TypeGuard
 
@@ -17,8 +23,22 @@ BEING_REPLACED: Final = "being replaced"
 #: Entries of the files that are about to come, while the state is `BEING_REPLACED`.
 NEXT_FILES: Final = "next_files"
 
+#: Of files whose bytes a viewer changes though nothing in them changes: what is in them.
+CONTENTS: Final = "contents"
+
 #: A summary of a lot has some hundred kilobytes; a larger file is something else.
 LARGEST_MANIFEST_BYTES: Final = 64 * 1024 * 1024
+
+#: What SQLite leaves beside a database that is open, or was not closed.
+SIDE_FILES: Final = ("-wal", "-shm", "-journal")
+
+#: Tables in which the library keeps its books, with the columns that say what is in the file.
+_BOOKS: Final = {
+    "gpkg_contents": ("table_name", "data_type", "identifier", "description", "srs_id"),
+    "gpkg_ogr_contents": ("table_name",),
+}
+#: Time after which a database is taken for another one [s].
+_LONGEST_S: Final = 20.0
 
 
 def read_manifest(folder: Path) -> dict[str, Any]:
@@ -108,6 +128,94 @@ def file_entry(path: Path) -> dict[str, Any]:
     return {"sha256": digest, "bytes": path.stat().st_size}
 
 
+def content_of(path: Path) -> str | None:
+    """
+    Describe what is in a GeoPackage, whatever its bytes: its tables, their columns and rows.
+
+    A viewer that opens a file for editing changes bytes of it, though nobody changes a row.
+
+    Parameters
+    ----------
+    path
+        An existing file; what SQLite left beside it counts. Neither is changed.
+
+    Returns
+    -------
+    content
+        Hash of the tables and their columns, and hash of the rows; None where the file is no
+        GeoPackage or cannot be read to its end.
+    """
+    if path.suffix != ".gpkg":
+        return None
+    try:
+        with tempfile.TemporaryDirectory(prefix="lotflow-") as folder:
+            address = f"{path.absolute().as_uri()}?mode=ro&immutable=1"
+            if any(_side_file(path, end).exists() for end in SIDE_FILES):
+                copy = Path(folder) / "copy.gpkg"  # to open it would change them
+                for end in ("", *SIDE_FILES):
+                    if _side_file(path, end).is_file():
+                        shutil.copyfile(_side_file(path, end), f"{copy}{end}")
+                address = copy.as_uri()
+            with closing(sqlite3.connect(address, uri=True)) as database:
+                return _content(database)
+    except (OSError, sqlite3.Error, MemoryError, OverflowError):
+        return None
+
+
+def has_content(path: Path, content: str | None) -> bool:
+    """
+    Tell whether what is in a GeoPackage is still what it was.
+
+    Parameters
+    ----------
+    path
+        An existing file.
+    content
+        As `content_of` gave it; None where nobody knows.
+    """
+    return content is not None and content_of(path) == content
+
+
+def _side_file(path: Path, end: str) -> Path:
+    """Name what SQLite leaves beside a database."""
+    return path.with_name(path.name + end)
+
+
+def _content(database: sqlite3.Connection) -> str:
+    """Hash tables and rows of a database."""
+    database.execute("PRAGMA trusted_schema = OFF")
+    deadline = time.monotonic() + _LONGEST_S
+    database.set_progress_handler(lambda: time.monotonic() > deadline, 100_000)
+    database.text_factory = bytes  # text that is none is a value like any other
+    schema, rows = hashlib.sha256(), hashlib.sha256()
+    for name, sql, columns in _stored_tables(database):
+        schema.update(repr((name, sql)).encode())
+        listed = ", ".join(map(_quoted, columns)) if columns else "*"
+        rows.update(repr(name).encode())
+        # names are quoted, and a table's own
+        for row in database.execute(f"SELECT {listed} FROM {_quoted(name)}"):  # noqa: S608
+            rows.update(repr(row).encode())
+    return f"{schema.hexdigest()} {rows.hexdigest()}"
+
+
+def _stored_tables(database: sqlite3.Connection) -> Iterator[tuple[str, bytes, tuple[str, ...]]]:
+    """List what is stored, and views as tables; the columns of the library's books that count."""
+    listed = database.execute(
+        "SELECT name, sql FROM sqlite_master WHERE type IN ('table', 'view') ORDER BY name"
+    ).fetchall()
+    virtual = {name for name, sql in listed if sql and sql.upper().startswith(b"CREATE VIRTUAL")}
+    kept = {name + end for name in virtual for end in (b"_node", b"_parent", b"_rowid")}
+    for name, sql in listed:
+        if name not in virtual | kept and not name.startswith(b"sqlite_"):
+            text = name.decode()
+            yield text, sql, _BOOKS.get(text, ())
+
+
+def _quoted(name: str) -> str:
+    """Quote a name for SQL."""
+    return '"' + name.replace('"', '""') + '"'
+
+
 def is_plain_name(name: object) -> bool:
     """
     Tell whether a name stays within its folder and hides nothing.
@@ -136,6 +244,8 @@ def _is_manifest(summary: object) -> TypeGuard[dict[str, Any]]:
     if not isinstance(summary, dict) or "schema_version" not in summary:
         return False
     listings = (summary.get("files"), summary.get(NEXT_FILES, {}))
+    if not isinstance(summary.get(CONTENTS, {}), dict):
+        return False
     return summary.get("state") in (COMPLETE, BEING_REPLACED) and all(map(_is_listing, listings))
 
 

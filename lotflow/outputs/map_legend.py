@@ -333,7 +333,6 @@ def draw_inlet_table(panel: Panel, content: MapContent, reserved: int) -> None:
     reserved
         Rows that must be left for what comes after.
     """
-    count = rows_that_fit(panel, reserved=reserved + int(bool(content.shares)))
     colours = dict(
         zip(content.catchments["name"], CATCHMENTS * len(content.catchments), strict=False)
     )
@@ -341,16 +340,53 @@ def draw_inlet_table(panel: Panel, content: MapContent, reserved: int) -> None:
     if content.shares:
         panel.text(0.0, "paler: less certain to drain there", fontstyle="italic")
         panel.y -= _ROW
-    for inlet in content.inlets.head(count).to_dict("records"):
+    room = max(panel.y - (reserved + 1) * _ROW, _ROW)
+    look = next((one for one in _INLET_ROWS if one.fitting(room) >= len(content.inlets)),
+                _INLET_ROWS[-1])  # fmt: skip
+    top, rows = panel.y, max(int(room / look.row), 1)
+    listed = content.inlets.head(look.fitting(room)).to_dict("records")
+    width = panel.width / look.columns
+    for number, inlet in enumerate(listed):
+        left = (number // rows) * width
+        panel.y = top - (number % rows) * look.row
         colour = colours.get(inlet["name"], "white")
-        panel.axes.add_patch(Rectangle((0.02, panel.y - 0.05), 0.1, 0.1, facecolor=colour))
+        side = 0.56 * look.row
+        panel.axes.add_patch(
+            Rectangle((left + 0.02, panel.y - side / 2), side, side, facecolor=colour)
+        )
+        style = {"fontsize": look.text}
         area = shown_open(
             inlet["catchment_m2"], inlet.get("catchment_m2_p05"), inlet.get("catchment_m2_p95"),
             "area", content.units,
         )  # fmt: skip
         # a range takes room from the name
-        panel.text(0.2, one_line(inlet["name"], _LONGEST_NAME + 10 - max(10, len(area))))
+        longest = max(look.longest - max(len(area) - 10, 0), 4)
+        panel.text(left + 0.06 + side, one_line(inlet["name"], longest), **style)
         least = "≥ " if inlet["cut_by_edge"] is True or inlet["cut_by_edge"] == 1 else ""
-        panel.text(panel.width, least + area, ha="right")
-        panel.y -= _ROW
-    _more(panel, len(content.inlets), count)
+        right = left + width - (0.06 if look.columns > 1 else 0.0)
+        panel.text(right, least + area, ha="right", **style)
+    panel.y = top - min(len(listed), rows) * look.row - (_ROW - look.row) / 2
+    _more(panel, len(content.inlets), len(listed))
+
+
+@dataclass(frozen=True)
+class _Rows:
+    """How close rows of a table are set: height [inch], size of text [points], columns of rows."""
+
+    row: float
+    text: float
+    columns: int
+    longest: int
+
+    def fitting(self, room: float) -> int:
+        """Rows that have room in this height [inch]; at least one."""
+        return max(int(room / self.row), 1) * self.columns
+
+
+#: From how one reads with ease to how most inlets have room.
+_INLET_ROWS: Final = (
+    _Rows(_ROW, TEXT, 1, _LONGEST_NAME),
+    _Rows(0.13, 6.0, 1, 26),
+    _Rows(0.11, 5.2, 2, 13),
+    _Rows(0.10, 4.4, 3, 9),
+)

@@ -4,27 +4,37 @@ The one door out: a result folder holds the old result, the new one, or says it 
 Every file is written into a staging folder, read back and compared; only then are the files
 put in place one by one. Meanwhile the old summary says "being replaced"; the new summary, with
 the hash of every file, comes last. Whatever stops a run before that leaves the old result.
+
+Only what a run has written is replaced. What somebody has changed since, or put under one of the
+names, gets another name in the same folder, and stays.
 """
 
 from __future__ import annotations
 
 import errno
+import itertools
 import os
 import secrets
 import shutil
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from contextlib import suppress
 from pathlib import Path
 from typing import Any, Final
 
 from lotflow.errors import InputError, OutputError
-from lotflow.outputs.failures import explained, failure
+from lotflow.outputs.failures import explained, failure, require_unicode
 from lotflow.outputs.folder_lock import held
 from lotflow.outputs.manifest import (
     BEING_REPLACED,
     COMPLETE,
+    CONTENTS,
+    LARGEST_MANIFEST_BYTES,
     MANIFEST,
     NEXT_FILES,
+    SIDE_FILES,
+    content_of,
     file_entry,
+    has_content,
     is_plain_name,
     read_manifest,
 )
@@ -38,7 +48,9 @@ _KEPT: Final = "replaced"
 _MARK: Final = "mark"
 
 
-def check_result_folder(folder: Path, names: Sequence[str], *, overwrite: bool = False) -> Path:
+def check_result_folder(
+    folder: Path, names: Sequence[str], *, overwrite: bool = False, inputs: Sequence[Path] = ()
+) -> Path:
     """
     Refuse a folder a result must not be written to, before anything is computed.
 
@@ -50,6 +62,8 @@ def check_result_folder(folder: Path, names: Sequence[str], *, overwrite: bool =
         Names of the files to be written.
     overwrite
         Whether a result that is already there may be replaced.
+    inputs
+        Files the run reads: none of them may be one that is replaced.
 
     Returns
     -------
@@ -59,12 +73,14 @@ def check_result_folder(folder: Path, names: Sequence[str], *, overwrite: bool =
     Raises
     ------
     OutputError
-        If the folder holds a result and `overwrite` is not set, if a file there is not
-        lotflow's own and would be replaced, or if the folder cannot be made or written to.
+        If the folder is one that no result belongs in, if it holds a result and `overwrite` is
+        not set, if it holds none and a file there would be replaced, if an input would be, or if
+        the folder cannot be made or written to.
     """
     with explained(folder):
         target = _resolved(folder)
-        _replaceable(target, names, overwrite=overwrite)
+        old = _replaceable(target, names, overwrite=overwrite)
+        _keep_inputs(target, {*names, *old.get("files", {}), *old.get(NEXT_FILES, {})}, inputs)
         place = target if target.exists() else target.parent
         if not os.access(place, os.W_OK | os.X_OK):
             raise OSError(errno.EACCES, os.strerror(errno.EACCES), str(place))
@@ -77,6 +93,7 @@ def write_result_set(
     summary: Mapping[str, Any],
     *,
     overwrite: bool = False,
+    tell_kept: Callable[[Mapping[str, str]], None] = lambda _: None,
 ) -> Path:
     """
     Write a result and put it in place as a whole.
@@ -92,6 +109,9 @@ def write_result_set(
     overwrite
         Whether a complete result that is already there may be replaced. One that an
         interrupted run has left incomplete always may.
+    tell_kept
+        Called when all is in place, with the new name of each file that was there under one of
+        the result's names and is not what a run has written: it stays under that name.
 
     Returns
     -------
@@ -120,12 +140,14 @@ def write_result_set(
                 _remove(stale)
             staging = target / f"{STAGING}{os.getpid()}-{secrets.token_hex(4)}"
             entries: dict[str, dict[str, Any]] = {}
+            kept: dict[str, str] = {}
             try:
                 try:
                     staging.mkdir()
                     entries = _stage(staging, files, summary)
                     _prepare_mark(target, staging, old, {**summary, "files": entries})
-                    _put_in_place(target, staging, names, _dropped(target, names, old))
+                    kept = _to_be_kept(target, names, old)
+                    _put_in_place(target, staging, names, _dropped(target, names, old), kept)
                 finally:
                     in_place = bool(entries) and not (staging / MANIFEST).exists()
                     _remove(staging)
@@ -134,17 +156,57 @@ def write_result_set(
                 if in_place:
                     stop.add_note(IN_PLACE)
                 raise
+    if kept:
+        tell_kept(kept)
     return target
 
 
 def _resolved(folder: Path) -> Path:
     """Follow symbolic links, so that a linked folder stays a link; the parent must exist."""
     target = Path(folder).resolve()
+    require_unicode(target)
     if target.exists() and not target.is_dir():
         raise OutputError(f"{folder} is not a folder. Choose another one with -o.")
     if not target.parent.is_dir():
         raise OutputError(f"the folder {target.parent} does not exist. Make it first.")
+    if target in _places_of_others() and not os.path.lexists(target / MANIFEST):
+        raise OutputError(
+            f"{target} is no folder for a result: other things belong there. Name a new folder in "
+            "it with -o."
+        )
     return target
+
+
+def _places_of_others() -> set[Path]:
+    """Folders in which there is always something else: home, and all above it and above here."""
+    places = {Path(os.sep)}
+    with suppress(OSError, RuntimeError):
+        home = Path.home().resolve()
+        places |= {home, *home.parents}
+    with suppress(OSError):
+        places |= set(Path.cwd().parents)
+    return places
+
+
+def _keep_inputs(target: Path, names: Iterable[str], inputs: Sequence[Path]) -> None:
+    """Refuse to replace a file that the run reads, by whatever name it reads it."""
+    read = {_identity(path): path for path in inputs}
+    for name in sorted(names):
+        path = read.get(_identity(target / name))
+        if path is not None and os.path.lexists(target / name):
+            raise OutputError(
+                f"{path} is an input of this run and lies in the folder of the result that would "
+                f"be replaced, as {name}. Move it elsewhere, or choose another folder with -o."
+            )
+
+
+def _identity(path: Path) -> tuple[int, int] | None:
+    """Tell a file by where it lies on the disk; None where there is none."""
+    try:
+        found = path.stat()
+    except OSError:
+        return None
+    return found.st_dev, found.st_ino
 
 
 def _replaceable(target: Path, names: Sequence[str], *, overwrite: bool) -> dict[str, Any]:
@@ -161,15 +223,87 @@ def _replaceable(target: Path, names: Sequence[str], *, overwrite: bool) -> dict
                 f"{target} already holds a result. Use --overwrite to replace it, or choose "
                 "another folder with -o."
             )
+        if old["state"] == COMPLETE and overwrite and _is_regular(target / MANIFEST):
+            return old  # what is not as a run has left it is kept
         own = {MANIFEST, *old["files"], *old.get(NEXT_FILES, {})}
-    for name in [MANIFEST, *names]:
+        own = {*_with_side_names(own)}
+    for name in _with_side_names([MANIFEST, *names]):
         path = target / name
         if os.path.lexists(path) and not (name in own and _is_regular(path)):
             raise OutputError(
                 f"{path} is not lotflow's own and would be replaced. Move it away, or choose "
                 "another folder with -o."
             )
+    if overwrite and not old and target.exists() and any(map(_is_shown, target.iterdir())):
+        raise OutputError(
+            f"{target} holds files, and no result that could be replaced. Choose another folder "
+            "with -o, or an empty one."
+        )
     return old
+
+
+def _is_shown(path: Path) -> bool:
+    """Tell whether a file is more than what systems and stopped runs leave hidden."""
+    return not path.name.startswith(".")
+
+
+def _to_be_kept(target: Path, names: Sequence[str], old: Mapping[str, Any]) -> dict[str, str]:
+    """
+    Find what is in the place of a new file and is not what a run has written; name it anew.
+
+    In a folder that an interrupted run has left every file of these names is one of a run.
+    """
+    if old.get("state") != COMPLETE:
+        return {}
+    kept: dict[str, str] = {}
+    for name in names:
+        path = target / name
+        if os.path.lexists(path) and not _is_as_written(path, old):
+            new = _free_name(path)
+            beside = zip(_side_names(name), _side_names(new), strict=True)
+            kept |= {name: new} | {a: b for a, b in beside if os.path.lexists(target / a)}
+    return kept
+
+
+def _is_as_written(path: Path, old: Mapping[str, Any]) -> bool:
+    """Tell whether a file is one of the result: its bytes, or at least all that is in it."""
+    entry = old["files"].get(path.name)
+    if entry is None or not _is_regular(path):
+        return False
+    beside = any(os.path.lexists(path.with_name(name)) for name in _side_names(path.name))
+    if not beside and _same_bytes(path, entry):
+        return True
+    return has_content(path, old.get(CONTENTS, {}).get(path.name))
+
+
+def _same_bytes(path: Path, entry: Mapping[str, Any]) -> bool:
+    """Compare a file with its entry."""
+    found = file_entry(path)
+    return found == {key: entry.get(key) for key in found}
+
+
+def _free_name(path: Path) -> str:
+    """Give a name for a file that is kept: the next one that nothing has."""
+    numbers = itertools.count(1)
+    names = (f"{path.stem}.kept-{number}{path.suffix}" for number in numbers)
+    return next(name for name in names if not _taken(path.with_name(name)))
+
+
+def _taken(path: Path) -> bool:
+    """Tell whether there is something of a name, or beside it."""
+    return any(
+        os.path.lexists(path.with_name(name)) for name in (path.name, *_side_names(path.name))
+    )
+
+
+def _side_names(name: str) -> list[str]:
+    """Name what may stand beside a database; other files have nothing beside them."""
+    return [name + end for end in SIDE_FILES] if name.endswith(".gpkg") else []
+
+
+def _with_side_names(names: Iterable[str]) -> list[str]:
+    """Put what may stand beside a database before it: it must not be taken for the new one's."""
+    return [part for name in names for part in (*_side_names(name), name)]
 
 
 def _dropped(target: Path, names: Sequence[str], old: Mapping[str, Any]) -> list[str]:
@@ -204,8 +338,15 @@ def _stage(
             needed = sum(entry["bytes"] for entry in entries.values())
             needed += sum(late.estimate for late in files[done:])
             raise failure(error, staging.parent, name=file.name, needed_bytes=needed) from error
-    text = json_text({**summary, "state": COMPLETE, "files": entries})
-    _write(staging / MANIFEST, text.encode("utf-8"))
+    contents = {name: content_of(staging / name) for name in entries if name.endswith(".gpkg")}
+    told = {CONTENTS: contents} if contents else {}
+    data = json_text({**summary, "state": COMPLETE, "files": entries, **told}).encode("utf-8")
+    if len(data) > LARGEST_MANIFEST_BYTES:
+        raise OutputError(
+            f"{MANIFEST} would hold {len(data):,} bytes, more than the {LARGEST_MANIFEST_BYTES:,} "
+            "that are read again. Study the lot in parts, with fewer inlets or storms at a time."
+        )
+    _write(staging / MANIFEST, data)
     return entries
 
 
@@ -225,14 +366,20 @@ def _prepare_mark(
 
 
 def _put_in_place(
-    target: Path, staging: Path, names: Sequence[str], dropped: Sequence[str]
+    target: Path,
+    staging: Path,
+    names: Sequence[str],
+    dropped: Sequence[str],
+    renamed: Mapping[str, str],
 ) -> None:
     """Move the old files out and the new ones in, the manifest last; undo it if that fails."""
     kept = staging / _KEPT
     try:
         (kept / _MARK).replace(target / MANIFEST)
         _flush(target)
-        for name in [*names, *dropped]:
+        for name, new in renamed.items():
+            (target / name).replace(target / new)
+        for name in _with_side_names([*names, *dropped]):
             if os.path.lexists(target / name):
                 (target / name).replace(kept / name)
             if name in names:
@@ -242,7 +389,7 @@ def _put_in_place(
         _flush(target)
     except BaseException:
         try:
-            _undo(target, staging, names, dropped)
+            _undo(target, staging, names, dropped, renamed)
         except OSError as error:
             raise OutputError(
                 f"{target} is incomplete, and its {MANIFEST} says so: the old result could not "
@@ -251,7 +398,13 @@ def _put_in_place(
         raise
 
 
-def _undo(target: Path, staging: Path, names: Sequence[str], dropped: Sequence[str]) -> None:
+def _undo(
+    target: Path,
+    staging: Path,
+    names: Sequence[str],
+    dropped: Sequence[str],
+    renamed: Mapping[str, str],
+) -> None:
     """
     Put the old files back and their manifest last; a failure here leaves the folder marked.
 
@@ -261,11 +414,14 @@ def _undo(target: Path, staging: Path, names: Sequence[str], dropped: Sequence[s
     kept = staging / _KEPT
     if not (staging / MANIFEST).exists():
         return  # the new manifest is in place: the new result is whole
-    for name in [*names, *dropped]:
-        if (kept / name).exists():
+    for name in _with_side_names([*names, *dropped]):
+        if os.path.lexists(kept / name):
             (kept / name).replace(target / name)
         elif name in names and not (staging / name).exists():
             (target / name).unlink(missing_ok=True)
+    for name, new in renamed.items():
+        if os.path.lexists(target / new):
+            (target / new).replace(target / name)
     _flush(target)
     if (kept / MANIFEST).exists():
         (kept / MANIFEST).replace(target / MANIFEST)

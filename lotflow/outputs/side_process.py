@@ -17,6 +17,7 @@ import subprocess
 import sys
 import traceback
 from concurrent.futures import ThreadPoolExecutor
+from pathlib import Path
 from typing import TYPE_CHECKING, Any, BinaryIO, Final, Self, cast
 
 from lotflow.errors import EngineError
@@ -46,7 +47,8 @@ class SideProcess:
         command = [sys.executable, "-P", "-m", __name__, *first]
         self._process = subprocess.Popen(  # noqa: S603 - our own module, no shell
             command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL,
-            cwd=_folder(),
+            # where it is started, libraries look for settings, whoever has put them there
+            cwd=os.sep, env=_surroundings(),
         )  # fmt: skip
         self._work = cast("BinaryIO", self._process.stdin)
         self._results = cast("BinaryIO", self._process.stdout)
@@ -106,13 +108,12 @@ def worth_it() -> bool:
     return len(os.sched_getaffinity(0)) > 1 if hasattr(os, "sched_getaffinity") else True
 
 
-def _folder() -> str | None:
-    """Folder to work in: this one, unless it is gone, where some libraries do not even load."""
-    try:
-        os.getcwd()  # noqa: PTH109 - only whether there is one
-    except FileNotFoundError:
-        return os.sep
-    return None
+def _surroundings() -> dict[str, str]:
+    """Variables for a process in another folder: it finds this package at the same place."""
+    told = os.environ.get("PYTHONPATH", "")
+    with contextlib.suppress(FileNotFoundError):  # this folder is gone
+        told = os.pathsep.join(str(Path(part).absolute()) for part in told.split(os.pathsep))
+    return {**os.environ, "PYTHONPATH": told} if "PYTHONPATH" in os.environ else {**os.environ}
 
 
 def _packed(value: Any) -> bytes:
@@ -176,8 +177,10 @@ def _warm(name: str) -> None:
 
 
 def _main() -> None:
-    """Serve the process that started this one; its Ctrl-C is for it to handle."""
-    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    """Serve the process that started this one; what asks the pair to end is for it to handle."""
+    for name in ("SIGINT", "SIGTERM", "SIGHUP"):
+        if hasattr(signal, name):  # without the first process there is no more work, and it ends
+            signal.signal(getattr(signal, name), signal.SIG_IGN)
     results = os.fdopen(os.dup(1), "wb")
     # what a library prints must not get between the results
     with open(os.devnull, "wb") as nothing:  # noqa: PTH123 - the null device

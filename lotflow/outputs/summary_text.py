@@ -10,6 +10,8 @@ from lotflow.findings import SEVERITIES, TODAY
 from lotflow.units import UnitSystem, open_range, shown, shown_open
 
 WIDTH: Final = 100
+#: Width below which a column is not worth keeping to.
+_LEAST_COLUMN: Final = 24
 
 #: Most rows shown of each table; the layers hold all of them.
 _MOST: Final = {
@@ -438,14 +440,14 @@ def _table(
             cell.ljust(width) if column in text_columns else cell.rjust(width)
             for column, (cell, width) in enumerate(zip(row, widths, strict=True))
         ]
-        lines.append(_cut("  " + "  ".join(aligned)))
+        lines += _within("  " + "  ".join(aligned), 2 + sum(width + 2 for width in widths[:-1]))
     return lines + _rest(len(rows) - most)
 
 
-def _cut(line: str) -> str:
-    """Keep a line within the width; what is left out stands in the layers."""
-    line = line.rstrip()
-    return line if len(line) <= WIDTH else line[: WIDTH - 3].rstrip() + "..."
+def _within(line: str, last: int) -> list[str]:
+    """Break a row that is too wide; what is left of it goes below its last column, if it can."""
+    below = last if last <= WIDTH - _LEAST_COLUMN else 6
+    return textwrap.wrap(line.rstrip(), WIDTH, subsequent_indent=" " * below)
 
 
 def _rest(count: int) -> list[str]:

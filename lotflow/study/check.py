@@ -1,4 +1,4 @@
-"""Judging the inputs of a job without computing anything."""
+"""Judging the inputs of a job as a run does, without what a run computes of them."""
 
 from __future__ import annotations
 
@@ -6,16 +6,14 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from lotflow.findings import Finding, ordered
-from lotflow.inputs.job_rainfall import read_rainfall
+from lotflow.inputs.prices import read_prices
 from lotflow.inputs.sources import naming_files
 from lotflow.outputs.summary import json_text
-from lotflow.study.cases import cases_of, in_case
-from lotflow.study.inlets import drawn_inlets
-from lotflow.study.lot_water import read_inputs
-from lotflow.study.roofs import case_roofs
+from lotflow.study.job_chapters import judge_job
+from lotflow.study.lot_water import study_lot
 from lotflow.study.runoff_findings import rain_findings
-from lotflow.study.window import study_window
 from lotflow.terrain.notes import gap_notes
+from lotflow.terrain.pond_network import pond_network
 from lotflow.units import UnitSystem, shown
 
 if TYPE_CHECKING:
@@ -88,7 +86,7 @@ class InputReport:
 
 def check_inputs(job: Job) -> InputReport:
     """
-    Read and judge every input of a job.
+    Read and judge every input of a job, on the ground as `run` does.
 
     Parameters
     ----------
@@ -100,14 +98,15 @@ def check_inputs(job: Job) -> InputReport:
     InputError
         If one cannot be used; all faults of a file at once.
     """
-    rainfall = None if job.rainfall is None else read_rainfall(job.rainfall)
-    source, site = read_inputs(job)
-    cases = cases_of(site)
-    inlets = drawn_inlets(in_case(site.inlets, cases[-1]))
+    lot = study_lot(job)
+    source, site, window, rainfall = lot.source, lot.site, lot.window, lot.rainfall
     with naming_files(site.sources):
-        window = study_window(source, site, inlets, job.criteria, margin_m=job.elevation.margin_m)
-        for case in cases:
-            case_roofs(site, window.surface, case)
+        judge_job(lot)
+        if rainfall is not None:
+            for routing in (lot.inlets.routing, lot.natural):
+                pond_network(routing)
+    if job.prices is not None:
+        read_prices(job.prices.file)
     findings = ordered(
         [
             *source.findings,

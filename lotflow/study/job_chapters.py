@@ -2,30 +2,57 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from lotflow.study.cases import cases_of
 from lotflow.study.chapter import Chapter
 from lotflow.study.confidence import confidence_chapter, entering_ca
-from lotflow.study.cover import site_cover
+from lotflow.study.cover import SiteCover, site_cover
 from lotflow.study.drain_check import check_drains, drain_chapter, inlet_capacities
 from lotflow.study.drain_inputs import CaseRun
 from lotflow.study.house import house_chapter
-from lotflow.study.lot_water import case_water
+from lotflow.study.lot_water import CaseWater, case_water
 from lotflow.study.ponding import ponding_chapter
 from lotflow.study.quantities import quantity_chapter
 from lotflow.study.runoff import runoff_chapter
 from lotflow.study.standing import standing_chapter
 from lotflow.study.stated_storm import stated_findings, stated_storm
-from lotflow.study.storms import study_storms
+from lotflow.study.storms import StormStudy, study_storms
 
 if TYPE_CHECKING:
+    from lotflow.outputs.drain_layers import CheckedCase
     from lotflow.study.lot_water import LotWater
 
 
-def job_chapters(lot: LotWater) -> list[Chapter]:
+@dataclass(frozen=True, eq=False)
+class JudgedJob:
     """
-    Take the steps of a job that a screening leaves out.
+    All that is drawn and given of a job, laid on the ground and found fit to be computed with.
+
+    Parameters
+    ----------
+    waters
+        What takes water in each state of the drains.
+    cover
+        Of the ground.
+    storms
+        Runoff of the design storms in each state; None where there is no rain.
+    checked
+        The drains of each state that has any, the main one first.
+    """
+
+    waters: list[CaseWater]
+    cover: SiteCover
+    storms: list[StormStudy | None]
+    checked: tuple[CheckedCase, ...]
+
+
+def judge_job(lot: LotWater) -> JudgedJob:
+    """
+    Lay all that a job gives on the ground, which is where it may turn out not to fit.
+
+    Both `check` and `run` ask this, so that what the one accepts the other computes.
 
     Parameters
     ----------
@@ -48,6 +75,25 @@ def job_chapters(lot: LotWater) -> list[Chapter]:
             for water, storm in zip(waters, storms, strict=True)
         ],
     )
+    return JudgedJob(waters, cover, storms, checked)
+
+
+def job_chapters(lot: LotWater) -> list[Chapter]:
+    """
+    Take the steps of a job that a screening leaves out.
+
+    Parameters
+    ----------
+    lot
+        Ground, low spots and inlets.
+
+    Raises
+    ------
+    InputError
+        As `judge_job`.
+    """
+    judged = judge_job(lot)
+    waters, cover, storms, checked = judged.waters, judged.cover, judged.storms, judged.checked
     main = storms[-1]
     # the main case is the first one checked
     capacity = inlet_capacities(checked[0]) if checked and checked[0].case == lot.case else {}

@@ -97,7 +97,7 @@ def write_sample(folder: Path, *, overwrite: bool) -> None:
     folder
         To be made, or empty of its files.
     overwrite
-        Whether files of an earlier sample may be replaced.
+        Whether an earlier sample there may be replaced: one that nobody has changed.
     """
     source = sample_folder()
     content = [

@@ -24,9 +24,11 @@ from lotflow.study.provenance import provenance
 from lotflow.terrain.notes import balance_as_areas
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
     from pathlib import Path
 
     from lotflow.grid import Grid
+    from lotflow.inputs.job import Job
     from lotflow.outputs.side_process import SideProcess
     from lotflow.study.lot_water import LotWater
     from lotflow.study.main_job import Study
@@ -53,24 +55,30 @@ class Written:
         Content of `summary.json`.
     text
         Content of `summary.txt`, the table for the terminal.
+    kept
+        New name of each file that was in the folder under one of the result's names and was not
+        as a run has written it.
     """
 
     content: dict[str, Any]
     text: str
+    kept: Mapping[str, str]
 
 
-def check_folder(folder: Path, *, overwrite: bool) -> None:
+def check_folder(job: Job, folder: Path, *, overwrite: bool) -> None:
     """
     Refuse a folder that the result must not be written to, before anything is computed.
 
     Parameters
     ----------
+    job
+        Names the inputs, none of which may be replaced.
     folder
         Where the result is to go.
     overwrite
         Whether a result there may be replaced.
     """
-    check_result_folder(folder, FILES, overwrite=overwrite)
+    check_result_folder(folder, FILES, overwrite=overwrite, inputs=job.files())
 
 
 def _rasters(study: Study) -> list[ResultFile]:
@@ -192,5 +200,6 @@ def write_study(
     files.append(late_file("map.png", lambda: drawn().picture, estimate=_DRAWN_BYTES))
     if pack:
         files.append(late_file("field_sheet.pdf", lambda: drawn().sheet, estimate=_DRAWN_BYTES))
-    target = write_result_set(folder, files, content, overwrite=overwrite)
-    return Written(read_manifest(target), text)
+    kept: dict[str, str] = {}
+    target = write_result_set(folder, files, content, overwrite=overwrite, tell_kept=kept.update)
+    return Written(read_manifest(target), text, kept)

@@ -12,6 +12,7 @@ import ctypes
 import hashlib
 import os
 import secrets
+import stat
 import tempfile
 from contextlib import suppress
 from dataclasses import dataclass
@@ -33,6 +34,7 @@ if TYPE_CHECKING:
 
 _LOOPS: Final = "lotflow.terrain.loops"
 _ONE_AT_A_TIME: Final = Lock()
+_OTHERS: Final = stat.S_IWGRP | stat.S_IWOTH
 
 
 @dataclass(frozen=True)
@@ -93,18 +95,47 @@ class Loop:
 
 def cache_folder() -> Path | None:
     """
-    Find a folder that is ours to keep machine code in; None where none can be written.
+    Find a folder that is ours alone to keep machine code in; None where there is none.
 
-    It is tried, since on some disks only that tells.
+    What lies there is run, so nobody else may be able to put anything there: else it is kept
+    only in memory. That it can be written is tried, since on some disks only that tells.
     """
     base = os.environ.get("XDG_CACHE_HOME") or "~/.cache"
     try:
-        folder = Path(base).expanduser() / "lotflow" / "kernels"
-        folder.mkdir(mode=0o700, parents=True, exist_ok=True)
+        above = Path(base).expanduser()
+        above.mkdir(parents=True, exist_ok=True)
+        folder = above.resolve() / "lotflow" / "kernels"
+        for made in (folder.parent, folder):
+            made.mkdir(mode=0o700, exist_ok=True)
+        if not _is_ours_alone(folder):
+            return None
         with tempfile.TemporaryFile(dir=folder):
             return folder
     except (OSError, RuntimeError):
         return None
+
+
+def _is_ours_alone(folder: Path) -> bool:
+    """
+    Tell whether nobody but we and the system's owner can change what lies in a folder.
+
+    It is ours if we own it and nobody else may write to it; and no folder above it may let others
+    put another one in its place.
+    """
+    if not hasattr(os, "geteuid"):  # such a system has neither owners nor modes to look at
+        return True
+    mine = os.geteuid()
+    # the group that many systems give each user for himself, of the same number
+    alone = os.getegid() if os.getegid() == mine else None
+    for place in (folder, *folder.parents):
+        found = place.lstat()
+        inner = place in (folder, folder.parent)
+        others = found.st_mode & (stat.S_IWOTH if found.st_gid == alone else _OTHERS)
+        kept = bool(found.st_mode & stat.S_ISVTX) and not inner  # others' names stay as they are
+        owned = found.st_uid == mine or (found.st_uid == 0 and not inner)
+        if not stat.S_ISDIR(found.st_mode) or not owned or (others and not kept):
+            return False
+    return True
 
 
 @cache

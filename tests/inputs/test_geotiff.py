@@ -324,6 +324,31 @@ def test_a_mask_inside_the_file_is_respected(make_raster: MakeRaster, ground: np
         stored(path)
 
 
+@pytest.mark.parametrize(
+    "name",
+    [
+        "summary.txt",
+        "SUMMARY.TXT",
+        "dem.RPB",
+        "dem.rpb",
+        "dem_RPC.TXT",
+        "dem.IMD",
+        "dem_metadata.xml",
+        "METADATA.DIM",
+        "dem.pvl",
+    ],
+)
+def test_what_lies_beside_a_masked_raster_is_nothing_to_it(
+    make_raster: MakeRaster, ground: np.ndarray, name: str
+) -> None:
+    """Names that the library takes for a satellite's own files."""
+    mask = np.ones(ground.shape, bool)
+    mask[5:9, 40:50] = False
+    path = make_raster("dem.tif", mask=mask)
+    (path.parent / name).write_text("notes of a person, or BEGIN_GROUP = IMAGE\nEND;\n")
+    np.testing.assert_array_equal(np.isnan(stored(path)), ~mask)
+
+
 def test_an_alpha_band_is_a_mask(make_raster: MakeRaster, ground: np.ndarray) -> None:
     """Cells that the alpha band leaves out are missing."""
     alpha = np.full_like(ground, 255)

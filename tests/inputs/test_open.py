@@ -31,6 +31,7 @@ VRT = '<VRTDataset rasterXSize="5" rasterYSize="5"></VRTDataset>'
         (VRT, "the text of one"),
         ('{"type": "FeatureCollection", "features": []}', "the text of one"),
         ("dem.tif\nother", "the text of one"),
+        ("Gr\udcf6sse/dem.tif", "no text in UTF-8"),
         ("", "nothing"),
     ],
 )

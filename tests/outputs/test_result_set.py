@@ -5,11 +5,14 @@ import fcntl
 import itertools
 import json
 import os
+import shutil
 import signal
+import sqlite3
 import subprocess
 import sys
 import tempfile
 import time
+from contextlib import closing
 from pathlib import Path
 
 import pytest
@@ -17,7 +20,7 @@ import pytest
 from lotflow.errors import EngineError, InputError, OutputError
 from lotflow.outputs import failures
 from lotflow.outputs.folder_lock import LOCK
-from lotflow.outputs.manifest import MANIFEST, read_manifest, verify_result
+from lotflow.outputs.manifest import MANIFEST, file_entry, read_manifest, verify_result
 from lotflow.outputs.result_file import ResultFile, bytes_file, late_file, text_file
 from lotflow.outputs.result_set import STAGING, check_result_folder, write_result_set
 
@@ -151,19 +154,191 @@ def test_a_file_that_is_not_ours_is_never_replaced(tmp_path, name, overwrite):
     assert (tmp_path / name).read_text() == '{"mine": true}'
 
 
-@pytest.mark.parametrize("kind", ["folder", "link"])
-def test_what_is_no_ordinary_file_is_never_replaced(tmp_path, kind):
+@pytest.mark.parametrize("kind", ["folder", "link", "raster"])
+def test_what_somebody_put_in_the_place_of_a_file_is_kept_beside_it(tmp_path, kind):
+    """Under a name of its own, which is told."""
     folder = tmp_path / "result"
     write(folder, "A")
     (folder / "text.txt").unlink()
     (tmp_path / "mine").write_text("mine")
+    put, told = folder / "text.txt", {}
     if kind == "folder":
-        (folder / "text.txt").mkdir()
+        put.mkdir()
+        (put / "mine").write_text("mine")
+    elif kind == "link":
+        put.symlink_to(tmp_path / "mine")
     else:
-        (folder / "text.txt").symlink_to(tmp_path / "mine")
-    with pytest.raises(OutputError, match=r"text\.txt"):
-        write(folder, "B", overwrite=True)
+        put.write_text("mine")
+    files = result_files("B")
+    summary = {"schema_version": "1", "letter": "B"}
+    write_result_set(folder, files, summary, overwrite=True, tell_kept=told.update)
+    kept = folder / "text.kept-1.txt"
+    assert told == {"text.txt": kept.name}
+    assert kept.is_symlink() == (kind == "link")
+    assert (kept / "mine" if kind == "folder" else kept).read_text() == "mine"
+    assert verify_result(folder) == []
+    assert (folder / "text.txt").read_text() == "B" * 500
+    told.clear()
+    write_result_set(folder, files, summary, overwrite=True, tell_kept=told.update)
+    assert told == {}
+    put.write_text("mine again")
+    write_result_set(folder, files, summary, overwrite=True, tell_kept=told.update)
+    assert told == {"text.txt": "text.kept-2.txt"}
     assert (tmp_path / "mine").read_text() == "mine"
+
+
+def database(path, rows, *, wal=False):
+    """A database as SQLite alone writes it, still open where `wal` is set."""
+    connection = sqlite3.connect(path)
+    if wal:
+        connection.execute("PRAGMA journal_mode = WAL")
+    connection.execute("CREATE TABLE IF NOT EXISTS spots (id INTEGER PRIMARY KEY, depth REAL)")
+    connection.executemany("INSERT INTO spots (depth) VALUES (?)", [(row,) for row in rows])
+    connection.commit()
+    return connection
+
+
+def database_file(*rows):
+    return ResultFile("result.gpkg", lambda path: database(path, rows).close(), lambda _: None)
+
+
+def rewritten(database):
+    database.execute("PRAGMA user_version = 77")
+    database.execute("VACUUM")
+
+
+def a_row_more(database):
+    database.execute("INSERT INTO spots (depth) VALUES (9.0)")
+    database.commit()
+
+
+def a_value_changed(database):
+    database.execute("UPDATE spots SET depth = 1.0000000001 WHERE id = 1")
+    database.commit()
+
+
+def a_table_more(database):
+    database.execute("CREATE TABLE notes (said TEXT)")
+
+
+def a_column_more(database):
+    database.execute("ALTER TABLE spots ADD COLUMN mine TEXT")
+
+
+@pytest.mark.parametrize(
+    ("change", "is_kept"),
+    [(rewritten, False), (a_row_more, True), (a_value_changed, True), (a_table_more, True),
+     (a_column_more, True)],
+)  # fmt: skip
+@pytest.mark.parametrize("state", ["closed", "open", "wal"])
+def test_a_database_is_judged_by_its_rows_and_tables_and_not_by_its_bytes(
+    tmp_path, change, is_kept, state
+):
+    """Also where another program has it open still, and its last rows stand beside it."""
+    files, told, summary = [database_file(1.0, 2.0)], {}, {"schema_version": "1"}
+    write_result_set(tmp_path, files, summary)
+    before = file_entry(tmp_path / "result.gpkg")
+    connection = database(tmp_path / "result.gpkg", [], wal=state == "wal")
+    change(connection)
+    if state == "closed":
+        connection.close()
+        assert file_entry(tmp_path / "result.gpkg") != before
+    write_result_set(tmp_path, files, summary, overwrite=True, tell_kept=told.update)
+    connection.close()
+    assert told.get("result.gpkg") == ("result.kept-1.gpkg" if is_kept else None)
+    assert verify_result(tmp_path) == []
+    assert not [path for path in tmp_path.iterdir() if path.name.startswith("result.gpkg-")]
+    with closing(sqlite3.connect(tmp_path / "result.gpkg")) as fresh:
+        assert fresh.execute("SELECT depth FROM spots").fetchall() == [(1.0,), (2.0,)]
+    if change is a_row_more:
+        with closing(sqlite3.connect(tmp_path / "result.kept-1.gpkg")) as kept:
+            assert kept.execute("SELECT depth FROM spots").fetchall()[-1] == (9.0,)
+
+
+def test_a_database_that_is_none_any_more_is_kept(tmp_path):
+    summary = {"schema_version": "1"}
+    write_result_set(tmp_path, [database_file(1.0)], summary)
+    (tmp_path / "result.gpkg").write_bytes(b"SQLite format 3\0 and then nothing")
+    write_result_set(tmp_path, [database_file(1.0)], summary, overwrite=True)
+    assert (tmp_path / "result.kept-1.gpkg").read_bytes().endswith(b"nothing")
+
+
+def test_a_fault_puts_back_what_was_to_be_kept(tmp_path, monkeypatch):
+    """At every move of a file in turn."""
+    for k in range(1, 40):
+        folder = tmp_path / f"{k}"
+        write(folder, "A")
+        (folder / "text.txt").write_text("mine")
+        replace, calls = os.replace, itertools.count(1)
+
+        def once(*paths, k=k, calls=calls, replace=replace):
+            if next(calls) == k:
+                raise OSError(errno.EIO, "Input/output error")
+            replace(*paths)
+
+        with monkeypatch.context() as patch:
+            patch.setattr(os, "replace", once)
+            try:
+                write(folder, "B", overwrite=True)
+            except OutputError:
+                assert (folder / "text.txt").read_text() == "mine"
+                assert not (folder / "text.kept-1.txt").exists()
+                assert json.loads((folder / MANIFEST).read_text())["letter"] == "A"
+                continue
+        assert (folder / "text.kept-1.txt").read_text() == "mine"
+        assert k > 5
+        return
+    pytest.fail("it never ended")
+
+
+@pytest.mark.parametrize("how", ["itself", "link", "hard link"])
+def test_an_input_is_not_replaced_whatever_its_name(tmp_path, how):
+    """By where it lies on the disk."""
+    folder = tmp_path / "result"
+    write(folder, "A")
+    read = folder / "values.bin"
+    if how != "itself":
+        read = tmp_path / "dem.tif"
+        (read.symlink_to if how == "link" else read.hardlink_to)(folder / "values.bin")
+    with pytest.raises(OutputError, match=r"is an input of this run.*as values\.bin"):
+        check_result_folder(folder, SHARED, overwrite=True, inputs=[tmp_path / "none", read])
+    shutil.copy(read, tmp_path / "copy.tif")
+    check_result_folder(folder, SHARED, overwrite=True, inputs=[tmp_path / "copy.tif"])
+
+
+def test_a_folder_of_other_things_is_refused(tmp_path, monkeypatch):
+    """The root, home, and all above it and above where the program is started."""
+    home, here = tmp_path / "homes" / "me", tmp_path / "work" / "here"
+    for folder in (home, here):
+        folder.mkdir(parents=True)
+    monkeypatch.setenv("HOME", str(home))
+    monkeypatch.chdir(here)
+    for folder in (Path("/"), home, home.parent, here.parent, tmp_path):
+        for overwrite in (False, True):
+            with pytest.raises(OutputError, match="other things belong there"):
+                check_result_folder(folder, SHARED, overwrite=overwrite)
+    assert write(here, "A") == here  # a folder made for it
+    assert write(home / "result", "A") == home / "result"
+
+
+def test_only_a_result_is_overwritten(tmp_path):
+    """A folder of photographs, say; hidden files of a system do not count."""
+    (tmp_path / ".DS_Store").touch()
+    write(tmp_path / "empty", "A", overwrite=True)
+    (tmp_path / "photograph.jpg").touch()
+    with pytest.raises(OutputError, match="no result that could be replaced"):
+        write(tmp_path, "A", overwrite=True)
+    assert {path.name for path in tmp_path.iterdir()} == {".DS_Store", "photograph.jpg", "empty"}
+
+
+def test_a_summary_too_large_to_be_read_again_leaves_the_old_result(tmp_path, monkeypatch):
+    write(tmp_path, "A")
+    monkeypatch.setattr("lotflow.outputs.result_set.LARGEST_MANIFEST_BYTES", 2000)
+    with pytest.raises(OutputError, match="more than the 2,000 that are read again"):
+        write_result_set(tmp_path, result_files("B"), {"schema_version": "1", "x": "x" * 2000},
+                         overwrite=True)  # fmt: skip
+    assert held(tmp_path) == "A"
+    assert leftovers(tmp_path) == []
 
 
 @pytest.mark.parametrize(

@@ -4,12 +4,15 @@ import operator
 import os
 import signal
 import time
+from pathlib import Path
 
 import pytest
 
+import lotflow
 from lotflow.cli.report import drawing_process
 from lotflow.errors import EngineError
 from lotflow.outputs import side_process
+from lotflow.outputs.map_picture import get_ready
 from lotflow.outputs.palette import INK
 from lotflow.outputs.side_process import SideProcess
 from lotflow.units import from_si, shown
@@ -106,12 +109,26 @@ def test_it_leaves_an_interrupt_to_the_first_process():
         assert second.result() == 4
 
 
-def test_where_the_folder_is_gone_another_one_is_worked_in(monkeypatch):
-    """Some libraries do not even load in a folder that is gone."""
-    assert side_process._folder() is None
+@pytest.mark.parametrize("path", [".", os.pathsep.join(["", "sub"])])
+def test_it_works_in_a_neutral_folder_and_finds_this_package_all_the_same(
+    path, monkeypatch, tmp_path
+):
+    """Where it is started, a broken settings file of a library does no harm."""
+    (tmp_path / "matplotlibrc").write_bytes(b"\xff: nonsense\n")
+    (tmp_path / "lotflow").symlink_to(Path(lotflow.__file__).parent)
+    (tmp_path / "sub").mkdir()
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setenv("PYTHONPATH", path)
+    with SideProcess() as second:
+        second.submit(get_ready)
+        assert second.result() is None
+        assert Path(f"/proc/{second._process.pid}/cwd").readlink() == Path(os.sep)
 
-    def gone():
-        raise FileNotFoundError
 
-    monkeypatch.setattr(os, "getcwd", gone)
-    assert side_process._folder() == os.sep
+def test_a_folder_that_is_gone_is_no_obstacle(monkeypatch, tmp_path):
+    monkeypatch.setenv("PYTHONPATH", "relative")
+    gone = tmp_path / "gone"
+    gone.mkdir()
+    monkeypatch.chdir(gone)
+    gone.rmdir()
+    assert side_process._surroundings()["PYTHONPATH"] == "relative"

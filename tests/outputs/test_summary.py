@@ -468,10 +468,24 @@ def test_many_rows_are_cut_short_and_counted(make_layers, units):
     layers["findings"]["message"] = "Water stands here. " * 8
     text = summary_text(content_of(layers), units)
     lines = text.splitlines()
-    assert len(lines) <= 80
+    assert len(lines) <= 100
     assert max(map(len, lines)) <= WIDTH
+    assert not [line for line in lines if line.endswith(("...", "…"))]
     assert text.count("more in result.gpkg") == 3
     assert "  and 52 more in result.gpkg" in lines
+
+
+def test_nothing_of_a_row_that_is_too_wide_is_left_out(make_layers):
+    """It goes on below its last column, where the file has all of it."""
+    layers = make_layers(3)
+    spots = layers["low_spots"]
+    layers["low_spots"] = spots.assign(artefact=[f"long {'and longer ' * 20}story {n}" for n in
+                                                 range(len(spots))])  # fmt: skip
+    text = summary_text(content_of(layers), "metric")
+    assert max(map(len, text.splitlines())) <= WIDTH
+    told = " ".join(text.split())
+    for spot in content_of(layers)["low_spots"]:
+        assert spot["artefact"] in told
 
 
 def test_the_cautions_are_always_there():

@@ -1,11 +1,17 @@
 """Machine code that is kept between runs: used where it fits, made anew where it does not."""
 
+import hashlib
+import os
 import subprocess
 import sys
+import textwrap
+from pathlib import Path
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
 
+import lotflow
 from lotflow.errors import EngineError
 from lotflow.terrain import machine_code
 from lotflow.terrain.machine_code import Loop
@@ -118,3 +124,109 @@ def test_loading_kept_code_imports_no_compiler():
     )
     run = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert run.stdout.split() == ["False"]
+
+
+# what lies in the folder is run: nobody else may be able to put anything there
+
+
+def other(direction, order, size, columns, total):
+    total[0] = 666.0
+
+
+def planted(cache, monkeypatch):
+    """Put code of another function there, with the name and the hash that fit."""
+    total()
+    (path,) = cache.glob("sum_down-*.o")
+    with monkeypatch.context() as patch:
+        mine = SimpleNamespace(sum_down=SimpleNamespace(py_func=other))
+        patch.setattr(machine_code, "import_module", lambda _: mine)
+        code = machine_code.compile_loop(SUM_DOWN)
+    path.write_bytes(hashlib.sha256(code).digest() + code)
+    forget()
+    return path
+
+
+@pytest.mark.parametrize("place", ["", "kernels", "above"])
+@pytest.mark.parametrize("mode", [0o777, 0o757, 0o775])
+def test_a_folder_that_others_may_write_to_is_not_used(cache, place, mode, monkeypatch):
+    assert machine_code.cache_folder() == cache
+    monkeypatch.setattr(os, "getegid", lambda: 4321)  # nobody's own group
+    folder = {"kernels": cache, "": cache.parent, "above": cache.parents[1]}[place]
+    folder.chmod(mode)
+    assert machine_code.cache_folder() is None
+    folder.chmod(0o755)
+    assert machine_code.cache_folder() == cache
+
+
+def test_a_folder_for_all_where_nobody_can_take_ours_away_is_good_enough(cache):
+    """As the one for temporary files: sticky."""
+    cache.parents[1].chmod(0o1777)
+    assert machine_code.cache_folder() == cache
+    cache.chmod(0o1777)  # but in our own folder others must not even add a file
+    assert machine_code.cache_folder() is None
+
+
+@pytest.mark.skipif(os.geteuid() != 0, reason="only root can give a folder away")
+@pytest.mark.parametrize("place", ["", "kernels", "above"])
+def test_a_folder_of_somebody_else_is_not_used(cache, place):
+    assert machine_code.cache_folder() == cache
+    folder = {"kernels": cache, "": cache.parent, "above": cache.parents[1]}[place]
+    os.chown(folder, 65534, 65534)
+    assert machine_code.cache_folder() is None
+
+
+@pytest.mark.parametrize("place", ["lotflow", "lotflow/kernels"])
+def test_a_link_is_not_followed_for_it(tmp_path, monkeypatch, place):
+    elsewhere = tmp_path / "elsewhere"
+    elsewhere.mkdir(mode=0o700)
+    (tmp_path / "cache" / place).parent.mkdir(mode=0o700, parents=True)
+    (tmp_path / "cache" / place).symlink_to(elsewhere)
+    monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path / "cache"))
+    assert machine_code.cache_folder() is None
+
+
+def test_a_linked_cache_as_a_whole_is_the_users_own_choice(tmp_path, monkeypatch):
+    (tmp_path / "large disk").mkdir(mode=0o700)
+    (tmp_path / "cache").symlink_to("large disk")
+    monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path / "cache"))
+    assert machine_code.cache_folder() == tmp_path / "large disk" / "lotflow" / "kernels"
+
+
+def test_planted_code_is_not_run(cache, monkeypatch):
+    """With the right name and hash, in a folder that others may write to."""
+    path = planted(cache, monkeypatch)
+    before = path.read_bytes()
+    assert total() == [666.0, 2.0]  # the instrument: it would be
+    forget()
+    cache.chmod(0o777)
+    assert total() == [3.0, 2.0]
+    assert path.read_bytes() == before
+
+
+# settings of the compiler
+
+
+@pytest.mark.parametrize("parser", [True, False])
+def test_a_settings_file_where_the_program_is_started_is_not_obeyed(tmp_path, parser):
+    """Nor are those asked for that come later, when something is compiled."""
+    (tmp_path / ".numba_config.yaml").write_text("disable_jit: 1\nopt: 0\n")
+    (tmp_path / "yaml.py").write_text(
+        "def safe_load(stream):\n return {'disable_jit': 1, 'opt': 0}\n"
+        if parser else "raise ImportError\n"
+    )  # fmt: skip
+    code = """
+        import sys, warnings
+        warnings.simplefilter("error")
+        if PARSER:
+            import yaml
+        from lotflow.terrain.compiler import load_compiler
+        numba = load_compiler()
+        assert not PARSER or sys.modules["yaml"] is yaml
+        numba.njit(lambda x: x + 1)(1)
+        numba.core.config.reload_config()
+        print(numba.config.DISABLE_JIT, int(numba.config.OPT), "yaml" in sys.modules)
+    """.replace("PARSER", str(parser))
+    environment = os.environ | {"PYTHONPATH": f"{Path(lotflow.__file__).parents[1]}{os.pathsep}."}
+    done = subprocess.run([sys.executable, "-c", textwrap.dedent(code)], cwd=tmp_path,
+                          env=environment, capture_output=True, text=True, check=False)  # fmt: skip
+    assert (done.stdout.strip(), done.stderr) == (f"0 3 {parser}", "")
