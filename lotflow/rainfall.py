@@ -72,6 +72,8 @@ class RainfallTable:
         Factor on every depth, for a changed climate; 1 is off.
     notes
         What reading it left out or settled, for the report.
+    seems_cut
+        Why its file may have been cut short between two rows; empty where nothing says so.
     sha256
         Of the bytes it was read from; empty where it was not read from a file.
 
@@ -101,6 +103,7 @@ class RainfallTable:
     source: str
     uplift: float = 1.0
     notes: tuple[str, ...] = ()
+    seems_cut: str = ""
     sha256: str = ""
 
     def __post_init__(self) -> None:
