@@ -127,7 +127,7 @@ def _refuse_other_marks(text: str, file: str) -> None:
 
 def _begins_a_row(line: str, mark: str) -> bool:
     """Tell whether what stands before the first mark holds no comma but a decimal one."""
-    return "," not in re.sub(r"\d,\d", "", line.split(mark)[0])
+    return "," not in re.sub(r"\d,\d", "", line.split(mark, maxsplit=1)[0])
 
 
 def _cells(content: str) -> list[str]:
