@@ -11,8 +11,7 @@ from lotflow.errors import Fault, InputError
 from lotflow.inputs.limits import DEFAULT_LIMITS
 from lotflow.inputs.open import local_file, read_bytes, sha256_of
 from lotflow.inputs.rainfall import parse_rainfall
-from lotflow.rainfall import RainfallFormula
-from lotflow.rainfall_checks import impossible_rain
+from lotflow.rainfall import RainfallFormula, impossible_rain
 from lotflow.units import to_si
 
 if TYPE_CHECKING:

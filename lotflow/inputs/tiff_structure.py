@@ -13,7 +13,7 @@ import struct
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
-from typing import BinaryIO, Final
+from typing import BinaryIO, Final, Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -62,7 +62,7 @@ class Directory:
 
     start: int
     stop: int
-    order: str
+    order: Literal["<", ">"]
     tags: dict[int, tuple[int, int, int]]
 
     def values(self, stream: BinaryIO, tag: int) -> NDArray[np.generic]:
@@ -128,7 +128,7 @@ def directories(stream: BinaryIO) -> Iterator[Directory]:
     Adobe, TIFF Revision 6.0, section 2.
     """
     head = stream.read(16)
-    order = "<" if head[:2] == b"II" else ">"
+    order: Literal["<", ">"] = "<" if head[:2] == b"II" else ">"
     is_big = struct.unpack_from(f"{order}H", head, 2)[0] == 43
     # offsets and counts have 8 bytes in a BigTIFF, else 4
     word, at, count_code = ("Q", 8, "Q") if is_big else ("I", 4, "H")
@@ -305,6 +305,8 @@ def _check_blocks(stream: BinaryIO, chain: list[Directory], images: list[Directo
                     raise ValueError("its blocks have more places than sizes, or fewer")
                 continue
             stored = (offsets > 0) & (sizes > 0)
+            if ((offsets > 0) != stored).any():
+                raise ValueError("one of its blocks has a place and no size")
             parts.append(np.stack([offsets[stored], (offsets + sizes)[stored]], axis=1))
             in_order &= bool((np.diff(offsets[stored]) > 0).all())
     spans = np.concatenate(parts)

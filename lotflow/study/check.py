@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from lotflow.findings import Finding, ordered
 from lotflow.inputs.job_rainfall import read_rainfall
+from lotflow.inputs.site_checks import datum_of
 from lotflow.inputs.sources import naming_files
 from lotflow.outputs.summary import json_text
 from lotflow.study.cases import cases_of, in_case
@@ -105,7 +106,9 @@ def check_inputs(job: Job) -> InputReport:
     cases = cases_of(site)
     inlets = drawn_inlets(in_case(site.inlets, cases[-1]))
     with naming_files(site.sources):
-        window = study_window(source, site, inlets, job.criteria, margin_m=job.elevation.margin_m)
+        window = study_window(
+            source, site, inlets, job.criteria, margin_m=job.elevation.margin_m, datum=datum_of(job)
+        )
         for case in cases:
             case_roofs(site, window.surface, case)
     findings = ordered(

@@ -8,7 +8,7 @@ import numpy as np
 
 from lotflow.drains.judged import design_storm
 from lotflow.findings import Finding
-from lotflow.rainfall_checks import rain_doubts, reference_rain, reference_text
+from lotflow.rainfall import rain_doubts, reference_rain, reference_text
 from lotflow.runoff.concentration import MINIMUM_TIME_S
 from lotflow.runoff.hydrograph import STORM_DURATION_S
 from lotflow.study.roofs import roof_notes
