@@ -118,7 +118,7 @@ def _refuse_other_marks(text: str, file: str) -> None:
         parted = [line for line in lines if line.count(mark) >= 1 and _begins_a_row(line, mark)]
         if parted and len(parted) > len(lines) / 2:
             rule = f"the cells are separated by {name}, not by commas"
-            if re.search(r"\d,\d", parted[-1]):
+            if any(re.search(r"\d,\d", line) for line in parted):
                 rule += ", and its numbers have decimal commas"
             remedy = "Save it as CSV with commas between cells and points in numbers"
             number = text.splitlines().index(parted[0]) + 1

@@ -305,8 +305,6 @@ def _check_blocks(stream: BinaryIO, chain: list[Directory], images: list[Directo
                     raise ValueError("its blocks have more places than sizes, or fewer")
                 continue
             stored = (offsets > 0) & (sizes > 0)
-            if ((offsets > 0) != stored).any():
-                raise ValueError("one of its blocks has a place and no size")
             parts.append(np.stack([offsets[stored], (offsets + sizes)[stored]], axis=1))
             in_order &= bool((np.diff(offsets[stored]) > 0).all())
     spans = np.concatenate(parts)

@@ -191,27 +191,29 @@ def _shapefile_copy(path: Path, copy: Path, limits: Limits) -> _Copy:
             shutil.copyfile(part, copy.with_suffix(suffix))
     told = {part.name: sha256(copy.with_suffix(suffix)) for suffix, part in present}
     table, index = copy.with_suffix(".dbf"), copy.with_suffix(".shx")
-    check_table(dict(present)[".dbf"], table.read_bytes(), index.stat().st_size)
+    data = table.read_bytes()
+    check_table(dict(present)[".dbf"], data, index.stat().st_size)
     stated = copy.with_suffix(".cpg").read_bytes() if parts[".cpg"] else None
-    encoding, doubt = _encoding(table.read_bytes(), stated)
+    # the rows begin where the header says; what stands before them is no text
+    encoding, doubt = _encoding(data[int.from_bytes(data[8:10], "little") :], stated)
     doubts = (("text-encoding", doubt),) if doubt else ()
     return _Copy(path, copy, "shapefile", (path.stem,), hashes=told,
                  options={"encoding": encoding} if encoding else {}, doubts=doubts)  # fmt: skip
 
 
-def _encoding(table: bytes, stated: bytes | None) -> tuple[str, str]:
+def _encoding(rows: bytes, stated: bytes | None) -> tuple[str, str]:
     """
     Settle the encoding of a Shapefile's text, and say where it is not the one it states.
 
     UTF-8 is told from the older Latin-1 by trying: other text is hardly ever valid UTF-8. Empty
     where the stated one is to be used.
     """
-    tried = "UTF-8" if _decodes(table, "utf-8") else "ISO-8859-1"
+    tried = "UTF-8" if _decodes(rows, "utf-8") else "ISO-8859-1"
     if stated is None:
         return tried, ""
     name = stated.decode("latin-1").strip()
     shown = clean_text(name[:LONGEST_TEXT])
-    if table.isascii():
+    if rows.isascii():
         return ("", "") if _codec(name) else (tried, "")
     if not name:
         return tried, f"the part .cpg is empty: text was read as {tried}"
@@ -219,7 +221,7 @@ def _encoding(table: bytes, stated: bytes | None) -> tuple[str, str]:
     if codec is None:
         known = f"the part .cpg names no encoding that is known, {shown!r}"
         return tried, f"{known}: text was read as {tried}"
-    if not _decodes(table, codec) or (tried == "UTF-8") != (codec == "utf-8"):
+    if not _decodes(rows, codec) or (tried == "UTF-8") != (codec == "utf-8"):
         return tried, f"the part .cpg says {shown}, but the text is {tried}, as which it was read"
     return "", ""
 
@@ -234,10 +236,10 @@ def _codec(name: str) -> str | None:
     return None
 
 
-def _decodes(table: bytes, codec: str) -> bool:
+def _decodes(rows: bytes, codec: str) -> bool:
     """Tell whether bytes are text in an encoding."""
     try:
-        table.decode(codec)
+        rows.decode(codec)
     except UnicodeDecodeError:
         return False
     return True
