@@ -212,9 +212,9 @@ def steep(job: Job) -> None:
 
 
 def houses(job: Job) -> None:
-    """A surface with its houses, 5 m high, in feet said to be metres."""
+    """A surface with its houses, 7 m high, in feet said to be metres."""
     values = ground()
-    values[30:50, 40:68] += 5.0 / FOOT
+    values[30:50, 40:68] += 7.0 / FOOT
     job.raster(values)
 
 

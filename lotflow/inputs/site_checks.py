@@ -18,6 +18,7 @@ import shapely
 
 from lotflow.errors import Fault
 from lotflow.findings import Finding
+from lotflow.inputs.surface_checks import STEP_LIMIT_M
 from lotflow.units import METRES_PER_FOOT, METRES_PER_US_SURVEY_FOOT, both_units
 
 if TYPE_CHECKING:
@@ -44,8 +45,8 @@ _INTENSITY_MM_H: Final = (10.0, 500.0)
 #: A lot's relief, as a share of its breadth, above which its elevations may be in feet: towns
 #: hardly let lots steeper than 25 % be built on.
 _STEEP_LOT: Final = 0.25
-#: Footprints that stand this far above the ground beside them may be in feet [m].
-_TALL_HOUSE_M: Final = 14.0
+#: Footprints that stand this far above the ground beside them may be in feet: six storeys [m].
+_TALL_HOUSE_M: Final = 20.0
 #: A benchmark this far outside the relief of the window is none of it [m].
 _BENCHMARK_REACH_M: Final = 15.0
 
@@ -399,7 +400,10 @@ def raster_unit_findings(
     signs: list[tuple[str, float, float, str]] = []
     known = ~grid.missing
     ground = grid.values[lot & known & (building == 0)]
-    if ground.size:
+    # roofs and trees left in the data are no relief
+    bare = not any((np.abs(np.diff(grid.values, axis=axis)) > STEP_LIMIT_M).any()
+                   for axis in (0, 1))  # fmt: skip
+    if ground.size and bare:
         relief = float(np.ptp(np.percentile(ground, (5, 95))))
         grade = relief / math.sqrt(float(lot.sum()) * grid.cell_m2)
         if grade > _STEEP_LOT:
