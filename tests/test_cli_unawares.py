@@ -494,6 +494,111 @@ def test_rounding_widens_the_error_that_the_result_states(
     assert "44 mm (1.73 in)" in " ".join((tmp_path / "out" / "summary.txt").read_text().split())
 
 
+def noticed(code: int, findings: list[dict], err: str, *words: str) -> bool:
+    """A refusal that names the cause, or a warning."""
+    if code == 1:
+        return any(word in err for word in words)
+    return code == 0 and bool(sharp(findings) & set(words))
+
+
+@pytest.mark.nightly
+@pytest.mark.parametrize("seed", range(40))
+def test_a_level_in_the_other_unit_is_noticed_wherever_it_is(
+    seed: int, job: Job, capfd: pytest.CaptureFixture[str]
+) -> None:
+    """Any column, either way, ground anywhere from 6 m to 3000 m: 3.28 is named."""
+    random = np.random.default_rng(90_000 + seed)
+    level = float(np.exp(random.uniform(np.log(6), np.log(3000))))
+    job.raster(ground(seed) - 31 + level)
+    for rule in LEVEL_RULES:
+        job.cell(rule.layer, rule.column, lambda value: value - 31 + level)
+    code, findings, err = check(job, capfd)
+    assert code == 0, err
+    assert "level-unit-doubted" not in sharp(findings)
+    rule = LEVEL_RULES[random.integers(len(LEVEL_RULES))]
+    change = (in_feet, in_metres)[random.integers(2)]
+    job.cell(rule.layer, rule.column, change)
+    code, findings, err = check(job, capfd)
+    if change is in_metres and rule.usual[0] <= -3 and level < 10:
+        return  # a pipe may lie as deep
+    assert noticed(code, findings, err, "3.28", "level-unit-doubted"), (rule, level, err)
+
+
+@pytest.mark.nightly
+@pytest.mark.parametrize("seed", range(60))
+def test_a_rain_unit_that_is_wrong_is_noticed(
+    seed: int, job: Job, capfd: pytest.CaptureFixture[str]
+) -> None:
+    """Tables of any climate, a 10-year hour of 8 to 120 mm, and either unit for the other."""
+    random = np.random.default_rng(70_000 + seed)
+    hour, power = float(np.exp(random.uniform(np.log(8), np.log(120)))), random.uniform(0.25, 0.5)
+    durations = (5, 10, 15, 30, 60, 120, 360, 1440)
+    inches = bool(random.integers(2))
+
+    def table(unit: str, factor: float) -> str:
+        lines = [f"depth_{unit}, 2 yr, 10 yr, 100 yr"]
+        for minutes in durations:
+            short = min(minutes, 60) / 60
+            depth = hour * short ** (power + 0.25) * max(minutes / 60, 1) ** (power / 2) * factor
+            shown = [f"{depth * share:.3f}" for share in (0.65, 1.0, 1.6)]
+            lines.append(", ".join([f"{minutes} min", *shown]))
+        return "\n".join(lines) + "\n"
+
+    job.rain(table("in" if inches else "mm", 1 / 25.4 if inches else 1.0))
+    code, findings, err = check(job, capfd)
+    assert (code, sharp(findings)) == (0, set()), err
+    job.rain(table("mm" if inches else "in", 1 / 25.4 if inches else 1.0))
+    code, findings, err = check(job, capfd)
+    assert noticed(code, findings, err, "25.4", "rain-unit-doubted"), (hour, inches)
+
+
+@pytest.mark.nightly
+@pytest.mark.parametrize("seed", range(40))
+def test_rounded_elevations_are_noticed_and_others_are_not(
+    seed: int, job: Job, capfd: pytest.CaptureFixture[str]
+) -> None:
+    """Steps of 0.06 m to 2 m, from any level, with up to 5 % of other cells."""
+    random = np.random.default_rng(50_000 + seed)
+    for layer in ("buildings", "inlets", "outlets", "drain_lines", "openings"):
+        job.sql(f"DELETE FROM {layer}")
+    values = ground(seed) + random.uniform(-30, 900) + np.linspace(0, random.uniform(0, 9), CELLS)
+    job.raster(values)
+    code, findings, err = check(job, capfd)
+    assert code == 0, err
+    assert "coarse-levels" not in sharp(findings)
+    step, shift = float(np.exp(random.uniform(np.log(0.06), np.log(2)))), random.uniform(0, 1)
+    spoilt = np.round(values / step) * step + shift
+    other = random.random(values.shape) < random.uniform(0, 0.05)
+    job.raster(np.where(other, values, spoilt))
+    code, findings, err = check(job, capfd)
+    assert noticed(code, findings, err, "rounded to steps", "coarse-levels", "level"), step
+    if code == 0:
+        (found,) = [one for one in findings if one["rule"] == "coarse-levels"]
+        assert found["measured"] == pytest.approx(step, rel=0.02)
+
+
+@pytest.mark.nightly
+@pytest.mark.parametrize("seed", range(40))
+def test_a_shift_of_the_lot_is_noticed_where_it_cuts_the_house(
+    seed: int, job: Job, capfd: pytest.CaptureFixture[str]
+) -> None:
+    """3 to 11 m in any direction; a line within a metre of the wall is no shift."""
+    random = np.random.default_rng(30_000 + seed)
+    angle, far = random.uniform(0, 2 * np.pi), random.uniform(3, 11)
+    house = layers()["buildings"].geometry[0]
+    lot = shapely.affinity.translate(box(14, 12, 46, 45), far * np.cos(angle), far * np.sin(angle))
+    job.shapes("lot", lot)
+    code, findings, err = check(job, capfd)
+    assert code == 0, err
+    beyond = house.difference(lot)
+    share = beyond.area / house.area
+    reach = max((shapely.Point(p).distance(lot) for p in house.exterior.coords), default=0.0)
+    inner = max(shapely.Point(p).distance(lot.boundary) if lot.contains(shapely.Point(p)) else 0.0
+                for p in house.exterior.coords)  # fmt: skip
+    cut = 0.1 < share < 0.9 and reach > 1.0 and inner > 1.0
+    assert ("lot-line-through-building" in sharp(findings)) == cut
+
+
 #: Records of rain at one place [min, mm]; NOAA/NWS and WMO lists, from memory.
 RECORDS = (
     (1, 38), (8, 126), (15, 198), (20, 206), (42, 305), (60, 401), (130, 483), (165, 559),
