@@ -72,10 +72,19 @@ def step_of_values(values: FloatArray) -> float:
     if known.size < _LEAST_CELLS:
         return 0.0
     levels, count = np.unique(known, return_counts=True)
-    # one level that most cells have is open water, or what gaps were filled with
-    if len(levels) > _LEAST_LEVELS and count.max() > known.size / 2:
-        count[count.argmax()] = 0
     noise = 4.0 * float(np.spacing(np.float32(np.abs(known).max())))
+    step = _common_step(levels, count, noise)
+    if not step and count.max() > known.size / 2:
+        # the one level that most cells have is open water, or what gaps were filled with
+        most = count == count.max()
+        step = _common_step(levels[~most], count[~most], noise)
+    return step
+
+
+def _common_step(levels: FloatArray, count: Cells, noise: float) -> float:
+    """Give the step of which the gaps between the commonest levels are multiples; 0 for none."""
+    if not levels.size:
+        return 0.0
     order = np.argsort(-count, kind="stable")
     enough = int(np.searchsorted(np.cumsum(count[order]), _ON_STEPS * count.sum())) + 1
     gaps = np.diff(np.sort(levels[order[:enough]]))
@@ -83,11 +92,9 @@ def step_of_values(values: FloatArray) -> float:
     if not gaps.size:
         return 0.0
     least = float(gaps.min())
-    steps = gaps / least
-    # a lone gap, or gaps that are no multiples of the least, are no rounding
-    if (np.abs(steps - np.round(steps)) * least > noise + 0.01 * least).any():
-        return 0.0
-    return least
+    # gaps that are no multiples of the least are no rounding
+    off = np.abs(gaps / least - np.round(gaps / least)) * least
+    return 0.0 if (off > noise + 0.01 * least).any() else least
 
 
 def widened_rmse(rmse_m: float, step_m: float) -> float:

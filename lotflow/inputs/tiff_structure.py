@@ -8,7 +8,6 @@ against what the library makes of it.
 
 from __future__ import annotations
 
-import mmap
 import struct
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -25,6 +24,8 @@ from lotflow.inputs.raster_header import Window
 #: No file has more directories, none more tags.
 _MOST_DIRECTORIES: Final = 256
 _MOST_TAGS: Final = 4096
+#: Bytes that are searched at once.
+_PIECE: Final = 4_000_000
 #: Types of numbers by their code (TIFF 6.0, section 2; BigTIFF).
 _TYPES: Final = {
     1: "u1", 2: "u1", 3: "u2", 4: "u4", 6: "i1", 7: "u1", 8: "i2", 9: "i4", 11: "f4", 12: "f8",
@@ -287,8 +288,13 @@ def _lost_mask(stream: BinaryIO, chain: list[Directory]) -> bool:
     order = chain[0].order
     patterns = [struct.pack(f"{order}HHII", _SUBFILE, 4, 1, _MASK),
                 struct.pack(f"{order}HHQI", _SUBFILE, 4, 1, _MASK)]  # fmt: skip
-    with mmap.mmap(stream.fileno(), 0, access=mmap.ACCESS_READ) as data:
-        return any(data.find(pattern) >= 0 for pattern in patterns)
+    stream.seek(0)
+    tail = b""
+    while piece := stream.read(_PIECE):
+        if any(pattern in tail + piece for pattern in patterns):
+            return True
+        tail = piece[-len(patterns[1]) :]
+    return False
 
 
 def _check_blocks(stream: BinaryIO, chain: list[Directory], images: list[Directory]) -> bool:
