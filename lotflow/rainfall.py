@@ -8,15 +8,17 @@ i = a / (t + b)^c. Neither is ever asked outside the durations and return period
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Literal, Protocol
+from typing import Final, Literal, Protocol
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from lotflow.errors import Fault, InputError
+from lotflow.findings import Finding
 from lotflow.rainfall_checks import (
     FloatArray,
     between,
+    duration_text,
     durations_within,
     order_faults,
     return_periods_within,
@@ -24,7 +26,24 @@ from lotflow.rainfall_checks import (
     table_faults,
     uplift_faults,
 )
-from lotflow.units import from_si, to_si
+from lotflow.units import MILLIMETRES_PER_INCH, both_units, from_si, to_si
+
+#: The greatest point rainfalls of the world, R = 422 D^0.475 [mm, h]: Jennings, A. H. (1950),
+#: World's greatest observed point rainfalls, Monthly Weather Review 78, 4-5.
+_WORLD_MM: Final = 422.0
+_WORLD_POWER: Final = 0.475
+#: Records since then lie above it by up to 32 %: 4,869 mm in 4 days, Commerson, Reunion, 2007
+#: (WMO-No. 1045, Manual on Estimation of Probable Maximum Precipitation, 2009, from memory).
+_RECORDS_SINCE: Final = 4.0 / 3.0
+#: The 10-year rain of 1 h that published tables hold, with room, and a third of the least [mm]:
+#: NOAA Atlas 14 has 8 mm in deserts and 120 mm on the Gulf coast (from memory); other durations
+#: follow the power above.
+_ORDINARY_MM: Final = (5.0, 200.0)
+_LEAST_MM: Final = 2.5
+_ORDINARY_SOURCE: Final = "range of NOAA Atlas 14 with room on both sides, from memory"
+_HOUR_S: Final = 3600.0
+#: Where a formula is looked at: 1 min to 24 h [s].
+_USUAL_DURATIONS_S: Final = (60.0, 300.0, 600.0, 900.0, 1800.0, 3600.0, 10_800.0, 86_400.0)
 
 
 class Rainfall(Protocol):
@@ -72,6 +91,8 @@ class RainfallTable:
         Factor on every depth, for a changed climate; 1 is off.
     notes
         What reading it left out or settled, for the report.
+    seems_cut
+        Why its file may have been cut short between two rows; empty where nothing says so.
     sha256
         Of the bytes it was read from; empty where it was not read from a file.
 
@@ -101,6 +122,7 @@ class RainfallTable:
     source: str
     uplift: float = 1.0
     notes: tuple[str, ...] = ()
+    seems_cut: str = ""
     sha256: str = ""
 
     def __post_init__(self) -> None:
@@ -325,3 +347,141 @@ def _formula_faults(formula: RainfallFormula) -> list[Fault]:
     durations = np.clip(durations, shortest, longest)
     depths = formula.depth(durations[:, None], formula.return_periods_yr)
     return order_faults(durations, formula.return_periods_yr, depths)[:1]
+
+
+def greatest_depth_m(duration_s: ArrayLike) -> FloatArray:
+    """
+    Give the greatest rain that has ever been measured anywhere, with some room [m].
+
+    Parameters
+    ----------
+    duration_s
+        Duration [s].
+
+    Examples
+    --------
+    The record of 1 h is 401 mm (Shangdi, China, 1975), that of 24 h 1,825 mm (Foc-Foc, Reunion).
+
+    >>> (greatest_depth_m([3600, 86400]) * 1000).round().tolist()
+    [563.0, 2546.0]
+    """
+    hours = np.asarray(duration_s, dtype=np.float64) / _HOUR_S
+    return np.asarray(_RECORDS_SINCE * _WORLD_MM / 1e3 * hours**_WORLD_POWER)
+
+
+def reference_rain(rainfall: Rainfall) -> tuple[float, float, float]:
+    """
+    Give the 10-year rain of 1 h, or of what lies nearest to both in a rainfall.
+
+    Parameters
+    ----------
+    rainfall
+        Table or formula.
+
+    Returns
+    -------
+    duration_s, return_period_yr, depth_m
+        Without the uplift.
+    """
+    duration = float(np.clip(_HOUR_S, *rainfall.duration_range_s))
+    period = float(np.clip(10.0, *rainfall.return_period_range_yr))
+    return duration, period, float(rainfall.depth(duration, period)) / rainfall.uplift
+
+
+def impossible_rain(rainfall: Rainfall) -> list[Fault]:
+    """
+    Find rain that no place on Earth has, and name the unit that would explain it.
+
+    Parameters
+    ----------
+    rainfall
+        Table or formula.
+    """
+    shortest, longest = rainfall.duration_range_s
+    known = getattr(rainfall, "durations_s", np.array(_USUAL_DURATIONS_S))
+    durations = np.union1d(known[(known >= shortest) & (known <= longest)], [shortest, longest])
+    rarest = rainfall.return_period_range_yr[1]
+    depths = rainfall.depth(durations, rarest) / rainfall.uplift
+    worst = int(np.argmax(depths / greatest_depth_m(durations)))
+    _, period, depth = reference_rain(rainfall)
+    said = reference_text(rainfall)
+    if depths[worst] > greatest_depth_m(durations[worst]):
+        most = float(greatest_depth_m(durations[worst]))
+        rule = (
+            f"{both_units(float(depths[worst]), 'rain_depth')} in "
+            f"{duration_text(float(durations[worst]))} once in {rarest:g} years is more than has "
+            f"ever been measured on Earth, {both_units(most, 'rain_depth')}"
+        )
+        return [Fault(f"{rule}; {said}", _unit_remedy(rainfall))]
+    if period >= 10.0 and depth < _LEAST_MM / 1e3 * _of_an_hour(rainfall):
+        rule = f"{said}: the driest places of published tables have three times as much"
+        return [Fault(rule, _unit_remedy(rainfall))]
+    return []
+
+
+def rain_doubts(rainfall: Rainfall) -> list[Finding]:
+    """
+    Ask about rain that hardly any place has, though some may.
+
+    Parameters
+    ----------
+    rainfall
+        Table or formula.
+    """
+    _, _, depth = reference_rain(rainfall)
+    low, high = (bound * _of_an_hour(rainfall) / 1e3 for bound in _ORDINARY_MM)
+    if low <= depth <= high:
+        return []
+    wrong = "little" if depth < low else "much"
+    limit = low if depth < low else high
+    return [
+        Finding(
+            "rain-unit-doubted", "warn", "rainfall",
+            f"T{reference_text(rainfall)[1:]}: hardly any place has so {wrong}. "
+            f"{_unit_remedy(rainfall)}.",
+            measured=round(depth, 5), limit=round(limit, 5), unit="m", source=_ORDINARY_SOURCE,
+        )
+    ]  # fmt: skip
+
+
+def _of_an_hour(rainfall: Rainfall) -> float:
+    """How much more than in an hour it may rain in the duration that stands for it."""
+    duration, _, _ = reference_rain(rainfall)
+    return float((duration / _HOUR_S) ** _WORLD_POWER)
+
+
+def reference_text(rainfall: Rainfall) -> str:
+    """
+    Say the 10-year rain of an hour in both units: a reader knows what is usual in his.
+
+    Parameters
+    ----------
+    rainfall
+        Table or formula.
+    """
+    duration, period, depth = reference_rain(rainfall)
+    return (
+        f"the {period:g}-year rain of {duration_text(duration)} is {_three_digits(depth * 1e3)} mm "
+        f"({_three_digits(depth * 1e3 / MILLIMETRES_PER_INCH)} in)"
+    )
+
+
+def _three_digits(value: float) -> str:
+    """Show a number to three digits, a large one to its last before the point."""
+    return f"{value:,.0f}" if value >= 100 else f"{value:.3g}"
+
+
+def _unit_remedy(rainfall: Rainfall) -> str:
+    """Name the factor between inches and millimetres where it explains the figures."""
+    _, _, depth = reference_rain(rainfall)
+    low, high = (bound * _of_an_hour(rainfall) / 1e3 for bound in _ORDINARY_MM)
+    for factor, said, meant in (
+        (1 / MILLIMETRES_PER_INCH, "inches", "millimetres"),
+        (MILLIMETRES_PER_INCH, "millimetres", "inches"),
+    ):
+        if low <= depth * factor <= high and not low <= depth <= high:
+            return (
+                f"Figures in {meant} that are said to be {said} would explain it (a factor of "
+                "25.4): check the unit against the source"
+            )
+    return "Check figures, unit and durations against the source"

@@ -21,14 +21,26 @@ _BIDI_CONTROLS: Final = frozenset("\u061c\u200e\u200f\u202a\u202b\u202c\u202d\u2
     "\u2066\u2067\u2068\u2069"
 )
 
+#: Characters that show nothing, so that two names which differ by one look alike: those that
+#: Unicode ignores by default (DerivedCoreProperties, Default_Ignorable_Code_Point), but for the
+#: joiners and variation selectors, which scripts and symbols need.
+_SHOW_NOTHING: Final = (
+    (0x00AD, 0x00AD), (0x034F, 0x034F), (0x115F, 0x1160), (0x17B4, 0x17B5), (0x180E, 0x180E),
+    (0x200B, 0x200B), (0x2060, 0x206F), (0x3164, 0x3164), (0xFEFF, 0xFEFF), (0xFFA0, 0xFFA0),
+    (0xFFF0, 0xFFF8), (0x1BCA0, 0x1BCA3), (0x1D173, 0x1D17A), (0xE0000, 0xE00FF),
+    (0xE01F0, 0xE0FFF),
+)  # fmt: skip
+#: ... and those, which stay in a text but make no other name of it.
+_JOINERS: Final = ((0x180B, 0x180F), (0x200C, 0x200D), (0xFE00, 0xFE0F), (0xE0100, 0xE01EF))
+
 
 def clean_text(text: str, *, longest: int = LONGEST_TEXT) -> str:
     r"""
     Bring text into the one form in which it is compared, stored and shown.
 
-    Control characters other than tab and newline, surrogates, characters that are none, and
-    controls of the writing direction are removed; what is left is stripped of white space at
-    both ends and composed (Unicode normalisation form C). Cleaning twice changes nothing.
+    Control characters other than tab and newline, surrogates, characters that are none or show
+    nothing, and controls of the writing direction are removed; what is left is stripped of white
+    space at both ends and composed (Unicode normalisation form C). Cleaning twice changes nothing.
 
     Parameters
     ----------
@@ -54,7 +66,7 @@ def clean_text(text: str, *, longest: int = LONGEST_TEXT) -> str:
 
     Examples
     --------
-    >>> clean_text(" CB\u00001 "), clean_text("Cafe\u0301"), clean_text("a\u202eb")
+    >>> clean_text(" CB\u00001 "), clean_text("Cafe\u0301"), clean_text("a\u202e\u200bb")
     ('CB1', 'Café', 'ab')
     """
     if not (text.isascii() and text.isprintable()):
@@ -77,8 +89,36 @@ def _may_stay(character: str) -> bool:
         return True
     is_none = ord(character) & 0xFFFE == 0xFFFE or 0xFDD0 <= ord(character) <= 0xFDEF
     return not (
-        is_none or character in _BIDI_CONTROLS or unicodedata.category(character) in ("Cc", "Cs")
+        is_none
+        or character in _BIDI_CONTROLS
+        or _within(character, _SHOW_NOTHING)
+        or unicodedata.category(character) in ("Cc", "Cs")
     )
+
+
+def _within(character: str, ranges: tuple[tuple[int, int], ...]) -> bool:
+    """Tell whether a character lies in one of some ranges."""
+    return any(first <= ord(character) <= last for first, last in ranges)
+
+
+def as_it_looks(name: str) -> str:
+    r"""
+    Give what a reader sees of a name, by which two names must differ.
+
+    Joiners and variation selectors are left out, white space of any kind and length is one
+    space.
+
+    Parameters
+    ----------
+    name
+        Clean.
+
+    Examples
+    --------
+    >>> as_it_looks("CB\u00a0 1\u200d") == as_it_looks("CB 1")
+    True
+    """
+    return " ".join("".join(c for c in name if not _within(c, _JOINERS)).split())
 
 
 def closest(word: str, known: Iterable[str], *, likeness: float = LIKENESS) -> str | None:

@@ -24,8 +24,6 @@ if TYPE_CHECKING:
 #: Two levels of one point, both measured, that differ by more do not belong together [m].
 #: Source: common practice, no published source: half an inch.
 _SAME_LEVEL_M: Final = 0.0127
-#: An invert this far above the ground is a matter of datum or unit, not of a shallow pipe [m].
-_ABOVE_GROUND_M: Final = 1.0
 _TWICE_RMSE: Final = "lotflow's rule: twice the RMSE of the elevation data"
 
 
@@ -55,8 +53,8 @@ def level_findings(
     Raises
     ------
     InputError
-        With every line that lies wholly off the elevation data, has an invert a metre above its
-        ground, or two measured levels of one end that differ.
+        With every line that lies wholly off the elevation data, or has two measured levels of one
+        end that differ.
     """
     findings: list[Finding] = []
     faults: list[Fault] = []
@@ -106,15 +104,11 @@ def _end_level(
     faults: list[Fault] = []
     level, below = line.given.of(end)
     where = "upper" if end == "up" else "lower"
-    column, value = f"invert_{end}_m", round(level, 3)
+    column = f"invert_{end}_m"
     if abs(node.rim_m - below - level) > _SAME_LEVEL_M:  # not where one is not given
         _disagree(line, (where, column), node, rmse_m, findings, faults)
     above = level - ground
-    if above > _ABOVE_GROUND_M:
-        rule = f"the {where} invert lies {both_units(above, 'elevation')} above its ground"
-        remedy = "Check the level's datum and unit, and the benchmark in [levels]"
-        faults.append(line.fault(rule, remedy, column, value))
-    elif above > 2.0 * rmse_m:
+    if above > 2.0 * rmse_m:
         findings.append(
             about(
                 line, "invert-above-ground", "fail",

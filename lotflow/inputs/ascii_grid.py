@@ -7,12 +7,15 @@ has no checksum, so its form is all that can be checked.
 
 from __future__ import annotations
 
+import math
+import re
 from pathlib import Path
 from typing import Final
 
 import numpy as np
 from affine import Affine
 
+from lotflow.findings import Finding
 from lotflow.grid import FloatArray
 from lotflow.inputs.limits import Limits
 from lotflow.inputs.open import read_bytes, reading
@@ -52,7 +55,9 @@ def ascii_grid_header(path: Path, limits: Limits) -> RasterHeader:
     limits.check("text_raster_bytes", mark[0], "the ASCII grid holds {} bytes", file=str(path))
     with reading(path):
         with path.open("rb") as stream:
-            entries, _ = _split_header(stream.read(_HEADER_BYTES))
+            head = stream.read(_HEADER_BYTES)
+        entries, body = _split_header(head)
+        _refuse_commas(body)
         columns, rows = (_count(entries, key) for key in ("ncols", "nrows"))
         transform = _transform(entries, rows)
     return RasterHeader(
@@ -64,6 +69,7 @@ def ascii_grid_header(path: Path, limits: Limits) -> RasterHeader:
         nodata=entries.get("nodata_value", _NODATA),
         dtype="float64",
         stamp=mark,
+        findings=_corner_findings(path, entries),
     )
 
 
@@ -105,6 +111,7 @@ def _split_header(data: bytes) -> tuple[dict[str, float], bytes]:
     entries: dict[str, float] = {}
     while True:
         line, _, rest = data.lstrip().partition(b"\n")
+        _refuse_commas(line)
         words = line.decode("ascii").split()
         if len(words) != 2 or not words[0][0].isalpha() or words[0].lower() in ("nan", "inf"):
             return entries, data
@@ -113,6 +120,28 @@ def _split_header(data: bytes) -> tuple[dict[str, float], bytes]:
             raise ValueError(f"the header line {words[0]!r} is unknown or stands twice")
         entries[key] = float(words[1])
         data = rest
+
+
+def _refuse_commas(text: bytes) -> None:
+    """Refuse commas and semicolons, which a grid has nowhere, and say what they are."""
+    if re.search(rb"\d,\d", text) and not re.search(rb"\d\.\d", text):
+        raise ValueError("its numbers have decimal commas: write them with points")
+    if re.search(rb"\d\s*[,;]\s*[-\d]", text):
+        raise ValueError("its numbers are separated by commas or semicolons: put spaces there")
+
+
+def _corner_findings(path: Path, entries: dict[str, float]) -> tuple[Finding, ...]:
+    """Ask where a corner lies half a cell off whole cells, as the centre of a cell does."""
+    size = entries.get("cellsize", entries.get("dx", 0.0))
+    corner = [entries.get("xllcorner", math.nan), entries.get("yllcorner", math.nan)]
+    off = [abs(value / size % 1.0 - 0.5) for value in corner]
+    if not all(share < 1e-6 for share in off):
+        return ()
+    message = (
+        "Its lower left corner lies half a cell off whole cells. If it is the centre of the first "
+        "cell, all ground is shifted by half a cell: write xllcenter and yllcenter then."
+    )
+    return (Finding("half-a-cell", "note", path.name, message, size / 2, unit="of its CRS"),)
 
 
 def _count(entries: dict[str, float], key: str) -> int:
@@ -129,6 +158,10 @@ def _transform(entries: dict[str, float], rows: int) -> Affine:
     height = entries.get("dy", entries.get("cellsize", 0.0))
     if not (0 < width < np.inf and 0 < height < np.inf):
         raise ValueError("the header line cellsize is missing or not above 0")
+    named = {key[1:] for key in entries if key.startswith(("xll", "yll"))}
+    if len(named) > 1:
+        raise ValueError("it gives the corner of the lower left cell and its centre, of which one "
+                         "is wrong by half a cell")  # fmt: skip
     corner = []
     for axis, size in (("x", width), ("y", height)):
         if f"{axis}llcorner" in entries:

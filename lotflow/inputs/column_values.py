@@ -15,6 +15,7 @@ from lotflow.grid import FloatArray
 from lotflow.inputs.cells import CellError, read_choice, read_number, read_text, read_yes_no
 from lotflow.inputs.sources import Place
 from lotflow.layers import Column, Layer
+from lotflow.text import as_it_looks
 from lotflow.units import TO_SI, VerticalUnit
 
 #: Names a result uses itself: "none" for no inlet, "all" for every inlet, "surface" for no pipe.
@@ -278,7 +279,9 @@ def _name_faults(names: Sequence[str | None], cells: Cells) -> list[Fault]:
             continue
         if name.casefold() in RESERVED_NAMES:
             faults.append(cells.fault(row, "results use this name themselves", "Choose another"))
-        if first.setdefault(name, row) != row:
-            rule = f"names must be unique, row {first[name] + 1} has the same"
+        seen = as_it_looks(name)
+        if (other := first.setdefault(seen, row)) != row:
+            same = "the same" if names[other] == name else "one that looks the same"
+            rule = f"names must be unique, row {other + 1} has {same}"
             faults.append(replace(cells.fault(row, rule, "Rename one of them"), value=name))
     return faults

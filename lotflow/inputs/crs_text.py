@@ -15,6 +15,7 @@ from typing import BinaryIO, Final
 
 from lotflow.errors import Fault, InputError
 from lotflow.inputs.open import reading
+from lotflow.inputs.tiff_structure import directories
 
 #: How well-known text of version 1 and 2 and PROJ strings name a grid; `@null` names none.
 _NAMES_A_FILE: Final = re.compile(
@@ -22,9 +23,8 @@ _NAMES_A_FILE: Final = re.compile(
 )
 #: Tag of a GeoTIFF that holds all text of its CRS: GeoAsciiParamsTag.
 _TEXT_TAG: Final = 34_737
-#: No CRS needs more text, no directory more entries.
+#: No CRS needs more text.
 _LONGEST_TEXT: Final = 1_000_000
-_MOST_ENTRIES: Final = 4096
 
 
 def check_crs_text(text: bytes, *, file: str, layer: str | None = None) -> None:
@@ -84,20 +84,9 @@ def geotiff_crs_text(path: Path) -> bytes:
 
 def _text_of_first_directory(stream: BinaryIO) -> bytes:
     """Find the tag in the first directory and read what it points to."""
-    head = stream.read(16)
-    order = "<" if head[:2] == b"II" else ">"
-    is_big = struct.unpack_from(f"{order}H", head, 2)[0] == 43
-    # offsets and counts have 8 bytes in a BigTIFF, else 4
-    word, at, count_code = ("Q", 8, "Q") if is_big else ("I", 4, "H")
-    entry = struct.Struct(f"{order}HH{word}{8 if is_big else 4}s")
-    (start,) = struct.unpack_from(f"{order}{word}", head, at)
-    stream.seek(start)
-    (count,) = struct.unpack(f"{order}{count_code}", stream.read(struct.calcsize(count_code)))
-    for _ in range(min(count, _MOST_ENTRIES)):
-        tag, _, length, value = entry.unpack(stream.read(entry.size))
-        if tag == _TEXT_TAG:
-            if length <= len(value):
-                return bytes(value)
-            stream.seek(struct.unpack(f"{order}{word}", value)[0])
-            return stream.read(min(length, _LONGEST_TEXT))
-    return b""
+    first = next(directories(stream), None)
+    if first is None or _TEXT_TAG not in first.tags:
+        return b""
+    _, length, place = first.tags[_TEXT_TAG]
+    stream.seek(place)
+    return stream.read(min(length, _LONGEST_TEXT))

@@ -47,11 +47,14 @@ class Elevation:
     more_data
         Per side, "north", "south", "east" and "west", whether the rasters go on there. Their
         cells may still be without values.
+    step_m
+        To which the elevations are rounded [m]; 0 where that is not seen, or not looked at yet.
     """
 
     grid: Grid
     findings: tuple[Finding, ...]
     more_data: dict[str, bool]
+    step_m: float = 0.0
 
 
 def read_elevation(

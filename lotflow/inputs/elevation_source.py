@@ -8,7 +8,6 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, Final
 
-import numpy as np
 from pyproj import CRS, Transformer
 
 from lotflow.errors import Fault, InputError
@@ -26,7 +25,7 @@ from lotflow.inputs.open import local_file, reading
 from lotflow.inputs.raster_header import RasterHeader
 from lotflow.inputs.rasters import read_header
 from lotflow.inputs.tiles import Mosaic, mosaic
-from lotflow.units import TO_SI, VerticalUnit, both_units
+from lotflow.units import VerticalUnit, both_units
 
 #: Cells above the first hide curbs and swales; above the second a lot has too few [m]. Below
 #: the third the transform is wrong, or the raster is no elevation model of a lot.
@@ -40,8 +39,6 @@ _ROUNDING: Final = 1e-3
 _NOT_SQUARE: Final = 0.01
 _NEARLY_SQUARE: Final = 1e-4
 _SQUARE: Final = 1e-7
-#: Elevations in steps above this hide what a lot's drainage depends on [m].
-_LEVEL_STEP_M: Final = 0.05
 _RULE: Final = "lotflow's rule"
 
 
@@ -183,7 +180,7 @@ def inspect_elevation(
     found = [finding for header in headers for finding in header.findings]
     found += notes
     found += _work_findings(headers, work, cell)
-    found += [note for header in headers for note in _number_findings(header, TO_SI[unit])]
+    found += [note for header in headers for note in _band_findings(header)]
     found += [note for header in headers for note in _side_findings(header, work)]
     hashes = tuple(BackgroundHash(header.path) for header in headers)
     return ElevationSource(tiles, crs, work, unit, cell, tuple(dict.fromkeys(found)), hashes)
@@ -298,19 +295,12 @@ def _work_findings(headers: Sequence[RasterHeader], work: WorkCrs, cell: float) 
     return found
 
 
-def _number_findings(header: RasterHeader, metres: float) -> list[Finding]:
-    """Tell what follows from the bands and the type of the numbers."""
-    found = []
-    if header.bands > 1:
-        message = f"The file holds {header.bands} bands; the first is taken for elevation."
-        found.append(Finding("several-bands", "note", header.name, message))
-    step = abs(header.scale) * metres
-    if np.issubdtype(np.dtype(header.dtype), np.integer) and step > _LEVEL_STEP_M:
-        message = (f"Elevations are stored in steps of {both_units(step, 'depth')}: slopes and low "
-                   "spots of a lot do not show. Use data with centimetres.")  # fmt: skip
-        found.append(Finding("coarse-levels", "warn", header.name, message, round(step, 4),
-                             _LEVEL_STEP_M, "m", _RULE))  # fmt: skip
-    return found
+def _band_findings(header: RasterHeader) -> list[Finding]:
+    """Tell what follows from the bands."""
+    if header.bands == 1:
+        return []
+    message = f"The file holds {header.bands} bands; the first is taken for elevation."
+    return [Finding("several-bands", "note", header.name, message)]
 
 
 def _side_findings(header: RasterHeader, work: WorkCrs) -> list[Finding]:

@@ -38,6 +38,13 @@ _NEVER_REPAIRED: Final = frozenset({"lot"})
 #: it is said [m].
 _NOTABLE_SHIFT_M: Final = 0.5
 
+#: Degrees of so few decimals are a metre off: 0.00001 degrees of latitude are 1.1 m.
+_FEW_DECIMALS: Final = 5
+#: Fewer corners may be rounded by chance.
+_FEW_CORNERS: Final = 3
+_METRES_PER_DEGREE: Final = 111_320.0
+_FLOAT_NOISE: Final = 1e-6
+
 _FAMILIES: Final[dict[int, Geometry]] = {
     0: "point", 1: "line", 2: "line", 3: "polygon", 4: "point", 5: "line", 6: "polygon",
 }  # fmt: skip
@@ -121,6 +128,8 @@ def sound_shapes(
         "Draw it again, or delete the row",
     )
     _take_single_parts(check)
+    if own_crs.is_geographic:
+        _doubt_rounded(check)
     # a damaged CRS may fail only now that it is used
     with reading(place.file, layer=place.layer):
         own_flat, flat = _horizontal(own_crs), _horizontal(crs)
@@ -128,6 +137,24 @@ def sound_shapes(
             _reproject(check, own_flat, flat)
             _repair(check)
     return check.shapes, check.faults, check.findings
+
+
+def _doubt_rounded(check: _Check) -> None:
+    """Ask about degrees that were rounded so far that corners of a lot are lost."""
+    degrees = shapely.get_coordinates(check.shapes[~shapely.is_missing(check.shapes)])
+    if len(degrees) < _FEW_CORNERS:
+        return
+    for decimals in range(_FEW_DECIMALS + 1):
+        scaled = degrees * 10.0**decimals
+        if (np.abs(scaled - np.round(scaled)) < _FLOAT_NOISE).all():
+            off = _METRES_PER_DEGREE * 0.5 * 10.0**-decimals
+            check.find(
+                "coordinates-rounded",
+                f"its coordinates are rounded to {decimals} decimals of a degree, by up to "
+                f"{both_units(off, 'length')}: export it with seven decimals, or draw it in metres",
+                warn=True,
+            )
+            return
 
 
 def _rows(mask: BoolArray) -> list[int]:

@@ -22,6 +22,9 @@ from lotflow.text import did_you_mean
 #: the first which SQLite makes anew.
 _PARTS: Final = ("", "-wal", "-journal")
 _TRIES: Final = 3
+_CRS_TABLES: Final = ("gpkg_spatial_ref_sys", "gpkg_geometry_columns")
+#: Definitions of one CRS may differ by so much of its coordinates: some metres in millions.
+_SAME_PLACE: Final = 1e-6
 
 
 @dataclass(frozen=True)
@@ -41,6 +44,8 @@ class GeoPackage:
         Names of the tables without geometry.
     unsafe
         Layers that are no ordinary tables, and what they are.
+    two_crs
+        Layers whose CRS is stated twice and differently, and how.
     hashes
         SHA-256 of what was copied, by the names of the user's file and of what stands beside it.
     """
@@ -50,6 +55,7 @@ class GeoPackage:
     layers: tuple[str, ...]
     tables: tuple[str, ...]
     unsafe: dict[str, str]
+    two_crs: dict[str, str]
     hashes: dict[str, str]
 
     def require(self, layer: str) -> None:
@@ -74,6 +80,9 @@ class GeoPackage:
         elif layer in self.unsafe:
             rule = f"this is {self.unsafe[layer]}; only stored layers are read"
             remedy = "Export it as a layer of its own"
+        elif layer in self.two_crs:
+            rule = f"its coordinate reference system is stated twice: {self.two_crs[layer]}"
+            remedy = "Assign the CRS that it was drawn in, and export it again"
         else:
             return
         raise InputError(Fault(rule, remedy, file=str(self.source), layer=layer))
@@ -203,8 +212,46 @@ def _contents(
         layers,
         tuple(name for name, kind in listed if kind in ("attributes", "aspatial")),
         {name: what for name in layers if (what := _unsafe(database, schema, name))},
+        _two_crs(database, layers) if set(_CRS_TABLES) <= set(schema) else {},
         hashes,
     )
+
+
+def _two_crs(database: sqlite3.Connection, layers: tuple[str, ...]) -> dict[str, str]:
+    """Find layers whose CRS has a code that means another than its definition."""
+    systems = {
+        number: _contradiction(str(organization), code, str(definition))
+        for number, organization, code, definition in database.execute(
+            "SELECT srs_id, organization, organization_coordsys_id, definition "
+            "FROM gpkg_spatial_ref_sys WHERE srs_id IN (SELECT srs_id FROM gpkg_geometry_columns)"
+        )
+    }
+    used = database.execute("SELECT table_name, srs_id FROM gpkg_geometry_columns")
+    return {str(name): systems[number] for name, number in used
+            if name in layers and systems.get(number)}  # fmt: skip
+
+
+def _contradiction(organization: str, code: object, definition: str) -> str:
+    """Say how a code and a definition differ; empty where both place things alike."""
+    from pyproj import CRS, Transformer  # noqa: PLC0415  only needed for files with layers
+    from pyproj.exceptions import ProjError  # noqa: PLC0415
+
+    try:
+        by_code = CRS.from_authority(organization, str(code))
+        by_text = CRS.from_wkt(definition)
+        if by_text.equals(by_code, ignore_axis_order=True) or by_code.area_of_use is None:
+            return ""
+        area = by_code.area_of_use
+        middle = ((area.west + area.east) / 2, (area.south + area.north) / 2)
+        x, y = Transformer.from_crs(4326, by_code, always_xy=True).transform(*middle)
+        u, v = Transformer.from_crs(by_code, by_text, always_xy=True).transform(x, y)
+        size = max(abs(x), abs(y), 1.0)
+    except ProjError:
+        return ""  # a damaged one is told of where it is used
+    # two names of one system, or two dates of one datum, place things within metres
+    if max(abs(u - x), abs(v - y)) <= _SAME_PLACE * size:
+        return ""
+    return f"its code {organization}:{code} is {by_code.name}, its definition is {by_text.name}"
 
 
 def _unsafe(

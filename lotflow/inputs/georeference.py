@@ -185,6 +185,7 @@ def settled_vertical_unit(
         If nobody says, or if two say different things. It is never assumed: most public
         rasters state nothing, and some are in feet.
     """
+    _refuse_depths(header)
     stated = _stated_units(header)
     remedy = "State it: --vertical-unit m|ft|us-ft, or vertical_unit under [elevation] in job.toml"
     unknown = header.unit if header.unit and "its unit tag" not in stated else ""
@@ -203,6 +204,16 @@ def settled_vertical_unit(
         raise header.fault(rule, "Correct the declaration, or the file if it is wrong")
     unit = declared or units.pop()
     return unit, _overruled(header, unit, stated, unknown)
+
+
+def _refuse_depths(header: RasterHeader) -> None:
+    """Refuse numbers that count downwards: ground would stand on its head."""
+    crs = header.crs
+    if crs is not None and any(axis.direction.lower() == "down" for axis in crs.axis_info):
+        said = next((part.name for part in crs.sub_crs_list if part.is_vertical), crs.name)
+        raise header.fault(f"its vertical CRS ({said}) counts depths, positive downwards: ground "
+                           "would stand on its head",
+                           "Convert it to heights, or correct its vertical CRS")  # fmt: skip
 
 
 def _stated_units(header: RasterHeader) -> dict[str, VerticalUnit]:

@@ -25,10 +25,11 @@ from rasterio.errors import NotGeoreferencedWarning
 from lotflow.errors import Fault, InputError
 from lotflow.findings import Finding
 from lotflow.grid import BoolArray, FloatArray
-from lotflow.inputs.geotiff_blocks import Block, touched_blocks, verify_blocks
+from lotflow.inputs.geotiff_blocks import Block, compression_of, touched_blocks, verify_blocks
 from lotflow.inputs.limits import Limits
 from lotflow.inputs.open import reading
 from lotflow.inputs.raster_header import RasterHeader, Window, stamp
+from lotflow.inputs.tiff_structure import check_structure, mask_blocks
 
 #: Nothing beside the file is looked at, and a vertical CRS is told whatever the tags' version.
 _OPTIONS: Final = {
@@ -37,8 +38,6 @@ _OPTIONS: Final = {
     "GDAL_GEOREF_SOURCES": "INTERNAL",
     "GTIFF_REPORT_COMPD_CS": "YES",
 }
-#: A file's directories are asked no further than this for the one that holds the mask.
-_DIRECTORIES: Final = 64
 
 
 def geotiff_header(path: Path, limits: Limits) -> RasterHeader:
@@ -61,6 +60,7 @@ def geotiff_header(path: Path, limits: Limits) -> RasterHeader:
     said: list[str] = []
     with reading(path), _opened(path, said=said) as dataset:
         _check_kind(path, dataset)
+        odd = _checked_structure(path, dataset)
         rows, columns = dataset.block_shapes[0]
         limits.check("block_cells", rows * columns, "one block holds {} cells", file=str(path))
         crs = CRS.from_wkt(dataset.crs.to_wkt(version="WKT2_2019")) if dataset.crs else None
@@ -78,7 +78,7 @@ def geotiff_header(path: Path, limits: Limits) -> RasterHeader:
             offset=float(dataset.offsets[0]),
             unit=(dataset.units[0] or "").strip(),
             bands=dataset.count,
-            findings=_header_findings(path, said),
+            findings=(*_header_findings(path, said), *odd),
         )
 
 
@@ -112,7 +112,7 @@ def geotiff_window(header: RasterHeader, window: Window, limits: Limits) -> Floa
     header.check_unchanged()
     with reading(header.path), _opened(header.path) as dataset:
         blocks = touched_blocks(dataset, 1, window, header.path, limits)
-        verify_blocks(header.path, dataset, blocks)
+        verify_blocks(header.path, compression_of(dataset), blocks)
         stored = _read(dataset, window, blocks)
         if header.nodata is not None:
             stored[stored == _as_stored(header.nodata, header.dtype)] = np.nan
@@ -122,21 +122,15 @@ def geotiff_window(header: RasterHeader, window: Window, limits: Limits) -> Floa
 
 
 @contextmanager
-def _opened(
-    path: Path, *, directory: int | None = None, said: list[str] | None = None
-) -> Iterator[Any]:
-    """Open with this driver only; a directory is one image of those a TIFF may hold."""
-    whole = path.absolute()
-    name = whole if directory is None else Path(f"GTIFF_DIR:{directory}:{whole}")
+def _opened(path: Path, *, said: list[str] | None = None) -> Iterator[Any]:
+    """Open with this driver only."""
+    name = path.absolute()
     messages = [] if said is None else said
     with rasterio.Env(**_OPTIONS), warnings.catch_warnings(), _messages_of_the_library(messages):
         warnings.simplefilter("ignore", NotGeoreferencedWarning)
         with rasterio.open(name, driver="GTiff", sharing=False) as dataset:
-            # asked of one directory, the library would look for other files by itself; what the
-            # whole file draws in was asked when its header was read
-            files = [str(whole)] if directory is not None else dataset.files
-            if dataset.driver != "GTiff" or files != [str(whole)]:
-                raise ValueError(f"it draws in other files: {files}")
+            if dataset.driver != "GTiff" or dataset.files != [str(name)]:
+                raise ValueError(f"it draws in other files: {dataset.files}")
             yield dataset
 
 
@@ -181,6 +175,19 @@ def _header_findings(path: Path, said: list[str]) -> tuple[Finding, ...]:
     )  # fmt: skip
 
 
+def _checked_structure(path: Path, dataset: Any) -> tuple[Finding, ...]:
+    """Hold what the directories say that the file has against what the library has of it."""
+    mask, odd = check_structure(path)
+    if mask is not None and MaskFlags.per_dataset not in dataset.mask_flag_enums[0]:
+        raise ValueError("it holds a mask that cannot be read")
+    if dataset.gcps[0] and dataset.transform.is_identity:
+        count = len(dataset.gcps[0])
+        rule = f"the raster is placed by {count} tie point{'s' if count > 1 else ''} without a "
+        remedy = "Rectify it to square cells first, or export it with its georeference"
+        raise InputError(Fault(f"{rule}size of its cells", remedy, file=str(path)))
+    return odd
+
+
 def _check_kind(path: Path, dataset: Any) -> None:
     """Raise for rasters that hold something else than elevations."""
     first = dataset.colorinterp[0]
@@ -200,15 +207,15 @@ def _masked(path: Path, dataset: Any, window: Window, limits: Limits) -> BoolArr
     """Tell which cells a mask leaves out: an alpha band, or an image of its own in the file."""
     if ColorInterp.alpha in dataset.colorinterp:
         band = dataset.colorinterp.index(ColorInterp.alpha) + 1
-        verify_blocks(path, dataset, touched_blocks(dataset, band, window, path, limits))
+        blocks = touched_blocks(dataset, band, window, path, limits)
+        verify_blocks(path, compression_of(dataset), blocks)
         return np.asarray(dataset.read(band, window=_ranges(window)) == 0)
     if MaskFlags.per_dataset not in dataset.mask_flag_enums[0]:
         return np.zeros(window.shape, dtype=np.bool_)
-    for directory in range(2, _DIRECTORIES):
-        with _opened(path, directory=directory) as image:
-            if image.shape == dataset.shape:
-                verify_blocks(path, image, touched_blocks(image, 1, window, path, limits))
-                break
+    mask, _ = check_structure(path)
+    if mask is None:
+        raise ValueError("it has a mask that none of its directories holds")
+    verify_blocks(path, *mask_blocks(path, mask, window))
     return np.asarray(dataset.read_masks(1, window=_ranges(window)) == 0)
 
 

@@ -94,7 +94,19 @@ def _row_bytes(dataset: Any) -> int:
     return -(-int(dataset.block_shapes[0][1]) * bits * planes // 8)
 
 
-def verify_blocks(path: Path, dataset: Any, blocks: list[Block]) -> None:
+def compression_of(dataset: Any) -> str:
+    """
+    Name the compression of a raster's blocks as GDAL does; "NONE" where there is none.
+
+    Parameters
+    ----------
+    dataset
+        The open raster.
+    """
+    return str(dataset.tags(ns="IMAGE_STRUCTURE").get("COMPRESSION", "NONE"))
+
+
+def verify_blocks(path: Path, compression: str, blocks: list[Block]) -> None:
     """
     Raise where stored bytes do not decode in full to what their block must hold.
 
@@ -105,8 +117,8 @@ def verify_blocks(path: Path, dataset: Any, blocks: list[Block]) -> None:
     ----------
     path
         Of the file.
-    dataset
-        The same file, open.
+    compression
+        "DEFLATE", "NONE" or another.
     blocks
         To be verified.
 
@@ -120,7 +132,6 @@ def verify_blocks(path: Path, dataset: Any, blocks: list[Block]) -> None:
     Deutsch, P. and Gailly, J-L. (1996), ZLIB Compressed Data Format Specification, RFC 1950:
     the Adler-32 checksum at the end of a stream.
     """
-    compression = dataset.tags(ns="IMAGE_STRUCTURE").get("COMPRESSION", "NONE")
     if compression not in ("DEFLATE", "NONE"):
         return
     with path.open("rb") as stream:

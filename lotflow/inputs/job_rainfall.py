@@ -11,7 +11,7 @@ from lotflow.errors import Fault, InputError
 from lotflow.inputs.limits import DEFAULT_LIMITS
 from lotflow.inputs.open import local_file, read_bytes, sha256_of
 from lotflow.inputs.rainfall import parse_rainfall
-from lotflow.rainfall import RainfallFormula
+from lotflow.rainfall import RainfallFormula, impossible_rain
 from lotflow.units import to_si
 
 if TYPE_CHECKING:
@@ -39,6 +39,8 @@ def read_rainfall(given: Rain) -> Rainfall:
         If the file cannot be read or believed, or a storm lies outside it.
     """
     rainfall, name = _read(given)
+    if faults := impossible_rain(rainfall):
+        raise InputError([replace(fault, file=name) for fault in faults])
     low, high = rainfall.return_period_range_yr
     outside = [storm for storm in given.storms if not low <= storm <= high]
     if outside:

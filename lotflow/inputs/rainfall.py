@@ -10,7 +10,7 @@ from __future__ import annotations
 import csv
 import re
 from dataclasses import dataclass, replace
-from pathlib import PurePath
+from pathlib import Path
 from typing import Final
 
 import numpy as np
@@ -86,11 +86,14 @@ def parse_rainfall(data: bytes, file: str) -> RainfallTable:
         raise InputError(Fault("the file is empty", _CUT, file=file))
     if content[0].cells[0].lower().startswith(_NOAA_TITLE):
         return _noaa_table(lines, file, ended=data.endswith((b"\n", b"\r")))
-    return _plain_table(content, file)
+    return _plain_table(content, file, ended=data.endswith((b"\n", b"\r")))
 
 
 def _lines(data: bytes, file: str) -> list[Line]:
     """Decode and split into lines of cells."""
+    if re.match(rb"(\xef\xbb\xbf)?\s*<(!doctype|html|\?xml|head|body|table)", data, re.IGNORECASE):
+        rule = "this is a web page, not the table that it shows"
+        raise InputError(Fault(rule, "Save the table itself as CSV", file=file))
     if b"\0" in data:
         raise InputError(
             Fault("not a text file in UTF-8 or Latin-1", "Save it as CSV (UTF-8)", file=file)
@@ -99,11 +102,32 @@ def _lines(data: bytes, file: str) -> list[Line]:
         text = data.decode("utf-8-sig")
     except UnicodeDecodeError:
         text = data.decode("latin-1")
+    _refuse_other_marks(text, file)
     contents = enumerate(re.split("\r\n|\n|\r", text), 1)
     try:
         return [Line(number, _cells(content)) for number, content in contents]
     except csv.Error as error:
         raise InputError(Fault(f"not a comma-separated table ({error})", file=file)) from error
+
+
+def _refuse_other_marks(text: str, file: str) -> None:
+    """Refuse cells that are parted by other marks than commas, which may then be decimal ones."""
+    lines = [line for line in text.splitlines() if line.strip() and not line.startswith("#")]
+    for mark, name in ((";", "semicolons"), ("\t", "tabs")):
+        # the first line may be a title without any
+        parted = [line for line in lines if line.count(mark) >= 1 and _begins_a_row(line, mark)]
+        if parted and len(parted) > len(lines) / 2:
+            rule = f"the cells are separated by {name}, not by commas"
+            if any(re.search(r"\d,\d", line) for line in parted):
+                rule += ", and its numbers have decimal commas"
+            remedy = "Save it as CSV with commas between cells and points in numbers"
+            number = text.splitlines().index(parted[0]) + 1
+            raise InputError(Fault(rule, remedy, file=file, line=number, value=parted[0]))
+
+
+def _begins_a_row(line: str, mark: str) -> bool:
+    """Tell whether what stands before the first mark holds no comma but a decimal one."""
+    return "," not in re.sub(r"\d,\d", "", line.split(mark, maxsplit=1)[0])
 
 
 def _cells(content: str) -> list[str]:
@@ -125,11 +149,15 @@ def _noaa_table(lines: list[Line], file: str, *, ended: bool) -> RainfallTable:
     if not ended:
         _require_last_line(blocks[-1], lines[-1], file)
     table = _table(blocks[0], unit, file, _noaa_source(lines))
+    whole = len(blocks[0].rows)
+    last = table.durations_s[-1]
+    cut = last < _NOAA_LAST_DURATION_S and not table.notes
     for bounds in blocks[1:]:
         _figures(bounds, file)
-    if table.durations_s[-1] < _NOAA_LAST_DURATION_S and not table.notes:
-        note = f"{file} ends before 60 days, where files of the server end"
-        return replace(table, notes=(note,))
+        cut = cut or len(bounds.rows) < whole
+    if cut:
+        name = Path(file).name
+        return replace(table, seems_cut=f"{name} ends before 60 days, where the server's files end")
     return table
 
 
@@ -197,7 +225,7 @@ def _clean(text: str) -> str:
     return clean_text(text[:LONGEST_TEXT])
 
 
-def _plain_table(content: list[Line], file: str) -> RainfallTable:
+def _plain_table(content: list[Line], file: str, *, ended: bool) -> RainfallTable:
     """Read a plain table whose first cell states quantity and unit."""
     remarks = [line for line in content if line.text.startswith("#")]
     rows = [line for line in content if not line.text.startswith("#")]
@@ -210,7 +238,12 @@ def _plain_table(content: list[Line], file: str) -> RainfallTable:
             Fault(rule, _PLAIN_HEADER, file=file, line=rows[0].number, value=rows[0].text)
         )
     said = " ".join(", ".join(line.cells).lstrip("# ") for line in remarks)
-    return _table(_Block(rows[0], rows[1:]), unit, file, _clean(said) or PurePath(file).name)
+    name = Path(file).name  # where the user keeps it is nobody's business
+    table = _table(_Block(rows[0], rows[1:]), unit, file, _clean(said) or _clean(name))
+    if not ended and rows[-1] is content[-1]:
+        why = f"the last line of {name} has no end, so that its last figure may have lost digits"
+        return replace(table, seems_cut=why)
+    return table
 
 
 def _figures(block: _Block, file: str) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
@@ -228,13 +261,13 @@ def _table(block: _Block, unit: Unit, file: str, source: str) -> RainfallTable:
     """Turn a block of text into a table, or raise all its faults."""
     durations, periods, values, half_unit = _figures(block, file)
     kept = _kept_rows(values, unit)
-    notes = []
+    notes, name = [], Path(file).name
     if kept < len(durations):
-        name = block.rows[kept].text.rstrip(":")
-        notes.append(f"{file}: durations from {name} on are left out, their figures round to 0")
+        first = block.rows[kept].text.rstrip(":")
+        notes.append(f"{name}: durations from {first} on are left out, their figures round to 0")
     depths, settled = _depths(values[:kept], half_unit[:kept], durations[:kept], unit)
     if settled:
-        notes.append(f"{file}: {settled} figures out of order by less than their rounding, settled")
+        notes.append(f"{name}: {settled} figures out of order by less than their rounding, settled")
     found = table_faults(durations[:kept], periods, depths)
     if found:
         raise InputError(_placed(fault, block, file) for fault in found)
@@ -276,15 +309,20 @@ def _values(block: _Block, faults: list[Fault]) -> FloatArray:
     for i, line in enumerate(block.rows):
         cells = line.cells[1:]
         if len(cells) != count:
-            rule = f"the row has {len(cells)} values where the header has {count}"
-            faults.append(Fault(rule, _CUT, line=line.number, value=line.text))
+            rule, remedy = f"the row has {len(cells)} values where the header has {count}", _CUT
+            if len(cells) == 2 * count and all(cell.isdigit() for cell in cells):
+                rule += ", twice as many: its numbers have decimal commas"
+                remedy = "Write decimal points"
+            faults.append(Fault(rule, remedy, line=line.number, value=line.text))
             continue
         for j, cell in enumerate(cells):
             value = figure(cell)
             if value is None:
                 column = block.header.cells[j + 1]
-                rule = "a rainfall figure must be a number, not below 0"
-                faults.append(Fault(rule, _CUT, line=line.number, column=column, value=cell))
+                rule, remedy = "a rainfall figure must be a number, not below 0", _CUT
+                if re.fullmatch(r"\d+,\d+", cell):
+                    rule, remedy = "the number has a decimal comma", "Write decimal points"
+                faults.append(Fault(rule, remedy, line=line.number, column=column, value=cell))
             else:
                 values[i, j] = value
     return values

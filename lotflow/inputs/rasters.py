@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 from pathlib import Path
 from typing import Final
@@ -56,6 +57,10 @@ def read_header(path: Path, limits: Limits) -> RasterHeader:
     else:
         raise InputError(Fault("this is a vector file, not an elevation raster", "Name a GeoTIFF "
                                "or an ASCII grid", file=str(path)))  # fmt: skip
+    if not (0 < abs(header.scale) < math.inf and math.isfinite(header.offset)):
+        raise header.fault(f"it states a scale of {header.scale:g} and an offset of "
+                           f"{header.offset:g}: its numbers are no elevations",
+                           "Correct scale and offset in the file")  # fmt: skip
     header = _with_world_file(header, limits)
     return _with_projection_file(header, limits)
 

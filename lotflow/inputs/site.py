@@ -18,7 +18,7 @@ from lotflow.inputs.site_layer import check_site_layer, empty_site_layer, read_s
 from lotflow.inputs.sources import LayerFile, Place, Source
 from lotflow.inputs.vectors import layer_names, read_layer, read_layers
 from lotflow.layers import QUANTITIES, SITE_LAYERS, Layer
-from lotflow.text import did_you_mean
+from lotflow.text import as_it_looks, did_you_mean
 from lotflow.units import UnitSystem, VerticalUnit
 
 if TYPE_CHECKING:
@@ -253,18 +253,20 @@ def _shared_name_faults(reading: _Reading) -> list[Fault]:
     """Find names that an inlet and an outlet share, since a drain line names its ends."""
     if not {"inlets", "outlets"} <= set(reading.frames):
         return []
-    inlets = {name: row for row, name in enumerate(reading.frames["inlets"]["name"], 1)}
+    inlets = {
+        as_it_looks(name): row for row, name in enumerate(reading.frames["inlets"]["name"], 1)
+    }
     return [
         reading.places["outlets"].fault(
-            f"inlets and outlets must not share names, row {inlets[name]} of the inlets has the "
-            "same",
+            "inlets and outlets must not share names, row "
+            f"{inlets[as_it_looks(name)]} of the inlets has the same",
             "Rename one of them",
             row=row,
             column="name",
             value=name,
         )
         for row, name in enumerate(reading.frames["outlets"]["name"], 1)
-        if name in inlets
+        if as_it_looks(name) in inlets
     ]
 
 

@@ -130,6 +130,10 @@ def check_site_layer(
     if faults := _in_reading_order([*faults, *found, *wrong]):
         raise InputError(faults)
     findings += _reading_findings(matched.ignored, frame.attrs.get("warnings", ()), place)
+    findings += [
+        replace(_note(rule, f"{Path(place.file).name}: {doubt}", place), severity="warn")
+        for rule, doubt in frame.attrs.get("doubts", ())
+    ]
     layer = GeoDataFrame(columns, geometry=shapes, crs=crs)
     if schema.name == "lot" and len(layer):
         return _one_lot(layer, findings, place)

@@ -1,4 +1,4 @@
-"""What the elevations themselves tell of gaps, of steps, and of how well tiles meet."""
+"""What the elevations tell of gaps, steps, their own rounding, and of how well tiles meet."""
 
 from __future__ import annotations
 
@@ -8,8 +8,9 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from lotflow.errors import Fault
 from lotflow.findings import Finding
-from lotflow.grid import FloatArray
+from lotflow.grid import BoolArray, FloatArray
 from lotflow.inputs.tiles import Pasted
 from lotflow.units import both_units
 
@@ -34,6 +35,184 @@ _SEAM_PAIRS: Final = 5
 #: The lines beside a seam, in cells from it; nearer ones share cells with it.
 _BESIDE: Final = (-9, -8, -7, -6, -5, -4, -3, 3, 4, 5, 6, 7, 8, 9)
 _RULE: Final = "lotflow's rule"
+#: Elevations that are rounded to steps above the first [m] hide what a lot's drainage depends on;
+#: from the second on, half a metre, no honest slope of a lot follows.
+STEP_NOTED_M: Final = 0.05
+STEP_REFUSED_M: Final = 0.5
+#: Fewer levels than this on a lot tell no direction of flow, where their steps are noted.
+_LEAST_LEVELS: Final = 4
+#: Share of the cells that must stand on steps for the raster to be called rounded.
+_ON_STEPS: Final = 0.9
+#: Fewer cells than this tell nothing of their rounding.
+_LEAST_CELLS: Final = 50
+#: A share of level cells on the lot above this is said.
+LEVEL_LIMIT: Final = 0.5
+
+
+def step_of_values(values: FloatArray) -> float:
+    """
+    Measure to which step elevations are rounded; 0 where to none that can be told.
+
+    At least nine in ten cells must stand on multiples of one step from one another, so that a few
+    filled or resampled cells hide nothing. Of steps that grow with the elevation, as those of
+    half-float numbers, the least counts.
+
+    Parameters
+    ----------
+    values
+        Elevations as they were read [m]; NaN where missing.
+
+    Examples
+    --------
+    >>> ground = np.linspace(10.0, 12.0, 400) + np.sin(np.arange(400.0))
+    >>> step_of_values(ground), round(step_of_values(np.round(ground / 0.3048) * 0.3048), 4)
+    (0.0, 0.3048)
+    """
+    known = values[np.isfinite(values)]
+    if known.size < _LEAST_CELLS:
+        return 0.0
+    levels, count = np.unique(known, return_counts=True)
+    noise = 4.0 * float(np.spacing(np.float32(np.abs(known).max())))
+    step = _common_step(levels, count, noise)
+    if not step and count.max() > known.size / 2:
+        # the one level that most cells have is open water, or what gaps were filled with
+        most = count == count.max()
+        step = _common_step(levels[~most], count[~most], noise)
+    return step
+
+
+def _common_step(levels: FloatArray, count: Cells, noise: float) -> float:
+    """Give the step of which the gaps between the commonest levels are multiples; 0 for none."""
+    if not levels.size:
+        return 0.0
+    order = np.argsort(-count, kind="stable")
+    enough = int(np.searchsorted(np.cumsum(count[order]), _ON_STEPS * count.sum())) + 1
+    gaps = np.diff(np.sort(levels[order[:enough]]))
+    gaps = gaps[gaps > noise]
+    if not gaps.size:
+        return 0.0
+    least = float(gaps.min())
+    # gaps that are no multiples of the least are no rounding
+    off = np.abs(gaps / least - np.round(gaps / least)) * least
+    return 0.0 if (off > noise + 0.01 * least).any() else least
+
+
+def widened_rmse(rmse_m: float, step_m: float) -> float:
+    """
+    Add the error of rounding to that of the survey [m].
+
+    Parameters
+    ----------
+    rmse_m
+        Vertical accuracy of the elevation data [m].
+    step_m
+        To which they are rounded [m].
+
+    References
+    ----------
+    Standard deviation of a rounding error: step / sqrt(12). JCGM 100:2008 (GUM), F.2.2.1.
+
+    Examples
+    --------
+    >>> round(widened_rmse(0.10, 0.3048), 3)
+    0.133
+    """
+    return float(np.sqrt(rmse_m**2 + step_m**2 / 12.0)) if step_m > STEP_NOTED_M else rmse_m
+
+
+def rounding_check(
+    values: FloatArray, lot: BoolArray, subject: str
+) -> tuple[float, list[Finding], list[Fault]]:
+    """
+    Say to which step the elevations are rounded, and where nothing follows from them.
+
+    Parameters
+    ----------
+    values
+        Elevations [m]; NaN where missing.
+    lot
+        Cells of the lot.
+    subject
+        Name of the file.
+
+    Returns
+    -------
+    step_m
+        To which they are rounded [m]; 0 where they are not.
+    findings, faults
+        Steps that hide what a lot drains by; those of which nothing honest follows.
+    """
+    step = step_of_values(values)
+    if step <= STEP_NOTED_M:
+        return step, [], []
+    levels = int(np.unique(np.round(values[lot & np.isfinite(values)] / step)).size)
+    said = f"the elevations are rounded to steps of {both_units(step, 'elevation')}"
+    if step >= STEP_REFUSED_M or levels < _LEAST_LEVELS:
+        know = "1 level" if levels == 1 else f"{levels} levels"
+        rule = f"{said}, and know {know} on the lot: no slope, low spot or catchment follows"
+        remedy = "Use data with centimetres, as from airborne lidar, and do not round them"
+        return step, [], [Fault(rule, remedy, file=subject)]
+    found = Finding(
+        "coarse-levels", "warn", subject,
+        f"{said[0].upper()}{said[1:]}: slopes and low spots of a lot hardly show. Their error is "
+        "widened by that of the rounding. Use data with centimetres.",
+        measured=round(step, 4), limit=STEP_NOTED_M, unit="m", source=_RULE,
+    )  # fmt: skip
+    return step, [found], []
+
+
+def level_check(
+    values: FloatArray, lot: BoolArray, subject: str, locate: Locate
+) -> tuple[list[Finding], list[Fault]]:
+    """
+    Say which part of the lot is level to the last digit, and refuse a lot that is so throughout.
+
+    Parameters
+    ----------
+    values
+        Elevations [m]; NaN where missing.
+    lot
+        Cells of the lot without buildings and water, which may be level.
+    subject
+        Name of the file.
+    locate
+        Gives the coordinates of a cell.
+    """
+    own = values[lot & np.isfinite(values)]
+    if not own.size:
+        return [], []
+    if np.ptp(own) == 0:
+        rule = (
+            f"every cell of the lot has the same elevation, {both_units(float(own[0]), 'length')}: "
+            "on level ground no water has a way, and catchments have no meaning"
+        )
+        remedy = "Use data that show the ground; check scale, rounding and gaps that were filled"
+        return [], [Fault(rule, remedy, file=subject)]
+    level = lot & _is_level(values)
+    share = float(level.sum() / own.size)
+    if share <= LEVEL_LIMIT:
+        return [], []
+    row, column = (int(i) for i in np.argwhere(level)[len(np.argwhere(level)) // 2])
+    x, y = locate(row, column)
+    found = Finding(
+        "level-ground", "warn", subject,
+        f"{share:.0%} of the lot's ground is level to the last digit: which way water runs there, "
+        "and so the catchments and paths on it, have no meaning. Use data that show the ground, or "
+        "level it.".replace("%", " %", 1),
+        measured=round(share, 4), limit=LEVEL_LIMIT, unit="1", source=_RULE, x=x, y=y,
+    )  # fmt: skip
+    return [found], []
+
+
+def _is_level(values: FloatArray) -> BoolArray:
+    """Mark cells that have the elevation of all eight neighbours."""
+    padded = np.pad(values, 1, mode="edge")
+    rows, columns = values.shape
+    level = np.ones(values.shape, dtype=np.bool_)
+    for row in range(3):
+        for column in range(3):
+            level &= padded[row : row + rows, column : column + columns] == values
+    return level
 
 
 def gap_check(values: FloatArray, subject: str) -> list[Finding]:

@@ -271,5 +271,8 @@ def _misfit(
                 f"{base.a:.9g} by {-base.e:.9g}")  # fmt: skip
     shift = max(abs(offset - round(offset)) for offset in place)
     if shift > _SHIFT:
-        return f"the cells are shifted by {shift:.3f} of a cell against those"
+        half = ""
+        if abs(shift - 0.5) <= _SHIFT:
+            half = " (half a cell: one may give the corner where it means the centre of a cell)"
+        return f"the cells are shifted by {shift:.3f} of a cell{half} against those"
     return ""

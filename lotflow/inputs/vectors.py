@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import codecs
 import shutil
 import tempfile
 import warnings
 from collections.abc import Iterator, Sequence
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
@@ -21,7 +22,7 @@ from lotflow.inputs.geopackage import GeoPackage, private_geopackage
 from lotflow.inputs.limits import DEFAULT_LIMITS, Limits
 from lotflow.inputs.open import FileKind, beside, read_bytes, reading, sha256, sha256_of, sniff
 from lotflow.inputs.shapefile_table import check_table
-from lotflow.text import did_you_mean
+from lotflow.text import LONGEST_TEXT, clean_text, did_you_mean
 
 if TYPE_CHECKING:
     from geopandas import GeoDataFrame
@@ -47,6 +48,7 @@ class _Copy:
     hashes: dict[str, str] = field(default_factory=dict)
     counted: tuple[int, int] | None = None
     options: dict[str, Any] = field(default_factory=dict)
+    doubts: tuple[tuple[str, str], ...] = ()
 
 
 def layer_names(path: Path, *, limits: Limits = DEFAULT_LIMITS) -> tuple[str, ...]:
@@ -78,7 +80,8 @@ def read_layer(
     Read one layer as it is: attributes raw, coordinates in the file's own CRS.
 
     A GeoJSON file without a CRS is in longitude and latitude of WGS 84, as RFC 7946 says. What
-    the library warned of while it read is kept in `attrs["warnings"]`, a tuple of text; in
+    the library warned of while it read is kept in `attrs["warnings"]`, a tuple of text; what is
+    doubtful of the file itself in `attrs["doubts"]`, pairs of a rule and a text; in
     `attrs["sha256"]` the SHA-256 of what was read, of the file and of every part beside it, by
     file name.
 
@@ -188,18 +191,58 @@ def _shapefile_copy(path: Path, copy: Path, limits: Limits) -> _Copy:
             shutil.copyfile(part, copy.with_suffix(suffix))
     told = {part.name: sha256(copy.with_suffix(suffix)) for suffix, part in present}
     table, index = copy.with_suffix(".dbf"), copy.with_suffix(".shx")
-    check_table(dict(present)[".dbf"], table.read_bytes(), index.stat().st_size)
-    options = {} if parts[".cpg"] else {"encoding": _encoding(copy)}
-    return _Copy(path, copy, "shapefile", (path.stem,), hashes=told, options=options)
+    data = table.read_bytes()
+    check_table(dict(present)[".dbf"], data, index.stat().st_size)
+    stated = copy.with_suffix(".cpg").read_bytes() if parts[".cpg"] else None
+    # the rows begin where the header says; what stands before them is no text
+    encoding, doubt = _encoding(data[int.from_bytes(data[8:10], "little") :], stated)
+    doubts = (("text-encoding", doubt),) if doubt else ()
+    return _Copy(path, copy, "shapefile", (path.stem,), hashes=told,
+                 options={"encoding": encoding} if encoding else {}, doubts=doubts)  # fmt: skip
 
 
-def _encoding(copy: Path) -> str:
-    """Tell UTF-8 from the older Latin-1 by trying: other text is hardly ever valid UTF-8."""
+def _encoding(rows: bytes, stated: bytes | None) -> tuple[str, str]:
+    """
+    Settle the encoding of a Shapefile's text, and say where it is not the one it states.
+
+    UTF-8 is told from the older Latin-1 by trying: other text is hardly ever valid UTF-8. Empty
+    where the stated one is to be used.
+    """
+    tried = "UTF-8" if _decodes(rows, "utf-8") else "ISO-8859-1"
+    if stated is None:
+        return tried, ""
+    name = stated.decode("latin-1").strip()
+    shown = clean_text(name[:LONGEST_TEXT])
+    if rows.isascii():
+        return ("", "") if _codec(name) else (tried, "")
+    if not name:
+        return tried, f"the part .cpg is empty: text was read as {tried}"
+    codec = _codec(name)
+    if codec is None:
+        known = f"the part .cpg names no encoding that is known, {shown!r}"
+        return tried, f"{known}: text was read as {tried}"
+    if not _decodes(rows, codec) or (tried == "UTF-8") != (codec == "utf-8"):
+        return tried, f"the part .cpg says {shown}, but the text is {tried}, as which it was read"
+    return "", ""
+
+
+def _codec(name: str) -> str | None:
+    """Give Python's name of an encoding that a `.cpg` states; None where it is unknown."""
+    digits = "".join(filter(str.isdigit, name))
+    names = [name, f"cp{digits}", f"iso8859-{digits[4:]}" if digits.startswith("8859") else name]
+    for one in names:
+        with suppress(LookupError, ValueError):
+            return codecs.lookup(one).name
+    return None
+
+
+def _decodes(rows: bytes, codec: str) -> bool:
+    """Tell whether bytes are text in an encoding."""
     try:
-        copy.with_suffix(".dbf").read_bytes().decode("utf-8")
+        rows.decode(codec)
     except UnicodeDecodeError:
-        return "ISO-8859-1"
-    return "UTF-8"
+        return False
+    return True
 
 
 def _chosen(copy: _Copy, layer: str | None) -> str:
@@ -235,6 +278,7 @@ def _read(copy: _Copy, layer: str, limits: Limits) -> GeoDataFrame:
                                file=str(copy.source), layer=layer))  # fmt: skip
     _check_content(copy, layer, frame, limits)
     frame.attrs["sha256"] = dict(copy.hashes)
+    frame.attrs["doubts"] = copy.doubts
     frame.attrs["warnings"] = tuple(str(warning.message) for warning in caught)
     return frame
 

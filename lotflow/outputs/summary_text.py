@@ -79,6 +79,7 @@ def summary_text(content: Mapping[str, Any], units: UnitSystem) -> str:
         _headed("Over the lot line", _crossings(content, units)),
         _headed("Findings", _findings(main)),
         _headed("Findings that are so today and no longer as proposed", _findings(today)),
+        _headed("Rain", _rain_used(content["findings"])),
         ["Accuracy and cautions", *_accuracy(content["accuracy"], units)],
     ]
     return "\n\n".join("\n".join(part) for part in parts if part)
@@ -405,6 +406,12 @@ def _findings(findings: Sequence[Mapping[str, Any]]) -> list[str]:
         told = one["message"].removeprefix(TODAY)
         found += _wrapped(f"{one['subject']}: {told}", f"  {one['severity']:<5}")
     return found + _rest(len(ranked) - _MOST["findings"])
+
+
+def _rain_used(findings: Sequence[Mapping[str, Any]]) -> list[str]:
+    """The rainfall and its 10-year hour, however many findings are worse: a unit is mistaken."""
+    used = [one["message"] for one in findings if one["rule"] == "rainfall-used"]
+    return [line for text in used for line in _wrapped(text, "  ")]
 
 
 def _accuracy(accuracy: Mapping[str, Any], units: UnitSystem) -> list[str]:

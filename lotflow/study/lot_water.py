@@ -8,8 +8,10 @@ from typing import TYPE_CHECKING
 
 from lotflow.inputs.elevation import ElevationSource, inspect_elevation
 from lotflow.inputs.site import Site, in_raster_datum, read_site
+from lotflow.inputs.site_checks import datum_of, job_findings, lot_findings
 from lotflow.inputs.site_files import find_site_files
 from lotflow.inputs.sources import naming_files
+from lotflow.inputs.surface_checks import widened_rmse
 from lotflow.study.cases import Case, cases_of, in_case
 from lotflow.study.inlets import InletStudy, drawn_inlets, study_inlets
 from lotflow.study.roofs import case_roofs
@@ -35,7 +37,9 @@ class LotWater:
     Parameters
     ----------
     job
-        What was asked.
+        What was asked, with the error of the elevation data widened by their rounding.
+    asked
+        As it was asked, for the provenance.
     source, site, rainfall
         The inputs; no rainfall where none is given.
     window
@@ -57,6 +61,7 @@ class LotWater:
     """
 
     job: Job
+    asked: Job
     source: ElevationSource
     site: Site
     rainfall: Rainfall | None
@@ -95,7 +100,8 @@ def read_inputs(job: Job) -> tuple[ElevationSource, Site]:
     files, notes = find_site_files(job.layers.file, job.layers.own())
     site = read_site(files, crs=source.crs, vertical_unit=source.vertical_unit)
     site = in_raster_datum(site, job.level_offset_m)
-    return source, replace(site, findings=(*notes, *site.findings))
+    doubts = (*job_findings(job), *lot_findings(site, source.metres_per_unit))
+    return source, replace(site, findings=(*notes, *site.findings, *doubts))
 
 
 def study_lot(job: Job) -> LotWater:
@@ -133,17 +139,32 @@ def _lot_water(
     """Find it from inputs that were read and judged one by one."""
     case = cases_of(site)[-1]
     drawn = drawn_inlets(in_case(site.inlets, case))
-    window = study_window(source, site, drawn, job.criteria, margin_m=job.elevation.margin_m)
+    window = study_window(
+        source, site, drawn, job.criteria, margin_m=job.elevation.margin_m, datum=datum_of(job)
+    )
     roofs = case_roofs(site, window.surface, case)
     window = replace(window, surface=roofs.surface)
+    asked, job = job, _with_rounding(job, window.elevation.step_m)
     natural = _natural(window, job)
     inlets = study_inlets(drawn, natural, job)
     spots, inner = _low_spots(natural, job)
     return LotWater(
-        job=job, source=source, site=site, rainfall=rainfall, window=window, natural=natural,
-        case=case, roofs=roofs, inlets=inlets, low_spots=spots, inner=inner,
+        job=job, asked=asked, source=source, site=site, rainfall=rainfall, window=window,
+        natural=natural, case=case, roofs=roofs, inlets=inlets, low_spots=spots, inner=inner,
         cells=catchments_of(inlets, window), balance=lot_balance(inlets.routing, window.lot),
     )  # fmt: skip
+
+
+def _with_rounding(job: Job, step_m: float) -> Job:
+    """Widen the error of the elevation data by that of their rounding."""
+    given = job.elevation
+    rmse = widened_rmse(given.rmse_m, step_m)
+    if rmse == given.rmse_m:
+        return job
+    widened = given.model_copy(update={"rmse_m": rmse})
+    if "rmse_m" not in given.model_fields_set:  # nobody has stated it
+        widened.model_fields_set.discard("rmse_m")
+    return job.model_copy(update={"elevation": widened})
 
 
 def _natural(window: StudyWindow, job: Job) -> Routing:

@@ -8,6 +8,7 @@ import numpy as np
 
 from lotflow.drains.judged import design_storm
 from lotflow.findings import Finding
+from lotflow.rainfall import rain_doubts, reference_rain, reference_text
 from lotflow.runoff.concentration import MINIMUM_TIME_S
 from lotflow.runoff.hydrograph import STORM_DURATION_S
 from lotflow.study.roofs import roof_notes
@@ -52,13 +53,22 @@ def rain_findings(rainfall: Rainfall) -> list[Finding]:
         Table or formula.
     """
     found = [
-        Finding("rainfall-used", "note", "rainfall", f"Rain: {rainfall.source}.",
-                source=rainfall.source)
+        Finding(
+            "rainfall-used", "note", "rainfall",
+            f"Rain: {rainfall.source}; {reference_text(rainfall)}.",
+            measured=round(reference_rain(rainfall)[2], 5), unit="m", source=rainfall.source,
+        )
     ]  # fmt: skip
+    found += rain_doubts(rainfall)
     found += [
         Finding("rainfall-table", "note", "rainfall", f"{note}.", source=rainfall.source)
         for note in getattr(rainfall, "notes", ())
     ]
+    if why := getattr(rainfall, "seems_cut", ""):
+        found.append(
+            Finding("rainfall-cut", "warn", "rainfall", f"The table may be cut short: {why}. "
+                    "Compare it with its source.", source=rainfall.source)
+        )  # fmt: skip
     if rainfall.uplift > 1:
         found.append(
             Finding(

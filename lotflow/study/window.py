@@ -10,6 +10,8 @@ import shapely
 
 from lotflow.errors import Fault, InputError
 from lotflow.inputs.elevation import Elevation, ElevationSource, read_elevation
+from lotflow.inputs.site_checks import Datum, level_faults, raster_unit_findings
+from lotflow.inputs.surface_checks import level_check, rounding_check
 from lotflow.terrain.cells import polygon_cells
 from lotflow.terrain.inlet_places import DrawnInlet, drains_of, place_inlets
 from lotflow.terrain.low_spots import inflow_cells
@@ -71,6 +73,7 @@ def study_window(
     criteria: Criteria,
     *,
     margin_m: float | None,
+    datum: Datum,
 ) -> StudyWindow:
     """
     Read the ground of a study.
@@ -87,11 +90,14 @@ def study_window(
         Gives the height of walls.
     margin_m
         Ground read round the lot at first [m]; None for the default.
+    datum
+        By which the levels of the site were raised to that of the raster.
 
     Raises
     ------
     InputError
-        If the lot is not covered by the data, too small for their cells, or has no elevation.
+        If the lot is not covered by the data, too small for their cells, has no elevation or only
+        one, or a level of the site is not possible on its ground.
     """
     lot = site.lot.geometry.union_all()
     _require_covered(lot, source)
@@ -105,7 +111,7 @@ def study_window(
         window = replace(window, lot_cut=bool(reached))
         wider = _grown(margins, reached, window)
         if wider == margins:
-            return window
+            return _held_against_ground(window, site, source, datum)
         margins = wider
 
 
@@ -184,6 +190,22 @@ def _read(
     lot = polygon_cells(site.lot.geometry.union_all(), grid)
     _require_ground(lot, surface, grid)
     return StudyWindow(elevation, surface, lot, _culverts(site, grid), lot_cut=False)
+
+
+def _held_against_ground(
+    window: StudyWindow, site: Site, source: ElevationSource, datum: Datum
+) -> StudyWindow:
+    """Judge what elevations and levels tell together: rounding, level ground, units."""
+    elevation, surface = window.elevation, window.surface
+    grid, ground = elevation.grid, window.lot & ~surface.roof & ~surface.water
+    step, findings, faults = rounding_check(grid.values, ground, source.name)
+    level, none = level_check(grid.values, ground, source.name, grid.xy)
+    doubted, wrong = level_faults(site, grid, datum)
+    unit = raster_unit_findings(grid, window.lot, surface.building, source.vertical_unit)
+    if faults := none or [*faults, *wrong]:
+        raise InputError(faults)
+    findings = [*elevation.findings, *findings, *level, *doubted, *unit]
+    return replace(window, elevation=replace(elevation, findings=tuple(findings), step_m=step))
 
 
 def _require_ground(lot: BoolArray, surface: Surface, grid: Grid) -> None:

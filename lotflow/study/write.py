@@ -167,7 +167,7 @@ def write_study(
     """
     lot = study.lot
     job, grid = lot.job, lot.window.surface.ground
-    origin = provenance(job, lot.source, lot.site, use_covers=use_covers, hashes=study.hashes)
+    origin = provenance(lot.asked, lot.source, lot.site, use_covers=use_covers, hashes=study.hashes)
     contents = partial(
         summary_content,
         study.layers,

@@ -14,7 +14,6 @@ from lotflow.terrain.cells import geometry_cells
 from lotflow.terrain.kernels import connected_parts
 from lotflow.terrain.routing import Culvert, Drains
 from lotflow.terrain.slope import local_fall
-from lotflow.units import both_units
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -25,8 +24,6 @@ if TYPE_CHECKING:
     from lotflow.terrain.routing import Routing
     from lotflow.terrain.surface import Surface
 
-#: A rim drawn this far below its ground is a mistake, not a shallow basin [m].
-_RIM_BELOW_GROUND_M = 1.0
 #: An inlet this far within a footprint or less stands at the wall, below the eaves [m].
 _WALL_REACH_M = 1.5
 #: No inlet is set farther than this from where it was drawn [m].
@@ -379,31 +376,15 @@ def set_rims(placed: Sequence[SetInlet], natural: Routing, *, rmse: float) -> li
         Routing without inlets.
     rmse
         Vertical accuracy of the elevation data [m].
-
-    Raises
-    ------
-    InputError
-        If a rim lies below its ground by a metre or more.
     """
-    faults, result = [], []
+    result = []
     for inlet in placed:
         ground = float(natural.elevation.ravel()[inlet.cells].min())
         rim = inlet.drawn.rim
-        if rim - ground < -_RIM_BELOW_GROUND_M:
-            faults.append(
-                Fault(
-                    f"the rim of {inlet.drawn.name} lies {both_units(ground - rim, 'length')} "
-                    f"below its ground at {both_units(ground, 'elevation')}",
-                    "Check the level's datum and unit, or give rim_above_ground instead",
-                    layer="inlets", column="rim_m", value=round(rim, 3),
-                )
-            )  # fmt: skip
         height = inlet.drawn.rim_above_ground
         if np.isnan(height):
             height = rim - ground if rim - ground > 2 * rmse else 0.0
         result.append(_with_rim(inlet, natural, ground, height))
-    if faults:
-        raise InputError(faults)
     return result
 
 

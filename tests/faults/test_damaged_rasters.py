@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import random
 import struct
 from pathlib import Path
 
@@ -9,7 +10,7 @@ import pytest
 from programme.damage import damaged
 from programme.in_turn import in_turn
 from programme.judge import OUTCOMES, Tally, judged
-from programme.mutate import mutated
+from programme.mutate import HEADER_BYTES, mutated
 from programme.server import Ended, Server
 from programme.small_job import STORED, lot_geojson, small_job, write_job
 from programme.tiers import CORPUS, SEED, keep, report, tiers
@@ -34,6 +35,14 @@ def raster_server(server: Server, templates: dict[str, Path]) -> Server:
     """A server that knows the lot, since only the raster is damaged."""
     server.prepare("programme.cases:know_site", str(templates["plain-strips"]))
     return server
+
+
+@pytest.fixture(scope="module")
+def masked(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Path]:
+    """Jobs of rasters with a mask inside, in tiles and strips, with and without a checksum."""
+    folder = tmp_path_factory.mktemp("masked")
+    return {name: small_job(folder / name, mask=True, **STORED[name])
+            for name in ("deflate-tiles", "plain-strips")}  # fmt: skip
 
 
 @pytest.fixture(scope="module")
@@ -94,11 +103,71 @@ def test_damaged_headers(
     tally, job = Tally("B damaged header"), templates["deflate-tiles"]
     data = (job / "dem.tif").read_bytes()
     seeds = [f"B-{SEED}-{number}" for number in range(cases)]
-    for seed, ended in damaged(raster_server, job, "dem.tif", seeds, header=True,
+    for seed, ended in damaged(raster_server, job, "dem.tif", seeds, span=(0, HEADER_BYTES),
                                site_is_known=True):  # fmt: skip
         outcome = tally.add(judged(ended, whole["deflate-tiles"], names=NAMES), seed)
         if outcome in OUTCOMES[3:]:
-            keep(f"{seed}.{outcome}.tif", mutated(data, seed, header=True)[1])
+            keep(f"{seed}.{outcome}.tif", mutated(data, seed, span=(0, HEADER_BYTES))[1])
+    report(tally)
+    tally.assert_no_crash()
+    assert tally.counts["silent"] == 0, tally.seeds
+
+
+def directories_of(data: bytes) -> list[tuple[int, int]]:
+    """Where the directories of a little-endian classic TIFF begin and end, the first first."""
+    found = []
+    (start,) = struct.unpack_from("<I", data, 4)
+    while start:
+        (count,) = struct.unpack_from("<H", data, start)
+        found.append((start, start + 6 + 12 * count))
+        (start,) = struct.unpack_from("<I", data, start + 2 + 12 * count)
+    return found
+
+
+@pytest.mark.parametrize("which", ["first", "mask"])
+@tiers(10, 1000, 10_000)
+def test_damaged_directories(
+    raster_server: Server, masked: dict[str, Path], cases: int, which: str
+) -> None:
+    """Class B: the directories themselves, of rasters with a mask of 400 cells."""
+    tally = Tally(f"B damaged directory, {which}")
+    for name, job in masked.items():
+        whole = check(raster_server, job)
+        data = (job / "dem.tif").read_bytes()
+        span = directories_of(data)[which == "mask"]
+        seeds = [f"D-{SEED}-{which}-{name}-{number}" for number in range(cases // len(masked))]
+        for seed, ended in damaged(raster_server, job, "dem.tif", seeds, span=span,
+                                   site_is_known=True):  # fmt: skip
+            outcome = tally.add(judged(ended, whole, names=NAMES), seed)
+            if outcome in OUTCOMES[3:]:
+                keep(f"{seed}.{outcome}.tif", mutated(data, seed, span=span)[1])
+    report(tally)
+    tally.assert_no_crash()
+    assert tally.counts["silent"] == 0, tally.seeds
+
+
+@tiers(8, 400, 2000)
+def test_shifted_blocks(
+    raster_server: Server, templates: dict[str, Path], whole: dict[str, Ended], cases: int
+) -> None:
+    """Class B: the place of one block of a raster without checksum is off by a few bytes."""
+    tally = Tally("B shifted block")
+    job = templates["plain-strips"]
+    path, data = job / "dem.tif", (job / "dem.tif").read_bytes()
+    start, _ = directories_of(data)[0]
+    entry = next(start + 2 + 12 * i for i in range(40)
+                 if struct.unpack_from("<H", data, start + 2 + 12 * i)[0] == 273)  # fmt: skip
+    count, place = struct.unpack_from("<II", data, entry + 4)
+    rng = random.Random(f"S-{SEED}")
+    for number in range(cases):
+        at = place + 4 * rng.randrange(count)
+        spoilt = bytearray(data)
+        by = rng.choice((-1, 1)) * rng.choice((1, 4, 16, 64, 256, 1024, rng.randrange(1, 5000)))
+        struct.pack_into("<I", spoilt, at, max(struct.unpack_from("<I", data, at)[0] + by, 0))
+        path.write_bytes(bytes(spoilt))
+        tally.add(judged(check(raster_server, job), whole["plain-strips"], names=NAMES),
+                  f"S-{SEED}-{number}")  # fmt: skip
+    path.write_bytes(data)
     report(tally)
     tally.assert_no_crash()
     assert tally.counts["silent"] == 0, tally.seeds

@@ -89,7 +89,7 @@ def test_a_window_is_those_cells(tmp_path: Path) -> None:
     ("body", "said"),
     [
         (BODY.replace("6.5", "6x5"), "'6x5'"),
-        (BODY.replace("6.5", "6,5"), "'6,5'"),
+        (BODY.replace("6.5", "6,5"), "decimal commas"),
         (BODY.replace("6.5 ", ""), "columns"),
         (BODY[:18], "its header says 3 rows of 4"),
         ("", "holds 0 numbers"),

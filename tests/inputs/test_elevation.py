@@ -442,12 +442,6 @@ def test_integers_with_scale_and_offset_become_elevations(
     assert rules(elevation) == ["missing-elevations"]
 
 
-def test_whole_metres_are_said_to_hide_a_lot(make_raster: MakeRaster, ground: np.ndarray) -> None:
-    """Integers without a scale come in steps of a metre."""
-    source = inspect_elevation([make_raster(values=np.round(ground).astype("int16"))])
-    assert [(found.rule, found.measured) for found in source.findings] == [("coarse-levels", 1.0)]
-
-
 @pytest.mark.parametrize(("share", "severity"), [(0.05, "note"), (0.2, "warn")])
 def test_the_share_of_missing_ground_is_said(
     make_raster: MakeRaster, ground: np.ndarray, share: float, severity: str

@@ -198,7 +198,7 @@ def test_depths_that_fall_by_more_than_rounding_are_a_fault():
 def test_a_table_that_ends_early_says_so():
     table = parsed(served(PULASKI_ROWS[:4]))
     assert table.duration_range_s == (300, 86_400)
-    assert table.notes == ("rain.csv ends before 60 days, where files of the server end",)
+    assert table.seems_cut == "rain.csv ends before 60 days, where the server's files end"
 
 
 # --- damage ---------------------------------------------------------------------------------

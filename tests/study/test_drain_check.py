@@ -255,12 +255,11 @@ def test_level_of_an_outlet_and_where_it_comes_from_are_columns(lot):
         ({"to": "Uot"}, "Did you mean 'Out'"),
         ({"size_m": 0.11, "diameter_m": np.nan, "status": "proposed", "material": "hdpe smooth"},
          "not a nominal size"),
-        ({"invert_up_m": 40.0}, "datum and unit"),
         ({"to": "In"}, "starts and ends at In"),
     ],
 )  # fmt: skip
 def test_what_has_no_honest_answer_is_refused_with_its_layer(lot, line, said):
-    """Unknown node, size not on sale for a new line, level metres above ground, no other end."""
+    """Unknown node, size not on sale for a new line, no other end."""
     with pytest.raises(InputError, match=said) as error:
         checked(with_line(lot, **line))
     assert all(fault.layer == "drain_lines" for fault in error.value.faults)

@@ -296,13 +296,6 @@ def test_absolute_rim_within_the_accuracy_of_the_data_does_not_act():
     assert high[0].level == pytest.approx(19.80, abs=1e-3)
 
 
-def test_rim_a_metre_below_its_ground_is_an_error():
-    """A rim far under the ground is a wrong datum or unit."""
-    base = natural(known.tilted_plane(40))
-    with pytest.raises(InputError, match="below its ground"):
-        with_inlets(base, DrawnInlet("basin", shapely.Point(10.5, 20.5), rim=3.0))
-
-
 def test_snapping_moves_to_where_the_water_runs_and_never_through_a_wall():
     """In a valley an inlet drawn beside the bottom is set on it, unless a wall is between."""
     grid = known.valley(61)

@@ -74,7 +74,7 @@ def check(job: str, site_is_known: bool = False) -> dict[str, Any]:
 
 
 def check_damaged(
-    job: str, name: str, seeds: list[str], header: bool, site_is_known: bool
+    job: str, name: str, seeds: list[str], span: Any, site_is_known: bool
 ) -> list[dict[str, Any]]:
     """
     Damage one file of a job again and again, and check the job each time.
@@ -87,8 +87,8 @@ def check_damaged(
         Of the file.
     seeds
         A damage each.
-    header
-        Whether only the first bytes are damaged.
+    span
+        The bytes among which it is damaged; None for all.
     site_is_known
         As for `check`.
 
@@ -103,7 +103,7 @@ def check_damaged(
     _watch(seen, site_is_known=site_is_known)
     cases = []
     for seed in seeds:
-        path.write_bytes(mutated(whole, seed, header=header)[1])
+        path.write_bytes(mutated(whole, seed, span=span)[1])
         cases.append(_one_of_many(["check", job, "--json"], seen))
     path.write_bytes(whole)
     return cases

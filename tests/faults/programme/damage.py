@@ -13,7 +13,8 @@ BATCH = 50
 
 
 def damaged(
-    server: Server, job: Path, name: str, seeds: Sequence[str], *, header: bool = False,
+    server: Server, job: Path, name: str, seeds: Sequence[str], *,
+    span: tuple[int, int] | None = None,
     site_is_known: bool = False,
 ) -> Iterator[tuple[str, Ended]]:  # fmt: skip
     """
@@ -29,8 +30,8 @@ def damaged(
         Of the file.
     seeds
         Choose the damage.
-    header
-        Whether only the first bytes are damaged.
+    span
+        The bytes among which it is damaged; None for all.
     site_is_known
         Whether the layers are known to the server.
 
@@ -40,17 +41,17 @@ def damaged(
         As if each had had a child of its own.
     """
     for start in range(0, len(seeds), BATCH):
-        yield from _batch(server, job, name, seeds[start : start + BATCH], header=header,
+        yield from _batch(server, job, name, seeds[start : start + BATCH], span=span,
                           site_is_known=site_is_known)  # fmt: skip
 
 
 def _batch(
-    server: Server, job: Path, name: str, seeds: Sequence[str], *, header: bool,
+    server: Server, job: Path, name: str, seeds: Sequence[str], *, span: tuple[int, int] | None,
     site_is_known: bool,
 ) -> Iterator[tuple[str, Ended]]:  # fmt: skip
     """Check a batch; where its child did not end well, each of it alone."""
     whole = (job / name).read_bytes()
-    ended = server.run("programme.cases:check_damaged", str(job), name, list(seeds), header,
+    ended = server.run("programme.cases:check_damaged", str(job), name, list(seeds), span,
                        site_is_known, seconds=SECONDS + CPU_SECONDS * len(seeds))  # fmt: skip
     (job / name).write_bytes(whole)
     if ended.value is not None:
@@ -60,5 +61,5 @@ def _batch(
         yield seeds[0], ended
     else:
         for seed in seeds:
-            yield from _batch(server, job, name, [seed], header=header,
+            yield from _batch(server, job, name, [seed], span=span,
                               site_is_known=site_is_known)  # fmt: skip

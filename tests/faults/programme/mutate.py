@@ -43,7 +43,7 @@ def _cut(data: bytearray, rng: random.Random, start: int, stop: int) -> None:
 
 def _moved(data: bytearray, rng: random.Random, start: int, stop: int) -> None:
     """Put a copy of up to 512 bytes elsewhere, as a wrong sector does."""
-    length = min(rng.randrange(1, HEADER_BYTES + 1), stop - start)
+    length = min(rng.randrange(1, HEADER_BYTES + 1), (stop - start + 1) // 2)
     source, target = (rng.randrange(start, stop - length + 1) for _ in range(2))
     data[target : target + length] = data[source : source + length]
 
@@ -60,7 +60,11 @@ KINDS: Final[dict[str, Callable[[bytearray, random.Random, int, int], None]]] = 
 }  # fmt: skip
 
 
-def mutated(data: bytes, seed: str, *, header: bool = False) -> tuple[str, bytes]:
+#: Kinds that keep what stands behind the damage in its place.
+IN_PLACE: Final = ("flip", "flips", "run", "moved")
+
+
+def mutated(data: bytes, seed: str, *, span: tuple[int, int] | None = None) -> tuple[str, bytes]:
     """
     Damage a file.
 
@@ -70,8 +74,8 @@ def mutated(data: bytes, seed: str, *, header: bool = False) -> tuple[str, bytes
         The whole file.
     seed
         Chooses kind and place.
-    header
-        Whether only the first `HEADER_BYTES` are damaged.
+    span
+        The bytes among which it is damaged, in place; None for all.
 
     Returns
     -------
@@ -79,11 +83,11 @@ def mutated(data: bytes, seed: str, *, header: bool = False) -> tuple[str, bytes
         The damaged file differs from the whole one.
     """
     rng = random.Random(seed)
-    kinds = ["flip", "flips", "run", "moved"] if header else list(KINDS)
-    stop = min(HEADER_BYTES, len(data)) if header else len(data)
+    kinds = list(KINDS) if span is None else list(IN_PLACE)
+    start, stop = span or (0, len(data))
     kind = rng.choice(kinds)
     while True:
         damaged = bytearray(data)
-        KINDS[kind](damaged, rng, 0, stop)
+        KINDS[kind](damaged, rng, start, stop)
         if damaged != data:
             return kind, bytes(damaged)

@@ -50,15 +50,21 @@ def write_raster(path: Path, **stored: Any) -> Path:
         "crs": f"EPSG:{EPSG}", "transform": Affine(CELL, 0.0, WEST, 0.0, -CELL, NORTH),
         "nodata": -9999.0, **stored,
     }  # fmt: skip
-    seed = profile.pop("seed", 0)
+    seed, mask = profile.pop("seed", 0), profile.pop("mask", False)
+    if mask:  # what the mask leaves out is not also said by a number
+        del profile["nodata"]
     if profile["transform"] is None:
         del profile["transform"]
     with (
         warnings.catch_warnings(action="ignore", category=NotGeoreferencedWarning),
-        rasterio.Env(GDAL_PAM_ENABLED=False),
+        rasterio.Env(GDAL_PAM_ENABLED=False, GDAL_TIFF_INTERNAL_MASK=True),
         rasterio.open(path, "w", **profile) as dataset,
     ):
         dataset.write(ground(seed), 1)
+        if mask:
+            left_out = np.full((CELLS, CELLS), 255, "uint8")
+            left_out[10:30, 40:60] = 0
+            dataset.write_mask(left_out)
         dataset.units = ("metre",)
     return path
 

@@ -1,0 +1,446 @@
+"""
+What was drawn and noted of a site, held against the ground and against what sites are like.
+
+One door for every level: whatever is an elevation has its row in `LEVEL_RULES`. A level, a lot or
+a unit that is hardly possible is asked about, with its likely cause; one that is not possible is
+refused.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any, Final, Literal
+
+import numpy as np
+import shapely
+
+from lotflow.errors import Fault
+from lotflow.findings import Finding
+from lotflow.inputs.surface_checks import STEP_LIMIT_M
+from lotflow.units import METRES_PER_FOOT, METRES_PER_US_SURVEY_FOOT, both_units
+
+if TYPE_CHECKING:
+    from lotflow.grid import BoolArray, FloatArray, Grid, IntArray
+    from lotflow.inputs.job import Job
+    from lotflow.inputs.site import Site
+    from lotflow.units import VerticalUnit
+
+Range = tuple[float, float]
+
+_PRACTICE: Final = "common practice, no published source"
+#: Ground this close to a point or an outline is its ground [m].
+_BESIDE_M: Final = 1.5
+#: Lots below this are hardly any [m^2].
+_SMALL_LOT_M2: Final = 40.0
+#: A lot line that leaves this share of a building, and this depth of it [m], on either side.
+_CUT_SHARE: Final = 0.1
+_CUT_DEPTH_M: Final = 1.0
+#: Elevations with a worse error than this say nothing of a lot [m]: the least quality of the USGS
+#: Lidar Base Specification, level 3, has 0.20 m.
+_WORST_RMSE_M: Final = 0.5
+#: A stated intensity of design lies within this range [mm/h].
+_INTENSITY_MM_H: Final = (10.0, 500.0)
+#: A lot's relief, as a share of its breadth, above which its elevations may be in feet: towns
+#: hardly let lots steeper than 25 % be built on.
+_STEEP_LOT: Final = 0.25
+#: Footprints that stand this far above the ground beside them may be in feet: six storeys [m].
+_TALL_HOUSE_M: Final = 20.0
+#: A benchmark this far outside the relief of the window is none of it [m].
+_BENCHMARK_REACH_M: Final = 15.0
+
+
+@dataclass(frozen=True)
+class LevelRule:
+    """
+    How far a level may stand above (or, below 0, beneath) the ground beside it.
+
+    Parameters
+    ----------
+    layer, column
+        Where it stands, the column by its name inside.
+    what
+        As a message calls it.
+    usual
+        Beyond this range the other unit is tried [m].
+    possible
+        Beyond this range it is refused [m].
+    at
+        Where on its shape its ground is: a point, an end of a line, or an outline.
+    """
+
+    layer: str
+    column: str
+    what: str
+    usual: Range
+    possible: Range
+    at: Literal["point", "start", "end", "outline"] = "point"
+
+
+#: Every column that holds an elevation; ranges are common practice, no published source.
+LEVEL_RULES: Final = (
+    LevelRule("buildings", "threshold_m", "threshold", (-1.5, 1.5), (-4.0, 5.0), "outline"),
+    LevelRule("inlets", "rim_m", "rim", (-0.3, 0.5), (-1.0, 2.0)),
+    LevelRule("drain_lines", "invert_up_m", "upper invert", (-3.0, 0.3), (-10.0, 1.0), "start"),
+    LevelRule("drain_lines", "invert_down_m", "lower invert", (-3.0, 0.3), (-10.0, 1.0), "end"),
+    LevelRule("outlets", "invert_m", "invert", (-3.0, 0.5), (-10.0, 2.0)),
+    LevelRule("outlets", "water_level_m", "water level", (-5.0, 1.0), (-15.0, 3.0)),
+    LevelRule("openings", "sill_m", "sill", (-1.5, 1.5), (-4.0, 5.0)),
+)
+
+
+@dataclass(frozen=True)
+class Datum:
+    """
+    What site levels lack of elevations in the raster's datum.
+
+    Parameters
+    ----------
+    offset_m
+        Added to every level [m].
+    other_unit_m
+        What would be added if the benchmark were in the other unit [m]; NaN without one.
+    elevation_m
+        Of the benchmark in the raster's datum [m]; NaN without one.
+    """
+
+    offset_m: float = 0.0
+    other_unit_m: float = math.nan
+    elevation_m: float = math.nan
+
+
+def datum_of(job: Job) -> Datum:
+    """
+    Tell in which datum the site levels of a job are.
+
+    Parameters
+    ----------
+    job
+        Gives the benchmark.
+    """
+    if job.levels is None:
+        return Datum()
+    # the benchmark in metres, as it was taken, and as it would be in the other unit
+    taken = job.levels.elevation_m - job.level_offset_m
+    is_feet = not math.isclose(taken, job.levels.benchmark)
+    other = taken / METRES_PER_FOOT if is_feet else taken * METRES_PER_FOOT
+    return Datum(job.level_offset_m, job.levels.elevation_m - other, job.levels.elevation_m)
+
+
+def level_faults(site: Site, grid: Grid, datum: Datum) -> tuple[list[Finding], list[Fault]]:
+    """
+    Hold every level of a site against the ground beside it.
+
+    Parameters
+    ----------
+    site
+        With its levels in the raster's datum.
+    grid
+        Elevations [m].
+    datum
+        By which they were raised to it.
+
+    Returns
+    -------
+    findings
+        Levels that fit their ground only in the other unit, though they are possible in this.
+    faults
+        Levels that are not possible, with what would explain them.
+    """
+    findings: list[Finding] = []
+    faults = _benchmark_faults(grid, datum)
+    for rule in LEVEL_RULES:
+        for row, name, level, ground, place in _levels(site, rule, grid):
+            away = _away(level, ground)
+            if rule.usual[0] <= away <= rule.usual[1]:
+                continue
+            cause = _other_unit(level, ground, rule.usual, datum)
+            possible = rule.possible[0] <= away <= rule.possible[1]
+            if possible and not cause:
+                continue
+            side = "above" if away > 0 else "below"
+            near = ground[1] if away > 0 else ground[0]
+            said = (
+                f"the {rule.what} of {name} lies {both_units(abs(away), 'length')} {side} its "
+                f"ground at {both_units(near, 'elevation')}"
+            )
+            if not possible:
+                remedy = (
+                    f"{cause or 'Check the level and its datum, and the benchmark in [levels]'}"
+                )
+                faults.append(Fault(said, remedy, layer=rule.layer, row=row, column=rule.column,
+                                    value=round(level - datum.offset_m, 3)))  # fmt: skip
+                continue
+            limit = rule.usual[1] if away > 0 else rule.usual[0]
+            findings.append(
+                Finding("level-unit-doubted", "warn", name, f"T{said[1:]}. {cause}.",
+                        round(away, 3), limit, "m", _PRACTICE, *place)
+            )  # fmt: skip
+    return findings, faults
+
+
+def _away(level: float, ground: Range) -> float:
+    """How far a level lies above the ground beside it, or below it; 0 within it [m]."""
+    return max(level - ground[1], 0.0) + min(level - ground[0], 0.0)
+
+
+def _other_unit(level: float, ground: Range, usual: Range, datum: Datum) -> str:
+    """Say which other unit would bring a level to its ground; empty for none."""
+
+    def fits(other: float) -> bool:
+        return usual[0] <= _away(other, ground) <= usual[1]
+
+    own = level - datum.offset_m
+    if fits(own + datum.other_unit_m):
+        return "It fits with the benchmark in the other unit, a factor of 3.28: state its unit"
+    if fits(own * METRES_PER_FOOT + datum.offset_m):
+        return "It fits if it was noted in feet and stated as metres, a factor of 3.28: correct it"
+    if fits(own / METRES_PER_FOOT + datum.offset_m):
+        return (
+            "It fits if it was noted in metres and stated as feet, a factor of 3.28, or if the "
+            "raster is in feet and said to be in metres: correct the one that is wrong"
+        )
+    return ""
+
+
+def _benchmark_faults(grid: Grid, datum: Datum) -> list[Fault]:
+    """Refuse a benchmark that stands far from all ground."""
+    known = grid.values[~grid.missing]
+    if not known.size or math.isnan(datum.elevation_m):
+        return []
+    ground = (float(known.min()), float(known.max()))
+    reach = (-_BENCHMARK_REACH_M, _BENCHMARK_REACH_M)
+    away = _away(datum.elevation_m, ground)
+    if reach[0] <= away <= reach[1]:
+        return []
+    cause = _other_unit(datum.elevation_m, ground, reach, Datum())
+    rule = (
+        f"the benchmark lies {both_units(abs(away), 'length')} {'above' if away > 0 else 'below'} "
+        "all ground that was read"
+    )
+    remedy = cause or "elevation_m is its elevation in the raster's datum: check it"
+    return [Fault(rule, remedy, column="levels.elevation_m", value=datum.elevation_m)]
+
+
+def _levels(
+    site: Site, rule: LevelRule, grid: Grid
+) -> Iterator[tuple[int, str, float, Range, tuple[float, float]]]:
+    """Give row, name, level, ground and place of each level that is given."""
+    frame = getattr(site, rule.layer)
+    levels = frame[rule.column].astype(float).tolist()
+    for row, (shape, name, level) in enumerate(
+        zip(frame.geometry, frame["name"], levels, strict=True), 1
+    ):
+        if math.isnan(level):
+            continue
+        x, y = _ring(shape, rule.at, grid.metres_per_unit)
+        rows, columns = grid.row_column(x, y)
+        inside = grid.contains(rows, columns)
+        near = grid.values[rows[inside], columns[inside]]
+        near = near[~np.isnan(near)]
+        if near.size:
+            place = (float(x.mean()), float(y.mean()))
+            called = str(name) if name else f"row {row} of the {rule.layer}"
+            yield row, called, level, (float(near.min()), float(near.max())), place
+
+
+def _ring(shape: Any, at: str, unit: float) -> tuple[FloatArray, FloatArray]:
+    """Places at which the ground of a shape is looked up."""
+    reach = _BESIDE_M / unit
+    if at in ("start", "end"):
+        shape = shapely.Point(shape.coords[0 if at == "start" else -1])
+    elif at == "point":
+        shape = shape.representative_point() if shape.geom_type == "Polygon" else shape
+    around = shapely.buffer(shape, reach)
+    places = [shapely.get_coordinates(shapely.segmentize(around.boundary, reach))]
+    if at != "outline":
+        places.append(shapely.get_coordinates(shape))
+    x, y = np.concatenate(places).T
+    return x, y
+
+
+def lot_findings(site: Site, unit: float) -> list[Finding]:
+    """
+    Ask about a lot that hardly is one: tiny, with a hole, or with its line through a house.
+
+    Parameters
+    ----------
+    site
+        In the grid's CRS.
+    unit
+        Length of one unit of it [m].
+    """
+    lot = site.lot.geometry.union_all()
+    area = float(lot.area) * unit**2
+    found = []
+    if area < _SMALL_LOT_M2:
+        found.append(
+            Finding(
+                "lot-very-small", "warn", "lot",
+                f"The lot measures {both_units(area, 'area')}, less than any house stands on. Is "
+                "it the house, a part of the lot, or drawn in feet and stored as metres (a factor "
+                "of 3.28)? Give the whole lot in its own CRS.",
+                round(area, 2), _SMALL_LOT_M2, "m2", _PRACTICE,
+            )
+        )  # fmt: skip
+    return [*found, *_holes(lot, site, unit), *_cut_buildings(lot, site, unit)]
+
+
+def _building_names(site: Site) -> list[str]:
+    """Names of the buildings, numbered where they have none."""
+    return [str(name or f"building {i}") for i, name in enumerate(site.buildings["name"], 1)]
+
+
+def _holes(lot: Any, site: Site, unit: float) -> Iterator[Finding]:
+    """Ask about holes of the lot, above all those in which a building stands."""
+    rings = [ring for part in shapely.get_parts(lot) for ring in part.interiors]
+    for hole in (shapely.Polygon(ring) for ring in rings):
+        within = [
+            name
+            for name, house in zip(_building_names(site), site.buildings.geometry, strict=True)
+            if house.intersection(hole).area > house.area / 2
+        ]
+        stands = f" in which {', '.join(within)} stands" if within else ""
+        area, middle = float(hole.area) * unit**2, hole.representative_point()
+        yield Finding(
+            "lot-has-hole", "warn", "lot",
+            f"The lot has a hole of {both_units(area, 'area')}{stands}: what lies in it is not "
+            "judged as the lot's, neither a house nor the water at it. Is it another owner's? If "
+            "not, fill the hole.",
+            round(area, 2), 0.0, "m2", "lotflow's rule", float(middle.x), float(middle.y),
+        )  # fmt: skip
+
+
+def _cut_buildings(lot: Any, site: Site, unit: float) -> Iterator[Finding]:
+    """Ask about buildings that the lot line cuts through by more than a line is off."""
+    # a hole is asked about by itself
+    whole = shapely.union_all([shapely.Polygon(part.exterior) for part in shapely.get_parts(lot)])
+    for name, house in zip(_building_names(site), site.buildings.geometry, strict=True):
+        inside, outside = house.intersection(whole), house.difference(whole)
+        share = float(outside.area / house.area)
+        if not _CUT_SHARE <= share <= 1 - _CUT_SHARE:
+            continue
+        depth = min(_depth(part, whole) for part in (inside, outside)) * unit
+        if depth <= _CUT_DEPTH_M:
+            continue
+        middle = house.intersection(whole.boundary).representative_point()
+        yield Finding(
+            "lot-line-through-building", "warn", name,
+            f"The lot line runs through it: {share:.0%} lies beyond, {both_units(depth, 'length')} "
+            "deep or more. Lot and buildings may come from sources that are shifted against each "
+            "other, and then all else is shifted too; or it stands on two lots. Check both against "
+            "an aerial picture; draw a building of two lots as two.".replace("%", " %", 1),
+            round(depth, 2), _CUT_DEPTH_M, "m", _PRACTICE, float(middle.x), float(middle.y),
+        )  # fmt: skip
+
+
+def _depth(part: Any, whole: Any) -> float:
+    """How far a part of a building reaches from the lot line, in units of the CRS."""
+    return float(shapely.distance(shapely.points(shapely.get_coordinates(part)),
+                                  whole.boundary).max())  # fmt: skip
+
+
+def job_findings(job: Job) -> list[Finding]:
+    """
+    Ask about numbers of the job that are hardly meant so.
+
+    Parameters
+    ----------
+    job
+        As read.
+    """
+    found = []
+    if (rmse := job.elevation.rmse_m) > _WORST_RMSE_M:
+        found.append(
+            Finding(
+                "error-very-large", "warn", "elevation",
+                f"The stated error of the elevation data is {both_units(rmse, 'length')}: nothing "
+                "on a lot could be told by them. Are these centimetres or feet? Good public lidar "
+                "has 0.10 m.",
+                rmse, _WORST_RMSE_M, "m", "USGS Lidar Base Specification: 0.20 m at worst",
+            )
+        )  # fmt: skip
+    if job.intensity_m_s is not None:
+        rain = job.intensity_m_s * 3.6e6
+        low, high = _INTENSITY_MM_H
+        if not low <= rain <= high:
+            limit = low if rain < low else high
+            found.append(
+                Finding(
+                    "rain-unit-doubted", "warn", "rainfall",
+                    f"A rain of {both_units(job.intensity_m_s, 'rain')} is stated: storms of "
+                    f"design have {low:g} to {high:g} mm/h. Check its unit: inches and millimetres "
+                    "differ by a factor of 25.4.",
+                    round(rain, 3), limit, "mm/h", _PRACTICE,
+                )
+            )  # fmt: skip
+    return found
+
+
+def raster_unit_findings(
+    grid: Grid, lot: BoolArray, building: IntArray, vertical_unit: VerticalUnit
+) -> list[Finding]:
+    """
+    Ask whether a raster said to be in metres is in feet: its lot is steep, its houses are tall.
+
+    Parameters
+    ----------
+    grid
+        Elevations [m].
+    lot
+        Cells of the lot.
+    building
+        Number of the building on each cell, from 1; 0 where there is none.
+    vertical_unit
+        As which its elevations were taken.
+    """
+    if vertical_unit != "m":
+        return []
+    signs: list[tuple[str, float, float, str]] = []
+    known = ~grid.missing
+    ground = grid.values[lot & known & (building == 0)]
+    # roofs and trees left in the data are no relief
+    bare = not any((np.abs(np.diff(grid.values, axis=axis)) > STEP_LIMIT_M).any()
+                   for axis in (0, 1))  # fmt: skip
+    if ground.size and bare:
+        relief = float(np.ptp(np.percentile(ground, (5, 95))))
+        grade = relief / math.sqrt(float(lot.sum()) * grid.cell_m2)
+        if grade > _STEEP_LOT:
+            signs.append((f"the lot rises by {both_units(relief, 'length')} over its breadth",
+                          round(grade, 3), _STEEP_LOT, "1"))  # fmt: skip
+    tall = _house_height(grid.values, building, known)
+    if tall > _TALL_HOUSE_M:
+        signs.append((f"footprints stand {both_units(tall, 'length')} above their ground",
+                      round(tall, 2), _TALL_HOUSE_M, "m"))  # fmt: skip
+    feet = (METRES_PER_FOOT, METRES_PER_US_SURVEY_FOOT)
+    if any(math.isclose(grid.metres_per_unit, one, rel_tol=1e-4) for one in feet):
+        signs.append(("its map is in feet", grid.metres_per_unit, 1.0, "m"))
+    if not signs:
+        return []
+    said = "; ".join(sign[0] for sign in signs)
+    return [
+        Finding(
+            "vertical-unit-doubted", "warn", "elevation",
+            f"Elevations are taken in metres, but {said}. Are they in feet (a factor of 3.28)? "
+            "Compare one with a map, and state vertical_unit.",
+            *signs[0][1:], source=_PRACTICE,
+        )
+    ]  # fmt: skip
+
+
+def _house_height(values: FloatArray, building: IntArray, known: BoolArray) -> float:
+    """Median height of the elevations in footprints above those beside them; 0 without any [m]."""
+    heights = []
+    for number in range(1, int(building.max(initial=0)) + 1):
+        own = building == number
+        row, column = np.nonzero(own)
+        if not row.size:
+            continue
+        box = (slice(max(row.min() - 3, 0), row.max() + 4),
+               slice(max(column.min() - 3, 0), column.max() + 4))  # fmt: skip
+        inside = values[box][own[box] & known[box]]
+        beside = values[box][(building[box] == 0) & known[box]]
+        if inside.size and beside.size:
+            heights.append(float(np.median(inside) - np.median(beside)))
+    return float(np.median(heights)) if heights else 0.0

@@ -1,0 +1,342 @@
+"""
+The directories of a TIFF, read on their own: what the file says that it holds.
+
+The usual library drops a directory, a mask or a tie point that it cannot make out, and takes a
+block wherever its offset points. What the directories say is read here, so that it can be held
+against what the library makes of it.
+"""
+
+from __future__ import annotations
+
+import struct
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import BinaryIO, Final, Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lotflow.findings import Finding
+from lotflow.inputs.geotiff_blocks import Block
+from lotflow.inputs.raster_header import Window
+
+#: No file has more directories, none more tags.
+_MOST_DIRECTORIES: Final = 256
+_MOST_TAGS: Final = 4096
+#: Bytes that are searched at once.
+_PIECE: Final = 4_000_000
+#: Types of numbers by their code (TIFF 6.0, section 2; BigTIFF).
+_TYPES: Final = {
+    1: "u1", 2: "u1", 3: "u2", 4: "u4", 6: "i1", 7: "u1", 8: "i2", 9: "i4", 11: "f4", 12: "f8",
+    13: "u4", 16: "u8", 17: "i8", 18: "u8",
+}  # fmt: skip
+_SUBFILE: Final = 254
+_WIDTH, _HEIGHT, _BITS, _PHOTOMETRIC = 256, 257, 258, 262
+#: Offsets and sizes of strips, and of tiles.
+_BLOCKS: Final = ((273, 279), (324, 325))
+_STRIP_ROWS, _TILE_WIDTH, _TILE_HEIGHT = 278, 322, 323
+_COMPRESSION: Final = 259
+_COMPRESSIONS: Final = {1: "NONE", 8: "DEFLATE", 32_946: "DEFLATE"}
+_CELL_SIZE, _TIE_POINTS, _MATRIX = 33_550, 33_922, 34_264
+_REDUCED, _PAGE, _MASK = 1, 2, 4
+#: Photometric interpretation of a mask.
+_IS_MASK: Final = 4
+#: Tie points may differ by so much of a cell from what the first says.
+_TIE_SHARE: Final = 0.01
+
+
+@dataclass(frozen=True)
+class Directory:
+    """
+    One image of a TIFF.
+
+    Parameters
+    ----------
+    start, stop
+        Where its bytes stand in the file.
+    order
+        Of the bytes, "<" or ">".
+    tags
+        Per tag: code of the type, number of values, their place in the file.
+    """
+
+    start: int
+    stop: int
+    order: Literal["<", ">"]
+    tags: dict[int, tuple[int, int, int]]
+
+    def values(self, stream: BinaryIO, tag: int) -> NDArray[np.generic]:
+        """
+        Read the values of a tag; none where it is missing.
+
+        Parameters
+        ----------
+        stream
+            The file.
+        tag
+            Its number.
+
+        Raises
+        ------
+        ValueError
+            If its type is unknown, or the file ends before.
+        """
+        if tag not in self.tags:
+            return np.zeros(0)
+        kind, count, place = self.tags[tag]
+        if kind not in _TYPES:
+            raise ValueError(f"the type of its tag {tag} is unknown")
+        dtype = np.dtype(_TYPES[kind]).newbyteorder(self.order)
+        if count * dtype.itemsize > _size(stream) - place:
+            raise ValueError(f"its tag {tag} points beyond the end")
+        stream.seek(place)
+        return np.frombuffer(stream.read(count * dtype.itemsize), dtype)
+
+    def number(self, stream: BinaryIO, tag: int, default: int = 0) -> int:
+        """
+        Read a tag of one whole number.
+
+        Parameters
+        ----------
+        stream
+            The file.
+        tag
+            Its number.
+        default
+            Where it is missing.
+        """
+        values = self.values(stream, tag)
+        return int(values[0]) if values.size else default
+
+
+def directories(stream: BinaryIO) -> Iterator[Directory]:
+    """
+    Give the directories of a TIFF or BigTIFF in the order of their chain.
+
+    Parameters
+    ----------
+    stream
+        The file, from its start.
+
+    Raises
+    ------
+    ValueError, struct.error
+        If a directory stands beyond the end, or the chain does not end.
+
+    References
+    ----------
+    Adobe, TIFF Revision 6.0, section 2.
+    """
+    head = stream.read(16)
+    order: Literal["<", ">"] = "<" if head[:2] == b"II" else ">"
+    is_big = struct.unpack_from(f"{order}H", head, 2)[0] == 43
+    # offsets and counts have 8 bytes in a BigTIFF, else 4
+    word, at, count_code = ("Q", 8, "Q") if is_big else ("I", 4, "H")
+    entry = struct.Struct(f"{order}HH{word}{8 if is_big else 4}s")
+    counter, link = struct.Struct(f"{order}{count_code}"), struct.Struct(f"{order}{word}")
+    inside = entry.size - (12 if is_big else 8)
+    (start,) = link.unpack_from(head, at)
+    seen: set[int] = set()
+    while start:
+        if start in seen or len(seen) >= _MOST_DIRECTORIES or start > _size(stream):
+            raise ValueError("the chain of its directories is broken")
+        seen.add(start)
+        stream.seek(start)
+        (count,) = counter.unpack(stream.read(counter.size))
+        if count > _MOST_TAGS:
+            raise ValueError("a directory of it holds too many tags")
+        tags: dict[int, tuple[int, int, int]] = {}
+        first = start + counter.size
+        for i in range(count):
+            tag, kind, length, value = entry.unpack(stream.read(entry.size))
+            width = np.dtype(_TYPES.get(kind, "u8")).itemsize
+            place = first + (i + 1) * entry.size - inside
+            if length * width > inside:
+                (place,) = link.unpack(value)
+            tags.setdefault(tag, (kind, length, place))
+        end = stream.read(link.size)
+        yield Directory(start, stream.tell(), order, tags)
+        (start,) = link.unpack(end)
+
+
+def check_structure(path: Path) -> tuple[Directory | None, tuple[Finding, ...]]:
+    """
+    Refuse a TIFF whose directories contradict one another or themselves.
+
+    Parameters
+    ----------
+    path
+        A local file.
+
+    Returns
+    -------
+    mask
+        Directory of the mask of the first image; None where it has none.
+    findings
+        What is odd and may be meant.
+
+    Raises
+    ------
+    ValueError
+        If the chain of directories is broken, a mask is not wholly one, two blocks overlap, or
+        what places the image contradicts itself.
+    """
+    with path.open("rb") as stream:
+        try:
+            chain = list(directories(stream))
+        except struct.error:
+            raise ValueError("the chain of its directories is cut off") from None
+        if not chain:
+            raise ValueError("it holds no directory")
+        masks = [one for one in chain[1:] if _is_mask(stream, one, chain[0])]
+        if len(masks) > 1:
+            raise ValueError("it holds several masks of one image")
+        if not masks and _lost_mask(stream, chain):
+            raise ValueError("it holds a mask that no directory leads to")
+        in_order = _check_blocks(stream, chain, [chain[0], *masks])
+        _check_place(stream, chain[0])
+    found: tuple[Finding, ...] = ()
+    if not in_order:
+        found = (Finding("blocks-out-of-order", "note", path.name, "The blocks of the file stand "
+                         "in another order than usual, as some programs write them and some "
+                         "damage leaves them: compare it with its source."),)  # fmt: skip
+    return (masks[0] if masks else None), found
+
+
+def mask_blocks(path: Path, mask: Directory, window: Window) -> tuple[str, list[Block]]:
+    """
+    Look up the blocks of a mask that a window touches.
+
+    Parameters
+    ----------
+    path
+        A local file.
+    mask
+        Its directory.
+    window
+        Within the raster.
+
+    Returns
+    -------
+    compression
+        "DEFLATE", "NONE", or "" for another.
+    blocks
+        For `verify_blocks`.
+
+    Raises
+    ------
+    ValueError
+        If the mask has fewer blocks than its size asks for.
+    """
+    with path.open("rb") as stream:
+        width, height, rows, columns = (
+            mask.number(stream, tag) for tag in (_WIDTH, _HEIGHT, _TILE_HEIGHT, _TILE_WIDTH)
+        )
+        tiled = bool(rows and columns)
+        if not tiled:
+            rows, columns = min(mask.number(stream, _STRIP_ROWS, height), height), width
+        bits, compression = mask.number(stream, _BITS, 1), mask.number(stream, _COMPRESSION, 1)
+        places = [mask.values(stream, tag) for tag in _BLOCKS[tiled]]
+    across, down = -(-width // max(columns, 1)), -(-height // max(rows, 1))
+    if not all(values.size == across * down for values in places):
+        raise ValueError("its mask has other blocks than its size asks for")
+    row_bytes = -(-columns * bits // 8)
+    blocks = []
+    for i in range(window.row_start // rows, -(-window.row_stop // rows)):
+        least = rows if tiled else min(rows, height - i * rows)
+        for j in range(window.column_start // columns, -(-window.column_stop // columns)):
+            cells = Window(i * rows, (i + 1) * rows, j * columns, (j + 1) * columns)
+            offset, size = (int(values[i * across + j]) for values in places)
+            blocks.append(Block(cells, offset, size, (least * row_bytes, rows * row_bytes)))
+    return _COMPRESSIONS.get(compression, ""), blocks
+
+
+def _size(stream: BinaryIO) -> int:
+    """Bytes of the file; leaves the place where it is."""
+    place = stream.tell()
+    size = stream.seek(0, 2)
+    stream.seek(place)
+    return size
+
+
+def _is_mask(stream: BinaryIO, one: Directory, main: Directory) -> bool:
+    """Tell a mask of the first image from overviews and other images; refuse half a mask."""
+    kind = one.number(stream, _SUBFILE)
+    if list(one.tags) != sorted(one.tags) or kind & ~(_REDUCED | _PAGE | _MASK):
+        raise ValueError("the directory of a further image is damaged")
+    looks = one.number(stream, _PHOTOMETRIC, -1) == _IS_MASK
+    if bool(kind & _MASK) != looks:
+        raise ValueError("an image in it is called a mask and is none, or the other way round")
+    sizes = [tuple(image.number(stream, tag) for tag in (_WIDTH, _HEIGHT)) for image in (one, main)]
+    bits = one.number(stream, _BITS, 1)
+    if kind & _REDUCED:
+        if sizes[0] == sizes[1] and sizes[0] != (1, 1):
+            raise ValueError("an image in it is called smaller and is not")
+        return False
+    if not looks:
+        if bits == 1 and sizes[0] == sizes[1]:
+            raise ValueError("an image in it looks like its mask and is not called so")
+        return False
+    if sizes[0] != sizes[1] or bits not in (1, 8):
+        raise ValueError("its mask has another size than the image")
+    return True
+
+
+def _lost_mask(stream: BinaryIO, chain: list[Directory]) -> bool:
+    """Look for the first tag of a mask's directory that no directory of the chain has."""
+    order = chain[0].order
+    patterns = [struct.pack(f"{order}HHII", _SUBFILE, 4, 1, _MASK),
+                struct.pack(f"{order}HHQI", _SUBFILE, 4, 1, _MASK)]  # fmt: skip
+    stream.seek(0)
+    tail = b""
+    while piece := stream.read(_PIECE):
+        if any(pattern in tail + piece for pattern in patterns):
+            return True
+        tail = piece[-len(patterns[1]) :]
+    return False
+
+
+def _check_blocks(stream: BinaryIO, chain: list[Directory], images: list[Directory]) -> bool:
+    """Refuse blocks that share bytes with others or with a directory; tell whether in order."""
+    parts = [np.array([[one.start, one.stop] for one in chain], dtype=np.int64)]
+    in_order = True
+    for image in images:
+        for offset_tag, size_tag in _BLOCKS:
+            offsets, sizes = (
+                image.values(stream, tag).astype(np.int64) for tag in (offset_tag, size_tag)
+            )
+            if offsets.size != sizes.size:
+                if sizes.size:
+                    raise ValueError("its blocks have more places than sizes, or fewer")
+                continue
+            stored = (offsets > 0) & (sizes > 0)
+            parts.append(np.stack([offsets[stored], (offsets + sizes)[stored]], axis=1))
+            in_order &= bool((np.diff(offsets[stored]) > 0).all())
+    spans = np.concatenate(parts)
+    spans = spans[np.argsort(spans[:, 0], kind="stable")]
+    if (spans[1:, 0] < spans[:-1, 1]).any():
+        raise ValueError("two of its blocks share the same bytes")
+    return in_order
+
+
+def _check_place(stream: BinaryIO, main: Directory) -> None:
+    """Refuse tie points that contradict one another, and a matrix that contradicts them."""
+    ties = main.values(stream, _TIE_POINTS).astype(np.float64)
+    cell = main.values(stream, _CELL_SIZE).astype(np.float64)
+    if ties.size % 6 or cell.size not in (0, 3):
+        raise ValueError("the tags that place it are cut short")
+    if not ties.size or not cell.size:
+        return
+    # column, row, -, east, north, -; rows count downwards
+    column, row, _, east, north, _ = ties.reshape(-1, 6).T
+    corners = np.stack([east - column * cell[0], north + row * cell[1]], axis=1)
+    away = np.abs(corners - corners[0]) / np.abs(cell[:2]) if (cell[:2] != 0).all() else corners
+    if not (away <= _TIE_SHARE).all():
+        raise ValueError("its tie points contradict one another, or the size of its cells")
+    matrix = main.values(stream, _MATRIX).astype(np.float64)
+    if matrix.size == 16:
+        told = np.array([matrix[0], -matrix[5], matrix[3], matrix[7]])
+        here = np.array([cell[0], cell[1], *corners[0]])
+        if not (np.abs(told - here) <= _TIE_SHARE * np.abs(cell[0])).all():
+            raise ValueError("it is placed twice, in two places")
