@@ -9,8 +9,7 @@ from lotflow.findings import Finding, ordered
 from lotflow.inputs.job_rainfall import read_rainfall
 from lotflow.inputs.sources import naming_files
 from lotflow.outputs.summary import json_text
-from lotflow.study.cases import cases_of, in_case
-from lotflow.study.inlets import drawn_inlets
+from lotflow.study.cases import cases_of
 from lotflow.study.lot_water import read_inputs
 from lotflow.study.roofs import case_roofs
 from lotflow.study.runoff_findings import rain_findings
@@ -103,9 +102,8 @@ def check_inputs(job: Job) -> InputReport:
     rainfall = None if job.rainfall is None else read_rainfall(job.rainfall)
     source, site = read_inputs(job)
     cases = cases_of(site)
-    inlets = drawn_inlets(in_case(site.inlets, cases[-1]))
     with naming_files(site.sources):
-        window = study_window(source, site, inlets, job.criteria, margin_m=job.elevation.margin_m)
+        window = study_window(source, site, job)
         for case in cases:
             case_roofs(site, window.surface, case)
     findings = ordered(

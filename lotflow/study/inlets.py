@@ -73,6 +73,27 @@ def _counts(routing: Routing) -> FloatArray:
     return counted[1:].astype(np.float64)
 
 
+def moved_inlets(placed: list[SetInlet], natural: Routing, job: Job) -> list[SetInlet]:
+    """
+    Move inlets to where the water runs.
+
+    Parameters
+    ----------
+    placed
+        Where they were drawn.
+    natural
+        Routing without inlets.
+    job
+        Gives accuracy and criteria.
+    """
+    return snap_inlets(
+        placed,
+        natural,
+        radius_cells=job.criteria.snap_cells,
+        pond_depth=job.criteria.low_spot_limit_m(job.elevation.rmse_m),
+    )
+
+
 def study_inlets(drawn: Sequence[DrawnInlet], natural: Routing, job: Job) -> InletStudy:
     """
     Set inlets where the water runs, and route the water to them.
@@ -94,13 +115,7 @@ def study_inlets(drawn: Sequence[DrawnInlet], natural: Routing, job: Job) -> Inl
     as_drawn = place_inlets(drawn, surface)
     drains, _ = drains_of(as_drawn, surface, culverts)
     before = _counts(route(surface, drains, rule=rule, by_kernel=True))
-    snapped = snap_inlets(
-        as_drawn,
-        natural,
-        radius_cells=job.criteria.snap_cells,
-        pond_depth=job.criteria.low_spot_limit_m(rmse),
-    )
-    snapped = _unless_worse(as_drawn, snapped, before, natural, rule)
+    snapped = _unless_worse(as_drawn, moved_inlets(as_drawn, natural, job), before, natural, rule)
     placed = set_rims(snapped, natural, rmse=rmse)
     drains, hidden = drains_of(placed, surface, culverts)
     routing = route(surface, drains, rule=rule)

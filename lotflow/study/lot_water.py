@@ -18,7 +18,7 @@ from lotflow.terrain.artefacts import judged_low_spots
 from lotflow.terrain.catchments import CatchmentCells, catchment_cells
 from lotflow.terrain.flow_paths import FlowPath, flow_paths
 from lotflow.terrain.lot_line import LotBalance, lot_balance
-from lotflow.terrain.low_spots import InnerLowSpot, LowSpots, inflow_cells, inner_low_spots
+from lotflow.terrain.low_spots import InnerLowSpot, LowSpots, inner_low_spots
 from lotflow.terrain.routing import Routing, no_drains, route
 
 if TYPE_CHECKING:
@@ -133,7 +133,7 @@ def _lot_water(
     """Find it from inputs that were read and judged one by one."""
     case = cases_of(site)[-1]
     drawn = drawn_inlets(in_case(site.inlets, case))
-    window = study_window(source, site, drawn, job.criteria, margin_m=job.elevation.margin_m)
+    window = study_window(source, site, job)
     roofs = case_roofs(site, window.surface, case)
     window = replace(window, surface=roofs.surface)
     natural = _natural(window, job)
@@ -212,8 +212,7 @@ def catchments_of(inlets: InletStudy, window: StudyWindow) -> CatchmentCells:
     window
         Gives the lot.
     """
-    inflow = inflow_cells(window.surface, inlets.routing.field.filled)
-    return catchment_cells(inlets.routing, window.lot, inflow)
+    return catchment_cells(inlets.routing, window.lot, window.inflow(inlets.routing))
 
 
 def _low_spots(natural: Routing, job: Job) -> tuple[LowSpots, list[InnerLowSpot]]:
