@@ -86,6 +86,7 @@ def opening_findings(openings: Sequence[OpeningLevels]) -> list[Finding]:
     """
     # a level that is not known compares as false
     found = [_below_spill(one) for one in openings if one.freeboard < one.doubt]
+    found += [_not_told(one) for one in openings if one.not_closed and one.freeboard >= one.doubt]
     found += [_below_ground(one) for one in openings if one.above_ground + one.doubt < 0]
     unsure = [one.name for one in openings if -one.doubt <= one.above_ground < one.doubt]
     if unsure:
@@ -111,8 +112,27 @@ def _below_spill(one: OpeningLevels) -> Finding:
     )
     return Finding(
         "opening-below-spill", "warn" if sure else "note", one.name,
-        f"Low spot {one.low_spot} beside it overflows at {_at(one.spill)}; its sill stands "
+        f"Low spot {one.low_spot} beside it overflows at {_bound(one)}{_at(one.spill)}; its sill "
+        f"stands "
         f"{_above(one.freeboard)} that. {advice}",
+        measured=round(one.freeboard, 3), limit=0.0, unit="m", source=_OWN_RULE,
+        x=float(one.point.x), y=float(one.point.y),
+    )  # fmt: skip
+
+
+def _bound(one: OpeningLevels) -> str:
+    """What stands before a level that is only known not to be lower."""
+    return "at least " if one.not_closed else ""
+
+
+def _not_told(one: OpeningLevels) -> Finding:
+    """An opening beside a low spot whose level the data do not show."""
+    return Finding(
+        "opening-beside-not-closed", "warn", one.name,
+        f"The elevation data do not close low spot {one.low_spot} beside it: its water rises to "
+        f"{_at(one.spill)} or higher. The sill stands at most {both_units(one.freeboard, 'depth')} "
+        "above it; it cannot be told whether water reaches it. Give elevation data that reach "
+        "farther.",
         measured=round(one.freeboard, 3), limit=0.0, unit="m", source=_OWN_RULE,
         x=float(one.point.x), y=float(one.point.y),
     )  # fmt: skip

@@ -20,8 +20,12 @@ _ENTRY: Final = (
            "lowest ground outside the walls, for want of a threshold."),
     number("threshold_m", "m", "Elevation at which water enters there."),
     number("freeboard_m", "m", "That elevation less the level of the water; negative above it."),
-    Column("reaches_building", "Whether water stands at the wall as high as that.",
+    Column("reaches_building", "Whether water stands at the wall as high as that; empty where "
+           "it does not as far as the data go, but they do not close its basin or catchment.",
            kind="yes_no"),
+    Column("not_closed", "Whether the data that were read end before the basin or the catchment "
+           "of the low spot closes: level, depth, area and volume are at least what is given, "
+           "the freeboard at most.", kind="yes_no"),
 )  # fmt: skip
 _SPILL: Final = (
     number("overflow_m3", "m3", "What runs over out of it; 0 while it is not full."),

@@ -103,6 +103,7 @@ def openings_layer(openings: Sequence[OpeningLevels], crs: Any) -> gpd.GeoDataFr
         "name": [one.name for one in openings],
         "kind": [one.kind for one in openings],
         "low_spot": [one.low_spot for one in openings],
+        "not_closed": [one.not_closed for one in openings],
     }
     numbers = {
         "sill_m": [one.sill for one in openings],

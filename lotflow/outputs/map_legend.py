@@ -314,7 +314,8 @@ def _low_spot_row(
     sign, length = DEPTH_UNITS[units]
     return (
         f"{spot['id']:.0f}" + (" ?" if doubtful else ""),
-        f"{spot['depth_m'] / length:.{1 if units == 'us' else 0}f} {sign}",
+        ("≥ " if spot.get("not_closed") in (True, 1) else "")
+        + f"{spot['depth_m'] / length:.{1 if units == 'us' else 0}f} {sign}",
         shown(spot["area_m2"], "area", units),
         shown(spot["volume_m3"], "volume", units),
     )
@@ -346,7 +347,9 @@ def draw_inlet_table(panel: Panel, content: MapContent, reserved: int) -> None:
         panel.axes.add_patch(Rectangle((0.02, panel.y - 0.05), 0.1, 0.1, facecolor=colour))
         panel.text(0.2, one_line(inlet["name"], _LONGEST_NAME))
         area = shown(inlet["catchment_m2"], "area", content.units)
-        least = "≥ " if inlet["cut_by_edge"] is True or inlet["cut_by_edge"] == 1 else ""
+        least = (
+            "≥ " if any(inlet.get(k) in (True, 1) for k in ("cut_by_edge", "not_closed")) else ""
+        )
         panel.text(panel.width, least + area, ha="right")
         panel.y -= _ROW
     _more(panel, len(content.inlets), count)

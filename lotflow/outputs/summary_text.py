@@ -118,7 +118,7 @@ def _low_spots(content: Mapping[str, Any], units: UnitSystem) -> list[str]:
             shown(_thousandth(spot["runoff_to_fill_mm"]), "rain_depth", units),
             *([_share(spot["probability"])] if sure else []),
             _notes(
-                "at least" if spot["cut_by_edge"] else None,
+                _closed(spot),
                 spot["artefact"],
                 "off the lot" if spot["on_lot_m2"] == 0 else None,
                 f"inlets: {spot['inlets']}" if spot["inlets"] else None,
@@ -149,10 +149,23 @@ def _notes(*notes: str | None) -> str:
     return "; ".join(filter(None, notes))
 
 
+def _closed(entry: Mapping[str, Any]) -> str | None:
+    """What is only known not to be less, of a low spot or inlet."""
+    if entry["not_closed"]:
+        return "not closed: at least"
+    return "at least" if entry["cut_by_edge"] else None
+
+
 def _at_least(entries: Sequence[Mapping[str, Any]]) -> list[str]:
     """Explain "at least" where a row says it."""
     cut = any(entry["cut_by_edge"] for entry in entries)
-    return ["  at least: more may drain to it from beyond the elevation data"] if cut else []
+    lines = ["  at least: more may drain to it from beyond the elevation data"] if cut else []
+    if any(entry["not_closed"] for entry in entries):
+        lines.append(
+            "  not closed: the elevation data end before its basin does: at least as deep, wide"
+        )
+        lines.append("  and full as given; whether water reaches a building there is not known")
+    return lines
 
 
 def _standing(ponds: Sequence[Mapping[str, Any]], units: UnitSystem) -> list[str]:
@@ -180,14 +193,17 @@ def _standing_row(
     # where several cases are as bad, the first of them: one inlet rather than all
     worst = max(ponds, key=lambda p: round(p["level_m"], 3) if p["depth_m"] else float("-inf"))
     hours = usual["soaks_away_h"]
+    least = "at least " if worst["not_closed"] else ""
+    most = "at most " if worst["not_closed"] and worst["freeboard_m"] is not None else ""
     return (
         str(spot),
-        shown(usual["depth_m"], "depth", units) if usual["depth_m"] else "dry",
+        least + shown(usual["depth_m"], "depth", units) if usual["depth_m"] else f"{least}dry",
         "-" if not usual["depth_m"] else "never" if hours is None else f"{hours:.0f} h",
-        shown(worst["depth_m"], "depth", units),
+        least + shown(worst["depth_m"], "depth", units),
         worst["case"].replace(":", " "),
-        shown(worst["freeboard_m"], "depth", units),
+        most + shown(worst["freeboard_m"], "depth", units),
         _notes(
+            "not closed" if worst["not_closed"] else None,
             "at the building" if worst["reaches_building"] else None,
             "leaves the lot" if worst["spills_onto"] == "beyond the lot" else None,
             usual["artefact"] or None,
@@ -205,7 +221,7 @@ def _inlets(content: Mapping[str, Any], units: UnitSystem) -> list[str]:
             shown(inlet["off_lot_m2"], "area", units),
             shown(inlet["roof_connected_m2"], "area", units),
             *flows[position],
-            _notes("at least" if inlet["cut_by_edge"] else None, _left_standing(inlet, units)),
+            _notes(_closed(inlet), _left_standing(inlet, units)),
         )
         for position, inlet in enumerate(content["inlets"])
     ]

@@ -6,6 +6,8 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import TYPE_CHECKING
 
+import numpy as np
+
 from lotflow.inputs.elevation import ElevationSource, inspect_elevation
 from lotflow.inputs.site import Site, in_raster_datum, read_site
 from lotflow.inputs.site_files import find_site_files
@@ -16,12 +18,14 @@ from lotflow.study.roofs import case_roofs
 from lotflow.study.window import StudyWindow, study_window
 from lotflow.terrain.artefacts import judged_low_spots
 from lotflow.terrain.catchments import CatchmentCells, catchment_cells
+from lotflow.terrain.closure import spills_unseen
 from lotflow.terrain.flow_paths import FlowPath, flow_paths
 from lotflow.terrain.lot_line import LotBalance, lot_balance
-from lotflow.terrain.low_spots import InnerLowSpot, LowSpots, inner_low_spots
+from lotflow.terrain.low_spots import InnerLowSpot, LowSpots, cut_by_edge, inner_low_spots
 from lotflow.terrain.routing import Routing, no_drains, route
 
 if TYPE_CHECKING:
+    from lotflow.grid import BoolArray
     from lotflow.inputs.job import Job
     from lotflow.rainfall import Rainfall
     from lotflow.terrain.roofs import RoofWater
@@ -74,6 +78,19 @@ class LotWater:
     def names(self) -> list[str]:
         """Names of the inlets, in the order of their numbers."""
         return [inlet.drawn.name for inlet in self.inlets.placed]
+
+    @cached_property
+    def spots_cut(self) -> BoolArray:
+        """Whether the catchment of each low spot is cut by the edge of the data."""
+        inflow = self.window.inflow(self.natural)
+        return cut_by_edge(self.natural, self.low_spots, inflow)
+
+    @cached_property
+    def spots_not_closed(self) -> BoolArray:
+        """Whether water in each low spot may rise higher: its basin is not closed by the data."""
+        count = len(self.low_spots)
+        held = np.bincount(self.low_spots.number[self.window.held], minlength=count + 1)[1:] > 0
+        return held | spills_unseen(self.natural, self.low_spots)
 
     @cached_property
     def paths(self) -> list[FlowPath]:

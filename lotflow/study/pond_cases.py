@@ -44,6 +44,8 @@ class PondGround:
         Number of the low spot on each cell.
     artefact
         Of each low spot.
+    not_closed
+        Whether basin or catchment of each low spot is not closed by the data.
     thresholds
         Levels at which water enters buildings.
     rate
@@ -61,6 +63,7 @@ class PondGround:
     near: BoolArray
     low_spot: IntArray
     artefact: Sequence[str]
+    not_closed: BoolArray
     thresholds: Sequence[Threshold]
     rate: FloatArray
     inlets: Sequence[str]
@@ -87,6 +90,7 @@ def pond_ground(lot: LotWater, rate: FloatArray) -> PondGround:
         near=away <= criteria.pond_reach_m,
         low_spot=lot.low_spots.number,
         artefact=lot.low_spots.artefact,
+        not_closed=lot.spots_not_closed | lot.spots_cut,
         thresholds=_thresholds(lot),
         rate=rate,
         inlets=lot.names,
@@ -192,6 +196,7 @@ def _pond(
         volume_m3=float(bodies.volume[position]) * unit,
         overflow_m3=overflow * unit,
         on_lot=on_lot,
+        not_closed=bool(ground.not_closed[low_spot - 1]),
         outline=outline,
         soak=soak_away(water.depth[wet], ground.rate[wet]),
         freeboard=freeboard,

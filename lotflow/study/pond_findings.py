@@ -6,6 +6,8 @@ import math
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Final
 
+import numpy as np
+
 from lotflow.findings import Finding
 from lotflow.study.blocked import ALL_BLOCKED, LIMITED, OPEN
 from lotflow.study.pond_records import BEYOND
@@ -83,7 +85,7 @@ def pond_findings(found: PondsFound) -> list[Finding]:
     found
         All cases and storms.
     """
-    judges = (_reached, _near_threshold, _too_long, _overflowing)
+    judges = (_reached, _near_threshold, _not_told, _too_long, _overflowing)
     findings = [finding for judge in judges for finding in _first_storm(found, judge)]
     return findings + _blocked(found) + _limited(found)
 
@@ -140,6 +142,28 @@ def _at(pond: Pond) -> str:
     return f"at {name}, {height} above its {pond.freeboard.threshold.basis}"
 
 
+def _bound(pond: Pond) -> str:
+    """What stands before a depth that is only known not to be less."""
+    return "at least " if pond.not_closed else ""
+
+
+def _not_told(found: PondsFound, storm: CaseStorm, pond: Pond) -> Finding | None:
+    """Water near a building of which it is not known how high it stands."""
+    freeboard = pond.freeboard
+    if not pond.not_closed or freeboard is None or freeboard.is_reached:
+        return None
+    x, y = found.where(pond)
+    return Finding(
+        "pond-not-closed", "warn", f"low spot {pond.low_spot}",
+        f"In the {found.storm_name(storm)} water stands at least "
+        f"{both_units(pond.depth, 'depth')} deep near {freeboard.threshold.name}, at most "
+        f"{both_units(freeboard.freeboard, 'depth')} below its {freeboard.threshold.basis}. The "
+        "elevation data end before its basin or catchment does: it cannot be told whether it "
+        "reaches it. Give elevation data that reach farther.",
+        measured=round(freeboard.freeboard, 3), limit=0.0, unit="m", source=_OWN_RULE, x=x, y=y,
+    )  # fmt: skip
+
+
 def _near_threshold(found: PondsFound, storm: CaseStorm, pond: Pond) -> Finding | None:
     """Water at a wall, below the level at which it enters by less than the data can tell."""
     freeboard = pond.freeboard
@@ -177,7 +201,8 @@ def _too_long(found: PondsFound, storm: CaseStorm, pond: Pond) -> Finding | None
     name = "standing_longest_h" if late else name
     return Finding(
         "pond-stands-too-long", "fail" if late else "warn", f"low spot {pond.low_spot}",
-        f"After the {found.storm_name(storm)} water stands {both_units(pond.depth, 'depth')} deep; "
+        f"After the {found.storm_name(storm)} water stands {_bound(pond)}"
+        f"{both_units(pond.depth, 'depth')} deep; "
         f"{text}. {getattr(criteria, name):g} h is the limit "
         f"{'anywhere' if late else 'near a building' if near else 'on a lot'}. Give it a way out.",
         measured=round(hours, 1) if math.isfinite(hours) else None,
@@ -217,6 +242,15 @@ def _blocked_inlet(found: PondsFound, storm: CaseStorm) -> Finding:
     start += found.storm_name(storm)
     worst = worst_pond(found.ground, storm, found.levels[storm.storm])
     if worst is None or worst[1] < _SAME_LEVEL_M:
+        near = np.unique(found.ground.low_spot[found.ground.near])
+        unknown = [str(spot) for spot in near if spot and found.ground.not_closed[spot - 1]]
+        if unknown:
+            return Finding(
+                "inlet-blocked", "warn", subject,
+                f"{start} no pond rises as far as the elevation data go, but they do not close "
+                f"low spot {', '.join(unknown)}: it cannot be told how high water rises there.",
+                source=_OWN_RULE,
+            )  # fmt: skip
         return Finding(
             "inlet-blocked", "note", subject,
             f"{start} no pond on the lot or near it rises: the water runs on over the surface.",
@@ -224,15 +258,16 @@ def _blocked_inlet(found: PondsFound, storm: CaseStorm) -> Finding:
         )  # fmt: skip
     pond, rise = worst
     text = (
-        f"{start} water rises {both_units(rise, 'depth')} in low spot {pond.low_spot}, to "
-        f"{both_units(pond.depth, 'depth')} deep"
+        f"{start} water rises {_bound(pond)}{both_units(rise, 'depth')} in low spot "
+        f"{pond.low_spot}, to {_bound(pond)}{both_units(pond.depth, 'depth')} deep"
     )
     beyond = pond.spill is not None and pond.spill.onto == BEYOND
     if pond.reaches_building:
         text += f"; it stands {_at(pond)}"
     elif pond.freeboard is not None:
         text += (
-            f"; {both_units(pond.freeboard.freeboard, 'depth')} are left to the "
+            f"; {'at most ' if pond.not_closed else ''}"
+            f"{both_units(pond.freeboard.freeboard, 'depth')} are left to the "
             f"{pond.freeboard.threshold.basis} of {pond.freeboard.threshold.name}"
         )
     if pond.spill is not None:
@@ -240,7 +275,8 @@ def _blocked_inlet(found: PondsFound, storm: CaseStorm) -> Finding:
             f"; {both_units(pond.overflow_m3, 'volume')} run over to {pond.spill.to}"
             f"{', across ground beyond the lot' if beyond else ''}"
         )
-    harm = pond.reaches_building or pond.is_close(found.ground.rmse) or beyond
+    untold = pond.not_closed and pond.freeboard is not None
+    harm = untold or pond.reaches_building or pond.is_close(found.ground.rmse) or beyond
     x, y = found.where(pond)
     return Finding(
         "inlet-blocked", "warn" if harm else "note", subject,

@@ -103,8 +103,16 @@ def _entry_columns(pond: Pond | None) -> Row:
         "threshold_basis": freeboard.threshold.basis if freeboard else "",
         "threshold_m": freeboard.threshold.level if freeboard else np.nan,
         "freeboard_m": freeboard.freeboard if freeboard else np.nan,
-        "reaches_building": bool(pond and pond.reaches_building),
+        "reaches_building": _reaches(pond),
+        "not_closed": bool(pond and pond.not_closed),
     }
+
+
+def _reaches(pond: Pond | None) -> bool | None:
+    """Whether a pond reaches a building; None where the data do not show how high it stands."""
+    if pond is not None and pond.not_closed and not pond.reaches_building:
+        return None
+    return bool(pond and pond.reaches_building)
 
 
 def pond_entries(
@@ -153,8 +161,9 @@ def _dry(
                              "soaks_away_h"), 0.0)  # fmt: skip
     return {
         "id": None, "return_period_yr": period, "case": case, "low_spot": spot, "x": x, "y": y,
-        "level_m": bed[1], **nothing, "reaches_building": False,
-        "artefact": ground.artefact[spot - 1],
+        "level_m": bed[1], **nothing,
+        "reaches_building": None if ground.not_closed[spot - 1] else False,
+        "not_closed": bool(ground.not_closed[spot - 1]), "artefact": ground.artefact[spot - 1],
     }  # fmt: skip
 
 

@@ -59,6 +59,9 @@ class Pond:
         Under water, standing, and running over.
     on_lot
         Whether it stands on the lot, or only near it.
+    not_closed
+        Whether more water may come to it, or be held in it, than the data show: its depth is at
+        least what is given.
     outline
         Its cells as a polygon.
     soak
@@ -77,6 +80,7 @@ class Pond:
     volume_m3: float
     overflow_m3: float
     on_lot: bool
+    not_closed: bool
     outline: Any
     soak: SoakAway
     freeboard: Freeboard | None

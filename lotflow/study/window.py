@@ -25,6 +25,7 @@ if TYPE_CHECKING:
     from lotflow.grid import BoolArray, Grid
     from lotflow.inputs.job import Job
     from lotflow.inputs.site import Site
+    from lotflow.terrain.drainage import FlowField
 
 #: Ground kept round lot and inlets [m], and round what else is drawn.
 FIRST_MARGIN_M: Final = 30.0
@@ -287,7 +288,8 @@ def _looked_at(window: StudyWindow, site: Site, job: Job) -> _Look:
         for inlet in (*placed, *moved_inlets(placed, own, job)):
             core.ravel()[inlet.cells] = True
     grid = window.surface.ground
-    reach = job.criteria.pond_reach_m / grid.metres_per_unit
+    # a pond is near with its nearest corner, a cell counts with its middle
+    reach = (job.criteria.pond_reach_m + grid.cell_m) / grid.metres_per_unit
     near = polygon_cells(site.lot.geometry.union_all().buffer(reach), grid)
     interest = ground_of_interest(natural, core, near, job.criteria.pond_depth_m)
     return _Look(window, natural, interest, unfinished_at_ring(natural, interest, _FALLEN_M))
@@ -349,9 +351,10 @@ class _Part:
     left: int
     right: int
 
-    def of(self, values: BoolArray) -> BoolArray:
-        """Take the part out of an array."""
-        return values[self.top : self.bottom, self.left : self.right]
+    @property
+    def place(self) -> tuple[slice, slice]:
+        """The part in an array of all."""
+        return slice(self.top, self.bottom), slice(self.left, self.right)
 
     def widened(self, shape: tuple[int, int]) -> _Part:
         """Give a quarter more on every side."""
@@ -391,8 +394,11 @@ def _taken_out(
         if part == _Part(0, shape[0], 0, shape[1]):
             return replace(look.window, entering=entering, held=held)
         window = _read(source, site, _bounds_of(part, look.window.surface.ground), job)
-        if _runs_alike(look, part, window, job):
-            return replace(window, entering=part.of(entering), held=part.of(held))
+        here = _by_kernel(window, window.surface, job).field
+        if _runs_alike(look, part, here):
+            entering |= _brought_in(look, part)
+            held[part.place] |= look.natural.field.filled[part.place] > here.filled
+            return replace(window, entering=entering[part.place], held=held[part.place])
         part = part.widened(shape)
 
 
@@ -403,16 +409,25 @@ def _bounds_of(part: _Part, grid: Grid) -> Bounds:
             west + part.right * cell, north - part.top * cell)  # fmt: skip
 
 
-def _runs_alike(look: _Look, part: _Part, window: StudyWindow, job: Job) -> bool:
+def _runs_alike(look: _Look, part: _Part, here: FlowField) -> bool:
     """Tell whether all water of interest stands and runs in a part as on all ground looked at."""
-    if window.surface.ground.shape != (part.bottom - part.top, part.right - part.left):
+    there, place = look.natural.field, part.place
+    upstream, level = look.interest.upstream[place], look.interest.level[place]
+    if here.filled.shape != upstream.shape:
         return False
-    here, there = _by_kernel(window, window.surface, job).field, look.natural.field
-    upstream, level = part.of(look.interest.upstream), part.of(look.interest.level)
-    place = (slice(part.top, part.bottom), slice(part.left, part.right))
     stands = (here.filled == there.filled[place]) | ~(upstream | level)
     runs = (here.direction == there.direction[place]) | ~upstream
     return bool(stands.all() and runs.all())
+
+
+def _brought_in(look: _Look, part: _Part) -> BoolArray:
+    """Cells of a part, not of interest, to which water comes from the ground round it."""
+    inner = np.zeros(look.interest.flow.shape, dtype=bool)
+    inner[part.top + 1 : part.bottom - 1, part.left + 1 : part.right - 1] = True
+    below = look.natural.receivers()[~inner]
+    entered = np.zeros(inner.size, dtype=bool)
+    entered[below] = True
+    return entered.reshape(inner.shape) & inner
 
 
 def _marks(look: _Look, job: Job) -> tuple[BoolArray, BoolArray]:

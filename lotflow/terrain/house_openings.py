@@ -59,6 +59,8 @@ class OpeningLevels:
         Level at which that low spot overflows [m]; NaN where there is none.
     deviation_m
         Standard deviation of a level of the elevation data [m]; the sill was taken on site.
+    not_closed
+        Whether the basin of that low spot is not closed by the data: its level is at least this.
     """
 
     name: str
@@ -69,6 +71,7 @@ class OpeningLevels:
     low_spot: int | None
     spill: float
     deviation_m: float
+    not_closed: bool = False
 
     @property
     def above_ground(self) -> float:
@@ -97,7 +100,12 @@ class OpeningLevels:
 
 
 def opening_levels(
-    opening: DrawnOpening, surface: Surface, spots: LowSpots, *, rmse_m: float
+    opening: DrawnOpening,
+    surface: Surface,
+    spots: LowSpots,
+    *,
+    rmse_m: float,
+    not_closed: BoolArray | None = None,
 ) -> OpeningLevels:
     """
     Compare an opening with the ground and the water level beside it.
@@ -112,6 +120,8 @@ def opening_levels(
         Low spots without inlets; artefacts do not count.
     rmse_m
         Vertical accuracy of the elevation data [m].
+    not_closed
+        Whether the basin of each low spot is not closed by the data; None where all are.
     """
     level = open_ground(surface)[_near(opening.point, surface, _BESIDE_M)]
     level = level[np.isfinite(level)]
@@ -120,6 +130,7 @@ def opening_levels(
         opening.name, opening.kind, opening.point, opening.sill,
         ground=float(level.max()) if level.size else float("nan"),
         low_spot=number, spill=spill, deviation_m=rmse_m,
+        not_closed=bool(number and not_closed is not None and not_closed[number - 1]),
     )  # fmt: skip
 
 

@@ -16,6 +16,7 @@ from lotflow.outputs.plan_page.entries import (
     outlet_nodes,
     pond_entries,
     section,
+    with_bounds,
 )
 
 if TYPE_CHECKING:
@@ -100,6 +101,7 @@ TABLES: Final[dict[str, PageTable]] = {
             Heading("Stands in", "probability", "share"),
             Heading("Note", "artefact", "remark"),
         ),
+        with_bounds,
     ),
     "inlets": PageTable(
         "Inlets", "inlets", "name",
@@ -109,7 +111,9 @@ TABLES: Final[dict[str, PageTable]] = {
             Heading("Roofs", "roof_connected_m2", "area"),
             Heading("Flow", "flow_m3s", "flow", per_storm=True),
             Heading("Upper bound", "flow_m3s_p95", "flow", per_storm=True),
+            Heading("Note", "artefact", "remark"),
         ),
+        with_bounds,
         note="Upper bound, where there is one: the flow is less on 95 of 100 likely surfaces.",
     ),
     "outlet_options": PageTable(
@@ -133,6 +137,7 @@ TABLES: Final[dict[str, PageTable]] = {
             Heading("Gone after", "soaks_away_h", "hours", per_storm=True),
             Heading("Below the building", "freeboard_m", "depth", per_storm=True),
             Heading("Building", "building", per_storm=True),
+            Heading("Note", "bound", "remark", per_storm=True),
         ),
         pond_entries,
         "With every inlet open.",
@@ -147,6 +152,7 @@ TABLES: Final[dict[str, PageTable]] = {
             Heading("Below the building", "freeboard_m", "depth", per_storm=True),
             Heading("Building", "building", per_storm=True),
             Heading("Runs over into", "spills_to", "remark", per_storm=True),
+            Heading("Note", "bound", "remark", per_storm=True),
         ),
         case_entries,
         "The worst pond of the storm in each case.",
@@ -167,7 +173,9 @@ TABLES: Final[dict[str, PageTable]] = {
             Heading("Kind", "kind"),
             Heading("Above ground", "above_ground_m", "depth"),
             Heading("Above low spot's overflow", "freeboard_m", "depth"),
+            Heading("Note", "artefact", "remark"),
         ),
+        with_bounds,
     ),
     "lines": PageTable("Drain lines", "drain_lines", "name", _LINES, lines_of_result),
     "lines_today": PageTable(
