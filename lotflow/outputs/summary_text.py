@@ -151,7 +151,7 @@ def _notes(*notes: str | None) -> str:
 
 def _closed(entry: Mapping[str, Any]) -> str | None:
     """What is only known not to be less, of a low spot or inlet."""
-    if entry["not_closed"]:
+    if entry.get("not_closed"):
         return "not closed: at least"
     return "at least" if entry["cut_by_edge"] else None
 
@@ -160,7 +160,7 @@ def _at_least(entries: Sequence[Mapping[str, Any]]) -> list[str]:
     """Explain "at least" where a row says it."""
     cut = any(entry["cut_by_edge"] for entry in entries)
     lines = ["  at least: more may drain to it from beyond the elevation data"] if cut else []
-    if any(entry["not_closed"] for entry in entries):
+    if any(entry.get("not_closed") for entry in entries):
         lines.append(
             "  not closed: the elevation data end before its basin does: at least as deep, wide"
         )
@@ -193,8 +193,8 @@ def _standing_row(
     # where several cases are as bad, the first of them: one inlet rather than all
     worst = max(ponds, key=lambda p: round(p["level_m"], 3) if p["depth_m"] else float("-inf"))
     hours = usual["soaks_away_h"]
-    least = "at least " if worst["not_closed"] else ""
-    most = "at most " if worst["not_closed"] and worst["freeboard_m"] is not None else ""
+    least = "at least " if worst.get("not_closed") else ""
+    most = "at most " if worst.get("not_closed") and worst["freeboard_m"] is not None else ""
     return (
         str(spot),
         least + shown(usual["depth_m"], "depth", units) if usual["depth_m"] else f"{least}dry",
@@ -203,7 +203,7 @@ def _standing_row(
         worst["case"].replace(":", " "),
         most + shown(worst["freeboard_m"], "depth", units),
         _notes(
-            "not closed" if worst["not_closed"] else None,
+            "not closed" if worst.get("not_closed") else None,
             "at the building" if worst["reaches_building"] else None,
             "leaves the lot" if worst["spills_onto"] == "beyond the lot" else None,
             usual["artefact"] or None,

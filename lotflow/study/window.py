@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Final, TypeAlias
 
 import numpy as np
 import shapely
@@ -14,15 +14,24 @@ from lotflow.study.cases import cases_of, in_case
 from lotflow.study.inlets import drawn_inlets, moved_inlets
 from lotflow.study.roofs import case_roofs
 from lotflow.terrain.cells import polygon_cells
-from lotflow.terrain.closure import Interest, Unfinished, ground_of_interest, unfinished_at_ring
+from lotflow.terrain.closure import (
+    Interest,
+    Unfinished,
+    coarse_water,
+    ground_of_interest,
+    unfinished_at_ring,
+)
 from lotflow.terrain.inlet_places import place_inlets
 from lotflow.terrain.low_spots import inflow_cells
+from lotflow.terrain.lower_places import sampled
 from lotflow.terrain.routing import Culvert, Routing, no_drains, route
 from lotflow.terrain.surface import Surface, prepare_surface
 from lotflow.units import both_units
 
 if TYPE_CHECKING:
-    from lotflow.grid import BoolArray, Grid
+    from numpy.typing import NDArray
+
+    from lotflow.grid import BoolArray, FloatArray, Grid
     from lotflow.inputs.job import Job
     from lotflow.inputs.site import Site
     from lotflow.terrain.drainage import FlowField
@@ -98,7 +107,8 @@ def study_window(source: ElevationSource, site: Site, job: Job) -> StudyWindow:
 
     First it is looked how far the water of interest reaches: over more and more ground, until
     all that drains to lot and inlets, and all that may hold their water back, lies within it.
-    Then no more is read than that, with a margin, and it is made sure that the water of interest
+    Water that falls far on its way out is taken to leave, unless it stands as high again on a
+    coarse view of the ground farther on. Then no more is read than that, with a margin, and it is made sure that the water of interest
     runs and stands there as on all of the ground looked at.
 
     Parameters
@@ -121,12 +131,20 @@ def study_window(source: ElevationSource, site: Site, job: Job) -> StudyWindow:
     unit = source.metres_per_unit
     least = _kept(site, lot, unit, job.elevation.margin_m)
     margins = _first_look(least, source)
+    far: _Far | None = None
     while True:
         look = _looked_at(_read(source, site, _widened(least, margins, unit), job), site, job)
-        wider = _grown(margins, least, look, source)
+        wider = _grown(margins, least, _cut_sides(look), look, source)
+        if wider == margins and any(look.window.elevation.more_data.values()):
+            far = far or _looked_afar(source, site, least)
+            wider = _grown(margins, least, _held_sides(look, far), look, source)
         if wider == margins:
             return _taken_out(source, site, job, least, look)
         margins = wider
+
+
+#: Blocks of a coarse view, and the level of water on each [m].
+_Far: TypeAlias = "tuple[Grid, FloatArray]"
 
 
 @dataclass(frozen=True, eq=False)
@@ -300,8 +318,14 @@ def _cut_sides(look: _Look) -> set[str]:
     coming = look.interest.upstream & inflow_cells(look.window.surface, look.natural.field.filled)
     row, column = np.nonzero(coming)
     ring_row, ring_column = np.divmod(look.open_ends.ring, coming.shape[1])
-    row, column = np.append(row, ring_row), np.append(column, ring_column)
-    rows, columns = coming.shape
+    return _sides_at(np.append(row, ring_row), np.append(column, ring_column), coming.shape)
+
+
+def _sides_at(
+    row: NDArray[np.int64], column: NDArray[np.int64], shape: tuple[int, int]
+) -> set[str]:
+    """Sides of a window at which cells lie, within a step."""
+    rows, columns = shape
     at_side = {
         "west": (column <= 1).any(),
         "south": (row >= rows - 2).any(),
@@ -329,9 +353,33 @@ def _first_look(least: Bounds, source: ElevationSource) -> Margins:
     return dict.fromkeys(_SIDES, FIRST_MARGIN_M)
 
 
-def _grown(margins: Margins, least: Bounds, look: _Look, source: ElevationSource) -> Margins:
+def _looked_afar(source: ElevationSource, site: Site, least: Bounds) -> _Far:
+    """Level of standing water on a coarse view of all ground that may be looked at."""
+    margin = MARGIN_LIMIT_M
+    while True:
+        bounds = _widened(least, dict.fromkeys(_SIDES, margin), source.metres_per_unit)
+        if _cells(bounds, source) <= CELLS_LIMIT or margin <= FIRST_MARGIN_M:
+            break
+        margin *= 0.9
+    ground = read_elevation(source, bounds).grid
+    step = max(int(np.ceil(np.sqrt(ground.values.size / _CHEAP_CELLS))), 1)
+    return coarse_water(ground, step, list(site.water.geometry))
+
+
+def _held_sides(look: _Look, far: _Far) -> set[str]:
+    """Sides where water that seemed to leave downhill stands, farther on, as high as here."""
+    blocks, level = far
+    ends, grid = look.open_ends, look.window.surface.ground
+    x, y = grid.xy(ends.leaving // grid.shape[1], ends.leaving % grid.shape[1])
+    stands = sampled(level, blocks, np.column_stack([x, y])) >= ends.brim
+    return _sides_at(*np.divmod(ends.leaving[stands], grid.shape[1]), grid.shape)
+
+
+def _grown(
+    margins: Margins, least: Bounds, cut: set[str], look: _Look, source: ElevationSource
+) -> Margins:
     """Twice the margin where water is unfinished and more data is to be had, within the limits."""
-    sides = {side for side in _cut_sides(look) if look.window.elevation.more_data[side]}
+    sides = {side for side in cut if look.window.elevation.more_data[side]}
     for factor in (2.0, 1.5, 1.2):
         wider = {
             side: min(factor * margin, MARGIN_LIMIT_M) if side in sides else margin

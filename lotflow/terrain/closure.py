@@ -10,19 +10,24 @@ that high: what then runs from the wall to the ground of interest is unfinished.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
+from affine import Affine
 
+from lotflow.grid import Grid
+from lotflow.terrain.cells import polygon_cells
 from lotflow.terrain.drainage import LEVEL_STEP, flow_field
-from lotflow.terrain.kernels import connected_parts, priority_flood
+from lotflow.terrain.kernels import connected_parts, nearest_marked, priority_flood
 from lotflow.terrain.neighbourhoods import greatest_of_parts
 from lotflow.terrain.routing import Routing, upstream_of
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from numpy.typing import NDArray
 
-    from lotflow.grid import BoolArray
+    from lotflow.grid import BoolArray, FloatArray
     from lotflow.terrain.low_spots import LowSpots
 
 #: Level of the wall, above all land [m].
@@ -104,11 +109,16 @@ class Unfinished:
     from_above
         For each: whether the ring lies above the water of that cell: water comes from it.
         Otherwise the ring lies below, or level, and water may be held back by what lies beyond.
+    leaving, brim
+        Ring cells taken for lying too deep for that, and the level to which water would have to
+        rise there to come to the ground of interest after all [m].
     """
 
     ring: NDArray[np.int64]
     entry: NDArray[np.int64]
     from_above: BoolArray
+    leaving: NDArray[np.int64]
+    brim: FloatArray
 
 
 def unfinished_at_ring(natural: Routing, interest: Interest, rise: float) -> Unfinished:
@@ -143,7 +153,53 @@ def unfinished_at_ring(natural: Routing, interest: Interest, rise: float) -> Unf
     ring = np.flatnonzero(edge & (met > 0) & ~gone & ~surface.roof & ~surface.wall)
     entry = met.ravel()[ring].astype(np.int64) - 1
     above = natural.elevation.ravel()[ring] > filled.ravel()[entry] + LEVEL_STEP / 2
-    return Unfinished(ring, entry, above)
+    leaving = np.flatnonzero(leaves & ~gone)
+    return Unfinished(ring, entry, above, leaving, climb[inner].ravel()[leaving])
+
+
+def coarse_water(ground: Grid, step: int, water: Sequence[Any]) -> tuple[Grid, FloatArray]:
+    """
+    Level of standing water on a coarser view of the ground, never lower than on the ground itself.
+
+    Each block of cells is as high as its highest cell: any way over the blocks is a way over the
+    ground that rises no higher.
+
+    Parameters
+    ----------
+    ground
+        Elevation [m], NaN where missing.
+    step
+        Cells along the side of a block.
+    water
+        Polygons of open water, which takes all flow.
+
+    Returns
+    -------
+    blocks, level
+        Their highest ground, and the level of the water on them, both NaN where more than half
+        of a block is missing, which takes all flow too [m].
+    """
+    rows, columns = (-(-size // step) * step for size in ground.shape)
+    padded = np.full((rows, columns), np.nan)
+    padded[: ground.shape[0], : ground.shape[1]] = ground.values
+    parts = padded.reshape(rows // step, step, columns // step, step)
+    known = np.isfinite(parts)
+    highest = np.where(known, parts, -np.inf).max(axis=(1, 3))
+    gone = known.mean(axis=(1, 3)) < 0.5
+    # blocks at the last rows and columns may hang over
+    gone[-1], gone[:, -1] = ~np.isfinite(highest[-1]), ~np.isfinite(highest[:, -1])
+    highest[gone] = np.nan
+    unit = ground.transform.a * step
+    transform = Affine(unit, 0.0, ground.transform.c, 0.0, -unit, ground.transform.f)
+    blocks = Grid(highest, transform, ground.crs, ground.metres_per_unit)
+    drain = gone.copy()
+    for polygon in water:
+        drain |= polygon_cells(polygon, blocks)
+    drain[[0, -1]] = True
+    drain[:, [0, -1]] = True
+    surface = highest.ravel()[nearest_marked(~gone)]
+    level = priority_flood(surface, drain)[0]
+    return blocks, np.where(gone, np.nan, level)
 
 
 def spills_unseen(natural: Routing, spots: LowSpots) -> BoolArray:
