@@ -162,9 +162,8 @@ def _at_least(entries: Sequence[Mapping[str, Any]]) -> list[str]:
     lines = ["  at least: more may drain to it from beyond the elevation data"] if cut else []
     if any(entry.get("not_closed") for entry in entries):
         lines.append(
-            "  not closed: the elevation data end before its basin does: at least as deep, wide"
+            "  not closed: its basin goes on beyond the data; water may rise higher than given"
         )
-        lines.append("  and full as given; whether water reaches a building there is not known")
     return lines
 
 

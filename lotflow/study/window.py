@@ -47,6 +47,8 @@ CELLS_LIMIT: Final = 4_000_000
 #: tenth of a second.
 _CHEAP_CELLS: Final = 160_000
 _CHEAP_MARGIN_M: Final = 240.0
+#: So much is looked at on a coarse view, if it is within the limit of margins [cells].
+_FAR_CELLS: Final = 1_000_000
 #: Water that has fallen this much on its way out is not held back by what lies beyond [m].
 _FALLEN_M: Final = 2.0
 #: Fewer cells than this tell nothing of a lot.
@@ -108,8 +110,8 @@ def study_window(source: ElevationSource, site: Site, job: Job) -> StudyWindow:
     First it is looked how far the water of interest reaches: over more and more ground, until
     all that drains to lot and inlets, and all that may hold their water back, lies within it.
     Water that falls far on its way out is taken to leave, unless it stands as high again on a
-    coarse view of the ground farther on. Then no more is read than that, with a margin, and it is made sure that the water of interest
-    runs and stands there as on all of the ground looked at.
+    coarse view of the ground farther on. Then no more is read than that, with a margin, and it
+    is made sure that the water of interest runs and stands there as on all the ground looked at.
 
     Parameters
     ----------
@@ -358,7 +360,7 @@ def _looked_afar(source: ElevationSource, site: Site, least: Bounds) -> _Far:
     margin = MARGIN_LIMIT_M
     while True:
         bounds = _widened(least, dict.fromkeys(_SIDES, margin), source.metres_per_unit)
-        if _cells(bounds, source) <= CELLS_LIMIT or margin <= FIRST_MARGIN_M:
+        if _cells(bounds, source) <= _FAR_CELLS or margin <= FIRST_MARGIN_M:
             break
         margin *= 0.9
     ground = read_elevation(source, bounds).grid

@@ -22,15 +22,12 @@ def section(content: Mapping[str, Any], key: str) -> Sequence[Mapping[str, Any]]
 
 def with_bounds(content: Mapping[str, Any], key: str) -> list[dict[str, Any]]:
     """Entries of a summary's section, those that are not closed with a remark that says so."""
-    return [
-        {**entry, "artefact": "; ".join(filter(None, (_bound(entry), entry.get("artefact"))))}
-        for entry in content[key]
-    ]
+    return [{**entry, "bound": _bound(entry)} for entry in content[key]]
 
 
 def _bound(entry: Mapping[str, Any]) -> str:
     """Remark on what is not closed by the data; empty where all is."""
-    return f"not closed: {NOT_CLOSED}" if entry.get("not_closed") else ""
+    return NOT_CLOSED if entry.get("not_closed") else ""
 
 
 def best_options(content: Mapping[str, Any], key: str) -> list[dict[str, Any]]:
