@@ -87,6 +87,7 @@ def opening_findings(openings: Sequence[OpeningLevels]) -> list[Finding]:
     """
     # a level that is not known compares as false
     found = [_below_spill(one) for one in openings if one.freeboard < one.doubt]
+    found += [_not_told(one) for one in openings if one.not_closed and one.freeboard >= one.doubt]
     found += [_below_ground(one) for one in openings if one.above_ground + one.ground_doubt < 0]
     found += [_no_sill(one) for one in openings if math.isnan(one.sill)]
     unsure = [one for one in openings if abs(one.above_ground) < one.ground_doubt]
@@ -106,7 +107,7 @@ def opening_findings(openings: Sequence[OpeningLevels]) -> list[Finding]:
 def _below_spill(one: OpeningLevels) -> Finding:
     """An opening that water in a low spot may reach."""
     sure = one.is_touched and one.freeboard + one.doubt < 0
-    full = f"Low spot {one.low_spot} overflows at {_at(one.spill)}"
+    full = f"Low spot {one.low_spot} overflows at {_bound(one)}{_at(one.spill)}"
     if not one.is_touched:
         advice = "Full, it stands near this opening and not at it. Take both levels on site."
     elif sure:
@@ -119,6 +120,24 @@ def _below_spill(one: OpeningLevels) -> Finding:
     return Finding(
         "opening-below-spill", "warn" if sure else "note", one.name,
         f"{full}; the sill stands {_above(one.freeboard)} that. {advice}",
+        measured=round(one.freeboard, 3), limit=0.0, unit="m", source=_OWN_RULE,
+        x=float(one.point.x), y=float(one.point.y),
+    )  # fmt: skip
+
+
+def _bound(one: OpeningLevels) -> str:
+    """What stands before a level that is only known not to be lower."""
+    return "at least " if one.not_closed else ""
+
+
+def _not_told(one: OpeningLevels) -> Finding:
+    """An opening beside a low spot whose level the data do not show."""
+    return Finding(
+        "opening-beside-not-closed", "warn", one.name,
+        f"The elevation data do not close low spot {one.low_spot} beside it: its water rises to "
+        f"{_at(one.spill)} or higher. The sill stands at most {both_units(one.freeboard, 'depth')} "
+        "above it; it cannot be told whether water reaches it. Give elevation data that reach "
+        "farther.",
         measured=round(one.freeboard, 3), limit=0.0, unit="m", source=_OWN_RULE,
         x=float(one.point.x), y=float(one.point.y),
     )  # fmt: skip

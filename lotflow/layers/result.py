@@ -58,6 +58,9 @@ RESULT_LAYERS: Final[dict[str, Layer]] = {
                        "speaks against it."),
                 Column("cut_by_edge", "Whether its catchment is cut by the edge of the data.",
                        kind="yes_no"),
+                Column("not_closed", "Whether the data that were read end before its basin "
+                       "closes: depth, area, volume and overflow level are at least what is "
+                       "given.", kind="yes_no"),
                 number("probability", "1", "Share of realisations in which water stands within "
                         "its outline as deep as the limit; empty where fewer than 20 were run, "
                         "and under or between buildings."),
@@ -141,6 +144,8 @@ RESULT_LAYERS: Final[dict[str, Layer]] = {
                 number("off_lot_m2", "m2", "Part of the catchment off the lot."),
                 Column("cut_by_edge", "Whether the catchment is cut by the edge of the data: at "
                        "least this much.", kind="yes_no"),
+                Column("not_closed", "Whether its catchment, or the low spot it stands in, is "
+                       "not closed by the data that were read.", kind="yes_no"),
                 number("residual_depth_m", "m", "Depth that stays standing because the rim is "
                         "above the low point."),
                 number("runoff_coefficient", "1", "Composite runoff coefficient of all that "

@@ -86,6 +86,12 @@ _OPENINGS: Final = Layer(
         ),
         number("spill_elevation_m", "m", "Level at which that low spot overflows."),
         number("freeboard_m", "m", "Sill above that level."),
+        Column(
+            "not_closed",
+            "Whether the data that were read end before the basin of that low "
+            "spot closes: its level is at least what is given, the freeboard at most.",
+            kind="yes_no",
+        ),
         number("freeboard_low_m", "m", "Lower end of its 95 % interval."),
         number("freeboard_high_m", "m", "Upper end of its 95 % interval."),
     ),

@@ -32,7 +32,11 @@ _STANDS: Final = (
     number("freeboard_m", "m", "That elevation less the level of the water where it touches, or "
            "is nearest in height; negative above it; empty where no elevation is given."),
     Column("reaches_building", "Whether water stands at a wall or opening as high as an elevation "
-           "given for it.", kind="yes_no"),
+           "given for it; empty where it does not as far as the data go, but they do not "
+           "close its basin or catchment.", kind="yes_no"),
+    Column("not_closed", "Whether the data that were read end before the basin or the catchment "
+           "of the low spot closes: level, depth, area and volume are at least what is given, "
+           "the freeboard at most.", kind="yes_no"),
 )  # fmt: skip
 _SPILL: Final = (
     number("overflow_m3", "m3", "What runs over out of it; 0 while it is not full."),

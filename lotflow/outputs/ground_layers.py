@@ -104,6 +104,7 @@ def openings_layer(openings: Sequence[OpeningLevels], crs: Any) -> gpd.GeoDataFr
         "kind": [one.kind for one in openings],
         "low_spot": [one.low_spot for one in openings],
         "is_touched": [one.is_touched for one in openings],
+        "not_closed": [one.not_closed for one in openings],
     }
     numbers = {
         "sill_m": [one.sill for one in openings],

@@ -32,6 +32,8 @@ class InletFacts:
         Kind of inlet, or None.
     cells
         Catchments.
+    not_closed
+        Whether the catchment, or the low spot it stands in, is not closed by the data.
     before_move
         Cells of the catchment where each was drawn.
     residual
@@ -40,6 +42,7 @@ class InletFacts:
 
     kind: Sequence[str | None]
     cells: CatchmentCells
+    not_closed: Sequence[bool]
     before_move: FloatArray
     residual: FloatArray
 
@@ -86,6 +89,7 @@ def inlets_layer(
         "on_lot_m2": facts.cells.on_lot * grid.cell_m2,
         "off_lot_m2": (facts.cells.total - facts.cells.on_lot) * grid.cell_m2,
         "cut_by_edge": facts.cells.cut_by_edge,
+        "not_closed": list(facts.not_closed),
         "residual_depth_m": facts.residual,
         "runoff_coefficient": np.full(len(placed), np.nan),
         "flow_m3s": np.full(len(placed), np.nan),

@@ -32,12 +32,15 @@ class LowSpotFacts:
         Cells on the lot.
     cut
         Whether the catchment is cut by the edge of the data.
+    not_closed
+        Whether the basin is not closed by the data.
     inlets
         Names of the inlets in each, joined by commas.
     """
 
     on_lot: NDArray[np.int64]
     cut: BoolArray
+    not_closed: BoolArray
     inlets: Sequence[str]
 
 
@@ -93,6 +96,7 @@ def low_spots_layer(
         "inlets": list(facts.inlets),
         "artefact": spots.artefact,
         "cut_by_edge": facts.cut,
+        "not_closed": facts.not_closed,
         "probability": np.full(len(spots), np.nan),
     }
     return layer_frame("low_spots", columns, geometry, grid.crs)

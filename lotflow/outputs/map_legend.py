@@ -314,7 +314,8 @@ def _low_spot_row(
     sign, length = DEPTH_UNITS[units]
     return (
         f"{spot['id']:.0f}" + (" ?" if doubtful else ""),
-        f"{spot['depth_m'] / length:.{1 if units == 'us' else 0}f} {sign}",
+        ("≥ " if spot.get("not_closed") in (True, 1) else "")
+        + f"{spot['depth_m'] / length:.{1 if units == 'us' else 0}f} {sign}",
         shown(spot["area_m2"], "area", units),
         shown(spot["volume_m3"], "volume", units),
     )
@@ -362,7 +363,8 @@ def draw_inlet_table(panel: Panel, content: MapContent, reserved: int) -> None:
         # a range takes room from the name
         longest = max(look.longest - max(len(area) - 10, 0), 4)
         panel.text(left + 0.06 + side, one_line(inlet["name"], longest), **style)
-        least = "≥ " if inlet["cut_by_edge"] is True or inlet["cut_by_edge"] == 1 else ""
+        open_end = any(inlet.get(key) in (True, 1) for key in ("cut_by_edge", "not_closed"))
+        least = "≥ " if open_end else ""
         right = left + width - (0.06 if look.columns > 1 else 0.0)
         panel.text(right, least + area, ha="right", **style)
     panel.y = top - min(len(listed), rows) * look.row - (_ROW - look.row) / 2

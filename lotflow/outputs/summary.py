@@ -27,11 +27,12 @@ SCHEMA_VERSION: Final = "1"
 CONTRACT: Final[dict[str, tuple[str, ...]]] = {
     "low_spots": (
         "id", "x", "y", "depth_m", "area_m2", "volume_m3", "spill_elevation_m", "artefact",
-        "probability",
+        "probability", "not_closed",
     ),
     "inlets": (
         "name", "catchment_m2", "roof_connected_m2", "on_lot_m2", "off_lot_m2", "cut_by_edge",
-        "runoff_coefficient", "catchment_m2_p05", "catchment_m2_p50", "catchment_m2_p95",
+        "not_closed", "runoff_coefficient", "catchment_m2_p05", "catchment_m2_p50",
+        "catchment_m2_p95",
     ),
     "runoff": (
         "subject", "return_period_yr", "method", "area_m2", "runoff_coefficient",
@@ -49,7 +50,8 @@ CONTRACT: Final[dict[str, tuple[str, ...]]] = {
     "ponds": (
         "return_period_yr", "case", "level_m", "depth_m", "volume_m3", "x", "y", "low_spot",
         "area_m2", "overflow_m3", "spills_to", "spills_onto", "soaks_away_h", "stays_m",
-        "building", "freeboard_m", "reaches_building", "wall_depth_m", "touches", "artefact",
+        "building", "freeboard_m", "reaches_building", "not_closed", "wall_depth_m", "touches",
+        "artefact",
     ),
     "pond_cases": (
         "return_period_yr", "case", "runoff_m3", "ponded_m3", "taken_m3", "raised_m2",
@@ -65,7 +67,7 @@ CONTRACT: Final[dict[str, tuple[str, ...]]] = {
     "lot_line_crossings": ("id", "x", "y", "direction", "area_m2", "elevation_m"),
     "outlet_options": ("subject", "rank", "kind", "place", "x", "y", "run_m", "left_m", "verdict"),
     "facades": ("name", "slope", "slope_limit", "verdict"),
-    "openings": ("name", "sill_m", "above_ground_m", "freeboard_m"),
+    "openings": ("name", "sill_m", "above_ground_m", "freeboard_m", "not_closed"),
     "quantities": ("item", "quantity", "unit", "price", "cost"),
 }  # fmt: skip
 

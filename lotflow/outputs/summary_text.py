@@ -121,7 +121,7 @@ def _low_spots(content: Mapping[str, Any], units: UnitSystem) -> list[str]:
             shown(_thousandth(spot["runoff_to_fill_mm"]), "rain_depth", units),
             *([_share(spot["probability"])] if sure else []),
             _notes(
-                "at least" if spot["cut_by_edge"] else None,
+                _closed(spot),
                 spot["artefact"],
                 "off the lot" if spot["on_lot_m2"] == 0 else None,
                 f"inlets: {spot['inlets']}" if spot["inlets"] else None,
@@ -152,10 +152,22 @@ def _notes(*notes: str | None) -> str:
     return "; ".join(filter(None, notes))
 
 
+def _closed(entry: Mapping[str, Any]) -> str | None:
+    """What is only known not to be less, of a low spot or inlet."""
+    if entry.get("not_closed"):
+        return "not closed: at least"
+    return "at least" if entry["cut_by_edge"] else None
+
+
 def _at_least(entries: Sequence[Mapping[str, Any]]) -> list[str]:
     """Explain "at least" where a row says it."""
     cut = any(entry["cut_by_edge"] for entry in entries)
-    return ["  at least: more may drain to it from beyond the elevation data"] if cut else []
+    lines = ["  at least: more may drain to it from beyond the elevation data"] if cut else []
+    if any(entry.get("not_closed") for entry in entries):
+        lines.append(
+            "  not closed: its basin goes on beyond the data; water may rise higher than given"
+        )
+    return lines
 
 
 def _standing(ponds: Sequence[Mapping[str, Any]], units: UnitSystem) -> list[str]:
@@ -183,14 +195,17 @@ def _standing_row(
     # where several cases are as bad, the first of them: one inlet rather than all
     worst = max(ponds, key=lambda p: round(p["depth_m"], 3))
     hours = usual["soaks_away_h"]
+    least = "at least " if worst.get("not_closed") else ""
+    most = "at most " if worst.get("not_closed") and worst["freeboard_m"] is not None else ""
     return (
         str(spot),
-        shown(usual["depth_m"], "depth", units) if usual["depth_m"] else "dry",
+        least + shown(usual["depth_m"], "depth", units) if usual["depth_m"] else f"{least}dry",
         "-" if not usual["depth_m"] else "never" if hours is None else f"{hours:.0f} h",
-        shown(worst["depth_m"], "depth", units),
+        least + shown(worst["depth_m"], "depth", units),
         worst["case"].replace(":", " "),
-        shown(worst["freeboard_m"], "depth", units),
+        most + shown(worst["freeboard_m"], "depth", units),
         _notes(
+            "not closed" if worst.get("not_closed") else None,
             "at the sill" if worst["reaches_building"] else _at_the_wall(worst, units),
             "leaves the lot" if worst["spills_onto"] == "beyond the lot" else None,
             usual["artefact"] or None,
@@ -217,7 +232,7 @@ def _inlets(content: Mapping[str, Any], units: UnitSystem) -> list[str]:
             shown(inlet["off_lot_m2"], "area", units),
             shown(inlet["roof_connected_m2"], "area", units),
             *(() if apart else flows[position]),
-            _notes("at least" if inlet["cut_by_edge"] else None, _left_standing(inlet, units)),
+            _notes(_closed(inlet), _left_standing(inlet, units)),
         )
         for position, inlet in enumerate(content["inlets"])
     ]

@@ -79,7 +79,8 @@ def waypoints(
 def _low_spot(spot: Mapping[str, Any], units: UnitSystem) -> Waypoint:
     """A low spot at its deepest point."""
     parts = [
-        f"{shown(spot['depth_m'], 'depth', units)} deep, "
+        f"{'at least ' if spot.get('not_closed') else ''}{shown(spot['depth_m'], 'depth', units)} "
+        f"deep, "
         f"{shown(spot['volume_m3'], 'volume', units)}, "
         f"{shown(spot['contributing_area_m2'], 'area', units)} drain to it"
     ]

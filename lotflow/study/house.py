@@ -135,7 +135,10 @@ def openings_of(lot: LotWater) -> list[OpeningLevels]:
     ]
     rmse = lot.job.elevation.rmse_m
     surface = lot.window.surface
-    return [opening_levels(one, surface, lot.low_spots, rmse_m=rmse) for one in drawn]
+    return [
+        opening_levels(one, surface, lot.low_spots, rmse_m=rmse, not_closed=lot.spots_not_closed)
+        for one in drawn
+    ]
 
 
 def _case_findings(lot: LotWater, case: CaseWater) -> list[Finding]:

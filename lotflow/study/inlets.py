@@ -26,6 +26,8 @@ from lotflow.terrain.routing import Routing, route
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from numpy.typing import NDArray
+
     from lotflow.grid import FloatArray
     from lotflow.inputs.job import Job
 
@@ -111,12 +113,7 @@ def set_inlets(
     rmse, rule = job.elevation.rmse_m, job.terrain.direction
     as_drawn = place_inlets(drawn, natural.surface)
     before = _taken(as_drawn, natural, rule)
-    snapped = snap_inlets(
-        as_drawn,
-        natural,
-        radius_m=snap_radius_m(job.criteria.snap_m, natural.surface.ground.cell_m),
-        pond_depth=job.criteria.low_spot_limit_m(rmse),
-    )
+    snapped = _moved(as_drawn, natural, job)
     if any(inlet.moved_m for inlet in snapped):
         # an inlet stays where it was drawn if moving it would make it take less
         less = _taken(snapped, natural, rule) < before
@@ -131,6 +128,53 @@ def _taken(placed: Sequence[SetInlet], natural: Routing, rule: str) -> FloatArra
     """Cells of the catchments of inlets, rims apart."""
     drains, _ = drains_of(placed, natural.surface, natural.drains.culverts)
     return _counts(route(natural.surface, drains, rule=rule, by_kernel=True))
+
+
+def _moved(placed: list[SetInlet], natural: Routing, job: Job) -> list[SetInlet]:
+    """Move inlets to where the water runs."""
+    return snap_inlets(
+        placed,
+        natural,
+        radius_m=snap_radius_m(job.criteria.snap_m, natural.surface.ground.cell_m),
+        pond_depth=job.criteria.low_spot_limit_m(job.elevation.rmse_m),
+    )
+
+
+def cells_of_interest(drawn: Sequence[DrawnInlet], natural: Routing, job: Job) -> NDArray[np.int64]:
+    """
+    Cells at which inlets may take water: where drawn, where moved, and better places near by.
+
+    An inlet stays where it was drawn where moving it would not help, so that both count.
+
+    Parameters
+    ----------
+    drawn
+        As drawn.
+    natural
+        Routing without inlets.
+    job
+        Gives accuracy and criteria.
+
+    Returns
+    -------
+    cells
+        Flat indices.
+    """
+    placed = place_inlets(drawn, natural.surface)
+    cells = [inlet.cells for inlet in (*placed, *_moved(placed, natural, job))]
+    offered = [_better_cell(inlet, natural, job) for inlet in placed if _may_move(inlet, job)]
+    return np.concatenate([*cells, np.array(offered, dtype=np.int64)])
+
+
+def _may_move(inlet: SetInlet, job: Job) -> bool:
+    """Tell whether another place is looked for."""
+    return inlet.drawn.geometry.geom_type == "Point" and job.criteria.snap_m > 0
+
+
+def _better_cell(own: SetInlet, natural: Routing, job: Job) -> int:
+    """Cell near an inlet, where it was drawn, that promises far more water."""
+    limit = job.criteria.low_spot_limit_m(job.elevation.rmse_m)
+    return int(best_cell(own, natural, _OFFER_REACH_M, limit, enough=_OFFER_ENOUGH))
 
 
 def study_inlets(drawn: Sequence[DrawnInlet], natural: Routing, job: Job) -> InletStudy:
@@ -162,13 +206,12 @@ def _better_places(
 ) -> list[BetterPlace]:
     """Places within reach of a few steps where an inlet would take far more than it does."""
     grid, rule = natural.surface.ground, job.terrain.direction
-    limit = job.criteria.low_spot_limit_m(job.elevation.rmse_m)
     found = []
     for position, inlet in enumerate(placed):
-        if inlet.drawn.geometry.geom_type != "Point" or not job.criteria.snap_m > 0:
+        if not _may_move(inlet, job):
             continue
         (own,) = place_inlets([inlet.drawn], natural.surface)
-        cell = best_cell(own, natural, _OFFER_REACH_M, limit, enough=_OFFER_ENOUGH)
+        cell = _better_cell(own, natural, job)
         far_more = max(_OFFER_RATIO * taken[position],
                        taken[position] + _OFFER_LEAST_M2 / grid.cell_m2)  # fmt: skip
         # on a slope an inlet cannot take more than what runs through its cell

@@ -6,9 +6,11 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import TYPE_CHECKING
 
+import numpy as np
+
 from lotflow.inputs.elevation import ElevationSource, inspect_elevation
 from lotflow.inputs.site import Site, in_raster_datum, read_site
-from lotflow.inputs.site_checks import datum_of, job_findings, lot_findings
+from lotflow.inputs.site_checks import job_findings, lot_findings
 from lotflow.inputs.site_files import find_site_files
 from lotflow.inputs.sources import naming_files
 from lotflow.inputs.surface_checks import widened_rmse
@@ -18,12 +20,14 @@ from lotflow.study.roofs import case_roofs
 from lotflow.study.window import StudyWindow, study_window
 from lotflow.terrain.artefacts import judged_low_spots
 from lotflow.terrain.catchments import CatchmentCells, catchment_cells
+from lotflow.terrain.closure import spills_unseen
 from lotflow.terrain.flow_paths import FlowPath, flow_paths
 from lotflow.terrain.lot_line import LotBalance, lot_balance
-from lotflow.terrain.low_spots import InnerLowSpot, LowSpots, inflow_cells, inner_low_spots
+from lotflow.terrain.low_spots import InnerLowSpot, LowSpots, cut_by_edge, inner_low_spots
 from lotflow.terrain.routing import Routing, no_drains, route
 
 if TYPE_CHECKING:
+    from lotflow.grid import BoolArray
     from lotflow.inputs.job import Job
     from lotflow.rainfall import Rainfall
     from lotflow.terrain.roofs import RoofWater
@@ -79,6 +83,19 @@ class LotWater:
     def names(self) -> list[str]:
         """Names of the inlets, in the order of their numbers."""
         return [inlet.drawn.name for inlet in self.inlets.placed]
+
+    @cached_property
+    def spots_cut(self) -> BoolArray:
+        """Whether the catchment of each low spot is cut by the edge of the data."""
+        inflow = self.window.inflow(self.natural)
+        return cut_by_edge(self.natural, self.low_spots, inflow)
+
+    @cached_property
+    def spots_not_closed(self) -> BoolArray:
+        """Whether water in each low spot may rise higher: its basin is not closed by the data."""
+        count = len(self.low_spots)
+        held = np.bincount(self.low_spots.number[self.window.held], minlength=count + 1)[1:] > 0
+        return held | spills_unseen(self.natural, self.low_spots)
 
     @cached_property
     def paths(self) -> list[FlowPath]:
@@ -139,9 +156,7 @@ def _lot_water(
     """Find it from inputs that were read and judged one by one."""
     case = cases_of(site)[-1]
     drawn = drawn_inlets(in_case(site.inlets, case))
-    window = study_window(
-        source, site, drawn, job.criteria, margin_m=job.elevation.margin_m, datum=datum_of(job)
-    )
+    window = study_window(source, site, job)
     roofs = case_roofs(site, window.surface, case)
     window = replace(window, surface=roofs.surface)
     asked, job = job, _with_rounding(job, window.elevation.step_m)
@@ -233,8 +248,7 @@ def catchments_of(inlets: InletStudy, window: StudyWindow) -> CatchmentCells:
     window
         Gives the lot.
     """
-    inflow = inflow_cells(window.surface, inlets.routing.field.filled)
-    return catchment_cells(inlets.routing, window.lot, inflow)
+    return catchment_cells(inlets.routing, window.lot, window.inflow(inlets.routing))
 
 
 def _low_spots(natural: Routing, job: Job) -> tuple[LowSpots, list[InnerLowSpot]]:

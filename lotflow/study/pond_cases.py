@@ -55,6 +55,8 @@ class PondGround:
         Number of the low spot on each cell.
     artefact
         Of each low spot.
+    not_closed
+        Whether basin or catchment of each low spot is not closed by the data.
     thresholds
         Buildings and openings that water may enter.
     paved
@@ -74,6 +76,7 @@ class PondGround:
     near: BoolArray
     low_spot: IntArray
     artefact: Sequence[str]
+    not_closed: BoolArray
     thresholds: Sequence[Threshold]
     paved: BoolArray
     rate: FloatArray
@@ -103,6 +106,7 @@ def pond_ground(lot: LotWater, rate: FloatArray, paved: BoolArray) -> PondGround
         near=away <= criteria.pond_reach_m,
         low_spot=lot.low_spots.number,
         artefact=lot.low_spots.artefact,
+        not_closed=lot.spots_not_closed | lot.spots_cut,
         thresholds=_thresholds(lot),
         paved=paved,
         rate=rate,
@@ -195,6 +199,7 @@ class _Bodies:
     near: NDArray[Any]
     inside: NDArray[Any]
     paved: NDArray[Any]
+    not_closed: NDArray[np.bool_]
 
     def facts(self, position: int, unit: float) -> dict[str, Any]:
         """Fields that a pond and a rise share."""
@@ -210,6 +215,7 @@ class _Bodies:
             "walls": self.walls.get(position + 1, ()),
             "paved_m2": int(self.paved[position]) * unit,
             "off_lot_m2": (cells - int(self.inside[position])) * unit,
+            "not_closed": bool(self.not_closed[position]),
         }
 
 
@@ -221,15 +227,17 @@ def _bodies(ground: PondGround, water: StandingWater) -> _Bodies:
         np.bincount(bodies.number[mask], minlength=len(bodies) + 1)[1:]
         for mask in (ground.near, ground.lot, ground.paved)
     )
+    low_spot = greatest_of_parts(ground.low_spot, bodies.number, len(bodies)).astype(int)
     return _Bodies(
         water=water,
         bodies=bodies,
         level=level,
         walls=freeboards(bodies.number, level, water.depth, ground.thresholds),
-        low_spot=greatest_of_parts(ground.low_spot, bodies.number, len(bodies)).astype(int),
+        low_spot=low_spot,
         near=near,
         inside=inside,
         paved=paved,
+        not_closed=np.append(False, ground.not_closed)[low_spot],
     )
 
 

@@ -6,6 +6,8 @@ import math
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any, Final
 
+import numpy as np
+
 from lotflow.findings import Finding
 from lotflow.study.blocked import ALL_BLOCKED, LIMITED, OPEN
 from lotflow.study.pond_records import BEYOND, at_walls, reaches, touched
@@ -131,6 +133,8 @@ def _at_buildings(found: PondsFound, storm: CaseStorm, pond: Pond) -> Iterable[t
         name = wall.threshold.name
         if wall.is_reached:
             yield f"reached {name}", _reached(found, storm, pond, wall)
+        elif pond.not_closed and wall.threshold.is_given:
+            yield f"not closed {name}", _not_told(found, storm, pond, wall)
         elif wall.is_close(found.ground.rmse):
             yield f"close {name}", _near_threshold(found, storm, pond, wall)
     unknown = [one for one in at_walls(pond.walls) if _is_unknown(one, pond.walls)]
@@ -179,6 +183,26 @@ def _at(wall: Freeboard) -> str:
 
 def _name(wall: Freeboard) -> str:
     return wall.threshold.name
+
+
+def _bound(water: Pond | Rise) -> str:
+    """What stands before a depth that is only known not to be less."""
+    return "at least " if water.not_closed else ""
+
+
+def _not_told(found: PondsFound, storm: CaseStorm, pond: Pond, wall: Freeboard) -> Finding:
+    """Water near a sill or threshold of which it is not known how high it stands."""
+    x, y = found.place(wall.cell)
+    return Finding(
+        "pond-not-closed", "warn", f"low spot {pond.low_spot}",
+        f"In the {found.storm_name(storm)} water stands at least "
+        f"{both_units(pond.depth, 'depth')} deep near {_name(wall)}, at most "
+        f"{both_units(wall.freeboard, 'depth')} below its {wall.threshold.basis}. The elevation "
+        "data end before its basin or catchment does: it cannot be told whether it reaches it. "
+        "Give elevation data that reach farther.",
+        measured=round(wall.freeboard, 3), limit=0.0, unit="m", source=_OWN_RULE, x=x, y=y,
+        **_water(pond),
+    )  # fmt: skip
 
 
 def _near_threshold(found: PondsFound, storm: CaseStorm, pond: Pond, wall: Freeboard) -> Finding:
@@ -234,7 +258,8 @@ def _too_long(found: PondsFound, storm: CaseStorm, pond: Pond) -> Iterable[tuple
     name = "standing_longest_h" if late else name
     yield "", Finding(
         "pond-stands-too-long", "fail" if late else "warn", f"low spot {pond.low_spot}",
-        f"After the {found.storm_name(storm)} water stands {both_units(pond.depth, 'depth')} deep; "
+        f"After the {found.storm_name(storm)} water stands {_bound(pond)}"
+        f"{both_units(pond.depth, 'depth')} deep; "
         f"{text}. {getattr(criteria, name):g} h is the limit "
         f"{'anywhere' if late else 'near a building' if near else 'on a lot'}. Give it a way out.",
         measured=round(hours, 1) if math.isfinite(hours) else None,
@@ -274,6 +299,15 @@ def _blocked_inlet(found: PondsFound, storm: CaseStorm) -> Finding:
     start += found.storm_name(storm)
     worst = worst_rise(found.ground, storm)
     if worst is None:
+        near = np.unique(found.ground.low_spot[found.ground.near])
+        unknown = [str(spot) for spot in near if spot and found.ground.not_closed[spot - 1]]
+        if unknown:
+            return Finding(
+                "inlet-blocked", "warn", subject,
+                f"{start} no pond rises as far as the elevation data go, but they do not close "
+                f"low spot {', '.join(unknown)}: it cannot be told how high water rises there.",
+                source=_OWN_RULE,
+            )  # fmt: skip
         cell = found.ground.grid.cell_m
         return Finding(
             "inlet-blocked", "note", subject,
@@ -302,7 +336,8 @@ def _harm(found: PondsFound, rise: Rise) -> bool:
         for wall in at_walls(rise.walls)
     )
     beyond = rise.pond and rise.pond.spill and rise.pond.spill.onto == BEYOND
-    return bool(reaches(rise.walls) or close or unknown or beyond)
+    untold = rise.not_closed and rise.walls
+    return bool(reaches(rise.walls) or close or unknown or beyond or untold)
 
 
 def _risen(rise: Rise) -> str:
@@ -313,8 +348,9 @@ def _risen(rise: Rise) -> str:
     if rise.rise < SEEN_M:
         return f"water rises by less than {both_units(SEEN_M, 'depth')}{where}"
     return (
-        f"water rises {both_units(rise.rise, 'depth')}{where}, to "
-        f"{both_units(rise.depth, 'depth')} deep over {both_units(rise.area_m2, 'area')}, "
+        f"water rises {_bound(rise)}{both_units(rise.rise, 'depth')}{where}, to "
+        f"{_bound(rise)}{both_units(rise.depth, 'depth')} deep over "
+        f"{both_units(rise.area_m2, 'area')}, "
         f"{both_units(rise.volume_m3, 'volume')}"
     )
 
@@ -333,7 +369,8 @@ def _reaches_what(rise: Rise) -> str:
         near = next((one for one in rise.walls if one.threshold.is_given), None)
         if near is not None and near.freeboard > 0:
             text = (
-                f"; {both_units(near.freeboard, 'depth')} are left to the "
+                f"; {'at most ' if rise.not_closed else ''}"
+                f"{both_units(near.freeboard, 'depth')} are left to the "
                 f"{near.threshold.basis} of {near.threshold.name}"
             )
     return text

@@ -105,7 +105,8 @@ def _water_columns(water: Pond | Rise | None) -> Row:
         "threshold_basis": wall.threshold.basis if wall else "",
         "threshold_m": wall.threshold.level if wall and given else np.nan,
         "freeboard_m": wall.freeboard if wall and given else np.nan,
-        "reaches_building": bool(water and reaches(water.walls)),
+        "reaches_building": _reaches(water),
+        "not_closed": bool(water and water.not_closed),
     }
 
 
@@ -155,6 +156,12 @@ def _spill_columns(pond: Pond | None) -> Row:
     }
 
 
+def _reaches(water: Pond | Rise | None) -> bool | None:
+    """Whether water reaches a building; None where the data do not show how high it stands."""
+    reached = bool(water and reaches(water.walls))
+    return None if water is not None and water.not_closed and not reached else reached
+
+
 def pond_entries(
     ground: PondGround, layer: pd.DataFrame, found: Sequence[CaseStorm],
     periods: Sequence[float], beds: Mapping[int, tuple[int, float]],
@@ -202,8 +209,9 @@ def _dry(
                             0.0)  # fmt: skip
     return {
         "id": None, "return_period_yr": period, "case": case, "low_spot": spot, "x": x, "y": y,
-        "level_m": bed[1], **nothing, "reaches_building": False,
-        "artefact": ground.artefact[spot - 1],
+        "level_m": bed[1], **nothing,
+        "reaches_building": None if ground.not_closed[spot - 1] else False,
+        "not_closed": bool(ground.not_closed[spot - 1]), "artefact": ground.artefact[spot - 1],
     }  # fmt: skip
 
 

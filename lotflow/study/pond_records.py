@@ -61,6 +61,9 @@ class Pond:
         Under water, standing, and running over.
     on_lot
         Whether it stands on the lot, or only near it.
+    not_closed
+        Whether more water may come to it, or be held in it, than the data show: its depth is at
+        least what is given.
     outline
         Its cells as a polygon.
     soak
@@ -81,6 +84,7 @@ class Pond:
     volume_m3: float
     overflow_m3: float
     on_lot: bool
+    not_closed: bool
     outline: Any
     soak: SoakAway
     walls: tuple[Freeboard, ...]
@@ -109,6 +113,8 @@ class Rise:
         Of all of it.
     low_spot
         Number of the low spot it stands in; 0 for none.
+    not_closed
+        Whether the data do not show all that may come to it or be held in it.
     is_near, on_lot
         Whether some of it stands near enough to the lot to be reported, and on it.
     walls
@@ -128,6 +134,7 @@ class Rise:
     area_m2: float
     volume_m3: float
     low_spot: int
+    not_closed: bool
     is_near: bool
     on_lot: bool
     walls: tuple[Freeboard, ...]

@@ -19,8 +19,9 @@ from lotflow.study.chapter import Chapter
 from lotflow.study.window import MARGIN_LIMIT_M
 from lotflow.terrain.contours import contour_interval, contours
 from lotflow.terrain.lot_line import lot_line_crossings
-from lotflow.terrain.low_spots import LowSpots, cut_by_edge, inflow_cells
+from lotflow.terrain.low_spots import LowSpots
 from lotflow.terrain.notes import edge_notes, gap_notes, inlet_notes, low_spot_notes
+from lotflow.terrain.routing import upstream_of
 from lotflow.units import METRES_PER_FOOT
 
 if TYPE_CHECKING:
@@ -56,6 +57,12 @@ def _on_lot(spots: LowSpots, window: StudyWindow) -> Any:
     return np.bincount(spots.number[window.lot], minlength=len(spots) + 1)[1:]
 
 
+def _lot_cut(lot: LotWater) -> bool:
+    """Tell whether water may come onto the lot from beyond what is known."""
+    coming = lot.window.inflow(lot.natural) & upstream_of(lot.natural, lot.window.lot)
+    return bool(coming.any())
+
+
 def _findings(lot: LotWater) -> list[Finding]:
     """What the inputs and the ground give to say."""
     job, window, inlets = lot.job, lot.window, lot.inlets
@@ -64,22 +71,27 @@ def _findings(lot: LotWater) -> list[Finding]:
     found = [*lot.source.findings, *window.elevation.findings, *lot.site.findings]
     found += gap_notes(window.surface, window.lot)
     found += edge_notes(
-        lot.names, lot.cells.cut_by_edge, lot_cut=window.lot_cut, margin_limit_m=MARGIN_LIMIT_M
+        lot.names, lot.cells.cut_by_edge, lot_cut=_lot_cut(lot), margin_limit_m=MARGIN_LIMIT_M
     )
     found += inlet_notes(
         inlets.placed, inlets.residual, inlets.hidden, grid, limit=limit, offers=inlets.offers
     )
-    found += low_spot_notes(lot.low_spots, _on_lot(lot.low_spots, window) > 0, grid, limit=limit)
+    found += low_spot_notes(
+        lot.low_spots,
+        _on_lot(lot.low_spots, window) > 0,
+        grid,
+        limit=limit,
+        not_closed=lot.spots_not_closed,
+    )
     return found
 
 
 def _layers(lot: LotWater) -> dict[str, pd.DataFrame]:
     """The layers of the ground."""
-    window, spots, natural, inlets = lot.window, lot.low_spots, lot.natural, lot.inlets
+    window, spots, inlets = lot.window, lot.low_spots, lot.inlets
     grid, routing = window.surface.ground, inlets.routing
-    inflow = inflow_cells(window.surface, natural.field.filled)
     facts = LowSpotFacts(
-        _on_lot(spots, window), cut_by_edge(natural, spots, inflow), _inlets_in(spots, inlets)
+        _on_lot(spots, window), lot.spots_cut, lot.spots_not_closed, _inlets_in(spots, inlets)
     )
     crossings = [
         crossing
@@ -91,6 +103,7 @@ def _layers(lot: LotWater) -> dict[str, pd.DataFrame]:
     inlet_facts = InletFacts(
         kind=list(in_case(lot.site.inlets, lot.case)["kind"]),
         cells=lot.cells,
+        not_closed=_inlets_not_closed(lot),
         before_move=inlets.before_move,
         residual=inlets.residual,
     )
@@ -122,6 +135,15 @@ def _contours(lot: LotWater) -> Any:
         interval = contour_interval(relief, job.elevation.rmse_m, unit)
         lines = contours(grid, interval, shortest_m=_SHORTEST_CONTOUR_M)
     return layers.contours_layer(lines, grid, job.job.units)
+
+
+def _inlets_not_closed(lot: LotWater) -> list[bool]:
+    """Tell of each inlet whether its catchment or the low spot it stands in is not closed."""
+    is_open = np.append(False, lot.spots_not_closed)
+    return [
+        bool(cut or is_open[lot.low_spots.number.ravel()[inlet.cells]].any())
+        for inlet, cut in zip(lot.inlets.placed, lot.cells.cut_by_edge, strict=True)
+    ]
 
 
 def _inlets_in(spots: LowSpots, inlets: InletStudy) -> list[str]:

@@ -14,7 +14,7 @@ from lotflow.terrain.lower_places import open_ground
 from lotflow.terrain.neighbourhoods import cells_from
 
 if TYPE_CHECKING:
-    from lotflow.grid import FloatArray
+    from lotflow.grid import BoolArray, FloatArray
     from lotflow.terrain.low_spots import LowSpots
     from lotflow.terrain.surface import Surface
 
@@ -70,6 +70,8 @@ class OpeningLevels:
         Whether the full low spot stands at the opening, not only near it.
     deviation_m
         Standard deviation of a level of the elevation data [m]; the sill was taken on site.
+    not_closed
+        Whether the basin of that low spot is not closed by the data: its level is at least this.
     """
 
     name: str
@@ -82,6 +84,7 @@ class OpeningLevels:
     spill: float
     is_touched: bool
     deviation_m: float
+    not_closed: bool = False
 
     @property
     def above_ground(self) -> float:
@@ -115,7 +118,12 @@ class OpeningLevels:
 
 
 def opening_levels(
-    opening: DrawnOpening, surface: Surface, spots: LowSpots, *, rmse_m: float
+    opening: DrawnOpening,
+    surface: Surface,
+    spots: LowSpots,
+    *,
+    rmse_m: float,
+    not_closed: BoolArray | None = None,
 ) -> OpeningLevels:
     """
     Compare an opening with the ground and the water level beside it.
@@ -130,6 +138,8 @@ def opening_levels(
         Low spots without inlets; artefacts do not count.
     rmse_m
         Vertical accuracy of the elevation data [m].
+    not_closed
+        Whether the basin of each low spot is not closed by the data; None where all are.
     """
     away = _distance(opening.point, surface)
     nearest, farthest = _BESIDE_M
@@ -146,6 +156,7 @@ def opening_levels(
         opening.name, opening.kind, opening.point, opening.sill,
         ground=float(middle), spread=float(high - low) / 2, low_spot=number, spill=spill,
         is_touched=touched, deviation_m=rmse_m,
+        not_closed=bool(number and not_closed is not None and not_closed[number - 1]),
     )  # fmt: skip
 
 

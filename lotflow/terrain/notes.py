@@ -181,7 +181,7 @@ def _better_place(offer: BetterPlace, grid: Grid) -> Finding:
 
 
 def low_spot_notes(
-    spots: LowSpots, on_lot: BoolArray, grid: Grid, *, limit: float
+    spots: LowSpots, on_lot: BoolArray, grid: Grid, *, limit: float, not_closed: BoolArray
 ) -> list[Finding]:
     """
     Say of the low spots on the lot what stands there.
@@ -196,6 +196,8 @@ def low_spot_notes(
         Gives the places.
     limit
         Smallest depth that was looked for [m].
+    not_closed
+        Whether the basin of each is not closed by the data.
     """
     found = []
     for position in range(len(spots)):
@@ -207,11 +209,22 @@ def low_spot_notes(
         found.append(
             Finding(
                 "low-spot", "note" if doubt else "warn", f"low spot {position + 1}",
-                f"Water can stand {both_units(depth, 'depth')} deep here"
+                f"Water can stand {'at least ' if not_closed[position] else ''}"
+                f"{both_units(depth, 'depth')} deep here"
                 + (f", but: {doubt}." if doubt else ". Look at it on site after rain."),
                 measured=round(depth, 3), limit=limit, unit="m", source=_ACCURACY, x=x, y=y,
             )
         )  # fmt: skip
+        if not_closed[position]:
+            found.append(
+                Finding(
+                    "not-closed", "warn", f"low spot {position + 1}",
+                    "The elevation data that were read end before this basin closes: water may "
+                    "rise higher here than is given, and reach more. Give elevation data that "
+                    "reach farther.",
+                    measured=round(depth, 3), unit="m", source=_OWN_RULE, x=x, y=y,
+                )
+            )  # fmt: skip
     return found
 
 

@@ -124,7 +124,7 @@ def tables(**layers):
 def test_every_key_a_table_names_is_promised_or_a_column():
     content = summary_content({}, balance={}, provenance={})
     assert page_tables(content, {}) == []
-    made = {"to", "when", "way"}
+    made = {"to", "when", "way", "bound"}
     for key, table in TABLES.items():
         if key in ("lines", "lines_today"):
             continue  # a section of its own, see the contract of the summary
@@ -204,7 +204,18 @@ def test_where_a_blocked_case_runs_over_to_stands_in_a_line_of_its_own():
     """As a seventh column it left the others no room on a phone."""
     headings = TABLES["pond_cases"].headings
     remarks = [heading.label for heading in headings if heading.quantity == "remark"]
-    assert remarks == ["Stands at or on", "Runs over into"]
+    assert remarks == ["Stands at or on", "Runs over into", "At least"]
+
+
+def test_what_the_data_do_not_close_has_a_remark_that_says_so():
+    made = tables(
+        low_spots=[
+            {"id": 1, "depth_m": 0.2, "not_closed": True},
+            {"id": 2, "depth_m": 0.2, "not_closed": False},
+        ]
+    )["low_spots"]
+    where = [label for label, _ in made["columns"]].index("At least")
+    assert [bool(row["cells"][where]) for row in made["rows"]] == [True, False]
 
 
 def test_outlets_have_a_row_each_with_their_flow_per_storm():

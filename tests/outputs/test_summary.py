@@ -231,6 +231,7 @@ def spots_of(make_layers, **columns):
     plain = {
         "depth_m": 0.1524, "area_m2": 9.290304, "volume_m3": 0.5, "contributing_area_m2": 92.90304,
         "runoff_to_fill_mm": 25.4, "artefact": "", "inlets": "", "cut_by_edge": False,
+        "not_closed": False,
         "on_lot_m2": 9.0, "probability": np.nan,
     }  # fmt: skip
     layers["low_spots"] = layers["low_spots"].assign(**{**plain, **columns})
@@ -272,11 +273,18 @@ def test_what_is_cut_by_the_edge_is_said_to_be_at_least_so_much(make_layers):
     assert lines[-1].startswith("  at least: more may drain to it")
 
 
+def test_a_basin_that_the_data_do_not_close_is_said_to_be_at_least_so_deep(make_layers):
+    layers = spots_of(make_layers, not_closed=[True, False, False])
+    lines = lines_under(summary_text(content_of(layers), "us"), "Where water can stand")
+    assert lines[1].endswith("not closed: at least")
+    assert lines[-1].startswith("  not closed: its basin goes on")
+
+
 def inlets_of(make_layers, *, flow=None, per_10mm_h=None, runoff=None, **bounds):
     layers = make_layers(2)
     layers["inlets"] = layers["inlets"].assign(
         name=["CB1", "CB2"], catchment_m2=[92.90304, 9.290304], off_lot_m2=0.0,
-        roof_connected_m2=0.0, residual_depth_m=[0.0254, 0.0], cut_by_edge=False,
+        roof_connected_m2=0.0, residual_depth_m=[0.0254, 0.0], cut_by_edge=False, not_closed=False,
         flow_m3s=flow, flow_per_10mm_h_m3s=per_10mm_h,
         **{f"{name}_p{share}": bounds.get(f"{name}_p{share}", np.nan) for share in ("05", "95")
            for name in ("catchment_m2", "ground_flow_per_10mm_h_m3s")},

@@ -100,6 +100,7 @@ def _why_opening(one: Mapping[str, Any], content: FieldSheetContent) -> str:
         return "height of the step"
     height = shown(abs(freeboard), "depth", content.units)
     side = "above" if freeboard >= 0 else "below"
+    height = f"at most {height}" if one.get("not_closed") and freeboard >= 0 else height
     return f"{height} {side} the spill of low spot {one['low_spot']}"
 
 
@@ -108,6 +109,7 @@ def _low_spots(content: FieldSheetContent) -> Iterator[Shot]:
     rmse = content.summary["accuracy"].get("rmse_m")
     for spot in to_be_levelled(content.summary["low_spots"], rmse)[:_MOST_SPOTS]:
         depth = shown(spot["depth_m"], "depth", content.units)
+        depth = f"at least {depth}" if spot.get("not_closed") else depth
         yield Shot(
             f"Low spot {spot['id']}",
             f"is it {depth} deep?" + (f" {spot['artefact']}" if spot["artefact"] else ""),

@@ -97,6 +97,7 @@ def _order_of(ranked: Sequence[Mapping[str, Any]], *, realised: bool) -> str:
 def _spot_row(spot: Mapping[str, Any], sureness: str, content: FieldSheetContent) -> list[Cell]:
     """Cells of a low spot."""
     notes = (
+        "not closed: at least" if spot.get("not_closed") else "",
         f"may be none: {spot['artefact']}" if spot["artefact"] else "",
         "off the lot" if spot["on_lot_m2"] == 0 else "",
         f"inlets: {spot['inlets']}" if spot["inlets"] else "",

@@ -202,6 +202,7 @@ def _spots(content: FieldSheetContent) -> Stage:
         (
             f"Low spot {spot['id']}",
             f"{shown(spot['bed_elevation_m'], 'elevation', content.units)}; "
+            f"{'at least ' if spot.get('not_closed') else ''}"
             f"{shown(spot['depth_m'], 'depth', content.units)} deep"
             + (f"; inlets: {spot['inlets']}" if spot["inlets"] else "")
             + (f"; may be none: {spot['artefact']}" if spot["artefact"] else ""),

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from lotflow.outputs.drain_cases import blocked_text
-from lotflow.outputs.plan_page.features import plain
+from lotflow.outputs.plan_page.features import NOT_CLOSED, plain
 from lotflow.outputs.plan_page.rows import outlets, sizes_told
 
 if TYPE_CHECKING:
@@ -18,6 +18,16 @@ def section(content: Mapping[str, Any], key: str) -> Sequence[Mapping[str, Any]]
     """Entries of a summary's section as they are."""
     entries: Sequence[Mapping[str, Any]] = content[key]
     return entries
+
+
+def with_bounds(content: Mapping[str, Any], key: str) -> list[dict[str, Any]]:
+    """Entries of a summary's section, those that are not closed with a remark that says so."""
+    return [{**entry, "bound": _bound(entry)} for entry in content[key]]
+
+
+def _bound(entry: Mapping[str, Any]) -> str:
+    """Remark on what is not closed by the data; empty where all is."""
+    return NOT_CLOSED if entry.get("not_closed") else ""
 
 
 def best_options(content: Mapping[str, Any], key: str) -> list[dict[str, Any]]:
@@ -70,6 +80,7 @@ def pond_entries(content: Mapping[str, Any], key: str) -> list[dict[str, Any]]:
 def _pond(entry: Mapping[str, Any]) -> dict[str, Any]:
     """Say in words what no number says: that there is no water, or that it stays."""
     kept = {key: value for key, value in entry.items() if key != "case"}
+    kept["bound"] = _bound(entry)
     if not entry["depth_m"]:
         nothing = dict.fromkeys(("volume_m3", "soaks_away_h", "freeboard_m", "building"))
         return {**kept, **nothing, "depth_m": "dry"}
@@ -88,7 +99,7 @@ def case_entries(content: Mapping[str, Any], key: str) -> list[dict[str, Any]]:
         Of the section.
     """
     return [
-        {**entry, "when": blocked_text(entry["case"])}
+        {**entry, "when": blocked_text(entry["case"]), "bound": _bound(entry)}
         for entry in content[key]
         if entry["case"] != "open"
     ]

@@ -26,6 +26,13 @@ _TODAY_DASHES: Final = "3 6"
 _DOUBTFUL_DASHES: Final = "3 3"
 
 
+#: What is said of a row of which less is known than given.
+NOT_CLOSED: Final = (
+    "the elevation data end before its basin or catchment: depth, area and volume are at least, "
+    "heights above the water at most as given"
+)
+
+
 def drawn_layers(layers: Mapping[str, pd.DataFrame], ground: Grid) -> list[dict[str, Any]]:
     """
     Give what a page draws.
@@ -86,6 +93,8 @@ def _features(frame: Any, drawn: DrawnLayer, ground: Grid) -> list[dict[str, Any
             "told": [[line.label, value, line.quantity] for line in told
                      if (value := _value(row, line.column)) not in (None, "", 0)],
         }  # fmt: skip
+        if plain(row.get("not_closed")):
+            feature["told"].insert(0, ["Not closed", NOT_CLOSED, "text"])
         if drawn.heading:
             feature["name"] = plain(row[drawn.heading])
         rows.append(feature | _storm(row) | _look(row, drawn, number))

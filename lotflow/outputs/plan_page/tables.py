@@ -16,6 +16,7 @@ from lotflow.outputs.plan_page.entries import (
     outlet_nodes,
     pond_entries,
     section,
+    with_bounds,
 )
 from lotflow.outputs.plan_page.features import OPEN_KEYS, open_value
 
@@ -106,7 +107,9 @@ TABLES: Final[dict[str, PageTable]] = {
             Heading("Drains to it", "contributing_area_m2", "area"),
             Heading("Stands in", "probability", "share"),
             Heading("Note", "artefact", "remark"),
+            Heading("At least", "bound", "remark"),
         ),
+        with_bounds,
     ),
     "inlets": PageTable(
         "Inlets", "inlets", "name",
@@ -115,7 +118,9 @@ TABLES: Final[dict[str, PageTable]] = {
             Heading("Catchment", "catchment_m2", "area"),
             Heading("Roofs", "roof_connected_m2", "area"),
             Heading("Flow", "flow_m3s", "flow", per_storm=True),
+            Heading("At least", "bound", "remark"),
         ),
+        with_bounds,
         note="A range where the error of the data leaves a number open: 9 of 10 likely surfaces, "
         "and the measured one, lie in it. Ranges of several inlets count the same water: do not "
         "add them.",
@@ -141,6 +146,7 @@ TABLES: Final[dict[str, PageTable]] = {
             Heading("Gone after", "soaks_away_h", "hours", per_storm=True),
             Heading("Below the building", "freeboard_m", "depth", per_storm=True),
             Heading("Building", "building", per_storm=True),
+            Heading("At least", "bound", "remark", per_storm=True),
         ),
         pond_entries,
         "With every inlet open.",
@@ -156,6 +162,7 @@ TABLES: Final[dict[str, PageTable]] = {
             Heading("Building", "building", per_storm=True),
             Heading("Stands at or on", "touches", "remark", per_storm=True),
             Heading("Runs over into", "spills_to", "remark", per_storm=True),
+            Heading("At least", "bound", "remark", per_storm=True),
         ),
         case_entries,
         "Of the water that rises in each case, that which matters most.",
@@ -176,7 +183,9 @@ TABLES: Final[dict[str, PageTable]] = {
             Heading("Kind", "kind"),
             Heading("Above ground", "above_ground_m", "depth"),
             Heading("Above low spot's overflow", "freeboard_m", "depth"),
+            Heading("At least", "bound", "remark"),
         ),
+        with_bounds,
     ),
     "lines": PageTable("Drain lines", "drain_lines", "name", _LINES, lines_of_result, _LINES_NOTE),
     "lines_today": PageTable(
