@@ -93,8 +93,10 @@ def _joined(
     ground: PartGround, names: Sequence[str], parts: list[list[int]], ways: list[PartWay | None]
 ) -> PartGround:
     """Join parts of the first kind into new ones, two of each node."""
-    fixed = np.stack([ground.fixed[old].sum(axis=0) for old in parts])
-    moved = np.stack([ground.moved[:, old].sum(axis=1) for old in parts], axis=1)
+    fixed = np.zeros((len(parts), ground.fixed.shape[1]))
+    moved = np.zeros((ground.moved.shape[0], len(parts), ground.moved.shape[2]))
+    for new, old in enumerate(parts):
+        fixed[new], moved[:, new] = ground.fixed[old].sum(axis=0), ground.moved[:, old].sum(axis=1)
     kept = np.flatnonzero([bool(old) for old in parts])
     return PartGround(
         tuple(names),

@@ -133,10 +133,10 @@ def _at_buildings(found: PondsFound, storm: CaseStorm, pond: Pond) -> Iterable[t
         name = wall.threshold.name
         if wall.is_reached:
             yield f"reached {name}", _reached(found, storm, pond, wall)
-        elif pond.not_closed and wall.threshold.is_given:
-            yield f"not closed {name}", _not_told(found, storm, pond, wall)
         elif wall.is_close(found.ground.rmse):
             yield f"close {name}", _near_threshold(found, storm, pond, wall)
+        elif pond.not_closed and wall.threshold.is_given:
+            yield f"not closed {name}", _not_told(found, storm, pond, wall)
     unknown = [one for one in at_walls(pond.walls) if _is_unknown(one, pond.walls)]
     for wall in [*unknown, *at_walls(pond.walls, openings=True)]:
         if not wall.threshold.is_given and wall.threshold.is_own:

@@ -16,6 +16,8 @@ if TYPE_CHECKING:
 #: Obstacles in the way with more corners than this in all are not gone round: the search would
 #: be slow.
 _CORNERS_LIMIT = 400
+#: Obstacles beside those in the way count within this many clearances.
+_BESIDE = 10.0
 
 
 class Obstacles:
@@ -97,7 +99,7 @@ def way_round(
     while met := obstacles.met_by(way, left_out):
         if met <= taken:  # by rounding, where it passes a corner
             return way
-        taken |= met | obstacles.beside(met, 2.0 * clearance) - left_out
+        taken |= met | obstacles.beside(met, _BESIDE * clearance) - left_out
         way = _round(start, end, obstacles.shapes[sorted(taken)], clearance)
         if way is None:
             return None

@@ -101,9 +101,8 @@ def test_layers_show_the_inlet_where_it_was_drawn():
     natural = valley(0.5, 160)
     study = study_inlets([drawn(41.6, 31.1)], natural, job())
     nowhere = np.zeros(natural.surface.ground.shape, dtype=bool)
-    facts = InletFacts(
-        [None], catchment_cells(study.routing, nowhere, nowhere), study.before_move, study.residual
-    )
+    cells = catchment_cells(study.routing, nowhere, nowhere)
+    facts = InletFacts([None], cells, [False], study.before_move, study.residual)
     (row,) = inlets_layer(study.placed, study.routing, facts).itertuples()
     assert (row.geometry.x, row.geometry.y) == (row.x, row.y) == (41.6, 31.1)
     assert row.moved_m == pytest.approx(np.hypot(row.set_x - 41.6, row.set_y - 31.1))

@@ -270,7 +270,7 @@ def test_water_at_an_opening_is_held_against_its_sill(tmp_path):
     """A door 5 cm above water at 19.69: it is told by its name, and how much is left."""
     lot = lot_on(
         tmp_path, two_bowls(),
-        buildings={"name": ["House"], "threshold_m": [25.0],
+        buildings={"name": ["House"], "threshold_m": [22.0],
                    "geometry": [shapely.box(600023, 3299970, 600028, 3299974)]},
         openings={"name": ["Cellar door"], "kind": ["door"], "sill_m": [19.74],
                   "geometry": [at(28, 22)]},

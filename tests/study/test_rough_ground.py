@@ -87,7 +87,8 @@ class Yard:
         everywhere = np.ones(grid.shape, dtype=bool)
         self.ground = PondGround(
             grid=grid, lot=everywhere, near=everywhere, low_spot=spots.number,
-            artefact=[""] * len(spots), thresholds=self.thresholds, paved=~everywhere,
+            artefact=[""] * len(spots), not_closed=np.zeros(len(spots), dtype=bool),
+            thresholds=self.thresholds, paved=~everywhere,
             rate=np.full(grid.shape, 1e-6), inlets=[f"I{n}" for n in range(len(self.inlets))],
             least_depth=0.01, rmse=0.1,
         )  # fmt: skip

@@ -175,20 +175,32 @@ def test_where_water_leaves_downhill_the_window_does_not_grow(tmp_path):
 
 
 def test_an_inlet_moved_into_the_street_has_the_catchment_of_its_place(tmp_path):
-    """Drawn on the verge, where next to nothing comes; the street comes from 150 m away."""
+    """
+    Drawn on the verge, where next to nothing comes; the street comes from 150 m away.
+
+    From farther off than an inlet is moved the street is offered, with all that comes down it.
+    """
 
     def height(east, north):
         street = np.abs(north + 15.0) < 1.0
         return 50.0 + 0.01 * east + 0.02 * np.abs(north + 15.0) - 0.15 * street
 
     dem = raster(tmp_path, height)
-    inlets = ([shapely.Point(0.5, -13.5)], {"name": ["CB"], "kind": ["catch basin"]})
-    usual = run_study(job_of(tmp_path, dem, inlets=inlets), use_covers=False).layers["inlets"]
+    places = [shapely.Point(0.5, -13.95), shapely.Point(20.5, -12.5)]
+    inlets = (places, {"name": ["near", "far"], "kind": ["catch basin"] * 2})
+    usual = run_study(job_of(tmp_path, dem, inlets=inlets), use_covers=False)
     whole = job_of(tmp_path, dem, inlets=inlets, margin=1000.0)
-    whole = run_study(whole, use_covers=False).layers["inlets"]
-    assert usual.moved_m[0] > 1.0
-    assert usual.catchment_m2[0] == whole.catchment_m2[0] > 5_000.0
-    assert usual.catchment_before_move_m2[0] < usual.catchment_m2[0] / 2
+    whole = run_study(whole, use_covers=False)
+    near, far = (s.layers["inlets"].catchment_m2.to_numpy() for s in (usual, whole))
+    assert near.tolist() == far.tolist()
+    assert usual.layers["inlets"].moved_m[0] > 0.4
+    assert near[0] > 5_000.0
+    assert usual.layers["inlets"].catchment_before_move_m2[0] < near[0] / 2
+    offers = [
+        [f.measured for f in s.findings if f.rule == "inlet-better-place"] for s in (usual, whole)
+    ]
+    assert offers[0] == offers[1]
+    assert offers[0][0] > 5_000.0
 
 
 def test_the_window_holds_what_is_drawn(tmp_path):
@@ -254,15 +266,22 @@ def test_what_the_engine_fills_is_what_is_written(tmp_path, monkeypatch):
 
 
 def test_what_the_engine_accumulates_is_what_is_written(tmp_path, monkeypatch):
-    """An engine that adds up twice as much doubles what comes onto the lot."""
+    """An engine that adds up twice as much doubles the area that drains through each cell."""
     job = job_of(tmp_path, raster(tmp_path, lambda east, north: 60 + 0.05 * east, half=60.0))
-    honest = study_lot(job).balance.on
+
+    def contributing():
+        return study_lot(job).inlets.routing.total  # as `contributing_area.tif`, in cells
+
+    honest = contributing()
     add = drainage.richdem.FlowAccumFromProps
     monkeypatch.setattr(
         drainage.richdem, "FlowAccumFromProps",
         lambda *arguments, **options: 2.0 * np.array(add(*arguments, **options)),
     )  # fmt: skip
-    assert study_lot(job).balance.on == 2.0 * honest > 0
+    doubled = contributing()
+    known = np.isfinite(honest)
+    assert honest[known].max() > 0
+    assert np.allclose(doubled[known], 2.0 * honest[known])
 
 
 def test_the_engines_own_direction_can_be_chosen(tmp_path, monkeypatch):
