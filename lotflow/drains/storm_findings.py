@@ -138,6 +138,7 @@ def _node_findings(state: DrainState, storm: int, limits: Limits) -> list[Findin
         level = state.hydraulics.node_m[leaving[0]]
         node = state.system.nodes[name]
         above = level - node.rim_m
+        stands = state.node_water_m(name)
         if not (above > 0).any():
             continue
         inlet = network.nodes[name].kind == "inlet"
@@ -152,14 +153,24 @@ def _node_findings(state: DrainState, storm: int, limits: Limits) -> list[Findin
         findings.append(
             Finding(
                 "water-above-grate" if inlet else "water-above-ground", severity, name,
-                f"In the {storm_named(state.system.storms[at])} water in the drain stands "
-                f"{both_units(float(above[at]), 'depth')} {place}. A larger pipe, more fall or a "
-                "lower outlet below it helps.",
-                measured=round(float(level[at]), 3), limit=round(node.rim_m, 3), unit="m",
+                f"In the {storm_named(state.system.storms[at])} "
+                + _height(float(stands[at] - node.rim_m), place, full=bool(stands[at] < level[at]))
+                + " A larger pipe, more fall or a lower outlet below it helps.",
+                measured=round(float(stands[at]), 3), limit=round(node.rim_m, 3), unit="m",
                 source=_HEC_22_GRATE, x=x, y=y,
             )
         )  # fmt: skip
     return findings
+
+
+def _height(above: float, place: str, *, full: bool) -> str:
+    """How high water stands; full where the line takes no more and the rest stays outside."""
+    if not full:
+        return f"water in the drain stands {both_units(above, 'depth')} {place}."
+    if above > 0:
+        return (f"the drain below it is full, and water stands up to {both_units(above, 'depth')} "
+                f"{place}. Surcharged: the rest stands or runs on.")  # fmt: skip
+    return "the drain below it is full up to there. Surcharged: the rest stands or runs on."
 
 
 def _severity(

@@ -11,6 +11,7 @@ from lotflow.study.cover import site_cover
 from lotflow.study.drain_check import check_drains, drain_chapter, inlet_capacities
 from lotflow.study.drain_inputs import CaseRun
 from lotflow.study.house import house_chapter
+from lotflow.study.limited import opened_water
 from lotflow.study.lot_water import case_water
 from lotflow.study.ponding import ponding_chapter
 from lotflow.study.quantities import quantity_chapter
@@ -40,17 +41,20 @@ def job_chapters(lot: LotWater) -> list[Chapter]:
     waters = [case_water(lot, case) for case in cases_of(lot.site)]
     cover = site_cover(lot)
     storms = [study_storms(lot, water, cover.ground) for water in waters]
+    main = storms[-1]
+    opened = [] if main is None else opened_water(waters[-1].inlets.routing, main)
     checked = check_drains(
         lot,
         [
             # a stated intensity counts where there is no rainfall
-            CaseRun(water.case, water.inlets, storm or stated_storm(lot, water, cover.ground))
+            CaseRun(water.case, water.inlets, storm or stated_storm(lot, water, cover.ground),
+                    opened if water is waters[-1] else ())
             for water, storm in zip(waters, storms, strict=True)
         ],
-    )
-    main = storms[-1]
+    )  # fmt: skip
     # the main case is the first one checked
-    capacity = inlet_capacities(checked[0]) if checked and checked[0].case == lot.case else {}
+    of_main = checked[0] if checked and checked[0].case == lot.case else None
+    capacity = inlet_capacities(of_main) if of_main else {}
     ca_weight = entering_ca(lot.window.surface, cover.ground.coefficient)
     runoff = runoff_chapter(lot, cover, main, releases=capacity)
     return [
@@ -62,5 +66,7 @@ def job_chapters(lot: LotWater) -> list[Chapter]:
         quantity_chapter(lot, checked),
         Chapter(findings=stated_findings(lot.job.intensity_m_s if checked else None))
         if main is None
-        else ponding_chapter(lot, main, capacity=capacity),
+        else ponding_chapter(
+            lot, main, intakes=of_main.intakes if of_main else None, opened=opened
+        ),
     ]

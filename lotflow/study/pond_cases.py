@@ -146,7 +146,10 @@ def case_storm(ground: PondGround, case: str, storm: int, water: StandingWater) 
         left_m3=water.left * unit,
         direct_m3=direct,
         passed_on_m3=passed_on,
+        from_inlets_m3=np.zeros(count),
+        backs_up_m3=np.zeros(count),
         refused_m3=np.zeros(count),
+        gone_on_m3=np.zeros(count),
         ponds=_ponds(ground, water),
     )
 

@@ -219,9 +219,9 @@ def pond_cases_table(
         x, y = _place(ground, pond.bed_cell) if pond else (np.nan, np.nan)
         rows.append({
             "return_period_yr": periods[storm.storm], "case": storm.case,
-            "runoff_m3": storm.runoff_m3 + connected_m3[storm.storm],
+            "runoff_m3": storm.runoff_m3 + connected_m3[storm.storm] - storm.surfaced_m3,
             "ponded_m3": storm.ponded_m3, "taken_m3": float(storm.taken_m3.sum()),
-            "connected_m3": connected_m3[storm.storm],
+            "connected_m3": connected_m3[storm.storm] - storm.surfaced_m3,
             "to_water_m3": left["water"], "to_gap_m3": left["gap"],
             "over_edge_m3": left["edge"], "residual_m3": storm.residual_m3,
             "low_spot": pond.low_spot if pond else None, "x": x, "y": y,
@@ -251,7 +251,9 @@ def inlet_intake_table(
         {
             "return_period_yr": periods[storm.storm], "case": storm.case, "inlet": name,
             "direct_m3": storm.direct_m3[i], "overflow_m3": storm.passed_on_m3[i],
-            "refused_m3": storm.refused_m3[i], "taken_m3": storm.taken_m3[i],
+            "from_inlets_m3": storm.from_inlets_m3[i], "backs_up_m3": storm.backs_up_m3[i],
+            "refused_m3": storm.refused_m3[i], "passed_m3": storm.gone_on_m3[i],
+            "taken_m3": storm.taken_m3[i],
         }
         for storm in found for i, name in enumerate(ground.inlets)
     ]  # fmt: skip

@@ -1,0 +1,311 @@
+"""What inlets may let into lines they share: until the water would reach a rim."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+
+from lotflow.drains.circular_section import area_ratio, critical_depth, normal_flow
+from lotflow.drains.domain import GRAVITY
+from lotflow.drains.grade_line import emitter_level
+from lotflow.drains.losses import friction_loss
+from lotflow.drains.network_flows import led_down
+from lotflow.drains.network_grade import bend_heads, node_coefficient
+
+if TYPE_CHECKING:
+    from collections.abc import Collection
+
+    from lotflow.drains.drain_system import DrainState
+    from lotflow.grid import BoolArray, FloatArray
+
+#: Flows of a line's table of depths; between them depths are interpolated.
+_TABLE: Final = 600
+_ROUNDS: Final = 60
+_HALVINGS: Final = 48
+#: Levels that differ by less are the same [m].
+_SAME_M: Final = 1e-5
+
+
+class SharedLines:
+    """
+    Shares the room of drain lines among the nodes at which water enters.
+
+    A node takes water until the grade line would stand above the rim of any open node: its own,
+    or one whose water it holds up. Where a line can carry no more, all nodes above it take the
+    same share of what they would let in, as far as nothing nearer holds them back (lotflow's
+    rule). What is piped (roofs, pumps) comes before what comes over the ground.
+
+    Parameters
+    ----------
+    state
+        What the lines do.
+    names
+        Of the nodes at which water enters, one row of every array each.
+    is_open
+        Of those, the ones from which water can get out at the rim.
+    most_m3s
+        Greatest sum of flows that will be asked for [m^3/s].
+
+    References
+    ----------
+    FHWA HEC-22, 3rd edition (2009), sections 7.1.5 and 7.1.6 for the grade line, as
+    `network_grade.hydraulics` has it; how room is shared is lotflow's rule.
+    """
+
+    def __init__(
+        self, state: DrainState, names: Collection[str], is_open: Collection[str], most_m3s: float
+    ) -> None:
+        network, self._state = state.system.network, state
+        self._network, lines = network, network.lines
+        unit = np.eye(len(names))
+        self.carried: FloatArray = led_down(network, dict(zip(names, unit, strict=True)))
+        if not names:
+            self.carried = np.zeros((len(lines), 0))
+
+        def column(values: list[float]) -> FloatArray:
+            return np.array(values, dtype=float).reshape(-1, 1)
+
+        diameter = column([line.pipe.narrowest_m for line in lines])
+        up, down = column(state.inverts.up_m.tolist()), column(state.inverts.down_m.tolist())
+        self.known: BoolArray = (np.isfinite(diameter) & np.isfinite(up) & np.isfinite(down))[:, 0]
+        self._diameter = np.where(self.known[:, None], diameter, 1.0)
+        self._up, self._down = np.nan_to_num(up), np.nan_to_num(down)
+        self._length = column([line.length_m for line in lines])
+        self._roughness = column([line.pipe.roughness for line in lines])
+        self._bends = column([bend_heads(line) for line in lines])
+        self._node = column([node_coefficient(network, i) for i in range(len(lines))])
+        self._number = {name: k for k, name in enumerate(network.nodes)}
+        self._start = np.array([self._number[line.start] for line in lines], dtype=int)
+        self._end = np.array([self._number[line.end] for line in lines], dtype=int)
+        # above a line that is not known the grade line starts anew
+        led_on = {self._start[i] for i in np.flatnonzero(self.known)}
+        self._last = np.array([end not in led_on for end in self._end], dtype=bool)
+        self._tail, self._lip = self._tailwater()
+        self._limit = self._limits(is_open)
+        self._most = max(float(most_m3s), 1e-6) * 1.01
+        self._tabulate()
+
+    def _tailwater(self) -> tuple[FloatArray, FloatArray]:
+        """Level of given water below each last line, and of an emitter's lip; minus infinity."""
+        tail, lip = np.full((len(self._end), 1), -np.inf), np.full((len(self._end), 1), -np.inf)
+        for i, line in enumerate(self._network.lines):
+            node = self._network.nodes[line.end]
+            if not self._last[i] or node.kind != "outlet":
+                continue
+            level = self._state.system.nodes[node.name]
+            tail[i] = np.nan_to_num(level.water_m, nan=-np.inf)
+            if node.detail == "pop-up emitter":
+                top = level.ground_m if np.isnan(level.invert_m) else level.invert_m
+                lip[i] = np.nan_to_num(top, nan=-np.inf)
+        return tail, lip
+
+    def _limits(self, is_open: Collection[str]) -> FloatArray:
+        """Highest water in each node: its rim, and the lowest of the open nodes above it."""
+        limit = np.full(len(self._number), np.inf)
+        for name in is_open:
+            if name in self._number:
+                rim = self._state.system.nodes[name].rim_m
+                limit[self._number[name]] = np.nan_to_num(rim, nan=np.inf)
+        for i in range(len(self._end)):  # in the order of flow
+            if self.known[i]:
+                limit[self._end[i]] = min(limit[self._end[i]], limit[self._start[i]])
+        return limit[:, None]
+
+    def _tabulate(self) -> None:
+        """Depths that depend on the flow alone, for flows that grow with the cube."""
+        flow = self._most * np.linspace(0.0, 1.0, _TABLE + 1)[None, :] ** 3
+        flow = np.broadcast_to(flow, (len(self._end), _TABLE + 1))
+        slope = (self._up - self._down) / self._length
+        own = normal_flow(flow, self._diameter, slope, self._roughness)
+        critical = np.asarray(critical_depth(flow, self._diameter))
+        full_end = np.where(flow > 0, 0.5 * (critical + self._diameter), 0.0)
+        depth = np.where(np.asarray(own.surcharged), full_end, np.nan_to_num(own.depth))
+        self._critical, self._own = critical, depth
+        unit = np.ones_like(self._diameter)
+        self._friction = np.asarray(
+            friction_loss(unit, self._diameter, self._length, self._roughness)
+        )
+
+    def _node_level(self, at: FloatArray, flow: FloatArray, below: FloatArray) -> FloatArray:
+        """Level in the upper nodes of lines, as `grade_line.reach_grade` follows it up."""
+        diameter, place = self._diameter[at], np.cbrt(np.clip(flow / self._most, 0, 1)) * _TABLE
+        index = np.minimum(place.astype(int), _TABLE - 1)
+        part, rows = place - index, np.asarray(at)[:, None]
+
+        def read(table: FloatArray) -> FloatArray:
+            low = table[rows, index]
+            return np.asarray(low + part * (table[rows, index + 1] - low))
+
+        own, critical = read(self._own), read(self._critical)
+        free = self._down[at] + np.where(flow > 0, 0.5 * (critical + diameter), 0.0)
+        lip = np.asarray(emitter_level(0.0, flow)) + self._lip[at]
+        last = np.maximum(np.maximum(free, lip), self._tail[at])
+        below = np.where(self._last[at][:, None], last, below)
+        section = 0.25 * np.pi * diameter**2
+        losses = self._friction[at] * flow**2
+        losses = losses + self._bends[at] * (flow / section) ** 2 / (2.0 * GRAVITY)
+        up = np.maximum(below, self._down[at] + own) + losses
+        up = np.maximum(up, self._up[at] + own)
+        depth = np.maximum(up - self._up[at], critical)
+        wet = np.asarray(area_ratio(np.clip(depth / diameter, 0.0, 1.0)))
+        speed = np.where(flow > 0, flow / (section * np.where(flow > 0, wet, 1.0)), 0.0)
+        return np.asarray(self._up[at] + depth + self._node[at] * speed**2 / (2.0 * GRAVITY))
+
+    def levels(self, flow_m3s: FloatArray) -> FloatArray:
+        """
+        Follow the grade line up; shape (nodes of the network, n), minus infinity where none is.
+
+        Parameters
+        ----------
+        flow_m3s
+            Shape (lines, n) [m^3/s].
+        """
+        water = np.full((len(self._number), flow_m3s.shape[1]), -np.inf)
+        for i in reversed(range(len(self._end))):
+            if self.known[i]:
+                at = np.array([i])
+                found = self._node_level(at, flow_m3s[at], water[self._end[at]])[0]
+                water[self._start[i]] = np.maximum(water[self._start[i]], found)
+        return water
+
+    def share(
+        self, piped_m3s: FloatArray, surface_m3s: FloatArray, together: FloatArray,
+        most_m3s: FloatArray | None = None,
+    ) -> tuple[FloatArray, FloatArray]:  # fmt: skip
+        """
+        Find what each node lets into the lines.
+
+        Parameters
+        ----------
+        piped_m3s, surface_m3s
+            What would enter at each node, below the grate and through it, shape (nodes, n).
+        together
+            Share of the sum of the peaks that a line carries, as they do not all come at once,
+            shape (lines, n).
+        most_m3s
+            What lines may carry at most, where something else holds them back, shape (lines, n).
+
+        Returns
+        -------
+        piped, surface
+            What of both enters.
+        """
+        most = np.full(together.shape, np.inf) if most_m3s is None else most_m3s
+        piped, surface = piped_m3s.copy(), surface_m3s.copy()
+        flow = together * (self.carried @ (piped + surface))
+        water = self.levels(flow)
+        over = (water > self._limit + _SAME_M).any(axis=0) | (flow > most * (1 + 1e-9)).any(axis=0)
+        at = np.flatnonzero(over)
+        if at.size:
+            piped[:, at], surface[:, at] = self._limited(
+                piped[:, at], surface[:, at], together[:, at], most[:, at], water[:, at]
+            )
+        return piped, surface
+
+    def _limited(
+        self, piped: FloatArray, surface: FloatArray, together: FloatArray, most: FloatArray,
+        water: FloatArray,
+    ) -> tuple[FloatArray, FloatArray]:  # fmt: skip
+        """Share until levels and flows agree: what a line can take hangs on the water below it."""
+        water = np.minimum(water, self._limit)
+        for turn in range(_ROUNDS):
+            room = np.minimum(self._room(water), most)
+            first = self._filled(piped, room, together)
+            left = np.maximum(room - together * (self.carried @ first), 0.0)
+            second = self._filled(surface, left, together)
+            found = np.minimum(self.levels(together * (self.carried @ (first + second))),
+                               self._limit)  # fmt: skip
+            wet = np.isfinite(found)
+            moved = float(np.abs(found[wet] - water[wet]).max(initial=0.0))
+            if moved < _SAME_M:
+                break
+            water = found if turn < 2 else 0.5 * (water + found)
+        second = second * self._fitting(first, second, together)
+        first = first * self._fitting(first, np.zeros_like(first), together)
+        return first, second
+
+    def _room(self, water: FloatArray) -> FloatArray:
+        """Greatest flow of each line that keeps its upper node's water below the limit."""
+        at = np.arange(len(self._end))
+        below, limit = water[self._end], self._limit[self._start]
+        low = np.zeros((len(at), water.shape[1]))
+        high = np.full_like(low, self._most)
+        for _ in range(_HALVINGS):
+            middle = 0.5 * (low + high)
+            fits = self._node_level(at, middle, below) <= limit
+            low, high = np.where(fits, middle, low), np.where(fits, high, middle)
+        free = ~self.known[:, None] | np.isinf(limit)
+        return np.where(free | (low >= self._most * 0.999999), np.inf, low)
+
+    def _filled(self, wanted: FloatArray, room: FloatArray, together: FloatArray) -> FloatArray:
+        """The same share of what all want, until a line above which they lie is full."""
+        got, rising = np.zeros_like(wanted), wanted > 0
+        share = np.zeros(wanted.shape[1])
+        for _ in range(len(room) + 1):
+            held = together * (self.carried @ np.where(rising, 0.0, got))
+            rate = together * (self.carried @ np.where(rising, wanted, 0.0))
+            with np.errstate(divide="ignore", invalid="ignore"):
+                fills = np.where(rate > 0, np.maximum(room - held, 0.0) / rate, np.inf)
+            reached = np.maximum(np.minimum(fills.min(axis=0, initial=np.inf), 1.0), share)
+            got = np.where(rising, wanted * reached, got)
+            full = fills <= reached * (1 + 1e-12)
+            stopped = (self.carried.T > 0) @ full.astype(float) > 0
+            rising = rising & ~stopped & (reached < 1.0)
+            share = reached
+            if not rising.any():
+                break
+        return got
+
+    def _fitting(self, first: FloatArray, second: FloatArray, together: FloatArray) -> FloatArray:
+        """Factor that makes up for what is left of a difference between levels and flows."""
+        base = first if second.any() else np.zeros_like(first)
+        part = second if second.any() else first
+        low, high = np.zeros(first.shape[1]), np.ones(first.shape[1])
+
+        def fits(factor: FloatArray) -> BoolArray:
+            water = self.levels(together * (self.carried @ (base + factor * part)))
+            return np.asarray((water <= self._limit + 1e-3).all(axis=0))
+
+        done = fits(high)
+        if done.all():
+            return high
+        for _ in range(_HALVINGS // 2):
+            middle = 0.5 * (low + high)
+            good = fits(middle)
+            low, high = np.where(good, middle, low), np.where(good, high, middle)
+        return np.where(done, 1.0, low)
+
+    def room_of(
+        self, node: int, piped: FloatArray, surface: FloatArray, together: FloatArray
+    ) -> FloatArray:
+        """
+        Find what a node could let in at most while the others let in what they do.
+
+        Parameters
+        ----------
+        node
+            Its row.
+        piped, surface
+            From `share`, shape (nodes, n).
+        together
+            As there.
+
+        Returns
+        -------
+        room
+            Through its grate; infinite where no line it leads to is known, shape (n,).
+        """
+        if not (self.carried[:, node] * self.known).any():
+            return np.full(piped.shape[1], np.inf)
+        rest = piped + surface
+        rest[node] -= surface[node]
+        unit = np.zeros((rest.shape[0], 1))
+        unit[node] = 1.0
+        low, high = surface[node].copy(), np.full(piped.shape[1], self._most)
+        for _ in range(_HALVINGS // 2):
+            middle = 0.5 * (low + high)
+            water = self.levels(together * (self.carried @ (rest + unit * middle)))
+            fits = (water <= self._limit + _SAME_M).all(axis=0)
+            low, high = np.where(fits, middle, low), np.where(fits, high, middle)
+        return low
