@@ -112,6 +112,9 @@ class Intake:
         How its grate was judged: "low point", "gutter", "slope", "not given".
     way
         Where the rest goes.
+    storm_peak_m3s
+        Greatest flow that arrives when the storm comes step by step, on which the volumes stand;
+        it may be more than the peak by the rational method.
     """
 
     name: str
@@ -133,6 +136,7 @@ class Intake:
     taken_m3: float = math.nan
     stands_m3: float = math.nan
     passed_m3: float = math.nan
+    storm_peak_m3s: float = math.nan
 
     @property
     def arriving_m3s(self) -> float:
@@ -496,6 +500,7 @@ class _Volumes:
     passed: FloatArray
     by_well: BoolArray
     most_at_peak: FloatArray
+    peak_m3s: FloatArray
 
 
 def _volumes(
@@ -551,7 +556,8 @@ def _volumes(
     refused = arriving - taken + backs_up
     by_well = found.by_well.reshape(storms, steps).any(axis=1)
     return _Volumes(volume(own), arriving, taken, backs_up, refused - passed, passed,
-                    np.broadcast_to(by_well, (count, storms)), most)  # fmt: skip
+                    np.broadcast_to(by_well, (count, storms)), most,
+                    found.arriving.reshape(count, storms, steps).max(axis=2, initial=0.0))  # fmt: skip
 
 
 def _wells(
@@ -595,6 +601,7 @@ def _rows(
                 "taken_m3": float(volumes.taken[i, k]),
                 "stands_m3": float(volumes.stands[i, k]),
                 "passed_m3": float(volumes.passed[i, k]),
+                    "storm_peak_m3s": float(volumes.peak_m3s[i, k]),
             }  # fmt: skip
             arriving, taken = float(found.arriving[i, k]), float(found.taken[i, k])
             rows.append(

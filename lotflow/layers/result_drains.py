@@ -171,6 +171,8 @@ DRAIN_LAYERS: Final[tuple[Layer, ...]] = (
             number("taken_m3", "m3", "Taken."),
             number("stands_m3", "m3", "Refused, and held in its low spot."),
             number("passed_m3", "m3", "Refused, and gone on."),
+            number("storm_peak_m3s", "m3/s", "Peak of the storm that the volumes come from, step "
+                    "by step; it may be more than the rational peak of the flows."),
             Column("limited_by", "What takes no more: grate, line or dry well; empty where all is "
                    "taken."),
             Column("runs_to", "Where water goes that it does not take: an inlet, off the lot, or "
