@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Any, Final
+from itertools import product
+from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
@@ -19,7 +20,7 @@ from lotflow.findings import Finding
 from lotflow.units import both_units
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Callable, Mapping, Sequence
 
     from lotflow.drains.drain_system import DrainState
     from lotflow.drains.inlet_checks import InletFacts
@@ -32,9 +33,6 @@ _HEC_22: Final = (
 )
 #: Share of what arrives that is said to be refused; less is rounding, lotflow's rule [-].
 _TELLING_SHARE: Final = 0.01
-#: Rounds in which water that was refused comes to the next inlet, and changes what lines take.
-_ROUNDS: Final = 80
-_SAME: Final = 1e-9
 
 
 @dataclass(frozen=True)
@@ -221,10 +219,10 @@ class _Balanced:
     arriving: FloatArray
     taken: FloatArray
     piped: FloatArray
+    entering: FloatArray
     backs_up: FloatArray
     stands: FloatArray
     passed: FloatArray
-    by_well: BoolArray
 
 
 def inlet_intakes(
@@ -288,10 +286,10 @@ def inlet_intakes(
         goes_on = volumes.passed > 0
         most = volumes.most_at_peak
     found = run.balance(surface[:count], roofs + given, together, most,
-                        lambda refused: np.where(goes_on, refused, 0.0))  # fmt: skip
+                        lambda refused, i: np.where(goes_on[i], refused, 0.0))  # fmt: skip
     return Intakes(
         tuple(_rows(run, state, found, volumes, together)),
-        together * (lines.carried @ (found.piped + _padded(found.taken, len(names)))),
+        together * (lines.carried @ found.entering),
         {name: (roofs + given - found.piped)[i] for i, name in enumerate(names)},
     )
 
@@ -432,60 +430,53 @@ class _Run:
             depth.append(steps)
         return sorted(range(len(depth)), key=lambda i: (-depth[i], i))
 
+    def grate(self, position: int, arriving: FloatArray) -> FloatArray:
+        """What a grate takes of what arrives."""
+        inlet, way = self.inlets[position], self.ways[position]
+        return np.minimum(arriving, grate_intake(inlet, way, arriving, self.clogged)[0])
+
     def grates(self, arriving: FloatArray) -> FloatArray:
         """What the grates take of what arrives."""
-        most = [
-            grate_intake(inlet, way, flow, self.clogged)[0]
-            for inlet, way, flow in zip(self.inlets, self.ways, arriving, strict=True)
-        ]
-        return np.minimum(arriving, np.array(most).reshape(arriving.shape))
+        taken = [self.grate(i, flow) for i, flow in enumerate(arriving)]
+        return np.array(taken).reshape(arriving.shape)
 
     def balance(
-        self, own: FloatArray, piped: FloatArray, together: FloatArray, most: Any, held: Any
-    ) -> _Balanced:
+        self, own: FloatArray, piped: FloatArray, together: FloatArray, most: FloatArray | None,
+        held: Callable[[FloatArray, int], FloatArray],
+    ) -> _Balanced:  # fmt: skip
         """
-        Let water come, be taken, be refused and come to the next inlet until nothing changes.
+        Let water come, be taken, be refused and come to the next inlet.
 
-        `most` limits lines: None, an array, or a function of their flows; `held` gives what of
-        refused water goes on.
+        First what is piped, then what comes from own catchments, shared among all; then what was
+        refused goes from inlet to inlet, and each takes what grate and line have left. `most`
+        limits lines; `held` gives what of the water refused by an inlet goes on.
         """
-        count = len(self.inlets)
-        arriving, by_well = own.copy(), np.zeros(own.shape[1], dtype=bool)
-        for _ in range(_ROUNDS):
-            wanted = _padded(self.grates(arriving), len(self.names))
-            limit = None if callable(most) else most
-            let, through = self.lines.share(piped, wanted, together, limit)
-            if callable(most):
-                flow = together * (self.lines.carried @ (let + through))
-                limit = most(flow)
-                if np.isfinite(limit).any():
-                    let, through = self.lines.share(piped, wanted, together, limit)
-            if limit is not None:
-                by_well = np.isfinite(limit).any(axis=0)
-            backs_up = (piped - let)[:count]
-            taken = np.minimum(through[:count], arriving)
-            found = self._passed(own, taken, backs_up, held)
-            moved = np.abs(found[0] - arriving).max(initial=0.0)
-            arriving = found[0]
-            if moved <= _SAME * max(float(own.max(initial=0.0)), 1e-9):
-                break
-        taken = np.minimum(taken, arriving)
-        refused = arriving - taken + backs_up
-        passed = found[1]
-        return _Balanced(own, arriving, taken, let, backs_up, refused - passed, passed, by_well)
-
-    def _passed(
-        self, own: FloatArray, taken: FloatArray, backs_up: FloatArray, held: Any
-    ) -> tuple[FloatArray, FloatArray]:
-        """What arrives and what goes on when inlets take so much, from the first inlet down."""
+        count, nodes = len(self.inlets), len(self.names)
+        wanted = _padded(self.grates(own), nodes)
+        let, through = self.lines.share(piped, wanted, together, most)
+        entering = let + through
+        taken, backs_up = np.minimum(through[:count], own), (piped - let)[:count]
         arriving, passed = own.copy(), np.zeros_like(own)
         for i in self.order:
-            refused = np.zeros_like(own)
-            refused[i] = np.maximum(arriving[i] - taken[i], 0.0) + backs_up[i]
-            passed[i] = held(refused)[i]
+            came = arriving[i] > own[i]
+            if came.any():
+                left = np.maximum(self.grate(i, arriving[i]) - taken[i], 0.0)
+                at = np.flatnonzero(came & (left > 0))
+                room = self.lines.room_of(
+                    i, entering[:, at], together[:, at], None if most is None else most[:, at]
+                )
+                # of its own water it took what its line could while others took theirs
+                more = np.minimum(np.minimum(left[at], room), (arriving[i] - own[i])[at])
+                taken[i, at] += more
+                entering[i, at] += more
+            refused = np.maximum(arriving[i] - taken[i], 0.0) + backs_up[i]
+            passed[i] = held(refused, i)
             if self.next[i] >= 0:
                 arriving[self.next[i]] += passed[i]
-        return arriving, passed
+        refused = arriving - taken + backs_up
+        return _Balanced(
+            own, arriving, taken, let, entering, backs_up, refused - passed, passed
+        )  # fmt: skip
 
 
 @dataclass(frozen=True, eq=False)
@@ -499,7 +490,7 @@ class _Volumes:
     stands: FloatArray
     passed: FloatArray
     by_well: BoolArray
-    most_at_peak: FloatArray
+    most_at_peak: FloatArray | None
     peak_m3s: FloatArray
 
 
@@ -519,34 +510,24 @@ def _volumes(
     own = flat(series.surface_m3s, run.names[:count])
     piped = flat(series.roofs_m3s, run.names) + given
     together = np.ones((len(state.lines), own.shape[1]))
-    room = np.array([way.held_m3 for way in run.ways])[:, None, None]
 
-    def held(refused: FloatArray) -> FloatArray:
-        volume = np.cumsum(refused.reshape(count, storms, steps), axis=2) * series.step_s
-        over = np.maximum(volume - room, 0.0)
-        gone = np.diff(over, axis=2, prepend=0.0) / series.step_s
-        return np.asarray(gone.reshape(count, -1))
+    def held(refused: FloatArray, position: int) -> FloatArray:
+        volume = np.cumsum(refused.reshape(storms, steps), axis=1) * series.step_s
+        over = np.maximum(volume - run.ways[position].held_m3, 0.0)
+        return np.asarray((np.diff(over, axis=1, prepend=0.0) / series.step_s).ravel())
 
     wells = _wells(state, receivers)
-    most = np.full((len(state.lines), storms), np.inf)
+    at_peak = np.full((len(state.lines), storms), np.inf)
 
-    def by_wells(flow: FloatArray) -> FloatArray:
-        limit = np.full(flow.shape, np.inf)
-        for lines, storage, soaks in wells:
-            for storm in range(storms):
-                at = slice(storm * steps, (storm + 1) * steps)
-                total = flow[lines, at].sum(axis=0)
-                takes = _well_takes(total, storage, soaks, series.step_s)
-                short = takes < total * (1 - 1e-9)
-                with np.errstate(divide="ignore", invalid="ignore"):
-                    part = np.where(total > 0, flow[lines, at] / total, 0.0)
-                limit[lines, at] = np.where(short, part * takes, np.inf)
-                peak = int(np.argmax(total)) if steps else 0
-                if steps and short[: peak + 1].any():
-                    most[lines, storm] = part[:, peak] * soaks
-        return limit
-
-    found = run.balance(own, piped, together, by_wells if wells else None, held)
+    most: FloatArray | None = None
+    found = run.balance(own, piped, together, most, held)
+    for _ in range(len(wells) + 2 if wells else 0):
+        # what one well refuses may come to another
+        full = _full_wells(run.lines.carried @ found.entering, wells, at_peak, series.step_s)
+        if not np.isfinite(full).any():
+            break
+        most = full if most is None else np.minimum(most, full)
+        found = run.balance(own, piped, together, most, held)
 
     def volume(flow: FloatArray) -> FloatArray:
         return np.asarray(flow.reshape(-1, storms, steps).sum(axis=2) * series.step_s)
@@ -554,10 +535,13 @@ def _volumes(
     arriving, backs_up = volume(found.arriving), volume(found.backs_up)
     taken, passed = volume(found.taken), volume(found.passed)
     refused = arriving - taken + backs_up
-    by_well = found.by_well.reshape(storms, steps).any(axis=1)
-    return _Volumes(volume(own), arriving, taken, backs_up, refused - passed, passed,
-                    np.broadcast_to(by_well, (count, storms)), most,
-                    found.arriving.reshape(count, storms, steps).max(axis=2, initial=0.0))  # fmt: skip
+    full = np.zeros((count, storms), dtype=bool)
+    if most is not None:
+        short = np.isfinite(most).reshape(-1, storms, steps).any(axis=2)
+        full = (run.lines.carried[:, :count].T > 0) @ short.astype(float) > 0
+    peak = found.arriving.reshape(count, storms, steps).max(axis=2, initial=0.0)
+    return _Volumes(volume(own), arriving, taken, backs_up, refused - passed, passed, full,
+                    at_peak if most is not None else None, peak)  # fmt: skip
 
 
 def _wells(
@@ -571,6 +555,32 @@ def _wells(
             soaks = float(np.nan_to_num(one.soaking_area_m2) * np.nan_to_num(one.soil_rate_m_s))
             found.append((lines, one.storage_m3, soaks))
     return found
+
+
+def _full_wells(
+    flow: FloatArray, wells: Sequence[tuple[list[int], float, float]], at_peak: FloatArray,
+    step_s: float,
+) -> FloatArray:  # fmt: skip
+    """
+    What lines into wells can carry, step by step; infinite where their well is not full.
+
+    `at_peak` (lines, storms) is filled with what is left to a line if its well is full before the
+    greatest flow comes.
+    """
+    limit, storms = np.full(flow.shape, np.inf), at_peak.shape[1]
+    steps = flow.shape[1] // storms
+    for (lines, storage, soaks), storm in product(wells, range(storms)):
+        at = slice(storm * steps, (storm + 1) * steps)
+        total = flow[lines, at].sum(axis=0)
+        takes = _well_takes(total, storage, soaks, step_s)
+        short = takes < total * (1 - 1e-9)
+        with np.errstate(divide="ignore", invalid="ignore"):
+            part = np.where(total > 0, flow[lines, at] / total, 0.0)
+        limit[lines, at] = np.where(short, part * takes, np.inf)
+        peak = int(np.argmax(total))
+        if short[: peak + 1].any():
+            at_peak[lines, storm] = part[:, peak] * soaks
+    return limit
 
 
 def _well_takes(
@@ -589,10 +599,11 @@ def _rows(
     run: _Run, state: DrainState, found: _Balanced, volumes: _Volumes | None, together: FloatArray
 ) -> list[Intake]:
     """One row per inlet and storm."""
-    rows, through = [], _padded(found.taken, len(run.names))
+    rows = []
     for i, (inlet, way) in enumerate(zip(run.inlets, run.ways, strict=True)):
         grate, basis = grate_intake(inlet, way, found.arriving[i], run.clogged)
-        room = run.lines.room_of(i, found.piped, through, together)
+        most = None if volumes is None else volumes.most_at_peak
+        room = found.taken[i] + run.lines.room_of(i, found.entering, together, most)
         for k, period in enumerate(state.system.storms.tolist()):
             by_volume = {} if volumes is None else {
                 "own_m3": float(volumes.own[i, k]),

@@ -21,8 +21,11 @@ if TYPE_CHECKING:
 
 #: Flows of a line's table of depths; between them depths are interpolated.
 _TABLE: Final = 600
-_ROUNDS: Final = 60
-_HALVINGS: Final = 48
+#: No drain of a lot runs faster when it is full [m/s].
+_FASTEST_M_S: Final = 6.0
+_HALVINGS: Final = 22
+#: Part of what a node wants by which it is tried whether it may let in more.
+_LITTLE: Final = 1e-3
 #: Levels that differ by less are the same [m].
 _SAME_M: Final = 1e-5
 
@@ -31,10 +34,10 @@ class SharedLines:
     """
     Shares the room of drain lines among the nodes at which water enters.
 
-    A node takes water until the grade line would stand above the rim of any open node: its own,
-    or one whose water it holds up. Where a line can carry no more, all nodes above it take the
-    same share of what they would let in, as far as nothing nearer holds them back (lotflow's
-    rule). What is piped (roofs, pumps) comes before what comes over the ground.
+    All nodes let in the same share of what comes to them, until more of one would lift the grade
+    line above the rim of an open node, its own or another whose water it holds up; that one
+    stops, and the others go on (lotflow's rule). What is piped (roofs, pumps) comes before what
+    comes over the ground.
 
     Parameters
     ----------
@@ -83,7 +86,8 @@ class SharedLines:
         self._last = np.array([end not in led_on for end in self._end], dtype=bool)
         self._tail, self._lip = self._tailwater()
         self._limit = self._limits(is_open)
-        self._most = max(float(most_m3s), 1e-6) * 1.01
+        section = 0.25 * np.pi * float(np.square(self._diameter[self.known]).max(initial=0.0))
+        self._most = max(float(most_m3s) * 1.01, _FASTEST_M_S * section, 1e-6)
         self._tabulate()
 
     def _tailwater(self) -> tuple[FloatArray, FloatArray]:
@@ -193,119 +197,111 @@ class SharedLines:
         """
         most = np.full(together.shape, np.inf) if most_m3s is None else most_m3s
         piped, surface = piped_m3s.copy(), surface_m3s.copy()
-        flow = together * (self.carried @ (piped + surface))
-        water = self.levels(flow)
-        over = (water > self._limit + _SAME_M).any(axis=0) | (flow > most * (1 + 1e-9)).any(axis=0)
-        at = np.flatnonzero(over)
+        ceiling = self._ceiling(np.zeros_like(piped), together)
+        at = np.flatnonzero(~self._fits(piped + surface, together, most, ceiling))
         if at.size:
-            piped[:, at], surface[:, at] = self._limited(
-                piped[:, at], surface[:, at], together[:, at], most[:, at], water[:, at]
-            )
+            limits = together[:, at], most[:, at]
+            first = self._shared(piped[:, at], np.zeros((len(piped), at.size)), *limits)
+            piped[:, at], surface[:, at] = first, self._shared(surface[:, at], first, *limits)
         return piped, surface
 
-    def _limited(
-        self, piped: FloatArray, surface: FloatArray, together: FloatArray, most: FloatArray,
-        water: FloatArray,
-    ) -> tuple[FloatArray, FloatArray]:  # fmt: skip
-        """Share until levels and flows agree: what a line can take hangs on the water below it."""
-        water = np.minimum(water, self._limit)
-        for turn in range(_ROUNDS):
-            room = np.minimum(self._room(water), most)
-            first = self._filled(piped, room, together)
-            left = np.maximum(room - together * (self.carried @ first), 0.0)
-            second = self._filled(surface, left, together)
-            found = np.minimum(self.levels(together * (self.carried @ (first + second))),
-                               self._limit)  # fmt: skip
-            wet = np.isfinite(found)
-            moved = float(np.abs(found[wet] - water[wet]).max(initial=0.0))
-            if moved < _SAME_M:
-                break
-            water = found if turn < 2 else 0.5 * (water + found)
-        second = second * self._fitting(first, second, together)
-        first = first * self._fitting(first, np.zeros_like(first), together)
-        return first, second
+    def _ceiling(self, entering: FloatArray, together: FloatArray) -> FloatArray:
+        """What water must not rise above: the limits, and where it stands higher already, that."""
+        water = self.levels(together * (self.carried @ entering))
+        return np.asarray(np.maximum(water, self._limit) + _SAME_M)
 
-    def _room(self, water: FloatArray) -> FloatArray:
-        """Greatest flow of each line that keeps its upper node's water below the limit."""
-        at = np.arange(len(self._end))
-        below, limit = water[self._end], self._limit[self._start]
-        low = np.zeros((len(at), water.shape[1]))
-        high = np.full_like(low, self._most)
-        for _ in range(_HALVINGS):
-            middle = 0.5 * (low + high)
-            fits = self._node_level(at, middle, below) <= limit
-            low, high = np.where(fits, middle, low), np.where(fits, high, middle)
-        free = ~self.known[:, None] | np.isinf(limit)
-        return np.where(free | (low >= self._most * 0.999999), np.inf, low)
+    def _fits(
+        self, entering: FloatArray, together: FloatArray, most: FloatArray, ceiling: FloatArray
+    ) -> BoolArray:
+        """Whether so much may enter."""
+        flow = together * (self.carried @ entering)
+        low = (self.levels(flow) <= ceiling).all(axis=0)
+        return np.asarray(low & (flow <= most * (1.0 + 1e-9)).all(axis=0))
 
-    def _filled(self, wanted: FloatArray, room: FloatArray, together: FloatArray) -> FloatArray:
-        """The same share of what all want, until a line above which they lie is full."""
+    def _shared(
+        self, wanted: FloatArray, base: FloatArray, together: FloatArray, most: FloatArray
+    ) -> FloatArray:
+        """The same share of what all want, until more of one would lift water above a limit."""
+        ceiling = self._ceiling(base, together)
         got, rising = np.zeros_like(wanted), wanted > 0
         share = np.zeros(wanted.shape[1])
-        for _ in range(len(room) + 1):
-            held = together * (self.carried @ np.where(rising, 0.0, got))
-            rate = together * (self.carried @ np.where(rising, wanted, 0.0))
-            with np.errstate(divide="ignore", invalid="ignore"):
-                fills = np.where(rate > 0, np.maximum(room - held, 0.0) / rate, np.inf)
-            reached = np.maximum(np.minimum(fills.min(axis=0, initial=np.inf), 1.0), share)
-            got = np.where(rising, wanted * reached, got)
-            full = fills <= reached * (1 + 1e-12)
-            stopped = (self.carried.T > 0) @ full.astype(float) > 0
-            rising = rising & ~stopped & (reached < 1.0)
-            share = reached
-            if not rising.any():
+        for _ in range(len(wanted)):
+            at = np.flatnonzero(rising.any(axis=0))
+            whole = self._fits(
+                (base + np.where(rising, wanted, got))[:, at], together[:, at], most[:, at],
+                ceiling[:, at],
+            )  # fmt: skip
+            all_of_it = at[whole]
+            got[:, all_of_it] = np.where(rising, wanted, got)[:, all_of_it]
+            rising[:, all_of_it] = False
+            at = at[~whole]
+            if not at.size:
                 break
+            parts = wanted[:, at], base[:, at], together[:, at], most[:, at], ceiling[:, at]
+            share[at], got[:, at], rising[:, at] = self._one_more_stops(
+                parts, got[:, at], rising[:, at], share[at]
+            )
         return got
 
-    def _fitting(self, first: FloatArray, second: FloatArray, together: FloatArray) -> FloatArray:
-        """Factor that makes up for what is left of a difference between levels and flows."""
-        base = first if second.any() else np.zeros_like(first)
-        part = second if second.any() else first
-        low, high = np.zeros(first.shape[1]), np.ones(first.shape[1])
-
-        def fits(factor: FloatArray) -> BoolArray:
-            water = self.levels(together * (self.carried @ (base + factor * part)))
-            return np.asarray((water <= self._limit + 1e-3).all(axis=0))
-
-        done = fits(high)
-        if done.all():
-            return high
-        for _ in range(_HALVINGS // 2):
+    def _one_more_stops(
+        self, parts: tuple[FloatArray, ...], got: FloatArray, rising: BoolArray, low: FloatArray
+    ) -> tuple[FloatArray, FloatArray, BoolArray]:
+        """Raise the share of all that rise until one of them must stop."""
+        wanted, base, together, most, ceiling = parts
+        nodes, high = len(wanted), np.ones_like(low)
+        for _ in range(_HALVINGS):
             middle = 0.5 * (low + high)
-            good = fits(middle)
-            low, high = np.where(good, middle, low), np.where(good, high, middle)
-        return np.where(done, 1.0, low)
+            tried = base + np.where(rising, wanted * middle, got)
+            fits = self._fits(tried, together, most, ceiling)
+            low, high = np.where(fits, middle, low), np.where(fits, high, middle)
+        got = np.where(rising, wanted * low, got)
+        # a little more of each, one at a time, all in one go
+        more = np.repeat(np.eye(nodes)[:, :, None], wanted.shape[1], axis=2) * wanted * _LITTLE
+        tried = (base + got)[:, None, :] + more
+        stops = ~self._fits(
+            tried.reshape(nodes, -1), np.tile(together, nodes), np.tile(most, nodes),
+            np.tile(ceiling, nodes),
+        ).reshape(nodes, -1)  # fmt: skip
+        stops |= ~(stops & rising).any(axis=0)
+        return low, got, rising & ~stops
 
     def room_of(
-        self, node: int, piped: FloatArray, surface: FloatArray, together: FloatArray
+        self, node: int, entering: FloatArray, together: FloatArray, most_m3s: FloatArray | None
     ) -> FloatArray:
         """
-        Find what a node could let in at most while the others let in what they do.
+        Find what a node could let in beside what enters everywhere already.
 
         Parameters
         ----------
         node
             Its row.
-        piped, surface
-            From `share`, shape (nodes, n).
-        together
-            As there.
+        entering
+            What enters at each node, shape (nodes, n) [m^3/s].
+        together, most_m3s
+            As in `share`.
 
         Returns
         -------
         room
-            Through its grate; infinite where no line it leads to is known, shape (n,).
+            Infinite where no line it leads to is known, shape (n,).
         """
-        if not (self.carried[:, node] * self.known).any():
-            return np.full(piped.shape[1], np.inf)
-        rest = piped + surface
-        rest[node] -= surface[node]
-        unit = np.zeros((rest.shape[0], 1))
-        unit[node] = 1.0
-        low, high = surface[node].copy(), np.full(piped.shape[1], self._most)
-        for _ in range(_HALVINGS // 2):
-            middle = 0.5 * (low + high)
-            water = self.levels(together * (self.carried @ (rest + unit * middle)))
-            fits = (water <= self._limit + _SAME_M).all(axis=0)
-            low, high = np.where(fits, middle, low), np.where(fits, high, middle)
-        return low
+        way = self.carried[:, node] > 0
+        columns = entering.shape[1]
+        if not (way & self.known).any():
+            room = np.full(columns, np.inf)
+        else:
+            low, high = np.zeros(columns), np.full(columns, self._most)
+            unit = np.zeros((entering.shape[0], 1))
+            unit[node] = 1.0
+            ceiling, most = self._ceiling(entering, together), np.full(together.shape, np.inf)
+            for _ in range(_HALVINGS):
+                middle = 0.5 * (low + high)
+                fits = self._fits(entering + unit * middle, together, most, ceiling)
+                low, high = np.where(fits, middle, low), np.where(fits, high, middle)
+            room = low
+        if most_m3s is None or not way.any():
+            return room
+        left = np.maximum(most_m3s - together * (self.carried @ entering), 0.0)[way]
+        step = (together * self.carried[:, [node]])[way]
+        with np.errstate(divide="ignore", invalid="ignore"):
+            return np.minimum(room, np.where(step > 0, left / step, np.inf).min(axis=0))
