@@ -121,7 +121,7 @@ class DrainState:
             Of a node from which a line leaves.
         """
         leaving = self.system.network.leaving[name]
-        return np.minimum(self.hydraulics.node_m[leaving[0]], self.highest_m[name])
+        return np.asarray(np.minimum(self.hydraulics.node_m[leaving[0]], self.highest_m[name]))
 
     def profile(self, position: int) -> LineProfile:
         """

@@ -535,12 +535,12 @@ def _volumes(
     arriving, backs_up = volume(found.arriving), volume(found.backs_up)
     taken, passed = volume(found.taken), volume(found.passed)
     refused = arriving - taken + backs_up
-    full = np.zeros((count, storms), dtype=bool)
+    by_well: BoolArray = np.zeros((count, storms), dtype=bool)
     if most is not None:
         short = np.isfinite(most).reshape(-1, storms, steps).any(axis=2)
-        full = (run.lines.carried[:, :count].T > 0) @ short.astype(float) > 0
+        by_well = np.asarray((run.lines.carried[:, :count].T > 0) @ short.astype(float) > 0)
     peak = found.arriving.reshape(count, storms, steps).max(axis=2, initial=0.0)
-    return _Volumes(volume(own), arriving, taken, backs_up, refused - passed, passed, full,
+    return _Volumes(volume(own), arriving, taken, backs_up, refused - passed, passed, by_well,
                     at_peak if most is not None else None, peak)  # fmt: skip
 
 

@@ -304,4 +304,4 @@ class SharedLines:
         left = np.maximum(most_m3s - together * (self.carried @ entering), 0.0)[way]
         step = (together * self.carried[:, [node]])[way]
         with np.errstate(divide="ignore", invalid="ignore"):
-            return np.minimum(room, np.where(step > 0, left / step, np.inf).min(axis=0))
+            return np.asarray(np.minimum(room, np.where(step > 0, left / step, np.inf).min(axis=0)))

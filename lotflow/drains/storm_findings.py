@@ -147,14 +147,11 @@ def _node_findings(state: DrainState, storm: int, limits: Limits) -> list[Findin
         severity = _severity(state, leaving[0], float(above[at]), inlet, limits)
         severity = severity if above[storm] > 0 else "note"
         x, y = network.nodes[name].xy
-        place = "above its grate: it lets water out instead of in" if inlet else (
-            "above the ground there, and comes out of any cover that is not sealed"
-        )  # fmt: skip
         findings.append(
             Finding(
                 "water-above-grate" if inlet else "water-above-ground", severity, name,
                 f"In the {storm_named(state.system.storms[at])} "
-                + _height(float(stands[at] - node.rim_m), place, full=bool(stands[at] < level[at]))
+                + _height(float(stands[at] - node.rim_m), inlet, full=bool(stands[at] < level[at]))
                 + " A larger pipe, more fall or a lower outlet below it helps.",
                 measured=round(float(stands[at]), 3), limit=round(node.rim_m, 3), unit="m",
                 source=_HEC_22_GRATE, x=x, y=y,
@@ -163,14 +160,17 @@ def _node_findings(state: DrainState, storm: int, limits: Limits) -> list[Findin
     return findings
 
 
-def _height(above: float, place: str, *, full: bool) -> str:
+def _height(above: float, inlet: bool, *, full: bool) -> str:
     """How high water stands; full where the line takes no more and the rest stays outside."""
+    outside = "it lets water out instead of in" if inlet else (
+        "it comes out of any cover that is not sealed"
+    )  # fmt: skip
+    where = "its grate" if inlet else "the ground there"
     if not full:
-        return f"water in the drain stands {both_units(above, 'depth')} {place}."
-    if above > 0:
-        return (f"the drain below it is full, and water stands up to {both_units(above, 'depth')} "
-                f"{place}. Surcharged: the rest stands or runs on.")  # fmt: skip
-    return "the drain below it is full up to there. Surcharged: the rest stands or runs on."
+        return f"water in the drain stands {both_units(above, 'depth')} above {where}: {outside}."
+    height = f"{both_units(above, 'depth')} above {where}" if above > 0 else f"up to {where}"
+    told = "it takes no more" if inlet else outside
+    return f"water stands {height}: {told}. Surcharged: the rest stands or runs on."
 
 
 def _severity(

@@ -30,7 +30,7 @@ from lotflow.study.bypass import ways_past
 from lotflow.study.cases import cases_of, in_case
 from lotflow.study.chapter import Chapter
 from lotflow.study.drain_inputs import CaseRun, DrawnSystem, drawn_system
-from lotflow.study.limited import opened_water, storm_series
+from lotflow.study.limited import SteppedStorms, opened_water, storm_series
 from lotflow.study.lot_water import LotWater, case_water
 from lotflow.study.receivers import case_receivers
 
@@ -184,7 +184,7 @@ def _checked(lot: LotWater, run: CaseRun) -> CheckedCase:
 
 def _series(lot: LotWater, run: CaseRun) -> StormSeries | None:
     """The storms of a case step by step; None where they have no duration."""
-    if run.storms is None or not hasattr(run.storms, "hydrograph"):
+    if not isinstance(run.storms, SteppedStorms):
         return None
     names = [inlet.drawn.name for inlet in run.inlets.placed]
     opened = run.opened or opened_water(run.inlets.routing, run.storms)

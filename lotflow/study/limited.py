@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import TYPE_CHECKING, Final, Protocol
+from typing import TYPE_CHECKING, Final, Protocol, runtime_checkable
 
 import numpy as np
 
@@ -29,6 +29,7 @@ if TYPE_CHECKING:
 _STEP_S: Final = 120.0
 
 
+@runtime_checkable
 class SteppedStorms(Protocol):
     """What is asked of storms whose water comes step by step."""
 

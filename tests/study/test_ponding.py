@@ -291,7 +291,7 @@ def test_the_storms_of_a_rainfall_table_close_too(sample):
     rain = Rain(file=SAMPLES / "alder_court" / "rainfall.csv")
     lot = study_lot(sample.job.model_copy(update={"rainfall": rain}))
     storms = study_storms(lot, case_water(lot, lot.case), EvenStorms(lot).cover)
-    cases = ponding_chapter(lot, storms, capacity={"Lawn drain": 0.002}).layers["pond_cases"]
+    cases = ponding_chapter(lot, storms).layers["pond_cases"]
     assert cases["residual_m3"].abs().max() < 1e-9
     assert (cases["connected_m3"] > 0).all()
     fallen = [storms.runoff_depth(i).sum() * lot.window.surface.ground.cell_m2 for i in range(3)]
