@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -184,11 +184,12 @@ def _checked(lot: LotWater, run: CaseRun) -> CheckedCase:
 
 def _series(lot: LotWater, run: CaseRun) -> StormSeries | None:
     """The storms of a case step by step; None where they have no duration."""
-    if not isinstance(run.storms, SteppedStorms):
+    storms: Any = run.storms
+    if not isinstance(storms, SteppedStorms):
         return None
     names = [inlet.drawn.name for inlet in run.inlets.placed]
-    opened = run.opened or opened_water(run.inlets.routing, run.storms)
-    return storm_series(run.storms, names, opened, lot.window.surface.ground.cell_m2)
+    opened = run.opened or opened_water(run.inlets.routing, storms)
+    return storm_series(storms, names, opened, lot.window.surface.ground.cell_m2)
 
 
 def _with_storm(drawn: DrawnSystem, state: DrainState, storm: int | None) -> tuple[InletFacts, ...]:
