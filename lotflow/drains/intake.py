@@ -475,7 +475,7 @@ class _Run:
                 arriving[self.next[i]] += passed[i]
         refused = arriving - taken + backs_up
         return _Balanced(
-            own, arriving, taken, let, entering, backs_up, refused - passed, passed
+            own, arriving, taken, let, entering, backs_up, np.maximum(refused - passed, 0.0), passed
         )  # fmt: skip
 
 
@@ -540,7 +540,7 @@ def _volumes(
         short = np.isfinite(most).reshape(-1, storms, steps).any(axis=2)
         by_well = np.asarray((run.lines.carried[:, :count].T > 0) @ short.astype(float) > 0)
     peak = found.arriving.reshape(count, storms, steps).max(axis=2, initial=0.0)
-    return _Volumes(volume(own), arriving, taken, backs_up, refused - passed, passed, by_well,
+    return _Volumes(volume(own), arriving, taken, backs_up, np.maximum(refused - passed, 0.0), passed, by_well,
                     at_peak if most is not None else None, peak)  # fmt: skip
 
 

@@ -466,7 +466,13 @@ def slow_shares(state, wants, *, steps=40):
             rising = [name for name in rising if shares[name] < steps]
             continue
         alone = [name for name, level in zip(rising, water[1:], strict=True) if level <= 10.0]
-        rising = alone if len(alone) < len(rising) else []
+        if len(alone) == len(rising):  # each fits, all do not: one after the other
+            for k, name in enumerate(rising):
+                if level_of(state, flow + more[:, [k]])[0] <= 10.0:
+                    flow, shares[name] = flow + more[:, [k]], shares[name] + 1
+                else:
+                    alone.remove(name)
+        rising = [name for name in alone if shares[name] < steps]
     return {name: share / steps for name, share in shares.items()}
 
 
@@ -482,12 +488,13 @@ def check_shares(make, seed, storms=(0, 1, 2)):
         by_hand = slow_shares(state, wants)
         if by_hand is None:
             continue
-        # the last fortieths may stop others; levels of the code are read from tables, to 2 mm
+        # one that stops a step early leaves that much to others; levels are read to 2 mm
+        step = 2.0 / 40 * sum(wants.values())
         for name, share in by_hand.items():
-            assert rows[name].taken_m3s / wants[name] == pytest.approx(share, abs=0.06), (
-                seed,
-                name,
-            )
+            told = (seed, storm, name)
+            assert rows[name].taken_m3s == pytest.approx(share * wants[name], abs=step), told
+        taken = sum(rows[name].taken_m3s for name in wants)
+        assert taken == pytest.approx(sum(by_hand[n] * wants[n] for n in wants), abs=step)
 
 
 @settings(max_examples=4, deadline=None,
