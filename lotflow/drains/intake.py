@@ -113,6 +113,8 @@ class Intake:
     storm_peak_m3s
         Greatest flow that arrives when the storm comes step by step, on which the volumes stand;
         it may be more than the peak by the rational method.
+    held_by
+        The open node over whose rim more of its water would rise first: itself, or another.
     """
 
     name: str
@@ -135,6 +137,7 @@ class Intake:
     stands_m3: float = math.nan
     passed_m3: float = math.nan
     storm_peak_m3s: float = math.nan
+    held_by: str = ""
 
     @property
     def arriving_m3s(self) -> float:
@@ -540,7 +543,8 @@ def _volumes(
         short = np.isfinite(most).reshape(-1, storms, steps).any(axis=2)
         by_well = np.asarray((run.lines.carried[:, :count].T > 0) @ short.astype(float) > 0)
     peak = found.arriving.reshape(count, storms, steps).max(axis=2, initial=0.0)
-    return _Volumes(volume(own), arriving, taken, backs_up, np.maximum(refused - passed, 0.0), passed, by_well,
+    stands = np.maximum(refused - passed, 0.0)
+    return _Volumes(volume(own), arriving, taken, backs_up, stands, passed, by_well,
                     at_peak if most is not None else None, peak)  # fmt: skip
 
 
@@ -603,7 +607,9 @@ def _rows(
     for i, (inlet, way) in enumerate(zip(run.inlets, run.ways, strict=True)):
         grate, basis = grate_intake(inlet, way, found.arriving[i], run.clogged)
         most = None if volumes is None else volumes.most_at_peak
-        room = found.taken[i] + run.lines.room_of(i, found.entering, together, most)
+        left = run.lines.room_of(i, found.entering, together, most)
+        holder = run.lines.held_by(i, found.entering, together, left)
+        room = found.taken[i] + left
         for k, period in enumerate(state.system.storms.tolist()):
             by_volume = {} if volumes is None else {
                 "own_m3": float(volumes.own[i, k]),
@@ -624,7 +630,7 @@ def _rows(
                     _limited_by(arriving + float(found.backs_up[i, k]), taken, float(grate[k]),
                                 by_volume, volumes is not None and bool(volumes.by_well[i, k]),
                                 bool(np.isfinite(room[k]))),
-                    basis, way, **by_volume,
+                    basis, way, held_by=holder[k], **by_volume,
                 )
             )  # fmt: skip
     return rows
@@ -716,10 +722,17 @@ def _refused(one: Intake, limits: Limits, at: Mapping[str, float]) -> Finding:
         f"In the {storm_named(one.return_period_yr)} it takes "
         f"{both_units(one.taken_m3s, 'flow')} of the "
         f"{both_units(one.arriving_m3s, 'flow')} that reach it: its {one.limited_by} takes no "
-        f"more. {'; '.join(told)}. {_REMEDIES[one.limited_by]}",
+        f"more{_why(one)}. {'; '.join(told)}. {_REMEDIES[one.limited_by]}",
         measured=round(one.refused_m3s, 6), limit=0.0, unit="m3/s",
         source=f"{_HEC_22}, from memory; {limits.source('clogged_share')}", **at,
     )  # fmt: skip
+
+
+def _why(one: Intake) -> str:
+    """Where the water would rise if its line took more."""
+    if one.limited_by != "line" or one.held_by in ("", one.name):
+        return ""
+    return f" without lifting the water above {one.held_by}"
 
 
 _REMEDIES: Final = {

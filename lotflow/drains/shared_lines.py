@@ -111,6 +111,7 @@ class SharedLines:
             if name in self._number:
                 rim = self._state.system.nodes[name].rim_m
                 limit[self._number[name]] = np.nan_to_num(rim, nan=np.inf)
+        self._rims = limit.copy()
         for i in range(len(self._end)):  # in the order of flow
             if self.known[i]:
                 limit[self._end[i]] = min(limit[self._end[i]], limit[self._start[i]])
@@ -264,6 +265,34 @@ class SharedLines:
         ).reshape(nodes, -1)  # fmt: skip
         stops |= ~(stops & rising).any(axis=0)
         return low, got, rising & ~stops
+
+    def held_by(
+        self, node: int, entering: FloatArray, together: FloatArray, room: FloatArray
+    ) -> list[str]:
+        """
+        Name the open node over whose rim a little more than its room would lift the water.
+
+        Parameters
+        ----------
+        node
+            Its row.
+        entering, together
+            As in `room_of`.
+        room
+            From `room_of`, shape (n,).
+
+        Returns
+        -------
+        names
+            Empty where its room has no end, shape (n,).
+        """
+        names = list(self._number)
+        more = entering.copy()
+        more[node] += np.nan_to_num(room, posinf=0.0) * (1.0 + _LITTLE) + 1e-6
+        above = self.levels(together * (self.carried @ more)) - self._rims[:, None]
+        first = np.argmax(above, axis=0)
+        return [names[k] if np.isfinite(one) and above[k, i] > 0 else ""
+                for i, (k, one) in enumerate(zip(first, room, strict=True))]  # fmt: skip
 
     def room_of(
         self, node: int, entering: FloatArray, together: FloatArray, most_m3s: FloatArray | None

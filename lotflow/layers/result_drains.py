@@ -175,6 +175,8 @@ DRAIN_LAYERS: Final[tuple[Layer, ...]] = (
                     "by step; it may be more than the rational peak of the flows."),
             Column("limited_by", "What takes no more: grate, line or dry well; empty where all is "
                    "taken."),
+            Column("held_by", "Node over whose rim the water would rise first if the line took "
+                   "more: itself or another."),
             Column("runs_to", "Where water goes that it does not take: an inlet, off the lot, or "
                    "stays on the ground."),
         ),

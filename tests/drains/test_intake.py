@@ -133,6 +133,7 @@ def test_three_inlets_on_one_line_refuse_what_it_cannot_carry(bench, make):
         adds_up(one)
         assert one.limited_by == "line"
         assert one.line_m3s == pytest.approx(one.taken_m3s, rel=0.01)
+        assert one.held_by == "I0"  # the uppermost: all rims are level
         assert one.refused_m3 == pytest.approx((0.002 - one.taken_m3s) * 1800, rel=1e-3)
     # as much as lifts the grade line to a rim, by the code of the grade line itself
     water = [level_of(state, found.line_flow_m3s * f)[0] for f in (1.0, 1.01)]
