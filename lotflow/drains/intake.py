@@ -680,7 +680,9 @@ def intake_findings(
         if not is_design_storm(one.return_period_yr, storms, limits.criteria):
             continue
         at = {"x": places[one.name].x, "y": places[one.name].y}
-        if one.limited_by:
+        # volume alone is told with the ponds
+        refuses = one.refused_m3s > NOTHING_M3S or one.limited_by == "dry well"
+        if one.limited_by and refuses:
             findings.append(_refused(one, limits, at))
         if one.grate_basis == "slope" and one.arriving_m3s > NOTHING_M3S:
             findings.append(
