@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
+from functools import cached_property
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -48,6 +49,8 @@ class DrainSystem:
         What enters in each storm; None where no rain is given.
     error
         Of the elevation data; None where levels out of it count as exact.
+    stands_m
+        How deep water can stand over an inlet before it runs on, by name [m].
     """
 
     network: Network
@@ -56,6 +59,7 @@ class DrainSystem:
     cover_m: float
     water: DrainWater | None
     error: LevelError | None = None
+    stands_m: Mapping[str, float] = field(default_factory=dict)
 
     @property
     def storms(self) -> FloatArray:
@@ -126,6 +130,38 @@ class DrainState:
             Of the outlet.
         """
         return outlet_level(self.system.network, self.system.nodes, self.inverts, name)
+
+    @cached_property
+    def highest_m(self) -> dict[str, float]:
+        """
+        Highest that water can stand in each node from which lines leave [m].
+
+        In an inlet: its rim and what can stand over it; then the line is full, and the rest
+        stands or runs on. In a closed node: as high as in the highest inlet above it, or its
+        ground where there is none.
+        """
+        network, highest = self.system.network, dict[str, float]()
+        for line in network.lines:  # in the order of flow
+            node = self.system.nodes[line.start]
+            own = node.rim_m + self.system.stands_m.get(line.start, 0.0)
+            if network.nodes[line.start].kind != "inlet":
+                above = [highest[network.lines[i].start]
+                         for i in network.entering.get(line.start, [])]  # fmt: skip
+                own = max([own, *above])
+            highest[line.start] = own if np.isfinite(own) else np.inf
+        return highest
+
+    def node_water_m(self, name: str) -> FloatArray:
+        """
+        Level of the water in a node in each storm, no higher than water can stand there [m].
+
+        Parameters
+        ----------
+        name
+            Of a node from which a line leaves.
+        """
+        leaving = self.system.network.leaving[name]
+        return np.asarray(np.minimum(self.hydraulics.node_m[leaving[0]], self.highest_m[name]))
 
     def profile(self, position: int) -> LineProfile:
         """

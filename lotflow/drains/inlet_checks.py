@@ -65,6 +65,8 @@ class InletFacts:
         Difference of the highest and lowest ground along a channel drain [m].
     top_doubt_m
         Half the 95 % interval of that from the error of the elevation data [m].
+    gutter_slope, cross_slope
+        Of the gutter or swale it lies in, along and across [-].
     """
 
     name: str
@@ -90,6 +92,8 @@ class InletFacts:
     rim_m: float = math.nan
     top_fall_m: float = math.nan
     top_doubt_m: float = math.nan
+    gutter_slope: float = math.nan
+    cross_slope: float = math.nan
 
     @property
     def is_channel(self) -> bool:

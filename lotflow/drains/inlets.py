@@ -269,6 +269,150 @@ def grate_regime(depth: Floats, perimeter: Floats, open_area: Floats) -> str | N
     return str(names) if names.ndim == 0 else names
 
 
+def grate_efficiency(
+    frontal_share: Floats, velocity: Floats, splash_over: Floats, cross_slope: Floats,
+    length: Floats,
+) -> Floats:  # fmt: skip
+    """
+    Share of a gutter's flow that a grate on a slope takes.
+
+    E = Rf E0 + Rs (1 - E0): of the water that runs onto it, all up to the velocity at which it
+    splashes over; of the water beside it, what comes in along its side.
+
+    Parameters
+    ----------
+    frontal_share
+        Of the flow, what runs within the width of the grate [-]; 0 to 1.
+    velocity
+        Of the water in the gutter [m/s]; 0 or more.
+    splash_over
+        Velocity at which water begins to shoot over the grate [m/s].
+    cross_slope
+        Of the gutter [-]; greater than 0.
+    length
+        Of the grate along the flow [m]; greater than 0.
+
+    Returns
+    -------
+    efficiency
+        [-].
+
+    Raises
+    ------
+    ParameterError
+        If a share is not between 0 and 1, a velocity negative, or a slope or length not greater
+        than 0.
+
+    References
+    ----------
+    FHWA HEC-22, 3rd edition (2009), equations 4-16 to 4-21 (from memory); example 4-7 has
+    0.73.
+
+    Examples
+    --------
+    Example 4-7: 2.3 cubic feet per second in the gutter of example 4-2, a grate of 2 x 2 ft:
+
+    >>> grate_efficiency(0.70, 2.74 * 0.3048, 6.0 * 0.3048, 0.02, 2 * 0.3048)
+    0.729
+    """
+    between(0.0, 1.0, frontal_share=frontal_share)
+    not_negative(velocity=velocity, splash_over=splash_over)
+    positive(cross_slope=cross_slope, length=length)
+    frontal = np.clip(1.0 - 0.295 * np.maximum(np.subtract(velocity, splash_over), 0.0), 0.0, 1.0)
+    along = np.multiply(cross_slope, np.power(length, 2.3))
+    side = 1.0 / (1.0 + 0.0828 * np.power(velocity, 1.8) / along)
+    return as_given(frontal * frontal_share + side * np.subtract(1.0, frontal_share))
+
+
+def splash_over_velocity(length: Floats) -> Floats:
+    """
+    Velocity at which water begins to shoot over a grate.
+
+    Of the grates of HEC-22 the reticuline one, over which it does so first: the make of a yard
+    grate is not known, and this is on the safe side (lotflow's rule).
+
+    Parameters
+    ----------
+    length
+        Of the grate along the flow [m]; greater than 0.
+
+    Returns
+    -------
+    velocity
+        [m/s].
+
+    Raises
+    ------
+    ParameterError
+        If a length is not greater than 0.
+
+    References
+    ----------
+    A polynomial that follows chart 5 of HEC-22 (2009), from memory: in feet, 0.28 + 2.28 L -
+    0.18 L^2 + 0.01 L^3; beyond 4 ft the value of 4 ft.
+
+    Examples
+    --------
+    Two feet, in feet per second:
+
+    >>> splash_over_velocity(2 * 0.3048) / 0.3048
+    4.2
+    """
+    positive(length=length)
+    feet = np.minimum(np.divide(length, 0.3048), 4.0)
+    return as_given((0.28 + 2.28 * feet - 0.18 * feet**2 + 0.01 * feet**3) * 0.3048)
+
+
+def grate_on_grade(
+    flow: Floats, spread: Floats, cross_slope: Floats, length: Floats, width: Floats
+) -> Floats:
+    """
+    Flow that a grate takes in a gutter of one cross slope, against the curb.
+
+    Parameters
+    ----------
+    flow
+        In the gutter [m^3/s]; 0 or more.
+    spread
+        Width of the water [m], from `gutters.gutter_spread`.
+    cross_slope
+        Of the gutter [-]; greater than 0.
+    length, width
+        Of the grate along and across the flow [m]; greater than 0.
+
+    Returns
+    -------
+    taken
+        [m^3/s].
+
+    Raises
+    ------
+    ParameterError
+        If a flow or spread is negative, or a slope or length not greater than 0.
+
+    References
+    ----------
+    FHWA HEC-22, 3rd edition (2009), section 4.4.4.1 (from memory).
+
+    Examples
+    --------
+    >>> from lotflow.drains.gutters import gutter_spread
+    >>> flow = np.array([0.0, 0.002, 0.05])
+    >>> grate_on_grade(flow, gutter_spread(flow, 0.02, 0.01, 0.016), 0.02, 0.3, 0.3)
+    array([0.     , 0.00143, 0.0148 ])
+    """
+    not_negative(flow=flow, spread=spread)
+    positive(width=width)
+    flow, spread = np.asarray(flow, dtype=float), np.asarray(spread, dtype=float)
+    wet = np.where(spread > 0, spread, 1.0)
+    frontal = 1.0 - np.power(1.0 - np.minimum(width / wet, 1.0), 8.0 / 3.0)
+    velocity = np.where(spread > 0, flow / (0.5 * wet**2 * cross_slope), 0.0)
+    efficiency = grate_efficiency(
+        frontal, velocity, splash_over_velocity(length), cross_slope, length
+    )
+    return as_given(flow * efficiency)
+
+
 def curb_opening_capacity(
     depth: Floats, length: Floats, height: Floats, *, depression_width: Floats = 0.0
 ) -> Floats:

@@ -137,7 +137,7 @@ def node_coefficient(network: Network, position: int) -> float:
     return float(structure_coefficient("access hole", min(sharpest, SHARPEST_TURN_DEG)))
 
 
-def _bend_heads(line: DrainLine) -> float:
+def bend_heads(line: DrainLine) -> float:
     """Velocity heads lost in a line's own corners, and where it narrows."""
     lost = float(np.sum(bend_coefficient(bends_deg(line.path))))
     pipe = line.pipe
@@ -229,7 +229,7 @@ def _reach(network: Network, at: list[int], inverts: LineInverts, flow_m3s: Floa
         each([line.pipe.roughness for line in lines]),
         inverts.down_m[at][:, None],
         inverts.up_m[at][:, None],
-        each([_bend_heads(line) for line in lines]),
+        each([bend_heads(line) for line in lines]),
         each([node_coefficient(network, i) for i in at]),
     )
 

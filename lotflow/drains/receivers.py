@@ -115,7 +115,9 @@ class ReceiverStorm:
     empties_s: float = math.nan
 
 
-def receiver_storms(state: DrainState, receivers: Sequence[Receiver]) -> list[ReceiverStorm]:
+def receiver_storms(
+    state: DrainState, receivers: Sequence[Receiver], *, longest_s: float = math.inf
+) -> list[ReceiverStorm]:
     """
     Find what each storm does at each outlet that a line runs to, or a downspout is led to.
 
@@ -127,6 +129,9 @@ def receiver_storms(state: DrainState, receivers: Sequence[Receiver]) -> list[Re
         What the lines do.
     receivers
         What outlets run into.
+    longest_s
+        Longest rain that counts as one storm for a dry well [s]: within that time it must be
+        empty again, so that what falls later meets an empty well.
 
     Returns
     -------
@@ -167,7 +172,7 @@ def receiver_storms(state: DrainState, receivers: Sequence[Receiver]) -> list[Re
             # rain of a stated intensity has no longest duration, and nothing to be stored for
             elif receiver.kind == "dry well" and np.isfinite(water.rainfall.duration_range_s[1]):
                 ca = float(area[at, storm].sum() + entering[receiver.name][storm])
-                one = _in_well(one, ca, float(steady[at].sum()), water.rainfall)
+                one = _in_well(one, ca, float(steady[at].sum()), water.rainfall, longest_s)
             found.append(one)
     return found
 
@@ -195,18 +200,21 @@ def _in_gutter(one: ReceiverStorm, others: float) -> ReceiverStorm:
 
 
 def _in_well(
-    one: ReceiverStorm, ca: float, steady: float, rainfall: Rainfall
+    one: ReceiverStorm, ca: float, steady: float, rainfall: Rainfall, longest_s: float
 ) -> ReceiverStorm:  # fmt: skip
     """Storage over all durations; where its base is not given nothing soaks away."""
     base, rate = np.nan_to_num([one.receiver.soaking_area_m2, one.receiver.soil_rate_m_s]).tolist()
+    shortest, longest = rainfall.duration_range_s
+    end = max(min(longest, longest_s), shortest * 1.001)
     need = storage_need(
         lambda time: ca * rainfall.depth(time, one.return_period_yr) + steady * time,
-        np.geomspace(*rainfall.duration_range_s, _DURATIONS), 1.0, rate, base,
+        np.geomspace(shortest, end, _DURATIONS), 1.0, rate, base,
     )  # fmt: skip
     return replace(
         one,
         needed_m3=need.volume,
         rain_s=need.critical_duration if need.volume else math.nan,
-        longer=need.governed_by_longest,
+        # rain beyond the bound is the next storm's
+        longer=need.governed_by_longest and end >= longest,
         empties_s=float(emptying_time(need.volume, rate, base)) if base else math.inf,
     )

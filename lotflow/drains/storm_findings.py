@@ -148,6 +148,7 @@ def _node_findings(state: DrainState, storm: int, limits: Limits) -> list[Findin
         level = state.hydraulics.node_m[leaving[0]]
         node = state.system.nodes[name]
         above = level - node.rim_m
+        stands = state.node_water_m(name)
         if not (above > 0).any():
             continue
         inlet = network.nodes[name].kind == "inlet"
@@ -156,20 +157,18 @@ def _node_findings(state: DrainState, storm: int, limits: Limits) -> list[Findin
         severity: Severity = "note" if above[storm] <= 0 else "fail" if inlet else "warn"
         rim: LevelSource = "given" if node.measured else "from ground"
         below = state.levels_below(leaving[0])
-        place = "above its grate: it lets water out instead of in" if inlet else (
-            "above the ground there, and comes out of any cover that is not sealed"
-        )  # fmt: skip
+        full = bool(stands[at] < level[at])
         findings.append(
             about_place(
                 name, network.nodes[name].xy,
                 "water-above-grate" if inlet else "water-above-ground", severity,
-                f"In the {storm_named(state.system.storms[at])} water in the drain stands "
-                f"{both_units(float(above[at]), 'depth')} {place}. A larger pipe, more fall or a "
-                f"lower outlet below it helps.{_hangs_on((rim, *below))}",
+                f"In the {storm_named(state.system.storms[at])} "
+                f"{_height(float(stands[at] - node.rim_m), inlet, full=full)} A larger pipe, more "
+                f"fall or a lower outlet below it helps.{_hangs_on((rim, *below))}",
                 rests_on=(rim, *below),
                 # a pipe laid to the elevation data is as high or low as that data
                 beyond_ground=STATED.issuperset(below) and above[at] > limits.level_doubt_m,
-                measured=round(float(level[at]), 3), limit=round(node.rim_m, 3), unit="m",
+                measured=round(float(stands[at]), 3), limit=round(node.rim_m, 3), unit="m",
                 source=_HEC_22_GRATE,
             )
         )  # fmt: skip
@@ -185,3 +184,16 @@ def _hangs_on(sources: Sequence[LevelSource]) -> str:
     if "unknown" in sources:
         return " Levels that count here are not known."
     return " Levels that count here hang on the elevation data: take them on site."
+
+
+def _height(above: float, inlet: bool, *, full: bool) -> str:
+    """How high water stands; full where the line takes no more and the rest stays outside."""
+    outside = "it lets water out instead of in" if inlet else (
+        "it comes out of any cover that is not sealed"
+    )  # fmt: skip
+    where = "its grate" if inlet else "the ground there"
+    if not full:
+        return f"water in the drain stands {both_units(above, 'depth')} above {where}: {outside}."
+    height = f"{both_units(above, 'depth')} above {where}" if above > 0 else f"up to {where}"
+    told = "it takes no more" if inlet else outside
+    return f"water stands {height}: {told}. Surcharged: the rest stands or runs on."

@@ -108,7 +108,8 @@ DRAIN_LAYERS: Final[tuple[Layer, ...]] = (
             _CASE,
             Column("name", "Name of the line."),
             _STORM,
-            number("flow_m3s", "m3/s", "Peak flow."),
+            number("flow_m3s", "m3/s", "Peak flow if inlets took all that comes: what it is sized "
+                    "for."),
             *bounds("flow_m3s", "m3/s", "catchment above the line, and so a smaller peak, "
                     "at this intensity; of the main case alone"),
             number("time_min", "min", "Duration of rain that gives it."),
@@ -121,7 +122,9 @@ DRAIN_LAYERS: Final[tuple[Layer, ...]] = (
                    kind="yes_no"),
             number("required_diameter_m", "m", "Inside diameter that just carries the flow when "
                     "full, and no smaller than what runs in; empty without fall."),
-            number("water_up_m", "m", "Level of the water at its upper end."),
+            number("taken_flow_m3s", "m3/s", "Peak flow when inlets take no more than they can."),
+            number("water_up_m", "m", "Level of the water at its upper end, no higher than water "
+                    "can stand there."),
             number("water_down_m", "m", "Level of the water at its lower end."),
         ),
     ),
@@ -156,17 +159,35 @@ DRAIN_LAYERS: Final[tuple[Layer, ...]] = (
             _CASE,
             Column("name", "Name of the inlet."),
             _STORM,
-            number("arriving_m3s", "m3/s", "Peak from its own catchment over the ground; what "
-                    "passes other inlets by is not added."),
+            number("own_m3s", "m3/s", "Peak from its own catchment over the ground."),
+            number("from_inlets_m3s", "m3/s", "What other inlets let pass to it."),
+            number("backs_up_m3s", "m3/s", "Roof and given water that finds no room in its line "
+                    "and comes up out of it."),
+            number("arriving_m3s", "m3/s", "All three; equal to taken, stands and passed."),
             number("depth_m", "m", "How deep water stands over it before it goes on."),
-            number("grate_m3s", "m3/s", "What its half clogged grate takes under that; empty "
+            number("grate_m3s", "m3/s", "What its half clogged grate takes at most; empty "
                     "where its size is not known."),
-            number("line_m3s", "m3/s", "What its line carries, flowing full, less what is piped "
-                    "to it; empty where not known."),
-            number("taken_m3s", "m3/s", "What it takes; empty where neither is known."),
-            number("passed_m3s", "m3/s", "What goes on over the ground; still counted in the "
-                    "line's flow, on the safe side."),
-            Column("limited_by", "What takes no more: grate or line; empty where all is taken."),
+            Column("grate_basis", "How the grate was judged: low point, gutter, slope (section "
+                   "not known: between nothing and the most), not given."),
+            number("line_m3s", "m3/s", "What its line takes from it at most by the grade line, "
+                    "while the others take what they do; empty where not known."),
+            number("taken_m3s", "m3/s", "What it takes; at most, where the grate is not known."),
+            number("least_m3s", "m3/s", "What it takes at least."),
+            number("stands_m3s", "m3/s", "Refused, and held in its low spot."),
+            number("passed_m3s", "m3/s", "Refused, and gone on over the ground."),
+            number("own_m3", "m3", "The same of the whole storm: own catchment; volumes are "
+                    "empty without a storm of known duration."),
+            number("from_inlets_m3", "m3", "From other inlets."),
+            number("backs_up_m3", "m3", "Comes up out of it."),
+            number("taken_m3", "m3", "Taken."),
+            number("stands_m3", "m3", "Refused, and held in its low spot."),
+            number("passed_m3", "m3", "Refused, and gone on."),
+            number("storm_peak_m3s", "m3/s", "Peak of the storm that the volumes come from, step "
+                    "by step; it may be more than the rational peak of the flows."),
+            Column("limited_by", "What takes no more: grate, line or dry well; empty where all is "
+                   "taken."),
+            Column("held_by", "Node over whose rim the water would rise first if the line took "
+                   "more: itself or another."),
             Column("runs_to", "Where water goes that it does not take: an inlet, off the lot, or "
                    "stays on the ground."),
         ),

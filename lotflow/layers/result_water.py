@@ -127,7 +127,8 @@ _POND_CASES: Final = Layer(
 _INLET_INTAKE: Final = Layer(
     "inlet_intake",
     "What each inlet takes of each storm over the surface with every inlet open; and in the other "
-    "cases the inlets that take something else then.",
+    "cases the inlets that take something else then: direct + overflow + from_inlets + backs_up = "
+    "taken + refused + passed.",
     (),
     (
         _STORM,
@@ -135,7 +136,10 @@ _INLET_INTAKE: Final = Layer(
         Column("inlet", "Name of the inlet."),
         number("direct_m3", "m3", "Reaches it over open ground."),
         number("overflow_m3", "m3", "Reaches it out of full ponds and culverts."),
-        number("refused_m3", "m3", "Part of both that it cannot take at the rate it comes."),
+        number("from_inlets_m3", "m3", "What other inlets let pass to it."),
+        number("backs_up_m3", "m3", "Piped to it, and comes up out of it for want of room."),
+        number("refused_m3", "m3", "What it cannot take as it comes, and its low spot holds."),
+        number("passed_m3", "m3", "What it cannot take, and goes on."),
         number("taken_m3", "m3", "What it takes."),
     ),
 )

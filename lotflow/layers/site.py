@@ -73,6 +73,9 @@ _INLETS = Layer(
             "rim_above_ground", "height", "How far the rim stands above the ground beside it, "
             "as seen on site.", low=-1, high=2,
         ),
+        Column("gutter_slope_pct", "Fall along the gutter or swale that leads water over the "
+               "grate [%].", "number", low=0.05, high=30),
+        Column("cross_slope_pct", "Its cross slope [%].", "number", low=0.5, high=100),
         _measured("inflow", "flow", "Given inflow, such as a sump pump or an AC drain.", low=0),
         _STATUS,
     ),

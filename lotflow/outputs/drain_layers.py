@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections import Counter
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
@@ -24,8 +25,8 @@ if TYPE_CHECKING:
     from lotflow.drains.available_fall import AvailableFall
     from lotflow.drains.channel_checks import ChannelResult
     from lotflow.drains.drain_system import DrainState
-    from lotflow.drains.inlet_bypass import InletBypass
     from lotflow.drains.inlet_checks import InletFacts
+    from lotflow.drains.intake import Intakes
     from lotflow.drains.receivers import ReceiverStorm
     from lotflow.drains.sizing import SizedSystem
     from lotflow.findings import Finding
@@ -56,7 +57,7 @@ class CheckedCase:
         Facts of its inlets, and what its channel drains do.
     received
         What each storm does at each outlet.
-    bypasses
+    intakes
         What each inlet takes in each storm, and where the rest goes.
     grate_depth_m
         Water over each grate that takes the design storm, by name [m].
@@ -74,7 +75,7 @@ class CheckedCase:
     inlets: Sequence[InletFacts]
     channels: Sequence[ChannelResult]
     received: Sequence[ReceiverStorm]
-    bypasses: Sequence[InletBypass]
+    intakes: Intakes
     grate_depth_m: Mapping[str, float]
     findings: Sequence[Finding]
 
@@ -212,11 +213,31 @@ def line_storm_rows(case: CheckedCase) -> list[Row]:
             "flow_ratio": _finite(done.flow_ratio[i, k]), "depth_m": done.depth_m[i, k],
             "velocity_m_s": done.velocity_m_s[i, k], "surcharged": bool(done.surcharged[i, k]),
             "required_diameter_m": _finite(done.required_diameter_m[i, k]),
-            "water_up_m": done.level_up_m[i, k], "water_down_m": done.level_down_m[i, k],
+            "taken_flow_m3s": state_flow(case, i, k),
+            "water_up_m": min(done.level_up_m[i, k], state.highest_m[line.start]),
+            "water_down_m": min(
+                done.level_down_m[i, k], state.highest_m[line.start],
+                state.highest_m.get(line.end, np.inf),
+            ),
         }
         for i, line in enumerate(state.lines)
         for k, period in enumerate(state.system.storms)
     ]  # fmt: skip
+
+
+def state_flow(case: CheckedCase, line: int, storm: int) -> float:
+    """
+    Tell what a line carries when inlets take no more than they can.
+
+    Parameters
+    ----------
+    case
+        Checked.
+    line, storm
+        Positions.
+    """
+    flow = case.intakes.line_flow_m3s
+    return float(flow[line, storm]) if flow.size else math.nan
 
 
 def outlet_storm_rows(case: CheckedCase) -> list[Row]:
@@ -255,12 +276,20 @@ def inlet_bypass_rows(case: CheckedCase) -> list[Row]:
     return [
         {
             "case": case.case, "name": one.name, "return_period_yr": one.return_period_yr,
+            "own_m3s": one.own_m3s, "from_inlets_m3s": one.from_inlets_m3s,
+            "backs_up_m3s": one.backs_up_m3s,
             "arriving_m3s": one.arriving_m3s, "depth_m": one.way.depth_m,
-            "grate_m3s": one.grate_m3s, "line_m3s": one.line_m3s, "taken_m3s": one.taken_m3s,
-            "passed_m3s": one.passed_m3s, "limited_by": one.limited_by or None,
+            "grate_m3s": one.grate_m3s, "grate_basis": one.grate_basis,
+            "line_m3s": one.line_m3s, "taken_m3s": one.taken_m3s, "least_m3s": one.least_m3s,
+            "stands_m3s": one.stands_m3s, "passed_m3s": one.passed_m3s,
+            "own_m3": one.own_m3, "from_inlets_m3": one.from_inlets_m3,
+            "backs_up_m3": one.backs_up_m3, "taken_m3": one.taken_m3,
+            "stands_m3": one.stands_m3, "passed_m3": one.passed_m3,
+            "storm_peak_m3s": one.storm_peak_m3s,
+            "limited_by": one.limited_by or None, "held_by": one.held_by or None,
             "runs_to": one.way.told,
         }
-        for one in case.bypasses
+        for one in case.intakes.rows
     ]  # fmt: skip
 
 
@@ -328,7 +357,7 @@ def _node_rows(case: CheckedCase) -> list[tuple[Any, Row]]:
             row["inflow_m3s"] = facts[name].flow_m3s
         leaving = network.leaving.get(name)
         if leaving and case.design is not None:
-            row["water_m"] = state.hydraulics.node_m[leaving[0], case.design]
+            row["water_m"] = state.node_water_m(name)[case.design]
             row["below_rim_m"] = level.rim_m - row["water_m"]
         if name in channels:
             row |= _channel_row(channels[name])

@@ -10,9 +10,10 @@ from lotflow.terrain.inlet_places import inlet_numbers
 from lotflow.terrain.routing import Drains, Routing, route
 
 if TYPE_CHECKING:
-    from collections.abc import Collection, Iterator
+    from collections.abc import Collection, Iterator, Sequence
 
     from lotflow.study.lot_water import LotWater
+    from lotflow.terrain.inlet_places import SetInlet
 
 OPEN: Final = "open"
 ALL_BLOCKED: Final = "blocked:all"
@@ -41,7 +42,9 @@ def drain_cases(lot: LotWater) -> Iterator[tuple[str, Routing]]:
     yield ALL_BLOCKED, lot.natural
 
 
-def blocked_routing(lot: LotWater, blocked: Collection[int]) -> Routing:
+def blocked_routing(
+    lot: LotWater, blocked: Collection[int], placed: Sequence[SetInlet] | None = None
+) -> Routing:
     """
     Route the water with some inlets blocked: their cells are ground like any other.
 
@@ -51,6 +54,8 @@ def blocked_routing(lot: LotWater, blocked: Collection[int]) -> Routing:
         Ground and inlets.
     blocked
         Positions of the blocked inlets, from 0.
+    placed
+        Inlets of another case of the drains; None for those of the lot.
 
     Returns
     -------
@@ -58,7 +63,7 @@ def blocked_routing(lot: LotWater, blocked: Collection[int]) -> Routing:
         Inlets keep their numbers; that of a blocked one does not occur. An inlet hidden by a
         blocked one in the same cell takes its place.
     """
-    placed = lot.inlets.placed
+    placed = lot.inlets.placed if placed is None else placed
     working = [position for position in range(len(placed)) if position not in blocked]
     shape = lot.window.surface.ground.shape
     number, _ = inlet_numbers([placed[position] for position in working], shape)

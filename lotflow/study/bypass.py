@@ -1,16 +1,19 @@
-"""The ways of water past the inlets of a case, over the surface without inlets."""
+"""Where the water goes that an inlet of a case refuses: over the ground with that inlet blocked."""
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from lotflow.drains.inlet_bypass import WayPast
+from lotflow.drains.intake import WayPast
+from lotflow.study.blocked import blocked_routing
 from lotflow.terrain.discharge_path import discharge_path
+from lotflow.terrain.kernels import connected_parts
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Collection, Sequence
 
     from lotflow.drains.inlet_checks import InletFacts
     from lotflow.study.drain_inputs import CaseRun
@@ -19,11 +22,12 @@ if TYPE_CHECKING:
 
 def ways_past(lot: LotWater, run: CaseRun, inlets: Sequence[InletFacts]) -> list[WayPast]:
     """
-    Follow the water that each inlet does not take.
+    Follow the water that each inlet refuses, over the ground with it blocked and the others open.
 
-    It runs on from the inlet's lowest cell as if the inlet were not there; the first cell of
-    another inlet's catchment decides. Before it goes on it stands as deep as the low spot holds,
-    and anywhere as deep as the criteria allow over a grate.
+    It stands in the depression above the inlet until that is full; then it runs into the next
+    inlet or away. Where the way leads through a ring of inlets, as between inlets in one low
+    spot, all of the ring are taken as blocked for the last of them, the lowest: it holds what the
+    whole low spot does.
 
     Parameters
     ----------
@@ -34,37 +38,54 @@ def ways_past(lot: LotWater, run: CaseRun, inlets: Sequence[InletFacts]) -> list
     inlets
         Those whose way is sought.
     """
-    number = {inlet.drawn.name: k for k, inlet in enumerate(run.inlets.placed, start=1)}
+    number = {inlet.drawn.name: k for k, inlet in enumerate(run.inlets.placed)}
     least = lot.job.criteria.grate_water_m
+    known = [inlet for inlet in inlets if inlet.name in number]
+    ways = {one.name: _way_past(lot, run, number[one.name], {number[one.name]}) for one in known}
+    for ring in _rings({name: way.runs_to for name, way in ways.items()}):
+        levels = {one.name: one.rim_m for one in known}
+        last = min(ring, key=lambda name: (np.nan_to_num(levels[name], nan=np.inf), name))
+        ways[last] = _way_past(lot, run, number[last], {number[name] for name in ring})
     return [
-        _way_past(lot, run, number[inlet.name], least)
-        if inlet.name in number
+        replace(ways[one.name], depth_m=max(ways[one.name].depth_m, least))
+        if one.name in ways
         else WayPast(least)
-        for inlet in inlets
-    ]  # fmt: skip
+        for one in inlets
+    ]
 
 
-def _way_past(lot: LotWater, run: CaseRun, number: int, least: float) -> WayPast:
-    """Way past one inlet, by its number."""
-    inlet, grid = run.inlets.placed[number - 1], lot.window.surface.ground
+def _rings(runs_to: dict[str, str]) -> list[list[str]]:
+    """Names that follow one another in a circle."""
+    rings: list[list[str]] = []
+    for first in runs_to:
+        way = [first]
+        while (following := runs_to.get(way[-1], "")) and following not in way:
+            way.append(following)
+        if following == first and not any(first in ring for ring in rings):
+            rings.append(way)
+    return rings
+
+
+def _way_past(lot: LotWater, run: CaseRun, position: int, blocked: Collection[int]) -> WayPast:
+    """Way past one inlet with some blocked, itself among them."""
+    placed = run.inlets.placed
+    inlet, grid = placed[position], lot.window.surface.ground
+    routing = blocked_routing(lot, blocked, placed)
     ground = grid.values.ravel()[inlet.cells]
     lowest = int(inlet.cells[np.argmin(ground)])
     level = float(ground.min()) if inlet.level is None else inlet.level
-    depth = max(_held_above(lot, lowest, level), least)
+    parts, _ = connected_parts(routing.depth > 0)
+    here = np.unique(parts.ravel()[inlet.cells])
+    pool = np.isin(parts, here[here > 0])
+    deep = float(routing.depth.ravel()[inlet.cells].max(initial=0.0))
+    stands = float(routing.field.filled.ravel()[lowest]) - level
     x, y = grid.xy(*divmod(lowest, grid.shape[1]))
-    path = discharge_path(lot.natural, lot.low_spots, lot.window.lot, (float(x), float(y)))
-    if path is None:
-        return WayPast(depth)
-    label = run.inlets.routing.label.ravel()[path.cells]
-    others = label[(label > 0) & (label != number)]
-    if others.size:
-        return WayPast(depth, runs_to=run.inlets.placed[int(others[0]) - 1].drawn.name)
-    return WayPast(depth, leaves_at=path.leaves_at)
-
-
-def _held_above(lot: LotWater, cell: int, level: float) -> float:
-    """Height of the overflow of the low spot on a cell above a level; 0 where there is none."""
-    spot = int(lot.low_spots.number.ravel()[cell])
-    if not spot or lot.low_spots.artefact[spot - 1]:
-        return 0.0
-    return max(float(lot.low_spots.spill[spot - 1]) - level, 0.0)
+    path = discharge_path(routing, lot.low_spots, lot.window.lot, (float(x), float(y)))
+    onward = int(routing.label.ravel()[lowest])
+    return WayPast(
+        max(stands, 0.0),
+        runs_to=placed[onward - 1].drawn.name if onward else "",
+        leaves_at=None if onward or path is None else path.leaves_at,
+        held_m3=float(routing.depth[pool].sum()) * grid.cell_m2,
+        in_sag=deep >= lot.job.criteria.pond_depth_m,
+    )

@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from lotflow.drains.available_fall import available_falls, fall_findings
 from lotflow.drains.channel_checks import channel_findings, channel_results
 from lotflow.drains.drain_system import DrainState, run_system
-from lotflow.drains.inlet_bypass import bypass_findings, inlet_bypasses
 from lotflow.drains.inlet_checks import InletFacts, grate_water_depth, inlet_findings
+from lotflow.drains.intake import StormSeries, inlet_intakes, intake_findings
 from lotflow.drains.judged import design_storm
 from lotflow.drains.network_flows import node_peaks
 from lotflow.drains.receiver_findings import receiver_findings
@@ -30,6 +30,7 @@ from lotflow.study.bypass import ways_past
 from lotflow.study.cases import cases_of, in_case
 from lotflow.study.chapter import Chapter
 from lotflow.study.drain_inputs import CaseRun, DrawnSystem, drawn_system
+from lotflow.study.limited import SteppedStorms, opened_water, storm_series
 from lotflow.study.lot_water import LotWater, case_water
 from lotflow.study.receivers import case_receivers
 
@@ -111,10 +112,9 @@ def drain_chapter(lot: LotWater, checked: Sequence[CheckedCase]) -> Chapter:
 
 def inlet_capacities(checked: CheckedCase) -> dict[str, float]:
     """
-    Tell what the lines that leave each inlet carry, flowing full.
+    Tell what the line of each inlet takes from it at most in the design storm.
 
-    What other inlets send through lines further down is not taken off: an approximation that
-    errs on the large side where lines join.
+    By the grade line, while the other inlets take what they do.
 
     Parameters
     ----------
@@ -124,13 +124,13 @@ def inlet_capacities(checked: CheckedCase) -> dict[str, float]:
     Returns
     -------
     capacities
-        By the name of the inlet; only those whose lines' size and levels are known [m^3/s].
+        By the name of the inlet; only those whose lines' size and levels are known [m^3/s];
+        none without rain.
     """
-    leaving = checked.state.system.network.leaving
-    capacity = checked.state.hydraulics.capacity_m3s
-    sums = {inlet.name: float(sum(capacity[i] for i in leaving.get(inlet.name, ())))
-            for inlet in checked.inlets if inlet.name in leaving}  # fmt: skip
-    return {name: value for name, value in sums.items() if np.isfinite(value)}
+    if checked.design is None:
+        return {}
+    rows = checked.intakes.of_storm(checked.design)
+    return {name: row.line_m3s for name, row in rows.items() if np.isfinite(row.line_m3s)}
 
 
 def _has_drains(lot: LotWater, run: CaseRun) -> bool:
@@ -141,7 +141,9 @@ def _has_drains(lot: LotWater, run: CaseRun) -> bool:
 def _checked(lot: LotWater, run: CaseRun) -> CheckedCase:
     """Check one case."""
     drawn = drawn_system(lot, run)
-    limits, system = drawn.around.limits, drawn.system
+    ways = ways_past(lot, run, drawn.inlets)
+    stands = {inlet.name: way.depth_m for inlet, way in zip(drawn.inlets, ways, strict=True)}
+    limits, system = drawn.around.limits, replace(drawn.system, stands_m=stands)
     state = run_system(system)
     falls = available_falls(state, error=limits.error)
     of_lines = check_system(state, drawn.around)
@@ -155,13 +157,17 @@ def _checked(lot: LotWater, run: CaseRun) -> CheckedCase:
         rarest = sized if last == storm else size_system(state, last, lot.job.job.units)
     inlets = _with_storm(drawn, state, storm)
     channels = channel_results(inlets)
-    received = receiver_storms(state, case_receivers(lot, run))
-    passed = inlet_bypasses(state, inlets, ways_past(lot, run, inlets), limits)
+    receivers = case_receivers(lot, run)
+    longest = limits.criteria.standing_longest_h * 3600.0
+    received = receiver_storms(state, receivers, longest_s=longest)
+    intakes = inlet_intakes(
+        state, inlets, ways, limits, series=_series(lot, run), receivers=receivers
+    )
     return CheckedCase(
         case=run.case, state=state, status=drawn.status, design=storm, sized=sized,
         sized_rarest=rarest, falls=falls,
         inlets=inlets, channels=channels, received=received,
-        bypasses=passed,
+        intakes=intakes,
         grate_depth_m={
             inlet.name: grate_water_depth(inlet, limits.criteria.clogged_share)
             for inlet in inlets
@@ -169,13 +175,23 @@ def _checked(lot: LotWater, run: CaseRun) -> CheckedCase:
         findings=[
             *drawn.findings, *fall_findings(system.network, falls), *of_lines,
             *inlet_findings(inlets, limits), *channel_findings(inlets, channels, limits),
-            *bypass_findings(inlets, passed, system.storms, limits),
+            *intake_findings(inlets, intakes.rows, system.storms, limits),
             *receiver_findings(received, system.storms, limits),
             # a system that is to be replaced is not mended line by line
             *(best_single_change(state, sized, drawn.around, of_lines)
               if run.case == lot.case else ()),
         ],
     )  # fmt: skip
+
+
+def _series(lot: LotWater, run: CaseRun) -> StormSeries | None:
+    """The storms of a case step by step; None where they have no duration."""
+    storms: Any = run.storms
+    if not isinstance(storms, SteppedStorms):
+        return None
+    names = [inlet.drawn.name for inlet in run.inlets.placed]
+    opened = run.opened or opened_water(run.inlets.routing, storms)
+    return storm_series(storms, names, opened, lot.window.surface.ground.cell_m2)
 
 
 def _with_storm(drawn: DrawnSystem, state: DrainState, storm: int | None) -> tuple[InletFacts, ...]:
@@ -196,7 +212,7 @@ def _with_storm(drawn: DrawnSystem, state: DrainState, storm: int | None) -> tup
                 float(state.flows.flow_m3s[line, storm]) for line in entering.get(inlet.name, ())
             ),
             other_m3s=float(roofs[i]) + water.given_m3s.get(inlet.name, 0.0),
-            water_level_m=float(state.hydraulics.node_m[leaving[inlet.name][0], storm])
+            water_level_m=float(state.node_water_m(inlet.name)[storm])
             if inlet.name in leaving
             else np.nan,
             water_rests_on=state.levels_below(leaving[inlet.name][0])

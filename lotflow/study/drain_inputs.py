@@ -34,6 +34,7 @@ if TYPE_CHECKING:
     from lotflow.runoff.parts import RunoffParts
     from lotflow.study.inlets import InletStudy
     from lotflow.study.lot_water import LotWater
+    from lotflow.terrain.ponding import StandingWater
 
 #: Covers that people walk on.
 _PAVED: Final = ("asphalt", "concrete", "pavers", "permeable pavers")
@@ -68,11 +69,14 @@ class CaseRun:
         Its inlets on their cells.
     storms
         Water that enters them; None where no rain is given.
+    opened
+        Where the water of each storm is with every inlet open; empty where that is not known yet.
     """
 
     case: Case
     inlets: InletStudy
     storms: Storms | None = None
+    opened: Sequence[StandingWater] = ()
 
 
 @dataclass(frozen=True, eq=False)
@@ -261,6 +265,8 @@ def _facts(
             open_share=float(row["open_share"]), opening_width_m=float(row["opening_width_m"]),
             channel_depth_m=float(row["channel_depth_m"]),
             channel_width_m=float(row["channel_width_m"]),
+            gutter_slope=float(row["gutter_slope_pct"]) / 100.0,
+            cross_slope=float(row["cross_slope_pct"]) / 100.0,
         )  # fmt: skip
         facts.append(_as_channel(given, shape, network, lot) if channel else given)
     return tuple(facts)

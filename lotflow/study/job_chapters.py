@@ -12,6 +12,7 @@ from lotflow.study.cover import SiteCover, site_cover
 from lotflow.study.drain_check import check_drains, drain_chapter, inlet_capacities
 from lotflow.study.drain_inputs import CaseRun
 from lotflow.study.house import house_chapter
+from lotflow.study.limited import opened_water
 from lotflow.study.lot_water import CaseWater, case_water
 from lotflow.study.ponding import ponding_chapter
 from lotflow.study.quantities import quantity_chapter
@@ -23,6 +24,7 @@ from lotflow.study.storms import StormStudy, study_storms
 if TYPE_CHECKING:
     from lotflow.outputs.drain_layers import CheckedCase
     from lotflow.study.lot_water import LotWater
+    from lotflow.terrain.ponding import StandingWater
 
 
 @dataclass(frozen=True, eq=False)
@@ -40,12 +42,15 @@ class JudgedJob:
         Runoff of the design storms in each state; None where there is no rain.
     checked
         The drains of each state that has any, the main one first.
+    opened
+        Where the water of each storm is with every inlet of the main state open.
     """
 
     waters: list[CaseWater]
     cover: SiteCover
     storms: list[StormStudy | None]
     checked: tuple[CheckedCase, ...]
+    opened: list[StandingWater]
 
 
 def judge_job(lot: LotWater) -> JudgedJob:
@@ -67,15 +72,18 @@ def judge_job(lot: LotWater) -> JudgedJob:
     waters = [case_water(lot, case) for case in cases_of(lot.site)]
     cover = site_cover(lot)
     storms = [study_storms(lot, water, cover.ground) for water in waters]
+    main = storms[-1]
+    opened = [] if main is None else opened_water(waters[-1].inlets.routing, main)
     checked = check_drains(
         lot,
         [
             # a stated intensity counts where there is no rainfall
-            CaseRun(water.case, water.inlets, storm or stated_storm(lot, water, cover.ground))
+            CaseRun(water.case, water.inlets, storm or stated_storm(lot, water, cover.ground),
+                    opened if water is waters[-1] else ())
             for water, storm in zip(waters, storms, strict=True)
         ],
-    )
-    return JudgedJob(waters, cover, storms, checked)
+    )  # fmt: skip
+    return JudgedJob(waters, cover, storms, checked, opened)
 
 
 def job_chapters(lot: LotWater) -> list[Chapter]:
@@ -96,7 +104,8 @@ def job_chapters(lot: LotWater) -> list[Chapter]:
     waters, cover, storms, checked = judged.waters, judged.cover, judged.storms, judged.checked
     main = storms[-1]
     # the main case is the first one checked
-    capacity = inlet_capacities(checked[0]) if checked and checked[0].case == lot.case else {}
+    of_main = checked[0] if checked and checked[0].case == lot.case else None
+    capacity = inlet_capacities(of_main) if of_main else {}
     ca_weight = entering_ca(lot.window.surface, cover.ground.coefficient)
     runoff = runoff_chapter(lot, cover, main, releases=capacity)
     return [
@@ -109,5 +118,7 @@ def job_chapters(lot: LotWater) -> list[Chapter]:
         quantity_chapter(lot, checked),
         Chapter(findings=stated_findings(lot.job.intensity_m_s if checked else None))
         if main is None
-        else ponding_chapter(lot, main, capacity=capacity),
+        else ponding_chapter(
+            lot, main, intakes=of_main.intakes if of_main else None, opened=judged.opened
+        ),
     ]

@@ -181,7 +181,10 @@ def case_storm(
         left_m3=water.left * unit,
         direct_m3=direct,
         passed_on_m3=passed_on,
+        from_inlets_m3=np.zeros(count),
+        backs_up_m3=np.zeros(count),
         refused_m3=np.zeros(count),
+        gone_on_m3=np.zeros(count),
         ponds=tuple(ponds.values()),
         rises=() if opened is None else _rises(ground, bodies, opened, ponds),
     )

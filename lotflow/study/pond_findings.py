@@ -418,7 +418,7 @@ def _limited(found: PondsFound) -> list[Finding]:
     for storm in found.storms:
         if storm.case != LIMITED:
             continue
-        for position, volume in enumerate(storm.refused_m3.tolist()):
+        for position, volume in enumerate((storm.refused_m3 + storm.gone_on_m3).tolist()):
             if volume <= 0 or position in first:
                 continue
             reaching = volume + float(storm.taken_m3[position])
@@ -426,7 +426,7 @@ def _limited(found: PondsFound) -> list[Finding]:
                 "inlet-passed", "warn", found.ground.inlets[position],
                 f"In the {found.storm_name(storm)} {both_units(volume, 'volume')} of the "
                 f"{both_units(reaching, 'volume')} that reach it come faster than it or its line "
-                "takes them: they stand above it or run on. An approximation by volumes.",
+                "takes them: they stand above it or run on.",
                 measured=round(volume, 3), limit=0.0, unit="m3", source=_OWN_RULE,
             )  # fmt: skip
     return list(first.values())

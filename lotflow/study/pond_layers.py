@@ -27,7 +27,10 @@ Row = dict[str, Any]
 
 #: Volumes that differ by less are the same: a millionth of a litre [m^3].
 _SAME_M3: Final = 1e-9
-_INTAKE: Final = ("direct_m3", "overflow_m3", "refused_m3", "taken_m3")
+_INTAKE: Final = (
+    "direct_m3", "overflow_m3", "from_inlets_m3", "backs_up_m3", "refused_m3", "passed_m3",
+    "taken_m3",
+)  # fmt: skip
 
 
 def ponds_layer(
@@ -271,9 +274,9 @@ def pond_cases_table(
         left = left_by_way(storm)
         rows.append({
             "return_period_yr": periods[storm.storm], "case": storm.case,
-            "runoff_m3": storm.runoff_m3 + connected_m3[storm.storm],
+            "runoff_m3": storm.runoff_m3 + connected_m3[storm.storm] - storm.surfaced_m3,
             "ponded_m3": storm.ponded_m3, "taken_m3": float(storm.taken_m3.sum()),
-            "connected_m3": connected_m3[storm.storm],
+            "connected_m3": connected_m3[storm.storm] - storm.surfaced_m3,
             "to_water_m3": left["water"], "to_gap_m3": left["gap"],
             "over_edge_m3": left["edge"], "residual_m3": storm.residual_m3,
             "raised_m2": float(sum(one.raised_m2 for one in storm.rises)),
@@ -318,7 +321,15 @@ def inlet_intake_table(
     opened: dict[int, FloatArray] = {}
     for storm in found:
         volumes = np.column_stack(
-            [storm.direct_m3, storm.passed_on_m3, storm.refused_m3, storm.taken_m3]
+            [
+                storm.direct_m3,
+                storm.passed_on_m3,
+                storm.from_inlets_m3,
+                storm.backs_up_m3,
+                storm.refused_m3,
+                storm.gone_on_m3,
+                storm.taken_m3,
+            ]
         )
         usual = opened.setdefault(storm.storm, np.full_like(volumes, np.inf))
         differs = (np.abs(volumes - usual) > _SAME_M3).any(axis=1)

@@ -158,14 +158,19 @@ class CaseStorm:
         All that ran over the surface, and what of it stands.
     left_m3
         Through each way out, see `pond_network.WAYS_OUT`.
-    direct_m3, passed_on_m3, refused_m3
-        Of each inlet: reached it over open ground, out of ponds and culverts, and what of both
-        it could not take.
+    direct_m3, passed_on_m3
+        Of each inlet: reached it over open ground, and out of ponds and culverts.
+    from_inlets_m3, backs_up_m3
+        Came to it from inlets that refused it, and up out of its own line.
+    refused_m3, gone_on_m3
+        What of all that it could not take: what stands above it, and what went on.
     ponds
         Those that are reported, deepest first.
     rises
         All water of the window that stands higher than with every inlet open, in no order; empty
         where the depths with and without are the same.
+    surfaced_m3
+        Roof water led into drains that came up out of them again.
     """
 
     case: str
@@ -175,14 +180,19 @@ class CaseStorm:
     left_m3: FloatArray
     direct_m3: FloatArray
     passed_on_m3: FloatArray
+    from_inlets_m3: FloatArray
+    backs_up_m3: FloatArray
     refused_m3: FloatArray
+    gone_on_m3: FloatArray
     ponds: tuple[Pond, ...]
     rises: tuple[Rise, ...] = ()
+    surfaced_m3: float = 0.0
 
     @property
     def taken_m3(self) -> FloatArray:
         """What each inlet took [m^3]."""
-        return self.direct_m3 + self.passed_on_m3 - self.refused_m3
+        comes = self.direct_m3 + self.passed_on_m3 + self.from_inlets_m3 + self.backs_up_m3
+        return comes - self.refused_m3 - self.gone_on_m3
 
     @property
     def residual_m3(self) -> float:

@@ -9,9 +9,8 @@ import numpy as np
 from lotflow.drains.standing_water import infiltration_rates
 from lotflow.errors import EngineError
 from lotflow.findings import Finding
-from lotflow.runoff.excess import excess_volume
 from lotflow.study import pond_layers as layers
-from lotflow.study.blocked import OPEN, blocked_routing, drain_cases
+from lotflow.study.blocked import OPEN, drain_cases
 from lotflow.study.chapter import Chapter, Raster
 from lotflow.study.cover import ground_infiltration
 from lotflow.study.limited import limited_storm
@@ -25,12 +24,13 @@ from lotflow.units import both_units
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
+    from lotflow.drains.intake import Intakes
     from lotflow.grid import FloatArray
     from lotflow.runoff.ground_cover import GroundCover
-    from lotflow.runoff.hydrograph import Hydrograph
     from lotflow.study.lot_water import LotWater
     from lotflow.study.pond_cases import PondGround
     from lotflow.study.pond_records import CaseStorm
+    from lotflow.terrain.pond_network import PondNetwork
     from lotflow.terrain.ponding import StandingWater
 
 #: Water that may go missing in a balance: a litre [m^3].
@@ -54,13 +54,11 @@ class StormRunoff(Protocol):
     def connected_volume(self, storm: int, /) -> Mapping[str, float]:
         """Roof water led into each node of the drains [m^3]."""
 
-    def hydrograph(self, node: str, storm: int, /) -> Hydrograph | None:
-        """Flow that reaches an inlet; None where there is none."""
-
 
 def ponding_chapter(
-    lot: LotWater, storms: StormRunoff, *, capacity: Mapping[str, float] | None = None
-) -> Chapter:
+    lot: LotWater, storms: StormRunoff, *, intakes: Intakes | None = None,
+    opened: Sequence[StandingWater] | None = None,
+) -> Chapter:  # fmt: skip
     """
     Find what stands after each storm, what inlets take, and what happens when they do not.
 
@@ -70,9 +68,10 @@ def ponding_chapter(
         Ground, low spots and inlets.
     storms
         Runoff of each storm.
-    capacity
-        What an inlet or its line carries at most, by name [m^3/s]; with it there is a case
-        "limited".
+    intakes
+        What inlets take, with volumes; with it there is a case "limited".
+    opened
+        Where the water of each storm is with every inlet open, where it is known already.
 
     Raises
     ------
@@ -82,53 +81,44 @@ def ponding_chapter(
     rate = ground_infiltration(lot.job.job, storms.cover)
     ground = pond_ground(lot, rate, storms.cover.paved)
     runoff = [storms.runoff_depth(i) for i in range(len(storms.storms))]
-    found, opened = _all_cases(lot, ground, runoff)
-    if capacity:
-        found += _limited(lot, storms, ground, opened, capacity)
+    found, first, natural = _all_cases(lot, ground, runoff, opened)
+    if intakes is not None and intakes.rows and lot.names:
+        found += [
+            limited_storm(ground, lot, natural, one, intakes.of_storm(i),
+                          storms.connected_volume(i))
+            for i, one in enumerate(first)
+        ]  # fmt: skip
     _require_closed(found)
-    return _chapter(lot, storms, ground, found, [water.depth for _, water in opened])
+    return _chapter(lot, storms, ground, found, [water.depth for _, water in first])
 
 
 def _all_cases(
-    lot: LotWater, ground: PondGround, runoff: Sequence[FloatArray]
-) -> tuple[list[CaseStorm], list[tuple[CaseStorm, StandingWater]]]:
-    """Run all storms on every set of open inlets; of the first set its water is kept."""
+    lot: LotWater,
+    ground: PondGround,
+    runoff: Sequence[FloatArray],
+    known: Sequence[StandingWater] | None,
+) -> tuple[list[CaseStorm], list[tuple[CaseStorm, StandingWater]], PondNetwork]:
+    """
+    Run all storms on every set of open inlets.
+
+    Of the first set its water is kept, of the last its network: that of the ground without inlets.
+    """
     found: list[CaseStorm] = []
     opened: list[tuple[CaseStorm, StandingWater]] = []
     for case, routing in drain_cases(lot):
-        network = pond_network(routing)
-        for storm, depth in enumerate(runoff):
-            water = standing_water(network, depth)
+        if case == OPEN and known:
+            waters: Sequence[StandingWater] = known
+            network = known[0].network
+        else:
+            network = pond_network(routing)
+            waters = [standing_water(network, depth) for depth in runoff]
+        for storm, water in enumerate(waters):
             if case == OPEN:
                 found.append(case_storm(ground, case, storm, water))
                 opened.append((found[-1], water))
             else:
                 found.append(case_storm(ground, case, storm, water, opened[storm][1]))
-    return found, opened
-
-
-def _limited(
-    lot: LotWater,
-    storms: StormRunoff,
-    ground: PondGround,
-    opened: Sequence[tuple[CaseStorm, StandingWater]],
-    capacity: Mapping[str, float],
-) -> list[CaseStorm]:
-    """Run all storms with some inlets taking no more than their capacity."""
-    limited = [position for position, name in enumerate(lot.names) if name in capacity]
-    if not limited:
-        return []
-    network = pond_network(blocked_routing(lot, limited))
-    found = []
-    for storm, before in enumerate(opened):
-        excess = np.zeros(len(lot.names))
-        for position in limited:
-            name = lot.names[position]
-            hydrograph = storms.hydrograph(name, storm)
-            if hydrograph is not None:
-                excess[position] = excess_volume(hydrograph, capacity[name])
-        found.append(limited_storm(ground, lot, network, before, excess))
-    return found
+    return found, opened, network
 
 
 def _require_closed(found: Sequence[CaseStorm]) -> None:

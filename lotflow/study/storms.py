@@ -208,7 +208,9 @@ class StormStudy:
                 volumes[downspout.node] = volumes.get(downspout.node, 0.0) + volume
         return volumes
 
-    def hydrograph(self, node: str, storm: int, /) -> Hydrograph | None:
+    def hydrograph(
+        self, node: str, storm: int, /, *, roofs: bool | None = None
+    ) -> Hydrograph | None:
         """
         Flow that reaches a node in a storm.
 
@@ -218,15 +220,19 @@ class StormStudy:
             Its name.
         storm
             Position of the storm.
+        roofs
+            True for roofs led into it alone, False for all else; None for both.
 
         Returns
         -------
         hydrograph
             None where nothing reaches it.
         """
-        return self.hydrograph_at(self.node_names.index(node), storm)
+        return self.hydrograph_at(self.node_names.index(node), storm, roofs=roofs)
 
-    def hydrograph_at(self, position: int, storm: int) -> Hydrograph | None:
+    def hydrograph_at(
+        self, position: int, storm: int, *, roofs: bool | None = None
+    ) -> Hydrograph | None:
         """
         Flow that reaches a node in a storm.
 
@@ -236,6 +242,8 @@ class StormStudy:
             Of the node.
         storm
             Position of the storm.
+        roofs
+            As in `hydrograph`.
 
         Returns
         -------
@@ -243,6 +251,8 @@ class StormStudy:
             None where nothing reaches it.
         """
         own = np.flatnonzero(self.ground.node == position)
+        if roofs is not None:
+            own = own[[(self.ground.kind[i] == "roof") is roofs for i in own]]
         if not own.size:
             return None
         design = self.designs[storm]

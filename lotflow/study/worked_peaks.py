@@ -139,7 +139,7 @@ def storage_lines(storms: StormStudy, node: int, release: float | None) -> list[
     if release is None:
         return ["   not computed: no line with known levels and size leaves it"]
     lines = [
-        f"   its line carries {both_units(release, 'flow')}, flowing full; V = max over D of C A "
+        f"   its line takes {both_units(release, 'flow')} at most; V = max over D of C A "
         "P(D) - release x D (modified rational method with steady release, from memory)"
     ]
     for storm, period in enumerate(storms.storms):

@@ -97,6 +97,19 @@ def test_storage_of_a_dry_well_is_the_largest_over_all_durations(bench, make):
     assert rules["dry-well-slow"].severity == "fail"
 
 
+def test_rain_longer_than_the_time_between_storms_sizes_no_dry_well(bench, make):
+    """Sixty days of steady rain would ask for the water of sixty days; three count."""
+    sixty = type(make.rain(storms=STORMS))(
+        [300.0, 60 * 86_400.0], list(STORMS),
+        np.array([[300.0], [60 * 86_400.0]]) * np.ones((1, 2)) * 1e-6, "steady, invented",
+    )  # fmt: skip
+    state = one_line(bench, make, "dry well", ca=100.0, rain=sixty)
+    (one, *_) = receiver_storms(state, [Receiver("out", "dry well", 20, 0)], longest_s=72 * 3600.0)
+    assert one.needed_m3 == pytest.approx(100.0 * 1e-6 * 72 * 3600, rel=1e-6)
+    assert one.rain_s == pytest.approx(72 * 3600.0)
+    assert not one.longer
+
+
 def test_worked_example_of_a_trench_for_one_storm(bench, make):
     """
     Ordinance of a Pennsylvania municipality: 1 in from 1680 ft2 is 140 ft3 of water.

@@ -13,6 +13,7 @@ import rasterio
 import shapely
 from affine import Affine
 
+from lotflow.drains.intake import Intake, Intakes, WayPast
 from lotflow.errors import EngineError
 from lotflow.inputs.job import read_job
 from lotflow.inputs.job_tables import Rain
@@ -21,8 +22,8 @@ from lotflow.outputs.geopackage import geopackage_file
 from lotflow.outputs.summary import summary_content
 from lotflow.outputs.summary_text import summary_text
 from lotflow.runoff.ground_cover import DrawnCover, ground_cover
-from lotflow.runoff.hydrograph import Hydrograph
 from lotflow.study.blocked import drain_cases
+from lotflow.study.limited import opened_water
 from lotflow.study.lot_water import case_water, study_lot
 from lotflow.study.pond_cases import case_storm, pond_ground
 from lotflow.study.ponding import _require_closed, ponding_chapter
@@ -58,10 +59,6 @@ class EvenStorms:
         surface = self.lot.window.surface
         piped = float((surface.piped & surface.roof).sum())
         return {"drain": piped * surface.ground.cell_m2 * self.depths[storm]}
-
-    def hydrograph(self, node, storm):
-        """Half an hour of one flow."""
-        return Hydrograph(60.0, np.full(30, 0.002 * (storm + 1)))
 
 
 def lot_on(folder, values, *, cell=1.0, **layers):
@@ -400,7 +397,7 @@ def test_the_storms_of_a_rainfall_table_close_too(sample):
     rain = Rain(file=SAMPLES / "alder_court" / "rainfall.csv")
     lot = study_lot(sample.job.model_copy(update={"rainfall": rain}))
     storms = study_storms(lot, case_water(lot, lot.case), EvenStorms(lot).cover)
-    cases = ponding_chapter(lot, storms, capacity={"Lawn drain": 0.002}).layers["pond_cases"]
+    cases = ponding_chapter(lot, storms).layers["pond_cases"]
     assert cases["residual_m3"].abs().max() < 1e-9
     assert (cases["connected_m3"] > 0).all()
     fallen = [storms.runoff_depth(i).sum() * lot.window.surface.ground.cell_m2 for i in range(3)]
@@ -412,13 +409,35 @@ def test_the_storms_of_a_rainfall_table_close_too(sample):
 # ---------------------------------------------------------------- limited inlets
 
 
+def refusing(lot, name, stands, passed=0.0, *, to="", backs_up=0.0):
+    """What one inlet refuses of each storm; it takes the rest."""
+    before = opened_water(lot.inlets.routing, EvenStorms(lot))
+    position, cell = lot.names.index(name), lot.window.surface.ground.cell_m2
+    rows = []
+    for storm, water in enumerate(before):
+        own = float(water.taken[position]) * cell
+        kept, gone = stands * (storm + 1), passed * (storm + 1)
+        rows.append(
+            Intake(name, STORMS[storm], 0.002, 0.0, 0.0, np.nan, 0.001, 0.001, 0.001, 0.0, "line",
+                   "low point", WayPast(0.1, to), own_m3=own, from_inlets_m3=0.0,
+                   backs_up_m3=backs_up, taken_m3=own + backs_up - kept - gone, stands_m3=kept,
+                   passed_m3=gone)
+        )  # fmt: skip
+    return Intakes(tuple(rows))
+
+
 def test_what_a_limited_inlet_cannot_take_stands_above_it(sample):
     """
-    2 l/s for half an hour into 1 l/s: 1.8 m3 wait; at 6 l/s 9 m3, more than the bowl holds.
+    1.8 m3 wait, then 5.4, then 9 m3: more than the bowl holds.
 
     Some 2.5 litres stand there already, beside the inlet.
     """
-    chapter = ponding_chapter(sample, EvenStorms(sample), capacity={"Lawn drain": 0.001})
+    rows = refusing(sample, "Lawn drain", 1.8).rows
+    intakes = Intakes(tuple(
+        replace(row, stands_m3=v, taken_m3=row.own_m3 - v)
+        for row, v in zip(rows, (1.8, 5.4, 9.0), strict=True)
+    ))  # fmt: skip
+    chapter = ponding_chapter(sample, EvenStorms(sample), intakes=intakes)
     limited = rows_of(chapter, "inlet_intake", case="limited", inlet="Lawn drain")
     assert limited["refused_m3"].tolist() == pytest.approx([1.8, 5.4, 9.0])
     ponds = rows_of(chapter, "ponds", case="limited")
@@ -430,8 +449,26 @@ def test_what_a_limited_inlet_cannot_take_stands_above_it(sample):
     assert [f.subject for f in chapter.findings if f.rule == "inlet-passed"] == ["Lawn drain"]
 
 
+def test_what_is_refused_and_comes_up_closes_in_every_table(sample):
+    """Roof and pumped water that comes up out of a grate is in the balance like all other."""
+    chapter = ponding_chapter(
+        sample, EvenStorms(sample), intakes=refusing(sample, "Lawn drain", 0.5, 0.7, backs_up=0.3)
+    )
+    table = rows_of(chapter, "inlet_intake", case="limited")
+    comes = table["direct_m3"] + table["overflow_m3"] + table["from_inlets_m3"]
+    comes += table["backs_up_m3"]
+    goes = table["taken_m3"] + table["refused_m3"] + table["passed_m3"]
+    np.testing.assert_allclose(comes, goes, atol=1e-9)
+    cases = rows_of(chapter, "pond_cases", case="limited")
+    assert cases["residual_m3"].abs().max() < 1e-9
+    parts = ["ponded_m3", "taken_m3", "connected_m3", "to_water_m3", "to_gap_m3", "over_edge_m3"]
+    np.testing.assert_allclose(cases[parts].sum(axis=1), cases["runoff_m3"], atol=1e-9)
+
+
 def test_an_inlet_that_carries_all_is_as_if_it_had_no_limit(sample):
-    chapter = ponding_chapter(sample, EvenStorms(sample), capacity={"Lawn drain": 1.0, "none": 0})
+    chapter = ponding_chapter(
+        sample, EvenStorms(sample), intakes=refusing(sample, "Lawn drain", 0.0)
+    )
     one = rows_of(chapter, "pond_cases", case="limited").drop(columns="case")
     other = rows_of(chapter, "pond_cases", case="open").drop(columns="case")
     numbers = ["ponded_m3", "taken_m3", "over_edge_m3"]
@@ -439,8 +476,8 @@ def test_an_inlet_that_carries_all_is_as_if_it_had_no_limit(sample):
     assert not [f for f in chapter.findings if f.rule == "inlet-passed"]
 
 
-def test_capacity_of_unknown_names_gives_no_case(sample):
-    chapter = ponding_chapter(sample, EvenStorms(sample), capacity={"none": 0.001})
+def test_without_what_inlets_take_there_is_no_such_case(sample):
+    chapter = ponding_chapter(sample, EvenStorms(sample), intakes=Intakes())
     assert "limited" not in set(chapter.layers["pond_cases"]["case"])
 
 

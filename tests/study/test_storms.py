@@ -220,7 +220,7 @@ def test_a_line_that_carries_too_little_holds_water_back(lot, cover, proposed):
     assert np.isnan(rows.loc[("Lawn drain", 10.0, "nrcs"), "storage_m3"])
     sheets = explained(chapter.texts["runoff_sheets.txt"])
     assert f"V = {row['storage_m3']:.2f} m³" in sheets["Lawn drain"]
-    assert "its line carries 1.00 l/s" in sheets["Lawn drain"]
+    assert "its line takes 1.00 l/s" in sheets["Lawn drain"]
     assert "100 years: none" in sheets["Patio basin"]
     assert "no line with known levels and size leaves it" in sheets["Garage channel"]
 

@@ -1,0 +1,752 @@
+"""What every inlet takes of every storm, what it refuses, and where that goes: one balance."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field
+from itertools import product
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+
+from lotflow.drains.gutters import gutter_spread
+from lotflow.drains.inlet_checks import grate_flow
+from lotflow.drains.inlets import grate_on_grade
+from lotflow.drains.judged import (
+    NOTHING_M3S,
+    Limits,
+    about_place,
+    is_design_storm,
+    storm_named,
+)
+from lotflow.drains.network_flows import node_peaks
+from lotflow.drains.receivers import GUTTER_ROUGHNESS
+from lotflow.drains.shared_lines import SharedLines
+from lotflow.units import both_units
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Mapping, Sequence
+
+    from lotflow.drains.drain_system import DrainState
+    from lotflow.drains.inlet_checks import InletFacts
+    from lotflow.drains.receivers import Receiver
+    from lotflow.findings import Finding
+    from lotflow.grid import BoolArray, FloatArray
+
+_HEC_22: Final = (
+    "FHWA HEC-22, 3rd edition (2009), section 4.4: bypass is the flow less what is taken, "
+    "Qb = Q - Qi; grate by equations 4-26 and 4-27"
+)
+#: Share of what arrives that is said to be refused; less is rounding, lotflow's rule [-].
+_TELLING_SHARE: Final = 0.01
+
+
+@dataclass(frozen=True)
+class WayPast:
+    """
+    The way of water that an inlet does not take.
+
+    Parameters
+    ----------
+    depth_m
+        How deep water can stand over the inlet before it goes on [m].
+    runs_to
+        Name of the inlet to whose catchment it runs; empty for none.
+    leaves_at
+        Where it leaves the lot; None where it does not, or another inlet comes first.
+    held_m3
+        What its low spot holds before any goes on [m^3].
+    in_sag
+        Whether it lies in a low spot, or across the flow as a channel drain does.
+    comes_back
+        Whether its way led back to itself through other inlets, and was cut there.
+    """
+
+    depth_m: float
+    runs_to: str = ""
+    leaves_at: tuple[float, float] | None = None
+    held_m3: float = 0.0
+    in_sag: bool = True
+    comes_back: bool = False
+
+    @property
+    def told(self) -> str:
+        """Where it goes, in words."""
+        if self.runs_to:
+            return self.runs_to
+        return "off the lot" if self.leaves_at else "stays on the ground"
+
+
+@dataclass(frozen=True)
+class Intake:
+    """
+    What becomes of the water of one inlet in one storm; flows at the peak [m^3/s], volumes [m^3].
+
+    own + from inlets + backs up = taken + stands + passed, in flow and in volume. Volumes are NaN
+    where no storm of known duration is given.
+
+    Parameters
+    ----------
+    name
+        Of the inlet.
+    return_period_yr
+        Storm [yr].
+    own_m3s, own_m3
+        From its own catchment over the ground.
+    from_inlets_m3s, from_inlets_m3
+        What other inlets let pass to it.
+    backs_up_m3s, backs_up_m3
+        What is piped to it, finds no room in its line and comes up out of its grate.
+    grate_m3s
+        What its half clogged grate takes at most; NaN where not known.
+    line_m3s
+        What its line takes from it at most while the others take what they do; NaN where not
+        known.
+    taken_m3s, taken_m3
+        What it takes; at most so much where its grate is not known.
+    least_m3s
+        What it takes at least: the same, or nothing where its grate is not known.
+    stands_m3s, stands_m3
+        What it refuses and its low spot holds.
+    passed_m3s, passed_m3
+        What it refuses and goes on down the surface.
+    limited_by
+        "grate", "line" or "dry well"; empty where all is taken.
+    grate_basis
+        How its grate was judged: "low point", "gutter", "slope", "not given".
+    way
+        Where the rest goes.
+    storm_peak_m3s
+        Greatest flow that arrives when the storm comes step by step, on which the volumes stand;
+        it may be more than the peak by the rational method.
+    held_by
+        The open node over whose rim more of its water would rise first: itself, or another.
+    """
+
+    name: str
+    return_period_yr: float
+    own_m3s: float
+    from_inlets_m3s: float
+    backs_up_m3s: float
+    grate_m3s: float
+    line_m3s: float
+    taken_m3s: float
+    stands_m3s: float
+    passed_m3s: float
+    limited_by: str
+    grate_basis: str
+    way: WayPast
+    own_m3: float = math.nan
+    from_inlets_m3: float = math.nan
+    backs_up_m3: float = math.nan
+    taken_m3: float = math.nan
+    stands_m3: float = math.nan
+    passed_m3: float = math.nan
+    storm_peak_m3s: float = math.nan
+    held_by: str = ""
+
+    @property
+    def arriving_m3s(self) -> float:
+        """All that comes to it over the ground or out of its grate [m^3/s]."""
+        return self.own_m3s + self.from_inlets_m3s + self.backs_up_m3s
+
+    @property
+    def refused_m3s(self) -> float:
+        """What it does not take [m^3/s]."""
+        return self.stands_m3s + self.passed_m3s
+
+    @property
+    def least_m3s(self) -> float:
+        """What it takes at least [m^3/s]."""
+        return self.taken_m3s if self.grate_basis in ("low point", "gutter") else 0.0
+
+    @property
+    def refused_m3(self) -> float:
+        """What it does not take of the whole storm [m^3]."""
+        return self.stands_m3 + self.passed_m3
+
+
+@dataclass(frozen=True, eq=False)
+class StormSeries:
+    """
+    Storms as they come, step by step.
+
+    Parameters
+    ----------
+    step_s
+        Length of a step [s].
+    surface_m3s
+        Water that comes to each inlet over the ground, by name, shape (storms, steps).
+    roofs_m3s
+        Water that is piped to each node, in the same way.
+    """
+
+    step_s: float
+    surface_m3s: Mapping[str, FloatArray]
+    roofs_m3s: Mapping[str, FloatArray]
+
+
+@dataclass(frozen=True, eq=False)
+class Intakes:
+    """
+    Of all inlets and storms, and what the lines carry then.
+
+    Parameters
+    ----------
+    rows
+        Inlet by inlet, storm by storm.
+    line_flow_m3s
+        What each line carries, shape (lines, storms) [m^3/s].
+    backed_up
+        Roof and given water that finds no room where it enters, by node, shape (storms,) [m^3/s].
+    """
+
+    rows: tuple[Intake, ...] = ()
+    line_flow_m3s: FloatArray = field(default_factory=lambda: np.zeros((0, 0)))
+    backed_up: Mapping[str, FloatArray] = field(default_factory=dict)
+
+    def of_storm(self, position: int) -> dict[str, Intake]:
+        """
+        Give those of one storm by the name of the inlet.
+
+        Parameters
+        ----------
+        position
+            Of the storm.
+        """
+        count = len({row.name for row in self.rows})
+        storms = len(self.rows) // count if count else 0
+        return {self.rows[i].name: self.rows[i] for i in range(position, len(self.rows), storms)} \
+            if storms else {}  # fmt: skip
+
+
+@dataclass(frozen=True, eq=False)
+class _Balanced:
+    """Flows of nodes and inlets, shape (…, n)."""
+
+    own: FloatArray
+    arriving: FloatArray
+    taken: FloatArray
+    piped: FloatArray
+    entering: FloatArray
+    backs_up: FloatArray
+    stands: FloatArray
+    passed: FloatArray
+
+
+def inlet_intakes(
+    state: DrainState, inlets: Sequence[InletFacts], ways: Sequence[WayPast], limits: Limits, *,
+    series: StormSeries | None = None, receivers: Sequence[Receiver] = (),
+) -> Intakes:  # fmt: skip
+    """
+    Find what each inlet takes, storm by storm, and what becomes of the rest.
+
+    It takes the least of what arrives (its own catchment and what other inlets let pass to it),
+    what its grate takes, and what its lines take by the grade line, see `SharedLines`. What it
+    refuses stands in its low spot until that is full and then goes on to the next inlet, where it
+    is added. A dry well takes what it holds and what soaks away meanwhile, from all lines
+    together. Nothing that was refused is taken later in the storm.
+
+    Parameters
+    ----------
+    state
+        What the lines do when everything enters them.
+    inlets
+        What is known of them.
+    ways
+        Of the same inlets.
+    limits
+        With the clogged share.
+    series
+        The storms step by step, for volumes; None where there are none: then nothing is held
+        back in low spots and wells.
+    receivers
+        What outlets run into.
+
+    References
+    ----------
+    FHWA HEC-22, 3rd edition (2009), sections 4.4 (bypass flow), 7.1 (grade line).
+    """
+    water = state.system.water
+    if water is None or not len(state.system.storms):
+        return Intakes()
+    names = _entering(state, inlets)
+    ways = without_loops(inlets, ways)
+    count, storms = len(inlets), state.system.storms.size
+    surface = np.zeros((len(names), storms))
+    surface[:count] = _peaks(names[:count], state, roofs=False)
+    roofs = _peaks(names, state, roofs=True)
+    given = np.array([water.given_m3s.get(name, 0.0) for name in names])[:, None]
+    peaks = float((surface + roofs + given).sum(axis=0).max(initial=0.0))
+    if series is not None:
+        for flows in (*series.surface_m3s.values(), *series.roofs_m3s.values()):
+            peaks += float(flows.max(initial=0.0))
+    lines = SharedLines(state, names, _open_nodes(state, inlets, roofs + given, names), peaks)
+    run = _Run(lines, names, inlets, ways, limits)
+    # peaks of several catchments do not all come at once
+    total = lines.carried @ (surface + roofs + given)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        together = np.where(total > 0, state.flows.flow_m3s / total, 1.0)
+    together = np.minimum(together, 1.0)
+    volumes = None if series is None else _volumes(run, state, series, given, receivers)
+    goes_on = np.ones((count, storms), dtype=bool)
+    most = None
+    if volumes is not None:
+        goes_on = volumes.passed > 0
+        most = volumes.most_at_peak
+    found = run.balance(surface[:count], roofs + given, together, most,
+                        lambda refused, i: np.where(goes_on[i], refused, 0.0))  # fmt: skip
+    return Intakes(
+        tuple(_rows(run, state, found, volumes, together)),
+        together * (lines.carried @ found.entering),
+        {name: (roofs + given - found.piped)[i] for i, name in enumerate(names)},
+    )
+
+
+def without_loops(inlets: Sequence[InletFacts], ways: Sequence[WayPast]) -> list[WayPast]:
+    """
+    Cut ways past inlets that lead back to where they began, at the lowest of their inlets.
+
+    Parameters
+    ----------
+    inlets
+        With the levels of their grates.
+    ways
+        Of the same inlets.
+
+    Returns
+    -------
+    ways
+        Water of an inlet at which a ring was cut stays on the ground.
+    """
+    found = list(ways)
+    number = {inlet.name: i for i, inlet in enumerate(inlets)}
+    for first in range(len(found)):
+        seen: list[int] = []
+        at: int | None = first
+        while at is not None and at not in seen:
+            seen.append(at)
+            at = number.get(found[at].runs_to)
+        if at is None:
+            continue
+        ring = seen[seen.index(at) :]
+        level = {i: np.nan_to_num(inlets[i].rim_m, nan=np.inf) for i in ring}
+        lowest = min(ring, key=lambda i: (level[i], inlets[i].name))
+        way = found[lowest]
+        found[lowest] = WayPast(way.depth_m, "", way.leaves_at, way.held_m3, way.in_sag,
+                                comes_back=True)  # fmt: skip
+    return found
+
+
+def grate_intake(
+    inlet: InletFacts, way: WayPast, arriving: FloatArray, clogged_share: float
+) -> tuple[FloatArray, str]:
+    """
+    Tell what a grate takes of what arrives at it, and how that was judged.
+
+    In a low spot, and all along a channel drain, as weir or orifice under the water that can
+    stand over it. In a gutter of known section by frontal and side flow. On a slope whose section
+    is not known it may take nothing, and at most what it would in a low spot.
+
+    Parameters
+    ----------
+    inlet
+        What is known of it.
+    way
+        How deep water can stand over it, and whether it lies in a low spot.
+    arriving
+        Surface water that reaches it [m^3/s].
+    clogged_share
+        Share of the grate that is blocked [-].
+
+    Returns
+    -------
+    most, basis
+        [m^3/s], infinite where not known; "low point", "gutter", "slope", "not given".
+
+    References
+    ----------
+    FHWA HEC-22, 3rd edition (2009), sections 4.4.4.1 (on grade) and 4.4.5.1 (in a sag).
+    """
+    arriving = np.asarray(arriving, dtype=np.float64)
+    in_gutter = inlet.gutter_slope > 0 and inlet.cross_slope > 0
+    if in_gutter and inlet.grate_length_m > 0 and inlet.grate_width_m > 0 and not way.in_sag:
+        spread = gutter_spread(arriving, inlet.cross_slope, inlet.gutter_slope, GUTTER_ROUGHNESS)
+        taken = grate_on_grade(
+            arriving, spread, inlet.cross_slope,
+            inlet.grate_length_m * (1.0 - clogged_share), inlet.grate_width_m,
+        )  # fmt: skip
+        return np.asarray(taken), "gutter"
+    most = grate_flow(inlet, way.depth_m, clogged_share)
+    if math.isnan(most):
+        return np.full(arriving.shape, np.inf), "not given"
+    basis = "low point" if way.in_sag or inlet.is_channel else "slope"
+    return np.full(arriving.shape, most), basis
+
+
+def _entering(state: DrainState, inlets: Sequence[InletFacts]) -> list[str]:
+    """Inlets, then the other nodes at which roofs or given flows come in."""
+    water = state.system.water
+    names = [inlet.name for inlet in inlets]
+    piped = [] if water is None else [*water.parts.node, *water.given_m3s]
+    nodes = state.system.network.nodes
+    return names + sorted({name for name in piped if name in nodes} - set(names))
+
+
+def _open_nodes(
+    state: DrainState, inlets: Sequence[InletFacts], piped: FloatArray, names: Sequence[str]
+) -> set[str]:
+    """Nodes from which water can get out: grates, and where roofs or given flows come in."""
+    entries = {name for name, flow in zip(names, piped, strict=True) if flow.any()}
+    nodes = state.system.network.nodes
+    return {name for name in {inlet.name for inlet in inlets} | entries
+            if name in nodes and nodes[name].kind != "outlet"}  # fmt: skip
+
+
+def _peaks(names: Sequence[str], state: DrainState, *, roofs: bool) -> FloatArray:
+    """Peaks of nodes, shape (names, storms) [m^3/s]."""
+    water, storms = state.system.water, state.system.storms.size
+    if water is None or not names:
+        return np.zeros((len(names), storms))
+    return np.stack([node_peaks(names, water, k, roofs=roofs) for k in range(storms)], axis=1)
+
+
+def _padded(flow: FloatArray, rows: int) -> FloatArray:
+    """Flows of inlets as flows of all nodes at which water enters."""
+    return np.concatenate([flow, np.zeros((rows - flow.shape[0], *flow.shape[1:]))])
+
+
+class _Run:
+    """One network, its inlets and their ways, balanced for any flows."""
+
+    def __init__(
+        self, lines: SharedLines, names: Sequence[str], inlets: Sequence[InletFacts],
+        ways: Sequence[WayPast], limits: Limits,
+    ) -> None:  # fmt: skip
+        self.lines, self.names, self.inlets, self.ways = lines, names, inlets, ways
+        self.clogged = limits.criteria.clogged_share
+        number = {inlet.name: i for i, inlet in enumerate(inlets)}
+        self.next = [number.get(way.runs_to, -1) for way in ways]
+        self.order = self._order()
+
+    def _order(self) -> list[int]:
+        """Inlets, each after those whose water comes to it."""
+        depth = []
+        for i in range(len(self.next)):
+            steps, at = 0, i
+            while (at := self.next[at]) >= 0:
+                steps += 1
+            depth.append(steps)
+        return sorted(range(len(depth)), key=lambda i: (-depth[i], i))
+
+    def grate(self, position: int, arriving: FloatArray) -> FloatArray:
+        """What a grate takes of what arrives."""
+        inlet, way = self.inlets[position], self.ways[position]
+        return np.minimum(arriving, grate_intake(inlet, way, arriving, self.clogged)[0])
+
+    def grates(self, arriving: FloatArray) -> FloatArray:
+        """What the grates take of what arrives."""
+        taken = [self.grate(i, flow) for i, flow in enumerate(arriving)]
+        return np.array(taken).reshape(arriving.shape)
+
+    def balance(
+        self, own: FloatArray, piped: FloatArray, together: FloatArray, most: FloatArray | None,
+        held: Callable[[FloatArray, int], FloatArray],
+    ) -> _Balanced:  # fmt: skip
+        """
+        Let water come, be taken, be refused and come to the next inlet.
+
+        First what is piped, then what comes from own catchments, shared among all; then what was
+        refused goes from inlet to inlet, and each takes what grate and line have left. `most`
+        limits lines; `held` gives what of the water refused by an inlet goes on.
+        """
+        count, nodes = len(self.inlets), len(self.names)
+        wanted = _padded(self.grates(own), nodes)
+        let, through = self.lines.share(piped, wanted, together, most)
+        entering = let + through
+        taken, backs_up = np.minimum(through[:count], own), (piped - let)[:count]
+        arriving, passed = own.copy(), np.zeros_like(own)
+        for i in self.order:
+            came = arriving[i] > own[i]
+            if came.any():
+                left = np.maximum(self.grate(i, arriving[i]) - taken[i], 0.0)
+                at = np.flatnonzero(came & (left > 0))
+                room = self.lines.room_of(
+                    i, entering[:, at], together[:, at], None if most is None else most[:, at]
+                )
+                # of its own water it took what its line could while others took theirs
+                more = np.minimum(np.minimum(left[at], room), (arriving[i] - own[i])[at])
+                taken[i, at] += more
+                entering[i, at] += more
+            refused = np.maximum(arriving[i] - taken[i], 0.0) + backs_up[i]
+            passed[i] = held(refused, i)
+            if self.next[i] >= 0:
+                arriving[self.next[i]] += passed[i]
+        refused = arriving - taken + backs_up
+        return _Balanced(
+            own, arriving, taken, let, entering, backs_up, np.maximum(refused - passed, 0.0), passed
+        )  # fmt: skip
+
+
+@dataclass(frozen=True, eq=False)
+class _Volumes:
+    """Volumes of inlets, shape (inlets, storms), and what wells let lines carry at the peak."""
+
+    own: FloatArray
+    arriving: FloatArray
+    taken: FloatArray
+    backs_up: FloatArray
+    stands: FloatArray
+    passed: FloatArray
+    by_well: BoolArray
+    most_at_peak: FloatArray | None
+    peak_m3s: FloatArray
+
+
+def _volumes(
+    run: _Run, state: DrainState, series: StormSeries, given: FloatArray,
+    receivers: Sequence[Receiver],
+) -> _Volumes:  # fmt: skip
+    """Run all storms step by step."""
+    count, storms = len(run.inlets), state.system.storms.size
+    steps = max((flow.shape[1] for flow in series.surface_m3s.values()), default=0)
+    steps = max([steps, *(flow.shape[1] for flow in series.roofs_m3s.values())], default=0)
+
+    def flat(flows: Mapping[str, FloatArray], names: Sequence[str]) -> FloatArray:
+        none = np.zeros((storms, steps))
+        return np.array([flows.get(name, none) for name in names]).reshape(len(names), -1)
+
+    own = flat(series.surface_m3s, run.names[:count])
+    piped = flat(series.roofs_m3s, run.names) + given
+    together = np.ones((len(state.lines), own.shape[1]))
+
+    def held(refused: FloatArray, position: int) -> FloatArray:
+        volume = np.cumsum(refused.reshape(storms, steps), axis=1) * series.step_s
+        over = np.maximum(volume - run.ways[position].held_m3, 0.0)
+        return np.asarray((np.diff(over, axis=1, prepend=0.0) / series.step_s).ravel())
+
+    wells = _wells(state, receivers)
+    at_peak = np.full((len(state.lines), storms), np.inf)
+
+    most: FloatArray | None = None
+    found = run.balance(own, piped, together, most, held)
+    for _ in range(len(wells) + 2 if wells else 0):
+        # what one well refuses may come to another
+        full = _full_wells(run.lines.carried @ found.entering, wells, at_peak, series.step_s)
+        if not np.isfinite(full).any():
+            break
+        most = full if most is None else np.minimum(most, full)
+        found = run.balance(own, piped, together, most, held)
+
+    def volume(flow: FloatArray) -> FloatArray:
+        return np.asarray(flow.reshape(-1, storms, steps).sum(axis=2) * series.step_s)
+
+    arriving, backs_up = volume(found.arriving), volume(found.backs_up)
+    taken, passed = volume(found.taken), volume(found.passed)
+    refused = arriving - taken + backs_up
+    by_well: BoolArray = np.zeros((count, storms), dtype=bool)
+    if most is not None:
+        short = np.isfinite(most).reshape(-1, storms, steps).any(axis=2)
+        by_well = np.asarray((run.lines.carried[:, :count].T > 0) @ short.astype(float) > 0)
+    peak = found.arriving.reshape(count, storms, steps).max(axis=2, initial=0.0)
+    stands = np.maximum(refused - passed, 0.0)
+    return _Volumes(volume(own), arriving, taken, backs_up, stands, passed, by_well,
+                    at_peak if most is not None else None, peak)  # fmt: skip
+
+
+def _wells(
+    state: DrainState, receivers: Sequence[Receiver]
+) -> list[tuple[list[int], float, float]]:
+    """Lines into each dry well of known storage, what it holds and what soaks away of it."""
+    found = []
+    for one in receivers:
+        lines = state.system.network.entering.get(one.name, [])
+        if one.kind == "dry well" and lines and not math.isnan(one.storage_m3):
+            soaks = float(np.nan_to_num(one.soaking_area_m2) * np.nan_to_num(one.soil_rate_m_s))
+            found.append((lines, one.storage_m3, soaks))
+    return found
+
+
+def _full_wells(
+    flow: FloatArray, wells: Sequence[tuple[list[int], float, float]], at_peak: FloatArray,
+    step_s: float,
+) -> FloatArray:  # fmt: skip
+    """
+    What lines into wells can carry, step by step; infinite where their well is not full.
+
+    `at_peak` (lines, storms) is filled with what is left to a line if its well is full before the
+    greatest flow comes.
+    """
+    limit, storms = np.full(flow.shape, np.inf), at_peak.shape[1]
+    steps = flow.shape[1] // storms
+    for (lines, storage, soaks), storm in product(wells, range(storms)):
+        at = slice(storm * steps, (storm + 1) * steps)
+        total = flow[lines, at].sum(axis=0)
+        takes = _well_takes(total, storage, soaks, step_s)
+        short = takes < total * (1 - 1e-9)
+        with np.errstate(divide="ignore", invalid="ignore"):
+            part = np.where(total > 0, flow[lines, at] / total, 0.0)
+        limit[lines, at] = np.where(short, part * takes, np.inf)
+        peak = int(np.argmax(total))
+        if short[: peak + 1].any():
+            at_peak[lines, storm] = part[:, peak] * soaks
+    return limit
+
+
+def _well_takes(
+    flow: FloatArray, storage_m3: float, soaks_m3s: float, step_s: float
+) -> FloatArray:  # fmt: skip
+    """What a dry well takes of a flow, step by step: what soaks away, and what it still holds."""
+    held, takes = 0.0, []
+    for comes in flow.tolist():
+        accepted = min(comes, soaks_m3s + (storage_m3 - held) / step_s)
+        held = max(held + (accepted - soaks_m3s) * step_s, 0.0)
+        takes.append(accepted)
+    return np.array(takes)
+
+
+def _rows(
+    run: _Run, state: DrainState, found: _Balanced, volumes: _Volumes | None, together: FloatArray
+) -> list[Intake]:
+    """One row per inlet and storm."""
+    rows = []
+    for i, (inlet, way) in enumerate(zip(run.inlets, run.ways, strict=True)):
+        grate, basis = grate_intake(inlet, way, found.arriving[i], run.clogged)
+        most = None if volumes is None else volumes.most_at_peak
+        left = run.lines.room_of(i, found.entering, together, most)
+        holder = run.lines.held_by(i, found.entering, together, left)
+        room = found.taken[i] + left
+        for k, period in enumerate(state.system.storms.tolist()):
+            by_volume = {} if volumes is None else {
+                "own_m3": float(volumes.own[i, k]),
+                "from_inlets_m3": float(volumes.arriving[i, k] - volumes.own[i, k]),
+                "backs_up_m3": float(volumes.backs_up[i, k]),
+                "taken_m3": float(volumes.taken[i, k]),
+                "stands_m3": float(volumes.stands[i, k]),
+                "passed_m3": float(volumes.passed[i, k]),
+                    "storm_peak_m3s": float(volumes.peak_m3s[i, k]),
+            }  # fmt: skip
+            arriving, taken = float(found.arriving[i, k]), float(found.taken[i, k])
+            rows.append(
+                Intake(
+                    inlet.name, period, float(found.own[i, k]),
+                    arriving - float(found.own[i, k]), float(found.backs_up[i, k]),
+                    _known(grate[k]), _known(room[k]), taken, float(found.stands[i, k]),
+                    float(found.passed[i, k]),
+                    _limited_by(arriving + float(found.backs_up[i, k]), taken, float(grate[k]),
+                                by_volume, volumes is not None and bool(volumes.by_well[i, k]),
+                                bool(np.isfinite(room[k]))),
+                    basis, way, held_by=holder[k], **by_volume,
+                )
+            )  # fmt: skip
+    return rows
+
+
+def _known(value: float) -> float:
+    return float(value) if np.isfinite(value) else math.nan
+
+
+def _limited_by(
+    arriving: float, taken: float, grate: float, volume: Mapping[str, float], well_full: bool,
+    has_line: bool,
+) -> str:  # fmt: skip
+    """Which of grate, line and dry well takes no more; empty where all is taken."""
+    refuses = arriving - taken > max(_TELLING_SHARE * arriving, NOTHING_M3S)
+    refused = volume.get("stands_m3", 0.0) + volume.get("passed_m3", 0.0)
+    comes = refused + volume.get("taken_m3", 0.0)
+    if not refuses and not refused > max(_TELLING_SHARE * comes, NOTHING_M3S):
+        return ""
+    if refuses and taken >= grate * (1.0 - 1e-6):
+        return "grate"
+    if well_full:
+        return "dry well"
+    return "line" if has_line or refuses else "grate"
+
+
+def intake_findings(
+    inlets: Sequence[InletFacts], intakes: Sequence[Intake], storms: FloatArray, limits: Limits
+) -> list[Finding]:
+    """
+    Say where the design storm's water is refused by an inlet, and where it goes.
+
+    Parameters
+    ----------
+    inlets
+        What is known of them.
+    intakes
+        Rows of `inlet_intakes`.
+    storms
+        Return periods, rising [yr].
+    limits
+        What they are judged by.
+    """
+    places = {inlet.name: inlet for inlet in inlets}
+    findings = []
+    for one in intakes:
+        if not is_design_storm(one.return_period_yr, storms, limits.criteria):
+            continue
+        at = places[one.name].x, places[one.name].y
+        # volume alone is told with the ponds
+        refuses = one.refused_m3s > NOTHING_M3S or one.limited_by == "dry well"
+        if one.limited_by and refuses:
+            findings.append(_refused(one, limits, at))
+        if one.grate_basis == "slope" and one.arriving_m3s > NOTHING_M3S:
+            findings.append(
+                about_place(
+                    one.name, at, "grate-on-slope-unknown", "note",
+                    f"It lies on a slope, where water may run past it: of the "
+                    f"{both_units(one.arriving_m3s, 'flow')} that reach it in the "
+                    f"{storm_named(one.return_period_yr)} it takes between nothing and "
+                    f"{both_units(one.taken_m3s, 'flow')}. What guides the water to it: a curb, a "
+                    "swale, a dip? Enter gutter_slope_pct and cross_slope_pct of it.",
+                    measured=0.0, limit=round(one.taken_m3s, 6), unit="m3/s",
+                    source="FHWA HEC-22, 3rd edition (2009), section 4.4.4",
+                )
+            )  # fmt: skip
+        if one.way.comes_back and one.refused_m3s > NOTHING_M3S:
+            findings.append(
+                about_place(
+                    one.name, at, "refused-water-comes-back", "note",
+                    "Water that it and the inlets beside it refuse comes back to it: it is counted "
+                    "as standing there.",
+                    measured=one.refused_m3s, unit="m3/s", source="lotflow's rule",
+                )
+            )  # fmt: skip
+    return findings
+
+
+def _refused(one: Intake, limits: Limits, at: tuple[float, float]) -> Finding:
+    """Water that an inlet refuses."""
+    told = []
+    if one.stands_m3s > NOTHING_M3S:
+        told.append(f"{both_units(one.stands_m3s, 'flow')} stand above it")
+    if one.passed_m3s > NOTHING_M3S:
+        told.append(f"{both_units(one.passed_m3s, 'flow')} pass it by and go on: {one.way.told}")
+    if not told:
+        told.append(f"{both_units(one.refused_m3, 'volume')} of the storm are refused once the "
+                    "dry well is full")  # fmt: skip
+    return about_place(
+        one.name, at, "inlet-passed-by", "warn",
+        f"In the {storm_named(one.return_period_yr)} it takes "
+        f"{both_units(one.taken_m3s, 'flow')} of the "
+        f"{both_units(one.arriving_m3s, 'flow')} that reach it: its {one.limited_by} takes no "
+        f"more{_why(one)}. {'; '.join(told)}. {_REMEDIES[one.limited_by]}",
+        measured=round(one.refused_m3s, 6), limit=0.0, unit="m3/s",
+        source=f"{_HEC_22}, from memory; {limits.source('clogged_share')}",
+    )  # fmt: skip
+
+
+def _why(one: Intake) -> str:
+    """Where the water would rise if its line took more."""
+    if one.limited_by != "line" or one.held_by in ("", one.name):
+        return ""
+    return f" without lifting the water above {one.held_by}"
+
+
+_REMEDIES: Final = {
+    "grate": "Set a larger grate or a second inlet, or see that the way of the rest does no harm.",
+    "line": "Lay a larger line or lead water elsewhere, or see that the way of the rest does no "
+    "harm.",
+    "dry well": "Make the well larger or lead less to it, or see that the way of the rest does no "
+    "harm.",
+}
