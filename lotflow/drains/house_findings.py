@@ -106,7 +106,7 @@ def opening_findings(openings: Sequence[OpeningLevels]) -> list[Finding]:
 
 def _below_spill(one: OpeningLevels) -> Finding:
     """An opening that water in a low spot may reach."""
-    sure = one.is_touched and one.freeboard + one.doubt < 0
+    sure = one.is_touched and one.freeboard + one.doubt < 0 and not one.artefact
     full = f"Low spot {one.low_spot} overflows at {_bound(one)}{_at(one.spill)}"
     if not one.is_touched:
         advice = "Full, it stands near this opening and not at it. Take both levels on site."
@@ -117,9 +117,10 @@ def _below_spill(one: OpeningLevels) -> Finding:
             f"Within ±{both_units(one.doubt, 'depth')}, the accuracy of the data, water may "
             "enter when it is full: take both levels on site."
         )
+    but = f" But: {one.artefact}." if one.artefact else ""
     return Finding(
         "opening-below-spill", "warn" if sure else "note", one.name,
-        f"{full}; the sill stands {_above(one.freeboard)} that. {advice}",
+        f"{full}; the sill stands {_above(one.freeboard)} that. {advice}{but}",
         measured=round(one.freeboard, 3), limit=0.0, unit="m", source=_OWN_RULE,
         x=float(one.point.x), y=float(one.point.y),
     )  # fmt: skip

@@ -24,9 +24,9 @@ _STANDS: Final = (
            'and "ground beyond the lot", with semicolons between.'),
     number("wall_depth_m", "m", "Greatest depth over the cells that touch a wall of a building; 0 "
            "where none does."),
-    Column("building", "Building or opening that the water comes closest to entering, within 10 "
-           "ft: what it touches before what is near, given levels before others; empty where "
-           "there is none."),
+    Column("building", "Building that the water comes closest to entering, within 10 ft: what it "
+           "touches before what is near, given levels before others; empty where there is none."),
+    Column("opening", "Its opening through which that would be; empty for its walls as a whole."),
     Column("threshold_basis", '"threshold" or "sill" as given; empty where neither is given.'),
     number("threshold_m", "m", "Elevation at which water enters there, as given."),
     number("freeboard_m", "m", "That elevation less the level of the water where it touches, or "

@@ -50,8 +50,8 @@ CONTRACT: Final[dict[str, tuple[str, ...]]] = {
     "ponds": (
         "return_period_yr", "case", "level_m", "depth_m", "volume_m3", "x", "y", "low_spot",
         "area_m2", "overflow_m3", "spills_to", "spills_onto", "soaks_away_h", "stays_m",
-        "building", "freeboard_m", "reaches_building", "not_closed", "wall_depth_m", "touches",
-        "artefact",
+        "building", "opening", "freeboard_m", "reaches_building", "not_closed", "wall_depth_m",
+        "touches", "artefact",
     ),
     "pond_cases": (
         "return_period_yr", "case", "runoff_m3", "ponded_m3", "taken_m3", "raised_m2",

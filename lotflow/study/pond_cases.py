@@ -7,6 +7,7 @@ from functools import cached_property
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
+import shapely
 
 from lotflow.drains.standing_water import soak_away
 from lotflow.study.pond_records import BEYOND, LOT, CaseStorm, Pond, Rise, Spill
@@ -38,6 +39,8 @@ if TYPE_CHECKING:
 SAME_LEVEL_M: Final = 1e-4
 #: A building is one of the lot from this share of its footprint on it.
 _OWN_SHARE: Final = 0.5
+#: An opening drawn this close to a footprint is in its wall [m].
+_IN_WALL_M: Final = 2.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -133,12 +136,26 @@ def _thresholds(lot: LotWater) -> list[Threshold]:
             zip(_texts(openings["name"]), _texts(openings["kind"]), strict=True), 1
         )
     ]
+    inside = _buildings_of(openings.geometry, shapes, names, surface.ground)
     return found + opening_thresholds(
         surface,
         [labels[i] for i in known],
         (np.asarray(row) * surface.ground.shape[1] + np.asarray(column))[known].tolist(),
         openings["sill_m"].astype(float).to_numpy()[known].tolist(),
+        [inside[i] for i in known],
     )
+
+
+def _buildings_of(openings: Any, buildings: Any, names: Sequence[str], grid: Grid) -> list[str]:
+    """Name the building in whose wall each opening is; empty where none is that near."""
+    reach = _IN_WALL_M / grid.metres_per_unit
+    found = [""] * len(openings)
+    tree = shapely.STRtree(buildings.to_numpy())
+    for opening, building in tree.query_nearest(
+        openings.to_numpy(), max_distance=reach, all_matches=False
+    ).T.tolist():
+        found[opening] = names[building]
+    return found
 
 
 def _texts(column: Any) -> list[str]:

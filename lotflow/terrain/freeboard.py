@@ -48,6 +48,8 @@ class Threshold:
         Whether it is an opening.
     is_own
         Whether it belongs to a building of the lot.
+    building
+        Name of the building: its own, or that in which the opening is; empty where none is near.
     """
 
     name: str
@@ -57,6 +59,7 @@ class Threshold:
     near: NDArray[np.int64]
     is_opening: bool = False
     is_own: bool = True
+    building: str = ""
 
     @property
     def is_given(self) -> bool:
@@ -148,7 +151,8 @@ def building_thresholds(
             level = float(levels[position])
             basis: Basis = "" if np.isnan(level) else "threshold"
             is_own = own is None or bool(own[position])
-            found.append(Threshold(names[position], basis, level, wall, near, is_own=is_own))
+            name = names[position]
+            found.append(Threshold(name, basis, level, wall, near, is_own=is_own, building=name))
     return found
 
 
@@ -176,7 +180,11 @@ def _round(
 
 
 def opening_thresholds(
-    surface: Surface, names: Sequence[str], cells: Sequence[int], sills: Sequence[float]
+    surface: Surface,
+    names: Sequence[str],
+    cells: Sequence[int],
+    sills: Sequence[float],
+    buildings: Sequence[str] = (),
 ) -> list[Threshold]:
     """
     Give the openings through which water enters a building.
@@ -191,18 +199,23 @@ def opening_thresholds(
         Flat index of the cell in which each was drawn; under a roof its eaves count.
     sills
         Levels at which water enters; NaN where none is given [m].
+    buildings
+        Names of the buildings they are in, one each; none where not known.
     """
     shape = surface.ground.shape
     reach = max(int(np.ceil(HOUSE_REACH_M / surface.ground.cell_m)), 1)
     found = []
-    for name, cell, sill in zip(names, cells, sills, strict=True):
+    inside = buildings or [""] * len(names)
+    for name, cell, sill, building in zip(names, cells, sills, inside, strict=True):
         row, column = divmod(int(surface.eave_cell.ravel()[cell]), shape[1])
         window = _widened((slice(row, row + 1), slice(column, column + 1)), reach, shape)
         core = np.zeros(tuple(part.stop - part.start for part in window), dtype=bool)
         core[row - window[0].start, column - window[1].start] = True
         wall, near = _round(surface, window, core, AT_OPENING_M)
         basis: Basis = "" if np.isnan(sill) else "sill"
-        found.append(Threshold(name, basis, float(sill), wall, near, is_opening=True))
+        found.append(
+            Threshold(name, basis, float(sill), wall, near, is_opening=True, building=building)
+        )
     return found
 
 

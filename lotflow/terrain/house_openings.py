@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
+from lotflow.terrain.artefacts import DAMMED
 from lotflow.terrain.freeboard import AT_OPENING_M, HOUSE_REACH_M
 from lotflow.terrain.level_error import SPREAD_95
 from lotflow.terrain.lower_places import open_ground
@@ -72,6 +73,8 @@ class OpeningLevels:
         Standard deviation of a level of the elevation data [m]; the sill was taken on site.
     not_closed
         Whether the basin of that low spot is not closed by the data: its level is at least this.
+    artefact
+        Why that low spot may be no standing water; empty if nothing speaks against it.
     """
 
     name: str
@@ -85,6 +88,7 @@ class OpeningLevels:
     is_touched: bool
     deviation_m: float
     not_closed: bool = False
+    artefact: str = ""
 
     @property
     def above_ground(self) -> float:
@@ -135,7 +139,7 @@ def opening_levels(
     surface
         The ground.
     spots
-        Low spots without inlets; artefacts do not count.
+        Low spots without inlets; artefacts do not count, those that a culvert may drain do.
     rmse_m
         Vertical accuracy of the elevation data [m].
     not_closed
@@ -157,6 +161,7 @@ def opening_levels(
         ground=float(middle), spread=float(high - low) / 2, low_spot=number, spill=spill,
         is_touched=touched, deviation_m=rmse_m,
         not_closed=bool(number and not_closed is not None and not_closed[number - 1]),
+        artefact=_doubt_of(number, spots),
     )  # fmt: skip
 
 
@@ -189,9 +194,14 @@ def _highest_water(
         real = [
             int(number)
             for number in np.unique(spots.number[away <= reach])
-            if number and not spots.artefact[number - 1]
+            if number and spots.artefact[number - 1] in ("", DAMMED)
         ]
         if real:
             highest = max(real, key=lambda number: spots.spill[number - 1])
             return highest, float(spots.spill[highest - 1]), touches
     return None, float("nan"), False
+
+
+def _doubt_of(number: int | None, spots: LowSpots) -> str:
+    """Why a low spot may be no standing water."""
+    return spots.artefact[number - 1] if number else ""

@@ -124,6 +124,7 @@ _POND: Final = (
     Told("Stands at or on", "touches"),
     Told("Below the building", "freeboard_m", "depth"),
     Told("Building", "building"),
+    Told("Opening", "opening"),
     Told("Runs over", "overflow_m3", "volume"),
     Told("Into", "spills_to"),
     Told("May be none", "artefact"),

@@ -82,7 +82,7 @@ def _pond(entry: Mapping[str, Any]) -> dict[str, Any]:
     kept = {key: value for key, value in entry.items() if key != "case"}
     kept["bound"] = _bound(entry)
     if not entry["depth_m"]:
-        nothing = dict.fromkeys(("volume_m3", "soaks_away_h", "freeboard_m", "building"))
+        nothing = dict.fromkeys(("volume_m3", "soaks_away_h", "freeboard_m", "building", "opening"))
         return {**kept, **nothing, "depth_m": "dry"}
     return {**kept, "soaks_away_h": "never" if (h := entry["soaks_away_h"]) is None else h}
 
