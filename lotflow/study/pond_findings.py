@@ -381,7 +381,10 @@ def _runs_over(pond: Pond | None) -> str:
     if pond is None or pond.spill is None:
         return ""
     beyond = ", across ground beyond the lot" if pond.spill.onto == BEYOND else ""
-    return f"; {both_units(pond.overflow_m3, 'volume')} run over to {pond.spill.to}{beyond}"
+    # from one pit of a low spot into the next it does not leave the low spot
+    own = pond.spill.to == f"low spot {pond.low_spot}"
+    to = "within the same low spot" if own else f"to {pond.spill.to}"
+    return f"; {both_units(pond.overflow_m3, 'volume')} run over {to}{beyond}"
 
 
 def _others(storm: CaseStorm, worst: Rise) -> str:
