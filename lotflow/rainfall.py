@@ -74,6 +74,8 @@ class RainfallTable:
         What reading it left out or settled, for the report.
     sha256
         Of the bytes it was read from; empty where it was not read from a file.
+    place
+        Latitude and longitude it was published for [degrees]; None where the table does not say.
 
     Raises
     ------
@@ -102,6 +104,7 @@ class RainfallTable:
     uplift: float = 1.0
     notes: tuple[str, ...] = ()
     sha256: str = ""
+    place: tuple[float, float] | None = None
 
     def __post_init__(self) -> None:
         for name in ("durations_s", "return_periods_yr", "depths_m"):

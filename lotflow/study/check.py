@@ -14,6 +14,7 @@ from lotflow.study.inlets import drawn_inlets
 from lotflow.study.lot_water import read_inputs
 from lotflow.study.roofs import case_roofs
 from lotflow.study.runoff_findings import rain_findings
+from lotflow.study.setbacks import off_lot
 from lotflow.study.window import study_window
 from lotflow.terrain.notes import gap_notes
 from lotflow.units import UnitSystem, shown
@@ -114,7 +115,8 @@ def check_inputs(job: Job) -> InputReport:
             *window.elevation.findings,
             *site.findings,
             *gap_notes(window.surface, window.lot),
-            *([] if rainfall is None else rain_findings(rainfall)),
+            *off_lot(site, job.criteria, window.surface.ground.metres_per_unit),
+            *([] if rainfall is None else rain_findings(rainfall, site.lot, job.criteria)),
         ]
     )
     unit = window.surface.ground.metres_per_unit
