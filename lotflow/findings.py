@@ -80,6 +80,8 @@ def is_today(finding: Finding) -> bool:
     return finding.message.startswith(TODAY)
 
 
+#: What water touches besides buildings and openings.
+OPEN_GROUND: Final = ("paving", "ground beyond the lot")
 #: Subject of what is found of all inlets together.
 ALL_INLETS: Final = "all inlets"
 
@@ -197,6 +199,9 @@ def _place(rule: str) -> tuple[int, int]:
 def _key(finding: Finding) -> tuple[Any, ...]:
     """Put one finding in order: its rank, its weight, its rule, how far it is beyond its limit."""
     rank, place = _place(finding.rule)
+    at_house = set(finding.touches.split("; ")) - {"", *OPEN_GROUND}
+    if finding.rule == "inlet-blocked" and not at_house:
+        rank = _NAMES.index("water that stands")
     sinks = finding.severity == "note" and finding.rule not in _NOTES_THAT_COUNT
     last = len(_NAMES) - 1
     measured, limit = finding.measured, finding.limit
@@ -295,6 +300,7 @@ _ALIKE: Final[dict[str, tuple[str, ...]]] = {
         "over-capacity", "smaller-pipe-downstream", "outlet-smaller-than-line",
         "capacity-within-doubt", "too-fast", "best-single-change",
     ),
+    "soaking": ("dry-well-small", "dry-well-slow", "dry-well-not-judged"),
     "place": (
         "catchment-unsure", "catchment-hangs-on-detail", "path-hangs-on-detail", "inlet-moved",
     ),
@@ -409,8 +415,8 @@ def _of_drains(one: Finding, known: _Known) -> tuple[Any, ...] | None:
         return "off the lot", ends[0] if ends else one.subject
     if at in known.ties.old_run:
         return "run", known.ties.old_run[at]
-    if topic == "fall" and (upper := _without_outlet(at, known)):
-        return _no_outlet(upper, known.low_spots)
+    if topic == "fall" and (above := _above(at, known)):
+        return above
     if topic == "downspout":
         return (topic,)  # let out at the wall: one way to mend them all
     return None if topic is None else (topic, one.subject)
@@ -428,8 +434,16 @@ def _backed_up(at: tuple[bool, str], known: _Known) -> tuple[Any, ...]:
         if known.rules.get(there, set()) & set(_TOO_SMALL):
             run = known.ties.old_run.get(there)
             return ("size", lower) if run is None else ("run", run)
+    return _above(at, known) or ("backed up", at[1])
+
+
+def _above(at: tuple[bool, str], known: _Known) -> tuple[Any, ...] | None:
+    """The run of old pipe that takes an inlet's or bend's water; else that there is no outlet."""
+    first = next(iter(known.ties.below.get(at, ())), "")
+    if old := known.ties.old_run.get((at[0], first)):
+        return "run", old
     upper = _without_outlet(at, known)
-    return _no_outlet(upper, known.low_spots) if upper else ("backed up", at[1])
+    return _no_outlet(upper, known.low_spots) if upper else None
 
 
 def _no_outlet(subject: str, low_spots: Mapping[str, int]) -> tuple[Any, ...]:

@@ -167,6 +167,31 @@ def test_water_that_backs_up_is_part_of_the_line_that_is_too_small():
     )  # fmt: skip
 
 
+def test_what_backs_up_above_an_old_pipe_is_part_of_its_run():
+    """Its bends and inlets too, and that there is too little fall from them."""
+    ties = Ties(
+        below={(True, "Bend"): ["Old", "End"], (False, "Bend"): ["New", "Curb"]},
+        old_run={(True, "Old"): "Old"},
+    )
+    findings = [
+        found("outlet-not-found", "Old", today=True),
+        found("water-above-ground", "Bend", today=True),
+        found("too-little-fall", "Bend", "fail", today=True),
+        found("water-above-ground", "Bend"),
+    ]
+    assert parts(findings, ties) == dict.fromkeys(
+        [("water-above-ground", "Bend"), ("too-little-fall", "Bend")], "outlet-not-found: Old"
+    )
+
+
+def test_a_blocked_inlet_ranks_by_what_its_water_touches():
+    wall = found("ground-falls-to-building", "East", measured=0.0, limit=0.05)
+    at_wall = found("inlet-blocked", "Basin", measured=0.1, limit=0.0, touches="House; paving")
+    open_ground = found("inlet-blocked", "Lawn", measured=0.3, limit=0.0,
+                        touches="paving; ground beyond the lot")  # fmt: skip
+    assert ordered([open_ground, wall, at_wall]) == [at_wall, wall, open_ground]
+
+
 def test_a_line_that_rises_is_part_of_there_being_no_outlet():
     ties = Ties(
         below={(False, "Basin"): ["Line", "Emitter"]},
