@@ -78,10 +78,11 @@ def _off_lot_parts(site: Site, case: Case, reach_m: float, unit: float) -> list[
                 continue
             points = [shapely.Point(xy) for xy in shapely.get_coordinates(beyond)]
             farthest = max(points, key=lot.distance)
-            off = beyond.length if shape.length else farthest.distance(lot)
+            is_line = shape.geom_type.endswith("LineString")
+            off = beyond.length if is_line else farthest.distance(lot)
             parts.append(
                 OffLot(
-                    what, str(name), float(off) * unit, is_length=bool(shape.length),
+                    what, str(name), float(off) * unit, is_length=is_line,
                     on_sidewalk=bool(beyond.within(walks)),
                     in_easement=bool(beyond.within(easements)),
                     street_is_drawn=not drawn["street"].is_empty, x=farthest.x, y=farthest.y,

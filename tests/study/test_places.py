@@ -1,5 +1,6 @@
 """Where things are: drains off the lot, rain of another place, outlets beyond the lot line."""
 
+import json
 import math
 from dataclasses import replace
 from pathlib import Path
@@ -12,6 +13,7 @@ import rasterio
 import shapely
 from affine import Affine
 
+from lotflow.cli import main
 from lotflow.criteria import Criteria
 from lotflow.inputs.job import read_job
 from lotflow.inputs.rainfall import parse_rainfall
@@ -74,13 +76,15 @@ def test_inlets_outlets_and_lines_on_a_neighbours_ground_are_told_with_how_far(t
         tmp_path,
         [STREET],
         inlets=[("Far", "area drain", at(-7, 5)), ("Near", "area drain", at(-0.4, 5)),
-                ("Channel", "channel drain", line((-3, 9), (4, 9)))],
+                ("Channel", "channel drain", line((-3, 9), (4, 9))),
+                ("Field", "french drain", box(-2, 12, 3, 14))],
         outlets=[("Garden", "pop-up emitter", at(-4, 15))],
         drain_lines=[("Line", line((5, 15), (-4, 15)))],
     )  # fmt: skip
     assert said(site) == {
         ("inlet-off-lot", "Far"): ("warn", 7.0),
         ("inlet-off-lot", "Channel"): ("warn", 3.0),
+        ("inlet-off-lot", "Field"): ("warn", 2.0),
         ("outlet-off-lot", "Garden"): ("warn", 4.0),
         ("line-off-lot", "Line"): ("warn", 4.0),
     }
@@ -233,3 +237,23 @@ def test_the_gutter_is_found_drawn_or_not_and_where_it_lies_is_said(tmp_path):
     assert nothing["kind"] == "lot edge"
     assert nothing["verdict"] != "reachable"
     assert finding.rule == "no-gravity-outlet"
+
+
+def test_a_screening_reads_streets_and_a_job_may_give_its_constraints_a_kind(tmp_path):
+    """The file's own column "kind" is a road register's, and its other layers are not read."""
+    elevation, layers = yard_with_a_gutter(tmp_path)
+    more = ["--streets", tmp_path / "roads.gpkg", "--vertical-unit", "m", "-q", "--no-pack"]
+    folder = tmp_path / "result"
+    arguments = ["screen", elevation, layers["lot"], *more, "--realisations", 0, "-o", folder]
+    with pytest.raises(SystemExit) as stopped:
+        main([str(one) for one in arguments])
+    assert stopped.value.code == 0
+    summary = json.loads((folder / "summary.json").read_text("utf-8"))
+    assert {one["kind"] for one in summary["outlet_options"] if one["rank"] == 1} == {"street"}
+    (tmp_path / "job.toml").write_text(
+        '[elevation]\nfile = "dem.tif"\nvertical_unit = "m"\n[layers]\nlot = "lot.geojson"\n'
+        'constraints = { file = "roads.gpkg", layer = "parks", kind = "easement" }\n',
+        "utf-8",
+    )
+    _, site = read_inputs(read_job(tmp_path / "job.toml"))
+    assert site.constraints["kind"].tolist() == ["easement"]
