@@ -16,6 +16,7 @@ from lotflow.outputs.low_spot_layers import (
 )
 from lotflow.study.cases import in_case
 from lotflow.study.chapter import Chapter
+from lotflow.study.setbacks import off_lot
 from lotflow.study.window import MARGIN_LIMIT_M
 from lotflow.terrain.contours import contour_interval, contours
 from lotflow.terrain.lot_line import lot_line_crossings
@@ -70,6 +71,7 @@ def _findings(lot: LotWater) -> list[Finding]:
     limit = job.criteria.low_spot_limit_m(job.elevation.rmse_m)
     found = [*lot.source.findings, *window.elevation.findings, *lot.site.findings]
     found += gap_notes(window.surface, window.lot)
+    found += off_lot(lot.site, job.criteria, grid.metres_per_unit)
     found += edge_notes(
         lot.names, lot.cells.cut_by_edge, lot_cut=_lot_cut(lot), margin_limit_m=MARGIN_LIMIT_M
     )
