@@ -343,6 +343,21 @@ def lost_mask(job: Job) -> None:
     path.write_bytes(data.replace(flag, flag[:8] + b"\0\0\0\0"))
 
 
+def cut_off_mask(job: Job, kind: int, value: int) -> None:
+    """A mask whose directory the chain leads to no more; its first tag in another form."""
+    with rasterio.Env(GDAL_TIFF_INTERNAL_MASK=True):
+        job.raster()
+        with rasterio.open(job.folder / "dem.tif", "r+") as dataset:
+            dataset.write_mask(np.full((CELLS, CELLS), 255, "uint8"))
+    path = job.folder / "dem.tif"
+    data = bytearray(path.read_bytes())
+    flag = data.index(b"\xfe\0\x04\0\x01\0\0\0\x04\0\0\0")
+    data[flag + 2 : flag + 4], data[flag + 8] = kind.to_bytes(2, "little"), value
+    link = data.index((flag - 2).to_bytes(4, "little"))  # the directory begins with its count
+    data[link : link + 4] = bytes(4)
+    path.write_bytes(bytes(data))
+
+
 LEVELS = ("buildings", "threshold_m"), ("inlets", "rim_m"), ("openings", "sill_m")
 
 #: What is made wrong, and words of the refusal.
@@ -383,6 +398,11 @@ REFUSED: dict[str, tuple[Callable[[Job], None], tuple[str, ...]]] = {
     "one tie point": (one_tie_point, ("dem.tif", "1 tie point")),
     "a strip of other bytes": (shifted_strip, ("dem.tif", "share the same bytes")),
     "a mask that is called none": (lost_mask, ("dem.tif", "mask")),
+    "a mask cut off": (lambda job: cut_off_mask(job, 4, 4), ("dem.tif", "mask that no directory")),
+    "a mask cut off, in short numbers": (
+        lambda job: cut_off_mask(job, 3, 4), ("dem.tif", "mask that no directory")),
+    "a mask cut off, of a page": (
+        lambda job: cut_off_mask(job, 4, 6), ("dem.tif", "mask that no directory")),
     "names alike": (
         lambda job: gpd.GeoDataFrame(
             {"name": ["CB", "C\u200bB"]}, geometry=shapely.points([at(30, 35), at(30, 40)]),

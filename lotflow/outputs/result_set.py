@@ -30,9 +30,11 @@ from lotflow.outputs.manifest import (
     CONTENTS,
     LARGEST_MANIFEST_BYTES,
     MANIFEST,
+    MOVED_ASIDE,
     NEXT_FILES,
     SIDE_FILES,
     content_of,
+    content_of_summary,
     file_entry,
     has_content,
     is_plain_name,
@@ -46,6 +48,7 @@ STAGING: Final = ".lotflow-staging-"
 IN_PLACE: Final = "the new result is whole"
 _KEPT: Final = "replaced"
 _MARK: Final = "mark"
+_COPY: Final = "copy"
 
 
 def check_result_folder(
@@ -145,8 +148,9 @@ def write_result_set(
                 try:
                     staging.mkdir()
                     entries = _stage(staging, files, summary)
-                    _prepare_mark(target, staging, old, {**summary, "files": entries})
                     kept = _to_be_kept(target, names, old)
+                    coming = {**summary, "files": entries, MOVED_ASIDE: kept}
+                    _prepare_mark(target, staging, old, coming)
                     _put_in_place(target, staging, names, _dropped(target, names, old), kept)
                 finally:
                     in_place = bool(entries) and not (staging / MANIFEST).exists()
@@ -251,11 +255,19 @@ def _to_be_kept(target: Path, names: Sequence[str], old: Mapping[str, Any]) -> d
     """
     Find what is in the place of a new file and is not what a run has written; name it anew.
 
-    In a folder that an interrupted run has left every file of these names is one of a run.
+    In a folder that an interrupted run has left every file of these names is one of a run, but
+    for what that run was about to move aside.
     """
     if old.get("state") != COMPLETE:
-        return {}
+        return {
+            name: new
+            for name, new in old.get(MOVED_ASIDE, {}).items()
+            if os.path.lexists(target / name) and not os.path.lexists(target / new)
+        }
     kept: dict[str, str] = {}
+    said = content_of_summary(old)
+    if old.get(CONTENTS, {}).get(MANIFEST, said) != said:
+        kept[MANIFEST] = _free_name(target / MANIFEST)
     for name in names:
         path = target / name
         if os.path.lexists(path) and not _is_as_written(path, old):
@@ -339,8 +351,9 @@ def _stage(
             needed += sum(late.estimate for late in files[done:])
             raise failure(error, staging.parent, name=file.name, needed_bytes=needed) from error
     contents = {name: content_of(staging / name) for name in entries if name.endswith(".gpkg")}
-    told = {CONTENTS: contents} if contents else {}
-    data = json_text({**summary, "state": COMPLETE, "files": entries, **told}).encode("utf-8")
+    whole = {**summary, "state": COMPLETE, "files": entries}
+    contents[MANIFEST] = content_of_summary(whole)
+    data = json_text({**whole, CONTENTS: contents}).encode("utf-8")
     if len(data) > LARGEST_MANIFEST_BYTES:
         raise OutputError(
             f"{MANIFEST} would hold {len(data):,} bytes, more than the {LARGEST_MANIFEST_BYTES:,} "
@@ -360,7 +373,8 @@ def _prepare_mark(
         _write(kept / MANIFEST, (target / MANIFEST).read_bytes())
     told = old or {"schema_version": new["schema_version"], "files": {}}
     coming = {**old.get(NEXT_FILES, {}), **new["files"]}
-    mark = json_text({**told, "state": BEING_REPLACED, NEXT_FILES: coming})
+    aside = {**old.get(MOVED_ASIDE, {}), **new[MOVED_ASIDE]}
+    mark = json_text({**told, "state": BEING_REPLACED, NEXT_FILES: coming, MOVED_ASIDE: aside})
     _write(kept / _MARK, mark.encode("utf-8"))
     _flush(staging)
 
@@ -375,9 +389,13 @@ def _put_in_place(
     """Move the old files out and the new ones in, the manifest last; undo it if that fails."""
     kept = staging / _KEPT
     try:
+        if MANIFEST in renamed:  # a copy, since the folder must never be without
+            shutil.copyfile(kept / MANIFEST, kept / _COPY)
+            _flush(kept / _COPY)
+            (kept / _COPY).replace(target / renamed[MANIFEST])
         (kept / _MARK).replace(target / MANIFEST)
         _flush(target)
-        for name, new in renamed.items():
+        for name, new in _without_manifest(renamed):
             (target / name).replace(target / new)
         for name in _with_side_names([*names, *dropped]):
             if os.path.lexists(target / name):
@@ -419,14 +437,21 @@ def _undo(
             (kept / name).replace(target / name)
         elif name in names and not (staging / name).exists():
             (target / name).unlink(missing_ok=True)
-    for name, new in renamed.items():
+    for name, new in _without_manifest(renamed):
         if os.path.lexists(target / new):
             (target / new).replace(target / name)
+    if MANIFEST in renamed:
+        (target / renamed[MANIFEST]).unlink(missing_ok=True)
     _flush(target)
     if (kept / MANIFEST).exists():
         (kept / MANIFEST).replace(target / MANIFEST)
     elif not (kept / _MARK).exists():
         (target / MANIFEST).unlink(missing_ok=True)
+
+
+def _without_manifest(renamed: Mapping[str, str]) -> list[tuple[str, str]]:
+    """Old and new names of what is moved aside as it is."""
+    return [(name, new) for name, new in renamed.items() if name != MANIFEST]
 
 
 def _is_regular(path: Path) -> bool:
