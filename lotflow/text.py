@@ -14,6 +14,8 @@ LONGEST_TEXT: Final = 200
 
 #: Share of likeness from which one word is taken for another misspelt (ratio of difflib).
 LIKENESS: Final = 0.6
+#: So many names are listed where none is like the one that was given.
+_MOST_NAMED: Final = 30
 
 #: They reorder what a reader sees, so that a name can pass for another: Unicode Standard
 #: Annex 9, table of explicit directional formatting characters, and the implicit marks.
@@ -166,7 +168,12 @@ def did_you_mean(word: str, known: Iterable[str]) -> str:
     """
     words = list(known)
     near = closest(word, words)
-    return f"Did you mean {near!r}?" if near else f"It may be {one_of(words)}"
+    if near:
+        return f"Did you mean {near!r}?"
+    more = len(words) - _MOST_NAMED
+    if more <= 1:
+        return f"It may be {one_of(words)}"
+    return f"It may be {', '.join(map(repr, words[:_MOST_NAMED]))} or one of {more:,} others"
 
 
 def one_of(words: Iterable[str]) -> str:

@@ -254,6 +254,10 @@ ASKED: dict[str, tuple[Callable[[Job], None], str]] = {
     "decimetres": (rounded(0.1), "coarse-levels"),
     "half-float": (half_float, "coarse-levels"),
     "lot with a hole": (hole, "lot-has-hole"),
+    "lot with a hole drawn through a slit": (
+        lambda job: job.shapes("lot", box(10, 10, 50, 50).difference(
+            shapely.union(box(20, 15, 34, 25).buffer(0.2), box(27, 9, 27.01, 16)))),
+        "lot-has-hole"),
     "lot shifted by 12 m": (
         lambda job: job.shapes("lot", box(27, 10, 59, 50)), "lot-line-through-building"),
     "lot of 8 m2": (
