@@ -161,8 +161,8 @@ def content_of(path: Path) -> str | None:
                 address = copy.as_uri()
             with closing(sqlite3.connect(address, uri=True)) as database:
                 return _content(database)
-    except (OSError, sqlite3.Error, MemoryError, OverflowError):
-        return None
+    except (OSError, sqlite3.Error, MemoryError, OverflowError, UnicodeDecodeError):
+        return None  # the library stumbles over its own message of a name that is no text
 
 
 def content_of_summary(summary: Mapping[str, Any]) -> str:

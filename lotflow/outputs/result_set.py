@@ -440,13 +440,13 @@ def _undo(
     for name, new in _without_manifest(renamed):
         if os.path.lexists(target / new):
             (target / new).replace(target / name)
-    if MANIFEST in renamed:
-        (target / renamed[MANIFEST]).unlink(missing_ok=True)
     _flush(target)
     if (kept / MANIFEST).exists():
         (kept / MANIFEST).replace(target / MANIFEST)
     elif not (kept / _MARK).exists():
         (target / MANIFEST).unlink(missing_ok=True)
+    if MANIFEST in renamed:
+        (target / renamed[MANIFEST]).unlink(missing_ok=True)
 
 
 def _without_manifest(renamed: Mapping[str, str]) -> list[tuple[str, str]]:

@@ -261,12 +261,21 @@ def test_a_database_is_judged_by_its_rows_and_tables_and_not_by_its_bytes(
             assert kept.execute("SELECT depth FROM spots").fetchall()[-1] == (9.0,)
 
 
-def test_a_database_that_is_none_any_more_is_kept(tmp_path):
+@pytest.mark.parametrize("damage", ["cut", "name", "statement"])
+def test_a_database_that_is_none_any_more_is_kept(tmp_path, damage):
+    """Also where its schema is damaged, so that a name in it is no text."""
     summary = {"schema_version": "1"}
     write_result_set(tmp_path, [database_file(1.0)], summary)
-    (tmp_path / "result.gpkg").write_bytes(b"SQLite format 3\0 and then nothing")
+    data = (tmp_path / "result.gpkg").read_bytes()
+    damaged = {
+        "cut": b"SQLite format 3\0 and then nothing",
+        "name": data.replace(b"spots", b"sp\xffts"),
+        "statement": data.replace(b"CREATE TABLE spots", b"CREATE T\xc2BLE spots"),
+    }[damage]
+    assert damaged != data
+    (tmp_path / "result.gpkg").write_bytes(damaged)
     write_result_set(tmp_path, [database_file(1.0)], summary, overwrite=True)
-    assert (tmp_path / "result.kept-1.gpkg").read_bytes().endswith(b"nothing")
+    assert (tmp_path / "result.kept-1.gpkg").read_bytes() == damaged
 
 
 def test_a_fault_puts_back_what_was_to_be_kept(tmp_path, monkeypatch):
