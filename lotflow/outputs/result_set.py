@@ -96,6 +96,7 @@ def write_result_set(
     summary: Mapping[str, Any],
     *,
     overwrite: bool = False,
+    inputs: Sequence[Path] = (),
     tell_kept: Callable[[Mapping[str, str]], None] = lambda _: None,
 ) -> Path:
     """
@@ -112,6 +113,8 @@ def write_result_set(
     overwrite
         Whether a complete result that is already there may be replaced. One that an
         interrupted run has left incomplete always may.
+    inputs
+        Files the run has read: none of them may be one that is replaced or moved aside.
     tell_kept
         Called when all is in place, with the new name of each file that was there under one of
         the result's names and is not what a run has written: it stays under that name.
@@ -139,6 +142,7 @@ def write_result_set(
         target = _resolved(folder)
         with held(target):
             old = _replaceable(target, names, overwrite=overwrite)
+            _keep_inputs(target, names, inputs)
             for stale in target.glob(f"{STAGING}*"):
                 _remove(stale)
             staging = target / f"{STAGING}{os.getpid()}-{secrets.token_hex(4)}"
@@ -238,11 +242,17 @@ def _replaceable(target: Path, names: Sequence[str], *, overwrite: bool) -> dict
                 f"{path} is not lotflow's own and would be replaced. Move it away, or choose "
                 "another folder with -o."
             )
-    if overwrite and not old and target.exists() and any(map(_is_shown, target.iterdir())):
-        raise OutputError(
-            f"{target} holds files, and no result that could be replaced. Choose another folder "
-            "with -o, or an empty one."
-        )
+    if not old and target.exists() and any(map(_is_shown, target.iterdir())):
+        if overwrite:
+            raise OutputError(
+                f"{target} holds files, and no result that could be replaced. Choose another "
+                "folder with -o, or an empty one."
+            )
+        if target.stat().st_uid != os.geteuid():
+            raise OutputError(
+                f"{target} belongs to somebody else, who keeps other files in it. Name a new "
+                "folder in it with -o, or another one."
+            )
     return old
 
 

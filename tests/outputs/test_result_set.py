@@ -380,6 +380,31 @@ def test_an_input_is_not_replaced_whatever_its_name(tmp_path, how):
     check_result_folder(folder, SHARED, overwrite=True, inputs=[tmp_path / "copy.tif"])
 
 
+def test_an_input_is_not_moved_aside_whose_name_only_the_new_result_has(tmp_path):
+    """Names that depend on storms and inlets are known only when all is computed."""
+    write(tmp_path, "A")
+    mine = tmp_path / "only_B.txt"
+    mine.write_text("my raster")
+    with pytest.raises(OutputError, match=r"is an input of this run.*as only_B\.txt"):
+        write_result_set(tmp_path, result_files("B"), {"schema_version": "1"}, overwrite=True,
+                         inputs=[mine])  # fmt: skip
+    assert mine.read_text() == "my raster"
+    assert read_manifest(tmp_path)["letter"] == "A"
+
+
+def test_a_folder_of_somebody_else_is_refused_where_he_keeps_other_things(tmp_path, monkeypatch):
+    """An empty one, or one with a result, may have been made for us."""
+    me = os.geteuid()
+    (tmp_path / "empty").mkdir()
+    (tmp_path / "photographs").mkdir()
+    (tmp_path / "photographs" / "map.jpg").touch()
+    monkeypatch.setattr(os, "geteuid", lambda: me + 1)
+    with pytest.raises(OutputError, match="belongs to somebody else"):
+        write(tmp_path / "photographs", "A")
+    write(tmp_path / "empty", "A")
+    write(tmp_path / "empty", "B", overwrite=True)
+
+
 def test_a_folder_of_other_things_is_refused(tmp_path, monkeypatch):
     """The root, home, and all above it and above where the program is started."""
     home, here = tmp_path / "homes" / "me", tmp_path / "work" / "here"
