@@ -417,6 +417,11 @@ REFUSED: dict[str, tuple[Callable[[Job], None], tuple[str, ...]]] = {
             {"name": ["CB", "C\u200dB"]}, geometry=shapely.points([at(30, 35), at(30, 40)]),
             crs=EPSG).to_file(job.folder / "site.gpkg", layer="inlets"),
         ("layer inlets", "row 2", "looks the same")),
+    "names with two kinds of hyphens": (
+        lambda job: gpd.GeoDataFrame(
+            {"name": ["CB-1", "CB\u20111"]}, geometry=shapely.points([at(30, 35), at(30, 40)]),
+            crs=EPSG).to_file(job.folder / "site.gpkg", layer="inlets"),
+        ("layer inlets", "row 2", "looks the same")),
     "benchmark in feet": (
         lambda job: job.toml("[layers]", "[levels]\nbenchmark = 31.0\nelevation_m = 101.7\n"
                              '[layers]'),
