@@ -392,6 +392,13 @@ def test_an_input_is_not_moved_aside_whose_name_only_the_new_result_has(tmp_path
     assert read_manifest(tmp_path)["letter"] == "A"
 
 
+def test_a_folder_with_a_line_break_in_its_name_is_refused_for_that(tmp_path):
+    """A library drops the break, and blames the disk."""
+    with pytest.raises(OutputError, match="holds a line break"):
+        write(tmp_path / "result\n2", "A")
+    assert list(tmp_path.iterdir()) == []
+
+
 def test_a_folder_of_somebody_else_is_refused_where_he_keeps_other_things(tmp_path, monkeypatch):
     """An empty one, or one with a result, may have been made for us."""
     me = os.geteuid()
