@@ -14,6 +14,8 @@ LONGEST_TEXT: Final = 200
 
 #: Share of likeness from which one word is taken for another misspelt (ratio of difflib).
 LIKENESS: Final = 0.6
+#: So many names are listed where none is like the one that was given.
+_MOST_NAMED: Final = 30
 
 #: They reorder what a reader sees, so that a name can pass for another: Unicode Standard
 #: Annex 9, table of explicit directional formatting characters, and the implicit marks.
@@ -32,6 +34,8 @@ _SHOW_NOTHING: Final = (
 )  # fmt: skip
 #: ... and those, which stay in a text but make no other name of it.
 _JOINERS: Final = ((0x180B, 0x180F), (0x200C, 0x200D), (0xFE00, 0xFE0F), (0xE0100, 0xE01EF))
+#: Hyphens and a blank that look like those of a keyboard.
+_LOOK_LIKE: Final = {0x2010: "-", 0x2011: "-", 0x2043: "-", 0x2212: "-", 0x2800: " "}
 
 
 def clean_text(text: str, *, longest: int = LONGEST_TEXT) -> str:
@@ -106,7 +110,7 @@ def as_it_looks(name: str) -> str:
     Give what a reader sees of a name, by which two names must differ.
 
     Joiners and variation selectors are left out, white space of any kind and length is one
-    space.
+    space, and hyphens of any kind are one. Letters of other scripts stay what they are.
 
     Parameters
     ----------
@@ -117,8 +121,11 @@ def as_it_looks(name: str) -> str:
     --------
     >>> as_it_looks("CB\u00a0 1\u200d") == as_it_looks("CB 1")
     True
+    >>> as_it_looks("CB\u20111") == as_it_looks("CB-1")
+    True
     """
-    return " ".join("".join(c for c in name if not _within(c, _JOINERS)).split())
+    plain = name.translate(_LOOK_LIKE)
+    return " ".join("".join(c for c in plain if not _within(c, _JOINERS)).split())
 
 
 def closest(word: str, known: Iterable[str], *, likeness: float = LIKENESS) -> str | None:
@@ -166,7 +173,12 @@ def did_you_mean(word: str, known: Iterable[str]) -> str:
     """
     words = list(known)
     near = closest(word, words)
-    return f"Did you mean {near!r}?" if near else f"It may be {one_of(words)}"
+    if near:
+        return f"Did you mean {near!r}?"
+    more = len(words) - _MOST_NAMED
+    if more <= 1:
+        return f"It may be {one_of(words)}"
+    return f"It may be {', '.join(map(repr, words[:_MOST_NAMED]))} or one of {more:,} others"
 
 
 def one_of(words: Iterable[str]) -> str:

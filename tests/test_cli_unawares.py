@@ -254,6 +254,10 @@ ASKED: dict[str, tuple[Callable[[Job], None], str]] = {
     "decimetres": (rounded(0.1), "coarse-levels"),
     "half-float": (half_float, "coarse-levels"),
     "lot with a hole": (hole, "lot-has-hole"),
+    "lot with a hole drawn through a slit": (
+        lambda job: job.shapes("lot", box(10, 10, 50, 50).difference(
+            shapely.union(box(20, 15, 34, 25).buffer(0.2), box(27, 9, 27.01, 16)))),
+        "lot-has-hole"),
     "lot shifted by 12 m": (
         lambda job: job.shapes("lot", box(27, 10, 59, 50)), "lot-line-through-building"),
     "lot of 8 m2": (
@@ -343,6 +347,21 @@ def lost_mask(job: Job) -> None:
     path.write_bytes(data.replace(flag, flag[:8] + b"\0\0\0\0"))
 
 
+def cut_off_mask(job: Job, kind: int, value: int) -> None:
+    """A mask whose directory the chain leads to no more; its first tag in another form."""
+    with rasterio.Env(GDAL_TIFF_INTERNAL_MASK=True):
+        job.raster()
+        with rasterio.open(job.folder / "dem.tif", "r+") as dataset:
+            dataset.write_mask(np.full((CELLS, CELLS), 255, "uint8"))
+    path = job.folder / "dem.tif"
+    data = bytearray(path.read_bytes())
+    flag = data.index(b"\xfe\0\x04\0\x01\0\0\0\x04\0\0\0")
+    data[flag + 2 : flag + 4], data[flag + 8] = kind.to_bytes(2, "little"), value
+    link = data.index((flag - 2).to_bytes(4, "little"))  # the directory begins with its count
+    data[link : link + 4] = bytes(4)
+    path.write_bytes(bytes(data))
+
+
 LEVELS = ("buildings", "threshold_m"), ("inlets", "rim_m"), ("openings", "sill_m")
 
 #: What is made wrong, and words of the refusal.
@@ -383,6 +402,11 @@ REFUSED: dict[str, tuple[Callable[[Job], None], tuple[str, ...]]] = {
     "one tie point": (one_tie_point, ("dem.tif", "1 tie point")),
     "a strip of other bytes": (shifted_strip, ("dem.tif", "share the same bytes")),
     "a mask that is called none": (lost_mask, ("dem.tif", "mask")),
+    "a mask cut off": (lambda job: cut_off_mask(job, 4, 4), ("dem.tif", "mask that no directory")),
+    "a mask cut off, in short numbers": (
+        lambda job: cut_off_mask(job, 3, 4), ("dem.tif", "mask that no directory")),
+    "a mask cut off, of a page": (
+        lambda job: cut_off_mask(job, 4, 6), ("dem.tif", "mask that no directory")),
     "names alike": (
         lambda job: gpd.GeoDataFrame(
             {"name": ["CB", "C\u200bB"]}, geometry=shapely.points([at(30, 35), at(30, 40)]),
@@ -391,6 +415,11 @@ REFUSED: dict[str, tuple[Callable[[Job], None], tuple[str, ...]]] = {
     "names that a joiner parts": (
         lambda job: gpd.GeoDataFrame(
             {"name": ["CB", "C\u200dB"]}, geometry=shapely.points([at(30, 35), at(30, 40)]),
+            crs=EPSG).to_file(job.folder / "site.gpkg", layer="inlets"),
+        ("layer inlets", "row 2", "looks the same")),
+    "names with two kinds of hyphens": (
+        lambda job: gpd.GeoDataFrame(
+            {"name": ["CB-1", "CB\u20111"]}, geometry=shapely.points([at(30, 35), at(30, 40)]),
             crs=EPSG).to_file(job.folder / "site.gpkg", layer="inlets"),
         ("layer inlets", "row 2", "looks the same")),
     "benchmark in feet": (

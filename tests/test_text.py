@@ -73,4 +73,6 @@ def test_remedy_for_a_misspelt_word():
     """A near word is offered; otherwise all there are."""
     assert did_you_mean("rooof", ["lawn", "roof"]) == "Did you mean 'roof'?"
     assert did_you_mean("x", ["lawn", "roof"]) == "It may be 'lawn' or 'roof'"
+    many = did_you_mean("x", [f"basin {i}" for i in range(400)])
+    assert many.endswith("'basin 29' or one of 370 others")
     assert one_of(["a", "b", "c"]) == "'a', 'b' or 'c'"

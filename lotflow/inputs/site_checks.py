@@ -37,6 +37,8 @@ _SMALL_LOT_M2: Final = 40.0
 #: A lot line that leaves this share of a building, and this depth of it [m], on either side.
 _CUT_SHARE: Final = 0.1
 _CUT_DEPTH_M: Final = 1.0
+#: A slit of the lot that is narrower than this is no outline that anybody means [m].
+_SLIT_M: Final = 0.3
 #: Elevations with a worse error than this say nothing of a lot [m]: the least quality of the USGS
 #: Lidar Base Specification, level 3, has 0.20 m.
 _WORST_RMSE_M: Final = 0.5
@@ -294,7 +296,11 @@ def _building_names(site: Site) -> list[str]:
 
 def _holes(lot: Any, site: Site, unit: float) -> Iterator[Finding]:
     """Ask about holes of the lot, above all those in which a building stands."""
-    rings = [ring for part in shapely.get_parts(lot) for ring in part.interiors]
+    # a hole that is drawn as part of the outline, through a slit, is one
+    closed = lot.buffer(_SLIT_M / 2 / unit, join_style="mitre")
+    closed = closed.buffer(-_SLIT_M / 2 / unit, join_style="mitre")
+    own = [ring for part in shapely.get_parts(lot) for ring in part.interiors]
+    rings = own or [ring for part in shapely.get_parts(closed) for ring in part.interiors]
     for hole in (shapely.Polygon(ring) for ring in rings):
         within = [
             name

@@ -284,16 +284,22 @@ def _is_mask(stream: BinaryIO, one: Directory, main: Directory) -> bool:
 
 
 def _lost_mask(stream: BinaryIO, chain: list[Directory]) -> bool:
-    """Look for the first tag of a mask's directory that no directory of the chain has."""
+    """Look for the first tag of a mask's directory, in any form, that no directory has."""
     order = chain[0].order
-    patterns = [struct.pack(f"{order}HHII", _SUBFILE, 4, 1, _MASK),
-                struct.pack(f"{order}HHQI", _SUBFILE, 4, 1, _MASK)]  # fmt: skip
+    # a count of 4 bytes, of 8 in a BigTIFF; a value of 4 bytes, or of 2; a mask, also as a page
+    patterns = [
+        struct.pack(f"{order}HH{count}{value}", _SUBFILE, kind, 1, _MASK | page)
+        for count in "IQ"
+        for kind, value in ((4, "I"), (3, "H"))
+        for page in (0, _PAGE)
+    ]
+    longest = max(map(len, patterns))
     stream.seek(0)
     tail = b""
     while piece := stream.read(_PIECE):
         if any(pattern in tail + piece for pattern in patterns):
             return True
-        tail = piece[-len(patterns[1]) :]
+        tail = (tail + piece)[-longest:]
     return False
 
 

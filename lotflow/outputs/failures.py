@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import errno
 import shutil
+import unicodedata
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
@@ -122,12 +123,15 @@ def require_unicode(folder: Path) -> None:
     Raises
     ------
     OutputError
-        If bytes in its path are no text in UTF-8.
+        If bytes in its path are no text in UTF-8, or are control characters, as a line break.
     """
-    if not is_unicode(str(folder)):
+    wrong = "" if is_unicode(str(folder)) else "is no text in UTF-8"
+    if any(unicodedata.category(letter) == "Cc" for letter in str(folder)):
+        wrong = "holds a line break or another control character"
+    if wrong:
         raise OutputError(
-            f"{folder} cannot be written to: its name, or that of a folder above it, is no text "
-            "in UTF-8. Rename it, or choose another folder."
+            f"{folder} cannot be written to: its name, or that of a folder above it, {wrong}. "
+            "Rename it, or choose another folder."
         )
 
 

@@ -8,7 +8,7 @@ import shutil
 import sqlite3
 import tempfile
 import time
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from contextlib import closing
 from pathlib import Path
 from typing import Any, Final, TypeGuard
@@ -25,6 +25,9 @@ NEXT_FILES: Final = "next_files"
 
 #: Of files whose bytes a viewer changes though nothing in them changes: what is in them.
 CONTENTS: Final = "contents"
+
+#: New names of what is about to be moved aside, while the state is `BEING_REPLACED`.
+MOVED_ASIDE: Final = "moved_aside"
 
 #: A summary of a lot has some hundred kilobytes; a larger file is something else.
 LARGEST_MANIFEST_BYTES: Final = 64 * 1024 * 1024
@@ -158,8 +161,21 @@ def content_of(path: Path) -> str | None:
                 address = copy.as_uri()
             with closing(sqlite3.connect(address, uri=True)) as database:
                 return _content(database)
-    except (OSError, sqlite3.Error, MemoryError, OverflowError):
-        return None
+    except (OSError, sqlite3.Error, MemoryError, OverflowError, UnicodeDecodeError):
+        return None  # the library stumbles over its own message of a name that is no text
+
+
+def content_of_summary(summary: Mapping[str, Any]) -> str:
+    """
+    Describe what a summary says, whatever its layout, but for what it says of such contents.
+
+    Parameters
+    ----------
+    summary
+        As `read_manifest` gives it.
+    """
+    said = {key: value for key, value in summary.items() if key != CONTENTS}
+    return hashlib.sha256(json.dumps(said, sort_keys=True).encode()).hexdigest()
 
 
 def has_content(path: Path, content: str | None) -> bool:
@@ -204,7 +220,8 @@ def _stored_tables(database: sqlite3.Connection) -> Iterator[tuple[str, bytes, t
         "SELECT name, sql FROM sqlite_master WHERE type IN ('table', 'view') ORDER BY name"
     ).fetchall()
     virtual = {name for name, sql in listed if sql and sql.upper().startswith(b"CREATE VIRTUAL")}
-    kept = {name + end for name in virtual for end in (b"_node", b"_parent", b"_rowid")}
+    indices = {name for name in virtual if name.startswith(b"rtree_")}  # others hold somebody's own
+    kept = {name + end for name in indices for end in (b"_node", b"_parent", b"_rowid")}
     for name, sql in listed:
         if name not in virtual | kept and not name.startswith(b"sqlite_"):
             text = name.decode()
@@ -244,7 +261,10 @@ def _is_manifest(summary: object) -> TypeGuard[dict[str, Any]]:
     if not isinstance(summary, dict) or "schema_version" not in summary:
         return False
     listings = (summary.get("files"), summary.get(NEXT_FILES, {}))
-    if not isinstance(summary.get(CONTENTS, {}), dict):
+    aside = summary.get(MOVED_ASIDE, {})
+    if not isinstance(summary.get(CONTENTS, {}), dict) or not isinstance(aside, dict):
+        return False
+    if not all(map(is_plain_name, (*aside, *aside.values()))):
         return False
     return summary.get("state") in (COMPLETE, BEING_REPLACED) and all(map(_is_listing, listings))
 

@@ -30,9 +30,11 @@ from lotflow.outputs.manifest import (
     CONTENTS,
     LARGEST_MANIFEST_BYTES,
     MANIFEST,
+    MOVED_ASIDE,
     NEXT_FILES,
     SIDE_FILES,
     content_of,
+    content_of_summary,
     file_entry,
     has_content,
     is_plain_name,
@@ -46,6 +48,7 @@ STAGING: Final = ".lotflow-staging-"
 IN_PLACE: Final = "the new result is whole"
 _KEPT: Final = "replaced"
 _MARK: Final = "mark"
+_COPY: Final = "copy"
 
 
 def check_result_folder(
@@ -93,6 +96,7 @@ def write_result_set(
     summary: Mapping[str, Any],
     *,
     overwrite: bool = False,
+    inputs: Sequence[Path] = (),
     tell_kept: Callable[[Mapping[str, str]], None] = lambda _: None,
 ) -> Path:
     """
@@ -109,6 +113,8 @@ def write_result_set(
     overwrite
         Whether a complete result that is already there may be replaced. One that an
         interrupted run has left incomplete always may.
+    inputs
+        Files the run has read: none of them may be one that is replaced or moved aside.
     tell_kept
         Called when all is in place, with the new name of each file that was there under one of
         the result's names and is not what a run has written: it stays under that name.
@@ -136,6 +142,7 @@ def write_result_set(
         target = _resolved(folder)
         with held(target):
             old = _replaceable(target, names, overwrite=overwrite)
+            _keep_inputs(target, names, inputs)
             for stale in target.glob(f"{STAGING}*"):
                 _remove(stale)
             staging = target / f"{STAGING}{os.getpid()}-{secrets.token_hex(4)}"
@@ -145,8 +152,9 @@ def write_result_set(
                 try:
                     staging.mkdir()
                     entries = _stage(staging, files, summary)
-                    _prepare_mark(target, staging, old, {**summary, "files": entries})
                     kept = _to_be_kept(target, names, old)
+                    coming = {**summary, "files": entries, MOVED_ASIDE: kept}
+                    _prepare_mark(target, staging, old, coming)
                     _put_in_place(target, staging, names, _dropped(target, names, old), kept)
                 finally:
                     in_place = bool(entries) and not (staging / MANIFEST).exists()
@@ -234,11 +242,17 @@ def _replaceable(target: Path, names: Sequence[str], *, overwrite: bool) -> dict
                 f"{path} is not lotflow's own and would be replaced. Move it away, or choose "
                 "another folder with -o."
             )
-    if overwrite and not old and target.exists() and any(map(_is_shown, target.iterdir())):
-        raise OutputError(
-            f"{target} holds files, and no result that could be replaced. Choose another folder "
-            "with -o, or an empty one."
-        )
+    if not old and target.exists() and any(map(_is_shown, target.iterdir())):
+        if overwrite:
+            raise OutputError(
+                f"{target} holds files, and no result that could be replaced. Choose another "
+                "folder with -o, or an empty one."
+            )
+        if target.stat().st_uid != os.geteuid():
+            raise OutputError(
+                f"{target} belongs to somebody else, who keeps other files in it. Name a new "
+                "folder in it with -o, or another one."
+            )
     return old
 
 
@@ -251,11 +265,19 @@ def _to_be_kept(target: Path, names: Sequence[str], old: Mapping[str, Any]) -> d
     """
     Find what is in the place of a new file and is not what a run has written; name it anew.
 
-    In a folder that an interrupted run has left every file of these names is one of a run.
+    In a folder that an interrupted run has left every file of these names is one of a run, but
+    for what that run was about to move aside.
     """
     if old.get("state") != COMPLETE:
-        return {}
+        return {
+            name: new
+            for name, new in old.get(MOVED_ASIDE, {}).items()
+            if os.path.lexists(target / name) and not os.path.lexists(target / new)
+        }
     kept: dict[str, str] = {}
+    said = content_of_summary(old)
+    if old.get(CONTENTS, {}).get(MANIFEST, said) != said:
+        kept[MANIFEST] = _free_name(target / MANIFEST)
     for name in names:
         path = target / name
         if os.path.lexists(path) and not _is_as_written(path, old):
@@ -339,8 +361,9 @@ def _stage(
             needed += sum(late.estimate for late in files[done:])
             raise failure(error, staging.parent, name=file.name, needed_bytes=needed) from error
     contents = {name: content_of(staging / name) for name in entries if name.endswith(".gpkg")}
-    told = {CONTENTS: contents} if contents else {}
-    data = json_text({**summary, "state": COMPLETE, "files": entries, **told}).encode("utf-8")
+    whole = {**summary, "state": COMPLETE, "files": entries}
+    contents[MANIFEST] = content_of_summary(whole)
+    data = json_text({**whole, CONTENTS: contents}).encode("utf-8")
     if len(data) > LARGEST_MANIFEST_BYTES:
         raise OutputError(
             f"{MANIFEST} would hold {len(data):,} bytes, more than the {LARGEST_MANIFEST_BYTES:,} "
@@ -360,7 +383,8 @@ def _prepare_mark(
         _write(kept / MANIFEST, (target / MANIFEST).read_bytes())
     told = old or {"schema_version": new["schema_version"], "files": {}}
     coming = {**old.get(NEXT_FILES, {}), **new["files"]}
-    mark = json_text({**told, "state": BEING_REPLACED, NEXT_FILES: coming})
+    aside = {**old.get(MOVED_ASIDE, {}), **new[MOVED_ASIDE]}
+    mark = json_text({**told, "state": BEING_REPLACED, NEXT_FILES: coming, MOVED_ASIDE: aside})
     _write(kept / _MARK, mark.encode("utf-8"))
     _flush(staging)
 
@@ -375,9 +399,13 @@ def _put_in_place(
     """Move the old files out and the new ones in, the manifest last; undo it if that fails."""
     kept = staging / _KEPT
     try:
+        if MANIFEST in renamed:  # a copy, since the folder must never be without
+            shutil.copyfile(kept / MANIFEST, kept / _COPY)
+            _flush(kept / _COPY)
+            (kept / _COPY).replace(target / renamed[MANIFEST])
         (kept / _MARK).replace(target / MANIFEST)
         _flush(target)
-        for name, new in renamed.items():
+        for name, new in _without_manifest(renamed):
             (target / name).replace(target / new)
         for name in _with_side_names([*names, *dropped]):
             if os.path.lexists(target / name):
@@ -419,7 +447,7 @@ def _undo(
             (kept / name).replace(target / name)
         elif name in names and not (staging / name).exists():
             (target / name).unlink(missing_ok=True)
-    for name, new in renamed.items():
+    for name, new in _without_manifest(renamed):
         if os.path.lexists(target / new):
             (target / new).replace(target / name)
     _flush(target)
@@ -427,6 +455,13 @@ def _undo(
         (kept / MANIFEST).replace(target / MANIFEST)
     elif not (kept / _MARK).exists():
         (target / MANIFEST).unlink(missing_ok=True)
+    if MANIFEST in renamed:
+        (target / renamed[MANIFEST]).unlink(missing_ok=True)
+
+
+def _without_manifest(renamed: Mapping[str, str]) -> list[tuple[str, str]]:
+    """Old and new names of what is moved aside as it is."""
+    return [(name, new) for name, new in renamed.items() if name != MANIFEST]
 
 
 def _is_regular(path: Path) -> bool:

@@ -201,5 +201,7 @@ def write_study(
     if pack:
         files.append(late_file("field_sheet.pdf", lambda: drawn().sheet, estimate=_DRAWN_BYTES))
     kept: dict[str, str] = {}
-    target = write_result_set(folder, files, content, overwrite=overwrite, tell_kept=kept.update)
+    target = write_result_set(
+        folder, files, content, overwrite=overwrite, inputs=job.files(), tell_kept=kept.update
+    )
     return Written(read_manifest(target), text, kept)

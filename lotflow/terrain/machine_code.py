@@ -35,6 +35,7 @@ if TYPE_CHECKING:
 _LOOPS: Final = "lotflow.terrain.loops"
 _ONE_AT_A_TIME: Final = Lock()
 _OTHERS: Final = stat.S_IWGRP | stat.S_IWOTH
+_REACHED: Final = stat.S_IXGRP | stat.S_IXOTH
 
 
 @dataclass(frozen=True)
@@ -119,8 +120,8 @@ def _is_ours_alone(folder: Path) -> bool:
     """
     Tell whether nobody but we and the system's owner can change what lies in a folder.
 
-    It is ours if we own it and nobody else may write to it; and no folder above it may let others
-    put another one in its place.
+    It is ours if we own it and all in it, and nobody else may write to it; and no folder above it
+    may let others put another one in its place.
     """
     if not hasattr(os, "geteuid"):  # such a system has neither owners nor modes to look at
         return True
@@ -135,7 +136,12 @@ def _is_ours_alone(folder: Path) -> bool:
         owned = found.st_uid == mine or (found.st_uid == 0 and not inner)
         if not stat.S_ISDIR(found.st_mode) or not owned or (others and not kept):
             return False
-    return True
+    # what somebody has put there while he could, or can put deeper inside
+    within = [path.lstat() for path in folder.rglob("*")]
+    return all(one.st_uid == mine and not stat.S_ISLNK(one.st_mode) for one in within) and not (
+        folder.stat().st_mode & _REACHED
+        and any(stat.S_ISDIR(one.st_mode) and one.st_mode & _OTHERS for one in within)
+    )
 
 
 @cache

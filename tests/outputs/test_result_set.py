@@ -70,7 +70,7 @@ def test_the_summary_names_every_file_with_its_hash(tmp_path):
     folder = tmp_path / "result"
     assert write(folder, "A") == folder
     summary = json.loads((folder / MANIFEST).read_text())
-    assert list(summary) == ["schema_version", "letter", "state", "files"]
+    assert list(summary) == ["schema_version", "letter", "state", "files", "contents"]
     assert summary["state"] == "complete"
     # by sha256sum of GNU coreutils, for 500 times the letter A
     assert summary["files"]["text.txt"] == {
@@ -225,10 +225,16 @@ def a_column_more(database):
     database.execute("ALTER TABLE spots ADD COLUMN mine TEXT")
 
 
+def an_index_with_notes(database):
+    database.execute("CREATE VIRTUAL TABLE boxes USING rtree(id, west, east, +note TEXT)")
+    database.execute("INSERT INTO boxes VALUES (1, 0, 1, 'mine')")
+    database.commit()
+
+
 @pytest.mark.parametrize(
     ("change", "is_kept"),
     [(rewritten, False), (a_row_more, True), (a_value_changed, True), (a_table_more, True),
-     (a_column_more, True)],
+     (a_column_more, True), (an_index_with_notes, True)],
 )  # fmt: skip
 @pytest.mark.parametrize("state", ["closed", "open", "wal"])
 def test_a_database_is_judged_by_its_rows_and_tables_and_not_by_its_bytes(
@@ -255,12 +261,21 @@ def test_a_database_is_judged_by_its_rows_and_tables_and_not_by_its_bytes(
             assert kept.execute("SELECT depth FROM spots").fetchall()[-1] == (9.0,)
 
 
-def test_a_database_that_is_none_any_more_is_kept(tmp_path):
+@pytest.mark.parametrize("damage", ["cut", "name", "statement"])
+def test_a_database_that_is_none_any_more_is_kept(tmp_path, damage):
+    """Also where its schema is damaged, so that a name in it is no text."""
     summary = {"schema_version": "1"}
     write_result_set(tmp_path, [database_file(1.0)], summary)
-    (tmp_path / "result.gpkg").write_bytes(b"SQLite format 3\0 and then nothing")
+    data = (tmp_path / "result.gpkg").read_bytes()
+    damaged = {
+        "cut": b"SQLite format 3\0 and then nothing",
+        "name": data.replace(b"spots", b"sp\xffts"),
+        "statement": data.replace(b"CREATE TABLE spots", b"CREATE T\xc2BLE spots"),
+    }[damage]
+    assert damaged != data
+    (tmp_path / "result.gpkg").write_bytes(damaged)
     write_result_set(tmp_path, [database_file(1.0)], summary, overwrite=True)
-    assert (tmp_path / "result.kept-1.gpkg").read_bytes().endswith(b"nothing")
+    assert (tmp_path / "result.kept-1.gpkg").read_bytes() == damaged
 
 
 def test_a_fault_puts_back_what_was_to_be_kept(tmp_path, monkeypatch):
@@ -291,6 +306,65 @@ def test_a_fault_puts_back_what_was_to_be_kept(tmp_path, monkeypatch):
     pytest.fail("it never ended")
 
 
+def test_a_kill_at_any_move_loses_nothing_that_was_to_be_kept(tmp_path):
+    """The mark names what was about to be moved aside, and the next run does so."""
+    for k in range(1, 40):
+        folder = tmp_path / f"{k}"
+        write(folder, "A")
+        (folder / "text.txt").write_text("mine")
+        if (child := os.fork()) == 0:
+            replace, calls = os.replace, itertools.count(1)
+
+            def once(*paths, k=k, calls=calls, replace=replace):
+                if next(calls) == k:
+                    os._exit(9)
+                replace(*paths)
+
+            os.replace = once
+            write(folder, "B", overwrite=True)
+            os._exit(0)
+        killed = os.waitpid(child, 0)[1] != 0
+        write(folder, "C", overwrite=True)
+        mine = [path.name for path in folder.iterdir() if path.read_text() == "mine"]
+        assert mine == ["text.kept-1.txt"]
+        assert verify_result(folder) == []
+        if not killed:
+            assert k > 5
+            return
+    pytest.fail("it never ended")
+
+
+def test_a_summary_that_somebody_wrote_in_is_kept(tmp_path, monkeypatch):
+    """What it says counts, not how it is laid out; a fault leaves it where it is."""
+    told = {}
+    write(tmp_path, "A")
+    said = read_manifest(tmp_path)
+    (tmp_path / MANIFEST).write_text(json.dumps(said))
+    write_result_set(tmp_path, result_files("A"), {"schema_version": "1", "letter": "A"},
+                     overwrite=True, tell_kept=told.update)  # fmt: skip
+    assert told == {}
+    noted = json.dumps({**said, "my note": "pay Bob"})
+    (tmp_path / MANIFEST).write_text(noted)
+    replace, calls = os.replace, itertools.count(1)
+
+    def once(*paths):
+        if next(calls) == 5:
+            raise OSError(errno.EIO, "Input/output error")
+        replace(*paths)
+
+    with monkeypatch.context() as patch:
+        patch.setattr(os, "replace", once)
+        with pytest.raises(OutputError):
+            write(tmp_path, "B", overwrite=True)
+    assert (tmp_path / MANIFEST).read_text() == noted
+    assert not (tmp_path / "summary.kept-1.json").exists()
+    write_result_set(tmp_path, result_files("B"), {"schema_version": "1", "letter": "B"},
+                     overwrite=True, tell_kept=told.update)  # fmt: skip
+    assert told == {MANIFEST: "summary.kept-1.json"}
+    assert (tmp_path / "summary.kept-1.json").read_text() == noted
+    assert verify_result(tmp_path) == []
+
+
 @pytest.mark.parametrize("how", ["itself", "link", "hard link"])
 def test_an_input_is_not_replaced_whatever_its_name(tmp_path, how):
     """By where it lies on the disk."""
@@ -304,6 +378,38 @@ def test_an_input_is_not_replaced_whatever_its_name(tmp_path, how):
         check_result_folder(folder, SHARED, overwrite=True, inputs=[tmp_path / "none", read])
     shutil.copy(read, tmp_path / "copy.tif")
     check_result_folder(folder, SHARED, overwrite=True, inputs=[tmp_path / "copy.tif"])
+
+
+def test_an_input_is_not_moved_aside_whose_name_only_the_new_result_has(tmp_path):
+    """Names that depend on storms and inlets are known only when all is computed."""
+    write(tmp_path, "A")
+    mine = tmp_path / "only_B.txt"
+    mine.write_text("my raster")
+    with pytest.raises(OutputError, match=r"is an input of this run.*as only_B\.txt"):
+        write_result_set(tmp_path, result_files("B"), {"schema_version": "1"}, overwrite=True,
+                         inputs=[mine])  # fmt: skip
+    assert mine.read_text() == "my raster"
+    assert read_manifest(tmp_path)["letter"] == "A"
+
+
+def test_a_folder_with_a_line_break_in_its_name_is_refused_for_that(tmp_path):
+    """A library drops the break, and blames the disk."""
+    with pytest.raises(OutputError, match="holds a line break"):
+        write(tmp_path / "result\n2", "A")
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_a_folder_of_somebody_else_is_refused_where_he_keeps_other_things(tmp_path, monkeypatch):
+    """An empty one, or one with a result, may have been made for us."""
+    me = os.geteuid()
+    (tmp_path / "empty").mkdir()
+    (tmp_path / "photographs").mkdir()
+    (tmp_path / "photographs" / "map.jpg").touch()
+    monkeypatch.setattr(os, "geteuid", lambda: me + 1)
+    with pytest.raises(OutputError, match="belongs to somebody else"):
+        write(tmp_path / "photographs", "A")
+    write(tmp_path / "empty", "A")
+    write(tmp_path / "empty", "B", overwrite=True)
 
 
 def test_a_folder_of_other_things_is_refused(tmp_path, monkeypatch):

@@ -175,6 +175,32 @@ def test_a_folder_of_somebody_else_is_not_used(cache, place):
     assert machine_code.cache_folder() is None
 
 
+@pytest.mark.skipif(os.geteuid() != 0, reason="only root can give a file away")
+def test_a_folder_in_which_somebody_has_put_a_file_is_not_used(cache):
+    """Its mode was mended since; the file is still there, and would be run."""
+    assert machine_code.cache_folder() == cache
+    planted = cache / "0123" / "loops.nbi"
+    planted.parent.mkdir()
+    planted.touch()
+    assert machine_code.cache_folder() == cache
+    os.chown(planted, 65534, 65534)
+    assert machine_code.cache_folder() is None
+
+
+def test_a_folder_is_not_used_deeper_in_which_others_may_write(cache):
+    """As a umask of 0 leaves them; nobody reaches them where the folder itself is closed."""
+    assert machine_code.cache_folder() == cache
+    (cache / "0123").mkdir()
+    (cache / "0123").chmod(0o777)
+    cache.chmod(0o700)
+    assert machine_code.cache_folder() == cache
+    cache.chmod(0o755)
+    assert machine_code.cache_folder() is None
+    (cache / "0123").rmdir()
+    (cache / "0123").symlink_to(cache.parent)
+    assert machine_code.cache_folder() is None
+
+
 @pytest.mark.parametrize("place", ["lotflow", "lotflow/kernels"])
 def test_a_link_is_not_followed_for_it(tmp_path, monkeypatch, place):
     elsewhere = tmp_path / "elsewhere"
