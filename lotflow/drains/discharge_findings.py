@@ -92,7 +92,7 @@ def _of_outlet(one: OutletDischarge) -> list[Finding]:
         told = f"Its water runs over the ground to {one.inlet}, in a circle. Lead the line farther."
         found.append(_about(one, "outlet-runs-to-inlet", told))
     elif one.low_spot:
-        told = f"Its water runs into low spot {one.low_spot} and stands there. Lead it farther."
+        told = f"Its water runs into low spot {one.low_spot}. Lead it farther, or past it."
         found.append(_about(one, "outlet-runs-to-low-spot", told))
     if one.wall_m < WALL_DISTANCE_M:
         told = (

@@ -37,10 +37,15 @@ def facade_findings(facades: Sequence[Facade]) -> list[Finding]:
     """
     found = [_too_flat(one) for one in facades if one.verdict == "too flat"]
     for building in dict.fromkeys(one.building for one in facades):
-        unsure = [one for one in facades if one.building == building and _is_open(one)]
+        unsure = [one for one in facades if one.building == building and _is_open(one)
+                  and one.reach_m >= _LEVEL_REACH_M]  # fmt: skip
         if unsure:
             found.append(_unsure(building, unsure))
     return found
+
+
+#: Before a wall with less room than this, such as a party wall, nobody takes levels [m].
+_LEVEL_REACH_M: Final = 0.5
 
 
 def _is_open(facade: Facade) -> bool:

@@ -163,7 +163,7 @@ def _cover_findings(
     if not short.any():
         return []
     first, worst = int(np.argmax(short)), int(np.argmin(np.where(short, profile.cover_m, np.inf)))
-    cover, share = float(profile.cover_m[worst]), float(short.mean())
+    cover, share = float(profile.cover_m[worst]), float(short.sum() / judged.sum())
     # a pipe that comes up to an outlet at the surface runs shallow from some place on
     end = state.system.network.nodes[line.end]
     only_to_outlet = end.detail in SURFACE_OUTLETS and not (judged & ~short)[first:].any()
@@ -177,8 +177,13 @@ def _cover_findings(
     )  # fmt: skip
     told = (f"{how[0].upper()}{how[1:]} " if fails else f"By the elevation data {how} ") + (
         f"{both_units(float(profile.distance_m[worst]), 'length')} from its upper end, and too "
-        f"little over {share:.0%} of its length. "
+        f"little over {share:.0%} of its length"
+        f"{'' if judged.all() else ', the end at its outlet left out'}. "
     )
+    bare = np.flatnonzero(~judged & (profile.cover_m < -limits.level_doubt_m))
+    if bare.size:
+        length = float(profile.distance_m[-1] - profile.distance_m[bare[0]])
+        told += f"Its last {both_units(length, 'length')} lie out of the ground: end it before. "
     told += ("It comes up to its outlet there: lay rigid pipe, and keep wheels off it."
              if only_to_outlet else "Lay it deeper, or rigid pipe under paving.")  # fmt: skip
     if not fails and not only_to_outlet:

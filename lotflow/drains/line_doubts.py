@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
+from lotflow.findings import STATED
 from lotflow.drains.judged import about, storm_named
 from lotflow.drains.network_flows import led_down
 from lotflow.drains.storm_findings import capacities_as_found
@@ -106,15 +107,16 @@ def line_doubts(state: DrainState, storm: int, flow: FloatArray) -> list[Finding
         # what does not carry even that has a finding of its own, and so has what has no fall
         if known > most or not most > 0 or share <= _DOUBTED:
             continue
-        rain = storm_named(state.system.storms[storm])
+        rain, basis = storm_named(state.system.storms[storm]), state.inverts.basis(position)
+        levels = "It" if STATED.issuperset(basis) else "By levels that nobody has given it"
         found.append(
             about(
                 line, "capacity-within-doubt", "warn",
-                f"It carries {both_units(most, 'flow')}. On the measured surface the {rain} "
+                f"{levels} carries {both_units(most, 'flow')}. On the measured surface the {rain} "
                 f"brings {both_units(known, 'flow')}, but in {round(share * number)} of {number} "
                 "realisations more than it carries. Measure levels on site where the catchments "
                 "of its inlets end, or lay it larger.",
-                rests_on=state.inverts.basis(position), measured=share, limit=_DOUBTED,
+                rests_on=basis, measured=share, limit=_DOUBTED,
                 unit="1", source=_SOURCE,
             )
         )  # fmt: skip

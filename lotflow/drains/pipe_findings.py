@@ -116,7 +116,8 @@ def _filling_findings(line: DrainLine) -> list[Finding]:
         ("sediment-in-line", "sediment", line.condition.sediment_m, 0.0,
          "Jet it, and look for where it comes in."),
         ("water-stands-in-line", "standing water", line.condition.standing_water_m, _STANDING_M,
-         "It sags, or falls the wrong way: level it, and relay that piece."),
+         "It sags, falls the wrong way, or is held up by what lies below it: clean that first, "
+         "then level this line; relay what sags."),
     )  # fmt: skip
     for rule, what, depth, limit, remedy in kinds:
         if not depth > limit - 1e-9 or depth <= 0 or math.isnan(bore):

@@ -216,5 +216,8 @@ def _in_well(
         rain_s=need.critical_duration if need.volume else math.nan,
         # rain beyond the bound is the next storm's
         longer=need.governed_by_longest and end >= longest,
-        empties_s=float(emptying_time(need.volume, rate, base)) if base else math.inf,
+        # a well holds no more than its storage, however much is wanted
+        empties_s=float(emptying_time(np.fmin(need.volume, one.storage_m3), rate, base))
+        if base
+        else math.inf,
     )

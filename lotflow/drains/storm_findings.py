@@ -194,6 +194,6 @@ def _height(above: float, inlet: bool, *, full: bool) -> str:
     where = "its grate" if inlet else "the ground there"
     if not full:
         return f"water in the drain stands {both_units(above, 'depth')} above {where}: {outside}."
-    height = f"{both_units(above, 'depth')} above {where}" if above > 0 else f"up to {where}"
     told = "it takes no more" if inlet else outside
-    return f"water stands {height}: {told}. Surcharged: the rest stands or runs on."
+    rises = f", which can rise to {both_units(above, 'depth')} above it" if above > 0 else ""
+    return f"the drain is full up to {where}: {told}. The rest stands there{rises}, or runs on."

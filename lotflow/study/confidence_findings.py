@@ -167,8 +167,8 @@ def inlet_findings(lot: LotWater, bounds: Bounds) -> list[Finding]:
             found.append(_inlet_finding("catchment-hangs-on-detail", name, message, area, high))
         elif open_range(area, low, high):
             message = (
-                f"{name} takes {span} realisations: size its grate for the upper figure, or "
-                f"measure levels on site where its catchment ends.{together}"
+                f"{name} takes {span} realisations: the data cannot tell. Size nothing for one of "
+                f"these figures; take levels on site where its catchment ends.{together}"
             )
             found.append(_inlet_finding("catchment-unsure", name, message, high, OPEN * low))
     return found

@@ -171,9 +171,13 @@ def _downspouts(lot: LotWater, case: CaseWater) -> list[SurfaceDischarge]:
     own = own_buildings(lot).geometry
     walls = lot.site.buildings.geometry.union_all()
     unit = lot.window.surface.ground.metres_per_unit
-    points = in_case(lot.site.downspouts, case.case).geometry
+    drawn = in_case(lot.site.downspouts, case.case)
     found = []
-    for downspout, point in zip(case.roofs.downspouts, points, strict=True):
+    for downspout, point, leads_to in zip(
+        case.roofs.downspouts, drawn.geometry, drawn["to"].fillna("").astype(str), strict=True
+    ):
+        if not downspout.node and leads_to not in ("", "surface"):
+            continue  # it will be led into what is not there yet: where it ends now nobody said
         path = _path(lot, case, point)
         # buildings are numbered in the order of their rows
         ours = lot.site.buildings.index[downspout.building - 1] in own.index

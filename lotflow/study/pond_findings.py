@@ -24,6 +24,13 @@ if TYPE_CHECKING:
     from lotflow.terrain.freeboard import Freeboard
 
 _OWN_RULE: Final = "lotflow's rule"
+#: What an inlet refuses is told from this share of what reaches it on, and this much [-], [m^3].
+_TELLING_SHARE: Final = 0.01
+_TELLING_M3: Final = 0.01
+#: A pond is one of the lot from this much of it on the lot on: a puddle of one small cell, or the
+#: corner of a neighbour's pond, is none [m^2], [-].
+_LEAST_ON_LOT_M2: Final = 1.0
+_LEAST_ON_LOT_SHARE: Final = 0.1
 
 
 @dataclass(frozen=True, eq=False)
@@ -80,7 +87,9 @@ class PondsFound:
         storm
             The storm.
         """
-        return f"{self.periods[storm.storm]:g}-year storm"
+        name = f"{self.periods[storm.storm]:g}-year storm"
+        # commas: the name stands before what the water does
+        return f"{name}, inlets taking no more than they can," if storm.case == LIMITED else name
 
 
 def pond_findings(found: PondsFound) -> list[Finding]:
@@ -101,22 +110,31 @@ def _first_storm(
     found: PondsFound, judge: Callable[[PondsFound, CaseStorm, Pond], Iterable[tuple[str, Finding]]]
 ) -> list[Finding]:
     """
-    Judge ponds with every inlet open; the most frequent storm counts.
+    Judge ponds with no inlet blocked; the most frequent storm counts.
 
-    Of each low spot and key that the judge gives: one low spot may hold several ponds, one pond
+    Where it is known what inlets take, ponds are those that stand when they take no more. Of each low spot and key that the judge gives: one low spot may hold several ponds, one pond
     may stand at several walls.
     """
     first: dict[tuple[int, str], Finding] = {}
+    usual = LIMITED if any(storm.case == LIMITED for storm in found.storms) else OPEN
     for storm in found.storms:
-        if storm.case != OPEN:
+        if storm.case != usual:
             continue
         for pond in storm.ponds:
-            if not pond.on_lot:
+            if not _is_of_lot(pond):
                 continue
             for key, finding in judge(found, storm, pond):
                 doubt = found.ground.artefact[pond.low_spot - 1]
                 first.setdefault((pond.low_spot, key), _doubted(finding, doubt))
     return list(first.values())
+
+
+def _is_of_lot(pond: Pond) -> bool:
+    """Whether a pond is told as one of the lot: it reaches a sill of it, or enough lies on it."""
+    if not pond.on_lot or reaches(pond.walls):
+        return pond.on_lot
+    inside = pond.area_m2 - pond.off_lot_m2
+    return inside >= max(_LEAST_ON_LOT_M2, _LEAST_ON_LOT_SHARE * pond.area_m2) - 1e-9
 
 
 def _doubted(finding: Finding, doubt: str) -> Finding:
@@ -422,14 +440,15 @@ def _limited(found: PondsFound) -> list[Finding]:
         if storm.case != LIMITED:
             continue
         for position, volume in enumerate((storm.refused_m3 + storm.gone_on_m3).tolist()):
-            if volume <= 0 or position in first:
-                continue
             reaching = volume + float(storm.taken_m3[position])
+            if volume <= max(_TELLING_SHARE * reaching, _TELLING_M3) or position in first:
+                continue
             first[position] = Finding(
                 "inlet-passed", "warn", found.ground.inlets[position],
-                f"In the {found.storm_name(storm)} {both_units(volume, 'volume')} of the "
-                f"{both_units(reaching, 'volume')} that reach it come faster than it or its line "
-                "takes them: they stand above it or run on.",
+                f"In the {found.periods[storm.storm]:g}-year storm "
+                f"{both_units(volume, 'volume')} of the "
+                f"{both_units(reaching, 'volume')} that reach it are not taken: they stand above "
+                "it or run on.",
                 measured=round(volume, 3), limit=0.0, unit="m3", source=_OWN_RULE,
             )  # fmt: skip
     return list(first.values())

@@ -173,9 +173,10 @@ def _better_place(offer: BetterPlace, grid: Grid) -> Finding:
     taken, there = (round(cells * grid.cell_m2, 2) for cells in (offer.taken, offer.there))
     return Finding(
         "inlet-better-place", "warn", offer.name,
-        f"Where it is drawn it takes {both_units(taken, 'area')}. At the place marked, "
-        f"{both_units(offer.away_m, 'length')} away, it would take {both_units(there, 'area')}. "
-        "Look which way the ground falls on site, and draw the inlet there if it is to take this.",
+        f"By the measured surface alone it takes {both_units(taken, 'area')} where it is drawn, and "
+        f"{both_units(there, 'area')} at the place marked, {both_units(offer.away_m, 'length')} "
+        "away: so near together the data cannot tell the two apart. Look which way the ground "
+        "falls on site, and draw the inlet there if it is to take this.",
         measured=there, limit=taken, unit="m2", source=_OWN_RULE, x=x, y=y,
     )  # fmt: skip
 
