@@ -141,6 +141,10 @@ def test_no_pond_that_is_not_closed_is_said_not_to_reach_a_building(tmp_path):
     assert len(ponds)
     assert ponds.not_closed.all()
     assert ponds.reaches_building.isna().all()
+    walls = study.layers["wall_water"]
+    assert "house" in set(walls.name)
+    assert walls.not_closed.all()
+    assert walls.is_reached.isna().all()
     assert "pond-not-closed" in {finding.rule for finding in study.findings}
 
 
