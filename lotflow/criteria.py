@@ -161,6 +161,22 @@ class Criteria:
         high=10.0,
     )
 
+    rainfall_reach_m: float = _criterion(
+        25_000.0,
+        "common practice, no published source: point estimates are taken for the place itself",
+        "distance of the lot from the place of its rainfall table from which it is said [m]",
+        low=0.0,
+        high=1e7,
+    )
+    outlet_reach_m: float = _criterion(
+        10.0,
+        "lotflow's rule: verge, sidewalk and gutter of a local street",
+        "distance beyond the lot line to which lower ground is looked for where no street is "
+        "drawn; 0 is off [m]",
+        low=0.0,
+        high=30.0,
+    )
+
     pond_depth_m: float = _criterion(
         0.01,
         "lotflow's rule: shallower standing water in a low spot needs no answer",

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import asdict, dataclass, replace
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import asdict, dataclass, field, replace
 from typing import Any, Final, Literal
 
 Severity = Literal["fail", "warn", "note"]
@@ -12,13 +12,10 @@ Severity = Literal["fail", "warn", "note"]
 #: below it; proposed by lotflow; not known.
 LevelSource = Literal["given", "below rim", "from line", "from ground", "proposed", "unknown"]
 
-#: Until these are answered nothing else that is asked of the same drains can be.
-_ASKED_FIRST: Final = ("outlet-not-found",)
-
 #: Levels that somebody gave.
 STATED: Final[frozenset[LevelSource]] = frozenset({"given", "below rim", "from line"})
 
-#: Worst first, the order in which findings are listed.
+#: Worst first.
 SEVERITIES: tuple[Severity, ...] = ("fail", "warn", "note")
 
 
@@ -52,6 +49,9 @@ class Finding:
     rests_on
         Where the levels come from that `measured` and `limit` rest on; empty where they rest on
         none.
+    part_of
+        Rule and subject of the finding of the same cause under which it is listed, as `label`
+        writes them; empty for one that stands for itself.
     """
 
     rule: str
@@ -68,6 +68,7 @@ class Finding:
     volume_m3: float | None = None
     touches: str = ""
     rests_on: tuple[LevelSource, ...] = ()
+    part_of: str = ""
 
     def as_dict(self) -> dict[str, Any]:
         """All fields, in the order in which they are declared; sources of levels as one text."""
@@ -106,30 +107,391 @@ def as_severe_as_known(
     return "fail" if decided else "warn"
 
 
-def ordered(findings: list[Finding]) -> list[Finding]:
+#: Begins the message of what is found of the drains as they are and no longer as proposed.
+TODAY: Final = "As it is today: "
+
+
+def is_today(finding: Finding) -> bool:
     """
-    Put findings in reading order: worst first, then by rule and subject; repeats are dropped.
+    Tell whether something is found only of the drains as they are today.
+
+    Parameters
+    ----------
+    finding
+        From `with_earlier`.
+    """
+    return finding.message.startswith(TODAY)
+
+
+#: What water touches besides buildings and openings.
+OPEN_GROUND: Final = ("paving", "ground beyond the lot")
+#: Subject of what is found of all inlets together.
+ALL_INLETS: Final = "all inlets"
+
+#: What findings are ranked by: what they can do to people and house, worst first. Of each rank the
+#: rules that count in it, the worse first. All outputs list findings in this order.
+RANKS: Final[dict[str, tuple[str, ...]]] = {
+    "water into the house": (
+        "pond-reaches-building", "opening-below-ground", "opening-below-spill",
+    ),
+    "water at walls and openings": (
+        "pond-near-threshold", "inlet-blocked", "pond-at-wall", "opening-sill-unknown",
+        "opening-beside-not-closed",
+    ),
+    "ground that falls to a wall": (
+        "ground-falls-to-building", "outlet-runs-to-building", "ground-too-flat-at-building",
+    ),
+    "roof water at a wall": (
+        "downspout-near-foundation", "gutter-runs-over", "roof-sheds-at-eaves",
+    ),
+    "water that stands": (
+        "discharge-over-sidewalk", "pond-stands-too-long", "pond-not-closed",
+        "water-stands-too-long", "downspout-feeds-low-spot", "outlet-runs-to-low-spot", "low-spot",
+    ),
+    "onto a neighbour, or where it must not go": (
+        "into-sanitary-sewer", "discharge-onto-neighbour", "inlet-off-lot", "outlet-off-lot",
+        "line-off-lot", "pond-overflows-the-lot", "setback",
+    ),
+    "drains that fail": (
+        "over-capacity", "water-above-grate", "water-above-ground", "adverse-fall", "flat-line",
+        "outlet-under-water", "outlet-above-line", "emitter-above-grate", "grate-too-small",
+        "channel-too-long", "dry-well-small", "dry-well-slow", "gutter-overtops-curb",
+        "gutter-spread", "inlet-passed", "inlet-passed-by", "refused-water-comes-back",
+        "capacity-within-doubt", "outlet-runs-to-inlet", "downspout-onto-inlet-ground",
+        "grate-above-flow", "grate-not-at-low-point", "lines-in-a-circle",
+        "smaller-pipe-downstream", "outlet-smaller-than-line", "best-single-change",
+    ),
+    "outlets not known or out of reach": (
+        "outlet-not-found", "loose-end", "no-gravity-outlet", "outlet-only-beyond-lot",
+        "outlet-level-not-given", "outlet-fall-uncertain", "tailwater-not-given",
+        "dry-well-not-given", "dry-well-not-judged", "inlet-without-line", "outlet-without-line",
+        "downspout-without-node", "downspout-joins-line",
+    ),
+    "faults of laying": (
+        "size-changes-within-line", "joint-not-for-burial", "invert-above-ground",
+        "too-little-fall", "below-minimum-fall", "cover-too-small", "line-under-building",
+        "trench-below-footing", "water-stands-in-line", "emitter-line-cannot-empty",
+        "sediment-in-line", "hose-test", "too-fast", "too-slow-to-keep-clean", "turn-too-sharp",
+        "line-drawn-backwards", "line-joins-midway", "line-off-its-node", "lines-split",
+        "several-outlets", "inverts-disagree", "levels-unknown", "no-way-to-clean",
+        "cleanouts-too-far-apart", "grate-not-removable", "grate-opening-too-wide",
+        "channel-ground-not-level", "trench-too-deep", "inlets-share-a-cell",
+        "inlet-better-place",
+    ),
+    "data and assumptions": (
+        "ground-at-building-unknown", "opening-height-unknown", "rainfall-elsewhere",
+        "rainfall-starts-late", "rain-unit-doubted", "vertical-unit", "vertical-unit-doubted",
+        "level-unit-doubted", "elevation-gap", "not-closed", "cut-by-edge", "catchment-unsure",
+        "catchment-hangs-on-detail", "path-hangs-on-detail", "inlet-moved", "low-spot-sureness",
+        "grate-on-slope-unknown", "pipe-size-unknown", "pipe-material-assumed",
+        "size-not-in-table", "grate-size-unknown", "channel-size-unknown", "pump-flow",
+        "roof-areas-exceed-footprint", "roof-smaller-than-cell", "cover-assumed",
+        "covers-overlap", "infiltration-counted", "line-leaves-elevation-data", "falls-left-out",
+        "coarse-cell", "coarse-levels", "elevation-steps", "error-very-large", "level-ground",
+        "lone-elevation", "missing-elevations", "undeclared-nodata", "tile-seam-step",
+        "raster-header", "half-a-cell", "blocks-out-of-order", "coordinates-rounded",
+        "cells-not-square", "resampled", "datum-shift", "lot-very-small", "lot-has-hole",
+        "lot-line-through-building", "lot-in-parts", "outline-repaired", "rainfall-cut",
+        "rainfall-ends-early", "rainfall-uplift", "rainfall-used", "rainfall-table",
+        "stated-intensity", "realisations", "several-systems", "several-bands",
+        "columns-ignored", "layers-ignored", "heights-ignored", "side-file", "reader-warning",
+    ),
+}  # fmt: skip
+_NAMES: Final = tuple(RANKS)
+_PLACES: Final = {
+    rule: (rank, place)
+    for rank, rules in enumerate(RANKS.values())
+    for place, rule in enumerate(rules)
+}
+#: Rank of a rule that has none of its own, by its first word.
+_BY_FIRST_WORD: Final = {
+    "pond": 1, "opening": 1, "ground": 2, "downspout": 3, "gutter": 3, "roof": 3, "low": 4,
+    "discharge": 5, "inlet": 6, "grate": 6, "channel": 6, "dry": 6, "water": 6, "outlet": 7,
+    "line": 8, "lines": 8, "pipe": 8, "trench": 8, "level": 8, "levels": 8,
+}  # fmt: skip
+#: A note tells no fault and stands behind them all, but for these: their weight is that of the
+#: data, which cannot tell, not that of what may happen.
+_NOTES_THAT_COUNT: Final = ("opening-below-spill",)
+#: Rules of which the lower number is the worse one; of others the one farther from its limit.
+_LOWER_IS_WORSE: Final = ("opening-below-spill",)
+
+
+def rank_of(rule: str) -> str:
+    """
+    Name the rank of a rule.
+
+    Parameters
+    ----------
+    rule
+        One without a rank of its own goes by its first word, else to the faults of laying.
 
     Examples
     --------
-    >>> a = Finding("b-rule", "note", "X", "...")
-    >>> b = Finding("a-rule", "fail", "Y", "...")
-    >>> [finding.rule for finding in ordered([a, b, a])]
-    ['a-rule', 'b-rule']
+    >>> rank_of("opening-below-spill"), rank_of("outlet-of-tomorrow")
+    ('water into the house', 'outlets not known or out of reach')
     """
-    return sorted(
-        dict.fromkeys(findings),
-        key=lambda finding: (
-            SEVERITIES.index(finding.severity),
-            finding.rule not in _ASKED_FIRST,
-            finding.rule,
-            finding.subject,
-        ),
+    return _NAMES[_place(rule)[0]]
+
+
+def _place(rule: str) -> tuple[int, int]:
+    """Rank of a rule, and its place in it."""
+    default = _BY_FIRST_WORD.get(rule.partition("-")[0], _NAMES.index("faults of laying"))
+    return _PLACES.get(rule, (default, len(_PLACES)))
+
+
+def _key(finding: Finding) -> tuple[Any, ...]:
+    """Put one finding in order: its rank, its weight, its rule, how far it is beyond its limit."""
+    rank, place = _place(finding.rule)
+    at_house = set(finding.touches.split("; ")) - {"", *OPEN_GROUND}
+    if finding.rule == "inlet-blocked" and not at_house:
+        rank = _NAMES.index("water that stands")
+    sinks = finding.severity == "note" and finding.rule not in _NOTES_THAT_COUNT
+    last = len(_NAMES) - 1
+    measured, limit = finding.measured, finding.limit
+    if finding.rule in _LOWER_IS_WORSE:
+        beyond = 0.0 if measured is None else measured
+    else:
+        beyond = 0.0 if measured is None or limit is None else -abs(measured - limit)
+    return (
+        last if sinks else rank, sinks, rank, is_today(finding),
+        SEVERITIES.index(finding.severity), place, beyond, finding.subject != ALL_INLETS,
+        finding.subject, finding.message, repr(finding),
+    )  # fmt: skip
+
+
+def ordered(findings: Iterable[Finding]) -> list[Finding]:
+    """
+    Put findings in reading order; repeats are dropped.
+
+    By what they can do to people and house (`RANKS`), of one rank what is so as proposed before
+    what is only so today, then the heavier. Those that are part of another follow it, and a
+    group stands where its worst one belongs.
+
+    Parameters
+    ----------
+    findings
+        In any order.
+
+    Examples
+    --------
+    >>> a = Finding("cover-too-small", "fail", "L1", "...")
+    >>> b = Finding("ground-falls-to-building", "warn", "House, north side", "...")
+    >>> [finding.subject for finding in ordered([a, b, a])]
+    ['House, north side', 'L1']
+    """
+    by_key = sorted(dict.fromkeys(findings), key=_key)
+    heads = [one for one in by_key if not one.part_of]
+    named: dict[tuple[bool, str], Finding] = {}
+    for one in heads:
+        named.setdefault((is_today(one), label(one.rule, one.subject)), one)
+    parts: dict[Finding | None, list[Finding]] = {}
+    for one in by_key:
+        if one.part_of:
+            parts.setdefault(named.get((is_today(one), one.part_of)), []).append(one)
+    groups = [[head, *parts.pop(head, [])] for head in heads]
+    groups += [[one] for without in parts.values() for one in without]
+    groups.sort(key=lambda group: min(map(_key, group)))
+    return [one for group in groups for one in group]
+
+
+def label(rule: str, subject: str) -> str:
+    """
+    Name a finding, for those that are part of it.
+
+    Parameters
+    ----------
+    rule, subject
+        Of the cause.
+
+    Examples
+    --------
+    >>> label("outlet-not-found", "Old pipe")
+    'outlet-not-found: Old pipe'
+    """
+    return f"{rule}: {subject}"
+
+
+@dataclass(frozen=True)
+class Ties:
+    """
+    What findings of different subjects have in common.
+
+    Parameters
+    ----------
+    below
+        Lines and nodes below an inlet or line, nearest first, by whether the state is only that
+        of today, and name.
+    old_run
+        Name of the run of old pipe that a line belongs to, by the same; none for proposed ones.
+    low_spot
+        Number of the low spot that a finding is about; 0 for none.
+    """
+
+    below: Mapping[tuple[bool, str], Sequence[str]] = field(default_factory=dict)
+    old_run: Mapping[tuple[bool, str], str] = field(default_factory=dict)
+    low_spot: Callable[[Finding], int] = lambda _: 0
+
+
+#: Rules that have one cause where they are about the same thing.
+_ALIKE: Final[dict[str, tuple[str, ...]]] = {
+    "fall": (
+        "adverse-fall", "flat-line", "below-minimum-fall", "too-little-fall", "cover-too-small",
+        "invert-above-ground", "outlet-above-line", "outlet-under-water",
+        "emitter-line-cannot-empty", "emitter-above-grate", "too-slow-to-keep-clean",
+    ),
+    "size": (
+        "over-capacity", "smaller-pipe-downstream", "outlet-smaller-than-line",
+        "capacity-within-doubt", "too-fast", "best-single-change",
+    ),
+    "soaking": ("dry-well-small", "dry-well-slow", "dry-well-not-judged"),
+    "place": (
+        "catchment-unsure", "catchment-hangs-on-detail", "path-hangs-on-detail", "inlet-moved",
+    ),
+    "downspout": (
+        "downspout-near-foundation", "downspout-feeds-low-spot", "downspout-onto-inlet-ground",
+    ),
+}  # fmt: skip
+_TOPIC: Final = {rule: topic for topic, rules in _ALIKE.items() for rule in rules}
+#: Of one hollow.
+_STANDING: Final = (
+    "pond-reaches-building", "opening-below-spill", "pond-near-threshold", "inlet-blocked",
+    "pond-at-wall", "opening-sill-unknown", "pond-stands-too-long", "water-stands-too-long",
+    "pond-overflows-the-lot", "low-spot", "low-spot-sureness", "pond-not-closed",
+)  # fmt: skip
+_NO_OUTLET: Final = ("no-gravity-outlet", "outlet-only-beyond-lot", "outlet-fall-uncertain")
+#: What a line that is too small does to the inlets above it.
+_BACKED_UP: Final = (
+    "inlet-passed", "inlet-passed-by", "water-above-grate", "water-above-ground",
+    "refused-water-comes-back",
+)  # fmt: skip
+_TOO_SMALL: Final = (
+    "over-capacity", "smaller-pipe-downstream", "outlet-smaller-than-line", "capacity-within-doubt",
+)  # fmt: skip
+#: What stands for its group whatever else is in it: of an old pipe the question where it ends, of
+#: lines that rise that there is nothing to fall to.
+_STANDS_FOR_ALL: Final = ("outlet-not-found", "no-gravity-outlet")
+
+
+def folded(findings: Iterable[Finding], ties: Ties) -> list[Finding]:
+    """
+    Fold findings of one cause under the one that matters most.
+
+    One cause have: what a hollow does; the inlets that find no outlet out of one hollow, the falls
+    of their lines, and the water that backs up there; all that is wrong with a run of old pipe;
+    falls, or sizes, of a line; water that backs up into inlets above a line that is too small;
+    downspouts let out at the wall; how unsure a catchment is.
+
+    Parameters
+    ----------
+    findings
+        As the checks gave them.
+    ties
+        What belongs together.
+
+    Returns
+    -------
+    findings
+        All of them in reading order, `part_of` naming the first of their cause.
+    """
+    known = _known(list(dict.fromkeys(findings)), ties)
+    families: dict[tuple[Any, ...], list[Finding]] = {}
+    for one in known.found:
+        cause = _of_water(one, known) or _of_drains(one, known)
+        if cause is not None:
+            families.setdefault((is_today(one), *cause), []).append(one)
+    head_of: dict[Finding, Finding] = {}
+    for family in families.values():
+        head = min(family, key=lambda one: (one.rule not in _STANDS_FOR_ALL, _key(one)))
+        head_of |= {one: head for one in family if one is not head}
+    return ordered(
+        replace(one, part_of=label(head_of[one].rule, head_of[one].subject))
+        if one in head_of
+        else one
+        for one in known.found
     )
 
 
-#: Begins the message of what is found of the drains as they are and no longer as proposed.
-TODAY: Final = "As it is today: "
+@dataclass(frozen=True)
+class _Known:
+    """All findings, the rules of each subject, and who looks for an outlet out of where."""
+
+    found: Sequence[Finding]
+    ties: Ties
+    rules: Mapping[tuple[bool, str], set[str]]
+    above: Mapping[tuple[bool, str], str]
+    low_spots: Mapping[str, int]
+
+
+def _known(found: Sequence[Finding], ties: Ties) -> _Known:
+    """Gather what each subject is blamed for, and the inlet above each line that has no outlet."""
+    rules: dict[tuple[bool, str], set[str]] = {}
+    for one in found:
+        rules.setdefault((is_today(one), one.subject), set()).add(one.rule)
+    above: dict[tuple[bool, str], str] = {}
+    for (today, upper), way in ties.below.items():
+        if "no-gravity-outlet" in rules.get((today, upper), ()):
+            for lower in way:
+                above.setdefault((today, lower), upper)
+    low_spots = {one.subject: ties.low_spot(one) for one in found if one.rule in _NO_OUTLET}
+    return _Known(found, ties, rules, above, low_spots)
+
+
+def _of_water(one: Finding, known: _Known) -> tuple[Any, ...] | None:
+    """The hollow that a finding comes from, or that nothing rises."""
+    if one.rule in _NO_OUTLET:
+        return _no_outlet(one.subject, known.low_spots)
+    if one.rule == "inlet-blocked" and not one.measured:
+        return ("nothing rises",)
+    number = known.ties.low_spot(one) if one.rule in _STANDING else 0
+    return ("hollow", number) if number else None
+
+
+def _of_drains(one: Finding, known: _Known) -> tuple[Any, ...] | None:
+    """The run, line or inlet that a finding comes from."""
+    at = is_today(one), one.subject
+    topic = _TOPIC.get(one.rule)
+    if one.rule in _BACKED_UP:
+        return _backed_up(at, known)
+    if one.rule in ("line-off-lot", "outlet-off-lot"):
+        way = known.ties.below.get(at, ())
+        ends = [name for name in way if "outlet-off-lot" in known.rules.get((at[0], name), ())]
+        return "off the lot", ends[0] if ends else one.subject
+    if at in known.ties.old_run:
+        return "run", known.ties.old_run[at]
+    if topic == "fall" and (above := _above(at, known)):
+        return above
+    if topic == "downspout":
+        return (topic,)  # let out at the wall: one way to mend them all
+    return None if topic is None else (topic, one.subject)
+
+
+def _without_outlet(at: tuple[bool, str], known: _Known) -> str:
+    """The inlet itself, or the first one above a line, from which no outlet was found."""
+    return at[1] if "no-gravity-outlet" in known.rules.get(at, ()) else known.above.get(at, "")
+
+
+def _backed_up(at: tuple[bool, str], known: _Known) -> tuple[Any, ...]:
+    """The line below an inlet that is too small for its water, no outlet; else the inlet."""
+    for lower in known.ties.below.get(at, ()):
+        there = at[0], lower
+        if known.rules.get(there, set()) & set(_TOO_SMALL):
+            run = known.ties.old_run.get(there)
+            return ("size", lower) if run is None else ("run", run)
+    return _above(at, known) or ("backed up", at[1])
+
+
+def _above(at: tuple[bool, str], known: _Known) -> tuple[Any, ...] | None:
+    """The run of old pipe that takes an inlet's or bend's water; else that there is no outlet."""
+    first = next(iter(known.ties.below.get(at, ())), "")
+    if old := known.ties.old_run.get((at[0], first)):
+        return "run", old
+    upper = _without_outlet(at, known)
+    return _no_outlet(upper, known.low_spots) if upper else None
+
+
+def _no_outlet(subject: str, low_spots: Mapping[str, int]) -> tuple[Any, ...]:
+    """Inlets of one hollow look for the same outlet."""
+    return "no outlet", low_spots.get(subject, 0) or subject
 
 
 def with_earlier(main: Sequence[Finding], earlier: Sequence[Finding]) -> list[Finding]:

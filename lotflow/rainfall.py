@@ -95,6 +95,8 @@ class RainfallTable:
         Why its file may have been cut short between two rows; empty where nothing says so.
     sha256
         Of the bytes it was read from; empty where it was not read from a file.
+    place
+        Latitude and longitude it was published for [degrees]; None where the table does not say.
 
     Raises
     ------
@@ -124,6 +126,7 @@ class RainfallTable:
     notes: tuple[str, ...] = ()
     seems_cut: str = ""
     sha256: str = ""
+    place: tuple[float, float] | None = None
 
     def __post_init__(self) -> None:
         for name in ("durations_s", "return_periods_yr", "depths_m"):

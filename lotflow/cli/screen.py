@@ -14,7 +14,7 @@ if TYPE_CHECKING:
 
     from lotflow.inputs.job import Job
 
-_LAYERS = ("inlets", "buildings", "water", "walls")
+_LAYERS = ("inlets", "buildings", "water", "walls", "streets")
 
 
 @click.command(short_help="Find low spots, run-on and inlet catchments of a lot.")
@@ -27,6 +27,9 @@ _LAYERS = ("inlets", "buildings", "water", "walls")
 @click.option("--buildings", type=options.FILE, help="Building footprints.")
 @click.option("--water", type=options.FILE, help="Open water, which always takes flow.")
 @click.option("--walls", type=options.FILE, help="Walls, curbs and berms not in the raster.")
+@click.option("--streets", type=options.FILE,
+              help="Streets beside the lot, where water may be led. Without them lower ground is "
+                   "looked for up to 10 m beyond the lot line.")  # fmt: skip
 @options.vertical_unit
 @click.option("--margin", type=click.FloatRange(min=0, min_open=True, max=5000), metavar="METRES",
               help="Ground read round the lot at first [m]; it grows as far as catchments "

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Final, Literal
 
 from lotflow.findings import Finding
 from lotflow.terrain.discharge_path import WALL_DISTANCE_M
@@ -19,6 +19,10 @@ _OWN_RULE: Final = "lotflow's rule"
 _NEIGHBOURS: Final = (
     "Keys v. Romley (California 1966), reasonable use; Moline IL and Sierra County CA section "
     "12.08.560: a pipe end is concentrated discharge. Local law decides"
+)
+_OTHERS_GROUND: Final = (
+    "common practice, no published source: a drain on another's ground needs an easement or "
+    "permission"
 )
 _SIDEWALKS: Final = "ordinances of Moses Lake WA, Redwood City CA, Silverton OR; local law decides"
 _PONDS: Final = (
@@ -185,6 +189,79 @@ def standing_findings(places: Sequence[StandingPlace]) -> list[Finding]:
             )
         )  # fmt: skip
     return found
+
+
+@dataclass(frozen=True)
+class OffLot:
+    """
+    A part of the drains that lies off the lot, on ground that is neither street nor water.
+
+    Parameters
+    ----------
+    what
+        Kind of the part.
+    name
+        Its name.
+    off_m
+        Length of a line or channel there, and of a point the distance from the lot [m].
+    is_length
+        Which of the two.
+    on_sidewalk, in_easement
+        Whether all of it lies on a drawn sidewalk, or in a drawn easement.
+    street_is_drawn
+        Whether any street is drawn.
+    x, y
+        Where it is farthest from the lot.
+    """
+
+    what: Literal["inlet", "outlet", "line"]
+    name: str
+    off_m: float
+    is_length: bool
+    on_sidewalk: bool
+    in_easement: bool
+    street_is_drawn: bool
+    x: float
+    y: float
+
+
+def off_lot_findings(parts: Sequence[OffLot], limit_m: float, source: str) -> list[Finding]:
+    """
+    Say which inlets, outlets and lines lie on ground that may be a neighbour's.
+
+    Parameters
+    ----------
+    parts
+        What lies off the lot.
+    limit_m
+        As far as a drawing may be off [m]; what is less is not said.
+    source
+        Where that limit comes from.
+    """
+    return [_off_lot(one, limit_m, source) for one in parts if one.off_m > limit_m]
+
+
+def _off_lot(one: OffLot, limit_m: float, source: str) -> Finding:
+    """Ask whose ground it is."""
+    far = both_units(one.off_m, "length")
+    told = f"{far} of it lie off the lot" if one.is_length else f"It lies {far} off the lot"
+    if one.in_easement:
+        told += ", in a drawn easement. Make sure that it allows this drain."
+    elif one.on_sidewalk:
+        told += ", on a sidewalk. Ask whose it is, and get permission."
+    else:
+        told += (
+            ", on ground that is drawn neither as street nor as water. Whose is it? On a "
+            "neighbour's it needs an easement or written permission; else keep to the lot, or "
+            "lead it to a public place."
+        )
+        if not one.street_is_drawn:
+            told += " No street is drawn: draw it if there is one."
+    return Finding(
+        f"{one.what}-off-lot", "note" if one.in_easement else "warn", one.name, told,
+        measured=round(one.off_m, 3), limit=limit_m, unit="m",
+        source=f"{_OTHERS_GROUND}; limit: {source}", x=one.x, y=one.y,
+    )  # fmt: skip
 
 
 @dataclass(frozen=True)

@@ -148,16 +148,21 @@ class Levels(Table):
 
 
 class LayerEntry(Table):
-    """The file of one site layer: its path, or `{ file = ..., layer = ... }`."""
+    """
+    The file of one site layer: its path, or `{ file = ..., layer = ..., kind = ... }`.
+
+    The kind is that of every row, but for a layer called as the site layer, which tells it itself.
+    """
 
     file: LocalPath
     layer: Text | None = None
+    kind: Text | None = None
 
 
 def _entry(value: object) -> object:
     """Take a bare path for a file of which the layer is found by its name."""
     if isinstance(value, LayerFile):
-        return {"file": value.path, "layer": value.layer}
+        return {"file": value.path, "layer": value.layer, "kind": value.kind}
     return value if isinstance(value, (dict, LayerEntry)) else {"file": value}
 
 
@@ -190,7 +195,9 @@ class Layers(Table):
     def own(self) -> dict[str, LayerFile]:
         """Layers that have a file of their own, in the order of the schema."""
         entries = {name: getattr(self, name) for name in SITE_LAYERS}
-        return {name: LayerFile(e.file, e.layer) for name, e in entries.items() if e is not None}
+        return {
+            name: LayerFile(e.file, e.layer, e.kind) for name, e in entries.items() if e is not None
+        }
 
 
 class Coefficients(Table):

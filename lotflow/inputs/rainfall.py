@@ -148,7 +148,9 @@ def _noaa_table(lines: list[Line], file: str, *, ended: bool) -> RainfallTable:
     blocks = [_noaa_block(lines, title, file) for title in titles]
     if not ended:
         _require_last_line(blocks[-1], lines[-1], file)
-    table = _table(blocks[0], unit, file, _noaa_source(lines))
+    said = _noaa_heading(lines)
+    table = _table(blocks[0], unit, file, _noaa_source(lines, said))
+    table = replace(table, place=_noaa_place(said))
     whole = len(blocks[0].rows)
     last = table.durations_s[-1]
     cut = last < _NOAA_LAST_DURATION_S and not table.notes
@@ -206,12 +208,27 @@ def _require_last_line(block: _Block, last: Line, file: str) -> None:
         raise InputError(Fault(rule, _CUT, file=file, line=last.number, value=last.text))
 
 
-def _noaa_source(lines: list[Line]) -> str:
-    """One line that names volume, place and series."""
+def _noaa_heading(lines: list[Line]) -> dict[str, str]:
+    """What the lines above the tables say, by their key in small letters."""
     said = {}
     for line in lines[1:12]:
         key, _, value = ", ".join(line.cells).partition(":")
         said[key.strip().lower()] = value.replace("Degree", "").replace("°", "").strip()
+    return said
+
+
+def _noaa_place(said: dict[str, str]) -> tuple[float, float] | None:
+    """Latitude and longitude of the point; None where they are not both numbers on Earth."""
+    try:
+        latitude, longitude = float(said["latitude"]), float(said["longitude"])
+    except (KeyError, ValueError):
+        return None
+    # a comparison with what is no number is false
+    return (latitude, longitude) if abs(latitude) <= 90 and abs(longitude) <= 180 else None
+
+
+def _noaa_source(lines: list[Line], said: dict[str, str]) -> str:
+    """One line that names volume, place and series."""
     volume = next((line.text for line in lines[1:3] if "atlas" in line.text.lower()), "NOAA")
     place = [said.get(key, "") for key in ("location name (esri maps)", "latitude", "longitude")]
     known = [part for part in place if part not in ("", "None")]

@@ -35,7 +35,8 @@ def screening_job(
     elevation
         The raster, or neighbouring tiles.
     layers
-        File of each site layer that is given; the lot must be.
+        File of each site layer that is given; the lot must be. Those of "streets" count as
+        constraints of that kind.
     vertical_unit
         Unit of the elevations where the file does not say.
     margin_m
@@ -57,15 +58,19 @@ def screening_job(
         general["coefficient"] = coefficient
     if intensity is not None:
         general[f"intensity_{intensity_unit}"] = intensity
+    entries = {
+        "constraints" if name == "streets" else name: LayerEntry(
+            file=path, kind="street" if name == "streets" else None
+        )
+        for name, path in layers.items()
+    }
     try:
         return Job(
             job=General(**general),
             elevation=Elevation(
                 file=tuple(elevation), vertical_unit=vertical_unit, margin_m=margin_m
             ),
-            layers=Layers.model_validate(
-                {name: LayerEntry(file=path) for name, path in layers.items()}
-            ),
+            layers=Layers.model_validate(entries),
         )
     except ValidationError as error:
         raise InputError(

@@ -84,6 +84,8 @@ class _Reading:
     def take(self, name: str, raw: GeoDataFrame, source: LayerFile) -> None:
         """Check one layer as it was read, and keep it or its faults."""
         place = Place(str(source.path), source.layer or name)
+        if source.kind is not None and place.layer.casefold() != name:
+            raw = raw.assign(kind=source.kind)  # a road register's own kinds mean nothing here
         self.places[name] = place
         self.sources[name] = Source(
             name, source.path.name, place.layer, raw.attrs["sha256"], len(raw), path=place.file

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 from pathlib import Path
 
 from lotflow.errors import Fault, InputError
@@ -67,7 +68,7 @@ def layer_in(source: LayerFile, name: str, *, names: tuple[str, ...] | None = No
     -------
     source
         With the layer as it is called in the file: the one named, else the only one, else the
-        one with the name of the site layer.
+        one called by the kind of its rows ("streets"), else by the site layer.
 
     Raises
     ------
@@ -77,11 +78,14 @@ def layer_in(source: LayerFile, name: str, *, names: tuple[str, ...] | None = No
     path = local_file(source.path, f"file of the layer {name}")
     names = layer_names(path) if names is None else names
     if source.layer is None and len(names) == 1:
-        return LayerFile(path, names[0])
-    wanted = source.layer or name
+        return replace(source, path=path, layer=names[0])
     by_folded = {layer.casefold(): layer for layer in names}
+    wanted = source.layer or name
+    if source.layer is None and source.kind and f"{source.kind}s" in by_folded:
+        wanted = f"{source.kind}s"
     if wanted in names or wanted.casefold() in by_folded:
-        return LayerFile(path, wanted if wanted in names else by_folded[wanted.casefold()])
+        found = wanted if wanted in names else by_folded[wanted.casefold()]
+        return replace(source, path=path, layer=found)
     if not names:
         raise InputError(Fault("the file holds no layer", "Check the path", str(path)))
     rule = f"there is no layer {wanted!r} in the file, but {', '.join(map(repr, names))}"

@@ -21,10 +21,13 @@ class LayerFile:
         GeoPackage, GeoJSON or Shapefile.
     layer
         Name of the layer in that file; None for its only layer, or the one of the same name.
+    kind
+        Kind of every row; None, or in a layer called as the site layer, where a column tells it.
     """
 
     path: Path
     layer: str | None = None
+    kind: str | None = None
 
 
 @dataclass(frozen=True)

@@ -264,7 +264,7 @@ RESULT_LAYERS: Final[dict[str, Layer]] = {
         QUANTITIES_TABLE,
         Layer(
             "findings",
-            "What the checks found.",
+            "What the checks found, what can do most to people and house first.",
             (),
             (
                 Column("rule", "Identifier of the rule."),
@@ -278,6 +278,11 @@ RESULT_LAYERS: Final[dict[str, Layer]] = {
                 number("area_m2", "m2", "Area it is about, of water."),
                 number("volume_m3", "m3", "Volume of it."),
                 Column("touches", "What that water stands on or against, with semicolons between."),
+                Column(
+                    "part_of",
+                    "Rule and subject of the finding of the same cause under which it is listed; "
+                    "empty for one that stands for itself.",
+                ),
                 number("x", "unit of the CRS", "Easting, where it has a place."),
                 number("y", "unit of the CRS", "Northing, where it has a place."),
                 Column("rests_on", "Where the levels come from that it rests on: given, below rim, "

@@ -19,8 +19,9 @@ _OUTLET_OPTIONS: Final = Layer(
     (
         Column("subject", "Low spot or inlet."),
         Column("rank", "1 for the best option.", kind="whole"),
-        Column("kind", '"lot edge", "street", "water", or the kind of a drawn outlet.'),
-        Column("place", "Name of the place; of the lot edge its side."),
+        Column("kind", '"lot edge", "beyond the lot" (off it, where no street is drawn), '
+               '"street", "water", or the kind of a drawn outlet.'),
+        Column("place", "Name of the place; of the lot edge, and beyond it, the side."),
         *_XY,
         number("level_m", "m", "Level there."),
         number("run_m", "m", "Length of the way, round buildings."),

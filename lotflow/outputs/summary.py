@@ -17,7 +17,6 @@ from typing import Any, Final
 import numpy as np
 import pandas as pd
 
-from lotflow.findings import SEVERITIES
 from lotflow.layers import RESULT_LAYERS
 
 SCHEMA_VERSION: Final = "1"
@@ -45,7 +44,7 @@ CONTRACT: Final[dict[str, tuple[str, ...]]] = {
     ),
     "findings": (
         "rule", "severity", "subject", "measured", "limit", "unit", "area_m2", "volume_m3",
-        "touches", "message", "source",
+        "touches", "message", "source", "part_of",
     ),
     "ponds": (
         "return_period_yr", "case", "level_m", "depth_m", "volume_m3", "x", "y", "low_spot",
@@ -141,7 +140,6 @@ def summary_content(
     }
     for name, rows in (sections or {}).items():
         entries[name] = [_entry(name, row, rounded=rounded) for row in rows]
-    entries["findings"].sort(key=lambda finding: SEVERITIES.index(finding["severity"]))
     return {
         "schema_version": SCHEMA_VERSION,
         "lot": _lot(layers.get("lot"), rounded=rounded),

@@ -6,7 +6,7 @@ import textwrap
 from collections.abc import Mapping, Sequence
 from typing import Any, Final
 
-from lotflow.findings import SEVERITIES, TODAY
+from lotflow.findings import TODAY, label
 from lotflow.units import UnitSystem, open_range, shown, shown_open
 
 WIDTH: Final = 100
@@ -414,13 +414,31 @@ def _crossings(content: Mapping[str, Any], units: UnitSystem) -> list[str]:
 
 
 def _findings(findings: Sequence[Mapping[str, Any]]) -> list[str]:
-    """The findings, worst first."""
-    ranked = sorted(findings, key=lambda one: SEVERITIES.index(one["severity"]))
+    """The findings in their order, under each in short what is part of it."""
+    groups: list[list[Mapping[str, Any]]] = []
+    for one in findings:
+        head = groups[-1][0] if groups else None
+        if head and one.get("part_of") == label(head["rule"], head["subject"]):
+            groups[-1].append(one)
+        else:
+            groups.append([one])
     found: list[str] = []
-    for one in ranked[: _MOST["findings"]]:
-        told = one["message"].removeprefix(TODAY)
-        found += _wrapped(f"{one['subject']}: {told}", f"  {one['severity']:<5}")
-    return found + _rest(len(ranked) - _MOST["findings"])
+    for head, *parts in groups[: _MOST["findings"]]:
+        told = head["message"].removeprefix(TODAY)
+        found += _wrapped(f"{head['subject']}: {told}", f"  {head['severity']:<5}")
+        found += _wrapped(_in_short(parts), "       ") if parts else []
+    return found + _rest(sum(map(len, groups[_MOST["findings"] :])))
+
+
+def _in_short(parts: Sequence[Mapping[str, Any]]) -> str:
+    """Name what has the same cause: subjects, each with its rules in words."""
+    by_subject: dict[str, list[str]] = {}
+    for one in parts:
+        by_subject.setdefault(str(one["subject"]), []).append(one["rule"].replace("-", " "))
+    listed = "; ".join(
+        f"{subject}: {', '.join(dict.fromkeys(rules))}" for subject, rules in by_subject.items()
+    )
+    return f"Of the same cause ({len(parts)}): {listed}."
 
 
 def _rain_used(findings: Sequence[Mapping[str, Any]]) -> list[str]:

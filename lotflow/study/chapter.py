@@ -56,6 +56,8 @@ class Chapter:
         Text files by name, such as "runoff_C1.txt".
     hashes
         SHA-256 of the tables that it has read, by their key in the job, such as "prices".
+    below, old_run
+        How the drains hang together, as in `findings.Ties`.
     """
 
     layers: Mapping[str, pd.DataFrame] = field(default_factory=dict)
@@ -65,6 +67,8 @@ class Chapter:
     rasters: Mapping[str, Raster] = field(default_factory=dict)
     texts: Mapping[str, str] = field(default_factory=dict)
     hashes: Mapping[str, str] = field(default_factory=dict)
+    below: Mapping[tuple[bool, str], Sequence[str]] = field(default_factory=dict)
+    old_run: Mapping[tuple[bool, str], str] = field(default_factory=dict)
 
 
 def inlet_share_file(number: int) -> str:

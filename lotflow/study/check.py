@@ -12,6 +12,7 @@ from lotflow.outputs.summary import json_text
 from lotflow.study.job_chapters import judge_job
 from lotflow.study.lot_water import study_lot
 from lotflow.study.runoff_findings import rain_findings
+from lotflow.study.setbacks import off_lot
 from lotflow.terrain.notes import gap_notes
 from lotflow.terrain.pond_network import pond_network
 from lotflow.units import UnitSystem, shown
@@ -113,7 +114,8 @@ def check_inputs(job: Job) -> InputReport:
             *window.elevation.findings,
             *site.findings,
             *gap_notes(window.surface, window.lot),
-            *([] if rainfall is None else rain_findings(rainfall)),
+            *off_lot(site, job.criteria, window.surface.ground.metres_per_unit),
+            *([] if rainfall is None else rain_findings(rainfall, site.lot, job.criteria)),
         ]
     )
     unit = window.surface.ground.metres_per_unit

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from itertools import takewhile
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -99,7 +100,10 @@ def drain_chapter(lot: LotWater, checked: Sequence[CheckedCase]) -> Chapter:
     findings: list[Finding] = list(checked[0].findings) if checked else []
     for earlier in checked[1:]:
         findings = with_earlier(findings, earlier.findings)
+    below, old_run = _ties(checked)
     return Chapter(
+        below=below,
+        old_run=old_run,
         layers=drain_layers(checked, lot.window.surface.ground.crs),
         findings=findings,
         sections={
@@ -108,6 +112,30 @@ def drain_chapter(lot: LotWater, checked: Sequence[CheckedCase]) -> Chapter:
             "inlet_bypass": [row for case in checked for row in inlet_bypass_rows(case)],
         },
     )
+
+
+def _ties(
+    checked: Sequence[CheckedCase],
+) -> tuple[dict[tuple[bool, str], list[str]], dict[tuple[bool, str], str]]:
+    """
+    Tell what lies below each inlet and line, and which old pipes are one run.
+
+    Of what is to be replaced a run goes as far as old pipes follow one another; an old pipe that
+    stays is judged by itself.
+    """
+    below: dict[tuple[bool, str], list[str]] = {}
+    old_run: dict[tuple[bool, str], str] = {}
+    for number, case in enumerate(checked):
+        network, today = case.state.system.network, number > 0
+        for position, line in enumerate(network.lines):
+            way = [network.lines[i] for i in network.way_down(position)]
+            names = [name for one in way for name in (one.name, one.end)]
+            below[today, line.name] = names[1:]
+            below.setdefault((today, line.start), names)
+            old = list(takewhile(lambda one: not one.proposed, way))
+            if old:
+                old_run[today, line.name] = old[-1].name if today else line.name
+    return below, old_run
 
 
 def inlet_capacities(checked: CheckedCase) -> dict[str, float]:

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
-from lotflow.findings import Finding, ordered
+from lotflow.findings import Finding, Ties, folded
 from lotflow.inputs.sources import naming_files
 from lotflow.outputs.result_layers import findings_table
 from lotflow.study.lot_water import LotWater, study_lot
@@ -112,7 +113,12 @@ def bind(lot: LotWater, chapters: Sequence[Chapter]) -> Study:
     for chapter in chapters:
         for name, columns in chapter.columns.items():
             layers[name] = layers[name].assign(**columns)
-    findings = tuple(ordered([f for chapter in chapters for f in chapter.findings]))
+    ties = Ties(
+        {key: way for chapter in chapters for key, way in chapter.below.items()},
+        {key: run for chapter in chapters for key, run in chapter.old_run.items()},
+        partial(_low_spot_of, lot, layers.get("openings")),
+    )
+    findings = tuple(folded([f for chapter in chapters for f in chapter.findings], ties))
     layers["findings"] = findings_table(findings)
     rain = getattr(lot.rainfall, "sha256", "")  # coefficients are read from no file
     hashes = {"rainfall": rain} if rain else {}
@@ -127,3 +133,19 @@ def bind(lot: LotWater, chapters: Sequence[Chapter]) -> Study:
         {name: text for chapter in chapters for name, text in chapter.texts.items()},
         hashes,
     )
+
+
+def _low_spot_of(lot: LotWater, openings: pd.DataFrame | None, finding: Finding) -> int:
+    """Number of the low spot that a finding is about: by its name, an opening's, or its place."""
+    name, _, number = finding.subject.rpartition(" ")
+    if name == "low spot" and number.isdecimal():
+        return int(number)
+    if openings is not None and finding.rule.startswith("opening-"):
+        beside = openings.loc[openings["name"] == finding.subject, "low_spot"].dropna()
+        if len(beside):
+            return int(beside.iloc[0])
+    grid = lot.window.surface.ground
+    if finding.x is None or finding.y is None:
+        return 0
+    row, column = grid.row_column(finding.x, finding.y)
+    return int(lot.low_spots.number[row, column]) if grid.contains(row, column) else 0

@@ -12,7 +12,15 @@ from lotflow.outputs.ground_layers import outlet_options_layer
 from lotflow.study.cases import in_case
 from lotflow.study.chapter import Chapter
 from lotflow.terrain.level_error import SPREAD_95, LevelError
-from lotflow.terrain.lower_places import LowerPlace, edge_places, front_places, open_ground, sampled
+from lotflow.terrain.lower_places import (
+    BEYOND_THE_LOT,
+    LowerPlace,
+    beyond_places,
+    edge_places,
+    front_places,
+    open_ground,
+    sampled,
+)
 from lotflow.terrain.outlet_search import (
     LeadFrom,
     OutletOption,
@@ -73,10 +81,11 @@ def outlet_chapter(lot: LotWater) -> Chapter:
     starts = [*_low_spots(lot), *_inlets(lot)]
     options = [outlet_options(start, places, rule, ground) for start in starts]
     source = f"lotflow's rule: cover by [criteria] cover_m; least fall: {fall.source}"
+    searched = _searched(lot)
     findings = [
         finding
         for start, of_start in zip(starts, options, strict=True)
-        for finding in _judged(start, of_start, rule, source)
+        for finding in _judged(start, of_start, rule, source, searched)
     ]
     return Chapter(
         layers={"outlet_options": outlet_options_layer(options, lot.window.surface.ground.crs)},
@@ -131,6 +140,8 @@ def _places(lot: LotWater, ground: SearchGround) -> list[LowerPlace]:
     for kind, frame in (("street", streets), ("water", site.water)):
         for number, (name, shape) in enumerate(zip(frame["name"], frame.geometry, strict=True), 1):
             found += front_places(kind, name or f"{kind} {number}", shape, surface, ground.lot)
+    if streets.empty:
+        found += beyond_places(surface, ground.lot, lot.job.criteria.outlet_reach_m)
     return found + _drawn_outlets(lot)
 
 
@@ -158,20 +169,32 @@ def _drawn_outlets(lot: LotWater) -> list[LowerPlace]:
     return found
 
 
+def _searched(lot: LotWater) -> str:
+    """Say what was searched, and how far."""
+    if (lot.site.constraints["kind"] == "street").any():
+        return "Searched: the lot line, the drawn streets, water and outlets."
+    reach = lot.job.criteria.outlet_reach_m
+    beyond = f", the ground up to {both_units(reach, 'distance')} beyond it" if reach else ""
+    return f"Searched: the lot line{beyond}, drawn water and outlets; no street is drawn."
+
+
 def _judged(
-    start: LeadFrom, options: Sequence[OutletOption], rule: PipeRule, source: str
+    start: LeadFrom, options: Sequence[OutletOption], rule: PipeRule, source: str, searched: str
 ) -> list[Finding]:
-    """Say where no outlet is found, and where the levels cannot tell."""
-    best = max(options, key=lambda one: one.left_m, default=None)
-    if best is not None and best.verdict == "reachable":
-        return []
+    """Say where no outlet is found, where only off the lot, and where the levels cannot tell."""
+    reachable = [one for one in options if one.verdict == "reachable"]
+    best = max(reachable or options, key=lambda one: one.left_m, default=None)
+    if reachable:
+        first = reachable[0]
+        beyond = all(one.place.kind == BEYOND_THE_LOT for one in reachable)
+        return [_only_beyond(start, first, source, searched)] if beyond else []
     pipe = f"{both_units(rule.cover_m, 'depth')} of cover and a fall of {rule.least_fall:.2%}"
     if best is None or best.left_m < 0:
         return [
             Finding(
                 "no-gravity-outlet", "warn", start.name,
                 f"No gravity outlet was found for a pipe with {pipe}{_short_of(best)}. "
-                f"{_remedy(best)}",
+                f"{_remedy(best)} {searched}",
                 measured=None if best is None else round(best.left_m, 3), limit=0.0, unit="m",
                 source=source, x=start.x, y=start.y,
             )
@@ -183,11 +206,24 @@ def _judged(
             f"The {best.place.kind} ({best.place.name}) leaves "
             f"{both_units(best.left_m, 'depth')} of fall for a pipe with {pipe}, known to about "
             f"±{spread}: the elevation data cannot tell whether gravity reaches it. Take both "
-            "levels on site.",
+            f"levels on site. {searched}",
             measured=round(best.left_m, 3), limit=0.0, unit="m", source=source,
             x=start.x, y=start.y,
         )
     ]  # fmt: skip
+
+
+def _only_beyond(start: LeadFrom, option: OutletOption, source: str, searched: str) -> Finding:
+    """Gravity reaches lower ground, but none that is the owner's, a street or water."""
+    return Finding(
+        "outlet-only-beyond-lot", "warn", start.name,
+        f"By the levels a pipe reaches lower ground only off the lot: {option.place.name}, "
+        f"{both_units(option.off_lot_m, 'length')} of the way beyond the lot line. Is that public: "
+        "a street, an alley, a ditch? Draw it; on a neighbour's ground it is no outlet. "
+        f"{searched}",
+        measured=round(option.off_lot_m, 3), limit=0.0, unit="m", source=source,
+        x=start.x, y=start.y,
+    )  # fmt: skip
 
 
 def _short_of(best: OutletOption | None) -> str:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
-from lotflow.findings import Finding
+from lotflow.findings import ALL_INLETS, Finding
 from lotflow.study.blocked import ALL_BLOCKED, LIMITED, OPEN
 from lotflow.study.pond_records import BEYOND, at_walls, reaches, touched
 from lotflow.study.worst_ponds import SEEN_M, worst_rise
@@ -294,7 +294,7 @@ def _blocked(found: PondsFound) -> list[Finding]:
 def _blocked_inlet(found: PondsFound, storm: CaseStorm) -> Finding:
     """Which water rises how high and how far, what it reaches, and where it runs over."""
     all_of_them = storm.case == ALL_BLOCKED
-    subject = "all inlets" if all_of_them else storm.case.removeprefix("blocked:")
+    subject = ALL_INLETS if all_of_them else storm.case.removeprefix("blocked:")
     start = f"With {'all inlets' if all_of_them else 'it'} blocked, in the "
     start += found.storm_name(storm)
     worst = worst_rise(found.ground, storm)
@@ -381,7 +381,10 @@ def _runs_over(pond: Pond | None) -> str:
     if pond is None or pond.spill is None:
         return ""
     beyond = ", across ground beyond the lot" if pond.spill.onto == BEYOND else ""
-    return f"; {both_units(pond.overflow_m3, 'volume')} run over to {pond.spill.to}{beyond}"
+    # from one pit of a low spot into the next it does not leave the low spot
+    own = pond.spill.to == f"low spot {pond.low_spot}"
+    to = "within the same low spot" if own else f"to {pond.spill.to}"
+    return f"; {both_units(pond.overflow_m3, 'volume')} run over {to}{beyond}"
 
 
 def _others(storm: CaseStorm, worst: Rise) -> str:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 
+from lotflow.findings import OPEN_GROUND
 from lotflow.terrain.pond_network import WAYS_OUT
 
 if TYPE_CHECKING:
@@ -244,7 +245,8 @@ def touched(water: Pond | Rise) -> str:
     names = [
         one.threshold.name for one in at_walls(water.walls) + at_walls(water.walls, openings=True)
     ]
-    names += ["paving"] * (water.paved_m2 > 0) + ["ground beyond the lot"] * (water.off_lot_m2 > 0)
+    wet = (water.paved_m2 > 0, water.off_lot_m2 > 0)
+    names += [name for name, is_wet in zip(OPEN_GROUND, wet, strict=True) if is_wet]
     return "; ".join(names)
 
 

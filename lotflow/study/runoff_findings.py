@@ -5,16 +5,22 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
+from pyproj import Geod
 
 from lotflow.drains.judged import design_storm
+from lotflow.errors import OutputError
 from lotflow.findings import Finding
+from lotflow.outputs.positions import latitude_longitude
 from lotflow.rainfall import rain_doubts, reference_rain, reference_text
 from lotflow.runoff.concentration import MINIMUM_TIME_S
 from lotflow.runoff.hydrograph import STORM_DURATION_S
 from lotflow.study.roofs import roof_notes
-from lotflow.units import both_units
+from lotflow.units import both_units, from_si
 
 if TYPE_CHECKING:
+    from geopandas import GeoDataFrame
+
+    from lotflow.criteria import Criteria
     from lotflow.rainfall import Rainfall
     from lotflow.study.lot_water import LotWater
     from lotflow.study.storms import StormStudy
@@ -40,17 +46,24 @@ def runoff_findings(lot: LotWater, storms: StormStudy | None) -> list[Finding]:
     found = roof_notes(lot.site, lot.roofs, lot.case, lot.window.lot)
     if storms is None:
         return found
-    return [*found, *rain_findings(storms.rainfall), *_overflows(lot, storms)]
+    return [
+        *found, *rain_findings(storms.rainfall, lot.site.lot, lot.job.criteria),
+        *_overflows(lot, storms),
+    ]  # fmt: skip
 
 
-def rain_findings(rainfall: Rainfall) -> list[Finding]:
+def rain_findings(rainfall: Rainfall, lot: GeoDataFrame, criteria: Criteria) -> list[Finding]:
     """
-    Name the rainfall, with its uplift and what reading it settled.
+    Name the rainfall, with its uplift, what reading it settled, and whether it is of elsewhere.
 
     Parameters
     ----------
     rainfall
         Table or formula.
+    lot
+        The lot, in any CRS.
+    criteria
+        Gives the distance from which it is said.
     """
     found = [
         Finding(
@@ -60,6 +73,7 @@ def rain_findings(rainfall: Rainfall) -> list[Finding]:
         )
     ]  # fmt: skip
     found += rain_doubts(rainfall)
+    found += _elsewhere(getattr(rainfall, "place", None), lot, criteria)
     found += [
         Finding("rainfall-table", "note", "rainfall", f"{note}.", source=rainfall.source)
         for note in getattr(rainfall, "notes", ())
@@ -78,6 +92,33 @@ def rain_findings(rainfall: Rainfall) -> list[Finding]:
             )
         )  # fmt: skip
     return found + _reach(rainfall)
+
+
+def _elsewhere(
+    place: tuple[float, float] | None, lot: GeoDataFrame, criteria: Criteria
+) -> list[Finding]:
+    """Say that a table is of another place, where it says of which."""
+    if place is None:
+        return []
+    middle = lot.geometry.union_all().centroid
+    try:
+        latitude, longitude = latitude_longitude([middle.x], [middle.y], lot.crs)
+    except OutputError:
+        return []  # a lot that is nowhere on Earth: the files with positions are refused for it
+    _, _, away = Geod(ellps="WGS84").inv(longitude[0], latitude[0], place[1], place[0])
+    if away < criteria.rainfall_reach_m:
+        return []
+    return [
+        Finding(
+            "rainfall-elsewhere", "warn", "rainfall",
+            f"The rainfall table is of {place[0]:.4f}, {place[1]:.4f}; the lot lies "
+            f"{away / 1000:,.0f} km ({from_si(away, 'ft') / 5280:,.0f} mi) from there, at "
+            f"{latitude[0]:.4f}, {longitude[0]:.4f}. Flows, sizes and ponds hold for the rain of "
+            "that place. Get the table of the lot.",
+            measured=round(float(away), 1), limit=criteria.rainfall_reach_m, unit="m",
+            source=criteria.sources()["rainfall_reach_m"],
+        )
+    ]  # fmt: skip
 
 
 def _reach(rainfall: Rainfall) -> list[Finding]:

@@ -16,6 +16,7 @@ from lotflow.outputs.low_spot_layers import (
 )
 from lotflow.study.cases import in_case
 from lotflow.study.chapter import Chapter
+from lotflow.study.setbacks import off_lot
 from lotflow.study.window import MARGIN_LIMIT_M
 from lotflow.terrain.contours import contour_interval, contours
 from lotflow.terrain.lot_line import lot_line_crossings
@@ -71,6 +72,7 @@ def _findings(lot: LotWater) -> list[Finding]:
     found = [*lot.source.findings, *window.elevation.findings, *lot.site.findings]
     found += gap_notes(window.surface, window.lot)
     held = window.held & window.lot & (lot.low_spots.number == 0)
+    found += off_lot(lot.site, job.criteria, grid.metres_per_unit)
     found += edge_notes(
         lot.names,
         lot.cells.cut_by_edge,

@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from lotflow.terrain.routing import Routing
 
 #: Ground beyond the lot over which water may run before it must have reached a street [m].
-_VERGE_M: Final = 8.0
+VERGE_M: Final = 8.0
 #: Distance from a wall that water is to keep [m]: 5 ft.
 WALL_DISTANCE_M: Final = 1.524
 
@@ -146,5 +146,5 @@ def reaches_street(path: DischargePath, streets: Sequence[Any], metres_per_unit:
     if path.leaves_at is None or path.line is None:
         return False
     beyond = shapely.line_locate_point(path.line, shapely.Point(path.leaves_at))
-    verge = shapely.ops.substring(path.line, beyond, beyond + _VERGE_M / metres_per_unit)
+    verge = shapely.ops.substring(path.line, beyond, beyond + VERGE_M / metres_per_unit)
     return any(verge.intersects(street) for street in streets)

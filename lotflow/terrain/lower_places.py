@@ -22,6 +22,10 @@ if TYPE_CHECKING:
 STRETCH_M: Final = 5.0
 #: A street or water is a place to lead water to along this much more than its nearest part [m].
 _FRONTAGE_M: Final = 2.0
+#: Kind of lower ground that lies off the lot, on no drawn street or water.
+BEYOND_THE_LOT: Final = "beyond the lot"
+#: Width of the bands of ground beyond the lot of which the lowest place is taken [m].
+_BAND_M: Final = 2.0
 #: A street farther from the lot than this is not at it [m].
 _REACH_M: Final = 30.0
 
@@ -34,9 +38,9 @@ class LowerPlace:
     Parameters
     ----------
     kind
-        "lot edge", "street", "water", or the kind of a drawn outlet.
+        "lot edge", "beyond the lot", "street", "water", or the kind of a drawn outlet.
     name
-        Its name; of the lot edge the side.
+        Its name; of the lot edge and of ground beyond it the side.
     x, y
         Coordinates.
     level
@@ -123,6 +127,49 @@ def edge_places(surface: Surface, lot: Any) -> list[LowerPlace]:
                     LowerPlace("lot edge", f"{side} side", float(point[0]), float(point[1]), level)
                 )
     return found
+
+
+def beyond_places(surface: Surface, lot: Any, reach_m: float) -> list[LowerPlace]:
+    """
+    Lowest open ground beyond the lot line, on each side at each distance up to a reach.
+
+    Where no street is drawn the gutter may lie there; so may a neighbour's garden.
+
+    Parameters
+    ----------
+    surface
+        Gives the ground.
+    lot
+        The lot in the grid's CRS.
+    reach_m
+        Greatest distance from the lot [m]; 0 finds nothing.
+    """
+    grid = surface.ground
+    unit, reach = grid.metres_per_unit, reach_m / grid.metres_per_unit
+    ground = open_ground(surface)
+    shapely.prepare(lot)
+    west, south, east, north = lot.buffer(reach).bounds
+    rows, columns = np.nonzero(np.isfinite(ground))
+    x, y = grid.xy(rows, columns)
+    near = (x >= west) & (x <= east) & (y >= south) & (y <= north)
+    points = shapely.points(x[near], y[near])
+    away = shapely.distance(points, lot)
+    beyond = (away > 0) & (away <= reach)
+    points, away = points[beyond], away[beyond] * unit
+    level = ground[rows[near][beyond], columns[near][beyond]]
+    middle = shapely.get_coordinates(lot.centroid)[0]
+    at = shapely.get_coordinates(points)
+    band = np.floor(away / max(_BAND_M, grid.cell_m)).astype(int)
+    lowest: dict[tuple[str, int], int] = {}
+    for number in np.argsort(level, kind="stable").tolist():
+        side = compass_name(*(at[number] - middle))
+        lowest.setdefault((side, int(band[number])), number)
+    return [
+        LowerPlace(
+            BEYOND_THE_LOT, f"{side} side", float(at[n][0]), float(at[n][1]), float(level[n])
+        )
+        for (side, _), n in sorted(lowest.items())
+    ]
 
 
 def front_places(

@@ -14,7 +14,7 @@ import numpy as np
 import shapely
 
 from lotflow.terrain.level_error import SPREAD_95, deviation_between
-from lotflow.terrain.lower_places import LowerPlace, open_ground, sampled
+from lotflow.terrain.lower_places import BEYOND_THE_LOT, LowerPlace, open_ground, sampled
 from lotflow.terrain.ways import Obstacles, way_round
 
 if TYPE_CHECKING:
@@ -32,6 +32,8 @@ Verdict = Literal["reachable", "cannot tell", "not reachable"]
 KEPT: Final = 3
 #: Places of one kind and name of which the way is looked for, nearest in fall first.
 _TRIED: Final = 4
+#: Places in their order, the more lawful first; drawn outlets come before all of them.
+_KINDS: Final = {"street": 1, "water": 1, "lot edge": 2, BEYOND_THE_LOT: 3}
 #: Distance a trench keeps from the corners of what it goes round [m].
 _CLEARANCE_M: Final = 1.0
 
@@ -185,8 +187,8 @@ def outlet_options(
     Best ways to lead water from a low spot or inlet to lower places.
 
     Of every named place one option is looked for. Those that the levels show to be reachable
-    come first, drawn outlets before streets and water, these before the lot edge, the shorter
-    before the longer; then the others by the fall that is left.
+    come first, drawn outlets before streets and water, these before the lot edge, ground beyond
+    the lot last, the shorter before the longer; then the others by the fall that is left.
 
     Parameters
     ----------
@@ -278,7 +280,7 @@ def _ranked(reachable: bool, kind: str, run_m: float, left_m: float) -> tuple[bo
     """Reachable ones by kind and length, then the others by the fall that is left."""
     if not reachable:
         return True, 0, -left_m
-    return False, 2 if kind == "lot edge" else int(kind in ("street", "water")), run_m
+    return False, _KINDS.get(kind, 0), run_m
 
 
 def _option(

@@ -266,6 +266,32 @@ def test_a_fact_of_a_trial_job_holds(results, job, fact):
     assert float(told) == pytest.approx(fact["value"], abs=fact["tolerance"] + 1e-9), fact["what"]
 
 
+#: What a good diagnosis names first, by the README of each job: rules and subjects of which one is
+#: to stand, alone or in a group, among so many first groups.
+FIRST = [
+    ("alexandria-patio", 1, {"ground-too-flat-at-building: House, north side"}),
+    ("alexandria-patio", 10, {"outlet-not-found: Old front pipe"}),
+    ("alexandria-patio", 10, {"over-capacity: Side line", "smaller-pipe-downstream: Side line"}),
+    ("alexandria-patio", 10, {"downspout-near-foundation: DS NE"}),
+    ("delft-yard", 1, {"inlet-blocked: all inlets"}),
+    ("delft-yard", 10, {"no-gravity-outlet: Terrace basin"}),
+    ("delft-yard", 10, {"downspout-near-foundation: DS rear east"}),
+    ("delft-court", 1, {"inlet-blocked: all inlets"}),
+    ("nm-gully-lot", 1, {"ground-falls-to-building: House, south side"}),
+    ("nm-uphill-wall", 1, {"ground-falls-to-building: House, south side"}),
+]
+
+
+@pytest.mark.parametrize(("job", "most", "named"), FIRST)
+def test_what_matters_most_stands_among_the_first_findings(results, job, most, named):
+    groups = []
+    for one in results(job).summary["findings"]:
+        if not one["part_of"]:
+            groups.append(set())
+        groups[-1].add(f"{one['rule']}: {one['subject']}")
+    assert any(group & named for group in groups[:most])
+
+
 def test_a_channel_typed_in_whole_metres_on_level_ground_runs(tmp_path):
     job, quiet = HERE / "delft-yard" / "job-crash.toml", ("-q", "--no-pack", "--realisations", 0)
     assert lotflow("run", job, "-o", tmp_path / "result", *quiet) == 0

@@ -84,13 +84,19 @@ def test_every_low_spot_and_inlet_gets_its_options_best_first(lot):
     assert not layer.geometry.intersects(houses.buffer(-0.01)).any()
 
 
-def test_without_drawn_outlets_and_streets_the_lot_edge_is_left():
+def test_without_drawn_outlets_and_streets_the_lot_edge_and_the_ground_beyond_are_left():
     """The quick case: two files only."""
     sample = SAMPLES / "alder_court"
     lot = study_lot(screening_job((sample / "dem.tif",), {"lot": sample / "site.gpkg"}))
     layer = outlet_chapter(lot).layers["outlet_options"]
-    assert set(layer["kind"]) == {"lot edge"}
+    assert set(layer["kind"]) == {"lot edge", "beyond the lot"}
     assert layer[layer["rank"] == 1]["place"].str.contains("south").all()
+    for _, rows in layer.groupby("subject"):  # off the lot only where nothing on its line is sure
+        edge = rows[rows["kind"] == "lot edge"]
+        first = rows[rows["rank"] == 1].iloc[0]
+        if first["kind"] == "beyond the lot":
+            assert first["off_lot_m"] > 0
+            assert not (edge["verdict"] == "reachable").any()
 
 
 def bowl_job(folder):

@@ -162,9 +162,13 @@ def test_uplift_raises_flows_in_proportion_and_is_said(lot, cover, proposed):
     more = study_storms(raised, case_water(raised, "proposed"), cover.ground)
     paved = proposed.node_names.index("Corner cleanout")
     assert more.peaks.flow_m3s[paved] == pytest.approx(1.2 * proposed.peaks.flow_m3s[paved])
-    found = {finding.rule: finding for finding in rain_findings(raised.rainfall)}
+    found = {
+        finding.rule: finding
+        for finding in rain_findings(raised.rainfall, lot.site.lot, lot.job.criteria)
+    }
     assert "raised by 20%" in found["rainfall-uplift"].message
-    assert "rainfall-uplift" not in {finding.rule for finding in rain_findings(lot.rainfall)}
+    plain = rain_findings(lot.rainfall, lot.site.lot, lot.job.criteria)
+    assert "rainfall-uplift" not in {finding.rule for finding in plain}
 
 
 @pytest.mark.parametrize(

@@ -231,6 +231,7 @@ TABLES: Final[dict[str, PageTable]] = {
             Heading("Weight", "severity"),
             Heading("Subject", "subject"),
             Heading("Finding", "message"),
+            Heading("Part of", "part_of"),
         ),
     ),
 }  # fmt: skip
