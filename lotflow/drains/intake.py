@@ -690,7 +690,7 @@ def intake_findings(
         refuses = one.refused_m3s > NOTHING_M3S or one.limited_by == "dry well"
         if one.limited_by and refuses:
             findings.append(_refused(one, limits, at))
-        if one.grate_basis == "slope" and one.arriving_m3s > NOTHING_M3S:
+        if one.grate_basis == "slope" and one.taken_m3s > NOTHING_M3S:
             findings.append(
                 about_place(
                     one.name, at, "grate-on-slope-unknown", "note",

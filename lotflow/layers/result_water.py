@@ -165,8 +165,12 @@ _WALL_WATER: Final = Layer(
         Column("threshold_basis", '"threshold" or "sill" as given; empty where neither is given.'),
         number("threshold_m", "m", "Elevation at which water enters, as given."),
         number("freeboard_m", "m", "That elevation less the level of the water."),
-        Column("is_reached", "Whether water touches it as high as the elevation given.",
+        Column("is_reached", "Whether water touches it as high as the elevation given; empty where "
+               "it does not as far as the data go, but they do not close its basin or catchment.",
                kind="yes_no"),
+        Column("not_closed", "Whether the data that were read end before the basin or the "
+               "catchment of the water closes: depth and level are at least what is given, the "
+               "freeboard at most.", kind="yes_no"),
     ),
 )  # fmt: skip
 

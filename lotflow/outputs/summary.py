@@ -58,6 +58,7 @@ CONTRACT: Final[dict[str, tuple[str, ...]]] = {
     ),
     "wall_water": (
         "return_period_yr", "case", "pond", "name", "kind", "at_wall", "depth_m", "freeboard_m",
+        "not_closed",
     ),
     "inlet_intake": ("return_period_yr", "case", "inlet", "taken_m3"),
     "confidence": (

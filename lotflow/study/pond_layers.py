@@ -145,7 +145,10 @@ def wall_water_table(
                     "is_own": wall.threshold.is_own, "at_wall": wall.at_wall,
                     "depth_m": wall.depth, "level_m": wall.level, "x": x, "y": y,
                     "threshold_basis": wall.threshold.basis, "threshold_m": wall.threshold.level,
-                    "freeboard_m": wall.freeboard, "is_reached": wall.is_reached,
+                    "freeboard_m": wall.freeboard,
+                    # of water that may stand higher it is not said that it stays away
+                    "is_reached": True if wall.is_reached else None if pond.not_closed else False,
+                    "not_closed": pond.not_closed,
                 })  # fmt: skip
     return _table("wall_water", rows)
 

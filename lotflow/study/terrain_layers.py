@@ -71,9 +71,14 @@ def _findings(lot: LotWater) -> list[Finding]:
     limit = job.criteria.low_spot_limit_m(job.elevation.rmse_m)
     found = [*lot.source.findings, *window.elevation.findings, *lot.site.findings]
     found += gap_notes(window.surface, window.lot)
+    held = window.held & window.lot & (lot.low_spots.number == 0)
     found += off_lot(lot.site, job.criteria, grid.metres_per_unit)
     found += edge_notes(
-        lot.names, lot.cells.cut_by_edge, lot_cut=_lot_cut(lot), margin_limit_m=MARGIN_LIMIT_M
+        lot.names,
+        lot.cells.cut_by_edge,
+        lot_cut=_lot_cut(lot),
+        lot_held=bool(held.any()),
+        margin_limit_m=MARGIN_LIMIT_M,
     )
     found += inlet_notes(
         inlets.placed, inlets.residual, inlets.hidden, grid, limit=limit, offers=inlets.offers

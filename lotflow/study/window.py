@@ -21,6 +21,7 @@ from lotflow.terrain.closure import (
     Unfinished,
     coarse_water,
     ground_of_interest,
+    held_behind_ring,
     unfinished_at_ring,
 )
 from lotflow.terrain.low_spots import inflow_cells
@@ -509,4 +510,5 @@ def _marks(look: _Look, job: Job) -> tuple[BoolArray, BoolArray]:
         ends = unfinished_at_ring(look.natural, look.interest, limit)
         entering.ravel()[ends.entry[ends.from_above]] = True
         held.ravel()[ends.entry[~ends.from_above]] = True
+        held |= held_behind_ring(look.natural, limit) & look.window.lot
     return entering, held

@@ -136,9 +136,7 @@ def unfinished_at_ring(natural: Routing, interest: Interest, rise: float) -> Unf
         deeper below the ground of interest, water leaves downhill.
     """
     surface, filled = natural.surface, natural.field.filled
-    gone = surface.missing | surface.water
-    for pipe in natural.drains.culverts:
-        gone.ravel()[pipe.up_cell] = True
+    gone = _takes_water(natural)
     # the water of interest stands at its level already
     level = np.pad(np.where(interest.level, filled, natural.elevation), 1, constant_values=_WALL_M)
     drain = np.pad(interest.level | gone, 1, constant_values=True)
@@ -155,6 +153,32 @@ def unfinished_at_ring(natural: Routing, interest: Interest, rise: float) -> Unf
     above = natural.elevation.ravel()[ring] > filled.ravel()[entry] + LEVEL_STEP / 2
     leaving = np.flatnonzero(leaves & ~gone)
     return Unfinished(ring, entry, above, leaving, climb[inner].ravel()[leaving])
+
+
+def held_behind_ring(natural: Routing, rise: float) -> BoolArray:
+    """
+    Find the cells on which water stands higher if that beyond the ring stands above the ring.
+
+    Parameters
+    ----------
+    natural
+        Routing without inlets, the ring open.
+    rise
+        How high it stands above each cell of the ring [m].
+    """
+    surface = natural.surface
+    gone = _takes_water(natural)
+    raised = np.where(surface.edge & ~gone, rise, 0.0)
+    level, _ = priority_flood(natural.elevation + raised, surface.edge | gone)
+    return level > natural.field.filled + LEVEL_STEP / 2
+
+
+def _takes_water(natural: Routing) -> BoolArray:
+    """Cells in which water is gone, whatever stands round them."""
+    gone = natural.surface.missing | natural.surface.water
+    for pipe in natural.drains.culverts:
+        gone.ravel()[pipe.up_cell] = True
+    return np.asarray(gone)
 
 
 def coarse_water(ground: Grid, step: int, water: Sequence[Any]) -> tuple[Grid, FloatArray]:

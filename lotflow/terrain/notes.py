@@ -50,10 +50,10 @@ def gap_notes(surface: Surface, lot: BoolArray) -> list[Finding]:
 
 
 def edge_notes(
-    names: Sequence[str], cut: BoolArray, *, lot_cut: bool, margin_limit_m: float
+    names: Sequence[str], cut: BoolArray, *, lot_cut: bool, lot_held: bool, margin_limit_m: float
 ) -> list[Finding]:
     """
-    Say which catchments are cut by the edge of the data: at least that much.
+    Say what the edge of the data cuts: catchments are at least that much, and water may stand.
 
     Parameters
     ----------
@@ -63,6 +63,8 @@ def edge_notes(
         Whether the catchment of each is cut.
     lot_cut
         Whether what drains onto the lot is cut.
+    lot_held
+        Whether water held back beyond the edge would stand on the lot where no low spot is given.
     margin_limit_m
         How far beyond the lot elevation is read at most [m].
     """
@@ -84,6 +86,16 @@ def edge_notes(
                 "Water may come onto the lot from beyond the elevation data that was read, which "
                 f"ends where the data end or {reach} beyond the lot: the area that drains onto it "
                 "is at least what is given.",
+                source=_OWN_RULE,
+            )
+        )  # fmt: skip
+    if lot_held:
+        found.append(
+            Finding(
+                "not-closed", "warn", "lot",
+                "The elevation data that were read end where the ground is about as low as on the "
+                "lot: water that is held back beyond may stand on it where no low spot is given. "
+                "Give elevation data that reach farther.",
                 source=_OWN_RULE,
             )
         )  # fmt: skip

@@ -296,6 +296,11 @@ def test_the_finding_says_what_passes_and_where_it_goes(way, told):
         [GRATE], [replace(one, limited_by="", grate_basis="slope")], storms, LIMITS
     )
     assert (asked.rule, asked.measured) == ("grate-on-slope-unknown", 0.0)
+    # one that is known to take nothing is not asked about
+    nothing = replace(one, limited_by="line", grate_basis="slope", taken_m3s=0.0)
+    assert [f.rule for f in intake_findings([GRATE], [nothing], storms, LIMITS)] == [
+        "inlet-passed-by"
+    ]
 
 
 def test_without_rain_nothing_is_said_to_pass(bench, make):

@@ -119,6 +119,17 @@ def test_a_sag_that_the_data_cut_is_said_to_be_at_least(tmp_path):
     assert "opening-beside-not-closed" in {finding.rule for finding in study.findings}
 
 
+def test_where_the_data_end_in_a_sag_too_low_for_a_low_spot_it_is_said_of_the_lot(tmp_path):
+    """They end 5 cm above its bottom, less than the accuracy: what is left of it is no low spot."""
+    dem = raster(tmp_path, sag(240, 0.6, 0), west=22.0)
+    study = run_study(job_of(tmp_path, dem), use_covers=False)
+    assert not len(near_spots(study))
+    assert ("not-closed", "lot") in {(found.rule, found.subject) for found in study.findings}
+    whole = run_study(job_of(tmp_path, raster(tmp_path, lambda e, n: 50 + 0.02 * e), margin=30.0),
+                      use_covers=False)  # fmt: skip
+    assert "not-closed" not in {found.rule for found in whole.findings}
+
+
 def rained_on(folder, dem, threshold=50.4):
     """A job with a house, its threshold, and two storms."""
     files = {
@@ -141,6 +152,10 @@ def test_no_pond_that_is_not_closed_is_said_not_to_reach_a_building(tmp_path):
     assert len(ponds)
     assert ponds.not_closed.all()
     assert ponds.reaches_building.isna().all()
+    walls = study.layers["wall_water"]
+    assert "house" in set(walls.name)
+    assert walls.not_closed.all()
+    assert walls.is_reached.isna().all()
     assert "pond-not-closed" in {finding.rule for finding in study.findings}
 
 
