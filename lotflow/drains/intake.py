@@ -40,8 +40,8 @@ _HEC_22: Final = (
 #: Share of what arrives that is said to be refused; less is rounding, lotflow's rule [-].
 _TELLING_SHARE: Final = 0.01
 #: Rounds in which refused water finds its way, and flows that differ by less are the same [m^3/s].
-_ROUNDS: Final = 200
-_SAME_M3S: Final = 1e-8
+_ROUNDS: Final = 25
+_SAME_M3S: Final = 1e-7
 #: A storm is brought to its peak in steps of no less [s], and stretched by no more.
 _SHORTEST_STEP_S: Final = 15.0
 _MOST_STRETCHED: Final = 50.0

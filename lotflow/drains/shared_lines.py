@@ -28,7 +28,7 @@ _HALVINGS: Final = 36
 #: Steps of Newton's method; then node by node, in so many rounds.
 _NEWTON: Final = 80
 _INNER: Final = 6
-_ROUNDS: Final = 200
+_ROUNDS: Final = 100
 #: Less than such a part of all water is none.
 _TRIFLE: Final = 1e-9
 #: Levels that differ by less are the same [m], and the most by which they may differ.

@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 
 from lotflow.criteria import Criteria
 from lotflow.drains.drain_system import run_system
+from lotflow.drains.grade_line import Reach, outlet_level, reach_grade
 from lotflow.drains.inlet_checks import InletFacts, grate_flow
 from lotflow.drains.inlets import grate_efficiency
 from lotflow.drains.intake import (
@@ -21,7 +22,7 @@ from lotflow.drains.intake import (
     intake_findings,
 )
 from lotflow.drains.judged import Limits
-from lotflow.drains.network_grade import hydraulics
+from lotflow.drains.network_grade import bend_heads, hydraulics, node_coefficient
 from lotflow.drains.receivers import Receiver
 from lotflow.drains.shared_lines import SharedLines
 from lotflow.drains.storm_findings import storm_findings
@@ -126,15 +127,15 @@ def test_three_inlets_on_one_line_refuse_what_it_cannot_carry(bench, make):
     found = inlet_intakes(state, inlets, [AWAY] * 3, LIMITS, series=series)
     taken = np.array([one.taken_m3s for one in found.rows])
     assert taken.sum() < 0.006
-    # all lie above the last line, the one that is full: the same share of each
-    assert taken == pytest.approx(np.full(3, taken[0]), rel=1e-6)
+    # all rims are level, so that the water first stands at that of the uppermost
+    assert taken[1:] == pytest.approx([0.002, 0.002])
     assert found.line_flow_m3s[-1, 0] == pytest.approx(taken.sum())
+    assert [one.limited_by for one in found.rows] == ["line", "", ""]
     for one in found.rows:
         adds_up(one)
-        assert one.limited_by == "line"
-        assert one.line_m3s == pytest.approx(one.taken_m3s, rel=0.01)
-        assert one.held_by == "I0"  # the uppermost: all rims are level
         assert one.refused_m3 == pytest.approx((0.002 - one.taken_m3s) * 1800, rel=1e-3)
+    assert found.rows[0].line_m3s == pytest.approx(taken[0], rel=0.01)
+    assert found.rows[1].line_m3s > 0.0021
     # as much as lifts the grade line to a rim, by the code of the grade line itself
     water = [level_of(state, found.line_flow_m3s * f)[0] for f in (1.0, 1.01)]
     assert water[0] <= 10.001
@@ -266,7 +267,8 @@ def test_lines_follow_the_grade_line_of_the_check(bench, make):
         flow = lines.carried @ entering
         exact = hydraulics(state.system.network, state.inverts, state.system.nodes, flow)
         order = [list(state.system.network.nodes).index(line.start) for line in state.lines]
-        assert np.abs(lines.levels(flow)[order] - exact.node_m).max() < 2e-3
+        free = np.ones_like(flow), np.full_like(flow, np.inf)
+        assert np.abs(lines.levels(flow, *free)[order] - exact.node_m).max() < 2e-3
 
 
 @pytest.mark.parametrize(
@@ -394,24 +396,8 @@ def check_case(make, seed):
             piped = 60.0 * 30 * sum(given.values()) + 60.0 * 30 * 0.0004
             soaks = receivers[0].soaking_area_m2 * receivers[0].soil_rate_m_s * 60.0 * 30
             assert taken + piped <= receivers[0].storage_m3 + soaks + 1e-6
-    by_hand(state, found, inlets)
-    water = level_of(state, found.line_flow_m3s)
-    forced = [k for k in range(3) if water[k] > 10.002]
-    # water above a rim only where what is given below holds it there with no water of inlets
-    for k in forced:
-        assert found.line_flow_m3s[:, k].max() < 1e-5
-    for name in names:
-        for k in range(3):
-            one = found.of_storm(k)[name]
-            if (
-                one.limited_by == "line"
-                and one.taken_m3s < one.arriving_m3s * 0.98
-                and k not in forced
-            ):
-                more = found.line_flow_m3s[:, [k]].copy()
-                more[on_the_way(state, name)] += max(0.02 * one.taken_m3s, 2e-5)
-                if not receivers:
-                    assert level_of(state, more)[0] > 10.0 - 2e-3, (seed, name, k)
+    stands_where_it_is_refused(state, found, inlets, storms=() if receivers else range(3))
+    agrees_in_volume(found, receivers)
     return refused
 
 
@@ -426,73 +412,121 @@ def on_the_way(state, name):
         at = state.lines[after[0]].end
 
 
-def by_hand(state, found, inlets):
-    """Water of all inlets led down the lines one by one, peaks simply added: the most it can be."""
-    total = np.zeros((len(state.lines), 3))
-    for one in inlets:
-        for k in range(3):
-            entered = found.of_storm(k)[one.name].taken_m3s
-            entered += (
-                state.system.water.given_m3s.get(one.name, 0.0) - found.backed_up[one.name][k]
-            )
-            total[on_the_way(state, one.name), k] += entered
-    assert (found.line_flow_m3s <= total + 1e-9).all()
-    assert found.line_flow_m3s == pytest.approx(total, rel=0.3, abs=1e-5)
-    return total
-
-
-def slow_shares(state, wants, *, steps=40):
+def hand_levels(state, flow):
     """
-    Share lines by hand: all inlets get a fortieth more of what they want, round by round.
+    Water in the nodes, line by line from the outlet up, by the code of the grade line.
 
-    If that would lift water above a rim, by the code of the grade line, those stop that would do
-    so alone. Given water is in the lines from the beginning.
+    Water that runs back up a line loses what it would in a full pipe: friction by Manning, the
+    bends and its velocity heads at the node.
     """
-    flow = np.zeros((len(state.lines), 1))
-    for name, given in state.system.water.given_m3s.items():
-        flow[on_the_way(state, name)] += given
-    if level_of(state, flow)[0] > 10.0:
-        return None  # given water alone stands above a rim
-    shares, rising = dict.fromkeys(wants, 0), sorted(wants)
-    while rising:
-        more = np.zeros((len(state.lines), len(rising)))
-        for k, name in enumerate(rising):
-            more[on_the_way(state, name), k] = wants[name] / steps
-        together = more.sum(axis=1, keepdims=True)
-        water = level_of(state, flow + np.hstack([together, more]))
-        if water[0] <= 10.0:
-            flow = flow + together
-            for name in rising:
-                shares[name] += 1
-            rising = [name for name in rising if shares[name] < steps]
+    water = {}
+    for i in reversed(range(len(state.lines))):
+        line = state.lines[i]
+        pipe, q = line.pipe.narrowest_m, float(flow[i])
+        up, down = float(state.inverts.up_m[i]), float(state.inverts.down_m[i])
+        node = node_coefficient(state.system.network, i)
+        if line.end in water:
+            below = water[line.end]
+        else:
+            below = float(outlet_level(down, max(q, 0.0), pipe))
+            below = np.fmax(below, state.system.nodes[line.end].water_m)
+        reach = Reach(max(q, 0.0), pipe, line.length_m, line.pipe.roughness, down, up,
+                      bend_heads(line), node)  # fmt: skip
+        level = float(reach_grade(below, reach).node_up)
+        if q < 0:
+            area = np.pi * pipe**2 / 4
+            slope = (q * line.pipe.roughness / (area * (pipe / 4) ** (2 / 3))) ** 2
+            heads = bend_heads(line) + node
+            level -= slope * line.length_m + heads * (q / area) ** 2 / (2 * 9.80665)
+        water[line.start] = max(water.get(line.start, -np.inf), level)
+    return water
+
+
+def hand_flow(state, entering):
+    """What enters, led down one line after the other."""
+    flow = np.zeros(len(state.lines))
+    for name, q in entering.items():
+        flow[on_the_way(state, name)] += q
+    return flow
+
+
+def stands_where_it_is_refused(state, found, inlets, storms):
+    """In every node either all enters, or water stands at its rim: levels by hand."""
+    still = hand_levels(state, np.zeros(len(state.lines)))
+    for storm in storms:
+        water = hand_levels(state, found.line_flow_m3s[:, storm])
+        for name, one in found.of_storm(storm).items():
+            rim = max(state.system.nodes[name].rim_m, still[name])
+            assert water[name] <= rim + 3e-3, (name, storm)
+            wanted = np.nanmin([one.arriving_m3s - one.backs_up_m3s, one.grate_m3s])
+            if one.backs_up_m3s > 2e-5 or one.taken_m3s < wanted - 2e-5:
+                assert water[name] >= rim - 3e-3, (name, storm)
+                assert one.limited_by == "line"
+
+
+def agrees_in_volume(found, receivers):
+    """All of the flow taken is no volume refused, and the reverse, but for wells that fill."""
+    for one in found.rows:
+        if one.limited_by == "dry well" or receivers or one.arriving_m3 < 120 * one.arriving_m3s:
             continue
-        alone = [name for name, level in zip(rising, water[1:], strict=True) if level <= 10.0]
-        if len(alone) == len(rising):  # each fits, all do not: one after the other
-            for k, name in enumerate(rising):
-                if level_of(state, flow + more[:, [k]])[0] <= 10.0:
-                    flow, shares[name] = flow + more[:, [k]], shares[name] + 1
-                else:
-                    alone.remove(name)
-        rising = [name for name in alone if shares[name] < steps]
-    return {name: share / steps for name, share in shares.items()}
+        told = 1e-5 + 1e-3 * one.arriving_m3s
+        if one.refused_m3s < 1e-7:
+            assert one.refused_m3 <= 2e-4 + 1e-4 * one.arriving_m3, one
+        if one.refused_m3s > told:
+            assert one.refused_m3 > 0, one
+
+
+def slow_steady_state(state, wants):
+    """
+    Solve the steady state by hand, inlet by inlet, again and again until nothing changes.
+
+    Each in turn lets in the most that keeps its own water below its rim while the others let in
+    what they do; that may be less than nothing. Halved thirty times by `hand_levels`.
+    """
+    given = {n: state.system.water.given_m3s.get(n, 0.0) for n in wants}
+    enters = {n: want + given[n] for n, want in wants.items()}
+    supply, all_of_it = dict(enters), sum(enters.values())
+    still = hand_levels(state, np.zeros(len(state.lines)))
+    rims = {n: max(state.system.nodes[n].rim_m, still[n]) for n in wants}
+    for _ in range(400):
+        before = dict(enters)
+        for name in sorted(wants):
+            low, high = -all_of_it, supply[name]
+            if hand_levels(state, hand_flow(state, {**enters, name: high}))[name] <= rims[name]:
+                enters[name] = high
+                continue
+            for _ in range(30):
+                middle = (low + high) / 2
+                water = hand_levels(state, hand_flow(state, {**enters, name: middle}))
+                low, high = (middle, high) if water[name] <= rims[name] else (low, middle)
+            enters[name] = low
+        if max(abs(enters[n] - before[n]) for n in wants) < 1e-7:
+            return enters
+    raise AssertionError("the hand does not settle")
 
 
 def check_shares(make, seed, storms=(0, 1, 2)):
-    """Nothing goes on to other inlets: shares of what own catchments bring, by hand and by code."""
+    """Nothing goes on to other inlets: what enters at each, by hand and by code."""
     state, inlets, ways, _, _ = random_case(make, seed)
     ways = [replace(way, runs_to="") for way in ways]
     found = inlet_intakes(state, inlets, ways, LIMITS)
+    full = 0
     for storm in storms:
         rows = found.of_storm(storm)
         wants = {n: float(np.nanmin([r.own_m3s, r.grate_m3s])) for n, r in rows.items()}
-        wants = {name: want for name, want in wants.items() if want > 1e-6}
-        by_hand = slow_shares(state, wants)
-        if by_hand is None:
-            continue
-        # whoever stops first stops at the same share; what a step less of one leaves to another
-        # may be more than a step, so that later shares are not compared, see `check_case`
-        least = min(rows[name].taken_m3s / want for name, want in wants.items())
-        assert least == pytest.approx(min(by_hand.values()), abs=2.0 / 40), (seed, storm)
+        given = {n: state.system.water.given_m3s.get(n, 0.0) for n in wants}
+        most = hand_flow(state, {n: wants[n] + given[n] for n in wants})
+        if (state.flows.flow_m3s[:, storm] < most * 0.999).any() and not np.allclose(
+            state.flows.flow_m3s[:, storm],
+            hand_flow(state, {n: r.own_m3s + given[n] for n, r in rows.items()}), rtol=1e-3,
+        ):  # fmt: skip
+            continue  # peaks that do not come at once are not for the hand
+        by_hand = slow_steady_state(state, wants)
+        for name, one in rows.items():
+            enters = one.taken_m3s - one.backs_up_m3s + given[name]
+            assert enters == pytest.approx(by_hand[name], rel=0.02, abs=5e-5), (seed, storm, name)
+            full += one.limited_by == "line"
+    return full
 
 
 @settings(max_examples=4, deadline=None,
