@@ -36,8 +36,8 @@ _SAME_M: Final = 1e-6
 _TOLERABLE_M: Final = 1e-3
 #: Within so little flow the water at a free end rises from nothing to its depth [m^3/s].
 _TRICKLE_M3S: Final = 1e-6
-#: A millimetre at 10 l/s, so that more flow always needs more height [m per m^3/s].
-_TRACE: Final = 0.1
+#: A tenth of a millimetre at 10 l/s, so that more flow always needs more height [m per m^3/s].
+_TRACE: Final = 0.01
 #: What is more than a line may carry lifts its water at once [m per m^3/s].
 _STEEP: Final = 1e9
 #: A rim that is not known lies so far above all others: only a full well makes it refuse [m].

@@ -7,6 +7,7 @@ import pytest
 from hypothesis import HealthCheck, settings
 from hypothesis import given as drawn
 from hypothesis import strategies as st
+from scipy.optimize import brentq
 
 from lotflow.criteria import Criteria
 from lotflow.drains.drain_system import run_system
@@ -135,7 +136,7 @@ def test_three_inlets_on_one_line_refuse_what_it_cannot_carry(bench, make):
         adds_up(one)
         assert one.refused_m3 == pytest.approx((0.002 - one.taken_m3s) * 1800, rel=1e-3)
     assert found.rows[0].line_m3s == pytest.approx(taken[0], rel=0.01)
-    assert found.rows[1].line_m3s > 0.0021
+    assert found.rows[1].line_m3s > 0.00205
     # as much as lifts the grade line to a rim, by the code of the grade line itself
     water = [level_of(state, found.line_flow_m3s * f)[0] for f in (1.0, 1.01)]
     assert water[0] <= 10.001
@@ -147,6 +148,88 @@ def level_of(state, flow):
     done = hydraulics(state.system.network, state.inverts, state.system.nodes, flow)
     rims = np.array([state.system.nodes[line.start].rim_m for line in state.lines])[:, None]
     return (done.node_m - rims).max(axis=0) + 10.0
+
+
+def test_three_inlets_refuse_what_the_line_leaves_of_their_volume(bench, make):
+    """
+    One line of 3.29 l/s, three inlets of 2.15 l/s for half an hour: 5.7 m3 find no room.
+
+    (3 x 2.15 - 3.29) l/s x 1800 s = 5.69 m3. Each alone fits. All tables and findings say it.
+    """
+    parts = [(f"I{k}", 300.0, 43.0) for k in range(3)]
+    low, high = 9.45, 11.0
+    for _ in range(30):  # rims so high that the line carries 3.29 l/s
+        rim = (low + high) / 2
+        state, inlets = shared(make, bench, parts, rim=rim)
+        found = inlet_intakes(state, inlets, [AWAY] * 3, LIMITS,
+                              series=steady(state, ["I0", "I1", "I2"], [2.15] * 3))  # fmt: skip
+        low, high = (rim, high) if found.line_flow_m3s[-1, 0] < 0.00329 else (low, rim)
+    assert found.line_flow_m3s[-1, 0] == pytest.approx(0.00329, rel=1e-3)
+    for one in found.rows:
+        adds_up(one)
+    assert sum(one.refused_m3 for one in found.rows) == pytest.approx(5.69, rel=5e-3)
+    told = intake_findings(inlets, found.rows, state.system.storms, LIMITS)
+    refused = sum(f.measured for f in told if f.rule == "inlet-passed-by")
+    assert refused == pytest.approx(0.00316, rel=5e-3)
+
+
+def test_an_adverse_line_takes_all_where_its_water_is_far_below_the_rim(bench, make):
+    """The rims lie 0.9 m above the grade line: nothing is refused though Manning carries none."""
+    state, inlets = shared(make, bench, [("I0", 300.0, 20.0)], fall=-0.2 / 30, rim=10.6)
+    assert state.hydraulics.capacity_m3s.tolist() == [0.0, 0.0, 0.0]
+    (one, *_) = inlet_intakes(state, inlets, [AWAY] * 3, LIMITS).rows
+    assert 10.6 - state.hydraulics.node_m[0, 0] > 0.85
+    assert one.taken_m3s == pytest.approx(0.001)
+    assert one.limited_by == ""
+
+
+def test_a_small_grate_refuses_the_same_share_in_flow_and_volume(bench, make):
+    """A grate of 40 mm: what passes by the flow passes by the storm too."""
+    state, _ = shared(make, bench, [("I0", 300.0, 80.0)], 1)
+    small = replace(GRATE, name="I0", grate_length_m=0.04, grate_width_m=0.04, rim_m=10.0)
+    (one,) = inlet_intakes(
+        state, [small], [AWAY], LIMITS, series=steady(state, ["I0"], [1.0])
+    ).rows  # fmt: skip
+    adds_up(one)
+    assert one.limited_by == "grate"
+    assert one.taken_m3s < 0.4 * one.own_m3s
+    # the storm of 1 l/s is brought to the 4 l/s of the flow table: a quarter of its time
+    assert one.refused_m3 / one.own_m3 == pytest.approx(one.refused_m3s / one.own_m3s, rel=0.02)
+
+
+def test_a_low_lateral_gives_way_to_a_trunk(bench, make):
+    """Water of the trunk that finds no room comes up out of the low grate beside it."""
+    bench.water = make.water([("T", 300.0, 160.0), ("S", 300.0, 2.0)])
+    bench.rims = {"T": 10.6, "S": 9.75}
+    lines = [
+        make.line("LT", [(0, 0), (10, 0)], "T", "J", up=9.5, down=9.45, size=0.15),
+        make.line("LS", [(10, 5), (10, 0)], "S", "J", up=9.46, down=9.45, size=0.05),
+        make.line("LJ", [(10, 0), (40, 0)], "J", "Out", up=9.45, down=9.4, size=0.1),
+    ]
+    placed = [make.inlet("T", 0, 0), make.inlet("S", 10, 5), make.inlet("J", 10, 0),
+              make.outlet("Out", 40, 0)]  # fmt: skip
+    bench.rims["J"] = 10.5
+    state = bench.state(lines, placed)
+    inlets = [replace(WIDE, name=name, rim_m=bench.rims[name]) for name in ("T", "S", "J")]
+    found = inlet_intakes(state, inlets, [AWAY] * 3, LIMITS)
+    trunk, side, _ = found.rows
+    assert (trunk.limited_by, trunk.taken_m3s) == ("", pytest.approx(0.008))
+    assert side.taken_m3s == 0.0
+    assert side.backs_up_m3s > 0.0005
+    stands_where_it_is_refused(state, found, inlets, range(1))
+
+
+@pytest.mark.parametrize("peak", [0.5, 1.0, 2.0, 6.0])
+def test_a_storm_is_brought_to_the_peak_of_the_flow_table(bench, make, peak):
+    """A hump of 2 l/s at its peak, whatever the peak by the rational method: volume kept."""
+    state, inlets = shared(make, bench, [("I0", 300.0, peak * 20.0)], 1)
+    hump = 0.002 * np.sin(np.linspace(0, np.pi, 41)[None, :]) ** 2
+    series = StormSeries(60.0, {"I0": hump}, {})
+    (one,) = inlet_intakes(state, inlets, [AWAY], LIMITS, series=series).rows
+    adds_up(one)
+    assert one.own_m3s == pytest.approx(peak / 1000)
+    assert one.own_m3 == pytest.approx(hump.sum() * 60.0)
+    assert (one.refused_m3s > 1e-9) == (one.refused_m3 > 1e-9) == (one.limited_by != "")
 
 
 def test_an_adverse_line_takes_what_the_height_above_it_drives(bench, make):
@@ -481,7 +564,7 @@ def slow_steady_state(state, wants):
     Solve the steady state by hand, inlet by inlet, again and again until nothing changes.
 
     Each in turn lets in the most that keeps its own water below its rim while the others let in
-    what they do; that may be less than nothing. Halved thirty times by `hand_levels`.
+    what they do; that may be less than nothing.
     """
     given = {n: state.system.water.given_m3s.get(n, 0.0) for n in wants}
     enters = {n: want + given[n] for n, want in wants.items()}
@@ -495,12 +578,13 @@ def slow_steady_state(state, wants):
             if hand_levels(state, hand_flow(state, {**enters, name: high}))[name] <= rims[name]:
                 enters[name] = high
                 continue
-            for _ in range(30):
-                middle = (low + high) / 2
-                water = hand_levels(state, hand_flow(state, {**enters, name: middle}))
-                low, high = (middle, high) if water[name] <= rims[name] else (low, middle)
-            enters[name] = low
-        if max(abs(enters[n] - before[n]) for n in wants) < 1e-7:
+
+            def over(q, name=name):
+                water = hand_levels(state, hand_flow(state, {**enters, name: q}))
+                return water[name] - rims[name]
+
+            enters[name] = brentq(over, low, high, xtol=1e-7) if over(low) < 0 else low
+        if max(abs(enters[n] - before[n]) for n in wants) < 2e-6:
             return enters
     raise AssertionError("the hand does not settle")
 
@@ -529,7 +613,7 @@ def check_shares(make, seed, storms=(0, 1, 2)):
     return full
 
 
-@settings(max_examples=4, deadline=None,
+@settings(max_examples=2, deadline=None,
           suppress_health_check=[HealthCheck.function_scoped_fixture])  # fmt: skip
 @drawn(seed=st.integers(0, 10**6))
 def test_random_networks_add_up(make, seed):
