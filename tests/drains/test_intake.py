@@ -10,8 +10,9 @@ from hypothesis import strategies as st
 from scipy.optimize import brentq
 
 from lotflow.criteria import Criteria
+from lotflow.drains.circular_section import critical_depth
 from lotflow.drains.drain_system import run_system
-from lotflow.drains.grade_line import Reach, outlet_level, reach_grade
+from lotflow.drains.grade_line import Reach, reach_grade
 from lotflow.drains.inlet_checks import InletFacts, grate_flow
 from lotflow.drains.inlets import grate_efficiency
 from lotflow.drains.intake import (
@@ -495,32 +496,56 @@ def on_the_way(state, name):
         at = state.lines[after[0]].end
 
 
-def hand_levels(state, flow):
-    """
-    Water in the nodes, line by line from the outlet up, by the code of the grade line.
+def hand_lines(state):
+    """Of each line its data, and tables of the depths at which it runs, of 4000 flows."""
+    lines, flows = [], 0.06 * np.linspace(0, 1, 4000) ** 3
+    for i, line in enumerate(state.lines):
+        pipe, up, down = (
+            line.pipe.narrowest_m,
+            *(float(inverts[i]) for inverts in (state.inverts.up_m, state.inverts.down_m)),
+        )
+        bends, node = bend_heads(line), node_coefficient(state.system.network, i)
+        n, length = line.pipe.roughness, line.length_m
+        own = reach_grade(-99.0, Reach(flows, pipe, length, n, down, up, bends, node)).own_depth
+        area = np.pi * pipe**2 / 4
+        friction = length * (n / (area * (pipe / 4) ** (2 / 3))) ** 2
+        lines.append((line, pipe, area, up, down, friction, bends, node, flows, np.asarray(own),
+                      np.asarray(critical_depth(flows, pipe))))  # fmt: skip
+    return lines
 
-    Water that runs back up a line loses what it would in a full pipe: friction by Manning, the
-    bends and its velocity heads at the node.
+
+def wet_area(depth, pipe):
+    """Of a circle filled so deep."""
+    if depth >= pipe:
+        return np.pi * pipe**2 / 4
+    angle = 2 * np.arccos(1 - 2 * depth / pipe)
+    return (angle - np.sin(angle)) * pipe**2 / 8
+
+
+def hand_levels(state, lines, flow):
+    """
+    Water in the nodes, line by line from the outlet up, in plain numbers.
+
+    HEC-22, section 7.1.5, as `grade_line.reach_grade` states it. Water that runs back up a line
+    loses what it would in a full pipe: friction by Manning, bends, velocity heads at the node.
     """
     water = {}
-    for i in reversed(range(len(state.lines))):
-        line = state.lines[i]
-        pipe, q = line.pipe.narrowest_m, float(flow[i])
-        up, down = float(state.inverts.up_m[i]), float(state.inverts.down_m[i])
-        node = node_coefficient(state.system.network, i)
-        if line.end in water:
-            below = water[line.end]
-        else:
-            below = float(outlet_level(down, max(q, 0.0), pipe))
+    for i in reversed(range(len(lines))):
+        line, pipe, area, up, down, friction, bends, node, flows, owns, criticals = lines[i]
+        q = float(flow[i])
+        own, critical = (float(np.interp(q, flows, t)) for t in (owns, criticals))
+        below = water.get(line.end)
+        if below is None:
+            below = down + (0.5 * (critical + pipe) if q > 0 else 0.0)
             below = np.fmax(below, state.system.nodes[line.end].water_m)
-        reach = Reach(max(q, 0.0), pipe, line.length_m, line.pipe.roughness, down, up,
-                      bend_heads(line), node)  # fmt: skip
-        level = float(reach_grade(below, reach).node_up)
+        full = (abs(q) / area) ** 2 / (2 * 9.80665)
         if q < 0:
-            area = np.pi * pipe**2 / 4
-            slope = (q * line.pipe.roughness / (area * (pipe / 4) ** (2 / 3))) ** 2
-            heads = bend_heads(line) + node
-            level -= slope * line.length_m + heads * (q / area) ** 2 / (2 * 9.80665)
+            level = max(below, down, up) - friction * q**2 - (bends + node) * full
+        else:
+            level = max(below, down + own) + friction * q**2 + bends * full
+            depth = max(max(level, up + own) - up, critical)
+            speed = q / wet_area(depth, pipe) if q > 0 else 0.0
+            level = up + depth + node * speed**2 / (2 * 9.80665)
         water[line.start] = max(water.get(line.start, -np.inf), level)
     return water
 
@@ -535,9 +560,10 @@ def hand_flow(state, entering):
 
 def stands_where_it_is_refused(state, found, inlets, storms):
     """In every node either all enters, or water stands at its rim: levels by hand."""
-    still = hand_levels(state, np.zeros(len(state.lines)))
+    lines = hand_lines(state)
+    still = hand_levels(state, lines, np.zeros(len(state.lines)))
     for storm in storms:
-        water = hand_levels(state, found.line_flow_m3s[:, storm])
+        water = hand_levels(state, lines, found.line_flow_m3s[:, storm])
         for name, one in found.of_storm(storm).items():
             rim = max(state.system.nodes[name].rim_m, still[name])
             assert water[name] <= rim + 3e-3, (name, storm)
@@ -550,11 +576,12 @@ def stands_where_it_is_refused(state, found, inlets, storms):
 def agrees_in_volume(found, receivers):
     """All of the flow taken is no volume refused, and the reverse, but for wells that fill."""
     for one in found.rows:
-        if one.limited_by == "dry well" or receivers or one.arriving_m3 < 120 * one.arriving_m3s:
+        comes = one.own_m3 + one.from_inlets_m3 + one.backs_up_m3
+        if one.limited_by == "dry well" or receivers or comes < 120 * one.arriving_m3s:
             continue
         told = 1e-5 + 1e-3 * one.arriving_m3s
         if one.refused_m3s < 1e-7:
-            assert one.refused_m3 <= 2e-4 + 1e-4 * one.arriving_m3, one
+            assert one.refused_m3 <= 2e-4 + 1e-4 * comes, one
         if one.refused_m3s > told:
             assert one.refused_m3 > 0, one
 
@@ -569,18 +596,22 @@ def slow_steady_state(state, wants):
     given = {n: state.system.water.given_m3s.get(n, 0.0) for n in wants}
     enters = {n: want + given[n] for n, want in wants.items()}
     supply, all_of_it = dict(enters), sum(enters.values())
-    still = hand_levels(state, np.zeros(len(state.lines)))
+    lines = hand_lines(state)
+    still = hand_levels(state, lines, np.zeros(len(state.lines)))
     rims = {n: max(state.system.nodes[n].rim_m, still[n]) for n in wants}
     for _ in range(400):
         before = dict(enters)
         for name in sorted(wants):
             low, high = -all_of_it, supply[name]
-            if hand_levels(state, hand_flow(state, {**enters, name: high}))[name] <= rims[name]:
+            if (
+                hand_levels(state, lines, hand_flow(state, {**enters, name: high}))[name]
+                <= rims[name]
+            ):
                 enters[name] = high
                 continue
 
             def over(q, name=name):
-                water = hand_levels(state, hand_flow(state, {**enters, name: q}))
+                water = hand_levels(state, lines, hand_flow(state, {**enters, name: q}))
                 return water[name] - rims[name]
 
             enters[name] = brentq(over, low, high, xtol=1e-7) if over(low) < 0 else low
@@ -621,13 +652,13 @@ def test_random_networks_add_up(make, seed):
 
 
 def test_a_random_network_shares_as_by_hand(make):
-    check_shares(make, 8, storms=[2])
+    assert check_shares(make, 25, storms=[2]) > 0
 
 
 @pytest.mark.nightly
 def test_many_random_networks_share_as_by_hand(make):
-    for seed in range(100):
-        check_shares(make, seed)
+    full = [check_shares(make, seed, storms=[2]) for seed in range(60)]
+    assert sum(full) > 60
 
 
 @pytest.mark.nightly
