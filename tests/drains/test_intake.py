@@ -439,7 +439,7 @@ def random_case(make, seed):
     surface = dict(zip(names, peak * hump, strict=True))
     roofs = {names[0]: np.full((3, steps), 0.0004)}
     receivers = [Receiver("Out", "dry well", 0, 0, storage_m3=float(rng.uniform(0.5, 8)),
-                          soaking_area_m2=4.0, soil_rate_m_s=1e-5)] if well else []  # fmt: skip
+                          soaking_area_m2=4.0, soil_rate_m_s=0.0)] if well else []  # fmt: skip
     return state, inlets, ways, StormSeries(60.0, surface, roofs), receivers
 
 
@@ -478,8 +478,7 @@ def check_case(make, seed):
         if receivers:
             taken = sum(r.taken_m3 - r.backs_up_m3 for r in rows.values())
             piped = 60.0 * 30 * sum(given.values()) + 60.0 * 30 * 0.0004
-            soaks = receivers[0].soaking_area_m2 * receivers[0].soil_rate_m_s * 60.0 * 30
-            assert taken + piped <= receivers[0].storage_m3 + soaks + 1e-6
+            assert taken + piped <= receivers[0].storage_m3 + 1e-4
     stands_where_it_is_refused(state, found, inlets, storms=() if receivers else range(3))
     agrees_in_volume(found, receivers)
     return refused
@@ -574,16 +573,20 @@ def stands_where_it_is_refused(state, found, inlets, storms):
 
 
 def agrees_in_volume(found, receivers):
-    """All of the flow taken is no volume refused, and the reverse, but for wells that fill."""
-    for one in found.rows:
-        comes = one.own_m3 + one.from_inlets_m3 + one.backs_up_m3
-        if one.limited_by == "dry well" or receivers or comes < 120 * one.arriving_m3s:
-            continue
-        told = 1e-5 + 1e-3 * one.arriving_m3s
-        if one.refused_m3s < 1e-7:
-            assert one.refused_m3 <= 2e-4 + 1e-4 * comes, one
-        if one.refused_m3s > told:
-            assert one.refused_m3 > 0, one
+    """
+    All of the flow taken is no volume refused, and the reverse.
+
+    But for wells, which fill, and for storms of which one brings less than its peak in 30 s.
+    """
+    for storm in () if receivers else range(3):
+        rows = found.of_storm(storm).values()
+        short = any(one.own_m3 < 30 * one.own_m3s for one in rows)
+        for one in rows:
+            comes = one.own_m3 + one.from_inlets_m3 + one.backs_up_m3
+            if one.refused_m3s < 1e-7:
+                assert one.refused_m3 <= 2e-4 + 1e-4 * comes, one
+            if one.refused_m3s > 1e-5 + 1e-3 * one.arriving_m3s and not short:
+                assert one.refused_m3 > 0, one
 
 
 def slow_steady_state(state, wants):
