@@ -480,7 +480,7 @@ class _Run:
             before = passed
             passed = held(arriving - wanted + refused[:count])
             arriving = own.copy()
-            for i in np.flatnonzero(self.next >= 0):
+            for i in np.flatnonzero(self.next >= 0).tolist():
                 arriving[self.next[i]] += passed[i]
             at = np.flatnonzero((np.abs(passed - before) > _SAME_M3S).any(axis=0))
             if not at.size:

@@ -328,6 +328,23 @@ def test_a_full_dry_well_refuses(bench, make):
     assert told.rule == "inlet-passed-by"
 
 
+def test_a_well_of_3_m3_takes_no_71_9_m3(bench, make):
+    """40 l/s for half an hour, 71.9 m3: 3 m3 are taken, the rest comes out and is told."""
+    bench.water = make.water([("G", 300.0, 799.0)])
+    lines = [make.line("L", [(0, 0), (10, 0)], "G", "W", up=9.6, down=9.4, size=0.3)]
+    state = bench.state(lines, [make.inlet("G", 0, 0), make.outlet("W", 10, 0, "dry well")])
+    well = Receiver("W", "dry well", 10.0, 0.0, storage_m3=3.0, soaking_area_m2=0.0,
+                    soil_rate_m_s=0.0)  # fmt: skip
+    series = steady(state, ["G"], [39.95])
+    wide = [replace(WIDE, name="G", rim_m=10.0)]
+    (one,) = inlet_intakes(state, wide, [AWAY], LIMITS, series=series, receivers=[well]).rows
+    adds_up(one)
+    assert one.own_m3 == pytest.approx(71.9, abs=0.05)
+    assert one.taken_m3 == pytest.approx(3.0, abs=1e-3)
+    assert one.refused_m3 == pytest.approx(68.9, abs=0.05)
+    assert one.limited_by == "dry well"
+
+
 def test_water_stands_no_higher_than_it_can(bench, make):
     """36 l/s in 4 in: the grade line of all lies metres above the grate, the water does not."""
     state, _ = shared(make, bench, [("I0", 300.0, 720.0)])
