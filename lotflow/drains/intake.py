@@ -568,19 +568,19 @@ def _as_they_come(
     lasts = [float(flow.sum()) * series.step_s / peak for flow, peak, *_ in humps if peak > 0]
     step = min([series.step_s, *(max(one, _SHORTEST_STEP_S) for one in lasts)])
     placed = [_stretched(flow, series.step_s, peak, step) for flow, peak, *_ in humps]
-    before = max((at for at, _ in placed), default=0)
-    after = max((flow.size - at for at, flow in placed), default=1)
+    # given water comes as long as the storm lasts
+    lasting = max((flows.shape[1] for flows in series.surface_m3s.values()), default=0)
+    lasting = max([lasting, *(flows.shape[1] for flows in series.roofs_m3s.values())])
+    count = round(lasting * series.step_s / step)
+    before = max([count // 2, *(at for at, _ in placed)])
+    after = max([count - count // 2, 1, *(flow.size - at for at, flow in placed)])
     columns = np.zeros((2, len(names), storms, before + after))
     for (_, _, row, k, kind), (at, flow) in zip(humps, placed, strict=True):
         columns[kind, row, k, before - at : before - at + flow.size] = flow
     whole = np.concatenate([np.stack(peaks)[:, :, :, None], columns], axis=3)
     # a peak that no stretching brings down to the flow table's counts there too
     whole[:, :, :, 0] = np.maximum(whole[:, :, :, 0], columns.max(axis=3))
-    # given water comes as long as the storm lasts
-    lasting = max((flows.shape[1] for flows in series.surface_m3s.values()), default=0)
-    lasting = max([lasting, *(flows.shape[1] for flows in series.roofs_m3s.values())])
-    count = round(lasting * series.step_s / step)
-    begin = max(before - count // 2, 0)
+    begin = before - count // 2
     piped = whole[1]
     piped[:, :, 0] += given
     piped[:, :, 1 + begin : 1 + begin + count] += given[:, :, None]
