@@ -571,7 +571,8 @@ def _as_they_come(
     # given water comes as long as the storm lasts
     lasting = max((flows.shape[1] for flows in series.surface_m3s.values()), default=0)
     lasting = max([lasting, *(flows.shape[1] for flows in series.roofs_m3s.values())])
-    count = round(lasting * series.step_s / step)
+    count = math.ceil(lasting * series.step_s / step)
+    part = lasting * series.step_s / (step * max(count, 1))
     before = max([count // 2, *(at for at, _ in placed)])
     after = max([count - count // 2, 1, *(flow.size - at for at, flow in placed)])
     columns = np.zeros((2, len(names), storms, before + after))
@@ -583,7 +584,7 @@ def _as_they_come(
     begin = before - count // 2
     piped = whole[1]
     piped[:, :, 0] += given
-    piped[:, :, 1 + begin : 1 + begin + count] += given[:, :, None]
+    piped[:, :, 1 + begin : 1 + begin + count] += part * given[:, :, None]
     return _Storms(step, whole[0], piped, before)
 
 
