@@ -31,7 +31,7 @@ if TYPE_CHECKING:
     from lotflow.drains.inlet_checks import InletFacts
     from lotflow.drains.receivers import Receiver
     from lotflow.findings import Finding
-    from lotflow.grid import BoolArray, FloatArray
+    from lotflow.grid import FloatArray
 
 _HEC_22: Final = (
     "FHWA HEC-22, 3rd edition (2009), section 4.4: bypass is the flow less what is taken, "
@@ -39,6 +39,12 @@ _HEC_22: Final = (
 )
 #: Share of what arrives that is said to be refused; less is rounding, lotflow's rule [-].
 _TELLING_SHARE: Final = 0.01
+#: Rounds in which refused water finds its way, and flows that differ by less are the same [m^3/s].
+_ROUNDS: Final = 25
+_SAME_M3S: Final = 1e-7
+#: A storm is brought to its peak in steps of no less [s], and stretched by no more.
+_SHORTEST_STEP_S: Final = 15.0
+_MOST_STRETCHED: Final = 50.0
 
 
 @dataclass(frozen=True)
@@ -96,12 +102,13 @@ class Intake:
     from_inlets_m3s, from_inlets_m3
         What other inlets let pass to it.
     backs_up_m3s, backs_up_m3
-        What is piped to it, finds no room in its line and comes up out of its grate.
+        What is piped to it from roofs, pumps and the lines above or below it, finds no room in
+        its line and comes up out of its grate; the inlets above it count that as taken.
     grate_m3s
         What its half clogged grate takes at most; NaN where not known.
     line_m3s
-        What its line takes from it at most while the others take what they do; NaN where not
-        known.
+        What its line takes from it before the water stands at its rim, while the others take
+        what they do; NaN where not known.
     taken_m3s, taken_m3
         What it takes; at most so much where its grate is not known.
     least_m3s
@@ -116,11 +123,6 @@ class Intake:
         How its grate was judged: "low point", "gutter", "slope", "not given".
     way
         Where the rest goes.
-    storm_peak_m3s
-        Greatest flow that arrives when the storm comes step by step, on which the volumes stand;
-        it may be more than the peak by the rational method.
-    held_by
-        The open node over whose rim more of its water would rise first: itself, or another.
     """
 
     name: str
@@ -142,8 +144,6 @@ class Intake:
     taken_m3: float = math.nan
     stands_m3: float = math.nan
     passed_m3: float = math.nan
-    storm_peak_m3s: float = math.nan
-    held_by: str = ""
 
     @property
     def arriving_m3s(self) -> float:
@@ -222,14 +222,14 @@ class Intakes:
 
 @dataclass(frozen=True, eq=False)
 class _Balanced:
-    """Flows of nodes and inlets, shape (…, n)."""
+    """Flows of inlets, and of all nodes what enters and what does not, shape (…, n)."""
 
     own: FloatArray
     arriving: FloatArray
     taken: FloatArray
-    piped: FloatArray
     entering: FloatArray
     backs_up: FloatArray
+    refused: FloatArray
     stands: FloatArray
     passed: FloatArray
 
@@ -286,20 +286,30 @@ def inlet_intakes(
     # peaks of several catchments do not all come at once
     total = lines.carried @ (surface + roofs + given)
     with np.errstate(divide="ignore", invalid="ignore"):
-        together = np.where(total > 0, state.flows.flow_m3s / total, 1.0)
-    together = np.minimum(together, 1.0)
-    volumes = None if series is None else _volumes(run, state, series, given, receivers)
-    goes_on = np.ones((count, storms), dtype=bool)
-    most = None
-    if volumes is not None:
-        goes_on = volumes.passed > 0
-        most = volumes.most_at_peak
-    found = run.balance(surface[:count], roofs + given, together, most,
-                        lambda refused, i: np.where(goes_on[i], refused, 0.0))  # fmt: skip
+        share = np.where(total > 0, state.flows.flow_m3s / total, 1.0)
+    come = _as_they_come(names, count, (surface, roofs), given, series)
+    columns = come.surface.shape[2]
+    together = np.repeat(np.minimum(share, 1.0), columns, axis=1)
+    own, piped = come.surface[:count].reshape(count, -1), come.piped.reshape(len(names), -1)
+    holds = np.array([way.held_m3 for way in ways])
+    most = np.full(together.shape, np.inf)
+
+    def balanced() -> _Balanced:
+        return run.balance(own, piped, together, most, lambda left: come.goes_on(left, holds))
+
+    found, wells = balanced(), [] if series is None else _wells(state, receivers)
+    for _ in range(len(wells) + 2 if wells else 0):  # what one refuses may come to another
+        full = _full_wells(lines.carried @ found.entering, wells, come)
+        if not (full < most).any():
+            break
+        most = np.minimum(most, full)
+        found = balanced()
+    first = slice(None, None, columns)
     return Intakes(
-        tuple(_rows(run, state, found, volumes, together)),
-        together * (lines.carried @ found.entering),
-        {name: (roofs + given - found.piped)[i] for i, name in enumerate(names)},
+        tuple(_rows(run, state, found, come, together, most)),
+        (together * (lines.carried @ found.entering))[:, first],
+        {name: found.refused[i, first] for i, name in enumerate(names) if i >= count}
+        | {inlet.name: found.backs_up[i, first] for i, inlet in enumerate(inlets)},
     )
 
 
@@ -426,7 +436,7 @@ class _Run:
         self.lines, self.names, self.inlets, self.ways = lines, names, inlets, ways
         self.clogged = limits.criteria.clogged_share
         number = {inlet.name: i for i, inlet in enumerate(inlets)}
-        self.next = [number.get(way.runs_to, -1) for way in ways]
+        self.next = np.array([number.get(way.runs_to, -1) for way in ways], dtype=int)
         self.order = self._order()
 
     def _order(self) -> list[int]:
@@ -434,7 +444,7 @@ class _Run:
         depth = []
         for i in range(len(self.next)):
             steps, at = 0, i
-            while (at := self.next[at]) >= 0:
+            while (at := int(self.next[at])) >= 0:
                 steps += 1
             depth.append(steps)
         return sorted(range(len(depth)), key=lambda i: (-depth[i], i))
@@ -450,108 +460,163 @@ class _Run:
         return np.array(taken).reshape(arriving.shape)
 
     def balance(
-        self, own: FloatArray, piped: FloatArray, together: FloatArray, most: FloatArray | None,
-        held: Callable[[FloatArray, int], FloatArray],
+        self, own: FloatArray, piped: FloatArray, together: FloatArray, most: FloatArray,
+        held: Callable[[FloatArray], FloatArray],
     ) -> _Balanced:  # fmt: skip
         """
-        Let water come, be taken, be refused and come to the next inlet.
+        Let water come, be taken, be refused and come to the next inlet, until nothing changes.
 
-        First what is piped, then what comes from own catchments, shared among all; then what was
-        refused goes from inlet to inlet, and each takes what grate and line have left. `most`
-        limits lines; `held` gives what of the water refused by an inlet goes on.
+        `most` limits lines; `held` gives what of the water refused by each inlet goes on.
         """
         count, nodes = len(self.inlets), len(self.names)
-        wanted = _padded(self.grates(own), nodes)
-        let, through = self.lines.share(piped, wanted, together, most)
-        entering = let + through
-        taken, backs_up = np.minimum(through[:count], own), (piped - let)[:count]
-        arriving, passed = own.copy(), np.zeros_like(own)
+        arriving, refused = own.copy(), np.zeros_like(piped)
+        passed, wanted = np.zeros_like(own), np.zeros_like(own)
+        at = np.arange(own.shape[1])
+        for _ in range(_ROUNDS):
+            wanted[:, at] = self.grates(arriving[:, at])
+            supply = piped[:, at] + _padded(wanted[:, at], nodes)
+            refused[:, at] = self.lines.settle(supply, together[:, at], most[:, at],
+                                               refused[:, at])  # fmt: skip
+            before = passed
+            passed = held(arriving - wanted + refused[:count])
+            arriving = own.copy()
+            for i in np.flatnonzero(self.next >= 0).tolist():
+                arriving[self.next[i]] += passed[i]
+            at = np.flatnonzero((np.abs(passed - before) > _SAME_M3S).any(axis=0))
+            if not at.size:
+                break
+        # what still comes is no longer taken, so that everything adds up
+        taken = np.maximum(wanted - refused[:count], 0.0)
+        backs_up = np.maximum(refused[:count] - wanted, 0.0)
+        arriving = own.copy()
         for i in self.order:
-            came = arriving[i] > own[i]
-            if came.any():
-                left = np.maximum(self.grate(i, arriving[i]) - taken[i], 0.0)
-                at = np.flatnonzero(came & (left > 0))
-                room = self.lines.room_of(
-                    i, entering[:, at], together[:, at], None if most is None else most[:, at]
-                )
-                # of its own water it took what its line could while others took theirs
-                more = np.minimum(np.minimum(left[at], room), (arriving[i] - own[i])[at])
-                taken[i, at] += more
-                entering[i, at] += more
-            refused = np.maximum(arriving[i] - taken[i], 0.0) + backs_up[i]
-            passed[i] = held(refused, i)
+            passed[i] = held(np.maximum(arriving - taken, 0.0) + backs_up)[i]
             if self.next[i] >= 0:
                 arriving[self.next[i]] += passed[i]
-        refused = arriving - taken + backs_up
-        return _Balanced(
-            own, arriving, taken, let, entering, backs_up, np.maximum(refused - passed, 0.0), passed
-        )  # fmt: skip
+        taken = np.minimum(taken, arriving)
+        stands = np.maximum(arriving - taken + backs_up - passed, 0.0)
+        entering = piped + _padded(wanted, nodes) - refused
+        return _Balanced(own, arriving, taken, entering, backs_up, refused, stands, passed)
 
 
 @dataclass(frozen=True, eq=False)
-class _Volumes:
-    """Volumes of inlets, shape (inlets, storms), and what wells let lines carry at the peak."""
+class _Storms:
+    """
+    Storms step by step; of each the first column is its peak, which lasts no time.
 
-    own: FloatArray
-    arriving: FloatArray
-    taken: FloatArray
-    backs_up: FloatArray
-    stands: FloatArray
-    passed: FloatArray
-    by_well: BoolArray
-    most_at_peak: FloatArray | None
-    peak_m3s: FloatArray
+    Arrays of shape (nodes, storms, 1 + steps); `peak` is the step in which all peaks lie.
+    """
+
+    step_s: float
+    surface: FloatArray
+    piped: FloatArray
+    peak: int
+
+    def volume(self, flow: FloatArray) -> FloatArray:
+        """Volumes of storms, shape (rows, storms)."""
+        steps = flow.reshape(-1, *self.surface.shape[1:])[:, :, 1:]
+        return np.asarray(steps.sum(axis=2) * self.step_s)
+
+    def goes_on(self, refused: FloatArray, holds_m3: FloatArray) -> FloatArray:
+        """
+        Tell what of the refused water of inlets goes on when their low spots hold some of it.
+
+        At once as much as at all, and from the greatest flows down: low spots keep what is left.
+        """
+        flow = refused.reshape(-1, *self.surface.shape[1:])
+        if not self.step_s:  # no volumes: nothing is held back
+            return refused
+        all_comes = self.surface.sum(axis=0) + self.piped.sum(axis=0)
+        key = -all_comes[:, 1:]
+        key[:, self.peak] = -np.inf
+        order, storms = np.argsort(key, axis=1, kind="stable"), np.arange(len(key))[:, None]
+        steps = flow[:, storms, 1 + order]
+        volume = np.cumsum(steps, axis=2) * self.step_s
+        over = np.maximum(volume[:, :, -1:] - holds_m3[:, None, None], 0.0)
+        gone = np.diff(np.minimum(volume, over), axis=2, prepend=0.0) / self.step_s
+        passed = np.zeros_like(flow)
+        passed[:, storms, 1 + order] = gone
+        with np.errstate(divide="ignore", invalid="ignore"):
+            share = passed[:, :, 1 + self.peak] / flow[:, :, 1 + self.peak]
+        none = (holds_m3[:, None] <= 0) | (over[:, :, 0] > 0)
+        share = np.where(flow[:, :, 1 + self.peak] > 0, share, none)
+        passed[:, :, 0] = np.clip(share, 0.0, 1.0) * flow[:, :, 0]
+        return passed.reshape(refused.shape)
 
 
-def _volumes(
-    run: _Run, state: DrainState, series: StormSeries, given: FloatArray,
-    receivers: Sequence[Receiver],
-) -> _Volumes:  # fmt: skip
-    """Run all storms step by step."""
-    count, storms = len(run.inlets), state.system.storms.size
-    steps = max((flow.shape[1] for flow in series.surface_m3s.values()), default=0)
-    steps = max([steps, *(flow.shape[1] for flow in series.roofs_m3s.values())], default=0)
+def _as_they_come(
+    names: Sequence[str], inlets: int, peaks: tuple[FloatArray, FloatArray], given: FloatArray,
+    series: StormSeries | None,
+) -> _Storms:  # fmt: skip
+    """
+    Bring storms to the peaks of the flow table: stretched in time, their volumes kept.
 
-    def flat(flows: Mapping[str, FloatArray], names: Sequence[str]) -> FloatArray:
-        none = np.zeros((storms, steps))
-        return np.array([flows.get(name, none) for name in names]).reshape(len(names), -1)
+    All peaks lie in the same step, so that no step brings more than the flow table does.
+    """
+    surface, roofs = peaks
+    storms = surface.shape[1]
+    if series is None:
+        piped = roofs + given
+        return _Storms(0.0, surface[:, :, None], piped[:, :, None], 0)
+    humps = [
+        (flows[name][k], float(peak[row, k]), row, k, kind)
+        for kind, (flows, peak) in enumerate(((series.surface_m3s, surface),
+                                              (series.roofs_m3s, roofs)))
+        for row, name in enumerate(names) if name in flows and (kind or row < inlets)
+        for k in range(storms) if flows[name][k].sum() > 0
+    ]  # fmt: skip
+    lasts = [float(flow.sum()) * series.step_s / peak for flow, peak, *_ in humps if peak > 0]
+    step = min([series.step_s, *(max(one, _SHORTEST_STEP_S) for one in lasts)])
+    placed = [_stretched(flow, series.step_s, peak, step) for flow, peak, *_ in humps]
+    # given water comes as long as the storm lasts
+    lasting = max((flows.shape[1] for flows in series.surface_m3s.values()), default=0)
+    lasting = max([lasting, *(flows.shape[1] for flows in series.roofs_m3s.values())])
+    count = math.ceil(lasting * series.step_s / step)
+    part = lasting * series.step_s / (step * max(count, 1))
+    before = max([count // 2, *(at for at, _ in placed)])
+    after = max([count - count // 2, 1, *(flow.size - at for at, flow in placed)])
+    columns = np.zeros((2, len(names), storms, before + after))
+    for (_, _, row, k, kind), (at, flow) in zip(humps, placed, strict=True):
+        columns[kind, row, k, before - at : before - at + flow.size] = flow
+    whole = np.concatenate([np.stack(peaks)[:, :, :, None], columns], axis=3)
+    # a peak that no stretching brings down to the flow table's counts there too
+    whole[:, :, :, 0] = np.maximum(whole[:, :, :, 0], columns.max(axis=3))
+    begin = before - count // 2
+    piped = whole[1]
+    piped[:, :, 0] += given
+    piped[:, :, 1 + begin : 1 + begin + count] += part * given[:, :, None]
+    return _Storms(step, whole[0], piped, before)
 
-    own = flat(series.surface_m3s, run.names[:count])
-    piped = flat(series.roofs_m3s, run.names) + given
-    together = np.ones((len(state.lines), own.shape[1]))
 
-    def held(refused: FloatArray, position: int) -> FloatArray:
-        volume = np.cumsum(refused.reshape(storms, steps), axis=1) * series.step_s
-        over = np.maximum(volume - run.ways[position].held_m3, 0.0)
-        return np.asarray((np.diff(over, axis=1, prepend=0.0) / series.step_s).ravel())
+def _stretched(
+    flow: FloatArray, step_s: float, peak_m3s: float, new_step_s: float
+) -> tuple[int, FloatArray]:
+    """
+    Stretch or shorten a storm so that its greatest step is the peak, its volume kept.
 
-    wells = _wells(state, receivers)
-    at_peak = np.full((len(state.lines), storms), np.inf)
-
-    most: FloatArray | None = None
-    found = run.balance(own, piped, together, most, held)
-    for _ in range(len(wells) + 2 if wells else 0):
-        # what one well refuses may come to another
-        full = _full_wells(run.lines.carried @ found.entering, wells, at_peak, series.step_s)
-        if not np.isfinite(full).any():
-            break
-        most = full if most is None else np.minimum(most, full)
-        found = run.balance(own, piped, together, most, held)
-
-    def volume(flow: FloatArray) -> FloatArray:
-        return np.asarray(flow.reshape(-1, storms, steps).sum(axis=2) * series.step_s)
-
-    arriving, backs_up = volume(found.arriving), volume(found.backs_up)
-    taken, passed = volume(found.taken), volume(found.passed)
-    refused = arriving - taken + backs_up
-    by_well: BoolArray = np.zeros((count, storms), dtype=bool)
-    if most is not None:
-        short = np.isfinite(most).reshape(-1, storms, steps).any(axis=2)
-        by_well = np.asarray((run.lines.carried[:, :count].T > 0) @ short.astype(float) > 0)
-    peak = found.arriving.reshape(count, storms, steps).max(axis=2, initial=0.0)
-    stands = np.maximum(refused - passed, 0.0)
-    return _Volumes(volume(own), arriving, taken, backs_up, stands, passed, by_well,
-                    at_peak if most is not None else None, peak)  # fmt: skip
+    Gives the number of that step and the mean flows of all. A storm of less volume than its peak
+    in one step comes in that step.
+    """
+    at = step_s * np.arange(flow.size + 1)
+    whole = np.concatenate([[0.0], np.cumsum(flow)]) * step_s
+    volume = float(whole[-1])
+    part = min(peak_m3s * new_step_s, volume)
+    # the shortest time in which so much comes begins or ends with a step
+    rising = whole + np.linspace(0.0, 1e-12 * volume, whole.size)
+    ends = np.interp(whole + part, rising, at, right=np.inf) - at
+    begins = at - np.interp(whole - part, rising, at, left=-np.inf)
+    first, last = int(np.argmin(ends)), int(np.argmin(begins))
+    if ends[first] <= begins[last]:
+        start, width = float(at[first]), float(ends[first])
+    else:
+        start, width = float(at[last] - begins[last]), float(begins[last])
+    if not np.isfinite(width):  # all of it in one step
+        start, width = 0.0, float(at[-1])
+    width = max(width, new_step_s / _MOST_STRETCHED)
+    before = math.ceil(max(start, 0.0) / width - 1e-9)
+    after = math.ceil(max(float(at[-1]) - start, width) / width - 1e-9)
+    edges = start + width * np.arange(-before, after + 1)
+    return before, np.diff(np.interp(edges, at, whole)) / new_step_s
 
 
 def _wells(
@@ -568,28 +633,22 @@ def _wells(
 
 
 def _full_wells(
-    flow: FloatArray, wells: Sequence[tuple[list[int], float, float]], at_peak: FloatArray,
-    step_s: float,
-) -> FloatArray:  # fmt: skip
-    """
-    What lines into wells can carry, step by step; infinite where their well is not full.
-
-    `at_peak` (lines, storms) is filled with what is left to a line if its well is full before the
-    greatest flow comes.
-    """
-    limit, storms = np.full(flow.shape, np.inf), at_peak.shape[1]
-    steps = flow.shape[1] // storms
-    for (lines, storage, soaks), storm in product(wells, range(storms)):
-        at = slice(storm * steps, (storm + 1) * steps)
-        total = flow[lines, at].sum(axis=0)
-        takes = _well_takes(total, storage, soaks, step_s)
+    sums: FloatArray, wells: Sequence[tuple[list[int], float, float]], storms: _Storms
+) -> FloatArray:
+    """What lines into wells can carry, column by column; infinite where their well is not full."""
+    limit = np.full(sums.shape, np.inf)
+    columns = storms.surface.shape[2]
+    for (lines, storage, soaks), begin in product(wells, range(0, sums.shape[1], columns)):
+        at = slice(begin + 1, begin + columns)
+        total = sums[lines, at].sum(axis=0)
+        takes = _well_takes(total, storage, soaks, storms.step_s)
         short = takes < total * (1 - 1e-9)
         with np.errstate(divide="ignore", invalid="ignore"):
-            part = np.where(total > 0, flow[lines, at] / total, 0.0)
+            part = np.where(total > 0, sums[lines, at] / total, 0.0)
         limit[lines, at] = np.where(short, part * takes, np.inf)
-        peak = int(np.argmax(total))
-        if short[: peak + 1].any():
-            at_peak[lines, storm] = part[:, peak] * soaks
+        # full before the greatest flow comes: that finds no more room than what soaks away
+        if short[: storms.peak + 1].any():
+            limit[lines, begin] = part[:, storms.peak] * soaks
     return limit
 
 
@@ -606,37 +665,38 @@ def _well_takes(
 
 
 def _rows(
-    run: _Run, state: DrainState, found: _Balanced, volumes: _Volumes | None, together: FloatArray
-) -> list[Intake]:
-    """One row per inlet and storm."""
+    run: _Run, state: DrainState, found: _Balanced, come: _Storms, together: FloatArray,
+    most: FloatArray,
+) -> list[Intake]:  # fmt: skip
+    """One row per inlet and storm: flows of the peak, volumes of all steps."""
+    first = slice(None, None, come.surface.shape[2])
+    volumes = {
+        name: come.volume(flow) if come.step_s else None
+        for name, flow in (("own_m3", found.own), ("from_inlets_m3", found.arriving - found.own),
+                           ("backs_up_m3", found.backs_up), ("taken_m3", found.taken),
+                           ("stands_m3", found.stands), ("passed_m3", found.passed))
+    }  # fmt: skip
+    full = np.isfinite(most).reshape(len(most), -1, come.surface.shape[2]).any(axis=2)
+    by_well = (run.lines.carried[:, : len(run.inlets)].T > 0).astype(float) @ full > 0
     rows = []
     for i, (inlet, way) in enumerate(zip(run.inlets, run.ways, strict=True)):
-        grate, basis = grate_intake(inlet, way, found.arriving[i], run.clogged)
-        most = None if volumes is None else volumes.most_at_peak
-        left = run.lines.room_of(i, found.entering, together, most)
-        holder = run.lines.held_by(i, found.entering, together, left)
-        room = found.taken[i] + left
+        parts = ("own", "arriving", "taken", "backs_up", "stands", "passed")
+        peak = {name: getattr(found, name)[i, first] for name in parts}
+        grate, basis = grate_intake(inlet, way, peak["arriving"], run.clogged)
+        room = peak["taken"] + run.lines.room_of(
+            i, found.entering[:, first], together[:, first], most[:, first]
+        )
         for k, period in enumerate(state.system.storms.tolist()):
-            by_volume = {} if volumes is None else {
-                "own_m3": float(volumes.own[i, k]),
-                "from_inlets_m3": float(volumes.arriving[i, k] - volumes.own[i, k]),
-                "backs_up_m3": float(volumes.backs_up[i, k]),
-                "taken_m3": float(volumes.taken[i, k]),
-                "stands_m3": float(volumes.stands[i, k]),
-                "passed_m3": float(volumes.passed[i, k]),
-                    "storm_peak_m3s": float(volumes.peak_m3s[i, k]),
-            }  # fmt: skip
-            arriving, taken = float(found.arriving[i, k]), float(found.taken[i, k])
+            now = {name: float(flow[k]) for name, flow in peak.items()}
+            by_volume = {name: float(volume[i, k]) for name, volume in volumes.items()
+                         if volume is not None}  # fmt: skip
             rows.append(
                 Intake(
-                    inlet.name, period, float(found.own[i, k]),
-                    arriving - float(found.own[i, k]), float(found.backs_up[i, k]),
-                    _known(grate[k]), _known(room[k]), taken, float(found.stands[i, k]),
-                    float(found.passed[i, k]),
-                    _limited_by(arriving + float(found.backs_up[i, k]), taken, float(grate[k]),
-                                by_volume, volumes is not None and bool(volumes.by_well[i, k]),
-                                bool(np.isfinite(room[k]))),
-                    basis, way, held_by=holder[k], **by_volume,
+                    inlet.name, period, now["own"], now["arriving"] - now["own"], now["backs_up"],
+                    _known(grate[k]), _known(room[k]), now["taken"], now["stands"], now["passed"],
+                    _limited_by(now["arriving"] + now["backs_up"], now["taken"], float(grate[k]),
+                                by_volume, bool(by_well[i, k]), bool(np.isfinite(room[k]))),
+                    basis, way, **by_volume,
                 )
             )  # fmt: skip
     return rows
@@ -730,17 +790,10 @@ def _refused(one: Intake, limits: Limits, at: tuple[float, float]) -> Finding:
         f"In the {storm_named(one.return_period_yr)} it takes "
         f"{both_units(one.taken_m3s, 'flow')} of the "
         f"{both_units(one.arriving_m3s, 'flow')} that reach it: its {one.limited_by} takes no "
-        f"more{_why(one)}. {'; '.join(told)}. {_REMEDIES[one.limited_by]}",
+        f"more. {'; '.join(told)}. {_REMEDIES[one.limited_by]}",
         measured=round(one.refused_m3s, 6), limit=0.0, unit="m3/s",
         source=f"{_HEC_22}, from memory; {limits.source('clogged_share')}",
     )  # fmt: skip
-
-
-def _why(one: Intake) -> str:
-    """Where the water would rise if its line took more."""
-    if one.limited_by != "line" or one.held_by in ("", one.name):
-        return ""
-    return f" without lifting the water above {one.held_by}"
 
 
 _REMEDIES: Final = {

@@ -1,4 +1,4 @@
-"""What inlets may let into lines they share: until the water would reach a rim."""
+"""What inlets let into lines they share: until the water stands at a rim."""
 
 from __future__ import annotations
 
@@ -8,10 +8,11 @@ import numpy as np
 
 from lotflow.drains.circular_section import area_ratio, critical_depth, normal_flow
 from lotflow.drains.domain import GRAVITY
-from lotflow.drains.grade_line import emitter_level
+from lotflow.drains.grade_line import EMITTER_OPENING_HEAD_M
 from lotflow.drains.losses import friction_loss
 from lotflow.drains.network_flows import led_down
 from lotflow.drains.network_grade import bend_heads, node_coefficient
+from lotflow.errors import EngineError
 
 if TYPE_CHECKING:
     from collections.abc import Collection
@@ -23,21 +24,36 @@ if TYPE_CHECKING:
 _TABLE: Final = 600
 #: No drain of a lot runs faster when it is full [m/s].
 _FASTEST_M_S: Final = 6.0
-_HALVINGS: Final = 22
-#: Part of what a node wants by which it is tried whether it may let in more.
-_LITTLE: Final = 1e-3
-#: Levels that differ by less are the same [m].
-_SAME_M: Final = 1e-5
+_HALVINGS: Final = 36
+#: Steps of Newton's method; then node by node, in so many rounds.
+_NEWTON: Final = 80
+_INNER: Final = 6
+_ROUNDS: Final = 100
+#: Less than such a part of all water is none.
+_TRIFLE: Final = 1e-9
+#: Levels that differ by less are the same [m], and the most by which they may differ.
+_SAME_M: Final = 1e-6
+_TOLERABLE_M: Final = 1e-3
+#: Within so little flow the water at a free end rises from nothing to its depth [m^3/s].
+_TRICKLE_M3S: Final = 1e-6
+#: A tenth of a millimetre at 10 l/s, so that more flow always needs more height [m per m^3/s].
+_TRACE: Final = 0.01
+#: What is more than a line may carry lifts its water at once [m per m^3/s].
+_STEEP: Final = 1e9
+#: A rim that is not known lies so far above all others: only a full well makes it refuse [m].
+_HIGH_M: Final = 100.0
+#: Turns a level into a flow of like weight when it is told which nodes are full [m^2/s].
+_FLOW_PER_METRE: Final = 1e-3
 
 
 class SharedLines:
     """
     Shares the room of drain lines among the nodes at which water enters.
 
-    All nodes let in the same share of what comes to them, until more of one would lift the grade
-    line above the rim of an open node, its own or another whose water it holds up; that one
-    stops, and the others go on (lotflow's rule). What is piped (roofs, pumps) comes before what
-    comes over the ground.
+    A steady state of all nodes at once: at each either all enters that comes, or the water stands
+    at its rim and the rest is refused. Where the grade line meets a rim, water comes out there,
+    its own or that of others, back up its line if need be; so a low or small line gives way and
+    holds nobody else up (lotflow's rule).
 
     Parameters
     ----------
@@ -53,7 +69,8 @@ class SharedLines:
     References
     ----------
     FHWA HEC-22, 3rd edition (2009), sections 7.1.5 and 7.1.6 for the grade line, as
-    `network_grade.hydraulics` has it; how room is shared is lotflow's rule.
+    `network_grade.hydraulics` has it; that water comes up where the grade line meets the surface
+    is section 7.1.5's own use of it. Water that runs back up a line loses the same head.
     """
 
     def __init__(
@@ -85,7 +102,15 @@ class SharedLines:
         led_on = {self._start[i] for i in np.flatnonzero(self.known)}
         self._last = np.array([end not in led_on for end in self._end], dtype=bool)
         self._tail, self._lip = self._tailwater()
-        self._limit = self._limits(is_open)
+        # one row more, for those that are not of the network: no water stands there
+        self._row = np.array([self._number.get(k, len(self._number)) for k in names], dtype=int)
+        rims = {name: state.system.nodes[name].rim_m for name in is_open if name in self._number}
+        known = [rim for rim in rims.values() if np.isfinite(rim)]
+        self._lowest = min([*self._down[self.known, 0], *known], default=0.0)
+        high = max(known, default=self._lowest) + _HIGH_M
+        self._rims = np.array([np.nan_to_num(rims.get(name, np.inf), nan=high) for name in names])
+        self._rims = np.where(np.array([name in rims for name in names]), self._rims, np.inf)
+        self._rims = self._rims.reshape(-1, 1)
         section = 0.25 * np.pi * float(np.square(self._diameter[self.known]).max(initial=0.0))
         self._most = max(float(most_m3s) * 1.01, _FASTEST_M_S * section, 1e-6)
         self._tabulate()
@@ -104,19 +129,6 @@ class SharedLines:
                 lip[i] = np.nan_to_num(top, nan=-np.inf)
         return tail, lip
 
-    def _limits(self, is_open: Collection[str]) -> FloatArray:
-        """Highest water in each node: its rim, and the lowest of the open nodes above it."""
-        limit = np.full(len(self._number), np.inf)
-        for name in is_open:
-            if name in self._number:
-                rim = self._state.system.nodes[name].rim_m
-                limit[self._number[name]] = np.nan_to_num(rim, nan=np.inf)
-        self._rims = limit.copy()
-        for i in range(len(self._end)):  # in the order of flow
-            if self.known[i]:
-                limit[self._end[i]] = min(limit[self._end[i]], limit[self._start[i]])
-        return limit[:, None]
-
     def _tabulate(self) -> None:
         """Depths that depend on the flow alone, for flows that grow with the cube."""
         flow = self._most * np.linspace(0.0, 1.0, _TABLE + 1)[None, :] ** 3
@@ -124,7 +136,7 @@ class SharedLines:
         slope = (self._up - self._down) / self._length
         own = normal_flow(flow, self._diameter, slope, self._roughness)
         critical = np.asarray(critical_depth(flow, self._diameter))
-        full_end = np.where(flow > 0, 0.5 * (critical + self._diameter), 0.0)
+        full_end = np.minimum(flow / _TRICKLE_M3S, 1.0) * 0.5 * (critical + self._diameter)
         depth = np.where(np.asarray(own.surcharged), full_end, np.nan_to_num(own.depth))
         self._critical, self._own = critical, depth
         unit = np.ones_like(self._diameter)
@@ -134,6 +146,7 @@ class SharedLines:
 
     def _node_level(self, at: FloatArray, flow: FloatArray, below: FloatArray) -> FloatArray:
         """Level in the upper nodes of lines, as `grade_line.reach_grade` follows it up."""
+        back, flow = np.maximum(-flow, 0.0), np.maximum(flow, 0.0)
         diameter, place = self._diameter[at], np.cbrt(np.clip(flow / self._most, 0, 1)) * _TABLE
         index = np.minimum(place.astype(int), _TABLE - 1)
         part, rows = place - index, np.asarray(at)[:, None]
@@ -143,10 +156,11 @@ class SharedLines:
             return np.asarray(low + part * (table[rows, index + 1] - low))
 
         own, critical = read(self._own), read(self._critical)
-        free = self._down[at] + np.where(flow > 0, 0.5 * (critical + diameter), 0.0)
-        lip = np.asarray(emitter_level(0.0, flow)) + self._lip[at]
+        runs = np.minimum(flow / _TRICKLE_M3S, 1.0)
+        free = self._down[at] + runs * 0.5 * (critical + diameter)
+        lip = runs * EMITTER_OPENING_HEAD_M + self._lip[at]
         last = np.maximum(np.maximum(free, lip), self._tail[at])
-        below = np.where(self._last[at][:, None], last, below)
+        below = np.where(self._last[at][:, None], np.maximum(last, below), below)
         section = 0.25 * np.pi * diameter**2
         losses = self._friction[at] * flow**2
         losses = losses + self._bends[at] * (flow / section) ** 2 / (2.0 * GRAVITY)
@@ -155,150 +169,179 @@ class SharedLines:
         depth = np.maximum(up - self._up[at], critical)
         wet = np.asarray(area_ratio(np.clip(depth / diameter, 0.0, 1.0)))
         speed = np.where(flow > 0, flow / (section * np.where(flow > 0, wet, 1.0)), 0.0)
-        return np.asarray(self._up[at] + depth + self._node[at] * speed**2 / (2.0 * GRAVITY))
+        head = self._node[at] * speed**2 / (2.0 * GRAVITY)
+        # running back it loses what it would lose full; a trace grows with the flow alone
+        lost = self._friction[at] * back**2 + _TRACE * (back - flow)
+        lost = lost + (self._bends[at] + self._node[at]) * (back / section) ** 2 / (2 * GRAVITY)
+        return np.asarray(self._up[at] + depth + head - lost)
 
-    def levels(self, flow_m3s: FloatArray) -> FloatArray:
+    def levels(
+        self, sums_m3s: FloatArray, together: FloatArray, most_m3s: FloatArray
+    ) -> FloatArray:
         """
-        Follow the grade line up; shape (nodes of the network, n), minus infinity where none is.
+        Follow the grade line up; shape (nodes of the network + 1, n), minus infinity for none.
 
         Parameters
         ----------
-        flow_m3s
-            Shape (lines, n) [m^3/s].
-        """
-        water = np.full((len(self._number), flow_m3s.shape[1]), -np.inf)
-        for i in reversed(range(len(self._end))):
-            if self.known[i]:
-                at = np.array([i])
-                found = self._node_level(at, flow_m3s[at], water[self._end[at]])[0]
-                water[self._start[i]] = np.maximum(water[self._start[i]], found)
-        return water
-
-    def share(
-        self, piped_m3s: FloatArray, surface_m3s: FloatArray, together: FloatArray,
-        most_m3s: FloatArray | None = None,
-    ) -> tuple[FloatArray, FloatArray]:  # fmt: skip
-        """
-        Find what each node lets into the lines.
-
-        Parameters
-        ----------
-        piped_m3s, surface_m3s
-            What would enter at each node, below the grate and through it, shape (nodes, n).
+        sums_m3s
+            What enters above each line, added up, shape (lines, n); negative where it runs back
+            [m^3/s].
         together
             Share of the sum of the peaks that a line carries, as they do not all come at once,
             shape (lines, n).
         most_m3s
-            What lines may carry at most, where something else holds them back, shape (lines, n).
-
-        Returns
-        -------
-        piped, surface
-            What of both enters.
+            What lines may carry at most, where something else holds them back; infinite else,
+            shape (lines, n).
         """
-        most = np.full(together.shape, np.inf) if most_m3s is None else most_m3s
-        piped, surface = piped_m3s.copy(), surface_m3s.copy()
-        ceiling = self._ceiling(np.zeros_like(piped), together)
-        at = np.flatnonzero(~self._fits(piped + surface, together, most, ceiling))
-        if at.size:
-            limits = together[:, at], most[:, at]
-            first = self._shared(piped[:, at], np.zeros((len(piped), at.size)), *limits)
-            piped[:, at], surface[:, at] = first, self._shared(surface[:, at], first, *limits)
-        return piped, surface
+        return self._swept(sums_m3s, together, most_m3s)[0]
 
-    def _ceiling(self, entering: FloatArray, together: FloatArray) -> FloatArray:
-        """What water must not rise above: the limits, and where it stands higher already, that."""
-        water = self.levels(together * (self.carried @ entering))
-        return np.asarray(np.maximum(water, self._limit) + _SAME_M)
+    def _swept(
+        self, sums: FloatArray, together: FloatArray, most: FloatArray, *, slopes: bool = False
+    ) -> tuple[FloatArray, FloatArray]:
+        """Levels, and their slopes by what enters at each node, shape (nodes, entering, n)."""
+        count, entering = len(self._number) + 1, self.carried.shape[1]
+        water = np.full((count, sums.shape[1]), -np.inf)
+        slope = np.zeros((count, entering, sums.shape[1])) if slopes else np.zeros((0, 0, 0))
+        for i in reversed(range(len(self._end))):
+            at, start, end = np.array([i]), self._start[i], self._end[i]
+            over = np.maximum(sums[i] - most[i], 0.0)
+            held = over > 0
+            if not (self.known[i] or held.any()):
+                continue
+            below = np.where(held, np.maximum(water[end], self._lowest) + _STEEP * over, water[end])
+            found, flow = below, together[i] * sums[i]
+            if self.known[i]:
+                found = self._node_level(at, flow[None], below)[0]
+            higher = found > water[start]
+            if slopes:
+                by_flow, by_level = np.zeros_like(flow), np.ones_like(flow)
+                if self.known[i]:
+                    more = 1e-8 + 1e-4 * np.abs(flow)
+                    by_flow = (self._node_level(at, (flow + more)[None], below)[0] - found) / more
+                    by_level = (self._node_level(at, flow[None], below + 1e-6)[0] - found) / 1e-6
+                own = by_flow * together[i] + by_level * np.where(held, _STEEP, 0.0)
+                here = by_level * slope[end] + self.carried[i][:, None] * own
+                slope[start] = np.where(higher, here, slope[start])
+            water[start] = np.where(higher, found, water[start])
+        return water, slope
 
-    def _fits(
-        self, entering: FloatArray, together: FloatArray, most: FloatArray, ceiling: FloatArray
-    ) -> BoolArray:
-        """Whether so much may enter."""
-        flow = together * (self.carried @ entering)
-        low = (self.levels(flow) <= ceiling).all(axis=0)
-        return np.asarray(low & (flow <= most * (1.0 + 1e-9)).all(axis=0))
-
-    def _shared(
-        self, wanted: FloatArray, base: FloatArray, together: FloatArray, most: FloatArray
-    ) -> FloatArray:
-        """The same share of what all want, until more of one would lift water above a limit."""
-        ceiling = self._ceiling(base, together)
-        got, rising = np.zeros_like(wanted), wanted > 0
-        share = np.zeros(wanted.shape[1])
-        for _ in range(len(wanted)):
-            at = np.flatnonzero(rising.any(axis=0))
-            whole = self._fits(
-                (base + np.where(rising, wanted, got))[:, at], together[:, at], most[:, at],
-                ceiling[:, at],
-            )  # fmt: skip
-            all_of_it = at[whole]
-            got[:, all_of_it] = np.where(rising, wanted, got)[:, all_of_it]
-            rising[:, all_of_it] = False
-            at = at[~whole]
-            if not at.size:
-                break
-            parts = wanted[:, at], base[:, at], together[:, at], most[:, at], ceiling[:, at]
-            share[at], got[:, at], rising[:, at] = self._one_more_stops(
-                parts, got[:, at], rising[:, at], share[at]
-            )
-        return got
-
-    def _one_more_stops(
-        self, parts: tuple[FloatArray, ...], got: FloatArray, rising: BoolArray, low: FloatArray
-    ) -> tuple[FloatArray, FloatArray, BoolArray]:
-        """Raise the share of all that rise until one of them must stop."""
-        wanted, base, together, most, ceiling = parts
-        nodes, high = len(wanted), np.ones_like(low)
-        for _ in range(_HALVINGS):
-            middle = 0.5 * (low + high)
-            tried = base + np.where(rising, wanted * middle, got)
-            fits = self._fits(tried, together, most, ceiling)
-            low, high = np.where(fits, middle, low), np.where(fits, high, middle)
-        got = np.where(rising, wanted * low, got)
-        # a little more of each, one at a time, all in one go
-        more = np.repeat(np.eye(nodes)[:, :, None], wanted.shape[1], axis=2) * wanted * _LITTLE
-        tried = (base + got)[:, None, :] + more
-        stops = ~self._fits(
-            tried.reshape(nodes, -1), np.tile(together, nodes), np.tile(most, nodes),
-            np.tile(ceiling, nodes),
-        ).reshape(nodes, -1)  # fmt: skip
-        stops |= ~(stops & rising).any(axis=0)
-        return low, got, rising & ~stops
-
-    def held_by(
-        self, node: int, entering: FloatArray, together: FloatArray, room: FloatArray
-    ) -> list[str]:
+    def settle(
+        self, supply_m3s: FloatArray, together: FloatArray, most_m3s: FloatArray,
+        first: FloatArray | None = None,
+    ) -> FloatArray:  # fmt: skip
         """
-        Name the open node over whose rim a little more than its room would lift the water.
+        Find what cannot enter, or comes up, at each node: the steady state of all at once.
+
+        At every open node either all that is there enters, or the water stands at the rim. There
+        is one such state: more water nowhere means less anywhere, and what is held back at one
+        node lowers the others. So water comes up where the grade line first meets a rim.
 
         Parameters
         ----------
-        node
-            Its row.
-        entering, together
-            As in `room_of`.
-        room
-            From `room_of`, shape (n,).
+        supply_m3s
+            What would enter at each node, shape (nodes, n).
+        together, most_m3s
+            As in `levels`; `most_m3s` is held against the plain sum.
+        first
+            A guess, as near as there is.
 
         Returns
         -------
-        names
-            Empty where its room has no end, shape (n,).
+        refused
+            Shape (nodes, n); more than the supply of a node where water of others comes up
+            there.
+
+        Raises
+        ------
+        EngineError
+            If no steady state is found.
         """
-        names = list(self._number)
-        more = entering.copy()
-        more[node] += np.nan_to_num(room, posinf=0.0) * (1.0 + _LITTLE) + 1e-6
-        above = self.levels(together * (self.carried @ more)) - self._rims[:, None]
-        first = np.argmax(above, axis=0)
-        return [names[k] if np.isfinite(one) and above[k, i] > 0 else ""
-                for i, (k, one) in enumerate(zip(first, room, strict=True))]  # fmt: skip
+        refused = np.zeros_like(supply_m3s) if first is None else first.copy()
+        limit = self._limits(together)
+        at = np.arange(supply_m3s.shape[1])
+        for solve in (self._newton, self._one_by_one):
+            excess = self._excess(supply_m3s[:, at] - refused[:, at], together[:, at],
+                                  most_m3s[:, at], limit[:, at])  # fmt: skip
+            at = at[~_settled(refused[:, at], excess)]
+            if not at.size:
+                return refused
+            refused[:, at] = solve(supply_m3s[:, at], refused[:, at], together[:, at],
+                                   most_m3s[:, at], limit[:, at])  # fmt: skip
+        excess = self._excess(supply_m3s[:, at] - refused[:, at], together[:, at],
+                              most_m3s[:, at], limit[:, at])  # fmt: skip
+        if not _settled(refused[:, at], excess, tolerance=_TOLERABLE_M).all():
+            raise EngineError("the water of the inlets and the drain lines does not settle.")
+        return refused
+
+    def _limits(self, together: FloatArray) -> FloatArray:
+        """Rims of the nodes at which water enters; no lower than what stands there without it."""
+        none, free = np.zeros_like(together), np.full_like(together, np.inf)
+        still = self.levels(none, together, free)
+        return np.asarray(np.maximum(still[self._row], self._rims))
+
+    def _excess(
+        self, entering: FloatArray, together: FloatArray, most: FloatArray, limit: FloatArray
+    ) -> FloatArray:
+        """How far water stands above its limit where water enters [m]."""
+        water = self.levels(self.carried @ entering, together, most)
+        return np.asarray(water[self._row] - limit)
+
+    def _newton(
+        self, supply: FloatArray, refused: FloatArray, together: FloatArray, most: FloatArray,
+        limit: FloatArray,
+    ) -> FloatArray:  # fmt: skip
+        """Newton's method on all nodes: which stand at their rims, and what they refuse."""
+        refused, going = refused.copy(), np.arange(supply.shape[1])
+        unit, highest = np.eye(len(supply)), 2.0 * supply.sum(axis=0)
+        for step in range(_NEWTON):
+            now, factor = refused[:, going], 0.5 if step % 20 >= 14 else 1.0
+            entering = supply[:, going] - now
+            water, slope = self._swept(
+                self.carried @ entering, together[:, going], most[:, going], slopes=True
+            )
+            excess = water[self._row] - limit[:, going]
+            done = _settled(now, excess)
+            going, now, excess = going[~done], now[:, ~done], excess[:, ~done]
+            if not going.size:
+                break
+            rows = slope[self._row][:, :, ~done].transpose(2, 0, 1) + 1e-2 * unit
+            above, change = excess, np.zeros_like(now)
+            for _ in range(_INNER):  # which are full, if levels were straight lines of the flows
+                full = now + change + _FLOW_PER_METRE * above > 0
+                matrix = np.where(full.T[:, :, None], rows, unit)
+                right = np.where(full, excess, -now)
+                change = np.linalg.solve(matrix, right.T[:, :, None])[:, :, 0].T
+                above = np.where(full, 0.0, excess - (rows @ change.T[:, :, None])[:, :, 0].T)
+            tried = np.clip(now + factor * change, 0.0, highest[going])
+            refused[:, going] = np.where(tried > _TRIFLE * highest[going], tried, 0.0)
+        return refused
+
+    def _one_by_one(
+        self, supply: FloatArray, refused: FloatArray, together: FloatArray, most: FloatArray,
+        limit: FloatArray,
+    ) -> FloatArray:  # fmt: skip
+        """Slower and sure: node by node the least that keeps its own water down, in rounds."""
+        refused, highest = refused.copy(), 2.0 * supply.sum(axis=0)
+        for _ in range(_ROUNDS):
+            for k in range(len(supply)):
+                if not np.isfinite(limit[k]).any():
+                    continue
+                low, high = np.zeros(supply.shape[1]), highest.copy()
+                for _ in range(_HALVINGS):
+                    refused[k] = 0.5 * (low + high)
+                    over = self._excess(supply - refused, together, most, limit)[k] > 0
+                    low, high = np.where(over, refused[k], low), np.where(over, high, refused[k])
+                refused[k] = np.where(high > _TRIFLE * highest, high, 0.0)
+            excess = self._excess(supply - refused, together, most, limit)
+            if _settled(refused, excess).all():
+                break
+        return refused
 
     def room_of(
-        self, node: int, entering: FloatArray, together: FloatArray, most_m3s: FloatArray | None
+        self, node: int, entering: FloatArray, together: FloatArray, most_m3s: FloatArray
     ) -> FloatArray:
         """
-        Find what a node could let in beside what enters everywhere already.
+        Find what a node could let in beside what enters everywhere, its own water below its rim.
 
         Parameters
         ----------
@@ -307,30 +350,30 @@ class SharedLines:
         entering
             What enters at each node, shape (nodes, n) [m^3/s].
         together, most_m3s
-            As in `share`.
+            As in `settle`.
 
         Returns
         -------
         room
             Infinite where no line it leads to is known, shape (n,).
         """
-        way = self.carried[:, node] > 0
-        columns = entering.shape[1]
-        if not (way & self.known).any():
-            room = np.full(columns, np.inf)
-        else:
-            low, high = np.zeros(columns), np.full(columns, self._most)
-            unit = np.zeros((entering.shape[0], 1))
-            unit[node] = 1.0
-            ceiling, most = self._ceiling(entering, together), np.full(together.shape, np.inf)
-            for _ in range(_HALVINGS):
-                middle = 0.5 * (low + high)
-                fits = self._fits(entering + unit * middle, together, most, ceiling)
-                low, high = np.where(fits, middle, low), np.where(fits, high, middle)
-            room = low
-        if most_m3s is None or not way.any():
-            return room
-        left = np.maximum(most_m3s - together * (self.carried @ entering), 0.0)[way]
-        step = (together * self.carried[:, [node]])[way]
-        with np.errstate(divide="ignore", invalid="ignore"):
-            return np.asarray(np.minimum(room, np.where(step > 0, left / step, np.inf).min(axis=0)))
+        way, columns = self.carried[:, node] > 0, entering.shape[1]
+        if not (way & (self.known | np.isfinite(most_m3s).any(axis=1))).any():
+            return np.full(columns, np.inf)
+        low, high = np.zeros(columns), np.full(columns, self._most)
+        unit = np.zeros((entering.shape[0], 1))
+        unit[node] = 1.0
+        limit = self._limits(together) + _SAME_M
+        for _ in range(_HALVINGS):
+            middle = 0.5 * (low + high)
+            over = self._excess(entering + unit * middle, together, most_m3s, limit)[node] > 0
+            low, high = np.where(over, low, middle), np.where(over, middle, high)
+        return low
+
+
+def _settled(
+    refused: FloatArray, excess: FloatArray, *, tolerance: float = _SAME_M
+) -> BoolArray:  # fmt: skip
+    """Whether no water stands above its limit, and at it where any is refused."""
+    low = excess <= tolerance
+    return np.asarray((low & ((refused <= 0) | (excess >= -tolerance))).all(axis=0))

@@ -122,7 +122,8 @@ DRAIN_LAYERS: Final[tuple[Layer, ...]] = (
                    kind="yes_no"),
             number("required_diameter_m", "m", "Inside diameter that just carries the flow when "
                     "full, and no smaller than what runs in; empty without fall."),
-            number("taken_flow_m3s", "m3/s", "Peak flow when inlets take no more than they can."),
+            number("taken_flow_m3s", "m3/s", "Peak flow when inlets take no more than they can; "
+                    "negative where water runs back up it."),
             number("water_up_m", "m", "Level of the water at its upper end, no higher than water "
                     "can stand there."),
             number("water_down_m", "m", "Level of the water at its lower end."),
@@ -161,16 +162,17 @@ DRAIN_LAYERS: Final[tuple[Layer, ...]] = (
             _STORM,
             number("own_m3s", "m3/s", "Peak from its own catchment over the ground."),
             number("from_inlets_m3s", "m3/s", "What other inlets let pass to it."),
-            number("backs_up_m3s", "m3/s", "Roof and given water that finds no room in its line "
-                    "and comes up out of it."),
+            number("backs_up_m3s", "m3/s", "Comes up out of it: water from roofs, pumps and other "
+                    "inlets that finds no room in its line; those inlets count it as taken."),
             number("arriving_m3s", "m3/s", "All three; equal to taken, stands and passed."),
             number("depth_m", "m", "How deep water stands over it before it goes on."),
             number("grate_m3s", "m3/s", "What its half clogged grate takes at most; empty "
                     "where its size is not known."),
             Column("grate_basis", "How the grate was judged: low point, gutter, slope (section "
                    "not known: between nothing and the most), not given."),
-            number("line_m3s", "m3/s", "What its line takes from it at most by the grade line, "
-                    "while the others take what they do; empty where not known."),
+            number("line_m3s", "m3/s", "What its line takes from it by the grade line until the "
+                    "water stands at its rim, while the others take what they do; empty where not "
+                    "known."),
             number("taken_m3s", "m3/s", "What it takes; at most, where the grate is not known."),
             number("least_m3s", "m3/s", "What it takes at least."),
             number("stands_m3s", "m3/s", "Refused, and held in its low spot."),
@@ -182,12 +184,8 @@ DRAIN_LAYERS: Final[tuple[Layer, ...]] = (
             number("taken_m3", "m3", "Taken."),
             number("stands_m3", "m3", "Refused, and held in its low spot."),
             number("passed_m3", "m3", "Refused, and gone on."),
-            number("storm_peak_m3s", "m3/s", "Peak of the storm that the volumes come from, step "
-                    "by step; it may be more than the rational peak of the flows."),
             Column("limited_by", "What takes no more: grate, line or dry well; empty where all is "
                    "taken."),
-            Column("held_by", "Node over whose rim the water would rise first if the line took "
-                   "more: itself or another."),
             Column("runs_to", "Where water goes that it does not take: an inlet, off the lot, or "
                    "stays on the ground."),
         ),

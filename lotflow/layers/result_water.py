@@ -137,7 +137,7 @@ _INLET_INTAKE: Final = Layer(
         number("direct_m3", "m3", "Reaches it over open ground."),
         number("overflow_m3", "m3", "Reaches it out of full ponds and culverts."),
         number("from_inlets_m3", "m3", "What other inlets let pass to it."),
-        number("backs_up_m3", "m3", "Piped to it, and comes up out of it for want of room."),
+        number("backs_up_m3", "m3", "Comes up out of it for want of room in its line."),
         number("refused_m3", "m3", "What it cannot take as it comes, and its low spot holds."),
         number("passed_m3", "m3", "What it cannot take, and goes on."),
         number("taken_m3", "m3", "What it takes."),

@@ -7,9 +7,12 @@ import pytest
 from hypothesis import HealthCheck, settings
 from hypothesis import given as drawn
 from hypothesis import strategies as st
+from scipy.optimize import brentq
 
 from lotflow.criteria import Criteria
+from lotflow.drains.circular_section import critical_depth
 from lotflow.drains.drain_system import run_system
+from lotflow.drains.grade_line import Reach, reach_grade
 from lotflow.drains.inlet_checks import InletFacts, grate_flow
 from lotflow.drains.inlets import grate_efficiency
 from lotflow.drains.intake import (
@@ -21,7 +24,7 @@ from lotflow.drains.intake import (
     intake_findings,
 )
 from lotflow.drains.judged import Limits
-from lotflow.drains.network_grade import hydraulics
+from lotflow.drains.network_grade import bend_heads, hydraulics, node_coefficient
 from lotflow.drains.receivers import Receiver
 from lotflow.drains.shared_lines import SharedLines
 from lotflow.drains.storm_findings import storm_findings
@@ -126,15 +129,15 @@ def test_three_inlets_on_one_line_refuse_what_it_cannot_carry(bench, make):
     found = inlet_intakes(state, inlets, [AWAY] * 3, LIMITS, series=series)
     taken = np.array([one.taken_m3s for one in found.rows])
     assert taken.sum() < 0.006
-    # all lie above the last line, the one that is full: the same share of each
-    assert taken == pytest.approx(np.full(3, taken[0]), rel=1e-6)
+    # all rims are level, so that the water first stands at that of the uppermost
+    assert taken[1:] == pytest.approx([0.002, 0.002])
     assert found.line_flow_m3s[-1, 0] == pytest.approx(taken.sum())
+    assert [one.limited_by for one in found.rows] == ["line", "", ""]
     for one in found.rows:
         adds_up(one)
-        assert one.limited_by == "line"
-        assert one.line_m3s == pytest.approx(one.taken_m3s, rel=0.01)
-        assert one.held_by == "I0"  # the uppermost: all rims are level
         assert one.refused_m3 == pytest.approx((0.002 - one.taken_m3s) * 1800, rel=1e-3)
+    assert found.rows[0].line_m3s == pytest.approx(taken[0], rel=0.01)
+    assert found.rows[1].line_m3s > 0.00205
     # as much as lifts the grade line to a rim, by the code of the grade line itself
     water = [level_of(state, found.line_flow_m3s * f)[0] for f in (1.0, 1.01)]
     assert water[0] <= 10.001
@@ -146,6 +149,84 @@ def level_of(state, flow):
     done = hydraulics(state.system.network, state.inverts, state.system.nodes, flow)
     rims = np.array([state.system.nodes[line.start].rim_m for line in state.lines])[:, None]
     return (done.node_m - rims).max(axis=0) + 10.0
+
+
+def test_three_inlets_refuse_what_the_line_leaves_of_their_volume(bench, make):
+    """
+    One line of 3.29 l/s, three inlets of 2.15 l/s for half an hour: 5.7 m3 find no room.
+
+    (3 x 2.15 - 3.29) l/s x 1800 s = 5.69 m3. Each alone fits. All tables and findings say it.
+    """
+    parts = [(f"I{k}", 300.0, 43.0) for k in range(3)]
+    state, inlets = shared(make, bench, parts, rim=9.46517)  # with it the line carries so much
+    series = steady(state, ["I0", "I1", "I2"], [2.15] * 3)
+    found = inlet_intakes(state, inlets, [AWAY] * 3, LIMITS, series=series)
+    assert found.line_flow_m3s[-1, 0] == pytest.approx(0.00329, rel=1e-3)
+    for one in found.rows:
+        adds_up(one)
+    assert sum(one.refused_m3 for one in found.rows) == pytest.approx(5.69, rel=5e-3)
+    told = intake_findings(inlets, found.rows, state.system.storms, LIMITS)
+    refused = sum(f.measured for f in told if f.rule == "inlet-passed-by")
+    assert refused == pytest.approx(0.00316, rel=5e-3)
+
+
+def test_an_adverse_line_takes_all_where_its_water_is_far_below_the_rim(bench, make):
+    """The rims lie 0.9 m above the grade line: nothing is refused though Manning carries none."""
+    state, inlets = shared(make, bench, [("I0", 300.0, 20.0)], fall=-0.2 / 30, rim=10.6)
+    assert state.hydraulics.capacity_m3s.tolist() == [0.0, 0.0, 0.0]
+    (one, *_) = inlet_intakes(state, inlets, [AWAY] * 3, LIMITS).rows
+    assert 10.6 - state.hydraulics.node_m[0, 0] > 0.85
+    assert one.taken_m3s == pytest.approx(0.001)
+    assert one.limited_by == ""
+
+
+def test_a_small_grate_refuses_the_same_share_in_flow_and_volume(bench, make):
+    """A grate of 40 mm: what passes by the flow passes by the storm too."""
+    state, _ = shared(make, bench, [("I0", 300.0, 80.0)], 1)
+    small = replace(GRATE, name="I0", grate_length_m=0.04, grate_width_m=0.04, rim_m=10.0)
+    (one,) = inlet_intakes(
+        state, [small], [AWAY], LIMITS, series=steady(state, ["I0"], [1.0])
+    ).rows  # fmt: skip
+    adds_up(one)
+    assert one.limited_by == "grate"
+    assert one.taken_m3s < 0.4 * one.own_m3s
+    # the storm of 1 l/s is brought to the 4 l/s of the flow table: a quarter of its time
+    assert one.refused_m3 / one.own_m3 == pytest.approx(one.refused_m3s / one.own_m3s, rel=0.02)
+
+
+def test_a_low_lateral_gives_way_to_a_trunk(bench, make):
+    """Water of the trunk that finds no room comes up out of the low grate beside it."""
+    bench.water = make.water([("T", 300.0, 160.0), ("S", 300.0, 2.0)])
+    bench.rims = {"T": 10.6, "S": 9.75}
+    lines = [
+        make.line("LT", [(0, 0), (10, 0)], "T", "J", up=9.5, down=9.45, size=0.15),
+        make.line("LS", [(10, 5), (10, 0)], "S", "J", up=9.46, down=9.45, size=0.05),
+        make.line("LJ", [(10, 0), (40, 0)], "J", "Out", up=9.45, down=9.4, size=0.1),
+    ]
+    placed = [make.inlet("T", 0, 0), make.inlet("S", 10, 5), make.inlet("J", 10, 0),
+              make.outlet("Out", 40, 0)]  # fmt: skip
+    bench.rims["J"] = 10.5
+    state = bench.state(lines, placed)
+    inlets = [replace(WIDE, name=name, rim_m=bench.rims[name]) for name in ("T", "S", "J")]
+    found = inlet_intakes(state, inlets, [AWAY] * 3, LIMITS)
+    trunk, side, _ = found.rows
+    assert (trunk.limited_by, trunk.taken_m3s) == ("", pytest.approx(0.008))
+    assert side.taken_m3s == 0.0
+    assert side.backs_up_m3s > 0.0005
+    stands_where_it_is_refused(state, found, inlets, range(1))
+
+
+@pytest.mark.parametrize("peak", [0.5, 1.0, 2.0, 6.0])
+def test_a_storm_is_brought_to_the_peak_of_the_flow_table(bench, make, peak):
+    """A hump of 2 l/s at its peak, whatever the peak by the rational method: volume kept."""
+    state, inlets = shared(make, bench, [("I0", 300.0, peak * 20.0)], 1)
+    hump = 0.002 * np.sin(np.linspace(0, np.pi, 41)[None, :]) ** 2
+    series = StormSeries(60.0, {"I0": hump}, {})
+    (one,) = inlet_intakes(state, inlets, [AWAY], LIMITS, series=series).rows
+    adds_up(one)
+    assert one.own_m3s == pytest.approx(peak / 1000)
+    assert one.own_m3 == pytest.approx(hump.sum() * 60.0)
+    assert (one.refused_m3s > 1e-9) == (one.refused_m3 > 1e-9) == (one.limited_by != "")
 
 
 def test_an_adverse_line_takes_what_the_height_above_it_drives(bench, make):
@@ -243,6 +324,23 @@ def test_a_full_dry_well_refuses(bench, make):
     assert told.rule == "inlet-passed-by"
 
 
+def test_a_well_of_3_m3_takes_no_71_9_m3(bench, make):
+    """40 l/s for half an hour, 71.9 m3: 3 m3 are taken, the rest comes out and is told."""
+    bench.water = make.water([("G", 300.0, 799.0)])
+    lines = [make.line("L", [(0, 0), (10, 0)], "G", "W", up=9.6, down=9.4, size=0.3)]
+    state = bench.state(lines, [make.inlet("G", 0, 0), make.outlet("W", 10, 0, "dry well")])
+    well = Receiver("W", "dry well", 10.0, 0.0, storage_m3=3.0, soaking_area_m2=0.0,
+                    soil_rate_m_s=0.0)  # fmt: skip
+    series = steady(state, ["G"], [39.95])
+    wide = [replace(WIDE, name="G", rim_m=10.0)]
+    (one,) = inlet_intakes(state, wide, [AWAY], LIMITS, series=series, receivers=[well]).rows
+    adds_up(one)
+    assert one.own_m3 == pytest.approx(71.9, abs=0.05)
+    assert one.taken_m3 == pytest.approx(3.0, abs=1e-3)
+    assert one.refused_m3 == pytest.approx(68.9, abs=0.05)
+    assert one.limited_by == "dry well"
+
+
 def test_water_stands_no_higher_than_it_can(bench, make):
     """36 l/s in 4 in: the grade line of all lies metres above the grate, the water does not."""
     state, _ = shared(make, bench, [("I0", 300.0, 720.0)])
@@ -266,7 +364,8 @@ def test_lines_follow_the_grade_line_of_the_check(bench, make):
         flow = lines.carried @ entering
         exact = hydraulics(state.system.network, state.inverts, state.system.nodes, flow)
         order = [list(state.system.network.nodes).index(line.start) for line in state.lines]
-        assert np.abs(lines.levels(flow)[order] - exact.node_m).max() < 2e-3
+        free = np.ones_like(flow), np.full_like(flow, np.inf)
+        assert np.abs(lines.levels(flow, *free)[order] - exact.node_m).max() < 2e-3
 
 
 @pytest.mark.parametrize(
@@ -358,7 +457,7 @@ def random_case(make, seed):
     surface = dict(zip(names, peak * hump, strict=True))
     roofs = {names[0]: np.full((3, steps), 0.0004)}
     receivers = [Receiver("Out", "dry well", 0, 0, storage_m3=float(rng.uniform(0.5, 8)),
-                          soaking_area_m2=4.0, soil_rate_m_s=1e-5)] if well else []  # fmt: skip
+                          soaking_area_m2=4.0, soil_rate_m_s=0.0)] if well else []  # fmt: skip
     return state, inlets, ways, StormSeries(60.0, surface, roofs), receivers
 
 
@@ -397,26 +496,9 @@ def check_case(make, seed):
         if receivers:
             taken = sum(r.taken_m3 - r.backs_up_m3 for r in rows.values())
             piped = 60.0 * 30 * sum(given.values()) + 60.0 * 30 * 0.0004
-            soaks = receivers[0].soaking_area_m2 * receivers[0].soil_rate_m_s * 60.0 * 30
-            assert taken + piped <= receivers[0].storage_m3 + soaks + 1e-6
-    by_hand(state, found, inlets)
-    water = level_of(state, found.line_flow_m3s)
-    forced = [k for k in range(3) if water[k] > 10.002]
-    # water above a rim only where what is given below holds it there with no water of inlets
-    for k in forced:
-        assert found.line_flow_m3s[:, k].max() < 1e-5
-    for name in names:
-        for k in range(3):
-            one = found.of_storm(k)[name]
-            if (
-                one.limited_by == "line"
-                and one.taken_m3s < one.arriving_m3s * 0.98
-                and k not in forced
-            ):
-                more = found.line_flow_m3s[:, [k]].copy()
-                more[on_the_way(state, name)] += max(0.02 * one.taken_m3s, 2e-5)
-                if not receivers:
-                    assert level_of(state, more)[0] > 10.0 - 2e-3, (seed, name, k)
+            assert taken + piped <= receivers[0].storage_m3 + 1e-4
+    stands_where_it_is_refused(state, found, inlets, storms=() if receivers else range(3))
+    agrees_in_volume(found, receivers)
     return refused
 
 
@@ -431,76 +513,161 @@ def on_the_way(state, name):
         at = state.lines[after[0]].end
 
 
-def by_hand(state, found, inlets):
-    """Water of all inlets led down the lines one by one, peaks simply added: the most it can be."""
-    total = np.zeros((len(state.lines), 3))
-    for one in inlets:
-        for k in range(3):
-            entered = found.of_storm(k)[one.name].taken_m3s
-            entered += (
-                state.system.water.given_m3s.get(one.name, 0.0) - found.backed_up[one.name][k]
-            )
-            total[on_the_way(state, one.name), k] += entered
-    assert (found.line_flow_m3s <= total + 1e-9).all()
-    assert found.line_flow_m3s == pytest.approx(total, rel=0.3, abs=1e-5)
-    return total
+def hand_lines(state):
+    """Of each line its data, and tables of the depths at which it runs, of 4000 flows."""
+    lines, flows = [], 0.06 * np.linspace(0, 1, 4000) ** 3
+    for i, line in enumerate(state.lines):
+        pipe, up, down = (
+            line.pipe.narrowest_m,
+            *(float(inverts[i]) for inverts in (state.inverts.up_m, state.inverts.down_m)),
+        )
+        bends, node = bend_heads(line), node_coefficient(state.system.network, i)
+        n, length = line.pipe.roughness, line.length_m
+        own = reach_grade(-99.0, Reach(flows, pipe, length, n, down, up, bends, node)).own_depth
+        area = np.pi * pipe**2 / 4
+        friction = length * (n / (area * (pipe / 4) ** (2 / 3))) ** 2
+        lines.append((line, pipe, area, up, down, friction, bends, node, flows, np.asarray(own),
+                      np.asarray(critical_depth(flows, pipe))))  # fmt: skip
+    return lines
 
 
-def slow_shares(state, wants, *, steps=40):
+def wet_area(depth, pipe):
+    """Of a circle filled so deep."""
+    if depth >= pipe:
+        return np.pi * pipe**2 / 4
+    angle = 2 * np.arccos(1 - 2 * depth / pipe)
+    return (angle - np.sin(angle)) * pipe**2 / 8
+
+
+def hand_levels(state, lines, flow):
     """
-    Share lines by hand: all inlets get a fortieth more of what they want, round by round.
+    Water in the nodes, line by line from the outlet up, in plain numbers.
 
-    If that would lift water above a rim, by the code of the grade line, those stop that would do
-    so alone. Given water is in the lines from the beginning.
+    HEC-22, section 7.1.5, as `grade_line.reach_grade` states it. Water that runs back up a line
+    loses what it would in a full pipe: friction by Manning, bends, velocity heads at the node.
     """
-    flow = np.zeros((len(state.lines), 1))
-    for name, given in state.system.water.given_m3s.items():
-        flow[on_the_way(state, name)] += given
-    if level_of(state, flow)[0] > 10.0:
-        return None  # given water alone stands above a rim
-    shares, rising = dict.fromkeys(wants, 0), sorted(wants)
-    while rising:
-        more = np.zeros((len(state.lines), len(rising)))
-        for k, name in enumerate(rising):
-            more[on_the_way(state, name), k] = wants[name] / steps
-        together = more.sum(axis=1, keepdims=True)
-        water = level_of(state, flow + np.hstack([together, more]))
-        if water[0] <= 10.0:
-            flow = flow + together
-            for name in rising:
-                shares[name] += 1
-            rising = [name for name in rising if shares[name] < steps]
-            continue
-        alone = [name for name, level in zip(rising, water[1:], strict=True) if level <= 10.0]
-        if len(alone) == len(rising):  # each fits, all do not: one after the other
-            for k, name in enumerate(rising):
-                if level_of(state, flow + more[:, [k]])[0] <= 10.0:
-                    flow, shares[name] = flow + more[:, [k]], shares[name] + 1
-                else:
-                    alone.remove(name)
-        rising = [name for name in alone if shares[name] < steps]
-    return {name: share / steps for name, share in shares.items()}
+    water = {}
+    for i in reversed(range(len(lines))):
+        line, pipe, area, up, down, friction, bends, node, flows, owns, criticals = lines[i]
+        q = float(flow[i])
+        own, critical = (float(np.interp(q, flows, t)) for t in (owns, criticals))
+        below = water.get(line.end)
+        if below is None:
+            below = down + (0.5 * (critical + pipe) if q > 0 else 0.0)
+            below = np.fmax(below, state.system.nodes[line.end].water_m)
+        full = (abs(q) / area) ** 2 / (2 * 9.80665)
+        if q < 0:
+            level = max(below, down, up) - friction * q**2 - (bends + node) * full
+        else:
+            level = max(below, down + own) + friction * q**2 + bends * full
+            depth = max(max(level, up + own) - up, critical)
+            speed = q / wet_area(depth, pipe) if q > 0 else 0.0
+            level = up + depth + node * speed**2 / (2 * 9.80665)
+        water[line.start] = max(water.get(line.start, -np.inf), level)
+    return water
+
+
+def hand_flow(state, entering):
+    """What enters, led down one line after the other."""
+    flow = np.zeros(len(state.lines))
+    for name, q in entering.items():
+        flow[on_the_way(state, name)] += q
+    return flow
+
+
+def stands_where_it_is_refused(state, found, inlets, storms):
+    """In every node either all enters, or water stands at its rim: levels by hand."""
+    lines = hand_lines(state)
+    still = hand_levels(state, lines, np.zeros(len(state.lines)))
+    for storm in storms:
+        water = hand_levels(state, lines, found.line_flow_m3s[:, storm])
+        for name, one in found.of_storm(storm).items():
+            rim = max(state.system.nodes[name].rim_m, still[name])
+            assert water[name] <= rim + 3e-3, (name, storm)
+            wanted = np.nanmin([one.arriving_m3s - one.backs_up_m3s, one.grate_m3s])
+            if one.backs_up_m3s > 2e-5 or one.taken_m3s < wanted - 2e-5:
+                assert water[name] >= rim - 3e-3, (name, storm)
+                assert one.limited_by == "line"
+
+
+def agrees_in_volume(found, receivers):
+    """
+    All of the flow taken is no volume refused, and the reverse.
+
+    But for wells, which fill, and for storms of which one brings less than its peak in 30 s.
+    """
+    for storm in () if receivers else range(3):
+        rows = found.of_storm(storm).values()
+        short = any(one.own_m3 < 30 * one.own_m3s for one in rows)
+        for one in rows:
+            comes = one.own_m3 + one.from_inlets_m3 + one.backs_up_m3
+            if one.refused_m3s < 1e-7:
+                assert one.refused_m3 <= 2e-4 + 2e-3 * comes, one
+            if one.refused_m3s > 1e-5 + 1e-3 * one.arriving_m3s and not short:
+                assert one.refused_m3 > 0, one
+
+
+def slow_steady_state(state, wants):
+    """
+    Solve the steady state by hand, inlet by inlet, again and again until nothing changes.
+
+    Each in turn lets in the most that keeps its own water below its rim while the others let in
+    what they do; that may be less than nothing.
+    """
+    given = {n: state.system.water.given_m3s.get(n, 0.0) for n in wants}
+    enters = {n: want + given[n] for n, want in wants.items()}
+    supply, all_of_it = dict(enters), sum(enters.values())
+    lines = hand_lines(state)
+    still = hand_levels(state, lines, np.zeros(len(state.lines)))
+    rims = {n: max(state.system.nodes[n].rim_m, still[n]) for n in wants}
+    for _ in range(400):
+        before = dict(enters)
+        for name in sorted(wants):
+            low, high = -all_of_it, supply[name]
+            if (
+                hand_levels(state, lines, hand_flow(state, {**enters, name: high}))[name]
+                <= rims[name]
+            ):
+                enters[name] = high
+                continue
+
+            def over(q, name=name):
+                water = hand_levels(state, lines, hand_flow(state, {**enters, name: q}))
+                return water[name] - rims[name]
+
+            enters[name] = brentq(over, low, high, xtol=1e-7) if over(low) < 0 else low
+        if max(abs(enters[n] - before[n]) for n in wants) < 2e-6:
+            return enters
+    return None  # it swings between two states, and says nothing
 
 
 def check_shares(make, seed, storms=(0, 1, 2)):
-    """Nothing goes on to other inlets: shares of what own catchments bring, by hand and by code."""
+    """Nothing goes on to other inlets: what enters at each, by hand and by code."""
     state, inlets, ways, _, _ = random_case(make, seed)
     ways = [replace(way, runs_to="") for way in ways]
     found = inlet_intakes(state, inlets, ways, LIMITS)
+    full = 0
     for storm in storms:
         rows = found.of_storm(storm)
         wants = {n: float(np.nanmin([r.own_m3s, r.grate_m3s])) for n, r in rows.items()}
-        wants = {name: want for name, want in wants.items() if want > 1e-6}
-        by_hand = slow_shares(state, wants)
+        given = {n: state.system.water.given_m3s.get(n, 0.0) for n in wants}
+        most = hand_flow(state, {n: wants[n] + given[n] for n in wants})
+        if (state.flows.flow_m3s[:, storm] < most * 0.999).any() and not np.allclose(
+            state.flows.flow_m3s[:, storm],
+            hand_flow(state, {n: r.own_m3s + given[n] for n, r in rows.items()}), rtol=1e-3,
+        ):  # fmt: skip
+            continue  # peaks that do not come at once are not for the hand
+        by_hand = slow_steady_state(state, wants)
         if by_hand is None:
             continue
-        # whoever stops first stops at the same share; what a step less of one leaves to another
-        # may be more than a step, so that later shares are not compared, see `check_case`
-        least = min(rows[name].taken_m3s / want for name, want in wants.items())
-        assert least == pytest.approx(min(by_hand.values()), abs=2.0 / 40), (seed, storm)
+        for name, one in rows.items():
+            enters = one.taken_m3s - one.backs_up_m3s + given[name]
+            assert enters == pytest.approx(by_hand[name], rel=0.02, abs=5e-5), (seed, storm, name)
+            full += one.limited_by == "line"
+    return full
 
 
-@settings(max_examples=4, deadline=None,
+@settings(max_examples=2, deadline=None,
           suppress_health_check=[HealthCheck.function_scoped_fixture])  # fmt: skip
 @drawn(seed=st.integers(0, 10**6))
 def test_random_networks_add_up(make, seed):
@@ -508,13 +675,13 @@ def test_random_networks_add_up(make, seed):
 
 
 def test_a_random_network_shares_as_by_hand(make):
-    check_shares(make, 8, storms=[2])
+    assert check_shares(make, 25, storms=[2]) > 0
 
 
 @pytest.mark.nightly
 def test_many_random_networks_share_as_by_hand(make):
-    for seed in range(100):
-        check_shares(make, seed)
+    full = [check_shares(make, seed, storms=[2]) for seed in range(60)]
+    assert sum(full) > 60  # of 60 networks, 3 or so in which the hand does not settle
 
 
 @pytest.mark.nightly
