@@ -5,31 +5,17 @@ from __future__ import annotations
 from contextlib import contextmanager
 from threading import Timer
 from time import monotonic
-from typing import TYPE_CHECKING, Final, Protocol
+from typing import TYPE_CHECKING, Final
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
+
+    from lotflow.study.chapter import Tell
 
 #: Nothing is shown before [s].
 _DELAY_S: Final = 1.0
 #: Parts of a step follow one another faster than they can be read [s].
 _PART_S: Final = 0.2
-
-
-class Tell(Protocol):
-    """What is told how far a command has come."""
-
-    def __call__(self, step: str, part: str = "", /) -> None:
-        """
-        Tell which step begins, or which part of it is being taken.
-
-        Parameters
-        ----------
-        step
-            Its name.
-        part
-            What of it is looked at; empty where the step begins.
-        """
 
 
 @contextmanager

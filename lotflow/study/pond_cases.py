@@ -275,7 +275,7 @@ def _bodies(ground: PondGround, water: StandingWater) -> _Bodies:
 
 
 def _same_ponds(all_of_them: _Bodies, usual: CaseStorm, opened: StandingWater) -> dict[int, Pond]:
-    """Ponds with every inlet open whose cells, ground and depths are those of a body, by position."""
+    """Ponds with every inlet open that have the cells and depths of a body, by its position."""
     bodies, water = all_of_them.bodies, all_of_them.water
     changed = (water.depth != opened.depth) | (
         water.network.routing.elevation != opened.network.routing.elevation
@@ -332,12 +332,10 @@ def _spilt(spills: Spills, all_of_them: _Bodies, position: int, on_lot: bool) ->
 
 
 def _as_before(spills: Spills, all_of_them: _Bodies, position: int, usual: Pond) -> Pond:
-    """The record of a pond that is the same with every inlet open, unless it runs over otherwise."""
+    """The record of the same pond with every inlet open, unless it runs over otherwise."""
     now = _spilt(spills, all_of_them, position, usual.on_lot)
-    runs_alike = now["overflow_m3"] == usual.overflow_m3 and is_same_spill(
-        now["spill"], usual.spill
-    )
-    return usual if runs_alike else replace(usual, **now)
+    is_same = now["overflow_m3"] == usual.overflow_m3 and is_same_spill(now["spill"], usual.spill)
+    return usual if is_same else replace(usual, **now)
 
 
 def _pond(
