@@ -28,12 +28,24 @@ Row = dict[str, Any]
 
 #: Volumes that differ by less are the same: a millionth of a litre [m^3].
 _SAME_M3: Final = 1e-9
-#: So many ponds of all cases and storms are listed in full: a summary of some megabytes.
+#: So many rows of ponds of all cases and storms are listed: a summary of some megabytes.
 LISTED_PONDS: Final = 10_000
 _INTAKE: Final = (
     "direct_m3", "overflow_m3", "from_inlets_m3", "backs_up_m3", "refused_m3", "passed_m3",
     "taken_m3",
 )  # fmt: skip
+
+
+def rows_of_all(found: Sequence[CaseStorm]) -> int:
+    """
+    Count the rows that every pond in every case and storm would take, the dry ones too.
+
+    Parameters
+    ----------
+    found
+        All cases and storms.
+    """
+    return len(found) * len({pond.low_spot for storm in found for pond in storm.ponds})
 
 
 def listed_ponds(found: Sequence[CaseStorm]) -> list[CaseStorm]:
@@ -48,10 +60,10 @@ def listed_ponds(found: Sequence[CaseStorm]) -> list[CaseStorm]:
     Returns
     -------
     listed
-        The same storms. Up to `LISTED_PONDS` ponds all of them; above, with one inlet blocked, only
+        The same storms. Up to `LISTED_PONDS` rows all ponds; above, with one inlet blocked, only
         those that differ.
     """
-    if sum(len(storm.ponds) for storm in found) <= LISTED_PONDS:
+    if rows_of_all(found) <= LISTED_PONDS:
         return list(found)
     usual = {id(pond) for storm in found if storm.case == OPEN for pond in storm.ponds}
     return [
@@ -222,6 +234,7 @@ def pond_entries(
     entries: list[Row] = []
     usual: dict[int, set[int]] = {}
     rows = iter(wet)
+    is_short = rows_of_all(found) > LISTED_PONDS
     for storm, kept in zip(found, listed, strict=True):
         period = periods[storm.storm]
         # as the layer has them
@@ -229,7 +242,7 @@ def pond_entries(
         present = {pond.low_spot for pond in storm.ponds}
         if storm.case == OPEN:
             usual[storm.storm] = present
-        asked = spots if len(kept.ponds) == len(storm.ponds) else usual[storm.storm]
+        asked = usual[storm.storm] if is_short and is_one_blocked(storm.case) else spots
         entries += [
             _dry(ground, storm.case, period, spot, beds[spot]) for spot in sorted(asked - present)
         ]
