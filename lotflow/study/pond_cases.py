@@ -306,19 +306,20 @@ def _ponds(spills: Spills, all_of_them: _Bodies, same: dict[int, Pond]) -> dict[
     shown[new + 1] = new + 1
     number = shown[bodies.number]
     outlines = dict(zip(*label_polygons(number, ground.grid), strict=True)) if new.size else {}
-    cells = _cells_of(number, len(bodies))
+    cells = _cells_of(number)
     return {
         i: _as_before(spills, all_of_them, i, same[i]) if i in same
-        else _pond(spills, all_of_them, i, cells[i], outlines[i + 1])
+        else _pond(spills, all_of_them, i, cells[i + 1], outlines[i + 1])
         for i in chosen.tolist()
     }  # fmt: skip
 
 
-def _cells_of(number: IntArray, count: int) -> list[NDArray[np.int64]]:
-    """Flat indices of the cells of each body: to look through all cells for each takes long."""
+def _cells_of(number: IntArray) -> dict[int, NDArray[np.int64]]:
+    """Flat indices of the cells of each number: to look through all cells for each takes long."""
     wet = np.flatnonzero(number)
     wet = wet[np.argsort(number.ravel()[wet], kind="stable")]
-    return np.split(wet, np.searchsorted(number.ravel()[wet], np.arange(2, count + 1)))
+    found, first = np.unique(number.ravel()[wet], return_index=True)
+    return dict(zip(found.tolist(), np.split(wet, first[1:]), strict=True)) if found.size else {}
 
 
 def _spilt(spills: Spills, all_of_them: _Bodies, position: int, on_lot: bool) -> dict[str, Any]:
