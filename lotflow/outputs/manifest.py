@@ -26,8 +26,9 @@ NEXT_FILES: Final = "next_files"
 #: Of files whose bytes a viewer changes though nothing in them changes: what is in them.
 CONTENTS: Final = "contents"
 
-#: A summary of a lot has some hundred kilobytes; a larger file is something else.
-LARGEST_MANIFEST_BYTES: Final = 64 * 1024 * 1024
+#: A summary of a lot has some hundred kilobytes, of 50 ha of rough ground a hundred megabytes; a
+#: larger file is something else.
+LARGEST_MANIFEST_BYTES: Final = 192 * 1024 * 1024
 
 #: What SQLite leaves beside a database that is open, or was not closed.
 SIDE_FILES: Final = ("-wal", "-shm", "-journal")
