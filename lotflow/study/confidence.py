@@ -44,7 +44,7 @@ if TYPE_CHECKING:
 
 #: So many cells are realised, all realisations together, where nobody asks for more: half a minute
 #: on two cores.
-_CELLS_REALISED: Final = 200_000_000
+_CELLS_REALISED: Final = 100_000_000
 #: Low spots whose depth is judged without their buildings: realisations have them.
 _NOT_REALISED: Final = (ENCLOSED, IN_BUILDING)
 
