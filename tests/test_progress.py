@@ -32,3 +32,17 @@ def test_progress_is_shown_only_where_somebody_waits(monkeypatch, stream, quiet,
         assert ("reading" in target.getvalue()) is shown
         tell("writing")
     assert ("writing" in target.getvalue()) is shown
+
+
+def test_parts_of_a_step_are_shown_without_counting_as_steps(monkeypatch):
+    target = Terminal()
+    monkeypatch.setattr(sys, "stderr", target)
+    with progress(2, quiet=False) as tell:
+        tell("reading")
+        time.sleep(1.1)
+        tell("reading", "inlet 7")
+        tell("reading", "inlet 8")  # at once after the other: nobody could read it
+        assert "reading: inlet 7" in target.getvalue()
+        assert "1/2" in target.getvalue().rsplit("inlet 7", 1)[1]
+    assert "2/2" not in target.getvalue()
+    assert "inlet 8" not in target.getvalue()

@@ -4,17 +4,22 @@ from __future__ import annotations
 
 from contextlib import contextmanager
 from threading import Timer
+from time import monotonic
 from typing import TYPE_CHECKING, Final
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator
+    from collections.abc import Iterator
+
+    from lotflow.study.chapter import Tell
 
 #: Nothing is shown before [s].
 _DELAY_S: Final = 1.0
+#: Parts of a step follow one another faster than they can be read [s].
+_PART_S: Final = 0.2
 
 
 @contextmanager
-def progress(steps: int, *, quiet: bool) -> Iterator[Callable[[str], None]]:
+def progress(steps: int, *, quiet: bool) -> Iterator[Tell]:
     """
     Show the step that is being taken, where somebody looks: on a terminal, unless quiet.
 
@@ -28,7 +33,7 @@ def progress(steps: int, *, quiet: bool) -> Iterator[Callable[[str], None]]:
     Yields
     ------
     tell
-        Called with the name of each step as it begins.
+        Called with the name of each step as it begins, and with what is looked at of it.
     """
     from tqdm import tqdm  # noqa: PLC0415 - only where something is computed
 
@@ -41,9 +46,17 @@ def progress(steps: int, *, quiet: bool) -> Iterator[Callable[[str], None]]:
     first_look = Timer(_DELAY_S, bar.refresh)
     first_look.daemon = True
 
-    def tell(step: str) -> None:
-        bar.set_description_str(step, refresh=first_look.finished.is_set())
-        bar.update()
+    shown_at = monotonic()
+
+    def tell(step: str, part: str = "", /) -> None:
+        nonlocal shown_at
+        if part and (bar.disable or monotonic() - shown_at < _PART_S):
+            return
+        shown_at = monotonic()
+        text = f"{step}: {part}" if part else step
+        bar.set_description_str(text, refresh=first_look.finished.is_set())
+        if not part:
+            bar.update()
 
     with bar:
         if not bar.disable:

@@ -45,6 +45,7 @@ def systems_of(network: Network) -> list[list[int]]:
 
     def find(name: str) -> str:
         while root[name] != name:
+            root[name] = root[root[name]]  # so that a long chain is not walked again and again
             name = root[name]
         return name
 

@@ -6,10 +6,10 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from lotflow.findings import STATED
 from lotflow.drains.judged import about, storm_named
 from lotflow.drains.network_flows import led_down
 from lotflow.drains.storm_findings import capacities_as_found
+from lotflow.findings import STATED
 from lotflow.terrain.confidence import SHARES
 from lotflow.units import both_units
 

@@ -217,7 +217,7 @@ def _in_well(
         # rain beyond the bound is the next storm's
         longer=need.governed_by_longest and end >= longest,
         # a well holds no more than its storage, however much is wanted
-        empties_s=float(emptying_time(np.fmin(need.volume, one.storage_m3), rate, base))
+        empties_s=float(emptying_time(np.fmin(need.volume, one.receiver.storage_m3), rate, base))
         if base
         else math.inf,
     )

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Final
 
@@ -14,6 +14,8 @@ from lotflow.drains.drain_lines import Condition, GivenInverts
 from lotflow.drains.drain_system import DrainState, run_system
 from lotflow.drains.judged import about
 from lotflow.drains.laying_findings import laying_findings
+from lotflow.drains.network import Network
+from lotflow.drains.network_flows import LineFlows
 from lotflow.drains.outlet_findings import outlet_findings
 from lotflow.drains.pipe_findings import SAME_BORE_M, pipe_findings
 from lotflow.drains.pipe_tables import pipe_size
@@ -29,6 +31,8 @@ if TYPE_CHECKING:
 
 #: Lines beyond this are not tried: each trial runs the system again.
 _MOST_TRIALS: Final = 60
+#: So many lines are run anew, all trials together and each change counted once.
+_MOST_LINES: Final = 20_000
 
 
 @dataclass(frozen=True, eq=False)
@@ -103,11 +107,20 @@ def best_single_change(
     failing = {(f.rule, f.subject) for f in findings if f.severity == "fail"}
     failures = sum(f.severity == "fail" for f in findings)
     best: tuple[int, int, int, int, str] | None = None
-    for position in _failing(state, findings)[:_MOST_TRIALS]:
+    all_of_them = _failing(state, findings)
+    tried = _tried(all_of_them)
+    parts: dict[int, tuple[DrainState, int]] = {}
+    for position, system in tried:
+        if system[0] not in parts:
+            part = _part(state, system)
+            # what fails elsewhere does so whatever is changed here
+            elsewhere = _left(findings, failing) - _left(check_system(part, around), failing)
+            parts[system[0]] = part, elsewhere
+        part, elsewhere = parts[system[0]]
         for order, (what, changes) in enumerate(_changes(state, sized, position)):
-            lines = [changes.get(i, line) for i, line in enumerate(state.lines)]
-            changed = run_system(state.system.with_lines(lines), flows=state.flows)
-            left = _left(check_system(changed, around), failing)
+            lines = [changes.get(i, state.lines[i]) for i in system]
+            changed = run_system(part.system.with_lines(lines), flows=part.flows)
+            left = elsewhere + _left(check_system(changed, around), failing)
             # fewest failures left, then the fewest lines, the smallest change, the first line
             rank = (left, len(changes), order, position)
             if left < failures and (best is None or rank < best[:4]):
@@ -115,26 +128,49 @@ def best_single_change(
     if best is None:
         return []
     left, _, _, position, what = best
+    of = "" if len(tried) == len(all_of_them) else f", of {len(tried)} lines tried"
     return [
         about(
             state.lines[position], "best-single-change", "note",
-            f"The single change to a line that mends most: {what}. It leaves {left} of {failures} "
-            "failures of the lines.",
+            f"The single change to a line that mends most{of}: {what}. It leaves {left} of "
+            f"{failures} failures of the lines.",
             measured=left, limit=failures, unit="failures", source="lotflow's trials, one by one",
         )
     ]  # fmt: skip
 
 
-def _failing(state: DrainState, findings: Collection[Finding]) -> list[int]:
-    """Lines of the systems in which a line or node fails."""
+def _failing(state: DrainState, findings: Collection[Finding]) -> list[tuple[int, Sequence[int]]]:
+    """Lines of the systems in which a line or node fails, each with all of its system."""
     network = state.system.network
     subjects = {finding.subject for finding in findings if finding.severity == "fail"}
     return sorted(
-        position
+        (position, system)
         for system in systems_of(network)
         if any({network.lines[i].name, network.lines[i].start} & subjects for i in system)
         for position in system
     )
+
+
+def _tried(failing: Sequence[tuple[int, Sequence[int]]]) -> Sequence[tuple[int, Sequence[int]]]:
+    """As many of them as can be tried in some seconds: a trial runs the whole of a system."""
+    lines = np.cumsum([len(system) for _, system in failing])
+    return failing[: min(_MOST_TRIALS, max(int(np.sum(lines <= _MOST_LINES)), 1))]
+
+
+def _part(state: DrainState, system: Sequence[int]) -> DrainState:
+    """One of the systems that do not hang together, by itself."""
+    network, at = state.system.network, list(system)
+    lines = tuple(network.lines[i] for i in at)
+    ends = {name for line in lines for name in (line.start, line.end)}
+    nodes = {name: node for name, node in network.nodes.items() if name in ends}
+    part = replace(
+        state.system,
+        network=Network(lines, nodes, network.share[at]),
+        ground=tuple(state.system.ground[i] for i in at),
+    )
+    flows = state.flows
+    flows = LineFlows(flows.flow_m3s[at], flows.time_s[at], flows.ca_m2[at])
+    return run_system(part, flows=flows)
 
 
 def _left(findings: Collection[Finding], failing: Collection[tuple[str, str]]) -> int:

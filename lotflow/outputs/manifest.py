@@ -29,8 +29,9 @@ CONTENTS: Final = "contents"
 #: New names of what is about to be moved aside, while the state is `BEING_REPLACED`.
 MOVED_ASIDE: Final = "moved_aside"
 
-#: A summary of a lot has some hundred kilobytes; a larger file is something else.
-LARGEST_MANIFEST_BYTES: Final = 64 * 1024 * 1024
+#: A summary of a lot has some hundred kilobytes, of 50 ha of rough ground a hundred megabytes; a
+#: larger file is something else.
+LARGEST_MANIFEST_BYTES: Final = 192 * 1024 * 1024
 
 #: What SQLite leaves beside a database that is open, or was not closed.
 SIDE_FILES: Final = ("-wal", "-shm", "-journal")

@@ -12,6 +12,7 @@ import json
 import math
 import re
 from collections.abc import Iterable, Mapping
+from functools import cache
 from typing import Any, Final
 
 import numpy as np
@@ -87,6 +88,7 @@ _DECIMALS: Final = {
     "coordinate": 4,
 }
 _OTHER_DECIMALS: Final = 6
+_AS_IT_IS: Final = frozenset((str, int, bool, type(None)))
 _UNIT: Final = re.compile(r"_(m_per_m|mm_h|m3s|m3|m2|mm|min|yr|m|h|s)(?=$|_p\d\d$)")
 _COORDINATE: Final = re.compile(r"(^|_)[xy]$")
 
@@ -211,6 +213,8 @@ def _entry(section: str, given: Mapping[str, Any], *, rounded: bool) -> dict[str
 
 def _plain(value: Any, key: str = "", *, rounded: bool = True) -> Any:
     """Bring a value into what JSON has; no value, and no finite number, is None."""
+    if type(value) in _AS_IT_IS:  # most values: a large lot has a million
+        return value
     if isinstance(value, Mapping):
         return {str(name): _plain(part, str(name), rounded=rounded) for name, part in value.items()}
     if isinstance(value, list | tuple):
@@ -220,17 +224,15 @@ def _plain(value: Any, key: str = "", *, rounded: bool = True) -> Any:
     if value is None or value is pd.NA or value is pd.NaT:
         return None
     if isinstance(value, float):
-        if not math.isfinite(value):
-            return None
-        # adding zero turns -0.0 into 0.0
-        return (
-            round(value, _DECIMALS.get(unit_key(key), _OTHER_DECIMALS)) + 0.0 if rounded else value
-        )
+        if rounded:  # adding zero turns -0.0 into 0.0
+            value = round(value, _DECIMALS.get(unit_key(key), _OTHER_DECIMALS)) + 0.0
+        return value if math.isfinite(value) else None
     if isinstance(value, str | int):
         return value
     raise TypeError(f"{key}: {type(value).__name__} has no place in a summary")
 
 
+@cache
 def unit_key(key: str) -> str:
     """
     Tell the unit a key ends with.
@@ -256,6 +258,7 @@ def unit_key(key: str) -> str:
     return "coordinate" if _COORDINATE.search(key) else ""
 
 
+@cache
 def without_unit(key: str) -> str:
     """
     Take the unit out of a key.

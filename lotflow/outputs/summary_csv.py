@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import csv
 import io
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from functools import cache, lru_cache
 from typing import Any, Final
 
 from lotflow.outputs.summary import unit_key, without_unit
@@ -86,15 +87,25 @@ def _rows(section: str, name: str, entry: Any) -> Iterator[Sequence[Any]]:
 
 def _values(part: Any, path: str = "", key: str = "") -> Iterator[tuple[str, str, Any]]:
     """Every single value with its path, in which names of parts are joined by dots, and key."""
-    if isinstance(part, Mapping):
-        inner: Sequence[tuple[str, Any]] = list(part.items())
+    if isinstance(part, dict):
+        inner: Iterable[tuple[str, Any]] = part.items()
     elif isinstance(part, list):
-        inner = [(str(number), value) for number, value in enumerate(part, 1)]
+        inner = ((str(number), value) for number, value in enumerate(part, 1))
     else:
-        yield ".".join(filter(None, (path, without_unit(key)))), key, part
+        yield _joined(path, without_unit(key)), key, part
         return
+    path = _joined(path, key)
     for name, value in inner:
-        yield from _values(value, ".".join(filter(None, (path, key))), name)
+        if isinstance(value, dict | list):
+            yield from _values(value, path, name)
+        else:
+            yield _joined(path, without_unit(name)), name, value
+
+
+@cache
+def _joined(path: str, key: str) -> str:
+    """Names of a part and of what is in it; either may be empty."""
+    return ".".join(filter(None, (path, key)))
 
 
 def guarded(row: Sequence[Any]) -> list[Any]:
@@ -114,6 +125,7 @@ def guarded(row: Sequence[Any]) -> list[Any]:
     return [_harmless(cell) if isinstance(cell, str) else cell for cell in row]
 
 
+@lru_cache(maxsize=10_000)
 def _harmless(text: str) -> str:
     """A lone carriage return ends a row for many readers, quoted or not."""
     text = text.replace("\r", " ")

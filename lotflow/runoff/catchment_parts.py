@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from lotflow.grid import FloatArray, IntArray
+    from lotflow.grid import BoolArray, FloatArray, IntArray
     from lotflow.runoff.ground_cover import GroundCover
     from lotflow.terrain.courses import Courses
 
@@ -260,6 +260,65 @@ def _part_way(
         return PartWay(start, None, PathTime((), 0.0, minimum, minimum_governs=True))
     profile = way_profile(courses, cover, cells)
     return PartWay(start, profile, timed(profile))
+
+
+def travel_bounds(
+    courses: Courses, cover: GroundCover, timed: Timed, start: int, targets: Sequence[int]
+) -> dict[int, float]:
+    """
+    Bound the travel times from one cell to several targets on its way, timing only the longest.
+
+    The ways to all of them begin with the same sheet flow: in a longer way it takes as long or
+    longer, since rain gets weaker. Behind it the shallow flow to each is timed as by itself.
+
+    Parameters
+    ----------
+    courses
+        To the targets.
+    cover
+        Of every cell.
+    timed
+        Gives the time of concentration of a way.
+    start
+        Flat index of the cell.
+    targets
+        Their numbers.
+
+    Returns
+    -------
+    most
+        By number: not less than the travel time [s], but for rounding. Targets that are not on the
+        way, or are reached as sheet flow, are left out.
+    """
+    rules = PathRules()
+    cells = courses.way(start, -1)  # to where the water ends
+    number, first = np.unique(courses.target.ravel()[cells], return_index=True)
+    asked = np.isin(number, targets)
+    number, first = number[asked], first[asked]
+    if not first.size or first.max() < 1:
+        return {}
+    profile = way_profile(courses, cover, cells[: first.max() + 1])
+    distance, level = profile.distance_m, profile.elevation_m
+    end = rules.sheet_length_m
+    behind = distance[first] > end
+    if not behind.any():
+        return {}
+    changes = distance[1:-1][np.diff(profile.paved.astype(int)) != 0]
+    cuts = np.append(end, changes[changes > end])
+    paved = profile.paved[np.searchsorted(distance, cuts, side="right") - 1]
+    at_cuts = np.interp(cuts, distance, level)
+
+    def shallow_s(length: FloatArray, fall: FloatArray, on_pavement: BoolArray) -> FloatArray:
+        slope = np.maximum(fall / length, rules.least_slope)
+        return np.asarray(length / shallow_flow_velocity(slope, on_pavement))
+
+    stretches = shallow_s(np.diff(cuts), -np.diff(at_cuts), paved[:-1])
+    at_cut = timed(profile).segments[0].time_s + np.append(0.0, np.cumsum(stretches))
+    last = np.searchsorted(cuts, distance[first[behind]], side="left") - 1
+    rest = shallow_s(
+        distance[first[behind]] - cuts[last], at_cuts[last] - level[first[behind]], paved[last]
+    )
+    return dict(zip(number[behind].tolist(), (at_cut[last] + rest).tolist(), strict=True))
 
 
 def way_profile(courses: Courses, cover: GroundCover, cells: NDArray[np.int64]) -> PathProfile:

@@ -18,6 +18,19 @@ if TYPE_CHECKING:
 OPEN: Final = "open"
 ALL_BLOCKED: Final = "blocked:all"
 LIMITED: Final = "limited"
+_ONE_BLOCKED: Final = "blocked:"
+
+
+def is_one_blocked(case: str) -> bool:
+    """
+    Tell whether one inlet is blocked in a case.
+
+    Parameters
+    ----------
+    case
+        Its name.
+    """
+    return case.startswith(_ONE_BLOCKED) and case != ALL_BLOCKED
 
 
 def drain_cases(lot: LotWater) -> Iterator[tuple[str, Routing]]:
@@ -38,7 +51,7 @@ def drain_cases(lot: LotWater) -> Iterator[tuple[str, Routing]]:
     if not lot.inlets.placed:
         return
     for position, name in enumerate(lot.names):
-        yield f"blocked:{name}", blocked_routing(lot, {position})
+        yield f"{_ONE_BLOCKED}{name}", blocked_routing(lot, {position})
     yield ALL_BLOCKED, lot.natural
 
 

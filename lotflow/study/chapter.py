@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Final, Protocol
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -12,6 +12,31 @@ if TYPE_CHECKING:
 
     from lotflow.findings import Finding
     from lotflow.grid import Grid
+
+
+#: Steps of a study that tell of their parts.
+WHERE_TO: Final = "where the water goes"
+RUNOFF: Final = "runoff and drains"
+
+
+class Tell(Protocol):
+    """What is told how far a study has come."""
+
+    def __call__(self, step: str, part: str = "", /) -> None:
+        """
+        Tell which step begins, or which part of it that is being taken.
+
+        Parameters
+        ----------
+        step
+            Its name.
+        part
+            What of it is looked at; empty where the step begins.
+        """
+
+
+def say_nothing(_: str, __: str = "", /) -> None:
+    """Nobody asked how far the study is."""
 
 
 @dataclass(frozen=True, eq=False)

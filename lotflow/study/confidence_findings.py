@@ -76,6 +76,12 @@ def confidence_note(job: Job, number: int) -> Finding:
         advice = f"fewer than {FEWEST} give no bounds and say little. Ask for more realisations."
     else:
         advice = "ask for more realisations for more."
+    usual = job.confidence.realisations
+    if job.confidence.precision is None and number < usual:
+        advice = (
+            f"the ground is so wide that {usual} would take long: ask for them by "
+            f"[confidence] realisations = {usual}."
+        )
     return Finding(
         "realisations", "note", "elevation",
         f"{number} realisation{'s' if number > 1 else ''} of a surface that is off by "

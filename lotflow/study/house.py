@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any, Final
 
+import numpy as np
 import shapely
 
 from lotflow.drains.discharge_findings import (
@@ -27,7 +28,7 @@ from lotflow.study.outlets import level_error
 from lotflow.study.setbacks import setback_distances
 from lotflow.terrain.discharge_path import discharge_path, reaches_street, runs_back_to
 from lotflow.terrain.house_openings import DrawnOpening, OpeningLevels, opening_levels
-from lotflow.terrain.house_ring import Facade, RingGround, RingLimits, house_facades
+from lotflow.terrain.house_ring import RING_M, Facade, RingGround, RingLimits, house_facades
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -110,8 +111,12 @@ def facades_of(lot: LotWater, cover: GroundCover) -> list[Facade]:
         ),
     )
     found = []
+    everything = lot.site.buildings.geometry
+    reach = 2 * RING_M / ground.surface.ground.metres_per_unit
     for number, (index, row) in enumerate(own.iterrows(), 1):
-        others = lot.site.buildings.geometry.drop(index).union_all()
+        # of a whole street only those beside it stand in the way
+        beside = everything.iloc[np.sort(everything.sindex.query(row.geometry.buffer(reach)))]
+        others = beside.drop(index).union_all()
         name = str(row["name"] or f"building {number}")
         found += house_facades(name, row.geometry, replace(ground, others=others))
     return found

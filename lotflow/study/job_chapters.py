@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import partial
 from typing import TYPE_CHECKING
 
 from lotflow.study.cases import cases_of
-from lotflow.study.chapter import Chapter
+from lotflow.study.chapter import RUNOFF, Chapter, say_nothing
 from lotflow.study.confidence import confidence_chapter, entering_ca
 from lotflow.study.cover import SiteCover, site_cover
 from lotflow.study.drain_check import check_drains, drain_chapter, inlet_capacities
@@ -23,6 +24,7 @@ from lotflow.study.storms import StormStudy, study_storms
 
 if TYPE_CHECKING:
     from lotflow.outputs.drain_layers import CheckedCase
+    from lotflow.study.chapter import Tell
     from lotflow.study.lot_water import LotWater
     from lotflow.terrain.ponding import StandingWater
 
@@ -86,7 +88,7 @@ def judge_job(lot: LotWater) -> JudgedJob:
     return JudgedJob(waters, cover, storms, checked, opened)
 
 
-def job_chapters(lot: LotWater) -> list[Chapter]:
+def job_chapters(lot: LotWater, tell: Tell = say_nothing) -> list[Chapter]:
     """
     Take the steps of a job that a screening leaves out.
 
@@ -94,6 +96,8 @@ def job_chapters(lot: LotWater) -> list[Chapter]:
     ----------
     lot
         Ground, low spots and inlets.
+    tell
+        Called with what is being looked at.
 
     Raises
     ------
@@ -119,6 +123,10 @@ def job_chapters(lot: LotWater) -> list[Chapter]:
         Chapter(findings=stated_findings(lot.job.intensity_m_s if checked else None))
         if main is None
         else ponding_chapter(
-            lot, main, intakes=of_main.intakes if of_main else None, opened=judged.opened
+            lot,
+            main,
+            intakes=of_main.intakes if of_main else None,
+            opened=judged.opened,
+            tell=partial(tell, RUNOFF),
         ),
     ]

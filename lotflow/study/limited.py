@@ -159,7 +159,7 @@ def limited_storm(
         if row is not None:
             volume = held + (0.0 if row.way.runs_to else gone)
             poured.ravel()[inlet.cells] += volume / ground.grid.cell_m2 / inlet.cells.size
-    after = case_storm(ground, LIMITED, before.storm, standing_water(natural, poured), water)
+    after = case_storm(ground, LIMITED, before.storm, standing_water(natural, poured), opened)
     roofs = np.array([connected_m3.get(name, 0.0) for name in lot.names])
     return replace(
         after,

@@ -3,20 +3,31 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from functools import cached_property
+from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from lotflow.runoff.catchment_parts import PART_KINDS, PartWay, Timed, catchment_parts, slowest_way
+from lotflow.runoff.catchment_parts import (
+    PART_KINDS,
+    PartWay,
+    Timed,
+    catchment_parts,
+    slowest_way,
+    travel_bounds,
+)
 from lotflow.study.storm_parts import PartGround, part_ground
 from lotflow.terrain.courses import Courses, courses_to
 
 if TYPE_CHECKING:
-    from collections.abc import Collection, Sequence
+    from collections.abc import Collection, Iterable, Sequence
 
     from lotflow.runoff.ground_cover import GroundCover
     from lotflow.study.lot_water import LotWater
     from lotflow.terrain.low_spots import LowSpots
+
+#: What adding up in another order may do to a travel time [-].
+_ROUNDING: Final = 1e-9
 
 
 @dataclass(frozen=True, eq=False)
@@ -28,22 +39,57 @@ class _Basins:
     timed: Timed
     ground: PartGround
 
+    @cached_property
+    def _parts(self) -> list[list[int]]:
+        """Parts of each node."""
+        parts: list[list[int]] = [[] for _ in self.ground.names]
+        for part, node in enumerate(self.ground.node.tolist()):
+            parts[node].append(part)
+        return parts
+
     def own(self, spot: int, kind: str | None = None) -> list[int]:
         """Parts that run straight into a low spot."""
-        parts = np.flatnonzero(self.ground.node == spot).tolist()
-        return [part for part in parts if kind in (None, self.ground.kind[part])]
+        return [part for part in self._parts[spot] if kind in (None, self.ground.kind[part])]
 
-    def slowest(self, spots: Collection[int], spot: int) -> PartWay | None:
-        """Slowest way to a low spot from the parts of several."""
-        starts = {
-            way.start
-            for other in spots
-            for part in self.own(other)
-            if (way := self.ground.way[part]) is not None
+    def starts(self, spots: Iterable[int]) -> set[int]:
+        """Cells from which the ways of the parts of low spots begin."""
+        ways = (self.ground.way[part] for spot in spots for part in self.own(spot))
+        return {way.start for way in ways if way is not None}
+
+    def slowest(self, wanted: Sequence[tuple[int, Collection[int]]]) -> list[PartWay | None]:
+        """
+        Slowest way to each of some low spots from the parts of several.
+
+        Down a long slope all low spots overflow into one another, and most ways are much the same:
+        no way is timed that cannot be the slowest.
+        """
+        asked = [(spot + 1, sorted(self.starts(others))) for spot, others in wanted]
+        targets: dict[int, list[int]] = {}
+        for target, starts in asked:
+            for start in starts:
+                targets.setdefault(start, []).append(target)
+        most = {
+            start: travel_bounds(self.courses, self.cover, self.timed, start, of_start)
+            for start, of_start in targets.items()
+            if len(of_start) > 1
         }
-        if not starts:
-            return None
-        return slowest_way(self.courses, self.cover, self.timed, sorted(starts), spot + 1)
+        return [self._slowest(target, starts, most) for target, starts in asked]
+
+    def _slowest(
+        self, target: int, starts: Sequence[int], most: dict[int, dict[int, float]]
+    ) -> PartWay | None:
+        """Slowest way to a target, the ways that may take longest timed first."""
+        bound = {start: most.get(start, {}).get(target, np.inf) for start in starts}
+        timed: list[PartWay] = []
+        longest = 0.0
+        for start in sorted(starts, key=lambda start: -bound[start]):
+            if bound[start] < longest * (1.0 - _ROUNDING):
+                break
+            timed.append(slowest_way(self.courses, self.cover, self.timed, [start], target))
+            longest = max(longest, timed[-1].time.travel_s)
+        # of equally slow ones the first cell, whatever the order of timing
+        timed.sort(key=lambda way: way.start)
+        return max(timed, key=lambda way: way.time.travel_s, default=None)
 
 
 def low_spot_ground(
@@ -76,7 +122,8 @@ def low_spot_ground(
     above = _spots_above(courses, found)
     parts: list[list[int]] = []
     ways: list[PartWay | None] = []
-    for spot in spots:
+    slowest = basins.slowest([(spot, {spot, *above[spot]}) for spot in spots])
+    for spot, way in zip(spots, slowest, strict=True):
         paved = basins.own(spot, PART_KINDS[0])
         rest = basins.own(spot, PART_KINDS[1])
         for other in sorted(above[spot]):
@@ -84,7 +131,7 @@ def low_spot_ground(
         parts += [paved, rest]
         ways += [
             basins.ground.way[paved[0]] if paved else None,
-            basins.slowest({spot, *above[spot]}, spot),
+            way,
         ]
     return _joined(basins.ground, [names[spot] for spot in spots], parts, ways)
 

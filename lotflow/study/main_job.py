@@ -9,18 +9,19 @@ from typing import TYPE_CHECKING, Any
 from lotflow.findings import Finding, Ties, folded
 from lotflow.inputs.sources import naming_files
 from lotflow.outputs.result_layers import findings_table
+from lotflow.study.chapter import RUNOFF, WHERE_TO, say_nothing
 from lotflow.study.lot_water import LotWater, study_lot
 from lotflow.study.outlets import outlet_chapter
 from lotflow.study.stated_rain import screening_runoff
 from lotflow.study.terrain_layers import terrain_chapter
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Mapping, Sequence
+    from collections.abc import Mapping, Sequence
 
     import pandas as pd
 
     from lotflow.inputs.job import Job
-    from lotflow.study.chapter import Chapter, Raster
+    from lotflow.study.chapter import Chapter, Raster, Tell
 
 
 @dataclass(frozen=True, eq=False)
@@ -53,13 +54,7 @@ class Study:
     hashes: Mapping[str, str] = field(default_factory=dict)
 
 
-def _say_nothing(_: str) -> None:
-    """Nobody asked how far the study is."""
-
-
-def run_study(
-    job: Job, *, use_covers: bool = True, tell: Callable[[str], None] = _say_nothing
-) -> Study:
+def run_study(job: Job, *, use_covers: bool = True, tell: Tell = say_nothing) -> Study:
     """
     Find where water stands on a lot, where it comes from and what each inlet takes.
 
@@ -71,7 +66,8 @@ def run_study(
         Whether runoff coefficients follow from covers and drains are checked; otherwise, for a
         screening, only a stated coefficient counts.
     tell
-        Called with the name of each of three steps as it begins.
+        Called with the name of each of three steps as it begins, and again with what is looked
+        at of it.
 
     Raises
     ------
@@ -80,10 +76,10 @@ def run_study(
     """
     tell("reading the ground")
     lot = study_lot(job)
-    tell("where the water goes")
+    tell(WHERE_TO)
     with naming_files(lot.site.sources):
-        chapters = [terrain_chapter(lot), outlet_chapter(lot)]
-        tell("runoff and drains")
+        chapters = [terrain_chapter(lot), outlet_chapter(lot, tell)]
+        tell(RUNOFF)
         if not use_covers:
             chapters.append(screening_runoff(lot))
             if job.confidence.realisations:
@@ -94,7 +90,7 @@ def run_study(
             # a screening does not wait for what it does not use
             from lotflow.study.job_chapters import job_chapters  # noqa: PLC0415
 
-            chapters += job_chapters(lot)
+            chapters += job_chapters(lot, tell)
     return bind(lot, chapters)
 
 

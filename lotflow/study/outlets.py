@@ -10,7 +10,7 @@ from lotflow.drains.pipe_tables import minimum_fall
 from lotflow.findings import Finding
 from lotflow.outputs.ground_layers import outlet_options_layer
 from lotflow.study.cases import in_case
-from lotflow.study.chapter import Chapter
+from lotflow.study.chapter import WHERE_TO, Chapter, say_nothing
 from lotflow.terrain.level_error import SPREAD_95, LevelError
 from lotflow.terrain.lower_places import (
     BEYOND_THE_LOT,
@@ -34,6 +34,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from lotflow.inputs.job import Job
+    from lotflow.study.chapter import Tell
     from lotflow.study.lot_water import LotWater
 
 #: Outlets that no line can run to by gravity, or that must not be used.
@@ -59,7 +60,7 @@ def level_error(job: Job) -> LevelError:
     return LevelError(given.rmse_m, given.correlation_m, given.white_share)
 
 
-def outlet_chapter(lot: LotWater) -> Chapter:
+def outlet_chapter(lot: LotWater, tell: Tell = say_nothing) -> Chapter:
     """
     Look for lower places that gravity can reach from each low spot on the lot and each inlet.
 
@@ -67,6 +68,8 @@ def outlet_chapter(lot: LotWater) -> Chapter:
     ----------
     lot
         Ground, low spots and inlets.
+    tell
+        Called with what an outlet is being looked for.
     """
     size = lot.job.criteria.outlet_size_m
     fall = minimum_fall("pipe", size)
@@ -79,7 +82,10 @@ def outlet_chapter(lot: LotWater) -> Chapter:
     )
     places = _places(lot, ground)
     starts = [*_low_spots(lot), *_inlets(lot)]
-    options = [outlet_options(start, places, rule, ground) for start in starts]
+    options = []
+    for start in starts:
+        tell(WHERE_TO, f"outlet for {start.name}")
+        options.append(outlet_options(start, places, rule, ground))
     source = f"lotflow's rule: cover by [criteria] cover_m; least fall: {fall.source}"
     searched = _searched(lot)
     findings = [

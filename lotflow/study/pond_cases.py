@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import TYPE_CHECKING, Any, Final
 
@@ -10,7 +10,7 @@ import numpy as np
 import shapely
 
 from lotflow.drains.standing_water import soak_away
-from lotflow.study.pond_records import BEYOND, LOT, CaseStorm, Pond, Rise, Spill
+from lotflow.study.pond_records import BEYOND, LOT, CaseStorm, Pond, Rise, Spill, is_same_spill
 from lotflow.terrain.catchments import label_polygons
 from lotflow.terrain.drainage import LEVEL_STEP
 from lotflow.terrain.freeboard import (
@@ -168,10 +168,14 @@ def case_storm(
     case: str,
     storm: int,
     water: StandingWater,
-    opened: StandingWater | None = None,
+    opened: tuple[CaseStorm, StandingWater] | None = None,
+    spills: Spills | None = None,
 ) -> CaseStorm:
     """
     Report the ponds of a storm, and what of them every open inlet would have kept lower.
+
+    A pond that is the same as with every inlet open is the same record: with hundreds of inlets
+    nearly all are, in nearly all cases.
 
     Parameters
     ----------
@@ -182,14 +186,17 @@ def case_storm(
     water
         Where its water is.
     opened
-        Where it is with every inlet open; None where this is that case.
+        What is reported, and where it is, with every inlet open; None where this is that case.
+    spills
+        Of the network of the water, where several storms ran on it.
     """
     unit, count = ground.grid.cell_m2, len(ground.inlets)
     direct, passed_on = np.zeros(count), np.zeros(count)
     direct[: water.direct.size] = water.direct * unit
     passed_on[: water.passed_on.size] = water.passed_on * unit
     bodies = _bodies(ground, water)
-    ponds = _ponds(ground, bodies)
+    same = {} if opened is None else _same_ponds(bodies, *opened)
+    ponds = _ponds(spills or Spills(ground, water.network), bodies, same)
     return CaseStorm(
         case=case,
         storm=storm,
@@ -203,7 +210,7 @@ def case_storm(
         refused_m3=np.zeros(count),
         gone_on_m3=np.zeros(count),
         ponds=tuple(ponds.values()),
-        rises=() if opened is None else _rises(ground, bodies, opened, ponds),
+        rises=() if opened is None else _rises(ground, bodies, opened[1], ponds),
     )
 
 
@@ -211,6 +218,7 @@ def case_storm(
 class _Bodies:
     """All bodies of water of a storm, however shallow, and what each touches."""
 
+    cell_m2: float
     water: StandingWater
     bodies: WaterBodies
     level: FloatArray
@@ -221,15 +229,19 @@ class _Bodies:
     paved: NDArray[Any]
     not_closed: NDArray[np.bool_]
 
-    def facts(self, position: int, unit: float) -> dict[str, Any]:
+    def area_m2(self, position: int) -> float:
+        """Area of the water's surface [m^2]."""
+        return int(self.bodies.cells[position]) * self.cell_m2
+
+    def facts(self, position: int) -> dict[str, Any]:
         """Fields that a pond and a rise share."""
-        bodies = self.bodies
+        bodies, unit = self.bodies, self.cell_m2
         cells = int(bodies.cells[position])
         return {
             "low_spot": int(self.low_spot[position]),
             "level": float(bodies.level[position]),
             "depth": float(bodies.depth[position]),
-            "area_m2": cells * unit,
+            "area_m2": self.area_m2(position),
             "volume_m3": float(bodies.volume[position]) * unit,
             "on_lot": bool(self.inside[position]),
             "walls": self.walls.get(position + 1, ()),
@@ -249,6 +261,7 @@ def _bodies(ground: PondGround, water: StandingWater) -> _Bodies:
     )
     low_spot = greatest_of_parts(ground.low_spot, bodies.number, len(bodies)).astype(int)
     return _Bodies(
+        cell_m2=ground.grid.cell_m2,
         water=water,
         bodies=bodies,
         level=level,
@@ -261,40 +274,82 @@ def _bodies(ground: PondGround, water: StandingWater) -> _Bodies:
     )
 
 
-def _ponds(ground: PondGround, all_of_them: _Bodies) -> dict[int, Pond]:
+def _same_ponds(all_of_them: _Bodies, usual: CaseStorm, opened: StandingWater) -> dict[int, Pond]:
+    """Ponds with every inlet open that have the cells and depths of a body, by its position."""
+    bodies, water = all_of_them.bodies, all_of_them.water
+    changed = (water.depth != opened.depth) | (
+        water.network.routing.elevation != opened.network.routing.elevation
+    )
+    is_changed = np.zeros(len(bodies) + 1, dtype=bool)
+    is_changed[bodies.number[changed]] = True
+    cells = dict(zip(bodies.bed_cell.tolist(), range(len(bodies)), strict=True))
+    found = {}
+    for pond in usual.ponds:
+        position = cells.get(pond.bed_cell)
+        # as many cells, all wet there too and joined: the same cells
+        if (
+            position is not None
+            and not is_changed[position + 1]
+            and pond.area_m2 == (all_of_them.area_m2(position))
+        ):
+            found[position] = pond
+    return found
+
+
+def _ponds(spills: Spills, all_of_them: _Bodies, same: dict[int, Pond]) -> dict[int, Pond]:
     """Ponds that are reported, by position: in low spots on the lot or near it."""
-    bodies = all_of_them.bodies
+    bodies, ground = all_of_them.bodies, spills.ground
     deep = bodies.depth >= ground.least_depth - LEVEL_STEP
     chosen = np.flatnonzero(deep & (all_of_them.near > 0) & (all_of_them.low_spot > 0))
     shown = np.zeros(len(bodies) + 1, dtype=np.int32)
-    shown[chosen + 1] = chosen + 1
-    outlines = dict(zip(*label_polygons(shown[bodies.number], ground.grid), strict=True))
-    cells = _cells_of(bodies.number, len(bodies))
-    spills = _Spills(ground, all_of_them.water.network)
-    return {i: _pond(spills, all_of_them, i, cells[i], outlines[i + 1]) for i in chosen.tolist()}
+    new = np.array([i for i in chosen.tolist() if i not in same], dtype=np.int64)
+    shown[new + 1] = new + 1
+    number = shown[bodies.number]
+    outlines = dict(zip(*label_polygons(number, ground.grid), strict=True)) if new.size else {}
+    cells = _cells_of(number)
+    return {
+        i: _as_before(spills, all_of_them, i, same[i]) if i in same
+        else _pond(spills, all_of_them, i, cells[i + 1], outlines[i + 1])
+        for i in chosen.tolist()
+    }  # fmt: skip
 
 
-def _cells_of(number: IntArray, count: int) -> list[NDArray[np.int64]]:
-    """Flat indices of the cells of each body: to look through all cells for each takes long."""
+def _cells_of(number: IntArray) -> dict[int, NDArray[np.int64]]:
+    """Flat indices of the cells of each number: to look through all cells for each takes long."""
     wet = np.flatnonzero(number)
     wet = wet[np.argsort(number.ravel()[wet], kind="stable")]
-    return np.split(wet, np.searchsorted(number.ravel()[wet], np.arange(2, count + 1)))
+    found, first = np.unique(number.ravel()[wet], return_index=True)
+    return dict(zip(found.tolist(), np.split(wet, first[1:]), strict=True)) if found.size else {}
+
+
+def _spilt(spills: Spills, all_of_them: _Bodies, position: int, on_lot: bool) -> dict[str, Any]:
+    """How much of a body of water runs over, and where."""
+    overflow = float(all_of_them.bodies.overflow[position])
+    depression = int(all_of_them.bodies.depression[position])
+    return {
+        "overflow_m3": overflow * spills.ground.grid.cell_m2,
+        "spill": spills.of(depression, on_lot) if overflow > 0 else None,
+    }
+
+
+def _as_before(spills: Spills, all_of_them: _Bodies, position: int, usual: Pond) -> Pond:
+    """The record of the same pond with every inlet open, unless it runs over otherwise."""
+    now = _spilt(spills, all_of_them, position, usual.on_lot)
+    is_same = now["overflow_m3"] == usual.overflow_m3 and is_same_spill(now["spill"], usual.spill)
+    return usual if is_same else replace(usual, **now)
 
 
 def _pond(
-    spills: _Spills, all_of_them: _Bodies, position: int, cells: NDArray[np.int64], outline: Any
+    spills: Spills, all_of_them: _Bodies, position: int, cells: NDArray[np.int64], outline: Any
 ) -> Pond:
     """One body of water with what is said of it."""
     bodies, ground = all_of_them.bodies, spills.ground
-    overflow = float(bodies.overflow[position])
-    facts = all_of_them.facts(position, ground.grid.cell_m2)
-    depression = int(bodies.depression[position])
+    facts = all_of_them.facts(position)
     return Pond(
         bed_cell=int(bodies.bed_cell[position]),
-        overflow_m3=overflow * ground.grid.cell_m2,
         outline=outline,
         soak=soak_away(all_of_them.water.depth.ravel()[cells], ground.rate.ravel()[cells]),
-        spill=spills.of(depression, facts["on_lot"]) if overflow > 0 else None,
+        **_spilt(spills, all_of_them, position, facts["on_lot"]),
         **facts,
     )
 
@@ -343,14 +398,23 @@ def _rises(
             raised_m3=float(more[one]) * unit,
             is_near=bool(all_of_them.near[one - 1]),
             pond=ponds.get(one - 1),
-            **all_of_them.facts(one - 1, unit),
+            **all_of_them.facts(one - 1),
         )
         for one, cell in zip(which.tolist(), raised[highest_first[first]].tolist(), strict=True)
     )
 
 
-class _Spills:
-    """Ways of the overflow of depressions, across those too shallow to be low spots."""
+class Spills:
+    """
+    Ways of the overflow of depressions, across those too shallow to be low spots.
+
+    Parameters
+    ----------
+    ground
+        What ponds are judged by.
+    network
+        Depressions and drains of one set of open inlets.
+    """
 
     def __init__(self, ground: PondGround, network: PondNetwork) -> None:
         self.ground, self.network = ground, network
@@ -370,7 +434,16 @@ class _Spills:
         return receivers(self.network.routing.field).ravel()
 
     def of(self, depression: int, on_lot: bool) -> Spill:
-        """Where the overflow of a depression goes, seen from the lot or from beyond it."""
+        """
+        Where the overflow of a depression goes, seen from the lot or from beyond it.
+
+        Parameters
+        ----------
+        depression
+            Its number, from 1.
+        on_lot
+            Whether its water stands on the lot.
+        """
         if (depression, on_lot) not in self._followed:
             self._followed[depression, on_lot] = self._follow(depression, on_lot)
         return self._followed[depression, on_lot]

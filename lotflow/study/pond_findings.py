@@ -112,8 +112,9 @@ def _first_storm(
     """
     Judge ponds with no inlet blocked; the most frequent storm counts.
 
-    Where it is known what inlets take, ponds are those that stand when they take no more. Of each low spot and key that the judge gives: one low spot may hold several ponds, one pond
-    may stand at several walls.
+    Where it is known what inlets take, ponds are those that stand when they take no more. Of each
+    low spot and key that the judge gives: one low spot may hold several ponds, one pond may stand
+    at several walls.
     """
     first: dict[tuple[int, str], Finding] = {}
     usual = LIMITED if any(storm.case == LIMITED for storm in found.storms) else OPEN

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
@@ -10,7 +11,7 @@ import shapely
 
 from lotflow.layers import RESULT_LAYERS
 from lotflow.outputs.result_layers import layer_frame
-from lotflow.study.blocked import OPEN
+from lotflow.study.blocked import OPEN, is_one_blocked
 from lotflow.study.pond_records import at_walls, left_by_way, reaches, touched
 from lotflow.study.worst_ponds import worst_pond, worst_rise
 
@@ -27,10 +28,49 @@ Row = dict[str, Any]
 
 #: Volumes that differ by less are the same: a millionth of a litre [m^3].
 _SAME_M3: Final = 1e-9
+#: So many rows of ponds of all cases and storms are listed: a summary of some megabytes.
+LISTED_PONDS: Final = 10_000
 _INTAKE: Final = (
     "direct_m3", "overflow_m3", "from_inlets_m3", "backs_up_m3", "refused_m3", "passed_m3",
     "taken_m3",
 )  # fmt: skip
+
+
+def rows_of_all(found: Sequence[CaseStorm]) -> int:
+    """
+    Count the rows that every pond in every case and storm would take, the dry ones too.
+
+    Parameters
+    ----------
+    found
+        All cases and storms.
+    """
+    return len(found) * len({pond.low_spot for storm in found for pond in storm.ponds})
+
+
+def listed_ponds(found: Sequence[CaseStorm]) -> list[CaseStorm]:
+    """
+    Leave out ponds that are the same as with every inlet open, where all would be too many to read.
+
+    Parameters
+    ----------
+    found
+        All cases and storms, the open case first.
+
+    Returns
+    -------
+    listed
+        The same storms. Up to `LISTED_PONDS` rows all ponds; above, with one inlet blocked, only
+        those that differ.
+    """
+    if rows_of_all(found) <= LISTED_PONDS:
+        return list(found)
+    usual = {id(pond) for storm in found if storm.case == OPEN for pond in storm.ponds}
+    return [
+        replace(storm, ponds=tuple(pond for pond in storm.ponds if id(pond) not in usual))
+        if is_one_blocked(storm.case) else storm
+        for storm in found
+    ]  # fmt: skip
 
 
 def ponds_layer(
@@ -171,7 +211,7 @@ def _reaches(water: Pond | Rise | None) -> bool | None:
 
 def pond_entries(
     ground: PondGround, layer: pd.DataFrame, found: Sequence[CaseStorm],
-    periods: Sequence[float], beds: Mapping[int, tuple[int, float]],
+    listed: Sequence[CaseStorm], periods: Sequence[float], beds: Mapping[int, tuple[int, float]],
 ) -> list[Row]:  # fmt: skip
     """
     List every pond in every case and storm for the summary, dry ones with a depth of 0.
@@ -184,6 +224,8 @@ def pond_entries(
         From `ponds_layer`.
     found
         All cases and storms.
+    listed
+        From `listed_ponds`: where ponds are left out, so are the low spots that are dry as usual.
     periods
         Return periods of the storms [yr].
     beds
@@ -191,18 +233,22 @@ def pond_entries(
     """
     names = [column.name for column in RESULT_LAYERS["ponds"].columns]
     wet = [dict(zip(names, row, strict=True)) for row in layer[names].itertuples(index=False)]
-    present = {(row["case"], row["return_period_yr"], row["low_spot"]) for row in wet}
-    spots = sorted({int(row["low_spot"]) for row in wet})
-    entries = []
-    for storm in found:
+    spots = {int(row["low_spot"]) for row in wet}
+    entries: list[Row] = []
+    usual: dict[int, set[int]] = {}
+    rows = iter(wet)
+    is_short = rows_of_all(found) > LISTED_PONDS
+    for storm, kept in zip(found, listed, strict=True):
         period = periods[storm.storm]
+        # as the layer has them
+        entries += [next(rows) for _ in kept.ponds]
+        present = {pond.low_spot for pond in storm.ponds}
+        if storm.case == OPEN:
+            usual[storm.storm] = present
+        asked = usual[storm.storm] if is_short and is_one_blocked(storm.case) else spots
         entries += [
-            row for row in wet if (row["case"], row["return_period_yr"]) == (storm.case, period)
+            _dry(ground, storm.case, period, spot, beds[spot]) for spot in sorted(asked - present)
         ]
-        entries += [
-            _dry(ground, storm.case, period, spot, beds[spot])
-            for spot in spots if (storm.case, period, spot) not in present
-        ]  # fmt: skip
     return entries
 
 

@@ -5,13 +5,14 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 
+import numpy as np
+
 from lotflow.findings import OPEN_GROUND
 from lotflow.terrain.pond_network import WAYS_OUT
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    import numpy as np
     from numpy.typing import NDArray
 
     from lotflow.drains.standing_water import SoakAway
@@ -43,6 +44,21 @@ class Spill:
     way: NDArray[np.int64]
     to: str
     onto: str
+
+
+def is_same_spill(first: Spill | None, second: Spill | None) -> bool:
+    """
+    Tell whether water runs over at the same place, by the same way, to the same.
+
+    Parameters
+    ----------
+    first, second
+        Of two ponds; None where one is not full.
+    """
+    if first is None or second is None:
+        return first is second
+    alike = (first.cell, first.to, first.onto) == (second.cell, second.to, second.onto)
+    return alike and np.array_equal(first.way, second.way)
 
 
 @dataclass(frozen=True, eq=False)

@@ -11,10 +11,10 @@ from lotflow.errors import EngineError
 from lotflow.findings import Finding
 from lotflow.study import pond_layers as layers
 from lotflow.study.blocked import OPEN, drain_cases
-from lotflow.study.chapter import Chapter, Raster
+from lotflow.study.chapter import Chapter, Raster, say_nothing
 from lotflow.study.cover import ground_infiltration
 from lotflow.study.limited import limited_storm
-from lotflow.study.pond_cases import case_storm, pond_ground
+from lotflow.study.pond_cases import Spills, case_storm, pond_ground
 from lotflow.study.pond_findings import PondsFound, pond_findings
 from lotflow.terrain.drainage import LEVEL_STEP
 from lotflow.terrain.pond_network import pond_network
@@ -22,7 +22,7 @@ from lotflow.terrain.ponding import standing_water
 from lotflow.units import both_units
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Callable, Mapping, Sequence
 
     from lotflow.drains.intake import Intakes
     from lotflow.grid import FloatArray
@@ -57,7 +57,7 @@ class StormRunoff(Protocol):
 
 def ponding_chapter(
     lot: LotWater, storms: StormRunoff, *, intakes: Intakes | None = None,
-    opened: Sequence[StandingWater] | None = None,
+    opened: Sequence[StandingWater] | None = None, tell: Callable[[str], None] = say_nothing,
 ) -> Chapter:  # fmt: skip
     """
     Find what stands after each storm, what inlets take, and what happens when they do not.
@@ -72,6 +72,8 @@ def ponding_chapter(
         What inlets take, with volumes; with it there is a case "limited".
     opened
         Where the water of each storm is with every inlet open, where it is known already.
+    tell
+        Called with the set of open inlets that is being looked at.
 
     Raises
     ------
@@ -81,7 +83,7 @@ def ponding_chapter(
     rate = ground_infiltration(lot.job.job, storms.cover)
     ground = pond_ground(lot, rate, storms.cover.paved)
     runoff = [storms.runoff_depth(i) for i in range(len(storms.storms))]
-    found, first, natural = _all_cases(lot, ground, runoff, opened)
+    found, first, natural = _all_cases(lot, ground, runoff, opened, tell)
     if intakes is not None and intakes.rows and lot.names:
         found += [
             limited_storm(ground, lot, natural, one, intakes.of_storm(i),
@@ -97,6 +99,7 @@ def _all_cases(
     ground: PondGround,
     runoff: Sequence[FloatArray],
     known: Sequence[StandingWater] | None,
+    tell: Callable[[str], None],
 ) -> tuple[list[CaseStorm], list[tuple[CaseStorm, StandingWater]], PondNetwork]:
     """
     Run all storms on every set of open inlets.
@@ -106,18 +109,20 @@ def _all_cases(
     found: list[CaseStorm] = []
     opened: list[tuple[CaseStorm, StandingWater]] = []
     for case, routing in drain_cases(lot):
+        tell(f"ponds, {case}")
         if case == OPEN and known:
             waters: Sequence[StandingWater] = known
             network = known[0].network
         else:
             network = pond_network(routing)
             waters = [standing_water(network, depth) for depth in runoff]
+        spills = Spills(ground, network)
         for storm, water in enumerate(waters):
             if case == OPEN:
-                found.append(case_storm(ground, case, storm, water))
+                found.append(case_storm(ground, case, storm, water, spills=spills))
                 opened.append((found[-1], water))
             else:
-                found.append(case_storm(ground, case, storm, water, opened[storm][1]))
+                found.append(case_storm(ground, case, storm, water, opened[storm], spills))
     return found, opened, network
 
 
@@ -146,18 +151,23 @@ def _chapter(
         for number in range(len(spots))
     }
     connected = [float(sum(storms.connected_volume(i).values())) for i in range(len(periods))]
-    ponds = layers.ponds_layer(ground, found, periods)
     judged = PondsFound(ground, found, periods, lot.job.criteria)
+    listed = layers.listed_ponds(found)
+    ponds = layers.ponds_layer(ground, listed, periods)
     return Chapter(
         layers={
             "ponds": ponds,
-            "overflow_paths": layers.overflow_paths_layer(ground, found, periods),
+            "overflow_paths": layers.overflow_paths_layer(ground, listed, periods),
             "pond_cases": layers.pond_cases_table(ground, found, periods, connected),
-            "wall_water": layers.wall_water_table(ground, found, periods),
+            "wall_water": layers.wall_water_table(ground, listed, periods),
             "inlet_intake": layers.inlet_intake_table(ground, found, periods),
         },
-        findings=[*_soil_note(lot, len(ponds)), *pond_findings(judged)],
-        sections={"ponds": layers.pond_entries(ground, ponds, found, periods, beds)},
+        findings=[
+            *_soil_note(lot, len(ponds)),
+            *_listing_note(layers.rows_of_all(found)),
+            *pond_findings(judged),
+        ],
+        sections={"ponds": layers.pond_entries(ground, ponds, found, listed, periods, beds)},
         rasters={
             f"pond_depth_{period:g}yr.tif": _raster(ground, depth, period)
             for period, depth in zip(periods, open_depths, strict=True)
@@ -170,6 +180,20 @@ def _raster(ground: PondGround, depth: FloatArray, period: float) -> Raster:
     wet = np.where(depth > LEVEL_STEP / 2, depth, np.nan)
     description = f"depth of water standing after the {period:g}-year storm, every inlet open"
     return Raster(ground.grid.with_values(wet), description, "m")
+
+
+def _listing_note(rows: int) -> list[Finding]:
+    """Say that not every pond is listed in every case."""
+    if rows <= layers.LISTED_PONDS:
+        return []
+    return [
+        Finding(
+            "ponds-listed", "note", "lot",
+            "There are many ponds and many inlets. With one inlet blocked, only the ponds are "
+            "listed that differ from those with every inlet open; the others are the same.",
+            measured=rows, limit=layers.LISTED_PONDS, unit="rows",
+        )
+    ]  # fmt: skip
 
 
 def _soil_note(lot: LotWater, ponds: int) -> list[Finding]:

@@ -230,7 +230,7 @@ def nrcs_row(study: StormStudy, node: int, storm: int, storm_type: StormType | N
     row
         Columns of the layer "runoff".
     """
-    cells = study.ground.cells(study.volume_overflow)[study.ground.node == node, :, storm]
+    cells = study.volume_cells[study.ground.node == node, :, storm]
     area = float(cells.sum()) * study.surface.ground.cell_m2
     volume = float(study.volumes_m3[node, storm])
     hydrograph = study.hydrograph_at(node, storm) if area else None

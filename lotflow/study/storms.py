@@ -116,6 +116,11 @@ class StormStudy:
         return self.ground.cells(self.peak_overflow)
 
     @cached_property
+    def volume_cells(self) -> FloatArray:
+        """Shape (parts, kinds of ground, storms): cells in each part over the whole storm."""
+        return self.ground.cells(self.volume_overflow)
+
+    @cached_property
     def times_s(self) -> FloatArray:
         """Time of concentration of each part, not below the shortest of the rainfall [s]."""
         return np.maximum(self.ground.time_s, self._shortest_s)
@@ -143,8 +148,9 @@ class StormStudy:
     @cached_property
     def volumes_m3(self) -> FloatArray:
         """Shape (nodes, storms): runoff of the whole storm that enters at each node [m^3]."""
-        cells = self.ground.cells(self.volume_overflow)
-        volume = np.einsum("pks,ks->ps", cells, self.depths_m) * self.surface.ground.cell_m2
+        volume = (
+            np.einsum("pks,ks->ps", self.volume_cells, self.depths_m) * self.surface.ground.cell_m2
+        )
         total = np.zeros((len(self.node_names), len(self.storms)))
         np.add.at(total, self.ground.node, volume)
         return total
@@ -256,7 +262,7 @@ class StormStudy:
         if not own.size:
             return None
         design = self.designs[storm]
-        cells = self.ground.cells(self.volume_overflow)[own, :, storm]
+        cells = self.volume_cells[own, :, storm]
         excess = cells @ design.excess(self.cover.values) * self.surface.ground.cell_m2
         return joint_hydrograph(design.storm, excess, self.times_s[own])
 

@@ -81,7 +81,7 @@ def volume_lines(storms: StormStudy, node: int) -> list[str]:
         if by_number
         else "   runoff coefficient times the longest rain, which does not reach 24 hours"
     ]
-    cells = storms.ground.cells(storms.volume_overflow)[storms.ground.node == node].sum(axis=0)
+    cells = storms.volume_cells[storms.ground.node == node].sum(axis=0)
     for storm, design in enumerate(storms.designs):
         hours = from_si(design.storm.step_s * design.storm.depths_m.size, "h")
         rain = both_units(design.storm.total_m, "rain_depth")

@@ -203,13 +203,11 @@ def coarse_water(ground: Grid, step: int, water: Sequence[Any]) -> tuple[Grid, F
         Their highest ground, and the level of the water on them, both NaN where more than half
         of a block is missing, which takes all flow too [m].
     """
-    rows, columns = (-(-size // step) * step for size in ground.shape)
-    padded = np.full((rows, columns), np.nan)
-    padded[: ground.shape[0], : ground.shape[1]] = ground.values
-    parts = padded.reshape(rows // step, step, columns // step, step)
-    known = np.isfinite(parts)
-    highest = np.where(known, parts, -np.inf).max(axis=(1, 3))
-    gone = known.mean(axis=(1, 3)) < 0.5
+    rows, columns = (np.arange(0, size, step) for size in ground.shape)
+    # row by row, then column by column: no copy of the ground is made
+    highest = np.fmax.reduceat(np.fmax.reduceat(ground.values, rows, axis=0), columns, axis=1)
+    known = np.add.reduceat(np.isfinite(ground.values), rows, axis=0, dtype=np.int32)
+    gone = np.add.reduceat(known, columns, axis=1) < 0.5 * step**2
     # blocks at the last rows and columns may hang over
     gone[-1], gone[:, -1] = ~np.isfinite(highest[-1]), ~np.isfinite(highest[:, -1])
     highest[gone] = np.nan

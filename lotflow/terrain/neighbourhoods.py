@@ -102,7 +102,8 @@ def greatest_of_parts(values: NDArray[Any], part: IntArray, count: int) -> Float
     array([3., 2.])
     """
     greatest = np.full(count + 1, -np.inf)
-    np.maximum.at(greatest, part.ravel(), values.ravel())
+    inside = np.flatnonzero(part)
+    np.maximum.at(greatest, part.ravel()[inside], values.ravel()[inside].astype(np.float64))
     return greatest[1:]
 
 

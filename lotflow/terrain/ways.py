@@ -41,6 +41,8 @@ class Obstacles:
     def met_by(self, line: Any, left_out: set[int]) -> set[int]:
         """Positions of those that a line meets, if it runs through the inside of any."""
         met = [i for i in self._tree.query(line, "intersects").tolist() if i not in left_out]
+        if not met:
+            return set()
         # together: between two houses with a common wall there is no way
         blocked = shapely.union_all(self.shapes[met])
         return set(met) if _crosses(blocked, np.array([line]))[0] else set()

@@ -5,9 +5,10 @@ import pytest
 import shapely
 
 from lotflow.criteria import Criteria
+from lotflow.drains.drain_system import run_system
 from lotflow.drains.judged import design_storm
 from lotflow.drains.sizing import size_system
-from lotflow.drains.system_check import best_single_change, check_system
+from lotflow.drains.system_check import _changes, _left, best_single_change, check_system
 
 INCH = 0.0254
 
@@ -354,3 +355,56 @@ def test_a_trickle_is_no_flow(bench, make, area, said):
     found = bench.findings([line], placed)
     assert ("pump-flow" in found) is said
     assert ("over-capacity" in found) is said
+
+
+def _two_systems(make, count):
+    """Two rows of lines, each to its own curb: narrow pipes on ground that falls by 1 %."""
+    placed, lines, parts = [], [], []
+    for row in range(2):
+        stops = [f"{'AB'[row]}{k}" for k in range(count)]
+        placed += [make.inlet(name, 2 + 4 * k, 2 + 2 * row) for k, name in enumerate(stops)]
+        placed.append(make.outlet(f"Curb {row}", 2 + 4 * count, 2 + 2 * row))
+        stops.append(f"Curb {row}")
+        lines += [
+            make.line(
+                f"Line {'AB'[row]}{k}", [(2 + 4 * k, 2 + 2 * row), (6 + 4 * k, 2 + 2 * row)],
+                stops[k], stops[k + 1], size=(3 + (k + row) % 2) * 0.0254,
+            )
+            for k in range(count)
+        ]  # fmt: skip
+        parts += [(name, 300.0, 60.0 + 40.0 * row) for name in stops[:-1]]
+    return lines, placed, parts
+
+
+def test_systems_that_do_not_hang_together_are_tried_by_themselves(bench, make):
+    """The change that is named leaves as many failures as all of it, run anew as a whole, has."""
+    bench.ground = make.ground(0.01)
+    lines, placed, parts = _two_systems(make, 6)
+    bench.water = make.water(parts)
+    state = bench.state(lines, placed)
+    around = bench.around(state)
+    findings = check_system(state, around)
+    sized = size_system(state, 0, "us")
+    best = best_single_change(state, sized, around, findings)
+    failing = {(f.rule, f.subject) for f in findings if f.severity == "fail"}
+    assert {subject[-2] for _, subject in failing} >= {"A", "B"}
+    left = []
+    for position in range(len(lines)):
+        for _, changes in _changes(state, sized, position):
+            changed = [changes.get(i, line) for i, line in enumerate(state.lines)]
+            whole = run_system(state.system.with_lines(changed), flows=state.flows)
+            left.append(_left(check_system(whole, around), failing))
+    assert [one.measured for one in best] == [min(left)]
+    assert " tried" not in best[0].message
+
+
+def test_of_a_very_large_system_some_lines_are_tried_and_it_is_said(bench, make, monkeypatch):
+    bench.ground = make.ground(0.01)
+    lines, placed, parts = _two_systems(make, 6)
+    bench.water = make.water(parts)
+    state = bench.state(lines, placed)
+    around = bench.around(state)
+    findings = check_system(state, around)
+    monkeypatch.setattr("lotflow.drains.system_check._MOST_LINES", 36)
+    best = best_single_change(state, size_system(state, 0, "us"), around, findings)
+    assert "of 6 lines tried" in best[0].message

@@ -8,8 +8,9 @@ import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from lotflow.runoff.catchment_parts import catchment_parts
-from lotflow.runoff.concentration import path_time
+from lotflow.rainfall import RainfallTable
+from lotflow.runoff.catchment_parts import catchment_parts, slowest_way, travel_bounds
+from lotflow.runoff.concentration import path_time, path_time_in_storm
 from lotflow.runoff.ground_cover import DrawnCover, ground_cover
 from lotflow.runoff.rational import governing_flows
 from lotflow.runoff.travel import sheet_flow_time
@@ -147,3 +148,37 @@ def test_a_small_pavement_governs_over_a_late_lawn_at_irving(irving):
     assert peaks.time_of_concentration_s[0, 0] == 300
     per_2000_ft2 = peaks.flow_m3s[0, 0] * 2000 * SQUARE_METRES_PER_SQUARE_FOOT / (width * 9)
     assert from_si(per_2000_ft2, "cfs") == pytest.approx(0.3465, abs=5e-5)
+
+
+@pytest.mark.parametrize("in_a_storm", [False, True])
+def test_travel_bounds_are_never_less_than_the_times_way_by_way(in_a_storm):
+    """On rough ground with strips of pavement, to every target on the ways; by TR-55 the times."""
+    rain = RainfallTable([300, 3600, 86_400], [2], [[0.01], [0.03], [0.09]], "invented")
+    random = np.random.default_rng(3)
+    plane = known.tilted_plane(90, slope=0.02)
+    rough = replace(plane, values=plane.values + 0.05 * random.random(plane.shape))
+    surface = prepare_surface(rough)
+    strips = [DrawnCover("asphalt", shapely.box(x, 0, x + 5, 90)) for x in (12, 33, 60)]
+    cover = ground_cover(
+        surface.ground, strips, roof=surface.roof, water=surface.water, ground="lawn",
+        soil_group="C", slope=0.02,
+    )  # fmt: skip
+    target = np.zeros(surface.ground.shape, dtype=np.int32)
+    for number, column in enumerate((3, 14, 30, 62), 1):  # one row of targets below another
+        target[1:-1, column] = number
+    nothing = Drains(np.zeros_like(target), {}, (), 0)
+    courses = courses_to(route(surface, nothing), target)
+
+    def time(profile):
+        return path_time_in_storm(profile, rain, 2) if in_a_storm else timed(profile)
+
+    pairs = 0
+    for start in random.choice(target.size, 40, replace=False).tolist():
+        most = travel_bounds(courses, cover, time, start, [1, 2, 3, 4])
+        for number, bound in most.items():
+            way = slowest_way(courses, cover, time, [start], number)
+            assert way.time.travel_s <= bound * (1 + 1e-9)
+            if not in_a_storm:
+                assert way.time.travel_s == pytest.approx(bound, rel=1e-9)
+            pairs += 1
+    assert pairs > 40

@@ -10,7 +10,12 @@ from lotflow.inputs.job import Elevation, read_job
 from lotflow.inputs.job_tables import Confidence
 from lotflow.layers import RESULT_LAYERS
 from lotflow.outputs.summary import CONTRACT
-from lotflow.study.confidence import confidence_chapter, entering_ca, realise_study
+from lotflow.study.confidence import (
+    confidence_chapter,
+    entering_ca,
+    realisations_of,
+    realise_study,
+)
 from lotflow.study.confidence_findings import (
     Bounds,
     confidence_note,
@@ -261,3 +266,16 @@ def test_a_stated_precision_decides_how_many_are_run(lot):
     (section,) = chapter.sections["confidence"]
     assert section["realisations"] == 25
     assert section["precision"] <= 0.2 < 1.96 * 0.5 / 24**0.5
+
+
+def test_very_wide_ground_has_fewer_realisations_unless_somebody_asks_for_them(lot):
+    bare = lot.job.model_copy(update={"confidence": Confidence()})
+    assert realisations_of(bare, 800_000) == 100
+    assert realisations_of(bare, 4_000_000) == 25
+    assert realisations_of(bare, 10**9) == 20  # fewer give no bounds
+    asked_for = bare.model_copy(update={"confidence": Confidence(realisations=100)})
+    assert realisations_of(asked_for, 4_000_000) == 100
+    precise = bare.model_copy(update={"confidence": Confidence(precision=0.05)})
+    assert realisations_of(precise, 4_000_000) == 385
+    assert "realisations = 100" in confidence_note(bare, 50).message
+    assert "realisations = 100" not in confidence_note(bare, 100).message

@@ -22,6 +22,7 @@ from lotflow.outputs.geopackage import geopackage_file
 from lotflow.outputs.summary import summary_content
 from lotflow.outputs.summary_text import summary_text
 from lotflow.runoff.ground_cover import DrawnCover, ground_cover
+from lotflow.study import pond_layers
 from lotflow.study.blocked import drain_cases
 from lotflow.study.limited import opened_water
 from lotflow.study.lot_water import case_water, study_lot
@@ -585,3 +586,40 @@ def test_overflow_paths_run_downhill_from_the_spill_point(chapter):
     spills = set(zip(ponds["overflow_x"], ponds["overflow_y"], strict=True))
     assert {line.coords[0] for line in paths.geometry} <= spills
     assert set(paths["spills_onto"]) <= {"lot", "beyond the lot"}
+
+
+def test_of_very_many_ponds_only_those_that_a_blocked_inlet_changes_are_listed(
+    tmp_path, monkeypatch
+):
+    """What is left out is as in the open case, so that all of it can be put together again."""
+    values = two_bowls()
+    values[8:13, 5:10] -= 0.3  # a third one without an inlet
+    lot = lot_on(
+        tmp_path, values, inlets={"name": ["N", "S"], "geometry": [at(12, 20), at(30, 20)]}
+    )
+    storms = EvenStorms(lot, (0.05, 0.5), (2.0, 10.0))
+    whole = ponding_chapter(lot, storms)
+    monkeypatch.setattr(pond_layers, "LISTED_PONDS", 23)
+    short = ponding_chapter(lot, storms)
+    assert [f.measured for f in short.findings if f.rule == "ponds-listed"] == [4 * 2 * 3]
+    assert "ponds-listed" not in {f.rule for f in whole.findings}
+
+    def listed(of):
+        return {
+            (row["case"], row["return_period_yr"], row["low_spot"]):
+            str({name: value for name, value in row.items() if name not in ("id", "case")})
+            for row in of.sections["ponds"]
+        }  # fmt: skip
+
+    full, some = listed(whole), listed(short)
+    assert len(full) == 24
+    # with one inlet blocked its own bowl is there, the third one is not
+    assert len(some) == 24 - 2 * 2 * 2
+    assert {key: some.get(key, some["open", *key[1:]]) for key in full} == full
+    # the layer has the rows of the list
+    wet = {key for key, row in some.items() if "'level_m'" in row and "'depth_m': 0.0" not in row}
+    layer = short.layers["ponds"]
+    assert wet == set(zip(layer["case"], layer["return_period_yr"], layer["low_spot"], strict=True))
+    # judged are all of them
+    assert [f for f in short.findings if f.rule != "ponds-listed"] == whole.findings
+    assert short.layers["pond_cases"].equals(whole.layers["pond_cases"])

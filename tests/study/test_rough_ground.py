@@ -94,6 +94,7 @@ class Yard:
         )  # fmt: skip
         self.runoff = depth * self.surface.rain_weight
         self.opened = self.water([])
+        self.usual = case_storm(self.ground, "open", 0, self.opened), self.opened
         self.cases = [
             (f"blocked:{name}", self.water([n])) for n, name in enumerate(self.ground.inlets)
         ]
@@ -130,7 +131,7 @@ def judge_blocked(yard):
     """What is said of each blocked inlet against the rasters with and without; how many rise."""
     raised = 0
     for case, water in yard.cases:
-        storm = case_storm(yard.ground, case, 0, water, yard.opened)
+        storm = case_storm(yard.ground, case, 0, water, yard.usual)
         found = PondsFound(yard.ground, [storm], [10.0], Criteria())
         (finding,) = [one for one in pond_findings(found) if one.rule == "inlet-blocked"]
         more = (water.depth - yard.opened.depth).ravel()
@@ -166,7 +167,7 @@ def judge_walls(yard):
     touching = 0
     roof = yard.surface.roof.ravel()
     for case, water in [("open", yard.opened), *yard.cases]:
-        storm = case_storm(yard.ground, case, 0, water, yard.opened)
+        storm = case_storm(yard.ground, case, 0, water, yard.usual)
         depth = water.depth.ravel()
         wet = depth > 2e-6
         for pond in storm.ponds:
