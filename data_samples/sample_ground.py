@@ -44,9 +44,9 @@ PUDDLES: Final = (
 #: Bumps and dents of the lawns: tussocks, molehills, old roots, hoof and wheel marks.
 BUMPS_PER_100_M2: Final = 2.0
 #: Swells and tufts of a lawn as a survey shows them: reach and deviation [m], an octave each,
-#: 3 cm together. So rough are the open rasters of real yards in `tests/jobs/data`: what a Gaussian
-#: of 1 m takes away and one of 0.5 m leaves deviates by 1.1 to 1.3 cm there (median of tiles of
-#: 10 m), what one of 2 m takes away and one of 1 m leaves by 1.5 to 2.4 cm.
+#: 3 cm together. Somewhat smoother than the open rasters in `tests/jobs/data` (Delft, New Mexico):
+#: what a Gaussian of 1 m takes away and one of 0.5 m leaves deviates by 1.5 cm there (median of
+#: tiles of 10 m) and by 0.9 cm here, between 1 m and 2 m by 2.1 to 2.4 cm there and 1.7 cm here.
 LAWN_OCTAVES: Final = ((0.35, 0.013), (0.7, 0.014), (1.4, 0.015), (2.8, 0.017), (5.6, 0.015))
 
 

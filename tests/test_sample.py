@@ -207,10 +207,16 @@ def band(ground: np.ndarray, small_m: float, large_m: float) -> np.ndarray:
 
 @pytest.mark.parametrize(
     ("small_m", "large_m", "least_m", "most_m"),
-    [(0.0, 0.25, 0.003, 0.009), (0.5, 1.0, 0.007, 0.015), (1.0, 2.0, 0.010, 0.024)],
+    [(0.0, 0.25, 0.003, 0.0065), (0.5, 1.0, 0.0075, 0.015), (1.0, 2.0, 0.0105, 0.024)],
 )
-def test_lawns_are_as_rough_as_real_yards_at_every_size(ground, small_m, large_m, least_m, most_m):
-    """Medians of tiles of 10 m; from the bare-earth rasters in tests/jobs/data and half as much."""
+def test_the_ground_is_rough_at_every_size_and_no_rougher_than_real_yards(
+    ground, small_m, large_m, least_m, most_m
+):
+    """
+    Medians of tiles of 10 m: at least half of, and no more than, those of tests/jobs/data.
+
+    There (Delft, 0.5 m; New Mexico, 2 ft) they are 0.3 to 0.6, 1.5 and 2.1 to 2.4 cm.
+    """
     relief = band(ground, small_m, large_m)
     tiles = relief.reshape(9, 20, 11, 20).std(axis=(1, 3))
     assert least_m < np.median(tiles) < most_m
