@@ -205,10 +205,17 @@ def constraints() -> Rows:
 
 
 def walls() -> Rows:
-    """A low garden wall, too thin for the raster to show."""
+    """
+    Two garden walls, too thin for the raster to show.
+
+    One runs down the slope beside the lot line; the other stands across the slope above the lawn:
+    the water of the slope must go round its ends.
+    """
     return [
         {"name": "Garden wall", "height": 0.4,
          "geometry": LineString([(11.8, 38.5), (11.8, 46.5)])},
+        {"name": "Rear wall", "height": 0.5,
+         "geometry": LineString([(-9.0, 44.2), (-1.5, 44.2)])},
     ]  # fmt: skip
 
 

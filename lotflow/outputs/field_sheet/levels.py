@@ -138,12 +138,12 @@ def _drains(content: FieldSheetContent) -> Iterator[Shot]:
 
 
 def _new_ends(content: FieldSheetContent) -> Iterator[Shot]:
-    """Where proposed lines are to end: a curb is not in the data."""
+    """Where proposed lines are to end: a curb is often not in the data."""
     for outlet in proposed(rows_of(content.site, "outlets"))[:_MOST_SPOTS]:
         invert = _level("invert", outlet["invert_m"], content)
         if outlet["kind"] == "curb":
-            # its flow line is what a pipe must stay above; the raster does not show it
-            yield Shot(outlet["name"], f"no curb in the data; {invert}", "gutter", "walk")
+            # its flow line is what a pipe must stay above; few rasters show it
+            yield Shot(outlet["name"], f"data may miss the curb; {invert}", "gutter", "walk")
         else:
             yield Shot(outlet["name"], "is there fall to it?", invert, "ground")
 
