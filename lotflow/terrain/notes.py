@@ -187,7 +187,8 @@ def _better_place(offer: BetterPlace, grid: Grid) -> Finding:
         "inlet-better-place", "warn", offer.name,
         f"By the measured surface alone it takes {both_units(taken, 'area')} where it is drawn, "
         f"and {both_units(there, 'area')} at the place marked, "
-        f"{both_units(offer.away_m, 'length')} away: so near together the data cannot tell the two apart. Look which way the ground "
+        f"{both_units(offer.away_m, 'length')} away: so near together the "
+        "data cannot tell the two apart. Look which way the ground "
         "falls on site, and draw the inlet there if it is to take this.",
         measured=there, limit=taken, unit="m2", source=_OWN_RULE, x=x, y=y,
     )  # fmt: skip
