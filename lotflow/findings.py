@@ -193,7 +193,7 @@ RANKS: Final[dict[str, tuple[str, ...]]] = {
         "cells-not-square", "resampled", "datum-shift", "lot-very-small", "lot-has-hole",
         "lot-line-through-building", "lot-in-parts", "outline-repaired", "rainfall-cut",
         "rainfall-ends-early", "rainfall-uplift", "rainfall-used", "rainfall-table",
-        "stated-intensity", "realisations", "several-systems", "several-bands",
+        "stated-intensity", "realisations", "ponds-listed", "several-systems", "several-bands",
         "columns-ignored", "layers-ignored", "heights-ignored", "side-file", "reader-warning",
     ),
 }  # fmt: skip

@@ -220,11 +220,11 @@ def test_what_nohup_has_ignored_stays_so():
     late = f"""
 import os, signal, lotflow.study.check as check
 signal.signal(signal.SIGHUP, signal.SIG_IGN)
-usual = check.read_inputs
+usual = check.study_lot
 def hung_up(job):
     os.kill(os.getpid(), signal.SIGHUP)
     return usual(job)
-check.read_inputs = hung_up
+check.study_lot = hung_up
 {PROGRAM}
 """
     done = lotflow("check", JOB, code=late)

@@ -399,7 +399,7 @@ def grate_on_grade(
     >>> from lotflow.drains.gutters import gutter_spread
     >>> flow = np.array([0.0, 0.002, 0.05])
     >>> grate_on_grade(flow, gutter_spread(flow, 0.02, 0.01, 0.016), 0.02, 0.3, 0.3)
-    array([0.     , 0.00143, 0.0148 ])
+    array([0.     , 0.00148, 0.01447])
     """
     not_negative(flow=flow, spread=spread)
     positive(width=width)

@@ -676,7 +676,7 @@ def _rows(
                            ("backs_up_m3", found.backs_up), ("taken_m3", found.taken),
                            ("stands_m3", found.stands), ("passed_m3", found.passed))
     }  # fmt: skip
-    full = np.isfinite(most).reshape(len(most), -1, come.surface.shape[2]).any(axis=2)
+    full = np.isfinite(most).reshape(len(most), *come.surface.shape[1:]).any(axis=2)
     by_well = (run.lines.carried[:, : len(run.inlets)].T > 0).astype(float) @ full > 0
     rows = []
     for i, (inlet, way) in enumerate(zip(run.inlets, run.ways, strict=True)):

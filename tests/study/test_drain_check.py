@@ -337,7 +337,8 @@ def test_a_dry_well_soaks_away_by_the_soil_or_its_test(lot, soak_test):
     hours = np.geomspace(300, 86_400, 2000)
     exact = (90.0 * RAIN.depth(hours, 10.0) - 4.0 * rate * hours).max()
     assert row["storage_needed_m3"] == pytest.approx(exact, rel=1e-3)
-    assert row["empties_h"] == pytest.approx(row["storage_needed_m3"] / (4.0 * rate) / 3600)
+    held = min(row["storage_needed_m3"], 5.0)  # it holds no more than its storage
+    assert row["empties_h"] == pytest.approx(held / (4.0 * rate) / 3600)
     assert ("dry-well-small" in {f.rule for f in chapter.findings}) == (exact > 5.0)
 
 

@@ -345,7 +345,9 @@ def test_every_wet_opening_is_judged_by_its_own_sill_and_one_without_is_asked_fo
     asked = [f for f in chapter.findings if f.rule == "pond-at-wall"]
     for name, sill in zip("AB", sills, strict=True):
         assert rows.loc[name, "freeboard_m"] == pytest.approx(sill - 19.69, abs=1e-3, nan_ok=True)
-        assert rows.loc[name, "is_reached"] == (sill < 19.69)
+        # the ground round them rises by less than the data can tell: where none is reached, none
+        # is said not to be
+        assert bool(rows.loc[name, "is_reached"]) == (sill < 19.69)
     given = [sill for sill in sills if not np.isnan(sill)]
     assert sorted(f.measured for f in reached) == pytest.approx(
         [sill - 19.69 for sill in given], abs=2e-3

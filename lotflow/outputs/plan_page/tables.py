@@ -83,17 +83,16 @@ class PageTable:
 
 _LINES: Final = (
     Heading("Name", "name"),
-    Heading("Diameter", "diameter_m", "diameter"),
+    Heading("Bore", "diameter_m", "diameter"),
     Heading("Slope", "slope_m_per_m", "slope"),
     Heading("Can carry", "capacity_m3s", "flow"),
     Heading("Needed", "needed"),
     Heading("In the rarest storm", "needed_in_rarest"),
     Heading("Flow", "flow_m3s", "flow", per_storm=True),
-    Heading("Bore for it", "required_diameter_m", "diameter", per_storm=True),
 )
 _LINES_NOTE: Final = (
     "Needed: the smallest size on sale for the storm that lines are sized for; beside it that for "
-    "the rarest. Flow, and the bore for it, are those of the chosen storm."
+    "the rarest. Flow is that of the chosen storm."
 )
 
 TABLES: Final[dict[str, PageTable]] = {
