@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from copy import copy
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
+from scipy.sparse import coo_array
+from scipy.sparse.csgraph import connected_components
 
 from lotflow.drains.circular_section import area_ratio, critical_depth, normal_flow
 from lotflow.drains.domain import GRAVITY
@@ -16,6 +19,8 @@ from lotflow.errors import EngineError
 
 if TYPE_CHECKING:
     from collections.abc import Collection
+
+    from numpy.typing import NDArray
 
     from lotflow.drains.drain_system import DrainState
     from lotflow.grid import BoolArray, FloatArray
@@ -44,6 +49,17 @@ _STEEP: Final = 1e9
 _HIGH_M: Final = 100.0
 #: Turns a level into a flow of like weight when it is told which nodes are full [m^2/s].
 _FLOW_PER_METRE: Final = 1e-3
+
+
+#: What of `SharedLines` has a row for every line.
+_OF_LINES: Final = (
+    "known", "_diameter", "_up", "_down", "_length", "_roughness", "_bends", "_node", "_start",
+    "_end", "_last", "_tail", "_lip", "_critical", "_own", "_friction",
+)  # fmt: skip
+#: And what for every node at which water enters.
+_OF_NODES: Final = ("_row", "_rims")
+#: Numbers that are held at once: 80 MB.
+_ELEMENTS: Final = 10_000_000
 
 
 class SharedLines:
@@ -114,6 +130,26 @@ class SharedLines:
         section = 0.25 * np.pi * float(np.square(self._diameter[self.known]).max(initial=0.0))
         self._most = max(float(most_m3s) * 1.01, _FASTEST_M_S * section, 1e-6)
         self._tabulate()
+
+    def _systems(self) -> list[tuple[NDArray[np.int64], NDArray[np.int64]]]:
+        """Lines, and nodes at which water enters, of each system that no line joins to another."""
+        count = len(self._number) + 1
+        joined = coo_array((np.ones(len(self._start)), (self._start, self._end)), (count, count))
+        _, system = connected_components(joined, directed=False)
+        entering = system[self._row]
+        return [
+            (np.flatnonzero(system[self._start] == one), np.flatnonzero(entering == one))
+            for one in np.unique(entering)
+        ]
+
+    def _part(self, lines: NDArray[np.int64], nodes: NDArray[np.int64]) -> SharedLines:
+        """Some lines and the nodes at which water enters them, by themselves."""
+        part = copy(self)
+        part.carried = self.carried[np.ix_(lines, nodes)]
+        for names, rows in ((_OF_NODES, nodes), (_OF_LINES, lines)):
+            for name in names:
+                setattr(part, name, getattr(self, name)[rows])
+        return part
 
     def _tailwater(self) -> tuple[FloatArray, FloatArray]:
         """Level of given water below each last line, and of an emitter's lip; minus infinity."""
@@ -257,7 +293,24 @@ class SharedLines:
             If no steady state is found.
         """
         refused = np.zeros_like(supply_m3s) if first is None else first.copy()
-        limit = self._limits(together)
+        for lines, nodes in self._systems():
+            part = self._part(lines, nodes)
+            # as many steps at once as have room
+            size = max(_ELEMENTS // ((len(self._number) + 1) * max(nodes.size, 1)), 1)
+            for start in range(0, supply_m3s.shape[1], size):
+                steps = np.s_[start : start + size]
+                refused[nodes, steps] = part.settle_system(
+                    supply_m3s[nodes, steps], together[lines, steps], most_m3s[lines, steps],
+                    refused[nodes, steps],
+                )  # fmt: skip
+        return refused
+
+    def settle_system(
+        self, supply_m3s: FloatArray, together: FloatArray, most_m3s: FloatArray,
+        refused: FloatArray,
+    ) -> FloatArray:  # fmt: skip
+        """As `settle`, of one system."""
+        refused, limit = refused.copy(), self._limits(together)
         at = np.arange(supply_m3s.shape[1])
         for solve in (self._newton, self._one_by_one):
             excess = self._excess(supply_m3s[:, at] - refused[:, at], together[:, at],
