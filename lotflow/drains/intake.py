@@ -82,6 +82,13 @@ class WayPast:
             return self.runs_to
         return "off the lot" if self.leaves_at else "stays on the ground"
 
+    @property
+    def goes(self) -> str:
+        """The same as what water that passes by does."""
+        if self.runs_to:
+            return f"go on to {self.runs_to}"
+        return "leave the lot" if self.leaves_at else "stay on the ground"
+
 
 @dataclass(frozen=True)
 class Intake:
@@ -781,14 +788,16 @@ def _refused(one: Intake, limits: Limits, at: tuple[float, float]) -> Finding:
     if one.stands_m3s > NOTHING_M3S:
         told.append(f"{both_units(one.stands_m3s, 'flow')} stand above it")
     if one.passed_m3s > NOTHING_M3S:
-        told.append(f"{both_units(one.passed_m3s, 'flow')} pass it by and go on: {one.way.told}")
+        told.append(f"{both_units(one.passed_m3s, 'flow')} pass it by and {one.way.goes}")
     if not told:
         told.append(f"{both_units(one.refused_m3, 'volume')} of the storm are refused once the "
                     "dry well is full")  # fmt: skip
+    # where nothing is known of its line, that may take less still
+    taken = "nothing" if one.taken_m3s <= NOTHING_M3S else both_units(one.taken_m3s, "flow")
+    most = "at most " if math.isnan(one.line_m3s) and one.taken_m3s > NOTHING_M3S else ""
     return about_place(
         one.name, at, "inlet-passed-by", "warn",
-        f"In the {storm_named(one.return_period_yr)} it takes "
-        f"{both_units(one.taken_m3s, 'flow')} of the "
+        f"In the {storm_named(one.return_period_yr)} it takes {most}{taken} of the "
         f"{both_units(one.arriving_m3s, 'flow')} that reach it: its {one.limited_by} takes no "
         f"more. {'; '.join(told)}. {_REMEDIES[one.limited_by]}",
         measured=round(one.refused_m3s, 6), limit=0.0, unit="m3/s",

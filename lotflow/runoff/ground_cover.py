@@ -64,8 +64,6 @@ class GroundCover:
         Shape of the grid: index into `keys`.
     drawn
         Cells that have a cover polygon, a roof or open water.
-    overlapping
-        Cells on which cover polygons of different kinds overlap; the later row counts.
     """
 
     keys: tuple[str, ...]
@@ -73,7 +71,6 @@ class GroundCover:
     given: tuple[bool, ...]
     number: IntArray
     drawn: BoolArray
-    overlapping: BoolArray
 
     @cached_property
     def coefficient(self) -> FloatArray:
@@ -143,12 +140,9 @@ def ground_cover(
     kinds = list(dict.fromkeys([*always, *(cover.kind for cover in drawn)]))
     number = np.zeros(grid.shape, dtype=np.int32)
     has_polygon = np.zeros(grid.shape, dtype=bool)
-    overlapping = np.zeros(grid.shape, dtype=bool)
     for cover in drawn:
         inside = polygon_cells(cover.geometry, grid)
-        index = kinds.index(cover.kind)
-        overlapping |= inside & has_polygon & (number != index)
-        number[inside] = index
+        number[inside] = kinds.index(cover.kind)
         has_polygon |= inside
     for cells, key in ((water, "water"), (roof, "roof")):
         number[cells] = kinds.index((key, None, None))
@@ -158,7 +152,6 @@ def ground_cover(
         given=tuple(c is not None or cn is not None for _, c, cn in kinds),
         number=number,
         drawn=has_polygon | roof | water,
-        overlapping=overlapping & ~roof & ~water,
     )
 
 

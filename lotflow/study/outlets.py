@@ -159,9 +159,10 @@ def _drawn_outlets(lot: LotWater) -> list[LowerPlace]:
     lines = in_case(lot.site.drain_lines, lot.case)
     ends = lines.groupby("to")["invert_down_m"].min().to_dict()
     found = []
-    for name, kind, invert, point in zip(
-        frame["name"], frame["kind"], frame["invert_m"], frame.geometry, strict=True
-    ):
+    for name, kind, invert, water, point in zip(
+        frame["name"], frame["kind"], frame["invert_m"], frame["water_level_m"], frame.geometry,
+        strict=True,
+    ):  # fmt: skip
         # the lip of an emitter is no line's end
         end = np.nan if kind == "pop-up emitter" else ends.get(name, np.nan)
         known = invert if np.isfinite(invert) else end
@@ -169,7 +170,8 @@ def _drawn_outlets(lot: LotWater) -> list[LowerPlace]:
         if kind in _NO_PLACE or (kind in _BURIED and not surveyed):
             continue
         ground = sampled(level, surface.ground, np.array([[point.x, point.y]]))[0]
-        here = float(known) if surveyed else float(ground)
+        # water that stands there leaves no more fall than down to it
+        here = float(np.fmax(known if surveyed else ground, water))
         if np.isfinite(here):
             found.append(LowerPlace(kind or "outlet", name, point.x, point.y, here, surveyed))
     return found

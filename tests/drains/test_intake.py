@@ -371,9 +371,9 @@ def test_lines_follow_the_grade_line_of_the_check(bench, make):
 @pytest.mark.parametrize(
     ("way", "told"),
     [
-        (WayPast(0.05, "Next"), "Next"),
-        (WayPast(0.05, leaves_at=(3.0, 4.0)), "off the lot"),
-        (WayPast(0.05), "stays on the ground"),
+        (WayPast(0.05, "Next"), "go on to Next"),
+        (WayPast(0.05, leaves_at=(3.0, 4.0)), "leave the lot"),
+        (WayPast(0.05), "stay on the ground"),
     ],
 )
 def test_the_finding_says_what_passes_and_where_it_goes(way, told):
@@ -383,7 +383,7 @@ def test_the_finding_says_what_passes_and_where_it_goes(way, told):
     (found,) = intake_findings([GRATE], [one], storms, LIMITS)
     assert (found.rule, found.severity, found.subject) == ("inlet-passed-by", "warn", "G")
     assert (found.measured, found.limit, found.unit) == (0.006, 0.0, "m3/s")
-    assert f"go on: {told}." in found.message
+    assert f"pass it by and {told}." in found.message
     assert "HEC-22" in found.source
     assert intake_findings([GRATE], [replace(one, return_period_yr=2.0)], storms, LIMITS) == []
     # its return period is not known, and equal to nothing
