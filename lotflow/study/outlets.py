@@ -211,7 +211,7 @@ def _judged(
     return [
         Finding(
             "outlet-fall-uncertain", "note", start.name,
-            f"The {best.place.kind} ({best.place.name}) leaves "
+            f"{_named(best.place, start=True)} leaves "
             f"{both_units(best.left_m, 'depth')} of fall for a pipe with {pipe}, known to about "
             f"±{spread}: the elevation data cannot tell whether gravity reaches it. Take both "
             f"levels on site. {searched}",
@@ -234,12 +234,18 @@ def _only_beyond(start: LeadFrom, option: OutletOption, source: str, searched: s
     )  # fmt: skip
 
 
+def _named(place: LowerPlace, *, start: bool = False) -> str:
+    """Name a place in a sentence."""
+    what = "ground beyond the lot" if place.kind == BEYOND_THE_LOT else f"the {place.kind}"
+    return f"{what[0].upper() if start else what[0]}{what[1:]} ({place.name})"
+
+
 def _short_of(best: OutletOption | None) -> str:
     """What the best place lacks."""
     if best is None:
         return ""
     return (
-        f": the best place, the {best.place.kind} ({best.place.name}), lacks "
+        f": the best place, {_named(best.place)}, lacks "
         f"{both_units(-best.left_m, 'depth')} over {both_units(best.run_m, 'length')}"
     )
 
