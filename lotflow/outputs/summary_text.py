@@ -385,7 +385,7 @@ def _lines(lines: Sequence[Mapping[str, Any]], units: UnitSystem) -> list[str]:
         ))  # fmt: skip
     # of a stated rain there is no such name
     flow, needed = (f"{head} {judged:g} yr" if judged else head for head in ("Flow", "Needed"))
-    heads = ("Name", *(("System",) if both else ()), flow, "Can carry", "Slope", "Diameter",
+    heads = ("Name", *(("System",) if both else ()), flow, "Can carry", "Slope", "Bore",
              needed, *((f"For {rarest:g} yr",) if rarest > judged else ()))  # fmt: skip
     return _table(heads, rows, _MOST["lines"], text_columns=(0, 1) if both else (0,))
 
