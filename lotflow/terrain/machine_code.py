@@ -145,10 +145,16 @@ def _is_ours_alone(folder: Path) -> bool:
 
 
 @cache
+def _folder_of(_base: str | None) -> Path | None:
+    """Look once: all that lies in the folder is looked at."""
+    return cache_folder()
+
+
+@cache
 def _loaded(loop: Loop) -> Callable[..., int]:
     """Load a loop from its file; compile it where there is none."""
     with _ONE_AT_A_TIME:
-        folder = cache_folder()
+        folder = _folder_of(os.environ.get("XDG_CACHE_HOME"))
         path = folder / f"{loop.name}-{_fingerprint(loop)}.o" if folder else None
         code = _kept(path) if path else None
         if code is None:

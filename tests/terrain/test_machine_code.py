@@ -25,9 +25,11 @@ def cache(tmp_path, monkeypatch):
     """A cache folder of its own, and nothing loaded."""
     monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path))
     machine_code._loaded.cache_clear()
+    machine_code._folder_of.cache_clear()
     machine_code._linker.cache_clear()  # a linker takes each name once
     yield tmp_path / "lotflow" / "kernels"
     machine_code._loaded.cache_clear()
+    machine_code._folder_of.cache_clear()
     machine_code._linker.cache_clear()
 
 
@@ -39,6 +41,7 @@ def total():
 
 def forget():
     machine_code._loaded.cache_clear()
+    machine_code._folder_of.cache_clear()
     machine_code._linker.cache_clear()
 
 
