@@ -206,11 +206,15 @@ class Intakes:
         What each line carries, shape (lines, storms) [m^3/s].
     backed_up
         Roof and given water that finds no room where it enters, by node, shape (storms,) [m^3/s].
+    surfaced_m3
+        Of the water that comes up at inlets: what was never on the ground before, shape (storms,)
+        [m^3]. The rest came in at other inlets.
     """
 
     rows: tuple[Intake, ...] = ()
     line_flow_m3s: FloatArray = field(default_factory=lambda: np.zeros((0, 0)))
     backed_up: Mapping[str, FloatArray] = field(default_factory=dict)
+    surfaced_m3: FloatArray = field(default_factory=lambda: np.zeros(0))
 
     def of_storm(self, position: int) -> dict[str, Intake]:
         """
@@ -317,7 +321,19 @@ def inlet_intakes(
         (together * (lines.carried @ found.entering))[:, first],
         {name: found.refused[i, first] for i, name in enumerate(names) if i >= count}
         | {inlet.name: found.backs_up[i, first] for i, inlet in enumerate(inlets)},
+        _surfaced(lines, found.backs_up, piped, come),
     )
+
+
+def _surfaced(
+    lines: SharedLines, backs_up: FloatArray, piped: FloatArray, come: _Storms
+) -> FloatArray:
+    """Volume of roof and given water that comes up; in each system it comes up before others'."""
+    flow = np.zeros((1, piped.shape[1]))
+    for _, nodes in lines.systems():
+        up = backs_up[nodes[nodes < len(backs_up)]].sum(axis=0)
+        flow += np.minimum(up, piped[nodes].sum(axis=0))
+    return np.asarray(come.volume(flow)[0])
 
 
 def without_loops(inlets: Sequence[InletFacts], ways: Sequence[WayPast]) -> list[WayPast]:

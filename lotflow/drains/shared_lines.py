@@ -131,8 +131,15 @@ class SharedLines:
         self._most = max(float(most_m3s) * 1.01, _FASTEST_M_S * section, 1e-6)
         self._tabulate()
 
-    def _systems(self) -> list[tuple[NDArray[np.int64], NDArray[np.int64]]]:
-        """Lines, and nodes at which water enters, of each system that no line joins to another."""
+    def systems(self) -> list[tuple[NDArray[np.int64], NDArray[np.int64]]]:
+        """
+        Tell apart the systems that no line joins to another.
+
+        Returns
+        -------
+        systems
+            Of each its lines, and its nodes at which water enters, by their rows.
+        """
         count = len(self._number) + 1
         joined = coo_array((np.ones(len(self._start)), (self._start, self._end)), (count, count))
         _, system = connected_components(joined, directed=False)
@@ -293,7 +300,7 @@ class SharedLines:
             If no steady state is found.
         """
         refused = np.zeros_like(supply_m3s) if first is None else first.copy()
-        for lines, nodes in self._systems():
+        for lines, nodes in self.systems():
             part = self._part(lines, nodes)
             # as many steps at once as have room
             size = max(_ELEMENTS // ((len(self._number) + 1) * max(nodes.size, 1)), 1)

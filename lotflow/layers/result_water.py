@@ -94,7 +94,7 @@ _POND_CASES: Final = Layer(
         _CASE,
         number("runoff_m3", "m3", "Runoff of the whole window."),
         number("ponded_m3", "m3", "Standing, in all ponds of the window."),
-        number("taken_m3", "m3", "Taken by inlets over the surface."),
+        number("taken_m3", "m3", "Taken by inlets over the surface, less what comes up again."),
         number("connected_m3", "m3", "Roof water led into the drains by downspouts."),
         number("to_water_m3", "m3", "Left into open water."),
         number("to_gap_m3", "m3", "Lost from sight in gaps of the elevation data."),

@@ -123,7 +123,7 @@ def limited_storm(
     natural: PondNetwork,
     opened: tuple[CaseStorm, StandingWater],
     intakes: Mapping[str, Intake],
-    connected_m3: Mapping[str, float],
+    surfaced_m3: float,
 ) -> CaseStorm:
     """
     Let what inlets refuse stand above them, or run on.
@@ -144,8 +144,8 @@ def limited_storm(
         The same storm with every inlet open.
     intakes
         What each inlet takes of this storm, by name; one that is not named takes all.
-    connected_m3
-        Roof water led into each node.
+    surfaced_m3
+        Roof water led into drains that comes up at inlets.
     """
     before, water = opened
     rows = [intakes.get(name) for name in lot.names]
@@ -160,10 +160,9 @@ def limited_storm(
             volume = held + (0.0 if row.way.runs_to else gone)
             poured.ravel()[inlet.cells] += volume / ground.grid.cell_m2 / inlet.cells.size
     after = case_storm(ground, LIMITED, before.storm, standing_water(natural, poured), opened)
-    roofs = np.array([connected_m3.get(name, 0.0) for name in lot.names])
     return replace(
         after,
-        runoff_m3=before.runoff_m3 + float(backs_up.sum()),
+        runoff_m3=before.runoff_m3 + surfaced_m3,
         left_m3=before.left_m3 + after.left_m3,
         direct_m3=before.direct_m3,
         passed_on_m3=before.passed_on_m3,
@@ -171,5 +170,5 @@ def limited_storm(
         backs_up_m3=backs_up,
         refused_m3=stands,
         gone_on_m3=passed,
-        surfaced_m3=float(np.minimum(backs_up, roofs).sum()),
+        surfaced_m3=surfaced_m3,
     )

@@ -325,7 +325,7 @@ def pond_cases_table(
         rows.append({
             "return_period_yr": periods[storm.storm], "case": storm.case,
             "runoff_m3": storm.runoff_m3 + connected_m3[storm.storm] - storm.surfaced_m3,
-            "ponded_m3": storm.ponded_m3, "taken_m3": float(storm.taken_m3.sum()),
+            "ponded_m3": storm.ponded_m3, "taken_m3": storm.carried_m3,
             "connected_m3": connected_m3[storm.storm] - storm.surfaced_m3,
             "to_water_m3": left["water"], "to_gap_m3": left["gap"],
             "over_edge_m3": left["edge"], "residual_m3": storm.residual_m3,

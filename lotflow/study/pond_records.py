@@ -212,10 +212,14 @@ class CaseStorm:
         return comes - self.refused_m3 - self.gone_on_m3
 
     @property
+    def carried_m3(self) -> float:
+        """What all inlets took, less what came up again at others [m^3]."""
+        return float(self.taken_m3.sum() - self.backs_up_m3.sum()) + self.surfaced_m3
+
+    @property
     def residual_m3(self) -> float:
         """Runoff less what stands, was taken and left; 0 but for rounding [m^3]."""
-        gone = float(self.taken_m3.sum() + self.left_m3.sum())
-        return self.runoff_m3 - self.ponded_m3 - gone
+        return self.runoff_m3 - self.ponded_m3 - self.carried_m3 - float(self.left_m3.sum())
 
 
 def reaches(walls: Sequence[Freeboard]) -> bool:

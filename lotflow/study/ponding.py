@@ -86,10 +86,9 @@ def ponding_chapter(
     found, first, natural = _all_cases(lot, ground, runoff, opened, tell)
     if intakes is not None and intakes.rows and lot.names:
         found += [
-            limited_storm(ground, lot, natural, one, intakes.of_storm(i),
-                          storms.connected_volume(i))
-            for i, one in enumerate(first)
-        ]  # fmt: skip
+            limited_storm(ground, lot, natural, one, intakes.of_storm(i), up)
+            for i, (one, up) in enumerate(zip(first, intakes.surfaced_m3.tolist(), strict=True))
+        ]
     _require_closed(found)
     return _chapter(lot, storms, ground, found, [water.depth for _, water in first])
 

@@ -412,7 +412,7 @@ def test_the_storms_of_a_rainfall_table_close_too(sample):
 # ---------------------------------------------------------------- limited inlets
 
 
-def refusing(lot, name, stands, passed=0.0, *, to="", backs_up=0.0):
+def refusing(lot, name, stands, passed=0.0, *, to="", backs_up=0.0, surfaced=0.0):
     """What one inlet refuses of each storm; it takes the rest."""
     before = opened_water(lot.inlets.routing, EvenStorms(lot))
     position, cell = lot.names.index(name), lot.window.surface.ground.cell_m2
@@ -426,7 +426,7 @@ def refusing(lot, name, stands, passed=0.0, *, to="", backs_up=0.0):
                    backs_up_m3=backs_up, taken_m3=own + backs_up - kept - gone, stands_m3=kept,
                    passed_m3=gone)
         )  # fmt: skip
-    return Intakes(tuple(rows))
+    return Intakes(tuple(rows), surfaced_m3=np.full(len(rows), surfaced))
 
 
 def test_what_a_limited_inlet_cannot_take_stands_above_it(sample):
@@ -441,7 +441,7 @@ def test_what_a_limited_inlet_cannot_take_stands_above_it(sample):
     intakes = Intakes(tuple(
         replace(row, stands_m3=v, taken_m3=row.own_m3 - v)
         for row, v in zip(rows, (1.8, 5.4, 9.0), strict=True)
-    ))  # fmt: skip
+    ), surfaced_m3=np.zeros(len(rows)))  # fmt: skip
     chapter = ponding_chapter(sample, EvenStorms(sample), intakes=intakes)
     limited = rows_of(chapter, "inlet_intake", case="limited", inlet="Lawn drain")
     assert limited["refused_m3"].tolist() == pytest.approx([1.8, 5.4, 9.0])
@@ -456,11 +456,15 @@ def test_what_a_limited_inlet_cannot_take_stands_above_it(sample):
     assert [f.subject for f in chapter.findings if f.rule == "inlet-passed"] == ["Lawn drain"]
 
 
-def test_what_is_refused_and_comes_up_closes_in_every_table(sample):
-    """Roof and pumped water that comes up out of a grate is in the balance like all other."""
-    chapter = ponding_chapter(
-        sample, EvenStorms(sample), intakes=refusing(sample, "Lawn drain", 0.5, 0.7, backs_up=0.3)
-    )
+@pytest.mark.parametrize("surfaced", [0.0, 0.2, 0.3])
+def test_what_is_refused_and_comes_up_closes_in_every_table(sample, surfaced):
+    """
+    Water that comes up out of a grate is in the balance like all other, and counts once.
+
+    What of it was taken by another inlet before is no runoff again, nor taken in the end.
+    """
+    intakes = refusing(sample, "Lawn drain", 0.5, 0.7, backs_up=0.3, surfaced=surfaced)
+    chapter = ponding_chapter(sample, EvenStorms(sample), intakes=intakes)
     table = rows_of(chapter, "inlet_intake", case="limited")
     comes = table["direct_m3"] + table["overflow_m3"] + table["from_inlets_m3"]
     comes += table["backs_up_m3"]
@@ -470,6 +474,8 @@ def test_what_is_refused_and_comes_up_closes_in_every_table(sample):
     assert cases["residual_m3"].abs().max() < 1e-9
     parts = ["ponded_m3", "taken_m3", "connected_m3", "to_water_m3", "to_gap_m3", "over_edge_m3"]
     np.testing.assert_allclose(cases[parts].sum(axis=1), cases["runoff_m3"], atol=1e-9)
+    opened = rows_of(chapter, "pond_cases", case="open")
+    np.testing.assert_allclose(cases["runoff_m3"], opened["runoff_m3"], atol=1e-9)
 
 
 def test_an_inlet_that_carries_all_is_as_if_it_had_no_limit(sample):
