@@ -102,8 +102,8 @@ def _of_outlet(one: OutletDischarge) -> list[Finding]:
         found.append(_about(one, "outlet-runs-to-building", told))
     if one.sidewalk:
         told = (
-            f"Its water runs over {one.sidewalk}, where it freezes or makes slippery: in most "
-            "towns forbidden. Lead it under the walk."
+            f"Its water runs over {one.sidewalk}, where it freezes or makes slippery: "
+            "towns may forbid it. Lead it under the walk."
         )
         found.append(_about(one, "discharge-over-sidewalk", told, _SIDEWALKS))
     elif one.leaves_at is not None:

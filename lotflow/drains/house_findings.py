@@ -54,20 +54,27 @@ def _is_open(facade: Facade) -> bool:
 
 def _too_flat(facade: Facade) -> Finding:
     """Ground that falls too little, or towards the wall."""
-    towards = f"falls towards the wall, by {-facade.slope:.1%}"
-    away = f"falls away from the wall by only {facade.slope:.1%}"
+    kind = "paving" if facade.is_paved else "soil"
+    # where the data leave open which way it falls, only that it falls too little is sure
     is_sure = facade.slope_high < 0
     rule = "ground-falls-to-building" if is_sure else "ground-too-flat-at-building"
-    kind = "paving" if facade.is_paved else "soil"
-    over = both_units(facade.run_m, "length")
+    sure = f"The {kind} falls towards the wall" if is_sure else (
+        f"The {kind} does not fall away from the wall as it should"
+    )  # fmt: skip
     return Finding(
         rule, "warn", facade.name,
-        f"The {kind} {towards if facade.slope < 0 else away} over {over}; a fall of "
-        f"{facade.slope_limit:.0%} is the least. It is at most {facade.slope_high:.1%} by the "
-        "accuracy of the data. Level it on site, then regrade or take the water in.",
+        f"{sure}: by the data {_fall(facade.slope)} over {both_units(facade.run_m, 'length')}, "
+        f"within their accuracy between {_fall(facade.slope_low)} and "
+        f"{_fall(facade.slope_high)}; a fall of {facade.slope_limit:.0%} away from it is the "
+        "least. Level it on site, then regrade or take the water in.",
         measured=round(facade.slope, 4), limit=facade.slope_limit, unit="1", source=_IRC,
         x=facade.x, y=facade.y,
     )  # fmt: skip
+
+
+def _fall(slope: float) -> str:
+    """Name a fall by its side."""
+    return f"{abs(slope):.1%} {'towards' if slope < 0 else 'away from'} it"
 
 
 def _unsure(building: str, facades: list[Facade]) -> Finding:
@@ -101,8 +108,9 @@ def opening_findings(openings: Sequence[OpeningLevels]) -> list[Finding]:
         found.append(
             Finding(
                 "opening-height-unknown", "note", "openings",
-                "The elevation data cannot tell whether these stand above the ground before them, "
-                f"by which they stand: {listed}. Measure the step at each.",
+                "The elevation data cannot tell whether these stand above the ground before them "
+                f"(in brackets by how much, as the data have it): {listed}. Measure the step at "
+                "each.",
                 source=_OWN_RULE,
             )
         )  # fmt: skip

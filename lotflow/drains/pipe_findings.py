@@ -100,9 +100,14 @@ def _joint_findings(line: DrainLine) -> list[Finding]:
         return []
     return [
         about(
-            line, "joint-not-for-burial", "fail",
-            f"Its joints ({line.condition.joint}) do not hold in the ground: soil and roots come "
-            "in, water goes out. Relay it with glued or gasketed joints.",
+            # "none" may also be meant for one length without any
+            line, "joint-not-for-burial", "warn" if line.condition.joint == "none" else "fail",
+            "Its joints are given as none: where lengths only lie in each other, soil and roots "
+            "come in and water goes out. Relay it with glued or gasketed joints, or leave the "
+            "column empty if it is of one length."
+            if line.condition.joint == "none"
+            else f"Its joints ({line.condition.joint}) do not hold in the ground: soil and roots "
+            "come in, water goes out. Relay it with glued or gasketed joints.",
             source=PRACTICE,
         )
     ]  # fmt: skip
@@ -126,7 +131,8 @@ def _filling_findings(line: DrainLine) -> list[Finding]:
         findings.append(
             about(
                 line, rule, "warn",
-                f"{both_units(depth, 'depth')} of {what} take {lost:.0%} of its section. {remedy}",
+                f"{both_units(depth, 'depth')} of {what} take {lost:.0%} of its narrowest "
+                f"section. {remedy}",
                 measured=depth, limit=limit, unit="m", source=PRACTICE,
             )
         )  # fmt: skip

@@ -168,7 +168,8 @@ def inlet_findings(lot: LotWater, bounds: Bounds) -> list[Finding]:
                 f"{name} takes {both_units(area, 'area')} on the measured surface, but {span} "
                 "realisations: the way of its water hangs on a feature no deeper than the error "
                 "of the data, such as a shallow swale or curb, through which realisations leak. "
-                "If it is real, draw it in the layer walls; if not, look where the water goes."
+                "If it is real, draw its curb or edges in the layer walls; if not, look where "
+                "the water goes."
             )
             found.append(_inlet_finding("catchment-hangs-on-detail", name, message, area, high))
         elif open_range(area, low, high):

@@ -246,7 +246,8 @@ def _short_of(best: OutletOption | None) -> str:
         return ""
     return (
         f": the best place, {_named(best.place)}, lacks "
-        f"{both_units(-best.left_m, 'depth')} over {both_units(best.run_m, 'length')}"
+        f"{both_units(-best.left_m, 'depth')} over {both_units(best.run_m, 'length')}, known to "
+        f"about ±{both_units(SPREAD_95 * best.deviation_m, 'depth')}"
     )
 
 

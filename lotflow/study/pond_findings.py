@@ -195,6 +195,8 @@ def _at(wall: Freeboard) -> str:
     text += _name(wall) if wall.threshold.is_opening else f"the wall of {_name(wall)}"
     if not wall.threshold.is_given:
         return text
+    if abs(wall.freeboard) < SEEN_M:
+        return f"{text}, at its {wall.threshold.basis}"
     margin = both_units(abs(wall.freeboard), "depth")
     side = "above" if wall.freeboard <= 0 else "below"
     return f"{text}, {margin} {side} its {wall.threshold.basis}"
@@ -331,7 +333,8 @@ def _blocked_inlet(found: PondsFound, storm: CaseStorm) -> Finding:
         return Finding(
             "inlet-blocked", "note", subject,
             f"{start} no water stands higher than with every inlet open: it runs on over the "
-            f"surface. A hollow smaller than cells of {both_units(cell, 'length')} does not show.",
+            f"surface. A hollow smaller than cells of {both_units(cell, 'length')}, or shallower "
+            "than the error of the data, may not show.",
             measured=0.0, limit=0.0, unit="m", source=_OWN_RULE, area_m2=0.0, volume_m3=0.0,
         )  # fmt: skip
     x, y = found.place(worst.cell)

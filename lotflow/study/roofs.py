@@ -254,8 +254,8 @@ def _sheds(name: str, area_m2: float, why: str) -> Finding:
     """Say that a roof sheds at its eaves."""
     return Finding(
         "roof-sheds-at-eaves", "note", name,
-        f"It {why}: {both_units(area_m2, 'area')} of roof water falls along its eaves, close to "
-        "the walls.",
+        f"It {why}: {both_units(area_m2, 'area')} of roof are taken to shed along its eaves, "
+        "close to the walls. Draw the downspouts that are there.",
         measured=round(area_m2, 2), unit="m2", source=_OWN_RULE,
     )  # fmt: skip
 

@@ -8,10 +8,11 @@ from typing import TYPE_CHECKING, Any, Final
 import numpy as np
 import shapely
 
+from lotflow.terrain.cells import polygon_cells
 from lotflow.terrain.compass import compass_name
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Callable, Iterator
 
     from numpy.typing import NDArray
 
@@ -26,6 +27,8 @@ _FRONTAGE_M: Final = 2.0
 BEYOND_THE_LOT: Final = "beyond the lot"
 #: Width of the bands of ground beyond the lot of which the lowest place is taken [m].
 _BAND_M: Final = 2.0
+#: Cells of open water this near tell its level at a place [m].
+_WATER_REACH_M: Final = 5.0
 #: A street farther from the lot than this is not at it [m].
 _REACH_M: Final = 30.0
 
@@ -179,7 +182,8 @@ def front_places(
     Lowest places along the side of a street, or of water, that faces the lot.
 
     Of each stretch the lowest of the cells within one cell of the edge: that is the gutter, not
-    the top of the curb.
+    the top of the curb. Of open water the middle level of its own cells near by: those at the
+    edge lie between water and bank in the elevation data.
 
     Parameters
     ----------
@@ -198,12 +202,33 @@ def front_places(
         return []
     lowest = _lowest_around(open_ground(surface))
     faces = _facing(geometry, lot, reach, _FRONTAGE_M / grid.metres_per_unit)
+    water_at = _water_level(geometry, surface) if kind == "water" else None
     return [
-        LowerPlace(kind, name, float(point[0]), float(point[1]), level)
+        LowerPlace(
+            kind,
+            name,
+            float(point[0]),
+            float(point[1]),
+            level if water_at is None else water_at(point, level),
+        )
         for line in faces
         for point, level in _lowest_of_stretches(line, lowest, grid)
         if np.isfinite(level)
     ]
+
+
+def _water_level(geometry: Any, surface: Surface) -> Callable[[NDArray[np.float64], float], float]:
+    """Tell the middle level of the water's own cells near a point; another where there are none."""
+    grid = surface.ground
+    row, column = np.nonzero(polygon_cells(geometry, grid) & ~surface.missing)
+    x, y = grid.xy(row, column)
+    values, reach = grid.values[row, column], _WATER_REACH_M / grid.metres_per_unit
+
+    def level_at(point: NDArray[np.float64], otherwise: float) -> float:
+        near = np.hypot(x - point[0], y - point[1]) <= reach
+        return float(np.median(values[near])) if near.any() else otherwise
+
+    return level_at
 
 
 def _rings(geometry: Any) -> list[Any]:

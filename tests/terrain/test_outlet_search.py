@@ -136,3 +136,16 @@ def test_feet_and_metres_give_the_same_options():
     for first, second in zip(*found, strict=True):
         assert first[:2] == second[:2]
         assert first[2:] == pytest.approx(second[2:], abs=1e-6)
+
+
+def test_water_lies_at_the_middle_level_of_its_own_cells():
+    """A ditch at 9.0 with one odd cell in it, and banks of 9.6 that reach into its outline."""
+    values = np.full((40, 40), 10.0)
+    values[28:36, :] = 9.0
+    values[28, :] = values[35, :] = 9.6
+    values[29, 20] = 8.2
+    surface = prepare_surface(Grid(values, Affine(1.0, 0, 0, 0, -1.0, 40.0), None))
+    places = front_places("water", "Ditch", shapely.box(0, 4, 40, 12), surface,
+                          shapely.box(10, 14, 30, 30))  # fmt: skip
+    assert places
+    assert {place.level for place in places} == {9.0}
