@@ -37,6 +37,8 @@ _HEC_22: Final = (
     "FHWA HEC-22, 3rd edition (2009), section 4.4: bypass is the flow less what is taken, "
     "Qb = Q - Qi; grate by equations 4-26 and 4-27"
 )
+#: Rounds in which dry wells are held to what they hold, at most.
+_WELL_ROUNDS: Final = 20
 #: Share of what arrives that is said to be refused; less is rounding, lotflow's rule [-].
 _TELLING_SHARE: Final = 0.01
 #: Rounds in which refused water finds its way, and flows that differ by less are the same [m^3/s].
@@ -309,7 +311,7 @@ def inlet_intakes(
         return run.balance(own, piped, together, most, lambda left: come.goes_on(left, holds))
 
     found, wells = balanced(), [] if series is None else _wells(state, receivers)
-    for _ in range(len(wells) + 2 if wells else 0):  # what one refuses may come to another
+    for _ in range(_WELL_ROUNDS if wells else 0):  # what one refuses may come later, or to another
         full = _full_wells(lines.carried @ found.entering, wells, come)
         if not (full < most).any():
             break
@@ -665,7 +667,7 @@ def _full_wells(
         at = slice(begin + 1, begin + columns)
         total = sums[lines, at].sum(axis=0)
         takes = _well_takes(total, storage, soaks, storms.step_s)
-        short = takes < total * (1 - 1e-9)
+        short = takes < total * (1 - 1e-6)
         with np.errstate(divide="ignore", invalid="ignore"):
             part = np.where(total > 0, sums[lines, at] / total, 0.0)
         limit[lines, at] = np.where(short, part * takes, np.inf)
