@@ -258,6 +258,11 @@ ASKED: dict[str, tuple[Callable[[Job], None], str]] = {
         lambda job: job.shapes("lot", box(10, 10, 50, 50).difference(
             shapely.union(box(20, 15, 34, 25).buffer(0.2), box(27, 9, 27.01, 16)))),
         "lot-has-hole"),
+    "lot that is the house": (
+        lambda job: job.shapes("lot", box(20, 15, 34, 25).buffer(0.2)), "lot-is-building"),
+    "house in a wide notch of the lot": (
+        lambda job: job.shapes("lot", box(10, 10, 50, 50).difference(box(19, 10, 35, 26))),
+        "lot-leaves-out-building"),
     "lot shifted by 12 m": (
         lambda job: job.shapes("lot", box(27, 10, 59, 50)), "lot-line-through-building"),
     "lot of 8 m2": (

@@ -37,6 +37,14 @@ _SMALL_LOT_M2: Final = 40.0
 #: A lot line that leaves this share of a building, and this depth of it [m], on either side.
 _CUT_SHARE: Final = 0.1
 _CUT_DEPTH_M: Final = 1.0
+#: A lot of which a building fills this share may be its outline.
+_HOUSE_SHARE: Final = 0.9
+#: A building off the lot that the lot surrounds on this share of its sides may be the lot's own:
+#: three sides of a notch are 0.75, two of a neighbour's corner 0.5.
+_SURROUNDED: Final = 0.65
+#: Directions in which its surroundings are looked at, and how far [m].
+_DIRECTIONS: Final = 72
+_SIDE_REACH_M: Final = 100.0
 #: A slit of the lot that is narrower than this is no outline that anybody means [m].
 _SLIT_M: Final = 0.3
 #: Elevations with a worse error than this say nothing of a lot [m]: the least quality of the USGS
@@ -264,7 +272,7 @@ def _ring(shape: Any, at: str, unit: float) -> tuple[FloatArray, FloatArray]:
 
 def lot_findings(site: Site, unit: float) -> list[Finding]:
     """
-    Ask about a lot that hardly is one: tiny, with a hole, or with its line through a house.
+    Ask about a lot that hardly is one: tiny, the house itself, round it, or with a line through it.
 
     Parameters
     ----------
@@ -286,7 +294,13 @@ def lot_findings(site: Site, unit: float) -> list[Finding]:
                 round(area, 2), _SMALL_LOT_M2, "m2", _PRACTICE,
             )
         )  # fmt: skip
-    return [*found, *_holes(lot, site, unit), *_cut_buildings(lot, site, unit)]
+    return [
+        *found,
+        *_filled(lot, site, unit),
+        *_holes(lot, site, unit),
+        *_left_out(lot, site, unit),
+        *_cut_buildings(lot, site, unit),
+    ]
 
 
 def _building_names(site: Site) -> list[str]:
@@ -316,6 +330,46 @@ def _holes(lot: Any, site: Site, unit: float) -> Iterator[Finding]:
             "not, fill the hole.",
             round(area, 2), 0.0, "m2", "lotflow's rule", float(middle.x), float(middle.y),
         )  # fmt: skip
+
+
+def _filled(lot: Any, site: Site, unit: float) -> Iterator[Finding]:
+    """Ask about a lot that a building fills: its outline may be the building's."""
+    for name, house in zip(_building_names(site), site.buildings.geometry, strict=True):
+        share = float(house.intersection(lot).area / lot.area)
+        if share >= _HOUSE_SHARE:
+            middle = house.representative_point()
+            yield Finding(
+                "lot-is-building", "warn", "lot",
+                f"{name} fills {share:.0%} of the lot of {both_units(lot.area * unit**2, 'area')}"
+                ". Is the outline the building's? Then neither the yard nor the water that "
+                "stands in it is judged as the lot's: give the outline of the lot."
+                .replace("%", " %", 1),
+                round(share, 3), _HOUSE_SHARE, "share", _PRACTICE,
+                float(middle.x), float(middle.y),
+            )  # fmt: skip
+
+
+def _left_out(lot: Any, site: Site, unit: float) -> Iterator[Finding]:
+    """Ask about buildings that stand in a notch of the lot."""
+    angles = np.arange(_DIRECTIONS) * 2 * np.pi / _DIRECTIONS
+    ways = np.column_stack([np.cos(angles), np.sin(angles)]) * _SIDE_REACH_M / unit
+    # what stands in a hole is asked about with the hole
+    whole = shapely.union_all([shapely.Polygon(part.exterior) for part in shapely.get_parts(lot)])
+    for name, house in zip(_building_names(site), site.buildings.geometry, strict=True):
+        if house.intersection(whole).area > house.area / 2:
+            continue
+        middle = np.array(house.representative_point().coords[0])
+        rays = shapely.linestrings(np.stack([np.tile(middle, (_DIRECTIONS, 1)), middle + ways], 1))
+        share = float(shapely.intersects(rays, whole).mean())
+        if share >= _SURROUNDED:
+            yield Finding(
+                "lot-leaves-out-building", "warn", name,
+                f"The lot runs round it on {share:.0%} of its sides and leaves it out: neither the "
+                "house nor the water at it is judged as the lot's. Is it another owner's? If not, "
+                "draw the lot round it.".replace("%", " %", 1),
+                round(share, 3), _SURROUNDED, "share", "lotflow's rule",
+                float(middle[0]), float(middle[1]),
+            )  # fmt: skip
 
 
 def _cut_buildings(lot: Any, site: Site, unit: float) -> Iterator[Finding]:
