@@ -89,10 +89,11 @@ def available_falls(state: DrainState, *, error: LevelError) -> list[AvailableFa
         depth = _depth(state, leaving[0])
         if outlet.detail in NO_LEVEL or math.isnan(top.rim_m - bottom.level_m + depth):
             continue
-        # under given water it is not the fall that counts: `outlet-under-water` tells of that
-        if nodes[outlet.name].water_m > bottom.level_m:
-            continue
         lines = [network.lines[i] for i in way]
+        # under given water it is not the fall that counts: `outlet-under-water` tells of that
+        end = state.lines[way[-1]].pipe.diameter_down_m
+        if nodes[outlet.name].water_m > bottom.level_m + (0.0 if math.isnan(end) else end):
+            continue
         run = sum(line.length_m for line in lines)
         deviation = deviation_between(
             error, run, first_surveyed=top.measured, second_surveyed=bottom.source in STATED
