@@ -156,7 +156,7 @@ RANKS: Final[dict[str, tuple[str, ...]]] = {
         "over-capacity", "water-above-grate", "water-above-ground", "adverse-fall", "flat-line",
         "outlet-under-water", "outlet-above-line", "emitter-above-grate", "grate-too-small",
         "channel-too-long", "dry-well-small", "dry-well-slow", "gutter-overtops-curb",
-        "gutter-spread", "inlet-passed", "inlet-passed-by", "refused-water-comes-back",
+        "gutter-spread", "inlet-passed", "inlet-passed-by",
         "capacity-within-doubt", "outlet-runs-to-inlet", "downspout-onto-inlet-ground",
         "grate-above-flow", "grate-not-at-low-point", "lines-in-a-circle",
         "smaller-pipe-downstream", "outlet-smaller-than-line", "best-single-change",
@@ -363,7 +363,6 @@ _NO_OUTLET: Final = ("no-gravity-outlet", "outlet-only-beyond-lot", "outlet-fall
 #: What a line that is too small does to the inlets above it.
 _BACKED_UP: Final = (
     "inlet-passed", "inlet-passed-by", "water-above-grate", "water-above-ground",
-    "refused-water-comes-back",
 )  # fmt: skip
 _TOO_SMALL: Final = (
     "over-capacity", "smaller-pipe-downstream", "outlet-smaller-than-line", "capacity-within-doubt",

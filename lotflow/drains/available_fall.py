@@ -171,7 +171,10 @@ def fall_findings(network: Network, falls: list[AvailableFall]) -> list[Finding]
         elif short:
             told += f"That is too little, but {doubt}: level both ends before anything is dug."
         else:
-            told += f"That is enough, but {doubt}: level both ends before anything is dug."
+            told += (
+                f"By that {both_units(fall.left_m, 'depth')} are left, but {doubt}: it may do or "
+                "not. Level both ends before anything is dug."
+            )
         findings.append(
             about_place(
                 fall.node, network.nodes[fall.node].xy, "too-little-fall", severity, told,

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Final
 
 from lotflow.findings import Finding
 from lotflow.terrain.discharge_path import WALL_DISTANCE_M
+from lotflow.terrain.house_ring import RING_M
 from lotflow.units import both_units
 
 if TYPE_CHECKING:
@@ -63,8 +64,8 @@ def _too_flat(facade: Facade) -> Finding:
     )  # fmt: skip
     return Finding(
         rule, "warn", facade.name,
-        f"{sure}: by the data {_fall(facade.slope)} over {both_units(facade.run_m, 'length')}, "
-        f"within their accuracy between {_fall(facade.slope_low)} and "
+        f"{sure}: by the data {_fall(facade.slope)} over {both_units(facade.run_m, 'length')} "
+        f"where it is worst, within their accuracy between {_fall(facade.slope_low)} and "
         f"{_fall(facade.slope_high)}; a fall of {facade.slope_limit:.0%} away from it is the "
         "least. Level it on site, then regrade or take the water in.",
         measured=round(facade.slope, 4), limit=facade.slope_limit, unit="1", source=_IRC,
@@ -79,13 +80,29 @@ def _fall(slope: float) -> str:
 
 def _unsure(building: str, facades: list[Facade]) -> Finding:
     """Sides of a building of which the data tell nothing."""
-    sides = ", ".join(one.name.removeprefix(f"{building}, ") for one in facades)
-    return Finding(
-        "ground-at-building-unknown", "note", building,
-        "The elevation data cannot tell whether the ground falls away enough here: "
-        f"{sides}. Take levels at the wall and {both_units(3.048, 'length')} out.",
-        source=_IRC,
-    )  # fmt: skip
+    told = ""
+    # one that has the room lacks ground in the data
+    narrow = [one for one in facades if one.verdict != "cannot tell" and one.reach_m < RING_M]
+    roomy = [one for one in facades if one not in narrow]
+    if roomy:
+        sides = ", ".join(_side(one) for one in roomy)
+        told += (
+            "The elevation data cannot tell whether the ground falls away enough here: "
+            f"{sides}. Take levels at the wall and {both_units(RING_M, 'length')} out, or where "
+            "the lot ends. "
+        )
+    if narrow:
+        sides = ", ".join(f"{_side(one)} ({both_units(one.reach_m, 'length')})" for one in narrow)
+        told += (
+            "The lot line or another building stands too near for the data to show a fall "
+            f"here: {sides}. Take levels at the wall and there, and lead the water along the wall."
+        )
+    return Finding("ground-at-building-unknown", "note", building, told.strip(), source=_IRC)
+
+
+def _side(facade: Facade) -> str:
+    """Name of a facade without that of its building."""
+    return facade.name.removeprefix(f"{facade.building}, ")
 
 
 def opening_findings(openings: Sequence[OpeningLevels]) -> list[Finding]:

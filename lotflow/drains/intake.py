@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from itertools import product
 from typing import TYPE_CHECKING, Final
 
@@ -66,8 +66,6 @@ class WayPast:
         What its low spot holds before any goes on [m^3].
     in_sag
         Whether it lies in a low spot, or across the flow as a channel drain does.
-    comes_back
-        Whether its way led back to itself through other inlets, and was cut there.
     """
 
     depth_m: float
@@ -75,7 +73,6 @@ class WayPast:
     leaves_at: tuple[float, float] | None = None
     held_m3: float = 0.0
     in_sag: bool = True
-    comes_back: bool = False
 
     @property
     def told(self) -> str:
@@ -132,6 +129,9 @@ class Intake:
         How its grate was judged: "low point", "gutter", "slope", "not given".
     way
         Where the rest goes.
+    empties_m3s
+        What goes on draining through it of the water that it refused, once the storm is over;
+        of a full dry well what soaks away. 0 where nothing was refused.
     """
 
     name: str
@@ -153,6 +153,7 @@ class Intake:
     taken_m3: float = math.nan
     stands_m3: float = math.nan
     passed_m3: float = math.nan
+    empties_m3s: float = 0.0
 
     @property
     def arriving_m3s(self) -> float:
@@ -319,7 +320,7 @@ def inlet_intakes(
         found = balanced()
     first = slice(None, None, columns)
     return Intakes(
-        tuple(_rows(run, state, found, come, together, most)),
+        tuple(_rows(run, state, found, come, together, most, wells)),
         (together * (lines.carried @ found.entering))[:, first],
         {name: found.refused[i, first] for i, name in enumerate(names) if i >= count}
         | {inlet.name: found.backs_up[i, first] for i, inlet in enumerate(inlets)},
@@ -367,9 +368,7 @@ def without_loops(inlets: Sequence[InletFacts], ways: Sequence[WayPast]) -> list
         ring = seen[seen.index(at) :]
         level = {i: np.nan_to_num(inlets[i].rim_m, nan=np.inf) for i in ring}
         lowest = min(ring, key=lambda i: (level[i], inlets[i].name))
-        way = found[lowest]
-        found[lowest] = WayPast(way.depth_m, "", way.leaves_at, way.held_m3, way.in_sag,
-                                comes_back=True)  # fmt: skip
+        found[lowest] = replace(found[lowest], runs_to="")
     return found
 
 
@@ -546,24 +545,18 @@ class _Storms:
         """
         Tell what of the refused water of inlets goes on when their low spots hold some of it.
 
-        At once as much as at all, and from the greatest flows down: low spots keep what is left.
+        A low spot fills first, step by step; what comes when it is full goes on.
         """
         flow = refused.reshape(-1, *self.surface.shape[1:])
         if not self.step_s:  # no volumes: nothing is held back
             return refused
-        all_comes = self.surface.sum(axis=0) + self.piped.sum(axis=0)
-        key = -all_comes[:, 1:]
-        key[:, self.peak] = -np.inf
-        order, storms = np.argsort(key, axis=1, kind="stable"), np.arange(len(key))[:, None]
-        steps = flow[:, storms, 1 + order]
-        volume = np.cumsum(steps, axis=2) * self.step_s
-        over = np.maximum(volume[:, :, -1:] - holds_m3[:, None, None], 0.0)
-        gone = np.diff(np.minimum(volume, over), axis=2, prepend=0.0) / self.step_s
+        steps = flow[:, :, 1:]
+        over = np.maximum(np.cumsum(steps, axis=2) * self.step_s - holds_m3[:, None, None], 0.0)
         passed = np.zeros_like(flow)
-        passed[:, storms, 1 + order] = gone
+        passed[:, :, 1:] = np.diff(over, axis=2, prepend=0.0) / self.step_s
         with np.errstate(divide="ignore", invalid="ignore"):
             share = passed[:, :, 1 + self.peak] / flow[:, :, 1 + self.peak]
-        none = (holds_m3[:, None] <= 0) | (over[:, :, 0] > 0)
+        none = (holds_m3[:, None] <= 0) | (over[:, :, -1] > 0)
         share = np.where(flow[:, :, 1 + self.peak] > 0, share, none)
         passed[:, :, 0] = np.clip(share, 0.0, 1.0) * flow[:, :, 0]
         return passed.reshape(refused.shape)
@@ -691,7 +684,7 @@ def _well_takes(
 
 def _rows(
     run: _Run, state: DrainState, found: _Balanced, come: _Storms, together: FloatArray,
-    most: FloatArray,
+    most: FloatArray, wells: Sequence[tuple[list[int], float, float]],
 ) -> list[Intake]:  # fmt: skip
     """One row per inlet and storm: flows of the peak, volumes of all steps."""
     first = slice(None, None, come.surface.shape[2])
@@ -724,7 +717,30 @@ def _rows(
                     basis, way, **by_volume,
                 )
             )  # fmt: skip
-    return rows
+    return _emptying(rows, run, wells)
+
+
+def _emptying(
+    rows: list[Intake], run: _Run, wells: Sequence[tuple[list[int], float, float]]
+) -> list[Intake]:
+    """Tell what goes on draining through inlets; those of one full well share what soaks away."""
+    into = [
+        {inlet.name for i, inlet in enumerate(run.inlets) if run.lines.carried[lines, i].any()}
+        for lines, _, _ in wells
+    ]
+
+    def led(row: Intake, well: int) -> bool:
+        return row.limited_by == "dry well" and row.name in into[well]
+
+    found = []
+    for row in rows:
+        rate = {"line": row.line_m3s, "grate": row.grate_m3s}.get(row.limited_by, 0.0)
+        for k, (_, _, soaks) in enumerate(wells):
+            if led(row, k):
+                period = row.return_period_yr
+                rate = soaks / sum(led(one, k) for one in rows if one.return_period_yr == period)
+        found.append(replace(row, empties_m3s=0.0 if math.isnan(rate) else rate))
+    return found
 
 
 def _known(value: float) -> float:
@@ -786,15 +802,6 @@ def intake_findings(
                     "swale, a dip? Enter gutter_slope_pct and cross_slope_pct of it.",
                     measured=0.0, limit=round(one.taken_m3s, 6), unit="m3/s",
                     source="FHWA HEC-22, 3rd edition (2009), section 4.4.4",
-                )
-            )  # fmt: skip
-        if one.way.comes_back and one.refused_m3s > NOTHING_M3S:
-            findings.append(
-                about_place(
-                    one.name, at, "refused-water-comes-back", "note",
-                    "Water that it and the inlets beside it refuse comes back to it: it is counted "
-                    "as standing there.",
-                    measured=one.refused_m3s, unit="m3/s", source="lotflow's rule",
                 )
             )  # fmt: skip
     return findings

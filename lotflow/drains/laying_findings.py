@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Final, Literal
 
 import numpy as np
 import shapely
@@ -20,8 +20,9 @@ if TYPE_CHECKING:
 
     from lotflow.drains.drain_lines import DrainLine
     from lotflow.drains.drain_system import DrainState
+    from lotflow.drains.levels import NodeLevel
     from lotflow.drains.line_profiles import LineProfile
-    from lotflow.findings import Finding
+    from lotflow.findings import Finding, Severity
     from lotflow.grid import BoolArray
 
 #: Stretch at an end at the surface over which cover is not asked for [m].
@@ -68,6 +69,7 @@ def _fall_findings(state: DrainState, position: int, limits: Limits) -> list[Fin
     basis = state.inverts.basis(position)
     name = "adverse-fall" if fall < -_ROUNDING_M else "below-minimum-fall"
     name = "flat-line" if abs(fall) <= _ROUNDING_M else name
+    severity: Severity = "fail"
     told = (
         f"{_in_words(fall)} over {both_units(line.length_m, 'length')} ({slope:.2%}); "
         f"{rule.least:.2%} is the least for its size."
@@ -82,14 +84,17 @@ def _fall_findings(state: DrainState, position: int, limits: Limits) -> list[Fin
             "Level both ends; then lay it shallower, or look for a lower outlet."
         )
     else:
-        doubt = both_units(_fall_doubt(state, position, limits), "depth")
-        told = (
-            f"By the elevation data it {told} That data is good to {doubt} here: level both ends "
-            "before anything is said of its fall."
-        )
+        doubt = _fall_doubt(state, position, limits)
+        known = f"That data is good to {both_units(doubt, 'depth')} here"
+        if rule.least * line.length_m - fall <= doubt:
+            severity = "note"
+            told = f"By the elevation data it {told} {known}, so that it may fall enough or not at "
+            told += "all: level both ends."
+        else:
+            told = f"By the elevation data it {told} {known}: level both ends before it is relaid."
     return [
         about(
-            line, name, "fail", told, rests_on=basis, measured=slope, limit=rule.least, unit="1",
+            line, name, severity, told, rests_on=basis, measured=slope, limit=rule.least, unit="1",
             source=rule.source,
         )
     ]  # fmt: skip
@@ -105,11 +110,13 @@ def _levels_unknown(state: DrainState, position: int) -> Finding:
         )  # fmt: skip
     ends = [name for name, source in zip(("upper", "lower"), basis, strict=True)
             if source == "unknown"]  # fmt: skip
+    is_found = state.system.network.nodes[line.end].detail != "not found"
+    measure = "Measure" if is_found else "Once its end is found, measure"
     return about(
         line, "levels-unknown", "note",
         f"The invert at its {' and '.join(ends)} end is not known, so that nothing can be said of "
-        "its fall and of what it carries. Measure how deep the invert lies below the rim or ground "
-        "there.",
+        f"its fall and of what it carries. {measure} how deep the invert lies below the rim or "
+        "ground there.",
         rests_on=basis, source=PRACTICE,
     )  # fmt: skip
 
@@ -163,11 +170,15 @@ def _cover_findings(
     if not short.any():
         return []
     first, worst = int(np.argmax(short)), int(np.argmin(np.where(short, profile.cover_m, np.inf)))
+    # a depth measured below the ground tells the cover there, whatever the elevation data say
+    ends = [end for end in _ends_of_known_cover(state, position) if short[end]]
+    worst = min(ends, key=lambda end: profile.cover_m[end]) if ends else worst
     cover, share = float(profile.cover_m[worst]), float(short.sum() / judged.sum())
     # a pipe that comes up to an outlet at the surface runs shallow from some place on
     end = state.system.network.nodes[line.end]
     only_to_outlet = end.detail in SURFACE_OUTLETS and not (judged & ~short)[first:].any()
     basis: tuple[LevelSource, ...] = (*state.inverts.basis(position), "from ground")
+    basis = ("below rim",) if ends else basis
     beyond = cover + limits.level_doubt_m < least
     severity = as_severe_as_known("fail", basis, beyond_ground=beyond)
     fails = severity == "fail" and not only_to_outlet
@@ -175,20 +186,26 @@ def _cover_findings(
         f"its cover is down to {both_units(cover, 'depth')}" if cover >= 0
         else f"it stands {both_units(-cover, 'depth')} out of the ground"
     )  # fmt: skip
-    told = (f"{how[0].upper()}{how[1:]} " if fails else f"By the elevation data {how} ") + (
-        f"{both_units(float(profile.distance_m[worst]), 'length')} from its upper end, and too "
-        f"little over {share:.0%} of its length"
-        f"{'' if judged.all() else ', the end at its outlet left out'}. "
-    )
-    bare = np.flatnonzero(~judged & (profile.cover_m < -limits.level_doubt_m))
-    if bare.size:
-        length = float(profile.distance_m[-1] - profile.distance_m[bare[0]])
-        told += f"Its last {both_units(length, 'length')} lie out of the ground: end it before. "
+    doubt = f"(±{both_units(limits.level_doubt_m, 'depth')})"
+    left_out = ", the end at its outlet left out"
+    over = f"over about {share:.0%} of its length{'' if judged.all() else left_out}".replace("%", " %", 1)
+    if ends:
+        told = (
+            f"By the depth measured at its {'upper' if worst == 0 else 'lower'} end {how} there; "
+            f"by the elevation data it is too little {over}. "
+        )
+    else:
+        told = (
+            f"{how[0].upper()}{how[1:]} " if fails else f"By the elevation data {doubt} {how} "
+        ) + (
+            f"{both_units(float(profile.distance_m[worst]), 'length')} from its upper end, and too "
+            f"little {over}. "
+        )
+    told += _at_its_outlet(profile, judged, limits)
     told += ("It comes up to its outlet there: lay rigid pipe, and keep wheels off it."
              if only_to_outlet else "Lay it deeper, or rigid pipe under paving.")  # fmt: skip
     if not fails and not only_to_outlet:
-        told += (f" The elevation data is good to {both_units(limits.level_doubt_m, 'depth')}: "
-                 "dig and measure.")  # fmt: skip
+        told += " Dig and measure."
     return [
         about(
             line, "cover-too-small", "fail" if fails else "warn", told, rests_on=basis,
@@ -196,6 +213,35 @@ def _cover_findings(
             source=limits.source("cover_m"), at=_station(profile, worst),
         )
     ]  # fmt: skip
+
+
+def _at_its_outlet(profile: LineProfile, judged: BoolArray, limits: Limits) -> str:
+    """Tell of a pipe that is out of the ground where it is asked for no cover."""
+    bare = np.flatnonzero(~judged & (profile.cover_m < 0))
+    # the very end of a pipe at the surface is to be seen
+    if not bare.size or bare[0] >= judged.size - 1:
+        return ""
+    length = float(profile.distance_m[-1] - profile.distance_m[bare[0]])
+    last = f"Its last {both_units(length, 'length')} lie"
+    if np.nanmin(profile.cover_m[bare]) < -limits.level_doubt_m:
+        return f"{last} out of the ground: end it before. "
+    return (
+        f"{last} by that data out of the ground, which may be their error "
+        f"(±{both_units(limits.level_doubt_m, 'depth')}), or a curb or walk they do not show: "
+        "level the ground there. "
+    )
+
+
+def _ends_of_known_cover(state: DrainState, position: int) -> list[int]:
+    """Stations at which the depth below ground was measured: 0 for the upper end, -1 the lower."""
+    line, nodes = state.lines[position], state.system.nodes
+
+    def known(end: Literal["up", "down"], node: NodeLevel) -> bool:
+        level, below = line.given.of(end)
+        return math.isnan(level) and not math.isnan(below) and not node.measured
+
+    found = [0] if known("up", nodes[line.start]) else []
+    return [*found, -1] if known("down", nodes[line.end]) else found
 
 
 def _station(profile: LineProfile, index: int) -> tuple[float, float]:

@@ -79,8 +79,8 @@ def _gutter_findings(one: ReceiverStorm, limits: Limits) -> list[Finding]:
     curb = one.receiver.curb_height_m
     height = CURB_HEIGHT_M if math.isnan(curb) else curb
     told = (
-        f"In the {storm_named(one.return_period_yr)} {both_units(one.gutter_flow_m3s, 'flow')} "
-        f"run along the curb, {both_units(one.spread_m, 'length')} wide and "
+        f"On the measured surface {both_units(one.gutter_flow_m3s, 'flow')} run along the curb in "
+        f"the {storm_named(one.return_period_yr)}, {both_units(one.spread_m, 'length')} wide and "
         f"{both_units(one.curb_depth_m, 'depth')} deep{_assumed(one)}."
     )
     if one.curb_depth_m > height:

@@ -11,6 +11,7 @@ import shapely
 
 from lotflow.layers import RESULT_LAYERS
 from lotflow.outputs.styles import layer_rules, sld_text
+from lotflow.terrain.flow_paths import path_length
 from lotflow.units import from_si
 
 if TYPE_CHECKING:
@@ -100,12 +101,12 @@ def flow_paths_layer(paths: Sequence[FlowPath], routing: Routing) -> gpd.GeoData
     grid = routing.surface.ground
     filled = routing.field.filled.ravel()
     lines = [shapely.LineString(np.column_stack(cell_centres(grid, path.cells))) for path in paths]
-    length = shapely.length(np.asarray(lines, dtype=object)) * grid.metres_per_unit
+    length = np.array([path_length(path, grid) for path in paths])
     fall = np.array([filled[path.cells[0]] - filled[path.cells[-1]] for path in paths])
     columns = {
         "id": np.arange(1, len(paths) + 1),
         "area_m2": np.array([path.area * grid.cell_m2 for path in paths], dtype=float),
-        "length_m": np.asarray(length, dtype=float),
+        "length_m": length.astype(float),
         "fall_m": fall.astype(float),
         "slope": np.divide(fall, length, out=np.zeros(len(paths)), where=length > 0),
         "order": np.array([path.order for path in paths], dtype=int),

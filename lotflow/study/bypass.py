@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
@@ -13,21 +14,27 @@ from lotflow.terrain.discharge_path import discharge_path
 from lotflow.terrain.kernels import connected_parts
 
 if TYPE_CHECKING:
-    from collections.abc import Collection, Sequence
+    from collections.abc import Collection, Mapping, Sequence
 
     from lotflow.drains.inlet_checks import InletFacts
+    from lotflow.drains.network import Network
     from lotflow.study.drain_inputs import CaseRun
     from lotflow.study.lot_water import LotWater
 
 
-def ways_past(lot: LotWater, run: CaseRun, inlets: Sequence[InletFacts]) -> list[WayPast]:
+def ways_past(
+    lot: LotWater, run: CaseRun, inlets: Sequence[InletFacts], network: Network,
+    refused: Mapping[str, float] | None = None,
+) -> list[WayPast]:  # fmt: skip
     """
     Follow the water that each inlet refuses, over the ground with it blocked and the others open.
 
     It stands in the depression above the inlet until that is full; then it runs into the next
     inlet or away. Where the way leads through a ring of inlets, as between inlets in one low
-    spot, all of the ring are taken as blocked for the last of them, the lowest: it holds what the
-    whole low spot does.
+    spot, all of the ring are taken as blocked for the last of them: it holds what the whole low
+    spot does, less what the others hold already. The last is the lowest inlet of the ring, or,
+    where its inlets belong to several systems of lines and it is known what they refuse, that of
+    the system which refuses least: what one system refuses another may still take.
 
     Parameters
     ----------
@@ -37,15 +44,25 @@ def ways_past(lot: LotWater, run: CaseRun, inlets: Sequence[InletFacts]) -> list
         The case.
     inlets
         Those whose way is sought.
+    network
+        Their lines.
+    refused
+        Share of its water that each inlet refuses by ways without `refused`; None where that is
+        not known yet.
     """
     number = {inlet.drawn.name: k for k, inlet in enumerate(run.inlets.placed)}
     least = lot.job.criteria.grate_water_m
-    known = [inlet for inlet in inlets if inlet.name in number]
-    ways = {one.name: _way_past(lot, run, number[one.name], {number[one.name]}) for one in known}
-    for ring in _rings({name: way.runs_to for name, way in ways.items()}):
-        levels = {one.name: one.rim_m for one in known}
-        last = min(ring, key=lambda name: (np.nan_to_num(levels[name], nan=np.inf), name))
-        ways[last] = _way_past(lot, run, number[last], {number[name] for name in ring})
+    known = {inlet.name: inlet for inlet in inlets if inlet.name in number}
+    closed = {name: {number[name]} for name in known}
+    ways = {name: _way_past(lot, run, number[name], closed[name]) for name in known}
+    # each round more is taken as blocked
+    while ring := _ring({name: way.runs_to for name, way in ways.items()}):
+        last = _last(ring, known, network, refused)
+        closed[last] |= {number[name] for name in ring}
+        whole = _way_past(lot, run, number[last], closed[last])
+        others = max((ways[name].held_m3 for name in ring if name != last), default=0.0)
+        held = max(whole.held_m3 - others, ways[last].held_m3)
+        ways[last] = replace(whole, held_m3=held)
     return [
         replace(ways[one.name], depth_m=max(ways[one.name].depth_m, least))
         if one.name in ways
@@ -54,16 +71,40 @@ def ways_past(lot: LotWater, run: CaseRun, inlets: Sequence[InletFacts]) -> list
     ]
 
 
-def _rings(runs_to: dict[str, str]) -> list[list[str]]:
-    """Names that follow one another in a circle."""
-    rings: list[list[str]] = []
+def _ring(runs_to: Mapping[str, str]) -> list[str]:
+    """Names that follow one another in a circle; none where there is no circle."""
     for first in runs_to:
         way = [first]
         while (following := runs_to.get(way[-1], "")) and following not in way:
             way.append(following)
-        if following == first and not any(first in ring for ring in rings):
-            rings.append(way)
-    return rings
+        if following == first:
+            return way
+    return []
+
+
+def _last(
+    ring: Sequence[str], known: Mapping[str, InletFacts], network: Network,
+    refused: Mapping[str, float] | None,
+) -> str:  # fmt: skip
+    """Inlet of a ring from which water leaves the ring, once all of it are full."""
+    system = {name: _system(name, network) for name in ring}
+
+    def refuses(one: str) -> float:
+        if refused is None:
+            return 0.0
+        return max(refused.get(name, 0.0) for name in ring if system[name] == one)
+
+    def worth(name: str) -> tuple[float, float, str]:
+        rim = known[name].rim_m
+        return refuses(system[name]), float("inf") if math.isnan(rim) else rim, name
+
+    return min(ring, key=worth)
+
+
+def _system(name: str, network: Network) -> str:
+    """Where the lines of an inlet end, by which its system is known; itself without lines."""
+    leaving = network.leaving.get(name)
+    return network.lines[network.way_down(leaving[0])[-1]].end if leaving else name
 
 
 def _way_past(lot: LotWater, run: CaseRun, position: int, blocked: Collection[int]) -> WayPast:

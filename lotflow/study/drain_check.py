@@ -12,7 +12,7 @@ from lotflow.drains.available_fall import available_falls, fall_findings
 from lotflow.drains.channel_checks import channel_findings, channel_results
 from lotflow.drains.drain_system import DrainState, run_system
 from lotflow.drains.inlet_checks import InletFacts, grate_water_depth, inlet_findings
-from lotflow.drains.intake import StormSeries, inlet_intakes, intake_findings
+from lotflow.drains.intake import Intakes, StormSeries, inlet_intakes, intake_findings
 from lotflow.drains.judged import design_storm
 from lotflow.drains.network_flows import node_peaks
 from lotflow.drains.receiver_findings import receiver_findings
@@ -169,7 +169,8 @@ def _has_drains(lot: LotWater, run: CaseRun) -> bool:
 def _checked(lot: LotWater, run: CaseRun) -> CheckedCase:
     """Check one case."""
     drawn = drawn_system(lot, run)
-    ways = ways_past(lot, run, drawn.inlets)
+    network = drawn.system.network
+    ways = ways_past(lot, run, drawn.inlets, network)
     stands = {inlet.name: way.depth_m for inlet, way in zip(drawn.inlets, ways, strict=True)}
     limits, system = drawn.around.limits, replace(drawn.system, stands_m=stands)
     state = run_system(system)
@@ -188,9 +189,12 @@ def _checked(lot: LotWater, run: CaseRun) -> CheckedCase:
     receivers = case_receivers(lot, run)
     longest = limits.criteria.standing_longest_h * 3600.0
     received = receiver_storms(state, receivers, longest_s=longest)
-    intakes = inlet_intakes(
-        state, inlets, ways, limits, series=_series(lot, run), receivers=receivers
-    )
+    series = _series(lot, run)
+    intakes = inlet_intakes(state, inlets, ways, limits, series=series, receivers=receivers)
+    # what one system refuses another in the same low spot may still take
+    better = ways_past(lot, run, drawn.inlets, network, _refused_shares(intakes))
+    if better != ways:
+        intakes = inlet_intakes(state, inlets, better, limits, series=series, receivers=receivers)
     return CheckedCase(
         case=run.case, state=state, status=drawn.status, design=storm, sized=sized,
         sized_rarest=rarest, falls=falls,
@@ -210,6 +214,18 @@ def _checked(lot: LotWater, run: CaseRun) -> CheckedCase:
               if run.case == lot.case else ()),
         ],
     )  # fmt: skip
+
+
+def _refused_shares(intakes: Intakes) -> dict[str, float]:
+    """Largest share of its water in any storm that each inlet refuses."""
+    shares: dict[str, float] = {}
+    for row in intakes.rows:
+        came, left = row.arriving_m3s + row.backs_up_m3s, row.refused_m3s
+        if np.isfinite(row.taken_m3):
+            came, left = row.refused_m3 + row.taken_m3, row.refused_m3
+        share = left / came if came > 0 else 0.0
+        shares[row.name] = max(shares.get(row.name, 0.0), share)
+    return shares
 
 
 def _series(lot: LotWater, run: CaseRun) -> StormSeries | None:

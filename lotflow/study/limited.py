@@ -154,11 +154,14 @@ def limited_storm(
         return np.array([0.0 if row is None else getattr(row, name) for row in rows], dtype=float)
 
     stands, passed, backs_up = each("stands_m3"), each("passed_m3"), each("backs_up_m3")
-    poured = water.depth.copy()
+    poured, drains = water.depth.copy(), np.zeros(water.depth.shape)
     for inlet, row, held, gone in zip(lot.inlets.placed, rows, stands, passed, strict=True):
         if row is not None:
             volume = held + (0.0 if row.way.runs_to else gone)
-            poured.ravel()[inlet.cells] += volume / ground.grid.cell_m2 / inlet.cells.size
+            area_m2 = ground.grid.cell_m2 * inlet.cells.size
+            poured.ravel()[inlet.cells] += volume / area_m2
+            drains.ravel()[inlet.cells] += row.empties_m3s / area_m2
+    ground = replace(ground, inlet_rate=drains)
     after = case_storm(ground, LIMITED, before.storm, standing_water(natural, poured), opened)
     return replace(
         after,

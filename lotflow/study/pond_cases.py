@@ -72,6 +72,9 @@ class PondGround:
         Smallest greatest depth of a reported pond [m].
     rmse
         Vertical accuracy of the elevation data [m].
+    inlet_rate
+        What goes on draining through the inlets on each cell once the storm is over [m/s]; None
+        where inlets that are open take all.
     """
 
     grid: Grid
@@ -86,6 +89,7 @@ class PondGround:
     inlets: Sequence[str]
     least_depth: float
     rmse: float
+    inlet_rate: FloatArray | None = None
 
 
 def pond_ground(lot: LotWater, rate: FloatArray, paved: BoolArray) -> PondGround:
@@ -345,10 +349,13 @@ def _pond(
     """One body of water with what is said of it."""
     bodies, ground = all_of_them.bodies, spills.ground
     facts = all_of_them.facts(position)
+    rate, inlets = ground.rate.ravel()[cells], ground.inlet_rate
+    through = np.zeros(cells.size) if inlets is None else inlets.ravel()[cells]
     return Pond(
         bed_cell=int(bodies.bed_cell[position]),
         outline=outline,
-        soak=soak_away(all_of_them.water.depth.ravel()[cells], ground.rate.ravel()[cells]),
+        soak=soak_away(all_of_them.water.depth.ravel()[cells], rate + through),
+        through_inlets=bool(through.any()),
         **_spilt(spills, all_of_them, position, facts["on_lot"]),
         **facts,
     )

@@ -12,6 +12,7 @@ from lotflow.findings import ALL_INLETS, Finding
 from lotflow.study.blocked import ALL_BLOCKED, LIMITED, OPEN
 from lotflow.study.pond_records import BEYOND, at_walls, reaches, touched
 from lotflow.study.worst_ponds import SEEN_M, worst_rise
+from lotflow.terrain.level_error import SPREAD_95
 from lotflow.units import both_units
 
 if TYPE_CHECKING:
@@ -48,12 +49,15 @@ class PondsFound:
         Return periods of the storms [yr].
     criteria
         The limits.
+    connected_m3
+        Roof water of each storm that is led into drains [m^3].
     """
 
     ground: PondGround
     storms: Sequence[CaseStorm]
     periods: Sequence[float]
     criteria: Criteria
+    connected_m3: Sequence[float]
 
     def where(self, pond: Pond) -> tuple[float, float]:
         """
@@ -273,7 +277,11 @@ def _too_long(found: PondsFound, storm: CaseStorm, pond: Pond) -> Iterable[tuple
             "they dry"
         )
     else:
-        text = f"it takes {hours:.0f} h to soak into the ground"
+        away = (
+            "drain through the inlets in it and soak into the ground"
+            if pond.through_inlets else "soak into the ground"
+        )  # fmt: skip
+        text = f"it takes {hours:.0f} h to {away}"
     x, y = found.where(pond)
     late = not stays and hours > criteria.standing_longest_h
     name = "standing_longest_h" if late else name
@@ -316,7 +324,9 @@ def _blocked_inlet(found: PondsFound, storm: CaseStorm) -> Finding:
     """Which water rises how high and how far, what it reaches, and where it runs over."""
     all_of_them = storm.case == ALL_BLOCKED
     subject = ALL_INLETS if all_of_them else storm.case.removeprefix("blocked:")
-    start = f"With {'all inlets' if all_of_them else 'it'} blocked, in the "
+    start = "With all inlets blocked, in the " if all_of_them else (
+        "With it blocked and the others taking all that comes to them, in the "
+    )  # fmt: skip
     start += found.storm_name(storm)
     worst = worst_rise(found.ground, storm)
     if worst is None:
@@ -342,10 +352,31 @@ def _blocked_inlet(found: PondsFound, storm: CaseStorm) -> Finding:
     return Finding(
         "inlet-blocked", "warn" if harm else "note", subject,
         f"{start} {_risen(worst)}{_reaches_what(worst)}{_runs_over(worst.pond)}."
-        f"{_others(storm, worst)}{_asked(worst, found.ground.rmse)}",
+        f"{_others(storm, worst)}{_higher_yet(found, storm, worst)}"
+        f"{_asked(worst, found.ground.rmse)}",
         measured=round(worst.rise, 4), limit=0.0, unit="m", source=_OWN_RULE, x=x, y=y,
         **_water(worst),
     )  # fmt: skip
+
+
+def _higher_yet(found: PondsFound, storm: CaseStorm, worst: Rise) -> str:
+    """Where water stands higher still with nothing blocked, since inlets take too little."""
+    if storm.case == ALL_BLOCKED:
+        roofs = " Roof water led into drains is taken to run off in them."
+        return roofs if found.connected_m3[storm.storm] > _TELLING_M3 else ""
+    same = [
+        pond
+        for one in found.storms if one.case == LIMITED and one.storm == storm.storm
+        for pond in one.ponds if pond.low_spot == worst.low_spot and worst.low_spot
+    ]  # fmt: skip
+    highest = max(same, key=lambda pond: pond.level, default=None)
+    if highest is None or highest.level < worst.level + SEEN_M:
+        return ""
+    more = both_units(highest.level - worst.level, "depth")
+    return (
+        f" But the others do not take all of it: even with none blocked water stands {more} "
+        "higher there."
+    )
 
 
 def _harm(found: PondsFound, rise: Rise) -> bool:
@@ -430,7 +461,8 @@ def _asked(rise: Rise, rmse: float) -> str:
     ]
     text = ""
     if any(abs(one.freeboard) < rmse for one in walls):
-        text += f" The data tell levels to ±{both_units(rmse, 'depth')}: measure sill and ground."
+        doubt = both_units(SPREAD_95 * rmse, "depth")
+        text += f" The data tell levels to ±{doubt}: measure sill and ground."
     if unknown:
         names = ", ".join(_name(one) for one in unknown)
         text += f" No sill or threshold is given there, of {names}: measure it."

@@ -84,7 +84,9 @@ class Pond:
     outline
         Its cells as a polygon.
     soak
-        How it soaks away.
+        How it soaks away, and drains through the inlets in it.
+    through_inlets
+        Whether it drains through any.
     walls
         Walls and openings that it touches or comes near to, the most urgent first.
     paved_m2, off_lot_m2
@@ -104,6 +106,7 @@ class Pond:
     not_closed: bool
     outline: Any
     soak: SoakAway
+    through_inlets: bool
     walls: tuple[Freeboard, ...]
     paved_m2: float
     off_lot_m2: float

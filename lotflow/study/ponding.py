@@ -150,7 +150,7 @@ def _chapter(
         for number in range(len(spots))
     }
     connected = [float(sum(storms.connected_volume(i).values())) for i in range(len(periods))]
-    judged = PondsFound(ground, found, periods, lot.job.criteria)
+    judged = PondsFound(ground, found, periods, lot.job.criteria, connected)
     listed = layers.listed_ponds(found)
     ponds = layers.ponds_layer(ground, listed, periods)
     return Chapter(

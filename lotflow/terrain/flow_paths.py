@@ -13,7 +13,7 @@ from lotflow.terrain.routing import receivers
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from lotflow.grid import BoolArray
+    from lotflow.grid import BoolArray, Grid
     from lotflow.terrain.routing import Routing
 
 #: Half the breadth of filled ground up to which the course of water counts as known [m].
@@ -41,6 +41,29 @@ class FlowPath:
     area: float
     order: int
     ponded_share: float
+
+
+def path_length(path: FlowPath, grid: Grid) -> float:
+    """
+    Length of a flow path, from middle to middle of its cells [m].
+
+    Parameters
+    ----------
+    path
+        On the grid.
+    grid
+        Gives its cells.
+
+    Examples
+    --------
+    >>> from affine import Affine
+    >>> from lotflow.grid import Grid
+    >>> grid = Grid(np.zeros((3, 3)), Affine(2.0, 0.0, 0.0, 0.0, -2.0, 6.0), None)
+    >>> round(path_length(FlowPath(np.array([0, 4, 5]), 9.0, 1, 0.0), grid), 2)
+    4.83
+    """
+    row, column = np.divmod(path.cells, grid.shape[1])
+    return float(np.hypot(np.diff(row), np.diff(column)).sum()) * grid.cell_m
 
 
 def _reaches(

@@ -151,9 +151,9 @@ def house_facades(building: str, footprint: Any, ground: RingGround) -> list[Fac
     Take the fall of the ground before each facade of a building.
 
     The wall's foot is the first cell centre clear of the footprint. The lower level is the
-    lowest within 10 ft, where that lies below the foot and at least a metre out, as a swale
-    does; otherwise that 10 ft out. Where another building or the lot line is nearer, it ends
-    there.
+    lowest within 10 ft, where that lies below the foot and at least a metre out, as a swale does;
+    otherwise that 10 ft out. Where the ground beyond rises, a dip within the error of the data is
+    no swale. Where another building or the lot line is nearer, it ends there.
 
     Parameters
     ----------
@@ -310,5 +310,9 @@ def _fall(profile: _Profile, ground: RingGround) -> tuple[float, float]:
     if profile.reach_m < _LEAST_REACH_M or not out.size:
         return float("nan"), max(profile.reach_m, ground.surface.ground.cell_m)
     lowest = int(out[np.argmin(level[out])])
-    end = lowest if level[lowest] < level[0] else int(out[-1])
+    last = int(out[-1])
+    dip, rise = level[0] - level[lowest], level[last] - level[0]
+    to_dip, to_last = ground.error.of_difference(distance[[lowest, last]] - distance[0])
+    # before ground that rises, a dip no deeper than its deviation is no swale that the data show
+    end = lowest if dip > (to_dip if rise > to_last else 0.0) else last
     return float(level[0] - level[end]), float(distance[end] - distance[0])

@@ -275,18 +275,16 @@ def test_a_low_spot_holds_before_anything_goes_on(bench, make):
         assert second.from_inlets_m3 == pytest.approx(first.passed_m3)
 
 
-def test_a_ring_of_ways_is_cut_and_said(bench, make):
+def test_a_ring_of_ways_is_cut_at_its_lowest_inlet(bench, make):
     parts = [(f"I{k}", 300.0, 80.0) for k in range(3)]
     state, inlets = shared(make, bench, parts)
     inlets = [replace(one, rim_m=level) for one, level in zip(inlets, (10.0, 9.9, 9.95),
                                                               strict=True)]  # fmt: skip
     ways = [WayPast(0.05, "I1"), WayPast(0.05, "I2"), WayPast(0.05, "I0")]
     rows = inlet_intakes(state, inlets, ways, LIMITS).rows
-    assert [one.way.comes_back for one in rows] == [False, True, False]
+    assert [one.way.runs_to for one in rows] == ["I1", "", "I0"]
     for one in rows:
         adds_up(one)
-    findings = intake_findings(inlets, rows, state.system.storms, LIMITS)
-    assert [f.subject for f in findings if f.rule == "refused-water-comes-back"] == ["I1"]
 
 
 def test_a_pump_takes_room_and_what_finds_none_comes_up(bench, make):

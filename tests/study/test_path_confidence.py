@@ -50,7 +50,7 @@ def test_of_each_inlet_the_largest_path_that_does_not_hold_is_told(lot):
     number = lot.names.index(first.subject) + 1
     largest = max((path for path in lot.paths if label[path.cells[0]] == number
                    and (path.cells.size - 1) * 0.5 >= 5.0), key=lambda path: path.area)  # fmt: skip
-    assert "holds in 30 of 100 realisations" in first.message
+    assert "leads there in 30 of 100 realisations" in first.message
     grid = lot.window.surface.ground
     x, y = grid.xy(*(int(i) for i in np.unravel_index(largest.cells[0], grid.shape)))
     assert (first.x, first.y) == (x, y)

@@ -132,7 +132,7 @@ def judge_blocked(yard):
     raised = 0
     for case, water in yard.cases:
         storm = case_storm(yard.ground, case, 0, water, yard.usual)
-        found = PondsFound(yard.ground, [storm], [10.0], Criteria())
+        found = PondsFound(yard.ground, [storm], [10.0], Criteria(), [0.0])
         (finding,) = [one for one in pond_findings(found) if one.rule == "inlet-blocked"]
         more = (water.depth - yard.opened.depth).ravel()
         # lower nowhere, but that level ground may lead water another way: then it rises too
