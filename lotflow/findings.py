@@ -179,9 +179,10 @@ RANKS: Final[dict[str, tuple[str, ...]]] = {
         "inlet-better-place",
     ),
     "data and assumptions": (
-        "ground-at-building-unknown", "opening-height-unknown", "rainfall-elsewhere",
-        "rainfall-starts-late", "rain-unit-doubted", "vertical-unit", "vertical-unit-doubted",
-        "level-unit-doubted", "elevation-gap", "not-closed", "cut-by-edge", "catchment-unsure",
+        "ground-at-building-unknown", "opening-height-unknown", "downspout-way-unknown",
+        "rainfall-elsewhere", "rainfall-starts-late", "rain-unit-doubted", "vertical-unit",
+        "vertical-unit-doubted", "level-unit-doubted", "elevation-gap", "not-closed",
+        "cut-by-edge", "catchment-unsure",
         "catchment-hangs-on-detail", "path-hangs-on-detail", "inlet-moved", "low-spot-sureness",
         "grate-on-slope-unknown", "pipe-size-unknown", "pipe-material-assumed",
         "size-not-in-table", "grate-size-unknown", "channel-size-unknown", "pump-flow",

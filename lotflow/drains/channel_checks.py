@@ -177,11 +177,11 @@ def _channel_top(inlet: InletFacts, limits: Limits) -> list[Finding]:
     return [
         inlet_finding(
             inlet, "channel-ground-not-level", "warn" if certain else "note",
-            f"The ground along it differs by {both_units(inlet.top_fall_m, 'depth')}; its top is "
-            "set level, and stands out at one end or lies deep at the other."
-            + (" Step it, or turn it along the contour." if certain else
-               f" The elevation data is good to {both_units(inlet.top_doubt_m, 'depth')} here: "
-               "level it."),
+            f"By the data the ground along it differs by {both_units(inlet.top_fall_m, 'depth')}"
+            + ("; its top is set level, and stands out at one end or lies deep at the other. Step "
+               "it, or turn it along the contour." if certain else
+               f", known to about ±{both_units(inlet.top_doubt_m, 'depth')}: whether it is level "
+               "enough for a top that is set level cannot be told. Level it."),
             measured=inlet.top_fall_m, limit=most, unit="m",
             source=limits.source("channel_level_m"),
         )

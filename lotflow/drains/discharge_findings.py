@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Final, Literal
 
 from lotflow.findings import Finding
@@ -60,6 +60,10 @@ class OutletDischarge:
         Where it leaves the lot for ground that is no street; None where it does not.
     street_is_drawn
         Whether any street or sidewalk is drawn at all.
+    to_low_spot_m, fall_to_low_spot_m
+        Length of the way to that low spot, and how far the ground falls on it [m].
+    doubt_m
+        Half the 95 % interval of that fall [m].
     """
 
     name: str
@@ -71,6 +75,9 @@ class OutletDischarge:
     sidewalk: str
     leaves_at: tuple[float, float] | None
     street_is_drawn: bool
+    to_low_spot_m: float = math.nan
+    fall_to_low_spot_m: float = math.nan
+    doubt_m: float = math.nan
 
 
 def outlet_discharge_findings(outlets: Sequence[OutletDischarge]) -> list[Finding]:
@@ -92,8 +99,7 @@ def _of_outlet(one: OutletDischarge) -> list[Finding]:
         told = f"Its water runs over the ground to {one.inlet}, in a circle. Lead the line farther."
         found.append(_about(one, "outlet-runs-to-inlet", told))
     elif one.low_spot:
-        told = f"Its water runs into low spot {one.low_spot}. Lead it farther, or past it."
-        found.append(_about(one, "outlet-runs-to-low-spot", told))
+        found.append(_to_low_spot(one))
     if one.wall_m < WALL_DISTANCE_M:
         told = (
             f"Its water runs back to within {both_units(one.wall_m, 'length')} of a wall. Move "
@@ -114,6 +120,22 @@ def _of_outlet(one: OutletDischarge) -> list[Finding]:
         )
         found.append(_about(one, "discharge-onto-neighbour", told, _NEIGHBOURS, at=one.leaves_at))
     return found
+
+
+def _to_low_spot(one: OutletDischarge) -> Finding:
+    """Water that runs into a low spot, as far as the data can tell its way."""
+    told, sure = f"Its water runs into low spot {one.low_spot}", True
+    if one.to_low_spot_m > 0:
+        sure = not abs(one.fall_to_low_spot_m) < one.doubt_m
+        told += f", {both_units(one.to_low_spot_m, 'length')} on"
+    if sure:
+        return _about(one, "outlet-runs-to-low-spot", f"{told}. Lead it farther, or past it.")
+    told = (
+        f"By the elevation data {told[0].lower()}{told[1:]}, but the ground falls by only "
+        f"{both_units(one.fall_to_low_spot_m, 'depth')} on that way, known to about "
+        f"±{both_units(one.doubt_m, 'depth')}: look on site which way it runs."
+    )
+    return replace(_about(one, "outlet-runs-to-low-spot", told), severity="note")
 
 
 def _about(

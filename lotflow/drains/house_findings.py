@@ -230,6 +230,8 @@ class SurfaceDischarge:
         Number of the first low spot its water runs into; 0 for none.
     inlet
         Name of the inlet that takes it; empty for none.
+    is_assumed
+        Whether nobody gave where it leads, so that it is taken to end on the ground.
     """
 
     name: str
@@ -238,6 +240,7 @@ class SurfaceDischarge:
     wall_m: float
     low_spot: int
     inlet: str
+    is_assumed: bool = False
 
 
 def downspout_findings(downspouts: Sequence[SurfaceDischarge]) -> list[Finding]:
@@ -249,8 +252,10 @@ def downspout_findings(downspouts: Sequence[SurfaceDischarge]) -> list[Finding]:
     downspouts
         Those that discharge on the surface.
     """
-    found = []
+    found = [_way_unknown(one) for one in downspouts if one.is_assumed]
     for one in downspouts:
+        if one.is_assumed:
+            continue
         if one.wall_m < WALL_DISTANCE_M:
             found.append(
                 Finding(
@@ -280,3 +285,16 @@ def downspout_findings(downspouts: Sequence[SurfaceDischarge]) -> list[Finding]:
                 )
             )  # fmt: skip
     return found
+
+
+def _way_unknown(one: SurfaceDischarge) -> Finding:
+    """A downspout of which only is known where it is to lead."""
+    goes = f"runs to {one.inlet}, and counts there" if one.inlet else (
+        f"runs into low spot {one.low_spot}" if one.low_spot else "runs on over the ground"
+    )  # fmt: skip
+    return Finding(
+        "downspout-way-unknown", "note", one.name,
+        "Where it leads now is not given: its water is taken to come out on the ground at its "
+        f"foot, and by the data {goes}. Look where it goes.",
+        source=_OWN_RULE, x=one.x, y=one.y,
+    )  # fmt: skip

@@ -795,9 +795,9 @@ def intake_findings(
             findings.append(
                 about_place(
                     one.name, at, "grate-on-slope-unknown", "note",
-                    f"It lies on a slope, where water may run past it: of the "
-                    f"{both_units(one.arriving_m3s, 'flow')} that reach it in the "
-                    f"{storm_named(one.return_period_yr)} it takes between nothing and "
+                    f"By the data it lies on a slope, where water may run past it: of the "
+                    f"{both_units(one.arriving_m3s, 'flow')} that reach it on the measured surface "
+                    f"in the {storm_named(one.return_period_yr)} it takes between nothing and "
                     f"{both_units(one.taken_m3s, 'flow')}. What guides the water to it: a curb, a "
                     "swale, a dip? Enter gutter_slope_pct and cross_slope_pct of it.",
                     measured=0.0, limit=round(one.taken_m3s, 6), unit="m3/s",
@@ -822,12 +822,19 @@ def _refused(one: Intake, limits: Limits, at: tuple[float, float]) -> Finding:
     most = "at most " if math.isnan(one.line_m3s) and one.taken_m3s > NOTHING_M3S else ""
     return about_place(
         one.name, at, "inlet-passed-by", "warn",
-        f"In the {storm_named(one.return_period_yr)} it takes {most}{taken} of the "
-        f"{both_units(one.arriving_m3s, 'flow')} that reach it: its {one.limited_by} takes no "
-        f"more. {'; '.join(told)}. {_REMEDIES[one.limited_by]}",
+        f"At the peak of the {storm_named(one.return_period_yr)} it takes {most}{taken} of the "
+        f"{both_units(one.arriving_m3s, 'flow')} that reach it{_from_pipes(one)}: its "
+        f"{one.limited_by} takes no more. {'; '.join(told)}. {_REMEDIES[one.limited_by]}",
         measured=round(one.refused_m3s, 6), limit=0.0, unit="m3/s",
         source=f"{_HEC_22}, from memory; {limits.source('clogged_share')}",
     )  # fmt: skip
+
+
+def _from_pipes(one: Intake) -> str:
+    """What of the water comes up out of its own pipes."""
+    if not one.backs_up_m3s > NOTHING_M3S:
+        return ""
+    return f", {both_units(one.backs_up_m3s, 'flow')} of it up out of its pipes"
 
 
 _REMEDIES: Final = {

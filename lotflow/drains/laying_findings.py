@@ -188,7 +188,7 @@ def _cover_findings(
     )  # fmt: skip
     doubt = f"(±{both_units(limits.level_doubt_m, 'depth')})"
     left_out = ", the end at its outlet left out"
-    over = f"over about {share:.0%} of its length{'' if judged.all() else left_out}".replace("%", " %", 1)
+    over = f"over about {100 * share:.0f} % of its length{'' if judged.all() else left_out}"
     if ends:
         told = (
             f"By the depth measured at its {'upper' if worst == 0 else 'lower'} end {how} there; "

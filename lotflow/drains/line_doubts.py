@@ -84,6 +84,13 @@ def _entering(water: DrainWater, storm: int) -> tuple[dict[str, float], dict[str
     return ground, whole
 
 
+def _into_well(state: DrainState, position: int) -> str:
+    """What a larger line needs where it ends in a dry well."""
+    network = state.system.network
+    end = network.nodes[network.lines[network.way_down(position)[-1]].end]
+    return ", with a well that takes it" if end.detail == "dry well" else ""
+
+
 def line_doubts(state: DrainState, storm: int, flow: FloatArray) -> list[Finding]:
     """
     Say of lines that carry what the measured surface brings, but not what may come.
@@ -115,7 +122,7 @@ def line_doubts(state: DrainState, storm: int, flow: FloatArray) -> list[Finding
                 f"{levels} carries {both_units(most, 'flow')}. On the measured surface the {rain} "
                 f"brings {both_units(known, 'flow')}, but in {round(share * number)} of {number} "
                 "realisations more than it carries. Measure levels on site where the catchments "
-                "of its inlets end, or lay it larger.",
+                f"of its inlets end, or lay it larger{_into_well(state, position)}.",
                 rests_on=basis, measured=share, limit=_DOUBTED,
                 unit="1", source=_SOURCE,
             )

@@ -90,8 +90,8 @@ def _kind_findings(line: DrainLine, end: DrainNode) -> list[Finding]:
         return [
             about(
                 line, "outlet-not-found", "warn",
-                "Where it ends is not known, and it may end at the house: nothing of this run can "
-                "be relied upon before that is found. Trace it with dye, a camera or a sonde, or "
+                "Where it ends is not known: nothing of this run can be relied upon before that is "
+                "found. Trace it with dye, a camera or a sonde, or "
                 "abandon it.",
                 source=PRACTICE, at=end.xy,
             )

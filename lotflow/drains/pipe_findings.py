@@ -132,7 +132,7 @@ def _filling_findings(line: DrainLine) -> list[Finding]:
             about(
                 line, rule, "warn",
                 f"{both_units(depth, 'depth')} of {what} take {lost:.0%} of its narrowest "
-                f"section. {remedy}",
+                f"section, counted from its bottom. {remedy}",
                 measured=depth, limit=limit, unit="m", source=PRACTICE,
             )
         )  # fmt: skip

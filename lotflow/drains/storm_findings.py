@@ -188,10 +188,13 @@ def _hangs_on(sources: Sequence[LevelSource]) -> str:
 
 def _height(above: float, inlet: bool, *, full: bool) -> str:
     """How high water stands; full where the line takes no more and the rest stays outside."""
-    outside = "it lets water out instead of in" if inlet else (
-        "it comes out of any cover that is not sealed"
-    )  # fmt: skip
+    outside = "it comes out of any cover that is not sealed"
     where = "its grate" if inlet else "the ground there"
+    if inlet and not full:
+        return (
+            "the drain could carry all that comes to it only with water standing "
+            f"{both_units(above, 'depth')} above its grate: it takes less."
+        )
     if not full:
         return f"water in the drain stands {both_units(above, 'depth')} above {where}: {outside}."
     told = "it takes no more" if inlet else outside

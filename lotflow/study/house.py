@@ -29,6 +29,7 @@ from lotflow.study.setbacks import setback_distances
 from lotflow.terrain.discharge_path import discharge_path, reaches_street, runs_back_to
 from lotflow.terrain.house_openings import DrawnOpening, OpeningLevels, opening_levels
 from lotflow.terrain.house_ring import RING_M, Facade, RingGround, RingLimits, house_facades
+from lotflow.terrain.level_error import SPREAD_95
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -181,8 +182,8 @@ def _downspouts(lot: LotWater, case: CaseWater) -> list[SurfaceDischarge]:
     for downspout, point, leads_to in zip(
         case.roofs.downspouts, drawn.geometry, drawn["to"].fillna("").astype(str), strict=True
     ):
-        if not downspout.node and leads_to not in ("", "surface"):
-            continue  # it will be led into what is not there yet: where it ends now nobody said
+        # it will be led into what is not there yet: where it ends now nobody said
+        assumed = not downspout.node and leads_to not in ("", "surface")
         path = _path(lot, case, point)
         # buildings are numbered in the order of their rows
         ours = lot.site.buildings.index[downspout.building - 1] in own.index
@@ -192,7 +193,7 @@ def _downspouts(lot: LotWater, case: CaseWater) -> list[SurfaceDischarge]:
             SurfaceDischarge(
                 downspout.name, float(point.x), float(point.y),
                 wall_m=float(point.distance(walls)) * unit,
-                low_spot=path.low_spot, inlet=_inlet_name(case, path),
+                low_spot=path.low_spot, inlet=_inlet_name(case, path), is_assumed=assumed,
             )
         )  # fmt: skip
     return found
@@ -206,6 +207,7 @@ def _outlets(lot: LotWater, case: CaseWater) -> list[OutletDischarge]:
     unit = lot.window.surface.ground.metres_per_unit
     drawn = lot.site.constraints
     walks = drawn[drawn["kind"] == "sidewalk"]
+    error = level_error(lot.job)
     public = list(drawn[drawn["kind"].isin(("sidewalk", "street"))].geometry)
     found = []
     for name, point in zip(frame["name"], frame.geometry, strict=True):
@@ -221,6 +223,8 @@ def _outlets(lot: LotWater, case: CaseWater) -> list[OutletDischarge]:
                 sidewalk=_crossed(path, walks),
                 leaves_at=None if to_street else path.leaves_at,
                 street_is_drawn=bool(public),
+                to_low_spot_m=path.to_low_spot_m, fall_to_low_spot_m=path.fall_to_low_spot_m,
+                doubt_m=SPREAD_95 * float(error.of_difference(path.to_low_spot_m)),
             )
         )  # fmt: skip
     return found

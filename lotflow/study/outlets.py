@@ -14,6 +14,7 @@ from lotflow.study.chapter import WHERE_TO, Chapter, say_nothing
 from lotflow.terrain.level_error import SPREAD_95, LevelError
 from lotflow.terrain.lower_places import (
     BEYOND_THE_LOT,
+    GROUND_PLACES,
     LowerPlace,
     beyond_places,
     edge_places,
@@ -26,6 +27,7 @@ from lotflow.terrain.outlet_search import (
     OutletOption,
     PipeRule,
     SearchGround,
+    lawful_first,
     outlet_options,
 )
 from lotflow.units import both_units
@@ -43,6 +45,8 @@ _NO_PLACE: Final = ("sanitary sewer", "not found", "pump")
 _BURIED: Final = ("public inlet", "storm sewer", "dry well")
 #: Constraints that a trench goes round.
 _OBSTACLES: Final = ("neighbour building", "septic", "well")
+#: So much of a way beyond the lot line is told [m].
+_TOLD_OFF_LOT_M: Final = 1.0
 #: Room kept round a constraint that is drawn as a point [m].
 _ROUND_POINT_M: Final = 1.0
 
@@ -82,21 +86,40 @@ def outlet_chapter(lot: LotWater, tell: Tell = say_nothing) -> Chapter:
     )
     places = _places(lot, ground)
     starts = [*_low_spots(lot), *_inlets(lot)]
+    own, spot_of_place = _spots_at(lot, starts), _spots_at(lot, places)
     options = []
-    for start in starts:
+    for start, spot in zip(starts, own, strict=True):
         tell(WHERE_TO, f"outlet for {start.name}")
-        options.append(outlet_options(start, places, rule, ground))
+        # ground within the water of the same low spot lies under its overflow: no outlet
+        elsewhere = [
+            place
+            for place, there in zip(places, spot_of_place, strict=True)
+            if not (spot and there == spot and place.kind in GROUND_PLACES)
+        ]
+        options.append(outlet_options(start, elsewhere, rule, ground))
+    # of a low spot with inlets in it these are spoken of
+    spoken = {
+        spot for start, spot in zip(starts, own, strict=True) if start.kind == "inlet" and spot
+    }
     source = f"lotflow's rule: cover by [criteria] cover_m; least fall: {fall.source}"
     searched = _searched(lot)
     findings = [
         finding
-        for start, of_start in zip(starts, options, strict=True)
+        for start, spot, of_start in zip(starts, own, options, strict=True)
+        if start.kind == "inlet" or spot not in spoken
         for finding in _judged(start, of_start, rule, source, searched)
     ]
     return Chapter(
         layers={"outlet_options": outlet_options_layer(options, lot.window.surface.ground.crs)},
         findings=findings,
     )
+
+
+def _spots_at(lot: LotWater, at: Sequence[LeadFrom] | Sequence[LowerPlace]) -> list[int]:
+    """Number of the low spot at each place; 0 for none."""
+    points = np.array([(one.x, one.y) for one in at]).reshape(-1, 2)
+    number = sampled(lot.low_spots.number.astype(float), lot.window.surface.ground, points)
+    return [int(one) for one in np.nan_to_num(number)]
 
 
 def _low_spots(lot: LotWater) -> list[LeadFrom]:
@@ -192,6 +215,9 @@ def _judged(
     """Say where no outlet is found, where only off the lot, and where the levels cannot tell."""
     reachable = [one for one in options if one.verdict == "reachable"]
     best = max(reachable or options, key=lambda one: one.left_m, default=None)
+    if best is not None and best.left_m >= 0:
+        # where none is sure a drawn outlet is spoken of before what is only found near by
+        best = min((one for one in options if one.left_m >= 0), key=lawful_first)
     if reachable:
         first = reachable[0]
         beyond = all(one.place.kind == BEYOND_THE_LOT for one in reachable)
@@ -214,7 +240,7 @@ def _judged(
             f"{_named(best.place, start=True)} leaves "
             f"{both_units(best.left_m, 'depth')} of fall for a pipe with {pipe}, known to about "
             f"±{spread}: the elevation data cannot tell whether gravity reaches it. Take both "
-            f"levels on site. {searched}",
+            f"levels on site.{_over_others(best)} {searched}",
             measured=round(best.left_m, 3), limit=0.0, unit="m", source=source,
             x=start.x, y=start.y,
         )
@@ -238,6 +264,13 @@ def _named(place: LowerPlace, *, start: bool = False) -> str:
     """Name a place in a sentence."""
     what = "ground beyond the lot" if place.kind == BEYOND_THE_LOT else f"the {place.kind}"
     return f"{what[0].upper() if start else what[0]}{what[1:]} ({place.name})"
+
+
+def _over_others(option: OutletOption) -> str:
+    """Say how far the straight way leads over ground that is not the owner's."""
+    if not option.off_lot_m >= _TOLD_OFF_LOT_M:
+        return ""
+    return f" {both_units(option.off_lot_m, 'length')} of the way lie beyond the lot line."
 
 
 def _short_of(best: OutletOption | None) -> str:

@@ -23,6 +23,8 @@ if TYPE_CHECKING:
 
 #: A downspout without a building's name belongs to the nearest one within this distance [m].
 _BUILDING_REACH_M: Final = 3.0
+#: A line that begins this near to a downspout begins at it [m].
+_AT_ITS_FOOT_M: Final = 0.5
 #: A given roof area beyond this multiple of the footprint is a mistake, not an overhang.
 _LARGEST_AREA_RATIO: Final = 1.5
 #: A given roof area beyond the footprint by this share is spoken of.
@@ -68,7 +70,7 @@ def case_roofs(site: Site, surface: Surface, case: Case) -> RoofWater:
                     building=building,
                     cell=cell,
                     # a node of the other case is not there: the water runs out where it stands
-                    node=node if node in nodes else "",
+                    node=_entered(site, case, node, row.geometry, surface) if node in nodes else "",
                     area_m2=float(row["roof_area_m2"]),
                     leader_m=float(row["leader_m"]),
                 )
@@ -78,6 +80,17 @@ def case_roofs(site: Site, surface: Surface, case: Case) -> RoofWater:
         raise InputError(faults)
     areas = footprint_areas(site, surface.ground) / surface.ground.cell_m2
     return roof_water(surface, found, areas.tolist())
+
+
+def _entered(site: Site, case: Case, node: str, foot: Any, surface: Surface) -> str:
+    """Name of the line that begins at a downspout and ends where it is led; else of that node."""
+    lines = in_case(site.drain_lines, case)
+    begins = (lines["to"] == node) & (lines["from"].fillna("") == "") & (lines["name"] != "")
+    reach = _AT_ITS_FOOT_M / surface.ground.metres_per_unit
+    for name, path in zip(lines["name"][begins], lines.geometry[begins], strict=True):
+        if shapely.get_point(path, 0).distance(foot) <= reach:
+            return str(name)
+    return node
 
 
 def footprint_areas(site: Site, grid: Grid) -> FloatArray:

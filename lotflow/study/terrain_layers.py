@@ -17,7 +17,6 @@ from lotflow.outputs.low_spot_layers import (
 from lotflow.study.cases import in_case
 from lotflow.study.chapter import Chapter
 from lotflow.study.setbacks import off_lot
-from lotflow.study.window import MARGIN_LIMIT_M
 from lotflow.terrain.contours import contour_interval, contours
 from lotflow.terrain.lot_line import lot_line_crossings
 from lotflow.terrain.low_spots import LowSpots
@@ -78,7 +77,8 @@ def _findings(lot: LotWater) -> list[Finding]:
         lot.cells.cut_by_edge,
         lot_cut=_lot_cut(lot),
         lot_held=bool(held.any()),
-        margin_limit_m=MARGIN_LIMIT_M,
+        lot=window.lot,
+        cell_m=grid.cell_m,
     )
     found += inlet_notes(
         inlets.placed, inlets.residual, inlets.hidden, grid, limit=limit, offers=inlets.offers

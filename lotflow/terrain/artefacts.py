@@ -227,7 +227,8 @@ def low_spots_under_roofs(
     """
     Depressions of the raw elevation data that lie under a roof: deepest point or larger part.
 
-    Water does not stand there; they are listed so that nobody wonders at the raster.
+    Water does not stand there; they are listed so that nobody wonders at the raster. Of those
+    that reach out from under the roof only the part under it counts.
 
     Parameters
     ----------
@@ -246,8 +247,9 @@ def low_spots_under_roofs(
     keep = np.flatnonzero(inside) + 1
     new = np.zeros(bed.size + 1, dtype=np.int32)
     new[keep] = np.arange(1, keep.size + 1)
-    number = new[number]
-    bed = bed[inside]
+    # what of it lies in the open, as in a court, is no part of the artefact
+    number = np.where(surface.roof, new[number], 0)
+    bed = bed_cells(ground, number, keep.size)
     return LowSpots(
         number=number,
         water=np.zeros(ground.shape),
@@ -255,7 +257,7 @@ def low_spots_under_roofs(
         spill_cell=bed,
         bed=ground.ravel()[bed],
         spill=filled.ravel()[bed],
-        cells=cells[inside],
+        cells=np.bincount(number.ravel(), minlength=bed.size + 1)[1:],
         volume=cell_sums(number, filled - ground, bed.size),
         contributing=np.zeros(bed.size),
         artefact=[IN_BUILDING] * bed.size,

@@ -43,6 +43,8 @@ class DischargePath:
         Number of the first low spot it runs into, artefacts left out; 0 for none.
     leaves_at
         Where it leaves the lot; None where it does not.
+    to_low_spot_m, fall_to_low_spot_m
+        Length of the way to that low spot, and how far the ground falls on it [m]; NaN without.
     """
 
     line: Any
@@ -50,6 +52,8 @@ class DischargePath:
     inlet: int
     low_spot: int
     leaves_at: tuple[float, float] | None
+    to_low_spot_m: float = float("nan")
+    fall_to_low_spot_m: float = float("nan")
 
 
 def discharge_path(
@@ -83,7 +87,13 @@ def discharge_path(
     x, y = grid.xy(cells // grid.shape[1], cells % grid.shape[1])
     number = spots.number.ravel()[cells]
     believed = np.array([True, *(not doubt for doubt in spots.artefact)])
-    met = number[(number > 0) & believed[number]]
+    met = np.flatnonzero((number > 0) & believed[number])
+    length, fall = float("nan"), float("nan")
+    if met.size:
+        on_way = slice(0, int(met[0]) + 1)
+        length = float(np.hypot(np.diff(x[on_way]), np.diff(y[on_way])).sum())
+        ground = grid.values.ravel()
+        fall = float(ground[start] - ground[cells[met[0]]])
     inside = lot.ravel()[cells]
     out = np.flatnonzero(inside[:-1] & ~inside[1:])
     last = int(out[-1]) + 1 if out.size and not inside[-1] else 0
@@ -91,8 +101,10 @@ def discharge_path(
         line=shapely.LineString(np.column_stack([x, y])) if cells.size > 1 else None,
         cells=cells,
         inlet=int(routing.drains.inlet.ravel()[cells[-1]]),
-        low_spot=int(met[0]) if met.size else 0,
+        low_spot=int(number[met[0]]) if met.size else 0,
         leaves_at=(float(x[last]), float(y[last])) if last else None,
+        to_low_spot_m=length * grid.metres_per_unit,
+        fall_to_low_spot_m=fall,
     )
 
 

@@ -25,6 +25,8 @@ STRETCH_M: Final = 5.0
 _FRONTAGE_M: Final = 2.0
 #: Kind of lower ground that lies off the lot, on no drawn street or water.
 BEYOND_THE_LOT: Final = "beyond the lot"
+#: Kinds of places whose level is that of the ground, of which nobody said that water leaves there.
+GROUND_PLACES: Final = ("lot edge", BEYOND_THE_LOT)
 #: Width of the bands of ground beyond the lot of which the lowest place is taken [m].
 _BAND_M: Final = 2.0
 #: Cells of open water this near tell its level at a place [m].
@@ -181,8 +183,8 @@ def front_places(
     """
     Lowest places along the side of a street, or of water, that faces the lot.
 
-    Of each stretch the lowest of the cells within one cell of the edge: that is the gutter, not
-    the top of the curb. Of open water the middle level of its own cells near by: those at the
+    Of each stretch the lowest of its own cells within one cell of the edge: that is the gutter,
+    not the top of the curb. Of open water the middle level of its own cells near by: those at the
     edge lie between water and bank in the elevation data.
 
     Parameters
@@ -200,7 +202,7 @@ def front_places(
     reach = _REACH_M / grid.metres_per_unit
     if geometry.distance(lot) > reach:
         return []
-    lowest = _lowest_around(open_ground(surface))
+    lowest = _lowest_around(_own_ground(geometry, surface))
     faces = _facing(geometry, lot, reach, _FRONTAGE_M / grid.metres_per_unit)
     water_at = _water_level(geometry, surface) if kind == "water" else None
     return [
@@ -215,6 +217,15 @@ def front_places(
         for point, level in _lowest_of_stretches(line, lowest, grid)
         if np.isfinite(level)
     ]
+
+
+def _own_ground(geometry: Any, surface: Surface) -> FloatArray:
+    """Open ground of the cells of a polygon; of a line, or a polygon without cells, all of it."""
+    ground = open_ground(surface)
+    if not geometry.geom_type.endswith("Polygon"):
+        return ground
+    own = np.where(polygon_cells(geometry, surface.ground), ground, np.nan)
+    return np.asarray(own if np.isfinite(own).any() else ground)
 
 
 def _water_level(geometry: Any, surface: Surface) -> Callable[[NDArray[np.float64], float], float]:

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+import numpy as np
+
 from lotflow.findings import Finding
 from lotflow.units import both_units
 
@@ -50,8 +52,9 @@ def gap_notes(surface: Surface, lot: BoolArray) -> list[Finding]:
 
 
 def edge_notes(
-    names: Sequence[str], cut: BoolArray, *, lot_cut: bool, lot_held: bool, margin_limit_m: float
-) -> list[Finding]:
+    names: Sequence[str], cut: BoolArray, *, lot_cut: bool, lot_held: bool, lot: BoolArray,
+    cell_m: float,
+) -> list[Finding]:  # fmt: skip
     """
     Say what the edge of the data cuts: catchments are at least that much, and water may stand.
 
@@ -65,16 +68,17 @@ def edge_notes(
         Whether what drains onto the lot is cut.
     lot_held
         Whether water held back beyond the edge would stand on the lot where no low spot is given.
-    margin_limit_m
-        How far beyond the lot elevation is read at most [m].
+    lot
+        Cells of the lot.
+    cell_m
+        Side of a cell [m].
     """
-    reach = both_units(margin_limit_m, "distance")
+    ends = _ends(lot, cell_m)
     found = [
         Finding(
             "cut-by-edge", "warn", name,
-            "Water may reach this inlet from beyond the elevation data that was read, which ends "
-            f"where the data end or {reach} beyond the lot: its catchment is at least what is "
-            "given.",
+            f"Water may reach this inlet from beyond the elevation data that was read, which {ends}"
+            ": its catchment is at least what is given.",
             source=_OWN_RULE,
         )
         for name, is_cut in zip(names, cut, strict=True) if is_cut
@@ -84,8 +88,7 @@ def edge_notes(
             Finding(
                 "cut-by-edge", "warn", "lot",
                 "Water may come onto the lot from beyond the elevation data that was read, which "
-                f"ends where the data end or {reach} beyond the lot: the area that drains onto it "
-                "is at least what is given.",
+                f"{ends}: the area that drains onto it is at least what is given.",
                 source=_OWN_RULE,
             )
         )  # fmt: skip
@@ -100,6 +103,17 @@ def edge_notes(
             )
         )  # fmt: skip
     return found
+
+
+def _ends(lot: BoolArray, cell_m: float) -> str:
+    """Say how far beyond the lot the data that was read reaches, side by side."""
+    rows, columns = (np.flatnonzero(lot.any(axis=axis)) for axis in (1, 0))
+    beyond = {
+        "north": rows[0], "east": lot.shape[1] - 1 - columns[-1],
+        "south": lot.shape[0] - 1 - rows[-1], "west": columns[0],
+    }  # fmt: skip
+    sides = [f"{both_units(n * cell_m, 'distance')} {side}" for side, n in beyond.items()]
+    return f"ends {', '.join(sides[:-1])} and {sides[-1]} of the lot"
 
 
 def inlet_notes(

@@ -276,6 +276,18 @@ def _rank(option: OutletOption) -> tuple[bool, int, float]:
     return _ranked(reachable, option.place.kind, option.run_m, option.left_m)
 
 
+def lawful_first(option: OutletOption) -> tuple[int, float]:
+    """
+    Put options in the order of what may be used, then of the fall that is left.
+
+    Parameters
+    ----------
+    option
+        Of any verdict.
+    """
+    return _KINDS.get(option.place.kind, 0), -option.left_m
+
+
 def _ranked(reachable: bool, kind: str, run_m: float, left_m: float) -> tuple[bool, int, float]:
     """Reachable ones by kind and length, then the others by the fall that is left."""
     if not reachable:

