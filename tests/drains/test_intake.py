@@ -275,6 +275,23 @@ def test_a_low_spot_holds_before_anything_goes_on(bench, make):
         assert second.from_inlets_m3 == pytest.approx(first.passed_m3)
 
 
+def test_a_low_spot_fills_before_the_peak_or_after_it(bench, make):
+    """Of a hump it keeps what comes first: one that is not full at the peak lets no peak go on."""
+    parts = [("I0", 300.0, 400.0), ("I1", 300.0, 80.0)]
+    state, inlets = shared(make, bench, parts, 2)
+    hump = np.sin(np.linspace(0, np.pi, 31)) ** 2
+    series = StormSeries(60.0, {f"I{k}": np.tile(0.01 * hump, (state.system.storms.size, 1))
+                                for k in range(2)}, {})  # fmt: skip
+    refused = inlet_intakes(state, inlets, [AWAY, AWAY], LIMITS, series=series).rows[0].refused_m3
+    assert refused > 1.0
+    for share, at_peak in ((0.8, False), (0.1, True)):
+        ways = [replace(AWAY, held_m3=share * refused), AWAY]
+        one = inlet_intakes(state, inlets, ways, LIMITS, series=series).rows[0]
+        assert one.passed_m3 == pytest.approx((1 - share) * refused, rel=0.1)
+        assert (one.passed_m3s > 1e-9) is at_peak
+        assert one.empties_m3s == pytest.approx(one.line_m3s)
+
+
 def test_a_ring_of_ways_is_cut_at_its_lowest_inlet(bench, make):
     parts = [(f"I{k}", 300.0, 80.0) for k in range(3)]
     state, inlets = shared(make, bench, parts)

@@ -1,5 +1,7 @@
 """Every rule about lines fires where it must, with what was measured, and not where it must not."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 import shapely
@@ -105,6 +107,19 @@ def test_a_pipe_out_of_the_ground_is_said_to_be(bench, make):
     found = bench.findings(lines, placed)["cover-too-small"]
     assert found.measured == pytest.approx(-0.1016, abs=1e-3)
     assert found.message.startswith("It stands 0.10 m (4.0 in) out of the ground")
+
+
+def test_a_depth_measured_below_the_ground_tells_the_cover_there(bench, make):
+    """0.25 m to the invert of a 4 in pipe leave 0.15 m, wherever the ground truly is."""
+    bench.rmse = 0.1
+    lines, placed = one_line(make, "dry well", up=np.nan, up_below=0.25, down=np.nan,
+                             proposed=False)  # fmt: skip
+    lines[0] = replace(lines[0], given=replace(lines[0].given, down_below_rim_m=0.6))
+    found = bench.findings(lines, placed)["cover-too-small"]
+    assert (found.severity, found.rests_on) == ("fail", ("below rim",))
+    assert found.measured == pytest.approx(0.25 - 0.1016, abs=1e-3)
+    assert "By the depth measured at its upper end" in found.message
+    assert (found.x, found.y) == pytest.approx((0.0, 0.0))
 
 
 def test_cover_within_the_error_of_the_elevation_data_warns(bench, make):

@@ -137,6 +137,12 @@ def headline(result, name, expected):
     return expected if told_as_range and low <= expected <= high else found["catchment_m2"]
 
 
+def limited_ponds(result, storm):
+    """Ponds of a storm when inlets take no more than they can."""
+    return [p for p in result.summary["ponds"]
+            if p["case"] == "limited" and p["return_period_yr"] == storm]  # fmt: skip
+
+
 LEVEL_RULES = ["adverse-fall", "too-little-fall", "cover", "capacity", "line-capacity"]
 YARD = ["Terrace line", "Back line", "Strip line", "Terrace basin", "Strip channel",
         "Back step grate"]  # fmt: skip
@@ -196,6 +202,21 @@ FACTS = {
             rule=["adverse-fall", "cover", "too-little-fall"],
         ),
         "wall": partial(facade, side="south-east side 3"),
+        # what the soakaway refuses, as a second reviewer judged it
+        "full-well-back-door-10": lambda r: any(
+            "Back door" in pond["touches"] for pond in limited_ponds(r, 10)
+        ),
+        "full-well-level-100": partial(
+            body, case="limited", name="Terrace basin", column="level_m"
+        ),
+        "full-well-over-100": lambda r: sum(
+            pond["overflow_m3"] for pond in limited_ponds(r, 100)
+            if pond["low_spot"] == low_spot(r, "Terrace basin", "id")
+        ),
+        "full-well-hours": lambda r: max(
+            f["measured"] for f in findings(r, rule=["pond-stands-too-long"])
+        ),
+        "wall-ne-1": partial(facade, side="north-east side 1"),
     },
     "nm-gully-lot": {
         "run-on-once": lambda r: r.summary["balance"]["on_m2"],

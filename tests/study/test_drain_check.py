@@ -19,6 +19,7 @@ from lotflow.runoff.parts import RunoffParts
 from lotflow.study.drain_check import check_drains, drain_chapter, dry_runs, inlet_capacities
 from lotflow.study.drain_inputs import CaseRun
 from lotflow.study.lot_water import study_lot
+from lotflow.study.roofs import case_roofs
 
 SAMPLE = Path(__file__).parents[2] / "data_samples" / "alder_court"
 RAIN = RainfallTable(
@@ -453,6 +454,24 @@ def test_a_downspout_may_lead_to_an_inlet_a_node_an_outlet_or_a_line(lot, to, li
     assert outlets[10.0] == pytest.approx(rain, rel=0.01)
     rules = {finding.rule for finding in chapter.findings}
     assert ("downspout-joins-line" in rules) is (to == "L")
+
+
+@pytest.mark.parametrize(("away", "enters"), [(0.0, True), (2.0, False)])
+def test_the_line_that_begins_at_a_downspout_takes_its_water(lot, away, enters):
+    """The downspout is led to the outlet by name; the line to it begins at the downspout."""
+    one = with_line(lot)
+    drawn = lot.site.downspouts
+    foot = drawn.geometry.iloc[0]
+    begins = shapely.Point(foot.x + away, foot.y)
+    lines = rows(lot, "drain_lines", {
+        "name": "L", "from": None, "to": "Out", "material": "pvc", "diameter_m": 0.1,
+        "geometry": shapely.LineString([begins, one.site.outlets.geometry.iloc[0]]),
+    })  # fmt: skip
+    spouts = drawn.iloc[:1].assign(to="Out", status="existing")
+    outlets = one.site.outlets.assign(name="Out")
+    led = redrawn(one, drain_lines=lines, downspouts=spouts, outlets=outlets)
+    roofs = case_roofs(led.site, led.window.surface, "proposed")
+    assert [spout.node for spout in roofs.downspouts] == ["L" if enters else "Out"]
 
 
 def test_an_outlet_to_which_only_a_downspout_leads_is_in_use(lot):

@@ -93,6 +93,19 @@ def test_a_swale_within_ten_feet_takes_the_water():
     assert west.run_m < 2.1
 
 
+@pytest.mark.parametrize(("dip", "rise", "counts"), [(0.10, 0.2, True), (0.01, 0.2, False),
+                                                     (0.01, 0.0, True)])  # fmt: skip
+def test_a_dip_within_the_error_before_rising_ground_is_no_swale(dip, rise, counts):
+    """With levels good to 10 cm a centimetre is none, unless the ground beyond lies no higher."""
+    x = (np.arange(80) + 0.5) * 0.25
+    out = 8.0 - x  # from the west wall
+    values = np.interp(out, [0.0, 1.5, 3.0], [10.0, 10.0 - dip, 10.0 + rise])
+    grid = Grid(np.tile(values, (80, 1)), Affine(0.25, 0, 0, 0, -0.25, 20.0), None)
+    west = facades(grid, shapely.box(8, 8, 13, 13), rmse=0.10)["House, west side"]
+    assert (west.slope > 0) is counts
+    assert (west.run_m < 1.6) is counts
+
+
 def test_the_worst_part_of_a_long_wall_counts():
     """One dip of 20 cm at the wall, 3 m long, before a wall of 12 m."""
     grid = known.tilted_plane(80, slope=0.06, cell_m=0.25)
