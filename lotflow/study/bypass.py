@@ -22,19 +22,12 @@ if TYPE_CHECKING:
     from lotflow.study.lot_water import LotWater
 
 
-def ways_past(
-    lot: LotWater, run: CaseRun, inlets: Sequence[InletFacts], network: Network,
-    refused: Mapping[str, float] | None = None,
-) -> list[WayPast]:  # fmt: skip
+def ways_past(lot: LotWater, run: CaseRun, inlets: Sequence[InletFacts]) -> dict[str, WayPast]:
     """
     Follow the water that each inlet refuses, over the ground with it blocked and the others open.
 
     It stands in the depression above the inlet until that is full; then it runs into the next
-    inlet or away. Where the way leads through a ring of inlets, as between inlets in one low
-    spot, all of the ring are taken as blocked for the last of them: it holds what the whole low
-    spot does, less what the others hold already. The last is the lowest inlet of the ring, or,
-    where its inlets belong to several systems of lines and it is known what they refuse, that of
-    the system which refuses least: what one system refuses another may still take.
+    inlet or away.
 
     Parameters
     ----------
@@ -44,31 +37,75 @@ def ways_past(
         The case.
     inlets
         Those whose way is sought.
+
+    Returns
+    -------
+    ways
+        By name, of the inlets that stand on the ground.
+    """
+    number = _numbers(run)
+    return {
+        one.name: _way_past(lot, run, number[one.name], {number[one.name]})
+        for one in inlets
+        if one.name in number
+    }
+
+
+def without_rings(
+    lot: LotWater, run: CaseRun, inlets: Sequence[InletFacts], ways: Mapping[str, WayPast],
+    network: Network, refused: Mapping[str, float] | None = None,
+) -> list[WayPast]:  # fmt: skip
+    """
+    Lead ways that run in a ring of inlets out of it, as between inlets in one low spot.
+
+    All of the ring are taken as blocked for the last of them: it holds what the whole low spot
+    does, less what the others hold already. The last is the lowest inlet of the ring, or, where
+    its inlets belong to several systems of lines and it is known what they refuse, that of the
+    system which refuses least: what one system refuses another may still take.
+
+    Parameters
+    ----------
+    lot
+        Ground and site.
+    run
+        The case.
+    inlets
+        Those whose way is sought.
+    ways
+        From `ways_past`.
     network
         Their lines.
     refused
-        Share of its water that each inlet refuses by ways without `refused`; None where that is
-        not known yet.
+        Largest share of its water that each inlet refuses by ways without `refused`; None where
+        that is not known yet.
+
+    Returns
+    -------
+    ways
+        One per inlet, with the water that a grate needs at least.
     """
-    number = {inlet.drawn.name: k for k, inlet in enumerate(run.inlets.placed)}
-    least = lot.job.criteria.grate_water_m
-    known = {inlet.name: inlet for inlet in inlets if inlet.name in number}
-    closed = {name: {number[name]} for name in known}
-    ways = {name: _way_past(lot, run, number[name], closed[name]) for name in known}
+    number, least = _numbers(run), lot.job.criteria.grate_water_m
+    known = {inlet.name: inlet for inlet in inlets if inlet.name in ways}
+    closed, led = {name: {number[name]} for name in known}, dict(ways)
     # each round more is taken as blocked
-    while ring := _ring({name: way.runs_to for name, way in ways.items()}):
+    while ring := _ring({name: way.runs_to for name, way in led.items()}):
         last = _last(ring, known, network, refused)
         closed[last] |= {number[name] for name in ring}
         whole = _way_past(lot, run, number[last], closed[last])
-        others = max((ways[name].held_m3 for name in ring if name != last), default=0.0)
-        held = max(whole.held_m3 - others, ways[last].held_m3)
-        ways[last] = replace(whole, held_m3=held)
+        others = max((led[name].held_m3 for name in ring if name != last), default=0.0)
+        held = max(whole.held_m3 - others, led[last].held_m3)
+        led[last] = replace(whole, held_m3=held)
     return [
-        replace(ways[one.name], depth_m=max(ways[one.name].depth_m, least))
-        if one.name in ways
+        replace(led[one.name], depth_m=max(led[one.name].depth_m, least))
+        if one.name in led
         else WayPast(least)
         for one in inlets
     ]
+
+
+def _numbers(run: CaseRun) -> dict[str, int]:
+    """Position of each inlet that stands on the ground, by name."""
+    return {inlet.drawn.name: k for k, inlet in enumerate(run.inlets.placed)}
 
 
 def _ring(runs_to: Mapping[str, str]) -> list[str]:

@@ -27,7 +27,7 @@ from lotflow.outputs.drain_layers import (
     line_entries,
     outlet_storm_rows,
 )
-from lotflow.study.bypass import ways_past
+from lotflow.study.bypass import ways_past, without_rings
 from lotflow.study.cases import cases_of, in_case
 from lotflow.study.chapter import Chapter
 from lotflow.study.drain_inputs import CaseRun, DrawnSystem, drawn_system
@@ -170,7 +170,8 @@ def _checked(lot: LotWater, run: CaseRun) -> CheckedCase:
     """Check one case."""
     drawn = drawn_system(lot, run)
     network = drawn.system.network
-    ways = ways_past(lot, run, drawn.inlets, network)
+    past = ways_past(lot, run, drawn.inlets)
+    ways = without_rings(lot, run, drawn.inlets, past, network)
     stands = {inlet.name: way.depth_m for inlet, way in zip(drawn.inlets, ways, strict=True)}
     limits, system = drawn.around.limits, replace(drawn.system, stands_m=stands)
     state = run_system(system)
@@ -192,7 +193,8 @@ def _checked(lot: LotWater, run: CaseRun) -> CheckedCase:
     series = _series(lot, run)
     intakes = inlet_intakes(state, inlets, ways, limits, series=series, receivers=receivers)
     # what one system refuses another in the same low spot may still take
-    better = ways_past(lot, run, drawn.inlets, network, _refused_shares(intakes))
+    shares = _refused_shares(intakes)
+    better = without_rings(lot, run, drawn.inlets, past, network, shares)
     if better != ways:
         intakes = inlet_intakes(state, inlets, better, limits, series=series, receivers=receivers)
     return CheckedCase(
