@@ -103,6 +103,8 @@ class Condition:
         Flow put in [m^3/s].
     test_seconds
         Time until it arrived [s].
+    backed_up_seconds
+        Time until it stood at the upper end, where it did not arrive [s].
     """
 
     joint: str = ""
@@ -111,6 +113,7 @@ class Condition:
     test: str = ""
     test_flow_m3s: float = _NAN
     test_seconds: float = _NAN
+    backed_up_seconds: float = _NAN
 
 
 @dataclass(frozen=True, eq=False)
@@ -247,7 +250,7 @@ def _single(shape: Any) -> Any:
 def _condition(row: dict[Any, Any]) -> Condition:
     return Condition(
         _text(row["joint"]).strip().lower(), row["sediment_m"], row["standing_water_m"],
-        _text(row["test"]), row["test_flow_m3s"], row["test_seconds"],
+        _text(row["test"]), row["test_flow_m3s"], row["test_seconds"], row["backed_up_seconds"],
     )  # fmt: skip
 
 

@@ -145,39 +145,6 @@ def share_tested(flow: Floats, capacity: Floats) -> Floats:
     return as_given(np.divide(flow, capacity))
 
 
-def roof_area_stood_for(flow: Floats, intensity: Floats) -> Floats:
-    """
-    Roof whose runoff a hose stands for.
-
-    Parameters
-    ----------
-    flow
-        Of the hose [m^3/s]; 0 or more.
-    intensity
-        Of rain [m/s]; greater than 0.
-
-    Returns
-    -------
-    area
-        All rain runs off [m^2].
-
-    Raises
-    ------
-    ParameterError
-        If a flow is negative or an intensity not greater than 0.
-
-    Examples
-    --------
-    10 gallons per minute at 1 and 4 in/h, in square feet:
-
-    >>> (roof_area_stood_for(6.309e-4, np.array([1.0, 4.0]) * 0.0254 / 3600) / 0.3048**2).round()
-    array([963., 241.])
-    """
-    not_negative(flow=flow)
-    positive(intensity=intensity)
-    return as_given(np.divide(flow, intensity))
-
-
 def pipe_volume(diameter: Floats, length: Floats) -> Floats:
     """
     Water a pipe holds when full.

@@ -229,46 +229,6 @@ def grate_transition_depth(perimeter: Floats, open_area: Floats) -> Floats:
     return as_given(orifice / weir)
 
 
-def grate_regime(depth: Floats, perimeter: Floats, open_area: Floats) -> str | NDArray[np.str_]:
-    """
-    Tell whether a grate works as a weir, as an orifice, or between the two.
-
-    Parameters
-    ----------
-    depth
-        Depth of the water, average over the grate [m]; 0 or more.
-    perimeter
-        Edge over which water can fall [m]; greater than 0.
-    open_area
-        Area of the openings [m^2]; greater than 0.
-
-    Returns
-    -------
-    regime
-        "weir", "orifice", or "transition" where the mixed flow is less than both, from 0.86 to
-        1.16 of the depth at which they are equal.
-
-    Raises
-    ------
-    ParameterError
-        If a depth is negative, or a perimeter or area not greater than 0.
-
-    References
-    ----------
-    HEC-22 (2009), section 4.4.5; the bounds from `MIXED_FLOW_COEFFICIENT`, from memory.
-
-    Examples
-    --------
-    >>> grate_regime(np.array([0.02, 0.04, 0.08]), 0.9, 0.021).tolist()
-    ['weir', 'transition', 'orifice']
-    """
-    not_negative(depth=depth)
-    ratio = np.divide(depth, grate_transition_depth(perimeter, open_area))
-    low, high = MIXED_FLOW_COEFFICIENT**2, MIXED_FLOW_COEFFICIENT**-2
-    names = np.where(ratio < low, "weir", np.where(ratio > high, "orifice", "transition"))
-    return str(names) if names.ndim == 0 else names
-
-
 def grate_efficiency(
     frontal_share: Floats, velocity: Floats, splash_over: Floats, cross_slope: Floats,
     length: Floats,
@@ -413,95 +373,6 @@ def grate_on_grade(
     return as_given(flow * efficiency)
 
 
-def curb_opening_capacity(
-    depth: Floats, length: Floats, height: Floats, *, depression_width: Floats = 0.0
-) -> Floats:
-    """
-    Flow into a curb opening at a low point: as a weir, and as an orifice once it is drowned.
-
-    Parameters
-    ----------
-    depth
-        Depth of the water at the curb, without the depression [m]; 0 or more.
-    length, height
-        Of the opening [m]; greater than 0.
-    depression_width
-        Width of a local depression of the gutter in front of it [m]; 0 for none. Its depth
-        is left out, on the safe side.
-
-    Returns
-    -------
-    capacity
-        The lesser of the two above the top of the opening [m^3/s].
-
-    Raises
-    ------
-    ParameterError
-        If a depth or width is negative, or a length or height not greater than 0.
-
-    References
-    ----------
-    HEC-22 (2009), section 4.4.5: weir up to the height of the opening, orifice above 1.4
-    times it; example 4-12 has 0.045 m^3/s.
-
-    Examples
-    --------
-    >>> curb_opening_capacity(0.05, 2.5, 0.125)
-    0.0447
-    """
-    not_negative(depth=depth)
-    weir, orifice = _curb_opening(length, height, depression_width)
-    depth, height = np.asarray(depth, dtype=np.float64), np.asarray(height, dtype=np.float64)
-    through = orifice * np.sqrt(2.0 * GRAVITY * np.maximum(depth - 0.5 * height, 0.0))
-    # where a depressed weir outdoes the orifice, deeper water must not be taken to bring less
-    drowned = np.maximum(through, weir * np.power(height, 1.5))
-    over = weir * np.power(depth, 1.5)
-    return as_given(np.where(depth > height, np.minimum(over, drowned), over))
-
-
-def curb_opening_depth(
-    flow: Floats, length: Floats, height: Floats, *, depression_width: Floats = 0.0
-) -> Floats:
-    """
-    Depth at which a curb opening takes a flow: `curb_opening_capacity` turned round.
-
-    Parameters
-    ----------
-    flow
-        Discharge [m^3/s]; 0 or more.
-    length, height
-        Of the opening [m]; greater than 0.
-    depression_width
-        Width of a local depression of the gutter in front of it [m]; 0 for none.
-
-    Returns
-    -------
-    depth
-        Least depth at the curb that takes the flow, without the depression [m].
-
-    Raises
-    ------
-    ParameterError
-        If a flow or width is negative, or a length or height not greater than 0.
-
-    References
-    ----------
-    HEC-22 (2009), section 4.4.5; example 4-14 has 0.74 ft.
-
-    Examples
-    --------
-    >>> curb_opening_depth(5.3 * 0.0283168, 4 * 0.3048, 0.325 * 0.3048) / 0.3048
-    0.738
-    """
-    not_negative(flow=flow)
-    weir, orifice = _curb_opening(length, height, depression_width)
-    height = np.asarray(height, dtype=np.float64)
-    over = np.power(np.divide(flow, weir), 2.0 / 3.0)
-    through = np.square(np.divide(flow, orifice)) / (2.0 * GRAVITY) + 0.5 * height
-    # a hair above the top is still the top: the flow there must find its own depth again
-    return as_given(np.where(over > height * (1.0 + 1e-9), np.maximum(over, through), over))
-
-
 def _clear(
     perimeter: Floats, open_area: Floats, clogged_share: Floats
 ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
@@ -512,17 +383,3 @@ def _clear(
     weir = GRATE_WEIR_COEFFICIENT * clear * perimeter
     orifice = ORIFICE_COEFFICIENT * clear * open_area * np.sqrt(2.0 * GRAVITY)
     return np.asarray(weir), np.asarray(orifice)
-
-
-def _curb_opening(
-    length: Floats, height: Floats, depression_width: Floats
-) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Weir flow of a curb opening at a depth of 1 m, and orifice flow at 1 m/s."""
-    positive(length=length, height=height)
-    not_negative(depression_width=depression_width)
-    width = np.asarray(depression_width, dtype=np.float64)
-    plain = CURB_WEIR_COEFFICIENT * np.asarray(length, dtype=np.float64)
-    depressed = DEPRESSED_CURB_WEIR_COEFFICIENT * (length + 1.8 * width)
-    # beyond 3.6 m the undepressed weir carries more, and is to be used (HEC-22, from memory)
-    weir = np.where(width > 0, np.maximum(depressed, plain), plain)
-    return weir, np.asarray(ORIFICE_COEFFICIENT * np.multiply(height, length))

@@ -97,40 +97,6 @@ def friction_loss(flow: Floats, diameter: Floats, length: Floats, roughness: Flo
     return as_given(np.multiply(friction_slope(flow, diameter, roughness), length))
 
 
-def exit_loss(velocity: Floats, velocity_beyond: Floats = 0.0) -> Floats:
-    """
-    Head lost where a pipe ends: what is left of its velocity head.
-
-    Parameters
-    ----------
-    velocity
-        Mean velocity in the pipe [m/s].
-    velocity_beyond
-        Velocity of the water it runs into, in the same direction [m/s]; 0 in still water.
-
-    Returns
-    -------
-    head
-        0 where the water beyond is faster [m].
-
-    Raises
-    ------
-    ParameterError
-        If a velocity is not a finite number.
-
-    References
-    ----------
-    HEC-22 (2009), section 7.1.6.
-
-    Examples
-    --------
-    >>> exit_loss(2.0), exit_loss(2.0, 1.0)
-    (0.204, 0.153)
-    """
-    left = np.subtract(velocity_head(velocity), velocity_head(velocity_beyond))
-    return as_given(EXIT_COEFFICIENT * np.maximum(left, 0.0))
-
-
 def bend_coefficient(deflection_deg: Floats) -> Floats:
     """
     Velocity heads lost in a bend: 0.0033 per degree.

@@ -5,7 +5,14 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING, Final
 
-from lotflow.drains.hose_test import LATE_FACTOR, area_lost, arrival_time, is_late, share_tested
+from lotflow.drains.hose_test import (
+    LATE_FACTOR,
+    area_lost,
+    arrival_time,
+    blockage_distance,
+    is_late,
+    share_tested,
+)
 from lotflow.drains.judged import PRACTICE, about
 from lotflow.drains.levels import least_fall
 from lotflow.units import both_units
@@ -154,6 +161,8 @@ def _test_findings(state: DrainState, position: int) -> list[Finding]:
         arrival_time(flow, pipe.narrowest_m, slope, pipe.roughness, line.length_m)
     )  # fmt: skip
     proves = _share_told(state, position, flow)
+    if math.isnan(seconds) and line.condition.backed_up_seconds > 0:
+        return [_blocked(line)]
     if math.isnan(seconds):
         return [
             about(line, "hose-test", "warn", "The hose test has no arrival time: did the water "
@@ -180,6 +189,31 @@ def _test_findings(state: DrainState, position: int) -> list[Finding]:
             limit=LATE_FACTOR * expected, unit="s", source=PRACTICE,
         )
     ]  # fmt: skip
+
+
+def _blocked(line: DrainLine) -> Finding:
+    """Where a line is blocked, by the water it took until that stood at its upper end."""
+    condition = line.condition
+    volume = condition.test_flow_m3s * condition.backed_up_seconds
+    reach = float(blockage_distance(volume, line.pipe.narrowest_m))
+    told = (
+        f"The hose's water stood at its upper end after {condition.backed_up_seconds:.0f} s, "
+        f"{both_units(volume, 'volume')}"
+    )
+    if reach > line.length_m:
+        told += (
+            ", more than the line holds: beside what the basin took, water leaves it on the way. "
+            "Look into it with a camera, or trace it with dye."
+        )
+    else:
+        told += (
+            f": it is blocked at most {both_units(reach, 'length')} from there along the pipe, "
+            "nearer by what the basin took. Rod or jet it; where that does not help, dig there."
+        )
+    return about(
+        line, "hose-test", "warn", told, measured=reach, limit=line.length_m, unit="m",
+        source=PRACTICE,
+    )  # fmt: skip
 
 
 def _share_told(state: DrainState, position: int, flow: float) -> str:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING, Any, Final
 
+from lotflow.drains.dry_wells import STONE_VOIDS, excavated_volume
 from lotflow.drains.judged import (
     NOTHING_M3S,
     PRACTICE,
@@ -133,6 +134,8 @@ def _well_findings(one: ReceiverStorm, limits: Limits) -> list[Finding]:
         f"In the {storm_named(one.return_period_yr)} it must hold "
         f"{both_units(one.needed_m3, 'volume')} (rain of {hours:.1f} h{longest})"
     )
+    pit = both_units(float(excavated_volume(one.needed_m3)), "volume")
+    stone = f" In stone with {STONE_VOIDS:.0%} of voids that is a pit of {pit}."
     unknown = [
         word for word, value in (("storage", receiver.storage_m3),
                                  ("soaking_area", receiver.soaking_area_m2)) if math.isnan(value)
@@ -142,7 +145,7 @@ def _well_findings(one: ReceiverStorm, limits: Limits) -> list[Finding]:
         findings.append(
             _about(
                 one, "dry-well-not-given", "warn",
-                f"{told}{soaks}. Enter its {' and '.join(unknown)} to have it judged.",
+                f"{told}{soaks}.{stone} Enter its {' and '.join(unknown)} to have it judged.",
                 measured=one.needed_m3, unit="m3", source=_DIGEST_365,
             )
         )  # fmt: skip
@@ -150,8 +153,8 @@ def _well_findings(one: ReceiverStorm, limits: Limits) -> list[Finding]:
         findings.append(
             _about(
                 one, "dry-well-small", "fail",
-                f"{told}, and holds {both_units(receiver.storage_m3, 'volume')}. Make it larger, "
-                "lead less to it, or give it an overflow that does no harm.",
+                f"{told}, and holds {both_units(receiver.storage_m3, 'volume')}.{stone} Make it "
+                "larger, lead less to it, or give it an overflow that does no harm.",
                 measured=one.needed_m3, limit=receiver.storage_m3, unit="m3", source=_DIGEST_365,
             )
         )  # fmt: skip

@@ -72,6 +72,11 @@ LocalPath = Annotated[
     PlainSerializer(lambda path: path.name, return_type=str, when_used="json"),
 ]
 Text = Annotated[str, AfterValidator(clean_text)]
+Readings = Annotated[
+    tuple[Annotated[float, Field(ge=0, le=10_000)], ...],
+    BeforeValidator(_several),
+    Field(min_length=1, max_length=50),
+]
 Share = Annotated[float, Field(ge=0, le=1)]
 ReturnPeriods = Annotated[
     tuple[Annotated[float, Field(ge=1, le=1000)], ...],
@@ -99,6 +104,9 @@ class General(Table):
     intensity_in_h: Annotated[float, Field(gt=0, le=40)] | None = None
     soak_test_mm_h: Annotated[float, Field(ge=0, le=5000)] | None = None
     soak_test_in_h: Annotated[float, Field(ge=0, le=200)] | None = None
+    soak_test_drops_mm: Readings | None = None
+    soak_test_drops_in: Readings | None = None
+    soak_test_minutes: Readings | None = None
 
     @model_validator(mode="after")
     def _one_intensity(self) -> Self:
@@ -110,15 +118,48 @@ class General(Table):
 
     @model_validator(mode="after")
     def _one_soak_test(self) -> Self:
-        if self.soak_test_mm_h is not None and self.soak_test_in_h is not None:
+        names = ("soak_test_mm_h", "soak_test_in_h", "soak_test_drops_mm", "soak_test_drops_in")
+        given = [name for name in names if getattr(self, name) is not None]
+        if len(given) > 1:
+            raise InputError(f"{' and '.join(given)} say the same thing", "Give one of them")
+        drops, minutes = self._drops_m, self.soak_test_minutes
+        if (drops is None) != (minutes is None):
             raise InputError(
-                "soak_test_mm_h and soak_test_in_h say the same thing", "Give one of the two"
+                "soak_test_minutes and the drops of a soak test belong together",
+                "Give the minutes between readings, and how far the water fell",
             )
+        if drops is not None and minutes is not None and len(drops) != len(minutes):
+            raise InputError(
+                f"the soak test has {len(drops)} drops and {len(minutes)} times",
+                "Give one time for every reading: the hole is filled up again after each",
+            )
+        if minutes is not None and min(minutes) == 0:
+            raise InputError("soak_test_minutes must be greater than 0", "Mend the times")
         return self
 
     @property
+    def _drops_m(self) -> tuple[float, ...] | None:
+        """Falls of the water in the hole of a soak test [m]."""
+        if self.soak_test_drops_mm is not None:
+            return tuple(drop / 1000.0 for drop in self.soak_test_drops_mm)
+        if self.soak_test_drops_in is not None:
+            return tuple(to_si(drop, "in") for drop in self.soak_test_drops_in)
+        return None
+
+    @property
     def soak_test_m_s(self) -> float | None:
-        """Infiltration measured in a soak test on the lot [m/s]; None where none was made."""
+        """
+        Infiltration measured in a soak test on the lot [m/s]; None where none was made.
+
+        Of several readings the slowest counts, which never exceeds their mean: Virginia
+        Conservation Assistance Program (2018), the lowest steady rate or the mean, whichever is
+        smaller.
+        """
+        if self._drops_m is not None and self.soak_test_minutes is not None:
+            return min(
+                drop / (60.0 * minutes)
+                for drop, minutes in zip(self._drops_m, self.soak_test_minutes, strict=True)
+            )
         if self.soak_test_mm_h is not None:
             return to_si(self.soak_test_mm_h, "mm_h")
         return None if self.soak_test_in_h is None else to_si(self.soak_test_in_h, "in_h")

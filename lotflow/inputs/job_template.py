@@ -18,7 +18,7 @@ name = {name}
 units = {units}  # of reports: "us" or "metric"
 # ground = "lawn"  # cover of ground without a cover polygon
 # soil_group = "C"  # hydrologic soil group A, B, C or D
-# soak_test_in_h = 0.2  # or soak_test_mm_h: infiltration measured on the lot
+# soak_test_in_h = 0.2  # or soak_test_mm_h; or readings: soak_test_drops_in, soak_test_minutes
 # coefficient = 0.35  # one runoff coefficient for all ground, instead of covers
 # {intensity}  # one rainfall intensity, instead of a rainfall table
 

@@ -121,6 +121,8 @@ _DRAIN_LINES = Layer(
         Column("test", "How it was tested: hose, dye, camera.", choices=("hose", "dye", "camera")),
         _measured("test_flow", "flow", "Flow put in during the test.", low=0),
         Column("test_seconds", "Time until the water arrived [s].", "number", low=0),
+        Column("backed_up_seconds", "Where it did not arrive: time until it stood at the upper end "
+               "[s].", "number", low=0),
         Column("evidence", "Whether the values are measured or assumed.",
                choices=("measured", "assumed")),
     ),

@@ -12,7 +12,6 @@ from dataclasses import dataclass
 from typing import Final, Literal
 
 import numpy as np
-from numpy.typing import ArrayLike
 
 from lotflow.errors import ParameterError
 from lotflow.grid import BoolArray, FloatArray
@@ -279,34 +278,6 @@ def path_time_in_storm(
         )
 
     return _timed(profile, rules, timed, _KINEMATIC_SOURCE)
-
-
-def at_least_minimum(time_s: ArrayLike, minimum_s: float = MINIMUM_TIME_S) -> FloatArray:
-    """
-    Raise times of concentration to the shortest that is designed for.
-
-    Parameters
-    ----------
-    time_s
-        Travel times [s].
-    minimum_s
-        Shortest time of concentration [s].
-
-    Returns
-    -------
-    time
-        [s].
-
-    References
-    ----------
-    FHWA HEC-22, 3rd edition (2009), section 7.2.2: 5 minutes.
-
-    Examples
-    --------
-    >>> at_least_minimum([50.0, 700.0]).tolist()
-    [300.0, 700.0]
-    """
-    return np.maximum(np.asarray(time_s, dtype=np.float64), minimum_s)
 
 
 def _timed(

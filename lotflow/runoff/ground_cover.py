@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from lotflow.runoff.composites import composite_by_label
 from lotflow.runoff.covers import CoverValues, SoilGroup, cover_values, with_given_values
 from lotflow.terrain.cells import polygon_cells
 
@@ -165,23 +164,3 @@ def _values(
         [np.nan if c is None else c for _, c, _ in kinds],
         [np.nan if cn is None else cn for _, _, cn in kinds],
     )
-
-
-def catchment_coefficients(
-    coefficient: FloatArray, label: IntArray, known: BoolArray, inlets: int
-) -> FloatArray:
-    """
-    Composite runoff coefficient of each inlet's catchment.
-
-    Parameters
-    ----------
-    coefficient
-        Of each cell.
-    label
-        Number of the inlet that each cell drains to, from 1.
-    known
-        Cells that count.
-    inlets
-        Number of inlets.
-    """
-    return composite_by_label(coefficient[known], 1.0, label[known] - 1, inlets)

@@ -8,7 +8,6 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from lotflow.drains.dry_wells import (
-    base_area_with_inflow,
     emptying_time,
     excavated_volume,
     greatest_depth,
@@ -93,13 +92,6 @@ def test_a_pit_as_deep_as_the_greatest_depth_empties_in_just_that_time():
     assert emptying_time(0.4 * depth * 10.0, 8e-6, 10.0) == pytest.approx(48 * HOUR)
 
 
-def test_a_bed_sized_with_inflow_fills_exactly():
-    # Toronto-region guide: 100 m^2, 25 mm/h, 1 h, voids 0.35, 1 m, soil 15 mm/h -> 6.85 m^2
-    area = base_area_with_inflow(100.0, 0.025, 0.015, 1.0, voids=0.35)
-    assert area == pytest.approx(6.85, abs=0.005)
-    assert (100.0 / area * 0.025 - 0.015) / 0.35 == pytest.approx(1.0)
-
-
 @settings(max_examples=50, deadline=None)
 @given(st.floats(0.0, 50.0), st.floats(0.3, 2.0), st.floats(0.3, 2.0), st.floats(0.2, 1.0))
 def test_a_trench_holds_what_it_was_sized_for(storage, depth, width, voids):
@@ -125,7 +117,6 @@ def test_what_never_soaks_away_takes_for_ever_and_nothing_takes_no_time():
         (lambda: emptying_time(1.0, 1e-6, 0.0), "infiltration area must be greater than 0"),
         (lambda: emptying_time(-1.0, 1e-6, 1.0), "storage must be 0 or more"),
         (lambda: greatest_depth(-1e-6, 1.0), "infiltration rate must be 0 or more"),
-        (lambda: base_area_with_inflow(1.0, 0.1, 0.0, 0.0), "depth must be greater than 0"),
     ],
 )
 def test_outside_the_domain_the_value_and_the_rule_are_said(call, message):

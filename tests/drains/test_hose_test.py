@@ -15,7 +15,6 @@ from lotflow.drains.hose_test import (
     capacity_as_found,
     is_late,
     pipe_volume,
-    roof_area_stood_for,
     share_tested,
 )
 from lotflow.drains.pipes import full_flow_capacity
@@ -45,11 +44,6 @@ def test_arrival_of_10_gallons_per_minute_per_100_feet(inches, roughness, second
 def test_a_hose_proves_continuity_not_capacity(inches, percent):
     capacity = full_flow_capacity(inches * INCH, 0.01, 0.010)
     assert 100 * share_tested(HOSE, capacity) == pytest.approx(percent, abs=0.5)
-
-
-def test_roof_a_hose_stands_for():
-    area = roof_area_stood_for(HOSE, np.array([1.0, 4.0]) * INCH / 3600) / FOOT**2
-    assert area == pytest.approx([963, 241], abs=0.7)
 
 
 def test_time_to_fill_a_blocked_line():
@@ -128,7 +122,6 @@ def test_a_pipe_filled_up_carries_nothing():
         (lambda: arrival_time(0.001, 0.1, 0.01, 0.010, -1.0), "length must be 0 or more"),
         (lambda: is_late(60.0, 0.0), "expected must be greater than 0"),
         (lambda: share_tested(0.001, 0.0), "capacity must be greater than 0"),
-        (lambda: roof_area_stood_for(0.001, 0.0), "intensity must be greater than 0"),
         (lambda: blockage_distance(-0.1, 0.1), "volume must be 0 or more"),
         (lambda: pipe_volume(-0.1, 1.0), "diameter must be greater than 0, not -0.1"),
         (lambda: area_lost(0.2, 0.1), "depth beside diameter must lie between 0 and 1, not 2"),

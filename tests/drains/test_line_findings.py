@@ -174,6 +174,20 @@ def test_hose_test(bench, make):
     assert "no fall by its levels" in adverse["hose-test"].message
 
 
+@pytest.mark.parametrize(("seconds", "reach", "told"), [
+    # 10 gpm for 60 s into 81 cm2 of pipe
+    (60.0, 6.309e-4 * 60 / (np.pi * 0.1016**2 / 4), "blocked at most 4.7 m"),
+    (600.0, 6.309e-4 * 600 / (np.pi * 0.1016**2 / 4), "more than the line holds"),
+])  # fmt: skip
+def test_a_hose_test_that_backs_up_tells_where_it_is_blocked(bench, make, seconds, reach, told):
+    found = bench.findings(
+        *one_line(make, test="hose", test_flow_m3s=6.309e-4, backed_up_seconds=seconds)
+    )["hose-test"]
+    assert (found.severity, found.measured) == ("warn", pytest.approx(reach, rel=1e-3))
+    assert found.limit == pytest.approx(20.0)
+    assert told in found.message
+
+
 def test_hose_test_of_a_line_whose_levels_nobody_took(bench, make):
     """Held against the least fall for its size: 1/8 in per ft, at which 10 gpm take longer."""
     test = {"test": "hose", "test_flow_m3s": 6.309e-4}

@@ -4,13 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
-from hypothesis import strategies as st
 
 from lotflow.drains.losses import (
     bend_coefficient,
     contraction_coefficient,
-    exit_loss,
     friction_loss,
     structure_coefficient,
     velocity_head,
@@ -27,14 +24,6 @@ def test_velocity_head_is_the_height_a_stone_falls_to_reach_the_velocity():
 def test_friction_over_the_length_of_a_just_full_pipe_is_its_fall():
     flow = full_flow_capacity(0.15, 0.012, 0.010)
     assert friction_loss(flow, 0.15, 25.0, 0.010) == pytest.approx(25.0 * 0.012)
-
-
-@settings(max_examples=50, deadline=None)
-@given(st.floats(0.0, 5.0), st.floats(0.0, 5.0))
-def test_exit_loss_is_what_is_left_of_the_velocity_head(velocity, beyond):
-    loss = exit_loss(velocity, beyond)
-    assert 0 <= loss <= velocity_head(velocity)
-    assert exit_loss(velocity) == velocity_head(velocity)
 
 
 def test_bends_add_up_degree_by_degree():

@@ -5,16 +5,22 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from lotflow.drains.infiltration import time_to_soak_away
 from lotflow.drains.standing_water import infiltration_rates, soak_away
 from lotflow.errors import ParameterError
 
 
 def test_even_ground_takes_depth_over_rate():
-    """Steps in the bed change nothing where all of it takes water alike."""
+    """Steps in the bed change nothing where all of it takes water alike: 10 cm at 1 um/s."""
     soak = soak_away([0.10, 0.07, 0.02], 1e-6)
-    assert soak.time == pytest.approx(time_to_soak_away(0.10, 1e-6))
+    assert soak.time == pytest.approx(100_000.0)
     assert soak.left == 0
+
+
+# computed independently: 2 in at 0.06/0.2/0.3/0.5/1 in/h -> 33/10/7/4/2 h
+def test_ponds_on_lawns():
+    hours = [soak_away([2 * 0.0254], rate * 0.0254 / 3600).time / 3600
+             for rate in (0.06, 0.2, 0.3, 0.5, 1.0)]  # fmt: skip
+    assert np.round(hours).tolist() == [33, 10, 7, 4, 2]
 
 
 @settings(max_examples=25, deadline=None)

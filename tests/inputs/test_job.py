@@ -223,7 +223,12 @@ BAD = [
     ("job", "coefficient = true", "job.coefficient", True, "must be a number"),
     ("job", "intensity_mm_h = 0", "job.intensity_mm_h", 0, "must be greater than 0"),
     ("job", "soak_test_mm_h = 1\nsoak_test_in_h = 1", "job", None,
-     "soak_test_mm_h and soak_test_in_h say the same thing. Give one of the two."),
+     "soak_test_mm_h and soak_test_in_h say the same thing. Give one of them."),
+    ("job", "soak_test_drops_mm = [50, 30]\nsoak_test_minutes = [60]", "job", None,
+     "the soak test has 2 drops and 1 times"),
+    ("job", "soak_test_drops_in = [2]", "job", None, "belong together"),
+    ("job", "soak_test_drops_in = [2]\nsoak_test_minutes = [0]", "job", None,
+     "soak_test_minutes must be greater than 0"),
     ("job", "intensity_mm_h = 1\nintensity_in_h = 1", "job", None,
      "intensity_mm_h and intensity_in_h say the same thing. Give one of the two."),
     ("job", "rmse_m = 0.1", "job.rmse_m", 0.1, "the key is not known. It belongs into [elevation]"),
@@ -402,6 +407,14 @@ def test_every_commented_setting_is_valid_and_the_default(folder, units):
     assert job.job.model_dump(exclude=changed) == plain.job.model_dump(exclude=changed)
     assert job.rainfall is not None
     assert (job.rainfall.storms, job.rainfall.uplift) == ((2, 10, 100), 1)
+
+
+@pytest.mark.parametrize("drops", ["soak_test_drops_mm = [50.8, 31.75, 25.4]",
+                                   "soak_test_drops_in = [2, 1.25, 1]"])  # fmt: skip
+def test_of_a_soak_test_the_slowest_reading_counts(folder, drops):
+    """Virginia Conservation Assistance Program (2018): the lowest rate, an inch an hour."""
+    job = read(folder, f"[job]\n{drops}\nsoak_test_minutes = [60, 60, 60]\n{LEAST}")
+    assert job.job.soak_test_m_s == pytest.approx(0.0254 / 3600)
 
 
 @given(NAMES, NAMES)

@@ -11,7 +11,6 @@ from lotflow.runoff.concentration import (
     MINIMUM_TIME_S,
     PathProfile,
     PathRules,
-    at_least_minimum,
     path_time,
     path_time_in_storm,
 )
@@ -130,10 +129,6 @@ def test_the_segments_of_any_path_add_up_to_its_length_and_fall(length, slope, n
     assert sum(s.fall_m for s in found.segments) == pytest.approx(slope * length, abs=1e-9)
     assert all(s.time_s > 0 for s in found.segments)
     assert found.time_s >= 300
-
-
-def test_times_below_the_minimum_are_raised_to_it():
-    assert at_least_minimum(np.array([0.0, 299.0, 301.0])).tolist() == [300.0, 300.0, 301.0]
 
 
 @pytest.mark.parametrize(
