@@ -36,6 +36,8 @@ class AvailableFall:
         both levels were measured.
     run_m
         Length of the lines between them [m].
+    diameter_m
+        Inside diameter of the line that leaves it; NaN where it is not known [m].
     depth_m
         Depth of the invert below the rim or ground at the node [m].
     required_m
@@ -49,6 +51,7 @@ class AvailableFall:
     available_m: float
     interval_m: float
     run_m: float
+    diameter_m: float
     depth_m: float
     required_m: float
     rests_on: tuple[LevelSource, LevelSource]
@@ -106,8 +109,8 @@ def available_falls(state: DrainState, *, error: LevelError) -> list[AvailableFa
         rim: LevelSource = "given" if top.measured else "from ground"
         found.append(
             AvailableFall(
-                name, outlet.name, top.rim_m - bottom.level_m, SPREAD_95 * deviation, run, depth,
-                needed, (rim, bottom.source),
+                name, outlet.name, top.rim_m - bottom.level_m, SPREAD_95 * deviation, run,
+                lines[0].pipe.diameter_m, depth, needed, (rim, bottom.source),
             )
         )  # fmt: skip
     return found
@@ -153,7 +156,7 @@ def fall_findings(network: Network, falls: list[AvailableFall]) -> list[Finding]
         if fall.left_m >= fall.interval_m:
             continue
         takes = (
-            f"cover and pipe take {both_units(fall.depth_m, 'depth')}, the least fall"
+            f"cover and {_pipe(fall)} take {both_units(fall.depth_m, 'depth')}, the least fall"
             if fall.depth_m else "the lid of the emitter takes"
         )  # fmt: skip
         told = (
@@ -185,3 +188,10 @@ def fall_findings(network: Network, falls: list[AvailableFall]) -> list[Finding]
             )
         )  # fmt: skip
     return findings
+
+
+def _pipe(fall: AvailableFall) -> str:
+    """Name the pipe as it is drawn."""
+    if math.isnan(fall.diameter_m):
+        return "pipe"
+    return f"the pipe of {both_units(fall.diameter_m, 'diameter')}"

@@ -172,9 +172,10 @@ class DrainState:
         position
             Of the line.
         """
+        pipe = self.lines[position].pipe
         return laid_profile(
             self.system.ground[position], float(self.inverts.up_m[position]),
-            float(self.inverts.down_m[position]), self.lines[position].pipe.diameter_m,
+            float(self.inverts.down_m[position]), pipe.diameter_m, pipe.diameter_down_m,
         )  # fmt: skip
 
 

@@ -194,6 +194,13 @@ def _cover_findings(
             f"By the depth measured at its {'upper' if worst == 0 else 'lower'} end {how} there; "
             f"by the elevation data it is too little {over}. "
         )
+    elif only_to_outlet:
+        # stations are a cell apart: the last that has its cover is named
+        start = float(profile.distance_m[max(first - 1, 0)])
+        told = (
+            f"By the elevation data {doubt} its cover is under {both_units(least, 'depth')} from "
+            f"about {both_units(start, 'length')} from its upper end on to its outlet. "
+        )
     else:
         told = (
             f"{how[0].upper()}{how[1:]} " if fails else f"By the elevation data {doubt} {how} "
@@ -221,14 +228,12 @@ def _at_its_outlet(profile: LineProfile, judged: BoolArray, limits: Limits) -> s
     # the very end of a pipe at the surface is to be seen
     if not bare.size or bare[0] >= judged.size - 1:
         return ""
-    length = float(profile.distance_m[-1] - profile.distance_m[bare[0]])
-    last = f"Its last {both_units(length, 'length')} lie"
     if np.nanmin(profile.cover_m[bare]) < -limits.level_doubt_m:
-        return f"{last} out of the ground: end it before. "
+        length = float(profile.distance_m[-1] - profile.distance_m[bare[0]])
+        return f"Its last {both_units(length, 'length')} lie out of the ground: end it before. "
     return (
-        f"{last} by that data out of the ground, which may be their error "
-        f"(±{both_units(limits.level_doubt_m, 'depth')}), or a curb or walk they do not show: "
-        "level the ground there. "
+        "Before it ends there it lies out of the ground by these data, which may be their error, "
+        "or a curb or walk they do not show: level the ground there. "
     )
 
 

@@ -55,7 +55,7 @@ class LineProfile:
 
     ground: GroundProfile
     invert_m: FloatArray
-    diameter_m: float
+    diameter_m: FloatArray
 
     @property
     def distance_m(self) -> FloatArray:
@@ -142,8 +142,9 @@ def ground_at(x: FloatArray, y: FloatArray, ground: Grid) -> FloatArray:
 
 
 def laid_profile(
-    ground: GroundProfile, invert_up_m: float, invert_down_m: float, diameter_m: float
-) -> LineProfile:
+    ground: GroundProfile, invert_up_m: float, invert_down_m: float, diameter_m: float,
+    diameter_down_m: float | None = None,
+) -> LineProfile:  # fmt: skip
     """
     Lay a pipe straight between its inverts.
 
@@ -153,8 +154,9 @@ def laid_profile(
         Over it.
     invert_up_m, invert_down_m
         At its upper and lower end [m].
-    diameter_m
-        Inside diameter [m].
+    diameter_m, diameter_down_m
+        Inside diameter, and that at its lower end where it is another; where between them it
+        changes is not known, and it is taken to do so evenly [m].
 
     Examples
     --------
@@ -165,4 +167,5 @@ def laid_profile(
     """
     along = ground.distance_m / ground.length_m
     invert = invert_up_m + (invert_down_m - invert_up_m) * along
-    return LineProfile(ground, invert, diameter_m)
+    last = diameter_m if diameter_down_m is None else diameter_down_m
+    return LineProfile(ground, invert, diameter_m + (last - diameter_m) * along)

@@ -221,7 +221,7 @@ def _share_told(state: DrainState, position: int, flow: float) -> str:
     storms = state.system.storms
     if storms.size and (carried := float(state.flows.flow_m3s[position, -1])) > 0:
         rain = "stated" if math.isnan(storms[-1]) else f"{storms[-1]:g}-year"
-        whole, what = carried, f"the {rain} flow"
+        whole, what = carried, f"the {rain} flow on the measured surface"
     else:
         whole, what = float(state.hydraulics.capacity_m3s[position]), "the capacity"
     if not whole > 0:
