@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 
     from lotflow.drains.drain_system import DrainState
     from lotflow.drains.network_flows import DrainWater
-    from lotflow.findings import Finding
+    from lotflow.findings import Finding, Severity
     from lotflow.grid import FloatArray
 
 #: Share of realisations in which a line may be too small before that is said.
@@ -115,10 +115,11 @@ def line_doubts(state: DrainState, storm: int, flow: FloatArray) -> list[Finding
         if known > most or not most > 0 or share <= _DOUBTED:
             continue
         rain, basis = storm_named(state.system.storms[storm]), state.inverts.basis(position)
+        severity: Severity = "warn" if STATED.issuperset(basis) else "note"
         levels = "It" if STATED.issuperset(basis) else "By levels that nobody has given it"
         found.append(
             about(
-                line, "capacity-within-doubt", "warn",
+                line, "capacity-within-doubt", severity,
                 f"{levels} carries {both_units(most, 'flow')}. On the measured surface the {rain} "
                 f"brings {both_units(known, 'flow')}, but in {round(share * number)} of {number} "
                 "realisations more than it carries. Measure levels on site where the catchments "

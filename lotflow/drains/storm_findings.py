@@ -192,8 +192,8 @@ def _height(above: float, inlet: bool, *, full: bool) -> str:
     where = "its grate" if inlet else "the ground there"
     if inlet and not full:
         return (
-            "the drain could carry all that comes to it only with water standing "
-            f"{both_units(above, 'depth')} above its grate: it takes less."
+            "the drain could carry what comes to its inlets over their own ground and in pipes "
+            f"only with water standing {both_units(above, 'depth')} above its grate: it takes less."
         )
     if not full:
         return f"water in the drain stands {both_units(above, 'depth')} above {where}: {outside}."

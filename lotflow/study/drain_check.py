@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from itertools import takewhile
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
@@ -34,6 +34,8 @@ from lotflow.study.drain_inputs import CaseRun, DrawnSystem, drawn_system
 from lotflow.study.limited import SteppedStorms, opened_water, storm_series
 from lotflow.study.lot_water import LotWater, case_water
 from lotflow.study.receivers import case_receivers
+from lotflow.study.roofs import downspout_name, unknown_ways
+from lotflow.terrain.discharge_path import discharge_path
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -206,7 +208,7 @@ def _checked(lot: LotWater, run: CaseRun) -> CheckedCase:
             inlet.name: grate_water_depth(inlet, limits.criteria.clogged_share)
             for inlet in inlets
         },
-        findings=[
+        findings=_of_unknown_ways([
             *drawn.findings, *fall_findings(system.network, falls), *of_lines,
             *inlet_findings(inlets, limits), *channel_findings(inlets, channels, limits),
             # of grates that are to go nobody asks what guides water to them
@@ -216,8 +218,33 @@ def _checked(lot: LotWater, run: CaseRun) -> CheckedCase:
             # a system that is to be replaced is not mended line by line
             *(best_single_change(state, sized, drawn.around, of_lines)
               if run.case == lot.case else ()),
-        ],
+        ], lot, run),
     )  # fmt: skip
+
+
+def _of_unknown_ways(findings: list[Finding], lot: LotWater, run: CaseRun) -> list[Finding]:
+    """Say of what inlets take that it counts roof water of which nobody gave where it leads."""
+    rows, names = unknown_ways(lot.site, run.case), [one.drawn.name for one in run.inlets.placed]
+    counted: dict[str, list[str]] = {}
+    for index, name, foot in zip(rows.index, rows["name"], rows.geometry, strict=True):
+        place = (float(foot.x), float(foot.y))
+        path = discharge_path(run.inlets.routing, lot.low_spots, lot.window.lot, place)
+        if path is not None and path.inlet:
+            label = downspout_name(name, int(index) + 1)
+            counted.setdefault(names[path.inlet - 1], []).append(label)
+    return [
+        replace(
+            one,
+            message=f"{one.message} That counts the water of "
+            f"{', '.join(counted[one.subject])}, of which nobody gave where it leads now.",
+        )
+        if one.rule in _TAKEN and one.subject in counted else one
+        for one in findings
+    ]  # fmt: skip
+
+
+#: Rules that tell what comes to an inlet.
+_TAKEN: Final = ("inlet-passed-by", "grate-too-small", "grate-above-flow")
 
 
 def _refused_shares(intakes: Intakes) -> dict[str, float]:

@@ -25,6 +25,7 @@ from lotflow.outputs.ground_layers import facades_layer, openings_layer
 from lotflow.study.cases import in_case
 from lotflow.study.chapter import Chapter
 from lotflow.study.outlets import level_error
+from lotflow.study.roofs import unknown_ways
 from lotflow.study.setbacks import setback_distances
 from lotflow.terrain.discharge_path import discharge_path, reaches_street, runs_back_to
 from lotflow.terrain.house_openings import DrawnOpening, OpeningLevels, opening_levels
@@ -179,11 +180,12 @@ def _downspouts(lot: LotWater, case: CaseWater) -> list[SurfaceDischarge]:
     unit = lot.window.surface.ground.metres_per_unit
     drawn = in_case(lot.site.downspouts, case.case)
     found = []
-    for downspout, point, leads_to in zip(
-        case.roofs.downspouts, drawn.geometry, drawn["to"].fillna("").astype(str), strict=True
+    unknown = unknown_ways(lot.site, case.case).index
+    for downspout, index, point in zip(
+        case.roofs.downspouts, drawn.index, drawn.geometry, strict=True
     ):
         # it will be led into what is not there yet: where it ends now nobody said
-        assumed = not downspout.node and leads_to not in ("", "surface")
+        assumed = index in unknown
         path = _path(lot, case, point)
         # buildings are numbered in the order of their rows
         ours = lot.site.buildings.index[downspout.building - 1] in own.index

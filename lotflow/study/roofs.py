@@ -306,10 +306,25 @@ def _lost(roofs: RoofWater, areas_m2: FloatArray) -> list[Finding]:
     return found
 
 
+def unknown_ways(site: Site, case: Case) -> Any:
+    """
+    Downspouts of a case that lead into what is not there in it: where they lead nobody gave.
+
+    Parameters
+    ----------
+    site
+        Gives downspouts and what they may lead into.
+    case
+        State of the drain system.
+    """
+    rows, nodes = in_case(site.downspouts, case), _nodes(site, case)
+    leads = rows["to"].fillna("").astype(str)
+    return rows[~leads.isin([*nodes, ""]) & (leads.str.casefold() != "surface")]
+
+
 def _missing_nodes(site: Site, case: Case) -> list[Finding]:
     """Say which downspouts lead into something that is not there in this case."""
-    nodes = _nodes(site, case)
-    rows = in_case(site.downspouts, case)
+    rows = unknown_ways(site, case)
     return [
         Finding(
             "downspout-without-node", "warn", downspout_name(name, int(index) + 1),
@@ -318,5 +333,4 @@ def _missing_nodes(site: Site, case: Case) -> list[Finding]:
             source=_OWN_RULE,
         )
         for index, name, to in zip(rows.index, rows["name"], rows["to"], strict=True)
-        if to and str(to).casefold() != "surface" and str(to) not in nodes
     ]  # fmt: skip
