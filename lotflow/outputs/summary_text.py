@@ -171,7 +171,7 @@ def _at_least(entries: Sequence[Mapping[str, Any]]) -> list[str]:
 
 
 def _standing(ponds: Sequence[Mapping[str, Any]], units: UnitSystem) -> list[str]:
-    """Water in each low spot after the largest storm: every inlet open, and the worst case."""
+    """Water in each low spot after the largest storm: no inlet blocked, and the worst case."""
     largest = max((pond["return_period_yr"] or 0 for pond in ponds), default=0)
     by_spot: dict[int, list[Mapping[str, Any]]] = {}
     for pond in ponds:
@@ -182,7 +182,7 @@ def _standing(ponds: Sequence[Mapping[str, Any]], units: UnitSystem) -> list[str
         for spot, here in sorted(by_spot.items())
         if any(pond["depth_m"] for pond in here) and any(pond["case"] == "open" for pond in here)
     ]
-    heads = ("Low spot", f"{largest:g} yr, open", "Gone after", "Deepest", "when", "To building",
+    heads = ("Low spot", f"{largest:g} yr, none blocked", "Gone after", "Deepest", "when", "To building",
              "Note")  # fmt: skip
     return _table(heads, rows, _MOST["low_spots"], text_columns=(4, 6))
 
@@ -190,8 +190,11 @@ def _standing(ponds: Sequence[Mapping[str, Any]], units: UnitSystem) -> list[str
 def _standing_row(
     spot: int, ponds: Sequence[Mapping[str, Any]], units: UnitSystem
 ) -> tuple[str, ...]:
-    """One low spot: its water with every inlet open, and in the case in which it stands deepest."""
-    usual = max((p for p in ponds if p["case"] == "open"), key=lambda p: p["depth_m"])
+    """One low spot: its water with no inlet blocked, and in the case in which it stands deepest."""
+    # where it is known what inlets take they take no more than that
+    free = [p for p in ponds if p["case"] == "limited"]
+    free = free or [p for p in ponds if p["case"] == "open"]
+    usual = max(free, key=lambda p: p["depth_m"])
     # where several cases are as bad, the first of them: one inlet rather than all
     worst = max(ponds, key=lambda p: round(p["depth_m"], 3))
     hours = usual["soaks_away_h"]

@@ -313,6 +313,16 @@ def test_what_matters_most_stands_among_the_first_findings(results, job, most, n
     assert any(group & named for group in groups[:most])
 
 
+def test_the_summary_tells_ponds_with_inlets_that_take_no_more_than_they_can(results):
+    """Its soakaway full, the yard stands 0.29 m deep: not the 0.07 m of inlets without limit."""
+    lines = (results("delft-yard").folder / "summary.txt").read_text("utf-8").splitlines()
+    first = lines.index("Where water stands after storms") + 2
+    assert "none blocked" in lines[first - 1]
+    row = lines[first].split()
+    assert float(row[1]) == pytest.approx(0.29, abs=0.01)
+    assert row[2] == "m"
+
+
 def test_a_channel_typed_in_whole_metres_on_level_ground_runs(tmp_path):
     job, quiet = HERE / "delft-yard" / "job-crash.toml", ("-q", "--no-pack", "--realisations", 0)
     assert lotflow("run", job, "-o", tmp_path / "result", *quiet) == 0
