@@ -182,8 +182,8 @@ def _standing(ponds: Sequence[Mapping[str, Any]], units: UnitSystem) -> list[str
         for spot, here in sorted(by_spot.items())
         if any(pond["depth_m"] for pond in here) and any(pond["case"] == "open" for pond in here)
     ]
-    heads = ("Low spot", f"{largest:g} yr, none blocked", "Gone after", "Deepest", "when", "To building",
-             "Note")  # fmt: skip
+    heads = ("Low spot", f"{largest:g} yr, none blocked", "Gone after", "Deepest", "when",
+             "To building", "Note")  # fmt: skip
     return _table(heads, rows, _MOST["low_spots"], text_columns=(4, 6))
 
 
