@@ -10,6 +10,26 @@ Rooms, in the order in which they may import one another:
 - `outputs`: the only room that writes;
 - `study`: the order of the steps;
 - `cli`: one file per command.
+
+For Python: `lotflow.screen` and `lotflow.run` give a `lotflow.Result`; see `docs/python.md`.
 """
 
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from lotflow.study.door import Result, run, screen
+
+__all__ = ["Result", "__version__", "run", "screen"]
+
 __version__ = "0.1.0"
+
+
+def __getattr__(name: str) -> Any:
+    """Load the door for Python when it is first asked for: the libraries take a second."""
+    if name in ("Result", "run", "screen"):
+        from lotflow.study import door  # noqa: PLC0415 - that is the point
+
+        return getattr(door, name)
+    raise AttributeError(f"module 'lotflow' has no attribute {name!r}")

@@ -77,22 +77,21 @@ def compute(
         with loading():
             job = read()
             # the libraries take most of the time of a small lot: loaded only when really needed
-            from lotflow.study import check_folder, run_study, write_study  # noqa: PLC0415
+            from lotflow.study.door import computed  # noqa: PLC0415
+            from lotflow.study.write import check_folder  # noqa: PLC0415
         check_folder(job, folder, overwrite=overwrite)
         if voice.verbose:
             click.echo(f"lotflow: computing {job.job.name or 'the lot'}", err=True)
         with progress(_STEPS, quiet=voice.quiet) as tell:
-            study = run_study(job, use_covers=use_covers, tell=tell)
-            sheet = _sheet(study, voice.explain)
+            result = computed(job, use_covers=use_covers, tell=tell)
+            sheet = _sheet(result.study, voice.explain)
             tell("writing")
-            written = write_study(
-                study, folder, overwrite=overwrite, use_covers=use_covers, pack=pack, second=second
-            )
+            written = result.write(folder, overwrite=overwrite, pack=pack, second=second)
     from lotflow.outputs.result_set import IN_PLACE  # noqa: PLC0415 - loaded by now
 
     with after_writing(IN_PLACE):
         _say(voice, written, sheet, folder)
-    failed = any(finding.severity == "fail" for finding in study.findings)
+    failed = any(finding.severity == "fail" for finding in result.finding_list)
     return FAILED_CHECK if strict and failed else 0
 
 
@@ -159,20 +158,3 @@ def drawing_process(*, pack: bool) -> AbstractContextManager[SideProcess | None]
     with suppress(OSError):  # it may not be started here: drawn in this process, then
         return SideProcess(ready) if worth_it() else nullcontext()
     return nullcontext()
-
-
-def with_realisations(job: Job, number: int | None) -> Job:
-    """
-    Let an option decide how many realisations are run.
-
-    Parameters
-    ----------
-    job
-        As it was read.
-    number
-        From the command line; None leaves what the job says.
-    """
-    if number is None:
-        return job
-    confidence = job.confidence.model_copy(update={"realisations": number, "precision": None})
-    return job.model_copy(update={"confidence": confidence})

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from lotflow.cli import options
-from lotflow.cli.report import Voice, compute, with_realisations
+from lotflow.cli.report import Voice, compute
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -35,7 +35,7 @@ def run(job: Path, output: Path | None, **given: Any) -> int:
         raise click.UsageError("--explain and --json both say what is printed: give one of them")
     folder = job if os.path.isdir(job) else job.parent  # noqa: PTH112 - never raises
     return compute(
-        lambda: with_realisations(_read(job), given["realisations"]),
+        lambda: _read(job, given["realisations"]),
         output or folder / "result",
         overwrite=given["overwrite"],
         use_covers=True,
@@ -45,8 +45,9 @@ def run(job: Path, output: Path | None, **given: Any) -> int:
     )
 
 
-def _read(job: Path) -> Job:
+def _read(job: Path, realisations: int | None) -> Job:
     """Read the job."""
     from lotflow.inputs.job import read_job  # noqa: PLC0415 - slow to import
+    from lotflow.inputs.screening import with_realisations  # noqa: PLC0415
 
-    return read_job(job)
+    return with_realisations(read_job(job), realisations)

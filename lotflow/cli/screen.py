@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from lotflow.cli import options
-from lotflow.cli.report import Voice, compute, with_realisations
+from lotflow.cli.report import Voice, compute
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -55,7 +55,7 @@ def screen(elevation: Path, lot: Path, output: Path, **given: Any) -> int:
     if given["intensity"] and given["coefficient"] is None:
         raise click.UsageError("--intensity needs --coefficient: flow is C times i times area.")
     return compute(
-        lambda: with_realisations(_job(elevation, lot, given), given["realisations"]),
+        lambda: _job(elevation, lot, given),
         output,
         overwrite=given["overwrite"],
         use_covers=False,
@@ -67,10 +67,10 @@ def screen(elevation: Path, lot: Path, output: Path, **given: Any) -> int:
 
 def _job(elevation: Path, lot: Path, given: dict[str, Any]) -> Job:
     """Make the job that the options describe."""
-    from lotflow.inputs.screening import screening_job  # noqa: PLC0415 - slow to import
+    from lotflow.inputs.screening import screening_job, with_realisations  # noqa: PLC0415 - slow
 
     rate, unit = given["intensity"] or (None, "")
-    return screening_job(
+    job = screening_job(
         (elevation, *given["tiles"]),
         {"lot": lot, **{name: given[name] for name in _LAYERS if given[name]}},
         vertical_unit=given["vertical_unit"],
@@ -80,3 +80,4 @@ def _job(elevation: Path, lot: Path, given: dict[str, Any]) -> Job:
         intensity_unit=unit or ("in_h" if given["units"] == "us" else "mm_h"),
         units=given["units"],
     )
+    return with_realisations(job, given["realisations"])

@@ -824,10 +824,19 @@ def _refused(one: Intake, limits: Limits, at: tuple[float, float]) -> Finding:
         one.name, at, "inlet-passed-by", "warn",
         f"At the peak of the {storm_named(one.return_period_yr)} it takes {most}{taken} of the "
         f"{both_units(one.arriving_m3s, 'flow')} that reach it{_from_pipes(one)}: its "
-        f"{one.limited_by} takes no more. {'; '.join(told)}. {_REMEDIES[one.limited_by]}",
+        f"{_limit_named(one, limits)} takes no more. {'; '.join(told)}. "
+        f"{_REMEDIES[one.limited_by]}",
         measured=round(one.refused_m3s, 6), limit=0.0, unit="m3/s",
         source=f"{_HEC_22}, from memory; {limits.source('clogged_share')}",
     )  # fmt: skip
+
+
+def _limit_named(one: Intake, limits: Limits) -> str:
+    """Name what takes no more, and by which premise."""
+    if one.limited_by != "grate":
+        return one.limited_by
+    clogged = f"{100 * limits.criteria.clogged_share:.0f} % clogged"
+    return f"grate, {clogged} and under {both_units(one.way.depth_m, 'depth')} of water,"
 
 
 def _from_pipes(one: Intake) -> str:

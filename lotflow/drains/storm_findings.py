@@ -163,8 +163,8 @@ def _node_findings(state: DrainState, storm: int, limits: Limits) -> list[Findin
                 name, network.nodes[name].xy,
                 "water-above-grate" if inlet else "water-above-ground", severity,
                 f"In the {storm_named(state.system.storms[at])} "
-                f"{_height(float(stands[at] - node.rim_m), inlet, full=full)} A larger pipe, more "
-                f"fall or a lower outlet below it helps.{_hangs_on((rim, *below))}",
+                f"{_height(float(stands[at] - node.rim_m), inlet, full=full)} A larger pipe, a "
+                f"lower outlet or more fall below it may help.{_hangs_on((rim, *below))}",
                 rests_on=(rim, *below),
                 # a pipe laid to the elevation data is as high or low as that data
                 beyond_ground=STATED.issuperset(below) and above[at] > limits.level_doubt_m,
@@ -180,7 +180,8 @@ def _hangs_on(sources: Sequence[LevelSource]) -> str:
     if STATED.issuperset(sources):
         return ""
     if "proposed" in sources:
-        return " Levels that count here are proposed, not given."
+        ground = ", or hang on the elevation data" if "from ground" in sources else ""
+        return f" Levels that count here are proposed{ground}: take them on site."
     if "unknown" in sources:
         return " Levels that count here are not known."
     return " Levels that count here hang on the elevation data: take them on site."
@@ -193,7 +194,8 @@ def _height(above: float, inlet: bool, *, full: bool) -> str:
     if inlet and not full:
         return (
             "the drain could carry what comes to its inlets over their own ground and in pipes "
-            f"only with water standing {both_units(above, 'depth')} above its grate: it takes less."
+            f"only with water standing {both_units(above, 'depth')} above its grate: it takes "
+            "less. What runs over from other inlets comes on top."
         )
     if not full:
         return f"water in the drain stands {both_units(above, 'depth')} above {where}: {outside}."

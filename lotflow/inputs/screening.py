@@ -80,3 +80,20 @@ def screening_job(
                 for detail in error.errors()
             ]
         ) from None  # fmt: skip
+
+
+def with_realisations(job: Job, number: int | None) -> Job:
+    """
+    Let a caller decide how many realisations are run.
+
+    Parameters
+    ----------
+    job
+        As it was read.
+    number
+        How many; None leaves what the job says.
+    """
+    if number is None:
+        return job
+    confidence = job.confidence.model_copy(update={"realisations": number, "precision": None})
+    return job.model_copy(update={"confidence": confidence})

@@ -236,15 +236,17 @@ def _of_unknown_ways(findings: list[Finding], lot: LotWater, run: CaseRun) -> li
         replace(
             one,
             message=f"{one.message} That counts the water of "
-            f"{', '.join(counted[one.subject])}, of which nobody gave where it leads now.",
+            f"{', '.join(counted[one.subject])}, of which nobody gave where it leads now: without "
+            "it less comes, and it may take all.",
+            severity="note",
         )
         if one.rule in _TAKEN and one.subject in counted else one
         for one in findings
     ]  # fmt: skip
 
 
-#: Rules that tell what comes to an inlet.
-_TAKEN: Final = ("inlet-passed-by", "grate-too-small", "grate-above-flow")
+#: Rules that hang on how much comes to an inlet.
+_TAKEN: Final = ("inlet-passed-by", "grate-above-flow")
 
 
 def _refused_shares(intakes: Intakes) -> dict[str, float]:

@@ -13,12 +13,12 @@ from lotflow.outputs.geopackage import geopackage_file
 from lotflow.outputs.manifest import read_manifest
 from lotflow.outputs.map_picture import MapContent, map_drains
 from lotflow.outputs.rasters import cog_file
-from lotflow.outputs.result_file import ResultFile, late_file, text_file
+from lotflow.outputs.result_file import late_file, text_file
 from lotflow.outputs.result_set import check_result_folder, write_result_set
 from lotflow.outputs.summary import summary_content
 from lotflow.outputs.summary_csv import summary_csv
 from lotflow.outputs.summary_text import summary_text
-from lotflow.study.chapter import inlet_share_file
+from lotflow.study.chapter import Raster, inlet_share_file
 from lotflow.study.field_pack import PACK_FILES, made_from, pack_files, sheet_content
 from lotflow.study.provenance import provenance
 from lotflow.terrain.notes import balance_as_areas
@@ -81,24 +81,65 @@ def check_folder(job: Job, folder: Path, *, overwrite: bool) -> None:
     check_result_folder(folder, FILES, overwrite=overwrite, inputs=job.files())
 
 
-def _rasters(study: Study) -> list[ResultFile]:
-    """The rasters of a result."""
+def study_rasters(study: Study) -> dict[str, Raster]:
+    """
+    Give the rasters of a result by the name of their file.
+
+    Parameters
+    ----------
+    study
+        What was computed.
+    """
     lot = study.lot
     grid, routing = lot.window.surface.ground, lot.inlets.routing
     area = np.where(lot.window.surface.missing, np.nan, routing.total * grid.cell_m2)
-    return [
-        cog_file("ground.tif", grid, description="ground elevation", unit="m"),
-        cog_file("low_spot_depth.tif", _low_spot_depth(lot),
-                 description="depth of low spots below their spill level", unit="m"),
-        cog_file("contributing_area.tif", grid.with_values(area),
-                 description="contributing area", unit="m2"),
-        cog_file("flow_direction.tif", grid.with_values(routing.field.direction),
-                 description="1 to 8 for W NW N NE E SE S SW, 0 takes water", unit="code"),
-        cog_file("inlet.tif", grid.with_values(routing.label.astype(np.int32)),
-                 description="number of the inlet that takes the water, 0 for none", unit="code"),
-        *(cog_file(name, raster.grid, description=raster.description, unit=raster.unit)
-          for name, raster in study.rasters.items()),
-    ]  # fmt: skip
+    return {
+        "ground.tif": Raster(grid, "ground elevation", "m"),
+        "low_spot_depth.tif": Raster(
+            _low_spot_depth(lot), "depth of low spots below their spill level", "m"
+        ),
+        "contributing_area.tif": Raster(grid.with_values(area), "contributing area", "m2"),
+        "flow_direction.tif": Raster(
+            grid.with_values(routing.field.direction),
+            "1 to 8 for W NW N NE E SE S SW, 0 takes water", "code",
+        ),
+        "inlet.tif": Raster(
+            grid.with_values(routing.label.astype(np.int32)),
+            "number of the inlet that takes the water, 0 for none", "code",
+        ),
+        **study.rasters,
+    }  # fmt: skip
+
+
+def summary_of(study: Study, *, use_covers: bool, rounded: bool = True) -> dict[str, Any]:
+    """
+    Give the content of `summary.json`, without the hashes of files.
+
+    Parameters
+    ----------
+    study
+        What was computed.
+    use_covers
+        Option of the study, for the provenance.
+    rounded
+        Whether numbers are rounded by their unit.
+    """
+    lot = study.lot
+    job, grid = lot.job, lot.window.surface.ground
+    return summary_content(
+        study.layers,
+        balance=balance_as_areas(lot.balance, grid.cell_m2),
+        sections=study.sections,
+        provenance=provenance(
+            lot.asked, lot.source, lot.site, use_covers=use_covers, hashes=study.hashes
+        ),
+        accuracy={
+            "rmse_m": job.elevation.rmse_m,
+            "cell_m": grid.cell_m,
+            "low_spot_limit_m": job.criteria.low_spot_limit_m(job.elevation.rmse_m),
+        },
+        rounded=rounded,
+    )
 
 
 def _low_spot_depth(lot: LotWater) -> Grid:
@@ -166,21 +207,9 @@ def write_study(
         If the result cannot be written; an old one stays.
     """
     lot = study.lot
-    job, grid = lot.job, lot.window.surface.ground
-    origin = provenance(lot.asked, lot.source, lot.site, use_covers=use_covers, hashes=study.hashes)
-    contents = partial(
-        summary_content,
-        study.layers,
-        balance=balance_as_areas(lot.balance, grid.cell_m2),
-        sections=study.sections,
-        provenance=origin,
-        accuracy={
-            "rmse_m": job.elevation.rmse_m,
-            "cell_m": grid.cell_m,
-            "low_spot_limit_m": job.criteria.low_spot_limit_m(job.elevation.rmse_m),
-        },
-    )
-    content = contents()
+    job = lot.job
+    content = summary_of(study, use_covers=use_covers)
+    origin = content["provenance"]
     text = summary_text(content, job.job.units)
     note = made_from(lot, job.job.units)
     shown_on = (_map_content(study, note), sheet_content(study, content, note) if pack else None)
@@ -189,13 +218,17 @@ def write_study(
     metadata = {"run_id": origin["run_id"], "program": origin["program"]}
     files = [
         geopackage_file("result.gpkg", study.layers, metadata=metadata),
-        *_rasters(study),
+        *(
+            cog_file(name, raster.grid, description=raster.description, unit=raster.unit)
+            for name, raster in study_rasters(study).items()
+        ),
         text_file("summary.csv", summary_csv(content)),
         text_file("summary.txt", text + "\n"),
         *(text_file(name, content) for name, content in study.texts.items()),
     ]
     if pack:
-        files += pack_files(study, content, contents(rounded=False), _low_spot_depth(lot))
+        unrounded = summary_of(study, use_covers=use_covers, rounded=False)
+        files += pack_files(study, content, unrounded, _low_spot_depth(lot))
     drawn = cache(partial(draw, *shown_on) if second is None else second.result)
     files.append(late_file("map.png", lambda: drawn().picture, estimate=_DRAWN_BYTES))
     if pack:

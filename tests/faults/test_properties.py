@@ -28,7 +28,6 @@ from programme.small_job import lot_geojson, small_job, write_job
 from pyproj import CRS
 
 from lotflow.cli import main
-from lotflow.cli.report import with_realisations
 from lotflow.errors import InputError, OutputError
 from lotflow.grid import Grid
 from lotflow.inputs.crs_text import check_crs_text, geotiff_crs_text
@@ -37,6 +36,7 @@ from lotflow.inputs.geojson import check_geojson
 from lotflow.inputs.job import read_job
 from lotflow.inputs.limits import DEFAULT_LIMITS, Limits
 from lotflow.inputs.open import local_file, sniff
+from lotflow.inputs.screening import with_realisations
 from lotflow.inputs.vectors import read_layer
 from lotflow.outputs.geopackage import verify_geopackage, write_geopackage
 from lotflow.outputs.manifest import MANIFEST, is_plain_name, read_manifest, verify_result

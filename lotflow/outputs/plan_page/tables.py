@@ -134,7 +134,8 @@ TABLES: Final[dict[str, PageTable]] = {
             Heading("By the data", "verdict"),
         ),
         best_options,
-        "The best place each. Whether water may be let out there is not judged.",
+        "The best place each, in a small pipe, 4 in unless given. Whether water may be let out "
+        "there is not judged.",
     ),
     "ponds": PageTable(
         "Where water stands after the storm", "low_spots", "low_spot",
