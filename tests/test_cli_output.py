@@ -74,7 +74,7 @@ def finished(studied, tmp_path_factory):
 @pytest.fixture
 def computed_already(studied, monkeypatch):
     """Have a run write what is computed already, and draw in this process: only writing is new."""
-    monkeypatch.setattr("lotflow.study.run_study", lambda *_, **__: studied)
+    monkeypatch.setattr("lotflow.study.door.run_study", lambda *_, **__: studied)
     monkeypatch.setattr("lotflow.outputs.side_process.worth_it", lambda: False)
 
 
@@ -172,7 +172,7 @@ def test_a_disk_mounted_for_reading_only_is_refused_before_anything_is_computed(
     shutil.copytree(finished, place / "result")
     before = contents(place)
     mounted("disk", "ro,size=8m")
-    monkeypatch.setattr("lotflow.study.run_study", None)
+    monkeypatch.setattr("lotflow.study.door.run_study", None)
     capfd.readouterr()
     for folder in ("result", "new"):
         assert lotflow("run", JOB, "-o", place / folder, "--overwrite", *QUICK) == 1
