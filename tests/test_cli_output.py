@@ -204,7 +204,7 @@ def test_a_folder_without_permission_is_refused(tmp_path, finished):
                 main()
             except SystemExit:
                 sys.argv, sys.stdout = usual, sys.__stdout__
-            import lotflow.study, lotflow.inputs.job, lotflow.outputs.side_process
+            import lotflow.study.door, lotflow.inputs.job, lotflow.outputs.side_process
             os.setgid(65534)
             os.setuid(65534)
     """

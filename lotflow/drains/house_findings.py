@@ -25,6 +25,10 @@ _OWN_RULE: Final = "lotflow's rule"
 _DOWNSPOUTS: Final = "US DOE Building America: downspouts end at least 5 ft from the foundation"
 
 
+#: An opening is told to lie below its ground from this share of the 95 % interval on.
+_LIKELY: Final = 0.75
+
+
 def facade_findings(facades: Sequence[Facade]) -> list[Finding]:
     """
     Say which ground falls too little away from a wall, and where levels are to be taken.
@@ -117,9 +121,11 @@ def opening_findings(openings: Sequence[OpeningLevels]) -> list[Finding]:
     # a level that is not known compares as false
     found = [_below_spill(one) for one in openings if one.freeboard < one.doubt]
     found += [_not_told(one) for one in openings if one.not_closed and one.freeboard >= one.doubt]
-    found += [_below_ground(one) for one in openings if one.above_ground + one.ground_doubt < 0]
+    low = [one for one in openings if one.above_ground < -_LIKELY * one.ground_doubt]
+    found += [_below_ground(one) for one in low]
     found += [_no_sill(one) for one in openings if math.isnan(one.sill)]
-    unsure = [one for one in openings if abs(one.above_ground) < one.ground_doubt]
+    unsure = [one for one in openings
+              if abs(one.above_ground) < one.ground_doubt and one not in low]  # fmt: skip
     if unsure:
         listed = ", ".join(f"{one.name} ({_signed(one.above_ground)})" for one in unsure)
         found.append(
@@ -180,7 +186,10 @@ def _below_ground(one: OpeningLevels) -> Finding:
         "opening-below-ground", "warn", one.name,
         f"The ground before it lies at {_at(one.ground)}, give or take "
         f"{both_units(one.spread, 'depth')}; its sill stands "
-        f"{_above(one.above_ground)} that. Lower the ground, or build a wall round it.",
+        f"{_above(one.above_ground)} that, known to about "
+        f"±{both_units(one.ground_doubt, 'depth')}. "
+        + ("Lower the ground, or build a wall round it." if one.above_ground < -one.ground_doubt
+           else "Measure the step; if it is so, lower the ground, or build a wall round it."),
         measured=round(one.above_ground, 3), limit=0.0, unit="m", source=_OWN_RULE,
         x=float(one.point.x), y=float(one.point.y),
     )  # fmt: skip

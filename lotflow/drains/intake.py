@@ -189,11 +189,15 @@ class StormSeries:
         Water that comes to each inlet over the ground, by name, shape (storms, steps).
     roofs_m3s
         Water that is piped to each node, in the same way.
+    reaching
+        Share of the runoff of each inlet's ground that comes to it, by name, shape (storms,);
+        hollows above it keep the rest. All of it where not given.
     """
 
     step_s: float
     surface_m3s: Mapping[str, FloatArray]
     roofs_m3s: Mapping[str, FloatArray]
+    reaching: Mapping[str, FloatArray] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, eq=False)
@@ -717,13 +721,19 @@ def _rows(
                     basis, way, **by_volume,
                 )
             )  # fmt: skip
-    return _emptying(rows, run, wells)
+    return _emptying(rows, run, state, wells)
 
 
 def _emptying(
-    rows: list[Intake], run: _Run, wells: Sequence[tuple[list[int], float, float]]
-) -> list[Intake]:
+    rows: list[Intake], run: _Run, state: DrainState,
+    wells: Sequence[tuple[list[int], float, float]],
+) -> list[Intake]:  # fmt: skip
     """Tell what goes on draining through inlets; those of one full well share what soaks away."""
+    network, capacity = state.system.network, state.hydraulics.capacity_m3s
+    carries = {
+        name: float(np.nan_to_num(capacity[network.way_down(leaving[0])]).min())
+        for name, leaving in network.leaving.items()
+    }
     into = [
         {inlet.name for i, inlet in enumerate(run.inlets) if run.lines.carried[lines, i].any()}
         for lines, _, _ in wells
@@ -734,7 +744,9 @@ def _emptying(
 
     found = []
     for row in rows:
-        rate = {"line": row.line_m3s, "grate": row.grate_m3s}.get(row.limited_by, 0.0)
+        # once the others bring nothing a line takes what it carries
+        line = np.nanmax([row.line_m3s, carries.get(row.name, 0.0), 0.0])
+        rate = {"line": line, "grate": row.grate_m3s}.get(row.limited_by, 0.0)
         for k, (_, _, soaks) in enumerate(wells):
             if led(row, k):
                 period = row.return_period_yr
@@ -833,6 +845,8 @@ def _refused(one: Intake, limits: Limits, at: tuple[float, float]) -> Finding:
 
 def _limit_named(one: Intake, limits: Limits) -> str:
     """Name what takes no more, and by which premise."""
+    if one.limited_by == "line":
+        return "line, with water no higher than its grate,"
     if one.limited_by != "grate":
         return one.limited_by
     clogged = f"{100 * limits.criteria.clogged_share:.0f} % clogged"

@@ -23,11 +23,13 @@ if TYPE_CHECKING:
     from lotflow.drains.levels import NodeLevel
     from lotflow.drains.line_profiles import LineProfile
     from lotflow.findings import Finding, Severity
-    from lotflow.grid import BoolArray
+    from lotflow.grid import BoolArray, FloatArray
 
 #: Stretch at an end at the surface over which cover is not asked for [m].
 #: Source: NRCS underground outlet, conservation practice 620: rigid pipe over the last 10 ft.
 _RIGID_END_M: Final = 3.048
+#: Places along a line at which its cover is taken for the share that is too shallow.
+_FINE: Final = 501
 #: Levels are written down to half a millimetre at best [m].
 _ROUNDING_M: Final = 0.0005
 
@@ -80,8 +82,9 @@ def _fall_findings(state: DrainState, position: int, limits: Limits) -> list[Fin
             told += " Check which end is which."
     elif "proposed" in basis:
         told = (
-            f"With {both_units(state.system.cover_m, 'depth')} of cover at its upper end it {told} "
-            "Level both ends; then lay it shallower, or look for a lower outlet."
+            f"By the levels proposed, {both_units(state.system.cover_m, 'depth')} of cover at "
+            f"least, it {told} Level both ends; then lay it and the lines above it shallower, or "
+            "look for a lower outlet."
         )
     else:
         doubt = _fall_doubt(state, position, limits)
@@ -165,15 +168,19 @@ def _cover_findings(
 ) -> list[Finding]:
     """Too little ground over the crown."""
     line, least = state.lines[position], limits.criteria.cover_m
-    judged = _judged_stretch(state, position, profile)
-    short = judged & (profile.cover_m < least - _ROUNDING_M)
+    judged, covers = _judged_stretch(state, position, profile), profile.cover_m.copy()
+    # a depth measured below the ground tells the cover there, whatever the elevation data say
+    known = _known_covers(state, position)
+    for station, given in known.items():
+        covers[station] = given
+    short = judged & (covers < least - _ROUNDING_M)
     if not short.any():
         return []
-    first, worst = int(np.argmax(short)), int(np.argmin(np.where(short, profile.cover_m, np.inf)))
-    # a depth measured below the ground tells the cover there, whatever the elevation data say
-    ends = [end for end in _ends_of_known_cover(state, position) if short[end]]
-    worst = min(ends, key=lambda end: profile.cover_m[end]) if ends else worst
-    cover, share = float(profile.cover_m[worst]), float(short.sum() / judged.sum())
+    first, worst = int(np.argmax(short)), int(np.argmin(np.where(short, covers, np.inf)))
+    ends = [station for station in known if short[station]]
+    worst = min(ends, key=lambda station: covers[station]) if ends else worst
+    cover = float(covers[worst])
+    share = _short_share(profile.distance_m[judged], covers[judged], least)
     # a pipe that comes up to an outlet at the surface runs shallow from some place on
     end = state.system.network.nodes[line.end]
     only_to_outlet = end.detail in SURFACE_OUTLETS and not (judged & ~short)[first:].any()
@@ -187,12 +194,14 @@ def _cover_findings(
         else f"it stands {both_units(-cover, 'depth')} out of the ground"
     )  # fmt: skip
     doubt = f"(±{both_units(limits.level_doubt_m, 'depth')})"
-    left_out = ", the end at its outlet left out"
-    over = f"over about {100 * share:.0f} % of its length{'' if judged.all() else left_out}"
+    length = float(np.ptp(profile.distance_m[judged]))
+    over = f"over about {100 * share:.0f} % of " + (
+        "its length" if judged.all() else
+        f"the {both_units(length, 'length')} that are judged, its end at the surface left out"
+    )  # fmt: skip
     if ends:
-        told = (
-            f"By the depth measured at its {'upper' if worst == 0 else 'lower'} end {how} there; "
-            f"by the elevation data it is too little {over}. "
+        told = f"By the depth given at its {'upper' if worst == 0 else 'lower'} end {how} there" + (
+            f"; by the elevation data it is too little {over}. " if length > 0 else ". "
         )
     elif only_to_outlet:
         # stations are a cell apart: the last that has its cover is named
@@ -205,8 +214,8 @@ def _cover_findings(
         told = (
             f"{how[0].upper()}{how[1:]} " if fails else f"By the elevation data {doubt} {how} "
         ) + (
-            f"{both_units(float(profile.distance_m[worst]), 'length')} from its upper end, and too "
-            f"little {over}. "
+            f"{both_units(float(profile.distance_m[worst]), 'length')} from its upper end"
+            + (f", and too little {over}. " if length > 0 else ". ")
         )
     told += _at_its_outlet(profile, judged, limits)
     told += ("It comes up to its outlet there: lay rigid pipe, and keep wheels off it."
@@ -220,6 +229,14 @@ def _cover_findings(
             source=limits.source("cover_m"), at=_station(profile, worst),
         )
     ]  # fmt: skip
+
+
+def _short_share(along: FloatArray, cover: FloatArray, least: float) -> float:
+    """Share of a length with too little cover, straight between stations."""
+    if along.size < 2:
+        return 1.0
+    fine = np.linspace(along[0], along[-1], _FINE)
+    return float((np.interp(fine, along, cover) < least - _ROUNDING_M).mean())
 
 
 def _at_its_outlet(profile: LineProfile, judged: BoolArray, limits: Limits) -> str:
@@ -237,16 +254,21 @@ def _at_its_outlet(profile: LineProfile, judged: BoolArray, limits: Limits) -> s
     )
 
 
-def _ends_of_known_cover(state: DrainState, position: int) -> list[int]:
-    """Stations at which the depth below ground was measured: 0 for the upper end, -1 the lower."""
+def _known_covers(state: DrainState, position: int) -> dict[int, float]:
+    """Cover at ends whose depth below the ground was given: station 0 the upper, -1 the lower."""
     line, nodes = state.lines[position], state.system.nodes
 
-    def known(end: Literal["up", "down"], node: NodeLevel) -> bool:
+    def cover(end: Literal["up", "down"], node: NodeLevel, diameter: float) -> float:
         level, below = line.given.of(end)
-        return math.isnan(level) and not math.isnan(below) and not node.measured
+        # a rim that was levelled says nothing of the ground beside it
+        if not math.isnan(level) or node.measured:
+            return math.nan
+        return below - (node.rim_m - node.ground_m) - diameter
 
-    found = [0] if known("up", nodes[line.start]) else []
-    return [*found, -1] if known("down", nodes[line.end]) else found
+    pipe = line.pipe
+    found = {0: cover("up", nodes[line.start], pipe.diameter_m),
+             -1: cover("down", nodes[line.end], pipe.diameter_down_m)}  # fmt: skip
+    return {end: known for end, known in found.items() if not math.isnan(known)}
 
 
 def _station(profile: LineProfile, index: int) -> tuple[float, float]:

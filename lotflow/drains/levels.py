@@ -26,6 +26,10 @@ SURFACE_OUTLETS: Final = ("curb", "daylight", "swale", "pop-up emitter")
 NO_LEVEL: Final = ("not found", "pump")
 
 
+#: Levels that differ by less are the same [m].
+_SAME_LEVEL_M: Final = 0.0005
+
+
 @dataclass(frozen=True)
 class NodeLevel:
     """
@@ -294,5 +298,8 @@ def _under_cover(up: float, down: float, ground: GroundProfile, depth: float) ->
     along = ground.distance_m[1:] / ground.length_m
     # a pipe that starts too high keeps to its start, and is told of elsewhere
     needed = up + (ground.ground_m[1:] - depth - up) / along
-    needed = needed[np.isfinite(needed) & (along > 0.2)]
+    # one that starts shallower than that, as below a channel drain, is under cover at its end:
+    # to be so sooner it would have to fall steeply all the way down
+    shallow = ground.ground_m[0] - up < depth - _SAME_LEVEL_M
+    needed = needed[np.isfinite(needed) & (along > (1.0 - 1e-9 if shallow else 0.2))]
     return float(min(down, needed.min(initial=np.inf)))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
@@ -14,7 +15,7 @@ from lotflow.terrain.confidence import SHARES
 from lotflow.units import both_units
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Mapping, Sequence
 
     from lotflow.drains.drain_system import DrainState
     from lotflow.drains.network_flows import DrainWater
@@ -129,3 +130,71 @@ def line_doubts(state: DrainState, storm: int, flow: FloatArray) -> list[Finding
             )
         )  # fmt: skip
     return found
+
+
+def less_what_hollows_keep(
+    findings: Sequence[Finding], state: DrainState, storm: int, reaching: Mapping[str, FloatArray]
+) -> list[Finding]:
+    """
+    Weigh less the lines that are too small only for water which hollows above the inlets keep.
+
+    Pipes are sized for all ground, since nobody knows from elevation data that a hollow holds;
+    but that such a line fails is not known either.
+
+    Parameters
+    ----------
+    findings
+        Those of rule "over-capacity" are looked at.
+    state
+        Of the lines.
+    storm
+        Position of the design storm.
+    reaching
+        Of each inlet, by name: share of its runoff that comes to it, shape (storms,).
+    """
+    network, water = state.system.network, state.system.water
+    if water is None or not reaching:
+        return list(findings)
+    ground, whole = _entering(water, storm)
+    kept = {
+        node: ca
+        - ground.get(node, 0.0) * (1.0 - float(reaching.get(node, np.ones(storm + 1))[storm]))
+        for node, ca in whole.items()
+    }
+    sums = [
+        led_down(network, {node: np.array([ca]) for node, ca in each.items()})[:, 0]
+        for each in (kept, whole)
+    ]
+    given = led_down(network, {node: np.array([q]) for node, q in water.given_m3s.items()})[:, 0]
+    position = {line.name: i for i, line in enumerate(state.lines)}
+    position |= {name: leaving[0] for name, leaving in network.leaving.items()}
+    return [
+        _less(one, state, storm, position[one.subject], sums, given)
+        if one.rule in _OF_FLOW and sums[1][position.get(one.subject, 0)] > 0 else one
+        for one in findings
+    ]  # fmt: skip
+
+
+#: Rules that hang on the flow of a line; of a node that of the line which leaves it.
+_OF_FLOW: Final = ("over-capacity", "water-above-grate")
+#: What hollows keep is told from this share on, lotflow's rule [-].
+_TOLD: Final = 0.1
+
+
+def _less(
+    one: Finding, state: DrainState, storm: int, line: int, sums: Sequence[FloatArray],
+    given: FloatArray,
+) -> Finding:  # fmt: skip
+    """A finding that may hold only for water which hollows keep."""
+    share = float(sums[0][line] / sums[1][line])
+    left = float(given[line] + share * (state.flows.flow_m3s[line, storm] - given[line]))
+    enough = one.rule == "over-capacity" and one.limit is not None and left > one.limit
+    if share > 1.0 - _TOLD or enough:
+        return one
+    rain = storm_named(state.system.storms[storm])
+    told = (
+        f"{one.message} By the data hollows above its inlets keep {100 * (1 - share):.0f} % of "
+        f"that water in the {rain}, and {both_units(left, 'flow')} come: level where they run over."
+    )
+    severity: Severity = "warn" if one.severity == "fail" else one.severity
+    return replace(one, message=told, severity=severity)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
@@ -27,6 +27,8 @@ if TYPE_CHECKING:
     from lotflow.grid import FloatArray
 
 _HEC_22_CAPACITY = "FHWA HEC-22, 3rd edition (2009), equation 7-1 (Manning, full)"
+#: Water that stands higher by less is not told of [m].
+_SEEN_M: Final = 0.005
 _HEC_22_GRATE = "FHWA HEC-22, 3rd edition (2009), section 7.1.5: grade line below the grates"
 
 
@@ -149,12 +151,12 @@ def _node_findings(state: DrainState, storm: int, limits: Limits) -> list[Findin
         node = state.system.nodes[name]
         above = level - node.rim_m
         stands = state.node_water_m(name)
-        if not (above > 0).any():
+        if not (above > _SEEN_M).any():
             continue
         inlet = network.nodes[name].kind == "inlet"
-        first = int(np.argmax(above > 0))
-        at = storm if above[storm] > 0 else first
-        severity: Severity = "note" if above[storm] <= 0 else "fail" if inlet else "warn"
+        first = int(np.argmax(above > _SEEN_M))
+        at = storm if above[storm] > _SEEN_M else first
+        severity: Severity = "note" if above[storm] <= _SEEN_M else "fail" if inlet else "warn"
         rim: LevelSource = "given" if node.measured else "from ground"
         below = state.levels_below(leaving[0])
         full = bool(stands[at] < level[at])
@@ -199,6 +201,9 @@ def _height(above: float, inlet: bool, *, full: bool) -> str:
         )
     if not full:
         return f"water in the drain stands {both_units(above, 'depth')} above {where}: {outside}."
-    told = "it takes no more" if inlet else outside
-    rises = f", which can rise to {both_units(above, 'depth')} above it" if above > 0 else ""
-    return f"the drain is full up to {where}: {told}. The rest stands there{rises}, or runs on."
+    if inlet:
+        return (
+            "what comes to its inlets over their own ground and in pipes fills the drain up to its "
+            "grate: some of it is refused, here or at the inlets that share it."
+        )
+    return f"the drain is full up to {where}: {outside}. The rest stands there or runs on."

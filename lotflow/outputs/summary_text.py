@@ -104,14 +104,14 @@ def _without_outlet(findings: Sequence[Mapping[str, Any]]) -> list[str]:
 
 
 def _low_spots(content: Mapping[str, Any], units: UnitSystem) -> list[str]:
-    """The low spots, those that are believed first, each kind deepest first."""
+    """The low spots, those on the lot and those that are believed first, deepest first."""
     spots = content["low_spots"]
     if not spots:
         limit = content["accuracy"].get("low_spot_limit_m")
         named = "" if limit is None else f"{shown(limit, 'depth', units)}, "
         return [f"  nowhere deeper than {named}the limit"]
     sure = any(spot["probability"] is not None for spot in spots)
-    listed = sorted(spots, key=lambda spot: (bool(spot["artefact"]), spot["on_lot_m2"] == 0))
+    listed = sorted(spots, key=lambda spot: (spot["on_lot_m2"] == 0, bool(spot["artefact"])))
     rows = [
         (
             str(spot["id"]),

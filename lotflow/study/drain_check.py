@@ -14,6 +14,7 @@ from lotflow.drains.drain_system import DrainState, run_system
 from lotflow.drains.inlet_checks import InletFacts, grate_water_depth, inlet_findings
 from lotflow.drains.intake import Intakes, StormSeries, inlet_intakes, intake_findings
 from lotflow.drains.judged import design_storm
+from lotflow.drains.line_doubts import less_what_hollows_keep
 from lotflow.drains.network_flows import node_peaks
 from lotflow.drains.receiver_findings import receiver_findings
 from lotflow.drains.receivers import receiver_storms
@@ -208,7 +209,7 @@ def _checked(lot: LotWater, run: CaseRun) -> CheckedCase:
             inlet.name: grate_water_depth(inlet, limits.criteria.clogged_share)
             for inlet in inlets
         },
-        findings=_of_unknown_ways([
+        findings=_weighed([
             *drawn.findings, *fall_findings(system.network, falls), *of_lines,
             *inlet_findings(inlets, limits), *channel_findings(inlets, channels, limits),
             # of grates that are to go nobody asks what guides water to them
@@ -218,8 +219,18 @@ def _checked(lot: LotWater, run: CaseRun) -> CheckedCase:
             # a system that is to be replaced is not mended line by line
             *(best_single_change(state, sized, drawn.around, of_lines)
               if run.case == lot.case else ()),
-        ], lot, run),
+        ], lot, run, state, storm, series),
     )  # fmt: skip
+
+
+def _weighed(
+    findings: list[Finding], lot: LotWater, run: CaseRun, state: DrainState, storm: int | None,
+    series: StormSeries | None,
+) -> list[Finding]:  # fmt: skip
+    """Weigh findings by what is not known of the water they count."""
+    if storm is not None and series is not None:
+        findings = less_what_hollows_keep(findings, state, storm, series.reaching)
+    return _of_unknown_ways(findings, lot, run)
 
 
 def _of_unknown_ways(findings: list[Finding], lot: LotWater, run: CaseRun) -> list[Finding]:

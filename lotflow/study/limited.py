@@ -96,14 +96,19 @@ def storm_series(
                 for name, of_storms in flows.items()}  # fmt: skip
 
     surface = even(ground)
+    reaching = {}
     every = np.sum([*surface.values()], axis=0) if surface else np.zeros((len(count), steps))
     every = np.where(every.sum(axis=1, keepdims=True) > 0, every, 1.0)
     for position, name in enumerate(inlets):
         volume = np.array([water.taken[position] for water in opened]) * cell_m2
         own = surface[name].sum(axis=1, keepdims=True)
+        gross = own[:, 0] * _STEP_S
+        reaching[name] = np.minimum(
+            np.divide(volume, gross, out=np.ones_like(volume), where=gross > 0), 1.0
+        )
         shape = np.where(own > 0, surface[name], every)
         surface[name] = shape / shape.sum(axis=1, keepdims=True) * volume[:, None] / _STEP_S
-    return StormSeries(_STEP_S, surface, even(roofs))
+    return StormSeries(_STEP_S, surface, even(roofs), reaching)
 
 
 def _flow(storms: SteppedStorms, node: str, storm: int, *, roofs: bool) -> FloatArray:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
@@ -84,7 +85,7 @@ def outlet_chapter(lot: LotWater, tell: Tell = say_nothing) -> Chapter:
         _obstacles(lot),
         level_error(lot.job),
     )
-    places = _places(lot, ground)
+    places = _as_full(_places(lot, ground), lot)
     starts = [*_low_spots(lot), *_inlets(lot)]
     own, spot_of_place = _spots_at(lot, starts), _spots_at(lot, places)
     options = []
@@ -113,6 +114,16 @@ def outlet_chapter(lot: LotWater, tell: Tell = say_nothing) -> Chapter:
         layers={"outlet_options": outlet_options_layer(options, lot.window.surface.ground.crs)},
         findings=findings,
     )
+
+
+def _as_full(places: Sequence[LowerPlace], lot: LotWater) -> list[LowerPlace]:
+    """Put places that lie in a low spot at its overflow: water stands there up to that."""
+    spill = np.append(-np.inf, lot.low_spots.spill)
+    return [
+        replace(place, level=max(place.level, float(spill[spot])))
+        if place.kind in GROUND_PLACES else place
+        for place, spot in zip(places, _spots_at(lot, places), strict=True)
+    ]  # fmt: skip
 
 
 def _spots_at(lot: LotWater, at: Sequence[LeadFrom] | Sequence[LowerPlace]) -> list[int]:

@@ -81,8 +81,9 @@ def _findings(lot: LotWater) -> list[Finding]:
         cell_m=grid.cell_m,
     )
     found += inlet_notes(
-        inlets.placed, inlets.residual, inlets.hidden, grid, limit=limit, offers=inlets.offers
-    )
+        inlets.placed, inlets.residual, inlets.hidden, grid, limit=limit,
+        offers=inlets.offers, lot=window.lot,
+    )  # fmt: skip
     found += low_spot_notes(
         lot.low_spots,
         _on_lot(lot.low_spots, window) > 0,

@@ -124,6 +124,7 @@ def inlet_notes(
     *,
     limit: float,
     offers: Sequence[BetterPlace] = (),
+    lot: BoolArray | None = None,
 ) -> list[Finding]:
     """
     Say which inlets were moved, stand too high, stand beside the low point, or share a cell.
@@ -145,8 +146,10 @@ def inlet_notes(
         whose height was seen on site every depth counts.
     offers
         Better places near by.
+    lot
+        Cells of the lot; None where it is not known.
     """
-    found = [_better_place(offer, grid) for offer in offers]
+    found = [_better_place(offer, grid, lot) for offer in offers]
     for inlet, depth in zip(placed, residual, strict=True):
         name = inlet.drawn.name
         x, y = _where(grid, int(inlet.cells[0]))
@@ -193,17 +196,19 @@ def inlet_notes(
     return found
 
 
-def _better_place(offer: BetterPlace, grid: Grid) -> Finding:
+def _better_place(offer: BetterPlace, grid: Grid, lot: BoolArray | None) -> Finding:
     """Offer a place near an inlet where it would take far more."""
     x, y = _where(grid, offer.cell)
     taken, there = (round(cells * grid.cell_m2, 2) for cells in (offer.taken, offer.there))
+    beyond = lot is not None and not lot.ravel()[offer.cell]
     return Finding(
         "inlet-better-place", "warn", offer.name,
         f"By the measured surface alone it takes {both_units(taken, 'area')} where it is drawn, "
         f"and {both_units(there, 'area')} at the place marked, "
         f"{both_units(offer.away_m, 'length')} away: so near together the "
         "data cannot tell the two apart. Look which way the ground "
-        "falls on site, and draw the inlet there if it is to take this.",
+        "falls on site, and draw the inlet there if it is to take this."
+        + (" That place lies beyond the lot line: ask whose ground it is." if beyond else ""),
         measured=there, limit=taken, unit="m2", source=_OWN_RULE, x=x, y=y,
     )  # fmt: skip
 

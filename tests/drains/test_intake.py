@@ -611,14 +611,15 @@ def agrees_in_volume(found, receivers):
     """
     All of the flow taken is no volume refused, and the reverse.
 
-    But for wells, which fill, and for storms of which one brings less than its peak in 30 s.
+    But for wells, which fill, for storms of which one brings less than its peak in 30 s, and where
+    water of other inlets comes: that may come after the peak, when their low spots are full.
     """
     for storm in () if receivers else range(3):
         rows = found.of_storm(storm).values()
         short = any(one.own_m3 < 30 * one.own_m3s for one in rows)
         for one in rows:
             comes = one.own_m3 + one.from_inlets_m3 + one.backs_up_m3
-            if one.refused_m3s < 1e-7:
+            if one.refused_m3s < 1e-7 and not one.from_inlets_m3 > 0:
                 assert one.refused_m3 <= 2e-4 + 2e-3 * comes, one
             if one.refused_m3s > 1e-5 + 1e-3 * one.arriving_m3s and not short:
                 assert one.refused_m3 > 0, one

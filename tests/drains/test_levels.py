@@ -332,3 +332,14 @@ def test_gravity_of_an_old_line_is_judged_where_it_lies(bench, make):
     state = bench.state([make.line("A", [(0, 0), (20, 0)], up_below=0.25)], placed)
     assert falls_of(state)[0].depth_m == pytest.approx(0.25)
     assert falls_of(bench.state([make.line("A", [(0, 0), (20, 0)])], placed)) == []
+
+
+def test_a_line_that_starts_shallow_is_not_levered_into_the_ground(bench, make):
+    """From a channel drain, without cover, to cover at its end: no deeper than that asks for."""
+    bench.ground = make.ground(gradient=0.01)
+    placed = [make.inlet("in", 0, 0, "channel drain"), make.outlet("out", 5, 0, "dry well")]
+    line = make.line("A", [(0, 0), (5, 0)], proposed=True, up=np.nan, up_below=0.15, down=np.nan)
+    state = bench.state([line], placed)
+    profile = state.profile(0)
+    assert profile.cover_m[0] < 0.1
+    assert profile.cover_m[-1] == pytest.approx(0.3, abs=1e-6)

@@ -5,8 +5,13 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from lotflow.drains.line_doubts import line_doubts, realised_line_flows
+from lotflow.drains.line_doubts import (
+    less_what_hollows_keep,
+    line_doubts,
+    realised_line_flows,
+)
 from lotflow.drains.network_flows import DrainWater
+from lotflow.findings import Finding
 from lotflow.runoff.parts import RunoffParts
 
 NAMES = ("left", "right")
@@ -131,3 +136,18 @@ def test_sediment_counts_as_it_was_found(joined):
              for line in state.lines]  # fmt: skip
     silted = replace(state, system=state.system.with_lines(lines))
     assert set(doubts(silted, 0.5)) > clean
+
+
+@pytest.mark.parametrize(("limit", "severity"), [(0.0045, "warn"), (0.001, "fail")])
+def test_a_line_too_small_only_for_what_hollows_keep_is_not_said_to_fail(joined, limit, severity):
+    """Of 100 m2 at the left inlet hollows keep 80 %; 40 m2 with the roof are left of 120."""
+    state = joined()
+    found = [Finding("over-capacity", "fail", "L", "Too small.", limit=limit),
+             Finding("over-capacity", "fail", "R", "Too small.", limit=limit),
+             Finding("too-fast", "warn", "L", "Fast.")]  # fmt: skip
+    reaching = {"left": np.array([0.2, 0.2]), "right": np.ones(2)}
+    less, *others = less_what_hollows_keep(found, state, 1, reaching)
+    assert others == found[1:]
+    assert less.severity == severity
+    assert ("keep 67 %" in less.message) is (severity == "warn")
+    assert less_what_hollows_keep(found, state, 1, {}) == found

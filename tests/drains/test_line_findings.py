@@ -118,7 +118,7 @@ def test_a_depth_measured_below_the_ground_tells_the_cover_there(bench, make):
     found = bench.findings(lines, placed)["cover-too-small"]
     assert (found.severity, found.rests_on) == ("fail", ("below rim",))
     assert found.measured == pytest.approx(0.25 - 0.1016, abs=1e-3)
-    assert "By the depth measured at its upper end" in found.message
+    assert "By the depth given at its upper end" in found.message
     assert (found.x, found.y) == pytest.approx((0.0, 0.0))
 
 

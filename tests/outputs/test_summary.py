@@ -255,9 +255,9 @@ def test_low_spots_are_told_in_the_units_asked_for(make_layers, units, cells):
 def test_low_spots_that_are_doubtful_or_elsewhere_come_last(make_layers):
     layers = spots_of(make_layers, artefact=["under a roof", "", ""], on_lot_m2=[5.0, 0.0, 5.0])
     lines = lines_under(summary_text(content_of(layers), "us"), "Where water can stand")
-    assert [line.split()[0] for line in lines[1:]] == ["3", "2", "1"]
-    assert lines[2].endswith("off the lot")
-    assert lines[3].endswith("under a roof")
+    assert [line.split()[0] for line in lines[1:]] == ["3", "1", "2"]
+    assert lines[2].endswith("under a roof")
+    assert lines[3].endswith("off the lot")
 
 
 def test_low_spots_say_in_what_share_of_surfaces_they_stand(make_layers):
