@@ -452,7 +452,7 @@ def _of_drains(one: Finding, known: _Known) -> tuple[Any, ...] | None:
     at = is_today(one), one.subject
     topic = _TOPIC.get(one.rule)
     if one.rule in _BACKED_UP:
-        return _backed_up(at, known)
+        return _full_well(one, known) or _backed_up(at, known)
     if one.rule in ("line-off-lot", "outlet-off-lot"):
         way = known.ties.below.get(at, ())
         ends = [name for name in way if "outlet-off-lot" in known.rules.get((at[0], name), ())]
@@ -469,6 +469,17 @@ def _of_drains(one: Finding, known: _Known) -> tuple[Any, ...] | None:
 def _without_outlet(at: tuple[bool, str], known: _Known) -> str:
     """The inlet itself, or the first one above a line, from which no outlet was found."""
     return at[1] if "no-gravity-outlet" in known.rules.get(at, ()) else known.above.get(at, "")
+
+
+def _full_well(one: Finding, known: _Known) -> tuple[Any, ...] | None:
+    """The dry well below an inlet that refuses water, where it is too small or too slow."""
+    if one.rule not in ("inlet-passed", "inlet-passed-by"):
+        return None
+    today = is_today(one)
+    for lower in known.ties.below.get((today, one.subject), ()):
+        if known.rules.get((today, lower), set()) & {"dry-well-small", "dry-well-slow"}:
+            return "soaking", lower
+    return None
 
 
 def _backed_up(at: tuple[bool, str], known: _Known) -> tuple[Any, ...]:

@@ -167,6 +167,16 @@ def test_water_that_backs_up_is_part_of_the_line_that_is_too_small():
     )  # fmt: skip
 
 
+def test_water_that_a_full_well_refuses_is_part_of_the_well_and_not_of_a_narrow_line():
+    ties = Ties(below={(False, "Basin"): ["Upper", "Main", "Well"]})
+    findings = [
+        found("smaller-pipe-downstream", "Main", "fail"),
+        found("dry-well-small", "Well", "fail"),
+        found("inlet-passed-by", "Basin"),
+    ]
+    assert parts(findings, ties) == {("inlet-passed-by", "Basin"): "dry-well-small: Well"}
+
+
 def test_what_backs_up_above_an_old_pipe_is_part_of_its_run():
     """Its bends and inlets too, and that there is too little fall from them."""
     ties = Ties(
