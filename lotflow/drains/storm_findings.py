@@ -169,7 +169,8 @@ def _node_findings(state: DrainState, storm: int, limits: Limits) -> list[Findin
                 f"lower outlet or more fall below it may help.{_hangs_on((rim, *below))}",
                 rests_on=(rim, *below),
                 # a pipe laid to the elevation data is as high or low as that data
-                beyond_ground=STATED.issuperset(below) and above[at] > limits.level_doubt_m,
+                beyond_ground=STATED.issuperset(below)
+                and above[at] > limits.level_doubt_m + _SEEN_M,
                 measured=round(float(stands[at]), 3), limit=round(node.rim_m, 3), unit="m",
                 source=_HEC_22_GRATE,
             )

@@ -170,8 +170,21 @@ DROWNED_BELOW = {
 }  # fmt: skip
 
 
+#: Drawn once: water 0.196 to 0.201 m above a grate whose level hangs on the elevation data.
+JUST_ABOVE = {
+    "lines": [
+        {"size": size, "proposed": False, "up": up, "down": None, "up_below": None,
+         "down_below": None}
+        for size, up in ((0.05, None), (0.1, -0.08203125))
+    ],
+    "inlets": [True], "branch": 0, "rims": [None, None], "kind": "curb", "invert": 0.0,
+    "water": None, "gradient": 0.03125, "seed": 15429, "area": 20.0,
+}  # fmt: skip
+
+
 @given(systems())
 @example(DROWNED_BELOW)
+@example(JUST_ABOVE)
 @settings(max_examples=60, deadline=None, suppress_health_check=QUIET)
 def test_no_failure_rests_on_a_level_that_nobody_gave(bench, make, drawn):
     """Sixty systems at every run of the tests."""
