@@ -1,11 +1,10 @@
 """
-How fast a soil takes water: published rates, a soak test in a hole, a trial pit.
+How fast a soil takes water by published rates, and what of a pit counts for it.
 
 References
 ----------
 Minnesota Stormwater Manual, design infiltration rates. Building Research Establishment (1991),
-Digest 365 (as quoted by planning calculations). Virginia Conservation Assistance Program (2018),
-falling head test.
+Digest 365 (as quoted by planning calculations).
 """
 
 from __future__ import annotations

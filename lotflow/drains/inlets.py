@@ -1,5 +1,5 @@
 """
-What a grate or curb opening at a low point takes in, and how deep water stands to drive it.
+What a grate takes in, and how deep water stands to drive it.
 
 References
 ----------
@@ -18,7 +18,7 @@ from lotflow.drains.domain import GRAVITY, Floats, as_given, between, not_negati
 
 #: Weir coefficient of a grate (3.0 in feet; HEC-22 equation 4-26) [m^(1/2)/s].
 GRATE_WEIR_COEFFICIENT: Final = 1.66
-#: Orifice coefficient of grates and curb openings (HEC-22 equation 4-27) [-].
+#: Orifice coefficient of grates (HEC-22 equation 4-27) [-].
 ORIFICE_COEFFICIENT: Final = 0.67
 #: Share of a grate taken as clogged where nothing is known, on perimeter and area alike.
 #: Source: TxDOT, Hydraulic Design Manual (a multiplier of about one half on both).
@@ -26,9 +26,6 @@ CLOGGED_SHARE: Final = 0.5
 #: Reduction where weir and orifice flow meet: Q = 0.93 (Qw Qo)^(1/2).
 #: Source: Urban Storm Drainage Criteria Manual (Denver), volume 1, from memory.
 MIXED_FLOW_COEFFICIENT: Final = 0.93
-#: Weir coefficients of a curb opening, undepressed and depressed (HEC-22) [m^(1/2)/s].
-CURB_WEIR_COEFFICIENT: Final = 1.60
-DEPRESSED_CURB_WEIR_COEFFICIENT: Final = 1.25
 
 
 def grate_perimeter(length: Floats, width: Floats, *, side_against: Floats = 0.0) -> Floats:

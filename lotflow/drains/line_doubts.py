@@ -136,15 +136,15 @@ def less_what_hollows_keep(
     findings: Sequence[Finding], state: DrainState, storm: int, reaching: Mapping[str, FloatArray]
 ) -> list[Finding]:
     """
-    Weigh less the lines that are too small only for water which hollows above the inlets keep.
+    Weigh less what fails only for water which hollows above the inlets keep.
 
     Pipes are sized for all ground, since nobody knows from elevation data that a hollow holds;
-    but that such a line fails is not known either.
+    but that such a line fails, or stands above a grate, is not known either.
 
     Parameters
     ----------
     findings
-        Those of rule "over-capacity" are looked at.
+        Those of lines over their capacity and of water above a grate are looked at.
     state
         Of the lines.
     storm
@@ -166,17 +166,19 @@ def less_what_hollows_keep(
         for each in (kept, whole)
     ]
     given = led_down(network, {node: np.array([q]) for node, q in water.given_m3s.items()})[:, 0]
-    position = {line.name: i for i, line in enumerate(state.lines)}
-    position |= {name: leaving[0] for name, leaving in network.leaving.items()}
-    return [
-        _less(one, state, storm, position[one.subject], sums, given)
-        if one.rule in _OF_FLOW and sums[1][position.get(one.subject, 0)] > 0 else one
-        for one in findings
-    ]  # fmt: skip
+    lines = {line.name: i for i, line in enumerate(state.lines)}
+    nodes = {name: leaving[0] for name, leaving in network.leaving.items()}
+    found = []
+    for one in findings:
+        # of a grate the line that leaves it
+        places = {"over-capacity": lines, "water-above-grate": nodes}.get(one.rule, {})
+        line = places.get(one.subject)
+        if line is not None and sums[1][line] > 0:
+            one = _less(one, state, storm, line, sums, given)  # noqa: PLW2901 - the same, weighed
+        found.append(one)
+    return found
 
 
-#: Rules that hang on the flow of a line; of a node that of the line which leaves it.
-_OF_FLOW: Final = ("over-capacity", "water-above-grate")
 #: What hollows keep is told from this share on, lotflow's rule [-].
 _TOLD: Final = 0.1
 

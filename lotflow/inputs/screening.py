@@ -51,8 +51,14 @@ def screening_job(
     Raises
     ------
     InputError
-        If a number is out of its bounds.
+        If a number is out of its bounds, or an intensity has no coefficient.
     """
+    if intensity is not None and coefficient is None:
+        raise InputError(
+            Fault("a rainfall intensity is given and no runoff coefficient",
+                  "Give a coefficient too: flow is C times i times area", column="intensity",
+                  value=intensity)
+        )  # fmt: skip
     general: dict[str, Any] = {"name": layers["lot"].stem, "units": units}
     if coefficient is not None:
         general["coefficient"] = coefficient

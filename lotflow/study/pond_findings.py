@@ -367,7 +367,9 @@ def _sooner(found: PondsFound, storm: CaseStorm) -> str:
     for one in found.storms:
         if one.case != storm.case or one.storm >= storm.storm:
             continue
-        walls = [wall for pond in one.ponds for wall in pond.walls if wall.is_reached]
+        # what stands there with nothing blocked too is no matter of this inlet
+        rises = [rise for rise in one.rises if rise.rise >= SEEN_M]
+        walls = [wall for rise in rises for wall in rise.walls if wall.is_reached]
         if walls:
             return (
                 f" Already in the {found.periods[one.storm]:g}-year storm it stands "

@@ -153,21 +153,3 @@ class ContractionLoss:
     diameter_ratio: float
     coefficient: float
     source: str
-
-
-@dataclass(frozen=True)
-class GutterShape:
-    """Coefficient of a gutter's capacity Q = k A^1.25, l/s and mm^2 (`gutter_shapes.csv`)."""
-
-    shape: str
-    coefficient: float
-    source: str
-
-
-@dataclass(frozen=True)
-class GutterLengthFactor:
-    """Capacity left in a long level gutter, by length over depth (`gutter_length_factors.csv`)."""
-
-    length_ratio: float
-    factor: float
-    source: str

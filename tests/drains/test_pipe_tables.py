@@ -17,8 +17,6 @@ from lotflow.tables import read_table
 from lotflow.tables.drains import (
     ChannelRoughness,
     ContractionLoss,
-    GutterLengthFactor,
-    GutterShape,
     MinimumFall,
     PipeMaterial,
     PipeSize,
@@ -30,8 +28,6 @@ INCH = 0.0254
 TABLES = {
     "channel_roughness": ChannelRoughness,
     "contraction_losses": ContractionLoss,
-    "gutter_length_factors": GutterLengthFactor,
-    "gutter_shapes": GutterShape,
     "infiltration": SoilInfiltration,
     "minimum_fall": MinimumFall,
     "pipe_materials": PipeMaterial,

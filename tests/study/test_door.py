@@ -121,3 +121,8 @@ def test_the_job_of_a_run_may_be_a_folder_a_file_or_read():
 def test_a_table_without_a_crs_is_refused():
     with pytest.raises(InputError, match="set_crs"):
         lotflow.screen(SAMPLE / "dem.tif", layer("lot").set_crs(None, allow_override=True))
+
+
+def test_an_intensity_that_would_count_for_nothing_is_refused():
+    with pytest.raises(InputError, match="coefficient"):
+        lotflow.screen(SAMPLE / "dem.tif", SAMPLE / "site.gpkg", intensity_mm_h=100.0)

@@ -356,6 +356,28 @@ def test_every_wet_opening_is_judged_by_its_own_sill_and_one_without_is_asked_fo
     assert all(f.measured > 0.3 and f.severity == "warn" for f in asked)
 
 
+@pytest.mark.parametrize(("sill", "sooner"), [(19.25, True), (19.68, False)])
+def test_the_storm_in_which_a_blocked_inlet_first_harms_is_that_of_its_own_water(
+    tmp_path, sill, sooner
+):
+    """At the upper bowl, without an inlet, water stands above a sill in every storm anyway."""
+    lot = lot_on(
+        tmp_path, two_bowls(), inlets={"name": ["Grate"], "geometry": [at(28, 20)]},
+        buildings={"name": ["Low", "High"], "geometry": [
+            shapely.box(600023, 3299970, 600028, 3299974),
+            shapely.box(600023, 3299988, 600028, 3299992),
+        ]},
+        openings={"name": ["Low door", "High door"], "kind": ["door", "door"],
+                  "sill_m": [sill, 19.42], "geometry": [at(28, 22), at(9, 22)]},
+    )  # fmt: skip
+    chapter = ponding_chapter(lot, EvenStorms(lot, (0.01, 0.02, 0.5)))
+    first = rows_of(chapter, "wall_water", case="open", kind="opening", return_period_yr=STORMS[0])
+    assert first["name"][first["freeboard_m"] <= 0].tolist() == ["High door"]
+    (said,) = [f for f in chapter.findings if f.rule == "inlet-blocked" and f.subject == "Grate"]
+    assert ("Already in" in said.message) is sooner
+    assert "High door" not in said.message
+
+
 def test_every_pond_is_listed_in_every_case(chapter):
     ponds = chapter.sections["ponds"]
     spots = {pond["low_spot"] for pond in ponds}

@@ -13,7 +13,6 @@ import lotflow.tables
 from lotflow.tables import read_table
 from lotflow.tables.drains import (
     ChannelRoughness,
-    GutterLengthFactor,
     MinimumFall,
     PipeMaterial,
     PipeSize,
@@ -213,17 +212,8 @@ def test_bores_of_pvc_sewer_pipe():
             assert row.inside_diameter_mm == pytest.approx(size, abs=0.05)
 
 
-def test_factors_of_long_gutters():
-    """A maker's page on BS EN 12056-3 gives four of the factors; the others lie between."""
-    factors = {row.length_ratio: row.factor
-               for row in read_table("gutter_length_factors", GutterLengthFactor)}  # fmt: skip
-    second = {50: 1.0, 100: 0.93, 150: 0.86, 200: 0.80}
-    assert {ratio: factors[ratio] for ratio in second} == second
-    assert list(factors.values()) == sorted(factors.values(), reverse=True)
-
-
 def test_the_document_speaks_of_every_table():
     text = (ROOT / "docs" / "published-tables.md").read_text(encoding="utf-8")
     tables = sorted(path.name for path in Path(lotflow.tables.__file__).parent.glob("*.csv"))
-    assert len(tables) == 17
+    assert len(tables) == 15
     assert [name for name in tables if f"`{name}`" not in text] == []
