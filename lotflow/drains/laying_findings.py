@@ -186,7 +186,8 @@ def _cover_findings(
     only_to_outlet = end.detail in SURFACE_OUTLETS and not (judged & ~short)[first:].any()
     basis: tuple[LevelSource, ...] = (*state.inverts.basis(position), "from ground")
     basis = ("below rim",) if ends else basis
-    beyond = cover + limits.level_doubt_m < least
+    # beyond the error and what is told of at all
+    beyond = cover + limits.level_doubt_m < least - _ROUNDING_M
     severity = as_severe_as_known("fail", basis, beyond_ground=beyond)
     fails = severity == "fail" and not only_to_outlet
     how = (
