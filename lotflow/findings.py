@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import asdict, dataclass, field, replace
+from dataclasses import dataclass, field, fields, replace
 from typing import Any, Final, Literal
 
 Severity = Literal["fail", "warn", "note"]
@@ -33,7 +33,7 @@ class Finding:
     subject
         Name of the inlet, line, low spot or file it is about.
     message
-        One or two sentences: what, and what to do.
+        One or two sentences: what, and what to do. Written by `lotflow.advice` from the facts.
     measured, limit
         Numbers in `unit`; None where the check is not about a number.
     unit
@@ -52,12 +52,17 @@ class Finding:
     part_of
         Rule and subject of the finding of the same cause under which it is listed, as `label`
         writes them; empty for one that stands for itself.
+    today
+        Whether it is so only of the drains as they are, and no longer as proposed.
+    facts
+        What its sentence in `lotflow.advice` is written from, by name: numbers in SI, names, and
+        what is so or not.
     """
 
     rule: str
     severity: Severity
     subject: str
-    message: str
+    message: str = ""
     measured: float | None = None
     limit: float | None = None
     unit: str = ""
@@ -69,10 +74,13 @@ class Finding:
     touches: str = ""
     rests_on: tuple[LevelSource, ...] = ()
     part_of: str = ""
+    today: bool = False
+    facts: Mapping[str, Any] = field(default_factory=dict, hash=False)
 
     def as_dict(self) -> dict[str, Any]:
-        """All fields, in the order in which they are declared; sources of levels as one text."""
-        return asdict(self) | {"rests_on": ", ".join(self.rests_on)}
+        """All fields but the facts, in their order; sources of levels as one text."""
+        told = {one.name: getattr(self, one.name) for one in fields(self) if one.name != "facts"}
+        return told | {"rests_on": ", ".join(self.rests_on)}
 
 
 def as_severe_as_known(
@@ -107,20 +115,25 @@ def as_severe_as_known(
     return "fail" if decided else "warn"
 
 
-#: Begins the message of what is found of the drains as they are and no longer as proposed.
-TODAY: Final = "As it is today: "
+#: Begins a sentence about the drains as they are and no longer as proposed, where it stands alone.
+_TODAY: Final = "As it is today: "
 
 
-def is_today(finding: Finding) -> bool:
+def standing_alone(message: str, *, today: bool) -> str:
     """
-    Tell whether something is found only of the drains as they are today.
+    Give the sentence of a finding as it is read without the column that says of when it is.
 
     Parameters
     ----------
-    finding
-        From `with_earlier`.
+    message, today
+        Of the finding.
+
+    Examples
+    --------
+    >>> standing_alone("It narrows.", today=True)
+    'As it is today: It narrows.'
     """
-    return finding.message.startswith(TODAY)
+    return _TODAY + message if today else message
 
 
 #: What water touches besides buildings and openings.
@@ -255,9 +268,9 @@ def _key(finding: Finding) -> tuple[Any, ...]:
     else:
         beyond = 0.0 if measured is None or limit is None else -abs(measured - limit)
     return (
-        last if sinks else rank, sinks, rank, is_today(finding),
+        last if sinks else rank, sinks, rank, finding.today,
         SEVERITIES.index(finding.severity), place, beyond, finding.subject != ALL_INLETS,
-        finding.subject, finding.message, repr(finding),
+        finding.subject, repr(finding),
     )  # fmt: skip
 
 
@@ -285,11 +298,11 @@ def ordered(findings: Iterable[Finding]) -> list[Finding]:
     heads = [one for one in by_key if not one.part_of]
     named: dict[tuple[bool, str], Finding] = {}
     for one in heads:
-        named.setdefault((is_today(one), label(one.rule, one.subject)), one)
+        named.setdefault((one.today, label(one.rule, one.subject)), one)
     parts: dict[Finding | None, list[Finding]] = {}
     for one in by_key:
         if one.part_of:
-            parts.setdefault(named.get((is_today(one), one.part_of)), []).append(one)
+            parts.setdefault(named.get((one.today, one.part_of)), []).append(one)
     groups = [[head, *parts.pop(head, [])] for head in heads]
     groups += [[one] for without in parts.values() for one in without]
     groups.sort(key=lambda group: min(map(_key, group)))
@@ -399,7 +412,7 @@ def folded(findings: Iterable[Finding], ties: Ties) -> list[Finding]:
     for one in known.found:
         cause = _of_water(one, known) or _of_drains(one, known)
         if cause is not None:
-            families.setdefault((is_today(one), *cause), []).append(one)
+            families.setdefault((one.today, *cause), []).append(one)
     head_of: dict[Finding, Finding] = {}
     for family in families.values():
         head = min(family, key=lambda one: (one.rule not in _STANDS_FOR_ALL, _key(one)))
@@ -427,7 +440,7 @@ def _known(found: Sequence[Finding], ties: Ties) -> _Known:
     """Gather what each subject is blamed for, and the inlet above each line that has no outlet."""
     rules: dict[tuple[bool, str], set[str]] = {}
     for one in found:
-        rules.setdefault((is_today(one), one.subject), set()).add(one.rule)
+        rules.setdefault((one.today, one.subject), set()).add(one.rule)
     above: dict[tuple[bool, str], str] = {}
     for (today, upper), way in ties.below.items():
         if "no-gravity-outlet" in rules.get((today, upper), ()):
@@ -449,7 +462,7 @@ def _of_water(one: Finding, known: _Known) -> tuple[Any, ...] | None:
 
 def _of_drains(one: Finding, known: _Known) -> tuple[Any, ...] | None:
     """The run, line or inlet that a finding comes from."""
-    at = is_today(one), one.subject
+    at = one.today, one.subject
     topic = _TOPIC.get(one.rule)
     if one.rule in _BACKED_UP:
         return _full_well(one, known) or _backed_up(at, known)
@@ -475,7 +488,7 @@ def _full_well(one: Finding, known: _Known) -> tuple[Any, ...] | None:
     """The dry well below an inlet that refuses water, where it is too small or too slow."""
     if one.rule not in ("inlet-passed", "inlet-passed-by"):
         return None
-    today = is_today(one)
+    today = one.today
     for lower in known.ties.below.get((today, one.subject), ()):
         if known.rules.get((today, lower), set()) & {"dry-well-small", "dry-well-slow"}:
             return "soaking", lower
@@ -508,7 +521,7 @@ def _no_outlet(subject: str, low_spots: Mapping[str, int]) -> tuple[Any, ...]:
 
 def with_earlier(main: Sequence[Finding], earlier: Sequence[Finding]) -> list[Finding]:
     """
-    Add what is found only of the drains as they are today, and say so.
+    Add what is found only of the drains as they are today, marked so.
 
     Parameters
     ----------
@@ -520,11 +533,8 @@ def with_earlier(main: Sequence[Finding], earlier: Sequence[Finding]) -> list[Fi
     Examples
     --------
     >>> kept, gone = Finding("a", "note", "L1", "Short."), Finding("b", "fail", "L2", "Narrow.")
-    >>> [finding.message for finding in with_earlier([kept], [kept, gone])]
-    ['Short.', 'As it is today: Narrow.']
+    >>> [finding.today for finding in with_earlier([kept], [kept, gone])]
+    [False, True]
     """
     known = set(main)
-    return [
-        *main,
-        *(replace(one, message=TODAY + one.message) for one in earlier if one not in known),
-    ]
+    return [*main, *(replace(one, today=True) for one in earlier if one not in known)]

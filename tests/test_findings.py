@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 import lotflow
-from lotflow.findings import RANKS, TODAY, Finding, Ties, folded, label, ordered, rank_of
+from lotflow.findings import RANKS, Finding, Ties, folded, label, ordered, rank_of
 
 PACKAGE = Path(lotflow.__file__).parent
 
@@ -83,8 +83,7 @@ def test_every_rule_of_the_code_has_a_rank():
 
 
 def found(rule, subject, severity="warn", *, today=False, **facts):
-    message = f"{TODAY if today else ''}{rule} of {subject}."
-    return Finding(rule, severity, subject, message, **facts)
+    return Finding(rule, severity, subject, f"{rule} of {subject}.", today=today, **facts)
 
 
 def test_a_rule_of_tomorrow_stands_with_those_of_its_kind():
@@ -264,6 +263,6 @@ def test_none_is_lost_and_the_order_given_does_not_matter(findings, random):
     for one in listed:  # each part follows the finding it names
         if one.part_of:
             assert one.part_of == label(head.rule, head.subject)
-            assert one.message.startswith(TODAY) == head.message.startswith(TODAY)
+            assert one.today == head.today
         else:
             head = one

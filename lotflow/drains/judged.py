@@ -67,12 +67,12 @@ def about(
     line: DrainLine,
     rule: str,
     severity: Severity,
-    message: str,
+    message: str = "",
     *,
     at: tuple[float, float] | None = None,
     rests_on: Sequence[LevelSource] = (),
     beyond_ground: bool = False,
-    **facts: Any,
+    **others: Any,
 ) -> Finding:
     """
     Make a finding about a line.
@@ -85,12 +85,12 @@ def about(
         As in `Finding`.
     at
         Where it is; by default half-way along the line.
-    rests_on, beyond_ground, facts
+    rests_on, beyond_ground, others
         As for `about_place`.
     """
     return about_place(
         line.name, line.middle if at is None else at, rule, severity, message,
-        rests_on=rests_on, beyond_ground=beyond_ground, **facts,
+        rests_on=rests_on, beyond_ground=beyond_ground, **others,
     )  # fmt: skip
 
 
@@ -99,11 +99,11 @@ def about_place(
     at: tuple[float, float],
     rule: str,
     severity: Severity,
-    message: str,
+    message: str = "",
     *,
     rests_on: Sequence[LevelSource] = (),
     beyond_ground: bool = False,
-    **facts: Any,
+    **others: Any,
 ) -> Finding:
     """
     Make a finding about a line, inlet or outlet; none fails on a level that nobody gave.
@@ -118,15 +118,16 @@ def about_place(
         As in `Finding`.
     rests_on, beyond_ground
         As for `as_severe_as_known`.
-    facts
-        `measured` and `limit`, rounded here; `unit`, `source`.
+    others
+        Further fields of the finding: `facts` for its sentence, `unit`, `source`; `measured` and
+        `limit` are rounded here.
     """
     for name in ("measured", "limit"):
-        if facts.get(name) is not None:
-            facts[name] = round(float(facts[name]), 6)
+        if others.get(name) is not None:
+            others[name] = round(float(others[name]), 6)
     sources = tuple(dict.fromkeys(rests_on))
     severity = as_severe_as_known(severity, sources, beyond_ground=beyond_ground)
-    return Finding(rule, severity, subject, message, x=at[0], y=at[1], rests_on=sources, **facts)
+    return Finding(rule, severity, subject, message, x=at[0], y=at[1], rests_on=sources, **others)
 
 
 def storm_named(return_period_yr: float) -> str:

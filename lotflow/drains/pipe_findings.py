@@ -69,10 +69,7 @@ def _size_findings(line: DrainLine, network: Network, position: int) -> list[Fin
         findings.append(
             about(
                 line, "size-changes-within-line", "fail" if narrows else "warn",
-                f"Its ends differ, {both_units(pipe.diameter_m, 'diameter')} above and "
-                f"{both_units(pipe.diameter_down_m, 'diameter')} below: there is a joint nobody "
-                "has seen." + (" A pipe must not narrow downstream; find the joint and relay "
-                "from there on." if narrows else " Find it and look at it."),
+                facts={"above_m": pipe.diameter_m, "below_m": pipe.diameter_down_m},
                 measured=pipe.diameter_down_m, limit=pipe.diameter_m, unit="m",
                 source=NEVER_SMALLER if narrows else PRACTICE,
             )
@@ -92,9 +89,7 @@ def _below(line: DrainLine, network: Network, position: int) -> list[Finding]:
     return [
         about(
             lower, "smaller-pipe-downstream", "fail",
-            f"Its inside diameter, {both_units(below, 'diameter')}, is smaller than that of "
-            f"{line.name}, which runs into it with {both_units(bore, 'diameter')}: what passes "
-            "the one sticks in the other. Lay it at least as large.",
+            facts={"upper": line.name, "upper_m": bore, "own_m": below},
             measured=below, limit=bore, unit="m", source=NEVER_SMALLER,
             at=network.nodes[lower.start].xy,
         )

@@ -283,6 +283,8 @@ RESULT_LAYERS: Final[dict[str, Layer]] = {
                     "Rule and subject of the finding of the same cause under which it is listed; "
                     "empty for one that stands for itself.",
                 ),
+                Column("today", "Whether it is so only of the drains as they are, and no longer "
+                       "as proposed.", kind="yes_no"),
                 number("x", "unit of the CRS", "Easting, where it has a place."),
                 number("y", "unit of the CRS", "Northing, where it has a place."),
                 Column("rests_on", "Where the levels come from that it rests on: given, below rim, "

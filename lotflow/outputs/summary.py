@@ -45,7 +45,7 @@ CONTRACT: Final[dict[str, tuple[str, ...]]] = {
     ),
     "findings": (
         "rule", "severity", "subject", "measured", "limit", "unit", "area_m2", "volume_m3",
-        "touches", "message", "source", "part_of",
+        "touches", "message", "source", "part_of", "today",
     ),
     "ponds": (
         "return_period_yr", "case", "level_m", "depth_m", "volume_m3", "x", "y", "low_spot",

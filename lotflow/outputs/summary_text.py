@@ -6,7 +6,7 @@ import textwrap
 from collections.abc import Mapping, Sequence
 from typing import Any, Final
 
-from lotflow.findings import TODAY, label
+from lotflow.findings import label
 from lotflow.units import UnitSystem, open_range, shown, shown_open
 
 WIDTH: Final = 100
@@ -64,8 +64,8 @@ def summary_text(content: Mapping[str, Any], units: UnitSystem) -> str:
     >>> print(summary_text(content, "metric").splitlines()[2:4])
     ['Where water can stand', '  nowhere deeper than 0.10 m, the limit']
     """
-    today = [one for one in content["findings"] if one["message"].startswith(TODAY)]
-    main = [one for one in content["findings"] if not one["message"].startswith(TODAY)]
+    today = [one for one in content["findings"] if one["today"]]
+    main = [one for one in content["findings"] if not one["today"]]
     parts = [
         [*_wrapped(_title(content, units), ""), *_without_outlet(content["findings"])],
         ["Where water can stand", *_low_spots(content, units)],
@@ -428,8 +428,7 @@ def _findings(findings: Sequence[Mapping[str, Any]]) -> list[str]:
             groups.append([one])
     found: list[str] = []
     for head, *parts in groups[: _MOST["findings"]]:
-        told = head["message"].removeprefix(TODAY)
-        found += _wrapped(f"{head['subject']}: {told}", f"  {head['severity']:<5}")
+        found += _wrapped(f"{head['subject']}: {head['message']}", f"  {head['severity']:<5}")
         found += _wrapped(_in_short(parts), "       ") if parts else []
     return found + _rest(sum(map(len, groups[_MOST["findings"] :])))
 

@@ -5,7 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from lotflow.findings import Finding, ordered
+from lotflow.advice.sentences import worded
+from lotflow.findings import Finding, ordered, standing_alone
 from lotflow.inputs.prices import read_prices
 from lotflow.inputs.sources import naming_files
 from lotflow.outputs.summary import json_text
@@ -77,7 +78,8 @@ class InputReport:
             lines.append(f"  {row['layer']}: {rows} from {row['file']}")
         lines += ["", f"Lot: {shown(self.lot_area_m2, 'area', self.units)}"]
         for finding in self.findings:
-            lines.append(f"{finding.severity}: {finding.subject}: {finding.message}")
+            told = standing_alone(finding.message, today=finding.today)
+            lines.append(f"{finding.severity}: {finding.subject}: {told}")
         lines.append("All inputs can be used." if not self._failed() else "Some inputs fail.")
         return "\n".join(lines)
 
@@ -108,15 +110,17 @@ def check_inputs(job: Job) -> InputReport:
                 pond_network(routing)
     if job.prices is not None:
         read_prices(job.prices.file)
-    findings = ordered(
-        [
-            *source.findings,
-            *window.elevation.findings,
-            *site.findings,
-            *gap_notes(window.surface, window.lot),
-            *off_lot(site, job.criteria, window.surface.ground.metres_per_unit),
-            *([] if rainfall is None else rain_findings(rainfall, site.lot, job.criteria)),
-        ]
+    findings = worded(
+        ordered(
+            [
+                *source.findings,
+                *window.elevation.findings,
+                *site.findings,
+                *gap_notes(window.surface, window.lot),
+                *off_lot(site, job.criteria, window.surface.ground.metres_per_unit),
+                *([] if rainfall is None else rain_findings(rainfall, site.lot, job.criteria)),
+            ]
+        )
     )
     unit = window.surface.ground.metres_per_unit
     return InputReport(
@@ -124,6 +128,6 @@ def check_inputs(job: Job) -> InputReport:
         elevation=source.describe(),
         layers=tuple({"layer": s.layer, "file": s.file, "rows": s.rows} for s in site.sources),
         lot_area_m2=float(site.lot.geometry.union_all().area) * unit**2,
-        findings=tuple(findings),
+        findings=findings,
         units=job.job.units,
     )

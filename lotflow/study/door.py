@@ -14,6 +14,7 @@ from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import TYPE_CHECKING, Any, Final
 
+from lotflow.findings import standing_alone
 from lotflow.inputs.job import Job, read_job
 from lotflow.inputs.screening import screening_job, with_realisations
 from lotflow.outputs.handed_over import layer_path, raster_path
@@ -152,8 +153,9 @@ class Result:
         """Show the worst findings and the table of the terminal in a notebook."""
         rows = "".join(
             f"<tr><td>{one.severity}</td><td>{html.escape(one.subject)}</td>"
-            f"<td style='text-align:left'>{html.escape(one.message)}</td></tr>"
+            f"<td style='text-align:left'>{html.escape(told)}</td></tr>"
             for one in self.finding_list[:_SHOWN]
+            for told in [standing_alone(one.message, today=one.today)]
         )
         more = len(self.finding_list) - _SHOWN
         rest = f"<p>{more} more in <code>findings</code></p>" if more > 0 else ""

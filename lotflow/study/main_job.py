@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 from functools import partial
 from typing import TYPE_CHECKING, Any
 
+from lotflow.advice.sentences import worded
 from lotflow.findings import Finding, Ties, folded
 from lotflow.inputs.sources import naming_files
 from lotflow.outputs.result_layers import findings_table
@@ -114,7 +115,7 @@ def bind(lot: LotWater, chapters: Sequence[Chapter]) -> Study:
         {key: run for chapter in chapters for key, run in chapter.old_run.items()},
         partial(_low_spot_of, lot, layers.get("openings")),
     )
-    findings = tuple(folded([f for chapter in chapters for f in chapter.findings], ties))
+    findings = worded(folded([f for chapter in chapters for f in chapter.findings], ties))
     layers["findings"] = findings_table(findings)
     rain = getattr(lot.rainfall, "sha256", "")  # coefficients are read from no file
     hashes = {"rainfall": rain} if rain else {}

@@ -76,7 +76,13 @@ def named_site(names):
 
 
 def sheet(units="us", title="14 Alder Court", *, names=("C1",), content=None):
-    found = {"severity": "warn", "rule": "r", "subject": names[0], "message": names[-1]}
+    found = {
+        "severity": "warn",
+        "rule": "r",
+        "subject": names[0],
+        "message": names[-1],
+        "today": False,
+    }
     return FieldSheetContent(
         summary=content or summary(low_spots=[spot(7, inlets=names[0])], findings=[found]),
         layers={},

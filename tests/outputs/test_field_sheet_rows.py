@@ -7,7 +7,6 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from lotflow.findings import TODAY
 from lotflow.layers import RESULT_LAYERS
 from lotflow.outputs.field_sheet.content import FieldSheetContent
 from lotflow.outputs.field_sheet.findings_order import different_subjects, findings_to_check
@@ -201,9 +200,8 @@ def test_a_doubted_low_spot_is_walked_to_and_levelled_unless_it_is_in_a_building
 
 
 def found(rule, subject, severity="warn", *, today=False, measured=None):
-    message = f"{TODAY if today else ''}{rule} at {subject}."
-    return {"rule": rule, "subject": subject, "severity": severity, "message": message,
-            "measured": measured}  # fmt: skip
+    return {"rule": rule, "subject": subject, "severity": severity,
+            "message": f"{rule} at {subject}.", "today": today, "measured": measured}  # fmt: skip
 
 
 def test_a_group_is_asked_once_and_what_no_look_settles_is_left_out():

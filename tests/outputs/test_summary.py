@@ -11,7 +11,6 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from lotflow.findings import TODAY
 from lotflow.layers import RESULT_LAYERS
 from lotflow.outputs.summary import CONTRACT, json_text, summary_content
 from lotflow.outputs.summary_csv import summary_csv
@@ -455,7 +454,10 @@ def test_a_line_that_stays_is_told_in_both_cases_the_proposed_one_first():
 def test_what_is_found_only_of_today_stands_under_a_heading_of_its_own(make_layers):
     layers = make_layers(2)
     layers["findings"] = layers["findings"].assign(
-        message=[f"{TODAY}It narrows.", "It is short."], severity=["fail", "note"], subject="L1"
+        message=["It narrows.", "It is short."],
+        today=[True, False],
+        severity=["fail", "note"],
+        subject="L1",
     )
     text = summary_text(content_of(layers), "metric")
     assert lines_under(text, "Findings") == ["  note L1: It is short."]
@@ -475,6 +477,7 @@ def test_a_normal_lot_fits_on_a_screen(make_layers):
 def test_many_rows_are_cut_short_and_counted(make_layers, units):
     layers = make_layers(60)
     layers["findings"]["message"] = "Water stands here. " * 8
+    layers["findings"]["today"] = False
     text = summary_text(content_of(layers), units)
     lines = text.splitlines()
     assert len(lines) <= 120  # long names and ranges take a second line

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from typing import TYPE_CHECKING, Any, Final
 
-from lotflow.findings import TODAY, label
+from lotflow.findings import label, standing_alone
 from lotflow.outputs.field_sheet.content import FieldSheetContent, Row, rows_of, there_today
 from lotflow.outputs.field_sheet.findings_order import different_subjects, findings_to_check
 from lotflow.outputs.field_sheet.levels import shots
@@ -128,20 +128,16 @@ def _findings(setter: Typesetter, content: FieldSheetContent) -> list[Any]:
     if not found:
         return []
     first = different_subjects(found, _MOST_FINDINGS)
-    alike = Counter((_today(one), one.get("part_of")) for one in content.summary["findings"])
+    alike = Counter((one["today"], one.get("part_of")) for one in content.summary["findings"])
     texts = []
     for one in first:
-        count = alike[_today(one), label(one["rule"], one["subject"])]
+        count = alike[one["today"], label(one["rule"], one["subject"])]
         more_of_it = f" ({count} more of the same cause.)" if count else ""
-        texts.append(f"{one['subject']}: {one['message']}{more_of_it}")
+        told = standing_alone(one["message"], today=one["today"])
+        texts.append(f"{one['subject']}: {told}{more_of_it}")
     more = _left_out(len(found) - len(first), "plan.html")
     heading = setter.heading("Found by the checks: is it so?")
     return [*heading, *setter.bullets(texts, sign=BOX), *(setter.note(text) for text in more)]
-
-
-def _today(found: Mapping[str, Any]) -> bool:
-    """Whether it is so only of the drains as they are."""
-    return str(found["message"]).startswith(TODAY)
 
 
 def questions(setter: Typesetter) -> list[Any]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 
+from lotflow.findings import standing_alone
 from lotflow.outputs.plan_page.entries import (
     best_options,
     case_entries,
@@ -326,6 +327,8 @@ def _cell(
 def _told(heading: Heading, entry: Mapping[str, Any]) -> Any:
     """A value; of a catchment or flow the two ends of its range where the data leave it open."""
     value = entry.get(heading.key)
+    if heading.key == "message":
+        return standing_alone(entry["message"], today=entry["today"])
     return open_value(entry, heading.key, value) if heading.key in OPEN_KEYS else value
 
 

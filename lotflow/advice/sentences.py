@@ -1,0 +1,60 @@
+"""The message of each finding, written from its facts by the rule it goes by."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import replace
+from typing import TYPE_CHECKING, Final
+
+from lotflow.advice import pipes
+from lotflow.advice.say import Say, Sentence
+
+if TYPE_CHECKING:
+    from lotflow.findings import Finding
+    from lotflow.units import UnitSystem
+
+#: By rule. What a sentence takes besides `Say` and the finding are the facts that its rule owes.
+SENTENCES: Final[dict[str, Sentence]] = {**pipes.SENTENCES}
+
+
+def message(finding: Finding, units: UnitSystem | None = None) -> str:
+    """
+    Write the message of a finding.
+
+    Parameters
+    ----------
+    finding
+        With the facts that the sentence of its rule takes.
+    units
+        Of the report; None for metric units with US ones in brackets.
+
+    Raises
+    ------
+    TypeError
+        If a fact is missing, or one is given that the sentence does not take: a fault of the
+        program, never of an input.
+
+    Examples
+    --------
+    >>> from lotflow.findings import Finding
+    >>> facts = {"above_m": 0.1016, "below_m": 0.0762}
+    >>> message(Finding("size-changes-within-line", "fail", "L1", facts=facts), "us")[:52]
+    'Its ends differ, 4.0 in above and 3.0 in below: ther'
+    """
+    if finding.message:
+        return finding.message
+    return SENTENCES[finding.rule](Say(units), finding, **finding.facts)
+
+
+def worded(findings: Iterable[Finding], units: UnitSystem | None = None) -> tuple[Finding, ...]:
+    """
+    Give findings with their messages.
+
+    Parameters
+    ----------
+    findings
+        In any order, which is kept.
+    units
+        As for `message`.
+    """
+    return tuple(replace(one, message=message(one, units)) for one in findings)

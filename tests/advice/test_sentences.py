@@ -1,0 +1,49 @@
+"""Every finding a run can make has its sentence, and each sentence its facts."""
+
+import ast
+from pathlib import Path
+
+import pytest
+
+from lotflow.advice.sentences import SENTENCES, message, worded
+from lotflow.findings import RANKS, Finding
+
+PACKAGE = Path(__file__).parents[2] / "lotflow"
+#: Rooms whose findings still come with their message.
+BY_HAND = ("inputs", "terrain", "drains", "study", "rainfall.py", "rainfall_checks.py")
+
+
+def test_each_sentence_is_that_of_a_known_rule():
+    assert set(SENTENCES) <= {rule for rules in RANKS.values() for rule in rules}
+
+
+def test_a_missing_fact_is_a_fault_and_no_sentence_is_guessed():
+    finding = Finding("size-changes-within-line", "fail", "L1", facts={"above_m": 0.1})
+    with pytest.raises(TypeError, match="below_m"):
+        message(finding)
+
+
+def test_units_are_those_of_the_report_or_both():
+    facts = {"above_m": 0.1016, "below_m": 0.0762}
+    finding = Finding("size-changes-within-line", "fail", "L1", facts=facts)
+    (us,), (metric,), (both,) = (worded([finding], units) for units in ("us", "metric", None))
+    assert "4.0 in" in us.message
+    assert "mm" not in us.message
+    assert "102 mm" in metric.message
+    assert " in " not in metric.message.partition("above")[0]
+    assert "102 mm (4.0 in)" in both.message
+
+
+def test_no_room_but_this_one_writes_messages():
+    """A message given to a finding elsewhere would stand in no place where sentences are read."""
+    found = []
+    for path in sorted(PACKAGE.rglob("*.py")):
+        room = path.relative_to(PACKAGE).parts[0]
+        if room in ("advice", *BY_HAND):
+            continue
+        for node in ast.walk(ast.parse(path.read_text("utf-8"))):
+            if isinstance(node, ast.Call) and getattr(node.func, "id", "") == "Finding":
+                words = {keyword.arg for keyword in node.keywords}
+                if len(node.args) > 3 or "message" in words:
+                    found.append(f"{path.name}: {node.lineno}")
+    assert not found
