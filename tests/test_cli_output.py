@@ -14,8 +14,7 @@ from pathlib import Path
 import pytest
 
 from lotflow.cli import main
-from lotflow.inputs.job import read_job
-from lotflow.inputs.screening import with_realisations
+from lotflow.inputs.job import read_job, with_realisations
 from lotflow.outputs.manifest import verify_result
 from lotflow.study import run_study, write_study
 

@@ -59,17 +59,17 @@ def test_the_command_line_ends_with_130(tmp_path):
     code = f"""
         import ctypes, os, signal
         signal.signal(signal.SIGINT, signal.default_int_handler)
-        import lotflow.inputs.screening as screening
+        import lotflow.inputs.job as job
         def swallowed(_number):
             signal.raise_signal(signal.SIGINT)
             return 0
-        usual = screening.screening_job
+        usual = job.screening_job
         def slow(*given, **named):
             ctypes.CFUNCTYPE(ctypes.c_int, ctypes.c_int)(swallowed)(1)
             for _ in range(50):
                 __import__("time").sleep(0.1)
             return usual(*given, **named)
-        screening.screening_job = slow
+        job.screening_job = slow
         from lotflow.cli import main
         main(["screen", {os.devnull!r}, {os.devnull!r}, "-o", {str(tmp_path / "result")!r}])
     """

@@ -11,7 +11,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from rasterio.transform import Affine
 
-from lotflow.inputs.screening import screening_job, with_realisations
+from lotflow.inputs.job import screening_job, with_realisations
 from lotflow.study import run_study
 
 SAMPLE = Path(__file__).parents[1] / "data_samples" / "alder_court"

@@ -16,7 +16,7 @@ from skimage.morphology import reconstruction
 
 from lotflow.criteria import Criteria
 from lotflow.grid import Grid
-from lotflow.inputs.screening import screening_job
+from lotflow.inputs.job import screening_job
 from lotflow.study import run_study
 from lotflow.terrain.artefacts import IN_BUILDING
 from lotflow.terrain.kernels import priority_flood

@@ -47,7 +47,6 @@ def run(job: Path, output: Path | None, **given: Any) -> int:
 
 def _read(job: Path, realisations: int | None) -> Job:
     """Read the job."""
-    from lotflow.inputs.job import read_job  # noqa: PLC0415 - slow to import
-    from lotflow.inputs.screening import with_realisations  # noqa: PLC0415
+    from lotflow.inputs.job import read_job, with_realisations  # noqa: PLC0415 - slow to import
 
     return with_realisations(read_job(job), realisations)

@@ -67,7 +67,7 @@ def screen(elevation: Path, lot: Path, output: Path, **given: Any) -> int:
 
 def _job(elevation: Path, lot: Path, given: dict[str, Any]) -> Job:
     """Make the job that the options describe."""
-    from lotflow.inputs.screening import screening_job, with_realisations  # noqa: PLC0415 - slow
+    from lotflow.inputs.job import screening_job, with_realisations  # noqa: PLC0415 - slow
 
     rate, unit = given["intensity"] or (None, "")
     job = screening_job(

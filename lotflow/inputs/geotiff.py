@@ -25,11 +25,17 @@ from rasterio.errors import NotGeoreferencedWarning
 from lotflow.errors import Fault, InputError
 from lotflow.findings import Finding
 from lotflow.grid import BoolArray, FloatArray
-from lotflow.inputs.geotiff_blocks import Block, compression_of, touched_blocks, verify_blocks
 from lotflow.inputs.limits import Limits
 from lotflow.inputs.open import reading
 from lotflow.inputs.raster_header import RasterHeader, Window, stamp
-from lotflow.inputs.tiff_structure import check_structure, mask_blocks
+from lotflow.inputs.tiff_structure import (
+    Block,
+    check_structure,
+    compression_of,
+    mask_blocks,
+    touched_blocks,
+    verify_blocks,
+)
 
 #: Nothing beside the file is looked at, and a vertical CRS is told whatever the tags' version.
 _OPTIONS: Final = {

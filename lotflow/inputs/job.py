@@ -1,24 +1,38 @@
-"""The job file: every setting of a study, checked as strictly as it can be."""
+"""The job file: read as strictly as it can be, made from options, or written to start with."""
 
 from __future__ import annotations
 
+import json
 import os
+import types
+from collections.abc import Iterator
 from dataclasses import asdict, fields
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any, Final, get_type_hints
+from typing import (
+    TYPE_CHECKING,
+    Annotated,
+    Any,
+    Final,
+    Literal,
+    Union,
+    get_args,
+    get_origin,
+    get_type_hints,
+)
 
 from pydantic import (
     AfterValidator,
+    BaseModel,
     BeforeValidator,
     Field,
     PlainSerializer,
     ValidationError,
     create_model,
 )
+from pydantic_core import ErrorDetails
 
 from lotflow.criteria import Criteria
-from lotflow.errors import InputError
-from lotflow.inputs.job_faults import faults_of
+from lotflow.errors import Fault, InputError, ParameterError
 from lotflow.inputs.job_tables import (
     Confidence,
     Elevation,
@@ -34,25 +48,155 @@ from lotflow.inputs.job_tables import (
 )
 from lotflow.inputs.limits import DEFAULT_LIMITS
 from lotflow.inputs.open import local_file, read_bytes
-from lotflow.inputs.toml_text import parse_toml
-from lotflow.text import LONGEST_TEXT, clean_text
-from lotflow.units import to_si
+from lotflow.inputs.toml_text import KeyPath, TomlText, parse_toml
+from lotflow.text import LONGEST_TEXT, clean_text, closest, did_you_mean, one_of
+from lotflow.units import UnitSystem, VerticalUnit, to_si
 
-__all__ = [
-    "JOB_FILE",
-    "Confidence",
-    "Elevation",
-    "General",
-    "Job",
-    "LayerEntry",
-    "Layers",
-    "Levels",
-    "Prices",
-    "Rain",
-    "Setbacks",
-    "Terrain",
-    "read_job",
-]
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
+#: What must hold, by pydantic's type of error; `{}` are the limits it names.
+_RULES: Final = {
+    "string_type": "must be text in quotes",
+    "int_type": "must be a whole number",
+    "float_type": "must be a number, without quotes",
+    "finite_number": "must be a finite number",
+    "greater_than": "must be greater than {gt}",
+    "greater_than_equal": "must be {ge} or more",
+    "less_than": "must be less than {lt}",
+    "less_than_equal": "must be {le} or less",
+    "too_short": "must hold at least {min_length} value",
+    "too_long": "may hold {max_length} values",
+    "model_type": "must be a table",
+}
+
+#: Keys of earlier versions, and what to do with them.
+_RENAMED: Final[dict[KeyPath, str]] = {
+    ("criteria", "snap_cells"): "Write snap_m, a distance in metres: up to 1.5, 0 to leave every "
+    "inlet in the cell in which it was drawn",
+}
+
+
+def faults_of(
+    error: ValidationError, model: type[BaseModel], toml: TomlText, file: str
+) -> list[Fault]:
+    """
+    Turn the errors of a model into faults, in the order of the file.
+
+    Parameters
+    ----------
+    error
+        All that pydantic found.
+    model
+        The model it was found by.
+    toml
+        The file, for the line of each key.
+    file
+        Its name.
+    """
+    faults: list[Fault] = []
+    for details in error.errors(include_url=False):
+        path = details["loc"]
+        value = details["input"] if _is_scalar(details["input"]) else None
+        faults += [
+            Fault(rule, remedy, file, column=_key(path), value=value, line=toml.line(path))
+            for rule, remedy in _explained(details, model)
+        ]
+    return sorted(faults, key=lambda fault: fault.line or 0)
+
+
+def _is_scalar(value: object) -> bool:
+    """Tell whether a value is worth quoting."""
+    return isinstance(value, (str, int, float, bool))
+
+
+def _key(path: KeyPath) -> str:
+    """Write a path as it is written in TOML."""
+    return ".".join(str(part) for part in path)
+
+
+def _explained(details: ErrorDetails, model: type[BaseModel]) -> Iterator[tuple[str, str]]:
+    """Say what must hold, and what to do."""
+    path, kind = details["loc"], details["type"]
+    raised = details.get("ctx", {}).get("error")
+    if isinstance(raised, InputError):
+        yield from ((fault.rule, fault.remedy) for fault in raised.faults)
+    elif kind == "extra_forbidden":
+        yield "the key is not known", _known_key(path, model)
+    elif kind == "missing":
+        is_table = len(path) == 1
+        yield (
+            ("the table is missing", f"Add it: [{path[0]}]")
+            if is_table
+            else ("the key is missing", "Add it")
+        )
+    elif kind == "literal_error":
+        choices = list(_choices(_annotation(path, model)))
+        yield f"must be {one_of(choices)}", _near(details["input"], choices)
+    elif kind in _RULES:
+        limits = {name: _plain(limit) for name, limit in details.get("ctx", {}).items()}
+        yield _RULES[kind].format(**limits), ""
+    else:
+        yield f"{details['msg'][:1].lower()}{details['msg'][1:]}", ""
+
+
+def _plain(limit: object) -> object:
+    """Write a limit as one would write it: 1, not 1.0."""
+    return f"{limit:g}" if isinstance(limit, float) else limit
+
+
+def _near(value: object, choices: list[str]) -> str:
+    """Offer the choice that was probably meant, if any is."""
+    near = closest(value, choices) if isinstance(value, str) else None
+    return f"Did you mean {near!r}?" if near else ""
+
+
+def _known_key(path: KeyPath, model: type[BaseModel]) -> str:
+    """Say what an unknown key was probably meant to be, or in which table it belongs."""
+    name = str(path[-1])
+    if path in _RENAMED:
+        return _RENAMED[path]
+    table = _model_in(_annotation(path[:-1], model)) or model
+    for home, item in model.model_fields.items():
+        other = _model_in(item.annotation)
+        if len(path) <= 2 and other not in (None, table) and name in other.model_fields:
+            return f"It belongs into [{home}]"
+    return did_you_mean(name, table.model_fields)
+
+
+def _annotation(path: KeyPath, model: type[BaseModel]) -> Any:
+    """Find the type that a key is declared with."""
+    found: Any = model
+    for part in path:
+        table = _model_in(found)
+        # an index of a list leads no deeper into the tables
+        if table is not None and part in table.model_fields:
+            found = table.model_fields[str(part)].annotation
+    return found
+
+
+def _model_in(annotation: Any) -> type[BaseModel] | None:
+    """Find the table in a type such as `Annotated[Table, ...] | None`."""
+    if isinstance(annotation, type) and issubclass(annotation, BaseModel):
+        return annotation
+    inner = (_model_in(part) for part in _unwrapped(annotation))
+    return next((table for table in inner if table is not None), None)
+
+
+def _choices(annotation: Any) -> Iterator[str]:
+    """List the words of a type such as `Literal[...] | None`."""
+    if get_origin(annotation) is Literal:
+        yield from get_args(annotation)
+    for part in _unwrapped(annotation):
+        yield from _choices(part)
+
+
+def _unwrapped(annotation: Any) -> tuple[Any, ...]:
+    """Take a union or an annotated type apart."""
+    if get_origin(annotation) is Annotated:
+        return get_args(annotation)[:1]
+    return get_args(annotation) if get_origin(annotation) in (Union, types.UnionType) else ()
+
 
 #: Name of the job file in its folder.
 JOB_FILE: Final = "job.toml"
@@ -166,3 +310,218 @@ def _named(job: Job, name: str) -> Job:
     """Give a job the name of its folder."""
     name = clean_text(name, longest=10 * LONGEST_TEXT)[:LONGEST_TEXT] or "job"
     return job.model_copy(update={"job": job.job.model_copy(update={"name": name})})
+
+
+def screening_job(
+    elevation: Sequence[Path],
+    layers: Mapping[str, Path],
+    *,
+    vertical_unit: VerticalUnit | None = None,
+    margin_m: float | None = None,
+    coefficient: float | None = None,
+    intensity: float | None = None,
+    intensity_unit: str = "mm_h",
+    units: UnitSystem = "us",
+) -> Job:
+    """
+    Make a job from files and numbers.
+
+    Parameters
+    ----------
+    elevation
+        The raster, or neighbouring tiles.
+    layers
+        File of each site layer that is given; the lot must be. Those of "streets" count as
+        constraints of that kind.
+    vertical_unit
+        Unit of the elevations where the file does not say.
+    margin_m
+        Ground read round the lot at first [m].
+    coefficient
+        Runoff coefficient of all ground.
+    intensity, intensity_unit
+        Rainfall intensity, and its unit: "mm_h" or "in_h".
+    units
+        Of reports.
+
+    Raises
+    ------
+    InputError
+        If a number is out of its bounds, or an intensity has no coefficient.
+    """
+    if intensity is not None and coefficient is None:
+        raise InputError(
+            Fault("a rainfall intensity is given and no runoff coefficient",
+                  "Give a coefficient too: flow is C times i times area", column="intensity",
+                  value=intensity)
+        )  # fmt: skip
+    general: dict[str, Any] = {"name": layers["lot"].stem, "units": units}
+    if coefficient is not None:
+        general["coefficient"] = coefficient
+    if intensity is not None:
+        general[f"intensity_{intensity_unit}"] = intensity
+    entries = {
+        "constraints" if name == "streets" else name: LayerEntry(
+            file=path, kind="street" if name == "streets" else None
+        )
+        for name, path in layers.items()
+    }
+    try:
+        return Job(
+            job=General(**general),
+            elevation=Elevation(
+                file=tuple(elevation), vertical_unit=vertical_unit, margin_m=margin_m
+            ),
+            layers=Layers.model_validate(entries),
+        )
+    except ValidationError as error:
+        raise InputError(
+            [
+                Fault(detail["msg"], column=".".join(map(str, detail["loc"])),
+                      value=detail["input"])
+                for detail in error.errors()
+            ]
+        ) from None  # fmt: skip
+
+
+def with_realisations(job: Job, number: int | None) -> Job:
+    """
+    Let a caller decide how many realisations are run.
+
+    Parameters
+    ----------
+    job
+        As it was read.
+    number
+        How many; None leaves what the job says.
+    """
+    if number is None:
+        return job
+    confidence = job.confidence.model_copy(update={"realisations": number, "precision": None})
+    return job.model_copy(update={"confidence": confidence})
+
+
+_TEMPLATE: Final = """\
+# A lotflow job. Lines that start with # are settings at their defaults: remove the # to change.
+
+[job]
+name = {name}
+units = {units}  # of reports: "us" or "metric"
+# ground = "lawn"  # cover of ground without a cover polygon
+# soil_group = "C"  # hydrologic soil group A, B, C or D
+# soak_test_in_h = 0.2  # or soak_test_mm_h; or readings: soak_test_drops_in, soak_test_minutes
+# coefficient = 0.35  # one runoff coefficient for all ground, instead of covers
+# {intensity}  # one rainfall intensity, instead of a rainfall table
+
+[elevation]
+file = {elevation}  # or a list of neighbouring tiles
+{vertical_unit}  # "m", "ft" or "us-ft"; only needed where the file does not say
+# rmse_m = 0.10  # vertical accuracy (USGS lidar quality level 2)
+# correlation_m = 10  # range of the correlated part of the error
+# white_share = 0.1  # share of the error's variance that is not correlated
+# margin_m = 100  # ground read round the lot at first
+
+# [levels]  # where levels on site were taken from a benchmark of their own
+# benchmark = 100.00  # its level in the site notes
+# elevation_m = 31.42  # its elevation in the raster's datum
+# unit = {level_unit}  # of the benchmark
+
+[layers]
+file = "site.gpkg"  # every layer by its name
+lot = {lot}  # a layer may have a file of its own, or {{ file = "a.gpkg", layer = "b" }}
+
+# [rainfall]
+# file = "rainfall.csv"
+# storms = [2, 10, 100]  # return periods in years
+# uplift = 1.0  # factor for a changed climate
+# storm_type = "II"  # NRCS rain distribution I, IA, II or III: for the graphical peak too
+
+# [setbacks]  # least distances of outlets and drain lines by the local rules; none is assumed
+# source = "town code, section ..."
+# lot_line_{length_unit} = {lot_line}
+# foundation_{length_unit} = {foundation}
+
+# [prices]
+# file = "prices.csv"  # your price list, with the columns item and price
+
+# [criteria]
+{criteria}
+
+# [terrain]
+# direction = "ltd"  # "ltd", "steepest" or "richdem-d8"
+
+# [confidence]
+# realisations = 100  # 0 is off; or, instead, precision = 0.05: shares good to 5 in 100
+# seed = 0
+"""
+
+
+def job_template(
+    name: str,
+    elevation_file: str,
+    lot_file: str,
+    vertical_unit: VerticalUnit | None,
+    units: UnitSystem,
+) -> str:
+    """
+    Write the job file of a new job.
+
+    Parameters
+    ----------
+    name
+        Of the job.
+    elevation_file, lot_file
+        Paths, relative to the job's folder or absolute.
+    vertical_unit
+        Unit of the elevations; None where the raster says it.
+    units
+        Unit system of reports and of the columns to draw.
+
+    Returns
+    -------
+    text
+        TOML that `read_job` accepts, with every other setting as a comment.
+
+    Raises
+    ------
+    ParameterError
+        If a path cannot be written as text.
+
+    Examples
+    --------
+    >>> text = job_template("Yard", "dem.tif", "lot.geojson", None, "us")
+    >>> print(*text.splitlines()[2:4], sep="; ")
+    [job]; name = "Yard"
+    """
+    stated = vertical_unit is not None
+    return _TEMPLATE.format(
+        name=_quoted(name),
+        units=_quoted(units),
+        elevation=_quoted(elevation_file),
+        lot=_quoted(lot_file),
+        vertical_unit=("" if stated else "# ") + f"vertical_unit = {_quoted(vertical_unit or 'm')}",
+        intensity="intensity_in_h = 1.0" if units == "us" else "intensity_mm_h = 25.0",
+        level_unit=_quoted("ft" if units == "us" else "m"),
+        length_unit="ft" if units == "us" else "m",
+        lot_line="5.0" if units == "us" else "1.5",
+        foundation="10.0" if units == "us" else "3.0",
+        criteria="\n".join(_criteria_lines()),
+    )
+
+
+def _criteria_lines() -> list[str]:
+    """Write each criterion with its default, meaning and the source of the default."""
+    return [
+        f"# {item.name} = {'0.05' if item.default is None else f'{item.default:g}'}"
+        f"  # {item.metadata['meaning']}"
+        for item in fields(Criteria)
+    ]
+
+
+def _quoted(text: str) -> str:
+    """Write a TOML basic string; JSON's differ from it only in the delete character."""
+    try:
+        text.encode()
+    except UnicodeEncodeError:
+        raise ParameterError(f"{text!r} cannot be written into a job file.") from None
+    return json.dumps(text, ensure_ascii=False).replace("\x7f", "\\u007f")

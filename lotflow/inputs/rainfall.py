@@ -2,33 +2,221 @@
 Rainfall files: NOAA Atlas 14 point tables as served, and plain tables of one's own.
 
 A file is read to its end and believed only whole: a row that stops short, a number that is not
-one, an order that rain cannot have are faults of the file, all reported together.
+one, an order that rain cannot have are faults of the file, all reported together. A job may also
+state its rain by coefficients.
 """
 
 from __future__ import annotations
 
 import csv
+import math
 import re
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Final
+from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
 from lotflow.errors import Fault, InputError
 from lotflow.grid import FloatArray
-from lotflow.inputs.rainfall_cells import (
-    Line,
-    Unit,
-    duration_seconds,
-    figure,
-    return_period_years,
-    rounding,
-    stated_unit,
-)
-from lotflow.rainfall import RainfallTable
+from lotflow.inputs.limits import DEFAULT_LIMITS
+from lotflow.inputs.open import local_file, read_bytes, sha256_of
+from lotflow.rainfall import RainfallFormula, RainfallTable, impossible_rain
 from lotflow.rainfall_checks import table_faults
 from lotflow.text import LONGEST_TEXT, clean_text
+from lotflow.units import TO_SI, to_si
+
+if TYPE_CHECKING:
+    from lotflow.inputs.job_tables import Coefficients, Rain
+    from lotflow.rainfall import Rainfall
+
+_LENGTHS: Final = {
+    "mm": "mm",
+    "millimeter": "mm",
+    "millimeters": "mm",
+    "millimetre": "mm",
+    "millimetres": "mm",
+    "in": "in",
+    "inch": "in",
+    "inches": "in",
+}
+_QUANTITIES: Final = {
+    "depth": False,
+    "depths": False,
+    "intensity": True,
+    "intensities": True,
+}
+_PERIOD: Final = re.compile(
+    r"'?(?:1/)?(\d{1,9}(?:\.\d{1,9})?)\s*-?\s*(?:yr|yrs|year|years|a)?", re.ASCII
+)
+_DURATION: Final = re.compile(r"(\d{1,9}(?:\.\d{1,9})?)[\s-]*([a-z]+)\s*:?", re.ASCII)
+_NUMBER: Final = re.compile(r"\d{1,15}(\.\d{1,15})?|\.\d{1,15}", re.ASCII)
+_SECONDS: Final = {
+    **dict.fromkeys(("min", "mins", "minute", "minutes"), TO_SI["min"]),
+    **dict.fromkeys(("h", "hr", "hrs", "hour", "hours"), TO_SI["h"]),
+    **dict.fromkeys(("d", "day", "days"), 24 * TO_SI["h"]),
+}
+
+
+@dataclass(frozen=True)
+class _Line:
+    """A line of the file: its number from 1, and its cells without padding."""
+
+    number: int
+    cells: list[str]
+
+    @property
+    def text(self) -> str:
+        """The first cell."""
+        return self.cells[0] if self.cells else ""
+
+
+@dataclass(frozen=True)
+class _Unit:
+    """Unit of the figures: as printed in messages, its factor to SI, and whether per hour."""
+
+    name: str
+    to_si: float
+    is_rate: bool
+
+
+def stated_unit(text: str) -> _Unit | None:
+    """
+    Find the unit that a title or a header cell states.
+
+    Parameters
+    ----------
+    text
+        "depth_mm", "(inches/hour)", "intensity [mm/h]".
+
+    Returns
+    -------
+    unit
+        None if no unit is stated, it is unknown, or it contradicts the quantity stated.
+
+    Examples
+    --------
+    >>> stated_unit("intensity_in_h"), stated_unit("depth [mm/h]"), stated_unit("Storm")
+    (_Unit(name='in/h', to_si=7.0556e-06, is_rate=True), None, None)
+    """
+    words = [word for word in re.split(r"[^a-z]+", text.lower()) if word]
+    stated = [_QUANTITIES[word] for word in words if word in _QUANTITIES]
+    units = [word for word in words if word not in _QUANTITIES]
+    units = [word for word in units if word not in ("rain", "rainfall", "precipitation", "per")]
+    is_rate = len(units) == 2 and units[1] in ("h", "hr", "hour")
+    if not units or units[0] not in _LENGTHS or len(units) != 1 + is_rate:
+        return None
+    if any(quantity != is_rate for quantity in stated):
+        return None
+    key = _LENGTHS[units[0]]
+    return _Unit(f"{key}/h", TO_SI[f"{key}_h"], True) if is_rate else _Unit(key, TO_SI[key], False)
+
+
+def return_period_years(cell: str) -> float | None:
+    """
+    Read a return period, or an annual exceedance probability written as a fraction.
+
+    Parameters
+    ----------
+    cell
+        "10", "10 yr", "1/10", "'1/10".
+
+    Returns
+    -------
+    return_period
+        [yr]; None if it is neither.
+
+    Examples
+    --------
+    >>> [return_period_years(cell) for cell in ("10", "2-yr", "'1/100", "ten")]
+    [10.0, 2.0, 100.0, None]
+    """
+    match = _PERIOD.fullmatch(cell.lower())
+    return float(match[1]) if match and float(match[1]) > 0 else None
+
+
+def duration_seconds(cell: str) -> float | None:
+    """
+    Read a duration.
+
+    Parameters
+    ----------
+    cell
+        "5-min:", "24 h", "2-day".
+
+    Returns
+    -------
+    duration
+        [s]; None if it is not one.
+
+    Examples
+    --------
+    >>> [duration_seconds(cell) for cell in ("5-min:", "24 h", "2-day", "5")]
+    [300.0, 86400.0, 172800.0, None]
+    """
+    match = _DURATION.fullmatch(cell.lower())
+    if not match or match[2] not in _SECONDS or float(match[1]) == 0:
+        return None
+    return float(match[1]) * _SECONDS[match[2]]
+
+
+def _figure(cell: str) -> float | None:
+    """
+    Read a figure: digits with or without a decimal point.
+
+    Parameters
+    ----------
+    cell
+        "0.321".
+
+    Returns
+    -------
+    figure
+        None if it is anything else; rain is never negative.
+
+    Examples
+    --------
+    >>> [_figure(cell) for cell in ("0.321", "2", "-1", "nan", "0.3 in")]
+    [0.321, 2.0, None, None, None]
+    """
+    return float(cell) if _NUMBER.fullmatch(cell) else None
+
+
+def rounding(texts: list[list[str]]) -> FloatArray:
+    """
+    Half a unit of the last place to which each figure was rounded.
+
+    Figures of one power of ten are rounded alike, so the most decimals seen among them count;
+    a spreadsheet that drops trailing zeros does not change that.
+
+    Parameters
+    ----------
+    texts
+        Figures as printed, rows of equal length.
+
+    Returns
+    -------
+    half_unit
+        Same shape as `texts`.
+
+    Examples
+    --------
+    >>> rounding([["0.321", "2"], ["2.47", "10.5"]]).tolist()
+    [[0.0005, 0.005], [0.005, 0.05]]
+    """
+    decimals: dict[int, int] = {}
+    magnitudes = [[_magnitude(float(cell)) for cell in row] for row in texts]
+    for row, powers in zip(texts, magnitudes, strict=True):
+        for cell, power in zip(row, powers, strict=True):
+            places = len(cell.partition(".")[2])
+            decimals[power] = max(decimals.get(power, 0), places)
+    return np.array([[0.5 * 10.0 ** -decimals[power] for power in row] for row in magnitudes])
+
+
+def _magnitude(value: float) -> int:
+    """Power of ten of a figure; figures below 1 are counted together."""
+    return max(math.floor(math.log10(value)), -1) if value > 0 else -1
+
 
 _CUT: Final = "The file is cut or damaged: fetch it again"
 _NOAA_TITLE: Final = "point precipitation frequency estimates"
@@ -41,8 +229,8 @@ _PLAIN_HEADER: Final = "Write quantity and unit there, as in: depth_mm, 2 yr, 10
 class _Block:
     """One table of a file as text: header cells, then rows of a duration and its values."""
 
-    header: Line
-    rows: list[Line]
+    header: _Line
+    rows: list[_Line]
 
 
 def parse_rainfall(data: bytes, file: str) -> RainfallTable:
@@ -89,7 +277,7 @@ def parse_rainfall(data: bytes, file: str) -> RainfallTable:
     return _plain_table(content, file, ended=data.endswith((b"\n", b"\r")))
 
 
-def _lines(data: bytes, file: str) -> list[Line]:
+def _lines(data: bytes, file: str) -> list[_Line]:
     """Decode and split into lines of cells."""
     if re.match(rb"(\xef\xbb\xbf)?\s*<(!doctype|html|\?xml|head|body|table)", data, re.IGNORECASE):
         rule = "this is a web page, not the table that it shows"
@@ -105,7 +293,7 @@ def _lines(data: bytes, file: str) -> list[Line]:
     _refuse_other_marks(text, file)
     contents = enumerate(re.split("\r\n|\n|\r", text), 1)
     try:
-        return [Line(number, _cells(content)) for number, content in contents]
+        return [_Line(number, _cells(content)) for number, content in contents]
     except csv.Error as error:
         raise InputError(Fault(f"not a comma-separated table ({error})", file=file)) from error
 
@@ -138,7 +326,7 @@ def _cells(content: str) -> list[str]:
     return cells
 
 
-def _noaa_table(lines: list[Line], file: str, *, ended: bool) -> RainfallTable:
+def _noaa_table(lines: list[_Line], file: str, *, ended: bool) -> RainfallTable:
     """Read the mean estimates of a NOAA Atlas 14 file; the bounds are only checked to be whole."""
     unit = _noaa_unit(lines, file)
     titles = [i for i, line in enumerate(lines) if line.text.lower().startswith(_NOAA_BLOCK)]
@@ -163,7 +351,7 @@ def _noaa_table(lines: list[Line], file: str, *, ended: bool) -> RainfallTable:
     return table
 
 
-def _noaa_unit(lines: list[Line], file: str) -> Unit:
+def _noaa_unit(lines: list[_Line], file: str) -> _Unit:
     """Unit of the title line, which must agree with the line "Data type"."""
     title = lines[0].text
     unit = stated_unit(title[len(_NOAA_TITLE) :])
@@ -179,7 +367,7 @@ def _noaa_unit(lines: list[Line], file: str) -> Unit:
     return unit
 
 
-def _noaa_block(lines: list[Line], title: int, file: str) -> _Block:
+def _noaa_block(lines: list[_Line], title: int, file: str) -> _Block:
     """Take the header below a block's title and the rows down to the next empty line."""
     rows = []
     for line in lines[title + 1 :]:
@@ -193,7 +381,7 @@ def _noaa_block(lines: list[Line], title: int, file: str) -> _Block:
     return _Block(rows[0], rows[1:])
 
 
-def _require_last_line(block: _Block, last: Line, file: str) -> None:
+def _require_last_line(block: _Block, last: _Line, file: str) -> None:
     """
     Refuse a file that stops within a table's row.
 
@@ -208,7 +396,7 @@ def _require_last_line(block: _Block, last: Line, file: str) -> None:
         raise InputError(Fault(rule, _CUT, file=file, line=last.number, value=last.text))
 
 
-def _noaa_heading(lines: list[Line]) -> dict[str, str]:
+def _noaa_heading(lines: list[_Line]) -> dict[str, str]:
     """What the lines above the tables say, by their key in small letters."""
     said = {}
     for line in lines[1:12]:
@@ -227,7 +415,7 @@ def _noaa_place(said: dict[str, str]) -> tuple[float, float] | None:
     return (latitude, longitude) if abs(latitude) <= 90 and abs(longitude) <= 180 else None
 
 
-def _noaa_source(lines: list[Line], said: dict[str, str]) -> str:
+def _noaa_source(lines: list[_Line], said: dict[str, str]) -> str:
     """One line that names volume, place and series."""
     volume = next((line.text for line in lines[1:3] if "atlas" in line.text.lower()), "NOAA")
     place = [said.get(key, "") for key in ("location name (esri maps)", "latitude", "longitude")]
@@ -242,7 +430,7 @@ def _clean(text: str) -> str:
     return clean_text(text[:LONGEST_TEXT])
 
 
-def _plain_table(content: list[Line], file: str, *, ended: bool) -> RainfallTable:
+def _plain_table(content: list[_Line], file: str, *, ended: bool) -> RainfallTable:
     """Read a plain table whose first cell states quantity and unit."""
     remarks = [line for line in content if line.text.startswith("#")]
     rows = [line for line in content if not line.text.startswith("#")]
@@ -274,7 +462,7 @@ def _figures(block: _Block, file: str) -> tuple[FloatArray, FloatArray, FloatArr
     return durations, periods, values, rounding([line.cells[1:] for line in block.rows])
 
 
-def _table(block: _Block, unit: Unit, file: str, source: str) -> RainfallTable:
+def _table(block: _Block, unit: _Unit, file: str, source: str) -> RainfallTable:
     """Turn a block of text into a table, or raise all its faults."""
     durations, periods, values, half_unit = _figures(block, file)
     kept = _kept_rows(values, unit)
@@ -297,7 +485,7 @@ def _placed(fault: Fault, block: _Block, file: str) -> Fault:
     return replace(fault, file=file, line=line, row=None)
 
 
-def _periods(header: Line, faults: list[Fault]) -> FloatArray:
+def _periods(header: _Line, faults: list[Fault]) -> FloatArray:
     """Return periods of the header [yr]."""
     periods = [return_period_years(cell) for cell in header.cells[1:]]
     for cell, period in zip(header.cells[1:], periods, strict=True):
@@ -309,7 +497,7 @@ def _periods(header: Line, faults: list[Fault]) -> FloatArray:
     return np.array([period or np.nan for period in periods])
 
 
-def _durations(rows: list[Line], faults: list[Fault]) -> FloatArray:
+def _durations(rows: list[_Line], faults: list[Fault]) -> FloatArray:
     """Durations of the first column [s]."""
     durations = [duration_seconds(line.text) for line in rows]
     for line, duration in zip(rows, durations, strict=True):
@@ -333,7 +521,7 @@ def _values(block: _Block, faults: list[Fault]) -> FloatArray:
             faults.append(Fault(rule, remedy, line=line.number, value=line.text))
             continue
         for j, cell in enumerate(cells):
-            value = figure(cell)
+            value = _figure(cell)
             if value is None:
                 column = block.header.cells[j + 1]
                 rule, remedy = "a rainfall figure must be a number, not below 0", _CUT
@@ -345,7 +533,7 @@ def _values(block: _Block, faults: list[Fault]) -> FloatArray:
     return values
 
 
-def _kept_rows(values: FloatArray, unit: Unit) -> int:
+def _kept_rows(values: FloatArray, unit: _Unit) -> int:
     """Count the rows before intensities so small that the file prints them as 0."""
     lost = np.flatnonzero((values <= 0).any(axis=1))
     if not unit.is_rate or not lost.size or not lost[0]:
@@ -355,7 +543,7 @@ def _kept_rows(values: FloatArray, unit: Unit) -> int:
 
 
 def _depths(
-    values: FloatArray, half_unit: FloatArray, durations: FloatArray, unit: Unit
+    values: FloatArray, half_unit: FloatArray, durations: FloatArray, unit: _Unit
 ) -> tuple[FloatArray, int]:
     """
     Turn figures into depths [m], and put in order what only rounding put out of order.
@@ -380,3 +568,66 @@ def _depths(
     if (moved & (change > slack)).any():
         return depths, 0
     return np.where(moved, order, depths), int(moved.sum())
+
+
+def read_rainfall(given: Rain) -> Rainfall:
+    """
+    Read the rainfall of a job, and make sure that it knows the storms asked for.
+
+    Parameters
+    ----------
+    given
+        Table `[rainfall]` of the job.
+
+    Returns
+    -------
+    rainfall
+        With the job's uplift.
+
+    Raises
+    ------
+    InputError
+        If the file cannot be read or believed, or a storm lies outside it.
+    """
+    rainfall, name = _stated_rain(given)
+    if faults := impossible_rain(rainfall):
+        raise InputError([replace(fault, file=name) for fault in faults])
+    low, high = rainfall.return_period_range_yr
+    outside = [storm for storm in given.storms if not low <= storm <= high]
+    if outside:
+        raise InputError(
+            [
+                Fault(
+                    f"the rainfall reaches from {low:g} to {high:g} years",
+                    "Ask for storms within it with [rainfall] storms, or give a longer table",
+                    file=name, column="storms", value=storm,
+                )
+                for storm in outside
+            ]
+        )  # fmt: skip
+    return rainfall
+
+
+def _stated_rain(given: Rain) -> tuple[Rainfall, str | None]:
+    """Rainfall in either form, and the file it stands in."""
+    if given.coefficients is not None:
+        return _formula(given.coefficients, given.uplift), None
+    assert given.file is not None  # noqa: S101 - the table has one of both
+    file = local_file(given.file, "rainfall file")
+    data = read_bytes(file, DEFAULT_LIMITS.table_bytes, "rainfall file")
+    table = parse_rainfall(data, str(file))
+    return replace(table, uplift=given.uplift, sha256=sha256_of(data)), str(file)
+
+
+def _formula(given: Coefficients, uplift: float) -> RainfallFormula:
+    """Rainfall from coefficients."""
+    return RainfallFormula(
+        return_periods_yr=np.array(given.return_periods),
+        a=np.array(given.a),
+        b=np.array(given.b),
+        c=np.array(given.c),
+        unit=given.unit,
+        duration_range_s=(to_si(given.shortest_min, "min"), to_si(given.longest_min, "min")),
+        source=given.source,
+        uplift=uplift,
+    )

@@ -13,12 +13,9 @@ from geopandas import GeoDataFrame
 
 from lotflow.errors import Fault, InputError
 from lotflow.findings import Finding
-from lotflow.inputs.column_names import match_columns, missing_columns
-from lotflow.inputs.column_values import empty_column, read_columns
+from lotflow.inputs.columns import empty_column, match_columns, missing_columns, read_columns
 from lotflow.inputs.geometries import sound_shapes
-from lotflow.inputs.site_files import layer_in
-from lotflow.inputs.sources import LayerFile, Place
-from lotflow.inputs.vectors import read_layer
+from lotflow.inputs.sources import Place
 from lotflow.layers import Layer
 from lotflow.text import LONGEST_TEXT, clean_text
 from lotflow.units import VerticalUnit
@@ -31,48 +28,6 @@ _LONGEST_MESSAGE = 1000
 
 #: Rows that are named of a fault many rows have: a column in the wrong unit has it in all.
 _ROWS_NAMED = 50
-
-
-def read_site_layer(
-    path: Path,
-    layer_in_file: str | None,
-    schema: Layer,
-    *,
-    crs: CRS,
-    vertical_unit: VerticalUnit,
-) -> tuple[GeoDataFrame, list[Finding]]:
-    """
-    Read one site layer from a file.
-
-    Parameters
-    ----------
-    path
-        GeoPackage, GeoJSON or Shapefile.
-    layer_in_file
-        Name of the layer there; None for the only one, or the one named as the site layer.
-    schema
-        The site layer it is read for.
-    crs
-        CRS of the grid.
-    vertical_unit
-        Unit of the raster's elevations: `_ft` of an elevation is the raster's foot.
-
-    Returns
-    -------
-    layer
-        See `check_site_layer`.
-    findings
-        What was ignored, repaired or is uncertain.
-
-    Raises
-    ------
-    InputError
-        With every fault of the layer.
-    """
-    source = layer_in(LayerFile(path, layer_in_file), schema.name)
-    frame = read_layer(source.path, source.layer)
-    place = Place(str(path), source.layer or schema.name)
-    return check_site_layer(frame, schema, place, crs=crs, vertical_unit=vertical_unit)
 
 
 def check_site_layer(

@@ -15,7 +15,8 @@ from lotflow.terrain.slope import typical_slope
 
 if TYPE_CHECKING:
     from lotflow.grid import FloatArray
-    from lotflow.inputs.job import General, Job
+    from lotflow.inputs.job import Job
+    from lotflow.inputs.job_tables import General
     from lotflow.study.lot_water import LotWater
     from lotflow.study.window import StudyWindow
 

@@ -15,8 +15,7 @@ from tempfile import TemporaryDirectory
 from typing import TYPE_CHECKING, Any, Final
 
 from lotflow.findings import standing_alone
-from lotflow.inputs.job import Job, read_job
-from lotflow.inputs.screening import screening_job, with_realisations
+from lotflow.inputs.job import Job, read_job, screening_job, with_realisations
 from lotflow.outputs.handed_over import layer_path, raster_path
 from lotflow.outputs.summary_text import summary_text
 from lotflow.study.chapter import say_nothing

@@ -9,9 +9,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from lotflow.inputs.elevation import ElevationSource, inspect_elevation
-from lotflow.inputs.site import Site, in_raster_datum, read_site
+from lotflow.inputs.site import Site, find_site_files, in_raster_datum, read_site
 from lotflow.inputs.site_checks import job_findings, lot_findings
-from lotflow.inputs.site_files import find_site_files
 from lotflow.inputs.sources import naming_files
 from lotflow.inputs.surface_checks import widened_rmse
 from lotflow.study.cases import Case, cases_of, in_case
@@ -145,7 +144,7 @@ def _rainfall(job: Job) -> Rainfall | None:
     """Read the rainfall, where the job has one."""
     if job.rainfall is None:
         return None
-    from lotflow.inputs.job_rainfall import read_rainfall  # noqa: PLC0415 - a screening has none
+    from lotflow.inputs.rainfall import read_rainfall  # noqa: PLC0415 - a screening has none
 
     return read_rainfall(job.rainfall)
 

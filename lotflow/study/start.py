@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Final
 
 from lotflow.errors import InputError
 from lotflow.inputs.elevation import inspect_elevation
-from lotflow.inputs.job_template import job_template
+from lotflow.inputs.job import job_template
 from lotflow.inputs.limits import DEFAULT_LIMITS
 from lotflow.inputs.open import local_file, read_bytes
 from lotflow.inputs.site import empty_layers, read_site

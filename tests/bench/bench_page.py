@@ -17,7 +17,7 @@ import shapely
 from affine import Affine
 from line import Aim, Line, show
 
-from lotflow.inputs.screening import screening_job
+from lotflow.inputs.job import screening_job
 from lotflow.study import run_study, write_study
 
 SIZE, CELL, TAPS = 1000, 0.5, 60

@@ -21,7 +21,7 @@ import pyogrio
 import rasterio
 import shapely
 
-from lotflow.inputs.screening import screening_job, with_realisations
+from lotflow.inputs.job import screening_job, with_realisations
 from lotflow.study.lot_water import study_lot
 from lotflow.study.terrain_layers import terrain_chapter
 

@@ -32,12 +32,10 @@ from lotflow.errors import InputError, OutputError
 from lotflow.grid import Grid
 from lotflow.inputs.crs_text import check_crs_text, geotiff_crs_text
 from lotflow.inputs.elevation import inspect_elevation, read_elevation
-from lotflow.inputs.geojson import check_geojson
-from lotflow.inputs.job import read_job
+from lotflow.inputs.job import read_job, with_realisations
 from lotflow.inputs.limits import DEFAULT_LIMITS, Limits
 from lotflow.inputs.open import local_file, sniff
-from lotflow.inputs.screening import with_realisations
-from lotflow.inputs.vectors import read_layer
+from lotflow.inputs.vectors import check_geojson, read_layer
 from lotflow.outputs.geopackage import verify_geopackage, write_geopackage
 from lotflow.outputs.manifest import MANIFEST, is_plain_name, read_manifest, verify_result
 from lotflow.outputs.rasters import verify_cog, write_cog

@@ -14,10 +14,9 @@ from pydantic import Field, ValidationError
 
 from lotflow.criteria import Criteria
 from lotflow.errors import InputError, ParameterError
-from lotflow.inputs.job import Job, read_job
-from lotflow.inputs.job_faults import faults_of as faults_of_model
+from lotflow.inputs.job import Job, job_template, read_job
+from lotflow.inputs.job import faults_of as faults_of_model
 from lotflow.inputs.job_tables import Elevation, General, LayerEntry, Layers, Table
-from lotflow.inputs.job_template import job_template
 from lotflow.inputs.sources import LayerFile
 from lotflow.inputs.toml_text import parse_toml
 from lotflow.layers import SITE_LAYERS

@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 
 from lotflow.errors import InputError
-from lotflow.inputs.job_rainfall import read_rainfall
 from lotflow.inputs.job_tables import Coefficients, Rain
+from lotflow.inputs.rainfall import read_rainfall
 from lotflow.rainfall import RainfallFormula, RainfallTable
 
 TABLE = b"depth_mm, 2 yr, 10 yr\n5 min, 8, 12\n1 h, 20, 31\n24 h, 60, 90\n"

@@ -3,8 +3,7 @@
 import pytest
 
 from lotflow.errors import InputError
-from lotflow.inputs.job import read_job
-from lotflow.inputs.job_template import job_template
+from lotflow.inputs.job import job_template, read_job
 from lotflow.layers import CONSTRAINT_KINDS
 
 LEAST = '[elevation]\nfile = "dem.tif"\n[layers]\nlot = "lot.geojson"\n'

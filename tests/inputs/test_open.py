@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 
 from lotflow.errors import Fault, InputError
-from lotflow.inputs.background_hash import BackgroundHash
+from lotflow.inputs.elevation import BackgroundHash
 from lotflow.inputs.limits import DEFAULT_LIMITS, Limits
 from lotflow.inputs.open import beside, local_file, read_bytes, reading, sha256, sha256_of, sniff
 

@@ -10,9 +10,9 @@ from hypothesis import strategies as st
 from numpy.testing import assert_allclose, assert_array_equal
 
 from lotflow.errors import InputError
-from lotflow.inputs.rainfall import parse_rainfall
-from lotflow.inputs.rainfall_cells import (
+from lotflow.inputs.rainfall import (
     duration_seconds,
+    parse_rainfall,
     return_period_years,
     rounding,
     stated_unit,

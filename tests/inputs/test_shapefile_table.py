@@ -15,8 +15,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from lotflow.errors import InputError
-from lotflow.inputs.shapefile_table import check_table
-from lotflow.inputs.vectors import read_layer
+from lotflow.inputs.vectors import check_table, read_layer
 
 COLUMNS = {
     "name": ["lot", "Gärten"],

@@ -12,8 +12,15 @@ from pyproj import CRS
 from shapely import LineString, Point, box
 
 from lotflow.errors import InputError, ParameterError
-from lotflow.inputs.site import LayerFile, Site, empty_layers, in_raster_datum, read_site
-from lotflow.inputs.site_files import find_site_files, layer_in
+from lotflow.inputs.site import (
+    LayerFile,
+    Site,
+    empty_layers,
+    find_site_files,
+    in_raster_datum,
+    layer_in,
+    read_site,
+)
 from lotflow.layers import SITE_LAYERS
 
 UTM = CRS(32618)

@@ -14,9 +14,11 @@ from pyproj import CRS
 from shapely import LineString, Point, Polygon, box
 
 from lotflow.errors import InputError
-from lotflow.inputs.cells import CellError, read_number
-from lotflow.inputs.site_layer import check_site_layer, empty_site_layer, read_site_layer
-from lotflow.inputs.sources import Place
+from lotflow.inputs.columns import CellError, read_number
+from lotflow.inputs.site import layer_in
+from lotflow.inputs.site_layer import check_site_layer, empty_site_layer
+from lotflow.inputs.sources import LayerFile, Place
+from lotflow.inputs.vectors import read_layer
 from lotflow.layers import SITE_LAYERS, Column
 from lotflow.units import METRES_PER_US_SURVEY_FOOT
 
@@ -300,6 +302,14 @@ def test_a_fault_of_very_many_rows_names_the_first_and_counts_the_others():
 # ---------------------------------------------------------------- files
 
 
+def read_site_layer(path, schema):
+    """A layer as it stands in its file, checked."""
+    source = layer_in(LayerFile(path), schema.name)
+    frame = read_layer(source.path, source.layer)
+    place = Place(str(path), source.layer)
+    return check_site_layer(frame, schema, place, crs=UTM, vertical_unit="m")
+
+
 def save(frame, path, **kwargs):
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")  # of cut names, which is the point of some tests
@@ -314,7 +324,7 @@ def test_all_three_formats_give_the_same_layer(tmp_path, ending):
     frame = frame_of("walls", rows, LineString([(500000, 4e6, 7), (500005, 4000005, 6)]))
     crs = "EPSG:4326" if ending == "geojson" else UTM
     path = save(frame.to_crs(crs), tmp_path / f"walls.{ending}")
-    layer, findings = read_site_layer(path, None, SITE_LAYERS["walls"], crs=UTM, vertical_unit="m")
+    layer, findings = read_site_layer(path, SITE_LAYERS["walls"])
     assert layer["name"].tolist() == ["É 1", None]
     np.testing.assert_allclose(layer["height_m"], [1.2192, np.nan])
     np.testing.assert_allclose(
@@ -329,7 +339,7 @@ def test_a_shapefile_with_cut_names_is_refused(tmp_path):
     row = {"name": "P1", "invert_up_m": 1.0, "invert_down_m": 0.5, "invert_down_below_rim_m": 1.0}
     path = save(frame_of("drain_lines", [row]), tmp_path / "drain_lines.shp")
     with pytest.raises(InputError) as caught:
-        read_site_layer(path, None, SITE_LAYERS["drain_lines"], crs=UTM, vertical_unit="m")
+        read_site_layer(path, SITE_LAYERS["drain_lines"])
     assert len(caught.value.faults) == 3
     assert all("was cut" in fault.rule for fault in caught.value.faults)
 
@@ -351,7 +361,7 @@ def test_mixed_types_of_a_geojson_column_are_read(tmp_path):
     ]
     path = tmp_path / "inlets.geojson"
     path.write_text(json.dumps({"type": "FeatureCollection", "features": features}))
-    layer, _ = read_site_layer(path, None, SITE_LAYERS["inlets"], crs=UTM, vertical_unit="m")
+    layer, _ = read_site_layer(path, SITE_LAYERS["inlets"])
     assert layer["name"].tolist() == ["7", "B", "C"]
     np.testing.assert_allclose(layer["grate_width_m"], [0.1016, 0.1016, np.nan])
     assert layer["grates_removable"].tolist()[:2] == [True, False]
@@ -360,7 +370,7 @@ def test_mixed_types_of_a_geojson_column_are_read(tmp_path):
 def test_a_geojson_without_features_is_an_empty_layer(tmp_path):
     path = tmp_path / "walls.geojson"
     path.write_text('{"type": "FeatureCollection", "features": []}')
-    layer, findings = read_site_layer(path, None, SITE_LAYERS["walls"], crs=UTM, vertical_unit="m")
+    layer, findings = read_site_layer(path, SITE_LAYERS["walls"])
     assert_geodataframe_equal(layer, empty_site_layer(SITE_LAYERS["walls"], UTM))
     assert findings == []
 

@@ -21,12 +21,11 @@ import shapely
 from pyproj import CRS
 
 from lotflow.errors import InputError
-from lotflow.inputs import geojson as geojson_door
 from lotflow.inputs import geopackage
 from lotflow.inputs.limits import Limits
 from lotflow.inputs.site import read_site
 from lotflow.inputs.sources import LayerFile
-from lotflow.inputs.vectors import layer_names, read_layer, read_layers
+from lotflow.inputs.vectors import check_geojson, layer_names, read_layer, read_layers
 
 LOT = shapely.box(321_600, 4_297_700, 321_640, 4_297_730)
 
@@ -447,16 +446,16 @@ def test_geojson_is_counted_before_it_is_parsed(
     """Parsing takes ten times as long, and a hundred times the memory."""
     monkeypatch.setattr(json, "loads", None)
     with pytest.raises(InputError, match=says):
-        geojson_door.check_geojson(data, Path("lot.geojson"), limits)
+        check_geojson(data, Path("lot.geojson"), limits)
 
 
 def test_features_that_are_spelt_otherwise_are_counted_too() -> None:
     """JSON lets any letter be written as a number; such features show only when parsed."""
     feature = b'{"typ\\u0065": "Feature", "geometry": null}'
     data = b'{"type": "FeatureCollection", "features": [' + feature + b", " + feature + b"]}"
-    assert geojson_door.check_geojson(data, Path("lot.geojson"), Limits(features=2))[0] == 2
+    assert check_geojson(data, Path("lot.geojson"), Limits(features=2))[0] == 2
     with pytest.raises(InputError, match="holds 2 features, more than the limit features = 1"):
-        geojson_door.check_geojson(data, Path("lot.geojson"), Limits(features=1))
+        check_geojson(data, Path("lot.geojson"), Limits(features=1))
 
 
 @pytest.mark.parametrize("make", [geojson, lambda path: frame().to_file(path) or path])

@@ -8,8 +8,7 @@ from pathlib import Path
 import geopandas as gpd
 import pytest
 
-from lotflow.inputs.job import read_job
-from lotflow.inputs.screening import with_realisations
+from lotflow.inputs.job import read_job, with_realisations
 from lotflow.study import run_study, write_study
 
 SAMPLE = Path(__file__).parents[2] / "data_samples" / "alder_court"

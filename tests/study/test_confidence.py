@@ -6,8 +6,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from lotflow.inputs.job import Elevation, read_job
-from lotflow.inputs.job_tables import Confidence
+from lotflow.inputs.job import read_job
+from lotflow.inputs.job_tables import Confidence, Elevation
 from lotflow.layers import RESULT_LAYERS
 from lotflow.outputs.summary import CONTRACT
 from lotflow.study.confidence import (

@@ -14,9 +14,8 @@ import shapely
 from affine import Affine
 
 from lotflow.errors import InputError
-from lotflow.inputs.job import read_job
+from lotflow.inputs.job import read_job, screening_job
 from lotflow.inputs.job_tables import Prices, Setbacks
-from lotflow.inputs.screening import screening_job
 from lotflow.layers import RESULT_LAYERS, SITE_LAYERS
 from lotflow.outputs.result_layers import runoff_table
 from lotflow.outputs.summary import summary_content

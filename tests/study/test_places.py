@@ -15,9 +15,8 @@ from affine import Affine
 
 from lotflow.cli import main
 from lotflow.criteria import Criteria
-from lotflow.inputs.job import read_job
+from lotflow.inputs.job import read_job, screening_job
 from lotflow.inputs.rainfall import parse_rainfall
-from lotflow.inputs.screening import screening_job
 from lotflow.inputs.site import read_site
 from lotflow.inputs.sources import LayerFile
 from lotflow.study.lot_water import read_inputs, study_lot

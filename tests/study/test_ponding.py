@@ -15,9 +15,8 @@ from affine import Affine
 
 from lotflow.drains.intake import Intake, Intakes, WayPast
 from lotflow.errors import EngineError
-from lotflow.inputs.job import read_job
+from lotflow.inputs.job import read_job, screening_job
 from lotflow.inputs.job_tables import Rain
-from lotflow.inputs.screening import screening_job
 from lotflow.outputs.geopackage import geopackage_file
 from lotflow.outputs.summary import summary_content
 from lotflow.outputs.summary_text import summary_text

@@ -8,9 +8,9 @@ from pathlib import Path
 import pytest
 
 from lotflow.inputs.job import read_job
-from lotflow.inputs.job_rainfall import read_rainfall
 from lotflow.inputs.job_tables import Prices, Rain
 from lotflow.inputs.prices import read_prices
+from lotflow.inputs.rainfall import read_rainfall
 from lotflow.study.chapter import Chapter
 from lotflow.study.lot_water import study_lot
 from lotflow.study.main_job import bind

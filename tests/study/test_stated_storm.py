@@ -10,8 +10,7 @@ import pytest
 
 from lotflow.cli import main
 from lotflow.drains.network_flows import led_down
-from lotflow.inputs.job import read_job
-from lotflow.inputs.screening import with_realisations
+from lotflow.inputs.job import read_job, with_realisations
 from lotflow.study.cases import cases_of
 from lotflow.study.cover import site_cover
 from lotflow.study.drain_check import check_drains, drain_chapter

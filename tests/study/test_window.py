@@ -12,8 +12,7 @@ import shapely
 from affine import Affine
 
 from lotflow.errors import InputError
-from lotflow.inputs.job import read_job
-from lotflow.inputs.screening import screening_job, with_realisations
+from lotflow.inputs.job import read_job, screening_job, with_realisations
 from lotflow.study import run_study
 from lotflow.study.lot_water import study_lot
 from lotflow.terrain import drainage
