@@ -6,7 +6,7 @@ import time
 
 import pytest
 
-from lotflow.cli.progress import progress
+from lotflow.cli.report import progress
 
 
 class Terminal(io.StringIO):

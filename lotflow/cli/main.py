@@ -15,13 +15,8 @@ from typing import Final
 import click
 
 from lotflow import __version__
-from lotflow.cli.check import check
-from lotflow.cli.demo import demo
+from lotflow.cli.commands import check, demo, layers, run, screen, start
 from lotflow.cli.interrupts import heed_signals, interrupts_kept, is_interrupt, signal_of
-from lotflow.cli.layers import layers
-from lotflow.cli.run import run
-from lotflow.cli.screen import screen
-from lotflow.cli.start import start
 from lotflow.errors import LotflowError
 from lotflow.outputs.failures import deepest_reason
 

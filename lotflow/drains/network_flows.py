@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from lotflow.drains.network import Network
     from lotflow.grid import FloatArray
     from lotflow.rainfall import Rainfall
-    from lotflow.runoff.parts import RunoffParts
+    from lotflow.runoff.rational import RunoffParts
 
 #: Rounds of velocity and travel time; flows of small lots no longer change after three.
 _ROUNDS: Final = 5

@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from lotflow.grid import BoolArray, FloatArray, IntArray
-    from lotflow.runoff.ground_cover import GroundCover
+    from lotflow.runoff.covers import GroundCover
     from lotflow.terrain.courses import Courses
 
 PART_KINDS: Final = ("paved", "unpaved")

@@ -31,7 +31,7 @@ if TYPE_CHECKING:
     from lotflow.findings import Finding
     from lotflow.grid import FloatArray, Grid
     from lotflow.rainfall import Rainfall
-    from lotflow.runoff.parts import RunoffParts
+    from lotflow.runoff.rational import RunoffParts
     from lotflow.study.inlets import InletStudy
     from lotflow.study.lot_water import LotWater
     from lotflow.terrain.ponding import StandingWater

@@ -36,7 +36,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from lotflow.findings import Finding
-    from lotflow.runoff.ground_cover import GroundCover
+    from lotflow.runoff.covers import GroundCover
     from lotflow.study.lot_water import CaseWater, LotWater
     from lotflow.terrain.discharge_path import DischargePath
 

@@ -22,7 +22,7 @@ from lotflow.terrain.courses import Courses, courses_to
 if TYPE_CHECKING:
     from collections.abc import Collection, Iterable, Sequence
 
-    from lotflow.runoff.ground_cover import GroundCover
+    from lotflow.runoff.covers import GroundCover
     from lotflow.study.lot_water import LotWater
     from lotflow.terrain.low_spots import LowSpots
 

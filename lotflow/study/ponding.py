@@ -26,7 +26,7 @@ if TYPE_CHECKING:
 
     from lotflow.drains.intake import Intakes
     from lotflow.grid import FloatArray
-    from lotflow.runoff.ground_cover import GroundCover
+    from lotflow.runoff.covers import GroundCover
     from lotflow.study.lot_water import LotWater
     from lotflow.study.pond_cases import PondGround
     from lotflow.study.pond_records import CaseStorm

@@ -9,9 +9,9 @@ import numpy as np
 
 from lotflow.runoff.composites import composite
 from lotflow.runoff.concentration import PathRules
-from lotflow.runoff.cross_checks import faa_time, kirpich_time
 from lotflow.runoff.curve_number import TIME_RANGE_S, graphical_peak
 from lotflow.runoff.rational import storage_volume
+from lotflow.runoff.travel import faa_time, kirpich_time
 from lotflow.units import from_si
 
 if TYPE_CHECKING:

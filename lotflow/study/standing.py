@@ -14,7 +14,7 @@ from lotflow.study.cover import ground_infiltration
 
 if TYPE_CHECKING:
     from lotflow.grid import FloatArray
-    from lotflow.runoff.ground_cover import GroundCover
+    from lotflow.runoff.covers import GroundCover
     from lotflow.study.lot_water import LotWater
 
 

@@ -10,7 +10,7 @@ import numpy as np
 
 from lotflow.findings import Finding
 from lotflow.runoff.catchment_parts import catchment_parts
-from lotflow.runoff.parts import RunoffParts
+from lotflow.runoff.rational import RunoffParts
 from lotflow.study.storm_parts import overflow_intensity, part_ground
 from lotflow.study.storms import way_timer
 from lotflow.terrain.courses import courses_to
@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from numpy.typing import ArrayLike
 
     from lotflow.grid import FloatArray
-    from lotflow.runoff.ground_cover import GroundCover
+    from lotflow.runoff.covers import GroundCover
     from lotflow.study.lot_water import CaseWater, LotWater
     from lotflow.study.storm_parts import PartGround
 

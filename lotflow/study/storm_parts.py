@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 
     from lotflow.grid import FloatArray
     from lotflow.runoff.catchment_parts import CatchmentParts, PartWay
-    from lotflow.runoff.ground_cover import GroundCover
+    from lotflow.runoff.covers import GroundCover
     from lotflow.terrain.courses import Courses
     from lotflow.terrain.roofs import RoofWater
 

@@ -18,17 +18,15 @@ from lotflow.runoff.concentration import (
     path_time,
     path_time_in_storm,
 )
-from lotflow.runoff.design_storms import DesignStorm, design_storm, joint_hydrograph
-from lotflow.runoff.hydrograph import STORM_DURATION_S
-from lotflow.runoff.parts import RunoffParts
-from lotflow.runoff.rational import PeakFlows, governing_flows
+from lotflow.runoff.hydrograph import STORM_DURATION_S, DesignStorm, design_storm, joint_hydrograph
+from lotflow.runoff.rational import PeakFlows, RunoffParts, governing_flows
 from lotflow.study.storm_parts import PartGround, overflow_intensity, part_ground
 from lotflow.terrain.courses import courses_to
 
 if TYPE_CHECKING:
     from lotflow.grid import FloatArray
     from lotflow.rainfall import Rainfall
-    from lotflow.runoff.ground_cover import GroundCover
+    from lotflow.runoff.covers import GroundCover
     from lotflow.runoff.hydrograph import Hydrograph
     from lotflow.study.lot_water import CaseWater, LotWater
     from lotflow.terrain.surface import Surface

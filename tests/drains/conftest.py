@@ -22,7 +22,7 @@ from lotflow.drains.nodes import DrainNode, EndReach
 from lotflow.drains.system_check import Surroundings, check_system
 from lotflow.grid import Grid
 from lotflow.rainfall import RainfallTable
-from lotflow.runoff.parts import RunoffParts
+from lotflow.runoff.rational import RunoffParts
 from lotflow.terrain.level_error import LevelError
 
 INCH = 0.0254

@@ -12,7 +12,7 @@ from lotflow.drains.line_doubts import (
 )
 from lotflow.drains.network_flows import DrainWater
 from lotflow.findings import Finding
-from lotflow.runoff.parts import RunoffParts
+from lotflow.runoff.rational import RunoffParts
 
 NAMES = ("left", "right")
 #: Of the ground of both inlets on the measured surface [m2].

@@ -11,7 +11,7 @@ from lotflow.drains.network import build_network
 from lotflow.drains.network_flows import DrainWater, Pipes, line_flows, travel_velocity
 from lotflow.drains.nodes import DrainNode, EndReach
 from lotflow.rainfall import RainfallTable
-from lotflow.runoff.parts import RunoffParts
+from lotflow.runoff.rational import RunoffParts
 
 #: Rain whose intensity falls fast with its duration.
 RAIN = RainfallTable(

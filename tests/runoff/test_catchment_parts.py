@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from lotflow.rainfall import RainfallTable
 from lotflow.runoff.catchment_parts import catchment_parts, slowest_way, travel_bounds
 from lotflow.runoff.concentration import path_time, path_time_in_storm
-from lotflow.runoff.ground_cover import DrawnCover, ground_cover
+from lotflow.runoff.covers import DrawnCover, ground_cover
 from lotflow.runoff.rational import governing_flows
 from lotflow.runoff.travel import sheet_flow_time
 from lotflow.terrain import known_surfaces as known

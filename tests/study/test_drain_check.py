@@ -15,7 +15,7 @@ from lotflow.inputs.site import empty_layers
 from lotflow.layers import RESULT_LAYERS, SITE_LAYERS
 from lotflow.outputs.summary import CONTRACT, summary_content
 from lotflow.rainfall import RainfallTable
-from lotflow.runoff.parts import RunoffParts
+from lotflow.runoff.rational import RunoffParts
 from lotflow.study.drain_check import check_drains, drain_chapter, dry_runs, inlet_capacities
 from lotflow.study.drain_inputs import CaseRun
 from lotflow.study.lot_water import study_lot

@@ -20,7 +20,7 @@ from lotflow.inputs.job_tables import Rain
 from lotflow.outputs.geopackage import geopackage_file
 from lotflow.outputs.summary import summary_content
 from lotflow.outputs.summary_text import summary_text
-from lotflow.runoff.ground_cover import DrawnCover, ground_cover
+from lotflow.runoff.covers import DrawnCover, ground_cover
 from lotflow.study import pond_layers
 from lotflow.study.blocked import drain_cases
 from lotflow.study.limited import opened_water
