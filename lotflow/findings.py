@@ -210,6 +210,7 @@ RANKS: Final[dict[str, tuple[str, ...]]] = {
         "rainfall-used", "rainfall-table", "stated-intensity", "realisations", "ponds-listed",
         "several-systems", "several-bands",
         "columns-ignored", "layers-ignored", "heights-ignored", "side-file", "reader-warning",
+        "text-encoding",
     ),
 }  # fmt: skip
 _NAMES: Final = tuple(RANKS)

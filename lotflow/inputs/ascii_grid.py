@@ -137,11 +137,7 @@ def _corner_findings(path: Path, entries: dict[str, float]) -> tuple[Finding, ..
     off = [abs(value / size % 1.0 - 0.5) for value in corner]
     if not all(share < 1e-6 for share in off):
         return ()
-    message = (
-        "Its lower left corner lies half a cell off whole cells. If it is the centre of the first "
-        "cell, all ground is shifted by half a cell: write xllcenter and yllcenter then."
-    )
-    return (Finding("half-a-cell", "note", path.name, message, size / 2, unit="of its CRS"),)
+    return (Finding("half-a-cell", "note", path.name, measured=size / 2, unit="of its CRS"),)
 
 
 def _count(entries: dict[str, float], key: str) -> int:

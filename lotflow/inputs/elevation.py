@@ -342,15 +342,13 @@ def _work_findings(headers: Sequence[RasterHeader], work: WorkCrs, cell: float) 
     cell_m = cell * work.metres_per_unit
     found = []
     if work.why_resampled:
-        message = (f"Resampled bilinearly to cells of {both_units(cell_m, 'elevation')} in "
-                   f"{work.crs.name}, because {work.why_resampled}.")  # fmt: skip
-        found.append(Finding("resampled", "note", subject, message))
+        facts = {"cell_m": cell_m, "crs": work.crs.name, "why": work.why_resampled}
+        found.append(Finding("resampled", "note", subject, facts=facts))
     if cell_m > _COARSE_M * (1 + _ROUNDING):
-        message = (f"Cells of {both_units(cell_m, 'elevation')} hide curbs, gutters and side "
-                   "yard swales: good for screening only. Use finer data where there are any."
-                   )  # fmt: skip
-        found.append(Finding("coarse-cell", "warn", subject, message, round(cell_m, 4), _COARSE_M,
-                             "m", _RULE))  # fmt: skip
+        found.append(
+            Finding("coarse-cell", "warn", subject, facts={"cell_m": cell_m},
+                    measured=round(cell_m, 4), limit=_COARSE_M, unit="m", source=_RULE)
+        )  # fmt: skip
     return found
 
 
@@ -358,8 +356,7 @@ def _band_findings(header: RasterHeader) -> list[Finding]:
     """Tell what follows from the bands."""
     if header.bands == 1:
         return []
-    message = f"The file holds {header.bands} bands; the first is taken for elevation."
-    return [Finding("several-bands", "note", header.name, message)]
+    return [Finding("several-bands", "note", header.name, facts={"bands": header.bands})]
 
 
 def _side_findings(header: RasterHeader, work: WorkCrs) -> list[Finding]:
@@ -369,10 +366,8 @@ def _side_findings(header: RasterHeader, work: WorkCrs) -> list[Finding]:
     width, height = abs(float(header.transform.a)), abs(float(header.transform.e))
     if abs(height / width - 1) <= _SQUARE:
         return []
-    message = (f"Its cells are not quite square, {width:.10g} by {height:.10g}, as one wrong bit "
-               "in the file would make them. They are taken as they are; compare the file with the "
-               "one it was copied from.")  # fmt: skip
-    return [Finding("cells-not-square", "note", header.name, message)]
+    facts = {"width": width, "height": height}
+    return [Finding("cells-not-square", "note", header.name, facts=facts)]
 
 
 def _described(header: RasterHeader, sha256: BackgroundHash) -> dict[str, Any]:

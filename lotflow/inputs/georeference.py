@@ -238,13 +238,13 @@ def _overruled(
     header: RasterHeader, unit: VerticalUnit, stated: dict[str, VerticalUnit], unknown: str
 ) -> tuple[Finding, ...]:
     """Report what the file says otherwise than the unit that was taken."""
-    others = [f"{where} says {other}" for where, other in stated.items() if other != unit]
+    others: list[tuple[str, str]] = [it for it in stated.items() if it[1] != unit]
     if unknown:
-        others.append(f"its unit tag says {unknown!r}")
+        others.append(("its unit tag", unknown))
     return tuple(
-        Finding("vertical-unit", "warn", header.name, f"Elevations are taken in {unit} as "
-                f"declared, though {other}.")
-        for other in others
+        Finding("vertical-unit", "warn", header.name,
+                facts={"taken": unit, "where": where, "says": says})
+        for where, says in others
     )  # fmt: skip
 
 

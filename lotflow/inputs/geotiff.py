@@ -175,10 +175,8 @@ def _header_findings(path: Path, said: list[str]) -> tuple[Finding, ...]:
     """Report what the library warned of on opening."""
     messages = dict.fromkeys(text.split(":", 1)[-1].strip()[:200].rstrip(".") for text in said)
     return tuple(
-        Finding("raster-header", "warn", path.name, f"On opening, the library warned: {text}. The "
-                "file's header may be damaged: compare it with its source.")
-        for text in messages
-    )  # fmt: skip
+        Finding("raster-header", "warn", path.name, facts={"warning": text}) for text in messages
+    )
 
 
 def _checked_structure(path: Path, dataset: Any) -> tuple[Finding, ...]:

@@ -133,12 +133,11 @@ def outside_land(elevation: FloatArray) -> BoolArray:
 
 def _finding(name: str, text: str, count: int) -> Finding:
     """Say that a number was taken for missing though the file does not declare it."""
-    cells = "cell holds" if count == 1 else "cells hold"
     return Finding(
         "undeclared-nodata",
         "warn",
         name,
-        f"{count:,} {cells} {text}, which the file does not declare as nodata; taken as missing.",
+        facts={"cells": count, "number": text},
         measured=float(count),
         limit=0.0,
         unit="cells",

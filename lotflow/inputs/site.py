@@ -123,9 +123,8 @@ def _layers_of(file: Path) -> tuple[dict[str, LayerFile], list[Finding]]:
         raise InputError(faults)
     if not strangers:
         return found, []
-    message = f"{file.name}: layers that mean nothing here: {', '.join(strangers)}"
-    message = clean_text(message[:1000], longest=1000)
-    return found, [Finding("layers-ignored", "note", clean_text(file.name[:200]), message)]
+    facts = {"file": file.name, "layers": tuple(strangers)}
+    return found, [Finding("layers-ignored", "note", clean_text(file.name[:200]), facts=facts)]
 
 
 @dataclass(frozen=True, eq=False)

@@ -6,7 +6,7 @@ import re
 from collections import Counter
 from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import shapely
 from geopandas import GeoDataFrame
@@ -22,9 +22,6 @@ from lotflow.units import VerticalUnit
 
 if TYPE_CHECKING:
     from pyproj import CRS
-
-#: Most characters of a finding's message.
-_LONGEST_MESSAGE = 1000
 
 #: Rows that are named of a fault many rows have: a column in the wrong unit has it in all.
 _ROWS_NAMED = 50
@@ -85,10 +82,8 @@ def check_site_layer(
     if faults := _in_reading_order([*faults, *found, *wrong]):
         raise InputError(faults)
     findings += _reading_findings(matched.ignored, frame.attrs.get("warnings", ()), place)
-    findings += [
-        replace(_note(rule, f"{Path(place.file).name}: {doubt}", place), severity="warn")
-        for rule, doubt in frame.attrs.get("doubts", ())
-    ]
+    if encoding := frame.attrs.get("encoding"):
+        findings.append(replace(_note("text-encoding", place, **encoding), severity="warn"))
     layer = GeoDataFrame(columns, geometry=shapes, crs=crs)
     if schema.name == "lot" and len(layer):
         return _one_lot(layer, findings, place)
@@ -137,19 +132,18 @@ def _reading_findings(
 ) -> list[Finding]:
     """Say which columns mean nothing here, and what the library warned of while it read."""
     name = Path(place.file).name
-    said = [f"{name}: columns that mean nothing here: {', '.join(ignored)}"] if ignored else []
-    findings = [_note("columns-ignored", message, place) for message in said]
+    findings = [_note("columns-ignored", place, columns=ignored)] if ignored else []
     for warning in warnings:
         # the path of the private copy says nothing, and is another in every run
         text = re.sub(r"\S*[/\\]copy\.\w+", name, warning)
-        findings.append(_note("reader-warning", f"{name}: {text}", place))
+        findings.append(_note("reader-warning", place, warning=text))
     return findings
 
 
-def _note(rule: str, message: str, place: Place) -> Finding:
+def _note(rule: str, place: Place, **facts: Any) -> Finding:
     """Build a note about a layer."""
-    message = clean_text(message[:_LONGEST_MESSAGE], longest=_LONGEST_MESSAGE)
-    return Finding(rule, "note", clean_text(place.layer[:LONGEST_TEXT]), message)
+    facts = {"file": Path(place.file).name, **facts}
+    return Finding(rule, "note", clean_text(place.layer[:LONGEST_TEXT]), facts=facts)
 
 
 def _one_lot(
@@ -159,12 +153,7 @@ def _one_lot(
     whole = shapely.union_all(lot.geometry.to_numpy())
     parts = shapely.get_num_geometries(whole)
     if len(lot) > 1 or parts > 1:
-        file = Path(place.file).name
-        message = (
-            f"{file}: the lot is drawn as {len(lot)} rows and was united to one lot of {parts} "
-            "separate parts; if some of it is not the lot, remove it"
-        )
-        findings = [*findings, _note("lot-in-parts", message, place)]
+        findings = [*findings, _note("lot-in-parts", place, rows=len(lot), parts=int(parts))]
     names = ", ".join(dict.fromkeys(name for name in lot["name"] if name))
     united = lot.iloc[[0]].copy()
     united["name"] = [names[:LONGEST_TEXT] or None]

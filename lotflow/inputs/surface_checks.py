@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lotflow.errors import Fault
-from lotflow.findings import Finding
+from lotflow.findings import Finding, Severity
 from lotflow.grid import BoolArray, FloatArray
 from lotflow.inputs.tiles import Pasted
 from lotflow.units import both_units
@@ -146,16 +146,16 @@ def rounding_check(
     if step <= STEP_NOTED_M:
         return step, [], []
     levels = int(np.unique(np.round(values[lot & np.isfinite(values)] / step)).size)
-    said = f"the elevations are rounded to steps of {both_units(step, 'elevation')}"
     if step >= STEP_REFUSED_M or levels < _LEAST_LEVELS:
         know = "1 level" if levels == 1 else f"{levels} levels"
-        rule = f"{said}, and know {know} on the lot: no slope, low spot or catchment follows"
+        rule = (
+            f"the elevations are rounded to steps of {both_units(step, 'elevation')}, and know "
+            f"{know} on the lot: no slope, low spot or catchment follows"
+        )
         remedy = "Use data with centimetres, as from airborne lidar, and do not round them"
         return step, [], [Fault(rule, remedy, file=subject)]
     found = Finding(
-        "coarse-levels", "warn", subject,
-        f"{said[0].upper()}{said[1:]}: slopes and low spots of a lot hardly show. Their error is "
-        "widened by that of the rounding. Use data with centimetres.",
+        "coarse-levels", "warn", subject, facts={"step_m": step},
         measured=round(step, 4), limit=STEP_NOTED_M, unit="m", source=_RULE,
     )  # fmt: skip
     return step, [found], []
@@ -195,10 +195,7 @@ def level_check(
     row, column = (int(i) for i in np.argwhere(level)[len(np.argwhere(level)) // 2])
     x, y = locate(row, column)
     found = Finding(
-        "level-ground", "warn", subject,
-        f"{share:.0%} of the lot's ground is level to the last digit: which way water runs there, "
-        "and so the catchments and paths on it, have no meaning. Use data that show the ground, or "
-        "level it.".replace("%", " %", 1),
+        "level-ground", "warn", subject, facts={"share": share},
         measured=round(share, 4), limit=LEVEL_LIMIT, unit="1", source=_RULE, x=x, y=y,
     )  # fmt: skip
     return [found], []
@@ -229,18 +226,13 @@ def gap_check(values: FloatArray, subject: str) -> list[Finding]:
     share = float(np.isnan(values).mean())
     if share == 0:
         return []
+    severity: Severity = "warn" if share > GAP_LIMIT else "note"
     return [
         Finding(
-        "missing-elevations",
-        "warn" if share > GAP_LIMIT else "note",
-        subject,
-        f"{share:.2%} of the ground that was read has no elevation; nothing is computed there."
-        .replace("%", " %"),
-        measured=share,
-        limit=GAP_LIMIT,
-        unit="1",
-        source=_RULE,
-    )]  # fmt: skip
+            "missing-elevations", severity, subject, facts={"share": share},
+            measured=share, limit=GAP_LIMIT, unit="1", source=_RULE,
+        )
+    ]  # fmt: skip
 
 
 def step_check(values: FloatArray, subject: str, locate: Locate) -> list[Finding]:
@@ -277,19 +269,10 @@ def step_check(values: FloatArray, subject: str, locate: Locate) -> list[Finding
         return []
     x, y = locate(*place)
     found = Finding(
-        "elevation-steps",
-        "warn",
-        subject,
-        f"Neighbouring cells differ by more than {both_units(STEP_LIMIT_M, 'length')} in "
-        f"{count:,} places, at most by {both_units(worst, 'length')}: buildings left in the data, "
-        "a cliff, an undeclared nodata value, or a damaged file.",
-        measured=worst,
-        limit=STEP_LIMIT_M,
-        unit="m",
-        source=_RULE,
-        x=x,
-        y=y,
-    )
+        "elevation-steps", "warn", subject,
+        facts={"places": count, "limit_m": STEP_LIMIT_M, "most_m": worst},
+        measured=worst, limit=STEP_LIMIT_M, unit="m", source=_RULE, x=x, y=y,
+    )  # fmt: skip
     return [found]
 
 
@@ -329,22 +312,12 @@ def lone_cell_check(values: FloatArray, subject: str, locate: Locate) -> list[Fi
     away[~is_lone] = 0.0
     row, column = (int(i) for i in np.unravel_index(int(away.argmax()), away.shape))
     x, y = locate(row + 1, column + 1)
-    count = int(np.count_nonzero(is_lone))
-    cells = "1 cell stands" if count == 1 else f"{count:,} cells stand"
+    most = float(away.max())
     found = Finding(
-        "lone-elevation",
-        "note",
-        subject,
-        f"{cells} apart from all neighbours, at most by {both_units(float(away.max()), 'length')}: "
-        "a post, a shaft, a tree left in the data, or a damaged file. Look at the place: it may "
-        "hold water that is not there.",
-        measured=float(away.max()),
-        limit=LONE_LIMIT_M,
-        unit="m",
-        source=_RULE,
-        x=x,
-        y=y,
-    )
+        "lone-elevation", "note", subject,
+        facts={"cells": int(np.count_nonzero(is_lone)), "most_m": most},
+        measured=most, limit=LONE_LIMIT_M, unit="m", source=_RULE, x=x, y=y,
+    )  # fmt: skip
     return [found]
 
 
@@ -408,19 +381,10 @@ def _seam_finding(
     middle = [int(i) for i in cells[len(cells) // 2]]
     x, y = locate(*(middle if axis == 0 else middle[::-1]))
     return Finding(
-        "tile-seam-step",
-        "warn",
-        " | ".join(names),
-        f"The ground steps by {both_units(abs(step), 'depth')} along the seam of {names[0]} and "
-        f"{names[1]}, more than the ground beside it explains: the tiles may come from different "
-        "surveys.",
-        measured=abs(step),
-        limit=limit,
-        unit="m",
-        source=_RULE,
-        x=x,
-        y=y,
-    )
+        "tile-seam-step", "warn", " | ".join(names),
+        facts={"step_m": abs(step), "first": names[0], "second": names[1]},
+        measured=abs(step), limit=limit, unit="m", source=_RULE, x=x, y=y,
+    )  # fmt: skip
 
 
 def _median_step(values: FloatArray, cells: Cells) -> tuple[float, int]:

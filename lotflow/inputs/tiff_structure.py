@@ -351,9 +351,7 @@ def check_structure(path: Path) -> tuple[Directory | None, tuple[Finding, ...]]:
         _check_place(stream, chain[0])
     found: tuple[Finding, ...] = ()
     if not in_order:
-        found = (Finding("blocks-out-of-order", "note", path.name, "The blocks of the file stand "
-                         "in another order than usual, as some programs write them and some "
-                         "damage leaves them: compare it with its source."),)  # fmt: skip
+        found = (Finding("blocks-out-of-order", "note", path.name),)
     return (masks[0] if masks else None), found
 
 

@@ -300,7 +300,7 @@ class _Copy:
     hashes: dict[str, str] = field(default_factory=dict)
     counted: tuple[int, int] | None = None
     options: dict[str, Any] = field(default_factory=dict)
-    doubts: tuple[tuple[str, str], ...] = ()
+    encoding: dict[str, Any] | None = None
 
 
 def layer_names(path: Path, *, limits: Limits = DEFAULT_LIMITS) -> tuple[str, ...]:
@@ -332,10 +332,10 @@ def read_layer(
     Read one layer as it is: attributes raw, coordinates in the file's own CRS.
 
     A GeoJSON file without a CRS is in longitude and latitude of WGS 84, as RFC 7946 says. What
-    the library warned of while it read is kept in `attrs["warnings"]`, a tuple of text; what is
-    doubtful of the file itself in `attrs["doubts"]`, pairs of a rule and a text; in
-    `attrs["sha256"]` the SHA-256 of what was read, of the file and of every part beside it, by
-    file name.
+    the library warned of while it read is kept in `attrs["warnings"]`, a tuple of text; in
+    `attrs["encoding"]` what a Shapefile states of its text where that was not followed, else
+    None; in `attrs["sha256"]` the SHA-256 of what was read, of the file and of every part beside
+    it, by file name.
 
     Parameters
     ----------
@@ -448,34 +448,28 @@ def _shapefile_copy(path: Path, copy: Path, limits: Limits) -> _Copy:
     stated = copy.with_suffix(".cpg").read_bytes() if parts[".cpg"] else None
     # the rows begin where the header says; what stands before them is no text
     encoding, doubt = _encoding(data[int.from_bytes(data[8:10], "little") :], stated)
-    doubts = (("text-encoding", doubt),) if doubt else ()
     return _Copy(path, copy, "shapefile", (path.stem,), hashes=told,
-                 options={"encoding": encoding} if encoding else {}, doubts=doubts)  # fmt: skip
+                 options={"encoding": encoding} if encoding else {}, encoding=doubt)  # fmt: skip
 
 
-def _encoding(rows: bytes, stated: bytes | None) -> tuple[str, str]:
+def _encoding(rows: bytes, stated: bytes | None) -> tuple[str, dict[str, Any] | None]:
     """
-    Settle the encoding of a Shapefile's text, and say where it is not the one it states.
+    Settle the encoding of a Shapefile's text, and tell where it is not the one it states.
 
     UTF-8 is told from the older Latin-1 by trying: other text is hardly ever valid UTF-8. Empty
     where the stated one is to be used.
     """
     tried = "UTF-8" if _decodes(rows, "utf-8") else "ISO-8859-1"
     if stated is None:
-        return tried, ""
+        return tried, None
     name = stated.decode("latin-1").strip()
     shown = clean_text(name[:LONGEST_TEXT])
     if rows.isascii():
-        return ("", "") if _codec(name) else (tried, "")
-    if not name:
-        return tried, f"the part .cpg is empty: text was read as {tried}"
-    codec = _codec(name)
-    if codec is None:
-        known = f"the part .cpg names no encoding that is known, {shown!r}"
-        return tried, f"{known}: text was read as {tried}"
-    if not _decodes(rows, codec) or (tried == "UTF-8") != (codec == "utf-8"):
-        return tried, f"the part .cpg says {shown}, but the text is {tried}, as which it was read"
-    return "", ""
+        return ("", None) if _codec(name) else (tried, None)
+    codec = _codec(name) if name else None
+    if codec and _decodes(rows, codec) and (tried == "UTF-8") == (codec == "utf-8"):
+        return "", None
+    return tried, {"stated": shown, "is_known": codec is not None, "taken": tried}
 
 
 def _codec(name: str) -> str | None:
@@ -530,7 +524,7 @@ def _read(copy: _Copy, layer: str, limits: Limits) -> GeoDataFrame:
                                file=str(copy.source), layer=layer))  # fmt: skip
     _check_content(copy, layer, frame, limits)
     frame.attrs["sha256"] = dict(copy.hashes)
-    frame.attrs["doubts"] = copy.doubts
+    frame.attrs["encoding"] = copy.encoding
     frame.attrs["warnings"] = tuple(str(warning.message) for warning in caught)
     return frame
 

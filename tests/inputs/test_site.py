@@ -231,7 +231,7 @@ def test_layers_are_found_by_name_and_own_files_win(tmp_path):
     assert [(finding.rule, finding.severity) for finding in findings] == [
         ("layers-ignored", "note")
     ]
-    assert findings[0].message == "site.gpkg: layers that mean nothing here: parcels"
+    assert findings[0].facts == {"file": "site.gpkg", "layers": ("parcels",)}
 
 
 def test_without_a_common_file_only_own_files_are_read():
