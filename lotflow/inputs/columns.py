@@ -30,20 +30,6 @@ def read_text(value: object, column: Column) -> str | None:  # noqa: ARG001  one
     """
     Read text; a number is text too, since GIS programs type a column of house numbers so.
 
-    Parameters
-    ----------
-    value
-        The cell as it was read.
-    column
-        Its column.
-
-    Raises
-    ------
-    CellError
-        If it is neither.
-    InputError
-        If it is too long.
-
     Examples
     --------
     >>> read_text(" CB 1 ", Column("name", "Name.")), read_text(14.0, Column("name", "Name."))
@@ -59,20 +45,6 @@ def read_text(value: object, column: Column) -> str | None:  # noqa: ARG001  one
 def read_choice(value: object, column: Column) -> str | None:
     """
     Read one of a column's choices; capitals and repeated spaces do not count.
-
-    Parameters
-    ----------
-    value
-        The cell as it was read.
-    column
-        Its column.
-
-    Raises
-    ------
-    CellError
-        If it is none of them.
-    InputError
-        If it is too long.
 
     Examples
     --------
@@ -93,18 +65,6 @@ def read_yes_no(value: object, column: Column) -> bool | None:  # noqa: ARG001
     """
     Read yes or no as a truth value, 1 or 0, or a word.
 
-    Parameters
-    ----------
-    value
-        The cell as it was read.
-    column
-        Its column.
-
-    Raises
-    ------
-    CellError
-        If it is neither.
-
     Examples
     --------
     >>> [read_yes_no(value, Column("open", "Open.", "yes_no")) for value in ("Yes", 0, "")]
@@ -121,18 +81,6 @@ def read_yes_no(value: object, column: Column) -> bool | None:  # noqa: ARG001
 def read_number(value: object, column: Column) -> float | None:
     """
     Read a number, also one that stands as text.
-
-    Parameters
-    ----------
-    value
-        The cell as it was read.
-    column
-        Its column.
-
-    Raises
-    ------
-    CellError
-        If it is none, not finite, or has a fraction where it must be whole.
 
     Examples
     --------
@@ -164,41 +112,19 @@ _LIKENESS: Final = 0.8
 
 @dataclass(frozen=True)
 class MatchedColumns:
-    """
-    The columns of a file, sorted out.
+    """The columns of a file, sorted out."""
 
-    Parameters
-    ----------
-    known
-        Name in the schema (with its unit) to name in the file.
-    ignored
-        Names in the file that mean nothing here.
-    faults
-        Names that are almost known, or stand twice.
-    """
-
+    #: Name in the schema (with its unit) to name in the file.
     known: dict[str, str]
+    #: Names in the file that mean nothing here.
     ignored: tuple[str, ...]
+    #: Names that are almost known, or stand twice.
     faults: tuple[Fault, ...]
 
 
 def match_columns(names: Sequence[str], schema: Layer, place: Place) -> MatchedColumns:
     """
     Match the columns of a file with those of a layer; capitals do not count.
-
-    Parameters
-    ----------
-    names
-        Columns of the file, without the geometry.
-    schema
-        The layer they are read for.
-    place
-        File and layer, for messages.
-
-    Returns
-    -------
-    matched
-        What is known, what is ignored, what is wrong.
 
     Examples
     --------
@@ -231,16 +157,7 @@ def match_columns(names: Sequence[str], schema: Layer, place: Place) -> MatchedC
 
 
 def missing_columns(known: Iterable[str], schema: Layer, place: Place) -> list[Fault]:
-    """
-    Name the required columns that a file does not have.
-
-    Parameters
-    ----------
-    known
-        Names of the schema that it has.
-    schema, place
-        The layer, and where it stands.
-    """
+    """Name the required columns that a file does not have."""
     there = set(known)
     return [
         place.fault(
@@ -301,34 +218,15 @@ _SAME: Final = 1e-6
 
 @dataclass(frozen=True)
 class _Cells:
-    """
-    One column of a file, and where it stands.
-
-    Parameters
-    ----------
-    name
-        Name in the file.
-    raw
-        The values as they were read, one per row; None where missing.
-    place
-        File and layer.
-    """
+    """One column of a file, and where it stands."""
 
     name: str
+    #: The values as they were read, one per row; None where missing.
     raw: Sequence[object]
     place: Place
 
     def fault(self, row: int, rule: str, remedy: str = "") -> Fault:
-        """
-        Build a fault about one cell.
-
-        Parameters
-        ----------
-        row
-            Counted from 0.
-        rule, remedy
-            As for `Fault`.
-        """
+        """Build a fault about one cell."""
         return self.place.fault(rule, remedy, row=row + 1, column=self.name, value=self.raw[row])
 
 
@@ -343,25 +241,9 @@ def read_columns(
     """
     Read every column of a layer from a file's table.
 
-    Parameters
-    ----------
-    table
-        As read; index 0, 1, 2, ...
-    known
-        Names of the schema to names in the table.
-    schema
-        The layer.
-    place
-        File and layer, for messages.
-    vertical_unit
-        Unit of the raster's elevations: `_ft` of an elevation is the raster's foot.
-
-    Returns
-    -------
-    columns
-        By the name they have inside lotflow, in SI, missing ones filled.
-    faults
-        What is wrong, column by column, row by row.
+    `known` maps names of the schema to names in the table, `vertical_unit` is that of the raster's
+    elevations. Given are the columns by the name they have inside lotflow, missing ones filled, and
+    what is wrong with them, column by column.
     """
     columns: dict[str, pd.Series[Any]] = {}
     faults: list[Fault] = []
@@ -381,13 +263,6 @@ def empty_column(column: Column, rows: int) -> pd.Series[Any]:
     """
     Build a column without values, in the type that a read one has.
 
-    Parameters
-    ----------
-    column
-        As declared.
-    rows
-        Number of rows.
-
     Examples
     --------
     >>> empty_column(Column("rim", "Rim.", "number", "elevation"), 2).tolist()
@@ -400,19 +275,7 @@ def _factor_to_si(column: Column, suffix: str, vertical_unit: VerticalUnit) -> f
     """
     Give the factor from a column's unit to SI.
 
-    Parameters
-    ----------
-    column
-        A measured column.
-    suffix
-        Its unit in the file.
-    vertical_unit
-        Unit of the raster's elevations.
-
-    Returns
-    -------
-    factor
-        The international foot, except for elevations on a raster in US survey feet.
+    It is that of the international foot, except for elevations on a raster in US survey feet.
 
     Examples
     --------

@@ -49,11 +49,6 @@ class BackgroundHash:
     Of a tile of 300 MB, whose hash takes longer than the window that is read from it, this
     hides nearly all: hashing leaves the interpreter free.
 
-    Parameters
-    ----------
-    path
-        A local file.
-
     Examples
     --------
     >>> import tempfile
@@ -75,14 +70,7 @@ class BackgroundHash:
             self._result.set_exception(error)
 
     def hexdigest(self) -> str:
-        """
-        Wait for the hash, as 64 hexadecimal digits.
-
-        Raises
-        ------
-        InputError
-            If the file could not be read.
-        """
+        """Wait for the hash, as 64 hexadecimal digits."""
         return self._result.result()
 
 
@@ -110,8 +98,6 @@ class ElevationSource:
     ----------
     mosaic
         The files on one set of cells, in their own CRS.
-    file_crs
-        Their horizontal CRS.
     work
         The CRS that is worked in.
     vertical_unit
@@ -439,8 +425,6 @@ def read_elevation(
 
     Parameters
     ----------
-    source
-        As inspected.
     bounds
         West, south, east, north, in units of `source.crs`.
     limits

@@ -79,27 +79,9 @@ def sound_shapes(
     """
     Check the shapes of a layer and bring them into the grid's CRS.
 
-    Parameters
-    ----------
-    shapes
-        Shape (rows,), as read; None where a row has none.
-    own_crs
-        CRS they are read in.
-    crs
-        CRS of the grid.
-    schema
-        The layer they are read for.
-    place
-        File and layer, for messages.
-
-    Returns
-    -------
-    shapes
-        Two-dimensional, in `crs`; None where there is a fault.
-    faults
-        No shape, wrong kind, crossing outline, no area or length, no position.
-    findings
-        What was repaired, left out or is uncertain.
+    Given are the shapes in two dimensions, None where there is a fault; faults: no shape, wrong
+    kind, crossing outline, no area or length, no position; and findings of what was repaired, left
+    out or is uncertain.
 
     Examples
     --------

@@ -25,21 +25,12 @@ _LENGTH_ERROR: Final = 0.01
 
 @dataclass(frozen=True)
 class WorkCrs:
-    """
-    The CRS in which areas and slopes are measured.
-
-    Parameters
-    ----------
-    crs
-        Projected, horizontal.
-    metres_per_unit
-        Length of one of its units [m].
-    why_resampled
-        Why it is not the CRS of the file; empty where it is.
-    """
+    """The CRS in which areas and slopes are measured."""
 
     crs: CRS
+    #: Length of one of its units [m].
     metres_per_unit: float
+    #: Why it is not the CRS of the file; empty where it is.
     why_resampled: str = ""
 
 
@@ -47,10 +38,7 @@ def horizontal_crs(crs: CRS) -> CRS:
     """
     Give the horizontal part of a CRS, by its EPSG code where it has one.
 
-    Parameters
-    ----------
-    crs
-        May be compound, three-dimensional, or bound to a datum shift.
+    It may be compound, three-dimensional, or bound to a datum shift.
 
     Examples
     --------
@@ -67,18 +55,7 @@ def work_crs(crs: CRS, x: float, y: float) -> WorkCrs:
     """
     Keep a projected CRS whose lengths are lengths on the ground, else take the UTM zone there.
 
-    Parameters
-    ----------
-    crs
-        Horizontal, of the file.
-    x, y
-        Where the work is, in its units.
-
-    Raises
-    ------
-    InputError
-        If the place lies outside all UTM zones, or the axes of the CRS do not point east and
-        north.
+    A place outside all UTM zones is refused, and a CRS whose axes do not point east and north.
 
     Examples
     --------
@@ -107,19 +84,7 @@ def ground_size(crs: CRS, x: float, y: float, dx: float, dy: float) -> tuple[flo
     """
     Measure a step in each axis on the ellipsoid [m].
 
-    Parameters
-    ----------
-    crs
-        Horizontal.
-    x, y
-        Where the steps are centred, in units of the CRS.
-    dx, dy
-        The steps, in units of the CRS.
-
-    Raises
-    ------
-    InputError
-        If the CRS is not defined there.
+    The steps are centred on the place; all in units of the CRS.
 
     Examples
     --------
@@ -168,25 +133,8 @@ def settled_vertical_unit(
     """
     Find the unit of a raster's elevations: stated in the file, or declared by the user.
 
-    Parameters
-    ----------
-    header
-        Of the raster.
-    declared
-        By the user; None where nothing was declared.
-
-    Returns
-    -------
-    unit
-        "m", "ft" or "us-ft".
-    findings
-        What the file says that was not followed.
-
-    Raises
-    ------
-    InputError
-        If nobody says, or if two say different things. It is never assumed: most public
-        rasters state nothing, and some are in feet.
+    If nobody says, or two say different things, that is refused. The unit is never assumed: most
+    public rasters state nothing, and some are in feet.
     """
     _refuse_depths(header)
     stated = _stated_units(header)
@@ -257,18 +205,6 @@ def square_cells(bounds: Bounds, cell: float) -> tuple[Affine, tuple[int, int]]:
 
     So two areas that overlap share their cells, and a window can grow without shifting.
 
-    Parameters
-    ----------
-    bounds
-        West, south, east, north.
-    cell
-        Side, in the same unit.
-
-    Returns
-    -------
-    transform, shape
-        Of the grid.
-
     Examples
     --------
     >>> transform, shape = square_cells((1.2, 0.0, 3.1, 2.5), 0.5)
@@ -291,19 +227,7 @@ def resample(
     """
     Interpolate bilinearly between the cell centres of a raster.
 
-    Parameters
-    ----------
-    values, transform, crs
-        The raster; NaN where missing.
-    target
-        CRS of the result.
-    cells
-        Transform and shape of the result, as `square_cells` gives them.
-
-    Returns
-    -------
-    grid
-        NaN where the raster has no value near.
+    NaN where the raster has no value near; `cells` is as `square_cells` gives it.
     """
     # only rasters that are not worked on as they are need it
     from rasterio.crs import CRS as RasterCrs  # noqa: N811, PLC0415

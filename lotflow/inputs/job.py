@@ -80,20 +80,7 @@ _RENAMED: Final[dict[KeyPath, str]] = {
 def faults_of(
     error: ValidationError, model: type[BaseModel], toml: TomlText, file: str
 ) -> list[Fault]:
-    """
-    Turn the errors of a model into faults, in the order of the file.
-
-    Parameters
-    ----------
-    error
-        All that pydantic found.
-    model
-        The model it was found by.
-    toml
-        The file, for the line of each key.
-    file
-        Its name.
-    """
+    """Turn the errors of a model into faults, in the order of the file."""
     faults: list[Fault] = []
     for details in error.errors(include_url=False):
         path = details["loc"]
@@ -341,8 +328,6 @@ def screening_job(
         Runoff coefficient of all ground.
     intensity, intensity_unit
         Rainfall intensity, and its unit: "mm_h" or "in_h".
-    units
-        Of reports.
 
     Raises
     ------
@@ -390,8 +375,6 @@ def with_realisations(job: Job, number: int | None) -> Job:
 
     Parameters
     ----------
-    job
-        As it was read.
     number
         How many; None leaves what the job says.
     """
@@ -468,8 +451,6 @@ def job_template(
 
     Parameters
     ----------
-    name
-        Of the job.
     elevation_file, lot_file
         Paths, relative to the job's folder or absolute.
     vertical_unit

@@ -30,30 +30,16 @@ _ALONE_M: Final = 30.0
 
 @dataclass(frozen=True)
 class Scale:
-    """
-    From stored numbers to metres: (stored * scale + offset) * metres.
+    """From stored numbers to metres: (stored * scale + offset) * metres."""
 
-    Parameters
-    ----------
-    scale, offset
-        As the file declares them.
-    metres
-        Length of its vertical unit [m].
-    """
-
+    #: As the file declares them.
     scale: float
     offset: float
+    #: Length of its vertical unit [m].
     metres: float
 
     def elevation(self, stored: FloatArray) -> FloatArray:
-        """
-        Bring stored numbers to metres.
-
-        Parameters
-        ----------
-        stored
-            As in the file.
-        """
+        """Bring stored numbers to metres."""
         return (stored * self.scale + self.offset) * self.metres
 
 
@@ -66,21 +52,8 @@ def elevations(
     A number counts as missing where it is not finite or huge, or where it is one that software
     writes for "no value" and lies outside the range of land or 30 m from every elevation.
 
-    Parameters
-    ----------
-    stored
-        As in the file; NaN where the file says that there is no value.
-    scale
-        From stored numbers to metres.
-    name
-        Of the file, for the findings.
-
-    Returns
-    -------
-    elevation
-        Shape of `stored` [m]; NaN where missing.
-    findings
-        One per number that was taken for missing, with how often it stands.
+    What the file declares to be no value is NaN in `stored` already. Given are elevations [m], NaN
+    where missing, and one finding per number that was taken for missing.
 
     Examples
     --------
@@ -117,11 +90,6 @@ def _is_no_elevation(values: FloatArray, here: BoolArray) -> bool:
 def outside_land(elevation: FloatArray) -> BoolArray:
     """
     Mark numbers that are no elevation of land, in whatever datum.
-
-    Parameters
-    ----------
-    elevation
-        Any shape [m]; NaN where missing.
 
     Examples
     --------

@@ -84,15 +84,7 @@ def stated_unit(text: str) -> _Unit | None:
     """
     Find the unit that a title or a header cell states.
 
-    Parameters
-    ----------
-    text
-        "depth_mm", "(inches/hour)", "intensity [mm/h]".
-
-    Returns
-    -------
-    unit
-        None if no unit is stated, it is unknown, or it contradicts the quantity stated.
+    None if no unit is stated, it is unknown, or it contradicts the quantity stated.
 
     Examples
     --------
@@ -116,15 +108,7 @@ def return_period_years(cell: str) -> float | None:
     """
     Read a return period, or an annual exceedance probability written as a fraction.
 
-    Parameters
-    ----------
-    cell
-        "10", "10 yr", "1/10", "'1/10".
-
-    Returns
-    -------
-    return_period
-        [yr]; None if it is neither.
+    [yr]; None if it is neither.
 
     Examples
     --------
@@ -139,15 +123,7 @@ def duration_seconds(cell: str) -> float | None:
     """
     Read a duration.
 
-    Parameters
-    ----------
-    cell
-        "5-min:", "24 h", "2-day".
-
-    Returns
-    -------
-    duration
-        [s]; None if it is not one.
+    [s]; None if it is not one.
 
     Examples
     --------
@@ -164,15 +140,7 @@ def _figure(cell: str) -> float | None:
     """
     Read a figure: digits with or without a decimal point.
 
-    Parameters
-    ----------
-    cell
-        "0.321".
-
-    Returns
-    -------
-    figure
-        None if it is anything else; rain is never negative.
+    None if it is anything else; rain is never negative.
 
     Examples
     --------
@@ -188,16 +156,6 @@ def rounding(texts: list[list[str]]) -> FloatArray:
 
     Figures of one power of ten are rounded alike, so the most decimals seen among them count;
     a spreadsheet that drops trailing zeros does not change that.
-
-    Parameters
-    ----------
-    texts
-        Figures as printed, rows of equal length.
-
-    Returns
-    -------
-    half_unit
-        Same shape as `texts`.
 
     Examples
     --------
@@ -244,23 +202,8 @@ def parse_rainfall(data: bytes, file: str) -> RainfallTable:
     periods in years, its first column durations with their unit (`5 min`, `24 h`); lines that
     start with `#` tell the source.
 
-    Parameters
-    ----------
-    data
-        Content of the file, UTF-8 or Latin-1.
-    file
-        Name of the file, for messages.
-
-    Returns
-    -------
-    table
-        Depths [m] by duration [s] and return period [yr]. An annual exceedance probability of
-        1/N is a return period of N years.
-
-    Raises
-    ------
-    InputError
-        With every fault found, each with its line.
+    An annual exceedance probability of 1/N is a return period of N years. Every fault found is told
+    with its line.
 
     Examples
     --------

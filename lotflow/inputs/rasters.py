@@ -30,23 +30,6 @@ def read_header(path: Path, limits: Limits) -> RasterHeader:
 
     A `.prj` is read where the raster has no CRS, a world file where it has no transform, and
     either is reported. An `.aux.xml` is never used.
-
-    Parameters
-    ----------
-    path
-        A local file (`lotflow.inputs.open.local_file`).
-    limits
-        How much it may hold.
-
-    Returns
-    -------
-    header
-        With a transform and a CRS.
-
-    Raises
-    ------
-    InputError
-        If it is no raster, cannot be read, is not placed or has no CRS.
     """
     kind = sniff(path)
     if kind == "geotiff":
@@ -69,24 +52,7 @@ def read_stored(header: RasterHeader, window: Window, limits: Limits) -> FloatAr
     """
     Read stored numbers of a window of a raster; NaN where there is none.
 
-    Parameters
-    ----------
-    header
-        Of the file.
-    window
-        Within the raster, in the rows and columns of the file.
-    limits
-        How much may be read.
-
-    Returns
-    -------
-    stored
-        Shape of the window; scale and offset are not applied yet.
-
-    Raises
-    ------
-    InputError
-        If it is damaged, changed since its header was read, or holds more than it may.
+    In the rows and columns of the file; scale and offset are not applied yet.
     """
     rows, columns = window.shape
     limits.check("window_cells", rows * columns, "the window holds {} cells", file=str(header.path))

@@ -64,25 +64,9 @@ def layer_in(source: LayerFile, name: str, *, names: tuple[str, ...] | None = No
     """
     Settle which layer of a file is meant for a site layer.
 
-    Parameters
-    ----------
-    source
-        The file, and the layer where it was named.
-    name
-        Site layer.
-    names
-        Layers of the file, where the caller knows them already; a file is not opened twice.
-
-    Returns
-    -------
-    source
-        With the layer as it is called in the file: the one named, else the only one, else the
-        one called by the kind of its rows ("streets"), else by the site layer.
-
-    Raises
-    ------
-    InputError
-        If the file has no such layer, or several of which none has the name.
+    That is the one named, else the only one, else the one called by the kind of its rows
+    ("streets"), else by the site layer. `names` are the layers of the file where the caller knows
+    them: a file is not opened twice.
     """
     path = local_file(source.path, f"file of the layer {name}")
     names = layer_names(path) if names is None else names
@@ -200,8 +184,6 @@ def read_site(files: Mapping[str, LayerFile], *, crs: CRS, vertical_unit: Vertic
     ----------
     files
         File of each layer that is given, by the name of the site layer.
-    crs
-        CRS of the grid.
     vertical_unit
         Unit of the raster's elevations: `_ft` of an elevation is the raster's foot.
 
@@ -245,8 +227,6 @@ def in_raster_datum(site: Site, offset_m: float) -> Site:
 
     Parameters
     ----------
-    site
-        As it was read.
     offset_m
         What its levels lack [m] (`Job.level_offset_m`).
 
@@ -269,8 +249,6 @@ def empty_layers(crs: CRS, units: UnitSystem) -> dict[str, GeoDataFrame]:
 
     Parameters
     ----------
-    crs
-        CRS to draw in.
     units
         "us" for feet, inches and gallons, "metric" for metres, millimetres and litres.
 

@@ -63,28 +63,18 @@ _BENCHMARK_REACH_M: Final = 15.0
 
 @dataclass(frozen=True)
 class LevelRule:
-    """
-    How far a level may stand above (or, below 0, beneath) the ground beside it.
+    """How far a level may stand above (or, below 0, beneath) the ground beside it."""
 
-    Parameters
-    ----------
-    layer, column
-        Where it stands, the column by its name inside.
-    what
-        As a message calls it.
-    usual
-        Beyond this range the other unit is tried [m].
-    possible
-        Beyond this range it is refused [m].
-    at
-        Where on its shape its ground is: a point, an end of a line, or an outline.
-    """
-
+    #: Where it stands, the column by its name inside.
     layer: str
     column: str
+    #: As a message calls it.
     what: str
+    #: Beyond this range the other unit is tried [m].
     usual: Range
+    #: Beyond this range it is refused [m].
     possible: Range
+    #: Where on its shape its ground is: a point, an end of a line, or an outline.
     at: Literal["point", "start", "end", "outline"] = "point"
 
 
@@ -113,33 +103,18 @@ OTHER_UNIT: Final = {
 
 @dataclass(frozen=True)
 class Datum:
-    """
-    What site levels lack of elevations in the raster's datum.
+    """What site levels lack of elevations in the raster's datum."""
 
-    Parameters
-    ----------
-    offset_m
-        Added to every level [m].
-    other_unit_m
-        What would be added if the benchmark were in the other unit [m]; NaN without one.
-    elevation_m
-        Of the benchmark in the raster's datum [m]; NaN without one.
-    """
-
+    #: Added to every level.
     offset_m: float = 0.0
+    #: What would be added if the benchmark were in the other unit; NaN without one.
     other_unit_m: float = math.nan
+    #: Of the benchmark in the raster's datum; NaN without one.
     elevation_m: float = math.nan
 
 
 def datum_of(job: Job) -> Datum:
-    """
-    Tell in which datum the site levels of a job are.
-
-    Parameters
-    ----------
-    job
-        Gives the benchmark.
-    """
+    """Tell in which datum the site levels of a job are."""
     if job.levels is None:
         return Datum()
     # the benchmark in metres, as it was taken, and as it would be in the other unit
@@ -287,8 +262,6 @@ def lot_findings(site: Site, unit: float) -> list[Finding]:
 
     Parameters
     ----------
-    site
-        In the grid's CRS.
     unit
         Length of one unit of it [m].
     """
@@ -398,14 +371,7 @@ def _depth(part: Any, whole: Any) -> float:
 
 
 def job_findings(job: Job) -> list[Finding]:
-    """
-    Ask about numbers of the job that are hardly meant so.
-
-    Parameters
-    ----------
-    job
-        As read.
-    """
+    """Ask about numbers of the job that are hardly meant so."""
     found = []
     if (rmse := job.elevation.rmse_m) > _WORST_RMSE_M:
         found.append(
@@ -440,8 +406,6 @@ def raster_unit_findings(
     ----------
     grid
         Elevations [m].
-    lot
-        Cells of the lot.
     building
         Number of the building on each cell, from 1; 0 where there is none.
     vertical_unit

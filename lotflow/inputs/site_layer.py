@@ -33,32 +33,9 @@ def check_site_layer(
     """
     Check a layer as it was read against its schema.
 
-    Parameters
-    ----------
-    frame
-        Columns and shapes of the file, in its own CRS.
-    schema
-        The site layer it was read for.
-    place
-        File and layer, for messages.
-    crs
-        CRS of the grid.
-    vertical_unit
-        Unit of the raster's elevations.
-
-    Returns
-    -------
-    layer
-        Every column of the schema by the name it has inside (missing ones empty), in SI, rows
-        in the order of the file, counted from 0; shapes two-dimensional in `crs`. A lot has one
-        row, whatever it was drawn with.
-    findings
-        What was ignored, repaired or is uncertain.
-
-    Raises
-    ------
-    InputError
-        With every fault of the layer.
+    The layer has every column of the schema by the name it has inside (missing ones empty), in SI,
+    rows in the order of the file, counted from 0; shapes two-dimensional in `crs`. A lot has one
+    row, whatever it was drawn with.
 
     Examples
     --------
@@ -93,13 +70,6 @@ def check_site_layer(
 def empty_site_layer(schema: Layer, crs: CRS) -> GeoDataFrame:
     """
     Build a site layer without rows, with the columns a read one has.
-
-    Parameters
-    ----------
-    schema
-        The site layer.
-    crs
-        CRS of the grid.
 
     Examples
     --------

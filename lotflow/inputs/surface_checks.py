@@ -57,11 +57,6 @@ def step_of_values(values: FloatArray) -> float:
     filled or resampled cells hide nothing. Of steps that grow with the elevation, as those of
     half-float numbers, the least counts.
 
-    Parameters
-    ----------
-    values
-        Elevations as they were read [m]; NaN where missing.
-
     Examples
     --------
     >>> ground = np.linspace(10.0, 12.0, 400) + np.sin(np.arange(400.0))
@@ -130,10 +125,6 @@ def rounding_check(
     ----------
     values
         Elevations [m]; NaN where missing.
-    lot
-        Cells of the lot.
-    subject
-        Name of the file.
 
     Returns
     -------
@@ -173,8 +164,6 @@ def level_check(
         Elevations [m]; NaN where missing.
     lot
         Cells of the lot without buildings and water, which may be level.
-    subject
-        Name of the file.
     locate
         Gives the coordinates of a cell.
     """
@@ -213,16 +202,7 @@ def _is_level(values: FloatArray) -> BoolArray:
 
 
 def gap_check(values: FloatArray, subject: str) -> list[Finding]:
-    """
-    Say how much of a window has no elevation.
-
-    Parameters
-    ----------
-    values
-        Elevations [m]; NaN where missing.
-    subject
-        Name of the file.
-    """
+    """Say how much of a window has no elevation."""
     share = float(np.isnan(values).mean())
     if share == 0:
         return []
@@ -238,15 +218,6 @@ def gap_check(values: FloatArray, subject: str) -> list[Finding]:
 def step_check(values: FloatArray, subject: str, locate: Locate) -> list[Finding]:
     """
     Count neighbouring cells that differ by more than ground does, and name the worst.
-
-    Parameters
-    ----------
-    values
-        Elevations [m]; NaN where missing.
-    subject
-        Name of the file.
-    locate
-        Gives the coordinates of a cell.
 
     Examples
     --------
@@ -279,11 +250,6 @@ def step_check(values: FloatArray, subject: str, locate: Locate) -> list[Finding
 def lone_cell_check(values: FloatArray, subject: str, locate: Locate) -> list[Finding]:
     """
     Count cells that stand far above or below all their neighbours, which agree among themselves.
-
-    Parameters
-    ----------
-    values, subject, locate
-        As for `step_check`.
 
     Examples
     --------
@@ -329,19 +295,7 @@ def seam_check(pasted: Pasted, names: Sequence[str], locate: Locate) -> list[Fin
     differences just before and just after it. It is measured the same way along lines a few
     cells beside the seam; three times their median is the ground's own.
 
-    Parameters
-    ----------
-    pasted
-        The window, with the tile that each value came from.
-    names
-        Of the tiles, by number.
-    locate
-        Gives the coordinates of a cell.
-
-    Returns
-    -------
-    findings
-        A finding per seam whose step exceeds the limit, at the seam's middle.
+    One finding per seam whose step exceeds the limit, at the seam's middle.
     """
     return [
         found

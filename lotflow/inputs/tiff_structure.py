@@ -27,22 +27,14 @@ from lotflow.inputs.raster_header import Window
 
 @dataclass(frozen=True)
 class Block:
-    """
-    One stored block of a band.
+    """One stored block of a band."""
 
-    Parameters
-    ----------
-    cells
-        The cells it holds; may reach beyond the raster.
-    offset, size
-        Where its bytes stand in the file, and how many; -1 where it was never written.
-    decoded
-        Least and most bytes that it may decode to.
-    """
-
+    #: The cells it holds; may reach beyond the raster.
     cells: Window
+    #: Where its bytes stand in the file, and how many; -1 where it was never written.
     offset: int
     size: int
+    #: Least and most bytes that it may decode to.
     decoded: tuple[int, int]
 
     @property
@@ -54,27 +46,7 @@ class Block:
 def touched_blocks(
     dataset: Any, band: int, window: Window, path: Path, limits: Limits
 ) -> list[Block]:
-    """
-    Look up the blocks of a band that a window touches, after their size was found bearable.
-
-    Parameters
-    ----------
-    dataset
-        The open raster.
-    band
-        Counted from 1.
-    window
-        Within the raster.
-    path
-        Of the file, for messages.
-    limits
-        How many bytes they may decode to.
-
-    Raises
-    ------
-    InputError
-        If they hold more.
-    """
+    """Look up the blocks of a band that a window touches, after their size was found bearable."""
     rows, columns = dataset.block_shapes[0]
     touched = (
         range(window.row_start // rows, -(-window.row_stop // rows)),
@@ -106,14 +78,7 @@ def _row_bytes(dataset: Any) -> int:
 
 
 def compression_of(dataset: Any) -> str:
-    """
-    Name the compression of a raster's blocks as GDAL does; "NONE" where there is none.
-
-    Parameters
-    ----------
-    dataset
-        The open raster.
-    """
+    """Name the compression of a raster's blocks as GDAL does; "NONE" where there is none."""
     return str(dataset.tags(ns="IMAGE_STRUCTURE").get("COMPRESSION", "NONE"))
 
 
@@ -123,20 +88,6 @@ def verify_blocks(path: Path, compression: str, blocks: list[Block]) -> None:
 
     A deflate block carries a checksum, an uncompressed one a length; of other compressions
     nothing can be verified.
-
-    Parameters
-    ----------
-    path
-        Of the file.
-    compression
-        "DEFLATE", "NONE" or another.
-    blocks
-        To be verified.
-
-    Raises
-    ------
-    zlib.error
-        If a block is damaged or cut off.
 
     References
     ----------
@@ -201,40 +152,18 @@ _TIE_SHARE: Final = 0.01
 
 @dataclass(frozen=True)
 class Directory:
-    """
-    One image of a TIFF.
+    """One image of a TIFF."""
 
-    Parameters
-    ----------
-    start, stop
-        Where its bytes stand in the file.
-    order
-        Of the bytes, "<" or ">".
-    tags
-        Per tag: code of the type, number of values, their place in the file.
-    """
-
+    #: Where its bytes stand in the file.
     start: int
     stop: int
+    #: Of the bytes, "<" or ">".
     order: Literal["<", ">"]
+    #: Per tag: code of the type, number of values, their place in the file.
     tags: dict[int, tuple[int, int, int]]
 
     def values(self, stream: BinaryIO, tag: int) -> NDArray[np.generic]:
-        """
-        Read the values of a tag; none where it is missing.
-
-        Parameters
-        ----------
-        stream
-            The file.
-        tag
-            Its number.
-
-        Raises
-        ------
-        ValueError
-            If its type is unknown, or the file ends before.
-        """
+        """Read the values of a tag; none where it is missing."""
         if tag not in self.tags:
             return np.zeros(0)
         kind, count, place = self.tags[tag]
@@ -247,18 +176,7 @@ class Directory:
         return np.frombuffer(stream.read(count * dtype.itemsize), dtype)
 
     def number(self, stream: BinaryIO, tag: int, default: int = 0) -> int:
-        """
-        Read a tag of one whole number.
-
-        Parameters
-        ----------
-        stream
-            The file.
-        tag
-            Its number.
-        default
-            Where it is missing.
-        """
+        """Read a tag of one whole number."""
         values = self.values(stream, tag)
         return int(values[0]) if values.size else default
 
@@ -266,16 +184,6 @@ class Directory:
 def directories(stream: BinaryIO) -> Iterator[Directory]:
     """
     Give the directories of a TIFF or BigTIFF in the order of their chain.
-
-    Parameters
-    ----------
-    stream
-        The file, from its start.
-
-    Raises
-    ------
-    ValueError, struct.error
-        If a directory stands beyond the end, or the chain does not end.
 
     References
     ----------
@@ -317,23 +225,9 @@ def check_structure(path: Path) -> tuple[Directory | None, tuple[Finding, ...]]:
     """
     Refuse a TIFF whose directories contradict one another or themselves.
 
-    Parameters
-    ----------
-    path
-        A local file.
-
-    Returns
-    -------
-    mask
-        Directory of the mask of the first image; None where it has none.
-    findings
-        What is odd and may be meant.
-
-    Raises
-    ------
-    ValueError
-        If the chain of directories is broken, a mask is not wholly one, two blocks overlap, or
-        what places the image contradicts itself.
+    Refused are a broken chain of directories, a mask that is not wholly one, two blocks that
+    overlap, and what places the image twice. Given is the directory of the mask of the first image,
+    None where it has none, and what is odd and may be meant.
     """
     with path.open("rb") as stream:
         try:
@@ -359,26 +253,7 @@ def mask_blocks(path: Path, mask: Directory, window: Window) -> tuple[str, list[
     """
     Look up the blocks of a mask that a window touches.
 
-    Parameters
-    ----------
-    path
-        A local file.
-    mask
-        Its directory.
-    window
-        Within the raster.
-
-    Returns
-    -------
-    compression
-        "DEFLATE", "NONE", or "" for another.
-    blocks
-        For `verify_blocks`.
-
-    Raises
-    ------
-    ValueError
-        If the mask has fewer blocks than its size asks for.
+    Given are the compression, "" where it is neither "DEFLATE" nor "NONE", and the blocks.
     """
     with path.open("rb") as stream:
         width, height, rows, columns = (

@@ -48,26 +48,8 @@ def check_geojson(data: bytes, path: Path, limits: Limits) -> tuple[int, int]:
     """
     Count what a GeoJSON file holds, so that what is lost when it is read shows.
 
-    Parameters
-    ----------
-    data
-        Content of the file.
-    path
-        Of the file, for messages.
-    limits
-        How much it may hold.
-
-    Returns
-    -------
-    features, shapes
-        Number of features, and of those that have a geometry.
-
-    Raises
-    ------
-    InputError
-        If it holds more than it may, or states no CRS and is not in degrees.
-    ValueError, RecursionError
-        If it is not JSON in UTF-8, not GeoJSON, or names its CRS by a link.
+    Given are the number of features, and of those that have a geometry. `ValueError` and
+    `RecursionError` mean that it is no GeoJSON, or names its CRS by a link.
 
     References
     ----------
@@ -195,19 +177,7 @@ def check_table(path: Path, table: bytes, index_bytes: int) -> None:
     """
     Refuse a table part that is damaged, as far as its structure tells.
 
-    Parameters
-    ----------
-    path
-        Of the `.dbf`, to be named.
-    table
-        All of it.
-    index_bytes
-        Size of the `.shx`, which tells how many shapes there are.
-
-    Raises
-    ------
-    InputError
-        If the header, the columns, the number of rows or a value is not what it must be.
+    The size of the `.shx` tells how many shapes there are.
 
     References
     ----------
@@ -308,18 +278,6 @@ def layer_names(path: Path, *, limits: Limits = DEFAULT_LIMITS) -> tuple[str, ..
     Name the layers with geometry of a vector file, in the order of the file.
 
     A GeoJSON file and a Shapefile hold one layer, named like the file.
-
-    Parameters
-    ----------
-    path
-        A local file (`lotflow.inputs.open.local_file`).
-    limits
-        How much it may hold.
-
-    Raises
-    ------
-    InputError
-        If it is no vector file, too large, or damaged.
     """
     with _private_copy(path, limits) as copy:
         return copy.layers
@@ -337,20 +295,8 @@ def read_layer(
     None; in `attrs["sha256"]` the SHA-256 of what was read, of the file and of every part beside
     it, by file name.
 
-    Parameters
-    ----------
-    path
-        A local file (`lotflow.inputs.open.local_file`).
-    layer
-        Its name; may be left out where there is only one.
-    limits
-        How much it may hold.
-
-    Raises
-    ------
-    InputError
-        If it cannot be read, the layer is missing, has no geometry or no CRS, is a view or a
-        virtual table, or holds more than it may.
+    Refused are layers without geometry or CRS, views, virtual tables, and what holds more than it
+    may.
 
     References
     ----------
@@ -363,23 +309,7 @@ def read_layer(
 def read_layers(
     path: Path, layers: Sequence[str], *, limits: Limits = DEFAULT_LIMITS
 ) -> dict[str, GeoDataFrame]:
-    """
-    Read several layers of one file, from one private copy; see `read_layer`.
-
-    Parameters
-    ----------
-    path
-        A local file.
-    layers
-        Their names.
-    limits
-        How much each may hold.
-
-    Raises
-    ------
-    InputError
-        As `read_layer`, with the faults of all layers.
-    """
+    """Read several layers of one file, from one private copy; see `read_layer`."""
     frames: dict[str, GeoDataFrame] = {}
     faults: list[Fault] = []
     with _private_copy(path, limits) as copy:
