@@ -185,11 +185,6 @@ class RainfallTable:
         """
         Mean intensity over the duration: depth divided by duration.
 
-        Parameters
-        ----------
-        duration_s, return_period_yr
-            As for `depth`.
-
         Returns
         -------
         intensity
@@ -293,11 +288,6 @@ class RainfallFormula:
         """
         Rain depth: intensity times duration.
 
-        Parameters
-        ----------
-        duration_s, return_period_yr
-            As for `intensity`.
-
         Returns
         -------
         depth
@@ -356,11 +346,6 @@ def greatest_depth_m(duration_s: ArrayLike) -> FloatArray:
     """
     Give the greatest rain that has ever been measured anywhere, with some room [m].
 
-    Parameters
-    ----------
-    duration_s
-        Duration [s].
-
     Examples
     --------
     The record of 1 h is 401 mm (Shangdi, China, 1975), that of 24 h 1,825 mm (Foc-Foc, Reunion).
@@ -376,11 +361,6 @@ def reference_rain(rainfall: Rainfall) -> tuple[float, float, float]:
     """
     Give the 10-year rain of 1 h, or of what lies nearest to both in a rainfall.
 
-    Parameters
-    ----------
-    rainfall
-        Table or formula.
-
     Returns
     -------
     duration_s, return_period_yr, depth_m
@@ -392,14 +372,7 @@ def reference_rain(rainfall: Rainfall) -> tuple[float, float, float]:
 
 
 def impossible_rain(rainfall: Rainfall) -> list[Fault]:
-    """
-    Find rain that no place on Earth has, and name the unit that would explain it.
-
-    Parameters
-    ----------
-    rainfall
-        Table or formula.
-    """
+    """Find rain that no place on Earth has, and name the unit that would explain it."""
     shortest, longest = rainfall.duration_range_s
     known = getattr(rainfall, "durations_s", np.array(_USUAL_DURATIONS_S))
     durations = np.union1d(known[(known >= shortest) & (known <= longest)], [shortest, longest])
@@ -423,14 +396,7 @@ def impossible_rain(rainfall: Rainfall) -> list[Fault]:
 
 
 def rain_doubts(rainfall: Rainfall) -> list[Finding]:
-    """
-    Ask about rain that hardly any place has, though some may.
-
-    Parameters
-    ----------
-    rainfall
-        Table or formula.
-    """
+    """Ask about rain that hardly any place has, though some may."""
     duration, period, depth = reference_rain(rainfall)
     low, high = (bound * _of_an_hour(rainfall) / 1e3 for bound in _ORDINARY_MM)
     if low <= depth <= high:
@@ -453,14 +419,7 @@ def _of_an_hour(rainfall: Rainfall) -> float:
 
 
 def reference_text(rainfall: Rainfall) -> str:
-    """
-    Say the 10-year rain of an hour in both units: a reader knows what is usual in his.
-
-    Parameters
-    ----------
-    rainfall
-        Table or formula.
-    """
+    """Say the 10-year rain of an hour in both units: a reader knows what is usual in his."""
     return rain_said(*reference_rain(rainfall))
 
 

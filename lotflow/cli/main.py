@@ -124,14 +124,7 @@ for command in (screen, demo, start, check, run, layers):
 
 
 def main(arguments: list[str] | None = None) -> None:
-    """
-    Run a command and exit.
-
-    Parameters
-    ----------
-    arguments
-        Instead of those of the process.
-    """
+    """Run a command and exit."""
     if importlib.util.find_spec("fcntl") is None:
         sys.exit(f"lotflow: {_NOT_HERE}")
     if arguments is None:  # as a program; a caller's own process is the caller's

@@ -57,14 +57,7 @@ def layers_markdown() -> str:
 
 
 def commands_markdown(group: click.Group) -> str:
-    """
-    The help of every command as Markdown.
-
-    Parameters
-    ----------
-    group
-        The commands.
-    """
+    """The help of every command as Markdown."""
     context = click.Context(
         group, info_name="lotflow", terminal_width=88, max_content_width=88,
         **group.context_settings,

@@ -34,17 +34,8 @@ def progress(steps: int, *, quiet: bool) -> Iterator[Tell]:
     """
     Show the step that is being taken, where somebody looks: on a terminal, unless quiet.
 
-    Parameters
-    ----------
-    steps
-        How many there are.
-    quiet
-        Whether nothing is to be shown.
-
-    Yields
-    ------
-    tell
-        Called with the name of each step as it begins, and with what is looked at of it.
+    What it yields is called with the name of each step as it begins, and with what is looked at of
+    it.
     """
     from tqdm import tqdm  # noqa: PLC0415 - only where something is computed
 
@@ -86,15 +77,9 @@ _STEPS = 4
 
 @dataclass(frozen=True)
 class Voice:
-    """
-    How much a command says, and how.
+    """How much a command says, and how."""
 
-    Parameters
-    ----------
-    as_json, quiet, verbose, explain
-        As the options of that name.
-    """
-
+    #: As the options of that name.
     as_json: bool = False
     quiet: bool = False
     verbose: bool = False
@@ -114,21 +99,7 @@ def compute(
     """
     Run a study, write its result and print the table.
 
-    Parameters
-    ----------
-    read
-        Gives the job; called when the process that draws has been started.
-    folder
-        Where the result goes.
-    overwrite, use_covers, pack, strict
-        As the options of that name.
-    voice
-        How much is said, and how.
-
-    Returns
-    -------
-    code
-        Exit code.
+    `read` gives the job; it is called when the process that draws has been started.
     """
     with drawing_process(pack=pack) as second:
         with loading():
@@ -154,14 +125,7 @@ def compute(
 
 @contextmanager
 def after_writing(left: str) -> Iterator[None]:
-    """
-    Have whatever stops the block say what was written before.
-
-    Parameters
-    ----------
-    left
-        What there is by now, for the message.
-    """
+    """Have whatever stops the block say what was written before."""
     try:
         yield
     except BaseException as stop:
@@ -199,14 +163,7 @@ def _sheet(study: Study, name: str) -> str:
 
 
 def drawing_process(*, pack: bool) -> AbstractContextManager[SideProcess | None]:
-    """
-    Start the process that will draw the map, so that its libraries load meanwhile.
-
-    Parameters
-    ----------
-    pack
-        Whether it will draw the field sheet too.
-    """
+    """Start the process that will draw the map, so that its libraries load meanwhile."""
     from lotflow.outputs.side_process import SideProcess, worth_it  # noqa: PLC0415
 
     ready = ["lotflow.outputs.map_picture:get_ready"]

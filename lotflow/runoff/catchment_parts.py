@@ -43,8 +43,6 @@ class PartWay:
         Flat index of its first cell.
     profile
         Of the way; None where the part lies at the inlet itself and has no length.
-    time
-        Its time of concentration.
     """
 
     start: int
@@ -64,14 +62,7 @@ class PartWay:
         return float(self.profile.elevation_m[0] - self.profile.elevation_m[-1])
 
     def slope(self, least: float) -> float:
-        """
-        Fall divided by length, not below the least slope a formula is given [m/m].
-
-        Parameters
-        ----------
-        least
-            That slope.
-        """
+        """Fall divided by length, not below the least slope a formula is given [m/m]."""
         return max(self.fall_m / self.length_m, least) if self.length_m else least
 
 
@@ -118,12 +109,6 @@ def catchment_parts(
 
     Parameters
     ----------
-    courses
-        To the inlets.
-    count
-        Number of inlets.
-    cover
-        Of every cell.
     timed
         Gives the time of concentration of a way.
     """
@@ -146,10 +131,6 @@ def landing_parts(courses: Courses, cover: GroundCover, landing: IntArray) -> ND
 
     Parameters
     ----------
-    courses
-        To the targets.
-    cover
-        Of every cell.
     landing
         Shape of the grid: flat index of the cell on which the rain of each cell lands.
 
@@ -173,21 +154,8 @@ def cells_by_kind(
     """
     Count the cells of each kind of ground in each part.
 
-    Parameters
-    ----------
-    part
-        Shape of the grid: part of each cell; -1 for none.
-    cover
-        Of every cell.
-    parts
-        Number of parts.
-    share
-        Cells' worth of rain that each cell stands for.
-
-    Returns
-    -------
-    cells
-        Shape (parts, kinds of ground).
+    `part` is -1 where a cell belongs to none, `share` the cells' worth of rain it stands for; the
+    result has the shape (parts, kinds of ground).
     """
     kinds = len(cover.keys)
     inside = part >= 0
@@ -235,16 +203,10 @@ def slowest_way(
 
     Parameters
     ----------
-    courses
-        To the targets.
-    cover
-        Of every cell.
     timed
         Gives the time of concentration of a way.
     starts
         Flat indices of one or more cells whose water reaches the target.
-    target
-        Its number.
     """
     ways = [_part_way(courses, cover, timed, start, target) for start in starts]
     return max(ways, key=lambda way: way.time.travel_s)
@@ -273,16 +235,10 @@ def travel_bounds(
 
     Parameters
     ----------
-    courses
-        To the targets.
-    cover
-        Of every cell.
     timed
         Gives the time of concentration of a way.
     start
         Flat index of the cell.
-    targets
-        Their numbers.
 
     Returns
     -------
@@ -322,18 +278,7 @@ def travel_bounds(
 
 
 def way_profile(courses: Courses, cover: GroundCover, cells: NDArray[np.int64]) -> PathProfile:
-    """
-    Profile of a way over the filled ground; a culvert on it counts as pavement.
-
-    Parameters
-    ----------
-    courses
-        Gives the ground.
-    cover
-        Of every cell.
-    cells
-        Flat indices of the way, downhill; two or more.
-    """
+    """Profile of a way over the filled ground; a culvert on it counts as pavement."""
     ground = courses.routing.surface.ground
     in_culvert = courses.through[cells[:-1]] != courses.receiver[cells[:-1]]
     return PathProfile(

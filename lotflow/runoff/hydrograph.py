@@ -36,18 +36,11 @@ _LONGEST_SERIES: Final = 1_000_000
 
 @dataclass(frozen=True, eq=False)
 class Storm:
-    """
-    Rain in equal steps.
+    """Rain in equal steps."""
 
-    Parameters
-    ----------
-    step_s
-        Length of a step [s].
-    depths_m
-        Shape (n,), rain of each step [m].
-    """
-
+    #: Length of a step.
     step_s: float
+    #: Shape (n,), rain of each step.
     depths_m: FloatArray
 
     @property
@@ -108,8 +101,6 @@ def nested_storm(
 
     Parameters
     ----------
-    rainfall
-        Table or formula.
     return_period_yr
         Of all durations [yr].
     step_s
@@ -154,8 +145,6 @@ def excess_rain(storm: Storm, curve_number: float) -> FloatArray:
 
     Parameters
     ----------
-    storm
-        Rain in steps.
     curve_number
         30 to 100 [-].
 
@@ -249,8 +238,6 @@ def storm_hydrograph(
         30 to 100 [-].
     time_of_concentration_s
         Greater than 0 [s].
-    storm
-        Rain in steps.
 
     Returns
     -------
@@ -317,8 +304,6 @@ class DesignStorm:
     ----------
     return_period_yr
         [yr].
-    storm
-        Rain in steps.
     by_curve_number
         Whether the rain lasts 24 hours, for which curve numbers hold; of a shorter one runoff
         coefficients give the runoff.
@@ -332,11 +317,6 @@ class DesignStorm:
         """
         Runoff of the whole storm from each kind of ground.
 
-        Parameters
-        ----------
-        values
-            Of the kinds.
-
         Returns
         -------
         depth
@@ -349,11 +329,6 @@ class DesignStorm:
     def excess(self, values: CoverValues) -> FloatArray:
         """
         Runoff of each step from each kind of ground.
-
-        Parameters
-        ----------
-        values
-            Of the kinds.
 
         Returns
         -------
@@ -394,8 +369,6 @@ def design_storm(rainfall: Rainfall, return_period_yr: float) -> DesignStorm:
 
     Parameters
     ----------
-    rainfall
-        Table or formula.
     return_period_yr
         [yr].
 
@@ -428,8 +401,6 @@ def joint_hydrograph(storm: Storm, excess_m3: FloatArray, times_s: FloatArray) -
 
     Parameters
     ----------
-    storm
-        Gives the steps.
     excess_m3
         Shape (parts, steps): volume that each part sheds in each step [m^3].
     times_s

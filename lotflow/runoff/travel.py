@@ -138,10 +138,6 @@ def sheet_flow_time_in_storm(
 
     Parameters
     ----------
-    length_m, slope, roughness
-        As for `sheet_flow_time_for_intensity`.
-    rainfall
-        Table or formula.
     return_period_yr
         Storm [yr].
     further_time_s
