@@ -41,39 +41,6 @@ from lotflow.inputs.surface_checks import gap_check, lone_cell_check, seam_check
 from lotflow.inputs.tiles import Mosaic, Pasted, Tile, mosaic
 from lotflow.units import TO_SI, VerticalUnit, both_units
 
-
-class BackgroundHash:
-    """
-    SHA-256 of a file, begun at once in a thread of its own.
-
-    Of a tile of 300 MB, whose hash takes longer than the window that is read from it, this
-    hides nearly all: hashing leaves the interpreter free.
-
-    Examples
-    --------
-    >>> import tempfile
-    >>> with tempfile.NamedTemporaryFile() as file:
-    ...     BackgroundHash(Path(file.name)).hexdigest()[:16]
-    'e3b0c44298fc1c14'
-    """
-
-    def __init__(self, path: Path) -> None:
-        self._result: Future[str] = Future()
-        # a daemon, so that a program that ends early does not wait for it
-        Thread(target=self._run, args=(path,), daemon=True).start()
-
-    def _run(self, path: Path) -> None:
-        """Hash, and keep what comes of it, be it an error."""
-        try:
-            self._result.set_result(sha256(path))
-        except BaseException as error:  # noqa: BLE001 - raised again where it is asked for
-            self._result.set_exception(error)
-
-    def hexdigest(self) -> str:
-        """Wait for the hash, as 64 hexadecimal digits."""
-        return self._result.result()
-
-
 #: Cells above the first hide curbs and swales; above the second a lot has too few [m]. Below
 #: the third the transform is wrong, or the raster is no elevation model of a lot.
 _COARSE_M: Final = 1.0
@@ -87,6 +54,8 @@ _NOT_SQUARE: Final = 0.01
 _NEARLY_SQUARE: Final = 1e-4
 _SQUARE: Final = 1e-7
 _RULE: Final = "lotflow's rule"
+#: Cells read round a window that is resampled, so that its edge has neighbours.
+_PAD = 3
 
 
 @dataclass(frozen=True, eq=False)
@@ -385,10 +354,6 @@ def _vertical_name(crs: CRS | None) -> str | None:
     return next((str(part.name) for part in parts if part.is_vertical), None)
 
 
-#: Cells read round a window that is resampled, so that its edge has neighbours.
-_PAD = 3
-
-
 @dataclass(frozen=True, eq=False)
 class Elevation:
     """
@@ -553,3 +518,35 @@ def _worked_on(source: ElevationSource, values: FloatArray, window: Window, boun
     )
     cells = square_cells(area, source.cell)
     return resample(values, transform, source.file_crs, source.work, cells)
+
+
+class BackgroundHash:
+    """
+    SHA-256 of a file, begun at once in a thread of its own.
+
+    Of a tile of 300 MB, whose hash takes longer than the window that is read from it, this
+    hides nearly all: hashing leaves the interpreter free.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> with tempfile.NamedTemporaryFile() as file:
+    ...     BackgroundHash(Path(file.name)).hexdigest()[:16]
+    'e3b0c44298fc1c14'
+    """
+
+    def __init__(self, path: Path) -> None:
+        self._result: Future[str] = Future()
+        # a daemon, so that a program that ends early does not wait for it
+        Thread(target=self._run, args=(path,), daemon=True).start()
+
+    def _run(self, path: Path) -> None:
+        """Hash, and keep what comes of it, be it an error."""
+        try:
+            self._result.set_result(sha256(path))
+        except BaseException as error:  # noqa: BLE001 - raised again where it is asked for
+            self._result.set_exception(error)
+
+    def hexdigest(self) -> str:
+        """Wait for the hash, as 64 hexadecimal digits."""
+        return self._result.result()

@@ -34,6 +34,8 @@ from lotflow.text import LONGEST_TEXT, clean_text, did_you_mean
 if TYPE_CHECKING:
     from geopandas import GeoDataFrame
 
+# GeoJSON
+
 #: A list that begins with a number, and what every feature says of itself.
 _POSITION: Final = re.compile(rb"\[\s*[-\d]")
 _FEATURE: Final = re.compile(rb'"type"\s*:\s*"Feature"')
@@ -43,107 +45,7 @@ _CRS_NAME: Final = re.compile(
 )  # fmt: skip
 _NAME_EXAMPLE: Final = "urn:ogc:def:crs:EPSG::26918"
 
-
-def check_geojson(data: bytes, path: Path, limits: Limits) -> tuple[int, int]:
-    """
-    Count what a GeoJSON file holds, so that what is lost when it is read shows.
-
-    Given are the number of features, and of those that have a geometry. `ValueError` and
-    `RecursionError` mean that it is no GeoJSON, or names its CRS by a link.
-
-    References
-    ----------
-    Butler, H. et al. (2016), The GeoJSON Format, RFC 7946, sections 3 and 4. The older member
-    "crs" of GeoJSON 2008 is allowed where it is a name.
-
-    Examples
-    --------
-    >>> from lotflow.inputs.limits import DEFAULT_LIMITS
-    >>> check_geojson(b'{"type": "Point", "coordinates": [4.3, 52.0]}', Path("a"), DEFAULT_LIMITS)
-    (1, 1)
-    """
-    _check_counts(data, path, limits)
-    document = json.loads(
-        data.decode("utf-8-sig"), parse_constant=_no_number, object_pairs_hook=_plain_object
-    )
-    features = [document]
-    if document.get("type") == "FeatureCollection":
-        features = document.get("features")
-    if not (isinstance(features, list) and all(isinstance(item, dict) for item in features)):
-        raise ValueError("its features are no list of features")
-    limits.check("features", len(features), "the file holds {} features", file=str(path))
-    if document.get("crs") is None:
-        _check_degrees(document, path)
-    return len(features), sum(1 for feature in features if _has_shape(feature))
-
-
-def _check_counts(data: bytes, path: Path, limits: Limits) -> None:
-    """Count in the bytes, since parsing takes ten times as long and a hundred times the memory."""
-    file = str(path)
-    # of all brackets at least half are those of positions, and counting brackets takes no memory
-    limits.check("vertices", data.count(b"[") // 2, "the file holds {} positions or more",
-                 file=file)  # fmt: skip
-    limits.check("vertices", len(_POSITION.findall(data)), "the file holds {} positions", file=file)
-    limits.check("features", len(_FEATURE.findall(data)), "the file holds {} features", file=file)
-
-
-def _plain_object(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
-    """
-    Refuse a CRS that is a link wherever one may stand: the usual library would fetch it.
-
-    It also takes the member's name in any capitals, and of two members the one it likes.
-    """
-    for key, value in pairs:
-        if key.casefold() == "crs" and isinstance(value, dict) and not _is_named_crs(value):
-            raise ValueError(f"its CRS is no name of a CRS that is known, such as {_NAME_EXAMPLE}")
-    return dict(pairs)
-
-
-def _is_named_crs(member: dict[str, Any]) -> bool:
-    """Tell a CRS given by authority and code."""
-    properties = member.get("properties")
-    if member.keys() != {"type", "properties"} or member["type"] != "name":
-        return False
-    return (isinstance(properties, dict) and properties.keys() == {"name"}
-            and isinstance(properties["name"], str)
-            and _CRS_NAME.fullmatch(properties["name"]) is not None)  # fmt: skip
-
-
-def _no_number(text: str) -> float:
-    """Refuse what JSON does not know as a number."""
-    raise ValueError(f"{text} is no number in JSON")
-
-
-def _has_shape(feature: dict[str, Any]) -> bool:
-    """Tell a feature with a geometry, or a geometry that stands for one."""
-    return feature.get("type") != "Feature" or feature.get("geometry") is not None
-
-
-def _check_degrees(document: Any, path: Path) -> None:
-    """Raise where a file that states no CRS cannot be in degrees."""
-    stack = [document]
-    while stack:
-        item = stack.pop()
-        if isinstance(item, dict):
-            parts = ("features", "geometry", "geometries", "coordinates")
-            stack.extend(item.get(part) for part in parts)
-        elif _is_position(item):
-            if abs(item[0]) > 180 or abs(item[1]) > 90:
-                raise InputError(
-                    Fault("a GeoJSON file without a CRS is in longitude and latitude (RFC 7946), "
-                          "this holds other coordinates",
-                          "Export it in WGS 84, or as GeoPackage with its CRS",
-                          file=str(path), value=item[:2])
-                )  # fmt: skip
-        elif isinstance(item, list):
-            stack.extend(item)
-
-
-def _is_position(item: Any) -> bool:
-    """Tell a pair or triple of numbers from lists of such."""
-    return (isinstance(item, list) and len(item) > 1
-            and all(isinstance(number, (int, float)) for number in item[:2]))  # fmt: skip
-
+# The table part of a Shapefile, dBASE
 
 _HEADER: Final = struct.Struct("<B3xIHH20x")
 _FIELD: Final = struct.Struct("<11sc4xBB14x")
@@ -163,91 +65,7 @@ _VALUES: Final = {
     b"L": re.compile(rb"[YyNnTtFf?]"),
 }
 
-
-@dataclass(frozen=True)
-class _Field:
-    """A column: its name, type, and where its value stands in a row."""
-
-    name: str
-    kind: bytes
-    place: slice
-
-
-def check_table(path: Path, table: bytes, index_bytes: int) -> None:
-    """
-    Refuse a table part that is damaged, as far as its structure tells.
-
-    The size of the `.shx` tells how many shapes there are.
-
-    References
-    ----------
-    Shapefile technical description, July 1998, "Organization of the dBASE file"; header and
-    column descriptors of dBASE III.
-    """
-    try:
-        start, width, fields = _structure(table)
-        rows = _rows(table, start, width, index_bytes)
-    except (ValueError, struct.error) as error:
-        rule = f"the table part of the Shapefile is damaged: {error}"
-        raise InputError(Fault(rule, _REMEDY, file=str(path))) from error
-    damaged = _damaged_values(table[start:], rows, width, fields)
-    faults = [
-        Fault("the table part of the Shapefile is damaged: this is no value of its column",
-              _REMEDY, file=str(path), row=row, column=column, value=value)
-        for row, column, value in islice(damaged, _MOST_FAULTS)
-    ]  # fmt: skip
-    if faults:
-        raise InputError(faults)
-
-
-def _structure(table: bytes) -> tuple[int, int, list[_Field]]:
-    """Bytes before the rows, bytes of each row, and the columns."""
-    version, _, start, width = _HEADER.unpack_from(table)
-    if version & 0x07 != 3 and version != 0x30:
-        raise ValueError("it is no dBASE table")
-    fields: list[_Field] = []
-    at, place = _HEADER.size, 1
-    if len(table) < start:
-        raise ValueError("it is cut off")
-    while at < start and table[at] != _END_OF_FIELDS:
-        name, kind, length, decimals = _FIELD.unpack_from(table, at)
-        if kind == b"C":  # long texts have the high byte of their length there
-            length += 256 * decimals
-        text = name.split(b"\0")[0].decode("utf-8", "replace").strip()
-        if not text.isprintable() or not text or not kind.isalpha() or length == 0:
-            raise ValueError(f"its column {len(fields) + 1} is none")
-        fields.append(_Field(text, kind, slice(place, place + length)))
-        at, place = at + _FIELD.size, place + length
-    if at >= start or place != width:
-        raise ValueError("its columns do not fit its rows")
-    return start, width, fields
-
-
-def _rows(table: bytes, start: int, width: int, index_bytes: int) -> int:
-    """Number of rows, which is that of the shapes, and all of which must be there."""
-    rows: int = _HEADER.unpack_from(table)[1]
-    shapes = (index_bytes - _INDEX_HEADER_BYTES) // _INDEX_ENTRY_BYTES
-    if rows != shapes:
-        raise ValueError(f"it holds {rows} rows, and the Shapefile {shapes} shapes")
-    if len(table) < start + rows * width:
-        raise ValueError("it is cut off")
-    return rows
-
-
-def _damaged_values(
-    body: bytes, rows: int, width: int, fields: list[_Field]
-) -> Iterator[tuple[int, str | None, str]]:
-    """Row, column and value of what is none of the column's type."""
-    for row in range(rows):
-        record = body[row * width : (row + 1) * width]
-        if record[0] not in (_KEPT, _DELETED):
-            yield row + 1, None, chr(record[0])
-        for column in fields:
-            value = record[column.place].strip(b" \0")
-            known = _VALUES.get(column.kind)
-            if known is not None and value and not known.fullmatch(value):
-                yield row + 1, column.name, value.decode("utf-8", "replace")
-
+# Any of them
 
 #: What the library must say that it reads; whatever else it finds in the file is refused.
 _DRIVERS: Final[dict[FileKind, str]] = {
@@ -486,3 +304,189 @@ def _check_content(copy: _Copy, layer: str, frame: GeoDataFrame, limits: Limits)
         rule = f"the layer has no coordinate reference system{part}"
         raise InputError(Fault(rule, "Assign the CRS it was drawn in and export it again",
                                file=file, layer=layer))  # fmt: skip
+
+
+def check_geojson(data: bytes, path: Path, limits: Limits) -> tuple[int, int]:
+    """
+    Count what a GeoJSON file holds, so that what is lost when it is read shows.
+
+    Given are the number of features, and of those that have a geometry. `ValueError` and
+    `RecursionError` mean that it is no GeoJSON, or names its CRS by a link.
+
+    References
+    ----------
+    Butler, H. et al. (2016), The GeoJSON Format, RFC 7946, sections 3 and 4. The older member
+    "crs" of GeoJSON 2008 is allowed where it is a name.
+
+    Examples
+    --------
+    >>> from lotflow.inputs.limits import DEFAULT_LIMITS
+    >>> check_geojson(b'{"type": "Point", "coordinates": [4.3, 52.0]}', Path("a"), DEFAULT_LIMITS)
+    (1, 1)
+    """
+    _check_counts(data, path, limits)
+    document = json.loads(
+        data.decode("utf-8-sig"), parse_constant=_no_number, object_pairs_hook=_plain_object
+    )
+    features = [document]
+    if document.get("type") == "FeatureCollection":
+        features = document.get("features")
+    if not (isinstance(features, list) and all(isinstance(item, dict) for item in features)):
+        raise ValueError("its features are no list of features")
+    limits.check("features", len(features), "the file holds {} features", file=str(path))
+    if document.get("crs") is None:
+        _check_degrees(document, path)
+    return len(features), sum(1 for feature in features if _has_shape(feature))
+
+
+def _check_counts(data: bytes, path: Path, limits: Limits) -> None:
+    """Count in the bytes, since parsing takes ten times as long and a hundred times the memory."""
+    file = str(path)
+    # of all brackets at least half are those of positions, and counting brackets takes no memory
+    limits.check("vertices", data.count(b"[") // 2, "the file holds {} positions or more",
+                 file=file)  # fmt: skip
+    limits.check("vertices", len(_POSITION.findall(data)), "the file holds {} positions", file=file)
+    limits.check("features", len(_FEATURE.findall(data)), "the file holds {} features", file=file)
+
+
+def _plain_object(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+    """
+    Refuse a CRS that is a link wherever one may stand: the usual library would fetch it.
+
+    It also takes the member's name in any capitals, and of two members the one it likes.
+    """
+    for key, value in pairs:
+        if key.casefold() == "crs" and isinstance(value, dict) and not _is_named_crs(value):
+            raise ValueError(f"its CRS is no name of a CRS that is known, such as {_NAME_EXAMPLE}")
+    return dict(pairs)
+
+
+def _is_named_crs(member: dict[str, Any]) -> bool:
+    """Tell a CRS given by authority and code."""
+    properties = member.get("properties")
+    if member.keys() != {"type", "properties"} or member["type"] != "name":
+        return False
+    return (isinstance(properties, dict) and properties.keys() == {"name"}
+            and isinstance(properties["name"], str)
+            and _CRS_NAME.fullmatch(properties["name"]) is not None)  # fmt: skip
+
+
+def _no_number(text: str) -> float:
+    """Refuse what JSON does not know as a number."""
+    raise ValueError(f"{text} is no number in JSON")
+
+
+def _has_shape(feature: dict[str, Any]) -> bool:
+    """Tell a feature with a geometry, or a geometry that stands for one."""
+    return feature.get("type") != "Feature" or feature.get("geometry") is not None
+
+
+def _check_degrees(document: Any, path: Path) -> None:
+    """Raise where a file that states no CRS cannot be in degrees."""
+    stack = [document]
+    while stack:
+        item = stack.pop()
+        if isinstance(item, dict):
+            parts = ("features", "geometry", "geometries", "coordinates")
+            stack.extend(item.get(part) for part in parts)
+        elif _is_position(item):
+            if abs(item[0]) > 180 or abs(item[1]) > 90:
+                raise InputError(
+                    Fault("a GeoJSON file without a CRS is in longitude and latitude (RFC 7946), "
+                          "this holds other coordinates",
+                          "Export it in WGS 84, or as GeoPackage with its CRS",
+                          file=str(path), value=item[:2])
+                )  # fmt: skip
+        elif isinstance(item, list):
+            stack.extend(item)
+
+
+def _is_position(item: Any) -> bool:
+    """Tell a pair or triple of numbers from lists of such."""
+    return (isinstance(item, list) and len(item) > 1
+            and all(isinstance(number, (int, float)) for number in item[:2]))  # fmt: skip
+
+
+@dataclass(frozen=True)
+class _Field:
+    """A column: its name, type, and where its value stands in a row."""
+
+    name: str
+    kind: bytes
+    place: slice
+
+
+def check_table(path: Path, table: bytes, index_bytes: int) -> None:
+    """
+    Refuse a table part that is damaged, as far as its structure tells.
+
+    The size of the `.shx` tells how many shapes there are.
+
+    References
+    ----------
+    Shapefile technical description, July 1998, "Organization of the dBASE file"; header and
+    column descriptors of dBASE III.
+    """
+    try:
+        start, width, fields = _structure(table)
+        rows = _rows(table, start, width, index_bytes)
+    except (ValueError, struct.error) as error:
+        rule = f"the table part of the Shapefile is damaged: {error}"
+        raise InputError(Fault(rule, _REMEDY, file=str(path))) from error
+    damaged = _damaged_values(table[start:], rows, width, fields)
+    faults = [
+        Fault("the table part of the Shapefile is damaged: this is no value of its column",
+              _REMEDY, file=str(path), row=row, column=column, value=value)
+        for row, column, value in islice(damaged, _MOST_FAULTS)
+    ]  # fmt: skip
+    if faults:
+        raise InputError(faults)
+
+
+def _structure(table: bytes) -> tuple[int, int, list[_Field]]:
+    """Bytes before the rows, bytes of each row, and the columns."""
+    version, _, start, width = _HEADER.unpack_from(table)
+    if version & 0x07 != 3 and version != 0x30:
+        raise ValueError("it is no dBASE table")
+    fields: list[_Field] = []
+    at, place = _HEADER.size, 1
+    if len(table) < start:
+        raise ValueError("it is cut off")
+    while at < start and table[at] != _END_OF_FIELDS:
+        name, kind, length, decimals = _FIELD.unpack_from(table, at)
+        if kind == b"C":  # long texts have the high byte of their length there
+            length += 256 * decimals
+        text = name.split(b"\0")[0].decode("utf-8", "replace").strip()
+        if not text.isprintable() or not text or not kind.isalpha() or length == 0:
+            raise ValueError(f"its column {len(fields) + 1} is none")
+        fields.append(_Field(text, kind, slice(place, place + length)))
+        at, place = at + _FIELD.size, place + length
+    if at >= start or place != width:
+        raise ValueError("its columns do not fit its rows")
+    return start, width, fields
+
+
+def _rows(table: bytes, start: int, width: int, index_bytes: int) -> int:
+    """Number of rows, which is that of the shapes, and all of which must be there."""
+    rows: int = _HEADER.unpack_from(table)[1]
+    shapes = (index_bytes - _INDEX_HEADER_BYTES) // _INDEX_ENTRY_BYTES
+    if rows != shapes:
+        raise ValueError(f"it holds {rows} rows, and the Shapefile {shapes} shapes")
+    if len(table) < start + rows * width:
+        raise ValueError("it is cut off")
+    return rows
+
+
+def _damaged_values(
+    body: bytes, rows: int, width: int, fields: list[_Field]
+) -> Iterator[tuple[int, str | None, str]]:
+    """Row, column and value of what is none of the column's type."""
+    for row in range(rows):
+        record = body[row * width : (row + 1) * width]
+        if record[0] not in (_KEPT, _DELETED):
+            yield row + 1, None, chr(record[0])
+        for column in fields:
+            value = record[column.place].strip(b" \0")
+            known = _VALUES.get(column.kind)
+            if known is not None and value and not known.fullmatch(value):
+                yield row + 1, column.name, value.decode("utf-8", "replace")

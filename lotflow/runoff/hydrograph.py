@@ -27,11 +27,11 @@ if TYPE_CHECKING:
 
 #: Duration of a nested storm unless another is given [s].
 STORM_DURATION_S: Final = 86_400.0
-
 #: Longest step of unit rain, as a share of the time of concentration.
 _STEP_SHARE: Final = 0.133
 _LAG_SHARE: Final = 0.6
 _LONGEST_SERIES: Final = 1_000_000
+_STEP_S: Final = 300.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -290,9 +290,6 @@ def peak_rate_factor() -> float:
     area = np.trapezoid([row.flow_ratio for row in rows], [row.time_ratio for row in rows])
     # cubic feet per second of one inch per hour on one square mile
     return float(5280.0**2 / 12.0 / 3600.0 / area)
-
-
-_STEP_S: Final = 300.0
 
 
 @dataclass(frozen=True, eq=False)
