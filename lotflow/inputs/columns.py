@@ -224,7 +224,11 @@ def _read_column(
         values = [None if math.isnan(number) else number for number in numbers.tolist()]
     else:
         read = (
-            read_yes_no if column.kind == "yes_no" else read_choice if column.choices else read_text
+            _read_yes_no
+            if column.kind == "yes_no"
+            else _read_choice
+            if column.choices
+            else _read_text
         )
         values, faults = _each(first, lambda value: read(value, column))
     if column.required:
@@ -337,13 +341,13 @@ class CellError(ValueError):
     """One cell cannot be read; `args` are what must hold and the remedy."""
 
 
-def read_text(value: object, column: Column) -> str | None:  # noqa: ARG001  one signature for all
+def _read_text(value: object, column: Column) -> str | None:  # noqa: ARG001  one signature for all
     """
     Read text; a number is text too, since GIS programs type a column of house numbers so.
 
     Examples
     --------
-    >>> read_text(" CB 1 ", Column("name", "Name.")), read_text(14.0, Column("name", "Name."))
+    >>> _read_text(" CB 1 ", Column("name", "Name.")), _read_text(14.0, Column("name", "Name."))
     ('CB 1', '14')
     """
     if isinstance(value, float) and value.is_integer():
@@ -353,16 +357,16 @@ def read_text(value: object, column: Column) -> str | None:  # noqa: ARG001  one
     return clean_text(str(value)) or None
 
 
-def read_choice(value: object, column: Column) -> str | None:
+def _read_choice(value: object, column: Column) -> str | None:
     """
     Read one of a column's choices; capitals and repeated spaces do not count.
 
     Examples
     --------
-    >>> read_choice("ac  PAD", Column("kind", "Kind.", choices=("door", "AC pad")))
+    >>> _read_choice("ac  PAD", Column("kind", "Kind.", choices=("door", "AC pad")))
     'AC pad'
     """
-    text = read_text(value, column)
+    text = _read_text(value, column)
     if text is None:
         return None
     by_folded = {choice.casefold(): choice for choice in column.choices}
@@ -372,13 +376,13 @@ def read_choice(value: object, column: Column) -> str | None:
     return found
 
 
-def read_yes_no(value: object, column: Column) -> bool | None:  # noqa: ARG001
+def _read_yes_no(value: object, column: Column) -> bool | None:  # noqa: ARG001
     """
     Read yes or no as a truth value, 1 or 0, or a word.
 
     Examples
     --------
-    >>> [read_yes_no(value, Column("open", "Open.", "yes_no")) for value in ("Yes", 0, "")]
+    >>> [_read_yes_no(value, Column("open", "Open.", "yes_no")) for value in ("Yes", 0, "")]
     [True, False, None]
     """
     if isinstance(value, (int, float)) and value in (0, 1):

@@ -94,7 +94,7 @@ def private_geopackage(source: Path, limits: Limits) -> Iterator[GeoPackage]:
                                file=str(source)))  # fmt: skip
 
 
-def geopackage_parts(source: Path) -> list[Path]:
+def _geopackage_parts(source: Path) -> list[Path]:
     """Give the file and what its last writer left beside it."""
     parts = [source.with_name(source.name + suffix) for suffix in _PARTS]
     return [part for part in parts if part.is_file()]
@@ -121,7 +121,7 @@ def _hashes(source: Path, copy: Path) -> dict[str, str]:
 
 def _stamps(source: Path) -> list[tuple[str, int, int]]:
     """Give name, size and time of change of every part."""
-    stats = [(part.name, part.stat()) for part in geopackage_parts(source)]
+    stats = [(part.name, part.stat()) for part in _geopackage_parts(source)]
     return [(name, stat.st_size, stat.st_mtime_ns) for name, stat in stats]
 
 

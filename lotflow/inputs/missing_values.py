@@ -11,7 +11,7 @@ from lotflow.findings import Finding
 from lotflow.grid import BoolArray, FloatArray
 
 #: Numbers that software writes for "no value" (common practice, no published source).
-SENTINELS: Final = (
+_SENTINELS: Final = (
     -9999.0, -99999.0, -999999.0, -32768.0, -32767.0, -999.0, -9998.0,
     9999.0, 99999.0, 999999.0, 32767.0, 65535.0, 0.0,
 )  # fmt: skip
@@ -23,7 +23,7 @@ _HUGE: Final = 1e30
 LOWEST_M: Final = -500.0
 HIGHEST_M: Final = 9000.0
 
-#: A number of `SENTINELS` that could be an elevation is one unless it stands this far [m] from
+#: A number of `_SENTINELS` that could be an elevation is one unless it stands this far [m] from
 #: every other: no ground on a lot steps by 30 m.
 _ALONE_M: Final = 30.0
 
@@ -70,7 +70,7 @@ def elevations(
         values = scale.elevation(np.where(huge, np.nan, stored))
     if huge.any():
         undeclared[f"{stored[huge][0]:g}"] = huge
-    for sentinel in SENTINELS:
+    for sentinel in _SENTINELS:
         here = stored == sentinel
         if here.any() and _is_no_elevation(values, here):
             undeclared[f"{sentinel:g}"] = here

@@ -23,11 +23,11 @@ Locate = Callable[[int, int], tuple[float, float]]
 STEP_LIMIT_M: Final = 5.0
 #: A cell this far above or below all its neighbours [m], and further than they are apart from
 #: each other, stands alone: three times the error of good public data.
-LONE_LIMIT_M: Final = 0.30
+_LONE_LIMIT_M: Final = 0.30
 #: Share of the window without a value from which the gaps are more than a note.
-GAP_LIMIT: Final = 0.10
+_GAP_LIMIT: Final = 0.10
 #: A step along a seam below this is within what tiles of one survey differ by [m].
-SEAM_LIMIT_M: Final = 0.05
+_SEAM_LIMIT_M: Final = 0.05
 #: ... and below this many times the step along lines beside the seam it is the ground's own.
 _SEAM_TIMES: Final = 3.0
 #: Fewer pairs of cells than this tell nothing of a seam.
@@ -37,8 +37,8 @@ _BESIDE: Final = (-9, -8, -7, -6, -5, -4, -3, 3, 4, 5, 6, 7, 8, 9)
 _RULE: Final = "lotflow's rule"
 #: Elevations that are rounded to steps above the first [m] hide what a lot's drainage depends on;
 #: from the second on, half a metre, no honest slope of a lot follows.
-STEP_NOTED_M: Final = 0.05
-STEP_REFUSED_M: Final = 0.5
+_STEP_NOTED_M: Final = 0.05
+_STEP_REFUSED_M: Final = 0.5
 #: Fewer levels than this on a lot tell no direction of flow, where their steps are noted.
 _LEAST_LEVELS: Final = 4
 #: Share of the cells that must stand on steps for the raster to be called rounded.
@@ -46,10 +46,10 @@ _ON_STEPS: Final = 0.9
 #: Fewer cells than this tell nothing of their rounding.
 _LEAST_CELLS: Final = 50
 #: A share of level cells on the lot above this is said.
-LEVEL_LIMIT: Final = 0.5
+_LEVEL_LIMIT: Final = 0.5
 
 
-def step_of_values(values: FloatArray) -> float:
+def _step_of_values(values: FloatArray) -> float:
     """
     Measure to which step elevations are rounded; 0 where to none that can be told.
 
@@ -60,7 +60,7 @@ def step_of_values(values: FloatArray) -> float:
     Examples
     --------
     >>> ground = np.linspace(10.0, 12.0, 400) + np.sin(np.arange(400.0))
-    >>> step_of_values(ground), round(step_of_values(np.round(ground / 0.3048) * 0.3048), 4)
+    >>> _step_of_values(ground), round(_step_of_values(np.round(ground / 0.3048) * 0.3048), 4)
     (0.0, 0.3048)
     """
     known = values[np.isfinite(values)]
@@ -112,7 +112,7 @@ def widened_rmse(rmse_m: float, step_m: float) -> float:
     >>> round(widened_rmse(0.10, 0.3048), 3)
     0.133
     """
-    return float(np.sqrt(rmse_m**2 + step_m**2 / 12.0)) if step_m > STEP_NOTED_M else rmse_m
+    return float(np.sqrt(rmse_m**2 + step_m**2 / 12.0)) if step_m > _STEP_NOTED_M else rmse_m
 
 
 def rounding_check(
@@ -133,11 +133,11 @@ def rounding_check(
     findings, faults
         Steps that hide what a lot drains by; those of which nothing honest follows.
     """
-    step = step_of_values(values)
-    if step <= STEP_NOTED_M:
+    step = _step_of_values(values)
+    if step <= _STEP_NOTED_M:
         return step, [], []
     levels = int(np.unique(np.round(values[lot & np.isfinite(values)] / step)).size)
-    if step >= STEP_REFUSED_M or levels < _LEAST_LEVELS:
+    if step >= _STEP_REFUSED_M or levels < _LEAST_LEVELS:
         know = "1 level" if levels == 1 else f"{levels} levels"
         rule = (
             f"the elevations are rounded to steps of {both_units(step, 'elevation')}, and know "
@@ -147,7 +147,7 @@ def rounding_check(
         return step, [], [Fault(rule, remedy, file=subject)]
     found = Finding(
         "coarse-levels", "warn", subject, facts={"step_m": step},
-        measured=round(step, 4), limit=STEP_NOTED_M, unit="m", source=_RULE,
+        measured=round(step, 4), limit=_STEP_NOTED_M, unit="m", source=_RULE,
     )  # fmt: skip
     return step, [found], []
 
@@ -179,13 +179,13 @@ def level_check(
         return [], [Fault(rule, remedy, file=subject)]
     level = lot & _is_level(values)
     share = float(level.sum() / own.size)
-    if share <= LEVEL_LIMIT:
+    if share <= _LEVEL_LIMIT:
         return [], []
     row, column = (int(i) for i in np.argwhere(level)[len(np.argwhere(level)) // 2])
     x, y = locate(row, column)
     found = Finding(
         "level-ground", "warn", subject, facts={"share": share},
-        measured=round(share, 4), limit=LEVEL_LIMIT, unit="1", source=_RULE, x=x, y=y,
+        measured=round(share, 4), limit=_LEVEL_LIMIT, unit="1", source=_RULE, x=x, y=y,
     )  # fmt: skip
     return [found], []
 
@@ -206,11 +206,11 @@ def gap_check(values: FloatArray, subject: str) -> list[Finding]:
     share = float(np.isnan(values).mean())
     if share == 0:
         return []
-    severity: Severity = "warn" if share > GAP_LIMIT else "note"
+    severity: Severity = "warn" if share > _GAP_LIMIT else "note"
     return [
         Finding(
             "missing-elevations", severity, subject, facts={"share": share},
-            measured=share, limit=GAP_LIMIT, unit="1", source=_RULE,
+            measured=share, limit=_GAP_LIMIT, unit="1", source=_RULE,
         )
     ]  # fmt: skip
 
@@ -272,7 +272,7 @@ def lone_cell_check(values: FloatArray, subject: str, locate: Locate) -> list[Fi
                 np.fmin(lowest, beside, out=lowest)
     own = values[1:-1, 1:-1]
     away = np.maximum(own - highest, lowest - own)
-    is_lone = away > np.maximum(LONE_LIMIT_M, highest - lowest)
+    is_lone = away > np.maximum(_LONE_LIMIT_M, highest - lowest)
     if not is_lone.any():
         return []
     away[~is_lone] = 0.0
@@ -282,7 +282,7 @@ def lone_cell_check(values: FloatArray, subject: str, locate: Locate) -> list[Fi
     found = Finding(
         "lone-elevation", "note", subject,
         facts={"cells": int(np.count_nonzero(is_lone)), "most_m": most},
-        measured=most, limit=LONE_LIMIT_M, unit="m", source=_RULE, x=x, y=y,
+        measured=most, limit=_LONE_LIMIT_M, unit="m", source=_RULE, x=x, y=y,
     )  # fmt: skip
     return [found]
 
@@ -329,7 +329,7 @@ def _seam_finding(
         return None
     beside = [_median_step(turned, np.add(cells, (shift, 0))) for shift in _BESIDE]
     usual = [abs(one) for one, count in beside if count >= _SEAM_PAIRS]
-    limit = max(SEAM_LIMIT_M, _SEAM_TIMES * float(np.median(usual))) if usual else SEAM_LIMIT_M
+    limit = max(_SEAM_LIMIT_M, _SEAM_TIMES * float(np.median(usual))) if usual else _SEAM_LIMIT_M
     if abs(step) <= limit:
         return None
     middle = [int(i) for i in cells[len(cells) // 2]]

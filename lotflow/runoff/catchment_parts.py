@@ -115,7 +115,7 @@ def catchment_parts(
     surface = courses.routing.surface
     part = landing_parts(courses, cover, surface.landing)
     part[surface.piped] = -1
-    cells = cells_by_kind(part, cover, 2 * count, surface.share)
+    cells = _cells_by_kind(part, cover, 2 * count, surface.share)
     starts = _farthest_starts(courses, cover, part, 2 * count)
     ways = tuple(
         slowest_way(courses, cover, timed, candidates, number // 2 + 1) if cells[number].any()
@@ -148,7 +148,7 @@ def landing_parts(courses: Courses, cover: GroundCover, landing: IntArray) -> ND
     return part
 
 
-def cells_by_kind(
+def _cells_by_kind(
     part: NDArray[np.int64], cover: GroundCover, parts: int, share: FloatArray
 ) -> FloatArray:
     """
@@ -220,7 +220,7 @@ def _part_way(
     if cells.size < 2:
         minimum = PathRules().minimum_s
         return PartWay(start, None, PathTime((), 0.0, minimum, minimum_governs=True))
-    profile = way_profile(courses, cover, cells)
+    profile = _way_profile(courses, cover, cells)
     return PartWay(start, profile, timed(profile))
 
 
@@ -253,7 +253,7 @@ def travel_bounds(
     number, first = number[asked], first[asked]
     if not first.size or first.max() < 1:
         return {}
-    profile = way_profile(courses, cover, cells[: first.max() + 1])
+    profile = _way_profile(courses, cover, cells[: first.max() + 1])
     distance, level = profile.distance_m, profile.elevation_m
     end = rules.sheet_length_m
     behind = distance[first] > end
@@ -277,7 +277,7 @@ def travel_bounds(
     return dict(zip(number[behind].tolist(), (at_cut[last] + rest).tolist(), strict=True))
 
 
-def way_profile(courses: Courses, cover: GroundCover, cells: NDArray[np.int64]) -> PathProfile:
+def _way_profile(courses: Courses, cover: GroundCover, cells: NDArray[np.int64]) -> PathProfile:
     """Profile of a way over the filled ground; a culvert on it counts as pavement."""
     ground = courses.routing.surface.ground
     in_culvert = courses.through[cells[:-1]] != courses.receiver[cells[:-1]]

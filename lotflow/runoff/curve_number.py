@@ -31,7 +31,7 @@ from lotflow.units import (
 StormType = Literal["I", "IA", "II", "III"]
 
 #: Smallest curve number the graphical peak is published for [-].
-LEAST_CURVE_NUMBER: Final = 40.0
+_LEAST_CURVE_NUMBER: Final = 40.0
 #: Shortest and longest time of concentration the graphical peak is published for [s].
 TIME_RANGE_S: Final = (0.1 * TO_SI["h"], 10.0 * TO_SI["h"])
 
@@ -203,7 +203,7 @@ def graphical_peak(
         ratio,
         np.asarray(held != ratio),
         np.asarray(time < TIME_RANGE_S[0]),
-        np.asarray(np.asarray(curve_number) < LEAST_CURVE_NUMBER),
+        np.asarray(np.asarray(curve_number) < _LEAST_CURVE_NUMBER),
     )
 
 
