@@ -73,7 +73,7 @@ def check_fill(path):
     routing = route(surface, no_drains(surface))
     expected = filled_otherwise(surface, routing.elevation)
     np.testing.assert_array_equal(routing.field.filled, expected)
-    np.testing.assert_array_equal(priority_flood(routing.elevation, surface.outside)[0], expected)
+    np.testing.assert_array_equal(priority_flood(routing.elevation, surface.outside), expected)
 
 
 def test_filled_surface_of_an_open_lidar_model_is_that_of_scikit_image():

@@ -138,8 +138,7 @@ def bare_ground(surface: Surface) -> tuple[FloatArray, FloatArray]:
     """
     ground = surface.ground.values
     ground = ground.ravel()[nearest_marked(~np.isnan(ground))]
-    filled, _ = priority_flood(ground, surface.outside)
-    return ground, filled
+    return ground, priority_flood(ground, surface.outside)
 
 
 def on_bare_ground(

@@ -17,12 +17,12 @@ import numpy as np
 from lotflow.errors import ParameterError
 from lotflow.terrain.drainage import LEVEL_STEP
 from lotflow.terrain.likely_surfaces import likely_surfaces
-from lotflow.terrain.realisation import open_ground, realise
-from lotflow.terrain.realisation_snapping import (
+from lotflow.terrain.loops.ways import (
     count_labels,
     sums_by_label,
     water_in_outlines,
 )
+from lotflow.terrain.realisation import open_ground, realise
 
 if TYPE_CHECKING:
     from collections.abc import Iterator

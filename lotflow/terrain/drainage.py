@@ -13,15 +13,9 @@ from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
-from lotflow.errors import EngineError, ParameterError
-from lotflow.terrain.kernels import (
-    DirectionArray,
-    first_labels,
-    flat_distance,
-    least_deviation_directions,
-    rising_order,
-    steepest_directions,
-)
+from lotflow.errors import EngineError, Fault, InputError, ParameterError
+from lotflow.terrain.kernels import directions, first_labels
+from lotflow.terrain.loops.neighbours import DirectionArray
 from lotflow.terrain.silence import silenced
 
 if TYPE_CHECKING:
@@ -53,6 +47,9 @@ _NODATA: Final = -9999.0
 _GEOTRANSFORM: Final = [0.0, 1.0, 0.0, 0.0, 0.0, -1.0]
 _OCEAN_LABEL: Final = int(_hierarchy.OCEAN)
 _NO_LABEL: Final = int(_hierarchy.NO_VALUE)
+
+#: Relief above this, and its levels no longer fit into whole numbers of 32 bits [m].
+MOST_RELIEF_M: Final = (2**31 - 1) * LEVEL_STEP
 
 #: Flow shares of a cell by its direction, in the engine's nine bands: the first is 0 where the
 #: cell flows on and -1 at a drain, the others are the share of each neighbour.
@@ -110,6 +107,34 @@ def level_steps(elevation: FloatArray) -> FloatArray:
     True
     """
     return np.asarray(np.round(np.asarray(elevation, dtype=np.float64) / LEVEL_STEP) * LEVEL_STEP)
+
+
+def whole_levels(elevation: FloatArray) -> IntArray:
+    """
+    Give elevations in whole steps of `LEVEL_STEP` above the lowest.
+
+    Raises
+    ------
+    InputError
+        If the relief is greater than that of any ground: 8,191 m.
+    """
+    check_relief(elevation)
+    steps = np.rint(np.asarray(elevation, dtype=np.float64) / LEVEL_STEP)
+    return np.asarray(steps - steps.min(), dtype=np.int32)
+
+
+def check_relief(elevation: FloatArray) -> None:
+    """Refuse a surface whose levels do not fit into whole numbers, see `whole_levels`."""
+    low, high = float(elevation.min()), float(elevation.max())
+    if not high - low < MOST_RELIEF_M:
+        raise InputError(
+            Fault(
+                f"the surface reaches from {low:,.0f} m to {high:,.0f} m, "
+                f"more than {MOST_RELIEF_M:,.0f} m in height: this is no ground",
+                "Look for cells without data that the elevation raster does not declare as such, "
+                "and check its vertical unit",
+            )
+        )
 
 
 @dataclass(frozen=True)
@@ -281,27 +306,6 @@ def depression_hierarchy(elevation: FloatArray, drain: BoolArray) -> Hierarchy:
     )
 
 
-def richdem_directions(filled: FloatArray, drain: BoolArray, steps: IntArray) -> DirectionArray:
-    """
-    Directions by richdem's own rule, the lowest of the eight neighbours, for comparison.
-
-    Parameters
-    ----------
-    filled
-        Surface without depressions [m].
-    drain
-        Cells that swallow water.
-    steps
-        From `kernels.flat_distance`; level ground is led out the same way as by our rules.
-    """
-    with silenced():
-        shares = np.array(richdem.FlowProportions(_engine_array(filled), method="D8"))
-    direction = steepest_directions(filled, drain, steps)  # for level ground only
-    falling = (steps == 0) & ~drain
-    direction[falling] = shares[falling][:, 1:].argmax(axis=1).astype(np.uint8) + 1
-    return direction
-
-
 @dataclass(frozen=True, eq=False)
 class FlowField:
     """
@@ -370,24 +374,20 @@ def flow_field(filled: FloatArray, drain: BoolArray, *, rule: str = "ltd") -> Fl
     drain
         Cells that swallow water.
     rule
-        "ltd" (least transversal deviation), "steepest", or "richdem-d8" (lowest neighbour).
+        "ltd" (least transversal deviation), "steepest", or "richdem-d8" (lowest neighbour, as
+        richdem has it).
 
     Raises
     ------
     ParameterError
         If the rule is unknown or the surface still holds a depression.
+    InputError
+        If the surface is too high for whole levels.
     """
     if rule not in RULES:
         raise ParameterError(f"direction rule {rule!r} is none of {', '.join(RULES)}.")
     check_surface(filled, drain)
-    steps = flat_distance(filled, drain)
+    direction, order, steps = directions(whole_levels(filled), drain, rule)
     if (steps < 0).any():
         raise ParameterError("the surface still holds a depression: fill it first.")
-    order = rising_order(filled, steps)
-    if rule == "ltd":
-        direction = least_deviation_directions(filled, drain, steps, order)
-    elif rule == "steepest":
-        direction = steepest_directions(filled, drain, steps)
-    else:
-        direction = richdem_directions(filled, drain, steps)
     return FlowField(filled, drain, direction, order)

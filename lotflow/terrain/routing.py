@@ -16,7 +16,8 @@ from lotflow.terrain.drainage import (
     flow_field,
     level_steps,
 )
-from lotflow.terrain.kernels import COLUMN_STEP, ROW_STEP, priority_flood
+from lotflow.terrain.kernels import priority_flood
+from lotflow.terrain.loops.neighbours import COLUMN_STEP, ROW_STEP
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -239,7 +240,7 @@ def route(
     elevation = _routed_elevation(surface, drains)
     mask = drain_mask(surface, drains)
     hierarchy = None if by_kernel else depression_hierarchy(elevation, mask)
-    filled = priority_flood(elevation, mask)[0] if hierarchy is None else hierarchy.filled()
+    filled = priority_flood(elevation, mask) if hierarchy is None else hierarchy.filled()
     field = flow_field(filled, mask, rule=rule)
     number = drains.inlet.copy()
     for position, culvert in enumerate(drains.culverts):

@@ -38,7 +38,7 @@ def of_record(elevation, drain, number, rule):
 
 def all_compiled(elevation, drain, number, rule):
     """The same by our own loops alone, as trial runs do it."""
-    filled, _ = kernels.priority_flood(elevation, drain)
+    filled = kernels.priority_flood(elevation, drain)
     field = flow_field(filled, drain, rule=rule)
     total = kernels.accumulate(field.direction, field.order, np.ones(elevation.shape))
     return filled, total, field.labels(number)
