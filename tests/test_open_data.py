@@ -18,9 +18,8 @@ from lotflow.criteria import Criteria
 from lotflow.grid import Grid
 from lotflow.inputs.screening import screening_job
 from lotflow.study import run_study
-from lotflow.terrain.artefacts import IN_BUILDING
 from lotflow.terrain.kernels import priority_flood
-from lotflow.terrain.low_spots import find_low_spots
+from lotflow.terrain.low_spots import IN_BUILDING, find_low_spots
 from lotflow.terrain.routing import no_drains, route
 from lotflow.terrain.surface import prepare_surface
 from lotflow.units import METRES_PER_US_SURVEY_FOOT

@@ -23,7 +23,7 @@ from lotflow.runoff.hydrograph import STORM_DURATION_S
 from lotflow.runoff.parts import RunoffParts
 from lotflow.runoff.rational import PeakFlows, governing_flows
 from lotflow.study.storm_parts import PartGround, overflow_intensity, part_ground
-from lotflow.terrain.courses import courses_to
+from lotflow.terrain.flow_paths import courses_to
 
 if TYPE_CHECKING:
     from lotflow.grid import FloatArray

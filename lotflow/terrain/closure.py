@@ -16,10 +16,9 @@ import numpy as np
 from affine import Affine
 
 from lotflow.grid import Grid
-from lotflow.terrain.cells import polygon_cells
+from lotflow.terrain.cells import greatest_of_parts, polygon_cells
 from lotflow.terrain.drainage import LEVEL_STEP, flow_field
 from lotflow.terrain.kernels import connected_parts, nearest_marked, priority_flood
-from lotflow.terrain.neighbourhoods import greatest_of_parts
 from lotflow.terrain.routing import Routing, upstream_of
 
 if TYPE_CHECKING:

@@ -16,13 +16,13 @@ import numpy as np
 
 from lotflow.errors import ParameterError
 from lotflow.terrain.drainage import LEVEL_STEP
-from lotflow.terrain.likely_surfaces import likely_surfaces
 from lotflow.terrain.loops.ways import (
     count_labels,
     sums_by_label,
     water_in_outlines,
 )
-from lotflow.terrain.realisation import open_ground, realise
+from lotflow.terrain.realisations.likely_surfaces import likely_surfaces
+from lotflow.terrain.realisations.realisation import open_ground, realise
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -30,9 +30,9 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from lotflow.grid import FloatArray, IntArray
-    from lotflow.terrain.error_model import ErrorModel
-    from lotflow.terrain.likely_surfaces import LikelySurfaces
-    from lotflow.terrain.realisation import Realisation, RealisationPlan
+    from lotflow.terrain.level_error import ErrorModel
+    from lotflow.terrain.realisations.likely_surfaces import LikelySurfaces
+    from lotflow.terrain.realisations.realisation import Realisation, RealisationPlan
 
 #: Shares of realisations below the lower bound, the middle and the upper bound of an interval.
 SHARES: Final = (0.05, 0.50, 0.95)

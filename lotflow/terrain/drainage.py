@@ -8,6 +8,10 @@ changes in place are copies.
 
 from __future__ import annotations
 
+import contextlib
+import io
+import os
+import sys
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 
@@ -16,12 +20,43 @@ import numpy as np
 from lotflow.errors import EngineError, Fault, InputError, ParameterError
 from lotflow.terrain.kernels import directions, first_labels
 from lotflow.terrain.loops.neighbours import DirectionArray
-from lotflow.terrain.silence import silenced
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
+
     from numpy.typing import NDArray
 
     from lotflow.grid import BoolArray, FloatArray, IntArray
+
+
+@contextlib.contextmanager
+def _silenced() -> Iterator[None]:
+    """
+    Keep what compiled code prints off both streams; process-wide, not for threads.
+
+    Examples
+    --------
+    >>> import os
+    >>> with _silenced():
+    ...     written = os.write(1, b"progress")
+    """
+    sys.stdout.flush()
+    sys.stderr.flush()
+    kept: list[tuple[int, int]] = []
+    null = os.open(os.devnull, os.O_WRONLY)
+    try:
+        for stream in (1, 2):
+            with contextlib.suppress(OSError):  # a closed stream needs no silencing
+                kept.append((stream, os.dup(stream)))
+                os.dup2(null, stream)
+        with contextlib.redirect_stdout(io.StringIO()), contextlib.redirect_stderr(io.StringIO()):
+            yield
+    finally:
+        for stream, copy in kept:
+            os.dup2(copy, stream)
+            os.close(copy)
+        os.close(null)
+
 
 try:
     import richdem
@@ -207,7 +242,7 @@ class Hierarchy:
         part 3: fill-spill-merge, Earth Surface Dynamics 9.
         """
         elevation, labels, directions, depressions = self.engine
-        with silenced():
+        with _silenced():
             water = _engine_array(np.asarray(depth, dtype=np.float64))
             # the engine keeps water volumes in the depressions: a fresh list for each storm
             richdem.fill_spill_merge(elevation, labels, directions, depressions, water)
@@ -292,7 +327,7 @@ def depression_hierarchy(elevation: FloatArray, drain: BoolArray) -> Hierarchy:
     """
     check_surface(elevation, drain)
     surface = level_steps(elevation)
-    with silenced():
+    with _silenced():
         engine_elevation = _engine_array(surface)
         labels = np.full(surface.shape, _hierarchy.NO_DEP, dtype=np.uint32)
         labels[drain] = _hierarchy.OCEAN
@@ -354,7 +389,7 @@ class FlowField:
         total
             What passes through each cell, its own weight included.
         """
-        with silenced():
+        with _silenced():
             engine_shares = richdem.rd3array(_SHARES.take(self.direction, axis=0), no_data=-2)
             engine_shares.geotransform = _GEOTRANSFORM
             total = richdem.FlowAccumFromProps(

@@ -15,9 +15,8 @@ from typing import TYPE_CHECKING, Any, Final, Literal
 import numpy as np
 import shapely
 
-from lotflow.terrain.compass import compass_name
 from lotflow.terrain.level_error import SPREAD_95
-from lotflow.terrain.lower_places import open_ground, sampled
+from lotflow.terrain.lower_places import compass_name, open_ground, sampled
 
 if TYPE_CHECKING:
     from collections.abc import Iterator

@@ -13,7 +13,7 @@ from lotflow.errors import Fault, InputError
 from lotflow.terrain.cells import geometry_cells
 from lotflow.terrain.kernels import connected_parts
 from lotflow.terrain.routing import Culvert, Drains
-from lotflow.terrain.slope import local_fall
+from lotflow.terrain.surface import local_fall
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

@@ -9,7 +9,6 @@ import numpy as np
 import shapely
 
 from lotflow.terrain.cells import polygon_cells
-from lotflow.terrain.compass import compass_name
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
@@ -18,6 +17,28 @@ if TYPE_CHECKING:
 
     from lotflow.grid import FloatArray, Grid
     from lotflow.terrain.surface import Surface
+
+_NAMES: Final = (
+    "east", "north-east", "north", "north-west", "west", "south-west", "south", "south-east",
+)  # fmt: skip
+
+
+def compass_name(east: float, north: float) -> str:
+    """
+    Name of the direction, of the eight, that is nearest; north is that of the grid.
+
+    Parameters
+    ----------
+    east, north
+        Parts of the direction, of any length.
+
+    Examples
+    --------
+    >>> compass_name(0.0, -2.0), compass_name(1.0, 0.9)
+    ('south', 'north-east')
+    """
+    return _NAMES[round(np.arctan2(north, east) / (np.pi / 4)) % 8]
+
 
 #: Length of the stretches of a line of which the lowest place is taken [m].
 STRETCH_M: Final = 5.0

@@ -13,8 +13,8 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from lotflow.grid import BoolArray, FloatArray, Grid
+    from lotflow.terrain.catchments import LotBalance
     from lotflow.terrain.inlet_places import BetterPlace, SetInlet
-    from lotflow.terrain.lot_line import LotBalance
     from lotflow.terrain.low_spots import LowSpots
     from lotflow.terrain.surface import Surface
 

@@ -1,5 +1,4 @@
-"""
-What relief is likely before the error is known: a power law for all ground, and structure on it.
+"""What relief is likely before the error is known: a power law for all ground, and structure on it.
 
 Waves of natural ground grow with their length by a power law; that is the base. Where a pad, a
 curb or a bowl stands, wavelet coefficients are larger than it allows. How often, and by how
@@ -15,13 +14,13 @@ from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
-from lotflow.terrain.error_model import mirrored
+from lotflow.terrain.level_error import mirrored
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from lotflow.grid import FloatArray, SingleArray
-    from lotflow.terrain.wavelet_bands import Bands
+    from lotflow.terrain.realisations.wavelet_bands import Bands
 
 #: Exponents of the power law that are tried; natural ground has 2 to 4 (from memory).
 _EXPONENTS: Final = np.linspace(1.5, 5.5, 17)

@@ -18,7 +18,7 @@ from lotflow.terrain.inlet_places import (
     set_rims,
     snap_inlets,
 )
-from lotflow.terrain.realisation import open_ground, realisation_plan, realise
+from lotflow.terrain.realisations.realisation import open_ground, realisation_plan, realise
 from lotflow.terrain.routing import Culvert, no_drains, route
 from lotflow.terrain.surface import prepare_surface
 
