@@ -22,7 +22,7 @@ from lotflow.terrain.realisations.realisation import open_ground, realisation_pl
 from lotflow.terrain.routing import Culvert, no_drains, route
 from lotflow.terrain.surface import prepare_surface
 
-TOP = Path(__file__).parents[2]
+TOP = Path(__file__).parents[3]
 SHARED = TOP.parent / "shared" / "data"
 SNAP = 2.0
 LIMIT = 0.05
