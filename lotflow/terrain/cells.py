@@ -122,17 +122,7 @@ def polygon_numbers(geometries: Iterable[Any], grid: Grid) -> IntArray:
     """
     Number cells by the polygon that holds their centre; later polygons win.
 
-    Parameters
-    ----------
-    geometries
-        Polygons in the grid's CRS.
-    grid
-        Gives the cells.
-
-    Returns
-    -------
-    number
-        1 for the first polygon, and so on; 0 where there is none.
+    1 for the first polygon, and so on; 0 where there is none.
     """
     number = np.zeros(grid.shape, dtype=np.int32)
     for position, geometry in enumerate(geometries, start=1):
@@ -148,12 +138,7 @@ def line_cells(geometry: Any, grid: Grid) -> NDArray[np.int64]:
     cells runs through one of the two beside its way too, so that its cells always touch along
     a side: no water slips between two of them.
 
-    Parameters
-    ----------
-    geometry
-        Line or multiline in the grid's CRS; may reach beyond the grid.
-    grid
-        Gives the cells.
+    The line or multiline may reach beyond the grid.
 
     Examples
     --------
@@ -252,19 +237,8 @@ def channel_cells(line: Any, grid: Grid, fall: FallAt | None = None) -> NDArray[
     where water over its centre runs into the line; where the fall is not known, if the line
     covers half of it.
 
-    Parameters
-    ----------
-    line
-        One line in the grid's CRS.
-    grid
-        Gives the cells.
-    fall
-        Gives the direction of the fall at a cell as (east, north), or None where it is level.
-
-    Returns
-    -------
-    cells
-        Flat indices in rising order; at least one where the line lies on the grid.
+    `fall` gives the direction of the fall at a cell as (east, north), or None where it is level.
+    At least one cell is given where the line lies on the grid; flat indices in rising order.
 
     Examples
     --------
@@ -313,15 +287,8 @@ def geometry_cells(geometry: Any, grid: Grid, fall: FallAt | None = None) -> NDA
     """
     Cells in which an inlet takes water, by its geometry; empty where it lies off the grid.
 
-    Parameters
-    ----------
-    geometry
-        A point gives its cell, a line its channel cells, a polygon the cells whose centres it
-        holds or else the one in which it lies.
-    grid
-        Gives the cells.
-    fall
-        As for `channel_cells`.
+    A point gives its cell, a line its channel cells, a polygon the cells whose centres it holds or
+    else the one in which it lies; the fall is as for `channel_cells`.
     """
     columns = grid.shape[1]
     if geometry.geom_type in ("LineString", "LinearRing"):
@@ -345,12 +312,7 @@ def highest_around(values: NDArray[Any], reach: int = 1) -> NDArray[Any]:
     """
     Greatest value in the square round each cell; beyond the grid there is nothing.
 
-    Parameters
-    ----------
-    values
-        Numbers, or a mask, which then grows.
-    reach
-        Cells from the middle of the square to its sides.
+    The square reaches so many cells from its middle to its sides; a mask grows.
 
     Examples
     --------
@@ -366,10 +328,7 @@ def lowest_around(values: NDArray[Any], reach: int = 1) -> NDArray[Any]:
     """
     Smallest value in the square round each cell; beyond the grid there is nothing.
 
-    Parameters
-    ----------
-    values, reach
-        As for `highest_around`; a mask shrinks.
+    As `highest_around`; a mask shrinks.
 
     Examples
     --------
@@ -438,15 +397,7 @@ def boxes_of_parts(part: IntArray) -> list[tuple[slice, slice] | None]:
     """
     Smallest window of rows and columns that holds each part.
 
-    Parameters
-    ----------
-    part
-        Number of the part on each cell, from 1; 0 elsewhere.
-
-    Returns
-    -------
-    boxes
-        One per number up to the greatest; None where no cell has it.
+    One per number of a part, from 1 to the greatest; None where no cell has it.
 
     Examples
     --------

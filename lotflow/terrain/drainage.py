@@ -106,17 +106,8 @@ def check_surface(elevation: FloatArray, drain: BoolArray) -> None:
     """
     Refuse what would hang or crash the engine.
 
-    Parameters
-    ----------
-    elevation
-        Shape (rows, columns); must be finite.
-    drain
-        Same shape; the outer ring must be drains.
-
-    Raises
-    ------
-    ParameterError
-        If a value is missing, the shapes differ, or the ring is not closed.
+    The elevation must be finite everywhere and the outer ring drains, or a ParameterError is
+    raised.
     """
     if elevation.shape != drain.shape or elevation.ndim != 2 or min(elevation.shape) < 3:
         raise ParameterError(f"surface {elevation.shape} and drains {drain.shape} do not fit.")
@@ -129,11 +120,6 @@ def check_surface(elevation: FloatArray, drain: BoolArray) -> None:
 def level_steps(elevation: FloatArray) -> FloatArray:
     """
     Round elevations to `LEVEL_STEP`.
-
-    Parameters
-    ----------
-    elevation
-        In metres.
 
     Examples
     --------
@@ -208,14 +194,8 @@ class Hierarchy:
     """
     The depression hierarchy of one surface with one set of drains.
 
-    Parameters
-    ----------
-    elevation
-        The surface, rounded to `LEVEL_STEP` [m].
-    drain
-        Cells that swallow water.
-    engine
-        The engine's own arrays: elevation, labels, directions, depressions.
+    The surface is rounded to `LEVEL_STEP`; `engine` holds richdem's own elevation, labels,
+    directions, depressions.
     """
 
     elevation: FloatArray
@@ -308,17 +288,8 @@ def depression_hierarchy(elevation: FloatArray, drain: BoolArray) -> Hierarchy:
     """
     Find every depression, and into which it overflows.
 
-    Parameters
-    ----------
-    elevation
-        Shape (rows, columns), finite everywhere [m].
-    drain
-        Cells that swallow water: the outer ring, inlets, open water, missing data.
-
-    Raises
-    ------
-    ParameterError
-        If the surface is not what the engine can take.
+    Of a surface that is finite everywhere [m]; drains are the outer ring, inlets, open water and
+    missing data. A ParameterError is raised where the surface is not what the engine can take.
 
     References
     ----------
@@ -402,22 +373,9 @@ def flow_field(filled: FloatArray, drain: BoolArray, *, rule: str = "ltd") -> Fl
     """
     Give every cell of a filled surface a way out.
 
-    Parameters
-    ----------
-    filled
-        Surface without depressions [m].
-    drain
-        Cells that swallow water.
-    rule
-        "ltd" (least transversal deviation), "steepest", or "richdem-d8" (lowest neighbour, as
-        richdem has it).
-
-    Raises
-    ------
-    ParameterError
-        If the rule is unknown or the surface still holds a depression.
-    InputError
-        If the surface is too high for whole levels.
+    The rule is "ltd" (least transversal deviation), "steepest", or "richdem-d8" (lowest neighbour,
+    as richdem has it). A ParameterError is raised where it is unknown or the surface still holds a
+    depression, an InputError where the surface is too high for whole levels.
     """
     if rule not in RULES:
         raise ParameterError(f"direction rule {rule!r} is none of {', '.join(RULES)}.")

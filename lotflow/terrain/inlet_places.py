@@ -226,18 +226,7 @@ def snap_radius_m(snap_m: float, cell_m: float) -> float:
 
 
 def away_m(inlet: SetInlet, cells: NDArray[np.int64], grid: Grid) -> FloatArray:
-    """
-    Distance of the centres of cells from where a point inlet was drawn [m].
-
-    Parameters
-    ----------
-    inlet
-        A point.
-    cells
-        Flat indices.
-    grid
-        Gives their places.
-    """
+    """Distance of the centres of cells from where a point inlet was drawn [m]."""
     x, y = grid.xy(cells // grid.shape[1], cells % grid.shape[1])
     place = inlet.drawn.geometry
     return np.asarray(np.hypot(x - place.x, y - place.y) * grid.metres_per_unit)
@@ -247,14 +236,7 @@ def open_cells_near(inlet: SetInlet, surface: Surface, radius_m: float) -> NDArr
     """
     Open ground near a point inlet that is not behind a building or wall, as flat indices.
 
-    Parameters
-    ----------
-    inlet
-        On the cell in which it was drawn.
-    surface
-        Gives buildings, walls and missing data.
-    radius_m
-        How far from the drawn place the centres of cells may lie [m].
+    Centres of cells count within the radius of where it was drawn.
     """
     grid = surface.ground
     rows, columns = grid.shape

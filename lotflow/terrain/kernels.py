@@ -108,18 +108,9 @@ def sums_to_target(
     """
     Add up what each cell costs on the way down to the first target; 0 on targets.
 
-    Parameters
-    ----------
-    receiver
-        Flat index of the cell each cell drains to; its own at drains.
-    order
-        From `directions`.
-    target
-        Number of the target on each cell, 0 elsewhere.
-    cost
-        Of the step from each cell to the next.
-    start
-        What it costs from each drain on; elsewhere it does not count.
+    Receivers are flat indices of the cell each cell drains to, its own at drains; the order is that
+    of `directions`. Costs are of the step from each cell to the next; `start` is what it costs from
+    each drain on, and does not count elsewhere.
     """
     from lotflow.terrain.loops.ways import sum_up  # noqa: PLC0415 - loads the compiler
 

@@ -185,14 +185,7 @@ class ErrorModel:
         return np.asarray(np.exp(-ratio if self.form == "exponential" else -(ratio**2)))
 
     def semivariance(self, distance_m: Any) -> FloatArray:
-        """
-        Half the variance of the difference of the errors of two places [m^2].
-
-        Parameters
-        ----------
-        distance_m
-            Between them; a number or an array [m].
-        """
+        """Half the variance of the difference of the errors of two places [m^2]."""
         shared = (1 - self.white_share) * (1 - self.likeness(distance_m))
         own = np.where(np.asarray(distance_m) > 0, self.white_share, 0.0)
         return np.asarray(self.rmse_m**2 * (own + shared))
@@ -201,18 +194,7 @@ class ErrorModel:
         """
         Variance of each wave of an error field that repeats at the sides of a grid.
 
-        Parameters
-        ----------
-        shape
-            Rows and columns of the grid.
-        cell_m
-            Side of a cell [m].
-
-        Returns
-        -------
-        spectrum
-            Shape of the grid, in the order of a fast Fourier transform; its mean is the variance
-            of the field [m^2].
+        In the order of a fast Fourier transform; its mean is the variance of the field [m^2].
 
         References
         ----------
@@ -231,17 +213,8 @@ def mirrored(values: FloatArray, shape: tuple[int, int]) -> FloatArray:
     """
     Complete what is the same for a wave, or a distance, and its mirror images.
 
-    Parameters
-    ----------
-    values
-        For 0 to at least half the cells on each axis.
-    shape
-        Rows and columns of the grid.
-
-    Returns
-    -------
-    complete
-        Shape of the grid, in the order of a fast Fourier transform.
+    Given for 0 to at least half the cells on each axis; the result has the shape of the grid, in
+    the order of a fast Fourier transform.
 
     Examples
     --------
@@ -256,17 +229,7 @@ def random_field(spectrum: FloatArray, random: np.random.Generator) -> FloatArra
     """
     Draw a field whose waves have given variances.
 
-    Parameters
-    ----------
-    spectrum
-        From `ErrorModel.spectrum` [m^2].
-    random
-        Source of normal numbers.
-
-    Returns
-    -------
-    field
-        Shape of the spectrum; mean 0 [m].
+    The variances are those of `ErrorModel.spectrum` [m^2]; the mean is 0.
     """
     waves = np.fft.fft2(random.standard_normal(spectrum.shape))
     return np.asarray(np.fft.ifft2(waves * np.sqrt(spectrum)).real)

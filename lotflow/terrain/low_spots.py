@@ -75,17 +75,7 @@ def numbered_depressions(depth: FloatArray, limit: float) -> IntArray:
     """
     Number the depressions of a surface, deepest first.
 
-    Parameters
-    ----------
-    depth
-        Depth below the spill level [m].
-    limit
-        Smallest greatest depth that counts [m].
-
-    Returns
-    -------
-    number
-        Shape of the grid: number on each cell, from 1; 0 where there is none.
+    Those whose greatest depth [m] reaches the limit, from 1; 0 where there is none.
 
     Examples
     --------
@@ -109,19 +99,7 @@ def bed_cells(elevation: FloatArray, number: IntArray, count: int) -> NDArray[np
     """
     Lowest cell of each low spot; of equal ones the first by row then column.
 
-    Parameters
-    ----------
-    elevation
-        Ground [m].
-    number
-        Number of the low spot on each cell, from 1 to `count`.
-    count
-        Of the low spots.
-
-    Returns
-    -------
-    bed_cell
-        Flat indices.
+    Flat indices, by the number of the low spot on each cell, from 1 to `count`.
     """
     cells = np.flatnonzero(number)
     order = np.lexsort((cells, elevation.ravel()[cells], number.ravel()[cells]))
@@ -172,14 +150,7 @@ def cell_sums(number: IntArray, values: FloatArray, count: int) -> FloatArray:
     """
     Sum values over the cells of each low spot.
 
-    Parameters
-    ----------
-    number
-        Number of the low spot on each cell, from 1 to `count`.
-    values
-        One per cell.
-    count
-        Of the low spots.
+    By the number of the low spot on each cell, from 1 to `count`.
     """
     return np.asarray(
         np.bincount(number.ravel(), weights=values.ravel(), minlength=count + 1)[1:], dtype=float
@@ -190,17 +161,8 @@ def find_low_spots(routing: Routing, limit: float) -> LowSpots:
     """
     Find the whole depressions of a routed surface.
 
-    Parameters
-    ----------
-    routing
-        Of the surface without inlets: where water stands when nothing takes it.
-    limit
-        Smallest greatest depth that counts [m].
-
-    Returns
-    -------
-    low_spots
-        Deepest first, without artefact flags.
+    The surface has no inlets: where water stands when nothing takes it. Those whose greatest depth
+    reaches the limit [m] count, deepest first, without artefact flags.
     """
     number = numbered_depressions(routing.depth, limit)
     count = int(number.max(initial=0))
@@ -417,20 +379,8 @@ def flag_artefacts(routing: Routing, spots: LowSpots, *, dam_depth: float) -> li
     """
     Say of each low spot why it may be no standing water.
 
-    Parameters
-    ----------
-    routing
-        What the low spots were found on.
-    spots
-        The low spots.
-    dam_depth
-        Depth from which a bank is suspected to hide a culvert where lower ground lies close
-        behind it; from twice that depth it is suspected anyway [m].
-
-    Returns
-    -------
-    artefact
-        One text per low spot, empty where nothing speaks against it.
+    Empty where nothing speaks against it. From `dam_depth` on [m] a bank is suspected to hide a
+    culvert where lower ground lies close behind it; from twice that depth it is suspected anyway.
     """
     surface = routing.surface
     near_gap = highest_around(surface.missing)
@@ -457,15 +407,7 @@ def bare_ground(surface: Surface) -> tuple[FloatArray, FloatArray]:
     """
     Give the ground as if no building stood on it, and that ground filled.
 
-    Parameters
-    ----------
-    surface
-        Gives ground and what lies outside.
-
-    Returns
-    -------
-    ground, filled
-        Ground, missing cells at the level of the nearest known one, and its filled surface [m].
+    Missing cells are at the level of the nearest known one [m].
     """
     ground = surface.ground.values
     ground = ground.ravel()[nearest_marked(~np.isnan(ground))]
@@ -482,19 +424,8 @@ def on_bare_ground(
     raised so that water goes round it. That says nothing of how deep water stands: it is as
     deep as on the same ground without the buildings, and no low spot where that is too little.
 
-    Parameters
-    ----------
-    spots
-        With their artefact flags.
-    ground, filled
-        From `bare_ground` [m].
-    limit
-        Smallest greatest depth that counts [m].
-
-    Returns
-    -------
-    low_spots
-        Deepest first; where an enclosed one overflows is not known, its spill point is its bed.
+    Ground and fill are those of `bare_ground`; the greatest depth must reach the limit [m]. Where
+    an enclosed low spot overflows is not known: its spill point is its bed.
     """
     enclosed = np.array([flag == ENCLOSED for flag in spots.artefact], dtype=bool)
     if not enclosed.any():
@@ -560,14 +491,7 @@ def low_spots_under_roofs(
     Water does not stand there; they are listed so that nobody wonders at the raster. Of those
     that reach out from under the roof only the part under it counts.
 
-    Parameters
-    ----------
-    surface
-        Gives footprints.
-    ground, filled
-        From `bare_ground` [m].
-    limit
-        Smallest greatest depth that counts [m].
+    Ground and fill are those of `bare_ground`; the greatest depth must reach the limit [m].
     """
     number = numbered_depressions(filled - ground, limit)
     bed = bed_cells(ground, number, int(number.max(initial=0)))

@@ -27,11 +27,6 @@ def compass_name(east: float, north: float) -> str:
     """
     Name of the direction, of the eight, that is nearest; north is that of the grid.
 
-    Parameters
-    ----------
-    east, north
-        Parts of the direction, of any length.
-
     Examples
     --------
     >>> compass_name(0.0, -2.0), compass_name(1.0, 0.9)

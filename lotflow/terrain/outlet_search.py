@@ -35,14 +35,7 @@ _BESIDE = 10.0
 
 
 class Obstacles:
-    """
-    Polygons that a trench goes round, indexed once for many ways.
-
-    Parameters
-    ----------
-    shapes
-        Polygons in the coordinates of the ways.
-    """
+    """Polygons that a trench goes round, indexed once for many ways."""
 
     def __init__(self, shapes: Sequence[Any]) -> None:
         self.shapes = np.asarray(shapes, dtype=object)
@@ -83,19 +76,7 @@ def way_round(
     nothing. Of 813 ways round up to four boxes 17 were longer than over the corners of all, by at
     most 4 %.
 
-    Parameters
-    ----------
-    start, end
-        Coordinates.
-    obstacles
-        One that holds the start or the end is left out.
-    clearance
-        Distance kept at corners, in units of the coordinates.
-
-    Returns
-    -------
-    way
-        Line from start to end; None where there is no way.
+    An obstacle that holds the start or the end is left out; None where there is no way.
 
     References
     ----------

@@ -463,14 +463,8 @@ class OverflowPath:
     """
     Way of the water that runs over out of a depression.
 
-    Parameters
-    ----------
-    spill_cell
-        Flat index of the last cell at the level at which it overflows.
-    cells
-        Flat indices of the cells of the way, from the spill cell to its end.
-    end
-        Node at its end: a drain, or one of the depressions asked for.
+    From the last cell at the level at which it overflows; `cells` are flat indices, and `end` is
+    the node at their end: a drain, or one of the depressions asked for.
     """
 
     spill_cell: int

@@ -152,10 +152,7 @@ def drain_mask(surface: Surface, drains: Drains) -> BoolArray:
     """
     Cells that swallow water.
 
-    Parameters
-    ----------
-    surface, drains
-        The outer ring, missing data and water; inlets and upstream ends of culverts.
+    The outer ring, missing data and water; inlets and upstream ends of culverts.
     """
     mask = surface.outside | (drains.inlet > 0)
     for culvert in drains.culverts:

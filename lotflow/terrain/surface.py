@@ -224,17 +224,8 @@ def local_fall(surface: Surface, row: int, column: int) -> NDArray[np.float64] |
     """
     Direction in which the open ground round a cell falls, by the plane that fits it best.
 
-    Parameters
-    ----------
-    surface
-        Gives ground; roofs and walls are left out.
-    row, column
-        The cell.
-
-    Returns
-    -------
-    direction
-        East and north part, of length 1; None where the ground is as good as level.
+    East and north part, of length 1; None where the ground is as good as level. Roofs and walls are
+    left out.
     """
     rows = slice(max(row - _REACH, 0), row + _REACH + 1)
     columns = slice(max(column - _REACH, 0), column + _REACH + 1)

@@ -97,18 +97,8 @@ class Posterior:
     """
     The surfaces that may be true.
 
-    Parameters
-    ----------
-    measured
-        The measured surface.
-    law
-        Power law of its relief.
-    bands
-        Into which it is split.
-    error
-        Standard deviation of each coefficient of the bands, flat [m].
-    laid
-        The bands in several positions.
+    By the power law of the measured surface's relief; `error` is the standard deviation of each
+    coefficient of the bands, flat [m], and `laid` holds the bands in several positions.
     """
 
     measured: MeasuredSurface
@@ -121,17 +111,7 @@ class Posterior:
         """
         Draw one surface.
 
-        Parameters
-        ----------
-        number
-            Of the draw, from 0: decides which position of the bands is taken.
-        random
-            Source of normal numbers.
-
-        Returns
-        -------
-        surface
-            Shape of the ground [m].
+        The number of the draw, from 0, decides which position of the bands is taken.
         """
         laid = self.laid[number % len(self.laid)]
         return self.measured.complete(self._residual(laid, random), laid.shift)
@@ -170,12 +150,7 @@ def posterior(measured: MeasuredSurface, positions: Sequence[Shift]) -> Posterio
     """
     Find which surfaces may be true.
 
-    Parameters
-    ----------
-    measured
-        The measured surface; its error is not 0.
-    positions
-        In which the bands are laid, from `MeasuredSurface.positions`.
+    Its error is not 0; the positions are those of `MeasuredSurface.positions`.
 
     References
     ----------
@@ -301,16 +276,8 @@ class LocalRelief:
     """
     The surfaces that may be true, judged place by place.
 
-    Parameters
-    ----------
-    measured
-        The measured surface.
-    bands
-        Into which it is split.
-    smooth_error
-        Variance of each wave of the error of the smooth part [m^2].
-    laid
-        The bands in several positions.
+    `smooth_error` is the variance of each wave of the error of the smooth part [m^2], and `laid`
+    holds the bands in several positions.
     """
 
     measured: MeasuredSurface
@@ -322,12 +289,7 @@ class LocalRelief:
         """
         Draw one surface.
 
-        Parameters
-        ----------
-        number
-            Of the draw, from 0: decides which position of the bands is taken.
-        random
-            Source of normal numbers.
+        The number of the draw, from 0, decides which position of the bands is taken.
         """
         laid = self.laid[number % len(self.laid)]
         smooth = (laid.smooth + random_field(self.smooth_error, random)).astype(np.float32)
@@ -342,12 +304,7 @@ def local_relief(measured: MeasuredSurface, positions: Sequence[Shift]) -> Local
     """
     Judge a measured surface place by place.
 
-    Parameters
-    ----------
-    measured
-        The measured surface; its error is not 0.
-    positions
-        In which the bands are laid, from `MeasuredSurface.positions`.
+    Its error is not 0; the positions are those of `MeasuredSurface.positions`.
 
     References
     ----------
@@ -406,13 +363,8 @@ class LikelySurfaces:
     """
     The surfaces that may be true.
 
-    Parameters
-    ----------
-    ground
-        As measured [m].
-    views
-        By what the whole window is like, and by each place alone, each found when it is first
-        drawn from; none where there is no error.
+    The views are by what the whole window is like, and by each place alone, each found when it is
+    first drawn from; none where there is no error.
     """
 
     ground: FloatArray
@@ -431,11 +383,6 @@ class LikelySurfaces:
         The first of each view finds that view, which takes as long as several draws; so that the
         second thread can go on, draws by the view that is found sooner come next.
 
-        Parameters
-        ----------
-        number
-            Of draws.
-
         Examples
         --------
         >>> LikelySurfaces.in_turn(6)
@@ -447,17 +394,8 @@ class LikelySurfaces:
         """
         Draw one surface.
 
-        Parameters
-        ----------
-        number
-            Of the draw, from 0: even ones by the first view, odd ones by the second.
-        random
-            Source of normal numbers.
-
-        Returns
-        -------
-        surface
-            Shape of the ground [m]; the ground itself where there is no error.
+        Even draws, counted from 0, are by the first view, odd ones by the second; the ground
+        itself where there is no error [m].
         """
         if not self.views:
             return self.ground
@@ -470,16 +408,8 @@ def likely_surfaces(
     """
     Find which surfaces may be true, under both views.
 
-    Parameters
-    ----------
-    ground
-        As measured, without buildings and walls, complete [m].
-    error
-        Of the measurement.
-    cell_m
-        Side of a cell [m].
-    random
-        Decides the positions in which wavelet bands are laid.
+    The ground is as measured, without buildings and walls, complete [m]. The random numbers decide
+    the positions in which wavelet bands are laid.
 
     References
     ----------

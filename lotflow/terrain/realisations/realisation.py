@@ -158,14 +158,7 @@ def realisation_plan(
 
 
 def open_ground(surface: Surface) -> FloatArray:
-    """
-    Give the ground without buildings and walls, missing cells at the nearest known level [m].
-
-    Parameters
-    ----------
-    surface
-        Gives the ground as surveyed.
-    """
+    """Give the ground without buildings and walls, missing cells at the nearest known level [m]."""
     values = np.asarray(surface.ground.values, dtype=np.float64)
     return values.ravel()[nearest_marked(~np.isnan(values))]
 
@@ -208,17 +201,8 @@ def realise(plan: RealisationPlan, elevation: FloatArray) -> Realisation:
     """
     Route the water of one surface: with inlets, and for the low spots without them.
 
-    Parameters
-    ----------
-    plan
-        From `realisation_plan`.
-    elevation
-        Open ground of this realisation, shape of the grid or flat [m].
-
-    Returns
-    -------
-    realisation
-        Equal to the main chain on the same surface with inlets on the same cells.
+    Of the open ground of this realisation [m]. Equal to the main chain on the same surface with
+    inlets on the same cells.
     """
     surface = np.array(elevation, dtype=np.float64).ravel()
     along.raise_drawn(

@@ -28,12 +28,8 @@ class Bands:
     """
     The bands into which a grid is split.
 
-    Parameters
-    ----------
-    shape
-        Rows and columns; multiples of 2 to the power of `levels`, at least 8.
-    levels
-        Number of halvings.
+    Rows and columns are multiples of 2 to the power of the levels, the number of halvings, and at
+    least 8.
     """
 
     shape: tuple[int, int]
@@ -64,16 +60,9 @@ class Bands:
         """
         Variance of the coefficients of each band of a field.
 
-        Parameters
-        ----------
-        spectrum
-            Variance of each wave in the order of a Fourier transform [m^2]. It is the same for
-            mirrored waves, so that 0 to half the cells on each axis are enough.
-
-        Returns
-        -------
-        variance
-            Shape (levels, 3), from fine to coarse; horizontal, vertical and diagonal details.
+        The spectrum is the variance of each wave in the order of a Fourier transform [m^2]. It is
+        the same for mirrored waves, so that 0 to half the cells on each axis are enough. Shape
+        (levels, 3), from fine to coarse; horizontal, vertical and diagonal details.
 
         References
         ----------
@@ -91,17 +80,7 @@ class Bands:
         """
         Spectrum of the smooth part that is left after some halvings.
 
-        Parameters
-        ----------
-        spectrum
-            As for `variances`.
-        level
-            Number of halvings.
-
-        Returns
-        -------
-        smooth
-            Variance of each wave on the coarse grid; finer waves are folded into them.
+        Variance of each wave on the coarse grid; finer waves are folded into them.
         """
         low, across = (axis[0][level - 1] for axis in self._responses)
         passed = mirrored(spectrum[: low.size, : across.size] * np.outer(low, across), self.shape)
@@ -118,10 +97,7 @@ class Bands:
         """
         Give each coefficient the number of its band, in the order of `flat`.
 
-        Parameters
-        ----------
-        variance
-            Or another number; shape (levels, 3), from fine to coarse.
+        The variances, or other numbers, have shape (levels, 3), from fine to coarse.
         """
         rows, columns = self.coarsest
         sizes = [rows * columns * 4**finer for finer in range(self.levels)]
@@ -139,10 +115,7 @@ class Bands:
         """
         Give each coefficient the number of its place, in the order of `flat`.
 
-        Parameters
-        ----------
-        values
-            Shape of the bands of the coarsest level.
+        The values have the shape of the bands of the coarsest level.
         """
         return values.ravel()[self._stands_over]
 
@@ -150,10 +123,7 @@ class Bands:
         """
         Arrange coefficients as bands.
 
-        Parameters
-        ----------
-        coefficients
-            From `flat`; not copied.
+        They are those of `flat`, and not copied.
         """
         rows, columns = self.coarsest
         found, first = [], 0
@@ -168,15 +138,7 @@ class Bands:
         """
         Split a field into bands.
 
-        Parameters
-        ----------
-        values
-            Shape of the grid.
-
-        Returns
-        -------
-        coefficients
-            The smooth part, then three bands per level, from coarse to fine, as of PyWavelets.
+        The smooth part, then three bands per level, from coarse to fine, as of PyWavelets.
         """
         import pywt  # noqa: PLC0415 - only where realisations are run
 
@@ -188,14 +150,7 @@ class Bands:
 
 
 def flat(details: list[Any]) -> SingleArray:
-    """
-    Put the coefficients of bands behind each other, from coarse to fine.
-
-    Parameters
-    ----------
-    details
-        As of `Bands.split`, without the smooth part.
-    """
+    """Put the coefficients of bands behind each other, from coarse to fine."""
     none = np.zeros(0, dtype=np.float32)
     return np.concatenate([none, *(band.ravel() for level in details for band in level)])
 
@@ -204,10 +159,7 @@ def join(coefficients: list[Any]) -> Any:
     """
     Put bands together; an array in the precision of the coefficients.
 
-    Parameters
-    ----------
-    coefficients
-        As of `Bands.split`; may end before the finest level.
+    As of `Bands.split`; they may end before the finest level.
     """
     import pywt  # noqa: PLC0415 - only where realisations are run
 
@@ -247,15 +199,9 @@ class MeasuredSurface:
     """
     What every way to judge a measured surface begins with.
 
-    Parameters
-    ----------
-    trend
-        Plane through the ground, shape of it [m].
-    residual
-        The ground without its trend, led round at its sides [m]; in single precision, which is a
-        micrometre in a relief of ten metres.
-    error
-        Variance of each wave of its error, shape of the residual [m^2].
+    A plane through the ground [m]; the ground without it, led round at its sides, in single
+    precision, which is a micrometre in a relief of ten metres [m]; and the variance of each wave of
+    its error [m^2].
     """
 
     trend: FloatArray
@@ -272,10 +218,7 @@ class MeasuredSurface:
         """
         Give the bands into which the residual is split.
 
-        Parameters
-        ----------
-        halvings
-            At most; none leads to fewer than six cells a side.
+        At most so many halvings; none leads to fewer than six cells a side.
         """
         return Bands(self.shape, min(halvings, *(int(math.log2(size / 6)) for size in self.shape)))
 
@@ -283,40 +226,17 @@ class MeasuredSurface:
         """
         Choose positions in which bands are laid over the residual; draws take them in turn.
 
-        Parameters
-        ----------
-        halvings
-            Of the bands; beyond the side of their coarsest cell positions repeat.
-        random
-            Chooses.
+        Beyond the side of the coarsest cell of so many halvings positions repeat.
         """
         most = 2 ** self.bands(halvings).levels
         return [(int(a), int(b)) for a, b in random.integers(0, most, (_POSITIONS, 2))]
 
     def split(self, bands: Bands, shift: Shift) -> list[Any]:
-        """
-        Split the residual into bands that are laid over it in some position.
-
-        Parameters
-        ----------
-        bands
-            The bands.
-        shift
-            Their position.
-        """
+        """Split the residual into bands that are laid over it in some position."""
         return bands.split(np.roll(self.residual, shift, axis=(0, 1)))
 
     def complete(self, residual: SingleArray, shift: Shift) -> FloatArray:
-        """
-        Give the surface of another residual, which was joined from bands.
-
-        Parameters
-        ----------
-        residual
-            Shape of the residual [m].
-        shift
-            Position of the bands.
-        """
+        """Give the surface of another residual, which was joined from bands."""
         rows, columns = self.trend.shape
         back = np.roll(residual, (-shift[0], -shift[1]), axis=(0, 1))
         return np.asarray(self.trend + back[:rows, :columns])
@@ -326,14 +246,7 @@ def measured_surface(ground: FloatArray, error: ErrorModel, cell_m: float) -> Me
     """
     Make a measured surface ready to be judged.
 
-    Parameters
-    ----------
-    ground
-        As measured, without buildings and walls, complete [m].
-    error
-        Of the measurement.
-    cell_m
-        Side of a cell [m].
+    The ground is as measured, without buildings and walls, complete [m].
     """
     trend = _plane(ground)
     residual = led_round(ground - trend).astype(np.float32)
@@ -355,16 +268,8 @@ def led_round(residual: FloatArray) -> FloatArray:
     """
     Add cells at the lower and right sides, over which a surface leads into its other side.
 
-    Parameters
-    ----------
-    residual
-        Surface without its trend.
-
-    Returns
-    -------
-    periodic
-        Sides are multiples of 32 cells (of 8 where the surface is small); the surface itself
-        stands at the upper left.
+    Sides become multiples of 32 cells (of 8 where the surface is small); the surface itself stands
+    at the upper left.
 
     Examples
     --------
