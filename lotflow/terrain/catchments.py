@@ -27,8 +27,6 @@ class CatchmentCells:
     ----------
     total
         Ground and roofs that drain to it.
-    on_lot
-        Those on the lot.
     roof
         Those that are roofs, whose water lands at their eaves.
     cut_by_edge
@@ -49,8 +47,6 @@ def catchment_cells(routing: Routing, lot: BoolArray, inflow: BoolArray) -> Catc
     ----------
     routing
         With inlets.
-    lot
-        Cells of the lot.
     inflow
         Cells to which water may come from beyond what is known, see `low_spots.inflow_cells`.
     """
@@ -93,8 +89,6 @@ def label_polygons(label: IntArray, grid: Grid) -> tuple[list[int], list[Any]]:
     ----------
     label
         Shape of the grid; 0 is left out.
-    grid
-        Gives the cells.
 
     Returns
     -------
@@ -202,8 +196,6 @@ def lot_balance(routing: Routing, lot: BoolArray) -> LotBalance:
     ----------
     routing
         With or without inlets.
-    lot
-        Cells of the lot.
     """
     surface, inside = routing.surface, lot.ravel()
     share = np.where(surface.missing, 0.0, surface.share).ravel()
@@ -299,8 +291,6 @@ def lot_line_crossings(
     ----------
     routing
         Gives directions and what passes through each cell.
-    lot
-        Cells of the lot.
     boundary
         The lot line in the grid's CRS.
     stretch_m

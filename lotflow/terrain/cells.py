@@ -73,8 +73,6 @@ def polygon_cells(geometry: Any, grid: Grid) -> BoolArray:
     ----------
     geometry
         Valid polygon or multipolygon in the grid's CRS; may reach beyond the grid.
-    grid
-        Gives the cells.
 
     Returns
     -------
@@ -375,12 +373,8 @@ def greatest_of_parts(values: NDArray[Any], part: IntArray, count: int) -> Float
 
     Parameters
     ----------
-    values
-        Shape of the grid.
     part
         Number of the part on each cell, from 1 to `count`; 0 elsewhere.
-    count
-        Of the parts.
 
     Examples
     --------

@@ -50,8 +50,6 @@ class Watched:
     low_spot
         Number of the low spot on each cell of the measured surface, from 1; 0 where there is
         none.
-    low_spots
-        How many there are.
     weight
         What enters the flow at each cell and is summed up per inlet, such as coefficient times
         area; None where nothing is.
@@ -199,8 +197,6 @@ def half_width(realisations: int, probability: float = 0.5) -> float:
 
     Parameters
     ----------
-    realisations
-        How many were run.
     probability
         The share; 0.5 is the worst case.
 
@@ -254,10 +250,6 @@ def run_realisations(
     ----------
     plan
         What all realisations have in common.
-    error
-        Of the elevation data.
-    watched
-        What is measured.
     number
         How many are drawn; without any error one is enough, and one is run.
     seed

@@ -18,7 +18,7 @@ from typing import TYPE_CHECKING, Any, Final
 import numpy as np
 
 from lotflow.errors import EngineError, Fault, InputError, ParameterError
-from lotflow.terrain.kernels import directions, first_labels
+from lotflow.terrain.kernels import directions, first_labels, flooded_levels
 from lotflow.terrain.loops.neighbours import DirectionArray
 
 if TYPE_CHECKING:
@@ -158,6 +158,12 @@ def check_relief(elevation: FloatArray) -> None:
         )
 
 
+def filled_by_flood(elevation: FloatArray, drain: BoolArray) -> FloatArray:
+    """Fill a surface of whole steps: as `Hierarchy.filled` to the last bit, but sooner [m]."""
+    level = flooded_levels(whole_levels(elevation), drain)
+    return np.asarray(level * LEVEL_STEP + elevation.min(), dtype=np.float64)
+
+
 @dataclass(frozen=True)
 class Depression:
     """
@@ -165,8 +171,6 @@ class Depression:
 
     Parameters
     ----------
-    label
-        Its number.
     pit_cell, out_cell
         Flat indices of its deepest cell and of the cell over which it overflows.
     pit_elevation, out_elevation

@@ -27,8 +27,6 @@ class Courses:
 
     Parameters
     ----------
-    routing
-        Gives the directions.
     target
         Shape of the grid: number of the target on each cell, from 1; 0 elsewhere.
     label
@@ -117,8 +115,6 @@ def courses_to(routing: Routing, target: IntArray) -> Courses:
 
     Parameters
     ----------
-    routing
-        Gives the directions.
     target
         Number of the target on each cell, from 1; 0 elsewhere.
     """
@@ -137,16 +133,7 @@ def courses_to(routing: Routing, target: IntArray) -> Courses:
 
 
 def is_unbroken(courses: Courses, good: BoolArray) -> BoolArray:
-    """
-    Tell from which cells the whole way to the target, the target apart, is over good ground.
-
-    Parameters
-    ----------
-    courses
-        To the targets.
-    good
-        Cells of such ground.
-    """
+    """Tell from which cells the whole way to the target, the target apart, is over good ground."""
     broken = courses.sums((~good).astype(np.float64))
     return np.asarray((broken == 0.0) & (courses.label > 0))
 
@@ -159,8 +146,6 @@ def path_distance_m(cells: NDArray[np.int64], columns: int, cell_m: float) -> Fl
     ----------
     cells
         Flat indices, downhill.
-    columns
-        Of the grid.
     cell_m
         Side of a cell [m].
 
@@ -209,13 +194,6 @@ def path_length(path: FlowPath, grid: Grid) -> float:
     """
     Length of a flow path, from middle to middle of its cells [m].
 
-    Parameters
-    ----------
-    path
-        On the grid.
-    grid
-        Gives its cells.
-
     Examples
     --------
     >>> from affine import Affine
@@ -259,8 +237,6 @@ def broad(filled: BoolArray, cell_m: float) -> BoolArray:
 
     Parameters
     ----------
-    filled
-        Cells of filled ground.
     cell_m
         Side of a cell [m].
 

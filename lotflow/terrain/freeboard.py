@@ -83,8 +83,6 @@ class Freeboard:
 
     Parameters
     ----------
-    threshold
-        What it may enter.
     level
         Highest level of the water over the cells that touch it, or, of water that touches none,
         over those within reach [m].
@@ -137,8 +135,6 @@ def building_thresholds(
 
     Parameters
     ----------
-    surface
-        Numbers the buildings.
     names, levels
         Of the buildings, in the order of their numbers; a level is NaN where none is given [m].
     own
@@ -202,8 +198,6 @@ def opening_thresholds(
     ----------
     surface
         Tells ground from roof.
-    names
-        Of the openings.
     cells
         Flat index of the cell in which each was drawn; under a roof its eaves count.
     sills
@@ -243,8 +237,6 @@ def freeboards(
         Shape of the grid: number of the body of water on each cell, from 1; 0 where it is dry.
     level, depth
         Shape of the grid: elevation of the water's surface, and its depth [m].
-    thresholds
-        What water may enter.
 
     Returns
     -------
@@ -315,8 +307,6 @@ class OpeningLevels:
 
     Parameters
     ----------
-    name, kind, point, sill
-        As drawn.
     ground
         Median of the ground beside it [m]; NaN where there is none.
     spread
@@ -393,10 +383,6 @@ def opening_levels(
 
     Parameters
     ----------
-    opening
-        As drawn.
-    surface
-        The ground.
     spots
         Low spots without inlets; artefacts do not count, those that a culvert may drain do.
     rmse_m

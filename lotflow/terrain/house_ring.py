@@ -123,18 +123,12 @@ class RingGround:
 
     Parameters
     ----------
-    surface
-        The ground.
     paved
         Cells that are paved.
     lot
         The lot in the grid's CRS: beyond it the ground is not the owner's.
     others
         Other buildings in the grid's CRS, as one geometry.
-    error
-        Of the elevation data.
-    limits
-        Least slopes.
     """
 
     surface: Surface
@@ -156,12 +150,8 @@ def house_facades(building: str, footprint: Any, ground: RingGround) -> list[Fac
 
     Parameters
     ----------
-    building
-        Its name.
     footprint
         In the grid's CRS.
-    ground
-        What is round it.
 
     Returns
     -------

@@ -37,8 +37,6 @@ class DrawnInlet:
 
     Parameters
     ----------
-    name
-        Its name.
     geometry
         Point, line or polygon in the grid's CRS.
     rim
@@ -60,8 +58,6 @@ class SetInlet:
 
     Parameters
     ----------
-    drawn
-        As it was drawn.
     cells
         Flat indices of its cells.
     moved_m
@@ -306,8 +302,6 @@ def set_at(inlet: SetInlet, cell: int, grid: Grid) -> SetInlet:
         On the cell in which it was drawn.
     cell
         Flat index; its own means that it is not moved.
-    grid
-        Gives the places.
     """
     cells = np.array([cell], dtype=np.int64)
     if cell == inlet.cells[0]:
@@ -390,8 +384,6 @@ def inlet_numbers(
     ----------
     placed
         Inlets on their cells, numbered from 1 in this order.
-    shape
-        Of the grid.
 
     Returns
     -------
@@ -426,8 +418,6 @@ def drains_of(
         Inlets on their cells, with their levels.
     surface
         What they are set into.
-    culverts
-        On their cells.
 
     Returns
     -------
@@ -449,8 +439,6 @@ def residual_depth(inlet: SetInlet, routing: Routing) -> float:
 
     Parameters
     ----------
-    inlet
-        On its cells.
     routing
         With inlets.
     """

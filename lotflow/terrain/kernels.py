@@ -42,11 +42,17 @@ def priority_flood(elevation: FloatArray, drain: BoolArray) -> FloatArray:
     >>> float(priority_flood(plain, plain > 2.0)[1, 1])
     3.0
     """
+    heights, rank = np.unique(elevation, return_inverse=True)
+    filled = flooded_levels(rank.reshape(elevation.shape).astype(np.int32), drain)
+    return np.asarray(heights[filled], dtype=np.float64)
+
+
+def flooded_levels(level: IntArray, drain: BoolArray) -> IntArray:
+    """Fill every depression of a surface in whole levels from 0, see `priority_flood`."""
     from lotflow.terrain.loops.flood import flood  # noqa: PLC0415 - loads the compiler
 
-    heights, rank = np.unique(elevation, return_inverse=True)
-    filled = flood(rank.ravel().astype(np.int32), _flat(drain, np.bool_), elevation.shape[1])
-    return np.asarray(heights[filled].reshape(elevation.shape), dtype=np.float64)
+    filled = flood(_flat(level, np.int32), _flat(drain, np.bool_), level.shape[1])
+    return np.asarray(filled.reshape(level.shape))
 
 
 def directions(
@@ -85,17 +91,6 @@ def first_labels(direction: DirectionArray, order: NDArray[np.int64], label: Int
     result = np.array(label, dtype=np.int32, order="C")
     hand_up(result.ravel(), _flat(direction, np.uint8), order[::-1], direction.shape[1])
     return result
-
-
-def accumulate(
-    direction: DirectionArray, order: NDArray[np.int64], weight: FloatArray
-) -> FloatArray:
-    """Sum what each cell adds down the directions, in the order of `directions`."""
-    from lotflow.terrain.loops.ways import hand_down  # noqa: PLC0415 - loads the compiler
-
-    total = np.array(weight, dtype=np.float64, order="C")
-    hand_down(total.ravel(), _flat(direction, np.uint8), order[::-1], direction.shape[1])
-    return total
 
 
 def sums_to_target(

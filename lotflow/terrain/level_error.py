@@ -81,8 +81,6 @@ def deviation_between(
 
     Parameters
     ----------
-    error
-        Of the elevation data.
     distance_m
         Between the two places [m].
     first_surveyed, second_surveyed

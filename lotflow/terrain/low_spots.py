@@ -114,8 +114,6 @@ def spill_cell(routing: Routing, bed_cell: int, receiver: NDArray[np.int64]) -> 
 
     Parameters
     ----------
-    routing
-        Gives the filled surface.
     bed_cell
         Flat index of its deepest cell.
     receiver

@@ -62,8 +62,6 @@ class LowerPlace:
         "lot edge", "beyond the lot", "street", "water", or the kind of a drawn outlet.
     name
         Its name; of the lot edge and of ground beyond it the side.
-    x, y
-        Coordinates.
     level
         Level at which a pipe would end there [m].
     surveyed
@@ -101,10 +99,6 @@ def sampled(values: FloatArray, grid: Grid, points: NDArray[np.float64]) -> Floa
 
     Parameters
     ----------
-    values
-        Shape of the grid.
-    grid
-        Gives the cells.
     points
         Shape (n, 2), coordinates.
 
@@ -126,8 +120,6 @@ def edge_places(surface: Surface, lot: Any) -> list[LowerPlace]:
 
     Parameters
     ----------
-    surface
-        Gives the ground.
     lot
         The lot in the grid's CRS.
     """
@@ -158,8 +150,6 @@ def beyond_places(surface: Surface, lot: Any, reach_m: float) -> list[LowerPlace
 
     Parameters
     ----------
-    surface
-        Gives the ground.
     lot
         The lot in the grid's CRS.
     reach_m
@@ -209,8 +199,6 @@ def front_places(
         What it is and how it is called.
     geometry
         Polygon or line in the grid's CRS.
-    surface
-        Gives the ground.
     lot
         The lot in the grid's CRS.
     """

@@ -188,10 +188,6 @@ class LeadFrom:
     ----------
     kind
         "low spot" or "inlet".
-    name
-        How it is called.
-    x, y
-        Coordinates.
     level
         Ground of its deepest point, or rim [m].
     surveyed
@@ -238,8 +234,6 @@ class OutletOption:
 
     Parameters
     ----------
-    start, place
-        From where to where.
     way
         Line of the trench in the grid's CRS.
     run_m
@@ -295,14 +289,10 @@ class SearchGround:
 
     Parameters
     ----------
-    surface
-        The ground.
     lot
         The lot in the grid's CRS.
     obstacles
         Polygons that a trench goes round.
-    error
-        Of the elevation data.
     """
 
     surface: Surface
@@ -337,8 +327,6 @@ def outlet_options(
         Low spot or inlet.
     places
         Where water might be led to.
-    rule
-        The pipe.
     ground
         What the way leads through.
 
@@ -418,14 +406,7 @@ def _rank(option: OutletOption) -> tuple[bool, int, float]:
 
 
 def lawful_first(option: OutletOption) -> tuple[int, float]:
-    """
-    Put options in the order of what may be used, then of the fall that is left.
-
-    Parameters
-    ----------
-    option
-        Of any verdict.
-    """
+    """Put options in the order of what may be used, then of the fall that is left."""
     return _KINDS.get(option.place.kind, 0), -option.left_m
 
 

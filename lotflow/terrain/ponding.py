@@ -209,10 +209,6 @@ class StandingWater:
 
     Parameters
     ----------
-    network
-        What it ran on.
-    runoff
-        All that ran.
     depth
         Shape of the grid: depth of standing water [m].
     kept, overflow
@@ -513,8 +509,6 @@ def node_name(network: PondNetwork, node: int, inlets: Sequence[str], low_spot: 
     ----------
     network
         Depressions and drains.
-    node
-        Number of the node.
     inlets
         Names of the inlets, in the order of their numbers.
     low_spot

@@ -190,8 +190,6 @@ def typical_slope(ground: Grid, where: BoolArray, *, reach_m: float = 6.0) -> fl
     ----------
     ground
         Elevation [m].
-    where
-        Cells that count.
     reach_m
         Distance over which the fall is taken [m].
 

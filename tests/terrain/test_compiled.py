@@ -13,47 +13,47 @@ import pytest
 import lotflow
 from lotflow.terrain import compiled
 
-SUM_DOWN = """
+LABELS = """
     import numpy as np
-    from lotflow.terrain.kernels import accumulate
+    from lotflow.terrain.kernels import first_labels
     way = np.array([[0, 1]], dtype=np.uint8)  # the second cell drains west
-    print(accumulate(way, np.array([0, 1]), np.array([[1.0, 2.0]])).tolist())
+    print(first_labels(way, np.array([0, 1]), np.array([[7, 0]])).tolist())
 """
 
 
-def total(cache):
+def labelled(cache):
     """What a fresh process finds with a cache of its own, and how many files lie there then."""
     environment = os.environ | {"XDG_CACHE_HOME": str(cache)}
-    done = subprocess.run([sys.executable, "-W", "error", "-c", textwrap.dedent(SUM_DOWN)],
+    done = subprocess.run([sys.executable, "-W", "error", "-c", textwrap.dedent(LABELS)],
                           env=environment, capture_output=True, text=True, check=False)  # fmt: skip
-    assert (done.stdout.strip(), done.stderr) == ("[[3.0, 2.0]]", "")
+    assert (done.stdout.strip(), done.stderr) == ("[[7, 7]]", "")
     return sum(path.is_file() for path in (cache / "lotflow").rglob("*"))
 
 
 @pytest.mark.parametrize("damage", [lambda code: code[:-1], lambda code: b"no cache" * 100,
                                     lambda code: b""])  # fmt: skip
 def test_a_loop_is_kept_and_made_anew_where_what_was_kept_is_damaged(tmp_path, damage):
-    made = total(tmp_path)
+    made = labelled(tmp_path)
     assert made >= 2
     kept = {path: path.read_bytes() for path in tmp_path.rglob("*.nb?")}
-    assert total(tmp_path) == made
+    assert labelled(tmp_path) == made
     assert kept == {path: path.read_bytes() for path in tmp_path.rglob("*.nb?")}
     for path, content in kept.items():
         path.write_bytes(damage(content))
-    assert total(tmp_path) >= made
+    assert labelled(tmp_path) >= made
 
 
 def test_a_folder_that_cannot_be_written_to_costs_time_only(tmp_path):
     """Without a place to keep it the code is made for this run."""
     (tmp_path / "file").touch()
-    assert total(tmp_path / "file") == 0
+    assert labelled(tmp_path / "file") == 0
 
 
 def test_nothing_is_kept_where_others_may_write(tmp_path):
     """Nor read, that is run, from there."""
     (tmp_path / "lotflow").mkdir(mode=0o700)
     (tmp_path / "lotflow").chmod(0o777)
-    assert total(tmp_path) == 0
+    assert labelled(tmp_path) == 0
 
 
 def test_the_fingerprint_changes_with_every_source_of_a_loop(tmp_path, monkeypatch):

@@ -67,8 +67,6 @@ class RealisationPlan:
         Of walls above the ground [m].
     pond_depth
         Depth from which an inlet is set at the lowest cell [steps].
-    rule
-        Direction rule.
     """
 
     surface: Surface
