@@ -14,7 +14,7 @@ from lotflow.units import both_units
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from lotflow.terrain.house_openings import OpeningLevels
+    from lotflow.terrain.freeboard import OpeningLevels
     from lotflow.terrain.house_ring import Facade
 
 _IRC: Final = (

@@ -13,7 +13,7 @@ if TYPE_CHECKING:
 
     import geopandas as gpd
 
-    from lotflow.terrain.house_openings import OpeningLevels
+    from lotflow.terrain.freeboard import OpeningLevels
     from lotflow.terrain.house_ring import Facade
     from lotflow.terrain.outlet_search import OutletOption
 

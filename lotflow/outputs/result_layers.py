@@ -21,9 +21,9 @@ if TYPE_CHECKING:
 
     from lotflow.findings import Finding
     from lotflow.grid import FloatArray, Grid
+    from lotflow.terrain.catchments import Crossing
     from lotflow.terrain.contours import Contour
     from lotflow.terrain.flow_paths import FlowPath
-    from lotflow.terrain.lot_line import Crossing
     from lotflow.terrain.routing import Routing
     from lotflow.units import UnitSystem
 

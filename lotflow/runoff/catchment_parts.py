@@ -16,7 +16,7 @@ import numpy as np
 
 from lotflow.runoff.concentration import PathProfile, PathRules, PathTime
 from lotflow.runoff.travel import shallow_flow_velocity
-from lotflow.terrain.courses import is_unbroken, path_distance_m
+from lotflow.terrain.flow_paths import is_unbroken, path_distance_m
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -25,7 +25,7 @@ if TYPE_CHECKING:
 
     from lotflow.grid import BoolArray, FloatArray, IntArray
     from lotflow.runoff.covers import GroundCover
-    from lotflow.terrain.courses import Courses
+    from lotflow.terrain.flow_paths import Courses
 
 PART_KINDS: Final = ("paved", "unpaved")
 

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from lotflow.terrain.confidence import interval
-from lotflow.terrain.error_model import ErrorModel
+from lotflow.terrain.level_error import ErrorModel
 
 if TYPE_CHECKING:
     from lotflow.grid import FloatArray

@@ -15,7 +15,7 @@ from lotflow.study.lot_water import study_lot
 from lotflow.study.runoff_findings import rain_findings
 from lotflow.study.setbacks import off_lot
 from lotflow.terrain.notes import gap_notes
-from lotflow.terrain.pond_network import pond_network
+from lotflow.terrain.ponding import pond_network
 from lotflow.units import UnitSystem, shown
 
 if TYPE_CHECKING:

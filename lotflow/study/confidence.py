@@ -19,7 +19,6 @@ from lotflow.study.confidence_findings import (
 from lotflow.study.falls import falls_left_out, falls_table, named_places
 from lotflow.study.flow_bounds import storm_flow_bounds
 from lotflow.study.path_confidence import holding_shares, path_findings
-from lotflow.terrain.artefacts import ENCLOSED, IN_BUILDING
 from lotflow.terrain.confidence import (
     SHARES,
     Watched,
@@ -28,7 +27,8 @@ from lotflow.terrain.confidence import (
     run_realisations,
 )
 from lotflow.terrain.inlet_places import snap_radius_m
-from lotflow.terrain.realisation import realisation_plan
+from lotflow.terrain.low_spots import ENCLOSED, IN_BUILDING
+from lotflow.terrain.realisations.realisation import realisation_plan
 from lotflow.units import open_range, shown_open, to_si
 
 if TYPE_CHECKING:

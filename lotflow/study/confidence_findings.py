@@ -10,7 +10,7 @@ import numpy as np
 from lotflow.findings import Finding
 from lotflow.study.bounds import FEWEST, error_model
 from lotflow.terrain.confidence import half_width
-from lotflow.terrain.error_model import CORRELATION_SOURCE, RMSE_SOURCE
+from lotflow.terrain.level_error import CORRELATION_SOURCE, RMSE_SOURCE
 from lotflow.units import OPEN, both_units, open_range
 
 if TYPE_CHECKING:

@@ -11,7 +11,7 @@ import shapely
 from lotflow.drains.standing_water import infiltration_rates
 from lotflow.findings import Finding
 from lotflow.runoff.covers import DrawnCover, GroundCover, ground_cover
-from lotflow.terrain.slope import typical_slope
+from lotflow.terrain.surface import typical_slope
 
 if TYPE_CHECKING:
     from lotflow.grid import FloatArray

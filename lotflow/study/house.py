@@ -28,7 +28,7 @@ from lotflow.study.outlets import level_error
 from lotflow.study.roofs import unknown_ways
 from lotflow.study.setbacks import setback_distances
 from lotflow.terrain.discharge_path import discharge_path, reaches_street, runs_back_to
-from lotflow.terrain.house_openings import DrawnOpening, OpeningLevels, opening_levels
+from lotflow.terrain.freeboard import DrawnOpening, OpeningLevels, opening_levels
 from lotflow.terrain.house_ring import RING_M, Facade, RingGround, RingLimits, house_facades
 from lotflow.terrain.level_error import SPREAD_95
 

@@ -10,8 +10,7 @@ import numpy as np
 from lotflow.drains.intake import StormSeries
 from lotflow.study.blocked import LIMITED
 from lotflow.study.pond_cases import case_storm
-from lotflow.terrain.pond_network import PondNetwork, pond_network
-from lotflow.terrain.ponding import standing_water
+from lotflow.terrain.ponding import PondNetwork, pond_network, standing_water
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence

@@ -17,12 +17,16 @@ from lotflow.study.cases import Case, cases_of, in_case
 from lotflow.study.inlets import InletStudy, drawn_inlets, study_inlets
 from lotflow.study.roofs import case_roofs
 from lotflow.study.window import StudyWindow, study_window
-from lotflow.terrain.artefacts import judged_low_spots
-from lotflow.terrain.catchments import CatchmentCells, catchment_cells
+from lotflow.terrain.catchments import CatchmentCells, LotBalance, catchment_cells, lot_balance
 from lotflow.terrain.closure import spills_unseen
 from lotflow.terrain.flow_paths import FlowPath, flow_paths
-from lotflow.terrain.lot_line import LotBalance, lot_balance
-from lotflow.terrain.low_spots import InnerLowSpot, LowSpots, cut_by_edge, inner_low_spots
+from lotflow.terrain.low_spots import (
+    InnerLowSpot,
+    LowSpots,
+    cut_by_edge,
+    inner_low_spots,
+    judged_low_spots,
+)
 from lotflow.terrain.routing import Routing, no_drains, route
 
 if TYPE_CHECKING:

@@ -17,7 +17,7 @@ from lotflow.runoff.catchment_parts import (
     travel_bounds,
 )
 from lotflow.study.storm_parts import PartGround, part_ground
-from lotflow.terrain.courses import Courses, courses_to
+from lotflow.terrain.flow_paths import Courses, courses_to
 
 if TYPE_CHECKING:
     from collections.abc import Collection, Iterable, Sequence

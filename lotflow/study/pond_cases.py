@@ -12,6 +12,7 @@ import shapely
 from lotflow.drains.standing_water import soak_away
 from lotflow.study.pond_records import BEYOND, LOT, CaseStorm, Pond, Rise, Spill, is_same_spill
 from lotflow.terrain.catchments import label_polygons
+from lotflow.terrain.cells import cells_from, greatest_of_parts
 from lotflow.terrain.drainage import LEVEL_STEP
 from lotflow.terrain.freeboard import (
     Freeboard,
@@ -20,9 +21,8 @@ from lotflow.terrain.freeboard import (
     freeboards,
     opening_thresholds,
 )
-from lotflow.terrain.neighbourhoods import cells_from, greatest_of_parts
+from lotflow.terrain.ponding import WaterBodies, node_name, overflow_path, water_bodies
 from lotflow.terrain.routing import receivers
-from lotflow.terrain.water_bodies import WaterBodies, node_name, overflow_path, water_bodies
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -31,8 +31,7 @@ if TYPE_CHECKING:
 
     from lotflow.grid import BoolArray, FloatArray, Grid, IntArray
     from lotflow.study.lot_water import LotWater
-    from lotflow.terrain.pond_network import PondNetwork
-    from lotflow.terrain.ponding import StandingWater
+    from lotflow.terrain.ponding import PondNetwork, StandingWater
 
 
 #: Levels that differ by less than this are the same: what rounding may do to them [m].

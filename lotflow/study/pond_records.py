@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any, Final
 import numpy as np
 
 from lotflow.findings import OPEN_GROUND
-from lotflow.terrain.pond_network import WAYS_OUT
+from lotflow.terrain.ponding import WAYS_OUT
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

@@ -17,8 +17,7 @@ from lotflow.study.limited import limited_storm
 from lotflow.study.pond_cases import Spills, case_storm, pond_ground
 from lotflow.study.pond_findings import PondsFound, pond_findings
 from lotflow.terrain.drainage import LEVEL_STEP
-from lotflow.terrain.pond_network import pond_network
-from lotflow.terrain.ponding import standing_water
+from lotflow.terrain.ponding import pond_network, standing_water
 from lotflow.units import both_units
 
 if TYPE_CHECKING:
@@ -30,8 +29,7 @@ if TYPE_CHECKING:
     from lotflow.study.lot_water import LotWater
     from lotflow.study.pond_cases import PondGround
     from lotflow.study.pond_records import CaseStorm
-    from lotflow.terrain.pond_network import PondNetwork
-    from lotflow.terrain.ponding import StandingWater
+    from lotflow.terrain.ponding import PondNetwork, StandingWater
 
 #: Water that may go missing in a balance: a litre [m^3].
 _LITRE_M3: Final = 0.001

@@ -13,7 +13,7 @@ from lotflow.runoff.catchment_parts import catchment_parts
 from lotflow.runoff.rational import RunoffParts
 from lotflow.study.storm_parts import overflow_intensity, part_ground
 from lotflow.study.storms import way_timer
-from lotflow.terrain.courses import courses_to
+from lotflow.terrain.flow_paths import courses_to
 from lotflow.units import both_units
 
 if TYPE_CHECKING:

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from lotflow.grid import FloatArray
     from lotflow.runoff.catchment_parts import CatchmentParts, PartWay
     from lotflow.runoff.covers import GroundCover
-    from lotflow.terrain.courses import Courses
+    from lotflow.terrain.flow_paths import Courses
     from lotflow.terrain.roofs import RoofWater
 
 ROOF: Final = "roof"

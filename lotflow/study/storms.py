@@ -21,7 +21,7 @@ from lotflow.runoff.concentration import (
 from lotflow.runoff.hydrograph import STORM_DURATION_S, DesignStorm, design_storm, joint_hydrograph
 from lotflow.runoff.rational import PeakFlows, RunoffParts, governing_flows
 from lotflow.study.storm_parts import PartGround, overflow_intensity, part_ground
-from lotflow.terrain.courses import courses_to
+from lotflow.terrain.flow_paths import courses_to
 
 if TYPE_CHECKING:
     from lotflow.grid import FloatArray

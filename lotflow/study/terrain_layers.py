@@ -17,8 +17,8 @@ from lotflow.outputs.low_spot_layers import (
 from lotflow.study.cases import in_case
 from lotflow.study.chapter import Chapter
 from lotflow.study.setbacks import off_lot
+from lotflow.terrain.catchments import lot_line_crossings
 from lotflow.terrain.contours import contour_interval, contours
-from lotflow.terrain.lot_line import lot_line_crossings
 from lotflow.terrain.low_spots import LowSpots
 from lotflow.terrain.notes import edge_notes, gap_notes, inlet_notes, low_spot_notes
 from lotflow.terrain.routing import upstream_of

@@ -16,13 +16,13 @@ import numpy as np
 
 from lotflow.errors import ParameterError
 from lotflow.terrain.drainage import LEVEL_STEP
-from lotflow.terrain.likely_surfaces import likely_surfaces
-from lotflow.terrain.realisation import open_ground, realise
-from lotflow.terrain.realisation_snapping import (
+from lotflow.terrain.loops.ways import (
     count_labels,
     sums_by_label,
     water_in_outlines,
 )
+from lotflow.terrain.realisations.likely_surfaces import likely_surfaces
+from lotflow.terrain.realisations.realisation import open_ground, realise
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -30,9 +30,9 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from lotflow.grid import FloatArray, IntArray
-    from lotflow.terrain.error_model import ErrorModel
-    from lotflow.terrain.likely_surfaces import LikelySurfaces
-    from lotflow.terrain.realisation import Realisation, RealisationPlan
+    from lotflow.terrain.level_error import ErrorModel
+    from lotflow.terrain.realisations.likely_surfaces import LikelySurfaces
+    from lotflow.terrain.realisations.realisation import Realisation, RealisationPlan
 
 #: Shares of realisations below the lower bound, the middle and the upper bound of an interval.
 SHARES: Final = (0.05, 0.50, 0.95)
@@ -50,8 +50,6 @@ class Watched:
     low_spot
         Number of the low spot on each cell of the measured surface, from 1; 0 where there is
         none.
-    low_spots
-        How many there are.
     weight
         What enters the flow at each cell and is summed up per inlet, such as coefficient times
         area; None where nothing is.
@@ -199,8 +197,6 @@ def half_width(realisations: int, probability: float = 0.5) -> float:
 
     Parameters
     ----------
-    realisations
-        How many were run.
     probability
         The share; 0.5 is the worst case.
 
@@ -254,10 +250,6 @@ def run_realisations(
     ----------
     plan
         What all realisations have in common.
-    error
-        Of the elevation data.
-    watched
-        What is measured.
     number
         How many are drawn; without any error one is enough, and one is run.
     seed

@@ -12,8 +12,8 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from lotflow.grid import BoolArray, FloatArray, Grid
+    from lotflow.terrain.catchments import LotBalance
     from lotflow.terrain.inlet_places import BetterPlace, SetInlet
-    from lotflow.terrain.lot_line import LotBalance
     from lotflow.terrain.low_spots import LowSpots
     from lotflow.terrain.surface import Surface
 
@@ -27,16 +27,7 @@ def _where(grid: Grid, cell: int) -> tuple[float, float]:
 
 
 def gap_notes(surface: Surface, lot: BoolArray) -> list[Finding]:
-    """
-    Say how much of the lot has no elevation and where water is lost from sight.
-
-    Parameters
-    ----------
-    surface
-        Gives missing cells.
-    lot
-        Cells of the lot.
-    """
+    """Say how much of the lot has no elevation and where water is lost from sight."""
     share = float((surface.missing & lot).sum() / lot.sum())
     if not share:
         return []
@@ -65,8 +56,6 @@ def edge_notes(
         Whether what drains onto the lot is cut.
     lot_held
         Whether water held back beyond the edge would stand on the lot where no low spot is given.
-    lot
-        Cells of the lot.
     cell_m
         Side of a cell [m].
     """
@@ -117,13 +106,9 @@ def inlet_notes(
         Depth that stays standing beside each [m].
     hidden
         Inlets that lost their cells to another one.
-    grid
-        Gives the places.
     limit
         Residual depth from which a grate is said not to stand at the low point [m]; for a rim
         whose height was seen on site every depth counts.
-    offers
-        Better places near by.
     lot
         Cells of the lot; None where it is not known.
     """
@@ -186,8 +171,6 @@ def low_spot_notes(
         All low spots of the window.
     on_lot
         Whether each reaches onto the lot.
-    grid
-        Gives the places.
     limit
         Smallest depth that was looked for [m].
     not_closed

@@ -13,10 +13,11 @@ from lotflow.terrain.drainage import (
     FlowField,
     Hierarchy,
     depression_hierarchy,
+    filled_by_flood,
     flow_field,
     level_steps,
 )
-from lotflow.terrain.kernels import COLUMN_STEP, ROW_STEP, priority_flood
+from lotflow.terrain.loops.neighbours import COLUMN_STEP, ROW_STEP
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -34,8 +35,6 @@ class Culvert:
 
     Parameters
     ----------
-    name
-        For messages.
     up_cell, down_cell
         Flat indices of the cells of its ends.
     """
@@ -79,8 +78,6 @@ class Routing:
         What it was computed for.
     elevation
         The surface with rims [m].
-    field
-        Filled surface and directions.
     weight
         Cells' worth of rain entering at each cell, with the outflow of culverts.
     total
@@ -113,14 +110,7 @@ class Routing:
 
 
 def receivers(field: FlowField) -> NDArray[np.int64]:
-    """
-    Flat index of the cell that each cell drains to; its own at drains.
-
-    Parameters
-    ----------
-    field
-        Directions.
-    """
+    """Flat index of the cell that each cell drains to; its own at drains."""
     columns = field.direction.shape[1]
     own = np.arange(field.direction.size).reshape(field.direction.shape)
     step = ROW_STEP * columns + COLUMN_STEP
@@ -128,14 +118,7 @@ def receivers(field: FlowField) -> NDArray[np.int64]:
 
 
 def no_drains(surface: Surface) -> Drains:
-    """
-    Give the drains of a lot without inlets.
-
-    Parameters
-    ----------
-    surface
-        Gives the shape.
-    """
+    """Give the drains of a lot without inlets."""
     return Drains(np.zeros(surface.ground.shape, dtype=np.int32), {})
 
 
@@ -151,10 +134,7 @@ def drain_mask(surface: Surface, drains: Drains) -> BoolArray:
     """
     Cells that swallow water.
 
-    Parameters
-    ----------
-    surface, drains
-        The outer ring, missing data and water; inlets and upstream ends of culverts.
+    The outer ring, missing data and water; inlets and upstream ends of culverts.
     """
     mask = surface.outside | (drains.inlet > 0)
     for culvert in drains.culverts:
@@ -221,8 +201,6 @@ def route(
 
     Parameters
     ----------
-    surface
-        What water runs on.
     drains
         Inlets and culverts.
     rule
@@ -239,7 +217,7 @@ def route(
     elevation = _routed_elevation(surface, drains)
     mask = drain_mask(surface, drains)
     hierarchy = None if by_kernel else depression_hierarchy(elevation, mask)
-    filled = priority_flood(elevation, mask)[0] if hierarchy is None else hierarchy.filled()
+    filled = filled_by_flood(elevation, mask) if hierarchy is None else hierarchy.filled()
     field = flow_field(filled, mask, rule=rule)
     number = drains.inlet.copy()
     for position, culvert in enumerate(drains.culverts):
@@ -262,16 +240,7 @@ def route(
 
 
 def upstream_of(routing: Routing, target: BoolArray) -> BoolArray:
-    """
-    Cells whose water passes through a set of cells, the set included.
-
-    Parameters
-    ----------
-    routing
-        Gives the directions.
-    target
-        Cells of the set.
-    """
+    """Cells whose water passes through a set of cells, the set included."""
     reached = routing.field.labels(target.astype(np.int32))
     surface = routing.surface
     return (np.asarray(reached > 0).ravel()[surface.landing] & ~surface.piped) | target

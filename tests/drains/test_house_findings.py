@@ -11,7 +11,7 @@ from lotflow.drains.house_findings import (
     facade_findings,
     opening_findings,
 )
-from lotflow.terrain.house_openings import OpeningLevels
+from lotflow.terrain.freeboard import OpeningLevels
 from lotflow.terrain.house_ring import Facade
 
 NAN = float("nan")

@@ -13,7 +13,6 @@ from shapely import LineString, Point, box
 
 from lotflow.errors import InputError, ParameterError
 from lotflow.inputs.site import (
-    LayerFile,
     Site,
     empty_layers,
     find_site_files,
@@ -21,6 +20,7 @@ from lotflow.inputs.site import (
     layer_in,
     read_site,
 )
+from lotflow.inputs.sources import LayerFile
 from lotflow.layers import SITE_LAYERS
 
 UTM = CRS(32618)

@@ -16,7 +16,7 @@ from lotflow.outputs.field_sheet.levels import shots
 from lotflow.outputs.field_sheet.priorities import attention, confidence, first_to_check
 from lotflow.outputs.field_sheet.walk import walk
 from lotflow.outputs.field_sheet.words import cautions
-from lotflow.terrain.artefacts import AT_GAP, DAMMED, ENCLOSED, IN_BUILDING
+from lotflow.terrain.low_spots import AT_GAP, DAMMED, ENCLOSED, IN_BUILDING
 from lotflow.units import to_si
 
 HOSE = to_si(10.0, "gpm")

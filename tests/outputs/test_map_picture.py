@@ -32,7 +32,7 @@ from lotflow.outputs.map_picture import (
     map_bytes,
     map_drains,
 )
-from lotflow.terrain.artefacts import IN_BUILDING
+from lotflow.terrain.low_spots import IN_BUILDING
 
 WEST, SOUTH = 600_000.0, 3_300_000.0
 CELL = 0.5

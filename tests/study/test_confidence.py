@@ -23,7 +23,7 @@ from lotflow.study.confidence_findings import (
     low_spot_findings,
 )
 from lotflow.study.lot_water import study_lot
-from lotflow.terrain.artefacts import ENCLOSED, IN_BUILDING
+from lotflow.terrain.low_spots import ENCLOSED, IN_BUILDING
 
 SAMPLE = Path(__file__).parents[2] / "data_samples" / "alder_court"
 

@@ -13,8 +13,8 @@ from lotflow.layers import RESULT_LAYERS
 from lotflow.study.falls import falls_left_out, falls_table, named_places
 from lotflow.study.lot_water import study_lot
 from lotflow.terrain.confidence import Watched, interval, run_realisations
-from lotflow.terrain.error_model import ErrorModel
-from lotflow.terrain.realisation import realisation_plan
+from lotflow.terrain.level_error import ErrorModel
+from lotflow.terrain.realisations.realisation import realisation_plan
 from lotflow.terrain.routing import no_drains, route
 
 SAMPLE = Path(__file__).parents[2] / "data_samples" / "alder_court"

@@ -28,8 +28,7 @@ from lotflow.study.lot_water import case_water, study_lot
 from lotflow.study.pond_cases import case_storm, pond_ground
 from lotflow.study.ponding import _require_closed, ponding_chapter
 from lotflow.study.storms import study_storms
-from lotflow.terrain.pond_network import pond_network
-from lotflow.terrain.ponding import standing_water
+from lotflow.terrain.ponding import pond_network, standing_water
 
 SAMPLES = Path(__file__).parents[2] / "data_samples"
 STORMS = (2.0, 10.0, 100.0)

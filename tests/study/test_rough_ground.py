@@ -13,8 +13,7 @@ from lotflow.study.pond_cases import SAME_LEVEL_M, PondGround, case_storm
 from lotflow.study.pond_findings import PondsFound, pond_findings
 from lotflow.terrain.freeboard import building_thresholds, opening_thresholds
 from lotflow.terrain.low_spots import find_low_spots
-from lotflow.terrain.pond_network import pond_network
-from lotflow.terrain.ponding import standing_water
+from lotflow.terrain.ponding import pond_network, standing_water
 from lotflow.terrain.routing import Drains, no_drains, route
 from lotflow.terrain.surface import prepare_surface
 

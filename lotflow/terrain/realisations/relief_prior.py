@@ -1,5 +1,4 @@
-"""
-What relief is likely before the error is known: a power law for all ground, and structure on it.
+"""What relief is likely before the error is known: a power law for all ground, and structure on it.
 
 Waves of natural ground grow with their length by a power law; that is the base. Where a pad, a
 curb or a bowl stands, wavelet coefficients are larger than it allows. How often, and by how
@@ -15,13 +14,13 @@ from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
-from lotflow.terrain.error_model import mirrored
+from lotflow.terrain.level_error import mirrored
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from lotflow.grid import FloatArray, SingleArray
-    from lotflow.terrain.wavelet_bands import Bands
+    from lotflow.terrain.realisations.wavelet_bands import Bands
 
 #: Exponents of the power law that are tried; natural ground has 2 to 4 (from memory).
 _EXPONENTS: Final = np.linspace(1.5, 5.5, 17)
@@ -61,26 +60,14 @@ class PowerLaw:
     """
     Variance of the waves of ground: amplitude times frequency to the power of -exponent.
 
-    Parameters
-    ----------
-    amplitude
-        Of waves one cell long [m^2].
-    exponent
-        How fast longer waves grow.
+    The amplitude is of waves one cell long [m^2]; the exponent tells how fast longer waves grow.
     """
 
     amplitude: float
     exponent: float
 
     def spectrum(self, shape: tuple[int, int]) -> FloatArray:
-        """
-        Variance of each wave of a grid; the mean level is free.
-
-        Parameters
-        ----------
-        shape
-            Rows and columns.
-        """
+        """Variance of each wave of a grid; the mean level is free."""
         return mirrored(self.amplitude * _waves(shape) ** -self.exponent, shape)
 
 
@@ -95,19 +82,8 @@ def fit_power_law(splits: Sequence[list[Any]], error: FloatArray, bands: Bands) 
     """
     Find the power law under which the typical coefficients of a surface are most likely.
 
-    Parameters
-    ----------
-    splits
-        Coefficients of the surface, shifted in several ways; from `Bands.split`.
-    error
-        Variance of the error in each band, from `Bands.variances` [m^2].
-    bands
-        The bands.
-
-    Returns
-    -------
-    law
-        By the medians of the bands, so that structure does not count.
+    By the medians of the bands, so that structure does not count. The coefficients are those of
+    `Bands.split`, shifted in several ways; `error` is its variance in each band [m^2].
     """
     energy = np.mean([_typical_energy(split, error) for split in splits], axis=0)
     weight = np.array([3 * split.size for split in (part[0] for part in reversed(splits[0][1:]))])
@@ -141,18 +117,9 @@ def built_share(splits: Sequence[list[Any]], base: FloatArray) -> float:
     """
     Tell how far ground is built: 0 where it follows a power law, 1 where structure rules.
 
-    Parameters
-    ----------
-    splits
-        Coefficients of the surface, shifted in several ways; from `Bands.split`.
-    base
-        Variance of the base in each band in units of the error's.
-
-    Returns
-    -------
-    built
-        By the kurtosis of the level that has most of it. Where the base is lost in the error at
-        every level the law tells nothing, and the ground counts as built too.
+    By the kurtosis of the level that has most of it; the base is its variance in each band in units
+    of the error's. Where it is lost in the error at every level the law tells nothing, and the
+    ground counts as built too.
     """
     kurtosis = np.mean([[_kurtosis(level) for level in split[1:]] for split in splits], axis=0)
     stands_out = (kurtosis.max() - _BUILT_FROM) / (_BUILT_WHOLLY - _BUILT_FROM)
@@ -172,19 +139,9 @@ def energies(split: list[Any], error: FloatArray, base: FloatArray) -> list[Any]
     """
     Square of each coefficient, and of its surroundings, in units of the error.
 
-    Parameters
-    ----------
-    split
-        From `Bands.split`.
-    error, base
-        Variance of the error in each band [m^2]; of the base in units of it.
-
-    Returns
-    -------
-    energy
-        Per level, from the finest, three pairs of arrays: own, and mean over the eight
-        neighbours in the band and the coefficients of the next coarser and the next finer level
-        at the same place.
+    Per level, from the finest, three pairs of arrays: own, and mean over the eight neighbours in
+    the band and the coefficients of the next coarser and the next finer level at the same place.
+    `error` is its variance in each band [m^2], `base` the variance of the base in units of it.
     """
     from scipy.ndimage import uniform_filter  # noqa: PLC0415 - only where realisations are run
 
@@ -225,27 +182,16 @@ class LevelPrior:
     """
     What is likely for the coefficients of one level, and what follows from their energy.
 
-    Parameters
-    ----------
-    speaks_above
-        Energy by whose excess a coefficient speaks for itself.
-    gain
-        Expected share of a coefficient that is relief, by classes of the energy of its
-        surroundings and of its own.
+    A coefficient speaks for itself by what its energy exceeds `speaks_above` by; `gain` is the
+    expected share of it that is relief, by classes of the energy of its surroundings and of its
+    own.
     """
 
     speaks_above: float
     gain: SingleArray
 
     def expected(self, own: SingleArray, near: SingleArray) -> SingleArray:
-        """
-        Expected share of each coefficient that is relief.
-
-        Parameters
-        ----------
-        own, near
-            From `energies`.
-        """
+        """Expected share of each coefficient that is relief."""
         excess = np.maximum(own - self.speaks_above, 0.0)
         by_itself = excess / (1 + excess)
         place = _energy_class(near) * len(self.gain) + _energy_class(own)
@@ -268,14 +214,7 @@ def level_prior(own: SingleArray, near: SingleArray, base: float, built: float) 
     of the base, or of one of several classes of structure. The weights of the classes are those
     under which the level's energies are most likely, held back by what is assumed before.
 
-    Parameters
-    ----------
-    own, near
-        Energies of the level, flat, from `energies`.
-    base
-        Variance of the base in units of the error's.
-    built
-        From `built_share`.
+    Energies are flat, from `energies`; the base is its variance in units of the error's.
 
     References
     ----------

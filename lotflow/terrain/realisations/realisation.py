@@ -8,8 +8,7 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from lotflow.terrain import realisation_snapping as snapping
-from lotflow.terrain.drainage import LEVEL_STEP
+from lotflow.terrain.drainage import LEVEL_STEP, check_relief
 from lotflow.terrain.inlet_places import (
     inlet_numbers,
     open_cells_near,
@@ -17,19 +16,17 @@ from lotflow.terrain.inlet_places import (
     snap_inlets,
 )
 from lotflow.terrain.kernels import nearest_marked
-from lotflow.terrain.realisation_facets import steepest_facets
-from lotflow.terrain.realisation_flood import flood, neighbour_offsets
-from lotflow.terrain.realisation_inlets import drain_level_ground, drained_to
-from lotflow.terrain.realisation_level_ground import steps_over_level_ground
-from lotflow.terrain.realisation_ways import (
-    LEAST_DEVIATION,
-    LOWEST,
-    STEEPEST,
+from lotflow.terrain.loops import ways as along
+from lotflow.terrain.loops.directions import (
+    RULES,
     Ways,
     find_choices,
     find_directions,
+    find_ways,
     upstream_choices,
 )
+from lotflow.terrain.loops.flood import flood, neighbour_offsets
+from lotflow.terrain.loops.inlets import drain_level_ground, lowest_places
 from lotflow.terrain.surface import BUILDING_RAISE_M
 
 if TYPE_CHECKING:
@@ -39,18 +36,12 @@ if TYPE_CHECKING:
 
     from lotflow.grid import BoolArray, FloatArray, IntArray
     from lotflow.terrain.inlet_places import SetInlet
-    from lotflow.terrain.realisation_ways import OrderArray
+    from lotflow.terrain.loops.neighbours import OrderArray
     from lotflow.terrain.routing import Culvert, Routing
     from lotflow.terrain.surface import Surface
 
-#: Direction rules by the names the main chain has for them.
 #: Rain is summed up in whole parts of a cell's worth.
 _RAIN_STEPS: Final = 256
-_RULES: Final = {
-    "ltd": LEAST_DEVIATION,
-    "steepest": STEEPEST,
-    "richdem-d8": LOWEST,
-}
 
 
 @dataclass(frozen=True, eq=False)
@@ -76,8 +67,6 @@ class RealisationPlan:
         Of walls above the ground [m].
     pond_depth
         Depth from which an inlet is set at the lowest cell [steps].
-    rule
-        Direction rule.
     """
 
     surface: Surface
@@ -162,19 +151,12 @@ def realisation_plan(
         wall_cells=wall_cells,
         wall_height=above.ravel()[wall_cells],
         pond_depth=math.ceil(pond_depth_m / LEVEL_STEP),
-        rule=_RULES[rule],
+        rule=RULES[rule],
     )
 
 
 def open_ground(surface: Surface) -> FloatArray:
-    """
-    Give the ground without buildings and walls, missing cells at the nearest known level [m].
-
-    Parameters
-    ----------
-    surface
-        Gives the ground as surveyed.
-    """
+    """Give the ground without buildings and walls, missing cells at the nearest known level [m]."""
     values = np.asarray(surface.ground.values, dtype=np.float64)
     return values.ravel()[nearest_marked(~np.isnan(values))]
 
@@ -217,23 +199,15 @@ def realise(plan: RealisationPlan, elevation: FloatArray) -> Realisation:
     """
     Route the water of one surface: with inlets, and for the low spots without them.
 
-    Parameters
-    ----------
-    plan
-        From `realisation_plan`.
-    elevation
-        Open ground of this realisation, shape of the grid or flat [m].
-
-    Returns
-    -------
-    realisation
-        Equal to the main chain on the same surface with inlets on the same cells.
+    Of the open ground of this realisation [m]. Equal to the main chain on the same surface with
+    inlets on the same cells.
     """
     surface = np.array(elevation, dtype=np.float64).ravel()
-    snapping.raise_drawn(
+    along.raise_drawn(
         surface, plan.surface.building.ravel(), BUILDING_RAISE_M, plan.wall_cells, plan.wall_height
     )
-    ground, base = snapping.levels_of(surface, LEVEL_STEP)
+    check_relief(surface)
+    ground, base = along.levels_of(surface, LEVEL_STEP)
     ways = _ways(plan, ground, plan.drain)
     natural_level = ways.level.copy()
     cells = _inlet_cells(plan, ground, ways)
@@ -252,13 +226,7 @@ def realise(plan: RealisationPlan, elevation: FloatArray) -> Realisation:
 
 def _ways(plan: RealisationPlan, ground: IntArray, drain: BoolArray) -> Ways:
     """Fill a surface round its drains and find the ways its water may take."""
-    columns = plan.columns
-    level = flood(ground, drain, columns)
-    facets, lower = steepest_facets(level, drain, columns)
-    steps = steps_over_level_ground(level, drain, facets, neighbour_offsets(columns))
-    ways = Ways(level, facets, lower, steps, np.zeros(level.size, dtype=np.uint8))
-    find_choices(ways, np.arange(level.size, dtype=np.int32), columns, plan.rule)
-    return ways
+    return find_ways(flood(ground, drain, plan.columns), drain, plan.columns, plan.rule)
 
 
 def _inlet_cells(plan: RealisationPlan, ground: IntArray, ways: Ways) -> list[NDArray[np.int64]]:
@@ -272,9 +240,7 @@ def _inlet_cells(plan: RealisationPlan, ground: IntArray, ways: Ways) -> list[ND
     depth = ways.level - ground
     by_rain = [group for group in groups if group.size > 1 and depth[group].max() < plan.pond_depth]
     rain = _natural_rain(plan, ways, np.concatenate(by_rain)) if by_rain else plan.rain
-    chosen = snapping.lowest_places(
-        ground, ways.level, rain, first, np.concatenate(groups), plan.pond_depth
-    )
+    chosen = lowest_places(ground, ways.level, rain, first, np.concatenate(groups), plan.pond_depth)
     for i, cell in zip(points, chosen, strict=True):
         cells[i] = np.array([cell], dtype=np.int64)
     return cells
@@ -290,10 +256,10 @@ def _natural_rain(plan: RealisationPlan, ways: Ways, cells: NDArray[np.int32]) -
     )
     direction, order = find_directions(ways, choices, plan.columns, plan.rule)
     rain = plan.rain.copy()
-    snapping.hand_down(rain, direction, order, plan.columns)
+    along.hand_down(rain, direction, order, plan.columns)
     if plan.culverts:
         ends = np.array([(c.up_cell, c.down_cell) for c in plan.culverts], dtype=np.int32)
-        snapping.let_out(rain, direction, ends[:, 0].copy(), ends[:, 1].copy(), plan.columns)
+        along.let_out(rain, direction, ends[:, 0].copy(), ends[:, 1].copy(), plan.columns)
     return rain
 
 
@@ -339,7 +305,8 @@ def _labels(
     inlets = len(plan.inlets)
     for position, culvert in enumerate(plan.culverts):
         number[culvert.up_cell] = inlets + 1 + position
-    label = drained_to(direction, order, number, neighbour_offsets(plan.columns))
+    label = number.copy()
+    along.hand_up(label, direction, order, plan.columns)
     if not plan.culverts:
         return label
     reached = np.arange(inlets + len(plan.culverts) + 1, dtype=np.int32)

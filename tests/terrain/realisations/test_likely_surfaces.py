@@ -1,11 +1,23 @@
-"""Surfaces that may be true: near the truth, and unsure where they should be."""
+"""Surfaces that may be true: what each view of the ground keeps and lets go, their turns."""
+
+from __future__ import annotations
+
+from concurrent.futures import ThreadPoolExecutor
+from threading import Barrier
+from time import sleep
 
 import numpy as np
 import pytest
 
-from lotflow.terrain.error_model import ErrorModel, random_field
-from lotflow.terrain.measured_surface import led_round, measured_surface
-from lotflow.terrain.posterior import HALVINGS, posterior
+from lotflow.terrain.level_error import ErrorModel, random_field
+from lotflow.terrain.realisations.likely_surfaces import (
+    _LEARNED_HALVINGS,
+    LikelySurfaces,
+    _FoundOnce,
+    likely_surfaces,
+    posterior,
+)
+from lotflow.terrain.realisations.wavelet_bands import led_round, measured_surface
 
 SIZE = 96
 
@@ -31,7 +43,7 @@ def surveyed(truth, error, random):
 def draws(measured, error, number, seed=0):
     random = np.random.default_rng(seed)
     ready = measured_surface(measured, error, 1.0)
-    found = posterior(ready, ready.positions(HALVINGS, random))
+    found = posterior(ready, ready.positions(_LEARNED_HALVINGS, random))
     return np.array([found.draw(i, random) for i in range(number)])
 
 
@@ -181,3 +193,93 @@ def test_relief_of_any_size_gives_finite_surfaces(scale):
     drawn = draws(5.0 + relief, ErrorModel(0.05, 5.0, 0.5), 3)
     assert np.isfinite(drawn).all()
     assert np.abs(drawn - 5.0 - relief).max() < 0.5
+
+
+def hills(size, random):
+    """Smooth natural ground: waves that grow with their length."""
+    wave = np.hypot(np.fft.fftfreq(size)[:, None], np.fft.fftfreq(size))
+    wave[0, 0] = np.inf
+    power = wave**-3.5
+    return random_field(power * 0.25 / power.mean(), random)
+
+
+def test_draws_take_both_views_in_turn():
+    ground = hills(64, np.random.default_rng(0))
+    found = likely_surfaces(ground, ErrorModel(0.05, 5.0, 0.1), 1.0, np.random.default_rng(1))
+    for number, view in zip((4, 5), found.views, strict=True):
+        drawn = found.draw(number, np.random.default_rng(2))
+        assert np.array_equal(drawn, view.found.draw(2, np.random.default_rng(2)))
+    assert not found.are_one
+
+
+def test_without_error_all_are_the_measured_ground():
+    ground = hills(40, np.random.default_rng(0))
+    found = likely_surfaces(ground, ErrorModel(0.0, 5.0, 0.0), 1.0, np.random.default_rng(1))
+    assert found.are_one
+    assert found.draw(1, np.random.default_rng(2)) is ground
+
+
+def test_a_single_bowl_three_times_as_deep_as_the_error_is_kept_by_the_local_view():
+    """On natural ground, whose prior alone would level it; the hardest case known."""
+    y, x = np.mgrid[:96, :96].astype(float)
+    radius = np.hypot(x - 48, y - 48)
+    rim = (radius > 9) & (radius < 11)
+
+    def depth(surface):
+        return surface[rim].mean() - surface[46:51, 46:51].mean()
+
+    held, deep = [], []
+    for seed in range(16):
+        random = np.random.default_rng(seed)
+        truth = 0.01 * y - np.where(radius < 8, 0.30 * (1 - (radius / 8) ** 2), 0.0)
+        truth += 0.1 * hills(96, random)
+        error = ErrorModel(0.10, 10.0, 0.1)
+        measured = truth + random_field(error.spectrum(truth.shape, 1.0), random)
+        found = likely_surfaces(measured, error, 1.0, random)
+        depths = np.array([depth(found.draw(i, random)) for i in range(40)])
+        low, high = np.quantile(depths, (0.05, 0.95), method="weibull")
+        held.append(low <= depth(truth) <= high)
+        deep.append((depths[1::2] > 0.1).mean())
+    assert np.mean(held) >= 0.5  # 0.90 is claimed: see the limits in docs/methods.md
+    assert np.mean(deep) >= 0.8
+
+
+def test_threads_that_ask_at_once_get_the_same():
+    together, calls = Barrier(4), []
+
+    def find():
+        calls.append(1)
+        sleep(0.05)  # long enough for the others to ask meanwhile
+        return object()
+
+    asked = _FoundOnce(find)
+
+    def ask(_):
+        together.wait()
+        return asked.found
+
+    with ThreadPoolExecutor(4) as pool:
+        found = set(pool.map(ask, range(4)))
+    assert len(calls) == len(found) == 1
+
+
+def test_nothing_is_an_answer_too():
+    answers = iter([None, 1])
+    asked = _FoundOnce(lambda: next(answers))
+    assert asked.found is None
+    assert asked.found is None
+
+
+def test_what_failed_is_tried_again():
+    divisors = iter([0, 2])
+    asked = _FoundOnce(lambda: 1 / next(divisors))
+    with pytest.raises(ZeroDivisionError):
+        _ = asked.found
+    assert asked.found == 0.5
+
+
+@pytest.mark.parametrize("number", [0, 1, 2, 3, 7, 100])
+def test_every_draw_has_its_turn_once(number):
+    turns = LikelySurfaces.in_turn(number)
+    assert sorted(turns) == list(range(number))
+    assert turns[:2] == [0, 1][:number]

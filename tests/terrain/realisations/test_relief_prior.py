@@ -3,15 +3,15 @@
 import numpy as np
 import pytest
 
-from lotflow.terrain.error_model import ErrorModel, random_field
-from lotflow.terrain.relief_prior import (
+from lotflow.terrain.level_error import ErrorModel, random_field
+from lotflow.terrain.realisations.relief_prior import (
     PowerLaw,
     built_share,
     energies,
     fit_power_law,
     level_prior,
 )
-from lotflow.terrain.wavelet_bands import Bands
+from lotflow.terrain.realisations.wavelet_bands import Bands
 
 SHAPE = (128, 128)
 BANDS = Bands(SHAPE, 4)

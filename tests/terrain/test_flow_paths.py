@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 
 from lotflow.grid import Grid
 from lotflow.terrain import known_surfaces as known
-from lotflow.terrain.courses import courses_to, is_unbroken, path_distance_m
+from lotflow.terrain.flow_paths import courses_to, is_unbroken, path_distance_m
 from lotflow.terrain.routing import Culvert, Drains, no_drains, route
 from lotflow.terrain.surface import prepare_surface
 

@@ -1,5 +1,5 @@
 """
-Compiled loops that set inlets into a surface that has been filled without them.
+Setting inlets into a surface that has been filled without them.
 
 An inlet changes the fill only in the level ground it lies in, and what ways its water may take
 only there and beside it. So these places are corrected, which is much less work than filling
@@ -14,18 +14,48 @@ import numpy as np
 
 from lotflow.grid import BoolArray, IntArray
 from lotflow.terrain.compiled import compiled
-from lotflow.terrain.realisation_facets import facets_of_cell
-from lotflow.terrain.realisation_flood import (
-    CELL_BITS,
-    CELL_MASK,
-    ZERO,
-    CellArray,
-    drop_top,
-    key_of,
-    push,
-)
-from lotflow.terrain.realisation_level_ground import spread_steps
-from lotflow.terrain.realisation_ways import DirectionArray, OrderArray, Ways
+from lotflow.terrain.loops.directions import Ways
+from lotflow.terrain.loops.facets import facets_of_cell, spread_steps
+from lotflow.terrain.loops.flood import CELL_BITS, CELL_MASK, drop_top, key_of, push
+from lotflow.terrain.loops.neighbours import ZERO, CellArray
+
+
+@compiled
+def lowest_places(
+    ground: IntArray,
+    level: IntArray,
+    rain: IntArray,
+    first: IntArray,
+    candidates: IntArray,
+    pond_depth: int,
+) -> IntArray:
+    """
+    Set point inlets where the water runs near their marks; see `inlet_places.snap_inlets`.
+
+    Levels are those of ground and filled surface without inlets; rain is what passes through each
+    cell. `first` tells where the candidates of each inlet begin, and where the last end: the
+    cells it may stand on, rising but for its own, which stands first. From the pond depth [steps]
+    on the ground counts as a low spot.
+    """
+    chosen = np.empty(first.size - 1, np.int32)
+    for inlet in range(chosen.size):
+        own = candidates[first[inlet]]
+        in_pond = False
+        for i in range(first[inlet], first[inlet + 1]):
+            cell = candidates[i]
+            in_pond |= level[cell] - ground[cell] >= pond_depth
+        best = own
+        found = False
+        for i in range(first[inlet], first[inlet + 1]):
+            cell = candidates[i]
+            if in_pond and level[cell] - ground[cell] < pond_depth:
+                continue
+            better = ground[cell] < ground[best] if in_pond else rain[cell] > rain[best]
+            if not found or better:
+                best = cell
+                found = True
+        chosen[inlet] = best
+    return chosen
 
 
 @compiled
@@ -35,27 +65,13 @@ def drain_level_ground(
     drain: BoolArray,
     inlet: BoolArray,
     offset: CellArray,
-) -> IntArray:  # pragma: no cover - compiled
+) -> IntArray:
     """
-    Lower the ponds and the level ground that inlets lie in, in place.
+    Lower the ponds and the level ground that inlets lie in; gives the cells whose choices change.
 
-    Parameters
-    ----------
-    ground
-        Flat levels; at an inlet the level at which it takes water, not above the pond's.
-    ways
-        Without inlets; levels, facets, lower neighbours and steps are changed.
-    drain
-        Drains without the inlets.
-    inlet
-        Cells of inlets; none among the drains.
-    offset
-        To the neighbours, from `realisation_flood.neighbour_offsets`.
-
-    Returns
-    -------
-    touched
-        Cells whose choices are to be found anew.
+    The ground has at an inlet the level at which it takes water, not above the pond's. The ways
+    are those without inlets: levels, facets, lower neighbours and steps are changed. Inlets are
+    none of the drains.
     """
     seen = np.zeros(ground.size, np.bool_)
     touched = np.empty(ground.size, np.int32)
@@ -80,9 +96,7 @@ def drain_level_ground(
 
 
 @compiled
-def _find_facets_anew(
-    ways: Ways, inlet: BoolArray, cell: Any, offset: CellArray
-) -> None:  # pragma: no cover - compiled
+def _find_facets_anew(ways: Ways, inlet: BoolArray, cell: Any, offset: CellArray) -> None:
     """Find facets and lower neighbours of one cell, in place."""
     facets, lower = facets_of_cell(ways.level, cell, offset)
     ways.facets[cell] = 0 if inlet[cell] else facets
@@ -90,9 +104,7 @@ def _find_facets_anew(
 
 
 @compiled
-def _count_steps_anew(
-    ways: Ways, inlet: BoolArray, cells: IntArray, offset: CellArray
-) -> None:  # pragma: no cover - compiled
+def _count_steps_anew(ways: Ways, inlet: BoolArray, cells: IntArray, offset: CellArray) -> None:
     """Count the steps over level ground of some cells, in place."""
     unknown = np.empty(cells.size, np.int32)
     last = 0
@@ -114,7 +126,7 @@ def _spread_over_level(
     start: int,
     count: int,
     offset: CellArray,
-) -> int:  # pragma: no cover - compiled
+) -> int:
     """Append the connected cells of one level to a list; returns its new length."""
     seen[start] = True
     cells[count] = start
@@ -135,7 +147,7 @@ def _spread_over_level(
 @compiled
 def _lower_to_inlets(
     ground: IntArray, level: IntArray, inlet: BoolArray, cells: IntArray, offset: CellArray
-) -> None:  # pragma: no cover - compiled
+) -> None:
     """Let the water of connected level ground sink to where it spills into its inlets."""
     old = level[cells[0]]
     heap = np.empty(cells.size, np.uint64)
@@ -155,32 +167,3 @@ def _lower_to_inlets(
             if level[other] == old and sunk < old and not inlet[other]:
                 level[other] = np.int32(sunk)
                 size = push(heap, size, key_of(sunk, other))
-
-
-@compiled
-def drained_to(
-    direction: DirectionArray, order: OrderArray, number: IntArray, offset: CellArray
-) -> IntArray:  # pragma: no cover - compiled
-    """
-    Follow each cell's water to the first numbered cell.
-
-    Parameters
-    ----------
-    direction, order
-        Of all cells, from `realisation_ways.find_directions`.
-    number
-        Of inlets and culverts; 0 elsewhere.
-    offset
-        To the neighbours, from `realisation_flood.neighbour_offsets`.
-
-    Returns
-    -------
-    label
-        The number that is met, the cell's own included; 0 where none is.
-    """
-    label = number.copy()
-    for position in range(order.size - 1, -1, -1):
-        cell = np.uint64(order[position])
-        if label[cell] == 0:
-            label[cell] = label[cell + offset[direction[cell]]]
-    return label

@@ -5,9 +5,9 @@ import pytest
 import shapely
 
 from lotflow.terrain import known_surfaces as known
+from lotflow.terrain.catchments import lot_balance, lot_line_crossings
 from lotflow.terrain.cells import polygon_cells
 from lotflow.terrain.inlet_places import DrawnInlet, drains_of, place_inlets
-from lotflow.terrain.lot_line import lot_balance, lot_line_crossings
 from lotflow.terrain.roofs import Downspout, roof_water
 from lotflow.terrain.routing import Culvert, route
 from lotflow.terrain.surface import prepare_surface

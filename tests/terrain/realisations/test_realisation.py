@@ -18,11 +18,11 @@ from lotflow.terrain.inlet_places import (
     set_rims,
     snap_inlets,
 )
-from lotflow.terrain.realisation import open_ground, realisation_plan, realise
+from lotflow.terrain.realisations.realisation import open_ground, realisation_plan, realise
 from lotflow.terrain.routing import Culvert, no_drains, route
 from lotflow.terrain.surface import prepare_surface
 
-TOP = Path(__file__).parents[2]
+TOP = Path(__file__).parents[3]
 SHARED = TOP.parent / "shared" / "data"
 SNAP = 2.0
 LIMIT = 0.05

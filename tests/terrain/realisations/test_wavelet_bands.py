@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 import pywt
 
-from lotflow.terrain.error_model import ErrorModel, random_field
-from lotflow.terrain.wavelet_bands import MODE, WAVELET, Bands, flat, join
+from lotflow.terrain.level_error import ErrorModel, random_field
+from lotflow.terrain.realisations.wavelet_bands import MODE, WAVELET, Bands, flat, join
 
 BANDS = Bands((64, 96), 3)
 

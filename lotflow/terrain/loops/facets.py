@@ -1,4 +1,4 @@
-"""Compiled loops for the steepest facets round each cell of a realisation."""
+"""What a filled surface does round each cell: its steepest facets, and its level ground."""
 
 from __future__ import annotations
 
@@ -9,10 +9,9 @@ from numpy.typing import NDArray
 
 from lotflow.grid import BoolArray, FloatArray, IntArray
 from lotflow.terrain.compiled import compiled
-from lotflow.terrain.loops.steps import COLUMN_STEP, ROW_STEP
-from lotflow.terrain.realisation_flood import CellArray
+from lotflow.terrain.loops.neighbours import COLUMN_STEP, ROW_STEP, CellArray
 
-#: The triangular facets round a cell, as in `loops.directions`.
+#: The triangular facets round a cell: cardinal and diagonal neighbour (Tarboton 1997, table 1).
 FACET_CARDINAL: Final = np.array([5, 3, 3, 1, 1, 7, 7, 5], dtype=np.uint8)
 FACET_DIAGONAL: Final = np.array([4, 4, 2, 2, 8, 8, 6, 6], dtype=np.uint8)
 
@@ -20,22 +19,13 @@ FACET_DIAGONAL: Final = np.array([4, 4, 2, 2, 8, 8, 6, 6], dtype=np.uint8)
 @compiled
 def steepest_facets(
     level: IntArray, drain: BoolArray, columns: int
-) -> tuple[NDArray[np.uint8], NDArray[np.uint8]]:  # pragma: no cover - compiled
+) -> tuple[NDArray[np.uint8], NDArray[np.uint8]]:
     """
     Find the triangular facets round each cell that fall most steeply, and its lower neighbours.
 
-    Parameters
-    ----------
-    level, drain, columns
-        As for `realisation_flood.flood`, filled.
-
-    Returns
-    -------
-    facets
-        One bit per facet, several where they share the steepest edge; 0 at drains and on level
-        ground, where no neighbour is lower.
-    lower
-        One bit per lower neighbour, the first for direction 1; 0 at drains.
+    Facets come as one bit each, several where they share the steepest edge; 0 at drains and on
+    level ground, where no neighbour is lower. Lower neighbours come as one bit each, the first
+    for direction 1; 0 at drains.
 
     References
     ----------
@@ -74,14 +64,14 @@ def steepest_facets(
 
 
 @compiled
-def _shifted(ground: FloatArray, k: int) -> FloatArray:  # pragma: no cover - compiled
+def _shifted(ground: FloatArray, k: int) -> FloatArray:
     """Of the inner cells of the middle of three rows, the neighbours in one direction."""
     first = 1 + COLUMN_STEP[k]
     return ground[1 + ROW_STEP[k], first : first + ground.shape[1] - 2]
 
 
 @compiled
-def _slope(along: float, down: float) -> float:  # pragma: no cover - compiled
+def _slope(along: float, down: float) -> float:
     """
     Square the steepest slope within one facet, from the falls to its two neighbours.
 
@@ -103,7 +93,7 @@ def _slopes(
     diagonal: FloatArray,
     slope: FloatArray,
     best: FloatArray,
-) -> None:  # pragma: no cover - compiled
+) -> None:
     """Square the steepest slope within one facet of each cell, 0 where it rises; keep the best."""
     for i in range(here.size):
         own = _slope(here[i] - cardinal[i], here[i] - diagonal[i])
@@ -112,9 +102,7 @@ def _slopes(
 
 
 @compiled
-def _mark_steepest(
-    slope: FloatArray, best: FloatArray, facets: NDArray[np.uint8]
-) -> None:  # pragma: no cover - compiled
+def _mark_steepest(slope: FloatArray, best: FloatArray, facets: NDArray[np.uint8]) -> None:
     """Set the bits of the facets whose slope is the best, where that is one."""
     bits = np.zeros(best.size, np.float64)
     for q in range(8):
@@ -127,9 +115,7 @@ def _mark_steepest(
 
 
 @compiled
-def _mark_lower(
-    level: IntArray, start: int, lower: NDArray[np.uint8]
-) -> None:  # pragma: no cover - compiled
+def _mark_lower(level: IntArray, start: int, lower: NDArray[np.uint8]) -> None:
     """Set the bits of the lower neighbours of each cell of a row."""
     bits = np.zeros(lower.size, np.int32)
     here = level[start : start + lower.size]
@@ -143,21 +129,8 @@ def _mark_lower(
 
 
 @compiled
-def facets_of_cell(
-    level: IntArray, cell: Any, offset: CellArray
-) -> tuple[int, int]:  # pragma: no cover - compiled
-    """
-    Find the steepest facets, and the lower neighbours, of one cell; see `steepest_facets`.
-
-    Parameters
-    ----------
-    level
-        Flat filled surface.
-    cell
-        Not on the outer ring.
-    offset
-        From `realisation_flood.neighbour_offsets`.
-    """
+def facets_of_cell(level: IntArray, cell: Any, offset: CellArray) -> tuple[int, int]:
+    """Find the steepest facets, and the lower neighbours, of one cell; see `steepest_facets`."""
     here = level[cell]
     lower = 0
     for k in range(1, 9):
@@ -173,3 +146,58 @@ def facets_of_cell(
         best = own if own > best else best
         facets |= (1 << q) if own == best else 0
     return (facets if best > 0.0 else 0), lower
+
+
+@compiled
+def steps_over_level_ground(
+    level: IntArray, drain: BoolArray, facets: NDArray[np.uint8], offset: CellArray
+) -> IntArray:
+    """
+    Count the steps across level ground to where it begins to fall.
+
+    0 where a neighbour is lower and at drains; else steps over cells of the same level to such a
+    cell, breadth-first from all ways out at once, so that water takes the shortest; -1 where
+    there is no way out, which is never on a filled surface.
+    """
+    steps = np.zeros(level.size, np.int32)
+    queue = np.empty(level.size, np.int32)
+    count = 0
+    for cell in range(level.size):
+        if facets[cell] == 0 and not drain[cell]:
+            steps[cell] = -1
+            queue[count] = cell
+            count += 1
+    spread_steps(level, steps, queue[:count].copy(), offset, queue)
+    return steps
+
+
+@compiled
+def spread_steps(
+    level: IntArray, steps: IntArray, unknown: IntArray, offset: CellArray, queue: IntArray
+) -> None:
+    """
+    Count the steps of cells on level ground, in place.
+
+    Steps are 0 at ways out and -1 at the unknown cells, none of which is on the outer ring; the
+    queue has room for as many cells.
+    """
+    last = 0
+    for position in unknown:
+        cell = np.uint64(position)
+        for k in range(1, 9):
+            other = cell + offset[k]
+            if steps[other] == 0 and level[other] == level[cell]:
+                steps[cell] = 1
+                queue[last] = cell
+                last += 1
+                break
+    first = 0
+    while first < last:
+        cell = np.uint64(queue[first])
+        first += 1
+        for k in range(1, 9):
+            other = cell + offset[k]
+            if steps[other] < 0 and level[other] == level[cell]:
+                steps[other] = steps[cell] + 1
+                queue[last] = other
+                last += 1

@@ -7,7 +7,7 @@ from affine import Affine
 
 from lotflow.grid import Grid
 from lotflow.terrain import known_surfaces as known
-from lotflow.terrain.house_openings import DrawnOpening, opening_levels
+from lotflow.terrain.freeboard import DrawnOpening, opening_levels
 from lotflow.terrain.low_spots import find_low_spots
 from lotflow.terrain.routing import no_drains, route
 from lotflow.terrain.surface import prepare_surface
