@@ -1,0 +1,132 @@
+"""A published result as the advice reads it: rows of its layers, its findings, its states."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from functools import cached_property
+from typing import TYPE_CHECKING, Any, Final
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from lotflow.findings import Finding
+    from lotflow.units import UnitSystem
+
+#: One row of a layer: values in SI, None where there is none.
+Row = dict[str, Any]
+
+#: Distance from a wall within which its ground is judged: 10 ft (IRC R401.3).
+WALL_REACH_M: Final = 3.048
+#: How far a grate may stand beside a low spot and still be told to drain it [m], as `snap_m` of
+#: `lotflow.criteria`.
+_BESIDE_M: Final = 0.75
+#: Cases of the pond layers.
+BLOCKED: Final = "blocked:all"
+_LIMITED: Final = "limited"
+
+
+@dataclass(frozen=True)
+class Result:
+    """
+    What a study found, as it is published.
+
+    Parameters
+    ----------
+    layers
+        Layers of the result by name, with the columns of docs/layers.md.
+    findings
+        With their messages, in reading order.
+    content
+        Of `summary.json`: `balance`, `confidence` and `accuracy` are read where they are there.
+    units
+        Of the report; None for both.
+    """
+
+    layers: Mapping[str, pd.DataFrame]
+    findings: Sequence[Finding]
+    content: Mapping[str, Any] = field(default_factory=dict)
+    units: UnitSystem | None = None
+
+    @cached_property
+    def _rows(self) -> dict[str, list[Row]]:
+        return {name: _records(frame) for name, frame in self.layers.items()}
+
+    def rows(self, layer: str, **values: Any) -> list[Row]:
+        """Rows of a layer whose columns have the given values; none where it is not there."""
+        return [
+            row
+            for row in self._rows.get(layer, [])
+            if all(row.get(column) == value for column, value in values.items())
+        ]
+
+    def row(self, layer: str, **values: Any) -> Row | None:
+        """First row of a layer with the given values."""
+        found = self.rows(layer, **values)
+        return found[0] if found else None
+
+    @cached_property
+    def per_metre(self) -> float:
+        """Units of the coordinates in a metre, by the lot, which has its area in both."""
+        for lot in self.rows("lot"):
+            if lot.get("area_m2") and lot.get("geometry") is not None:
+                return math.sqrt(lot["geometry"].area / float(lot["area_m2"]))
+        return 1.0
+
+    @cached_property
+    def state(self) -> str:
+        """State that ponds and inlets are told of: "proposed" where anything is proposed."""
+        drawn = {row.get("case") for row in self.rows("nodes")}
+        return "proposed" if "proposed" in drawn else "today"
+
+    @cached_property
+    def open_case(self) -> str:
+        """Case with no inlet blocked; they take no more than they can, where that was computed."""
+        cases = {row.get("case") for row in self.rows("pond_cases")}
+        return _LIMITED if _LIMITED in cases else "open"
+
+    @cached_property
+    def storms(self) -> list[float]:
+        """Return periods, most frequent first [yr]."""
+        years = {row.get("return_period_yr") for row in self.rows("pond_cases")}
+        return sorted(float(year) for year in years if year is not None)
+
+    @cached_property
+    def design_storm_yr(self) -> float | None:
+        """Storm that drains must pass [yr]."""
+        for row in self.rows("drain_lines"):
+            if row.get("design_storm_yr"):
+                return float(row["design_storm_yr"])
+        return self.storms[len(self.storms) // 2] if self.storms else None
+
+    @cached_property
+    def rmse_m(self) -> float:
+        """Vertical accuracy of the elevation data [m]."""
+        return float((self.content.get("accuracy") or {}).get("rmse_m") or 0.0)
+
+    def inlets_of(self, low_spot: Row) -> list[str]:
+        """Names of the inlets that drain a low spot."""
+        return [name for name in str(low_spot.get("inlets") or "").split(", ") if name]
+
+    def drained_today(self, low_spot: Row) -> bool:
+        """Whether an inlet that is there today stands in a low spot."""
+        return any(
+            low_spot["geometry"].buffer(_BESIDE_M * self.per_metre).contains(node["geometry"])
+            for node in self.rows("nodes", case="today", kind="inlet")
+        )
+
+
+def _records(frame: pd.DataFrame) -> list[Row]:
+    """Rows of a frame, None for what is missing."""
+    rows = frame.to_dict("records")
+    found = [{str(column): _plain(value) for column, value in row.items()} for row in rows]
+    for row in found:
+        if "scenario" in row:  # the column's name where a reserved word may not stand
+            row.setdefault("case", row["scenario"])
+    return found
+
+
+def _plain(value: Any) -> Any:
+    """None for NaN."""
+    return None if isinstance(value, float) and math.isnan(value) else value
