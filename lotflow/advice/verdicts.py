@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 from typing import TYPE_CHECKING, Final
 
 from lotflow.advice.result import Result, Row
+from lotflow.findings import SEVERITIES
 
 if TYPE_CHECKING:
     from lotflow.findings import Finding
@@ -61,24 +62,36 @@ class Run:
         return self.verdict is Verdict.LOOK
 
 
-#: What a rule found of an old pipe asks for. By practice a run is kept if cleaning is enough, and
-#: relaid where its fall, joints or cover are wrong; common practice, no published source.
-_ASKS: Final[Mapping[Verdict, tuple[str, ...]]] = {
-    Verdict.LOOK: ("outlet-not-found", "loose-end", "lines-in-a-circle", "into-sanitary-sewer"),
-    Verdict.RELAY: (
-        "adverse-fall", "flat-line", "below-minimum-fall", "too-little-fall", "outlet-above-line",
-        "invert-above-ground", "emitter-above-grate", "over-capacity", "joint-not-for-burial",
-        "cover-too-small", "line-under-building",
-    ),
-    Verdict.REPAIR: (
-        "size-changes-within-line", "smaller-pipe-downstream", "outlet-smaller-than-line",
-        "water-stands-in-line", "inverts-disagree", "outlet-under-water", "grate-too-small",
-    ),
-    Verdict.CLEAN: (
-        "sediment-in-line", "hose-test", "too-slow-to-keep-clean", "no-way-to-clean",
-        "grate-not-removable", "emitter-line-cannot-empty", "cleanouts-too-far-apart",
-    ),
-}  # fmt: skip
+#: What a rule found of an old pipe asks for, first of all where its end is. By practice a run is
+#: kept if cleaning is enough, and relaid where its fall, joints or cover are wrong; common
+#: practice, no published source.
+_FIND: Final = ("outlet-not-found", "loose-end", "lines-in-a-circle", "into-sanitary-sewer")
+_WRONG: Final = (
+    "adverse-fall", "flat-line", "below-minimum-fall", "too-little-fall", "outlet-above-line",
+    "invert-above-ground", "emitter-above-grate", "over-capacity", "joint-not-for-burial",
+    "cover-too-small", "line-under-building",
+)  # fmt: skip
+#: Of these a warning is no more than a level that nobody took.
+_LEVELS: Final = (
+    "adverse-fall", "flat-line", "below-minimum-fall", "too-little-fall", "over-capacity",
+)  # fmt: skip
+_LOCAL: Final = (
+    "size-changes-within-line", "smaller-pipe-downstream", "outlet-smaller-than-line",
+    "water-stands-in-line", "inverts-disagree", "outlet-under-water", "grate-too-small",
+    "joint-not-for-burial", "cover-too-small",
+)  # fmt: skip
+_DIRTY: Final = (
+    "sediment-in-line", "hose-test", "too-slow-to-keep-clean", "no-way-to-clean",
+    "grate-not-removable", "emitter-line-cannot-empty", "cleanouts-too-far-apart",
+)  # fmt: skip
+#: Verdict, rules and severities that lead to it: the first that is met.
+_ASKS: Final = (
+    (Verdict.LOOK, _FIND, ("fail", "warn")),
+    (Verdict.RELAY, _WRONG, ("fail",)),
+    (Verdict.LOOK, _LEVELS, ("warn",)),
+    (Verdict.REPAIR, _LOCAL, ("fail", "warn")),
+    (Verdict.CLEAN, _DIRTY, ("fail", "warn")),
+)
 #: Status of pipes that are there today.
 _OLD: Final = ("existing", "replaced", "abandoned")
 #: Status of pipes that the proposed takes the place of, or that are given up.
@@ -149,11 +162,12 @@ def _judged(result: Result, lines: Sequence[Row]) -> Run:
     """One run with its verdict."""
     names = tuple(row["name"] for row in lines)
     nodes = tuple(dict.fromkeys(row[end] for row in lines for end in ("from_node", "to_node")))
-    # a finding of the proposed drains may be about an inlet that stays: it is not the old pipe's
+    # of an inlet that stays, what is found as proposed is no fault of the old pipe
     found = tuple(
         one
         for one in result.findings
-        if one.subject in (*names, *nodes) and (one.today or result.state == "today")
+        if one.subject in names
+        or (one.subject in nodes and (one.today or result.state == "today"))
     )
     replaced = all(row["status"] in _GIVEN_UP for row in lines)
     verdict, reasons = _verdict(found, lines)
@@ -161,19 +175,17 @@ def _judged(result: Result, lines: Sequence[Row]) -> Run:
         verdict = Verdict.ABANDON
     places: tuple[str, ...] = ()
     if verdict is Verdict.REPAIR:
-        places = tuple(dict.fromkeys(one.subject for one in reasons))
+        places = tuple(dict.fromkeys(one.subject for one in reasons if one.rule in _LOCAL))
     return Run(names, nodes, verdict, places, tuple(reasons), found, replaced)
 
 
 def _verdict(found: Sequence[Finding], lines: Sequence[Row]) -> tuple[Verdict, list[Finding]]:
-    """The first verdict that a failure or warning asks for, and all that speak against keeping."""
-    heavy = [one for one in found if one.severity != "note"]
-    by_verdict = {
-        verdict: [one for one in heavy if one.rule in rules] for verdict, rules in _ASKS.items()
-    }
-    reasons = [one for named in by_verdict.values() for one in named]
-    for verdict, named in by_verdict.items():
-        if named:
+    """The first verdict that a finding asks for, and all that speaks against keeping."""
+    named = (*_FIND, *_WRONG, *_LOCAL, *_DIRTY)
+    reasons = [one for one in found if one.severity != "note" and one.rule in named]
+    reasons.sort(key=lambda one: (SEVERITIES.index(one.severity), named.index(one.rule)))
+    for verdict, rules, severities in _ASKS:
+        if any(one.rule in rules and one.severity in severities for one in reasons):
             return verdict, reasons
     unknown = all(
         _UNKNOWN in (row.get("invert_up_basis"), row.get("invert_down_basis")) for row in lines

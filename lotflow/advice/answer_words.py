@@ -1,0 +1,657 @@
+"""The sentences of the answer, in the trade's plain words, written from facts alone."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import TYPE_CHECKING, Any, Final
+
+from lotflow.advice.causes import Cause, Source
+from lotflow.units import open_range
+
+if TYPE_CHECKING:
+    from lotflow.advice.remedies import Remedy
+    from lotflow.advice.result import Row
+    from lotflow.advice.say import Say
+    from lotflow.advice.verdicts import Run
+
+#: What a person does, by the key of the remedy; {names} are what is worked on.
+_REMEDIES: Final[Mapping[str, str]] = {
+    "find-culvert": "Look for a culvert or drain that empties it; if there is one, clear it.",
+    "find": "Find where {names} {end}: dye first, then a camera or a sonde. Connect nothing to it "
+    "before that; if the end is not found, give the run up as one and cap it.",
+    "abandon": "Do not use {names} again: the proposed drains take {its} place. Cap {it} where "
+    "{it_is} met.",
+    "relay": "Relay {names} as one, with fall to the outlet and glued or gasketed joints.",
+    "repair": "Open and repair {names}; leave the rest of the run.",
+    "clean": "Jet {names} and look at the outlet while the water runs.",
+    "keep": "Keep {names} as found.",
+    "roof-elsewhere": "Take the roof water out of it ({names}; {share} of what comes): to another "
+    "side, or in a pipe of its own.",
+    "lead-away": "Lead {names} at least {away} from the wall, onto ground that falls, or into a "
+    "pipe of {its} own.",
+    "swale": "Turn the neighbour's water ({share} of what comes, over {names}) past in a shallow "
+    "swale on your own ground, to where it leaves the lot today.",
+    "relevel": "Relevel the paving so that it falls 2 % away from the house, or open a way out "
+    "over the surface that lies lower than the sill.",
+    "raise": "Fill and grade so that the ground falls 5 % away from the house over the first "
+    "{reach}.",
+    "fill": "Fill it with the soil of the lawn to a fall of 1 %, towards where it runs over now.",
+    "regrade": "Grade the soil at {names} to fall 5 % away over the first {reach}.",
+    "relevel-walls": "Relevel the paving at {names} to fall 2 % away.",
+    "second-way": "Then {names}; keep the grate clear, and give the water a second way, another "
+    "inlet or an overflow over the ground.",
+    "basin": "Only then an inlet at its lowest point, with a solid pipe to a lower place.",
+    "raise-terrace": "Raise the ground at {names} so that it sheds over the surface, as far as the "
+    "sills allow.",
+    "pit-test": "Trust {names} only after a soak test and a test pit down to groundwater.",
+    "flap": "Ask whose water stands at the outlet; a flap valve keeps it out of the pipe, but the "
+    "pipe drains only while that water is low.",
+    "pump": "If nothing else is left: a pump with an alarm and an overflow, let out at least "
+    "{far} from the house.",
+    "lay": "Lay {names}.",
+    "fall": "Give {names} fall to a lower outlet, by levels taken on site.",
+    "settle-inlets": "Set {names} where the water runs when it rains, by levels, not by the plan.",
+    "contour": "Step {names}, or turn it along the contour: a channel is set level.",
+    "let-out": "Let the water of {names} out on your own ground: spread, away from lot line, walk "
+    "and wall, and no more than ran there before; ask the town first.",
+    "keep-open": "Keep its way open: no building, fill, bed or closed fence in it. You may not "
+    "block it, nor send it on faster or in one stream.",
+    "as-drawn": "Settle these on the plan before the first trench.",
+    "nothing": "No inlet is needed for standing water.",
+    "watch": "Look at them after rain before you dig for any of them.",
+}  # fmt: skip
+
+#: What a finding says of a pipe, after its name.
+_OF_PIPES: Final[Mapping[str, str]] = {
+    "outlet-not-found": "ends nobody knows where",
+    "loose-end": "ends in nothing",
+    "lines-in-a-circle": "runs in a circle",
+    "into-sanitary-sewer": "runs into the sanitary sewer",
+    "adverse-fall": "rises",
+    "flat-line": "has no fall",
+    "below-minimum-fall": "falls too little",
+    "too-little-fall": "has too little fall to its outlet",
+    "outlet-above-line": "lies below its outlet",
+    "invert-above-ground": "lies out of the ground",
+    "emitter-above-grate": "ends above its own grate",
+    "over-capacity": "is too small",
+    "joint-not-for-burial": "has joints that do not hold in the ground",
+    "cover-too-small": "lies too shallow",
+    "line-under-building": "runs under a building",
+    "size-changes-within-line": "changes its bore at a joint nobody has seen",
+    "smaller-pipe-downstream": "is smaller than the pipe that runs into it",
+    "outlet-smaller-than-line": "is smaller than its line",
+    "capacity-within-doubt": "may be too small: its catchment is open",
+    "water-stands-in-line": "holds water",
+    "inverts-disagree": "has levels that disagree",
+    "outlet-under-water": "ends under water",
+    "grate-too-small": "has too small a grate",
+    "sediment-in-line": "holds sediment",
+    "hose-test": "took too long in the hose test",
+    "too-slow-to-keep-clean": "is too slow to keep clean",
+    "no-way-to-clean": "cannot be reached for cleaning",
+    "cleanouts-too-far-apart": "has cleanouts too far apart",
+    "grate-not-removable": "has a grate that cannot be taken out",
+    "emitter-line-cannot-empty": "cannot empty",
+    "water-above-grate": "is full to the grate",
+    "water-above-ground": "is full to the ground",
+    "inlet-passed": "does not take all that comes",
+    "inlet-passed-by": "does not take all that comes",
+    "trench-below-footing": "is dug below the footing",
+    "trench-too-deep": "needs a protected trench",
+    "turn-too-sharp": "turns too sharply",
+    "too-fast": "runs too fast",
+    "dry-well-small": "is too small",
+    "dry-well-slow": "empties too slowly",
+    "discharge-over-sidewalk": "sends water over the sidewalk",
+    "discharge-onto-neighbour": "sends water onto the neighbour in one stream",
+    "outlet-off-lot": "lies off the lot",
+    "line-off-lot": "runs off the lot",
+    "inlet-off-lot": "lies off the lot",
+    "outlet-runs-to-low-spot": "sends water to a low spot",
+    "outlet-runs-to-building": "sends water to a building",
+    "outlet-runs-to-inlet": "sends water back to an inlet",
+    "gutter-overtops-curb": "brings more than the curb holds",
+    "gutter-spread": "spreads far over the street",
+    "setback": "lies too close to what it must keep clear of",
+    "inlet-better-place": "may stand beside where the water runs",
+    "channel-ground-not-level": "is drawn over ground that is not level",
+    "catchment-unsure": "has a catchment that the data leave open",
+    "grate-not-at-low-point": "is not at the low point",
+    "grate-above-flow": "stands above the water that should reach it",
+    "grate-opening-too-wide": "has openings too wide to walk on",
+    "channel-too-long": "is too long for one outlet",
+    "downspout-onto-inlet-ground": "adds its roof to an inlet over the ground",
+    "cut-by-edge": "has a catchment cut by the edge of the data",
+}
+
+_SOURCES: Final[Mapping[Source, str]] = {
+    Source.ROOF: "roof", Source.OWN: "your own yard", Source.NEIGHBOUR: "from the neighbour",
+    Source.DRAIN: "up out of the drain", Source.INLET: "past other inlets",
+}  # fmt: skip
+
+
+def joined(names: Sequence[str], most: int = 6) -> str:
+    """
+    Say names in a sentence.
+
+    Examples
+    --------
+    >>> joined(["a", "b", "c"]), joined([])
+    ('a, b and c', '')
+    """
+    told = list(dict.fromkeys(names))
+    if len(told) > most:
+        told = [*told[: most - 1], f"{len(told) - most + 1} more"]
+    return " and ".join([", ".join(told[:-1]), told[-1]] if len(told) > 1 else told)
+
+
+def sentence(text: str) -> str:
+    """Begin a sentence with a capital, and end it."""
+    text = text.strip()
+    return text if not text else text[0].upper() + text[1:] + ("" if text[-1] in ".?!" else ".")
+
+
+def what_to_do(say: Say, remedies: Sequence[Remedy]) -> str:
+    """Say the remedies, one sentence each, in their order."""
+    told = []
+    for one in remedies:
+        several = len(one.subjects) > 1
+        words = {
+            "names": joined(one.subjects), "away": say(1.524, "length"),
+            "reach": say(3.048, "length"), "far": say(3.048, "length"),
+            "end": "end" if several else "ends", "its": "their" if several else "its",
+            "it": "them" if several else "it", "it_is": "they are" if several else "it is",
+        }  # fmt: skip
+        told.append(sentence(_REMEDIES[one.what].format(**words | one.facts)))
+    return " ".join(told)
+
+
+def cause(say: Say, one: Cause) -> str:
+    """
+    Say one cause with its evidence.
+
+    Examples
+    --------
+    >>> from lotflow.advice.say import Say
+    >>> cause(Say("metric"), Cause(Source.NEIGHBOUR, "crossing 4", 0.81, 312.0))
+    '81 % from the neighbour: 312 m² over the lot line at crossing 4'
+    """
+    amount = say(one.amount, "volume" if one.is_volume else "area")
+    where = {
+        Source.ROOF: f"{amount}, {one.subject}" if one.subject else amount,
+        Source.OWN: f"{amount} of the lot",
+        Source.NEIGHBOUR: f"{amount} over the lot line at {one.subject or 'no one place'}",
+        Source.DRAIN: f"{amount} that {one.subject} has no room for",
+        Source.INLET: f"{amount} that {one.subject} lets pass",
+    }[one.source]
+    if one.is_volume:
+        where += " in the design storm"
+    return f"{one.share:.0%} {_SOURCES[one.source]}: {where}".replace("% ", " % ", 1)
+
+
+def complaint(rule: str) -> str:
+    """What a finding says of its subject, after the name."""
+    return _OF_PIPES.get(rule, rule.replace("-", " "))
+
+
+def complaints(pairs: Sequence[tuple[str, str]], most: int = 8) -> str:
+    """
+    Say what is found of several things, each named once.
+
+    Parameters
+    ----------
+    pairs
+        Subject and rule, the weightiest first.
+    most
+        How many complaints are told.
+
+    Examples
+    --------
+    >>> complaints([("L1", "adverse-fall"), ("L2", "cover-too-small"), ("L1", "sediment-in-line")])
+    'L1 rises and holds sediment; L2 lies too shallow'
+    """
+    told: dict[str, list[str]] = {}
+    left = 0
+    for subject, rule in dict.fromkeys(pairs):
+        words = complaint(rule)
+        if sum(len(some) for some in told.values()) >= most:
+            left += 1
+        elif words not in told.setdefault(subject, []):
+            told[subject].append(words)
+    said = "; ".join(f"{subject} {joined(words)}" for subject, words in told.items() if words)
+    return f"{said}; and {left} more" if left else said
+
+
+def water_at_opening(say: Say, name: str, freeboard_m: float, depth_m: float, inlets: str) -> str:
+    """Say what a low spot does to an opening."""
+    above = f"{say(abs(freeboard_m), 'depth')} {'above' if freeboard_m <= 0 else 'below'} its sill"
+    when = f"with {inlets} blocked " if inlets else ""
+    return sentence(
+        f"{name} stands in a low spot {say(depth_m, 'depth')} deep: {when}water rises to {above}"
+    )
+
+
+def water_that_stands(say: Say, place: str, depth_m: float, area_m2: float, inlets: str) -> str:
+    """Say what a low spot holds."""
+    unless = f", unless {inlets} takes it" if inlets else ""
+    return sentence(
+        f"water stands {place}, up to {say(depth_m, 'depth')} deep over {say(area_m2, 'area')}"
+        f"{unless}"
+    )
+
+
+def low_spot_evidence(say: Say, spot: Row, openings: Sequence[Row], inlets: Sequence[Row]) -> str:
+    """Say the figures behind what is told of a low spot."""
+    told = [
+        f"Low spot {spot['id']}: {say(spot['depth_m'], 'depth')} deep, "
+        f"{say(spot['area_m2'], 'area')}, {say(spot['volume_m3'], 'volume')}; it runs over at "
+        f"{say(spot['spill_elevation_m'], 'elevation')}"
+    ]
+    told += [
+        f"{one['name']}: sill at {say(one['sill_m'], 'elevation')}"
+        for one in openings
+        if one.get("sill_m") is not None
+    ]
+    if spot.get("probability") is not None:
+        told.append(f"water stands there in {spot['probability']:.0%} of the likely surfaces")
+    told += [catchment_range(say, one) for one in inlets]
+    if spot.get("artefact"):
+        told.append(f"but {spot['artefact']}")
+    return sentence("; ".join(told)).replace("% of", " % of")
+
+
+def catchment_range(say: Say, inlet: Row) -> str:
+    """
+    Say what an inlet takes: its range where the data leave it open.
+
+    Examples
+    --------
+    >>> from lotflow.advice.say import Say
+    >>> inlet = {"name": "A", "catchment_m2": 8.0, "catchment_m2_p05": 8.0,
+    ...          "catchment_m2_p95": 1600.0}
+    >>> catchment_range(Say("metric"), inlet)
+    'A takes 8 to 1,600 m² (the data leave it open)'
+    """
+    value = inlet.get("catchment_m2") or 0.0
+    between = open_range(value, inlet.get("catchment_m2_p05"), inlet.get("catchment_m2_p95"))
+    if between is None:
+        return f"{inlet['name']} takes {say(value, 'area')}"
+    return f"{inlet['name']} takes {say_range(say, *between)} (the data leave it open)"
+
+
+def say_range(say: Say, low: float, high: float, quantity: str = "area") -> str:
+    """Say a range; the unit once where there is only one."""
+    least, most = say(low, quantity), say(high, quantity)
+    number, _, unit = least.rpartition(" ")
+    return f"{number if say.units is not None and most.endswith(unit) else least} to {most}"
+
+
+def slope(value: float) -> str:
+    """
+    Say a fall at a wall.
+
+    Examples
+    --------
+    >>> slope(-0.0643), slope(0.02)
+    ('6.4 % towards it', '2.0 % away from it')
+    """
+    return f"{abs(value) * 100:.1f} % {'towards' if value < 0 else 'away from'} it"
+
+
+def walls_harm(walls: Sequence[Row], downspouts: Sequence[str]) -> str:
+    """Say that ground falls to walls."""
+    if not walls:
+        several = len(downspouts) > 1
+        return sentence(f"{joined(downspouts)} let{'' if several else 's'} roof water out at the wall")
+    worst, others = walls[0], walls[1:]
+    told = f"the ground at {worst['name']} falls {slope(worst['slope'])}"
+    if others:
+        told += "; also " + joined([f"{one['name']} ({slope(one['slope'])})" for one in others])
+    if downspouts:
+        told += f"; {joined(downspouts)} let{'' if len(downspouts) > 1 else 's'} roof water out there"
+    return sentence(told)
+
+
+def walls_evidence(walls: Sequence[Row], hollow: Mapping[str, int]) -> str:
+    """Say the slopes with what the data allow."""
+    told = []
+    for one in walls:
+        said = (
+            f"{one['name']}: {slope(one['slope'])} where it is worst, by the data between "
+            f"{slope(one['slope_low'])} and {slope(one['slope_high'])}; least is "
+            f"{one['slope_limit']:.0%} away".replace("% away", " % away")
+        )
+        if one["name"] in hollow:
+            said += f"; low spot {hollow[one['name']]} stands there"
+        told.append(sentence(said))
+    return " ".join(told)
+
+
+def run_verdict(run: Run) -> str:
+    """Say the verdict of a run."""
+    told = str(run.verdict.value)
+    if run.places:
+        told += f" at {joined(run.places)}"
+    return told
+
+
+def run_harm(run: Run) -> str:
+    """Say what an old run is good for."""
+    names = joined(run.lines)
+    if run.is_question:
+        known = "nobody knows where it ends"
+        if all(one.rule != "outlet-not-found" for one in run.findings):
+            known = "its levels are not known"
+        return sentence(f"{names}, one old run: {known}, so it cannot be relied on")
+    if run.verdict.value.startswith(("keep", "clean")):
+        return sentence(f"{names}: the old run can stay")
+    return sentence(f"{names}, one old run, does not take what should go down it")
+
+
+def no_outlet(say: Say, inlets: Sequence[str], option: Row | None) -> str:
+    """Say that gravity finds no way out."""
+    told = f"no way out by gravity for {joined(inlets)}"
+    if option is not None and option.get("left_m") is not None and option["left_m"] < 0:
+        place = option["place"] or option["kind"]
+        told += f": even the best place, {place}, lacks {say(-option['left_m'], 'depth')} of fall"
+    elif option is not None:
+        place = option["place"] or option["kind"]
+        told += f" that is sure to be open to you: the best place is {place}"
+    return sentence(told)
+
+
+def run_on(say: Say, parts: Sequence[Cause], total_m2: float, at_least: bool) -> str:
+    """Say where water comes onto the lot."""
+    least = "at least " if at_least else ""
+    places = joined([f"{say(one.amount, 'area')} at {one.subject}" for one in parts])
+    return sentence(
+        f"water from {least}{say(total_m2, 'area')} beyond the lot comes on: {places}"
+    )
+
+
+def nothing_stands(say: Say, limit_m: float | None) -> str:
+    """Say that no low spot lies on the lot."""
+    deep = f" deeper than {say(limit_m, 'depth')}, the least the data show" if limit_m else ""
+    return sentence(f"no water stands on your lot{deep}")
+
+
+def elsewhere(on_lot: int, off_lot: int, artefacts: Mapping[str, int]) -> str:
+    """Say in one line what other low spots there are, and what would remove those that are none."""
+    told = []
+    if on_lot:
+        told.append(f"{on_lot} more on the lot")
+    if off_lot:
+        told.append(f"{off_lot} off the lot")
+    told += [
+        f"{count} that may be none, {why}" for why, count in artefacts.items() if count
+    ]
+    return sentence("; ".join(told))
+
+
+def quantities(say: Say, volume_m3: float, area_m2: float, length_m: float | None = None) -> str:
+    """Say what earthwork takes."""
+    along = f" along {say(length_m, 'length')} of wall" if length_m else ""
+    return sentence(f"about {say(volume_m3, 'volume')} of fill over {say(area_m2, 'area')}{along}")
+
+
+def facts(**values: Any) -> dict[str, str]:
+    """Facts of a remedy as text."""
+    return {name: str(value) for name, value in values.items()}
+
+
+#: What an item is, by its theme.
+VERDICTS: Final[Mapping[str, str]] = {
+    "walls": "Surface water at the wall: grade and gutters before any pipe.",
+    "no outlet": "A pipe finds nothing lower: keep water off, raise the ground, or lift the water.",
+    "drain too small": "The drain does not take what it should.",
+    "inlets": "Water may run past what is meant to take it.",
+    "let out": "Water goes where it may not, or not like that.",
+    "run-on": "A way of the neighbour's water, not a fault: it has a right to run.",
+    "laying": "Faults on the plan, cheap before digging.",
+    "nothing else stands": "No standing water to cure here.",
+}
+#: What to measure to be sure.
+CHECKS: Final[Mapping[str, str]] = {
+    "no outlet": "Level of the grates and of the outlet or the water it runs into; whose it is.",
+    "drain too small": "Levels at both ends of the line, and where the catchment of its inlets ends.",
+    "let out": "Lot line, levels from the outlet on, and the town's rule.",
+    "run-on": "Watch it in rain: where it comes on, how wide, where it leaves.",
+    "laying": "Rims, inverts and ground along the lines.",
+    "nothing else stands": "Look after rain; puddles smaller than a cell do not show.",
+}
+#: What could make an item wrong.
+RISKS: Final[Mapping[str, str]] = {
+    "low spot": "A culvert, a drain or a wall that the elevation data do not show; ground moved "
+    "since they were taken.",
+    "walls": "Soil moved since the data were taken; keep fill 6 in below siding and sills, and "
+    "lead nothing onto a neighbour.",
+    "old run": "What lies under ground: nobody has seen all of it.",
+    "no outlet": "A ditch, gutter or manhole that is not drawn and lies lower.",
+    "drain too small": "Rain of another place, hollows that hold water back, catchments left open.",
+    "inlets": "A few inches of ground decide: curbs, beds and edges are not in the data.",
+    "let out": "Local rules differ; a street or an easement that is not drawn.",
+    "run-on": "Walls, fences and culverts that are not drawn turn it.",
+    "laying": "Levels off the elevation data may be wrong by more than the fault.",
+    "nothing else stands": "Hollows shallower than the error of the data.",
+}
+#: Who says so, where no finding does.
+SOURCES: Final[Mapping[str, str]] = {
+    "run-on": "civil-law and reasonable-use rules of drainage: Millburn NJ, Lee's Summit MO, "
+    "Hamilton ON; local law decides",
+    "nothing else stands": "the stated vertical RMSE of the elevation data",
+}
+
+
+def closed(inlets: str, nothing_today: bool, storm_yr: float | None) -> str:
+    """Say what a low spot is."""
+    told = "a closed low spot: no way out over the ground"
+    if inlets:
+        told += f", {inlets} alone would empty it"
+        if nothing_today:
+            told += ", and today nothing does"
+    if storm_yr is not None:
+        told += f"; undrained, the {storm_yr:g}-year storm fills it"
+    return sentence(told)
+
+
+def with_inlets_open(say: Say, storm_yr: float, depth_m: float, freeboard_m: float) -> str:
+    """Say what stands at an opening although every inlet works."""
+    side = "above" if freeboard_m <= 0 else "below"
+    return sentence(
+        f"Even with the inlets working, in the {storm_yr:g}-year storm it stands "
+        f"{say(depth_m, 'depth')} deep there, {say(abs(freeboard_m), 'depth')} {side} the sill"
+    )
+
+
+def as_drawn_takes(items: Sequence[str]) -> str:
+    """Say what the drains take as drawn."""
+    return f" {sentence('drains as drawn, all of them: ' + joined(items, 9))}" if items else ""
+
+
+def levels_of_low_spot(openings: Sequence[str]) -> str:
+    """Say what to level at a low spot."""
+    sills = f"the sill of {joined(openings)}, " if openings else ""
+    return sentence(f"level {sills}its lowest point, and the edge over which it runs out")
+
+
+def levels_of_walls(walls: Sequence[str]) -> str:
+    """Say what to level at walls."""
+    if not walls:
+        return sentence("look where each downspout lets out")
+    return sentence(f"level the ground at {joined(walls)}, at the wall and 10 ft out")
+
+
+def levels_of_inlets(names: Sequence[str]) -> str:
+    """Say what to level round inlets."""
+    return sentence(f"level the ground a few paces round {joined(names)}; which way does it fall")
+
+
+def check_run(run: Run) -> str:
+    """Say what to ask of an old run on site."""
+    if run.is_question:
+        return "Dye at its upper end, watch every possible outlet; inverts at both ends."
+    return "Inverts, bore and sediment at both ends of each length."
+
+
+def run_takes(run: Run) -> str:
+    """Say what a verdict takes."""
+    if run.is_question:
+        return "An hour with hose and dye; half a day with a camera."
+    if run.is_replaced:
+        return "Caps at both ends."
+    return f"{len(run.lines)} lengths as drawn."
+
+
+def wells(say: Say, some: Sequence[Finding]) -> str:
+    """Say that a dry well is too small or too slow."""
+    for one in some:
+        if one.rule == "dry-well-small" and one.measured and one.limit:
+            return " " + sentence(
+                f"{one.subject} holds {say(one.limit, 'volume')} of the "
+                f"{say(one.measured, 'volume')} it would have to"
+            )
+        if one.rule == "dry-well-slow" and one.measured:
+            return " " + sentence(f"{one.subject} takes {one.measured:.0f} h to empty")
+    return ""
+
+
+def option_evidence(say: Say, option: Row | None, drowned: Sequence[Finding]) -> str:
+    """Say how the best way out was judged."""
+    told = []
+    if option is not None:
+        told.append(
+            f"best of the places looked at: {option['place'] or option['kind']}, "
+            f"{say(option['run_m'], 'length')} away; fall left over "
+            f"{say(option['left_m'], 'depth')}, by the data between "
+            f"{say(option['left_low_m'], 'depth')} and {say(option['left_high_m'], 'depth')}"
+        )
+    told += [
+        f"the water at the end of {one.subject} stands "
+        f"{say((one.limit or 0.0) - (one.measured or 0.0), 'depth')} over the top of the pipe"
+        for one in drowned
+    ]
+    return sentence("; ".join(told) or "no lower place was found")
+
+
+def drain_harm(say: Say, head: Finding, line: Row | None) -> str:
+    """Say what is wrong with a line of the proposed drains."""
+    if head.rule == "over-capacity" and head.measured and head.limit:
+        return sentence(
+            f"{head.subject} gets {say(head.measured, 'flow')} in the design storm and carries "
+            f"{say(head.limit, 'flow')}"
+        )
+    if head.rule == "smaller-pipe-downstream" and head.measured and head.limit:
+        return sentence(
+            f"{head.subject}, {say(head.measured, 'diameter')}, takes a pipe of "
+            f"{say(head.limit, 'diameter')}: what passes the one sticks in the other"
+        )
+    return sentence(f"{head.subject} {complaint(head.rule)}" + ("" if line else ", as drawn"))
+
+
+def lay(lines: Sequence[Row], best: Sequence[Finding]) -> str:
+    """Say in which sizes lines are laid, and what the best single change leaves."""
+    sizes = [
+        f"{row['name']} in {row['required_size']}" for row in lines if row.get("required_size")
+    ]
+    told = [sentence(f"lay {joined(sizes)}, and the outlet no smaller")] if sizes else []
+    if not sizes:
+        told.append("Give it fall or a lower outlet, by levels taken on site.")
+    for one in best:
+        if one.measured is not None and one.limit is not None:
+            told.append(
+                sentence(
+                    f"the one change that mends most is at {one.subject}; it leaves "
+                    f"{one.measured:.0f} of {one.limit:.0f} failures of the lines"
+                )
+            )
+    return " ".join(told)
+
+
+def larger(say: Say, lines: Sequence[Row]) -> str:
+    """Say how much pipe is laid larger."""
+    length = sum(row["length_m"] or 0.0 for row in lines if row.get("required_size"))
+    return sentence(f"{say(length, 'length')} of larger pipe in the same trench") if length else ""
+
+
+def inlets_harm(
+    say: Say, head: Finding, heavy: Sequence[Finding], opened: Sequence[Row]
+) -> str:
+    """Say what is not settled about inlets."""
+    told = []
+    if head.rule == "channel-ground-not-level" and head.measured is not None:
+        told.append(
+            f"the ground along {head.subject} differs by {say(head.measured, 'depth')}: set level, "
+            "it stands out at one end and takes nothing there"
+        )
+    told += [
+        f"{one.subject} takes {say(one.limit or 0.0, 'area')} as drawn and "
+        f"{say(one.measured or 0.0, 'area')} a step away: the data cannot tell which"
+        for one in heavy
+        if one.rule == "inlet-better-place"
+    ][:2]
+    if not told:
+        told += [catchment_range(say, row) for row in opened[:2]]
+    return sentence("; ".join(told) or f"{head.subject} {complaint(head.rule)}")
+
+
+def inlets_evidence(
+    say: Say,
+    heavy: Sequence[Finding],
+    opened: Sequence[Row],
+    joint: tuple[float, float] | None,
+) -> str:
+    """Say the ranges, and the bound of all together."""
+    told = [catchment_range(say, row) for row in opened]
+    if joint is not None:
+        told.append(
+            f"they share water: together {say_range(say, *joint)}, not the sum of the ranges"
+        )
+    told.append(complaints([(one.subject, one.rule) for one in heavy]))
+    return sentence("; ".join(told))
+
+
+def drawn_faults(count: int) -> str:
+    """Say how many faults of laying there are."""
+    return sentence(f"{count} point{'s' if count > 1 else ''} of the drains as drawn to settle")
+
+
+def run_on_evidence(say: Say, water: Sequence[Cause], total_m2: float) -> str:
+    """Say how the run-on was counted."""
+    told = joined([f"{one.subject} {one.share:.0%}".replace("%", " %") for one in water])
+    return sentence(f"each cell counted once, {say(total_m2, 'area')}: {told}")
+
+
+def more_low_spots(count: int) -> str:
+    """Say that the lot holds other low spots."""
+    return sentence(f"{count} more low spot{'s' if count > 1 else ''} on the lot, of less weight")
+
+
+def artefact(why: str, has_buildings: bool) -> str:
+    """Say what would remove a low spot that is none."""
+    if why.startswith(("inside", "between", "under")):
+        return "under buildings" + ("" if has_buildings else ": give footprints (--buildings)")
+    return "deep or behind a bank: draw the culvert there is, or footprints (--buildings)"
+
+
+def left(rows: Sequence[tuple[str, str]]) -> str:
+    """
+    Say what is broken still.
+
+    Examples
+    --------
+    >>> left([("Back door", "water enters at the sill")]), left([])
+    ('After it: Back door (water enters at the sill).', 'After it no limit is broken.')
+    """
+    by_subject: dict[str, str] = {}
+    for subject, kind in rows:
+        by_subject.setdefault(subject, kind)
+    if not by_subject:
+        return "After it no limit is broken."
+    told = joined([f"{subject} ({kind})" for subject, kind in by_subject.items()], 4)
+    return f"After it: {told}."
+
+
+def also(place: str, harm: str) -> str:
+    """Say an item that was folded into another."""
+    return sentence(f"also {place}: {harm}")
