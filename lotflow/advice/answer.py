@@ -15,12 +15,14 @@ from enum import StrEnum
 from functools import cached_property
 from typing import TYPE_CHECKING, Any, Final
 
+from shapely.geometry import Point
+
 from lotflow.advice import answer_words as words
 from lotflow.advice import causes, grades, remedies
 from lotflow.advice.causes import Cause, Source
 from lotflow.advice.grades import MEANING, Grade
 from lotflow.advice.harm import Harm, Kind, Place, broken, harms
-from lotflow.advice.result import BLOCKED, Result, Row
+from lotflow.advice.result import BLOCKED, WALL_REACH_M, Result, Row
 from lotflow.advice.say import Say
 from lotflow.advice.verdicts import Run, Verdict, runs
 from lotflow.findings import RANKS, SEVERITIES, label, rank_of
@@ -107,10 +109,16 @@ _RANK_THEMES: Final = {
     "roof water at a wall": Theme.WALLS,
     "ground that falls to a wall": Theme.WALLS,
 }
+#: A low spot stands at a building that is no farther [m]: half a cell of common data.
+_AT_WALL_M: Final = 0.5
 _LOW_SPOT: Final = re.compile(r"low spot (\d+)")
 _OPENS_A_CATCHMENT: Final = frozenset({"catchment-unsure", "capacity-within-doubt"})
 #: Why a finding is evidence and no item.
 _OF_DATA: Final = "about the data, not the lot: it bears on every figure"
+_REASONS: Final[Mapping[Theme, str]] = {
+    Theme.DATA: _OF_DATA,
+    Theme.RUN_ON: "its water is a cause of the items above",
+}
 _NOTHING_TO_DO: Final = "nothing of it is on the lot"
 
 
@@ -268,11 +276,16 @@ def answer(
     items = _capped(sorted([*items, *(one for one in extra if one)], key=lambda one: one.rank_key))
     told = {id(one) for item in items for one in item.findings}
     evidence = [
-        (one, _OF_DATA if found.theme(one)[0] is Theme.DATA else _NOTHING_TO_DO)
+        (one, _REASONS.get(found.theme(one)[0], _NOTHING_TO_DO))
         for one in findings
         if one.severity != "note" and id(one) not in told
     ]
     ranked = [replace(item, rank=number) for number, item in enumerate(items, 1)]
+    for at, item in enumerate(ranked):
+        if _is_drained(found, item):
+            order = words.as_drawn_takes(remedies.drains_to_order(found.result))
+            ranked[at] = replace(item, takes=item.takes + order)
+            break
     if ranked:
         ranked[0] = replace(ranked[0], left=_left(found, ranked[0]))
     return Answer(tuple(ranked), tuple(evidence), tuple(found.harm))
@@ -393,8 +406,6 @@ class _Found:
         """Low spot on the lot at the place of a finding, within a grate's shift; 0 for none."""
         if one.x is None or one.y is None:
             return 0
-        from shapely.geometry import Point
-
         place = Point(one.x, one.y)
         near = [
             (row["geometry"].distance(place), number)
@@ -403,6 +414,24 @@ class _Found:
         ]
         distance, number = min(near, default=(1e9, 0))
         return number if distance <= self.result.per_metre else 0
+
+    def openings_in(self, number: int) -> list[Row]:
+        """Openings at which the water of a low spot does harm or touches, the lowest first."""
+        hurt = {row.subject for row in broken(self.harm, low_spot=number)}
+        found = [
+            row
+            for row in self.result.rows("openings", low_spot=number)
+            if row["name"] in hurt or row["is_touched"]
+        ]
+        return sorted(found, key=lambda row: _or(row["freeboard_m"], _FAR))
+
+    def place_of(self, number: int) -> Place:
+        """Where the water of a low spot does harm."""
+        if self.openings_in(number):
+            return Place.OPENING
+        spot = self.spots[number]
+        at_wall = _or(spot["building_distance_m"], _FAR) < _AT_WALL_M
+        return Place.WALL if at_wall else _surface(self.result, number)
 
     def mended(self, rows: Iterable[Harm]) -> tuple[str, ...]:
         """Keys of rows, each once."""
@@ -431,44 +460,48 @@ def _low_spot(found: _Found, key: str, some: Sequence[Finding]) -> Item | None:
     """A low spot on the lot with its openings, inlets and water."""
     number, result, say = int(key), found.result, found.say
     spot = found.spots[number]
-    rows = broken(found.harm, low_spot=number)
-    openings = [
-        one
-        for one in result.rows("openings", low_spot=number)
-        if any(row.subject == one["name"] for row in rows) or one["is_touched"]
-    ]
-    openings.sort(key=lambda one: _or(one["freeboard_m"], 9.0))
+    openings = found.openings_in(number)
     if not _is_heavy(some) and not openings:
         return None
     inlets = [row for row in result.rows("inlets") if row["name"] in result.inlets_of(spot)]
     names = [row["name"] for row in inlets]
-    at_house = bool(openings) or _or(spot["building_distance_m"], 9.0) < 0.5
-    place = Place.OPENING if openings else Place.WALL if at_house else _surface(result, number)
+    place = found.place_of(number)
     grade = grades.of_low_spot(
         spot["probability"], spot["depth_m"], result.rmse_m, may_be_artefact=bool(spot["artefact"])
     )
     if openings and not _is_decided(openings[0]):
         grade = grades.least_sure([grade, Grade.LIKELY])
-    water = causes.of_low_spot(result, spot)
-    paved = _surface(result, number) is Place.PAVING
-    measures = remedies.of_low_spot(spot, water, names, at_house=at_house, is_paved=paved)
+    spouts = dict.fromkeys(one.subject for one in some if one.rule.startswith("downspout-"))
+    water = causes.of_low_spot(result, spot, tuple(spouts))
+    measures = remedies.of_low_spot(
+        result, spot, water,
+        at_house=place in (Place.OPENING, Place.WALL),
+        is_paved=_surface(result, number) is Place.PAVING,
+    )  # fmt: skip
+    harm = _low_spot_harm(found, spot, place, openings, names)
+    rows = broken(found.harm, low_spot=number)
     return Item(
         Theme.LOW_SPOT, key,
         _rank(
             _PLACE_RANKS[place], grade, Theme.LOW_SPOT,
-            _or(openings[0]["freeboard_m"], 9.0) if openings else 9.0, -spot["depth_m"],
+            _or(openings[0]["freeboard_m"], _FAR) if openings else tuple(Grade).index(grade),
+            -spot["depth_m"],
         ),
         openings[0]["name"] if openings else ", ".join(names) or f"low spot {number}",
         spot["x"], spot["y"],
-        _low_spot_harm(found, spot, openings, names),
-        _low_spot_verdict(found, spot, names),
+        words.if_levels_hold(harm) if grade is Grade.LEVEL_FIRST else harm,
+        words.closed(names, _fills(result, spot)),
         words.what_to_do(say, measures), grade,
         words.low_spot_evidence(say, spot, openings, inlets), tuple(some),
-        takes=_low_spot_takes(found, spot, names, at_house),
+        takes=words.quantities(say, spot["volume_m3"], spot["area_m2"]),
         check=words.levels_of_low_spot([one["name"] for one in openings]),
         risk=words.RISKS[Theme.LOW_SPOT.value],
         source=found.sources(_heaviest(some), rows), causes=water, mends=found.mended(rows),
     )  # fmt: skip
+
+
+#: A number beyond all heights and distances on a lot.
+_FAR: Final = 1e6
 
 
 def _or(value: float | None, instead: float) -> float:
@@ -488,21 +521,20 @@ def _surface(result: Result, number: int) -> Place:
     return Place.PAVING if paved > 0.5 else Place.LAWN
 
 
-def _low_spot_harm(found: _Found, spot: Row, openings: Sequence[Row], names: Sequence[str]) -> str:
+def _low_spot_harm(
+    found: _Found, spot: Row, place: Place, openings: Sequence[Row], names: Sequence[str]
+) -> str:
     """What stands where, and how near to the sill."""
+    say, result = found.say, found.result
+    nothing_today = result.state == "proposed" and bool(names) and not result.drained_today(spot)
     if openings and openings[0].get("freeboard_m") is not None:
-        blocked = words.joined(names)
         told = words.water_at_opening(
-            found.say, openings[0]["name"], openings[0]["freeboard_m"], spot["depth_m"], blocked
+            say, openings[0], spot["depth_m"], names, nothing_today=nothing_today
         )
         worst = _open_water(found, int(spot["id"]))
-        return told if worst is None else f"{told} {words.with_inlets_open(found.say, *worst)}"
-    where = "on the lawn" if _surface(found.result, int(spot["id"])) is Place.LAWN else "on paving"
-    if _or(spot["building_distance_m"], 9.0) < 0.5:
-        where = "at the house"
-    return words.water_that_stands(
-        found.say, where, spot["depth_m"], spot["area_m2"], words.joined(names)
-    )
+        return told if worst is None else f"{told} {words.with_inlets_open(say, *worst)}"
+    where = {Place.LAWN: "on the lawn", Place.PAVING: "on paving"}.get(place, "at the house")
+    return words.water_that_stands(say, where, spot, names, nothing_today=nothing_today)
 
 
 def _open_water(found: _Found, number: int) -> tuple[float, float, float] | None:
@@ -515,29 +547,26 @@ def _open_water(found: _Found, number: int) -> tuple[float, float, float] | None
     ]
     if not rows:
         return None
-    worst = min(rows, key=lambda row: (row["freeboard_m"] > 0, row["return_period_yr"]))
+    worst = min(
+        rows,
+        key=lambda row: (
+            row["freeboard_m"] > 0,
+            row["return_period_yr"] if row["freeboard_m"] <= 0 else row["freeboard_m"],
+        ),
+    )
     return worst["return_period_yr"], worst["depth_m"], worst["freeboard_m"]
 
 
-def _low_spot_verdict(found: _Found, spot: Row, names: Sequence[str]) -> str:
-    """Closed, and since when it has a way out."""
-    result = found.result
-    today = result.state == "proposed" and names and not result.drained_today(spot)
-    filled = [
-        row["return_period_yr"]
-        for row in result.rows("ponds", case=BLOCKED, low_spot=int(spot["id"]))
-        if row["depth_m"] >= 0.95 * spot["depth_m"]
-    ]
-    return words.closed(words.joined(names), bool(today), min(filled, default=None))
-
-
-def _low_spot_takes(found: _Found, spot: Row, names: Sequence[str], at_house: bool) -> str:
-    """Earth to fill it, and the drains as drawn."""
-    told = words.quantities(found.say, spot["volume_m3"], spot["area_m2"])
-    if names and at_house and found.result.rows("quantities"):
-        lines = found.result.rows("drain_lines", case=found.result.state, from_node=names[0])
-        told += words.as_drawn_takes(remedies.drains_to_order(found.result)) if lines else ""
-    return told
+def _fills(result: Result, spot: Row) -> float | None:
+    """Most frequent storm that fills a low spot with all inlets blocked [yr]."""
+    return min(
+        (
+            row["return_period_yr"]
+            for row in result.rows("ponds", case=BLOCKED, low_spot=int(spot["id"]))
+            if row["depth_m"] >= 0.95 * spot["depth_m"]
+        ),
+        default=None,
+    )
 
 
 def _walls(found: _Found, _: str, some: Sequence[Finding]) -> Item | None:
@@ -545,62 +574,93 @@ def _walls(found: _Found, _: str, some: Sequence[Finding]) -> Item | None:
     if not _is_heavy(some):
         return None
     result, say = found.result, found.say
-    named = {one.subject for one in some if one.rule.startswith("ground-") and one.severity != "note"}
+    named = {one.subject for one in some if one.rule in _FALLS_TO_WALL and one.severity != "note"}
+    spouts = {
+        one.subject: one
+        for one in some
+        if one.rule in ("downspout-near-foundation", "downspout-feeds-low-spot")
+    }
     standing = _walls_in_low_spots(found)
-    sizes = _building_sizes(result)
-    walls = sorted(
-        (row for row in result.rows("facades") if row["name"] in named),
-        key=lambda row: (
-            row["name"] in standing and len(standing) < len(named),
-            -sizes.get(row["building"], 0.0), row["slope"],
-        ),
-    )  # fmt: skip
-    spouts = list(
-        dict.fromkeys(
-            one.subject for one in some if one.rule == "downspout-near-foundation"
-        )
+    walls, water = _worst_first(
+        found, [row for row in result.rows("facades") if row["name"] in named], spouts, standing
     )
     rows = broken(
         row for row in found.harm
         if row.kind in (Kind.FALL, Kind.ROOF_WATER) and row.subject in {*named, *spouts}
     )  # fmt: skip
-    worst = walls[0] if walls else None
-    grade = (
-        grades.of_interval(worst["slope_low"], worst["slope_high"], 0.0) if worst else Grade.SHOWN
-    )
-    water = causes.of_walls(result, walls[:1], spouts) if worst else ()
-    measures = remedies.of_walls(walls, water, spouts)
-    head = _heaviest(some)[0]
+    head, worst = _heaviest(some)[0], walls[0] if walls else None
+    grade = _wall_grade(worst) if worst else Grade.SHOWN
+    measures = remedies.of_walls(result, walls, water, tuple(spouts))
     return Item(
         Theme.WALLS, "", _rank(_THEME_RANKS[Theme.WALLS], grade, Theme.WALLS),
         worst["name"] if worst else head.subject,
         worst["x"] if worst else head.x, worst["y"] if worst else head.y,
-        words.walls_harm(walls, spouts), words.VERDICTS[Theme.WALLS.value],
+        words.walls_harm(walls, tuple(spouts), standing), words.VERDICTS[Theme.WALLS.value],
         words.what_to_do(say, measures), grade,
-        words.walls_evidence(walls, standing), tuple(some),
+        words.walls_evidence(say, walls) or words.measured(say, _heaviest(some)), tuple(some),
         takes=words.quantities(say, *remedies.earth_to_fill(walls)) if walls else "",
-        check=words.levels_of_walls([row["name"] for row in walls]),
+        check=words.levels_of_walls(say, [row["name"] for row in walls]),
         risk=words.RISKS[Theme.WALLS.value],
         source=found.sources(_heaviest(some), rows), causes=water, mends=found.mended(rows),
     )  # fmt: skip
 
 
-def _building_sizes(result: Result) -> dict[str, float]:
-    """Footprint of each building, in square units of the coordinates."""
-    return {row["name"]: row["geometry"].area for row in result.rows("buildings")}
+_FALLS_TO_WALL: Final = ("ground-falls-to-building", "ground-too-flat-at-building")
+
+
+def _wall_grade(wall: Row) -> Grade:
+    """How sure it is that ground falls towards a wall."""
+    return grades.of_interval(wall["slope_low"], wall["slope_high"], 0.0)
+
+
+def _worst_first(
+    found: _Found,
+    walls: Sequence[Row],
+    spouts: Mapping[str, Finding],
+    standing: Mapping[str, int],
+) -> tuple[list[Row], tuple[Cause, ...]]:
+    """
+    Walls in the order in which they matter, and the causes of the water at the first.
+
+    The larger building before the shed; what no item on a low spot tells of before what one does;
+    what is surer, and of that the wall to which most water runs.
+    """
+    result = found.result
+    sizes = {row["name"]: row["geometry"].area for row in result.rows("buildings")}
+    reach = WALL_REACH_M * result.per_metre
+    told: list[tuple[tuple[Any, ...], Row, tuple[Cause, ...]]] = []
+    apart = [row for row in walls if row["name"] not in standing]
+    for wall in walls:
+        near = [
+            name
+            for name, one in spouts.items()
+            if one.x is not None
+            and one.y is not None
+            and wall["geometry"].distance(Point(one.x, one.y)) <= reach
+        ]
+        water = causes.of_walls(result, [wall], near)
+        key = (
+            -sizes.get(wall["building"], 0.0), bool(apart) and wall["name"] in standing,
+            tuple(Grade).index(_wall_grade(wall)), -sum(one.amount for one in water),
+            wall["slope"], wall["name"],
+        )  # fmt: skip
+        told.append((key, wall, water))
+    told.sort(key=lambda one: one[0])
+    return [wall for _, wall, _ in told], told[0][2] if told else ()
 
 
 def _walls_in_low_spots(found: _Found) -> dict[str, int]:
     """Walls of which the ground is for the greater part the bed of a low spot told of."""
     told = {int(key) for theme, key in found.themes if theme is Theme.LOW_SPOT}
-    reach = found.result.per_metre
+    metre = found.result.per_metre
     inside: dict[str, int] = {}
     for wall in found.result.rows("facades"):
-        strip = wall["geometry"].buffer((wall["reach_m"] or 0.0) * reach, single_sided=False)
+        deep = (wall["reach_m"] or 0.0) * metre
+        strip = deep * (wall["length_m"] or 0.0) * metre
+        around = wall["geometry"].buffer(deep)
         for number in told:
-            shared = found.spots[number]["geometry"].intersection(strip).area
-            # half of the strip lies in the building
-            if strip.area and shared > 0.25 * strip.area:
+            # the bed of a low spot does not lie in the building: all of it is on this side
+            if found.spots[number]["geometry"].intersection(around).area > 0.5 * strip > 0:
                 inside[wall["name"]] = number
     return inside
 
@@ -615,7 +675,6 @@ def _run(found: _Found, key: str, some: Sequence[Finding]) -> Item:
     line = found.result.row("drain_lines", name=run.lines[-1]) or {}
     middle = line["geometry"].interpolate(0.5, normalized=True) if line.get("geometry") else None
     rows = broken(row for row in found.harm if row.subject in run.nodes and row.state != "proposed")
-    water = causes.shares([])
     pairs = [(one.subject, one.rule) for one in run.reasons]
     return Item(
         theme, key,
@@ -626,7 +685,7 @@ def _run(found: _Found, key: str, some: Sequence[Finding]) -> Item:
         words.sentence(words.complaints(pairs) or "nothing was found against it"), tuple(some),
         check=words.check_run(run), risk=words.RISKS[Theme.RUN.value],
         source=found.sources(_heaviest(some)) or "common practice, no published source",
-        causes=water, mends=found.mended(rows), takes=words.run_takes(run),
+        mends=found.mended(rows), takes=words.run_takes(run),
     )  # fmt: skip
 
 
@@ -642,26 +701,42 @@ def _no_outlet(found: _Found, _: str, some: Sequence[Finding]) -> Item | None:
     option = result.row("outlet_options", subject=inlets[0], rank=1)
     spots = {
         number for number, row in found.spots.items() if set(result.inlets_of(row)) & set(inlets)
-    } | {found.low_spot_of(one) for one in heavy}
+    } | {found.low_spot_of(one) for one in heavy if _LOW_SPOT.fullmatch(one.subject)}
     rows = [row for row in broken(found.harm, inlets="open") if row.low_spot in spots]
-    rank = min((_PLACE_RANKS[row.place] + 0.5 for row in rows), default=2.0)
-    grade = Grade.LIKELY
-    if option is not None and option["verdict"] == "not reachable":
-        grade = grades.of_interval(option["left_low_m"], option["left_high_m"], 0.0)
-    wells = [one.subject for one in some if one.rule.startswith("dry-well")]
-    drowned = any(one.rule == "outlet-under-water" for one in some)
+    # behind the low spot that it would empty
+    rank = min((_PLACE_RANKS[found.place_of(one)] + 0.5 for one in spots if one), default=2.0)
+    wells = tuple(dict.fromkeys(one.subject for one in some if one.rule.startswith("dry-well")))
+    drowned = [one for one in heavy if one.rule == "outlet-under-water"]
     water = causes.of_inlets(result, [name for name in inlets if name in nodes][:1])
-    measures = remedies.without_outlet(inlets, water, is_under_water=drowned, soaks=wells)
+    kind = _outlet_kind(option, bool(wells or drowned))
+    if kind == "no outlet":
+        measures = remedies.without_outlet(inlets, water, is_under_water=bool(drowned), soaks=wells)
+        grade = Grade.LIKELY if option is None else _option_grade(option)
+    else:
+        what = "public" if kind == "beyond" else "level-outlet"
+        measures = (remedies.Remedy(remedies.Step.CLEAN, what, tuple(inlets)),)
+        grade = Grade.LIKELY if kind == "beyond" else Grade.LEVEL_FIRST
     return Item(
         Theme.NO_OUTLET, "", _rank(rank, grade, Theme.NO_OUTLET),
         inlets[0], heavy[0].x, heavy[0].y,
-        words.no_outlet(say, inlets, option) + words.wells(say, some), words.VERDICTS["no outlet"],
+        words.no_outlet(say, inlets, option) + words.wells(say, some), words.VERDICTS[kind],
         words.what_to_do(say, measures), grade,
-        words.option_evidence(say, option, [one for one in heavy if one.rule == "outlet-under-water"]),
-        tuple(some),
+        words.option_evidence(say, option, drowned), tuple(some),
         check=words.CHECKS["no outlet"], risk=words.RISKS["no outlet"],
         source=found.sources(heavy), causes=water, mends=found.mended(rows),
     )  # fmt: skip
+
+
+def _outlet_kind(option: Row | None, has_none: bool) -> str:
+    """Whether there is no outlet, one that may not be used, or one that may be too high."""
+    if has_none or option is None or option["verdict"] == "not reachable":
+        return "no outlet"
+    return "uncertain" if option["verdict"] == "cannot tell" else "beyond"
+
+
+def _option_grade(option: Row) -> Grade:
+    """How sure it is that gravity does not reach a place."""
+    return grades.of_interval(option["left_low_m"], option["left_high_m"], 0.0)
 
 
 def _capacity(found: _Found, key: str, some: Sequence[Finding]) -> Item | None:
@@ -693,8 +768,10 @@ def _capacity(found: _Found, key: str, some: Sequence[Finding]) -> Item | None:
     return Item(
         Theme.CAPACITY, key, _rank(2.0, grade, Theme.CAPACITY, head.severity != "fail"),
         head.subject, head.x, head.y,
-        words.drain_harm(say, head, lines[0] if lines else None), words.VERDICTS["drain too small"],
-        words.lay(lines, best), grade, words.sentence(words.complaints(pairs)), tuple(some),
+        words.drain_harm(say, head), words.VERDICTS["drain too small"],
+        words.lay(lines, best), grade,
+        words.measured(say, heavy) or words.sentence(words.complaints(pairs)),
+        tuple(some),
         check=words.CHECKS["drain too small"], risk=words.RISKS["drain too small"],
         takes=words.larger(say, lines), source=found.sources(heavy), causes=water,
     )  # fmt: skip
@@ -707,9 +784,7 @@ def _open_inlets(result: Result, names: Iterable[str]) -> list[Row]:
         row
         for row in result.rows("inlets")
         if row["name"] in wanted
-        and grades.is_open(
-            row["catchment_m2"], row["catchment_m2_p05"], row["catchment_m2_p95"]
-        )
+        and grades.is_open(row["catchment_m2"], row["catchment_m2_p05"], row["catchment_m2_p95"])
     ]
 
 
@@ -725,26 +800,47 @@ def _inlets(found: _Found, _: str, some: Sequence[Finding]) -> Item | None:
     subjects = [one.subject for one in [head, *some] if one.subject in names]
     opened = _open_inlets(result, names)
     level = head.rule == "channel-ground-not-level"
+    places = [one for one in heavy if one.rule == "inlet-better-place"]
+    steps = remedies.Step.INLET
+    measures = [remedies.Remedy(steps, "contour", (head.subject,))] if level else []
+    if places:
+        moved = tuple(one.subject for one in places)
+        measures.append(remedies.Remedy(steps, "settle-inlets", moved))
+    if not measures:
+        measures.append(remedies.Remedy(steps, "size-later"))
     grade = Grade.LIKELY if level else Grade.LEVEL_FIRST
-    measures = [remedies.Remedy(remedies.Step.INLET, "contour", (head.subject,))] if level else []
-    places = [one.subject for one in heavy if one.rule == "inlet-better-place"]
-    if places or not level:
-        measures.append(
-            remedies.Remedy(remedies.Step.INLET, "settle-inlets", tuple(places or subjects))
-        )
-    bounds = [
-        (row["catchment_m2"], row["catchment_m2_p05"], row["catchment_m2_p95"]) for row in opened
-    ]
-    joint = grades.joint_bounds(bounds, _together(result)) if len(bounds) > 1 else None
+    widest = max(opened, key=lambda row: row["catchment_m2_p95"], default=None)
+    open_first = not level and not places and widest is not None
+    joint = _joint(result, opened, places)
     return Item(
-        Theme.INLETS, "", _rank(3.0, grade, Theme.INLETS),
-        head.subject, head.x, head.y,
-        words.inlets_harm(say, head, heavy, opened), words.VERDICTS["inlets"],
+        Theme.INLETS, "", _rank(_THEME_RANKS[Theme.INLETS], grade, Theme.INLETS),
+        widest["name"] if widest and open_first else head.subject,
+        widest["x"] if widest and open_first else head.x,
+        widest["y"] if widest and open_first else head.y,
+        words.inlets_harm(say, head, heavy, [widest] if widest else []),
+        words.VERDICTS["open catchments" if open_first else "inlets"],
         words.what_to_do(say, measures), grade,
         words.inlets_evidence(say, heavy, opened, joint), tuple(some),
         check=words.levels_of_inlets(subjects), risk=words.RISKS["inlets"],
         source=found.sources(heavy),
     )  # fmt: skip
+
+
+def _joint(
+    result: Result, opened: Sequence[Row], places: Sequence[Finding]
+) -> tuple[float, float] | None:
+    """Bounds of what inlets take together whose catchments are open, the same water once."""
+    bounds = {
+        row["name"]: (row["catchment_m2"], row["catchment_m2_p05"], row["catchment_m2_p95"])
+        for row in opened
+    }
+    for one in places:
+        if one.subject not in bounds and one.limit is not None and one.measured is not None:
+            bounds[one.subject] = (one.limit, one.limit, one.measured)
+    balance = result.content.get("balance") or {}
+    most = sum(balance.get(name) or 0.0 for name in ("on_m2", "lot_m2"))
+    together = _together(result) or ((0.0, most) if most else None)
+    return grades.joint_bounds(list(bounds.values()), together) if len(bounds) > 1 else None
 
 
 def _together(result: Result) -> tuple[float, float] | None:
@@ -763,7 +859,7 @@ def _let_out(found: _Found, _: str, some: Sequence[Finding]) -> Item | None:
     head = heavy[0]
     subjects = list(dict.fromkeys(one.subject for one in heavy))
     rows = broken(row for row in found.harm if row.subject in subjects)
-    measures = [remedies.Remedy(remedies.Step.INLET, "let-out", tuple(subjects))]
+    measures = _let_out_measures(heavy)
     pairs = [(one.subject, one.rule) for one in heavy]
     grade = Grade.SHOWN if head.rule.endswith("off-lot") else Grade.LIKELY
     # over a walk before over a line: people fall there
@@ -773,10 +869,26 @@ def _let_out(found: _Found, _: str, some: Sequence[Finding]) -> Item | None:
         head.subject, head.x, head.y,
         words.sentence(words.complaints(pairs, 4)), words.VERDICTS["let out"],
         words.what_to_do(found.say, measures), grade,
-        words.sentence(words.complaints(pairs)), tuple(some),
+        words.measured(found.say, heavy) or words.let_out_evidence(subjects), tuple(some),
         check=words.CHECKS["let out"], risk=words.RISKS["let out"],
         source=found.sources(heavy), mends=found.mended(rows),
     )  # fmt: skip
+
+
+def _let_out_measures(heavy: Sequence[Finding]) -> list[remedies.Remedy]:
+    """What helps against each way of letting water out wrongly."""
+    by_what: dict[str, list[str]] = {}
+    for one in heavy:
+        what = "let-out"
+        if one.rule == "discharge-over-sidewalk":
+            what = "under-walk"
+        elif one.rule.endswith("off-lot") or one.rule == "setback":
+            what = "permission"
+        by_what.setdefault(what, []).append(one.subject)
+    return [
+        remedies.Remedy(remedies.Step.INLET, what, tuple(dict.fromkeys(names)))
+        for what, names in by_what.items()
+    ]
 
 
 def _laying(found: _Found, _: str, some: Sequence[Finding]) -> Item | None:
@@ -791,9 +903,9 @@ def _laying(found: _Found, _: str, some: Sequence[Finding]) -> Item | None:
     return Item(
         Theme.LAYING, "", _rank(_THEME_RANKS[Theme.LAYING], grade, Theme.LAYING),
         head.subject, head.x, head.y,
-        words.drawn_faults(len(heavy)), words.VERDICTS["laying"],
+        words.sentence(words.complaints(pairs, MOST)), words.VERDICTS["laying"],
         words.what_to_do(found.say, measures), grade,
-        words.sentence(words.complaints(pairs, MOST)), tuple(some),
+        words.measured(found.say, heavy) or words.on_plan(), tuple(some),
         check=words.CHECKS["laying"], risk=words.RISKS["laying"], source=found.sources(heavy),
     )  # fmt: skip
 
@@ -835,14 +947,15 @@ def _elsewhere(found: _Found) -> Item | None:
     unreal: dict[str, int] = {}
     for row in found.spots.values():
         if row["artefact"] and row["id"] not in told:
-            why = words.artefact(str(row["artefact"]), bool(result.rows("buildings")))
+            why = words.artefact(str(row["artefact"]), has_buildings=bool(result.rows("buildings")))
             unreal[why] = unreal.get(why, 0) + 1
     some = found.of_theme(Theme.ELSEWHERE)
     if told and not others:
         return None
     limit = (result.content.get("accuracy") or {}).get("low_spot_limit_m")
     harm = words.nothing_stands(say, limit) if not others else words.more_low_spots(len(others))
-    measures = [remedies.Remedy(remedies.Step.GRADE, "watch" if others else "nothing")]
+    what = "watch" if others else "running-only" if result.rows("inlets") else "nothing"
+    measures = [remedies.Remedy(remedies.Step.GRADE, what)]
     grade = Grade.LIKELY
     line = words.elsewhere(len(others), len(off_lot), unreal)
     return Item(
@@ -855,9 +968,18 @@ def _elsewhere(found: _Found) -> Item | None:
     )  # fmt: skip
 
 
+def _is_drained(found: _Found, item: Item) -> bool:
+    """Whether an item asks for drains as drawn: for low spots with inlets, and drains too small."""
+    if item.theme is Theme.LOW_SPOT:
+        return bool(found.result.inlets_of(found.spots[int(item.key)]))
+    return item.theme is Theme.CAPACITY
+
+
 def _left(found: _Found, first: Item) -> str:
     """What is broken still once the first item is done."""
-    rest = [row for row in broken(found.harm) if row.key not in first.mends and row.state != "today"]
+    rest = [
+        row for row in broken(found.harm) if row.key not in first.mends and row.state != "today"
+    ]
     return words.left([(row.subject, row.kind.value) for row in rest])
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from typing import TYPE_CHECKING, Any, Final
+from typing import TYPE_CHECKING, Final
 
 from lotflow.advice.causes import Cause, Source
 from lotflow.units import open_range
@@ -13,6 +13,7 @@ if TYPE_CHECKING:
     from lotflow.advice.result import Row
     from lotflow.advice.say import Say
     from lotflow.advice.verdicts import Run
+    from lotflow.findings import Finding
 
 #: What a person does, by the key of the remedy; {names} are what is worked on.
 _REMEDIES: Final[Mapping[str, str]] = {
@@ -27,18 +28,20 @@ _REMEDIES: Final[Mapping[str, str]] = {
     "keep": "Keep {names} as found.",
     "roof-elsewhere": "Take the roof water out of it ({names}; {share} of what comes): to another "
     "side, or in a pipe of its own.",
+    "gutter": "Hang a gutter on the {names} and lead its water away from the house.",
     "lead-away": "Lead {names} at least {away} from the wall, onto ground that falls, or into a "
     "pipe of {its} own.",
-    "swale": "Turn the neighbour's water ({share} of what comes, over {names}) past in a shallow "
-    "swale on your own ground, to where it leaves the lot today.",
+    "swale": "Turn the neighbour's water ({share} of what comes, over {names}) past in a grass "
+    "swale on your own ground, to where water leaves the lot already ({to}, {far} "
+    "from there).",
     "relevel": "Relevel the paving so that it falls 2 % away from the house, or open a way out "
-    "over the surface that lies lower than the sill.",
+    "over the ground that lies lower than the sill.",
     "raise": "Fill and grade so that the ground falls 5 % away from the house over the first "
-    "{reach}.",
+    "{reach}, or open a way out over the ground that lies lower than the sill.",
     "fill": "Fill it with the soil of the lawn to a fall of 1 %, towards where it runs over now.",
     "regrade": "Grade the soil at {names} to fall 5 % away over the first {reach}.",
     "relevel-walls": "Relevel the paving at {names} to fall 2 % away.",
-    "second-way": "Then {names}; keep the grate clear, and give the water a second way, another "
+    "second-way": "Then {names} {how}: keep {it} clear, and give the water a second way, another "
     "inlet or an overflow over the ground.",
     "basin": "Only then an inlet at its lowest point, with a solid pipe to a lower place.",
     "raise-terrace": "Raise the ground at {names} so that it sheds over the surface, as far as the "
@@ -51,13 +54,22 @@ _REMEDIES: Final[Mapping[str, str]] = {
     "lay": "Lay {names}.",
     "fall": "Give {names} fall to a lower outlet, by levels taken on site.",
     "settle-inlets": "Set {names} where the water runs when it rains, by levels, not by the plan.",
+    "size-later": "Size nothing for one of these figures: level where the catchments end, and run "
+    "it again.",
+    "public": "Ask whose ground that is; if it is a street, an alley or a ditch, draw it. On a "
+    "neighbour's ground it is no outlet.",
+    "level-outlet": "Take the level of the grate and of the outlet before a pipe is ordered.",
     "contour": "Step {names}, or turn it along the contour: a channel is set level.",
-    "let-out": "Let the water of {names} out on your own ground: spread, away from lot line, walk "
-    "and wall, and no more than ran there before; ask the town first.",
+    "under-walk": "Lead the water of {names} under the walk, or let it out where it does not run "
+    "over it.",
+    "permission": "Get permission in writing for {names}, or keep to the lot.",
+    "let-out": "Let the water of {names} out farther in on your own ground: spread, and no more "
+    "than ran there before.",
     "keep-open": "Keep its way open: no building, fill, bed or closed fence in it. You may not "
     "block it, nor send it on faster or in one stream.",
     "as-drawn": "Settle these on the plan before the first trench.",
     "nothing": "No inlet is needed for standing water.",
+    "running-only": "The inlets drawn are there for water that runs: set them where it runs.",
     "watch": "Look at them after rain before you dig for any of them.",
 }  # fmt: skip
 
@@ -126,8 +138,9 @@ _OF_PIPES: Final[Mapping[str, str]] = {
 }
 
 _SOURCES: Final[Mapping[Source, str]] = {
-    Source.ROOF: "roof", Source.OWN: "your own yard", Source.NEIGHBOUR: "from the neighbour",
-    Source.DRAIN: "up out of the drain", Source.INLET: "past other inlets",
+    Source.ROOF: "roof", Source.EAVES: "roof, off its eaves", Source.OWN: "your own yard",
+    Source.NEIGHBOUR: "from the neighbour", Source.DRAIN: "up out of the drain",
+    Source.INLET: "past other inlets",
 }  # fmt: skip
 
 
@@ -159,7 +172,7 @@ def what_to_do(say: Say, remedies: Sequence[Remedy]) -> str:
         several = len(one.subjects) > 1
         words = {
             "names": joined(one.subjects), "away": say(1.524, "length"),
-            "reach": say(3.048, "length"), "far": say(3.048, "length"),
+            "reach": say(3.048, "length"), "far": say(one.length_m or 3.048, "length"),
             "end": "end" if several else "ends", "its": "their" if several else "its",
             "it": "them" if several else "it", "it_is": "they are" if several else "it is",
         }  # fmt: skip
@@ -180,6 +193,7 @@ def cause(say: Say, one: Cause) -> str:
     amount = say(one.amount, "volume" if one.is_volume else "area")
     where = {
         Source.ROOF: f"{amount}, {one.subject}" if one.subject else amount,
+        Source.EAVES: f"{amount}, {one.subject}",
         Source.OWN: f"{amount} of the lot",
         Source.NEIGHBOUR: f"{amount} over the lot line at {one.subject or 'no one place'}",
         Source.DRAIN: f"{amount} that {one.subject} has no room for",
@@ -187,7 +201,46 @@ def cause(say: Say, one: Cause) -> str:
     }[one.source]
     if one.is_volume:
         where += " in the design storm"
-    return f"{one.share:.0%} {_SOURCES[one.source]}: {where}".replace("% ", " % ", 1)
+    return f"{percent(one.share)} {_SOURCES[one.source]}: {where}"
+
+
+def percent(share: float) -> str:
+    """
+    Say a share.
+
+    Examples
+    --------
+    >>> percent(0.333)
+    '33 %'
+    """
+    return f"{share * 100:.0f} %"
+
+
+def names_or(names: Sequence[str], one: str, several: str) -> str:
+    """
+    Say names with the verb in its number.
+
+    Examples
+    --------
+    >>> names_or(["A", "B"], "is", "are")
+    'A and B are'
+    """
+    return f"{joined(names)} {several if len(set(names)) > 1 else one}"
+
+
+def at_sill(say: Say, freeboard_m: float) -> str:
+    """
+    Say how high water stands at a sill.
+
+    Examples
+    --------
+    >>> from lotflow.advice.say import Say
+    >>> at_sill(Say("metric"), -0.088), at_sill(Say("metric"), 0.002)
+    ('0.09 m above the sill', 'to the sill')
+    """
+    if abs(freeboard_m) < 0.005:
+        return "to the sill"
+    return f"{say(abs(freeboard_m), 'depth')} {'above' if freeboard_m < 0 else 'below'} the sill"
 
 
 def complaint(rule: str) -> str:
@@ -223,22 +276,44 @@ def complaints(pairs: Sequence[tuple[str, str]], most: int = 8) -> str:
     return f"{said}; and {left} more" if left else said
 
 
-def water_at_opening(say: Say, name: str, freeboard_m: float, depth_m: float, inlets: str) -> str:
+def water_at_opening(
+    say: Say, opening: Row, depth_m: float, inlets: Sequence[str], *, nothing_today: bool
+) -> str:
     """Say what a low spot does to an opening."""
-    above = f"{say(abs(freeboard_m), 'depth')} {'above' if freeboard_m <= 0 else 'below'} its sill"
-    when = f"with {inlets} blocked " if inlets else ""
-    return sentence(
-        f"{name} stands in a low spot {say(depth_m, 'depth')} deep: {when}water rises to {above}"
-    )
+    full = at_sill(say, opening["freeboard_m"])
+    told = f"{opening['name']} stands in a low spot {say(depth_m, 'depth')} deep"
+    if nothing_today:
+        told += f" that nothing drains today: full, the water stands {full}"
+        return sentence(f"{told}, and will again whenever {names_or(inlets, 'is', 'are')} blocked")
+    if inlets:
+        return sentence(
+            f"{told}: once {names_or(inlets, 'is', 'are')} blocked, the water rises {_to(full)}"
+        )
+    return sentence(f"{told}: full, the water stands {full}")
 
 
-def water_that_stands(say: Say, place: str, depth_m: float, area_m2: float, inlets: str) -> str:
+def _to(full: str) -> str:
+    return full if full.startswith("to ") else f"to {full}"
+
+
+def water_that_stands(
+    say: Say, place: str, spot: Row, inlets: Sequence[str], *, nothing_today: bool
+) -> str:
     """Say what a low spot holds."""
-    unless = f", unless {inlets} takes it" if inlets else ""
-    return sentence(
-        f"water stands {place}, up to {say(depth_m, 'depth')} deep over {say(area_m2, 'area')}"
-        f"{unless}"
+    told = (
+        f"water stands {place}, up to {say(spot['depth_m'], 'depth')} deep over "
+        f"{say(spot['area_m2'], 'area')}"
     )
+    if nothing_today:
+        told += f"; nothing drains it today, {names_or(inlets, 'is', 'are')} meant to"
+    elif inlets:
+        told += f", whenever {names_or(inlets, 'is', 'are')} blocked"
+    return sentence(told)
+
+
+def if_levels_hold(text: str) -> str:
+    """Say that the data do not tell this for sure."""
+    return f"If the levels hold: {text}"
 
 
 def low_spot_evidence(say: Say, spot: Row, openings: Sequence[Row], inlets: Sequence[Row]) -> str:
@@ -254,11 +329,12 @@ def low_spot_evidence(say: Say, spot: Row, openings: Sequence[Row], inlets: Sequ
         if one.get("sill_m") is not None
     ]
     if spot.get("probability") is not None:
-        told.append(f"water stands there in {spot['probability']:.0%} of the likely surfaces")
+        share = percent(spot["probability"])
+        told.append(f"water stands there in {share} of the surfaces that the error allows")
     told += [catchment_range(say, one) for one in inlets]
     if spot.get("artefact"):
         told.append(f"but {spot['artefact']}")
-    return sentence("; ".join(told)).replace("% of", " % of")
+    return sentence("; ".join(told))
 
 
 def catchment_range(say: Say, inlet: Row) -> str:
@@ -299,33 +375,35 @@ def slope(value: float) -> str:
     return f"{abs(value) * 100:.1f} % {'towards' if value < 0 else 'away from'} it"
 
 
-def walls_harm(walls: Sequence[Row], downspouts: Sequence[str]) -> str:
-    """Say that ground falls to walls."""
-    if not walls:
-        several = len(downspouts) > 1
-        return sentence(f"{joined(downspouts)} let{'' if several else 's'} roof water out at the wall")
-    worst, others = walls[0], walls[1:]
-    told = f"the ground at {worst['name']} falls {slope(worst['slope'])}"
-    if others:
-        told += "; also " + joined([f"{one['name']} ({slope(one['slope'])})" for one in others])
-    if downspouts:
-        told += f"; {joined(downspouts)} let{'' if len(downspouts) > 1 else 's'} roof water out there"
-    return sentence(told)
-
-
-def walls_evidence(walls: Sequence[Row], hollow: Mapping[str, int]) -> str:
-    """Say the slopes with what the data allow."""
+def walls_harm(walls: Sequence[Row], downspouts: Sequence[str], hollow: Mapping[str, int]) -> str:
+    """Say that ground falls to walls, and that roof water is let out there."""
     told = []
-    for one in walls:
-        said = (
-            f"{one['name']}: {slope(one['slope'])} where it is worst, by the data between "
-            f"{slope(one['slope_low'])} and {slope(one['slope_high'])}; least is "
-            f"{one['slope_limit']:.0%} away".replace("% away", " % away")
+    if walls:
+        worst, others = walls[0], walls[1:]
+        fall = slope(worst["slope"]).replace(" it", " the wall")
+        told.append(f"at {worst['name']} the ground falls {fall}")
+        if others:
+            names = [
+                f"{one['name']} ({slope(one['slope'])}"
+                + (f", low spot {hollow[one['name']]})" if one["name"] in hollow else ")")
+                for one in others
+            ]
+            told.append(f"also at {joined(names)}")
+    if downspouts:
+        told.append(f"{names_or(downspouts, 'lets', 'let')} roof water out at the wall")
+    return sentence("; ".join(told))
+
+
+def walls_evidence(say: Say, walls: Sequence[Row]) -> str:
+    """Say the slopes with what the data allow."""
+    return " ".join(
+        sentence(
+            f"{one['name']}: {slope(one['slope'])} over {say(one['reach_m'], 'length')} where it "
+            f"is worst, by the error of the data between {slope(one['slope_low'])} and "
+            f"{slope(one['slope_high'])}; {percent(one['slope_limit'])} away is the least"
         )
-        if one["name"] in hollow:
-            said += f"; low spot {hollow[one['name']]} stands there"
-        told.append(sentence(said))
-    return " ".join(told)
+        for one in walls
+    )
 
 
 def run_verdict(run: Run) -> str:
@@ -350,24 +428,29 @@ def run_harm(run: Run) -> str:
 
 
 def no_outlet(say: Say, inlets: Sequence[str], option: Row | None) -> str:
-    """Say that gravity finds no way out."""
-    told = f"no way out by gravity for {joined(inlets)}"
-    if option is not None and option.get("left_m") is not None and option["left_m"] < 0:
-        place = option["place"] or option["kind"]
-        told += f": even the best place, {place}, lacks {say(-option['left_m'], 'depth')} of fall"
-    elif option is not None:
-        place = option["place"] or option["kind"]
-        told += f" that is sure to be open to you: the best place is {place}"
-    return sentence(told)
+    """Say how far gravity leads."""
+    names = joined(inlets)
+    if option is None:
+        return sentence(f"no lower place was found for {names}")
+    place = option["place"] or option["kind"]
+    if option["verdict"] == "not reachable":
+        return sentence(
+            f"no way out by gravity for {names}: even the best place, {place}, lacks "
+            f"{say(-option['left_m'], 'depth')} of fall"
+        )
+    if option["verdict"] == "cannot tell":
+        return sentence(f"whether gravity leads from {names} to {place} the data cannot tell")
+    return sentence(
+        f"gravity leads from {names} only to ground that may not be yours: {place}, "
+        f"{say(option['run_m'], 'length')} away"
+    )
 
 
 def run_on(say: Say, parts: Sequence[Cause], total_m2: float, at_least: bool) -> str:
     """Say where water comes onto the lot."""
     least = "at least " if at_least else ""
     places = joined([f"{say(one.amount, 'area')} at {one.subject}" for one in parts])
-    return sentence(
-        f"water from {least}{say(total_m2, 'area')} beyond the lot comes on: {places}"
-    )
+    return sentence(f"water from {least}{say(total_m2, 'area')} beyond the lot comes on: {places}")
 
 
 def nothing_stands(say: Say, limit_m: float | None) -> str:
@@ -377,16 +460,21 @@ def nothing_stands(say: Say, limit_m: float | None) -> str:
 
 
 def elsewhere(on_lot: int, off_lot: int, artefacts: Mapping[str, int]) -> str:
-    """Say in one line what other low spots there are, and what would remove those that are none."""
-    told = []
-    if on_lot:
-        told.append(f"{on_lot} more on the lot")
-    if off_lot:
-        told.append(f"{off_lot} off the lot")
+    """
+    Say in one line what other low spots there are, and what would remove those that are none.
+
+    Examples
+    --------
+    >>> elsewhere(0, 1, {"under buildings": 2})
+    'Low spots beside that: 1 off the lot; 2 that are likely none (under buildings).'
+    """
+    told = [f"{on_lot} more on the lot"] if on_lot else []
+    told += [f"{off_lot} off the lot"] if off_lot else []
     told += [
-        f"{count} that may be none, {why}" for why, count in artefacts.items() if count
+        f"{count} that {'is' if count == 1 else 'are'} likely none ({why})"
+        for why, count in artefacts.items()
     ]
-    return sentence("; ".join(told))
+    return f"Low spots beside that: {'; '.join(told)}." if told else ""
 
 
 def quantities(say: Say, volume_m3: float, area_m2: float, length_m: float | None = None) -> str:
@@ -395,17 +483,15 @@ def quantities(say: Say, volume_m3: float, area_m2: float, length_m: float | Non
     return sentence(f"about {say(volume_m3, 'volume')} of fill over {say(area_m2, 'area')}{along}")
 
 
-def facts(**values: Any) -> dict[str, str]:
-    """Facts of a remedy as text."""
-    return {name: str(value) for name, value in values.items()}
-
-
 #: What an item is, by its theme.
 VERDICTS: Final[Mapping[str, str]] = {
-    "walls": "Surface water at the wall: grade and gutters before any pipe.",
+    "walls": "Surface water at the wall: roof water and grade before any pipe.",
     "no outlet": "A pipe finds nothing lower: keep water off, raise the ground, or lift the water.",
     "drain too small": "The drain does not take what it should.",
     "inlets": "Water may run past what is meant to take it.",
+    "open catchments": "How much water comes the data cannot tell: no size holds before that.",
+    "beyond": "An outlet that may not be allowed.",
+    "uncertain": "An outlet that may lie too high.",
     "let out": "Water goes where it may not, or not like that.",
     "run-on": "A way of the neighbour's water, not a fault: it has a right to run.",
     "laying": "Faults on the plan, cheap before digging.",
@@ -414,11 +500,13 @@ VERDICTS: Final[Mapping[str, str]] = {
 #: What to measure to be sure.
 CHECKS: Final[Mapping[str, str]] = {
     "no outlet": "Level of the grates and of the outlet or the water it runs into; whose it is.",
-    "drain too small": "Levels at both ends of the line, and where the catchment of its inlets ends.",
+    "drain too small": "Levels at both ends of the line, and where the catchments of its inlets "
+    "end.",
     "let out": "Lot line, levels from the outlet on, and the town's rule.",
     "run-on": "Watch it in rain: where it comes on, how wide, where it leaves.",
     "laying": "Rims, inverts and ground along the lines.",
-    "nothing else stands": "Look after rain; puddles smaller than a cell do not show.",
+    "nothing else stands": "Look after rain: a puddle smaller than a cell of the data, or "
+    "shallower than their error, does not show.",
 }
 #: What could make an item wrong.
 RISKS: Final[Mapping[str, str]] = {
@@ -443,24 +531,21 @@ SOURCES: Final[Mapping[str, str]] = {
 }
 
 
-def closed(inlets: str, nothing_today: bool, storm_yr: float | None) -> str:
+def closed(inlets: Sequence[str], storm_yr: float | None) -> str:
     """Say what a low spot is."""
-    told = "a closed low spot: no way out over the ground"
+    told = "a closed low spot, no way out over the ground until it is full"
     if inlets:
-        told += f", {inlets} alone would empty it"
-        if nothing_today:
-            told += ", and today nothing does"
+        told += f"; only {names_or(inlets, 'empties', 'empty')} it"
     if storm_yr is not None:
-        told += f"; undrained, the {storm_yr:g}-year storm fills it"
+        told += f"; undrained, a {storm_yr:g}-year storm fills it"
     return sentence(told)
 
 
 def with_inlets_open(say: Say, storm_yr: float, depth_m: float, freeboard_m: float) -> str:
     """Say what stands at an opening although every inlet works."""
-    side = "above" if freeboard_m <= 0 else "below"
     return sentence(
-        f"Even with the inlets working, in the {storm_yr:g}-year storm it stands "
-        f"{say(depth_m, 'depth')} deep there, {say(abs(freeboard_m), 'depth')} {side} the sill"
+        f"Even with nothing blocked, in the {storm_yr:g}-year storm it stands "
+        f"{say(depth_m, 'depth')} deep there, {at_sill(say, freeboard_m)}"
     )
 
 
@@ -475,11 +560,13 @@ def levels_of_low_spot(openings: Sequence[str]) -> str:
     return sentence(f"level {sills}its lowest point, and the edge over which it runs out")
 
 
-def levels_of_walls(walls: Sequence[str]) -> str:
+def levels_of_walls(say: Say, walls: Sequence[str]) -> str:
     """Say what to level at walls."""
     if not walls:
         return sentence("look where each downspout lets out")
-    return sentence(f"level the ground at {joined(walls)}, at the wall and 10 ft out")
+    return sentence(
+        f"level the ground at {joined(walls)}, at the wall and {say(3.048, 'length')} out"
+    )
 
 
 def levels_of_inlets(names: Sequence[str]) -> str:
@@ -534,7 +621,34 @@ def option_evidence(say: Say, option: Row | None, drowned: Sequence[Finding]) ->
     return sentence("; ".join(told) or "no lower place was found")
 
 
-def drain_harm(say: Say, head: Finding, line: Row | None) -> str:
+#: Units of findings as quantities of a report.
+_QUANTITIES: Final[Mapping[str, str]] = {
+    "m": "depth", "m2": "area", "m3": "volume", "m3/s": "flow",
+}  # fmt: skip
+
+
+def measured(say: Say, some: Sequence[Finding], most: int = 5) -> str:
+    """Say what findings measured against their limits, where both are numbers."""
+    told = []
+    for one in some:
+        quantity = _QUANTITIES.get(one.unit)
+        if one.measured is None or one.limit is None or quantity is None:
+            continue
+        if one.rule in _DIAMETERS:
+            quantity = "diameter"
+        told.append(
+            f"{one.subject} {complaint(one.rule)}: {say(one.measured, quantity)} against "
+            f"{say(one.limit, quantity)}"
+        )
+    return sentence("; ".join(told[:most]))
+
+
+_DIAMETERS: Final = frozenset({
+    "smaller-pipe-downstream", "outlet-smaller-than-line", "size-changes-within-line",
+})  # fmt: skip
+
+
+def drain_harm(say: Say, head: Finding) -> str:
     """Say what is wrong with a line of the proposed drains."""
     if head.rule == "over-capacity" and head.measured and head.limit:
         return sentence(
@@ -543,10 +657,10 @@ def drain_harm(say: Say, head: Finding, line: Row | None) -> str:
         )
     if head.rule == "smaller-pipe-downstream" and head.measured and head.limit:
         return sentence(
-            f"{head.subject}, {say(head.measured, 'diameter')}, takes a pipe of "
+            f"{head.subject}, {say(head.measured, 'diameter')} inside, takes a pipe of "
             f"{say(head.limit, 'diameter')}: what passes the one sticks in the other"
         )
-    return sentence(f"{head.subject} {complaint(head.rule)}" + ("" if line else ", as drawn"))
+    return sentence(f"{head.subject} {complaint(head.rule)}")
 
 
 def lay(lines: Sequence[Row], best: Sequence[Finding]) -> str:
@@ -557,14 +671,14 @@ def lay(lines: Sequence[Row], best: Sequence[Finding]) -> str:
     told = [sentence(f"lay {joined(sizes)}, and the outlet no smaller")] if sizes else []
     if not sizes:
         told.append("Give it fall or a lower outlet, by levels taken on site.")
-    for one in best:
-        if one.measured is not None and one.limit is not None:
-            told.append(
-                sentence(
-                    f"the one change that mends most is at {one.subject}; it leaves "
-                    f"{one.measured:.0f} of {one.limit:.0f} failures of the lines"
-                )
-            )
+    told += [
+        sentence(
+            f"the one change that mends most is at {one.subject}; it leaves {one.measured:.0f} of "
+            f"{one.limit:.0f} failures of the lines"
+        )
+        for one in best
+        if one.measured is not None and one.limit is not None
+    ]
     return " ".join(told)
 
 
@@ -574,9 +688,7 @@ def larger(say: Say, lines: Sequence[Row]) -> str:
     return sentence(f"{say(length, 'length')} of larger pipe in the same trench") if length else ""
 
 
-def inlets_harm(
-    say: Say, head: Finding, heavy: Sequence[Finding], opened: Sequence[Row]
-) -> str:
+def inlets_harm(say: Say, head: Finding, heavy: Sequence[Finding], opened: Sequence[Row]) -> str:
     """Say what is not settled about inlets."""
     told = []
     if head.rule == "channel-ground-not-level" and head.measured is not None:
@@ -585,14 +697,19 @@ def inlets_harm(
             "it stands out at one end and takes nothing there"
         )
     told += [
-        f"{one.subject} takes {say(one.limit or 0.0, 'area')} as drawn and "
-        f"{say(one.measured or 0.0, 'area')} a step away: the data cannot tell which"
+        f"{one.subject} takes {better_place(say, one)}, as drawn or a step away: the data cannot "
+        "tell which"
         for one in heavy
         if one.rule == "inlet-better-place"
     ][:2]
     if not told:
         told += [catchment_range(say, row) for row in opened[:2]]
     return sentence("; ".join(told) or f"{head.subject} {complaint(head.rule)}")
+
+
+def better_place(say: Say, one: Finding) -> str:
+    """Say both catchments between which a step decides."""
+    return say_range(say, one.limit or 0.0, one.measured or 0.0)
 
 
 def inlets_evidence(
@@ -603,6 +720,11 @@ def inlets_evidence(
 ) -> str:
     """Say the ranges, and the bound of all together."""
     told = [catchment_range(say, row) for row in opened]
+    told += [
+        f"{one.subject} {better_place(say, one)}"
+        for one in heavy
+        if one.rule == "inlet-better-place"
+    ]
     if joint is not None:
         told.append(
             f"they share water: together {say_range(say, *joint)}, not the sum of the ranges"
@@ -611,14 +733,9 @@ def inlets_evidence(
     return sentence("; ".join(told))
 
 
-def drawn_faults(count: int) -> str:
-    """Say how many faults of laying there are."""
-    return sentence(f"{count} point{'s' if count > 1 else ''} of the drains as drawn to settle")
-
-
 def run_on_evidence(say: Say, water: Sequence[Cause], total_m2: float) -> str:
     """Say how the run-on was counted."""
-    told = joined([f"{one.subject} {one.share:.0%}".replace("%", " %") for one in water])
+    told = joined([f"{one.subject} {percent(one.share)}" for one in water])
     return sentence(f"each cell counted once, {say(total_m2, 'area')}: {told}")
 
 
@@ -627,11 +744,12 @@ def more_low_spots(count: int) -> str:
     return sentence(f"{count} more low spot{'s' if count > 1 else ''} on the lot, of less weight")
 
 
-def artefact(why: str, has_buildings: bool) -> str:
+def artefact(why: str, *, has_buildings: bool) -> str:
     """Say what would remove a low spot that is none."""
+    missing = "the neighbours' footprints" if has_buildings else "footprints (--buildings)"
     if why.startswith(("inside", "between", "under")):
-        return "under buildings" + ("" if has_buildings else ": give footprints (--buildings)")
-    return "deep or behind a bank: draw the culvert there is, or footprints (--buildings)"
+        return f"under buildings: {missing} remove them"
+    return f"deep or behind a bank: {missing}, or the culvert drawn, remove them"
 
 
 def left(rows: Sequence[tuple[str, str]]) -> str:
@@ -641,17 +759,27 @@ def left(rows: Sequence[tuple[str, str]]) -> str:
     Examples
     --------
     >>> left([("Back door", "water enters at the sill")]), left([])
-    ('After it: Back door (water enters at the sill).', 'After it no limit is broken.')
+    ('After it there is still: Back door (water enters at the sill).', '')
     """
     by_subject: dict[str, str] = {}
     for subject, kind in rows:
         by_subject.setdefault(subject, kind)
     if not by_subject:
-        return "After it no limit is broken."
+        return ""
     told = joined([f"{subject} ({kind})" for subject, kind in by_subject.items()], 4)
-    return f"After it: {told}."
+    return f"After it there is still: {told}."
 
 
 def also(place: str, harm: str) -> str:
     """Say an item that was folded into another."""
     return sentence(f"also {place}: {harm}")
+
+
+def let_out_evidence(subjects: Sequence[str]) -> str:
+    """Say how it was found where let-out water goes."""
+    return sentence(f"the way of the water of {joined(subjects)} followed over the ground")
+
+
+def on_plan() -> str:
+    """Say that a fault is seen on the plan."""
+    return "Seen on the plan, as drawn."

@@ -27,6 +27,7 @@ class Source(StrEnum):
     """What kind of thing water comes from."""
 
     ROOF = "roof"
+    EAVES = "eaves without a gutter"
     OWN = "own yard"
     NEIGHBOUR = "neighbour"
     DRAIN = "drain"
@@ -84,7 +85,8 @@ def shares(parts: Iterable[Part], *, is_volume: bool = False) -> tuple[Cause, ..
 
     Examples
     --------
-    >>> found = shares([(Source.ROOF, "DS1", 60.0, None, None), (Source.OWN, "", 121.0, None, None)])
+    >>> roof, own = (Source.ROOF, "DS1", 60.0, None, None), (Source.OWN, "", 121.0, None, None)
+    >>> found = shares([roof, own])
     >>> [(cause.source.value, cause.share) for cause in found]
     [('own yard', 0.67), ('roof', 0.33)]
     """
@@ -131,7 +133,7 @@ def share_of(causes: Iterable[Cause], source: Source) -> float:
 
 def of_inlets(result: Result, names: Sequence[str]) -> tuple[Cause, ...]:
     """
-    Give the causes of the water that comes to inlets: their ground, the roofs led into them.
+    Give the causes of the water that inlets are to take: their ground, the roofs led into them.
 
     Parameters
     ----------
@@ -141,21 +143,13 @@ def of_inlets(result: Result, names: Sequence[str]) -> tuple[Cause, ...]:
         Inlets whose water is told as one.
     """
     counted = _counted(result, names)
-    if counted:
-        return shares(counted)
-    refused = _refused(result, names)
-    parts = [part for name in names for part in _ground(result, name)]
-    if refused:
-        own = sum(row["own_m3"] or 0.0 for row in refused)
-        area = sum(part[2] for part in parts)
-        by_ground = [(one[0], one[1], one[2] * own / area, *one[3:]) for one in parts if area]
-        return shares([*by_ground, *_from_drains(result, refused, names)], is_volume=True)
-    return shares([*parts, *_connected(result, names)])
+    ground = [part for name in names for part in _ground(result, name)]
+    return shares(counted or [*ground, *_connected(result, names)])
 
 
-def of_low_spot(result: Result, low_spot: Row) -> tuple[Cause, ...]:
+def of_low_spot(result: Result, low_spot: Row, downspouts: Sequence[str] = ()) -> tuple[Cause, ...]:
     """
-    Give the causes of the water of a low spot: of its inlets, else of the ground that drains to it.
+    Give the causes of the water of a low spot.
 
     Parameters
     ----------
@@ -163,26 +157,46 @@ def of_low_spot(result: Result, low_spot: Row) -> tuple[Cause, ...]:
         As published.
     low_spot
         Its row.
+    downspouts
+        Names of those that run into it.
+
+    Notes
+    -----
+    Of its inlets, else of the ground that drains to it. Where inlets refuse water in the design
+    storm, what comes up out of their drains and what other inlets let pass counts by volume.
     """
     names = result.inlets_of(low_spot)
-    number = f"low spot {low_spot['id']}"
-    counted = _counted(result, [number])
+    counted = _counted(result, [f"low spot {low_spot['id']}"])
     if counted:
         return shares(counted)
-    if names:
-        return of_inlets(result, names)
+    areas = _downspout_areas(result)
+    fed: list[Part] = [(Source.ROOF, name, areas.get(name, 0.0), None, None) for name in downspouts]
+    if not names:
+        return shares([*_of_ground(result, low_spot, fed), *fed])
+    ground = [*(part for name in names for part in _ground(result, name)), *fed]
+    refused = _refused(result, names)
+    area = sum(part[2] for part in ground)
+    if not refused or not area:
+        return shares(ground)
+    own = sum(row["own_m3"] or 0.0 for row in refused)
+    return shares([*_scaled(ground, own), *_from_drains(result, refused, names)], is_volume=True)
+
+
+def _of_ground(result: Result, low_spot: Row, fed: Sequence[Part]) -> list[Part]:
+    """Ground that drains to a low spot without inlets, less the roofs that are told apart."""
     total = low_spot.get("contributing_area_m2") or low_spot.get("area_m2") or 0.0
-    fed = _fed_by_downspouts(result, number)
-    outline = low_spot["geometry"]
-    across = [
-        part for part, way in _run_on(result) if way is not None and way.intersects(outline)
-    ]
     if (low_spot.get("on_lot_m2") or 0.0) <= 0:
-        return shares([(Source.NEIGHBOUR, "", total, None, None)])
+        return [(Source.NEIGHBOUR, "", total, None, None)]
+    total = max(total - sum(part[2] for part in fed), 0.0)
+    across = [
+        part
+        for part, way in _run_on(result)
+        if way is not None and way.intersects(low_spot["geometry"])
+    ]
+    across = _once(result, across)
     beyond = _scaled(across, min(sum(part[2] for part in across), total))
-    roofs = min(sum(part[2] for part in fed), total)
-    own = max(total - roofs - sum(part[2] for part in beyond), 0.0)
-    return shares([*beyond, *_scaled(fed, roofs), (Source.OWN, "", own, None, None)])
+    own = total - sum(part[2] for part in beyond)
+    return [*beyond, (Source.OWN, "", own, None, None)]
 
 
 def of_walls(
@@ -211,7 +225,10 @@ def of_walls(
         return shares(counted)
     reach = WALL_REACH_M * result.per_metre
     zone = unary_union([wall["geometry"].buffer(reach) for wall in walls])
-    across = [part for part, way in _run_on(result) if way is not None and way.intersects(zone)]
+    across = _once(
+        result,
+        [part for part, way in _run_on(result) if way is not None and way.intersects(zone)],
+    )
     beyond = sum(part[2] for part in across)
     strip = sum((wall["length_m"] or 0.0) * (wall["reach_m"] or 0.0) for wall in walls)
     past = [row["area_m2"] for row in result.rows("flow_paths") if _starts_in(row, zone)]
@@ -234,6 +251,27 @@ def of_lot(result: Result) -> tuple[Cause, ...]:
 def _starts_in(path: Row, zone: Any) -> bool:
     """Whether a flow path reaches a zone with its lower half: its area is that of its lower end."""
     return bool(substring(path["geometry"], 0.5, 1.0, normalized=True).intersects(zone))
+
+
+def _once(result: Result, across: Sequence[Part]) -> list[Part]:
+    """
+    Crossings without those whose water comes on again at another of them.
+
+    Water that comes on, leaves and comes on again is in the area of each crossing it passes; the
+    last holds it all.
+    """
+    ways = {(part[3], part[4]): way for part, way in _run_on(result)}
+
+    def comes_again(part: Part) -> bool:
+        way = ways.get((part[3], part[4]))
+        return way is not None and any(
+            other[1] != part[1]
+            and other[2] >= part[2]
+            and way.distance(Point(other[3], other[4])) <= _CELLS * result.cell
+            for other in across
+        )
+
+    return [part for part in across if not comes_again(part)]
 
 
 def _scaled(parts: Sequence[Part], total: float) -> list[Part]:
@@ -265,12 +303,13 @@ def _ground(result: Result, name: str) -> list[Part]:
     cells, lot = outline["geometry"], unary_union([r["geometry"] for r in result.rows("lot")])
     per_unit = total / cells.area
     own = cells.intersection(lot)
+    shed = _shed_at_eaves(result)
     parts: list[Part] = []
     for building in result.rows("buildings"):
         roof = own.intersection(building["geometry"])
-        parts.append(
-            (Source.ROOF, f"roof of {building['name']}", roof.area * per_unit, None, None)
-        )
+        source = Source.EAVES if building["name"] in shed else Source.ROOF
+        name = f"roof of {building['name']}"
+        parts.append((source, name, roof.area * per_unit, None, None))
         own = own.difference(building["geometry"])
     parts.append((Source.OWN, "", own.area * per_unit, None, None))
     return [*parts, *_over_the_line(result, cells, lot, per_unit)]
@@ -281,11 +320,11 @@ def _over_the_line(result: Result, cells: Any, lot: Any, per_unit: float) -> lis
     beyond = cells.difference(lot).area * per_unit
     if not beyond:
         return []
-    near = cells.buffer(_CELLS * _cell(result))
+    near = cells.buffer(_CELLS * result.cell)
     across = [part for part, _ in _run_on(result) if near.covers(Point(part[3], part[4]))]
+    across = _once(result, across)
     if not across:
         return [(Source.NEIGHBOUR, "", beyond, None, None)]
-    # water that comes on, leaves and comes on again is counted at each crossing
     return _scaled(across, beyond)
 
 
@@ -353,80 +392,35 @@ def _downspout_areas(result: Result) -> dict[str, float]:
     }
 
 
-def _fed_by_downspouts(result: Result, low_spot: str) -> list[Part]:
-    """Downspouts that were found to run into a low spot."""
-    areas = _downspout_areas(result)
-    return [
-        (Source.ROOF, row["name"], areas.get(row["name"], 0.0), None, None)
-        for row in result.rows("downspouts", reaches=low_spot)
-    ]
-
-
-def _eaves(result: Result, walls: Sequence[Row]) -> list[Part]:
-    """Roofs without downspouts, shed along all walls alike."""
-    roofs = {
+def _shed_at_eaves(result: Result) -> dict[str, float]:
+    """Roofs without downspouts by building [m^2]."""
+    return {
         one.subject: one.measured or 0.0
         for one in result.findings
         if one.rule == "roof-sheds-at-eaves"
     }
+
+
+def _eaves(result: Result, walls: Sequence[Row]) -> list[Part]:
+    """Roofs without downspouts, shed along all walls alike."""
     parts: list[Part] = []
-    for name, area in roofs.items():
+    for name, area in _shed_at_eaves(result).items():
         here = sum(wall["length_m"] or 0.0 for wall in walls if wall["building"] == name)
         around = sum(wall["length_m"] or 0.0 for wall in result.rows("facades", building=name))
         if here and around:
-            parts.append((Source.ROOF, f"roof of {name}", area * here / around, None, None))
+            parts.append((Source.EAVES, f"roof of {name}", area * here / around, None, None))
     return parts
 
 
-def _cell(result: Result) -> float:
-    """Side of a cell, in units of the coordinates."""
-    return float((result.content.get("accuracy") or {}).get("cell_m") or 1.0) * result.per_metre
-
-
 def _run_on(result: Result) -> list[tuple[Part, LineString | None]]:
-    """Each crossing at which water comes onto the lot, with the way it takes from there."""
+    """Each crossing at which water comes onto the lot as a part, with its way."""
     return [
         (
             (
                 Source.NEIGHBOUR, f"crossing {row['id']}", row["area_m2"],
                 row["geometry"].x, row["geometry"].y,
             ),
-            way_from(result, row["geometry"]),
+            way,
         )
-        for row in result.rows("lot_line_crossings", direction="on")
+        for row, way in result.run_on
     ]  # fmt: skip
-
-
-def way_from(result: Result, point: Any) -> LineString | None:
-    """
-    Follow the flow paths downhill from a point.
-
-    Parameters
-    ----------
-    result
-        As published.
-    point
-        Where it starts; within a cell and a half of a path.
-
-    Returns
-    -------
-    way
-        None where no path runs there.
-    """
-    paths = [row["geometry"] for row in result.rows("flow_paths")]
-    near = [(path.distance(point), i) for i, path in enumerate(paths)]
-    distance, first = min(near, default=(math.inf, -1))
-    if distance > _CELLS * _cell(result):
-        return None
-    starts = {_corner(path.coords[0]): path for path in paths}
-    line = substring(paths[first], paths[first].project(point), paths[first].length)
-    corners = list(line.coords)
-    seen = set()
-    while (end := _corner(corners[-1])) in starts and end not in seen:
-        seen.add(end)
-        corners += list(starts[end].coords)[1:]
-    return LineString(corners) if len(corners) > 1 else None
-
-
-def _corner(point: Sequence[float]) -> tuple[float, float]:
-    return round(point[0], 3), round(point[1], 3)

@@ -226,16 +226,25 @@ def _sills(result: Result) -> Iterator[Harm]:
             if water:
                 least = min(water, key=lambda row: float(row["freeboard_m"]))
                 at = (state, inlets, int(least["low_spot"] or 0))
-                yield from _freeboard(opening["name"], least["freeboard_m"], at, place)
+                yield from _freeboard(
+                    opening["name"], least["freeboard_m"], at, place, touches=least["at_wall"]
+                )
 
 
 def _freeboard(
-    name: str, freeboard_m: float, at: tuple[str, str, int], place: tuple[float, float]
+    name: str,
+    freeboard_m: float,
+    at: tuple[str, str, int],
+    place: tuple[float, float],
+    *,
+    touches: bool = True,
 ) -> Iterator[Harm]:
-    """The sill itself, and a foot below it."""
+    """The sill itself, and a foot below it; water that stands only near may be kept off by it."""
     for kind in (Kind.ENTERS, Kind.FREEBOARD):
         limit = LIMITS[kind].value or 0.0
-        is_harm = freeboard_m <= limit if kind is Kind.ENTERS else freeboard_m < limit
+        is_harm: bool | None = freeboard_m <= limit if kind is Kind.ENTERS else freeboard_m < limit
+        if is_harm and not touches:
+            is_harm = None
         yield Harm(kind, name, freeboard_m, limit, is_harm, *at, *place)
 
 

@@ -8,6 +8,9 @@ from dataclasses import dataclass, field
 from functools import cached_property
 from typing import TYPE_CHECKING, Any, Final
 
+from shapely.geometry import LineString
+from shapely.ops import substring
+
 if TYPE_CHECKING:
     import pandas as pd
 
@@ -22,6 +25,8 @@ WALL_REACH_M: Final = 3.048
 #: How far a grate may stand beside a low spot and still be told to drain it [m], as `snap_m` of
 #: `lotflow.criteria`.
 _BESIDE_M: Final = 0.75
+#: A point lies on a flow path that is no farther than so many cells: paths run between centres.
+_CELLS: Final = 1.5
 #: Cases of the pond layers.
 BLOCKED: Final = "blocked:all"
 _LIMITED: Final = "limited"
@@ -105,6 +110,20 @@ class Result:
         """Vertical accuracy of the elevation data [m]."""
         return float((self.content.get("accuracy") or {}).get("rmse_m") or 0.0)
 
+    @cached_property
+    def cell(self) -> float:
+        """Side of a cell of the elevation data, in units of the coordinates."""
+        return float((self.content.get("accuracy") or {}).get("cell_m") or 1.0) * self.per_metre
+
+    @cached_property
+    def run_on(self) -> list[tuple[Row, LineString | None]]:
+        """Each crossing at which water comes onto the lot, and the way it takes from there."""
+        paths = [row["geometry"] for row in self.rows("flow_paths")]
+        return [
+            (row, way_from(row["geometry"], paths, _CELLS * self.cell))
+            for row in self.rows("lot_line_crossings", direction="on")
+        ]
+
     def inlets_of(self, low_spot: Row) -> list[str]:
         """Names of the inlets that drain a low spot."""
         return [name for name in str(low_spot.get("inlets") or "").split(", ") if name]
@@ -115,6 +134,43 @@ class Result:
             low_spot["geometry"].buffer(_BESIDE_M * self.per_metre).contains(node["geometry"])
             for node in self.rows("nodes", case="today", kind="inlet")
         )
+
+
+def way_from(point: Any, paths: Sequence[LineString], reach: float) -> LineString | None:
+    """
+    Follow flow paths downhill from a point.
+
+    Parameters
+    ----------
+    point
+        Where it starts.
+    paths
+        Drawn downhill, from confluence to confluence.
+    reach
+        How far from the point a path may lie, in units of the coordinates.
+
+    Returns
+    -------
+    way
+        None where no path runs there.
+    """
+    distance, first = min(
+        ((path.distance(point), i) for i, path in enumerate(paths)), default=(math.inf, -1)
+    )
+    if distance > reach:
+        return None
+    below = {_corner(path.coords[0]): path for path in paths}
+    line = substring(paths[first], paths[first].project(point), paths[first].length)
+    corners = list(line.coords)
+    passed = set()
+    while (end := _corner(corners[-1])) in below and end not in passed:
+        passed.add(end)
+        corners += list(below[end].coords)[1:]
+    return LineString(corners) if len(corners) > 1 else None
+
+
+def _corner(point: Sequence[float]) -> tuple[float, float]:
+    return round(point[0], 3), round(point[1], 3)
 
 
 def _records(frame: pd.DataFrame) -> list[Row]:

@@ -166,8 +166,7 @@ def _judged(result: Result, lines: Sequence[Row]) -> Run:
     found = tuple(
         one
         for one in result.findings
-        if one.subject in names
-        or (one.subject in nodes and (one.today or result.state == "today"))
+        if one.subject in names or (one.subject in nodes and (one.today or result.state == "today"))
     )
     replaced = all(row["status"] in _GIVEN_UP for row in lines)
     verdict, reasons = _verdict(found, lines)
