@@ -109,6 +109,8 @@ _RANK_THEMES: Final = {
     "roof water at a wall": Theme.WALLS,
     "ground that falls to a wall": Theme.WALLS,
 }
+#: Share of the run-on from which one crossing is told of: lotflow's choice, no published source.
+_MUCH: Final = 0.2
 #: A low spot stands at a building that is no farther [m]: half a cell of common data.
 _AT_WALL_M: Final = 0.5
 _LOW_SPOT: Final = re.compile(r"low spot (\d+)")
@@ -478,6 +480,8 @@ def _low_spot(found: _Found, key: str, some: Sequence[Finding]) -> Item | None:
         at_house=place in (Place.OPENING, Place.WALL),
         is_paved=_surface(result, number) is Place.PAVING,
     )  # fmt: skip
+    if grade is Grade.LEVEL_FIRST and place not in (Place.OPENING, Place.WALL):
+        measures = (remedies.Remedy(remedies.Step.CLEAN, "wait"), *measures)
     harm = _low_spot_harm(found, spot, place, openings, names)
     rows = broken(found.harm, low_spot=number)
     return Item(
@@ -494,7 +498,9 @@ def _low_spot(found: _Found, key: str, some: Sequence[Finding]) -> Item | None:
         words.what_to_do(say, measures), grade,
         words.low_spot_evidence(say, spot, openings, inlets), tuple(some),
         takes=words.quantities(say, spot["volume_m3"], spot["area_m2"]),
-        check=words.levels_of_low_spot([one["name"] for one in openings]),
+        check=words.levels_of_low_spot(
+            [one["name"] for one in openings], has_buildings=bool(result.rows("buildings"))
+        ),
         risk=words.RISKS[Theme.LOW_SPOT.value],
         source=found.sources(_heaviest(some), rows), causes=water, mends=found.mended(rows),
     )  # fmt: skip
@@ -534,6 +540,8 @@ def _low_spot_harm(
         worst = _open_water(found, int(spot["id"]))
         return told if worst is None else f"{told} {words.with_inlets_open(say, *worst)}"
     where = {Place.LAWN: "on the lawn", Place.PAVING: "on paving"}.get(place, "at the house")
+    if not result.rows("buildings"):
+        where = f"in low spot {spot['id']}"
     return words.water_that_stands(say, where, spot, names, nothing_today=nothing_today)
 
 
@@ -921,16 +929,20 @@ def _run_on(found: _Found, used: set[str]) -> Item | None:
         for one in water
         if one.source is Source.NEIGHBOUR and one.subject not in used and one.x is not None
     ]
-    if not free or (not _is_heavy(some) and free[0].amount < 0.2 * total):
+    # where drains are drawn, only much water needs a word; a screening tells where it comes on
+    much = free and free[0].amount >= _MUCH * total
+    if not free or not (much or _is_heavy(some) or not result.rows("inlets")):
         return None
     head = free[0]
+    leaves = result.rows("lot_line_crossings", direction="off")
     measures = [remedies.Remedy(remedies.Step.SWALE, "keep-open")]
     return Item(
         Theme.RUN_ON, "", _rank(_THEME_RANKS[Theme.RUN_ON], Grade.LIKELY, Theme.RUN_ON),
         head.subject, head.x, head.y,
         words.run_on(say, free, total, _is_heavy(some)), words.VERDICTS["run-on"],
         words.what_to_do(say, measures), Grade.LIKELY,
-        words.run_on_evidence(say, water, total), tuple(some),
+        words.run_on_evidence(say, water, total, leaves[:2]),
+        tuple(some),
         check=words.CHECKS["run-on"], risk=words.RISKS["run-on"],
         source=words.SOURCES["run-on"], causes=water,
     )  # fmt: skip
@@ -950,17 +962,22 @@ def _elsewhere(found: _Found) -> Item | None:
             why = words.artefact(str(row["artefact"]), has_buildings=bool(result.rows("buildings")))
             unreal[why] = unreal.get(why, 0) + 1
     some = found.of_theme(Theme.ELSEWHERE)
-    if told and not others:
+    if told and not others and not off_lot and not unreal:
         return None
     limit = (result.content.get("accuracy") or {}).get("low_spot_limit_m")
-    harm = words.nothing_stands(say, limit) if not others else words.more_low_spots(len(others))
+    harm = (
+        words.more_low_spots(len(others))
+        if others
+        else words.nothing_stands(say, limit, others=bool(told))
+    )
     what = "watch" if others else "running-only" if result.rows("inlets") else "nothing"
-    measures = [remedies.Remedy(remedies.Step.GRADE, what)]
+    measures = [remedies.Remedy(remedies.Step.GRADE, what)] if others or not told else []
     grade = Grade.LIKELY
     line = words.elsewhere(len(others), len(off_lot), unreal)
     return Item(
         Theme.ELSEWHERE, "", _rank(_THEME_RANKS[Theme.ELSEWHERE], grade, Theme.ELSEWHERE),
-        "the lot", None, None, harm, words.VERDICTS["nothing else stands"],
+        "the lot", None, None, harm,
+        words.VERDICTS["all told" if told and not others else "nothing else stands"],
         words.what_to_do(say, measures), grade,
         line or words.sentence("the elevation data hold no other low spot here"), tuple(some),
         check=words.CHECKS["nothing else stands"], risk=words.RISKS["nothing else stands"],

@@ -38,6 +38,7 @@ _REMEDIES: Final[Mapping[str, str]] = {
     "over the ground that lies lower than the sill.",
     "raise": "Fill and grade so that the ground falls 5 % away from the house over the first "
     "{reach}, or open a way out over the ground that lies lower than the sill.",
+    "wait": "Look after rain, or level it: leave it alone where no water stands.",
     "fill": "Fill it with the soil of the lawn to a fall of 1 %, towards where it runs over now.",
     "regrade": "Grade the soil at {names} to fall 5 % away over the first {reach}.",
     "relevel-walls": "Relevel the paving at {names} to fall 2 % away.",
@@ -313,7 +314,11 @@ def water_that_stands(
 
 def if_levels_hold(text: str) -> str:
     """Say that the data do not tell this for sure."""
-    return f"If the levels hold: {text}"
+    return (
+        f"If the levels hold: {text[0].lower()}{text[1:]}"
+        if text.startswith("Water")
+        else (f"If the levels hold: {text}")
+    )
 
 
 def low_spot_evidence(say: Say, spot: Row, openings: Sequence[Row], inlets: Sequence[Row]) -> str:
@@ -453,8 +458,10 @@ def run_on(say: Say, parts: Sequence[Cause], total_m2: float, at_least: bool) ->
     return sentence(f"water from {least}{say(total_m2, 'area')} beyond the lot comes on: {places}")
 
 
-def nothing_stands(say: Say, limit_m: float | None) -> str:
-    """Say that no low spot lies on the lot."""
+def nothing_stands(say: Say, limit_m: float | None, *, others: bool) -> str:
+    """Say that no low spot lies on the lot, or no other."""
+    if others:
+        return sentence("nothing else stands on your lot")
     deep = f" deeper than {say(limit_m, 'depth')}, the least the data show" if limit_m else ""
     return sentence(f"no water stands on your lot{deep}")
 
@@ -496,6 +503,7 @@ VERDICTS: Final[Mapping[str, str]] = {
     "run-on": "A way of the neighbour's water, not a fault: it has a right to run.",
     "laying": "Faults on the plan, cheap before digging.",
     "nothing else stands": "No standing water to cure here.",
+    "all told": "The low spots told of are all there are on the lot.",
 }
 #: What to measure to be sure.
 CHECKS: Final[Mapping[str, str]] = {
@@ -554,10 +562,13 @@ def as_drawn_takes(items: Sequence[str]) -> str:
     return f" {sentence('drains as drawn, all of them: ' + joined(items, 9))}" if items else ""
 
 
-def levels_of_low_spot(openings: Sequence[str]) -> str:
+def levels_of_low_spot(openings: Sequence[str], *, has_buildings: bool) -> str:
     """Say what to level at a low spot."""
     sills = f"the sill of {joined(openings)}, " if openings else ""
-    return sentence(f"level {sills}its lowest point, and the edge over which it runs out")
+    told = sentence(f"level {sills}its lowest point, and the edge over which it runs out")
+    if not has_buildings:
+        told += " How far is the house? With footprints (--buildings) it is told."
+    return told
 
 
 def levels_of_walls(say: Say, walls: Sequence[str]) -> str:
@@ -636,10 +647,8 @@ def measured(say: Say, some: Sequence[Finding], most: int = 5) -> str:
             continue
         if one.rule in _DIAMETERS:
             quantity = "diameter"
-        told.append(
-            f"{one.subject} {complaint(one.rule)}: {say(one.measured, quantity)} against "
-            f"{say(one.limit, quantity)}"
-        )
+        limit = f" against {say(one.limit, quantity)}" if one.limit else ""
+        told.append(f"{one.subject} {complaint(one.rule)}: {say(one.measured, quantity)}{limit}")
     return sentence("; ".join(told[:most]))
 
 
@@ -733,10 +742,14 @@ def inlets_evidence(
     return sentence("; ".join(told))
 
 
-def run_on_evidence(say: Say, water: Sequence[Cause], total_m2: float) -> str:
-    """Say how the run-on was counted."""
+def run_on_evidence(
+    say: Say, water: Sequence[Cause], total_m2: float, leaves: Sequence[Row]
+) -> str:
+    """Say how the run-on was counted, and where most water leaves."""
     told = joined([f"{one.subject} {percent(one.share)}" for one in water])
-    return sentence(f"each cell counted once, {say(total_m2, 'area')}: {told}")
+    said = sentence(f"each cell counted once, {say(total_m2, 'area')}: {told}")
+    places = joined([f"crossing {row['id']} ({say(row['area_m2'], 'area')})" for row in leaves])
+    return f"{said} Most leaves at {places}." if leaves else said
 
 
 def more_low_spots(count: int) -> str:

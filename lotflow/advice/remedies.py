@@ -2,8 +2,9 @@
 What mends what, in the order of practice.
 
 Clean and repair, roof water, grading, swale or berm, inlet and solid pipe, subsurface drain, soak
-away, and a pump last. The order is that of the guidance for homes (US DOE Building America; Palo Alto CA asks for surface
-drainage before area drains and pipes; England's Building Regulations H3 rank where to discharge).
+away, and a pump last. The order is that of the guidance for homes: US DOE Building America; Palo
+Alto CA asks for surface drainage before area drains and pipes; England's Building Regulations H3
+rank where to discharge.
 """
 
 from __future__ import annotations
