@@ -380,13 +380,28 @@ def slope(value: float) -> str:
     return f"{abs(value) * 100:.1f} % {'towards' if value < 0 else 'away from'} it"
 
 
-def walls_harm(walls: Sequence[Row], downspouts: Sequence[str], hollow: Mapping[str, int]) -> str:
-    """Say that ground falls to walls, and that roof water is let out there."""
+#: Share of the neighbour's water from which a wall's first sentence tells of it.
+_MUCH: Final = 0.3
+
+
+def walls_harm(
+    say: Say,
+    walls: Sequence[Row],
+    causes: Sequence[Cause],
+    downspouts: Sequence[str],
+    hollow: Mapping[str, int],
+) -> str:
+    """Say that ground falls to walls, what runs on to the first, and what roofs add."""
     told = []
+    beyond = [one for one in causes if one.source is Source.NEIGHBOUR]
     if walls:
         worst, others = walls[0], walls[1:]
         fall = slope(worst["slope"]).replace(" it", " the wall")
-        told.append(f"at {worst['name']} the ground falls {fall}")
+        run_on = ""
+        if sum(one.share for one in beyond) >= _MUCH:
+            area = say(sum(one.amount for one in beyond), "area")
+            run_on = f", and water from {area} beyond the lot line runs to it"
+        told.append(f"at {worst['name']} the ground falls {fall}{run_on}")
         if others:
             names = [
                 f"{one['name']} ({slope(one['slope'])}"
@@ -705,20 +720,24 @@ def inlets_harm(say: Say, head: Finding, heavy: Sequence[Finding], opened: Seque
             f"the ground along {head.subject} differs by {say(head.measured, 'depth')}: set level, "
             "it stands out at one end and takes nothing there"
         )
+    wide = {row["name"]: row for row in opened}
     told += [
-        f"{one.subject} takes {better_place(say, one)}, as drawn or a step away: the data cannot "
-        "tell which"
+        f"{one.subject} takes {better_place(say, one, wide.get(one.subject))}, as drawn or a step "
+        "away: the data cannot tell"
         for one in heavy
         if one.rule == "inlet-better-place"
     ][:2]
     if not told:
-        told += [catchment_range(say, row) for row in opened[:2]]
+        told += [catchment_range(say, row) for row in opened[:1]]
     return sentence("; ".join(told) or f"{head.subject} {complaint(head.rule)}")
 
 
-def better_place(say: Say, one: Finding) -> str:
-    """Say both catchments between which a step decides."""
-    return say_range(say, one.limit or 0.0, one.measured or 0.0)
+def better_place(say: Say, one: Finding, inlet: Row | None) -> str:
+    """Say the catchments between which a step, or the error of the data, decides."""
+    both = [one.limit or 0.0, one.measured or 0.0]
+    if inlet is not None:
+        both += [inlet["catchment_m2_p05"], inlet["catchment_m2_p95"]]
+    return say_range(say, min(both), max(both))
 
 
 def inlets_evidence(
@@ -729,17 +748,20 @@ def inlets_evidence(
 ) -> str:
     """Say the ranges, and the bound of all together."""
     told = [catchment_range(say, row) for row in opened]
+    wide = {row["name"] for row in opened}
     told += [
-        f"{one.subject} {better_place(say, one)}"
+        f"{one.subject} takes {say(one.limit or 0.0, 'area')} where it is drawn and "
+        f"{say(one.measured or 0.0, 'area')} at the place marked"
         for one in heavy
-        if one.rule == "inlet-better-place"
+        if one.rule == "inlet-better-place" and one.subject not in wide
     ]
     if joint is not None:
         told.append(
             f"they share water: together {say_range(say, *joint)}, not the sum of the ranges"
         )
-    told.append(complaints([(one.subject, one.rule) for one in heavy]))
-    return sentence("; ".join(told))
+    others = [(o.subject, o.rule) for o in heavy if o.rule != "inlet-better-place"]
+    told.append(complaints(others))
+    return sentence("; ".join(one for one in told if one))
 
 
 def run_on_evidence(

@@ -55,14 +55,18 @@ class Result:
     units: UnitSystem | None = None
 
     @cached_property
-    def _rows(self) -> dict[str, list[Row]]:
-        return {name: _records(frame) for name, frame in self.layers.items()}
+    def _read(self) -> dict[str, list[Row]]:
+        """Rows of the layers that were asked for."""
+        return {}
 
     def rows(self, layer: str, **values: Any) -> list[Row]:
         """Rows of a layer whose columns have the given values; none where it is not there."""
+        if layer not in self._read:
+            frame = self.layers.get(layer)
+            self._read[layer] = [] if frame is None else _records(frame)
         return [
             row
-            for row in self._rows.get(layer, [])
+            for row in self._read[layer]
             if all(row.get(column) == value for column, value in values.items())
         ]
 
@@ -131,7 +135,7 @@ class Result:
     def drained_today(self, low_spot: Row) -> bool:
         """Whether an inlet that is there today stands in a low spot."""
         return any(
-            low_spot["geometry"].buffer(_BESIDE_M * self.per_metre).contains(node["geometry"])
+            low_spot["geometry"].distance(node["geometry"]) <= _BESIDE_M * self.per_metre
             for node in self.rows("nodes", case="today", kind="inlet")
         )
 
