@@ -183,11 +183,11 @@ class Item:
         """Give the item as `summary.json` holds it."""
         return {
             "rank": self.rank, "theme": self.theme.value, "harm": self.harm, "place": self.place,
-            "x": self.x, "y": self.y,
+            "x": _round(self.x), "y": _round(self.y),
             "causes": [
                 {
                     "source": one.source.value, "share": one.share, "subject": one.subject,
-                    "x": one.x, "y": one.y, "evidence": words.cause(say, one),
+                    "x": _round(one.x), "y": _round(one.y), "evidence": words.cause(say, one),
                 }
                 for one in self.causes
             ],
@@ -229,13 +229,18 @@ class Answer:
             "harm": [
                 {
                     "place": row.place.value, "harm": row.kind.value, "subject": row.subject,
-                    "measured": row.measured, "limit": row.limit, "is_harm": row.is_harm,
+                    "measured": _round(row.measured), "limit": row.limit, "is_harm": row.is_harm,
                     "state": row.state, "inlets": row.inlets, "low_spot": row.low_spot or None,
-                    "x": row.x, "y": row.y, "source": row.source,
+                    "x": _round(row.x), "y": _round(row.y), "source": row.source,
                 }
                 for row in self.harm
             ],
         }  # fmt: skip
+
+
+def _round(value: float | None) -> float | None:
+    """Round as the rest of the summary is, so that the same result gives the same bytes."""
+    return None if value is None else round(float(value), 4)
 
 
 def _finding_key(one: Finding) -> dict[str, Any]:
@@ -247,6 +252,8 @@ def answer(
     findings: Sequence[Finding],
     content: Mapping[str, Any],
     units: UnitSystem | None = None,
+    *,
+    most: int = MOST,
 ) -> Answer:
     """
     Answer what is wrong with a lot, what to do, in which order, how sure.
@@ -261,6 +268,8 @@ def answer(
         Of `summary.json`: `balance` and `confidence` are read.
     units
         Of the report.
+    most
+        Items that are told at most; the last of a theme are folded into those before.
 
     Returns
     -------
@@ -275,7 +284,8 @@ def answer(
     ]
     used = {causes_.subject for item in items for causes_ in item.causes}
     extra = [_run_on(found, used), _elsewhere(found)]
-    items = _capped(sorted([*items, *(one for one in extra if one)], key=lambda one: one.rank_key))
+    items += [one for one in extra if one is not None]
+    items = _capped(sorted(items, key=lambda one: one.rank_key), most)
     told = {id(one) for item in items for one in item.findings}
     evidence = [
         (one, _REASONS.get(found.theme(one)[0], _NOTHING_TO_DO))
@@ -1001,10 +1011,10 @@ def _left(found: _Found, first: Item) -> str:
     return words.left([(row.subject, row.kind.value) for row in rest])
 
 
-def _capped(items: Sequence[Item]) -> list[Item]:
-    """At most twelve items: the last of the theme that has most is folded into the one before."""
+def _capped(items: Sequence[Item], most_told: int) -> list[Item]:
+    """So many items: the last of the theme that has most is folded into the one before."""
     kept = list(items)
-    while len(kept) > MOST:
+    while len(kept) > max(most_told, 1):
         counts = {one.theme: sum(other.theme is one.theme for other in kept) for one in kept}
         most = max(counts, key=lambda theme: counts[theme])
         same = [one for one in kept if one.theme is most]
