@@ -445,6 +445,17 @@ class _Found:
         at_wall = _or(spot["building_distance_m"], _FAR) < _AT_WALL_M
         return Place.WALL if at_wall else _surface(self.result, number)
 
+    def feeding(self, number: int, *, today: bool) -> tuple[str, ...]:
+        """Downspouts that run into a low spot; today only, or as told of otherwise."""
+        named = [
+            one.subject
+            for one in self.result.findings
+            if one.rule == "downspout-feeds-low-spot"
+            and one.today == today
+            and self._under(one) == number
+        ]
+        return tuple(dict.fromkeys(named))
+
     def mended(self, rows: Iterable[Harm]) -> tuple[str, ...]:
         """Keys of rows, each once."""
         return tuple(dict.fromkeys(row.key for row in rows))
@@ -483,8 +494,9 @@ def _low_spot(found: _Found, key: str, some: Sequence[Finding]) -> Item | None:
     )
     if openings and not _is_decided(openings[0]):
         grade = grades.least_sure([grade, Grade.LIKELY])
-    spouts = dict.fromkeys(one.subject for one in some if one.rule.startswith("downspout-"))
-    water = causes.of_low_spot(result, spot, tuple(spouts))
+    water = causes.of_low_spot(
+        result, spot, found.feeding(number, today=False), found.feeding(number, today=True)
+    )
     measures = remedies.of_low_spot(
         result, spot, water,
         at_house=place in (Place.OPENING, Place.WALL),
@@ -548,7 +560,9 @@ def _low_spot_harm(
             say, openings[0], spot["depth_m"], names, nothing_today=nothing_today
         )
         worst = _open_water(found, int(spot["id"]))
-        return told if worst is None else f"{told} {words.with_inlets_open(say, *worst)}"
+        if worst is None:
+            return told
+        return f"{told} {words.with_inlets_open(say, *worst, has_inlets=bool(names))}"
     where = {Place.LAWN: "on the lawn", Place.PAVING: "on paving"}.get(place, "at the house")
     if not result.rows("buildings"):
         where = f"in low spot {spot['id']}"
@@ -692,6 +706,10 @@ def _run(found: _Found, key: str, some: Sequence[Finding]) -> Item:
     if not run.is_question:
         grade = grades.least_sure(grades.of_levels(one.rests_on) for one in run.reasons[:1])
     line = found.result.row("drain_lines", name=run.lines[-1]) or {}
+    length = sum(
+        (found.result.row("drain_lines", name=name) or {}).get("length_m") or 0.0
+        for name in run.lines
+    )
     middle = line["geometry"].interpolate(0.5, normalized=True) if line.get("geometry") else None
     rows = broken(row for row in found.harm if row.subject in run.nodes and row.state != "proposed")
     pairs = [(one.subject, one.rule) for one in run.reasons]
@@ -704,7 +722,7 @@ def _run(found: _Found, key: str, some: Sequence[Finding]) -> Item:
         words.sentence(words.complaints(pairs) or "nothing was found against it"), tuple(some),
         check=words.check_run(run), risk=words.RISKS[Theme.RUN.value],
         source=found.sources(_heaviest(some)) or "common practice, no published source",
-        mends=found.mended(rows), takes=words.run_takes(run),
+        mends=found.mended(rows), takes=words.run_takes(say, run, length),
     )  # fmt: skip
 
 

@@ -564,11 +564,14 @@ def closed(inlets: Sequence[str], storm_yr: float | None) -> str:
     return sentence(told)
 
 
-def with_inlets_open(say: Say, storm_yr: float, depth_m: float, freeboard_m: float) -> str:
-    """Say what stands at an opening although every inlet works."""
+def with_inlets_open(
+    say: Say, storm_yr: float, depth_m: float, freeboard_m: float, *, has_inlets: bool
+) -> str:
+    """Say what stands at an opening although no inlet is blocked."""
+    when = "Even with nothing blocked, in" if has_inlets else "In"
     return sentence(
-        f"Even with nothing blocked, in the {storm_yr:g}-year storm it stands "
-        f"{say(depth_m, 'depth')} deep there, {at_sill(say, freeboard_m)}"
+        f"{when} the {storm_yr:g}-year storm it stands {say(depth_m, 'depth')} deep there, "
+        f"{at_sill(say, freeboard_m)}"
     )
 
 
@@ -607,13 +610,15 @@ def check_run(run: Run) -> str:
     return "Inverts, bore and sediment at both ends of each length."
 
 
-def run_takes(run: Run) -> str:
+def run_takes(say: Say, run: Run, length_m: float) -> str:
     """Say what a verdict takes."""
     if run.is_question:
         return "An hour with hose and dye; half a day with a camera."
     if run.is_replaced:
         return "Caps at both ends."
-    return f"{len(run.lines)} lengths as drawn."
+    if run.verdict.value == "relay":
+        return sentence(f"{say(length_m, 'length')} of pipe, and its trench")
+    return ""
 
 
 def wells(say: Say, some: Sequence[Finding]) -> str:

@@ -147,7 +147,12 @@ def of_inlets(result: Result, names: Sequence[str]) -> tuple[Cause, ...]:
     return shares(counted or [*ground, *_connected(result, names)])
 
 
-def of_low_spot(result: Result, low_spot: Row, downspouts: Sequence[str] = ()) -> tuple[Cause, ...]:
+def of_low_spot(
+    result: Result,
+    low_spot: Row,
+    downspouts: Sequence[str] = (),
+    downspouts_today: Sequence[str] = (),
+) -> tuple[Cause, ...]:
     """
     Give the causes of the water of a low spot.
 
@@ -158,28 +163,47 @@ def of_low_spot(result: Result, low_spot: Row, downspouts: Sequence[str] = ()) -
     low_spot
         Its row.
     downspouts
-        Names of those that run into it.
+        Names of those that run into it; what they bring is part of its catchment.
+    downspouts_today
+        Names of those that run into it only until the proposed is built, and are no part of it.
 
     Notes
     -----
     Of its inlets, else of the ground that drains to it. Where inlets refuse water in the design
-    storm, what comes up out of their drains and what other inlets let pass counts by volume.
+    storm, what comes up out of their drains and what other inlets let pass counts by volume; the
+    roofs led into drains are in what comes up.
     """
     names = result.inlets_of(low_spot)
     counted = _counted(result, [f"low spot {low_spot['id']}"])
     if counted:
         return shares(counted)
-    areas = _downspout_areas(result)
-    fed: list[Part] = [(Source.ROOF, name, areas.get(name, 0.0), None, None) for name in downspouts]
     if not names:
-        return shares([*_of_ground(result, low_spot, fed), *fed])
-    ground = [*(part for name in names for part in _ground(result, name)), *fed]
+        fed = _roofs(result, downspouts)
+        return shares([*_of_ground(result, low_spot, fed), *fed, *_roofs(result, downspouts_today)])
+    ground = [part for name in names for part in _ground(result, name)]
+    ground = _named_by(downspouts, ground)
     refused = _refused(result, names)
-    area = sum(part[2] for part in ground)
-    if not refused or not area:
-        return shares(ground)
+    if not refused or not ground:
+        return shares([*ground, *_roofs(result, downspouts_today)])
     own = sum(row["own_m3"] or 0.0 for row in refused)
     return shares([*_scaled(ground, own), *_from_drains(result, refused, names)], is_volume=True)
+
+
+def _roofs(result: Result, names: Sequence[str]) -> list[Part]:
+    """Roofs of downspouts."""
+    areas = _downspout_areas(result)
+    return [(Source.ROOF, name, areas.get(name, 0.0), None, None) for name in names]
+
+
+def _named_by(downspouts: Sequence[str], ground: Sequence[Part]) -> list[Part]:
+    """Roofs in a catchment by the downspouts that bring them there."""
+    if not downspouts:
+        return list(ground)
+    name = " and ".join(downspouts)
+    return [
+        (source, name if source is Source.ROOF else subject, amount, x, y)
+        for source, subject, amount, x, y in ground
+    ]
 
 
 def _of_ground(result: Result, low_spot: Row, fed: Sequence[Part]) -> list[Part]:
@@ -233,11 +257,8 @@ def of_walls(
     strip = sum((wall["length_m"] or 0.0) * (wall["reach_m"] or 0.0) for wall in walls)
     past = [row["area_m2"] for row in result.rows("flow_paths") if _starts_in(row, zone)]
     own = max(strip, max(past, default=0.0) - beyond)
-    areas = _downspout_areas(result)
-    roofs: list[Part] = [
-        (Source.ROOF, name, areas.get(name, 0.0), None, None) for name in downspouts
-    ]
-    return shares([*across, (Source.OWN, "", own, None, None), *roofs, *_eaves(result, walls)])
+    roofs = [*_roofs(result, downspouts), *_eaves(result, walls)]
+    return shares([*across, (Source.OWN, "", own, None, None), *roofs])
 
 
 def of_lot(result: Result) -> tuple[Cause, ...]:

@@ -104,8 +104,9 @@ def of_low_spot(
     elif not inlets:
         found.append(Remedy(Step.GRADE, "fill"))
     if inlets:
-        as_drawn = "as drawn" if result.state == "proposed" else "as they are"
-        found.append(Remedy(Step.INLET, "second-way", inlets, {"how": as_drawn}))
+        as_it_is = "as they are" if len(inlets) > 1 else "as it is"
+        how = "as drawn" if result.state == "proposed" else as_it_is
+        found.append(Remedy(Step.INLET, "second-way", inlets, {"how": how}))
     elif at_house:
         found.append(Remedy(Step.INLET, "basin"))
     return in_order(one for one in found if one is not None)

@@ -139,3 +139,15 @@ def test_a_way_is_followed_from_path_to_path_and_ends_in_a_circle():
     assert way.coords[-1] == (0, 5)
     assert way_from(Point(9, 9), paths, 1.0) is None
     assert way_from(Point(9, 9), [], 1.0) is None
+
+
+def test_a_roof_that_a_downspout_brings_to_a_low_spot_goes_by_its_name(site):
+    """Its outline lies in the catchment; one that runs there only today is added."""
+    roof = LineString([(5, 16), (15, 16)]).buffer(0.5, cap_style=2)
+    site["buildings"] = [{"name": "House", "geometry": roof}]
+    site["runoff"] = [{"subject": "DS2", "kind": "downspout", "area_m2": 100.0}]
+    found = told(causes.of_low_spot(result(site), LOW_SPOT, ["DS1"]))
+    assert found[Source.ROOF, "DS1"] == pytest.approx(0.10, abs=0.01)
+    found = told(causes.of_low_spot(result(site), LOW_SPOT, [], ["DS2"]))
+    assert found[Source.ROOF, "DS2"] == 0.5
+    assert found[Source.ROOF, "roof of House"] == 0.05
