@@ -44,7 +44,7 @@ class Remedy:
     step
         Its place in the order of practice.
     what
-        Key of its sentence in `lotflow.advice.answer_words`.
+        Key of its sentence in `lotflow.advice.remedy_words`.
     subjects
         What is worked on.
     facts

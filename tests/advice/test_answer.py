@@ -3,8 +3,9 @@
 import pytest
 from hand_made import DOOR, LOW_SPOT, SOUTH, finding, frames, line, node, pond, water
 
-from lotflow.advice.answer import MOST, Theme, answer
+from lotflow.advice.answer import MOST, answer
 from lotflow.advice.grades import Grade
+from lotflow.advice.themes import Theme
 
 CONTENT = {
     "accuracy": {"rmse_m": 0.1, "cell_m": 1.0, "low_spot_limit_m": 0.1},
