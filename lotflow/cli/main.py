@@ -16,6 +16,7 @@ import click
 
 from lotflow import __version__
 from lotflow.cli.check import check
+from lotflow.cli.compare import compare
 from lotflow.cli.demo import demo
 from lotflow.cli.interrupts import heed_signals, interrupts_kept, is_interrupt, signal_of
 from lotflow.cli.layers import layers
@@ -124,7 +125,7 @@ def commands() -> None:
     """Find where water stands on a lot, where it comes from, and what drains must take."""
 
 
-for command in (screen, demo, start, check, run, layers):
+for command in (screen, demo, start, check, run, compare, layers):
     commands.add_command(command)
 
 
