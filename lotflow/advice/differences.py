@@ -12,28 +12,34 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Any, Final, Literal, NamedTuple
+from typing import TYPE_CHECKING, Any, Final, Literal, cast
 
-import numpy as np
 import pandas as pd
 
+from lotflow.advice.compared_figures import (
+    AWAY,
+    COST,
+    DATA,
+    DRAINS,
+    DRAWN,
+    HALF_95,
+    HARM,
+    KEYS,
+    MEASURES,
+    STANDS,
+    TOPICS,
+    UNITS,
+    Measure,
+    figures,
+    least_difference,
+)
 from lotflow.advice.same_places import SAME_M, Place, Places, same_places
 from lotflow.errors import Fault, InputError
-from lotflow.findings import RANKS, SEVERITIES, STATED, label, rank_of
-from lotflow.units import SHOWN, UnitSystem, shown, to_si
+from lotflow.findings import SEVERITIES, label, rank_of
+from lotflow.units import SHOWN, UnitSystem, shown
 
 if TYPE_CHECKING:
     from lotflow.inputs.results import StoredResult
-
-#: Half the 95 % interval of a normal error, in standard deviations.
-_HALF_95: Final = 1.96
-HARM: Final = "harm"
-COST: Final = "quantities and cost"
-DRAWN: Final = "drawn or given"
-_DATA: Final = "data and assumptions"
-_HOUSE, _WALL, _GROUND, _ROOF, _STANDS, _AWAY, _DRAINS = list(RANKS)[:7]
-#: Topics in the order in which differences are listed: by what they can do to people and house.
-TOPICS: Final = (HARM, *(rank for rank in RANKS if rank != _DATA), COST, _DATA, DRAWN)
 
 Change = Literal["new", "gone", "moved", "renamed", "changed"]
 #: Columns of the table.
@@ -42,101 +48,9 @@ COLUMNS: Final = (
     "before", "after", "difference", "unit", "beyond", "basis", "before_text", "after_text",
     "difference_text", "note", "x_before", "y_before", "x_after", "y_after", "group", "leads",
 )  # fmt: skip
-
-
-class _Measure(NamedTuple):
-    """One figure that is compared: where it stands, what it is called, and how sure it is."""
-
-    table: str
-    column: str
-    says: str
-    quantity: str
-    topic: str
-    #: "interval" of the columns `low` and `high`; "level" by the error of the data, "volume" by
-    #: that times the area; "exact" where only what was given decides; else nobody knows.
-    doubt: Literal["interval", "level", "volume", "exact", ""] = ""
-    low: str = ""
-    high: str = ""
-    #: What it is where the other result has the place and the case, and no row; NaN for nothing.
-    missing: float = math.nan
-
-
-_MEASURES: Final = (
-    _Measure("openings", "freeboard_m", "sill above the full low spot", "depth", _HOUSE,
-             "interval", "freeboard_low_m", "freeboard_high_m"),
-    _Measure("openings", "above_ground_m", "sill above the ground", "depth", _HOUSE, "level"),
-    _Measure("wall_water", "freeboard_m", "freeboard", "depth", _WALL, "level"),
-    _Measure("wall_water", "depth_m", "depth of water at it", "depth", _WALL, "level",
-             missing=0.0),
-    _Measure("facades", "slope", "fall away from the wall", "percent", _GROUND,
-             "interval", "slope_low", "slope_high"),
-    _Measure("ponds", "depth_m", "depth of standing water", "depth", _STANDS, "level",
-             missing=0.0),
-    _Measure("ponds", "volume_m3", "standing water", "volume", _STANDS, "volume", missing=0.0),
-    _Measure("ponds", "level_m", "level of the water", "elevation", _STANDS, "level"),
-    _Measure("low_spots", "depth_m", "depth when full", "depth", _STANDS,
-             "interval", "depth_m_p05", "depth_m_p95"),
-    _Measure("low_spots", "volume_m3", "volume when full", "volume", _STANDS,
-             "interval", "volume_m3_p05", "volume_m3_p95"),
-    _Measure("low_spots", "spill_elevation_m", "level at which it overflows", "elevation",
-             _STANDS, "level"),
-    _Measure("to low spots", "flow_m3s", "peak flow to it", "flow", _STANDS),
-    _Measure("lot_line_crossings", "area_m2", "area that drains over it", "area", _AWAY),
-    _Measure("balance", "on_m2", "area whose water comes on", "area", _AWAY),
-    _Measure("balance", "off_m2", "area whose water leaves", "area", _AWAY),
-    _Measure("balance", "captured_m2", "area that inlets take", "area", _AWAY),
-    _Measure("inlets", "catchment_m2", "catchment", "area", _DRAINS,
-             "interval", "catchment_m2_p05", "catchment_m2_p95"),
-    _Measure("inlets", "rim_elevation_m", "level at which it takes water", "elevation", _DRAINS,
-             "level"),
-    _Measure("inlets", "roof_connected_m2", "roofs led to it", "area", _DRAINS, "exact"),
-    _Measure("to inlets", "flow_m3s", "peak flow to it", "flow", _DRAINS,
-             "interval", "flow_m3s_p05", "flow_m3s_p95"),
-    _Measure("downspouts", "area_m2", "roof it drains", "area", _ROOF, "exact"),
-    _Measure("downspouts", "flow_m3s", "peak flow of it", "flow", _ROOF, "exact"),
-    _Measure("inlet_bypass", "passed_m3s", "passes it by", "flow", _DRAINS, missing=0.0),
-    _Measure("inlet_bypass", "taken_m3s", "taken in", "flow", _DRAINS),
-    _Measure("lines", "flow_m3s", "peak flow in it", "flow", _DRAINS,
-             "interval", "flow_m3s_p05", "flow_m3s_p95"),
-    _Measure("drain_lines", "capacity_m3s", "can carry", "flow", _DRAINS,
-             "interval", "_low", "_high"),
-    _Measure("drain_lines", "required_size", "size it needs", "text", _DRAINS),
-    _Measure("nodes", "below_rim_m", "water in the drain below the rim", "depth", _DRAINS,
-             "level"),
-    _Measure("outlet_storms", "flow_m3s", "peak flow out of it", "flow", _DRAINS),
-    _Measure("outlet_storms", "gutter_spread_m", "spread in the gutter", "length", _DRAINS),
-    _Measure("outlet_storms", "storage_needed_m3", "storage it needs", "volume", _DRAINS),
-    _Measure("outlet_storms", "empties_h", "hours until it is empty", "hours", _DRAINS),
-    _Measure("quantities", "quantity", "quantity", "number", COST, "exact", missing=0.0),
-    _Measure("quantities", "cost", "cost", "money", COST, "exact", missing=0.0),
-    # what was drawn
-    _Measure("lot", "area_m2", "area of the lot", "area", DRAWN, "exact"),
-    _Measure("openings", "sill_m", "sill", "elevation", DRAWN, "exact"),
-    _Measure("inlets", "kind", "kind of inlet", "text", DRAWN, "exact"),
-    _Measure("nodes", "detail", "kind", "text", DRAWN, "exact"),
-    _Measure("nodes", "invert_m", "invert", "elevation", DRAWN, "exact"),
-    _Measure("drain_lines", "diameter_m", "inside diameter", "diameter", DRAWN, "exact"),
-    _Measure("drain_lines", "material", "material", "text", DRAWN, "exact"),
-    _Measure("drain_lines", "status", "status", "text", DRAWN, "exact"),
-    _Measure("drain_lines", "from_node", "comes from", "text", DRAWN, "exact"),
-    _Measure("drain_lines", "to_node", "leads to", "text", DRAWN, "exact"),
-    _Measure("drain_lines", "length_m", "length", "length", DRAWN, "exact"),
-    _Measure("drain_lines", "invert_up_m", "upper invert", "elevation", DRAWN, "exact"),
-    _Measure("drain_lines", "invert_down_m", "lower invert", "elevation", DRAWN, "exact"),
-)
-#: Least difference that counts, of what `units.SHOWN` does not tell.
-_LEAST: Final = {"percent": 0.001, "hours": 1.0, "number": 0.01, "money": 0.01}
-#: Unit of the figures, by quantity.
-_UNITS: Final = {
-    "depth": "m", "elevation": "m", "length": "m", "diameter": "m", "area": "m2",
-    "volume": "m3", "flow": "m3/s", "percent": "m/m", "hours": "h",
-}  # fmt: skip
 #: Quantity of what findings measure, by their unit, and the greatest depth in metres.
 _QUANTITIES: Final = {"m": "depth", "m2": "area", "m3": "volume", "m3/s": "flow"}
 _DEEPEST_M: Final = 3.0
-_KEYS: Final = ["place", "return_period_yr", "scenario"]
-#: Places that are drawn: that one is new or gone is told with what was drawn.
-_DRAWN_KINDS: Final = ("inlet", "line", "node", "opening", "building", "downspout")
 #: Options that differ with the same data, and hashes that say less than what was drawn.
 _SAY_NOTHING: Final = ("job.name", "job.units", "elevation.file", "layers.", "rainfall.file")
 
@@ -184,8 +98,9 @@ def differences(before: StoredResult, after: StoredResult) -> Differences:
     """
     metres = _metres_of_one_lot(before, after)
     places = same_places(before.layers, after.layers, metres=metres)
-    error = max((one.accuracy.get("rmse_m", math.nan) for one in (before, after)))
-    told = (_figures(before, places, earlier=True), _figures(after, places, earlier=False))
+    errors = [one.accuracy["rmse_m"] for one in (before, after) if "rmse_m" in one.accuracy]
+    error = max(errors, default=math.nan)
+    told = (figures(before, places, earlier=True), figures(after, places, earlier=False))
     rows = [
         *_harms(before, after, places),
         *_places_drawn(places, after.units),
@@ -193,7 +108,7 @@ def differences(before: StoredResult, after: StoredResult) -> Differences:
         *_findings(before, after, places),
         *_options(before, after),
     ]
-    for measure in _MEASURES:
+    for measure in MEASURES:
         rows += _measured(measure, *told, error, after.units)
     return Differences(before, after, places, _ordered(rows, places))
 
@@ -219,10 +134,20 @@ def today_and_proposed(result: StoredResult) -> tuple[StoredResult, StoredResult
     states = set() if lines is None else set(lines["case"])
     if not {"today", "proposed"} <= states:
         rule = "the result shows no drains both as they are today and as proposed"
-        raise InputError(
-            Fault(rule, "Name a second result to compare it with", file=result.label)
-        )
+        raise InputError(Fault(rule, "Name a second result to compare it with", file=result.label))
     return _state(result, "today"), _state(result, "proposed")
+
+
+def records(table: pd.DataFrame) -> list[dict[str, Any]]:
+    """
+    Give the rows of a table, each by its columns.
+
+    Parameters
+    ----------
+    table
+        Any.
+    """
+    return cast("list[dict[str, Any]]", table.to_dict("records"))
 
 
 def _state(result: StoredResult, case: str) -> StoredResult:
@@ -254,6 +179,7 @@ def _state(result: StoredResult, case: str) -> StoredResult:
             ours = layers["inlets"]["name"].isin(list(named["today"]))
             gone = set(layers["inlets"].loc[~ours, "name"])
             layers["inlets"] = layers["inlets"][ours].reset_index(drop=True)
+            layers.pop("catchments", None)
             for name, column in (("inlets", "name"), ("runoff", "subject")):
                 kept = ~tables[name][column].isin(list(gone))
                 tables[name] = tables[name][kept].reset_index(drop=True)
@@ -263,7 +189,7 @@ def _state(result: StoredResult, case: str) -> StoredResult:
 def _is_of_drains(rule: str) -> bool:
     """Tell whether a rule judges lines, inlets and outlets, not the water on the ground."""
     topic = rank_of(rule)
-    return topic != _DATA and TOPICS.index(topic) >= TOPICS.index(_DRAINS)
+    return topic != DATA and TOPICS.index(topic) >= TOPICS.index(DRAINS)
 
 
 def _metres_of_one_lot(before: StoredResult, after: StoredResult) -> float:
@@ -284,99 +210,8 @@ def _metres_of_one_lot(before: StoredResult, after: StoredResult) -> float:
     return float(axes[0].unit_conversion_factor) if axes else 1.0
 
 
-def _figures(result: StoredResult, places: Places, *, earlier: bool) -> dict[str, pd.DataFrame]:
-    """Give the tables with `place`, `return_period_yr` and `scenario`, in the later one's names."""
-
-    def now(name: str) -> str:
-        return places.now(name) if earlier else name
-
-    def keyed(frame: pd.DataFrame, name: Any, scenario: Any = "") -> pd.DataFrame:
-        frame = frame.reset_index(drop=True)
-        storm = frame["return_period_yr"] if "return_period_yr" in frame else math.nan
-        return frame.assign(place=[now(one) for one in name], scenario=scenario,
-                            return_period_yr=storm)  # fmt: skip
-
-    def spot(frame: pd.DataFrame, column: str) -> list[str]:
-        return [f"low spot {number:.0f}" for number in frame[column]]
-
-    def of_drains(frame: pd.DataFrame) -> pd.DataFrame:
-        if not len(frame):
-            return keyed(frame, frame["name"])
-        main = "proposed" if (frame["case"] == "proposed").any() else "today"
-        told = np.where(frame["case"] == main, "", "as it is today").tolist()
-        return keyed(frame, frame["name"], told)
-
-    tables, layers = result.tables, result.layers
-    runoff = tables["runoff"]
-    told = {
-        name: keyed(tables[name], tables[name]["name"])
-        for name in ("openings", "facades", "inlets")
-    }
-    told["low_spots"] = keyed(tables["low_spots"], spot(tables["low_spots"], "id"))
-    ways = tables["lot_line_crossings"]
-    told["lot_line_crossings"] = keyed(
-        ways, [f"crossing {n:.0f}, {way} the lot"
-               for n, way in zip(ways["id"], ways["direction"], strict=True)]
-    )  # fmt: skip
-    for name, kind in (("to low spots", "low spot"), ("to inlets", "inlet"),
-                       ("downspouts", "downspout")):  # fmt: skip
-        of_kind = runoff[runoff["kind"] == kind]
-        rational = of_kind[of_kind["method"] == "rational"]
-        told[name] = keyed(rational, rational["subject"])
-    ponds = tables["ponds"].sort_values("depth_m", ascending=False, kind="stable")
-    ponds = ponds.assign(place=spot(ponds, "low_spot"))
-    keys = ["place", "return_period_yr", "case"]
-    whole = ponds.groupby(keys, sort=False)[["volume_m3", "area_m2"]].sum().reset_index()
-    deepest = ponds.drop_duplicates(keys)[[*keys, "depth_m", "level_m"]]
-    ponds = whole.merge(deepest, on=keys)
-    dry = ponds["volume_m3"] <= 0
-    ponds.loc[dry, "level_m"] = math.nan
-    told["ponds"] = keyed(ponds, ponds["place"], [_case(one, now) for one in ponds["case"]])
-    walls = tables["wall_water"]
-    walls = walls.sort_values("depth_m", ascending=False, kind="stable")
-    walls = walls.drop_duplicates(["name", "return_period_yr", "case"])
-    told["wall_water"] = keyed(walls, walls["name"], [_case(one, now) for one in walls["case"]])
-    for name in ("lines", "inlet_bypass", "outlet_storms"):
-        told[name] = of_drains(tables[name])
-    for name in ("drain_lines", "nodes"):
-        if name in layers:
-            told[name] = of_drains(pd.DataFrame(layers[name].drop(columns="geometry")))
-    if "drain_lines" in told:
-        told["drain_lines"] = _with_bounds(told["drain_lines"], result.accuracy.get("rmse_m"))
-        for column in ("from_node", "to_node"):
-            told["drain_lines"][column] = [now(one) for one in told["drain_lines"][column]]
-    lot = pd.DataFrame([{**result.balance, "area_m2": float(result.layers["lot"].area.sum())}])
-    told["balance"] = told["lot"] = keyed(lot, ["the lot"])
-    items = tables["quantities"]
-    told["quantities"] = keyed(
-        items, [f"{item} ({unit})" if unit else item
-                for item, unit in zip(items["item"], items["unit"], strict=True)]
-    )  # fmt: skip
-    return told
-
-
-def _case(case: str, now: Any) -> str:
-    """Say which inlets work."""
-    if case.startswith("blocked:"):
-        name = case.removeprefix("blocked:")
-        return "all inlets blocked" if name == "all" else f"{now(name)} blocked"
-    return {"open": "every inlet open", "limited": "inlets take what they can"}.get(case, case)
-
-
-def _with_bounds(lines: pd.DataFrame, error: float | None) -> pd.DataFrame:
-    """Add bounds of the capacity: by its fall, as sure as the levels it rests on."""
-    stated = lines["invert_up_basis"].isin(STATED) & lines["invert_down_basis"].isin(STATED)
-    doubt = np.where(stated, 0.0, _HALF_95 * (math.nan if error is None else error))
-    # Manning: the discharge goes with the root of the slope
-    fall = lines["fall_m"].where(lines["fall_m"] > 0)
-    for name, sign in (("_low", -1.0), ("_high", 1.0)):
-        share = np.sqrt(np.maximum(0.0, (fall + sign * doubt) / fall))
-        lines[name] = lines["capacity_m3s"] * share
-    return lines
-
-
 def _measured(
-    measure: _Measure,
+    measure: Measure,
     before: Mapping[str, pd.DataFrame],
     after: Mapping[str, pd.DataFrame],
     error: float,
@@ -386,10 +221,10 @@ def _measured(
     sides = [_side(measure, one.get(measure.table)) for one in (before, after)]
     if not any(map(len, sides)):
         return
-    both = sides[0].merge(sides[1], on=_KEYS, how="outer", suffixes=("_b", "_a"), indicator=True)
+    both = sides[0].merge(sides[1], on=KEYS, how="outer", suffixes=("_b", "_a"), indicator=True)
     cases = [set(zip(s["return_period_yr"].fillna(-1), s["scenario"], strict=True)) for s in sides]
     known = [set(one["place"]) for one in sides]
-    for row in both.to_dict("records"):
+    for row in records(both):
         alone = {"left_only": 1, "right_only": 0}.get(row["_merge"])
         was, now = row["value_b"], row["value_a"]
         change: Change = "changed"
@@ -413,7 +248,7 @@ def _measured(
             topic=measure.topic, change=change, kind=measure.table, place=row["place"],
             what=measure.says, scenario=_scenario(row["return_period_yr"], row["scenario"]),
             return_period_yr=row["return_period_yr"], before=was, after=now,
-            unit=_UNITS.get(measure.quantity, ""), beyond=None if change != "changed" else beyond,
+            unit=UNITS.get(measure.quantity, ""), beyond=None if change != "changed" else beyond,
             basis=basis, before_text=_shown(was, measure.quantity, units),
             after_text=_shown(now, measure.quantity, units),
             difference_text=_shown_difference(was, now, measure.quantity, units),
@@ -423,29 +258,29 @@ def _measured(
         )  # fmt: skip
 
 
-def _group(measure: _Measure, change: Change) -> str:
+def _group(measure: Measure, change: Change) -> str:
     """Name what a row belongs to of its place: all that was drawn of it is one group."""
     if change != "changed":
         return "is there"
     return DRAWN if measure.topic == DRAWN else measure.says
 
 
-def _side(measure: _Measure, table: pd.DataFrame | None) -> pd.DataFrame:
+def _side(measure: Measure, table: pd.DataFrame | None) -> pd.DataFrame:
     """Take what a figure needs of one result."""
-    names = [*_KEYS, "value", "low", "high", "area"]
+    names = [*KEYS, "value", "low", "high", "area"]
     if table is None or measure.column not in table:
         return pd.DataFrame(columns=names).astype({"return_period_yr": float})
     nothing = pd.Series(math.nan, table.index)
-    side = table[_KEYS].assign(
+    side = table[KEYS].assign(
         value=table[measure.column],
         low=table[measure.low] if measure.low else nothing,
         high=table[measure.high] if measure.high else nothing,
-        area=table["area_m2"] if "area_m2" in table else nothing,
+        area=table.get("area_m2", nothing),
     )
-    return side.astype({"return_period_yr": float}).drop_duplicates(_KEYS)
+    return side.astype({"return_period_yr": float}).drop_duplicates(KEYS)
 
 
-def _differs(measure: _Measure, was: Any, now: Any, alone: bool) -> bool:
+def _differs(measure: Measure, was: Any, now: Any, alone: bool) -> bool:
     """Tell whether two values differ by more than what reports show."""
     if measure.quantity == "text":
         return bool(_word(was) != _word(now))
@@ -455,19 +290,11 @@ def _differs(measure: _Measure, was: Any, now: Any, alone: bool) -> bool:
         return not (_is_none(was) and _is_none(now))
     if _is_none(was) or _is_none(now):
         return not (_is_none(was) and _is_none(now)) and measure.column != "freeboard_m"
-    return abs(now - was) >= _least(measure.quantity) * (1 - 1e-9)
-
-
-def _least(quantity: str) -> float:
-    """Give the least difference that counts: one in the last place that reports show [SI]."""
-    if quantity in _LEAST:
-        return _LEAST[quantity]
-    unit, decimals = SHOWN[quantity]["metric"]
-    return to_si(10.0**-decimals, unit)
+    return bool(abs(now - was) >= least_difference(measure.quantity) * (1 - 1e-9))
 
 
 def _beyond(
-    measure: _Measure, row: Mapping[str, Any], was: Any, now: Any, error: float
+    measure: Measure, row: Mapping[str, Any], was: Any, now: Any, error: float
 ) -> tuple[bool | None, str]:
     """Tell whether a difference is beyond what the data leave open, and by what that is told."""
     if measure.doubt == "exact" or measure.quantity == "text":
@@ -484,7 +311,7 @@ def _beyond(
             return apart, "interval of the results"
     if math.isnan(error) or measure.quantity not in ("depth", "elevation", "volume"):
         return None, "not known"
-    doubt = _HALF_95 * error
+    doubt = HALF_95 * error
     if measure.quantity == "volume":
         areas = [row[f"area_{side}"] for side in "ba" if not _is_none(row[f"area_{side}"])]
         if not areas:
@@ -493,14 +320,12 @@ def _beyond(
     return bool(abs(now - was) > doubt), "error of the elevation data"
 
 
-def _harms(
-    before: StoredResult, after: StoredResult, places: Places
-) -> Iterator[dict[str, Any]]:
+def _harms(before: StoredResult, after: StoredResult, places: Places) -> Iterator[dict[str, Any]]:
     """Compare the items of the answer, where the results have one, by harm and place."""
     tables = [one.tables.get("answer", pd.DataFrame()) for one in (before, after)]
     items: list[dict[tuple[str, str], dict[str, Any]]] = [{}, {}]
     for side, (table, held) in enumerate(zip(tables, items, strict=True)):
-        for row in table.to_dict("records"):
+        for row in records(table):
             place = row["place"] if side else places.now(row["place"])
             held.setdefault((row["harm"], place), row)
     for harm, place in dict.fromkeys([*items[1], *items[0]]):
@@ -527,16 +352,17 @@ def _places_drawn(places: Places, units: UnitSystem) -> Iterator[dict[str, Any]]
             continue
         topic = DRAWN
         if place.kind in ("low spot", "crossing"):
-            topic = _STANDS if place.kind == "low spot" else _AWAY
+            topic = STANDS if place.kind == "low spot" else AWAY
         moved = shown(place.apart_m, "length", units)
-        way = "its way is another by up to" if place.kind in ("line", "building") else "moved by"
+        way = "drawn elsewhere, up to" if place.kind in ("line", "building") else "moved"
         yield _row(
             topic=topic, change=change, kind=place.kind, place=place.name,
-            what=f"{way} {moved}" if change == "moved" else change if change == "renamed"
+            what=way if change == "moved" else change if change == "renamed"
             else f"{place.kind}, {change}",
             before_text=place.was_named or "-",
             after_text="-" if place.after is None else place.name,
             difference=place.apart_m if change == "moved" else math.nan,
+            difference_text=moved if change == "moved" else "",
             unit="m" if change == "moved" else "", beyond=True if topic == DRAWN else None,
             basis="as drawn" if topic == DRAWN else "not known",
             group=f"{place.name}|is there" if change in ("new", "gone")
@@ -578,7 +404,7 @@ def _findings(
     has_today = all(table["today"].any() for table in tables)
     held: list[dict[tuple[str, str, bool], dict[str, Any]]] = [{}, {}]
     for side, table in enumerate(tables):
-        for row in table.to_dict("records"):
+        for row in records(table):
             if row["today"] and not has_today:
                 continue  # so of drains that the other result does not show beside its own
             named = row["subject"] if side else places.now(row["subject"])
@@ -593,13 +419,14 @@ def _findings(
         worst = min(SEVERITIES.index(one["severity"]) for one in (was, now) if one)
         sinks = worst == SEVERITIES.index("note") and rule != "opening-below-spill"
         yield _row(
-            topic=_DATA if sinks else rank_of(rule), change=change, kind="finding",
+            topic=DATA if sinks else rank_of(rule), change=change, kind="finding",
             place=subject, what=rule.replace("-", " "),
             scenario="as it is today" if today else "",
             before=was["measured"] if was else math.nan, after=now["measured"] if now else math.nan,
             unit=row["unit"], basis="weighed by the check",
             before_text=_says(was, after.units) if was else "-",
-            after_text=_says(now, after.units) if now else "-", note=row["message"], group=f"finding|{row['head']}|{today}",
+            after_text=_says(now, after.units) if now else "-", note=row["message"],
+            group=f"finding|{row['head']}|{today}",
             first=(bool(row["part_of"]), worst), weight=worst,
             at=[(one["x"], one["y"]) if one else None for one in (was, now)],
         )  # fmt: skip
@@ -617,7 +444,7 @@ def _alike(was: Mapping[str, Any], now: Mapping[str, Any]) -> bool:
         return False
     if _is_none(was["measured"]):
         return True
-    least = _least(_QUANTITIES.get(was["unit"], "number"))
+    least = least_difference(_QUANTITIES.get(was["unit"], "number"))
     return bool(abs(now["measured"] - was["measured"]) < least * (1 - 1e-9))
 
 
@@ -641,12 +468,13 @@ def _options(before: StoredResult, after: StoredResult) -> Iterator[dict[str, An
         was, now = (one.options.get(key, "") for one in (before, after))
         if was == now or key.startswith(_SAY_NOTHING):
             continue
-        if key.endswith("sha256"):
-            key, was, now = key.removesuffix(" sha256") + " data", "a file", "another file"
+        name = key.removesuffix(" sha256")
+        if name != key:
+            name, was, now = f"{name} data", "a file", "another file"
         yield _row(
-            topic=DRAWN, change="changed", kind="option", place=key, what="given",
+            topic=DRAWN, change="changed", kind="option", place=name, what="given",
             before_text=was or "-", after_text=now or "-", beyond=True, basis="as given",
-            group=f"option|{key}", first=(0,),
+            group=f"option|{name}", first=(0,),
         )  # fmt: skip
 
 
@@ -688,7 +516,7 @@ def _ordered(rows: list[dict[str, Any]], places: Places) -> pd.DataFrame:
                 "x_before": was[0], "y_before": was[1], "x_after": now[0], "y_after": now[1],
                 "group": number, "leads": row is group[0],
             })  # fmt: skip
-    return pd.DataFrame(told, columns=list(COLUMNS)).astype({"beyond": object})
+    return pd.DataFrame(told, columns=list(COLUMNS)).astype({"beyond": object, "leads": bool})
 
 
 def _weight(row: Mapping[str, Any]) -> tuple[Any, ...]:

@@ -1,4 +1,4 @@
-"""Which place of one result is which of another: by name, by overlap, by position; not by number."""
+"""Which place of one result is which of another: by name, overlap and position, not by number."""
 
 from __future__ import annotations
 

@@ -63,7 +63,7 @@ _TABLES: Final[dict[str, tuple[str, ...]]] = {
     "quantities": ("quantities",),
 }
 _KINDS: Final[dict[str, dict[str, str]]] = {
-    key: {column.name: column.kind for layer in layers for column in RESULT_LAYERS[layer].columns}
+    key: {one.name: str(one.kind) for layer in layers for one in RESULT_LAYERS[layer].columns}
     for key, layers in _TABLES.items()
 } | {
     "answer": {
@@ -295,7 +295,11 @@ def _typed(
                 typed[name].append(read(value))
             except (TypeError, ValueError, OverflowError):
                 rule = f"this is no {'number' if read is _as_number else 'value of its column'}"
-                faults.append(Fault(rule, "Run it again", file, None, layer, row, name, value))
+                faults.append(
+                    Fault(
+                        rule, "Run it again", file, layer=layer, row=row, column=name, value=value
+                    )
+                )
     if faults:
         raise InputError(faults[:20])
     return typed

@@ -15,27 +15,30 @@ import math
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import TYPE_CHECKING, Any, Final
 
+import pandas as pd
 import shapely
 
-from lotflow.advice.differences import DRAWN
+from lotflow.advice.compared_figures import DRAWN
+from lotflow.advice.differences import records
 from lotflow.outputs import palette
 from lotflow.outputs.drain_cases import main_case
 from lotflow.units import METRES_PER_FOOT
 
 if TYPE_CHECKING:
-    import pandas as pd
-
     from lotflow.advice.differences import Differences
     from lotflow.inputs.results import StoredResult
 
-#: Pixels across a map on a desktop: shapes are drawn to a fraction of one.
-_ACROSS: Final = 700.0
+#: Greatest width and height of a map in pixels of a phone, or of a desktop with two side by side;
+#: shapes are drawn to a fraction of one.
+_WIDEST: Final = 400.0
+_HIGHEST: Final = 580.0
 #: So many places are marked on the maps, and so many groups of differences told.
 _MOST_MARKED: Final = 60
 _MOST_TOLD: Final = 400
 #: A map that would be larger is drawn without contours, then without flow paths [bytes].
 _LARGEST_MAP: Final = 600_000
 _MARGIN: Final = 0.06
+_COLUMNS: Final = ("Before", "After", "Difference")
 _WORDS: Final = {True: "beyond", False: "within", None: ""}
 
 
@@ -108,9 +111,11 @@ def _text(value: object) -> str:
 
 
 def _numbers(table: pd.DataFrame) -> dict[str, int]:
-    """Number the places that are marked on the maps, in the order of the table."""
+    """Number the places that are marked on the maps, in the order of the page."""
     numbers: dict[str, int] = {}
-    for row in table.to_dict("records"):
+    leads = table[table["leads"]]
+    on_page = pd.concat([leads[leads["topic"] == DRAWN], leads[leads["topic"] != DRAWN]])
+    for row in records(on_page):
         known = not (math.isnan(row["x_before"]) and math.isnan(row["x_after"]))
         if known and row["place"] not in numbers and len(numbers) < _MOST_MARKED:
             numbers[row["place"]] = len(numbers) + 1
@@ -124,7 +129,7 @@ def _told(found: Differences, numbers: Mapping[str, int]) -> Iterator[str]:
         yield '<p class="none">No difference.</p>'
         return
     groups: dict[int, list[dict[str, Any]]] = {}
-    for row in table.to_dict("records"):
+    for row in records(table):
         groups.setdefault(row["group"], []).append(row)
     drawn = [rows for rows in groups.values() if rows[0]["topic"] == DRAWN]
     others = [rows for rows in groups.values() if rows[0]["topic"] != DRAWN]
@@ -144,11 +149,18 @@ def _table(
     caption: str, groups: Sequence[list[dict[str, Any]]], numbers: Mapping[str, int]
 ) -> Iterator[str]:
     """Write a table of groups, the row that leads a group open, the others folded in it."""
-    yield f'<table><caption class="unseen">{caption}</caption>'
+    yield f'<table role="table"><caption class="unseen">{caption}</caption>'
     yield (
-        '<thead><tr><th scope="col">On map</th><th scope="col">Place</th>'
-        '<th scope="col" class="number">Before</th><th scope="col" class="number">After</th>'
-        '<th scope="col" class="number">Difference</th></tr></thead>'
+        '<thead role="rowgroup"><tr role="row">'
+        + "".join(
+            f'<th role="columnheader" scope="col"{number}>{word}</th>'
+            for word, number in (
+                ("On map", ""),
+                ("Place", ""),
+                *((side, ' class="number"') for side in _COLUMNS),
+            )
+        )
+        + "</tr></thead>"
     )
     topic = ""
     for rows in groups[:_MOST_TOLD]:
@@ -156,10 +168,13 @@ def _table(
         if lead["topic"] != topic:
             yield "</tbody>" if topic else ""
             topic = lead["topic"]
-            yield "<tbody>"
+            yield '<tbody role="rowgroup">'
             if topic != DRAWN:
                 heading = _text(topic[:1].upper() + topic[1:])
-                yield f'<tr class="topic"><th scope="rowgroup" colspan="5">{heading}</th></tr>'
+                yield (
+                    '<tr role="row" class="topic"><th role="rowheader" scope="rowgroup" '
+                    f'colspan="5">{heading}</th></tr>'
+                )
         yield from _group(rows, numbers)
     yield "</tbody></table>"
     if len(groups) > _MOST_TOLD:
@@ -184,11 +199,14 @@ def _group(rows: Sequence[dict[str, Any]], numbers: Mapping[str, int]) -> Iterat
     scenario = f'<span class="case">{_text(lead["scenario"])}</span>' if lead["scenario"] else ""
     kind = f' class="{lead["change"]}"'
     row = f' data-row="{number}"' if number else ""
+    values = (_value(lead, "before"), _value(lead, "after"), _difference(lead))
+    cells = "".join(
+        f'<td role="cell" class="number" data-label="{word}">{value}</td>'
+        for word, value in zip(_COLUMNS, values, strict=True)
+    )
     yield (
-        f"<tr{kind}{row}><td>{mark}</td><td><b>{name}</b><br>{_text(_what(lead))} {scenario}"
-        f"{_folded(rows)}</td><td class=\"number\">{_value(lead, 'before')}</td>"
-        f"<td class=\"number\">{_value(lead, 'after')}</td>"
-        f"<td class=\"number\">{_difference(lead)}</td></tr>"
+        f'<tr role="row"{kind}{row}><td role="cell">{mark}</td><td role="cell"><b>{name}</b><br>'
+        f"{_text(_what(lead))} {scenario}{_folded(rows)}</td>{cells}</tr>"
     )
 
 
@@ -202,8 +220,10 @@ def _what(row: Mapping[str, Any]) -> str:
 def _value(row: Mapping[str, Any], side: str) -> str:
     """Show what it was or is."""
     text = row[f"{side}_text"]
-    if row["change"] in ("moved", "new", "gone") and text in (row["place"], row["place_before"]):
-        return "there" if row["change"] != "moved" else ""
+    if row["change"] == "moved":
+        return ""
+    if row["change"] in ("new", "gone") and text in (row["place"], row["place_before"]):
+        return "there"
     return _text(text) if text != "-" else '<span class="nothing">-</span>'
 
 
@@ -227,7 +247,8 @@ def _folded(rows: Sequence[dict[str, Any]]) -> str:
     if not items:
         return ""
     count = len(rows) - 1
-    summary = f"{count} more of it" if count else "what the check says"
+    more = "of the same cause" if rows[0]["kind"] == "finding" else "of it"
+    summary = f"{count} more {more}" if count else "what the check says"
     inner = "".join(f"<li>{item}</li>" for item in items)
     return f"<details><summary>{summary}</summary><ul>{inner}</ul></details>"
 
@@ -245,6 +266,14 @@ def _notes(found: Differences) -> Iterator[str]:
         "weighed it, or it is as given.",
         "Both results share one ground and its error: what changes within the error may still be "
         "a change for the better or the worse; its size is what the data cannot tell.",
+        *(
+            [
+                "Standing water, catchments and what the ground does are told of the proposed "
+                "drains alone: compare two results to see how they change."
+            ]
+            if found.before.label == "today"
+            else []
+        ),
         "Screening from public elevation data is no survey and no engineering design.",
     ]
     yield '<section aria-labelledby="reading"><h2 id="reading">How to read it</h2><ul>'
@@ -255,15 +284,13 @@ def _notes(found: Differences) -> Iterator[str]:
 # --- maps
 
 
-def _maps(
-    found: Differences, names: tuple[str, str], numbers: Mapping[str, int]
-) -> Iterator[str]:
+def _maps(found: Differences, names: tuple[str, str], numbers: Mapping[str, int]) -> Iterator[str]:
     """Write both maps, and what the script switches."""
     view = _view(found)
     yield '<section class="maps" aria-label="Maps">'
-    yield '<div class="switch" hidden>'
-    yield '<button type="button" id="beside" aria-pressed="false">Side by side</button>'
-    yield '<button type="button" id="over" aria-pressed="false">One over the other</button>'
+    yield '<div class="switch" role="group" aria-label="How the maps are shown" hidden>'
+    yield '<button type="button" id="beside" aria-pressed="false">Two maps</button>'
+    yield '<button type="button" id="over" aria-pressed="false">One map</button>'
     yield (
         '<label id="slide" hidden><span>Before</span><input type="range" min="0" max="100" '
         'value="50" step="1" aria-label="How much of the map before is seen">'
@@ -271,7 +298,10 @@ def _maps(
     )
     yield "</div>"
     yield '<div class="pair">'
-    for side, result, name in (("before", found.before, names[0]), ("after", found.after, names[1])):
+    for side, result, name in (
+        ("before", found.before, names[0]),
+        ("after", found.after, names[1]),
+    ):
         yield f'<figure class="{side}"><figcaption>{side.capitalize()}: {_text(name)}</figcaption>'
         yield _svg(found, result, side, view, numbers)
         yield "</figure>"
@@ -299,8 +329,9 @@ class _Drawing:
 
     def __init__(self, view: tuple[float, float, float, float]) -> None:
         self.west, self.south, self.east, self.north = view
-        self.scale = _ACROSS / (self.east - self.west)
-        self.height = (self.north - self.south) * self.scale
+        wide, high = self.east - self.west, self.north - self.south
+        self.scale = min(_WIDEST / wide, _HIGHEST / high)
+        self.width, self.height = wide * self.scale, high * self.scale
         self.box = shapely.box(*view)
 
     def at(self, x: float, y: float) -> tuple[float, float]:
@@ -333,12 +364,14 @@ class _Drawing:
         """Write one small mark at a point of each shape."""
         points = [shapely.centroid(shape) for shape in shapes]
         placed = [self.at(point.x, point.y) for point in points if self.box.covers(point)]
-        inside = "".join(f'<path transform="translate({x:g} {y:g})" d="{form}"/>' for x, y in placed)
+        inside = "".join(
+            f'<path transform="translate({x:g} {y:g})" d="{form}"/>' for x, y in placed
+        )
         return f"<g {style}>{inside}</g>" if inside else ""
 
 
-_SQUARE: Final = "M-5 -5H5V5H-5Z"
-_CIRCLE: Final = "M0 -5A5 5 0 0 1 0 5A5 5 0 0 1 0 -5Z"
+_SQUARE: Final = "M-4 -4H4V4H-4Z"
+_CIRCLE: Final = "M0 -4A4 4 0 0 1 0 4A4 4 0 0 1 0 -4Z"
 
 
 def _svg(
@@ -352,9 +385,11 @@ def _svg(
         if sum(map(len, parts.values())) > _LARGEST_MAP:
             parts.pop(late, None)
     count = sum(1 for row in _marked(found, side, numbers))
-    told = f"Map of the lot {side}: low spots, catchments, buildings and drains; {count} places marked"
+    told = (
+        f"Map of the lot {side}: low spots, catchments, buildings and drains; {count} places marked"
+    )
     return (
-        f'<svg viewBox="0 0 {_ACROSS:g} {drawing.height:.0f}" role="img" '
+        f'<svg viewBox="0 0 {drawing.width:.0f} {drawing.height:.0f}" role="img" '
         f'aria-label="{_text(told)}" font-family="system-ui, sans-serif">'
         f'<rect width="100%" height="100%" fill="#eeece6"/>'
         + "".join(parts.values())
@@ -401,7 +436,7 @@ def _drawn_layers(drawing: _Drawing, result: StoredResult) -> dict[str, str]:
         'fill-rule="evenodd"',
     )  # fmt: skip
     parts["lot"] = drawing.paths(
-        shapes("lot"), f'fill="none" stroke="{palette.LOT}" stroke-width="2.2"'
+        shapes("lot"), f'fill="none" stroke="{palette.LOT}" stroke-width="1.8"'
     )
     if "drain_lines" in layers and len(layers["drain_lines"]):
         lines, nodes = layers["drain_lines"], layers["nodes"]
@@ -410,7 +445,7 @@ def _drawn_layers(drawing: _Drawing, result: StoredResult) -> dict[str, str]:
         parts["today"] = drawing.paths(
             lines.geometry[~ours], f'{pipe} stroke-width="1.4" stroke-dasharray="5 4"'
         )
-        parts["lines"] = drawing.paths(lines.geometry[ours], f'{pipe} stroke-width="3"')
+        parts["lines"] = drawing.paths(lines.geometry[ours], f'{pipe} stroke-width="2.4"')
         outlets = nodes[(nodes["case"] == main_case(nodes)) & (nodes["kind"] == "outlet")]
         white = 'stroke="#ffffff" stroke-width="1.2"'
         parts["outlets"] = drawing.marks(
@@ -447,14 +482,14 @@ def _names(drawing: _Drawing, result: StoredResult) -> str:
         point = shapely.centroid(shape)
         if drawing.box.covers(point):
             x, y = drawing.at(point.x, point.y)
-            at_edge = x > 0.75 * _ACROSS
+            at_edge = x > 0.72 * drawing.width
             anchor = "end" if at_edge else "start"
-            x += -9 if at_edge else 9
+            x += -7 if at_edge else 7
             told.append(
-                f'<text x="{x:g}" y="{y + 5:g}" text-anchor="{anchor}">{_text(name)}</text>'
+                f'<text x="{x:g}" y="{y + 4:g}" text-anchor="{anchor}">{_text(name)}</text>'
             )
     style = (
-        f'font-size="14" font-weight="600" fill="{palette.INK}" stroke="#ffffff" '
+        f'font-size="11" font-weight="600" fill="{palette.INK}" stroke="#ffffff" '
         'stroke-width="3" paint-order="stroke"'
     )
     return f"<g {style}>{''.join(told)}</g>"
@@ -465,19 +500,19 @@ def _scale_bar(drawing: _Drawing, found: Differences) -> str:
     axes = found.after.layers["lot"].crs.axis_info
     metres = float(axes[0].unit_conversion_factor) if axes else 1.0
     unit = METRES_PER_FOOT if found.units == "us" else 1.0
-    longest = 0.28 * _ACROSS / drawing.scale * metres / unit
+    longest = 0.28 * drawing.width / drawing.scale * metres / unit
     step = 10 ** math.floor(math.log10(longest))
     length = max(n * step for n in (1, 2, 5) if n * step <= longest)
     width = length * unit / metres * drawing.scale
     y = drawing.height - 14
     word = "ft" if found.units == "us" else "m"
     return (
-        f'<g fill="{palette.INK}" font-size="13"><rect x="10" y="{y - 26:.0f}" '
-        f'width="{width + 16:.0f}" height="34" fill="#ffffff" fill-opacity="0.85"/>'
-        f'<path d="M18 {y - 5:.0f}v5h{width:.1f}v-5" fill="none" stroke="{palette.INK}" '
-        f'stroke-width="2"/><text x="18" y="{y - 9:.0f}">{length:g} {word}</text>'
-        f'<path d="M{_ACROSS - 22:g} 34l7 -22l7 22l-7 -5Z"/>'
-        f'<text x="{_ACROSS - 20:g}" y="50">N</text></g>'
+        f'<g fill="{palette.INK}" font-size="11"><rect x="6" y="{y - 22:.0f}" '
+        f'width="{width + 16:.0f}" height="30" fill="#ffffff" fill-opacity="0.85"/>'
+        f'<path d="M14 {y - 3:.0f}v5h{width:.1f}v-5" fill="none" stroke="{palette.INK}" '
+        f'stroke-width="2"/><text x="14" y="{y - 7:.0f}">{length:g} {word}</text>'
+        f'<path d="M{drawing.width - 22:.0f} 30l6 -19l6 19l-6 -4Z"/>'
+        f'<text x="{drawing.width - 20:.0f}" y="43">N</text></g>'
     )
 
 
@@ -486,7 +521,7 @@ def _marked(
 ) -> Iterator[tuple[int, float, float]]:
     """Give number and place of what is marked on one map."""
     seen = set()
-    for row in found.table.to_dict("records"):
+    for row in records(found.table):
         number = numbers.get(row["place"])
         x, y = row[f"x_{side}"], row[f"y_{side}"]
         if number and number not in seen and not math.isnan(x):
@@ -498,7 +533,7 @@ def _marks(
     drawing: _Drawing, found: Differences, side: str, numbers: Mapping[str, int]
 ) -> Iterator[str]:
     """Mark the places that differ by their numbers; each keeps clear of the others."""
-    taken: list[tuple[float, float]] = []
+    taken = list(_names_cover(drawing, found.before, found.after))
     for number, east, north in _marked(found, side, numbers):
         if not drawing.box.covers(shapely.Point(east, north)):
             continue
@@ -507,21 +542,34 @@ def _marks(
         taken.append((u, v))
         line = f'<path d="M{x:g} {y:g}L{u:g} {v:g}"/>' if (u, v) != (x, y) else ""
         yield (
-            f'<g class="place" data-place="{number}">{line}<circle cx="{u:g}" cy="{v:g}" r="10"/>'
-            f'<text x="{u:g}" y="{v + 4.5:g}" text-anchor="middle">{number}</text></g>'
+            f'<g class="place" data-place="{number}">{line}<circle cx="{u:g}" cy="{v:g}" r="8.5"/>'
+            f'<text x="{u:g}" y="{v + 4:g}" text-anchor="middle">{number}</text></g>'
         )
+
+
+def _names_cover(drawing: _Drawing, *results: StoredResult) -> Iterator[tuple[float, float]]:
+    """Give places along the names of inlets and on their signs, which no mark may cover."""
+    for result in results:
+        if "inlets" not in result.layers:
+            continue
+        inlets = result.layers["inlets"]
+        for name, shape in zip(inlets["name"], inlets.geometry, strict=True):
+            point = shapely.centroid(shape)
+            x, y = drawing.at(point.x, point.y)
+            way = -1 if x > 0.72 * drawing.width else 1
+            yield from ((x + way * along, y) for along in range(0, 10 + 6 * len(name), 8))
 
 
 def _free(
     x: float, y: float, taken: Sequence[tuple[float, float]], drawing: _Drawing
 ) -> tuple[float, float]:
     """Find the nearest spot for a mark that covers no other and not its own place."""
-    for reach in (20.0, 32.0, 46.0, 62.0, 80.0):
+    for reach in (17.0, 27.0, 38.0, 50.0, 64.0, 80.0):
         for eighth in range(8):
             angle = math.pi * (eighth / 4 - 0.25)
             u, v = x + reach * math.cos(angle), y + reach * math.sin(angle)
-            inside = 12 <= u <= _ACROSS - 12 and 12 <= v <= drawing.height - 12
-            if inside and all(math.hypot(u - a, v - b) >= 21 for a, b in taken):
+            inside = 12 <= u <= drawing.width - 12 and 12 <= v <= drawing.height - 12
+            if inside and all(math.hypot(u - a, v - b) >= 18.5 for a, b in taken):
                 return round(u, 1), round(v, 1)
     return x, y
 

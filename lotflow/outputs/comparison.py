@@ -12,7 +12,8 @@ from typing import TYPE_CHECKING, Any, Final
 
 import pandas as pd
 
-from lotflow.advice.differences import DRAWN
+from lotflow.advice.compared_figures import DRAWN
+from lotflow.advice.differences import records
 from lotflow.inputs.results import COMPARISON
 from lotflow.outputs.compare_page import compare_page
 from lotflow.outputs.result_file import ResultFile, text_file
@@ -85,7 +86,7 @@ def comparison_content(found: Differences) -> dict[str, Any]:
     before, after = called(found)
     table = found.table
     first = table.assign(rank=range(1, len(table) + 1))
-    leads = first[first["leads"]].set_index("group")["rank"] if len(table) else {}
+    leads = {row["group"]: row["rank"] for row in records(first) if row["leads"]}
     entries = [
         {
             key: _plain(value)
@@ -94,7 +95,7 @@ def comparison_content(found: Differences) -> dict[str, Any]:
             }.items()
             if key in KEYS
         }
-        for row in first.to_dict("records")
+        for row in records(first)
     ]  # fmt: skip
     return {
         "schema_version": SCHEMA_VERSION,
@@ -117,7 +118,8 @@ def comparison_text(found: Differences) -> str:
     """
     before, after = called(found)
     table = found.table
-    head = f"{found.after.name or 'The lot'}: {before} (before) and {after} (after)"
+    pair = "before and after" if before == "before" else f"{before} (before) and {after} (after)"
+    head = f"{found.after.name or 'The lot'}: {pair}"
     if not len(table):
         return f"{head}\n\n{NO_DIFFERENCE}"
     leads = table[table["leads"]]
@@ -126,7 +128,7 @@ def comparison_text(found: Differences) -> str:
     if is_drawn.any():
         lines.append("Drawn or given differently")
         drawn = leads[is_drawn]
-        for row in drawn.head(_MOST_PRINTED).to_dict("records"):
+        for row in records(drawn.head(_MOST_PRINTED)):
             lines += _wrapped(f"{row['place']}: {drawn_words(row)}", "  ", "    ")
         lines += _rest(len(drawn) - _MOST_PRINTED)
         lines.append("")
@@ -134,7 +136,7 @@ def comparison_text(found: Differences) -> str:
     if not len(others):
         lines += ["That changes nothing beyond rounding.", ""]
     topic = ""
-    for row in others.head(_MOST_PRINTED).to_dict("records"):
+    for row in records(others.head(_MOST_PRINTED)):
         if row["topic"] != topic:
             topic = row["topic"]
             lines.append(topic[:1].upper() + topic[1:])
@@ -144,7 +146,7 @@ def comparison_text(found: Differences) -> str:
     within = int((others["beyond"] == False).sum())  # noqa: E712
     if beyond or within:
         told = f"* beyond what the data leave open ({beyond}); ~ within it ({within})"
-        lines += [""] + _wrapped(f"{told}; no mark: no bounds are known, or a check weighs it.")
+        lines += ["", *_wrapped(f"{told}; no mark: no bounds are known, or a check weighs it.")]
     return "\n".join(lines)
 
 
@@ -174,7 +176,8 @@ def drawn_words(row: Mapping[str, Any]) -> str:
         return str(row["change"])
     if row["change"] in ("moved", "renamed"):
         was = f", before: {row['place_before']}" if row["place_before"] != row["place"] else ""
-        return f"{row['what']}{was}"
+        by = f" {row['difference_text']}" if row["difference_text"] else ""
+        return f"{row['what']}{by}{was}"
     return f"{row['what']} {row['before_text']}, now {row['after_text']}"
 
 
@@ -186,7 +189,7 @@ def _sentence(row: Mapping[str, Any]) -> str:
     if row["change"] in ("new", "gone"):
         text = row["after_text"] if row["change"] == "new" else row["before_text"]
         told = f"{row['change']}" + (f", {text}" if text not in ("-", row["place"]) else "")
-    return f"{mark}{row['place']}: {row['what']}{scenario} {told}"
+    return f"{mark}{row['place']}, {row['what']}{scenario}: {told}"
 
 
 def _wrapped(text: str, first: str = "", later: str = "") -> list[str]:

@@ -10,7 +10,14 @@ from typing import TYPE_CHECKING
 
 from lotflow.advice.differences import Differences, differences, today_and_proposed
 from lotflow.errors import InputError, OutputError
-from lotflow.inputs.results import COMPARISON, SHAPES, SUMMARY, read_result, result_folder, result_of
+from lotflow.inputs.results import (
+    COMPARISON,
+    SHAPES,
+    SUMMARY,
+    read_result,
+    result_folder,
+    result_of,
+)
 from lotflow.outputs.comparison import (
     NAMES,
     comparison_files,
@@ -55,8 +62,7 @@ class Comparison:
 
     def write(self, folder: str | Path, *, overwrite: bool = False) -> Path:
         """
-        Write `compare.html`, `compare.csv` and `compare.json`, with a `summary.json` that lists
-        them.
+        Write `compare.html`, `compare.csv`, `compare.json`, and a `summary.json` that lists them.
 
         Parameters
         ----------
@@ -102,11 +108,7 @@ def compare(before: str | Path | Result, after: str | Path | Result | None = Non
 
     Examples
     --------
-    >>> import lotflow
-    >>> sample = Path(lotflow.__file__).parents[1] / "data_samples" / "alder_court"
-    >>> result = lotflow.run(sample, realisations=0)
-    >>> lotflow.compare(result, result).text.splitlines()[-1]
-    'No difference.'
+    See `docs/compare.md`.
     """
     given = [one for one in (before, after) if one is not None]
     stored = [_stored(one) for one in given]
@@ -116,9 +118,7 @@ def compare(before: str | Path | Result, after: str | Path | Result | None = Non
     return Comparison(differences(*pair), read)
 
 
-def check_comparison_folder(
-    folder: Path, *, overwrite: bool, read: tuple[Path, ...] = ()
-) -> None:
+def check_comparison_folder(folder: Path, *, overwrite: bool, read: tuple[Path, ...] = ()) -> None:
     """
     Refuse a folder that a comparison must not be written to; the folder of a result is one.
 
@@ -136,17 +136,17 @@ def check_comparison_folder(
     OutputError
         If it is refused.
     """
-    target = check_result_folder(folder, NAMES, overwrite=overwrite, inputs=read)
     try:
-        there = read_manifest(target)
+        there = read_manifest(folder)
     except InputError:
-        return  # nothing is there: what else there was has been refused
-    listed = {*there["files"], *there.get("next_files", {})}
-    if COMPARISON not in there and not listed <= {*NAMES}:
+        there = {}  # whatever else there is will be refused
+    listed = {*there.get("files", {}), *there.get("next_files", {})}
+    if there and COMPARISON not in there and not listed <= {*NAMES}:
         raise OutputError(
-            f"{target} holds the result of a run, which a comparison never replaces. Choose "
+            f"{folder} holds the result of a run, which a comparison never replaces. Choose "
             "another folder with -o."
         )
+    check_result_folder(folder, NAMES, overwrite=overwrite, inputs=read)
 
 
 def _stored(given: str | Path | Result) -> StoredResult:
