@@ -220,7 +220,9 @@ def figures(result: StoredResult, places: Places, *, earlier: bool) -> dict[str,
             water, map(now, water["name"]), [_case(one, now) for one in water["case"]]
         )
     told |= _drain_figures(result, now)
-    lot = pd.DataFrame([{**result.balance, "area_m2": float(result.layers["lot"].area.sum())}])
+    lot = pd.DataFrame(
+        [{**result.balance, "area_m2": float(result.layers["lot"]["area_m2"].sum())}]
+    )
     told["balance"] = told["lot"] = _keyed(lot, ["the lot"])
     told["quantities"] = _quantities(tables["quantities"])
     return told

@@ -36,7 +36,7 @@ from lotflow.advice.compared_figures import (
 from lotflow.advice.same_places import SAME_M, Place, Places, same_places
 from lotflow.errors import Fault, InputError
 from lotflow.findings import SEVERITIES, label, rank_of
-from lotflow.units import SHOWN, UnitSystem, shown
+from lotflow.units import SHOWN, UnitSystem, shown, shown_open
 
 if TYPE_CHECKING:
     from lotflow.inputs.results import StoredResult
@@ -96,8 +96,8 @@ def differences(before: StoredResult, after: StoredResult) -> Differences:
     InputError
         If they are of different lots, or in different CRSs.
     """
-    metres = _metres_of_one_lot(before, after)
-    places = same_places(before.layers, after.layers, metres=metres)
+    _require_one_lot(before, after)
+    places = same_places(before.layers, after.layers, metres=after.metres_per_unit)
     errors = [one.accuracy["rmse_m"] for one in (before, after) if "rmse_m" in one.accuracy]
     error = max(errors, default=math.nan)
     told = (figures(before, places, earlier=True), figures(after, places, earlier=False))
@@ -192,8 +192,8 @@ def _is_of_drains(rule: str) -> bool:
     return topic != DATA and TOPICS.index(topic) >= TOPICS.index(DRAINS)
 
 
-def _metres_of_one_lot(before: StoredResult, after: StoredResult) -> float:
-    """Give the length of a unit of the CRS; raise where the lots are not one."""
+def _require_one_lot(before: StoredResult, after: StoredResult) -> None:
+    """Raise where the lots are not one."""
     lots = [one.layers["lot"] for one in (before, after)]
     if lots[0].crs != lots[1].crs:
         names = [one.crs.name if one.crs is not None else "none" for one in lots]
@@ -206,8 +206,6 @@ def _metres_of_one_lot(before: StoredResult, after: StoredResult) -> float:
         rule = f"it is of another lot than {before.label}: of both {shared:.0%} is common ground"
         remedy = "Name two results of one lot"
         raise InputError(Fault(rule, remedy, file=after.label, layer="lot"))
-    axes = lots[0].crs.axis_info
-    return float(axes[0].unit_conversion_factor) if axes else 1.0
 
 
 def _measured(
@@ -249,13 +247,22 @@ def _measured(
             what=measure.says, scenario=_scenario(row["return_period_yr"], row["scenario"]),
             return_period_yr=row["return_period_yr"], before=was, after=now,
             unit=UNITS.get(measure.quantity, ""), beyond=None if change != "changed" else beyond,
-            basis=basis, before_text=_shown(was, measure.quantity, units),
-            after_text=_shown(now, measure.quantity, units),
+            basis=basis, before_text=_told(measure, row, "b", was, units),
+            after_text=_told(measure, row, "a", now, units),
             difference_text=_shown_difference(was, now, measure.quantity, units),
             group=f"{row['place']}|{_group(measure, change)}",
             first=(change == "changed", row["scenario"] not in ("", "every inlet open"),
-                   -(row["return_period_yr"] or 0)),
+                   0.0 if math.isnan(row["return_period_yr"]) else -row["return_period_yr"]),
         )  # fmt: skip
+
+
+def _told(
+    measure: Measure, row: Mapping[str, Any], side: str, value: Any, units: UnitSystem
+) -> str:
+    """Show a figure, or its range where the data leave it open, as reports do."""
+    if not measure.low.endswith("_p05") or _is_none(value):
+        return _shown(value, measure.quantity, units)
+    return shown_open(value, row[f"low_{side}"], row[f"high_{side}"], measure.quantity, units)
 
 
 def _group(measure: Measure, change: Change) -> str:
@@ -358,7 +365,7 @@ def _places_drawn(places: Places, units: UnitSystem) -> Iterator[dict[str, Any]]
         yield _row(
             topic=topic, change=change, kind=place.kind, place=place.name,
             what=way if change == "moved" else change if change == "renamed"
-            else f"{place.kind}, {change}",
+            else f"{place.sort or place.kind}, {change}",
             before_text=place.was_named or "-",
             after_text="-" if place.after is None else place.name,
             difference=place.apart_m if change == "moved" else math.nan,

@@ -42,6 +42,8 @@ class Place:
     apart_m
         How far it has moved: of points their distance, of lines the greatest distance from one to
         the other (Hausdorff) [m].
+    sort
+        Of a node "inlet", "outlet", "junction" or "loose end".
     """
 
     kind: str
@@ -52,6 +54,7 @@ class Place:
     at_before: tuple[float, float] | None
     at_after: tuple[float, float] | None
     apart_m: float = 0.0
+    sort: str = ""
 
 
 @dataclass(frozen=True)
@@ -250,6 +253,7 @@ def _place(
         kind, name, "" if i is None else was.names[i],
         None if i is None else was.rows[i], None if k is None else now.rows[k],
         _point(shapes[0]), _point(shapes[1]), apart,
+        (was.sorts[i] if i is not None else now.sorts[k or 0]) if kind == "node" else "",
     )  # fmt: skip
 
 

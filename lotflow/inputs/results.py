@@ -107,6 +107,14 @@ class StoredResult:
     balance: Mapping[str, float] = field(default_factory=dict)
     options: Mapping[str, str] = field(default_factory=dict)
 
+    @property
+    def metres_per_unit(self) -> float:
+        """Length of one unit of the coordinates, by the lot's area in both [m]."""
+        # not by the CRS: drivers take one in feet without a code for the like in metres
+        lot = self.layers["lot"]
+        drawn, told = float(lot.geometry.area.sum()), float(lot["area_m2"].sum())
+        return math.sqrt(told / drawn) if drawn > 0 and told > 0 else 1.0
+
 
 def result_folder(path: str | Path) -> Path:
     """

@@ -33,7 +33,10 @@
     all("tr[data-row]").forEach((row) => row.classList.toggle("chosen", row.dataset.row === chosen));
     all(".mark").forEach((one) => one.setAttribute("aria-pressed", String(one.dataset.place === chosen)));
     if (showRow && chosen !== null) {
-      const row = document.querySelector(`tr[data-row="${chosen}"]`);
+      const rows = all(`tr[data-row="${chosen}"]`);
+      const row = rows.find((one) => one.offsetParent !== null) ?? rows[0];
+      const fold = row?.closest("section > details");
+      if (fold) fold.open = true;
       if (row) window.scrollTo({ top: row.getBoundingClientRect().top + window.scrollY - document.querySelector(".maps").offsetHeight - 8 });
     }
   }

@@ -12,6 +12,7 @@ import hashlib
 import html
 import importlib.resources
 import math
+import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import TYPE_CHECKING, Any, Final
 
@@ -35,6 +36,8 @@ _HIGHEST: Final = 580.0
 #: So many places are marked on the maps, and so many groups of differences told.
 _MOST_MARKED: Final = 60
 _MOST_TOLD: Final = 400
+#: More things that were drawn differently are folded.
+_MOST_DRAWN: Final = 8
 #: A map that would be larger is drawn without contours, then without flow paths [bytes].
 _LARGEST_MAP: Final = 600_000
 _MARGIN: Final = 0.06
@@ -135,8 +138,11 @@ def _told(found: Differences, numbers: Mapping[str, int]) -> Iterator[str]:
     others = [rows for rows in groups.values() if rows[0]["topic"] != DRAWN]
     if drawn:
         yield '<section aria-labelledby="drawn"><h2 id="drawn">Drawn or given differently</h2>'
+        # many would keep what matters from the first sight
+        folded = len(drawn) > _MOST_DRAWN
+        yield f"<details><summary>{len(drawn)} of them</summary>" if folded else ""
         yield from _table("What was drawn or given differently", drawn, numbers)
-        yield "</section>"
+        yield "</details></section>" if folded else "</section>"
     yield '<section aria-labelledby="differs"><h2 id="differs">What differs</h2>'
     if others:
         yield from _table("What differs, what matters most first", others, numbers)
@@ -222,16 +228,21 @@ def _value(row: Mapping[str, Any], side: str) -> str:
     text = row[f"{side}_text"]
     if row["change"] == "moved":
         return ""
-    if row["change"] in ("new", "gone") and text in (row["place"], row["place_before"]):
-        return "there"
-    return _text(text) if text != "-" else '<span class="nothing">-</span>'
+    if row["change"] in ("new", "gone") and row["basis"] == "as drawn":
+        return ""  # that it is new or gone has been said
+    return _text(_unbroken(text))
 
 
 def _difference(row: Mapping[str, Any]) -> str:
     """Show a difference, and whether it is beyond what the data leave open."""
     word = _WORDS[row["beyond"]] if row["basis"] not in ("as given", "as drawn") else ""
     sure = f'<br><span class="{word}">{word} the error</span>' if word else ""
-    return f"{_text(row['difference_text'])}{sure}"
+    return f"{_text(_unbroken(row['difference_text']))}{sure}"
+
+
+def _unbroken(text: str) -> str:
+    """Keep a number and its unit on one line."""
+    return re.sub(r"(?<=\d) (?=[^\d\s]{1,6}$)", "\u00a0", text)
 
 
 def _folded(rows: Sequence[dict[str, Any]]) -> str:
@@ -497,8 +508,7 @@ def _names(drawing: _Drawing, result: StoredResult) -> str:
 
 def _scale_bar(drawing: _Drawing, found: Differences) -> str:
     """Draw a bar of a round length, and which way is north."""
-    axes = found.after.layers["lot"].crs.axis_info
-    metres = float(axes[0].unit_conversion_factor) if axes else 1.0
+    metres = found.after.metres_per_unit
     unit = METRES_PER_FOOT if found.units == "us" else 1.0
     longest = 0.28 * drawing.width / drawing.scale * metres / unit
     step = 10 ** math.floor(math.log10(longest))

@@ -34,6 +34,7 @@ KEYS: Final = (
 #: What a spreadsheet takes for the start of a formula.
 _FORMULA: Final = ("=", "+", "-", "@", "\t", "\r")
 _MOST_PRINTED: Final = 25
+_MOST_DRAWN: Final = 12
 _WIDTH: Final = 100
 _DECIMALS: Final = 6
 
@@ -128,9 +129,9 @@ def comparison_text(found: Differences) -> str:
     if is_drawn.any():
         lines.append("Drawn or given differently")
         drawn = leads[is_drawn]
-        for row in records(drawn.head(_MOST_PRINTED)):
+        for row in records(drawn.head(_MOST_DRAWN)):
             lines += _wrapped(f"{row['place']}: {drawn_words(row)}", "  ", "    ")
-        lines += _rest(len(drawn) - _MOST_PRINTED)
+        lines += _rest(len(drawn) - _MOST_DRAWN)
         lines.append("")
     others = leads[~is_drawn]
     if not len(others):
