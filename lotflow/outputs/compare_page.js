@@ -24,6 +24,12 @@
     reveal();
   }
 
+  // Height of the maps where they lie above the table, not beside it.
+  function covered(row) {
+    const maps = document.querySelector(".maps").getBoundingClientRect();
+    return maps.right > row.getBoundingClientRect().left ? maps.height : 0;
+  }
+
   // A second tap on the same place takes its mark away.
   function choose(place, showRow) {
     const again = all(".place.chosen").some((one) => one.dataset.place === place);
@@ -34,10 +40,10 @@
     all(".mark").forEach((one) => one.setAttribute("aria-pressed", String(one.dataset.place === chosen)));
     if (showRow && chosen !== null) {
       const rows = all(`tr[data-row="${chosen}"]`);
-      const row = rows.find((one) => one.offsetParent !== null) ?? rows[0];
+      const row = rows.find((one) => one.checkVisibility()) ?? rows[0];
       const fold = row?.closest("section > details");
       if (fold) fold.open = true;
-      if (row) window.scrollTo({ top: row.getBoundingClientRect().top + window.scrollY - document.querySelector(".maps").offsetHeight - 8 });
+      if (row) window.scrollTo({ top: row.getBoundingClientRect().top + window.scrollY - covered(row) - 8 });
     }
   }
 
@@ -47,7 +53,7 @@
   document.getElementById("beside").addEventListener("click", () => arrange(false));
   range.addEventListener("input", reveal);
   all("tr[data-row]").forEach((row) => row.addEventListener("click", (event) => {
-    if (!event.target.closest("summary, details")) choose(row.dataset.row, false);
+    if (!event.target.closest("td summary, td details")) choose(row.dataset.row, false);
   }));
   all(".place").forEach((one) => one.addEventListener("click", () => choose(one.dataset.place, true)));
   arrange(window.matchMedia("(max-width: 760px)").matches);

@@ -14,6 +14,11 @@ from lotflow.study.door import Result
 
 SAMPLE = Path(__file__).parents[2] / "data_samples" / "alder_court"
 SIZES = ("phone", "desktop")
+#: Row of an outlet that is gone.
+LOST_END = (
+    "[...document.querySelectorAll('tr')]"
+    ".find((one) => one.querySelector('td b')?.textContent === 'Lost end')"
+)
 
 
 @dataclass(frozen=True)
@@ -99,7 +104,7 @@ def test_a_tap_marks_a_place_on_both_maps_and_the_maps_stay(browser, compared, o
 
 def test_a_place_that_is_gone_is_marked_on_the_first_map_only(browser, today, opened):
     opened(browser, today.page)
-    row = "[...document.querySelectorAll('tr')].find((one) => one.innerText.includes('Lost end'))"
+    row = LOST_END
     browser.execute_script(f"{row}.querySelector('.mark').click()")
     before, after = chosen(browser)
     assert (len(before), after) == (1, [])
@@ -130,7 +135,7 @@ def test_every_stop_of_the_keyboard_has_a_name_and_the_first_answer_is_near(brow
     opened(browser, today.page)
     stops = browser.execute_script(
         "return [...document.querySelectorAll('button, input, summary, a[href], [tabindex]')]"
-        ".filter((one) => one.offsetParent !== null)"
+        ".filter((one) => one.checkVisibility())"
         ".map((one) => one.getAttribute('aria-label') || one.innerText)"
     )
     assert all(stop.strip() for stop in stops)
@@ -147,7 +152,7 @@ def test_without_scripts_both_maps_and_the_table_are_there(browser, today):
         assert shown[0].rect["x"] + shown[0].rect["width"] <= shown[1].rect["x"] + 1 or (
             shown[0].rect["y"] < shown[1].rect["y"]
         )
-        assert browser.find_element("css selector", "table").is_displayed()
+        assert browser.find_element("css selector", "#differs ~ table").is_displayed()
         assert not browser.find_element("css selector", ".switch").is_displayed()
     finally:
         browser.execute_cdp_cmd("Emulation.setScriptExecutionDisabled", {"value": False})
@@ -160,3 +165,23 @@ def test_a_page_without_differences_says_so(tmp_path):
     assert '<p class="none">No difference.</p>' in text
     assert text.count('<svg viewBox="0 0 18 18"') == 9
     assert text.count('role="img"') == 2
+
+
+@pytest.mark.parametrize("size", SIZES)
+def test_a_tap_on_the_map_unfolds_the_row_of_the_place(browser, today, opened, size):
+    opened(browser, today.page, size)
+    row = LOST_END
+    number = browser.execute_script(f"return {row}.dataset.row")
+    assert not browser.execute_script(f"return {row}.checkVisibility()")
+    browser.execute_script(
+        "document.querySelector(`figure.before .place[data-place='${arguments[0]}']`)"
+        ".dispatchEvent(new MouseEvent('click', { bubbles: true }))",
+        number,
+    )
+    assert browser.execute_script(f"return {row}.checkVisibility()")
+    # neither under the maps nor out of sight
+    at = (
+        f"const box = {row}.getBoundingClientRect(); "
+        "return document.elementFromPoint(box.right - 4, box.top + 4)?.closest('tr') === "
+    )
+    assert browser.execute_script(at + row)
