@@ -219,6 +219,10 @@ def figures(result: StoredResult, places: Places, *, earlier: bool) -> dict[str,
         told[name] = _keyed(
             water, map(now, water["name"]), [_case(one, now) for one in water["case"]]
         )
+    cases = tables["pond_cases"]
+    told["pond_cases"] = _keyed(
+        cases, [""] * len(cases), [_case(one, now) for one in cases["case"]]
+    )
     told |= _drain_figures(result, now)
     lot = pd.DataFrame(
         [{**result.balance, "area_m2": float(result.layers["lot"]["area_m2"].sum())}]

@@ -109,7 +109,7 @@ def differences(before: StoredResult, after: StoredResult) -> Differences:
         *_options(before, after),
     ]
     for measure in MEASURES:
-        rows += _measured(measure, *told, error, after.units)
+        rows += _measured(measure, *told, places, error, after.units)
     return Differences(before, after, places, _ordered(rows, places))
 
 
@@ -212,6 +212,7 @@ def _measured(
     measure: Measure,
     before: Mapping[str, pd.DataFrame],
     after: Mapping[str, pd.DataFrame],
+    places: Places,
     error: float,
     units: UnitSystem,
 ) -> Iterator[dict[str, Any]]:
@@ -220,20 +221,18 @@ def _measured(
     if not any(map(len, sides)):
         return
     both = sides[0].merge(sides[1], on=KEYS, how="outer", suffixes=("_b", "_a"), indicator=True)
-    cases = [set(zip(s["return_period_yr"].fillna(-1), s["scenario"], strict=True)) for s in sides]
-    known = [set(one["place"]) for one in sides]
+    cases = [_cases(measure.table, one) for one in (before, after)]
+    known = [_known(side, places, later) for later, side in enumerate(sides)]
     for row in records(both):
         alone = {"left_only": 1, "right_only": 0}.get(row["_merge"])
         was, now = row["value_b"], row["value_a"]
         change: Change = "changed"
         if alone is not None:
-            storm = row["return_period_yr"]
-            key = (-1 if math.isnan(storm) else storm, row["scenario"])
             if row["place"] not in known[alone] and measure.topic != COST:
                 change = "gone" if alone else "new"
                 if measure.topic == DRAWN and measure.quantity == "text":
                     continue
-            elif key not in cases[alone] and measure.topic != COST:
+            elif _key(row) not in cases[alone] and measure.topic != COST:
                 continue  # a storm or case of one result only
             elif alone:
                 now = measure.missing
@@ -254,6 +253,26 @@ def _measured(
             first=(change == "changed", row["scenario"] not in ("", "every inlet open"),
                    0.0 if math.isnan(row["return_period_yr"]) else -row["return_period_yr"]),
         )  # fmt: skip
+
+
+def _key(row: Mapping[str, Any]) -> tuple[float, str]:
+    """Give storm and case of a row."""
+    storm = row["return_period_yr"]
+    return (-1.0 if math.isnan(storm) else storm), row["scenario"]
+
+
+def _cases(table: str, told: Mapping[str, pd.DataFrame]) -> set[tuple[float, str]]:
+    """Give the storms and cases of one result: also those in which no water stands."""
+    name = "pond_cases" if table in ("ponds", "wall_water") and len(told["pond_cases"]) else table
+    return {_key(row) for row in records(told[name])} if name in told else set()
+
+
+def _known(side: pd.DataFrame, places: Places, later: int) -> set[str]:
+    """Name the places that are there in one result, whether it has this figure of them or not."""
+    there = {
+        place.name for place in places.found if (place.after if later else place.before) is not None
+    }
+    return there | set(side["place"])
 
 
 def _told(

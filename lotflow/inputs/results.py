@@ -54,6 +54,7 @@ _TABLES: Final[dict[str, tuple[str, ...]]] = {
     "lines": ("line_storms", "drain_lines"),
     "findings": ("findings",),
     "ponds": ("ponds",),
+    "pond_cases": ("pond_cases",),
     "wall_water": ("wall_water",),
     "inlet_bypass": ("inlet_bypass",),
     "outlet_storms": ("outlet_storms",),
