@@ -9,9 +9,8 @@ from typing import TYPE_CHECKING
 from lotflow.drains.grade_line import EMITTER_OPENING_HEAD_M
 from lotflow.drains.judged import about_place
 from lotflow.drains.levels import NO_LEVEL, SURFACE_OUTLETS, OutletLevel, least_fall
-from lotflow.findings import STATED, as_severe_as_known
+from lotflow.findings import STATED
 from lotflow.terrain.level_error import SPREAD_95, LevelError, deviation_between
-from lotflow.units import both_units
 
 if TYPE_CHECKING:
     from lotflow.drains.drain_system import DrainState
@@ -155,32 +154,17 @@ def fall_findings(network: Network, falls: list[AvailableFall]) -> list[Finding]
     for fall in falls:
         if fall.left_m >= fall.interval_m:
             continue
-        takes = (
-            f"cover and {_pipe(fall)} take {both_units(fall.depth_m, 'depth')}, the least fall"
-            if fall.depth_m else "the lid of the emitter takes"
-        )  # fmt: skip
-        told = (
-            f"From here to {fall.outlet} there are {both_units(fall.available_m, 'depth')} of fall"
-            f" over {both_units(fall.run_m, 'length')}; {takes} "
-            f"{both_units(fall.required_m, 'depth')}. "
-        )
-        short = fall.left_m < 0
         beyond = fall.left_m + fall.interval_m < 0
-        severity: Severity = "fail" if beyond else "warn" if short else "note"
-        fails = as_severe_as_known(severity, fall.rests_on, beyond_ground=beyond) == "fail"
-        doubt = f"the elevation data is good to {both_units(fall.interval_m, 'depth')} here"
-        if fails:
-            told += "Gravity does not work: look for a lower outlet, a shallower drain or a pump."
-        elif short:
-            told += f"That is too little, but {doubt}: level both ends before anything is dug."
-        else:
-            told += (
-                f"By that {both_units(fall.left_m, 'depth')} are left, but {doubt}: it may do or "
-                "not. Level both ends before anything is dug."
-            )
+        severity: Severity = "fail" if beyond else "warn" if fall.left_m < 0 else "note"
         findings.append(
             about_place(
-                fall.node, network.nodes[fall.node].xy, "too-little-fall", severity, told,
+                fall.node, network.nodes[fall.node].xy, "too-little-fall", severity,
+                facts={
+                    "outlet": fall.outlet, "available_m": fall.available_m, "run_m": fall.run_m,
+                    "required_m": fall.required_m, "left_m": fall.left_m,
+                    "doubt_m": fall.interval_m, "depth_m": fall.depth_m or None,
+                    "diameter_m": fall.diameter_m,
+                },
                 rests_on=fall.rests_on, beyond_ground=beyond, measured=round(fall.available_m, 3),
                 limit=round(fall.depth_m + fall.required_m, 3), unit="m",
                 source="cover and least fall as in the criteria and tables; 95 % interval from the "
@@ -188,10 +172,3 @@ def fall_findings(network: Network, falls: list[AvailableFall]) -> list[Finding]
             )
         )  # fmt: skip
     return findings
-
-
-def _pipe(fall: AvailableFall) -> str:
-    """Name the pipe as it is drawn."""
-    if math.isnan(fall.diameter_m):
-        return "pipe"
-    return f"the pipe of {both_units(fall.diameter_m, 'diameter')}"

@@ -12,7 +12,6 @@ from lotflow.drains.channel_profile import Channel, water_profile
 from lotflow.drains.inlet_checks import InletFacts, inlet_finding
 from lotflow.drains.judged import NOTHING_M3S
 from lotflow.drains.pipe_tables import channel_roughness
-from lotflow.units import both_units
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -126,13 +125,7 @@ def channel_findings(
         result = by_name.get(inlet.name)
         if result is None:
             if inlet.is_channel and _comes(inlet):
-                findings.append(
-                    inlet_finding(
-                        inlet, "channel-size-unknown", "note",
-                        "Without its inside width and depth nobody knows whether it carries its "
-                        "water.", source=_CHOW,
-                    )
-                )  # fmt: skip
+                findings.append(inlet_finding(inlet, "channel-size-unknown", "note", source=_CHOW))
             continue
         # water that the drain line holds up is told of the line; no other outlet would help
         if result.freeboard_m >= 0 or _held(inlet) > inlet.channel_depth_m:
@@ -140,32 +133,17 @@ def channel_findings(
         findings.append(
             inlet_finding(
                 inlet, "channel-too-long", "fail",
-                f"In the design storm water in it stands {both_units(result.depth_m, 'depth')} "
-                f"deep, more than its depth of {both_units(inlet.channel_depth_m, 'depth')}."
-                f"{_piped(inlet)}{_served(result)} With the outlet at one end "
-                f"{both_units(result.one_end_m, 'depth')}, at both ends "
-                f"{both_units(result.both_ends_m, 'depth')}, in the middle "
-                f"{both_units(result.middle_m, 'depth')}. Move or add an outlet, or take a deeper "
-                "or wider channel.",
+                facts={
+                    "water_m": result.depth_m, "depth_m": inlet.channel_depth_m,
+                    "piped_m3s": inlet.piped_m3s if inlet.piped_m3s > NOTHING_M3S else None,
+                    "longest_run_m": result.longest_run_m, "one_end_m": result.one_end_m,
+                    "both_ends_m": result.both_ends_m, "middle_m": result.middle_m,
+                },
                 rests_on=inlet.water_rests_on if _held(inlet) > 0 else (),
                 measured=result.depth_m, limit=inlet.channel_depth_m, unit="m", source=_CHOW,
             )
         )  # fmt: skip
     return findings
-
-
-def _piped(inlet: InletFacts) -> str:
-    """What of the water comes in below the grate."""
-    if not inlet.piped_m3s > NOTHING_M3S:
-        return ""
-    return f" {both_units(inlet.piped_m3s, 'flow')} of it come in through pipes."
-
-
-def _served(result: ChannelResult) -> str:
-    """How much of a channel one outlet serves."""
-    if np.isnan(result.longest_run_m):
-        return ""
-    return f" One outlet serves {both_units(result.longest_run_m, 'length')} of it."
 
 
 def _channel_top(inlet: InletFacts, limits: Limits) -> list[Finding]:
@@ -177,11 +155,7 @@ def _channel_top(inlet: InletFacts, limits: Limits) -> list[Finding]:
     return [
         inlet_finding(
             inlet, "channel-ground-not-level", "warn" if certain else "note",
-            f"By the data the ground along it differs by {both_units(inlet.top_fall_m, 'depth')}"
-            + ("; its top is set level, and stands out at one end or lies deep at the other. Step "
-               "it, or turn it along the contour." if certain else
-               f", known to about ±{both_units(inlet.top_doubt_m, 'depth')}: whether it is level "
-               "enough for a top that is set level cannot be told. Level it."),
+            facts={"fall_m": inlet.top_fall_m, "doubt_m": inlet.top_doubt_m},
             measured=inlet.top_fall_m, limit=most, unit="m",
             source=limits.source("channel_level_m"),
         )

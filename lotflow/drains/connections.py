@@ -68,9 +68,7 @@ def _outlet_findings(network: Network) -> list[Finding]:
             x, y = network.nodes[outlets[0]].xy
             findings.append(
                 Finding(
-                    "several-outlets", "warn", outlets[0],
-                    f"One system ends at {len(outlets)} outlets: {', '.join(outlets)}. Which one "
-                    "the water takes depends on levels nobody has designed; lead it to one.",
+                    "several-outlets", "warn", outlets[0], facts={"outlets": tuple(outlets)},
                     measured=len(outlets), limit=1, source=_OWN_RULE, x=x, y=y,
                 )
             )  # fmt: skip
@@ -82,14 +80,13 @@ def _system_findings(network: Network) -> list[Finding]:
     systems = systems_of(network)
     if len(systems) < 2:
         return []
-    told = "; ".join(
-        ", ".join(network.lines[i].name for i in system) + f" to {network.outlet(system[-1]).name}"
+    told = tuple(
+        (tuple(network.lines[i].name for i in system), network.outlet(system[-1]).name)
         for system in systems
     )
     return [
         Finding(
-            "several-systems", "note", "drain_lines",
-            f"{len(systems)} systems that are not connected: {told}.",
+            "several-systems", "note", "drain_lines", facts={"systems": told},
             measured=len(systems), source=_OWN_RULE,
         )
     ]  # fmt: skip
@@ -100,10 +97,7 @@ def _joined_lines(network: Network, led_to: Collection[str]) -> list[Finding]:
     return [
         Finding(
             "downspout-joins-line", "note", line.name,
-            "A downspout is led to it by its name. Where along it is not known: its water counts "
-            f"from the upper end on, {line.start}. Split the line where it joins, or lead the "
-            "downspout to a node.",
-            source=_OWN_RULE, x=line.middle[0], y=line.middle[1],
+            facts={"upper_end": line.start}, source=_OWN_RULE, x=line.middle[0], y=line.middle[1],
         )
         for line in network.lines
         if line.name in led_to and line.name not in network.nodes
@@ -120,11 +114,9 @@ def _unused(network: Network, led_to: Collection[str]) -> list[Finding]:
         reached = {*network.entering, *led_to}
         if idle_inlet or (node.kind == "outlet" and node.name not in reached):
             x, y = node.xy
-            what = ("No line leads its water on. Draw one, or mend from and to." if idle_inlet
-                    else "No line runs to it.")  # fmt: skip
             findings.append(
                 Finding(
-                    f"{node.kind}-without-line", "warn" if idle_inlet else "note", node.name, what,
+                    f"{node.kind}-without-line", "warn" if idle_inlet else "note", node.name,
                     source=_OWN_RULE, x=x, y=y,
                 )
             )  # fmt: skip

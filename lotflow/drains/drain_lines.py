@@ -8,10 +8,10 @@ from typing import TYPE_CHECKING, Any, Final, Literal
 
 import shapely
 
+from lotflow.drains.judged import about
 from lotflow.drains.pipe_tables import pipe_material, pipe_size
 from lotflow.errors import Fault, InputError, ParameterError
 from lotflow.findings import Finding
-from lotflow.units import both_units
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -257,15 +257,12 @@ def _condition(row: dict[Any, Any]) -> Condition:
 def _pipe(row: dict[Any, Any], line: DrainLine, findings: list[Finding]) -> Pipe:
     """What a line is made of; what is assumed goes to the findings."""
     material = _text(row["material"])
-    x, y = line.middle
     if not material:
         material = ASSUMED_MATERIAL
         findings.append(
-            Finding(
-                "pipe-material-assumed", "note", line.name,
-                f"Its material is not given: it counts as {material}, the roughest laid round "
-                "houses. Look at it at a basin or an open end.",
-                source=pipe_material(material).source, x=x, y=y,
+            about(
+                line, "pipe-material-assumed", "note", facts={"material": material},
+                source=pipe_material(material).source,
             )
         )  # fmt: skip
     roughness = pipe_material(material).n_design
@@ -286,14 +283,10 @@ def _inside_diameter(line: DrainLine, material: str, size: float, findings: list
             raise InputError(
                 line.fault(str(error).rstrip("."), "", "size", round(size * 1000, 1))
             ) from error
-        x, y = line.middle
         findings.append(
-            Finding(
-                "size-not-in-table", "warn", line.name,
-                f"Its nominal size, {both_units(size, 'diameter')}, is not one that {material} "
-                "pipe is made in: it counts as inside diameter. Measure the inside diameter.",
+            about(
+                line, "size-not-in-table", "warn", facts={"material": material, "size_m": size},
                 measured=round(size, 4), unit="m", source="lotflow's table of pipe sizes",
-                x=x, y=y,
             )
         )  # fmt: skip
         return size

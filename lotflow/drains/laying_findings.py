@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from typing import TYPE_CHECKING, Final, Literal
+from typing import TYPE_CHECKING, Any, Final, Literal
 
 import numpy as np
 import shapely
@@ -13,7 +13,6 @@ from lotflow.drains.levels import SURFACE_OUTLETS, least_fall
 from lotflow.drains.network_grade import SHARPEST_TURN_DEG, turn_deg
 from lotflow.findings import STATED, LevelSource, as_severe_as_known
 from lotflow.terrain.level_error import SPREAD_95
-from lotflow.units import both_units
 
 if TYPE_CHECKING:
     from collections.abc import Collection
@@ -72,33 +71,21 @@ def _fall_findings(state: DrainState, position: int, limits: Limits) -> list[Fin
     name = "adverse-fall" if fall < -_ROUNDING_M else "below-minimum-fall"
     name = "flat-line" if abs(fall) <= _ROUNDING_M else name
     severity: Severity = "fail"
-    told = (
-        f"{_in_words(fall)} over {both_units(line.length_m, 'length')} ({slope:.2%}); "
-        f"{rule.least:.2%} is the least for its size."
-    )
-    if STATED.issuperset(basis):
-        told = f"It {told} Relay it with fall to its outlet, or look for a lower outlet."
-        if name == "adverse-fall":
-            told += " Check which end is which."
-    elif "proposed" in basis:
-        told = (
-            f"By the levels proposed, {both_units(state.system.cover_m, 'depth')} of cover at "
-            f"least, it {told} Level both ends; then lay it and the lines above it shallower, or "
-            "look for a lower outlet."
-        )
-    else:
+    facts = {
+        "fall_m": fall, "length_m": line.length_m, "slope": slope, "least": rule.least,
+        "levels": "known",
+    }  # fmt: skip
+    if "proposed" in basis:
+        facts |= {"levels": "proposed", "cover_m": state.system.cover_m}
+    elif not STATED.issuperset(basis):
         doubt = _fall_doubt(state, position, limits)
-        known = f"That data is good to {both_units(doubt, 'depth')} here"
-        if rule.least * line.length_m - fall <= doubt:
-            severity = "note"
-            told = f"By the elevation data it {told} {known}, so that it may fall enough or not at "
-            told += "all: level both ends."
-        else:
-            told = f"By the elevation data it {told} {known}: level both ends before it is relaid."
+        may_be_enough = rule.least * line.length_m - fall <= doubt
+        severity = "note" if may_be_enough else "fail"
+        facts |= {"levels": "from ground", "doubt_m": doubt, "may_be_enough": may_be_enough}
     return [
         about(
-            line, name, severity, told, rests_on=basis, measured=slope, limit=rule.least, unit="1",
-            source=rule.source,
+            line, name, severity, facts=facts, rests_on=basis, measured=slope, limit=rule.least,
+            unit="1", source=rule.source,
         )
     ]  # fmt: skip
 
@@ -106,29 +93,17 @@ def _fall_findings(state: DrainState, position: int, limits: Limits) -> list[Fin
 def _levels_unknown(state: DrainState, position: int) -> Finding:
     """What must be measured before anything can be said of a line's fall and capacity."""
     line, basis = state.lines[position], state.inverts.basis(position)
-    if line.proposed:
-        return about(
-            line, "levels-unknown", "warn", "Its levels are not known, and cannot be proposed off "
-            "the elevation data: nothing can be said of its fall.", rests_on=basis, source=PRACTICE,
-        )  # fmt: skip
-    ends = [name for name, source in zip(("upper", "lower"), basis, strict=True)
-            if source == "unknown"]  # fmt: skip
-    is_found = state.system.network.nodes[line.end].detail != "not found"
-    measure = "Measure" if is_found else "Once its end is found, measure"
+    facts: dict[str, Any] = {"proposed": line.proposed}
+    if not line.proposed:
+        facts |= {
+            "ends": tuple(name for name, source in zip(("upper", "lower"), basis, strict=True)
+                          if source == "unknown"),
+            "end_is_found": state.system.network.nodes[line.end].detail != "not found",
+        }  # fmt: skip
     return about(
-        line, "levels-unknown", "note",
-        f"The invert at its {' and '.join(ends)} end is not known, so that nothing can be said of "
-        f"its fall and of what it carries. {measure} how deep the invert lies below the rim or "
-        "ground there.",
-        rests_on=basis, source=PRACTICE,
+        line, "levels-unknown", "warn" if line.proposed else "note", facts=facts, rests_on=basis,
+        source=PRACTICE,
     )  # fmt: skip
-
-
-def _in_words(fall: float) -> str:
-    if abs(fall) <= _ROUNDING_M:
-        return "lies level"
-    verb = "rises" if fall < 0 else "falls"
-    return f"{verb} {both_units(abs(fall), 'depth')}"
 
 
 def _fall_doubt(state: DrainState, position: int, limits: Limits) -> float:
@@ -144,8 +119,7 @@ def _slow_findings(state: DrainState, position: int, limits: Limits) -> list[Fin
     return [
         about(
             state.lines[position], "too-slow-to-keep-clean", "warn",
-            f"Full, it runs at {velocity:.2f} m/s ({velocity / 0.3048:.1f} ft/s), too slow to "
-            "carry grit away. Give it more fall, or plan to flush it.",
+            facts={"velocity_m_s": velocity},
             measured=velocity, limit=least, unit="m/s", source=limits.source("velocity_low_m_s"),
         )
     ]  # fmt: skip
@@ -190,42 +164,18 @@ def _cover_findings(
     beyond = cover + limits.level_doubt_m < least - _ROUNDING_M
     severity = as_severe_as_known("fail", basis, beyond_ground=beyond)
     fails = severity == "fail" and not only_to_outlet
-    how = (
-        f"its cover is down to {both_units(cover, 'depth')}" if cover >= 0
-        else f"it stands {both_units(-cover, 'depth')} out of the ground"
-    )  # fmt: skip
-    doubt = f"(±{both_units(limits.level_doubt_m, 'depth')})"
-    length = float(np.ptp(profile.distance_m[judged]))
-    over = f"over about {100 * share:.0f} % of " + (
-        "its length" if judged.all() else
-        f"the {both_units(length, 'length')} that are judged, its end at the surface left out"
-    )  # fmt: skip
-    if ends:
-        told = f"By the depth given at its {'upper' if worst == 0 else 'lower'} end {how} there" + (
-            f"; by the elevation data it is too little {over}. " if length > 0 else ". "
-        )
-    elif only_to_outlet:
-        # stations are a cell apart: the last that has its cover is named
-        start = float(profile.distance_m[max(first - 1, 0)])
-        told = (
-            f"By the elevation data {doubt} its cover is under {both_units(least, 'depth')} from "
-            f"about {both_units(start, 'length')} from its upper end on to its outlet. "
-        )
-    else:
-        told = (
-            f"{how[0].upper()}{how[1:]} " if fails else f"By the elevation data {doubt} {how} "
-        ) + (
-            f"{both_units(float(profile.distance_m[worst]), 'length')} from its upper end"
-            + (f", and too little {over}. " if length > 0 else ". ")
-        )
-    told += _at_its_outlet(profile, judged, limits)
-    told += ("It comes up to its outlet there: lay rigid pipe, and keep wheels off it."
-             if only_to_outlet else "Lay it deeper, or rigid pipe under paving.")  # fmt: skip
-    if not fails and not only_to_outlet:
-        told += " Dig and measure."
+    # stations are a cell apart: the last that has its cover is named
+    shallow_from = float(profile.distance_m[max(first - 1, 0)]) if only_to_outlet else None
+    facts = {
+        "cover_m": cover, "least_m": least, "doubt_m": limits.level_doubt_m, "share": share,
+        "judged_m": float(np.ptp(profile.distance_m[judged])), "all_judged": bool(judged.all()),
+        "at_m": float(profile.distance_m[worst]), "shallow_from_m": shallow_from,
+        "measured_end": ("upper" if worst == 0 else "lower") if ends else None,
+        **_bare_end(profile, judged, limits),
+    }  # fmt: skip
     return [
         about(
-            line, "cover-too-small", "fail" if fails else "warn", told, rests_on=basis,
+            line, "cover-too-small", "fail" if fails else "warn", facts=facts, rests_on=basis,
             beyond_ground=beyond, measured=cover, limit=least, unit="m",
             source=limits.source("cover_m"), at=_station(profile, worst),
         )
@@ -240,19 +190,15 @@ def _short_share(along: FloatArray, cover: FloatArray, least: float) -> float:
     return float((np.interp(fine, along, cover) < least - _ROUNDING_M).mean())
 
 
-def _at_its_outlet(profile: LineProfile, judged: BoolArray, limits: Limits) -> str:
+def _bare_end(profile: LineProfile, judged: BoolArray, limits: Limits) -> dict[str, Any]:
     """Tell of a pipe that is out of the ground where it is asked for no cover."""
     bare = np.flatnonzero(~judged & (profile.cover_m < 0))
     # the very end of a pipe at the surface is to be seen
     if not bare.size or bare[0] >= judged.size - 1:
-        return ""
+        return {}
     if np.nanmin(profile.cover_m[bare]) < -limits.level_doubt_m:
-        length = float(profile.distance_m[-1] - profile.distance_m[bare[0]])
-        return f"Its last {both_units(length, 'length')} lie out of the ground: end it before. "
-    return (
-        "Before it ends there it lies out of the ground by these data, which may be their error, "
-        "or a curb or walk they do not show: level the ground there. "
-    )
+        return {"bare_m": float(profile.distance_m[-1] - profile.distance_m[bare[0]])}
+    return {"seems_bare": True}
 
 
 def _known_covers(state: DrainState, position: int) -> dict[int, float]:
@@ -284,9 +230,7 @@ def _trench_findings(line: DrainLine, profile: LineProfile, limits: Limits) -> l
     worst = int(np.nanargmax(depth))
     return [
         about(
-            line, "trench-too-deep", "warn",
-            f"Its trench is up to {both_units(float(depth[worst]), 'depth')} deep. Nobody enters "
-            "it unprotected: shore or slope it, or look for a shallower way.",
+            line, "trench-too-deep", "warn", facts={"depth_m": depth[worst]},
             measured=float(depth[worst]), limit=most, unit="m",
             source=limits.source("trench_depth_m"), at=_station(profile, worst),
         )
@@ -304,9 +248,8 @@ def _footing_findings(line: DrainLine, profile: LineProfile, limits: Limits) -> 
     if inside.size > 2:
         at = _station(profile, int(inside[inside.size // 2]))
         return [
-            about(line, "line-under-building", "warn", "It is drawn under a building, where it "
-                  "cannot be reached. Lead it round.", source=PRACTICE, at=at)
-        ]  # fmt: skip
+            about(line, "line-under-building", "warn", source=PRACTICE, at=at),
+        ]
     below = profile.trench_depth_m - limits.criteria.footing_depth_m
     breach = np.where(np.isfinite(below), below - away, -np.inf)
     worst = int(np.argmax(breach))
@@ -315,9 +258,7 @@ def _footing_findings(line: DrainLine, profile: LineProfile, limits: Limits) -> 
     return [
         about(
             line, "trench-below-footing", "warn",
-            f"Its trench is {both_units(float(profile.trench_depth_m[worst]), 'depth')} deep at "
-            f"{both_units(float(away[worst]), 'length')} from a building, below the line at 45 "
-            "degrees from a footing of ordinary depth. Keep away, or ask an engineer.",
+            facts={"depth_m": profile.trench_depth_m[worst], "away_m": away[worst]},
             measured=float(away[worst]), limit=float(below[worst]), unit="m",
             source="NHBC Standards: drains out of the footing's load zone; "
             + limits.source("footing_depth_m"),
@@ -338,9 +279,7 @@ def _turn_findings(state: DrainState, position: int) -> list[Finding]:
     return [
         about(
             line, "turn-too-sharp", "warn",
-            f"Its water turns back by {turn:.0f} degrees where it meets "
-            f"{network.lines[following].name}. Join it with the flow; its loss is counted as that "
-            "of a right angle.",
+            facts={"turn_deg": turn, "meets": network.lines[following].name},
             measured=turn, limit=SHARPEST_TURN_DEG, unit="degrees",
             source="FHWA HEC-22, 3rd edition (2009), section 7.1.6: losses published up to 90 "
             "degrees",
@@ -360,9 +299,7 @@ def _access_findings(state: DrainState, limits: Limits, access: Collection[str])
         if math.isinf(length):
             findings.append(
                 about(
-                    line, "no-way-to-clean", "warn",
-                    f"Nothing at its upper end, {line.start}, lets a hose or rod in. Set a "
-                    "cleanout, or a grate that can be taken out.",
+                    line, "no-way-to-clean", "warn", facts={"upper_end": line.start},
                     source=PRACTICE, at=network.nodes[line.start].xy,
                 )
             )  # fmt: skip
@@ -370,9 +307,7 @@ def _access_findings(state: DrainState, limits: Limits, access: Collection[str])
         elif length > most + _ROUNDING_M:
             findings.append(
                 about(
-                    line, "cleanouts-too-far-apart", "warn",
-                    f"It is {both_units(length, 'length')} from the last place at which a rod can "
-                    "be put in to its lower end. Set a cleanout between.",
+                    line, "cleanouts-too-far-apart", "warn", facts={"length_m": length},
                     measured=length, limit=most, unit="m",
                     source=limits.source("access_spacing_m"),
                 )

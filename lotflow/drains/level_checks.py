@@ -7,9 +7,8 @@ from typing import TYPE_CHECKING, Final, Literal
 
 import numpy as np
 
-from lotflow.drains.judged import about
+from lotflow.drains.judged import about, about_place
 from lotflow.errors import Fault, InputError
-from lotflow.findings import Finding
 from lotflow.units import both_units
 
 if TYPE_CHECKING:
@@ -19,6 +18,7 @@ if TYPE_CHECKING:
     from lotflow.drains.levels import NodeLevel
     from lotflow.drains.line_profiles import GroundProfile
     from lotflow.drains.network import Network
+    from lotflow.findings import Finding
     from lotflow.grid import BoolArray
 
 #: Two levels of one point, both measured, that differ by more do not belong together [m].
@@ -87,12 +87,10 @@ def _leaves_data(line: DrainLine, profile: GroundProfile, missing: BoolArray) ->
     """Say where a line leaves the elevation data."""
     first = int(np.argmax(missing))
     share = float(missing.mean())
-    return Finding(
-        "line-leaves-elevation-data", "warn", line.name,
-        f"{share:.0%} of it lies where the elevation data has no values: cover and trench depth "
-        "are not known there.",
+    return about(
+        line, "line-leaves-elevation-data", "warn", facts={"share": share},
         measured=round(share, 4), limit=0.0, unit="1", source="lotflow's rule",
-        x=float(profile.x[first]), y=float(profile.y[first]),
+        at=(float(profile.x[first]), float(profile.y[first])),
     )  # fmt: skip
 
 
@@ -111,9 +109,7 @@ def _end_level(
     if above > 2.0 * rmse_m:
         findings.append(
             about(
-                line, "invert-above-ground", "fail",
-                f"Its {where} invert lies {both_units(above, 'depth')} above the ground, more "
-                "than the elevation data may be wrong. Level it again.",
+                line, "invert-above-ground", "fail", facts={"end": where, "above_m": above},
                 rests_on=("given", "from ground"), beyond_ground=True,
                 measured=round(above, 3), limit=round(2.0 * rmse_m, 3), unit="m",
                 source=_TWICE_RMSE,
@@ -130,17 +126,18 @@ def _disagree(
     where, column = at
     level, below = line.given.of("up" if where == "upper" else "down")
     differ = abs(node.rim_m - below - level)
-    rule = f"the {where} invert and its depth below the rim differ by {both_units(differ, 'depth')}"
     if node.measured:
+        rule = (
+            f"the {where} invert and its depth below the rim differ by "
+            f"{both_units(differ, 'depth')}"
+        )
         remedy = "Correct one of the two, or the rim, or remove one"
         faults.append(line.fault(rule, remedy, column, round(level, 3)))
     elif differ > 2.0 * rmse_m:
         findings.append(
-            Finding(
-                "inverts-disagree", "warn", line.name,
-                f"T{rule[1:]}, with the rim taken from the elevation data: the elevation counts. "
-                "Measure the rim, and give it.",
-                measured=round(differ, 3), limit=round(2.0 * rmse_m, 3), unit="m",
-                source=_TWICE_RMSE,
+            about_place(
+                line.name, None, "inverts-disagree", "warn",
+                facts={"end": where, "differ_m": differ}, measured=round(differ, 3),
+                limit=round(2.0 * rmse_m, 3), unit="m", source=_TWICE_RMSE,
             )
         )  # fmt: skip

@@ -7,12 +7,11 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from lotflow.drains.judged import about, storm_named
+from lotflow.drains.judged import about, rounded
 from lotflow.drains.network_flows import led_down
 from lotflow.drains.storm_findings import capacities_as_found
 from lotflow.findings import STATED
 from lotflow.terrain.confidence import SHARES
-from lotflow.units import both_units
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -85,11 +84,11 @@ def _entering(water: DrainWater, storm: int) -> tuple[dict[str, float], dict[str
     return ground, whole
 
 
-def _into_well(state: DrainState, position: int) -> str:
-    """What a larger line needs where it ends in a dry well."""
+def _into_well(state: DrainState, position: int) -> bool:
+    """Whether the well has to take it too if a line is laid larger."""
     network = state.system.network
     end = network.nodes[network.lines[network.way_down(position)[-1]].end]
-    return ", with a well that takes it" if end.detail == "dry well" else ""
+    return end.detail == "dry well"
 
 
 def line_doubts(state: DrainState, storm: int, flow: FloatArray) -> list[Finding]:
@@ -115,16 +114,16 @@ def line_doubts(state: DrainState, storm: int, flow: FloatArray) -> list[Finding
         # what does not carry even that has a finding of its own, and so has what has no fall
         if known > most or not most > 0 or share <= _DOUBTED:
             continue
-        rain, basis = storm_named(state.system.storms[storm]), state.inverts.basis(position)
+        basis = state.inverts.basis(position)
         severity: Severity = "warn" if STATED.issuperset(basis) else "note"
-        levels = "It" if STATED.issuperset(basis) else "By levels that nobody has given it"
         found.append(
             about(
                 line, "capacity-within-doubt", severity,
-                f"{levels} carries {both_units(most, 'flow')}. On the measured surface the {rain} "
-                f"brings {both_units(known, 'flow')}, but in {round(share * number)} of {number} "
-                "realisations more than it carries. Measure levels on site where the catchments "
-                f"of its inlets end, or lay it larger{_into_well(state, position)}.",
+                facts={
+                    "storm_yr": state.system.storms[storm], "carries_m3s": most,
+                    "flow_m3s": known, "more": round(share * number), "realisations": number,
+                    "into_well": _into_well(state, position),
+                },
                 rests_on=basis, measured=share, limit=_DOUBTED,
                 unit="1", source=_SOURCE,
             )
@@ -193,10 +192,8 @@ def _less(
     enough = one.rule == "over-capacity" and one.limit is not None and left > one.limit
     if share > 1.0 - _TOLD or enough:
         return one
-    rain = storm_named(state.system.storms[storm])
-    told = (
-        f"{one.message} By the data hollows above its inlets keep {100 * (1 - share):.0f} % of "
-        f"that water in the {rain}, and {both_units(left, 'flow')} come: level where they run over."
-    )
+    facts = {
+        "kept": 1.0 - share, "left_m3s": left, "kept_storm_yr": state.system.storms[storm],
+    }  # fmt: skip
     severity: Severity = "warn" if one.severity == "fail" else one.severity
-    return replace(one, message=told, severity=severity)
+    return replace(one, severity=severity, facts={**one.facts, **rounded(facts)})

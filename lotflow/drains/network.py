@@ -195,7 +195,7 @@ def _without_cycles(
         else:
             return lines, nodes
         inside = [i for i, line in enumerate(lines) if (line.start, line.end) in pairs]
-        names = ", ".join(sorted(lines[i].name for i in inside))
+        names = tuple(sorted(lines[i].name for i in inside))
         for i in inside:
             at = end_point(lines[i], "end")
             cut = DrainNode(f"end of {lines[i].name}", "loose end", at)
@@ -203,9 +203,7 @@ def _without_cycles(
             findings.append(
                 Finding(
                     "lines-in-a-circle", "fail", lines[i].name,
-                    f"Water would run in a circle: {names}. Check from and to of these lines; "
-                    "nothing downstream of them can be judged until then.",
-                    source=_OWN_RULE, x=float(at.x), y=float(at.y),
+                    facts={"lines": names}, source=_OWN_RULE, x=float(at.x), y=float(at.y),
                 )
             )  # fmt: skip
             lines[i] = replace(lines[i], end=cut.name)
@@ -236,12 +234,11 @@ def _shares(
         main = min(at, key=lambda i: _rank(lines[i]))
         share[at] = [float(i == main) for i in at]
         x, y = nodes[name].xy
-        others = ", ".join(lines[i].name for i in at)
+        all_of_them = tuple(lines[i].name for i in at)
         findings.append(
             Finding(
                 "lines-split", "warn", name,
-                f"Several lines leave it ({others}): how its water divides is not known, and all "
-                f"of it is counted in {lines[main].name}. Lead it on by one line.",
+                facts={"lines": all_of_them, "counted_in": lines[main].name},
                 source=_OWN_RULE, x=x, y=y,
             )
         )  # fmt: skip

@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 import math
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Any, Final
 
 from lotflow.drains.grade_line import EMITTER_OPENING_HEAD_M
 from lotflow.drains.judged import PRACTICE, Limits, about, about_place
 from lotflow.drains.levels import NO_LEVEL, SURFACE_OUTLETS
 from lotflow.drains.pipe_findings import NEVER_SMALLER
 from lotflow.findings import STATED
-from lotflow.units import both_units
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -62,9 +61,7 @@ def outlet_findings(
             findings.append(
                 about(
                     line, "outlet-smaller-than-line", "fail",
-                    f"Its outlet has an inside diameter of {both_units(bore, 'diameter')}, the "
-                    f"line {both_units(line.pipe.diameter_down_m, 'diameter')}. An outlet is never "
-                    "smaller than its line.",
+                    facts={"outlet_m": bore, "line_m": line.pipe.diameter_down_m},
                     measured=bore, limit=line.pipe.diameter_down_m, unit="m",
                     source=NEVER_SMALLER, at=end.xy,
                 )
@@ -81,21 +78,11 @@ def _kind_findings(line: DrainLine, end: DrainNode) -> list[Finding]:
         return [
             about(
                 line, "into-sanitary-sewer", "fail",
-                "It runs into a sanitary sewer, where rain water must not go. Lead it to a lawful "
-                "outlet, and have the connection closed.",
                 source="International Plumbing Code, 1101.3", at=end.xy,
             )
         ]  # fmt: skip
     if end.detail == "not found":
-        return [
-            about(
-                line, "outlet-not-found", "warn",
-                "Where it ends is not known: nothing of this run can be relied upon before that is "
-                "found. Trace it with dye, a camera or a sonde, or "
-                "abandon it.",
-                source=PRACTICE, at=end.xy,
-            )
-        ]  # fmt: skip
+        return [about(line, "outlet-not-found", "warn", source=PRACTICE, at=end.xy)]
     return []
 
 
@@ -108,9 +95,7 @@ def _level_findings(state: DrainState, position: int, end: DrainNode) -> list[Fi
     if level - down > _LEVELLING_M:
         findings.append(
             about(
-                line, "outlet-above-line", "fail",
-                f"Its outlet lies {both_units(level - down, 'depth')} above its lower end: that "
-                "much water stays in it. Level both again; the outlet must be the lowest point.",
+                line, "outlet-above-line", "fail", facts={"above_m": level - down},
                 rests_on=("given", basis), measured=level, limit=down, unit="m", source=PRACTICE,
                 at=end.xy,
             )
@@ -120,23 +105,12 @@ def _level_findings(state: DrainState, position: int, end: DrainNode) -> list[Fi
         findings.append(
             about(
                 line, "outlet-under-water", "warn",
-                f"The water given for {end.name} stands {both_units(node.water_m - crown, 'depth')}"
-                " above the crown of the line there: the line stands full of it and drains only "
-                "against it. Raise the outlet or lead it elsewhere; else a flap valve keeps that "
-                f"water out of the yard.{_proposed(basis)}",
+                facts={"outlet": end.name, "water_m": node.water_m - crown, "over": "crown"},
                 rests_on=(basis, "given"), measured=crown, limit=node.water_m, unit="m",
                 source=_TAILWATER, at=end.xy,
             )
         )  # fmt: skip
     return findings
-
-
-def _proposed(source: LevelSource) -> str:
-    """Say that a level is not one that somebody gave."""
-    if source in STATED:
-        return ""
-    how = "proposed" if source == "proposed" else "taken from the elevation data"
-    return f" Its level is {how}: take it on site."
 
 
 def _emitter_findings(
@@ -149,17 +123,10 @@ def _emitter_findings(
     findings = []
     stands = lip - float(state.inverts.down_m[position])
     if stands > _LEVELLING_M:
-        told = (
-            f"With the levels proposed a riser of {both_units(stands, 'depth')} leads up to the "
-            "lip of its emitter: water stays in the line after every rain, freezes and breeds"
-            if basis == "proposed" else
-            f"The lip of its emitter lies {both_units(stands, 'depth')} above the invert there: "
-            "water stays in the line after every rain, freezes and breeds"
-        )  # fmt: skip
         findings.append(
             about(
                 line, "emitter-line-cannot-empty", "note" if basis == "proposed" else "warn",
-                f"{told} mosquitoes. Give the elbow a weep hole over a pit of stone.",
+                facts={"stands_m": stands, "proposed": basis == "proposed"},
                 rests_on=(best.source, basis), measured=stands, limit=0.0, unit="m",
                 source=PRACTICE, at=end.xy,
             )
@@ -168,8 +135,7 @@ def _emitter_findings(
         findings.append(
             about(
                 line, "outlet-under-water", "warn",
-                f"The water given for {end.name} stands {both_units(water - lip, 'depth')} above "
-                f"its lip: nothing runs out against it.{_proposed(best.source)}",
+                facts={"outlet": end.name, "water_m": water - lip, "over": "lip"},
                 rests_on=(best.source, "given"), measured=lip, limit=water, unit="m",
                 source=_TAILWATER, at=end.xy,
             )
@@ -180,16 +146,12 @@ def _emitter_findings(
         if not needed > node.rim_m:
             continue
         rim: LevelSource = "given" if node.measured else "from ground"
-        sources = (best.source, rim)
-        doubt = "" if STATED.issuperset(sources) else (
-            " Both levels must be taken on site to tell.")  # fmt: skip
-        never = "it never will" if not doubt else "by these levels it never will"
         findings.append(
             about(
                 line, "emitter-above-grate", "fail",
-                f"Its emitter opens when water stands {both_units(needed - node.rim_m, 'depth')} "
-                f"above the grate of {name}: {never}. Put the outlet lower.{doubt}",
-                rests_on=sources, beyond_ground=needed - node.rim_m > limits.level_doubt_m,
+                facts={"inlet": name, "above_m": needed - node.rim_m},
+                rests_on=(best.source, rim),
+                beyond_ground=needed - node.rim_m > limits.level_doubt_m,
                 measured=needed, limit=node.rim_m, unit="m",
                 source=f"{PRACTICE}; opening head from memory", at=end.xy,
             )
@@ -202,29 +164,15 @@ def _asked(state: DrainState, end: DrainNode, well_depth_m: float) -> list[Findi
     best, ground = state.outlet_level(end.name), state.system.nodes[end.name].ground_m
     if best.source in STATED or end.detail in NO_LEVEL or math.isnan(best.level_m):
         return []
-    below = ground - best.level_m
-    if best.source == "from ground":
-        what = (
-            "Its level is not given and hangs on the elevation data, in which a curb, a gutter or "
-            "a shallow ditch may not be. Take it on site, and enter invert."
-        )
-    else:
-        what = (
-            f"Its level is not given. The lines proposed would reach it "
-            f"{both_units(below, 'depth')} below the ground there."
-        )
-        if below > 0 and end.detail in SURFACE_OUTLETS:
-            what += " So deep it cannot come out at the surface here, by the elevation data."
-        elif 0 < well_depth_m < math.inf:
-            what += (
-                f" With the storage and base given its bottom would lie at least "
-                f"{both_units(below + well_depth_m, 'depth')} below the ground: dig a test pit, "
-                "and look for groundwater."
-            )
-        what += " Find out its level, and enter invert."
+    below, proposed = ground - best.level_m, best.source != "from ground"
+    facts: dict[str, Any] = {"proposed": proposed, "below_m": below}
+    if proposed and below > 0 and end.detail in SURFACE_OUTLETS:
+        facts["cannot_daylight"] = True
+    elif proposed and 0 < well_depth_m < math.inf:
+        facts["well_bottom_m"] = below + well_depth_m
     return [
         about_place(
-            end.name, end.xy, "outlet-level-not-given", "note", what,
+            end.name, end.xy, "outlet-level-not-given", "note", facts=facts,
             rests_on=(best.source, "from ground"), measured=below, unit="m", source=PRACTICE,
         )
     ]  # fmt: skip

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Any, Final
 
 from lotflow.drains.hose_test import (
     LATE_FACTOR,
@@ -15,7 +15,6 @@ from lotflow.drains.hose_test import (
 )
 from lotflow.drains.judged import PRACTICE, about
 from lotflow.drains.levels import least_fall
-from lotflow.units import both_units
 
 if TYPE_CHECKING:
     from lotflow.drains.drain_lines import DrainLine
@@ -58,9 +57,7 @@ def _size_findings(line: DrainLine, network: Network, position: int) -> list[Fin
         return [
             about(
                 line, "pipe-size-unknown", "note" if line.proposed else "warn",
-                "Its size is not given: nothing can be said of what it carries."
-                + ("" if line.proposed else " Measure the inside diameter at both ends."),
-                source=PRACTICE,
+                facts={"proposed": line.proposed}, source=PRACTICE,
             )
         ]  # fmt: skip
     findings = []
@@ -104,13 +101,7 @@ def _joint_findings(line: DrainLine) -> list[Finding]:
         about(
             # "none" may also be meant for one length without any
             line, "joint-not-for-burial", "warn" if line.condition.joint == "none" else "fail",
-            "Its joints are given as none: where lengths only lie in each other, soil and roots "
-            "come in and water goes out. Relay it with glued or gasketed joints, or leave the "
-            "column empty if it is of one length."
-            if line.condition.joint == "none"
-            else f"Its joints ({line.condition.joint}) do not hold in the ground: soil and roots "
-            "come in, water goes out. Relay it with glued or gasketed joints.",
-            source=PRACTICE,
+            facts={"joint": line.condition.joint}, source=PRACTICE,
         )
     ]  # fmt: skip
 
@@ -120,21 +111,16 @@ def _filling_findings(line: DrainLine) -> list[Finding]:
     findings = []
     bore = line.pipe.narrowest_m
     kinds = (
-        ("sediment-in-line", "sediment", line.condition.sediment_m, 0.0,
-         "Jet it, and look for where it comes in."),
-        ("water-stands-in-line", "standing water", line.condition.standing_water_m, _STANDING_M,
-         "It sags, falls the wrong way, or is held up by what lies below it: clean that first, "
-         "then level this line; relay what sags."),
-    )  # fmt: skip
-    for rule, what, depth, limit, remedy in kinds:
+        ("sediment-in-line", line.condition.sediment_m, 0.0),
+        ("water-stands-in-line", line.condition.standing_water_m, _STANDING_M),
+    )
+    for rule, depth, limit in kinds:
         if not depth > limit - 1e-9 or depth <= 0 or math.isnan(bore):
             continue
         lost = float(area_lost(min(depth, bore), bore))
         findings.append(
             about(
-                line, rule, "warn",
-                f"{both_units(depth, 'depth')} of {what} take {lost:.0%} of its narrowest "
-                f"section, counted from its bottom. {remedy}",
+                line, rule, "warn", facts={"depth_m": depth, "lost": lost},
                 measured=depth, limit=limit, unit="m", source=PRACTICE,
             )
         )  # fmt: skip
@@ -155,32 +141,29 @@ def _test_findings(state: DrainState, position: int) -> list[Finding]:
     expected = float(
         arrival_time(flow, pipe.narrowest_m, slope, pipe.roughness, line.length_m)
     )  # fmt: skip
-    proves = _share_told(state, position, flow)
     if math.isnan(seconds) and line.condition.backed_up_seconds > 0:
         return [_blocked(line)]
+    facts = {"seconds": seconds, **_share(state, position, flow)}
     if math.isnan(seconds):
         return [
-            about(line, "hose-test", "warn", "The hose test has no arrival time: did the water "
-                  f"arrive? Note the seconds until it did.{proves}", source=PRACTICE)
+            about(line, "hose-test", "warn", facts={**facts, "outcome": "not noted"},
+                  source=PRACTICE)
         ]  # fmt: skip
     if math.isnan(expected):
         return [
             about(
-                line, "hose-test", "warn",
-                f"Water came after {seconds:.0f} s although the line has no fall by its levels: "
-                f"it filled first. Level it again.{proves}",
+                line, "hose-test", "warn", facts={**facts, "outcome": "no fall"},
                 measured=seconds, unit="s", source=PRACTICE,
             )
         ]  # fmt: skip
     late = bool(is_late(seconds, expected)) if expected > 0 else False
-    told = f"Water came after {seconds:.0f} s; about {expected:.0f} s were to be expected"
-    told += f" with a fall of {slope:.2%}, the least for its size." if unknown else "."
-    if late:
-        told += (f" More than {LATE_FACTOR:g} times as long: it sags, leaks or is partly blocked. "
-                 "Look into it with a camera.")  # fmt: skip
+    facts |= {
+        "outcome": "late" if late else "in time", "expected_s": expected,
+        "assumed_slope": slope if unknown else None,
+    }  # fmt: skip
     return [
         about(
-            line, "hose-test", "warn" if late else "note", told + proves, measured=seconds,
+            line, "hose-test", "warn" if late else "note", facts=facts, measured=seconds,
             limit=LATE_FACTOR * expected, unit="s", source=PRACTICE,
         )
     ]  # fmt: skip
@@ -191,37 +174,21 @@ def _blocked(line: DrainLine) -> Finding:
     condition = line.condition
     volume = condition.test_flow_m3s * condition.backed_up_seconds
     reach = float(blockage_distance(volume, line.pipe.narrowest_m))
-    told = (
-        f"The hose's water stood at its upper end after {condition.backed_up_seconds:.0f} s, "
-        f"{both_units(volume, 'volume')}"
-    )
-    if reach > line.length_m:
-        told += (
-            ", more than the line holds: beside what the basin took, water leaves it on the way. "
-            "Look into it with a camera, or trace it with dye."
-        )
-    else:
-        told += (
-            f": it is blocked at most {both_units(reach, 'length')} from there along the pipe, "
-            "nearer by what the basin took. Rod or jet it; where that does not help, dig there."
-        )
+    facts = {
+        "outcome": "backed up", "seconds": condition.backed_up_seconds, "volume_m3": volume,
+        "blocked_within_m": None if reach > line.length_m else reach,
+    }  # fmt: skip
     return about(
-        line, "hose-test", "warn", told, measured=reach, limit=line.length_m, unit="m",
+        line, "hose-test", "warn", facts=facts, measured=reach, limit=line.length_m, unit="m",
         source=PRACTICE,
     )  # fmt: skip
 
 
-def _share_told(state: DrainState, position: int, flow: float) -> str:
-    """Say what share of the rarest storm's flow, or else of the capacity, a hose stands for."""
+def _share(state: DrainState, position: int, flow: float) -> dict[str, Any]:
+    """What share of the rarest storm's flow, or else of the capacity, a hose stands for."""
     storms = state.system.storms
     if storms.size and (carried := float(state.flows.flow_m3s[position, -1])) > 0:
-        rain = "stated" if math.isnan(storms[-1]) else f"{storms[-1]:g}-year"
-        whole, what = carried, f"the {rain} flow on the measured surface"
-    else:
-        whole, what = float(state.hydraulics.capacity_m3s[position]), "the capacity"
-    if not whole > 0:
-        return ""
-    share = float(share_tested(flow, whole))
-    if share >= 1:
-        return f" The hose stands for {what} and more."
-    return f" The hose stands for {share:.0%} of {what}: it proves continuity, not capacity."
+        share = float(share_tested(flow, carried))
+        return {"share": share, "share_of": "storm", "storm_yr": float(storms[-1])}
+    whole = float(state.hydraulics.capacity_m3s[position])
+    return {"share": float(share_tested(flow, whole))} if whole > 0 else {}

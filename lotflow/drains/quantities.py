@@ -6,7 +6,7 @@ import itertools
 import math
 from collections import Counter, defaultdict
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Any, Final
+from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
@@ -306,17 +306,12 @@ def priced(
     """
     known = {item.strip().casefold(): price for item, price in prices.items()}
     order = [replace(one, price=known.get(one.item.casefold())) for one in listed]
-    items = {one.item.casefold() for one in listed}
+    ordered = {one.item.casefold() for one in listed}
     missing = [one.item for one in order if one.price is None]
-    unused = [item for item in prices if item.strip().casefold() not in items]
-    found: list[Any] = []
-    if missing:
-        found.append(("item-without-price", f"It has no price for: {', '.join(missing)}. The sum "
-                      "is without them."))  # fmt: skip
-    if unused:
-        found.append(("price-without-item", f"It has prices that nothing here is called: "
-                      f"{', '.join(unused)}."))  # fmt: skip
+    unused = [item for item in prices if item.strip().casefold() not in ordered]
+    found = [("item-without-price", missing), ("price-without-item", unused)]
     return order, [
-        Finding(rule, "note", file, message, source="the job's price list")
-        for rule, message in found
+        Finding(rule, "note", file, source="the job's price list", facts={"items": tuple(items)})
+        for rule, items in found
+        if items
     ]

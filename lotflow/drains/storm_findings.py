@@ -14,14 +14,10 @@ from lotflow.drains.judged import (
     about,
     about_place,
     design_storm,
-    storm_named,
 )
 from lotflow.findings import STATED
-from lotflow.units import both_units
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
-
     from lotflow.drains.drain_system import DrainState
     from lotflow.findings import Finding, LevelSource, Severity
     from lotflow.grid import FloatArray
@@ -89,21 +85,16 @@ def _capacity_findings(
     # what has no fall has a finding of its own; pressure shows in the water above the grates
     if not (flow > max(min(clean, as_found), NOTHING_M3S) and clean > 0):
         return []
-    rain = storm_named(state.system.storms[storm])
-    told = f"In the {rain} {both_units(flow, 'flow')} come"
-    if flow <= clean:
-        told += (f", and as it was found it carries {both_units(as_found, 'flow')}; clean, "
-                 f"{both_units(clean, 'flow')}. Clean it.")  # fmt: skip
-    else:
-        told += (f", and full it carries {both_units(clean, 'flow')}. Lay a larger pipe, give it "
-                 "more fall, or lead water elsewhere.")  # fmt: skip
+    facts = {
+        "storm_yr": state.system.storms[storm], "flow_m3s": flow, "clean_m3s": clean,
+        "found_m3s": as_found if flow <= clean else None,
+    }  # fmt: skip
     limit, basis = min(clean, as_found), state.inverts.basis(position)
-    told += _hangs_on(basis)
     # a pipe not quite full carries a little more than a full one, which is not relied upon
     fails = flow > PEAK_FLOW_RATIO * limit
     return [
         about(
-            line, "over-capacity", "fail" if fails else "warn", told, rests_on=basis,
+            line, "over-capacity", "fail" if fails else "warn", facts=facts, rests_on=basis,
             measured=flow, limit=limit, unit="m3/s", source=_HEC_22_CAPACITY,
         )
     ]  # fmt: skip
@@ -118,9 +109,7 @@ def _fast_findings(state: DrainState, position: int, storm: int, limits: Limits)
     return [
         about(
             state.lines[position], "too-fast", "warn",
-            f"The {storm_named(state.system.storms[storm])} runs at {velocity:.1f} m/s "
-            f"({velocity / 0.3048:.0f} ft/s) in it. Anchor it, and protect the ground at its "
-            "outlet.",
+            facts={"storm_yr": state.system.storms[storm], "velocity_m_s": velocity},
             measured=velocity, limit=most, unit="m/s", source=limits.source("velocity_high_m_s"),
         )
     ]  # fmt: skip
@@ -134,9 +123,7 @@ def _pump_findings(state: DrainState, position: int, storm: int) -> list[Finding
     return [
         about(
             line, "pump-flow", "note",
-            f"Its pump must take {both_units(flow, 'flow')} in the "
-            f"{storm_named(state.system.storms[storm])}, with a way for what comes when it stands "
-            "still.",
+            facts={"storm_yr": state.system.storms[storm], "flow_m3s": flow},
             measured=flow, unit="m3/s", source="sum of the flows that run to it",
             at=state.system.network.nodes[line.end].xy,
         )
@@ -159,14 +146,14 @@ def _node_findings(state: DrainState, storm: int, limits: Limits) -> list[Findin
         severity: Severity = "note" if above[storm] <= _SEEN_M else "fail" if inlet else "warn"
         rim: LevelSource = "given" if node.measured else "from ground"
         below = state.levels_below(leaving[0])
-        full = bool(stands[at] < level[at])
         findings.append(
             about_place(
                 name, network.nodes[name].xy,
                 "water-above-grate" if inlet else "water-above-ground", severity,
-                f"In the {storm_named(state.system.storms[at])} "
-                f"{_height(float(stands[at] - node.rim_m), inlet, full=full)} A larger pipe, a "
-                f"lower outlet or more fall below it may help.{_hangs_on((rim, *below))}",
+                facts={
+                    "storm_yr": state.system.storms[at], "above_m": stands[at] - node.rim_m,
+                    "is_full": bool(stands[at] < level[at]),
+                },
                 rests_on=(rim, *below),
                 # a pipe laid to the elevation data is as high or low as that data
                 beyond_ground=STATED.issuperset(below)
@@ -176,35 +163,3 @@ def _node_findings(state: DrainState, storm: int, limits: Limits) -> list[Findin
             )
         )  # fmt: skip
     return findings
-
-
-def _hangs_on(sources: Sequence[LevelSource]) -> str:
-    """What of the levels nobody gave."""
-    if STATED.issuperset(sources):
-        return ""
-    if "proposed" in sources:
-        ground = ", or hang on the elevation data" if "from ground" in sources else ""
-        return f" Levels that count here are proposed{ground}: take them on site."
-    if "unknown" in sources:
-        return " Levels that count here are not known."
-    return " Levels that count here hang on the elevation data: take them on site."
-
-
-def _height(above: float, inlet: bool, *, full: bool) -> str:
-    """How high water stands; full where the line takes no more and the rest stays outside."""
-    outside = "it comes out of any cover that is not sealed"
-    where = "its grate" if inlet else "the ground there"
-    if inlet and not full:
-        return (
-            "the drain could carry what comes to its inlets over their own ground and in pipes "
-            f"only with water standing {both_units(above, 'depth')} above its grate: it takes "
-            "less. What runs over from other inlets comes on top."
-        )
-    if not full:
-        return f"water in the drain stands {both_units(above, 'depth')} above {where}: {outside}."
-    if inlet:
-        return (
-            "what comes to its inlets over their own ground and in pipes fills the drain up to its "
-            "grate: some of it is refused, here or at the inlets that share it."
-        )
-    return f"the drain is full up to {where}: {outside}. The rest stands there or runs on."

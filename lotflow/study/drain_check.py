@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from itertools import takewhile
-from typing import TYPE_CHECKING, Any, Final
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -245,19 +245,11 @@ def _of_unknown_ways(findings: list[Finding], lot: LotWater, run: CaseRun) -> li
             counted.setdefault(names[path.inlet - 1], []).append(label)
     return [
         replace(
-            one,
-            message=f"{one.message} That counts the water of "
-            f"{', '.join(counted[one.subject])}, of which nobody gave where it leads now: without "
-            "it less comes, and it may take all.",
-            severity="note",
+            one, facts={**one.facts, "unknown_ways": tuple(counted[one.subject])}, severity="note"
         )
-        if one.rule in _TAKEN and one.subject in counted else one
+        if one.rule == "inlet-passed-by" and one.subject in counted else one
         for one in findings
     ]  # fmt: skip
-
-
-#: Rules that hang on how much comes to an inlet.
-_TAKEN: Final = ("inlet-passed-by", "grate-above-flow")
 
 
 def _refused_shares(intakes: Intakes) -> dict[str, float]:
