@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Final, Literal
 
-from lotflow.drains.hose_test import LATE_FACTOR
+from lotflow.drains.hose import LATE_FACTOR
 
 if TYPE_CHECKING:
     from lotflow.advice.say import Say, Sentence

@@ -9,9 +9,8 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from lotflow.drains.gutters import gutter_spread
 from lotflow.drains.inlet_checks import grate_flow
-from lotflow.drains.inlets import grate_on_grade
+from lotflow.drains.inlets import grate_on_grade, gutter_spread
 from lotflow.drains.judged import (
     NOTHING_M3S,
     Limits,

@@ -9,23 +9,21 @@ from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
-from lotflow.drains.connections import systems_of
 from lotflow.drains.drain_lines import Condition, GivenInverts
 from lotflow.drains.drain_system import DrainState, run_system
 from lotflow.drains.judged import about
-from lotflow.drains.laying_findings import laying_findings
-from lotflow.drains.network import Network
+from lotflow.drains.line_findings import SAME_BORE_M, laying_findings, pipe_findings
+from lotflow.drains.network import Network, systems_of
 from lotflow.drains.network_flows import LineFlows
 from lotflow.drains.outlet_findings import outlet_findings
-from lotflow.drains.pipe_findings import SAME_BORE_M, pipe_findings
-from lotflow.drains.pipe_tables import pipe_size
+from lotflow.drains.pipes import pipe_size
 from lotflow.drains.storm_findings import storm_findings
 from lotflow.errors import ParameterError
 
 if TYPE_CHECKING:
     from lotflow.drains.drain_lines import DrainLine
+    from lotflow.drains.drain_system import SizedSystem
     from lotflow.drains.judged import Limits
-    from lotflow.drains.sizing import SizedSystem
     from lotflow.findings import Finding
 
 #: Lines beyond this are not tried: each trial runs the system again.

@@ -22,13 +22,12 @@ if TYPE_CHECKING:
 
     import geopandas as gpd
 
-    from lotflow.drains.available_fall import AvailableFall
-    from lotflow.drains.channel_checks import ChannelResult
-    from lotflow.drains.drain_system import DrainState
+    from lotflow.drains.channel_drains import ChannelResult
+    from lotflow.drains.drain_system import DrainState, SizedSystem
     from lotflow.drains.inlet_checks import InletFacts
     from lotflow.drains.intake import Intakes
+    from lotflow.drains.outlet_findings import AvailableFall
     from lotflow.drains.receivers import ReceiverStorm
-    from lotflow.drains.sizing import SizedSystem
     from lotflow.findings import Finding
 
 Row = dict[str, Any]

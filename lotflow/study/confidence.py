@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
-from lotflow.drains.line_doubts import line_doubts, realised_line_flows
+from lotflow.drains.storm_findings import line_doubts, realised_line_flows
 from lotflow.outputs.drain_layers import line_entries
 from lotflow.study.bounds import FEWEST, bounds_of, error_model
 from lotflow.study.chapter import Chapter, Raster, inlet_share_file

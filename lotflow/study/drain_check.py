@@ -8,17 +8,15 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from lotflow.drains.available_fall import available_falls, fall_findings
-from lotflow.drains.channel_checks import channel_findings, channel_results
-from lotflow.drains.drain_system import DrainState, run_system
+from lotflow.drains.channel_drains import channel_findings, channel_results
+from lotflow.drains.drain_system import DrainState, SizedSystem, run_system, size_system
 from lotflow.drains.inlet_checks import InletFacts, grate_water_depth, inlet_findings
 from lotflow.drains.intake import Intakes, StormSeries, inlet_intakes, intake_findings
 from lotflow.drains.judged import design_storm
-from lotflow.drains.line_doubts import less_what_hollows_keep
 from lotflow.drains.network_flows import node_peaks
-from lotflow.drains.receiver_findings import receiver_findings
-from lotflow.drains.receivers import receiver_storms
-from lotflow.drains.sizing import SizedSystem, size_system
+from lotflow.drains.outlet_findings import available_falls, fall_findings
+from lotflow.drains.receivers import receiver_findings, receiver_storms
+from lotflow.drains.storm_findings import less_what_hollows_keep
 from lotflow.drains.system_check import best_single_change, check_system
 from lotflow.findings import with_earlier
 from lotflow.outputs.drain_layers import (

@@ -12,11 +12,17 @@ from affine import Affine
 
 from lotflow.advice.sentences import worded
 from lotflow.criteria import Criteria
-from lotflow.drains.drain_lines import Condition, DrainLine, GivenInverts, Pipe
+from lotflow.drains.drain_lines import (
+    Condition,
+    DrainLine,
+    GivenInverts,
+    Pipe,
+    ground_at,
+    ground_profile,
+)
 from lotflow.drains.drain_system import DrainSystem, run_system
 from lotflow.drains.judged import Limits
 from lotflow.drains.levels import NodeLevel
-from lotflow.drains.line_profiles import ground_at, ground_profile
 from lotflow.drains.network import build_network
 from lotflow.drains.network_flows import DrainWater
 from lotflow.drains.nodes import DrainNode, EndReach

@@ -6,9 +6,13 @@ import numpy as np
 import pytest
 
 from lotflow.criteria import Criteria
-from lotflow.drains.channel_checks import channel_findings, channel_results
-from lotflow.drains.channel_drains import longest_run
-from lotflow.drains.channel_profile import Channel, water_profile
+from lotflow.drains.channel_drains import (
+    Channel,
+    channel_findings,
+    channel_results,
+    longest_run,
+    water_profile,
+)
 from lotflow.drains.inlet_checks import InletFacts, grate_water_depth, inlet_findings
 from lotflow.drains.judged import Limits
 from lotflow.terrain.level_error import LevelError

@@ -12,7 +12,7 @@ from scipy.optimize import brentq
 from lotflow.criteria import Criteria
 from lotflow.drains.circular_section import critical_depth
 from lotflow.drains.drain_system import run_system
-from lotflow.drains.grade_line import Reach, reach_grade
+from lotflow.drains.grade_line import Reach, bend_heads, hydraulics, node_coefficient, reach_grade
 from lotflow.drains.inlet_checks import InletFacts, grate_flow
 from lotflow.drains.inlets import grate_efficiency
 from lotflow.drains.intake import (
@@ -24,7 +24,6 @@ from lotflow.drains.intake import (
     intake_findings,
 )
 from lotflow.drains.judged import Limits
-from lotflow.drains.network_grade import bend_heads, hydraulics, node_coefficient
 from lotflow.drains.receivers import Receiver
 from lotflow.drains.shared_lines import SharedLines
 from lotflow.drains.storm_findings import storm_findings

@@ -5,10 +5,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from lotflow.drains.available_fall import available_falls, fall_findings
 from lotflow.drains.drain_system import run_system
-from lotflow.drains.level_checks import level_findings
-from lotflow.drains.levels import line_inverts
+from lotflow.drains.levels import level_findings, line_inverts
+from lotflow.drains.outlet_findings import available_falls, fall_findings
 from lotflow.drains.system_check import check_system
 from lotflow.errors import InputError
 from lotflow.findings import ordered

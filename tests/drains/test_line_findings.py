@@ -7,9 +7,8 @@ import pytest
 import shapely
 
 from lotflow.criteria import Criteria
-from lotflow.drains.drain_system import run_system
+from lotflow.drains.drain_system import run_system, size_system
 from lotflow.drains.judged import design_storm
-from lotflow.drains.sizing import size_system
 from lotflow.drains.system_check import _changes, _left, best_single_change, check_system
 
 INCH = 0.0254

@@ -8,9 +8,8 @@ import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from lotflow.drains.connections import connection_findings
 from lotflow.drains.drain_lines import Condition, DrainLine, GivenInverts, Pipe
-from lotflow.drains.network import build_network
+from lotflow.drains.network import build_network, connection_findings
 from lotflow.drains.nodes import DrainNode, EndReach
 from lotflow.errors import InputError
 

@@ -6,8 +6,7 @@ import numpy as np
 import pytest
 
 from lotflow.criteria import Criteria
-from lotflow.drains.receiver_findings import receiver_findings
-from lotflow.drains.receivers import Receiver, receiver_storms
+from lotflow.drains.receivers import Receiver, receiver_findings, receiver_storms
 
 STORMS = (2.0, 10.0)
 

@@ -13,13 +13,11 @@ import pytest
 
 from lotflow.drains.circular_section import normal_flow
 from lotflow.drains.grade_line import outlet_level
-from lotflow.drains.gutters import (
-    gutter_flow,
-    gutter_spread,
-)
 from lotflow.drains.inlets import (
     grate_depth,
     grate_perimeter,
+    gutter_flow,
+    gutter_spread,
 )
 from lotflow.drains.losses import structure_coefficient, velocity_head
 from lotflow.drains.pipes import (

@@ -5,8 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from lotflow.drains.pipe_tables import minimum_fall
-from lotflow.drains.pipes import full_flow_capacity, leader_capacity, minimum_slope
+from lotflow.drains.pipes import full_flow_capacity, leader_capacity, minimum_fall, minimum_slope
 
 INCH = 0.0254
 GPM = 231 * INCH**3 / 60

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from lotflow.drains.dry_wells import emptying_time, excavated_volume, storage_need, trench_length
-from lotflow.drains.infiltration import side_area_to_half_depth
+from lotflow.drains.standing_water import side_area_to_half_depth
 
 
 # ordinance of a Pennsylvania municipality: 2.04 in on 824 ft^2, 40 % voids, 3 ft deep, 6 ft wide:

@@ -5,12 +5,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from lotflow.drains.line_doubts import (
-    less_what_hollows_keep,
-    line_doubts,
-    realised_line_flows,
-)
 from lotflow.drains.network_flows import DrainWater
+from lotflow.drains.storm_findings import less_what_hollows_keep, line_doubts, realised_line_flows
 from lotflow.findings import Finding
 from lotflow.runoff.parts import RunoffParts
 
