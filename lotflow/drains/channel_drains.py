@@ -323,44 +323,6 @@ class OutletComparison:
     middle: Floats
 
 
-def frictionless_capacity(depth: Floats, width: Floats) -> Floats:
-    """
-    Flow a level channel with a free end passes at a depth at its far end, without friction.
-
-    The depth at the far end is then the square root of 3 times the critical depth at the outlet:
-    an upper bound, and a check.
-
-    Parameters
-    ----------
-    depth
-        At the far end [m]; 0 or more.
-    width
-        Inside width [m]; greater than 0.
-
-    Returns
-    -------
-    flow
-        At the outlet [m^3/s].
-
-    Raises
-    ------
-    ParameterError
-        If a depth is negative or a width not greater than 0.
-
-    References
-    ----------
-    Beij (1934), from memory.
-
-    Examples
-    --------
-    >>> frictionless_capacity(1.0, 1.0)
-    1.374
-    """
-    not_negative(depth=depth)
-    positive(width=width)
-    return as_given(np.sqrt(GRAVITY) * np.multiply(width, np.power(depth, 1.5)) / 3.0**0.75)
-
-
 def longest_run(channel: Channel, greatest_depth: Floats, *, tolerance: float = 1e-5) -> Floats:
     """
     Longest channel one outlet can serve before the water stands too deep in it.

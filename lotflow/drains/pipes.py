@@ -244,46 +244,6 @@ def smallest_standard_size(
     return as_given(np.append(sizes, np.nan)[place])
 
 
-def minimum_slope(velocity: Floats, diameter: Floats, roughness: Floats) -> Floats:
-    """
-    Slope at which a pipe flowing full reaches a velocity, such as the self-cleansing one.
-
-    HEC-22 asks for 0.9 m/s (3 ft/s) when full.
-
-    Parameters
-    ----------
-    velocity
-        Mean velocity to reach [m/s]; 0 or more.
-    diameter
-        Inside diameter [m]; greater than 0.
-    roughness
-        Manning n [s/m^(1/3)]; greater than 0.
-
-    Returns
-    -------
-    slope
-        Fall divided by length [-].
-
-    Raises
-    ------
-    ParameterError
-        If a velocity is negative, or a diameter or roughness not greater than 0.
-
-    References
-    ----------
-    HEC-22 (2009), equation 7-34 and table 7-7.
-
-    Examples
-    --------
-    >>> minimum_slope(3 * 0.3048, np.array([8, 10, 12]) * 0.0254, 0.012).round(4)
-    array([0.0064, 0.0047, 0.0037])
-    """
-    not_negative(velocity=velocity)
-    positive(diameter=diameter, roughness=roughness)
-    per_root_slope = _VELOCITY_FACTOR / np.asarray(roughness) * np.power(diameter, 2.0 / 3.0)
-    return as_given(np.square(velocity / per_root_slope))
-
-
 def leader_capacity(diameter: Floats, *, filling: float = 7.0 / 24.0) -> Floats:
     """
     Flow of a vertical leader (downspout pipe) whose wall is covered by a falling film of water.
