@@ -34,9 +34,9 @@ from lotflow.units import open_range, shown_open, to_si
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from lotflow.drains.system_check import CheckedCase
     from lotflow.grid import FloatArray, IntArray
     from lotflow.inputs.job import Job
-    from lotflow.outputs.drain_layers import CheckedCase
     from lotflow.study.falls import NamedPlace
     from lotflow.study.lot_water import LotWater
     from lotflow.terrain.confidence import Realised

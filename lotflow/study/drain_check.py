@@ -17,10 +17,9 @@ from lotflow.drains.network_flows import node_peaks
 from lotflow.drains.outlet_findings import available_falls, fall_findings
 from lotflow.drains.receivers import receiver_findings, receiver_storms
 from lotflow.drains.storm_findings import less_what_hollows_keep
-from lotflow.drains.system_check import best_single_change, check_system
+from lotflow.drains.system_check import CheckedCase, best_single_change, check_system
 from lotflow.findings import with_earlier
 from lotflow.outputs.drain_layers import (
-    CheckedCase,
     drain_layers,
     inlet_bypass_rows,
     line_entries,

@@ -38,8 +38,8 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from lotflow.drains.network import Network
+    from lotflow.drains.system_check import CheckedCase
     from lotflow.findings import Finding
-    from lotflow.outputs.drain_layers import CheckedCase
     from lotflow.study.lot_water import LotWater
 
 
