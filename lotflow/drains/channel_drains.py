@@ -202,13 +202,6 @@ def water_profile(channel: Channel, *, steps: int = _STEPS) -> ChannelProfile:
     outlet holds). They are short at both ends: at the outlet the depth leaves critical depth with
     the square root of the distance, at the far end of a steep channel the water is shallow.
 
-    Parameters
-    ----------
-    channel
-        The channel or channels.
-    steps
-        Number of steps.
-
     Returns
     -------
     profile
@@ -415,8 +408,6 @@ class ChannelResult:
 
     Parameters
     ----------
-    name
-        Its name.
     depth_m
         Greatest depth of the water in it [m].
     freeboard_m
@@ -499,8 +490,6 @@ def channel_findings(
     ----------
     inlets
         What is known of them.
-    results
-        From `channel_results`.
     limits
         What they are judged by.
     """

@@ -43,10 +43,6 @@ class OutletDischarge:
 
     Parameters
     ----------
-    name
-        Of the outlet.
-    x, y
-        Where it is.
     wall_m
         Least distance of the way from a building, where it was let out clear of it [m]; NaN
         otherwise.
@@ -139,14 +135,8 @@ class StandingPlace:
 
     Parameters
     ----------
-    name
-        Of the low spot.
-    x, y
-        Its deepest place.
     building_m
         Distance to the nearest building [m]; NaN without one.
-    soak
-        How it soaks away.
     """
 
     name: str
@@ -202,14 +192,8 @@ class OffLot:
 
     Parameters
     ----------
-    what
-        Kind of the part.
-    name
-        Its name.
     off_m
         Length of a line or channel there, and of a point the distance from the lot [m].
-    is_length
-        Which of the two.
     on_sidewalk, in_easement
         Whether all of it lies on a drawn sidewalk, or in a drawn easement.
     street_is_drawn
@@ -294,8 +278,6 @@ def setback_findings(
 
     Parameters
     ----------
-    distances
-        Of outlets and lines.
     setbacks
         Least distance by kind, as the job states it [m]; what is not stated is not judged.
     source

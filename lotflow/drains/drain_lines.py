@@ -126,8 +126,6 @@ class DrainLine:
 
     Parameters
     ----------
-    name
-        Its name.
     path
         Its course, drawn downstream, in the grid's CRS.
     length_m
@@ -156,8 +154,6 @@ class DrainLine:
 
         Parameters
         ----------
-        rule, remedy
-            As in `Fault`.
         column, value
             Where it stands; by default the name.
         """
@@ -197,8 +193,6 @@ def read_drain_lines(
     ----------
     frame
         Rows of the site layer `drain_lines` that carry water, in the grid's CRS and in SI.
-    metres_per_unit
-        Of that CRS.
 
     Returns
     -------
@@ -328,8 +322,6 @@ class LineProfile:
 
     Parameters
     ----------
-    ground
-        The ground over it.
     invert_m
         Elevation of the inside bottom, straight between its ends [m].
     diameter_m
@@ -407,8 +399,6 @@ def ground_at(x: FloatArray, y: FloatArray, ground: Grid) -> FloatArray:
 
     Parameters
     ----------
-    x, y
-        Easting and northing.
     ground
         Elevation [m].
 
@@ -433,8 +423,6 @@ def laid_profile(
 
     Parameters
     ----------
-    ground
-        Over it.
     invert_up_m, invert_down_m
         At its upper and lower end [m].
     diameter_m, diameter_down_m

@@ -42,12 +42,6 @@ class DrainSystem:
 
     Parameters
     ----------
-    network
-        In flow order.
-    ground
-        Over each line.
-    nodes
-        Levels by node.
     cover_m
         Least cover, for inverts that are proposed [m].
     water
@@ -90,10 +84,6 @@ class DrainState:
 
     Parameters
     ----------
-    system
-        As it is laid.
-    inverts
-        Of its lines.
     flows, hydraulics
         Per line and storm; no storms where no rain is given.
     """
@@ -109,14 +99,7 @@ class DrainState:
         return self.system.network.lines
 
     def levels_below(self, position: int) -> tuple[LevelSource, ...]:
-        """
-        Where the levels come from on which the water at a line's upper end rests.
-
-        Parameters
-        ----------
-        position
-            Of the line.
-        """
+        """Where the levels come from on which the water at a line's upper end rests."""
         network = self.system.network
         way = network.way_down(position)
         sources = [source for i in way for source in self.inverts.basis(i)]
@@ -126,14 +109,7 @@ class DrainState:
         return tuple(dict.fromkeys(sources))
 
     def outlet_level(self, name: str) -> OutletLevel:
-        """
-        Give the best that is known of an outlet's level.
-
-        Parameters
-        ----------
-        name
-            Of the outlet.
-        """
+        """Give the best that is known of an outlet's level."""
         return outlet_level(self.system.network, self.system.nodes, self.inverts, name)
 
     @cached_property
@@ -169,14 +145,7 @@ class DrainState:
         return np.asarray(np.minimum(self.hydraulics.node_m[leaving[0]], self.highest_m[name]))
 
     def profile(self, position: int) -> LineProfile:
-        """
-        Pipe in its ground.
-
-        Parameters
-        ----------
-        position
-            Of the line.
-        """
+        """Pipe in its ground."""
         pipe = self.lines[position].pipe
         return laid_profile(
             self.system.ground[position], float(self.inverts.up_m[position]),
@@ -190,8 +159,6 @@ def run_system(system: DrainSystem, *, flows: LineFlows | None = None) -> DrainS
 
     Parameters
     ----------
-    system
-        Lines, ground and water.
     flows
         Of the same lines in another state, to be kept: other pipes change the time of travel,
         and so the flows by a little. None to compute them.

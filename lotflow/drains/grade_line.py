@@ -237,8 +237,6 @@ def reach_grade(level_below: Floats, reach: Reach) -> ReachGrade:
     ----------
     level_below
         Elevation of the water in the node below, or at the outlet [m].
-    reach
-        The pipe.
 
     Returns
     -------
@@ -383,11 +381,6 @@ def bends_deg(path: shapely.LineString) -> FloatArray:
     """
     Change of direction at each corner of a line [degrees].
 
-    Parameters
-    ----------
-    path
-        Its course.
-
     Examples
     --------
     >>> bends_deg(shapely.LineString([(0, 0), (1, 0), (1, 1), (2, 2)])).round(1)
@@ -425,13 +418,6 @@ def node_coefficient(network: Network, position: int) -> float:
     From still water in an inlet, or at a head, one for the velocity and the entrance; at a
     junction that of an access hole for its sharpest turn, which is on the safe side for a plain
     bend. Turns sharper than the published 90 degrees count as 90.
-
-    Parameters
-    ----------
-    network
-        In flow order.
-    position
-        Of the line.
     """
     line = network.lines[position]
     entering = network.entering.get(line.start, [])
@@ -467,12 +453,6 @@ def hydraulics(
 
     Parameters
     ----------
-    network
-        In flow order.
-    inverts
-        Of its lines.
-    nodes
-        Levels by node.
     flow_m3s
         Shape (lines, storms) [m^3/s].
 

@@ -34,11 +34,6 @@ def facade_findings(facades: Sequence[Facade]) -> list[Finding]:
     Say which ground falls too little away from a wall, and where levels are to be taken.
 
     Only what the elevation data exclude is flagged; that ground is good enough is never said.
-
-    Parameters
-    ----------
-    facades
-        As judged.
     """
     found = [_too_flat(one) for one in facades if one.verdict == "too flat"]
     for building in dict.fromkeys(one.building for one in facades):
@@ -174,10 +169,6 @@ class SurfaceDischarge:
 
     Parameters
     ----------
-    name
-        Of the downspout.
-    x, y
-        Where it ends.
     wall_m
         Distance to the nearest building [m].
     low_spot

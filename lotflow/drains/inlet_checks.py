@@ -30,10 +30,6 @@ class InletFacts:
 
     Parameters
     ----------
-    name, kind
-        As given.
-    x, y
-        Its place.
     length_m
         Of a channel drain, from its line [m]; NaN for a grate.
     grate_length_m, grate_width_m, open_share, opening_width_m

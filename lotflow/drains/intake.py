@@ -89,8 +89,6 @@ class Intake:
 
     Parameters
     ----------
-    name
-        Of the inlet.
     return_period_yr
         Storm [yr].
     own_m3s, own_m3
@@ -117,8 +115,6 @@ class Intake:
         "grate", "line" or "dry well"; empty where all is taken.
     grate_basis
         How its grate was judged: "low point", "gutter", "slope", "not given".
-    way
-        Where the rest goes.
     empties_m3s
         What goes on draining through it of the water that it refused, once the storm is over;
         of a full dry well what soaks away. 0 where nothing was refused.
@@ -214,14 +210,7 @@ class Intakes:
     surfaced_m3: FloatArray = field(default_factory=lambda: np.zeros(0))
 
     def of_storm(self, position: int) -> dict[str, Intake]:
-        """
-        Give those of one storm by the name of the inlet.
-
-        Parameters
-        ----------
-        position
-            Of the storm.
-        """
+        """Give those of one storm by the name of the inlet."""
         count = len({row.name for row in self.rows})
         storms = len(self.rows) // count if count else 0
         return {self.rows[i].name: self.rows[i] for i in range(position, len(self.rows), storms)} \
@@ -261,15 +250,9 @@ def inlet_intakes(
         What the lines do when everything enters them.
     inlets
         What is known of them.
-    ways
-        Of the same inlets.
-    limits
-        With the clogged share.
     series
         The storms step by step, for volumes; None where there are none: then nothing is held
         back in low spots and wells.
-    receivers
-        What outlets run into.
 
     References
     ----------
@@ -341,8 +324,6 @@ def without_loops(inlets: Sequence[InletFacts], ways: Sequence[WayPast]) -> list
     ----------
     inlets
         With the levels of their grates.
-    ways
-        Of the same inlets.
 
     Returns
     -------
@@ -776,8 +757,6 @@ def intake_findings(
     ----------
     inlets
         What is known of them.
-    intakes
-        Rows of `inlet_intakes`.
     storms
         Return periods, rising [yr].
     limits

@@ -31,14 +31,8 @@ class Limits:
 
     Parameters
     ----------
-    criteria
-        Of the study.
-    error
-        Of the elevation data.
     buildings
         All footprints as one geometry, in the grid's CRS; None where there are none.
-    metres_per_unit
-        Of that CRS.
     """
 
     criteria: Criteria
@@ -52,14 +46,7 @@ class Limits:
         return SPREAD_95 * self.error.rmse_m
 
     def source(self, criterion: str) -> str:
-        """
-        Where a limit comes from.
-
-        Parameters
-        ----------
-        criterion
-            Name of the criterion.
-        """
+        """Where a limit comes from."""
         return self.criteria.sources()[criterion]
 
 
@@ -92,16 +79,10 @@ def about_place(
 
     Parameters
     ----------
-    subject
-        Its name.
     at
         Where it is; None where it has no place.
-    rule, severity
-        As in `Finding`.
     facts
         For its sentence, in SI; rounded here, so that cases that differ by less are the same.
-    rests_on, beyond_ground
-        As for `as_severe_as_known`.
     others
         Further fields of the finding; `measured` and `limit` are rounded here.
     """

@@ -67,8 +67,6 @@ class LineInverts:
     ----------
     up_m, down_m
         At the upper and lower end [m]; NaN where nobody knows.
-    up_basis, down_basis
-        Where each comes from.
     """
 
     up_m: FloatArray
@@ -77,14 +75,7 @@ class LineInverts:
     down_basis: tuple[LevelSource, ...]
 
     def basis(self, position: int) -> tuple[LevelSource, LevelSource]:
-        """
-        Where the inverts of a line come from.
-
-        Parameters
-        ----------
-        position
-            Of the line.
-        """
+        """Where the inverts of a line come from."""
         return self.up_basis[position], self.down_basis[position]
 
 
@@ -97,8 +88,6 @@ class OutletLevel:
     ----------
     level_m
         Invert, or lip of an emitter [m]; NaN where nobody knows.
-    source
-        Where it comes from.
     """
 
     level_m: float
@@ -142,12 +131,6 @@ def line_inverts(
 
     Parameters
     ----------
-    network
-        In flow order.
-    ground
-        Over each line.
-    nodes
-        Levels by node.
     cover_m
         Least cover [m].
 
@@ -186,15 +169,6 @@ def outlet_level(
 ) -> OutletLevel:
     """
     Find the best that is known of an outlet's level.
-
-    Parameters
-    ----------
-    network, nodes
-        As for `line_inverts`.
-    inverts
-        Of the lines.
-    name
-        Of the outlet.
 
     Returns
     -------
@@ -325,8 +299,6 @@ def level_findings(
 
     Parameters
     ----------
-    network, ground, nodes
-        As for `line_inverts`.
     rmse_m
         Vertical accuracy of the elevation data [m].
 

@@ -43,14 +43,7 @@ _MINUTE: Final = 60.0
 
 
 def pipe_findings(state: DrainState) -> list[Finding]:
-    """
-    Judge the pipes of a system.
-
-    Parameters
-    ----------
-    state
-        What the system does.
-    """
+    """Judge the pipes of a system."""
     findings = []
     for position, line in enumerate(state.lines):
         findings += _size_findings(line, state.system.network, position)
@@ -219,8 +212,6 @@ def laying_findings(state: DrainState, limits: Limits, access: Collection[str]) 
 
     Parameters
     ----------
-    state
-        What the system does.
     limits
         What it is judged by.
     access

@@ -32,8 +32,6 @@ class Network:
     ----------
     lines
         In flow order, each with both nodes named.
-    nodes
-        By name.
     share
         Per line, the share of its upper node's water that it takes [-]: 1 in a tree. Of two
         lines that leave a channel drain at different places each takes that of its stretch; of
@@ -61,40 +59,19 @@ class Network:
         return {name: sorted(at, key=lambda i: -self.share[i]) for name, at in found.items()}
 
     def next_line(self, position: int) -> int | None:
-        """
-        Line that takes a line's water on; None at an outlet or loose end.
-
-        Parameters
-        ----------
-        position
-            Of the line.
-        """
+        """Line that takes a line's water on; None at an outlet or loose end."""
         following = self.leaving.get(self.lines[position].end)
         return following[0] if following else None
 
     def way_down(self, position: int) -> list[int]:
-        """
-        Lines from one to its outlet, itself first.
-
-        Parameters
-        ----------
-        position
-            Of the line.
-        """
+        """Lines from one to its outlet, itself first."""
         way = [position]
         while (following := self.next_line(way[-1])) is not None:
             way.append(following)
         return way
 
     def outlet(self, position: int) -> DrainNode:
-        """
-        Node at which a line's water leaves the drains.
-
-        Parameters
-        ----------
-        position
-            Of the line.
-        """
+        """Node at which a line's water leaves the drains."""
         return self.nodes[self.lines[self.way_down(position)[-1]].end]
 
     def with_lines(self, lines: Sequence[DrainLine]) -> Network:
@@ -125,10 +102,6 @@ def build_network(
 
     Parameters
     ----------
-    lines
-        As drawn.
-    placed
-        Inlets and outlets.
     reach
         How far an end may be drawn from its node.
     entries
@@ -274,8 +247,6 @@ def connection_findings(network: Network, led_to: Collection[str] = ()) -> list[
 
     Parameters
     ----------
-    network
-        In flow order.
     led_to
         Names of nodes and lines that downspouts lead to.
     """
@@ -286,14 +257,7 @@ def connection_findings(network: Network, led_to: Collection[str] = ()) -> list[
 
 
 def systems_of(network: Network) -> list[list[int]]:
-    """
-    Lines of each system that hangs together, in the order of their first lines.
-
-    Parameters
-    ----------
-    network
-        In flow order.
-    """
+    """Lines of each system that hangs together, in the order of their first lines."""
     root = {name: name for name in network.nodes}
 
     def find(name: str) -> str:

@@ -31,8 +31,6 @@ class DrainNode:
 
     Parameters
     ----------
-    name
-        Its name.
     kind
         "inlet", "outlet", "junction" (a bend, tee or cleanout), or "loose end".
     shape
@@ -56,11 +54,6 @@ class DrainNode:
 def is_cleanout(name: str) -> bool:
     """
     Tell by its name whether a junction is a clean-out.
-
-    Parameters
-    ----------
-    name
-        Of the node.
 
     Examples
     --------
@@ -134,10 +127,6 @@ def match_ends(
 
     Parameters
     ----------
-    lines
-        As drawn.
-    placed
-        Inlets and outlets.
     reach
         How far an end may be drawn from its node.
     entries
@@ -178,8 +167,6 @@ def end_point(line: DrainLine, end: _End) -> Any:
 
     Parameters
     ----------
-    line
-        Drawn downstream.
     end
         "start" or "end".
     """

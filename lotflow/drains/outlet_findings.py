@@ -30,8 +30,6 @@ class AvailableFall:
 
     Parameters
     ----------
-    node, outlet
-        Their names.
     available_m
         From the rim or ground at the node to the outlet, or the ground there [m].
     interval_m
@@ -75,8 +73,6 @@ def available_falls(state: DrainState, *, error: LevelError) -> list[AvailableFa
 
     Parameters
     ----------
-    state
-        Of the lines.
     error
         Of the elevation data, over the length of the run.
 
@@ -144,16 +140,7 @@ def _depth(state: DrainState, position: int) -> float:
 
 
 def fall_findings(network: Network, falls: list[AvailableFall]) -> list[Finding]:
-    """
-    Say from where gravity does not reach the outlet, or may not.
-
-    Parameters
-    ----------
-    network
-        Gives the places.
-    falls
-        From `available_falls`.
-    """
+    """Say from where gravity does not reach the outlet, or may not."""
     findings = []
     for fall in falls:
         if fall.left_m >= fall.interval_m:
@@ -194,8 +181,6 @@ def outlet_findings(
 
     Parameters
     ----------
-    state
-        What the system does.
     outlet_diameter_m
         Inside diameter of each outlet [m]; NaN where not given.
     limits

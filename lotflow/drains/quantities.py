@@ -36,8 +36,6 @@ def turns(path: Any, together: float = 0.0) -> list[float]:
 
     Parameters
     ----------
-    path
-        One line.
     together
         Inner points no farther apart that turn to the same side are one corner, drawn round
         [units of the CRS].
@@ -71,11 +69,6 @@ def turns(path: Any, together: float = 0.0) -> list[float]:
 def turn_between(first: NDArray[np.float64], second: NDArray[np.float64]) -> float:
     """
     Angle between two directions.
-
-    Parameters
-    ----------
-    first, second
-        Directions of any length.
 
     Returns
     -------
@@ -177,8 +170,6 @@ def dig_trench(
         Of the pipe [m].
     classes_m
         Depths at which a class ends [m], rising; deeper trenches are one more class.
-    rule
-        How it is dug.
 
     Returns
     -------
@@ -228,8 +219,6 @@ def lengths_by_cover(path: Any, covers: Sequence[tuple[str, Any]], ground: str) 
 
     Parameters
     ----------
-    path
-        The line.
     covers
         Cover and polygon; where they overlap the later one counts.
     ground
@@ -270,8 +259,6 @@ class OrderUnits:
 
     Parameters
     ----------
-    length, area, volume
-        Units.
     stock
         Length of a pipe as it is sold [length]: common practice, no published source.
     depths
@@ -306,10 +293,6 @@ class Quantity:
     ----------
     item
         Name, as a price list calls it.
-    detail
-        How it was counted.
-    quantity, unit
-        How much.
     price
         Of one unit; None where none is given.
     """
@@ -333,8 +316,6 @@ class OrderedLine:
 
     Parameters
     ----------
-    name
-        Its name.
     pipe
         Material and nominal size: "pvc 4 in".
     diameter_m
@@ -390,15 +371,6 @@ def quantities(
     List what a system needs.
 
     Nothing is added for waste, and a trench that two lines share is counted twice.
-
-    Parameters
-    ----------
-    lines
-        To be laid.
-    parts
-        To be set.
-    system
-        Units of the order.
 
     Returns
     -------
@@ -522,8 +494,6 @@ def priced(
 
     Parameters
     ----------
-    listed
-        Quantities.
     prices
         Price of one unit by item; capitals and outer spaces are of no account.
     file

@@ -42,10 +42,6 @@ class Receiver:
 
     Parameters
     ----------
-    name, kind
-        Of the outlet.
-    x, y
-        Where it is.
     water_level_m
         Highest water in a sewer, ditch or pond [m].
     gutter_slope, cross_slope
@@ -128,10 +124,6 @@ def receiver_storms(
 
     Parameters
     ----------
-    state
-        What the lines do.
-    receivers
-        What outlets run into.
     longest_s
         Longest rain that counts as one storm for a dry well [s]: within that time it must be
         empty again, so that what falls later meets an empty well.

@@ -72,8 +72,6 @@ class SharedLines:
 
     Parameters
     ----------
-    state
-        What the lines do.
     names
         Of the nodes at which water enters, one row of every array each.
     is_open
@@ -404,12 +402,8 @@ class SharedLines:
 
         Parameters
         ----------
-        node
-            Its row.
         entering
             What enters at each node, shape (nodes, n) [m^3/s].
-        together, most_m3s
-            As in `settle`.
 
         Returns
         -------

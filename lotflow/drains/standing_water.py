@@ -185,8 +185,6 @@ def infiltration_rates(
     ----------
     kinds
         Of each cover: "none", "soil" or "compacted soil", as the table of covers has it.
-    soil_group
-        Hydrologic soil group.
     measured
         Rate of a soak test on the lot [m/s]; it counts instead of the table, but on compacted
         soil no more than the table gives there.

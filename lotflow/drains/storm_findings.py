@@ -34,8 +34,6 @@ def storm_findings(state: DrainState, limits: Limits) -> list[Finding]:
 
     Parameters
     ----------
-    state
-        What the system does.
     limits
         What it is judged by.
     """
@@ -184,8 +182,6 @@ def realised_line_flows(
     ----------
     state
         Of the lines, on the measured surface.
-    names
-        Of the inlets.
     measured, intake
         Runoff coefficient times area of the ground of each inlet on the measured surface, shape
         (inlets,), and in each realisation, shape (realisations, inlets) [m^2].
@@ -288,8 +284,6 @@ def less_what_hollows_keep(
     ----------
     findings
         Those of lines over their capacity and of water above a grate are looked at.
-    state
-        Of the lines.
     storm
         Position of the design storm.
     reaching

@@ -66,8 +66,6 @@ def check_system(state: DrainState, around: Surroundings) -> list[Finding]:
 
     Parameters
     ----------
-    state
-        What the system does.
     around
         What it is judged by.
     """
@@ -281,8 +279,6 @@ class CheckedCase:
     ----------
     case
         "today" or "proposed".
-    state
-        What its lines do.
     status
         Of each line, by name, as drawn.
     design
@@ -299,8 +295,6 @@ class CheckedCase:
         What each inlet takes in each storm, and where the rest goes.
     grate_depth_m
         Water over each grate that takes the design storm, by name [m].
-    findings
-        What was found.
     """
 
     case: str
