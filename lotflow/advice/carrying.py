@@ -20,15 +20,15 @@ def _over_capacity(
     kept_storm_yr: float | None = None,
 ) -> str:  # fmt: skip
     """More water than a line carries; `found_m3s` where it would carry it if it were clean."""
-    told = f"In the {storm(storm_yr)} {say(flow_m3s, 'flow')} come"
+    told = f"The {storm(storm_yr)} brings {say(flow_m3s, 'flow')}"
     if found_m3s is not None:
         told += (
-            f", and as it was found it carries {say(found_m3s, 'flow')}; clean, "
+            f"; as it was found the line carries {say(found_m3s, 'flow')}, clean "
             f"{say(clean_m3s, 'flow')}. Clean it."
         )
     else:
         told += (
-            f", and full it carries {say(clean_m3s, 'flow')}. Lay a larger pipe, give it more "
+            f"; full, the line carries {say(clean_m3s, 'flow')}. Lay a larger pipe, give it more "
             "fall, or lead water elsewhere."
         )
     return told + _hangs_on(finding.rests_on) + _hollows(say, kept, left_m3s, kept_storm_yr)
@@ -51,8 +51,9 @@ def _hollows(say: Say, kept: float | None, left_m3s: float, storm_yr: float | No
     if kept is None:
         return ""
     return (
-        f" By the data hollows above its inlets keep {100 * kept:.0f} % of that water in the "
-        f"{storm(storm_yr)}, and {say(left_m3s, 'flow')} come: level where they run over."
+        f" By the elevation data, hollows above its inlets hold back {100 * kept:.0f} % of that "
+        f"water in the {storm(storm_yr)}, and {say(left_m3s, 'flow')} arrive: take the levels at "
+        "which they run over."
     )
 
 
@@ -65,8 +66,8 @@ def _too_fast(say: Say, _: Finding, *, storm_yr: float | None, velocity_m_s: flo
 
 def _pump(say: Say, _: Finding, *, storm_yr: float | None, flow_m3s: float) -> str:
     return (
-        f"Its pump must take {say(flow_m3s, 'flow')} in the {storm(storm_yr)}, with a way for what "
-        "comes when it stands still."
+        f"Its pump must take {say(flow_m3s, 'flow')} in the {storm(storm_yr)}. Give the water a "
+        "way out for when the pump stands still."
     )
 
 
@@ -105,14 +106,14 @@ def _within_doubt(
     say: Say, finding: Finding, *, storm_yr: float | None, carries_m3s: float, flow_m3s: float,
     more: int, realisations: int, into_well: bool,
 ) -> str:  # fmt: skip
-    levels = "It" if STATED.issuperset(finding.rests_on) else (
-        "By levels that nobody has given it")  # fmt: skip
+    line = "The line" if STATED.issuperset(finding.rests_on) else (
+        "By levels that nobody has given the line")  # fmt: skip
     well = ", with a well that takes it" if into_well else ""
     return (
-        f"{levels} carries {say(carries_m3s, 'flow')}. On the measured surface the "
-        f"{storm(storm_yr)} brings {say(flow_m3s, 'flow')}, but in {more} of {realisations} "
-        "realisations more than it carries. Measure levels on site where the catchments of its "
-        f"inlets end, or lay it larger{well}."
+        f"{line} carries {say(carries_m3s, 'flow')}. On the measured surface the {storm(storm_yr)} "
+        f"brings {say(flow_m3s, 'flow')}, but on {more} of {realisations} surfaces that the "
+        "elevation data allow (realisations) it brings more than the line carries. Take levels on "
+        f"site where the catchments of its inlets end, or lay the line larger{well}."
     )
 
 

@@ -14,7 +14,7 @@ TOLD = [
             "L1",
             facts={"storm_yr": 10.0, "flow_m3s": 0.012, "clean_m3s": 0.009},
         ),
-        ["10-year storm 12.00 l/s", "full it carries 9.00 l/s", "larger pipe"],
+        ["10-year storm brings 12.00 l/s", "full, the line carries 9.00 l/s", "larger pipe"],
         ["190.2 gpm", "142.7 gpm"],
     ),
     (
@@ -34,13 +34,13 @@ TOLD = [
             rests_on=("unknown",),
         ),
         [
-            "stated rain 8.00 l/s",
-            "found it carries 6.00 l/s; clean, 9.00 l/s",
+            "stated rain brings 8.00 l/s",
+            "found the line carries 6.00 l/s, clean 9.00 l/s",
             "not known",
-            "keep 67 %",
-            "3.00 l/s come",
+            "hold back 67 %",
+            "3.00 l/s arrive",
         ],
-        ["95.1 gpm", "47.6 gpm come"],
+        ["95.1 gpm", "47.6 gpm arrive"],
     ),
     (
         Finding(
@@ -88,8 +88,8 @@ TOLD = [
             },
             rests_on=("from ground",),
         ),
-        ["fills the drain up to its grate", "keep 67 %", "data: take"],
-        ["keep 67 %"],
+        ["fills the drain up to its grate", "hold back 67 %", "data: take"],
+        ["hold back 67 %"],
     ),
     (
         Finding(
@@ -130,7 +130,7 @@ TOLD = [
             "By levels that nobody",
             "9.00 l/s",
             "10-year storm brings 6.00 l/s",
-            "in 23 of 100",
+            "on 23 of 100 surfaces",
             "a well that takes it",
         ],
         ["142.7 gpm", "95.1 gpm"],
@@ -149,8 +149,8 @@ TOLD = [
                 "into_well": False,
             },
         ),
-        ["It carries 9.00 l/s", "lay it larger."],
-        ["It carries 142.7 gpm"],
+        ["The line carries 9.00 l/s", "lay the line larger."],
+        ["The line carries 142.7 gpm"],
     ),
     (
         Finding(
