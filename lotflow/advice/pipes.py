@@ -4,8 +4,6 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Final, Literal
 
-from lotflow.drains.hose import LATE_FACTOR
-
 if TYPE_CHECKING:
     from lotflow.advice.say import Say, Sentence
     from lotflow.findings import Finding
@@ -81,7 +79,7 @@ def _filled(say: Say, finding: Finding, *, depth_m: float, lost: float) -> str:
 def _hose_test(
     say: Say, _: Finding, *,
     outcome: Literal["backed up", "not noted", "no fall", "late", "in time"],
-    seconds: float | None = None, expected_s: float | None = None,
+    seconds: float | None = None, expected_s: float | None = None, late_factor: float = 0.0,
     assumed_slope: float | None = None, share: float | None = None,
     share_of: Literal["storm", "capacity"] = "capacity", storm_yr: float | None = None,
     volume_m3: float = 0.0, blocked_within_m: float | None = None,
@@ -119,7 +117,7 @@ def _hose_test(
     )  # fmt: skip
     if outcome == "late":
         told += (
-            f" More than {LATE_FACTOR:g} times as long: it sags, leaks or is partly blocked. "
+            f" More than {late_factor:g} times as long: it sags, leaks or is partly blocked. "
             "Look into it with a camera."
         )
     return told + proves

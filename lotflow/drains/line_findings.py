@@ -162,7 +162,7 @@ def _test_findings(state: DrainState, position: int) -> list[Finding]:
     late = bool(is_late(seconds, expected)) if expected > 0 else False
     facts |= {
         "outcome": "late" if late else "in time", "expected_s": expected,
-        "assumed_slope": slope if unknown else None,
+        "late_factor": LATE_FACTOR, "assumed_slope": slope if unknown else None,
     }  # fmt: skip
     return [
         about(

@@ -84,6 +84,7 @@ TOLD = [
             "L1",
             facts={
                 "outcome": "late",
+                "late_factor": 3.0,
                 "seconds": 240.0,
                 "expected_s": 27.2,
                 "assumed_slope": 0.0104,
