@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from dataclasses import replace
 from typing import TYPE_CHECKING, Final
 
-from lotflow.advice import data, ground, pipes
+from lotflow.advice import carrying, data, ground, house, inlets, laying, lines, outlets, pipes
 from lotflow.advice.say import Say, Sentence
 
 if TYPE_CHECKING:
@@ -15,9 +15,9 @@ if TYPE_CHECKING:
 
 #: By rule. What a sentence takes besides `Say` and the finding are the facts that its rule owes.
 SENTENCES: Final[dict[str, Sentence]] = {
-    **data.SENTENCES,
-    **ground.SENTENCES,
-    **pipes.SENTENCES,
+    rule: sentence
+    for room in (carrying, data, ground, house, inlets, laying, lines, outlets, pipes)
+    for rule, sentence in room.SENTENCES.items()
 }
 
 

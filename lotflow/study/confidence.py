@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
-from lotflow.drains.line_doubts import line_doubts, realised_line_flows
+from lotflow.drains.storm_findings import line_doubts, realised_line_flows
 from lotflow.outputs.drain_layers import line_entries
 from lotflow.study.bounds import FEWEST, bounds_of, error_model
 from lotflow.study.chapter import Chapter, Raster, inlet_share_file
@@ -34,9 +34,9 @@ from lotflow.units import open_range, shown_open, to_si
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from lotflow.drains.system_check import CheckedCase
     from lotflow.grid import FloatArray, IntArray
     from lotflow.inputs.job import Job
-    from lotflow.outputs.drain_layers import CheckedCase
     from lotflow.study.falls import NamedPlace
     from lotflow.study.lot_water import LotWater
     from lotflow.terrain.confidence import Realised

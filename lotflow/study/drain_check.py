@@ -4,25 +4,22 @@ from __future__ import annotations
 
 from dataclasses import replace
 from itertools import takewhile
-from typing import TYPE_CHECKING, Any, Final
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from lotflow.drains.available_fall import available_falls, fall_findings
-from lotflow.drains.channel_checks import channel_findings, channel_results
-from lotflow.drains.drain_system import DrainState, run_system
+from lotflow.drains.channel_drains import channel_findings, channel_results
+from lotflow.drains.drain_system import DrainState, SizedSystem, run_system, size_system
 from lotflow.drains.inlet_checks import InletFacts, grate_water_depth, inlet_findings
 from lotflow.drains.intake import Intakes, StormSeries, inlet_intakes, intake_findings
 from lotflow.drains.judged import design_storm
-from lotflow.drains.line_doubts import less_what_hollows_keep
 from lotflow.drains.network_flows import node_peaks
-from lotflow.drains.receiver_findings import receiver_findings
-from lotflow.drains.receivers import receiver_storms
-from lotflow.drains.sizing import SizedSystem, size_system
-from lotflow.drains.system_check import best_single_change, check_system
+from lotflow.drains.outlet_findings import available_falls, fall_findings
+from lotflow.drains.receivers import receiver_findings, receiver_storms
+from lotflow.drains.storm_findings import less_what_hollows_keep
+from lotflow.drains.system_check import CheckedCase, best_single_change, check_system
 from lotflow.findings import with_earlier
 from lotflow.outputs.drain_layers import (
-    CheckedCase,
     drain_layers,
     inlet_bypass_rows,
     line_entries,
@@ -245,19 +242,11 @@ def _of_unknown_ways(findings: list[Finding], lot: LotWater, run: CaseRun) -> li
             counted.setdefault(names[path.inlet - 1], []).append(label)
     return [
         replace(
-            one,
-            message=f"{one.message} That counts the water of "
-            f"{', '.join(counted[one.subject])}, of which nobody gave where it leads now: without "
-            "it less comes, and it may take all.",
-            severity="note",
+            one, facts={**one.facts, "unknown_ways": tuple(counted[one.subject])}, severity="note"
         )
-        if one.rule in _TAKEN and one.subject in counted else one
+        if one.rule == "inlet-passed-by" and one.subject in counted else one
         for one in findings
     ]  # fmt: skip
-
-
-#: Rules that hang on how much comes to an inlet.
-_TAKEN: Final = ("inlet-passed-by", "grate-above-flow")
 
 
 def _refused_shares(intakes: Intakes) -> dict[str, float]:

@@ -10,15 +10,12 @@ import numpy as np
 import pandas as pd
 import shapely
 
-from lotflow.drains.connections import connection_findings
-from lotflow.drains.drain_lines import read_drain_lines
+from lotflow.drains.drain_lines import ground_at, ground_profile, read_drain_lines
 from lotflow.drains.drain_system import DrainSystem
 from lotflow.drains.inlet_checks import InletFacts
 from lotflow.drains.judged import Limits
-from lotflow.drains.level_checks import level_findings
-from lotflow.drains.levels import NodeLevel
-from lotflow.drains.line_profiles import ground_at, ground_profile
-from lotflow.drains.network import Network, build_network
+from lotflow.drains.levels import NodeLevel, level_findings
+from lotflow.drains.network import Network, build_network, connection_findings
 from lotflow.drains.network_flows import DrainWater
 from lotflow.drains.nodes import DrainNode, EndReach, end_point, is_cleanout
 from lotflow.drains.system_check import Surroundings

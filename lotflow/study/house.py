@@ -19,7 +19,7 @@ from lotflow.drains.house_findings import (
     facade_findings,
     opening_findings,
 )
-from lotflow.drains.pipe_tables import minimum_fall
+from lotflow.drains.pipes import minimum_fall
 from lotflow.findings import with_earlier
 from lotflow.outputs.ground_layers import facades_layer, openings_layer
 from lotflow.study.cases import in_case

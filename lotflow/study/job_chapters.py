@@ -23,7 +23,7 @@ from lotflow.study.stated_storm import stated_findings, stated_storm
 from lotflow.study.storms import StormStudy, study_storms
 
 if TYPE_CHECKING:
-    from lotflow.outputs.drain_layers import CheckedCase
+    from lotflow.drains.system_check import CheckedCase
     from lotflow.study.chapter import Tell
     from lotflow.study.lot_water import LotWater
     from lotflow.terrain.ponding import StandingWater

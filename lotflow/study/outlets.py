@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
-from lotflow.drains.pipe_tables import minimum_fall
+from lotflow.drains.pipes import minimum_fall
 from lotflow.findings import Finding
 from lotflow.outputs.ground_layers import outlet_options_layer
 from lotflow.study.cases import in_case

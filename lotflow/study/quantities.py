@@ -11,13 +11,22 @@ import numpy as np
 import pandas as pd
 import shapely
 
-from lotflow.drains.fittings import ONE_CORNER_M, WYE_DEG, turn_between, turns
-from lotflow.drains.line_profiles import laid_profile
+from lotflow.drains.drain_lines import laid_profile
+from lotflow.drains.line_findings import SAME_BORE_M
 from lotflow.drains.nodes import is_cleanout
-from lotflow.drains.pipe_findings import SAME_BORE_M
-from lotflow.drains.pipe_tables import pipe_size
-from lotflow.drains.quantities import OrderedLine, OrderedParts, Quantity, priced, quantities
-from lotflow.drains.trench import lengths_by_cover
+from lotflow.drains.pipes import pipe_size
+from lotflow.drains.quantities import (
+    ONE_CORNER_M,
+    WYE_DEG,
+    OrderedLine,
+    OrderedParts,
+    Quantity,
+    lengths_by_cover,
+    priced,
+    quantities,
+    turn_between,
+    turns,
+)
 from lotflow.errors import ParameterError
 from lotflow.inputs.prices import read_prices
 from lotflow.layers import RESULT_LAYERS
@@ -29,8 +38,8 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from lotflow.drains.network import Network
+    from lotflow.drains.system_check import CheckedCase
     from lotflow.findings import Finding
-    from lotflow.outputs.drain_layers import CheckedCase
     from lotflow.study.lot_water import LotWater
 
 

@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
-from lotflow.drains.infiltration import soil_infiltration
 from lotflow.drains.receivers import Receiver
+from lotflow.drains.standing_water import soil_infiltration
 from lotflow.study.cases import in_case
 from lotflow.terrain.discharge_path import discharge_path
 from lotflow.units import to_si

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any, Final
 
-from lotflow.drains.hose_test import LATE_FACTOR
+from lotflow.drains.hose import LATE_FACTOR
 from lotflow.outputs.field_sheet.content import FieldSheetContent, Row, lines_by_state
 from lotflow.outputs.field_sheet.hose_times import HOSE, HoseTest, hose_tests, usual_lines
 from lotflow.outputs.field_sheet.typesetting import BLANK, Cell, Span, Titled, Typesetter

@@ -6,9 +6,8 @@ import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
-from lotflow.drains.hose_test import LATE_FACTOR, arrival_time, pipe_volume, share_tested
-from lotflow.drains.pipe_tables import pipe_material
-from lotflow.drains.pipes import full_flow_capacity
+from lotflow.drains.hose import LATE_FACTOR, arrival_time, pipe_volume, share_tested
+from lotflow.drains.pipes import full_flow_capacity, pipe_material
 from lotflow.units import METRES_PER_INCH, UnitSystem, to_si
 
 if TYPE_CHECKING:

@@ -5,12 +5,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from lotflow.drains.line_doubts import (
-    less_what_hollows_keep,
-    line_doubts,
-    realised_line_flows,
-)
 from lotflow.drains.network_flows import DrainWater
+from lotflow.drains.storm_findings import less_what_hollows_keep, line_doubts, realised_line_flows
 from lotflow.findings import Finding
 from lotflow.runoff.rational import RunoffParts
 
@@ -119,7 +115,7 @@ def test_a_line_that_may_be_too_small_is_told_with_its_share(joined):
     for finding in told.values():
         assert (finding.rule, finding.severity) == ("capacity-within-doubt", "warn")
         assert finding.measured == pytest.approx(0.23)
-        assert "in 23 of 100 realisations more than it carries" in finding.message
+        assert (finding.facts["more"], finding.facts["realisations"]) == (23, 100)
 
 
 def test_what_hardly_ever_comes_or_does_not_pass_anyway_is_not_told(joined):
@@ -142,12 +138,12 @@ def test_sediment_counts_as_it_was_found(joined):
 def test_a_line_too_small_only_for_what_hollows_keep_is_not_said_to_fail(joined, limit, severity):
     """Of 100 m2 at the left inlet hollows keep 80 %; 40 m2 with the roof are left of 120."""
     state = joined()
-    found = [Finding("over-capacity", "fail", "L", "Too small.", limit=limit),
-             Finding("over-capacity", "fail", "R", "Too small.", limit=limit),
-             Finding("too-fast", "warn", "L", "Fast.")]  # fmt: skip
+    found = [Finding("over-capacity", "fail", "L", limit=limit),
+             Finding("over-capacity", "fail", "R", limit=limit),
+             Finding("too-fast", "warn", "L")]  # fmt: skip
     reaching = {"left": np.array([0.2, 0.2]), "right": np.ones(2)}
     less, *others = less_what_hollows_keep(found, state, 1, reaching)
     assert others == found[1:]
     assert less.severity == severity
-    assert ("keep 67 %" in less.message) is (severity == "warn")
+    assert less.facts.get("kept") == (pytest.approx(2 / 3) if severity == "warn" else None)
     assert less_what_hollows_keep(found, state, 1, {}) == found

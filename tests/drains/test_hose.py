@@ -8,7 +8,7 @@ from hypothesis import example, given, settings
 from hypothesis import strategies as st
 from scipy.integrate import quad
 
-from lotflow.drains.hose_test import (
+from lotflow.drains.hose import (
     area_lost,
     arrival_time,
     blockage_distance,

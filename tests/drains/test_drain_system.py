@@ -5,8 +5,8 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from lotflow.drains.drain_system import size_system
 from lotflow.drains.pipes import full_flow_capacity
-from lotflow.drains.sizing import size_system
 
 
 def _chain(make, bench, areas, **pipe):

@@ -1,29 +1,201 @@
-"""What is wrong with the way lines are laid: fall, velocity, cover, trench, footings, access."""
+"""What is wrong with lines: pipes, joints, what lies in them; fall, cover, trench, access."""
 
 from __future__ import annotations
 
 import math
-from typing import TYPE_CHECKING, Final, Literal
+from typing import TYPE_CHECKING, Any, Final, Literal
 
 import numpy as np
 import shapely
 
+from lotflow.drains.grade_line import SHARPEST_TURN_DEG, turn_deg
+from lotflow.drains.hose import (
+    LATE_FACTOR,
+    area_lost,
+    arrival_time,
+    blockage_distance,
+    is_late,
+    share_tested,
+)
 from lotflow.drains.judged import PRACTICE, Limits, about
 from lotflow.drains.levels import SURFACE_OUTLETS, least_fall
-from lotflow.drains.network_grade import SHARPEST_TURN_DEG, turn_deg
 from lotflow.findings import STATED, LevelSource, as_severe_as_known
 from lotflow.terrain.level_error import SPREAD_95
-from lotflow.units import both_units
 
 if TYPE_CHECKING:
     from collections.abc import Collection
 
-    from lotflow.drains.drain_lines import DrainLine
+    from lotflow.drains.drain_lines import DrainLine, LineProfile
     from lotflow.drains.drain_system import DrainState
     from lotflow.drains.levels import NodeLevel
-    from lotflow.drains.line_profiles import LineProfile
+    from lotflow.drains.network import Network
     from lotflow.findings import Finding, Severity
     from lotflow.grid import BoolArray, FloatArray
+
+#: Published for drainage piping in buildings; common practice in the ground.
+NEVER_SMALLER: Final = "Chicago plumbing code, 18-29-704.2 (IPC 704.2, from memory)"
+#: Two bores of one nominal size never differ by more [m].
+SAME_BORE_M: Final = 0.006
+#: Water left standing in a pipe from which it is said [m].
+_STANDING_M: Final = 0.0127
+_NO_JOINTS: Final = ("taped", "tape", "none", "no joint", "loose", "duct tape")
+_MINUTE: Final = 60.0
+
+
+def pipe_findings(state: DrainState) -> list[Finding]:
+    """Judge the pipes of a system."""
+    findings = []
+    for position, line in enumerate(state.lines):
+        findings += _size_findings(line, state.system.network, position)
+        findings += _joint_findings(line)
+        findings += _filling_findings(line)
+        findings += _test_findings(state, position)
+    return findings
+
+
+def _size_findings(line: DrainLine, network: Network, position: int) -> list[Finding]:
+    """Unknown size, ends that differ, and a smaller pipe or outlet below."""
+    pipe = line.pipe
+    if math.isnan(pipe.diameter_m):
+        return [
+            about(
+                line, "pipe-size-unknown", "note" if line.proposed else "warn",
+                facts={"proposed": line.proposed}, source=PRACTICE,
+            )
+        ]  # fmt: skip
+    findings = []
+    if abs(pipe.diameter_down_m - pipe.diameter_m) > SAME_BORE_M:
+        narrows = pipe.diameter_down_m < pipe.diameter_m
+        findings.append(
+            about(
+                line, "size-changes-within-line", "fail" if narrows else "warn",
+                facts={"above_m": pipe.diameter_m, "below_m": pipe.diameter_down_m},
+                measured=pipe.diameter_down_m, limit=pipe.diameter_m, unit="m",
+                source=NEVER_SMALLER if narrows else PRACTICE,
+            )
+        )  # fmt: skip
+    return findings + _below(line, network, position)
+
+
+def _below(line: DrainLine, network: Network, position: int) -> list[Finding]:
+    """A smaller pipe downstream; nothing to say at an outlet, whose own size is judged there."""
+    following = network.next_line(position)
+    if following is None or network.share[position] == 0:
+        return []
+    lower = network.lines[following]
+    bore, below = line.pipe.diameter_down_m, lower.pipe.diameter_m
+    if math.isnan(below) or below >= bore - SAME_BORE_M:
+        return []
+    return [
+        about(
+            lower, "smaller-pipe-downstream", "fail",
+            facts={"upper": line.name, "upper_m": bore, "own_m": below},
+            measured=below, limit=bore, unit="m", source=NEVER_SMALLER,
+            at=network.nodes[lower.start].xy,
+        )
+    ]  # fmt: skip
+
+
+def _joint_findings(line: DrainLine) -> list[Finding]:
+    """Joints that are none in the ground."""
+    if line.condition.joint not in _NO_JOINTS:
+        return []
+    return [
+        about(
+            # "none" may also be meant for one length without any
+            line, "joint-not-for-burial", "warn" if line.condition.joint == "none" else "fail",
+            facts={"joint": line.condition.joint}, source=PRACTICE,
+        )
+    ]  # fmt: skip
+
+
+def _filling_findings(line: DrainLine) -> list[Finding]:
+    """Sediment, and water left standing in a sag."""
+    findings = []
+    bore = line.pipe.narrowest_m
+    kinds = (
+        ("sediment-in-line", line.condition.sediment_m, 0.0),
+        ("water-stands-in-line", line.condition.standing_water_m, _STANDING_M),
+    )
+    for rule, depth, limit in kinds:
+        if not depth > limit - 1e-9 or depth <= 0 or math.isnan(bore):
+            continue
+        lost = float(area_lost(min(depth, bore), bore))
+        findings.append(
+            about(
+                line, rule, "warn", facts={"depth_m": depth, "lost": lost},
+                measured=depth, limit=limit, unit="m", source=PRACTICE,
+            )
+        )  # fmt: skip
+    return findings
+
+
+def _test_findings(state: DrainState, position: int) -> list[Finding]:
+    """What a hose test tells: whether water came when it should, and how little that proves."""
+    line = state.lines[position]
+    flow, seconds = line.condition.test_flow_m3s, line.condition.test_seconds
+    if line.condition.test != "hose" or not flow > 0 or math.isnan(line.pipe.narrowest_m):
+        return []
+    pipe, slope = line.pipe, float(state.hydraulics.slope[position])
+    # a line whose fall is not known is given the least it should have: it is late beyond that
+    unknown = math.isnan(float(state.hydraulics.capacity_m3s[position]))
+    if unknown:
+        slope = least_fall(line, state.system.network.nodes[line.end].detail).least
+    expected = float(
+        arrival_time(flow, pipe.narrowest_m, slope, pipe.roughness, line.length_m)
+    )  # fmt: skip
+    if math.isnan(seconds) and line.condition.backed_up_seconds > 0:
+        return [_blocked(line)]
+    facts = {"seconds": seconds, **_share(state, position, flow)}
+    if math.isnan(seconds):
+        return [
+            about(line, "hose-test", "warn", facts={**facts, "outcome": "not noted"},
+                  source=PRACTICE)
+        ]  # fmt: skip
+    if math.isnan(expected):
+        return [
+            about(
+                line, "hose-test", "warn", facts={**facts, "outcome": "no fall"},
+                measured=seconds, unit="s", source=PRACTICE,
+            )
+        ]  # fmt: skip
+    late = bool(is_late(seconds, expected)) if expected > 0 else False
+    facts |= {
+        "outcome": "late" if late else "in time", "expected_s": expected,
+        "late_factor": LATE_FACTOR, "assumed_slope": slope if unknown else None,
+    }  # fmt: skip
+    return [
+        about(
+            line, "hose-test", "warn" if late else "note", facts=facts, measured=seconds,
+            limit=LATE_FACTOR * expected, unit="s", source=PRACTICE,
+        )
+    ]  # fmt: skip
+
+
+def _blocked(line: DrainLine) -> Finding:
+    """Where a line is blocked, by the water it took until that stood at its upper end."""
+    condition = line.condition
+    volume = condition.test_flow_m3s * condition.backed_up_seconds
+    reach = float(blockage_distance(volume, line.pipe.narrowest_m))
+    facts = {
+        "outcome": "backed up", "seconds": condition.backed_up_seconds, "volume_m3": volume,
+        "blocked_within_m": None if reach > line.length_m else reach,
+    }  # fmt: skip
+    return about(
+        line, "hose-test", "warn", facts=facts, measured=reach, limit=line.length_m, unit="m",
+        source=PRACTICE,
+    )  # fmt: skip
+
+
+def _share(state: DrainState, position: int, flow: float) -> dict[str, Any]:
+    """What share of the rarest storm's flow, or else of the capacity, a hose stands for."""
+    storms = state.system.storms
+    if storms.size and (carried := float(state.flows.flow_m3s[position, -1])) > 0:
+        share = float(share_tested(flow, carried))
+        return {"share": share, "share_of": "storm", "storm_yr": float(storms[-1])}
+    whole = float(state.hydraulics.capacity_m3s[position])
+    return {"share": float(share_tested(flow, whole))} if whole > 0 else {}
+
 
 #: Stretch at an end at the surface over which cover is not asked for [m].
 #: Source: NRCS underground outlet, conservation practice 620: rigid pipe over the last 10 ft.
@@ -40,8 +212,6 @@ def laying_findings(state: DrainState, limits: Limits, access: Collection[str]) 
 
     Parameters
     ----------
-    state
-        What the system does.
     limits
         What it is judged by.
     access
@@ -72,33 +242,21 @@ def _fall_findings(state: DrainState, position: int, limits: Limits) -> list[Fin
     name = "adverse-fall" if fall < -_ROUNDING_M else "below-minimum-fall"
     name = "flat-line" if abs(fall) <= _ROUNDING_M else name
     severity: Severity = "fail"
-    told = (
-        f"{_in_words(fall)} over {both_units(line.length_m, 'length')} ({slope:.2%}); "
-        f"{rule.least:.2%} is the least for its size."
-    )
-    if STATED.issuperset(basis):
-        told = f"It {told} Relay it with fall to its outlet, or look for a lower outlet."
-        if name == "adverse-fall":
-            told += " Check which end is which."
-    elif "proposed" in basis:
-        told = (
-            f"By the levels proposed, {both_units(state.system.cover_m, 'depth')} of cover at "
-            f"least, it {told} Level both ends; then lay it and the lines above it shallower, or "
-            "look for a lower outlet."
-        )
-    else:
+    facts = {
+        "fall_m": fall, "length_m": line.length_m, "slope": slope, "least": rule.least,
+        "levels": "known",
+    }  # fmt: skip
+    if "proposed" in basis:
+        facts |= {"levels": "proposed", "cover_m": state.system.cover_m}
+    elif not STATED.issuperset(basis):
         doubt = _fall_doubt(state, position, limits)
-        known = f"That data is good to {both_units(doubt, 'depth')} here"
-        if rule.least * line.length_m - fall <= doubt:
-            severity = "note"
-            told = f"By the elevation data it {told} {known}, so that it may fall enough or not at "
-            told += "all: level both ends."
-        else:
-            told = f"By the elevation data it {told} {known}: level both ends before it is relaid."
+        may_be_enough = rule.least * line.length_m - fall <= doubt
+        severity = "note" if may_be_enough else "fail"
+        facts |= {"levels": "from ground", "doubt_m": doubt, "may_be_enough": may_be_enough}
     return [
         about(
-            line, name, severity, told, rests_on=basis, measured=slope, limit=rule.least, unit="1",
-            source=rule.source,
+            line, name, severity, facts=facts, rests_on=basis, measured=slope, limit=rule.least,
+            unit="1", source=rule.source,
         )
     ]  # fmt: skip
 
@@ -106,29 +264,17 @@ def _fall_findings(state: DrainState, position: int, limits: Limits) -> list[Fin
 def _levels_unknown(state: DrainState, position: int) -> Finding:
     """What must be measured before anything can be said of a line's fall and capacity."""
     line, basis = state.lines[position], state.inverts.basis(position)
-    if line.proposed:
-        return about(
-            line, "levels-unknown", "warn", "Its levels are not known, and cannot be proposed off "
-            "the elevation data: nothing can be said of its fall.", rests_on=basis, source=PRACTICE,
-        )  # fmt: skip
-    ends = [name for name, source in zip(("upper", "lower"), basis, strict=True)
-            if source == "unknown"]  # fmt: skip
-    is_found = state.system.network.nodes[line.end].detail != "not found"
-    measure = "Measure" if is_found else "Once its end is found, measure"
+    facts: dict[str, Any] = {"proposed": line.proposed}
+    if not line.proposed:
+        facts |= {
+            "ends": tuple(name for name, source in zip(("upper", "lower"), basis, strict=True)
+                          if source == "unknown"),
+            "end_is_found": state.system.network.nodes[line.end].detail != "not found",
+        }  # fmt: skip
     return about(
-        line, "levels-unknown", "note",
-        f"The invert at its {' and '.join(ends)} end is not known, so that nothing can be said of "
-        f"its fall and of what it carries. {measure} how deep the invert lies below the rim or "
-        "ground there.",
-        rests_on=basis, source=PRACTICE,
+        line, "levels-unknown", "warn" if line.proposed else "note", facts=facts, rests_on=basis,
+        source=PRACTICE,
     )  # fmt: skip
-
-
-def _in_words(fall: float) -> str:
-    if abs(fall) <= _ROUNDING_M:
-        return "lies level"
-    verb = "rises" if fall < 0 else "falls"
-    return f"{verb} {both_units(abs(fall), 'depth')}"
 
 
 def _fall_doubt(state: DrainState, position: int, limits: Limits) -> float:
@@ -144,8 +290,7 @@ def _slow_findings(state: DrainState, position: int, limits: Limits) -> list[Fin
     return [
         about(
             state.lines[position], "too-slow-to-keep-clean", "warn",
-            f"Full, it runs at {velocity:.2f} m/s ({velocity / 0.3048:.1f} ft/s), too slow to "
-            "carry grit away. Give it more fall, or plan to flush it.",
+            facts={"velocity_m_s": velocity},
             measured=velocity, limit=least, unit="m/s", source=limits.source("velocity_low_m_s"),
         )
     ]  # fmt: skip
@@ -190,42 +335,18 @@ def _cover_findings(
     beyond = cover + limits.level_doubt_m < least - _ROUNDING_M
     severity = as_severe_as_known("fail", basis, beyond_ground=beyond)
     fails = severity == "fail" and not only_to_outlet
-    how = (
-        f"its cover is down to {both_units(cover, 'depth')}" if cover >= 0
-        else f"it stands {both_units(-cover, 'depth')} out of the ground"
-    )  # fmt: skip
-    doubt = f"(±{both_units(limits.level_doubt_m, 'depth')})"
-    length = float(np.ptp(profile.distance_m[judged]))
-    over = f"over about {100 * share:.0f} % of " + (
-        "its length" if judged.all() else
-        f"the {both_units(length, 'length')} that are judged, its end at the surface left out"
-    )  # fmt: skip
-    if ends:
-        told = f"By the depth given at its {'upper' if worst == 0 else 'lower'} end {how} there" + (
-            f"; by the elevation data it is too little {over}. " if length > 0 else ". "
-        )
-    elif only_to_outlet:
-        # stations are a cell apart: the last that has its cover is named
-        start = float(profile.distance_m[max(first - 1, 0)])
-        told = (
-            f"By the elevation data {doubt} its cover is under {both_units(least, 'depth')} from "
-            f"about {both_units(start, 'length')} from its upper end on to its outlet. "
-        )
-    else:
-        told = (
-            f"{how[0].upper()}{how[1:]} " if fails else f"By the elevation data {doubt} {how} "
-        ) + (
-            f"{both_units(float(profile.distance_m[worst]), 'length')} from its upper end"
-            + (f", and too little {over}. " if length > 0 else ". ")
-        )
-    told += _at_its_outlet(profile, judged, limits)
-    told += ("It comes up to its outlet there: lay rigid pipe, and keep wheels off it."
-             if only_to_outlet else "Lay it deeper, or rigid pipe under paving.")  # fmt: skip
-    if not fails and not only_to_outlet:
-        told += " Dig and measure."
+    # stations are a cell apart: the last that has its cover is named
+    shallow_from = float(profile.distance_m[max(first - 1, 0)]) if only_to_outlet else None
+    facts = {
+        "cover_m": cover, "least_m": least, "doubt_m": limits.level_doubt_m, "share": share,
+        "judged_m": float(np.ptp(profile.distance_m[judged])), "all_judged": bool(judged.all()),
+        "at_m": float(profile.distance_m[worst]), "shallow_from_m": shallow_from,
+        "measured_end": ("upper" if worst == 0 else "lower") if ends else None,
+        **_bare_end(profile, judged, limits),
+    }  # fmt: skip
     return [
         about(
-            line, "cover-too-small", "fail" if fails else "warn", told, rests_on=basis,
+            line, "cover-too-small", "fail" if fails else "warn", facts=facts, rests_on=basis,
             beyond_ground=beyond, measured=cover, limit=least, unit="m",
             source=limits.source("cover_m"), at=_station(profile, worst),
         )
@@ -240,19 +361,15 @@ def _short_share(along: FloatArray, cover: FloatArray, least: float) -> float:
     return float((np.interp(fine, along, cover) < least - _ROUNDING_M).mean())
 
 
-def _at_its_outlet(profile: LineProfile, judged: BoolArray, limits: Limits) -> str:
+def _bare_end(profile: LineProfile, judged: BoolArray, limits: Limits) -> dict[str, Any]:
     """Tell of a pipe that is out of the ground where it is asked for no cover."""
     bare = np.flatnonzero(~judged & (profile.cover_m < 0))
     # the very end of a pipe at the surface is to be seen
     if not bare.size or bare[0] >= judged.size - 1:
-        return ""
+        return {}
     if np.nanmin(profile.cover_m[bare]) < -limits.level_doubt_m:
-        length = float(profile.distance_m[-1] - profile.distance_m[bare[0]])
-        return f"Its last {both_units(length, 'length')} lie out of the ground: end it before. "
-    return (
-        "Before it ends there it lies out of the ground by these data, which may be their error, "
-        "or a curb or walk they do not show: level the ground there. "
-    )
+        return {"bare_m": float(profile.distance_m[-1] - profile.distance_m[bare[0]])}
+    return {"seems_bare": True}
 
 
 def _known_covers(state: DrainState, position: int) -> dict[int, float]:
@@ -284,9 +401,7 @@ def _trench_findings(line: DrainLine, profile: LineProfile, limits: Limits) -> l
     worst = int(np.nanargmax(depth))
     return [
         about(
-            line, "trench-too-deep", "warn",
-            f"Its trench is up to {both_units(float(depth[worst]), 'depth')} deep. Nobody enters "
-            "it unprotected: shore or slope it, or look for a shallower way.",
+            line, "trench-too-deep", "warn", facts={"depth_m": depth[worst]},
             measured=float(depth[worst]), limit=most, unit="m",
             source=limits.source("trench_depth_m"), at=_station(profile, worst),
         )
@@ -304,9 +419,8 @@ def _footing_findings(line: DrainLine, profile: LineProfile, limits: Limits) -> 
     if inside.size > 2:
         at = _station(profile, int(inside[inside.size // 2]))
         return [
-            about(line, "line-under-building", "warn", "It is drawn under a building, where it "
-                  "cannot be reached. Lead it round.", source=PRACTICE, at=at)
-        ]  # fmt: skip
+            about(line, "line-under-building", "warn", source=PRACTICE, at=at),
+        ]
     below = profile.trench_depth_m - limits.criteria.footing_depth_m
     breach = np.where(np.isfinite(below), below - away, -np.inf)
     worst = int(np.argmax(breach))
@@ -315,9 +429,7 @@ def _footing_findings(line: DrainLine, profile: LineProfile, limits: Limits) -> 
     return [
         about(
             line, "trench-below-footing", "warn",
-            f"Its trench is {both_units(float(profile.trench_depth_m[worst]), 'depth')} deep at "
-            f"{both_units(float(away[worst]), 'length')} from a building, below the line at 45 "
-            "degrees from a footing of ordinary depth. Keep away, or ask an engineer.",
+            facts={"depth_m": profile.trench_depth_m[worst], "away_m": away[worst]},
             measured=float(away[worst]), limit=float(below[worst]), unit="m",
             source="NHBC Standards: drains out of the footing's load zone; "
             + limits.source("footing_depth_m"),
@@ -338,9 +450,7 @@ def _turn_findings(state: DrainState, position: int) -> list[Finding]:
     return [
         about(
             line, "turn-too-sharp", "warn",
-            f"Its water turns back by {turn:.0f} degrees where it meets "
-            f"{network.lines[following].name}. Join it with the flow; its loss is counted as that "
-            "of a right angle.",
+            facts={"turn_deg": turn, "meets": network.lines[following].name},
             measured=turn, limit=SHARPEST_TURN_DEG, unit="degrees",
             source="FHWA HEC-22, 3rd edition (2009), section 7.1.6: losses published up to 90 "
             "degrees",
@@ -360,9 +470,7 @@ def _access_findings(state: DrainState, limits: Limits, access: Collection[str])
         if math.isinf(length):
             findings.append(
                 about(
-                    line, "no-way-to-clean", "warn",
-                    f"Nothing at its upper end, {line.start}, lets a hose or rod in. Set a "
-                    "cleanout, or a grate that can be taken out.",
+                    line, "no-way-to-clean", "warn", facts={"upper_end": line.start},
                     source=PRACTICE, at=network.nodes[line.start].xy,
                 )
             )  # fmt: skip
@@ -370,9 +478,7 @@ def _access_findings(state: DrainState, limits: Limits, access: Collection[str])
         elif length > most + _ROUNDING_M:
             findings.append(
                 about(
-                    line, "cleanouts-too-far-apart", "warn",
-                    f"It is {both_units(length, 'length')} from the last place at which a rod can "
-                    "be put in to its lower end. Set a cleanout between.",
+                    line, "cleanouts-too-far-apart", "warn", facts={"length_m": length},
                     measured=length, limit=most, unit="m",
                     source=limits.source("access_spacing_m"),
                 )
