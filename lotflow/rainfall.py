@@ -407,7 +407,7 @@ def impossible_rain(rainfall: Rainfall) -> list[Fault]:
     depths = rainfall.depth(durations, rarest) / rainfall.uplift
     worst = int(np.argmax(depths / greatest_depth_m(durations)))
     _, period, depth = reference_rain(rainfall)
-    said = reference_text(rainfall)
+    said = reference_text(*reference_rain(rainfall))
     if depths[worst] > greatest_depth_m(durations[worst]):
         most = float(greatest_depth_m(durations[worst]))
         rule = (
@@ -440,7 +440,7 @@ def rain_doubts(rainfall: Rainfall) -> list[Finding]:
     return [
         Finding(
             "rain-unit-doubted", "warn", "rainfall",
-            f"T{reference_text(rainfall)[1:]}: hardly any place has so {wrong}. "
+            f"T{reference_text(*reference_rain(rainfall))[1:]}: hardly any place has so {wrong}. "
             f"{_unit_remedy(rainfall)}.",
             measured=round(depth, 5), limit=round(limit, 5), unit="m", source=_ORDINARY_SOURCE,
         )
@@ -453,19 +453,13 @@ def _of_an_hour(rainfall: Rainfall) -> float:
     return float((duration / _HOUR_S) ** _WORLD_POWER)
 
 
-def reference_text(rainfall: Rainfall) -> str:
-    """
-    Say the 10-year rain of an hour in both units: a reader knows what is usual in his.
-
-    Parameters
-    ----------
-    rainfall
-        Table or formula.
-    """
-    duration, period, depth = reference_rain(rainfall)
+def reference_text(duration_s: float, return_period_yr: float, depth_m: float) -> str:
+    """Say a `reference_rain` in both units: a reader knows what is usual in his."""
+    millimetres = depth_m * 1e3
     return (
-        f"the {period:g}-year rain of {duration_text(duration)} is {_three_digits(depth * 1e3)} mm "
-        f"({_three_digits(depth * 1e3 / MILLIMETRES_PER_INCH)} in)"
+        f"the {return_period_yr:g}-year rain of {duration_text(duration_s)} is "
+        f"{_three_digits(millimetres)} mm "
+        f"({_three_digits(millimetres / MILLIMETRES_PER_INCH)} in)"
     )
 
 

@@ -101,12 +101,15 @@ def _assumptions(ground: GroundCover, window: StudyWindow, job: Job, slope: floa
         found.append(
             Finding(
                 "cover-assumed", "note", "lot",
-                f"{share:.0%} of the lot has no cover polygon and counts as {job.job.ground} on "
-                f"soil of hydrologic group {job.job.soil_group} with a slope of {slope:.1%}: "
-                f"{_assumed_values(value, number, job)}. Change it with [job] ground and "
-                "soil_group.",
                 measured=round(share, 4), unit="1",
                 source="FHWA HEC-22, 3rd edition (2009), Table 3-1; the choice is lotflow's",
+                facts={
+                    "share": share, "ground": job.job.ground, "soil_group": job.job.soil_group,
+                    "slope": slope,
+                    # what is not computed with is not told
+                    "coefficient": value if job.job.coefficient is None else None,
+                    "curve_number": None if job.rainfall is None else number,
+                },
             )
         )  # fmt: skip
     return found
@@ -126,16 +129,6 @@ def _overlaps(lot: LotWater) -> list[Finding]:
     return [
         Finding(
             "covers-overlap", "note", "covers",
-            f"Cover polygons of different kinds overlap on {share:.1%} of the lot; the later row "
-            "counts there.",
-            measured=round(share, 4), unit="1", source="lotflow's rule",
+            measured=round(share, 4), unit="1", source="lotflow's rule", facts={"share": share},
         )
     ]  # fmt: skip
-
-
-def _assumed_values(coefficient: float, curve_number: float, job: Job) -> str:
-    """Say the values that were assumed, as far as they are used."""
-    used = [] if job.job.coefficient is not None else [f"runoff coefficient {coefficient:.2f}"]
-    if job.rainfall is not None:
-        used.append(f"curve number {curve_number:.0f}")
-    return ", ".join(used)

@@ -254,22 +254,21 @@ def roof_notes(site: Site, roofs: RoofWater, case: Case, lot: BoolArray) -> list
         )  # fmt: skip
         name = _building_name(site, number)
         if not own:
-            found.append(_sheds(name, whole, "has no downspout drawn"))
+            found.append(_sheds(name, whole, has_downspouts=False))
         elif eaves > _LEAST_EAVES * whole:
-            found.append(_sheds(name, eaves, "has roof that no downspout drains"))
+            found.append(_sheds(name, eaves, has_downspouts=True))
         given = float(np.nansum([downspout.area_m2 for downspout in own]))
         if given > (1 + _OVERHANG) * whole:
             found.append(_overhangs(name, given, whole))
     return found
 
 
-def _sheds(name: str, area_m2: float, why: str) -> Finding:
+def _sheds(name: str, area_m2: float, *, has_downspouts: bool) -> Finding:
     """Say that a roof sheds at its eaves."""
     return Finding(
         "roof-sheds-at-eaves", "note", name,
-        f"It {why}: {both_units(area_m2, 'area')} of roof are taken to shed along its eaves, "
-        "close to the walls. Draw the downspouts that are there.",
         measured=round(area_m2, 2), unit="m2", source=_OWN_RULE,
+        facts={"area_m2": area_m2, "has_downspouts": has_downspouts},
     )  # fmt: skip
 
 
@@ -277,11 +276,8 @@ def _overhangs(name: str, given_m2: float, footprint_m2: float) -> Finding:
     """Say that more roof was given than was drawn."""
     return Finding(
         "roof-areas-exceed-footprint", "warn", name,
-        f"Its downspouts are given {both_units(given_m2, 'area')} of roof, its footprint has "
-        f"{both_units(footprint_m2, 'area')}. The areas given count; the ground beside the house "
-        "counts for so much less, as under eaves. Draw the footprint to the eaves, or mend the "
-        "areas.",
         measured=round(given_m2, 2), limit=round(footprint_m2, 2), unit="m2", source=_OWN_RULE,
+        facts={"given_m2": given_m2, "footprint_m2": footprint_m2},
     )  # fmt: skip
 
 
@@ -297,10 +293,8 @@ def _lost(roofs: RoofWater, areas_m2: FloatArray) -> list[Finding]:
             found.append(
                 Finding(
                     "roof-smaller-than-cell", "warn", downspout.name,
-                    f"Its roof of {both_units(wanted, 'area')} covers no cell of the elevation "
-                    "data of its own: its water counts as falling on the ground there. Give finer "
-                    "data, or add its area to a downspout beside it.",
                     measured=round(wanted, 2), unit="m2", source=_OWN_RULE,
+                    facts={"area_m2": wanted},
                 )
             )  # fmt: skip
     return found
@@ -328,9 +322,7 @@ def _missing_nodes(site: Site, case: Case) -> list[Finding]:
     return [
         Finding(
             "downspout-without-node", "warn", downspout_name(name, int(index) + 1),
-            f"It leads into {to}, which the {case} drains do not have: its water runs onto the "
-            "ground where it stands. Say where it goes then.",
-            source=_OWN_RULE,
+            source=_OWN_RULE, facts={"leads_to": str(to), "case": case},
         )
         for index, name, to in zip(rows.index, rows["name"], rows["to"], strict=True)
     ]  # fmt: skip

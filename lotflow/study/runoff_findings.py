@@ -11,11 +11,10 @@ from lotflow.drains.judged import design_storm
 from lotflow.errors import OutputError
 from lotflow.findings import Finding
 from lotflow.outputs.positions import latitude_longitude
-from lotflow.rainfall import rain_doubts, reference_rain, reference_text
+from lotflow.rainfall import rain_doubts, reference_rain
 from lotflow.runoff.concentration import MINIMUM_TIME_S
 from lotflow.runoff.hydrograph import STORM_DURATION_S
 from lotflow.study.roofs import roof_notes
-from lotflow.units import both_units, from_si
 
 if TYPE_CHECKING:
     from geopandas import GeoDataFrame
@@ -65,30 +64,31 @@ def rain_findings(rainfall: Rainfall, lot: GeoDataFrame, criteria: Criteria) -> 
     criteria
         Gives the distance from which it is said.
     """
+    duration, period, depth = reference_rain(rainfall)
     found = [
         Finding(
             "rainfall-used", "note", "rainfall",
-            f"Rain: {rainfall.source}; {reference_text(rainfall)}.",
-            measured=round(reference_rain(rainfall)[2], 5), unit="m", source=rainfall.source,
+            measured=round(depth, 5), unit="m", source=rainfall.source,
+            facts={"duration_s": duration, "return_period_yr": period, "depth_m": depth},
         )
     ]  # fmt: skip
     found += rain_doubts(rainfall)
     found += _elsewhere(getattr(rainfall, "place", None), lot, criteria)
+    # what it settled or missed is said by what has read the table, line by line
     found += [
-        Finding("rainfall-table", "note", "rainfall", f"{note}.", source=rainfall.source)
+        Finding("rainfall-table", "note", "rainfall", source=rainfall.source, facts={"note": note})
         for note in getattr(rainfall, "notes", ())
     ]
     if why := getattr(rainfall, "seems_cut", ""):
         found.append(
-            Finding("rainfall-cut", "warn", "rainfall", f"The table may be cut short: {why}. "
-                    "Compare it with its source.", source=rainfall.source)
-        )  # fmt: skip
+            Finding("rainfall-cut", "warn", "rainfall", source=rainfall.source, facts={"why": why})
+        )
     if rainfall.uplift > 1:
         found.append(
             Finding(
                 "rainfall-uplift", "note", "rainfall",
-                f"All rain is raised by {rainfall.uplift - 1:.0%}, as [rainfall] uplift asks.",
                 measured=rainfall.uplift, unit="1", source="the job's table [rainfall]",
+                facts={"uplift": rainfall.uplift},
             )
         )  # fmt: skip
     return found + _reach(rainfall)
@@ -111,12 +111,9 @@ def _elsewhere(
     return [
         Finding(
             "rainfall-elsewhere", "warn", "rainfall",
-            f"The rainfall table is of {place[0]:.4f}, {place[1]:.4f}; the lot lies "
-            f"{away / 1000:,.0f} km ({from_si(away, 'ft') / 5280:,.0f} mi) from there, at "
-            f"{latitude[0]:.4f}, {longitude[0]:.4f}. Flows, sizes and ponds hold for the rain of "
-            "that place. Get the table of the lot.",
             measured=round(float(away), 1), limit=criteria.rainfall_reach_m, unit="m",
             source=criteria.sources()["rainfall_reach_m"],
+            facts={"table": place, "lot": (latitude[0], longitude[0]), "away_m": float(away)},
         )
     ]  # fmt: skip
 
@@ -129,21 +126,17 @@ def _reach(rainfall: Rainfall) -> list[Finding]:
         found.append(
             Finding(
                 "rainfall-starts-late", "warn", "rainfall",
-                f"Its shortest rain lasts {shortest / 60:g} min: small catchments, which peak in "
-                "5 min, are computed with that, too low. Give rain from 5 min on.",
                 measured=round(shortest / 60, 3), limit=MINIMUM_TIME_S / 60, unit="min",
                 source="FHWA HEC-22, 3rd edition (2009), section 7.2.2",
+                facts={"shortest_s": shortest},
             )
         )  # fmt: skip
     if longest < STORM_DURATION_S:
         found.append(
             Finding(
                 "rainfall-ends-early", "note", "rainfall",
-                f"It ends at {longest / 3600:.3g} h: curve numbers hold for 24 h, so volumes are "
-                "runoff coefficient times the longest rain, and sheet flow is timed by the "
-                "kinematic wave.",
                 measured=round(longest / 3600, 3), limit=24.0, unit="h",
-                source="NRCS TR-55 (1986), chapters 2 and 3",
+                source="NRCS TR-55 (1986), chapters 2 and 3", facts={"longest_s": longest},
             )
         )  # fmt: skip
     return found
@@ -156,10 +149,9 @@ def _overflows(lot: LotWater, storms: StormStudy) -> list[Finding]:
     return [
         Finding(
             "gutter-runs-over", "warn", downspout.name,
-            f"In the {storms.storms[design]:g}-year storm its leader takes no more than rain of "
-            f"{both_units(limit, 'rain')}; {share:.0%} of its roof's peak runs over the gutter "
-            "and is counted at the eaves. Give it a larger leader, or the roof another downspout.",
             measured=round(share, 3), unit="1", source=_LEADER_SOURCE,
+            facts={"return_period_yr": storms.storms[design], "leader_limit_m_s": limit,
+                   "share": share},
         )
         for downspout, share, limit in zip(
             lot.roofs.downspouts, shares, storms.leader_limit_m_s.tolist(), strict=True

@@ -14,7 +14,6 @@ from lotflow.runoff.parts import RunoffParts
 from lotflow.study.storm_parts import overflow_intensity, part_ground
 from lotflow.study.storms import way_timer
 from lotflow.terrain.courses import courses_to
-from lotflow.units import both_units
 
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike
@@ -167,11 +166,9 @@ def stated_findings(intensity_m_s: float | None) -> list[Finding]:
     return [
         Finding(
             "stated-intensity", "note", "rainfall",
-            f"Drains are checked for rain of {both_units(intensity_m_s, 'rain')}, as the job "
-            "states, however long the water takes to come: Q = C i A, without frequency factor. "
-            "Storage and storms need a rainfall table: table [rainfall] of the job.",
             measured=round(intensity_m_s * 3.6e6, 3), unit="mm/h",
             source="FHWA HEC-22, 3rd edition (2009), equation 3-1",
+            facts={"intensity_m_s": intensity_m_s},
         )
     ]  # fmt: skip
 

@@ -9,8 +9,12 @@ from lotflow.advice.sentences import SENTENCES, message, worded
 from lotflow.findings import RANKS, Finding
 
 PACKAGE = Path(__file__).parents[2] / "lotflow"
-#: Rooms whose findings still come with their message.
-BY_HAND = ("inputs", "terrain", "drains", "study", "rainfall.py", "rainfall_checks.py")
+#: Rooms and files whose findings still come with their message.
+BY_HAND = (
+    "inputs", "terrain", "drains", "rainfall.py", "rainfall_checks.py",
+    "study/bypass.py", "study/confidence.py", "study/confidence_findings.py", "study/falls.py",
+    "study/outlets.py", "study/path_confidence.py", "study/pond_findings.py", "study/ponding.py",
+)  # fmt: skip
 
 
 def test_each_sentence_is_that_of_a_known_rule():
@@ -38,8 +42,8 @@ def test_no_room_but_this_one_writes_messages():
     """A message given to a finding elsewhere would stand in no place where sentences are read."""
     found = []
     for path in sorted(PACKAGE.rglob("*.py")):
-        room = path.relative_to(PACKAGE).parts[0]
-        if room in ("advice", *BY_HAND):
+        place = path.relative_to(PACKAGE)
+        if {place.parts[0], place.as_posix()} & {"advice", *BY_HAND}:
             continue
         for node in ast.walk(ast.parse(path.read_text("utf-8"))):
             if isinstance(node, ast.Call) and getattr(node.func, "id", "") == "Finding":

@@ -156,13 +156,13 @@ def test_levels_given_in_the_site_come_out(chapter, lot):
 
 
 def test_what_is_mended_by_the_proposed_system_is_said_to_be_of_today(chapter):
-    """Findings of lines that go have the words before them; findings of both come once."""
+    """Findings of lines that go are marked so; findings of both come once."""
     assert len(set(chapter.findings)) == len(chapter.findings)
     proposed = set(chapter.layers["drain_lines"].query("case == 'proposed'")["name"])
     today = set(chapter.layers["drain_lines"].query("case == 'today'")["name"])
     for finding in chapter.findings:
         if finding.subject in today - proposed:
-            assert finding.message.startswith("As it is today: ")
+            assert finding.today
 
 
 def test_sample_has_at_least_five_of_the_defects(chapter):

@@ -157,7 +157,7 @@ def test_what_is_wrong_today_and_no_longer_proposed_says_so(lot):
     chapter = house_chapter(lot, cases(lot), covered(lot))
     downspouts = [f for f in chapter.findings if f.rule.startswith("downspout")]
     assert {f.subject for f in downspouts} == {"DS2", "DS3"}
-    assert all(f.message.startswith("As it is today: ") for f in downspouts)
+    assert all(f.today for f in downspouts)
     assert "downspout-feeds-low-spot" in rules(chapter, "DS2")
     assert rules(chapter, "Old emitter") == {"discharge-over-sidewalk"}
 

@@ -155,7 +155,7 @@ def test_what_is_only_so_today_says_so_and_the_sample_is_in_its_place():
         for one in off_lot(replace(site, outlets=moved), criteria, unit)
         if one.rule == "outlet-off-lot"
     )
-    assert finding.message.startswith("As it is today: ")
+    assert finding.today
     assert finding.measured == pytest.approx(6.0, abs=1e-3)
 
 

@@ -166,7 +166,7 @@ def test_uplift_raises_flows_in_proportion_and_is_said(lot, cover, proposed):
         finding.rule: finding
         for finding in rain_findings(raised.rainfall, lot.site.lot, lot.job.criteria)
     }
-    assert "raised by 20%" in found["rainfall-uplift"].message
+    assert found["rainfall-uplift"].facts == {"uplift": 1.2}
     plain = rain_findings(lot.rainfall, lot.site.lot, lot.job.criteria)
     assert "rainfall-uplift" not in {finding.rule for finding in plain}
 
