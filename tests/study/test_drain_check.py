@@ -9,6 +9,7 @@ import pandas as pd
 import pytest
 import shapely
 
+from lotflow.advice.sentences import message
 from lotflow.errors import InputError
 from lotflow.inputs.job import read_job
 from lotflow.inputs.site import empty_layers
@@ -201,7 +202,7 @@ def test_every_finding_has_a_place_and_a_source(chapter):
     """Coordinates wherever it is about one thing; a source always."""
     for finding in chapter.findings:
         assert finding.source
-        assert finding.message.endswith(".")
+        assert message(finding).endswith(".")
         assert finding.x is not None or finding.rule == "several-systems"
 
 
