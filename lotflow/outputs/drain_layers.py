@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from collections import Counter
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -18,92 +17,15 @@ from lotflow.outputs.result_layers import layer_frame
 from lotflow.units import from_si
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Mapping, Sequence
+    from collections.abc import Callable, Sequence
 
     import geopandas as gpd
 
-    from lotflow.drains.available_fall import AvailableFall
     from lotflow.drains.channel_checks import ChannelResult
-    from lotflow.drains.drain_system import DrainState
-    from lotflow.drains.inlet_checks import InletFacts
-    from lotflow.drains.intake import Intakes
+    from lotflow.drains.checked import CheckedCase
     from lotflow.drains.receivers import ReceiverStorm
-    from lotflow.drains.sizing import SizedSystem
-    from lotflow.findings import Finding
 
 Row = dict[str, Any]
-
-
-@dataclass(frozen=True, eq=False)
-class CheckedCase:
-    """
-    One state of the drain system, checked.
-
-    Parameters
-    ----------
-    case
-        "today" or "proposed".
-    state
-        What its lines do.
-    status
-        Of each line, by name, as drawn.
-    design
-        Position of the design storm; None without rain.
-    sized, sized_rarest
-        With the sizes that work in the design storm, and in the rarest; None without rain.
-    falls
-        Available fall of its inlets.
-    inlets, channels
-        Facts of its inlets, and what its channel drains do.
-    received
-        What each storm does at each outlet.
-    intakes
-        What each inlet takes in each storm, and where the rest goes.
-    grate_depth_m
-        Water over each grate that takes the design storm, by name [m].
-    findings
-        What was found.
-    """
-
-    case: str
-    state: DrainState
-    status: Mapping[str, str]
-    design: int | None
-    sized: SizedSystem | None
-    sized_rarest: SizedSystem | None
-    falls: Sequence[AvailableFall]
-    inlets: Sequence[InletFacts]
-    channels: Sequence[ChannelResult]
-    received: Sequence[ReceiverStorm]
-    intakes: Intakes
-    grate_depth_m: Mapping[str, float]
-    findings: Sequence[Finding]
-
-    @property
-    def design_storm_yr(self) -> float:
-        """Return period of the design storm [yr]; NaN without rain."""
-        return np.nan if self.design is None else float(self.state.system.storms[self.design])
-
-    def needed(self, position: int) -> dict[str, Any]:
-        """
-        Give the size a line needs in the design storm, and that in the rarest beside it.
-
-        Parameters
-        ----------
-        position
-            Of the line.
-        """
-        return {
-            "design_storm_yr": self.design_storm_yr,
-            "required_size": _size(self.sized, position),
-            "rarest_storm_yr": np.nan if self.design is None else self.state.system.storms[-1],
-            "rarest_storm_size": _size(self.sized_rarest, position),
-        }
-
-
-def _size(sized: SizedSystem | None, position: int) -> str | None:
-    """Size of a line as it is ordered; None where none on sale is enough."""
-    return None if sized is None else sized.labels[position] or None
 
 
 def drain_layers(cases: Sequence[CheckedCase], crs: Any) -> dict[str, pd.DataFrame]:

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 
     from lotflow.drains.inlet_checks import InletFacts
     from lotflow.drains.network import Network
-    from lotflow.study.drain_inputs import CaseRun
+    from lotflow.study.drain_check import CaseRun
     from lotflow.study.lot_water import LotWater
 
 

@@ -8,7 +8,7 @@ import numpy as np
 
 from lotflow.drains.line_doubts import line_doubts, realised_line_flows
 from lotflow.outputs.drain_layers import line_entries
-from lotflow.study.bounds import FEWEST, bounds_of, error_model
+from lotflow.runoff.flow_bounds import storm_flow_bounds
 from lotflow.study.chapter import Chapter, Raster, inlet_share_file
 from lotflow.study.confidence_findings import (
     Bounds,
@@ -17,12 +17,14 @@ from lotflow.study.confidence_findings import (
     low_spot_findings,
 )
 from lotflow.study.falls import falls_left_out, falls_table, named_places
-from lotflow.study.flow_bounds import storm_flow_bounds
+from lotflow.study.lot_water import error_model
 from lotflow.study.path_confidence import holding_shares, path_findings
 from lotflow.terrain.artefacts import ENCLOSED, IN_BUILDING
 from lotflow.terrain.confidence import (
+    FEWEST,
     SHARES,
     Watched,
+    bounds_of,
     half_width,
     realisations_for,
     run_realisations,
@@ -34,9 +36,9 @@ from lotflow.units import open_range, shown_open, to_si
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from lotflow.drains.checked import CheckedCase
     from lotflow.grid import FloatArray, IntArray
     from lotflow.inputs.job import Job
-    from lotflow.outputs.drain_layers import CheckedCase
     from lotflow.study.falls import NamedPlace
     from lotflow.study.lot_water import LotWater
     from lotflow.terrain.confidence import Realised

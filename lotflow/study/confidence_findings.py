@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from lotflow.findings import Finding
-from lotflow.study.bounds import FEWEST, error_model
-from lotflow.terrain.confidence import half_width
+from lotflow.study.lot_water import error_model
+from lotflow.terrain.confidence import FEWEST, half_width
 from lotflow.terrain.error_model import CORRELATION_SOURCE, RMSE_SOURCE
 from lotflow.units import OPEN, both_units, open_range
 

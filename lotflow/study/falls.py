@@ -11,8 +11,9 @@ import pandas as pd
 
 from lotflow.findings import Finding
 from lotflow.layers import RESULT_LAYERS
-from lotflow.study.bounds import bounds_of, error_model
-from lotflow.study.cases import in_case
+from lotflow.layers.drawn import in_case
+from lotflow.study.lot_water import error_model
+from lotflow.terrain.confidence import bounds_of
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence

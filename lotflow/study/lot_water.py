@@ -14,22 +14,26 @@ from lotflow.inputs.site_checks import job_findings, lot_findings
 from lotflow.inputs.site_files import find_site_files
 from lotflow.inputs.sources import naming_files
 from lotflow.inputs.surface_checks import widened_rmse
-from lotflow.study.cases import Case, cases_of, in_case
-from lotflow.study.inlets import InletStudy, drawn_inlets, study_inlets
-from lotflow.study.roofs import case_roofs
+from lotflow.layers.drawn import Case, cases_of, in_case
 from lotflow.study.window import StudyWindow, study_window
 from lotflow.terrain.artefacts import judged_low_spots
 from lotflow.terrain.catchments import CatchmentCells, catchment_cells
 from lotflow.terrain.closure import spills_unseen
+from lotflow.terrain.downspouts import case_roofs
+from lotflow.terrain.error_model import ErrorModel
 from lotflow.terrain.flow_paths import FlowPath, flow_paths
+from lotflow.terrain.inlets import InletStudy, drawn_inlets, study_inlets
 from lotflow.terrain.lot_line import LotBalance, lot_balance
 from lotflow.terrain.low_spots import InnerLowSpot, LowSpots, cut_by_edge, inner_low_spots
 from lotflow.terrain.routing import Routing, no_drains, route
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from lotflow.grid import BoolArray
     from lotflow.inputs.job import Job
     from lotflow.rainfall import Rainfall
+    from lotflow.terrain.inlet_places import DrawnInlet
     from lotflow.terrain.roofs import RoofWater
 
 
@@ -161,7 +165,7 @@ def _lot_water(
     window = replace(window, surface=roofs.surface)
     asked, job = job, _with_rounding(job, window.elevation.step_m)
     natural = _natural(window, job)
-    inlets = study_inlets(drawn, natural, job)
+    inlets = _inlets(drawn, natural, job)
     spots, inner = _low_spots(natural, job)
     return LotWater(
         job=job, asked=asked, source=source, site=site, rainfall=rainfall, window=window,
@@ -234,7 +238,13 @@ def case_water(lot: LotWater, case: Case) -> CaseWater:
     roofs = case_roofs(lot.site, lot.window.surface, case)
     natural = _natural(replace(lot.window, surface=roofs.surface), lot.job)
     drawn = drawn_inlets(in_case(lot.site.inlets, case))
-    return CaseWater(case, roofs, study_inlets(drawn, natural, lot.job))
+    return CaseWater(case, roofs, _inlets(drawn, natural, lot.job))
+
+
+def _inlets(drawn: Sequence[DrawnInlet], natural: Routing, job: Job) -> InletStudy:
+    """Set inlets on the ground as the job says."""
+    rmse, rule = job.elevation.rmse_m, job.terrain.direction
+    return study_inlets(drawn, natural, job.criteria, rmse_m=rmse, rule=rule)
 
 
 def catchments_of(inlets: InletStudy, window: StudyWindow) -> CatchmentCells:
@@ -258,3 +268,9 @@ def _low_spots(natural: Routing, job: Job) -> tuple[LowSpots, list[InnerLowSpot]
     if natural.hierarchy is None:
         return spots, []
     return spots, inner_low_spots(natural.hierarchy, spots, limit)
+
+
+def error_model(job: Job) -> ErrorModel:
+    """Error of the elevation data, as the job states it."""
+    stated = job.elevation
+    return ErrorModel(stated.rmse_m, stated.correlation_m, stated.white_share)

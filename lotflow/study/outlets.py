@@ -9,8 +9,8 @@ import numpy as np
 
 from lotflow.drains.pipe_tables import minimum_fall
 from lotflow.findings import Finding
+from lotflow.layers.drawn import in_case
 from lotflow.outputs.ground_layers import outlet_options_layer
-from lotflow.study.cases import in_case
 from lotflow.study.chapter import WHERE_TO, Chapter, say_nothing
 from lotflow.terrain.level_error import SPREAD_95, LevelError
 from lotflow.terrain.lower_places import (

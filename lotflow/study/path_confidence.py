@@ -8,7 +8,7 @@ import numpy as np
 
 from lotflow.findings import Finding
 from lotflow.outputs.result_layers import cell_centres
-from lotflow.study.bounds import FEWEST
+from lotflow.terrain.confidence import FEWEST
 from lotflow.terrain.flow_paths import path_length
 from lotflow.units import both_units
 

@@ -6,13 +6,12 @@ from typing import TYPE_CHECKING, Final, Protocol
 
 import numpy as np
 
-from lotflow.drains.standing_water import infiltration_rates
+from lotflow.drains.standing_water import ground_infiltration, infiltration_rates
 from lotflow.errors import EngineError
 from lotflow.findings import Finding
 from lotflow.study import pond_layers as layers
 from lotflow.study.blocked import OPEN, drain_cases
 from lotflow.study.chapter import Chapter, Raster, say_nothing
-from lotflow.study.cover import ground_infiltration
 from lotflow.study.limited import limited_storm
 from lotflow.study.pond_cases import Spills, case_storm, pond_ground
 from lotflow.study.pond_findings import PondsFound, pond_findings
@@ -80,7 +79,7 @@ def ponding_chapter(
     EngineError
         If a litre of water is lost.
     """
-    rate = ground_infiltration(lot.job.job, storms.cover)
+    rate = ground_infiltration(storms.cover, lot.job.job.soil_group, lot.job.job.soak_test_m_s)
     ground = pond_ground(lot, rate, storms.cover.paved)
     runoff = [storms.runoff_depth(i) for i in range(len(storms.storms))]
     found, first, natural = _all_cases(lot, ground, runoff, opened, tell)

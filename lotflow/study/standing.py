@@ -8,9 +8,8 @@ import numpy as np
 import shapely
 
 from lotflow.drains.discharge_findings import StandingPlace, standing_findings
-from lotflow.drains.standing_water import SoakAway, soak_away
+from lotflow.drains.standing_water import SoakAway, ground_infiltration, soak_away
 from lotflow.study.chapter import Chapter
-from lotflow.study.cover import ground_infiltration
 
 if TYPE_CHECKING:
     from lotflow.grid import FloatArray
@@ -29,7 +28,9 @@ def standing_chapter(lot: LotWater, cover: GroundCover) -> Chapter:
     cover
         Of every cell.
     """
-    places = _places(lot, ground_infiltration(lot.job.job, cover))
+    places = _places(
+        lot, ground_infiltration(cover, lot.job.job.soil_group, lot.job.job.soak_test_m_s)
+    )
     hours = np.array([place.hours for place in places], dtype=float)
     on_lot = np.bincount(
         lot.low_spots.number[lot.window.lot], minlength=len(lot.low_spots) + 1

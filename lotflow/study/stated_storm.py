@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from lotflow.findings import Finding
 from lotflow.runoff.catchment_parts import catchment_parts
 from lotflow.runoff.parts import RunoffParts
 from lotflow.study.storm_parts import overflow_intensity, part_ground
@@ -150,27 +149,6 @@ def stated_storm(lot: LotWater, water: CaseWater, cover: GroundCover) -> StatedS
     catchments = catchment_parts(courses, len(names), cover, way_timer(rain))
     ground = part_ground(courses, names, cover, water.roofs, catchments)
     return StatedStorm(rain, _parts(ground, water, cover, rain.intensity_m_s))
-
-
-def stated_findings(intensity_m_s: float | None) -> list[Finding]:
-    """
-    Say that drains are checked for a stated intensity, and what that leaves out.
-
-    Parameters
-    ----------
-    intensity_m_s
-        None where it is not used [m/s].
-    """
-    if intensity_m_s is None:
-        return []
-    return [
-        Finding(
-            "stated-intensity", "note", "rainfall",
-            measured=round(intensity_m_s * 3.6e6, 3), unit="mm/h",
-            source="FHWA HEC-22, 3rd edition (2009), equation 3-1",
-            facts={"intensity_m_s": intensity_m_s},
-        )
-    ]  # fmt: skip
 
 
 def _parts(

@@ -6,6 +6,8 @@ from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
+from lotflow.drains.setbacks import off_lot
+from lotflow.layers.drawn import in_case
 from lotflow.outputs import result_layers as layers
 from lotflow.outputs.inlet_layers import InletFacts, catchment_layers, inlets_layer
 from lotflow.outputs.low_spot_layers import (
@@ -14,9 +16,7 @@ from lotflow.outputs.low_spot_layers import (
     low_spots_layer,
     spill_points_layer,
 )
-from lotflow.study.cases import in_case
 from lotflow.study.chapter import Chapter
-from lotflow.study.setbacks import off_lot
 from lotflow.terrain.contours import contour_interval, contours
 from lotflow.terrain.lot_line import lot_line_crossings
 from lotflow.terrain.low_spots import LowSpots
@@ -28,9 +28,9 @@ if TYPE_CHECKING:
     import pandas as pd
 
     from lotflow.findings import Finding
-    from lotflow.study.inlets import InletStudy
     from lotflow.study.lot_water import LotWater
     from lotflow.study.window import StudyWindow
+    from lotflow.terrain.inlets import InletStudy
 
 #: Length of the stretches of the lot line over which crossing water is summed up [m].
 _STRETCH_M: Final = 5.0

@@ -12,9 +12,7 @@ from lotflow.errors import Fault, InputError
 from lotflow.inputs.elevation import Elevation, ElevationSource, read_elevation
 from lotflow.inputs.site_checks import datum_of, level_faults, raster_unit_findings
 from lotflow.inputs.surface_checks import level_check, rounding_check
-from lotflow.study.cases import cases_of, in_case
-from lotflow.study.inlets import cells_of_interest, drawn_inlets
-from lotflow.study.roofs import case_roofs
+from lotflow.layers.drawn import cases_of, in_case
 from lotflow.terrain.cells import polygon_cells
 from lotflow.terrain.closure import (
     Interest,
@@ -24,6 +22,8 @@ from lotflow.terrain.closure import (
     held_behind_ring,
     unfinished_at_ring,
 )
+from lotflow.terrain.downspouts import case_roofs
+from lotflow.terrain.inlets import cells_of_interest, drawn_inlets
 from lotflow.terrain.low_spots import inflow_cells
 from lotflow.terrain.lower_places import sampled
 from lotflow.terrain.routing import Culvert, Routing, no_drains, route
@@ -323,7 +323,8 @@ def _looked_at(window: StudyWindow, site: Site, job: Job) -> _Look:
         if drawn and case != main and len(site.downspouts):
             own = _by_kernel(window, case_roofs(site, window.surface, case).surface, job)
         if drawn:
-            core.ravel()[cells_of_interest(drawn, own, job)] = True
+            cells = cells_of_interest(drawn, own, job.criteria, rmse_m=job.elevation.rmse_m)
+            core.ravel()[cells] = True
     grid = window.surface.ground
     # a pond is near with its nearest corner, a cell counts with its middle
     reach = (job.criteria.pond_reach_m + grid.cell_m) / grid.metres_per_unit

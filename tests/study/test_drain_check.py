@@ -10,6 +10,7 @@ import pytest
 import shapely
 
 from lotflow.advice.sentences import message
+from lotflow.drains.checked import inlet_capacities
 from lotflow.errors import InputError
 from lotflow.inputs.job import read_job
 from lotflow.inputs.site import empty_layers
@@ -17,10 +18,9 @@ from lotflow.layers import RESULT_LAYERS, SITE_LAYERS
 from lotflow.outputs.summary import CONTRACT, summary_content
 from lotflow.rainfall import RainfallTable
 from lotflow.runoff.parts import RunoffParts
-from lotflow.study.drain_check import check_drains, drain_chapter, dry_runs, inlet_capacities
-from lotflow.study.drain_inputs import CaseRun
+from lotflow.study.drain_check import CaseRun, check_drains, drain_chapter, dry_runs
 from lotflow.study.lot_water import study_lot
-from lotflow.study.roofs import case_roofs
+from lotflow.terrain.downspouts import case_roofs
 
 SAMPLE = Path(__file__).parents[2] / "data_samples" / "alder_court"
 RAIN = RainfallTable(

@@ -7,13 +7,11 @@ import numpy as np
 import pytest
 
 from lotflow.inputs.job import read_job
-from lotflow.study.cases import cases_of
+from lotflow.layers.drawn import cases_of
 from lotflow.study.confidence import confidence_chapter, entering_ca
-from lotflow.study.cover import site_cover
-from lotflow.study.drain_check import check_drains, drain_chapter
-from lotflow.study.drain_inputs import CaseRun
+from lotflow.study.drain_check import CaseRun, check_drains, drain_chapter
+from lotflow.study.job_chapters import runoff_chapter, site_cover
 from lotflow.study.lot_water import case_water, study_lot
-from lotflow.study.runoff import runoff_chapter
 from lotflow.study.storms import study_storms
 
 SAMPLE = Path(__file__).parents[2] / "data_samples" / "alder_court"

@@ -18,19 +18,16 @@ from lotflow.inputs.job import read_job
 from lotflow.inputs.job_tables import Prices, Setbacks
 from lotflow.inputs.screening import screening_job
 from lotflow.layers import RESULT_LAYERS, SITE_LAYERS
+from lotflow.layers.drawn import cases_of
 from lotflow.outputs.result_layers import runoff_table
 from lotflow.outputs.summary import summary_content
 from lotflow.outputs.summary_text import summary_text
-from lotflow.study.cases import cases_of
 from lotflow.study.chapter import Chapter
-from lotflow.study.cover import site_cover
-from lotflow.study.drain_check import check_drains, dry_runs
-from lotflow.study.drain_inputs import CaseRun
-from lotflow.study.house import house_chapter
+from lotflow.study.drain_check import CaseRun, check_drains, dry_runs
+from lotflow.study.job_chapters import house_chapter, quantity_chapter, site_cover
 from lotflow.study.lot_water import case_water, study_lot
 from lotflow.study.main_job import bind
 from lotflow.study.outlets import outlet_chapter
-from lotflow.study.quantities import quantity_chapter
 from lotflow.study.standing import standing_chapter
 from lotflow.study.terrain_layers import terrain_chapter
 from lotflow.study.write import write_study

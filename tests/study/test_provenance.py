@@ -12,10 +12,10 @@ from lotflow.inputs.job_rainfall import read_rainfall
 from lotflow.inputs.job_tables import Prices, Rain
 from lotflow.inputs.prices import read_prices
 from lotflow.study.chapter import Chapter
+from lotflow.study.job_chapters import quantity_chapter
 from lotflow.study.lot_water import study_lot
 from lotflow.study.main_job import bind
 from lotflow.study.provenance import provenance
-from lotflow.study.quantities import quantity_chapter
 
 SAMPLE = Path(__file__).parents[2] / "data_samples" / "alder_court"
 

@@ -12,13 +12,10 @@ from lotflow.cli import main
 from lotflow.drains.network_flows import led_down
 from lotflow.inputs.job import read_job
 from lotflow.inputs.screening import with_realisations
-from lotflow.study.cases import cases_of
-from lotflow.study.cover import site_cover
-from lotflow.study.drain_check import check_drains, drain_chapter
-from lotflow.study.drain_inputs import CaseRun
-from lotflow.study.job_chapters import job_chapters
+from lotflow.layers.drawn import cases_of
+from lotflow.study.drain_check import CaseRun, check_drains, drain_chapter
+from lotflow.study.job_chapters import job_chapters, runoff_chapter, site_cover
 from lotflow.study.lot_water import case_water, study_lot
-from lotflow.study.runoff import runoff_chapter
 from lotflow.study.stated_storm import stated_storm
 
 SAMPLE = Path(__file__).parents[2] / "data_samples" / "alder_court"

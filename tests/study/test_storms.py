@@ -9,13 +9,12 @@ import pytest
 
 from lotflow.drains.pipes import leader_capacity
 from lotflow.inputs.job import read_job
+from lotflow.layers.drawn import cases_of
 from lotflow.rainfall import RainfallTable
-from lotflow.study.cases import cases_of
-from lotflow.study.cover import site_cover
+from lotflow.runoff.rain_findings import rain_findings
+from lotflow.study.job_chapters import runoff_chapter, site_cover
 from lotflow.study.lot_water import CaseWater, case_water, study_lot
 from lotflow.study.low_spot_parts import low_spot_ground
-from lotflow.study.runoff import runoff_chapter
-from lotflow.study.runoff_findings import rain_findings, runoff_findings
 from lotflow.study.storm_parts import downspout_ground
 from lotflow.study.storms import study_storms, way_timer
 from lotflow.study.worked_sheets import explained, sheet_of, worked_sheet
@@ -120,9 +119,9 @@ def test_what_runs_over_leaves_the_drain_for_the_ground(proposed, narrow):
     assert narrow.runoff_depth(1).sum() > proposed.runoff_depth(1).sum()
 
 
-def test_overflow_is_a_finding(lot, narrow):
-    rules = [finding.rule for finding in runoff_findings(
-        replace(lot, roofs=narrow.water.roofs), narrow)]  # fmt: skip
+def test_overflow_is_a_finding(lot, cover, narrow):
+    chapter = runoff_chapter(replace(lot, roofs=narrow.water.roofs), cover, narrow)
+    rules = [finding.rule for finding in chapter.findings]
     assert rules.count("gutter-runs-over") == 4
 
 
@@ -163,11 +162,10 @@ def test_uplift_raises_flows_in_proportion_and_is_said(lot, cover, proposed):
     paved = proposed.node_names.index("Corner cleanout")
     assert more.peaks.flow_m3s[paved] == pytest.approx(1.2 * proposed.peaks.flow_m3s[paved])
     found = {
-        finding.rule: finding
-        for finding in rain_findings(raised.rainfall, lot.site.lot, lot.job.criteria)
+        finding.rule: finding for finding in rain_findings(raised.rainfall, None, lot.job.criteria)
     }
     assert found["rainfall-uplift"].facts == {"uplift": 1.2}
-    plain = rain_findings(lot.rainfall, lot.site.lot, lot.job.criteria)
+    plain = rain_findings(lot.rainfall, None, lot.job.criteria)
     assert "rainfall-uplift" not in {finding.rule for finding in plain}
 
 

@@ -1,28 +1,24 @@
-"""What the runoff of a study gives to say: rainfall, uplift, roofs, gutters that run over."""
+"""What there is to say of the rain of a study: its source, reach, place; gutters that run over."""
 
 from __future__ import annotations
 
 from typing import TYPE_CHECKING, Final
 
-import numpy as np
 from pyproj import Geod
 
-from lotflow.drains.judged import design_storm
-from lotflow.errors import OutputError
 from lotflow.findings import Finding
-from lotflow.outputs.positions import latitude_longitude
 from lotflow.rainfall import rain_doubts, reference_rain
 from lotflow.runoff.concentration import MINIMUM_TIME_S
 from lotflow.runoff.hydrograph import STORM_DURATION_S
-from lotflow.study.roofs import roof_notes
+from lotflow.units import from_si
 
 if TYPE_CHECKING:
-    from geopandas import GeoDataFrame
+    from collections.abc import Sequence
 
     from lotflow.criteria import Criteria
+    from lotflow.grid import FloatArray
     from lotflow.rainfall import Rainfall
-    from lotflow.study.lot_water import LotWater
-    from lotflow.study.storms import StormStudy
+    from lotflow.terrain.roofs import Downspout
 
 _LEADER_SOURCE: Final = (
     "National Bureau of Standards Monograph 31 (1961), from memory: leaders at 7/24 of the section"
@@ -31,27 +27,9 @@ _LEADER_SOURCE: Final = (
 _LEAST_OVERFLOW: Final = 0.01
 
 
-def runoff_findings(lot: LotWater, storms: StormStudy | None) -> list[Finding]:
-    """
-    Say what was assumed of roofs and rain, and which gutters run over.
-
-    Parameters
-    ----------
-    lot
-        Ground and site.
-    storms
-        Of the main case; None where no rainfall is given.
-    """
-    found = roof_notes(lot.site, lot.roofs, lot.case, lot.window.lot)
-    if storms is None:
-        return found
-    return [
-        *found, *rain_findings(storms.rainfall, lot.site.lot, lot.job.criteria),
-        *_overflows(lot, storms),
-    ]  # fmt: skip
-
-
-def rain_findings(rainfall: Rainfall, lot: GeoDataFrame, criteria: Criteria) -> list[Finding]:
+def rain_findings(
+    rainfall: Rainfall, lot: tuple[float, float] | None, criteria: Criteria
+) -> list[Finding]:
     """
     Name the rainfall, with its uplift, what reading it settled, and whether it is of elsewhere.
 
@@ -60,7 +38,7 @@ def rain_findings(rainfall: Rainfall, lot: GeoDataFrame, criteria: Criteria) -> 
     rainfall
         Table or formula.
     lot
-        The lot, in any CRS.
+        Latitude and longitude of the lot [degrees]; None where it has none.
     criteria
         Gives the distance from which it is said.
     """
@@ -95,17 +73,12 @@ def rain_findings(rainfall: Rainfall, lot: GeoDataFrame, criteria: Criteria) -> 
 
 
 def _elsewhere(
-    place: tuple[float, float] | None, lot: GeoDataFrame, criteria: Criteria
+    place: tuple[float, float] | None, lot: tuple[float, float] | None, criteria: Criteria
 ) -> list[Finding]:
     """Say that a table is of another place, where it says of which."""
-    if place is None:
+    if place is None or lot is None:
         return []
-    middle = lot.geometry.union_all().centroid
-    try:
-        latitude, longitude = latitude_longitude([middle.x], [middle.y], lot.crs)
-    except OutputError:
-        return []  # a lot that is nowhere on Earth: the files with positions are refused for it
-    _, _, away = Geod(ellps="WGS84").inv(longitude[0], latitude[0], place[1], place[0])
+    _, _, away = Geod(ellps="WGS84").inv(lot[1], lot[0], place[1], place[0])
     if away < criteria.rainfall_reach_m:
         return []
     return [
@@ -113,7 +86,7 @@ def _elsewhere(
             "rainfall-elsewhere", "warn", "rainfall",
             measured=round(float(away), 1), limit=criteria.rainfall_reach_m, unit="m",
             source=criteria.sources()["rainfall_reach_m"],
-            facts={"table": place, "lot": (latitude[0], longitude[0]), "away_m": float(away)},
+            facts={"table": place, "lot": lot, "away_m": float(away)},
         )
     ]  # fmt: skip
 
@@ -142,19 +115,47 @@ def _reach(rainfall: Rainfall) -> list[Finding]:
     return found
 
 
-def _overflows(lot: LotWater, storms: StormStudy) -> list[Finding]:
-    """Say which gutters run over in the design storm."""
-    design = design_storm(np.array(storms.storms), lot.job.criteria)
-    shares = storms.peak_overflow[:, design].tolist()
+def overflow_findings(
+    downspouts: Sequence[Downspout], share: FloatArray, limit_m_s: FloatArray,
+    return_period_yr: float,
+) -> list[Finding]:  # fmt: skip
+    """
+    Say which gutters run over in a storm.
+
+    Parameters
+    ----------
+    downspouts
+        Of the roofs.
+    share
+        Of each roof's peak that its leader cannot take [-].
+    limit_m_s
+        Rain from which each leader overflows [m/s].
+    return_period_yr
+        Of the storm.
+    """
     return [
         Finding(
             "gutter-runs-over", "warn", downspout.name,
-            measured=round(share, 3), unit="1", source=_LEADER_SOURCE,
-            facts={"return_period_yr": storms.storms[design], "leader_limit_m_s": limit,
-                   "share": share},
+            measured=round(over, 3), unit="1", source=_LEADER_SOURCE,
+            facts={"return_period_yr": return_period_yr, "leader_limit_m_s": limit,
+                   "share": over},
         )
-        for downspout, share, limit in zip(
-            lot.roofs.downspouts, shares, storms.leader_limit_m_s.tolist(), strict=True
+        for downspout, over, limit in zip(
+            downspouts, share.tolist(), limit_m_s.tolist(), strict=True
         )
-        if share > _LEAST_OVERFLOW
+        if over > _LEAST_OVERFLOW
+    ]  # fmt: skip
+
+
+def stated_findings(intensity_m_s: float | None) -> list[Finding]:
+    """Say that drains are checked for a stated intensity, where they are, and what that omits."""
+    if intensity_m_s is None:
+        return []
+    return [
+        Finding(
+            "stated-intensity", "note", "rainfall",
+            measured=round(from_si(intensity_m_s, "mm_h"), 3), unit="mm/h",
+            source="FHWA HEC-22, 3rd edition (2009), equation 3-1",
+            facts={"intensity_m_s": intensity_m_s},
+        )
     ]  # fmt: skip

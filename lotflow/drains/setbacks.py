@@ -9,13 +9,13 @@ import shapely
 from lotflow.drains.discharge_findings import Distance, OffLot, off_lot_findings
 from lotflow.findings import with_earlier
 from lotflow.layers import CONSTRAINT_KINDS
-from lotflow.study.cases import Case, cases_of, in_case
+from lotflow.layers.drawn import cases_of, in_case
 from lotflow.terrain.discharge_path import VERGE_M
 
 if TYPE_CHECKING:
     from lotflow.criteria import Criteria
     from lotflow.findings import Finding
-    from lotflow.inputs.site import Site
+    from lotflow.layers.drawn import Case, Drawn
 
 #: Outlets that let water out on or into the ground of the lot.
 _ON_THE_LOT: Final = ("daylight", "pop-up emitter", "swale", "dry well")
@@ -26,7 +26,7 @@ _LINES_KEEP_FROM: Final = ("septic", "well", "tree", "utility")
 _PUBLIC_OUTLETS: Final = ("public inlet", "storm sewer", "sanitary sewer")
 
 
-def off_lot(site: Site, criteria: Criteria, metres_per_unit: float) -> list[Finding]:
+def off_lot(site: Drawn, criteria: Criteria, metres_per_unit: float) -> list[Finding]:
     """
     Say what of the drains lies off the lot, on ground that is neither street nor water.
 
@@ -52,7 +52,7 @@ def off_lot(site: Site, criteria: Criteria, metres_per_unit: float) -> list[Find
     return found
 
 
-def _off_lot_parts(site: Site, case: Case, reach_m: float, unit: float) -> list[OffLot]:
+def _off_lot_parts(site: Drawn, case: Case, reach_m: float, unit: float) -> list[OffLot]:
     """Inlets, outlets and lines of a case with what of them lies on another's ground."""
     lot, reach = site.lot.geometry.union_all(), reach_m / unit
     drawn = {kind: site.constraints[site.constraints["kind"] == kind].geometry.union_all()
@@ -97,7 +97,7 @@ def _ends_in(line: Any, ends: Any) -> bool:
 
 
 def setback_distances(
-    site: Site, case: Case, buildings: Any, metres_per_unit: float
+    site: Drawn, case: Case, buildings: Any, metres_per_unit: float
 ) -> list[Distance]:
     """
     Measure from outlets to everything setbacks may be stated from, and from lines to some of it.
@@ -138,7 +138,7 @@ def setback_distances(
     ]
 
 
-def _things(site: Site, buildings: Any) -> dict[str, list[tuple[str, Any]]]:
+def _things(site: Drawn, buildings: Any) -> dict[str, list[tuple[str, Any]]]:
     """Name and shape of what is to be kept from, by kind; kinds without any are left out."""
     lot_line = site.lot.geometry.union_all().boundary
     things: dict[str, list[tuple[str, Any]]] = {

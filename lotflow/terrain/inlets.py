@@ -1,4 +1,4 @@
-"""The inlets of a study: set, moved, given their rims, and what each takes."""
+"""The inlets of a lot: set, moved, given their rims, and what each takes."""
 
 from __future__ import annotations
 
@@ -28,8 +28,8 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
+    from lotflow.criteria import Criteria
     from lotflow.grid import FloatArray
-    from lotflow.inputs.job import Job
 
 #: A better place is looked for this far from where an inlet was drawn [m], ...
 _OFFER_REACH_M: Final = 3.0
@@ -90,30 +90,17 @@ def _counts(routing: Routing) -> FloatArray:
 
 
 def set_inlets(
-    drawn: Sequence[DrawnInlet], natural: Routing, job: Job
+    drawn: Sequence[DrawnInlet], natural: Routing, criteria: Criteria, *, rmse_m: float, rule: str
 ) -> tuple[list[SetInlet], FloatArray]:
     """
-    Set inlets where the water runs, no farther from where they were drawn than the job allows.
+    Set inlets where the water runs, no farther from where they were drawn than criteria allow.
 
-    Parameters
-    ----------
-    drawn
-        As drawn.
-    natural
-        Routing without inlets.
-    job
-        Gives accuracy, criteria and direction rule.
-
-    Returns
-    -------
-    placed, before
-        Inlets on their cells with their rims; and the cells of the catchment of each where it
-        was drawn.
+    Returns them on their cells with their rims, and the cells of the catchment of each where it
+    was drawn.
     """
-    rmse, rule = job.elevation.rmse_m, job.terrain.direction
     as_drawn = place_inlets(drawn, natural.surface)
     before = _taken(as_drawn, natural, rule)
-    snapped = _moved(as_drawn, natural, job)
+    snapped = _moved(as_drawn, natural, criteria, rmse_m)
     if any(inlet.moved_m for inlet in snapped):
         # an inlet stays where it was drawn if moving it would make it take less
         less = _taken(snapped, natural, rule) < before
@@ -121,7 +108,7 @@ def set_inlets(
             own if worse else moved
             for own, moved, worse in zip(as_drawn, snapped, less, strict=True)
         ]
-    return set_rims(snapped, natural, rmse=rmse), before
+    return set_rims(snapped, natural, rmse=rmse_m), before
 
 
 def _taken(placed: Sequence[SetInlet], natural: Routing, rule: str) -> FloatArray:
@@ -130,17 +117,21 @@ def _taken(placed: Sequence[SetInlet], natural: Routing, rule: str) -> FloatArra
     return _counts(route(natural.surface, drains, rule=rule, by_kernel=True))
 
 
-def _moved(placed: list[SetInlet], natural: Routing, job: Job) -> list[SetInlet]:
+def _moved(
+    placed: list[SetInlet], natural: Routing, criteria: Criteria, rmse_m: float
+) -> list[SetInlet]:
     """Move inlets to where the water runs."""
     return snap_inlets(
         placed,
         natural,
-        radius_m=snap_radius_m(job.criteria.snap_m, natural.surface.ground.cell_m),
-        pond_depth=job.criteria.low_spot_limit_m(job.elevation.rmse_m),
+        radius_m=snap_radius_m(criteria.snap_m, natural.surface.ground.cell_m),
+        pond_depth=criteria.low_spot_limit_m(rmse_m),
     )
 
 
-def cells_of_interest(drawn: Sequence[DrawnInlet], natural: Routing, job: Job) -> NDArray[np.int64]:
+def cells_of_interest(
+    drawn: Sequence[DrawnInlet], natural: Routing, criteria: Criteria, *, rmse_m: float
+) -> NDArray[np.int64]:
     """
     Cells at which inlets may take water: where drawn, where moved, and better places near by.
 
@@ -152,8 +143,10 @@ def cells_of_interest(drawn: Sequence[DrawnInlet], natural: Routing, job: Job) -
         As drawn.
     natural
         Routing without inlets.
-    job
-        Gives accuracy and criteria.
+    criteria
+        Give how far inlets may be moved.
+    rmse_m
+        Vertical accuracy of the elevation data [m].
 
     Returns
     -------
@@ -161,23 +154,25 @@ def cells_of_interest(drawn: Sequence[DrawnInlet], natural: Routing, job: Job) -
         Flat indices.
     """
     placed = place_inlets(drawn, natural.surface)
-    cells = [inlet.cells for inlet in (*placed, *_moved(placed, natural, job))]
-    offered = [_better_cell(inlet, natural, job) for inlet in placed if _may_move(inlet, job)]
+    cells = [inlet.cells for inlet in (*placed, *_moved(placed, natural, criteria, rmse_m))]
+    limit = criteria.low_spot_limit_m(rmse_m)
+    offered = [_better_cell(one, natural, limit) for one in placed if _may_move(one, criteria)]
     return np.concatenate([*cells, np.array(offered, dtype=np.int64)])
 
 
-def _may_move(inlet: SetInlet, job: Job) -> bool:
+def _may_move(inlet: SetInlet, criteria: Criteria) -> bool:
     """Tell whether another place is looked for."""
-    return inlet.drawn.geometry.geom_type == "Point" and job.criteria.snap_m > 0
+    return inlet.drawn.geometry.geom_type == "Point" and criteria.snap_m > 0
 
 
-def _better_cell(own: SetInlet, natural: Routing, job: Job) -> int:
+def _better_cell(own: SetInlet, natural: Routing, pond_depth: float) -> int:
     """Cell near an inlet, where it was drawn, that promises far more water."""
-    limit = job.criteria.low_spot_limit_m(job.elevation.rmse_m)
-    return int(best_cell(own, natural, _OFFER_REACH_M, limit, enough=_OFFER_ENOUGH))
+    return int(best_cell(own, natural, _OFFER_REACH_M, pond_depth, enough=_OFFER_ENOUGH))
 
 
-def study_inlets(drawn: Sequence[DrawnInlet], natural: Routing, job: Job) -> InletStudy:
+def study_inlets(
+    drawn: Sequence[DrawnInlet], natural: Routing, criteria: Criteria, *, rmse_m: float, rule: str
+) -> InletStudy:
     """
     Set inlets where the water runs, and route the water to them.
 
@@ -187,31 +182,41 @@ def study_inlets(drawn: Sequence[DrawnInlet], natural: Routing, job: Job) -> Inl
         As drawn.
     natural
         Routing without inlets.
-    job
-        Gives accuracy, criteria and direction rule.
+    criteria
+        Give how far inlets may be moved, and from which depth on a low spot is one.
+    rmse_m
+        Vertical accuracy of the elevation data [m].
+    rule
+        Rule by which flow directions are chosen.
     """
     if not drawn:
         nothing = np.zeros(0)
         return InletStudy([], natural, nothing, nothing, [], [])
-    placed, before = set_inlets(drawn, natural, job)
+    placed, before = set_inlets(drawn, natural, criteria, rmse_m=rmse_m, rule=rule)
     drains, hidden = drains_of(placed, natural.surface, natural.drains.culverts)
-    routing = route(natural.surface, drains, rule=job.terrain.direction)
+    routing = route(natural.surface, drains, rule=rule)
     residual = np.array([residual_depth(inlet, routing) for inlet in placed])
-    offers = _better_places(placed, natural, _counts(routing), job)
+    offers = (
+        []
+        if criteria.snap_m <= 0
+        else _better_places(
+            placed, natural, _counts(routing), criteria.low_spot_limit_m(rmse_m), rule
+        )
+    )
     return InletStudy(placed, routing, before, residual, hidden, offers)
 
 
 def _better_places(
-    placed: Sequence[SetInlet], natural: Routing, taken: FloatArray, job: Job
+    placed: Sequence[SetInlet], natural: Routing, taken: FloatArray, pond_depth: float, rule: str
 ) -> list[BetterPlace]:
     """Places within reach of a few steps where an inlet would take far more than it does."""
-    grid, rule = natural.surface.ground, job.terrain.direction
+    grid = natural.surface.ground
     found = []
     for position, inlet in enumerate(placed):
-        if not _may_move(inlet, job):
+        if inlet.drawn.geometry.geom_type != "Point":
             continue
         (own,) = place_inlets([inlet.drawn], natural.surface)
-        cell = _better_cell(own, natural, job)
+        cell = _better_cell(own, natural, pond_depth)
         far_more = max(_OFFER_RATIO * taken[position],
                        taken[position] + _OFFER_LEAST_M2 / grid.cell_m2)  # fmt: skip
         # on a slope an inlet cannot take more than what runs through its cell

@@ -1,9 +1,7 @@
-"""Quantities of the proposed drains, with the prices of the job's own list."""
+"""What is ordered for the proposed drains: lines, fittings, inlets, outlets, connections."""
 
 from __future__ import annotations
 
-import csv
-import io
 import math
 from typing import TYPE_CHECKING, Any
 
@@ -16,64 +14,45 @@ from lotflow.drains.line_profiles import laid_profile
 from lotflow.drains.nodes import is_cleanout
 from lotflow.drains.pipe_findings import SAME_BORE_M
 from lotflow.drains.pipe_tables import pipe_size
-from lotflow.drains.quantities import OrderedLine, OrderedParts, Quantity, priced, quantities
+from lotflow.drains.quantities import OrderedLine, OrderedParts, Quantity, quantities
 from lotflow.drains.trench import lengths_by_cover
 from lotflow.errors import ParameterError
-from lotflow.inputs.prices import read_prices
-from lotflow.layers import RESULT_LAYERS
-from lotflow.outputs.summary_csv import guarded
-from lotflow.study.chapter import Chapter
 from lotflow.units import UnitSystem, from_si
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from lotflow.drains.checked import CheckedCase
     from lotflow.drains.network import Network
-    from lotflow.findings import Finding
-    from lotflow.outputs.drain_layers import CheckedCase
-    from lotflow.study.lot_water import LotWater
+    from lotflow.layers.drawn import Drawn
 
 
-def quantity_chapter(lot: LotWater, checked: Sequence[CheckedCase]) -> Chapter:
+def ordered_quantities(
+    site: Drawn, checked: CheckedCase | None, *, ground: str, metres_per_unit: float,
+    units: UnitSystem,
+) -> list[Quantity]:  # fmt: skip
     """
     List what the proposed parts of the drain system need.
 
     Parameters
     ----------
-    lot
-        Ground and site.
+    site
+        What is drawn.
     checked
-        Of the drain check, the main case first: it gives levels and sizes.
-
-    Returns
-    -------
-    chapter
-        Layer "quantities"; file "quantities.csv" where anything is proposed.
-
-    Raises
-    ------
-    InputError
-        If the job names a price list that cannot be used.
+        The main case, which gives levels and sizes; None where no drains are drawn.
+    ground
+        Cover of what has no cover polygon.
+    metres_per_unit
+        Of the site's CRS.
+    units
+        In whole inches or millimetres, and in feet or metres.
     """
-    system = lot.job.job.units
-    parts = _parts(lot, system)
-    lines = _lines(lot, checked[0]) if checked else []
-    if checked:
-        parts = OrderedParts([*parts.pieces, *_junctions(lot, checked[0])], parts.channels_m)
-    order = quantities(lines, parts, system)
-    findings: list[Finding] = []
-    hashes: dict[str, str] = {}
-    if lot.job.prices is not None:
-        file = lot.job.prices.file
-        given = read_prices(file)
-        hashes["prices"] = given.sha256
-        order, findings = priced(order, given.prices, file.name)
-    return Chapter(
-        layers={"quantities": _table(order)},
-        findings=findings,
-        texts={"quantities.csv": _csv(order)} if order else {},
-        hashes=hashes,
-    )
+    parts = _parts(site, metres_per_unit, units)
+    if checked is None:
+        return quantities([], parts, units)
+    pieces = [*parts.pieces, *_junctions(site, checked, units)]
+    lines = _lines(site, checked, ground, metres_per_unit, units)
+    return quantities(lines, OrderedParts(pieces, parts.channels_m), units)
 
 
 def _proposed(frame: pd.DataFrame) -> Any:
@@ -86,22 +65,23 @@ def _nominal(size_m: float, system: UnitSystem) -> str:
     return f"{round(from_si(size_m, unit), 1 if unit == 'in' else 0):g} {unit}"
 
 
-def _lines(lot: LotWater, checked: CheckedCase) -> list[OrderedLine]:
+def _lines(
+    site: Drawn, checked: CheckedCase, ground: str, unit: float, system: UnitSystem
+) -> list[OrderedLine]:
     """Proposed lines as they are ordered."""
-    covers = list(zip(lot.site.covers["cover"], lot.site.covers.geometry, strict=True))
-    unit = lot.window.surface.ground.metres_per_unit
+    covers = list(zip(site.covers["cover"], site.covers.geometry, strict=True))
     found = []
     for position, line in enumerate(checked.state.lines):
         if checked.status.get(line.name) != "proposed":
             continue
-        pipe, diameter = _pipe(checked, position, lot.job.job.units)
+        pipe, diameter = _pipe(checked, position, system)
         profile = laid_profile(
             checked.state.system.ground[position],
             float(checked.state.inverts.up_m[position]),
             float(checked.state.inverts.down_m[position]),
             diameter,
         )
-        over = lengths_by_cover(line.path, covers, lot.job.job.ground)
+        over = lengths_by_cover(line.path, covers, ground)
         found.append(
             OrderedLine(
                 line.name, pipe, diameter,
@@ -157,10 +137,10 @@ def _branches(network: Network, node: str) -> list[int]:
     return [k for k in entering if k != through]
 
 
-def _junctions(lot: LotWater, checked: CheckedCase) -> list[str]:
+def _junctions(site: Drawn, checked: CheckedCase, system: UnitSystem) -> list[str]:
     """Clean-outs, wyes where lines meet without a basin, and reducers where the size changes."""
     network = checked.state.system.network
-    called = [_pipe(checked, i, lot.job.job.units)[0] for i in range(len(network.lines))]
+    called = [_pipe(checked, i, system)[0] for i in range(len(network.lines))]
     ours = [checked.status.get(line.name) == "proposed" for line in network.lines]
     found = []
     for name, node in network.nodes.items():
@@ -172,15 +152,14 @@ def _junctions(lot: LotWater, checked: CheckedCase) -> list[str]:
             found.append(f"clean-out {called[touching[0]]}")
         found += [f"wye {called[leaving[0] if ours[leaving[0]] else k]}"
                   for k in _branches(network, name) if ours[k] or ours[leaving[0]]]  # fmt: skip
-    return found + _reducers(lot, network, called, ours)
+    return found + _reducers(site, network, called, ours, system)
 
 
 def _reducers(
-    lot: LotWater, network: Network, called: Sequence[str], ours: Sequence[bool]
+    site: Drawn, network: Network, called: Sequence[str], ours: Sequence[bool], system: UnitSystem
 ) -> list[str]:
     """Pieces between two bores: on the way of a line, at a joint without a basin, at an outlet."""
-    system = lot.job.job.units
-    ends = dict(zip(lot.site.outlets["name"], lot.site.outlets["diameter_m"], strict=True))
+    ends = dict(zip(site.outlets["name"], site.outlets["diameter_m"], strict=True))
     found = []
     for k, line in enumerate(network.lines):
         bore, following = line.pipe.diameter_down_m, network.next_line(k)
@@ -202,11 +181,10 @@ def _nominal_or_none(size_m: float, system: UnitSystem) -> str:
     return "" if math.isnan(size_m) else _nominal(size_m, system)
 
 
-def _parts(lot: LotWater, system: UnitSystem) -> OrderedParts:
+def _parts(site: Drawn, unit: float, system: UnitSystem) -> OrderedParts:
     """Inlets, outlets and connections of downspouts that are proposed."""
-    unit = lot.window.surface.ground.metres_per_unit
     pieces, channels = [], []
-    for row in _proposed(lot.site.inlets).to_dict("records"):
+    for row in _proposed(site.inlets).to_dict("records"):
         kind = row["kind"] or "inlet"
         if kind == "channel drain":
             width = row["channel_width_m"]
@@ -218,36 +196,9 @@ def _parts(lot: LotWater, system: UnitSystem) -> OrderedParts:
                 *(_nominal(side, system) for side in sides)
             )  # fmt: skip
             pieces.append(f"{kind}{size}")
-    for row in _proposed(lot.site.outlets).to_dict("records"):
+    for row in _proposed(site.outlets).to_dict("records"):
         size = "" if np.isnan(row["diameter_m"]) else f" {_nominal(row['diameter_m'], system)}"
         pieces.append(f"outlet {row['kind'] or ''}".rstrip() + size)
-    led = _proposed(lot.site.downspouts)["to"].fillna("surface") != "surface"
+    led = _proposed(site.downspouts)["to"].fillna("surface") != "surface"
     pieces += ["downspout connection"] * int(led.sum())
     return OrderedParts(pieces, channels)
-
-
-def _rows(order: Sequence[Quantity]) -> list[tuple[Any, ...]]:
-    return [(q.item, q.detail, q.quantity, q.unit, q.price, _money(q.cost)) for q in order]
-
-
-def _money(cost: float | None) -> float | None:
-    return None if cost is None else round(cost, 2)
-
-
-def _table(order: Sequence[Quantity]) -> pd.DataFrame:
-    """The layer."""
-    names = [column.name for column in RESULT_LAYERS["quantities"].columns]
-    table = pd.DataFrame(_rows(order), columns=names)
-    return table.astype(dict.fromkeys(("quantity", "price", "cost"), float))
-
-
-def _csv(order: Sequence[Quantity]) -> str:
-    """The order as a table for spreadsheets, with the sum of what has a price."""
-    target = io.StringIO()
-    writer = csv.writer(target, lineterminator="\n")
-    writer.writerow([column.name for column in RESULT_LAYERS["quantities"].columns])
-    writer.writerows(guarded(row) for row in _rows(order))
-    costs = [one.cost for one in order if one.cost is not None]
-    if costs:
-        writer.writerow(("sum", "of what has a price", None, "", None, round(sum(costs), 2)))
-    return target.getvalue()

@@ -11,9 +11,9 @@ import shapely
 from lotflow.errors import InputError
 from lotflow.inputs.site_layer import empty_site_layer
 from lotflow.layers import SITE_LAYERS
-from lotflow.study.roofs import case_roofs, roof_notes
 from lotflow.terrain import known_surfaces as known
 from lotflow.terrain.cells import polygon_cells
+from lotflow.terrain.downspouts import case_roofs, roof_notes
 from lotflow.terrain.surface import prepare_surface
 
 HOUSE = shapely.box(10, 10, 20, 22)  # 120 m2

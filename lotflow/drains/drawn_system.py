@@ -1,4 +1,4 @@
-"""From the drawn site to a system of drain lines: nodes, levels, ground, and facts of inlets."""
+"""From the drawn site to a system of drain lines: nodes, levels, ground, inlets, receivers."""
 
 from __future__ import annotations
 
@@ -13,6 +13,7 @@ import shapely
 from lotflow.drains.connections import connection_findings
 from lotflow.drains.drain_lines import read_drain_lines
 from lotflow.drains.drain_system import DrainSystem
+from lotflow.drains.infiltration import soil_infiltration
 from lotflow.drains.inlet_checks import InletFacts
 from lotflow.drains.judged import Limits
 from lotflow.drains.level_checks import level_findings
@@ -21,23 +22,33 @@ from lotflow.drains.line_profiles import ground_at, ground_profile
 from lotflow.drains.network import Network, build_network
 from lotflow.drains.network_flows import DrainWater
 from lotflow.drains.nodes import DrainNode, EndReach, end_point, is_cleanout
+from lotflow.drains.receivers import Receiver
 from lotflow.drains.system_check import Surroundings
-from lotflow.study.cases import Case, in_case
-from lotflow.terrain.level_error import SPREAD_95, LevelError
+from lotflow.layers.drawn import in_case
+from lotflow.terrain.level_error import SPREAD_95
+from lotflow.units import to_si
 
 if TYPE_CHECKING:
     from collections.abc import Collection, Sequence
 
+    from lotflow.criteria import Criteria
+    from lotflow.drains.house import PathOf
     from lotflow.findings import Finding
     from lotflow.grid import FloatArray, Grid
+    from lotflow.layers.drawn import Case, Drawn
     from lotflow.rainfall import Rainfall
+    from lotflow.runoff.covers import SoilGroup
     from lotflow.runoff.parts import RunoffParts
-    from lotflow.study.inlets import InletStudy
-    from lotflow.study.lot_water import LotWater
-    from lotflow.terrain.ponding import StandingWater
+    from lotflow.terrain.inlets import InletStudy
+    from lotflow.terrain.level_error import LevelError
+    from lotflow.terrain.routing import Routing
 
 #: Covers that people walk on.
 _PAVED: Final = ("asphalt", "concrete", "pavers", "permeable pavers")
+#: Length of the gutter over which its fall is taken from the ground [m].
+_GUTTER_RUN_M: Final = 10.0
+#: Outlets of one lot no farther apart along a curb run into one gutter, lotflow's rule [m].
+_SAME_GUTTER_M: Final = 30.0
 
 
 class Storms(Protocol):
@@ -54,29 +65,6 @@ class Storms(Protocol):
     @property
     def parts(self) -> RunoffParts:
         """Water that enters the drains."""
-
-
-@dataclass(frozen=True, eq=False)
-class CaseRun:
-    """
-    One state of the drain system, as the steps before leave it.
-
-    Parameters
-    ----------
-    case
-        "today" or "proposed".
-    inlets
-        Its inlets on their cells.
-    storms
-        Water that enters them; None where no rain is given.
-    opened
-        Where the water of each storm is with every inlet open; empty where that is not known yet.
-    """
-
-    case: Case
-    inlets: InletStudy
-    storms: Storms | None = None
-    opened: Sequence[StandingWater] = ()
 
 
 @dataclass(frozen=True, eq=False)
@@ -105,31 +93,40 @@ class DrawnSystem:
     findings: list[Finding]
 
 
-def drawn_system(lot: LotWater, run: CaseRun) -> DrawnSystem:
+def drawn_system(
+    site: Drawn, case: Case, placed: InletStudy, storms: Storms | None, *, criteria: Criteria,
+    error: LevelError,
+) -> DrawnSystem:  # fmt: skip
     """
     Put together the system of a case.
 
     Parameters
     ----------
-    lot
-        Ground and site.
-    run
-        The case.
+    site
+        What is drawn, of all cases.
+    case
+        State of the drain system.
+    placed
+        Its inlets on their cells.
+    storms
+        Water that enters them; None where no rain is given.
+    criteria
+        What drains are judged by.
+    error
+        Of the elevation data.
 
     Raises
     ------
     InputError
         With every line that has no length or an unknown name, size or level.
     """
-    site, grid, job = lot.site, lot.window.surface.ground, lot.job
+    grid = placed.routing.surface.ground
     inlets, outlets, drawn, downspouts = (
-        in_case(frame, run.case)
+        in_case(frame, case)
         for frame in (site.inlets, site.outlets, site.drain_lines, site.downspouts)
     )
     lines, findings = read_drain_lines(drawn, grid.metres_per_unit)
-    reach = EndReach(
-        job.criteria.node_reach_m, job.criteria.node_reach_m / grid.metres_per_unit
-    )  # fmt: skip
+    reach = EndReach(criteria.node_reach_m, criteria.node_reach_m / grid.metres_per_unit)
     led_to = {str(name) for name in downspouts["to"] if isinstance(name, str)} - {"surface"}
     entries = led_to - (set(drawn["name"]) - {*drawn["from"], *drawn["to"]})
     network, found = build_network(
@@ -139,14 +136,20 @@ def drawn_system(lot: LotWater, run: CaseRun) -> DrawnSystem:
         entries=entries,
         elsewhere={*site.inlets["name"], *site.outlets["name"]},
     )
-    nodes = _node_levels(network, inlets, outlets, grid, _inlet_ground(run.inlets, grid))
+    nodes = _node_levels(network, inlets, outlets, grid, _inlet_ground(placed, grid))
     ground = tuple(ground_profile(line.path, grid) for line in network.lines)
     findings += found + connection_findings(network, led_to)
-    findings += level_findings(network, ground, nodes, rmse_m=job.elevation.rmse_m)
-    facts = _facts(lot, network, inlets, nodes)
-    limits = _limits(lot)
+    findings += level_findings(network, ground, nodes, rmse_m=error.rmse_m)
+    facts = _facts(network, inlets, nodes, _walked_on(site), grid, error)
+    footprints = site.buildings.geometry
+    limits = Limits(
+        criteria,
+        error,
+        shapely.union_all(footprints.to_numpy()) if len(footprints) else None,
+        grid.metres_per_unit,
+    )
     system = DrainSystem(
-        network, ground, nodes, job.criteria.cover_m, _water(run, inlets, network), limits.error
+        network, ground, nodes, criteria.cover_m, _water(storms, inlets, network), error
     )
     around = Surroundings(
         limits,
@@ -161,31 +164,20 @@ def drawn_system(lot: LotWater, run: CaseRun) -> DrawnSystem:
     return DrawnSystem(system, around, facts, status, findings)
 
 
-def _limits(lot: LotWater) -> Limits:
-    """What drains are judged by."""
-    given, footprints = lot.job.elevation, lot.site.buildings.geometry
-    return Limits(
-        lot.job.criteria,
-        LevelError(given.rmse_m, given.correlation_m, given.white_share),
-        shapely.union_all(footprints.to_numpy()) if len(footprints) else None,
-        lot.window.surface.ground.metres_per_unit,
-    )
-
-
-def _water(run: CaseRun, inlets: pd.DataFrame, network: Network) -> DrainWater | None:
+def _water(storms: Storms | None, inlets: pd.DataFrame, network: Network) -> DrainWater | None:
     """Water that enters: rain, and flows given with inlets; what joins a line at its upper end."""
-    if run.storms is None:
+    if storms is None:
         return None
     given = {
         str(name): float(flow)
         for name, flow in zip(inlets["name"], inlets["inflow_m3s"], strict=True)
         if flow > 0
     }
-    storms = np.asarray(run.storms.storms, dtype=float)
     upper = {line.name: line.start for line in network.lines if line.name not in network.nodes}
-    parts = run.storms.parts
+    parts = storms.parts
     at_nodes = replace(parts, node=tuple(upper.get(name, name) for name in parts.node))
-    return DrainWater(at_nodes, run.storms.rainfall, storms, given)
+    periods = np.asarray(storms.storms, dtype=float)
+    return DrainWater(at_nodes, storms.rainfall, periods, given)
 
 
 def _placed(frame: Any, kind: Any) -> list[DrainNode]:
@@ -246,10 +238,10 @@ def _access(network: Network, facts: tuple[InletFacts, ...], entries: Collection
 
 
 def _facts(
-    lot: LotWater, network: Network, inlets: Any, nodes: dict[str, NodeLevel]
-) -> tuple[InletFacts, ...]:
+    network: Network, inlets: Any, nodes: dict[str, NodeLevel], walked_on: Any, grid: Grid,
+    error: LevelError,
+) -> tuple[InletFacts, ...]:  # fmt: skip
     """What is known of the inlets of a case."""
-    walked_on = _walked_on(lot)
     facts = []
     for row in inlets.to_dict("records"):
         name, shape = str(row["name"]), row["geometry"]
@@ -268,31 +260,31 @@ def _facts(
             gutter_slope=float(row["gutter_slope_pct"]) / 100.0,
             cross_slope=float(row["cross_slope_pct"]) / 100.0,
         )  # fmt: skip
-        facts.append(_as_channel(given, shape, network, lot) if channel else given)
+        facts.append(_as_channel(given, shape, network, grid, error) if channel else given)
     return tuple(facts)
 
 
-def _as_channel(inlet: InletFacts, shape: Any, network: Network, lot: LotWater) -> InletFacts:
+def _as_channel(
+    inlet: InletFacts, shape: Any, network: Network, grid: Grid, error: LevelError
+) -> InletFacts:
     """Facts of a channel drain: length, where lines leave it, how the ground falls along it."""
-    grid, job = lot.window.surface.ground, lot.job.elevation
     profile = ground_profile(shape, grid)
 
     def ends_at(lines: Sequence[int], end: Literal["start", "end"]) -> tuple[float, ...]:
         points = [end_point(network.lines[i], end) for i in lines]
         return tuple(float(shape.project(point, normalized=True)) for point in points)
 
-    error = LevelError(job.rmse_m, job.correlation_m, job.white_share)
     return replace(
         inlet,
         length_m=profile.length_m,
         outlets_at=ends_at(network.leaving.get(inlet.name, []), "start"),
         entries_at=ends_at(network.entering.get(inlet.name, []), "end"),
-        top_fall_m=_fall_along(profile.distance_m, profile.ground_m),
+        top_fall_m=_fall_of_ground(profile.distance_m, profile.ground_m),
         top_doubt_m=SPREAD_95 * float(error.of_difference(profile.length_m)),
     )
 
 
-def _fall_along(distance_m: FloatArray, ground_m: FloatArray) -> float:
+def _fall_of_ground(distance_m: FloatArray, ground_m: FloatArray) -> float:
     """Fall of the straight line that fits the ground best, from end to end [m]."""
     known = np.isfinite(ground_m)
     if known.sum() < 2:
@@ -301,11 +293,90 @@ def _fall_along(distance_m: FloatArray, ground_m: FloatArray) -> float:
     return float(abs(slope) * distance_m[-1])
 
 
-def _walked_on(lot: LotWater) -> Any:
+def _walked_on(site: Drawn) -> Any:
     """Paving and sidewalks as one geometry; None where there are none."""
-    covers, constraints = lot.site.covers, lot.site.constraints
+    covers, constraints = site.covers, site.constraints
     shapes = [
         *covers.geometry[covers["cover"].isin(_PAVED)],
         *constraints.geometry[constraints["kind"] == "sidewalk"],
     ]
     return shapely.union_all(shapes) if shapes else None
+
+
+def soil_rate(soil_group: SoilGroup, soak_test_m_s: float | None) -> float:
+    """
+    Infiltration of the soil below a dry well [m/s].
+
+    Parameters
+    ----------
+    soil_group
+        Of which the slowest soil counts.
+    soak_test_m_s
+        What a soak test gave, which goes before; None without one [m/s].
+    """
+    if soak_test_m_s is not None:
+        return soak_test_m_s
+    return to_si(soil_infiltration(soil_group).rate_in_h, "in_h")
+
+
+def case_receivers(
+    site: Drawn, case: Case, routing: Routing, path_of: PathOf, *, soil_rate_m_s: float
+) -> list[Receiver]:
+    """
+    Tell what the outlets of a case run into: streets, dry wells, sewers.
+
+    Parameters
+    ----------
+    site
+        What is drawn, of all cases.
+    case
+        State of the drain system.
+    routing
+        With the inlets of the case.
+    path_of
+        Over the ground with these inlets.
+    soil_rate_m_s
+        Infiltration of the soil below [m/s].
+    """
+    outlets = in_case(site.outlets, case)
+    curbs = outlets[outlets["kind"] == "curb"]
+    reach = _SAME_GUTTER_M / routing.surface.ground.metres_per_unit
+    found = []
+    for row in outlets.to_dict("records"):
+        point, kind = row["geometry"], row["kind"] if isinstance(row["kind"], str) else ""
+        near = curbs[(curbs["name"] != row["name"]) & (curbs.distance(point) <= reach)]
+        given = float(row["gutter_slope_pct"]) / 100.0
+        measured = math.nan
+        if kind == "curb" and math.isnan(given):
+            measured = _fall_along(routing, path_of, point)
+        found.append(
+            Receiver(
+                str(row["name"]), kind, float(point.x), float(point.y),
+                water_level_m=float(row["water_level_m"]),
+                gutter_slope=measured if math.isnan(given) else given,
+                slope_is_given=not math.isnan(given),
+                cross_slope=float(row["cross_slope_pct"]) / 100.0,
+                curb_height_m=float(row["curb_height_m"]),
+                gutter_flow_m3s=float(row["gutter_flow_m3s"]),
+                same_gutter=tuple(near["name"]) if kind == "curb" else (),
+                storage_m3=float(row["storage_m3"]),
+                soaking_area_m2=float(row["soaking_area_m2"]),
+                soil_rate_m_s=soil_rate_m_s,
+            )
+        )  # fmt: skip
+    return found
+
+
+def _fall_along(routing: Routing, path_of: PathOf, point: Any) -> float:
+    """Fall of the way that water takes from a place on the ground; NaN where it has none [-]."""
+    path = path_of((float(point.x), float(point.y)))
+    if path is None or path.line is None:
+        return math.nan
+    grid = routing.surface.ground
+    steps = np.diff(np.asarray(path.line.coords), axis=0)
+    along = np.concatenate([[0.0], np.cumsum(np.hypot(*steps.T))]) * grid.metres_per_unit
+    last = int(np.searchsorted(along, _GUTTER_RUN_M, side="right")) - 1
+    if last < 1:
+        return math.nan
+    level = routing.field.filled.ravel()[path.cells[[0, last]]]
+    return float((level[0] - level[1]) / along[last])

@@ -1,7 +1,5 @@
 """Inlets of a study: set where the water runs, and better places offered but never taken."""
 
-from pathlib import Path
-
 import numpy as np
 import pytest
 import shapely
@@ -9,23 +7,20 @@ from affine import Affine
 
 from lotflow.criteria import Criteria
 from lotflow.grid import Grid
-from lotflow.inputs.job import Job
-from lotflow.inputs.job_tables import Elevation, LayerEntry, Layers
 from lotflow.outputs.inlet_layers import InletFacts, inlets_layer
-from lotflow.study.inlets import set_inlets, study_inlets
+from lotflow.terrain import inlets
 from lotflow.terrain.catchments import catchment_cells
 from lotflow.terrain.inlet_places import DrawnInlet
 from lotflow.terrain.notes import inlet_notes
 from lotflow.terrain.routing import no_drains, route
 from lotflow.terrain.surface import prepare_surface
 
+#: As the job's own defaults are.
+RMSE_M, RULE = 0.10, "ltd"
 
-def job(**criteria):
-    return Job(
-        elevation=Elevation(file=(Path("dem.tif"),)),
-        layers=Layers(lot=LayerEntry(file=Path("lot.geojson"))),
-        criteria=Criteria(**criteria),
-    )
+
+def study_inlets(drawn, natural, **criteria):
+    return inlets.study_inlets(drawn, natural, Criteria(**criteria), rmse_m=RMSE_M, rule=RULE)
 
 
 def valley(side=2.0, size=40):
@@ -44,7 +39,7 @@ def drawn(x, y, name="Side drain"):
 def test_the_better_place_is_offered_and_not_taken():
     """On cells of 2 m the valley runs 2 m beside a side drain that takes next to nothing."""
     natural = valley()
-    study = study_inlets([drawn(43.0, 31.0)], natural, job())
+    study = study_inlets([drawn(43.0, 31.0)], natural)
     assert study.placed[0].moved_m == 0
     taken = float((study.routing.label == 1).sum())
     assert study.before_move.tolist() == [taken]
@@ -53,14 +48,14 @@ def test_the_better_place_is_offered_and_not_taken():
     assert grid.xy(*divmod(offer.cell, grid.shape[1])) == (41.0, 31.0)
     assert (offer.name, offer.away_m, offer.taken) == ("Side drain", 2.0, taken)
     # an inlet drawn there takes just what was offered
-    there = study_inlets([drawn(41.0, 31.0)], natural, job())
+    there = study_inlets([drawn(41.0, 31.0)], natural)
     assert offer.there == (there.routing.label == 1).sum() > 10 * taken
     assert there.offers == []
 
 
 def test_the_finding_names_both_areas_and_the_place():
     natural = valley()
-    study = study_inlets([drawn(43.0, 31.0)], natural, job())
+    study = study_inlets([drawn(43.0, 31.0)], natural)
     grid = natural.surface.ground
     (finding,) = inlet_notes(
         study.placed, study.residual, study.hidden, grid, limit=0.1, offers=study.offers
@@ -75,7 +70,7 @@ def test_the_finding_names_both_areas_and_the_place():
 
 def test_what_another_inlet_takes_is_not_offered():
     """The valley is drained already just above: there is little to be had in it."""
-    study = study_inlets([drawn(43.0, 31.0), drawn(41.0, 33.0, "Upper")], valley(), job())
+    study = study_inlets([drawn(43.0, 31.0), drawn(41.0, 33.0, "Upper")], valley())
     assert study.offers == []
 
 
@@ -83,7 +78,7 @@ def test_what_another_inlet_takes_is_not_offered():
 def test_within_reach_it_is_taken(side):
     """Half a metre is no other place."""
     natural = valley(side, round(80 / side))
-    study = study_inlets([drawn(41.5, 31.1)], natural, job())
+    study = study_inlets([drawn(41.5, 31.1)], natural)
     assert 0 < study.placed[0].moved_m <= 0.75 or side == 1.0
     assert study.offers == [] or side == 1.0
 
@@ -91,15 +86,17 @@ def test_within_reach_it_is_taken(side):
 def test_snapping_can_be_switched_off():
     """Then nothing is moved and nothing offered."""
     natural = valley(0.5, 160)
-    placed, _ = set_inlets([drawn(41.6, 31.1)], natural, job(snap_m=0.0))
+    placed, _ = inlets.set_inlets(
+        [drawn(41.6, 31.1)], natural, Criteria(snap_m=0.0), rmse_m=RMSE_M, rule=RULE
+    )
     assert placed[0].moved_m == 0
-    assert study_inlets([drawn(43.0, 31.0)], natural, job(snap_m=0.0)).offers == []
+    assert study_inlets([drawn(43.0, 31.0)], natural, snap_m=0.0).offers == []
 
 
 def test_layers_show_the_inlet_where_it_was_drawn():
     """The cell that gives its catchment is a fact beside."""
     natural = valley(0.5, 160)
-    study = study_inlets([drawn(41.6, 31.1)], natural, job())
+    study = study_inlets([drawn(41.6, 31.1)], natural)
     nowhere = np.zeros(natural.surface.ground.shape, dtype=bool)
     cells = catchment_cells(study.routing, nowhere, nowhere)
     facts = InletFacts([None], cells, [False], study.before_move, study.residual)

@@ -9,7 +9,7 @@ import shapely
 
 from lotflow.errors import Fault, InputError
 from lotflow.findings import Finding
-from lotflow.study.cases import Case, in_case
+from lotflow.layers.drawn import in_case
 from lotflow.terrain.roofs import Downspout, RoofWater, roof_water
 from lotflow.text import did_you_mean
 from lotflow.units import both_units
@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterable
 
     from lotflow.grid import BoolArray, FloatArray, Grid
-    from lotflow.inputs.site import Site
+    from lotflow.layers.drawn import Case, Drawn
     from lotflow.terrain.surface import Surface
 
 #: A downspout without a building's name belongs to the nearest one within this distance [m].
@@ -35,7 +35,7 @@ _LEAST_EAVES: Final = 0.01
 _OWN_RULE: Final = "lotflow's rule"
 
 
-def case_roofs(site: Site, surface: Surface, case: Case) -> RoofWater:
+def case_roofs(site: Drawn, surface: Surface, case: Case) -> RoofWater:
     """
     Set the downspouts of a case on the ground.
 
@@ -82,7 +82,7 @@ def case_roofs(site: Site, surface: Surface, case: Case) -> RoofWater:
     return roof_water(surface, found, areas.tolist())
 
 
-def _entered(site: Site, case: Case, node: str, foot: Any, surface: Surface) -> str:
+def _entered(site: Drawn, case: Case, node: str, foot: Any, surface: Surface) -> str:
     """Name of the line that begins at a downspout and ends where it is led; else of that node."""
     lines = in_case(site.drain_lines, case)
     begins = (lines["to"] == node) & (lines["from"].fillna("") == "") & (lines["name"] != "")
@@ -93,7 +93,7 @@ def _entered(site: Site, case: Case, node: str, foot: Any, surface: Surface) -> 
     return node
 
 
-def footprint_areas(site: Site, grid: Grid) -> FloatArray:
+def footprint_areas(site: Drawn, grid: Grid) -> FloatArray:
     """
     Area of each footprint within the window, seen from above; what overlaps counts once.
 
@@ -137,7 +137,7 @@ def downspout_name(name: str | None, row: int) -> str:
     return str(name) if name else f"downspout {row}"
 
 
-def _nodes(site: Site, case: Case | None) -> dict[str, None]:
+def _nodes(site: Drawn, case: Case | None) -> dict[str, None]:
     """Names a downspout may lead to, in a case or in any: nodes, and lines themselves."""
     layers: tuple[Any, ...] = (site.inlets, site.drain_lines, site.outlets)
     inlets, lines, outlets = layers if case is None else (in_case(one, case) for one in layers)
@@ -159,7 +159,7 @@ class _Row:
             Fault(rule, remedy, layer="downspouts", row=self.number, column=column, value=value)
         )
 
-    def building(self, site: Site, metres_per_unit: float) -> int:
+    def building(self, site: Drawn, metres_per_unit: float) -> int:
         """Find the number of its building; 0 after a fault."""
         name = self.row["building"]
         if name:  # that there is one of this name, reading the site has made sure
@@ -203,7 +203,7 @@ class _Row:
         return str(name)
 
 
-def _area_faults(site: Site, found: list[Downspout], metres_per_unit: float) -> list[Fault]:
+def _area_faults(site: Drawn, found: list[Downspout], metres_per_unit: float) -> list[Fault]:
     """Refuse more roof than a building can have."""
     faults = []
     for building in dict.fromkeys(downspout.building for downspout in found):
@@ -222,12 +222,12 @@ def _area_faults(site: Site, found: list[Downspout], metres_per_unit: float) -> 
     return faults
 
 
-def _building_name(site: Site, building: int) -> str:
+def _building_name(site: Drawn, building: int) -> str:
     """Name a building in a message."""
     return str(site.buildings["name"].iloc[building - 1] or f"building {building}")
 
 
-def roof_notes(site: Site, roofs: RoofWater, case: Case, lot: BoolArray) -> list[Finding]:
+def roof_notes(site: Drawn, roofs: RoofWater, case: Case, lot: BoolArray) -> list[Finding]:
     """
     Say which roofs shed at their eaves, in part or whole, and which areas do not fit.
 
@@ -300,7 +300,7 @@ def _lost(roofs: RoofWater, areas_m2: FloatArray) -> list[Finding]:
     return found
 
 
-def unknown_ways(site: Site, case: Case) -> Any:
+def unknown_ways(site: Drawn, case: Case) -> Any:
     """
     Downspouts of a case that lead into what is not there in it: where they lead nobody gave.
 
@@ -316,7 +316,7 @@ def unknown_ways(site: Site, case: Case) -> Any:
     return rows[~leads.isin([*nodes, ""]) & (leads.str.casefold() != "surface")]
 
 
-def _missing_nodes(site: Site, case: Case) -> list[Finding]:
+def _missing_nodes(site: Drawn, case: Case) -> list[Finding]:
     """Say which downspouts lead into something that is not there in this case."""
     rows = unknown_ways(site, case)
     return [
