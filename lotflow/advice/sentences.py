@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from dataclasses import replace
 from typing import TYPE_CHECKING, Final
 
-from lotflow.advice import pipes, runoff
+from lotflow.advice import gravity, pipes, ponds, runoff, sureness
 from lotflow.advice.say import Say, Sentence
 
 if TYPE_CHECKING:
@@ -14,7 +14,13 @@ if TYPE_CHECKING:
     from lotflow.units import UnitSystem
 
 #: By rule. What a sentence takes besides `Say` and the finding are the facts that its rule owes.
-SENTENCES: Final[dict[str, Sentence]] = {**pipes.SENTENCES, **runoff.SENTENCES}
+SENTENCES: Final[dict[str, Sentence]] = {
+    **gravity.SENTENCES,
+    **pipes.SENTENCES,
+    **ponds.SENTENCES,
+    **runoff.SENTENCES,
+    **sureness.SENTENCES,
+}
 
 
 def message(finding: Finding, units: UnitSystem | None = None) -> str:

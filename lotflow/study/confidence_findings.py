@@ -1,4 +1,4 @@
-"""What realisations of the elevation error have to say, in plain words."""
+"""What realisations of the elevation error have to say."""
 
 from __future__ import annotations
 
@@ -11,9 +11,11 @@ from lotflow.findings import Finding
 from lotflow.study.lot_water import error_model
 from lotflow.terrain.confidence import FEWEST, half_width
 from lotflow.terrain.error_model import CORRELATION_SOURCE, RMSE_SOURCE
-from lotflow.units import OPEN, both_units, open_range
+from lotflow.units import OPEN, open_range
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     from lotflow.grid import FloatArray
     from lotflow.inputs.job import Job
     from lotflow.study.lot_water import LotWater
@@ -66,30 +68,16 @@ def confidence_note(job: Job, number: int) -> Finding:
     """
     error = error_model(job)
     if error.is_none:
-        return Finding(
-            "realisations", "note", "elevation",
-            f"The stated error of the elevation data is {error.rmse_m:g} m: low spots and "
-            "catchments are told as exact, which no survey is. Give [elevation] rmse_m.",
-        )  # fmt: skip
-    precision = half_width(number)
-    if number < FEWEST:
-        advice = f"fewer than {FEWEST} give no bounds and say little. Ask for more realisations."
-    else:
-        advice = "ask for more realisations for more."
-    usual = job.confidence.realisations
-    if job.confidence.precision is None and number < usual:
-        advice = (
-            f"the ground is so wide that {usual} would take long: ask for them by "
-            f"[confidence] realisations = {usual}."
-        )
+        return Finding("realisations", "note", "elevation", facts={"rmse_m": error.rmse_m})
+    precision, usual = half_width(number), job.confidence.realisations
     return Finding(
         "realisations", "note", "elevation",
-        f"{number} realisation{'s' if number > 1 else ''} of a surface that is off by "
-        f"{both_units(error.rmse_m, 'depth')} (RMSE), of which {1 - error.white_share:.0%} of the "
-        f"variance is shared by neighbours and fades over "
-        f"{both_units(error.correlation_m, 'length')}. Shares are good to "
-        f"{precision * 100:.0f} in 100; {advice}",
         measured=round(precision, 3), unit="1", source=_error_source(job),
+        facts={
+            "rmse_m": error.rmse_m, "number": number, "white_share": error.white_share,
+            "correlation_m": error.correlation_m, "precision": precision, "fewest": FEWEST,
+            "usual": usual, "cut_short": job.confidence.precision is None and number < usual,
+        },
     )  # fmt: skip
 
 
@@ -124,23 +112,17 @@ def low_spot_findings(lot: LotWater, bounds: Bounds) -> list[Finding]:
         found.append(
             Finding(
                 "low-spot-sureness", "note", f"low spot {position + 1}",
-                _sureness(share, bounds, int(position)), measured=round(share, 4), limit=_SURE,
-                unit="1", source=_CHOICE, x=float(x), y=float(y),
+                measured=round(share, 4), limit=_SURE, unit="1", source=_CHOICE,
+                x=float(x), y=float(y),
+                facts={
+                    "there": round(share * bounds.number), "number": bounds.number,
+                    "depth_low_m": float(bounds.depth_m[0, position]),
+                    "depth_high_m": float(bounds.depth_m[-1, position]),
+                    "is_sure": share >= _SURE, "is_likely": share >= _DOUBTED,
+                },
             )
         )  # fmt: skip
     return found
-
-
-def _sureness(share: float, bounds: Bounds, position: int) -> str:
-    """How sure a low spot is, and what to do."""
-    stands = f"stands in {round(share * bounds.number)} of {bounds.number} realisations"
-    low, _, high = bounds.depth_m[:, position]
-    depth = f"{both_units(low, 'depth')} to {both_units(high, 'depth')} deep in nine of ten"
-    if share >= _SURE:
-        return f"It {stands}, {depth}: check it first."
-    if share >= _DOUBTED:
-        return f"It {stands}, {depth}: likely there; measure on site before building on it."
-    return f"It {stands}: within the noise of the data. Measure on site."
 
 
 def inlet_findings(lot: LotWater, bounds: Bounds) -> list[Finding]:
@@ -157,44 +139,26 @@ def inlet_findings(lot: LotWater, bounds: Bounds) -> list[Finding]:
     if bounds.number < FEWEST:
         return []
     measured = lot.cells.total * lot.window.surface.ground.cell_m2
+    # what reaches all inlets at once is less than their upper bounds added
+    together = float(bounds.together_m2[-1]) if len(lot.names) > 1 else None
     found = []
-    together = _together(bounds)
     for position, name in enumerate(lot.names):
-        low, _, high = bounds.catchment_m2[:, position]
+        low, high = (float(bounds.catchment_m2[at, position]) for at in (0, -1))
         area = float(measured[position])
-        span = f"{both_units(low, 'area')} to {both_units(high, 'area')} in nine of ten"
+        span = {"low_m2": low, "high_m2": high}
         if not low <= area <= high:
-            message = (
-                f"{name} takes {both_units(area, 'area')} on the measured surface, but {span} "
-                "realisations: the way of its water hangs on a feature no deeper than the error "
-                "of the data, such as a shallow swale or curb, through which realisations leak. "
-                "If it is real, draw its curb or edges in the layer walls; if not, look where "
-                "the water goes."
-            )
-            found.append(_inlet_finding("catchment-hangs-on-detail", name, message, area, high))
+            facts: dict[str, float | None] = {"area_m2": area, **span}
+            found.append(_inlet_finding("catchment-hangs-on-detail", name, area, high, facts))
         elif open_range(area, low, high):
-            message = (
-                f"{name} takes {span} realisations: the data cannot tell. Size nothing for one of "
-                f"these figures; take levels on site where its catchment ends.{together}"
-            )
-            found.append(_inlet_finding("catchment-unsure", name, message, high, OPEN * low))
+            facts = {**span, "together_m2": together}
+            found.append(_inlet_finding("catchment-unsure", name, high, OPEN * low, facts))
     return found
 
 
-def _together(bounds: Bounds) -> str:
-    """What reaches all inlets at once: less than their upper bounds added."""
-    if bounds.catchment_m2.shape[1] < 2:
-        return ""
-    return (
-        f" All inlets together take no more than {both_units(bounds.together_m2[-1], 'area')} in "
-        "nineteen of twenty: upper figures of several inlets, added, count the same water again."
-    )
-
-
 def _inlet_finding(
-    rule: str, name: str, message: str, measured: float, limit: float
-) -> Finding:  # fmt: skip
+    rule: str, name: str, measured: float, limit: float, facts: Mapping[str, float | None]
+) -> Finding:
     return Finding(
-        rule, "note", name, message, round(float(measured), 2), round(float(limit), 2), "m2",
-        source=_CHOICE,
+        rule, "note", name, measured=round(measured, 2), limit=round(limit, 2), unit="m2",
+        source=_CHOICE, facts=facts,
     )  # fmt: skip

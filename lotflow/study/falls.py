@@ -87,16 +87,16 @@ def falls_left_out(places: Sequence[NamedPlace]) -> list[Finding]:
     left_out = places[_MOST_PLACES:]
     if not left_out:
         return []
-    names = ", ".join(place.name for place in left_out[:_MOST_NAMES])
-    further = len(left_out) - _MOST_NAMES
-    more = f" and {further} more" if further > 0 else ""
     return [
         Finding(
             "falls-left-out", "note", "falls",
-            f"Falls are told between the first {_MOST_PLACES} of {len(places)} places: inlets, "
-            f"outlets, openings, low spots. Left out: {names}{more}. Draw fewer to have them.",
             measured=len(places), limit=_MOST_PLACES, unit="1",
             source="lotflow's choice, no published source",
+            facts={
+                "told": _MOST_PLACES, "places": len(places),
+                "left_out": tuple(place.name for place in left_out[:_MOST_NAMES]),
+                "further": max(len(left_out) - _MOST_NAMES, 0),
+            },
         )
     ]  # fmt: skip
 

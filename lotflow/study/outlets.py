@@ -31,7 +31,6 @@ from lotflow.terrain.outlet_search import (
     lawful_first,
     outlet_options,
 )
-from lotflow.units import both_units
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -211,18 +210,19 @@ def _drawn_outlets(lot: LotWater) -> list[LowerPlace]:
     return found
 
 
-def _searched(lot: LotWater) -> str:
-    """Say what was searched, and how far."""
-    if (lot.site.constraints["kind"] == "street").any():
-        return "Searched: the lot line, the drawn streets, water and outlets."
-    reach = lot.job.criteria.outlet_reach_m
-    beyond = f", the ground up to {both_units(reach, 'distance')} beyond it" if reach else ""
-    return f"Searched: the lot line{beyond}, drawn water and outlets; no street is drawn."
+def _searched(lot: LotWater) -> dict[str, Any]:
+    """What was searched, and how far [m]."""
+    drawn = bool((lot.site.constraints["kind"] == "street").any())
+    return {
+        "street_drawn": drawn,
+        "searched_beyond_m": 0.0 if drawn else lot.job.criteria.outlet_reach_m,
+    }
 
 
 def _judged(
-    start: LeadFrom, options: Sequence[OutletOption], rule: PipeRule, source: str, searched: str
-) -> list[Finding]:
+    start: LeadFrom, options: Sequence[OutletOption], rule: PipeRule, source: str,
+    searched: dict[str, Any],
+) -> list[Finding]:  # fmt: skip
     """Say where no outlet is found, where only off the lot, and where the levels cannot tell."""
     reachable = [one for one in options if one.verdict == "reachable"]
     best = max(reachable or options, key=lambda one: one.left_m, default=None)
@@ -233,72 +233,47 @@ def _judged(
         first = reachable[0]
         beyond = all(one.place.kind == BEYOND_THE_LOT for one in reachable)
         return [_only_beyond(start, first, source, searched)] if beyond else []
-    pipe = f"{both_units(rule.cover_m, 'depth')} of cover and a fall of {rule.least_fall:.2%}"
-    if best is None or best.left_m < 0:
+    pipe = {"cover_m": rule.cover_m, "least_fall": rule.least_fall}
+    if best is None:
+        return [
+            Finding(
+                "no-gravity-outlet", "warn", start.name, limit=0.0, unit="m", source=source,
+                x=start.x, y=start.y, facts={**pipe, **searched},
+            )
+        ]  # fmt: skip
+    doubt_m = SPREAD_95 * best.deviation_m
+    place = {"place": best.place.name, "kind": best.place.kind, "doubt_m": doubt_m}
+    if best.left_m < 0:
         return [
             Finding(
                 "no-gravity-outlet", "warn", start.name,
-                f"No gravity outlet was found for a pipe with {pipe}{_short_of(best)}. "
-                f"{_remedy(best)} {searched}",
-                measured=None if best is None else round(best.left_m, 3), limit=0.0, unit="m",
-                source=source, x=start.x, y=start.y,
+                measured=round(best.left_m, 3), limit=0.0, unit="m", source=source,
+                x=start.x, y=start.y,
+                facts={
+                    **pipe, **searched, **place, "lacks_m": -best.left_m, "run_m": best.run_m,
+                    "within_doubt": best.left_high_m >= 0,
+                    "ground_falls": best.surface_fall_m > 0,
+                },
             )
         ]  # fmt: skip
-    spread = both_units(SPREAD_95 * best.deviation_m, "depth")
+    beyond_m = best.off_lot_m if best.off_lot_m >= _TOLD_OFF_LOT_M else 0.0
     return [
         Finding(
             "outlet-fall-uncertain", "note", start.name,
-            f"{_named(best.place, start=True)} leaves "
-            f"{both_units(best.left_m, 'depth')} of fall for a pipe with {pipe}, known to about "
-            f"±{spread}: the elevation data cannot tell whether gravity reaches it. Take both "
-            f"levels on site.{_over_others(best)} {searched}",
             measured=round(best.left_m, 3), limit=0.0, unit="m", source=source,
             x=start.x, y=start.y,
+            facts={**pipe, **searched, **place, "left_m": best.left_m, "off_lot_m": beyond_m},
         )
     ]  # fmt: skip
 
 
-def _only_beyond(start: LeadFrom, option: OutletOption, source: str, searched: str) -> Finding:
+def _only_beyond(
+    start: LeadFrom, option: OutletOption, source: str, searched: dict[str, Any]
+) -> Finding:
     """Gravity reaches lower ground, but none that is the owner's, a street or water."""
     return Finding(
         "outlet-only-beyond-lot", "warn", start.name,
-        f"By the levels a pipe reaches lower ground only off the lot: {option.place.name}, "
-        f"{both_units(option.off_lot_m, 'length')} of the way beyond the lot line. Is that public: "
-        "a street, an alley, a ditch? Draw it; on a neighbour's ground it is no outlet. "
-        f"{searched}",
         measured=round(option.off_lot_m, 3), limit=0.0, unit="m", source=source,
         x=start.x, y=start.y,
+        facts={"place": option.place.name, "off_lot_m": option.off_lot_m, **searched},
     )  # fmt: skip
-
-
-def _named(place: LowerPlace, *, start: bool = False) -> str:
-    """Name a place in a sentence."""
-    what = "ground beyond the lot" if place.kind == BEYOND_THE_LOT else f"the {place.kind}"
-    return f"{what[0].upper() if start else what[0]}{what[1:]} ({place.name})"
-
-
-def _over_others(option: OutletOption) -> str:
-    """Say how far the straight way leads over ground that is not the owner's."""
-    if not option.off_lot_m >= _TOLD_OFF_LOT_M:
-        return ""
-    return f" {both_units(option.off_lot_m, 'length')} of the way lie beyond the lot line."
-
-
-def _short_of(best: OutletOption | None) -> str:
-    """What the best place lacks."""
-    if best is None:
-        return ""
-    return (
-        f": the best place, {_named(best.place)}, lacks "
-        f"{both_units(-best.left_m, 'depth')} over {both_units(best.run_m, 'length')}, known to "
-        f"about ±{both_units(SPREAD_95 * best.deviation_m, 'depth')}"
-    )
-
-
-def _remedy(best: OutletOption | None) -> str:
-    """What can be done without an outlet."""
-    if best is not None and best.left_high_m >= 0:
-        return "The elevation data may hide one: take both levels on site."
-    if best is not None and best.surface_fall_m > 0:
-        return "Less cover, a swale or regrading may still reach it; else soak away or pump."
-    return "Think of filling the low spot, of soaking away where the soil allows, or of a pump."

@@ -10,7 +10,6 @@ from lotflow.findings import Finding
 from lotflow.outputs.result_layers import cell_centres
 from lotflow.terrain.confidence import FEWEST
 from lotflow.terrain.flow_paths import path_length
-from lotflow.units import both_units
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -93,18 +92,15 @@ def path_findings(lot: LotWater, shares: FloatArray, realisations: int) -> list[
         largest = max(leading, key=lambda position: lot.paths[position].area)
         path, share = lot.paths[largest], float(shares[largest])
         x, y = cell_centres(grid, path.cells[:1])
-        length_m = path_length(path, grid)
         found.append(
             Finding(
                 "path-hangs-on-detail", "note", name,
-                f"A way of the water to {name}, {both_units(length_m, 'length')} long with "
-                f"{both_units(path.area * grid.cell_m2, 'area')} behind it, leads there in "
-                f"{round(share * realisations)} of {realisations} realisations: what keeps the "
-                "water on it or turns it, here or below, is no higher than the error of the "
-                "data, such as a shallow swale, a curb, or even ground. Look on site; if it is "
-                "real, draw it in the layer walls.",
                 measured=round(share, 3), limit=_HOLDS, unit="1", source=_CHOICE,
                 x=float(x[0]), y=float(y[0]),
+                facts={
+                    "length_m": path_length(path, grid), "behind_m2": path.area * grid.cell_m2,
+                    "there": round(share * realisations), "number": realisations,
+                },
             )
         )  # fmt: skip
     return found

@@ -30,6 +30,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from lotflow.grid import BoolArray, FloatArray, Grid, IntArray
+    from lotflow.scenarios import Scenario
     from lotflow.study.lot_water import LotWater
     from lotflow.terrain.pond_network import PondNetwork
     from lotflow.terrain.ponding import StandingWater
@@ -169,7 +170,7 @@ def _texts(column: Any) -> list[str]:
 
 def case_storm(
     ground: PondGround,
-    case: str,
+    scenario: Scenario,
     storm: int,
     water: StandingWater,
     opened: tuple[CaseStorm, StandingWater] | None = None,
@@ -185,8 +186,8 @@ def case_storm(
     ----------
     ground
         What they are judged by.
-    case, storm
-        Name of the case, position of the storm.
+    scenario, storm
+        Which inlets are open, position of the storm.
     water
         Where its water is.
     opened
@@ -202,7 +203,7 @@ def case_storm(
     same = {} if opened is None else _same_ponds(bodies, *opened)
     ponds = _ponds(spills or Spills(ground, water.network), bodies, same)
     return CaseStorm(
-        case=case,
+        scenario=scenario,
         storm=storm,
         runoff_m3=water.runoff * unit,
         ponded_m3=float(water.depth.sum()) * unit,

@@ -10,11 +10,10 @@ import numpy as np
 import shapely
 
 from lotflow.findings import ALL_INLETS, Finding
-from lotflow.study.blocked import ALL_BLOCKED, LIMITED, OPEN
-from lotflow.study.pond_records import BEYOND, at_walls, reaches, touched
+from lotflow.scenarios import ALL_BLOCKED, LIMITED, OPEN
+from lotflow.study.pond_records import BEYOND, AtWall, Risen, at_walls, reaches, touched
 from lotflow.study.worst_ponds import SEEN_M, worst_rise
 from lotflow.terrain.level_error import SPREAD_95
-from lotflow.units import both_units
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Sequence
@@ -83,18 +82,16 @@ class PondsFound:
         x, y = self.ground.grid.xy(*divmod(cell, self.ground.grid.shape[1]))
         return float(x), float(y)
 
-    def storm_name(self, storm: CaseStorm) -> str:
+    def storm(self, storm: CaseStorm) -> dict[str, Any]:
         """
-        Call a storm by its return period.
+        Facts that name a storm.
 
         Parameters
         ----------
         storm
             The storm.
         """
-        name = f"{self.periods[storm.storm]:g}-year storm"
-        # commas: the name stands before what the water does
-        return f"{name}, inlets taking no more than they can," if storm.case == LIMITED else name
+        return {"period_yr": self.periods[storm.storm], "scenario": storm.scenario}
 
 
 def pond_findings(found: PondsFound) -> list[Finding]:
@@ -122,9 +119,9 @@ def _first_storm(
     at several walls.
     """
     first: dict[tuple[int, str], Finding] = {}
-    usual = LIMITED if any(storm.case == LIMITED for storm in found.storms) else OPEN
+    usual = LIMITED if any(storm.scenario == LIMITED for storm in found.storms) else OPEN
     for storm in found.storms:
-        if storm.case != usual:
+        if storm.scenario != usual:
             continue
         for pond in storm.ponds:
             if not _is_of_lot(pond):
@@ -145,10 +142,11 @@ def _is_of_lot(pond: Pond) -> bool:
 
 def _doubted(finding: Finding, doubt: str) -> Finding:
     """Say so where the low spot may be no standing water at all, and weigh the finding less."""
+    finding = replace(finding, facts={**finding.facts, "doubt": doubt})
     if not doubt:
         return finding
     less: Severity = "warn" if finding.severity == "fail" else "note"
-    return replace(finding, severity=less, message=f"{finding.message} But: {doubt}.")
+    return replace(finding, severity=less)
 
 
 def _at_buildings(found: PondsFound, storm: CaseStorm, pond: Pond) -> Iterable[tuple[str, Finding]]:
@@ -179,9 +177,8 @@ def _reached(found: PondsFound, storm: CaseStorm, pond: Pond, wall: Freeboard) -
     x, y = found.place(wall.cell)
     return Finding(
         "pond-reaches-building", severity, f"low spot {pond.low_spot}",
-        f"In the {found.storm_name(storm)} water stands {_at(wall)}. It may enter there.",
         measured=round(wall.freeboard, 3), limit=0.0, unit="m", source=_OWN_RULE, x=x, y=y,
-        **_water(pond),
+        facts={**found.storm(storm), "wall": _at(wall)}, **_water(pond),
     )  # fmt: skip
 
 
@@ -194,26 +191,13 @@ def _water(water: Pond | Rise) -> dict[str, Any]:
     }
 
 
-def _at(wall: Freeboard) -> str:
+def _at(wall: Freeboard) -> AtWall:
     """How deep water stands at a wall or opening, and how high against what is given there."""
-    text = f"{both_units(wall.depth, 'depth')} deep at "
-    text += _name(wall) if wall.threshold.is_opening else f"the wall of {_name(wall)}"
-    if not wall.threshold.is_given:
-        return text
-    if abs(wall.freeboard) < SEEN_M:
-        return f"{text}, at its {wall.threshold.basis}"
-    margin = both_units(abs(wall.freeboard), "depth")
-    side = "above" if wall.freeboard <= 0 else "below"
-    return f"{text}, {margin} {side} its {wall.threshold.basis}"
-
-
-def _name(wall: Freeboard) -> str:
-    return wall.threshold.name
-
-
-def _bound(water: Pond | Rise) -> str:
-    """What stands before a depth that is only known not to be less."""
-    return "at least " if water.not_closed else ""
+    threshold = wall.threshold
+    freeboard = wall.freeboard if threshold.is_given else None
+    if freeboard is not None and abs(freeboard) < SEEN_M:
+        freeboard = 0.0
+    return AtWall(threshold.name, threshold.is_opening, wall.depth, threshold.basis, freeboard)
 
 
 def _not_told(found: PondsFound, storm: CaseStorm, pond: Pond, wall: Freeboard) -> Finding:
@@ -221,12 +205,11 @@ def _not_told(found: PondsFound, storm: CaseStorm, pond: Pond, wall: Freeboard) 
     x, y = found.place(wall.cell)
     return Finding(
         "pond-not-closed", "warn", f"low spot {pond.low_spot}",
-        f"In the {found.storm_name(storm)} water stands at least "
-        f"{both_units(pond.depth, 'depth')} deep near {_name(wall)}, at most "
-        f"{both_units(wall.freeboard, 'depth')} below its {wall.threshold.basis}. The elevation "
-        "data end before its basin or catchment does: it cannot be told whether it reaches it. "
-        "Give elevation data that reach farther.",
         measured=round(wall.freeboard, 3), limit=0.0, unit="m", source=_OWN_RULE, x=x, y=y,
+        facts={
+            **found.storm(storm), "depth_m": pond.depth, "near": wall.threshold.name,
+            "basis": wall.threshold.basis, "freeboard_m": wall.freeboard,
+        },
         **_water(pond),
     )  # fmt: skip
 
@@ -236,11 +219,12 @@ def _near_threshold(found: PondsFound, storm: CaseStorm, pond: Pond, wall: Freeb
     x, y = found.place(wall.cell)
     return Finding(
         "pond-near-threshold", "warn", f"low spot {pond.low_spot}",
-        f"In the {found.storm_name(storm)} water stands at {wall.threshold.name}, only "
-        f"{both_units(wall.freeboard, 'depth')} below its {wall.threshold.basis}: less "
-        "than the elevation data can tell. Measure both levels.",
         measured=round(wall.freeboard, 3), limit=found.ground.rmse, unit="m",
         source="lotflow's rule: the stated vertical RMSE of the elevation data", x=x, y=y,
+        facts={
+            **found.storm(storm), "at": wall.threshold.name,
+            "basis": wall.threshold.basis, "freeboard_m": wall.freeboard,
+        },
         **_water(pond),
     )  # fmt: skip
 
@@ -248,18 +232,11 @@ def _near_threshold(found: PondsFound, storm: CaseStorm, pond: Pond, wall: Freeb
 def _no_level(found: PondsFound, storm: CaseStorm, pond: Pond, wall: Freeboard) -> Finding:
     """Water at a wall or opening of which no sill or threshold is given."""
     x, y = found.place(wall.cell)
-    ask = (
-        "Its sill is not given: measure it."
-        if wall.threshold.is_opening
-        else "No threshold is given, and no opening is drawn there: what door, window or vent is "
-        "in this wall, and how high is its sill?"
-    )
     severity: Severity = "warn" if wall.depth >= found.ground.rmse else "note"
     return Finding(
         "pond-at-wall", severity, f"low spot {pond.low_spot}",
-        f"In the {found.storm_name(storm)} water stands {_at(wall)}. {ask}",
         measured=round(wall.depth, 3), limit=0.0, unit="m", source=_OWN_RULE, x=x, y=y,
-        **_water(pond),
+        facts={**found.storm(storm), "wall": _at(wall)}, **_water(pond),
     )  # fmt: skip
 
 
@@ -268,34 +245,25 @@ def _too_long(found: PondsFound, storm: CaseStorm, pond: Pond) -> Iterable[tuple
     criteria, hours = found.criteria, pond.soak.time / 3600.0
     near = bool(pond.walls)
     name = "standing_near_house_h" if near else "standing_h"
-    limit = getattr(criteria, name)
     stays = pond.soak.left >= criteria.pond_depth_m
-    if not stays and hours <= limit:
+    if not stays and hours <= getattr(criteria, name):
         return
-    if stays:
-        text = (
-            f"{both_units(pond.soak.left, 'depth')} of it lie on sealed ground and stay until "
-            "they dry"
-        )
-    else:
-        away = (
-            "drain through the inlets in it and soak into the ground"
-            if pond.through_inlets else "soak into the ground"
-        )  # fmt: skip
-        text = f"it takes {hours:.0f} h to {away}"
     x, y = found.where(pond)
     # one within the error of the data fails nothing
     sure = pond.depth >= SPREAD_95 * found.ground.rmse
     late = not stays and hours > criteria.standing_longest_h
     name = "standing_longest_h" if late else name
+    limit = getattr(criteria, name)
     yield "", Finding(
         "pond-stands-too-long", "fail" if late and sure else "warn", f"low spot {pond.low_spot}",
-        f"After the {found.storm_name(storm)} water stands {_bound(pond)}"
-        f"{both_units(pond.depth, 'depth')} deep; "
-        f"{text}. {getattr(criteria, name):g} h is the limit "
-        f"{'anywhere' if late else 'near a building' if near else 'on a lot'}. Give it a way out.",
         measured=round(hours, 1) if math.isfinite(hours) else None,
-        limit=getattr(criteria, name), unit="h", source=criteria.sources()[name], x=x, y=y,
+        limit=limit, unit="h", source=criteria.sources()[name], x=x, y=y,
+        facts={
+            **found.storm(storm), "depth_m": pond.depth, "at_least": pond.not_closed,
+            "stays_m": pond.soak.left if stays else None, "hours": None if stays else hours,
+            "through_inlets": pond.through_inlets, "limit_h": limit,
+            "limit_holds": "anywhere" if late else "near a building" if near else "on a lot",
+        },
     )  # fmt: skip
 
 
@@ -306,10 +274,8 @@ def _overflowing(found: PondsFound, storm: CaseStorm, pond: Pond) -> Iterable[tu
     x, y = found.place(pond.spill.cell)
     yield "", Finding(
         "pond-overflows-the-lot", "note", f"low spot {pond.low_spot}",
-        f"In the {found.storm_name(storm)} it is full and {both_units(pond.overflow_m3, 'volume')} "
-        f"run over towards {pond.spill.to}, across ground beyond the lot. Lead it where it may go.",
-        measured=round(pond.overflow_m3, 3), limit=0.0, unit="m3", source=_OWN_RULE,
-        x=x, y=y,
+        measured=round(pond.overflow_m3, 3), limit=0.0, unit="m3", source=_OWN_RULE, x=x, y=y,
+        facts={**found.storm(storm), "overflow_m3": pond.overflow_m3, "to": pond.spill.to},
     )  # fmt: skip
 
 
@@ -319,84 +285,66 @@ def _blocked(found: PondsFound) -> list[Finding]:
     return [
         _blocked_inlet(found, storm)
         for storm in found.storms
-        if storm.storm == last and storm.case not in (OPEN, LIMITED)
+        if storm.storm == last and storm.scenario not in (OPEN, LIMITED)
     ]
 
 
 def _blocked_inlet(found: PondsFound, storm: CaseStorm) -> Finding:
     """Which water rises how high and how far, what it reaches, and where it runs over."""
-    all_of_them = storm.case == ALL_BLOCKED
-    subject = ALL_INLETS if all_of_them else storm.case.removeprefix("blocked:")
-    start = "With all inlets blocked, in the " if all_of_them else (
-        "With it blocked and the others taking all that comes to them, in the "
-    )  # fmt: skip
-    start += found.storm_name(storm)
+    subject, facts = storm.scenario.blocked or ALL_INLETS, found.storm(storm)
     worst = worst_rise(found.ground, storm)
     if worst is None:
         near = np.unique(found.ground.low_spot[found.ground.near])
-        unknown = [str(spot) for spot in near if spot and found.ground.not_closed[spot - 1]]
-        if unknown:
+        unclosed = [int(spot) for spot in near if spot and found.ground.not_closed[spot - 1]]
+        if unclosed:
             return Finding(
-                "inlet-blocked", "warn", subject,
-                f"{start} no pond rises as far as the elevation data go, but they do not close "
-                f"low spot {', '.join(unknown)}: it cannot be told how high water rises there.",
-                source=_OWN_RULE,
+                "inlet-blocked", "warn", subject, source=_OWN_RULE,
+                facts=facts | {"unclosed": tuple(unclosed)},
             )  # fmt: skip
-        cell = found.ground.grid.cell_m
         return Finding(
-            "inlet-blocked", "note", subject,
-            f"{start} no water stands higher than with every inlet open: it runs on over the "
-            f"surface. A hollow smaller than cells of {both_units(cell, 'length')}, or shallower "
-            "than the error of the data, may not show.",
-            measured=0.0, limit=0.0, unit="m", source=_OWN_RULE, area_m2=0.0, volume_m3=0.0,
+            "inlet-blocked", "note", subject, measured=0.0, limit=0.0, unit="m", source=_OWN_RULE,
+            area_m2=0.0, volume_m3=0.0, facts=facts | {"cell_m": found.ground.grid.cell_m},
         )  # fmt: skip
     x, y = found.place(worst.cell)
-    harm = _harm(found, worst)
     return Finding(
-        "inlet-blocked", "warn" if harm else "note", subject,
-        f"{start} {_risen(worst)}{_reaches_what(worst)}{_runs_over(worst.pond)}."
-        f"{_others(storm, worst)}{_sooner(found, storm)}{_higher_yet(found, storm, worst)}"
-        f"{_asked(worst, found.ground.rmse)}",
+        "inlet-blocked", "warn" if _harm(found, worst) else "note", subject,
         measured=round(worst.rise, 4), limit=0.0, unit="m", source=_OWN_RULE, x=x, y=y,
+        facts=facts | {
+            "rise": _risen(worst, found.ground.rmse), "elsewhere": _elsewhere(storm, worst),
+            "sooner": _sooner(found, storm), "higher_yet_m": _higher_yet(found, storm, worst),
+            "roofs_led_in": found.connected_m3[storm.storm] > _TELLING_M3,
+        },
         **_water(worst),
     )  # fmt: skip
 
 
-def _sooner(found: PondsFound, storm: CaseStorm) -> str:
-    """The most frequent storm in which the same blocked inlet lets water reach a sill."""
+def _sooner(found: PondsFound, storm: CaseStorm) -> tuple[float, AtWall] | None:
+    """The most frequent storm in which the same blocked inlet lets water reach a sill, and it."""
     for one in found.storms:
-        if one.case != storm.case or one.storm >= storm.storm:
+        if one.scenario != storm.scenario or one.storm >= storm.storm:
             continue
         # what stands there with nothing blocked too is no matter of this inlet
         rises = [rise for rise in one.rises if rise.rise >= SEEN_M]
         walls = [wall for rise in rises for wall in rise.walls if wall.is_reached]
         if walls:
-            return (
-                f" Already in the {found.periods[one.storm]:g}-year storm it stands "
-                f"{_at(walls[0])}."
-            )
-    return ""
+            return found.periods[one.storm], _at(walls[0])
+    return None
 
 
-def _higher_yet(found: PondsFound, storm: CaseStorm, worst: Rise) -> str:
-    """Where water stands higher still with nothing blocked, since inlets take too little."""
-    if storm.case == ALL_BLOCKED:
-        roofs = " Roof water led into drains is taken to run off in them."
-        return roofs if found.connected_m3[storm.storm] > _TELLING_M3 else ""
+def _higher_yet(found: PondsFound, storm: CaseStorm, worst: Rise) -> float | None:
+    """How much higher water stands with nothing blocked, since inlets take too little [m]."""
+    if storm.scenario == ALL_BLOCKED:
+        return None
     place = shapely.Point(found.place(worst.cell))
     same = [
         pond
-        for one in found.storms if one.case == LIMITED and one.storm == storm.storm
+        for one in found.storms if one.scenario == LIMITED and one.storm == storm.storm
         for pond in one.ponds if pond.low_spot == worst.low_spot and pond.outline.covers(place)
     ]  # fmt: skip
     highest = max(same, key=lambda pond: pond.level, default=None)
     if highest is None or highest.level < worst.level + SEEN_M:
-        return ""
-    more = both_units(highest.level - worst.level, "depth")
-    return (
-        f" But the others do not take all of it: even with none blocked water stands {more} "
-        "higher there."
-    )
+        return None
+    return highest.level - worst.level
 
 
 def _harm(found: PondsFound, rise: Rise) -> bool:
@@ -413,87 +361,64 @@ def _harm(found: PondsFound, rise: Rise) -> bool:
     return bool(reaches(rise.walls) or close or unknown or beyond or untold)
 
 
-def _risen(rise: Rise) -> str:
-    """How much water rises, where, and how much then stands."""
-    where = f" in low spot {rise.low_spot}" if rise.low_spot else ""
-    if not rise.is_near:
-        where += ", not near the lot"
-    if rise.rise < SEEN_M:
-        return f"water rises by less than {both_units(SEEN_M, 'depth')}{where}"
-    return (
-        f"water rises {_bound(rise)}{both_units(rise.rise, 'depth')}{where}, to "
-        f"{_bound(rise)}{both_units(rise.depth, 'depth')} deep over "
-        f"{both_units(rise.area_m2, 'area')}, "
-        f"{both_units(rise.volume_m3, 'volume')}"
-    )
-
-
-def _reaches_what(rise: Rise) -> str:
-    """Walls and openings at which it stands; else how much is left to what is near."""
+def _risen(rise: Rise, rmse: float) -> Risen:
+    """How much water rises, what it stands at, where it runs over, and what must be measured."""
     openings = [one for one in at_walls(rise.walls, openings=True) if one.threshold.is_given]
     given = [one for one in at_walls(rise.walls) if one.threshold.is_given]
     walls = [one for one in at_walls(rise.walls) if _is_unknown(one, rise.walls)]
     own = [one for one in walls if one.threshold.is_own]
-    told = [*openings, *given, *own]
-    text = "".join(f"; it stands {_at(one)}" for one in told)
-    if others := [_name(one) for one in walls if one not in own]:
-        text += f"; it {'also ' if told else ''}stands at {', '.join(others)}"
-    if not text:
-        near = next((one for one in rise.walls if one.threshold.is_given), None)
-        if near is not None and near.freeboard > 0:
-            text = (
-                f"; {'at most ' if rise.not_closed else ''}"
-                f"{both_units(near.freeboard, 'depth')} are left to the "
-                f"{near.threshold.basis} of {near.threshold.name}"
-            )
-    return text
+    others = tuple(one.threshold.name for one in walls if not one.threshold.is_own)
+    stands_at = tuple(_at(one) for one in [*openings, *given, *own])
+    near = next((one for one in rise.walls if one.threshold.is_given), None)
+    is_left = near is not None and near.freeboard > 0 and not (stands_at or others)
+    spill = rise.pond.spill if rise.pond else None
+    seen = rise.rise >= SEEN_M
+    touched_by = at_walls(rise.walls) + at_walls(rise.walls, openings=True)
+    unsure = seen and any(abs(one.freeboard) < rmse for one in touched_by)
+    return Risen(
+        rise_m=rise.rise if seen else None,
+        least_told_m=SEEN_M,
+        low_spot=rise.low_spot,
+        is_near=rise.is_near,
+        at_least=rise.not_closed,
+        depth_m=rise.depth,
+        area_m2=rise.area_m2,
+        volume_m3=rise.volume_m3,
+        stands_at=stands_at,
+        stands_at_neighbours=others,
+        left_to=(near.freeboard, near.threshold.basis, near.threshold.name)
+        if near is not None and is_left else None,
+        overflow_m3=rise.pond.overflow_m3 if rise.pond and spill else None,
+        # from one pit of a low spot into the next it does not leave the low spot
+        overflows_to="" if spill is None or spill.to == f"low spot {rise.low_spot}" else spill.to,
+        overflows_beyond_lot=spill is not None and spill.onto == BEYOND,
+        level_doubt_m=SPREAD_95 * rmse if unsure else None,
+        sills_unknown=_sills_unknown(touched_by, rise.walls) if seen else (),
+    )  # fmt: skip
 
 
-def _runs_over(pond: Pond | None) -> str:
-    """Where it runs over to."""
-    if pond is None or pond.spill is None:
-        return ""
-    beyond = ", across ground beyond the lot" if pond.spill.onto == BEYOND else ""
-    # from one pit of a low spot into the next it does not leave the low spot
-    own = pond.spill.to == f"low spot {pond.low_spot}"
-    to = "within the same low spot" if own else f"to {pond.spill.to}"
-    return f"; {both_units(pond.overflow_m3, 'volume')} run over {to}{beyond}"
-
-
-def _others(storm: CaseStorm, worst: Rise) -> str:
-    """What rises elsewhere."""
-    rest = [one for one in storm.rises if one is not worst and one.rise >= SEEN_M]
-    if not rest:
-        return ""
-    area = both_units(sum(one.raised_m2 for one in rest), "area")
-    return f" Water rises in {len(rest)} other place{'s' * (len(rest) > 1)} too, over {area}."
-
-
-def _asked(rise: Rise, rmse: float) -> str:
+def _sills_unknown(touched_by: Sequence[Freeboard], walls: Sequence[Freeboard]) -> tuple[str, ...]:
     """What must be measured before it can be told whether water enters."""
-    walls = at_walls(rise.walls) + at_walls(rise.walls, openings=True)
-    unknown = [
-        one
-        for one in walls
+    return tuple(
+        one.threshold.name
+        for one in touched_by
         if one.threshold.is_own
         and not one.threshold.is_given
-        and (one.threshold.is_opening or _is_unknown(one, rise.walls))
-    ]
-    text = ""
-    if any(abs(one.freeboard) < rmse for one in walls):
-        doubt = both_units(SPREAD_95 * rmse, "depth")
-        text += f" The data tell levels to ±{doubt}: measure sill and ground."
-    if unknown:
-        names = ", ".join(_name(one) for one in unknown)
-        text += f" No sill or threshold is given there, of {names}: measure it."
-    return text if rise.rise >= SEEN_M else ""
+        and (one.threshold.is_opening or _is_unknown(one, walls))
+    )
+
+
+def _elsewhere(storm: CaseStorm, worst: Rise) -> tuple[int, float]:
+    """In how many other places water rises, and over what area [m^2]."""
+    rest = [one for one in storm.rises if one is not worst and one.rise >= SEEN_M]
+    return len(rest), float(sum(one.raised_m2 for one in rest))
 
 
 def _limited(found: PondsFound) -> list[Finding]:
     """Inlets to which water comes faster than they take it, each in its most frequent storm."""
     first: dict[int, Finding] = {}
     for storm in found.storms:
-        if storm.case != LIMITED:
+        if storm.scenario != LIMITED:
             continue
         for position, volume in enumerate((storm.refused_m3 + storm.gone_on_m3).tolist()):
             reaching = volume + float(storm.taken_m3[position])
@@ -501,10 +426,10 @@ def _limited(found: PondsFound) -> list[Finding]:
                 continue
             first[position] = Finding(
                 "inlet-passed", "warn", found.ground.inlets[position],
-                f"In the {found.periods[storm.storm]:g}-year storm "
-                f"{both_units(volume, 'volume')} of the "
-                f"{both_units(reaching, 'volume')} that reach it are not taken: they stand above "
-                "it or run on.",
                 measured=round(volume, 3), limit=0.0, unit="m3", source=_OWN_RULE,
+                facts={
+                    "period_yr": found.periods[storm.storm], "refused_m3": volume,
+                    "reaching_m3": reaching,
+                },
             )  # fmt: skip
     return list(first.values())

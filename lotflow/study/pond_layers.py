@@ -11,7 +11,7 @@ import shapely
 
 from lotflow.layers import RESULT_LAYERS
 from lotflow.outputs.result_layers import layer_frame
-from lotflow.study.blocked import OPEN, is_one_blocked
+from lotflow.scenarios import OPEN
 from lotflow.study.pond_records import at_walls, left_by_way, reaches, touched
 from lotflow.study.worst_ponds import worst_pond, worst_rise
 
@@ -65,10 +65,10 @@ def listed_ponds(found: Sequence[CaseStorm]) -> list[CaseStorm]:
     """
     if rows_of_all(found) <= LISTED_PONDS:
         return list(found)
-    usual = {id(pond) for storm in found if storm.case == OPEN for pond in storm.ponds}
+    usual = {id(pond) for storm in found if storm.scenario == OPEN for pond in storm.ponds}
     return [
         replace(storm, ponds=tuple(pond for pond in storm.ponds if id(pond) not in usual))
-        if is_one_blocked(storm.case) else storm
+        if storm.scenario.is_one_blocked else storm
         for storm in found
     ]  # fmt: skip
 
@@ -116,7 +116,7 @@ def _pond_row(
     hours = pond.soak.time / 3600.0
     return {
         "return_period_yr": periods[storm.storm],
-        "case": storm.case,
+        "case": str(storm.scenario),
         "low_spot": pond.low_spot,
         "x": x,
         "y": y,
@@ -179,7 +179,7 @@ def wall_water_table(
                     continue  # of a wall that is only near, with no level given, nothing is known
                 x, y = _place(ground, wall.cell)
                 rows.append({
-                    "return_period_yr": periods[storm.storm], "case": storm.case,
+                    "return_period_yr": periods[storm.storm], "case": str(storm.scenario),
                     "pond": pond_id, "low_spot": pond.low_spot, "name": wall.threshold.name,
                     "kind": "opening" if wall.threshold.is_opening else "building",
                     "is_own": wall.threshold.is_own, "at_wall": wall.at_wall,
@@ -243,11 +243,12 @@ def pond_entries(
         # as the layer has them
         entries += [next(rows) for _ in kept.ponds]
         present = {pond.low_spot for pond in storm.ponds}
-        if storm.case == OPEN:
+        if storm.scenario == OPEN:
             usual[storm.storm] = present
-        asked = usual[storm.storm] if is_short and is_one_blocked(storm.case) else spots
+        asked = usual[storm.storm] if is_short and storm.scenario.is_one_blocked else spots
         entries += [
-            _dry(ground, storm.case, period, spot, beds[spot]) for spot in sorted(asked - present)
+            _dry(ground, str(storm.scenario), period, spot, beds[spot])
+            for spot in sorted(asked - present)
         ]
     return entries
 
@@ -289,10 +290,10 @@ def overflow_paths_layer(
         for pond in storm.ponds:
             if pond.spill is None or pond.spill.way.size < 2:
                 continue
-            key = (storm.case, pond.low_spot, pond.spill.cell)
+            key = (str(storm.scenario), pond.low_spot, pond.spill.cell)
             least = rows[key]["least_return_period_yr"] if key in rows else periods[storm.storm]
             rows[key] = {
-                "case": storm.case, "low_spot": pond.low_spot,
+                "case": str(storm.scenario), "low_spot": pond.low_spot,
                 "least_return_period_yr": least, **_spill_columns(pond),
             }  # fmt: skip
             row, column = np.divmod(pond.spill.way, ground.grid.shape[1])
@@ -323,7 +324,7 @@ def pond_cases_table(
     for storm in found:
         left = left_by_way(storm)
         rows.append({
-            "return_period_yr": periods[storm.storm], "case": storm.case,
+            "return_period_yr": periods[storm.storm], "case": str(storm.scenario),
             "runoff_m3": storm.runoff_m3 + connected_m3[storm.storm] - storm.surfaced_m3,
             "ponded_m3": storm.ponded_m3, "taken_m3": storm.carried_m3,
             "connected_m3": connected_m3[storm.storm] - storm.surfaced_m3,
@@ -338,8 +339,8 @@ def pond_cases_table(
 
 def _worst_columns(ground: PondGround, storm: CaseStorm) -> Row:
     """Water that matters most: of what stands, or of what rises."""
-    rise = None if storm.case == OPEN else worst_rise(ground, storm)
-    pond = worst_pond(ground, storm) if storm.case == OPEN else rise.pond if rise else None
+    rise = None if storm.scenario == OPEN else worst_rise(ground, storm)
+    pond = worst_pond(ground, storm) if storm.scenario == OPEN else rise.pond if rise else None
     water = rise or pond
     cell = rise.cell if rise else pond.bed_cell if pond else None
     x, y = (np.nan, np.nan) if cell is None else _place(ground, cell)
@@ -383,10 +384,10 @@ def inlet_intake_table(
         )
         usual = opened.setdefault(storm.storm, np.full_like(volumes, np.inf))
         differs = (np.abs(volumes - usual) > _SAME_M3).any(axis=1)
-        if storm.case == OPEN:
+        if storm.scenario == OPEN:
             opened[storm.storm] = volumes
         rows += [
-            {"return_period_yr": periods[storm.storm], "case": storm.case,
+            {"return_period_yr": periods[storm.storm], "case": str(storm.scenario),
              "inlet": ground.inlets[i], **dict(zip(_INTAKE, volumes[i].tolist(), strict=True))}
             for i in np.flatnonzero(differs).tolist()
         ]  # fmt: skip

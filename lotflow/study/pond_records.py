@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any, Final
+from typing import TYPE_CHECKING, Any, Final, NamedTuple
 
 import numpy as np
 
@@ -17,6 +17,7 @@ if TYPE_CHECKING:
 
     from lotflow.drains.standing_water import SoakAway
     from lotflow.grid import FloatArray
+    from lotflow.scenarios import Scenario
     from lotflow.terrain.freeboard import Freeboard
 
 LOT: Final = "lot"
@@ -170,8 +171,8 @@ class CaseStorm:
 
     Parameters
     ----------
-    case
-        Name of the case.
+    scenario
+        Which inlets are open.
     storm
         Position of the storm, from 0.
     runoff_m3, ponded_m3
@@ -193,7 +194,7 @@ class CaseStorm:
         Roof water led into drains that came up out of them again.
     """
 
-    case: str
+    scenario: Scenario
     storm: int
     runoff_m3: float
     ponded_m3: float
@@ -223,6 +224,79 @@ class CaseStorm:
     def residual_m3(self) -> float:
         """Runoff less what stands, was taken and left; 0 but for rounding [m^3]."""
         return self.runoff_m3 - self.ponded_m3 - self.carried_m3 - float(self.left_m3.sum())
+
+
+class AtWall(NamedTuple):
+    """
+    What is told of water at a wall or opening.
+
+    Parameters
+    ----------
+    name, is_opening
+        Of the opening, or of the building at whose wall it stands.
+    depth_m
+        Greatest depth of the water over the cells that touch it.
+    basis
+        What the level is at which it would enter, "sill" or "threshold"; empty where none is
+        given.
+    freeboard_m
+        What is left to that level, less than 0 where water stands above it; 0 where they are too
+        close to be told apart, None where none is given.
+    """
+
+    name: str
+    is_opening: bool
+    depth_m: float
+    basis: str
+    freeboard_m: float | None
+
+
+class Risen(NamedTuple):
+    """
+    What is told of water that rises when inlets are blocked.
+
+    Parameters
+    ----------
+    rise_m
+        None where it rises less than is told.
+    least_told_m
+        Smallest rise that is told.
+    low_spot, is_near
+        Number of the low spot, 0 for none; whether some of it stands near the lot.
+    at_least
+        Whether the data do not show all that may come to it or be held in it.
+    depth_m, area_m2, volume_m3
+        Of all that then stands there.
+    stands_at, stands_at_neighbours
+        Openings and walls of the lot that it touches; names of other buildings that it touches.
+    left_to
+        How much is left to the level of what is near, what that level is, and of what; None where
+        water touches something, or nothing is near.
+    overflow_m3, overflows_to, overflows_beyond_lot
+        What runs over, None for nothing; to what, empty for the same low spot; and whether across
+        ground beyond the lot.
+    level_doubt_m
+        To what the data tell levels, where that decides whether water enters; else None.
+    sills_unknown
+        Names of what has no sill or threshold given and would need one.
+    """
+
+    rise_m: float | None
+    least_told_m: float
+    low_spot: int
+    is_near: bool
+    at_least: bool
+    depth_m: float
+    area_m2: float
+    volume_m3: float
+    stands_at: tuple[AtWall, ...]
+    stands_at_neighbours: tuple[str, ...]
+    left_to: tuple[float, str, str] | None
+    overflow_m3: float | None
+    overflows_to: str
+    overflows_beyond_lot: bool
+    level_doubt_m: float | None
+    sills_unknown: tuple[str, ...]
 
 
 def reaches(walls: Sequence[Freeboard]) -> bool:

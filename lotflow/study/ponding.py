@@ -9,8 +9,9 @@ import numpy as np
 from lotflow.drains.standing_water import ground_infiltration, infiltration_rates
 from lotflow.errors import EngineError
 from lotflow.findings import Finding
+from lotflow.scenarios import OPEN
 from lotflow.study import pond_layers as layers
-from lotflow.study.blocked import OPEN, drain_cases
+from lotflow.study.blocked import drain_cases
 from lotflow.study.chapter import Chapter, Raster, say_nothing
 from lotflow.study.limited import limited_storm
 from lotflow.study.pond_cases import Spills, case_storm, pond_ground
@@ -18,7 +19,6 @@ from lotflow.study.pond_findings import PondsFound, pond_findings
 from lotflow.terrain.drainage import LEVEL_STEP
 from lotflow.terrain.pond_network import pond_network
 from lotflow.terrain.ponding import standing_water
-from lotflow.units import both_units
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
@@ -129,8 +129,8 @@ def _require_closed(found: Sequence[CaseStorm]) -> None:
     for storm in found:
         if abs(storm.residual_m3) >= _LITRE_M3:
             raise EngineError(
-                f"the water of case {storm.case} does not add up: {storm.residual_m3 * 1000:.1f} "
-                f"litres of {storm.runoff_m3:.1f} m3 are missing."
+                f"the water of case {storm.scenario} does not add up: "
+                f"{storm.residual_m3 * 1000:.1f} litres of {storm.runoff_m3:.1f} m3 are missing."
             )
 
 
@@ -187,8 +187,6 @@ def _listing_note(rows: int) -> list[Finding]:
     return [
         Finding(
             "ponds-listed", "note", "lot",
-            "There are many ponds and many inlets. With one inlet blocked, only the ponds are "
-            "listed that differ from those with every inlet open; the others are the same.",
             measured=rows, limit=layers.LISTED_PONDS, unit="rows",
         )
     ]  # fmt: skip
@@ -199,17 +197,14 @@ def _soil_note(lot: LotWater, ponds: int) -> list[Finding]:
     job = lot.job.job
     if not ponds:
         return []
-    rate = float(infiltration_rates(["soil"], job.soil_group, measured=job.soak_test_m_s)[0])
     measured = job.soak_test_m_s is not None
-    basis = "the soak test" if measured else f"soil of hydrologic group {job.soil_group}"
+    rate = float(infiltration_rates(["soil"], job.soil_group, measured=job.soak_test_m_s)[0])
     return [
         Finding(
             "infiltration-counted", "note", "lot",
-            f"Times until ponds are gone count {both_units(rate, 'rain')} into open ground, of "
-            f"{basis}, once the storm is over; none while it lasts."
-            + ("" if measured else " Measure it on site: [job] soak_test_in_h or soak_test_mm_h."),
             measured=round(rate * 3.6e6, 3), unit="mm/h",
             source="measured on site" if measured
             else "Minnesota Stormwater Manual, design infiltration rates",
+            facts={"rate_m_s": rate, "soil_group": None if measured else job.soil_group},
         )
     ]  # fmt: skip

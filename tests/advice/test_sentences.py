@@ -10,11 +10,7 @@ from lotflow.findings import RANKS, Finding
 
 PACKAGE = Path(__file__).parents[2] / "lotflow"
 #: Rooms and files whose findings still come with their message.
-BY_HAND = (
-    "inputs", "terrain", "drains", "rainfall.py", "rainfall_checks.py",
-    "study/bypass.py", "study/confidence.py", "study/confidence_findings.py", "study/falls.py",
-    "study/outlets.py", "study/path_confidence.py", "study/pond_findings.py", "study/ponding.py",
-)  # fmt: skip
+BY_HAND = ("inputs", "terrain", "drains", "rainfall.py", "rainfall_checks.py")
 
 
 def test_each_sentence_is_that_of_a_known_rule():

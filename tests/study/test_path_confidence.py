@@ -50,7 +50,7 @@ def test_of_each_inlet_the_largest_path_that_does_not_hold_is_told(lot):
     number = lot.names.index(first.subject) + 1
     largest = max((path for path in lot.paths if label[path.cells[0]] == number
                    and (path.cells.size - 1) * 0.5 >= 5.0), key=lambda path: path.area)  # fmt: skip
-    assert "leads there in 30 of 100 realisations" in first.message
+    assert (first.facts["there"], first.facts["number"]) == (30, 100)
     grid = lot.window.surface.ground
     x, y = grid.xy(*(int(i) for i in np.unravel_index(largest.cells[0], grid.shape)))
     assert (first.x, first.y) == (x, y)
@@ -96,7 +96,7 @@ def test_the_way_along_a_swale_as_deep_as_the_error_does_not_hold(tmp_path, dept
     assert chapter.columns["flow_paths"]["holds_share"].max() <= 1
     if told:
         assert told[0].subject == "End of the swale"
-        assert "draw it in the layer walls" in told[0].message
+        assert told[0].facts["there"] < 0.5 * told[0].facts["number"] == 20
 
 
 def test_without_inlets_no_path_is_judged(tmp_path):

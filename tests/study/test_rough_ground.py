@@ -9,6 +9,7 @@ from affine import Affine
 
 from lotflow.criteria import Criteria
 from lotflow.grid import Grid
+from lotflow.scenarios import OPEN, one_blocked
 from lotflow.study.pond_cases import SAME_LEVEL_M, PondGround, case_storm
 from lotflow.study.pond_findings import PondsFound, pond_findings
 from lotflow.terrain.freeboard import building_thresholds, opening_thresholds
@@ -94,9 +95,9 @@ class Yard:
         )  # fmt: skip
         self.runoff = depth * self.surface.rain_weight
         self.opened = self.water([])
-        self.usual = case_storm(self.ground, "open", 0, self.opened), self.opened
+        self.usual = case_storm(self.ground, OPEN, 0, self.opened), self.opened
         self.cases = [
-            (f"blocked:{name}", self.water([n])) for n, name in enumerate(self.ground.inlets)
+            (one_blocked(name), self.water([n])) for n, name in enumerate(self.ground.inlets)
         ]
 
     def water(self, blocked):
@@ -130,18 +131,18 @@ def slow_body(wet, start):
 def judge_blocked(yard):
     """What is said of each blocked inlet against the rasters with and without; how many rise."""
     raised = 0
-    for case, water in yard.cases:
-        storm = case_storm(yard.ground, case, 0, water, yard.usual)
+    for scenario, water in yard.cases:
+        storm = case_storm(yard.ground, scenario, 0, water, yard.usual)
         found = PondsFound(yard.ground, [storm], [10.0], Criteria(), [0.0])
         (finding,) = [one for one in pond_findings(found) if one.rule == "inlet-blocked"]
         more = (water.depth - yard.opened.depth).ravel()
         # lower nowhere, but that level ground may lead water another way: then it rises too
         ties = np.allclose(yard.ground.grid.values.round(2), yard.ground.grid.values)
-        assert more.min() >= -SAME_LEVEL_M or (ties and more.max() > SAME_LEVEL_M), case
+        assert more.min() >= -SAME_LEVEL_M or (ties and more.max() > SAME_LEVEL_M), scenario
         higher = more > SAME_LEVEL_M
         # raises nothing <=> the rasters are equal, by the line above
-        assert (finding.measured == 0) == (not higher.any()), case
-        assert (not storm.rises) == (not higher.any()), case
+        assert (finding.measured == 0) == (not higher.any()), scenario
+        assert (not storm.rises) == (not higher.any()), scenario
         if not higher.any():
             continue
         raised += 1
@@ -166,8 +167,8 @@ def judge_walls(yard):
     """Depth of each pond at each wall against a search of all touching cells; how many touch."""
     touching = 0
     roof = yard.surface.roof.ravel()
-    for case, water in [("open", yard.opened), *yard.cases]:
-        storm = case_storm(yard.ground, case, 0, water, yard.usual)
+    for scenario, water in [(OPEN, yard.opened), *yard.cases]:
+        storm = case_storm(yard.ground, scenario, 0, water, yard.usual)
         depth = water.depth.ravel()
         wet = depth > 2e-6
         for pond in storm.ponds:
