@@ -36,8 +36,8 @@ def _no_gravity_outlet(
     ground_falls: bool = False,
 ) -> str:  # fmt: skip
     short = (
-        f": the best place, {_named(place, kind)}, lacks {say(lacks_m, 'depth')} over "
-        f"{say(run_m, 'length')}, known to about ±{say(doubt_m, 'depth')}"
+        f": the best place, {_named(place, kind)}, is {say(lacks_m, 'depth')} short of fall "
+        f"over {say(run_m, 'length')}, known to about ±{say(doubt_m, 'depth')}"
         if kind else ""
     )  # fmt: skip
     if within_doubt:
@@ -45,9 +45,7 @@ def _no_gravity_outlet(
     elif ground_falls:
         remedy = "Less cover, a swale or regrading may still reach it; else soak away or pump."
     else:
-        remedy = (
-            "Think of filling the low spot, of soaking away where the soil allows, or of a pump."
-        )
+        remedy = "Fill the low spot, let it soak away where the soil allows, or pump."
     searched = _searched(say, street_drawn=street_drawn, searched_beyond_m=searched_beyond_m)
     return (
         f"No gravity outlet was found for {_pipe(say, cover_m, least_fall)}{short}. {remedy} "
@@ -64,7 +62,7 @@ def _outlet_fall_uncertain(
     over = f" {say(off_lot_m, 'length')} of the way lie beyond the lot line." if off_lot_m else ""
     searched = _searched(say, street_drawn=street_drawn, searched_beyond_m=searched_beyond_m)
     return (
-        f"{named[0].upper()}{named[1:]} leaves {say(left_m, 'depth')} of fall for "
+        f"{named[0].upper()}{named[1:]} leaves {say(left_m, 'depth')} to spare for "
         f"{_pipe(say, cover_m, least_fall)}, known to about ±{say(doubt_m, 'depth')}: the "
         "elevation data cannot tell whether gravity reaches it. Take both levels on site."
         f"{over} {searched}"

@@ -129,8 +129,8 @@ def _inlet_blocked(
     start += f", in the {_storm(period_yr, scenario)}"
     if unclosed:
         return (
-            f"{start} no pond rises as far as the elevation data go, but they do not close low "
-            f"spot {', '.join(map(str, unclosed))}: it cannot be told how high water rises there."
+            f"{start} no pond is seen to rise, but the elevation data end before low spot "
+            f"{', '.join(map(str, unclosed))} closes: how high water rises there cannot be told."
         )
     if rise is None:
         cell = "" if cell_m is None else say(cell_m, "length")
@@ -150,7 +150,7 @@ def _inlet_blocked(
         text += " Roof water led into drains is taken to run off in them."
     if higher_yet_m is not None:
         text += (
-            " But the others do not take all of it: even with none blocked water stands "
+            " But the inlets do not take all that comes: even with none blocked, water stands "
             f"{say(higher_yet_m, 'depth')} higher there."
         )
     return text + _to_measure(say, rise)
@@ -200,7 +200,7 @@ def _to_measure(say: Say, rise: Risen) -> str:
         text += f" The data tell levels to ±{doubt}: measure sill and ground."
     if rise.sills_unknown:
         names = ", ".join(rise.sills_unknown)
-        text += f" No sill or threshold is given there, of {names}: measure it."
+        text += f" No sill or threshold is given for {names}: measure it."
     return text
 
 
@@ -208,8 +208,8 @@ def _inlet_passed(
     say: Say, _: Finding, *, period_yr: float, refused_m3: float, reaching_m3: float
 ) -> str:
     return (
-        f"In the {period_yr:g}-year storm {say(refused_m3, 'volume')} of the "
-        f"{say(reaching_m3, 'volume')} that reach it are not taken: they stand above it or run on."
+        f"In the {period_yr:g}-year storm it does not take {say(refused_m3, 'volume')} of the "
+        f"{say(reaching_m3, 'volume')} that reach it: that water stands above it or runs on."
     )
 
 
@@ -221,11 +221,11 @@ def _ponds_listed(_: Say, __: Finding) -> str:
 
 
 def _infiltration_counted(say: Say, _: Finding, *, rate_m_s: float, soil_group: str | None) -> str:
-    basis = "the soak test" if soil_group is None else f"soil of hydrologic group {soil_group}"
+    basis = "the soak test" if soil_group is None else f"hydrologic soil group {soil_group}"
     ask = " Measure it on site: [job] soak_test_in_h or soak_test_mm_h." if soil_group else ""
     return (
-        f"Times until ponds are gone count {say(rate_m_s, 'rain')} into open ground, of {basis}, "
-        f"once the storm is over; none while it lasts.{ask}"
+        f"Times until ponds are gone count on {say(rate_m_s, 'rain')} soaking into open ground, "
+        f"by {basis}, once the storm is over, and none while it lasts.{ask}"
     )
 
 

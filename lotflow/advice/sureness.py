@@ -29,30 +29,38 @@ def _realisations(
     elif number < fewest:
         advice = f"fewer than {fewest} give no bounds and say little. Ask for more realisations."
     else:
-        advice = "ask for more realisations for more."
+        advice = "more realisations make them finer."
+    tried = f"{number} realisations, surfaces that may each be" if number > 1 else (
+        "1 realisation, a surface that may be"
+    )  # fmt: skip
     return (
-        f"{number} realisation{'s' if number > 1 else ''} of a surface that is off by "
-        f"{say(rmse_m, 'depth')} (RMSE), of which {1 - white_share:.0%} of the variance is shared "
-        f"by neighbours and fades over {say(correlation_m, 'length')}. Shares are good to "
-        f"{precision * 100:.0f} in 100; {advice}"
+        f"How sure low spots and catchments are is read off {tried} the true ground: the elevation "
+        f"data are off by {say(rmse_m, 'depth')} (RMSE), and {1 - white_share:.0%} of the variance "
+        f"is shared by neighbours and fades over {say(correlation_m, 'length')}. Shares are good "
+        f"to {precision * 100:.0f} in 100; {advice}"
     )
+
+
+def _surfaces(count: str) -> str:
+    """What a realisation is for."""
+    return f"{count} surfaces that may be the true ground, given the error of the data"
 
 
 def _low_spot_sureness(
     say: Say, _: Finding, *, there: int, number: int, depth_low_m: float, depth_high_m: float,
     is_sure: bool, is_likely: bool,
 ) -> str:  # fmt: skip
-    stands = f"stands in {there} of {number} realisations"
-    depth = f"{say(depth_low_m, 'depth')} to {say(depth_high_m, 'depth')} deep in nine of ten"
+    stands = f"It is there on {_surfaces(f'{there} of {number}')}"
+    depth = f"{say(depth_low_m, 'depth')} to {say(depth_high_m, 'depth')} deep on nine of ten"
     if is_sure:
-        return f"It {stands}, {depth}: check it first."
+        return f"{stands}, and {depth}: check it first."
     if is_likely:
-        return f"It {stands}, {depth}: likely there; measure on site before building on it."
-    return f"It {stands}: within the noise of the data. Measure on site."
+        return f"{stands}, and {depth}: likely real; measure on site before building on it."
+    return f"{stands}: it may be noise. Measure on site."
 
 
 def _span(say: Say, low_m2: float, high_m2: float) -> str:
-    return f"{say(low_m2, 'area')} to {say(high_m2, 'area')} in nine of ten realisations"
+    return f"{say(low_m2, 'area')} to {say(high_m2, 'area')} on {_surfaces('nine of ten')}"
 
 
 def _catchment_hangs_on_detail(
@@ -60,10 +68,9 @@ def _catchment_hangs_on_detail(
 ) -> str:
     return (
         f"{finding.subject} takes {say(area_m2, 'area')} on the measured surface, but "
-        f"{_span(say, low_m2, high_m2)}: the way of its water hangs on a feature no deeper than "
-        "the error of the data, such as a shallow swale or curb, through which realisations leak. "
-        "If it is real, draw its curb or edges in the layer walls; if not, look where the water "
-        "goes."
+        f"{_span(say, low_m2, high_m2)}: where its water goes hangs on a feature no deeper than "
+        "that error, such as a shallow swale or curb, over which it runs on those surfaces. If it "
+        "is real, draw its curb or edges in the layer walls; if not, look where the water goes."
     )
 
 
@@ -72,8 +79,8 @@ def _catchment_unsure(
 ) -> str:
     # what reaches all inlets at once is less than their upper bounds added
     together = "" if together_m2 is None else (
-        f" All inlets together take no more than {say(together_m2, 'area')} in nineteen of "
-        "twenty: upper figures of several inlets, added, count the same water again."
+        f" All inlets together take no more than {say(together_m2, 'area')} on nineteen of "
+        "twenty: upper figures of several inlets, added up, count the same water twice."
     )  # fmt: skip
     return (
         f"{finding.subject} takes {_span(say, low_m2, high_m2)}: the data cannot tell. Size "
@@ -86,11 +93,11 @@ def _path_hangs_on_detail(
     say: Say, finding: Finding, *, length_m: float, behind_m2: float, there: int, number: int
 ) -> str:
     return (
-        f"A way of the water to {finding.subject}, {say(length_m, 'length')} long with "
-        f"{say(behind_m2, 'area')} behind it, leads there in {there} of {number} realisations: "
-        "what keeps the water on it or turns it, here or below, is no higher than the error of "
-        "the data, such as a shallow swale, a curb, or even ground. Look on site; if it is real, "
-        "draw it in the layer walls."
+        f"A flow path to {finding.subject}, {say(length_m, 'length')} long with "
+        f"{say(behind_m2, 'area')} draining to it, leads there on "
+        f"{_surfaces(f'{there} of {number}')}: what keeps the water on it or turns it, here or "
+        "below, is no higher than that error, such as a shallow swale, a curb, or level ground. "
+        "Look on site; if it is real, draw it in the layer walls."
     )
 
 

@@ -82,11 +82,11 @@ def test_a_blocked_inlet_says_what_rises_what_it_reaches_and_where_it_runs():
 @pytest.mark.parametrize(
     ("facts", "told"),
     [({"rise": None, "cell_m": 0.5}, "no water stands higher"),
-     ({"rise": None, "unclosed": (2, 3)}, "do not close low spot 2, 3:"),
+     ({"rise": None, "unclosed": (2, 3)}, "end before low spot 2, 3 closes"),
      ({"rise": RISE._replace(rise_m=None)}, "rises by less than 0.01 m in low spot 2"),
      ({"rise": RISE._replace(left_to=(0.1, "sill", "Door"))}, "0.10 m are left to the sill of"),
      ({"rise": RISE._replace(level_doubt_m=0.2)}, "±0.20 m: measure sill and ground."),
-     ({"rise": RISE._replace(sills_unknown=("A", "B"))}, "of A, B: measure it.")],
+     ({"rise": RISE._replace(sills_unknown=("A", "B"))}, "is given for A, B: measure it.")],
 )  # fmt: skip
 def test_a_blocked_inlet_says_what_is_not_known(facts, told):
     assert told in blocked(**facts)
@@ -95,8 +95,8 @@ def test_a_blocked_inlet_says_what_is_not_known(facts, told):
 def test_infiltration_is_told_with_where_it_comes_from():
     soil = Finding("infiltration-counted", "note", "lot",
                    facts={"rate_m_s": 1e-6, "soil_group": "C"})  # fmt: skip
-    assert "soil of hydrologic group C" in message(soil)
+    assert "by hydrologic soil group C" in message(soil)
     assert "Measure it on site" in message(soil)
     tested = replace(soil, facts={"rate_m_s": 1e-6, "soil_group": None})
-    assert "of the soak test" in message(tested)
+    assert "by the soak test" in message(tested)
     assert "Measure it on site" not in message(tested)

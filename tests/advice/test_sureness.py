@@ -14,7 +14,7 @@ def said(rule, **facts):
 
 @pytest.mark.parametrize(
     ("facts", "told"),
-    [({"number": 1}, "fewer than 20 give no bounds"), ({"number": 50}, "ask for more real"),
+    [({"number": 1}, "fewer than 20 give no bounds"), ({"number": 50}, "make them finer"),
      ({"number": 50, "cut_short": True}, "[confidence] realisations = 100.")],
 )  # fmt: skip
 def test_realisations_say_what_more_to_ask_for(facts, told):
@@ -29,8 +29,8 @@ def test_data_without_an_error_are_doubted():
 
 @pytest.mark.parametrize(
     ("is_sure", "is_likely", "words"),
-    [(True, True, "0.20 m to 0.30 m deep in nine of ten: check it first."),
-     (False, True, "likely there"), (False, False, "within the noise of the data.")],
+    [(True, True, "0.20 m to 0.30 m deep on nine of ten: check it first."),
+     (False, True, "likely real"), (False, False, "it may be noise.")],
 )  # fmt: skip
 def test_low_spots_are_told_in_plain_words(is_sure, is_likely, words):
     text = said("low-spot-sureness", there=96, number=100, depth_low_m=0.2, depth_high_m=0.3,
