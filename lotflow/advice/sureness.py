@@ -83,8 +83,8 @@ def _catchment_unsure(
         "twenty: upper figures of several inlets, added up, count the same water twice."
     )  # fmt: skip
     return (
-        f"{finding.subject} takes {_span(say, low_m2, high_m2)}: the data cannot tell. Size "
-        "nothing for one of these figures; take levels on site where its catchment ends."
+        f"{finding.subject} takes {_span(say, low_m2, high_m2)}. Size nothing for "
+        "one of these figures; take levels on site where its catchment ends."
         f"{together}"
     )
 

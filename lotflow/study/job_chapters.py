@@ -38,19 +38,18 @@ from lotflow.runoff.stated_rain import (
     stated_columns,
     stated_rows,
 )
+from lotflow.runoff.storm_parts import downspout_ground, low_spot_ground
+from lotflow.runoff.storms import StormStudy, study_storms, way_timer
 from lotflow.study.chapter import RUNOFF, Chapter, say_nothing
 from lotflow.study.confidence import confidence_chapter, entering_ca
 from lotflow.study.drain_check import CaseRun, check_drains, drain_chapter
 from lotflow.study.limited import opened_water
 from lotflow.study.lot_water import CaseWater, case_water
-from lotflow.study.low_spot_parts import low_spot_ground
 from lotflow.study.outlets import level_error
 from lotflow.study.ponding import ponding_chapter
 from lotflow.study.runoff_rows import storm_rows
 from lotflow.study.standing import standing_chapter
 from lotflow.study.stated_storm import stated_storm
-from lotflow.study.storm_parts import downspout_ground
-from lotflow.study.storms import StormStudy, study_storms, way_timer
 from lotflow.study.worked_sheets import SHEETS_FILE, worked_sheets
 from lotflow.terrain.discharge_path import discharge_path
 from lotflow.terrain.downspouts import roof_notes
@@ -110,7 +109,7 @@ def judge_job(lot: LotWater) -> JudgedJob:
     """
     waters = [case_water(lot, case) for case in cases_of(lot.site)]
     cover = site_cover(lot)
-    storms = [study_storms(lot, water, cover.ground) for water in waters]
+    storms = [case_storms(lot, water, cover.ground) for water in waters]
     main = storms[-1]
     opened = [] if main is None else opened_water(waters[-1].inlets.routing, main)
     checked = check_drains(
@@ -123,6 +122,15 @@ def judge_job(lot: LotWater) -> JudgedJob:
         ],
     )  # fmt: skip
     return JudgedJob(waters, cover, storms, checked, opened)
+
+
+def case_storms(lot: LotWater, water: CaseWater, cover: GroundCover) -> StormStudy | None:
+    """What the design storms bring to the drains of a case; None where no rainfall is given."""
+    if lot.rainfall is None or lot.job.rainfall is None:
+        return None
+    return study_storms(
+        lot.rainfall, lot.job.rainfall.storms, water.inlets.routing, water.names, water.roofs, cover
+    )
 
 
 def job_chapters(lot: LotWater, tell: Tell = say_nothing) -> list[Chapter]:
@@ -228,7 +236,10 @@ def _storm_rows(
     downspouts = replace(storms, ground=downspout_ground(lot.roofs, storms.cover))
     rows += storm_rows(downspouts, ["downspout"] * len(lot.roofs.downspouts), storm_type)
     spots = np.unique(lot.low_spots.number[lot.window.lot & (lot.low_spots.number > 0)]) - 1
-    ground = low_spot_ground(lot, storms.cover, way_timer(storms.rainfall), spots.tolist())
+    ground = low_spot_ground(
+        lot.natural, lot.low_spots, lot.roofs, storms.cover, way_timer(storms.rainfall),
+        spots.tolist(),
+    )  # fmt: skip
     rows += storm_rows(replace(storms, ground=ground), ["low spot"] * spots.size, storm_type)
     return rows
 

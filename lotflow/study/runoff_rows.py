@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from lotflow.runoff.catchment_parts import PartWay
     from lotflow.runoff.curve_number import StormType
     from lotflow.runoff.rational import Storage
-    from lotflow.study.storms import StormStudy
+    from lotflow.runoff.storms import StormStudy
 
 Row = dict[str, Any]
 

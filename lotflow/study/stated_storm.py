@@ -10,8 +10,8 @@ import numpy as np
 
 from lotflow.runoff.catchment_parts import catchment_parts
 from lotflow.runoff.parts import RunoffParts
-from lotflow.study.storm_parts import overflow_intensity, part_ground
-from lotflow.study.storms import way_timer
+from lotflow.runoff.storm_parts import overflow_intensity, part_ground
+from lotflow.runoff.storms import way_timer
 from lotflow.terrain.courses import courses_to
 
 if TYPE_CHECKING:
@@ -19,8 +19,8 @@ if TYPE_CHECKING:
 
     from lotflow.grid import FloatArray
     from lotflow.runoff.ground_cover import GroundCover
+    from lotflow.runoff.storm_parts import PartGround
     from lotflow.study.lot_water import CaseWater, LotWater
-    from lotflow.study.storm_parts import PartGround
 
 
 @dataclass(frozen=True)

@@ -6,14 +6,14 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from lotflow.runoff.storms import sheet_flow_rain
 from lotflow.study.runoff_rows import compared_times, mean_coefficient
-from lotflow.study.storms import sheet_flow_rain
 from lotflow.units import both_units, from_si
 
 if TYPE_CHECKING:
     from lotflow.runoff.catchment_parts import PartWay
     from lotflow.runoff.concentration import Segment
-    from lotflow.study.storms import StormStudy
+    from lotflow.runoff.storms import StormStudy
 
 
 def ground_lines(storms: StormStudy, node: int, area: float) -> list[str]:

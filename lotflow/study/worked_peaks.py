@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from lotflow.runoff.curve_number import StormType
-    from lotflow.study.storms import StormStudy
+    from lotflow.runoff.storms import StormStudy
 
 
 def rational_lines(storms: StormStudy, node: int) -> list[str]:

@@ -14,8 +14,8 @@ if TYPE_CHECKING:
     from collections.abc import Mapping
 
     from lotflow.runoff.curve_number import StormType
+    from lotflow.runoff.storms import StormStudy
     from lotflow.study.lot_water import LotWater
-    from lotflow.study.storms import StormStudy
 
 #: File of the sheets in a result.
 SHEETS_FILE: Final = "runoff_sheets.txt"

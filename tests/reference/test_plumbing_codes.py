@@ -6,7 +6,8 @@ import numpy as np
 import pytest
 
 from lotflow.drains.pipe_tables import minimum_fall
-from lotflow.drains.pipes import full_flow_capacity, leader_capacity, minimum_slope
+from lotflow.drains.pipes import full_flow_capacity, minimum_slope
+from lotflow.runoff.storm_parts import leader_capacity
 
 INCH = 0.0254
 GPM = 231 * INCH**3 / 60

@@ -10,9 +10,8 @@ from lotflow.inputs.job import read_job
 from lotflow.layers.drawn import cases_of
 from lotflow.study.confidence import confidence_chapter, entering_ca
 from lotflow.study.drain_check import CaseRun, check_drains, drain_chapter
-from lotflow.study.job_chapters import runoff_chapter, site_cover
+from lotflow.study.job_chapters import case_storms, runoff_chapter, site_cover
 from lotflow.study.lot_water import case_water, study_lot
-from lotflow.study.storms import study_storms
 
 SAMPLE = Path(__file__).parents[2] / "data_samples" / "alder_court"
 
@@ -27,7 +26,7 @@ def known(lot):
     """Cover and runoff of the sample lot."""
     cover = site_cover(lot)
     water = case_water(lot, cases_of(lot.site)[-1])
-    return cover, runoff_chapter(lot, cover, study_storms(lot, water, cover.ground))
+    return cover, runoff_chapter(lot, cover, case_storms(lot, water, cover.ground))
 
 
 @pytest.fixture(scope="module")
@@ -36,7 +35,7 @@ def checked(lot, known):
     waters = [case_water(lot, case) for case in cases_of(lot.site)]
     return check_drains(
         lot,
-        [CaseRun(water.case, water.inlets, study_storms(lot, water, known[0].ground))
+        [CaseRun(water.case, water.inlets, case_storms(lot, water, known[0].ground))
          for water in waters],
     )  # fmt: skip
 

@@ -25,11 +25,11 @@ from lotflow.runoff.ground_cover import DrawnCover, ground_cover
 from lotflow.scenarios import OPEN
 from lotflow.study import pond_layers
 from lotflow.study.blocked import drain_cases
+from lotflow.study.job_chapters import case_storms
 from lotflow.study.limited import opened_water
 from lotflow.study.lot_water import case_water, study_lot
 from lotflow.study.pond_cases import case_storm, pond_ground
 from lotflow.study.ponding import _require_closed, ponding_chapter
-from lotflow.study.storms import study_storms
 from lotflow.terrain.pond_network import pond_network
 from lotflow.terrain.ponding import standing_water
 
@@ -424,7 +424,7 @@ def test_the_storms_of_a_rainfall_table_close_too(sample):
     """With the runoff, downspouts and gutters of the sample's own rainfall."""
     rain = Rain(file=SAMPLES / "alder_court" / "rainfall.csv")
     lot = study_lot(sample.job.model_copy(update={"rainfall": rain}))
-    storms = study_storms(lot, case_water(lot, lot.case), EvenStorms(lot).cover)
+    storms = case_storms(lot, case_water(lot, lot.case), EvenStorms(lot).cover)
     cases = ponding_chapter(lot, storms).layers["pond_cases"]
     assert cases["residual_m3"].abs().max() < 1e-9
     assert (cases["connected_m3"] > 0).all()

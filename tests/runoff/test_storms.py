@@ -7,16 +7,15 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from lotflow.drains.pipes import leader_capacity
+from lotflow.errors import ParameterError
 from lotflow.inputs.job import read_job
 from lotflow.layers.drawn import cases_of
 from lotflow.rainfall import RainfallTable
 from lotflow.runoff.rain_findings import rain_findings
-from lotflow.study.job_chapters import runoff_chapter, site_cover
+from lotflow.runoff.storm_parts import downspout_ground, leader_capacity, low_spot_ground
+from lotflow.runoff.storms import way_timer
+from lotflow.study.job_chapters import case_storms, runoff_chapter, site_cover
 from lotflow.study.lot_water import CaseWater, case_water, study_lot
-from lotflow.study.low_spot_parts import low_spot_ground
-from lotflow.study.storm_parts import downspout_ground
-from lotflow.study.storms import study_storms, way_timer
 from lotflow.study.worked_sheets import explained, sheet_of, worked_sheet
 from lotflow.terrain.roofs import roof_water
 
@@ -42,21 +41,26 @@ def with_leaders(water, diameter_m):
 
 
 @pytest.fixture(scope="module", params=["today", "proposed", "proposed, narrow leaders"])
-def storms(request, lot, cover):
+def water(request, lot):
     case, _, narrow = request.param.partition(",")
     water = case_water(lot, case)
-    return study_storms(lot, with_leaders(water, NARROW_M) if narrow else water, cover.ground)
+    return with_leaders(water, NARROW_M) if narrow else water
+
+
+@pytest.fixture(scope="module")
+def storms(water, lot, cover):
+    return case_storms(lot, water, cover.ground)
 
 
 @pytest.fixture(scope="module")
 def proposed(lot, cover):
-    return study_storms(lot, case_water(lot, "proposed"), cover.ground)
+    return case_storms(lot, case_water(lot, "proposed"), cover.ground)
 
 
 @pytest.fixture(scope="module")
 def narrow(lot, cover):
     water = with_leaders(case_water(lot, "proposed"), NARROW_M)
-    return study_storms(lot, water, cover.ground)
+    return case_storms(lot, water, cover.ground)
 
 
 def test_all_runoff_enters_the_flow_or_a_drain(storms):
@@ -70,26 +74,26 @@ def test_all_runoff_enters_the_flow_or_a_drain(storms):
         assert not entered[surface.roof].any()
 
 
-def test_volume_of_each_inlet_is_what_runs_to_it(storms):
+def test_volume_of_each_inlet_is_what_runs_to_it(water, storms):
     """Parts, grid and hydrograph tell the same volume."""
-    routing = storms.water.inlets.routing
+    routing = water.inlets.routing
     label = routing.field.labels(routing.drains.inlet.copy()).ravel()
     for storm in range(len(storms.storms)):
         depth = storms.runoff_depth(storm).ravel()
         intake = np.bincount(label, depth, minlength=len(storms.node_names) + 1)[1:]
         led = storms.connected_volume(storm)
         for node, name in enumerate(storms.node_names):
-            over_ground = intake[node] if node < len(storms.water.names) else 0.0
+            over_ground = intake[node] if node < len(water.names) else 0.0
             volume = over_ground * storms.surface.ground.cell_m2 + led.get(name, 0.0)
             assert storms.volumes_m3[node, storm] == pytest.approx(volume, rel=1e-9, abs=1e-9)
             assert storms.hydrograph(name, storm).volume_m3 == pytest.approx(volume, rel=1e-9)
 
 
-def test_areas_times_coefficients_agree_with_the_grid(storms):
+def test_areas_times_coefficients_agree_with_the_grid(water, storms):
     """The sum of C A over the parts of an inlet is that of the cells that run to it."""
-    routing = storms.water.inlets.routing
+    routing = water.inlets.routing
     label = routing.field.labels(routing.drains.inlet.copy()).ravel()
-    inlets = len(storms.water.names)
+    inlets = len(water.names)
     over_ground = np.array([kind != "roof" for kind in storms.ground.kind])
     for storm in range(len(storms.storms)):
         grid = np.bincount(label, storms.ca_weight(storm).ravel(), minlength=inlets + 1)[1:]
@@ -98,6 +102,24 @@ def test_areas_times_coefficients_agree_with_the_grid(storms):
             minlength=len(storms.node_names),
         )  # fmt: skip
         assert parts[:inlets] == pytest.approx(grid[:inlets], rel=1e-9, abs=1e-9)
+
+
+@pytest.mark.parametrize(
+    ("call", "said"),
+    [
+        (lambda: leader_capacity(0.1, filling=1.5), "filling must be at least 0 and at most 1"),
+        (lambda: leader_capacity(0.0), "diameter must be greater than 0, not 0"),
+    ],
+)
+def test_a_leader_outside_the_domain_of_its_formula_is_refused(call, said):
+    with pytest.raises(ParameterError, match=said):
+        call()
+
+
+def test_leader_flow_is_that_of_the_formula_in_gallons_and_inches():
+    inch = 0.0254
+    gallons = leader_capacity(3 * inch, filling=0.25) / (231 * inch**3 / 60)
+    assert gallons == pytest.approx(27.8 * 0.25 ** (5 / 3) * 3 ** (8 / 3))
 
 
 def test_gutters_run_over_above_the_rain_of_their_leader(narrow):
@@ -120,7 +142,7 @@ def test_what_runs_over_leaves_the_drain_for_the_ground(proposed, narrow):
 
 
 def test_overflow_is_a_finding(lot, cover, narrow):
-    chapter = runoff_chapter(replace(lot, roofs=narrow.water.roofs), cover, narrow)
+    chapter = runoff_chapter(replace(lot, roofs=narrow.roofs), cover, narrow)
     rules = [finding.rule for finding in chapter.findings]
     assert rules.count("gutter-runs-over") == 4
 
@@ -141,14 +163,16 @@ def test_downspouts_are_subjects_of_their_own(lot, proposed):
 def test_low_spots_get_all_of_their_contributing_area(lot, proposed):
     """Through low spots above them too, as the layer of the low spots counts it."""
     spots = list(range(len(lot.low_spots)))
-    ground = low_spot_ground(lot, proposed.cover, way_timer(proposed.rainfall), spots)
+    ground = low_spot_ground(
+        lot.natural, lot.low_spots, lot.roofs, proposed.cover, way_timer(proposed.rainfall), spots
+    )
     cells = np.bincount(ground.node, ground.fixed.sum(axis=1), minlength=len(spots))
     assert cells == pytest.approx(lot.low_spots.contributing)
 
 
 def test_without_rainfall_there_are_no_storms(lot, cover):
     dry = replace(lot, rainfall=None, job=lot.job.model_copy(update={"rainfall": None}))
-    assert study_storms(dry, case_water(dry, "proposed"), cover.ground) is None
+    assert case_storms(dry, case_water(dry, "proposed"), cover.ground) is None
     chapter = runoff_chapter(dry, cover, None)
     assert not len(chapter.layers["runoff"])
     assert not chapter.texts
@@ -158,7 +182,7 @@ def test_without_rainfall_there_are_no_storms(lot, cover):
 
 def test_uplift_raises_flows_in_proportion_and_is_said(lot, cover, proposed):
     raised = replace(lot, rainfall=replace(lot.rainfall, uplift=1.2))
-    more = study_storms(raised, case_water(raised, "proposed"), cover.ground)
+    more = case_storms(raised, case_water(raised, "proposed"), cover.ground)
     paved = proposed.node_names.index("Corner cleanout")
     assert more.peaks.flow_m3s[paved] == pytest.approx(1.2 * proposed.peaks.flow_m3s[paved])
     found = {
@@ -179,7 +203,7 @@ def test_short_tables_are_used_as_far_as_they_reach_and_said(lot, cover, duratio
     """No rain is invented: times start at the shortest, volumes end at the longest."""
     table = RainfallTable(durations, [2, 100], [[0.015, 0.03], [0.04, 0.08]], "short")
     dry = replace(lot, rainfall=table)
-    found = study_storms(dry, case_water(dry, "proposed"), cover.ground)
+    found = case_storms(dry, case_water(dry, "proposed"), cover.ground)
     assert found.times_s.min() == durations[0]
     chapter = runoff_chapter(dry, cover, found)
     assert rule in {finding.rule for finding in chapter.findings}

@@ -22,15 +22,18 @@ from lotflow.runoff.design_storms import DesignStorm, design_storm, joint_hydrog
 from lotflow.runoff.hydrograph import STORM_DURATION_S
 from lotflow.runoff.parts import RunoffParts
 from lotflow.runoff.rational import PeakFlows, governing_flows
-from lotflow.study.storm_parts import PartGround, overflow_intensity, part_ground
+from lotflow.runoff.storm_parts import PartGround, overflow_intensity, part_ground
 from lotflow.terrain.courses import courses_to
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from lotflow.grid import FloatArray
     from lotflow.rainfall import Rainfall
     from lotflow.runoff.ground_cover import GroundCover
     from lotflow.runoff.hydrograph import Hydrograph
-    from lotflow.study.lot_water import CaseWater, LotWater
+    from lotflow.terrain.roofs import RoofWater
+    from lotflow.terrain.routing import Routing
     from lotflow.terrain.surface import Surface
 
 #: Sheet flow by TR-55 is timed with the rain of 24 hours of this return period [yr].
@@ -48,8 +51,8 @@ class StormStudy:
         Table or formula.
     storms
         Return periods, rising [yr].
-    water
-        Roofs and inlets of the case.
+    roofs
+        With the downspouts of the case.
     cover
         Of every cell.
     ground
@@ -60,7 +63,7 @@ class StormStudy:
 
     rainfall: Rainfall
     storms: tuple[float, ...]
-    water: CaseWater
+    roofs: RoofWater
     cover: GroundCover
     ground: PartGround
     designs: tuple[DesignStorm, ...]
@@ -73,7 +76,7 @@ class StormStudy:
     @property
     def surface(self) -> Surface:
         """With the landings of roof water."""
-        return self.water.roofs.surface
+        return self.roofs.surface
 
     @cached_property
     def coefficients(self) -> FloatArray:
@@ -91,7 +94,7 @@ class StormStudy:
         """Shape (downspouts,): rain from which each leader overflows; infinite if unknown."""
         roof = self.cover.keys.index("roof")
         coefficient = float(self.cover.values.runoff_coefficient[roof])
-        return overflow_intensity(self.water.roofs, coefficient)
+        return overflow_intensity(self.roofs, coefficient)
 
     @cached_property
     def peak_overflow(self) -> FloatArray:
@@ -204,12 +207,12 @@ class StormStudy:
         """
         depth = self.depths_m[self.cover.number, storm] * self.surface.share
         led = np.bincount(
-            self.water.roofs.served.ravel(), weights=depth.ravel(),
-            minlength=len(self.water.roofs.downspouts) + 1,
+            self.roofs.served.ravel(), weights=depth.ravel(),
+            minlength=len(self.roofs.downspouts) + 1,
         )[1:]  # fmt: skip
         kept = led * (1.0 - self.volume_overflow[:, storm]) * self.surface.ground.cell_m2
         volumes: dict[str, float] = {}
-        for downspout, volume in zip(self.water.roofs.downspouts, kept.tolist(), strict=True):
+        for downspout, volume in zip(self.roofs.downspouts, kept.tolist(), strict=True):
             if downspout.node:
                 volumes[downspout.node] = volumes.get(downspout.node, 0.0) + volume
         return volumes
@@ -273,7 +276,7 @@ class StormStudy:
 
     def _entering(self, values: FloatArray, overflow: FloatArray) -> FloatArray:
         """Bring a value of each kind of ground to the cells where water enters the flow."""
-        surface, served = self.surface, self.water.roofs.served
+        surface, served = self.surface, self.roofs.served
         value = np.where(surface.missing, 0.0, values[self.cover.number] * surface.share)
         over = np.append(0.0, overflow)[served]
         comes_down = np.where(surface.piped, 0.0, value * (1.0 - over))
@@ -285,42 +288,42 @@ class StormStudy:
         return np.asarray(entering.reshape(value.shape), dtype=np.float64)
 
 
-def study_storms(lot: LotWater, water: CaseWater, cover: GroundCover) -> StormStudy | None:
+def study_storms(
+    rainfall: Rainfall, periods: Sequence[float], routing: Routing, names: Sequence[str],
+    roofs: RoofWater, cover: GroundCover,
+) -> StormStudy:  # fmt: skip
     """
     Find what the design storms bring to the drains of a case.
 
     Parameters
     ----------
-    lot
-        Ground, site and rainfall.
-    water
-        Roofs and inlets of the case.
+    rainfall
+        Table or formula.
+    periods
+        Return periods, rising [yr].
+    routing
+        With the inlets of the case.
+    names
+        Of the inlets, in the order of their numbers.
+    roofs
+        With the downspouts of the case.
     cover
         Of every cell.
-
-    Returns
-    -------
-    storms
-        None where no rainfall is given.
 
     Raises
     ------
     InputError
         If the rainfall does not reach as long as the water takes to an inlet.
     """
-    if lot.rainfall is None or lot.job.rainfall is None:
-        return None
-    routing, periods = water.inlets.routing, lot.job.rainfall.storms
     courses = courses_to(routing, routing.drains.inlet)
-    names = water.names
-    catchments = catchment_parts(courses, len(names), cover, way_timer(lot.rainfall))
+    catchments = catchment_parts(courses, len(names), cover, way_timer(rainfall))
     return StormStudy(
-        rainfall=lot.rainfall,
+        rainfall=rainfall,
         storms=tuple(periods),
-        water=water,
+        roofs=roofs,
         cover=cover,
-        ground=part_ground(courses, names, cover, water.roofs, catchments),
-        designs=tuple(design_storm(lot.rainfall, period) for period in periods),
+        ground=part_ground(courses, names, cover, roofs, catchments),
+        designs=tuple(design_storm(rainfall, period) for period in periods),
     )
 
 
