@@ -11,8 +11,8 @@ if TYPE_CHECKING:
 
     from lotflow.advice.say import Say, Sentence
     from lotflow.findings import Finding
+    from lotflow.ponding.records import AtWall, Risen
     from lotflow.scenarios import Scenario
-    from lotflow.study.pond_records import AtWall, Risen
 
 
 def _storm(period_yr: float, scenario: Scenario) -> str:

@@ -33,9 +33,8 @@ from lotflow.outputs.drain_layers import (
     line_entries,
     outlet_storm_rows,
 )
-from lotflow.study.bypass import ways_past, without_rings
+from lotflow.ponding.refused import SteppedStorms, WaysPast, opened_water, storm_series
 from lotflow.study.chapter import Chapter
-from lotflow.study.limited import SteppedStorms, opened_water, storm_series
 from lotflow.study.lot_water import LotWater, case_water
 from lotflow.study.outlets import level_error
 from lotflow.terrain.discharge_path import discharge_path
@@ -159,8 +158,11 @@ def _checked(lot: LotWater, run: CaseRun) -> CheckedCase:
         error=level_error(lot.job),
     )  # fmt: skip
     network = drawn.system.network
-    past = ways_past(lot, run, drawn.inlets)
-    ways = without_rings(lot, run, drawn.inlets, past, network)
+    past = WaysPast(
+        lot.natural, run.inlets.placed, lot.low_spots, lot.window.lot,
+        rule=lot.job.terrain.direction, criteria=lot.job.criteria,
+    )  # fmt: skip
+    ways = past.of(drawn.inlets, network)
     stands = {inlet.name: way.depth_m for inlet, way in zip(drawn.inlets, ways, strict=True)}
     limits, system = drawn.around.limits, replace(drawn.system, stands_m=stands)
     state = run_system(system)
@@ -188,7 +190,7 @@ def _checked(lot: LotWater, run: CaseRun) -> CheckedCase:
     intakes = inlet_intakes(state, inlets, ways, limits, series=series, receivers=receivers)
     # what one system refuses another in the same low spot may still take
     shares = refused_shares(intakes)
-    better = without_rings(lot, run, drawn.inlets, past, network, shares)
+    better = past.of(drawn.inlets, network, shares)
     if better != ways:
         intakes = inlet_intakes(state, inlets, better, limits, series=series, receivers=receivers)
     return CheckedCase(

@@ -30,6 +30,7 @@ from lotflow.outputs.ground_layers import facades_layer, openings_layer
 from lotflow.outputs.positions import place_of
 from lotflow.outputs.quantities import quantities_csv, quantities_table
 from lotflow.outputs.result_layers import runoff_table
+from lotflow.ponding.refused import opened_water
 from lotflow.runoff.drawn_cover import SiteCover, drawn_cover
 from lotflow.runoff.rain_findings import overflow_findings, rain_findings, stated_findings
 from lotflow.runoff.stated_rain import (
@@ -43,12 +44,10 @@ from lotflow.runoff.storms import StormStudy, study_storms, way_timer
 from lotflow.study.chapter import RUNOFF, Chapter, say_nothing
 from lotflow.study.confidence import confidence_chapter, entering_ca
 from lotflow.study.drain_check import CaseRun, check_drains, drain_chapter
-from lotflow.study.limited import opened_water
 from lotflow.study.lot_water import CaseWater, case_water
 from lotflow.study.outlets import level_error
-from lotflow.study.ponding import ponding_chapter
+from lotflow.study.ponding import ponding_chapter, standing_chapter
 from lotflow.study.runoff_rows import storm_rows
-from lotflow.study.standing import standing_chapter
 from lotflow.study.stated_storm import stated_storm
 from lotflow.study.worked_sheets import SHEETS_FILE, worked_sheets
 from lotflow.terrain.discharge_path import discharge_path

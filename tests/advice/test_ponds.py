@@ -6,8 +6,8 @@ import pytest
 
 from lotflow.advice.sentences import message
 from lotflow.findings import Finding
+from lotflow.ponding.records import AtWall, Risen
 from lotflow.scenarios import ALL_BLOCKED, LIMITED, OPEN, one_blocked
-from lotflow.study.pond_records import AtWall, Risen
 
 IN_10_YEARS = {"period_yr": 10.0, "scenario": OPEN}
 DOOR = AtWall("Cellar door", is_opening=True, depth_m=0.2, basis="sill", freeboard_m=0.05)

@@ -28,7 +28,7 @@ from lotflow.study.job_chapters import house_chapter, quantity_chapter, site_cov
 from lotflow.study.lot_water import case_water, study_lot
 from lotflow.study.main_job import bind
 from lotflow.study.outlets import outlet_chapter
-from lotflow.study.standing import standing_chapter
+from lotflow.study.ponding import standing_chapter
 from lotflow.study.terrain_layers import terrain_chapter
 from lotflow.study.write import write_study
 

@@ -18,18 +18,18 @@ from lotflow.errors import EngineError
 from lotflow.inputs.job import read_job
 from lotflow.inputs.job_tables import Rain
 from lotflow.inputs.screening import screening_job
+from lotflow.outputs import pond_layers
 from lotflow.outputs.geopackage import geopackage_file
 from lotflow.outputs.summary import summary_content
 from lotflow.outputs.summary_text import summary_text
+from lotflow.ponding.ponds import case_storm
+from lotflow.ponding.refused import opened_water
+from lotflow.ponding.runs import require_closed, scenario_routings
 from lotflow.runoff.ground_cover import DrawnCover, ground_cover
 from lotflow.scenarios import OPEN
-from lotflow.study import pond_layers
-from lotflow.study.blocked import drain_cases
 from lotflow.study.job_chapters import case_storms
-from lotflow.study.limited import opened_water
 from lotflow.study.lot_water import case_water, study_lot
-from lotflow.study.pond_cases import case_storm, pond_ground
-from lotflow.study.ponding import _require_closed, ponding_chapter
+from lotflow.study.ponding import ground_of_ponds, ponding_chapter
 from lotflow.terrain.pond_network import pond_network
 from lotflow.terrain.ponding import standing_water
 
@@ -115,6 +115,12 @@ def chapter(sample):
     return ponding_chapter(sample, EvenStorms(sample))
 
 
+def routings_of(lot):
+    """The routing of every set of open inlets."""
+    rule = lot.job.terrain.direction
+    return scenario_routings(lot.natural, lot.inlets.routing, lot.inlets.placed, rule)
+
+
 def rows_of(chapter, layer, **where):
     frame = chapter.layers[layer]
     for name, value in where.items():
@@ -144,7 +150,7 @@ def test_of_the_intake_in_other_cases_only_what_is_different_is_listed(sample, c
         rows = rows_of(chapter, "inlet_intake", case=case, return_period_yr=STORMS[0])
         return dict(zip(rows["inlet"], rows["taken_m3"], strict=True))
 
-    for scenario, routing in drain_cases(sample):
+    for scenario, routing in routings_of(sample):
         case = str(scenario)
         taken = standing_water(pond_network(routing), runoff).taken * unit
         told = listed("open") | listed(case)
@@ -154,7 +160,7 @@ def test_of_the_intake_in_other_cases_only_what_is_different_is_listed(sample, c
 
 
 def test_blocking_all_is_the_ground_without_inlets_and_a_blocked_one_takes_nothing(sample):
-    routings = {str(scenario): routing for scenario, routing in drain_cases(sample)}
+    routings = {str(scenario): routing for scenario, routing in routings_of(sample)}
     for position, name in enumerate(sample.names, 1):
         assert not (routings[f"blocked:{name}"].label == position).any()
         assert (routings["open"].label == position).any()
@@ -178,12 +184,12 @@ def test_every_case_closes_to_a_millionth_of_a_litre(chapter):
 
 def test_lost_water_is_an_error(chapter, sample):
     nowhere = np.zeros(sample.window.lot.shape, dtype=bool)
-    ground = pond_ground(sample, nowhere.astype(float), nowhere)
+    ground = ground_of_ponds(sample, nowhere.astype(float), nowhere)
     water = standing_water(pond_network(sample.natural), np.full(sample.window.lot.shape, 0.01))
     storm = case_storm(ground, OPEN, 0, water)
-    _require_closed([storm])
+    require_closed([storm])
     with pytest.raises(EngineError, match="add up"):
-        _require_closed([replace(storm, ponded_m3=storm.ponded_m3 + 0.0011)])
+        require_closed([replace(storm, ponded_m3=storm.ponded_m3 + 0.0011)])
 
 
 def test_bowls_by_hand(bowls):

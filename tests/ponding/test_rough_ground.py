@@ -9,9 +9,9 @@ from affine import Affine
 
 from lotflow.criteria import Criteria
 from lotflow.grid import Grid
+from lotflow.ponding.findings import PondsFound, pond_findings
+from lotflow.ponding.ponds import SAME_LEVEL_M, PondGround, case_storm
 from lotflow.scenarios import OPEN, one_blocked
-from lotflow.study.pond_cases import SAME_LEVEL_M, PondGround, case_storm
-from lotflow.study.pond_findings import PondsFound, pond_findings
 from lotflow.terrain.freeboard import building_thresholds, opening_thresholds
 from lotflow.terrain.low_spots import find_low_spots
 from lotflow.terrain.pond_network import pond_network

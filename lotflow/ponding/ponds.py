@@ -10,7 +10,7 @@ import numpy as np
 import shapely
 
 from lotflow.drains.standing_water import soak_away
-from lotflow.study.pond_records import BEYOND, LOT, CaseStorm, Pond, Rise, Spill, is_same_spill
+from lotflow.ponding.records import BEYOND, LOT, CaseStorm, Pond, Rise, Spill, is_same_spill
 from lotflow.terrain.catchments import label_polygons
 from lotflow.terrain.drainage import LEVEL_STEP
 from lotflow.terrain.freeboard import (
@@ -27,13 +27,15 @@ from lotflow.terrain.water_bodies import WaterBodies, node_name, overflow_path, 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from geopandas import GeoDataFrame
     from numpy.typing import NDArray
 
+    from lotflow.criteria import Criteria
     from lotflow.grid import BoolArray, FloatArray, Grid, IntArray
     from lotflow.scenarios import Scenario
-    from lotflow.study.lot_water import LotWater
     from lotflow.terrain.pond_network import PondNetwork
     from lotflow.terrain.ponding import StandingWater
+    from lotflow.terrain.surface import Surface
 
 
 #: Levels that differ by less than this are the same: what rounding may do to them [m].
@@ -93,43 +95,40 @@ class PondGround:
     inlet_rate: FloatArray | None = None
 
 
-def pond_ground(lot: LotWater, rate: FloatArray, paved: BoolArray) -> PondGround:
+def near_lot(lot: BoolArray, grid: Grid, criteria: Criteria) -> BoolArray:
     """
-    Gather what ponds are judged by.
+    Cells near enough to the lot for a pond on them to be reported.
 
     Parameters
     ----------
     lot
-        Ground, low spots, buildings and openings.
-    rate
-        Infiltration of each cell [m/s].
-    paved
-        Cells that are paved.
+        Its cells.
+    grid
+        Gives their size.
+    criteria
+        Gives the reach.
     """
-    grid, criteria = lot.window.surface.ground, lot.job.criteria
-    away = cells_from(lot.window.lot) * grid.cell_m
-    return PondGround(
-        grid=grid,
-        lot=lot.window.lot,
-        near=away <= criteria.pond_reach_m,
-        low_spot=lot.low_spots.number,
-        artefact=lot.low_spots.artefact,
-        not_closed=lot.spots_not_closed | lot.spots_cut,
-        thresholds=_thresholds(lot),
-        paved=paved,
-        rate=rate,
-        inlets=lot.names,
-        least_depth=criteria.pond_depth_m,
-        rmse=lot.job.elevation.rmse_m,
-    )
+    return np.asarray(cells_from(lot) * grid.cell_m <= criteria.pond_reach_m)
 
 
-def _thresholds(lot: LotWater) -> list[Threshold]:
-    """Buildings and openings of a site that water may enter."""
-    surface, buildings, openings = lot.window.surface, lot.site.buildings, lot.site.openings
+def site_thresholds(
+    surface: Surface, buildings: GeoDataFrame, openings: GeoDataFrame, lot: shapely.Geometry
+) -> list[Threshold]:
+    """
+    List the buildings and openings of a site that water may enter.
+
+    Parameters
+    ----------
+    surface
+        On which they stand.
+    buildings, openings
+        Site layers, in the grid's CRS.
+    lot
+        Its outline: a building is one of the lot from half of its footprint on it.
+    """
     names = [name or f"building {i}" for i, name in enumerate(_texts(buildings["name"]), 1)]
     shapes = buildings.geometry
-    inside = shapes.intersection(lot.site.lot.geometry.union_all()).area
+    inside = shapes.intersection(lot).area
     own = (inside > _OWN_SHARE * shapes.area).tolist()
     levels = buildings["threshold_m"].astype(float).tolist()
     found = building_thresholds(surface, names, levels, own)

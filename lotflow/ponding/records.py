@@ -1,4 +1,4 @@
-"""Records of what stands after a storm: ponds, where they run over, the balance of a case."""
+"""What stands after a storm: ponds, where they run over, what rises, and what matters most."""
 
 from __future__ import annotations
 
@@ -22,6 +22,8 @@ if TYPE_CHECKING:
 
 LOT: Final = "lot"
 BEYOND: Final = "beyond the lot"
+#: Water that rises less than this is told only where nothing rises more [m].
+SEEN_M: Final = 0.005
 
 
 @dataclass(frozen=True, eq=False)
@@ -362,3 +364,64 @@ def left_by_way(storm: CaseStorm) -> dict[str, float]:
         By way out [m^3].
     """
     return dict(zip(WAYS_OUT, storm.left_m3.tolist(), strict=True))
+
+
+def worst_pond(storm: CaseStorm, artefact: Sequence[str], rmse: float) -> Pond | None:
+    """
+    Find the pond that matters most of those that stand.
+
+    Ponds on the lot come first, and low spots that are doubted last; then the one that reaches a
+    building, or comes closer to it than the data can tell, then the deepest.
+
+    Parameters
+    ----------
+    storm
+        Of one set of open inlets.
+    artefact
+        Of each low spot: what speaks against it.
+    rmse
+        Vertical accuracy of the elevation data [m].
+    """
+
+    def weight(pond: Pond) -> tuple[bool, bool, int, float]:
+        return _trusted(artefact, pond), pond.on_lot, _danger(rmse, pond), pond.depth
+
+    return max(storm.ponds, key=weight, default=None)
+
+
+def worst_rise(storm: CaseStorm, artefact: Sequence[str], rmse: float) -> Rise | None:
+    """
+    Find the water that matters most of what stands higher than with every inlet open.
+
+    Water near the lot comes first, and what rises too little to be seen last; then in the order
+    of `worst_pond`, and of the rest what rises most.
+
+    Parameters
+    ----------
+    storm
+        Of one set of open inlets.
+    artefact
+        Of each low spot: what speaks against it.
+    rmse
+        Vertical accuracy of the elevation data [m].
+    """
+
+    def weight(one: Rise) -> tuple[bool, bool, bool, bool, int, float]:
+        return (
+            one.rise >= SEEN_M, one.is_near, _trusted(artefact, one), one.on_lot,
+            _danger(rmse, one), one.rise,
+        )  # fmt: skip
+
+    return max(storm.rises, key=weight, default=None)
+
+
+def _trusted(artefact: Sequence[str], water: Pond | Rise) -> bool:
+    """Whether nothing speaks against the low spot in which water stands."""
+    return not (water.low_spot and artefact[water.low_spot - 1])
+
+
+def _danger(rmse: float, water: Pond | Rise) -> int:
+    """Whether water reaches a building, may do so, or stands at one of whose sills none knows."""
+    close = any(wall.is_close(rmse) for wall in water.walls)
+    unknown = any(not wall.threshold.is_given for wall in at_walls(water.walls))
+    return 3 if reaches(water.walls) else 2 if close else int(unknown)

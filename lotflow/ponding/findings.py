@@ -9,10 +9,19 @@ from typing import TYPE_CHECKING, Any, Final
 import numpy as np
 import shapely
 
+from lotflow.drains.standing_water import infiltration_rates
 from lotflow.findings import ALL_INLETS, Finding
+from lotflow.ponding.records import (
+    BEYOND,
+    SEEN_M,
+    AtWall,
+    Risen,
+    at_walls,
+    reaches,
+    touched,
+    worst_rise,
+)
 from lotflow.scenarios import ALL_BLOCKED, LIMITED, OPEN
-from lotflow.study.pond_records import BEYOND, AtWall, Risen, at_walls, reaches, touched
-from lotflow.study.worst_ponds import SEEN_M, worst_rise
 from lotflow.terrain.level_error import SPREAD_95
 
 if TYPE_CHECKING:
@@ -20,8 +29,8 @@ if TYPE_CHECKING:
 
     from lotflow.criteria import Criteria
     from lotflow.findings import Severity
-    from lotflow.study.pond_cases import PondGround
-    from lotflow.study.pond_records import CaseStorm, Pond, Rise
+    from lotflow.ponding.ponds import PondGround
+    from lotflow.ponding.records import CaseStorm, Pond, Rise
     from lotflow.terrain.freeboard import Freeboard
 
 _OWN_RULE: Final = "lotflow's rule"
@@ -292,7 +301,7 @@ def _blocked(found: PondsFound) -> list[Finding]:
 def _blocked_inlet(found: PondsFound, storm: CaseStorm) -> Finding:
     """Which water rises how high and how far, what it reaches, and where it runs over."""
     subject, facts = storm.scenario.blocked or ALL_INLETS, found.storm(storm)
-    worst = worst_rise(found.ground, storm)
+    worst = worst_rise(storm, found.ground.artefact, found.ground.rmse)
     if worst is None:
         near = np.unique(found.ground.low_spot[found.ground.near])
         unclosed = [int(spot) for spot in near if spot and found.ground.not_closed[spot - 1]]
@@ -433,3 +442,24 @@ def _limited(found: PondsFound) -> list[Finding]:
                 },
             )  # fmt: skip
     return list(first.values())
+
+
+def soil_note(soil_group: str, soak_test_m_s: float | None) -> Finding:
+    """
+    Say by which infiltration the times are counted until ponds are gone.
+
+    Parameters
+    ----------
+    soil_group
+        Hydrologic, "A" to "D".
+    soak_test_m_s
+        As measured on site; None where it was not.
+    """
+    measured = soak_test_m_s is not None
+    rate = float(infiltration_rates(["soil"], soil_group, measured=soak_test_m_s)[0])
+    return Finding(
+        "infiltration-counted", "note", "lot", measured=round(rate * 3.6e6, 3), unit="mm/h",
+        source="measured on site" if measured
+        else "Minnesota Stormwater Manual, design infiltration rates",
+        facts={"rate_m_s": rate, "soil_group": None if measured else soil_group},
+    )  # fmt: skip

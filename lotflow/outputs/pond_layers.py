@@ -11,18 +11,26 @@ import shapely
 
 from lotflow.layers import RESULT_LAYERS
 from lotflow.outputs.result_layers import layer_frame
+from lotflow.ponding.records import (
+    at_walls,
+    left_by_way,
+    reaches,
+    touched,
+    worst_pond,
+    worst_rise,
+)
 from lotflow.scenarios import OPEN
-from lotflow.study.pond_records import at_walls, left_by_way, reaches, touched
-from lotflow.study.worst_ponds import worst_pond, worst_rise
+from lotflow.terrain.drainage import LEVEL_STEP
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Sequence
 
     import geopandas as gpd
 
-    from lotflow.grid import FloatArray
-    from lotflow.study.pond_cases import PondGround
-    from lotflow.study.pond_records import CaseStorm, Pond, Rise
+    from lotflow.grid import FloatArray, Grid
+    from lotflow.ponding.ponds import PondGround
+    from lotflow.ponding.records import CaseStorm, Pond, Rise
+    from lotflow.terrain.low_spots import LowSpots
 
 Row = dict[str, Any]
 
@@ -211,7 +219,7 @@ def _reaches(water: Pond | Rise | None) -> bool | None:
 
 def pond_entries(
     ground: PondGround, layer: pd.DataFrame, found: Sequence[CaseStorm],
-    listed: Sequence[CaseStorm], periods: Sequence[float], beds: Mapping[int, tuple[int, float]],
+    listed: Sequence[CaseStorm], periods: Sequence[float], low_spots: LowSpots,
 ) -> list[Row]:  # fmt: skip
     """
     List every pond in every case and storm for the summary, dry ones with a depth of 0.
@@ -228,8 +236,8 @@ def pond_entries(
         From `listed_ponds`: where ponds are left out, so are the low spots that are dry as usual.
     periods
         Return periods of the storms [yr].
-    beds
-        Deepest cell of each low spot and its elevation, by number [m].
+    low_spots
+        Give the place of those that are dry.
     """
     names = [column.name for column in RESULT_LAYERS["ponds"].columns]
     wet = [dict(zip(names, row, strict=True)) for row in layer[names].itertuples(index=False)]
@@ -247,23 +255,23 @@ def pond_entries(
             usual[storm.storm] = present
         asked = usual[storm.storm] if is_short and storm.scenario.is_one_blocked else spots
         entries += [
-            _dry(ground, str(storm.scenario), period, spot, beds[spot])
+            _dry(ground, str(storm.scenario), period, spot, low_spots)
             for spot in sorted(asked - present)
         ]
     return entries
 
 
 def _dry(
-    ground: PondGround, case: str, period: float, spot: int, bed: tuple[int, float]
+    ground: PondGround, case: str, period: float, spot: int, low_spots: LowSpots
 ) -> Row:  # fmt: skip
     """Entry of a low spot in which no water stands."""
-    x, y = _place(ground, bed[0])
+    x, y = _place(ground, int(low_spots.bed_cell[spot - 1]))
     nothing = dict.fromkeys(("depth_m", "area_m2", "volume_m3", "overflow_m3", "stays_m",
                              "soaks_away_h", "paved_m2", "off_lot_m2", "wall_depth_m"),
                             0.0)  # fmt: skip
     return {
         "id": None, "return_period_yr": period, "case": case, "low_spot": spot, "x": x, "y": y,
-        "level_m": bed[1], **nothing,
+        "level_m": float(low_spots.bed[spot - 1]), **nothing,
         "reaches_building": None if ground.not_closed[spot - 1] else False,
         "not_closed": bool(ground.not_closed[spot - 1]), "artefact": ground.artefact[spot - 1],
     }  # fmt: skip
@@ -339,8 +347,9 @@ def pond_cases_table(
 
 def _worst_columns(ground: PondGround, storm: CaseStorm) -> Row:
     """Water that matters most: of what stands, or of what rises."""
-    rise = None if storm.scenario == OPEN else worst_rise(ground, storm)
-    pond = worst_pond(ground, storm) if storm.scenario == OPEN else rise.pond if rise else None
+    doubts = ground.artefact, ground.rmse
+    rise = None if storm.scenario == OPEN else worst_rise(storm, *doubts)
+    pond = worst_pond(storm, *doubts) if storm.scenario == OPEN else rise.pond if rise else None
     water = rise or pond
     cell = rise.cell if rise else pond.bed_cell if pond else None
     x, y = (np.nan, np.nan) if cell is None else _place(ground, cell)
@@ -392,6 +401,20 @@ def inlet_intake_table(
             for i in np.flatnonzero(differs).tolist()
         ]  # fmt: skip
     return _table("inlet_intake", rows)
+
+
+def standing_depth(grid: Grid, depth: FloatArray) -> Grid:
+    """
+    Give the depth of standing water as a grid; dry cells have none.
+
+    Parameters
+    ----------
+    grid
+        The cells.
+    depth
+        Of each cell [m].
+    """
+    return grid.with_values(np.where(depth > LEVEL_STEP / 2, depth, np.nan))
 
 
 def _table(layer: str, rows: Sequence[Row]) -> pd.DataFrame:
