@@ -78,11 +78,10 @@ def judged_places(
     placed
         The inlets.
     """
-    on_lot = np.bincount(spots.number[lot], minlength=len(spots) + 1)
-    number = spots.number.ravel()
+    on_lot, number = spots.cells_in(lot), spots.number.ravel()
     drained = {int(n) for inlet in placed for n in np.unique(number[inlet.cells])}
     return [
         place
         for n, place in enumerate(places, 1)
-        if on_lot[n] and n not in drained and not spots.artefact[n - 1]
+        if on_lot[n - 1] and n not in drained and not spots.artefact[n - 1]
     ]

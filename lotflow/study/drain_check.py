@@ -35,8 +35,7 @@ from lotflow.outputs.drain_layers import (
 )
 from lotflow.ponding.refused import SteppedStorms, WaysPast, opened_water, storm_series
 from lotflow.study.chapter import Chapter
-from lotflow.study.lot_water import LotWater, case_water
-from lotflow.study.outlets import level_error
+from lotflow.study.lot_water import LotWater, case_water, level_error
 from lotflow.terrain.discharge_path import discharge_path
 from lotflow.units import to_si
 

@@ -44,8 +44,7 @@ from lotflow.runoff.storms import StormStudy, study_storms, way_timer
 from lotflow.study.chapter import RUNOFF, Chapter, say_nothing
 from lotflow.study.confidence import confidence_chapter, entering_ca
 from lotflow.study.drain_check import CaseRun, check_drains, drain_chapter
-from lotflow.study.lot_water import CaseWater, case_water
-from lotflow.study.outlets import level_error
+from lotflow.study.lot_water import CaseWater, case_water, level_error
 from lotflow.study.ponding import ponding_chapter, standing_chapter
 from lotflow.study.runoff_rows import storm_rows
 from lotflow.study.stated_storm import stated_storm

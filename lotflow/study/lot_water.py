@@ -23,9 +23,10 @@ from lotflow.terrain.downspouts import case_roofs
 from lotflow.terrain.error_model import ErrorModel
 from lotflow.terrain.flow_paths import FlowPath, flow_paths
 from lotflow.terrain.inlets import InletStudy, drawn_inlets, study_inlets
+from lotflow.terrain.level_error import LevelError
 from lotflow.terrain.lot_line import LotBalance, lot_balance
 from lotflow.terrain.low_spots import InnerLowSpot, LowSpots, cut_by_edge, inner_low_spots
-from lotflow.terrain.routing import Routing, no_drains, route
+from lotflow.terrain.routing import Routing, no_drains, route, upstream_of
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -100,6 +101,18 @@ class LotWater:
         count = len(self.low_spots)
         held = np.bincount(self.low_spots.number[self.window.held], minlength=count + 1)[1:] > 0
         return held | spills_unseen(self.natural, self.low_spots)
+
+    @property
+    def is_cut(self) -> bool:
+        """Whether water may come onto the lot from beyond what is known."""
+        coming = self.window.inflow(self.natural) & upstream_of(self.natural, self.window.lot)
+        return bool(coming.any())
+
+    @property
+    def is_held(self) -> bool:
+        """Whether water on the lot, in no low spot, may be held back from beyond the data."""
+        held = self.window.held & self.window.lot & (self.low_spots.number == 0)
+        return bool(held.any())
 
     @cached_property
     def paths(self) -> list[FlowPath]:
@@ -268,6 +281,12 @@ def _low_spots(natural: Routing, job: Job) -> tuple[LowSpots, list[InnerLowSpot]
     if natural.hierarchy is None:
         return spots, []
     return spots, inner_low_spots(natural.hierarchy, spots, limit)
+
+
+def level_error(job: Job) -> LevelError:
+    """Vertical error of levels taken off the elevation data, as the job states it."""
+    stated = job.elevation
+    return LevelError(stated.rmse_m, stated.correlation_m, stated.white_share)
 
 
 def error_model(job: Job) -> ErrorModel:

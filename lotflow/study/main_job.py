@@ -17,9 +17,8 @@ from lotflow.runoff.stated_rain import (
     stated_rows,
 )
 from lotflow.study.chapter import RUNOFF, WHERE_TO, Chapter, say_nothing
+from lotflow.study.ground import outlet_chapter, terrain_chapter
 from lotflow.study.lot_water import LotWater, study_lot
-from lotflow.study.outlets import outlet_chapter
-from lotflow.study.terrain_layers import terrain_chapter
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence

@@ -66,6 +66,17 @@ class LowSpots:
         """Number of low spots."""
         return self.bed_cell.size
 
+    def cells_in(self, cells: BoolArray) -> NDArray[np.int64]:
+        """
+        Count the cells of each low spot that lie in an area.
+
+        Parameters
+        ----------
+        cells
+            Of the area.
+        """
+        return np.bincount(self.number[cells], minlength=len(self) + 1)[1:]
+
 
 def numbered_depressions(depth: FloatArray, limit: float) -> IntArray:
     """

@@ -24,12 +24,11 @@ from lotflow.outputs.summary import summary_content
 from lotflow.outputs.summary_text import summary_text
 from lotflow.study.chapter import Chapter
 from lotflow.study.drain_check import CaseRun, check_drains, dry_runs
+from lotflow.study.ground import outlet_chapter, terrain_chapter
 from lotflow.study.job_chapters import house_chapter, quantity_chapter, site_cover
 from lotflow.study.lot_water import case_water, study_lot
 from lotflow.study.main_job import bind
-from lotflow.study.outlets import outlet_chapter
 from lotflow.study.ponding import standing_chapter
-from lotflow.study.terrain_layers import terrain_chapter
 from lotflow.study.write import write_study
 
 SAMPLES = Path(__file__).parents[2] / "data_samples"

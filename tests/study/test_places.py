@@ -23,8 +23,8 @@ from lotflow.inputs.site import read_site
 from lotflow.inputs.sources import LayerFile
 from lotflow.outputs.positions import place_of
 from lotflow.runoff.rain_findings import rain_findings
+from lotflow.study.ground import outlet_chapter
 from lotflow.study.lot_water import read_inputs, study_lot
-from lotflow.study.outlets import outlet_chapter
 
 ROOT = Path(__file__).parents[2]
 ATLAS = ROOT / "tests" / "jobs" / "data" / "atlas14_pulaski.csv"

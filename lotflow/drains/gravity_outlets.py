@@ -10,9 +10,7 @@ import numpy as np
 from lotflow.drains.pipe_tables import minimum_fall
 from lotflow.findings import Finding
 from lotflow.layers.drawn import in_case
-from lotflow.outputs.ground_layers import outlet_options_layer
-from lotflow.study.chapter import WHERE_TO, Chapter, say_nothing
-from lotflow.terrain.level_error import SPREAD_95, LevelError
+from lotflow.terrain.level_error import SPREAD_95
 from lotflow.terrain.lower_places import (
     BEYOND_THE_LOT,
     GROUND_PLACES,
@@ -33,11 +31,15 @@ from lotflow.terrain.outlet_search import (
 )
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Callable, Sequence
 
-    from lotflow.inputs.job import Job
-    from lotflow.study.chapter import Tell
-    from lotflow.study.lot_water import LotWater
+    from lotflow.criteria import Criteria
+    from lotflow.grid import BoolArray, Grid
+    from lotflow.layers.drawn import Case, Drawn
+    from lotflow.terrain.inlet_places import SetInlet
+    from lotflow.terrain.level_error import LevelError
+    from lotflow.terrain.low_spots import LowSpots
+    from lotflow.terrain.surface import Surface
 
 #: Outlets that no line can run to by gravity, or that must not be used.
 _NO_PLACE: Final = ("sanitary sewer", "not found", "pump")
@@ -51,45 +53,65 @@ _TOLD_OFF_LOT_M: Final = 1.0
 _ROUND_POINT_M: Final = 1.0
 
 
-def level_error(job: Job) -> LevelError:
+def search_ground(surface: Surface, site: Drawn, error: LevelError) -> SearchGround:
     """
-    Vertical error of the job's elevation data.
+    Give the ground that a pipe is led through: round buildings, neighbours, wells and septic.
 
     Parameters
     ----------
-    job
-        States it.
+    surface
+        The ground.
+    site
+        What is drawn.
+    error
+        Of the elevation data.
     """
-    given = job.elevation
-    return LevelError(given.rmse_m, given.correlation_m, given.white_share)
+    constraints = site.constraints
+    kept = constraints[constraints["kind"].isin(_OBSTACLES)].geometry
+    room = _ROUND_POINT_M / surface.ground.metres_per_unit
+    drawn = [shape if shape.area > 0 else shape.buffer(room) for shape in kept]
+    obstacles = [*site.buildings.geometry, *drawn]
+    return SearchGround(surface, site.lot.geometry.union_all(), obstacles, error)
 
 
-def outlet_chapter(lot: LotWater, tell: Tell = say_nothing) -> Chapter:
+def outlets_by_gravity(
+    site: Drawn, case: Case, ground: SearchGround, low_spots: LowSpots, lot: BoolArray,
+    placed: Sequence[SetInlet], criteria: Criteria, tell: Callable[[str], None],
+) -> tuple[list[list[OutletOption]], list[Finding]]:  # fmt: skip
     """
     Look for lower places that gravity can reach from each low spot on the lot and each inlet.
 
     Parameters
     ----------
-    lot
-        Ground, low spots and inlets.
+    site, case
+        What is drawn, and the state of the drains.
+    ground
+        From `search_ground`.
+    low_spots, lot
+        Of the ground without inlets; cells of the lot.
+    placed
+        The inlets.
+    criteria
+        Give cover, size of the pipe and how far is looked.
     tell
         Called with what an outlet is being looked for.
+
+    Returns
+    -------
+    options
+        Of each low spot and inlet, best first.
+    findings
+        Where no outlet is found, where only off the lot, and where the levels cannot tell.
     """
-    size = lot.job.criteria.outlet_size_m
+    size, grid = criteria.outlet_size_m, ground.surface.ground
     fall = minimum_fall("pipe", size)
-    rule = PipeRule(lot.job.criteria.cover_m, size, fall.least)
-    ground = SearchGround(
-        lot.window.surface,
-        lot.site.lot.geometry.union_all(),
-        _obstacles(lot),
-        level_error(lot.job),
-    )
-    places = _as_full(_places(lot, ground), lot)
-    starts = [*_low_spots(lot), *_inlets(lot)]
-    own, spot_of_place = _spots_at(lot, starts), _spots_at(lot, places)
+    rule = PipeRule(criteria.cover_m, size, fall.least)
+    places = _as_full(_places(site, case, ground, criteria.outlet_reach_m), low_spots, grid)
+    starts = [*_low_spots(low_spots, lot, grid), *_inlets(placed, grid)]
+    own, spot_of_place = (_spots_at(low_spots, grid, at) for at in (starts, places))
     options = []
     for start, spot in zip(starts, own, strict=True):
-        tell(WHERE_TO, f"outlet for {start.name}")
+        tell(f"outlet for {start.name}")
         # ground within the water of the same low spot lies under its overflow: no outlet
         elsewhere = [
             place
@@ -102,42 +124,39 @@ def outlet_chapter(lot: LotWater, tell: Tell = say_nothing) -> Chapter:
         spot for start, spot in zip(starts, own, strict=True) if start.kind == "inlet" and spot
     }
     source = f"lotflow's rule: cover by [criteria] cover_m; least fall: {fall.source}"
-    searched = _searched(lot)
+    searched = _searched(site, criteria)
     findings = [
         finding
         for start, spot, of_start in zip(starts, own, options, strict=True)
         if start.kind == "inlet" or spot not in spoken
         for finding in _judged(start, of_start, rule, source, searched)
     ]
-    return Chapter(
-        layers={"outlet_options": outlet_options_layer(options, lot.window.surface.ground.crs)},
-        findings=findings,
-    )
+    return options, findings
 
 
-def _as_full(places: Sequence[LowerPlace], lot: LotWater) -> list[LowerPlace]:
+def _as_full(places: Sequence[LowerPlace], spots: LowSpots, grid: Grid) -> list[LowerPlace]:
     """Put places that lie in a low spot at its overflow: water stands there up to that."""
-    spill = np.append(-np.inf, lot.low_spots.spill)
+    spill = np.append(-np.inf, spots.spill)
     return [
         replace(place, level=max(place.level, float(spill[spot])))
         if place.kind in GROUND_PLACES else place
-        for place, spot in zip(places, _spots_at(lot, places), strict=True)
+        for place, spot in zip(places, _spots_at(spots, grid, places), strict=True)
     ]  # fmt: skip
 
 
-def _spots_at(lot: LotWater, at: Sequence[LeadFrom] | Sequence[LowerPlace]) -> list[int]:
+def _spots_at(
+    spots: LowSpots, grid: Grid, at: Sequence[LeadFrom] | Sequence[LowerPlace]
+) -> list[int]:
     """Number of the low spot at each place; 0 for none."""
     points = np.array([(one.x, one.y) for one in at]).reshape(-1, 2)
-    number = sampled(lot.low_spots.number.astype(float), lot.window.surface.ground, points)
+    number = sampled(spots.number.astype(float), grid, points)
     return [int(one) for one in np.nan_to_num(number)]
 
 
-def _low_spots(lot: LotWater) -> list[LeadFrom]:
+def _low_spots(spots: LowSpots, lot: BoolArray, grid: Grid) -> list[LeadFrom]:
     """Low spots on the lot that are believed."""
-    spots, grid = lot.low_spots, lot.window.surface.ground
-    on_lot = np.bincount(spots.number[lot.window.lot], minlength=len(spots) + 1)[1:] > 0
     found = []
-    for position in np.flatnonzero(on_lot):
+    for position in np.flatnonzero(spots.cells_in(lot)):
         if not spots.artefact[position]:
             x, y = grid.xy(*divmod(int(spots.bed_cell[position]), grid.shape[1]))
             name, level = f"low spot {position + 1}", float(spots.bed[position])
@@ -145,11 +164,10 @@ def _low_spots(lot: LotWater) -> list[LeadFrom]:
     return found
 
 
-def _inlets(lot: LotWater) -> list[LeadFrom]:
+def _inlets(placed: Sequence[SetInlet], grid: Grid) -> list[LeadFrom]:
     """Inlets, at their rims."""
-    grid = lot.window.surface.ground
     found = []
-    for inlet in lot.inlets.placed:
+    for inlet in placed:
         ground = grid.values.ravel()[inlet.cells]
         lowest = int(inlet.cells[np.argmin(ground)])
         x, y = grid.xy(*divmod(lowest, grid.shape[1]))
@@ -162,34 +180,24 @@ def _inlets(lot: LotWater) -> list[LeadFrom]:
     return found
 
 
-def _obstacles(lot: LotWater) -> list[Any]:
-    """Polygons that a trench goes round."""
-    constraints = lot.site.constraints
-    kept = constraints[constraints["kind"].isin(_OBSTACLES)].geometry
-    room = _ROUND_POINT_M / lot.window.surface.ground.metres_per_unit
-    drawn = [shape if shape.area > 0 else shape.buffer(room) for shape in kept]
-    return [*lot.site.buildings.geometry, *drawn]
-
-
-def _places(lot: LotWater, ground: SearchGround) -> list[LowerPlace]:
+def _places(site: Drawn, case: Case, ground: SearchGround, reach_m: float) -> list[LowerPlace]:
     """Lower places: lot edge, streets, water and drawn outlets."""
-    surface, site = lot.window.surface, lot.site
+    surface = ground.surface
     found = edge_places(surface, ground.lot)
     streets = site.constraints[site.constraints["kind"] == "street"]
     for kind, frame in (("street", streets), ("water", site.water)):
         for number, (name, shape) in enumerate(zip(frame["name"], frame.geometry, strict=True), 1):
             found += front_places(kind, name or f"{kind} {number}", shape, surface, ground.lot)
     if streets.empty:
-        found += beyond_places(surface, ground.lot, lot.job.criteria.outlet_reach_m)
-    return found + _drawn_outlets(lot)
+        found += beyond_places(surface, ground.lot, reach_m)
+    return found + _drawn_outlets(site, case, surface)
 
 
-def _drawn_outlets(lot: LotWater) -> list[LowerPlace]:
+def _drawn_outlets(site: Drawn, case: Case, surface: Surface) -> list[LowerPlace]:
     """Outlets as drawn, at their inverts or their lines', else at the ground they end on."""
-    surface = lot.window.surface
-    frame = in_case(lot.site.outlets, lot.case)
+    frame = in_case(site.outlets, case)
     level = open_ground(surface)
-    lines = in_case(lot.site.drain_lines, lot.case)
+    lines = in_case(site.drain_lines, case)
     ends = lines.groupby("to")["invert_down_m"].min().to_dict()
     found = []
     for name, kind, invert, water, point in zip(
@@ -210,12 +218,12 @@ def _drawn_outlets(lot: LotWater) -> list[LowerPlace]:
     return found
 
 
-def _searched(lot: LotWater) -> dict[str, Any]:
+def _searched(site: Drawn, criteria: Criteria) -> dict[str, Any]:
     """What was searched, and how far [m]."""
-    drawn = bool((lot.site.constraints["kind"] == "street").any())
+    drawn = bool((site.constraints["kind"] == "street").any())
     return {
         "street_drawn": drawn,
-        "searched_beyond_m": 0.0 if drawn else lot.job.criteria.outlet_reach_m,
+        "searched_beyond_m": 0.0 if drawn else criteria.outlet_reach_m,
     }
 
 
