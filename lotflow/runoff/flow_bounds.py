@@ -1,4 +1,4 @@
-"""How far the flow of each inlet in each storm is left open by what realisations show."""
+"""How far the flow of each inlet is left open by what realisations show."""
 
 from __future__ import annotations
 
@@ -14,6 +14,79 @@ if TYPE_CHECKING:
     import pandas as pd
 
     from lotflow.grid import FloatArray
+    from lotflow.terrain.routing import Routing
+    from lotflow.terrain.surface import Surface
+
+
+def entering_ca(surface: Surface, coefficient: FloatArray) -> FloatArray:
+    """
+    Runoff coefficient times area that enters the flow at each cell.
+
+    Parameters
+    ----------
+    surface
+        Tells where the rain of each cell enters the flow.
+    coefficient
+        Shape of the grid; of the ground, or the roof, of each cell [-].
+
+    Returns
+    -------
+    ca
+        Shape of the grid [m^2]; what downspouts lead into drains is not in it.
+    """
+    counted = ~surface.missing & ~surface.piped
+    ca = np.bincount(
+        surface.landing[counted],
+        weights=(coefficient * surface.share)[counted],
+        minlength=coefficient.size,
+    )
+    return np.asarray(ca * surface.ground.cell_m2).reshape(coefficient.shape)
+
+
+def inlets_ca(routing: Routing, names: Sequence[str], ca_weight: FloatArray) -> FloatArray:
+    """
+    Runoff coefficient times area of the ground of each inlet on the measured surface [m^2].
+
+    Parameters
+    ----------
+    routing
+        With the inlets.
+    names
+        Of the inlets.
+    ca_weight
+        From `entering_ca` [m^2].
+    """
+    label = routing.label.ravel()
+    sums = np.bincount(label, weights=ca_weight.ravel(), minlength=len(names) + 1)
+    return np.asarray(sums[1:], dtype=np.float64)
+
+
+def share_of_flow(whole: FloatArray, measured: FloatArray, bounds: FloatArray) -> FloatArray:
+    """
+    Bounds of what reaches each inlet over what it is on the measured surface.
+
+    Roofs led into drains are there in every realisation.
+
+    Parameters
+    ----------
+    whole, measured
+        Runoff coefficient times area of each inlet, with and without roofs led into it [m^2].
+    bounds
+        Shape (3, inlets): of what reaches it over the ground [m^2].
+
+    Returns
+    -------
+    factor
+        Shape (3, inlets); NaN where nothing reaches an inlet.
+
+    Examples
+    --------
+    >>> share_of_flow(np.array([30.0]), np.array([20.0]), np.array([[5.0], [20.0], [50.0]])).T
+    array([[0.5, 1. , 2. ]])
+    """
+    factor = np.full(bounds.shape, np.nan)
+    np.divide(whole + bounds - measured, whole, out=factor, where=whole > 0)
+    return factor
 
 
 def storm_flow_bounds(

@@ -2,24 +2,16 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any, Final
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from lotflow.drains.line_doubts import line_doubts, realised_line_flows
+from lotflow.findings import Finding
 from lotflow.outputs.drain_layers import line_entries
-from lotflow.runoff.flow_bounds import storm_flow_bounds
+from lotflow.runoff.flow_bounds import inlets_ca, share_of_flow, storm_flow_bounds
 from lotflow.study.chapter import Chapter, Raster, inlet_share_file
-from lotflow.study.confidence_findings import (
-    Bounds,
-    confidence_note,
-    inlet_findings,
-    low_spot_findings,
-)
-from lotflow.study.falls import falls_left_out, falls_table, named_places
 from lotflow.study.lot_water import error_model
-from lotflow.study.path_confidence import holding_shares, path_findings
-from lotflow.terrain.artefacts import ENCLOSED, IN_BUILDING
 from lotflow.terrain.confidence import (
     FEWEST,
     SHARES,
@@ -29,8 +21,18 @@ from lotflow.terrain.confidence import (
     realisations_for,
     run_realisations,
 )
+from lotflow.terrain.error_model import CORRELATION_SOURCE, RMSE_SOURCE
+from lotflow.terrain.falls import falls_left_out, falls_table, named_places
 from lotflow.terrain.inlet_places import snap_radius_m
 from lotflow.terrain.realisation import realisation_plan
+from lotflow.terrain.sureness import (
+    holding_shares,
+    inlet_findings,
+    low_spot_findings,
+    path_findings,
+    realised_bounds,
+    usual_realisations,
+)
 from lotflow.units import open_range, shown_open, to_si
 
 if TYPE_CHECKING:
@@ -39,41 +41,10 @@ if TYPE_CHECKING:
     from lotflow.drains.checked import CheckedCase
     from lotflow.grid import FloatArray, IntArray
     from lotflow.inputs.job import Job
-    from lotflow.study.falls import NamedPlace
     from lotflow.study.lot_water import LotWater
     from lotflow.terrain.confidence import Realised
-    from lotflow.terrain.surface import Surface
-
-#: So many cells are realised, all realisations together, where nobody asks for more: half a minute
-#: on two cores.
-_CELLS_REALISED: Final = 100_000_000
-#: Low spots whose depth is judged without their buildings: realisations have them.
-_NOT_REALISED: Final = (ENCLOSED, IN_BUILDING)
-
-
-def entering_ca(surface: Surface, coefficient: FloatArray) -> FloatArray:
-    """
-    Runoff coefficient times area that enters the flow at each cell.
-
-    Parameters
-    ----------
-    surface
-        Tells where the rain of each cell enters the flow.
-    coefficient
-        Shape of the grid; of the ground, or the roof, of each cell [-].
-
-    Returns
-    -------
-    ca
-        Shape of the grid [m^2]; what downspouts lead into drains is not in it.
-    """
-    counted = ~surface.missing & ~surface.piped
-    ca = np.bincount(
-        surface.landing[counted],
-        weights=(coefficient * surface.share)[counted],
-        minlength=coefficient.size,
-    )
-    return np.asarray(ca * surface.ground.cell_m2).reshape(coefficient.shape)
+    from lotflow.terrain.falls import NamedPlace
+    from lotflow.terrain.sureness import Bounds
 
 
 def confidence_chapter(
@@ -105,21 +76,24 @@ def confidence_chapter(
     """
     if not lot.job.confidence.realisations:
         return Chapter()
-    places = named_places(lot)
+    grid, error = lot.window.surface.ground, error_model(lot.job)
+    places = named_places(
+        lot.site, lot.case, lot.window.surface, lot.window.lot, lot.low_spots, lot.inlets.placed
+    )
     realised = realise_study(lot, places=places, ca_weight=ca_weight)
     limit = lot.job.criteria.low_spot_limit_m(lot.job.elevation.rmse_m)
-    bounds = _bounds(lot, realised, limit)
+    bounds = realised_bounds(realised, lot.low_spots.artefact, error, limit, grid.cell_m2)
     draining = realised.draining()
     holds = holding_shares(lot.paths, lot.inlets.routing, draining)
     flow, storms, lines = {}, {}, Chapter()
     if ca_weight is not None:
-        ground = bounds_of(realised.intake, error_model(lot.job))
+        ground = bounds_of(realised.intake, error)
         flow = _columns("ground_flow_per_10mm_h_m3s", ground * to_si(10.0, "mm_h"))
         if runoff is not None:
             storms = _storm_columns(lot, ground, ca_weight, runoff)
         lines = _line_bounds(lot, realised, ca_weight, checked)
     return Chapter(
-        layers={"falls": falls_table(lot, places, realised.level)},
+        layers={"falls": falls_table(grid, places, realised.level, error)},
         columns={
             "low_spots": {"probability": bounds.probability}
             | _columns("depth_m", bounds.depth_m)
@@ -131,9 +105,9 @@ def confidence_chapter(
         },
         findings=[
             confidence_note(lot.job, realised.number),
-            *low_spot_findings(lot, bounds),
-            *inlet_findings(lot, bounds),
-            *path_findings(lot, holds, realised.number),
+            *low_spot_findings(lot.low_spots, grid, lot.window.lot, bounds),
+            *inlet_findings(lot.names, lot.cells.total * grid.cell_m2, bounds),
+            *path_findings(lot.names, lot.paths, lot.inlets.routing, holds, realised.number),
             *lines.findings,
             *falls_left_out(places),
         ],
@@ -143,6 +117,31 @@ def confidence_chapter(
         },
         rasters=_rasters(lot, realised.most_likely(), draining) if lot.names else {},
     )
+
+
+def confidence_note(job: Job, number: int) -> Finding:
+    """Say how many realisations were run, of which error, and how precise their shares are."""
+    error = error_model(job)
+    if error.is_none:
+        return Finding("realisations", "note", "elevation", facts={"rmse_m": error.rmse_m})
+    precision, usual = half_width(number), job.confidence.realisations
+    return Finding(
+        "realisations", "note", "elevation",
+        measured=round(precision, 3), unit="1", source=_error_source(job),
+        facts={
+            "rmse_m": error.rmse_m, "number": number, "white_share": error.white_share,
+            "correlation_m": error.correlation_m, "precision": precision, "fewest": FEWEST,
+            "usual": usual, "cut_short": job.confidence.precision is None and number < usual,
+        },
+    )  # fmt: skip
+
+
+def _error_source(job: Job) -> str:
+    """Where the numbers of the error come from: the job, or what is assumed without it."""
+    stated = job.elevation.model_fields_set
+    rmse = "RMSE: the job file" if "rmse_m" in stated else RMSE_SOURCE
+    is_given = {"correlation_m", "white_share"} <= stated
+    return f"{rmse}; {'how it is shared: the job file' if is_given else CORRELATION_SOURCE}"
 
 
 def realise_study(
@@ -197,24 +196,7 @@ def realisations_of(job: Job, cells: int) -> int:
         return realisations_for(asked.precision)
     if "realisations" in asked.model_fields_set:
         return asked.realisations
-    return min(asked.realisations, max(_CELLS_REALISED // cells, FEWEST))
-
-
-def _bounds(lot: LotWater, realised: Realised, limit_m: float) -> Bounds:
-    """Bring what the realisations show into numbers per low spot and inlet."""
-    cell_m2, error = lot.window.surface.ground.cell_m2, error_model(lot.job)
-    shown = np.array([flag not in _NOT_REALISED for flag in lot.low_spots.artefact], dtype=bool)
-    depth, volume = realised.standing(limit_m)
-    is_told = shown & (error.is_none or realised.number >= FEWEST)
-    return Bounds(
-        number=realised.number,
-        probability=np.where(is_told, realised.probability(limit_m), np.nan),
-        depth_m=np.where(shown, bounds_of(depth, error), np.nan),
-        volume_m3=np.where(shown, bounds_of(volume, error), np.nan) * cell_m2,
-        catchment_m2=bounds_of(realised.cells, error) * cell_m2,
-        # jointly: what one inlet gains another loses
-        together_m2=bounds_of(realised.cells.sum(axis=1), error) * cell_m2,
-    )
+    return usual_realisations(asked.realisations, cells)
 
 
 def _columns(name: str, bounds: FloatArray) -> dict[str, FloatArray]:
@@ -254,18 +236,10 @@ def _storm_columns(
     lot: LotWater, ground: FloatArray, ca_weight: FloatArray, runoff: Chapter
 ) -> dict[str, FloatArray]:
     """Bounds of the flow in each storm: roofs led into drains are there in every realisation."""
-    measured = _measured(lot, ca_weight)
     whole = runoff.columns["inlets"]["flow_per_10mm_h_m3s"] / to_si(10.0, "mm_h")
-    factor = np.full(ground.shape, np.nan)
-    np.divide(whole + ground - measured, whole, out=factor, where=whole > 0)
+    measured = inlets_ca(lot.inlets.routing, lot.names, ca_weight)
+    factor = share_of_flow(whole, measured, ground)
     return storm_flow_bounds(runoff.layers["runoff"], lot.names, factor)
-
-
-def _measured(lot: LotWater, ca_weight: FloatArray) -> FloatArray:
-    """Runoff coefficient times area of the ground of each inlet on the measured surface [m^2]."""
-    label = lot.inlets.routing.label.ravel()
-    sums = np.bincount(label, weights=ca_weight.ravel(), minlength=len(lot.names) + 1)
-    return np.asarray(sums[1:])
 
 
 def _line_bounds(
@@ -275,7 +249,8 @@ def _line_bounds(
     if not checked or checked[0].case != lot.case:
         return Chapter()
     main = checked[0]
-    flow = realised_line_flows(main.state, lot.names, _measured(lot, ca_weight), realised.intake)
+    measured = inlets_ca(lot.inlets.routing, lot.names, ca_weight)
+    flow = realised_line_flows(main.state, lot.names, measured, realised.intake)
     # lines of the other case have inlets of their own, which are in no realisation
     others = sum(case.state.flows.flow_m3s.size for case in checked[1:])
     bounds = bounds_of(flow, error_model(lot.job)).reshape(len(SHARES), -1)

@@ -32,6 +32,7 @@ from lotflow.outputs.quantities import quantities_csv, quantities_table
 from lotflow.outputs.result_layers import runoff_table
 from lotflow.ponding.refused import opened_water
 from lotflow.runoff.drawn_cover import SiteCover, drawn_cover
+from lotflow.runoff.flow_bounds import entering_ca
 from lotflow.runoff.rain_findings import overflow_findings, rain_findings, stated_findings
 from lotflow.runoff.stated_rain import (
     composite_coefficients,
@@ -42,7 +43,7 @@ from lotflow.runoff.stated_rain import (
 from lotflow.runoff.storm_parts import downspout_ground, low_spot_ground
 from lotflow.runoff.storms import StormStudy, study_storms, way_timer
 from lotflow.study.chapter import RUNOFF, Chapter, say_nothing
-from lotflow.study.confidence import confidence_chapter, entering_ca
+from lotflow.study.confidence import confidence_chapter
 from lotflow.study.drain_check import CaseRun, check_drains, drain_chapter
 from lotflow.study.lot_water import CaseWater, case_water, level_error
 from lotflow.study.ponding import ponding_chapter, standing_chapter

@@ -10,20 +10,16 @@ from lotflow.inputs.job import Elevation, read_job
 from lotflow.inputs.job_tables import Confidence
 from lotflow.layers import RESULT_LAYERS
 from lotflow.outputs.summary import CONTRACT
+from lotflow.runoff.flow_bounds import entering_ca
 from lotflow.study.confidence import (
     confidence_chapter,
-    entering_ca,
+    confidence_note,
     realisations_of,
     realise_study,
 )
-from lotflow.study.confidence_findings import (
-    Bounds,
-    confidence_note,
-    inlet_findings,
-    low_spot_findings,
-)
 from lotflow.study.lot_water import study_lot
 from lotflow.terrain.artefacts import ENCLOSED, IN_BUILDING
+from lotflow.terrain.sureness import Bounds, inlet_findings, low_spot_findings
 
 SAMPLE = Path(__file__).parents[2] / "data_samples" / "alder_court"
 
@@ -223,6 +219,14 @@ def bounds(lot, probability=0.5, catchment=(1.0, 2.0, 3.0)):
     )  # fmt: skip
 
 
+def of_low_spots(lot, bounds):
+    return low_spot_findings(lot.low_spots, lot.window.surface.ground, lot.window.lot, bounds)
+
+
+def of_inlets(lot, bounds):
+    return inlet_findings(lot.names, lot.cells.total * lot.window.surface.ground.cell_m2, bounds)
+
+
 @pytest.mark.parametrize(
     ("share", "is_sure", "is_likely"),
     [
@@ -233,7 +237,7 @@ def bounds(lot, probability=0.5, catchment=(1.0, 2.0, 3.0)):
     ],
 )
 def test_low_spots_are_told_as_sure_likely_or_noise(lot, share, is_sure, is_likely):
-    found = low_spot_findings(lot, bounds(lot, share))
+    found = of_low_spots(lot, bounds(lot, share))
     assert found
     for one in found:
         assert (one.facts["there"], one.facts["number"]) == (round(100 * share), 100)
@@ -244,7 +248,7 @@ def test_low_spots_are_told_as_sure_likely_or_noise(lot, share, is_sure, is_like
 def test_a_catchment_that_no_realisation_bears_out_is_told(lot):
     """The measured catchment lies outside the interval: a thin feature decides."""
     area = lot.cells.total[0] * lot.window.surface.ground.cell_m2
-    found = inlet_findings(lot, bounds(lot, catchment=(0.1 * area, 0.2 * area, 0.5 * area)))
+    found = of_inlets(lot, bounds(lot, catchment=(0.1 * area, 0.2 * area, 0.5 * area)))
     assert (found[0].rule, found[0].subject) == ("catchment-hangs-on-detail", lot.names[0])
     assert found[0].facts["area_m2"] == pytest.approx(area)
 
@@ -252,9 +256,9 @@ def test_a_catchment_that_no_realisation_bears_out_is_told(lot):
 def test_a_narrow_interval_round_the_measured_catchment_is_no_finding(lot):
     area = lot.cells.total * lot.window.surface.ground.cell_m2
     own = replace(bounds(lot), catchment_m2=np.array([0.9, 1.0, 1.1])[:, None] * area)
-    assert inlet_findings(lot, own) == []
+    assert of_inlets(lot, own) == []
     wide = replace(own, catchment_m2=np.array([0.4, 1.0, 1.1])[:, None] * area)
-    assert {finding.rule for finding in inlet_findings(lot, wide)} == {"catchment-unsure"}
+    assert {finding.rule for finding in of_inlets(lot, wide)} == {"catchment-unsure"}
 
 
 def test_a_stated_precision_decides_how_many_are_run(lot):

@@ -8,7 +8,8 @@ import pytest
 
 from lotflow.inputs.job import read_job
 from lotflow.layers.drawn import cases_of
-from lotflow.study.confidence import confidence_chapter, entering_ca
+from lotflow.runoff.flow_bounds import entering_ca
+from lotflow.study.confidence import confidence_chapter
 from lotflow.study.drain_check import CaseRun, check_drains, drain_chapter
 from lotflow.study.job_chapters import case_storms, runoff_chapter, site_cover
 from lotflow.study.lot_water import case_water, study_lot

@@ -12,16 +12,19 @@ import pandas as pd
 from lotflow.findings import Finding
 from lotflow.layers import RESULT_LAYERS
 from lotflow.layers.drawn import in_case
-from lotflow.study.lot_water import error_model
 from lotflow.terrain.confidence import bounds_of
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
-    import geopandas as gpd
+    from geopandas import GeoDataFrame
 
-    from lotflow.grid import FloatArray
-    from lotflow.study.lot_water import LotWater
+    from lotflow.grid import BoolArray, FloatArray, Grid
+    from lotflow.layers.drawn import Case, Drawn
+    from lotflow.terrain.error_model import ErrorModel
+    from lotflow.terrain.inlet_places import SetInlet
+    from lotflow.terrain.low_spots import LowSpots
+    from lotflow.terrain.surface import Surface
 
 #: More places than this are not paired: the list would be too long to be read.
 _MOST_PLACES: Final = 40
@@ -51,28 +54,35 @@ class NamedPlace:
     cell: int
 
 
-def named_places(lot: LotWater) -> tuple[NamedPlace, ...]:
+def named_places(
+    site: Drawn, case: Case, surface: Surface, lot: BoolArray, spots: LowSpots,
+    placed: Sequence[SetInlet],
+) -> tuple[NamedPlace, ...]:  # fmt: skip
     """
     List the inlets, outlets, openings and low spots of a lot, those drawn first.
 
     Parameters
     ----------
-    lot
-        Ground, site and low spots; its inlets are those of the main case.
+    site, case
+        What is drawn, and the state of the drains.
+    surface, lot
+        The ground, and cells of the lot.
+    spots
+        Low spots.
+    placed
+        Inlets of the case.
 
     Returns
     -------
     places
         What lies off the data is left out.
     """
-    site = lot.site
-    found = [
-        *_inlets(lot),
-        *_drawn(lot, in_case(site.outlets, lot.case), "outlet"),
-        *_drawn(lot, site.openings, "opening"),
-        *_low_spots(lot),
-    ]
-    return tuple(found)
+    return (
+        *_inlets(placed, surface.ground),
+        *_drawn(surface, in_case(site.outlets, case), "outlet"),
+        *_drawn(surface, site.openings, "opening"),
+        *_low_spots(spots, lot, surface.ground),
+    )
 
 
 def falls_left_out(places: Sequence[NamedPlace]) -> list[Finding]:
@@ -101,28 +111,31 @@ def falls_left_out(places: Sequence[NamedPlace]) -> list[Finding]:
     ]  # fmt: skip
 
 
-def falls_table(lot: LotWater, places: Sequence[NamedPlace], level_m: FloatArray) -> pd.DataFrame:
+def falls_table(
+    grid: Grid, places: Sequence[NamedPlace], level_m: FloatArray, error: ErrorModel
+) -> pd.DataFrame:
     """
     Give the fall between any two places, from the one that is higher on the measured ground.
 
     Parameters
     ----------
-    lot
-        Gives the measured ground.
+    grid
+        The measured ground.
     places
         From `named_places`; the first 40 are paired.
     level_m
         Shape (realisations, places): their ground in each likely surface [m]. Fewer than 20
         give no bounds, unless the data have no error.
+    error
+        Of the elevation data.
 
     Returns
     -------
     falls
         Layer "falls" of the result.
     """
-    grid, places = lot.window.surface.ground, places[:_MOST_PLACES]
+    places = places[:_MOST_PLACES]
     ground = grid.values.ravel()[[place.cell for place in places]] if places else np.zeros(0)
-    error = error_model(lot.job)
     rows: list[dict[str, Any]] = []
     for pair in combinations(range(len(places)), 2):
         upper, lower = pair if ground[pair[0]] >= ground[pair[1]] else pair[::-1]
@@ -142,18 +155,16 @@ def falls_table(lot: LotWater, places: Sequence[NamedPlace], level_m: FloatArray
     return pd.DataFrame(rows, columns=[column.name for column in RESULT_LAYERS["falls"].columns])
 
 
-def _inlets(lot: LotWater) -> Iterator[NamedPlace]:
+def _inlets(placed: Sequence[SetInlet], grid: Grid) -> Iterator[NamedPlace]:
     """Inlets on the cells they were set on; of a channel drain its first."""
-    grid = lot.window.surface.ground
-    for inlet in lot.inlets.placed:
+    for inlet in placed:
         cell = int(inlet.cells[0])
         x, y = grid.xy(cell // grid.shape[1], cell % grid.shape[1])
         yield NamedPlace(inlet.drawn.name, "inlet", float(x), float(y), cell)
 
 
-def _drawn(lot: LotWater, layer: gpd.GeoDataFrame, kind: str) -> Iterator[NamedPlace]:
+def _drawn(surface: Surface, layer: GeoDataFrame, kind: str) -> Iterator[NamedPlace]:
     """Points of a layer that have a name."""
-    surface = lot.window.surface
     for name, point in zip(layer["name"], layer.geometry, strict=True):
         x, y = float(point.x), float(point.y)
         row, column = surface.ground.row_column(x, y)
@@ -163,11 +174,10 @@ def _drawn(lot: LotWater, layer: gpd.GeoDataFrame, kind: str) -> Iterator[NamedP
                 yield NamedPlace(name, kind, x, y, cell)
 
 
-def _low_spots(lot: LotWater) -> Iterator[NamedPlace]:
+def _low_spots(spots: LowSpots, lot: BoolArray, grid: Grid) -> Iterator[NamedPlace]:
     """Deepest points of the low spots on the lot that are no artefacts."""
-    spots, grid = lot.low_spots, lot.window.surface.ground
     for position, cell in enumerate(spots.bed_cell.tolist()):
-        if spots.artefact[position] or not lot.window.lot.ravel()[cell]:
+        if spots.artefact[position] or not lot.ravel()[cell]:
             continue
         x, y = grid.xy(cell // grid.shape[1], cell % grid.shape[1])
         yield NamedPlace(f"low spot {position + 1}", "low spot", float(x), float(y), cell)

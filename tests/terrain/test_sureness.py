@@ -13,7 +13,7 @@ from lotflow.inputs.job import read_job
 from lotflow.inputs.job_tables import Layers
 from lotflow.study.confidence import confidence_chapter
 from lotflow.study.lot_water import study_lot
-from lotflow.study.path_confidence import holding_shares, path_findings
+from lotflow.terrain.sureness import holding_shares, path_findings
 
 SAMPLE = Path(__file__).parents[2] / "data_samples" / "alder_court"
 WEST, NORTH, CRS = 600_000.0, 3_300_000.0, "EPSG:26917"
@@ -32,6 +32,10 @@ def shares_if(lot, share):
     return np.where(label == number, share, (1 - share) / len(lot.names) * (label == 0))
 
 
+def of_paths(lot, shares, number):
+    return path_findings(lot.names, lot.paths, lot.inlets.routing, shares, number)
+
+
 @pytest.mark.parametrize("share", [0.25, 1.0])
 def test_a_path_holds_where_its_water_goes_where_it_goes_here(lot, share):
     """To an inlet, or to none: both are the same share of what is drawn."""
@@ -41,7 +45,9 @@ def test_a_path_holds_where_its_water_goes_where_it_goes_here(lot, share):
 
 def test_of_each_inlet_the_largest_path_that_does_not_hold_is_told(lot):
     label = lot.inlets.routing.label.ravel()
-    found = path_findings(lot, np.full(len(lot.paths), 0.3), 100)
+    found = path_findings(
+        lot.names, lot.paths, lot.inlets.routing, np.full(len(lot.paths), 0.3), 100
+    )
     reached = {lot.names[label[path.cells[0]] - 1] for path in lot.paths
                if label[path.cells[0]] and (path.cells.size - 1) * 0.5 >= 5.0}  # fmt: skip
     assert {one.subject for one in found} == reached
@@ -57,8 +63,8 @@ def test_of_each_inlet_the_largest_path_that_does_not_hold_is_told(lot):
 
 
 def test_what_holds_or_was_hardly_realised_is_not_told(lot):
-    assert path_findings(lot, np.full(len(lot.paths), 0.5), 100) == []
-    assert path_findings(lot, np.full(len(lot.paths), 0.3), 19) == []
+    assert of_paths(lot, np.full(len(lot.paths), 0.5), 100) == []
+    assert of_paths(lot, np.full(len(lot.paths), 0.3), 19) == []
 
 
 def swale_job(folder, depth):

@@ -10,10 +10,11 @@ import shapely
 
 from lotflow.inputs.job import read_job
 from lotflow.layers import RESULT_LAYERS
-from lotflow.study.falls import falls_left_out, falls_table, named_places
-from lotflow.study.lot_water import study_lot
+from lotflow.study.lot_water import error_model, study_lot
+from lotflow.terrain import falls
 from lotflow.terrain.confidence import Watched, interval, run_realisations
 from lotflow.terrain.error_model import ErrorModel
+from lotflow.terrain.falls import falls_left_out
 from lotflow.terrain.realisation import realisation_plan
 from lotflow.terrain.routing import no_drains, route
 
@@ -23,6 +24,15 @@ SAMPLE = Path(__file__).parents[2] / "data_samples" / "alder_court"
 @pytest.fixture(scope="module")
 def lot():
     return study_lot(read_job(SAMPLE))
+
+
+def named_places(lot):
+    ground = lot.window.surface, lot.window.lot, lot.low_spots
+    return falls.named_places(lot.site, lot.case, *ground, lot.inlets.placed)
+
+
+def falls_table(lot, places, level_m):
+    return falls.falls_table(lot.window.surface.ground, places, level_m, error_model(lot.job))
 
 
 @pytest.fixture(scope="module")
