@@ -147,7 +147,7 @@ def storm_named(return_period_yr: float) -> str:
     return "stated rain" if math.isnan(return_period_yr) else f"{return_period_yr:g}-year storm"
 
 
-def design_storm(storms: FloatArray, criteria: Criteria) -> int:
+def design_storm(storms: FloatArray | Sequence[float], criteria: Criteria) -> int:
     """
     Position of the storm that drains must pass: the first not below the criterion, else the last.
 

@@ -15,6 +15,7 @@ from lotflow.outputs.summary import json_text
 from lotflow.runoff.rain_findings import rain_findings
 from lotflow.study.job_chapters import judge_job
 from lotflow.study.lot_water import study_lot
+from lotflow.terrain.lot_line import lot_area
 from lotflow.terrain.notes import gap_notes
 from lotflow.terrain.pond_network import pond_network
 from lotflow.units import UnitSystem, shown
@@ -127,12 +128,11 @@ def check_inputs(job: Job) -> InputReport:
             ]
         )
     )
-    unit = window.surface.ground.metres_per_unit
     return InputReport(
         name=job.job.name,
         elevation=source.describe(),
         layers=tuple({"layer": s.layer, "file": s.file, "rows": s.rows} for s in site.sources),
-        lot_area_m2=float(site.lot.geometry.union_all().area) * unit**2,
+        lot_area_m2=lot_area(site.lot, window.surface.ground.metres_per_unit),
         findings=findings,
         units=job.job.units,
     )

@@ -9,8 +9,9 @@ import numpy as np
 from lotflow.drains.line_doubts import line_doubts, realised_line_flows
 from lotflow.findings import Finding
 from lotflow.outputs.drain_layers import line_entries
+from lotflow.outputs.grids import Raster
 from lotflow.runoff.flow_bounds import inlets_ca, share_of_flow, storm_flow_bounds
-from lotflow.study.chapter import Chapter, Raster, inlet_share_file
+from lotflow.study.chapter import Chapter, inlet_share_file
 from lotflow.study.lot_water import error_model
 from lotflow.terrain.confidence import (
     FEWEST,

@@ -7,8 +7,6 @@ from functools import partial
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
 
-import numpy as np
-
 from lotflow.drains.checked import inlet_capacities
 from lotflow.drains.discharge_findings import outlet_discharge_findings, setback_findings
 from lotflow.drains.house import (
@@ -30,15 +28,18 @@ from lotflow.outputs.ground_layers import facades_layer, openings_layer
 from lotflow.outputs.positions import place_of
 from lotflow.outputs.quantities import quantities_csv, quantities_table
 from lotflow.outputs.result_layers import runoff_table
+from lotflow.outputs.worked_sheets import SHEETS_FILE, worked_sheets
 from lotflow.ponding.refused import opened_water
 from lotflow.runoff.drawn_cover import SiteCover, drawn_cover
 from lotflow.runoff.flow_bounds import entering_ca
 from lotflow.runoff.rain_findings import overflow_findings, rain_findings, stated_findings
+from lotflow.runoff.runoff_rows import storm_rows
 from lotflow.runoff.stated_rain import (
     composite_coefficients,
     inlet_areas,
     stated_columns,
     stated_rows,
+    stated_storm,
 )
 from lotflow.runoff.storm_parts import downspout_ground, low_spot_ground
 from lotflow.runoff.storms import StormStudy, study_storms, way_timer
@@ -47,9 +48,6 @@ from lotflow.study.confidence import confidence_chapter
 from lotflow.study.drain_check import CaseRun, check_drains, drain_chapter
 from lotflow.study.lot_water import CaseWater, case_water, level_error
 from lotflow.study.ponding import ponding_chapter, standing_chapter
-from lotflow.study.runoff_rows import storm_rows
-from lotflow.study.stated_storm import stated_storm
-from lotflow.study.worked_sheets import SHEETS_FILE, worked_sheets
 from lotflow.terrain.discharge_path import discharge_path
 from lotflow.terrain.downspouts import roof_notes
 
@@ -58,7 +56,9 @@ if TYPE_CHECKING:
 
     from lotflow.drains.checked import CheckedCase
     from lotflow.findings import Finding
+    from lotflow.runoff.curve_number import StormType
     from lotflow.runoff.ground_cover import GroundCover
+    from lotflow.runoff.stated_rain import StatedStorm
     from lotflow.study.chapter import Tell
     from lotflow.study.lot_water import LotWater
     from lotflow.terrain.ponding import StandingWater
@@ -115,7 +115,7 @@ def judge_job(lot: LotWater) -> JudgedJob:
         lot,
         [
             # a stated intensity counts where there is no rainfall
-            CaseRun(water.case, water.inlets, storm or stated_storm(lot, water, cover.ground),
+            CaseRun(water.case, water.inlets, storm or stated_case(lot, water, cover.ground),
                     opened if water is waters[-1] else ())
             for water, storm in zip(waters, storms, strict=True)
         ],
@@ -130,6 +130,14 @@ def case_storms(lot: LotWater, water: CaseWater, cover: GroundCover) -> StormStu
     return study_storms(
         lot.rainfall, lot.job.rainfall.storms, water.inlets.routing, water.names, water.roofs, cover
     )
+
+
+def stated_case(lot: LotWater, water: CaseWater, cover: GroundCover) -> StatedStorm | None:
+    """What the stated intensity brings to the drains of a case; None where none is stated."""
+    if lot.job.intensity_m_s is None:
+        return None
+    routing = water.inlets.routing
+    return stated_storm(lot.job.intensity_m_s, routing, water.names, water.roofs, cover)
 
 
 def job_chapters(lot: LotWater, tell: Tell = say_nothing) -> list[Chapter]:
@@ -209,7 +217,7 @@ def runoff_chapter(
         return Chapter(
             layers={"runoff": runoff_table(rows)}, columns={"inlets": columns}, findings=findings
         )
-    design = design_storm(np.array(storms.storms), lot.job.criteria)
+    design = design_storm(storms.storms, lot.job.criteria)
     findings += rain_findings(storms.rainfall, place_of(lot.site.lot), lot.job.criteria)
     findings += overflow_findings(
         roofs.downspouts, storms.peak_overflow[:, design], storms.leader_limit_m_s,
@@ -220,7 +228,15 @@ def runoff_chapter(
         layers={"runoff": runoff_table(_storm_rows(lot, storms, releases))},
         columns={"inlets": columns},
         findings=findings,
-        texts={SHEETS_FILE: worked_sheets(lot, storms, releases)},
+        texts={
+            SHEETS_FILE: worked_sheets(
+                storms,
+                releases,
+                lot_name=lot.job.job.name,
+                case=lot.case,
+                storm_type=_storm_type(lot),
+            )
+        },
     )
 
 
@@ -228,19 +244,23 @@ def _storm_rows(
     lot: LotWater, storms: StormStudy, releases: Mapping[str, float]
 ) -> list[dict[str, Any]]:
     """Rows of the layer "runoff": inlets and nodes, downspouts, low spots on the lot."""
-    given = lot.job.rainfall
-    storm_type = None if given is None else given.storm_type
+    storm_type = _storm_type(lot)
     kinds = ["inlet" if name in lot.names else "node" for name in storms.node_names]
     rows = storm_rows(storms, kinds, storm_type, releases)
     downspouts = replace(storms, ground=downspout_ground(lot.roofs, storms.cover))
-    rows += storm_rows(downspouts, ["downspout"] * len(lot.roofs.downspouts), storm_type)
-    spots = np.unique(lot.low_spots.number[lot.window.lot & (lot.low_spots.number > 0)]) - 1
+    rows += storm_rows(downspouts, ["downspout" for _ in lot.roofs.downspouts], storm_type)
+    spots = lot.low_spots.within(lot.window.lot).tolist()
     ground = low_spot_ground(
         lot.natural, lot.low_spots, lot.roofs, storms.cover, way_timer(storms.rainfall),
-        spots.tolist(),
+        spots,
     )  # fmt: skip
-    rows += storm_rows(replace(storms, ground=ground), ["low spot"] * spots.size, storm_type)
+    rows += storm_rows(replace(storms, ground=ground), ["low spot" for _ in spots], storm_type)
     return rows
+
+
+def _storm_type(lot: LotWater) -> StormType | None:
+    """NRCS rain distribution of the region, where the job gives it."""
+    return None if lot.job.rainfall is None else lot.job.rainfall.storm_type
 
 
 def house_chapter(lot: LotWater, cases: Sequence[CaseWater], cover: GroundCover) -> Chapter:

@@ -26,7 +26,8 @@ if TYPE_CHECKING:
     import pandas as pd
 
     from lotflow.inputs.job import Job
-    from lotflow.study.chapter import Raster, Tell
+    from lotflow.outputs.grids import Raster
+    from lotflow.study.chapter import Tell
 
 
 @dataclass(frozen=True, eq=False)

@@ -10,11 +10,12 @@ from lotflow.drains.discharge_findings import standing_findings
 from lotflow.drains.standing_water import ground_infiltration
 from lotflow.findings import Finding
 from lotflow.outputs import pond_layers as layers
+from lotflow.outputs.grids import Raster
 from lotflow.ponding.findings import PondsFound, pond_findings, soil_note
 from lotflow.ponding.ponds import PondGround, near_lot, site_thresholds
 from lotflow.ponding.runs import limited_storm, require_closed, run_storms, scenario_routings
 from lotflow.ponding.standing import judged_places, standing_places
-from lotflow.study.chapter import Chapter, Raster, say_nothing
+from lotflow.study.chapter import Chapter, say_nothing
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence

@@ -12,6 +12,7 @@ from lotflow.terrain.courses import courses_to
 from lotflow.terrain.routing import receivers
 
 if TYPE_CHECKING:
+    from geopandas import GeoDataFrame
     from numpy.typing import NDArray
 
     from lotflow.grid import BoolArray
@@ -198,3 +199,8 @@ def lot_line_crossings(
                 Crossing(inward, int(here[np.argmax(total[here])]), float(total[here].sum()))
             )
     return sorted(found, key=lambda crossing: (-crossing.area, crossing.cell))
+
+
+def lot_area(lot: GeoDataFrame, metres_per_unit: float) -> float:
+    """Area of a lot, whose parts count once where they overlap [m^2]."""
+    return float(lot.geometry.union_all().area) * metres_per_unit**2

@@ -62,6 +62,10 @@ class LowSpots:
         """Greatest depth [m]."""
         return self.spill - self.bed
 
+    def within(self, where: BoolArray) -> NDArray[np.int64]:
+        """Positions of the low spots of which any cell lies within some cells."""
+        return np.unique(self.number[where & (self.number > 0)]).astype(np.int64) - 1
+
     def __len__(self) -> int:
         """Number of low spots."""
         return self.bed_cell.size

@@ -10,13 +10,13 @@ import pytest
 from lotflow.errors import ParameterError
 from lotflow.inputs.job import read_job
 from lotflow.layers.drawn import cases_of
+from lotflow.outputs.worked_sheets import explained, sheet_of, worked_sheet
 from lotflow.rainfall import RainfallTable
 from lotflow.runoff.rain_findings import rain_findings
 from lotflow.runoff.storm_parts import downspout_ground, leader_capacity, low_spot_ground
 from lotflow.runoff.storms import way_timer
 from lotflow.study.job_chapters import case_storms, runoff_chapter, site_cover
 from lotflow.study.lot_water import CaseWater, case_water, study_lot
-from lotflow.study.worked_sheets import explained, sheet_of, worked_sheet
 from lotflow.terrain.roofs import roof_water
 
 SAMPLE = Path(__file__).parents[2] / "data_samples" / "alder_court"

@@ -14,9 +14,8 @@ from lotflow.inputs.job import read_job
 from lotflow.inputs.screening import with_realisations
 from lotflow.layers.drawn import cases_of
 from lotflow.study.drain_check import CaseRun, check_drains, drain_chapter
-from lotflow.study.job_chapters import job_chapters, runoff_chapter, site_cover
+from lotflow.study.job_chapters import job_chapters, runoff_chapter, site_cover, stated_case
 from lotflow.study.lot_water import case_water, study_lot
-from lotflow.study.stated_storm import stated_storm
 
 SAMPLE = Path(__file__).parents[2] / "data_samples" / "alder_court"
 
@@ -31,7 +30,7 @@ def stated(lot, millimetres_per_hour):
 def checked(lot):
     cover = site_cover(lot)
     waters = [case_water(lot, case) for case in cases_of(lot.site)]
-    runs = [CaseRun(w.case, w.inlets, stated_storm(lot, w, cover.ground)) for w in waters]
+    runs = [CaseRun(w.case, w.inlets, stated_case(lot, w, cover.ground)) for w in waters]
     return check_drains(lot, runs)
 
 

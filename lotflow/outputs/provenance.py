@@ -7,8 +7,6 @@ import json
 from importlib.metadata import PackageNotFoundError, version
 from typing import TYPE_CHECKING, Any
 
-from lotflow import __version__
-
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
@@ -46,8 +44,9 @@ def _hashed(given: Rain | Prices | None, sha256: str | None) -> dict[str, str] |
 
 
 def provenance(
-    job: Job, source: ElevationSource, site: Site, *, use_covers: bool, hashes: Mapping[str, str]
-) -> dict[str, Any]:
+    job: Job, source: ElevationSource, site: Site, *, program: str, use_covers: bool,
+    hashes: Mapping[str, str],
+) -> dict[str, Any]:  # fmt: skip
     """
     Say what a result was computed from, with a run id that is the hash of it all.
 
@@ -55,13 +54,15 @@ def provenance(
     ----------
     job, source, site
         What was asked and read.
+    program
+        Its name and version.
     use_covers
         Option of the study.
     hashes
         SHA-256 of the tables "rainfall" and "prices" as they were read, of those that were.
     """
     content = {
-        "program": f"lotflow {__version__}",
+        "program": program,
         "job": job.describe(),
         "use_covers": use_covers,
         "elevation": source.describe(),
