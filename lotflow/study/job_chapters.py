@@ -218,11 +218,14 @@ def runoff_chapter(
             layers={"runoff": runoff_table(rows)}, columns={"inlets": columns}, findings=findings
         )
     design = design_storm(storms.storms, lot.job.criteria)
-    findings += rain_findings(storms.rainfall, place_of(lot.site.lot), lot.job.criteria)
-    findings += overflow_findings(
-        roofs.downspouts, storms.peak_overflow[:, design], storms.leader_limit_m_s,
-        storms.storms[design],
-    )  # fmt: skip
+    findings = [
+        *findings,
+        *rain_findings(storms.rainfall, place_of(lot.site.lot), lot.job.criteria),
+        *overflow_findings(
+            roofs.downspouts, storms.peak_overflow[:, design], storms.leader_limit_m_s,
+            storms.storms[design],
+        ),
+    ]  # fmt: skip
     columns["flow_m3s"] = storms.peaks.flow_m3s[: len(names), design]
     return Chapter(
         layers={"runoff": runoff_table(_storm_rows(lot, storms, releases))},
@@ -246,16 +249,17 @@ def _storm_rows(
     """Rows of the layer "runoff": inlets and nodes, downspouts, low spots on the lot."""
     storm_type = _storm_type(lot)
     kinds = ["inlet" if name in lot.names else "node" for name in storms.node_names]
-    rows = storm_rows(storms, kinds, storm_type, releases)
     downspouts = replace(storms, ground=downspout_ground(lot.roofs, storms.cover))
-    rows += storm_rows(downspouts, ["downspout" for _ in lot.roofs.downspouts], storm_type)
+    of_downspouts = ["downspout" for _ in lot.roofs.downspouts]
     spots = lot.low_spots.within(lot.window.lot).tolist()
-    ground = low_spot_ground(
-        lot.natural, lot.low_spots, lot.roofs, storms.cover, way_timer(storms.rainfall),
-        spots,
-    )  # fmt: skip
-    rows += storm_rows(replace(storms, ground=ground), ["low spot" for _ in spots], storm_type)
-    return rows
+    of_spots = low_spot_ground(
+        lot.natural, lot.low_spots, lot.roofs, storms.cover, way_timer(storms.rainfall), spots
+    )
+    return [
+        *storm_rows(storms, kinds, storm_type, releases),
+        *storm_rows(downspouts, of_downspouts, storm_type),
+        *storm_rows(replace(storms, ground=of_spots), ["low spot" for _ in spots], storm_type),
+    ]
 
 
 def _storm_type(lot: LotWater) -> StormType | None:

@@ -96,7 +96,7 @@ def run_study(job: Job, *, use_covers: bool = True, tell: Tell = say_nothing) ->
             # a screening does not wait for what it does not use
             from lotflow.study.job_chapters import job_chapters  # noqa: PLC0415
 
-            chapters += job_chapters(lot, tell)
+            chapters.extend(job_chapters(lot, tell))
     return bind(lot, chapters)
 
 

@@ -228,7 +228,7 @@ def write_study(
     ]
     if pack:
         unrounded = summary_of(study, use_covers=use_covers, rounded=False)
-        files += _pack_files(study, content, unrounded)
+        files.extend(_pack_files(study, content, unrounded))
     drawn = cache(partial(draw, *shown_on) if second is None else second.result)
     files.append(late_file("map.png", lambda: drawn().picture, estimate=_DRAWN_BYTES))
     if pack:

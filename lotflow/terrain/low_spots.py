@@ -64,7 +64,7 @@ class LowSpots:
 
     def within(self, where: BoolArray) -> NDArray[np.int64]:
         """Positions of the low spots of which any cell lies within some cells."""
-        return np.unique(self.number[where & (self.number > 0)]).astype(np.int64) - 1
+        return np.flatnonzero(self.cells_in(where))
 
     def __len__(self) -> int:
         """Number of low spots."""
