@@ -1,0 +1,348 @@
+"""How much ground is needed: all whose water is of interest, and what closes its basins."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Final, Protocol
+
+import numpy as np
+
+from lotflow.terrain.closure import Interest, Unfinished, held_behind_ring, unfinished_at_ring
+from lotflow.terrain.low_spots import inflow_cells
+from lotflow.terrain.lower_places import sampled
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from numpy.typing import NDArray
+
+    from lotflow.grid import BoolArray, FloatArray, Grid
+    from lotflow.terrain.drainage import FlowField
+    from lotflow.terrain.routing import Routing
+
+#: Ground kept round lot and inlets [m].
+FIRST_MARGIN_M: Final = 30.0
+#: Ground looked at round these, at most [m]: with cells of 1 m just within the next limit.
+MARGIN_LIMIT_M: Final = 960.0
+#: Not more is looked at [cells]: it takes some seconds.
+CELLS_LIMIT: Final = 4_000_000
+#: So much is looked at in any case, if it is no farther away than this [cells, m]: it costs a
+#: tenth of a second.
+CHEAP_CELLS: Final = 160_000
+_CHEAP_MARGIN_M: Final = 240.0
+#: So much is looked at on a coarse view, if it is within the limit of margins [cells].
+_FAR_CELLS: Final = 1_000_000
+#: Cells kept beyond the ground of interest, for the steps to where water leaves it.
+_RIM_CELLS: Final = 3
+
+#: West, south, east and north edge, in units of the CRS.
+Bounds = tuple[float, float, float, float]
+#: By side [m].
+Margins = dict[str, float]
+_SIDES: Final = ("west", "south", "east", "north")
+
+
+class Extent(Protocol):
+    """What is asked of elevation data before they are read."""
+
+    @property
+    def bounds(self) -> Bounds:
+        """Where there are any."""
+
+    @property
+    def cell(self) -> float:
+        """Side of a cell, in units of the CRS."""
+
+    @property
+    def metres_per_unit(self) -> float:
+        """Of the CRS."""
+
+
+@dataclass(frozen=True, eq=False)
+class Look:
+    """
+    Ground that was looked at.
+
+    Parameters
+    ----------
+    natural
+        Routing without inlets.
+    lot
+        Cells of the lot.
+    interest, open_ends
+        What of its water is of interest, and where it is unfinished at the edge.
+    """
+
+    natural: Routing
+    lot: BoolArray
+    interest: Interest
+    open_ends: Unfinished
+
+    @property
+    def grid(self) -> Grid:
+        """The ground."""
+        return self.natural.surface.ground
+
+
+def widened(bounds: Bounds, margins: Margins, unit: float) -> Bounds:
+    """
+    Give bounds with a margin on each side.
+
+    Parameters
+    ----------
+    bounds
+        In units of the CRS.
+    margins
+        By side [m].
+    unit
+        Metres of a unit of the CRS.
+    """
+    west, south, east, north = bounds
+    return (
+        west - margins["west"] / unit,
+        south - margins["south"] / unit,
+        east + margins["east"] / unit,
+        north + margins["north"] / unit,
+    )
+
+
+def first_look(least: Bounds, extent: Extent) -> Margins:
+    """
+    Give the margins of what is looked at in any case: as much as costs next to nothing.
+
+    Parameters
+    ----------
+    least
+        Ground kept in any case.
+    extent
+        Of the elevation data.
+    """
+    margin = _CHEAP_MARGIN_M
+    while margin > FIRST_MARGIN_M:
+        margins = dict.fromkeys(_SIDES, margin)
+        if _cells(widened(least, margins, extent.metres_per_unit), extent) <= CHEAP_CELLS:
+            return margins
+        margin /= 2
+    return dict.fromkeys(_SIDES, FIRST_MARGIN_M)
+
+
+def far_look(least: Bounds, extent: Extent) -> Bounds:
+    """
+    Give the ground that may be looked at on a coarse view.
+
+    Parameters
+    ----------
+    least
+        Ground kept in any case.
+    extent
+        Of the elevation data.
+    """
+    margin = MARGIN_LIMIT_M
+    while True:
+        bounds = widened(least, dict.fromkeys(_SIDES, margin), extent.metres_per_unit)
+        if _cells(bounds, extent) <= _FAR_CELLS or margin <= FIRST_MARGIN_M:
+            return bounds
+        margin *= 0.9
+
+
+def grown(
+    margins: Margins, least: Bounds, cut: set[str], more_data: Mapping[str, bool], extent: Extent
+) -> Margins:
+    """
+    Give twice the margin where water is unfinished, within the limits.
+
+    Parameters
+    ----------
+    margins
+        Of what was looked at.
+    least
+        Ground kept in any case.
+    cut
+        Sides at which water is unfinished.
+    more_data
+        Sides beyond which there are data.
+    extent
+        Of the elevation data.
+    """
+    sides = {side for side in cut if more_data[side]}
+    for factor in (2.0, 1.5, 1.2):
+        wider = {
+            side: min(factor * margin, MARGIN_LIMIT_M) if side in sides else margin
+            for side, margin in margins.items()
+        }
+        if _cells(widened(least, wider, extent.metres_per_unit), extent) <= CELLS_LIMIT:
+            return wider
+    return margins
+
+
+def cut_sides(look: Look) -> set[str]:
+    """
+    Sides beyond which water of interest may come from or be held back.
+
+    Parameters
+    ----------
+    look
+        At the ground up to these sides.
+    """
+    coming = look.interest.upstream & inflow_cells(look.natural.surface, look.natural.field.filled)
+    row, column = np.nonzero(coming)
+    ring_row, ring_column = np.divmod(look.open_ends.ring, coming.shape[1])
+    return _sides_at(np.append(row, ring_row), np.append(column, ring_column), coming.shape)
+
+
+def held_sides(look: Look, blocks: Grid, level: FloatArray) -> set[str]:
+    """
+    Sides where water that seemed to leave downhill stands, farther on, as high as here.
+
+    Parameters
+    ----------
+    look
+        At the ground up to these sides.
+    blocks, level
+        Blocks of a coarse view of the ground farther on, and the level of water on each [m].
+    """
+    ends, grid = look.open_ends, look.grid
+    x, y = grid.xy(ends.leaving // grid.shape[1], ends.leaving % grid.shape[1])
+    stands = sampled(level, blocks, np.column_stack([x, y])) >= ends.brim
+    return _sides_at(*np.divmod(ends.leaving[stands], grid.shape[1]), grid.shape)
+
+
+def _sides_at(
+    row: NDArray[np.int64], column: NDArray[np.int64], shape: tuple[int, int]
+) -> set[str]:
+    """Sides of a window at which cells lie, within a step."""
+    rows, columns = shape
+    at_side = {
+        "west": (column <= 1).any(),
+        "south": (row >= rows - 2).any(),
+        "east": (column >= columns - 2).any(),
+        "north": (row <= 1).any(),
+    }
+    return {side for side, reached in at_side.items() if reached}
+
+
+def _cells(bounds: Bounds, extent: Extent) -> float:
+    """Cells of an area, as far as there are data."""
+    west, south = np.maximum(bounds[:2], extent.bounds[:2])
+    east, north = np.minimum(bounds[2:], extent.bounds[2:])
+    return float(max(east - west, 0.0) * max(north - south, 0.0) / extent.cell**2)
+
+
+@dataclass(frozen=True)
+class Part:
+    """Rows and columns of the ground looked at, each from and to."""
+
+    top: int
+    bottom: int
+    left: int
+    right: int
+
+    @property
+    def place(self) -> tuple[slice, slice]:
+        """The part in an array of all."""
+        return slice(self.top, self.bottom), slice(self.left, self.right)
+
+    def bounds_on(self, grid: Grid) -> Bounds:
+        """Its area; `grid` is all that was looked at."""
+        west, north, cell = grid.transform.c, grid.transform.f, grid.transform.a
+        return (west + self.left * cell, north - self.bottom * cell,
+                west + self.right * cell, north - self.top * cell)  # fmt: skip
+
+    def widened(self, shape: tuple[int, int]) -> Part:
+        """Give a quarter more on every side."""
+        down = max((self.bottom - self.top) // 4, _RIM_CELLS)
+        across = max((self.right - self.left) // 4, _RIM_CELLS)
+        return Part(
+            max(self.top - down, 0), min(self.bottom + down, shape[0]),
+            max(self.left - across, 0), min(self.right + across, shape[1]),
+        )  # fmt: skip
+
+
+def needed_part(look: Look, least: Bounds) -> Part:
+    """
+    Smallest part that holds what is kept in any case, and all water of interest.
+
+    Parameters
+    ----------
+    look
+        At the ground.
+    least
+        What is kept in any case, in units of the CRS.
+    """
+    grid = look.grid
+    rows, columns = grid.shape
+    west, north, cell = grid.transform.c, grid.transform.f, grid.transform.a
+    # an edge on a cell's border stays there, whatever the rounding
+    top, bottom = (north - least[3]) / cell + 1e-6, (north - least[1]) / cell - 1e-6
+    left, right = (least[0] - west) / cell + 1e-6, (least[2] - west) / cell - 1e-6
+    row, column = np.nonzero(look.interest.upstream | look.interest.level)
+    return Part(
+        max(min(int(np.floor(top)), int(row.min()) - _RIM_CELLS), 0),
+        min(max(int(np.ceil(bottom)), int(row.max()) + 1 + _RIM_CELLS), rows),
+        max(min(int(np.floor(left)), int(column.min()) - _RIM_CELLS), 0),
+        min(max(int(np.ceil(right)), int(column.max()) + 1 + _RIM_CELLS), columns),
+    )
+
+
+def runs_alike(look: Look, part: Part, here: FlowField) -> bool:
+    """
+    Tell whether all water of interest stands and runs in a part as on all ground looked at.
+
+    Parameters
+    ----------
+    look
+        At all ground.
+    part
+        Of it.
+    here
+        Water of the part alone.
+    """
+    there, place = look.natural.field, part.place
+    upstream, level = look.interest.upstream[place], look.interest.level[place]
+    if here.filled.shape != upstream.shape:
+        return False
+    stands = (here.filled == there.filled[place]) | ~(upstream | level)
+    runs = (here.direction == there.direction[place]) | ~upstream
+    return bool(stands.all() and runs.all())
+
+
+def brought_in(look: Look, part: Part) -> BoolArray:
+    """
+    Cells of a part, not of interest, to which water comes from the ground round it.
+
+    Parameters
+    ----------
+    look
+        At all ground.
+    part
+        Of it.
+    """
+    inner = np.zeros(look.interest.flow.shape, dtype=bool)
+    inner[part.top + 1 : part.bottom - 1, part.left + 1 : part.right - 1] = True
+    below = look.natural.receivers()[~inner]
+    entered = np.zeros(inner.size, dtype=bool)
+    entered[below] = True
+    return entered.reshape(inner.shape) & inner
+
+
+def unfinished_marks(look: Look, limit_m: float) -> tuple[BoolArray, BoolArray]:
+    """
+    Mark where water comes from basins that the edge of the data cuts, and where it is held.
+
+    Only what rises behind that edge by no more than the data can tell counts: water that leaves
+    downhill is finished, and of what lies beyond nothing is known.
+
+    Parameters
+    ----------
+    look
+        At all ground.
+    limit_m
+        What the data can tell.
+    """
+    entering, held = np.zeros((2, *look.interest.flow.shape), dtype=bool)
+    if look.open_ends.ring.size:
+        ends = unfinished_at_ring(look.natural, look.interest, limit_m)
+        entering.ravel()[ends.entry[ends.from_above]] = True
+        held.ravel()[ends.entry[~ends.from_above]] = True
+        held |= held_behind_ring(look.natural, limit_m) & look.lot
+    return entering, held
