@@ -1,4 +1,9 @@
-"""Ponds of all cases as layers, tables and entries of the summary."""
+"""
+Ponds of all sets of open inlets as layers, tables and entries of the summary.
+
+Everywhere `ground` gives the cells and what ponds are judged by, `found` are all sets of open
+inlets and storms as `ponding.runs` has them, and `periods` return periods of the storms [yr].
+"""
 
 from __future__ import annotations
 
@@ -45,14 +50,7 @@ _INTAKE: Final = (
 
 
 def rows_of_all(found: Sequence[CaseStorm]) -> int:
-    """
-    Count the rows that every pond in every case and storm would take, the dry ones too.
-
-    Parameters
-    ----------
-    found
-        All cases and storms.
-    """
+    """Count the rows that every pond in every case and storm would take, the dry ones too."""
     return len(found) * len({pond.low_spot for storm in found for pond in storm.ponds})
 
 
@@ -60,16 +58,8 @@ def listed_ponds(found: Sequence[CaseStorm]) -> list[CaseStorm]:
     """
     Leave out ponds that are the same as with every inlet open, where all would be too many to read.
 
-    Parameters
-    ----------
-    found
-        All cases and storms, the open case first.
-
-    Returns
-    -------
-    listed
-        The same storms. Up to `LISTED_PONDS` rows all ponds; above, with one inlet blocked, only
-        those that differ.
+    Up to `LISTED_PONDS` rows all ponds are kept; above, with one inlet blocked, only those that
+    differ.
     """
     if rows_of_all(found) <= LISTED_PONDS:
         return list(found)
@@ -84,18 +74,7 @@ def listed_ponds(found: Sequence[CaseStorm]) -> list[CaseStorm]:
 def ponds_layer(
     ground: PondGround, found: Sequence[CaseStorm], periods: Sequence[float]
 ) -> gpd.GeoDataFrame:
-    """
-    Give the ponds as polygons.
-
-    Parameters
-    ----------
-    ground
-        Gives the cells.
-    found
-        All cases and storms.
-    periods
-        Return periods of the storms [yr].
-    """
+    """Give the ponds as polygons."""
     rows: list[Row] = []
     shapes: list[Any] = []
     for storm in found:
@@ -165,18 +144,7 @@ def _water_columns(water: Pond | Rise | None) -> Row:
 def wall_water_table(
     ground: PondGround, found: Sequence[CaseStorm], periods: Sequence[float]
 ) -> pd.DataFrame:
-    """
-    Give every wall and opening that a pond touches, and openings and given levels near it.
-
-    Parameters
-    ----------
-    ground
-        Gives the cells.
-    found
-        All cases and storms.
-    periods
-        Return periods of the storms [yr].
-    """
+    """Give every wall and opening that a pond touches, and openings and given levels near it."""
     rows = []
     pond_id = 0
     for storm in found:
@@ -224,20 +192,8 @@ def pond_entries(
     """
     List every pond in every case and storm for the summary, dry ones with a depth of 0.
 
-    Parameters
-    ----------
-    ground
-        Gives the cells.
-    layer
-        From `ponds_layer`.
-    found
-        All cases and storms.
-    listed
-        From `listed_ponds`: where ponds are left out, so are the low spots that are dry as usual.
-    periods
-        Return periods of the storms [yr].
-    low_spots
-        Give the place of those that are dry.
+    `layer` comes from `ponds_layer`, `listed` from `listed_ponds`: where ponds are left out, so
+    are the low spots that are dry as usual.
     """
     names = [column.name for column in RESULT_LAYERS["ponds"].columns]
     wet = [dict(zip(names, row, strict=True)) for row in layer[names].itertuples(index=False)]
@@ -280,18 +236,7 @@ def _dry(
 def overflow_paths_layer(
     ground: PondGround, found: Sequence[CaseStorm], periods: Sequence[float]
 ) -> gpd.GeoDataFrame:
-    """
-    Give the ways of overflowing ponds, one per case and pond, for the largest storm.
-
-    Parameters
-    ----------
-    ground
-        Gives the cells.
-    found
-        All cases and storms.
-    periods
-        Return periods of the storms, rising [yr].
-    """
+    """Give the ways of overflowing ponds, one per case and pond, for the largest storm."""
     rows: dict[tuple[str, int, int], Row] = {}
     ways: dict[tuple[str, int, int], Any] = {}
     for storm in found:
@@ -317,16 +262,7 @@ def pond_cases_table(
     """
     Give the balance of each case and storm, what rises in it, and the water that matters most.
 
-    Parameters
-    ----------
-    ground
-        Gives the cells.
-    found
-        All cases and storms.
-    periods
-        Return periods of the storms [yr].
-    connected_m3
-        Roof water led into drains, per storm [m^3].
+    `connected_m3` is the roof water led into drains, per storm.
     """
     rows = []
     for storm in found:
@@ -367,15 +303,6 @@ def inlet_intake_table(
 
     Nearly every inlet takes the same whichever other one is blocked: to say so of each would take
     the square of their number.
-
-    Parameters
-    ----------
-    ground
-        Names the inlets.
-    found
-        All cases and storms, the open case first.
-    periods
-        Return periods of the storms [yr].
     """
     rows: list[Row] = []
     opened: dict[int, FloatArray] = {}
@@ -404,16 +331,7 @@ def inlet_intake_table(
 
 
 def standing_depth(grid: Grid, depth: FloatArray) -> Grid:
-    """
-    Give the depth of standing water as a grid; dry cells have none.
-
-    Parameters
-    ----------
-    grid
-        The cells.
-    depth
-        Of each cell [m].
-    """
+    """Give the depth of standing water [m] as a grid; dry cells have none."""
     return grid.with_values(np.where(depth > LEVEL_STEP / 2, depth, np.nan))
 
 

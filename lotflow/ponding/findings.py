@@ -69,49 +69,21 @@ class PondsFound:
     connected_m3: Sequence[float]
 
     def where(self, pond: Pond) -> tuple[float, float]:
-        """
-        Easting and northing of the deepest point of a pond.
-
-        Parameters
-        ----------
-        pond
-            The pond.
-        """
+        """Easting and northing of the deepest point of a pond."""
         return self.place(pond.bed_cell)
 
     def place(self, cell: int) -> tuple[float, float]:
-        """
-        Easting and northing of a cell.
-
-        Parameters
-        ----------
-        cell
-            Its flat index.
-        """
+        """Easting and northing of a cell, by its flat index."""
         x, y = self.ground.grid.xy(*divmod(cell, self.ground.grid.shape[1]))
         return float(x), float(y)
 
     def storm(self, storm: CaseStorm) -> dict[str, Any]:
-        """
-        Facts that name a storm.
-
-        Parameters
-        ----------
-        storm
-            The storm.
-        """
+        """Facts that name a storm."""
         return {"period_yr": self.periods[storm.storm], "scenario": storm.scenario}
 
 
 def pond_findings(found: PondsFound) -> list[Finding]:
-    """
-    Say what stands on the lot with every inlet open, and what happens when inlets are blocked.
-
-    Parameters
-    ----------
-    found
-        All cases and storms.
-    """
+    """Say what stands on the lot with every inlet open, and what happens when some are blocked."""
     judges = (_at_buildings, _too_long, _overflowing)
     findings = [finding for judge in judges for finding in _first_storm(found, judge)]
     return findings + _blocked(found) + _limited(found)

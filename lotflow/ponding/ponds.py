@@ -179,20 +179,9 @@ def case_storm(
     Report the ponds of a storm, and what of them every open inlet would have kept lower.
 
     A pond that is the same as with every inlet open is the same record: with hundreds of inlets
-    nearly all are, in nearly all cases.
-
-    Parameters
-    ----------
-    ground
-        What they are judged by.
-    scenario, storm
-        Which inlets are open, position of the storm.
-    water
-        Where its water is.
-    opened
-        What is reported, and where it is, with every inlet open; None where this is that case.
-    spills
-        Of the network of the water, where several storms ran on it.
+    nearly all are, in nearly all scenarios. `opened` is what is reported, and where its water is,
+    with every inlet open, None where this is that scenario; `spills` are of the network of the
+    water, where several storms ran on it.
     """
     unit, count = ground.grid.cell_m2, len(ground.inlets)
     direct, passed_on = np.zeros(count), np.zeros(count)
@@ -363,20 +352,10 @@ def _pond(
 
 def rise_of_levels(water: StandingWater, opened: StandingWater) -> FloatArray:
     """
-    Take how much higher water stands on each cell than with every inlet open.
+    Take how much higher water stands on each cell than in the same storm with every inlet open [m].
 
-    Parameters
-    ----------
-    water
-        With some inlets blocked.
-    opened
-        The same storm with every inlet open.
-
-    Returns
-    -------
-    rise
-        Shape of the grid: level of the water less that of the water, rim or ground that was
-        there; 0 where that is less than `SAME_LEVEL_M` [m].
+    By level of the water less that of the water, rim or ground that was there; 0 where that is
+    less than `SAME_LEVEL_M`.
     """
     bed = water.network.routing.elevation
     # an open inlet counts as dry at its rim, which may stand above or below its ground
@@ -412,16 +391,7 @@ def _rises(
 
 
 class Spills:
-    """
-    Ways of the overflow of depressions, across those too shallow to be low spots.
-
-    Parameters
-    ----------
-    ground
-        What ponds are judged by.
-    network
-        Depressions and drains of one set of open inlets.
-    """
+    """Ways of the overflow of depressions, across those too shallow to be low spots."""
 
     def __init__(self, ground: PondGround, network: PondNetwork) -> None:
         self.ground, self.network = ground, network
@@ -441,16 +411,7 @@ class Spills:
         return receivers(self.network.routing.field).ravel()
 
     def of(self, depression: int, on_lot: bool) -> Spill:
-        """
-        Where the overflow of a depression goes, seen from the lot or from beyond it.
-
-        Parameters
-        ----------
-        depression
-            Its number, from 1.
-        on_lot
-            Whether its water stands on the lot.
-        """
+        """Where the overflow of a depression goes, from 1, seen from the lot or from beyond it."""
         if (depression, on_lot) not in self._followed:
             self._followed[depression, on_lot] = self._follow(depression, on_lot)
         return self._followed[depression, on_lot]

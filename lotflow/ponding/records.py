@@ -50,14 +50,7 @@ class Spill:
 
 
 def is_same_spill(first: Spill | None, second: Spill | None) -> bool:
-    """
-    Tell whether water runs over at the same place, by the same way, to the same.
-
-    Parameters
-    ----------
-    first, second
-        Of two ponds; None where one is not full.
-    """
+    """Tell whether water runs over at the same place, by the same way, to the same."""
     if first is None or second is None:
         return first is second
     alike = (first.cell, first.to, first.onto) == (second.cell, second.to, second.onto)
@@ -302,44 +295,20 @@ class Risen(NamedTuple):
 
 
 def reaches(walls: Sequence[Freeboard]) -> bool:
-    """
-    Tell whether water stands somewhere as high as it is known to enter.
-
-    Parameters
-    ----------
-    walls
-        That it touches or comes near to.
-    """
+    """Tell whether water stands somewhere as high as it is known to enter."""
     return any(wall.is_reached for wall in walls)
 
 
 def at_walls(walls: Sequence[Freeboard], *, openings: bool = False) -> list[Freeboard]:
-    """
-    Choose the walls, or the openings, that water touches.
-
-    Parameters
-    ----------
-    walls
-        That it touches or comes near to.
-    openings
-        Whether to choose openings.
-    """
+    """Choose the walls, or the openings, that water touches."""
     return [one for one in walls if one.at_wall and one.threshold.is_opening == openings]
 
 
 def touched(water: Pond | Rise) -> str:
     """
-    Name what a body of water stands on or against.
+    Name what a body of water stands on or against, joined by "; ".
 
-    Parameters
-    ----------
-    water
-        The body.
-
-    Returns
-    -------
-    names
-        Buildings at whose wall it stands, openings, "paving", "ground beyond the lot", joined.
+    Buildings at whose wall it stands, openings, "paving", "ground beyond the lot".
     """
     names = [
         one.threshold.name for one in at_walls(water.walls) + at_walls(water.walls, openings=True)
@@ -350,19 +319,7 @@ def touched(water: Pond | Rise) -> str:
 
 
 def left_by_way(storm: CaseStorm) -> dict[str, float]:
-    """
-    Name what left the window.
-
-    Parameters
-    ----------
-    storm
-        Gives the volumes.
-
-    Returns
-    -------
-    left
-        By way out [m^3].
-    """
+    """What left the window, by way out [m^3]."""
     return dict(zip(WAYS_OUT, storm.left_m3.tolist(), strict=True))
 
 

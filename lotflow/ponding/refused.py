@@ -36,24 +36,10 @@ def blocked_routing(
     natural: Routing, placed: Sequence[SetInlet], blocked: Collection[int], rule: str
 ) -> Routing:
     """
-    Route the water with some inlets blocked: their cells are ground like any other.
+    Route the water with some inlets blocked, by position: their cells are ground like any other.
 
-    Parameters
-    ----------
-    natural
-        The ground without inlets.
-    placed
-        Inlets of one case of the drains.
-    blocked
-        Positions of the blocked inlets, from 0.
-    rule
-        Of directions, as for `route`.
-
-    Returns
-    -------
-    routing
-        Inlets keep their numbers; that of a blocked one does not occur. An inlet hidden by a
-        blocked one in the same cell takes its place.
+    Inlets keep their numbers; that of a blocked one does not occur. An inlet hidden by a blocked
+    one in the same cell takes its place.
     """
     working = [position for position in range(len(placed)) if position not in blocked]
     shape = natural.surface.ground.shape
@@ -234,16 +220,7 @@ class SteppedStorms(Protocol):
 
 
 def opened_water(routing: Routing, storms: SteppedStorms) -> list[StandingWater]:
-    """
-    Let every storm run with every inlet taking all that comes.
-
-    Parameters
-    ----------
-    routing
-        With the inlets of the case.
-    storms
-        Runoff of each storm.
-    """
+    """Let every storm run with every inlet taking all that comes."""
     network = pond_network(routing)
     return [standing_water(network, storms.runoff_depth(i)) for i in range(len(storms.storms))]
 

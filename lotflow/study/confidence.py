@@ -56,24 +56,10 @@ def confidence_chapter(
     checked: Sequence[CheckedCase] = (),
 ) -> Chapter:
     """
-    Run the realisations of a study and say what they show.
+    Run the realisations of a study and say what they show; empty where the job asks for none.
 
-    Parameters
-    ----------
-    lot
-        Ground, low spots and inlets.
-    ca_weight
-        From `entering_ca` [m^2]; without it there are no bounds of flow.
-    runoff
-        From `runoff_chapter`; without it there are no bounds of the flow of each storm.
-    checked
-        From `check_drains`; without it there are no bounds of the flow in lines.
-
-    Returns
-    -------
-    chapter
-        Layer "falls", columns of low spots, inlets, flow paths, runoff and lines, rasters,
-        findings and the section "confidence"; empty where the job asks for no realisations.
+    Without `ca_weight`, of `entering_ca` [m^2], there are no bounds of flow; without `runoff`, of
+    `runoff_chapter`, none of each storm; without `checked`, of `check_drains`, none in lines.
     """
     if not lot.job.confidence.realisations:
         return Chapter()
@@ -148,18 +134,7 @@ def _error_source(job: Job) -> str:
 def realise_study(
     lot: LotWater, *, places: Sequence[NamedPlace], ca_weight: FloatArray | None = None
 ) -> Realised:
-    """
-    Run the realisations that the job asks for.
-
-    Parameters
-    ----------
-    lot
-        Ground, low spots and inlets.
-    places
-        Whose level is kept.
-    ca_weight
-        From `entering_ca` [m^2].
-    """
+    """Run the realisations that the job asks for; the level of `places` is kept."""
     job, placed = lot.job, lot.inlets.placed
     plan = realisation_plan(
         lot.natural,
@@ -181,16 +156,9 @@ def realise_study(
 
 def realisations_of(job: Job, cells: int) -> int:
     """
-    How many realisations are run.
+    How many realisations are run on ground of so many cells.
 
     What somebody asked for is run. Where nobody did, very wide ground has fewer than usual.
-
-    Parameters
-    ----------
-    job
-        May say how many, or how precise.
-    cells
-        Of the ground.
     """
     asked = job.confidence
     if asked.precision is not None:

@@ -6,8 +6,6 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import TYPE_CHECKING
 
-import numpy as np
-
 from lotflow.inputs.elevation import ElevationSource, inspect_elevation
 from lotflow.inputs.site import Site, in_raster_datum, read_site
 from lotflow.inputs.site_checks import job_findings, lot_findings
@@ -98,8 +96,7 @@ class LotWater:
     @cached_property
     def spots_not_closed(self) -> BoolArray:
         """Whether water in each low spot may rise higher: its basin is not closed by the data."""
-        count = len(self.low_spots)
-        held = np.bincount(self.low_spots.number[self.window.held], minlength=count + 1)[1:] > 0
+        held = self.low_spots.cells_in(self.window.held) > 0
         return held | spills_unseen(self.natural, self.low_spots)
 
     @property
@@ -122,14 +119,7 @@ class LotWater:
 
 
 def read_inputs(job: Job) -> tuple[ElevationSource, Site]:
-    """
-    Read and judge all inputs but the elevations themselves.
-
-    Parameters
-    ----------
-    job
-        Names the files.
-    """
+    """Read and judge all inputs but the elevations themselves."""
     source = inspect_elevation(job.elevation.file, vertical_unit=job.elevation.vertical_unit)
     files, notes = find_site_files(job.layers.file, job.layers.own())
     site = read_site(files, crs=source.crs, vertical_unit=source.vertical_unit)
@@ -141,11 +131,6 @@ def read_inputs(job: Job) -> tuple[ElevationSource, Site]:
 def study_lot(job: Job) -> LotWater:
     """
     Find where water stands on a lot, where it comes from and which inlet takes it.
-
-    Parameters
-    ----------
-    job
-        What to read and how to judge it.
 
     Raises
     ------
@@ -207,18 +192,7 @@ def _natural(window: StudyWindow, job: Job) -> Routing:
 
 @dataclass(frozen=True, eq=False)
 class CaseWater:
-    """
-    What takes water in one state of the drain system.
-
-    Parameters
-    ----------
-    case
-        The state.
-    roofs
-        Roofs with the downspouts of the case.
-    inlets
-        Inlets of the case and the routing with them.
-    """
+    """What takes water in one state of the drains: roofs with their downspouts, and inlets."""
 
     case: Case
     roofs: RoofWater
@@ -232,14 +206,7 @@ class CaseWater:
 
 def case_water(lot: LotWater, case: Case) -> CaseWater:
     """
-    Find what takes water in one state of the drain system.
-
-    Parameters
-    ----------
-    lot
-        Of the main case, which is not computed again.
-    case
-        The state wanted.
+    Find what takes water in one state of the drains; that of the main case is known already.
 
     Raises
     ------
@@ -261,16 +228,7 @@ def _inlets(drawn: Sequence[DrawnInlet], natural: Routing, job: Job) -> InletStu
 
 
 def catchments_of(inlets: InletStudy, window: StudyWindow) -> CatchmentCells:
-    """
-    Count the cells of each inlet's catchment.
-
-    Parameters
-    ----------
-    inlets
-        With their routing.
-    window
-        Gives the lot.
-    """
+    """Count the cells of each inlet's catchment."""
     return catchment_cells(inlets.routing, window.lot, window.inflow(inlets.routing))
 
 

@@ -65,23 +65,8 @@ def ponding_chapter(
     """
     Find what stands after each storm, what inlets take, and what happens when they do not.
 
-    Parameters
-    ----------
-    lot
-        Ground, low spots and inlets.
-    storms
-        Runoff of each storm.
-    intakes
-        What inlets take, with volumes; with it storms also run with every inlet taking no more.
-    opened
-        Where the water of each storm is with every inlet open, where it is known already.
-    tell
-        Called with the set of open inlets that is being looked at.
-
-    Raises
-    ------
-    EngineError
-        If a litre of water is lost.
+    With `intakes`, which have volumes, storms also run with every inlet taking no more than that;
+    `opened` is where the water of each storm is with every inlet open, where it is known already.
     """
     rate = ground_infiltration(storms.cover, lot.job.job.soil_group, lot.job.job.soak_test_m_s)
     ground = ground_of_ponds(lot, rate, storms.cover.paved)

@@ -83,14 +83,7 @@ class StudyWindow:
     held: BoolArray
 
     def inflow(self, routing: Routing) -> BoolArray:
-        """
-        Cells to which water may come from beyond what is known.
-
-        Parameters
-        ----------
-        routing
-            Of this window.
-        """
+        """Cells to which water may come from beyond what is known."""
         return inflow_cells(self.surface, routing.field.filled) | self.entering
 
 
@@ -103,15 +96,6 @@ def study_window(source: ElevationSource, site: Site, job: Job) -> StudyWindow:
     Water that falls far on its way out is taken to leave, unless it stands as high again on a
     coarse view of the ground farther on. Then no more is read than that, with a margin, and it
     is made sure that the water of interest runs and stands there as on all the ground looked at.
-
-    Parameters
-    ----------
-    source
-        Elevation data.
-    site
-        In the grid's CRS.
-    job
-        Gives criteria, accuracy, direction rule and margin.
 
     Raises
     ------
