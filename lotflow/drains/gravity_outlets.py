@@ -54,18 +54,7 @@ _ROUND_POINT_M: Final = 1.0
 
 
 def search_ground(surface: Surface, site: Drawn, error: LevelError) -> SearchGround:
-    """
-    Give the ground that a pipe is led through: round buildings, neighbours, wells and septic.
-
-    Parameters
-    ----------
-    surface
-        The ground.
-    site
-        What is drawn.
-    error
-        Of the elevation data.
-    """
+    """Give the ground a pipe is led through: round buildings, neighbours, wells, septic."""
     constraints = site.constraints
     kept = constraints[constraints["kind"].isin(_OBSTACLES)].geometry
     room = _ROUND_POINT_M / surface.ground.metres_per_unit

@@ -47,19 +47,8 @@ def low_spot_layers(
     """
     Give the low spots, those nested in them, and where they run over.
 
-    Parameters
-    ----------
-    spots, inner
-        All of them, and those nested in them.
-    grid, lot
-        The cells, and those of the lot.
-    cut, not_closed
-        Whether the edge of the data cuts the catchment of each, and whether it leaves its basin
-        open.
-    placed
-        The inlets.
-    buildings
-        Footprints, in the grid's CRS.
+    `cut` and `not_closed` tell whether the edge of the data cuts the catchment of each, and
+    whether it leaves its basin open.
     """
     facts = LowSpotFacts(spots.cells_in(lot), cut, not_closed, _inlets_in(spots, placed))
     return {
@@ -76,16 +65,8 @@ def inlet_layers(
     """
     Give the inlets and their catchments.
 
-    Parameters
-    ----------
-    inlets
-        As they were set, and the routing with them.
-    cells
-        Catchments.
-    kinds
-        Kind of each inlet, or None.
-    spots, not_closed
-        Low spots, and whether the data leave the basin of each open.
+    `kinds` is the kind of each inlet, or None; `not_closed` whether the data leave the basin of
+    each low spot open.
     """
     facts = InletFacts(
         kind=kinds,
@@ -104,16 +85,7 @@ def inlet_layers(
 
 
 def crossings_layer(routing: Routing, lot: BoolArray, outline: shapely.Geometry) -> GeoDataFrame:
-    """
-    Give where water crosses the lot line, what is less than 5 m^2 left out.
-
-    Parameters
-    ----------
-    routing
-        With the inlets.
-    lot, outline
-        Its cells and its outline.
-    """
+    """Give where water crosses the lot line, what is less than 5 m^2 left out."""
     grid = routing.surface.ground
     crossings = lot_line_crossings(routing, lot, outline.boundary, _STRETCH_M)
     told = [one for one in crossings if one.area * grid.cell_m2 >= _LEAST_CROSSING_M2]
@@ -121,18 +93,7 @@ def crossings_layer(routing: Routing, lot: BoolArray, outline: shapely.Geometry)
 
 
 def contours_layer(grid: Grid, units: UnitSystem, rmse_m: float) -> GeoDataFrame:
-    """
-    Give contours; without any relief there are none.
-
-    Parameters
-    ----------
-    grid
-        The ground.
-    units
-        In which they are even.
-    rmse_m
-        Vertical accuracy of the elevation data.
-    """
+    """Give contours, even in the units of the report; without any relief there are none."""
     known = grid.values[~grid.missing]
     relief = float(np.ptp(known)) if known.size else 0.0
     lines: Sequence[Contour] = []

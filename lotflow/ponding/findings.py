@@ -417,16 +417,7 @@ def _limited(found: PondsFound) -> list[Finding]:
 
 
 def soil_note(soil_group: str, soak_test_m_s: float | None) -> Finding:
-    """
-    Say by which infiltration the times are counted until ponds are gone.
-
-    Parameters
-    ----------
-    soil_group
-        Hydrologic, "A" to "D".
-    soak_test_m_s
-        As measured on site; None where it was not.
-    """
+    """Say by which infiltration the times are counted until ponds are gone."""
     measured = soak_test_m_s is not None
     rate = float(infiltration_rates(["soil"], soil_group, measured=soak_test_m_s)[0])
     return Finding(

@@ -96,18 +96,7 @@ class PondGround:
 
 
 def near_lot(lot: BoolArray, grid: Grid, criteria: Criteria) -> BoolArray:
-    """
-    Cells near enough to the lot for a pond on them to be reported.
-
-    Parameters
-    ----------
-    lot
-        Its cells.
-    grid
-        Gives their size.
-    criteria
-        Gives the reach.
-    """
+    """Cells near enough to the lot for a pond on them to be reported."""
     return np.asarray(cells_from(lot) * grid.cell_m <= criteria.pond_reach_m)
 
 

@@ -171,11 +171,6 @@ def require_closed(found: Sequence[CaseStorm]) -> None:
     """
     Refuse a result in which water was lost.
 
-    Parameters
-    ----------
-    found
-        All sets of open inlets and storms.
-
     Raises
     ------
     EngineError

@@ -44,18 +44,7 @@ def entering_ca(surface: Surface, coefficient: FloatArray) -> FloatArray:
 
 
 def inlets_ca(routing: Routing, names: Sequence[str], ca_weight: FloatArray) -> FloatArray:
-    """
-    Runoff coefficient times area of the ground of each inlet on the measured surface [m^2].
-
-    Parameters
-    ----------
-    routing
-        With the inlets.
-    names
-        Of the inlets.
-    ca_weight
-        From `entering_ca` [m^2].
-    """
+    """Runoff coefficient times area of the ground of each inlet as measured [m^2]."""
     label = routing.label.ravel()
     sums = np.bincount(label, weights=ca_weight.ravel(), minlength=len(names) + 1)
     return np.asarray(sums[1:], dtype=np.float64)

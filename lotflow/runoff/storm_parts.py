@@ -76,31 +76,17 @@ class PartGround:
         return np.array(times, dtype=np.float64)
 
     def longest_way(self, node: int) -> PartWay | None:
-        """
-        Slowest way to a node; None where nothing but roofs reaches it.
-
-        Parameters
-        ----------
-        node
-            Its position.
-        """
+        """Slowest way to a node, by position; None where nothing but roofs reaches it."""
         parts = np.flatnonzero(self.node == node).tolist()
         ways = [way for part in parts if (way := self.way[part]) is not None]
         return max(ways, key=lambda way: way.time.travel_s, default=None)
 
     def cells(self, overflow: FloatArray) -> FloatArray:
         """
-        Cells of each kind of ground in each part.
+        Cells of each kind of ground in each part, shape (parts, kinds of ground, storms).
 
-        Parameters
-        ----------
-        overflow
-            Shape (downspouts, storms): share of its roof's water that falls at the eaves [-].
-
-        Returns
-        -------
-        cells
-            Shape (parts, kinds of ground, storms).
+        `overflow` has the shape (downspouts, storms): share of its roof's water that falls at the
+        eaves [-].
         """
         change = np.einsum("dpk,ds->pks", self.moved, overflow)
         return np.asarray(np.maximum(self.fixed[:, :, None] + change, 0.0))
@@ -211,16 +197,7 @@ def part_ground(
 
 
 def downspout_ground(roofs: RoofWater, cover: GroundCover) -> PartGround:
-    """
-    Give the roof of each downspout as a part of its own.
-
-    Parameters
-    ----------
-    roofs
-        With their downspouts.
-    cover
-        Of every cell.
-    """
+    """Give the roof of each downspout as a part of its own."""
     count, kinds = len(roofs.downspouts), len(cover.keys)
     served = roofs.served > 0
     place = (roofs.served[served] - 1) * kinds + cover.number[served]

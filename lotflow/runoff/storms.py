@@ -160,51 +160,23 @@ class StormStudy:
 
     def ca_weight(self, storm: int) -> FloatArray:
         """
-        Give runoff coefficient times area that enters the flow at each cell.
+        Runoff coefficient times area that enters the flow at each cell in a storm [m^2].
 
-        Parameters
-        ----------
-        storm
-            Position of the storm.
-
-        Returns
-        -------
-        ca
-            Shape of the grid, roofs led into drains left out [m^2].
+        Shape of the grid, roofs led into drains left out; `storm` is its position, as everywhere.
         """
         entering = self._entering(self.coefficients[:, storm], self.peak_overflow[:, storm])
         return entering * self.surface.ground.cell_m2
 
     def runoff_depth(self, storm: int, /) -> FloatArray:
         """
-        Runoff of each cell in a whole storm, at the cell where it enters the flow.
+        Runoff of each cell in a whole storm, at the cell where it enters the flow [m].
 
-        Parameters
-        ----------
-        storm
-            Position of the storm.
-
-        Returns
-        -------
-        depth
-            Shape of the grid, roofs led into drains left out [m].
+        Shape of the grid, roofs led into drains left out.
         """
         return self._entering(self.depths_m[:, storm], self.volume_overflow[:, storm])
 
     def connected_volume(self, storm: int, /) -> dict[str, float]:
-        """
-        Roof water that downspouts lead into each node in a whole storm.
-
-        Parameters
-        ----------
-        storm
-            Position of the storm.
-
-        Returns
-        -------
-        volumes
-            By the name of the node; only nodes that take any [m^3].
-        """
+        """Roof water of a whole storm led into each node that takes any [m^3]."""
         depth = self.depths_m[self.cover.number, storm] * self.surface.share
         led = np.bincount(
             self.roofs.served.ravel(), weights=depth.ravel(),
@@ -221,44 +193,16 @@ class StormStudy:
         self, node: str, storm: int, /, *, roofs: bool | None = None
     ) -> Hydrograph | None:
         """
-        Flow that reaches a node in a storm.
+        Flow that reaches a node in a storm; None where nothing does.
 
-        Parameters
-        ----------
-        node
-            Its name.
-        storm
-            Position of the storm.
-        roofs
-            True for roofs led into it alone, False for all else; None for both.
-
-        Returns
-        -------
-        hydrograph
-            None where nothing reaches it.
+        `roofs` is True for roofs led into it alone, False for all else, None for both.
         """
         return self.hydrograph_at(self.node_names.index(node), storm, roofs=roofs)
 
     def hydrograph_at(
         self, position: int, storm: int, *, roofs: bool | None = None
     ) -> Hydrograph | None:
-        """
-        Flow that reaches a node in a storm.
-
-        Parameters
-        ----------
-        position
-            Of the node.
-        storm
-            Position of the storm.
-        roofs
-            As in `hydrograph`.
-
-        Returns
-        -------
-        hydrograph
-            None where nothing reaches it.
-        """
+        """As `hydrograph`, by the position of the node."""
         own = np.flatnonzero(self.ground.node == position)
         if roofs is not None:
             own = own[[(self.ground.kind[i] == "roof") is roofs for i in own]]

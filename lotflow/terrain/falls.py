@@ -86,14 +86,7 @@ def named_places(
 
 
 def falls_left_out(places: Sequence[NamedPlace]) -> list[Finding]:
-    """
-    Say where there are too many places to tell the falls between all of them.
-
-    Parameters
-    ----------
-    places
-        From `named_places`.
-    """
+    """Say where there are too many places to tell the falls between all of them."""
     left_out = places[_MOST_PLACES:]
     if not left_out:
         return []

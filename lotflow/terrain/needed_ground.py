@@ -1,4 +1,9 @@
-"""How much ground is needed: all whose water is of interest, and what closes its basins."""
+"""
+How much ground is needed: all whose water is of interest, and what closes its basins.
+
+Everywhere `least` is the ground kept in any case, in units of the CRS, `margins` are looked at
+round it [m], and `look` is what was found on that.
+"""
 
 from __future__ import annotations
 
@@ -85,18 +90,7 @@ class Look:
 
 
 def widened(bounds: Bounds, margins: Margins, unit: float) -> Bounds:
-    """
-    Give bounds with a margin on each side.
-
-    Parameters
-    ----------
-    bounds
-        In units of the CRS.
-    margins
-        By side [m].
-    unit
-        Metres of a unit of the CRS.
-    """
+    """Give bounds with a margin on each side [m]; `unit` is metres of a unit of the CRS."""
     west, south, east, north = bounds
     return (
         west - margins["west"] / unit,
@@ -107,16 +101,7 @@ def widened(bounds: Bounds, margins: Margins, unit: float) -> Bounds:
 
 
 def first_look(least: Bounds, extent: Extent) -> Margins:
-    """
-    Give the margins of what is looked at in any case: as much as costs next to nothing.
-
-    Parameters
-    ----------
-    least
-        Ground kept in any case.
-    extent
-        Of the elevation data.
-    """
+    """Give the margins of what is looked at in any case: as much as costs next to nothing."""
     margin = _CHEAP_MARGIN_M
     while margin > FIRST_MARGIN_M:
         margins = dict.fromkeys(_SIDES, margin)
@@ -127,16 +112,7 @@ def first_look(least: Bounds, extent: Extent) -> Margins:
 
 
 def far_look(least: Bounds, extent: Extent) -> Bounds:
-    """
-    Give the ground that may be looked at on a coarse view.
-
-    Parameters
-    ----------
-    least
-        Ground kept in any case.
-    extent
-        Of the elevation data.
-    """
+    """Give the ground that may be looked at on a coarse view."""
     margin = MARGIN_LIMIT_M
     while True:
         bounds = widened(least, dict.fromkeys(_SIDES, margin), extent.metres_per_unit)
@@ -148,22 +124,7 @@ def far_look(least: Bounds, extent: Extent) -> Bounds:
 def grown(
     margins: Margins, least: Bounds, cut: set[str], more_data: Mapping[str, bool], extent: Extent
 ) -> Margins:
-    """
-    Give twice the margin where water is unfinished, within the limits.
-
-    Parameters
-    ----------
-    margins
-        Of what was looked at.
-    least
-        Ground kept in any case.
-    cut
-        Sides at which water is unfinished.
-    more_data
-        Sides beyond which there are data.
-    extent
-        Of the elevation data.
-    """
+    """Give twice the margin where water is unfinished and there are more data, within limits."""
     sides = {side for side in cut if more_data[side]}
     for factor in (2.0, 1.5, 1.2):
         wider = {
@@ -176,14 +137,7 @@ def grown(
 
 
 def cut_sides(look: Look) -> set[str]:
-    """
-    Sides beyond which water of interest may come from or be held back.
-
-    Parameters
-    ----------
-    look
-        At the ground up to these sides.
-    """
+    """Sides beyond which water of interest may come from or be held back."""
     coming = look.interest.upstream & inflow_cells(look.natural.surface, look.natural.field.filled)
     row, column = np.nonzero(coming)
     ring_row, ring_column = np.divmod(look.open_ends.ring, coming.shape[1])
@@ -194,12 +148,7 @@ def held_sides(look: Look, blocks: Grid, level: FloatArray) -> set[str]:
     """
     Sides where water that seemed to leave downhill stands, farther on, as high as here.
 
-    Parameters
-    ----------
-    look
-        At the ground up to these sides.
-    blocks, level
-        Blocks of a coarse view of the ground farther on, and the level of water on each [m].
+    `blocks` and `level` are those of a coarse view, and the level of the water on each [m].
     """
     ends, grid = look.open_ends, look.grid
     x, y = grid.xy(ends.leaving // grid.shape[1], ends.leaving % grid.shape[1])
@@ -259,16 +208,7 @@ class Part:
 
 
 def needed_part(look: Look, least: Bounds) -> Part:
-    """
-    Smallest part that holds what is kept in any case, and all water of interest.
-
-    Parameters
-    ----------
-    look
-        At the ground.
-    least
-        What is kept in any case, in units of the CRS.
-    """
+    """Smallest part that holds what is kept in any case, and all water of interest."""
     grid = look.grid
     rows, columns = grid.shape
     west, north, cell = grid.transform.c, grid.transform.f, grid.transform.a
@@ -288,14 +228,7 @@ def runs_alike(look: Look, part: Part, here: FlowField) -> bool:
     """
     Tell whether all water of interest stands and runs in a part as on all ground looked at.
 
-    Parameters
-    ----------
-    look
-        At all ground.
-    part
-        Of it.
-    here
-        Water of the part alone.
+    `here` is the water of the part alone.
     """
     there, place = look.natural.field, part.place
     upstream, level = look.interest.upstream[place], look.interest.level[place]
@@ -307,16 +240,7 @@ def runs_alike(look: Look, part: Part, here: FlowField) -> bool:
 
 
 def brought_in(look: Look, part: Part) -> BoolArray:
-    """
-    Cells of a part, not of interest, to which water comes from the ground round it.
-
-    Parameters
-    ----------
-    look
-        At all ground.
-    part
-        Of it.
-    """
+    """Cells of a part, not of interest, to which water comes from the ground round it."""
     inner = np.zeros(look.interest.flow.shape, dtype=bool)
     inner[part.top + 1 : part.bottom - 1, part.left + 1 : part.right - 1] = True
     below = look.natural.receivers()[~inner]
@@ -329,15 +253,8 @@ def unfinished_marks(look: Look, limit_m: float) -> tuple[BoolArray, BoolArray]:
     """
     Mark where water comes from basins that the edge of the data cuts, and where it is held.
 
-    Only what rises behind that edge by no more than the data can tell counts: water that leaves
-    downhill is finished, and of what lies beyond nothing is known.
-
-    Parameters
-    ----------
-    look
-        At all ground.
-    limit_m
-        What the data can tell.
+    Only what rises behind that edge by no more than the data can tell, `limit_m`, counts: water
+    that leaves downhill is finished, and of what lies beyond nothing is known.
     """
     entering, held = np.zeros((2, *look.interest.flow.shape), dtype=bool)
     if look.open_ends.ring.size:

@@ -120,18 +120,7 @@ def realised_bounds(
 
 
 def low_spot_findings(spots: LowSpots, grid: Grid, lot: BoolArray, bounds: Bounds) -> list[Finding]:
-    """
-    Say of the low spots on the lot how sure they are.
-
-    Parameters
-    ----------
-    spots
-        All of them.
-    grid, lot
-        The cells, and those of the lot.
-    bounds
-        What the realisations show; fewer than 20 say nothing.
-    """
+    """Say of the low spots on the lot how sure they are; of fewer than 20 realisations nothing."""
     on_lot = np.flatnonzero(spots.cells_in(lot))
     found = []
     for position in on_lot:
@@ -160,14 +149,8 @@ def inlet_findings(names: Sequence[str], measured_m2: FloatArray, bounds: Bounds
     """
     Say of inlets whose catchment the data leaves open, or the realisations do not bear out.
 
-    Parameters
-    ----------
-    names
-        Of the inlets.
-    measured_m2
-        Their catchments on the measured surface.
-    bounds
-        What the realisations show; fewer than 20 say nothing.
+    `measured_m2` are their catchments on the measured surface. Fewer than 20 realisations say
+    nothing.
     """
     if bounds.number < FEWEST:
         return []
