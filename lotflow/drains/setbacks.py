@@ -31,16 +31,8 @@ def off_lot(site: Drawn, criteria: Criteria, metres_per_unit: float) -> list[Fin
     Say what of the drains lies off the lot, on ground that is neither street nor water.
 
     An outlet in a drawn street, at its curb, in water or at a public inlet is in its place. A
-    line to it may cross sidewalks, and a verge's width of other ground.
-
-    Parameters
-    ----------
-    site
-        Gives lot, drains, constraints and water.
-    criteria
-        Gives how well drains are drawn.
-    metres_per_unit
-        Of the site's CRS.
+    line to it may cross sidewalks, and a verge's width of other ground. `criteria` give how well
+    drains are drawn.
     """
     limit, source = criteria.node_reach_m, criteria.sources()["node_reach_m"]
     *earlier, found = (
@@ -103,23 +95,8 @@ def setback_distances(
     Measure from outlets to everything setbacks may be stated from, and from lines to some of it.
 
     Outlets that let water out on or into the ground of the lot count, and of lines the distance
-    to septic systems, wells, trees and utilities.
-
-    Parameters
-    ----------
-    site
-        Gives outlets, lines, lot and constraints.
-    case
-        State of the drain system.
-    buildings
-        Rows of the lot's own buildings.
-    metres_per_unit
-        Of the site's CRS.
-
-    Returns
-    -------
-    distances
-        The nearest thing of each kind.
+    to septic systems, wells, trees and utilities. Of each kind the nearest thing is given;
+    `buildings` are the rows of the lot's own.
     """
     outlets = in_case(site.outlets, case)
     outlets = outlets[outlets["kind"].isin(_ON_THE_LOT)]

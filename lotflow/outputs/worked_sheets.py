@@ -75,23 +75,9 @@ def worked_sheet(
     storm_type: StormType | None = None,
 ) -> str:
     """
-    Write the sheet of one node.
+    Write the sheet of one node, which begins with its name.
 
-    Parameters
-    ----------
-    storms
-        Of the main case.
-    node
-        Its position.
-    release_m3s
-        What the line that leaves it carries; None where that is not known [m^3/s].
-    storm_type
-        NRCS distribution of the region, for the graphical peak; None where it is not given.
-
-    Returns
-    -------
-    sheet
-        Begins with the name of the node.
+    `release_m3s` is what the line that leaves it carries, where that is known [m^3/s].
     """
     lines = [storms.node_names[node], ""]
     area = node_area(storms, node)
@@ -110,17 +96,7 @@ def worked_sheet(
 
 def explained(sheets: str) -> dict[str, str]:
     r"""
-    Take the sheets of a text apart again.
-
-    Parameters
-    ----------
-    sheets
-        From `worked_sheets`.
-
-    Returns
-    -------
-    sheets
-        By the name of the node.
+    Take the sheets of a text apart again, by the name of the node.
 
     Examples
     --------

@@ -36,24 +36,21 @@ def storm_rows(
     releases: Mapping[str, float] = MappingProxyType({}),
 ) -> list[Row]:
     """
-    Give the rows of all nodes of a study.
+    Give the rows of all nodes of a study, node by node and storm by storm.
+
+    Each storm has a row "rational", and one "nrcs" where its rain reaches 24 hours.
 
     Parameters
     ----------
     study
         Storms with their parts.
     kinds
-        What each node is.
+        What each node is: "inlet", "node", "downspout" or "low spot".
     storm_type
         NRCS distribution of the region, for the graphical peak; None for none.
     releases
         What may leave each node, by its name, for the storage it asks for; only where known
         [m^3/s].
-
-    Returns
-    -------
-    rows
-        Node by node, storm by storm: "rational", and "nrcs" where the rain reaches 24 hours.
     """
     rows = []
     for node, kind in enumerate(kinds):
@@ -68,35 +65,12 @@ def storm_rows(
 
 
 def node_area(study: StormStudy, node: int) -> float:
-    """
-    Area of all parts that reach a node while no gutter overflows.
-
-    Parameters
-    ----------
-    study
-        Storms with their parts.
-    node
-        Its position.
-
-    Returns
-    -------
-    area
-        [m^2].
-    """
+    """Area of all parts that reach a node while no gutter overflows [m^2]."""
     return float(study.parts.area_m2[study.ground.node == node].sum())
 
 
 def mean_coefficient(study: StormStudy, node: int) -> float:
-    """
-    Composite runoff coefficient without frequency factor; NaN where nothing reaches a node.
-
-    Parameters
-    ----------
-    study
-        Storms with their parts.
-    node
-        Its position.
-    """
+    """Composite C without frequency factor; NaN where nothing reaches the node [-]."""
     cells = study.ground.fixed[study.ground.node == node].sum(axis=0)
     return composite(study.cover.values.runoff_coefficient, cells)
 
@@ -116,19 +90,10 @@ def _way_columns(study: StormStudy, node: int) -> Row:
 
 def compared_times(way: PartWay, coefficient: float) -> tuple[float, float]:
     """
-    Time of a way by Kirpich and by the Federal Aviation Administration.
+    Time of a way by Kirpich and by the Federal Aviation Administration [s].
 
-    Parameters
-    ----------
-    way
-        Longer than nothing.
-    coefficient
-        Composite runoff coefficient of the catchment [-].
-
-    Returns
-    -------
-    kirpich, faa
-        [s].
+    `coefficient` is the composite runoff coefficient of the catchment [-]; a way of no length has
+    no such time.
     """
     slope = way.slope(PathRules().least_slope)
     return (
@@ -161,21 +126,9 @@ def _rational(study: StormStudy, node: int, storm: int) -> Row:
 
 def held_back(study: StormStudy, node: int, storm: int, release_m3s: float) -> Storage:
     """
-    Find what a storm leaves waiting at a node while no more than the release leaves.
+    Find what a storm leaves waiting at a node while no more than the release leaves [m^3/s].
 
-    Parameters
-    ----------
-    study
-        Storms with their parts.
-    node, storm
-        Their positions.
-    release_m3s
-        Steady [m^3/s].
-
-    Returns
-    -------
-    storage
-        Arrays of shape (1, 1).
+    The arrays of the storage have shape (1, 1).
     """
     ca = study.peaks.total_ca_m2[node, storm]
     return storage_volume([ca], [release_m3s], study.rainfall, [study.storms[storm]])
@@ -214,21 +167,10 @@ def _rational_notes(study: StormStudy, node: int, storm: int) -> list[str]:
 
 def nrcs_row(study: StormStudy, node: int, storm: int, storm_type: StormType | None) -> Row:
     """
-    Give volume, depth and peaks by curve number.
+    Give volume, depth and peaks by curve number, as columns of the layer "runoff".
 
-    Parameters
-    ----------
-    study
-        Storms with their parts; their rain reaches 24 hours.
-    node, storm
-        Positions.
-    storm_type
-        NRCS distribution of the region, for the graphical peak; None for none.
-
-    Returns
-    -------
-    row
-        Columns of the layer "runoff".
+    Of storms whose rain reaches 24 hours; `storm_type` is the NRCS distribution of the region, for
+    the graphical peak, None for none.
     """
     cells = study.volume_cells[study.ground.node == node, :, storm]
     area = float(cells.sum()) * study.surface.ground.cell_m2

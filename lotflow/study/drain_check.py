@@ -73,32 +73,13 @@ class CaseRun:
 
 
 def dry_runs(lot: LotWater) -> tuple[CaseRun, ...]:
-    """
-    Set the inlets of every case of a site, without rain.
-
-    Parameters
-    ----------
-    lot
-        Ground and site; its own inlets are those of the last case.
-    """
+    """Set the inlets of every case of a site, that of the main result last, without rain."""
     return tuple(CaseRun(case, case_water(lot, case).inlets) for case in cases_of(lot.site))
 
 
 def check_drains(lot: LotWater, runs: Sequence[CaseRun]) -> tuple[CheckedCase, ...]:
     """
-    Check the drains of every case in which any are drawn.
-
-    Parameters
-    ----------
-    lot
-        Ground and site.
-    runs
-        The cases, that of the main result last.
-
-    Returns
-    -------
-    checked
-        The main case first.
+    Check the drains of every case in which any are drawn; the main case comes first.
 
     Raises
     ------
@@ -110,23 +91,9 @@ def check_drains(lot: LotWater, runs: Sequence[CaseRun]) -> tuple[CheckedCase, .
 
 def drain_chapter(lot: LotWater, checked: Sequence[CheckedCase]) -> Chapter:
     """
-    Give what the drain check found.
+    Give the layers, findings and parts of the summary that the drain check found.
 
     What is found of the system as it is today and no longer of the proposed one says so.
-
-    Parameters
-    ----------
-    lot
-        Ground and site.
-    checked
-        From `check_drains`.
-
-    Returns
-    -------
-    chapter
-        Layers "drain_lines", "line_storms", "nodes", "line_profiles", "outlet_storms",
-        "inlet_bypass", the summary's "lines", "outlet_storms" and "inlet_bypass", and findings.
-        Empty where no drains are drawn.
     """
     findings: list[Finding] = list(checked[0].findings) if checked else []
     for earlier in checked[1:]:
@@ -151,7 +118,7 @@ def _has_drains(lot: LotWater, run: CaseRun) -> bool:
 
 
 def _checked(lot: LotWater, run: CaseRun) -> CheckedCase:
-    """Check one case."""
+    """Check one case, in the order in which its parts need one another."""
     drawn = drawn_system(
         lot.site, run.case, run.inlets, run.storms, criteria=lot.job.criteria,
         error=level_error(lot.job),

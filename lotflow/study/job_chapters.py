@@ -39,8 +39,8 @@ from lotflow.runoff.stated_rain import (
     inlet_areas,
     stated_columns,
     stated_rows,
-    stated_storm,
 )
+from lotflow.runoff.stated_storm import stated_storm
 from lotflow.runoff.storm_parts import downspout_ground, low_spot_ground
 from lotflow.runoff.storms import StormStudy, study_storms, way_timer
 from lotflow.study.chapter import RUNOFF, Chapter, say_nothing
@@ -58,7 +58,7 @@ if TYPE_CHECKING:
     from lotflow.findings import Finding
     from lotflow.runoff.curve_number import StormType
     from lotflow.runoff.ground_cover import GroundCover
-    from lotflow.runoff.stated_rain import StatedStorm
+    from lotflow.runoff.stated_storm import StatedStorm
     from lotflow.study.chapter import Tell
     from lotflow.study.lot_water import LotWater
     from lotflow.terrain.ponding import StandingWater
@@ -95,11 +95,6 @@ def judge_job(lot: LotWater) -> JudgedJob:
     Lay all that a job gives on the ground, which is where it may turn out not to fit.
 
     Both `check` and `run` ask this, so that what the one accepts the other computes.
-
-    Parameters
-    ----------
-    lot
-        Ground, low spots and inlets.
 
     Raises
     ------
@@ -142,14 +137,7 @@ def stated_case(lot: LotWater, water: CaseWater, cover: GroundCover) -> StatedSt
 
 def job_chapters(lot: LotWater, tell: Tell = say_nothing) -> list[Chapter]:
     """
-    Take the steps of a job that a screening leaves out.
-
-    Parameters
-    ----------
-    lot
-        Ground, low spots and inlets.
-    tell
-        Called with what is being looked at.
+    Take the steps of a job that a screening leaves out; `tell` hears what is being looked at.
 
     Raises
     ------

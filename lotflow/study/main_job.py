@@ -118,16 +118,7 @@ def screening_runoff(lot: LotWater) -> Chapter:
 
 
 def bind(lot: LotWater, chapters: Sequence[Chapter]) -> Study:
-    """
-    Put what the steps found into one study.
-
-    Parameters
-    ----------
-    lot
-        Ground, low spots and inlets.
-    chapters
-        In the order of the steps.
-    """
+    """Put what the steps found, in their order, into one study."""
     layers = {name: table for chapter in chapters for name, table in chapter.layers.items()}
     for chapter in chapters:
         for name, columns in chapter.columns.items():

@@ -99,14 +99,7 @@ def check_folder(job: Job, folder: Path, *, overwrite: bool) -> None:
 
 
 def study_rasters(study: Study) -> dict[str, Raster]:
-    """
-    Give the rasters of a result by the name of their file.
-
-    Parameters
-    ----------
-    study
-        What was computed.
-    """
+    """Give the rasters of a result by the name of their file."""
     lot = study.lot
     ground = lot.window.surface.ground
     return {**ground_rasters(ground, lot.inlets.routing, lot.low_spots), **study.rasters}
@@ -116,14 +109,8 @@ def summary_of(study: Study, *, use_covers: bool, rounded: bool = True) -> dict[
     """
     Give the content of `summary.json`, without the hashes of files.
 
-    Parameters
-    ----------
-    study
-        What was computed.
-    use_covers
-        Option of the study, for the provenance.
-    rounded
-        Whether numbers are rounded by their unit.
+    `use_covers` is the option of the study, for the provenance; `rounded` whether numbers are
+    rounded by their unit.
     """
     lot = study.lot
     job, grid = lot.job, lot.window.surface.ground

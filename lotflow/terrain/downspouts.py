@@ -94,21 +94,7 @@ def _entered(site: Drawn, case: Case, node: str, foot: Any, surface: Surface) ->
 
 
 def footprint_areas(site: Drawn, grid: Grid) -> FloatArray:
-    """
-    Area of each footprint within the window, seen from above; what overlaps counts once.
-
-    Parameters
-    ----------
-    site
-        Gives the buildings.
-    grid
-        The window.
-
-    Returns
-    -------
-    areas
-        Of the buildings in their order [m^2].
-    """
+    """Area of each footprint in the window, seen from above; overlaps count once [m^2]."""
     shapes = shapely.clip_by_rect(site.buildings.geometry.to_numpy(), *grid.bounds)
     later = shapely.STRtree(shapes)
     for position, shape in enumerate(shapes):
@@ -120,14 +106,7 @@ def footprint_areas(site: Drawn, grid: Grid) -> FloatArray:
 
 def downspout_name(name: str | None, row: int) -> str:
     """
-    Name a downspout in results.
-
-    Parameters
-    ----------
-    name
-        As drawn; may be empty.
-    row
-        Its row in the layer, from 1.
+    Name a downspout in results, by its name or its row in the layer, from 1.
 
     Examples
     --------
@@ -301,16 +280,7 @@ def _lost(roofs: RoofWater, areas_m2: FloatArray) -> list[Finding]:
 
 
 def unknown_ways(site: Drawn, case: Case) -> Any:
-    """
-    Downspouts of a case that lead into what is not there in it: where they lead nobody gave.
-
-    Parameters
-    ----------
-    site
-        Gives downspouts and what they may lead into.
-    case
-        State of the drain system.
-    """
+    """Rows of a case that lead into what it does not have: where they lead nobody gave."""
     rows, nodes = in_case(site.downspouts, case), _nodes(site, case)
     leads = rows["to"].fillna("").astype(str)
     return rows[~leads.isin([*nodes, ""]) & (leads.str.casefold() != "surface")]

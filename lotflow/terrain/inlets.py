@@ -41,14 +41,7 @@ _OFFER_ENOUGH: Final = 0.8
 
 
 def drawn_inlets(frame: Any) -> list[DrawnInlet]:
-    """
-    Take inlets over from their layer.
-
-    Parameters
-    ----------
-    frame
-        Rows of the site layer `inlets` that take water, in the grid's CRS.
-    """
+    """Take inlets over from rows of the site layer `inlets`, in the grid's CRS."""
     return [
         DrawnInlet(str(row.name_), row.geometry, float(row.rim_m), float(row.rim_above_ground_m))
         for row in frame.rename(columns={"name": "name_"}).itertuples()
