@@ -1,86 +1,76 @@
-"""Which inlets take water while a storm runs: the sets of inlets that a result is told for."""
+"""Which inlets work while water stands, and which state of the drains a result is for."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import Final, Literal
+from typing import TYPE_CHECKING, Final
 
-#: Every inlet takes all that comes; each takes what grate, line and outlet let it; one takes
-#: nothing; none takes anything.
-Open = Literal["open", "limited", "one blocked", "all blocked"]
+if TYPE_CHECKING:
+    from collections.abc import Iterable
 
 _BLOCKED: Final = "blocked:"
 
 
-@dataclass(frozen=True)
-class Scenario:
+class Scenario(str):
     """
-    Which inlets take water; written as in the column `case` of ponds.
+    Which inlets work; its text is what results publish in their columns `case`.
 
-    Parameters
-    ----------
-    inlets
-        How many of them are open, and to how much.
-    blocked
-        Name of the inlet that is blocked alone; empty otherwise.
+    "open": every inlet works; "blocked:NAME": that one takes nothing; "blocked:all": none takes
+    anything; "limited": those of limited capacity take no more than that. Nobody else writes or
+    reads these texts.
 
     Examples
     --------
-    >>> [str(one) for one in (OPEN, LIMITED, one_blocked("Patio basin"), ALL_BLOCKED)]
-    ['open', 'limited', 'blocked:Patio basin', 'blocked:all']
-    >>> Scenario.parse("blocked:Patio basin").blocked
-    'Patio basin'
+    >>> one = Scenario.one_blocked("Patio basin")
+    >>> str(one), one.inlet, one.words
+    ('blocked:Patio basin', 'Patio basin', 'Patio basin blocked')
+    >>> [Scenario(text).words for text in ("open", "blocked:all", "limited")]
+    ['every inlet open', 'all inlets blocked', 'inlets at their limit']
     """
 
-    inlets: Open
-    blocked: str = ""
-
-    def __str__(self) -> str:
-        """Write it: "open", "limited", "blocked:NAME" or "blocked:all"."""
-        if self.inlets == "one blocked":
-            return _BLOCKED + self.blocked
-        return _BLOCKED + "all" if self.inlets == "all blocked" else self.inlets
-
-    @property
-    def is_one_blocked(self) -> bool:
-        """Whether one inlet is blocked, and the others are open."""
-        return self.inlets == "one blocked"
+    __slots__ = ()
 
     @classmethod
-    def parse(cls, text: str) -> Scenario:
-        """
-        Read one as it is written; of an inlet named "all" it is not known from all inlets.
+    def one_blocked(cls, inlet: str) -> Scenario:
+        """Have one inlet take nothing."""
+        return cls(_BLOCKED + inlet)
 
-        Parameters
-        ----------
-        text
-            From the column `case`.
+    @property
+    def is_blocked(self) -> bool:
+        """Whether one inlet takes nothing, or none takes anything."""
+        return self.startswith(_BLOCKED)
 
-        Raises
-        ------
-        ValueError
-            If it is none: a fault of the program, never of an input.
-        """
-        for one in (OPEN, LIMITED, ALL_BLOCKED):
-            if text == str(one):
-                return one
-        if not text.startswith(_BLOCKED):
-            raise ValueError(f"{text!r} names no set of open inlets")
-        return one_blocked(text.removeprefix(_BLOCKED))
+    @property
+    def inlet(self) -> str:
+        """Name of the one inlet that takes nothing; empty where there is no such one."""
+        return self.removeprefix(_BLOCKED) if self.is_blocked and self != ALL_BLOCKED else ""
+
+    @property
+    def words(self) -> str:
+        """Say it to a reader."""
+        if self == ALL_BLOCKED:
+            return "all inlets blocked"
+        if self.is_blocked:
+            return f"{self.inlet} blocked"
+        return "every inlet open" if self == OPEN else "inlets at their limit"
+
+    @property
+    def short(self) -> str:
+        """Say it in a narrow column."""
+        return f"blocked {self.inlet or 'all'}" if self.is_blocked else str(self)
 
 
 OPEN: Final = Scenario("open")
 LIMITED: Final = Scenario("limited")
-ALL_BLOCKED: Final = Scenario("all blocked")
+ALL_BLOCKED: Final = Scenario("blocked:all")
 
 
-def one_blocked(name: str) -> Scenario:
+def main_state(states: Iterable[str]) -> str:
     """
-    Give the scenario in which one inlet takes nothing and the others take all that comes.
+    Name the state of the drains that a result is for: the proposed one where there is one.
 
-    Parameters
-    ----------
-    name
-        Of the blocked inlet.
+    Examples
+    --------
+    >>> main_state(["today", "proposed"]), main_state([])
+    ('proposed', 'today')
     """
-    return Scenario("one blocked", name)
+    return "proposed" if "proposed" in set(states) else "today"

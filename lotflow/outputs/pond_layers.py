@@ -66,7 +66,7 @@ def listed_ponds(found: Sequence[CaseStorm]) -> list[CaseStorm]:
     usual = {id(pond) for storm in found if storm.scenario == OPEN for pond in storm.ponds}
     return [
         replace(storm, ponds=tuple(pond for pond in storm.ponds if id(pond) not in usual))
-        if storm.scenario.is_one_blocked else storm
+        if storm.scenario.inlet else storm
         for storm in found
     ]  # fmt: skip
 
@@ -209,7 +209,7 @@ def pond_entries(
         present = {pond.low_spot for pond in storm.ponds}
         if storm.scenario == OPEN:
             usual[storm.storm] = present
-        asked = usual[storm.storm] if is_short and storm.scenario.is_one_blocked else spots
+        asked = usual[storm.storm] if is_short and storm.scenario.inlet else spots
         entries += [
             _dry(ground, str(storm.scenario), period, spot, low_spots)
             for spot in sorted(asked - present)

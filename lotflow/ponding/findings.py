@@ -272,7 +272,7 @@ def _blocked(found: PondsFound) -> list[Finding]:
 
 def _blocked_inlet(found: PondsFound, storm: CaseStorm) -> Finding:
     """Which water rises how high and how far, what it reaches, and where it runs over."""
-    subject, facts = storm.scenario.blocked or ALL_INLETS, found.storm(storm)
+    subject, facts = storm.scenario.inlet or ALL_INLETS, found.storm(storm)
     worst = worst_rise(storm, found.ground.artefact, found.ground.rmse)
     if worst is None:
         near = np.unique(found.ground.low_spot[found.ground.near])

@@ -10,7 +10,7 @@ import numpy as np
 from lotflow.errors import EngineError
 from lotflow.ponding.ponds import Spills, case_storm
 from lotflow.ponding.refused import blocked_routing
-from lotflow.scenarios import ALL_BLOCKED, LIMITED, OPEN, one_blocked
+from lotflow.scenarios import ALL_BLOCKED, LIMITED, OPEN, Scenario
 from lotflow.terrain.pond_network import PondNetwork, pond_network
 from lotflow.terrain.ponding import standing_water
 
@@ -21,7 +21,6 @@ if TYPE_CHECKING:
     from lotflow.grid import FloatArray
     from lotflow.ponding.ponds import PondGround
     from lotflow.ponding.records import CaseStorm
-    from lotflow.scenarios import Scenario
     from lotflow.terrain.inlet_places import SetInlet
     from lotflow.terrain.ponding import StandingWater
     from lotflow.terrain.routing import Routing
@@ -54,7 +53,10 @@ def scenario_routings(
     if not placed:
         return
     for position, inlet in enumerate(placed):
-        yield one_blocked(inlet.drawn.name), blocked_routing(natural, placed, {position}, rule)
+        yield (
+            Scenario.one_blocked(inlet.drawn.name),
+            blocked_routing(natural, placed, {position}, rule),
+        )
     yield ALL_BLOCKED, natural
 
 

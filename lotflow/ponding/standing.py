@@ -85,3 +85,9 @@ def judged_places(
         for n, place in enumerate(places, 1)
         if on_lot[n - 1] and n not in drained and not spots.artefact[n - 1]
     ]
+
+
+def hours_to_soak(places: Sequence[StandingPlace]) -> FloatArray:
+    """Hours until each low spot has soaked away; NaN where some of it never does."""
+    hours = np.array([place.hours for place in places], dtype=float)
+    return np.where(np.isfinite(hours), hours, np.nan)

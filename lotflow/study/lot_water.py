@@ -114,8 +114,7 @@ class LotWater:
     @cached_property
     def paths(self) -> list[FlowPath]:
         """Where water runs with the inlets in place, downhill from confluence to confluence."""
-        least = self.job.criteria.flow_path_area_m2 / self.window.surface.ground.cell_m2
-        return flow_paths(self.inlets.routing, least)
+        return flow_paths(self.inlets.routing, self.job.criteria.flow_path_area_m2)
 
 
 def read_inputs(job: Job) -> tuple[ElevationSource, Site]:

@@ -4,8 +4,6 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Protocol
 
-import numpy as np
-
 from lotflow.drains.discharge_findings import standing_findings
 from lotflow.drains.standing_water import ground_infiltration
 from lotflow.findings import Finding
@@ -14,7 +12,7 @@ from lotflow.outputs.grids import Raster
 from lotflow.ponding.findings import PondsFound, pond_findings, soil_note
 from lotflow.ponding.ponds import PondGround, near_lot, site_thresholds
 from lotflow.ponding.runs import limited_storm, require_closed, run_storms, scenario_routings
-from lotflow.ponding.standing import judged_places, standing_places
+from lotflow.ponding.standing import hours_to_soak, judged_places, standing_places
 from lotflow.study.chapter import Chapter, say_nothing
 
 if TYPE_CHECKING:
@@ -51,9 +49,8 @@ def standing_chapter(lot: LotWater, cover: GroundCover) -> Chapter:
     spots, grid = lot.low_spots, lot.window.surface.ground
     rate = ground_infiltration(cover, lot.job.job.soil_group, lot.job.job.soak_test_m_s)
     places = standing_places(spots, grid, rate, lot.site.buildings.geometry)
-    hours = np.array([place.hours for place in places], dtype=float)
     return Chapter(
-        columns={"low_spots": {"soak_away_h": np.where(np.isfinite(hours), hours, np.nan)}},
+        columns={"low_spots": {"soak_away_h": hours_to_soak(places)}},
         findings=standing_findings(judged_places(places, spots, lot.window.lot, lot.inlets.placed)),
     )
 

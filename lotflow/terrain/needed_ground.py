@@ -11,22 +11,36 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final, Protocol
 
 import numpy as np
+import shapely
 
-from lotflow.terrain.closure import Interest, Unfinished, held_behind_ring, unfinished_at_ring
+from lotflow.terrain.cells import polygon_cells
+from lotflow.terrain.closure import (
+    Interest,
+    Unfinished,
+    coarse_water,
+    ground_of_interest,
+    held_behind_ring,
+    unfinished_at_ring,
+)
 from lotflow.terrain.low_spots import inflow_cells
 from lotflow.terrain.lower_places import sampled
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Mapping, Sequence
 
     from numpy.typing import NDArray
 
+    from lotflow.criteria import Criteria
     from lotflow.grid import BoolArray, FloatArray, Grid
+    from lotflow.layers.drawn import Drawn
     from lotflow.terrain.drainage import FlowField
     from lotflow.terrain.routing import Routing
 
-#: Ground kept round lot and inlets [m].
+#: Ground kept round lot and inlets [m], and round what else is drawn.
 FIRST_MARGIN_M: Final = 30.0
+_DRAWN_MARGIN_M: Final = 3.0
+#: Water that has fallen this much on its way out is not held back by what lies beyond [m].
+_FALLEN_M: Final = 2.0
 #: Ground looked at round these, at most [m]: with cells of 1 m just within the next limit.
 MARGIN_LIMIT_M: Final = 960.0
 #: Not more is looked at [cells]: it takes some seconds.
@@ -89,6 +103,55 @@ class Look:
         return self.natural.surface.ground
 
 
+def kept_bounds(site: Drawn, unit: float, margin_m: float | None) -> Bounds:
+    """
+    Ground kept in any case: round the lot, its inlets and all that is drawn for it.
+
+    `unit` is metres of a unit of the CRS, `margin_m` what somebody asked for.
+    """
+    lot = site.lot.geometry.union_all()
+    margin = (FIRST_MARGIN_M if margin_m is None else margin_m) / unit
+    around = shapely.total_bounds(np.array([lot, *site.inlets.geometry], dtype=object))
+    layers = (site.drain_lines, site.outlets, site.openings, site.downspouts)
+    drawn = [shape for layer in layers for shape in layer.geometry]
+    boxes = [around + margin * np.array([-1, -1, 1, 1])]
+    if drawn:
+        rim = _DRAWN_MARGIN_M / unit
+        drawn_box = shapely.total_bounds(np.array(drawn, dtype=object))
+        boxes.append(drawn_box + rim * np.array([-1, -1, 1, 1]))
+    west, south = np.min(boxes, axis=0)[:2].tolist()
+    east, north = np.max(boxes, axis=0)[2:].tolist()
+    return west, south, east, north
+
+
+def look_at(
+    natural: Routing, lot: BoolArray, outline: shapely.Geometry,
+    inlets: Sequence[NDArray[np.int64]], criteria: Criteria,
+) -> Look:  # fmt: skip
+    """
+    Find what of some ground's water is of interest, and where it is unfinished.
+
+    Parameters
+    ----------
+    natural
+        Routing without inlets.
+    lot, outline
+        Cells of the lot, and its outline.
+    inlets
+        Cells at which inlets may take water, of each state of the drains.
+    criteria
+        Give how far and how deep ponds count.
+    """
+    core, grid = lot.copy(), natural.surface.ground
+    for cells in inlets:
+        core.ravel()[cells] = True
+    # a pond is near with its nearest corner, a cell counts with its middle
+    reach = (criteria.pond_reach_m + grid.cell_m) / grid.metres_per_unit
+    near = polygon_cells(outline.buffer(reach), grid)
+    interest = ground_of_interest(natural, core, near, criteria.pond_depth_m)
+    return Look(natural, lot, interest, unfinished_at_ring(natural, interest, _FALLEN_M))
+
+
 def widened(bounds: Bounds, margins: Margins, unit: float) -> Bounds:
     """Give bounds with a margin on each side [m]; `unit` is metres of a unit of the CRS."""
     west, south, east, north = bounds
@@ -119,6 +182,12 @@ def far_look(least: Bounds, extent: Extent) -> Bounds:
         if _cells(bounds, extent) <= _FAR_CELLS or margin <= FIRST_MARGIN_M:
             return bounds
         margin *= 0.9
+
+
+def coarse_look(ground: Grid, water: Sequence[shapely.Geometry]) -> tuple[Grid, FloatArray]:
+    """Blocks of a coarse view of some ground, and the level of the water on each [m]."""
+    step = max(int(np.ceil(np.sqrt(ground.values.size / CHEAP_CELLS))), 1)
+    return coarse_water(ground, step, water)
 
 
 def grown(
@@ -247,6 +316,18 @@ def brought_in(look: Look, part: Part) -> BoolArray:
     entered = np.zeros(inner.size, dtype=bool)
     entered[below] = True
     return entered.reshape(inner.shape) & inner
+
+
+def held_round(look: Look, part: Part, here: FlowField) -> BoolArray:
+    """Cells whose water stands higher on all ground looked at than on a part of it alone."""
+    held = no_cells(look.grid)
+    held[part.place] = look.natural.field.filled[part.place] > here.filled
+    return held
+
+
+def no_cells(grid: Grid) -> BoolArray:
+    """None of the cells of a grid."""
+    return np.zeros(grid.shape, dtype=bool)
 
 
 def unfinished_marks(look: Look, limit_m: float) -> tuple[BoolArray, BoolArray]:

@@ -7,7 +7,7 @@ import pytest
 from lotflow.advice.sentences import message
 from lotflow.findings import Finding
 from lotflow.ponding.records import AtWall, Risen
-from lotflow.scenarios import ALL_BLOCKED, LIMITED, OPEN, one_blocked
+from lotflow.scenarios import ALL_BLOCKED, LIMITED, OPEN, Scenario
 
 IN_10_YEARS = {"period_yr": 10.0, "scenario": OPEN}
 DOOR = AtWall("Cellar door", is_opening=True, depth_m=0.2, basis="sill", freeboard_m=0.05)
@@ -24,7 +24,7 @@ def said(rule, **facts):
 
 
 def blocked(rise=RISE, scenario=None, **facts):
-    scenario = scenario or one_blocked("A")
+    scenario = scenario or Scenario.one_blocked("A")
     return said("inlet-blocked", period_yr=10.0, scenario=scenario, rise=rise, **facts)
 
 

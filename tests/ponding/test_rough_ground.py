@@ -11,7 +11,7 @@ from lotflow.criteria import Criteria
 from lotflow.grid import Grid
 from lotflow.ponding.findings import PondsFound, pond_findings
 from lotflow.ponding.ponds import SAME_LEVEL_M, PondGround, case_storm
-from lotflow.scenarios import OPEN, one_blocked
+from lotflow.scenarios import OPEN, Scenario
 from lotflow.terrain.freeboard import building_thresholds, opening_thresholds
 from lotflow.terrain.low_spots import find_low_spots
 from lotflow.terrain.pond_network import pond_network
@@ -97,7 +97,8 @@ class Yard:
         self.opened = self.water([])
         self.usual = case_storm(self.ground, OPEN, 0, self.opened), self.opened
         self.cases = [
-            (one_blocked(name), self.water([n])) for n, name in enumerate(self.ground.inlets)
+            (Scenario.one_blocked(name), self.water([n]))
+            for n, name in enumerate(self.ground.inlets)
         ]
 
     def water(self, blocked):
