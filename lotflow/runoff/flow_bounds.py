@@ -6,7 +6,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from lotflow.terrain.confidence import SHARES
+from lotflow.terrain.confidence import SHARES, bounds_of
+from lotflow.units import to_si
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -14,6 +15,7 @@ if TYPE_CHECKING:
     import pandas as pd
 
     from lotflow.grid import FloatArray
+    from lotflow.terrain.error_model import ErrorModel
     from lotflow.terrain.routing import Routing
     from lotflow.terrain.surface import Surface
 
@@ -48,6 +50,45 @@ def inlets_ca(routing: Routing, names: Sequence[str], ca_weight: FloatArray) -> 
     label = routing.label.ravel()
     sums = np.bincount(label, weights=ca_weight.ravel(), minlength=len(names) + 1)
     return np.asarray(sums[1:], dtype=np.float64)
+
+
+def flow_per_10mm_h(ca_m2: FloatArray) -> FloatArray:
+    """
+    Flow at an intensity of 10 mm/h of runoff coefficient times area [m^3/s].
+
+    Examples
+    --------
+    >>> float(flow_per_10mm_h(np.array(360.0)))
+    0.001
+    """
+    return np.asarray(ca_m2 * to_si(10.0, "mm_h"))
+
+
+def area_of_flow(flow_per_10mm_h_m3s: FloatArray) -> FloatArray:
+    """Runoff coefficient times area that gives a flow at an intensity of 10 mm/h [m^2]."""
+    return np.asarray(flow_per_10mm_h_m3s / to_si(10.0, "mm_h"))
+
+
+def line_flow_bounds(flow: FloatArray, error: ErrorModel, others: int) -> FloatArray:
+    """
+    Bounds of the flow of each line in each storm, in the rows of the table of both.
+
+    Parameters
+    ----------
+    flow
+        Shape (realisations, lines, storms) [m^3/s].
+    error
+        Of the elevation data.
+    others
+        Rows of lines that follow, which are in no realisation.
+
+    Returns
+    -------
+    bounds
+        Shape (3, rows), NaN for the others [m^3/s].
+    """
+    bounds = bounds_of(flow, error).reshape(len(SHARES), -1)
+    return np.pad(bounds, ((0, 0), (0, others)), constant_values=np.nan)
 
 
 def share_of_flow(whole: FloatArray, measured: FloatArray, bounds: FloatArray) -> FloatArray:

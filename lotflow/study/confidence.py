@@ -4,18 +4,29 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-import numpy as np
-
 from lotflow.drains.line_doubts import line_doubts, realised_line_flows
 from lotflow.findings import Finding
 from lotflow.outputs.drain_layers import line_entries
 from lotflow.outputs.grids import Raster
-from lotflow.runoff.flow_bounds import inlets_ca, share_of_flow, storm_flow_bounds
+from lotflow.outputs.sureness_columns import (
+    bound_columns,
+    catchments_told,
+    entries_with_bounds,
+    inlet_grid,
+    share_grid,
+)
+from lotflow.runoff.flow_bounds import (
+    area_of_flow,
+    flow_per_10mm_h,
+    inlets_ca,
+    line_flow_bounds,
+    share_of_flow,
+    storm_flow_bounds,
+)
 from lotflow.study.chapter import Chapter, inlet_share_file
 from lotflow.study.lot_water import error_model
 from lotflow.terrain.confidence import (
     FEWEST,
-    SHARES,
     Watched,
     bounds_of,
     half_width,
@@ -23,10 +34,11 @@ from lotflow.terrain.confidence import (
     run_realisations,
 )
 from lotflow.terrain.error_model import CORRELATION_SOURCE, RMSE_SOURCE
-from lotflow.terrain.falls import falls_left_out, falls_table, named_places
+from lotflow.terrain.falls import cells_of, falls_left_out, falls_table, named_places
 from lotflow.terrain.inlet_places import snap_radius_m
 from lotflow.terrain.realisation import realisation_plan
 from lotflow.terrain.sureness import (
+    catchment_areas,
     holding_shares,
     inlet_findings,
     low_spot_findings,
@@ -34,7 +46,6 @@ from lotflow.terrain.sureness import (
     realised_bounds,
     usual_realisations,
 )
-from lotflow.units import open_range, shown_open, to_si
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -70,12 +81,13 @@ def confidence_chapter(
     realised = realise_study(lot, places=places, ca_weight=ca_weight)
     limit = lot.job.criteria.low_spot_limit_m(lot.job.elevation.rmse_m)
     bounds = realised_bounds(realised, lot.low_spots.artefact, error, limit, grid.cell_m2)
+    measured = catchment_areas(lot.cells, grid)
     draining = realised.draining()
     holds = holding_shares(lot.paths, lot.inlets.routing, draining)
     flow, storms, lines = {}, {}, Chapter()
     if ca_weight is not None:
         ground = bounds_of(realised.intake, error)
-        flow = _columns("ground_flow_per_10mm_h_m3s", ground * to_si(10.0, "mm_h"))
+        flow = bound_columns("ground_flow_per_10mm_h_m3s", flow_per_10mm_h(ground))
         if runoff is not None:
             storms = _storm_columns(lot, ground, ca_weight, runoff)
         lines = _line_bounds(lot, realised, ca_weight, checked)
@@ -83,9 +95,11 @@ def confidence_chapter(
         layers={"falls": falls_table(grid, places, realised.level, error)},
         columns={
             "low_spots": {"probability": bounds.probability}
-            | _columns("depth_m", bounds.depth_m)
-            | _columns("volume_m3", bounds.volume_m3),
-            "inlets": _columns("catchment_m2", bounds.catchment_m2) | flow | _told(lot, bounds),
+            | bound_columns("depth_m", bounds.depth_m)
+            | bound_columns("volume_m3", bounds.volume_m3),
+            "inlets": bound_columns("catchment_m2", bounds.catchment_m2)
+            | flow
+            | catchments_told(measured, bounds.catchment_m2),
             "flow_paths": {"holds_share": holds},
             "runoff": storms,
             **lines.columns,
@@ -93,7 +107,7 @@ def confidence_chapter(
         findings=[
             confidence_note(lot.job, realised.number),
             *low_spot_findings(lot.low_spots, grid, lot.window.lot, bounds),
-            *inlet_findings(lot.names, lot.cells.total * grid.cell_m2, bounds),
+            *inlet_findings(lot.names, measured, bounds),
             *path_findings(lot.names, lot.paths, lot.inlets.routing, holds, realised.number),
             *lines.findings,
             *falls_left_out(places),
@@ -147,7 +161,7 @@ def realise_study(
         lot.low_spots.number,
         len(lot.low_spots),
         ca_weight,
-        np.array([place.cell for place in places], dtype=np.int64),
+        cells_of(places),
     )
     number = realisations_of(job, lot.low_spots.number.size)
     seed = job.confidence.seed
@@ -168,36 +182,14 @@ def realisations_of(job: Job, cells: int) -> int:
     return usual_realisations(asked.realisations, cells)
 
 
-def _columns(name: str, bounds: FloatArray) -> dict[str, FloatArray]:
-    """Columns of lower bound, middle and upper bound."""
-    return {
-        f"{name}_p{round(100 * share):02d}": values
-        for share, values in zip(SHARES, bounds, strict=True)
-    }
-
-
-def _told(lot: LotWater, bounds: Bounds) -> dict[str, Any]:
-    """What is to be read of each inlet's catchment: its size, or the range that is left open."""
-    measured = lot.cells.total * lot.window.surface.ground.cell_m2
-    low, _, high = bounds.catchment_m2
-    known = list(zip(measured.tolist(), low.tolist(), high.tolist(), strict=True))
-    return {
-        "is_open": [open_range(*one) is not None for one in known],
-        "catchment_told": [
-            f"{shown_open(*one, 'area', 'metric')} ({shown_open(*one, 'area', 'us')})"
-            for one in known
-        ],
-    }
-
-
 def _together(lot: LotWater, realised: Realised, bounds: Bounds) -> dict[str, Any]:
     """Catchment and flow over the ground of all inlets together, by their joint distribution."""
     if not lot.names:
         return {}
-    told: dict[str, Any] = _columns("inlets_catchment_m2", bounds.together_m2)
+    told: dict[str, Any] = bound_columns("inlets_catchment_m2", bounds.together_m2)
     if realised.intake.shape[1] and realised.intake.any():
         whole = bounds_of(realised.intake.sum(axis=1), error_model(lot.job))
-        told |= _columns("inlets_ground_flow_per_10mm_h_m3s", whole * to_si(10.0, "mm_h"))
+        told |= bound_columns("inlets_ground_flow_per_10mm_h_m3s", flow_per_10mm_h(whole))
     return {name: float(value) for name, value in told.items()}
 
 
@@ -205,7 +197,7 @@ def _storm_columns(
     lot: LotWater, ground: FloatArray, ca_weight: FloatArray, runoff: Chapter
 ) -> dict[str, FloatArray]:
     """Bounds of the flow in each storm: roofs led into drains are there in every realisation."""
-    whole = runoff.columns["inlets"]["flow_per_10mm_h_m3s"] / to_si(10.0, "mm_h")
+    whole = area_of_flow(runoff.columns["inlets"]["flow_per_10mm_h_m3s"])
     measured = inlets_ca(lot.inlets.routing, lot.names, ca_weight)
     factor = share_of_flow(whole, measured, ground)
     return storm_flow_bounds(runoff.layers["runoff"], lot.names, factor)
@@ -222,22 +214,14 @@ def _line_bounds(
     flow = realised_line_flows(main.state, lot.names, measured, realised.intake)
     # lines of the other case have inlets of their own, which are in no realisation
     others = sum(case.state.flows.flow_m3s.size for case in checked[1:])
-    bounds = bounds_of(flow, error_model(lot.job)).reshape(len(SHARES), -1)
-    bounds = np.pad(bounds, ((0, 0), (0, others)), constant_values=np.nan)
+    bounds = line_flow_bounds(flow, error_model(lot.job), others)
     findings = []
     if main.design is not None and realised.number >= FEWEST:
         findings = line_doubts(main.state, main.design, flow)
-    columns = _columns("flow_m3s", bounds)
+    columns = bound_columns("flow_m3s", bounds)
     entries = [entry for case in checked for entry in line_entries(case)]
     # one entry per line and storm, as the table has them
-    lines = (
-        [
-            entry | {name: float(values[k]) for name, values in columns.items()}
-            for k, entry in enumerate(entries)
-        ]
-        if bounds.shape[1]
-        else entries
-    )
+    lines = entries_with_bounds(entries, columns)
     return Chapter(
         columns={"line_storms": columns}, findings=findings, sections={"lines": lines}
     )  # fmt: skip
@@ -260,22 +244,19 @@ def _rasters(
     lot: LotWater, most_likely: tuple[IntArray, FloatArray], draining: FloatArray
 ) -> dict[str, Raster]:
     """Per cell the most likely inlet, its share, and the share of each inlet."""
-    grid, missing = lot.window.surface.ground, lot.window.surface.missing
-
-    def shown(values: FloatArray, description: str) -> Raster:
-        share = np.where(missing, np.nan, values).astype(np.float32)
-        return Raster(grid.with_values(share), description, "1")
-
-    inlet, share = most_likely
+    surface, (inlet, share) = lot.window.surface, most_likely
     rasters = {
         "likely_inlet.tif": Raster(
-            grid.with_values(np.where(missing, 0, inlet).astype(np.int32)),
+            inlet_grid(surface, inlet),
             "number of the inlet that takes the water most often, 0 for none", "code",
         ),
-        "likely_inlet_share.tif": shown(share, "share of realisations in which it does"),
+        "likely_inlet_share.tif": Raster(
+            share_grid(surface, share), "share of realisations in which it does", "1"
+        ),
     }  # fmt: skip
     for number, values in enumerate(draining, start=1):
-        rasters[inlet_share_file(number)] = shown(
-            values, f"share of realisations in which a cell drains to inlet number {number}"
-        )
+        rasters[inlet_share_file(number)] = Raster(
+            share_grid(surface, values),
+            f"share of realisations in which a cell drains to inlet number {number}", "1",
+        )  # fmt: skip
     return rasters

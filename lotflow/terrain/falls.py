@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
     from geopandas import GeoDataFrame
+    from numpy.typing import NDArray
 
     from lotflow.grid import BoolArray, FloatArray, Grid
     from lotflow.layers.drawn import Case, Drawn
@@ -83,6 +84,11 @@ def named_places(
         *_drawn(surface, site.openings, "opening"),
         *_low_spots(spots, lot, surface.ground),
     )
+
+
+def cells_of(places: Sequence[NamedPlace]) -> NDArray[np.int64]:
+    """Cells of the ground of places."""
+    return np.array([place.cell for place in places], dtype=np.int64)
 
 
 def falls_left_out(places: Sequence[NamedPlace]) -> list[Finding]:

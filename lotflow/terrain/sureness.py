@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
     from lotflow.grid import BoolArray, FloatArray, Grid
+    from lotflow.terrain.catchments import CatchmentCells
     from lotflow.terrain.confidence import Realised
     from lotflow.terrain.error_model import ErrorModel
     from lotflow.terrain.flow_paths import FlowPath
@@ -117,6 +118,11 @@ def realised_bounds(
         # jointly: what one inlet gains another loses
         together_m2=bounds_of(realised.cells.sum(axis=1), error) * cell_m2,
     )
+
+
+def catchment_areas(cells: CatchmentCells, grid: Grid) -> FloatArray:
+    """Catchments of the inlets on the measured surface [m^2]."""
+    return cells.total * grid.cell_m2
 
 
 def low_spot_findings(spots: LowSpots, grid: Grid, lot: BoolArray, bounds: Bounds) -> list[Finding]:

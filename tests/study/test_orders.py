@@ -8,9 +8,6 @@ import pytest
 STUDY = Path(__file__).parents[2] / "lotflow" / "study"
 MODULES = sorted(path.name for path in STUDY.glob("*.py"))
 
-#: Modules in which there is still something that computes.
-OWED = {"confidence.py"}
-
 #: What only those import who compute.
 _FOR_NUMBERS = {"math", "numpy", "numba", "scipy", "shapely"}
 _ARITHMETIC = (ast.Add, ast.Sub, ast.Mult, ast.Div, ast.FloorDiv, ast.Mod, ast.Pow, ast.MatMult)
@@ -73,15 +70,9 @@ def computed(source):
     return [f"{n.lineno}: {ast.unparse(n)}" for n in ast.walk(tree) if works_out(n)]
 
 
-@pytest.mark.parametrize("name", [name for name in MODULES if name not in OWED])
+@pytest.mark.parametrize("name", MODULES)
 def test_a_module_of_study_works_out_no_number(name):
     assert computed((STUDY / name).read_text(encoding="utf-8")) == []
-
-
-@pytest.mark.parametrize("name", sorted(OWED))
-def test_what_is_still_owed_is_still_there(name):
-    """The list of what is owed grows no moss."""
-    assert computed((STUDY / name).read_text(encoding="utf-8"))
 
 
 @pytest.mark.parametrize(
