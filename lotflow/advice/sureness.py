@@ -56,7 +56,7 @@ def _low_spot_sureness(
         return f"{stands}, and {depth}: check it first."
     if is_likely:
         return f"{stands}, and {depth}: likely real; measure on site before building on it."
-    return f"{stands}: it may be noise. Measure on site."
+    return f"{stands}: within the noise of the data. Measure on site."
 
 
 def _span(say: Say, low_m2: float, high_m2: float) -> str:

@@ -30,7 +30,7 @@ def test_data_without_an_error_are_doubted():
 @pytest.mark.parametrize(
     ("is_sure", "is_likely", "words"),
     [(True, True, "0.20 m to 0.30 m deep on nine of ten: check it first."),
-     (False, True, "likely real"), (False, False, "it may be noise.")],
+     (False, True, "likely real"), (False, False, "within the noise of the data.")],
 )  # fmt: skip
 def test_low_spots_are_told_in_plain_words(is_sure, is_likely, words):
     text = said("low-spot-sureness", there=96, number=100, depth_low_m=0.2, depth_high_m=0.3,
