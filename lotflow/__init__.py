@@ -4,9 +4,10 @@ Screen a residential lot's drainage from open elevation data, and check its drai
 Rooms, in the order in which they may import one another:
 
 - the words everything is said in: `errors`, `units`, `grid`, `rainfall`, `layers`,
-  `findings`, `criteria`;
+  `findings`, `scenarios`, `criteria`;
 - `inputs`: files to grids and tables, the only room that reads;
-- `terrain`, `runoff`, `drains`: the computing rooms, arrays and tables in and out;
+- `terrain`, `runoff`, `drains`, `ponding`: the computing rooms, arrays and tables in and out;
+- `advice`: the sentences of findings, written from their facts;
 - `outputs`: the only room that writes;
 - `study`: the order of the steps;
 - `cli`: one file per command.

@@ -380,7 +380,7 @@ def impossible_rain(rainfall: Rainfall) -> list[Fault]:
     depths = rainfall.depth(durations, rarest) / rainfall.uplift
     worst = int(np.argmax(depths / greatest_depth_m(durations)))
     _, period, depth = reference_rain(rainfall)
-    said = reference_text(rainfall)
+    said = rain_said(*reference_rain(rainfall))
     if depths[worst] > greatest_depth_m(durations[worst]):
         most = float(greatest_depth_m(durations[worst]))
         rule = (
@@ -416,11 +416,6 @@ def _of_an_hour(rainfall: Rainfall) -> float:
     """How much more than in an hour it may rain in the duration that stands for it."""
     duration, _, _ = reference_rain(rainfall)
     return float((duration / _HOUR_S) ** _WORLD_POWER)
-
-
-def reference_text(rainfall: Rainfall) -> str:
-    """Say the 10-year rain of an hour in both units: a reader knows what is usual in his."""
-    return rain_said(*reference_rain(rainfall))
 
 
 def rain_said(duration_s: float, return_period_yr: float, depth_m: float) -> str:

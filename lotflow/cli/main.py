@@ -100,7 +100,7 @@ def _version(context: click.Context, _parameter: click.Parameter, value: bool) -
         return
     click.echo(f"lotflow {__version__}")
     if context.meta["lotflow.verbose"]:
-        from lotflow.study.provenance import library_versions  # noqa: PLC0415 - slow to import
+        from lotflow.outputs.provenance import library_versions  # noqa: PLC0415 - slow to import
 
         for name, version in library_versions().items():
             click.echo(f"{name} {version}")

@@ -114,7 +114,7 @@ def _sheet(study: Study, name: str) -> str:
     """Worked sheet that is printed in the place of the table; empty where none is asked for."""
     if not name:
         return ""
-    from lotflow.study.worked_sheets import sheet_of  # noqa: PLC0415 - of jobs only
+    from lotflow.outputs.worked_sheets import sheet_of  # noqa: PLC0415 - of jobs only
 
     return sheet_of(study.texts, name)
 

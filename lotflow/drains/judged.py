@@ -115,7 +115,7 @@ def _rounded(value: Any) -> Any:
     return round(number, max(6, 5 - math.floor(math.log10(abs(number)))))
 
 
-def design_storm(storms: FloatArray, criteria: Criteria) -> int:
+def design_storm(storms: FloatArray | Sequence[float], criteria: Criteria) -> int:
     """
     Position of the storm that drains must pass: the first not below the criterion, else the last.
 

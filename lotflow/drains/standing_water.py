@@ -25,6 +25,9 @@ if TYPE_CHECKING:
 
     from numpy.typing import ArrayLike, NDArray
 
+    from lotflow.grid import FloatArray
+    from lotflow.runoff.covers import GroundCover, SoilGroup
+
 _GROUPS: Final = "ABCD"
 
 
@@ -219,3 +222,26 @@ def infiltration_rates(
         table["soil"] = measured
         table["compacted soil"] = min(measured, table["compacted soil"])
     return np.array([table[kind] for kind in kinds], dtype=np.float64)
+
+
+def ground_infiltration(
+    cover: GroundCover, soil_group: SoilGroup, measured: float | None
+) -> FloatArray:
+    """
+    Infiltration of every cell by its cover.
+
+    Parameters
+    ----------
+    cover
+        Of every cell.
+    soil_group, measured
+        As for `infiltration_rates`.
+
+    Returns
+    -------
+    rate
+        Shape of the grid [m/s].
+    """
+    kinds = [str(kind) for kind in cover.values.infiltration]
+    rates = infiltration_rates(kinds, soil_group, measured=measured)
+    return np.asarray(rates[cover.number], dtype=np.float64)

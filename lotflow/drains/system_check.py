@@ -21,14 +21,9 @@ from lotflow.drains.storm_findings import storm_findings
 from lotflow.errors import ParameterError
 
 if TYPE_CHECKING:
-    from lotflow.drains.channel_drains import ChannelResult
     from lotflow.drains.drain_lines import DrainLine
     from lotflow.drains.drain_system import SizedSystem
-    from lotflow.drains.inlet_checks import InletFacts
-    from lotflow.drains.intake import Intakes
     from lotflow.drains.judged import Limits
-    from lotflow.drains.outlet_findings import AvailableFall
-    from lotflow.drains.receivers import ReceiverStorm
     from lotflow.findings import Finding
 
 #: Lines beyond this are not tried: each trial runs the system again.
@@ -268,64 +263,3 @@ def _relaid(line: DrainLine) -> DrainLine:
     return replace(
         line, given=GivenInverts(), condition=Condition(joint="glued"), proposed=True
     )  # fmt: skip
-
-
-@dataclass(frozen=True, eq=False)
-class CheckedCase:
-    """
-    One state of the drain system, checked.
-
-    Parameters
-    ----------
-    case
-        "today" or "proposed".
-    status
-        Of each line, by name, as drawn.
-    design
-        Position of the design storm; None without rain.
-    sized, sized_rarest
-        With the sizes that work in the design storm, and in the rarest; None without rain.
-    falls
-        Available fall of its inlets.
-    inlets, channels
-        Facts of its inlets, and what its channel drains do.
-    received
-        What each storm does at each outlet.
-    intakes
-        What each inlet takes in each storm, and where the rest goes.
-    grate_depth_m
-        Water over each grate that takes the design storm, by name [m].
-    """
-
-    case: str
-    state: DrainState
-    status: Mapping[str, str]
-    design: int | None
-    sized: SizedSystem | None
-    sized_rarest: SizedSystem | None
-    falls: Sequence[AvailableFall]
-    inlets: Sequence[InletFacts]
-    channels: Sequence[ChannelResult]
-    received: Sequence[ReceiverStorm]
-    intakes: Intakes
-    grate_depth_m: Mapping[str, float]
-    findings: Sequence[Finding]
-
-    @property
-    def design_storm_yr(self) -> float:
-        """Return period of the design storm [yr]; NaN without rain."""
-        return np.nan if self.design is None else float(self.state.system.storms[self.design])
-
-    def needed(self, position: int) -> dict[str, Any]:
-        """Give the size a line needs in the design storm, and that in the rarest beside it."""
-        return {
-            "design_storm_yr": self.design_storm_yr,
-            "required_size": _ordered_size(self.sized, position),
-            "rarest_storm_yr": np.nan if self.design is None else self.state.system.storms[-1],
-            "rarest_storm_size": _ordered_size(self.sized_rarest, position),
-        }
-
-
-def _ordered_size(sized: SizedSystem | None, position: int) -> str | None:
-    """Size of a line as it is ordered; None where none on sale is enough."""
-    return None if sized is None else sized.labels[position] or None

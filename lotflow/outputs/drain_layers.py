@@ -22,8 +22,8 @@ if TYPE_CHECKING:
     import geopandas as gpd
 
     from lotflow.drains.channel_drains import ChannelResult
+    from lotflow.drains.checked import CheckedCase
     from lotflow.drains.receivers import ReceiverStorm
-    from lotflow.drains.system_check import CheckedCase
 
 Row = dict[str, Any]
 

@@ -10,6 +10,7 @@ from pyproj import CRS, Transformer
 from lotflow.errors import OutputError
 
 if TYPE_CHECKING:
+    from geopandas import GeoDataFrame
     from numpy.typing import ArrayLike
 
     from lotflow.grid import FloatArray
@@ -68,3 +69,25 @@ def latitude_longitude(x: ArrayLike, y: ArrayLike, crs: Any) -> tuple[FloatArray
             f"{system.name} has no latitude and longitude. Check the CRS of the inputs."
         )
     return latitude, longitude
+
+
+def place_of(lot: GeoDataFrame) -> tuple[float, float] | None:
+    """
+    Latitude and longitude of the middle of a lot [degrees].
+
+    Parameters
+    ----------
+    lot
+        In any CRS.
+
+    Returns
+    -------
+    place
+        None of a lot that is nowhere on Earth: the files with positions are refused for it.
+    """
+    middle = lot.geometry.union_all().centroid
+    try:
+        latitude, longitude = latitude_longitude([middle.x], [middle.y], lot.crs)
+    except OutputError:
+        return None
+    return float(latitude[0]), float(longitude[0])

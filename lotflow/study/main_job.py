@@ -9,12 +9,16 @@ from typing import TYPE_CHECKING, Any
 from lotflow.advice.sentences import worded
 from lotflow.findings import Finding, Ties, folded
 from lotflow.inputs.sources import naming_files
-from lotflow.outputs.result_layers import findings_table
-from lotflow.study.chapter import RUNOFF, WHERE_TO, say_nothing
+from lotflow.outputs.result_layers import findings_table, runoff_table
+from lotflow.runoff.stated_rain import (
+    inlet_areas,
+    one_coefficient,
+    stated_columns,
+    stated_rows,
+)
+from lotflow.study.chapter import RUNOFF, WHERE_TO, Chapter, say_nothing
+from lotflow.study.ground import outlet_chapter, terrain_chapter
 from lotflow.study.lot_water import LotWater, study_lot
-from lotflow.study.outlets import outlet_chapter
-from lotflow.study.stated_rain import screening_runoff
-from lotflow.study.terrain_layers import terrain_chapter
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -22,7 +26,8 @@ if TYPE_CHECKING:
     import pandas as pd
 
     from lotflow.inputs.job import Job
-    from lotflow.study.chapter import Chapter, Raster, Tell
+    from lotflow.outputs.grids import Raster
+    from lotflow.study.chapter import Tell
 
 
 @dataclass(frozen=True, eq=False)
@@ -91,21 +96,29 @@ def run_study(job: Job, *, use_covers: bool = True, tell: Tell = say_nothing) ->
             # a screening does not wait for what it does not use
             from lotflow.study.job_chapters import job_chapters  # noqa: PLC0415
 
-            chapters += job_chapters(lot, tell)
+            chapters.extend(job_chapters(lot, tell))
     return bind(lot, chapters)
 
 
-def bind(lot: LotWater, chapters: Sequence[Chapter]) -> Study:
+def screening_runoff(lot: LotWater) -> Chapter:
     """
-    Put what the steps found into one study.
+    Compute the rational flow of each inlet for a stated coefficient and intensity.
 
-    Parameters
-    ----------
-    lot
-        Ground, low spots and inlets.
-    chapters
-        In the order of the steps.
+    Without a coefficient there is none.
     """
+    stated, intensity, names = lot.job.job.coefficient, lot.job.intensity_m_s, lot.names
+    if stated is None:
+        return Chapter(layers={"runoff": runoff_table([])})
+    area = inlet_areas(lot.cells.total, lot.roofs, names)
+    coefficient = one_coefficient(stated, area)
+    return Chapter(
+        layers={"runoff": runoff_table(stated_rows(names, coefficient, area, intensity))},
+        columns={"inlets": stated_columns(lot.roofs, names, coefficient, area, intensity)},
+    )
+
+
+def bind(lot: LotWater, chapters: Sequence[Chapter]) -> Study:
+    """Put what the steps found, in their order, into one study."""
     layers = {name: table for chapter in chapters for name, table in chapter.layers.items()}
     for chapter in chapters:
         for name, columns in chapter.columns.items():

@@ -12,6 +12,7 @@ from lotflow.terrain.flow_paths import courses_to
 from lotflow.terrain.routing import receivers
 
 if TYPE_CHECKING:
+    from geopandas import GeoDataFrame
     from numpy.typing import NDArray
 
     from lotflow.grid import BoolArray, FloatArray, Grid, IntArray
@@ -186,6 +187,11 @@ def _line_flows(routing: Routing, lot: BoolArray) -> tuple[NDArray[np.int64], ND
     inside = lot.ravel()
     crossing = inside != inside[receiver]
     return np.flatnonzero(crossing & ~inside), np.flatnonzero(crossing & inside)
+
+
+def lot_area(lot: GeoDataFrame, metres_per_unit: float) -> float:
+    """Area of a lot, whose parts count once where they overlap [m^2]."""
+    return float(lot.geometry.union_all().area) * metres_per_unit**2
 
 
 def lot_balance(routing: Routing, lot: BoolArray) -> LotBalance:

@@ -36,6 +36,8 @@ if TYPE_CHECKING:
 
 #: Shares of realisations below the lower bound, the middle and the upper bound of an interval.
 SHARES: Final = (0.05, 0.50, 0.95)
+#: Of fewer surfaces none is the 5th of 100.
+FEWEST: Final = 20
 #: Standard deviations to either side that hold 95 % of a normal distribution.
 _SPREAD_95: Final = 1.96
 
@@ -189,6 +191,36 @@ def interval(values: FloatArray) -> FloatArray:
     array([ 4., 49., 94.])
     """
     return np.asarray(np.quantile(values, SHARES, axis=0, method="weibull"))
+
+
+def bounds_of(values: FloatArray, error: ErrorModel) -> FloatArray:
+    """
+    Lower bound, middle and upper bound; of few realisations the middle alone.
+
+    Parameters
+    ----------
+    values
+        The first axis is the realisation.
+    error
+        Of the elevation data; where there is none, one realisation is all there is to know.
+
+    Returns
+    -------
+    bounds
+        As `interval` gives them, the outer ones NaN where there are fewer than 20.
+
+    Examples
+    --------
+    >>> from lotflow.terrain.error_model import ErrorModel
+    >>> bounds_of(np.array([1.0, 2.0, 6.0]), ErrorModel(0.1, 10.0, 0.1))
+    array([nan,  2., nan])
+    >>> bounds_of(np.array([2.0]), ErrorModel(0.0, 10.0, 0.1))
+    array([2., 2., 2.])
+    """
+    bounds = interval(values)
+    if len(values) < FEWEST and not error.is_none:
+        bounds[[0, -1]] = np.nan
+    return bounds
 
 
 def half_width(realisations: int, probability: float = 0.5) -> float:

@@ -251,7 +251,7 @@ def broad(filled: BoolArray, cell_m: float) -> BoolArray:
     return highest_around(lowest_around(filled, reach), reach)
 
 
-def flow_paths(routing: Routing, least_cells: float) -> list[FlowPath]:
+def flow_paths(routing: Routing, least_m2: float) -> list[FlowPath]:
     """
     Trace where at least so much water runs.
 
@@ -259,8 +259,8 @@ def flow_paths(routing: Routing, least_cells: float) -> list[FlowPath]:
     ----------
     routing
         Gives directions and what passes through each cell.
-    least_cells
-        Smallest contributing area, as cells' worth of rain.
+    least_m2
+        Smallest contributing area.
 
     Returns
     -------
@@ -273,7 +273,7 @@ def flow_paths(routing: Routing, least_cells: float) -> list[FlowPath]:
     American Geophysical Union 38.
     """
     total = routing.total.ravel()
-    stream = (total >= least_cells) & ~routing.surface.roof.ravel()
+    stream = (total >= least_m2 / routing.surface.ground.cell_m2) & ~routing.surface.roof.ravel()
     stream &= (routing.field.direction > 0).ravel() | (routing.drains.inlet > 0).ravel()
     receiver = receivers(routing.field).ravel()
     ponded = broad(routing.depth > 0, routing.surface.ground.cell_m).ravel()

@@ -66,9 +66,24 @@ class LowSpots:
         """Greatest depth [m]."""
         return self.spill - self.bed
 
+    def within(self, where: BoolArray) -> NDArray[np.int64]:
+        """Positions of the low spots of which any cell lies within some cells."""
+        return np.flatnonzero(self.cells_in(where))
+
     def __len__(self) -> int:
         """Number of low spots."""
         return self.bed_cell.size
+
+    def cells_in(self, cells: BoolArray) -> NDArray[np.int64]:
+        """
+        Count the cells of each low spot that lie in an area.
+
+        Parameters
+        ----------
+        cells
+            Of the area.
+        """
+        return np.bincount(self.number[cells], minlength=len(self) + 1)[1:]
 
 
 def numbered_depressions(depth: FloatArray, limit: float) -> IntArray:

@@ -7,6 +7,7 @@ from graphlib import CycleError, TopologicalSorter
 from typing import TYPE_CHECKING
 
 import numpy as np
+import shapely
 
 from lotflow.errors import Fault, InputError
 from lotflow.terrain.drainage import (
@@ -22,9 +23,10 @@ from lotflow.terrain.loops.neighbours import COLUMN_STEP, ROW_STEP
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
+    from geopandas import GeoDataFrame
     from numpy.typing import NDArray
 
-    from lotflow.grid import BoolArray, FloatArray, IntArray
+    from lotflow.grid import BoolArray, FloatArray, Grid, IntArray
     from lotflow.terrain.surface import Surface
 
 
@@ -244,3 +246,28 @@ def upstream_of(routing: Routing, target: BoolArray) -> BoolArray:
     reached = routing.field.labels(target.astype(np.int32))
     surface = routing.surface
     return (np.asarray(reached > 0).ravel()[surface.landing] & ~surface.piped) | target
+
+
+def drawn_culverts(layer: GeoDataFrame, grid: Grid) -> tuple[Culvert, ...]:
+    """
+    Culverts whose two ends lie on the grid; one that ends beyond it takes no part.
+
+    Parameters
+    ----------
+    layer
+        As drawn, in the CRS of the grid.
+    grid
+        The cells.
+    """
+    found = []
+    for position, (name, line) in enumerate(
+        zip(layer["name"], layer.geometry, strict=True), start=1
+    ):
+        ends = shapely.get_coordinates(line)[[0, -1]]
+        row, column = grid.row_column(ends[:, 0], ends[:, 1])
+        if not grid.contains(row, column).all():
+            continue
+        up, down = (int(cell) for cell in row * grid.shape[1] + column)
+        if up != down:
+            found.append(Culvert(str(name) if name else f"culvert {position}", up, down))
+    return tuple(found)

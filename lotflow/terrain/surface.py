@@ -68,6 +68,11 @@ class Surface:
     barriers: tuple[Any, ...] = ()
 
     @property
+    def bare(self) -> BoolArray:
+        """Cells that are neither roofed nor open water."""
+        return ~(self.roof | self.water)
+
+    @property
     def edge(self) -> BoolArray:
         """Outer ring of the window."""
         ring = np.zeros(self.ground.shape, dtype=bool)

@@ -9,7 +9,8 @@ import pandas as pd
 import pytest
 import shapely
 
-from lotflow.advice.sentences import worded
+from lotflow.advice.sentences import message, worded
+from lotflow.drains.checked import inlet_capacities
 from lotflow.errors import InputError
 from lotflow.inputs.job import read_job
 from lotflow.inputs.site import empty_layers
@@ -17,10 +18,9 @@ from lotflow.layers import RESULT_LAYERS, SITE_LAYERS
 from lotflow.outputs.summary import CONTRACT, summary_content
 from lotflow.rainfall import RainfallTable
 from lotflow.runoff.rational import RunoffParts
-from lotflow.study.drain_check import check_drains, drain_chapter, dry_runs, inlet_capacities
-from lotflow.study.drain_inputs import CaseRun
+from lotflow.study.drain_check import CaseRun, check_drains, drain_chapter, dry_runs
 from lotflow.study.lot_water import study_lot
-from lotflow.study.roofs import case_roofs
+from lotflow.terrain.downspouts import case_roofs
 
 SAMPLE = Path(__file__).parents[2] / "data_samples" / "alder_court"
 RAIN = RainfallTable(
@@ -202,7 +202,7 @@ def test_every_finding_has_a_place_and_a_source(chapter):
     """Coordinates wherever it is about one thing; a source always."""
     for finding in worded(chapter.findings):
         assert finding.source
-        assert finding.message.endswith(".")
+        assert message(finding).endswith(".")
         assert finding.x is not None or finding.rule == "several-systems"
 
 

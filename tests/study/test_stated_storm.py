@@ -12,14 +12,10 @@ from lotflow.advice.sentences import worded
 from lotflow.cli import main
 from lotflow.drains.network_flows import led_down
 from lotflow.inputs.job import read_job, with_realisations
-from lotflow.study.cases import cases_of
-from lotflow.study.cover import site_cover
-from lotflow.study.drain_check import check_drains, drain_chapter
-from lotflow.study.drain_inputs import CaseRun
-from lotflow.study.job_chapters import job_chapters
+from lotflow.layers.drawn import cases_of
+from lotflow.study.drain_check import CaseRun, check_drains, drain_chapter
+from lotflow.study.job_chapters import job_chapters, runoff_chapter, site_cover, stated_case
 from lotflow.study.lot_water import case_water, study_lot
-from lotflow.study.runoff import runoff_chapter
-from lotflow.study.stated_storm import stated_storm
 
 SAMPLE = Path(__file__).parents[2] / "data_samples" / "alder_court"
 
@@ -34,7 +30,7 @@ def stated(lot, millimetres_per_hour):
 def checked(lot):
     cover = site_cover(lot)
     waters = [case_water(lot, case) for case in cases_of(lot.site)]
-    runs = [CaseRun(w.case, w.inlets, stated_storm(lot, w, cover.ground)) for w in waters]
+    runs = [CaseRun(w.case, w.inlets, stated_case(lot, w, cover.ground)) for w in waters]
     return check_drains(lot, runs)
 
 

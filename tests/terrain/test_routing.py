@@ -480,7 +480,7 @@ def test_crossings_sum_to_the_balance():
 def test_flow_paths_run_downhill_and_join():
     """Each path falls, ends where another begins, and order grows only where equals meet."""
     routing = natural(rough(60, 4))
-    paths = flow_paths(routing, 30)
+    paths = flow_paths(routing, 30 * routing.surface.ground.cell_m2)
     filled = routing.field.filled.ravel()
     heads = {int(path.cells[0]) for path in paths}
     for path in paths:
