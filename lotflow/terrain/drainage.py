@@ -151,7 +151,7 @@ def check_relief(elevation: FloatArray) -> None:
         raise InputError(
             Fault(
                 f"the surface reaches from {low:,.0f} m to {high:,.0f} m, "
-                f"more than {MOST_RELIEF_M:,.0f} m in height: this is no ground",
+                f"more than {int(MOST_RELIEF_M):,} m in height: this is no ground",
                 "Look for cells without data that the elevation raster does not declare as such, "
                 "and check its vertical unit",
             )
