@@ -421,7 +421,7 @@ def grate_on_grade(
     flow
         In the gutter [m^3/s]; 0 or more.
     spread
-        Width of the water [m], from `gutters.gutter_spread`.
+        Width of the water [m], from `gutter_spread`.
     cross_slope
         Of the gutter [-]; greater than 0.
     length, width

@@ -2,7 +2,7 @@
 Circular pipes that flow full by gravity (Manning): what they carry, and which size is needed.
 
 Losses at bends and ends are left out here (`losses`, `grade_line`); part-full flow is in
-`circular_section`; sizes on sale and minimum falls are in `pipe_tables`.
+`circular_section`; sizes on sale and minimum falls follow.
 
 References
 ----------

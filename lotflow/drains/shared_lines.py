@@ -82,7 +82,7 @@ class SharedLines:
     References
     ----------
     FHWA HEC-22, 3rd edition (2009), sections 7.1.5 and 7.1.6 for the grade line, as
-    `network_grade.hydraulics` has it; that water comes up where the grade line meets the surface
+    `grade_line.hydraulics` has it; that water comes up where the grade line meets the surface
     is section 7.1.5's own use of it. Water that runs back up a line loses the same head.
     """
 

@@ -368,7 +368,7 @@ def test_water_stands_no_higher_than_it_can(bench, make):
 
 
 def test_lines_follow_the_grade_line_of_the_check(bench, make):
-    """Levels from tables against `network_grade.hydraulics`, over four decades of flow."""
+    """Levels from tables against `grade_line.hydraulics`, over four decades of flow."""
     for fall, tail in ((0.01, NAN), (0.0, 9.6), (-0.004, NAN)):
         bench.waters = {"Out": tail}
         state, _ = shared(make, bench, [("I0", 300.0, 40.0)], fall=fall)
