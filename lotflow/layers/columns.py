@@ -6,7 +6,7 @@ import re
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final, Literal
 
-from lotflow.units import CARRIED, shown, to_si
+from lotflow.units import CARRIED, shown, shown_open, to_si
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -179,6 +179,11 @@ class Layer:
         """
         column = self.column(name)
         return column.shown(row[column.inside_name], system)
+
+    def shown_open(self, row: Mapping[str, Any], name: str, system: UnitSystem) -> str:
+        """Show a value of a row, or the range of its bounds where the data leave it open."""
+        low, high = row.get(f"{name}_p05"), row.get(f"{name}_p95")
+        return shown_open(row[name], low, high, self.column(name).quantity, system)
 
 
 def number(name: str, quantity: str, meaning: str, *, label: str = "", unit: str = "") -> Column:

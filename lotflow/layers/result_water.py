@@ -36,7 +36,7 @@ _STANDS: Final = (
     number("threshold_m", "elevation", "Elevation at which water enters there, as given."),
     number("freeboard_m", "depth", "That elevation less the level of the water where it touches, "
            "or is nearest in height; negative above it; empty where no elevation is given.",
-           label="Below the building"),
+           label="Below sill"),
     Column("reaches_building", "Whether water stands at a wall or opening as high as an "
            "elevation given for it; empty where it does not as far as the data go, but they do "
            "not close its basin or catchment.", kind="yes_no", label="Reaches the sill"),
@@ -195,7 +195,7 @@ _WALL_WATER: Final = Layer(
         Column("threshold_basis", '"threshold" or "sill" as given; empty where neither is given.'),
         number("threshold_m", "elevation", "Elevation at which water enters, as given."),
         number("freeboard_m", "depth", "That elevation less the level of the water.",
-               label="Below the building"),
+               label="Below sill"),
         Column("is_reached", "Whether water touches it as high as the elevation given; empty "
                "where it does not as far as the data go, but they do not close its basin or "
                "catchment.", kind="yes_no", label="Reaches the sill"),

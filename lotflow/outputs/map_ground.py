@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lotflow.grid import BoolArray, FloatArray, Grid
-from lotflow.units import METRES_PER_INCH, UnitSystem
+from lotflow.units import METRES_PER_INCH, SHOWN, UnitSystem, from_si
 
 Pixels = NDArray[np.uint8]
 
@@ -25,11 +25,8 @@ _DEPTH_OPACITY: Final = 225
 _SHADED_SLOPE: Final = 0.35
 _EXAGGERATION: Final = (1.0, 6.0)
 
-#: Unit of depths on a map, and its length [m].
-DEPTH_UNITS: Final[dict[UnitSystem, tuple[str, float]]] = {
-    "us": ("in", METRES_PER_INCH),
-    "metric": ("cm", 0.01),
-}
+#: Steps of the scale of depths: whole inches or centimetres [m].
+_STEP_M: Final[dict[UnitSystem, float]] = {"us": METRES_PER_INCH, "metric": 0.01}
 
 
 def _coloured(values: FloatArray, stops: tuple[tuple[float, tuple[int, int, int]], ...]) -> Pixels:
@@ -153,7 +150,7 @@ class DepthScale:
     ticks
         Round depths from 0 to that of the darkest colour, in `unit`.
     unit
-        "in" or "cm".
+        Of depths in every report.
     deepest_m
         Depth of the darkest colour [m].
     exceeded
@@ -186,16 +183,17 @@ def depth_scale(depth: FloatArray, units: UnitSystem, *, certain_m: float = np.i
     Examples
     --------
     >>> depth_scale(np.array([0.0, 0.17, np.nan]), "metric").ticks
-    (0.0, 5.0, 10.0, 15.0, 20.0)
+    (0.0, 0.05, 0.1, 0.15, 0.2)
     >>> depth_scale(np.array([0.17]), "us").ticks
     (0.0, 2.0, 4.0, 6.0, 8.0)
     """
-    unit, length = DEPTH_UNITS[units]
+    unit, length = SHOWN["depth"][units][0], _STEP_M[units]
     wet = np.nan_to_num(depth[np.nan_to_num(depth) > 0]) / length
     looked_at = wet[wet <= certain_m / length * (1.0 + 1e-6)]
     shown = max(float(np.percentile(looked_at, 98)) if looked_at.size else 0.0, 1.0)
     steps = (step * 10.0**power for power in range(6) for step in (1.0, 2.0, 5.0))
     step = next(step for step in steps if step * 5 >= shown)
     count = max(int(np.ceil(shown / step - 1e-9)), 2)
-    ticks = tuple(step * number for number in range(count + 1))
-    return DepthScale(ticks, unit, ticks[-1] * length, bool((wet > ticks[-1]).any()))
+    ticks = [step * number for number in range(count + 1)]
+    printed = tuple(round(from_si(tick * length, unit), 9) for tick in ticks)
+    return DepthScale(printed, unit, ticks[-1] * length, bool((wet > ticks[-1]).any()))

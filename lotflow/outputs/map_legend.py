@@ -9,9 +9,10 @@ from typing import TYPE_CHECKING, Any, Final
 import numpy as np
 from matplotlib.patches import Polygon, Rectangle
 
+from lotflow.layers import RESULT_LAYERS
 from lotflow.outputs.doubts import inside_building
 from lotflow.outputs.map_drains import OUTLET, REPLACED_DASHES, REPLACED_WIDTH, WIDTH
-from lotflow.outputs.map_ground import DEPTH_UNITS, DepthScale, depth_pixels
+from lotflow.outputs.map_ground import DepthScale, depth_pixels
 from lotflow.outputs.map_layers import (
     BUILDING,
     BUILDING_EDGE,
@@ -35,7 +36,6 @@ from lotflow.outputs.map_layers import (
     is_mostly_ponded,
 )
 from lotflow.outputs.palette import PIPE
-from lotflow.units import shown, shown_open
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -57,7 +57,7 @@ _ROUND_AREAS: Final[dict[UnitSystem, tuple[str, ...]]] = {
     "us": ("500 ft²", "5,000 ft²", "50,000 ft²"),
     "metric": ("50 m²", "500 m²", "5,000 m²"),
 }
-_AREA_UNITS: Final = {"us": "ft2", "metric": "m2"}
+_SPOTS: Final = RESULT_LAYERS["low_spots"]
 
 
 def one_line(text: object, longest: int) -> str:
@@ -293,7 +293,7 @@ def draw_low_spot_table(panel: Panel, content: MapContent) -> list[int]:
     columns = (0.04, 0.80, 1.53, panel.width)
     panel.heading("Low spots")
     panel.y += 0.06
-    _row(panel, columns, ("", "depth", "area", "volume"))
+    _row(panel, columns, ("", *map(str.lower, _SPOTS.labels("depth_m", "area_m2", "volume_m3"))))
     shown_rows = spots.head(count)
     doubtful, beyond = is_doubtful(shown_rows), False
     for spot, doubt in zip(shown_rows.to_dict("records"), doubtful, strict=True):
@@ -311,13 +311,12 @@ def _low_spot_row(
     spot: Mapping[str, Any], units: UnitSystem, *, doubtful: bool
 ) -> tuple[str, str, str, str]:
     """Cells of a row of the table."""
-    sign, length = DEPTH_UNITS[units]
     return (
         f"{spot['id']:.0f}" + (" ?" if doubtful else ""),
         ("≥ " if spot.get("not_closed") in (True, 1) else "")
-        + f"{spot['depth_m'] / length:.{1 if units == 'us' else 0}f} {sign}",
-        shown(spot["area_m2"], "area", units),
-        shown(spot["volume_m3"], "volume", units),
+        + _SPOTS.shown(spot, "depth_m", units),
+        _SPOTS.shown(spot, "area_m2", units),
+        _SPOTS.shown(spot, "volume_m3", units),
     )
 
 
@@ -356,10 +355,7 @@ def draw_inlet_table(panel: Panel, content: MapContent, reserved: int) -> None:
             Rectangle((left + 0.02, panel.y - side / 2), side, side, facecolor=colour)
         )
         style = {"fontsize": look.text}
-        area = shown_open(
-            inlet["catchment_m2"], inlet.get("catchment_m2_p05"), inlet.get("catchment_m2_p95"),
-            "area", content.units,
-        )  # fmt: skip
+        area = RESULT_LAYERS["inlets"].shown_open(inlet, "catchment_m2", content.units)
         # a range takes room from the name
         longest = max(look.longest - max(len(area) - 10, 0), 4)
         panel.text(left + 0.06 + side, one_line(inlet["name"], longest), **style)

@@ -10,6 +10,7 @@ import numpy as np
 import shapely
 from matplotlib.patheffects import withStroke
 
+from lotflow.layers import RESULT_LAYERS
 from lotflow.outputs.map_labels import Label, place_labels
 from lotflow.outputs.map_layers import (
     DOUBTFUL,
@@ -23,7 +24,6 @@ from lotflow.outputs.map_layers import (
 from lotflow.outputs.map_legend import one_line
 from lotflow.outputs.map_paper import paper_ground
 from lotflow.outputs.palette import PIPE
-from lotflow.units import shown
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -32,6 +32,7 @@ if TYPE_CHECKING:
     from lotflow.outputs.map_layers import MapField
     from lotflow.outputs.map_picture import MapContent
 
+_AREA: Final = RESULT_LAYERS["lot_line_crossings"].column("area_m2")
 #: Most labels of each kind: with more a map is no easier to read.
 _MOST: Final = 30
 _MOST_CROSSINGS: Final = 3
@@ -135,7 +136,7 @@ def _crossings(content: MapContent, _: MapField, __: Sequence[int]) -> Iterator[
         here = content.crossings[content.crossings["direction"] == direction]
         largest = here[here["area_m2"] >= FLOW_AREAS[0]].nlargest(_MOST_CROSSINGS, "area_m2")
         for area, point in zip(largest["area_m2"], largest.geometry, strict=True):
-            text = shown(area, "area", content.units)
+            text = _AREA.shown(area, content.units)
             yield Lettering("crossing", point.x, point.y, text)
 
 

@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
+from lotflow.layers import RESULT_LAYERS
 from lotflow.outputs.positions import latitude_longitude
-from lotflow.units import shown, shown_open
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -17,6 +17,9 @@ if TYPE_CHECKING:
 
 #: Decimals of degrees that are written: 1 cm on the ground.
 _DEGREE_DECIMALS: Final = 7
+
+_SPOTS: Final = RESULT_LAYERS["low_spots"]
+_INLETS: Final = RESULT_LAYERS["inlets"]
 
 
 @dataclass(frozen=True)
@@ -79,13 +82,12 @@ def waypoints(
 def _low_spot(spot: Mapping[str, Any], units: UnitSystem) -> Waypoint:
     """A low spot at its deepest point."""
     parts = [
-        f"{'at least ' if spot.get('not_closed') else ''}{shown(spot['depth_m'], 'depth', units)} "
-        f"deep, "
-        f"{shown(spot['volume_m3'], 'volume', units)}, "
-        f"{shown(spot['contributing_area_m2'], 'area', units)} drain to it"
+        f"{'at least ' if spot.get('not_closed') else ''}{_SPOTS.shown(spot, 'depth_m', units)} "
+        f"deep, {_SPOTS.shown(spot, 'volume_m3', units)}, "
+        f"{_SPOTS.shown(spot, 'contributing_area_m2', units)} drain to it"
     ]
     if spot["probability"] is not None:
-        parts.append(f"stands in {spot['probability']:.0%} of realisations")
+        parts.append(f"stands in {_SPOTS.shown(spot, 'probability', units)} of realisations")
     if spot["artefact"]:
         parts.append(f"may be none: {spot['artefact']}")
     return Waypoint(
@@ -96,10 +98,9 @@ def _low_spot(spot: Mapping[str, Any], units: UnitSystem) -> Waypoint:
 
 def _inlet(inlet: Mapping[str, Any], units: UnitSystem) -> Waypoint:
     """An inlet where it was drawn."""
-    low, high = inlet.get("catchment_m2_p05"), inlet.get("catchment_m2_p95")
-    text = f"takes {shown_open(inlet['catchment_m2'], low, high, 'area', units)} of ground"
+    text = f"takes {_INLETS.shown_open(inlet, 'catchment_m2', units)} of ground"
     if inlet["moved_m"]:
-        text += f"; the water runs {shown(inlet['moved_m'], 'length', units)} beside it"
+        text += f"; the water runs {_INLETS.shown(inlet, 'moved_m', units)} beside it"
     return Waypoint(
         str(inlet["name"]), "inlet", text, inlet["x"], inlet["y"], inlet["ground_elevation_m"]
     )
@@ -109,7 +110,8 @@ def _run_on(crossing: Mapping[str, Any], units: UnitSystem) -> Waypoint:
     """A place where water comes onto the lot."""
     return Waypoint(
         f"Run-on {crossing['id']}", "run-on",
-        f"water from {shown(crossing['area_m2'], 'area', units)} comes onto the lot",
+        f"water from {RESULT_LAYERS['lot_line_crossings'].shown(crossing, 'area_m2', units)} comes "
+        "onto the lot",
         crossing["x"], crossing["y"], crossing["elevation_m"],
     )  # fmt: skip
 

@@ -237,9 +237,9 @@ def test_letters_beyond_the_font_are_drawn_without_a_warning():
 def test_numbers_are_in_the_units_asked_for(usual_texts):
     us, metric = usual_texts, drawn_texts(content(units="metric"))
     assert {"9.8 in", "538 ft²", "1,292 ft²"} <= set(us)
-    assert {"25 cm", "50 m²", "120 m²"} <= set(metric)
+    assert {"0.25 m", "50 m²", "120 m²"} <= set(metric)
     assert "Depth of low spots when full [in]" in us
-    assert "Depth of low spots when full [cm]" in metric
+    assert "Depth of low spots when full [m]" in metric
 
 
 def test_the_sheet_states_source_scale_caution_and_north(usual_texts):
@@ -291,7 +291,7 @@ def test_no_inlet_is_left_out_for_a_low_spot(many, units):
     listed = in_the_panel(texts, "Catchments of inlets", "Low spots")
     assert [text for text in listed if text in names] == names
     table = in_the_panel(texts, "Low spots")
-    depths = [text for text in table[: table.index("volume") + 60] if text.endswith((" in", " cm"))]
+    depths = [text for text in table[: table.index("volume") + 60] if text.endswith((" in", " m"))]
     assert len(depths) >= 3
     assert f"and {len(spots) - len(depths)} more in the summary" in table
 

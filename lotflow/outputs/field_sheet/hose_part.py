@@ -5,17 +5,18 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any, Final
 
 from lotflow.drains.hose_test import LATE_FACTOR
+from lotflow.layers import RESULT_LAYERS
 from lotflow.outputs.field_sheet.content import FieldSheetContent, Row, lines_by_state
 from lotflow.outputs.field_sheet.hose_times import HOSE, HoseTest, hose_tests, usual_lines
 from lotflow.outputs.field_sheet.typesetting import BLANK, Cell, Span, Titled, Typesetter
-from lotflow.units import shown
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+_LINES: Final = RESULT_LAYERS["drain_lines"]
 _HEADS: Final = (
-    "Line", "Pipe", "Fall", "Arrives after", "Late from", "At its outlet", "Full after",
-    "Share tested", "Seen after",
+    "Line", "Pipe", *_LINES.labels("slope_m_per_m"), "Arrives after", "Late from", "At its outlet",
+    "Full after", "Share tested", "Seen after",
 )  # fmt: skip
 #: What the test proves; common practice, no published source.
 _PROVES: Final = (
@@ -100,12 +101,14 @@ def in_flow_order(lines: Sequence[Row]) -> list[Row]:
 
 def _row(line: Row, test: HoseTest, content: FieldSheetContent) -> list[Cell]:
     """Cells of a line."""
-    slope = line["slope_m_per_m"]
+    size, length, slope = (
+        _LINES.shown(line, column, content.units)
+        for column in ("diameter_m", "length_m", "slope_m_per_m")
+    )
     return [
         Titled(str(line["name"]), _from_to(line)),
-        f"{shown(line['diameter_m'], 'diameter', content.units)} {line['material'] or ''}, "
-        f"{shown(line['length_m'], 'distance', content.units)}",
-        "-" if slope is None else f"{slope:.1%}",
+        f"{size} {line['material'] or ''}, {length}",
+        slope,
         "no fall" if test.arrival_s is None else _seconds(test.arrival_s),
         _seconds(test.late_s),
         _seconds(test.outlet_s),

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 
+from lotflow.layers import RESULT_LAYERS
 from lotflow.outputs.field_sheet.content import (
     FieldSheetContent,
     Row,
@@ -98,7 +99,7 @@ def _why_opening(one: Mapping[str, Any], content: FieldSheetContent) -> str:
     freeboard = one["freeboard_m"]
     if freeboard is None:
         return "height of the step"
-    height = shown(abs(freeboard), "depth", content.units)
+    height = RESULT_LAYERS["openings"].column("freeboard_m").shown(abs(freeboard), content.units)
     side = "above" if freeboard >= 0 else "below"
     height = f"at most {height}" if one.get("not_closed") and freeboard >= 0 else height
     return f"{height} {side} the spill of low spot {one['low_spot']}"
@@ -108,7 +109,7 @@ def _low_spots(content: FieldSheetContent) -> Iterator[Shot]:
     """Deepest points and spill points."""
     rmse = content.summary["accuracy"].get("rmse_m")
     for spot in to_be_levelled(content.summary["low_spots"], rmse)[:_MOST_SPOTS]:
-        depth = shown(spot["depth_m"], "depth", content.units)
+        depth = RESULT_LAYERS["low_spots"].shown(spot, "depth_m", content.units)
         depth = f"at least {depth}" if spot.get("not_closed") else depth
         yield Shot(
             f"Low spot {spot['id']}",
@@ -151,7 +152,7 @@ def _new_ends(content: FieldSheetContent) -> Iterator[Shot]:
 def _sides(content: FieldSheetContent) -> Iterator[Shot]:
     """Sides of buildings of which the data cannot tell whether the ground falls away."""
     for side in undecided_sides(content.summary)[:_MOST_SIDES]:
-        reach = shown(side["reach_m"], "length", content.units)
+        reach = RESULT_LAYERS["facades"].shown(side, "reach_m", content.units)
         reason = f"{side['verdict']}, by the data"
         yield Shot(side["name"], reason, f"at {reach}", "at wall")
 

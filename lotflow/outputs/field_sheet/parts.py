@@ -6,6 +6,7 @@ from collections import Counter
 from typing import TYPE_CHECKING, Any, Final
 
 from lotflow.findings import label, standing_alone
+from lotflow.layers import RESULT_LAYERS, SITE_LAYERS
 from lotflow.outputs.field_sheet.content import FieldSheetContent, Row, rows_of, there_today
 from lotflow.outputs.field_sheet.findings_order import different_subjects, findings_to_check
 from lotflow.outputs.field_sheet.levels import shots
@@ -13,7 +14,6 @@ from lotflow.outputs.field_sheet.priorities import confidence, first_to_check, w
 from lotflow.outputs.field_sheet.typesetting import BLANK, BOX, Cell, Span, Titled, Typesetter
 from lotflow.outputs.field_sheet.walk import Stage, walk
 from lotflow.outputs.field_sheet.words import QUESTIONS, VISIT, cautions
-from lotflow.units import shown
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -23,9 +23,12 @@ _MOST_FINDINGS: Final = 8
 #: Rows left for what is found and is not in the data.
 _SPARE_SPOTS: Final = 1
 _SPARE_LINES: Final = 1
+_SPOTS: Final = RESULT_LAYERS["low_spots"]
+_LINES: Final = SITE_LAYERS["drain_lines"]
 _END_HEADS: Final = (
-    "Line, as drawn", "End", "Inside diam.", "Material, joint", "Sediment", "Standing water",
-    "Invert below rim", "Falls to (clock)", "Other pipes in",
+    "Line, as drawn", "End", *_LINES.labels("diameter"), "Material, joint",
+    *_LINES.labels("sediment", "standing_water"), "Invert below rim", "Falls to (clock)",
+    "Other pipes in",
 )  # fmt: skip
 
 
@@ -62,8 +65,10 @@ def first_things(setter: Typesetter, content: FieldSheetContent) -> list[Any]:
     rows = [_spot_row(spot, _sureness(spot, rmse, realised), content)
             for spot in ranked[:_MOST_SPOTS]]  # fmt: skip
     rows += [["new"] + [BLANK] * 8 for _ in range(_SPARE_SPOTS)]
-    heads = ("No.", "Depth", "Area", "To building", "Stands in" if realised else "Above error",
-             "Note", "Bed level", "Water depth", "Photo no.")  # fmt: skip
+    (stands_in,) = _SPOTS.labels("probability")
+    heads = (*_SPOTS.labels("id", "depth_m", "area_m2", "building_distance_m"),
+             stands_in if realised else "Above error", "Note", "Bed level", "Water depth",
+             "Photo no.")  # fmt: skip
     heading = setter.heading("What to check first", _order_of(ranked, realised=realised))
     table = setter.table(heads, rows, (4.5, 7, 8, 8.5, 7, 21, 10, 10, 9))
     more = _left_out(len(ranked) - _MOST_SPOTS, "low_spots.csv")
@@ -104,17 +109,9 @@ def _spot_row(spot: Mapping[str, Any], sureness: str, content: FieldSheetContent
         "off the lot" if spot["on_lot_m2"] == 0 else "",
         f"inlets: {spot['inlets']}" if spot["inlets"] else "",
     )
-    return [
-        str(spot["id"]),
-        shown(spot["depth_m"], "depth", content.units),
-        shown(spot["area_m2"], "area", content.units),
-        shown(spot["building_distance_m"], "distance", content.units),
-        sureness,
-        "; ".join(filter(None, notes)),
-        BLANK,
-        BLANK,
-        BLANK,
-    ]
+    columns = ("id", "depth_m", "area_m2", "building_distance_m")
+    known = [_SPOTS.shown(spot, column, content.units) for column in columns]
+    return [*known, sureness, "; ".join(filter(None, notes)), BLANK, BLANK, BLANK]
 
 
 def _left_out(count: int, where: str) -> list[str]:
@@ -229,12 +226,12 @@ def _line_rows(line: Row | None, content: FieldSheetContent) -> list[list[Cell]]
 def _as_drawn(line: Row, content: FieldSheetContent) -> str:
     """What was drawn of a line: size, material, and whether it was measured."""
     sizes = [
-        shown(line[key], "diameter", content.units)
-        for key in ("diameter_m", "diameter_down_m")
-        if line[key] is not None
+        _LINES.shown(line, key, content.units)
+        for key in ("diameter", "diameter_down")
+        if line[f"{key}_m"] is not None
     ]
     if not sizes and line["size_m"] is not None:
-        sizes = [shown(line["size_m"], "diameter", content.units)]
+        sizes = [_LINES.shown(line, "size", content.units)]
     parts = (" to ".join(sizes), line["material"], line["evidence"])
     return ", ".join(filter(None, parts))
 

@@ -5,10 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 
+from lotflow.layers import RESULT_LAYERS, SITE_LAYERS
 from lotflow.outputs.field_sheet.content import FieldSheetContent, Row, rows_of, there_today
 from lotflow.outputs.field_sheet.levels import undecided_sides
 from lotflow.outputs.field_sheet.priorities import to_be_levelled
-from lotflow.units import shown
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -16,6 +16,11 @@ if TYPE_CHECKING:
 #: Most stops of each kind.
 _MOST: Final = {"outlet options": 3, "downspouts": 16, "run-on": 5, "spots": 8, "inlets": 12,
                 "outlets": 8}  # fmt: skip
+
+_SPOTS: Final = RESULT_LAYERS["low_spots"]
+_OPTIONS: Final = RESULT_LAYERS["outlet_options"]
+_SIDES: Final = RESULT_LAYERS["facades"]
+_CROSSINGS: Final = RESULT_LAYERS["lot_line_crossings"]
 
 Stop = tuple[str, str]
 
@@ -100,7 +105,7 @@ def _outside(content: FieldSheetContent) -> Stage:
     stops = [
         (
             f"From {one['subject']} to {one['place']} ({one['kind']})",
-            f"{shown(one['run_m'], 'distance', content.units)} long, {_left(one, content)}: "
+            f"{_OPTIONS.shown(one, 'run_m', content.units)} long, {_left(one, content)}: "
             f"{one['verdict']}",
         )
         for one in best
@@ -118,7 +123,7 @@ def _left(option: Row, content: FieldSheetContent) -> str:
     """What is left of the fall after the least fall of a pipe, or what it lacks."""
     if option["left_m"] is None:
         return "fall unknown"
-    fall = shown(abs(option["left_m"]), "depth", content.units)
+    fall = _OPTIONS.column("left_m").shown(abs(option["left_m"]), content.units)
     return f"{fall} of fall to spare" if option["left_m"] >= 0 else f"lacks {fall} of fall"
 
 
@@ -143,8 +148,8 @@ def _roof(content: FieldSheetContent) -> Stage:
 
 def _roof_area(spout: Row, content: FieldSheetContent) -> str:
     """Roof a downspout drains, where it was given."""
-    area = spout["roof_area_m2"]
-    return "" if area is None else f"; {shown(area, 'area', content.units)} of roof"
+    area = SITE_LAYERS["downspouts"].shown(spout, "roof_area", content.units)
+    return "" if spout["roof_area_m2"] is None else f"; {area} of roof"
 
 
 def _run_on(content: FieldSheetContent) -> Stage:
@@ -155,8 +160,8 @@ def _run_on(content: FieldSheetContent) -> Stage:
     stops = [
         (
             f"Run-on {one['id']}",
-            f"{shown(one['elevation_m'], 'elevation', content.units)}; "
-            f"{shown(one['area_m2'], 'area', content.units)} drain to it",
+            f"{_CROSSINGS.shown(one, 'elevation_m', content.units)}; "
+            f"{_CROSSINGS.shown(one, 'area_m2', content.units)} drain to it",
         )
         for one in high_to_low(places[:most], "elevation_m")
     ]
@@ -173,7 +178,7 @@ def _house(content: FieldSheetContent) -> Stage:
     """Ring round the house: sides that fail, then those undecided, in one stop."""
     sides = undecided_sides(content.summary)
     stops = [
-        (side["name"], f"{_fall(side['slope'])}; least {side['slope_limit']:.0%} away")
+        (side["name"], f"{_fall(side)}; least {_SIDES.shown(side, 'slope_limit', 'us')} away")
         for side in sides
         if side["verdict"] == "too flat"
     ]
@@ -188,9 +193,10 @@ def _house(content: FieldSheetContent) -> Stage:
     )
 
 
-def _fall(slope: float) -> str:
+def _fall(side: Row) -> str:
     """Tell which way the ground falls at a wall."""
-    return f"{abs(slope):.1%} {'away from' if slope >= 0 else 'towards'} the wall"
+    slope = _SIDES.column("slope").shown(abs(side["slope"]), "us")
+    return f"{slope} {'away from' if side['slope'] >= 0 else 'towards'} the wall"
 
 
 def _spots(content: FieldSheetContent) -> Stage:
@@ -201,9 +207,9 @@ def _spots(content: FieldSheetContent) -> Stage:
     stops = [
         (
             f"Low spot {spot['id']}",
-            f"{shown(spot['bed_elevation_m'], 'elevation', content.units)}; "
+            f"{_SPOTS.shown(spot, 'bed_elevation_m', content.units)}; "
             f"{'at least ' if spot.get('not_closed') else ''}"
-            f"{shown(spot['depth_m'], 'depth', content.units)} deep"
+            f"{_SPOTS.shown(spot, 'depth_m', content.units)} deep"
             + (f"; inlets: {spot['inlets']}" if spot["inlets"] else "")
             + (f"; may be none: {spot['artefact']}" if spot["artefact"] else ""),
         )
@@ -235,9 +241,9 @@ def _rim(inlet: Row, content: FieldSheetContent) -> str:
     """What was drawn of the rim of an inlet."""
     parts = []
     if inlet["rim_m"] is not None:
-        parts.append(f"rim {shown(inlet['rim_m'], 'elevation', content.units)}")
+        parts.append(f"rim {SITE_LAYERS['inlets'].shown(inlet, 'rim', content.units)}")
     if inlet["rim_above_ground_m"]:
-        height = shown(inlet["rim_above_ground_m"], "depth", content.units)
+        height = SITE_LAYERS["inlets"].shown(inlet, "rim_above_ground", content.units)
         parts.append(f"{height} above the ground beside it")
     return "; ".join(parts)
 
@@ -258,7 +264,7 @@ def _outlets(content: FieldSheetContent) -> Stage:
     """Outlets that are there, from high to low."""
     outlets = there_today(rows_of(content.site, "outlets"))
     stops = [
-        (_joined(one["name"], one["kind"]), _known_level("invert", one["invert_m"], content))
+        (_joined(one["name"], one["kind"]), _invert(one, content))
         for one in high_to_low(outlets, "invert_m")
     ]
     return _stage(
@@ -270,9 +276,10 @@ def _outlets(content: FieldSheetContent) -> Stage:
     )
 
 
-def _known_level(of: str, level_m: float | None, content: FieldSheetContent) -> str:
-    """A level with its name; nothing where it is not known."""
-    return "" if level_m is None else f"{of} {shown(level_m, 'elevation', content.units)}"
+def _invert(outlet: Row, content: FieldSheetContent) -> str:
+    """Invert of an outlet; nothing where it is not known."""
+    level = SITE_LAYERS["outlets"].shown(outlet, "invert", content.units)
+    return "" if outlet["invert_m"] is None else f"invert {level}"
 
 
 def _joined(name: Any, more: Any) -> str:

@@ -8,9 +8,10 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any, Final
 
+from lotflow.layers import RESULT_LAYERS
 from lotflow.outputs.field_sheet.content import FieldSheetContent, lines_by_state, rows_of
 from lotflow.outputs.summary_text import CAUTIONS
-from lotflow.units import METRES_PER_FOOT, shown
+from lotflow.units import METRES_PER_FOOT
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -67,21 +68,18 @@ def cautions(content: FieldSheetContent) -> list[str]:
 def _deepest(content: FieldSheetContent) -> str:
     """Tell where a proposed trench is deepest, by the data."""
     _, planned = lines_by_state(content)
-    depths = [
-        (line["deepest_trench_m"], line["name"])
-        for line in planned
-        if line["deepest_trench_m"] is not None
-    ]
-    if not depths:
+    known = [line for line in planned if line["deepest_trench_m"] is not None]
+    if not known:
         return ""
-    deepest, name = max(depths)
+    line = max(known, key=lambda line: (line["deepest_trench_m"], line["name"]))
+    deepest = line["deepest_trench_m"]
     needs = ""
     if deepest >= SHORING_DEPTH_M:
         needs = ": ladder, and shoring or sloped walls"
     elif deepest >= LADDER_DEPTH_M:
         needs = ": ladder"
-    depth = shown(deepest, "length", content.units)
-    return f" Deepest proposed invert: {depth} below ground ({name}){needs}."
+    depth = RESULT_LAYERS["drain_lines"].shown(line, "deepest_trench_m", content.units)
+    return f" Deepest proposed invert: {depth} below ground ({line['name']}){needs}."
 
 
 def _drawn(content: FieldSheetContent) -> Iterator[str]:

@@ -27,7 +27,7 @@ from lotflow.outputs.plan_page.grids import (
 )
 from lotflow.outputs.plan_page.tables import page_tables
 from lotflow.outputs.result_file import ResultFile, text_file
-from lotflow.units import SHOWN, TO_SI, sign
+from lotflow.units import CARRIED, SHOWN, TO_SI, after_number
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -256,7 +256,11 @@ def _shown() -> dict[str, dict[str, dict[str, Any]]]:
     """How the program shows each quantity, for the page to do the same."""
     return {
         quantity: {
-            system: {"factor": TO_SI[unit], "decimals": decimals, "sign": sign(unit)}
+            system: {
+                "factor": TO_SI[unit] / TO_SI[CARRIED[quantity]],
+                "decimals": decimals,
+                "unit": after_number(unit),
+            }
             for system, (unit, decimals) in systems.items()
         }
         for quantity, systems in SHOWN.items()

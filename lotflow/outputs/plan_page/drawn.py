@@ -24,26 +24,6 @@ Mark = Literal["", "square", "circle", "diamond", "on", "off"]
 
 
 @dataclass(frozen=True)
-class Told:
-    """
-    One line of what is told of a row.
-
-    Parameters
-    ----------
-    label
-        Shown before the value.
-    column
-        Of the layer.
-    quantity
-        As in `units.SHOWN`, or "text", "whole", "share", "slope", "hours".
-    """
-
-    label: str
-    column: str
-    quantity: str = "text"
-
-
-@dataclass(frozen=True)
 class Verdicts:
     """
     Looks of rows by what a check found.
@@ -78,7 +58,7 @@ class DrawnLayer:
     label
         Whether that name is written on the map.
     told
-        Lines of the tooltip.
+        Columns that the tooltip tells.
     shown
         Whether it is drawn at first.
     source
@@ -104,7 +84,7 @@ class DrawnLayer:
     mark: Mark = ""
     heading: str = ""
     label: bool = False
-    told: tuple[Told, ...] = ()
+    told: tuple[str, ...] = ()
     shown: bool = True
     source: str = ""
     rows: Callable[[pd.DataFrame], pd.DataFrame] | None = None
@@ -115,27 +95,10 @@ class DrawnLayer:
 
 
 _POND: Final = (
-    Told("Water level", "level_m", "elevation"),
-    Told("Depth", "depth_m", "depth"),
-    Told("Area", "area_m2", "area"),
-    Told("Volume", "volume_m3", "volume"),
-    Told("Gone after", "soaks_away_h", "hours"),
-    Told("Deep at the wall", "wall_depth_m", "depth"),
-    Told("Stands at or on", "touches"),
-    Told("Below the building", "freeboard_m", "depth"),
-    Told("Building", "building"),
-    Told("Opening", "opening"),
-    Told("Runs over", "overflow_m3", "volume"),
-    Told("Into", "spills_to"),
-    Told("May be none", "artefact"),
-)
-_OVERFLOW: Final = (
-    Told("In a storm of [years]", "least_return_period_yr", "whole"),
-    Told("Runs over", "overflow_m3", "volume"),
-    Told("Into", "spills_to"),
-    Told("Over", "spills_onto"),
-)
-_WHEN: Final = Told("When", "when")
+    "level_m", "depth_m", "area_m2", "volume_m3", "soaks_away_h", "wall_depth_m", "touches",
+    "freeboard_m", "building", "opening", "overflow_m3", "spills_to", "artefact",
+)  # fmt: skip
+_OVERFLOW: Final = ("least_return_period_yr", "overflow_m3", "spills_to", "spills_onto")
 
 #: From the ground up: later layers are drawn over earlier ones.
 DRAWN: Final[dict[str, DrawnLayer]] = {
@@ -145,7 +108,7 @@ DRAWN: Final[dict[str, DrawnLayer]] = {
     ),
     "catchments": DrawnLayer(
         "Catchments of the inlets", fill=palette.CATCHMENTS[0], stroke=palette.CATCHMENTS[0],
-        opacity=0.14, heading="name", told=(Told("Area", "area_m2", "area"),),
+        opacity=0.14, heading="name", told=("area_m2",),
         hues=palette.CATCHMENTS,
     ),
     "buildings": DrawnLayer(
@@ -156,18 +119,13 @@ DRAWN: Final[dict[str, DrawnLayer]] = {
         "Low spots", stroke=palette.WATER_EDGE, fill="#2f6fb3", opacity=0.05, width=1,
         heading="id", label=True,
         told=(
-            Told("Depth", "depth_m", "depth"),
-            Told("Area", "area_m2", "area"),
-            Told("Volume", "volume_m3", "volume"),
-            Told("Overflows at", "spill_elevation_m", "elevation"),
-            Told("Drains to it", "contributing_area_m2", "area"),
-            Told("Stands in realisations", "probability", "share"),
-            Told("May be none", "artefact"),
+            "depth_m", "area_m2", "volume_m3", "spill_elevation_m", "contributing_area_m2",
+            "probability", "artefact",
         ),
     ),
     "ponds_blocked": DrawnLayer(
         "Ponds with inlets blocked", fill=palette.BLOCKED, stroke=palette.BLOCKED, opacity=0.35,
-        width=1, dashes="5 3", heading="low_spot", told=(_WHEN, *_POND), shown=False,
+        width=1, dashes="5 3", heading="low_spot", told=("case", *_POND), shown=False,
         source="ponds", rows=blocked_ponds,
     ),
     "ponds": DrawnLayer(
@@ -176,17 +134,11 @@ DRAWN: Final[dict[str, DrawnLayer]] = {
     ),
     "flow_paths": DrawnLayer(
         "Flow paths", stroke=palette.FLOW, width=2, by_cells=True,
-        told=(
-            Told("Drains to its end", "area_m2", "area"),
-            Told("Length", "length_m", "length"),
-            Told("Slope", "slope", "slope"),
-            Told("Over filled ground", "ponded_share", "share"),
-            Told("Holds in realisations", "holds_share", "share"),
-        ),
+        told=("area_m2", "length_m", "slope", "ponded_share", "holds_share"),
     ),
     "overflow_blocked": DrawnLayer(
         "Overflow with inlets blocked", stroke=palette.BLOCKED, width=3, dashes="1 7",
-        heading="low_spot", told=(_WHEN, *_OVERFLOW), shown=False, source="overflow_paths",
+        heading="low_spot", told=("case", *_OVERFLOW), shown=False, source="overflow_paths",
         rows=blocked_overflow,
     ),
     "overflow_paths": DrawnLayer(
@@ -197,20 +149,11 @@ DRAWN: Final[dict[str, DrawnLayer]] = {
     "lot_line_crossings": DrawnLayer(
         "Water over the lot line", fill=palette.RUN_ON, stroke=palette.INK, mark="on",
         heading="id",
-        told=(
-            Told("Way", "direction"),
-            Told("From", "area_m2", "area"),
-            Told("Ground", "elevation_m", "elevation"),
-        ),
+        told=("direction", "area_m2", "elevation_m"),
     ),
     "facades": DrawnLayer(
         "Ground at the walls", stroke=palette.NOT_TOLD, width=4, heading="name",
-        told=(
-            Told("By the data", "verdict"),
-            Told("Falls away", "slope", "slope"),
-            Told("At least", "slope_limit", "slope"),
-            Told("Ground", "surface"),
-        ),
+        told=("verdict", "slope", "slope_limit", "surface"),
         verdicts=Verdicts("verdict", {
             "too flat": (palette.FAULT, ""),
             "cannot tell": (palette.UNSURE, "7 4"),
@@ -221,15 +164,7 @@ DRAWN: Final[dict[str, DrawnLayer]] = {
     "outlet_options": DrawnLayer(
         "Ways for gravity to lower places", stroke=palette.NOT_TOLD, width=1.5,
         heading="subject", shown=False, bold=("rank", 1),
-        told=(
-            Told("To", "kind"),
-            Told("Place", "place"),
-            Told("By the data", "verdict"),
-            Told("Run", "run_m", "length"),
-            Told("Fall under cover", "fall_m", "elevation"),
-            Told("Left of it", "left_m", "elevation"),
-            Told("Deepest trench", "deepest_m", "elevation"),
-        ),
+        told=("kind", "place", "verdict", "run_m", "fall_m", "left_m", "deepest_m"),
         verdicts=Verdicts("verdict", {
             "reachable": (palette.NO_FAULT, ""),
             "cannot tell": (palette.UNSURE, "7 4"),
@@ -239,46 +174,31 @@ DRAWN: Final[dict[str, DrawnLayer]] = {
     "drain_lines": DrawnLayer(
         "Drain lines", stroke=palette.PIPE, width=3, heading="name",
         told=(
-            Told("System", "case"),
-            Told("Diameter", "diameter_m", "diameter"),
-            Told("Fall", "fall_m", "elevation"),
-            Told("Slope", "slope_m_per_m", "slope"),
-            Told("Can carry", "capacity_m3s", "flow"),
-            Told("Least cover", "least_cover_m", "elevation"),
-            Told("Needed", "needed"),
-            Told("In the rarest storm", "needed_in_rarest"),
+            "case", "diameter_m", "fall_m", "slope_m_per_m", "capacity_m3s", "least_cover_m",
+            "required_size", "rarest_storm_size",
         ),
         rows=sized_lines,
     ),
     "nodes": DrawnLayer(
         "Ends and joints of lines", fill="#ffffff", stroke=palette.PIPE, mark="circle",
-        heading="name", told=(Told("Kind", "kind"), Told("System", "case")), shown=False,
+        heading="name", told=("kind", "case"), shown=False,
         rows=joints,
     ),
     "outlets": DrawnLayer(
         "Outlets", fill=palette.PIPE, stroke="#ffffff", mark="circle", heading="name", label=True,
-        told=(Told("Kind", "detail"), Told("Invert", "invert_m", "elevation")), source="nodes",
+        told=("detail", "invert_m"), source="nodes",
         rows=outlets,
     ),
     "openings": DrawnLayer(
         "Openings of buildings", fill="#ffffff", stroke=palette.FAULT, mark="diamond",
         heading="name",
-        told=(
-            Told("Kind", "kind"),
-            Told("Sill", "sill_m", "elevation"),
-            Told("Above the ground", "above_ground_m", "depth"),
-            Told("Spread of that ground", "ground_spread_m", "depth"),
-            Told("Above the low spot's overflow", "freeboard_m", "depth"),
-        ),
+        told=("kind", "sill_m", "above_ground_m", "ground_spread_m", "freeboard_m"),
     ),
     "inlets": DrawnLayer(
         "Inlets", fill=palette.INK, stroke="#ffffff", mark="square", heading="name", label=True,
         told=(
-            Told("Kind", "kind"),
-            Told("Catchment", "catchment_m2", "area"),
-            Told("Roofs led to it", "roof_connected_m2", "area"),
-            Told("Ground", "ground_elevation_m", "elevation"),
-            Told("Left standing", "residual_depth_m", "depth"),
+            "kind", "catchment_m2", "roof_connected_m2", "ground_elevation_m",
+            "residual_depth_m",
         ),
     ),
 }  # fmt: skip

@@ -22,7 +22,7 @@ def section(content: Mapping[str, Any], key: str) -> Sequence[Mapping[str, Any]]
 
 def with_bounds(content: Mapping[str, Any], key: str) -> list[dict[str, Any]]:
     """Entries of a summary's section, those that are not closed with a remark that says so."""
-    return [{**entry, "bound": _bound(entry)} for entry in content[key]]
+    return [{**entry, "not_closed": _bound(entry)} for entry in content[key]]
 
 
 def _bound(entry: Mapping[str, Any]) -> str:
@@ -44,11 +44,11 @@ def best_options(content: Mapping[str, Any], key: str) -> list[dict[str, Any]]:
     Examples
     --------
     >>> options = [{"rank": 1, "kind": "curb", "place": "Front"}, {"rank": 2, "kind": "street"}]
-    >>> best_options({"outlet_options": options}, "outlet_options")[0]["to"]
+    >>> best_options({"outlet_options": options}, "outlet_options")[0]["kind"]
     'curb, Front'
     """
     return [
-        {**entry, "to": ", ".join(str(part) for part in (entry["kind"], entry["place"]) if part)}
+        {**entry, "kind": ", ".join(str(part) for part in (entry["kind"], entry["place"]) if part)}
         for entry in content[key]
         if entry["rank"] == 1
     ]
@@ -80,7 +80,7 @@ def pond_entries(content: Mapping[str, Any], key: str) -> list[dict[str, Any]]:
 def _pond(entry: Mapping[str, Any]) -> dict[str, Any]:
     """Say in words what no number says: that there is no water, or that it stays."""
     kept = {key: value for key, value in entry.items() if key != "case"}
-    kept["bound"] = _bound(entry)
+    kept["not_closed"] = _bound(entry)
     if not entry["depth_m"]:
         nothing = dict.fromkeys(("volume_m3", "soaks_away_h", "freeboard_m", "building", "opening"))
         return {**kept, **nothing, "depth_m": "dry"}
@@ -99,7 +99,7 @@ def case_entries(content: Mapping[str, Any], key: str) -> list[dict[str, Any]]:
         Of the section.
     """
     return [
-        {**entry, "when": blocked_text(entry["case"]), "bound": _bound(entry)}
+        {**entry, "case": blocked_text(entry["case"]), "not_closed": _bound(entry)}
         for entry in content[key]
         if entry["case"] != "open"
     ]
@@ -132,10 +132,10 @@ def crossing_entries(content: Mapping[str, Any], key: str) -> list[dict[str, Any
     Examples
     --------
     >>> crossing_entries({"lot_line_crossings": [{"direction": "on"}]}, "lot_line_crossings")
-    [{'direction': 'on', 'way': 'onto the lot'}]
+    [{'direction': 'onto the lot'}]
     """
     ways = {"on": "onto the lot", "off": "off the lot"}
-    return [{**entry, "way": ways[entry["direction"]]} for entry in content[key]]
+    return [{**entry, "direction": ways[entry["direction"]]} for entry in content[key]]
 
 
 def outlet_nodes(nodes: pd.DataFrame | None) -> list[dict[str, Any]]:

@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 import shapely
 
+from lotflow.layers import RESULT_LAYERS
 from lotflow.outputs import palette
 from lotflow.outputs.plan_page.drawn import DRAWN, DrawnLayer
 from lotflow.outputs.smooth_lines import drawn_course
@@ -17,6 +18,7 @@ if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
     from lotflow.grid import Grid
+    from lotflow.layers import Column
 
 #: Numbers that are told as a range where the error of the data leaves them open.
 OPEN_KEYS: Final = ("catchment_m2", "flow_m3s")
@@ -31,6 +33,9 @@ NOT_CLOSED: Final = (
     "the elevation data end before its basin or catchment: depth, area and volume are at least, "
     "heights above the water at most as given"
 )
+
+
+_NOT_CLOSED_LABEL: Final = RESULT_LAYERS["low_spots"].column("not_closed").label
 
 
 def drawn_layers(layers: Mapping[str, pd.DataFrame], ground: Grid) -> list[dict[str, Any]]:
@@ -55,7 +60,8 @@ def drawn_layers(layers: Mapping[str, pd.DataFrame], ground: Grid) -> list[dict[
         if frame is None or frame.empty:
             continue
         frame = frame if drawn.rows is None else drawn.rows(frame)
-        features = _features(frame, drawn, ground)
+        columns = [RESULT_LAYERS[drawn.source or key].column(name) for name in drawn.told]
+        features = _features(frame, drawn, columns, ground)
         if features:
             found.append({"key": key, **_style(drawn, frame), "features": features})
     return found
@@ -74,11 +80,12 @@ def _style(drawn: DrawnLayer, frame: pd.DataFrame) -> dict[str, Any]:
     return style
 
 
-def _features(frame: Any, drawn: DrawnLayer, ground: Grid) -> list[dict[str, Any]]:
+def _features(
+    frame: Any, drawn: DrawnLayer, columns: Sequence[Column], ground: Grid
+) -> list[dict[str, Any]]:
     """Rows with their coordinates, their looks and what is told of them."""
     west, south, _, _ = ground.bounds
     decimals = max(0, int(np.ceil(-np.log10(0.02 / ground.metres_per_unit))))
-    told = [line for line in drawn.told if line.column in frame.columns]
     rows = []
     shapes = frame.geometry.tolist()
     for number, (row, shape) in enumerate(zip(frame.to_dict("records"), shapes, strict=True)):
@@ -90,11 +97,11 @@ def _features(frame: Any, drawn: DrawnLayer, ground: Grid) -> list[dict[str, Any
         feature: dict[str, Any] = {
             "row": number,
             "shape": _shape(shape, (west, south), decimals),
-            "told": [[line.label, value, line.quantity] for line in told
-                     if (value := _value(row, line.column)) not in (None, "", 0)],
+            "told": [[column.label, value, column.shown_as] for column in columns
+                     if (value := _value(row, column.name)) not in (None, "", 0)],
         }  # fmt: skip
         if plain(row.get("not_closed")):
-            feature["told"].insert(0, ["Not closed", NOT_CLOSED, "text"])
+            feature["told"].insert(0, [_NOT_CLOSED_LABEL, NOT_CLOSED, "text"])
         if drawn.heading:
             feature["name"] = plain(row[drawn.heading])
         rows.append(feature | _storm(row) | _look(row, drawn, number))

@@ -31,7 +31,7 @@ def blocked_ponds(ponds: pd.DataFrame) -> pd.DataFrame:
     Returns
     -------
     worst
-        With a column `when` that says which inlets are blocked; where several cases are as
+        Their `case` says in words which inlets are blocked; where several cases are as
         bad, the first of them: one inlet rather than all.
     """
     return _worst_blocked(ponds, ["return_period_yr", "low_spot"], "depth_m")
@@ -62,7 +62,7 @@ def _worst_blocked(frame: pd.DataFrame, by: list[str], measure: str) -> pd.DataF
     height = blocked[measure].round(3).fillna(-np.inf)
     order = np.argsort(-height.to_numpy(), kind="stable")
     worst = blocked.iloc[order].drop_duplicates(by).sort_index()
-    return worst.assign(when=worst["case"].map(blocked_text))
+    return worst.assign(case=worst["case"].map(blocked_text))
 
 
 def outlets(nodes: pd.DataFrame) -> pd.DataFrame:
@@ -83,12 +83,13 @@ def sizes_told(line: Mapping[str, Any]) -> dict[str, str | None]:
     --------
     >>> sizes_told({"required_size": "4 in", "design_storm_yr": 10.0,
     ...             "rarest_storm_size": "6 in", "rarest_storm_yr": 100.0})
-    {'needed': '4 in (10 yr)', 'needed_in_rarest': '6 in (100 yr)'}
+    {'required_size': '4 in (10 yr)', 'rarest_storm_size': '6 in (100 yr)'}
     """
     pairs = ((line.get("required_size"), line.get("design_storm_yr")),
              (line.get("rarest_storm_size"), line.get("rarest_storm_yr")))  # fmt: skip
     told = [f"{size} ({storm:g} yr)" if size and storm else size for size, storm in pairs]
-    return {"needed": told[0], "needed_in_rarest": None if pairs[0][1] == pairs[1][1] else told[1]}
+    rarest = None if pairs[0][1] == pairs[1][1] else told[1]
+    return {"required_size": told[0], "rarest_storm_size": rarest}
 
 
 def sized_lines(lines: pd.DataFrame) -> pd.DataFrame:

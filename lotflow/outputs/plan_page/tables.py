@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 
 from lotflow.findings import standing_alone
+from lotflow.layers import RESULT_LAYERS, Column
 from lotflow.outputs.plan_page.entries import (
     best_options,
     case_entries,
@@ -31,26 +32,24 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class Heading:
-    """
-    One column of a table.
+    """One column of a table: a column of a result layer, whose name is the key of the entries."""
 
-    Parameters
-    ----------
-    label
-        Shown above it.
-    key
-        Key of the entries; of a storm's value the key in `runoff` or `lines`.
-    quantity
-        As in `units.SHOWN`, or "text", "whole", "number", "share", "slope", "hours"; "remark" for
-        text below the row.
-    per_storm
-        Whether the value belongs to the chosen storm.
-    """
-
-    label: str
-    key: str
-    quantity: str = "text"
+    column: Column
+    #: Whether the value belongs to the chosen storm.
     per_storm: bool = False
+    #: Whether it is text that has a line of its own below the row.
+    is_remark: bool = False
+
+
+def _headings(
+    layer: str, *names: str, per_storm: bool = False, remarks: tuple[str, ...] = ()
+) -> tuple[Heading, ...]:
+    """Columns of a layer as those of a table, remarks last."""
+    columns = [(name, False) for name in names] + [(name, True) for name in remarks]
+    return tuple(
+        Heading(RESULT_LAYERS[layer].column(name), per_storm, is_remark)
+        for name, is_remark in columns
+    )
 
 
 @dataclass(frozen=True)
@@ -83,14 +82,10 @@ class PageTable:
 
 
 _LINES: Final = (
-    Heading("Name", "name"),
-    Heading("Bore", "diameter_m", "diameter"),
-    Heading("Slope", "slope_m_per_m", "slope"),
-    Heading("Can carry", "capacity_m3s", "flow"),
-    Heading("Needed", "needed"),
-    Heading("In the rarest storm", "needed_in_rarest"),
-    Heading("Flow", "flow_m3s", "flow", per_storm=True),
-)
+    *_headings("drain_lines", "name", "diameter_m", "slope_m_per_m", "capacity_m3s",
+               "required_size", "rarest_storm_size"),
+    *_headings("line_storms", "flow_m3s", per_storm=True),
+)  # fmt: skip
 _LINES_NOTE: Final = (
     "Needed: the smallest size on sale for the storm that lines are sized for; beside it that for "
     "the rarest. Flow is that of the chosen storm."
@@ -99,26 +94,16 @@ _LINES_NOTE: Final = (
 TABLES: Final[dict[str, PageTable]] = {
     "low_spots": PageTable(
         "Low spots", "low_spots", "id",
-        (
-            Heading("No.", "id", "whole"),
-            Heading("Depth", "depth_m", "depth"),
-            Heading("Area", "area_m2", "area"),
-            Heading("Volume", "volume_m3", "volume"),
-            Heading("Drains to it", "contributing_area_m2", "area"),
-            Heading("Stands in", "probability", "share"),
-            Heading("Note", "artefact", "remark"),
-            Heading("At least", "bound", "remark"),
-        ),
+        _headings("low_spots", "id", "depth_m", "area_m2", "volume_m3", "contributing_area_m2",
+                  "probability", remarks=("artefact", "not_closed")),
         with_bounds,
     ),
     "inlets": PageTable(
         "Inlets", "inlets", "name",
         (
-            Heading("Name", "name"),
-            Heading("Catchment", "catchment_m2", "area"),
-            Heading("Roofs", "roof_connected_m2", "area"),
-            Heading("Flow", "flow_m3s", "flow", per_storm=True),
-            Heading("At least", "bound", "remark"),
+            *_headings("inlets", "name", "catchment_m2", "roof_connected_m2"),
+            *_headings("runoff", "flow_m3s", per_storm=True),
+            *_headings("inlets", remarks=("not_closed",)),
         ),
         with_bounds,
         note="A range where the error of the data leaves a number open: 9 of 10 likely surfaces, "
@@ -127,13 +112,7 @@ TABLES: Final[dict[str, PageTable]] = {
     ),
     "outlet_options": PageTable(
         "Where gravity can lead it", "outlet_options", "subject",
-        (
-            Heading("From", "subject"),
-            Heading("To", "to"),
-            Heading("Run", "run_m", "length"),
-            Heading("Fall left", "left_m", "elevation"),
-            Heading("By the data", "verdict"),
-        ),
+        _headings("outlet_options", "subject", "kind", "run_m", "left_m", "verdict"),
         best_options,
         "The best place each, in a small pipe, 4 in unless given. Whether water may be let out "
         "there is not judged.",
@@ -141,14 +120,9 @@ TABLES: Final[dict[str, PageTable]] = {
     "ponds": PageTable(
         "Where water stands after the storm", "low_spots", "low_spot",
         (
-            Heading("Low spot", "low_spot", "whole"),
-            Heading("Depth", "depth_m", "depth", per_storm=True),
-            Heading("Volume", "volume_m3", "volume", per_storm=True),
-            Heading("Gone after", "soaks_away_h", "hours", per_storm=True),
-            Heading("Below the building", "freeboard_m", "depth", per_storm=True),
-            Heading("Building", "building", per_storm=True),
-            Heading("Opening", "opening", per_storm=True),
-            Heading("At least", "bound", "remark", per_storm=True),
+            *_headings("ponds", "low_spot"),
+            *_headings("ponds", "depth_m", "volume_m3", "soaks_away_h", "freeboard_m", "building",
+                       "opening", remarks=("not_closed",), per_storm=True),
         ),
         pond_entries,
         "With every inlet open.",
@@ -156,38 +130,21 @@ TABLES: Final[dict[str, PageTable]] = {
     "pond_cases": PageTable(
         "If inlets are blocked, or take no more", "", "case",
         (
-            Heading("When", "when"),
-            Heading("Low spot", "low_spot", "whole", per_storm=True),
-            Heading("Depth", "depth_m", "depth", per_storm=True),
-            Heading("Rises", "rise_m", "depth", per_storm=True),
-            Heading("Below the building", "freeboard_m", "depth", per_storm=True),
-            Heading("Building", "building", per_storm=True),
-            Heading("Opening", "opening", per_storm=True),
-            Heading("Stands at or on", "touches", "remark", per_storm=True),
-            Heading("Runs over into", "spills_to", "remark", per_storm=True),
-            Heading("At least", "bound", "remark", per_storm=True),
+            *_headings("pond_cases", "case"),
+            *_headings("pond_cases", "low_spot", "depth_m", "rise_m", "freeboard_m", "building",
+                       "opening", remarks=("touches", "spills_to", "not_closed"), per_storm=True),
         ),
         case_entries,
         "Of the water that rises in each case, that which matters most.",
     ),
     "facades": PageTable(
         "Ground at the walls", "facades", "name",
-        (
-            Heading("Wall", "name"),
-            Heading("Falls away", "slope", "slope"),
-            Heading("At least", "slope_limit", "slope"),
-            Heading("By the data", "verdict"),
-        ),
+        _headings("facades", "name", "slope", "slope_limit", "verdict"),
     ),
     "openings": PageTable(
         "Openings of buildings", "openings", "name",
-        (
-            Heading("Opening", "name"),
-            Heading("Kind", "kind"),
-            Heading("Above ground", "above_ground_m", "depth"),
-            Heading("Above low spot's overflow", "freeboard_m", "depth"),
-            Heading("At least", "bound", "remark"),
-        ),
+        _headings("openings", "name", "kind", "above_ground_m", "freeboard_m",
+                  remarks=("not_closed",)),
         with_bounds,
     ),
     "lines": PageTable("Drain lines", "drain_lines", "name", _LINES, lines_of_result, _LINES_NOTE),
@@ -197,43 +154,24 @@ TABLES: Final[dict[str, PageTable]] = {
     "outlets": PageTable(
         "Outlets", "outlets", "name",
         (
-            Heading("Name", "name"),
-            Heading("Kind", "detail"),
-            Heading("Invert", "invert_m", "elevation"),
-            Heading("Flow", "flow_m3s", "flow", per_storm=True),
+            *_headings("nodes", "name", "detail", "invert_m"),
+            *_headings("outlet_storms", "flow_m3s", per_storm=True),
         ),
         outlet_entries,
     ),
     "lot_line_crossings": PageTable(
         "Water over the lot line", "lot_line_crossings", "id",
-        (
-            Heading("No.", "id", "whole"),
-            Heading("Way", "way"),
-            Heading("From", "area_m2", "area"),
-            Heading("Ground", "elevation_m", "elevation"),
-        ),
+        _headings("lot_line_crossings", "id", "direction", "area_m2", "elevation_m"),
         crossing_entries,
         "Places at which it comes onto the lot, and at which it leaves.",
     ),
     "quantities": PageTable(
         "Quantities", "", "item",
-        (
-            Heading("Item", "item"),
-            Heading("Quantity", "quantity", "number"),
-            Heading("Unit", "unit"),
-            Heading("Counted as", "detail"),
-            Heading("Price", "price", "number"),
-            Heading("Cost", "cost", "number"),
-        ),
+        _headings("quantities", "item", "quantity", "unit", "detail", "price", "cost"),
     ),
     "findings": PageTable(
         "Findings", "", "subject",
-        (
-            Heading("Weight", "severity"),
-            Heading("Subject", "subject"),
-            Heading("Finding", "message"),
-            Heading("Part of", "part_of"),
-        ),
+        _headings("findings", "severity", "subject", "message", "part_of"),
     ),
 }  # fmt: skip
 
@@ -269,10 +207,15 @@ def page_tables(
             headings = [table.headings[n] for n in filled]
             found.append({
                 "key": key, "title": table.title, "note": table.note, "layer": table.layer,
-                "columns": [[heading.label, heading.quantity] for heading in headings],
+                "columns": [_shown_as(heading) for heading in headings],
                 "rows": [row | {"cells": [row["cells"][n] for n in filled]} for row in rows],
             })  # fmt: skip
     return found
+
+
+def _shown_as(heading: Heading) -> list[str]:
+    """Label of a column, and the quantity that tells the page how to show its values."""
+    return [heading.column.label, "remark" if heading.is_remark else heading.column.shown_as]
 
 
 def _is_told(row: Mapping[str, Any], column: int) -> bool:
@@ -326,10 +269,11 @@ def _cell(
 
 def _told(heading: Heading, entry: Mapping[str, Any]) -> Any:
     """A value; of a catchment or flow the two ends of its range where the data leave it open."""
-    value = entry.get(heading.key)
-    if heading.key == "message":
+    key = heading.column.name
+    if key == "message":
         return standing_alone(entry["message"], today=entry["today"])
-    return open_value(entry, heading.key, value) if heading.key in OPEN_KEYS else value
+    value = entry.get(key)
+    return open_value(entry, key, value) if key in OPEN_KEYS else value
 
 
 def _storm(entry: Mapping[str, Any]) -> str:
