@@ -5,12 +5,11 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any, Final
 
 from lotflow.outputs.field_sheet.content import FieldSheetContent
-from lotflow.outputs.place_tables import place_table
 from lotflow.outputs.plan_page.document import PageContent, plan_page_file
+from lotflow.outputs.positions import Waypoint, gpx_text, place_table, waypoints
 from lotflow.outputs.result_file import ResultFile, text_file
 from lotflow.outputs.styles import STYLED, layer_rules, sld_text
 from lotflow.outputs.summary_text import CAUTIONS
-from lotflow.outputs.waypoints import Waypoint, gpx_text, waypoints
 from lotflow.study.cases import in_case
 from lotflow.units import shown
 

@@ -21,7 +21,7 @@ from lotflow.drains.trench import lengths_by_cover
 from lotflow.errors import ParameterError
 from lotflow.inputs.prices import read_prices
 from lotflow.layers import RESULT_LAYERS
-from lotflow.outputs.summary_csv import guarded
+from lotflow.outputs.summary import guarded
 from lotflow.study.chapter import Chapter
 from lotflow.units import UnitSystem, from_si
 

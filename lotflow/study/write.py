@@ -11,12 +11,11 @@ import numpy as np
 from lotflow.outputs.drawings import draw
 from lotflow.outputs.geopackage import geopackage_file
 from lotflow.outputs.manifest import read_manifest
-from lotflow.outputs.map_picture import MapContent, map_drains
+from lotflow.outputs.map.content import MapContent, map_drains
 from lotflow.outputs.rasters import cog_file
 from lotflow.outputs.result_file import late_file, text_file
 from lotflow.outputs.result_set import check_result_folder, write_result_set
-from lotflow.outputs.summary import summary_content
-from lotflow.outputs.summary_csv import summary_csv
+from lotflow.outputs.summary import summary_content, summary_csv
 from lotflow.outputs.summary_text import summary_text
 from lotflow.study.chapter import Raster, inlet_share_file
 from lotflow.study.field_pack import PACK_FILES, made_from, pack_files, sheet_content

@@ -9,13 +9,16 @@ from hypothesis import strategies as st
 
 from lotflow.layers import RESULT_LAYERS
 from lotflow.outputs.field_sheet.content import FieldSheetContent
-from lotflow.outputs.field_sheet.findings_order import different_subjects, findings_to_check
-from lotflow.outputs.field_sheet.hose_part import in_flow_order
-from lotflow.outputs.field_sheet.hose_times import hose_tests, usual_lines
-from lotflow.outputs.field_sheet.levels import shots
-from lotflow.outputs.field_sheet.priorities import attention, confidence, first_to_check
-from lotflow.outputs.field_sheet.walk import walk
-from lotflow.outputs.field_sheet.words import cautions
+from lotflow.outputs.field_sheet.hose import hose_tests, in_flow_order, usual_lines
+from lotflow.outputs.field_sheet.parts import cautions
+from lotflow.outputs.field_sheet.priorities import (
+    attention,
+    confidence,
+    different_subjects,
+    findings_to_check,
+    first_to_check,
+)
+from lotflow.outputs.field_sheet.walk import shots, walk
 from lotflow.terrain.artefacts import AT_GAP, DAMMED, ENCLOSED, IN_BUILDING
 from lotflow.units import to_si
 

@@ -7,7 +7,7 @@ import pytest
 from affine import Affine
 
 from lotflow.grid import Grid
-from lotflow.outputs.map_ground import depth_pixels, depth_scale, ground_pixels, illumination
+from lotflow.outputs.map.ground import depth_pixels, depth_scale, ground_pixels, illumination
 
 
 def grid(values: np.ndarray) -> Grid:

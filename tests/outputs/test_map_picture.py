@@ -22,16 +22,15 @@ from PIL import Image
 
 from lotflow.grid import Grid
 from lotflow.layers import RESULT_LAYERS
-from lotflow.outputs import map_sheet
-from lotflow.outputs.map_layers import MapField
-from lotflow.outputs.map_lettering import letterings
-from lotflow.outputs.map_picture import (
+from lotflow.outputs.drawings import map_bytes
+from lotflow.outputs.map import sheet
+from lotflow.outputs.map.content import (
     MapContent,
     MapDrains,
-    draw_map,
-    map_bytes,
+    MapField,
     map_drains,
 )
+from lotflow.outputs.map.labels import letterings
 from lotflow.terrain.artefacts import IN_BUILDING
 
 WEST, SOUTH = 600_000.0, 3_300_000.0
@@ -146,10 +145,10 @@ EMPTY_ABLE = ("buildings", "water", "low_spots", "flow_paths", "crossings", "inl
 @pytest.mark.parametrize(("units", "inches"), [("us", (11.0, 8.5)), ("metric", (11.69, 8.27))])
 def test_a_sheet_has_the_size_of_its_paper_and_is_not_large(tmp_path, units, inches):
     path = tmp_path / "map.png"
-    draw_map(content(units=units), path)
+    path.write_bytes(map_bytes(content(units=units)))
     with Image.open(path) as image:
-        assert image.size == tuple(int(side * map_sheet.DOTS_PER_INCH) for side in inches)
-        assert image.info["dpi"] == pytest.approx((map_sheet.DOTS_PER_INCH,) * 2, abs=0.02)
+        assert image.size == tuple(int(side * sheet.DOTS_PER_INCH) for side in inches)
+        assert image.info["dpi"] == pytest.approx((sheet.DOTS_PER_INCH,) * 2, abs=0.02)
         assert "Software" not in image.info
     assert 50_000 < path.stat().st_size < 1_500_000
 
@@ -164,7 +163,7 @@ def test_the_same_content_gives_the_same_bytes_whatever_style_the_user_has_set(u
 def test_the_same_content_gives_the_same_bytes_in_another_process(usual):
     code = (
         "import sys; sys.path.insert(0, sys.argv[1]);"
-        "from test_map_picture import content; from lotflow.outputs.map_picture import map_bytes;"
+        "from test_map_picture import content; from lotflow.outputs.drawings import map_bytes;"
         "sys.stdout.buffer.write(map_bytes(content()))"
     )
     command = [sys.executable, "-B", "-c", code, str(__file__).rpartition("/")[0]]
@@ -211,7 +210,7 @@ def test_no_text_of_the_data_is_drawn_as_mathematics():
 
 
 def drawn_texts(shown: MapContent) -> list[str]:
-    figure = map_sheet.sheet_figure(shown)
+    figure = sheet.sheet_figure(shown)
     found = figure.findobj(lambda artist: hasattr(artist, "get_text"))
     return [artist.get_text() for artist in found]
 
@@ -371,7 +370,7 @@ def test_a_catchment_fades_where_it_is_less_certain(usual_texts):
 
 def test_a_folder_of_the_library_that_cannot_be_written_to_is_not_spoken_of(tmp_path):
     (tmp_path / "file").write_text("")
-    code = "from lotflow.outputs.map_picture import get_ready; get_ready()"
+    code = "from lotflow.outputs.drawings import get_ready; get_ready()"
     done = subprocess.run(
         [sys.executable, "-c", code], capture_output=True, text=True, check=False,
         env={**os.environ, "MPLCONFIGDIR": str(tmp_path / "file" / "below")},
@@ -380,12 +379,12 @@ def test_a_folder_of_the_library_that_cannot_be_written_to_is_not_spoken_of(tmp_
 
 
 def test_describing_a_map_does_not_import_matplotlib():
-    code = "import sys, lotflow.outputs.map_picture; sys.exit('matplotlib' in sys.modules)"
+    code = "import sys, lotflow.outputs.map.content; sys.exit('matplotlib' in sys.modules)"
     assert subprocess.run([sys.executable, "-c", code], check=False).returncode == 0
 
 
 def lettered(shown: MapContent, listed: tuple[int, ...], metres_per_inch: float = 10.0) -> list:
-    figure = map_sheet.sheet_figure(shown)
+    figure = sheet.sheet_figure(shown)
     bounds = (WEST, SOUTH, WEST + 90.0, SOUTH + 70.0)
     return letterings(shown, MapField(figure.axes[0], bounds, metres_per_inch), listed)
 

@@ -9,11 +9,11 @@ from affine import Affine
 
 from lotflow.grid import Grid
 from lotflow.layers import RESULT_LAYERS
-from lotflow.outputs.plan_page.drawn import DRAWN
-from lotflow.outputs.plan_page.features import drawn_layers
-from lotflow.outputs.plan_page.rows import (
+from lotflow.outputs.plan_page.drawn import (
+    DRAWN,
     blocked_overflow,
     blocked_ponds,
+    drawn_layers,
     joints,
     outlets,
     sizes_told,

@@ -5,8 +5,7 @@ import math
 import pytest
 
 from lotflow.errors import OutputError
-from lotflow.outputs.positions import latitude_longitude
-from lotflow.outputs.waypoints import Waypoint, gpx_text
+from lotflow.outputs.positions import Waypoint, gpx_text, latitude_longitude
 
 
 @pytest.mark.parametrize(

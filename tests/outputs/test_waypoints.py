@@ -8,8 +8,7 @@ import pyogrio
 import pytest
 from pyproj import Transformer
 
-from lotflow.outputs.place_tables import place_table
-from lotflow.outputs.waypoints import Waypoint, gpx_text, waypoints
+from lotflow.outputs.positions import Waypoint, gpx_text, place_table, waypoints
 
 NAMESPACE = "{http://www.topografix.com/GPX/1/1}"
 #: Order of the elements of a waypoint: GPX 1.1 schema, type wptType.

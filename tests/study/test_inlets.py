@@ -11,7 +11,7 @@ from lotflow.criteria import Criteria
 from lotflow.grid import Grid
 from lotflow.inputs.job import Job
 from lotflow.inputs.job_tables import Elevation, LayerEntry, Layers
-from lotflow.outputs.inlet_layers import InletFacts, inlets_layer
+from lotflow.outputs.ground_layers import InletFacts, inlets_layer
 from lotflow.study.inlets import set_inlets, study_inlets
 from lotflow.terrain.catchments import catchment_cells
 from lotflow.terrain.inlet_places import DrawnInlet

@@ -16,7 +16,7 @@ from reportlab.pdfbase.pdfmetrics import stringWidth
 from reportlab.pdfgen.canvas import Canvas
 from reportlab.platypus import BaseDocTemplate, Frame, NextPageTemplate, PageBreak, PageTemplate
 
-from lotflow.outputs.field_sheet.lettering import BOLD, REGULAR
+from lotflow.outputs.field_sheet.typesetting import BOLD, REGULAR
 from lotflow.outputs.palette import INK
 
 if TYPE_CHECKING:

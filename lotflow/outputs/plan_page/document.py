@@ -15,9 +15,8 @@ import numpy as np
 import shapely
 
 from lotflow.outputs import palette
-from lotflow.outputs.map_ground import DEPTH_STOPS, depth_pixels, depth_scale, ground_pixels
-from lotflow.outputs.plan_page.entries import inlet_peaks
-from lotflow.outputs.plan_page.features import drawn_layers, open_value
+from lotflow.outputs.map.ground import DEPTH_STOPS, depth_pixels, depth_scale, ground_pixels
+from lotflow.outputs.plan_page.drawn import drawn_layers, open_value
 from lotflow.outputs.plan_page.grids import (
     corner_degrees,
     elevation_grid,
@@ -25,7 +24,7 @@ from lotflow.outputs.plan_page.grids import (
     picture,
     water_grid,
 )
-from lotflow.outputs.plan_page.tables import page_tables
+from lotflow.outputs.plan_page.tables import inlet_peaks, page_tables
 from lotflow.outputs.result_file import ResultFile, text_file
 from lotflow.units import CARRIED, SHOWN, TO_SI, after_number
 
@@ -35,7 +34,7 @@ if TYPE_CHECKING:
     import pandas as pd
 
     from lotflow.grid import Grid
-    from lotflow.outputs.map_ground import DepthScale, Pixels
+    from lotflow.outputs.map.ground import DepthScale, Pixels
     from lotflow.terrain.routing import Routing
     from lotflow.units import UnitSystem
 

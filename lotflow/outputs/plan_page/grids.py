@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
-from lotflow.outputs.map_ground import Pixels
+from lotflow.outputs.map.ground import Pixels
 
 if TYPE_CHECKING:
     from collections.abc import Mapping

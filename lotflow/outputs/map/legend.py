@@ -1,4 +1,4 @@
-"""The side of a sheet: what the signs mean, the scale of depths, and the numbers."""
+"""Beside the map: what the signs mean, the scale of depths, the numbers, north and scale bar."""
 
 from __future__ import annotations
 
@@ -11,37 +11,45 @@ from matplotlib.patches import Polygon, Rectangle
 
 from lotflow.layers import RESULT_LAYERS
 from lotflow.outputs.doubts import inside_building
-from lotflow.outputs.map_drains import OUTLET, REPLACED_DASHES, REPLACED_WIDTH, WIDTH
-from lotflow.outputs.map_ground import DepthScale, depth_pixels
-from lotflow.outputs.map_layers import (
-    BUILDING,
-    BUILDING_EDGE,
-    CATCHMENTS,
-    DOUBTFUL,
+from lotflow.outputs.map.content import round_length
+from lotflow.outputs.map.ground import DepthScale, depth_pixels
+from lotflow.outputs.map.layers import (
     DOUBTFUL_DASHES,
-    FLOW,
     FLOW_AREAS,
     FLOW_UNCERTAIN,
-    INK,
-    LOT,
     NO_GROUND,
-    RUN_OFF,
-    RUN_ON,
+    OPEN_WATER_EDGE,
+    OUTLET,
+    REPLACED_DASHES,
+    REPLACED_WIDTH,
     UNCERTAIN_DASHES,
-    WATER,
-    WATER_EDGE,
+    WIDTH,
     flow_width,
     in_order,
     is_doubtful,
     is_mostly_ponded,
 )
-from lotflow.outputs.palette import PIPE
+from lotflow.outputs.palette import (
+    BUILDING,
+    BUILDING_EDGE,
+    CATCHMENTS,
+    DOUBTFUL,
+    FLOW,
+    INK,
+    LOT,
+    OPEN_WATER,
+    PIPE,
+    RUN_OFF,
+    RUN_ON,
+)
+from lotflow.units import METRES_PER_FOOT, METRES_PER_INCH
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-    from lotflow.outputs.map_picture import MapContent
+    from lotflow.outputs.map.content import MapContent, Scale
     from lotflow.units import UnitSystem
+
 
 #: Sizes of text [points] and of the panel's columns [inch].
 TEXT: Final = 7.2
@@ -156,7 +164,7 @@ def _ground_signs(content: MapContent, *, gaps: bool) -> Iterator[tuple[Sign, st
     if len(content.buildings):
         yield _box(BUILDING, BUILDING_EDGE), "building"
     if len(content.water):
-        yield _box(WATER, WATER_EDGE), "open water"
+        yield _box(OPEN_WATER, OPEN_WATER_EDGE), "open water"
     if gaps:
         yield _box(NO_GROUND, "#b9b5ac"), "no elevation data"
     if len(content.inlets):
@@ -388,3 +396,57 @@ _INLET_ROWS: Final = (
     _Rows(0.11, 5.2, 2, 13),
     _Rows(0.10, 4.4, 3, 9),
 )
+
+
+#: Longest scale bar, and its height [inch].
+_LONGEST: Final = 2.0
+_BAR: Final = 0.055
+#: Where the bar and the text under it stand above the lower edge of the axes [inch].
+_BAR_Y: Final = 0.34
+_TEXT_Y: Final = 0.12
+_ARROW: Final = 0.36
+
+
+def draw_scale(paper: Axes, scale: Scale, units: UnitSystem, name_of_paper: str) -> None:
+    """
+    Draw a scale bar at the right, the scale in words under it and a north arrow left of it.
+
+    Parameters
+    ----------
+    paper
+        Axes in inches of paper.
+    scale
+        Of the map.
+    units
+        Of the bar.
+    name_of_paper
+        Paper on which the scale holds.
+    """
+    right = paper.get_xlim()[1] - 0.14
+    unit_m, sign = (METRES_PER_FOOT, "ft") if units == "us" else (1.0, "m")
+    ground_per_inch = scale.denominator * METRES_PER_INCH / unit_m
+    length = round_length(_LONGEST * ground_per_inch)
+    inches = length / ground_per_inch
+    left = right - inches
+    for number in range(4):
+        paper.add_patch(
+            Rectangle(
+                (left + inches * number / 4, _BAR_Y), inches / 4, _BAR, edgecolor=INK,
+                facecolor=INK if number % 2 == 0 else "white", linewidth=0.7,
+            )
+        )  # fmt: skip
+    for share, text in ((0.0, "0"), (0.5, f"{length / 2:g}"), (1.0, f"{length:g} {sign}")):
+        paper.text(left + share * inches, _BAR_Y + 2.2 * _BAR, text, fontsize=7.2, color=INK,
+                   ha="center", va="bottom")  # fmt: skip
+    paper.text(right + 0.14, _TEXT_Y, f"{scale.text} on {name_of_paper}", fontsize=9, color=INK,
+               ha="right", va="baseline")  # fmt: skip
+    _draw_north(paper, left - 0.42, _TEXT_Y + 0.02)
+
+
+def _draw_north(paper: Axes, x: float, y: float) -> None:
+    """Draw a north arrow with its foot at a place: grids are north-up."""
+    for side, colour in ((-1.0, "white"), (1.0, INK)):
+        half = [(x, y + 0.07), (x + 0.11 * side, y), (x, y + _ARROW)]
+        paper.add_patch(Polygon(half, facecolor=colour, edgecolor=INK, linewidth=0.9))
+    paper.text(x, y + _ARROW + 0.09, "N", fontsize=10, fontweight="bold", color=INK, ha="center",
+               va="center")  # fmt: skip

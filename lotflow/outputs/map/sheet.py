@@ -14,20 +14,21 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 from PIL import Image
 
-from lotflow.outputs import map_layers as layers
-from lotflow.outputs.map_drains import draw_drains
-from lotflow.outputs.map_ground import DepthScale, depth_scale
-from lotflow.outputs.map_legend import (
+from lotflow.outputs import palette
+from lotflow.outputs.map import layers
+from lotflow.outputs.map.content import MapField, Scale, cells_shown, needed_bounds, sheet_view
+from lotflow.outputs.map.ground import DepthScale, depth_scale
+from lotflow.outputs.map.labels import draw_labels
+from lotflow.outputs.map.layers import draw_drains
+from lotflow.outputs.map.legend import (
     Panel,
     draw_depth_scale,
     draw_inlet_table,
     draw_legend,
     draw_low_spot_table,
+    draw_scale,
     one_line,
 )
-from lotflow.outputs.map_lettering import draw_labels
-from lotflow.outputs.map_scale import draw_scale
-from lotflow.outputs.map_view import Scale, needed_bounds, sheet_view
 from lotflow.units import METRES_PER_INCH
 
 if TYPE_CHECKING:
@@ -35,9 +36,9 @@ if TYPE_CHECKING:
 
     from matplotlib.axes import Axes
 
-    from lotflow.outputs.map_layers import MapField
-    from lotflow.outputs.map_picture import MapContent
+    from lotflow.outputs.map.content import MapContent
     from lotflow.units import UnitSystem
+
 
 #: Name, width and height [inch] of the paper, across.
 PAPER: Final[dict[UnitSystem, tuple[str, float, float]]] = {
@@ -175,14 +176,14 @@ def _map_field(
     axes = _place(figure, inches)
     axes.set(facecolor=layers.NO_GROUND, xticks=[], yticks=[])
     for spine in axes.spines.values():
-        spine.set(color=layers.INK, linewidth=0.8)
+        spine.set(color=palette.INK, linewidth=0.8)
     axes.set(autoscale_on=False, aspect="auto")
-    return layers.MapField(axes, bounds, (bounds[2] - bounds[0]) / inches[2]), scale
+    return MapField(axes, bounds, (bounds[2] - bounds[0]) / inches[2]), scale
 
 
 def _depth_scale(field: MapField, content: MapContent) -> DepthScale:
     """Scale of depths for what the field shows."""
-    rows, columns, _ = layers.cells_shown(content.depth, field.bounds)
+    rows, columns, _ = cells_shown(content.depth, field.bounds)
     depth = content.depth.values[rows, columns]
     if not len(content.low_spots):
         return depth_scale(depth, content.units)
@@ -230,7 +231,7 @@ def _draw_numbers(panel: Panel, content: MapContent, depths: DepthScale) -> Sequ
 def _write(figure: Figure, x: float, y: float, text: str, **style: Any) -> None:
     """Write on the sheet, at inches from its lower left corner."""
     width, height = figure.get_size_inches()
-    figure.text(x / width, y / height, text, va="top", **({"color": layers.INK} | style))
+    figure.text(x / width, y / height, text, va="top", **({"color": palette.INK} | style))
 
 
 def _draw_title(figure: Figure, content: MapContent) -> None:
