@@ -63,6 +63,8 @@ RESULT_LAYERS: Final[dict[str, Layer]] = {
                 Column("inlets", "Names of the inlets that drain it, joined by commas."),
                 Column("artefact", "Why it may be no standing water at all; empty if nothing "
                        "speaks against it.", label="May be none"),
+                Column("inside_building", "Whether it lies in a building: no water stands there.",
+                       kind="yes_no"),
                 Column("cut_by_edge", "Whether its catchment is cut by the edge of the data.",
                        kind="yes_no", label="Cut by the edge"),
                 Column("not_closed", "Whether the data that were read end before its basin "

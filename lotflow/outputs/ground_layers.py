@@ -9,6 +9,7 @@ import numpy as np
 import shapely
 
 from lotflow.outputs.result_layers import cell_centres, layer_frame
+from lotflow.terrain.artefacts import IN_BUILDING
 from lotflow.terrain.catchments import label_polygons, simplified_outlines, weighed
 
 if TYPE_CHECKING:
@@ -101,6 +102,7 @@ def low_spots_layer(
         "inner_low_spots": nested,
         "inlets": list(facts.inlets),
         "artefact": spots.artefact,
+        "inside_building": [note == IN_BUILDING for note in spots.artefact],
         "cut_by_edge": facts.cut,
         "not_closed": facts.not_closed,
         "probability": np.full(len(spots), np.nan),

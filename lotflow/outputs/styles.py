@@ -15,6 +15,7 @@ from dataclasses import dataclass
 from typing import Final, Literal
 
 from lotflow.outputs import palette
+from lotflow.scenarios import ALL_BLOCKED, OPEN
 from lotflow.units import UnitSystem, shown
 
 _SLD: Final = "http://www.opengis.net/sld"
@@ -185,8 +186,8 @@ def _drain_rules() -> dict[str, tuple[Rule, ...]]:
 def _water_rules() -> dict[str, tuple[Rule, ...]]:
     """Water that stands after storms and runs over, inlets open and all of them blocked."""
     cases = (
-        ("with all inlets blocked", "blocked:all", palette.BLOCKED),
-        ("with every inlet open", "open", palette.WATER_EDGE),
+        ("with all inlets blocked", ALL_BLOCKED, palette.BLOCKED),
+        ("with every inlet open", OPEN, palette.WATER_EDGE),
     )
     return {
         "ponds": tuple(

@@ -8,6 +8,7 @@ from typing import Any, Final
 
 from lotflow.findings import label
 from lotflow.layers import RESULT_LAYERS, Layer
+from lotflow.scenarios import LIMITED, OPEN, Scenario
 from lotflow.units import UnitSystem, open_range, shown
 
 WIDTH: Final = 100
@@ -181,7 +182,7 @@ def _standing(ponds: Sequence[Mapping[str, Any]], units: UnitSystem) -> list[str
     rows = [
         _standing_row(spot, here, units)
         for spot, here in sorted(by_spot.items())
-        if any(pond["depth_m"] for pond in here) and any(pond["case"] == "open" for pond in here)
+        if any(pond["depth_m"] for pond in here) and any(pond["case"] == OPEN for pond in here)
     ]
     spot, gone, when, below = _PONDS.labels("low_spot", "soaks_away_h", "case", "freeboard_m")
     heads = (spot, f"{largest:g} yr, none blocked", gone, "Deepest", when, below, "Note")
@@ -193,8 +194,8 @@ def _standing_row(
 ) -> tuple[str, ...]:
     """One low spot: its water with no inlet blocked, and in the case in which it stands deepest."""
     # where it is known what inlets take they take no more than that
-    free = [p for p in ponds if p["case"] == "limited"]
-    free = free or [p for p in ponds if p["case"] == "open"]
+    free = [p for p in ponds if p["case"] == LIMITED]
+    free = free or [p for p in ponds if p["case"] == OPEN]
     usual = max(free, key=lambda p: p["depth_m"])
     # where several cases are as bad, the first of them: one inlet rather than all
     worst = max(ponds, key=lambda p: round(p["depth_m"], 3))
@@ -206,7 +207,7 @@ def _standing_row(
         least + (_PONDS.shown(usual, "depth_m", units) if usual["depth_m"] else "dry"),
         "-" if not usual["depth_m"] else "never" if usual["soaks_away_h"] is None else gone,
         least + _PONDS.shown(worst, "depth_m", units),
-        worst["case"].replace(":", " "),
+        Scenario(worst["case"]).short,
         most + _PONDS.shown(worst, "freeboard_m", units),
         _notes(
             "not closed" if worst.get("not_closed") else None,

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING
 
 import numpy as np
 
+from lotflow.scenarios import ALL_BLOCKED, OPEN, Scenario
 from lotflow.terrain.inlet_places import inlet_numbers
 from lotflow.terrain.routing import Drains, Routing, route
 
@@ -15,25 +16,8 @@ if TYPE_CHECKING:
     from lotflow.study.lot_water import LotWater
     from lotflow.terrain.inlet_places import SetInlet
 
-OPEN: Final = "open"
-ALL_BLOCKED: Final = "blocked:all"
-LIMITED: Final = "limited"
-_ONE_BLOCKED: Final = "blocked:"
 
-
-def is_one_blocked(case: str) -> bool:
-    """
-    Tell whether one inlet is blocked in a case.
-
-    Parameters
-    ----------
-    case
-        Its name.
-    """
-    return case.startswith(_ONE_BLOCKED) and case != ALL_BLOCKED
-
-
-def drain_cases(lot: LotWater) -> Iterator[tuple[str, Routing]]:
+def drain_cases(lot: LotWater) -> Iterator[tuple[Scenario, Routing]]:
     """
     Give the routing with every inlet open, with each blocked in turn, and with all blocked.
 
@@ -51,7 +35,7 @@ def drain_cases(lot: LotWater) -> Iterator[tuple[str, Routing]]:
     if not lot.inlets.placed:
         return
     for position, name in enumerate(lot.names):
-        yield f"{_ONE_BLOCKED}{name}", blocked_routing(lot, {position})
+        yield Scenario.one_blocked(name), blocked_routing(lot, {position})
     yield ALL_BLOCKED, lot.natural
 
 

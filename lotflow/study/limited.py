@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Final, Protocol, runtime_checkable
 import numpy as np
 
 from lotflow.drains.intake import StormSeries
-from lotflow.study.blocked import LIMITED
+from lotflow.scenarios import LIMITED
 from lotflow.study.pond_cases import case_storm
 from lotflow.terrain.pond_network import PondNetwork, pond_network
 from lotflow.terrain.ponding import standing_water

@@ -10,7 +10,7 @@ import numpy as np
 import shapely
 
 from lotflow.findings import ALL_INLETS, Finding
-from lotflow.study.blocked import ALL_BLOCKED, LIMITED, OPEN
+from lotflow.scenarios import ALL_BLOCKED, LIMITED, OPEN, Scenario
 from lotflow.study.pond_records import BEYOND, at_walls, reaches, touched
 from lotflow.study.worst_ponds import SEEN_M, worst_rise
 from lotflow.terrain.level_error import SPREAD_95
@@ -326,7 +326,7 @@ def _blocked(found: PondsFound) -> list[Finding]:
 def _blocked_inlet(found: PondsFound, storm: CaseStorm) -> Finding:
     """Which water rises how high and how far, what it reaches, and where it runs over."""
     all_of_them = storm.case == ALL_BLOCKED
-    subject = ALL_INLETS if all_of_them else storm.case.removeprefix("blocked:")
+    subject = ALL_INLETS if all_of_them else Scenario(storm.case).inlet
     start = "With all inlets blocked, in the " if all_of_them else (
         "With it blocked and the others taking all that comes to them, in the "
     )  # fmt: skip

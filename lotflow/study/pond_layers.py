@@ -11,7 +11,7 @@ import shapely
 
 from lotflow.layers import RESULT_LAYERS
 from lotflow.outputs.result_layers import layer_frame
-from lotflow.study.blocked import OPEN, is_one_blocked
+from lotflow.scenarios import OPEN, Scenario
 from lotflow.study.pond_records import at_walls, left_by_way, reaches, touched
 from lotflow.study.worst_ponds import worst_pond, worst_rise
 
@@ -68,7 +68,7 @@ def listed_ponds(found: Sequence[CaseStorm]) -> list[CaseStorm]:
     usual = {id(pond) for storm in found if storm.case == OPEN for pond in storm.ponds}
     return [
         replace(storm, ponds=tuple(pond for pond in storm.ponds if id(pond) not in usual))
-        if is_one_blocked(storm.case) else storm
+        if Scenario(storm.case).inlet else storm
         for storm in found
     ]  # fmt: skip
 
@@ -245,7 +245,7 @@ def pond_entries(
         present = {pond.low_spot for pond in storm.ponds}
         if storm.case == OPEN:
             usual[storm.storm] = present
-        asked = usual[storm.storm] if is_short and is_one_blocked(storm.case) else spots
+        asked = usual[storm.storm] if is_short and Scenario(storm.case).inlet else spots
         entries += [
             _dry(ground, storm.case, period, spot, beds[spot]) for spot in sorted(asked - present)
         ]

@@ -9,8 +9,9 @@ import numpy as np
 from lotflow.drains.standing_water import infiltration_rates
 from lotflow.errors import EngineError
 from lotflow.findings import Finding
+from lotflow.scenarios import OPEN
 from lotflow.study import pond_layers as layers
-from lotflow.study.blocked import OPEN, drain_cases
+from lotflow.study.blocked import drain_cases
 from lotflow.study.chapter import Chapter, Raster, say_nothing
 from lotflow.study.cover import ground_infiltration
 from lotflow.study.limited import limited_storm

@@ -47,7 +47,8 @@ def picture(units, *, dots=150):
 def spot(number, **more):
     usual = {
         "id": number, "depth_m": 0.2, "area_m2": 9.0, "building_distance_m": 3.0,
-        "on_lot_m2": 9.0, "artefact": "", "probability": None, "inlets": "",
+        "on_lot_m2": 9.0, "artefact": "", "inside_building": False, "probability": None,
+        "inlets": "",
         "bed_elevation_m": 31.2, "spill_elevation_m": 31.4,
     }  # fmt: skip
     return usual | more

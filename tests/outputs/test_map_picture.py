@@ -296,7 +296,8 @@ def test_no_inlet_is_left_out_for_a_low_spot(many, units):
 
 
 def test_low_spots_inside_buildings_are_counted_and_not_listed(usual_texts):
-    inside = low_spots().assign(artefact=["", IN_BUILDING, "at a gap"])
+    inside = low_spots().assign(artefact=["", IN_BUILDING, "at a gap"],
+                                inside_building=[False, True, False])  # fmt: skip
     texts = drawn_texts(content(low_spots=inside))
     table = in_the_panel(texts, "Low spots")
     assert "4.7 in" in in_the_panel(usual_texts, "Low spots")

@@ -7,7 +7,7 @@ import numpy as np
 import pyogrio
 import pytest
 
-from lotflow.outputs.drain_cases import blocked_text
+from lotflow.scenarios import Scenario
 from lotflow.units import from_si, shown, shown_open, sign
 
 STORMS = ("2", "10", "100")
@@ -143,7 +143,7 @@ def test_ponds_of_the_chosen_storm_are_those_of_the_summary(plan, result, storm,
     ponds = cells(plan, "ponds", "Low spot")
     assert {name: row["Depth"] for name, row in ponds.items()} == expected
     cases = {
-        blocked_text(row["case"]): (
+        Scenario(row["case"]).words: (
             "–" if row["low_spot"] is None else str(row["low_spot"]),
             told(row["depth_m"], "depth", system),
             told(row["rise_m"], "depth", system),

@@ -6,7 +6,6 @@ import math
 from typing import TYPE_CHECKING, Any, Final
 
 from lotflow.findings import label
-from lotflow.outputs.doubts import inside_building
 from lotflow.units import METRES_PER_FOOT
 
 if TYPE_CHECKING:
@@ -122,9 +121,8 @@ def first_to_check(
 
     def place(spot: Mapping[str, Any]) -> tuple[bool, bool, bool, float, int]:
         asks = attention(spot["depth_m"], confidence(spot, rmse_m), spot["building_distance_m"])
-        note = spot["artefact"] or ""
         beyond = spot["on_lot_m2"] == 0
-        return inside_building(note), beyond, bool(note), -asks, spot["id"]
+        return bool(spot["inside_building"]), beyond, bool(spot["artefact"]), -asks, spot["id"]
 
     return sorted(spots, key=place)
 
@@ -150,7 +148,7 @@ def to_be_levelled(
         sure = confidence(spot, rmse_m)
         return -attention(spot["depth_m"], sure, spot["building_distance_m"]), spot["id"]
 
-    there = [s for s in spots if s["on_lot_m2"] and not inside_building(s["artefact"])]
+    there = [s for s in spots if s["on_lot_m2"] and not s["inside_building"]]
     return sorted(there, key=place)
 
 

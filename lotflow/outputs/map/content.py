@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any, Final
 import numpy as np
 import shapely
 
-from lotflow.outputs.drain_cases import main_case
+from lotflow.scenarios import main_state
 from lotflow.units import METRES_PER_FOOT, METRES_PER_INCH, UnitSystem
 
 if TYPE_CHECKING:
@@ -66,7 +66,7 @@ def map_drains(layers: Mapping[str, Any]) -> MapDrains:
     lines, nodes = layers.get("drain_lines"), layers.get("nodes")
     if lines is None or nodes is None or not len(lines):
         return MapDrains()
-    main = main_case(nodes)
+    main = main_state(nodes["case"])
     ours, gone = lines["case"] == main, lines["status"] == "replaced"
     outlets = nodes[(nodes["case"] == main) & (nodes["kind"] == "outlet")]
     return MapDrains(

@@ -10,7 +10,6 @@ import numpy as np
 from matplotlib.patches import Polygon, Rectangle
 
 from lotflow.layers import RESULT_LAYERS
-from lotflow.outputs.doubts import inside_building
 from lotflow.outputs.map.content import round_length
 from lotflow.outputs.map.ground import DepthScale, depth_pixels
 from lotflow.outputs.map.layers import (
@@ -295,7 +294,7 @@ def draw_low_spot_table(panel: Panel, content: MapContent) -> list[int]:
     listed
         Numbers of the low spots that are in the table.
     """
-    inside = content.low_spots["artefact"].map(inside_building).astype(bool)
+    inside = content.low_spots["inside_building"].isin([True])
     spots = in_order(content.low_spots[~inside])
     count = rows_that_fit(panel, reserved=1)
     columns = (0.04, 0.80, 1.53, panel.width)

@@ -11,8 +11,8 @@ import shapely
 
 from lotflow.layers import RESULT_LAYERS
 from lotflow.outputs import palette
-from lotflow.outputs.drain_cases import blocked_text, main_case
 from lotflow.outputs.map.ground import drawn_course
+from lotflow.scenarios import OPEN, Scenario, main_state
 from lotflow.units import open_range
 
 if TYPE_CHECKING:
@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 
 def open_case(frame: pd.DataFrame) -> pd.DataFrame:
     """Rows of the case in which every inlet works."""
-    return frame[frame["case"] == "open"]
+    return frame[frame["case"] == OPEN]
 
 
 def blocked_ponds(ponds: pd.DataFrame) -> pd.DataFrame:
@@ -64,18 +64,18 @@ def blocked_overflow(paths: pd.DataFrame) -> pd.DataFrame:
 
 def _worst_blocked(frame: pd.DataFrame, by: list[str], measure: str) -> pd.DataFrame:
     """Rows of cases with blocked inlets: of each group the one of the greatest measure."""
-    cases = frame["case"].fillna("").astype(str)
-    blocked = frame[cases.str.startswith("blocked:")]
+    scenarios = [Scenario(case) for case in frame["case"].fillna("").astype(str)]
+    blocked = frame[[scenario.is_blocked for scenario in scenarios]]
     # a millimetre: what rounding makes of a level does not make one case the worst
     height = blocked[measure].round(3).fillna(-np.inf)
     order = np.argsort(-height.to_numpy(), kind="stable")
     worst = blocked.iloc[order].drop_duplicates(by).sort_index()
-    return worst.assign(case=worst["case"].map(blocked_text))
+    return worst.assign(case=worst["case"].map(lambda case: Scenario(case).words))
 
 
 def outlets(nodes: pd.DataFrame) -> pd.DataFrame:
     """Outlets of the system the result is for."""
-    return nodes[(nodes["kind"] == "outlet") & (nodes["case"] == main_case(nodes))]
+    return nodes[(nodes["kind"] == "outlet") & (nodes["case"] == main_state(nodes["case"]))]
 
 
 def sizes_told(line: Mapping[str, Any]) -> dict[str, str | None]:

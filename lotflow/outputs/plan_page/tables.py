@@ -7,7 +7,6 @@ from typing import TYPE_CHECKING, Any, Final
 
 from lotflow.findings import standing_alone
 from lotflow.layers import RESULT_LAYERS, Column
-from lotflow.outputs.drain_cases import blocked_text
 from lotflow.outputs.plan_page.drawn import (
     NOT_CLOSED,
     OPEN_KEYS,
@@ -16,6 +15,7 @@ from lotflow.outputs.plan_page.drawn import (
     plain,
     sizes_told,
 )
+from lotflow.scenarios import OPEN, Scenario
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
@@ -80,7 +80,7 @@ def pond_entries(content: Mapping[str, Any], key: str) -> list[dict[str, Any]]:
     """
     deepest: dict[tuple[Any, Any], Mapping[str, Any]] = {}
     for entry in content[key]:
-        if entry["case"] == "open" and entry["low_spot"] is not None:
+        if entry["case"] == OPEN and entry["low_spot"] is not None:
             where = (entry["low_spot"], entry["return_period_yr"])
             known = deepest.get(where)
             if known is None or entry["depth_m"] > known["depth_m"]:
@@ -110,9 +110,9 @@ def case_entries(content: Mapping[str, Any], key: str) -> list[dict[str, Any]]:
         Of the section.
     """
     return [
-        {**entry, "case": blocked_text(entry["case"]), "not_closed": _bound(entry)}
+        {**entry, "case": Scenario(entry["case"]).words, "not_closed": _bound(entry)}
         for entry in content[key]
-        if entry["case"] != "open"
+        if entry["case"] != OPEN
     ]
 
 
