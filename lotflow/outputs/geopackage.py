@@ -25,7 +25,7 @@ from lotflow.outputs.result_file import ResultFile
 from lotflow.outputs.typed_tables import Table, common_crs, typed_tables
 
 #: 1.2 is read by older programs, which warn of 1.4 or refuse it.
-VERSION: Final = "1.2"
+_VERSION: Final = "1.2"
 
 #: Set only while a file is written. The date is a fixed one. The file is a private one that is
 #: flushed and verified afterwards, so SQLite need neither wait for the disk nor keep a journal.
@@ -51,21 +51,14 @@ def write_geopackage(
     A declared layer that is not given is written without rows, so that every result has the
     same layers. The layers are written in the horizontal part of their CRS.
 
-    Parameters
-    ----------
-    path
-        File to be written; one that is there is replaced.
-    layers
-        GeoDataFrames, and DataFrames for the layers without geometry, by name.
-    metadata
-        Where the result comes from: hashes of the inputs, versions, options.
+    `path`: file to be written; one that is there is replaced; `layers`: geoDataFrames, and
+    DataFrames for the layers without geometry, by name; `metadata`: where the result comes
+    from: hashes of the inputs, versions, options.
 
-    Raises
-    ------
-    OutputError
-        If the file cannot be written.
-    TypeError
-        If a layer or column is not what the schema declares; that is a fault of lotflow.
+    Raises OutputError if the file cannot be written.
+
+    Raises TypeError if a layer or column is not what the schema declares; that is a fault of
+    lotflow.
 
     References
     ----------
@@ -83,17 +76,7 @@ def verify_geopackage(
     A full disk may leave a file that opens, holds all rows, and lacks its spatial indexes
     without any error; so nothing is taken for granted.
 
-    Parameters
-    ----------
-    path
-        The file.
-    layers, metadata
-        As they were given to `write_geopackage`.
-
-    Raises
-    ------
-    OutputError
-        If anything differs or the file cannot be read.
+    Raises OutputError if anything differs or the file cannot be read.
     """
     _verify(path, typed_tables(layers), metadata)
 
@@ -167,7 +150,7 @@ def _write_table(path: Path, table: Table, crs: str, metadata: Mapping[str, str]
         crs=crs if layer.geometries else None,
         append=metadata is None,
         dataset_metadata=dict(metadata) if metadata else None,
-        dataset_options=None if metadata is None else {"VERSION": VERSION},
+        dataset_options=None if metadata is None else {"VERSION": _VERSION},
         layer_options={
             "IDENTIFIER": layer.name.replace("_", " ").capitalize(),
             "DESCRIPTION": layer.meaning,
@@ -207,7 +190,7 @@ def _faults_in_tables(path: Path, tables: Sequence[Table]) -> Iterator[str]:
         told = connection.execute("PRAGMA integrity_check").fetchall()
         if told != [("ok",)]:
             yield f"SQLite finds {told[0][0]}"
-        yield from faults_of_register(connection, tables)
+        yield from _faults_of_register(connection, tables)
         for table in tables:
             yield from _faults_of_table(connection, table)
 
@@ -253,21 +236,13 @@ _APPLICATION_ID: Final = 0x47504B47
 _USER_VERSION: Final = 10200
 
 
-def faults_of_register(connection: sqlite3.Connection, tables: Sequence[Table]) -> Iterator[str]:
+def _faults_of_register(connection: sqlite3.Connection, tables: Sequence[Table]) -> Iterator[str]:
     """
     Compare the marks, counts, extents, indexes and triggers of a file with its tables.
 
-    Parameters
-    ----------
-    connection
-        To the file, for reading.
-    tables
-        All of the file's tables.
+    `connection`: to the file, for reading; `tables`: all of the file's tables.
 
-    Yields
-    ------
-    fault
-        What is wrong.
+    Yields what is wrong.
 
     References
     ----------

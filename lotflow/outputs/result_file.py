@@ -38,12 +38,7 @@ def bytes_file(name: str, content: bytes) -> ResultFile:
     """
     Make a result file of bytes that are ready.
 
-    Parameters
-    ----------
-    name
-        Name in the result folder.
-    content
-        All of the file.
+    `name`: name in the result folder.
     """
     return late_file(name, lambda: content, estimate=len(content))
 

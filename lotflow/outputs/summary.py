@@ -22,7 +22,7 @@ import pandas as pd
 
 from lotflow.layers import RESULT_LAYERS
 
-SCHEMA_VERSION: Final = "1"
+_SCHEMA_VERSION: Final = "1"
 
 #: Keys that every entry of a list has, in this order; null where nothing was computed. Other
 #: columns of the layer follow.
@@ -145,7 +145,7 @@ def summary_content(
     for name, rows in (sections or {}).items():
         entries[name] = [_entry(name, row, rounded=rounded) for row in rows]
     return {
-        "schema_version": SCHEMA_VERSION,
+        "schema_version": _SCHEMA_VERSION,
         "lot": _lot(layers.get("lot"), rounded=rounded),
         **{name: [] for name in CONTRACT},
         **entries,
@@ -227,7 +227,7 @@ def _plain(value: Any, key: str = "", *, rounded: bool = True) -> Any:
         return None
     if isinstance(value, float):
         if rounded:  # adding zero turns -0.0 into 0.0
-            value = round(value, _DECIMALS.get(unit_key(key), _OTHER_DECIMALS)) + 0.0
+            value = round(value, _DECIMALS.get(_unit_key(key), _OTHER_DECIMALS)) + 0.0
         return value if math.isfinite(value) else None
     if isinstance(value, str | int):
         return value
@@ -235,23 +235,17 @@ def _plain(value: Any, key: str = "", *, rounded: bool = True) -> Any:
 
 
 @cache
-def unit_key(key: str) -> str:
+def _unit_key(key: str) -> str:
     """
     Tell the unit a key ends with.
 
-    Parameters
-    ----------
-    key
-        Key of a summary, or column of a result.
+    `key`: key of a summary, or column of a result.
 
-    Returns
-    -------
-    unit
-        Suffix as in the key, "coordinate" for eastings and northings, empty for neither.
+    Returns suffix as in the key, "coordinate" for eastings and northings, empty for neither.
 
     Examples
     --------
-    >>> unit_key("flow_per_10mm_h_m3s"), unit_key("catchment_m2_p05"), unit_key("spill_x")
+    >>> _unit_key("flow_per_10mm_h_m3s"), _unit_key("catchment_m2_p05"), _unit_key("spill_x")
     ('m3s', 'm2', 'coordinate')
     """
     found = _UNIT.search(key)
@@ -261,18 +255,13 @@ def unit_key(key: str) -> str:
 
 
 @cache
-def without_unit(key: str) -> str:
+def _without_unit(key: str) -> str:
     """
     Take the unit out of a key.
 
-    Parameters
-    ----------
-    key
-        As for `unit_key`.
-
     Examples
     --------
-    >>> without_unit("catchment_m2_p05"), without_unit("slope_m_per_m"), without_unit("name")
+    >>> _without_unit("catchment_m2_p05"), _without_unit("slope_m_per_m"), _without_unit("name")
     ('catchment_p05', 'slope', 'name')
     """
     return _UNIT.sub("", key)
@@ -346,7 +335,7 @@ def _name(section: str, number: int, entry: Mapping[str, Any]) -> str:
 def _csv_rows(section: str, name: str, entry: Any) -> Iterator[Sequence[Any]]:
     """One row per value of an entry."""
     for quantity, key, value in _values(entry):
-        unit = unit_key(key)
+        unit = _unit_key(key)
         printed = _PRINTED.get(unit, unit)
         if section == "findings" and key in {"measured", "limit"}:
             printed = entry["unit"] or ""
@@ -360,14 +349,14 @@ def _values(part: Any, path: str = "", key: str = "") -> Iterator[tuple[str, str
     elif isinstance(part, list):
         inner = ((str(number), value) for number, value in enumerate(part, 1))
     else:
-        yield _joined(path, without_unit(key)), key, part
+        yield _joined(path, _without_unit(key)), key, part
         return
     path = _joined(path, key)
     for name, value in inner:
         if isinstance(value, dict | list):
             yield from _values(value, path, name)
         else:
-            yield _joined(path, without_unit(name)), name, value
+            yield _joined(path, _without_unit(name)), name, value
 
 
 @cache

@@ -32,50 +32,34 @@ _USUAL_SIZES: Final[dict[UnitSystem, dict[str, float]]] = {
     "metric": {"75 mm": 0.075, "100 mm": 0.100, "150 mm": 0.150},
 }
 _USUAL_MATERIALS: Final = ("pvc", "hdpe corrugated")
-USUAL_LENGTH_M: Final[dict[UnitSystem, float]] = {"us": to_si(100.0, "ft"), "metric": 30.0}
-USUAL_FALL: Final = 0.01
+_USUAL_LENGTH_M: Final[dict[UnitSystem, float]] = {"us": to_si(100.0, "ft"), "metric": 30.0}
+_USUAL_FALL: Final = 0.01
 
 
 @dataclass(frozen=True)
-class HoseTest:
-    """
-    What is expected of a line.
+class _HoseTest:
+    """What is expected of a line."""
 
-    Parameters
-    ----------
-    name
-        Of the line.
-    arrival_s
-        From its upper to its lower end [s]; None where it has no fall by its levels, or is too
-        small.
-    late_s
-        A later arrival must be looked into [s]; None likewise.
-    outlet_s
-        From its upper end to the outlet [s]; None where a line on the way has no time.
-    full_s
-        Blocked at its lower end, it is full after this [s].
-    share
-        Of its capacity that the hose stands for; None without capacity.
-    """
-
+    #: Of the line.
     name: str
+    #: From its upper to its lower end [s]; None where it has no fall by its levels, or is
+    #: too small.
     arrival_s: float | None
+    #: A later arrival must be looked into [s]; None likewise.
     late_s: float | None
+    #: From its upper end to the outlet [s]; None where a line on the way has no time.
     outlet_s: float | None
+    #: Blocked at its lower end, it is full after this [s].
     full_s: float
+    #: Of its capacity that the hose stands for; None without capacity.
     share: float | None
 
 
-def hose_tests(lines: Sequence[Row], flow_m3s: float) -> list[HoseTest]:
+def hose_tests(lines: Sequence[Row], flow_m3s: float) -> list[_HoseTest]:
     """
     Tell what a hose should do in each line.
 
-    Parameters
-    ----------
-    lines
-        Rows of the layer "drain_lines" of one case, or some of them.
-    flow_m3s
-        Of the hose [m^3/s].
+    `lines`: rows of the layer "drain_lines" of one case, or some of them.
 
     Examples
     --------
@@ -97,15 +81,7 @@ def usual_lines(units: UnitSystem) -> list[Row]:
     """
     Give pipes that are met around houses, to be looked up where no line was drawn.
 
-    Parameters
-    ----------
-    units
-        They decide the length.
-
-    Returns
-    -------
-    lines
-        With the columns of the layer "drain_lines" that a hose test needs.
+    Returns with the columns of the layer "drain_lines" that a hose test needs.
 
     Examples
     --------
@@ -120,21 +96,21 @@ def usual_lines(units: UnitSystem) -> list[Row]:
             name = f"{nominal} {material}"
             lines.append({
                 "name": name, "from_node": f"{name}, upper", "to_node": f"{name}, lower",
-                "material": material, "diameter_m": size, "slope_m_per_m": USUAL_FALL,
-                "length_m": USUAL_LENGTH_M[units], "roughness": roughness,
-                "capacity_m3s": float(full_flow_capacity(size, USUAL_FALL, roughness)),
+                "material": material, "diameter_m": size, "slope_m_per_m": _USUAL_FALL,
+                "length_m": _USUAL_LENGTH_M[units], "roughness": roughness,
+                "capacity_m3s": float(full_flow_capacity(size, _USUAL_FALL, roughness)),
             })  # fmt: skip
     return lines
 
 
 def _hose_test(
     line: Row, lines: Sequence[Row], times: dict[str, float | None], flow_m3s: float
-) -> HoseTest:
+) -> _HoseTest:
     """What is expected of one line."""
     arrival = times[line["name"]]
     on_the_way = [times[below["name"]] for below in _way_down(line, lines)]
     known = [time for time in on_the_way if time is not None]
-    return HoseTest(
+    return _HoseTest(
         line["name"],
         arrival,
         None if arrival is None else LATE_FACTOR * arrival,
@@ -179,16 +155,7 @@ _PROVES: Final = (
 
 
 def hose_part(setter: Typesetter, content: FieldSheetContent) -> list[Any]:
-    """
-    Set what a hose should do in each line: those that are there, then those to be built.
-
-    Parameters
-    ----------
-    setter
-        Of the sheet.
-    content
-        Of the sheet.
-    """
+    """Set what a hose should do in each line: those that are there, then those to be built."""
     today, planned = lines_by_state(content)
     flow, printed, how = HOSE[content.units]
     heading = setter.heading("Hose test", f"Times for {printed}: {how}; {_PROVES}")
@@ -225,11 +192,6 @@ def in_flow_order(lines: Sequence[Row]) -> list[Row]:
     """
     Order lines by system, each from its top down.
 
-    Parameters
-    ----------
-    lines
-        Rows of the layer "drain_lines" of one case.
-
     Examples
     --------
     >>> upper = {"from_node": "a", "to_node": "b", "outlet": "o"}
@@ -248,7 +210,7 @@ def in_flow_order(lines: Sequence[Row]) -> list[Row]:
     return sorted(lines, key=lambda line: (str(line["outlet"]), -lines_below(line)))
 
 
-def _table_row(line: Row, test: HoseTest, content: FieldSheetContent) -> list[Cell]:
+def _table_row(line: Row, test: _HoseTest, content: FieldSheetContent) -> list[Cell]:
     """Cells of a line."""
     size, length, slope = (
         _LINES.shown(line, column, content.units)

@@ -42,10 +42,10 @@ if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping, Sequence
 
 
-VISIT: Final = ("Date, time", "By", "Weather now", "Rain, last 24 h", "Level, rod no.")
+_VISIT: Final = ("Date, time", "By", "Weather now", "Rain, last 24 h", "Level, rod no.")
 
 #: The first follow the questions of Charlotte-Mecklenburg Storm Water Services.
-QUESTIONS: Final = (
+_QUESTIONS: Final = (
     "In every rain, or only in a heavy one? Since when, and what changed then: fence, patio, "
     "shed, pool, addition, a neighbour's work?",
     "Where exactly, how deep, for how many hours? Dates, photos, high-water marks?",
@@ -60,8 +60,8 @@ QUESTIONS: Final = (
 
 #: Depths from which US rules ask for a way out of a trench, and for protection of its walls
 #: [m]: 29 CFR 1926.651(c)(2) and 1926.652(a).
-LADDER_DEPTH_M: Final = 4.0 * METRES_PER_FOOT
-SHORING_DEPTH_M: Final = 5.0 * METRES_PER_FOOT
+_LADDER_DEPTH_M: Final = 4.0 * METRES_PER_FOOT
+_SHORING_DEPTH_M: Final = 5.0 * METRES_PER_FOOT
 
 _TRENCH: Final = (
     "Trenches: from 4 ft (1.2 m) deep a ladder within 25 ft, from 5 ft (1.5 m) shoring or sloped "
@@ -79,14 +79,7 @@ _ON_SITE: Final = (
 
 
 def cautions(content: FieldSheetContent) -> list[str]:
-    """
-    List the cautions of a sheet, with what the data adds to them.
-
-    Parameters
-    ----------
-    content
-        Of the sheet.
-    """
+    """List the cautions of a sheet, with what the data adds to them."""
     trench = f"{_TRENCH}{_deepest(content)}"
     return [*CAUTIONS[:1], trench, *_ON_SITE, *_drawn(content), *CAUTIONS[1:]]
 
@@ -100,9 +93,9 @@ def _deepest(content: FieldSheetContent) -> str:
     line = max(known, key=lambda line: (line["deepest_trench_m"], line["name"]))
     deepest = line["deepest_trench_m"]
     needs = ""
-    if deepest >= SHORING_DEPTH_M:
+    if deepest >= _SHORING_DEPTH_M:
         needs = ": ladder, and shoring or sloped walls"
-    elif deepest >= LADDER_DEPTH_M:
+    elif deepest >= _LADDER_DEPTH_M:
         needs = ": ladder"
     depth = RESULT_LAYERS["drain_lines"].shown(line, "deepest_trench_m", content.units)
     return f" Deepest proposed invert: {depth} below ground ({line['name']}){needs}."
@@ -134,33 +127,15 @@ _END_HEADS: Final = (
 )  # fmt: skip
 
 
-def visit(setter: Typesetter, content: FieldSheetContent) -> list[Any]:
-    """
-    Set the head of the sheet: what it was made from, and who was there when.
-
-    Parameters
-    ----------
-    setter
-        Of the sheet.
-    content
-        Of the sheet.
-    """
+def _visit(setter: Typesetter, content: FieldSheetContent) -> list[Any]:
+    """Set the head of the sheet: what it was made from, and who was there when."""
     doubt = "A dip or a fall smaller than the accuracy may be an error of the survey."
-    table = setter.table(VISIT, [[BLANK] * len(VISIT)], [1] * len(VISIT), height=22)
+    table = setter.table(_VISIT, [[BLANK] * len(_VISIT)], [1] * len(_VISIT), height=22)
     return [setter.note(f"{content.note}. {doubt}"), table]
 
 
-def first_things(setter: Typesetter, content: FieldSheetContent) -> list[Any]:
-    """
-    Set what to check first: low spots in order, then what the checks found.
-
-    Parameters
-    ----------
-    setter
-        Of the sheet.
-    content
-        Of the sheet.
-    """
+def _first_things(setter: Typesetter, content: FieldSheetContent) -> list[Any]:
+    """Set what to check first: low spots in order, then what the checks found."""
     rmse = content.summary["accuracy"].get("rmse_m")
     ranked = first_to_check(content.summary["low_spots"], rmse)
     realised = were_realised(ranked)
@@ -240,30 +215,14 @@ def _findings(setter: Typesetter, content: FieldSheetContent) -> list[Any]:
 
 
 def questions(setter: Typesetter) -> list[Any]:
-    """
-    Set the questions for the owner, with room for answers.
-
-    Parameters
-    ----------
-    setter
-        Of the sheet.
-    """
-    rows: list[list[Cell]] = [[str(n), text, BLANK] for n, text in enumerate(QUESTIONS, start=1)]
+    """Set the questions for the owner, with room for answers."""
+    rows: list[list[Cell]] = [[str(n), text, BLANK] for n, text in enumerate(_QUESTIONS, start=1)]
     heading = setter.heading("Ask the owner")
     return [*heading, setter.table((), rows, (2.6, 42, 42), height=26)]
 
 
-def walk_part(setter: Typesetter, content: FieldSheetContent) -> list[Any]:
-    """
-    Set the walk from the top down.
-
-    Parameters
-    ----------
-    setter
-        Of the sheet.
-    content
-        Of the sheet.
-    """
+def _walk_part(setter: Typesetter, content: FieldSheetContent) -> list[Any]:
+    """Set the walk from the top down."""
     rows: list[list[Cell]] = []
     spans: list[Span] = []
     for number, stage in enumerate(walk(content), start=1):
@@ -281,17 +240,8 @@ def _stops(stage: Stage) -> list[list[Cell]]:
     return stops or [[BOX, BLANK, BLANK, BLANK]]
 
 
-def existing_drains(setter: Typesetter, content: FieldSheetContent) -> list[Any]:
-    """
-    Set the checks at both ends of every line that is there.
-
-    Parameters
-    ----------
-    setter
-        Of the sheet.
-    content
-        Of the sheet.
-    """
+def _existing_drains(setter: Typesetter, content: FieldSheetContent) -> list[Any]:
+    """Set the checks at both ends of every line that is there."""
     lines = there_today(rows_of(content.site, "drain_lines"))
     rows: list[list[Cell]] = []
     spans: list[Span] = []
@@ -338,17 +288,8 @@ def _as_drawn(line: Row, content: FieldSheetContent) -> str:
     return ", ".join(filter(None, parts))
 
 
-def levels_part(setter: Typesetter, content: FieldSheetContent) -> list[Any]:
-    """
-    Set the levels to take.
-
-    Parameters
-    ----------
-    setter
-        Of the sheet.
-    content
-        Of the sheet.
-    """
+def _levels_part(setter: Typesetter, content: FieldSheetContent) -> list[Any]:
+    """Set the levels to take."""
     rows: list[list[Cell]] = [
         [shot.place, shot.reason, shot.upper, BLANK, shot.lower, BLANK] for shot in shots(content)
     ]
@@ -362,47 +303,26 @@ def levels_part(setter: Typesetter, content: FieldSheetContent) -> list[Any]:
     return [*heading, setter.table(heads, rows, (26, 31, 18, 11, 18, 11))]
 
 
-def cautions_part(setter: Typesetter, content: FieldSheetContent) -> list[Any]:
-    """
-    Set the cautions.
-
-    Parameters
-    ----------
-    setter
-        Of the sheet.
-    content
-        Of the sheet.
-    """
+def _cautions_part(setter: Typesetter, content: FieldSheetContent) -> list[Any]:
+    """Set the cautions."""
     return [*setter.heading("Cautions"), *setter.bullets(cautions(content))]
 
 
 def field_sheet_pdf(content: FieldSheetContent) -> bytes:
-    """
-    Set and print a field sheet.
-
-    Parameters
-    ----------
-    content
-        Of the sheet.
-
-    Returns
-    -------
-    document
-        PDF.
-    """
+    """Set and print a field sheet."""
     lettering = Lettering(register_fonts())
     setter = Typesetter(lettering, text_width(content.units))
 
     def story() -> list[Any]:
         parts = [
-            *visit(setter, content),
-            *first_things(setter, content),
+            *_visit(setter, content),
+            *_first_things(setter, content),
             *questions(setter),
-            *walk_part(setter, content),
-            *existing_drains(setter, content),
+            *_walk_part(setter, content),
+            *_existing_drains(setter, content),
             *hose_part(setter, content),
-            *levels_part(setter, content),
-            *cautions_part(setter, content),
+            *_levels_part(setter, content),
+            *_cautions_part(setter, content),
         ]
         return [*parts, *_lacking(setter, lettering)]
 

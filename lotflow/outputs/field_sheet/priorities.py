@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 
 #: Distance from a building at which a low spot counts half: the 10 ft within which the ground
 #: must fall away (International Residential Code, R401.3). The halving is lotflow's rule.
-HALF_DISTANCE_M: Final = 10.0 * METRES_PER_FOOT
+_HALF_DISTANCE_M: Final = 10.0 * METRES_PER_FOOT
 
 
 def attention(depth_m: float, confidence: float, distance_m: float | None) -> float:
@@ -25,19 +25,10 @@ def attention(depth_m: float, confidence: float, distance_m: float | None) -> fl
 
     Nearness is 1 at the wall, 1/2 at 10 ft, 1/3 at 20 ft.
 
-    Parameters
-    ----------
-    depth_m
-        Greatest depth below the spill level [m].
-    confidence
-        Chance that it is there, 0 to 1.
-    distance_m
-        To the nearest building [m]; None where there is none: nearness 1.
+    `depth_m`: greatest depth below the spill level [m]; `confidence`: chance that it is there,
+    0 to 1; `distance_m`: to the nearest building [m]; None where there is none: nearness 1.
 
-    Returns
-    -------
-    attention
-        Only its order means something [m].
+    Returns only its order means something [m].
 
     References
     ----------
@@ -48,7 +39,7 @@ def attention(depth_m: float, confidence: float, distance_m: float | None) -> fl
     >>> attention(0.10, 1.0, 0.0), attention(0.20, 1.0, 3.048), attention(0.20, 0.5, 3.048)
     (0.1, 0.1, 0.05)
     """
-    nearness = 1.0 if distance_m is None else HALF_DISTANCE_M / (HALF_DISTANCE_M + distance_m)
+    nearness = 1.0 if distance_m is None else _HALF_DISTANCE_M / (_HALF_DISTANCE_M + distance_m)
     return depth_m * confidence * nearness
 
 
@@ -56,19 +47,12 @@ def confidence(spot: Mapping[str, Any], rmse_m: float | None) -> float:
     """
     Tell how sure it is that a low spot is there.
 
-    Parameters
-    ----------
-    spot
-        Entry of the summary's list "low_spots".
-    rmse_m
-        Vertical accuracy of the elevation data [m]; None where it is not known.
+    `spot`: entry of the summary's list "low_spots"; `rmse_m`: vertical accuracy of the
+    elevation data [m]; None where it is not known.
 
-    Returns
-    -------
-    confidence
-        Its share of the realisations, where they were run; else the chance that its depth is
-        more than the error of a difference of two independent levels (normal); 1 where
-        nothing is known of the accuracy.
+    Returns its share of the realisations, where they were run; else the chance that its depth
+    is more than the error of a difference of two independent levels (normal); 1 where nothing
+    is known of the accuracy.
 
     Examples
     --------
@@ -89,11 +73,6 @@ def were_realised(spots: Iterable[Mapping[str, Any]]) -> bool:
     """
     Tell whether realisations say of any low spot how often it stands.
 
-    Parameters
-    ----------
-    spots
-        Entries of the summary's list "low_spots".
-
     Examples
     --------
     >>> were_realised([{"probability": None}, {"probability": 0.4}])
@@ -111,12 +90,7 @@ def first_to_check(
     What may be none on the lot, such as ground held by a bank, still comes before what is beyond
     it: a look settles it. Low spots inside buildings are no water and come last of all.
 
-    Parameters
-    ----------
-    spots
-        Entries of the summary's list "low_spots".
-    rmse_m
-        Vertical accuracy of the elevation data [m].
+    `rmse_m`: vertical accuracy of the elevation data [m].
     """
 
     def place(spot: Mapping[str, Any]) -> tuple[bool, bool, bool, float, int]:
@@ -136,12 +110,7 @@ def to_be_levelled(
     One of which it is doubted whether water stands in it is among them, by the same order: levels
     settle it. Only those inside buildings are left out.
 
-    Parameters
-    ----------
-    spots
-        Entries of the summary's list "low_spots".
-    rmse_m
-        Vertical accuracy of the elevation data [m].
+    `rmse_m`: vertical accuracy of the elevation data [m].
     """
 
     def place(spot: Mapping[str, Any]) -> tuple[float, int]:
@@ -164,11 +133,6 @@ def findings_to_check(findings: Iterable[Found]) -> list[Found]:
 
     Those of the same cause are settled with the one that stands for it; a group counts where one
     of it is asked about.
-
-    Parameters
-    ----------
-    findings
-        Entries of the summary's list "findings".
 
     Examples
     --------
@@ -201,18 +165,8 @@ def different_subjects(findings: Sequence[Found], most: int) -> list[Found]:
     """
     Choose findings so that a short list covers different subjects and different faults.
 
-    Parameters
-    ----------
-    findings
-        In order.
-    most
-        To be chosen.
-
-    Returns
-    -------
-    chosen
-        In the same order: at first one of a subject and two of a rule, then, as far as room is
-        left, two of a subject and three of a rule.
+    Returns in the same order: at first one of a subject and two of a rule, then, as far as
+    room is left, two of a subject and three of a rule.
 
     Examples
     --------

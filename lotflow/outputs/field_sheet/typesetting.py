@@ -43,10 +43,8 @@ def register_fonts() -> frozenset[int]:
     """
     Make the fonts known to the PDF writer.
 
-    Returns
-    -------
-    characters
-        Code points that both of them have and that can be found again by a search in the PDF.
+    Returns code points that both of them have and that can be found again by a search in the
+    PDF.
     """
     folder = Path(mpl.get_data_path()) / "fonts" / "ttf"
     for name, file in _FILES.items():
@@ -59,41 +57,20 @@ def register_fonts() -> frozenset[int]:
 
 @dataclass
 class Lettering:
-    """
-    Text as it can be set, and what could not be.
+    """Text as it can be set, and what could not be."""
 
-    Parameters
-    ----------
-    characters
-        Code points that the font has.
-    missing
-        Characters that were asked for and are not there; filled while text is set.
-    """
-
+    #: Code points that the font has.
     characters: frozenset[int]
+    #: Characters that were asked for and are not there; filled while text is set.
     missing: set[str] = field(default_factory=set)
 
     def plain(self, text: object) -> str:
-        """
-        Bring a text onto one line of characters the font has.
-
-        Parameters
-        ----------
-        text
-            As it is in the data.
-        """
+        """Bring a text onto one line of characters the font has."""
         line = "".join(filter(_is_drawn, " ".join(str(text).split())))
         return in_visual_order("".join(self._shown(character) for character in line))
 
     def markup(self, text: object) -> str:
-        """
-        Bring a text into a paragraph, where it stays text whatever it holds.
-
-        Parameters
-        ----------
-        text
-            As it is in the data.
-        """
+        """Bring a text into a paragraph, where it stays text whatever it holds."""
         return escape(self.plain(text))
 
     def _shown(self, character: str) -> str:
@@ -117,10 +94,7 @@ def in_visual_order(text: str) -> str:
     Letters of one word only: Arabic ones are not joined, and a long name that wraps has its
     lines from the end.
 
-    Parameters
-    ----------
-    text
-        In the order in which it is read.
+    `text`: in the order in which it is read.
 
     References
     ----------
@@ -177,20 +151,14 @@ BOX: Final = "\N{BALLOT BOX}"
 #: Upper row, left column, lower row, right column.
 Span = tuple[int, int, int, int]
 #: Longest text of a cell [characters]: a row must fit on a page.
-LONGEST: Final = 400
+_LONGEST: Final = 400
 
 
 @dataclass(frozen=True)
 class Titled:
-    """
-    A cell with a bold title.
+    """A cell with a bold title."""
 
-    Parameters
-    ----------
-    title, text
-        What is bold, and what follows it.
-    """
-
+    #: What is bold, and what follows it.
     title: str
     text: str
 
@@ -222,12 +190,8 @@ class Typesetter:
     """
     Makes what stands on a page.
 
-    Parameters
-    ----------
-    lettering
-        Takes all text, so that none of it is read as markup.
-    width
-        Of a page's text [point].
+    `lettering`: takes all text, so that none of it is read as markup; `width`: of a page's
+    text [point].
     """
 
     def __init__(self, lettering: Lettering, width: float) -> None:
@@ -238,14 +202,7 @@ class Typesetter:
         """
         Begin a part.
 
-        Parameters
-        ----------
-        text
-            Its heading.
-        under
-            Sentences under it.
-        room
-            Room on the page without which it begins on the next one [point].
+        `room`: room on the page without which it begins on the next one [point].
         """
         notes = [self._paragraph(note, _SMALL) for note in under]
         return [CondPageBreak(room), self._paragraph(text, _HEADING), *notes, Spacer(0, 3)]
@@ -270,20 +227,12 @@ class Typesetter:
         """
         Make a table; cells that are `BLANK` stay white, to be written in.
 
-        Parameters
-        ----------
-        heads
-            Of the columns; without any there is no row of heads.
-        rows
-            Cells; the first of a row is set bold.
-        widths
-            Of the columns, of any unit: they share the width of the page.
-        height
-            Of a row, at least [point].
-        spans
-            Cells to be joined: upper row, left column, lower row, right column; rows from 0.
-            Rows that are joined stay on one page; a row joined across is a title and stays with
-            the next one.
+        `heads`: of the columns; without any there is no row of heads; `rows`: cells; the
+        first of a row is set bold; `widths`: of the columns, of any unit: they share the
+        width of the page; `height`: of a row, at least [point]; `spans`: cells to be
+        joined: upper row, left column, lower row, right column; rows from 0. Rows that are
+        joined stay on one page; a row joined across is a title and stays with the next
+        one.
         """
         first = 1 if heads else 0
         cells = [[self._paragraph(head, _HEADS) for head in heads]] if heads else []
@@ -317,7 +266,7 @@ class Typesetter:
 
 def _cut(text: str) -> str:
     """Keep a text within what a row can hold."""
-    return text if len(text) <= LONGEST else text[: LONGEST - 1].rstrip() + "…"
+    return text if len(text) <= _LONGEST else text[: _LONGEST - 1].rstrip() + "…"
 
 
 _LOOK: Final = (

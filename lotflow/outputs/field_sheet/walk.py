@@ -29,41 +29,25 @@ _OPTIONS: Final = RESULT_LAYERS["outlet_options"]
 _SIDES: Final = RESULT_LAYERS["facades"]
 _CROSSINGS: Final = RESULT_LAYERS["lot_line_crossings"]
 
-Stop = tuple[str, str]
+_Stop = tuple[str, str]
 
 
 @dataclass(frozen=True)
 class Stage:
-    """
-    A stage of the walk.
+    """A stage of the walk."""
 
-    Parameters
-    ----------
-    title
-        What is looked at.
-    look_for
-        What to look for there.
-    stops
-        Each place, and what the data says of it.
-    left_out
-        How many places of this kind are not listed.
-    """
-
+    #: What is looked at.
     title: str
+    #: What to look for there.
     look_for: str
-    stops: Sequence[Stop] = ()
+    #: Each place, and what the data says of it.
+    stops: Sequence[_Stop] = ()
+    #: How many places of this kind are not listed.
     left_out: int = 0
 
 
 def walk(content: FieldSheetContent) -> list[Stage]:
-    """
-    Give the stages of the walk: roof, run-on, house, low spots, inlets, lines, outlets.
-
-    Parameters
-    ----------
-    content
-        Of the sheet.
-    """
+    """Give the stages of the walk: roof, run-on, house, low spots, inlets, lines, outlets."""
     return [
         _outside(content),
         _roof(content),
@@ -81,26 +65,19 @@ def walk(content: FieldSheetContent) -> list[Stage]:
     ]
 
 
-def _stage(title: str, look_for: str, stops: Sequence[Stop], most: int) -> Stage:
+def _stage(title: str, look_for: str, stops: Sequence[_Stop], most: int) -> Stage:
     """Make a stage of no more than so many stops."""
     return Stage(title, look_for, stops[:most], max(len(stops) - most, 0))
 
 
-def high_to_low(rows: Iterable[Row], key: str) -> list[Row]:
+def _high_to_low(rows: Iterable[Row], key: str) -> list[Row]:
     """
     Order places from high to low; those of unknown level last.
-
-    Parameters
-    ----------
-    rows
-        Of places.
-    key
-        Of their level.
 
     Examples
     --------
     >>> rows = [{"level_m": 1.0}, {"level_m": None}, {"level_m": 2.0}]
-    >>> [row["level_m"] for row in high_to_low(rows, "level_m")]
+    >>> [row["level_m"] for row in _high_to_low(rows, "level_m")]
     [2.0, 1.0, None]
     """
     return sorted(rows, key=lambda row: (row[key] is None, -(row[key] or 0.0)))
@@ -170,7 +147,7 @@ def _run_on(content: FieldSheetContent) -> Stage:
             f"{_CROSSINGS.shown(one, 'elevation_m', content.units)}; "
             f"{_CROSSINGS.shown(one, 'area_m2', content.units)} drain to it",
         )
-        for one in high_to_low(places[:most], "elevation_m")
+        for one in _high_to_low(places[:most], "elevation_m")
     ]
     return Stage(
         "Run-on over the lot line, from high to low",
@@ -183,7 +160,7 @@ def _run_on(content: FieldSheetContent) -> Stage:
 
 def _house(content: FieldSheetContent) -> Stage:
     """Ring round the house: sides that fail, then those undecided, in one stop."""
-    sides = undecided_sides(content.summary)
+    sides = _undecided_sides(content.summary)
     stops = [
         (side["name"], f"{_fall(side)}; least {_SIDES.shown(side, 'slope_limit', 'us')} away")
         for side in sides
@@ -220,7 +197,7 @@ def _spots(content: FieldSheetContent) -> Stage:
             + (f"; inlets: {spot['inlets']}" if spot["inlets"] else "")
             + (f"; may be none: {spot['artefact']}" if spot["artefact"] else ""),
         )
-        for spot in high_to_low(spots[:most], "bed_elevation_m")
+        for spot in _high_to_low(spots[:most], "bed_elevation_m")
     ]
     return Stage(
         "Low spots, from high to low",
@@ -272,7 +249,7 @@ def _outlets(content: FieldSheetContent) -> Stage:
     outlets = there_today(rows_of(content.site, "outlets"))
     stops = [
         (_joined(one["name"], one["kind"]), _invert(one, content))
-        for one in high_to_low(outlets, "invert_m")
+        for one in _high_to_low(outlets, "invert_m")
     ]
     return _stage(
         "Outlets",
@@ -299,42 +276,26 @@ _MOST_SPOTS: Final = 6
 _MOST_SIDES: Final = 6
 _MOST_OPENINGS: Final = 10
 _MOST_NODES: Final = 16
-TIE_POINTS: Final = 3
+_TIE_POINTS: Final = 3
 
 #: Verdicts on the ground beside a building that a level can change.
-UNDECIDED: Final = ("too flat", "cannot tell")
+_UNDECIDED: Final = ("too flat", "cannot tell")
 
 
 @dataclass(frozen=True)
 class Shot:
-    """
-    A pair of levels to take at one place.
-
-    Parameters
-    ----------
-    place
-        Where.
-    reason
-        What it decides.
-    lower, upper
-        What each level is of, and what is known of it; empty for none.
-    """
+    """A pair of levels to take at one place."""
 
     place: str
+    #: What it decides.
     reason: str
+    #: What each level is of, and what is known of it; empty for none.
     lower: str
     upper: str
 
 
 def shots(content: FieldSheetContent) -> list[Shot]:
-    """
-    List the levels to take, in the order of the work.
-
-    Parameters
-    ----------
-    content
-        Of the sheet.
-    """
+    """List the levels to take, in the order of the work."""
     return [
         *_ties(),
         *_opening_levels(content),
@@ -349,7 +310,7 @@ def _ties() -> Iterator[Shot]:
     """Benchmark, and what ties the levels to the elevation data."""
     stays = "stays where it is; close on it"
     yield Shot("Benchmark", stays, "start", "closing")
-    for number in range(1, TIE_POINTS + 1):
+    for number in range(1, _TIE_POINTS + 1):
         reason = "even road, drive or slab"
         yield Shot(f"Tie point {number}", reason, "by the data", "shot")
 
@@ -426,23 +387,16 @@ def _new_ends(content: FieldSheetContent) -> Iterator[Shot]:
 
 def _side_levels(content: FieldSheetContent) -> Iterator[Shot]:
     """Sides of buildings of which the data cannot tell whether the ground falls away."""
-    for side in undecided_sides(content.summary)[:_MOST_SIDES]:
+    for side in _undecided_sides(content.summary)[:_MOST_SIDES]:
         reach = RESULT_LAYERS["facades"].shown(side, "reach_m", content.units)
         reason = f"{side['verdict']}, by the data"
         yield Shot(side["name"], reason, f"at {reach}", "at wall")
 
 
-def undecided_sides(summary: Mapping[str, Any]) -> list[Row]:
-    """
-    Give the sides of buildings to be levelled, those that fail by the data first.
-
-    Parameters
-    ----------
-    summary
-        As `summary_content` gives it.
-    """
-    sides = [side for side in summary.get("facades", []) if side["verdict"] in UNDECIDED]
-    return sorted(sides, key=lambda side: UNDECIDED.index(side["verdict"]))
+def _undecided_sides(summary: Mapping[str, Any]) -> list[Row]:
+    """Give the sides of buildings to be levelled, those that fail by the data first."""
+    sides = [side for side in summary.get("facades", []) if side["verdict"] in _UNDECIDED]
+    return sorted(sides, key=lambda side: _UNDECIDED.index(side["verdict"]))
 
 
 def _level(of: str, level_m: float | None, content: FieldSheetContent) -> str:

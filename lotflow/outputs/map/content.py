@@ -36,21 +36,13 @@ _FARTHEST: Final = 1.0
 
 @dataclass(frozen=True)
 class MapDrains:
-    """
-    Drains as a map shows them.
+    """Drains as a map shows them."""
 
-    Parameters
-    ----------
-    lines
-        Lines of the system the result is for, drawn downstream.
-    replaced
-        Lines that are there today and go when that system is built.
-    outlets
-        Names of the outlets of that system, and where they are.
-    """
-
+    #: Lines of the system the result is for, drawn downstream.
     lines: tuple[Any, ...] = ()
+    #: Lines that are there today and go when that system is built.
     replaced: tuple[Any, ...] = ()
+    #: Names of the outlets of that system, and where they are.
     outlets: tuple[tuple[str, Any], ...] = ()
 
 
@@ -122,21 +114,13 @@ class MapContent:
 
 @dataclass(frozen=True, eq=False)
 class MapField:
-    """
-    The field of a sheet that shows the ground.
+    """The field of a sheet that shows the ground."""
 
-    Parameters
-    ----------
-    axes
-        What is drawn on, in coordinates of the ground.
-    bounds
-        West, south, east, north [unit of the CRS].
-    units_per_inch
-        Units of the CRS to an inch of paper.
-    """
-
+    #: What is drawn on, in coordinates of the ground.
     axes: Axes
+    #: West, south, east, north [unit of the CRS].
     bounds: Bounds
+    #: Units of the CRS to an inch of paper.
     units_per_inch: float
 
     def on_paper(self, x: Any, y: Any) -> tuple[Any, Any]:
@@ -171,12 +155,7 @@ def cells_shown(grid: Grid, bounds: Bounds) -> tuple[slice, slice, Bounds]:
     """
     Find the rows and columns within a field and a cell beyond, and the bounds of those.
 
-    Parameters
-    ----------
-    grid
-        The cells.
-    bounds
-        West, south, east, north of the field [unit of the CRS].
+    `bounds`: west, south, east, north of the field [unit of the CRS].
     """
     rows, columns = grid.shape
     first_row, first_column = grid.row_column(bounds[0], bounds[3])[:2]
@@ -193,18 +172,11 @@ def cells_shown(grid: Grid, bounds: Bounds) -> tuple[slice, slice, Bounds]:
 
 @dataclass(frozen=True)
 class Scale:
-    """
-    A scale that stands on rulers.
+    """A scale that stands on rulers."""
 
-    Parameters
-    ----------
-    denominator
-        Length on the ground divided by length on paper.
-    text
-        As it is printed.
-    """
-
+    #: Length on the ground divided by length on paper.
     denominator: float
+    #: As it is printed.
     text: str
 
 
@@ -212,12 +184,8 @@ def round_scale(least_denominator: float, units: UnitSystem) -> Scale:
     """
     Find the largest scale of a ruler that is not larger than asked for.
 
-    Parameters
-    ----------
-    least_denominator
-        Ground length divided by paper length that is needed at least.
-    units
-        "us" for feet to an inch, "metric" for 1 : n.
+    `least_denominator`: ground length divided by paper length that is needed at least;
+    `units`: "us" for feet to an inch, "metric" for 1 : n.
 
     Examples
     --------
@@ -237,10 +205,7 @@ def round_length(longest: float) -> float:
     """
     Find the length of a scale bar: 1, 2 or 5 times a power of ten.
 
-    Parameters
-    ----------
-    longest
-        Length it may have at most; greater than 0.
+    `longest`: length it may have at most; greater than 0.
 
     Examples
     --------
@@ -255,10 +220,7 @@ def needed_bounds(lot: Bounds, catchments: Bounds | None, ground: Bounds) -> Bou
     """
     Find the ground a map must show: the lot, its surroundings, and the catchments near it.
 
-    Parameters
-    ----------
-    lot, catchments, ground
-        West, south, east, north, in one unit.
+    `lot`, `catchments`, `ground`: west, south, east, north, in one unit.
 
     Examples
     --------
@@ -282,23 +244,11 @@ def sheet_view(
     The scale is the largest at which all that is needed fits; what is left of the field shows
     more of the ground, as far as there is any.
 
-    Parameters
-    ----------
-    needed
-        What must be shown [unit of the CRS].
-    grid
-        The ground.
-    paper_m
-        Width and height of the map field on paper [m].
-    units
-        Kind of scale.
+    `needed`: what must be shown [unit of the CRS]; `paper_m`: width and height of the map
+    field on paper [m].
 
-    Returns
-    -------
-    bounds
-        West, south, east, north of the map field [unit of the CRS].
-    scale
-        Of the map when printed.
+    Returns bounds: west, south, east, north of the map field [unit of the CRS]; scale: of the
+    map when printed.
     """
     width = (needed[2] - needed[0]) * grid.metres_per_unit
     height = (needed[3] - needed[1]) * grid.metres_per_unit

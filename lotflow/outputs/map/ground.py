@@ -44,15 +44,9 @@ def illumination(grid: Grid) -> FloatArray:
     Slopes are exaggerated until the steeper tenth of the ground shows; on level ground no more
     than six times, so that noise stays noise.
 
-    Parameters
-    ----------
-    grid
-        Elevation [m].
+    `grid`: elevation [m].
 
-    Returns
-    -------
-    light
-        0 to 1, 0.5 on level ground; NaN where there is no ground.
+    Returns 0 to 1, 0.5 on level ground; NaN where there is no ground.
 
     Examples
     --------
@@ -89,10 +83,7 @@ def ground_pixels(grid: Grid) -> Pixels:
     """
     Colour the ground by the light on it; transparent where there is none.
 
-    Parameters
-    ----------
-    grid
-        Elevation [m].
+    `grid`: elevation [m].
     """
     light = illumination(grid)
     pixels = _coloured(np.nan_to_num(light), _SHADE)
@@ -104,14 +95,7 @@ def share_pixels(share: FloatArray, colour: str, opacity: float) -> Pixels:
     """
     Tint cells by how likely they are to belong to something; transparent where never.
 
-    Parameters
-    ----------
-    share
-        0 to 1 [-]; NaN where not known.
-    colour
-        "#rrggbb".
-    opacity
-        Of a cell that always does, 0 to 1.
+    `share`: 0 to 1 [-]; NaN where not known; `opacity`: of a cell that always does, 0 to 1.
 
     Examples
     --------
@@ -128,12 +112,8 @@ def depth_pixels(depth: FloatArray, deepest: float) -> Pixels:
     """
     Colour low spots by depth; transparent where there is none.
 
-    Parameters
-    ----------
-    depth
-        Depth below the spill level [m]; 0 or NaN where there is no low spot.
-    deepest
-        Depth of the darkest colour [m].
+    `depth`: depth below the spill level [m]; 0 or NaN where there is no low spot; `deepest`:
+    depth of the darkest colour [m].
     """
     wet: BoolArray = np.nan_to_num(depth) > 0
     pixels = _coloured(np.where(wet, depth, 0.0) / deepest, DEPTH_STOPS)
@@ -143,24 +123,15 @@ def depth_pixels(depth: FloatArray, deepest: float) -> Pixels:
 
 @dataclass(frozen=True)
 class DepthScale:
-    """
-    The scale of the colours of depth.
+    """The scale of the colours of depth."""
 
-    Parameters
-    ----------
-    ticks
-        Round depths from 0 to that of the darkest colour, in `unit`.
-    unit
-        Of depths in every report.
-    deepest_m
-        Depth of the darkest colour [m].
-    exceeded
-        Whether there are deeper places, in the darkest colour too.
-    """
-
+    #: Round depths from 0 to that of the darkest colour, in `unit`.
     ticks: tuple[float, ...]
+    #: Of depths in every report.
     unit: str
+    #: Depth of the darkest colour [m].
     deepest_m: float
+    #: Whether there are deeper places, in the darkest colour too.
     exceeded: bool
 
 
@@ -171,15 +142,9 @@ def depth_scale(depth: FloatArray, units: UnitSystem, *, certain_m: float = np.i
     It ends at the depth that all but a fiftieth of the wet cells stay below, so that one pit
     between buildings does not make all else pale.
 
-    Parameters
-    ----------
-    depth
-        Depths shown [m]; 0 or NaN where there is no low spot.
-    units
-        Inches or centimetres.
-    certain_m
-        Depth of the deepest low spot that nothing speaks against [m]: deeper ones are not
-        looked at, so that an artefact does not make all else pale either.
+    `depth`: depths shown [m]; 0 or NaN where there is no low spot; `certain_m`: depth of the
+    deepest low spot that nothing speaks against [m]: deeper ones are not looked at, so that an
+    artefact does not make all else pale either.
 
     Examples
     --------
@@ -207,13 +172,6 @@ def smoothed(line: Points, rounds: int = 2) -> Points:
     """
     Cut the corners of a line that runs from cell to cell; its ends stay.
 
-    Parameters
-    ----------
-    line
-        Coordinates, shape (n, 2).
-    rounds
-        How often.
-
     References
     ----------
     Chaikin, G. M. (1974), An algorithm for high-speed curve generation, Computer Graphics and
@@ -237,14 +195,7 @@ def drawn_course(line: Points, cell: float, *, rounds: int = 2) -> Points:
 
     It leaves the centres of the cells by less than a cell; its ends stay.
 
-    Parameters
-    ----------
-    line
-        Coordinates, shape (n, 2).
-    cell
-        Side of a cell, in the same unit.
-    rounds
-        How often corners are cut.
+    `cell`: side of a cell, in the same unit; `rounds`: how often corners are cut.
 
     Examples
     --------

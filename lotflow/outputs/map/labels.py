@@ -47,28 +47,17 @@ _POINTS: Final = 72.0
 
 @dataclass(frozen=True)
 class Lettering:
-    """
-    A label of the map.
+    """A label of the map."""
 
-    Parameters
-    ----------
-    kind
-        "low spot", "doubtful low spot", "inlet", "outlet" or "crossing".
-    x, y
-        What it names [unit of the CRS].
-    text
-        One line.
-    middles
-        Places on what it names where the label fits best [unit of the CRS].
-    home
-        Number of the low spot it names, 0 for all else.
-    """
-
+    #: "low spot", "doubtful low spot", "inlet", "outlet" or "crossing".
     kind: str
+    #: What it names [unit of the CRS].
     x: float
     y: float
     text: str
+    #: Places on what it names where the label fits best [unit of the CRS].
     middles: tuple[tuple[float, float], ...] = ()
+    #: Number of the low spot it names, 0 for all else.
     home: int = 0
 
 
@@ -140,14 +129,7 @@ def letterings(content: MapContent, field: MapField, listed: Sequence[int] = ())
     """
     Choose the labels of a map, the important ones first.
 
-    Parameters
-    ----------
-    content
-        What the map shows.
-    field
-        Which part of it.
-    listed
-        Numbers of the low spots in the table: each must be found on the map.
+    `listed`: numbers of the low spots in the table: each must be found on the map.
     """
     chosen: list[Lettering] = []
     for rows, of_kind in (
@@ -176,21 +158,12 @@ def draw_labels(paper: Axes, field: MapField, content: MapContent, listed: Seque
     """
     Letter the map: numbers of low spots, names of inlets, what crosses the lot line.
 
-    Parameters
-    ----------
-    paper
-        Axes in inches over the field.
-    field
-        The field of the map.
-    content
-        What it shows.
-    listed
-        Numbers of the low spots in the table.
+    `paper`: axes in inches over the field; `listed`: numbers of the low spots in the table.
     """
     chosen = letterings(content, field, listed)
     width, height = paper.get_xlim()[1], paper.get_ylim()[1]
     labels = [_label(lettering, field) for lettering in chosen]
-    ground = paper_ground(
+    ground = _paper_ground(
         field, (width, height), lot=content.lot, flow_paths=content.flow_paths,
         inlets=content.inlets, low_spots=content.low_spots, drain_lines=content.drains.lines,
     )  # fmt: skip
@@ -260,59 +233,33 @@ _FURTHER: Final = 0.01
 
 @dataclass(frozen=True)
 class Label:
-    """
-    A label to be placed.
+    """A label to be placed."""
 
-    Parameters
-    ----------
-    x, y
-        What it names, on paper.
-    width, height
-        Its size, in the same unit.
-    middles
-        Places at which its middle may lie on what it names, the best first.
-    home
-        Number of the ground it names, see `PaperGround`; 0 where it names a point.
-    """
-
+    #: What it names, on paper.
     x: float
     y: float
+    #: Its size, in the same unit.
     width: float
     height: float
+    #: Places at which its middle may lie on what it names, the best first.
     middles: tuple[tuple[float, float], ...] = ()
+    #: Number of the ground it names, see `PaperGround`; 0 where it names a point.
     home: int = 0
 
 
 @dataclass(frozen=True, eq=False)
 class PaperGround:
-    """
-    What is drawn where, on small squares of paper.
+    """What is drawn where, on small squares of paper."""
 
-    Parameters
-    ----------
-    step
-        Side of a square, in the unit of the labels.
-    lines
-        Weight of the lines on each square, 0 to 1; row 0 is the lowest.
-    owner
-        Number of the ground each square belongs to; 0 where it belongs to none.
-    """
-
+    #: Side of a square, in the unit of the labels.
     step: float
+    #: Weight of the lines on each square, 0 to 1; row 0 is the lowest.
     lines: FloatArray
+    #: Number of the ground each square belongs to; 0 where it belongs to none.
     owner: IntArray
 
     def touches(self, box: NDArray[np.float64], number: int) -> bool:
-        """
-        Tell whether a box lies on a piece of ground, or beside it.
-
-        Parameters
-        ----------
-        box
-            West, south, east, north.
-        number
-            Of the ground.
-        """
+        """Tell whether a box lies on a piece of ground, or beside it."""
         return bool((self.owner[self._squares(box)] == number).any())
 
     def _squares(self, box: NDArray[np.float64]) -> tuple[slice, slice]:
@@ -387,23 +334,10 @@ def place_labels(
     """
     Place labels one after another, each where it covers least.
 
-    Parameters
-    ----------
-    labels
-        The important ones first.
-    width, height
-        Of the map field; labels stay within.
-    taken
-        Boxes that must stay free: west, south, east, north.
-    symbols
-        Boxes that had better stay free, beside what the labels name.
-    ground
-        What else is drawn.
+    `taken`: boxes that must stay free: west, south, east, north; `symbols`: boxes that had
+    better stay free, beside what the labels name.
 
-    Returns
-    -------
-    boxes
-        Shape (n, 4), in the order of the labels.
+    Returns shape (n, 4), in the order of the labels.
 
     Examples
     --------
@@ -441,7 +375,7 @@ def _within(boxes: Boxes, width: float, height: float) -> Boxes:
 
 
 #: Side of a square of paper [inch]: the width of the lot line.
-STEP: Final = 0.05
+_STEP: Final = 0.05
 #: What a label had better not cover: the lot line first of all.
 _LOT_LINE: Final = 1.0
 _INLET: Final = 0.8
@@ -449,7 +383,7 @@ _DRAIN_LINE: Final = 0.5
 _FLOW_PATH: Final = 0.4
 
 
-def paper_ground(
+def _paper_ground(
     field: MapField,
     size: tuple[float, float],
     *,
@@ -462,19 +396,10 @@ def paper_ground(
     """
     Find which squares of the paper bear lines, and which low spot each belongs to.
 
-    Parameters
-    ----------
-    field
-        The field of the map.
-    size
-        Its width and height [inch].
-    lot, flow_paths, inlets, low_spots
-        Layers of the result.
-    drain_lines
-        Drain lines that are drawn.
+    `size`: its width and height [inch]; `drain_lines`: drain lines that are drawn.
     """
-    columns, rows = (max(int(np.ceil(side / STEP)), 1) for side in size)
-    side = STEP * field.units_per_inch
+    columns, rows = (max(int(np.ceil(side / _STEP)), 1) for side in size)
+    side = _STEP * field.units_per_inch
     west, south = field.bounds[:2]
     transform = Affine(side, 0.0, west, 0.0, -side, south + rows * side)
 
@@ -494,7 +419,7 @@ def paper_ground(
     spots = spots.iloc[np.argsort(-spots.geometry.area.to_numpy(), kind="stable")]
     owners = zip(spots.geometry, spots["id"], strict=True)
     return PaperGround(
-        STEP,
+        _STEP,
         np.asarray(burnt((*paths, *pipes, *drains, *edges), "float64")),
         np.asarray(burnt(owners, "int32")),
     )

@@ -57,7 +57,7 @@ _TINT: Final = 0.24
 #: Widths of flow paths [points] at these contributing areas [m^2], straight between on a
 #: logarithmic scale.
 FLOW_AREAS: Final = (50.0, 500.0, 5000.0)
-FLOW_WIDTHS: Final = (0.8, 2.2, 4.2)
+_FLOW_WIDTHS: Final = (0.8, 2.2, 4.2)
 #: Share on filled ground from which the whole of a reach is drawn as uncertain.
 _MOSTLY_PONDED: Final = 0.5
 #: Opacity of the veil over a low spot that exists in no realisation.
@@ -68,10 +68,7 @@ def flow_width(area: Any) -> NDArray[np.float64]:
     """
     Give the width of a flow path's line [points].
 
-    Parameters
-    ----------
-    area
-        Contributing area [m^2].
+    `area`: contributing area [m^2].
 
     Examples
     --------
@@ -79,17 +76,14 @@ def flow_width(area: Any) -> NDArray[np.float64]:
     [0.8, 2.2, 4.2]
     """
     logarithm = np.log(np.maximum(np.asarray(area, dtype=float), 1.0))
-    return np.asarray(np.interp(logarithm, np.log(FLOW_AREAS), FLOW_WIDTHS))
+    return np.asarray(np.interp(logarithm, np.log(FLOW_AREAS), _FLOW_WIDTHS))
 
 
 def crossing_length(area: Any) -> NDArray[np.float64]:
     """
     Give the length of a crossing's triangle [inch].
 
-    Parameters
-    ----------
-    area
-        Contributing area of the water that crosses [m^2].
+    `area`: contributing area of the water that crosses [m^2].
     """
     return 0.035 * np.maximum(flow_width(area), 1.8)
 
@@ -98,14 +92,8 @@ def draw_ground(field: MapField, ground: Grid, depth: Grid, deepest: float) -> N
     """
     Draw the shaded ground, and low spots by depth.
 
-    Parameters
-    ----------
-    field
-        Where.
-    ground, depth
-        Elevation and depth of low spots [m].
-    deepest
-        Depth of the darkest colour [m].
+    `ground`, `depth`: elevation and depth of low spots [m]; `deepest`: depth of the darkest
+    colour [m].
     """
     rows, columns, extent = cells_shown(ground, field.bounds)
     edges = (extent[0], extent[2], extent[1], extent[3])
@@ -119,14 +107,8 @@ def draw_catchments(field: MapField, catchments: GeoDataFrame, shares: Mapping[s
     """
     Tint the catchment of each inlet, fading where it is less certain, and draw its edge.
 
-    Parameters
-    ----------
-    field
-        Where.
-    catchments
-        Layer of the result.
-    shares
-        How likely each cell drains to an inlet [-], by its name; without them a tint is even.
+    `shares`: how likely each cell drains to an inlet [-], by its name; without them a tint is
+    even.
     """
     pairs = zip(catchments["name"], catchments.geometry, strict=True)
     for number, (name, polygon) in enumerate(pairs):
@@ -167,14 +149,7 @@ def draw_buildings(field: MapField, buildings: GeoDataFrame) -> None:
 
 
 def is_doubtful(low_spots: GeoDataFrame) -> Any:
-    """
-    Tell which low spots may be no standing water at all.
-
-    Parameters
-    ----------
-    low_spots
-        Layer of the result.
-    """
+    """Tell which low spots may be no standing water at all."""
     return low_spots["artefact"].fillna("").astype(str) != ""
 
 
@@ -182,10 +157,7 @@ def in_order(low_spots: GeoDataFrame) -> GeoDataFrame:
     """
     Put low spots in the order in which a reader wants them: on the lot and certain ones first.
 
-    Parameters
-    ----------
-    low_spots
-        Layer of the result; within each group its order stays.
+    `low_spots`: layer of the result; within each group its order stays.
     """
     rank = is_doubtful(low_spots).astype(int) + 2 * (low_spots["on_lot_m2"] == 0).astype(int)
     return low_spots.iloc[np.argsort(rank.to_numpy(), kind="stable")]
@@ -213,14 +185,7 @@ def draw_low_spots(field: MapField, low_spots: GeoDataFrame) -> None:
 
 
 def is_mostly_ponded(flow_paths: GeoDataFrame) -> Any:
-    """
-    Tell which flow paths run over broad filled ground for most of their length.
-
-    Parameters
-    ----------
-    flow_paths
-        Layer of the result.
-    """
+    """Tell which flow paths run over broad filled ground for most of their length."""
     return flow_paths["ponded_share"].astype(float).fillna(0.0) >= _MOSTLY_PONDED
 
 
@@ -233,16 +198,10 @@ def draw_flow_paths(
     Over ground that fills before water runs on, its course is uncertain: there the line is
     light and dashed.
 
-    Parameters
-    ----------
-    field
-        Where.
-    flow_paths, ponds
-        Layers of the result: flow paths and low spots.
-    cell
-        Side of a cell [unit of the CRS].
+    `flow_paths`, `ponds`: layers of the result: flow paths and low spots; `cell`: side of a
+    cell [unit of the CRS].
     """
-    lines, rows = lines_of(flow_paths.geometry.to_numpy())
+    lines, rows = _lines_of(flow_paths.geometry.to_numpy())
     lines = [drawn_course(line, cell) for line in lines]
     widths = flow_width(flow_paths["area_m2"].to_numpy()[rows])
     everywhere = is_mostly_ponded(flow_paths).to_numpy()[rows]
@@ -315,7 +274,7 @@ def draw_inlets(field: MapField, inlets: GeoDataFrame) -> None:
     inch = field.units_per_inch
     long = inlets.geometry.length > np.where(inlets.geometry.area > 0, 0.6 * inch, 0.15 * inch)
     shapes = inlets.geometry[long]
-    lines, _ = lines_of(np.array([s.boundary if s.area else s for s in shapes], dtype=object))
+    lines, _ = _lines_of(np.array([s.boundary if s.area else s for s in shapes], dtype=object))
     for colour, wider in (("white", 1.8), (INK, 0.0)):
         field.axes.add_collection(
             LineCollection(lines, colors=colour, linewidths=2.4 + wider, zorder=11)
@@ -336,10 +295,7 @@ def outline(polygon: Any) -> Path:
     """
     Make one path of a polygon with its parts and holes.
 
-    Parameters
-    ----------
-    polygon
-        Polygon or multipolygon, not empty.
+    `polygon`: polygon or multipolygon, not empty.
 
     Examples
     --------
@@ -355,21 +311,14 @@ def outline(polygon: Any) -> Path:
     return Path.make_compound_path(*(Path(shapely.get_coordinates(r), closed=True) for r in rings))
 
 
-def lines_of(geometries: Any) -> tuple[list[Points], NDArray[np.int64]]:
+def _lines_of(geometries: Any) -> tuple[list[Points], NDArray[np.int64]]:
     """
     Split lines into their parts.
 
-    Parameters
-    ----------
-    geometries
-        Array of lines, of one part or several.
+    `geometries`: array of lines, of one part or several.
 
-    Returns
-    -------
-    lines
-        Coordinates, shape (n, 2), of each part.
-    rows
-        Number of the geometry each part comes from.
+    Returns lines: coordinates, shape (n, 2), of each part; rows: number of the geometry each
+    part comes from.
     """
     parts, rows = shapely.get_parts(geometries, return_index=True)
     return [shapely.get_coordinates(part) for part in parts], rows
@@ -379,17 +328,9 @@ def stretches(line: Points, area: Any) -> list[tuple[Points, bool]]:
     """
     Divide a line into stretches within an area and outside, in its own direction.
 
-    Parameters
-    ----------
-    line
-        Coordinates, shape (n, 2).
-    area
-        Polygon or multipolygon; a piece is within if its middle is.
+    `area`: polygon or multipolygon; a piece is within if its middle is.
 
-    Returns
-    -------
-    stretches
-        Coordinates of each, and whether it is within.
+    Returns coordinates of each, and whether it is within.
 
     Examples
     --------
@@ -408,14 +349,7 @@ def arrowheads(lines: Sequence[Points], length: float, least: float) -> list[Poi
     """
     Make arrowheads that show which way lines run, on those long enough to bear one.
 
-    Parameters
-    ----------
-    lines
-        Coordinates of each, downstream.
-    length
-        Of an arrowhead.
-    least
-        Length of the shortest line with one.
+    `least`: length of the shortest line with one.
     """
     heads = []
     for line in lines:
@@ -443,16 +377,8 @@ def crossing_triangles(
     """
     Make triangles on the lot line that point the way the water goes.
 
-    Parameters
-    ----------
-    points
-        Where it crosses, shape (n, 2); each triangle is set on the lot line beside it.
-    inward
-        Whether it comes onto the lot.
-    lengths
-        Of the triangles.
-    lot
-        Polygon of the lot.
+    `points`: where it crosses, shape (n, 2); each triangle is set on the lot line beside it;
+    `inward`: whether it comes onto the lot.
     """
     boundary = shapely.boundary(lot)
     step = 1e-3 * float(np.sqrt(shapely.area(lot)))
@@ -496,13 +422,6 @@ def draw_drains(field: MapField, drains: MapDrains) -> None:
     Draw drain lines with the way they flow, lines to be replaced dashed, and outlets.
 
     They lie over the paths on the ground and under the lot line and the inlets.
-
-    Parameters
-    ----------
-    field
-        Where.
-    drains
-        What is drawn.
     """
     _draw_pipes(field, drains.replaced, REPLACED_WIDTH, REPLACED_DASHES)
     lines = _draw_pipes(field, drains.lines, WIDTH, "solid")
@@ -519,7 +438,7 @@ def draw_drains(field: MapField, drains: MapDrains) -> None:
 
 def _draw_pipes(field: MapField, shapes: tuple[Any, ...], width: float, dashes: Any) -> list[Any]:
     """Draw lines on a light band; give the coordinates of each."""
-    lines, _ = lines_of(np.array(shapes, dtype=object))
+    lines, _ = _lines_of(np.array(shapes, dtype=object))
     for colour, wider, opacity, style in (
         ("white", 1.6, 0.8, "solid"),
         (PIPE, 0.0, 1.0, dashes),

@@ -51,8 +51,8 @@ if TYPE_CHECKING:
 
 
 #: Sizes of text [points] and of the panel's columns [inch].
-TEXT: Final = 7.2
-HEADING: Final = 8.2
+_TEXT: Final = 7.2
+_HEADING: Final = 8.2
 _SWATCH: Final = 0.34
 _ROW: Final = 0.178
 #: Rows of a table before it refers to the summary.
@@ -71,13 +71,6 @@ def one_line(text: object, longest: int) -> str:
     r"""
     Bring a text onto one line of limited length.
 
-    Parameters
-    ----------
-    text
-        As it is in the data.
-    longest
-        Characters.
-
     Examples
     --------
     >>> one_line("Drain behind\n the garage", 40), one_line("abcdefgh", 5)
@@ -89,26 +82,18 @@ def one_line(text: object, longest: int) -> str:
 
 @dataclass
 class Panel:
-    """
-    A column of a sheet that is filled from the top down.
+    """A column of a sheet that is filled from the top down."""
 
-    Parameters
-    ----------
-    axes
-        What is drawn on, in inches of paper from the lower left corner.
-    width
-        Of the column [inch].
-    y
-        Where the next row goes [inch].
-    """
-
+    #: What is drawn on, in inches of paper from the lower left corner.
     axes: Axes
+    #: Of the column [inch].
     width: float
+    #: Where the next row goes [inch].
     y: float
 
     def text(self, x: float, text: str, **style: Any) -> None:
         """Write in the current row."""
-        usual: dict[str, Any] = {"fontsize": TEXT, "color": INK, "va": "center"}
+        usual: dict[str, Any] = {"fontsize": _TEXT, "color": INK, "va": "center"}
         self.axes.text(x, self.y, text, **(usual | style))
 
     def heading(self, text: str) -> None:
@@ -116,14 +101,14 @@ class Panel:
         self.y -= 0.06
         self.axes.plot([0, self.width], [self.y, self.y], color="#b9b5ac", linewidth=0.7)
         self.y -= 0.15
-        self.text(0.0, text, fontsize=HEADING, fontweight="bold")
+        self.text(0.0, text, fontsize=_HEADING, fontweight="bold")
         self.y -= 0.03 + _ROW
 
 
-Sign = Callable[[Panel], None]
+_Sign = Callable[[Panel], None]
 
 
-def _line(width: float, colour: str, dashes: Any = "solid") -> Sign:
+def _line(width: float, colour: str, dashes: Any = "solid") -> _Sign:
     def draw(panel: Panel) -> None:
         ends = [0.0, _SWATCH], [panel.y, panel.y]
         panel.axes.plot(*ends, color=colour, linewidth=width, linestyle=dashes)
@@ -131,7 +116,7 @@ def _line(width: float, colour: str, dashes: Any = "solid") -> Sign:
     return draw
 
 
-def _box(face: str, edge: str, width: float = 0.8, dashes: Any = "solid") -> Sign:
+def _box(face: str, edge: str, width: float = 0.8, dashes: Any = "solid") -> _Sign:
     def draw(panel: Panel) -> None:
         panel.axes.add_patch(
             Rectangle((0.0, panel.y - 0.055), _SWATCH, 0.11, facecolor=face, edgecolor=edge,
@@ -141,7 +126,7 @@ def _box(face: str, edge: str, width: float = 0.8, dashes: Any = "solid") -> Sig
     return draw
 
 
-def _triangle(face: str) -> Sign:
+def _triangle(face: str) -> _Sign:
     def draw(panel: Panel) -> None:
         shape = np.array([(0.23, 0.0), (0.10, 0.07), (0.10, -0.07)]) + np.array([0.0, panel.y])
         panel.axes.add_patch(Polygon(shape, facecolor=face, edgecolor=INK, linewidth=0.8))
@@ -157,7 +142,7 @@ def _outlet(panel: Panel) -> None:
     panel.axes.plot([0.5 * _SWATCH], [panel.y], **(OUTLET | {"markersize": 5.5}))
 
 
-def _ground_signs(content: MapContent, *, gaps: bool) -> Iterator[tuple[Sign, str]]:
+def _ground_signs(content: MapContent, *, gaps: bool) -> Iterator[tuple[_Sign, str]]:
     """Signs of what stands on the ground, with their meaning."""
     yield _line(2.0, LOT, (0, (5, 1.3, 1, 1.3))), "lot line"
     if len(content.buildings):
@@ -172,7 +157,7 @@ def _ground_signs(content: MapContent, *, gaps: bool) -> Iterator[tuple[Sign, st
         yield _box("#f3e2bd", CATCHMENTS[0], 1.5), "catchment of an inlet"
 
 
-def _drain_signs(content: MapContent) -> Iterator[tuple[Sign, str]]:
+def _drain_signs(content: MapContent) -> Iterator[tuple[_Sign, str]]:
     """Signs of the drains, with their meaning."""
     if content.drains.lines:
         yield _line(WIDTH, PIPE), "drain line"
@@ -182,7 +167,7 @@ def _drain_signs(content: MapContent) -> Iterator[tuple[Sign, str]]:
         yield _outlet, "outlet of the drains"
 
 
-def _flow_signs(content: MapContent) -> Iterator[tuple[Sign, str]]:
+def _flow_signs(content: MapContent) -> Iterator[tuple[_Sign, str]]:
     """Signs of where water runs and stands, with their meaning."""
     if len(content.flow_paths):
         for area, text in zip(FLOW_AREAS, _ROUND_AREAS[content.units], strict=True):
@@ -203,14 +188,7 @@ def draw_legend(panel: Panel, content: MapContent, *, gaps: bool = False) -> Non
     """
     Explain the signs on the map; those that are not on it are left out.
 
-    Parameters
-    ----------
-    panel
-        Where.
-    content
-        What the map shows.
-    gaps
-        Whether part of the field has no elevation.
+    `gaps`: whether part of the field has no elevation.
     """
     panel.heading("Signs")
     signs = (*_ground_signs(content, gaps=gaps), *_drain_signs(content), *_flow_signs(content))
@@ -224,14 +202,7 @@ def draw_depth_scale(panel: Panel, scale: DepthScale, content: MapContent) -> No
     """
     Draw the colours of depths with their numbers.
 
-    Parameters
-    ----------
-    panel
-        Where.
-    scale
-        Of the colours on the map.
-    content
-        What the map shows.
+    `scale`: of the colours on the map.
     """
     panel.heading(f"Depth of low spots when full [{scale.unit}]")
     if content.low_spots["probability"].notna().any():
@@ -264,16 +235,11 @@ def _more(panel: Panel, count: int, least: int) -> None:
         panel.y -= _ROW
 
 
-def rows_that_fit(panel: Panel, *, reserved: int) -> int:
+def _rows_that_fit(panel: Panel, *, reserved: int) -> int:
     """
     Count the rows of a table that have room in a panel.
 
-    Parameters
-    ----------
-    panel
-        Where.
-    reserved
-        Rows that must be left for what comes after.
+    `reserved`: rows that must be left for what comes after.
     """
     return int(min(_MOST_ROWS, max((panel.y / _ROW) - reserved - 3, 1)))
 
@@ -282,21 +248,11 @@ def draw_low_spot_table(panel: Panel, content: MapContent) -> list[int]:
     """
     List low spots outside buildings with their numbers, the most important first.
 
-    Parameters
-    ----------
-    panel
-        Where.
-    content
-        What the map shows.
-
-    Returns
-    -------
-    listed
-        Numbers of the low spots that are in the table.
+    Returns numbers of the low spots that are in the table.
     """
     inside = content.low_spots["inside_building"].isin([True])
     spots = in_order(content.low_spots[~inside])
-    count = rows_that_fit(panel, reserved=1)
+    count = _rows_that_fit(panel, reserved=1)
     columns = (0.04, 0.80, 1.53, panel.width)
     panel.heading("Low spots")
     panel.y += 0.06
@@ -331,14 +287,7 @@ def draw_inlet_table(panel: Panel, content: MapContent, reserved: int) -> None:
     """
     List inlets with what drains to them over the surface.
 
-    Parameters
-    ----------
-    panel
-        Where.
-    content
-        What the map shows.
-    reserved
-        Rows that must be left for what comes after.
+    `reserved`: rows that must be left for what comes after.
     """
     colours = dict(
         zip(content.catchments["name"], CATCHMENTS * len(content.catchments), strict=False)
@@ -390,7 +339,7 @@ class _Rows:
 
 #: From how one reads with ease to how most inlets have room.
 _INLET_ROWS: Final = (
-    _Rows(_ROW, TEXT, 1, _LONGEST_NAME),
+    _Rows(_ROW, _TEXT, 1, _LONGEST_NAME),
     _Rows(0.13, 6.0, 1, 26),
     _Rows(0.11, 5.2, 2, 13),
     _Rows(0.10, 4.4, 3, 9),
@@ -410,16 +359,7 @@ def draw_scale(paper: Axes, scale: Scale, units: UnitSystem, name_of_paper: str)
     """
     Draw a scale bar at the right, the scale in words under it and a north arrow left of it.
 
-    Parameters
-    ----------
-    paper
-        Axes in inches of paper.
-    scale
-        Of the map.
-    units
-        Of the bar.
-    name_of_paper
-        Paper on which the scale holds.
+    `paper`: axes in inches of paper; `name_of_paper`: paper on which the scale holds.
     """
     right = paper.get_xlim()[1] - 0.14
     unit_m, sign = (METRES_PER_FOOT, "ft") if units == "us" else (1.0, "m")

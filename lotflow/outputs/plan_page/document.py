@@ -107,15 +107,8 @@ def plan_page(content: PageContent) -> str:
     """
     Write a plan page: the same content gives the same text.
 
-    Parameters
-    ----------
-    content
-        What it shows.
-
-    Returns
-    -------
-    page
-        HTML that works from a file, without a network, under its own strict content policy.
+    Returns HTML that works from a file, without a network, under its own strict content
+    policy.
     """
     leaflet = importlib.resources.files("js_lib_leaflet") / "static" / "js_lib_leaflet"
     library = (leaflet / "leaflet.js").read_text("utf-8")
@@ -127,7 +120,7 @@ def plan_page(content: PageContent) -> str:
         "title": html.escape(content.title),
         "policy": html.escape(_policy(style, script)),
         "style": style,
-        "data": data_text(page_data(content)),
+        "data": data_text(_page_data(content)),
         "script": script,
     }
     # one pass: what stands in one part is never taken for the place of another
@@ -155,10 +148,7 @@ def data_text(data: Any) -> str:
     r"""
     Write data as JSON that cannot end its script element.
 
-    Parameters
-    ----------
-    data
-        Text, numbers, lists and mappings; finite numbers only.
+    `data`: text, numbers, lists and mappings; finite numbers only.
 
     Examples
     --------
@@ -169,15 +159,8 @@ def data_text(data: Any) -> str:
     return text.replace("<", "\\u003c").replace("\u2028", "\\u2028").replace("\u2029", "\\u2029")
 
 
-def page_data(content: PageContent) -> dict[str, Any]:
-    """
-    Give everything a page shows as plain values.
-
-    Parameters
-    ----------
-    content
-        What it shows.
-    """
+def _page_data(content: PageContent) -> dict[str, Any]:
+    """Give everything a page shows as plain values."""
     ground = content.ground
     scale = _scale(content)
     rows, columns = ground.shape

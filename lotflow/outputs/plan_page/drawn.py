@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from lotflow.layers import Column
 
 
-def open_case(frame: pd.DataFrame) -> pd.DataFrame:
+def _open_case(frame: pd.DataFrame) -> pd.DataFrame:
     """Rows of the case in which every inlet works."""
     return frame[frame["case"] == OPEN]
 
@@ -31,34 +31,14 @@ def blocked_ponds(ponds: pd.DataFrame) -> pd.DataFrame:
     """
     Choose per storm and low spot the deepest water that blocked inlets leave.
 
-    Parameters
-    ----------
-    ponds
-        Layer of the result.
-
-    Returns
-    -------
-    worst
-        Their `case` says in words which inlets are blocked; where several cases are as
-        bad, the first of them: one inlet rather than all.
+    Returns their `case` says in words which inlets are blocked; where several cases are as
+    bad, the first of them: one inlet rather than all.
     """
     return _worst_blocked(ponds, ["return_period_yr", "low_spot"], "depth_m")
 
 
 def blocked_overflow(paths: pd.DataFrame) -> pd.DataFrame:
-    """
-    Choose per low spot the way of the most water that runs over where inlets are blocked.
-
-    Parameters
-    ----------
-    paths
-        Layer of the result.
-
-    Returns
-    -------
-    worst
-        As `blocked_ponds`.
-    """
+    """Choose per low spot the way of the most water that runs over where inlets are blocked."""
     return _worst_blocked(paths, ["low_spot"], "overflow_m3")
 
 
@@ -82,10 +62,7 @@ def sizes_told(line: Mapping[str, Any]) -> dict[str, str | None]:
     """
     Name the size a line needs in the design storm, and that in a rarer one, each with its storm.
 
-    Parameters
-    ----------
-    line
-        Has the columns of the layer "drain_lines" about sizes, as far as they are known.
+    `line`: has the columns of the layer "drain_lines" about sizes, as far as they are known.
 
     Examples
     --------
@@ -100,7 +77,7 @@ def sizes_told(line: Mapping[str, Any]) -> dict[str, str | None]:
     return {"required_size": told[0], "rarest_storm_size": rarest}
 
 
-def sized_lines(lines: pd.DataFrame) -> pd.DataFrame:
+def _sized_lines(lines: pd.DataFrame) -> pd.DataFrame:
     """Drain lines with the sizes they need, each named with its storm."""
     known = lines.drop(columns="geometry").astype(object)
     rows: Any = known.where(known.notna(), None).to_dict("records")
@@ -118,72 +95,47 @@ Mark = Literal["", "square", "circle", "diamond", "on", "off"]
 
 @dataclass(frozen=True)
 class Verdicts:
-    """
-    Looks of rows by what a check found.
+    """Looks of rows by what a check found."""
 
-    Parameters
-    ----------
-    column
-        That says it.
-    looks
-        Colour and dashes by its value, in the order of the key.
-    """
-
+    #: That says it.
     column: str
+    #: Colour and dashes by its value, in the order of the key.
     looks: Mapping[str, tuple[str, str]]
 
 
 @dataclass(frozen=True)
-class DrawnLayer:
-    """
-    How a layer is drawn.
+class _DrawnLayer:
+    """How a layer is drawn."""
 
-    Parameters
-    ----------
-    title
-        In the list of layers.
-    fill, stroke, width, dashes, opacity
-        Colours, line width [pixels], dashes, opacity of the fill; empty for none.
-    mark
-        Symbol of points.
-    heading
-        Column that names a row; empty for the title alone.
-    label
-        Whether that name is written on the map.
-    told
-        Columns that the tooltip tells.
-    shown
-        Whether it is drawn at first.
-    source
-        Layer of the result it shows; empty where that is its own key.
-    rows
-        Chooses the rows that are drawn; None for all.
-    verdicts
-        Looks by what a check found.
-    bold
-        Column and value of rows that are drawn twice as wide.
-    hues
-        Colours of the rows in turn, instead of `fill` and `stroke`.
-    by_cells
-        Whether its lines run from cell to cell, and are drawn without those steps.
-    """
-
+    #: In the list of layers.
     title: str
+    #: Colours, line width [pixels], dashes, opacity of the fill; empty for none.
     fill: str = ""
     stroke: str = ""
     width: float = 1.5
     dashes: str = ""
     opacity: float = 0.25
+    #: Symbol of points.
     mark: Mark = ""
+    #: Column that names a row; empty for the title alone.
     heading: str = ""
+    #: Whether that name is written on the map.
     label: bool = False
+    #: Columns that the tooltip tells.
     told: tuple[str, ...] = ()
+    #: Whether it is drawn at first.
     shown: bool = True
+    #: Layer of the result it shows; empty where that is its own key.
     source: str = ""
+    #: Chooses the rows that are drawn; None for all.
     rows: Callable[[pd.DataFrame], pd.DataFrame] | None = None
+    #: Looks by what a check found.
     verdicts: Verdicts | None = None
+    #: Column and value of rows that are drawn twice as wide.
     bold: tuple[str, object] | None = None
+    #: Colours of the rows in turn, instead of `fill` and `stroke`.
     hues: tuple[str, ...] = ()
+    #: Whether its lines run from cell to cell, and are drawn without those steps.
     by_cells: bool = False
 
 
@@ -194,21 +146,21 @@ _POND: Final = (
 _OVERFLOW: Final = ("least_return_period_yr", "overflow_m3", "spills_to", "spills_onto")
 
 #: From the ground up: later layers are drawn over earlier ones.
-DRAWN: Final[dict[str, DrawnLayer]] = {
-    "contours": DrawnLayer(
+DRAWN: Final[dict[str, _DrawnLayer]] = {
+    "contours": _DrawnLayer(
         "Contours", stroke=palette.CONTOUR, width=0.8, heading="label", shown=False,
         bold=("kind", "index"),
     ),
-    "catchments": DrawnLayer(
+    "catchments": _DrawnLayer(
         "Catchments of the inlets", fill=palette.CATCHMENTS[0], stroke=palette.CATCHMENTS[0],
         opacity=0.14, heading="name", told=("area_m2",),
         hues=palette.CATCHMENTS,
     ),
-    "buildings": DrawnLayer(
+    "buildings": _DrawnLayer(
         "Buildings", fill=palette.BUILDING, stroke=palette.BUILDING_EDGE, width=1,
         opacity=0.9, heading="name",
     ),
-    "low_spots": DrawnLayer(
+    "low_spots": _DrawnLayer(
         "Low spots", stroke=palette.WATER_EDGE, fill="#2f6fb3", opacity=0.05, width=1,
         heading="id", label=True,
         told=(
@@ -216,35 +168,35 @@ DRAWN: Final[dict[str, DrawnLayer]] = {
             "probability", "artefact",
         ),
     ),
-    "ponds_blocked": DrawnLayer(
+    "ponds_blocked": _DrawnLayer(
         "Ponds with inlets blocked", fill=palette.BLOCKED, stroke=palette.BLOCKED, opacity=0.35,
         width=1, dashes="5 3", heading="low_spot", told=("case", *_POND), shown=False,
         source="ponds", rows=blocked_ponds,
     ),
-    "ponds": DrawnLayer(
+    "ponds": _DrawnLayer(
         "Ponds of the storm", fill="#1a3f86", stroke=palette.WATER_EDGE, opacity=0.55, width=1,
-        heading="low_spot", told=_POND, rows=open_case,
+        heading="low_spot", told=_POND, rows=_open_case,
     ),
-    "flow_paths": DrawnLayer(
+    "flow_paths": _DrawnLayer(
         "Flow paths", stroke=palette.FLOW, width=2, by_cells=True,
         told=("area_m2", "length_m", "slope", "ponded_share", "holds_share"),
     ),
-    "overflow_blocked": DrawnLayer(
+    "overflow_blocked": _DrawnLayer(
         "Overflow with inlets blocked", stroke=palette.BLOCKED, width=3, dashes="1 7",
         heading="low_spot", told=("case", *_OVERFLOW), shown=False, source="overflow_paths",
         rows=blocked_overflow,
     ),
-    "overflow_paths": DrawnLayer(
+    "overflow_paths": _DrawnLayer(
         "Overflow of ponds", stroke=palette.WATER_EDGE, width=3, dashes="1 7",
-        heading="low_spot", told=_OVERFLOW, rows=open_case,
+        heading="low_spot", told=_OVERFLOW, rows=_open_case,
     ),
-    "lot": DrawnLayer("Lot", stroke=palette.LOT, width=2.5, dashes="10 5"),
-    "lot_line_crossings": DrawnLayer(
+    "lot": _DrawnLayer("Lot", stroke=palette.LOT, width=2.5, dashes="10 5"),
+    "lot_line_crossings": _DrawnLayer(
         "Water over the lot line", fill=palette.RUN_ON, stroke=palette.INK, mark="on",
         heading="id",
         told=("direction", "area_m2", "elevation_m"),
     ),
-    "facades": DrawnLayer(
+    "facades": _DrawnLayer(
         "Ground at the walls", stroke=palette.NOT_TOLD, width=4, heading="name",
         told=("verdict", "slope", "slope_limit", "surface"),
         verdicts=Verdicts("verdict", {
@@ -254,7 +206,7 @@ DRAWN: Final[dict[str, DrawnLayer]] = {
             "too narrow to tell": (palette.NOT_TOLD, "1 6"),
         }),
     ),
-    "outlet_options": DrawnLayer(
+    "outlet_options": _DrawnLayer(
         "Ways for gravity to lower places", stroke=palette.NOT_TOLD, width=1.5,
         heading="subject", shown=False, bold=("rank", 1),
         told=("kind", "place", "verdict", "run_m", "fall_m", "left_m", "deepest_m"),
@@ -264,30 +216,30 @@ DRAWN: Final[dict[str, DrawnLayer]] = {
             "not reachable": (palette.FAULT, "2 5"),
         }),
     ),
-    "drain_lines": DrawnLayer(
+    "drain_lines": _DrawnLayer(
         "Drain lines", stroke=palette.PIPE, width=3, heading="name",
         told=(
             "case", "diameter_m", "fall_m", "slope_m_per_m", "capacity_m3s", "least_cover_m",
             "required_size", "rarest_storm_size",
         ),
-        rows=sized_lines,
+        rows=_sized_lines,
     ),
-    "nodes": DrawnLayer(
+    "nodes": _DrawnLayer(
         "Ends and joints of lines", fill="#ffffff", stroke=palette.PIPE, mark="circle",
         heading="name", told=("kind", "case"), shown=False,
         rows=joints,
     ),
-    "outlets": DrawnLayer(
+    "outlets": _DrawnLayer(
         "Outlets", fill=palette.PIPE, stroke="#ffffff", mark="circle", heading="name", label=True,
         told=("detail", "invert_m"), source="nodes",
         rows=outlets,
     ),
-    "openings": DrawnLayer(
+    "openings": _DrawnLayer(
         "Openings of buildings", fill="#ffffff", stroke=palette.FAULT, mark="diamond",
         heading="name",
         told=("kind", "sill_m", "above_ground_m", "ground_spread_m", "freeboard_m"),
     ),
-    "inlets": DrawnLayer(
+    "inlets": _DrawnLayer(
         "Inlets", fill=palette.INK, stroke="#ffffff", mark="square", heading="name", label=True,
         told=(
             "kind", "catchment_m2", "roof_connected_m2", "ground_elevation_m",
@@ -319,17 +271,10 @@ def drawn_layers(layers: Mapping[str, pd.DataFrame], ground: Grid) -> list[dict[
     """
     Give what a page draws.
 
-    Parameters
-    ----------
-    layers
-        Layers of the result; those without rows are left out.
-    ground
-        Coordinates are given from its lower left corner.
+    `layers`: layers of the result; those without rows are left out; `ground`: coordinates are
+    given from its lower left corner.
 
-    Returns
-    -------
-    layers
-        From the ground up, each with its style and features.
+    Returns from the ground up, each with its style and features.
     """
     found = []
     for key, drawn in DRAWN.items():
@@ -344,7 +289,7 @@ def drawn_layers(layers: Mapping[str, pd.DataFrame], ground: Grid) -> list[dict[
     return found
 
 
-def _style(drawn: DrawnLayer, frame: pd.DataFrame) -> dict[str, Any]:
+def _style(drawn: _DrawnLayer, frame: pd.DataFrame) -> dict[str, Any]:
     """Style of a layer as the page reads it; a key of the verdicts that occur."""
     names = ("title", "fill", "stroke", "width", "dashes", "opacity", "mark", "label", "shown")
     style = {name: getattr(drawn, name) for name in names}
@@ -358,7 +303,7 @@ def _style(drawn: DrawnLayer, frame: pd.DataFrame) -> dict[str, Any]:
 
 
 def _features(
-    frame: Any, drawn: DrawnLayer, columns: Sequence[Column], ground: Grid
+    frame: Any, drawn: _DrawnLayer, columns: Sequence[Column], ground: Grid
 ) -> list[dict[str, Any]]:
     """Rows with their coordinates, their looks and what is told of them."""
     west, south, _, _ = ground.bounds
@@ -397,7 +342,7 @@ def _storm(row: Mapping[str, Any]) -> dict[str, Any]:
     return {key: plain(row[column]) for key, column in keys if column in row}
 
 
-def _look(row: Mapping[str, Any], drawn: DrawnLayer, number: int) -> dict[str, Any]:
+def _look(row: Mapping[str, Any], drawn: _DrawnLayer, number: int) -> dict[str, Any]:
     """What of a row's look is not that of its layer."""
     look: dict[str, Any] = {}
     if drawn.mark == "on":
@@ -422,10 +367,7 @@ def plain(value: Any) -> Any:
     """
     Bring a cell of a table into what JSON has, to its last digit: the page rounds to what it shows.
 
-    Parameters
-    ----------
-    value
-        A number, text, truth value, or none of them.
+    `value`: A number, text, truth value, or none of them.
 
     Examples
     --------
@@ -467,14 +409,7 @@ def open_value(entry: Mapping[str, Any], key: str, value: Any) -> Any:
     """
     Give a value, or the two ends of its range where the data leave it open.
 
-    Parameters
-    ----------
-    entry
-        With its bounds, if there are any.
-    key
-        Of the value.
-    value
-        On the measured surface.
+    `entry`: with its bounds, if there are any.
 
     Examples
     --------

@@ -31,7 +31,7 @@ def section(content: Mapping[str, Any], key: str) -> Sequence[Mapping[str, Any]]
     return entries
 
 
-def with_bounds(content: Mapping[str, Any], key: str) -> list[dict[str, Any]]:
+def _with_bounds(content: Mapping[str, Any], key: str) -> list[dict[str, Any]]:
     """Entries of a summary's section, those that are not closed with a remark that says so."""
     return [{**entry, "not_closed": _bound(entry)} for entry in content[key]]
 
@@ -41,21 +41,14 @@ def _bound(entry: Mapping[str, Any]) -> str:
     return NOT_CLOSED if entry.get("not_closed") else ""
 
 
-def best_options(content: Mapping[str, Any], key: str) -> list[dict[str, Any]]:
+def _best_options(content: Mapping[str, Any], key: str) -> list[dict[str, Any]]:
     """
     Choose the best place that gravity might reach from each subject.
-
-    Parameters
-    ----------
-    content
-        As `summary_content` gives it.
-    key
-        Of the section.
 
     Examples
     --------
     >>> options = [{"rank": 1, "kind": "curb", "place": "Front"}, {"rank": 2, "kind": "street"}]
-    >>> best_options({"outlet_options": options}, "outlet_options")[0]["kind"]
+    >>> _best_options({"outlet_options": options}, "outlet_options")[0]["kind"]
     'curb, Front'
     """
     return [
@@ -70,13 +63,6 @@ def pond_entries(content: Mapping[str, Any], key: str) -> list[dict[str, Any]]:
     Give the water in each low spot after each storm, every inlet open.
 
     Of several ponds in one low spot the deepest counts.
-
-    Parameters
-    ----------
-    content
-        As `summary_content` gives it.
-    key
-        Of the section.
     """
     deepest: dict[tuple[Any, Any], Mapping[str, Any]] = {}
     for entry in content[key]:
@@ -98,17 +84,8 @@ def _pond(entry: Mapping[str, Any]) -> dict[str, Any]:
     return {**kept, "soaks_away_h": "never" if (h := entry["soaks_away_h"]) is None else h}
 
 
-def case_entries(content: Mapping[str, Any], key: str) -> list[dict[str, Any]]:
-    """
-    Give the worst pond of each case in which inlets are blocked, per storm.
-
-    Parameters
-    ----------
-    content
-        As `summary_content` gives it.
-    key
-        Of the section.
-    """
+def _case_entries(content: Mapping[str, Any], key: str) -> list[dict[str, Any]]:
+    """Give the worst pond of each case in which inlets are blocked, per storm."""
     return [
         {**entry, "case": Scenario(entry["case"]).words, "not_closed": _bound(entry)}
         for entry in content[key]
@@ -116,7 +93,7 @@ def case_entries(content: Mapping[str, Any], key: str) -> list[dict[str, Any]]:
     ]
 
 
-def lines_of_result(content: Mapping[str, Any], _: str) -> list[dict[str, Any]]:
+def _lines_of_result(content: Mapping[str, Any], _: str) -> list[dict[str, Any]]:
     """Drain lines of the system the result is for: the proposed one where there is one."""
     lines = [line | sizes_told(line) for line in content["lines"]]
     proposed = [line for line in lines if line.get("case") == "proposed"]
@@ -126,38 +103,24 @@ def lines_of_result(content: Mapping[str, Any], _: str) -> list[dict[str, Any]]:
 def lines_today(content: Mapping[str, Any], _: str) -> list[dict[str, Any]]:
     """Drain lines as they are today, where another system is proposed."""
     lines = [line | sizes_told(line) for line in content["lines"]]
-    return [line for line in lines if line not in lines_of_result(content, "lines")]
+    return [line for line in lines if line not in _lines_of_result(content, "lines")]
 
 
-def crossing_entries(content: Mapping[str, Any], key: str) -> list[dict[str, Any]]:
+def _crossing_entries(content: Mapping[str, Any], key: str) -> list[dict[str, Any]]:
     """
     Say which way water goes over the lot line.
 
-    Parameters
-    ----------
-    content
-        As `summary_content` gives it.
-    key
-        Of the section.
-
     Examples
     --------
-    >>> crossing_entries({"lot_line_crossings": [{"direction": "on"}]}, "lot_line_crossings")
+    >>> _crossing_entries({"lot_line_crossings": [{"direction": "on"}]}, "lot_line_crossings")
     [{'direction': 'onto the lot'}]
     """
     ways = {"on": "onto the lot", "off": "off the lot"}
     return [{**entry, "direction": ways[entry["direction"]]} for entry in content[key]]
 
 
-def outlet_nodes(nodes: pd.DataFrame | None) -> list[dict[str, Any]]:
-    """
-    Give the outlets of the system the result is for.
-
-    Parameters
-    ----------
-    nodes
-        Layer of the result; None for none.
-    """
+def _outlet_nodes(nodes: pd.DataFrame | None) -> list[dict[str, Any]]:
+    """Give the outlets of the system the result is for."""
     if nodes is None or nodes.empty:
         return []
     columns = ("case", "name", "detail", "invert_m")
@@ -167,24 +130,19 @@ def outlet_nodes(nodes: pd.DataFrame | None) -> list[dict[str, Any]]:
     ]
 
 
-def outlet_entries(content: Mapping[str, Any], key: str) -> list[dict[str, Any]]:
+def _outlet_entries(content: Mapping[str, Any], key: str) -> list[dict[str, Any]]:
     """
     Give each outlet with what comes there in each storm.
 
-    Parameters
-    ----------
-    content
-        As `summary_content` gives it, with the list "outlets" of `outlet_nodes`.
-    key
-        Of that list.
+    `content`: as `summary_content` gives it, with the list "outlets" of `_outlet_nodes`.
 
     Examples
     --------
     >>> curb = {"case": "today", "name": "Curb", "invert_m": 30.0}
     >>> storm = {"case": "today", "name": "Curb", "return_period_yr": 2.0, "flow_m3s": 0.003}
-    >>> outlet_entries({"outlets": [curb], "outlet_storms": [storm]}, "outlets")[0]["flow_m3s"]
+    >>> _outlet_entries({"outlets": [curb], "outlet_storms": [storm]}, "outlets")[0]["flow_m3s"]
     0.003
-    >>> outlet_entries({"outlets": [curb]}, "outlets") == [curb]
+    >>> _outlet_entries({"outlets": [curb]}, "outlets") == [curb]
     True
     """
     entries = []
@@ -202,11 +160,6 @@ def inlet_peaks(content: Mapping[str, Any]) -> list[Mapping[str, Any]]:
     """
     Give the rational peaks of the inlets; a downspout or low spot may be called as one is.
 
-    Parameters
-    ----------
-    content
-        As `summary_content` gives it.
-
     Examples
     --------
     >>> rows = [{"subject": "A", "kind": kind, "method": "rational", "flow_m3s": flow}
@@ -220,7 +173,7 @@ def inlet_peaks(content: Mapping[str, Any]) -> list[Mapping[str, Any]]:
 
 
 @dataclass(frozen=True)
-class Heading:
+class _Heading:
     """One column of a table: a column of a result layer, whose name is the key of the entries."""
 
     column: Column
@@ -232,40 +185,26 @@ class Heading:
 
 def _headings(
     layer: str, *names: str, per_storm: bool = False, remarks: tuple[str, ...] = ()
-) -> tuple[Heading, ...]:
+) -> tuple[_Heading, ...]:
     """Columns of a layer as those of a table, remarks last."""
     columns = [(name, False) for name in names] + [(name, True) for name in remarks]
     return tuple(
-        Heading(RESULT_LAYERS[layer].column(name), per_storm, is_remark)
+        _Heading(RESULT_LAYERS[layer].column(name), per_storm, is_remark)
         for name, is_remark in columns
     )
 
 
 @dataclass(frozen=True)
-class PageTable:
-    """
-    One table.
-
-    Parameters
-    ----------
-    title
-        Above it.
-    layer
-        Layer whose rows are drawn, matched by `named_by`; empty for none.
-    named_by
-        Key by which entries are told apart and found on the map.
-    headings
-        The columns.
-    entries
-        Gives the entries of its section.
-    note
-        Below the title; empty for none.
-    """
+class _PageTable:
+    """One table."""
 
     title: str
+    #: Layer whose rows are drawn, matched by `named_by`; empty for none.
     layer: str
+    #: Key by which entries are told apart and found on the map.
     named_by: str
-    headings: tuple[Heading, ...]
+    headings: tuple[_Heading, ...]
+    #: Gives the entries of its section.
     entries: Entries = section
     note: str = ""
 
@@ -280,33 +219,33 @@ _LINES_NOTE: Final = (
     "the rarest. Flow is that of the chosen storm."
 )
 
-TABLES: Final[dict[str, PageTable]] = {
-    "low_spots": PageTable(
+TABLES: Final[dict[str, _PageTable]] = {
+    "low_spots": _PageTable(
         "Low spots", "low_spots", "id",
         _headings("low_spots", "id", "depth_m", "area_m2", "volume_m3", "contributing_area_m2",
                   "probability", remarks=("artefact", "not_closed")),
-        with_bounds,
+        _with_bounds,
     ),
-    "inlets": PageTable(
+    "inlets": _PageTable(
         "Inlets", "inlets", "name",
         (
             *_headings("inlets", "name", "catchment_m2", "roof_connected_m2"),
             *_headings("runoff", "flow_m3s", per_storm=True),
             *_headings("inlets", remarks=("not_closed",)),
         ),
-        with_bounds,
+        _with_bounds,
         note="A range where the error of the data leaves a number open: 9 of 10 likely surfaces, "
         "and the measured one, lie in it. Ranges of several inlets count the same water: do not "
         "add them.",
     ),
-    "outlet_options": PageTable(
+    "outlet_options": _PageTable(
         "Where gravity can lead it", "outlet_options", "subject",
         _headings("outlet_options", "subject", "kind", "run_m", "left_m", "verdict"),
-        best_options,
+        _best_options,
         "The best place each, in a small pipe, 4 in unless given. Whether water may be let out "
         "there is not judged.",
     ),
-    "ponds": PageTable(
+    "ponds": _PageTable(
         "Where water stands after the storm", "low_spots", "low_spot",
         (
             *_headings("ponds", "low_spot"),
@@ -316,49 +255,51 @@ TABLES: Final[dict[str, PageTable]] = {
         pond_entries,
         "With every inlet open.",
     ),
-    "pond_cases": PageTable(
+    "pond_cases": _PageTable(
         "If inlets are blocked, or take no more", "", "case",
         (
             *_headings("pond_cases", "case"),
             *_headings("pond_cases", "low_spot", "depth_m", "rise_m", "freeboard_m", "building",
                        "opening", remarks=("touches", "spills_to", "not_closed"), per_storm=True),
         ),
-        case_entries,
+        _case_entries,
         "Of the water that rises in each case, that which matters most.",
     ),
-    "facades": PageTable(
+    "facades": _PageTable(
         "Ground at the walls", "facades", "name",
         _headings("facades", "name", "slope", "slope_limit", "verdict"),
     ),
-    "openings": PageTable(
+    "openings": _PageTable(
         "Openings of buildings", "openings", "name",
         _headings("openings", "name", "kind", "above_ground_m", "freeboard_m",
                   remarks=("not_closed",)),
-        with_bounds,
+        _with_bounds,
     ),
-    "lines": PageTable("Drain lines", "drain_lines", "name", _LINES, lines_of_result, _LINES_NOTE),
-    "lines_today": PageTable(
+    "lines": _PageTable(
+        "Drain lines", "drain_lines", "name", _LINES, _lines_of_result, _LINES_NOTE
+    ),
+    "lines_today": _PageTable(
         "Drain lines as they are today", "drain_lines", "name", _LINES, lines_today, _LINES_NOTE
     ),
-    "outlets": PageTable(
+    "outlets": _PageTable(
         "Outlets", "outlets", "name",
         (
             *_headings("nodes", "name", "detail", "invert_m"),
             *_headings("outlet_storms", "flow_m3s", per_storm=True),
         ),
-        outlet_entries,
+        _outlet_entries,
     ),
-    "lot_line_crossings": PageTable(
+    "lot_line_crossings": _PageTable(
         "Water over the lot line", "lot_line_crossings", "id",
         _headings("lot_line_crossings", "id", "direction", "area_m2", "elevation_m"),
-        crossing_entries,
+        _crossing_entries,
         "Places at which it comes onto the lot, and at which it leaves.",
     ),
-    "quantities": PageTable(
+    "quantities": _PageTable(
         "Quantities", "", "item",
         _headings("quantities", "item", "quantity", "unit", "detail", "price", "cost"),
     ),
-    "findings": PageTable(
+    "findings": _PageTable(
         "Findings", "", "subject",
         _headings("findings", "severity", "subject", "message", "part_of"),
     ),
@@ -374,21 +315,13 @@ def page_tables(
     """
     Give the tables of a page.
 
-    Parameters
-    ----------
-    summary
-        As `summary_content` gives it.
-    layers
-        Layers of the result; "nodes" is used, and may be missing.
+    `layers`: layers of the result; "nodes" is used, and may be missing.
 
-    Returns
-    -------
-    tables
-        Those that have rows. A cell is a value, or for a storm's value a mapping from return
-        period to value.
+    Returns those that have rows. A cell is a value, or for a storm's value a mapping from
+    return period to value.
     """
     found = []
-    content = {**summary, "outlets": outlet_nodes(layers.get("nodes"))}
+    content = {**summary, "outlets": _outlet_nodes(layers.get("nodes"))}
     for key, table in TABLES.items():
         rows = _rows(key, table, content)
         if rows:
@@ -402,7 +335,7 @@ def page_tables(
     return found
 
 
-def _shown_as(heading: Heading) -> list[str]:
+def _shown_as(heading: _Heading) -> list[str]:
     """Label of a column, and the quantity that tells the page how to show its values."""
     return [heading.column.label, "remark" if heading.is_remark else heading.column.shown_as]
 
@@ -414,7 +347,7 @@ def _is_told(row: Mapping[str, Any], column: int) -> bool:
     return any(value not in (None, "") for value in values)
 
 
-def _rows(key: str, table: PageTable, content: Mapping[str, Any]) -> list[dict[str, Any]]:
+def _rows(key: str, table: _PageTable, content: Mapping[str, Any]) -> list[dict[str, Any]]:
     """Rows of one table, entries of the same name as one row."""
     by_name: dict[Any, list[Mapping[str, Any]]] = {}
     for position, entry in enumerate(table.entries(content, key)):
@@ -443,7 +376,7 @@ def _place(entry: Mapping[str, Any]) -> list[float] | None:
 
 
 def _cell(
-    heading: Heading, entries: Sequence[Mapping[str, Any]], content: Mapping[str, Any]
+    heading: _Heading, entries: Sequence[Mapping[str, Any]], content: Mapping[str, Any]
 ) -> Any:
     """One value, or one per storm."""
     if not heading.per_storm:
@@ -456,7 +389,7 @@ def _cell(
     }
 
 
-def _told(heading: Heading, entry: Mapping[str, Any]) -> Any:
+def _told(heading: _Heading, entry: Mapping[str, Any]) -> Any:
     """A value; of a catchment or flow the two ends of its range where the data leave it open."""
     key = heading.column.name
     if key == "message":
