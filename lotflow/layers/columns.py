@@ -174,8 +174,6 @@ class Layer:
             With the column under the name that it has inside.
         name
             Base name of the column.
-        system
-            "us" or "metric".
         """
         column = self.column(name)
         return column.shown(row[column.inside_name], system)

@@ -100,16 +100,7 @@ def _size(sized: SizedSystem | None, position: int) -> str | None:
 
 
 def drain_layers(cases: Sequence[CheckedCase], crs: Any) -> dict[str, pd.DataFrame]:
-    """
-    Give the layers about drains.
-
-    Parameters
-    ----------
-    cases
-        The main one first.
-    crs
-        Of the grid.
-    """
+    """Give the layers about drains."""
     return {
         "drain_lines": _layer("drain_lines", cases, _line_rows, crs),
         "line_storms": _table("line_storms", cases, _line_storm_rows),
@@ -218,14 +209,7 @@ def _state_flow(case: CheckedCase, line: int, storm: int) -> float:
 
 
 def outlet_storm_rows(case: CheckedCase) -> list[Row]:
-    """
-    Rows of the table "outlet_storms".
-
-    Parameters
-    ----------
-    case
-        Checked.
-    """
+    """Rows of the table "outlet_storms"."""
     return [
         {
             "case": case.case, "name": one.receiver.name, "kind": one.receiver.kind or None,
@@ -242,14 +226,7 @@ def outlet_storm_rows(case: CheckedCase) -> list[Row]:
 
 
 def inlet_bypass_rows(case: CheckedCase) -> list[Row]:
-    """
-    Rows of the table "inlet_bypass".
-
-    Parameters
-    ----------
-    case
-        Checked.
-    """
+    """Rows of the table "inlet_bypass"."""
     return [
         {
             "case": case.case, "name": one.name, "return_period_yr": one.return_period_yr,
@@ -275,14 +252,7 @@ def _slope_basis(one: ReceiverStorm) -> str | None:
 
 
 def line_entries(case: CheckedCase) -> list[Row]:
-    """
-    Entries of the summary's list "lines": one per line and storm; without rain one per line.
-
-    Parameters
-    ----------
-    case
-        Checked.
-    """
+    """Entries of the summary's list "lines": one per line and storm; without rain one per line."""
     state, entries = case.state, []
     as_found = capacities_as_found(state)
     for i, line in enumerate(state.lines):

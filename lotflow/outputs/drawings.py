@@ -24,8 +24,6 @@ def draw(content: MapContent, sheet: FieldSheetContent | None) -> Drawings:
 
     Parameters
     ----------
-    content
-        What the map shows.
     sheet
         What the field sheet says; its picture is put in here.
     """

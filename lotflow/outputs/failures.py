@@ -38,11 +38,6 @@ def deepest_reason(error: BaseException) -> str:
 
     rasterio says "Read failed. See previous exception" and keeps the reason in the cause.
 
-    Parameters
-    ----------
-    error
-        Any exception.
-
     Examples
     --------
     >>> outer = RuntimeError("See previous exception")

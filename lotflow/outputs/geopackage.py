@@ -91,8 +91,6 @@ def geopackage_file(
     ----------
     name
         Name in the result folder.
-    layers, metadata
-        As for `write_geopackage`.
 
     Raises
     ------

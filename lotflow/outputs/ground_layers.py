@@ -190,10 +190,6 @@ def inlets_layer(
 
     Parameters
     ----------
-    placed
-        Inlets on their cells.
-    routing
-        With inlets.
     facts
         What is known of them beside.
     """
@@ -255,10 +251,6 @@ def catchment_layers(
 
     Parameters
     ----------
-    routing
-        With inlets.
-    names
-        Of the inlets.
     cut
         Whether each catchment is cut by the edge of the data.
     """
@@ -286,8 +278,6 @@ def outlet_options_layer(options: Sequence[Sequence[OutletOption]], crs: Any) ->
     ----------
     options
         Per low spot and inlet, best first.
-    crs
-        Of the grid.
     """
     ranked = [(rank, one) for of_start in options for rank, one in enumerate(of_start, 1)]
     rows = [one for _, one in ranked]
@@ -317,16 +307,7 @@ def outlet_options_layer(options: Sequence[Sequence[OutletOption]], crs: Any) ->
 
 
 def facades_layer(facades: Sequence[Facade], crs: Any) -> gpd.GeoDataFrame:
-    """
-    Give the facades with the fall of the ground before them.
-
-    Parameters
-    ----------
-    facades
-        As judged.
-    crs
-        Of the grid.
-    """
+    """Give the facades with the fall of the ground before them."""
     columns: dict[str, Any] = {
         "name": [one.name for one in facades],
         "building": [one.building for one in facades],
@@ -356,8 +337,6 @@ def openings_layer(openings: Sequence[OpeningLevels], crs: Any) -> gpd.GeoDataFr
     ----------
     openings
         With the levels round them.
-    crs
-        Of the grid.
     """
     columns: dict[str, Any] = {
         "name": [one.name for one in openings],

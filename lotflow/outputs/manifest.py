@@ -49,11 +49,6 @@ def read_manifest(folder: Path) -> dict[str, Any]:
     """
     Read the summary of a result and check that it is one.
 
-    Parameters
-    ----------
-    folder
-        Folder of the result.
-
     Returns
     -------
     summary

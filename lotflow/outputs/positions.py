@@ -156,8 +156,6 @@ def waypoints(
 
     Parameters
     ----------
-    content
-        As `summary_content` gives it.
     outlets
         Drawn ends of drain lines.
     units
@@ -225,8 +223,6 @@ def gpx_text(points: Sequence[Waypoint], crs: Any, *, title: str) -> str:
         In the order in which they are listed.
     crs
         Coordinate reference system of their positions.
-    title
-        Name of the job.
 
     Returns
     -------

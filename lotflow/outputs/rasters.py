@@ -120,8 +120,6 @@ def cog_file(name: str, grid: Grid, *, description: str, unit: str) -> ResultFil
     ----------
     name
         Name in the result folder.
-    grid, description, unit
-        As for `write_cog`.
     """
     return ResultFile(
         name,

@@ -40,10 +40,6 @@ def layer_frame(
         Name of a result layer.
     columns
         Values by column, one per row.
-    geometry
-        One per row.
-    crs
-        Of the geometry.
 
     Raises
     ------
@@ -60,16 +56,7 @@ def layer_frame(
 
 
 def cell_centres(grid: Grid, cells: NDArray[np.int64]) -> tuple[FloatArray, FloatArray]:
-    """
-    Give easting and northing of cells.
-
-    Parameters
-    ----------
-    grid
-        Their grid.
-    cells
-        Flat indices, shape (n,).
-    """
+    """Give easting and northing of cells, given by flat indices of shape (n,)."""
     x, y = grid.xy(cells // grid.shape[1], cells % grid.shape[1])
     return np.asarray(x, dtype=float), np.asarray(y, dtype=float)
 

@@ -218,8 +218,6 @@ def sld_text(layer: str, rules: tuple[Rule, ...]) -> str:
 
     Parameters
     ----------
-    layer
-        Its name.
     rules
         In the order in which they are drawn.
 

@@ -159,11 +159,6 @@ def json_text(content: Mapping[str, Any]) -> str:
     """
     Write a document as JSON: the same content gives the same bytes.
 
-    Parameters
-    ----------
-    content
-        As `summary_content` gives it.
-
     Raises
     ------
     ValueError
@@ -292,11 +287,6 @@ def summary_csv(content: Mapping[str, Any]) -> str:
 
     Text that a spreadsheet would take for a formula is led by an apostrophe.
 
-    Parameters
-    ----------
-    content
-        As `summary_content` gives it.
-
     Returns
     -------
     table
@@ -368,11 +358,6 @@ def _joined(path: str, key: str) -> str:
 def guarded(row: Sequence[Any]) -> list[Any]:
     """
     Keep a spreadsheet from taking text for a formula, and a reader from taking it for a row.
-
-    Parameters
-    ----------
-    row
-        Cells of a table.
 
     Examples
     --------

@@ -54,8 +54,6 @@ def summary_text(content: Mapping[str, Any], units: UnitSystem) -> str:
 
     Parameters
     ----------
-    content
-        As `summary_content` gives it.
     units
         "us" or "metric", of the text.
 

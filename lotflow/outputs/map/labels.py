@@ -274,8 +274,6 @@ class PaperGround:
 
         Parameters
         ----------
-        box
-            West, south, east, north.
         home
             Number of the ground it names.
         """

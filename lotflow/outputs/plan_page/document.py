@@ -97,8 +97,6 @@ def plan_page_file(name: str, content: PageContent) -> ResultFile:
     ----------
     name
         Name in the result folder.
-    content
-        What it shows.
     """
     return text_file(name, plan_page(content))
 

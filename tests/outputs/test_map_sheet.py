@@ -163,7 +163,7 @@ def test_the_same_content_gives_the_same_bytes_whatever_style_the_user_has_set(u
 def test_the_same_content_gives_the_same_bytes_in_another_process(usual):
     code = (
         "import sys; sys.path.insert(0, sys.argv[1]);"
-        "from test_map_picture import content; from lotflow.outputs.drawings import map_bytes;"
+        "from test_map_sheet import content; from lotflow.outputs.drawings import map_bytes;"
         "sys.stdout.buffer.write(map_bytes(content()))"
     )
     command = [sys.executable, "-B", "-c", code, str(__file__).rpartition("/")[0]]
