@@ -55,8 +55,6 @@ def explained(folder: Path) -> Iterator[None]:
     """
     Turn what the system refuses within the block into `OutputError`.
 
-    `folder`: where the result is being written to.
-
     Raises OutputError for every OSError and MemoryError; what lotflow raises itself passes as
     it is.
     """
@@ -77,7 +75,7 @@ def failure(
     `folder`: where the result was being written to; `needed_bytes`: space the result takes
     beside what is there [bytes]; 0 where nobody knows.
 
-    Returns to be raised from `error`.
+    To be raised from `error`.
     """
     place = f"{name}: " if name else ""
     reason = deepest_reason(error).rstrip(".")
@@ -93,8 +91,6 @@ def failure(
 def require_unicode(folder: Path) -> None:
     """
     Refuse a folder whose name some of the libraries cannot be told.
-
-    `folder`: where files are to be written.
 
     Raises OutputError if bytes in its path are no text in UTF-8, or are control characters, as
     a line break.

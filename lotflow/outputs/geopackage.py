@@ -1,4 +1,5 @@
-"""The layers of a result as one GeoPackage, and the proof that it holds them.
+"""
+The layers of a result as one GeoPackage, and the proof that it holds them.
 
 The file says nothing of the time it was written: the same layers give the same bytes.
 """
@@ -51,7 +52,7 @@ def write_geopackage(
     A declared layer that is not given is written without rows, so that every result has the
     same layers. The layers are written in the horizontal part of their CRS.
 
-    `path`: file to be written; one that is there is replaced; `layers`: geoDataFrames, and
+    `path`: file to be written; one that is there is replaced; `layers`: GeoDataFrames, and
     DataFrames for the layers without geometry, by name; `metadata`: where the result comes
     from: hashes of the inputs, versions, options.
 
@@ -234,13 +235,13 @@ _APPLICATION_ID: Final = 0x47504B47
 _USER_VERSION: Final = 10200
 
 
+# A write that fails unseen may leave every row in place and lose the number that marks the file as
+# a GeoPackage, the count or extent of a layer, or a trigger: a viewer then shows an empty layer.
 def _faults_of_register(connection: sqlite3.Connection, tables: Sequence[Table]) -> Iterator[str]:
     """
     Compare the marks, counts, extents, indexes and triggers of a file with its tables.
 
     `connection`: to the file, for reading; `tables`: all of the file's tables.
-
-    Yields what is wrong.
 
     References
     ----------

@@ -81,7 +81,7 @@ def verify_result(folder: Path) -> list[Fault]:
     """
     Compare the files of a result with its manifest.
 
-    Returns empty where the result is complete and every file has the size and hash it had when
+    No fault where the result is complete and every file has the size and hash it had when
     it was written.
     """
     try:

@@ -70,9 +70,9 @@ def typed_tables(layers: Mapping[str, pd.DataFrame]) -> list[Table]:
     """
     Bring the given layers into the schema's order and types.
 
-    `layers`: geoDataFrames, and DataFrames for the layers without geometry, by name.
+    `layers`: GeoDataFrames, and DataFrames for the layers without geometry, by name.
 
-    Returns one per declared layer; without rows where it was not given.
+    There is one per declared layer; without rows where it was not given.
 
     Raises TypeError if a layer is not declared, or its columns, types or geometries are not
     the declared ones.

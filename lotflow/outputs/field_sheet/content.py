@@ -100,7 +100,7 @@ def lines_by_state(content: FieldSheetContent) -> tuple[list[Row], list[Row]]:
     """
     Divide the checked drain lines into those that are there and those to be built.
 
-    Returns rows of the layer "drain_lines", each line once.
+    Both are rows of the layer "drain_lines", each line once.
     """
     rows = rows_of(content.layers, "drain_lines")
     today = [row for row in rows if row["case"] == "today"]

@@ -81,7 +81,7 @@ def usual_lines(units: UnitSystem) -> list[Row]:
     """
     Give pipes that are met around houses, to be looked up where no line was drawn.
 
-    Returns with the columns of the layer "drain_lines" that a hose test needs.
+    They have the columns of the layer "drain_lines" that a hose test needs.
 
     Examples
     --------

@@ -68,7 +68,7 @@ def print_sheet(
     `make_story`: gives what follows the map; `title`: of every page, in characters the font
     has.
 
-    Returns PDF; without any date, so that the same sheet has the same bytes.
+    The PDF is without any date, so that the same sheet has the same bytes.
     """
     target = io.BytesIO()
     document = BaseDocTemplate(

@@ -42,6 +42,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping, Sequence
 
 
+# What is printed on every sheet is common practice, no published source, unless one is named.
 _VISIT: Final = ("Date, time", "By", "Weather now", "Rain, last 24 h", "Level, rod no.")
 
 #: The first follow the questions of Charlotte-Mecklenburg Storm Water Services.

@@ -28,7 +28,7 @@ def attention(depth_m: float, confidence: float, distance_m: float | None) -> fl
     `depth_m`: greatest depth below the spill level [m]; `confidence`: chance that it is there,
     0 to 1; `distance_m`: to the nearest building [m]; None where there is none: nearness 1.
 
-    Returns only its order means something [m].
+    Only the order of such numbers [m] means something.
 
     References
     ----------
@@ -165,7 +165,7 @@ def different_subjects(findings: Sequence[Found], most: int) -> list[Found]:
     """
     Choose findings so that a short list covers different subjects and different faults.
 
-    Returns in the same order: at first one of a subject and two of a rule, then, as far as
+    They stay in the same order: at first one of a subject and two of a rule, then, as far as
     room is left, two of a subject and three of a rule.
 
     Examples

@@ -335,7 +335,7 @@ def place_labels(
     `taken`: boxes that must stay free: west, south, east, north; `symbols`: boxes that had
     better stay free, beside what the labels name.
 
-    Returns shape (n, 4), in the order of the labels.
+    Returns boxes of shape (n, 4), in the order of the labels.
 
     Examples
     --------

@@ -31,7 +31,7 @@ def blocked_ponds(ponds: pd.DataFrame) -> pd.DataFrame:
     """
     Choose per storm and low spot the deepest water that blocked inlets leave.
 
-    Returns their `case` says in words which inlets are blocked; where several cases are as
+    Their `case` says in words which inlets are blocked; where several cases are as
     bad, the first of them: one inlet rather than all.
     """
     return _worst_blocked(ponds, ["return_period_yr", "low_spot"], "depth_m")
@@ -274,7 +274,7 @@ def drawn_layers(layers: Mapping[str, pd.DataFrame], ground: Grid) -> list[dict[
     `layers`: layers of the result; those without rows are left out; `ground`: coordinates are
     given from its lower left corner.
 
-    Returns from the ground up, each with its style and features.
+    From the ground up, each with its style and features.
     """
     found = []
     for key, drawn in DRAWN.items():

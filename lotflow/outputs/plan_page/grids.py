@@ -89,7 +89,7 @@ def _way_codes(routing: Routing) -> NDArray[np.uint8]:
     """
     Give every cell's direction, or what ends a way there.
 
-    Returns shape of the grid: 1 to 8 for W NW N NE E SE S SW, else one of this module's codes.
+    Of the shape of the grid: 1 to 8 for W NW N NE E SE S SW, else one of this module's codes.
     """
     surface = routing.surface
     codes = routing.field.direction.astype(np.uint8)
@@ -107,7 +107,7 @@ def water_grid(routing: Routing, names: list[str]) -> dict[str, Any]:
     """
     Embed what is needed to follow the water.
 
-    Returns packed codes; eaves of roof cells in reading order; cells whose worth of rain is
+    Gives packed codes; eaves of roof cells in reading order; cells whose worth of rain is
     not that of their kind; inlets and culverts by cell.
     """
     codes = _way_codes(routing)
@@ -137,7 +137,7 @@ def picture(pixels: Pixels) -> str:
 
     `pixels`: shape (rows, columns, 4): red, green, blue, opacity.
 
-    Returns A data address of a PNG.
+    Gives a data address of a PNG.
     """
     from PIL import Image  # noqa: PLC0415 - only where a page is asked for
 
