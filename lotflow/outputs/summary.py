@@ -21,6 +21,7 @@ import numpy as np
 import pandas as pd
 
 from lotflow.layers import RESULT_LAYERS
+from lotflow.layers.columns import UNIT_SUFFIX
 
 _SCHEMA_VERSION: Final = "1"
 
@@ -91,7 +92,6 @@ _DECIMALS: Final = {
 }
 _OTHER_DECIMALS: Final = 6
 _AS_IT_IS: Final = frozenset((str, int, bool, type(None)))
-_UNIT: Final = re.compile(r"_(m_per_m|mm_h|m3s|m3|m2|mm|min|yr|m|h|s)(?=$|_p\d\d$)")
 _COORDINATE: Final = re.compile(r"(^|_)[xy]$")
 
 
@@ -243,7 +243,7 @@ def _unit_key(key: str) -> str:
     >>> _unit_key("flow_per_10mm_h_m3s"), _unit_key("catchment_m2_p05"), _unit_key("spill_x")
     ('m3s', 'm2', 'coordinate')
     """
-    found = _UNIT.search(key)
+    found = UNIT_SUFFIX.search(key)
     if found:
         return found[1]
     return "coordinate" if _COORDINATE.search(key) else ""
@@ -259,7 +259,7 @@ def _without_unit(key: str) -> str:
     >>> _without_unit("catchment_m2_p05"), _without_unit("slope_m_per_m"), _without_unit("name")
     ('catchment_p05', 'slope', 'name')
     """
-    return _UNIT.sub("", key)
+    return UNIT_SUFFIX.sub("", key)
 
 
 _PRINTED: Final = {"m3s": "m3/s", "mm_h": "mm/h", "m_per_m": "m/m", "coordinate": "CRS"}

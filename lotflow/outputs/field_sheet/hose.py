@@ -172,7 +172,7 @@ def hose_part(setter: Typesetter, content: FieldSheetContent) -> list[Any]:
             _table_row(line, test, content)
             for line, test in zip(usual, hose_tests(usual, flow), strict=True)
         ]
-    table = setter.table(_HEADS, rows, (46, 25, 8, 9.5, 8, 9, 10.5, 8.5, 11), spans=spans)
+    table = setter.table(_HEADS, rows, (45, 25, 9, 9.5, 8, 9, 10.5, 8.5, 11), spans=spans)
     return [*heading, table]
 
 
