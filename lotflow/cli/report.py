@@ -123,9 +123,9 @@ def drawing_process(*, pack: bool) -> AbstractContextManager[SideProcess | None]
     """Start the process that will draw the map, so that its libraries load meanwhile."""
     from lotflow.outputs.side_process import SideProcess, worth_it  # noqa: PLC0415
 
-    ready = ["lotflow.outputs.map_picture:get_ready"]
+    ready = ["lotflow.outputs.drawings:get_ready"]
     if pack:
-        ready.append("lotflow.outputs.field_sheet.pages")
+        ready.append("lotflow.outputs.field_sheet.parts")
     with suppress(OSError):  # it may not be started here: drawn in this process, then
         return SideProcess(ready) if worth_it() else nullcontext()
     return nullcontext()

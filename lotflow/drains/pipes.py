@@ -19,7 +19,7 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from lotflow.drains.domain import Floats, as_given, between, finite, not_negative, positive
+from lotflow.drains.domain import Floats, as_given, finite, not_negative, positive
 from lotflow.errors import ParameterError
 from lotflow.tables import read_table
 from lotflow.tables.drains import ChannelRoughness, MinimumFall, PipeMaterial, PipeSize
@@ -28,9 +28,6 @@ from lotflow.units import UnitSystem, from_si
 # Manning with A = pi D^2 / 4 and R = D / 4; HEC-22 equation 7-1 prints 0.397 and 0.312
 _VELOCITY_FACTOR: Final = 0.25 ** (2.0 / 3.0)
 _FLOW_FACTOR: Final = 0.25 * np.pi * _VELOCITY_FACTOR
-
-#: Wyly and Eaton's terminal flow Q = 27.8 r^(5/3) d^(8/3) in gpm and inches, brought to SI.
-_LEADER_FACTOR: Final = 27.8 * (231.0 * 0.0254**3 / 60.0) / 0.0254 ** (8.0 / 3.0)
 
 
 def full_flow_capacity(diameter: Floats, slope: Floats, roughness: Floats) -> Floats:
@@ -242,46 +239,6 @@ def smallest_standard_size(
     # a size found from its own capacity must be found again, whatever rounding did in between
     place = np.searchsorted(sizes, needed * (1.0 - 1e-9))
     return as_given(np.append(sizes, np.nan)[place])
-
-
-def leader_capacity(diameter: Floats, *, filling: float = 7.0 / 24.0) -> Floats:
-    """
-    Flow of a vertical leader (downspout pipe) whose wall is covered by a falling film of water.
-
-    Q = 27.8 r^(5/3) d^(8/3), gallons per minute and inches, r the share of the section taken
-    by water: at 7/24 the air core stays open.
-
-    Parameters
-    ----------
-    diameter
-        Inside diameter [m]; greater than 0.
-    filling
-        Share of the section that is water [-].
-
-    Returns
-    -------
-    capacity
-        One value per leader [m^3/s].
-
-    Raises
-    ------
-    ParameterError
-        If a diameter is not greater than 0 or the filling not between 0 and 1.
-
-    References
-    ----------
-    Wyly, R. S. and Eaton, H. N. (1961), Capacities of Stacks in Sanitary Drainage Systems,
-    National Bureau of Standards Monograph 31 (formula from memory). National Standard Plumbing
-    Code (2006), table 13.6.1, has 144 gpm for 4 in.
-
-    Examples
-    --------
-    >>> leader_capacity(4 * 0.0254) / 6.309e-5
-    143.8
-    """
-    positive(diameter=diameter)
-    between(0.0, 1.0, filling=filling)
-    return as_given(_LEADER_FACTOR * filling ** (5.0 / 3.0) * np.power(diameter, 8.0 / 3.0))
 
 
 def _root_slope(slope: Floats) -> Any:

@@ -22,7 +22,7 @@ import shapely
 from lotflow.advice.compared_figures import DRAWN
 from lotflow.advice.differences import records
 from lotflow.outputs import palette
-from lotflow.outputs.drain_cases import main_case
+from lotflow.scenarios import main_state
 from lotflow.units import METRES_PER_FOOT
 
 if TYPE_CHECKING:
@@ -451,18 +451,18 @@ def _drawn_layers(drawing: _Drawing, result: StoredResult) -> dict[str, str]:
     )
     if "drain_lines" in layers and len(layers["drain_lines"]):
         lines, nodes = layers["drain_lines"], layers["nodes"]
-        ours = lines["case"] == main_case(nodes)
+        ours = lines["case"] == main_state(nodes["case"])
         pipe = f'fill="none" stroke="{palette.PIPE}"'
         parts["today"] = drawing.paths(
             lines.geometry[~ours], f'{pipe} stroke-width="1.4" stroke-dasharray="5 4"'
         )
         parts["lines"] = drawing.paths(lines.geometry[ours], f'{pipe} stroke-width="2.4"')
-        outlets = nodes[(nodes["case"] == main_case(nodes)) & (nodes["kind"] == "outlet")]
+        outlets = nodes[(nodes["case"] == main_state(nodes["case"])) & (nodes["kind"] == "outlet")]
         white = 'stroke="#ffffff" stroke-width="1.2"'
         parts["outlets"] = drawing.marks(
             outlets.geometry, _CIRCLE, f'fill="{palette.PIPE}" {white}'
         )
-        inlets = nodes[(nodes["case"] == main_case(nodes)) & (nodes["kind"] == "inlet")]
+        inlets = nodes[(nodes["case"] == main_state(nodes["case"])) & (nodes["kind"] == "inlet")]
         parts["node inlets"] = drawing.marks(
             inlets.geometry, _SQUARE, f'fill="{palette.INK}" {white}'
         )

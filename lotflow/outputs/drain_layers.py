@@ -29,19 +29,10 @@ Row = dict[str, Any]
 
 
 def drain_layers(cases: Sequence[CheckedCase], crs: Any) -> dict[str, pd.DataFrame]:
-    """
-    Give the layers about drains.
-
-    Parameters
-    ----------
-    cases
-        The main one first.
-    crs
-        Of the grid.
-    """
+    """Give the layers about drains."""
     return {
         "drain_lines": _layer("drain_lines", cases, _line_rows, crs),
-        "line_storms": _table("line_storms", cases, line_storm_rows),
+        "line_storms": _table("line_storms", cases, _line_storm_rows),
         "outlet_storms": _table("outlet_storms", cases, outlet_storm_rows),
         "inlet_bypass": _table("inlet_bypass", cases, inlet_bypass_rows),
         "nodes": _layer("nodes", cases, _node_rows, crs),
@@ -117,15 +108,8 @@ def _extreme(which: Any, values: Any) -> float:
     return float(which(known)) if known.size else np.nan
 
 
-def line_storm_rows(case: CheckedCase) -> list[Row]:
-    """
-    Rows of the table "line_storms".
-
-    Parameters
-    ----------
-    case
-        Checked.
-    """
+def _line_storm_rows(case: CheckedCase) -> list[Row]:
+    """Rows of the table "line_storms"."""
     state, done = case.state, case.state.hydraulics
     return [
         {
@@ -135,7 +119,7 @@ def line_storm_rows(case: CheckedCase) -> list[Row]:
             "flow_ratio": _finite(done.flow_ratio[i, k]), "depth_m": done.depth_m[i, k],
             "velocity_m_s": done.velocity_m_s[i, k], "surcharged": bool(done.surcharged[i, k]),
             "required_diameter_m": _finite(done.required_diameter_m[i, k]),
-            "taken_flow_m3s": state_flow(case, i, k),
+            "taken_flow_m3s": _state_flow(case, i, k),
             "water_up_m": min(done.level_up_m[i, k], state.highest_m[line.start]),
             "water_down_m": min(
                 done.level_down_m[i, k], state.highest_m[line.start],
@@ -147,30 +131,14 @@ def line_storm_rows(case: CheckedCase) -> list[Row]:
     ]  # fmt: skip
 
 
-def state_flow(case: CheckedCase, line: int, storm: int) -> float:
-    """
-    Tell what a line carries when inlets take no more than they can.
-
-    Parameters
-    ----------
-    case
-        Checked.
-    line, storm
-        Positions.
-    """
+def _state_flow(case: CheckedCase, line: int, storm: int) -> float:
+    """Tell what a line carries when inlets take no more than they can."""
     flow = case.intakes.line_flow_m3s
     return float(flow[line, storm]) if flow.size else math.nan
 
 
 def outlet_storm_rows(case: CheckedCase) -> list[Row]:
-    """
-    Rows of the table "outlet_storms".
-
-    Parameters
-    ----------
-    case
-        Checked.
-    """
+    """Rows of the table "outlet_storms"."""
     return [
         {
             "case": case.case, "name": one.receiver.name, "kind": one.receiver.kind or None,
@@ -187,14 +155,7 @@ def outlet_storm_rows(case: CheckedCase) -> list[Row]:
 
 
 def inlet_bypass_rows(case: CheckedCase) -> list[Row]:
-    """
-    Rows of the table "inlet_bypass".
-
-    Parameters
-    ----------
-    case
-        Checked.
-    """
+    """Rows of the table "inlet_bypass"."""
     return [
         {
             "case": case.case, "name": one.name, "return_period_yr": one.return_period_yr,
@@ -220,14 +181,7 @@ def _slope_basis(one: ReceiverStorm) -> str | None:
 
 
 def line_entries(case: CheckedCase) -> list[Row]:
-    """
-    Entries of the summary's list "lines": one per line and storm; without rain one per line.
-
-    Parameters
-    ----------
-    case
-        Checked.
-    """
+    """Entries of the summary's list "lines": one per line and storm; without rain one per line."""
     state, entries = case.state, []
     as_found = capacities_as_found(state)
     for i, line in enumerate(state.lines):
@@ -238,7 +192,7 @@ def line_entries(case: CheckedCase) -> list[Row]:
             "length_m": line.length_m, "diameter_m": line.pipe.narrowest_m,
             **case.needed(i),
         }  # fmt: skip
-        storms = [row for row in line_storm_rows(case) if row["name"] == line.name]
+        storms = [row for row in _line_storm_rows(case) if row["name"] == line.name]
         kept = ("return_period_yr", "flow_m3s", "required_diameter_m", "surcharged")
         entries += [fixed | {key: row[key] for key in kept} for row in storms] or [
             fixed | dict.fromkeys(kept)

@@ -16,14 +16,7 @@ import shapely
 
 from lotflow.layers import RESULT_LAYERS
 from lotflow.outputs.result_layers import layer_frame
-from lotflow.ponding.records import (
-    at_walls,
-    left_by_way,
-    reaches,
-    touched,
-    worst_pond,
-    worst_rise,
-)
+from lotflow.ponding.records import at_walls, left_by_way, reaches, touched, worst_pond, worst_rise
 from lotflow.scenarios import OPEN
 from lotflow.terrain.drainage import LEVEL_STEP
 

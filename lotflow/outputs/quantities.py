@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 import pandas as pd
 
 from lotflow.layers import RESULT_LAYERS
-from lotflow.outputs.summary_csv import guarded
+from lotflow.outputs.summary import guarded
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

@@ -144,12 +144,8 @@ def serve(first: Sequence[str], work: BinaryIO, results: BinaryIO) -> None:
     """
     Get ready, then do the work that comes until there is no more.
 
-    Parameters
-    ----------
-    first
-        Functions to be called first.
-    work, results
-        Pipes from and to the first process.
+    `first`: functions to be called first; `work`, `results`: pipes from and to the first
+    process.
     """
     with loading():
         for name in first:

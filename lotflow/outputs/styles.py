@@ -15,6 +15,7 @@ from dataclasses import dataclass
 from typing import Final, Literal
 
 from lotflow.outputs import palette
+from lotflow.scenarios import ALL_BLOCKED, OPEN
 from lotflow.units import UnitSystem, shown
 
 _SLD: Final = "http://www.opengis.net/sld"
@@ -26,48 +27,35 @@ _LABEL_SCALE: Final = 1_000
 #: Labels of outlines.
 _OUTLINE_LABEL_SCALE: Final = 2_500
 
-Shape = Literal["circle", "square", "triangle", "cross"]
+_Shape = Literal["circle", "square", "triangle", "cross"]
 
 
 @dataclass(frozen=True)
 class Rule:
-    """
-    One rule of a style: which rows, and how they are drawn.
+    """One rule of a style: which rows, and how they are drawn."""
 
-    Parameters
-    ----------
-    title
-        Shown in a legend.
-    column, low, high
-        Rows whose number lies from `low` up to below `high`; None for no bound. Without a
-        column all rows.
-    equals
-        Rows whose text is this, instead of a range.
-    fill, fill_opacity
-        Colour of areas and points; empty for none.
-    stroke, width, dashes
-        Colour, width [pixels] and dashes of lines and outlines; empty for none.
-    mark, size
-        Shape and size [pixels] of points; empty for lines and areas.
-    label
-        Column that is written beside; empty for none.
-    label_scale
-        Denominator of the smallest scale at which it is written.
-    """
-
+    #: Shown in a legend.
     title: str
+    #: Rows whose number lies from `low` up to below `high`; None for no bound. Without a
+    #: column all rows.
     column: str = ""
     low: float | None = None
     high: float | None = None
+    #: Rows whose text is this, instead of a range.
     equals: str = ""
+    #: Colour of areas and points; empty for none.
     fill: str = ""
     fill_opacity: float = 1.0
+    #: Colour, width [pixels] and dashes of lines and outlines; empty for none.
     stroke: str = ""
     width: float = 1.0
     dashes: str = ""
-    mark: Shape | Literal[""] = ""
+    #: Shape and size [pixels] of points; empty for lines and areas.
+    mark: _Shape | Literal[""] = ""
     size: float = 10.0
+    #: Column that is written beside; empty for none.
     label: str = ""
+    #: Denominator of the smallest scale at which it is written.
     label_scale: int = _LABEL_SCALE
 
 
@@ -185,8 +173,8 @@ def _drain_rules() -> dict[str, tuple[Rule, ...]]:
 def _water_rules() -> dict[str, tuple[Rule, ...]]:
     """Water that stands after storms and runs over, inlets open and all of them blocked."""
     cases = (
-        ("with all inlets blocked", "blocked:all", palette.BLOCKED),
-        ("with every inlet open", "open", palette.WATER_EDGE),
+        ("with all inlets blocked", ALL_BLOCKED, palette.BLOCKED),
+        ("with every inlet open", OPEN, palette.WATER_EDGE),
     )
     return {
         "ponds": tuple(
@@ -230,8 +218,6 @@ def sld_text(layer: str, rules: tuple[Rule, ...]) -> str:
 
     Parameters
     ----------
-    layer
-        Its name.
     rules
         In the order in which they are drawn.
 

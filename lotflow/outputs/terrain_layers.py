@@ -7,9 +7,11 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from lotflow.outputs import result_layers as layers
-from lotflow.outputs.inlet_layers import InletFacts, catchment_layers, inlets_layer
-from lotflow.outputs.low_spot_layers import (
+from lotflow.outputs.ground_layers import (
+    InletFacts,
     LowSpotFacts,
+    catchment_layers,
+    inlets_layer,
     inner_low_spots_layer,
     low_spots_layer,
     spill_points_layer,

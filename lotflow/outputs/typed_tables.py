@@ -47,24 +47,15 @@ _FILLER_OF_KIND: Final[dict[str, tuple[object, type]]] = {
 
 @dataclass(frozen=True, eq=False)
 class Table:
-    """
-    A layer ready to be written.
+    """A layer ready to be written."""
 
-    Parameters
-    ----------
-    layer
-        What the schema says of it.
-    geometry
-        WKB per row, None where a row has none; None as a whole for a table without geometry.
-    values
-        Per declared column, the values in its type.
-    absent
-        Per declared column, where there is none and `values` holds a filler.
-    """
-
+    #: What the schema says of it.
     layer: Layer
+    #: WKB per row, None where a row has none; None as a whole for a table without geometry.
     geometry: NDArray[np.object_] | None
+    #: Per declared column, the values in its type.
     values: list[NDArray[Any]]
+    #: Per declared column, where there is none and `values` holds a filler.
     absent: list[NDArray[np.bool_]]
 
     @property
@@ -79,21 +70,12 @@ def typed_tables(layers: Mapping[str, pd.DataFrame]) -> list[Table]:
     """
     Bring the given layers into the schema's order and types.
 
-    Parameters
-    ----------
-    layers
-        GeoDataFrames, and DataFrames for the layers without geometry, by name.
+    `layers`: GeoDataFrames, and DataFrames for the layers without geometry, by name.
 
-    Returns
-    -------
-    tables
-        One per declared layer; without rows where it was not given.
+    There is one per declared layer; without rows where it was not given.
 
-    Raises
-    ------
-    TypeError
-        If a layer is not declared, or its columns, types or geometries are not the declared
-        ones.
+    Raises TypeError if a layer is not declared, or its columns, types or geometries are not
+    the declared ones.
     """
     unknown = set(layers) - set(RESULT_LAYERS)
     if unknown:
@@ -166,15 +148,7 @@ def common_crs(layers: Mapping[str, pd.DataFrame]) -> str:
 
     The vertical part is left out: heights in the columns are metres, whatever it says.
 
-    Parameters
-    ----------
-    layers
-        As for `typed_tables`; at least one with geometry.
-
-    Raises
-    ------
-    TypeError
-        If there is none, or not the same one everywhere.
+    Raises TypeError if there is none, or not the same one everywhere.
     """
     systems = [frame.crs for name, frame in layers.items() if RESULT_LAYERS[name].geometries]
     known = {

@@ -13,18 +13,16 @@ from lotflow.outputs.field_sheet.content import FieldSheetContent
 from lotflow.outputs.geopackage import geopackage_file
 from lotflow.outputs.grids import Raster, ground_rasters, low_spot_depth
 from lotflow.outputs.manifest import read_manifest
-from lotflow.outputs.map_picture import MapContent, map_drains
-from lotflow.outputs.place_tables import place_table
+from lotflow.outputs.map.content import MapContent, map_drains
 from lotflow.outputs.plan_page.document import PageContent, plan_page_file
+from lotflow.outputs.positions import Waypoint, gpx_text, place_table, waypoints
 from lotflow.outputs.provenance import provenance
 from lotflow.outputs.rasters import cog_file
 from lotflow.outputs.result_file import ResultFile, late_file, text_file
 from lotflow.outputs.result_set import check_result_folder, write_result_set
 from lotflow.outputs.styles import STYLED, layer_rules, sld_text
-from lotflow.outputs.summary import summary_content
-from lotflow.outputs.summary_csv import summary_csv
+from lotflow.outputs.summary import summary_content, summary_csv
 from lotflow.outputs.summary_text import CAUTIONS, summary_text
-from lotflow.outputs.waypoints import Waypoint, gpx_text, waypoints
 from lotflow.study.chapter import inlet_share_file
 from lotflow.terrain.notes import balance_as_areas
 from lotflow.units import shown

@@ -12,7 +12,6 @@ from lotflow.drains.pipes import (
     friction_slope,
     full_flow_capacity,
     full_flow_velocity,
-    leader_capacity,
     minimum_fall,
     pipe_material,
     pipe_size,
@@ -163,19 +162,11 @@ def test_two_full_4_inch_pipes_are_two_thirds_of_a_6_inch_pipe():
         (lambda: required_diameter(1.0, 0.01, -0.010), "roughness must be greater than 0"),
         (lambda: smallest_standard_size(1.0, 0.01, 0.010, []), "number of standard sizes must"),
         (lambda: smallest_standard_size(1.0, 0.01, 0.010, [0.1, 0.0]), "standard size must"),
-        (lambda: leader_capacity(0.1, filling=1.5), "filling must lie between 0 and 1, not 1.5"),
-        (lambda: leader_capacity(0.0), "diameter must be greater than 0"),
     ],
 )
 def test_outside_the_domain_the_value_and_the_rule_are_said(call, message):
     with pytest.raises(ParameterError, match=message):
         call()
-
-
-def test_leader_flow_is_that_of_the_formula_in_gallons_and_inches():
-    assert leader_capacity(3 * INCH, filling=0.25) / GPM == pytest.approx(
-        27.8 * 0.25 ** (5 / 3) * 3 ** (8 / 3)
-    )
 
 
 TABLES = {

@@ -103,7 +103,7 @@ def test_elevations_take_the_foot_of_the_raster_and_heights_do_not():
 @given(
     st.floats(0.4, 70),
     st.sampled_from(
-        [c for layer in SITE_LAYERS.values() for c in layer.columns if c.quantity == "size"]
+        [c for layer in SITE_LAYERS.values() for c in layer.columns if c.quantity == "diameter"]
     ),
 )
 def test_either_unit_gives_the_same(inches, column):

@@ -12,7 +12,7 @@ import lotflow
 from lotflow.cli.report import drawing_process
 from lotflow.errors import EngineError
 from lotflow.outputs import side_process
-from lotflow.outputs.map_picture import get_ready
+from lotflow.outputs.drawings import get_ready
 from lotflow.outputs.palette import INK
 from lotflow.outputs.side_process import SideProcess
 from lotflow.units import from_si, shown
@@ -73,14 +73,14 @@ def test_more_than_a_pipe_holds_does_not_stop_the_first_process():
 
 
 def test_what_gets_it_ready_is_called_before_any_work():
-    with SideProcess(["lotflow.outputs.map_picture:get_ready"]) as second:
+    with SideProcess(["lotflow.outputs.drawings:get_ready"]) as second:
         second.submit(operator.contains, ["matplotlib"], "matplotlib")
         assert second.result()
 
 
 def test_what_cannot_get_ready_fails_only_where_it_is_needed():
     """The work itself tells of a missing library, if it needs it."""
-    with SideProcess(["lotflow.outputs.map_picture:nothing", "lotflow.nothing"]) as second:
+    with SideProcess(["lotflow.outputs.map.content:nothing", "lotflow.nothing"]) as second:
         assert ask(second) == INK + INK
 
 

@@ -5,12 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from lotflow.drains.pipes import (
-    full_flow_capacity,
-    full_flow_velocity,
-    leader_capacity,
-    minimum_fall,
-)
+from lotflow.drains.pipes import full_flow_capacity, full_flow_velocity, minimum_fall
+from lotflow.runoff.storm_parts import leader_capacity
 
 INCH = 0.0254
 GPM = 231 * INCH**3 / 60

@@ -7,7 +7,7 @@ from affine import Affine
 
 from lotflow.criteria import Criteria
 from lotflow.grid import Grid
-from lotflow.outputs.inlet_layers import InletFacts, inlets_layer
+from lotflow.outputs.ground_layers import InletFacts, inlets_layer
 from lotflow.terrain import inlets
 from lotflow.terrain.catchments import catchment_cells
 from lotflow.terrain.inlet_places import DrawnInlet

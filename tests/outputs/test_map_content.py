@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from lotflow.grid import Grid
-from lotflow.outputs.map_view import needed_bounds, round_length, round_scale, sheet_view
+from lotflow.outputs.map.content import needed_bounds, round_length, round_scale, sheet_view
 
 
 def ground(rows: int, columns: int, *, cell: float = 1.0, metres_per_unit: float = 1.0) -> Grid:

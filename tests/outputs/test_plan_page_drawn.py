@@ -9,17 +9,17 @@ from affine import Affine
 
 from lotflow.grid import Grid
 from lotflow.layers import RESULT_LAYERS
-from lotflow.outputs.plan_page.drawn import DRAWN
-from lotflow.outputs.plan_page.features import drawn_layers
-from lotflow.outputs.plan_page.rows import (
+from lotflow.outputs.plan_page.drawn import (
+    DRAWN,
     blocked_overflow,
     blocked_ponds,
+    drawn_layers,
     joints,
     outlets,
     sizes_told,
 )
 from lotflow.outputs.plan_page.tables import TABLES, page_tables
-from lotflow.outputs.summary import summary_content
+from lotflow.outputs.summary import CONTRACT, summary_content
 
 GROUND = Grid(np.zeros((10, 10)), Affine(1, 0, 100, 0, -1, 210), None)
 
@@ -46,8 +46,7 @@ def drawn(name, rows, shape):
 def test_every_column_a_drawn_layer_names_is_in_the_result(key):
     shown = DRAWN[key]
     columns = {column.name for column in RESULT_LAYERS[shown.source or key].columns}
-    columns |= {"when", *sizes_told({})}
-    named = {line.column for line in shown.told} | {shown.heading} - {""}
+    named = set(shown.told) | {shown.heading} - {""}
     if shown.verdicts is not None:
         named.add(shown.verdicts.column)
     if shown.bold is not None:
@@ -61,7 +60,7 @@ def test_the_worst_of_the_blocked_cases_is_drawn_and_of_equals_the_first():
         (10, "open", 1, 5.0), (10, "blocked:A", 1, 5.2), (10, "blocked:all", 1, 5.2 + 1e-9),
         (10, "blocked:A", 2, 7.0), (10, "blocked:all", 2, 7.3), (100, "blocked:B", 1, 5.4),
     ))  # fmt: skip
-    assert chosen[["return_period_yr", "low_spot", "when"]].to_numpy().tolist() == [
+    assert chosen[["return_period_yr", "low_spot", "case"]].to_numpy().tolist() == [
         [10, 1, "A blocked"], [10, 2, "all inlets blocked"], [100, 1, "B blocked"]
     ]  # fmt: skip
 
@@ -124,22 +123,24 @@ def tables(**layers):
 def test_every_key_a_table_names_is_promised_or_a_column():
     content = summary_content({}, balance={}, provenance={})
     assert page_tables(content, {}) == []
-    made = {"to", "when", "way", "bound"}
+    promised = {**CONTRACT, "lines_today": CONTRACT["lines"], "outlets": ("detail", "invert_m")}
+    promised["outlets"] += ("name", "flow_m3s")
     for key, table in TABLES.items():
-        if key in ("lines", "lines_today"):
-            continue  # a section of its own, see the contract of the summary
-        name = {"inlets": ("inlets", "runoff"), "outlets": ("nodes", "runoff")}.get(key, (key,))
-        columns = {column.name for one in name for column in RESULT_LAYERS[one].columns}
-        assert {heading.key for heading in table.headings} <= columns | made
+        known = {*promised[key], *(c.name for c in columns_of(key)), "flow_m3s"}
+        assert {heading.column.name for heading in table.headings} <= known, key
+
+
+def columns_of(name):
+    return RESULT_LAYERS[name].columns if name in RESULT_LAYERS else ()
 
 
 def test_a_line_names_one_needed_size_and_the_rarest_storm_beside_it():
     """With their storms; where the storm it is sized for is the rarest there is nothing beside."""
     sizes = {"required_size": "4 in", "design_storm_yr": 10.0, "rarest_storm_size": "6 in"}
     assert sizes_told({**sizes, "rarest_storm_yr": 100.0}) == {
-        "needed": "4 in (10 yr)", "needed_in_rarest": "6 in (100 yr)"
+        "required_size": "4 in (10 yr)", "rarest_storm_size": "6 in (100 yr)"
     }  # fmt: skip
-    assert sizes_told({**sizes, "rarest_storm_yr": 10.0})["needed_in_rarest"] is None
+    assert sizes_told({**sizes, "rarest_storm_yr": 10.0})["rarest_storm_size"] is None
     assert set(sizes_told({}).values()) == {None}
     line = {"name": "L", "return_period_yr": 10.0, "rarest_storm_yr": 100.0, **sizes}
     content = summary_content({}, balance={}, provenance={}, sections={"lines": [line]})
@@ -203,8 +204,8 @@ def test_blocked_cases_are_rows_with_a_value_per_storm():
 def test_where_a_blocked_case_runs_over_to_stands_in_a_line_of_its_own():
     """As a seventh column it left the others no room on a phone."""
     headings = TABLES["pond_cases"].headings
-    remarks = [heading.label for heading in headings if heading.quantity == "remark"]
-    assert remarks == ["Stands at or on", "Runs over into", "At least"]
+    remarks = [heading.column.name for heading in headings if heading.is_remark]
+    assert remarks == ["touches", "spills_to", "not_closed"]
 
 
 def test_what_the_data_do_not_close_has_a_remark_that_says_so():
@@ -214,7 +215,7 @@ def test_what_the_data_do_not_close_has_a_remark_that_says_so():
             {"id": 2, "depth_m": 0.2, "not_closed": False},
         ]
     )["low_spots"]
-    where = [label for label, _ in made["columns"]].index("At least")
+    where = [label for label, _ in made["columns"]].index("Not closed")
     assert [bool(row["cells"][where]) for row in made["rows"]] == [True, False]
 
 

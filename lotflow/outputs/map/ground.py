@@ -1,4 +1,4 @@
-"""Colours of the ground and of the water that can stand on it, as pixels."""
+"""How ground, water and courses are drawn: colours of cells, and lines without their steps."""
 
 from __future__ import annotations
 
@@ -6,10 +6,11 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
+import shapely
 from numpy.typing import NDArray
 
 from lotflow.grid import BoolArray, FloatArray, Grid
-from lotflow.units import METRES_PER_INCH, UnitSystem
+from lotflow.units import METRES_PER_INCH, SHOWN, UnitSystem, from_si
 
 Pixels = NDArray[np.uint8]
 
@@ -25,11 +26,8 @@ _DEPTH_OPACITY: Final = 225
 _SHADED_SLOPE: Final = 0.35
 _EXAGGERATION: Final = (1.0, 6.0)
 
-#: Unit of depths on a map, and its length [m].
-DEPTH_UNITS: Final[dict[UnitSystem, tuple[str, float]]] = {
-    "us": ("in", METRES_PER_INCH),
-    "metric": ("cm", 0.01),
-}
+#: Steps of the scale of depths: whole inches or centimetres [m].
+_STEP_M: Final[dict[UnitSystem, float]] = {"us": METRES_PER_INCH, "metric": 0.01}
 
 
 def _coloured(values: FloatArray, stops: tuple[tuple[float, tuple[int, int, int]], ...]) -> Pixels:
@@ -46,15 +44,9 @@ def illumination(grid: Grid) -> FloatArray:
     Slopes are exaggerated until the steeper tenth of the ground shows; on level ground no more
     than six times, so that noise stays noise.
 
-    Parameters
-    ----------
-    grid
-        Elevation [m].
+    `grid`: elevation [m].
 
-    Returns
-    -------
-    light
-        0 to 1, 0.5 on level ground; NaN where there is no ground.
+    Returns 0 to 1, 0.5 on level ground; NaN where there is no ground.
 
     Examples
     --------
@@ -91,10 +83,7 @@ def ground_pixels(grid: Grid) -> Pixels:
     """
     Colour the ground by the light on it; transparent where there is none.
 
-    Parameters
-    ----------
-    grid
-        Elevation [m].
+    `grid`: elevation [m].
     """
     light = illumination(grid)
     pixels = _coloured(np.nan_to_num(light), _SHADE)
@@ -106,14 +95,7 @@ def share_pixels(share: FloatArray, colour: str, opacity: float) -> Pixels:
     """
     Tint cells by how likely they are to belong to something; transparent where never.
 
-    Parameters
-    ----------
-    share
-        0 to 1 [-]; NaN where not known.
-    colour
-        "#rrggbb".
-    opacity
-        Of a cell that always does, 0 to 1.
+    `share`: 0 to 1 [-]; NaN where not known; `opacity`: of a cell that always does, 0 to 1.
 
     Examples
     --------
@@ -130,12 +112,8 @@ def depth_pixels(depth: FloatArray, deepest: float) -> Pixels:
     """
     Colour low spots by depth; transparent where there is none.
 
-    Parameters
-    ----------
-    depth
-        Depth below the spill level [m]; 0 or NaN where there is no low spot.
-    deepest
-        Depth of the darkest colour [m].
+    `depth`: depth below the spill level [m]; 0 or NaN where there is no low spot; `deepest`:
+    depth of the darkest colour [m].
     """
     wet: BoolArray = np.nan_to_num(depth) > 0
     pixels = _coloured(np.where(wet, depth, 0.0) / deepest, DEPTH_STOPS)
@@ -145,24 +123,15 @@ def depth_pixels(depth: FloatArray, deepest: float) -> Pixels:
 
 @dataclass(frozen=True)
 class DepthScale:
-    """
-    The scale of the colours of depth.
+    """The scale of the colours of depth."""
 
-    Parameters
-    ----------
-    ticks
-        Round depths from 0 to that of the darkest colour, in `unit`.
-    unit
-        "in" or "cm".
-    deepest_m
-        Depth of the darkest colour [m].
-    exceeded
-        Whether there are deeper places, in the darkest colour too.
-    """
-
+    #: Round depths from 0 to that of the darkest colour, in `unit`.
     ticks: tuple[float, ...]
+    #: Of depths in every report.
     unit: str
+    #: Depth of the darkest colour [m].
     deepest_m: float
+    #: Whether there are deeper places, in the darkest colour too.
     exceeded: bool
 
 
@@ -173,29 +142,70 @@ def depth_scale(depth: FloatArray, units: UnitSystem, *, certain_m: float = np.i
     It ends at the depth that all but a fiftieth of the wet cells stay below, so that one pit
     between buildings does not make all else pale.
 
-    Parameters
-    ----------
-    depth
-        Depths shown [m]; 0 or NaN where there is no low spot.
-    units
-        Inches or centimetres.
-    certain_m
-        Depth of the deepest low spot that nothing speaks against [m]: deeper ones are not
-        looked at, so that an artefact does not make all else pale either.
+    `depth`: depths shown [m]; 0 or NaN where there is no low spot; `certain_m`: depth of the
+    deepest low spot that nothing speaks against [m]: deeper ones are not looked at, so that an
+    artefact does not make all else pale either.
 
     Examples
     --------
     >>> depth_scale(np.array([0.0, 0.17, np.nan]), "metric").ticks
-    (0.0, 5.0, 10.0, 15.0, 20.0)
+    (0.0, 0.05, 0.1, 0.15, 0.2)
     >>> depth_scale(np.array([0.17]), "us").ticks
     (0.0, 2.0, 4.0, 6.0, 8.0)
     """
-    unit, length = DEPTH_UNITS[units]
+    unit, length = SHOWN["depth"][units][0], _STEP_M[units]
     wet = np.nan_to_num(depth[np.nan_to_num(depth) > 0]) / length
     looked_at = wet[wet <= certain_m / length * (1.0 + 1e-6)]
     shown = max(float(np.percentile(looked_at, 98)) if looked_at.size else 0.0, 1.0)
     steps = (step * 10.0**power for power in range(6) for step in (1.0, 2.0, 5.0))
     step = next(step for step in steps if step * 5 >= shown)
     count = max(int(np.ceil(shown / step - 1e-9)), 2)
-    ticks = tuple(step * number for number in range(count + 1))
-    return DepthScale(ticks, unit, ticks[-1] * length, bool((wet > ticks[-1]).any()))
+    ticks = [step * number for number in range(count + 1)]
+    printed = tuple(round(from_si(tick * length, unit), 9) for tick in ticks)
+    return DepthScale(printed, unit, ticks[-1] * length, bool((wet > ticks[-1]).any()))
+
+
+Points = NDArray[np.float64]
+
+
+def smoothed(line: Points, rounds: int = 2) -> Points:
+    """
+    Cut the corners of a line that runs from cell to cell; its ends stay.
+
+    References
+    ----------
+    Chaikin, G. M. (1974), An algorithm for high-speed curve generation, Computer Graphics and
+    Image Processing 3(4).
+
+    Examples
+    --------
+    >>> smoothed(np.array([(0.0, 0.0), (4.0, 0.0), (4.0, 4.0)]), rounds=1).tolist()
+    [[0.0, 0.0], [3.0, 0.0], [4.0, 1.0], [4.0, 4.0]]
+    """
+    for _ in range(rounds):
+        early, late = 0.75 * line[:-1] + 0.25 * line[1:], 0.25 * line[:-1] + 0.75 * line[1:]
+        cut = np.stack([early, late], axis=1).reshape(-1, 2)
+        line = np.concatenate([line[:1], cut[1:-1], line[-1:]])
+    return line
+
+
+def drawn_course(line: Points, cell: float, *, rounds: int = 2) -> Points:
+    """
+    Give the course of a line from cell to cell as it is drawn: without the steps of the cells.
+
+    It leaves the centres of the cells by less than a cell; its ends stay.
+
+    `cell`: side of a cell, in the same unit; `rounds`: how often corners are cut.
+
+    Examples
+    --------
+    A slight slant across the cells becomes a straight line:
+
+    >>> slant = np.array([(0, 0), (1, 0), (2, 0), (3, 1), (4, 1), (5, 1), (6, 2)], dtype=float)
+    >>> drawn = drawn_course(slant, 1.0)
+    >>> float(np.abs(drawn[:, 1] - drawn[:, 0] / 3.0).max()) < 1e-9
+    True
+    """
+    bare = shapely.simplify(shapely.LineString(line), 0.75 * cell, preserve_topology=False)
+    # short pieces keep the rounding of corners short too
+    return smoothed(shapely.get_coordinates(shapely.segmentize(bare, 2.5 * cell)), rounds)

@@ -14,20 +14,21 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 from PIL import Image
 
-from lotflow.outputs import map_layers as layers
-from lotflow.outputs.map_drains import draw_drains
-from lotflow.outputs.map_ground import DepthScale, depth_scale
-from lotflow.outputs.map_legend import (
+from lotflow.outputs import palette
+from lotflow.outputs.map import layers
+from lotflow.outputs.map.content import MapField, Scale, cells_shown, needed_bounds, sheet_view
+from lotflow.outputs.map.ground import DepthScale, depth_scale
+from lotflow.outputs.map.labels import draw_labels
+from lotflow.outputs.map.layers import draw_drains
+from lotflow.outputs.map.legend import (
     Panel,
     draw_depth_scale,
     draw_inlet_table,
     draw_legend,
     draw_low_spot_table,
+    draw_scale,
     one_line,
 )
-from lotflow.outputs.map_lettering import draw_labels
-from lotflow.outputs.map_scale import draw_scale
-from lotflow.outputs.map_view import Scale, needed_bounds, sheet_view
 from lotflow.units import METRES_PER_INCH
 
 if TYPE_CHECKING:
@@ -35,28 +36,28 @@ if TYPE_CHECKING:
 
     from matplotlib.axes import Axes
 
-    from lotflow.outputs.map_layers import MapField
-    from lotflow.outputs.map_picture import MapContent
+    from lotflow.outputs.map.content import MapContent
     from lotflow.units import UnitSystem
 
+
 #: Name, width and height [inch] of the paper, across.
-PAPER: Final[dict[UnitSystem, tuple[str, float, float]]] = {
+_PAPER: Final[dict[UnitSystem, tuple[str, float, float]]] = {
     "us": ("Letter", 11.0, 8.5),
     "metric": ("A4", 11.69, 8.27),
 }
 DOTS_PER_INCH: Final = 150
 MARGIN: Final = 0.4
-TITLE_HEIGHT: Final = 0.62
-FOOT_HEIGHT: Final = 0.42
-PANEL_WIDTH: Final = 2.25
-SCALE_WIDTH: Final = 3.0
-GUTTER: Final = 0.2
+_TITLE_HEIGHT: Final = 0.62
+_FOOT_HEIGHT: Final = 0.42
+_PANEL_WIDTH: Final = 2.25
+_SCALE_WIDTH: Final = 3.0
+_GUTTER: Final = 0.2
 #: Low spots that keep room beside the inlets of the legend, however many these are.
 _LEAST_SPOTS: Final = 4
 #: Rows for what stands round them: heading, names of columns, how many more.
 _SPOT_HEAD: Final = 5
 
-CAUTION: Final = (
+_CAUTION: Final = (
     "Screening from public elevation data; not a survey, not engineering design, not legal "
     "advice. Confirm levels, utilities and local rules. Buried pipes and curbs are not in the data."
 )
@@ -72,19 +73,7 @@ _STYLE: Final = {
 
 
 def draw_sheet(content: MapContent) -> bytes:
-    """
-    Draw a sheet.
-
-    Parameters
-    ----------
-    content
-        What it shows.
-
-    Returns
-    -------
-    picture
-        PNG.
-    """
+    """Draw a sheet."""
     settings: dict[Any, Any] = {
         key: value for key, value in mpl.rcParamsDefault.items() if not key.startswith("backend")
     }
@@ -119,31 +108,24 @@ def _png(pixels: Any) -> bytes:
 
 
 def sheet_figure(content: MapContent) -> Figure:
-    """
-    Put the parts of a sheet in their places.
-
-    Parameters
-    ----------
-    content
-        What it shows.
-    """
-    paper, width, height = PAPER[content.units]
+    """Put the parts of a sheet in their places."""
+    paper, width, height = _PAPER[content.units]
     figure = Figure(figsize=(width, height), dpi=DOTS_PER_INCH, facecolor="white")
-    field_width = width - 2 * MARGIN - GUTTER - PANEL_WIDTH
-    field_height = height - 2 * MARGIN - TITLE_HEIGHT - FOOT_HEIGHT
-    bottom = MARGIN + FOOT_HEIGHT
+    field_width = width - 2 * MARGIN - _GUTTER - _PANEL_WIDTH
+    field_height = height - 2 * MARGIN - _TITLE_HEIGHT - _FOOT_HEIGHT
+    bottom = MARGIN + _FOOT_HEIGHT
     place = (MARGIN, bottom, field_width, field_height)
     field, scale = _map_field(figure, content, place)
     scale_of_depth = _depth_scale(field, content)
     _draw_layers(field, content, scale_of_depth.deepest_m)
-    beside = (MARGIN + field_width + GUTTER, bottom, PANEL_WIDTH, field_height)
+    beside = (MARGIN + field_width + _GUTTER, bottom, _PANEL_WIDTH, field_height)
     shown = replace(content, low_spots=field.reaching(content.low_spots))
-    panel = Panel(_paper_axes(figure, beside), PANEL_WIDTH, field_height + 0.06)
+    panel = Panel(_paper_axes(figure, beside), _PANEL_WIDTH, field_height + 0.06)
     draw_legend(panel, shown, gaps=field.has_gaps(content.ground))
     listed = _draw_numbers(panel, shown, scale_of_depth)
     draw_labels(_paper_axes(figure, place), field, content, listed)
     _draw_title(figure, content)
-    above = (width - MARGIN - SCALE_WIDTH, bottom + field_height, SCALE_WIDTH, TITLE_HEIGHT)
+    above = (width - MARGIN - _SCALE_WIDTH, bottom + field_height, _SCALE_WIDTH, _TITLE_HEIGHT)
     draw_scale(_paper_axes(figure, above), scale, content.units, paper)
     _draw_foot(figure, content)
     return figure
@@ -175,14 +157,14 @@ def _map_field(
     axes = _place(figure, inches)
     axes.set(facecolor=layers.NO_GROUND, xticks=[], yticks=[])
     for spine in axes.spines.values():
-        spine.set(color=layers.INK, linewidth=0.8)
+        spine.set(color=palette.INK, linewidth=0.8)
     axes.set(autoscale_on=False, aspect="auto")
-    return layers.MapField(axes, bounds, (bounds[2] - bounds[0]) / inches[2]), scale
+    return MapField(axes, bounds, (bounds[2] - bounds[0]) / inches[2]), scale
 
 
 def _depth_scale(field: MapField, content: MapContent) -> DepthScale:
     """Scale of depths for what the field shows."""
-    rows, columns, _ = layers.cells_shown(content.depth, field.bounds)
+    rows, columns, _ = cells_shown(content.depth, field.bounds)
     depth = content.depth.values[rows, columns]
     if not len(content.low_spots):
         return depth_scale(depth, content.units)
@@ -230,7 +212,7 @@ def _draw_numbers(panel: Panel, content: MapContent, depths: DepthScale) -> Sequ
 def _write(figure: Figure, x: float, y: float, text: str, **style: Any) -> None:
     """Write on the sheet, at inches from its lower left corner."""
     width, height = figure.get_size_inches()
-    figure.text(x / width, y / height, text, va="top", **({"color": layers.INK} | style))
+    figure.text(x / width, y / height, text, va="top", **({"color": palette.INK} | style))
 
 
 def _draw_title(figure: Figure, content: MapContent) -> None:
@@ -245,7 +227,7 @@ def _draw_title(figure: Figure, content: MapContent) -> None:
 
 def _draw_foot(figure: Figure, content: MapContent) -> None:
     """Write what the map was made from, and the caution."""
-    top = MARGIN + FOOT_HEIGHT
+    top = MARGIN + _FOOT_HEIGHT
     style: dict[str, Any] = {"color": "#55585f", "fontsize": 6.8}
     _write(figure, MARGIN, top - 0.10, one_line(content.note, 170), **style)
-    _write(figure, MARGIN, top - 0.25, CAUTION, **style)
+    _write(figure, MARGIN, top - 0.25, _CAUTION, **style)

@@ -22,16 +22,15 @@ from PIL import Image
 
 from lotflow.grid import Grid
 from lotflow.layers import RESULT_LAYERS
-from lotflow.outputs import map_sheet
-from lotflow.outputs.map_layers import MapField
-from lotflow.outputs.map_lettering import letterings
-from lotflow.outputs.map_picture import (
+from lotflow.outputs.drawings import map_bytes
+from lotflow.outputs.map import sheet
+from lotflow.outputs.map.content import (
     MapContent,
     MapDrains,
-    draw_map,
-    map_bytes,
+    MapField,
     map_drains,
 )
+from lotflow.outputs.map.labels import letterings
 from lotflow.terrain.low_spots import IN_BUILDING
 
 WEST, SOUTH = 600_000.0, 3_300_000.0
@@ -146,10 +145,10 @@ EMPTY_ABLE = ("buildings", "water", "low_spots", "flow_paths", "crossings", "inl
 @pytest.mark.parametrize(("units", "inches"), [("us", (11.0, 8.5)), ("metric", (11.69, 8.27))])
 def test_a_sheet_has_the_size_of_its_paper_and_is_not_large(tmp_path, units, inches):
     path = tmp_path / "map.png"
-    draw_map(content(units=units), path)
+    path.write_bytes(map_bytes(content(units=units)))
     with Image.open(path) as image:
-        assert image.size == tuple(int(side * map_sheet.DOTS_PER_INCH) for side in inches)
-        assert image.info["dpi"] == pytest.approx((map_sheet.DOTS_PER_INCH,) * 2, abs=0.02)
+        assert image.size == tuple(int(side * sheet.DOTS_PER_INCH) for side in inches)
+        assert image.info["dpi"] == pytest.approx((sheet.DOTS_PER_INCH,) * 2, abs=0.02)
         assert "Software" not in image.info
     assert 50_000 < path.stat().st_size < 1_500_000
 
@@ -164,7 +163,7 @@ def test_the_same_content_gives_the_same_bytes_whatever_style_the_user_has_set(u
 def test_the_same_content_gives_the_same_bytes_in_another_process(usual):
     code = (
         "import sys; sys.path.insert(0, sys.argv[1]);"
-        "from test_map_picture import content; from lotflow.outputs.map_picture import map_bytes;"
+        "from test_map_sheet import content; from lotflow.outputs.drawings import map_bytes;"
         "sys.stdout.buffer.write(map_bytes(content()))"
     )
     command = [sys.executable, "-B", "-c", code, str(__file__).rpartition("/")[0]]
@@ -211,7 +210,7 @@ def test_no_text_of_the_data_is_drawn_as_mathematics():
 
 
 def drawn_texts(shown: MapContent) -> list[str]:
-    figure = map_sheet.sheet_figure(shown)
+    figure = sheet.sheet_figure(shown)
     found = figure.findobj(lambda artist: hasattr(artist, "get_text"))
     return [artist.get_text() for artist in found]
 
@@ -237,9 +236,9 @@ def test_letters_beyond_the_font_are_drawn_without_a_warning():
 def test_numbers_are_in_the_units_asked_for(usual_texts):
     us, metric = usual_texts, drawn_texts(content(units="metric"))
     assert {"9.8 in", "538 ft²", "1,292 ft²"} <= set(us)
-    assert {"25 cm", "50 m²", "120 m²"} <= set(metric)
+    assert {"0.25 m", "50 m²", "120 m²"} <= set(metric)
     assert "Depth of low spots when full [in]" in us
-    assert "Depth of low spots when full [cm]" in metric
+    assert "Depth of low spots when full [m]" in metric
 
 
 def test_the_sheet_states_source_scale_caution_and_north(usual_texts):
@@ -291,13 +290,14 @@ def test_no_inlet_is_left_out_for_a_low_spot(many, units):
     listed = in_the_panel(texts, "Catchments of inlets", "Low spots")
     assert [text for text in listed if text in names] == names
     table = in_the_panel(texts, "Low spots")
-    depths = [text for text in table[: table.index("volume") + 60] if text.endswith((" in", " cm"))]
+    depths = [text for text in table[: table.index("volume") + 60] if text.endswith((" in", " m"))]
     assert len(depths) >= 3
     assert f"and {len(spots) - len(depths)} more in the summary" in table
 
 
 def test_low_spots_inside_buildings_are_counted_and_not_listed(usual_texts):
-    inside = low_spots().assign(artefact=["", IN_BUILDING, "at a gap"])
+    inside = low_spots().assign(artefact=["", IN_BUILDING, "at a gap"],
+                                inside_building=[False, True, False])  # fmt: skip
     texts = drawn_texts(content(low_spots=inside))
     table = in_the_panel(texts, "Low spots")
     assert "4.7 in" in in_the_panel(usual_texts, "Low spots")
@@ -371,7 +371,7 @@ def test_a_catchment_fades_where_it_is_less_certain(usual_texts):
 
 def test_a_folder_of_the_library_that_cannot_be_written_to_is_not_spoken_of(tmp_path):
     (tmp_path / "file").write_text("")
-    code = "from lotflow.outputs.map_picture import get_ready; get_ready()"
+    code = "from lotflow.outputs.drawings import get_ready; get_ready()"
     done = subprocess.run(
         [sys.executable, "-c", code], capture_output=True, text=True, check=False,
         env={**os.environ, "MPLCONFIGDIR": str(tmp_path / "file" / "below")},
@@ -380,12 +380,12 @@ def test_a_folder_of_the_library_that_cannot_be_written_to_is_not_spoken_of(tmp_
 
 
 def test_describing_a_map_does_not_import_matplotlib():
-    code = "import sys, lotflow.outputs.map_picture; sys.exit('matplotlib' in sys.modules)"
+    code = "import sys, lotflow.outputs.map.content; sys.exit('matplotlib' in sys.modules)"
     assert subprocess.run([sys.executable, "-c", code], check=False).returncode == 0
 
 
 def lettered(shown: MapContent, listed: tuple[int, ...], metres_per_inch: float = 10.0) -> list:
-    figure = map_sheet.sheet_figure(shown)
+    figure = sheet.sheet_figure(shown)
     bounds = (WEST, SOUTH, WEST + 90.0, SOUTH + 70.0)
     return letterings(shown, MapField(figure.axes[0], bounds, metres_per_inch), listed)
 

@@ -1,4 +1,4 @@
-"""The side of a sheet: what the signs mean, the scale of depths, and the numbers."""
+"""Beside the map: what the signs mean, the scale of depths, the numbers, north and scale bar."""
 
 from __future__ import annotations
 
@@ -9,43 +9,50 @@ from typing import TYPE_CHECKING, Any, Final
 import numpy as np
 from matplotlib.patches import Polygon, Rectangle
 
-from lotflow.outputs.doubts import inside_building
-from lotflow.outputs.map_drains import OUTLET, REPLACED_DASHES, REPLACED_WIDTH, WIDTH
-from lotflow.outputs.map_ground import DEPTH_UNITS, DepthScale, depth_pixels
-from lotflow.outputs.map_layers import (
-    BUILDING,
-    BUILDING_EDGE,
-    CATCHMENTS,
-    DOUBTFUL,
+from lotflow.layers import RESULT_LAYERS
+from lotflow.outputs.map.content import round_length
+from lotflow.outputs.map.ground import DepthScale, depth_pixels
+from lotflow.outputs.map.layers import (
     DOUBTFUL_DASHES,
-    FLOW,
     FLOW_AREAS,
     FLOW_UNCERTAIN,
-    INK,
-    LOT,
     NO_GROUND,
-    RUN_OFF,
-    RUN_ON,
+    OPEN_WATER_EDGE,
+    OUTLET,
+    REPLACED_DASHES,
+    REPLACED_WIDTH,
     UNCERTAIN_DASHES,
-    WATER,
-    WATER_EDGE,
+    WIDTH,
     flow_width,
     in_order,
     is_doubtful,
     is_mostly_ponded,
 )
-from lotflow.outputs.palette import PIPE
-from lotflow.units import shown, shown_open
+from lotflow.outputs.palette import (
+    BUILDING,
+    BUILDING_EDGE,
+    CATCHMENTS,
+    DOUBTFUL,
+    FLOW,
+    INK,
+    LOT,
+    OPEN_WATER,
+    PIPE,
+    RUN_OFF,
+    RUN_ON,
+)
+from lotflow.units import METRES_PER_FOOT, METRES_PER_INCH
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-    from lotflow.outputs.map_picture import MapContent
+    from lotflow.outputs.map.content import MapContent, Scale
     from lotflow.units import UnitSystem
 
+
 #: Sizes of text [points] and of the panel's columns [inch].
-TEXT: Final = 7.2
-HEADING: Final = 8.2
+_TEXT: Final = 7.2
+_HEADING: Final = 8.2
 _SWATCH: Final = 0.34
 _ROW: Final = 0.178
 #: Rows of a table before it refers to the summary.
@@ -57,19 +64,12 @@ _ROUND_AREAS: Final[dict[UnitSystem, tuple[str, ...]]] = {
     "us": ("500 ft²", "5,000 ft²", "50,000 ft²"),
     "metric": ("50 m²", "500 m²", "5,000 m²"),
 }
-_AREA_UNITS: Final = {"us": "ft2", "metric": "m2"}
+_SPOTS: Final = RESULT_LAYERS["low_spots"]
 
 
 def one_line(text: object, longest: int) -> str:
     r"""
     Bring a text onto one line of limited length.
-
-    Parameters
-    ----------
-    text
-        As it is in the data.
-    longest
-        Characters.
 
     Examples
     --------
@@ -82,26 +82,18 @@ def one_line(text: object, longest: int) -> str:
 
 @dataclass
 class Panel:
-    """
-    A column of a sheet that is filled from the top down.
+    """A column of a sheet that is filled from the top down."""
 
-    Parameters
-    ----------
-    axes
-        What is drawn on, in inches of paper from the lower left corner.
-    width
-        Of the column [inch].
-    y
-        Where the next row goes [inch].
-    """
-
+    #: What is drawn on, in inches of paper from the lower left corner.
     axes: Axes
+    #: Of the column [inch].
     width: float
+    #: Where the next row goes [inch].
     y: float
 
     def text(self, x: float, text: str, **style: Any) -> None:
         """Write in the current row."""
-        usual: dict[str, Any] = {"fontsize": TEXT, "color": INK, "va": "center"}
+        usual: dict[str, Any] = {"fontsize": _TEXT, "color": INK, "va": "center"}
         self.axes.text(x, self.y, text, **(usual | style))
 
     def heading(self, text: str) -> None:
@@ -109,14 +101,14 @@ class Panel:
         self.y -= 0.06
         self.axes.plot([0, self.width], [self.y, self.y], color="#b9b5ac", linewidth=0.7)
         self.y -= 0.15
-        self.text(0.0, text, fontsize=HEADING, fontweight="bold")
+        self.text(0.0, text, fontsize=_HEADING, fontweight="bold")
         self.y -= 0.03 + _ROW
 
 
-Sign = Callable[[Panel], None]
+_Sign = Callable[[Panel], None]
 
 
-def _line(width: float, colour: str, dashes: Any = "solid") -> Sign:
+def _line(width: float, colour: str, dashes: Any = "solid") -> _Sign:
     def draw(panel: Panel) -> None:
         ends = [0.0, _SWATCH], [panel.y, panel.y]
         panel.axes.plot(*ends, color=colour, linewidth=width, linestyle=dashes)
@@ -124,7 +116,7 @@ def _line(width: float, colour: str, dashes: Any = "solid") -> Sign:
     return draw
 
 
-def _box(face: str, edge: str, width: float = 0.8, dashes: Any = "solid") -> Sign:
+def _box(face: str, edge: str, width: float = 0.8, dashes: Any = "solid") -> _Sign:
     def draw(panel: Panel) -> None:
         panel.axes.add_patch(
             Rectangle((0.0, panel.y - 0.055), _SWATCH, 0.11, facecolor=face, edgecolor=edge,
@@ -134,7 +126,7 @@ def _box(face: str, edge: str, width: float = 0.8, dashes: Any = "solid") -> Sig
     return draw
 
 
-def _triangle(face: str) -> Sign:
+def _triangle(face: str) -> _Sign:
     def draw(panel: Panel) -> None:
         shape = np.array([(0.23, 0.0), (0.10, 0.07), (0.10, -0.07)]) + np.array([0.0, panel.y])
         panel.axes.add_patch(Polygon(shape, facecolor=face, edgecolor=INK, linewidth=0.8))
@@ -150,13 +142,13 @@ def _outlet(panel: Panel) -> None:
     panel.axes.plot([0.5 * _SWATCH], [panel.y], **(OUTLET | {"markersize": 5.5}))
 
 
-def _ground_signs(content: MapContent, *, gaps: bool) -> Iterator[tuple[Sign, str]]:
+def _ground_signs(content: MapContent, *, gaps: bool) -> Iterator[tuple[_Sign, str]]:
     """Signs of what stands on the ground, with their meaning."""
     yield _line(2.0, LOT, (0, (5, 1.3, 1, 1.3))), "lot line"
     if len(content.buildings):
         yield _box(BUILDING, BUILDING_EDGE), "building"
     if len(content.water):
-        yield _box(WATER, WATER_EDGE), "open water"
+        yield _box(OPEN_WATER, OPEN_WATER_EDGE), "open water"
     if gaps:
         yield _box(NO_GROUND, "#b9b5ac"), "no elevation data"
     if len(content.inlets):
@@ -165,7 +157,7 @@ def _ground_signs(content: MapContent, *, gaps: bool) -> Iterator[tuple[Sign, st
         yield _box("#f3e2bd", CATCHMENTS[0], 1.5), "catchment of an inlet"
 
 
-def _drain_signs(content: MapContent) -> Iterator[tuple[Sign, str]]:
+def _drain_signs(content: MapContent) -> Iterator[tuple[_Sign, str]]:
     """Signs of the drains, with their meaning."""
     if content.drains.lines:
         yield _line(WIDTH, PIPE), "drain line"
@@ -175,7 +167,7 @@ def _drain_signs(content: MapContent) -> Iterator[tuple[Sign, str]]:
         yield _outlet, "outlet of the drains"
 
 
-def _flow_signs(content: MapContent) -> Iterator[tuple[Sign, str]]:
+def _flow_signs(content: MapContent) -> Iterator[tuple[_Sign, str]]:
     """Signs of where water runs and stands, with their meaning."""
     if len(content.flow_paths):
         for area, text in zip(FLOW_AREAS, _ROUND_AREAS[content.units], strict=True):
@@ -196,14 +188,7 @@ def draw_legend(panel: Panel, content: MapContent, *, gaps: bool = False) -> Non
     """
     Explain the signs on the map; those that are not on it are left out.
 
-    Parameters
-    ----------
-    panel
-        Where.
-    content
-        What the map shows.
-    gaps
-        Whether part of the field has no elevation.
+    `gaps`: whether part of the field has no elevation.
     """
     panel.heading("Signs")
     signs = (*_ground_signs(content, gaps=gaps), *_drain_signs(content), *_flow_signs(content))
@@ -217,14 +202,7 @@ def draw_depth_scale(panel: Panel, scale: DepthScale, content: MapContent) -> No
     """
     Draw the colours of depths with their numbers.
 
-    Parameters
-    ----------
-    panel
-        Where.
-    scale
-        Of the colours on the map.
-    content
-        What the map shows.
+    `scale`: of the colours on the map.
     """
     panel.heading(f"Depth of low spots when full [{scale.unit}]")
     if content.low_spots["probability"].notna().any():
@@ -257,16 +235,11 @@ def _more(panel: Panel, count: int, least: int) -> None:
         panel.y -= _ROW
 
 
-def rows_that_fit(panel: Panel, *, reserved: int) -> int:
+def _rows_that_fit(panel: Panel, *, reserved: int) -> int:
     """
     Count the rows of a table that have room in a panel.
 
-    Parameters
-    ----------
-    panel
-        Where.
-    reserved
-        Rows that must be left for what comes after.
+    `reserved`: rows that must be left for what comes after.
     """
     return int(min(_MOST_ROWS, max((panel.y / _ROW) - reserved - 3, 1)))
 
@@ -275,25 +248,15 @@ def draw_low_spot_table(panel: Panel, content: MapContent) -> list[int]:
     """
     List low spots outside buildings with their numbers, the most important first.
 
-    Parameters
-    ----------
-    panel
-        Where.
-    content
-        What the map shows.
-
-    Returns
-    -------
-    listed
-        Numbers of the low spots that are in the table.
+    Returns numbers of the low spots that are in the table.
     """
-    inside = content.low_spots["artefact"].map(inside_building).astype(bool)
+    inside = content.low_spots["inside_building"].isin([True])
     spots = in_order(content.low_spots[~inside])
-    count = rows_that_fit(panel, reserved=1)
+    count = _rows_that_fit(panel, reserved=1)
     columns = (0.04, 0.80, 1.53, panel.width)
     panel.heading("Low spots")
     panel.y += 0.06
-    _row(panel, columns, ("", "depth", "area", "volume"))
+    _row(panel, columns, ("", *map(str.lower, _SPOTS.labels("depth_m", "area_m2", "volume_m3"))))
     shown_rows = spots.head(count)
     doubtful, beyond = is_doubtful(shown_rows), False
     for spot, doubt in zip(shown_rows.to_dict("records"), doubtful, strict=True):
@@ -311,13 +274,12 @@ def _low_spot_row(
     spot: Mapping[str, Any], units: UnitSystem, *, doubtful: bool
 ) -> tuple[str, str, str, str]:
     """Cells of a row of the table."""
-    sign, length = DEPTH_UNITS[units]
     return (
         f"{spot['id']:.0f}" + (" ?" if doubtful else ""),
         ("≥ " if spot.get("not_closed") in (True, 1) else "")
-        + f"{spot['depth_m'] / length:.{1 if units == 'us' else 0}f} {sign}",
-        shown(spot["area_m2"], "area", units),
-        shown(spot["volume_m3"], "volume", units),
+        + _SPOTS.shown(spot, "depth_m", units),
+        _SPOTS.shown(spot, "area_m2", units),
+        _SPOTS.shown(spot, "volume_m3", units),
     )
 
 
@@ -325,14 +287,7 @@ def draw_inlet_table(panel: Panel, content: MapContent, reserved: int) -> None:
     """
     List inlets with what drains to them over the surface.
 
-    Parameters
-    ----------
-    panel
-        Where.
-    content
-        What the map shows.
-    reserved
-        Rows that must be left for what comes after.
+    `reserved`: rows that must be left for what comes after.
     """
     colours = dict(
         zip(content.catchments["name"], CATCHMENTS * len(content.catchments), strict=False)
@@ -356,10 +311,7 @@ def draw_inlet_table(panel: Panel, content: MapContent, reserved: int) -> None:
             Rectangle((left + 0.02, panel.y - side / 2), side, side, facecolor=colour)
         )
         style = {"fontsize": look.text}
-        area = shown_open(
-            inlet["catchment_m2"], inlet.get("catchment_m2_p05"), inlet.get("catchment_m2_p95"),
-            "area", content.units,
-        )  # fmt: skip
+        area = RESULT_LAYERS["inlets"].shown_open(inlet, "catchment_m2", content.units)
         # a range takes room from the name
         longest = max(look.longest - max(len(area) - 10, 0), 4)
         panel.text(left + 0.06 + side, one_line(inlet["name"], longest), **style)
@@ -387,8 +339,53 @@ class _Rows:
 
 #: From how one reads with ease to how most inlets have room.
 _INLET_ROWS: Final = (
-    _Rows(_ROW, TEXT, 1, _LONGEST_NAME),
+    _Rows(_ROW, _TEXT, 1, _LONGEST_NAME),
     _Rows(0.13, 6.0, 1, 26),
     _Rows(0.11, 5.2, 2, 13),
     _Rows(0.10, 4.4, 3, 9),
 )
+
+
+#: Longest scale bar, and its height [inch].
+_LONGEST: Final = 2.0
+_BAR: Final = 0.055
+#: Where the bar and the text under it stand above the lower edge of the axes [inch].
+_BAR_Y: Final = 0.34
+_TEXT_Y: Final = 0.12
+_ARROW: Final = 0.36
+
+
+def draw_scale(paper: Axes, scale: Scale, units: UnitSystem, name_of_paper: str) -> None:
+    """
+    Draw a scale bar at the right, the scale in words under it and a north arrow left of it.
+
+    `paper`: axes in inches of paper; `name_of_paper`: paper on which the scale holds.
+    """
+    right = paper.get_xlim()[1] - 0.14
+    unit_m, sign = (METRES_PER_FOOT, "ft") if units == "us" else (1.0, "m")
+    ground_per_inch = scale.denominator * METRES_PER_INCH / unit_m
+    length = round_length(_LONGEST * ground_per_inch)
+    inches = length / ground_per_inch
+    left = right - inches
+    for number in range(4):
+        paper.add_patch(
+            Rectangle(
+                (left + inches * number / 4, _BAR_Y), inches / 4, _BAR, edgecolor=INK,
+                facecolor=INK if number % 2 == 0 else "white", linewidth=0.7,
+            )
+        )  # fmt: skip
+    for share, text in ((0.0, "0"), (0.5, f"{length / 2:g}"), (1.0, f"{length:g} {sign}")):
+        paper.text(left + share * inches, _BAR_Y + 2.2 * _BAR, text, fontsize=7.2, color=INK,
+                   ha="center", va="bottom")  # fmt: skip
+    paper.text(right + 0.14, _TEXT_Y, f"{scale.text} on {name_of_paper}", fontsize=9, color=INK,
+               ha="right", va="baseline")  # fmt: skip
+    _draw_north(paper, left - 0.42, _TEXT_Y + 0.02)
+
+
+def _draw_north(paper: Axes, x: float, y: float) -> None:
+    """Draw a north arrow with its foot at a place: grids are north-up."""
+    for side, colour in ((-1.0, "white"), (1.0, INK)):
+        half = [(x, y + 0.07), (x + 0.11 * side, y), (x, y + _ARROW)]
+        paper.add_patch(Polygon(half, facecolor=colour, edgecolor=INK, linewidth=0.9))
+    paper.text(x, y + _ARROW + 0.09, "N", fontsize=10, fontweight="bold", color=INK, ha="center",
+               va="center")  # fmt: skip

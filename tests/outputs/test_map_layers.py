@@ -7,8 +7,8 @@ import pytest
 import shapely
 from matplotlib.path import Path
 
-from lotflow.outputs.map_symbols import arrowheads, crossing_triangles, outline
-from lotflow.outputs.smooth_lines import smoothed
+from lotflow.outputs.map.ground import smoothed
+from lotflow.outputs.map.layers import arrowheads, crossing_triangles, outline
 
 LOT = shapely.Polygon([(0, 0), (40, 0), (40, 30), (0, 30)])
 
