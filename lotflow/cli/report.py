@@ -9,7 +9,6 @@ from typing import TYPE_CHECKING
 import click
 
 from lotflow.cli.progress import progress
-from lotflow.outputs.loading import loading
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
@@ -74,11 +73,11 @@ def compute(
         Exit code.
     """
     with drawing_process(pack=pack) as second:
-        with loading():
-            job = read()
-            # the libraries take most of the time of a small lot: loaded only when really needed
-            from lotflow.study.door import computed  # noqa: PLC0415
-            from lotflow.study.write import check_folder  # noqa: PLC0415
+        job = read()
+        # the libraries take most of the time of a small lot: loaded only when really needed
+        from lotflow.study.door import computed  # noqa: PLC0415
+        from lotflow.study.write import check_folder  # noqa: PLC0415
+
         check_folder(job, folder, overwrite=overwrite)
         if voice.verbose:
             click.echo(f"lotflow: computing {job.job.name or 'the lot'}", err=True)
@@ -152,7 +151,7 @@ def drawing_process(*, pack: bool) -> AbstractContextManager[SideProcess | None]
     """
     from lotflow.outputs.side_process import SideProcess, worth_it  # noqa: PLC0415
 
-    ready = ["lotflow.outputs.drawings:get_ready"]
+    ready = ["geopandas", "lotflow.outputs.map.sheet"]
     if pack:
         ready.append("lotflow.outputs.field_sheet.parts")
     with suppress(OSError):  # it may not be started here: drawn in this process, then
