@@ -30,14 +30,12 @@ def compare(before: Path, after: Path | None, output: Path, **given: Any) -> int
     as they are today are compared with those proposed. DIR gets compare.html, compare.csv and
     compare.json.
     """
-    from lotflow.outputs.loading import loading  # noqa: PLC0415
+    from lotflow.outputs.comparison import comparison_content  # noqa: PLC0415 - slow to import
+    from lotflow.outputs.result_set import IN_PLACE  # noqa: PLC0415
+    from lotflow.outputs.summary import json_text  # noqa: PLC0415
+    from lotflow.study.comparison import check_comparison_folder  # noqa: PLC0415
+    from lotflow.study.comparison import compare as compared  # noqa: PLC0415
 
-    with loading():
-        from lotflow.outputs.comparison import comparison_content  # noqa: PLC0415 - slow to import
-        from lotflow.outputs.result_set import IN_PLACE  # noqa: PLC0415
-        from lotflow.outputs.summary import json_text  # noqa: PLC0415
-        from lotflow.study.comparison import check_comparison_folder  # noqa: PLC0415
-        from lotflow.study.comparison import compare as compared  # noqa: PLC0415
     check_comparison_folder(output, overwrite=given["overwrite"])
     comparison = compared(before, after)
     if given["verbose"]:

@@ -10,8 +10,6 @@ from typing import TYPE_CHECKING, Final
 
 import click
 
-from lotflow.outputs.loading import loading
-
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
     from contextlib import AbstractContextManager
@@ -59,11 +57,11 @@ def compute(
     `read` gives the job; it is called when the process that draws has been started.
     """
     with drawing_process(pack=pack) as second:
-        with loading():
-            job = read()
-            # the libraries take most of the time of a small lot: loaded only when really needed
-            from lotflow.study.door import computed  # noqa: PLC0415
-            from lotflow.study.write import check_folder  # noqa: PLC0415
+        job = read()
+        # the libraries take most of the time of a small lot: loaded only when really needed
+        from lotflow.study.door import computed  # noqa: PLC0415
+        from lotflow.study.write import check_folder  # noqa: PLC0415
+
         check_folder(job, folder, overwrite=overwrite)
         if voice.verbose:
             click.echo(f"lotflow: computing {job.job.name or 'the lot'}", err=True)
@@ -123,7 +121,7 @@ def drawing_process(*, pack: bool) -> AbstractContextManager[SideProcess | None]
     """Start the process that will draw the map, so that its libraries load meanwhile."""
     from lotflow.outputs.side_process import SideProcess, worth_it  # noqa: PLC0415
 
-    ready = ["lotflow.outputs.drawings:get_ready"]
+    ready = ["geopandas", "lotflow.outputs.map.sheet"]
     if pack:
         ready.append("lotflow.outputs.field_sheet.parts")
     with suppress(OSError):  # it may not be started here: drawn in this process, then

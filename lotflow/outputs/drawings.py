@@ -59,16 +59,6 @@ def field_sheet_bytes(content: FieldSheetContent) -> bytes:
     return field_sheet_pdf(content)
 
 
-def get_ready() -> None:
-    """Load what a map is drawn with, and fonts: worth it where drawing has to wait anyway."""
-    import geopandas  # noqa: F401, PLC0415 - what a map shows comes in its frames
-
-    _without_advice()
-    from lotflow.outputs.map.sheet import practise  # noqa: PLC0415 - matplotlib is slow to import
-
-    practise()
-
-
 def _without_advice() -> None:
     """Where there is no home, the library would advise on stderr about a folder of its own."""
     logging.getLogger("matplotlib").setLevel(logging.ERROR)

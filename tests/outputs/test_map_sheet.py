@@ -371,7 +371,10 @@ def test_a_catchment_fades_where_it_is_less_certain(usual_texts):
 
 def test_a_folder_of_the_library_that_cannot_be_written_to_is_not_spoken_of(tmp_path):
     (tmp_path / "file").write_text("")
-    code = "from lotflow.outputs.drawings import get_ready; get_ready()"
+    code = (
+        "from lotflow.outputs import drawings; drawings._without_advice();"
+        "import lotflow.outputs.map.sheet"
+    )
     done = subprocess.run(
         [sys.executable, "-c", code], capture_output=True, text=True, check=False,
         env={**os.environ, "MPLCONFIGDIR": str(tmp_path / "file" / "below")},

@@ -85,20 +85,6 @@ def draw_sheet(content: MapContent) -> bytes:
         return _png(np.asarray(canvas.buffer_rgba()))
 
 
-def practise() -> None:
-    """Draw a little and throw it away: what is drawn first pays for fonts and tables."""
-    settings: dict[Any, Any] = dict(_STYLE)
-    with mpl.rc_context(settings):
-        figure = Figure(figsize=(1.0, 1.0))
-        axes = figure.add_axes((0.0, 0.0, 1.0, 1.0))
-        axes.imshow(np.zeros((2, 2, 4)))
-        axes.plot([0.0, 1.0], [0.0, 1.0])
-        for weight in ("normal", "bold"):
-            axes.text(0.0, 0.0, "practice", fontweight=weight)
-        canvas: Any = FigureCanvasAgg(figure)
-        canvas.draw()
-
-
 def _png(pixels: Any) -> bytes:
     """Pack pixels; without opacity and at this level in a third of the time of the default."""
     picture = io.BytesIO()
