@@ -19,6 +19,7 @@ import pandas as pd
 import pyogrio
 import shapely
 from pyogrio import raw
+from pyproj import CRS
 
 from lotflow.errors import OutputError
 from lotflow.outputs.failures import deepest_reason
@@ -79,7 +80,7 @@ def verify_geopackage(
 
     Raises OutputError if anything differs or the file cannot be read.
     """
-    _verify(path, typed_tables(layers), metadata)
+    _verify(path, typed_tables(layers), common_crs(layers), metadata)
 
 
 def geopackage_file(
@@ -102,7 +103,7 @@ def geopackage_file(
     return ResultFile(
         name,
         lambda path: _write(path, tables, crs, told),
-        lambda path: _verify(path, tables, told),
+        lambda path: _verify(path, tables, crs, told),
         estimate=sum(map(_estimated_bytes, tables)),
     )
 
@@ -118,10 +119,12 @@ def _write(path: Path, tables: Sequence[Table], crs: str, metadata: Mapping[str,
         raise OutputError(f"{path.name}: {deepest_reason(error)}") from error
 
 
-def _verify(path: Path, tables: Sequence[Table], metadata: Mapping[str, str]) -> None:
+def _verify(path: Path, tables: Sequence[Table], crs: str, metadata: Mapping[str, str]) -> None:
     """Compare the file with the tables, through the driver and through SQLite."""
     try:
-        faults = [*_faults_as_opened(path, tables, metadata), *_faults_in_tables(path, tables)]
+        faults = [
+            *_faults_as_opened(path, tables, crs, metadata), *_faults_in_tables(path, tables),
+        ]  # fmt: skip
     except (RuntimeError, OSError, sqlite3.Error, struct.error) as error:
         raise OutputError(f"{path.name} does not read back: {deepest_reason(error)}") from error
     if faults:
@@ -169,17 +172,28 @@ def _gdal_options(options: Mapping[str, str]) -> Iterator[None]:
 
 
 def _faults_as_opened(
-    path: Path, tables: Sequence[Table], metadata: Mapping[str, str]
+    path: Path, tables: Sequence[Table], crs: str, metadata: Mapping[str, str]
 ) -> Iterator[str]:
     """What is wrong as the GeoPackage driver sees the file."""
     with _gdal_options(_WITHOUT_SIDE_FILES):
         listed = [tuple(row) for row in pyogrio.list_layers(path)]
-        told = pyogrio.read_info(path, layer=tables[0].layer.name)["dataset_metadata"] or {}
+        spatial = next(table for table in tables if table.geometry is not None)
+        info = pyogrio.read_info(path, layer=spatial.layer.name)
+    told = info["dataset_metadata"] or {}
     expected = [(table.layer.name, table.geometry_type) for table in tables]
     if listed != expected:
         yield f"layers are {listed}"
     if told != dict(metadata):
         yield "metadata differ"
+    if _unit_of(info["crs"]) != _unit_of(crs):
+        yield f"its CRS is {info['crs']}"
+
+
+def _unit_of(crs: Any) -> float | None:
+    """What coordinates of a CRS are counted in [m or radians]; None without one."""
+    if not crs:
+        return None
+    return round(float(CRS.from_user_input(crs).axis_info[0].unit_conversion_factor), 9)
 
 
 def _faults_in_tables(path: Path, tables: Sequence[Table]) -> Iterator[str]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import warnings
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any, Final
@@ -11,6 +12,7 @@ import pandas as pd
 import shapely
 from numpy.typing import NDArray
 from pyproj import CRS
+from pyproj.exceptions import CRSError
 
 from lotflow.layers import RESULT_LAYERS, Column, Layer
 
@@ -146,15 +148,27 @@ def common_crs(layers: Mapping[str, pd.DataFrame]) -> str:
     """
     WKT of the one horizontal CRS of all layers.
 
-    The vertical part is left out: heights in the columns are metres, whatever it says.
+    The vertical part is left out: heights in the columns are metres, whatever it says. It is
+    told in the older form where that can be: of the newer one GDAL takes a CRS in feet whose
+    conversion bears a number of the EPSG for that number's CRS in metres.
 
     Raises TypeError if there is none, or not the same one everywhere.
     """
     systems = [frame.crs for name, frame in layers.items() if RESULT_LAYERS[name].geometries]
     known = {
-        (crs.sub_crs_list[0] if crs.is_compound else crs).to_wkt()
+        _wkt(crs.sub_crs_list[0] if crs.is_compound else crs)
         for crs in (CRS.from_user_input(system) for system in systems if system is not None)
     }
     if len(known) != 1 or None in systems:
         raise TypeError(f"the layers of a result have one CRS, not {sorted(known)}")
     return known.pop()
+
+
+def _wkt(crs: CRS) -> str:
+    """The older form where there is one, else the newer."""
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")  # pyproj warns of what the older form cannot say
+        try:
+            return crs.to_wkt("WKT1_GDAL") or crs.to_wkt()
+        except CRSError:
+            return crs.to_wkt()
