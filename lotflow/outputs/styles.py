@@ -307,7 +307,7 @@ def _symbol(element: ET.Element, rule: Rule) -> None:
 
 
 def _arrows(element: ET.Element, rule: Rule) -> None:
-    """Lay marks along a line, turned with it; one of a triangle stands on its base, so it is laid."""
+    """Lay triangles along a line, turned with it; one stands on its base, so it is laid down."""
     stroke = _within(_within(element, "LineSymbolizer"), "Stroke")
     graphic = _within(_within(stroke, "GraphicStroke"), "Graphic")
     mark = _within(graphic, "Mark")
