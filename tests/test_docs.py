@@ -1,5 +1,6 @@
 """The generated reference pages are what the code says."""
 
+import json
 from pathlib import Path
 
 import click
@@ -9,6 +10,7 @@ from lotflow.cli.main import commands
 from lotflow.cli.reference import commands_markdown, layers_markdown
 from lotflow.inputs.limits import DEFAULT_LIMITS
 from lotflow.layers import RESULT_LAYERS, SITE_LAYERS
+from lotflow.outputs.summary_schema import summary_schema
 
 TOP = Path(__file__).parents[1]
 
@@ -42,7 +44,8 @@ def bad_input_markdown():
 
 
 PAGES = {"layers.md": layers_markdown, "commands.md": lambda: commands_markdown(commands),
-         "bad-input.md": bad_input_markdown}  # fmt: skip
+         "bad-input.md": bad_input_markdown,
+         "summary.schema.json": lambda: json.dumps(summary_schema(), indent=1) + "\n"}  # fmt: skip
 
 
 @pytest.mark.parametrize("page", PAGES)
