@@ -107,9 +107,7 @@ def told(path):
             "rows": layer.featureCount(),
             "renderer": renderer.type() if renderer else None,
             "filters": filters,
-            "faulty_filters": [
-                text for text in filters if text and _is_faulty(text, layer)
-            ],
+            "faulty_filters": [text for text in filters if text and _is_faulty(text, layer)],
             "labels": layer.labelsEnabled(),
             "pixels": count,
             "fields": fields,
