@@ -115,7 +115,6 @@ def _write(path: Path, tables: Sequence[Table], crs: str, metadata: Mapping[str,
         with _gdal_options(_OPTIONS):
             for count, table in enumerate(tables):
                 _write_table(path, table, crs, metadata if count == 0 else None)
-        _mend_crs(path, crs)
     except (
         RuntimeError,
         OSError,
@@ -140,26 +139,6 @@ def _estimated_bytes(table: Table) -> int:
     """Roughly what a table takes in the file: its pages, its geometry, its other values."""
     shapes = 0 if table.geometry is None else sum(len(wkb or b"") for wkb in table.geometry)
     return 32_768 + 2 * shapes + 32 * len(table.values) * len(table.absent[0])
-
-
-def _mend_crs(path: Path, crs: str) -> None:
-    """
-    Register the CRS by its own definition where GDAL took it for one in another unit.
-
-    Of a zone in feet whose unit bears no number it finds the same zone in metres.
-    """
-    with closing(sqlite3.connect(path)) as connection, connection:
-        used = connection.execute(
-            "SELECT srs_id, definition FROM gpkg_spatial_ref_sys WHERE srs_id > 0 AND srs_id IN "
-            "(SELECT srs_id FROM gpkg_geometry_columns)"
-        ).fetchall()
-        for number, definition in used:
-            if _unit_of(definition) != _unit_of(crs):
-                connection.execute(
-                    "UPDATE gpkg_spatial_ref_sys SET srs_name = ?, organization = 'NONE', "
-                    "organization_coordsys_id = srs_id, definition = ? WHERE srs_id = ?",
-                    (CRS.from_user_input(crs).name, crs, number),
-                )
 
 
 def _write_table(path: Path, table: Table, crs: str, metadata: Mapping[str, str] | None) -> None:

@@ -181,5 +181,6 @@ def main(command, *arguments):
     return project(*arguments)
 
 
-print("TOLD " + json.dumps(main(*sys.argv[1:])), flush=True)
+sys.stdout.write("TOLD " + json.dumps(main(*sys.argv[1:])) + "\n")
+sys.stdout.flush()
 os._exit(0)  # the viewer's own way out may crash without a display
