@@ -222,7 +222,7 @@ def _plain(value: Any, key: str = "", *, rounded: bool = True) -> Any:
         return None
     if isinstance(value, float):
         if rounded:  # adding zero turns -0.0 into 0.0
-            value = round(value, _DECIMALS.get(_unit_key(key), _OTHER_DECIMALS)) + 0.0
+            value = round(value, _DECIMALS.get(unit_key(key), _OTHER_DECIMALS)) + 0.0
         return value if math.isfinite(value) else None
     if isinstance(value, str | int):
         return value
@@ -230,7 +230,7 @@ def _plain(value: Any, key: str = "", *, rounded: bool = True) -> Any:
 
 
 @cache
-def _unit_key(key: str) -> str:
+def unit_key(key: str) -> str:
     """
     Tell the unit a key ends with.
 
@@ -240,7 +240,7 @@ def _unit_key(key: str) -> str:
 
     Examples
     --------
-    >>> _unit_key("flow_per_10mm_h_m3s"), _unit_key("catchment_m2_p05"), _unit_key("spill_x")
+    >>> unit_key("flow_per_10mm_h_m3s"), unit_key("catchment_m2_p05"), unit_key("spill_x")
     ('m3s', 'm2', 'coordinate')
     """
     found = UNIT_SUFFIX.search(key)
@@ -325,7 +325,7 @@ def _name(section: str, number: int, entry: Mapping[str, Any]) -> str:
 def _csv_rows(section: str, name: str, entry: Any) -> Iterator[Sequence[Any]]:
     """One row per value of an entry."""
     for quantity, key, value in _values(entry):
-        unit = _unit_key(key)
+        unit = unit_key(key)
         printed = _PRINTED.get(unit, unit)
         if section == "findings" and key in {"measured", "limit"}:
             printed = entry["unit"] or ""

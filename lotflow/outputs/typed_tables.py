@@ -165,18 +165,17 @@ def common_crs(layers: Mapping[str, pd.DataFrame]) -> str:
     return known.pop()
 
 
-#: Feet by their number of the EPSG: GDAL takes a zone in feet without it for the one in metres.
-_FEET: Final = {"US survey foot": "9003", "foot": "9002"}
-
-
 def _wkt(crs: CRS) -> str:
-    """The older form where there is one, else the newer."""
+    """
+    The older form where there is one, else the newer.
+
+    A CRS without a number of its own is told without the numbers of its parts: from these GDAL
+    takes a zone in feet for the one in metres.
+    """
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")  # pyproj warns of what the older form cannot say
         try:
             text = str(crs.to_wkt("WKT1_GDAL") or crs.to_wkt())
         except CRSError:
-            return crs.to_wkt()
-    for foot, number in _FEET.items():
-        text = re.sub(rf'(UNIT\["{foot}",[0-9.]+)\]', rf'\1,AUTHORITY["EPSG","{number}"]]', text)
-    return text
+            return str(crs.to_wkt())
+    return text if crs.to_authority() else re.sub(r',AUTHORITY\["\w+","\w+"\]', "", text)
