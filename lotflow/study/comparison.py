@@ -114,7 +114,7 @@ def compare(before: str | Path | Result, after: str | Path | Result | None = Non
     stored = [_stored(one) for one in given]
     pair = (stored[0], stored[1]) if len(stored) == 2 else today_and_proposed(stored[0])
     folders = [result_folder(one) for one in given if not isinstance(one, Result)]
-    read = tuple(folder / name for folder in folders for name in (SUMMARY, SHAPES))
+    read = tuple(folder.joinpath(name) for folder in folders for name in (SUMMARY, SHAPES))
     return Comparison(differences(*pair), read)
 
 

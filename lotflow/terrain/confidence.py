@@ -211,7 +211,7 @@ def bounds_of(values: FloatArray, error: ErrorModel) -> FloatArray:
 
     Examples
     --------
-    >>> from lotflow.terrain.error_model import ErrorModel
+    >>> from lotflow.terrain.level_error import ErrorModel
     >>> bounds_of(np.array([1.0, 2.0, 6.0]), ErrorModel(0.1, 10.0, 0.1))
     array([nan,  2., nan])
     >>> bounds_of(np.array([2.0]), ErrorModel(0.0, 10.0, 0.1))
