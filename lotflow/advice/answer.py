@@ -28,6 +28,8 @@ if TYPE_CHECKING:
 
 #: Most items of an answer: more is no answer.
 MOST: Final = 12
+#: Of a screening.
+MOST_OF_SCREENING: Final = 6
 
 #: Why a finding is evidence and no item.
 _OF_DATA: Final = "about the data, not the lot: it bears on every figure"

@@ -28,6 +28,15 @@ SCHEMA_VERSION: Final = "1"
 #: Keys that every entry of a list has, in this order; null where nothing was computed. Other
 #: columns of the layer follow.
 CONTRACT: Final[dict[str, tuple[str, ...]]] = {
+    "answer": (
+        "rank", "harm", "place", "x", "y", "causes", "verdict", "remedy", "mends", "takes",
+        "grade", "evidence", "source", "findings", "theme", "check", "risk", "left", "grade_means",
+    ),
+    "evidence_only": ("rule", "subject", "scenario", "reason"),
+    "harm": (
+        "place", "harm", "subject", "measured", "limit", "is_harm", "state", "inlets", "low_spot",
+        "x", "y", "source",
+    ),
     "low_spots": (
         "id", "x", "y", "depth_m", "area_m2", "volume_m3", "spill_elevation_m", "artefact",
         "probability", "not_closed",

@@ -18,7 +18,14 @@ if TYPE_CHECKING:
 
 _TYPES: Final = {"text": "string", "number": "number", "whole": "integer", "yes_no": "boolean"}
 #: Lists that are no layer, and the layers whose columns they carry.
-_OF_LAYERS: Final = {"lines": ("line_storms", "drain_lines"), "confidence": ()}
+_OF_LAYERS: Final = {"lines": ("line_storms", "drain_lines"), "confidence": (), "answer": (),
+                     "evidence_only": (), "harm": ()}  # fmt: skip
+_MEANINGS: Final = {
+    "confidence": "How sure the result is.",
+    "answer": "What is wrong, why, what to do first, what it takes, how sure: the worst first.",
+    "evidence_only": "Failures and warnings that are no item of the answer, and why.",
+    "harm": "The table of harm: each place against a published limit.",
+}
 #: Lists that are there where drains are.
 _OPTIONAL: Final = ("outlet_storms", "inlet_bypass")
 
@@ -91,7 +98,7 @@ def _list(name: str) -> dict[str, Any]:
         properties |= told
     return {
         "type": "array",
-        "description": layers[0].meaning if layers else "How sure the result is.",
+        "description": layers[0].meaning if layers else _MEANINGS[name],
         "items": {
             "type": "object",
             "required": list(owed),

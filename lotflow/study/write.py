@@ -24,7 +24,6 @@ from lotflow.outputs.styles import STYLED, layer_rules, sld_text
 from lotflow.outputs.summary import summary_content, summary_csv
 from lotflow.outputs.summary_text import CAUTIONS, summary_text
 from lotflow.study.chapter import inlet_share_file
-from lotflow.terrain.notes import balance_as_areas
 from lotflow.units import shown
 
 if TYPE_CHECKING:
@@ -111,10 +110,9 @@ def summary_of(study: Study, *, use_covers: bool, rounded: bool = True) -> dict[
     rounded by their unit.
     """
     lot = study.lot
-    job, grid = lot.job, lot.window.surface.ground
-    return summary_content(
+    content = summary_content(
         study.layers,
-        balance=balance_as_areas(lot.balance, grid.cell_m2),
+        balance=study.balance,
         sections=study.sections,
         provenance=provenance(
             lot.asked,
@@ -124,13 +122,10 @@ def summary_of(study: Study, *, use_covers: bool, rounded: bool = True) -> dict[
             use_covers=use_covers,
             hashes=study.hashes,
         ),
-        accuracy={
-            "rmse_m": job.elevation.rmse_m,
-            "cell_m": grid.cell_m,
-            "low_spot_limit_m": job.criteria.low_spot_limit_m(job.elevation.rmse_m),
-        },
+        accuracy=study.accuracy,
         rounded=rounded,
     )
+    return content | study.answer.content(lot.job.job.units)
 
 
 def _map_content(study: Study, grid_note: str) -> MapContent:
