@@ -368,8 +368,8 @@ _ALIKE: Final[dict[str, tuple[str, ...]]] = {
     ),
 }  # fmt: skip
 _TOPIC: Final = {rule: topic for topic, rules in _ALIKE.items() for rule in rules}
-#: Of one hollow.
-_STANDING: Final = (
+#: What is told of standing water: of one hollow they are one cause, and of one theme.
+STANDING: Final = (
     "pond-reaches-building", "opening-below-spill", "pond-near-threshold", "inlet-blocked",
     "pond-at-wall", "opening-sill-unknown", "pond-stands-too-long", "water-stands-too-long",
     "pond-overflows-the-lot", "low-spot", "low-spot-sureness", "pond-not-closed",
@@ -457,7 +457,7 @@ def _of_water(one: Finding, known: _Known) -> tuple[Any, ...] | None:
         return _no_outlet(one.subject, known.low_spots)
     if one.rule == "inlet-blocked" and not one.measured:
         return ("nothing rises",)
-    number = known.ties.low_spot(one) if one.rule in _STANDING else 0
+    number = known.ties.low_spot(one) if one.rule in STANDING else 0
     return ("hollow", number) if number else None
 
 

@@ -15,7 +15,7 @@ from lotflow.advice.harm import Harm, Place, broken, harms
 from lotflow.advice.result import Result, Row
 from lotflow.advice.say import Say
 from lotflow.advice.verdicts import Run, runs
-from lotflow.findings import RANKS, SEVERITIES, label, rank_of
+from lotflow.findings import RANKS, SEVERITIES, STANDING, label, rank_of
 
 if TYPE_CHECKING:
     from lotflow.findings import Finding
@@ -38,14 +38,10 @@ class Theme(StrEnum):
     DATA = "data"
 
 
-_STANDING: Final = frozenset({
-    "pond-reaches-building", "opening-below-spill", "pond-near-threshold", "inlet-blocked",
-    "pond-at-wall", "opening-sill-unknown", "opening-beside-not-closed", "pond-stands-too-long",
-    "water-stands-too-long", "pond-overflows-the-lot", "low-spot", "low-spot-sureness",
-    "pond-not-closed",
-})  # fmt: skip
+_STANDING: Final = frozenset({*STANDING, "opening-beside-not-closed"})
 
-#: Theme of a rule, where its subject does not decide.
+#: Theme of a rule, where neither its subject nor its rank decides. A rule of another rank must be
+#: in here: the answer would else file it under laying.
 _THEMES: Final[Mapping[str, Theme]] = {
     rule: theme
     for theme, rules in {
@@ -76,11 +72,17 @@ _THEMES: Final[Mapping[str, Theme]] = {
             "gutter-overtops-curb", "gutter-spread",
             *RANKS["onto a neighbour, or where it must not go"],
         ),
+        Theme.LAYING: (
+            "lines-in-a-circle", "outlet-level-not-given", "tailwater-not-given",
+            "inlet-without-line", "outlet-without-line", "downspout-without-node",
+            "downspout-joins-line",
+        ),
     }.items()
     for rule in rules
 }  # fmt: skip
 
 _RANK_THEMES: Final = {
+    "faults of laying": Theme.LAYING,
     "data and assumptions": Theme.DATA,
     "roof water at a wall": Theme.WALLS,
     "ground that falls to a wall": Theme.WALLS,
@@ -283,3 +285,13 @@ def surface_of(result: Result, number: int) -> Place:
     ponds = [row for row in result.rows("ponds", low_spot=number) if row["area_m2"]]
     paved = sum(row["paved_m2"] or 0.0 for row in ponds) / (sum(r["area_m2"] for r in ponds) or 1.0)
     return Place.PAVING if paved > 0.5 else Place.LAWN
+
+
+def untold_rules() -> list[str]:
+    """Rules of `findings.RANKS` that no theme is given for."""
+    return [
+        rule
+        for rank, rules in RANKS.items()
+        for rule in rules
+        if rule not in _STANDING and rule not in _THEMES and rank not in _RANK_THEMES
+    ]
