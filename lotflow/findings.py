@@ -208,8 +208,9 @@ RANKS: Final[dict[str, tuple[str, ...]]] = {
         "lot-has-hole", "lot-leaves-out-building", "lot-line-through-building", "lot-in-parts",
         "outline-repaired", "rainfall-cut", "rainfall-ends-early", "rainfall-uplift",
         "rainfall-used", "rainfall-table", "stated-intensity", "realisations", "ponds-listed",
-        "several-systems", "several-bands",
+        "several-systems", "several-bands", "item-without-price", "price-without-item",
         "columns-ignored", "layers-ignored", "heights-ignored", "side-file", "reader-warning",
+        "text-encoding",
     ),
 }  # fmt: skip
 _NAMES: Final = tuple(RANKS)

@@ -185,11 +185,6 @@ class RainfallTable:
         """
         Mean intensity over the duration: depth divided by duration.
 
-        Parameters
-        ----------
-        duration_s, return_period_yr
-            As for `depth`.
-
         Returns
         -------
         intensity
@@ -293,11 +288,6 @@ class RainfallFormula:
         """
         Rain depth: intensity times duration.
 
-        Parameters
-        ----------
-        duration_s, return_period_yr
-            As for `intensity`.
-
         Returns
         -------
         depth
@@ -356,11 +346,6 @@ def greatest_depth_m(duration_s: ArrayLike) -> FloatArray:
     """
     Give the greatest rain that has ever been measured anywhere, with some room [m].
 
-    Parameters
-    ----------
-    duration_s
-        Duration [s].
-
     Examples
     --------
     The record of 1 h is 401 mm (Shangdi, China, 1975), that of 24 h 1,825 mm (Foc-Foc, Reunion).
@@ -376,11 +361,6 @@ def reference_rain(rainfall: Rainfall) -> tuple[float, float, float]:
     """
     Give the 10-year rain of 1 h, or of what lies nearest to both in a rainfall.
 
-    Parameters
-    ----------
-    rainfall
-        Table or formula.
-
     Returns
     -------
     duration_s, return_period_yr, depth_m
@@ -392,14 +372,7 @@ def reference_rain(rainfall: Rainfall) -> tuple[float, float, float]:
 
 
 def impossible_rain(rainfall: Rainfall) -> list[Fault]:
-    """
-    Find rain that no place on Earth has, and name the unit that would explain it.
-
-    Parameters
-    ----------
-    rainfall
-        Table or formula.
-    """
+    """Find rain that no place on Earth has, and name the unit that would explain it."""
     shortest, longest = rainfall.duration_range_s
     known = getattr(rainfall, "durations_s", np.array(_USUAL_DURATIONS_S))
     durations = np.union1d(known[(known >= shortest) & (known <= longest)], [shortest, longest])
@@ -407,7 +380,7 @@ def impossible_rain(rainfall: Rainfall) -> list[Fault]:
     depths = rainfall.depth(durations, rarest) / rainfall.uplift
     worst = int(np.argmax(depths / greatest_depth_m(durations)))
     _, period, depth = reference_rain(rainfall)
-    said = reference_text(rainfall)
+    said = rain_said(*reference_rain(rainfall))
     if depths[worst] > greatest_depth_m(durations[worst]):
         most = float(greatest_depth_m(durations[worst]))
         rule = (
@@ -415,33 +388,25 @@ def impossible_rain(rainfall: Rainfall) -> list[Fault]:
             f"{duration_text(float(durations[worst]))} once in {rarest:g} years is more than has "
             f"ever been measured on Earth, {both_units(most, 'rain_depth')}"
         )
-        return [Fault(f"{rule}; {said}", _unit_remedy(rainfall))]
+        return [Fault(f"{rule}; {said}", unit_remedy(_taken_for(rainfall)))]
     if period >= 10.0 and depth < _LEAST_MM / 1e3 * _of_an_hour(rainfall):
         rule = f"{said}: the driest places of published tables have three times as much"
-        return [Fault(rule, _unit_remedy(rainfall))]
+        return [Fault(rule, unit_remedy(_taken_for(rainfall)))]
     return []
 
 
 def rain_doubts(rainfall: Rainfall) -> list[Finding]:
-    """
-    Ask about rain that hardly any place has, though some may.
-
-    Parameters
-    ----------
-    rainfall
-        Table or formula.
-    """
-    _, _, depth = reference_rain(rainfall)
+    """Ask about rain that hardly any place has, though some may."""
+    duration, period, depth = reference_rain(rainfall)
     low, high = (bound * _of_an_hour(rainfall) / 1e3 for bound in _ORDINARY_MM)
     if low <= depth <= high:
         return []
-    wrong = "little" if depth < low else "much"
     limit = low if depth < low else high
     return [
         Finding(
             "rain-unit-doubted", "warn", "rainfall",
-            f"T{reference_text(rainfall)[1:]}: hardly any place has so {wrong}. "
-            f"{_unit_remedy(rainfall)}.",
+            facts={"duration_s": duration, "return_period_yr": period, "depth_m": depth,
+                   "little": depth < low, "taken_for": _taken_for(rainfall)},
             measured=round(depth, 5), limit=round(limit, 5), unit="m", source=_ORDINARY_SOURCE,
         )
     ]  # fmt: skip
@@ -453,19 +418,12 @@ def _of_an_hour(rainfall: Rainfall) -> float:
     return float((duration / _HOUR_S) ** _WORLD_POWER)
 
 
-def reference_text(rainfall: Rainfall) -> str:
-    """
-    Say the 10-year rain of an hour in both units: a reader knows what is usual in his.
-
-    Parameters
-    ----------
-    rainfall
-        Table or formula.
-    """
-    duration, period, depth = reference_rain(rainfall)
+def rain_said(duration_s: float, return_period_yr: float, depth_m: float) -> str:
+    """Say the depth of a storm in both units."""
+    millimetres = depth_m * 1e3
     return (
-        f"the {period:g}-year rain of {duration_text(duration)} is {_three_digits(depth * 1e3)} mm "
-        f"({_three_digits(depth * 1e3 / MILLIMETRES_PER_INCH)} in)"
+        f"the {return_period_yr:g}-year rain of {duration_text(duration_s)} is "
+        f"{_three_digits(millimetres)} mm ({_three_digits(millimetres / MILLIMETRES_PER_INCH)} in)"
     )
 
 
@@ -474,17 +432,25 @@ def _three_digits(value: float) -> str:
     return f"{value:,.0f}" if value >= 100 else f"{value:.3g}"
 
 
-def _unit_remedy(rainfall: Rainfall) -> str:
-    """Name the factor between inches and millimetres where it explains the figures."""
+def _taken_for(rainfall: Rainfall) -> str:
+    """Tell as which unit figures of the other one would have been read; empty where as neither."""
     _, _, depth = reference_rain(rainfall)
     low, high = (bound * _of_an_hour(rainfall) / 1e3 for bound in _ORDINARY_MM)
-    for factor, said, meant in (
-        (1 / MILLIMETRES_PER_INCH, "inches", "millimetres"),
-        (MILLIMETRES_PER_INCH, "millimetres", "inches"),
+    for factor, said in (
+        (1 / MILLIMETRES_PER_INCH, "inches"),
+        (MILLIMETRES_PER_INCH, "millimetres"),
     ):
         if low <= depth * factor <= high and not low <= depth <= high:
-            return (
-                f"Figures in {meant} that are said to be {said} would explain it (a factor of "
-                "25.4): check the unit against the source"
-            )
-    return "Check figures, unit and durations against the source"
+            return said
+    return ""
+
+
+def unit_remedy(taken_for: str) -> str:
+    """Name the factor between the units where millimetres or inches were taken for the other."""
+    if not taken_for:
+        return "Check figures, unit and durations against the source"
+    meant = "millimetres" if taken_for == "inches" else "inches"
+    return (
+        f"Figures in {meant} that are said to be {taken_for} would explain it (a factor of 25.4): "
+        "check the unit against the source"
+    )

@@ -112,11 +112,6 @@ def rises(axis: FloatArray) -> bool:
     """
     Tell whether an axis is one row of positive, strictly rising numbers.
 
-    Parameters
-    ----------
-    axis
-        Durations or return periods.
-
     Examples
     --------
     >>> rises(np.array([2.0, 10.0])), rises(np.array([2.0, 2.0])), rises(np.array([]))

@@ -50,6 +50,11 @@ TO_SI: Final[dict[str, float]] = {
     "s": 1.0,
     "min": 60.0,
     "h": 3600.0,
+    "yr": 365.25 * 86_400.0,
+    "m_s": 1.0,
+    "ft_s": METRES_PER_FOOT,
+    "1": 1.0,
+    "%": 0.01,
 }
 
 VerticalUnit = Literal["m", "ft", "us-ft"]
@@ -74,7 +79,8 @@ VERTICAL_UNIT_NAMES: Final[dict[str, VerticalUnit]] = {
     "foot_us": "us-ft",
 }
 
-#: How a report shows each kind of quantity: (unit, decimals) per system.
+#: How a report shows each kind of quantity: (unit, decimals) per system. Depths of water, openings
+#: and steps are read in inches; levels and the falls between them ("elevation") in feet.
 SHOWN: Final[dict[str, dict[UnitSystem, tuple[str, int]]]] = {
     "depth": {"us": ("in", 1), "metric": ("m", 2)},
     "length": {"us": ("ft", 1), "metric": ("m", 1)},
@@ -86,7 +92,26 @@ SHOWN: Final[dict[str, dict[UnitSystem, tuple[str, int]]]] = {
     "flow": {"us": ("gpm", 1), "metric": ("l_s", 2)},
     "rain": {"us": ("in_h", 2), "metric": ("mm_h", 1)},
     "rain_depth": {"us": ("in", 2), "metric": ("mm", 0)},
+    "velocity": {"us": ("ft_s", 1), "metric": ("m_s", 1)},
+    "slope": {"us": ("%", 2), "metric": ("%", 2)},
+    "ground_slope": {"us": ("%", 1), "metric": ("%", 1)},
+    "share": {"us": ("%", 0), "metric": ("%", 0)},
+    "ratio": {"us": ("1", 2), "metric": ("1", 2)},
+    "roughness": {"us": ("1", 3), "metric": ("1", 3)},
+    "curve_number": {"us": ("1", 0), "metric": ("1", 0)},
+    "rain_time": {"us": ("min", 0), "metric": ("min", 0)},
+    "duration": {"us": ("h", 0), "metric": ("h", 0)},
+    "return_period": {"us": ("yr", 0), "metric": ("yr", 0)},
 }
+
+#: Unit in which layers and summary carry each quantity: SI, but for rain and long times.
+CARRIED: Final[dict[str, str]] = {
+    **dict.fromkeys(("depth", "length", "distance", "elevation", "diameter"), "m"),
+    **dict.fromkeys((
+        "slope", "ground_slope", "share", "ratio", "roughness", "curve_number"), "1"),
+    "area": "m2", "volume": "m3", "flow": "m3s", "velocity": "m_s", "rain": "mm_h",
+    "rain_depth": "mm", "rain_time": "min", "duration": "h", "return_period": "yr",
+}  # fmt: skip
 
 #: Units as they are printed where the key is not what a reader expects.
 SIGNS: Final[dict[str, str]] = {
@@ -99,6 +124,9 @@ SIGNS: Final[dict[str, str]] = {
     "l_s": "l/s",
     "mm_h": "mm/h",
     "in_h": "in/h",
+    "m_s": "m/s",
+    "ft_s": "ft/s",
+    "1": "",
 }
 
 
@@ -161,11 +189,13 @@ def shown(value: float | None, quantity: str, system: UnitSystem) -> str:
     --------
     >>> shown(0.1524, "depth", "us"), shown(0.1524, "depth", "metric"), shown(None, "depth", "us")
     ('6.0 in', '0.15 m', '-')
+    >>> shown(0.0208, "slope", "us"), shown(0.35, "ratio", "us")
+    ('2.08%', '0.35')
     """
     if value is None or math.isnan(value):
         return "-"
     unit, decimals = SHOWN[quantity][system]
-    return f"{from_si(value, unit):,.{decimals}f} {sign(unit)}"
+    return f"{from_si(value, unit):,.{decimals}f}{after_number(unit)}"
 
 
 def open_range(
@@ -261,3 +291,16 @@ def sign(unit: str) -> str:
     ('ft²', 'gpm')
     """
     return SIGNS.get(unit, unit)
+
+
+def after_number(unit: str) -> str:
+    """
+    Give a unit as it follows a number: with the space between, where there is one.
+
+    Examples
+    --------
+    >>> after_number("ft2"), after_number("%"), after_number("1")
+    (' ft²', '%', '')
+    """
+    printed = sign(unit)
+    return printed if printed in ("%", "") else f" {printed}"

@@ -295,7 +295,7 @@ def test_one_realisation_gives_no_bounds_and_says_so(computed):
     assert falls[["fall_m_p05", "fall_m_p95"]].isna().all(axis=None)
     assert not falls["is_certain"].any()
     note = result.findings["realisations"]
-    assert note["message"].startswith("1 realisation of")
+    assert "1 realisation, a surface that may be the true ground" in note["message"]
     assert "fewer than 20 give no bounds" in note["message"]
     assert not {"low-spot-sureness", "catchment-unsure", "catchment-hangs-on-detail"} & set(
         result.findings

@@ -44,7 +44,7 @@ def test_libraries_whose_internals_are_used_have_an_upper_bound():
         for requirement in map(Requirement, PROJECT["dependencies"])
         if any(one.operator in {"<", "<="} for one in requirement.specifier)
     }
-    assert bounded == {"numba", "llvmlite"}
+    assert bounded == {"numba"}
 
 
 def test_the_list_of_licences_has_each_package_of_the_set():

@@ -1,5 +1,8 @@
 """The generated reference pages are what the code says."""
 
+import importlib
+import json
+import re
 from pathlib import Path
 
 import click
@@ -9,6 +12,7 @@ from lotflow.cli.main import commands
 from lotflow.cli.reference import commands_markdown, layers_markdown
 from lotflow.inputs.limits import DEFAULT_LIMITS
 from lotflow.layers import RESULT_LAYERS, SITE_LAYERS
+from lotflow.outputs.summary_schema import summary_schema
 
 TOP = Path(__file__).parents[1]
 
@@ -42,7 +46,8 @@ def bad_input_markdown():
 
 
 PAGES = {"layers.md": layers_markdown, "commands.md": lambda: commands_markdown(commands),
-         "bad-input.md": bad_input_markdown}  # fmt: skip
+         "bad-input.md": bad_input_markdown,
+         "summary.schema.json": lambda: json.dumps(summary_schema(), indent=1) + "\n"}  # fmt: skip
 
 
 @pytest.mark.parametrize("page", PAGES)
@@ -60,6 +65,28 @@ def test_every_command_has_help_and_every_layer_a_meaning():
     for layer in [*SITE_LAYERS.values(), *RESULT_LAYERS.values()]:
         assert layer.meaning.endswith("."), layer.name
         assert all(column.meaning for column in layer.columns), layer.name
+
+
+def test_the_guide_names_only_what_is_there():
+    """Files, folders, and functions by `module.function`, the package's name left out."""
+    text = (TOP / "DEVELOPERS.md").read_text(encoding="utf-8")
+    named = re.findall(r"`([^`\n]+)`", text)
+    paths = [one for one in named if re.fullmatch(r"[\w./*]+(/|\.py|\.md|\.toml|\.txt)", one)]
+    assert len(paths) > 15
+    for path in paths:
+        places = [TOP, TOP / "lotflow", TOP / "lotflow" / "terrain"]
+        assert any(list(place.glob(path)) for place in places), path
+    calls = [one for one in named if re.fullmatch(r"[a-z_]+(\.[a-z_]+)+", one)]
+    calls = [one for one in calls if one.rpartition(".")[2] not in ("py", "md", "toml", "txt")]
+    rooms = {path.stem for path in (TOP / "lotflow").iterdir()}
+    calls = [one for one in calls if one.partition(".")[0] in rooms]
+    assert len(calls) > 20
+    for call in calls:
+        try:
+            importlib.import_module(f"lotflow.{call}")
+        except ModuleNotFoundError:
+            module, _, name = call.rpartition(".")
+            assert hasattr(importlib.import_module(f"lotflow.{module}"), name), call
 
 
 def test_readme_states_the_job_and_one_command_each():

@@ -18,9 +18,8 @@ from lotflow.criteria import Criteria
 from lotflow.grid import Grid
 from lotflow.inputs.job import screening_job
 from lotflow.study import run_study
-from lotflow.terrain.artefacts import IN_BUILDING
 from lotflow.terrain.kernels import priority_flood
-from lotflow.terrain.low_spots import find_low_spots
+from lotflow.terrain.low_spots import IN_BUILDING, find_low_spots
 from lotflow.terrain.routing import no_drains, route
 from lotflow.terrain.surface import prepare_surface
 from lotflow.units import METRES_PER_US_SURVEY_FOOT
@@ -73,7 +72,7 @@ def check_fill(path):
     routing = route(surface, no_drains(surface))
     expected = filled_otherwise(surface, routing.elevation)
     np.testing.assert_array_equal(routing.field.filled, expected)
-    np.testing.assert_array_equal(priority_flood(routing.elevation, surface.outside)[0], expected)
+    np.testing.assert_array_equal(priority_flood(routing.elevation, surface.outside), expected)
 
 
 def test_filled_surface_of_an_open_lidar_model_is_that_of_scikit_image():

@@ -33,6 +33,11 @@ AS_PINT_SAYS = [
     ("s", "second", "second"),
     ("min", "minute", "second"),
     ("h", "hour", "second"),
+    ("yr", "year", "second"),
+    ("m_s", "metre / second", "metre / second"),
+    ("ft_s", "foot / second", "metre / second"),
+    ("1", "dimensionless", "dimensionless"),
+    ("%", "0.01 dimensionless", "dimensionless"),
 ]
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from lotflow.units import UnitSystem, both_units, shown
+from lotflow.units import METRES_PER_FOOT, UnitSystem, both_units, shown
 
 #: Writes the message of a finding: called with `Say`, the finding, and its facts by name.
 Sentence = Callable[..., str]
@@ -35,3 +35,23 @@ class Say:
         if self.units is None:
             return both_units(value, quantity)
         return shown(value, quantity, self.units)
+
+    def speed(self, value: float, decimals: int = 1) -> str:
+        """Say a velocity [m/s]; in feet one figure less is said."""
+        metric, us = (
+            f"{value:.{decimals}f} m/s", f"{value / METRES_PER_FOOT:.{decimals - 1}f} ft/s",
+        )  # fmt: skip
+        both = f"{metric} ({us})"
+        return {"metric": metric, "us": us}.get(self.units or "", both)
+
+
+def storm(return_period_yr: float | None) -> str:
+    """
+    Name a storm; None for rain of a stated intensity.
+
+    Examples
+    --------
+    >>> storm(10.0), storm(None)
+    ('10-year storm', 'stated rain')
+    """
+    return "stated rain" if return_period_yr is None else f"{return_period_yr:g}-year storm"

@@ -6,7 +6,21 @@ from collections.abc import Iterable
 from dataclasses import replace
 from typing import TYPE_CHECKING, Final
 
-from lotflow.advice import pipes
+from lotflow.advice import (
+    carrying,
+    data,
+    gravity,
+    ground,
+    house,
+    inlets,
+    laying,
+    lines,
+    outlets,
+    pipes,
+    ponds,
+    runoff,
+    sureness,
+)
 from lotflow.advice.say import Say, Sentence
 
 if TYPE_CHECKING:
@@ -14,7 +28,25 @@ if TYPE_CHECKING:
     from lotflow.units import UnitSystem
 
 #: By rule. What a sentence takes besides `Say` and the finding are the facts that its rule owes.
-SENTENCES: Final[dict[str, Sentence]] = {**pipes.SENTENCES}
+SENTENCES: Final[dict[str, Sentence]] = {
+    rule: sentence
+    for room in (
+        carrying,
+        data,
+        gravity,
+        ground,
+        house,
+        inlets,
+        laying,
+        lines,
+        outlets,
+        pipes,
+        ponds,
+        runoff,
+        sureness,
+    )
+    for rule, sentence in room.SENTENCES.items()
+}
 
 
 def message(finding: Finding, units: UnitSystem | None = None) -> str:

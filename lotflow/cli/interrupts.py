@@ -28,14 +28,7 @@ _WRAPPED: Final = re.compile(r"\bKeyboardInterrupt\b|\bStopped: ")
 
 
 class Stopped(KeyboardInterrupt):
-    """
-    An interrupt by another signal than that of Ctrl-C.
-
-    Parameters
-    ----------
-    number
-        Of the signal.
-    """
+    """An interrupt by another signal than that of Ctrl-C."""
 
     def __init__(self, number: int) -> None:
         super().__init__()
@@ -91,11 +84,6 @@ def signal_of(stop: BaseException | None) -> int:
     """
     Tell which signal an interrupt came from.
 
-    Parameters
-    ----------
-    stop
-        What was raised, or an error that a library has wrapped it in.
-
     Examples
     --------
     >>> signal_of(Stopped(15)), signal_of(KeyboardInterrupt())
@@ -111,11 +99,6 @@ def signal_of(stop: BaseException | None) -> int:
 def is_interrupt(error: BaseException | None) -> bool:
     """
     Tell whether an error is an interrupt that a library has wrapped in an error of its own.
-
-    Parameters
-    ----------
-    error
-        What was raised.
 
     Examples
     --------

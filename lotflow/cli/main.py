@@ -16,6 +16,7 @@ import click
 
 from lotflow import __version__
 from lotflow.cli.commands import check, demo, layers, run, screen, start
+from lotflow.cli.compare import compare
 from lotflow.cli.interrupts import heed_signals, interrupts_kept, is_interrupt, signal_of
 from lotflow.errors import LotflowError
 from lotflow.outputs.failures import deepest_reason
@@ -99,7 +100,7 @@ def _version(context: click.Context, _parameter: click.Parameter, value: bool) -
         return
     click.echo(f"lotflow {__version__}")
     if context.meta["lotflow.verbose"]:
-        from lotflow.study.provenance import library_versions  # noqa: PLC0415 - slow to import
+        from lotflow.outputs.provenance import library_versions  # noqa: PLC0415 - slow to import
 
         for name, version in library_versions().items():
             click.echo(f"{name} {version}")
@@ -119,19 +120,12 @@ def commands() -> None:
     """Find where water stands on a lot, where it comes from, and what drains must take."""
 
 
-for command in (screen, demo, start, check, run, layers):
+for command in (screen, demo, start, check, run, compare, layers):
     commands.add_command(command)
 
 
 def main(arguments: list[str] | None = None) -> None:
-    """
-    Run a command and exit.
-
-    Parameters
-    ----------
-    arguments
-        Instead of those of the process.
-    """
+    """Run a command and exit."""
     if importlib.util.find_spec("fcntl") is None:
         sys.exit(f"lotflow: {_NOT_HERE}")
     if arguments is None:  # as a program; a caller's own process is the caller's

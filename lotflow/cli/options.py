@@ -74,14 +74,7 @@ class Intensity(click.ParamType):  # type: ignore[type-arg, unused-ignore]
     def convert(
         self, value: Any, param: click.Parameter | None, ctx: click.Context | None
     ) -> tuple[float, str]:
-        """
-        Split number and unit.
-
-        Parameters
-        ----------
-        value, param, ctx
-            As click hands them over.
-        """
+        """Split number and unit."""
         if isinstance(value, tuple):
             return value
         match = re.fullmatch(r"\s*([0-9.]+(?:[eE][+-]?\d+)?)\s*(in/h|mm/h|)\s*", str(value))

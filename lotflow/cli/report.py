@@ -10,8 +10,6 @@ from typing import TYPE_CHECKING, Final
 
 import click
 
-from lotflow.outputs.loading import loading
-
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
     from contextlib import AbstractContextManager
@@ -27,74 +25,16 @@ if TYPE_CHECKING:
 _DELAY_S: Final = 1.0
 #: Parts of a step follow one another faster than they can be read [s].
 _PART_S: Final = 0.2
-
-
-@contextmanager
-def progress(steps: int, *, quiet: bool) -> Iterator[Tell]:
-    """
-    Show the step that is being taken, where somebody looks: on a terminal, unless quiet.
-
-    Parameters
-    ----------
-    steps
-        How many there are.
-    quiet
-        Whether nothing is to be shown.
-
-    Yields
-    ------
-    tell
-        Called with the name of each step as it begins, and with what is looked at of it.
-    """
-    from tqdm import tqdm  # noqa: PLC0415 - only where something is computed
-
-    # disable=None: silent where stderr is no terminal
-    bar = tqdm(
-        total=steps, delay=_DELAY_S, disable=True if quiet else None, leave=False,
-        bar_format="{desc} {bar} {n_fmt}/{total_fmt}",
-    )  # fmt: skip
-    # the step that is being taken when the delay is over is shown then, not at its end
-    first_look = Timer(_DELAY_S, bar.refresh)
-    first_look.daemon = True
-
-    shown_at = monotonic()
-
-    def tell(step: str, part: str = "", /) -> None:
-        nonlocal shown_at
-        if part and (bar.disable or monotonic() - shown_at < _PART_S):
-            return
-        shown_at = monotonic()
-        text = f"{step}: {part}" if part else step
-        bar.set_description_str(text, refresh=first_look.finished.is_set())
-        if not part:
-            bar.update()
-
-    with bar:
-        if not bar.disable:
-            first_look.start()
-        try:
-            yield tell
-        finally:
-            first_look.cancel()
-
-
 FAILED_CHECK = 3
-
 #: Those of `run_study`, and the writing.
 _STEPS = 4
 
 
 @dataclass(frozen=True)
 class Voice:
-    """
-    How much a command says, and how.
+    """How much a command says, and how."""
 
-    Parameters
-    ----------
-    as_json, quiet, verbose, explain
-        As the options of that name.
-    """
-
+    #: As the options of that name.
     as_json: bool = False
     quiet: bool = False
     verbose: bool = False
@@ -114,28 +54,14 @@ def compute(
     """
     Run a study, write its result and print the table.
 
-    Parameters
-    ----------
-    read
-        Gives the job; called when the process that draws has been started.
-    folder
-        Where the result goes.
-    overwrite, use_covers, pack, strict
-        As the options of that name.
-    voice
-        How much is said, and how.
-
-    Returns
-    -------
-    code
-        Exit code.
+    `read` gives the job; it is called when the process that draws has been started.
     """
     with drawing_process(pack=pack) as second:
-        with loading():
-            job = read()
-            # the libraries take most of the time of a small lot: loaded only when really needed
-            from lotflow.study.door import computed  # noqa: PLC0415
-            from lotflow.study.write import check_folder  # noqa: PLC0415
+        job = read()
+        # the libraries take most of the time of a small lot: loaded only when really needed
+        from lotflow.study.door import computed  # noqa: PLC0415
+        from lotflow.study.write import check_folder  # noqa: PLC0415
+
         check_folder(job, folder, overwrite=overwrite)
         if voice.verbose:
             click.echo(f"lotflow: computing {job.job.name or 'the lot'}", err=True)
@@ -154,14 +80,7 @@ def compute(
 
 @contextmanager
 def after_writing(left: str) -> Iterator[None]:
-    """
-    Have whatever stops the block say what was written before.
-
-    Parameters
-    ----------
-    left
-        What there is by now, for the message.
-    """
+    """Have whatever stops the block say what was written before."""
     try:
         yield
     except BaseException as stop:
@@ -193,25 +112,58 @@ def _sheet(study: Study, name: str) -> str:
     """Worked sheet that is printed in the place of the table; empty where none is asked for."""
     if not name:
         return ""
-    from lotflow.study.worked_sheets import sheet_of  # noqa: PLC0415 - of jobs only
+    from lotflow.outputs.worked_sheets import sheet_of  # noqa: PLC0415 - of jobs only
 
     return sheet_of(study.texts, name)
 
 
 def drawing_process(*, pack: bool) -> AbstractContextManager[SideProcess | None]:
-    """
-    Start the process that will draw the map, so that its libraries load meanwhile.
-
-    Parameters
-    ----------
-    pack
-        Whether it will draw the field sheet too.
-    """
+    """Start the process that will draw the map, so that its libraries load meanwhile."""
     from lotflow.outputs.side_process import SideProcess, worth_it  # noqa: PLC0415
 
-    ready = ["lotflow.outputs.map_picture:get_ready"]
+    ready = ["geopandas", "lotflow.outputs.map.sheet"]
     if pack:
-        ready.append("lotflow.outputs.field_sheet.pages")
+        ready.append("lotflow.outputs.field_sheet.parts")
     with suppress(OSError):  # it may not be started here: drawn in this process, then
         return SideProcess(ready) if worth_it() else nullcontext()
     return nullcontext()
+
+
+@contextmanager
+def progress(steps: int, *, quiet: bool) -> Iterator[Tell]:
+    """
+    Show the step that is being taken, where somebody looks: on a terminal, unless quiet.
+
+    What it yields is called with the name of each step as it begins, and with what is looked at of
+    it.
+    """
+    from tqdm import tqdm  # noqa: PLC0415 - only where something is computed
+
+    # disable=None: silent where stderr is no terminal
+    bar = tqdm(
+        total=steps, delay=_DELAY_S, disable=True if quiet else None, leave=False,
+        bar_format="{desc} {bar} {n_fmt}/{total_fmt}",
+    )  # fmt: skip
+    # the step that is being taken when the delay is over is shown then, not at its end
+    first_look = Timer(_DELAY_S, bar.refresh)
+    first_look.daemon = True
+
+    shown_at = monotonic()
+
+    def tell(step: str, part: str = "", /) -> None:
+        nonlocal shown_at
+        if part and (bar.disable or monotonic() - shown_at < _PART_S):
+            return
+        shown_at = monotonic()
+        text = f"{step}: {part}" if part else step
+        bar.set_description_str(text, refresh=first_look.finished.is_set())
+        if not part:
+            bar.update()
+
+    with bar:
+        if not bar.disable:
+            first_look.start()
+        try:
+            yield tell
+        finally:
+            first_look.cancel()

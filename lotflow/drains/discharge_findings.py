@@ -3,17 +3,17 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Final, Literal
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any, Final, Literal
 
-from lotflow.findings import Finding
+from lotflow.drains.judged import about_place
 from lotflow.terrain.discharge_path import WALL_DISTANCE_M
-from lotflow.units import both_units
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
     from lotflow.drains.standing_water import SoakAway
+    from lotflow.findings import Finding, Severity
 
 _OWN_RULE: Final = "lotflow's rule"
 _NEIGHBOURS: Final = (
@@ -43,10 +43,6 @@ class OutletDischarge:
 
     Parameters
     ----------
-    name
-        Of the outlet.
-    x, y
-        Where it is.
     wall_m
         Least distance of the way from a building, where it was let out clear of it [m]; NaN
         otherwise.
@@ -96,54 +92,40 @@ def _of_outlet(one: OutletDischarge) -> list[Finding]:
     """What is wrong with where one outlet's water goes."""
     found = []
     if one.inlet:
-        told = f"Its water runs over the ground to {one.inlet}, in a circle. Lead the line farther."
-        found.append(_about(one, "outlet-runs-to-inlet", told))
+        found.append(_about(one, "outlet-runs-to-inlet", {"inlet": one.inlet}))
     elif one.low_spot:
         found.append(_to_low_spot(one))
     if one.wall_m < WALL_DISTANCE_M:
-        told = (
-            f"Its water runs back to within {both_units(one.wall_m, 'length')} of a wall. Move "
-            "the outlet, or grade a swale."
-        )
-        found.append(_about(one, "outlet-runs-to-building", told))
+        found.append(_about(one, "outlet-runs-to-building", {"wall_m": one.wall_m}))
     if one.sidewalk:
-        told = (
-            f"Its water runs over {one.sidewalk}, where it freezes or makes slippery: "
-            "towns may forbid it. Lead it under the walk."
-        )
-        found.append(_about(one, "discharge-over-sidewalk", told, _SIDEWALKS))
+        facts = {"sidewalk": one.sidewalk}
+        found.append(_about(one, "discharge-over-sidewalk", facts, source=_SIDEWALKS))
     elif one.leaves_at is not None:
-        unless = "" if one.street_is_drawn else ", unless that is a street: none is drawn"
-        told = (
-            f"Its water leaves the lot as it comes out of the pipe, in one place{unless}. Let it "
-            "out farther from the lot line, spread, and no more than ran there before."
+        drawn = {"street_is_drawn": one.street_is_drawn}
+        found.append(
+            _about(one, "discharge-onto-neighbour", drawn, source=_NEIGHBOURS, at=one.leaves_at)
         )
-        found.append(_about(one, "discharge-onto-neighbour", told, _NEIGHBOURS, at=one.leaves_at))
     return found
 
 
 def _to_low_spot(one: OutletDischarge) -> Finding:
     """Water that runs into a low spot, as far as the data can tell its way."""
-    told, sure = f"Its water runs into low spot {one.low_spot}", True
+    facts: dict[str, Any] = {"low_spot": one.low_spot, "way_m": None}
+    severity: Severity = "warn"
     if one.to_low_spot_m > 0:
-        sure = not abs(one.fall_to_low_spot_m) < one.doubt_m
-        told += f", {both_units(one.to_low_spot_m, 'length')} on"
-    if sure:
-        return _about(one, "outlet-runs-to-low-spot", f"{told}. Lead it farther, or past it.")
-    told = (
-        f"By the elevation data {told[0].lower()}{told[1:]}, but the ground falls by only "
-        f"{both_units(one.fall_to_low_spot_m, 'depth')} on that way, known to about "
-        f"±{both_units(one.doubt_m, 'depth')}: look on site which way it runs."
-    )
-    return replace(_about(one, "outlet-runs-to-low-spot", told), severity="note")
+        facts["way_m"] = one.to_low_spot_m
+        if abs(one.fall_to_low_spot_m) < one.doubt_m:
+            severity = "note"
+            facts |= {"fall_m": one.fall_to_low_spot_m, "doubt_m": one.doubt_m}
+    return _about(one, "outlet-runs-to-low-spot", facts, severity)
 
 
 def _about(
-    one: OutletDischarge, rule: str, message: str, source: str = _OWN_RULE,
-    *, at: tuple[float, float] | None = None,
+    one: OutletDischarge, rule: str, facts: dict[str, Any], severity: Severity = "warn", *,
+    source: str = _OWN_RULE, at: tuple[float, float] | None = None,
 ) -> Finding:  # fmt: skip
-    x, y = (one.x, one.y) if at is None else at
-    return Finding(rule, "warn", one.name, message, source=source, x=x, y=y)
+    where = (one.x, one.y) if at is None else at
+    return about_place(one.name, where, rule, severity, facts=facts, source=source)
 
 
 @dataclass(frozen=True)
@@ -153,14 +135,8 @@ class StandingPlace:
 
     Parameters
     ----------
-    name
-        Of the low spot.
-    x, y
-        Its deepest place.
     building_m
         Distance to the nearest building [m]; NaN without one.
-    soak
-        How it soaks away.
     """
 
     name: str
@@ -195,19 +171,15 @@ def standing_findings(places: Sequence[StandingPlace]) -> list[Finding]:
         limit = _NEAR_HOUSE_H if near else _ELSEWHERE_H
         if place.hours <= limit:
             continue
-        told = f"Once full it takes {place.hours:.0f} h to soak into the ground."
-        if place.dries_only:
-            told = (
-                f"{both_units(place.soak.left, 'depth')} stand on ground that takes no water, "
-                "until they dry."
-            )
         found.append(
-            Finding(
-                "water-stands-too-long", "warn", place.name,
-                f"{told} {limit:.0f} h is the usual limit "
-                f"{'near a building' if near else 'away from buildings'}. Give it a way out.",
+            about_place(
+                place.name, (place.x, place.y), "water-stands-too-long", "warn",
+                facts={
+                    "hours": None if place.dries_only else place.hours,
+                    "left_m": place.soak.left, "most_h": limit, "near_building": near,
+                },
                 measured=None if place.dries_only else round(place.hours, 1), limit=limit,
-                unit="h", source=_PONDS, x=place.x, y=place.y,
+                unit="h", source=_PONDS,
             )
         )  # fmt: skip
     return found
@@ -220,14 +192,8 @@ class OffLot:
 
     Parameters
     ----------
-    what
-        Kind of the part.
-    name
-        Its name.
     off_m
         Length of a line or channel there, and of a point the distance from the lot [m].
-    is_length
-        Which of the two.
     on_sidewalk, in_easement
         Whether all of it lies on a drawn sidewalk, or in a drawn easement.
     street_is_drawn
@@ -265,24 +231,15 @@ def off_lot_findings(parts: Sequence[OffLot], limit_m: float, source: str) -> li
 
 def _off_lot(one: OffLot, limit_m: float, source: str) -> Finding:
     """Ask whose ground it is."""
-    far = both_units(one.off_m, "length")
-    told = f"{far} of it lie off the lot" if one.is_length else f"It lies {far} off the lot"
-    if one.in_easement:
-        told += ", in a drawn easement. Make sure that it allows this drain."
-    elif one.on_sidewalk:
-        told += ", on a sidewalk. Ask whose it is, and get permission."
-    else:
-        told += (
-            ", on ground that is drawn neither as street nor as water. Whose is it? On a "
-            "neighbour's it needs an easement or written permission; else keep to the lot, or "
-            "lead it to a public place."
-        )
-        if not one.street_is_drawn:
-            told += " No street is drawn: draw it if there is one."
-    return Finding(
-        f"{one.what}-off-lot", "note" if one.in_easement else "warn", one.name, told,
+    on = "easement" if one.in_easement else "sidewalk" if one.on_sidewalk else "ground"
+    return about_place(
+        one.name, (one.x, one.y), f"{one.what}-off-lot", "note" if one.in_easement else "warn",
+        facts={
+            "off_m": one.off_m, "is_length": one.is_length, "on": on,
+            "street_is_drawn": one.street_is_drawn,
+        },
         measured=round(one.off_m, 3), limit=limit_m, unit="m",
-        source=f"{_OTHERS_GROUND}; limit: {source}", x=one.x, y=one.y,
+        source=f"{_OTHERS_GROUND}; limit: {source}",
     )  # fmt: skip
 
 
@@ -321,21 +278,19 @@ def setback_findings(
 
     Parameters
     ----------
-    distances
-        Of outlets and lines.
     setbacks
         Least distance by kind, as the job states it [m]; what is not stated is not judged.
     source
         Where the job says they come from.
     """
     return [
-        Finding(
-            "setback", "fail", one.subject,
-            f"It lies {both_units(one.distance_m, 'length')} from the {one.kind}"
-            f"{f' ({one.name})' if one.name else ''}; the job asks for "
-            f"{both_units(setbacks[one.kind], 'length')}. Move it.",
-            measured=round(one.distance_m, 3), limit=setbacks[one.kind], unit="m",
-            source=source, x=one.x, y=one.y,
+        about_place(
+            one.subject, (one.x, one.y), "setback", "fail",
+            facts={
+                "kind": one.kind, "name": one.name, "distance_m": one.distance_m,
+                "least_m": setbacks[one.kind],
+            },
+            measured=round(one.distance_m, 3), limit=setbacks[one.kind], unit="m", source=source,
         )
         for one in distances
         if one.kind in setbacks and one.distance_m < setbacks[one.kind]

@@ -71,8 +71,6 @@ def between(low: float, high: float, **values: Floats) -> None:
 
     Parameters
     ----------
-    low, high
-        The bounds.
     values
         Numbers or arrays by the name a message calls them.
 
@@ -176,8 +174,6 @@ def bisect_rising(
     ----------
     function
         Rising from `low` to `high` in every element; called with an array.
-    target
-        Value to reach.
     low, high
         Between these it is sought.
     steps

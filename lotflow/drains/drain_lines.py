@@ -1,4 +1,4 @@
-"""Drain lines as they were drawn: what water gets of each pipe, its levels, how it was found."""
+"""Drain lines as they were drawn: pipe, levels, how they were found, and the ground over them."""
 
 from __future__ import annotations
 
@@ -6,15 +6,18 @@ import math
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any, Final, Literal
 
+import numpy as np
 import shapely
 
-from lotflow.drains.pipe_tables import pipe_material, pipe_size
+from lotflow.drains.judged import about
+from lotflow.drains.pipes import pipe_material, pipe_size
 from lotflow.errors import Fault, InputError, ParameterError
 from lotflow.findings import Finding
-from lotflow.units import both_units
 
 if TYPE_CHECKING:
     import pandas as pd
+
+    from lotflow.grid import FloatArray, Grid
 
 #: Taken where the material is not known: the roughest of those laid round houses.
 ASSUMED_MATERIAL: Final = "hdpe corrugated"
@@ -123,8 +126,6 @@ class DrainLine:
 
     Parameters
     ----------
-    name
-        Its name.
     path
         Its course, drawn downstream, in the grid's CRS.
     length_m
@@ -153,8 +154,6 @@ class DrainLine:
 
         Parameters
         ----------
-        rule, remedy
-            As in `Fault`.
         column, value
             Where it stands; by default the name.
         """
@@ -194,8 +193,6 @@ def read_drain_lines(
     ----------
     frame
         Rows of the site layer `drain_lines` that carry water, in the grid's CRS and in SI.
-    metres_per_unit
-        Of that CRS.
 
     Returns
     -------
@@ -257,15 +254,12 @@ def _condition(row: dict[Any, Any]) -> Condition:
 def _pipe(row: dict[Any, Any], line: DrainLine, findings: list[Finding]) -> Pipe:
     """What a line is made of; what is assumed goes to the findings."""
     material = _text(row["material"])
-    x, y = line.middle
     if not material:
         material = ASSUMED_MATERIAL
         findings.append(
-            Finding(
-                "pipe-material-assumed", "note", line.name,
-                f"Its material is not given: it counts as {material}, the roughest laid round "
-                "houses. Look at it at a basin or an open end.",
-                source=pipe_material(material).source, x=x, y=y,
+            about(
+                line, "pipe-material-assumed", "note", facts={"material": material},
+                source=pipe_material(material).source,
             )
         )  # fmt: skip
     roughness = pipe_material(material).n_design
@@ -286,14 +280,163 @@ def _inside_diameter(line: DrainLine, material: str, size: float, findings: list
             raise InputError(
                 line.fault(str(error).rstrip("."), "", "size", round(size * 1000, 1))
             ) from error
-        x, y = line.middle
         findings.append(
-            Finding(
-                "size-not-in-table", "warn", line.name,
-                f"Its nominal size, {both_units(size, 'diameter')}, is not one that {material} "
-                "pipe is made in: it counts as inside diameter. Measure the inside diameter.",
+            about(
+                line, "size-not-in-table", "warn", facts={"material": material, "size_m": size},
                 measured=round(size, 4), unit="m", source="lotflow's table of pipe sizes",
-                x=x, y=y,
             )
         )  # fmt: skip
         return size
+
+
+@dataclass(frozen=True, eq=False)
+class GroundProfile:
+    """
+    Ground over a line at stations no more than a cell apart.
+
+    Parameters
+    ----------
+    distance_m
+        Shape (stations,), along the line from its upper end [m]; the last is its length.
+    x, y
+        Easting and northing of the stations.
+    ground_m
+        Ground elevation [m]; NaN where the elevation data has none.
+    """
+
+    distance_m: FloatArray
+    x: FloatArray
+    y: FloatArray
+    ground_m: FloatArray
+
+    @property
+    def length_m(self) -> float:
+        """Length of the line [m]."""
+        return float(self.distance_m[-1])
+
+
+@dataclass(frozen=True, eq=False)
+class LineProfile:
+    """
+    A pipe in its ground; arrays of shape (stations,).
+
+    Parameters
+    ----------
+    invert_m
+        Elevation of the inside bottom, straight between its ends [m].
+    diameter_m
+        Inside diameter [m]; walls are left out, a few millimetres.
+    """
+
+    ground: GroundProfile
+    invert_m: FloatArray
+    diameter_m: FloatArray
+
+    @property
+    def distance_m(self) -> FloatArray:
+        """Distance along the line from its upper end [m]."""
+        return self.ground.distance_m
+
+    @property
+    def ground_m(self) -> FloatArray:
+        """Ground elevation [m]."""
+        return self.ground.ground_m
+
+    @property
+    def crown_m(self) -> FloatArray:
+        """Elevation of the inside top of the pipe [m]."""
+        return self.invert_m + self.diameter_m
+
+    @property
+    def cover_m(self) -> FloatArray:
+        """Ground above the crown [m]."""
+        return self.ground.ground_m - self.crown_m
+
+    @property
+    def trench_depth_m(self) -> FloatArray:
+        """Ground above the invert [m]."""
+        return self.ground.ground_m - self.invert_m
+
+
+def ground_profile(path: shapely.LineString, ground: Grid) -> GroundProfile:
+    """
+    Read the ground along a line.
+
+    Parameters
+    ----------
+    path
+        Drawn downstream, in the grid's CRS.
+    ground
+        Elevation [m].
+
+    Returns
+    -------
+    profile
+        Stations at both ends and at equal steps of no more than a cell between them.
+
+    Examples
+    --------
+    >>> from affine import Affine
+    >>> from lotflow.grid import Grid
+    >>> grid = Grid(np.array([[5.0, 4.0, 3.0]]), Affine(1.0, 0.0, 0.0, 0.0, -1.0, 1.0), None)
+    >>> profile = ground_profile(shapely.LineString([(0.5, 0.5), (2.5, 0.5)]), grid)
+    >>> profile.distance_m, profile.ground_m
+    (array([0., 1., 2.]), array([5., 4., 3.]))
+    """
+    side = float(ground.transform.a)
+    steps = max(int(np.ceil(path.length / side - 1e-9)), 1)
+    along = np.linspace(0.0, path.length, steps + 1)
+    points = shapely.line_interpolate_point(path, along)
+    x, y = shapely.get_x(points), shapely.get_y(points)
+    return GroundProfile(
+        along * ground.metres_per_unit, np.asarray(x), np.asarray(y), ground_at(x, y, ground)
+    )  # fmt: skip
+
+
+def ground_at(x: FloatArray, y: FloatArray, ground: Grid) -> FloatArray:
+    """
+    Elevation of the cells in which points lie.
+
+    Parameters
+    ----------
+    ground
+        Elevation [m].
+
+    Returns
+    -------
+    elevation
+        NaN off the grid and where it has no value [m].
+    """
+    row, column = ground.row_column(np.atleast_1d(x), np.atleast_1d(y))
+    inside = ground.contains(row, column)
+    elevation = np.full(row.shape, np.nan)
+    elevation[inside] = ground.values[row[inside], column[inside]]
+    return elevation
+
+
+def laid_profile(
+    ground: GroundProfile, invert_up_m: float, invert_down_m: float, diameter_m: float,
+    diameter_down_m: float | None = None,
+) -> LineProfile:  # fmt: skip
+    """
+    Lay a pipe straight between its inverts.
+
+    Parameters
+    ----------
+    invert_up_m, invert_down_m
+        At its upper and lower end [m].
+    diameter_m, diameter_down_m
+        Inside diameter, and that at its lower end where it is another; where between them it
+        changes is not known, and it is taken to do so evenly [m].
+
+    Examples
+    --------
+    >>> ground = GroundProfile(np.array([0.0, 10.0]), *np.zeros((2, 2)), np.array([9.0, 8.8]))
+    >>> profile = laid_profile(ground, 8.5, 8.4, 0.1)
+    >>> profile.cover_m.round(2), profile.trench_depth_m.round(2)
+    (array([0.4, 0.3]), array([0.5, 0.4]))
+    """
+    along = ground.distance_m / ground.length_m
+    invert = invert_up_m + (invert_down_m - invert_up_m) * along
+    last = diameter_m if diameter_down_m is None else diameter_down_m
+    return LineProfile(ground, invert, diameter_m + (last - diameter_m) * along)

@@ -158,46 +158,6 @@ def excavated_volume(storage: Floats, *, voids: Floats = STONE_VOIDS) -> Floats:
     return as_given(np.divide(storage, voids))
 
 
-def trench_length(
-    storage: Floats, depth: Floats, width: Floats, *, voids: Floats = STONE_VOIDS
-) -> Floats:
-    """
-    Length of a stone trench that holds a volume of water, no infiltration counted.
-
-    Parameters
-    ----------
-    storage
-        Water [m^3]; 0 or more.
-    depth, width
-        Of the stone [m]; greater than 0.
-    voids
-        Share of the stone that holds water [-].
-
-    Returns
-    -------
-    length
-        One value per trench [m].
-
-    Raises
-    ------
-    ParameterError
-        If a storage is negative, a depth or width not greater than 0, or the voids not between
-        0 and 1.
-
-    References
-    ----------
-    Ordinance of a Pennsylvania municipality: 140 cubic feet in a trench 3 ft deep and 6 ft wide
-    need 20 ft.
-
-    Examples
-    --------
-    >>> trench_length(140.0, 3.0, 6.0)
-    19.4
-    """
-    positive(depth=depth, width=width)
-    return as_given(np.divide(excavated_volume(storage, voids=voids), np.multiply(depth, width)))
-
-
 def emptying_time(storage: Floats, infiltration_rate: Floats, infiltration_area: Floats) -> Floats:
     """
     Time in which a volume soaks away through a constant area.

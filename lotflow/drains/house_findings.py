@@ -4,17 +4,17 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Any, Final
 
-from lotflow.findings import Finding
+from lotflow.drains.judged import about_place
 from lotflow.terrain.discharge_path import WALL_DISTANCE_M
 from lotflow.terrain.house_ring import RING_M
-from lotflow.units import both_units
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from lotflow.terrain.house_openings import OpeningLevels
+    from lotflow.findings import Finding, Severity
+    from lotflow.terrain.freeboard import OpeningLevels
     from lotflow.terrain.house_ring import Facade
 
 _IRC: Final = (
@@ -34,11 +34,6 @@ def facade_findings(facades: Sequence[Facade]) -> list[Finding]:
     Say which ground falls too little away from a wall, and where levels are to be taken.
 
     Only what the elevation data exclude is flagged; that ground is good enough is never said.
-
-    Parameters
-    ----------
-    facades
-        As judged.
     """
     found = [_too_flat(one) for one in facades if one.verdict == "too flat"]
     for building in dict.fromkeys(one.building for one in facades):
@@ -59,49 +54,32 @@ def _is_open(facade: Facade) -> bool:
 
 def _too_flat(facade: Facade) -> Finding:
     """Ground that falls too little, or towards the wall."""
-    kind = "paving" if facade.is_paved else "soil"
     # where the data leave open which way it falls, only that it falls too little is sure
     is_sure = facade.slope_high < 0
     rule = "ground-falls-to-building" if is_sure else "ground-too-flat-at-building"
-    sure = f"The {kind} falls towards the wall" if is_sure else (
-        f"The {kind} does not fall away from the wall as it should"
-    )  # fmt: skip
-    return Finding(
-        rule, "warn", facade.name,
-        f"{sure}: by the data {_fall(facade.slope)} over {both_units(facade.run_m, 'length')} "
-        f"where it is worst, within their accuracy between {_fall(facade.slope_low)} and "
-        f"{_fall(facade.slope_high)}; a fall of {facade.slope_limit:.0%} away from it is the "
-        "least. Level it on site, then regrade or take the water in.",
+    return about_place(
+        facade.name, (facade.x, facade.y), rule, "warn",
+        facts={
+            "paved": facade.is_paved, "slope": facade.slope, "run_m": facade.run_m,
+            "slope_low": facade.slope_low, "slope_high": facade.slope_high,
+            "least": facade.slope_limit,
+        },
         measured=round(facade.slope, 4), limit=facade.slope_limit, unit="1", source=_IRC,
-        x=facade.x, y=facade.y,
     )  # fmt: skip
-
-
-def _fall(slope: float) -> str:
-    """Name a fall by its side."""
-    return f"{abs(slope):.1%} {'towards' if slope < 0 else 'away from'} it"
 
 
 def _unsure(building: str, facades: list[Facade]) -> Finding:
     """Sides of a building of which the data tell nothing."""
-    told = ""
     # one that has the room lacks ground in the data
     narrow = [one for one in facades if one.verdict != "cannot tell" and one.reach_m < RING_M]
-    roomy = [one for one in facades if one not in narrow]
-    if roomy:
-        sides = ", ".join(_side(one) for one in roomy)
-        told += (
-            "The elevation data cannot tell whether the ground falls away enough here: "
-            f"{sides}. Take levels at the wall and {both_units(RING_M, 'length')} out, or where "
-            "the lot ends. "
-        )
-    if narrow:
-        sides = ", ".join(f"{_side(one)} ({both_units(one.reach_m, 'length')})" for one in narrow)
-        told += (
-            "The lot line or another building stands too near for the data to show a fall "
-            f"here: {sides}. Take levels at the wall and there, and lead the water along the wall."
-        )
-    return Finding("ground-at-building-unknown", "note", building, told.strip(), source=_IRC)
+    facts = {
+        "sides": tuple(_side(one) for one in facades if one not in narrow),
+        "narrow": tuple((_side(one), one.reach_m) for one in narrow),
+        "levels_at_m": RING_M,
+    }
+    return about_place(
+        building, None, "ground-at-building-unknown", "note", facts=facts, source=_IRC
+    )
 
 
 def _side(facade: Facade) -> str:
@@ -127,99 +105,61 @@ def opening_findings(openings: Sequence[OpeningLevels]) -> list[Finding]:
     unsure = [one for one in openings
               if abs(one.above_ground) < one.ground_doubt and one not in low]  # fmt: skip
     if unsure:
-        listed = ", ".join(f"{one.name} ({_signed(one.above_ground)})" for one in unsure)
         found.append(
-            Finding(
-                "opening-height-unknown", "note", "openings",
-                "The elevation data cannot tell whether these stand above the ground before them "
-                f"(in brackets by how much, as the data have it): {listed}. Measure the step at "
-                "each.",
+            about_place(
+                "openings", None, "opening-height-unknown", "note",
+                facts={"openings": tuple((one.name, one.above_ground) for one in unsure)},
                 source=_OWN_RULE,
             )
         )  # fmt: skip
     return found
 
 
+def _about(
+    one: OpeningLevels, rule: str, severity: Severity, facts: dict[str, Any],
+    measured: float | None = None,
+) -> Finding:  # fmt: skip
+    """Make a finding about an opening; a height is held against none."""
+    limits: dict[str, Any] = (
+        {} if measured is None else {"measured": round(measured, 3), "limit": 0.0, "unit": "m"}
+    )
+    at = (float(one.point.x), float(one.point.y))
+    return about_place(one.name, at, rule, severity, facts=facts, source=_OWN_RULE, **limits)
+
+
 def _below_spill(one: OpeningLevels) -> Finding:
     """An opening that water in a low spot may reach."""
     sure = one.is_touched and one.freeboard + one.doubt < 0 and not one.artefact
-    full = f"Low spot {one.low_spot} overflows at {_bound(one)}{_at(one.spill)}"
-    if not one.is_touched:
-        advice = "Full, it stands near this opening and not at it. Take both levels on site."
-    elif sure:
-        advice = "Water enters when it is full: keep its level down, or raise the sill."
-    else:
-        advice = (
-            f"Within ±{both_units(one.doubt, 'depth')}, the accuracy of the data, water may "
-            "enter when it is full: take both levels on site."
-        )
-    but = f" But: {one.artefact}." if one.artefact else ""
-    return Finding(
-        "opening-below-spill", "warn" if sure else "note", one.name,
-        f"{full}; the sill stands {_above(one.freeboard)} that. {advice}{but}",
-        measured=round(one.freeboard, 3), limit=0.0, unit="m", source=_OWN_RULE,
-        x=float(one.point.x), y=float(one.point.y),
-    )  # fmt: skip
-
-
-def _bound(one: OpeningLevels) -> str:
-    """What stands before a level that is only known not to be lower."""
-    return "at least " if one.not_closed else ""
+    facts = {
+        "low_spot": one.low_spot, "spill_m": one.spill, "is_least": one.not_closed,
+        "freeboard_m": one.freeboard, "doubt_m": one.doubt, "touched": one.is_touched,
+        "sure": sure, "artefact": one.artefact,
+    }  # fmt: skip
+    severity: Severity = "warn" if sure else "note"
+    return _about(one, "opening-below-spill", severity, facts, one.freeboard)
 
 
 def _not_told(one: OpeningLevels) -> Finding:
     """An opening beside a low spot whose level the data do not show."""
-    return Finding(
-        "opening-beside-not-closed", "warn", one.name,
-        f"The elevation data do not close low spot {one.low_spot} beside it: its water rises to "
-        f"{_at(one.spill)} or higher. The sill stands at most {both_units(one.freeboard, 'depth')} "
-        "above it; it cannot be told whether water reaches it. Give elevation data that reach "
-        "farther.",
-        measured=round(one.freeboard, 3), limit=0.0, unit="m", source=_OWN_RULE,
-        x=float(one.point.x), y=float(one.point.y),
-    )  # fmt: skip
+    facts = {"low_spot": one.low_spot, "spill_m": one.spill, "freeboard_m": one.freeboard}
+    return _about(one, "opening-beside-not-closed", "warn", facts, one.freeboard)
 
 
 def _below_ground(one: OpeningLevels) -> Finding:
     """An opening that lies below the ground beside it."""
-    return Finding(
-        "opening-below-ground", "warn", one.name,
-        f"The ground before it lies at {_at(one.ground)}, give or take "
-        f"{both_units(one.spread, 'depth')}; its sill stands "
-        f"{_above(one.above_ground)} that, known to about "
-        f"±{both_units(one.ground_doubt, 'depth')}. "
-        + ("Lower the ground, or build a wall round it." if one.above_ground < -one.ground_doubt
-           else "Measure the step; if it is so, lower the ground, or build a wall round it."),
-        measured=round(one.above_ground, 3), limit=0.0, unit="m", source=_OWN_RULE,
-        x=float(one.point.x), y=float(one.point.y),
-    )  # fmt: skip
+    facts = {
+        "ground_m": one.ground, "spread_m": one.spread, "above_m": one.above_ground,
+        "doubt_m": one.ground_doubt,
+    }  # fmt: skip
+    return _about(one, "opening-below-ground", "warn", facts, one.above_ground)
 
 
 def _no_sill(one: OpeningLevels) -> Finding:
     """An opening of which nobody gave the level at which water enters."""
-    water = (
-        f" Low spot {one.low_spot} {'at' if one.is_touched else 'near'} it overflows at "
-        f"{_at(one.spill)}: whether water enters cannot be told."
-        if one.low_spot is not None
-        else ""
-    )
-    return Finding(
-        "opening-sill-unknown", "warn" if one.is_touched else "note", one.name,
-        f"No sill is given.{water} Measure it.",
-        source=_OWN_RULE, x=float(one.point.x), y=float(one.point.y),
-    )  # fmt: skip
-
-
-def _signed(height: float) -> str:
-    return both_units(height, "depth")
-
-
-def _at(level: float) -> str:
-    return both_units(level, "elevation")
-
-
-def _above(height: float) -> str:
-    return f"{both_units(abs(height), 'depth')} {'above' if height >= 0 else 'below'}"
+    spill = None if one.low_spot is None else one.spill
+    facts = {"low_spot": one.low_spot, "spill_m": spill, "touched": one.is_touched}
+    severity: Severity = "warn" if one.is_touched else "note"
+    return _about(one, "opening-sill-unknown", severity, facts)
 
 
 @dataclass(frozen=True)
@@ -229,10 +169,6 @@ class SurfaceDischarge:
 
     Parameters
     ----------
-    name
-        Of the downspout.
-    x, y
-        Where it ends.
     wall_m
         Distance to the nearest building [m].
     low_spot
@@ -265,32 +201,28 @@ def downspout_findings(downspouts: Sequence[SurfaceDischarge]) -> list[Finding]:
     for one in downspouts:
         if one.is_assumed:
             continue
+        at = one.x, one.y
         if one.wall_m < WALL_DISTANCE_M:
             found.append(
-                Finding(
-                    "downspout-near-foundation", "warn", one.name,
-                    f"It ends {both_units(one.wall_m, 'length')} from the wall. Lead its water at "
-                    f"least {both_units(WALL_DISTANCE_M, 'length')} away, over ground that falls.",
+                about_place(
+                    one.name, at, "downspout-near-foundation", "warn",
+                    facts={"wall_m": one.wall_m, "least_m": WALL_DISTANCE_M},
                     measured=round(one.wall_m, 3), limit=WALL_DISTANCE_M, unit="m",
-                    source=_DOWNSPOUTS, x=one.x, y=one.y,
+                    source=_DOWNSPOUTS,
                 )
             )  # fmt: skip
         if one.low_spot:
             found.append(
-                Finding(
-                    "downspout-feeds-low-spot", "warn", one.name,
-                    f"Its water runs into low spot {one.low_spot}. Lead it past, in a pipe of its "
-                    "own or to another side.",
-                    source=_OWN_RULE, x=one.x, y=one.y,
+                about_place(
+                    one.name, at, "downspout-feeds-low-spot", "warn",
+                    facts={"low_spot": one.low_spot}, source=_OWN_RULE,
                 )
             )  # fmt: skip
         elif one.inlet:
             found.append(
-                Finding(
-                    "downspout-onto-inlet-ground", "warn", one.name,
-                    f"Its water runs over the ground to {one.inlet}, whose grate and line must "
-                    "take it too. Lead it into the line, or elsewhere.",
-                    source=_OWN_RULE, x=one.x, y=one.y,
+                about_place(
+                    one.name, at, "downspout-onto-inlet-ground", "warn",
+                    facts={"inlet": one.inlet}, source=_OWN_RULE,
                 )
             )  # fmt: skip
     return found
@@ -298,12 +230,11 @@ def downspout_findings(downspouts: Sequence[SurfaceDischarge]) -> list[Finding]:
 
 def _way_unknown(one: SurfaceDischarge) -> Finding:
     """A downspout of which only is known where it is to lead."""
-    goes = f"runs to {one.inlet}, and counts there" if one.inlet else (
-        f"runs into low spot {one.low_spot}" if one.low_spot else "runs on over the ground"
-    )  # fmt: skip
-    return Finding(
-        "downspout-way-unknown", "note", one.name,
-        "Where it leads now is not given: its water is taken to come out on the ground at its "
-        f"foot, and by the data {goes}. Look where it goes.",
-        source=_OWN_RULE, x=one.x, y=one.y,
-    )  # fmt: skip
+    return about_place(
+        one.name,
+        (one.x, one.y),
+        "downspout-way-unknown",
+        "note",
+        facts={"inlet": one.inlet, "low_spot": one.low_spot},
+        source=_OWN_RULE,
+    )

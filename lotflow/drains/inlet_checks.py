@@ -9,7 +9,6 @@ from typing import TYPE_CHECKING, Any, Final
 
 from lotflow.drains.inlets import grate_capacity, grate_depth, grate_perimeter
 from lotflow.drains.judged import NOTHING_M3S, PRACTICE, Limits, about_place
-from lotflow.units import both_units
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -31,10 +30,6 @@ class InletFacts:
 
     Parameters
     ----------
-    name, kind
-        As given.
-    x, y
-        Its place.
     length_m
         Of a channel drain, from its line [m]; NaN for a grate.
     grate_length_m, grate_width_m, open_share, opening_width_m
@@ -153,22 +148,9 @@ def inlet_findings(inlets: Sequence[InletFacts], limits: Limits) -> list[Finding
     return findings
 
 
-def inlet_finding(
-    inlet: InletFacts, rule: str, severity: Severity, message: str, **facts: Any
-) -> Finding:
-    """
-    Make a finding about an inlet.
-
-    Parameters
-    ----------
-    inlet
-        Its subject.
-    rule, severity, message
-        As in `Finding`.
-    facts
-        As for `about_place`.
-    """
-    return about_place(inlet.name, (inlet.x, inlet.y), rule, severity, message, **facts)
+def inlet_finding(inlet: InletFacts, rule: str, severity: Severity, **others: Any) -> Finding:
+    """Make a finding about an inlet; `others` as for `about_place`."""
+    return about_place(inlet.name, (inlet.x, inlet.y), rule, severity, **others)
 
 
 def grate_water_depth(inlet: InletFacts, clogged_share: float) -> float:
@@ -227,9 +209,7 @@ def _grate_size(inlet: InletFacts, limits: Limits) -> list[Finding]:
     if math.isnan(depth):
         return [
             inlet_finding(
-                inlet, "grate-size-unknown", "note",
-                f"{both_units(inlet.flow_m3s, 'flow')} reach it in the design storm; without the "
-                "size and open share of its grate nobody knows whether it takes them.",
+                inlet, "grate-size-unknown", "note", facts={"flow_m3s": inlet.flow_m3s},
                 source=_HEC_22,
             )
         ]  # fmt: skip
@@ -238,9 +218,7 @@ def _grate_size(inlet: InletFacts, limits: Limits) -> list[Finding]:
     return [
         inlet_finding(
             inlet, "grate-too-small", "fail",
-            f"{clogged:.0%} clogged, its grate takes the {both_units(inlet.flow_m3s, 'flow')} of "
-            f"the design storm only under {both_units(depth, 'depth')} of water. Set a larger "
-            "grate, or a second inlet.",
+            facts={"clogged": clogged, "flow_m3s": inlet.flow_m3s, "depth_m": depth},
             # how its water stands hangs on a line of which nothing is known
             rests_on=("unknown",) if "unknown" in inlet.water_rests_on else (),
             measured=depth, limit=most, unit="m",
@@ -254,20 +232,12 @@ def _grate_make(inlet: InletFacts) -> list[Finding]:
     """A grate that cannot be taken out, or whose openings catch heels and wheels."""
     findings = []
     if inlet.removable is False:
-        findings.append(
-            inlet_finding(
-                inlet, "grate-not-removable", "warn",
-                "Its grate cannot be taken out: it cannot be cleaned, and fills up. Replace it by "
-                "one that can.",
-                source=PRACTICE,
-            )
-        )  # fmt: skip
+        findings.append(inlet_finding(inlet, "grate-not-removable", "warn", source=PRACTICE))
     if inlet.walked_on and inlet.opening_width_m > WALKED_ON_OPENING_M + 1e-6:
         findings.append(
             inlet_finding(
                 inlet, "grate-opening-too-wide", "warn",
-                f"Openings of {both_units(inlet.opening_width_m, 'diameter')} where people walk. "
-                "Set a grate with narrower ones, their long side across the way.",
+                facts={"opening_m": inlet.opening_width_m},
                 measured=inlet.opening_width_m, limit=WALKED_ON_OPENING_M, unit="m", source=_ADA,
             )
         )  # fmt: skip

@@ -9,20 +9,17 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from lotflow.drains.gutters import gutter_spread
 from lotflow.drains.inlet_checks import grate_flow
-from lotflow.drains.inlets import grate_on_grade
+from lotflow.drains.inlets import grate_on_grade, gutter_spread
 from lotflow.drains.judged import (
     NOTHING_M3S,
     Limits,
     about_place,
     is_design_storm,
-    storm_named,
 )
 from lotflow.drains.network_flows import node_peaks
 from lotflow.drains.receivers import GUTTER_ROUGHNESS
 from lotflow.drains.shared_lines import SharedLines
-from lotflow.units import both_units
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
@@ -81,13 +78,6 @@ class WayPast:
             return self.runs_to
         return "off the lot" if self.leaves_at else "stays on the ground"
 
-    @property
-    def goes(self) -> str:
-        """The same as what water that passes by does."""
-        if self.runs_to:
-            return f"go on to {self.runs_to}"
-        return "leave the lot" if self.leaves_at else "stay on the ground"
-
 
 @dataclass(frozen=True)
 class Intake:
@@ -99,8 +89,6 @@ class Intake:
 
     Parameters
     ----------
-    name
-        Of the inlet.
     return_period_yr
         Storm [yr].
     own_m3s, own_m3
@@ -127,8 +115,6 @@ class Intake:
         "grate", "line" or "dry well"; empty where all is taken.
     grate_basis
         How its grate was judged: "low point", "gutter", "slope", "not given".
-    way
-        Where the rest goes.
     empties_m3s
         What goes on draining through it of the water that it refused, once the storm is over;
         of a full dry well what soaks away. 0 where nothing was refused.
@@ -224,14 +210,7 @@ class Intakes:
     surfaced_m3: FloatArray = field(default_factory=lambda: np.zeros(0))
 
     def of_storm(self, position: int) -> dict[str, Intake]:
-        """
-        Give those of one storm by the name of the inlet.
-
-        Parameters
-        ----------
-        position
-            Of the storm.
-        """
+        """Give those of one storm by the name of the inlet."""
         count = len({row.name for row in self.rows})
         storms = len(self.rows) // count if count else 0
         return {self.rows[i].name: self.rows[i] for i in range(position, len(self.rows), storms)} \
@@ -271,15 +250,9 @@ def inlet_intakes(
         What the lines do when everything enters them.
     inlets
         What is known of them.
-    ways
-        Of the same inlets.
-    limits
-        With the clogged share.
     series
         The storms step by step, for volumes; None where there are none: then nothing is held
         back in low spots and wells.
-    receivers
-        What outlets run into.
 
     References
     ----------
@@ -351,8 +324,6 @@ def without_loops(inlets: Sequence[InletFacts], ways: Sequence[WayPast]) -> list
     ----------
     inlets
         With the levels of their grates.
-    ways
-        Of the same inlets.
 
     Returns
     -------
@@ -786,8 +757,6 @@ def intake_findings(
     ----------
     inlets
         What is known of them.
-    intakes
-        Rows of `inlet_intakes`.
     storms
         Return periods, rising [yr].
     limits
@@ -807,11 +776,10 @@ def intake_findings(
             findings.append(
                 about_place(
                     one.name, at, "grate-on-slope-unknown", "note",
-                    f"By the data it lies on a slope, where water may run past it: of the "
-                    f"{both_units(one.arriving_m3s, 'flow')} that reach it on the measured surface "
-                    f"in the {storm_named(one.return_period_yr)} it takes between nothing and "
-                    f"{both_units(one.taken_m3s, 'flow')}. What guides the water to it: a curb, a "
-                    "swale, a dip? Enter gutter_slope_pct and cross_slope_pct of it.",
+                    facts={
+                        "storm_yr": one.return_period_yr, "arriving_m3s": one.arriving_m3s,
+                        "taken_m3s": one.taken_m3s,
+                    },
                     measured=0.0, limit=round(one.taken_m3s, 6), unit="m3/s",
                     source="FHWA HEC-22, 3rd edition (2009), section 4.4.4",
                 )
@@ -821,49 +789,21 @@ def intake_findings(
 
 def _refused(one: Intake, limits: Limits, at: tuple[float, float]) -> Finding:
     """Water that an inlet refuses."""
-    told = []
-    if one.stands_m3s > NOTHING_M3S:
-        told.append(f"{both_units(one.stands_m3s, 'flow')} stand above it")
-    if one.passed_m3s > NOTHING_M3S:
-        told.append(f"{both_units(one.passed_m3s, 'flow')} pass it by and {one.way.goes}")
-    if not told:
-        told.append(f"{both_units(one.refused_m3, 'volume')} of the storm are refused once the "
-                    "dry well is full")  # fmt: skip
-    # where nothing is known of its line, that may take less still
-    taken = "nothing" if one.taken_m3s <= NOTHING_M3S else both_units(one.taken_m3s, "flow")
-    most = "at most " if math.isnan(one.line_m3s) and one.taken_m3s > NOTHING_M3S else ""
+    taken = one.taken_m3s if one.taken_m3s > NOTHING_M3S else 0.0
+    clogged = limits.criteria.clogged_share
     return about_place(
         one.name, at, "inlet-passed-by", "warn",
-        f"At the peak of the {storm_named(one.return_period_yr)} it takes {most}{taken} of the "
-        f"{both_units(one.arriving_m3s, 'flow')} that reach it{_from_pipes(one)}: its "
-        f"{_limit_named(one, limits)} takes no more. {'; '.join(told)}. "
-        f"{_REMEDIES[one.limited_by]}",
+        facts={
+            "storm_yr": one.return_period_yr, "limited_by": one.limited_by, "taken_m3s": taken,
+            # where nothing is known of its line, that may take less still
+            "is_most": math.isnan(one.line_m3s) and taken > 0,
+            "arriving_m3s": one.arriving_m3s, "clogged": clogged, "water_m": one.way.depth_m,
+            "runs_to": one.way.runs_to, "leaves_lot": one.way.leaves_at is not None,
+            "refused_m3": one.refused_m3,
+            **{name: flow if flow > NOTHING_M3S else 0.0 for name, flow in (
+                ("stands_m3s", one.stands_m3s), ("passed_m3s", one.passed_m3s),
+                ("backs_up_m3s", one.backs_up_m3s))},
+        },
         measured=round(one.refused_m3s, 6), limit=0.0, unit="m3/s",
         source=f"{_HEC_22}, from memory; {limits.source('clogged_share')}",
     )  # fmt: skip
-
-
-def _limit_named(one: Intake, limits: Limits) -> str:
-    """Name what takes no more, and by which premise."""
-    if one.limited_by == "line":
-        return "line, with water no higher than its grate,"
-    if one.limited_by != "grate":
-        return one.limited_by
-    clogged = f"{100 * limits.criteria.clogged_share:.0f} % clogged"
-    return f"grate, {clogged} and under {both_units(one.way.depth_m, 'depth')} of water,"
-
-
-def _from_pipes(one: Intake) -> str:
-    """What of the water comes up out of its own pipes."""
-    if not one.backs_up_m3s > NOTHING_M3S:
-        return ""
-    return f", {both_units(one.backs_up_m3s, 'flow')} of it up out of its pipes"
-
-
-_REMEDIES: Final = {
-    "grate": "Set a larger grate or a second inlet, or see that the way of the rest does no harm.",
-    "line": "Lay a larger line or lead water elsewhere, or see that the way of the rest does no "
-    "harm.",
-    "dry well": "Make the well larger or lead less to it, or see that the way of the rest does no "
-    "harm.",
-}

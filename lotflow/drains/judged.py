@@ -13,7 +13,7 @@ from lotflow.findings import Finding, LevelSource, Severity, as_severe_as_known
 from lotflow.terrain.level_error import SPREAD_95, LevelError
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Mapping, Sequence
 
     from lotflow.drains.drain_lines import DrainLine
     from lotflow.grid import FloatArray
@@ -31,14 +31,8 @@ class Limits:
 
     Parameters
     ----------
-    criteria
-        Of the study.
-    error
-        Of the elevation data.
     buildings
         All footprints as one geometry, in the grid's CRS; None where there are none.
-    metres_per_unit
-        Of that CRS.
     """
 
     criteria: Criteria
@@ -52,14 +46,7 @@ class Limits:
         return SPREAD_95 * self.error.rmse_m
 
     def source(self, criterion: str) -> str:
-        """
-        Where a limit comes from.
-
-        Parameters
-        ----------
-        criterion
-            Name of the criterion.
-        """
+        """Where a limit comes from."""
         return self.criteria.sources()[criterion]
 
 
@@ -67,40 +54,22 @@ def about(
     line: DrainLine,
     rule: str,
     severity: Severity,
-    message: str = "",
     *,
     at: tuple[float, float] | None = None,
-    rests_on: Sequence[LevelSource] = (),
-    beyond_ground: bool = False,
     **others: Any,
 ) -> Finding:
-    """
-    Make a finding about a line.
-
-    Parameters
-    ----------
-    line
-        Its subject.
-    rule, severity, message
-        As in `Finding`.
-    at
-        Where it is; by default half-way along the line.
-    rests_on, beyond_ground, others
-        As for `about_place`.
-    """
-    return about_place(
-        line.name, line.middle if at is None else at, rule, severity, message,
-        rests_on=rests_on, beyond_ground=beyond_ground, **others,
-    )  # fmt: skip
+    """Make a finding about a line, half-way along it by default; `others` as `about_place`."""
+    where = line.middle if at is None else at
+    return about_place(line.name, where, rule, severity, **others)
 
 
 def about_place(
     subject: str,
-    at: tuple[float, float],
+    at: tuple[float, float] | None,
     rule: str,
     severity: Severity,
-    message: str = "",
     *,
+    facts: Mapping[str, Any] | None = None,
     rests_on: Sequence[LevelSource] = (),
     beyond_ground: bool = False,
     **others: Any,
@@ -110,44 +79,43 @@ def about_place(
 
     Parameters
     ----------
-    subject
-        Its name.
     at
-        Where it is.
-    rule, severity, message
-        As in `Finding`.
-    rests_on, beyond_ground
-        As for `as_severe_as_known`.
+        Where it is; None where it has no place.
+    facts
+        For its sentence, in SI; rounded here, so that cases that differ by less are the same.
     others
-        Further fields of the finding: `facts` for its sentence, `unit`, `source`; `measured` and
-        `limit` are rounded here.
+        Further fields of the finding; `measured` and `limit` are rounded here.
     """
     for name in ("measured", "limit"):
         if others.get(name) is not None:
             others[name] = round(float(others[name]), 6)
     sources = tuple(dict.fromkeys(rests_on))
     severity = as_severe_as_known(severity, sources, beyond_ground=beyond_ground)
-    return Finding(rule, severity, subject, message, x=at[0], y=at[1], rests_on=sources, **others)
+    x, y = (None, None) if at is None else at
+    return Finding(
+        rule, severity, subject, x=x, y=y, rests_on=sources, facts=rounded(facts or {}), **others
+    )
 
 
-def storm_named(return_period_yr: float) -> str:
-    """
-    Name a storm in a sentence.
-
-    Parameters
-    ----------
-    return_period_yr
-        NaN for rain of a stated intensity [yr].
-
-    Examples
-    --------
-    >>> storm_named(10.0), storm_named(math.nan)
-    ('10-year storm', 'stated rain')
-    """
-    return "stated rain" if math.isnan(return_period_yr) else f"{return_period_yr:g}-year storm"
+def rounded(facts: Mapping[str, Any]) -> dict[str, Any]:
+    """Round facts to six figures, or to a millionth; None for NaN, which equals nothing."""
+    return {name: _rounded(value) for name, value in facts.items()}
 
 
-def design_storm(storms: FloatArray, criteria: Criteria) -> int:
+def _rounded(value: Any) -> Any:
+    if isinstance(value, (tuple, list)):
+        return tuple(_rounded(one) for one in value)
+    if not isinstance(value, (float, np.floating)):
+        return value
+    number = float(value)
+    if math.isnan(number):
+        return None
+    if math.isinf(number) or number == 0.0:
+        return number
+    return round(number, max(6, 5 - math.floor(math.log10(abs(number)))))
+
+
+def design_storm(storms: FloatArray | Sequence[float], criteria: Criteria) -> int:
     """
     Position of the storm that drains must pass: the first not below the criterion, else the last.
 

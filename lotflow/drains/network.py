@@ -1,4 +1,4 @@
-"""The network of drain lines: a forest that runs downstream to outlets."""
+"""The network of drain lines: a forest that runs down to outlets, and how it hangs together."""
 
 from __future__ import annotations
 
@@ -32,8 +32,6 @@ class Network:
     ----------
     lines
         In flow order, each with both nodes named.
-    nodes
-        By name.
     share
         Per line, the share of its upper node's water that it takes [-]: 1 in a tree. Of two
         lines that leave a channel drain at different places each takes that of its stretch; of
@@ -61,40 +59,19 @@ class Network:
         return {name: sorted(at, key=lambda i: -self.share[i]) for name, at in found.items()}
 
     def next_line(self, position: int) -> int | None:
-        """
-        Line that takes a line's water on; None at an outlet or loose end.
-
-        Parameters
-        ----------
-        position
-            Of the line.
-        """
+        """Line that takes a line's water on; None at an outlet or loose end."""
         following = self.leaving.get(self.lines[position].end)
         return following[0] if following else None
 
     def way_down(self, position: int) -> list[int]:
-        """
-        Lines from one to its outlet, itself first.
-
-        Parameters
-        ----------
-        position
-            Of the line.
-        """
+        """Lines from one to its outlet, itself first."""
         way = [position]
         while (following := self.next_line(way[-1])) is not None:
             way.append(following)
         return way
 
     def outlet(self, position: int) -> DrainNode:
-        """
-        Node at which a line's water leaves the drains.
-
-        Parameters
-        ----------
-        position
-            Of the line.
-        """
+        """Node at which a line's water leaves the drains."""
         return self.nodes[self.lines[self.way_down(position)[-1]].end]
 
     def with_lines(self, lines: Sequence[DrainLine]) -> Network:
@@ -125,10 +102,6 @@ def build_network(
 
     Parameters
     ----------
-    lines
-        As drawn.
-    placed
-        Inlets and outlets.
     reach
         How far an end may be drawn from its node.
     entries
@@ -195,7 +168,7 @@ def _without_cycles(
         else:
             return lines, nodes
         inside = [i for i, line in enumerate(lines) if (line.start, line.end) in pairs]
-        names = ", ".join(sorted(lines[i].name for i in inside))
+        names = tuple(sorted(lines[i].name for i in inside))
         for i in inside:
             at = end_point(lines[i], "end")
             cut = DrainNode(f"end of {lines[i].name}", "loose end", at)
@@ -203,9 +176,7 @@ def _without_cycles(
             findings.append(
                 Finding(
                     "lines-in-a-circle", "fail", lines[i].name,
-                    f"Water would run in a circle: {names}. Check from and to of these lines; "
-                    "nothing downstream of them can be judged until then.",
-                    source=_OWN_RULE, x=float(at.x), y=float(at.y),
+                    facts={"lines": names}, source=_OWN_RULE, x=float(at.x), y=float(at.y),
                 )
             )  # fmt: skip
             lines[i] = replace(lines[i], end=cut.name)
@@ -236,12 +207,11 @@ def _shares(
         main = min(at, key=lambda i: _rank(lines[i]))
         share[at] = [float(i == main) for i in at]
         x, y = nodes[name].xy
-        others = ", ".join(lines[i].name for i in at)
+        all_of_them = tuple(lines[i].name for i in at)
         findings.append(
             Finding(
                 "lines-split", "warn", name,
-                f"Several lines leave it ({others}): how its water divides is not known, and all "
-                f"of it is counted in {lines[main].name}. Lead it on by one line.",
+                facts={"lines": all_of_them, "counted_in": lines[main].name},
                 source=_OWN_RULE, x=x, y=y,
             )
         )  # fmt: skip
@@ -269,3 +239,102 @@ def _stretches(node: DrainNode, lines: Sequence[DrainLine]) -> list[float] | Non
     share = np.empty(len(lines))
     share[order] = np.diff([0.0, *between, 1.0])
     return [float(part) for part in share]
+
+
+def connection_findings(network: Network, led_to: Collection[str] = ()) -> list[Finding]:
+    """
+    Judge how a network hangs together.
+
+    Parameters
+    ----------
+    led_to
+        Names of nodes and lines that downspouts lead to.
+    """
+    return (
+        _outlet_findings(network) + _system_findings(network) + _unused(network, led_to)
+        + _joined_lines(network, led_to)
+    )  # fmt: skip
+
+
+def systems_of(network: Network) -> list[list[int]]:
+    """Lines of each system that hangs together, in the order of their first lines."""
+    root = {name: name for name in network.nodes}
+
+    def find(name: str) -> str:
+        while root[name] != name:
+            root[name] = root[root[name]]  # so that a long chain is not walked again and again
+            name = root[name]
+        return name
+
+    for line in network.lines:
+        root[find(line.start)] = find(line.end)
+    systems: dict[str, list[int]] = defaultdict(list)
+    for position, line in enumerate(network.lines):
+        systems[find(line.start)].append(position)
+    return list(systems.values())
+
+
+def _outlet_findings(network: Network) -> list[Finding]:
+    """Say which systems end at several outlets without being led there from one channel drain."""
+    findings = []
+    for system in systems_of(network):
+        ends = sorted({network.lines[i].end for i in system if network.next_line(i) is None})
+        outlets = [name for name in ends if network.nodes[name].kind == "outlet"]
+        split = [i for i in system if network.share[i] == 0]
+        if len(outlets) > 1 and split:
+            x, y = network.nodes[outlets[0]].xy
+            findings.append(
+                Finding(
+                    "several-outlets", "warn", outlets[0], facts={"outlets": tuple(outlets)},
+                    measured=len(outlets), limit=1, source=_OWN_RULE, x=x, y=y,
+                )
+            )  # fmt: skip
+    return findings
+
+
+def _system_findings(network: Network) -> list[Finding]:
+    """Say how many systems there are on a lot with several."""
+    systems = systems_of(network)
+    if len(systems) < 2:
+        return []
+    told = tuple(
+        (tuple(network.lines[i].name for i in system), network.outlet(system[-1]).name)
+        for system in systems
+    )
+    return [
+        Finding(
+            "several-systems", "note", "drain_lines", facts={"systems": told},
+            measured=len(systems), source=_OWN_RULE,
+        )
+    ]  # fmt: skip
+
+
+def _joined_lines(network: Network, led_to: Collection[str]) -> list[Finding]:
+    """Say where water of downspouts counts that are led to a line by the line's name."""
+    return [
+        Finding(
+            "downspout-joins-line", "note", line.name,
+            facts={"upper_end": line.start}, source=_OWN_RULE, x=line.middle[0], y=line.middle[1],
+        )
+        for line in network.lines
+        if line.name in led_to and line.name not in network.nodes
+    ]  # fmt: skip
+
+
+def _unused(network: Network, led_to: Collection[str]) -> list[Finding]:
+    """Say which inlets have no line, and which outlets nothing that reaches them."""
+    if not network.lines:
+        return []
+    findings = []
+    for node in network.nodes.values():
+        idle_inlet = node.kind == "inlet" and node.name not in network.leaving
+        reached = {*network.entering, *led_to}
+        if idle_inlet or (node.kind == "outlet" and node.name not in reached):
+            x, y = node.xy
+            findings.append(
+                Finding(
+                    f"{node.kind}-without-line", "warn" if idle_inlet else "note", node.name,
+                    source=_OWN_RULE, x=x, y=y,
+                )
+            )  # fmt: skip
+    return findings

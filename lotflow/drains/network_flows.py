@@ -35,8 +35,6 @@ class DrainWater:
     ----------
     parts
         Parts of catchments and connected roofs, by node.
-    rainfall
-        Table or formula.
     storms
         Return periods [yr], shape (storms,).
     given_m3s
@@ -99,8 +97,6 @@ def travel_velocity(flow_m3s: FloatArray, pipes: Pipes) -> FloatArray:
     ----------
     flow_m3s
         Shape (lines, storms) [m^3/s].
-    pipes
-        Of each line.
 
     Returns
     -------
@@ -144,15 +140,6 @@ def line_flows(network: Network, water: DrainWater, pipes: Pipes) -> LineFlows:
     five rounds of velocity and flow follow: every round stays on the safe side of the exact
     answer, and more water at one node never means less in a line.
 
-    Parameters
-    ----------
-    network
-        In flow order.
-    water
-        What enters.
-    pipes
-        For the travel.
-
     References
     ----------
     FHWA HEC-22, 3rd edition (2009), sections 3.2.2 and 7.2.2; that the largest over all times
@@ -178,8 +165,6 @@ def led_down(network: Network, entering: Mapping[str, FloatArray]) -> FloatArray
 
     Parameters
     ----------
-    network
-        In flow order.
     entering
         By node, shape (n,); nodes that are not named take none.
 
@@ -202,12 +187,6 @@ def node_peaks(names: Sequence[str], water: DrainWater, storm: int, *, roofs: bo
 
     Parameters
     ----------
-    names
-        Of the nodes.
-    water
-        What enters.
-    storm
-        Its position.
     roofs
         True for connected roofs, which come in below a grate; False for all else.
     """

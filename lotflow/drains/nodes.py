@@ -9,15 +9,15 @@ from typing import TYPE_CHECKING, Any, Final, Literal
 
 import shapely
 
+from lotflow.drains.judged import about
 from lotflow.errors import Fault, InputError
-from lotflow.findings import Finding
 from lotflow.text import closest, did_you_mean
-from lotflow.units import both_units
 
 if TYPE_CHECKING:
     from collections.abc import Collection, Iterable, Sequence
 
     from lotflow.drains.drain_lines import DrainLine
+    from lotflow.findings import Finding, Severity
 
 _OWN_RULE: Final = "lotflow's rule"
 NodeKind = Literal["inlet", "outlet", "junction", "loose end"]
@@ -31,8 +31,6 @@ class DrainNode:
 
     Parameters
     ----------
-    name
-        Its name.
     kind
         "inlet", "outlet", "junction" (a bend, tee or cleanout), or "loose end".
     shape
@@ -56,11 +54,6 @@ class DrainNode:
 def is_cleanout(name: str) -> bool:
     """
     Tell by its name whether a junction is a clean-out.
-
-    Parameters
-    ----------
-    name
-        Of the node.
 
     Examples
     --------
@@ -99,16 +92,16 @@ class _Matching:
     faults: list[Fault] = field(default_factory=list)
 
     def find(
-        self, rule: str, severity: Literal["fail", "warn"], line: DrainLine, message: str,
-        at: Any, measured: float | None = None,
+        self, rule: str, severity: Severity, line: DrainLine, at: Any,
+        measured: float | None = None, **facts: Any,
     ) -> None:  # fmt: skip
         """Add a finding about a line; a measured one is held against the reach."""
         limit = None if measured is None else round(self.reach.metres, 3)
         self.findings.append(
-            Finding(
-                rule, severity, line.name, message, measured=measured, limit=limit,
+            about(
+                line, rule, severity, facts=facts, measured=measured, limit=limit,
                 unit="" if measured is None else "m", source=_OWN_RULE,
-                x=float(at.x), y=float(at.y),
+                at=(float(at.x), float(at.y)),
             )
         )  # fmt: skip
 
@@ -134,10 +127,6 @@ def match_ends(
 
     Parameters
     ----------
-    lines
-        As drawn.
-    placed
-        Inlets and outlets.
     reach
         How far an end may be drawn from its node.
     entries
@@ -178,8 +167,6 @@ def end_point(line: DrainLine, end: _End) -> Any:
 
     Parameters
     ----------
-    line
-        Drawn downstream.
     end
         "start" or "end".
     """
@@ -191,12 +178,7 @@ def _turn(matching: _Matching) -> None:
     for position, line in enumerate(matching.lines):
         if _drawn_backwards(line, matching):
             matching.lines[position] = replace(line, path=shapely.reverse(line.path))
-            matching.find(
-                "line-drawn-backwards", "warn", line,
-                "Drawn from its lower end up: it was turned round. Check which end is which, and "
-                "that its inverts belong to them.",
-                end_point(line, "start"),
-            )  # fmt: skip
+            matching.find("line-drawn-backwards", "warn", line, end_point(line, "start"))
 
 
 def _drawn_backwards(line: DrainLine, matching: _Matching) -> bool:
@@ -259,11 +241,7 @@ def _junction(
     leads_on = any(end == "start" for _, end in uses)
     kind: NodeKind = "junction" if leads_on else "loose end"
     if kind == "loose end" and (len(uses) > 1 or name in known):
-        matching.find(
-            "loose-end", "fail", line,
-            f"It ends at {name}, from which nothing leads on. Draw what follows, or an outlet; "
-            "where the end is not known, one of kind 'not found'.", at,
-        )  # fmt: skip
+        matching.find("loose-end", "fail", line, at, node=name)
     node = DrainNode(name, kind, at)
     matching.nodes[name] = node
     for user, which in uses:
@@ -284,10 +262,8 @@ def _settle(matching: _Matching, line: DrainLine, end: _End, node: DrainNode) ->
     off = matching.metres(node.shape.distance(at))
     if off > matching.reach.metres:
         matching.find(
-            "line-off-its-node", "warn", line,
-            f"Its {'upper' if end == 'start' else 'lower'} end is drawn "
-            f"{both_units(off, 'length')} from {node.name}, to which it belongs by name. The name "
-            "counts; mend the drawing, since length and levels come from it.", at, round(off, 3),
+            "line-off-its-node", "warn", line, at, round(off, 3),
+            end="upper" if end == "start" else "lower", off_m=off, node=node.name,
         )  # fmt: skip
 
 
@@ -327,11 +303,7 @@ def _unnamed_node(matching: _Matching, group: list[tuple[DrainLine, _End]], at: 
                 matching.ends[user.name, which] = joined
             return
         node = DrainNode(f"end of {names}", "loose end", at)
-        matching.find(
-            "loose-end", "fail", line,
-            "Its lower end is connected to nothing. Draw what follows, or an outlet; where the "
-            "end is not known, one of kind 'not found'.", at,
-        )  # fmt: skip
+        matching.find("loose-end", "fail", line, at, node=None)
     matching.nodes[node.name] = node
     for user, which in group:
         matching.ends[user.name, which] = node.name
@@ -344,10 +316,6 @@ def _passes(matching: _Matching, at: Any, own: set[str]) -> str | None:
         if line.name in own or upper is None or line.path.distance(at) > matching.reach.units:
             continue
         joining = next(item for item in matching.lines if item.name in own)
-        matching.find(
-            "line-joins-midway", "warn", joining,
-            f"It ends on the middle of {line.name}: its water is counted from the upper end of "
-            f"that line on. Split {line.name} there, so that each piece has its own levels.", at,
-        )  # fmt: skip
+        matching.find("line-joins-midway", "warn", joining, at, onto=line.name)
         return upper
     return None

@@ -2,7 +2,7 @@
 Circular pipes that flow full by gravity (Manning): what they carry, and which size is needed.
 
 Losses at bends and ends are left out here (`losses`, `grade_line`); part-full flow is in
-`circular_section`; sizes on sale and minimum falls are in `pipe_tables`.
+`circular_section`; sizes on sale and minimum falls follow.
 
 References
 ----------
@@ -12,19 +12,22 @@ Circular 22, third edition: sections 7.1 and 7.2.
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+from difflib import get_close_matches
 from typing import Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
 
-from lotflow.drains.domain import Floats, as_given, between, finite, not_negative, positive
+from lotflow.drains.domain import Floats, as_given, finite, not_negative, positive
+from lotflow.errors import ParameterError
+from lotflow.tables import read_table
+from lotflow.tables.drains import ChannelRoughness, MinimumFall, PipeMaterial, PipeSize
+from lotflow.units import UnitSystem, from_si
 
 # Manning with A = pi D^2 / 4 and R = D / 4; HEC-22 equation 7-1 prints 0.397 and 0.312
 _VELOCITY_FACTOR: Final = 0.25 ** (2.0 / 3.0)
 _FLOW_FACTOR: Final = 0.25 * np.pi * _VELOCITY_FACTOR
-
-#: Wyly and Eaton's terminal flow Q = 27.8 r^(5/3) d^(8/3) in gpm and inches, brought to SI.
-_LEADER_FACTOR: Final = 27.8 * (231.0 * 0.0254**3 / 60.0) / 0.0254 ** (8.0 / 3.0)
 
 
 def full_flow_capacity(diameter: Floats, slope: Floats, roughness: Floats) -> Floats:
@@ -238,87 +241,167 @@ def smallest_standard_size(
     return as_given(np.append(sizes, np.nan)[place])
 
 
-def minimum_slope(velocity: Floats, diameter: Floats, roughness: Floats) -> Floats:
-    """
-    Slope at which a pipe flowing full reaches a velocity, such as the self-cleansing one.
-
-    HEC-22 asks for 0.9 m/s (3 ft/s) when full.
-
-    Parameters
-    ----------
-    velocity
-        Mean velocity to reach [m/s]; 0 or more.
-    diameter
-        Inside diameter [m]; greater than 0.
-    roughness
-        Manning n [s/m^(1/3)]; greater than 0.
-
-    Returns
-    -------
-    slope
-        Fall divided by length [-].
-
-    Raises
-    ------
-    ParameterError
-        If a velocity is negative, or a diameter or roughness not greater than 0.
-
-    References
-    ----------
-    HEC-22 (2009), equation 7-34 and table 7-7.
-
-    Examples
-    --------
-    >>> minimum_slope(3 * 0.3048, np.array([8, 10, 12]) * 0.0254, 0.012).round(4)
-    array([0.0064, 0.0047, 0.0037])
-    """
-    not_negative(velocity=velocity)
-    positive(diameter=diameter, roughness=roughness)
-    per_root_slope = _VELOCITY_FACTOR / np.asarray(roughness) * np.power(diameter, 2.0 / 3.0)
-    return as_given(np.square(velocity / per_root_slope))
-
-
-def leader_capacity(diameter: Floats, *, filling: float = 7.0 / 24.0) -> Floats:
-    """
-    Flow of a vertical leader (downspout pipe) whose wall is covered by a falling film of water.
-
-    Q = 27.8 r^(5/3) d^(8/3), gallons per minute and inches, r the share of the section taken
-    by water: at 7/24 the air core stays open.
-
-    Parameters
-    ----------
-    diameter
-        Inside diameter [m]; greater than 0.
-    filling
-        Share of the section that is water [-].
-
-    Returns
-    -------
-    capacity
-        One value per leader [m^3/s].
-
-    Raises
-    ------
-    ParameterError
-        If a diameter is not greater than 0 or the filling not between 0 and 1.
-
-    References
-    ----------
-    Wyly, R. S. and Eaton, H. N. (1961), Capacities of Stacks in Sanitary Drainage Systems,
-    National Bureau of Standards Monograph 31 (formula from memory). National Standard Plumbing
-    Code (2006), table 13.6.1, has 144 gpm for 4 in.
-
-    Examples
-    --------
-    >>> leader_capacity(4 * 0.0254) / 6.309e-5
-    143.8
-    """
-    positive(diameter=diameter)
-    between(0.0, 1.0, filling=filling)
-    return as_given(_LEADER_FACTOR * filling ** (5.0 / 3.0) * np.power(diameter, 8.0 / 3.0))
-
-
 def _root_slope(slope: Floats) -> Any:
     """Square root of the slope; 0 where the pipe is flat or runs uphill."""
     finite(slope=slope)
     return np.sqrt(np.maximum(slope, 0.0))
+
+
+#: Sizes in inches and in millimetres never come closer than 1.2 mm (3 in and 75 mm).
+_SIZE_SLACK_M: Final = 0.5e-3
+_UNITS: Final[dict[UnitSystem, str]] = {"us": "in", "metric": "mm"}
+
+
+def pipe_material(material: str) -> PipeMaterial:
+    """
+    Roughness of a pipe material, with its range and source.
+
+    Parameters
+    ----------
+    material
+        Key of the table, such as "pvc".
+
+    Raises
+    ------
+    ParameterError
+        If the table has no such material.
+
+    Examples
+    --------
+    >>> pipe_material("hdpe corrugated").n_design
+    0.022
+    """
+    rows = {row.material: row for row in read_table("pipe_materials", PipeMaterial)}
+    return rows[_known(material, rows, "pipe material")]
+
+
+def channel_roughness(surface: str) -> ChannelRoughness:
+    """
+    Roughness of a channel drain or street gutter, with its range and source.
+
+    Parameters
+    ----------
+    surface
+        Key of the table, such as "polymer concrete channel".
+
+    Raises
+    ------
+    ParameterError
+        If the table has no such surface.
+
+    Examples
+    --------
+    >>> channel_roughness("polymer concrete channel").n_design
+    0.011
+    """
+    rows = {row.surface: row for row in read_table("channel_roughness", ChannelRoughness)}
+    return rows[_known(surface, rows, "channel surface")]
+
+
+def pipe_size(material: str, size: float) -> PipeSize:
+    """
+    Find a nominal size in the table: what water gets of it, and who says so.
+
+    Parameters
+    ----------
+    material
+        Key of the material table.
+    size
+        Nominal size [m]; inches and millimetres are told apart by it.
+
+    Raises
+    ------
+    ParameterError
+        If the table has no such material, or the material no such size.
+
+    Examples
+    --------
+    >>> pipe_size("pvc", 4 * 0.0254).inside_diameter_mm, pipe_size("pvc", 0.110).label
+    (101.0, '110 mm')
+    """
+    rows = _sizes_of(material)
+    for row in rows:
+        if abs(row.size_m - size) <= _SIZE_SLACK_M:
+            return row
+    known = ", ".join(row.label for row in rows)
+    raise ParameterError(
+        f"{size * 1000:.1f} mm ({from_si(size, 'in'):.2f} in) is not a nominal size of {material}"
+        f" pipe; sizes known: {known}. Give the inside diameter instead."
+    )
+
+
+def sizes_offered(material: str, system: UnitSystem) -> tuple[PipeSize, ...]:
+    """
+    Sizes a new line may be laid with, smallest first.
+
+    Parameters
+    ----------
+    material
+        Key of the material table.
+    system
+        "us" for sizes in inches, "metric" for millimetres.
+
+    Raises
+    ------
+    ParameterError
+        If the table has no such material.
+
+    Examples
+    --------
+    >>> [size.label for size in sizes_offered("hdpe smooth", "us")]
+    ['4 in', '6 in', '8 in', '10 in', '12 in']
+    """
+    rows = (row for row in _sizes_of(material) if row.offered and row.unit == _UNITS[system])
+    return tuple(sorted(rows, key=lambda row: row.inside_diameter_mm))
+
+
+def minimum_fall(kind: str, size: float = 0.0) -> MinimumFall:
+    """
+    Least fall by kind and nominal size, with its source.
+
+    Parameters
+    ----------
+    kind
+        Key of the table: "pipe", "lawn", "grass swale", ...
+    size
+        Nominal size of a pipe [m]; of no account for the other kinds.
+
+    Raises
+    ------
+    ParameterError
+        If the table has no such kind, a size is negative, or a pipe has none.
+
+    Examples
+    --------
+    An eighth of an inch per foot for 4 in, a sixteenth for 8 in:
+
+    >>> minimum_fall("pipe", 4 * 0.0254).least * 12, minimum_fall("pipe", 0.2).least * 12
+    (0.125, 0.0625)
+    """
+    not_negative(size=size)
+    rows: dict[str, list[MinimumFall]] = {}
+    for row in read_table("minimum_fall", MinimumFall):
+        rows.setdefault(row.kind, []).append(row)
+    of_kind = rows[_known(kind, rows, "kind of fall")]
+    if len(of_kind) > 1 and size == 0:
+        raise ParameterError(f"the least fall of a {kind} depends on its size. Give the size.")
+    # half a millimetre: a size converted from inches must not fall below its own row
+    reached = [row for row in of_kind if row.size_from_mm <= size * 1000 + 0.5]
+    return max(reached, key=lambda row: row.size_from_mm)
+
+
+def _sizes_of(material: str) -> tuple[PipeSize, ...]:
+    """Rows of one material."""
+    rows = read_table("pipe_sizes", PipeSize)
+    _known(material, {row.material for row in rows}, "pipe material")
+    return tuple(row for row in rows if row.material == material)
+
+
+def _known(key: str, keys: Iterable[str], what: str) -> str:
+    """Refuse a key the table does not have, and name the nearest."""
+    known = sorted(keys)
+    if key in known:
+        return key
+    near = get_close_matches(key, known, n=1)
+    hint = f"Did you mean {near[0]!r}?" if near else f"Known: {', '.join(known)}."
+    raise ParameterError(f"{key!r} is not a {what} of the table. {hint}")

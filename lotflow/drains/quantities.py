@@ -9,16 +9,241 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
+import shapely
 
-from lotflow.drains.fittings import bends
-from lotflow.drains.trench import Trench, dig_trench
+from lotflow.drains.domain import not_negative, positive
 from lotflow.findings import Finding
 from lotflow.units import UnitSystem, from_si, sign, to_si
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
+    from numpy.typing import NDArray
+
     from lotflow.grid import FloatArray
+
+#: Bends that are sold for buried pipe [degrees]: common practice, no published source.
+BENDS_DEG: Final = (90.0, 45.0, 22.5, 11.25)
+#: Branch of a wye [degrees]: common practice, no published source.
+WYE_DEG: Final = 45.0
+#: Points of a drawn line so near one another are one corner, lotflow's rule [m].
+ONE_CORNER_M: Final = 0.5
+
+
+def turns(path: Any, together: float = 0.0) -> list[float]:
+    """
+    Angles by which a line turns at its corners.
+
+    Parameters
+    ----------
+    together
+        Inner points no farther apart that turn to the same side are one corner, drawn round
+        [units of the CRS].
+
+    Returns
+    -------
+    angles
+        0 straight on, 180 back [degrees].
+
+    Examples
+    --------
+    >>> [round(turn) for turn in turns(shapely.LineString([(0, 0), (5, 0), (5, 5), (9, 9)]))]
+    [90, 45]
+    >>> arc = shapely.LineString([(0, 0), (5, 0), (5.3, 0.1), (5.4, 0.4), (5.4, 5)])
+    >>> [round(turn) for turn in turns(arc, together=0.5)]
+    [90]
+    """
+    points = shapely.get_coordinates(shapely.remove_repeated_points(path))
+    steps = np.diff(points, axis=0)
+    length = np.hypot(*steps.T)
+    side = np.sign(steps[:-1, 0] * steps[1:, 1] - steps[:-1, 1] * steps[1:, 0])
+    corners: list[tuple[int, int]] = []  # the steps before and behind each
+    for i in range(len(steps) - 1):
+        if corners and length[i] <= together and side[i] == side[i - 1]:
+            corners[-1] = (corners[-1][0], i + 1)
+        else:
+            corners.append((i, i + 1))
+    return [turn_between(steps[first], steps[last]) for first, last in corners]
+
+
+def turn_between(first: NDArray[np.float64], second: NDArray[np.float64]) -> float:
+    """
+    Angle between two directions.
+
+    Returns
+    -------
+    angle
+        0 to 180 [degrees].
+    """
+    cross = float(first[0] * second[1] - first[1] * second[0])
+    return float(np.degrees(np.arctan2(abs(cross), float(first @ second))))
+
+
+def bends(angle: float) -> list[float]:
+    """
+    Bends at one corner: the nearest that is sold; where it is sharper than that, 90 and another.
+
+    Parameters
+    ----------
+    angle
+        Of the turn, 0 to 180 [degrees]; half of the smallest bend is left to the joints, and what
+        the nearest bend turns more or less is given to the line when it is laid.
+
+    Returns
+    -------
+    bends
+        One, none for as good as straight on, two beyond a square corner [degrees].
+
+    Examples
+    --------
+    >>> bends(90.0), bends(78.0), bends(38.0), bends(4.0), bends(140.0)
+    ([90.0], [90.0], [45.0], [], [90.0, 45.0])
+    """
+    square = BENDS_DEG[0]
+    if angle > square + BENDS_DEG[-1] / 2:
+        return [square, *bends(angle - square)]
+    nearest = min((*BENDS_DEG, 0.0), key=lambda bend: abs(bend - angle))
+    return [nearest] if nearest else []
+
+
+@dataclass(frozen=True)
+class TrenchRule:
+    """
+    How a trench is dug; all defaults are common practice, no published source.
+
+    Parameters
+    ----------
+    side_m
+        Room on either side of the pipe [m]: 4 in, so 12 in for a 4 in pipe.
+    bedding_m
+        Depth of the bedding under it [m]: 4 in.
+    swell
+        Loose volume of spoil over its volume in the ground [-]; from memory.
+    """
+
+    side_m: float = 0.1016
+    bedding_m: float = 0.1016
+    swell: float = 1.25
+
+
+@dataclass(frozen=True, eq=False)
+class Trench:
+    """
+    A trench along a line.
+
+    Parameters
+    ----------
+    length_m
+        Length dug in each class of depth [m].
+    width_m
+        Its width [m].
+    excavation_m3, bedding_m3
+        Volumes in the ground [m^3].
+    spoil_m3
+        Loose volume that is not put back: what pipe and bedding take up [m^3].
+    """
+
+    length_m: FloatArray
+    width_m: float
+    excavation_m3: float
+    bedding_m3: float
+    spoil_m3: float
+
+
+def dig_trench(
+    distance_m: FloatArray,
+    pipe_depth_m: FloatArray,
+    diameter_m: float,
+    classes_m: Sequence[float],
+    rule: TrenchRule | None = None,
+) -> Trench:
+    """
+    Dig a trench for a pipe in its ground.
+
+    Parameters
+    ----------
+    distance_m
+        Stations along the line [m], rising.
+    pipe_depth_m
+        Ground above the invert at each [m]; NaN counts as the mean of the others.
+    diameter_m
+        Of the pipe [m].
+    classes_m
+        Depths at which a class ends [m], rising; deeper trenches are one more class.
+
+    Returns
+    -------
+    trench
+        Lengths by class have one entry more than `classes_m`.
+
+    Raises
+    ------
+    ParameterError
+        If the diameter is not greater than 0, or no depth is known.
+
+    Examples
+    --------
+    100 ft of 4 in pipe, 20 in deep to the invert: 12 in wide, 24 in deep, in cubic yards:
+
+    >>> inch, yard = 0.0254, 0.9144
+    >>> trench = dig_trench(np.array([0.0, 1200 * inch]), np.full(2, 20 * inch), 4 * inch, (1.0,))
+    >>> round(trench.width_m / inch, 3), round(trench.excavation_m3 / yard**3, 1)
+    (12.0, 7.4)
+    """
+    rule = rule or TrenchRule()
+    known = np.isfinite(pipe_depth_m)
+    positive(diameter=diameter_m, stations_with_depth=float(known.sum()))
+    not_negative(distance=distance_m)
+    depth = np.where(known, pipe_depth_m, np.mean(pipe_depth_m[known])) + rule.bedding_m
+    depth = np.maximum(depth, 0.0)
+    step = np.diff(distance_m)
+    middle = 0.5 * (depth[:-1] + depth[1:])
+    # a depth at the end of a class belongs to it, whatever binary fractions make of it
+    of_class = np.digitize(middle - 1e-9, np.asarray(classes_m, dtype=float), right=True)
+    width = diameter_m + 2.0 * rule.side_m
+    length = float(step.sum())
+    bedding = width * rule.bedding_m * length
+    pipe = 0.25 * np.pi * diameter_m**2 * length
+    return Trench(
+        length_m=np.bincount(of_class, weights=step, minlength=len(classes_m) + 1).astype(float),
+        width_m=width,
+        excavation_m3=float((middle * step).sum()) * width,
+        bedding_m3=bedding,
+        spoil_m3=rule.swell * (bedding + pipe),
+    )
+
+
+def lengths_by_cover(path: Any, covers: Sequence[tuple[str, Any]], ground: str) -> dict[str, float]:
+    """
+    Length of a line over each cover.
+
+    Parameters
+    ----------
+    covers
+        Cover and polygon; where they overlap the later one counts.
+    ground
+        Cover of ground without a polygon.
+
+    Returns
+    -------
+    lengths
+        By cover, in units of the coordinates; covers that are not crossed are left out.
+
+    Examples
+    --------
+    >>> import shapely
+    >>> line = shapely.LineString([(0, 0), (10, 0)])
+    >>> lengths_by_cover(line, [("concrete", shapely.box(2, -1, 5, 1))], "lawn")
+    {'concrete': 3.0, 'lawn': 7.0}
+    """
+    lengths: dict[str, float] = {}
+    left = path
+    for cover, polygon in reversed(covers):
+        lengths[cover] = lengths.get(cover, 0.0) + float(left.intersection(polygon).length)
+        left = left.difference(polygon)
+    lengths[ground] = lengths.get(ground, 0.0) + float(left.length)
+    return {cover: length for cover, length in lengths.items() if length > 0}
+
 
 #: Covers that are sawn before they are taken up.
 _SAWN: Final = ("asphalt", "concrete")
@@ -34,8 +259,6 @@ class OrderUnits:
 
     Parameters
     ----------
-    length, area, volume
-        Units.
     stock
         Length of a pipe as it is sold [length]: common practice, no published source.
     depths
@@ -70,10 +293,6 @@ class Quantity:
     ----------
     item
         Name, as a price list calls it.
-    detail
-        How it was counted.
-    quantity, unit
-        How much.
     price
         Of one unit; None where none is given.
     """
@@ -97,8 +316,6 @@ class OrderedLine:
 
     Parameters
     ----------
-    name
-        Its name.
     pipe
         Material and nominal size: "pvc 4 in".
     diameter_m
@@ -154,15 +371,6 @@ def quantities(
     List what a system needs.
 
     Nothing is added for waste, and a trench that two lines share is counted twice.
-
-    Parameters
-    ----------
-    lines
-        To be laid.
-    parts
-        To be set.
-    system
-        Units of the order.
 
     Returns
     -------
@@ -286,8 +494,6 @@ def priced(
 
     Parameters
     ----------
-    listed
-        Quantities.
     prices
         Price of one unit by item; capitals and outer spaces are of no account.
     file
@@ -306,17 +512,12 @@ def priced(
     """
     known = {item.strip().casefold(): price for item, price in prices.items()}
     order = [replace(one, price=known.get(one.item.casefold())) for one in listed]
-    items = {one.item.casefold() for one in listed}
+    ordered = {one.item.casefold() for one in listed}
     missing = [one.item for one in order if one.price is None]
-    unused = [item for item in prices if item.strip().casefold() not in items]
-    found: list[Any] = []
-    if missing:
-        found.append(("item-without-price", f"It has no price for: {', '.join(missing)}. The sum "
-                      "is without them."))  # fmt: skip
-    if unused:
-        found.append(("price-without-item", f"It has prices that nothing here is called: "
-                      f"{', '.join(unused)}."))  # fmt: skip
+    unused = [item for item in prices if item.strip().casefold() not in ordered]
+    found = [("item-without-price", missing), ("price-without-item", unused)]
     return order, [
-        Finding(rule, "note", file, message, source="the job's price list")
-        for rule, message in found
+        Finding(rule, "note", file, source="the job's price list", facts={"items": tuple(items)})
+        for rule, items in found
+        if items
     ]

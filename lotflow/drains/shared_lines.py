@@ -11,10 +11,9 @@ from scipy.sparse.csgraph import connected_components
 
 from lotflow.drains.circular_section import area_ratio, critical_depth, normal_flow
 from lotflow.drains.domain import GRAVITY
-from lotflow.drains.grade_line import EMITTER_OPENING_HEAD_M
+from lotflow.drains.grade_line import EMITTER_OPENING_HEAD_M, bend_heads, node_coefficient
 from lotflow.drains.losses import friction_loss
 from lotflow.drains.network_flows import led_down
-from lotflow.drains.network_grade import bend_heads, node_coefficient
 from lotflow.errors import EngineError
 
 if TYPE_CHECKING:
@@ -73,8 +72,6 @@ class SharedLines:
 
     Parameters
     ----------
-    state
-        What the lines do.
     names
         Of the nodes at which water enters, one row of every array each.
     is_open
@@ -85,7 +82,7 @@ class SharedLines:
     References
     ----------
     FHWA HEC-22, 3rd edition (2009), sections 7.1.5 and 7.1.6 for the grade line, as
-    `network_grade.hydraulics` has it; that water comes up where the grade line meets the surface
+    `grade_line.hydraulics` has it; that water comes up where the grade line meets the surface
     is section 7.1.5's own use of it. Water that runs back up a line loses the same head.
     """
 
@@ -405,12 +402,8 @@ class SharedLines:
 
         Parameters
         ----------
-        node
-            Its row.
         entering
             What enters at each node, shape (nodes, n) [m^3/s].
-        together, most_m3s
-            As in `settle`.
 
         Returns
         -------

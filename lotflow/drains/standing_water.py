@@ -1,21 +1,106 @@
-"""How long standing water takes to soak into the ground it stands on."""
+"""
+How fast the ground takes water by published rates, and how long standing water takes to go.
+
+References
+----------
+Minnesota Stormwater Manual, design infiltration rates. Building Research Establishment (1991),
+Digest 365 (as quoted by planning calculations).
+"""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from lotflow.drains.domain import not_negative, positive
-from lotflow.drains.infiltration import soil_infiltration
+from lotflow.drains.domain import Floats, as_given, not_negative, positive
 from lotflow.errors import ParameterError
+from lotflow.tables import read_table
+from lotflow.tables.drains import SoilInfiltration
 from lotflow.units import to_si
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from numpy.typing import ArrayLike, NDArray
+
+    from lotflow.grid import FloatArray
+    from lotflow.runoff.covers import GroundCover, SoilGroup
+
+_GROUPS: Final = "ABCD"
+
+
+def soil_infiltration(soil_group: str, *, compacted: bool = False) -> SoilInfiltration:
+    """
+    Design infiltration of a hydrologic soil group: the slowest of the soils it holds.
+
+    Parameters
+    ----------
+    soil_group
+        "A", "B", "C" or "D".
+    compacted
+        Whether building has compacted it: it is then counted one group lower.
+
+    Returns
+    -------
+    soil
+        Row of the table, with its source.
+
+    Raises
+    ------
+    ParameterError
+        If there is no such group.
+
+    References
+    ----------
+    Minnesota Stormwater Manual.
+
+    Examples
+    --------
+    >>> soil_infiltration("B").rate_in_h, soil_infiltration("B", compacted=True).rate_in_h
+    (0.3, 0.2)
+    """
+    if len(soil_group) != 1 or soil_group not in _GROUPS:
+        raise ParameterError(f"a hydrologic soil group is A, B, C or D, not {soil_group!r}.")
+    place = min(_GROUPS.index(soil_group) + int(compacted), len(_GROUPS) - 1)
+    rows = read_table("infiltration", SoilInfiltration)
+    of_group = [row for row in rows if row.soil_group == _GROUPS[place]]
+    return min(of_group, key=lambda row: row.rate_in_h)
+
+
+def side_area_to_half_depth(length: Floats, width: Floats, depth: Floats) -> Floats:
+    """
+    Area of the sides of a pit up to half its depth, through which Digest 365 empties it.
+
+    The base is left out: it clogs.
+
+    Parameters
+    ----------
+    length, width, depth
+        Of the pit below the pipe that feeds it [m]; greater than 0.
+
+    Returns
+    -------
+    area
+        One value per pit [m^2].
+
+    Raises
+    ------
+    ParameterError
+        If a number is not greater than 0.
+
+    References
+    ----------
+    Digest 365 (1991), as quoted.
+
+    Examples
+    --------
+    >>> side_area_to_half_depth(23.0, 5.0, 0.8)
+    22.4
+    """
+    positive(length=length, width=width, depth=depth)
+    return as_given(2.0 * np.add(length, width) * (0.5 * np.asarray(depth)))
 
 
 @dataclass(frozen=True)
@@ -103,8 +188,6 @@ def infiltration_rates(
     ----------
     kinds
         Of each cover: "none", "soil" or "compacted soil", as the table of covers has it.
-    soil_group
-        Hydrologic soil group.
     measured
         Rate of a soak test on the lot [m/s]; it counts instead of the table, but on compacted
         soil no more than the table gives there.
@@ -139,3 +222,26 @@ def infiltration_rates(
         table["soil"] = measured
         table["compacted soil"] = min(measured, table["compacted soil"])
     return np.array([table[kind] for kind in kinds], dtype=np.float64)
+
+
+def ground_infiltration(
+    cover: GroundCover, soil_group: SoilGroup, measured: float | None
+) -> FloatArray:
+    """
+    Infiltration of every cell by its cover.
+
+    Parameters
+    ----------
+    cover
+        Of every cell.
+    soil_group, measured
+        As for `infiltration_rates`.
+
+    Returns
+    -------
+    rate
+        Shape of the grid [m/s].
+    """
+    kinds = [str(kind) for kind in cover.values.infiltration]
+    rates = infiltration_rates(kinds, soil_group, measured=measured)
+    return np.asarray(rates[cover.number], dtype=np.float64)

@@ -5,28 +5,25 @@ from __future__ import annotations
 import math
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
-from lotflow.drains.connections import systems_of
 from lotflow.drains.drain_lines import Condition, GivenInverts
 from lotflow.drains.drain_system import DrainState, run_system
 from lotflow.drains.judged import about
-from lotflow.drains.laying_findings import laying_findings
-from lotflow.drains.network import Network
+from lotflow.drains.line_findings import SAME_BORE_M, laying_findings, pipe_findings
+from lotflow.drains.network import Network, systems_of
 from lotflow.drains.network_flows import LineFlows
 from lotflow.drains.outlet_findings import outlet_findings
-from lotflow.drains.pipe_findings import SAME_BORE_M, pipe_findings
-from lotflow.drains.pipe_tables import pipe_size
+from lotflow.drains.pipes import pipe_size
 from lotflow.drains.storm_findings import storm_findings
 from lotflow.errors import ParameterError
-from lotflow.units import both_units
 
 if TYPE_CHECKING:
     from lotflow.drains.drain_lines import DrainLine
+    from lotflow.drains.drain_system import SizedSystem
     from lotflow.drains.judged import Limits
-    from lotflow.drains.sizing import SizedSystem
     from lotflow.findings import Finding
 
 #: Lines beyond this are not tried: each trial runs the system again.
@@ -64,8 +61,6 @@ def check_system(state: DrainState, around: Surroundings) -> list[Finding]:
 
     Parameters
     ----------
-    state
-        What the system does.
     around
         What it is judged by.
     """
@@ -106,7 +101,7 @@ def best_single_change(
     """
     failing = {(f.rule, f.subject) for f in findings if f.severity == "fail"}
     failures = sum(f.severity == "fail" for f in findings)
-    best: tuple[int, int, int, int, str] | None = None
+    best: tuple[int, int, int, int, dict[str, Any]] | None = None
     all_of_them = _failing(state, findings)
     tried = _tried(all_of_them)
     parts: dict[int, tuple[DrainState, int]] = {}
@@ -128,12 +123,11 @@ def best_single_change(
     if best is None:
         return []
     left, _, _, position, what = best
-    of = "" if len(tried) == len(all_of_them) else f", of {len(tried)} lines tried"
+    number = None if len(tried) == len(all_of_them) else len(tried)
     return [
         about(
             state.lines[position], "best-single-change", "note",
-            f"The single change to a line that mends most{of}: {what}. It leaves {left} of "
-            f"{failures} failures of the lines.",
+            facts={**what, "left": left, "failures": failures, "tried": number},
             measured=left, limit=failures, unit="failures", source="lotflow's trials, one by one",
         )
     ]  # fmt: skip
@@ -183,34 +177,34 @@ def _left(findings: Collection[Finding], failing: Collection[tuple[str, str]]) -
 
 def _changes(
     state: DrainState, sized: SizedSystem | None, position: int
-) -> list[tuple[str, Mapping[int, DrainLine]]]:
-    """Changes to try at one line, by position of the lines changed, the smallest first."""
+) -> list[tuple[dict[str, Any], Mapping[int, DrainLine]]]:
+    """
+    Changes to try at one line, the smallest first.
+
+    Each with the facts by which it is told, and the lines changed by their position.
+    """
     line, lines = state.lines[position], list(state.lines)
-    changes: list[tuple[str, Mapping[int, DrainLine]]] = []
+    changes: list[tuple[dict[str, Any], Mapping[int, DrainLine]]] = []
     condition = line.condition
     if np.nan_to_num(condition.sediment_m) > 0 or np.nan_to_num(condition.standing_water_m) > 0:
-        changes.append((f"clean {line.name}", {position: _cleaned(line)}))
+        changes.append(({"change": "clean"}, {position: _cleaned(line)}))
     larger = _sized(line, sized, position)
-    name, size = line.name, _size_named(larger)
     if larger.pipe != line.pipe:
-        changes.append((f"lay {name} in {size}", {position: larger}))
+        changes.append(({"change": "lay", **_size(larger)}, {position: larger}))
     wide, above = _as_large_as_above(state, position)
     if wide:
-        named = ", ".join(lines[i].name for i in wide)
-        as_large = f"{named} as large as {above}, in {_size_named(wide[position])}"
-        changes.append((f"lay {as_large}", wide))
-    known = "" if sized is None or not sized.labels[position] else f" in {size}"
-    changes.append(
-        (f"relay {name}{known} with the fall it needs",
-         {position: _relaid(larger)})
-    )  # fmt: skip
+        names = tuple(lines[i].name for i in wide)
+        as_large = {"lines": names, "larger": above, **_size(wide[position])}
+        changes.append(({"change": "lay as large", **as_large}, wide))
+    known = {} if sized is None or not sized.labels[position] else _size(larger)
+    changes.append(({"change": "relay", **known}, {position: _relaid(larger)}))
     if wide:
         relaid = {i: _relaid(one) for i, one in wide.items()}
-        changes.append((f"relay {as_large}, with the fall needed", relaid))
+        changes.append(({"change": "relay as large", **as_large}, relaid))
     way = state.system.network.way_down(position)
     if len(way) > 1:
         run = {i: _relaid(_sized(wide.get(i, lines[i]), sized, i)) for i in way}
-        changes.append((f"relay everything from {name} to the outlet", run))
+        changes.append(({"change": "relay the run"}, run))
     return changes
 
 
@@ -238,12 +232,12 @@ def _as_large_as_above(state: DrainState, position: int) -> tuple[dict[int, Drai
     return (smaller, above.name) if position in smaller else ({}, "")
 
 
-def _size_named(line: DrainLine) -> str:
+def _size(line: DrainLine) -> dict[str, Any]:
     """Nominal size of a line as it is ordered; its inside diameter where it is none."""
     try:
-        return pipe_size(line.pipe.material, line.pipe.size_m).label
+        return {"size": pipe_size(line.pipe.material, line.pipe.size_m).label}
     except ParameterError:
-        return both_units(line.pipe.diameter_m, "diameter")
+        return {"diameter_m": line.pipe.diameter_m}
 
 
 def _cleaned(line: DrainLine) -> DrainLine:

@@ -34,18 +34,6 @@ def ascii_grid_header(path: Path, limits: Limits) -> RasterHeader:
     """
     Read the header of an ASCII grid.
 
-    Parameters
-    ----------
-    path
-        A local file that starts like an ASCII grid.
-    limits
-        How large it may be.
-
-    Raises
-    ------
-    InputError
-        If a line of the header is missing, unknown, or no number.
-
     References
     ----------
     Esri, "Esri ASCII raster format" (ArcGIS documentation): header lines and the default
@@ -77,25 +65,7 @@ def ascii_grid_window(header: RasterHeader, window: Window, limits: Limits) -> F
     """
     Read the numbers of a window; NaN where there is none.
 
-    Parameters
-    ----------
-    header
-        Of the file.
-    window
-        Within the grid.
-    limits
-        How large the file may be.
-
-    Returns
-    -------
-    stored
-        Shape of the window.
-
-    Raises
-    ------
-    InputError
-        If the file holds more or fewer numbers than its header says, or something else than
-        numbers in the window.
+    The file must hold as many numbers as its header says, and nothing else in the window.
     """
     header.check_unchanged()
     data = read_bytes(header.path, limits.text_raster_bytes, "ASCII grid")
@@ -137,11 +107,7 @@ def _corner_findings(path: Path, entries: dict[str, float]) -> tuple[Finding, ..
     off = [abs(value / size % 1.0 - 0.5) for value in corner]
     if not all(share < 1e-6 for share in off):
         return ()
-    message = (
-        "Its lower left corner lies half a cell off whole cells. If it is the centre of the first "
-        "cell, all ground is shifted by half a cell: write xllcenter and yllcenter then."
-    )
-    return (Finding("half-a-cell", "note", path.name, message, size / 2, unit="of its CRS"),)
+    return (Finding("half-a-cell", "note", path.name, measured=size / 2, unit="of its CRS"),)
 
 
 def _count(entries: dict[str, float], key: str) -> int:

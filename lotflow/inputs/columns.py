@@ -20,185 +20,33 @@ from lotflow.units import TO_SI, VerticalUnit
 
 _DECIMAL: Final = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?", re.ASCII)
 _YES_NO: Final = {"yes": True, "true": True, "1": True, "no": False, "false": False, "0": False}
-
-
-class CellError(ValueError):
-    """One cell cannot be read; `args` are what must hold and the remedy."""
-
-
-def read_text(value: object, column: Column) -> str | None:  # noqa: ARG001  one signature for all
-    """
-    Read text; a number is text too, since GIS programs type a column of house numbers so.
-
-    Parameters
-    ----------
-    value
-        The cell as it was read.
-    column
-        Its column.
-
-    Raises
-    ------
-    CellError
-        If it is neither.
-    InputError
-        If it is too long.
-
-    Examples
-    --------
-    >>> read_text(" CB 1 ", Column("name", "Name.")), read_text(14.0, Column("name", "Name."))
-    ('CB 1', '14')
-    """
-    if isinstance(value, float) and value.is_integer():
-        value = int(value)
-    if isinstance(value, bool) or not isinstance(value, (str, int, float)):
-        raise CellError("must be text", "Change the column's type to text")
-    return clean_text(str(value)) or None
-
-
-def read_choice(value: object, column: Column) -> str | None:
-    """
-    Read one of a column's choices; capitals and repeated spaces do not count.
-
-    Parameters
-    ----------
-    value
-        The cell as it was read.
-    column
-        Its column.
-
-    Raises
-    ------
-    CellError
-        If it is none of them.
-    InputError
-        If it is too long.
-
-    Examples
-    --------
-    >>> read_choice("ac  PAD", Column("kind", "Kind.", choices=("door", "AC pad")))
-    'AC pad'
-    """
-    text = read_text(value, column)
-    if text is None:
-        return None
-    by_folded = {choice.casefold(): choice for choice in column.choices}
-    found = by_folded.get(" ".join(text.casefold().split()))
-    if found is None:
-        raise CellError(f"is no {column.name} that is known", did_you_mean(text, column.choices))
-    return found
-
-
-def read_yes_no(value: object, column: Column) -> bool | None:  # noqa: ARG001
-    """
-    Read yes or no as a truth value, 1 or 0, or a word.
-
-    Parameters
-    ----------
-    value
-        The cell as it was read.
-    column
-        Its column.
-
-    Raises
-    ------
-    CellError
-        If it is neither.
-
-    Examples
-    --------
-    >>> [read_yes_no(value, Column("open", "Open.", "yes_no")) for value in ("Yes", 0, "")]
-    [True, False, None]
-    """
-    if isinstance(value, (int, float)) and value in (0, 1):
-        return bool(value)
-    text = clean_text(value).casefold() if isinstance(value, str) else "?"
-    if text and text not in _YES_NO:
-        raise CellError("must be yes or no", "Write yes, no, true, false, 1 or 0")
-    return _YES_NO.get(text)
-
-
-def read_number(value: object, column: Column) -> float | None:
-    """
-    Read a number, also one that stands as text.
-
-    Parameters
-    ----------
-    value
-        The cell as it was read.
-    column
-        Its column.
-
-    Raises
-    ------
-    CellError
-        If it is none, not finite, or has a fraction where it must be whole.
-
-    Examples
-    --------
-    >>> read_number("4.0", Column("size", "Size.", "number")), read_number("", Column("size", ""))
-    (4.0, None)
-    """
-    if isinstance(value, str):
-        text = clean_text(value)
-        if not text:
-            return None
-        if not _DECIMAL.fullmatch(text):
-            raise CellError("is no number", "Write it with a decimal point and without a unit")
-        value = float(text)
-    if isinstance(value, bool) or not isinstance(value, (int, float)):
-        raise CellError("is no number", "Change the column's type to a number")
-    if math.isinf(value):
-        raise CellError("must be a finite number", "Leave the cell empty where it is not known")
-    if column.kind == "whole" and value != int(value):
-        raise CellError("must be a whole number")
-    return float(value)
-
-
 #: Longest column name a Shapefile can hold (dBASE field descriptor).
 _SHAPEFILE_NAME: Final = 10
-
 #: Likeness from which an unknown column is taken for a known one misspelt.
 _LIKENESS: Final = 0.8
+#: Names a result uses itself: "none" for no inlet, "all" for every inlet, "surface" for no pipe.
+_RESERVED_NAMES: Final = ("none", "all", "surface")
+#: No ground lies outside [m]: the shore of the Dead Sea is at -430 m, Everest at 8849 m.
+_ELEVATION_RANGE_M: Final = (-500.0, 9000.0)
+#: Two units may differ by the rounding of a conversion, no more.
+_SAME: Final = 1e-6
 
 
 @dataclass(frozen=True)
 class MatchedColumns:
-    """
-    The columns of a file, sorted out.
+    """The columns of a file, sorted out."""
 
-    Parameters
-    ----------
-    known
-        Name in the schema (with its unit) to name in the file.
-    ignored
-        Names in the file that mean nothing here.
-    faults
-        Names that are almost known, or stand twice.
-    """
-
+    #: Name in the schema (with its unit) to name in the file.
     known: dict[str, str]
+    #: Names in the file that mean nothing here.
     ignored: tuple[str, ...]
+    #: Names that are almost known, or stand twice.
     faults: tuple[Fault, ...]
 
 
 def match_columns(names: Sequence[str], schema: Layer, place: Place) -> MatchedColumns:
     """
     Match the columns of a file with those of a layer; capitals do not count.
-
-    Parameters
-    ----------
-    names
-        Columns of the file, without the geometry.
-    schema
-        The layer they are read for.
-    place
-        File and layer, for messages.
-
-    Returns
-    -------
-    matched
-        What is known, what is ignored, what is wrong.
 
     Examples
     --------
@@ -231,16 +79,7 @@ def match_columns(names: Sequence[str], schema: Layer, place: Place) -> MatchedC
 
 
 def missing_columns(known: Iterable[str], schema: Layer, place: Place) -> list[Fault]:
-    """
-    Name the required columns that a file does not have.
-
-    Parameters
-    ----------
-    known
-        Names of the schema that it has.
-    schema, place
-        The layer, and where it stands.
-    """
+    """Name the required columns that a file does not have."""
     there = set(known)
     return [
         place.fault(
@@ -289,46 +128,17 @@ def _is_cut(name: str, known: str) -> bool:
     return known.startswith(name) or bool(numbered and known.startswith(numbered[1]))
 
 
-#: Names a result uses itself: "none" for no inlet, "all" for every inlet, "surface" for no pipe.
-_RESERVED_NAMES: Final = ("none", "all", "surface")
-
-#: No ground lies outside [m]: the shore of the Dead Sea is at -430 m, Everest at 8849 m.
-_ELEVATION_RANGE_M: Final = (-500.0, 9000.0)
-
-#: Two units may differ by the rounding of a conversion, no more.
-_SAME: Final = 1e-6
-
-
 @dataclass(frozen=True)
 class _Cells:
-    """
-    One column of a file, and where it stands.
-
-    Parameters
-    ----------
-    name
-        Name in the file.
-    raw
-        The values as they were read, one per row; None where missing.
-    place
-        File and layer.
-    """
+    """One column of a file, and where it stands."""
 
     name: str
+    #: The values as they were read, one per row; None where missing.
     raw: Sequence[object]
     place: Place
 
     def fault(self, row: int, rule: str, remedy: str = "") -> Fault:
-        """
-        Build a fault about one cell.
-
-        Parameters
-        ----------
-        row
-            Counted from 0.
-        rule, remedy
-            As for `Fault`.
-        """
+        """Build a fault about one cell."""
         return self.place.fault(rule, remedy, row=row + 1, column=self.name, value=self.raw[row])
 
 
@@ -343,25 +153,9 @@ def read_columns(
     """
     Read every column of a layer from a file's table.
 
-    Parameters
-    ----------
-    table
-        As read; index 0, 1, 2, ...
-    known
-        Names of the schema to names in the table.
-    schema
-        The layer.
-    place
-        File and layer, for messages.
-    vertical_unit
-        Unit of the raster's elevations: `_ft` of an elevation is the raster's foot.
-
-    Returns
-    -------
-    columns
-        By the name they have inside lotflow, in SI, missing ones filled.
-    faults
-        What is wrong, column by column, row by row.
+    `known` maps names of the schema to names in the table, `vertical_unit` is that of the raster's
+    elevations. Given are the columns by the name they have inside lotflow, missing ones filled, and
+    what is wrong with them, column by column.
     """
     columns: dict[str, pd.Series[Any]] = {}
     faults: list[Fault] = []
@@ -381,13 +175,6 @@ def empty_column(column: Column, rows: int) -> pd.Series[Any]:
     """
     Build a column without values, in the type that a read one has.
 
-    Parameters
-    ----------
-    column
-        As declared.
-    rows
-        Number of rows.
-
     Examples
     --------
     >>> empty_column(Column("rim", "Rim.", "number", "elevation"), 2).tolist()
@@ -400,19 +187,7 @@ def _factor_to_si(column: Column, suffix: str, vertical_unit: VerticalUnit) -> f
     """
     Give the factor from a column's unit to SI.
 
-    Parameters
-    ----------
-    column
-        A measured column.
-    suffix
-        Its unit in the file.
-    vertical_unit
-        Unit of the raster's elevations.
-
-    Returns
-    -------
-    factor
-        The international foot, except for elevations on a raster in US survey feet.
+    It is that of the international foot, except for elevations on a raster in US survey feet.
 
     Examples
     --------
@@ -449,7 +224,11 @@ def _read_column(
         values = [None if math.isnan(number) else number for number in numbers.tolist()]
     else:
         read = (
-            read_yes_no if column.kind == "yes_no" else read_choice if column.choices else read_text
+            _read_yes_no
+            if column.kind == "yes_no"
+            else _read_choice
+            if column.choices
+            else _read_text
         )
         values, faults = _each(first, lambda value: read(value, column))
     if column.required:
@@ -556,3 +335,84 @@ def _shared_name_faults(names: Sequence[str | None], cells: _Cells) -> list[Faul
             rule = f"names must be unique, row {other + 1} has {same}"
             faults.append(replace(cells.fault(row, rule, "Rename one of them"), value=name))
     return faults
+
+
+class CellError(ValueError):
+    """One cell cannot be read; `args` are what must hold and the remedy."""
+
+
+def _read_text(value: object, column: Column) -> str | None:  # noqa: ARG001  one signature for all
+    """
+    Read text; a number is text too, since GIS programs type a column of house numbers so.
+
+    Examples
+    --------
+    >>> _read_text(" CB 1 ", Column("name", "Name.")), _read_text(14.0, Column("name", "Name."))
+    ('CB 1', '14')
+    """
+    if isinstance(value, float) and value.is_integer():
+        value = int(value)
+    if isinstance(value, bool) or not isinstance(value, (str, int, float)):
+        raise CellError("must be text", "Change the column's type to text")
+    return clean_text(str(value)) or None
+
+
+def _read_choice(value: object, column: Column) -> str | None:
+    """
+    Read one of a column's choices; capitals and repeated spaces do not count.
+
+    Examples
+    --------
+    >>> _read_choice("ac  PAD", Column("kind", "Kind.", choices=("door", "AC pad")))
+    'AC pad'
+    """
+    text = _read_text(value, column)
+    if text is None:
+        return None
+    by_folded = {choice.casefold(): choice for choice in column.choices}
+    found = by_folded.get(" ".join(text.casefold().split()))
+    if found is None:
+        raise CellError(f"is no {column.name} that is known", did_you_mean(text, column.choices))
+    return found
+
+
+def _read_yes_no(value: object, column: Column) -> bool | None:  # noqa: ARG001
+    """
+    Read yes or no as a truth value, 1 or 0, or a word.
+
+    Examples
+    --------
+    >>> [_read_yes_no(value, Column("open", "Open.", "yes_no")) for value in ("Yes", 0, "")]
+    [True, False, None]
+    """
+    if isinstance(value, (int, float)) and value in (0, 1):
+        return bool(value)
+    text = clean_text(value).casefold() if isinstance(value, str) else "?"
+    if text and text not in _YES_NO:
+        raise CellError("must be yes or no", "Write yes, no, true, false, 1 or 0")
+    return _YES_NO.get(text)
+
+
+def read_number(value: object, column: Column) -> float | None:
+    """
+    Read a number, also one that stands as text.
+
+    Examples
+    --------
+    >>> read_number("4.0", Column("size", "Size.", "number")), read_number("", Column("size", ""))
+    (4.0, None)
+    """
+    if isinstance(value, str):
+        text = clean_text(value)
+        if not text:
+            return None
+        if not _DECIMAL.fullmatch(text):
+            raise CellError("is no number", "Write it with a decimal point and without a unit")
+        value = float(text)
+    if isinstance(value, bool) or not isinstance(value, (int, float)):
+        raise CellError("is no number", "Change the column's type to a number")
+    if math.isinf(value):
+        raise CellError("must be a finite number", "Leave the cell empty where it is not known")
+    if column.kind == "whole" and value != int(value):
+        raise CellError("must be a whole number")
+    return float(value)

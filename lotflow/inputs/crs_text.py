@@ -31,18 +31,6 @@ def check_crs_text(text: bytes, *, file: str, layer: str | None = None) -> None:
     """
     Refuse text of a CRS that names a grid file.
 
-    Parameters
-    ----------
-    text
-        Well-known text, a PROJ string, or whatever else may hold either.
-    file, layer
-        Where it stands, for the message.
-
-    Raises
-    ------
-    InputError
-        If it names one.
-
     Examples
     --------
     >>> check_crs_text(b'EXTENSION["PROJ4","+proj=merc +nadgrids=@null +wktext"]', file="a.prj")
@@ -61,11 +49,7 @@ def geotiff_crs_text(path: Path) -> bytes:
     """
     Give the text of the CRS of a GeoTIFF; empty where there is none.
 
-    Parameters
-    ----------
-    path
-        A local file that starts like a TIFF. A damaged one gives nothing: the library that
-        opens it says what is wrong.
+    A damaged file gives nothing: the library that opens it says what is wrong.
 
     References
     ----------

@@ -41,51 +41,6 @@ from lotflow.inputs.surface_checks import gap_check, lone_cell_check, seam_check
 from lotflow.inputs.tiles import Mosaic, Pasted, Tile, mosaic
 from lotflow.units import TO_SI, VerticalUnit, both_units
 
-
-class BackgroundHash:
-    """
-    SHA-256 of a file, begun at once in a thread of its own.
-
-    Of a tile of 300 MB, whose hash takes longer than the window that is read from it, this
-    hides nearly all: hashing leaves the interpreter free.
-
-    Parameters
-    ----------
-    path
-        A local file.
-
-    Examples
-    --------
-    >>> import tempfile
-    >>> with tempfile.NamedTemporaryFile() as file:
-    ...     BackgroundHash(Path(file.name)).hexdigest()[:16]
-    'e3b0c44298fc1c14'
-    """
-
-    def __init__(self, path: Path) -> None:
-        self._result: Future[str] = Future()
-        # a daemon, so that a program that ends early does not wait for it
-        Thread(target=self._run, args=(path,), daemon=True).start()
-
-    def _run(self, path: Path) -> None:
-        """Hash, and keep what comes of it, be it an error."""
-        try:
-            self._result.set_result(sha256(path))
-        except BaseException as error:  # noqa: BLE001 - raised again where it is asked for
-            self._result.set_exception(error)
-
-    def hexdigest(self) -> str:
-        """
-        Wait for the hash, as 64 hexadecimal digits.
-
-        Raises
-        ------
-        InputError
-            If the file could not be read.
-        """
-        return self._result.result()
-
-
 #: Cells above the first hide curbs and swales; above the second a lot has too few [m]. Below
 #: the third the transform is wrong, or the raster is no elevation model of a lot.
 _COARSE_M: Final = 1.0
@@ -99,6 +54,8 @@ _NOT_SQUARE: Final = 0.01
 _NEARLY_SQUARE: Final = 1e-4
 _SQUARE: Final = 1e-7
 _RULE: Final = "lotflow's rule"
+#: Cells read round a window that is resampled, so that its edge has neighbours.
+_PAD = 3
 
 
 @dataclass(frozen=True, eq=False)
@@ -110,8 +67,6 @@ class ElevationSource:
     ----------
     mosaic
         The files on one set of cells, in their own CRS.
-    file_crs
-        Their horizontal CRS.
     work
         The CRS that is worked in.
     vertical_unit
@@ -342,15 +297,13 @@ def _work_findings(headers: Sequence[RasterHeader], work: WorkCrs, cell: float) 
     cell_m = cell * work.metres_per_unit
     found = []
     if work.why_resampled:
-        message = (f"Resampled bilinearly to cells of {both_units(cell_m, 'elevation')} in "
-                   f"{work.crs.name}, because {work.why_resampled}.")  # fmt: skip
-        found.append(Finding("resampled", "note", subject, message))
+        facts = {"cell_m": cell_m, "crs": work.crs.name, "why": work.why_resampled}
+        found.append(Finding("resampled", "note", subject, facts=facts))
     if cell_m > _COARSE_M * (1 + _ROUNDING):
-        message = (f"Cells of {both_units(cell_m, 'elevation')} hide curbs, gutters and side "
-                   "yard swales: good for screening only. Use finer data where there are any."
-                   )  # fmt: skip
-        found.append(Finding("coarse-cell", "warn", subject, message, round(cell_m, 4), _COARSE_M,
-                             "m", _RULE))  # fmt: skip
+        found.append(
+            Finding("coarse-cell", "warn", subject, facts={"cell_m": cell_m},
+                    measured=round(cell_m, 4), limit=_COARSE_M, unit="m", source=_RULE)
+        )  # fmt: skip
     return found
 
 
@@ -358,8 +311,7 @@ def _band_findings(header: RasterHeader) -> list[Finding]:
     """Tell what follows from the bands."""
     if header.bands == 1:
         return []
-    message = f"The file holds {header.bands} bands; the first is taken for elevation."
-    return [Finding("several-bands", "note", header.name, message)]
+    return [Finding("several-bands", "note", header.name, facts={"bands": header.bands})]
 
 
 def _side_findings(header: RasterHeader, work: WorkCrs) -> list[Finding]:
@@ -369,10 +321,8 @@ def _side_findings(header: RasterHeader, work: WorkCrs) -> list[Finding]:
     width, height = abs(float(header.transform.a)), abs(float(header.transform.e))
     if abs(height / width - 1) <= _SQUARE:
         return []
-    message = (f"Its cells are not quite square, {width:.10g} by {height:.10g}, as one wrong bit "
-               "in the file would make them. They are taken as they are; compare the file with the "
-               "one it was copied from.")  # fmt: skip
-    return [Finding("cells-not-square", "note", header.name, message)]
+    facts = {"width": width, "height": height}
+    return [Finding("cells-not-square", "note", header.name, facts=facts)]
 
 
 def _described(header: RasterHeader, sha256: BackgroundHash) -> dict[str, Any]:
@@ -402,10 +352,6 @@ def _vertical_name(crs: CRS | None) -> str | None:
     """Name the vertical part of a CRS, if it has one."""
     parts = crs.sub_crs_list if crs is not None else []
     return next((str(part.name) for part in parts if part.is_vertical), None)
-
-
-#: Cells read round a window that is resampled, so that its edge has neighbours.
-_PAD = 3
 
 
 @dataclass(frozen=True, eq=False)
@@ -444,8 +390,6 @@ def read_elevation(
 
     Parameters
     ----------
-    source
-        As inspected.
     bounds
         West, south, east, north, in units of `source.crs`.
     limits
@@ -574,3 +518,35 @@ def _worked_on(source: ElevationSource, values: FloatArray, window: Window, boun
     )
     cells = square_cells(area, source.cell)
     return resample(values, transform, source.file_crs, source.work, cells)
+
+
+class BackgroundHash:
+    """
+    SHA-256 of a file, begun at once in a thread of its own.
+
+    Of a tile of 300 MB, whose hash takes longer than the window that is read from it, this
+    hides nearly all: hashing leaves the interpreter free.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> with tempfile.NamedTemporaryFile() as file:
+    ...     BackgroundHash(Path(file.name)).hexdigest()[:16]
+    'e3b0c44298fc1c14'
+    """
+
+    def __init__(self, path: Path) -> None:
+        self._result: Future[str] = Future()
+        # a daemon, so that a program that ends early does not wait for it
+        Thread(target=self._run, args=(path,), daemon=True).start()
+
+    def _run(self, path: Path) -> None:
+        """Hash, and keep what comes of it, be it an error."""
+        try:
+            self._result.set_result(sha256(path))
+        except BaseException as error:  # noqa: BLE001 - raised again where it is asked for
+            self._result.set_exception(error)
+
+    def hexdigest(self) -> str:
+        """Wait for the hash, as 64 hexadecimal digits."""
+        return self._result.result()

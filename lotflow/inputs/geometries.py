@@ -19,7 +19,6 @@ from lotflow.inputs.open import reading
 from lotflow.inputs.sources import Place
 from lotflow.layers import Geometry, Layer
 from lotflow.text import clean_text
-from lotflow.units import both_units
 
 if TYPE_CHECKING:
     from pyproj import CRS, Transformer
@@ -66,16 +65,12 @@ class _Check:
             self.faults.append(self.place.fault(rule, remedy, row=row + 1))
             self.shapes[row] = None
 
-    def find(self, rule: str, message: str, *, row: int | None = None, warn: bool = False) -> None:
+    def find(self, rule: str, *, row: int | None = None, warn: bool = False, **facts: Any) -> None:
         """Add a finding about the layer or one of its rows; provenance holds no folders."""
         subject = self.place.layer if row is None else f"{self.place.layer}, row {row + 1}"
-        name = Path(self.place.file).name
         severity: Severity = "warn" if warn else "note"
-        self.findings.append(
-            Finding(
-                rule, severity, clean_text(subject), clean_text(f"{name}: {message}", longest=1000)
-            )
-        )
+        facts = {"file": Path(self.place.file).name, **facts}
+        self.findings.append(Finding(rule, severity, clean_text(subject), facts=facts))
 
 
 def sound_shapes(
@@ -84,27 +79,9 @@ def sound_shapes(
     """
     Check the shapes of a layer and bring them into the grid's CRS.
 
-    Parameters
-    ----------
-    shapes
-        Shape (rows,), as read; None where a row has none.
-    own_crs
-        CRS they are read in.
-    crs
-        CRS of the grid.
-    schema
-        The layer they are read for.
-    place
-        File and layer, for messages.
-
-    Returns
-    -------
-    shapes
-        Two-dimensional, in `crs`; None where there is a fault.
-    faults
-        No shape, wrong kind, crossing outline, no area or length, no position.
-    findings
-        What was repaired, left out or is uncertain.
+    Given are the shapes in two dimensions, None where there is a fault; faults: no shape, wrong
+    kind, crossing outline, no area or length, no position; and findings of what was repaired, left
+    out or is uncertain.
 
     Examples
     --------
@@ -148,12 +125,7 @@ def _doubt_rounded(check: _Check) -> None:
         scaled = degrees * 10.0**decimals
         if (np.abs(scaled - np.round(scaled)) < _FLOAT_NOISE).all():
             off = _METRES_PER_DEGREE * 0.5 * 10.0**-decimals
-            check.find(
-                "coordinates-rounded",
-                f"its coordinates are rounded to {decimals} decimals of a degree, by up to "
-                f"{both_units(off, 'length')}: export it with seven decimals, or draw it in metres",
-                warn=True,
-            )
+            check.find("coordinates-rounded", warn=True, decimals=decimals, off_m=off)
             return
 
 
@@ -200,11 +172,7 @@ def _drop_heights(check: _Check) -> None:
     """Keep easting and northing only; heights come from named columns, in a known unit."""
     heights = int(shapely.has_z(check.shapes).sum())
     if heights:
-        check.find(
-            "heights-ignored",
-            f"{heights} of {len(check.shapes)} shapes carry heights (Z), which are not used; give "
-            "levels in columns such as rim_m or invert_up_m",
-        )
+        check.find("heights-ignored", shapes=heights, of=len(check.shapes))
     check.shapes = shapely.force_2d(check.shapes)
 
 
@@ -223,8 +191,7 @@ def _repair(check: _Check) -> None:
             check.refuse([row], problem, remedy)
         else:
             check.shapes[row] = repaired
-            message = f"{problem}; it was repaired, look at it on the map"
-            check.find("outline-repaired", message, row=row, warn=True)
+            check.find("outline-repaired", row=row, warn=True, problem=problem)
 
 
 def _problem(reason: str) -> str:
@@ -283,13 +250,10 @@ def _reproject(check: _Check, own_crs: CRS, crs: CRS) -> None:
         return  # then no operation was used
     known_to = _accuracy_m(transformer)
     if not 0 <= known_to <= _NOTABLE_SHIFT_M:
-        how_well = f"to {both_units(known_to, 'length')}" if known_to >= 0 else "not at all"
         check.find(
-            "datum-shift",
-            f"the layer is in {own_crs.name}, the raster in {crs.name}; the shift between the two "
-            f"is known {how_well}",
-            warn=known_to < 0,
-        )
+            "datum-shift", warn=known_to < 0, own=own_crs.name, raster=crs.name,
+            known_to_m=known_to if known_to >= 0 else None,
+        )  # fmt: skip
 
 
 def _accuracy_m(transformer: Transformer) -> float:

@@ -29,49 +29,29 @@ _SAME_PLACE: Final = 1e-6
 
 @dataclass(frozen=True)
 class GeoPackage:
-    """
-    A private copy of a GeoPackage, checked, with what it says it holds.
+    """A private copy of a GeoPackage, checked, with what it says it holds."""
 
-    Parameters
-    ----------
-    source
-        The user's file, for messages only.
-    copy
-        The copy, which may be opened.
-    layers
-        Names of the layers with geometry, in the order of the file.
-    tables
-        Names of the tables without geometry.
-    unsafe
-        Layers that are no ordinary tables, and what they are.
-    two_crs
-        Layers whose CRS is stated twice and differently, and how.
-    hashes
-        SHA-256 of what was copied, by the names of the user's file and of what stands beside it.
-    """
-
+    #: The user's file, for messages only.
     source: Path
+    #: The copy, which may be opened.
     copy: Path
+    #: Names of the layers with geometry, in the order of the file.
     layers: tuple[str, ...]
+    #: Names of the tables without geometry.
     tables: tuple[str, ...]
+    #: Layers that are no ordinary tables, and what they are.
     unsafe: dict[str, str]
+    #: Layers whose CRS is stated twice and differently, and how.
     two_crs: dict[str, str]
+    #: SHA-256 of what was copied, by the names of the user's file and of what stands beside it.
     hashes: dict[str, str]
 
     def require(self, layer: str) -> None:
         """
         Raise where a layer is not there or must not be read.
 
-        Parameters
-        ----------
-        layer
-            Its name.
-
-        Raises
-        ------
-        InputError
-            If it is missing, has no geometry, or is computed while it is read: a view, a
-            virtual table, a generated column.
+        A layer that is computed while it is read, a view, a virtual table, a generated column, must
+        not be.
         """
         if layer in self.tables:
             rule, remedy = "this table has no geometry", "Export it as a layer with geometry"
@@ -94,18 +74,6 @@ def private_geopackage(source: Path, limits: Limits) -> Iterator[GeoPackage]:
     Copy a GeoPackage with what its last writer left beside it, check the copy, and remove it.
 
     The source and its folder stay as they are, byte for byte.
-
-    Parameters
-    ----------
-    source
-        The user's file.
-    limits
-        How much it may hold.
-
-    Raises
-    ------
-    InputError
-        If it is too large, damaged, or changed each time while it was copied.
     """
     with reading(source), tempfile.TemporaryDirectory(prefix="lotflow-") as folder:
         copy = Path(folder) / "copy.gpkg"
@@ -126,15 +94,8 @@ def private_geopackage(source: Path, limits: Limits) -> Iterator[GeoPackage]:
                                file=str(source)))  # fmt: skip
 
 
-def geopackage_parts(source: Path) -> list[Path]:
-    """
-    Give the file and what its last writer left beside it.
-
-    Parameters
-    ----------
-    source
-        The user's file.
-    """
+def _geopackage_parts(source: Path) -> list[Path]:
+    """Give the file and what its last writer left beside it."""
     parts = [source.with_name(source.name + suffix) for suffix in _PARTS]
     return [part for part in parts if part.is_file()]
 
@@ -160,7 +121,7 @@ def _hashes(source: Path, copy: Path) -> dict[str, str]:
 
 def _stamps(source: Path) -> list[tuple[str, int, int]]:
     """Give name, size and time of change of every part."""
-    stats = [(part.name, part.stat()) for part in geopackage_parts(source)]
+    stats = [(part.name, part.stat()) for part in _geopackage_parts(source)]
     return [(name, stat.st_size, stat.st_mtime_ns) for name, stat in stats]
 
 

@@ -21,25 +21,17 @@ from lotflow.units import TO_SI, VERTICAL_UNIT_NAMES, VerticalUnit
 #: Beyond this share, lengths of a projection are not lengths on the ground. UTM stays within
 #: 0.1 %, state plane zones within 0.02 %, EPSG:3857 is off by 28 % at 38 degrees.
 _LENGTH_ERROR: Final = 0.01
+Bounds = tuple[float, float, float, float]
 
 
 @dataclass(frozen=True)
 class WorkCrs:
-    """
-    The CRS in which areas and slopes are measured.
-
-    Parameters
-    ----------
-    crs
-        Projected, horizontal.
-    metres_per_unit
-        Length of one of its units [m].
-    why_resampled
-        Why it is not the CRS of the file; empty where it is.
-    """
+    """The CRS in which areas and slopes are measured."""
 
     crs: CRS
+    #: Length of one of its units [m].
     metres_per_unit: float
+    #: Why it is not the CRS of the file; empty where it is.
     why_resampled: str = ""
 
 
@@ -47,10 +39,7 @@ def horizontal_crs(crs: CRS) -> CRS:
     """
     Give the horizontal part of a CRS, by its EPSG code where it has one.
 
-    Parameters
-    ----------
-    crs
-        May be compound, three-dimensional, or bound to a datum shift.
+    It may be compound, three-dimensional, or bound to a datum shift.
 
     Examples
     --------
@@ -67,18 +56,7 @@ def work_crs(crs: CRS, x: float, y: float) -> WorkCrs:
     """
     Keep a projected CRS whose lengths are lengths on the ground, else take the UTM zone there.
 
-    Parameters
-    ----------
-    crs
-        Horizontal, of the file.
-    x, y
-        Where the work is, in its units.
-
-    Raises
-    ------
-    InputError
-        If the place lies outside all UTM zones, or the axes of the CRS do not point east and
-        north.
+    A place outside all UTM zones is refused, and a CRS whose axes do not point east and north.
 
     Examples
     --------
@@ -107,19 +85,7 @@ def ground_size(crs: CRS, x: float, y: float, dx: float, dy: float) -> tuple[flo
     """
     Measure a step in each axis on the ellipsoid [m].
 
-    Parameters
-    ----------
-    crs
-        Horizontal.
-    x, y
-        Where the steps are centred, in units of the CRS.
-    dx, dy
-        The steps, in units of the CRS.
-
-    Raises
-    ------
-    InputError
-        If the CRS is not defined there.
+    The steps are centred on the place; all in units of the CRS.
 
     Examples
     --------
@@ -162,31 +128,65 @@ def _local_utm(crs: CRS, x: float, y: float) -> CRS:
     return CRS.from_epsg((32600 if latitude >= 0 else 32700) + number)
 
 
+def square_cells(bounds: Bounds, cell: float) -> tuple[Affine, tuple[int, int]]:
+    """
+    Cover an area with square cells whose borders are multiples of their side.
+
+    So two areas that overlap share their cells, and a window can grow without shifting.
+
+    Examples
+    --------
+    >>> transform, shape = square_cells((1.2, 0.0, 3.1, 2.5), 0.5)
+    >>> transform.c, transform.f, shape
+    (1.0, 2.5, (5, 5))
+    """
+    west, south, east, north = (value / cell for value in bounds)
+    left, top = math.floor(west + 1e-6), math.ceil(north - 1e-6)
+    shape = (top - math.floor(south + 1e-6), math.ceil(east - 1e-6) - left)
+    return Affine(cell, 0.0, left * cell, 0.0, -cell, top * cell), shape
+
+
+def resample(
+    values: FloatArray,
+    transform: Affine,
+    crs: CRS,
+    target: WorkCrs,
+    cells: tuple[Affine, tuple[int, int]],
+) -> Grid:
+    """
+    Interpolate bilinearly between the cell centres of a raster.
+
+    NaN where the raster has no value near; `cells` is as `square_cells` gives it.
+    """
+    # only rasters that are not worked on as they are need it
+    from rasterio.crs import CRS as RasterCrs  # noqa: N811, PLC0415
+    from rasterio.warp import Resampling, reproject  # noqa: PLC0415
+
+    out = np.full(cells[1], np.nan)
+    reproject(
+        values,
+        out,
+        src_transform=transform,
+        src_crs=RasterCrs.from_wkt(crs.to_wkt()),
+        src_nodata=np.nan,
+        dst_transform=cells[0],
+        dst_crs=RasterCrs.from_wkt(target.crs.to_wkt()),
+        dst_nodata=np.nan,
+        resampling=Resampling.bilinear,
+        # places are exact to this share of a cell, where the usual eighth would leave steps
+        tolerance=0.001,
+    )
+    return Grid(out, cells[0], target.crs, target.metres_per_unit)
+
+
 def settled_vertical_unit(
     header: RasterHeader, declared: VerticalUnit | None
 ) -> tuple[VerticalUnit, tuple[Finding, ...]]:
     """
     Find the unit of a raster's elevations: stated in the file, or declared by the user.
 
-    Parameters
-    ----------
-    header
-        Of the raster.
-    declared
-        By the user; None where nothing was declared.
-
-    Returns
-    -------
-    unit
-        "m", "ft" or "us-ft".
-    findings
-        What the file says that was not followed.
-
-    Raises
-    ------
-    InputError
-        If nobody says, or if two say different things. It is never assumed: most public
-        rasters state nothing, and some are in feet.
+    If nobody says, or two say different things, that is refused. The unit is never assumed: most
+    public rasters state nothing, and some are in feet.
     """
     _refuse_depths(header)
     stated = _stated_units(header)
@@ -238,89 +238,11 @@ def _overruled(
     header: RasterHeader, unit: VerticalUnit, stated: dict[str, VerticalUnit], unknown: str
 ) -> tuple[Finding, ...]:
     """Report what the file says otherwise than the unit that was taken."""
-    others = [f"{where} says {other}" for where, other in stated.items() if other != unit]
+    others: list[tuple[str, str]] = [it for it in stated.items() if it[1] != unit]
     if unknown:
-        others.append(f"its unit tag says {unknown!r}")
+        others.append(("its unit tag", unknown))
     return tuple(
-        Finding("vertical-unit", "warn", header.name, f"Elevations are taken in {unit} as "
-                f"declared, though {other}.")
-        for other in others
+        Finding("vertical-unit", "warn", header.name,
+                facts={"taken": unit, "where": where, "says": says})
+        for where, says in others
     )  # fmt: skip
-
-
-Bounds = tuple[float, float, float, float]
-
-
-def square_cells(bounds: Bounds, cell: float) -> tuple[Affine, tuple[int, int]]:
-    """
-    Cover an area with square cells whose borders are multiples of their side.
-
-    So two areas that overlap share their cells, and a window can grow without shifting.
-
-    Parameters
-    ----------
-    bounds
-        West, south, east, north.
-    cell
-        Side, in the same unit.
-
-    Returns
-    -------
-    transform, shape
-        Of the grid.
-
-    Examples
-    --------
-    >>> transform, shape = square_cells((1.2, 0.0, 3.1, 2.5), 0.5)
-    >>> transform.c, transform.f, shape
-    (1.0, 2.5, (5, 5))
-    """
-    west, south, east, north = (value / cell for value in bounds)
-    left, top = math.floor(west + 1e-6), math.ceil(north - 1e-6)
-    shape = (top - math.floor(south + 1e-6), math.ceil(east - 1e-6) - left)
-    return Affine(cell, 0.0, left * cell, 0.0, -cell, top * cell), shape
-
-
-def resample(
-    values: FloatArray,
-    transform: Affine,
-    crs: CRS,
-    target: WorkCrs,
-    cells: tuple[Affine, tuple[int, int]],
-) -> Grid:
-    """
-    Interpolate bilinearly between the cell centres of a raster.
-
-    Parameters
-    ----------
-    values, transform, crs
-        The raster; NaN where missing.
-    target
-        CRS of the result.
-    cells
-        Transform and shape of the result, as `square_cells` gives them.
-
-    Returns
-    -------
-    grid
-        NaN where the raster has no value near.
-    """
-    # only rasters that are not worked on as they are need it
-    from rasterio.crs import CRS as RasterCrs  # noqa: N811, PLC0415
-    from rasterio.warp import Resampling, reproject  # noqa: PLC0415
-
-    out = np.full(cells[1], np.nan)
-    reproject(
-        values,
-        out,
-        src_transform=transform,
-        src_crs=RasterCrs.from_wkt(crs.to_wkt()),
-        src_nodata=np.nan,
-        dst_transform=cells[0],
-        dst_crs=RasterCrs.from_wkt(target.crs.to_wkt()),
-        dst_nodata=np.nan,
-        resampling=Resampling.bilinear,
-        # places are exact to this share of a cell, where the usual eighth would leave steps
-        tolerance=0.001,
-    )
-    return Grid(out, cells[0], target.crs, target.metres_per_unit)

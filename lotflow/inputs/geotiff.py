@@ -47,21 +47,7 @@ _OPTIONS: Final = {
 
 
 def geotiff_header(path: Path, limits: Limits) -> RasterHeader:
-    """
-    Read what a GeoTIFF says of itself, and nothing beside it.
-
-    Parameters
-    ----------
-    path
-        A local file that starts like a TIFF.
-    limits
-        How much a block may hold.
-
-    Raises
-    ------
-    InputError
-        If it cannot be opened, its blocks are too large, or it is a picture.
-    """
+    """Read what a GeoTIFF says of itself, and nothing beside it."""
     mark = stamp(path)
     said: list[str] = []
     with reading(path), _opened(path, said=said) as dataset:
@@ -95,25 +81,6 @@ def geotiff_window(header: RasterHeader, window: Window, limits: Limits) -> Floa
     Only the blocks that the window touches are read, each verified first. Declared nodata,
     masked cells and cells of blocks that were never written are NaN; scale and offset are not
     applied yet.
-
-    Parameters
-    ----------
-    header
-        Of the file.
-    window
-        Within the raster.
-    limits
-        How many bytes the touched blocks may hold.
-
-    Returns
-    -------
-    stored
-        Shape of the window.
-
-    Raises
-    ------
-    InputError
-        If a block is damaged or cut off, or the blocks hold more than they may.
     """
     header.check_unchanged()
     with reading(header.path), _opened(header.path) as dataset:
@@ -175,10 +142,8 @@ def _header_findings(path: Path, said: list[str]) -> tuple[Finding, ...]:
     """Report what the library warned of on opening."""
     messages = dict.fromkeys(text.split(":", 1)[-1].strip()[:200].rstrip(".") for text in said)
     return tuple(
-        Finding("raster-header", "warn", path.name, f"On opening, the library warned: {text}. The "
-                "file's header may be damaged: compare it with its source.")
-        for text in messages
-    )  # fmt: skip
+        Finding("raster-header", "warn", path.name, facts={"warning": text}) for text in messages
+    )
 
 
 def _checked_structure(path: Path, dataset: Any) -> tuple[Finding, ...]:

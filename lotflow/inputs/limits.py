@@ -13,24 +13,6 @@ class Limits:
     """
     How much an input may hold; checked before memory is taken, and named in the error.
 
-    Parameters
-    ----------
-    window_cells
-        Cells of the window read from a raster.
-    block_cells
-        Cells of one block (tile or strip) of a raster.
-    decoded_bytes
-        Decoded bytes of all blocks the window touches.
-    tiles
-        Number of raster files given together.
-    text_raster_bytes, vector_bytes, job_bytes, table_bytes, side_file_bytes
-        Size of an ASCII grid, of a vector file with its parts, of the job file, of a table
-        such as rainfall, and of a `.prj` or `.tfw`.
-    features, vertices, columns
-        Features, vertices and columns of one vector layer.
-    database_seconds
-        Time in which a GeoPackage must have passed its own check.
-
     Examples
     --------
     >>> Limits(features=10).check("features", 12, "the layer holds {} features", file="a.geojson")
@@ -39,40 +21,30 @@ class Limits:
     features = 10. Cut the file down to the surroundings of the lot.
     """
 
+    #: Cells of the window read from a raster.
     window_cells: int = 25_000_000
+    #: Cells of one block (tile or strip) of a raster.
     block_cells: int = 16_000_000
+    #: Decoded bytes of all blocks the window touches.
     decoded_bytes: int = 1 << 30
+    #: Number of raster files given together.
     tiles: int = 16
+    #: Size of an ASCII grid, of a vector file with its parts, of the job file, of a table such as
+    #: rainfall, and of a `.prj` or `.tfw`.
     text_raster_bytes: int = 100_000_000
     vector_bytes: int = 200_000_000
     job_bytes: int = 256_000
     table_bytes: int = 2_000_000
     side_file_bytes: int = 64_000
+    #: Features, vertices and columns of one vector layer.
     features: int = 100_000
     vertices: int = 1_000_000
     columns: int = 256
+    #: Time in which a GeoPackage must have passed its own check.
     database_seconds: int = 5
 
     def check(self, name: str, measured: int, says: str, *, file: str) -> None:
-        """
-        Raise where an input holds more than it may.
-
-        Parameters
-        ----------
-        name
-            Field of this class.
-        measured
-            What the input holds, in the unit of the field.
-        says
-            What it is, with `{}` in place of the number.
-        file
-            The file it is about.
-
-        Raises
-        ------
-        InputError
-            If `measured` is above the limit.
-        """
+        """Raise where an input holds more than it may."""
         limit = getattr(self, name)
         if measured > limit:
             raise InputError(

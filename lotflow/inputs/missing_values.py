@@ -11,7 +11,7 @@ from lotflow.findings import Finding
 from lotflow.grid import BoolArray, FloatArray
 
 #: Numbers that software writes for "no value" (common practice, no published source).
-SENTINELS: Final = (
+_SENTINELS: Final = (
     -9999.0, -99999.0, -999999.0, -32768.0, -32767.0, -999.0, -9998.0,
     9999.0, 99999.0, 999999.0, 32767.0, 65535.0, 0.0,
 )  # fmt: skip
@@ -23,37 +23,23 @@ _HUGE: Final = 1e30
 LOWEST_M: Final = -500.0
 HIGHEST_M: Final = 9000.0
 
-#: A number of `SENTINELS` that could be an elevation is one unless it stands this far [m] from
+#: A number of `_SENTINELS` that could be an elevation is one unless it stands this far [m] from
 #: every other: no ground on a lot steps by 30 m.
 _ALONE_M: Final = 30.0
 
 
 @dataclass(frozen=True)
 class Scale:
-    """
-    From stored numbers to metres: (stored * scale + offset) * metres.
+    """From stored numbers to metres: (stored * scale + offset) * metres."""
 
-    Parameters
-    ----------
-    scale, offset
-        As the file declares them.
-    metres
-        Length of its vertical unit [m].
-    """
-
+    #: As the file declares them.
     scale: float
     offset: float
+    #: Length of its vertical unit [m].
     metres: float
 
     def elevation(self, stored: FloatArray) -> FloatArray:
-        """
-        Bring stored numbers to metres.
-
-        Parameters
-        ----------
-        stored
-            As in the file.
-        """
+        """Bring stored numbers to metres."""
         return (stored * self.scale + self.offset) * self.metres
 
 
@@ -66,21 +52,8 @@ def elevations(
     A number counts as missing where it is not finite or huge, or where it is one that software
     writes for "no value" and lies outside the range of land or 30 m from every elevation.
 
-    Parameters
-    ----------
-    stored
-        As in the file; NaN where the file says that there is no value.
-    scale
-        From stored numbers to metres.
-    name
-        Of the file, for the findings.
-
-    Returns
-    -------
-    elevation
-        Shape of `stored` [m]; NaN where missing.
-    findings
-        One per number that was taken for missing, with how often it stands.
+    What the file declares to be no value is NaN in `stored` already. Given are elevations [m], NaN
+    where missing, and one finding per number that was taken for missing.
 
     Examples
     --------
@@ -97,7 +70,7 @@ def elevations(
         values = scale.elevation(np.where(huge, np.nan, stored))
     if huge.any():
         undeclared[f"{stored[huge][0]:g}"] = huge
-    for sentinel in SENTINELS:
+    for sentinel in _SENTINELS:
         here = stored == sentinel
         if here.any() and _is_no_elevation(values, here):
             undeclared[f"{sentinel:g}"] = here
@@ -118,11 +91,6 @@ def outside_land(elevation: FloatArray) -> BoolArray:
     """
     Mark numbers that are no elevation of land, in whatever datum.
 
-    Parameters
-    ----------
-    elevation
-        Any shape [m]; NaN where missing.
-
     Examples
     --------
     >>> outside_land(np.array([8849.0, -431.0, 16434.8, np.nan])).tolist()
@@ -133,12 +101,11 @@ def outside_land(elevation: FloatArray) -> BoolArray:
 
 def _finding(name: str, text: str, count: int) -> Finding:
     """Say that a number was taken for missing though the file does not declare it."""
-    cells = "cell holds" if count == 1 else "cells hold"
     return Finding(
         "undeclared-nodata",
         "warn",
         name,
-        f"{count:,} {cells} {text}, which the file does not declare as nodata; taken as missing.",
+        facts={"cells": count, "number": text},
         measured=float(count),
         limit=0.0,
         unit="cells",

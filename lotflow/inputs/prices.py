@@ -19,29 +19,17 @@ _COLUMNS: Final = ("item", "price")
 
 @dataclass(frozen=True)
 class PriceList:
-    """
-    A price list and what it was read from.
+    """A price list and what it was read from."""
 
-    Parameters
-    ----------
-    prices
-        Price of one unit by item, in whatever currency.
-    sha256
-        Of the bytes that were read.
-    """
-
+    #: Price of one unit by item, in whatever currency.
     prices: dict[str, float]
+    #: Of the bytes that were read.
     sha256: str
 
 
 def read_prices(path: Path) -> PriceList:
     """
     Read a price list.
-
-    Parameters
-    ----------
-    path
-        CSV in UTF-8.
 
     Returns
     -------
@@ -61,18 +49,6 @@ def read_prices(path: Path) -> PriceList:
 def parse_prices(data: bytes, file: str) -> dict[str, float]:
     r"""
     Read the content of a price list.
-
-    Parameters
-    ----------
-    data
-        CSV in UTF-8, with the columns item and price; further columns are not read.
-    file
-        Name of the file, for messages.
-
-    Raises
-    ------
-    InputError
-        With every fault found, each with its line.
 
     Examples
     --------

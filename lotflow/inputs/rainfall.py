@@ -56,173 +56,74 @@ _SECONDS: Final = {
     **dict.fromkeys(("h", "hr", "hrs", "hour", "hours"), TO_SI["h"]),
     **dict.fromkeys(("d", "day", "days"), 24 * TO_SI["h"]),
 }
-
-
-@dataclass(frozen=True)
-class _Line:
-    """A line of the file: its number from 1, and its cells without padding."""
-
-    number: int
-    cells: list[str]
-
-    @property
-    def text(self) -> str:
-        """The first cell."""
-        return self.cells[0] if self.cells else ""
-
-
-@dataclass(frozen=True)
-class _Unit:
-    """Unit of the figures: as printed in messages, its factor to SI, and whether per hour."""
-
-    name: str
-    to_si: float
-    is_rate: bool
-
-
-def stated_unit(text: str) -> _Unit | None:
-    """
-    Find the unit that a title or a header cell states.
-
-    Parameters
-    ----------
-    text
-        "depth_mm", "(inches/hour)", "intensity [mm/h]".
-
-    Returns
-    -------
-    unit
-        None if no unit is stated, it is unknown, or it contradicts the quantity stated.
-
-    Examples
-    --------
-    >>> stated_unit("intensity_in_h"), stated_unit("depth [mm/h]"), stated_unit("Storm")
-    (_Unit(name='in/h', to_si=7.0556e-06, is_rate=True), None, None)
-    """
-    words = [word for word in re.split(r"[^a-z]+", text.lower()) if word]
-    stated = [_QUANTITIES[word] for word in words if word in _QUANTITIES]
-    units = [word for word in words if word not in _QUANTITIES]
-    units = [word for word in units if word not in ("rain", "rainfall", "precipitation", "per")]
-    is_rate = len(units) == 2 and units[1] in ("h", "hr", "hour")
-    if not units or units[0] not in _LENGTHS or len(units) != 1 + is_rate:
-        return None
-    if any(quantity != is_rate for quantity in stated):
-        return None
-    key = _LENGTHS[units[0]]
-    return _Unit(f"{key}/h", TO_SI[f"{key}_h"], True) if is_rate else _Unit(key, TO_SI[key], False)
-
-
-def return_period_years(cell: str) -> float | None:
-    """
-    Read a return period, or an annual exceedance probability written as a fraction.
-
-    Parameters
-    ----------
-    cell
-        "10", "10 yr", "1/10", "'1/10".
-
-    Returns
-    -------
-    return_period
-        [yr]; None if it is neither.
-
-    Examples
-    --------
-    >>> [return_period_years(cell) for cell in ("10", "2-yr", "'1/100", "ten")]
-    [10.0, 2.0, 100.0, None]
-    """
-    match = _PERIOD.fullmatch(cell.lower())
-    return float(match[1]) if match and float(match[1]) > 0 else None
-
-
-def duration_seconds(cell: str) -> float | None:
-    """
-    Read a duration.
-
-    Parameters
-    ----------
-    cell
-        "5-min:", "24 h", "2-day".
-
-    Returns
-    -------
-    duration
-        [s]; None if it is not one.
-
-    Examples
-    --------
-    >>> [duration_seconds(cell) for cell in ("5-min:", "24 h", "2-day", "5")]
-    [300.0, 86400.0, 172800.0, None]
-    """
-    match = _DURATION.fullmatch(cell.lower())
-    if not match or match[2] not in _SECONDS or float(match[1]) == 0:
-        return None
-    return float(match[1]) * _SECONDS[match[2]]
-
-
-def _figure(cell: str) -> float | None:
-    """
-    Read a figure: digits with or without a decimal point.
-
-    Parameters
-    ----------
-    cell
-        "0.321".
-
-    Returns
-    -------
-    figure
-        None if it is anything else; rain is never negative.
-
-    Examples
-    --------
-    >>> [_figure(cell) for cell in ("0.321", "2", "-1", "nan", "0.3 in")]
-    [0.321, 2.0, None, None, None]
-    """
-    return float(cell) if _NUMBER.fullmatch(cell) else None
-
-
-def rounding(texts: list[list[str]]) -> FloatArray:
-    """
-    Half a unit of the last place to which each figure was rounded.
-
-    Figures of one power of ten are rounded alike, so the most decimals seen among them count;
-    a spreadsheet that drops trailing zeros does not change that.
-
-    Parameters
-    ----------
-    texts
-        Figures as printed, rows of equal length.
-
-    Returns
-    -------
-    half_unit
-        Same shape as `texts`.
-
-    Examples
-    --------
-    >>> rounding([["0.321", "2"], ["2.47", "10.5"]]).tolist()
-    [[0.0005, 0.005], [0.005, 0.05]]
-    """
-    decimals: dict[int, int] = {}
-    magnitudes = [[_magnitude(float(cell)) for cell in row] for row in texts]
-    for row, powers in zip(texts, magnitudes, strict=True):
-        for cell, power in zip(row, powers, strict=True):
-            places = len(cell.partition(".")[2])
-            decimals[power] = max(decimals.get(power, 0), places)
-    return np.array([[0.5 * 10.0 ** -decimals[power] for power in row] for row in magnitudes])
-
-
-def _magnitude(value: float) -> int:
-    """Power of ten of a figure; figures below 1 are counted together."""
-    return max(math.floor(math.log10(value)), -1) if value > 0 else -1
-
-
 _CUT: Final = "The file is cut or damaged: fetch it again"
 _NOAA_TITLE: Final = "point precipitation frequency estimates"
 _NOAA_BLOCK: Final = "precipitation frequency estimates"
 _NOAA_LAST_DURATION_S: Final = 60 * 86400.0
 _PLAIN_HEADER: Final = "Write quantity and unit there, as in: depth_mm, 2 yr, 10 yr"
+
+
+def read_rainfall(given: Rain) -> Rainfall:
+    """
+    Read the rainfall of a job, and make sure that it knows the storms asked for.
+
+    Parameters
+    ----------
+    given
+        Table `[rainfall]` of the job.
+
+    Returns
+    -------
+    rainfall
+        With the job's uplift.
+
+    Raises
+    ------
+    InputError
+        If the file cannot be read or believed, or a storm lies outside it.
+    """
+    rainfall, name = _stated_rain(given)
+    if faults := impossible_rain(rainfall):
+        raise InputError([replace(fault, file=name) for fault in faults])
+    low, high = rainfall.return_period_range_yr
+    outside = [storm for storm in given.storms if not low <= storm <= high]
+    if outside:
+        raise InputError(
+            [
+                Fault(
+                    f"the rainfall reaches from {low:g} to {high:g} years",
+                    "Ask for storms within it with [rainfall] storms, or give a longer table",
+                    file=name, column="storms", value=storm,
+                )
+                for storm in outside
+            ]
+        )  # fmt: skip
+    return rainfall
+
+
+def _stated_rain(given: Rain) -> tuple[Rainfall, str | None]:
+    """Rainfall in either form, and the file it stands in."""
+    if given.coefficients is not None:
+        return _formula(given.coefficients, given.uplift), None
+    assert given.file is not None  # noqa: S101 - the table has one of both
+    file = local_file(given.file, "rainfall file")
+    data = read_bytes(file, DEFAULT_LIMITS.table_bytes, "rainfall file")
+    table = parse_rainfall(data, str(file))
+    return replace(table, uplift=given.uplift, sha256=sha256_of(data)), str(file)
+
+
+def _formula(given: Coefficients, uplift: float) -> RainfallFormula:
+    """Rainfall from coefficients."""
+    return RainfallFormula(
+        return_periods_yr=np.array(given.return_periods),
+        a=np.array(given.a),
+        b=np.array(given.b),
+        c=np.array(given.c),
+        unit=given.unit,
+        duration_range_s=(to_si(given.shortest_min, "min"), to_si(given.longest_min, "min")),
+        source=given.source,
+        uplift=uplift,
+    )
 
 
 @dataclass(frozen=True)
@@ -244,23 +145,8 @@ def parse_rainfall(data: bytes, file: str) -> RainfallTable:
     periods in years, its first column durations with their unit (`5 min`, `24 h`); lines that
     start with `#` tell the source.
 
-    Parameters
-    ----------
-    data
-        Content of the file, UTF-8 or Latin-1.
-    file
-        Name of the file, for messages.
-
-    Returns
-    -------
-    table
-        Depths [m] by duration [s] and return period [yr]. An annual exceedance probability of
-        1/N is a return period of N years.
-
-    Raises
-    ------
-    InputError
-        With every fault found, each with its line.
+    An annual exceedance probability of 1/N is a return period of N years. Every fault found is told
+    with its line.
 
     Examples
     --------
@@ -570,64 +456,119 @@ def _depths(
     return np.where(moved, order, depths), int(moved.sum())
 
 
-def read_rainfall(given: Rain) -> Rainfall:
+@dataclass(frozen=True)
+class _Line:
+    """A line of the file: its number from 1, and its cells without padding."""
+
+    number: int
+    cells: list[str]
+
+    @property
+    def text(self) -> str:
+        """The first cell."""
+        return self.cells[0] if self.cells else ""
+
+
+@dataclass(frozen=True)
+class _Unit:
+    """Unit of the figures: as printed in messages, its factor to SI, and whether per hour."""
+
+    name: str
+    to_si: float
+    is_rate: bool
+
+
+def stated_unit(text: str) -> _Unit | None:
     """
-    Read the rainfall of a job, and make sure that it knows the storms asked for.
+    Find the unit that a title or a header cell states.
 
-    Parameters
-    ----------
-    given
-        Table `[rainfall]` of the job.
+    None if no unit is stated, it is unknown, or it contradicts the quantity stated.
 
-    Returns
-    -------
-    rainfall
-        With the job's uplift.
-
-    Raises
-    ------
-    InputError
-        If the file cannot be read or believed, or a storm lies outside it.
+    Examples
+    --------
+    >>> stated_unit("intensity_in_h"), stated_unit("depth [mm/h]"), stated_unit("Storm")
+    (_Unit(name='in/h', to_si=7.0556e-06, is_rate=True), None, None)
     """
-    rainfall, name = _stated_rain(given)
-    if faults := impossible_rain(rainfall):
-        raise InputError([replace(fault, file=name) for fault in faults])
-    low, high = rainfall.return_period_range_yr
-    outside = [storm for storm in given.storms if not low <= storm <= high]
-    if outside:
-        raise InputError(
-            [
-                Fault(
-                    f"the rainfall reaches from {low:g} to {high:g} years",
-                    "Ask for storms within it with [rainfall] storms, or give a longer table",
-                    file=name, column="storms", value=storm,
-                )
-                for storm in outside
-            ]
-        )  # fmt: skip
-    return rainfall
+    words = [word for word in re.split(r"[^a-z]+", text.lower()) if word]
+    stated = [_QUANTITIES[word] for word in words if word in _QUANTITIES]
+    units = [word for word in words if word not in _QUANTITIES]
+    units = [word for word in units if word not in ("rain", "rainfall", "precipitation", "per")]
+    is_rate = len(units) == 2 and units[1] in ("h", "hr", "hour")
+    if not units or units[0] not in _LENGTHS or len(units) != 1 + is_rate:
+        return None
+    if any(quantity != is_rate for quantity in stated):
+        return None
+    key = _LENGTHS[units[0]]
+    return _Unit(f"{key}/h", TO_SI[f"{key}_h"], True) if is_rate else _Unit(key, TO_SI[key], False)
 
 
-def _stated_rain(given: Rain) -> tuple[Rainfall, str | None]:
-    """Rainfall in either form, and the file it stands in."""
-    if given.coefficients is not None:
-        return _formula(given.coefficients, given.uplift), None
-    assert given.file is not None  # noqa: S101 - the table has one of both
-    file = local_file(given.file, "rainfall file")
-    data = read_bytes(file, DEFAULT_LIMITS.table_bytes, "rainfall file")
-    table = parse_rainfall(data, str(file))
-    return replace(table, uplift=given.uplift, sha256=sha256_of(data)), str(file)
+def return_period_years(cell: str) -> float | None:
+    """
+    Read a return period, or an annual exceedance probability written as a fraction.
+
+    [yr]; None if it is neither.
+
+    Examples
+    --------
+    >>> [return_period_years(cell) for cell in ("10", "2-yr", "'1/100", "ten")]
+    [10.0, 2.0, 100.0, None]
+    """
+    match = _PERIOD.fullmatch(cell.lower())
+    return float(match[1]) if match and float(match[1]) > 0 else None
 
 
-def _formula(given: Coefficients, uplift: float) -> RainfallFormula:
-    """Rainfall from coefficients."""
-    return RainfallFormula(
-        return_periods_yr=np.array(given.return_periods),
-        a=np.array(given.a),
-        b=np.array(given.b),
-        c=np.array(given.c),
-        unit=given.unit,
-        duration_range_s=(to_si(given.shortest_min, "min"), to_si(given.longest_min, "min")),
-        source=given.source,
-        uplift=uplift,
-    )
+def duration_seconds(cell: str) -> float | None:
+    """
+    Read a duration.
+
+    [s]; None if it is not one.
+
+    Examples
+    --------
+    >>> [duration_seconds(cell) for cell in ("5-min:", "24 h", "2-day", "5")]
+    [300.0, 86400.0, 172800.0, None]
+    """
+    match = _DURATION.fullmatch(cell.lower())
+    if not match or match[2] not in _SECONDS or float(match[1]) == 0:
+        return None
+    return float(match[1]) * _SECONDS[match[2]]
+
+
+def _figure(cell: str) -> float | None:
+    """
+    Read a figure: digits with or without a decimal point.
+
+    None if it is anything else; rain is never negative.
+
+    Examples
+    --------
+    >>> [_figure(cell) for cell in ("0.321", "2", "-1", "nan", "0.3 in")]
+    [0.321, 2.0, None, None, None]
+    """
+    return float(cell) if _NUMBER.fullmatch(cell) else None
+
+
+def rounding(texts: list[list[str]]) -> FloatArray:
+    """
+    Half a unit of the last place to which each figure was rounded.
+
+    Figures of one power of ten are rounded alike, so the most decimals seen among them count;
+    a spreadsheet that drops trailing zeros does not change that.
+
+    Examples
+    --------
+    >>> rounding([["0.321", "2"], ["2.47", "10.5"]]).tolist()
+    [[0.0005, 0.005], [0.005, 0.05]]
+    """
+    decimals: dict[int, int] = {}
+    magnitudes = [[_magnitude(float(cell)) for cell in row] for row in texts]
+    for row, powers in zip(texts, magnitudes, strict=True):
+        for cell, power in zip(row, powers, strict=True):
+            places = len(cell.partition(".")[2])
+            decimals[power] = max(decimals.get(power, 0), places)
+    return np.array([[0.5 * 10.0 ** -decimals[power] for power in row] for row in magnitudes])
+
+
+def _magnitude(value: float) -> int:
+    """Power of ten of a figure; figures below 1 are counted together."""
+    return max(math.floor(math.log10(value)), -1) if value > 0 else -1

@@ -45,14 +45,7 @@ class Window(NamedTuple):
         return 0 in self.shape
 
     def within(self, other: Window) -> Window:
-        """
-        Cut this window to another.
-
-        Parameters
-        ----------
-        other
-            In the same rows and columns.
-        """
+        """Cut this window to another."""
         return Window(
             max(self.row_start, other.row_start),
             min(self.row_stop, other.row_stop),
@@ -61,14 +54,7 @@ class Window(NamedTuple):
         )
 
     def shifted(self, rows: int, columns: int) -> Window:
-        """
-        Count rows and columns from elsewhere.
-
-        Parameters
-        ----------
-        rows, columns
-            Added to both ends of each range.
-        """
+        """Count rows and columns from elsewhere."""
         return Window(
             self.row_start + rows,
             self.row_stop + rows,
@@ -79,49 +65,29 @@ class Window(NamedTuple):
 
 @dataclass(frozen=True)
 class RasterHeader:
-    """
-    What a raster says of itself.
-
-    Parameters
-    ----------
-    path
-        The file.
-    kind
-        "geotiff" or "ascii-grid".
-    shape
-        Rows and columns.
-    transform
-        From (column, row) to coordinates, as stored; None where the file has none.
-    crs
-        Coordinate reference system, as stored; None where the file has none.
-    nodata
-        Stored number declared to mean "no value".
-    dtype
-        Type of the stored numbers.
-    scale, offset
-        Elevation = stored number * scale + offset.
-    unit
-        Name of the unit of elevation in the file; empty where it states none.
-    bands
-        Number of bands; the first is read.
-    stamp
-        Size and time of change, by which a later read sees that it is the same file.
-    findings
-        What was noticed on opening.
-    """
+    """What a raster says of itself."""
 
     path: Path
     kind: FileKind
     shape: tuple[int, int]
+    #: From (column, row) to coordinates, as stored; None where the file has none.
     transform: Affine | None
+    #: Coordinate reference system, as stored; None where the file has none.
     crs: CRS | None
+    #: Stored number declared to mean "no value".
     nodata: float | None
+    #: Type of the stored numbers.
     dtype: str
+    #: Size and time of change, by which a later read sees that it is the same file.
     stamp: tuple[int, int]
+    #: Elevation = stored number * scale + offset.
     scale: float = 1.0
     offset: float = 0.0
+    #: Name of the unit of elevation in the file; empty where it states none.
     unit: str = ""
+    #: Number of bands; the first is read.
     bands: int = 1
+    #: What was noticed on opening.
     findings: tuple[Finding, ...] = field(default=())
 
     @property
@@ -135,38 +101,17 @@ class RasterHeader:
         return Window(0, self.shape[0], 0, self.shape[1])
 
     def fault(self, rule: str, remedy: str = "", *, value: object = None) -> InputError:
-        """
-        Build the error that something is wrong with this file.
-
-        Parameters
-        ----------
-        rule, remedy, value
-            As for `Fault`.
-        """
+        """Build the error that something is wrong with this file."""
         return InputError(Fault(rule, remedy, file=str(self.path), value=value))
 
     def check_unchanged(self) -> None:
-        """
-        Raise where the file is not the one whose header was read.
-
-        Raises
-        ------
-        InputError
-            If its size or time of change differs.
-        """
+        """Raise where the file is not the one whose header was read."""
         if stamp(self.path) != self.stamp:
             raise self.fault("the file changed while it was read", "Run again when it is at rest")
 
 
 def stamp(path: Path) -> tuple[int, int]:
-    """
-    Give size and time of change of a file [bytes, ns].
-
-    Parameters
-    ----------
-    path
-        A local file.
-    """
+    """Give size and time of change of a file [bytes, ns]."""
     with reading(path):
         stat = path.stat()
     return stat.st_size, stat.st_mtime_ns

@@ -30,23 +30,6 @@ def read_header(path: Path, limits: Limits) -> RasterHeader:
 
     A `.prj` is read where the raster has no CRS, a world file where it has no transform, and
     either is reported. An `.aux.xml` is never used.
-
-    Parameters
-    ----------
-    path
-        A local file (`lotflow.inputs.open.local_file`).
-    limits
-        How much it may hold.
-
-    Returns
-    -------
-    header
-        With a transform and a CRS.
-
-    Raises
-    ------
-    InputError
-        If it is no raster, cannot be read, is not placed or has no CRS.
     """
     kind = sniff(path)
     if kind == "geotiff":
@@ -69,24 +52,7 @@ def read_stored(header: RasterHeader, window: Window, limits: Limits) -> FloatAr
     """
     Read stored numbers of a window of a raster; NaN where there is none.
 
-    Parameters
-    ----------
-    header
-        Of the file.
-    window
-        Within the raster, in the rows and columns of the file.
-    limits
-        How much may be read.
-
-    Returns
-    -------
-    stored
-        Shape of the window; scale and offset are not applied yet.
-
-    Raises
-    ------
-    InputError
-        If it is damaged, changed since its header was read, or holds more than it may.
+    In the rows and columns of the file; scale and offset are not applied yet.
     """
     rows, columns = window.shape
     limits.check("window_cells", rows * columns, "the window holds {} cells", file=str(header.path))
@@ -106,7 +72,7 @@ def _with_world_file(header: RasterHeader, limits: Limits) -> RasterHeader:
     a, d, b, e, x, y = _six_numbers(text, found)
     # a world file places the centre of the first cell, a transform its corner
     transform = Affine(a, b, x - (a + b) / 2, d, e, y - (d + e) / 2)
-    said = _side_file(header, found, "where the raster lies")
+    said = _side_file(header, found)
     return replace(header, transform=transform, findings=(*header.findings, said))
 
 
@@ -120,7 +86,7 @@ def _with_projection_file(header: RasterHeader, limits: Limits) -> RasterHeader:
                            "Assign the CRS it was made in and export it again")  # fmt: skip
     text = read_bytes(found, limits.side_file_bytes, "projection file")
     crs = _crs_of_the_earth(text, found)
-    said = _side_file(header, found, f"the CRS ({crs.name})")
+    said = _side_file(header, found, crs=crs.name)
     return replace(header, crs=crs, findings=(*header.findings, said))
 
 
@@ -155,10 +121,9 @@ def _is_on_earth(crs: CRS) -> bool:
     return bool(crs.is_projected or crs.is_geographic)
 
 
-def _side_file(header: RasterHeader, found: Path, what: str) -> Finding:
-    """Report that a file beside the raster was used."""
-    return Finding("side-file", "note", header.name, f"{found.name} beside it states {what}; the "
-                   "raster itself does not.")  # fmt: skip
+def _side_file(header: RasterHeader, found: Path, *, crs: str = "") -> Finding:
+    """Report that a file beside the raster was used: for its CRS, else for where it lies."""
+    return Finding("side-file", "note", header.name, facts={"file": found.name, "crs": crs})
 
 
 def _unused(path: Path) -> str:

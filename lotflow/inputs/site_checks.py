@@ -63,28 +63,18 @@ _BENCHMARK_REACH_M: Final = 15.0
 
 @dataclass(frozen=True)
 class LevelRule:
-    """
-    How far a level may stand above (or, below 0, beneath) the ground beside it.
+    """How far a level may stand above (or, below 0, beneath) the ground beside it."""
 
-    Parameters
-    ----------
-    layer, column
-        Where it stands, the column by its name inside.
-    what
-        As a message calls it.
-    usual
-        Beyond this range the other unit is tried [m].
-    possible
-        Beyond this range it is refused [m].
-    at
-        Where on its shape its ground is: a point, an end of a line, or an outline.
-    """
-
+    #: Where it stands, the column by its name inside.
     layer: str
     column: str
+    #: As a message calls it.
     what: str
+    #: Beyond this range the other unit is tried [m].
     usual: Range
+    #: Beyond this range it is refused [m].
     possible: Range
+    #: Where on its shape its ground is: a point, an end of a line, or an outline.
     at: Literal["point", "start", "end", "outline"] = "point"
 
 
@@ -100,35 +90,31 @@ LEVEL_RULES: Final = (
 )
 
 
+#: What would explain a level that is off, and what to do: the remedy of a fault, the end of the
+#: sentence of a finding.
+OTHER_UNIT: Final = {
+    "benchmark": "It fits with the benchmark in the other unit, a factor of 3.28: state its unit",
+    "noted in feet": "It fits if it was noted in feet and stated as metres, a factor of 3.28: "
+    "correct it",
+    "noted in metres": "It fits if it was noted in metres and stated as feet, a factor of 3.28, or "
+    "if the raster is in feet and said to be in metres: correct the one that is wrong",
+}
+
+
 @dataclass(frozen=True)
 class Datum:
-    """
-    What site levels lack of elevations in the raster's datum.
+    """What site levels lack of elevations in the raster's datum."""
 
-    Parameters
-    ----------
-    offset_m
-        Added to every level [m].
-    other_unit_m
-        What would be added if the benchmark were in the other unit [m]; NaN without one.
-    elevation_m
-        Of the benchmark in the raster's datum [m]; NaN without one.
-    """
-
+    #: Added to every level.
     offset_m: float = 0.0
+    #: What would be added if the benchmark were in the other unit; NaN without one.
     other_unit_m: float = math.nan
+    #: Of the benchmark in the raster's datum; NaN without one.
     elevation_m: float = math.nan
 
 
 def datum_of(job: Job) -> Datum:
-    """
-    Tell in which datum the site levels of a job are.
-
-    Parameters
-    ----------
-    job
-        Gives the benchmark.
-    """
+    """Tell in which datum the site levels of a job are."""
     if job.levels is None:
         return Datum()
     # the benchmark in metres, as it was taken, and as it would be in the other unit
@@ -169,23 +155,26 @@ def level_faults(site: Site, grid: Grid, datum: Datum) -> tuple[list[Finding], l
             possible = rule.possible[0] <= away <= rule.possible[1]
             if possible and not cause:
                 continue
-            side = "above" if away > 0 else "below"
             near = ground[1] if away > 0 else ground[0]
-            said = (
-                f"the {rule.what} of {name} lies {both_units(abs(away), 'length')} {side} its "
-                f"ground at {both_units(near, 'elevation')}"
-            )
             if not possible:
-                remedy = (
-                    f"{cause or 'Check the level and its datum, and the benchmark in [levels]'}"
+                said = (
+                    f"the {rule.what} of {name} lies {both_units(abs(away), 'length')} "
+                    f"{'above' if away > 0 else 'below'} its ground at "
+                    f"{both_units(near, 'elevation')}"
                 )
+                check = "Check the level and its datum, and the benchmark in [levels]"
+                remedy = OTHER_UNIT.get(cause, check)
                 faults.append(Fault(said, remedy, layer=rule.layer, row=row, column=rule.column,
                                     value=round(level - datum.offset_m, 3)))  # fmt: skip
                 continue
             limit = rule.usual[1] if away > 0 else rule.usual[0]
             findings.append(
-                Finding("level-unit-doubted", "warn", name, f"T{said[1:]}. {cause}.",
-                        round(away, 3), limit, "m", _PRACTICE, *place)
+                Finding(
+                    "level-unit-doubted", "warn", name,
+                    facts={"what": rule.what, "away_m": away, "ground_m": near, "cause": cause},
+                    measured=round(away, 3), limit=limit, unit="m", source=_PRACTICE,
+                    x=place[0], y=place[1],
+                )
             )  # fmt: skip
     return findings, faults
 
@@ -196,21 +185,18 @@ def _away(level: float, ground: Range) -> float:
 
 
 def _other_unit(level: float, ground: Range, usual: Range, datum: Datum) -> str:
-    """Say which other unit would bring a level to its ground; empty for none."""
+    """Tell which other unit, of `OTHER_UNIT`, would bring a level to its ground; empty for none."""
 
     def fits(other: float) -> bool:
         return usual[0] <= _away(other, ground) <= usual[1]
 
     own = level - datum.offset_m
     if fits(own + datum.other_unit_m):
-        return "It fits with the benchmark in the other unit, a factor of 3.28: state its unit"
+        return "benchmark"
     if fits(own * METRES_PER_FOOT + datum.offset_m):
-        return "It fits if it was noted in feet and stated as metres, a factor of 3.28: correct it"
+        return "noted in feet"
     if fits(own / METRES_PER_FOOT + datum.offset_m):
-        return (
-            "It fits if it was noted in metres and stated as feet, a factor of 3.28, or if the "
-            "raster is in feet and said to be in metres: correct the one that is wrong"
-        )
+        return "noted in metres"
     return ""
 
 
@@ -229,7 +215,7 @@ def _benchmark_faults(grid: Grid, datum: Datum) -> list[Fault]:
         f"the benchmark lies {both_units(abs(away), 'length')} {'above' if away > 0 else 'below'} "
         "all ground that was read"
     )
-    remedy = cause or "elevation_m is its elevation in the raster's datum: check it"
+    remedy = OTHER_UNIT.get(cause, "elevation_m is its elevation in the raster's datum: check it")
     return [Fault(rule, remedy, column="levels.elevation_m", value=datum.elevation_m)]
 
 
@@ -276,8 +262,6 @@ def lot_findings(site: Site, unit: float) -> list[Finding]:
 
     Parameters
     ----------
-    site
-        In the grid's CRS.
     unit
         Length of one unit of it [m].
     """
@@ -287,11 +271,8 @@ def lot_findings(site: Site, unit: float) -> list[Finding]:
     if area < _SMALL_LOT_M2:
         found.append(
             Finding(
-                "lot-very-small", "warn", "lot",
-                f"The lot measures {both_units(area, 'area')}, less than any house stands on. Is "
-                "it the house, a part of the lot, or drawn in feet and stored as metres (a factor "
-                "of 3.28)? Give the whole lot in its own CRS.",
-                round(area, 2), _SMALL_LOT_M2, "m2", _PRACTICE,
+                "lot-very-small", "warn", "lot", facts={"area_m2": area},
+                measured=round(area, 2), limit=_SMALL_LOT_M2, unit="m2", source=_PRACTICE,
             )
         )  # fmt: skip
     return [
@@ -316,19 +297,16 @@ def _holes(lot: Any, site: Site, unit: float) -> Iterator[Finding]:
     own = [ring for part in shapely.get_parts(lot) for ring in part.interiors]
     rings = own or [ring for part in shapely.get_parts(closed) for ring in part.interiors]
     for hole in (shapely.Polygon(ring) for ring in rings):
-        within = [
+        within = tuple(
             name
             for name, house in zip(_building_names(site), site.buildings.geometry, strict=True)
             if house.intersection(hole).area > house.area / 2
-        ]
-        stands = f" in which {', '.join(within)} stands" if within else ""
+        )
         area, middle = float(hole.area) * unit**2, hole.representative_point()
         yield Finding(
-            "lot-has-hole", "warn", "lot",
-            f"The lot has a hole of {both_units(area, 'area')}{stands}: what lies in it is not "
-            "judged as the lot's, neither a house nor the water at it. Is it another owner's? If "
-            "not, fill the hole.",
-            round(area, 2), 0.0, "m2", "lotflow's rule", float(middle.x), float(middle.y),
+            "lot-has-hole", "warn", "lot", facts={"area_m2": area, "buildings": within},
+            measured=round(area, 2), limit=0.0, unit="m2", source="lotflow's rule",
+            x=float(middle.x), y=float(middle.y),
         )  # fmt: skip
 
 
@@ -340,12 +318,9 @@ def _filled(lot: Any, site: Site, unit: float) -> Iterator[Finding]:
             middle = house.representative_point()
             yield Finding(
                 "lot-is-building", "warn", "lot",
-                f"{name} fills {share:.0%} of the lot of {both_units(lot.area * unit**2, 'area')}"
-                ". Is the outline the building's? Then neither the yard nor the water that "
-                "stands in it is judged as the lot's: give the outline of the lot."
-                .replace("%", " %", 1),
-                round(share, 3), _HOUSE_SHARE, "share", _PRACTICE,
-                float(middle.x), float(middle.y),
+                facts={"building": name, "share": share, "lot_m2": float(lot.area) * unit**2},
+                measured=round(share, 3), limit=_HOUSE_SHARE, unit="share", source=_PRACTICE,
+                x=float(middle.x), y=float(middle.y),
             )  # fmt: skip
 
 
@@ -363,12 +338,9 @@ def _left_out(lot: Any, site: Site, unit: float) -> Iterator[Finding]:
         share = float(shapely.intersects(rays, whole).mean())
         if share >= _SURROUNDED:
             yield Finding(
-                "lot-leaves-out-building", "warn", name,
-                f"The lot runs round it on {share:.0%} of its sides and leaves it out: neither the "
-                "house nor the water at it is judged as the lot's. Is it another owner's? If not, "
-                "draw the lot round it.".replace("%", " %", 1),
-                round(share, 3), _SURROUNDED, "share", "lotflow's rule",
-                float(middle[0]), float(middle[1]),
+                "lot-leaves-out-building", "warn", name, facts={"share": share},
+                measured=round(share, 3), limit=_SURROUNDED, unit="share", source="lotflow's rule",
+                x=float(middle[0]), y=float(middle[1]),
             )  # fmt: skip
 
 
@@ -386,12 +358,9 @@ def _cut_buildings(lot: Any, site: Site, unit: float) -> Iterator[Finding]:
             continue
         middle = house.intersection(whole.boundary).representative_point()
         yield Finding(
-            "lot-line-through-building", "warn", name,
-            f"The lot line runs through it: {share:.0%} lies beyond, {both_units(depth, 'length')} "
-            "deep or more. Lot and buildings may come from sources that are shifted against each "
-            "other, and then all else is shifted too; or it stands on two lots. Check both against "
-            "an aerial picture; draw a building of two lots as two.".replace("%", " %", 1),
-            round(depth, 2), _CUT_DEPTH_M, "m", _PRACTICE, float(middle.x), float(middle.y),
+            "lot-line-through-building", "warn", name, facts={"share": share, "depth_m": depth},
+            measured=round(depth, 2), limit=_CUT_DEPTH_M, unit="m", source=_PRACTICE,
+            x=float(middle.x), y=float(middle.y),
         )  # fmt: skip
 
 
@@ -402,23 +371,14 @@ def _depth(part: Any, whole: Any) -> float:
 
 
 def job_findings(job: Job) -> list[Finding]:
-    """
-    Ask about numbers of the job that are hardly meant so.
-
-    Parameters
-    ----------
-    job
-        As read.
-    """
+    """Ask about numbers of the job that are hardly meant so."""
     found = []
     if (rmse := job.elevation.rmse_m) > _WORST_RMSE_M:
         found.append(
             Finding(
-                "error-very-large", "warn", "elevation",
-                f"The stated error of the elevation data is {both_units(rmse, 'length')}: nothing "
-                "on a lot could be told by them. Are these centimetres or feet? Good public lidar "
-                "has 0.10 m.",
-                rmse, _WORST_RMSE_M, "m", "USGS Lidar Base Specification: 0.20 m at worst",
+                "error-very-large", "warn", "elevation", facts={"rmse_m": rmse},
+                measured=rmse, limit=_WORST_RMSE_M, unit="m",
+                source="USGS Lidar Base Specification: 0.20 m at worst",
             )
         )  # fmt: skip
     if job.intensity_m_s is not None:
@@ -429,10 +389,8 @@ def job_findings(job: Job) -> list[Finding]:
             found.append(
                 Finding(
                     "rain-unit-doubted", "warn", "rainfall",
-                    f"A rain of {both_units(job.intensity_m_s, 'rain')} is stated: storms of "
-                    f"design have {low:g} to {high:g} mm/h. Check its unit: inches and millimetres "
-                    "differ by a factor of 25.4.",
-                    round(rain, 3), limit, "mm/h", _PRACTICE,
+                    facts={"intensity_m_s": job.intensity_m_s, "usual_mm_h": _INTENSITY_MM_H},
+                    measured=round(rain, 3), limit=limit, unit="mm/h", source=_PRACTICE,
                 )
             )  # fmt: skip
     return found
@@ -448,8 +406,6 @@ def raster_unit_findings(
     ----------
     grid
         Elevations [m].
-    lot
-        Cells of the lot.
     building
         Number of the building on each cell, from 1; 0 where there is none.
     vertical_unit
@@ -457,7 +413,9 @@ def raster_unit_findings(
     """
     if vertical_unit != "m":
         return []
-    signs: list[tuple[str, float, float, str]] = []
+    relief_m = house_m = None
+    # measured, limit and unit of each sign
+    signs: list[tuple[float, float, str]] = []
     known = ~grid.missing
     ground = grid.values[lot & known & (building == 0)]
     # roofs and trees left in the data are no relief
@@ -467,24 +425,24 @@ def raster_unit_findings(
         relief = float(np.ptp(np.percentile(ground, (5, 95))))
         grade = relief / math.sqrt(float(lot.sum()) * grid.cell_m2)
         if grade > _STEEP_LOT:
-            signs.append((f"the lot rises by {both_units(relief, 'length')} over its breadth",
-                          round(grade, 3), _STEEP_LOT, "1"))  # fmt: skip
+            relief_m = relief
+            signs.append((round(grade, 3), _STEEP_LOT, "1"))
     tall = _house_height(grid.values, building, known)
     if tall > _TALL_HOUSE_M:
-        signs.append((f"footprints stand {both_units(tall, 'length')} above their ground",
-                      round(tall, 2), _TALL_HOUSE_M, "m"))  # fmt: skip
+        house_m = tall
+        signs.append((round(tall, 2), _TALL_HOUSE_M, "m"))
     feet = (METRES_PER_FOOT, METRES_PER_US_SURVEY_FOOT)
-    if any(math.isclose(grid.metres_per_unit, one, rel_tol=1e-4) for one in feet):
-        signs.append(("its map is in feet", grid.metres_per_unit, 1.0, "m"))
+    in_feet = any(math.isclose(grid.metres_per_unit, one, rel_tol=1e-4) for one in feet)
+    if in_feet:
+        signs.append((grid.metres_per_unit, 1.0, "m"))
     if not signs:
         return []
-    said = "; ".join(sign[0] for sign in signs)
+    measured, limit, unit = signs[0]
     return [
         Finding(
             "vertical-unit-doubted", "warn", "elevation",
-            f"Elevations are taken in metres, but {said}. Are they in feet (a factor of 3.28)? "
-            "Compare one with a map, and state vertical_unit.",
-            *signs[0][1:], source=_PRACTICE,
+            facts={"relief_m": relief_m, "house_m": house_m, "map_in_feet": in_feet},
+            measured=measured, limit=limit, unit=unit, source=_PRACTICE,
         )
     ]  # fmt: skip
 

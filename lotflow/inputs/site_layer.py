@@ -6,7 +6,7 @@ import re
 from collections import Counter
 from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import shapely
 from geopandas import GeoDataFrame
@@ -23,9 +23,6 @@ from lotflow.units import VerticalUnit
 if TYPE_CHECKING:
     from pyproj import CRS
 
-#: Most characters of a finding's message.
-_LONGEST_MESSAGE = 1000
-
 #: Rows that are named of a fault many rows have: a column in the wrong unit has it in all.
 _ROWS_NAMED = 50
 
@@ -36,32 +33,9 @@ def check_site_layer(
     """
     Check a layer as it was read against its schema.
 
-    Parameters
-    ----------
-    frame
-        Columns and shapes of the file, in its own CRS.
-    schema
-        The site layer it was read for.
-    place
-        File and layer, for messages.
-    crs
-        CRS of the grid.
-    vertical_unit
-        Unit of the raster's elevations.
-
-    Returns
-    -------
-    layer
-        Every column of the schema by the name it has inside (missing ones empty), in SI, rows
-        in the order of the file, counted from 0; shapes two-dimensional in `crs`. A lot has one
-        row, whatever it was drawn with.
-    findings
-        What was ignored, repaired or is uncertain.
-
-    Raises
-    ------
-    InputError
-        With every fault of the layer.
+    The layer has every column of the schema by the name it has inside (missing ones empty), in SI,
+    rows in the order of the file, counted from 0; shapes two-dimensional in `crs`. A lot has one
+    row, whatever it was drawn with.
 
     Examples
     --------
@@ -85,10 +59,8 @@ def check_site_layer(
     if faults := _in_reading_order([*faults, *found, *wrong]):
         raise InputError(faults)
     findings += _reading_findings(matched.ignored, frame.attrs.get("warnings", ()), place)
-    findings += [
-        replace(_note(rule, f"{Path(place.file).name}: {doubt}", place), severity="warn")
-        for rule, doubt in frame.attrs.get("doubts", ())
-    ]
+    if encoding := frame.attrs.get("encoding"):
+        findings.append(replace(_note("text-encoding", place, **encoding), severity="warn"))
     layer = GeoDataFrame(columns, geometry=shapes, crs=crs)
     if schema.name == "lot" and len(layer):
         return _one_lot(layer, findings, place)
@@ -98,13 +70,6 @@ def check_site_layer(
 def empty_site_layer(schema: Layer, crs: CRS) -> GeoDataFrame:
     """
     Build a site layer without rows, with the columns a read one has.
-
-    Parameters
-    ----------
-    schema
-        The site layer.
-    crs
-        CRS of the grid.
 
     Examples
     --------
@@ -137,19 +102,18 @@ def _reading_findings(
 ) -> list[Finding]:
     """Say which columns mean nothing here, and what the library warned of while it read."""
     name = Path(place.file).name
-    said = [f"{name}: columns that mean nothing here: {', '.join(ignored)}"] if ignored else []
-    findings = [_note("columns-ignored", message, place) for message in said]
+    findings = [_note("columns-ignored", place, columns=ignored)] if ignored else []
     for warning in warnings:
         # the path of the private copy says nothing, and is another in every run
         text = re.sub(r"\S*[/\\]copy\.\w+", name, warning)
-        findings.append(_note("reader-warning", f"{name}: {text}", place))
+        findings.append(_note("reader-warning", place, warning=text))
     return findings
 
 
-def _note(rule: str, message: str, place: Place) -> Finding:
+def _note(rule: str, place: Place, **facts: Any) -> Finding:
     """Build a note about a layer."""
-    message = clean_text(message[:_LONGEST_MESSAGE], longest=_LONGEST_MESSAGE)
-    return Finding(rule, "note", clean_text(place.layer[:LONGEST_TEXT]), message)
+    facts = {"file": Path(place.file).name, **facts}
+    return Finding(rule, "note", clean_text(place.layer[:LONGEST_TEXT]), facts=facts)
 
 
 def _one_lot(
@@ -159,12 +123,7 @@ def _one_lot(
     whole = shapely.union_all(lot.geometry.to_numpy())
     parts = shapely.get_num_geometries(whole)
     if len(lot) > 1 or parts > 1:
-        file = Path(place.file).name
-        message = (
-            f"{file}: the lot is drawn as {len(lot)} rows and was united to one lot of {parts} "
-            "separate parts; if some of it is not the lot, remove it"
-        )
-        findings = [*findings, _note("lot-in-parts", message, place)]
+        findings = [*findings, _note("lot-in-parts", place, rows=len(lot), parts=int(parts))]
     names = ", ".join(dict.fromkeys(name for name in lot["name"] if name))
     united = lot.iloc[[0]].copy()
     united["name"] = [names[:LONGEST_TEXT] or None]

@@ -17,8 +17,6 @@ class LayerFile:
 
     Parameters
     ----------
-    path
-        GeoPackage, GeoJSON or Shapefile.
     layer
         Name of the layer in that file; None for its only layer, or the one of the same name.
     kind
@@ -32,30 +30,17 @@ class LayerFile:
 
 @dataclass(frozen=True)
 class Source:
-    """
-    What a site layer was read from, for the provenance of a result.
-
-    Parameters
-    ----------
-    layer
-        Site layer.
-    file
-        Name of the file, without its folder.
-    layer_in_file
-        Name of the layer there.
-    hashes
-        SHA-256 of the file and of every part beside it that was read with it, by file name.
-    rows
-        Number of rows read.
-    path
-        The file as it was named, for messages; no part of a result.
-    """
+    """What a site layer was read from, for the provenance of a result."""
 
     layer: str
+    #: Name of the file, without its folder.
     file: str
+    #: Name of the layer there.
     layer_in_file: str
+    #: SHA-256 of the file and of every part beside it that was read with it, by file name.
     hashes: dict[str, str]
     rows: int
+    #: The file as it was named, for messages; no part of a result.
     path: str = ""
 
 
@@ -64,20 +49,15 @@ class Place:
     """
     The file and layer that a message is about.
 
-    Parameters
-    ----------
-    file
-        The file as it was named.
-    layer
-        Name of the layer in the file.
-
     Examples
     --------
     >>> print(Place("site.gpkg", "walls").fault("height is missing", row=2))
     site.gpkg, layer walls, row 2: height is missing.
     """
 
+    #: The file as it was named.
     file: str
+    #: Name of the layer in the file.
     layer: str
 
     def fault(
@@ -89,14 +69,7 @@ class Place:
         column: str | None = None,
         value: object = None,
     ) -> Fault:
-        """
-        Build a fault that stands in this layer.
-
-        Parameters
-        ----------
-        rule, remedy, row, column, value
-            As for `Fault`.
-        """
+        """Build a fault that stands in this layer."""
         return Fault(rule, remedy, self.file, self.layer, row, column, value)
 
 
@@ -104,11 +77,6 @@ class Place:
 def naming_files(sources: Sequence[Source]) -> Iterator[None]:
     """
     Name the file in faults that show only once the layers lie on the ground.
-
-    Parameters
-    ----------
-    sources
-        Of the layers.
 
     Raises
     ------

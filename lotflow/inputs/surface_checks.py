@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lotflow.errors import Fault
-from lotflow.findings import Finding
+from lotflow.findings import Finding, Severity
 from lotflow.grid import BoolArray, FloatArray
 from lotflow.inputs.tiles import Pasted
 from lotflow.units import both_units
@@ -23,11 +23,11 @@ Locate = Callable[[int, int], tuple[float, float]]
 STEP_LIMIT_M: Final = 5.0
 #: A cell this far above or below all its neighbours [m], and further than they are apart from
 #: each other, stands alone: three times the error of good public data.
-LONE_LIMIT_M: Final = 0.30
+_LONE_LIMIT_M: Final = 0.30
 #: Share of the window without a value from which the gaps are more than a note.
-GAP_LIMIT: Final = 0.10
+_GAP_LIMIT: Final = 0.10
 #: A step along a seam below this is within what tiles of one survey differ by [m].
-SEAM_LIMIT_M: Final = 0.05
+_SEAM_LIMIT_M: Final = 0.05
 #: ... and below this many times the step along lines beside the seam it is the ground's own.
 _SEAM_TIMES: Final = 3.0
 #: Fewer pairs of cells than this tell nothing of a seam.
@@ -37,8 +37,8 @@ _BESIDE: Final = (-9, -8, -7, -6, -5, -4, -3, 3, 4, 5, 6, 7, 8, 9)
 _RULE: Final = "lotflow's rule"
 #: Elevations that are rounded to steps above the first [m] hide what a lot's drainage depends on;
 #: from the second on, half a metre, no honest slope of a lot follows.
-STEP_NOTED_M: Final = 0.05
-STEP_REFUSED_M: Final = 0.5
+_STEP_NOTED_M: Final = 0.05
+_STEP_REFUSED_M: Final = 0.5
 #: Fewer levels than this on a lot tell no direction of flow, where their steps are noted.
 _LEAST_LEVELS: Final = 4
 #: Share of the cells that must stand on steps for the raster to be called rounded.
@@ -46,10 +46,10 @@ _ON_STEPS: Final = 0.9
 #: Fewer cells than this tell nothing of their rounding.
 _LEAST_CELLS: Final = 50
 #: A share of level cells on the lot above this is said.
-LEVEL_LIMIT: Final = 0.5
+_LEVEL_LIMIT: Final = 0.5
 
 
-def step_of_values(values: FloatArray) -> float:
+def _step_of_values(values: FloatArray) -> float:
     """
     Measure to which step elevations are rounded; 0 where to none that can be told.
 
@@ -57,15 +57,10 @@ def step_of_values(values: FloatArray) -> float:
     filled or resampled cells hide nothing. Of steps that grow with the elevation, as those of
     half-float numbers, the least counts.
 
-    Parameters
-    ----------
-    values
-        Elevations as they were read [m]; NaN where missing.
-
     Examples
     --------
     >>> ground = np.linspace(10.0, 12.0, 400) + np.sin(np.arange(400.0))
-    >>> step_of_values(ground), round(step_of_values(np.round(ground / 0.3048) * 0.3048), 4)
+    >>> _step_of_values(ground), round(_step_of_values(np.round(ground / 0.3048) * 0.3048), 4)
     (0.0, 0.3048)
     """
     known = values[np.isfinite(values)]
@@ -117,7 +112,7 @@ def widened_rmse(rmse_m: float, step_m: float) -> float:
     >>> round(widened_rmse(0.10, 0.3048), 3)
     0.133
     """
-    return float(np.sqrt(rmse_m**2 + step_m**2 / 12.0)) if step_m > STEP_NOTED_M else rmse_m
+    return float(np.sqrt(rmse_m**2 + step_m**2 / 12.0)) if step_m > _STEP_NOTED_M else rmse_m
 
 
 def rounding_check(
@@ -130,10 +125,6 @@ def rounding_check(
     ----------
     values
         Elevations [m]; NaN where missing.
-    lot
-        Cells of the lot.
-    subject
-        Name of the file.
 
     Returns
     -------
@@ -142,21 +133,21 @@ def rounding_check(
     findings, faults
         Steps that hide what a lot drains by; those of which nothing honest follows.
     """
-    step = step_of_values(values)
-    if step <= STEP_NOTED_M:
+    step = _step_of_values(values)
+    if step <= _STEP_NOTED_M:
         return step, [], []
     levels = int(np.unique(np.round(values[lot & np.isfinite(values)] / step)).size)
-    said = f"the elevations are rounded to steps of {both_units(step, 'elevation')}"
-    if step >= STEP_REFUSED_M or levels < _LEAST_LEVELS:
+    if step >= _STEP_REFUSED_M or levels < _LEAST_LEVELS:
         know = "1 level" if levels == 1 else f"{levels} levels"
-        rule = f"{said}, and know {know} on the lot: no slope, low spot or catchment follows"
+        rule = (
+            f"the elevations are rounded to steps of {both_units(step, 'elevation')}, and know "
+            f"{know} on the lot: no slope, low spot or catchment follows"
+        )
         remedy = "Use data with centimetres, as from airborne lidar, and do not round them"
         return step, [], [Fault(rule, remedy, file=subject)]
     found = Finding(
-        "coarse-levels", "warn", subject,
-        f"{said[0].upper()}{said[1:]}: slopes and low spots of a lot hardly show. Their error is "
-        "widened by that of the rounding. Use data with centimetres.",
-        measured=round(step, 4), limit=STEP_NOTED_M, unit="m", source=_RULE,
+        "coarse-levels", "warn", subject, facts={"step_m": step},
+        measured=round(step, 4), limit=_STEP_NOTED_M, unit="m", source=_RULE,
     )  # fmt: skip
     return step, [found], []
 
@@ -173,8 +164,6 @@ def level_check(
         Elevations [m]; NaN where missing.
     lot
         Cells of the lot without buildings and water, which may be level.
-    subject
-        Name of the file.
     locate
         Gives the coordinates of a cell.
     """
@@ -190,16 +179,13 @@ def level_check(
         return [], [Fault(rule, remedy, file=subject)]
     level = lot & _is_level(values)
     share = float(level.sum() / own.size)
-    if share <= LEVEL_LIMIT:
+    if share <= _LEVEL_LIMIT:
         return [], []
     row, column = (int(i) for i in np.argwhere(level)[len(np.argwhere(level)) // 2])
     x, y = locate(row, column)
     found = Finding(
-        "level-ground", "warn", subject,
-        f"{share:.0%} of the lot's ground is level to the last digit: which way water runs there, "
-        "and so the catchments and paths on it, have no meaning. Use data that show the ground, or "
-        "level it.".replace("%", " %", 1),
-        measured=round(share, 4), limit=LEVEL_LIMIT, unit="1", source=_RULE, x=x, y=y,
+        "level-ground", "warn", subject, facts={"share": share},
+        measured=round(share, 4), limit=_LEVEL_LIMIT, unit="1", source=_RULE, x=x, y=y,
     )  # fmt: skip
     return [found], []
 
@@ -216,45 +202,22 @@ def _is_level(values: FloatArray) -> BoolArray:
 
 
 def gap_check(values: FloatArray, subject: str) -> list[Finding]:
-    """
-    Say how much of a window has no elevation.
-
-    Parameters
-    ----------
-    values
-        Elevations [m]; NaN where missing.
-    subject
-        Name of the file.
-    """
+    """Say how much of a window has no elevation."""
     share = float(np.isnan(values).mean())
     if share == 0:
         return []
+    severity: Severity = "warn" if share > _GAP_LIMIT else "note"
     return [
         Finding(
-        "missing-elevations",
-        "warn" if share > GAP_LIMIT else "note",
-        subject,
-        f"{share:.2%} of the ground that was read has no elevation; nothing is computed there."
-        .replace("%", " %"),
-        measured=share,
-        limit=GAP_LIMIT,
-        unit="1",
-        source=_RULE,
-    )]  # fmt: skip
+            "missing-elevations", severity, subject, facts={"share": share},
+            measured=share, limit=_GAP_LIMIT, unit="1", source=_RULE,
+        )
+    ]  # fmt: skip
 
 
 def step_check(values: FloatArray, subject: str, locate: Locate) -> list[Finding]:
     """
     Count neighbouring cells that differ by more than ground does, and name the worst.
-
-    Parameters
-    ----------
-    values
-        Elevations [m]; NaN where missing.
-    subject
-        Name of the file.
-    locate
-        Gives the coordinates of a cell.
 
     Examples
     --------
@@ -277,30 +240,16 @@ def step_check(values: FloatArray, subject: str, locate: Locate) -> list[Finding
         return []
     x, y = locate(*place)
     found = Finding(
-        "elevation-steps",
-        "warn",
-        subject,
-        f"Neighbouring cells differ by more than {both_units(STEP_LIMIT_M, 'length')} in "
-        f"{count:,} places, at most by {both_units(worst, 'length')}: buildings left in the data, "
-        "a cliff, an undeclared nodata value, or a damaged file.",
-        measured=worst,
-        limit=STEP_LIMIT_M,
-        unit="m",
-        source=_RULE,
-        x=x,
-        y=y,
-    )
+        "elevation-steps", "warn", subject,
+        facts={"places": count, "limit_m": STEP_LIMIT_M, "most_m": worst},
+        measured=worst, limit=STEP_LIMIT_M, unit="m", source=_RULE, x=x, y=y,
+    )  # fmt: skip
     return [found]
 
 
 def lone_cell_check(values: FloatArray, subject: str, locate: Locate) -> list[Finding]:
     """
     Count cells that stand far above or below all their neighbours, which agree among themselves.
-
-    Parameters
-    ----------
-    values, subject, locate
-        As for `step_check`.
 
     Examples
     --------
@@ -323,28 +272,18 @@ def lone_cell_check(values: FloatArray, subject: str, locate: Locate) -> list[Fi
                 np.fmin(lowest, beside, out=lowest)
     own = values[1:-1, 1:-1]
     away = np.maximum(own - highest, lowest - own)
-    is_lone = away > np.maximum(LONE_LIMIT_M, highest - lowest)
+    is_lone = away > np.maximum(_LONE_LIMIT_M, highest - lowest)
     if not is_lone.any():
         return []
     away[~is_lone] = 0.0
     row, column = (int(i) for i in np.unravel_index(int(away.argmax()), away.shape))
     x, y = locate(row + 1, column + 1)
-    count = int(np.count_nonzero(is_lone))
-    cells = "1 cell stands" if count == 1 else f"{count:,} cells stand"
+    most = float(away.max())
     found = Finding(
-        "lone-elevation",
-        "note",
-        subject,
-        f"{cells} apart from all neighbours, at most by {both_units(float(away.max()), 'length')}: "
-        "a post, a shaft, a tree left in the data, or a damaged file. Look at the place: it may "
-        "hold water that is not there.",
-        measured=float(away.max()),
-        limit=LONE_LIMIT_M,
-        unit="m",
-        source=_RULE,
-        x=x,
-        y=y,
-    )
+        "lone-elevation", "note", subject,
+        facts={"cells": int(np.count_nonzero(is_lone)), "most_m": most},
+        measured=most, limit=_LONE_LIMIT_M, unit="m", source=_RULE, x=x, y=y,
+    )  # fmt: skip
     return [found]
 
 
@@ -356,19 +295,7 @@ def seam_check(pasted: Pasted, names: Sequence[str], locate: Locate) -> list[Fin
     differences just before and just after it. It is measured the same way along lines a few
     cells beside the seam; three times their median is the ground's own.
 
-    Parameters
-    ----------
-    pasted
-        The window, with the tile that each value came from.
-    names
-        Of the tiles, by number.
-    locate
-        Gives the coordinates of a cell.
-
-    Returns
-    -------
-    findings
-        A finding per seam whose step exceeds the limit, at the seam's middle.
+    One finding per seam whose step exceeds the limit, at the seam's middle.
     """
     return [
         found
@@ -402,25 +329,16 @@ def _seam_finding(
         return None
     beside = [_median_step(turned, np.add(cells, (shift, 0))) for shift in _BESIDE]
     usual = [abs(one) for one, count in beside if count >= _SEAM_PAIRS]
-    limit = max(SEAM_LIMIT_M, _SEAM_TIMES * float(np.median(usual))) if usual else SEAM_LIMIT_M
+    limit = max(_SEAM_LIMIT_M, _SEAM_TIMES * float(np.median(usual))) if usual else _SEAM_LIMIT_M
     if abs(step) <= limit:
         return None
     middle = [int(i) for i in cells[len(cells) // 2]]
     x, y = locate(*(middle if axis == 0 else middle[::-1]))
     return Finding(
-        "tile-seam-step",
-        "warn",
-        " | ".join(names),
-        f"The ground steps by {both_units(abs(step), 'depth')} along the seam of {names[0]} and "
-        f"{names[1]}, more than the ground beside it explains: the tiles may come from different "
-        "surveys.",
-        measured=abs(step),
-        limit=limit,
-        unit="m",
-        source=_RULE,
-        x=x,
-        y=y,
-    )
+        "tile-seam-step", "warn", " | ".join(names),
+        facts={"step_m": abs(step), "first": names[0], "second": names[1]},
+        measured=abs(step), limit=limit, unit="m", source=_RULE, x=x, y=y,
+    )  # fmt: skip
 
 
 def _median_step(values: FloatArray, cells: Cells) -> tuple[float, int]:

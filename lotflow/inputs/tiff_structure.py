@@ -24,156 +24,6 @@ from lotflow.findings import Finding
 from lotflow.inputs.limits import Limits
 from lotflow.inputs.raster_header import Window
 
-
-@dataclass(frozen=True)
-class Block:
-    """
-    One stored block of a band.
-
-    Parameters
-    ----------
-    cells
-        The cells it holds; may reach beyond the raster.
-    offset, size
-        Where its bytes stand in the file, and how many; -1 where it was never written.
-    decoded
-        Least and most bytes that it may decode to.
-    """
-
-    cells: Window
-    offset: int
-    size: int
-    decoded: tuple[int, int]
-
-    @property
-    def is_stored(self) -> bool:
-        """Whether the file holds any bytes for it."""
-        return self.size > 0
-
-
-def touched_blocks(
-    dataset: Any, band: int, window: Window, path: Path, limits: Limits
-) -> list[Block]:
-    """
-    Look up the blocks of a band that a window touches, after their size was found bearable.
-
-    Parameters
-    ----------
-    dataset
-        The open raster.
-    band
-        Counted from 1.
-    window
-        Within the raster.
-    path
-        Of the file, for messages.
-    limits
-        How many bytes they may decode to.
-
-    Raises
-    ------
-    InputError
-        If they hold more.
-    """
-    rows, columns = dataset.block_shapes[0]
-    touched = (
-        range(window.row_start // rows, -(-window.row_stop // rows)),
-        range(window.column_start // columns, -(-window.column_stop // columns)),
-    )
-    row_bytes = _row_bytes(dataset)
-    total = len(touched[0]) * len(touched[1]) * rows * row_bytes
-    limits.check("decoded_bytes", total, "the blocks of the window hold {} bytes", file=str(path))
-    blocks = []
-    for i in touched[0]:
-        for j in touched[1]:
-            cells = Window(i * rows, (i + 1) * rows, j * columns, (j + 1) * columns)
-            # the last strip may be written short or full; a tile is always full
-            shortest = min(rows, dataset.height - i * rows) if columns >= dataset.width else rows
-            offset, size = (
-                int(dataset.get_tag_item(f"BLOCK_{item}_{j}_{i}", "TIFF", bidx=band) or -1)
-                for item in ("OFFSET", "SIZE")
-            )
-            blocks.append(Block(cells, offset, size, (shortest * row_bytes, rows * row_bytes)))
-    return blocks
-
-
-def _row_bytes(dataset: Any) -> int:
-    """Bytes of one row of a decoded block."""
-    bits = dataset.tags(1, ns="IMAGE_STRUCTURE").get("NBITS")
-    bits = int(bits) if bits else 8 * np.dtype(dataset.dtypes[0]).itemsize
-    planes = dataset.count if dataset.interleaving == Interleaving.pixel else 1
-    return -(-int(dataset.block_shapes[0][1]) * bits * planes // 8)
-
-
-def compression_of(dataset: Any) -> str:
-    """
-    Name the compression of a raster's blocks as GDAL does; "NONE" where there is none.
-
-    Parameters
-    ----------
-    dataset
-        The open raster.
-    """
-    return str(dataset.tags(ns="IMAGE_STRUCTURE").get("COMPRESSION", "NONE"))
-
-
-def verify_blocks(path: Path, compression: str, blocks: list[Block]) -> None:
-    """
-    Raise where stored bytes do not decode in full to what their block must hold.
-
-    A deflate block carries a checksum, an uncompressed one a length; of other compressions
-    nothing can be verified.
-
-    Parameters
-    ----------
-    path
-        Of the file.
-    compression
-        "DEFLATE", "NONE" or another.
-    blocks
-        To be verified.
-
-    Raises
-    ------
-    zlib.error
-        If a block is damaged or cut off.
-
-    References
-    ----------
-    Deutsch, P. and Gailly, J-L. (1996), ZLIB Compressed Data Format Specification, RFC 1950:
-    the Adler-32 checksum at the end of a stream.
-    """
-    if compression not in ("DEFLATE", "NONE"):
-        return
-    with path.open("rb") as stream:
-        for block in blocks:
-            if not block.is_stored:
-                continue
-            stream.seek(block.offset)
-            length = block.size
-            if compression == "DEFLATE":
-                length = _inflated(stream.read(block.size), block.decoded[1])
-            if not block.decoded[0] <= length <= block.decoded[1]:
-                raise zlib.error(_damage(block))
-
-
-def _inflated(data: bytes, longest: int) -> int:
-    """Length that bytes inflate to; -1 where the stream is cut off or its checksum is wrong."""
-    stream = zlib.decompressobj()
-    try:
-        length = len(stream.decompress(data, longest + 1))
-    except zlib.error:
-        return -1
-    # the end is reached only after the Adler-32 checksum was found right
-    return length if stream.eof else -1
-
-
-def _damage(block: Block) -> str:
-    """Say which block is damaged."""
-    return (f"the block at row {block.cells.row_start + 1}, column "
-            f"{block.cells.column_start + 1} is damaged")  # fmt: skip
-
-
 #: No file has more directories, none more tags.
 _MOST_DIRECTORIES: Final = 256
 _MOST_TAGS: Final = 4096
@@ -201,40 +51,18 @@ _TIE_SHARE: Final = 0.01
 
 @dataclass(frozen=True)
 class Directory:
-    """
-    One image of a TIFF.
+    """One image of a TIFF."""
 
-    Parameters
-    ----------
-    start, stop
-        Where its bytes stand in the file.
-    order
-        Of the bytes, "<" or ">".
-    tags
-        Per tag: code of the type, number of values, their place in the file.
-    """
-
+    #: Where its bytes stand in the file.
     start: int
     stop: int
+    #: Of the bytes, "<" or ">".
     order: Literal["<", ">"]
+    #: Per tag: code of the type, number of values, their place in the file.
     tags: dict[int, tuple[int, int, int]]
 
     def values(self, stream: BinaryIO, tag: int) -> NDArray[np.generic]:
-        """
-        Read the values of a tag; none where it is missing.
-
-        Parameters
-        ----------
-        stream
-            The file.
-        tag
-            Its number.
-
-        Raises
-        ------
-        ValueError
-            If its type is unknown, or the file ends before.
-        """
+        """Read the values of a tag; none where it is missing."""
         if tag not in self.tags:
             return np.zeros(0)
         kind, count, place = self.tags[tag]
@@ -247,18 +75,7 @@ class Directory:
         return np.frombuffer(stream.read(count * dtype.itemsize), dtype)
 
     def number(self, stream: BinaryIO, tag: int, default: int = 0) -> int:
-        """
-        Read a tag of one whole number.
-
-        Parameters
-        ----------
-        stream
-            The file.
-        tag
-            Its number.
-        default
-            Where it is missing.
-        """
+        """Read a tag of one whole number."""
         values = self.values(stream, tag)
         return int(values[0]) if values.size else default
 
@@ -266,16 +83,6 @@ class Directory:
 def directories(stream: BinaryIO) -> Iterator[Directory]:
     """
     Give the directories of a TIFF or BigTIFF in the order of their chain.
-
-    Parameters
-    ----------
-    stream
-        The file, from its start.
-
-    Raises
-    ------
-    ValueError, struct.error
-        If a directory stands beyond the end, or the chain does not end.
 
     References
     ----------
@@ -317,23 +124,9 @@ def check_structure(path: Path) -> tuple[Directory | None, tuple[Finding, ...]]:
     """
     Refuse a TIFF whose directories contradict one another or themselves.
 
-    Parameters
-    ----------
-    path
-        A local file.
-
-    Returns
-    -------
-    mask
-        Directory of the mask of the first image; None where it has none.
-    findings
-        What is odd and may be meant.
-
-    Raises
-    ------
-    ValueError
-        If the chain of directories is broken, a mask is not wholly one, two blocks overlap, or
-        what places the image contradicts itself.
+    Refused are a broken chain of directories, a mask that is not wholly one, two blocks that
+    overlap, and what places the image twice. Given is the directory of the mask of the first image,
+    None where it has none, and what is odd and may be meant.
     """
     with path.open("rb") as stream:
         try:
@@ -351,9 +144,7 @@ def check_structure(path: Path) -> tuple[Directory | None, tuple[Finding, ...]]:
         _check_place(stream, chain[0])
     found: tuple[Finding, ...] = ()
     if not in_order:
-        found = (Finding("blocks-out-of-order", "note", path.name, "The blocks of the file stand "
-                         "in another order than usual, as some programs write them and some "
-                         "damage leaves them: compare it with its source."),)  # fmt: skip
+        found = (Finding("blocks-out-of-order", "note", path.name),)
     return (masks[0] if masks else None), found
 
 
@@ -361,26 +152,7 @@ def mask_blocks(path: Path, mask: Directory, window: Window) -> tuple[str, list[
     """
     Look up the blocks of a mask that a window touches.
 
-    Parameters
-    ----------
-    path
-        A local file.
-    mask
-        Its directory.
-    window
-        Within the raster.
-
-    Returns
-    -------
-    compression
-        "DEFLATE", "NONE", or "" for another.
-    blocks
-        For `verify_blocks`.
-
-    Raises
-    ------
-    ValueError
-        If the mask has fewer blocks than its size asks for.
+    Given are the compression, "" where it is neither "DEFLATE" nor "NONE", and the blocks.
     """
     with path.open("rb") as stream:
         width, height, rows, columns = (
@@ -499,3 +271,103 @@ def _check_place(stream: BinaryIO, main: Directory) -> None:
         here = np.array([cell[0], cell[1], *corners[0]])
         if not (np.abs(told - here) <= _TIE_SHARE * np.abs(cell[0])).all():
             raise ValueError("it is placed twice, in two places")
+
+
+@dataclass(frozen=True)
+class Block:
+    """One stored block of a band."""
+
+    #: The cells it holds; may reach beyond the raster.
+    cells: Window
+    #: Where its bytes stand in the file, and how many; -1 where it was never written.
+    offset: int
+    size: int
+    #: Least and most bytes that it may decode to.
+    decoded: tuple[int, int]
+
+    @property
+    def is_stored(self) -> bool:
+        """Whether the file holds any bytes for it."""
+        return self.size > 0
+
+
+def touched_blocks(
+    dataset: Any, band: int, window: Window, path: Path, limits: Limits
+) -> list[Block]:
+    """Look up the blocks of a band that a window touches, after their size was found bearable."""
+    rows, columns = dataset.block_shapes[0]
+    touched = (
+        range(window.row_start // rows, -(-window.row_stop // rows)),
+        range(window.column_start // columns, -(-window.column_stop // columns)),
+    )
+    row_bytes = _row_bytes(dataset)
+    total = len(touched[0]) * len(touched[1]) * rows * row_bytes
+    limits.check("decoded_bytes", total, "the blocks of the window hold {} bytes", file=str(path))
+    blocks = []
+    for i in touched[0]:
+        for j in touched[1]:
+            cells = Window(i * rows, (i + 1) * rows, j * columns, (j + 1) * columns)
+            # the last strip may be written short or full; a tile is always full
+            shortest = min(rows, dataset.height - i * rows) if columns >= dataset.width else rows
+            offset, size = (
+                int(dataset.get_tag_item(f"BLOCK_{item}_{j}_{i}", "TIFF", bidx=band) or -1)
+                for item in ("OFFSET", "SIZE")
+            )
+            blocks.append(Block(cells, offset, size, (shortest * row_bytes, rows * row_bytes)))
+    return blocks
+
+
+def _row_bytes(dataset: Any) -> int:
+    """Bytes of one row of a decoded block."""
+    bits = dataset.tags(1, ns="IMAGE_STRUCTURE").get("NBITS")
+    bits = int(bits) if bits else 8 * np.dtype(dataset.dtypes[0]).itemsize
+    planes = dataset.count if dataset.interleaving == Interleaving.pixel else 1
+    return -(-int(dataset.block_shapes[0][1]) * bits * planes // 8)
+
+
+def compression_of(dataset: Any) -> str:
+    """Name the compression of a raster's blocks as GDAL does; "NONE" where there is none."""
+    return str(dataset.tags(ns="IMAGE_STRUCTURE").get("COMPRESSION", "NONE"))
+
+
+def verify_blocks(path: Path, compression: str, blocks: list[Block]) -> None:
+    """
+    Raise where stored bytes do not decode in full to what their block must hold.
+
+    A deflate block carries a checksum, an uncompressed one a length; of other compressions
+    nothing can be verified.
+
+    References
+    ----------
+    Deutsch, P. and Gailly, J-L. (1996), ZLIB Compressed Data Format Specification, RFC 1950:
+    the Adler-32 checksum at the end of a stream.
+    """
+    if compression not in ("DEFLATE", "NONE"):
+        return
+    with path.open("rb") as stream:
+        for block in blocks:
+            if not block.is_stored:
+                continue
+            stream.seek(block.offset)
+            length = block.size
+            if compression == "DEFLATE":
+                length = _inflated(stream.read(block.size), block.decoded[1])
+            if not block.decoded[0] <= length <= block.decoded[1]:
+                raise zlib.error(_damage(block))
+
+
+def _inflated(data: bytes, longest: int) -> int:
+    """Length that bytes inflate to; -1 where the stream is cut off or its checksum is wrong."""
+    stream = zlib.decompressobj()
+    try:
+        length = len(stream.decompress(data, longest + 1))
+    except zlib.error:
+        return -1
+    # the end is reached only after the Adler-32 checksum was found right
+    return length if stream.eof else -1
+
+
+def _damage(block: Block) -> str:
+    """Say which block is damaged."""
+    return (f"the block at row {block.cells.row_start + 1}, column "
+            f"{block.cells.column_start + 1} is damaged")  # fmt: skip

@@ -27,33 +27,17 @@ SIDES: Final = ("north", "south", "east", "west")
 
 @dataclass(frozen=True)
 class Tile:
-    """
-    One raster, with north up, and where it lies on the cells common to all.
-
-    Parameters
-    ----------
-    header
-        Of the file.
-    window
-        Its cells, counted from the first row and column of all tiles.
-    is_south_up, is_east_first
-        Whether its rows or columns stand in the other order in the file.
-    """
+    """One raster, with north up, and where it lies on the cells common to all."""
 
     header: RasterHeader
+    #: Its cells, counted from the first row and column of all tiles.
     window: Window
+    #: Whether its rows or columns stand in the other order in the file.
     is_south_up: bool
     is_east_first: bool
 
     def in_file(self, part: Window) -> Window:
-        """
-        Give cells of the tile in the rows and columns of the file.
-
-        Parameters
-        ----------
-        part
-            Within the tile, counted as its `window`.
-        """
+        """Give cells of the tile in the rows and columns of the file."""
         own = part.shifted(-self.window.row_start, -self.window.column_start)
         rows, columns = self.header.shape
         row, column = tuple(own[:2]), tuple(own[2:])
@@ -64,34 +48,19 @@ class Tile:
         return Window(row[0], row[1], column[0], column[1])
 
     def north_up(self, stored: FloatArray) -> FloatArray:
-        """
-        Turn numbers read from the file so that north is up and west left.
-
-        Parameters
-        ----------
-        stored
-            In the order of the file.
-        """
+        """Turn numbers read from the file so that north is up and west left."""
         return stored[:: -1 if self.is_south_up else 1, :: -1 if self.is_east_first else 1]
 
 
 @dataclass(frozen=True)
 class Mosaic:
-    """
-    All tiles on one set of cells.
+    """All tiles on one set of cells."""
 
-    Parameters
-    ----------
-    tiles
-        In the order given; where two overlap, the earlier counts.
-    transform
-        From (column, row), counted from the first of all tiles, to coordinates; north-up.
-    shape
-        Rows and columns that hold all tiles.
-    """
-
+    #: In the order given; where two overlap, the earlier counts.
     tiles: tuple[Tile, ...]
+    #: From (column, row), counted from the first of all tiles, to coordinates; north-up.
     transform: Affine
+    #: Rows and columns that hold all tiles.
     shape: tuple[int, int]
 
     @property
@@ -100,14 +69,7 @@ class Mosaic:
         return Window(0, self.shape[0], 0, self.shape[1])
 
     def bounds(self, window: Window) -> tuple[float, float, float, float]:
-        """
-        Give west, south, east and north of a window.
-
-        Parameters
-        ----------
-        window
-            Counted from the first row and column of all tiles.
-        """
+        """Give west, south, east and north of a window."""
         t = self.transform
         return (
             t.c + window.column_start * t.a,
@@ -117,14 +79,7 @@ class Mosaic:
         )
 
     def covering(self, bounds: tuple[float, float, float, float]) -> Window:
-        """
-        Give the cells that cover an area, within the tiles; may be empty.
-
-        Parameters
-        ----------
-        bounds
-            West, south, east, north.
-        """
+        """Give the cells that cover an area, within the tiles; may be empty."""
         west, south, east, north = bounds
         t = self.transform
         # an edge on a cell's border stays there, whatever the rounding
@@ -137,14 +92,7 @@ class Mosaic:
         return asked.within(self.window)
 
     def more_beyond(self, window: Window) -> dict[str, bool]:
-        """
-        Tell on which sides of a window the tiles go on.
-
-        Parameters
-        ----------
-        window
-            Counted from the first row and column of all tiles.
-        """
+        """Tell on which sides of a window the tiles go on."""
         rows, columns = self.shape
         strips = {
             "north": Window(0, window.row_start, window.column_start, window.column_stop),
@@ -160,45 +108,20 @@ class Mosaic:
 
 @dataclass(frozen=True)
 class Pasted:
-    """
-    A window of a mosaic.
+    """A window of a mosaic."""
 
-    Parameters
-    ----------
-    values
-        Shape (rows, columns), elevations [m], NaN where no tile has a value.
-    owner
-        Same shape, number of the tile a value came from; -1 where there is none.
-    """
-
+    #: Shape (rows, columns), elevations [m], NaN where no tile has a value.
     values: FloatArray
+    #: Same shape, number of the tile a value came from; -1 where there is none.
     owner: NDArray[np.int8]
 
     @classmethod
     def empty(cls, shape: tuple[int, int]) -> Pasted:
-        """
-        Begin without any value.
-
-        Parameters
-        ----------
-        shape
-            Rows and columns.
-        """
+        """Begin without any value."""
         return cls(np.full(shape, np.nan), np.full(shape, -1, dtype=np.int8))
 
     def paste(self, values: FloatArray, tile: int, window: Window) -> None:
-        """
-        Fill in what a tile has where no earlier tile had a value.
-
-        Parameters
-        ----------
-        values
-            Shape of `window`.
-        tile
-            Its number.
-        window
-            Counted from the first row and column of this array.
-        """
+        """Fill in what a tile has where no earlier tile had a value."""
         inside = (slice(*window[:2]), slice(*window[2:]))
         fills = np.isnan(self.values[inside]) & ~np.isnan(values)
         self.values[inside][fills] = values[fills]
@@ -209,15 +132,7 @@ def mosaic(headers: Sequence[RasterHeader]) -> Mosaic:
     """
     Lay rasters on one set of cells.
 
-    Parameters
-    ----------
-    headers
-        Of the files, each with a transform, in the same CRS.
-
-    Raises
-    ------
-    InputError
-        With every tile that is rotated, or whose cells are not those of the first.
+    Every tile that is rotated, or whose cells are not those of the first, is told.
     """
     turned = [_north_up(header) for header in headers]
     base = turned[0]

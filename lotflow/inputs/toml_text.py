@@ -25,29 +25,14 @@ KeyPath = tuple[str | int, ...]
 
 @dataclass(frozen=True)
 class TomlText:
-    """
-    A parsed TOML file.
-
-    Parameters
-    ----------
-    values
-        Its tables.
-    lines
-        Line of each key and table, counted from 1, by path.
-    """
+    """A parsed TOML file."""
 
     values: dict[str, Any]
+    #: Line of each key and table, counted from 1, by path.
     lines: dict[KeyPath, int]
 
     def line(self, path: KeyPath) -> int | None:
-        """
-        Give the line of a key, or of the nearest table round it that is written down.
-
-        Parameters
-        ----------
-        path
-            Names of tables and key; indices of array items.
-        """
+        """Give the line of a key, or of the nearest table round it that is written down."""
         while path and path not in self.lines:
             path = path[:-1]
         return self.lines.get(path)
@@ -57,23 +42,8 @@ def parse_toml(data: bytes, file: str) -> TomlText:
     r"""
     Parse a TOML file that may be damaged or hostile.
 
-    Parameters
-    ----------
-    data
-        Its bytes, UTF-8, with or without a byte order mark.
-    file
-        Its name, for messages.
-
-    Returns
-    -------
-    toml
-        Values, and the line of each key.
-
-    Raises
-    ------
-    InputError
-        If it is not UTF-8, not TOML (with line and column), nested too deeply, or has a key
-        of more than `KEY_PARTS` parts.
+    Refused is what is not UTF-8, not TOML (with line and column), nested too deeply, or has a key
+    of more than `KEY_PARTS` parts.
 
     References
     ----------

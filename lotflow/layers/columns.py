@@ -2,21 +2,34 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
-from typing import Final, Literal
+from typing import TYPE_CHECKING, Any, Final, Literal
+
+from lotflow.units import CARRIED, shown, shown_open, to_si
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from lotflow.units import UnitSystem
 
 Kind = Literal["text", "number", "whole", "yes_no"]
 Geometry = Literal["point", "line", "polygon"]
 
-#: Per quantity: the suffixes a column may carry, and the suffix it has inside (SI).
+#: Of a measured column of a site, per quantity as a report shows it: the suffixes it may carry in a
+#: file, and the suffix it has inside (SI).
 QUANTITIES: Final[dict[str, tuple[tuple[str, ...], str]]] = {
     "elevation": (("m", "ft"), "m"),
-    "height": (("m", "ft"), "m"),
-    "size": (("mm", "in"), "m"),
+    "depth": (("m", "ft"), "m"),
+    "diameter": (("mm", "in"), "m"),
     "area": (("m2", "ft2"), "m2"),
     "volume": (("m3", "ft3"), "m3"),
     "flow": (("lpm", "gpm"), "m3s"),
 }
+#: Units of a result's columns, as the list of layers prints them.
+_PRINTED: Final = {"m3s": "m3/s", "m_s": "m/s", "mm_h": "mm/h"}
+#: The unit at the end of a name, before the share of the realisations.
+UNIT_SUFFIX: Final = re.compile(r"_(m_per_m|mm_h|m3s|m3|m2|mm|min|yr|m|h|s)(?=$|_p\d\d$)")
 
 COVERS: Final = (
     "roof", "asphalt", "concrete", "pavers", "permeable pavers", "gravel", "lawn", "planting",
@@ -38,20 +51,23 @@ CONSTRAINT_KINDS: Final = (
 @dataclass(frozen=True)
 class Column:
     """
-    One column of a layer.
+    One column of a layer: all that a page, a table or a list of layers says of it.
 
     Parameters
     ----------
     name
-        Name in the file; of a measured column the base name, without the unit.
+        Name in the file; of a measured column of a site the base name, without the unit.
     meaning
         One sentence for the reader of the layer list.
     kind
         "text", "number", "whole" or "yes_no".
     quantity
-        Key of `QUANTITIES` for a measured column; empty otherwise.
+        Key of `units.SHOWN`: how its numbers are shown everywhere. Of a site's column also key of
+        `QUANTITIES`. Empty for text, and for numbers that are no measures.
     unit
-        Unit printed for a result's column; empty for input columns and plain values.
+        Unit of a result's column; empty for columns of a site, which have a unit in the file.
+    label
+        Heading in trade words; without one it is the name.
     required
         Whether every row must have a value.
     choices
@@ -67,23 +83,56 @@ class Column:
     kind: Kind = "text"
     quantity: str = ""
     unit: str = ""
+    label: str = ""
     required: bool = False
     choices: tuple[str, ...] = ()
     low: float | None = None
     high: float | None = None
     unique: bool = False
 
+    def __post_init__(self) -> None:
+        """Make a heading of the name where none is given."""
+        if not self.label:
+            words = UNIT_SUFFIX.sub("", self.name).replace("_", " ")
+            object.__setattr__(self, "label", words[:1].upper() + words[1:])
+
+    @property
+    def is_measured(self) -> bool:
+        """Whether it is a column of a site that has its unit in the file."""
+        return bool(self.quantity) and not self.unit
+
     @property
     def file_names(self) -> tuple[str, ...]:
         """Names the column may have in a file."""
-        if not self.quantity:
+        if not self.is_measured:
             return (self.name,)
         return tuple(f"{self.name}_{suffix}" for suffix in QUANTITIES[self.quantity][0])
 
     @property
     def inside_name(self) -> str:
         """Name the column has inside lotflow, where it is SI."""
-        return f"{self.name}_{QUANTITIES[self.quantity][1]}" if self.quantity else self.name
+        return f"{self.name}_{QUANTITIES[self.quantity][1]}" if self.is_measured else self.name
+
+    @property
+    def shown_as(self) -> str:
+        """The quantity; of a column that is none the kind of its values."""
+        return self.quantity or self.kind
+
+    def shown(self, value: Any, system: UnitSystem) -> str:
+        """
+        Show a value of the column as every report does; None and NaN as a dash.
+
+        Examples
+        --------
+        >>> number("depth_m", "depth", "Depth.").shown(0.1524, "us")
+        '6.0 in'
+        >>> number("soaks_away_h", "duration", "Time.").shown(36.2, "us")
+        '36 h'
+        """
+        if value is None or not self.quantity:
+            return "-" if value is None else str(value)
+        si = value if self.is_measured else to_si(value, CARRIED[self.quantity])
+        return shown(si, self.quantity, system)
 
 
 @dataclass(frozen=True)
@@ -108,52 +157,65 @@ class Layer:
     columns: tuple[Column, ...] = ()
 
     def column(self, name: str) -> Column:
+        """Find a column by its base name."""
+        return next(column for column in self.columns if column.name == name)
+
+    def labels(self, *names: str) -> tuple[str, ...]:
+        """Headings of columns."""
+        return tuple(self.column(name).label for name in names)
+
+    def shown(self, row: Mapping[str, Any], name: str, system: UnitSystem) -> str:
         """
-        Find a column by its base name.
+        Show a value of a row: an entry of the summary, or a row of a layer of the site in SI.
 
         Parameters
         ----------
+        row
+            With the column under the name that it has inside.
         name
-            Name as declared.
+            Base name of the column.
         """
-        return next(column for column in self.columns if column.name == name)
+        column = self.column(name)
+        return column.shown(row[column.inside_name], system)
+
+    def shown_open(self, row: Mapping[str, Any], name: str, system: UnitSystem) -> str:
+        """Show a value of a row, or the range of its bounds where the data leave it open."""
+        low, high = row.get(f"{name}_p05"), row.get(f"{name}_p95")
+        return shown_open(row[name], low, high, self.column(name).quantity, system)
 
 
-def number(name: str, unit: str, meaning: str) -> Column:
+def number(name: str, quantity: str, meaning: str, *, label: str = "", unit: str = "") -> Column:
     """
-    Make a column of numbers of a result.
-
-    Parameters
-    ----------
-    name, unit, meaning
-        As of `Column`.
+    Make a column of numbers of a result; the quantity tells its unit where none is given.
 
     Examples
     --------
-    >>> number("depth_m", "m", "Depth.").kind
-    'number'
+    >>> column = number("flow_per_10mm_h_m3s", "flow", "Rational flow for 10 mm/h.")
+    >>> column.unit, column.label
+    ('m3/s', 'Flow per 10mm h')
     """
-    return Column(name, meaning, kind="number", unit=unit)
+    carried = unit or CARRIED[quantity]
+    return Column(name, meaning, "number", quantity, _PRINTED.get(carried, carried), label)
 
 
-def bounds(name: str, unit: str, subject: str) -> tuple[Column, ...]:
+def position(name: str, meaning: str) -> Column:
+    """Make a column of eastings ("x" at the end of its name) or northings."""
+    words = "Easting" if name.endswith("x") else "Northing"
+    words += "" if len(name) == 1 else f" ({name[:-2].replace('_', ' ')})"
+    return Column(name, meaning, "number", unit="unit of the CRS", label=words)
+
+
+def bounds(name: str, quantity: str, subject: str) -> tuple[Column, ...]:
     """
-    Columns of an interval that realisations give.
-
-    Parameters
-    ----------
-    name, unit
-        Of the number; the share of the realisations is appended to its name.
-    subject
-        What is smaller in so many of them.
+    Columns of an interval that realisations give: in so many of them the subject is smaller.
 
     Examples
     --------
-    >>> [column.name for column in bounds("depth_m", "m", "depth")]
+    >>> [column.name for column in bounds("depth_m", "depth", "depth")]
     ['depth_m_p05', 'depth_m_p50', 'depth_m_p95']
     """
     return tuple(
-        number(f"{name}_p{share:02d}", unit, f"{share} % of realisations have a smaller "
+        number(f"{name}_p{share:02d}", quantity, f"{share} % of realisations have a smaller "
                 f"{subject}; empty where {'none' if share == 50 else 'fewer than 20'} were run.")
         for share in (5, 50, 95)
     )  # fmt: skip

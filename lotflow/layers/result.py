@@ -4,16 +4,16 @@ from __future__ import annotations
 
 from typing import Final
 
-from lotflow.layers.columns import Column, Layer, bounds, number
+from lotflow.layers.columns import Column, Layer, bounds, number, position
 from lotflow.layers.result_drains import DRAIN_LAYERS
 from lotflow.layers.result_ground import GROUND_LAYERS, QUANTITIES_TABLE
 from lotflow.layers.result_water import WATER_LAYERS
 
 _LABEL = Column("name", "Name shown in the result.")
-_ID = Column("id", "Number of the row, largest or deepest first.", kind="whole")
+_ID = Column("id", "Number of the row, largest or deepest first.", kind="whole", label="No.")
 _XY = (
-    number("x", "unit of the CRS", "Easting."),
-    number("y", "unit of the CRS", "Northing."),
+    position("x", "Easting."),
+    position("y", "Northing."),
 )
 
 
@@ -30,7 +30,7 @@ RESULT_LAYERS: Final[dict[str, Layer]] = {
             "lot",
             "The lot as it was read.",
             ("polygon",),
-            (_LABEL, number("area_m2", "m2", "Area of the drawn boundary.")),
+            (_LABEL, number("area_m2", "area", "Area of the drawn boundary.")),
         ),
         Layer(
             "low_spots",
@@ -39,33 +39,42 @@ RESULT_LAYERS: Final[dict[str, Layer]] = {
             (
                 _ID,
                 *_XY,
-                number("depth_m", "m", "Greatest depth below the spill level."),
-                number("area_m2", "m2", "Area of all cells below the spill level."),
-                number("volume_m3", "m3", "Volume below the spill level."),
-                number("bed_elevation_m", "m", "Elevation of the deepest point."),
-                number("spill_elevation_m", "m", "Elevation at which it overflows."),
-                number("spill_x", "unit of the CRS", "Easting of the spill point."),
-                number("spill_y", "unit of the CRS", "Northing of the spill point."),
-                number("contributing_area_m2", "m2", "Area that drains to it."),
-                number("runoff_to_fill_mm", "mm", "Runoff depth from that area that fills it."),
-                number("on_lot_m2", "m2", "Its area within the lot."),
-                number("soak_away_h", "h", "Time in which it soaks into the ground once full; "
-                        "empty where the ground takes nothing, or was not looked at."),
-                number("building_distance_m", "m", "Distance to the nearest building."),
-                Column("inner_low_spots", "Number of low spots nested in it.", kind="whole"),
+                number("depth_m", "depth", "Greatest depth below the spill level."),
+                number("area_m2", "area", "Area of all cells below the spill level."),
+                number("volume_m3", "volume", "Volume below the spill level."),
+                number("bed_elevation_m", "elevation", "Elevation of the deepest point.",
+                       label="Deepest point"),
+                number("spill_elevation_m", "elevation", "Elevation at which it overflows.",
+                       label="Overflows at"),
+                position("spill_x", "Easting of the spill point."),
+                position("spill_y", "Northing of the spill point."),
+                number("contributing_area_m2", "area", "Area that drains to it.",
+                       label="Drains to it"),
+                number("runoff_to_fill_mm", "rain_depth", "Runoff depth from that area that "
+                       "fills it.", label="To fill"),
+                number("on_lot_m2", "area", "Its area within the lot.", label="On the lot"),
+                number("soak_away_h", "duration", "Time in which it soaks into the ground once "
+                       "full; empty where the ground takes nothing, or was not looked at.",
+                       label="Gone after"),
+                number("building_distance_m", "distance", "Distance to the nearest building.",
+                       label="To building"),
+                Column("inner_low_spots", "Number of low spots nested in it.",
+                       kind="whole", label="Nested in it"),
                 Column("inlets", "Names of the inlets that drain it, joined by commas."),
                 Column("artefact", "Why it may be no standing water at all; empty if nothing "
-                       "speaks against it."),
-                Column("cut_by_edge", "Whether its catchment is cut by the edge of the data.",
+                       "speaks against it.", label="May be none"),
+                Column("inside_building", "Whether it lies in a building: no water stands there.",
                        kind="yes_no"),
+                Column("cut_by_edge", "Whether its catchment is cut by the edge of the data.",
+                       kind="yes_no", label="Cut by the edge"),
                 Column("not_closed", "Whether the data that were read end before its basin "
                        "closes: depth, area, volume and overflow level are at least what is "
                        "given.", kind="yes_no"),
-                number("probability", "1", "Share of realisations in which water stands within "
-                        "its outline as deep as the limit; empty where fewer than 20 were run, "
-                        "and under or between buildings."),
-                *bounds("depth_m", "m", "greatest depth within its outline"),
-                *bounds("volume_m3", "m3", "volume within its outline"),
+                number("probability", "share", "Share of realisations in which water stands "
+                       "within its outline as deep as the limit; empty where fewer than 20 were "
+                       "run, and under or between buildings.", label="Stands in"),
+                *bounds("depth_m", "depth", "greatest depth within its outline"),
+                *bounds("volume_m3", "volume", "volume within its outline"),
             ),
         ),
         Layer(
@@ -76,10 +85,12 @@ RESULT_LAYERS: Final[dict[str, Layer]] = {
                 _ID,
                 Column("low_spot", "The low spot they lie in.", kind="whole"),
                 *_XY,
-                number("depth_m", "m", "Greatest depth below the sill."),
-                number("volume_m3", "m3", "Volume below the sill."),
-                number("bed_elevation_m", "m", "Elevation of the deepest point."),
-                number("sill_elevation_m", "m", "Elevation at which it joins its neighbour."),
+                number("depth_m", "depth", "Greatest depth below the sill."),
+                number("volume_m3", "volume", "Volume below the sill."),
+                number("bed_elevation_m", "elevation", "Elevation of the deepest point.",
+                       label="Deepest point"),
+                number("sill_elevation_m", "elevation", "Elevation at which it joins its "
+                       "neighbour.", label="Joins at"),
             ),
         ),
         Layer(
@@ -88,7 +99,8 @@ RESULT_LAYERS: Final[dict[str, Layer]] = {
             ("point",),
             (
                 _ID,
-                number("spill_elevation_m", "m", "Elevation at which the low spot overflows."),
+                number("spill_elevation_m", "elevation", "Elevation at which the low spot "
+                       "overflows.", label="Overflows at"),
             ),
         ),
         Layer(
@@ -97,16 +109,18 @@ RESULT_LAYERS: Final[dict[str, Layer]] = {
             ("line",),
             (
                 _ID,
-                number("area_m2", "m2", "Contributing area at the lower end."),
-                number("length_m", "m", "Length."),
-                number("fall_m", "m", "Fall of the filled surface from end to end."),
-                number("slope", "1", "Fall divided by length."),
-                Column("order", "Strahler order.", kind="whole"),
-                number("ponded_share", "1", "Share of it that crosses filled ground broader than "
-                        "about 3 m, where the course is uncertain."),
-                number("holds_share", "1", "Share of realisations in which the water on it goes to "
-                        "the same inlet, or to none as here, mean of its cells; empty without "
-                        "inlets or realisations."),
+                number("area_m2", "area", "Contributing area at the lower end.",
+                       label="Drains to its end"),
+                number("length_m", "length", "Length."),
+                number("fall_m", "elevation", "Fall of the filled surface from end to end."),
+                number("slope", "ground_slope", "Fall divided by length."),
+                Column("order", "Strahler order.", kind="whole", label="Strahler order"),
+                number("ponded_share", "share", "Share of it that crosses filled ground broader "
+                       "than about 3 m, where the course is uncertain.",
+                       label="Over filled ground"),
+                number("holds_share", "share", "Share of realisations in which the water on it "
+                       "goes to the same inlet, or to none as here, mean of its cells; empty "
+                       "without inlets or realisations.", label="Holds in"),
             ),
         ),
         Layer(
@@ -116,9 +130,10 @@ RESULT_LAYERS: Final[dict[str, Layer]] = {
             ("point",),
             (
                 _ID,
-                Column("direction", '"on" or "off" the lot.'),
-                number("area_m2", "m2", "Contributing area of the flow that crosses there."),
-                number("elevation_m", "m", "Ground elevation."),
+                Column("direction", '"on" or "off" the lot.', label="Way"),
+                number("area_m2", "area", "Contributing area of the flow that crosses there.",
+                       label="Drains to it"),
+                number("elevation_m", "elevation", "Ground elevation.", label="Ground"),
             ),
         ),
         Layer(
@@ -129,38 +144,45 @@ RESULT_LAYERS: Final[dict[str, Layer]] = {
                 Column("name", "Name."),
                 Column("kind", "Kind of inlet."),
                 *_XY,
-                number("set_x", "unit of the CRS", "Easting of the cell whose "
-                        "catchment it is given."),
-                number("set_y", "unit of the CRS", "Northing of that cell."),
-                number("moved_m", "m", "How far from its drawn place that cell was chosen, where "
-                        "the water runs; 0 where it is its own."),
-                number("ground_elevation_m", "m", "Ground elevation at the inlet."),
-                number("rim_elevation_m", "m", "Level at which it takes water."),
-                number("catchment_m2", "m2", "Ground and shed roofs that drain to it over the "
-                        "surface."),
-                number("catchment_before_move_m2", "m2", "The same where it was drawn."),
-                number("roof_connected_m2", "m2", "Roof area led to it by downspouts."),
-                number("on_lot_m2", "m2", "Part of the catchment on the lot."),
-                number("off_lot_m2", "m2", "Part of the catchment off the lot."),
+                position("set_x", "Easting of the cell whose catchment it is given."),
+                position("set_y", "Northing of that cell."),
+                number("moved_m", "length", "How far from its drawn place that cell was chosen, "
+                       "where the water runs; 0 where it is its own."),
+                number("ground_elevation_m", "elevation", "Ground elevation at the inlet.",
+                       label="Ground"),
+                number("rim_elevation_m", "elevation", "Level at which it takes water.",
+                       label="Rim"),
+                number("catchment_m2", "area", "Ground and shed roofs that drain to it over the "
+                       "surface."),
+                number("catchment_before_move_m2", "area", "The same where it was drawn.",
+                       label="Catchment where drawn"),
+                number("roof_connected_m2", "area", "Roof area led to it by downspouts.",
+                       label="Roofs led to it"),
+                number("on_lot_m2", "area", "Part of the catchment on the lot.",
+                       label="On the lot"),
+                number("off_lot_m2", "area", "Part of the catchment off the lot.",
+                       label="Off the lot"),
                 Column("cut_by_edge", "Whether the catchment is cut by the edge of the data: at "
-                       "least this much.", kind="yes_no"),
+                       "least this much.", kind="yes_no", label="Cut by the edge"),
                 Column("not_closed", "Whether its catchment, or the low spot it stands in, is "
                        "not closed by the data that were read.", kind="yes_no"),
-                number("residual_depth_m", "m", "Depth that stays standing because the rim is "
-                        "above the low point."),
-                number("runoff_coefficient", "1", "Composite runoff coefficient of all that "
-                        "reaches it, without frequency factor."),
-                number("flow_m3s", "m3/s", "Rational flow of the design storm, or for the "
-                        "stated intensity; empty without rain."),
-                number("flow_per_10mm_h_m3s", "m3/s", "Rational flow for 10 mm/h."),
-                *bounds("catchment_m2", "m2", "catchment over the surface"),
-                *bounds("ground_flow_per_10mm_h_m3s", "m3/s", "rational flow over the surface for "
-                        "10 mm/h, roofs led into drains left out"),
-                Column("is_open", "Whether the data leave its catchment open, bounds and measured "
-                       "surface apart by a factor of two or more: then read the bounds, not "
-                       "catchment_m2 and the flows that follow from it.", kind="yes_no"),
+                number("residual_depth_m", "depth", "Depth that stays standing because the rim "
+                       "is above the low point.", label="Left standing"),
+                number("runoff_coefficient", "ratio", "Composite runoff coefficient of all that "
+                       "reaches it, without frequency factor."),
+                number("flow_m3s", "flow", "Rational flow of the design storm, or for the stated "
+                       "intensity; empty without rain."),
+                number("flow_per_10mm_h_m3s", "flow", "Rational flow for 10 mm/h.",
+                       label="Flow per 10 mm/h"),
+                *bounds("catchment_m2", "area", "catchment over the surface"),
+                *bounds("ground_flow_per_10mm_h_m3s", "flow", "rational flow over the surface "
+                        "for 10 mm/h, roofs led into drains left out"),
+                Column("is_open", "Whether the data leave its catchment open, bounds and "
+                       "measured surface apart by a factor of two or more: then read the bounds, "
+                       "not catchment_m2 and the flows that follow from it.",
+                       kind="yes_no", label="Left open"),
                 Column("catchment_told", "What to read: the catchment, or the range left open; "
-                       "empty where nothing was drawn of the error."),
+                       "empty where nothing was drawn of the error.", label="Catchment as told"),
             ),
         ),
         Layer(
@@ -169,9 +191,9 @@ RESULT_LAYERS: Final[dict[str, Layer]] = {
             ("polygon",),
             (
                 Column("name", "Name of the inlet."),
-                number("area_m2", "m2", "Area, from cells."),
+                number("area_m2", "area", "Area, from cells."),
                 Column("cut_by_edge", "Whether it is cut by the edge of the data.",
-                       kind="yes_no"),
+                       kind="yes_no", label="Cut by the edge"),
             ),
         ),
         Layer(
@@ -180,7 +202,7 @@ RESULT_LAYERS: Final[dict[str, Layer]] = {
             ("polygon",),
             (
                 Column("name", "Name of the inlet."),
-                number("area_m2", "m2", "Area, from cells."),
+                number("area_m2", "area", "Area, from cells."),
             ),
         ),
         Layer(
@@ -194,7 +216,7 @@ RESULT_LAYERS: Final[dict[str, Layer]] = {
             "Contours of the ground, no closer than the accuracy of the data bears.",
             ("line",),
             (
-                number("elevation_m", "m", "Elevation."),
+                number("elevation_m", "elevation", "Elevation."),
                 Column("label", "Elevation in the units of the reports."),
                 Column("kind", '"index" for every fifth, else "ordinary".'),
             ),
@@ -208,35 +230,37 @@ RESULT_LAYERS: Final[dict[str, Layer]] = {
             (
                 Column("subject", "Name of the inlet, node, downspout or low spot."),
                 Column("kind", '"inlet", "node", "downspout" or "low spot".'),
-                number("return_period_yr", "yr", "Return period; empty for a stated "
-                        "intensity."),
+                number("return_period_yr", "return_period", "Return period; empty for a stated "
+                       "intensity.", label="Storm"),
                 Column("method", '"rational" (peak), or "nrcs" (curve number, hydrograph of a '
                        "nested storm)."),
-                number("area_m2", "m2", "Area, roofs led to it included."),
-                number("runoff_coefficient", "1", "Runoff coefficient with frequency factor."),
-                number("time_of_concentration_min", "min", "Time whose rain gives the peak; for "
-                        "nrcs that of the slowest way."),
-                number("intensity_mm_h", "mm/h", "Rainfall intensity."),
-                number("flow_m3s", "m3/s", "Peak flow."),
-                *bounds("flow_m3s", "m3/s", "catchment of the inlet, and so a smaller peak, at "
+                number("area_m2", "area", "Area, roofs led to it included."),
+                number("runoff_coefficient", "ratio", "Runoff coefficient with frequency factor."),
+                number("time_of_concentration_min", "rain_time", "Time whose rain gives the "
+                       "peak; for nrcs that of the slowest way."),
+                number("intensity_mm_h", "rain", "Rainfall intensity."),
+                number("flow_m3s", "flow", "Peak flow."),
+                *bounds("flow_m3s", "flow", "catchment of the inlet, and so a smaller peak, at "
                         "this intensity"),
-                number("volume_m3", "m3", "Runoff volume of the whole storm."),
-                number("ca_m2", "m2", "Runoff coefficient times area that has arrived at the "
-                        "peak."),
-                number("total_ca_m2", "m2", "The same of all parts."),
-                number("longest_way_m", "m", "Length of the slowest way."),
-                number("kirpich_min", "min", "Its time by Kirpich, to compare."),
-                number("faa_min", "min", "Its time by the Federal Aviation Administration, to "
-                        "compare."),
-                number("curve_number", "1", "Composite curve number."),
-                number("runoff_depth_mm", "mm", "Mean depth of the runoff."),
-                number("graphical_peak_m3s", "m3/s", "Peak by the graphical method of TR-55; "
-                        "empty without a storm type."),
-                number("release_m3s", "m3/s", "What the line that leaves it carries, flowing "
-                        "full; empty where that is not known."),
-                number("storage_m3", "m3", "Largest volume that is held back while no more than "
-                        "the release leaves (modified rational method)."),
-                number("storage_rain_min", "min", "Duration of the rain that fills it."),
+                number("volume_m3", "volume", "Runoff volume of the whole storm."),
+                number("ca_m2", "area", "Runoff coefficient times area that has arrived at the "
+                       "peak.", label="C times area"),
+                number("total_ca_m2", "area", "The same of all parts."),
+                number("longest_way_m", "distance", "Length of the slowest way."),
+                number("kirpich_min", "rain_time", "Its time by Kirpich, to compare.",
+                       label="Time by Kirpich"),
+                number("faa_min", "rain_time", "Its time by the Federal Aviation Administration, "
+                       "to compare.", label="Time by the FAA"),
+                number("curve_number", "curve_number", "Composite curve number."),
+                number("runoff_depth_mm", "rain_depth", "Mean depth of the runoff."),
+                number("graphical_peak_m3s", "flow", "Peak by the graphical method of TR-55; "
+                       "empty without a storm type.", label="Peak by TR-55"),
+                number("release_m3s", "flow", "What the line that leaves it carries, flowing "
+                       "full; empty where that is not known.", label="Released"),
+                number("storage_m3", "volume", "Largest volume that is held back while no more "
+                       "than the release leaves (modified rational method).", label="Held back"),
+                number("storage_rain_min", "rain_time", "Duration of the rain that fills it.",
+                       label="Rain that fills it"),
                 Column("note", "What decides, or was assumed."),
             ),
         ),
@@ -250,14 +274,16 @@ RESULT_LAYERS: Final[dict[str, Layer]] = {
                 Column("from_kind", '"inlet", "outlet", "opening" or "low spot".'),
                 Column("to_place", "The lower one."),
                 Column("to_kind", "As above."),
-                number("distance_m", "m", "In a straight line."),
-                number("fall_m", "m", "Of the elevation data."),
-                number("fall_m_p05", "m", "In 5 of 100 likely surfaces it is less; of fewer than "
-                        "20 empty."),
-                number("fall_m_p50", "m", "In half of them it is less."),
-                number("fall_m_p95", "m", "In 95 of 100 it is less; of fewer than 20 empty."),
-                number("slope", "1", "Fall divided by distance."),
-                Column("is_certain", "Whether it falls that way in 95 of 100.", kind="yes_no"),
+                number("distance_m", "distance", "In a straight line."),
+                number("fall_m", "elevation", "Of the elevation data."),
+                number("fall_m_p05", "elevation", "In 5 of 100 likely surfaces it is less; of "
+                       "fewer than 20 empty."),
+                number("fall_m_p50", "elevation", "In half of them it is less."),
+                number("fall_m_p95", "elevation", "In 95 of 100 it is less; of fewer than 20 "
+                       "empty."),
+                number("slope", "ground_slope", "Fall divided by distance."),
+                Column("is_certain", "Whether it falls that way in 95 of 100.",
+                       kind="yes_no", label="Certain"),
             ),
         ),
         *WATER_LAYERS,
@@ -268,28 +294,26 @@ RESULT_LAYERS: Final[dict[str, Layer]] = {
             (),
             (
                 Column("rule", "Identifier of the rule."),
-                Column("severity", '"fail", "warn" or "note".'),
+                Column("severity", '"fail", "warn" or "note".', label="Weight"),
                 Column("subject", "What it is about."),
-                Column("message", "What was found and what to do."),
-                number("measured", "see unit", "What was measured."),
-                number("limit", "see unit", "The limit."),
+                Column("message", "What was found and what to do.", label="Finding"),
+                Column("measured", "What was measured.", "number", unit="see unit"),
+                Column("limit", "The limit.", "number", unit="see unit"),
                 Column("unit", "Unit of both."),
                 Column("source", "Where the limit comes from."),
-                number("area_m2", "m2", "Area it is about, of water."),
-                number("volume_m3", "m3", "Volume of it."),
-                Column("touches", "What that water stands on or against, with semicolons between."),
-                Column(
-                    "part_of",
-                    "Rule and subject of the finding of the same cause under which it is listed; "
-                    "empty for one that stands for itself.",
-                ),
+                number("area_m2", "area", "Area it is about, of water."),
+                number("volume_m3", "volume", "Volume of it."),
+                Column("touches", "What that water stands on or against, with semicolons "
+                       "between.", label="Stands at or on"),
+                Column("part_of", "Rule and subject of the finding of the same cause under which "
+                       "it is listed; empty for one that stands for itself."),
                 Column("today", "Whether it is so only of the drains as they are, and no longer "
                        "as proposed.", kind="yes_no"),
-                number("x", "unit of the CRS", "Easting, where it has a place."),
-                number("y", "unit of the CRS", "Northing, where it has a place."),
-                Column("rests_on", "Where the levels come from that it rests on: given, below rim, "
-                       "from line, from ground, proposed, unknown; of drains alone. No failure "
-                       "rests on a level that nobody gave."),
+                position("x", "Easting, where it has a place."),
+                position("y", "Northing, where it has a place."),
+                Column("rests_on", "Where the levels come from that it rests on: given, below "
+                       "rim, from line, from ground, proposed, unknown; of drains alone. No "
+                       "failure rests on a level that nobody gave."),
             ),
         ),
         Layer(
@@ -297,11 +321,12 @@ RESULT_LAYERS: Final[dict[str, Layer]] = {
             "How a viewer may draw the layers: open Styled Layer Descriptors.",
             (),
             (
-                Column("f_table_name", "Layer."),
-                Column("f_geometry_column", "Column of its geometry."),
-                Column("styleName", "Name of the style."),
-                Column("styleSLD", "The style."),
-                Column("useAsDefault", "Whether it is the style to start with.", kind="yes_no"),
+                Column("f_table_name", "Layer.", label="Layer"),
+                Column("f_geometry_column", "Column of its geometry.", label="Geometry column"),
+                Column("styleName", "Name of the style.", label="Style"),
+                Column("styleSLD", "The style.", label="Style as text"),
+                Column("useAsDefault", "Whether it is the style to start with.", kind="yes_no",
+                       label="Default"),
                 Column("description", "What it is for."),
             ),
         ),

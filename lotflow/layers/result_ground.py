@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from typing import Final
 
-from lotflow.layers.columns import Column, Layer, number
+from lotflow.layers.columns import Column, Layer, number, position
 
 _XY: Final = (
-    number("x", "unit of the CRS", "Easting."),
-    number("y", "unit of the CRS", "Northing."),
+    position("x", "Easting."),
+    position("y", "Northing."),
 )
 
 _OUTLET_OPTIONS: Final = Layer(
@@ -17,24 +17,27 @@ _OUTLET_OPTIONS: Final = Layer(
     "water may be let out there is not judged.",
     ("line",),
     (
-        Column("subject", "Low spot or inlet."),
+        Column("subject", "Low spot or inlet.", label="From"),
         Column("rank", "1 for the best option.", kind="whole"),
         Column("kind", '"lot edge", "beyond the lot" (off it, where no street is drawn), '
-               '"street", "water", or the kind of a drawn outlet.'),
+               '"street", "water", or the kind of a drawn outlet.', label="To"),
         Column("place", "Name of the place; of the lot edge, and beyond it, the side."),
         *_XY,
-        number("level_m", "m", "Level there."),
-        number("run_m", "m", "Length of the way, round buildings."),
-        number("surface_fall_m", "m", "Fall from ground or rim to the place."),
-        number("fall_m", "m", "Fall from the highest invert that the cover allows."),
-        number("least_fall_m", "m", "Least fall of the pipe over the run."),
-        number("left_m", "m", "What is left of the fall after the least fall."),
-        number("left_low_m", "m", "Lower end of its 95 % interval."),
-        number("left_high_m", "m", "Upper end of its 95 % interval."),
-        Column("verdict", '"reachable", "cannot tell" or "not reachable".'),
-        number("deepest_m", "m", "Greatest depth of the invert below the ground, with an even "
-                "fall."),
-        number("off_lot_m", "m", "Length of the way beyond the lot."),
+        number("level_m", "elevation", "Level there."),
+        number("run_m", "distance", "Length of the way, round buildings."),
+        number("surface_fall_m", "elevation", "Fall from ground or rim to the place.",
+               label="Fall of the ground"),
+        number("fall_m", "elevation", "Fall from the highest invert that the cover allows.",
+               label="Fall under cover"),
+        number("least_fall_m", "elevation", "Least fall of the pipe over the run."),
+        number("left_m", "elevation", "What is left of the fall after the least fall.",
+               label="Fall to spare"),
+        number("left_low_m", "elevation", "Lower end of its 95 % interval."),
+        number("left_high_m", "elevation", "Upper end of its 95 % interval."),
+        Column("verdict", '"reachable", "cannot tell" or "not reachable".', label="By the data"),
+        number("deepest_m", "elevation", "Greatest depth of the invert below the ground, with an "
+               "even fall.", label="Deepest trench"),
+        number("off_lot_m", "distance", "Length of the way beyond the lot.", label="Off the lot"),
     ),
 )  # fmt: skip
 
@@ -43,20 +46,21 @@ _FACADES: Final = Layer(
     "Fall of the ground in the first 10 ft from each straight stretch of a building.",
     ("line",),
     (
-        Column("name", "Building and side."),
+        Column("name", "Building and side.", label="Wall"),
         Column("building", "Name of the building."),
         *_XY,
-        number("length_m", "m", "Length of the facade."),
-        number("reach_m", "m", "Distance over which the fall was taken; less than 10 ft where "
-                "another building or the lot line is nearer."),
-        Column("surface", '"soil" or "paving", by the greater part.'),
-        number("fall_m", "m", "Fall away from the wall, at the place where it is least; negative "
-                "where the ground falls towards it."),
-        number("slope", "1", "That fall divided by its distance."),
-        number("slope_low", "1", "Lower end of its 95 % interval."),
-        number("slope_high", "1", "Upper end of its 95 % interval."),
-        number("slope_limit", "1", "Least slope."),
-        Column("verdict", '"too flat", "cannot tell", "no fault seen", or "too narrow to tell".'),
+        number("length_m", "length", "Length of the facade."),
+        number("reach_m", "length", "Distance over which the fall was taken; less than 10 ft "
+               "where another building or the lot line is nearer."),
+        Column("surface", '"soil" or "paving", by the greater part.', label="Ground"),
+        number("fall_m", "elevation", "Fall away from the wall, at the place where it is least; "
+               "negative where the ground falls towards it."),
+        number("slope", "ground_slope", "That fall divided by its distance.", label="Falls away"),
+        number("slope_low", "ground_slope", "Lower end of its 95 % interval."),
+        number("slope_high", "ground_slope", "Upper end of its 95 % interval."),
+        number("slope_limit", "ground_slope", "Least slope.", label="Least slope"),
+        Column("verdict", '"too flat", "cannot tell", "no fault seen", or "too narrow to tell".',
+               label="By the data"),
     ),
 )  # fmt: skip
 
@@ -65,36 +69,45 @@ _OPENINGS: Final = Layer(
     "Openings of buildings, and how far they stand above ground and water.",
     ("point",),
     (
-        Column("name", "Name."),
+        Column("name", "Name.", label="Opening"),
         Column("kind", "Kind of opening."),
-        number("sill_m", "m", "Level at which water enters."),
+        number("sill_m", "elevation", "Level at which water enters."),
         number(
             "ground_m",
-            "m",
+            "elevation",
             "Median of the ground 0.5 to 1.5 m from it, 1.5 cells on a grid coarser than 1 m.",
         ),
         number(
             "ground_spread_m",
-            "m",
+            "depth",
             "Half the range of that ground between its percentiles 16 and 84.",
+            label="Spread of that ground",
         ),
-        number("above_ground_m", "m", "Sill above that ground."),
+        number("above_ground_m", "depth", "Sill above that ground."),
         Column("low_spot", "Low spot beside it; empty where there is none.", kind="whole"),
         Column(
             "is_touched",
             "Whether that low spot, when full, stands at the opening, not only within 10 ft.",
             kind="yes_no",
+            label="At the opening",
         ),
-        number("spill_elevation_m", "m", "Level at which that low spot overflows."),
-        number("freeboard_m", "m", "Sill above that level."),
+        number(
+            "spill_elevation_m",
+            "elevation",
+            "Level at which that low spot overflows.",
+            label="Overflows at",
+        ),
+        number(
+            "freeboard_m", "depth", "Sill above that level.", label="Above the low spot's overflow"
+        ),
         Column(
             "not_closed",
             "Whether the data that were read end before the basin of that low "
             "spot closes: its level is at least what is given, the freeboard at most.",
             kind="yes_no",
         ),
-        number("freeboard_low_m", "m", "Lower end of its 95 % interval."),
-        number("freeboard_high_m", "m", "Upper end of its 95 % interval."),
+        number("freeboard_low_m", "depth", "Lower end of its 95 % interval."),
+        number("freeboard_high_m", "depth", "Upper end of its 95 % interval."),
     ),
 )
 
@@ -105,12 +118,12 @@ QUANTITIES_TABLE: Final = Layer(
     (),
     (
         Column("item", "Name of the item, as a price list calls it."),
-        Column("detail", "How it was counted."),
-        number("quantity", "see unit", "How much."),
+        Column("detail", "How it was counted.", label="Counted as"),
+        Column("quantity", "How much.", "number", unit="see unit"),
         Column("unit", "Unit of the quantity."),
-        number("price", "currency of the price list", "Price of one unit; empty where none is "
-                "given."),
-        number("cost", "currency of the price list", "Quantity times price."),
+        Column("price", "Price of one unit; empty where none is given.",
+               "number", unit="currency of the price list"),
+        Column("cost", "Quantity times price.", "number", unit="currency of the price list"),
     ),
 )  # fmt: skip
 

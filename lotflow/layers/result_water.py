@@ -4,44 +4,63 @@ from __future__ import annotations
 
 from typing import Final
 
-from lotflow.layers.columns import Column, Layer, number
+from lotflow.layers.columns import Column, Layer, number, position
 
-_STORM: Final = number("return_period_yr", "yr", "Return period of the storm.")
+_STORM: Final = number(
+    "return_period_yr", "return_period", "Return period of the storm.", label="Storm"
+)
 _CASE: Final = Column(
     "case",
-    '"open": every inlet works; "blocked:NAME": that one takes nothing; "blocked:all": none takes '
-    'anything; "limited": those of limited capacity take no more than that.',
+    '"open": every inlet works; "blocked:NAME": that one takes '
+    'nothing; "blocked:all": none takes anything; "limited": those of limited '
+    "capacity take no more than that.",
+    label="When",
 )
 _LOW_SPOT: Final = Column("low_spot", "The low spot it stands in.", kind="whole")
 _STANDS: Final = (
-    number("level_m", "m", "Elevation of the water."),
-    number("depth_m", "m", "Greatest depth."),
-    number("area_m2", "m2", "Area under water."),
-    number("volume_m3", "m3", "Volume."),
-    number("paved_m2", "m2", "Of the area: over paving."),
-    number("off_lot_m2", "m2", "Of the area: beyond the lot."),
-    Column("touches", 'Buildings at whose wall it stands and openings at which it stands, "paving" '
-           'and "ground beyond the lot", with semicolons between.'),
-    number("wall_depth_m", "m", "Greatest depth over the cells that touch a wall of a building; 0 "
-           "where none does."),
+    number("level_m", "elevation", "Elevation of the water.", label="Water level"),
+    number("depth_m", "depth", "Greatest depth."),
+    number("area_m2", "area", "Area under water."),
+    number("volume_m3", "volume", "Volume."),
+    number("paved_m2", "area", "Of the area: over paving.", label="On paving"),
+    number("off_lot_m2", "area", "Of the area: beyond the lot.", label="Off the lot"),
+    Column("touches", "Buildings at whose wall it stands and openings at which it stands, "
+           '"paving" and "ground beyond the lot", with semicolons between.',
+           label="Stands at or on"),
+    number("wall_depth_m", "depth", "Greatest depth over the cells that touch a wall of a "
+           "building; 0 where none does.", label="Deep at the wall"),
     Column("building", "Building that the water comes closest to entering, within 10 ft: what it "
            "touches before what is near, given levels before others; empty where there is none."),
     Column("opening", "Its opening through which that would be; empty for its walls as a whole."),
     Column("threshold_basis", '"threshold" or "sill" as given; empty where neither is given.'),
-    number("threshold_m", "m", "Elevation at which water enters there, as given."),
-    number("freeboard_m", "m", "That elevation less the level of the water where it touches, or "
-           "is nearest in height; negative above it; empty where no elevation is given."),
-    Column("reaches_building", "Whether water stands at a wall or opening as high as an elevation "
-           "given for it; empty where it does not as far as the data go, but they do not "
-           "close its basin or catchment.", kind="yes_no"),
+    number("threshold_m", "elevation", "Elevation at which water enters there, as given."),
+    number("freeboard_m", "depth", "That elevation less the level of the water where it touches, "
+           "or is nearest in height; negative above it; empty where no elevation is given.",
+           label="Below sill"),
+    Column("reaches_building", "Whether water stands at a wall or opening as high as an "
+           "elevation given for it; empty where it does not as far as the data go, but they do "
+           "not close its basin or catchment.", kind="yes_no", label="Reaches the sill"),
     Column("not_closed", "Whether the data that were read end before the basin or the catchment "
            "of the low spot closes: level, depth, area and volume are at least what is given, "
            "the freeboard at most.", kind="yes_no"),
 )  # fmt: skip
 _SPILL: Final = (
-    number("overflow_m3", "m3", "What runs over out of it; 0 while it is not full."),
-    Column("spills_to", "Inlet, low spot or other place that its overflow reaches first."),
-    Column("spills_onto", '"lot" or "beyond the lot": whose ground its overflow crosses.'),
+    number(
+        "overflow_m3",
+        "volume",
+        "What runs over out of it; 0 while it is not full.",
+        label="Runs over",
+    ),
+    Column(
+        "spills_to",
+        "Inlet, low spot or other place that its overflow reaches first.",
+        label="Runs over into",
+    ),
+    Column(
+        "spills_onto",
+        '"lot" or "beyond the lot": whose ground its overflow crosses.',
+        label="Runs over onto",
+    ),
 )
 
 _PONDS: Final = Layer(
@@ -50,21 +69,22 @@ _PONDS: Final = Layer(
     "inlets blocked.",
     ("polygon",),
     (
-        Column("id", "Number of the row.", kind="whole"),
+        Column("id", "Number of the row.", kind="whole", label="No."),
         _STORM,
         _CASE,
         _LOW_SPOT,
-        number("x", "unit of the CRS", "Easting of the deepest point."),
-        number("y", "unit of the CRS", "Northing of the deepest point."),
+        position("x", "Easting of the deepest point."),
+        position("y", "Northing of the deepest point."),
         *_STANDS,
         *_SPILL,
-        number("overflow_x", "unit of the CRS", "Easting of the point over which it runs."),
-        number("overflow_y", "unit of the CRS", "Northing of that point."),
-        number("soaks_away_h", "h", "Time until it has soaked into the ground; empty where "
-                "none of the ground under it takes water."),
-        number("stays_m", "m", "Depth that stays on sealed ground until it dries."),
+        position("overflow_x", "Easting of the point over which it runs."),
+        position("overflow_y", "Northing of that point."),
+        number("soaks_away_h", "duration", "Time until it has soaked into the ground; empty "
+               "where none of the ground under it takes water.", label="Gone after"),
+        number("stays_m", "depth", "Depth that stays on sealed ground until it dries.",
+               label="Stays on sealed ground"),
         Column("artefact", "Why the low spot may be no standing water at all; empty if nothing "
-               "speaks against it."),
+               "speaks against it.", label="May be none"),
     ),
 )  # fmt: skip
 
@@ -74,10 +94,15 @@ _OVERFLOW_PATHS: Final = Layer(
     "or the end of the data.",
     ("line",),
     (
-        Column("id", "Number of the row.", kind="whole"),
+        Column("id", "Number of the row.", kind="whole", label="No."),
         _CASE,
         _LOW_SPOT,
-        number("least_return_period_yr", "yr", "Most frequent storm in which it runs over."),
+        number(
+            "least_return_period_yr",
+            "return_period",
+            "Most frequent storm in which it runs over.",
+            label="In a storm of",
+        ),
         *_SPILL,
     ),
 )
@@ -92,32 +117,32 @@ _POND_CASES: Final = Layer(
     (
         _STORM,
         _CASE,
-        number("runoff_m3", "m3", "Runoff of the whole window."),
-        number("ponded_m3", "m3", "Standing, in all ponds of the window."),
-        number("taken_m3", "m3", "Taken by inlets over the surface, less what comes up again."),
-        number("connected_m3", "m3", "Roof water led into the drains by downspouts."),
-        number("to_water_m3", "m3", "Left into open water."),
-        number("to_gap_m3", "m3", "Lost from sight in gaps of the elevation data."),
-        number("over_edge_m3", "m3", "Left over the edge of the elevation data."),
-        number("residual_m3", "m3", "Runoff less all that; 0 but for rounding."),
+        number("runoff_m3", "volume", "Runoff of the whole window."),
+        number("ponded_m3", "volume", "Standing, in all ponds of the window."),
+        number("taken_m3", "volume", "Taken by inlets over the surface, less what comes up again."),
+        number("connected_m3", "volume", "Roof water led into the drains by downspouts."),
+        number("to_water_m3", "volume", "Left into open water."),
+        number("to_gap_m3", "volume", "Lost from sight in gaps of the elevation data."),
+        number("over_edge_m3", "volume", "Left over the edge of the elevation data."),
+        number("residual_m3", "volume", "Runoff less all that; 0 but for rounding."),
         number(
             "raised_m2",
-            "m2",
-            "Area on which water stands higher than with every inlet open, or "
-            "where it was dry; 0 only where all depths are the same to 0.1 mm.",
+            "area",
+            "Area on which water stands higher than with every inlet "
+            "open, or where it was dry; 0 only where all depths are the same to 0.1 mm.",
         ),
-        number("raised_m3", "m3", "What stands there more."),
+        number("raised_m3", "volume", "What stands there more."),
         _LOW_SPOT,
-        number(
+        position(
             "x",
-            "unit of the CRS",
             "Easting of the point where it rises most; with every inlet open of its deepest point.",
         ),
-        number("y", "unit of the CRS", "Northing of that point."),
+        position("y", "Northing of that point."),
         number(
             "rise_m",
-            "m",
+            "depth",
             "How much higher it stands there than with every inlet open; 0 where no water rises.",
+            label="Rises",
         ),
         *_STANDS,
         *_SPILL,
@@ -134,13 +159,15 @@ _INLET_INTAKE: Final = Layer(
         _STORM,
         _CASE,
         Column("inlet", "Name of the inlet."),
-        number("direct_m3", "m3", "Reaches it over open ground."),
-        number("overflow_m3", "m3", "Reaches it out of full ponds and culverts."),
-        number("from_inlets_m3", "m3", "What other inlets let pass to it."),
-        number("backs_up_m3", "m3", "Comes up out of it for want of room in its line."),
-        number("refused_m3", "m3", "What it cannot take as it comes, and its low spot holds."),
-        number("passed_m3", "m3", "What it cannot take, and goes on."),
-        number("taken_m3", "m3", "What it takes."),
+        number("direct_m3", "volume", "Reaches it over open ground."),
+        number(
+            "overflow_m3", "volume", "Reaches it out of full ponds and culverts.", label="Runs over"
+        ),
+        number("from_inlets_m3", "volume", "What other inlets let pass to it."),
+        number("backs_up_m3", "volume", "Comes up out of it for want of room in its line."),
+        number("refused_m3", "volume", "What it cannot take as it comes, and its low spot holds."),
+        number("passed_m3", "volume", "What it cannot take, and goes on."),
+        number("taken_m3", "volume", "What it takes."),
     ),
 )
 
@@ -156,18 +183,22 @@ _WALL_WATER: Final = Layer(
         _LOW_SPOT,
         Column("name", "Building or opening."),
         Column("kind", '"building" for any of its walls, or "opening".'),
-        Column("is_own", "Whether it belongs to a building of the lot.", kind="yes_no"),
+        Column("is_own", "Whether it belongs to a building of the lot.",
+               kind="yes_no", label="On the lot's building"),
         Column("at_wall", "Whether the water touches it.", kind="yes_no"),
-        number("depth_m", "m", "Greatest depth over the cells that touch it; 0 where none does."),
-        number("level_m", "m", "Highest level of the water over those cells, else within reach."),
-        number("x", "unit of the CRS", "Easting of the cell where it is so deep, or so high."),
-        number("y", "unit of the CRS", "Northing of that cell."),
+        number("depth_m", "depth", "Greatest depth over the cells that touch it; 0 where none "
+               "does."),
+        number("level_m", "elevation", "Highest level of the water over those cells, else within "
+               "reach.", label="Water level"),
+        position("x", "Easting of the cell where it is so deep, or so high."),
+        position("y", "Northing of that cell."),
         Column("threshold_basis", '"threshold" or "sill" as given; empty where neither is given.'),
-        number("threshold_m", "m", "Elevation at which water enters, as given."),
-        number("freeboard_m", "m", "That elevation less the level of the water."),
-        Column("is_reached", "Whether water touches it as high as the elevation given; empty where "
-               "it does not as far as the data go, but they do not close its basin or catchment.",
-               kind="yes_no"),
+        number("threshold_m", "elevation", "Elevation at which water enters, as given."),
+        number("freeboard_m", "depth", "That elevation less the level of the water.",
+               label="Below sill"),
+        Column("is_reached", "Whether water touches it as high as the elevation given; empty "
+               "where it does not as far as the data go, but they do not close its basin or "
+               "catchment.", kind="yes_no", label="Reaches the sill"),
         Column("not_closed", "Whether the data that were read end before the basin or the "
                "catchment of the water closes: depth and level are at least what is given, the "
                "freeboard at most.", kind="yes_no"),

@@ -24,8 +24,9 @@ def _measured(
     *,
     low: float | None = None,
     high: float | None = None,
+    label: str = "",
 ) -> Column:
-    return Column(name, meaning, kind="number", quantity=quantity, low=low, high=high)
+    return Column(name, meaning, "number", quantity, low=low, high=high, label=label)
 
 
 _NAME = Column("name", "Name shown in every result.", required=True, unique=True)
@@ -61,16 +62,18 @@ _INLETS = Layer(
     (
         _NAME,
         Column("kind", "Kind of inlet.", choices=INLET_KINDS),
-        _measured("grate_length", "size", "Length of the grate.", low=0.02, high=20),
-        _measured("grate_width", "size", "Width of the grate.", low=0.02, high=3),
+        _measured("grate_length", "diameter", "Length of the grate.", low=0.02, high=20),
+        _measured("grate_width", "diameter", "Width of the grate.", low=0.02, high=3),
         Column("open_share", "Open share of the grate's area.", "number", low=0, high=1),
-        _measured("opening_width", "size", "Width of the grate's widest opening.", low=0),
+        _measured("opening_width", "diameter", "Width of the grate's widest opening.", low=0),
         Column("grates_removable", "Whether the grate can be taken out for cleaning.", "yes_no"),
-        _measured("channel_depth", "size", "Inside depth of a channel drain.", low=0.01, high=2),
-        _measured("channel_width", "size", "Inside width of a channel drain.", low=0.01, high=2),
+        _measured("channel_depth", "diameter", "Inside depth of a channel drain.",
+                  low=0.01, high=2),
+        _measured("channel_width", "diameter", "Inside width of a channel drain.",
+                  low=0.01, high=2),
         _measured("rim", "elevation", "Level of the grate's rim."),
         _measured(
-            "rim_above_ground", "height", "How far the rim stands above the ground beside it, "
+            "rim_above_ground", "depth", "How far the rim stands above the ground beside it, "
             "as seen on site.", low=-1, high=2,
         ),
         Column("gutter_slope_pct", "Fall along the gutter or swale that leads water over the "
@@ -88,7 +91,7 @@ _DOWNSPOUTS = Layer(
         _LABEL,
         Column("building", "Name of the building it drains."),
         _measured("roof_area", "area", "Roof area it drains, seen from above.", low=0),
-        _measured("leader", "size", "Inside diameter of the leader.", low=0.02, high=0.5),
+        _measured("leader", "diameter", "Inside diameter of the leader.", low=0.02, high=0.5),
         Column(
             "to", 'Where it discharges: "surface", or the name of an inlet, node, outlet or line.'
         ),
@@ -103,21 +106,23 @@ _DRAIN_LINES = Layer(
         _NAME,
         Column("from", "Name of the inlet or node at the upstream end."),
         Column("to", "Name of the inlet, node or outlet at the downstream end."),
-        _measured("diameter", "size", "Inside diameter.", low=0.01, high=2),
-        _measured("diameter_down", "size", "Inside diameter at the downstream end, where it "
+        _measured("diameter", "diameter", "Inside diameter.", low=0.01, high=2,
+                  label="Inside diameter"),
+        _measured("diameter_down", "diameter", "Inside diameter at the downstream end, where it "
                   "differs.", low=0.01, high=2),
-        _measured("size", "size", "Nominal size, looked up by material.", low=0.01, high=2),
+        _measured("size", "diameter", "Nominal size, looked up by material.", low=0.01, high=2),
         Column("material", "Material of the pipe.", choices=MATERIALS),
         _STATUS,
         _measured("invert_up", "elevation", "Invert at the upstream end."),
         _measured("invert_down", "elevation", "Invert at the downstream end."),
-        _measured("invert_up_below_rim", "height", "Depth of the upstream invert below the rim.",
+        _measured("invert_up_below_rim", "depth", "Depth of the upstream invert below the rim.",
                   low=0, high=10),
-        _measured("invert_down_below_rim", "height", "Depth of the downstream invert below the "
+        _measured("invert_down_below_rim", "depth", "Depth of the downstream invert below the "
                   "rim.", low=0, high=10),
         Column("joint", "Kind of joint: glued, gasket, push, taped, none."),
-        _measured("sediment", "size", "Depth of sediment in the pipe.", low=0, high=2),
-        _measured("standing_water", "size", "Depth of water standing in the pipe.", low=0, high=2),
+        _measured("sediment", "diameter", "Depth of sediment in the pipe.", low=0, high=2),
+        _measured("standing_water", "diameter", "Depth of water standing in the pipe.",
+                  low=0, high=2),
         Column("test", "How it was tested: hose, dye, camera.", choices=("hose", "dye", "camera")),
         _measured("test_flow", "flow", "Flow put in during the test.", low=0),
         Column("test_seconds", "Time until the water arrived [s].", "number", low=0),
@@ -135,14 +140,14 @@ _OUTLETS = Layer(
         _NAME,
         Column("kind", "Kind of outlet.", choices=OUTLET_KINDS),
         _measured("invert", "elevation", "Invert, or the lip of an emitter."),
-        _measured("diameter", "size", "Inside diameter of the outlet.", low=0.01, high=2),
+        _measured("diameter", "diameter", "Inside diameter of the outlet.", low=0.01, high=2),
         _measured("water_level", "elevation", "Highest water in what it runs into, such as a "
                   "sewer or ditch."),
         Column("gutter_slope_pct", "Fall along the gutter at a curb outlet [%].", "number",
                low=0.05, high=30),
         Column("cross_slope_pct", "Cross slope of the street there [%].", "number",
                low=0.5, high=15),
-        _measured("curb_height", "size", "Height of the curb.", low=0.02, high=0.5),
+        _measured("curb_height", "diameter", "Height of the curb.", low=0.02, high=0.5),
         _measured("gutter_flow", "flow", "What already runs in the gutter there in the design "
                   "storm.", low=0),
         _measured("storage", "volume", "Water that a dry well holds, between its stones.", low=0),
@@ -171,13 +176,13 @@ _CULVERTS = Layer(
     "Pipes under roads and drives, drawn downstream: the upstream end takes water, which comes "
     "out at the downstream end.",
     ("line",),
-    (_LABEL, _measured("diameter", "size", "Inside diameter.", low=0.01, high=3)),
+    (_LABEL, _measured("diameter", "diameter", "Inside diameter.", low=0.01, high=3)),
 )
 _WALLS = Layer(
     "walls",
     "Walls, curbs and berms that the raster does not show.",
     ("line",),
-    (_LABEL, _measured("height", "height", "Height above the ground.", low=0, high=10)),
+    (_LABEL, _measured("height", "depth", "Height above the ground.", low=0, high=10)),
 )
 _WATER = Layer("water", "Open water, or ground that always takes flow.", ("polygon",), (_LABEL,))
 

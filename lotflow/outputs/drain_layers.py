@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from collections import Counter
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -18,108 +17,22 @@ from lotflow.outputs.result_layers import layer_frame
 from lotflow.units import from_si
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Mapping, Sequence
+    from collections.abc import Callable, Sequence
 
     import geopandas as gpd
 
-    from lotflow.drains.available_fall import AvailableFall
-    from lotflow.drains.channel_checks import ChannelResult
-    from lotflow.drains.drain_system import DrainState
-    from lotflow.drains.inlet_checks import InletFacts
-    from lotflow.drains.intake import Intakes
+    from lotflow.drains.channel_drains import ChannelResult
+    from lotflow.drains.checked import CheckedCase
     from lotflow.drains.receivers import ReceiverStorm
-    from lotflow.drains.sizing import SizedSystem
-    from lotflow.findings import Finding
 
 Row = dict[str, Any]
 
 
-@dataclass(frozen=True, eq=False)
-class CheckedCase:
-    """
-    One state of the drain system, checked.
-
-    Parameters
-    ----------
-    case
-        "today" or "proposed".
-    state
-        What its lines do.
-    status
-        Of each line, by name, as drawn.
-    design
-        Position of the design storm; None without rain.
-    sized, sized_rarest
-        With the sizes that work in the design storm, and in the rarest; None without rain.
-    falls
-        Available fall of its inlets.
-    inlets, channels
-        Facts of its inlets, and what its channel drains do.
-    received
-        What each storm does at each outlet.
-    intakes
-        What each inlet takes in each storm, and where the rest goes.
-    grate_depth_m
-        Water over each grate that takes the design storm, by name [m].
-    findings
-        What was found.
-    """
-
-    case: str
-    state: DrainState
-    status: Mapping[str, str]
-    design: int | None
-    sized: SizedSystem | None
-    sized_rarest: SizedSystem | None
-    falls: Sequence[AvailableFall]
-    inlets: Sequence[InletFacts]
-    channels: Sequence[ChannelResult]
-    received: Sequence[ReceiverStorm]
-    intakes: Intakes
-    grate_depth_m: Mapping[str, float]
-    findings: Sequence[Finding]
-
-    @property
-    def design_storm_yr(self) -> float:
-        """Return period of the design storm [yr]; NaN without rain."""
-        return np.nan if self.design is None else float(self.state.system.storms[self.design])
-
-    def needed(self, position: int) -> dict[str, Any]:
-        """
-        Give the size a line needs in the design storm, and that in the rarest beside it.
-
-        Parameters
-        ----------
-        position
-            Of the line.
-        """
-        return {
-            "design_storm_yr": self.design_storm_yr,
-            "required_size": _size(self.sized, position),
-            "rarest_storm_yr": np.nan if self.design is None else self.state.system.storms[-1],
-            "rarest_storm_size": _size(self.sized_rarest, position),
-        }
-
-
-def _size(sized: SizedSystem | None, position: int) -> str | None:
-    """Size of a line as it is ordered; None where none on sale is enough."""
-    return None if sized is None else sized.labels[position] or None
-
-
 def drain_layers(cases: Sequence[CheckedCase], crs: Any) -> dict[str, pd.DataFrame]:
-    """
-    Give the layers about drains.
-
-    Parameters
-    ----------
-    cases
-        The main one first.
-    crs
-        Of the grid.
-    """
+    """Give the layers about drains."""
     return {
         "drain_lines": _layer("drain_lines", cases, _line_rows, crs),
-        "line_storms": _table("line_storms", cases, line_storm_rows),
+        "line_storms": _table("line_storms", cases, _line_storm_rows),
         "outlet_storms": _table("outlet_storms", cases, outlet_storm_rows),
         "inlet_bypass": _table("inlet_bypass", cases, inlet_bypass_rows),
         "nodes": _layer("nodes", cases, _node_rows, crs),
@@ -195,15 +108,8 @@ def _extreme(which: Any, values: Any) -> float:
     return float(which(known)) if known.size else np.nan
 
 
-def line_storm_rows(case: CheckedCase) -> list[Row]:
-    """
-    Rows of the table "line_storms".
-
-    Parameters
-    ----------
-    case
-        Checked.
-    """
+def _line_storm_rows(case: CheckedCase) -> list[Row]:
+    """Rows of the table "line_storms"."""
     state, done = case.state, case.state.hydraulics
     return [
         {
@@ -213,7 +119,7 @@ def line_storm_rows(case: CheckedCase) -> list[Row]:
             "flow_ratio": _finite(done.flow_ratio[i, k]), "depth_m": done.depth_m[i, k],
             "velocity_m_s": done.velocity_m_s[i, k], "surcharged": bool(done.surcharged[i, k]),
             "required_diameter_m": _finite(done.required_diameter_m[i, k]),
-            "taken_flow_m3s": state_flow(case, i, k),
+            "taken_flow_m3s": _state_flow(case, i, k),
             "water_up_m": min(done.level_up_m[i, k], state.highest_m[line.start]),
             "water_down_m": min(
                 done.level_down_m[i, k], state.highest_m[line.start],
@@ -225,30 +131,14 @@ def line_storm_rows(case: CheckedCase) -> list[Row]:
     ]  # fmt: skip
 
 
-def state_flow(case: CheckedCase, line: int, storm: int) -> float:
-    """
-    Tell what a line carries when inlets take no more than they can.
-
-    Parameters
-    ----------
-    case
-        Checked.
-    line, storm
-        Positions.
-    """
+def _state_flow(case: CheckedCase, line: int, storm: int) -> float:
+    """Tell what a line carries when inlets take no more than they can."""
     flow = case.intakes.line_flow_m3s
     return float(flow[line, storm]) if flow.size else math.nan
 
 
 def outlet_storm_rows(case: CheckedCase) -> list[Row]:
-    """
-    Rows of the table "outlet_storms".
-
-    Parameters
-    ----------
-    case
-        Checked.
-    """
+    """Rows of the table "outlet_storms"."""
     return [
         {
             "case": case.case, "name": one.receiver.name, "kind": one.receiver.kind or None,
@@ -265,14 +155,7 @@ def outlet_storm_rows(case: CheckedCase) -> list[Row]:
 
 
 def inlet_bypass_rows(case: CheckedCase) -> list[Row]:
-    """
-    Rows of the table "inlet_bypass".
-
-    Parameters
-    ----------
-    case
-        Checked.
-    """
+    """Rows of the table "inlet_bypass"."""
     return [
         {
             "case": case.case, "name": one.name, "return_period_yr": one.return_period_yr,
@@ -298,14 +181,7 @@ def _slope_basis(one: ReceiverStorm) -> str | None:
 
 
 def line_entries(case: CheckedCase) -> list[Row]:
-    """
-    Entries of the summary's list "lines": one per line and storm; without rain one per line.
-
-    Parameters
-    ----------
-    case
-        Checked.
-    """
+    """Entries of the summary's list "lines": one per line and storm; without rain one per line."""
     state, entries = case.state, []
     as_found = capacities_as_found(state)
     for i, line in enumerate(state.lines):
@@ -316,7 +192,7 @@ def line_entries(case: CheckedCase) -> list[Row]:
             "length_m": line.length_m, "diameter_m": line.pipe.narrowest_m,
             **case.needed(i),
         }  # fmt: skip
-        storms = [row for row in line_storm_rows(case) if row["name"] == line.name]
+        storms = [row for row in _line_storm_rows(case) if row["name"] == line.name]
         kept = ("return_period_yr", "flow_m3s", "required_diameter_m", "surcharged")
         entries += [fixed | {key: row[key] for key in kept} for row in storms] or [
             fixed | dict.fromkeys(kept)

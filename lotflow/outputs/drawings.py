@@ -1,30 +1,18 @@
-"""Everything of a result that is drawn with slow libraries, in one piece of work."""
+"""What of a result is drawn with slow libraries: the map, and the field sheet that bears it."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
-
-from lotflow.outputs.field_sheet.document import field_sheet_bytes
-from lotflow.outputs.map_picture import map_bytes
+import logging
+from dataclasses import replace
+from typing import TYPE_CHECKING, NamedTuple
 
 if TYPE_CHECKING:
     from lotflow.outputs.field_sheet.content import FieldSheetContent
-    from lotflow.outputs.map_picture import MapContent
+    from lotflow.outputs.map.content import MapContent
 
 
-@dataclass(frozen=True)
-class Drawings:
-    """
-    What was drawn.
-
-    Parameters
-    ----------
-    picture
-        The map, a PNG.
-    sheet
-        The field sheet, a PDF; empty where none was asked for.
-    """
+class Drawings(NamedTuple):
+    """The map, a PNG, and the field sheet, a PDF; no bytes where none was asked for."""
 
     picture: bytes
     sheet: bytes
@@ -36,8 +24,6 @@ def draw(content: MapContent, sheet: FieldSheetContent | None) -> Drawings:
 
     Parameters
     ----------
-    content
-        What the map shows.
     sheet
         What the field sheet says; its picture is put in here.
     """
@@ -45,3 +31,34 @@ def draw(content: MapContent, sheet: FieldSheetContent | None) -> Drawings:
     if sheet is None:
         return Drawings(picture, b"")
     return Drawings(picture, field_sheet_bytes(replace(sheet, picture=picture)))
+
+
+def map_bytes(content: MapContent) -> bytes:
+    """
+    Draw a map as PNG: one sheet of Letter or A4 paper across, true to its scale if printed so.
+
+    The same content gives the same bytes.
+    """
+    _without_advice()
+    from lotflow.outputs.map.sheet import draw_sheet  # noqa: PLC0415 - matplotlib is slow to import
+
+    return draw_sheet(content)
+
+
+def field_sheet_bytes(content: FieldSheetContent) -> bytes:
+    """
+    Print a field sheet as PDF; the same content gives the same bytes.
+
+    On Letter or A4 paper: the map across the first page, true to its scale, then what to check,
+    ask, walk, measure and mind.
+    """
+    from lotflow.outputs.field_sheet.parts import (  # noqa: PLC0415 - the PDF writer is slow to import
+        field_sheet_pdf,
+    )
+
+    return field_sheet_pdf(content)
+
+
+def _without_advice() -> None:
+    """Where there is no home, the library would advise on stderr about a folder of its own."""
+    logging.getLogger("matplotlib").setLevel(logging.ERROR)

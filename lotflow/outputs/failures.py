@@ -38,11 +38,6 @@ def deepest_reason(error: BaseException) -> str:
 
     rasterio says "Read failed. See previous exception" and keeps the reason in the cause.
 
-    Parameters
-    ----------
-    error
-        Any exception.
-
     Examples
     --------
     >>> outer = RuntimeError("See previous exception")
@@ -60,15 +55,8 @@ def explained(folder: Path) -> Iterator[None]:
     """
     Turn what the system refuses within the block into `OutputError`.
 
-    Parameters
-    ----------
-    folder
-        Where the result is being written to.
-
-    Raises
-    ------
-    OutputError
-        For every OSError and MemoryError; what lotflow raises itself passes as it is.
+    Raises OutputError for every OSError and MemoryError; what lotflow raises itself passes as
+    it is.
     """
     try:
         yield
@@ -84,21 +72,10 @@ def failure(
     """
     Say what could not be written, why, and what to do.
 
-    Parameters
-    ----------
-    error
-        What was raised.
-    folder
-        Where the result was being written to.
-    name
-        The file, where it is known.
-    needed_bytes
-        Space the result takes beside what is there [bytes]; 0 where nobody knows.
+    `folder`: where the result was being written to; `needed_bytes`: space the result takes
+    beside what is there [bytes]; 0 where nobody knows.
 
-    Returns
-    -------
-    failure
-        To be raised from `error`.
+    To be raised from `error`.
     """
     place = f"{name}: " if name else ""
     reason = deepest_reason(error).rstrip(".")
@@ -115,15 +92,8 @@ def require_unicode(folder: Path) -> None:
     """
     Refuse a folder whose name some of the libraries cannot be told.
 
-    Parameters
-    ----------
-    folder
-        Where files are to be written.
-
-    Raises
-    ------
-    OutputError
-        If bytes in its path are no text in UTF-8, or are control characters, as a line break.
+    Raises OutputError if bytes in its path are no text in UTF-8, or are control characters, as
+    a line break.
     """
     wrong = "" if is_unicode(str(folder)) else "is no text in UTF-8"
     if any(unicodedata.category(letter) == "Cc" for letter in str(folder)):
@@ -139,15 +109,9 @@ def free_bytes(folder: Path) -> float:
     """
     Free space where a folder is or would be.
 
-    Parameters
-    ----------
-    folder
-        A folder; it need not exist.
+    `folder`: A folder; it need not exist.
 
-    Returns
-    -------
-    free
-        Space for an ordinary user [bytes]; infinite where it cannot be told.
+    Returns space for an ordinary user [bytes]; infinite where it cannot be told.
     """
     for place in (folder, *folder.absolute().parents):
         with suppress(OSError):

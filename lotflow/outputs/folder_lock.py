@@ -21,15 +21,9 @@ def held(folder: Path) -> Iterator[None]:
 
     The lock is the system's, so it is free again when the run that held it was killed.
 
-    Parameters
-    ----------
-    folder
-        Made where it does not exist and its parent does; gone again if it is left empty.
+    `folder`: made where it does not exist and its parent does; gone again if it is left empty.
 
-    Raises
-    ------
-    OutputError
-        If another run holds it.
+    Raises OutputError if another run holds it.
     """
     made = not folder.exists()
     folder.mkdir(exist_ok=True)

@@ -8,23 +8,26 @@ from __future__ import annotations
 
 import sqlite3
 import struct
+from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import closing, contextmanager
 from pathlib import Path
 from typing import Any, Final
 
+import numpy as np
 import pandas as pd
 import pyogrio
+import shapely
 from pyogrio import raw
+from pyproj import CRS
 
 from lotflow.errors import OutputError
 from lotflow.outputs.failures import deepest_reason
-from lotflow.outputs.geopackage_register import faults_of_register
 from lotflow.outputs.result_file import ResultFile
 from lotflow.outputs.typed_tables import Table, common_crs, typed_tables
 
 #: 1.2 is read by older programs, which warn of 1.4 or refuse it.
-VERSION: Final = "1.2"
+_VERSION: Final = "1.2"
 
 #: Set only while a file is written. The date is a fixed one. The file is a private one that is
 #: flushed and verified afterwards, so SQLite need neither wait for the disk nor keep a journal.
@@ -50,21 +53,14 @@ def write_geopackage(
     A declared layer that is not given is written without rows, so that every result has the
     same layers. The layers are written in the horizontal part of their CRS.
 
-    Parameters
-    ----------
-    path
-        File to be written; one that is there is replaced.
-    layers
-        GeoDataFrames, and DataFrames for the layers without geometry, by name.
-    metadata
-        Where the result comes from: hashes of the inputs, versions, options.
+    `path`: file to be written; one that is there is replaced; `layers`: GeoDataFrames, and
+    DataFrames for the layers without geometry, by name; `metadata`: where the result comes
+    from: hashes of the inputs, versions, options.
 
-    Raises
-    ------
-    OutputError
-        If the file cannot be written.
-    TypeError
-        If a layer or column is not what the schema declares; that is a fault of lotflow.
+    Raises OutputError if the file cannot be written.
+
+    Raises TypeError if a layer or column is not what the schema declares; that is a fault of
+    lotflow.
 
     References
     ----------
@@ -82,19 +78,9 @@ def verify_geopackage(
     A full disk may leave a file that opens, holds all rows, and lacks its spatial indexes
     without any error; so nothing is taken for granted.
 
-    Parameters
-    ----------
-    path
-        The file.
-    layers, metadata
-        As they were given to `write_geopackage`.
-
-    Raises
-    ------
-    OutputError
-        If anything differs or the file cannot be read.
+    Raises OutputError if anything differs or the file cannot be read.
     """
-    _verify(path, typed_tables(layers), metadata)
+    _verify(path, typed_tables(layers), common_crs(layers), metadata)
 
 
 def geopackage_file(
@@ -107,8 +93,6 @@ def geopackage_file(
     ----------
     name
         Name in the result folder.
-    layers, metadata
-        As for `write_geopackage`.
 
     Raises
     ------
@@ -119,7 +103,7 @@ def geopackage_file(
     return ResultFile(
         name,
         lambda path: _write(path, tables, crs, told),
-        lambda path: _verify(path, tables, told),
+        lambda path: _verify(path, tables, crs, told),
         estimate=sum(map(_estimated_bytes, tables)),
     )
 
@@ -131,14 +115,20 @@ def _write(path: Path, tables: Sequence[Table], crs: str, metadata: Mapping[str,
         with _gdal_options(_OPTIONS):
             for count, table in enumerate(tables):
                 _write_table(path, table, crs, metadata if count == 0 else None)
-    except (RuntimeError, OSError) as error:  # pyogrio's own errors are RuntimeErrors
+    except (
+        RuntimeError,
+        OSError,
+        sqlite3.Error,
+    ) as error:  # pyogrio's own errors are RuntimeErrors
         raise OutputError(f"{path.name}: {deepest_reason(error)}") from error
 
 
-def _verify(path: Path, tables: Sequence[Table], metadata: Mapping[str, str]) -> None:
+def _verify(path: Path, tables: Sequence[Table], crs: str, metadata: Mapping[str, str]) -> None:
     """Compare the file with the tables, through the driver and through SQLite."""
     try:
-        faults = [*_faults_as_opened(path, tables, metadata), *_faults_in_tables(path, tables)]
+        faults = [
+            *_faults_as_opened(path, tables, crs, metadata), *_faults_in_tables(path, tables),
+        ]  # fmt: skip
     except (RuntimeError, OSError, sqlite3.Error, struct.error) as error:
         raise OutputError(f"{path.name} does not read back: {deepest_reason(error)}") from error
     if faults:
@@ -166,7 +156,7 @@ def _write_table(path: Path, table: Table, crs: str, metadata: Mapping[str, str]
         crs=crs if layer.geometries else None,
         append=metadata is None,
         dataset_metadata=dict(metadata) if metadata else None,
-        dataset_options=None if metadata is None else {"VERSION": VERSION},
+        dataset_options=None if metadata is None else {"VERSION": _VERSION},
         layer_options={
             "IDENTIFIER": layer.name.replace("_", " ").capitalize(),
             "DESCRIPTION": layer.meaning,
@@ -186,17 +176,28 @@ def _gdal_options(options: Mapping[str, str]) -> Iterator[None]:
 
 
 def _faults_as_opened(
-    path: Path, tables: Sequence[Table], metadata: Mapping[str, str]
+    path: Path, tables: Sequence[Table], crs: str, metadata: Mapping[str, str]
 ) -> Iterator[str]:
     """What is wrong as the GeoPackage driver sees the file."""
     with _gdal_options(_WITHOUT_SIDE_FILES):
         listed = [tuple(row) for row in pyogrio.list_layers(path)]
-        told = pyogrio.read_info(path, layer=tables[0].layer.name)["dataset_metadata"] or {}
+        spatial = next(table for table in tables if table.geometry is not None)
+        info = pyogrio.read_info(path, layer=spatial.layer.name)
+    told = info["dataset_metadata"] or {}
     expected = [(table.layer.name, table.geometry_type) for table in tables]
     if listed != expected:
         yield f"layers are {listed}"
     if told != dict(metadata):
         yield "metadata differ"
+    if _unit_of(info["crs"]) != _unit_of(crs):
+        yield f"its CRS is {info['crs']}"
+
+
+def _unit_of(crs: Any) -> float | None:
+    """What coordinates of a CRS are counted in [m or radians]; None without one."""
+    if not crs:
+        return None
+    return round(float(CRS.from_user_input(crs).axis_info[0].unit_conversion_factor), 9)
 
 
 def _faults_in_tables(path: Path, tables: Sequence[Table]) -> Iterator[str]:
@@ -206,7 +207,7 @@ def _faults_in_tables(path: Path, tables: Sequence[Table]) -> Iterator[str]:
         told = connection.execute("PRAGMA integrity_check").fetchall()
         if told != [("ok",)]:
             yield f"SQLite finds {told[0][0]}"
-        yield from faults_of_register(connection, tables)
+        yield from _faults_of_register(connection, tables)
         for table in tables:
             yield from _faults_of_table(connection, table)
 
@@ -245,3 +246,86 @@ def _wkb(blob: bytes | None) -> bytes | None:
     if magic != b"GP":
         raise OutputError("a geometry is not in GeoPackage form")
     return blob[8 + _ENVELOPE_BYTES.get(flags >> 1 & 0b111, 0) :]
+
+
+#: "GPKG", and the version 1.2.0 (OGC 12-128r15, requirement 2).
+_APPLICATION_ID: Final = 0x47504B47
+_USER_VERSION: Final = 10200
+
+
+# A write that fails unseen may leave every row in place and lose the number that marks the file as
+# a GeoPackage, the count or extent of a layer, or a trigger: a viewer then shows an empty layer.
+def _faults_of_register(connection: sqlite3.Connection, tables: Sequence[Table]) -> Iterator[str]:
+    """
+    Compare the marks, counts, extents, indexes and triggers of a file with its tables.
+
+    `connection`: to the file, for reading; `tables`: all of the file's tables.
+
+    References
+    ----------
+    OGC 12-128r15, GeoPackage Encoding Standard 1.2.1: requirements 2, 13, 21, 77.
+    """
+    marks = [connection.execute(f"PRAGMA {name}").fetchone()[0]
+             for name in ("application_id", "user_version")]  # fmt: skip
+    if marks != [_APPLICATION_ID, _USER_VERSION]:
+        yield "it is not marked as a GeoPackage"
+    expected = {table.layer.name: len(table.absent[0]) for table in tables}
+    counts = dict(connection.execute("SELECT table_name, feature_count FROM gpkg_ogr_contents"))
+    yield from (
+        f"{name} is said to have {counts.get(name)} rows, not {rows}"
+        for name, rows in expected.items()
+        if counts.get(name) != rows
+    )
+    extents = {
+        name: bounds
+        for name, *bounds in connection.execute(
+            "SELECT table_name, min_x, min_y, max_x, max_y FROM gpkg_contents"
+        )
+    }
+    yield from (
+        f"the extent of {table.layer.name} is another"
+        for table in tables
+        if not _is_extent(extents.get(table.layer.name), table)
+    )
+    yield from _faults_of_registered_shapes(connection, tables)
+
+
+def _is_extent(told: Sequence[float | None] | None, table: Table) -> bool:
+    """Tell whether these are the bounds of a table's shapes, to the 15 digits that are kept."""
+    wkb = [] if table.geometry is None else [one for one in table.geometry if one is not None]
+    bounds = shapely.total_bounds(shapely.from_wkb(wkb)) if wkb else np.full(4, np.nan)
+    # a layer without shapes has none
+    found = np.array(4 * [None] if told is None else told, dtype=float)
+    return bool(np.allclose(found, bounds, rtol=1e-14, atol=1e-9, equal_nan=True))
+
+
+def _faults_of_registered_shapes(
+    connection: sqlite3.Connection, tables: Sequence[Table]
+) -> Iterator[str]:
+    """What is wrong with coordinate systems, indexes and triggers."""
+    spatial = {table.layer.name for table in tables if table.geometry is not None}
+    known = {
+        name
+        for (name,) in connection.execute(
+            "SELECT g.table_name FROM gpkg_geometry_columns g JOIN gpkg_contents c "
+            "ON c.table_name = g.table_name AND c.srs_id = g.srs_id JOIN gpkg_spatial_ref_sys s "
+            "ON s.srs_id = g.srs_id WHERE length(s.definition) > 20"
+        )
+    }
+    if known != spatial:
+        yield f"{sorted(spatial ^ known)} have no coordinate system"
+    indexed = connection.execute(
+        "SELECT table_name FROM gpkg_extensions WHERE extension_name = 'gpkg_rtree_index'"
+    )
+    if {name for (name,) in indexed} != spatial:
+        yield "not every spatial index is registered"
+    triggers = Counter(
+        name for (name,) in connection.execute(
+            "SELECT tbl_name FROM sqlite_master WHERE type = 'trigger'")
+    )  # fmt: skip
+    for kind in (spatial, {table.layer.name for table in tables} - spatial):
+        # every table of a kind has the same ones, whatever their number in a version of GDAL
+        most = max((triggers[name] for name in kind), default=0)
+        lacking = sorted(name for name in kind if triggers[name] < most)
+        if lacking:
+            yield f"triggers of {', '.join(lacking)} are missing"

@@ -1,21 +1,273 @@
-"""The result layers about outlets and the ground round the house."""
+"""The result layers about the ground: low spots, inlets, outlets, and the house."""
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
+import shapely
 
-from lotflow.outputs.result_layers import layer_frame
+from lotflow.outputs.result_layers import cell_centres, layer_frame
+from lotflow.terrain.catchments import label_polygons, simplified_outlines, weighed
+from lotflow.terrain.low_spots import IN_BUILDING
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     import geopandas as gpd
+    from numpy.typing import NDArray
 
-    from lotflow.terrain.house_openings import OpeningLevels
+    from lotflow.grid import BoolArray, FloatArray, Grid
+    from lotflow.terrain.catchments import CatchmentCells
+    from lotflow.terrain.freeboard import OpeningLevels
     from lotflow.terrain.house_ring import Facade
+    from lotflow.terrain.inlet_places import SetInlet
+    from lotflow.terrain.low_spots import InnerLowSpot, LowSpots
     from lotflow.terrain.outlet_search import OutletOption
+    from lotflow.terrain.routing import Routing
+
+
+@dataclass(frozen=True, eq=False)
+class LowSpotFacts:
+    """
+    What is known of low spots beside their shape; one entry per low spot.
+
+    Parameters
+    ----------
+    on_lot
+        Cells on the lot.
+    cut
+        Whether the catchment is cut by the edge of the data.
+    not_closed
+        Whether the basin is not closed by the data.
+    inlets
+        Names of the inlets in each, joined by commas.
+    """
+
+    on_lot: NDArray[np.int64]
+    cut: BoolArray
+    not_closed: BoolArray
+    inlets: Sequence[str]
+
+
+def low_spots_layer(
+    spots: LowSpots,
+    grid: Grid,
+    facts: LowSpotFacts,
+    inner: Sequence[InnerLowSpot],
+    buildings: gpd.GeoDataFrame,
+) -> gpd.GeoDataFrame:
+    """
+    Give the low spots as polygons, deepest first.
+
+    Parameters
+    ----------
+    spots, grid
+        The low spots and their cells.
+    facts
+        What is known of them beside.
+    inner
+        Low spots nested in them.
+    buildings
+        Footprints in the grid's CRS.
+    """
+    labels, polygons = label_polygons(spots.number, grid)
+    # a low spot under a roof may be covered by another one, and then has no cells of its own
+    shape = dict(zip(labels, polygons, strict=True))
+    x, y = cell_centres(grid, spots.bed_cell)
+    spill_x, spill_y = cell_centres(grid, spots.spill_cell)
+    geometry = [shape.get(i + 1, shapely.Point(x[i], y[i]).buffer(grid.transform.a / 2, 1))
+                for i in range(len(spots))]  # fmt: skip
+    nested = np.bincount([spot.low_spot for spot in inner], minlength=len(spots) + 1)[1:]
+    area = spots.contributing * grid.cell_m2
+    volume = spots.volume * grid.cell_m2
+    columns = {
+        "id": np.arange(1, len(spots) + 1),
+        "x": x,
+        "y": y,
+        "depth_m": spots.depth,
+        "area_m2": spots.cells * grid.cell_m2,
+        "volume_m3": volume,
+        "bed_elevation_m": spots.bed,
+        "spill_elevation_m": spots.spill,
+        "spill_x": spill_x,
+        "spill_y": spill_y,
+        "contributing_area_m2": area,
+        "runoff_to_fill_mm": np.divide(
+            volume * 1000, area, out=np.full(len(spots), np.nan), where=area > 0
+        ),
+        "on_lot_m2": facts.on_lot * grid.cell_m2,
+        "building_distance_m": _distances(geometry, buildings, grid),
+        "inner_low_spots": nested,
+        "inlets": list(facts.inlets),
+        "artefact": spots.artefact,
+        "inside_building": [note == IN_BUILDING for note in spots.artefact],
+        "cut_by_edge": facts.cut,
+        "not_closed": facts.not_closed,
+        "probability": np.full(len(spots), np.nan),
+    }
+    return layer_frame("low_spots", columns, geometry, grid.crs)
+
+
+def _distances(geometry: list[Any], buildings: gpd.GeoDataFrame, grid: Grid) -> FloatArray:
+    """Distance to the nearest building [m]; NaN where there is none."""
+    if not len(buildings) or not geometry:
+        return np.full(len(geometry), np.nan)
+    tree = shapely.STRtree(buildings.geometry.to_numpy())
+    _, away = tree.query_nearest(np.asarray(geometry), return_distance=True, all_matches=False)
+    return np.asarray(away * grid.metres_per_unit, dtype=float)
+
+
+def inner_low_spots_layer(inner: Sequence[InnerLowSpot], grid: Grid) -> gpd.GeoDataFrame:
+    """
+    Give nested low spots as points.
+
+    Parameters
+    ----------
+    inner, grid
+        The nested low spots and their cells.
+    """
+    x, y = cell_centres(grid, np.array([spot.bed_cell for spot in inner], dtype=np.int64))
+    columns = {
+        "id": np.arange(1, len(inner) + 1),
+        "low_spot": np.array([spot.low_spot for spot in inner], dtype=int),
+        "x": x,
+        "y": y,
+        "depth_m": np.array([spot.sill - spot.bed for spot in inner], dtype=float),
+        "volume_m3": np.array([spot.volume * grid.cell_m2 for spot in inner], dtype=float),
+        "bed_elevation_m": np.array([spot.bed for spot in inner], dtype=float),
+        "sill_elevation_m": np.array([spot.sill for spot in inner], dtype=float),
+    }
+    return layer_frame("inner_low_spots", columns, shapely.points(x, y), grid.crs)
+
+
+def spill_points_layer(spots: LowSpots, grid: Grid) -> gpd.GeoDataFrame:
+    """
+    Give the points over which low spots overflow.
+
+    Parameters
+    ----------
+    spots, grid
+        The low spots and their cells.
+    """
+    columns = {"id": np.arange(1, len(spots) + 1), "spill_elevation_m": spots.spill}
+    points = shapely.points(*cell_centres(grid, spots.spill_cell))
+    return layer_frame("spill_points", columns, points, grid.crs)
+
+
+@dataclass(frozen=True, eq=False)
+class InletFacts:
+    """
+    What is known of inlets beside their place; one entry per inlet.
+
+    Parameters
+    ----------
+    kind
+        Kind of inlet, or None.
+    cells
+        Catchments.
+    not_closed
+        Whether the catchment, or the low spot it stands in, is not closed by the data.
+    before_move
+        Cells of the catchment where each was drawn.
+    residual
+        Depth that stays standing beside it [m].
+    """
+
+    kind: Sequence[str | None]
+    cells: CatchmentCells
+    not_closed: Sequence[bool]
+    before_move: FloatArray
+    residual: FloatArray
+
+
+def inlets_layer(
+    placed: Sequence[SetInlet], routing: Routing, facts: InletFacts
+) -> gpd.GeoDataFrame:
+    """
+    Give the inlets where they were drawn, and what they take where they were set.
+
+    Parameters
+    ----------
+    facts
+        What is known of them beside.
+    """
+    grid = routing.surface.ground
+    first = np.array([inlet.cells[0] for inlet in placed], dtype=np.int64)
+    set_x, set_y = cell_centres(grid, first)
+    # the pipe is where it was drawn, whichever cell gives the catchment
+    geometry = [inlet.drawn.geometry for inlet in placed]
+    x, y = _places(geometry)
+    area = facts.cells.total * grid.cell_m2
+    ground = [float(grid.values.ravel()[inlet.cells].min()) for inlet in placed]
+    columns = {
+        "name": [inlet.drawn.name for inlet in placed],
+        "kind": list(facts.kind),
+        "x": x,
+        "y": y,
+        "set_x": set_x,
+        "set_y": set_y,
+        "moved_m": np.array([inlet.moved_m for inlet in placed], dtype=float),
+        "ground_elevation_m": np.array(ground, dtype=float),
+        "rim_elevation_m": np.array(
+            [ground[i] if inlet.level is None else inlet.level for i, inlet in enumerate(placed)],
+            dtype=float,
+        ),
+        "catchment_m2": area,
+        "catchment_before_move_m2": facts.before_move * grid.cell_m2,
+        "roof_connected_m2": np.zeros(len(placed)),
+        "on_lot_m2": facts.cells.on_lot * grid.cell_m2,
+        "off_lot_m2": (facts.cells.total - facts.cells.on_lot) * grid.cell_m2,
+        "cut_by_edge": facts.cells.cut_by_edge,
+        "not_closed": list(facts.not_closed),
+        "residual_depth_m": facts.residual,
+        "runoff_coefficient": np.full(len(placed), np.nan),
+        "flow_m3s": np.full(len(placed), np.nan),
+        "flow_per_10mm_h_m3s": np.full(len(placed), np.nan),
+    }
+    return layer_frame("inlets", columns, geometry, grid.crs)
+
+
+def _places(shapes: Sequence[Any]) -> tuple[FloatArray, FloatArray]:
+    """Easting and northing of points, of the middle of lines, of the inside of polygons."""
+    points = [
+        shape.interpolate(0.5, normalized=True) if shape.geom_type == "LineString"
+        else shape if shape.geom_type == "Point"
+        else shape.representative_point()
+        for shape in shapes
+    ]  # fmt: skip
+    return (
+        np.array([point.x for point in points], dtype=float),
+        np.array([point.y for point in points], dtype=float),
+    )
+
+
+def catchment_layers(
+    routing: Routing, names: Sequence[str], cut: BoolArray
+) -> tuple[gpd.GeoDataFrame, gpd.GeoDataFrame]:
+    """
+    Give catchments with simplified outlines, and as exact cells.
+
+    Parameters
+    ----------
+    cut
+        Whether each catchment is cut by the edge of the data.
+    """
+    grid = routing.surface.ground
+    known = np.where(routing.surface.missing, 0, routing.label)
+    labels, polygons = label_polygons(known, grid)
+    cells = weighed(routing, ~routing.surface.missing)
+    columns = {
+        "name": [names[label - 1] for label in labels],
+        "area_m2": np.array([cells[label] * grid.cell_m2 for label in labels], dtype=float),
+    }
+    outlines = simplified_outlines(polygons, float(grid.transform.a))
+    flags = np.array([bool(cut[label - 1]) for label in labels], dtype=bool)
+    return (
+        layer_frame("catchments", {**columns, "cut_by_edge": flags}, outlines, grid.crs),
+        layer_frame("catchment_cells", columns, polygons, grid.crs),
+    )
 
 
 def outlet_options_layer(options: Sequence[Sequence[OutletOption]], crs: Any) -> gpd.GeoDataFrame:
@@ -26,8 +278,6 @@ def outlet_options_layer(options: Sequence[Sequence[OutletOption]], crs: Any) ->
     ----------
     options
         Per low spot and inlet, best first.
-    crs
-        Of the grid.
     """
     ranked = [(rank, one) for of_start in options for rank, one in enumerate(of_start, 1)]
     rows = [one for _, one in ranked]
@@ -57,16 +307,7 @@ def outlet_options_layer(options: Sequence[Sequence[OutletOption]], crs: Any) ->
 
 
 def facades_layer(facades: Sequence[Facade], crs: Any) -> gpd.GeoDataFrame:
-    """
-    Give the facades with the fall of the ground before them.
-
-    Parameters
-    ----------
-    facades
-        As judged.
-    crs
-        Of the grid.
-    """
+    """Give the facades with the fall of the ground before them."""
     columns: dict[str, Any] = {
         "name": [one.name for one in facades],
         "building": [one.building for one in facades],
@@ -96,8 +337,6 @@ def openings_layer(openings: Sequence[OpeningLevels], crs: Any) -> gpd.GeoDataFr
     ----------
     openings
         With the levels round them.
-    crs
-        Of the grid.
     """
     columns: dict[str, Any] = {
         "name": [one.name for one in openings],

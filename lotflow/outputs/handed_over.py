@@ -22,8 +22,6 @@ def layer_path(given: Path | str | gpd.GeoDataFrame, name: str, folder: Path) ->
     ----------
     given
         A path, or a table with its CRS.
-    name
-        Of the layer.
     folder
         Where a table is written.
 

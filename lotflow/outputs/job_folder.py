@@ -52,8 +52,6 @@ def layers_file(name: str, layers: Mapping[str, gpd.GeoDataFrame]) -> JobFile:
 
     Parameters
     ----------
-    name
-        Name of the file.
     layers
         Site layers by name, with or without rows.
     """
@@ -85,8 +83,6 @@ def write_job_folder(
     ----------
     folder
         Made where it does not exist and its parent does; no link to another.
-    files
-        To be written.
     overwrite
         Whether the same files may be there already, unchanged; None where nobody can ask for it.
 

@@ -49,11 +49,6 @@ def read_manifest(folder: Path) -> dict[str, Any]:
     """
     Read the summary of a result and check that it is one.
 
-    Parameters
-    ----------
-    folder
-        Folder of the result.
-
     Returns
     -------
     summary
@@ -86,16 +81,8 @@ def verify_result(folder: Path) -> list[Fault]:
     """
     Compare the files of a result with its manifest.
 
-    Parameters
-    ----------
-    folder
-        Folder of the result.
-
-    Returns
-    -------
-    faults
-        Empty where the result is complete and every file has the size and hash it had when it
-        was written.
+    No fault where the result is complete and every file has the size and hash it had when
+    it was written.
     """
     try:
         manifest = read_manifest(folder)
@@ -117,15 +104,7 @@ def file_entry(path: Path) -> dict[str, Any]:
     """
     Describe a file as the manifest does.
 
-    Parameters
-    ----------
-    path
-        An existing file.
-
-    Returns
-    -------
-    entry
-        `sha256` as hexadecimal text and `bytes` as a whole number.
+    Returns `sha256` as hexadecimal text and `bytes` as a whole number.
     """
     with path.open("rb") as stream:
         digest = hashlib.file_digest(stream, "sha256").hexdigest()
@@ -138,16 +117,10 @@ def content_of(path: Path) -> str | None:
 
     A viewer that opens a file for editing changes bytes of it, though nobody changes a row.
 
-    Parameters
-    ----------
-    path
-        An existing file; what SQLite left beside it counts. Neither is changed.
+    `path`: an existing file; what SQLite left beside it counts. Neither is changed.
 
-    Returns
-    -------
-    content
-        Hash of the tables and their columns, and hash of the rows; None where the file is no
-        GeoPackage or cannot be read to its end.
+    Returns hash of the tables and their columns, and hash of the rows; None where the file is
+    no GeoPackage or cannot be read to its end.
     """
     if path.suffix != ".gpkg":
         return None
@@ -167,14 +140,7 @@ def content_of(path: Path) -> str | None:
 
 
 def content_of_summary(summary: Mapping[str, Any]) -> str:
-    """
-    Describe what a summary says, whatever its layout, but for what it says of such contents.
-
-    Parameters
-    ----------
-    summary
-        As `read_manifest` gives it.
-    """
+    """Describe what a summary says, whatever its layout, but for what it says of such contents."""
     said = {key: value for key, value in summary.items() if key != CONTENTS}
     return hashlib.sha256(json.dumps(said, sort_keys=True).encode()).hexdigest()
 
@@ -183,12 +149,7 @@ def has_content(path: Path, content: str | None) -> bool:
     """
     Tell whether what is in a GeoPackage is still what it was.
 
-    Parameters
-    ----------
-    path
-        An existing file.
-    content
-        As `content_of` gave it; None where nobody knows.
+    `content`: as `content_of` gave it; None where nobody knows.
     """
     return content is not None and content_of(path) == content
 
@@ -238,10 +199,7 @@ def is_plain_name(name: object) -> bool:
     """
     Tell whether a name stays within its folder and hides nothing.
 
-    Parameters
-    ----------
-    name
-        Anything; only text can be a name.
+    `name`: anything; only text can be a name.
 
     Examples
     --------

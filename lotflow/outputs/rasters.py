@@ -33,23 +33,14 @@ def write_cog(path: Path, grid: Grid, *, description: str, unit: str) -> None:
     Overviews are made above 512 cells: averages of measured values, else the nearest cell.
     Only the horizontal part of the CRS is kept: the values are SI, whatever the rest says.
 
-    Parameters
-    ----------
-    path
-        File to be written; one that is there is replaced.
-    grid
-        The values and where they are.
-    description
-        What the values are, shown as the name of the band.
-    unit
-        Unit of the values, such as "m"; empty for names and claims.
+    `path`: file to be written; one that is there is replaced; `grid`: the values and where
+    they are; `description`: what the values are, shown as the name of the band; `unit`: unit
+    of the values, such as "m"; empty for names and claims.
 
-    Raises
-    ------
-    OutputError
-        If the file cannot be written.
-    TypeError
-        If the values are of another type, or too large for it; that is a fault of lotflow.
+    Raises OutputError if the file cannot be written.
+
+    Raises TypeError if the values are of another type, or too large for it; that is a fault of
+    lotflow.
 
     References
     ----------
@@ -90,17 +81,7 @@ def verify_cog(path: Path, grid: Grid, *, description: str, unit: str) -> None:
 
     On a full disk a raster may be left unreadable without any error.
 
-    Parameters
-    ----------
-    path
-        The file.
-    grid, description, unit
-        As they were given to `write_cog`.
-
-    Raises
-    ------
-    OutputError
-        If anything differs or the file cannot be read.
+    Raises OutputError if anything differs or the file cannot be read.
     """
     values, measured = _stored(grid.values)
     expected = {
@@ -139,8 +120,6 @@ def cog_file(name: str, grid: Grid, *, description: str, unit: str) -> ResultFil
     ----------
     name
         Name in the result folder.
-    grid, description, unit
-        As for `write_cog`.
     """
     return ResultFile(
         name,

@@ -38,12 +38,7 @@ def bytes_file(name: str, content: bytes) -> ResultFile:
     """
     Make a result file of bytes that are ready.
 
-    Parameters
-    ----------
-    name
-        Name in the result folder.
-    content
-        All of the file.
+    `name`: name in the result folder.
     """
     return late_file(name, lambda: content, estimate=len(content))
 
@@ -60,8 +55,6 @@ def late_file(name: str, content: Callable[[], bytes], *, estimate: int = 0) -> 
         Name in the result folder.
     content
         Gives all of the file, the same at each call.
-    estimate
-        As in `ResultFile`.
     """
 
     def write(path: Path) -> None:
@@ -82,7 +75,5 @@ def text_file(name: str, text: str) -> ResultFile:
     ----------
     name
         Name in the result folder.
-    text
-        All of the file.
     """
     return bytes_file(name, text.encode("utf-8"))

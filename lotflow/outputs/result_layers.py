@@ -21,9 +21,9 @@ if TYPE_CHECKING:
 
     from lotflow.findings import Finding
     from lotflow.grid import FloatArray, Grid
+    from lotflow.terrain.catchments import Crossing
     from lotflow.terrain.contours import Contour
     from lotflow.terrain.flow_paths import FlowPath
-    from lotflow.terrain.lot_line import Crossing
     from lotflow.terrain.routing import Routing
     from lotflow.units import UnitSystem
 
@@ -40,10 +40,6 @@ def layer_frame(
         Name of a result layer.
     columns
         Values by column, one per row.
-    geometry
-        One per row.
-    crs
-        Of the geometry.
 
     Raises
     ------
@@ -60,31 +56,13 @@ def layer_frame(
 
 
 def cell_centres(grid: Grid, cells: NDArray[np.int64]) -> tuple[FloatArray, FloatArray]:
-    """
-    Give easting and northing of cells.
-
-    Parameters
-    ----------
-    grid
-        Their grid.
-    cells
-        Flat indices, shape (n,).
-    """
+    """Give easting and northing of cells, given by flat indices of shape (n,)."""
     x, y = grid.xy(cells // grid.shape[1], cells % grid.shape[1])
     return np.asarray(x, dtype=float), np.asarray(y, dtype=float)
 
 
 def lot_layer(lot: gpd.GeoDataFrame, metres_per_unit: float) -> gpd.GeoDataFrame:
-    """
-    Give the lot with its area.
-
-    Parameters
-    ----------
-    lot
-        As read, in the grid's CRS.
-    metres_per_unit
-        Of that CRS.
-    """
+    """Give the lot with its area."""
     area = lot.geometry.area * metres_per_unit**2
     return layer_frame("lot", {"name": lot["name"], "area_m2": area}, lot.geometry, lot.crs)
 
@@ -93,10 +71,7 @@ def flow_paths_layer(paths: Sequence[FlowPath], routing: Routing) -> gpd.GeoData
     """
     Give flow paths as lines drawn downhill.
 
-    Parameters
-    ----------
-    paths, routing
-        The reaches and what they were traced on.
+    `paths`, `routing`: the reaches and what they were traced on.
     """
     grid = routing.surface.ground
     filled = routing.field.filled.ravel()
@@ -116,14 +91,7 @@ def flow_paths_layer(paths: Sequence[FlowPath], routing: Routing) -> gpd.GeoData
 
 
 def crossings_layer(crossings: Sequence[Crossing], grid: Grid) -> gpd.GeoDataFrame:
-    """
-    Give the stretches of the lot line over which water comes and goes.
-
-    Parameters
-    ----------
-    crossings, grid
-        The crossings and their cells.
-    """
+    """Give the stretches of the lot line over which water comes and goes."""
     cells = np.array([crossing.cell for crossing in crossings], dtype=np.int64)
     columns = {
         "id": np.arange(1, len(crossings) + 1),
@@ -140,12 +108,8 @@ def contours_layer(lines: Sequence[Contour], grid: Grid, units: UnitSystem) -> g
     """
     Give contours as lines.
 
-    Parameters
-    ----------
-    lines, grid
-        The contours and the grid they were traced on.
-    units
-        "us" or "metric", of the labels.
+    `lines`, `grid`: the contours and the grid they were traced on; `units`: "us" or "metric",
+    of the labels.
     """
     unit = "ft" if units == "us" else "m"
     columns = {
@@ -161,10 +125,7 @@ def styles_table(units: UnitSystem) -> pd.DataFrame:
     """
     Give the styles of the layers as a table.
 
-    Parameters
-    ----------
-    units
-        "us" or "metric", of titles.
+    `units`: "us" or "metric", of titles.
     """
     styles = [
         {
@@ -181,14 +142,7 @@ def styles_table(units: UnitSystem) -> pd.DataFrame:
 
 
 def buildings_layer(buildings: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
-    """
-    Give the footprints as they were read.
-
-    Parameters
-    ----------
-    buildings
-        In the grid's CRS.
-    """
+    """Give the footprints as they were read."""
     return layer_frame("buildings", {"name": buildings["name"]}, buildings.geometry, buildings.crs)
 
 

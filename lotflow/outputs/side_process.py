@@ -21,7 +21,6 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, BinaryIO, Final, Self, cast
 
 from lotflow.errors import EngineError
-from lotflow.outputs.loading import loading
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -39,8 +38,7 @@ class SideProcess:
     Parameters
     ----------
     first
-        Modules, or functions as "module:function", loaded and called over there as soon as it
-        has started.
+        Modules that are loaded over there as soon as it has started.
     """
 
     def __init__(self, first: Sequence[str] = ()) -> None:
@@ -144,18 +142,12 @@ def serve(first: Sequence[str], work: BinaryIO, results: BinaryIO) -> None:
     """
     Get ready, then do the work that comes until there is no more.
 
-    Parameters
-    ----------
-    first
-        Functions to be called first.
-    work, results
-        Pipes from and to the first process.
+    `first`: modules to be loaded; `work`, `results`: pipes from and to the first process.
     """
-    with loading():
-        for name in first:
-            # what cannot be loaded is told of when it is needed
-            with contextlib.suppress(Exception):
-                _warm(name)
+    for name in first:
+        # what cannot be loaded is told of when it is needed
+        with contextlib.suppress(Exception):
+            importlib.import_module(name)
     while True:
         try:
             module, function, arguments = _receive(work)
@@ -166,14 +158,6 @@ def serve(first: Sequence[str], work: BinaryIO, results: BinaryIO) -> None:
         except Exception:  # noqa: BLE001 - whatever it was, the first process tells it
             answer = (False, traceback.format_exc())
         _send(results, _packed(answer))
-
-
-def _warm(name: str) -> None:
-    """Load a module, and call a function of it where one is named."""
-    module, _, function = name.partition(":")
-    loaded = importlib.import_module(module)
-    if function:
-        getattr(loaded, function)()
 
 
 def _main() -> None:

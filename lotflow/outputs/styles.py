@@ -15,6 +15,7 @@ from dataclasses import dataclass
 from typing import Final, Literal
 
 from lotflow.outputs import palette
+from lotflow.scenarios import ALL_BLOCKED, OPEN
 from lotflow.units import UnitSystem, shown
 
 _SLD: Final = "http://www.opengis.net/sld"
@@ -26,52 +27,43 @@ _LABEL_SCALE: Final = 1_000
 #: Labels of outlines.
 _OUTLINE_LABEL_SCALE: Final = 2_500
 
-Shape = Literal["circle", "square", "triangle", "cross"]
+_Shape = Literal["circle", "square", "triangle", "cross"]
 
 
 @dataclass(frozen=True)
 class Rule:
-    """
-    One rule of a style: which rows, and how they are drawn.
+    """One rule of a style: which rows, and how they are drawn."""
 
-    Parameters
-    ----------
-    title
-        Shown in a legend.
-    column, low, high
-        Rows whose number lies from `low` up to below `high`; None for no bound. Without a
-        column all rows.
-    equals
-        Rows whose text is this, instead of a range.
-    fill, fill_opacity
-        Colour of areas and points; empty for none.
-    stroke, width, dashes
-        Colour, width [pixels] and dashes of lines and outlines; empty for none.
-    mark, size
-        Shape and size [pixels] of points; empty for lines and areas.
-    label
-        Column that is written beside; empty for none.
-    label_scale
-        Denominator of the smallest scale at which it is written.
-    """
-
+    #: Shown in a legend.
     title: str
+    #: Rows whose number lies from `low` up to below `high`; None for no bound. Without a
+    #: column all rows.
     column: str = ""
     low: float | None = None
     high: float | None = None
+    #: Rows whose text is this, instead of a range.
     equals: str = ""
+    #: Colour of areas and points; empty for none.
     fill: str = ""
     fill_opacity: float = 1.0
+    #: Colour, width [pixels] and dashes of lines and outlines; empty for none.
     stroke: str = ""
     width: float = 1.0
     dashes: str = ""
-    mark: Shape | Literal[""] = ""
+    #: Shape and size [pixels] of points; empty for lines and areas.
+    mark: _Shape | Literal[""] = ""
     size: float = 10.0
-    label: str = ""
+    #: Column of degrees, clockwise from north, by which marks are turned; empty for none.
+    turned_by: str = ""
+    #: Whether lines bear arrows in the direction in which they are drawn.
+    arrows: bool = False
+    #: Columns whose texts are written beside, one below the other.
+    label: tuple[str, ...] = ()
+    #: Denominator of the smallest scale at which it is written.
     label_scale: int = _LABEL_SCALE
 
 
-def _depth_rules(units: UnitSystem, label: str) -> tuple[Rule, ...]:
+def _depth_rules(units: UnitSystem, *label: str) -> tuple[Rule, ...]:
     """One rule per class of depth."""
     rules = []
     bounds = [bound for bound, _ in palette.DEPTHS]
@@ -124,13 +116,13 @@ def layer_rules(units: UnitSystem) -> dict[str, tuple[Rule, ...]]:
     return {
         "contours": (
             Rule("index contour", "kind", equals="index", stroke=palette.CONTOUR, width=1.1,
-                 label="label"),
+                 label=("label",)),
             Rule("contour", "kind", equals="ordinary", stroke=palette.CONTOUR, width=0.5),
         ),
         "catchments": (
             Rule("catchment of an inlet", fill=palette.CATCHMENTS[0], fill_opacity=0.18,
                  stroke=palette.CATCHMENTS[0], width=1.4, label_scale=_OUTLINE_LABEL_SCALE,
-                 label="name"),
+                 label=("name",)),
         ),
         "low_spots": _depth_rules(units, "id"),
         "buildings": (
@@ -149,7 +141,7 @@ def layer_rules(units: UnitSystem) -> dict[str, tuple[Rule, ...]]:
         ),
         "inlets": (
             Rule("inlet", fill=ink, stroke="#ffffff", width=2.0, mark="square", size=10,
-                 label="name"),
+                 label=("name",)),
         ),
         **_drain_rules(),
         **_water_rules(),
@@ -165,7 +157,7 @@ def _drain_rules() -> dict[str, tuple[Rule, ...]]:
             Rule("drain line as it is today", "case", equals="today", stroke=pipe, width=1.4,
                  dashes="5 4"),
             Rule("drain line of the proposed system", "case", equals="proposed", stroke=pipe,
-                 width=2.4, label="name"),
+                 width=2.4, label=("name",)),
         ),
         "nodes": (
             Rule("junction", "kind", equals="junction", fill="#ffffff", stroke=pipe,
@@ -173,7 +165,7 @@ def _drain_rules() -> dict[str, tuple[Rule, ...]]:
             Rule("loose end", "kind", equals="loose end", fill=palette.FAULT, mark="cross",
                  size=9),
             Rule("outlet", "kind", equals="outlet", fill=pipe, stroke="#ffffff", mark="circle",
-                 size=11, label="name"),
+                 size=11, label=("name",)),
         ),
         "outlet_options": _verdict_rules(
             ("not reachable", palette.FAULT, "2 4"), ("cannot tell", palette.UNSURE, "7 4"),
@@ -185,8 +177,8 @@ def _drain_rules() -> dict[str, tuple[Rule, ...]]:
 def _water_rules() -> dict[str, tuple[Rule, ...]]:
     """Water that stands after storms and runs over, inlets open and all of them blocked."""
     cases = (
-        ("with all inlets blocked", "blocked:all", palette.BLOCKED),
-        ("with every inlet open", "open", palette.WATER_EDGE),
+        ("with all inlets blocked", ALL_BLOCKED, palette.BLOCKED),
+        ("with every inlet open", OPEN, palette.WATER_EDGE),
     )
     return {
         "ponds": tuple(
@@ -211,7 +203,7 @@ def _house_rules() -> dict[str, tuple[Rule, ...]]:
         ),
         "openings": (
             Rule("opening of a building", fill="#ffffff", stroke=palette.FAULT, mark="square",
-                 size=8, label="name"),
+                 size=8, label=("name",)),
         ),
     }  # fmt: skip
 
@@ -230,8 +222,6 @@ def sld_text(layer: str, rules: tuple[Rule, ...]) -> str:
 
     Parameters
     ----------
-    layer
-        Its name.
     rules
         In the order in which they are drawn.
 
@@ -296,6 +286,19 @@ def _symbol(element: ET.Element, rule: Rule) -> None:
             _parameters(_within(polygon, "Stroke"), _stroke(rule))
     else:
         _parameters(_within(_within(element, "LineSymbolizer"), "Stroke"), _stroke(rule))
+        if rule.arrows:
+            _arrows(element, rule)
+
+
+def _arrows(element: ET.Element, rule: Rule) -> None:
+    """Lay triangles along a line, turned with it; one stands on its base, so it is laid down."""
+    stroke = _within(_within(element, "LineSymbolizer"), "Stroke")
+    graphic = _within(_within(stroke, "GraphicStroke"), "Graphic")
+    mark = _within(graphic, "Mark")
+    _within(mark, "WellKnownName", "triangle")
+    _parameters(_within(mark, "Fill"), {"fill": rule.stroke})
+    _within(graphic, "Size", f"{5 + 2 * rule.width:g}")
+    _within(graphic, "Rotation", "90")
 
 
 def _filter(element: ET.Element, rule: Rule) -> None:
@@ -327,7 +330,7 @@ def _fill(rule: Rule) -> dict[str, str]:
 
 
 def _stroke(rule: Rule) -> dict[str, str]:
-    stroke = {"stroke": rule.stroke, "stroke-width": f"{rule.width:g}"}
+    stroke = {"stroke": rule.stroke or rule.fill, "stroke-width": f"{rule.width:g}"}
     return stroke | ({"stroke-dasharray": rule.dashes} if rule.dashes else {})
 
 
@@ -343,16 +346,20 @@ def _point(element: ET.Element, rule: Rule) -> None:
     mark = _within(graphic, "Mark")
     _within(mark, "WellKnownName", rule.mark)
     _parameters(_within(mark, "Fill"), _fill(rule))
-    if rule.stroke:
+    if rule.stroke or rule.mark == "cross":
         _parameters(_within(mark, "Stroke"), _stroke(rule))
     _within(graphic, "Size", f"{rule.size:g}")
+    if rule.turned_by:
+        ET.SubElement(_within(graphic, "Rotation"), f"{{{_OGC}}}PropertyName").text = rule.turned_by
 
 
 def _label(element: ET.Element, rule: Rule) -> None:
     """Write a column beside each row, with a pale halo."""
     symbol = _within(element, "TextSymbolizer")
     label = _within(symbol, "Label")
-    ET.SubElement(label, f"{{{_OGC}}}PropertyName").text = rule.label
+    for number, column in enumerate(rule.label):
+        named = ET.SubElement(label, f"{{{_OGC}}}PropertyName")
+        named.text, named.tail = column, "\n" if number + 1 < len(rule.label) else None
     _parameters(_within(symbol, "Font"), {"font-family": "sans-serif", "font-size": "11"})
     if rule.mark:
         point = _within(_within(symbol, "LabelPlacement"), "PointPlacement")

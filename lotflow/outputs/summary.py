@@ -1,5 +1,5 @@
 """
-The result in one document: the content of `summary.json`.
+The result in one document: the content of `summary.json`, and one tidy table of it.
 
 Keys carry their unit (`depth_m`), values are SI. Numbers are rounded to a fixed number of
 decimals per unit, far below what the data can tell, so that the same result gives the same
@@ -8,23 +8,35 @@ bytes.
 
 from __future__ import annotations
 
+import csv
+import io
 import json
 import math
 import re
-from collections.abc import Iterable, Mapping
-from functools import cache
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from functools import cache, lru_cache
 from typing import Any, Final
 
 import numpy as np
 import pandas as pd
 
 from lotflow.layers import RESULT_LAYERS
+from lotflow.layers.columns import UNIT_SUFFIX
 
 SCHEMA_VERSION: Final = "1"
 
 #: Keys that every entry of a list has, in this order; null where nothing was computed. Other
 #: columns of the layer follow.
 CONTRACT: Final[dict[str, tuple[str, ...]]] = {
+    "answer": (
+        "rank", "harm", "place", "x", "y", "causes", "verdict", "remedy", "mends", "takes",
+        "grade", "evidence", "source", "findings", "theme", "check", "risk", "left", "grade_means",
+    ),
+    "evidence_only": ("rule", "subject", "scenario", "reason"),
+    "harm": (
+        "place", "harm", "subject", "measured", "limit", "is_harm", "state", "inlets", "low_spot",
+        "x", "y", "source",
+    ),
     "low_spots": (
         "id", "x", "y", "depth_m", "area_m2", "volume_m3", "spill_elevation_m", "artefact",
         "probability", "not_closed",
@@ -89,7 +101,6 @@ _DECIMALS: Final = {
 }
 _OTHER_DECIMALS: Final = 6
 _AS_IT_IS: Final = frozenset((str, int, bool, type(None)))
-_UNIT: Final = re.compile(r"_(m_per_m|mm_h|m3s|m3|m2|mm|min|yr|m|h|s)(?=$|_p\d\d$)")
 _COORDINATE: Final = re.compile(r"(^|_)[xy]$")
 
 
@@ -156,11 +167,6 @@ def summary_content(
 def json_text(content: Mapping[str, Any]) -> str:
     """
     Write a document as JSON: the same content gives the same bytes.
-
-    Parameters
-    ----------
-    content
-        As `summary_content` gives it.
 
     Raises
     ------
@@ -237,40 +243,141 @@ def unit_key(key: str) -> str:
     """
     Tell the unit a key ends with.
 
-    Parameters
-    ----------
-    key
-        Key of a summary, or column of a result.
+    `key`: key of a summary, or column of a result.
 
-    Returns
-    -------
-    unit
-        Suffix as in the key, "coordinate" for eastings and northings, empty for neither.
+    Returns suffix as in the key, "coordinate" for eastings and northings, empty for neither.
 
     Examples
     --------
     >>> unit_key("flow_per_10mm_h_m3s"), unit_key("catchment_m2_p05"), unit_key("spill_x")
     ('m3s', 'm2', 'coordinate')
     """
-    found = _UNIT.search(key)
+    found = UNIT_SUFFIX.search(key)
     if found:
         return found[1]
     return "coordinate" if _COORDINATE.search(key) else ""
 
 
 @cache
-def without_unit(key: str) -> str:
+def _without_unit(key: str) -> str:
     """
     Take the unit out of a key.
 
-    Parameters
+    Examples
+    --------
+    >>> _without_unit("catchment_m2_p05"), _without_unit("slope_m_per_m"), _without_unit("name")
+    ('catchment_p05', 'slope', 'name')
+    """
+    return UNIT_SUFFIX.sub("", key)
+
+
+_PRINTED: Final = {"m3s": "m3/s", "mm_h": "mm/h", "m_per_m": "m/m", "coordinate": "CRS"}
+
+#: What a spreadsheet takes for the start of a formula.
+_RISKY: Final = ("=", "+", "-", "@", "\t")
+
+#: What names an entry of a list in the table.
+_NAMED_BY: Final[dict[str, tuple[str, ...]]] = {
+    "low_spots": ("id",),
+    "inlets": ("name",),
+    "runoff": ("subject", "method", "return_period_yr"),
+    "lines": ("name", "return_period_yr"),
+    "lot_line_crossings": ("id",),
+    "outlet_options": ("subject", "rank"),
+    "facades": ("name",),
+    "openings": ("name",),
+    "quantities": ("item",),
+}
+
+
+def summary_csv(content: Mapping[str, Any]) -> str:
+    """
+    Write a document as one tidy table: section, name, quantity, value, unit.
+
+    Text that a spreadsheet would take for a formula is led by an apostrophe.
+
+    Returns
+    -------
+    table
+        CSV with a header; values are SI.
+
+    References
     ----------
-    key
-        As for `unit_key`.
+    OWASP, "CSV Injection": cells that start with =, +, -, @, tab or carriage return.
 
     Examples
     --------
-    >>> without_unit("catchment_m2_p05"), without_unit("slope_m_per_m"), without_unit("name")
-    ('catchment_p05', 'slope', 'name')
+    >>> print(summary_csv({"lot": {"name": "=1+1", "area_m2": 812.0}}), end="")
+    section,name,quantity,value,unit
+    lot,,name,'=1+1,
+    lot,,area,812.0,m2
     """
-    return _UNIT.sub("", key)
+    target = io.StringIO()
+    writer = csv.writer(target, lineterminator="\n")
+    writer.writerow(("section", "name", "quantity", "value", "unit"))
+    for section, part in content.items():
+        entries = [("", part)]
+        if isinstance(part, list):
+            entries = [(_name(section, n, entry), entry) for n, entry in enumerate(part, 1)]
+        for name, entry in entries:
+            writer.writerows(map(guarded, _csv_rows(section, name, entry)))
+    return target.getvalue()
+
+
+def _name(section: str, number: int, entry: Mapping[str, Any]) -> str:
+    """What an entry of a list is called: by its names, else by its number."""
+    parts = [entry[key] for key in _NAMED_BY.get(section, ()) if entry.get(key) is not None]
+    shown = [f"{part:g} yr" if isinstance(part, float) else str(part) for part in parts]
+    return " ".join(shown) or str(number)
+
+
+def _csv_rows(section: str, name: str, entry: Any) -> Iterator[Sequence[Any]]:
+    """One row per value of an entry."""
+    for quantity, key, value in _values(entry):
+        unit = unit_key(key)
+        printed = _PRINTED.get(unit, unit)
+        if section == "findings" and key in {"measured", "limit"}:
+            printed = entry["unit"] or ""
+        yield section, name, quantity, value, printed
+
+
+def _values(part: Any, path: str = "", key: str = "") -> Iterator[tuple[str, str, Any]]:
+    """Every single value with its path, in which names of parts are joined by dots, and key."""
+    if isinstance(part, dict):
+        inner: Iterable[tuple[str, Any]] = part.items()
+    elif isinstance(part, list):
+        inner = ((str(number), value) for number, value in enumerate(part, 1))
+    else:
+        yield _joined(path, _without_unit(key)), key, part
+        return
+    path = _joined(path, key)
+    for name, value in inner:
+        if isinstance(value, dict | list):
+            yield from _values(value, path, name)
+        else:
+            yield _joined(path, _without_unit(name)), name, value
+
+
+@cache
+def _joined(path: str, key: str) -> str:
+    """Names of a part and of what is in it; either may be empty."""
+    return ".".join(filter(None, (path, key)))
+
+
+def guarded(row: Sequence[Any]) -> list[Any]:
+    """
+    Keep a spreadsheet from taking text for a formula, and a reader from taking it for a row.
+
+    Examples
+    --------
+    >>> guarded(["=1+1", -1.0])
+    ["'=1+1", -1.0]
+    """
+    return [_harmless(cell) if isinstance(cell, str) else cell for cell in row]
+
+
+@lru_cache(maxsize=10_000)
+def _harmless(text: str) -> str:
+    """A lone carriage return ends a row for many readers, quoted or not."""
+    text = text.replace("\r", " ")
+    return f"'{text}" if text.startswith(_RISKY) else text

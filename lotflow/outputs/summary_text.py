@@ -7,7 +7,9 @@ from collections.abc import Mapping, Sequence
 from typing import Any, Final
 
 from lotflow.findings import label
-from lotflow.units import UnitSystem, open_range, shown, shown_open
+from lotflow.layers import RESULT_LAYERS, Layer
+from lotflow.scenarios import LIMITED, OPEN, Scenario
+from lotflow.units import UnitSystem, open_range, shown
 
 WIDTH: Final = 100
 #: Width below which a column is not worth keeping to.
@@ -25,6 +27,13 @@ _MOST: Final = {
 _MOST_STORMS: Final = 3
 
 _ONE_INCH_PER_10_MM: Final = 2.54
+
+_SPOTS: Final = RESULT_LAYERS["low_spots"]
+_INLETS: Final = RESULT_LAYERS["inlets"]
+_PONDS: Final = RESULT_LAYERS["ponds"]
+_RUNOFF: Final = RESULT_LAYERS["runoff"]
+_OPTIONS: Final = RESULT_LAYERS["outlet_options"]
+_DRAINS: Final = RESULT_LAYERS["drain_lines"]
 
 #: Printed with every result.
 CAUTIONS: Final = (
@@ -45,8 +54,6 @@ def summary_text(content: Mapping[str, Any], units: UnitSystem) -> str:
 
     Parameters
     ----------
-    content
-        As `summary_content` gives it.
     units
         "us" or "metric", of the text.
 
@@ -94,7 +101,7 @@ def _headed(heading: str, lines: list[str]) -> list[str]:
 def _title(content: Mapping[str, Any], units: UnitSystem) -> str:
     """Name and area of the lot."""
     lot = content["lot"]
-    return f"{lot['name'] or 'The lot'}: {shown(lot['area_m2'], 'area', units)}"
+    return f"{lot['name'] or 'The lot'}: {RESULT_LAYERS['lot'].shown(lot, 'area_m2', units)}"
 
 
 def _without_outlet(findings: Sequence[Mapping[str, Any]]) -> list[str]:
@@ -112,15 +119,11 @@ def _low_spots(content: Mapping[str, Any], units: UnitSystem) -> list[str]:
         return [f"  nowhere deeper than {named}the limit"]
     sure = any(spot["probability"] is not None for spot in spots)
     listed = sorted(spots, key=lambda spot: (spot["on_lot_m2"] == 0, bool(spot["artefact"])))
+    columns = ["id", "depth_m", "area_m2", "volume_m3", "contributing_area_m2",
+               "runoff_to_fill_mm", *(["probability"] if sure else [])]  # fmt: skip
     rows = [
         (
-            str(spot["id"]),
-            shown(spot["depth_m"], "depth", units),
-            shown(spot["area_m2"], "area", units),
-            shown(spot["volume_m3"], "volume", units),
-            shown(spot["contributing_area_m2"], "area", units),
-            shown(_thousandth(spot["runoff_to_fill_mm"]), "rain_depth", units),
-            *([_share(spot["probability"])] if sure else []),
+            *_cells(_SPOTS, spot, columns, units),
             _notes(
                 _closed(spot),
                 spot["artefact"],
@@ -130,22 +133,18 @@ def _low_spots(content: Mapping[str, Any], units: UnitSystem) -> list[str]:
         )
         for spot in listed
     ]
-    last = ("Stands in", "Note") if sure else ("Note",)
-    heads = ("No.", "Depth", "Area", "Volume", "Drains to it", "To fill", *last)
+    heads = (*_SPOTS.labels(*columns), "Note")
     lines = _table(heads, rows, _MOST["low_spots"], text_columns=(len(heads) - 1,))
     if sure:
         lines.append("  stands in: share of the surfaces that the error of the data allows")
     return lines + _at_least(spots)
 
 
-def _share(value: float | None) -> str:
-    """Show a share in whole per cent."""
-    return "-" if value is None else f"{value:.0%}"
-
-
-def _thousandth(millimetres: float | None) -> float | None:
-    """Millimetres as metres."""
-    return None if millimetres is None else millimetres / 1000
+def _cells(
+    layer: Layer, row: Mapping[str, Any], columns: Sequence[str], units: UnitSystem
+) -> list[str]:
+    """Cells of a row, as the layer shows its columns."""
+    return [layer.shown(row, column, units) for column in columns]
 
 
 def _notes(*notes: str | None) -> str:
@@ -181,10 +180,10 @@ def _standing(ponds: Sequence[Mapping[str, Any]], units: UnitSystem) -> list[str
     rows = [
         _standing_row(spot, here, units)
         for spot, here in sorted(by_spot.items())
-        if any(pond["depth_m"] for pond in here) and any(pond["case"] == "open" for pond in here)
+        if any(pond["depth_m"] for pond in here) and any(pond["case"] == OPEN for pond in here)
     ]
-    heads = ("Low spot", f"{largest:g} yr, none blocked", "Gone after", "Deepest", "when",
-             "To building", "Note")  # fmt: skip
+    spot, gone, when, below = _PONDS.labels("low_spot", "soaks_away_h", "case", "freeboard_m")
+    heads = (spot, f"{largest:g} yr, none blocked", gone, "Deepest", when, below, "Note")
     return _table(heads, rows, _MOST["low_spots"], text_columns=(4, 6))
 
 
@@ -193,21 +192,21 @@ def _standing_row(
 ) -> tuple[str, ...]:
     """One low spot: its water with no inlet blocked, and in the case in which it stands deepest."""
     # where it is known what inlets take they take no more than that
-    free = [p for p in ponds if p["case"] == "limited"]
-    free = free or [p for p in ponds if p["case"] == "open"]
+    free = [p for p in ponds if p["case"] == LIMITED]
+    free = free or [p for p in ponds if p["case"] == OPEN]
     usual = max(free, key=lambda p: p["depth_m"])
     # where several cases are as bad, the first of them: one inlet rather than all
     worst = max(ponds, key=lambda p: round(p["depth_m"], 3))
-    hours = usual["soaks_away_h"]
+    gone = _PONDS.shown(usual, "soaks_away_h", units)
     least = "at least " if worst.get("not_closed") else ""
     most = "at most " if worst.get("not_closed") and worst["freeboard_m"] is not None else ""
     return (
         str(spot),
-        least + shown(usual["depth_m"], "depth", units) if usual["depth_m"] else f"{least}dry",
-        "-" if not usual["depth_m"] else "never" if hours is None else f"{hours:.0f} h",
-        least + shown(worst["depth_m"], "depth", units),
-        worst["case"].replace(":", " "),
-        most + shown(worst["freeboard_m"], "depth", units),
+        least + (_PONDS.shown(usual, "depth_m", units) if usual["depth_m"] else "dry"),
+        "-" if not usual["depth_m"] else "never" if usual["soaks_away_h"] is None else gone,
+        least + _PONDS.shown(worst, "depth_m", units),
+        Scenario(worst["case"]).short,
+        most + _PONDS.shown(worst, "freeboard_m", units),
         _notes(
             "not closed" if worst.get("not_closed") else None,
             "at the sill" if worst["reaches_building"] else _at_the_wall(worst, units),
@@ -221,7 +220,7 @@ def _at_the_wall(pond: Mapping[str, Any], units: UnitSystem) -> str | None:
     """How deep it stands at a wall of which no sill or threshold is given."""
     if pond["threshold_basis"] or not pond["wall_depth_m"]:
         return None
-    return f"{shown(pond['wall_depth_m'], 'depth', units)} deep at the wall, sill not given"
+    return f"{_PONDS.shown(pond, 'wall_depth_m', units)} deep at the wall, sill not given"
 
 
 def _inlets(content: Mapping[str, Any], units: UnitSystem) -> list[str]:
@@ -229,31 +228,25 @@ def _inlets(content: Mapping[str, Any], units: UnitSystem) -> list[str]:
     storms, flows = _flows(content, units)
     # ranges are broad: flows have a table of their own then
     apart = bool(storms) and any(" to " in cell for row in flows for cell in row)
+    columns = ["off_lot_m2", "roof_connected_m2"]
     rows = [
         (
             str(inlet["name"]),
-            _open(inlet, "catchment_m2", "area", units),
-            shown(inlet["off_lot_m2"], "area", units),
-            shown(inlet["roof_connected_m2"], "area", units),
+            _INLETS.shown_open(inlet, "catchment_m2", units),
+            *_cells(_INLETS, inlet, columns, units),
             *(() if apart else flows[position]),
             _notes(_closed(inlet), _left_standing(inlet, units)),
         )
         for position, inlet in enumerate(content["inlets"])
     ]
-    first = ("Name", "Catchment", "Off the lot", "Roofs led to it")
-    heads = (*first, *(() if apart else storms), "Note")
+    name, *first = _INLETS.labels("name", "catchment_m2", *columns)
+    heads = (name, *first, *(() if apart else storms), "Note")
     lines = _table(heads, rows, _MOST["inlets"], text_columns=(0, len(heads) - 1))
     if apart:
         names = [str(inlet["name"]) for inlet in content["inlets"]]
-        cells = [(name, *row) for name, row in zip(names, flows, strict=True)]
-        lines += _table(("Name", *storms), cells, _MOST["inlets"], text_columns=(0,))
+        cells = [(inlet, *row) for inlet, row in zip(names, flows, strict=True)]
+        lines += _table((name, *storms), cells, _MOST["inlets"], text_columns=(0,))
     return lines + _at_least(content["inlets"]) + _all_inlets(content, units)
-
-
-def _open(entry: Mapping[str, Any], key: str, quantity: str, units: UnitSystem) -> str:
-    """Show a number, or its range where the data leave it open."""
-    low, high = entry.get(f"{key}_p05"), entry.get(f"{key}_p95")
-    return shown_open(entry[key], low, high, quantity, units)
 
 
 def _all_inlets(content: Mapping[str, Any], units: UnitSystem) -> list[str]:
@@ -269,15 +262,16 @@ def _all_inlets(content: Mapping[str, Any], units: UnitSystem) -> list[str]:
     found: Mapping[str, Any] = next(iter(content["confidence"]), {})
     key = "inlets_catchment_m2"
     if len(content["inlets"]) > 1 and found.get(f"{key}_p95") is not None:
-        area = _open({key: whole, **found}, key, "area", units)
+        bounds = {f"catchment_m2_{share}": found[f"{key}_{share}"] for share in ("p05", "p95")}
+        area = _INLETS.shown_open({"catchment_m2": whole, **bounds}, "catchment_m2", units)
         told += f". All inlets together take {area}: ranges are not added, they share water"
     return _wrapped(told, "  ")
 
 
 def _left_standing(inlet: Mapping[str, Any], units: UnitSystem) -> str | None:
     """What an inlet leaves standing because its rim is above the low point."""
-    depth = inlet["residual_depth_m"]
-    return f"leaves {shown(depth, 'depth', units)} standing" if depth else None
+    depth = _INLETS.shown(inlet, "residual_depth_m", units)
+    return f"leaves {depth} standing" if inlet["residual_depth_m"] else None
 
 
 def _flows(
@@ -286,29 +280,26 @@ def _flows(
     """Heads and cells of the flow columns: per storm, for the intensity stated, or per unit."""
     inlets, runoff = content["inlets"], content["runoff"]
     storms = sorted({r["return_period_yr"] for r in runoff if r["return_period_yr"] is not None})
+    peak, none = _peaks(runoff), {"flow_m3s": None}
+    (head,) = _RUNOFF.labels("flow_m3s")
+
+    def cell(entry: Mapping[str, Any]) -> str:
+        return _RUNOFF.shown_open(entry, "flow_m3s", units)
+
     if storms:
         chosen = storms[-_MOST_STORMS:]
-        peak = _peaks(runoff)
-        none = {"flow_m3s": None}
-        cells = [
-            tuple(
-                _open(peak.get((i["name"], storm), none), "flow_m3s", "flow", units)
-                for storm in chosen
-            )
-            for i in inlets
-        ]
-        return tuple(f"Flow {storm:g} yr" for storm in chosen), cells
+        cells = [tuple(cell(peak.get((i["name"], one), none)) for one in chosen) for i in inlets]
+        return tuple(f"{head} {storm:g} yr" for storm in chosen), cells
     if any(inlet["flow_m3s"] is not None for inlet in inlets):
         rains = {r["intensity_mm_h"] for r in runoff if r["intensity_mm_h"] is not None}
-        rain = f" at {_rain(rains.pop(), units)}" if len(rains) == 1 else ""
-        peak = _peaks(runoff)
-        stated = [{**peak.get((i["name"], None), {}), "flow_m3s": i["flow_m3s"]} for i in inlets]
-        return (f"Flow{rain}",), [(_open(one, "flow_m3s", "flow", units),) for one in stated]
+        stated = {"intensity_mm_h": rains.pop()} if len(rains) == 1 else {}
+        rain = f" at {_RUNOFF.shown(stated, 'intensity_mm_h', units)}" if stated else ""
+        found = [{**peak.get((i["name"], None), {}), "flow_m3s": i["flow_m3s"]} for i in inlets]
+        return (f"{head}{rain}",), [(cell(one),) for one in found]
     if any(inlet["flow_per_10mm_h_m3s"] is not None for inlet in inlets):
         factor = _ONE_INCH_PER_10_MM if units == "us" else 1.0
-        flows = [_unit_flow(inlet, factor) for inlet in inlets]
-        cells = [(_open(one, "flow", "flow", units),) for one in flows]
-        return ("Flow per 1 in/h" if units == "us" else "Flow per 10 mm/h",), cells
+        cells = [(cell(_unit_flow(inlet, factor)),) for inlet in inlets]
+        return (f"{head} per 1 in/h" if units == "us" else f"{head} per 10 mm/h",), cells
     return (), [()] * len(inlets)
 
 
@@ -316,13 +307,13 @@ def _unit_flow(inlet: Mapping[str, Any], factor: float) -> dict[str, float | Non
     """Flow per unit of intensity; its bounds, where no roof is led in, from those of the ground."""
     flow, area = inlet["flow_per_10mm_h_m3s"], inlet["catchment_m2"]
     if flow is None or not area or inlet["roof_connected_m2"]:
-        return {"flow": None if flow is None else flow * factor}
-    told: dict[str, float | None] = {"flow": flow * factor}
+        return {"flow_m3s": None if flow is None else flow * factor}
+    told: dict[str, float | None] = {"flow_m3s": flow * factor}
     for share in ("p05", "p95"):
         ground, own = inlet[f"ground_flow_per_10mm_h_m3s_{share}"], inlet[f"catchment_m2_{share}"]
         # without covers the flow is in proportion to the area
         bound = flow * own / area if ground is None and own is not None else ground
-        told[f"flow_{share}"] = None if bound is None else bound * factor
+        told[f"flow_m3s_{share}"] = None if bound is None else bound * factor
     return told
 
 
@@ -336,26 +327,19 @@ def _peaks(
     return {(row["subject"], row["return_period_yr"]): row for row in ranked}
 
 
-def _rain(millimetres_per_hour: float, units: UnitSystem) -> str:
-    """Show an intensity."""
-    return shown(millimetres_per_hour / 3.6e6, "rain", units)
-
-
 def _outlet_options(options: Sequence[Mapping[str, Any]], units: UnitSystem) -> list[str]:
     """The best way to a lower place from each low spot and inlet."""
+    columns = ["run_m", "fall_m", "left_m", "verdict"]
     rows = [
         (
             str(one["subject"]),
             f"{one['kind']}, {one['place']}",
-            shown(one["run_m"], "distance", units),
-            shown(one["fall_m"], "depth", units),
-            shown(one["left_m"], "depth", units),
-            str(one["verdict"]),
+            *_cells(_OPTIONS, one, columns, units),
         )
         for one in options
         if one["rank"] == 1
     ]
-    heads = ("From", "To", "Run", "Fall under cover", "Left", "By the data")
+    heads = _OPTIONS.labels("subject", "kind", *columns)
     return _table(heads, rows, _MOST["outlet_options"], text_columns=(0, 1, 5))
 
 
@@ -371,26 +355,26 @@ def _lines(lines: Sequence[Mapping[str, Any]], units: UnitSystem) -> list[str]:
     judged = next(
         (line["design_storm_yr"] for line in lines if line.get("design_storm_yr")), rarest
     )
+    storm, columns = RESULT_LAYERS["line_storms"], ("capacity_m3s", "slope_m_per_m", "diameter_m")
     rows = []
     for (_, name), found in sorted(of_line.items()):
         line = next((one for one in found if one["return_period_yr"] == judged), found[-1])
-        bore = shown(line["required_diameter_m"], "diameter", units)
         rows.append((
             str(name),
             *([str(line["case"])] if both else []),
-            _open(line, "flow_m3s", "flow", units),
-            shown(line["capacity_m3s"], "flow", units),
-            "-" if line["slope_m_per_m"] is None else f"{line['slope_m_per_m']:.2%}",
-            shown(line["diameter_m"], "diameter", units),
-            line.get("required_size") or bore,
+            storm.shown_open(line, "flow_m3s", units),
+            *_cells(_DRAINS, line, columns, units),
+            line.get("required_size") or storm.shown(line, "required_diameter_m", units),
             *([line.get("rarest_storm_size")
-               or shown(found[-1]["required_diameter_m"], "diameter", units)]
+               or storm.shown(found[-1], "required_diameter_m", units)]
               if rarest > judged else []),
         ))  # fmt: skip
+    name, system, *middle, needed = _DRAINS.labels("name", "case", *columns, "required_size")
     # of a stated rain there is no such name
-    flow, needed = (f"{head} {judged:g} yr" if judged else head for head in ("Flow", "Needed"))
-    heads = ("Name", *(("System",) if both else ()), flow, "Can carry", "Slope", "Bore",
-             needed, *((f"For {rarest:g} yr",) if rarest > judged else ()))  # fmt: skip
+    flow, sized = (f"{head} {judged:g} yr" if judged else head
+                   for head in (*storm.labels("flow_m3s"), needed))  # fmt: skip
+    heads = (name, *((system,) if both else ()), flow, *middle, sized,
+             *((f"For {rarest:g} yr",) if rarest > judged else ()))  # fmt: skip
     return _table(heads, rows, _MOST["lines"], text_columns=(0, 1) if both else (0,))
 
 
@@ -406,7 +390,7 @@ def _crossings(content: Mapping[str, Any], units: UnitSystem) -> list[str]:
             text = f"Water{whole} {says}." if total else f"Hardly any water {says}."
         else:
             largest = ", ".join(
-                f"{shown(p['area_m2'], 'area', units)} (no. {p['id']})"
+                f"{RESULT_LAYERS['lot_line_crossings'].shown(p, 'area_m2', units)} (no. {p['id']})"
                 for p in places[: _MOST["crossings"]]
             )
             many = "1 place" if len(places) == 1 else f"{len(places)} places"

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+import warnings
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any, Final
@@ -11,6 +13,7 @@ import pandas as pd
 import shapely
 from numpy.typing import NDArray
 from pyproj import CRS
+from pyproj.exceptions import CRSError
 
 from lotflow.layers import RESULT_LAYERS, Column, Layer
 
@@ -47,24 +50,15 @@ _FILLER_OF_KIND: Final[dict[str, tuple[object, type]]] = {
 
 @dataclass(frozen=True, eq=False)
 class Table:
-    """
-    A layer ready to be written.
+    """A layer ready to be written."""
 
-    Parameters
-    ----------
-    layer
-        What the schema says of it.
-    geometry
-        WKB per row, None where a row has none; None as a whole for a table without geometry.
-    values
-        Per declared column, the values in its type.
-    absent
-        Per declared column, where there is none and `values` holds a filler.
-    """
-
+    #: What the schema says of it.
     layer: Layer
+    #: WKB per row, None where a row has none; None as a whole for a table without geometry.
     geometry: NDArray[np.object_] | None
+    #: Per declared column, the values in its type.
     values: list[NDArray[Any]]
+    #: Per declared column, where there is none and `values` holds a filler.
     absent: list[NDArray[np.bool_]]
 
     @property
@@ -79,21 +73,12 @@ def typed_tables(layers: Mapping[str, pd.DataFrame]) -> list[Table]:
     """
     Bring the given layers into the schema's order and types.
 
-    Parameters
-    ----------
-    layers
-        GeoDataFrames, and DataFrames for the layers without geometry, by name.
+    `layers`: GeoDataFrames, and DataFrames for the layers without geometry, by name.
 
-    Returns
-    -------
-    tables
-        One per declared layer; without rows where it was not given.
+    There is one per declared layer; without rows where it was not given.
 
-    Raises
-    ------
-    TypeError
-        If a layer is not declared, or its columns, types or geometries are not the declared
-        ones.
+    Raises TypeError if a layer is not declared, or its columns, types or geometries are not
+    the declared ones.
     """
     unknown = set(layers) - set(RESULT_LAYERS)
     if unknown:
@@ -164,23 +149,33 @@ def common_crs(layers: Mapping[str, pd.DataFrame]) -> str:
     """
     WKT of the one horizontal CRS of all layers.
 
-    The vertical part is left out: heights in the columns are metres, whatever it says.
+    The vertical part is left out: heights in the columns are metres, whatever it says. It is
+    told in the older form where that can be: of the newer one GDAL takes a CRS in feet whose
+    conversion bears a number of the EPSG for that number's CRS in metres.
 
-    Parameters
-    ----------
-    layers
-        As for `typed_tables`; at least one with geometry.
-
-    Raises
-    ------
-    TypeError
-        If there is none, or not the same one everywhere.
+    Raises TypeError if there is none, or not the same one everywhere.
     """
     systems = [frame.crs for name, frame in layers.items() if RESULT_LAYERS[name].geometries]
     known = {
-        (crs.sub_crs_list[0] if crs.is_compound else crs).to_wkt()
+        _wkt(crs.sub_crs_list[0] if crs.is_compound else crs)
         for crs in (CRS.from_user_input(system) for system in systems if system is not None)
     }
     if len(known) != 1 or None in systems:
         raise TypeError(f"the layers of a result have one CRS, not {sorted(known)}")
     return known.pop()
+
+
+def _wkt(crs: CRS) -> str:
+    """
+    The older form where there is one, else the newer.
+
+    A CRS without a number of its own is told without the numbers of its parts: from these GDAL
+    takes a zone in feet for the one in metres.
+    """
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")  # pyproj warns of what the older form cannot say
+        try:
+            text = str(crs.to_wkt("WKT1_GDAL") or crs.to_wkt())
+        except CRSError:
+            return str(crs.to_wkt())
+    return text if crs.to_authority() else re.sub(r',AUTHORITY\["\w+","\w+"\]', "", text)

@@ -16,7 +16,7 @@ import numpy as np
 
 from lotflow.runoff.concentration import PathProfile, PathRules, PathTime
 from lotflow.runoff.travel import shallow_flow_velocity
-from lotflow.terrain.courses import is_unbroken, path_distance_m
+from lotflow.terrain.flow_paths import is_unbroken, path_distance_m
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -25,7 +25,7 @@ if TYPE_CHECKING:
 
     from lotflow.grid import BoolArray, FloatArray, IntArray
     from lotflow.runoff.covers import GroundCover
-    from lotflow.terrain.courses import Courses
+    from lotflow.terrain.flow_paths import Courses
 
 PART_KINDS: Final = ("paved", "unpaved")
 
@@ -43,8 +43,6 @@ class PartWay:
         Flat index of its first cell.
     profile
         Of the way; None where the part lies at the inlet itself and has no length.
-    time
-        Its time of concentration.
     """
 
     start: int
@@ -64,14 +62,7 @@ class PartWay:
         return float(self.profile.elevation_m[0] - self.profile.elevation_m[-1])
 
     def slope(self, least: float) -> float:
-        """
-        Fall divided by length, not below the least slope a formula is given [m/m].
-
-        Parameters
-        ----------
-        least
-            That slope.
-        """
+        """Fall divided by length, not below the least slope a formula is given [m/m]."""
         return max(self.fall_m / self.length_m, least) if self.length_m else least
 
 
@@ -118,19 +109,13 @@ def catchment_parts(
 
     Parameters
     ----------
-    courses
-        To the inlets.
-    count
-        Number of inlets.
-    cover
-        Of every cell.
     timed
         Gives the time of concentration of a way.
     """
     surface = courses.routing.surface
     part = landing_parts(courses, cover, surface.landing)
     part[surface.piped] = -1
-    cells = cells_by_kind(part, cover, 2 * count, surface.share)
+    cells = _cells_by_kind(part, cover, 2 * count, surface.share)
     starts = _farthest_starts(courses, cover, part, 2 * count)
     ways = tuple(
         slowest_way(courses, cover, timed, candidates, number // 2 + 1) if cells[number].any()
@@ -146,10 +131,6 @@ def landing_parts(courses: Courses, cover: GroundCover, landing: IntArray) -> ND
 
     Parameters
     ----------
-    courses
-        To the targets.
-    cover
-        Of every cell.
     landing
         Shape of the grid: flat index of the cell on which the rain of each cell lands.
 
@@ -167,27 +148,14 @@ def landing_parts(courses: Courses, cover: GroundCover, landing: IntArray) -> ND
     return part
 
 
-def cells_by_kind(
+def _cells_by_kind(
     part: NDArray[np.int64], cover: GroundCover, parts: int, share: FloatArray
 ) -> FloatArray:
     """
     Count the cells of each kind of ground in each part.
 
-    Parameters
-    ----------
-    part
-        Shape of the grid: part of each cell; -1 for none.
-    cover
-        Of every cell.
-    parts
-        Number of parts.
-    share
-        Cells' worth of rain that each cell stands for.
-
-    Returns
-    -------
-    cells
-        Shape (parts, kinds of ground).
+    `part` is -1 where a cell belongs to none, `share` the cells' worth of rain it stands for; the
+    result has the shape (parts, kinds of ground).
     """
     kinds = len(cover.keys)
     inside = part >= 0
@@ -235,16 +203,10 @@ def slowest_way(
 
     Parameters
     ----------
-    courses
-        To the targets.
-    cover
-        Of every cell.
     timed
         Gives the time of concentration of a way.
     starts
         Flat indices of one or more cells whose water reaches the target.
-    target
-        Its number.
     """
     ways = [_part_way(courses, cover, timed, start, target) for start in starts]
     return max(ways, key=lambda way: way.time.travel_s)
@@ -258,7 +220,7 @@ def _part_way(
     if cells.size < 2:
         minimum = PathRules().minimum_s
         return PartWay(start, None, PathTime((), 0.0, minimum, minimum_governs=True))
-    profile = way_profile(courses, cover, cells)
+    profile = _way_profile(courses, cover, cells)
     return PartWay(start, profile, timed(profile))
 
 
@@ -273,16 +235,10 @@ def travel_bounds(
 
     Parameters
     ----------
-    courses
-        To the targets.
-    cover
-        Of every cell.
     timed
         Gives the time of concentration of a way.
     start
         Flat index of the cell.
-    targets
-        Their numbers.
 
     Returns
     -------
@@ -297,7 +253,7 @@ def travel_bounds(
     number, first = number[asked], first[asked]
     if not first.size or first.max() < 1:
         return {}
-    profile = way_profile(courses, cover, cells[: first.max() + 1])
+    profile = _way_profile(courses, cover, cells[: first.max() + 1])
     distance, level = profile.distance_m, profile.elevation_m
     end = rules.sheet_length_m
     behind = distance[first] > end
@@ -321,19 +277,8 @@ def travel_bounds(
     return dict(zip(number[behind].tolist(), (at_cut[last] + rest).tolist(), strict=True))
 
 
-def way_profile(courses: Courses, cover: GroundCover, cells: NDArray[np.int64]) -> PathProfile:
-    """
-    Profile of a way over the filled ground; a culvert on it counts as pavement.
-
-    Parameters
-    ----------
-    courses
-        Gives the ground.
-    cover
-        Of every cell.
-    cells
-        Flat indices of the way, downhill; two or more.
-    """
+def _way_profile(courses: Courses, cover: GroundCover, cells: NDArray[np.int64]) -> PathProfile:
+    """Profile of a way over the filled ground; a culvert on it counts as pavement."""
     ground = courses.routing.surface.ground
     in_culvert = courses.through[cells[:-1]] != courses.receiver[cells[:-1]]
     return PathProfile(

@@ -63,26 +63,9 @@ def composite_by_label(
     """
     Weigh values by area, per catchment.
 
-    Parameters
-    ----------
-    values
-        Any shape, such as a raster of coefficients [-].
-    weights
-        Same shape, or one number: area of each part or cell.
-    labels
-        Same shape: catchment of each part, 0 to `count` - 1; others are left out.
-    count
-        Number of catchments.
-
-    Returns
-    -------
-    composite
-        Shape (count,); NaN where a catchment has no area [-].
-
-    Raises
-    ------
-    ParameterError
-        If an area is negative.
+    `values` may be of any shape, such as a raster of coefficients; `weights` are the areas of its
+    cells, or one number; `labels` their catchments, 0 to `count` - 1, others are left out. A
+    catchment without area gives NaN.
 
     References
     ----------
@@ -105,19 +88,7 @@ def sum_by_label(values: ArrayLike, labels: ArrayLike, count: int) -> FloatArray
     """
     Add values up per catchment, such as C times area.
 
-    Parameters
-    ----------
-    values
-        Same shape as `labels`.
-    labels
-        Catchment of each value, 0 to `count` - 1; others are left out.
-    count
-        Number of catchments.
-
-    Returns
-    -------
-    sums
-        Shape (count,).
+    Labels other than 0 to `count` - 1 are left out.
 
     Examples
     --------

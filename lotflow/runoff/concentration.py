@@ -134,8 +134,6 @@ class PathTime:
 
     Parameters
     ----------
-    segments
-        From the top down.
     travel_s
         Sum of the segments [s].
     time_s
@@ -175,8 +173,6 @@ def path_time(
 
     Parameters
     ----------
-    profile
-        The path.
     two_year_rain_m
         Depth of the 2-year storm of 24 hours [m].
     rules
@@ -230,10 +226,6 @@ def path_time_in_storm(
 
     Parameters
     ----------
-    profile
-        The path.
-    rainfall
-        Table or formula.
     return_period_yr
         Storm [yr].
     rules

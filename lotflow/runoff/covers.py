@@ -31,30 +31,19 @@ _PASSAGE: Final = 0.25
 
 @dataclass(frozen=True, eq=False)
 class CoverValues:
-    """
-    What the methods need of each cover, with the table rows it was taken from.
+    """What the methods need of each cover, with the table rows it was taken from."""
 
-    Parameters
-    ----------
-    runoff_coefficient
-        Shape (n,), C without frequency factor [-].
-    curve_number
-        Shape (n,) [-].
-    roughness
-        Shape (n,), Manning n of sheet flow [s/m^(1/3)].
-    paved
-        Shape (n,), whether shallow concentrated flow is on pavement.
-    infiltration
-        Shape (n,), "none", "soil" or "compacted soil".
-    covers, curve_numbers, roughnesses
-        Rows of the tables, one per cover: range and source of each value.
-    """
-
+    #: Shape (n,), C without frequency factor [-].
     runoff_coefficient: FloatArray
+    #: Shape (n,) [-].
     curve_number: FloatArray
+    #: Shape (n,), Manning n of sheet flow [s/m^(1/3)].
     roughness: FloatArray
+    #: Shape (n,), whether shallow concentrated flow is on pavement.
     paved: BoolArray
+    #: Shape (n,), "none", "soil" or "compacted soil".
     infiltration: NDArray[np.str_]
+    #: Rows of the tables, one per cover: range and source of each value.
     covers: tuple[Cover, ...]
     curve_numbers: tuple[CurveNumbers, ...]
     roughnesses: tuple[Roughness, ...]
@@ -143,22 +132,8 @@ def with_given_values(
     """
     Put the user's own values in the place of the tables'.
 
-    Parameters
-    ----------
-    values
-        From `cover_values`.
-    runoff_coefficient, curve_number
-        Shape (n,) each; NaN keeps the table's value [-].
-
-    Returns
-    -------
-    values
-        A copy.
-
-    Raises
-    ------
-    InputError
-        With a fault for each coefficient outside 0 to 1 and curve number outside 30 to 100.
+    NaN keeps the table's value. Every coefficient outside 0 to 1 and curve number outside 30 to 100
+    is a fault.
 
     Examples
     --------
@@ -347,16 +322,12 @@ def ground_cover(
 
     Parameters
     ----------
-    grid
-        Gives the cells.
     drawn
         Cover polygons; where they overlap the later one counts.
     roof, water
         Cells of roofs and of open water.
     ground
         Cover of ground without a polygon.
-    soil_group
-        Hydrologic soil group.
     slope
         Typical slope of the ground.
     """

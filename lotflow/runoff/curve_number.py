@@ -31,7 +31,7 @@ from lotflow.units import (
 StormType = Literal["I", "IA", "II", "III"]
 
 #: Smallest curve number the graphical peak is published for [-].
-LEAST_CURVE_NUMBER: Final = 40.0
+_LEAST_CURVE_NUMBER: Final = 40.0
 #: Shortest and longest time of concentration the graphical peak is published for [s].
 TIME_RANGE_S: Final = (0.1 * TO_SI["h"], 10.0 * TO_SI["h"])
 
@@ -44,33 +44,19 @@ CSM_PER_INCH: Final = CUBIC_METRES_PER_CUBIC_FOOT / (
 
 @dataclass(frozen=True, eq=False)
 class GraphicalPeak:
-    """
-    Peak discharge by the graphical method, and where its limits were met.
-
-    Parameters
-    ----------
-    flow_m3s
-        Peak discharge [m^3/s].
-    runoff_depth_m
-        Depth of runoff [m].
-    unit_peak_per_s
-        Peak per area and depth of runoff [1/s].
-    abstraction_ratio
-        Initial abstraction over rain, before it was brought into 0.1 to 0.5 [-].
-    ratio_clamped
-        Whether it was: the peak is then less certain.
-    time_raised
-        Whether a time of concentration below 0.1 h was raised to that.
-    below_curve_number_limit
-        Whether the curve number is less than the 40 the method is published for.
-    """
+    """Peak discharge by the graphical method, and where its limits were met."""
 
     flow_m3s: FloatArray
     runoff_depth_m: FloatArray
+    #: Peak per area and depth of runoff.
     unit_peak_per_s: FloatArray
+    #: Initial abstraction over rain, before it was brought into 0.1 to 0.5 [-].
     abstraction_ratio: FloatArray
+    #: Whether it was: the peak is then less certain.
     ratio_clamped: BoolArray
+    #: Whether a time of concentration below 0.1 h was raised to that.
     time_raised: BoolArray
+    #: Whether the curve number is less than the 40 the method is published for.
     below_curve_number_limit: BoolArray
 
 
@@ -217,7 +203,7 @@ def graphical_peak(
         ratio,
         np.asarray(held != ratio),
         np.asarray(time < TIME_RANGE_S[0]),
-        np.asarray(np.asarray(curve_number) < LEAST_CURVE_NUMBER),
+        np.asarray(np.asarray(curve_number) < _LEAST_CURVE_NUMBER),
     )
 
 

@@ -27,27 +27,20 @@ if TYPE_CHECKING:
 
 #: Duration of a nested storm unless another is given [s].
 STORM_DURATION_S: Final = 86_400.0
-
 #: Longest step of unit rain, as a share of the time of concentration.
 _STEP_SHARE: Final = 0.133
 _LAG_SHARE: Final = 0.6
 _LONGEST_SERIES: Final = 1_000_000
+_STEP_S: Final = 300.0
 
 
 @dataclass(frozen=True, eq=False)
 class Storm:
-    """
-    Rain in equal steps.
+    """Rain in equal steps."""
 
-    Parameters
-    ----------
-    step_s
-        Length of a step [s].
-    depths_m
-        Shape (n,), rain of each step [m].
-    """
-
+    #: Length of a step.
     step_s: float
+    #: Shape (n,), rain of each step.
     depths_m: FloatArray
 
     @property
@@ -108,8 +101,6 @@ def nested_storm(
 
     Parameters
     ----------
-    rainfall
-        Table or formula.
     return_period_yr
         Of all durations [yr].
     step_s
@@ -154,8 +145,6 @@ def excess_rain(storm: Storm, curve_number: float) -> FloatArray:
 
     Parameters
     ----------
-    storm
-        Rain in steps.
     curve_number
         30 to 100 [-].
 
@@ -249,8 +238,6 @@ def storm_hydrograph(
         30 to 100 [-].
     time_of_concentration_s
         Greater than 0 [s].
-    storm
-        Rain in steps.
 
     Returns
     -------
@@ -305,9 +292,6 @@ def peak_rate_factor() -> float:
     return float(5280.0**2 / 12.0 / 3600.0 / area)
 
 
-_STEP_S: Final = 300.0
-
-
 @dataclass(frozen=True, eq=False)
 class DesignStorm:
     """
@@ -317,8 +301,6 @@ class DesignStorm:
     ----------
     return_period_yr
         [yr].
-    storm
-        Rain in steps.
     by_curve_number
         Whether the rain lasts 24 hours, for which curve numbers hold; of a shorter one runoff
         coefficients give the runoff.
@@ -332,11 +314,6 @@ class DesignStorm:
         """
         Runoff of the whole storm from each kind of ground.
 
-        Parameters
-        ----------
-        values
-            Of the kinds.
-
         Returns
         -------
         depth
@@ -349,11 +326,6 @@ class DesignStorm:
     def excess(self, values: CoverValues) -> FloatArray:
         """
         Runoff of each step from each kind of ground.
-
-        Parameters
-        ----------
-        values
-            Of the kinds.
 
         Returns
         -------
@@ -394,8 +366,6 @@ def design_storm(rainfall: Rainfall, return_period_yr: float) -> DesignStorm:
 
     Parameters
     ----------
-    rainfall
-        Table or formula.
     return_period_yr
         [yr].
 
@@ -428,8 +398,6 @@ def joint_hydrograph(storm: Storm, excess_m3: FloatArray, times_s: FloatArray) -
 
     Parameters
     ----------
-    storm
-        Gives the steps.
     excess_m3
         Shape (parts, steps): volume that each part sheds in each step [m^3].
     times_s

@@ -26,29 +26,6 @@ def within(
     """
     Make sure that values lie in the domain of a formula.
 
-    Parameters
-    ----------
-    name
-        What the values are, for the message.
-    values
-        Numbers; NaN and infinity lie nowhere.
-    low, high
-        Limits; both are allowed values.
-    above
-        Whether `low` itself is not allowed.
-    unit
-        Unit of values and limits, for the message.
-
-    Returns
-    -------
-    values
-        As an array.
-
-    Raises
-    ------
-    ParameterError
-        With the first value outside and the limits.
-
     Examples
     --------
     >>> within("curve number", 74, 30, 100)

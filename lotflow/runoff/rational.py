@@ -176,8 +176,6 @@ def governing_flows(
     group
         Shape (parts,), inlet or node of each part, 0 to `groups` - 1. A part that drains to
         several nodes in turn is listed once for each.
-    rainfall
-        Table or formula.
     return_periods_yr
         Storms, shape (storms,) [yr].
     groups
@@ -255,8 +253,6 @@ def storage_volume(
         C times area, shape (sites,), or (sites, storms) where C depends on the storm [m^2].
     release_m3s
         Steady outflow or infiltration, shape (sites,) [m^3/s].
-    rainfall
-        Table or formula.
     return_periods_yr
         Storms, shape (storms,) [yr].
     durations_s

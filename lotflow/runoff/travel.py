@@ -14,8 +14,8 @@ from lotflow.runoff.limits import within
 from lotflow.units import METRES_PER_FOOT, METRES_PER_INCH, TO_SI
 
 #: Velocity over the root of slope [m/s], from 20.3282 and 16.1345 ft/s.
-PAVED_VELOCITY: Final = 20.3282 * METRES_PER_FOOT
-UNPAVED_VELOCITY: Final = 16.1345 * METRES_PER_FOOT
+_PAVED_VELOCITY: Final = 20.3282 * METRES_PER_FOOT
+_UNPAVED_VELOCITY: Final = 16.1345 * METRES_PER_FOOT
 
 _SHEET_FLOW_LIMIT_M: Final = 300.0 * METRES_PER_FOOT
 _ITERATIONS: Final = 200
@@ -138,10 +138,6 @@ def sheet_flow_time_in_storm(
 
     Parameters
     ----------
-    length_m, slope, roughness
-        As for `sheet_flow_time_for_intensity`.
-    rainfall
-        Table or formula.
     return_period_yr
         Storm [yr].
     further_time_s
@@ -218,7 +214,7 @@ def shallow_flow_velocity(slope: ArrayLike, paved: ArrayLike) -> FloatArray:
     1.61
     """
     steep = within("slope", slope, 0.0, unit="m/m")
-    return np.where(np.asarray(paved, bool), PAVED_VELOCITY, UNPAVED_VELOCITY) * np.sqrt(steep)
+    return np.where(np.asarray(paved, bool), _PAVED_VELOCITY, _UNPAVED_VELOCITY) * np.sqrt(steep)
 
 
 def upland_velocity(slope: ArrayLike, coefficient: ArrayLike) -> FloatArray:

@@ -11,7 +11,7 @@ if TYPE_CHECKING:
     import pandas as pd
 
     from lotflow.findings import Finding
-    from lotflow.grid import Grid
+    from lotflow.outputs.grids import Raster
 
 
 #: Steps of a study that tell of their parts.
@@ -37,26 +37,6 @@ class Tell(Protocol):
 
 def say_nothing(_: str, __: str = "", /) -> None:
     """Nobody asked how far the study is."""
-
-
-@dataclass(frozen=True, eq=False)
-class Raster:
-    """
-    A grid of the result.
-
-    Parameters
-    ----------
-    grid
-        The values and where they are.
-    description
-        What they are.
-    unit
-        Their unit.
-    """
-
-    grid: Grid
-    description: str
-    unit: str
 
 
 @dataclass(frozen=True, eq=False)

@@ -6,16 +6,18 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from lotflow.advice.sentences import worded
+from lotflow.drains.setbacks import off_lot
 from lotflow.findings import Finding, ordered, standing_alone
 from lotflow.inputs.prices import read_prices
 from lotflow.inputs.sources import naming_files
+from lotflow.outputs.positions import place_of
 from lotflow.outputs.summary import json_text
+from lotflow.runoff.rain_findings import rain_findings
 from lotflow.study.job_chapters import judge_job
 from lotflow.study.lot_water import study_lot
-from lotflow.study.runoff_findings import rain_findings
-from lotflow.study.setbacks import off_lot
+from lotflow.terrain.catchments import lot_area
 from lotflow.terrain.notes import gap_notes
-from lotflow.terrain.pond_network import pond_network
+from lotflow.terrain.ponding import pond_network
 from lotflow.units import UnitSystem, shown
 
 if TYPE_CHECKING:
@@ -118,16 +120,19 @@ def check_inputs(job: Job) -> InputReport:
                 *site.findings,
                 *gap_notes(window.surface, window.lot),
                 *off_lot(site, job.criteria, window.surface.ground.metres_per_unit),
-                *([] if rainfall is None else rain_findings(rainfall, site.lot, job.criteria)),
+                *(
+                    []
+                    if rainfall is None
+                    else rain_findings(rainfall, place_of(site.lot), job.criteria)
+                ),
             ]
         )
     )
-    unit = window.surface.ground.metres_per_unit
     return InputReport(
         name=job.job.name,
         elevation=source.describe(),
         layers=tuple({"layer": s.layer, "file": s.file, "rows": s.rows} for s in site.sources),
-        lot_area_m2=float(site.lot.geometry.union_all().area) * unit**2,
+        lot_area_m2=lot_area(site.lot, window.surface.ground.metres_per_unit),
         findings=findings,
         units=job.job.units,
     )

@@ -2,76 +2,61 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any, Final
+from typing import TYPE_CHECKING, Any
 
-import numpy as np
-
-from lotflow.drains.line_doubts import line_doubts, realised_line_flows
+from lotflow.drains.storm_findings import line_doubts, realised_line_flows
+from lotflow.findings import Finding
 from lotflow.outputs.drain_layers import line_entries
-from lotflow.study.bounds import FEWEST, bounds_of, error_model
-from lotflow.study.chapter import Chapter, Raster, inlet_share_file
-from lotflow.study.confidence_findings import (
-    Bounds,
-    confidence_note,
-    inlet_findings,
-    low_spot_findings,
+from lotflow.outputs.grids import Raster
+from lotflow.outputs.sureness_columns import (
+    bound_columns,
+    catchments_told,
+    entries_with_bounds,
+    inlet_grid,
+    share_grid,
 )
-from lotflow.study.falls import falls_left_out, falls_table, named_places
-from lotflow.study.flow_bounds import storm_flow_bounds
-from lotflow.study.path_confidence import holding_shares, path_findings
-from lotflow.terrain.artefacts import ENCLOSED, IN_BUILDING
+from lotflow.runoff.flow_bounds import (
+    area_of_flow,
+    flow_per_10mm_h,
+    inlets_ca,
+    line_flow_bounds,
+    share_of_flow,
+    storm_flow_bounds,
+)
+from lotflow.study.chapter import Chapter, inlet_share_file
+from lotflow.study.lot_water import error_model
 from lotflow.terrain.confidence import (
-    SHARES,
+    FEWEST,
     Watched,
+    bounds_of,
     half_width,
     realisations_for,
     run_realisations,
 )
+from lotflow.terrain.falls import cells_of, falls_left_out, falls_table, named_places
 from lotflow.terrain.inlet_places import snap_radius_m
-from lotflow.terrain.realisation import realisation_plan
-from lotflow.units import open_range, shown_open, to_si
+from lotflow.terrain.level_error import CORRELATION_SOURCE, RMSE_SOURCE
+from lotflow.terrain.realisations.realisation import realisation_plan
+from lotflow.terrain.sureness import (
+    catchment_areas,
+    holding_shares,
+    inlet_findings,
+    low_spot_findings,
+    path_findings,
+    realised_bounds,
+    usual_realisations,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from lotflow.drains.checked import CheckedCase
     from lotflow.grid import FloatArray, IntArray
     from lotflow.inputs.job import Job
-    from lotflow.outputs.drain_layers import CheckedCase
-    from lotflow.study.falls import NamedPlace
     from lotflow.study.lot_water import LotWater
     from lotflow.terrain.confidence import Realised
-    from lotflow.terrain.surface import Surface
-
-#: So many cells are realised, all realisations together, where nobody asks for more: half a minute
-#: on two cores.
-_CELLS_REALISED: Final = 100_000_000
-#: Low spots whose depth is judged without their buildings: realisations have them.
-_NOT_REALISED: Final = (ENCLOSED, IN_BUILDING)
-
-
-def entering_ca(surface: Surface, coefficient: FloatArray) -> FloatArray:
-    """
-    Runoff coefficient times area that enters the flow at each cell.
-
-    Parameters
-    ----------
-    surface
-        Tells where the rain of each cell enters the flow.
-    coefficient
-        Shape of the grid; of the ground, or the roof, of each cell [-].
-
-    Returns
-    -------
-    ca
-        Shape of the grid [m^2]; what downspouts lead into drains is not in it.
-    """
-    counted = ~surface.missing & ~surface.piped
-    ca = np.bincount(
-        surface.landing[counted],
-        weights=(coefficient * surface.share)[counted],
-        minlength=coefficient.size,
-    )
-    return np.asarray(ca * surface.ground.cell_m2).reshape(coefficient.shape)
+    from lotflow.terrain.falls import NamedPlace
+    from lotflow.terrain.sureness import Bounds
 
 
 def confidence_chapter(
@@ -82,56 +67,48 @@ def confidence_chapter(
     checked: Sequence[CheckedCase] = (),
 ) -> Chapter:
     """
-    Run the realisations of a study and say what they show.
+    Run the realisations of a study and say what they show; empty where the job asks for none.
 
-    Parameters
-    ----------
-    lot
-        Ground, low spots and inlets.
-    ca_weight
-        From `entering_ca` [m^2]; without it there are no bounds of flow.
-    runoff
-        From `runoff_chapter`; without it there are no bounds of the flow of each storm.
-    checked
-        From `check_drains`; without it there are no bounds of the flow in lines.
-
-    Returns
-    -------
-    chapter
-        Layer "falls", columns of low spots, inlets, flow paths, runoff and lines, rasters,
-        findings and the section "confidence"; empty where the job asks for no realisations.
+    Without `ca_weight`, of `entering_ca` [m^2], there are no bounds of flow; without `runoff`, of
+    `runoff_chapter`, none of each storm; without `checked`, of `check_drains`, none in lines.
     """
     if not lot.job.confidence.realisations:
         return Chapter()
-    places = named_places(lot)
+    grid, error = lot.window.surface.ground, error_model(lot.job)
+    places = named_places(
+        lot.site, lot.case, lot.window.surface, lot.window.lot, lot.low_spots, lot.inlets.placed
+    )
     realised = realise_study(lot, places=places, ca_weight=ca_weight)
     limit = lot.job.criteria.low_spot_limit_m(lot.job.elevation.rmse_m)
-    bounds = _bounds(lot, realised, limit)
+    bounds = realised_bounds(realised, lot.low_spots.artefact, error, limit, grid.cell_m2)
+    measured = catchment_areas(lot.cells, grid)
     draining = realised.draining()
     holds = holding_shares(lot.paths, lot.inlets.routing, draining)
     flow, storms, lines = {}, {}, Chapter()
     if ca_weight is not None:
-        ground = bounds_of(realised.intake, error_model(lot.job))
-        flow = _columns("ground_flow_per_10mm_h_m3s", ground * to_si(10.0, "mm_h"))
+        ground = bounds_of(realised.intake, error)
+        flow = bound_columns("ground_flow_per_10mm_h_m3s", flow_per_10mm_h(ground))
         if runoff is not None:
             storms = _storm_columns(lot, ground, ca_weight, runoff)
         lines = _line_bounds(lot, realised, ca_weight, checked)
     return Chapter(
-        layers={"falls": falls_table(lot, places, realised.level)},
+        layers={"falls": falls_table(grid, places, realised.level, error)},
         columns={
             "low_spots": {"probability": bounds.probability}
-            | _columns("depth_m", bounds.depth_m)
-            | _columns("volume_m3", bounds.volume_m3),
-            "inlets": _columns("catchment_m2", bounds.catchment_m2) | flow | _told(lot, bounds),
+            | bound_columns("depth_m", bounds.depth_m)
+            | bound_columns("volume_m3", bounds.volume_m3),
+            "inlets": bound_columns("catchment_m2", bounds.catchment_m2)
+            | flow
+            | catchments_told(measured, bounds.catchment_m2),
             "flow_paths": {"holds_share": holds},
             "runoff": storms,
             **lines.columns,
         },
         findings=[
             confidence_note(lot.job, realised.number),
-            *low_spot_findings(lot, bounds),
-            *inlet_findings(lot, bounds),
-            *path_findings(lot, holds, realised.number),
+            *low_spot_findings(lot.low_spots, grid, lot.window.lot, bounds),
+            *inlet_findings(lot.names, measured, bounds),
+            *path_findings(lot.names, lot.paths, lot.inlets.routing, holds, realised.number),
             *lines.findings,
             *falls_left_out(places),
         ],
@@ -143,21 +120,35 @@ def confidence_chapter(
     )
 
 
+def confidence_note(job: Job, number: int) -> Finding:
+    """Say how many realisations were run, of which error, and how precise their shares are."""
+    error = error_model(job)
+    if error.is_none:
+        return Finding("realisations", "note", "elevation", facts={"rmse_m": error.rmse_m})
+    precision, usual = half_width(number), job.confidence.realisations
+    return Finding(
+        "realisations", "note", "elevation",
+        measured=round(precision, 3), unit="1", source=_error_source(job),
+        facts={
+            "rmse_m": error.rmse_m, "number": number, "white_share": error.white_share,
+            "correlation_m": error.correlation_m, "precision": precision, "fewest": FEWEST,
+            "usual": usual, "cut_short": job.confidence.precision is None and number < usual,
+        },
+    )  # fmt: skip
+
+
+def _error_source(job: Job) -> str:
+    """Where the numbers of the error come from: the job, or what is assumed without it."""
+    stated = job.elevation.model_fields_set
+    rmse = "RMSE: the job file" if "rmse_m" in stated else RMSE_SOURCE
+    is_given = {"correlation_m", "white_share"} <= stated
+    return f"{rmse}; {'how it is shared: the job file' if is_given else CORRELATION_SOURCE}"
+
+
 def realise_study(
     lot: LotWater, *, places: Sequence[NamedPlace], ca_weight: FloatArray | None = None
 ) -> Realised:
-    """
-    Run the realisations that the job asks for.
-
-    Parameters
-    ----------
-    lot
-        Ground, low spots and inlets.
-    places
-        Whose level is kept.
-    ca_weight
-        From `entering_ca` [m^2].
-    """
+    """Run the realisations that the job asks for; the level of `places` is kept."""
     job, placed = lot.job, lot.inlets.placed
     plan = realisation_plan(
         lot.natural,
@@ -170,7 +161,7 @@ def realise_study(
         lot.low_spots.number,
         len(lot.low_spots),
         ca_weight,
-        np.array([place.cell for place in places], dtype=np.int64),
+        cells_of(places),
     )
     number = realisations_of(job, lot.low_spots.number.size)
     seed = job.confidence.seed
@@ -179,72 +170,26 @@ def realise_study(
 
 def realisations_of(job: Job, cells: int) -> int:
     """
-    How many realisations are run.
+    How many realisations are run on ground of so many cells.
 
     What somebody asked for is run. Where nobody did, very wide ground has fewer than usual.
-
-    Parameters
-    ----------
-    job
-        May say how many, or how precise.
-    cells
-        Of the ground.
     """
     asked = job.confidence
     if asked.precision is not None:
         return realisations_for(asked.precision)
     if "realisations" in asked.model_fields_set:
         return asked.realisations
-    return min(asked.realisations, max(_CELLS_REALISED // cells, FEWEST))
-
-
-def _bounds(lot: LotWater, realised: Realised, limit_m: float) -> Bounds:
-    """Bring what the realisations show into numbers per low spot and inlet."""
-    cell_m2, error = lot.window.surface.ground.cell_m2, error_model(lot.job)
-    shown = np.array([flag not in _NOT_REALISED for flag in lot.low_spots.artefact], dtype=bool)
-    depth, volume = realised.standing(limit_m)
-    is_told = shown & (error.is_none or realised.number >= FEWEST)
-    return Bounds(
-        number=realised.number,
-        probability=np.where(is_told, realised.probability(limit_m), np.nan),
-        depth_m=np.where(shown, bounds_of(depth, error), np.nan),
-        volume_m3=np.where(shown, bounds_of(volume, error), np.nan) * cell_m2,
-        catchment_m2=bounds_of(realised.cells, error) * cell_m2,
-        # jointly: what one inlet gains another loses
-        together_m2=bounds_of(realised.cells.sum(axis=1), error) * cell_m2,
-    )
-
-
-def _columns(name: str, bounds: FloatArray) -> dict[str, FloatArray]:
-    """Columns of lower bound, middle and upper bound."""
-    return {
-        f"{name}_p{round(100 * share):02d}": values
-        for share, values in zip(SHARES, bounds, strict=True)
-    }
-
-
-def _told(lot: LotWater, bounds: Bounds) -> dict[str, Any]:
-    """What is to be read of each inlet's catchment: its size, or the range that is left open."""
-    measured = lot.cells.total * lot.window.surface.ground.cell_m2
-    low, _, high = bounds.catchment_m2
-    known = list(zip(measured.tolist(), low.tolist(), high.tolist(), strict=True))
-    return {
-        "is_open": [open_range(*one) is not None for one in known],
-        "catchment_told": [
-            f"{shown_open(*one, 'area', 'metric')} ({shown_open(*one, 'area', 'us')})"
-            for one in known
-        ],
-    }
+    return usual_realisations(asked.realisations, cells)
 
 
 def _together(lot: LotWater, realised: Realised, bounds: Bounds) -> dict[str, Any]:
     """Catchment and flow over the ground of all inlets together, by their joint distribution."""
     if not lot.names:
         return {}
-    told: dict[str, Any] = _columns("inlets_catchment_m2", bounds.together_m2)
+    told: dict[str, Any] = bound_columns("inlets_catchment_m2", bounds.together_m2)
     if realised.intake.shape[1] and realised.intake.any():
         whole = bounds_of(realised.intake.sum(axis=1), error_model(lot.job))
-        told |= _columns("inlets_ground_flow_per_10mm_h_m3s", whole * to_si(10.0, "mm_h"))
+        told |= bound_columns("inlets_ground_flow_per_10mm_h_m3s", flow_per_10mm_h(whole))
     return {name: float(value) for name, value in told.items()}
 
 
@@ -252,18 +197,10 @@ def _storm_columns(
     lot: LotWater, ground: FloatArray, ca_weight: FloatArray, runoff: Chapter
 ) -> dict[str, FloatArray]:
     """Bounds of the flow in each storm: roofs led into drains are there in every realisation."""
-    measured = _measured(lot, ca_weight)
-    whole = runoff.columns["inlets"]["flow_per_10mm_h_m3s"] / to_si(10.0, "mm_h")
-    factor = np.full(ground.shape, np.nan)
-    np.divide(whole + ground - measured, whole, out=factor, where=whole > 0)
+    whole = area_of_flow(runoff.columns["inlets"]["flow_per_10mm_h_m3s"])
+    measured = inlets_ca(lot.inlets.routing, lot.names, ca_weight)
+    factor = share_of_flow(whole, measured, ground)
     return storm_flow_bounds(runoff.layers["runoff"], lot.names, factor)
-
-
-def _measured(lot: LotWater, ca_weight: FloatArray) -> FloatArray:
-    """Runoff coefficient times area of the ground of each inlet on the measured surface [m^2]."""
-    label = lot.inlets.routing.label.ravel()
-    sums = np.bincount(label, weights=ca_weight.ravel(), minlength=len(lot.names) + 1)
-    return np.asarray(sums[1:])
 
 
 def _line_bounds(
@@ -273,25 +210,18 @@ def _line_bounds(
     if not checked or checked[0].case != lot.case:
         return Chapter()
     main = checked[0]
-    flow = realised_line_flows(main.state, lot.names, _measured(lot, ca_weight), realised.intake)
+    measured = inlets_ca(lot.inlets.routing, lot.names, ca_weight)
+    flow = realised_line_flows(main.state, lot.names, measured, realised.intake)
     # lines of the other case have inlets of their own, which are in no realisation
     others = sum(case.state.flows.flow_m3s.size for case in checked[1:])
-    bounds = bounds_of(flow, error_model(lot.job)).reshape(len(SHARES), -1)
-    bounds = np.pad(bounds, ((0, 0), (0, others)), constant_values=np.nan)
+    bounds = line_flow_bounds(flow, error_model(lot.job), others)
     findings = []
     if main.design is not None and realised.number >= FEWEST:
         findings = line_doubts(main.state, main.design, flow)
-    columns = _columns("flow_m3s", bounds)
+    columns = bound_columns("flow_m3s", bounds)
     entries = [entry for case in checked for entry in line_entries(case)]
     # one entry per line and storm, as the table has them
-    lines = (
-        [
-            entry | {name: float(values[k]) for name, values in columns.items()}
-            for k, entry in enumerate(entries)
-        ]
-        if bounds.shape[1]
-        else entries
-    )
+    lines = entries_with_bounds(entries, columns)
     return Chapter(
         columns={"line_storms": columns}, findings=findings, sections={"lines": lines}
     )  # fmt: skip
@@ -314,22 +244,19 @@ def _rasters(
     lot: LotWater, most_likely: tuple[IntArray, FloatArray], draining: FloatArray
 ) -> dict[str, Raster]:
     """Per cell the most likely inlet, its share, and the share of each inlet."""
-    grid, missing = lot.window.surface.ground, lot.window.surface.missing
-
-    def shown(values: FloatArray, description: str) -> Raster:
-        share = np.where(missing, np.nan, values).astype(np.float32)
-        return Raster(grid.with_values(share), description, "1")
-
-    inlet, share = most_likely
+    surface, (inlet, share) = lot.window.surface, most_likely
     rasters = {
         "likely_inlet.tif": Raster(
-            grid.with_values(np.where(missing, 0, inlet).astype(np.int32)),
+            inlet_grid(surface, inlet),
             "number of the inlet that takes the water most often, 0 for none", "code",
         ),
-        "likely_inlet_share.tif": shown(share, "share of realisations in which it does"),
+        "likely_inlet_share.tif": Raster(
+            share_grid(surface, share), "share of realisations in which it does", "1"
+        ),
     }  # fmt: skip
     for number, values in enumerate(draining, start=1):
-        rasters[inlet_share_file(number)] = shown(
-            values, f"share of realisations in which a cell drains to inlet number {number}"
-        )
+        rasters[inlet_share_file(number)] = Raster(
+            share_grid(surface, values),
+            f"share of realisations in which a cell drains to inlet number {number}", "1",
+        )  # fmt: skip
     return rasters

@@ -156,8 +156,8 @@ class Result:
             for one in self.finding_list[:_SHOWN]
             for told in [standing_alone(one.message, today=one.today)]
         )
-        more = len(self.finding_list) - _SHOWN
-        rest = f"<p>{more} more in <code>findings</code></p>" if more > 0 else ""
+        more = len(self.finding_list[_SHOWN:])
+        rest = f"<p>{more} more in <code>findings</code></p>" if more else ""
         return (
             f"<p><b>{html.escape(self.study.lot.job.job.name or 'Lot')}</b></p>"
             f"<table>{rows}</table>{rest}"

@@ -2,75 +2,82 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-from itertools import takewhile
-from typing import TYPE_CHECKING, Any, Final
+from dataclasses import dataclass, replace
+from functools import partial
+from typing import TYPE_CHECKING, Any
 
-import numpy as np
-
-from lotflow.drains.available_fall import available_falls, fall_findings
-from lotflow.drains.channel_checks import channel_findings, channel_results
-from lotflow.drains.drain_system import DrainState, run_system
-from lotflow.drains.inlet_checks import InletFacts, grate_water_depth, inlet_findings
-from lotflow.drains.intake import Intakes, StormSeries, inlet_intakes, intake_findings
+from lotflow.drains.channel_drains import channel_findings, channel_results
+from lotflow.drains.checked import (
+    CheckedCase,
+    inlets_in_storm,
+    of_unknown_ways,
+    refused_shares,
+    ties,
+)
+from lotflow.drains.drain_system import DrainState, SizedSystem, run_system, size_system
+from lotflow.drains.drawn_system import case_receivers, drawn_system, soil_rate
+from lotflow.drains.inlet_checks import grate_water_depth, inlet_findings
+from lotflow.drains.intake import StormSeries, inlet_intakes, intake_findings
 from lotflow.drains.judged import design_storm
-from lotflow.drains.line_doubts import less_what_hollows_keep
-from lotflow.drains.network_flows import node_peaks
-from lotflow.drains.receiver_findings import receiver_findings
-from lotflow.drains.receivers import receiver_storms
-from lotflow.drains.sizing import SizedSystem, size_system
+from lotflow.drains.outlet_findings import available_falls, fall_findings
+from lotflow.drains.receivers import receiver_findings, receiver_storms
+from lotflow.drains.storm_findings import less_what_hollows_keep
 from lotflow.drains.system_check import best_single_change, check_system
 from lotflow.findings import with_earlier
+from lotflow.layers.drawn import Case, cases_of, in_case
 from lotflow.outputs.drain_layers import (
-    CheckedCase,
     drain_layers,
     inlet_bypass_rows,
     line_entries,
     outlet_storm_rows,
 )
-from lotflow.study.bypass import ways_past, without_rings
-from lotflow.study.cases import cases_of, in_case
+from lotflow.ponding.refused import SteppedStorms, WaysPast, opened_water, storm_series
 from lotflow.study.chapter import Chapter
-from lotflow.study.drain_inputs import CaseRun, DrawnSystem, drawn_system
-from lotflow.study.limited import SteppedStorms, opened_water, storm_series
-from lotflow.study.lot_water import LotWater, case_water
-from lotflow.study.receivers import case_receivers
-from lotflow.study.roofs import downspout_name, unknown_ways
+from lotflow.study.lot_water import LotWater, case_water, level_error
 from lotflow.terrain.discharge_path import discharge_path
+from lotflow.units import to_si
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from lotflow.drains.drawn_system import Storms
+    from lotflow.drains.house import PathOf
     from lotflow.findings import Finding
+    from lotflow.terrain.inlets import InletStudy
+    from lotflow.terrain.ponding import StandingWater
 
 
-def dry_runs(lot: LotWater) -> tuple[CaseRun, ...]:
+@dataclass(frozen=True, eq=False)
+class CaseRun:
     """
-    Set the inlets of every case of a site, without rain.
+    One state of the drain system, as the steps before leave it.
 
     Parameters
     ----------
-    lot
-        Ground and site; its own inlets are those of the last case.
+    case
+        "today" or "proposed".
+    inlets
+        Its inlets on their cells.
+    storms
+        Water that enters them; None where no rain is given.
+    opened
+        Where the water of each storm is with every inlet open; empty where that is not known yet.
     """
+
+    case: Case
+    inlets: InletStudy
+    storms: Storms | None = None
+    opened: Sequence[StandingWater] = ()
+
+
+def dry_runs(lot: LotWater) -> tuple[CaseRun, ...]:
+    """Set the inlets of every case of a site, that of the main result last, without rain."""
     return tuple(CaseRun(case, case_water(lot, case).inlets) for case in cases_of(lot.site))
 
 
 def check_drains(lot: LotWater, runs: Sequence[CaseRun]) -> tuple[CheckedCase, ...]:
     """
-    Check the drains of every case in which any are drawn.
-
-    Parameters
-    ----------
-    lot
-        Ground and site.
-    runs
-        The cases, that of the main result last.
-
-    Returns
-    -------
-    checked
-        The main case first.
+    Check the drains of every case in which any are drawn; the main case comes first.
 
     Raises
     ------
@@ -82,28 +89,14 @@ def check_drains(lot: LotWater, runs: Sequence[CaseRun]) -> tuple[CheckedCase, .
 
 def drain_chapter(lot: LotWater, checked: Sequence[CheckedCase]) -> Chapter:
     """
-    Give what the drain check found.
+    Give the layers, findings and parts of the summary that the drain check found.
 
     What is found of the system as it is today and no longer of the proposed one says so.
-
-    Parameters
-    ----------
-    lot
-        Ground and site.
-    checked
-        From `check_drains`.
-
-    Returns
-    -------
-    chapter
-        Layers "drain_lines", "line_storms", "nodes", "line_profiles", "outlet_storms",
-        "inlet_bypass", the summary's "lines", "outlet_storms" and "inlet_bypass", and findings.
-        Empty where no drains are drawn.
     """
     findings: list[Finding] = list(checked[0].findings) if checked else []
     for earlier in checked[1:]:
         findings = with_earlier(findings, earlier.findings)
-    below, old_run = _ties(checked)
+    below, old_run = ties(checked)
     return Chapter(
         below=below,
         old_run=old_run,
@@ -117,64 +110,23 @@ def drain_chapter(lot: LotWater, checked: Sequence[CheckedCase]) -> Chapter:
     )
 
 
-def _ties(
-    checked: Sequence[CheckedCase],
-) -> tuple[dict[tuple[bool, str], list[str]], dict[tuple[bool, str], str]]:
-    """
-    Tell what lies below each inlet and line, and which old pipes are one run.
-
-    Of what is to be replaced a run goes as far as old pipes follow one another; an old pipe that
-    stays is judged by itself.
-    """
-    below: dict[tuple[bool, str], list[str]] = {}
-    old_run: dict[tuple[bool, str], str] = {}
-    for number, case in enumerate(checked):
-        network, today = case.state.system.network, number > 0
-        for position, line in enumerate(network.lines):
-            way = [network.lines[i] for i in network.way_down(position)]
-            names = [name for one in way for name in (one.name, one.end)]
-            below[today, line.name] = names[1:]
-            below.setdefault((today, line.start), names)
-            old = list(takewhile(lambda one: not one.proposed, way))
-            if old:
-                old_run[today, line.name] = old[-1].name if today else line.name
-    return below, old_run
-
-
-def inlet_capacities(checked: CheckedCase) -> dict[str, float]:
-    """
-    Tell what the line of each inlet takes from it at most in the design storm.
-
-    By the grade line, while the other inlets take what they do.
-
-    Parameters
-    ----------
-    checked
-        A case.
-
-    Returns
-    -------
-    capacities
-        By the name of the inlet; only those whose lines' size and levels are known [m^3/s];
-        none without rain.
-    """
-    if checked.design is None:
-        return {}
-    rows = checked.intakes.of_storm(checked.design)
-    return {name: row.line_m3s for name, row in rows.items() if np.isfinite(row.line_m3s)}
-
-
 def _has_drains(lot: LotWater, run: CaseRun) -> bool:
     frames = (lot.site.inlets, lot.site.drain_lines, lot.site.outlets)
     return any(len(in_case(frame, run.case)) for frame in frames)
 
 
 def _checked(lot: LotWater, run: CaseRun) -> CheckedCase:
-    """Check one case."""
-    drawn = drawn_system(lot, run)
+    """Check one case, in the order in which its parts need one another."""
+    drawn = drawn_system(
+        lot.site, run.case, run.inlets, run.storms, criteria=lot.job.criteria,
+        error=level_error(lot.job),
+    )  # fmt: skip
     network = drawn.system.network
-    past = ways_past(lot, run, drawn.inlets)
-    ways = without_rings(lot, run, drawn.inlets, past, network)
+    past = WaysPast(
+        lot.natural, run.inlets.placed, lot.low_spots, lot.window.lot,
+        rule=lot.job.terrain.direction, criteria=lot.job.criteria,
+    )  # fmt: skip
+    ways = past.of(drawn.inlets, network)
     stands = {inlet.name: way.depth_m for inlet, way in zip(drawn.inlets, ways, strict=True)}
     limits, system = drawn.around.limits, replace(drawn.system, stands_m=stands)
     state = run_system(system)
@@ -186,18 +138,23 @@ def _checked(lot: LotWater, run: CaseRun) -> CheckedCase:
     if system.storms.size:
         storm = design_storm(system.storms, limits.criteria)
         sized = size_system(state, storm, lot.job.job.units)
-        last = system.storms.size - 1
+        last = int(system.storms.argmax())
         rarest = sized if last == storm else size_system(state, last, lot.job.job.units)
-    inlets = _with_storm(drawn, state, storm)
+    inlets = inlets_in_storm(drawn.inlets, state, storm)
     channels = channel_results(inlets)
-    receivers = case_receivers(lot, run)
-    longest = limits.criteria.standing_longest_h * 3600.0
+    path_of = partial(discharge_path, run.inlets.routing, lot.low_spots, lot.window.lot)
+    general = lot.job.job
+    receivers = case_receivers(
+        lot.site, run.case, run.inlets.routing, path_of,
+        soil_rate_m_s=soil_rate(general.soil_group, general.soak_test_m_s),
+    )  # fmt: skip
+    longest = to_si(limits.criteria.standing_longest_h, "h")
     received = receiver_storms(state, receivers, longest_s=longest)
     series = _series(lot, run)
     intakes = inlet_intakes(state, inlets, ways, limits, series=series, receivers=receivers)
     # what one system refuses another in the same low spot may still take
-    shares = _refused_shares(intakes)
-    better = without_rings(lot, run, drawn.inlets, past, network, shares)
+    shares = refused_shares(intakes)
+    better = past.of(drawn.inlets, network, shares)
     if better != ways:
         intakes = inlet_intakes(state, inlets, better, limits, series=series, receivers=receivers)
     return CheckedCase(
@@ -219,57 +176,19 @@ def _checked(lot: LotWater, run: CaseRun) -> CheckedCase:
             # a system that is to be replaced is not mended line by line
             *(best_single_change(state, sized, drawn.around, of_lines)
               if run.case == lot.case else ()),
-        ], lot, run, state, storm, series),
+        ], lot, run, state, storm, series, path_of),
     )  # fmt: skip
 
 
 def _weighed(
     findings: list[Finding], lot: LotWater, run: CaseRun, state: DrainState, storm: int | None,
-    series: StormSeries | None,
+    series: StormSeries | None, path_of: PathOf,
 ) -> list[Finding]:  # fmt: skip
     """Weigh findings by what is not known of the water they count."""
     if storm is not None and series is not None:
         findings = less_what_hollows_keep(findings, state, storm, series.reaching)
-    return _of_unknown_ways(findings, lot, run)
-
-
-def _of_unknown_ways(findings: list[Finding], lot: LotWater, run: CaseRun) -> list[Finding]:
-    """Say of what inlets take that it counts roof water of which nobody gave where it leads."""
-    rows, names = unknown_ways(lot.site, run.case), [one.drawn.name for one in run.inlets.placed]
-    counted: dict[str, list[str]] = {}
-    for index, name, foot in zip(rows.index, rows["name"], rows.geometry, strict=True):
-        place = (float(foot.x), float(foot.y))
-        path = discharge_path(run.inlets.routing, lot.low_spots, lot.window.lot, place)
-        if path is not None and path.inlet:
-            label = downspout_name(name, int(index) + 1)
-            counted.setdefault(names[path.inlet - 1], []).append(label)
-    return [
-        replace(
-            one,
-            message=f"{one.message} That counts the water of "
-            f"{', '.join(counted[one.subject])}, of which nobody gave where it leads now: without "
-            "it less comes, and it may take all.",
-            severity="note",
-        )
-        if one.rule in _TAKEN and one.subject in counted else one
-        for one in findings
-    ]  # fmt: skip
-
-
-#: Rules that hang on how much comes to an inlet.
-_TAKEN: Final = ("inlet-passed-by", "grate-above-flow")
-
-
-def _refused_shares(intakes: Intakes) -> dict[str, float]:
-    """Largest share of its water in any storm that each inlet refuses."""
-    shares: dict[str, float] = {}
-    for row in intakes.rows:
-        came, left = row.arriving_m3s + row.backs_up_m3s, row.refused_m3s
-        if np.isfinite(row.taken_m3):
-            came, left = row.refused_m3 + row.taken_m3, row.refused_m3
-        share = left / came if came > 0 else 0.0
-        shares[row.name] = max(shares.get(row.name, 0.0), share)
-    return shares
+    names = [one.drawn.name for one in run.inlets.placed]
+    return of_unknown_ways(findings, lot.site, run.case, path_of, names)
 
 
 def _series(lot: LotWater, run: CaseRun) -> StormSeries | None:
@@ -280,32 +199,3 @@ def _series(lot: LotWater, run: CaseRun) -> StormSeries | None:
     names = [inlet.drawn.name for inlet in run.inlets.placed]
     opened = run.opened or opened_water(run.inlets.routing, storms)
     return storm_series(storms, names, opened, lot.window.surface.ground.cell_m2)
-
-
-def _with_storm(drawn: DrawnSystem, state: DrainState, storm: int | None) -> tuple[InletFacts, ...]:
-    """Inlets with what the design storm brings over the ground, and the water below them."""
-    water = drawn.system.water
-    if water is None or storm is None:
-        return drawn.inlets
-    names = [inlet.name for inlet in drawn.inlets]
-    over_ground = node_peaks(names, water, storm, roofs=False)
-    roofs = node_peaks(names, water, storm, roofs=True)
-    entering = drawn.system.network.entering
-    leaving = drawn.system.network.leaving
-    return tuple(
-        replace(
-            inlet,
-            flow_m3s=float(over_ground[i]),
-            entering_m3s=tuple(
-                float(state.flows.flow_m3s[line, storm]) for line in entering.get(inlet.name, ())
-            ),
-            other_m3s=float(roofs[i]) + water.given_m3s.get(inlet.name, 0.0),
-            water_level_m=float(state.node_water_m(inlet.name)[storm])
-            if inlet.name in leaving
-            else np.nan,
-            water_rests_on=state.levels_below(leaving[inlet.name][0])
-            if inlet.name in leaving
-            else (),
-        )
-        for i, inlet in enumerate(drawn.inlets)
-    )

@@ -2,28 +2,63 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
-from typing import TYPE_CHECKING
+from types import MappingProxyType
+from typing import TYPE_CHECKING, Any
 
-from lotflow.study.cases import cases_of
+from lotflow.drains.checked import inlet_capacities
+from lotflow.drains.discharge_findings import outlet_discharge_findings, setback_findings
+from lotflow.drains.house import (
+    downspouts_on_ground,
+    facades_of,
+    openings_of,
+    outlets_on_ground,
+    own_buildings,
+)
+from lotflow.drains.house_findings import downspout_findings, facade_findings, opening_findings
+from lotflow.drains.judged import design_storm
+from lotflow.drains.order import ordered_quantities
+from lotflow.drains.quantities import priced
+from lotflow.drains.setbacks import setback_distances
+from lotflow.findings import with_earlier
+from lotflow.inputs.prices import read_prices
+from lotflow.layers.drawn import cases_of
+from lotflow.outputs.ground_layers import facades_layer, openings_layer
+from lotflow.outputs.positions import place_of
+from lotflow.outputs.quantities import quantities_csv, quantities_table
+from lotflow.outputs.result_layers import runoff_table
+from lotflow.outputs.worked_sheets import SHEETS_FILE, worked_sheets
+from lotflow.ponding.refused import opened_water
+from lotflow.runoff.drawn_cover import SiteCover, drawn_cover
+from lotflow.runoff.flow_bounds import entering_ca
+from lotflow.runoff.rain_findings import overflow_findings, rain_findings, stated_findings
+from lotflow.runoff.runoff_rows import storm_rows
+from lotflow.runoff.stated_rain import (
+    composite_coefficients,
+    inlet_areas,
+    stated_columns,
+    stated_rows,
+)
+from lotflow.runoff.stated_storm import stated_storm
+from lotflow.runoff.storm_parts import downspout_ground, low_spot_ground
+from lotflow.runoff.storms import StormStudy, study_storms, way_timer
 from lotflow.study.chapter import RUNOFF, Chapter, say_nothing
-from lotflow.study.confidence import confidence_chapter, entering_ca
-from lotflow.study.cover import SiteCover, site_cover
-from lotflow.study.drain_check import check_drains, drain_chapter, inlet_capacities
-from lotflow.study.drain_inputs import CaseRun
-from lotflow.study.house import house_chapter
-from lotflow.study.limited import opened_water
-from lotflow.study.lot_water import CaseWater, case_water
-from lotflow.study.ponding import ponding_chapter
-from lotflow.study.quantities import quantity_chapter
-from lotflow.study.runoff import runoff_chapter
-from lotflow.study.standing import standing_chapter
-from lotflow.study.stated_storm import stated_findings, stated_storm
-from lotflow.study.storms import StormStudy, study_storms
+from lotflow.study.confidence import confidence_chapter
+from lotflow.study.drain_check import CaseRun, check_drains, drain_chapter
+from lotflow.study.lot_water import CaseWater, case_water, level_error
+from lotflow.study.ponding import ponding_chapter, standing_chapter
+from lotflow.terrain.discharge_path import discharge_path
+from lotflow.terrain.downspouts import roof_notes
 
 if TYPE_CHECKING:
-    from lotflow.outputs.drain_layers import CheckedCase
+    from collections.abc import Mapping, Sequence
+
+    from lotflow.drains.checked import CheckedCase
+    from lotflow.findings import Finding
+    from lotflow.runoff.covers import GroundCover
+    from lotflow.runoff.curve_number import StormType
+    from lotflow.runoff.stated_storm import StatedStorm
     from lotflow.study.chapter import Tell
     from lotflow.study.lot_water import LotWater
     from lotflow.terrain.ponding import StandingWater
@@ -61,11 +96,6 @@ def judge_job(lot: LotWater) -> JudgedJob:
 
     Both `check` and `run` ask this, so that what the one accepts the other computes.
 
-    Parameters
-    ----------
-    lot
-        Ground, low spots and inlets.
-
     Raises
     ------
     InputError
@@ -73,14 +103,14 @@ def judge_job(lot: LotWater) -> JudgedJob:
     """
     waters = [case_water(lot, case) for case in cases_of(lot.site)]
     cover = site_cover(lot)
-    storms = [study_storms(lot, water, cover.ground) for water in waters]
+    storms = [case_storms(lot, water, cover.ground) for water in waters]
     main = storms[-1]
     opened = [] if main is None else opened_water(waters[-1].inlets.routing, main)
     checked = check_drains(
         lot,
         [
             # a stated intensity counts where there is no rainfall
-            CaseRun(water.case, water.inlets, storm or stated_storm(lot, water, cover.ground),
+            CaseRun(water.case, water.inlets, storm or stated_case(lot, water, cover.ground),
                     opened if water is waters[-1] else ())
             for water, storm in zip(waters, storms, strict=True)
         ],
@@ -88,16 +118,26 @@ def judge_job(lot: LotWater) -> JudgedJob:
     return JudgedJob(waters, cover, storms, checked, opened)
 
 
+def case_storms(lot: LotWater, water: CaseWater, cover: GroundCover) -> StormStudy | None:
+    """What the design storms bring to the drains of a case; None where no rainfall is given."""
+    if lot.rainfall is None or lot.job.rainfall is None:
+        return None
+    return study_storms(
+        lot.rainfall, lot.job.rainfall.storms, water.inlets.routing, water.names, water.roofs, cover
+    )
+
+
+def stated_case(lot: LotWater, water: CaseWater, cover: GroundCover) -> StatedStorm | None:
+    """What the stated intensity brings to the drains of a case; None where none is stated."""
+    if lot.job.intensity_m_s is None:
+        return None
+    routing = water.inlets.routing
+    return stated_storm(lot.job.intensity_m_s, routing, water.names, water.roofs, cover)
+
+
 def job_chapters(lot: LotWater, tell: Tell = say_nothing) -> list[Chapter]:
     """
-    Take the steps of a job that a screening leaves out.
-
-    Parameters
-    ----------
-    lot
-        Ground, low spots and inlets.
-    tell
-        Called with what is being looked at.
+    Take the steps of a job that a screening leaves out; `tell` hears what is being looked at.
 
     Raises
     ------
@@ -130,3 +170,154 @@ def job_chapters(lot: LotWater, tell: Tell = say_nothing) -> list[Chapter]:
             tell=partial(tell, RUNOFF),
         ),
     ]
+
+
+def site_cover(lot: LotWater) -> SiteCover:
+    """Find what covers every cell, as the job gives the cover of ground without a polygon."""
+    general, window = lot.job.job, lot.window
+    return drawn_cover(
+        lot.site, window.surface, window.lot, ground=general.ground,
+        soil_group=general.soil_group, coefficient=general.coefficient,
+        by_storm=lot.job.rainfall is not None,
+    )  # fmt: skip
+
+
+def runoff_chapter(
+    lot: LotWater,
+    cover: SiteCover,
+    storms: StormStudy | None,
+    *,
+    releases: Mapping[str, float] = MappingProxyType({}),
+) -> Chapter:
+    """
+    Give what the design storms bring to every inlet, node, downspout and low spot.
+
+    Without rainfall it is the rational flow of the inlets for a stated intensity, or for one of
+    10 mm/h. `releases` is what the line that leaves an inlet carries, by its name [m^3/s].
+    """
+    names, roofs, intensity = lot.names, lot.roofs, lot.job.intensity_m_s
+    area = inlet_areas(lot.cells.total, roofs, names)
+    coefficient = composite_coefficients(lot.inlets.routing, cover.ground, roofs, names, area)
+    columns = stated_columns(roofs, names, coefficient, area, intensity)
+    findings = [*cover.findings, *roof_notes(lot.site, roofs, lot.case, lot.window.lot)]
+    if storms is None:
+        rows = stated_rows(names, coefficient, area, intensity)
+        return Chapter(
+            layers={"runoff": runoff_table(rows)}, columns={"inlets": columns}, findings=findings
+        )
+    design = design_storm(storms.storms, lot.job.criteria)
+    findings = [
+        *findings,
+        *rain_findings(storms.rainfall, place_of(lot.site.lot), lot.job.criteria),
+        *overflow_findings(
+            roofs.downspouts, storms.peak_overflow[:, design], storms.leader_limit_m_s,
+            storms.storms[design],
+        ),
+    ]  # fmt: skip
+    columns["flow_m3s"] = storms.peaks.flow_m3s[: len(names), design]
+    return Chapter(
+        layers={"runoff": runoff_table(_storm_rows(lot, storms, releases))},
+        columns={"inlets": columns},
+        findings=findings,
+        texts={
+            SHEETS_FILE: worked_sheets(
+                storms,
+                releases,
+                lot_name=lot.job.job.name,
+                case=lot.case,
+                storm_type=_storm_type(lot),
+            )
+        },
+    )
+
+
+def _storm_rows(
+    lot: LotWater, storms: StormStudy, releases: Mapping[str, float]
+) -> list[dict[str, Any]]:
+    """Rows of the layer "runoff": inlets and nodes, downspouts, low spots on the lot."""
+    storm_type = _storm_type(lot)
+    kinds = ["inlet" if name in lot.names else "node" for name in storms.node_names]
+    downspouts = replace(storms, ground=downspout_ground(lot.roofs, storms.cover))
+    of_downspouts = ["downspout" for _ in lot.roofs.downspouts]
+    spots = lot.low_spots.within(lot.window.lot).tolist()
+    of_spots = low_spot_ground(
+        lot.natural, lot.low_spots, lot.roofs, storms.cover, way_timer(storms.rainfall), spots
+    )
+    return [
+        *storm_rows(storms, kinds, storm_type, releases),
+        *storm_rows(downspouts, of_downspouts, storm_type),
+        *storm_rows(replace(storms, ground=of_spots), ["low spot" for _ in spots], storm_type),
+    ]
+
+
+def _storm_type(lot: LotWater) -> StormType | None:
+    """NRCS rain distribution of the region, where the job gives it."""
+    return None if lot.job.rainfall is None else lot.job.rainfall.storm_type
+
+
+def house_chapter(lot: LotWater, cases: Sequence[CaseWater], cover: GroundCover) -> Chapter:
+    """
+    Judge the ground round the lot's buildings, their openings, and water let out on the ground.
+
+    The main case comes last; what is found of an earlier one only says so.
+    """
+    site, surface, crs = lot.site, lot.window.surface, lot.window.surface.ground.crs
+    facades = facades_of(site, surface, paved=cover.paved, error=level_error(lot.job))
+    openings = openings_of(
+        site, surface, lot.low_spots, rmse_m=lot.job.elevation.rmse_m,
+        not_closed=lot.spots_not_closed,
+    )  # fmt: skip
+    *earlier, let_out = (_let_out(lot, case) for case in cases)
+    for found in earlier:
+        let_out = with_earlier(let_out, found)
+    return Chapter(
+        layers={
+            "facades": facades_layer(facades, crs),
+            "openings": openings_layer(openings, crs),
+        },
+        findings=[*facade_findings(facades), *opening_findings(openings), *let_out],
+    )
+
+
+def _let_out(lot: LotWater, water: CaseWater) -> list[Finding]:
+    """What is wrong with water let out on the ground in one case, and what is too near."""
+    site, case, names, setbacks = lot.site, water.case, water.names, lot.job.setbacks
+    unit = lot.window.surface.ground.metres_per_unit
+    path_of = partial(discharge_path, water.inlets.routing, lot.low_spots, lot.window.lot)
+    downspouts = downspouts_on_ground(site, case, water.roofs, path_of, names)
+    outlets = outlets_on_ground(site, case, path_of, names, level_error(lot.job), unit)
+    away = setback_distances(site, case, own_buildings(site), unit)
+    return [
+        *downspout_findings(downspouts),
+        *outlet_discharge_findings(outlets),
+        *setback_findings(away, setbacks.limits, setbacks.source),
+    ]
+
+
+def quantity_chapter(lot: LotWater, checked: Sequence[CheckedCase]) -> Chapter:
+    """
+    List what the proposed parts of the drain system need, with the prices of the job's own list.
+
+    Raises
+    ------
+    InputError
+        If the job names a price list that cannot be used.
+    """
+    general = lot.job.job
+    order = ordered_quantities(
+        lot.site, checked[0] if checked else None, ground=general.ground,
+        metres_per_unit=lot.window.surface.ground.metres_per_unit, units=general.units,
+    )  # fmt: skip
+    findings: list[Finding] = []
+    hashes: dict[str, str] = {}
+    if lot.job.prices is not None:
+        file = lot.job.prices.file
+        given = read_prices(file)
+        hashes["prices"] = given.sha256
+        order, findings = priced(order, given.prices, file.name)
+    return Chapter(
+        layers={"quantities": quantities_table(order)},
+        findings=findings,
+        texts={"quantities.csv": quantities_csv(order)} if order else {},
+        hashes=hashes,
+    )

@@ -6,29 +6,35 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import TYPE_CHECKING
 
-import numpy as np
-
 from lotflow.inputs.elevation import ElevationSource, inspect_elevation
 from lotflow.inputs.site import Site, find_site_files, in_raster_datum, read_site
 from lotflow.inputs.site_checks import job_findings, lot_findings
 from lotflow.inputs.sources import naming_files
 from lotflow.inputs.surface_checks import widened_rmse
-from lotflow.study.cases import Case, cases_of, in_case
-from lotflow.study.inlets import InletStudy, drawn_inlets, study_inlets
-from lotflow.study.roofs import case_roofs
+from lotflow.layers.drawn import Case, cases_of, in_case
 from lotflow.study.window import StudyWindow, study_window
-from lotflow.terrain.artefacts import judged_low_spots
-from lotflow.terrain.catchments import CatchmentCells, catchment_cells
+from lotflow.terrain.catchments import CatchmentCells, LotBalance, catchment_cells, lot_balance
 from lotflow.terrain.closure import spills_unseen
+from lotflow.terrain.downspouts import case_roofs
 from lotflow.terrain.flow_paths import FlowPath, flow_paths
-from lotflow.terrain.lot_line import LotBalance, lot_balance
-from lotflow.terrain.low_spots import InnerLowSpot, LowSpots, cut_by_edge, inner_low_spots
-from lotflow.terrain.routing import Routing, no_drains, route
+from lotflow.terrain.inlets import InletStudy, drawn_inlets, study_inlets
+from lotflow.terrain.level_error import ErrorModel, LevelError
+from lotflow.terrain.low_spots import (
+    InnerLowSpot,
+    LowSpots,
+    cut_by_edge,
+    inner_low_spots,
+    judged_low_spots,
+)
+from lotflow.terrain.routing import Routing, no_drains, route, upstream_of
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from lotflow.grid import BoolArray
     from lotflow.inputs.job import Job
     from lotflow.rainfall import Rainfall
+    from lotflow.terrain.inlet_places import DrawnInlet
     from lotflow.terrain.roofs import RoofWater
 
 
@@ -92,26 +98,29 @@ class LotWater:
     @cached_property
     def spots_not_closed(self) -> BoolArray:
         """Whether water in each low spot may rise higher: its basin is not closed by the data."""
-        count = len(self.low_spots)
-        held = np.bincount(self.low_spots.number[self.window.held], minlength=count + 1)[1:] > 0
+        held = self.low_spots.cells_in(self.window.held) > 0
         return held | spills_unseen(self.natural, self.low_spots)
+
+    @property
+    def is_cut(self) -> bool:
+        """Whether water may come onto the lot from beyond what is known."""
+        coming = self.window.inflow(self.natural) & upstream_of(self.natural, self.window.lot)
+        return bool(coming.any())
+
+    @property
+    def is_held(self) -> bool:
+        """Whether water on the lot, in no low spot, may be held back from beyond the data."""
+        held = self.window.held & self.window.lot & (self.low_spots.number == 0)
+        return bool(held.any())
 
     @cached_property
     def paths(self) -> list[FlowPath]:
         """Where water runs with the inlets in place, downhill from confluence to confluence."""
-        least = self.job.criteria.flow_path_area_m2 / self.window.surface.ground.cell_m2
-        return flow_paths(self.inlets.routing, least)
+        return flow_paths(self.inlets.routing, self.job.criteria.flow_path_area_m2)
 
 
 def read_inputs(job: Job) -> tuple[ElevationSource, Site]:
-    """
-    Read and judge all inputs but the elevations themselves.
-
-    Parameters
-    ----------
-    job
-        Names the files.
-    """
+    """Read and judge all inputs but the elevations themselves."""
     source = inspect_elevation(job.elevation.file, vertical_unit=job.elevation.vertical_unit)
     files, notes = find_site_files(job.layers.file, job.layers.own())
     site = read_site(files, crs=source.crs, vertical_unit=source.vertical_unit)
@@ -123,11 +132,6 @@ def read_inputs(job: Job) -> tuple[ElevationSource, Site]:
 def study_lot(job: Job) -> LotWater:
     """
     Find where water stands on a lot, where it comes from and which inlet takes it.
-
-    Parameters
-    ----------
-    job
-        What to read and how to judge it.
 
     Raises
     ------
@@ -160,7 +164,7 @@ def _lot_water(
     window = replace(window, surface=roofs.surface)
     asked, job = job, _with_rounding(job, window.elevation.step_m)
     natural = _natural(window, job)
-    inlets = study_inlets(drawn, natural, job)
+    inlets = _inlets(drawn, natural, job)
     spots, inner = _low_spots(natural, job)
     return LotWater(
         job=job, asked=asked, source=source, site=site, rainfall=rainfall, window=window,
@@ -189,18 +193,7 @@ def _natural(window: StudyWindow, job: Job) -> Routing:
 
 @dataclass(frozen=True, eq=False)
 class CaseWater:
-    """
-    What takes water in one state of the drain system.
-
-    Parameters
-    ----------
-    case
-        The state.
-    roofs
-        Roofs with the downspouts of the case.
-    inlets
-        Inlets of the case and the routing with them.
-    """
+    """What takes water in one state of the drains: roofs with their downspouts, and inlets."""
 
     case: Case
     roofs: RoofWater
@@ -214,14 +207,7 @@ class CaseWater:
 
 def case_water(lot: LotWater, case: Case) -> CaseWater:
     """
-    Find what takes water in one state of the drain system.
-
-    Parameters
-    ----------
-    lot
-        Of the main case, which is not computed again.
-    case
-        The state wanted.
+    Find what takes water in one state of the drains; that of the main case is known already.
 
     Raises
     ------
@@ -233,20 +219,17 @@ def case_water(lot: LotWater, case: Case) -> CaseWater:
     roofs = case_roofs(lot.site, lot.window.surface, case)
     natural = _natural(replace(lot.window, surface=roofs.surface), lot.job)
     drawn = drawn_inlets(in_case(lot.site.inlets, case))
-    return CaseWater(case, roofs, study_inlets(drawn, natural, lot.job))
+    return CaseWater(case, roofs, _inlets(drawn, natural, lot.job))
+
+
+def _inlets(drawn: Sequence[DrawnInlet], natural: Routing, job: Job) -> InletStudy:
+    """Set inlets on the ground as the job says."""
+    rmse, rule = job.elevation.rmse_m, job.terrain.direction
+    return study_inlets(drawn, natural, job.criteria, rmse_m=rmse, rule=rule)
 
 
 def catchments_of(inlets: InletStudy, window: StudyWindow) -> CatchmentCells:
-    """
-    Count the cells of each inlet's catchment.
-
-    Parameters
-    ----------
-    inlets
-        With their routing.
-    window
-        Gives the lot.
-    """
+    """Count the cells of each inlet's catchment."""
     return catchment_cells(inlets.routing, window.lot, window.inflow(inlets.routing))
 
 
@@ -257,3 +240,15 @@ def _low_spots(natural: Routing, job: Job) -> tuple[LowSpots, list[InnerLowSpot]
     if natural.hierarchy is None:
         return spots, []
     return spots, inner_low_spots(natural.hierarchy, spots, limit)
+
+
+def level_error(job: Job) -> LevelError:
+    """Vertical error of levels taken off the elevation data, as the job states it."""
+    stated = job.elevation
+    return LevelError(stated.rmse_m, stated.correlation_m, stated.white_share)
+
+
+def error_model(job: Job) -> ErrorModel:
+    """Error of the elevation data, as the job states it."""
+    stated = job.elevation
+    return ErrorModel(stated.rmse_m, stated.correlation_m, stated.white_share)

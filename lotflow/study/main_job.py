@@ -3,26 +3,33 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from functools import partial
+from functools import cached_property, partial
 from typing import TYPE_CHECKING, Any
 
 from lotflow.advice.sentences import worded
 from lotflow.findings import Finding, Ties, folded
 from lotflow.inputs.sources import naming_files
-from lotflow.outputs.result_layers import findings_table
-from lotflow.study.chapter import RUNOFF, WHERE_TO, say_nothing
+from lotflow.outputs.result_layers import findings_table, runoff_table
+from lotflow.runoff.stated_rain import (
+    inlet_areas,
+    one_coefficient,
+    stated_columns,
+    stated_rows,
+)
+from lotflow.study.chapter import RUNOFF, WHERE_TO, Chapter, say_nothing
+from lotflow.study.ground import outlet_chapter, terrain_chapter
 from lotflow.study.lot_water import LotWater, study_lot
-from lotflow.study.outlets import outlet_chapter
-from lotflow.study.stated_rain import screening_runoff
-from lotflow.study.terrain_layers import terrain_chapter
+from lotflow.terrain.notes import balance_as_areas
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
     import pandas as pd
 
+    from lotflow.advice.answer import Answer
     from lotflow.inputs.job import Job
-    from lotflow.study.chapter import Chapter, Raster, Tell
+    from lotflow.outputs.grids import Raster
+    from lotflow.study.chapter import Tell
 
 
 @dataclass(frozen=True, eq=False)
@@ -44,6 +51,8 @@ class Study:
         Further files of the result, by name.
     hashes
         SHA-256 of the tables that were read, by their key in the job, as they were read.
+    screening
+        Whether it is the short way, without covers and drains.
     """
 
     lot: LotWater
@@ -53,6 +62,34 @@ class Study:
     rasters: Mapping[str, Raster] = field(default_factory=dict)
     texts: Mapping[str, str] = field(default_factory=dict)
     hashes: Mapping[str, str] = field(default_factory=dict)
+    screening: bool = False
+
+    @property
+    def accuracy(self) -> dict[str, float]:
+        """What is known of the elevation data [m]."""
+        job, grid = self.lot.job, self.lot.window.surface.ground
+        return {
+            "rmse_m": job.elevation.rmse_m,
+            "cell_m": grid.cell_m,
+            "low_spot_limit_m": job.criteria.low_spot_limit_m(job.elevation.rmse_m),
+        }
+
+    @cached_property
+    def balance(self) -> dict[str, float]:
+        """Where the water of the lot goes [m^2]."""
+        return balance_as_areas(self.lot.balance, self.lot.window.surface.ground.cell_m2)
+
+    @cached_property
+    def answer(self) -> Answer:
+        """What is wrong, what to do, in which order, how sure."""
+        from lotflow.advice.answer import MOST, MOST_OF_SCREENING, answer  # noqa: PLC0415
+
+        return answer(
+            self.layers, self.findings,
+            {"balance": self.balance, "accuracy": self.accuracy,
+             "confidence": self.sections.get("confidence")},
+            self.lot.job.job.units, most=MOST_OF_SCREENING if self.screening else MOST,
+        )  # fmt: skip
 
 
 def run_study(job: Job, *, use_covers: bool = True, tell: Tell = say_nothing) -> Study:
@@ -91,21 +128,29 @@ def run_study(job: Job, *, use_covers: bool = True, tell: Tell = say_nothing) ->
             # a screening does not wait for what it does not use
             from lotflow.study.job_chapters import job_chapters  # noqa: PLC0415
 
-            chapters += job_chapters(lot, tell)
-    return bind(lot, chapters)
+            chapters.extend(job_chapters(lot, tell))
+    return bind(lot, chapters, screening=not use_covers)
 
 
-def bind(lot: LotWater, chapters: Sequence[Chapter]) -> Study:
+def screening_runoff(lot: LotWater) -> Chapter:
     """
-    Put what the steps found into one study.
+    Compute the rational flow of each inlet for a stated coefficient and intensity.
 
-    Parameters
-    ----------
-    lot
-        Ground, low spots and inlets.
-    chapters
-        In the order of the steps.
+    Without a coefficient there is none.
     """
+    stated, intensity, names = lot.job.job.coefficient, lot.job.intensity_m_s, lot.names
+    if stated is None:
+        return Chapter(layers={"runoff": runoff_table([])})
+    area = inlet_areas(lot.cells.total, lot.roofs, names)
+    coefficient = one_coefficient(stated, area)
+    return Chapter(
+        layers={"runoff": runoff_table(stated_rows(names, coefficient, area, intensity))},
+        columns={"inlets": stated_columns(lot.roofs, names, coefficient, area, intensity)},
+    )
+
+
+def bind(lot: LotWater, chapters: Sequence[Chapter], *, screening: bool = False) -> Study:
+    """Put what the steps found, in their order, into one study."""
     layers = {name: table for chapter in chapters for name, table in chapter.layers.items()}
     for chapter in chapters:
         for name, columns in chapter.columns.items():
@@ -129,6 +174,7 @@ def bind(lot: LotWater, chapters: Sequence[Chapter]) -> Study:
         {name: raster for chapter in chapters for name, raster in chapter.rasters.items()},
         {name: text for chapter in chapters for name, text in chapter.texts.items()},
         hashes,
+        screening,
     )
 
 

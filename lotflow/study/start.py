@@ -82,7 +82,7 @@ def _from_folder(path: Path, folder: Path) -> str:
 def sample_folder() -> Path:
     """Where the sample job lies: in the package, or beside it in a checkout."""
     for base in (Path(str(files("lotflow"))), Path(str(files("lotflow"))).parent):
-        folder = base / "data_samples" / SAMPLE
+        folder = base.joinpath("data_samples", SAMPLE)
         if folder.is_dir():
             return folder
     raise InputError("the sample job is not installed", "Install lotflow again")
@@ -101,7 +101,7 @@ def write_sample(folder: Path, *, overwrite: bool) -> None:
     """
     source = sample_folder()
     content = [
-        JobFile(name, read_bytes(local_file(source / name, "sample file"),
+        JobFile(name, read_bytes(local_file(source.joinpath(name), "sample file"),
                                  DEFAULT_LIMITS.vector_bytes, "sample file"))
         for name in _SAMPLE_FILES
     ]  # fmt: skip

@@ -1,4 +1,4 @@
-"""From a study to its result folder."""
+"""From a study to its result folder, with the pack that the designer carries away."""
 
 from __future__ import annotations
 
@@ -6,22 +6,25 @@ from dataclasses import dataclass
 from functools import cache, partial
 from typing import TYPE_CHECKING, Any, Final
 
-import numpy as np
-
+from lotflow import __version__
+from lotflow.layers.drawn import in_case
 from lotflow.outputs.drawings import draw
+from lotflow.outputs.field_sheet.content import FieldSheetContent
 from lotflow.outputs.geopackage import geopackage_file
+from lotflow.outputs.grids import Raster, ground_rasters, low_spot_depth
 from lotflow.outputs.manifest import read_manifest
-from lotflow.outputs.map_picture import MapContent, map_drains
+from lotflow.outputs.map.content import MapContent, map_drains
+from lotflow.outputs.plan_page.document import PageContent, plan_page_file
+from lotflow.outputs.positions import Waypoint, gpx_text, place_table, waypoints
+from lotflow.outputs.provenance import provenance
 from lotflow.outputs.rasters import cog_file
-from lotflow.outputs.result_file import late_file, text_file
+from lotflow.outputs.result_file import ResultFile, late_file, text_file
 from lotflow.outputs.result_set import check_result_folder, write_result_set
-from lotflow.outputs.summary import summary_content
-from lotflow.outputs.summary_csv import summary_csv
-from lotflow.outputs.summary_text import summary_text
-from lotflow.study.chapter import Raster, inlet_share_file
-from lotflow.study.field_pack import PACK_FILES, made_from, pack_files, sheet_content
-from lotflow.study.provenance import provenance
-from lotflow.terrain.notes import balance_as_areas
+from lotflow.outputs.styles import STYLED, layer_rules, sld_text
+from lotflow.outputs.summary import summary_content, summary_csv
+from lotflow.outputs.summary_text import CAUTIONS, summary_text
+from lotflow.study.chapter import inlet_share_file
+from lotflow.units import shown
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -32,12 +35,23 @@ if TYPE_CHECKING:
     from lotflow.outputs.side_process import SideProcess
     from lotflow.study.lot_water import LotWater
     from lotflow.study.main_job import Study
+    from lotflow.units import UnitSystem
+
+#: Files of the pack, which `--no-pack` leaves out.
+_PACK_FILES: Final = (
+    "plan.html", "field_sheet.pdf", "waypoints.gpx", "low_spots.csv", "inlets.csv",
+    *(f"{layer}.sld" for layer in STYLED),
+)  # fmt: skip
+#: Site layers that the field sheet asks about.
+_ON_THE_SHEET: Final = ("downspouts", "inlets", "drain_lines", "outlets", "constraints")
+#: Systems of units a page can be switched to.
+_SYSTEMS: Final[tuple[UnitSystem, ...]] = ("us", "metric")
 
 #: Files of a result besides its summary.
 FILES: Final = (
     "result.gpkg", "ground.tif", "low_spot_depth.tif", "contributing_area.tif",
     "flow_direction.tif", "inlet.tif", "map.png", "summary.csv", "summary.txt",
-    "quantities.csv", "runoff_sheets.txt", *PACK_FILES,
+    "quantities.csv", "runoff_sheets.txt", *_PACK_FILES,
 )  # fmt: skip
 
 #: About what a drawing takes; it is not drawn yet when the space for it is asked after.
@@ -82,70 +96,36 @@ def check_folder(job: Job, folder: Path, *, overwrite: bool) -> None:
 
 
 def study_rasters(study: Study) -> dict[str, Raster]:
-    """
-    Give the rasters of a result by the name of their file.
-
-    Parameters
-    ----------
-    study
-        What was computed.
-    """
+    """Give the rasters of a result by the name of their file."""
     lot = study.lot
-    grid, routing = lot.window.surface.ground, lot.inlets.routing
-    area = np.where(lot.window.surface.missing, np.nan, routing.total * grid.cell_m2)
-    return {
-        "ground.tif": Raster(grid, "ground elevation", "m"),
-        "low_spot_depth.tif": Raster(
-            _low_spot_depth(lot), "depth of low spots below their spill level", "m"
-        ),
-        "contributing_area.tif": Raster(grid.with_values(area), "contributing area", "m2"),
-        "flow_direction.tif": Raster(
-            grid.with_values(routing.field.direction),
-            "1 to 8 for W NW N NE E SE S SW, 0 takes water", "code",
-        ),
-        "inlet.tif": Raster(
-            grid.with_values(routing.label.astype(np.int32)),
-            "number of the inlet that takes the water, 0 for none", "code",
-        ),
-        **study.rasters,
-    }  # fmt: skip
+    ground = lot.window.surface.ground
+    return {**ground_rasters(ground, lot.inlets.routing, lot.low_spots), **study.rasters}
 
 
 def summary_of(study: Study, *, use_covers: bool, rounded: bool = True) -> dict[str, Any]:
     """
     Give the content of `summary.json`, without the hashes of files.
 
-    Parameters
-    ----------
-    study
-        What was computed.
-    use_covers
-        Option of the study, for the provenance.
-    rounded
-        Whether numbers are rounded by their unit.
+    `use_covers` is the option of the study, for the provenance; `rounded` whether numbers are
+    rounded by their unit.
     """
     lot = study.lot
-    job, grid = lot.job, lot.window.surface.ground
-    return summary_content(
+    content = summary_content(
         study.layers,
-        balance=balance_as_areas(lot.balance, grid.cell_m2),
+        balance=study.balance,
         sections=study.sections,
         provenance=provenance(
-            lot.asked, lot.source, lot.site, use_covers=use_covers, hashes=study.hashes
+            lot.asked,
+            lot.source,
+            lot.site,
+            program=f"lotflow {__version__}",
+            use_covers=use_covers,
+            hashes=study.hashes,
         ),
-        accuracy={
-            "rmse_m": job.elevation.rmse_m,
-            "cell_m": grid.cell_m,
-            "low_spot_limit_m": job.criteria.low_spot_limit_m(job.elevation.rmse_m),
-        },
+        accuracy=study.accuracy,
         rounded=rounded,
     )
-
-
-def _low_spot_depth(lot: LotWater) -> Grid:
-    """Depth of low spots below their spill level."""
-    depth = np.where(lot.low_spots.number > 0, lot.low_spots.water, np.nan)
-    return lot.window.surface.ground.with_values(depth)
+    return content | study.answer.content(lot.job.job.units)
 
 
 def _map_content(study: Study, grid_note: str) -> MapContent:
@@ -153,7 +133,7 @@ def _map_content(study: Study, grid_note: str) -> MapContent:
     layers, job = study.layers, study.lot.job
     return MapContent(
         ground=study.lot.window.surface.ground,
-        depth=_low_spot_depth(study.lot),
+        depth=_depth(study),
         lot=layers["lot"],
         buildings=layers["buildings"],
         water=study.lot.site.water,
@@ -211,8 +191,8 @@ def write_study(
     content = summary_of(study, use_covers=use_covers)
     origin = content["provenance"]
     text = summary_text(content, job.job.units)
-    note = made_from(lot, job.job.units)
-    shown_on = (_map_content(study, note), sheet_content(study, content, note) if pack else None)
+    note = _made_from(lot, job.job.units)
+    shown_on = (_map_content(study, note), _sheet_content(study, content, note) if pack else None)
     if second is not None:
         second.submit(draw, *shown_on)
     metadata = {"run_id": origin["run_id"], "program": origin["program"]}
@@ -228,7 +208,7 @@ def write_study(
     ]
     if pack:
         unrounded = summary_of(study, use_covers=use_covers, rounded=False)
-        files += pack_files(study, content, unrounded, _low_spot_depth(lot))
+        files.extend(_pack_files(study, content, unrounded))
     drawn = cache(partial(draw, *shown_on) if second is None else second.result)
     files.append(late_file("map.png", lambda: drawn().picture, estimate=_DRAWN_BYTES))
     if pack:
@@ -238,3 +218,107 @@ def write_study(
         folder, files, content, overwrite=overwrite, inputs=job.files(), tell_kept=kept.update
     )
     return Written(read_manifest(target), text, kept)
+
+
+def _depth(study: Study) -> Grid:
+    """Depth of low spots below their spill level [m]."""
+    return low_spot_depth(study.lot.window.surface.ground, study.lot.low_spots)
+
+
+def _made_from(lot: LotWater, units: UnitSystem) -> str:
+    """Tell what a result was made from."""
+    elevation = lot.job.elevation
+    return (
+        f"{', '.join(path.name for path in elevation.file)}, "
+        f"cells of {shown(lot.window.surface.ground.cell_m, 'elevation', units)}, "
+        f"vertical accuracy {shown(elevation.rmse_m, 'depth', units)} RMSE"
+    )
+
+
+def _pack_files(
+    study: Study, content: Mapping[str, Any], exact: Mapping[str, Any]
+) -> list[ResultFile]:
+    """
+    Make the files to carry away, but for the field sheet, which is drawn.
+
+    `exact` is the content of `summary.json` with all digits, for the page, which rounds once: to
+    what it shows.
+    """
+    lot, crs = study.lot, study.lot.window.surface.ground.crs
+    title = lot.job.job.name or "Lot"
+    points = waypoints(content, _outlets(lot), lot.job.job.units)
+    tables = [
+        text_file(f"{name}.csv", place_table(content[name], crs))
+        for name in ("low_spots", "inlets")
+        if content[name]  # a table of nothing would be an empty file
+    ]
+    styles = [
+        text_file(f"{name}.sld", sld_text(name, rules))
+        for name, rules in layer_rules(lot.job.job.units).items()
+        if len(study.layers.get(name, ()))
+    ]
+    return [
+        plan_page_file("plan.html", _page(study, exact)),
+        text_file("waypoints.gpx", gpx_text(points, crs, title=title)),
+        *tables,
+        *styles,
+    ]
+
+
+def _sheet_content(study: Study, content: Mapping[str, Any], note: str) -> FieldSheetContent:
+    """What the field sheet says; the map is put in when it is drawn."""
+    lot = study.lot
+    return FieldSheetContent(
+        summary=content,
+        layers=study.layers,
+        picture=b"",
+        title=lot.job.job.name or "Lot",
+        note=note,
+        units=lot.job.job.units,
+        site={name: getattr(lot.site, name) for name in _ON_THE_SHEET},
+    )
+
+
+def _page(study: Study, exact: Mapping[str, Any]) -> PageContent:
+    """What the plan page shows."""
+    lot, accuracy = study.lot, study.lot.job.elevation
+    return PageContent(
+        summary=exact,
+        layers=study.layers,
+        ground=lot.window.surface.ground,
+        depth=_depth(study),
+        routing=lot.inlets.routing,
+        names=lot.names,
+        error={
+            "rmse": accuracy.rmse_m,
+            "correlation": accuracy.correlation_m,
+            "whiteShare": accuracy.white_share,
+        },
+        title=lot.job.job.name or "Lot",
+        note={units: _made_from(lot, units) for units in _SYSTEMS},
+        doubt={units: _doubt(accuracy.rmse_m, units) for units in _SYSTEMS},
+        cautions=CAUTIONS,
+        units=lot.job.job.units,
+    )
+
+
+def _doubt(rmse_m: float, units: UnitSystem) -> str:
+    """What the accuracy of the elevation data means to a reader."""
+    return (
+        f"Elevations are good to about {shown(rmse_m, 'depth', units)} (RMSE): a shallower dip, "
+        "or a smaller fall, may be an error of the survey."
+    )
+
+
+def _outlets(lot: LotWater) -> list[Waypoint]:
+    """Drawn ends of drain lines, as far as they have a place."""
+    frame = in_case(lot.site.outlets, lot.case)
+    return [
+        Waypoint(
+            str(name), "outlet", str(kind or ""), point.x, point.y,
+            None if invert != invert else float(invert),  # noqa: PLR0124 - a missing number
+        )
+        for name, kind, invert, point in zip(
+            frame["name"], frame["kind"], frame["invert_m"], frame.geometry, strict=True
+        )
+    ]  # fmt: skip

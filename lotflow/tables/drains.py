@@ -47,8 +47,6 @@ class PipeSize:
 
     Parameters
     ----------
-    material
-        Key of `pipe_materials.csv`.
     size, unit
         Nominal size, as it is ordered: 4 "in", 110 "mm".
     inside_diameter_mm

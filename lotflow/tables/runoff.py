@@ -64,8 +64,6 @@ class CurveNumbers:
         Share of impervious ground of a built-up district [%].
     a, b, c, d
         Curve number per hydrologic soil group [-].
-    source
-        Where they come from.
     """
 
     surface: str

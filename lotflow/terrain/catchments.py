@@ -1,4 +1,4 @@
-"""What drains to each inlet: areas from cells, outlines without gaps."""
+"""What drains where: to each inlet, onto the lot, over its line, and the balance of these."""
 
 from __future__ import annotations
 
@@ -8,7 +8,13 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import shapely
 
+from lotflow.terrain.flow_paths import courses_to
+from lotflow.terrain.routing import receivers
+
 if TYPE_CHECKING:
+    from geopandas import GeoDataFrame
+    from numpy.typing import NDArray
+
     from lotflow.grid import BoolArray, FloatArray, Grid, IntArray
     from lotflow.terrain.routing import Routing
 
@@ -22,8 +28,6 @@ class CatchmentCells:
     ----------
     total
         Ground and roofs that drain to it.
-    on_lot
-        Those on the lot.
     roof
         Those that are roofs, whose water lands at their eaves.
     cut_by_edge
@@ -44,8 +48,6 @@ def catchment_cells(routing: Routing, lot: BoolArray, inflow: BoolArray) -> Catc
     ----------
     routing
         With inlets.
-    lot
-        Cells of the lot.
     inflow
         Cells to which water may come from beyond what is known, see `low_spots.inflow_cells`.
     """
@@ -88,8 +90,6 @@ def label_polygons(label: IntArray, grid: Grid) -> tuple[list[int], list[Any]]:
     ----------
     label
         Shape of the grid; 0 is left out.
-    grid
-        Gives the cells.
 
     Returns
     -------
@@ -133,3 +133,186 @@ def simplified_outlines(polygons: list[Any], tolerance: float) -> list[Any]:
         smooth if not smooth.is_empty and smooth.is_valid else exact
         for smooth, exact in zip(simple, polygons, strict=True)
     ]
+
+
+@dataclass(frozen=True)
+class LotBalance:
+    """
+    Rain on and through the lot, in cells' worth; the two sides agree exactly.
+
+    Every cell's rain counts once, however often it crosses the lot line: where it first comes
+    onto the lot, and where it ends or leaves for good.
+
+    Parameters
+    ----------
+    on
+        Falls outside and comes first over the lot line, from roofs outside whose water lands
+        inside too.
+    culverts_in
+        Falls outside and comes first out of a culvert within the lot.
+    lot
+        Falls on the lot.
+    off
+        Leaves for good over the lot line, from roofs inside whose water lands outside too.
+    captured
+        Taken by inlets within the lot.
+    culverts_out
+        Leaves for good into a culvert within the lot.
+    unseen
+        Ends in open water, missing data or the edge of the data within the lot.
+    connected_roofs
+        Falls on roofs within the lot whose downspouts lead it into a drain.
+    """
+
+    on: float
+    culverts_in: float
+    lot: float
+    off: float
+    captured: float
+    culverts_out: float
+    unseen: float
+    connected_roofs: float = 0.0
+
+    @property
+    def residual(self) -> float:
+        """What comes minus what goes; 0 unless the program is wrong."""
+        comes = self.on + self.culverts_in + self.lot
+        goes = self.off + self.captured + self.culverts_out + self.unseen
+        return comes - (goes + self.connected_roofs)
+
+
+def _line_flows(routing: Routing, lot: BoolArray) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """Cells whose water crosses the lot line inward, and outward."""
+    receiver = receivers(routing.field).ravel()
+    inside = lot.ravel()
+    crossing = inside != inside[receiver]
+    return np.flatnonzero(crossing & ~inside), np.flatnonzero(crossing & inside)
+
+
+def lot_area(lot: GeoDataFrame, metres_per_unit: float) -> float:
+    """Area of a lot, whose parts count once where they overlap [m^2]."""
+    return float(lot.geometry.union_all().area) * metres_per_unit**2
+
+
+def lot_balance(routing: Routing, lot: BoolArray) -> LotBalance:
+    """
+    Account for every cell's worth of rain on the lot, each once.
+
+    Parameters
+    ----------
+    routing
+        With or without inlets.
+    """
+    surface, inside = routing.surface, lot.ravel()
+    share = np.where(surface.missing, 0.0, surface.share).ravel()
+    falls, landing = ~surface.piped.ravel(), surface.landing.ravel()
+    first = _first_contact(routing, inside)
+    comes = falls & ~inside
+    last = _last_place(routing, inside, first > 0)[landing]
+    ours = falls & (inside | (first[landing] > 0))
+
+    def sum_of(where: BoolArray) -> float:
+        return float(share[where].sum())
+
+    return LotBalance(
+        on=sum_of(comes & (first[landing] == _OVER_LINE)),
+        culverts_in=sum_of(comes & (first[landing] == _BY_CULVERT)),
+        lot=sum_of(inside),
+        # what drips from a roof of the lot beyond it may never come back
+        off=sum_of(ours & ((last == _OVER_LINE) | (last == 0))),
+        captured=sum_of(ours & (last == _CAPTURED)),
+        culverts_out=sum_of(ours & (last == _BY_CULVERT)),
+        unseen=sum_of(ours & (last == _UNSEEN)),
+        connected_roofs=sum_of(inside & ~falls),
+    )
+
+
+#: How water comes onto the lot or leaves it for good, or ends on it.
+_OVER_LINE, _BY_CULVERT, _CAPTURED, _UNSEEN = 1, 2, 3, 4
+
+
+def _first_contact(routing: Routing, inside: BoolArray) -> NDArray[np.int32]:
+    """How the water of each cell first comes onto the lot, through culverts too; 0 if never."""
+    target = np.where(inside, _OVER_LINE, 0).astype(np.int32)
+    for culvert in routing.drains.culverts:
+        if inside[culvert.down_cell] and not inside[culvert.up_cell]:
+            target[culvert.up_cell] = _BY_CULVERT
+    shape = routing.surface.ground.shape
+    return np.asarray(courses_to(routing, target.reshape(shape)).label.ravel())
+
+
+def _last_place(routing: Routing, inside: BoolArray, returns: BoolArray) -> NDArray[np.int32]:
+    """How the water of each cell that comes onto the lot leaves it for good, or ends on it."""
+    receiver = receivers(routing.field).ravel()
+    target = np.where(inside & ~inside[receiver] & ~returns[receiver], _OVER_LINE, 0)
+    target[inside & routing.field.drain.ravel()] = _UNSEEN
+    target[inside & (routing.drains.inlet.ravel() > 0)] = _CAPTURED
+    for culvert in routing.drains.culverts:
+        if inside[culvert.up_cell]:
+            gone = not inside[culvert.down_cell] and not returns[culvert.down_cell]
+            target[culvert.up_cell] = _BY_CULVERT if gone else 0
+    shape = routing.surface.ground.shape
+    return np.asarray(courses_to(routing, target.reshape(shape)).label.ravel())
+
+
+@dataclass(frozen=True)
+class Crossing:
+    """
+    Water that crosses a stretch of the lot line.
+
+    The same water may cross several: crossings do not add up to the balance.
+
+    Parameters
+    ----------
+    inward
+        Whether it comes onto the lot.
+    cell
+        Flat index of the cell through which most of it comes.
+    area
+        Cells' worth of rain.
+    """
+
+    inward: bool
+    cell: int
+    area: float
+
+
+def _stretches(boundary: Any, points: Any, length: float) -> NDArray[np.int64]:
+    """Number of the stretch of the lot line, of all its rings in turn, nearest to each point."""
+    rings = shapely.get_parts(boundary)
+    away = shapely.distance(rings[:, None], points[None, :])
+    nearest = away.argmin(axis=0)
+    start = np.concatenate([[0.0], np.cumsum(np.ceil(shapely.length(rings) / length) * length)])
+    along = shapely.line_locate_point(rings[nearest], points)
+    return np.asarray(np.floor((start[nearest] + along) / length), dtype=np.int64)
+
+
+def lot_line_crossings(
+    routing: Routing, lot: BoolArray, boundary: Any, stretch_m: float
+) -> list[Crossing]:
+    """
+    Sum up what crosses each stretch of the lot line, largest first.
+
+    Parameters
+    ----------
+    routing
+        Gives directions and what passes through each cell.
+    boundary
+        The lot line in the grid's CRS.
+    stretch_m
+        Length of a stretch [m].
+    """
+    grid = routing.surface.ground
+    total = routing.total.ravel()
+    found = []
+    for inward, cells in zip((True, False), _line_flows(routing, lot), strict=True):
+        if not cells.size:
+            continue
+        x, y = grid.xy(cells // grid.shape[1], cells % grid.shape[1])
+        stretch = _stretches(boundary, shapely.points(x, y), stretch_m / grid.metres_per_unit)
+        for number in np.unique(stretch):
+            here = cells[stretch == number]
+            found.append(
+                Crossing(inward, int(here[np.argmax(total[here])]), float(total[here].sum()))
+            )
+    return sorted(found, key=lambda crossing: (-crossing.area, crossing.cell))

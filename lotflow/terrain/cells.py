@@ -1,8 +1,10 @@
 """
-From drawn geometry to the cells it covers.
+Cells of the grid: which of them drawn geometry covers, and what lies round them.
 
-Everything is decided in columns and rows of the grid, rounded to a small part of a cell and then
-exact: a border belongs to the cell east and south of it, at any cell size and far from the origin.
+What is covered is decided in columns and rows of the grid, rounded to a small part of a cell and
+then exact: a border belongs to the cell east and south of it, at any cell size and far from the
+origin. What lies round cells is told in plain numpy; scipy.ndimage gives the same, but takes
+longer to import than all of it takes to run.
 """
 
 from __future__ import annotations
@@ -13,16 +15,17 @@ import numpy as np
 import shapely
 
 from lotflow.grid import CELL_PARTS
+from lotflow.terrain.kernels import nearest_marked
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable
 
     from numpy.typing import NDArray
 
-    from lotflow.grid import BoolArray, Grid, IntArray
+    from lotflow.grid import BoolArray, FloatArray, Grid, IntArray
 
-    FallAt = Callable[[int, int], "NDArray[np.float64] | None"]
     Parts = NDArray[np.int64]
+    FallAt = Callable[[int, int], "NDArray[np.float64] | None"]
 
 #: What is drawn farther than this from the grid is cut off before it is rounded: 64 bits hold
 #: the products of all lengths within [cells].
@@ -70,8 +73,6 @@ def polygon_cells(geometry: Any, grid: Grid) -> BoolArray:
     ----------
     geometry
         Valid polygon or multipolygon in the grid's CRS; may reach beyond the grid.
-    grid
-        Gives the cells.
 
     Returns
     -------
@@ -119,17 +120,7 @@ def polygon_numbers(geometries: Iterable[Any], grid: Grid) -> IntArray:
     """
     Number cells by the polygon that holds their centre; later polygons win.
 
-    Parameters
-    ----------
-    geometries
-        Polygons in the grid's CRS.
-    grid
-        Gives the cells.
-
-    Returns
-    -------
-    number
-        1 for the first polygon, and so on; 0 where there is none.
+    1 for the first polygon, and so on; 0 where there is none.
     """
     number = np.zeros(grid.shape, dtype=np.int32)
     for position, geometry in enumerate(geometries, start=1):
@@ -145,12 +136,7 @@ def line_cells(geometry: Any, grid: Grid) -> NDArray[np.int64]:
     cells runs through one of the two beside its way too, so that its cells always touch along
     a side: no water slips between two of them.
 
-    Parameters
-    ----------
-    geometry
-        Line or multiline in the grid's CRS; may reach beyond the grid.
-    grid
-        Gives the cells.
+    The line or multiline may reach beyond the grid.
 
     Examples
     --------
@@ -249,19 +235,8 @@ def channel_cells(line: Any, grid: Grid, fall: FallAt | None = None) -> NDArray[
     where water over its centre runs into the line; where the fall is not known, if the line
     covers half of it.
 
-    Parameters
-    ----------
-    line
-        One line in the grid's CRS.
-    grid
-        Gives the cells.
-    fall
-        Gives the direction of the fall at a cell as (east, north), or None where it is level.
-
-    Returns
-    -------
-    cells
-        Flat indices in rising order; at least one where the line lies on the grid.
+    `fall` gives the direction of the fall at a cell as (east, north), or None where it is level.
+    At least one cell is given where the line lies on the grid; flat indices in rising order.
 
     Examples
     --------
@@ -310,15 +285,8 @@ def geometry_cells(geometry: Any, grid: Grid, fall: FallAt | None = None) -> NDA
     """
     Cells in which an inlet takes water, by its geometry; empty where it lies off the grid.
 
-    Parameters
-    ----------
-    geometry
-        A point gives its cell, a line its channel cells, a polygon the cells whose centres it
-        holds or else the one in which it lies.
-    grid
-        Gives the cells.
-    fall
-        As for `channel_cells`.
+    A point gives its cell, a line its channel cells, a polygon the cells whose centres it holds or
+    else the one in which it lies; the fall is as for `channel_cells`.
     """
     columns = grid.shape[1]
     if geometry.geom_type in ("LineString", "LinearRing"):
@@ -336,3 +304,109 @@ def geometry_cells(geometry: Any, grid: Grid, fall: FallAt | None = None) -> NDA
     row, column = grid.row_column(points[:, 0], points[:, 1])
     inside = grid.contains(row, column)
     return np.unique((row * columns + column)[inside]).astype(np.int64)
+
+
+def highest_around(values: NDArray[Any], reach: int = 1) -> NDArray[Any]:
+    """
+    Greatest value in the square round each cell; beyond the grid there is nothing.
+
+    The square reaches so many cells from its middle to its sides; a mask grows.
+
+    Examples
+    --------
+    >>> highest_around(np.array([[0, 0, 0, 5, 1, 1]]))
+    array([[0, 0, 5, 5, 5, 1]])
+    >>> highest_around(np.eye(3, dtype=bool))[0]
+    array([ True,  True,  True])
+    """
+    return np.ascontiguousarray(_around(_around(values, reach, np.maximum).T, reach, np.maximum).T)
+
+
+def lowest_around(values: NDArray[Any], reach: int = 1) -> NDArray[Any]:
+    """
+    Smallest value in the square round each cell; beyond the grid there is nothing.
+
+    As `highest_around`; a mask shrinks.
+
+    Examples
+    --------
+    >>> lowest_around(np.array([[True, True, True, False]]))
+    array([[ True,  True, False, False]])
+    """
+    return np.ascontiguousarray(_around(_around(values, reach, np.minimum).T, reach, np.minimum).T)
+
+
+def _around(values: NDArray[Any], reach: int, extreme: np.ufunc) -> NDArray[Any]:
+    """Extreme of each cell and those some rows above and below it."""
+    result = values.copy()
+    for step in range(1, min(reach, len(values) - 1) + 1):
+        extreme(result[step:], values[:-step], out=result[step:])
+        extreme(result[:-step], values[step:], out=result[:-step])
+    return result
+
+
+def cells_from(marked: BoolArray) -> FloatArray:
+    """
+    Distance of each cell to the nearest marked one, centre to centre [cells].
+
+    Parameters
+    ----------
+    marked
+        Shape of the grid; infinite distances where no cell is.
+
+    Examples
+    --------
+    >>> cells_from(np.array([[True, False, False], [False, False, False]])).round(2)
+    array([[0.  , 1.  , 2.  ],
+           [1.  , 1.41, 2.24]])
+    """
+    if not marked.any():
+        return np.full(marked.shape, np.inf)
+    there = np.divmod(nearest_marked(marked), marked.shape[1])
+    here = np.indices(marked.shape)
+    return np.asarray(np.sqrt((there[0] - here[0]) ** 2.0 + (there[1] - here[1]) ** 2.0))
+
+
+def greatest_of_parts(values: NDArray[Any], part: IntArray, count: int) -> FloatArray:
+    """
+    Greatest value of each part.
+
+    Parameters
+    ----------
+    part
+        Number of the part on each cell, from 1 to `count`; 0 elsewhere.
+
+    Examples
+    --------
+    >>> greatest_of_parts(np.array([3.0, 1.0, 2.0, 9.0]), np.array([1, 1, 2, 0]), 2)
+    array([3., 2.])
+    """
+    greatest = np.full(count + 1, -np.inf)
+    inside = np.flatnonzero(part)
+    np.maximum.at(greatest, part.ravel()[inside], values.ravel()[inside].astype(np.float64))
+    return greatest[1:]
+
+
+def boxes_of_parts(part: IntArray) -> list[tuple[slice, slice] | None]:
+    """
+    Smallest window of rows and columns that holds each part.
+
+    One per number of a part, from 1 to the greatest; None where no cell has it.
+
+    Examples
+    --------
+    >>> boxes_of_parts(np.array([[0, 3, 3], [0, 1, 0]]))
+    [(slice(1, 2, None), slice(1, 2, None)), None, (slice(0, 1, None), slice(1, 3, None))]
+    """
+    count = int(part.max(initial=0))
+    place = np.nonzero(part)
+    first = np.full((2, count + 1), max(part.shape, default=0))
+    last = np.full((2, count + 1), -1)
+    for axis in range(2):
+        np.minimum.at(first[axis], part[place], place[axis])
+        np.maximum.at(last[axis], part[place], place[axis])
+    return [
+        (slice(int(first[0, n]), int(last[0, n]) + 1), slice(int(first[1, n]), int(last[1, n]) + 1))
+        if last[0, n] >= 0 else None
+        for n in range(1, count + 1)
+    ]  # fmt: skip

@@ -16,10 +16,9 @@ import numpy as np
 from affine import Affine
 
 from lotflow.grid import Grid
-from lotflow.terrain.cells import polygon_cells
+from lotflow.terrain.cells import greatest_of_parts, polygon_cells
 from lotflow.terrain.drainage import LEVEL_STEP, flow_field
 from lotflow.terrain.kernels import connected_parts, nearest_marked, priority_flood
-from lotflow.terrain.neighbourhoods import greatest_of_parts
 from lotflow.terrain.routing import Routing, upstream_of
 
 if TYPE_CHECKING:
@@ -140,13 +139,15 @@ def unfinished_at_ring(natural: Routing, interest: Interest, rise: float) -> Unf
     # the water of interest stands at its level already
     level = np.pad(np.where(interest.level, filled, natural.elevation), 1, constant_values=_WALL_M)
     drain = np.pad(interest.level | gone, 1, constant_values=True)
-    climb = priority_flood(level, drain)[0]
+    climb = priority_flood(level, drain)
     inner = (slice(1, -1), slice(1, -1))
     edge = surface.edge
     leaves = edge & ~interest.level & (climb[inner] - natural.elevation >= rise)
     drain[inner] |= leaves
-    walled = priority_flood(level, drain)[0]
+    walled = priority_flood(level, drain)
     number = np.arange(1, edge.size + 1, dtype=np.int32).reshape(edge.shape)
+    # a wall need not be higher than all else for its directions, and its levels must be near
+    walled = np.minimum(walled, walled[inner].max() + 1.0)
     met = flow_field(walled, drain).labels(np.pad(np.where(interest.level, number, 0), 1))[inner]
     ring = np.flatnonzero(edge & (met > 0) & ~gone & ~surface.roof & ~surface.wall)
     entry = met.ravel()[ring].astype(np.int64) - 1
@@ -169,7 +170,7 @@ def held_behind_ring(natural: Routing, rise: float) -> BoolArray:
     surface = natural.surface
     gone = _takes_water(natural)
     raised = np.where(surface.edge & ~gone, rise, 0.0)
-    level, _ = priority_flood(natural.elevation + raised, surface.edge | gone)
+    level = priority_flood(natural.elevation + raised, surface.edge | gone)
     return level > natural.field.filled + LEVEL_STEP / 2
 
 
@@ -220,7 +221,7 @@ def coarse_water(ground: Grid, step: int, water: Sequence[Any]) -> tuple[Grid, F
     drain[[0, -1]] = True
     drain[:, [0, -1]] = True
     surface = highest.ravel()[nearest_marked(~gone)]
-    level = priority_flood(surface, drain)[0]
+    level = priority_flood(surface, drain)
     return blocks, np.where(gone, np.nan, level)
 
 

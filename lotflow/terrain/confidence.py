@@ -16,13 +16,13 @@ import numpy as np
 
 from lotflow.errors import ParameterError
 from lotflow.terrain.drainage import LEVEL_STEP
-from lotflow.terrain.likely_surfaces import likely_surfaces
-from lotflow.terrain.realisation import open_ground, realise
-from lotflow.terrain.realisation_snapping import (
+from lotflow.terrain.loops.ways import (
     count_labels,
     sums_by_label,
     water_in_outlines,
 )
+from lotflow.terrain.realisations.likely_surfaces import likely_surfaces
+from lotflow.terrain.realisations.realisation import open_ground, realise
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -30,12 +30,14 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from lotflow.grid import FloatArray, IntArray
-    from lotflow.terrain.error_model import ErrorModel
-    from lotflow.terrain.likely_surfaces import LikelySurfaces
-    from lotflow.terrain.realisation import Realisation, RealisationPlan
+    from lotflow.terrain.level_error import ErrorModel
+    from lotflow.terrain.realisations.likely_surfaces import LikelySurfaces
+    from lotflow.terrain.realisations.realisation import Realisation, RealisationPlan
 
 #: Shares of realisations below the lower bound, the middle and the upper bound of an interval.
 SHARES: Final = (0.05, 0.50, 0.95)
+#: Of fewer surfaces none is the 5th of 100.
+FEWEST: Final = 20
 #: Standard deviations to either side that hold 95 % of a normal distribution.
 _SPREAD_95: Final = 1.96
 
@@ -50,8 +52,6 @@ class Watched:
     low_spot
         Number of the low spot on each cell of the measured surface, from 1; 0 where there is
         none.
-    low_spots
-        How many there are.
     weight
         What enters the flow at each cell and is summed up per inlet, such as coefficient times
         area; None where nothing is.
@@ -193,14 +193,42 @@ def interval(values: FloatArray) -> FloatArray:
     return np.asarray(np.quantile(values, SHARES, axis=0, method="weibull"))
 
 
+def bounds_of(values: FloatArray, error: ErrorModel) -> FloatArray:
+    """
+    Lower bound, middle and upper bound; of few realisations the middle alone.
+
+    Parameters
+    ----------
+    values
+        The first axis is the realisation.
+    error
+        Of the elevation data; where there is none, one realisation is all there is to know.
+
+    Returns
+    -------
+    bounds
+        As `interval` gives them, the outer ones NaN where there are fewer than 20.
+
+    Examples
+    --------
+    >>> from lotflow.terrain.level_error import ErrorModel
+    >>> bounds_of(np.array([1.0, 2.0, 6.0]), ErrorModel(0.1, 10.0, 0.1))
+    array([nan,  2., nan])
+    >>> bounds_of(np.array([2.0]), ErrorModel(0.0, 10.0, 0.1))
+    array([2., 2., 2.])
+    """
+    bounds = interval(values)
+    if len(values) < FEWEST and not error.is_none:
+        bounds[[0, -1]] = np.nan
+    return bounds
+
+
 def half_width(realisations: int, probability: float = 0.5) -> float:
     """
     How far a share of realisations may be from the share of endlessly many, 95 times of 100.
 
     Parameters
     ----------
-    realisations
-        How many were run.
     probability
         The share; 0.5 is the worst case.
 
@@ -254,10 +282,6 @@ def run_realisations(
     ----------
     plan
         What all realisations have in common.
-    error
-        Of the elevation data.
-    watched
-        What is measured.
     number
         How many are drawn; without any error one is enough, and one is run.
     seed

@@ -68,8 +68,6 @@ def discharge_path(
         With the inlets of the case.
     spots
         Low spots without inlets.
-    lot
-        Cells of the lot.
     xy
         Where it is let out; under a roof the nearest open ground counts.
 
@@ -122,8 +120,6 @@ def runs_back_to(path: DischargePath, walls: Any, metres_per_unit: float) -> flo
 
     Parameters
     ----------
-    path
-        Where it goes.
     walls
         The buildings as one geometry, in the grid's CRS.
     metres_per_unit

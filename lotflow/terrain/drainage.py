@@ -8,26 +8,55 @@ changes in place are copies.
 
 from __future__ import annotations
 
+import contextlib
+import io
+import os
+import sys
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
-from lotflow.errors import EngineError, ParameterError
-from lotflow.terrain.kernels import (
-    DirectionArray,
-    first_labels,
-    flat_distance,
-    least_deviation_directions,
-    rising_order,
-    steepest_directions,
-)
-from lotflow.terrain.silence import silenced
+from lotflow.errors import EngineError, Fault, InputError, ParameterError
+from lotflow.terrain.kernels import directions, first_labels, flooded_levels
+from lotflow.terrain.loops.neighbours import DirectionArray
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
+
     from numpy.typing import NDArray
 
     from lotflow.grid import BoolArray, FloatArray, IntArray
+
+
+@contextlib.contextmanager
+def _silenced() -> Iterator[None]:
+    """
+    Keep what compiled code prints off both streams; process-wide, not for threads.
+
+    Examples
+    --------
+    >>> import os
+    >>> with _silenced():
+    ...     written = os.write(1, b"progress")
+    """
+    sys.stdout.flush()
+    sys.stderr.flush()
+    kept: list[tuple[int, int]] = []
+    null = os.open(os.devnull, os.O_WRONLY)
+    try:
+        for stream in (1, 2):
+            with contextlib.suppress(OSError):  # a closed stream needs no silencing
+                kept.append((stream, os.dup(stream)))
+                os.dup2(null, stream)
+        with contextlib.redirect_stdout(io.StringIO()), contextlib.redirect_stderr(io.StringIO()):
+            yield
+    finally:
+        for stream, copy in kept:
+            os.dup2(copy, stream)
+            os.close(copy)
+        os.close(null)
+
 
 try:
     import richdem
@@ -54,6 +83,9 @@ _GEOTRANSFORM: Final = [0.0, 1.0, 0.0, 0.0, 0.0, -1.0]
 _OCEAN_LABEL: Final = int(_hierarchy.OCEAN)
 _NO_LABEL: Final = int(_hierarchy.NO_VALUE)
 
+#: Relief above this, and its levels no longer fit into whole numbers of 32 bits [m].
+MOST_RELIEF_M: Final = (2**31 - 1) * LEVEL_STEP
+
 #: Flow shares of a cell by its direction, in the engine's nine bands: the first is 0 where the
 #: cell flows on and -1 at a drain, the others are the share of each neighbour.
 _SHARES: Final = np.full((9, 9), -1.0, dtype=np.float32)
@@ -74,17 +106,8 @@ def check_surface(elevation: FloatArray, drain: BoolArray) -> None:
     """
     Refuse what would hang or crash the engine.
 
-    Parameters
-    ----------
-    elevation
-        Shape (rows, columns); must be finite.
-    drain
-        Same shape; the outer ring must be drains.
-
-    Raises
-    ------
-    ParameterError
-        If a value is missing, the shapes differ, or the ring is not closed.
+    The elevation must be finite everywhere and the outer ring drains, or a ParameterError is
+    raised.
     """
     if elevation.shape != drain.shape or elevation.ndim != 2 or min(elevation.shape) < 3:
         raise ParameterError(f"surface {elevation.shape} and drains {drain.shape} do not fit.")
@@ -98,11 +121,6 @@ def level_steps(elevation: FloatArray) -> FloatArray:
     """
     Round elevations to `LEVEL_STEP`.
 
-    Parameters
-    ----------
-    elevation
-        In metres.
-
     Examples
     --------
     >>> surface = level_steps(np.array([0.1, 31.42]))
@@ -112,6 +130,40 @@ def level_steps(elevation: FloatArray) -> FloatArray:
     return np.asarray(np.round(np.asarray(elevation, dtype=np.float64) / LEVEL_STEP) * LEVEL_STEP)
 
 
+def whole_levels(elevation: FloatArray) -> IntArray:
+    """
+    Give elevations in whole steps of `LEVEL_STEP` above the lowest.
+
+    Raises
+    ------
+    InputError
+        If the relief is greater than that of any ground: 8,191 m.
+    """
+    check_relief(elevation)
+    steps = np.rint(np.asarray(elevation, dtype=np.float64) / LEVEL_STEP)
+    return np.asarray(steps - steps.min(), dtype=np.int32)
+
+
+def check_relief(elevation: FloatArray) -> None:
+    """Refuse a surface whose levels do not fit into whole numbers, see `whole_levels`."""
+    low, high = float(elevation.min()), float(elevation.max())
+    if not high - low < MOST_RELIEF_M:
+        raise InputError(
+            Fault(
+                f"the surface reaches from {low:,.0f} m to {high:,.0f} m, "
+                f"more than {int(MOST_RELIEF_M):,} m in height: this is no ground",
+                "Look for cells without data that the elevation raster does not declare as such, "
+                "and check its vertical unit",
+            )
+        )
+
+
+def filled_by_flood(elevation: FloatArray, drain: BoolArray) -> FloatArray:
+    """Fill a surface of whole steps: as `Hierarchy.filled` to the last bit, but sooner [m]."""
+    level = flooded_levels(whole_levels(elevation), drain)
+    return np.asarray(level * LEVEL_STEP + elevation.min(), dtype=np.float64)
+
+
 @dataclass(frozen=True)
 class Depression:
     """
@@ -119,8 +171,6 @@ class Depression:
 
     Parameters
     ----------
-    label
-        Its number.
     pit_cell, out_cell
         Flat indices of its deepest cell and of the cell over which it overflows.
     pit_elevation, out_elevation
@@ -148,14 +198,8 @@ class Hierarchy:
     """
     The depression hierarchy of one surface with one set of drains.
 
-    Parameters
-    ----------
-    elevation
-        The surface, rounded to `LEVEL_STEP` [m].
-    drain
-        Cells that swallow water.
-    engine
-        The engine's own arrays: elevation, labels, directions, depressions.
+    The surface is rounded to `LEVEL_STEP`; `engine` holds richdem's own elevation, labels,
+    directions, depressions.
     """
 
     elevation: FloatArray
@@ -182,7 +226,7 @@ class Hierarchy:
         part 3: fill-spill-merge, Earth Surface Dynamics 9.
         """
         elevation, labels, directions, depressions = self.engine
-        with silenced():
+        with _silenced():
             water = _engine_array(np.asarray(depth, dtype=np.float64))
             # the engine keeps water volumes in the depressions: a fresh list for each storm
             richdem.fill_spill_merge(elevation, labels, directions, depressions, water)
@@ -248,17 +292,8 @@ def depression_hierarchy(elevation: FloatArray, drain: BoolArray) -> Hierarchy:
     """
     Find every depression, and into which it overflows.
 
-    Parameters
-    ----------
-    elevation
-        Shape (rows, columns), finite everywhere [m].
-    drain
-        Cells that swallow water: the outer ring, inlets, open water, missing data.
-
-    Raises
-    ------
-    ParameterError
-        If the surface is not what the engine can take.
+    Of a surface that is finite everywhere [m]; drains are the outer ring, inlets, open water and
+    missing data. A ParameterError is raised where the surface is not what the engine can take.
 
     References
     ----------
@@ -267,7 +302,7 @@ def depression_hierarchy(elevation: FloatArray, drain: BoolArray) -> Hierarchy:
     """
     check_surface(elevation, drain)
     surface = level_steps(elevation)
-    with silenced():
+    with _silenced():
         engine_elevation = _engine_array(surface)
         labels = np.full(surface.shape, _hierarchy.NO_DEP, dtype=np.uint32)
         labels[drain] = _hierarchy.OCEAN
@@ -279,27 +314,6 @@ def depression_hierarchy(elevation: FloatArray, drain: BoolArray) -> Hierarchy:
     return Hierarchy(
         surface, drain.copy(), (engine_elevation, engine_labels, directions, depressions)
     )
-
-
-def richdem_directions(filled: FloatArray, drain: BoolArray, steps: IntArray) -> DirectionArray:
-    """
-    Directions by richdem's own rule, the lowest of the eight neighbours, for comparison.
-
-    Parameters
-    ----------
-    filled
-        Surface without depressions [m].
-    drain
-        Cells that swallow water.
-    steps
-        From `kernels.flat_distance`; level ground is led out the same way as by our rules.
-    """
-    with silenced():
-        shares = np.array(richdem.FlowProportions(_engine_array(filled), method="D8"))
-    direction = steepest_directions(filled, drain, steps)  # for level ground only
-    falling = (steps == 0) & ~drain
-    direction[falling] = shares[falling][:, 1:].argmax(axis=1).astype(np.uint8) + 1
-    return direction
 
 
 @dataclass(frozen=True, eq=False)
@@ -350,7 +364,7 @@ class FlowField:
         total
             What passes through each cell, its own weight included.
         """
-        with silenced():
+        with _silenced():
             engine_shares = richdem.rd3array(_SHARES.take(self.direction, axis=0), no_data=-2)
             engine_shares.geotransform = _GEOTRANSFORM
             total = richdem.FlowAccumFromProps(
@@ -363,31 +377,14 @@ def flow_field(filled: FloatArray, drain: BoolArray, *, rule: str = "ltd") -> Fl
     """
     Give every cell of a filled surface a way out.
 
-    Parameters
-    ----------
-    filled
-        Surface without depressions [m].
-    drain
-        Cells that swallow water.
-    rule
-        "ltd" (least transversal deviation), "steepest", or "richdem-d8" (lowest neighbour).
-
-    Raises
-    ------
-    ParameterError
-        If the rule is unknown or the surface still holds a depression.
+    The rule is "ltd" (least transversal deviation), "steepest", or "richdem-d8" (lowest neighbour,
+    as richdem has it). A ParameterError is raised where it is unknown or the surface still holds a
+    depression, an InputError where the surface is too high for whole levels.
     """
     if rule not in RULES:
         raise ParameterError(f"direction rule {rule!r} is none of {', '.join(RULES)}.")
     check_surface(filled, drain)
-    steps = flat_distance(filled, drain)
+    direction, order, steps = directions(whole_levels(filled), drain, rule)
     if (steps < 0).any():
         raise ParameterError("the surface still holds a depression: fill it first.")
-    order = rising_order(filled, steps)
-    if rule == "ltd":
-        direction = least_deviation_directions(filled, drain, steps, order)
-    elif rule == "steepest":
-        direction = steepest_directions(filled, drain, steps)
-    else:
-        direction = richdem_directions(filled, drain, steps)
     return FlowField(filled, drain, direction, order)

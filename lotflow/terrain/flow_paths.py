@@ -1,4 +1,4 @@
-"""Where water runs, as lines drawn downhill from confluence to confluence."""
+"""Where water runs: lines from confluence to confluence, and each cell's way to a target."""
 
 from __future__ import annotations
 
@@ -6,15 +6,162 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
+from numpy.typing import NDArray
 
-from lotflow.terrain.neighbourhoods import highest_around, lowest_around
+from lotflow.grid import BoolArray, FloatArray, IntArray
+from lotflow.terrain.cells import highest_around, lowest_around
+from lotflow.terrain.kernels import sums_to_target, way_to_target
 from lotflow.terrain.routing import receivers
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
+    from collections.abc import Sequence
 
-    from lotflow.grid import BoolArray, Grid
-    from lotflow.terrain.routing import Routing
+    from lotflow.grid import Grid
+    from lotflow.terrain.routing import Culvert, Routing
+
+
+@dataclass(frozen=True, eq=False)
+class Courses:
+    """
+    The way of the water to a set of targets, through culverts too.
+
+    Parameters
+    ----------
+    target
+        Shape of the grid: number of the target on each cell, from 1; 0 elsewhere.
+    label
+        Shape of the grid: number of the first target on the way of the water of each ground
+        cell; 0 where it meets none.
+    receiver, through
+        Flat index of the cell each cell drains to, its own at drains; the second leads on
+        through culverts.
+    """
+
+    routing: Routing
+    target: IntArray
+    label: IntArray
+    receiver: NDArray[np.int64]
+    through: NDArray[np.int64]
+
+    @property
+    def count(self) -> int:
+        """Number of targets that have cells."""
+        return int(self.target.max(initial=0))
+
+    def step_m(self) -> FloatArray:
+        """Shape of the grid: length of the step from each cell to the next [m]."""
+        direction = self.routing.field.direction
+        diagonal = (direction > 0) & (direction % 2 == 0)
+        return np.where(diagonal, np.sqrt(2.0), 1.0) * self.routing.surface.ground.cell_m
+
+    def sums(self, cost: FloatArray, culvert_cost: Sequence[float] = ()) -> FloatArray:
+        """
+        Add up along each cell's way to its target.
+
+        Parameters
+        ----------
+        cost
+            Shape of the grid: what the step from each cell to the next costs.
+        culvert_cost
+            What each culvert costs; nothing where not given.
+
+        Returns
+        -------
+        sums
+            Shape of the grid; 0 on targets. Meaningless where a cell meets no target.
+        """
+        culverts, order = self.routing.drains.culverts, self.routing.field.order
+        own = list(culvert_cost) or [0.0] * len(culverts)
+        start = np.zeros(self.target.shape)
+        sums = sums_to_target(self.receiver, order, self.target, cost, start)
+        # what comes out of a culvert may run into the next one
+        for _ in culverts:
+            for culvert, price in zip(culverts, own, strict=True):
+                start.ravel()[culvert.up_cell] = price + sums.ravel()[culvert.down_cell]
+            sums = sums_to_target(self.receiver, order, self.target, cost, start)
+        return sums
+
+    def length_m(self) -> FloatArray:
+        """Shape of the grid: length of each cell's way to its target [m]."""
+        ground = self.routing.surface.ground
+        culverts = self.routing.drains.culverts
+        return self.sums(
+            self.step_m(), [_straight(one, ground.shape[1]) * ground.cell_m for one in culverts]
+        )
+
+    def way(self, cell: int, target: int) -> NDArray[np.int64]:
+        """
+        Cells from one down to the first of a target.
+
+        Parameters
+        ----------
+        cell
+            Flat index of the cell to start from; its water must reach the target.
+        target
+            Number of the target; others on the way are passed through.
+        """
+        return way_to_target(self.through, self.target, target, cell)
+
+
+def _straight(culvert: Culvert, columns: int) -> float:
+    """Straight length of a culvert [cells]."""
+    up, down = divmod(culvert.up_cell, columns), divmod(culvert.down_cell, columns)
+    return float(np.hypot(up[0] - down[0], up[1] - down[1]))
+
+
+def courses_to(routing: Routing, target: IntArray) -> Courses:
+    """
+    Find the first target on the way of each cell's water.
+
+    Parameters
+    ----------
+    target
+        Number of the target on each cell, from 1; 0 elsewhere.
+    """
+    asked = target.astype(np.int32)
+    number = asked.copy()
+    receiver = routing.receivers().ravel()
+    through = receiver.copy()
+    label = routing.field.labels(number)
+    for _ in routing.drains.culverts:
+        for culvert in routing.drains.culverts:
+            through[culvert.up_cell] = culvert.down_cell
+            if not asked.ravel()[culvert.up_cell]:
+                number.ravel()[culvert.up_cell] = label.ravel()[culvert.down_cell]
+        label = routing.field.labels(number)
+    return Courses(routing, asked, label, receiver, through)
+
+
+def is_unbroken(courses: Courses, good: BoolArray) -> BoolArray:
+    """Tell from which cells the whole way to the target, the target apart, is over good ground."""
+    broken = courses.sums((~good).astype(np.float64))
+    return np.asarray((broken == 0.0) & (courses.label > 0))
+
+
+def path_distance_m(cells: NDArray[np.int64], columns: int, cell_m: float) -> FloatArray:
+    """
+    Distance along a way from its first cell.
+
+    Parameters
+    ----------
+    cells
+        Flat indices, downhill.
+    cell_m
+        Side of a cell [m].
+
+    Returns
+    -------
+    distance
+        Shape of `cells`, from 0 [m].
+
+    Examples
+    --------
+    >>> path_distance_m(np.array([0, 1, 12]), 10, 0.5).round(3).tolist()
+    [0.0, 0.5, 1.207]
+    """
+    steps = np.hypot(np.diff(cells // columns), np.diff(cells % columns))
+    return np.concatenate([[0.0], np.cumsum(steps * cell_m)])
+
 
 #: Half the breadth of filled ground up to which the course of water counts as known [m].
 _CERTAIN_M: Final = 1.5
@@ -46,13 +193,6 @@ class FlowPath:
 def path_length(path: FlowPath, grid: Grid) -> float:
     """
     Length of a flow path, from middle to middle of its cells [m].
-
-    Parameters
-    ----------
-    path
-        On the grid.
-    grid
-        Gives its cells.
 
     Examples
     --------
@@ -97,8 +237,6 @@ def broad(filled: BoolArray, cell_m: float) -> BoolArray:
 
     Parameters
     ----------
-    filled
-        Cells of filled ground.
     cell_m
         Side of a cell [m].
 
@@ -113,7 +251,7 @@ def broad(filled: BoolArray, cell_m: float) -> BoolArray:
     return highest_around(lowest_around(filled, reach), reach)
 
 
-def flow_paths(routing: Routing, least_cells: float) -> list[FlowPath]:
+def flow_paths(routing: Routing, least_m2: float) -> list[FlowPath]:
     """
     Trace where at least so much water runs.
 
@@ -121,8 +259,8 @@ def flow_paths(routing: Routing, least_cells: float) -> list[FlowPath]:
     ----------
     routing
         Gives directions and what passes through each cell.
-    least_cells
-        Smallest contributing area, as cells' worth of rain.
+    least_m2
+        Smallest contributing area.
 
     Returns
     -------
@@ -135,7 +273,7 @@ def flow_paths(routing: Routing, least_cells: float) -> list[FlowPath]:
     American Geophysical Union 38.
     """
     total = routing.total.ravel()
-    stream = (total >= least_cells) & ~routing.surface.roof.ravel()
+    stream = (total >= least_m2 / routing.surface.ground.cell_m2) & ~routing.surface.roof.ravel()
     stream &= (routing.field.direction > 0).ravel() | (routing.drains.inlet > 0).ravel()
     receiver = receivers(routing.field).ravel()
     ponded = broad(routing.depth > 0, routing.surface.ground.cell_m).ravel()

@@ -15,9 +15,8 @@ from typing import TYPE_CHECKING, Any, Final, Literal
 import numpy as np
 import shapely
 
-from lotflow.terrain.compass import compass_name
 from lotflow.terrain.level_error import SPREAD_95
-from lotflow.terrain.lower_places import open_ground, sampled
+from lotflow.terrain.lower_places import compass_name, open_ground, sampled
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -124,18 +123,12 @@ class RingGround:
 
     Parameters
     ----------
-    surface
-        The ground.
     paved
         Cells that are paved.
     lot
         The lot in the grid's CRS: beyond it the ground is not the owner's.
     others
         Other buildings in the grid's CRS, as one geometry.
-    error
-        Of the elevation data.
-    limits
-        Least slopes.
     """
 
     surface: Surface
@@ -157,12 +150,8 @@ def house_facades(building: str, footprint: Any, ground: RingGround) -> list[Fac
 
     Parameters
     ----------
-    building
-        Its name.
     footprint
         In the grid's CRS.
-    ground
-        What is round it.
 
     Returns
     -------

@@ -13,7 +13,7 @@ from lotflow.errors import Fault, InputError
 from lotflow.terrain.cells import geometry_cells
 from lotflow.terrain.kernels import connected_parts
 from lotflow.terrain.routing import Culvert, Drains
-from lotflow.terrain.slope import local_fall
+from lotflow.terrain.surface import local_fall
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -37,8 +37,6 @@ class DrawnInlet:
 
     Parameters
     ----------
-    name
-        Its name.
     geometry
         Point, line or polygon in the grid's CRS.
     rim
@@ -60,8 +58,6 @@ class SetInlet:
 
     Parameters
     ----------
-    drawn
-        As it was drawn.
     cells
         Flat indices of its cells.
     moved_m
@@ -226,18 +222,7 @@ def snap_radius_m(snap_m: float, cell_m: float) -> float:
 
 
 def away_m(inlet: SetInlet, cells: NDArray[np.int64], grid: Grid) -> FloatArray:
-    """
-    Distance of the centres of cells from where a point inlet was drawn [m].
-
-    Parameters
-    ----------
-    inlet
-        A point.
-    cells
-        Flat indices.
-    grid
-        Gives their places.
-    """
+    """Distance of the centres of cells from where a point inlet was drawn [m]."""
     x, y = grid.xy(cells // grid.shape[1], cells % grid.shape[1])
     place = inlet.drawn.geometry
     return np.asarray(np.hypot(x - place.x, y - place.y) * grid.metres_per_unit)
@@ -247,14 +232,7 @@ def open_cells_near(inlet: SetInlet, surface: Surface, radius_m: float) -> NDArr
     """
     Open ground near a point inlet that is not behind a building or wall, as flat indices.
 
-    Parameters
-    ----------
-    inlet
-        On the cell in which it was drawn.
-    surface
-        Gives buildings, walls and missing data.
-    radius_m
-        How far from the drawn place the centres of cells may lie [m].
+    Centres of cells count within the radius of where it was drawn.
     """
     grid = surface.ground
     rows, columns = grid.shape
@@ -324,8 +302,6 @@ def set_at(inlet: SetInlet, cell: int, grid: Grid) -> SetInlet:
         On the cell in which it was drawn.
     cell
         Flat index; its own means that it is not moved.
-    grid
-        Gives the places.
     """
     cells = np.array([cell], dtype=np.int64)
     if cell == inlet.cells[0]:
@@ -408,8 +384,6 @@ def inlet_numbers(
     ----------
     placed
         Inlets on their cells, numbered from 1 in this order.
-    shape
-        Of the grid.
 
     Returns
     -------
@@ -444,8 +418,6 @@ def drains_of(
         Inlets on their cells, with their levels.
     surface
         What they are set into.
-    culverts
-        On their cells.
 
     Returns
     -------
@@ -467,8 +439,6 @@ def residual_depth(inlet: SetInlet, routing: Routing) -> float:
 
     Parameters
     ----------
-    inlet
-        On its cells.
     routing
         With inlets.
     """

@@ -1,77 +1,32 @@
 """
-Compiled loops over cells: flood, level ground, directions, labels, accumulation, nearest cells.
+Everyday form of the compiled loops over cells: fill, ways of water, labels, nearest cells.
 
 Directions are numbered 1 to 8 for W NW N NE E SE S SW, as in the bands of richdem's flow
 proportions; 0 is a drain, a cell that swallows its water. Every array has the shape of the
 grid; the cells of the outer ring must be drains, so that every other cell has eight neighbours.
-The loops themselves are in `loops`.
+The loops themselves are in `loops`, loaded when they are first needed: the compiler comes with
+them, and a command that routes no water does without.
 """
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any, Final
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from lotflow.terrain.loops.steps import COLUMN_STEP, ROW_STEP
-from lotflow.terrain.machine_code import Loop
+from lotflow.terrain.loops.neighbours import DirectionArray
 
 if TYPE_CHECKING:
     from lotflow.grid import BoolArray, FloatArray, IntArray
 
-__all__ = [
-    "COLUMN_STEP", "ROW_STEP", "DirectionArray", "accumulate", "connected_parts",
-    "first_labels", "flat_distance", "least_deviation_directions", "nearest_marked",
-    "priority_flood", "rising_order", "steepest_directions", "sums_to_target", "way_to_target",
-]  # fmt: skip
 
-DirectionArray = NDArray[np.uint8]
-
-_FLOOD: Final = Loop(
-    "flood", "flood", "float64* uint8* int64 int64 int64* float64* int64*", counts=True
-)
-_FLAT_STEPS: Final = Loop(
-    "flats", "flat_steps", "float64* uint8* int64 int64 int32* int64*", counts=True
-)
-_RISING_ORDER: Final = Loop(
-    "flats", "rising_order", "uint64* int32* int64 int64* uint64* uint64* int64* int64*"
-)
-_LEAST_DEVIATION: Final = Loop(
-    "directions", "least_deviation",
-    "float64* uint8* int32* int64* int64 int64 uint8* float64*",
-)  # fmt: skip
-_STEEPEST: Final = Loop("directions", "steepest", "float64* uint8* int32* int64 int64 uint8*")
-_LABELS: Final = Loop("ways", "hand_up_labels", "uint8* int64* int64 int64 int32*")
-_SUM_DOWN: Final = Loop("ways", "sum_down", "uint8* int64* int64 int64 float64*")
-_SUM_UP: Final = Loop("ways", "sum_up", "int64* int64* int32* float64* int64 float64*")
-_WALK_DOWN: Final = Loop("ways", "walk_down", "int64* int32* int64 int64 int64 int64*", counts=True)
-_CONNECTED: Final = Loop("parts", "connected", "uint8* int64 int64 int32* int64*", counts=True)
-_NEAREST: Final = Loop("parts", "nearest", "uint8* int64 int64 int32* int64*")
-
-
-def _flat(values: Any, kind: Any) -> Any:
-    """Give the cells of a grid row after row, of a type; the array itself where it is so."""
-    return np.ascontiguousarray(values, dtype=kind)
-
-
-def priority_flood(elevation: FloatArray, drain: BoolArray) -> tuple[FloatArray, NDArray[np.int64]]:
+def priority_flood(elevation: FloatArray, drain: BoolArray) -> FloatArray:
     """
-    Fill every depression to its spill level, starting from the drains.
+    Fill every depression to its spill level, starting from the drains, which keep theirs.
 
-    Parameters
-    ----------
-    elevation
-        Shape (rows, columns), finite everywhere [m].
-    drain
-        Cells that swallow water; they keep their elevation.
-
-    Returns
-    -------
-    filled
-        Elevation of the filled surface [m].
-    order
-        Flat indices of all cells by rising filled elevation.
+    The elevations are finite [m], and may be finer or further apart than whole levels can be: to
+    fill them, only which is higher counts.
 
     References
     ----------
@@ -84,178 +39,58 @@ def priority_flood(elevation: FloatArray, drain: BoolArray) -> tuple[FloatArray,
 
     >>> plain = np.full((3, 3), 3.0)
     >>> plain[1, 1] = 2.0
-    >>> filled, _ = priority_flood(plain, plain > 2.0)
-    >>> float(filled[1, 1])
+    >>> float(priority_flood(plain, plain > 2.0)[1, 1])
     3.0
     """
-    filled = np.array(elevation, dtype=np.float64, order="C")
-    done = np.array(drain, dtype=np.uint8, order="C")
-    order = np.empty(filled.size, dtype=np.int64)
-    heap = np.empty(filled.size), np.empty(filled.size, dtype=np.int64)
-    count = _FLOOD(filled, done, *filled.shape, order, *heap)
-    return filled, order[:count]
+    heights, rank = np.unique(elevation, return_inverse=True)
+    filled = flooded_levels(rank.reshape(elevation.shape).astype(np.int32), drain)
+    return np.asarray(heights[filled], dtype=np.float64)
 
 
-def flat_distance(filled: FloatArray, drain: BoolArray) -> IntArray:
+def flooded_levels(level: IntArray, drain: BoolArray) -> IntArray:
+    """Fill every depression of a surface in whole levels from 0, see `priority_flood`."""
+    from lotflow.terrain.loops.flood import flood  # noqa: PLC0415 - loads the compiler
+
+    filled = flood(_flat(level, np.int32), _flat(drain, np.bool_), level.shape[1])
+    return np.asarray(filled.reshape(level.shape))
+
+
+def directions(
+    level: IntArray, drain: BoolArray, rule: str
+) -> tuple[DirectionArray, NDArray[np.int64], IntArray]:
     """
-    Steps across level ground to where it begins to fall.
+    Give each cell of a filled surface, in whole levels from 0, one of eight directions.
 
-    Breadth-first from all outlets of a flat at once, so that water takes the shortest way out.
-
-    Parameters
-    ----------
-    filled
-        Surface without depressions [m].
-    drain
-        Cells that swallow water.
-
-    Returns
-    -------
-    steps
-        0 where a neighbour is lower and at drains; otherwise the number of steps to such a
-        cell over cells of the same elevation; -1 where there is no way out (never on a filled
-        surface).
+    The rule is one of `drainage.RULES`. Gives the order too, flat indices of cells by rising
+    level, in which every cell stands after the one it drains to; and the steps across level
+    ground to where it begins to fall, -1 where there is no way out.
     """
-    steps = np.zeros(filled.shape, dtype=np.int32)
-    queue = np.empty(filled.size, dtype=np.int64)
-    _FLAT_STEPS(_flat(filled, np.float64), _flat(drain, np.uint8), *filled.shape, steps, queue)
-    return steps
+    from lotflow.terrain.loops import directions as ways_of  # noqa: PLC0415 - loads the compiler
+
+    number = ways_of.RULES[rule]
+    columns = level.shape[1]
+    ways = ways_of.find_ways(_flat(level, np.int32), _flat(drain, np.bool_), columns, number)
+    direction, _ = ways_of.find_directions(ways, ways.choices, columns, number)
+    order = ways_of.rising_order(ways.level, np.maximum(ways.steps, 0))
+    return direction.reshape(level.shape), order, ways.steps.reshape(level.shape)
 
 
-def rising_order(filled: FloatArray, steps: IntArray) -> NDArray[np.int64]:
-    """
-    Sort cells by elevation, of equal ones by steps, of equal ones by row then column.
-
-    Parameters
-    ----------
-    filled
-        Surface without depressions [m].
-    steps
-        From `flat_distance`, none negative.
-
-    Returns
-    -------
-    order
-        Flat indices: every cell stands after the one it drains to.
-
-    Examples
-    --------
-    >>> rising_order(np.array([[2.0, 1.0, 1.0]]), np.array([[0, 1, 0]]))
-    array([2, 1, 0])
-    """
-    size = filled.size
-    order, spare = np.empty(size, dtype=np.int64), np.empty(size, dtype=np.int64)
-    key, spare_key = np.empty(size, dtype=np.uint64), np.empty(size, dtype=np.uint64)
-    bits = _flat(filled, np.float64).view(np.uint64)
-    counts = np.empty(max(2048, size + 1), dtype=np.int64)
-    _RISING_ORDER(bits, _flat(steps, np.int32), size, order, key, spare_key, spare, counts)
-    return order
-
-
-def least_deviation_directions(
-    filled: FloatArray, drain: BoolArray, steps: IntArray, order: NDArray[np.int64]
-) -> DirectionArray:
-    """
-    Give each cell one of eight directions so that paths stay close to the true descent.
-
-    Of the two neighbours that enclose the steepest descent, the one is taken that keeps the
-    sideways error accumulated along the path small (D8-LTD, with full memory, lambda = 1). The
-    error is inherited from the largest of the inflowing cells, of equal ones from the highest;
-    a path that leaves level ground, where its course is unknown, begins without one.
-
-    Parameters
-    ----------
-    filled
-        Surface without depressions [m].
-    drain
-        Cells that swallow water; direction 0.
-    steps
-        From `flat_distance`.
-    order
-        From `rising_order`.
-
-    References
-    ----------
-    Orlandini, Moretti, Franchini, Aldighieri, Testa (2003), Path-based methods for the
-    determination of nondispersive drainage directions in grid-based digital elevation models,
-    Water Resources Research 39(6), 1144.
-    """
-    surface = _flat(filled, np.float64), _flat(drain, np.uint8), _flat(steps, np.int32)
-    direction = np.zeros(filled.shape, dtype=np.uint8)
-    path = np.zeros(3 * filled.size)
-    _LEAST_DEVIATION(
-        *surface, _flat(order, np.int64), filled.size, filled.shape[1], direction, path
-    )
-    return direction
-
-
-def steepest_directions(filled: FloatArray, drain: BoolArray, steps: IntArray) -> DirectionArray:
-    """
-    Give each cell the direction of its steepest neighbour (D8).
-
-    Parameters
-    ----------
-    filled, drain, steps
-        As for `least_deviation_directions`.
-
-    References
-    ----------
-    O'Callaghan, Mark (1984), The extraction of drainage networks from digital elevation data,
-    Computer Vision, Graphics, and Image Processing 28.
-    """
-    surface = _flat(filled, np.float64), _flat(drain, np.uint8), _flat(steps, np.int32)
-    direction = np.zeros(filled.shape, dtype=np.uint8)
-    _STEEPEST(*surface, filled.size, filled.shape[1], direction)
-    return direction
+def _flat(values: Any, kind: Any) -> Any:
+    """Give the cells of a grid row after row, of a type; the array itself where it is so."""
+    return np.ascontiguousarray(values, dtype=kind).ravel()
 
 
 def first_labels(direction: DirectionArray, order: NDArray[np.int64], label: IntArray) -> IntArray:
     """
-    Hand labels up to every cell whose water reaches them.
+    Give the first label on each cell's way down, its own included; 0 where it meets none.
 
-    Parameters
-    ----------
-    direction
-        From one of the direction kernels.
-    order
-        From `rising_order`.
-    label
-        Numbers of the cells that are asked about; 0 elsewhere.
-
-    Returns
-    -------
-    label
-        New array: the number of the first labelled cell on each cell's way down, its own
-        included; 0 where it meets none.
+    The order is that of `directions`; labels are 0 on cells that are not asked about.
     """
+    from lotflow.terrain.loops.ways import hand_up  # noqa: PLC0415 - loads the compiler
+
     result = np.array(label, dtype=np.int32, order="C")
-    way = _flat(direction, np.uint8)
-    _LABELS(way, _flat(order, np.int64), way.size, way.shape[1], result)
+    hand_up(result.ravel(), _flat(direction, np.uint8), order[::-1], direction.shape[1])
     return result
-
-
-def accumulate(
-    direction: DirectionArray, order: NDArray[np.int64], weight: FloatArray
-) -> FloatArray:
-    """
-    Sum weights down the directions.
-
-    Parameters
-    ----------
-    direction, order
-        As for `first_labels`.
-    weight
-        What each cell adds.
-
-    Returns
-    -------
-    total
-        What passes through each cell, its own weight included.
-    """
-    total = np.array(weight, dtype=np.float64, order="C")
-    way = _flat(direction, np.uint8)
-    _SUM_DOWN(way, _flat(order, np.int64), way.size, way.shape[1], total)
-    return total
 
 
 def sums_to_target(
@@ -266,29 +101,17 @@ def sums_to_target(
     start: FloatArray,
 ) -> FloatArray:
     """
-    Add up what each cell costs on the way down to the first target.
+    Add up what each cell costs on the way down to the first target; 0 on targets.
 
-    Parameters
-    ----------
-    receiver
-        Flat index of the cell each cell drains to; its own at drains.
-    order
-        From `rising_order`.
-    target
-        Number of the target on each cell, 0 elsewhere.
-    cost
-        Of the step from each cell to the next.
-    start
-        What it costs from each drain on; elsewhere it does not count.
-
-    Returns
-    -------
-    sums
-        0 on targets.
+    Receivers are flat indices of the cell each cell drains to, its own at drains; the order is that
+    of `directions`. Costs are of the step from each cell to the next; `start` is what it costs from
+    each drain on, and does not count elsewhere.
     """
+    from lotflow.terrain.loops.ways import sum_up  # noqa: PLC0415 - loads the compiler
+
     sums = np.array(start, dtype=np.float64, order="C")
-    ways = _flat(receiver, np.int64), _flat(order, np.int64), _flat(target, np.int32)
-    _SUM_UP(*ways, _flat(cost, np.float64), sums.size, sums)
+    ways = _flat(receiver, np.int64), order, _flat(target, np.int32)
+    sum_up(sums.ravel(), _flat(cost, np.float64), *ways)
     return sums
 
 
@@ -298,18 +121,17 @@ def way_to_target(
     """
     Cells from one down to the first of a wanted target, or to where its water ends.
 
-    Parameters
-    ----------
-    receiver, target
-        As for `sums_to_target`.
-    wanted
-        Number of the target; others are passed through.
-    cell
-        Flat index of the cell to begin at.
+    Other targets are passed through. Where a culvert leads water back to itself the way ends when
+    it is as long as there are cells.
     """
-    cells = np.empty(receiver.size, dtype=np.int64)
-    ways = _flat(receiver, np.int64), _flat(target, np.int32)
-    return cells[: _WALK_DOWN(*ways, wanted, cell, cells.size, cells)].copy()
+    cells, goal = [cell], target.ravel()
+    while goal[cell] != wanted and len(cells) < receiver.size:
+        below = int(receiver[cell])
+        if below == cell:
+            break
+        cells.append(below)
+        cell = below
+    return np.array(cells, dtype=np.int64)
 
 
 def nearest_marked(marked: BoolArray) -> IntArray:
@@ -319,11 +141,6 @@ def nearest_marked(marked: BoolArray) -> IntArray:
     Of equally near ones the first by column then row counts; where no cell is marked, each cell
     has its own index.
 
-    Parameters
-    ----------
-    marked
-        Shape of the grid.
-
     Examples
     --------
     >>> nearest_marked(np.array([[True, False, False, True]]))
@@ -331,28 +148,17 @@ def nearest_marked(marked: BoolArray) -> IntArray:
     """
     if marked.all() or not marked.any():
         return np.arange(marked.size, dtype=np.int32).reshape(marked.shape)
-    found = np.empty(marked.shape, dtype=np.int32)
-    work = np.empty(3 * marked.shape[1], dtype=np.int64)
-    _NEAREST(_flat(marked, np.uint8), *marked.shape, found, work)
-    return found
+    from lotflow.terrain.loops.parts import nearest  # noqa: PLC0415 - loads the compiler
+
+    return np.asarray(nearest(_flat(marked, np.uint8), *marked.shape).reshape(marked.shape))
 
 
 def connected_parts(marked: BoolArray) -> tuple[IntArray, int]:
     """
     Number the connected parts of marked cells, the eight neighbours counting as connected.
 
-    Parameters
-    ----------
-    marked
-        Shape of the grid.
-
-    Returns
-    -------
-    part
-        Number of each cell's part, from 1, by row then column of their first cells; 0 on cells
-        that are not marked.
-    count
-        Number of parts.
+    Gives the number of each cell's part, from 1, by row then column of their first cells, 0 on
+    cells that are not marked; and the number of parts.
 
     Examples
     --------
@@ -361,6 +167,7 @@ def connected_parts(marked: BoolArray) -> tuple[IntArray, int]:
            [0, 1, 0],
            [1, 0, 1]], dtype=int32), 1)
     """
-    part = np.zeros(marked.shape, dtype=np.int32)
-    queue = np.empty(marked.size, dtype=np.int64)
-    return part, _CONNECTED(_flat(marked, np.uint8), *marked.shape, part, queue)
+    from lotflow.terrain.loops.parts import connected  # noqa: PLC0415 - loads the compiler
+
+    part, count = connected(_flat(marked, np.uint8), *marked.shape)
+    return part.reshape(marked.shape), count

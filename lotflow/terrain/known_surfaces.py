@@ -34,8 +34,6 @@ def tilted_plane(
 
     Parameters
     ----------
-    size
-        Rows and columns.
     cell_m
         Side of a cell [m].
     slope

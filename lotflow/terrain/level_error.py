@@ -1,12 +1,18 @@
-"""How far the difference of two levels out of the same elevation data can be trusted."""
+"""
+The vertical error of elevation data: how far a level, and the difference of two, can be trusted.
+
+Neighbours share most of the error, so that differences over a short distance are better known
+than levels.
+"""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any, Final
+from typing import Any, Final, Literal
 
 import numpy as np
 
+from lotflow.errors import ParameterError
 from lotflow.grid import FloatArray
 
 #: Standard deviations to either side that hold 95 % of a normal distribution.
@@ -75,8 +81,6 @@ def deviation_between(
 
     Parameters
     ----------
-    error
-        Of the elevation data.
     distance_m
         Between the two places [m].
     first_surveyed, second_surveyed
@@ -97,3 +101,133 @@ def deviation_between(
     if surveyed == 2:
         return 0.0
     return error.rmse_m if surveyed else float(error.of_difference(distance_m))
+
+
+Form = Literal["exponential", "gaussian"]
+
+#: Where the default numbers come from.
+RMSE_SOURCE: Final = (
+    "vertical accuracy of USGS lidar of quality level 2, 0.10 m RMSE on open ground: USGS Lidar "
+    "Base Specification, table 4, from memory"
+)
+CORRELATION_SOURCE: Final = (
+    "lotflow's assumption: data sheets give no correlation of the error; nine tenths of its "
+    "variance is shared by neighbours and fades over 10 m"
+)
+
+
+#: Errors smaller than this are none [m].
+LEAST_ERROR_M: Final = 1e-5
+
+
+@dataclass(frozen=True)
+class ErrorModel:
+    """
+    Error of a surface: a part shared by neighbours, and a part of its own on each cell.
+
+    Parameters
+    ----------
+    rmse_m
+        Standard deviation [m]; 0 or more.
+    correlation_m
+        Distance at which the shared part has lost all but 1/e of its likeness [m].
+    white_share
+        Share of the variance that belongs to each cell alone; 0 to 1.
+    form
+        How likeness fades with distance r over the length L: exp(-r/L) or exp(-(r/L)^2).
+
+    Raises
+    ------
+    ParameterError
+        If a number is outside its range.
+
+    References
+    ----------
+    Both forms: Chiles and Delfiner (2012), Geostatistics, 2nd edition, section 2.5, from memory.
+
+    Examples
+    --------
+    >>> error = ErrorModel(0.10, 10.0, 0.19)
+    >>> error.semivariance(np.array([0.0, 10.0, 1000.0])).round(5)
+    array([0.     , 0.00702, 0.01   ])
+    """
+
+    rmse_m: float
+    correlation_m: float
+    white_share: float
+    form: Form = "exponential"
+
+    def __post_init__(self) -> None:
+        if not (np.isfinite(self.rmse_m) and self.rmse_m >= 0):
+            raise ParameterError(f"an RMSE of {self.rmse_m} m is none: it is 0 or more.")
+        if not (np.isfinite(self.correlation_m) and self.correlation_m > 0):
+            raise ParameterError(f"a correlation length is above 0, not {self.correlation_m} m.")
+        if not 0 <= self.white_share <= 1:
+            raise ParameterError(f"a share is from 0 to 1, not {self.white_share}.")
+
+    @property
+    def is_none(self) -> bool:
+        """Whether the surface counts as exact."""
+        return self.rmse_m < LEAST_ERROR_M
+
+    def likeness(self, distance_m: Any) -> FloatArray:
+        """
+        Correlation of the shared part at a distance.
+
+        Parameters
+        ----------
+        distance_m
+            A number or an array [m].
+        """
+        ratio = np.asarray(distance_m, dtype=np.float64) / self.correlation_m
+        return np.asarray(np.exp(-ratio if self.form == "exponential" else -(ratio**2)))
+
+    def semivariance(self, distance_m: Any) -> FloatArray:
+        """Half the variance of the difference of the errors of two places [m^2]."""
+        shared = (1 - self.white_share) * (1 - self.likeness(distance_m))
+        own = np.where(np.asarray(distance_m) > 0, self.white_share, 0.0)
+        return np.asarray(self.rmse_m**2 * (own + shared))
+
+    def spectrum(self, shape: tuple[int, int], cell_m: float) -> FloatArray:
+        """
+        Variance of each wave of an error field that repeats at the sides of a grid.
+
+        In the order of a fast Fourier transform; its mean is the variance of the field [m^2].
+
+        References
+        ----------
+        Circulant embedding: Dietrich and Newsam (1997), Fast and exact simulation of stationary
+        Gaussian processes, SIAM Journal on Scientific Computing 18. Negative waves, which arise
+        where the correlation is not short beside the grid, are left out and the rest scaled.
+        """
+        reach = cell_m * np.hypot(*np.ix_(*(np.arange(size // 2 + 1) for size in shape)))
+        likeness = mirrored(self.likeness(reach), shape)
+        shared = mirrored(np.maximum(np.fft.rfft2(likeness).real, 0.0), shape)
+        shared /= shared.mean()
+        return np.asarray(self.rmse_m**2 * ((1 - self.white_share) * shared + self.white_share))
+
+
+def mirrored(values: FloatArray, shape: tuple[int, int]) -> FloatArray:
+    """
+    Complete what is the same for a wave, or a distance, and its mirror images.
+
+    Given for 0 to at least half the cells on each axis; the result has the shape of the grid, in
+    the order of a fast Fourier transform.
+
+    Examples
+    --------
+    >>> mirrored(np.array([[0.0, 1.0, 2.0]]), (1, 4))
+    array([[0., 1., 2., 1.]])
+    """
+    rows, columns = (np.minimum(np.arange(size), size - np.arange(size)) for size in shape)
+    return np.asarray(values[np.ix_(rows, columns)])
+
+
+def random_field(spectrum: FloatArray, random: np.random.Generator) -> FloatArray:
+    """
+    Draw a field whose waves have given variances.
+
+    The variances are those of `ErrorModel.spectrum` [m^2]; the mean is 0.
+    """
+    waves = np.fft.fft2(random.standard_normal(spectrum.shape))
+    return np.asarray(np.fft.ifft2(waves * np.sqrt(spectrum)).real)

@@ -9,7 +9,6 @@ import numpy as np
 import shapely
 
 from lotflow.terrain.cells import polygon_cells
-from lotflow.terrain.compass import compass_name
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
@@ -18,6 +17,23 @@ if TYPE_CHECKING:
 
     from lotflow.grid import FloatArray, Grid
     from lotflow.terrain.surface import Surface
+
+_NAMES: Final = (
+    "east", "north-east", "north", "north-west", "west", "south-west", "south", "south-east",
+)  # fmt: skip
+
+
+def compass_name(east: float, north: float) -> str:
+    """
+    Name of the direction, of the eight, that is nearest; north is that of the grid.
+
+    Examples
+    --------
+    >>> compass_name(0.0, -2.0), compass_name(1.0, 0.9)
+    ('south', 'north-east')
+    """
+    return _NAMES[round(np.arctan2(north, east) / (np.pi / 4)) % 8]
+
 
 #: Length of the stretches of a line of which the lowest place is taken [m].
 STRETCH_M: Final = 5.0
@@ -46,8 +62,6 @@ class LowerPlace:
         "lot edge", "beyond the lot", "street", "water", or the kind of a drawn outlet.
     name
         Its name; of the lot edge and of ground beyond it the side.
-    x, y
-        Coordinates.
     level
         Level at which a pipe would end there [m].
     surveyed
@@ -85,10 +99,6 @@ def sampled(values: FloatArray, grid: Grid, points: NDArray[np.float64]) -> Floa
 
     Parameters
     ----------
-    values
-        Shape of the grid.
-    grid
-        Gives the cells.
     points
         Shape (n, 2), coordinates.
 
@@ -110,8 +120,6 @@ def edge_places(surface: Surface, lot: Any) -> list[LowerPlace]:
 
     Parameters
     ----------
-    surface
-        Gives the ground.
     lot
         The lot in the grid's CRS.
     """
@@ -142,8 +150,6 @@ def beyond_places(surface: Surface, lot: Any, reach_m: float) -> list[LowerPlace
 
     Parameters
     ----------
-    surface
-        Gives the ground.
     lot
         The lot in the grid's CRS.
     reach_m
@@ -193,8 +199,6 @@ def front_places(
         What it is and how it is called.
     geometry
         Polygon or line in the grid's CRS.
-    surface
-        Gives the ground.
     lot
         The lot in the grid's CRS.
     """

@@ -7,14 +7,13 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from lotflow.findings import Finding
-from lotflow.units import both_units
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from lotflow.grid import BoolArray, FloatArray, Grid
+    from lotflow.terrain.catchments import LotBalance
     from lotflow.terrain.inlet_places import BetterPlace, SetInlet
-    from lotflow.terrain.lot_line import LotBalance
     from lotflow.terrain.low_spots import LowSpots
     from lotflow.terrain.surface import Surface
 
@@ -28,24 +27,13 @@ def _where(grid: Grid, cell: int) -> tuple[float, float]:
 
 
 def gap_notes(surface: Surface, lot: BoolArray) -> list[Finding]:
-    """
-    Say how much of the lot has no elevation and where water is lost from sight.
-
-    Parameters
-    ----------
-    surface
-        Gives missing cells.
-    lot
-        Cells of the lot.
-    """
+    """Say how much of the lot has no elevation and where water is lost from sight."""
     share = float((surface.missing & lot).sum() / lot.sum())
     if not share:
         return []
     return [
         Finding(
-            "elevation-gap", "warn", "lot",
-            f"{share:.1%} of the lot has no elevation. Water that reaches such a gap is lost "
-            "from sight there: measure the ground on site.",
+            "elevation-gap", "warn", "lot", facts={"share": share},
             measured=round(share, 4), limit=0.0, unit="1", source=_OWN_RULE,
         )
     ]  # fmt: skip
@@ -68,52 +56,31 @@ def edge_notes(
         Whether what drains onto the lot is cut.
     lot_held
         Whether water held back beyond the edge would stand on the lot where no low spot is given.
-    lot
-        Cells of the lot.
     cell_m
         Side of a cell [m].
     """
-    ends = _ends(lot, cell_m)
+    beyond = _beyond_m(lot, cell_m)
     found = [
-        Finding(
-            "cut-by-edge", "warn", name,
-            f"Water may reach this inlet from beyond the elevation data that was read, which {ends}"
-            ": its catchment is at least what is given.",
-            source=_OWN_RULE,
-        )
+        Finding("cut-by-edge", "warn", name, facts={"lot": False, "beyond_m": beyond},
+                source=_OWN_RULE)
         for name, is_cut in zip(names, cut, strict=True) if is_cut
     ]  # fmt: skip
     if lot_cut:
-        found.append(
-            Finding(
-                "cut-by-edge", "warn", "lot",
-                "Water may come onto the lot from beyond the elevation data that was read, which "
-                f"{ends}: the area that drains onto it is at least what is given.",
-                source=_OWN_RULE,
-            )
-        )  # fmt: skip
+        facts = {"lot": True, "beyond_m": beyond}
+        found.append(Finding("cut-by-edge", "warn", "lot", facts=facts, source=_OWN_RULE))
     if lot_held:
-        found.append(
-            Finding(
-                "not-closed", "warn", "lot",
-                "The elevation data that were read end where the ground is about as low as on the "
-                "lot: water that is held back beyond may stand on it where no low spot is given. "
-                "Give elevation data that reach farther.",
-                source=_OWN_RULE,
-            )
-        )  # fmt: skip
+        found.append(Finding("not-closed", "warn", "lot", facts={"lot": True}, source=_OWN_RULE))
     return found
 
 
-def _ends(lot: BoolArray, cell_m: float) -> str:
-    """Say how far beyond the lot the data that was read reaches, side by side."""
+def _beyond_m(lot: BoolArray, cell_m: float) -> dict[str, float]:
+    """How far beyond the lot the data that was read reaches, side by side [m]."""
     rows, columns = (np.flatnonzero(lot.any(axis=axis)) for axis in (1, 0))
     beyond = {
         "north": rows[0], "east": lot.shape[1] - 1 - columns[-1],
         "south": lot.shape[0] - 1 - rows[-1], "west": columns[0],
     }  # fmt: skip
-    sides = [f"{both_units(n * cell_m, 'distance')} {side}" for side, n in beyond.items()]
-    return f"ends {', '.join(sides[:-1])} and {sides[-1]} of the lot"
+    return {side: float(cells * cell_m) for side, cells in beyond.items()}
 
 
 def inlet_notes(
@@ -139,13 +106,9 @@ def inlet_notes(
         Depth that stays standing beside each [m].
     hidden
         Inlets that lost their cells to another one.
-    grid
-        Gives the places.
     limit
         Residual depth from which a grate is said not to stand at the low point [m]; for a rim
         whose height was seen on site every depth counts.
-    offers
-        Better places near by.
     lot
         Cells of the lot; None where it is not known.
     """
@@ -156,20 +119,14 @@ def inlet_notes(
         if inlet.moved_m:
             found.append(
                 Finding(
-                    "inlet-moved", "note", name,
-                    "Its catchment is that of the ground "
-                    f"{both_units(inlet.moved_m, 'length')} from where it is drawn, where the "
-                    "water runs. Mark that place on site.",
+                    "inlet-moved", "note", name, facts={"moved_m": inlet.moved_m},
                     measured=round(inlet.moved_m, 3), unit="m", source=_OWN_RULE, x=x, y=y,
                 )
             )  # fmt: skip
         if inlet.idle_rim:
             found.append(
                 Finding(
-                    "grate-above-flow", "warn", name,
-                    f"Its rim stands {both_units(inlet.idle_rim, 'depth')} above the ground, "
-                    "higher than water rises there: water passes it by. The catchment given is "
-                    "what would reach a grate at ground level.",
+                    "grate-above-flow", "warn", name, facts={"above_m": inlet.idle_rim},
                     measured=round(inlet.idle_rim, 3), limit=0.0, unit="m", source=_OWN_RULE,
                     x=x, y=y,
                 )
@@ -177,22 +134,15 @@ def inlet_notes(
         if depth >= limit or (inlet.level is not None and depth > 0):
             found.append(
                 Finding(
-                    "grate-not-at-low-point", "warn", name,
-                    f"Water stays {both_units(float(depth), 'depth')} deep beside it although it "
-                    "works: the grate is not the lowest point.",
+                    "grate-not-at-low-point", "warn", name, facts={"depth_m": float(depth)},
                     measured=round(float(depth), 3), limit=0.0, unit="m", source=_OWN_RULE,
                     x=x, y=y,
                 )
             )  # fmt: skip
     found += [
-        Finding(
-            "inlets-share-a-cell", "warn", name,
-            f"Lies in the same cell of the elevation data as {owner}, which is given all the "
-            "water. Take the two as one inlet, or use finer data.",
-            source=_OWN_RULE,
-        )
+        Finding("inlets-share-a-cell", "warn", name, facts={"other": owner}, source=_OWN_RULE)
         for name, owner in hidden
-    ]  # fmt: skip
+    ]
     return found
 
 
@@ -203,12 +153,8 @@ def _better_place(offer: BetterPlace, grid: Grid, lot: BoolArray | None) -> Find
     beyond = lot is not None and not lot.ravel()[offer.cell]
     return Finding(
         "inlet-better-place", "warn", offer.name,
-        f"By the measured surface alone it takes {both_units(taken, 'area')} where it is drawn, "
-        f"and {both_units(there, 'area')} at the place marked, "
-        f"{both_units(offer.away_m, 'length')} away: so near together the "
-        "data cannot tell the two apart. Look which way the ground "
-        "falls on site, and draw the inlet there if it is to take this."
-        + (" That place lies beyond the lot line: ask whose ground it is." if beyond else ""),
+        facts={"taken_m2": taken, "there_m2": there, "away_m": offer.away_m,
+               "off_lot": bool(beyond)},
         measured=there, limit=taken, unit="m2", source=_OWN_RULE, x=x, y=y,
     )  # fmt: skip
 
@@ -225,8 +171,6 @@ def low_spot_notes(
         All low spots of the window.
     on_lot
         Whether each reaches onto the lot.
-    grid
-        Gives the places.
     limit
         Smallest depth that was looked for [m].
     not_closed
@@ -242,19 +186,14 @@ def low_spot_notes(
         found.append(
             Finding(
                 "low-spot", "note" if doubt else "warn", f"low spot {position + 1}",
-                f"Water can stand {'at least ' if not_closed[position] else ''}"
-                f"{both_units(depth, 'depth')} deep here"
-                + (f", but: {doubt}." if doubt else ". Look at it on site after rain."),
+                facts={"depth_m": depth, "not_closed": bool(not_closed[position]), "doubt": doubt},
                 measured=round(depth, 3), limit=limit, unit="m", source=_ACCURACY, x=x, y=y,
             )
         )  # fmt: skip
         if not_closed[position]:
             found.append(
                 Finding(
-                    "not-closed", "warn", f"low spot {position + 1}",
-                    "The elevation data that were read end before this basin closes: water may "
-                    "rise higher here than is given, and reach more. Give elevation data that "
-                    "reach farther.",
+                    "not-closed", "warn", f"low spot {position + 1}", facts={"lot": False},
                     measured=round(depth, 3), unit="m", source=_OWN_RULE, x=x, y=y,
                 )
             )  # fmt: skip

@@ -23,8 +23,6 @@ class Downspout:
 
     Parameters
     ----------
-    name
-        Shown in results.
     building
         Number of the building it drains, as on the surface, from 1.
     cell
@@ -76,14 +74,7 @@ class RoofWater:
         return share[1:].astype(np.float64)
 
     def connected_cells(self, names: Sequence[str]) -> FloatArray:
-        """
-        Roof cells led into each node of the drains.
-
-        Parameters
-        ----------
-        names
-            Of the nodes.
-        """
+        """Roof cells led into each node of the drains."""
         by_node = dict.fromkeys(names, 0.0)
         for downspout, cells in zip(self.downspouts, self.cells, strict=True):
             if downspout.node in by_node:
@@ -108,8 +99,6 @@ def roof_water(
     ----------
     surface
         Gives roofs and their eaves.
-    downspouts
-        Of its buildings.
     footprints
         True area of each building, in cells' worth; by default that of its cells.
 

@@ -7,23 +7,26 @@ from graphlib import CycleError, TopologicalSorter
 from typing import TYPE_CHECKING
 
 import numpy as np
+import shapely
 
 from lotflow.errors import Fault, InputError
 from lotflow.terrain.drainage import (
     FlowField,
     Hierarchy,
     depression_hierarchy,
+    filled_by_flood,
     flow_field,
     level_steps,
 )
-from lotflow.terrain.kernels import COLUMN_STEP, ROW_STEP, priority_flood
+from lotflow.terrain.loops.neighbours import COLUMN_STEP, ROW_STEP
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
+    from geopandas import GeoDataFrame
     from numpy.typing import NDArray
 
-    from lotflow.grid import BoolArray, FloatArray, IntArray
+    from lotflow.grid import BoolArray, FloatArray, Grid, IntArray
     from lotflow.terrain.surface import Surface
 
 
@@ -34,8 +37,6 @@ class Culvert:
 
     Parameters
     ----------
-    name
-        For messages.
     up_cell, down_cell
         Flat indices of the cells of its ends.
     """
@@ -79,8 +80,6 @@ class Routing:
         What it was computed for.
     elevation
         The surface with rims [m].
-    field
-        Filled surface and directions.
     weight
         Cells' worth of rain entering at each cell, with the outflow of culverts.
     total
@@ -113,14 +112,7 @@ class Routing:
 
 
 def receivers(field: FlowField) -> NDArray[np.int64]:
-    """
-    Flat index of the cell that each cell drains to; its own at drains.
-
-    Parameters
-    ----------
-    field
-        Directions.
-    """
+    """Flat index of the cell that each cell drains to; its own at drains."""
     columns = field.direction.shape[1]
     own = np.arange(field.direction.size).reshape(field.direction.shape)
     step = ROW_STEP * columns + COLUMN_STEP
@@ -128,14 +120,7 @@ def receivers(field: FlowField) -> NDArray[np.int64]:
 
 
 def no_drains(surface: Surface) -> Drains:
-    """
-    Give the drains of a lot without inlets.
-
-    Parameters
-    ----------
-    surface
-        Gives the shape.
-    """
+    """Give the drains of a lot without inlets."""
     return Drains(np.zeros(surface.ground.shape, dtype=np.int32), {})
 
 
@@ -151,10 +136,7 @@ def drain_mask(surface: Surface, drains: Drains) -> BoolArray:
     """
     Cells that swallow water.
 
-    Parameters
-    ----------
-    surface, drains
-        The outer ring, missing data and water; inlets and upstream ends of culverts.
+    The outer ring, missing data and water; inlets and upstream ends of culverts.
     """
     mask = surface.outside | (drains.inlet > 0)
     for culvert in drains.culverts:
@@ -221,8 +203,6 @@ def route(
 
     Parameters
     ----------
-    surface
-        What water runs on.
     drains
         Inlets and culverts.
     rule
@@ -239,7 +219,7 @@ def route(
     elevation = _routed_elevation(surface, drains)
     mask = drain_mask(surface, drains)
     hierarchy = None if by_kernel else depression_hierarchy(elevation, mask)
-    filled = priority_flood(elevation, mask)[0] if hierarchy is None else hierarchy.filled()
+    filled = filled_by_flood(elevation, mask) if hierarchy is None else hierarchy.filled()
     field = flow_field(filled, mask, rule=rule)
     number = drains.inlet.copy()
     for position, culvert in enumerate(drains.culverts):
@@ -262,16 +242,32 @@ def route(
 
 
 def upstream_of(routing: Routing, target: BoolArray) -> BoolArray:
-    """
-    Cells whose water passes through a set of cells, the set included.
-
-    Parameters
-    ----------
-    routing
-        Gives the directions.
-    target
-        Cells of the set.
-    """
+    """Cells whose water passes through a set of cells, the set included."""
     reached = routing.field.labels(target.astype(np.int32))
     surface = routing.surface
     return (np.asarray(reached > 0).ravel()[surface.landing] & ~surface.piped) | target
+
+
+def drawn_culverts(layer: GeoDataFrame, grid: Grid) -> tuple[Culvert, ...]:
+    """
+    Culverts whose two ends lie on the grid; one that ends beyond it takes no part.
+
+    Parameters
+    ----------
+    layer
+        As drawn, in the CRS of the grid.
+    grid
+        The cells.
+    """
+    found = []
+    for position, (name, line) in enumerate(
+        zip(layer["name"], layer.geometry, strict=True), start=1
+    ):
+        ends = shapely.get_coordinates(line)[[0, -1]]
+        row, column = grid.row_column(ends[:, 0], ends[:, 1])
+        if not grid.contains(row, column).all():
+            continue
+        up, down = (int(cell) for cell in row * grid.shape[1] + column)
+        if up != down:
+            found.append(Culvert(str(name) if name else f"culvert {position}", up, down))
+    return tuple(found)

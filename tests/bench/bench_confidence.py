@@ -32,11 +32,11 @@ from line import Aim, Line, show
 from lotflow.grid import Grid
 from lotflow.terrain.confidence import Watched, interval, run_realisations
 from lotflow.terrain.drainage import LEVEL_STEP, depression_hierarchy, flow_field, level_steps
-from lotflow.terrain.error_model import ErrorModel, random_field
 from lotflow.terrain.inlet_places import DrawnInlet, drains_of, place_inlets, snap_inlets
+from lotflow.terrain.level_error import ErrorModel, random_field
+from lotflow.terrain.loops.ways import water_in_outlines
 from lotflow.terrain.low_spots import find_low_spots
-from lotflow.terrain.realisation import open_ground, realisation_plan, realise
-from lotflow.terrain.realisation_snapping import water_in_outlines
+from lotflow.terrain.realisations.realisation import open_ground, realisation_plan, realise
 from lotflow.terrain.routing import no_drains, route
 from lotflow.terrain.surface import prepare_surface
 

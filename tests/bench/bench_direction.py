@@ -102,7 +102,7 @@ def cone_area(cell, azimuth, width, rule, shape):
     elif rule in MEMORIES:
         found = least_deviation(elevation, number == 1, drain, *MEMORIES[rule])
     else:
-        filled, _ = kernels.priority_flood(elevation, drain)
+        filled = kernels.priority_flood(elevation, drain)
         found = drainage.flow_field(filled, drain, rule=rule).labels(number) == 1
     return float(found[zone].sum() / (sector & zone).sum() - 1)
 

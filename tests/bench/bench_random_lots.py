@@ -22,8 +22,8 @@ import rasterio
 import shapely
 
 from lotflow.inputs.job import screening_job, with_realisations
+from lotflow.study.ground import terrain_chapter
 from lotflow.study.lot_water import study_lot
-from lotflow.study.terrain_layers import terrain_chapter
 
 DATA = Path(__file__).parents[3] / "shared" / "data"
 RASTERS = {

@@ -12,8 +12,8 @@ import numpy as np
 import pyflwdir
 from line import Aim, Line, show
 
-from lotflow.terrain import kernels
-from lotflow.terrain.drainage import depression_hierarchy, flow_field, level_steps
+from lotflow.terrain.drainage import depression_hierarchy, filled_by_flood, flow_field, level_steps
+from lotflow.terrain.loops.ways import hand_down
 
 SIZE, INLETS, ROUNDS = 1000, 8, 5
 
@@ -38,9 +38,10 @@ def of_record(elevation, drain, number, rule):
 
 def all_compiled(elevation, drain, number, rule):
     """The same by our own loops alone, as trial runs do it."""
-    filled, _ = kernels.priority_flood(elevation, drain)
+    filled = filled_by_flood(elevation, drain)
     field = flow_field(filled, drain, rule=rule)
-    total = kernels.accumulate(field.direction, field.order, np.ones(elevation.shape))
+    total = np.ones(elevation.shape)
+    hand_down(total.ravel(), field.direction.ravel(), field.order[::-1], total.shape[1])
     return filled, total, field.labels(number)
 
 

@@ -10,12 +10,19 @@ import pytest
 import shapely
 from affine import Affine
 
+from lotflow.advice.sentences import worded
 from lotflow.criteria import Criteria
-from lotflow.drains.drain_lines import Condition, DrainLine, GivenInverts, Pipe
+from lotflow.drains.drain_lines import (
+    Condition,
+    DrainLine,
+    GivenInverts,
+    Pipe,
+    ground_at,
+    ground_profile,
+)
 from lotflow.drains.drain_system import DrainSystem, run_system
 from lotflow.drains.judged import Limits
 from lotflow.drains.levels import NodeLevel
-from lotflow.drains.line_profiles import ground_at, ground_profile
 from lotflow.drains.network import build_network
 from lotflow.drains.network_flows import DrainWater
 from lotflow.drains.nodes import DrainNode, EndReach
@@ -107,7 +114,10 @@ class Bench:
 
     def findings(self, lines, placed):
         state = self.state(lines, placed)
-        return {f.rule: f for f in check_system(state, self.around(state))}
+        found = check_system(state, self.around(state))
+        for units in ("metric", "us"):  # each can be told from its facts
+            assert all(one.message.endswith(".") for one in worded(found, units))
+        return {f.rule: f for f in found}
 
 
 @pytest.fixture

@@ -12,7 +12,6 @@ from lotflow.drains.dry_wells import (
     excavated_volume,
     greatest_depth,
     storage_need,
-    trench_length,
 )
 from lotflow.errors import ParameterError
 
@@ -92,13 +91,6 @@ def test_a_pit_as_deep_as_the_greatest_depth_empties_in_just_that_time():
     assert emptying_time(0.4 * depth * 10.0, 8e-6, 10.0) == pytest.approx(48 * HOUR)
 
 
-@settings(max_examples=50, deadline=None)
-@given(st.floats(0.0, 50.0), st.floats(0.3, 2.0), st.floats(0.3, 2.0), st.floats(0.2, 1.0))
-def test_a_trench_holds_what_it_was_sized_for(storage, depth, width, voids):
-    length = trench_length(storage, depth, width, voids=voids)
-    assert length * depth * width * voids == pytest.approx(storage)
-
-
 def test_what_never_soaks_away_takes_for_ever_and_nothing_takes_no_time():
     assert emptying_time(np.array([1.0, 0.0]), 0.0, 1.0).tolist() == [np.inf, 0.0]
 
@@ -113,7 +105,6 @@ def test_what_never_soaks_away_takes_for_ever_and_nothing_takes_no_time():
         (lambda: storage_need(lambda t: -t, [60.0], 1.0, 0.0, 0.0), "inflow must be 0 or more"),
         (lambda: excavated_volume(1.0, voids=0.0), "voids must be greater than 0, not 0"),
         (lambda: excavated_volume(1.0, voids=1.1), "voids must lie between 0 and 1, not 1.1"),
-        (lambda: trench_length(1.0, 0.0, 1.0), "depth must be greater than 0"),
         (lambda: emptying_time(1.0, 1e-6, 0.0), "infiltration area must be greater than 0"),
         (lambda: emptying_time(-1.0, 1e-6, 1.0), "storage must be 0 or more"),
         (lambda: greatest_depth(-1e-6, 1.0), "infiltration rate must be 0 or more"),

@@ -11,7 +11,7 @@ from lotflow.drains.house_findings import (
     facade_findings,
     opening_findings,
 )
-from lotflow.terrain.house_openings import OpeningLevels
+from lotflow.terrain.freeboard import OpeningLevels
 from lotflow.terrain.house_ring import Facade
 
 NAN = float("nan")
@@ -55,7 +55,7 @@ def test_all_sides_that_cannot_be_told_of_a_building_are_one_note():
     sides = [facade(0.1, 0.1, name=f"House, {side} side") for side in ("north", "west")]
     (note,) = facade_findings(sides)
     assert note.subject == "House"
-    assert "north side, west side" in note.message
+    assert note.facts["sides"] == ("north side", "west side")
 
 
 def opening(sill, *, ground=20.0, spread=0.0, spill=NAN, touched=True, rmse=0.1):

@@ -12,7 +12,7 @@ from scipy.optimize import brentq
 from lotflow.criteria import Criteria
 from lotflow.drains.circular_section import critical_depth
 from lotflow.drains.drain_system import run_system
-from lotflow.drains.grade_line import Reach, reach_grade
+from lotflow.drains.grade_line import Reach, bend_heads, hydraulics, node_coefficient, reach_grade
 from lotflow.drains.inlet_checks import InletFacts, grate_flow
 from lotflow.drains.inlets import grate_efficiency
 from lotflow.drains.intake import (
@@ -24,7 +24,6 @@ from lotflow.drains.intake import (
     intake_findings,
 )
 from lotflow.drains.judged import Limits
-from lotflow.drains.network_grade import bend_heads, hydraulics, node_coefficient
 from lotflow.drains.receivers import Receiver
 from lotflow.drains.shared_lines import SharedLines
 from lotflow.drains.storm_findings import storm_findings
@@ -369,7 +368,7 @@ def test_water_stands_no_higher_than_it_can(bench, make):
 
 
 def test_lines_follow_the_grade_line_of_the_check(bench, make):
-    """Levels from tables against `network_grade.hydraulics`, over four decades of flow."""
+    """Levels from tables against `grade_line.hydraulics`, over four decades of flow."""
     for fall, tail in ((0.01, NAN), (0.0, 9.6), (-0.004, NAN)):
         bench.waters = {"Out": tail}
         state, _ = shared(make, bench, [("I0", 300.0, 40.0)], fall=fall)
@@ -386,9 +385,9 @@ def test_lines_follow_the_grade_line_of_the_check(bench, make):
 @pytest.mark.parametrize(
     ("way", "told"),
     [
-        (WayPast(0.05, "Next"), "go on to Next"),
-        (WayPast(0.05, leaves_at=(3.0, 4.0)), "leave the lot"),
-        (WayPast(0.05), "stay on the ground"),
+        (WayPast(0.05, "Next"), ("Next", False)),
+        (WayPast(0.05, leaves_at=(3.0, 4.0)), ("", True)),
+        (WayPast(0.05), ("", False)),
     ],
 )
 def test_the_finding_says_what_passes_and_where_it_goes(way, told):
@@ -398,14 +397,15 @@ def test_the_finding_says_what_passes_and_where_it_goes(way, told):
     (found,) = intake_findings([GRATE], [one], storms, LIMITS)
     assert (found.rule, found.severity, found.subject) == ("inlet-passed-by", "warn", "G")
     assert (found.measured, found.limit, found.unit) == (0.006, 0.0, "m3/s")
-    assert f"pass it by and {told}." in found.message
+    assert (found.facts["runs_to"], found.facts["leaves_lot"]) == told
+    assert (found.facts["passed_m3s"], found.facts["stands_m3s"]) == (0.006, 0.0)
     assert "HEC-22" in found.source
     assert intake_findings([GRATE], [replace(one, return_period_yr=2.0)], storms, LIMITS) == []
     # its return period is not known, and equal to nothing
     (stated,) = intake_findings(
         [GRATE], [replace(one, return_period_yr=NAN)], np.array([NAN]), LIMITS
     )
-    assert stated.message.startswith("At the peak of the stated rain it takes ")
+    assert stated.facts["storm_yr"] is None
     (asked,) = intake_findings(
         [GRATE], [replace(one, limited_by="", grate_basis="slope")], storms, LIMITS
     )

@@ -5,10 +5,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from lotflow.drains.available_fall import available_falls, fall_findings
 from lotflow.drains.drain_system import run_system
-from lotflow.drains.level_checks import level_findings
-from lotflow.drains.levels import line_inverts
+from lotflow.drains.levels import level_findings, line_inverts
+from lotflow.drains.outlet_findings import available_falls, fall_findings
 from lotflow.drains.system_check import check_system
 from lotflow.errors import InputError
 from lotflow.findings import ordered
@@ -115,7 +114,7 @@ def test_bottom_of_a_well_whose_level_nobody_gave(bench, make):
     placed = [make.inlet("in", 0, 0), make.outlet("out", 20, 0, "dry well")]
     bench.well_depth = {"out": 2 / 3}
     found = bench.findings([make.line("A", [(0, 0), (20, 0)], proposed=True)], placed)
-    assert "1.28 m" in found["outlet-level-not-given"].message
+    assert found["outlet-level-not-given"].facts["well_bottom_m"] == pytest.approx(1.28, abs=0.005)
 
 
 def test_outlet_takes_the_level_of_its_line(bench, make):
@@ -189,11 +188,11 @@ def test_only_two_given_inverts_that_contradict_ask_which_end_is_which(bench, ma
     bench.rmse = 0.1
     stated = bench.findings([make.line("A", [(0, 0), (20, 0)], up=9.3, down=9.6)], placed)
     assert stated["adverse-fall"].severity == "fail"
-    assert "which end is which" in stated["adverse-fall"].message
+    assert stated["adverse-fall"].facts["levels"] == "known"
     off = make.line("A", [(0, 0), (20, 0)], up_below=1.2, down_below=0.3)
     found = bench.findings([off], placed)["adverse-fall"]
     assert (found.severity, found.rests_on) == ("warn", ("from ground",))
-    assert "which end is which" not in found.message
+    assert found.facts["levels"] == "from ground"
 
 
 def test_outlet_whose_crown_lies_under_the_given_water(bench, make):

@@ -1,9 +1,108 @@
-"""The order: stock lengths, fittings, classes, and the user's prices."""
+"""The order: bends, trenches, stock lengths, classes, and the user's prices."""
 
 import numpy as np
 import pytest
+import shapely
+from hypothesis import given
+from hypothesis import strategies as st
 
-from lotflow.drains.quantities import OrderedLine, OrderedParts, Quantity, priced, quantities
+from lotflow.drains.quantities import (
+    BENDS_DEG,
+    OrderedLine,
+    OrderedParts,
+    Quantity,
+    TrenchRule,
+    bends,
+    dig_trench,
+    lengths_by_cover,
+    priced,
+    quantities,
+    turn_between,
+    turns,
+)
+from lotflow.errors import ParameterError
+
+
+@given(st.floats(0, 180))
+def test_a_corner_is_one_bend_and_sharper_than_square_two(angle):
+    """The nearest of those sold: no other single bend comes closer, nor another beside the 90."""
+    found = bends(angle)
+    assert len(found) <= (1 if angle <= 95.625 else 2)
+    left = angle - (90.0 if len(found) == 2 else 0.0)
+    last = found[-1] if found else 0.0
+    assert all(abs(left - last) <= abs(left - other) + 1e-9 for other in (0.0, *BENDS_DEG))
+    assert found == sorted(found, reverse=True)
+
+
+@given(angle=st.floats(20, 100), points=st.integers(2, 6), size=st.floats(0.05, 0.49))
+def test_a_corner_drawn_round_is_one_corner(angle, points, size):
+    """An arc of short steps turns as its two straights do; without the rule each step is a turn."""
+    headings = np.radians(np.linspace(0, angle, points + 1))
+    lengths = np.array([4.0, *[size] * (points - 1), 4.0])
+    steps = lengths[:, None] * np.stack([np.cos(headings), np.sin(headings)], axis=1)
+    path = shapely.LineString(np.vstack([[0, 0], np.cumsum(steps, axis=0)]))
+    assert turns(path, together=0.5) == pytest.approx([angle])
+    assert turns(path) == pytest.approx([angle / points] * points)
+
+
+def test_a_jog_is_two_corners():
+    """Left and right again within 0.3 m: the line goes on as before, and needs both bends."""
+    path = shapely.LineString([(0, 0), (5, 0), (5, 0.3), (9, 0.3)])
+    assert turns(path, together=0.5) == pytest.approx([90, 90])
+
+
+@pytest.mark.parametrize(
+    ("second", "angle"), [((1, 0), 0), ((0, 1), 90), ((1, -1), 45), ((-1, 0), 180)]
+)
+def test_turns_do_not_depend_on_the_side(second, angle):
+    assert turn_between(np.array([2.0, 0.0]), np.array(second, dtype=float)) == pytest.approx(angle)
+
+
+def test_a_point_drawn_twice_is_no_turn():
+    assert turns(shapely.LineString([(0, 0), (1, 0), (1, 0), (2, 0)])) == [0.0]
+    assert turns(shapely.LineString([(0, 0), (1, 0)])) == []
+
+
+RULE = TrenchRule(side_m=0.1, bedding_m=0.1, swell=1.25)
+
+
+def test_a_wedge_has_the_volume_of_a_wedge_and_its_length_in_each_class():
+    """0.3 to 0.9 m to the invert over 60 m, with bedding 0.4 to 1.0 m; 0.3 m wide."""
+    distance = np.linspace(0, 60, 601)
+    trench = dig_trench(distance, 0.3 + 0.01 * distance, 0.1, (0.6, 0.9), RULE)
+    assert trench.width_m == pytest.approx(0.3)
+    assert trench.excavation_m3 == pytest.approx(0.7 * 60 * 0.3)
+    assert trench.length_m == pytest.approx([20, 30, 10], abs=0.11)
+    assert trench.bedding_m3 == pytest.approx(0.3 * 0.1 * 60)
+    pipe = np.pi * 0.05**2 * 60
+    assert trench.spoil_m3 == pytest.approx(1.25 * (trench.bedding_m3 + pipe))
+
+
+@given(st.lists(st.floats(0.1, 3.0), min_size=2, max_size=30))
+def test_classes_add_up_to_the_length_and_deeper_costs_more(depths):
+    distance = np.arange(len(depths), dtype=float)
+    depth = np.array(depths)
+    trench = dig_trench(distance, depth, 0.1, (0.6, 0.9, 1.2, 1.5))
+    assert trench.length_m.sum() == pytest.approx(distance[-1])
+    deeper = dig_trench(distance, depth + 0.1, 0.1, (0.6, 0.9, 1.2, 1.5))
+    assert deeper.excavation_m3 > trench.excavation_m3
+
+
+def test_an_unknown_depth_counts_as_the_mean_and_none_known_is_refused():
+    distance = np.arange(4.0)
+    known = dig_trench(distance, np.full(4, 0.5), 0.1, (0.6,))
+    gap = dig_trench(distance, np.array([0.5, np.nan, 0.5, 0.5]), 0.1, (0.6,))
+    assert gap.excavation_m3 == pytest.approx(known.excavation_m3)
+    with pytest.raises(ParameterError, match="depth"):
+        dig_trench(distance, np.full(4, np.nan), 0.1, (0.6,))
+
+
+def test_of_overlapping_covers_the_later_counts_and_lengths_add_up():
+    line = shapely.LineString([(0, 0), (10, 0)])
+    covers = [("lawn", shapely.box(0, -1, 8, 1)), ("concrete", shapely.box(6, -1, 9, 1))]
+    found = lengths_by_cover(line, covers, "gravel")
+    assert found == pytest.approx({"lawn": 6.0, "concrete": 3.0, "gravel": 1.0})
+
 
 NO_PARTS = OrderedParts((), ())
 
@@ -81,5 +180,4 @@ def test_prices_meet_their_items_and_what_is_left_over_is_told():
     order, notes = priced(listed, {" Spoil": 10.5, "gold": 1.0}, "prices.csv")
     assert [one.cost for one in order] == [21.0, None]
     assert {note.rule for note in notes} == {"item-without-price", "price-without-item"}
-    assert "bedding" in notes[0].message
-    assert "gold" in notes[1].message
+    assert [note.facts["items"] for note in notes] == [("bedding",), ("gold",)]

@@ -7,8 +7,8 @@ import pytest
 from hypothesis import HealthCheck, assume, example, given, settings
 from hypothesis import strategies as st
 
-from lotflow.drains.available_fall import available_falls, fall_findings
-from lotflow.drains.level_checks import level_findings
+from lotflow.drains.levels import level_findings
+from lotflow.drains.outlet_findings import available_falls, fall_findings
 from lotflow.drains.system_check import check_system
 from lotflow.errors import InputError
 

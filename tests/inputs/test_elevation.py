@@ -229,7 +229,7 @@ def test_degrees_and_world_mercator_are_resampled_to_the_local_utm_zone(
     source = inspect_elevation([path])
     assert source.crs.to_epsg() == work
     assert [found.rule for found in source.findings] == ["resampled"]
-    assert said in source.findings[0].message
+    assert said in source.findings[0].facts["why"]
     assert source.cell_m == pytest.approx(0.833, abs=0.02)
 
     grid = read_elevation(source, (322_020.0, 4_297_920.0, 322_080.0, 4_297_980.0)).grid
@@ -346,7 +346,8 @@ def test_a_file_that_contradicts_itself_needs_a_declaration(make_raster: MakeRas
 def test_a_unit_tag_that_says_nothing_known_is_overruled_aloud(make_raster: MakeRaster) -> None:
     """A declared unit is taken, and what the tag says is reported."""
     source = inspect_elevation([make_raster(unit="NAVD88")], vertical_unit="m")
-    assert "'NAVD88'" in source.findings[0].message
+    (found,) = source.findings
+    assert found.facts == {"taken": "m", "where": "its unit tag", "says": "NAVD88"}
 
 
 # --- missing values ------------------------------------------------------------------------------
@@ -461,7 +462,7 @@ def test_a_spike_is_said_with_its_place(make_raster: MakeRaster, ground: np.ndar
     values[30, 40] += 6.5
     finding, lone = read(make_raster(values=values)).findings
     assert (finding.rule, lone.rule) == ("elevation-steps", "lone-elevation")
-    assert "in 4 places" in finding.message
+    assert finding.facts["places"] == 4
     assert (finding.x, finding.y) in {(321_620.25, 4_297_784.75), (321_620.75, 4_297_784.75),
                                       (321_620.25, 4_297_784.25)}  # fmt: skip
     values[30, 40] -= 2.0

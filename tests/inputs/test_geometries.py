@@ -94,8 +94,8 @@ def test_outlines_that_cross_themselves_are_repaired_and_it_is_said(name):
     assert [(f.rule, f.severity, f.subject) for f in findings][-1] == (
         "outline-repaired", "warn", "drawn, row 1",
     )  # fmt: skip
-    assert "site.gpkg: the outline crosses itself at (1, 1)" in findings[-1].message
-    assert "folder" not in findings[-1].message
+    problem = "the outline crosses itself at (1, 1)"
+    assert findings[-1].facts == {"file": "site.gpkg", "problem": problem}  # without its folder
 
 
 def test_holes_stay_holes():
@@ -144,7 +144,7 @@ def test_a_lot_is_one_row_however_it_is_drawn(shapes, area, parts):
     assert lot.crs == UTM
     assert lot.geometry[0].area == pytest.approx(area)
     assert [finding.rule for finding in findings] == ["lot-in-parts"]
-    assert f"as {len(shapes)} rows and was united to one lot of {parts} " in findings[0].message
+    assert findings[0].facts == {"file": "site.gpkg", "rows": len(shapes), "parts": parts}
     assert lot["name"].tolist() == [", ".join(str(i) for i in range(len(shapes)))]
 
 
@@ -153,7 +153,7 @@ def test_heights_are_dropped_and_it_is_said():
     layer, findings = check("walls", "LINESTRING Z (0 0 5, 1 1 6)", "LINESTRING (0 0, 1 1)")
     assert not layer.has_z.any()
     assert [finding.rule for finding in findings] == ["heights-ignored"]
-    assert "1 of 2 shapes" in findings[0].message
+    assert (findings[0].facts["shapes"], findings[0].facts["of"]) == (1, 2)
 
 
 @settings(deadline=None, max_examples=50)
@@ -177,7 +177,7 @@ def test_a_shift_between_datums_is_said_with_its_accuracy():
     _, findings = check("downspouts", "POINT (-75 40)", crs=CRS(4326), to=CRS(26918))
     (finding,) = findings
     assert (finding.rule, finding.severity) == ("datum-shift", "note")
-    assert "known to 4.0 m (13.1 ft)" in finding.message
+    assert finding.facts["known_to_m"] == 4.0
 
 
 def test_of_several_operations_the_accuracy_of_the_one_used_is_said():
@@ -185,7 +185,7 @@ def test_of_several_operations_the_accuracy_of_the_one_used_is_said():
     _, findings = check("downspouts", "POINT (-75 40)", crs=CRS(4267), to=CRS(26918))
     (finding,) = findings
     assert finding.rule == "datum-shift"
-    assert "the layer is in NAD27, the raster in NAD83 / UTM zone 18N" in finding.message
+    assert (finding.facts["own"], finding.facts["raster"]) == ("NAD27", "NAD83 / UTM zone 18N")
 
 
 def test_the_same_crs_with_other_axes_or_heights_is_not_shifted():

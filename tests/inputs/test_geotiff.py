@@ -101,7 +101,7 @@ def test_a_file_cut_within_its_last_tag_is_said(make_raster: MakeRaster) -> None
     assert [(found.rule, found.severity) for found in header.findings] == [
         ("raster-header", "warn")
     ]
-    assert "GDALMetadata" in header.findings[0].message
+    assert "GDALMetadata" in header.findings[0].facts["warning"]
 
 
 @pytest.mark.parametrize("seed", range(60))
@@ -249,8 +249,8 @@ def test_projection_and_world_file_are_read_only_where_needed(make_raster: MakeR
     assert header.crs.to_epsg() == 26918
     assert header.transform == Affine(0.5, 0.0, 321_600.0, 0.0, -0.5, 4_297_800.0)
     assert [finding.rule for finding in header.findings] == ["side-file", "side-file"]
-    assert "dem.tfw" in header.findings[0].message
-    assert "dem.prj" in header.findings[1].message
+    assert [finding.facts["file"] for finding in header.findings] == ["dem.tfw", "dem.prj"]
+    assert [finding.facts["crs"] for finding in header.findings] == ["", header.crs.name]
 
 
 def test_a_projection_file_must_hold_a_crs_of_the_earth(make_raster: MakeRaster) -> None:

@@ -13,7 +13,6 @@ from shapely import LineString, Point, box
 
 from lotflow.errors import InputError, ParameterError
 from lotflow.inputs.site import (
-    LayerFile,
     Site,
     empty_layers,
     find_site_files,
@@ -21,6 +20,7 @@ from lotflow.inputs.site import (
     layer_in,
     read_site,
 )
+from lotflow.inputs.sources import LayerFile
 from lotflow.layers import SITE_LAYERS
 
 UTM = CRS(32618)
@@ -231,7 +231,7 @@ def test_layers_are_found_by_name_and_own_files_win(tmp_path):
     assert [(finding.rule, finding.severity) for finding in findings] == [
         ("layers-ignored", "note")
     ]
-    assert findings[0].message == "site.gpkg: layers that mean nothing here: parcels"
+    assert findings[0].facts == {"file": "site.gpkg", "layers": ("parcels",)}
 
 
 def test_without_a_common_file_only_own_files_are_read():

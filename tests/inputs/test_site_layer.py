@@ -103,7 +103,7 @@ def test_elevations_take_the_foot_of_the_raster_and_heights_do_not():
 @given(
     st.floats(0.4, 70),
     st.sampled_from(
-        [c for layer in SITE_LAYERS.values() for c in layer.columns if c.quantity == "size"]
+        [c for layer in SITE_LAYERS.values() for c in layer.columns if c.quantity == "diameter"]
     ),
 )
 def test_either_unit_gives_the_same(inches, column):
@@ -169,7 +169,7 @@ def test_other_columns_are_ignored_and_said():
     row = {"name": "A", "fid": 1, "OBJECTID": 2, "HEIGHT": 3.0, "name_1": "B"}
     layer, findings = check("buildings", [row])
     assert [finding.rule for finding in findings] == ["columns-ignored"]
-    assert "fid, OBJECTID, HEIGHT, name_1" in findings[0].message
+    assert findings[0].facts["columns"] == ("fid", "OBJECTID", "HEIGHT", "name_1")
     assert layer["name"].tolist() == ["A"]
 
 
@@ -190,7 +190,7 @@ def test_what_the_library_warned_of_is_said_without_the_private_copy_s_path():
     frame.attrs["warnings"] = ("/tmp/lotflow-x1/copy.shp contains polygons with odd rings",)
     _, (finding,) = check_site_layer(frame, SITE_LAYERS["walls"], PLACE, crs=UTM, vertical_unit="m")
     assert finding.rule == "reader-warning"
-    assert finding.message == "site.gpkg: site.gpkg contains polygons with odd rings"
+    assert finding.facts["warning"] == "site.gpkg contains polygons with odd rings"
 
 
 def test_the_frame_that_was_read_is_not_changed():

@@ -13,10 +13,11 @@ from reportlab import rl_config
 
 from lotflow.errors import OutputError
 from lotflow.layers import RESULT_LAYERS, SITE_LAYERS
+from lotflow.outputs.drawings import field_sheet_bytes
 from lotflow.outputs.field_sheet.content import FieldSheetContent
-from lotflow.outputs.field_sheet.document import field_sheet_bytes, field_sheet_file
-from lotflow.outputs.field_sheet.lettering import in_visual_order
 from lotflow.outputs.field_sheet.paper import picture_size
+from lotflow.outputs.field_sheet.typesetting import in_visual_order
+from lotflow.outputs.result_file import bytes_file
 
 needs_poppler = pytest.mark.skipif(
     not all(map(shutil.which, ("pdftotext", "pdfinfo", "pdffonts"))),
@@ -46,7 +47,8 @@ def picture(units, *, dots=150):
 def spot(number, **more):
     usual = {
         "id": number, "depth_m": 0.2, "area_m2": 9.0, "building_distance_m": 3.0,
-        "on_lot_m2": 9.0, "artefact": "", "probability": None, "inlets": "",
+        "on_lot_m2": 9.0, "artefact": "", "inside_building": False, "probability": None,
+        "inlets": "",
         "bed_elevation_m": 31.2, "spill_elevation_m": 31.4,
     }  # fmt: skip
     return usual | more
@@ -129,7 +131,7 @@ def test_the_site_and_low_spots_of_these_tests_have_the_columns_of_the_schema():
 
 
 def test_a_file_that_differs_is_refused(tmp_path):
-    file = field_sheet_file("field_sheet.pdf", sheet())
+    file = bytes_file("field_sheet.pdf", field_sheet_bytes(sheet()))
     path = tmp_path / file.name
     file.write(path)
     file.verify(path)
@@ -297,7 +299,7 @@ def test_the_map_is_printed_at_its_scale(units, dots, printed):
 
 def test_the_pdf_writer_is_not_imported_before_a_sheet_is_printed():
     code = (
-        "import sys, lotflow.outputs.field_sheet.document, lotflow.outputs.field_sheet.content\n"
+        "import sys, lotflow.outputs.drawings, lotflow.outputs.field_sheet.content\n"
         "sys.exit(any(name in sys.modules for name in ('reportlab', 'matplotlib')))"
     )
     assert subprocess.run([sys.executable, "-c", code], check=False).returncode == 0

@@ -9,14 +9,17 @@ from hypothesis import strategies as st
 
 from lotflow.layers import RESULT_LAYERS
 from lotflow.outputs.field_sheet.content import FieldSheetContent
-from lotflow.outputs.field_sheet.findings_order import different_subjects, findings_to_check
-from lotflow.outputs.field_sheet.hose_part import in_flow_order
-from lotflow.outputs.field_sheet.hose_times import hose_tests, usual_lines
-from lotflow.outputs.field_sheet.levels import shots
-from lotflow.outputs.field_sheet.priorities import attention, confidence, first_to_check
-from lotflow.outputs.field_sheet.walk import walk
-from lotflow.outputs.field_sheet.words import cautions
-from lotflow.terrain.artefacts import AT_GAP, DAMMED, ENCLOSED, IN_BUILDING
+from lotflow.outputs.field_sheet.hose import hose_tests, in_flow_order, usual_lines
+from lotflow.outputs.field_sheet.parts import cautions
+from lotflow.outputs.field_sheet.priorities import (
+    attention,
+    confidence,
+    different_subjects,
+    findings_to_check,
+    first_to_check,
+)
+from lotflow.outputs.field_sheet.walk import shots, walk
+from lotflow.terrain.low_spots import AT_GAP, DAMMED, ENCLOSED, IN_BUILDING
 from lotflow.units import to_si
 
 HOSE = to_si(10.0, "gpm")
@@ -25,7 +28,8 @@ HOSE = to_si(10.0, "gpm")
 def spot(number, **more):
     usual = {
         "id": number, "depth_m": 0.2, "area_m2": 9.0, "building_distance_m": 3.0,
-        "on_lot_m2": 9.0, "artefact": "", "probability": 1.0, "inlets": "",
+        "on_lot_m2": 9.0, "artefact": "", "inside_building": False, "probability": 1.0,
+        "inlets": "",
         "bed_elevation_m": 31.0, "spill_elevation_m": 31.2,
     }  # fmt: skip
     return usual | more
@@ -65,7 +69,7 @@ def test_attention_grows_with_depth_and_sureness_and_falls_with_distance(depth, 
 def test_low_spots_on_the_lot_come_first_and_those_in_buildings_last():
     """Between them what may be none on the lot, before what is beyond it."""
     spots = [
-        spot(6, depth_m=3.0, artefact=IN_BUILDING),
+        spot(6, depth_m=3.0, artefact=IN_BUILDING, inside_building=True),
         spot(7, depth_m=2.0, artefact="a bridge", on_lot_m2=0),
         spot(1, depth_m=2.0, artefact="a bridge"),
         spot(2, depth_m=1.0, on_lot_m2=0),
@@ -149,7 +153,7 @@ def test_the_walk_goes_from_roof_to_outlets_and_from_high_to_low():
     spots = [
         spot(1, bed_elevation_m=30.5),
         spot(2, bed_elevation_m=31.5),
-        spot(3, artefact=IN_BUILDING),
+        spot(3, artefact=IN_BUILDING, inside_building=True),
     ]
     stages = walk(content(site=site(), low_spots=spots, lot_line_crossings=crossings))
     places = [place for stage in stages for place, _ in stage.stops]
@@ -186,7 +190,8 @@ def test_a_doubted_low_spot_is_walked_to_and_levelled_unless_it_is_in_a_building
     """The deepest, outside at the wall, comes first, however many others nobody doubts."""
     others = [spot(n, bed_elevation_m=32.0 + n) for n in range(10, 30)]
     doubted = spot(1, artefact=note, depth_m=0.9, building_distance_m=0.0)
-    inside = spot(2, artefact=IN_BUILDING, depth_m=2.0, building_distance_m=0.0)
+    house = {"artefact": IN_BUILDING, "inside_building": True}
+    inside = spot(2, depth_m=2.0, building_distance_m=0.0, **house)
     known = content(low_spots=[*others, inside, doubted])
     levelled = [shot for shot in shots(known) if shot.place.startswith("Low spot")]
     assert levelled[0].place == "Low spot 1"

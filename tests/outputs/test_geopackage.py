@@ -12,6 +12,7 @@ import pandas as pd
 import pyogrio
 import pytest
 import shapely
+from pyproj import CRS, Transformer
 
 from lotflow.errors import OutputError
 from lotflow.layers import RESULT_LAYERS
@@ -316,3 +317,34 @@ def test_an_older_program_reads_it_without_a_word_of_warning(written):
         assert f"Layer name: {layer.name}\n" in told.stdout
     assert told.stdout.count("Feature Count: 5") == len(RESULT_LAYERS)
     assert told.stdout.count("DESCRIPTION=") == len(RESULT_LAYERS)
+
+
+@pytest.mark.parametrize(
+    "crs",
+    [
+        # a UTM zone in US survey feet as rasters have it: its conversion bears the zone's number
+        'PROJCRS["NAD83 / UTM zone 17N in US survey feet",BASEGEOGCRS["NAD83",DATUM["North '
+        'American Datum 1983",ELLIPSOID["GRS 1980",6378137,298.257222101]],ID["EPSG",4269]],'
+        'CONVERSION["UTM zone 17N",METHOD["Transverse Mercator",ID["EPSG",9807]],PARAMETER['
+        '"Latitude of natural origin",0,ANGLEUNIT["degree",0.0174532925199433]],PARAMETER['
+        '"Longitude of natural origin",-81,ANGLEUNIT["degree",0.0174532925199433]],PARAMETER['
+        '"Scale factor at natural origin",0.9996],PARAMETER["False easting",1640416.66666667,'
+        'LENGTHUNIT["US survey foot",0.304800609601219]],PARAMETER["False northing",0,LENGTHUNIT['
+        '"US survey foot",0.304800609601219]],ID["EPSG",16017]],CS[Cartesian,2],AXIS["easting",'
+        'east,LENGTHUNIT["US survey foot",0.304800609601219]],AXIS["northing",north,LENGTHUNIT['
+        '"US survey foot",0.304800609601219]]]',
+        "EPSG:2903",
+        "EPSG:28992",
+        "EPSG:32618",
+    ],
+)
+def test_a_viewer_places_the_layers_in_the_unit_they_are_in(make_layers, tmp_path, crs):
+    """Feet read as metres move a lot by thousands of kilometres."""
+    layers = make_layers(2, crs=crs)
+    write_geopackage(tmp_path / "a.gpkg", layers, metadata={"run_id": "1"})
+    verify_geopackage(tmp_path / "a.gpkg", layers, metadata={"run_id": "1"})
+    given, found = CRS(crs), CRS(pyogrio.read_info(tmp_path / "a.gpkg", layer="lot")["crs"])
+    assert found.axis_info[0].unit_conversion_factor == given.axis_info[0].unit_conversion_factor
+    there = Transformer.from_crs(given, 4326, always_xy=True).transform(500_000, 4_500_000)
+    read = Transformer.from_crs(found, 4326, always_xy=True).transform(500_000, 4_500_000)
+    assert read == pytest.approx(there, abs=1e-9)

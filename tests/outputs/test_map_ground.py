@@ -7,7 +7,7 @@ import pytest
 from affine import Affine
 
 from lotflow.grid import Grid
-from lotflow.outputs.map_ground import depth_pixels, depth_scale, ground_pixels, illumination
+from lotflow.outputs.map.ground import depth_pixels, depth_scale, ground_pixels, illumination
 
 
 def grid(values: np.ndarray) -> Grid:
@@ -64,10 +64,10 @@ def test_dry_ground_shows_through():
 @pytest.mark.parametrize(
     ("deepest", "units", "ticks"),
     [
-        (0.004, "metric", (0, 1, 2)),
-        (0.12, "metric", (0, 5, 10, 15)),
-        (0.98, "metric", (0, 20, 40, 60, 80, 100)),
-        (15.46, "metric", (0, 500, 1000, 1500, 2000)),
+        (0.004, "metric", (0, 0.01, 0.02)),
+        (0.12, "metric", (0, 0.05, 0.10, 0.15)),
+        (0.98, "metric", (0, 0.2, 0.4, 0.6, 0.8, 1.0)),
+        (15.46, "metric", (0, 5, 10, 15, 20)),
         (0.30, "us", (0, 5, 10, 15)),
     ],
 )

@@ -7,7 +7,7 @@ import shapely
 from hypothesis import given
 from hypothesis import strategies as st
 
-from lotflow.outputs.map_labels import Label, PaperGround, place_labels
+from lotflow.outputs.map.labels import Label, PaperGround, place_labels
 
 PLACES = st.tuples(st.floats(0, 10), st.floats(0, 8))
 

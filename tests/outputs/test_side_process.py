@@ -12,7 +12,7 @@ import lotflow
 from lotflow.cli.report import drawing_process
 from lotflow.errors import EngineError
 from lotflow.outputs import side_process
-from lotflow.outputs.map_picture import get_ready
+from lotflow.outputs.map.layers import flow_width
 from lotflow.outputs.palette import INK
 from lotflow.outputs.side_process import SideProcess
 from lotflow.units import from_si, shown
@@ -72,15 +72,15 @@ def test_more_than_a_pipe_holds_does_not_stop_the_first_process():
         assert [second.result(), second.result()] == [None, 10_000_000]
 
 
-def test_what_gets_it_ready_is_called_before_any_work():
-    with SideProcess(["lotflow.outputs.map_picture:get_ready"]) as second:
-        second.submit(operator.contains, ["matplotlib"], "matplotlib")
+def test_what_gets_it_ready_is_loaded_before_any_work():
+    with SideProcess(["lotflow.outputs.map.sheet"]) as second:
+        second.submit(eval, "'matplotlib' in __import__('sys').modules")
         assert second.result()
 
 
 def test_what_cannot_get_ready_fails_only_where_it_is_needed():
     """The work itself tells of a missing library, if it needs it."""
-    with SideProcess(["lotflow.outputs.map_picture:nothing", "lotflow.nothing"]) as second:
+    with SideProcess(["lotflow.nothing", "nothing"]) as second:
         assert ask(second) == INK + INK
 
 
@@ -120,8 +120,8 @@ def test_it_works_in_a_neutral_folder_and_finds_this_package_all_the_same(
     monkeypatch.chdir(tmp_path)
     monkeypatch.setenv("PYTHONPATH", path)
     with SideProcess() as second:
-        second.submit(get_ready)
-        assert second.result() is None
+        second.submit(flow_width, 500.0)
+        assert second.result() == 2.2
         assert Path(f"/proc/{second._process.pid}/cwd").readlink() == Path(os.sep)
 
 

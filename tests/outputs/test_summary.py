@@ -12,8 +12,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from lotflow.layers import RESULT_LAYERS
-from lotflow.outputs.summary import CONTRACT, json_text, summary_content
-from lotflow.outputs.summary_csv import summary_csv
+from lotflow.outputs.summary import CONTRACT, json_text, summary_content, summary_csv
 from lotflow.outputs.summary_text import WIDTH, summary_text
 
 BALANCE = {"on_m2": 1234.5, "lot_m2": 800.0, "off_m2": 0.0}

@@ -149,8 +149,7 @@ def test_a_note_has_a_line_of_its_own(browser, made, opened, size, tmp_path):
     stored = re.search(r'id="plan-data">(.*?)</script>', text, re.DOTALL)[1]
     data = json.loads(stored)
     table = next(one for one in data["tables"] if one["key"] == "low_spots")
-    note = TABLES["low_spots"].headings[-1]
-    table["columns"].append([note.label, note.quantity])
+    table["columns"].append([TABLES["low_spots"].headings[-1].column.label, "remark"])
     for row, said in zip(table["rows"], ("", "deep, or held by a bank: " * 4, ""), strict=True):
         row["cells"].append(said)
     page = tmp_path / "noted.html"

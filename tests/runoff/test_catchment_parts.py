@@ -15,7 +15,7 @@ from lotflow.runoff.covers import DrawnCover, ground_cover
 from lotflow.runoff.rational import governing_flows
 from lotflow.runoff.travel import sheet_flow_time
 from lotflow.terrain import known_surfaces as known
-from lotflow.terrain.courses import courses_to
+from lotflow.terrain.flow_paths import courses_to
 from lotflow.terrain.routing import Drains, route
 from lotflow.terrain.surface import prepare_surface
 from lotflow.units import METRES_PER_INCH, SQUARE_METRES_PER_SQUARE_FOOT, from_si, to_si

@@ -7,14 +7,12 @@ import numpy as np
 import pytest
 
 from lotflow.inputs.job import read_job
-from lotflow.study.cases import cases_of
-from lotflow.study.confidence import confidence_chapter, entering_ca
-from lotflow.study.cover import site_cover
-from lotflow.study.drain_check import check_drains, drain_chapter
-from lotflow.study.drain_inputs import CaseRun
+from lotflow.layers.drawn import cases_of
+from lotflow.runoff.flow_bounds import entering_ca
+from lotflow.study.confidence import confidence_chapter
+from lotflow.study.drain_check import CaseRun, check_drains, drain_chapter
+from lotflow.study.job_chapters import case_storms, runoff_chapter, site_cover
 from lotflow.study.lot_water import case_water, study_lot
-from lotflow.study.runoff import runoff_chapter
-from lotflow.study.storms import study_storms
 
 SAMPLE = Path(__file__).parents[2] / "data_samples" / "alder_court"
 
@@ -29,7 +27,7 @@ def known(lot):
     """Cover and runoff of the sample lot."""
     cover = site_cover(lot)
     water = case_water(lot, cases_of(lot.site)[-1])
-    return cover, runoff_chapter(lot, cover, study_storms(lot, water, cover.ground))
+    return cover, runoff_chapter(lot, cover, case_storms(lot, water, cover.ground))
 
 
 @pytest.fixture(scope="module")
@@ -38,7 +36,7 @@ def checked(lot, known):
     waters = [case_water(lot, case) for case in cases_of(lot.site)]
     return check_drains(
         lot,
-        [CaseRun(water.case, water.inlets, study_storms(lot, water, known[0].ground))
+        [CaseRun(water.case, water.inlets, case_storms(lot, water, known[0].ground))
          for water in waters],
     )  # fmt: skip
 

@@ -15,14 +15,15 @@ from affine import Affine
 
 from lotflow.cli import main
 from lotflow.criteria import Criteria
+from lotflow.drains.setbacks import off_lot
 from lotflow.inputs.job import read_job, screening_job
 from lotflow.inputs.rainfall import parse_rainfall
 from lotflow.inputs.site import read_site
 from lotflow.inputs.sources import LayerFile
+from lotflow.outputs.positions import place_of
+from lotflow.runoff.rain_findings import rain_findings
+from lotflow.study.ground import outlet_chapter
 from lotflow.study.lot_water import read_inputs, study_lot
-from lotflow.study.outlets import outlet_chapter
-from lotflow.study.runoff_findings import rain_findings
-from lotflow.study.setbacks import off_lot
 
 ROOT = Path(__file__).parents[2]
 ATLAS = ROOT / "tests" / "jobs" / "data" / "atlas14_pulaski.csv"
@@ -154,7 +155,7 @@ def test_what_is_only_so_today_says_so_and_the_sample_is_in_its_place():
         for one in off_lot(replace(site, outlets=moved), criteria, unit)
         if one.rule == "outlet-off-lot"
     )
-    assert finding.message.startswith("As it is today: ")
+    assert finding.today
     assert finding.measured == pytest.approx(6.0, abs=1e-3)
 
 
@@ -179,7 +180,7 @@ def test_a_rainfall_table_of_another_place_is_told_with_the_distance():
         place = (37.0556 + away, -80.7842)
         found = [
             one
-            for one in rain_findings(table, lot_at(*place), Criteria())
+            for one in rain_findings(table, place_of(lot_at(*place)), Criteria())
             if one.rule == "rainfall-elsewhere"
         ]
         assert bool(found) == told, away
@@ -194,7 +195,7 @@ def test_a_table_that_names_no_place_is_not_held_against_one():
     assert table.place is None
     broken = ATLAS.read_text("utf-8").replace("Longitude: -80.7842", "Longitude: -807.842")
     assert parse_rainfall(broken.encode(), "rain.csv").place is None
-    found = rain_findings(table, lot_at(37.0, -80.0), Criteria())
+    found = rain_findings(table, place_of(lot_at(37.0, -80.0)), Criteria())
     assert "rainfall-elsewhere" not in {one.rule for one in found}
 
 

@@ -17,19 +17,19 @@ from lotflow.drains.intake import Intake, Intakes, WayPast
 from lotflow.errors import EngineError
 from lotflow.inputs.job import read_job, screening_job
 from lotflow.inputs.job_tables import Rain
+from lotflow.outputs import pond_layers
 from lotflow.outputs.geopackage import geopackage_file
 from lotflow.outputs.summary import summary_content
 from lotflow.outputs.summary_text import summary_text
+from lotflow.ponding.ponds import case_storm
+from lotflow.ponding.refused import opened_water
+from lotflow.ponding.runs import require_closed, scenario_routings
 from lotflow.runoff.covers import DrawnCover, ground_cover
-from lotflow.study import pond_layers
-from lotflow.study.blocked import drain_cases
-from lotflow.study.limited import opened_water
+from lotflow.scenarios import OPEN
+from lotflow.study.job_chapters import case_storms
 from lotflow.study.lot_water import case_water, study_lot
-from lotflow.study.pond_cases import case_storm, pond_ground
-from lotflow.study.ponding import _require_closed, ponding_chapter
-from lotflow.study.storms import study_storms
-from lotflow.terrain.pond_network import pond_network
-from lotflow.terrain.ponding import standing_water
+from lotflow.study.ponding import ground_of_ponds, ponding_chapter
+from lotflow.terrain.ponding import pond_network, standing_water
 
 SAMPLES = Path(__file__).parents[2] / "data_samples"
 STORMS = (2.0, 10.0, 100.0)
@@ -113,6 +113,12 @@ def chapter(sample):
     return ponding_chapter(sample, EvenStorms(sample))
 
 
+def routings_of(lot):
+    """The routing of every set of open inlets."""
+    rule = lot.job.terrain.direction
+    return scenario_routings(lot.natural, lot.inlets.routing, lot.inlets.placed, rule)
+
+
 def rows_of(chapter, layer, **where):
     frame = chapter.layers[layer]
     for name, value in where.items():
@@ -142,7 +148,8 @@ def test_of_the_intake_in_other_cases_only_what_is_different_is_listed(sample, c
         rows = rows_of(chapter, "inlet_intake", case=case, return_period_yr=STORMS[0])
         return dict(zip(rows["inlet"], rows["taken_m3"], strict=True))
 
-    for case, routing in drain_cases(sample):
+    for scenario, routing in routings_of(sample):
+        case = str(scenario)
         taken = standing_water(pond_network(routing), runoff).taken * unit
         told = listed("open") | listed(case)
         for name, volume in itertools.zip_longest(sample.names, taken, fillvalue=0.0):
@@ -151,7 +158,7 @@ def test_of_the_intake_in_other_cases_only_what_is_different_is_listed(sample, c
 
 
 def test_blocking_all_is_the_ground_without_inlets_and_a_blocked_one_takes_nothing(sample):
-    routings = dict(drain_cases(sample))
+    routings = {str(scenario): routing for scenario, routing in routings_of(sample)}
     for position, name in enumerate(sample.names, 1):
         assert not (routings[f"blocked:{name}"].label == position).any()
         assert (routings["open"].label == position).any()
@@ -175,12 +182,12 @@ def test_every_case_closes_to_a_millionth_of_a_litre(chapter):
 
 def test_lost_water_is_an_error(chapter, sample):
     nowhere = np.zeros(sample.window.lot.shape, dtype=bool)
-    ground = pond_ground(sample, nowhere.astype(float), nowhere)
+    ground = ground_of_ponds(sample, nowhere.astype(float), nowhere)
     water = standing_water(pond_network(sample.natural), np.full(sample.window.lot.shape, 0.01))
-    storm = case_storm(ground, "open", 0, water)
-    _require_closed([storm])
+    storm = case_storm(ground, OPEN, 0, water)
+    require_closed([storm])
     with pytest.raises(EngineError, match="add up"):
-        _require_closed([replace(storm, ponded_m3=storm.ponded_m3 + 0.0011)])
+        require_closed([replace(storm, ponded_m3=storm.ponded_m3 + 0.0011)])
 
 
 def test_bowls_by_hand(bowls):
@@ -277,7 +284,8 @@ def test_water_at_an_opening_is_held_against_its_sill(tmp_path):
     assert pond["freeboard_m"] == pytest.approx(0.05, abs=1e-4)
     assert not pond["reaches_building"]
     (said,) = [f for f in chapter.findings if f.rule == "pond-near-threshold"]
-    assert "Cellar door" in said.message
+    assert said.facts["at"] == "Cellar door"
+    assert said.facts["freeboard_m"] == pytest.approx(0.05, abs=1e-4)
 
 
 def test_a_puddle_that_stands_higher_does_not_hide_the_pond_at_the_grate(tmp_path):
@@ -373,8 +381,8 @@ def test_the_storm_in_which_a_blocked_inlet_first_harms_is_that_of_its_own_water
     first = rows_of(chapter, "wall_water", case="open", kind="opening", return_period_yr=STORMS[0])
     assert first["name"][first["freeboard_m"] <= 0].tolist() == ["High door"]
     (said,) = [f for f in chapter.findings if f.rule == "inlet-blocked" and f.subject == "Grate"]
-    assert ("Already in" in said.message) is sooner
-    assert "High door" not in said.message
+    assert (said.facts["sooner"] is not None) is sooner
+    assert "High door" not in repr(said.facts)
 
 
 def test_every_pond_is_listed_in_every_case(chapter):
@@ -420,7 +428,7 @@ def test_the_storms_of_a_rainfall_table_close_too(sample):
     """With the runoff, downspouts and gutters of the sample's own rainfall."""
     rain = Rain(file=SAMPLES / "alder_court" / "rainfall.csv")
     lot = study_lot(sample.job.model_copy(update={"rainfall": rain}))
-    storms = study_storms(lot, case_water(lot, lot.case), EvenStorms(lot).cover)
+    storms = case_storms(lot, case_water(lot, lot.case), EvenStorms(lot).cover)
     cases = ponding_chapter(lot, storms).layers["pond_cases"]
     assert cases["residual_m3"].abs().max() < 1e-9
     assert (cases["connected_m3"] > 0).all()
@@ -540,7 +548,7 @@ def test_a_pond_that_stands_too_long_is_found_once(tmp_path):
     assert sorted(f.subject for f in found) == ["low spot 1", "low spot 2"]
     assert all(f.limit == 72 and f.source for f in found)
     # the northern bowl may be held by a bank, which is said and weighs less
-    weight = {f.subject: (f.severity, "But:" in f.message) for f in found}
+    weight = {f.subject: (f.severity, bool(f.facts["doubt"])) for f in found}
     doubted = [bool(doubt) for doubt in lot.low_spots.artefact]
     assert doubted == [True, False]
     assert weight == {"low spot 1": ("warn", True), "low spot 2": ("fail", False)}
@@ -573,7 +581,7 @@ def test_whose_ground_water_runs_over_onto(tmp_path):
     assert onto == {19.87: "lot", 19.69: "beyond the lot"}
     (said,) = [f for f in chapter.findings if f.rule == "pond-overflows-the-lot"]
     assert said.y < 3299975
-    assert "across ground beyond the lot" in said.message
+    assert said.facts["overflow_m3"] == pytest.approx(said.measured, abs=1e-3)
 
 
 def test_paved_beds_keep_their_water(sample, chapter):

@@ -11,11 +11,11 @@ from lotflow.inputs.job import read_job
 from lotflow.inputs.job_tables import Prices, Rain
 from lotflow.inputs.prices import read_prices
 from lotflow.inputs.rainfall import read_rainfall
+from lotflow.outputs.provenance import provenance
 from lotflow.study.chapter import Chapter
+from lotflow.study.job_chapters import quantity_chapter
 from lotflow.study.lot_water import study_lot
 from lotflow.study.main_job import bind
-from lotflow.study.provenance import provenance
-from lotflow.study.quantities import quantity_chapter
 
 SAMPLE = Path(__file__).parents[2] / "data_samples" / "alder_court"
 
@@ -27,7 +27,9 @@ def lot():
 
 def origin(lot, **hashes):
     hashes = bind(lot, [Chapter(hashes=hashes)]).hashes
-    return provenance(lot.job, lot.source, lot.site, use_covers=True, hashes=hashes)
+    return provenance(
+        lot.job, lot.source, lot.site, program="lotflow", use_covers=True, hashes=hashes
+    )
 
 
 def digest(path):

@@ -8,17 +8,14 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from lotflow.advice.sentences import worded
 from lotflow.cli import main
 from lotflow.drains.network_flows import led_down
 from lotflow.inputs.job import read_job, with_realisations
-from lotflow.study.cases import cases_of
-from lotflow.study.cover import site_cover
-from lotflow.study.drain_check import check_drains, drain_chapter
-from lotflow.study.drain_inputs import CaseRun
-from lotflow.study.job_chapters import job_chapters
+from lotflow.layers.drawn import cases_of
+from lotflow.study.drain_check import CaseRun, check_drains, drain_chapter
+from lotflow.study.job_chapters import job_chapters, runoff_chapter, site_cover, stated_case
 from lotflow.study.lot_water import case_water, study_lot
-from lotflow.study.runoff import runoff_chapter
-from lotflow.study.stated_storm import stated_storm
 
 SAMPLE = Path(__file__).parents[2] / "data_samples" / "alder_court"
 
@@ -33,7 +30,7 @@ def stated(lot, millimetres_per_hour):
 def checked(lot):
     cover = site_cover(lot)
     waters = [case_water(lot, case) for case in cases_of(lot.site)]
-    runs = [CaseRun(w.case, w.inlets, stated_storm(lot, w, cover.ground)) for w in waters]
+    runs = [CaseRun(w.case, w.inlets, stated_case(lot, w, cover.ground)) for w in waters]
     return check_drains(lot, runs)
 
 
@@ -76,8 +73,8 @@ def test_inlets_are_given_the_same_flow_as_the_runoff_says(lot, cases):
 
 
 def test_findings_name_the_stated_rain_and_no_storm(cases):
-    messages = [finding.message for case in cases for finding in case.findings]
-    assert any("In the stated rain" in message for message in messages)
+    messages = [finding.message for case in cases for finding in worded(case.findings)]
+    assert any("he stated rain" in message for message in messages)
     assert not any("nan" in message for message in messages)
 
 

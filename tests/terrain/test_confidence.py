@@ -23,7 +23,6 @@ from lotflow.terrain.confidence import (
     run_realisations,
 )
 from lotflow.terrain.drainage import LEVEL_STEP
-from lotflow.terrain.error_model import ErrorModel
 from lotflow.terrain.inlet_places import (
     DrawnInlet,
     drains_of,
@@ -31,8 +30,9 @@ from lotflow.terrain.inlet_places import (
     set_rims,
     snap_inlets,
 )
+from lotflow.terrain.level_error import ErrorModel
 from lotflow.terrain.low_spots import find_low_spots
-from lotflow.terrain.realisation import open_ground, realisation_plan, realise
+from lotflow.terrain.realisations.realisation import open_ground, realisation_plan, realise
 from lotflow.terrain.routing import no_drains, route
 from lotflow.terrain.surface import prepare_surface
 

@@ -5,13 +5,18 @@ import heapq
 import numpy as np
 import pyflwdir
 import pytest
+import richdem
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 from skimage.morphology import reconstruction
 
+from lotflow.errors import InputError
 from lotflow.terrain import drainage, kernels
 from lotflow.terrain.known_surfaces import cone, tilted_plane
+from lotflow.terrain.loops.directions import rising_order
+from lotflow.terrain.loops.neighbours import COLUMN_STEP, ROW_STEP
+from lotflow.terrain.loops.ways import hand_down
 
 D8_CODE = np.array([0, 16, 32, 64, 128, 1, 2, 4, 8], dtype=np.uint8)  # W NW N NE E SE S SW
 
@@ -35,6 +40,13 @@ def rough(size, seed, tilt=0.01):
         300 + relief / relief.std() + tilt * np.arange(size)[:, None]
         + 1e-3 * random.standard_normal((size, size))
     )  # fmt: skip
+
+
+def summed_down(field):
+    """Cells whose water passes through each cell, by the compiled loop."""
+    total = np.ones(field.direction.shape)
+    hand_down(total.ravel(), field.direction.ravel(), field.order[::-1], total.shape[1])
+    return total
 
 
 def slow_flood(elevation, drain):
@@ -109,7 +121,7 @@ def test_filled_surface_equals_scikit_image_reconstruction(seed):
     drain[40, 30:33] = True
     start = np.where(drain, elevation, elevation.max())
     expected = reconstruction(start, elevation, method="erosion", footprint=np.ones((3, 3)))
-    filled, _ = kernels.priority_flood(elevation, drain)
+    filled = kernels.priority_flood(elevation, drain)
     np.testing.assert_array_equal(filled, expected)
 
 
@@ -122,7 +134,7 @@ def test_filled_surface_equals_pyflwdir(seed):
     expected, _ = pyflwdir.dem.fill_depressions(
         elevation.astype(np.float32), idxs_pit=np.flatnonzero(drain)
     )
-    filled, _ = kernels.priority_flood(elevation, drain)
+    filled = kernels.priority_flood(elevation, drain)
     np.testing.assert_array_equal(filled.astype(np.float32), expected)
 
 
@@ -132,23 +144,63 @@ def test_kernel_and_richdem_fill_are_the_same_to_the_last_bit(seed):
     elevation = rough(120, seed)
     drain = ring(elevation.shape)
     drain[60, 40:60] = True
-    filled, order = kernels.priority_flood(elevation, drain)
+    filled = kernels.priority_flood(elevation, drain)
     np.testing.assert_array_equal(drainage.depression_hierarchy(elevation, drain).filled(), filled)
-    assert np.all(np.diff(filled.ravel()[order]) >= 0)
-    assert np.unique(order).size == elevation.size
+    np.testing.assert_array_equal(drainage.filled_by_flood(elevation, drain), filled)
 
 
 @settings(max_examples=100, deadline=None)
 @given(
-    arrays(np.float64, st.tuples(st.integers(1, 9), st.integers(1, 9)),
-           elements=st.one_of(st.integers(-3, 3).map(float), st.floats(-1e6, 1e6))),
+    arrays(np.int32, st.tuples(st.integers(1, 9), st.integers(1, 9)),
+           elements=st.one_of(st.integers(0, 3), st.integers(0, 2**31 - 1))),
     st.integers(0, 4),
 )  # fmt: skip
-def test_rising_order_is_that_of_a_comparing_sort(elevation, most):
-    """By elevation, of equal ones by steps, of equal ones by row then column; -0 equals 0."""
-    steps = np.random.default_rng(most).integers(0, most + 1, elevation.shape)
-    expected = np.lexsort((np.arange(elevation.size), steps.ravel(), elevation.ravel()))
-    np.testing.assert_array_equal(kernels.rising_order(elevation, steps), expected)
+def test_rising_order_is_that_of_a_comparing_sort(level, most):
+    """By level, of equal ones by steps, of equal ones by row then column."""
+    steps = np.random.default_rng(most).integers(0, most + 1, level.shape, dtype=np.int32)
+    expected = np.lexsort((np.arange(level.size), steps.ravel(), level.ravel()))
+    np.testing.assert_array_equal(rising_order(level.ravel(), steps.ravel()), expected)
+
+
+@pytest.mark.parametrize("levels", [3, 40, 100_000])
+def test_the_lowest_neighbour_is_the_one_that_richdem_takes(levels):
+    """Its own rule, of equal ones the first of its bands; level ground is led out as by ours."""
+    for seed in range(4):
+        random = np.random.default_rng(seed)
+        elevation = random.integers(0, levels, (60, 47)) * drainage.LEVEL_STEP
+        drain = ring(elevation.shape) | (random.random(elevation.shape) < 0.01)
+        filled = kernels.priority_flood(elevation, drain)
+        surface = richdem.rdarray(filled, no_data=-9999.0)
+        surface.geotransform = [0.0, 1.0, 0.0, 0.0, 0.0, -1.0]
+        shares = np.array(richdem.FlowProportions(surface, method="D8"))
+        falling = (shares[1:-1, 1:-1, 0] == 0) & ~drain[1:-1, 1:-1]
+        expected = shares[1:-1, 1:-1][falling][:, 1:].argmax(axis=1) + 1
+        field = drainage.flow_field(filled, drain, rule="richdem-d8")
+        assert falling.sum() > 100
+        np.testing.assert_array_equal(field.direction[1:-1, 1:-1][falling], expected)
+
+
+def test_a_flood_takes_elevations_finer_and_further_apart_than_levels():
+    """Only which is higher counts; a wall of a million metres is one."""
+    elevation = rough(40, 3) + np.random.default_rng(0).random((40, 40)) * 1e-9
+    elevation[10, :30] = 1e6
+    drain = ring(elevation.shape)
+    np.testing.assert_array_equal(
+        kernels.priority_flood(elevation, drain), slow_flood(elevation, drain)
+    )
+
+
+@pytest.mark.parametrize("relief", [drainage.MOST_RELIEF_M, 1e5, np.inf])
+def test_a_surface_higher_than_any_ground_is_refused(relief):
+    """Its levels would not fit into whole numbers, and would come out wrong without a word."""
+    surface = np.zeros((5, 5))
+    surface[2, 2] = relief - drainage.LEVEL_STEP
+    if relief == drainage.MOST_RELIEF_M:
+        assert drainage.whole_levels(surface).max() == 2**31 - 2
+        assert (drainage.flow_field(surface, ring(surface.shape)).direction[1:-1, 1:-1] > 0).all()
+    surface[2, 2] = relief
+    with pytest.raises(InputError, match=r"more than 8,191 m in height"):
+        drainage.whole_levels(surface)
 
 
 @pytest.mark.parametrize("seed", range(4))
@@ -159,7 +211,7 @@ def test_labels_equal_a_slow_obvious_implementation(seed):
     number = np.zeros(elevation.shape, dtype=np.int32)
     number[24, 20], number[10, 30:36], number[33, 12] = 1, 2, 3
     drain |= number > 0
-    filled, _ = kernels.priority_flood(elevation, drain)
+    filled = kernels.priority_flood(elevation, drain)
     np.testing.assert_array_equal(filled, slow_flood(elevation, drain))
     field = drainage.flow_field(filled, drain, rule="steepest")
     np.testing.assert_array_equal(field.labels(number), slow_labels(filled, drain, number))
@@ -173,7 +225,7 @@ def test_catchments_equal_pyflwdir_basins(rule):
     cells = np.array([50 * 100 + 30, 20 * 100 + 70, 80 * 100 + 55])
     number.ravel()[cells] = [1, 2, 3]
     drain = ring(elevation.shape) | (number > 0)
-    filled, _ = kernels.priority_flood(elevation, drain)
+    filled = kernels.priority_flood(elevation, drain)
     field = drainage.flow_field(filled, drain, rule=rule)
     peer = pyflwdir.from_array(D8_CODE[field.direction], ftype="d8", check_ftype=False)
     labels = field.labels(number)
@@ -219,7 +271,7 @@ def test_sector_of_a_cone_follows_the_true_descent(start, end):
     sector = (angle >= start) & (angle < end)
     number = (sector & (away >= 119) & (away < 121)).astype(np.int32)
     drain = ring(peak.shape) | (number > 0)
-    filled, _ = kernels.priority_flood(peak.values, drain)
+    filled = kernels.priority_flood(peak.values, drain)
     labels = drainage.flow_field(filled, drain).labels(number) > 0
     assert _overlap(labels & (away < 120), sector & (away < 120)) >= 0.9
 
@@ -252,9 +304,9 @@ SURFACES = arrays(
 def test_filling_never_lowers_and_is_idempotent(elevation):
     """Filled is at least the ground, and filling again changes nothing; ties included."""
     drain = ring(elevation.shape)
-    filled, _ = kernels.priority_flood(elevation, drain)
+    filled = kernels.priority_flood(elevation, drain)
     assert (filled >= elevation).all()
-    np.testing.assert_array_equal(kernels.priority_flood(filled, drain)[0], filled)
+    np.testing.assert_array_equal(kernels.priority_flood(filled, drain), filled)
 
 
 @settings(max_examples=150, deadline=None)
@@ -262,13 +314,13 @@ def test_filling_never_lowers_and_is_idempotent(elevation):
 def test_every_cell_drains_and_accumulation_never_falls_downstream(elevation, rule):
     """On stepped ground full of flats, all water reaches a drain and none is lost."""
     drain = ring(elevation.shape)
-    filled, _ = kernels.priority_flood(elevation, drain)
+    filled = kernels.priority_flood(elevation, drain)
     field = drainage.flow_field(filled, drain, rule=rule)
     assert (field.direction[~drain] > 0).all()
-    total = kernels.accumulate(field.direction, field.order, np.ones(elevation.shape))
+    total = summed_down(field)
     assert total[drain].sum() == elevation.size
     columns = elevation.shape[1]
-    step = kernels.ROW_STEP * columns + kernels.COLUMN_STEP
+    step = ROW_STEP * columns + COLUMN_STEP
     below = np.arange(elevation.size) + step[field.direction.ravel()]
     assert (total.ravel()[below] >= total.ravel()).all()
     np.testing.assert_array_equal(field.accumulated(np.ones(elevation.shape)), total)
@@ -283,7 +335,7 @@ def test_catchments_are_disjoint_and_add_up(seed, inlets):
     number = np.zeros(elevation.shape, dtype=np.int32)
     number.ravel()[random.choice(elevation.size, inlets, replace=False)] = range(1, inlets + 1)
     drain = ring(elevation.shape) | (number > 0)
-    filled, _ = kernels.priority_flood(elevation, drain)
+    filled = kernels.priority_flood(elevation, drain)
     field = drainage.flow_field(filled, drain)
     label = field.labels(number)
     total = field.accumulated(np.ones(elevation.shape))
@@ -304,7 +356,7 @@ def test_turning_and_mirroring_the_ground_changes_no_catchment(seed, turns, mirr
 
     def sizes(ground, inlet):
         drain = ring(ground.shape) | (inlet > 0)
-        filled, _ = kernels.priority_flood(np.ascontiguousarray(ground), drain)
+        filled = kernels.priority_flood(np.ascontiguousarray(ground), drain)
         label = drainage.flow_field(filled, drain).labels(np.ascontiguousarray(inlet))
         return np.bincount(label.ravel(), minlength=3)
 
@@ -322,7 +374,7 @@ def test_raising_the_datum_or_stretching_the_scale_changes_no_direction(seed, ch
     drain = ring(elevation.shape)
 
     def direction(ground):
-        filled, _ = kernels.priority_flood(ground, drain)
+        filled = kernels.priority_flood(ground, drain)
         return drainage.flow_field(filled, drain).direction
 
     np.testing.assert_array_equal(direction(elevation), direction(elevation + change))

@@ -1,11 +1,14 @@
-"""The error of a difference of levels: its limits, and the error model it stands for."""
+"""The vertical error of elevation data: of levels, of differences, and of whole fields."""
+
+from __future__ import annotations
 
 import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from lotflow.terrain.level_error import LevelError, deviation_between
+from lotflow.errors import ParameterError
+from lotflow.terrain.level_error import ErrorModel, LevelError, deviation_between, random_field
 
 
 @given(st.floats(0, 1e4), st.floats(0.01, 1), st.floats(1, 100), st.floats(0, 1))
@@ -33,3 +36,60 @@ def test_levels_taken_on_site_count_as_exact(first, second, expected):
     error = LevelError(0.1, 10.0, 0.1)
     found = deviation_between(error, 4.0, first_surveyed=first, second_surveyed=second)
     assert found == expected
+
+
+def fields(error, number=60, shape=(96, 96), cell_m=0.5, seed=1):
+    random = np.random.default_rng(seed)
+    spectrum = error.spectrum(shape, cell_m)
+    return np.array([random_field(spectrum, random) for _ in range(number)])
+
+
+@pytest.mark.parametrize("form", ["exponential", "gaussian"])
+@pytest.mark.parametrize("white_share", [0.0, 0.3, 1.0])
+def test_fields_have_the_stated_variogram(form, white_share):
+    """Half the mean square difference at a lag, counted on 60 fields, against the formula."""
+    error = ErrorModel(0.10, 3.0, white_share, form)
+    drawn = fields(error)
+    assert drawn.var() == pytest.approx(error.rmse_m**2, rel=0.05)
+    for lag in (1, 2, 4, 8, 16):
+        counted = 0.5 * np.mean((drawn[:, :, lag:] - drawn[:, :, :-lag]) ** 2)
+        along_rows = 0.5 * np.mean((drawn[:, lag:] - drawn[:, :-lag]) ** 2)
+        stated = float(error.semivariance(0.5 * lag))
+        assert counted == pytest.approx(stated, rel=0.07)
+        assert along_rows == pytest.approx(stated, rel=0.07)
+
+
+def test_the_correlation_length_is_where_1_over_e_is_left():
+    for form in ("exponential", "gaussian"):
+        assert float(ErrorModel(1.0, 7.0, 0.0, form).likeness(7.0)) == pytest.approx(
+            0.3679, abs=1e-4
+        )
+
+
+@given(
+    rmse=st.floats(0.0, 10.0),
+    correlation=st.floats(0.01, 5000.0),
+    share=st.floats(0.0, 1.0),
+    form=st.sampled_from(["exponential", "gaussian"]),
+)
+def test_a_spectrum_adds_up_to_the_variance(rmse, correlation, share, form):
+    """Also where the correlation is longer than the grid, or shorter than a cell."""
+    spectrum = ErrorModel(rmse, correlation, share, form).spectrum((12, 20), 1.0)
+    assert (spectrum >= 0).all()
+    assert spectrum.mean() == pytest.approx(rmse**2, rel=1e-9, abs=1e-300)
+
+
+def test_an_error_of_long_correlation_lifts_all_cells_alike():
+    drawn = fields(ErrorModel(0.10, 1e4, 0.0), number=20, shape=(32, 32))
+    assert np.ptp(drawn, axis=(1, 2)).max() < 0.03
+    assert np.std(drawn.mean(axis=(1, 2))) == pytest.approx(0.10, rel=0.5)
+
+
+@pytest.mark.parametrize(
+    ("rmse", "correlation", "share"),
+    [(-0.1, 10, 0.1), (np.nan, 10, 0.1), (0.1, 0, 0.1), (0.1, -1, 0.1), (0.1, 10, 1.1),
+     (0.1, 10, -0.1), (0.1, np.inf, 0.1)],
+)  # fmt: skip
+def test_numbers_out_of_range_are_refused(rmse, correlation, share):
+    with pytest.raises(ParameterError):
+        ErrorModel(rmse, correlation, share)

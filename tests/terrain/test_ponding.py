@@ -14,11 +14,16 @@ from lotflow.errors import InputError, ParameterError
 from lotflow.grid import Grid
 from lotflow.terrain import known_surfaces as known
 from lotflow.terrain.freeboard import building_thresholds, freeboards, opening_thresholds
-from lotflow.terrain.pond_network import WAYS_OUT, pond_network
-from lotflow.terrain.ponding import standing_water
+from lotflow.terrain.ponding import (
+    WAYS_OUT,
+    node_name,
+    overflow_path,
+    pond_network,
+    standing_water,
+    water_bodies,
+)
 from lotflow.terrain.routing import Culvert, Drains, route
 from lotflow.terrain.surface import prepare_surface
-from lotflow.terrain.water_bodies import node_name, overflow_path, water_bodies
 
 SHARED = Path(__file__).parents[2].parent / "shared" / "data"
 

@@ -8,8 +8,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from lotflow.terrain import known_surfaces as known
+from lotflow.terrain.catchments import lot_balance
 from lotflow.terrain.cells import polygon_cells
-from lotflow.terrain.lot_line import lot_balance
 from lotflow.terrain.roofs import Downspout, roof_water
 from lotflow.terrain.routing import Drains, no_drains, route
 from lotflow.terrain.surface import prepare_surface

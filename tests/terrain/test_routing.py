@@ -12,17 +12,13 @@ from hypothesis import strategies as st
 from lotflow.errors import InputError
 from lotflow.grid import Grid
 from lotflow.terrain import known_surfaces as known
-from lotflow.terrain.artefacts import (
-    AT_GAP,
-    DAMMED,
-    ENCLOSED,
-    IN_BUILDING,
-    bare_ground,
-    flag_artefacts,
-    judged_low_spots,
-    low_spots_under_roofs,
+from lotflow.terrain.catchments import (
+    catchment_cells,
+    label_polygons,
+    lot_balance,
+    lot_line_crossings,
+    simplified_outlines,
 )
-from lotflow.terrain.catchments import catchment_cells, label_polygons, simplified_outlines
 from lotflow.terrain.cells import channel_cells, line_cells, polygon_cells
 from lotflow.terrain.flow_paths import flow_paths
 from lotflow.terrain.inlet_places import (
@@ -33,12 +29,19 @@ from lotflow.terrain.inlet_places import (
     set_rims,
     snap_inlets,
 )
-from lotflow.terrain.lot_line import lot_balance, lot_line_crossings
 from lotflow.terrain.low_spots import (
+    AT_GAP,
+    DAMMED,
+    ENCLOSED,
+    IN_BUILDING,
+    bare_ground,
     cut_by_edge,
     find_low_spots,
+    flag_artefacts,
     inflow_cells,
     inner_low_spots,
+    judged_low_spots,
+    low_spots_under_roofs,
 )
 from lotflow.terrain.routing import Culvert, Drains, no_drains, route, upstream_of
 from lotflow.terrain.surface import prepare_surface
@@ -477,7 +480,7 @@ def test_crossings_sum_to_the_balance():
 def test_flow_paths_run_downhill_and_join():
     """Each path falls, ends where another begins, and order grows only where equals meet."""
     routing = natural(rough(60, 4))
-    paths = flow_paths(routing, 30)
+    paths = flow_paths(routing, 30 * routing.surface.ground.cell_m2)
     filled = routing.field.filled.ravel()
     heads = {int(path.cells[0]) for path in paths}
     for path in paths:

@@ -55,12 +55,7 @@ def rows_of(tables: Mapping[str, pd.DataFrame], name: str) -> list[Row]:
     """
     Read a table as rows in which None stands for a missing value.
 
-    Parameters
-    ----------
-    tables
-        By name.
-    name
-        Of the table; one that is missing has no rows. Shapes are left out.
+    `name`: of the table; one that is missing has no rows. Shapes are left out.
 
     Examples
     --------
@@ -85,10 +80,7 @@ def there_today(rows: Iterable[Row]) -> list[Row]:
     """
     Keep what can be found on the site today.
 
-    Parameters
-    ----------
-    rows
-        With a `status`; without one it exists.
+    `rows`: with a `status`; without one it exists.
 
     Examples
     --------
@@ -100,14 +92,7 @@ def there_today(rows: Iterable[Row]) -> list[Row]:
 
 
 def proposed(rows: Iterable[Row]) -> list[Row]:
-    """
-    Keep what is to be built.
-
-    Parameters
-    ----------
-    rows
-        With a `status`.
-    """
+    """Keep what is to be built."""
     return [row for row in rows if row.get("status") == "proposed"]
 
 
@@ -115,15 +100,7 @@ def lines_by_state(content: FieldSheetContent) -> tuple[list[Row], list[Row]]:
     """
     Divide the checked drain lines into those that are there and those to be built.
 
-    Parameters
-    ----------
-    content
-        Of the sheet.
-
-    Returns
-    -------
-    today, to_be_built
-        Rows of the layer "drain_lines", each line once.
+    Both are rows of the layer "drain_lines", each line once.
     """
     rows = rows_of(content.layers, "drain_lines")
     today = [row for row in rows if row["case"] == "today"]

@@ -16,7 +16,7 @@ from reportlab.pdfbase.pdfmetrics import stringWidth
 from reportlab.pdfgen.canvas import Canvas
 from reportlab.platypus import BaseDocTemplate, Frame, NextPageTemplate, PageBreak, PageTemplate
 
-from lotflow.outputs.field_sheet.lettering import BOLD, REGULAR
+from lotflow.outputs.field_sheet.typesetting import BOLD, REGULAR
 from lotflow.outputs.palette import INK
 
 if TYPE_CHECKING:
@@ -54,19 +54,7 @@ class _CountedCanvas(Canvas):
 
 
 def text_width(units: UnitSystem) -> float:
-    """
-    Tell how wide the text of a page is.
-
-    Parameters
-    ----------
-    units
-        They decide the paper.
-
-    Returns
-    -------
-    width
-        In points.
-    """
+    """Tell how wide the text of a page is."""
     width, _ = _SIZES[units]
     return width - 2 * MARGIN
 
@@ -77,21 +65,10 @@ def print_sheet(
     """
     Print the map across the first page and the text upright on those after it.
 
-    Parameters
-    ----------
-    make_story
-        Gives what follows the map.
-    picture
-        The map, PNG.
-    title
-        Of every page, in characters the font has.
-    units
-        They decide the paper.
+    `make_story`: gives what follows the map; `title`: of every page, in characters the font
+    has.
 
-    Returns
-    -------
-    document
-        PDF; without any date, so that the same sheet has the same bytes.
+    The PDF is without any date, so that the same sheet has the same bytes.
     """
     target = io.BytesIO()
     document = BaseDocTemplate(
@@ -144,7 +121,7 @@ def _text_page(title: str, units: UnitSystem) -> PageTemplate:
 
     def draw(canvas: Any, _: Any) -> None:
         top = height - MARGIN
-        short = fitted(title, BOLD, 9, width - 2 * MARGIN - 2.2 * _INCH)
+        short = _fitted(title, BOLD, 9, width - 2 * MARGIN - 2.2 * _INCH)
         _write(canvas, MARGIN, top - 8, short, 9, font=BOLD, colour=HexColor(INK))
         _write_page_number(canvas, width - MARGIN, top - 8)
         canvas.setStrokeColor(_PALE)
@@ -163,17 +140,10 @@ def picture_size(picture: bytes, page: tuple[float, float]) -> tuple[float, floa
     """
     Tell how large a map is printed: at the resolution it states, so that its scale holds.
 
-    Parameters
-    ----------
-    picture
-        PNG; one that states no resolution, or is larger than the page, fills the page.
-    page
-        Width and height [point].
+    `picture`: PNG; one that states no resolution, or is larger than the page, fills the page;
+    `page`: width and height [point].
 
-    Returns
-    -------
-    size
-        Width and height [point].
+    Returns width and height [point].
     """
     with Image.open(io.BytesIO(picture)) as image:
         dots = image.info.get("dpi", (0.0, 0.0))[0]
@@ -185,18 +155,12 @@ def picture_size(picture: bytes, page: tuple[float, float]) -> tuple[float, floa
     return fills * image.size[0], fills * image.size[1]
 
 
-def fitted(text: str, font: str, size: float, width: float) -> str:
+def _fitted(text: str, font: str, size: float, width: float) -> str:
     """
     Cut a text to a width.
 
-    Parameters
-    ----------
-    text
-        In characters the font has.
-    font, size
-        Name and size [point].
-    width
-        Of the room there is [point].
+    `text`: in characters the font has; `font`, `size`: name and size [point]; `width`: of the
+    room there is [point].
     """
     if stringWidth(text, font, size) <= width:
         return text

@@ -1,4 +1,4 @@
-"""The parts of the sheet, each set from what is known of the site."""
+"""The sheet: its parts in order, and what is printed on every one."""
 
 from __future__ import annotations
 
@@ -6,64 +6,147 @@ from collections import Counter
 from typing import TYPE_CHECKING, Any, Final
 
 from lotflow.findings import label, standing_alone
-from lotflow.outputs.field_sheet.content import FieldSheetContent, Row, rows_of, there_today
-from lotflow.outputs.field_sheet.findings_order import different_subjects, findings_to_check
-from lotflow.outputs.field_sheet.levels import shots
-from lotflow.outputs.field_sheet.priorities import confidence, first_to_check, were_realised
-from lotflow.outputs.field_sheet.typesetting import BLANK, BOX, Cell, Span, Titled, Typesetter
-from lotflow.outputs.field_sheet.walk import Stage, walk
-from lotflow.outputs.field_sheet.words import QUESTIONS, VISIT, cautions
-from lotflow.units import shown
+from lotflow.layers import RESULT_LAYERS, SITE_LAYERS
+from lotflow.outputs.field_sheet.content import (
+    FieldSheetContent,
+    Row,
+    lines_by_state,
+    rows_of,
+    there_today,
+)
+from lotflow.outputs.field_sheet.hose import hose_part
+from lotflow.outputs.field_sheet.paper import print_sheet, text_width
+from lotflow.outputs.field_sheet.priorities import (
+    confidence,
+    different_subjects,
+    findings_to_check,
+    first_to_check,
+    were_realised,
+)
+from lotflow.outputs.field_sheet.typesetting import (
+    BLANK,
+    BOX,
+    MISSING,
+    Cell,
+    Lettering,
+    Span,
+    Titled,
+    Typesetter,
+    register_fonts,
+)
+from lotflow.outputs.field_sheet.walk import Stage, shots, walk
+from lotflow.outputs.summary_text import CAUTIONS
+from lotflow.units import METRES_PER_FOOT
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Iterator, Mapping, Sequence
+
+
+# What is printed on every sheet is common practice, no published source, unless one is named.
+_VISIT: Final = ("Date, time", "By", "Weather now", "Rain, last 24 h", "Level, rod no.")
+
+#: The first follow the questions of Charlotte-Mecklenburg Storm Water Services.
+_QUESTIONS: Final = (
+    "In every rain, or only in a heavy one? Since when, and what changed then: fence, patio, "
+    "shed, pool, addition, a neighbour's work?",
+    "Where exactly, how deep, for how many hours? Dates, photos, high-water marks?",
+    "Did water come in? Through wall, floor, window well, door, floor drain?",
+    "Wet in dry weather too? Irrigation, supply leak, spring, septic?",
+    "Who cleans gutters, grates and pipes, and how often? Is anything blocked, here or next door?",
+    "Where do sump, footing drain, AC, pool and water softener discharge?",
+    "Private lines: irrigation, lighting, pool, gas to a grill, pet fence, septic. Where?",
+    "Papers: plat with easements, grading plan, septic record, earlier drainage invoices, rules "
+    "of the association?",
+)
+
+#: Depths from which US rules ask for a way out of a trench, and for protection of its walls
+#: [m]: 29 CFR 1926.651(c)(2) and 1926.652(a).
+_LADDER_DEPTH_M: Final = 4.0 * METRES_PER_FOOT
+_SHORING_DEPTH_M: Final = 5.0 * METRES_PER_FOOT
+
+_TRENCH: Final = (
+    "Trenches: from 4 ft (1.2 m) deep a ladder within 25 ft, from 5 ft (1.5 m) shoring or sloped "
+    "walls unless in stable rock (US: 29 CFR 1926.651, .652); a stricter local rule governs. "
+    "Spoil 2 ft (0.6 m) back."
+)
+_ON_SITE: Final = (
+    "Near footings: no trench below a line that falls at 45 degrees from the footing, without an "
+    "engineer. Cracks, leaning walls, steep slopes: an engineer first.",
+    "Smell of sewage, grey water, paper: stop, gloves, tell the owner and the health department. "
+    "Water near electricity: stay out until the power is off.",
+    "Nobody alone in a trench, nobody into a pit or basin. Lift no grate while water runs into it, "
+    "and put it back.",
+)
+
+
+def cautions(content: FieldSheetContent) -> list[str]:
+    """List the cautions of a sheet, with what the data adds to them."""
+    trench = f"{_TRENCH}{_deepest(content)}"
+    return [*CAUTIONS[:1], trench, *_ON_SITE, *_drawn(content), *CAUTIONS[1:]]
+
+
+def _deepest(content: FieldSheetContent) -> str:
+    """Tell where a proposed trench is deepest, by the data."""
+    _, planned = lines_by_state(content)
+    known = [line for line in planned if line["deepest_trench_m"] is not None]
+    if not known:
+        return ""
+    line = max(known, key=lambda line: (line["deepest_trench_m"], line["name"]))
+    deepest = line["deepest_trench_m"]
+    needs = ""
+    if deepest >= _SHORING_DEPTH_M:
+        needs = ": ladder, and shoring or sloped walls"
+    elif deepest >= _LADDER_DEPTH_M:
+        needs = ": ladder"
+    depth = RESULT_LAYERS["drain_lines"].shown(line, "deepest_trench_m", content.units)
+    return f" Deepest proposed invert: {depth} below ground ({line['name']}){needs}."
+
+
+def _drawn(content: FieldSheetContent) -> Iterator[str]:
+    """Name what was drawn that work must keep clear of."""
+    rows = rows_of(content.site, "constraints")
+    if rows:
+        yield f"Drawn here, keep clear of: {'; '.join(_named(row) for row in rows)}."
+
+
+def _named(row: dict[str, Any]) -> str:
+    """Name one of them, with its kind."""
+    return f"{row['name']} ({row['kind']})" if row["name"] else str(row["kind"])
+
 
 _MOST_SPOTS: Final = 10
 _MOST_FINDINGS: Final = 8
 #: Rows left for what is found and is not in the data.
 _SPARE_SPOTS: Final = 1
 _SPARE_LINES: Final = 1
+_SPOTS: Final = RESULT_LAYERS["low_spots"]
+_LINES: Final = SITE_LAYERS["drain_lines"]
 _END_HEADS: Final = (
-    "Line, as drawn", "End", "Inside diam.", "Material, joint", "Sediment", "Standing water",
-    "Invert below rim", "Falls to (clock)", "Other pipes in",
+    "Line, as drawn", "End", *_LINES.labels("diameter"), "Material, joint",
+    *_LINES.labels("sediment", "standing_water"), "Invert below rim", "Falls to (clock)",
+    "Other pipes in",
 )  # fmt: skip
 
 
-def visit(setter: Typesetter, content: FieldSheetContent) -> list[Any]:
-    """
-    Set the head of the sheet: what it was made from, and who was there when.
-
-    Parameters
-    ----------
-    setter
-        Of the sheet.
-    content
-        Of the sheet.
-    """
+def _visit(setter: Typesetter, content: FieldSheetContent) -> list[Any]:
+    """Set the head of the sheet: what it was made from, and who was there when."""
     doubt = "A dip or a fall smaller than the accuracy may be an error of the survey."
-    table = setter.table(VISIT, [[BLANK] * len(VISIT)], [1] * len(VISIT), height=22)
+    table = setter.table(_VISIT, [[BLANK] * len(_VISIT)], [1] * len(_VISIT), height=22)
     return [setter.note(f"{content.note}. {doubt}"), table]
 
 
-def first_things(setter: Typesetter, content: FieldSheetContent) -> list[Any]:
-    """
-    Set what to check first: low spots in order, then what the checks found.
-
-    Parameters
-    ----------
-    setter
-        Of the sheet.
-    content
-        Of the sheet.
-    """
+def _first_things(setter: Typesetter, content: FieldSheetContent) -> list[Any]:
+    """Set what to check first: low spots in order, then what the checks found."""
     rmse = content.summary["accuracy"].get("rmse_m")
     ranked = first_to_check(content.summary["low_spots"], rmse)
     realised = were_realised(ranked)
     rows = [_spot_row(spot, _sureness(spot, rmse, realised), content)
             for spot in ranked[:_MOST_SPOTS]]  # fmt: skip
     rows += [["new"] + [BLANK] * 8 for _ in range(_SPARE_SPOTS)]
-    heads = ("No.", "Depth", "Area", "To building", "Stands in" if realised else "Above error",
-             "Note", "Bed level", "Water depth", "Photo no.")  # fmt: skip
+    (stands_in,) = _SPOTS.labels("probability")
+    heads = (*_SPOTS.labels("id", "depth_m", "area_m2", "building_distance_m"),
+             stands_in if realised else "Above error", "Note", "Bed level", "Water depth",
+             "Photo no.")  # fmt: skip
     heading = setter.heading("What to check first", _order_of(ranked, realised=realised))
     table = setter.table(heads, rows, (4.5, 7, 8, 8.5, 7, 21, 10, 10, 9))
     more = _left_out(len(ranked) - _MOST_SPOTS, "low_spots.csv")
@@ -104,17 +187,9 @@ def _spot_row(spot: Mapping[str, Any], sureness: str, content: FieldSheetContent
         "off the lot" if spot["on_lot_m2"] == 0 else "",
         f"inlets: {spot['inlets']}" if spot["inlets"] else "",
     )
-    return [
-        str(spot["id"]),
-        shown(spot["depth_m"], "depth", content.units),
-        shown(spot["area_m2"], "area", content.units),
-        shown(spot["building_distance_m"], "distance", content.units),
-        sureness,
-        "; ".join(filter(None, notes)),
-        BLANK,
-        BLANK,
-        BLANK,
-    ]
+    columns = ("id", "depth_m", "area_m2", "building_distance_m")
+    known = [_SPOTS.shown(spot, column, content.units) for column in columns]
+    return [*known, sureness, "; ".join(filter(None, notes)), BLANK, BLANK, BLANK]
 
 
 def _left_out(count: int, where: str) -> list[str]:
@@ -141,30 +216,14 @@ def _findings(setter: Typesetter, content: FieldSheetContent) -> list[Any]:
 
 
 def questions(setter: Typesetter) -> list[Any]:
-    """
-    Set the questions for the owner, with room for answers.
-
-    Parameters
-    ----------
-    setter
-        Of the sheet.
-    """
-    rows: list[list[Cell]] = [[str(n), text, BLANK] for n, text in enumerate(QUESTIONS, start=1)]
+    """Set the questions for the owner, with room for answers."""
+    rows: list[list[Cell]] = [[str(n), text, BLANK] for n, text in enumerate(_QUESTIONS, start=1)]
     heading = setter.heading("Ask the owner")
     return [*heading, setter.table((), rows, (2.6, 42, 42), height=26)]
 
 
-def walk_part(setter: Typesetter, content: FieldSheetContent) -> list[Any]:
-    """
-    Set the walk from the top down.
-
-    Parameters
-    ----------
-    setter
-        Of the sheet.
-    content
-        Of the sheet.
-    """
+def _walk_part(setter: Typesetter, content: FieldSheetContent) -> list[Any]:
+    """Set the walk from the top down."""
     rows: list[list[Cell]] = []
     spans: list[Span] = []
     for number, stage in enumerate(walk(content), start=1):
@@ -182,17 +241,8 @@ def _stops(stage: Stage) -> list[list[Cell]]:
     return stops or [[BOX, BLANK, BLANK, BLANK]]
 
 
-def existing_drains(setter: Typesetter, content: FieldSheetContent) -> list[Any]:
-    """
-    Set the checks at both ends of every line that is there.
-
-    Parameters
-    ----------
-    setter
-        Of the sheet.
-    content
-        Of the sheet.
-    """
+def _existing_drains(setter: Typesetter, content: FieldSheetContent) -> list[Any]:
+    """Set the checks at both ends of every line that is there."""
     lines = there_today(rows_of(content.site, "drain_lines"))
     rows: list[list[Cell]] = []
     spans: list[Span] = []
@@ -229,27 +279,18 @@ def _line_rows(line: Row | None, content: FieldSheetContent) -> list[list[Cell]]
 def _as_drawn(line: Row, content: FieldSheetContent) -> str:
     """What was drawn of a line: size, material, and whether it was measured."""
     sizes = [
-        shown(line[key], "diameter", content.units)
-        for key in ("diameter_m", "diameter_down_m")
-        if line[key] is not None
+        _LINES.shown(line, key, content.units)
+        for key in ("diameter", "diameter_down")
+        if line[f"{key}_m"] is not None
     ]
     if not sizes and line["size_m"] is not None:
-        sizes = [shown(line["size_m"], "diameter", content.units)]
+        sizes = [_LINES.shown(line, "size", content.units)]
     parts = (" to ".join(sizes), line["material"], line["evidence"])
     return ", ".join(filter(None, parts))
 
 
-def levels_part(setter: Typesetter, content: FieldSheetContent) -> list[Any]:
-    """
-    Set the levels to take.
-
-    Parameters
-    ----------
-    setter
-        Of the sheet.
-    content
-        Of the sheet.
-    """
+def _levels_part(setter: Typesetter, content: FieldSheetContent) -> list[Any]:
+    """Set the levels to take."""
     rows: list[list[Cell]] = [
         [shot.place, shot.reason, shot.upper, BLANK, shot.lower, BLANK] for shot in shots(content)
     ]
@@ -263,15 +304,42 @@ def levels_part(setter: Typesetter, content: FieldSheetContent) -> list[Any]:
     return [*heading, setter.table(heads, rows, (26, 31, 18, 11, 18, 11))]
 
 
-def cautions_part(setter: Typesetter, content: FieldSheetContent) -> list[Any]:
-    """
-    Set the cautions.
-
-    Parameters
-    ----------
-    setter
-        Of the sheet.
-    content
-        Of the sheet.
-    """
+def _cautions_part(setter: Typesetter, content: FieldSheetContent) -> list[Any]:
+    """Set the cautions."""
     return [*setter.heading("Cautions"), *setter.bullets(cautions(content))]
+
+
+def field_sheet_pdf(content: FieldSheetContent) -> bytes:
+    """Set and print a field sheet."""
+    lettering = Lettering(register_fonts())
+    setter = Typesetter(lettering, text_width(content.units))
+
+    def story() -> list[Any]:
+        parts = [
+            *_visit(setter, content),
+            *_first_things(setter, content),
+            *questions(setter),
+            *_walk_part(setter, content),
+            *_existing_drains(setter, content),
+            *hose_part(setter, content),
+            *_levels_part(setter, content),
+            *_cautions_part(setter, content),
+        ]
+        return [*parts, *_lacking(setter, lettering)]
+
+    title = lettering.plain(content.title)
+    return print_sheet(story, picture=content.picture, title=title, units=content.units)
+
+
+def _lacking(setter: Typesetter, lettering: Lettering) -> list[Any]:
+    """Say which characters the font lacks, where it lacks some."""
+    if not lettering.missing:
+        return []
+    codes = sorted(f"U+{ord(character):04X}" for character in lettering.missing)
+    listed = ", ".join(codes[:12]) + (" and more" if len(codes) > 12 else "")
+    return [
+        setter.note(
+            f"{MISSING} stands for characters that the font of this sheet lacks: {listed}. The "
+            "names are whole in the result's other files."
+        )
+    ]

@@ -1,57 +1,53 @@
-"""The walk from the top down: what is passed, in order from high to low."""
+"""The walk from the top down, and the levels to take on it."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 
-from lotflow.outputs.field_sheet.content import FieldSheetContent, Row, rows_of, there_today
-from lotflow.outputs.field_sheet.levels import undecided_sides
+from lotflow.layers import RESULT_LAYERS, SITE_LAYERS
+from lotflow.outputs.field_sheet.content import (
+    FieldSheetContent,
+    Row,
+    proposed,
+    rows_of,
+    there_today,
+)
 from lotflow.outputs.field_sheet.priorities import to_be_levelled
 from lotflow.units import shown
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Sequence
+    from collections.abc import Iterable, Iterator, Mapping, Sequence
+
 
 #: Most stops of each kind.
 _MOST: Final = {"outlet options": 3, "downspouts": 16, "run-on": 5, "spots": 8, "inlets": 12,
                 "outlets": 8}  # fmt: skip
 
-Stop = tuple[str, str]
+_SPOTS: Final = RESULT_LAYERS["low_spots"]
+_OPTIONS: Final = RESULT_LAYERS["outlet_options"]
+_SIDES: Final = RESULT_LAYERS["facades"]
+_CROSSINGS: Final = RESULT_LAYERS["lot_line_crossings"]
+
+_Stop = tuple[str, str]
 
 
 @dataclass(frozen=True)
 class Stage:
-    """
-    A stage of the walk.
+    """A stage of the walk."""
 
-    Parameters
-    ----------
-    title
-        What is looked at.
-    look_for
-        What to look for there.
-    stops
-        Each place, and what the data says of it.
-    left_out
-        How many places of this kind are not listed.
-    """
-
+    #: What is looked at.
     title: str
+    #: What to look for there.
     look_for: str
-    stops: Sequence[Stop] = ()
+    #: Each place, and what the data says of it.
+    stops: Sequence[_Stop] = ()
+    #: How many places of this kind are not listed.
     left_out: int = 0
 
 
 def walk(content: FieldSheetContent) -> list[Stage]:
-    """
-    Give the stages of the walk: roof, run-on, house, low spots, inlets, lines, outlets.
-
-    Parameters
-    ----------
-    content
-        Of the sheet.
-    """
+    """Give the stages of the walk: roof, run-on, house, low spots, inlets, lines, outlets."""
     return [
         _outside(content),
         _roof(content),
@@ -69,26 +65,19 @@ def walk(content: FieldSheetContent) -> list[Stage]:
     ]
 
 
-def _stage(title: str, look_for: str, stops: Sequence[Stop], most: int) -> Stage:
+def _stage(title: str, look_for: str, stops: Sequence[_Stop], most: int) -> Stage:
     """Make a stage of no more than so many stops."""
     return Stage(title, look_for, stops[:most], max(len(stops) - most, 0))
 
 
-def high_to_low(rows: Iterable[Row], key: str) -> list[Row]:
+def _high_to_low(rows: Iterable[Row], key: str) -> list[Row]:
     """
     Order places from high to low; those of unknown level last.
-
-    Parameters
-    ----------
-    rows
-        Of places.
-    key
-        Of their level.
 
     Examples
     --------
     >>> rows = [{"level_m": 1.0}, {"level_m": None}, {"level_m": 2.0}]
-    >>> [row["level_m"] for row in high_to_low(rows, "level_m")]
+    >>> [row["level_m"] for row in _high_to_low(rows, "level_m")]
     [2.0, 1.0, None]
     """
     return sorted(rows, key=lambda row: (row[key] is None, -(row[key] or 0.0)))
@@ -100,7 +89,7 @@ def _outside(content: FieldSheetContent) -> Stage:
     stops = [
         (
             f"From {one['subject']} to {one['place']} ({one['kind']})",
-            f"{shown(one['run_m'], 'distance', content.units)} long, {_left(one, content)}: "
+            f"{_OPTIONS.shown(one, 'run_m', content.units)} long, {_left(one, content)}: "
             f"{one['verdict']}",
         )
         for one in best
@@ -118,7 +107,7 @@ def _left(option: Row, content: FieldSheetContent) -> str:
     """What is left of the fall after the least fall of a pipe, or what it lacks."""
     if option["left_m"] is None:
         return "fall unknown"
-    fall = shown(abs(option["left_m"]), "depth", content.units)
+    fall = _OPTIONS.column("left_m").shown(abs(option["left_m"]), content.units)
     return f"{fall} of fall to spare" if option["left_m"] >= 0 else f"lacks {fall} of fall"
 
 
@@ -143,8 +132,8 @@ def _roof(content: FieldSheetContent) -> Stage:
 
 def _roof_area(spout: Row, content: FieldSheetContent) -> str:
     """Roof a downspout drains, where it was given."""
-    area = spout["roof_area_m2"]
-    return "" if area is None else f"; {shown(area, 'area', content.units)} of roof"
+    area = SITE_LAYERS["downspouts"].shown(spout, "roof_area", content.units)
+    return "" if spout["roof_area_m2"] is None else f"; {area} of roof"
 
 
 def _run_on(content: FieldSheetContent) -> Stage:
@@ -155,10 +144,10 @@ def _run_on(content: FieldSheetContent) -> Stage:
     stops = [
         (
             f"Run-on {one['id']}",
-            f"{shown(one['elevation_m'], 'elevation', content.units)}; "
-            f"{shown(one['area_m2'], 'area', content.units)} drain to it",
+            f"{_CROSSINGS.shown(one, 'elevation_m', content.units)}; "
+            f"{_CROSSINGS.shown(one, 'area_m2', content.units)} drain to it",
         )
-        for one in high_to_low(places[:most], "elevation_m")
+        for one in _high_to_low(places[:most], "elevation_m")
     ]
     return Stage(
         "Run-on over the lot line, from high to low",
@@ -171,9 +160,9 @@ def _run_on(content: FieldSheetContent) -> Stage:
 
 def _house(content: FieldSheetContent) -> Stage:
     """Ring round the house: sides that fail, then those undecided, in one stop."""
-    sides = undecided_sides(content.summary)
+    sides = _undecided_sides(content.summary)
     stops = [
-        (side["name"], f"{_fall(side['slope'])}; least {side['slope_limit']:.0%} away")
+        (side["name"], f"{_fall(side)}; least {_SIDES.shown(side, 'slope_limit', 'us')} away")
         for side in sides
         if side["verdict"] == "too flat"
     ]
@@ -188,9 +177,10 @@ def _house(content: FieldSheetContent) -> Stage:
     )
 
 
-def _fall(slope: float) -> str:
+def _fall(side: Row) -> str:
     """Tell which way the ground falls at a wall."""
-    return f"{abs(slope):.1%} {'away from' if slope >= 0 else 'towards'} the wall"
+    slope = _SIDES.column("slope").shown(abs(side["slope"]), "us")
+    return f"{slope} {'away from' if side['slope'] >= 0 else 'towards'} the wall"
 
 
 def _spots(content: FieldSheetContent) -> Stage:
@@ -201,13 +191,13 @@ def _spots(content: FieldSheetContent) -> Stage:
     stops = [
         (
             f"Low spot {spot['id']}",
-            f"{shown(spot['bed_elevation_m'], 'elevation', content.units)}; "
+            f"{_SPOTS.shown(spot, 'bed_elevation_m', content.units)}; "
             f"{'at least ' if spot.get('not_closed') else ''}"
-            f"{shown(spot['depth_m'], 'depth', content.units)} deep"
+            f"{_SPOTS.shown(spot, 'depth_m', content.units)} deep"
             + (f"; inlets: {spot['inlets']}" if spot["inlets"] else "")
             + (f"; may be none: {spot['artefact']}" if spot["artefact"] else ""),
         )
-        for spot in high_to_low(spots[:most], "bed_elevation_m")
+        for spot in _high_to_low(spots[:most], "bed_elevation_m")
     ]
     return Stage(
         "Low spots, from high to low",
@@ -235,9 +225,9 @@ def _rim(inlet: Row, content: FieldSheetContent) -> str:
     """What was drawn of the rim of an inlet."""
     parts = []
     if inlet["rim_m"] is not None:
-        parts.append(f"rim {shown(inlet['rim_m'], 'elevation', content.units)}")
+        parts.append(f"rim {SITE_LAYERS['inlets'].shown(inlet, 'rim', content.units)}")
     if inlet["rim_above_ground_m"]:
-        height = shown(inlet["rim_above_ground_m"], "depth", content.units)
+        height = SITE_LAYERS["inlets"].shown(inlet, "rim_above_ground", content.units)
         parts.append(f"{height} above the ground beside it")
     return "; ".join(parts)
 
@@ -258,8 +248,8 @@ def _outlets(content: FieldSheetContent) -> Stage:
     """Outlets that are there, from high to low."""
     outlets = there_today(rows_of(content.site, "outlets"))
     stops = [
-        (_joined(one["name"], one["kind"]), _known_level("invert", one["invert_m"], content))
-        for one in high_to_low(outlets, "invert_m")
+        (_joined(one["name"], one["kind"]), _invert(one, content))
+        for one in _high_to_low(outlets, "invert_m")
     ]
     return _stage(
         "Outlets",
@@ -270,11 +260,145 @@ def _outlets(content: FieldSheetContent) -> Stage:
     )
 
 
-def _known_level(of: str, level_m: float | None, content: FieldSheetContent) -> str:
-    """A level with its name; nothing where it is not known."""
-    return "" if level_m is None else f"{of} {shown(level_m, 'elevation', content.units)}"
+def _invert(outlet: Row, content: FieldSheetContent) -> str:
+    """Invert of an outlet; nothing where it is not known."""
+    level = SITE_LAYERS["outlets"].shown(outlet, "invert", content.units)
+    return "" if outlet["invert_m"] is None else f"invert {level}"
 
 
 def _joined(name: Any, more: Any) -> str:
     """A name with what else is known of it."""
     return f"{name}, {more}" if more else str(name)
+
+
+#: Most rows of each kind, so that the list is walked to its end.
+_MOST_SPOTS: Final = 6
+_MOST_SIDES: Final = 6
+_MOST_OPENINGS: Final = 10
+_MOST_NODES: Final = 16
+_TIE_POINTS: Final = 3
+
+#: Verdicts on the ground beside a building that a level can change.
+_UNDECIDED: Final = ("too flat", "cannot tell")
+
+
+@dataclass(frozen=True)
+class Shot:
+    """A pair of levels to take at one place."""
+
+    place: str
+    #: What it decides.
+    reason: str
+    #: What each level is of, and what is known of it; empty for none.
+    lower: str
+    upper: str
+
+
+def shots(content: FieldSheetContent) -> list[Shot]:
+    """List the levels to take, in the order of the work."""
+    return [
+        *_ties(),
+        *_opening_levels(content),
+        *_spot_levels(content),
+        *_drain_levels(content),
+        *_new_ends(content),
+        *_side_levels(content),
+    ]
+
+
+def _ties() -> Iterator[Shot]:
+    """Benchmark, and what ties the levels to the elevation data."""
+    stays = "stays where it is; close on it"
+    yield Shot("Benchmark", stays, "start", "closing")
+    for number in range(1, _TIE_POINTS + 1):
+        reason = "even road, drive or slab"
+        yield Shot(f"Tie point {number}", reason, "by the data", "shot")
+
+
+def _opening_levels(content: FieldSheetContent) -> Iterator[Shot]:
+    """Sills and the ground beside them."""
+    openings = content.summary.get("openings", [])
+    for one in openings[:_MOST_OPENINGS]:
+        yield Shot(
+            str(one["name"] or one["kind"] or "Opening"),
+            _why_opening(one, content),
+            _level("ground", one["ground_m"], content),
+            _level("sill", one["sill_m"], content),
+        )
+    if not openings:
+        yield Shot("Lowest door sill", "water enters there first", "ground", "sill")
+        yield Shot("Lowest window well, vent", "likewise", "ground", "rim")
+
+
+def _why_opening(one: Mapping[str, Any], content: FieldSheetContent) -> str:
+    """Why an opening is levelled."""
+    freeboard = one["freeboard_m"]
+    if freeboard is None:
+        return "height of the step"
+    height = RESULT_LAYERS["openings"].column("freeboard_m").shown(abs(freeboard), content.units)
+    side = "above" if freeboard >= 0 else "below"
+    height = f"at most {height}" if one.get("not_closed") and freeboard >= 0 else height
+    return f"{height} {side} the spill of low spot {one['low_spot']}"
+
+
+def _spot_levels(content: FieldSheetContent) -> Iterator[Shot]:
+    """Deepest points and spill points."""
+    rmse = content.summary["accuracy"].get("rmse_m")
+    for spot in to_be_levelled(content.summary["low_spots"], rmse)[:_MOST_SPOTS]:
+        depth = RESULT_LAYERS["low_spots"].shown(spot, "depth_m", content.units)
+        depth = f"at least {depth}" if spot.get("not_closed") else depth
+        yield Shot(
+            f"Low spot {spot['id']}",
+            f"is it {depth} deep?" + (f" {spot['artefact']}" if spot["artefact"] else ""),
+            _level("deepest", spot["bed_elevation_m"], content),
+            _level("spill", spot["spill_elevation_m"], content),
+        )
+
+
+def _drain_levels(content: FieldSheetContent) -> Iterator[Shot]:
+    """Rims and inverts of what is there."""
+    kinds = {"inlet": "is the grate the low point?", "outlet": "fall of the whole line"}
+    # bends and junctions under the lawn cannot be reached with a rod
+    nodes = [row for row in rows_of(content.layers, "nodes")
+             if row["case"] == "today" and row["kind"] in kinds]  # fmt: skip
+    for node in nodes[:_MOST_NODES]:
+        yield Shot(
+            node["name"],
+            kinds[node["kind"]],
+            _level("invert", node["invert_m"], content),
+            _level("rim" if node["kind"] == "inlet" else "ground", node["rim_m"], content),
+        )
+    if nodes:
+        return
+    for inlet in there_today(rows_of(content.site, "inlets"))[:_MOST_NODES]:
+        yield Shot(inlet["name"], kinds["inlet"], "invert", _level("rim", inlet["rim_m"], content))
+
+
+def _new_ends(content: FieldSheetContent) -> Iterator[Shot]:
+    """Where proposed lines are to end: a curb is often not in the data."""
+    for outlet in proposed(rows_of(content.site, "outlets"))[:_MOST_SPOTS]:
+        invert = _level("invert", outlet["invert_m"], content)
+        if outlet["kind"] == "curb":
+            # its flow line is what a pipe must stay above; few rasters show it
+            yield Shot(outlet["name"], f"data may miss the curb; {invert}", "gutter", "walk")
+        else:
+            yield Shot(outlet["name"], "is there fall to it?", invert, "ground")
+
+
+def _side_levels(content: FieldSheetContent) -> Iterator[Shot]:
+    """Sides of buildings of which the data cannot tell whether the ground falls away."""
+    for side in _undecided_sides(content.summary)[:_MOST_SIDES]:
+        reach = RESULT_LAYERS["facades"].shown(side, "reach_m", content.units)
+        reason = f"{side['verdict']}, by the data"
+        yield Shot(side["name"], reason, f"at {reach}", "at wall")
+
+
+def _undecided_sides(summary: Mapping[str, Any]) -> list[Row]:
+    """Give the sides of buildings to be levelled, those that fail by the data first."""
+    sides = [side for side in summary.get("facades", []) if side["verdict"] in _UNDECIDED]
+    return sorted(sides, key=lambda side: _UNDECIDED.index(side["verdict"]))
+
+
+def _level(of: str, level_m: float | None, content: FieldSheetContent) -> str:
+    """Name a level, with what the data has for it."""
+    return of if level_m is None else f"{of} {shown(level_m, 'elevation', content.units)}"

@@ -15,9 +15,8 @@ import numpy as np
 import shapely
 
 from lotflow.outputs import palette
-from lotflow.outputs.map_ground import DEPTH_STOPS, depth_pixels, depth_scale, ground_pixels
-from lotflow.outputs.plan_page.entries import inlet_peaks
-from lotflow.outputs.plan_page.features import drawn_layers, open_value
+from lotflow.outputs.map.ground import DEPTH_STOPS, depth_pixels, depth_scale, ground_pixels
+from lotflow.outputs.plan_page.drawn import drawn_layers, open_value
 from lotflow.outputs.plan_page.grids import (
     corner_degrees,
     elevation_grid,
@@ -25,9 +24,9 @@ from lotflow.outputs.plan_page.grids import (
     picture,
     water_grid,
 )
-from lotflow.outputs.plan_page.tables import page_tables
+from lotflow.outputs.plan_page.tables import inlet_peaks, page_tables
 from lotflow.outputs.result_file import ResultFile, text_file
-from lotflow.units import SHOWN, TO_SI, sign
+from lotflow.units import CARRIED, SHOWN, TO_SI, after_number
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -35,7 +34,7 @@ if TYPE_CHECKING:
     import pandas as pd
 
     from lotflow.grid import Grid
-    from lotflow.outputs.map_ground import DepthScale, Pixels
+    from lotflow.outputs.map.ground import DepthScale, Pixels
     from lotflow.terrain.routing import Routing
     from lotflow.units import UnitSystem
 
@@ -98,8 +97,6 @@ def plan_page_file(name: str, content: PageContent) -> ResultFile:
     ----------
     name
         Name in the result folder.
-    content
-        What it shows.
     """
     return text_file(name, plan_page(content))
 
@@ -108,15 +105,8 @@ def plan_page(content: PageContent) -> str:
     """
     Write a plan page: the same content gives the same text.
 
-    Parameters
-    ----------
-    content
-        What it shows.
-
-    Returns
-    -------
-    page
-        HTML that works from a file, without a network, under its own strict content policy.
+    Returns HTML that works from a file, without a network, under its own strict content
+    policy.
     """
     leaflet = importlib.resources.files("js_lib_leaflet") / "static" / "js_lib_leaflet"
     library = (leaflet / "leaflet.js").read_text("utf-8")
@@ -128,7 +118,7 @@ def plan_page(content: PageContent) -> str:
         "title": html.escape(content.title),
         "policy": html.escape(_policy(style, script)),
         "style": style,
-        "data": data_text(page_data(content)),
+        "data": data_text(_page_data(content)),
         "script": script,
     }
     # one pass: what stands in one part is never taken for the place of another
@@ -156,10 +146,7 @@ def data_text(data: Any) -> str:
     r"""
     Write data as JSON that cannot end its script element.
 
-    Parameters
-    ----------
-    data
-        Text, numbers, lists and mappings; finite numbers only.
+    `data`: text, numbers, lists and mappings; finite numbers only.
 
     Examples
     --------
@@ -170,15 +157,8 @@ def data_text(data: Any) -> str:
     return text.replace("<", "\\u003c").replace("\u2028", "\\u2028").replace("\u2029", "\\u2029")
 
 
-def page_data(content: PageContent) -> dict[str, Any]:
-    """
-    Give everything a page shows as plain values.
-
-    Parameters
-    ----------
-    content
-        What it shows.
-    """
+def _page_data(content: PageContent) -> dict[str, Any]:
+    """Give everything a page shows as plain values."""
     ground = content.ground
     scale = _scale(content)
     rows, columns = ground.shape
@@ -256,7 +236,11 @@ def _shown() -> dict[str, dict[str, dict[str, Any]]]:
     """How the program shows each quantity, for the page to do the same."""
     return {
         quantity: {
-            system: {"factor": TO_SI[unit], "decimals": decimals, "sign": sign(unit)}
+            system: {
+                "factor": TO_SI[unit] / TO_SI[CARRIED[quantity]],
+                "decimals": decimals,
+                "unit": after_number(unit),
+            }
             for system, (unit, decimals) in systems.items()
         }
         for quantity, systems in SHOWN.items()

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
-from lotflow.outputs.map_ground import Pixels
+from lotflow.outputs.map.ground import Pixels
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -36,15 +36,9 @@ def packed(values: NDArray[Any]) -> str:
     """
     Compress an array of whole numbers for a page.
 
-    Parameters
-    ----------
-    values
-        Any shape; written row by row, little-endian.
+    `values`: any shape; written row by row, little-endian.
 
-    Returns
-    -------
-    text
-        Base64 of a zlib stream.
+    Returns Base64 of a zlib stream.
 
     Examples
     --------
@@ -59,10 +53,7 @@ def packed_text(text: str) -> str:
     """
     Compress a long text for a page.
 
-    Parameters
-    ----------
-    text
-        As `packed`, of its bytes in UTF-8.
+    `text`: as `packed`, of its bytes in UTF-8.
 
     Examples
     --------
@@ -76,15 +67,9 @@ def elevation_grid(ground: Grid) -> dict[str, Any]:
     """
     Embed elevations: steps above the lowest, as differences along each row.
 
-    Parameters
-    ----------
-    ground
-        Elevation [m]; NaN where there is none.
+    `ground`: elevation [m]; NaN where there is none.
 
-    Returns
-    -------
-    grid
-        `base` and `step` [m], and the packed numbers; 65535 stands for no elevation.
+    Returns `base` and `step` [m], and the packed numbers; 65535 stands for no elevation.
     """
     missing = ground.missing
     if missing.all():
@@ -100,19 +85,11 @@ def elevation_grid(ground: Grid) -> dict[str, Any]:
     return {"base": base, "step": step, "values": packed(change)}
 
 
-def way_codes(routing: Routing) -> NDArray[np.uint8]:
+def _way_codes(routing: Routing) -> NDArray[np.uint8]:
     """
     Give every cell's direction, or what ends a way there.
 
-    Parameters
-    ----------
-    routing
-        With inlets.
-
-    Returns
-    -------
-    codes
-        Shape of the grid: 1 to 8 for W NW N NE E SE S SW, else one of this module's codes.
+    Of the shape of the grid: 1 to 8 for W NW N NE E SE S SW, else one of this module's codes.
     """
     surface = routing.surface
     codes = routing.field.direction.astype(np.uint8)
@@ -130,20 +107,10 @@ def water_grid(routing: Routing, names: list[str]) -> dict[str, Any]:
     """
     Embed what is needed to follow the water.
 
-    Parameters
-    ----------
-    routing
-        With inlets.
-    names
-        Of the inlets.
-
-    Returns
-    -------
-    grid
-        Packed codes; eaves of roof cells in reading order; cells whose worth of rain is not
-        that of their kind; inlets and culverts by cell.
+    Gives packed codes; eaves of roof cells in reading order; cells whose worth of rain is
+    not that of their kind; inlets and culverts by cell.
     """
-    codes = way_codes(routing)
+    codes = _way_codes(routing)
     usual = np.where((codes == ROOF) | (codes == MISSING), 0.0, 1.0)
     other = np.flatnonzero(routing.weight != usual)
     inlet_cells = np.flatnonzero(routing.drains.inlet > 0)
@@ -168,15 +135,9 @@ def picture(pixels: Pixels) -> str:
     """
     Embed an image.
 
-    Parameters
-    ----------
-    pixels
-        Shape (rows, columns, 4): red, green, blue, opacity.
+    `pixels`: shape (rows, columns, 4): red, green, blue, opacity.
 
-    Returns
-    -------
-    address
-        A data address of a PNG.
+    Gives a data address of a PNG.
     """
     from PIL import Image  # noqa: PLC0415 - only where a page is asked for
 
@@ -191,11 +152,6 @@ def corner_degrees(grid: Grid) -> Mapping[str, tuple[float, float]]:
     Give latitude and longitude of the corners of a grid.
 
     Between them a page interpolates; over a window of 1 km that is good to some centimetres.
-
-    Parameters
-    ----------
-    grid
-        Any grid with a CRS.
     """
     from lotflow.outputs.positions import latitude_longitude  # noqa: PLC0415 - needs pyproj
 

@@ -10,20 +10,17 @@ function makeNumbers(shown) {
     if (!Array.isArray(value) && (typeof value !== "number" || Number.isNaN(value))) return "–";
     if (quantity === "number") return value.toLocaleString("en-US", { maximumFractionDigits: 2 });
     if (quantity === "whole") return text(value, 0);
-    if (quantity === "share") return `${text(100 * value, 0)} %`;
-    if (quantity === "slope") return `${text(100 * value, 2)} %`;
-    if (quantity === "hours") return `${text(value, 0)} h`;
-    const { factor, decimals, sign } = shown[quantity][system];
+    const { factor, decimals, unit } = shown[quantity][system];
     if (Array.isArray(value)) {
       const ends = value.map((end) => text(end / factor, decimals));
-      return `${ends[0] === ends[1] ? ends[0] : ends.join(" to ")} ${sign}`;
+      return `${ends[0] === ends[1] ? ends[0] : ends.join(" to ")}${unit}`;
     }
-    return `${text(value / factor, decimals)} ${sign}`;
+    return `${text(value / factor, decimals)}${unit}`;
   };
   return { show };
 }
 
 function gradeText(slope, system) {
-  const percent = `${(100 * slope).toFixed(2)} %`;
+  const percent = `${(100 * slope).toFixed(2)}%`;
   return system === "us" ? `${percent} (${(12 * slope).toFixed(2)} in per ft)` : percent;
 }

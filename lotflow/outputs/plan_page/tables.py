@@ -1,4 +1,4 @@
-"""The tables of a plan page; a row may belong to something that is drawn."""
+"""The tables of a plan page, and their entries; a row may belong to something that is drawn."""
 
 from __future__ import annotations
 
@@ -6,20 +6,16 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 
 from lotflow.findings import standing_alone
-from lotflow.outputs.plan_page.entries import (
-    best_options,
-    case_entries,
-    crossing_entries,
-    inlet_peaks,
-    lines_of_result,
-    lines_today,
-    outlet_entries,
-    outlet_nodes,
-    pond_entries,
-    section,
-    with_bounds,
+from lotflow.layers import RESULT_LAYERS, Column
+from lotflow.outputs.plan_page.drawn import (
+    NOT_CLOSED,
+    OPEN_KEYS,
+    open_value,
+    outlets,
+    plain,
+    sizes_told,
 )
-from lotflow.outputs.plan_page.features import OPEN_KEYS, open_value
+from lotflow.scenarios import OPEN, Scenario
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
@@ -29,211 +25,283 @@ if TYPE_CHECKING:
     Entries = Callable[[Mapping[str, Any], str], Sequence[Mapping[str, Any]]]
 
 
+def section(content: Mapping[str, Any], key: str) -> Sequence[Mapping[str, Any]]:
+    """Entries of a summary's section as they are."""
+    entries: Sequence[Mapping[str, Any]] = content[key]
+    return entries
+
+
+def _with_bounds(content: Mapping[str, Any], key: str) -> list[dict[str, Any]]:
+    """Entries of a summary's section, those that are not closed with a remark that says so."""
+    return [{**entry, "not_closed": _bound(entry)} for entry in content[key]]
+
+
+def _bound(entry: Mapping[str, Any]) -> str:
+    """Remark on what is not closed by the data; empty where all is."""
+    return NOT_CLOSED if entry.get("not_closed") else ""
+
+
+def _best_options(content: Mapping[str, Any], key: str) -> list[dict[str, Any]]:
+    """
+    Choose the best place that gravity might reach from each subject.
+
+    Examples
+    --------
+    >>> options = [{"rank": 1, "kind": "curb", "place": "Front"}, {"rank": 2, "kind": "street"}]
+    >>> _best_options({"outlet_options": options}, "outlet_options")[0]["kind"]
+    'curb, Front'
+    """
+    return [
+        {**entry, "kind": ", ".join(str(part) for part in (entry["kind"], entry["place"]) if part)}
+        for entry in content[key]
+        if entry["rank"] == 1
+    ]
+
+
+def pond_entries(content: Mapping[str, Any], key: str) -> list[dict[str, Any]]:
+    """
+    Give the water in each low spot after each storm, every inlet open.
+
+    Of several ponds in one low spot the deepest counts.
+    """
+    deepest: dict[tuple[Any, Any], Mapping[str, Any]] = {}
+    for entry in content[key]:
+        if entry["case"] == OPEN and entry["low_spot"] is not None:
+            where = (entry["low_spot"], entry["return_period_yr"])
+            known = deepest.get(where)
+            if known is None or entry["depth_m"] > known["depth_m"]:
+                deepest[where] = entry
+    return [_pond(deepest[where]) for where in sorted(deepest)]
+
+
+def _pond(entry: Mapping[str, Any]) -> dict[str, Any]:
+    """Say in words what no number says: that there is no water, or that it stays."""
+    kept = {key: value for key, value in entry.items() if key != "case"}
+    kept["not_closed"] = _bound(entry)
+    if not entry["depth_m"]:
+        nothing = dict.fromkeys(("volume_m3", "soaks_away_h", "freeboard_m", "building", "opening"))
+        return {**kept, **nothing, "depth_m": "dry"}
+    return {**kept, "soaks_away_h": "never" if (h := entry["soaks_away_h"]) is None else h}
+
+
+def _case_entries(content: Mapping[str, Any], key: str) -> list[dict[str, Any]]:
+    """Give the worst pond of each case in which inlets are blocked, per storm."""
+    return [
+        {**entry, "case": Scenario(entry["case"]).words, "not_closed": _bound(entry)}
+        for entry in content[key]
+        if entry["case"] != OPEN
+    ]
+
+
+def _lines_of_result(content: Mapping[str, Any], _: str) -> list[dict[str, Any]]:
+    """Drain lines of the system the result is for: the proposed one where there is one."""
+    lines = [line | sizes_told(line) for line in content["lines"]]
+    proposed = [line for line in lines if line.get("case") == "proposed"]
+    return proposed or lines
+
+
+def lines_today(content: Mapping[str, Any], _: str) -> list[dict[str, Any]]:
+    """Drain lines as they are today, where another system is proposed."""
+    lines = [line | sizes_told(line) for line in content["lines"]]
+    return [line for line in lines if line not in _lines_of_result(content, "lines")]
+
+
+def _crossing_entries(content: Mapping[str, Any], key: str) -> list[dict[str, Any]]:
+    """
+    Say which way water goes over the lot line.
+
+    Examples
+    --------
+    >>> _crossing_entries({"lot_line_crossings": [{"direction": "on"}]}, "lot_line_crossings")
+    [{'direction': 'onto the lot'}]
+    """
+    ways = {"on": "onto the lot", "off": "off the lot"}
+    return [{**entry, "direction": ways[entry["direction"]]} for entry in content[key]]
+
+
+def _outlet_nodes(nodes: pd.DataFrame | None) -> list[dict[str, Any]]:
+    """Give the outlets of the system the result is for."""
+    if nodes is None or nodes.empty:
+        return []
+    columns = ("case", "name", "detail", "invert_m")
+    return [
+        {column: plain(row[column]) for column in columns}
+        for row in outlets(nodes).to_dict("records")
+    ]
+
+
+def _outlet_entries(content: Mapping[str, Any], key: str) -> list[dict[str, Any]]:
+    """
+    Give each outlet with what comes there in each storm.
+
+    `content`: as `summary_content` gives it, with the list "outlets" of `_outlet_nodes`.
+
+    Examples
+    --------
+    >>> curb = {"case": "today", "name": "Curb", "invert_m": 30.0}
+    >>> storm = {"case": "today", "name": "Curb", "return_period_yr": 2.0, "flow_m3s": 0.003}
+    >>> _outlet_entries({"outlets": [curb], "outlet_storms": [storm]}, "outlets")[0]["flow_m3s"]
+    0.003
+    >>> _outlet_entries({"outlets": [curb]}, "outlets") == [curb]
+    True
+    """
+    entries = []
+    for outlet in content[key]:
+        storms = [
+            {name: storm[name] for name in ("return_period_yr", "flow_m3s")}
+            for storm in content.get("outlet_storms", ())
+            if (storm["case"], storm["name"]) == (outlet["case"], outlet["name"])
+        ]
+        entries += [{**outlet, **storm} for storm in storms] or [dict(outlet)]
+    return entries
+
+
+def inlet_peaks(content: Mapping[str, Any]) -> list[Mapping[str, Any]]:
+    """
+    Give the rational peaks of the inlets; a downspout or low spot may be called as one is.
+
+    Examples
+    --------
+    >>> rows = [{"subject": "A", "kind": kind, "method": "rational", "flow_m3s": flow}
+    ...         for kind, flow in (("inlet", 0.003), ("downspout", 0.001))]
+    >>> [row["flow_m3s"] for row in inlet_peaks({"runoff": rows})]
+    [0.003]
+    """
+    return [
+        row for row in content["runoff"] if (row["kind"], row["method"]) == ("inlet", "rational")
+    ]
+
+
 @dataclass(frozen=True)
-class Heading:
-    """
-    One column of a table.
+class _Heading:
+    """One column of a table: a column of a result layer, whose name is the key of the entries."""
 
-    Parameters
-    ----------
-    label
-        Shown above it.
-    key
-        Key of the entries; of a storm's value the key in `runoff` or `lines`.
-    quantity
-        As in `units.SHOWN`, or "text", "whole", "number", "share", "slope", "hours"; "remark" for
-        text below the row.
-    per_storm
-        Whether the value belongs to the chosen storm.
-    """
-
-    label: str
-    key: str
-    quantity: str = "text"
+    column: Column
+    #: Whether the value belongs to the chosen storm.
     per_storm: bool = False
+    #: Whether it is text that has a line of its own below the row.
+    is_remark: bool = False
+
+
+def _headings(
+    layer: str, *names: str, per_storm: bool = False, remarks: tuple[str, ...] = ()
+) -> tuple[_Heading, ...]:
+    """Columns of a layer as those of a table, remarks last."""
+    columns = [(name, False) for name in names] + [(name, True) for name in remarks]
+    return tuple(
+        _Heading(RESULT_LAYERS[layer].column(name), per_storm, is_remark)
+        for name, is_remark in columns
+    )
 
 
 @dataclass(frozen=True)
-class PageTable:
-    """
-    One table.
-
-    Parameters
-    ----------
-    title
-        Above it.
-    layer
-        Layer whose rows are drawn, matched by `named_by`; empty for none.
-    named_by
-        Key by which entries are told apart and found on the map.
-    headings
-        The columns.
-    entries
-        Gives the entries of its section.
-    note
-        Below the title; empty for none.
-    """
+class _PageTable:
+    """One table."""
 
     title: str
+    #: Layer whose rows are drawn, matched by `named_by`; empty for none.
     layer: str
+    #: Key by which entries are told apart and found on the map.
     named_by: str
-    headings: tuple[Heading, ...]
+    headings: tuple[_Heading, ...]
+    #: Gives the entries of its section.
     entries: Entries = section
     note: str = ""
 
 
 _LINES: Final = (
-    Heading("Name", "name"),
-    Heading("Bore", "diameter_m", "diameter"),
-    Heading("Slope", "slope_m_per_m", "slope"),
-    Heading("Can carry", "capacity_m3s", "flow"),
-    Heading("Needed", "needed"),
-    Heading("In the rarest storm", "needed_in_rarest"),
-    Heading("Flow", "flow_m3s", "flow", per_storm=True),
-)
+    *_headings("drain_lines", "name", "diameter_m", "slope_m_per_m", "capacity_m3s",
+               "required_size", "rarest_storm_size"),
+    *_headings("line_storms", "flow_m3s", per_storm=True),
+)  # fmt: skip
 _LINES_NOTE: Final = (
     "Needed: the smallest size on sale for the storm that lines are sized for; beside it that for "
     "the rarest. Flow is that of the chosen storm."
 )
 
-TABLES: Final[dict[str, PageTable]] = {
-    "low_spots": PageTable(
+TABLES: Final[dict[str, _PageTable]] = {
+    "low_spots": _PageTable(
         "Low spots", "low_spots", "id",
-        (
-            Heading("No.", "id", "whole"),
-            Heading("Depth", "depth_m", "depth"),
-            Heading("Area", "area_m2", "area"),
-            Heading("Volume", "volume_m3", "volume"),
-            Heading("Drains to it", "contributing_area_m2", "area"),
-            Heading("Stands in", "probability", "share"),
-            Heading("Note", "artefact", "remark"),
-            Heading("At least", "bound", "remark"),
-        ),
-        with_bounds,
+        _headings("low_spots", "id", "depth_m", "area_m2", "volume_m3", "contributing_area_m2",
+                  "probability", remarks=("artefact", "not_closed")),
+        _with_bounds,
     ),
-    "inlets": PageTable(
+    "inlets": _PageTable(
         "Inlets", "inlets", "name",
         (
-            Heading("Name", "name"),
-            Heading("Catchment", "catchment_m2", "area"),
-            Heading("Roofs", "roof_connected_m2", "area"),
-            Heading("Flow", "flow_m3s", "flow", per_storm=True),
-            Heading("At least", "bound", "remark"),
+            *_headings("inlets", "name", "catchment_m2", "roof_connected_m2"),
+            *_headings("runoff", "flow_m3s", per_storm=True),
+            *_headings("inlets", remarks=("not_closed",)),
         ),
-        with_bounds,
+        _with_bounds,
         note="A range where the error of the data leaves a number open: 9 of 10 likely surfaces, "
         "and the measured one, lie in it. Ranges of several inlets count the same water: do not "
         "add them.",
     ),
-    "outlet_options": PageTable(
+    "outlet_options": _PageTable(
         "Where gravity can lead it", "outlet_options", "subject",
-        (
-            Heading("From", "subject"),
-            Heading("To", "to"),
-            Heading("Run", "run_m", "length"),
-            Heading("Fall left", "left_m", "elevation"),
-            Heading("By the data", "verdict"),
-        ),
-        best_options,
+        _headings("outlet_options", "subject", "kind", "run_m", "left_m", "verdict"),
+        _best_options,
         "The best place each, in a small pipe, 4 in unless given. Whether water may be let out "
         "there is not judged.",
     ),
-    "ponds": PageTable(
+    "ponds": _PageTable(
         "Where water stands after the storm", "low_spots", "low_spot",
         (
-            Heading("Low spot", "low_spot", "whole"),
-            Heading("Depth", "depth_m", "depth", per_storm=True),
-            Heading("Volume", "volume_m3", "volume", per_storm=True),
-            Heading("Gone after", "soaks_away_h", "hours", per_storm=True),
-            Heading("Below the building", "freeboard_m", "depth", per_storm=True),
-            Heading("Building", "building", per_storm=True),
-            Heading("Opening", "opening", per_storm=True),
-            Heading("At least", "bound", "remark", per_storm=True),
+            *_headings("ponds", "low_spot"),
+            *_headings("ponds", "depth_m", "volume_m3", "soaks_away_h", "freeboard_m", "building",
+                       "opening", remarks=("not_closed",), per_storm=True),
         ),
         pond_entries,
         "With every inlet open.",
     ),
-    "pond_cases": PageTable(
+    "pond_cases": _PageTable(
         "If inlets are blocked, or take no more", "", "case",
         (
-            Heading("When", "when"),
-            Heading("Low spot", "low_spot", "whole", per_storm=True),
-            Heading("Depth", "depth_m", "depth", per_storm=True),
-            Heading("Rises", "rise_m", "depth", per_storm=True),
-            Heading("Below the building", "freeboard_m", "depth", per_storm=True),
-            Heading("Building", "building", per_storm=True),
-            Heading("Opening", "opening", per_storm=True),
-            Heading("Stands at or on", "touches", "remark", per_storm=True),
-            Heading("Runs over into", "spills_to", "remark", per_storm=True),
-            Heading("At least", "bound", "remark", per_storm=True),
+            *_headings("pond_cases", "case"),
+            *_headings("pond_cases", "low_spot", "depth_m", "rise_m", "freeboard_m", "building",
+                       "opening", remarks=("touches", "spills_to", "not_closed"), per_storm=True),
         ),
-        case_entries,
+        _case_entries,
         "Of the water that rises in each case, that which matters most.",
     ),
-    "facades": PageTable(
+    "facades": _PageTable(
         "Ground at the walls", "facades", "name",
-        (
-            Heading("Wall", "name"),
-            Heading("Falls away", "slope", "slope"),
-            Heading("At least", "slope_limit", "slope"),
-            Heading("By the data", "verdict"),
-        ),
+        _headings("facades", "name", "slope", "slope_limit", "verdict"),
     ),
-    "openings": PageTable(
+    "openings": _PageTable(
         "Openings of buildings", "openings", "name",
-        (
-            Heading("Opening", "name"),
-            Heading("Kind", "kind"),
-            Heading("Above ground", "above_ground_m", "depth"),
-            Heading("Above low spot's overflow", "freeboard_m", "depth"),
-            Heading("At least", "bound", "remark"),
-        ),
-        with_bounds,
+        _headings("openings", "name", "kind", "above_ground_m", "freeboard_m",
+                  remarks=("not_closed",)),
+        _with_bounds,
     ),
-    "lines": PageTable("Drain lines", "drain_lines", "name", _LINES, lines_of_result, _LINES_NOTE),
-    "lines_today": PageTable(
+    "lines": _PageTable(
+        "Drain lines", "drain_lines", "name", _LINES, _lines_of_result, _LINES_NOTE
+    ),
+    "lines_today": _PageTable(
         "Drain lines as they are today", "drain_lines", "name", _LINES, lines_today, _LINES_NOTE
     ),
-    "outlets": PageTable(
+    "outlets": _PageTable(
         "Outlets", "outlets", "name",
         (
-            Heading("Name", "name"),
-            Heading("Kind", "detail"),
-            Heading("Invert", "invert_m", "elevation"),
-            Heading("Flow", "flow_m3s", "flow", per_storm=True),
+            *_headings("nodes", "name", "detail", "invert_m"),
+            *_headings("outlet_storms", "flow_m3s", per_storm=True),
         ),
-        outlet_entries,
+        _outlet_entries,
     ),
-    "lot_line_crossings": PageTable(
+    "lot_line_crossings": _PageTable(
         "Water over the lot line", "lot_line_crossings", "id",
-        (
-            Heading("No.", "id", "whole"),
-            Heading("Way", "way"),
-            Heading("From", "area_m2", "area"),
-            Heading("Ground", "elevation_m", "elevation"),
-        ),
-        crossing_entries,
+        _headings("lot_line_crossings", "id", "direction", "area_m2", "elevation_m"),
+        _crossing_entries,
         "Places at which it comes onto the lot, and at which it leaves.",
     ),
-    "quantities": PageTable(
+    "quantities": _PageTable(
         "Quantities", "", "item",
-        (
-            Heading("Item", "item"),
-            Heading("Quantity", "quantity", "number"),
-            Heading("Unit", "unit"),
-            Heading("Counted as", "detail"),
-            Heading("Price", "price", "number"),
-            Heading("Cost", "cost", "number"),
-        ),
+        _headings("quantities", "item", "quantity", "unit", "detail", "price", "cost"),
     ),
-    "findings": PageTable(
+    "findings": _PageTable(
         "Findings", "", "subject",
-        (
-            Heading("Weight", "severity"),
-            Heading("Subject", "subject"),
-            Heading("Finding", "message"),
-            Heading("Part of", "part_of"),
-        ),
+        _headings("findings", "severity", "subject", "message", "part_of"),
     ),
 }  # fmt: skip
 
@@ -247,21 +315,13 @@ def page_tables(
     """
     Give the tables of a page.
 
-    Parameters
-    ----------
-    summary
-        As `summary_content` gives it.
-    layers
-        Layers of the result; "nodes" is used, and may be missing.
+    `layers`: layers of the result; "nodes" is used, and may be missing.
 
-    Returns
-    -------
-    tables
-        Those that have rows. A cell is a value, or for a storm's value a mapping from return
-        period to value.
+    Returns those that have rows. A cell is a value, or for a storm's value a mapping from
+    return period to value.
     """
     found = []
-    content = {**summary, "outlets": outlet_nodes(layers.get("nodes"))}
+    content = {**summary, "outlets": _outlet_nodes(layers.get("nodes"))}
     for key, table in TABLES.items():
         rows = _rows(key, table, content)
         if rows:
@@ -269,10 +329,15 @@ def page_tables(
             headings = [table.headings[n] for n in filled]
             found.append({
                 "key": key, "title": table.title, "note": table.note, "layer": table.layer,
-                "columns": [[heading.label, heading.quantity] for heading in headings],
+                "columns": [_shown_as(heading) for heading in headings],
                 "rows": [row | {"cells": [row["cells"][n] for n in filled]} for row in rows],
             })  # fmt: skip
     return found
+
+
+def _shown_as(heading: _Heading) -> list[str]:
+    """Label of a column, and the quantity that tells the page how to show its values."""
+    return [heading.column.label, "remark" if heading.is_remark else heading.column.shown_as]
 
 
 def _is_told(row: Mapping[str, Any], column: int) -> bool:
@@ -282,7 +347,7 @@ def _is_told(row: Mapping[str, Any], column: int) -> bool:
     return any(value not in (None, "") for value in values)
 
 
-def _rows(key: str, table: PageTable, content: Mapping[str, Any]) -> list[dict[str, Any]]:
+def _rows(key: str, table: _PageTable, content: Mapping[str, Any]) -> list[dict[str, Any]]:
     """Rows of one table, entries of the same name as one row."""
     by_name: dict[Any, list[Mapping[str, Any]]] = {}
     for position, entry in enumerate(table.entries(content, key)):
@@ -311,7 +376,7 @@ def _place(entry: Mapping[str, Any]) -> list[float] | None:
 
 
 def _cell(
-    heading: Heading, entries: Sequence[Mapping[str, Any]], content: Mapping[str, Any]
+    heading: _Heading, entries: Sequence[Mapping[str, Any]], content: Mapping[str, Any]
 ) -> Any:
     """One value, or one per storm."""
     if not heading.per_storm:
@@ -324,12 +389,13 @@ def _cell(
     }
 
 
-def _told(heading: Heading, entry: Mapping[str, Any]) -> Any:
+def _told(heading: _Heading, entry: Mapping[str, Any]) -> Any:
     """A value; of a catchment or flow the two ends of its range where the data leave it open."""
-    value = entry.get(heading.key)
-    if heading.key == "message":
+    key = heading.column.name
+    if key == "message":
         return standing_alone(entry["message"], today=entry["today"])
-    return open_value(entry, heading.key, value) if heading.key in OPEN_KEYS else value
+    value = entry.get(key)
+    return open_value(entry, key, value) if key in OPEN_KEYS else value
 
 
 def _storm(entry: Mapping[str, Any]) -> str:

@@ -2,38 +2,26 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+import numpy as np
+from numpy.typing import NDArray
 
+from lotflow.grid import IntArray
 from lotflow.terrain.compiled import compiled
-from lotflow.terrain.loops.steps import COLUMN_STEP, ROW_STEP
+from lotflow.terrain.loops.neighbours import COLUMN_STEP, ROW_STEP, IndexArray
 
-if TYPE_CHECKING:
-    from lotflow.grid import IntArray
-    from lotflow.terrain.loops.steps import ByteArray, IndexArray
+ByteArray = NDArray[np.uint8]
 
 
 @compiled
-def connected(marked: ByteArray, rows: int, columns: int, part: IntArray, queue: IndexArray) -> int:
+def connected(marked: ByteArray, rows: int, columns: int) -> tuple[IntArray, int]:
     """
-    Number the connected parts of marked cells, the eight neighbours counting as connected.
+    Number the connected parts of marked cells, and count them; see `kernels.connected_parts`.
 
-    Parameters
-    ----------
-    marked
-        1 on marked cells.
-    rows, columns
-        Shape of the grid.
-    part
-        0 everywhere; becomes the number of each cell's part, by row then column of their first
-        cells.
-    queue
-        Work space, one place per cell.
-
-    Returns
-    -------
-    count
-        Number of parts.
+    scipy.ndimage.label gives the same, but is not loaded for it: its import alone takes longer
+    than all the loops of a lot.
     """
+    part = np.zeros(marked.size, np.int32)
+    queue = np.empty(marked.size, np.int64)
     count = 0
     for start in range(rows * columns):
         if not marked[start] or part[start]:
@@ -58,34 +46,26 @@ def connected(marked: ByteArray, rows: int, columns: int, part: IntArray, queue:
                     part[other] = count
                     queue[last] = other
                     last += 1
-    return count
+    return part, count
 
 
 @compiled
-def nearest(marked: ByteArray, rows: int, columns: int, found: IntArray, work: IndexArray) -> None:
+def nearest(marked: ByteArray, rows: int, columns: int) -> IntArray:
     """
-    Find the marked cell nearest to each cell; of equally near ones the first by column then row.
-
-    Parameters
-    ----------
-    marked
-        1 on marked cells, of which there is at least one.
-    rows, columns
-        Shape of the grid.
-    found
-        Becomes the flat index of the nearest marked cell.
-    work
-        Work space, three places per column.
+    Find the marked cell nearest to each cell, of which there is one; see `kernels.nearest_marked`.
 
     References
     ----------
     Meijster, Roerdink, Hesselink (2000), A general algorithm for computing distance transforms
     in linear time, Mathematical Morphology and its Applications to Image and Signal Processing.
     """
+    found = np.empty(marked.size, np.int32)
+    work = np.empty(3 * columns, np.int64)
     for column in range(columns):
         _nearest_in_column(marked, rows, columns, column, found)
     for row in range(rows):
         _nearest_in_row(row, columns, found, work)
+    return found
 
 
 @compiled

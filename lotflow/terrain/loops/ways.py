@@ -1,129 +1,173 @@
-"""What is handed along the ways of water: labels upward, amounts downward."""
+"""What is handed along the ways of water and summed up, and how a realisation is measured."""
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import Any
 
+import numpy as np
+from numpy.typing import NDArray
+
+from lotflow.grid import FloatArray, IntArray
 from lotflow.terrain.compiled import compiled
-from lotflow.terrain.loops.steps import COLUMN_STEP, ROW_STEP
-
-if TYPE_CHECKING:
-    from lotflow.grid import FloatArray, IntArray
-    from lotflow.terrain.loops.steps import ByteArray, IndexArray
+from lotflow.terrain.loops.flood import neighbour_offsets
+from lotflow.terrain.loops.neighbours import COLUMN_STEP, ROW_STEP, DirectionArray
 
 
 @compiled
-def hand_up_labels(
-    direction: ByteArray, order: IndexArray, size: int, columns: int, label: IntArray
-) -> None:
+def hand_up(label: IntArray, direction: DirectionArray, order: NDArray[Any], columns: int) -> None:
     """
     Hand labels up to every cell whose water reaches them, in place.
 
-    Parameters
-    ----------
-    direction
-        Of each cell.
-    order
-        Cells so that each stands after the one it drains to.
-    size, columns
-        Of the grid.
-    label
-        Numbers of the cells that are asked about, 0 elsewhere; becomes the number of the first
-        numbered cell on each cell's way down, its own included, 0 where it meets none.
+    Cells stand in the order after those that drain to them; drains may be left out. A label
+    becomes the first on the way down, the cell's own included, 0 where there is none.
     """
-    for position in range(size):
-        cell = order[position]
-        k = direction[cell]
-        if k != 0 and label[cell] == 0:
-            label[cell] = label[cell + ROW_STEP[k] * columns + COLUMN_STEP[k]]
+    offset = neighbour_offsets(columns)
+    for position in range(order.size - 1, -1, -1):
+        cell = np.uint64(order[position])
+        if label[cell] == 0:
+            label[cell] = label[cell + offset[direction[cell]]]
 
 
 @compiled
-def sum_down(
-    direction: ByteArray, order: IndexArray, size: int, columns: int, total: FloatArray
+def hand_down(
+    amount: NDArray[Any], direction: DirectionArray, order: NDArray[Any], columns: int
 ) -> None:
     """
-    Sum weights down the directions, in place.
+    Sum what enters at each cell down the directions, in place.
 
-    Parameters
-    ----------
-    direction, order, size, columns
-        As for `hand_up_labels`.
-    total
-        What each cell adds; becomes what passes through it, its own weight included.
+    Cells stand in the order after those that drain to them; drains may be left out.
     """
-    for position in range(size - 1, -1, -1):
-        cell = order[position]
-        k = direction[cell]
-        if k != 0:
-            total[cell + ROW_STEP[k] * columns + COLUMN_STEP[k]] += total[cell]
+    offset = neighbour_offsets(columns)
+    for position in range(order.size):
+        cell = np.uint64(order[position])
+        if direction[cell]:
+            amount[cell + offset[direction[cell]]] += amount[cell]
 
 
 @compiled
 def sum_up(
-    receiver: IndexArray,
-    order: IndexArray,
-    target: IntArray,
+    sums: FloatArray,
     cost: FloatArray,
-    size: int,
-    result: FloatArray,
+    receiver: NDArray[np.int64],
+    order: NDArray[np.int64],
+    target: IntArray,
 ) -> None:
     """
-    Add up what each cell costs on the way down to a target, in place.
+    Add up what each cell costs on the way down to a target, in place; 0 on targets.
 
-    Parameters
-    ----------
-    receiver
-        Flat index of the cell each cell drains to; its own at drains.
-    order
-        Cells so that each stands after the one it drains to.
-    target
-        Number of the target on each cell; 0 elsewhere.
-    cost
-        Of the step from each cell to the next.
-    size
-        Number of cells.
-    result
-        What it costs from each drain on; becomes what it costs from each cell, 0 on targets.
+    Cells stand in the order before those that drain to them, drains among them: these are their
+    own receivers, and the sums hold what it costs from them on.
     """
-    for position in range(size):
-        cell = order[position]
+    for cell in order:
         if target[cell] > 0:
-            result[cell] = 0.0
+            sums[cell] = 0.0
         elif receiver[cell] != cell:
-            result[cell] = cost[cell] + result[receiver[cell]]
+            sums[cell] = cost[cell] + sums[receiver[cell]]
 
 
 @compiled
-def walk_down(
-    receiver: IndexArray, target: IntArray, wanted: int, start: int, size: int, cells: IndexArray
-) -> int:
-    """
-    Walk down from a cell to the first of a target, or to where its water ends.
+def raise_drawn(
+    elevation: FloatArray,
+    building: IntArray,
+    raise_m: float,
+    wall_cells: NDArray[np.int64],
+    wall_height: FloatArray,
+) -> None:
+    """Put buildings, by their numbers, and walls of a height [m] onto open ground [m], in place."""
+    for i in range(wall_cells.size):
+        elevation[wall_cells[i]] += wall_height[i]
+    highest = np.full(building.max() + 1, -np.inf)
+    if highest.size == 1:
+        return
+    for cell in range(building.size):
+        number = building[cell]
+        if number:
+            highest[number] = max(highest[number], elevation[cell])
+    for cell in range(building.size):
+        if building[cell]:
+            elevation[cell] = highest[building[cell]] + raise_m
 
-    Parameters
-    ----------
-    receiver, target
-        As for `sum_up`.
-    wanted
-        Number of the target; others are passed through.
-    start
-        Cell to begin at.
-    size
-        Number of cells, and longest walk.
-    cells
-        Filled with the cells of the walk, the first and last included.
 
-    Returns
-    -------
-    count
-        Number of these cells.
+@compiled
+def levels_of(elevation: FloatArray, step: float) -> tuple[IntArray, int]:
     """
-    cells[0] = start
-    count = 1
-    cell = start
-    while target[cell] != wanted and receiver[cell] != cell and count < size:
-        cell = receiver[cell]
-        cells[count] = cell
-        count += 1
-    return count
+    Turn elevations [m] into whole steps above a base, and give that base.
+
+    The relief must be below 2^31 steps: see `drainage.whole_levels`, which asks.
+    """
+    base = int(np.rint(elevation.min() / step))
+    level = np.empty(elevation.size, np.int32)
+    for cell in range(elevation.size):
+        level[cell] = np.int32(np.int64(np.rint(elevation[cell] / step)) - base)
+    return level, base
+
+
+@compiled
+def let_out(
+    rain: IntArray, direction: DirectionArray, up: IntArray, down: IntArray, columns: int
+) -> None:
+    """
+    Add what culverts let out to the flow below them, in place.
+
+    A culvert must stand before those that its water runs into.
+    """
+    for culvert in range(up.size):
+        cell = down[culvert]
+        flow = rain[up[culvert]]
+        while True:
+            rain[cell] += flow
+            k = direction[cell]
+            if k == 0:
+                break
+            cell = cell + ROW_STEP[k] * columns + COLUMN_STEP[k]
+
+
+@compiled
+def count_labels(
+    label: IntArray, landing: IntArray, share: FloatArray, inlets: int, hits: NDArray[np.uint16]
+) -> FloatArray:
+    """
+    Count the cells of each inlet's catchment, and add them to the counts of each cell.
+
+    The label of a cell counts for those whose rain lands on it, by the share of a cell's worth
+    of rain that enters the flow. The counts, of inlets by cells, tell how often a cell drained to
+    an inlet; they are changed.
+    """
+    cells = np.zeros(inlets, np.float64)
+    for cell in range(label.size):
+        number = label[landing[cell]]
+        if number > 0 and share[cell] > 0.0:
+            cells[number - 1] += share[cell]
+            hits[number - 1, cell] += 1
+    return cells
+
+
+@compiled
+def sums_by_label(label: IntArray, weight: FloatArray, inlets: int) -> FloatArray:
+    """Sum what enters at the cells that drain to each inlet."""
+    total = np.zeros(inlets, np.float64)
+    for cell in range(label.size):
+        if label[cell] > 0:
+            total[label[cell] - 1] += weight[cell]
+    return total
+
+
+@compiled
+def water_in_outlines(
+    ground: IntArray, level: IntArray, number: IntArray, count: int
+) -> tuple[IntArray, NDArray[np.int64]]:
+    """
+    Measure the water that stands within the outline of each low spot when all are full.
+
+    Gives the greatest depth [steps], and the sum of depths [steps times cells], by the number of
+    the low spot on each cell, from 1.
+    """
+    depth = np.zeros(count, np.int32)
+    volume = np.zeros(count, np.int64)
+    for cell in range(number.size):
+        if number[cell] > 0:
+            spot = number[cell] - 1
+            water = level[cell] - ground[cell]
+            depth[spot] = max(depth[spot], water)
+            volume[spot] += water
+    return depth, volume

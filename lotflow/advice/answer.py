@@ -1,0 +1,182 @@
+"""
+The answer: what happens on a lot, why, what to do first, what it takes, how sure.
+
+Every failure and warning belongs to exactly one item, or to the evidence with the reason why it is
+none. Items stand in the order in which harm counts: openings, walls, drains that do not do their
+work, what people walk on, the lawn, the neighbour; of one rank the surer first.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Any, Final
+
+from lotflow.advice import answer_words as words
+from lotflow.advice import drain_items, ground_items, remedies
+from lotflow.advice.harm import Harm, broken
+from lotflow.advice.items import Item, finding_key, rounded
+from lotflow.advice.result import Result
+from lotflow.advice.say import Say
+from lotflow.advice.themes import Found, Theme
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from lotflow.findings import Finding
+    from lotflow.units import UnitSystem
+
+#: Most items of an answer: more is no answer.
+MOST: Final = 12
+#: Of a screening.
+MOST_OF_SCREENING: Final = 6
+
+#: Why a finding is evidence and no item.
+_OF_DATA: Final = "about the data, not the lot: it bears on every figure"
+
+_REASONS: Final[Mapping[Theme, str]] = {
+    Theme.DATA: _OF_DATA,
+    Theme.RUN_ON: "its water is a cause of the items above",
+}
+
+_NOTHING_TO_DO: Final = "nothing of it is on the lot"
+
+
+@dataclass(frozen=True)
+class Answer:
+    """
+    What is told first.
+
+    Parameters
+    ----------
+    items
+        In order, at most twelve.
+    evidence_only
+        Failures and warnings that are no item, with the reason.
+    harm
+        The table of harm.
+    """
+
+    items: tuple[Item, ...]
+    evidence_only: tuple[tuple[Finding, str], ...]
+    harm: tuple[Harm, ...]
+
+    def content(self, units: UnitSystem | None) -> dict[str, list[dict[str, Any]]]:
+        """Give the sections of `summary.json`: `answer`, `evidence_only`, `harm`."""
+        say = Say(units)
+        return {
+            "answer": [item.as_dict(say) for item in self.items],
+            "evidence_only": [
+                finding_key(one) | {"reason": why} for one, why in self.evidence_only
+            ],
+            "harm": [
+                {
+                    "place": row.place.value, "harm": row.kind.value, "subject": row.subject,
+                    "measured": rounded(row.measured), "limit": row.limit, "is_harm": row.is_harm,
+                    "state": row.state, "inlets": row.inlets, "low_spot": row.low_spot or None,
+                    "x": rounded(row.x), "y": rounded(row.y), "source": row.source,
+                }
+                for row in self.harm
+            ],
+        }  # fmt: skip
+
+
+def answer(
+    layers: Mapping[str, pd.DataFrame],
+    findings: Sequence[Finding],
+    content: Mapping[str, Any],
+    units: UnitSystem | None = None,
+    *,
+    most: int = MOST,
+) -> Answer:
+    """
+    Answer what is wrong with a lot, what to do, in which order, how sure.
+
+    Parameters
+    ----------
+    layers
+        Of the result, with the columns of docs/layers.md; what is not there is not asked for.
+    findings
+        Folded and with their messages, in reading order.
+    content
+        Of `summary.json`: `balance` and `confidence` are read.
+    units
+        Of the report.
+    most
+        Items that are told at most; the last of a theme are folded into those before.
+
+    Returns
+    -------
+    answer
+        Items in the order of harm, and the failures and warnings that are none.
+    """
+    found = Found(Result(layers, findings, content, units))
+    items = [
+        item
+        for (theme, key), some in found.themes.items()
+        if (item := _BUILDERS[theme](found, key, some)) is not None
+    ]
+    used = {causes_.subject for item in items for causes_ in item.causes}
+    extra = [ground_items.of_run_on(found, used), ground_items.of_the_rest(found)]
+    items += [one for one in extra if one is not None]
+    items = _capped(sorted(items, key=lambda one: one.rank_key), most)
+    told = {id(one) for item in items for one in item.findings}
+    evidence = [
+        (one, _REASONS.get(found.theme(one)[0], _NOTHING_TO_DO))
+        for one in findings
+        if one.severity != "note" and id(one) not in told
+    ]
+    ranked = [replace(item, rank=number) for number, item in enumerate(items, 1)]
+    for at, item in enumerate(ranked):
+        if _is_drained(found, item):
+            order = words.as_drawn_takes(remedies.drains_to_order(found.result))
+            ranked[at] = replace(item, takes=item.takes + order)
+            break
+    if ranked:
+        ranked[0] = replace(ranked[0], left=_left(found, ranked[0]))
+    return Answer(tuple(ranked), tuple(evidence), tuple(found.harm))
+
+
+def _is_drained(found: Found, item: Item) -> bool:
+    """Whether an item asks for drains as drawn: for low spots with inlets, and drains too small."""
+    if item.theme is Theme.LOW_SPOT:
+        return bool(found.result.inlets_of(found.spots[int(item.key)]))
+    return item.theme is Theme.CAPACITY
+
+
+def _left(found: Found, first: Item) -> str:
+    """What is broken still once the first item is done."""
+    rest = [
+        row for row in broken(found.harm) if row.key not in first.mends and row.state != "today"
+    ]
+    return words.left([(row.subject, row.kind.value) for row in rest])
+
+
+def _capped(items: Sequence[Item], most_told: int) -> list[Item]:
+    """So many items: the last of the theme that has most is folded into the one before."""
+    kept = list(items)
+    while len(kept) > max(most_told, 1):
+        counts = {one.theme: sum(other.theme is one.theme for other in kept) for one in kept}
+        most = max(counts, key=lambda theme: counts[theme])
+        same = [one for one in kept if one.theme is most]
+        last, into = same[-1], same[-2] if len(same) > 1 else kept[-2]
+        folded = replace(
+            into,
+            evidence=f"{into.evidence} {words.also(last.place, last.harm)}",
+            findings=(*into.findings, *last.findings),
+            mends=tuple(dict.fromkeys([*into.mends, *last.mends])),
+        )
+        kept = [folded if one is into else one for one in kept if one is not last]
+    return kept
+
+
+_BUILDERS: Final[Mapping[Theme, Callable[[Found, str, Sequence[Finding]], Item | None]]] = {
+    Theme.LOW_SPOT: ground_items.of_low_spot,
+    Theme.NO_OUTLET: drain_items.without_outlet,
+    Theme.WALLS: ground_items.of_walls,
+    Theme.RUN: drain_items.of_run,
+    Theme.CAPACITY: drain_items.of_capacity,
+    Theme.INLETS: drain_items.of_inlets,
+    Theme.LET_OUT: drain_items.of_let_out,
+    Theme.LAYING: drain_items.of_laying,
+}

@@ -1,0 +1,363 @@
+"""The sentences of the answer, in the trade's plain words, written from facts alone."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import TYPE_CHECKING, Final
+
+from lotflow.advice.causes import Cause, Source
+from lotflow.units import open_range
+
+if TYPE_CHECKING:
+    from lotflow.advice.result import Row
+    from lotflow.advice.say import Say
+
+_SOURCES: Final[Mapping[Source, str]] = {
+    Source.ROOF: "roof", Source.EAVES: "roof, off its eaves", Source.OWN: "your own yard",
+    Source.NEIGHBOUR: "from the neighbour", Source.DRAIN: "up out of the drain",
+    Source.INLET: "past other inlets",
+}  # fmt: skip
+
+
+def joined(names: Sequence[str], most: int = 6) -> str:
+    """
+    Say names in a sentence.
+
+    Examples
+    --------
+    >>> joined(["a", "b", "c"]), joined([])
+    ('a, b and c', '')
+    """
+    told = list(dict.fromkeys(names))
+    if len(told) > most:
+        told = [*told[: most - 1], f"{len(told) - most + 1} more"]
+    return " and ".join([", ".join(told[:-1]), told[-1]] if len(told) > 1 else told)
+
+
+def sentence(text: str) -> str:
+    """Begin a sentence with a capital, and end it."""
+    text = text.strip()
+    return text if not text else text[0].upper() + text[1:] + ("" if text[-1] in ".?!" else ".")
+
+
+def cause(say: Say, one: Cause) -> str:
+    """
+    Say one cause with its evidence.
+
+    Examples
+    --------
+    >>> from lotflow.advice.say import Say
+    >>> cause(Say("metric"), Cause(Source.NEIGHBOUR, "crossing 4", 0.81, 312.0))
+    '81 % from the neighbour: 312 m² over the lot line at crossing 4'
+    """
+    amount = say(one.amount, "volume" if one.is_volume else "area")
+    where = {
+        Source.ROOF: f"{amount}, {one.subject}" if one.subject else amount,
+        Source.EAVES: f"{amount}, {one.subject}",
+        Source.OWN: f"{amount} of the lot",
+        Source.NEIGHBOUR: f"{amount} over the lot line at {one.subject or 'no one place'}",
+        Source.DRAIN: f"{amount} that {one.subject} has no room for",
+        Source.INLET: f"{amount} that {one.subject} lets pass",
+    }[one.source]
+    if one.is_volume:
+        where += " in the design storm"
+    return f"{percent(one.share)} {_SOURCES[one.source]}: {where}"
+
+
+def percent(share: float) -> str:
+    """
+    Say a share.
+
+    Examples
+    --------
+    >>> percent(0.333)
+    '33 %'
+    """
+    return f"{share * 100:.0f} %"
+
+
+def names_or(names: Sequence[str], one: str, several: str) -> str:
+    """
+    Say names with the verb in its number.
+
+    Examples
+    --------
+    >>> names_or(["A", "B"], "is", "are")
+    'A and B are'
+    """
+    return f"{joined(names)} {several if len(set(names)) > 1 else one}"
+
+
+def at_sill(say: Say, freeboard_m: float) -> str:
+    """
+    Say how high water stands at a sill.
+
+    Examples
+    --------
+    >>> from lotflow.advice.say import Say
+    >>> at_sill(Say("metric"), -0.088), at_sill(Say("metric"), 0.002)
+    ('0.09 m above the sill', 'to the sill')
+    """
+    if abs(freeboard_m) < 0.005:
+        return "to the sill"
+    return f"{say(abs(freeboard_m), 'depth')} {'above' if freeboard_m < 0 else 'below'} the sill"
+
+
+def water_at_opening(
+    say: Say, opening: Row, depth_m: float, inlets: Sequence[str], *, nothing_today: bool
+) -> str:
+    """Say what a low spot does to an opening."""
+    full = at_sill(say, opening["freeboard_m"])
+    told = f"{opening['name']} stands in a low spot {say(depth_m, 'depth')} deep"
+    if nothing_today:
+        told += f" that nothing drains today: full, the water stands {full}"
+        return sentence(f"{told}, and will again whenever {names_or(inlets, 'is', 'are')} blocked")
+    if inlets:
+        return sentence(
+            f"{told}: once {names_or(inlets, 'is', 'are')} blocked, the water rises {_to(full)}"
+        )
+    return sentence(f"{told}: full, the water stands {full}")
+
+
+def _to(full: str) -> str:
+    return full if full.startswith("to ") else f"to {full}"
+
+
+def water_that_stands(
+    say: Say, place: str, spot: Row, inlets: Sequence[str], *, nothing_today: bool
+) -> str:
+    """Say what a low spot holds."""
+    told = (
+        f"water stands {place}, up to {say(spot['depth_m'], 'depth')} deep over "
+        f"{say(spot['area_m2'], 'area')}"
+    )
+    if nothing_today:
+        told += f"; nothing drains it today, {names_or(inlets, 'is', 'are')} meant to"
+    elif inlets:
+        told += f", whenever {names_or(inlets, 'is', 'are')} blocked"
+    return sentence(told)
+
+
+def if_levels_hold(text: str) -> str:
+    """Say that the data do not tell this for sure."""
+    return (
+        f"If the levels hold: {text[0].lower()}{text[1:]}"
+        if text.startswith("Water")
+        else (f"If the levels hold: {text}")
+    )
+
+
+def low_spot_evidence(say: Say, spot: Row, openings: Sequence[Row], inlets: Sequence[Row]) -> str:
+    """Say the figures behind what is told of a low spot."""
+    told = [
+        f"Low spot {spot['id']}: {say(spot['depth_m'], 'depth')} deep, "
+        f"{say(spot['area_m2'], 'area')}, {say(spot['volume_m3'], 'volume')}; it runs over at "
+        f"{say(spot['spill_elevation_m'], 'elevation')}"
+    ]
+    told += [
+        f"{one['name']}: sill at {say(one['sill_m'], 'elevation')}"
+        for one in openings
+        if one.get("sill_m") is not None
+    ]
+    if spot.get("probability") is not None:
+        share = percent(spot["probability"])
+        told.append(f"water stands there in {share} of the surfaces that the error allows")
+    told += [catchment_range(say, one) for one in inlets]
+    if spot.get("artefact"):
+        told.append(f"but {spot['artefact']}")
+    return sentence("; ".join(told))
+
+
+def catchment_range(say: Say, inlet: Row) -> str:
+    """
+    Say what an inlet takes: its range where the data leave it open.
+
+    Examples
+    --------
+    >>> from lotflow.advice.say import Say
+    >>> inlet = {"name": "A", "catchment_m2": 8.0, "catchment_m2_p05": 8.0,
+    ...          "catchment_m2_p95": 1600.0}
+    >>> catchment_range(Say("metric"), inlet)
+    'A takes 8 to 1,600 m² (the data leave it open)'
+    """
+    value = inlet.get("catchment_m2") or 0.0
+    between = open_range(value, inlet.get("catchment_m2_p05"), inlet.get("catchment_m2_p95"))
+    if between is None:
+        return f"{inlet['name']} takes {say(value, 'area')}"
+    return f"{inlet['name']} takes {say_range(say, *between)} (the data leave it open)"
+
+
+def say_range(say: Say, low: float, high: float, quantity: str = "area") -> str:
+    """Say a range; the unit once where there is only one."""
+    least, most = say(low, quantity), say(high, quantity)
+    number, _, unit = least.rpartition(" ")
+    return f"{number if say.units is not None and most.endswith(unit) else least} to {most}"
+
+
+def slope(value: float) -> str:
+    """
+    Say a fall at a wall.
+
+    Examples
+    --------
+    >>> slope(-0.0643), slope(0.02)
+    ('6.4 % towards it', '2.0 % away from it')
+    """
+    return f"{abs(value) * 100:.1f} % {'towards' if value < 0 else 'away from'} it"
+
+
+#: Share of the neighbour's water from which a wall's first sentence tells of it.
+_MUCH: Final = 0.3
+
+
+def walls_harm(
+    say: Say,
+    walls: Sequence[Row],
+    causes: Sequence[Cause],
+    downspouts: Sequence[str],
+    hollow: Mapping[str, int],
+) -> str:
+    """Say that ground falls to walls, what runs on to the first, and what roofs add."""
+    told = []
+    beyond = [one for one in causes if one.source is Source.NEIGHBOUR]
+    if walls:
+        worst, others = walls[0], walls[1:]
+        fall = slope(worst["slope"]).replace(" it", " the wall")
+        run_on = ""
+        if sum(one.share for one in beyond) >= _MUCH:
+            area = say(sum(one.amount for one in beyond), "area")
+            run_on = f", and water from {area} beyond the lot line runs to it"
+        told.append(f"at {worst['name']} the ground falls {fall}{run_on}")
+        if others:
+            names = [
+                f"{one['name']} ({slope(one['slope'])}"
+                + (f", low spot {hollow[one['name']]})" if one["name"] in hollow else ")")
+                for one in others
+            ]
+            told.append(f"also at {joined(names)}")
+    if downspouts:
+        told.append(f"{names_or(downspouts, 'lets', 'let')} roof water out at the wall")
+    return sentence("; ".join(told))
+
+
+def walls_evidence(say: Say, walls: Sequence[Row]) -> str:
+    """Say the slopes with what the data allow."""
+    return " ".join(
+        sentence(
+            f"{one['name']}: {slope(one['slope'])} over {say(one['reach_m'], 'length')} where it "
+            f"is worst, by the error of the data between {slope(one['slope_low'])} and "
+            f"{slope(one['slope_high'])}; {percent(one['slope_limit'])} away is the least"
+        )
+        for one in walls
+    )
+
+
+def run_on(say: Say, parts: Sequence[Cause], total_m2: float, at_least: bool) -> str:
+    """Say where water comes onto the lot."""
+    least = "at least " if at_least else ""
+    places = joined([f"{say(one.amount, 'area')} at {one.subject}" for one in parts])
+    return sentence(f"water from {least}{say(total_m2, 'area')} beyond the lot comes on: {places}")
+
+
+def nothing_stands(say: Say, limit_m: float | None, *, others: bool) -> str:
+    """Say that no low spot lies on the lot, or no other."""
+    if others:
+        return sentence("nothing else stands on your lot")
+    deep = f" deeper than {say(limit_m, 'depth')}, the least the data show" if limit_m else ""
+    return sentence(f"no water stands on your lot{deep}")
+
+
+def elsewhere(on_lot: int, off_lot: int, artefacts: Mapping[str, int]) -> str:
+    """
+    Say in one line what other low spots there are, and what would remove those that are none.
+
+    Examples
+    --------
+    >>> elsewhere(0, 1, {"under buildings": 2})
+    'Low spots beside that: 1 off the lot; 2 that are likely none (under buildings).'
+    """
+    told = [f"{on_lot} more on the lot"] if on_lot else []
+    told += [f"{off_lot} off the lot"] if off_lot else []
+    told += [
+        f"{count} that {'is' if count == 1 else 'are'} likely none ({why})"
+        for why, count in artefacts.items()
+    ]
+    return f"Low spots beside that: {'; '.join(told)}." if told else ""
+
+
+def quantities(say: Say, volume_m3: float, area_m2: float, length_m: float | None = None) -> str:
+    """Say what earthwork takes."""
+    along = f" along {say(length_m, 'length')} of wall" if length_m else ""
+    return sentence(f"about {say(volume_m3, 'volume')} of fill over {say(area_m2, 'area')}{along}")
+
+
+def closed(inlets: Sequence[str], storm_yr: float | None) -> str:
+    """Say what a low spot is."""
+    told = "a closed low spot, no way out over the ground until it is full"
+    if inlets:
+        told += f"; only {names_or(inlets, 'empties', 'empty')} it"
+    if storm_yr is not None:
+        told += f"; undrained, a {storm_yr:g}-year storm fills it"
+    return sentence(told)
+
+
+def with_inlets_open(
+    say: Say, storm_yr: float, depth_m: float, freeboard_m: float, *, has_inlets: bool
+) -> str:
+    """Say what stands at an opening although no inlet is blocked."""
+    when = "Even with nothing blocked, in" if has_inlets else "In"
+    return sentence(
+        f"{when} the {storm_yr:g}-year storm it stands {say(depth_m, 'depth')} deep there, "
+        f"{at_sill(say, freeboard_m)}"
+    )
+
+
+def as_drawn_takes(items: Sequence[str]) -> str:
+    """Say what the drains take as drawn."""
+    return f" {sentence('drains as drawn, all of them: ' + joined(items, 9))}" if items else ""
+
+
+def run_on_evidence(
+    say: Say, water: Sequence[Cause], total_m2: float, leaves: Sequence[Row]
+) -> str:
+    """Say how the run-on was counted, and where most water leaves."""
+    told = joined([f"{one.subject} {percent(one.share)}" for one in water])
+    said = sentence(f"each cell counted once, {say(total_m2, 'area')}: {told}")
+    places = joined([f"crossing {row['id']} ({say(row['area_m2'], 'area')})" for row in leaves])
+    return f"{said} Most leaves at {places}." if leaves else said
+
+
+def more_low_spots(count: int) -> str:
+    """Say that the lot holds other low spots."""
+    return sentence(f"{count} more low spot{'s' if count > 1 else ''} on the lot, of less weight")
+
+
+def artefact(why: str, *, has_buildings: bool) -> str:
+    """Say what would remove a low spot that is none."""
+    missing = "the neighbours' footprints" if has_buildings else "footprints (--buildings)"
+    if why.startswith(("inside", "between", "under")):
+        return f"under buildings: {missing} remove them"
+    return f"deep or behind a bank: {missing}, or the culvert drawn, remove them"
+
+
+def left(rows: Sequence[tuple[str, str]]) -> str:
+    """
+    Say what is broken still.
+
+    Examples
+    --------
+    >>> left([("Back door", "water enters at the sill")]), left([])
+    ('After it there is still: Back door (water enters at the sill).', '')
+    """
+    by_subject: dict[str, str] = {}
+    for subject, kind in rows:
+        by_subject.setdefault(subject, kind)
+    if not by_subject:
+        return ""
+    told = joined([f"{subject} ({kind})" for subject, kind in by_subject.items()], 4)
+    return f"After it there is still: {told}."
+
+
+def also(place: str, harm: str) -> str:
+    """Say an item that was folded into another."""
+    return sentence(f"also {place}: {harm}")

@@ -1,0 +1,447 @@
+"""
+Where the water of a place comes from, in shares that add up to one.
+
+By areas that drain there: ground by the outline of catchments, cut by the lot and its buildings;
+neighbours by the place at which their water crosses the lot line; roofs by downspout where it is
+known which. Where a drain refuses water the volumes of the design storm decide.
+
+A layer `water_parts` (`subject`, `source`, `name`, `area_m2`), counted cell by cell, takes the
+place of all this where a study gives one.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from enum import StrEnum
+from typing import Any, Final
+
+from shapely.geometry import LineString, Point
+from shapely.ops import substring, unary_union
+
+from lotflow.advice.result import WALL_REACH_M, Result, Row
+
+
+class Source(StrEnum):
+    """What kind of thing water comes from."""
+
+    ROOF = "roof"
+    EAVES = "eaves without a gutter"
+    OWN = "own yard"
+    NEIGHBOUR = "neighbour"
+    DRAIN = "drain"
+    INLET = "overflow of another inlet"
+
+
+@dataclass(frozen=True)
+class Cause:
+    """
+    A share of the water of a place.
+
+    Parameters
+    ----------
+    source
+        What kind of thing it comes from.
+    subject
+        Downspout, building, crossing of the lot line, line or inlet; "" where it has no name.
+    share
+        Of the water there; all causes of a place add up to one.
+    amount, is_volume
+        Area that drains there [m^2], or volume in the design storm [m^3].
+    x, y
+        Where it comes from, in the coordinates of the result.
+    """
+
+    source: Source
+    subject: str
+    share: float
+    amount: float = 0.0
+    is_volume: bool = False
+    x: float | None = None
+    y: float | None = None
+
+
+#: A part of the water before its share is known: source, subject, amount, and its place.
+Part = tuple[Source, str, float, float | None, float | None]
+
+#: Parts of one source beyond so many are told as one.
+_NAMED: Final = 3
+#: Two outlines are held against each other no closer than this many cells apart.
+_CELLS: Final = 1.5
+
+
+def shares(parts: Iterable[Part], *, is_volume: bool = False) -> tuple[Cause, ...]:
+    """
+    Turn parts of the water of a place into shares that add up to one, the largest first.
+
+    Parameters
+    ----------
+    parts
+        Of one unit; what has the same name is added, what is nothing left out. Beyond three, the
+        smaller parts of a source are told as one.
+    is_volume
+        Whether amounts are volumes [m^3], not areas [m^2].
+
+    Examples
+    --------
+    >>> roof, own = (Source.ROOF, "DS1", 60.0, None, None), (Source.OWN, "", 121.0, None, None)
+    >>> found = shares([roof, own])
+    >>> [(cause.source.value, cause.share) for cause in found]
+    [('own yard', 0.67), ('roof', 0.33)]
+    """
+    added: dict[tuple[Source, str], tuple[float, float | None, float | None]] = {}
+    for source, subject, amount, x, y in parts:
+        if amount > 0:
+            before = added.get((source, subject), (0.0, x, y))
+            added[source, subject] = (before[0] + amount, before[1], before[2])
+    named = sorted(added.items(), key=lambda item: (-item[1][0], item[0]))
+    told: list[Part] = []
+    rest: dict[Source, float] = {}
+    for (source, subject), (amount, x, y) in named:
+        if sum(one[0] is source for one in told) < _NAMED:
+            told.append((source, subject, amount, x, y))
+        else:
+            rest[source] = rest.get(source, 0.0) + amount
+    told += [(source, "other places", amount, None, None) for source, amount in rest.items()]
+    told.sort(key=lambda one: -one[2])
+    hundredths = _in_hundredths([one[2] for one in told])
+    return tuple(
+        Cause(source, subject, share / 100, amount, is_volume, x, y)
+        for (source, subject, amount, x, y), share in zip(told, hundredths, strict=True)
+        if share
+    )
+
+
+def _in_hundredths(amounts: Sequence[float]) -> list[int]:
+    """Round shares so that they still add up: the largest remainders take what is left."""
+    total = sum(amounts)
+    if not total:
+        return []
+    exact = [100 * amount / total for amount in amounts]
+    whole = [math.floor(one) for one in exact]
+    by_remainder = sorted(range(len(exact)), key=lambda i: whole[i] - exact[i])
+    for i in by_remainder[: 100 - sum(whole)]:
+        whole[i] += 1
+    return whole
+
+
+def share_of(causes: Iterable[Cause], source: Source) -> float:
+    """Share of a source in the water of a place."""
+    return sum(cause.share for cause in causes if cause.source is source)
+
+
+def of_inlets(result: Result, names: Sequence[str]) -> tuple[Cause, ...]:
+    """
+    Give the causes of the water that inlets are to take: their ground, the roofs led into them.
+
+    Parameters
+    ----------
+    result
+        As published.
+    names
+        Inlets whose water is told as one.
+    """
+    counted = _counted(result, names)
+    ground = [part for name in names for part in _ground(result, name)]
+    return shares(counted or [*ground, *_connected(result, names)])
+
+
+def of_low_spot(
+    result: Result,
+    low_spot: Row,
+    downspouts: Sequence[str] = (),
+    downspouts_today: Sequence[str] = (),
+) -> tuple[Cause, ...]:
+    """
+    Give the causes of the water of a low spot.
+
+    Parameters
+    ----------
+    result
+        As published.
+    low_spot
+        Its row.
+    downspouts
+        Names of those that run into it; what they bring is part of its catchment.
+    downspouts_today
+        Names of those that run into it only until the proposed is built, and are no part of it.
+
+    Notes
+    -----
+    Of its inlets, else of the ground that drains to it. Where inlets refuse water in the design
+    storm, what comes up out of their drains and what other inlets let pass counts by volume; the
+    roofs led into drains are in what comes up.
+    """
+    names = result.inlets_of(low_spot)
+    counted = _counted(result, [f"low spot {low_spot['id']}"])
+    if counted:
+        return shares(counted)
+    if not names:
+        fed = _roofs(result, downspouts)
+        return shares([*_of_ground(result, low_spot, fed), *fed, *_roofs(result, downspouts_today)])
+    ground = [part for name in names for part in _ground(result, name)]
+    ground = _named_by(downspouts, ground)
+    refused = _refused(result, names)
+    if not refused or not ground:
+        return shares([*ground, *_roofs(result, downspouts_today)])
+    own = sum(row["own_m3"] or 0.0 for row in refused)
+    return shares([*_scaled(ground, own), *_from_drains(result, refused, names)], is_volume=True)
+
+
+def _roofs(result: Result, names: Sequence[str]) -> list[Part]:
+    """Roofs of downspouts."""
+    areas = _downspout_areas(result)
+    return [(Source.ROOF, name, areas.get(name, 0.0), None, None) for name in names]
+
+
+def _named_by(downspouts: Sequence[str], ground: Sequence[Part]) -> list[Part]:
+    """Roofs in a catchment by the downspouts that bring them there."""
+    if not downspouts:
+        return list(ground)
+    name = " and ".join(downspouts)
+    return [
+        (source, name if source is Source.ROOF else subject, amount, x, y)
+        for source, subject, amount, x, y in ground
+    ]
+
+
+def _of_ground(result: Result, low_spot: Row, fed: Sequence[Part]) -> list[Part]:
+    """Ground that drains to a low spot without inlets, less the roofs that are told apart."""
+    total = low_spot.get("contributing_area_m2") or low_spot.get("area_m2") or 0.0
+    if (low_spot.get("on_lot_m2") or 0.0) <= 0:
+        return [(Source.NEIGHBOUR, "", total, None, None)]
+    total = max(total - sum(part[2] for part in fed), 0.0)
+    across = [
+        part
+        for part, way in _run_on(result)
+        if way is not None and way.intersects(low_spot["geometry"])
+    ]
+    across = _once(result, across)
+    beyond = _scaled(across, min(sum(part[2] for part in across), total))
+    own = total - sum(part[2] for part in beyond)
+    return [*beyond, (Source.OWN, "", own, None, None)]
+
+
+def of_walls(
+    result: Result, walls: Sequence[Row], downspouts: Sequence[str] = ()
+) -> tuple[Cause, ...]:
+    """
+    Give the causes of the water at walls.
+
+    Parameters
+    ----------
+    result
+        As published.
+    walls
+        Rows of the facades.
+    downspouts
+        Names of those that end there.
+
+    Notes
+    -----
+    What comes over the ground is taken from the flow paths that run within 10 ft of the walls,
+    each crossing of the lot line followed down them; of the lot's own ground at least the strip of
+    10 ft. A column of facades that counts the cells would be better: see the head of this module.
+    """
+    counted = _counted(result, [wall["name"] for wall in walls])
+    if counted:
+        return shares(counted)
+    reach = WALL_REACH_M * result.per_metre
+    zone = unary_union([wall["geometry"].buffer(reach) for wall in walls])
+    across = _once(
+        result,
+        [part for part, way in _run_on(result) if way is not None and way.intersects(zone)],
+    )
+    beyond = sum(part[2] for part in across)
+    strip = sum((wall["length_m"] or 0.0) * (wall["reach_m"] or 0.0) for wall in walls)
+    past = [row["area_m2"] for row in result.rows("flow_paths") if _starts_in(row, zone)]
+    own = max(strip, max(past, default=0.0) - beyond)
+    roofs = [*_roofs(result, downspouts), *_eaves(result, walls)]
+    return shares([*across, (Source.OWN, "", own, None, None), *roofs])
+
+
+def of_lot(result: Result) -> tuple[Cause, ...]:
+    """Give the shares of the crossings in the water that comes onto the lot, each cell once."""
+    once = (result.content.get("balance") or {}).get("on_m2")
+    parts = [part for part, _ in _run_on(result)]
+    added = sum(part[2] for part in parts)
+    return shares(_scaled(parts, min(once or added, added)))
+
+
+def _starts_in(path: Row, zone: Any) -> bool:
+    """Whether a flow path reaches a zone with its lower half: its area is that of its lower end."""
+    return bool(substring(path["geometry"], 0.5, 1.0, normalized=True).intersects(zone))
+
+
+def _once(result: Result, across: Sequence[Part]) -> list[Part]:
+    """
+    Crossings without those whose water comes on again at another of them.
+
+    Water that comes on, leaves and comes on again is in the area of each crossing it passes; the
+    last holds it all.
+    """
+    ways = {(part[3], part[4]): way for part, way in _run_on(result)}
+
+    def comes_again(part: Part) -> bool:
+        way = ways.get((part[3], part[4]))
+        return way is not None and any(
+            other[1] != part[1]
+            and other[2] >= part[2]
+            and way.distance(Point(other[3], other[4])) <= _CELLS * result.cell
+            for other in across
+        )
+
+    return [part for part in across if not comes_again(part)]
+
+
+def _scaled(parts: Sequence[Part], total: float) -> list[Part]:
+    """Parts in their proportion, adding up to a total."""
+    added = sum(part[2] for part in parts)
+    if not added:
+        return []
+    return [(source, name, area * total / added, x, y) for source, name, area, x, y in parts]
+
+
+def _counted(result: Result, subjects: Sequence[str]) -> list[Part]:
+    """Parts that a study counted cell by cell."""
+    return [
+        (Source(row["source"]), row["name"] or "", row["area_m2"], row.get("x"), row.get("y"))
+        for row in result.rows("water_parts")
+        if row["subject"] in subjects
+    ]
+
+
+def _ground(result: Result, name: str) -> list[Part]:
+    """Ground that drains to an inlet over the surface, cut by buildings and the lot line."""
+    inlet = result.row("inlets", name=name)
+    outline = result.row("catchment_cells", name=name)
+    if inlet is None or not inlet.get("catchment_m2"):
+        return []
+    total = float(inlet["catchment_m2"])
+    if outline is None or not outline["geometry"].area:
+        return [(Source.OWN, "", total, None, None)]
+    cells, lot = outline["geometry"], unary_union([r["geometry"] for r in result.rows("lot")])
+    per_unit = total / cells.area
+    own = cells.intersection(lot)
+    shed = _shed_at_eaves(result)
+    parts: list[Part] = []
+    for building in result.rows("buildings"):
+        roof = own.intersection(building["geometry"])
+        source = Source.EAVES if building["name"] in shed else Source.ROOF
+        name = f"roof of {building['name']}"
+        parts.append((source, name, roof.area * per_unit, None, None))
+        own = own.difference(building["geometry"])
+    parts.append((Source.OWN, "", own.area * per_unit, None, None))
+    return [*parts, *_over_the_line(result, cells, lot, per_unit)]
+
+
+def _over_the_line(result: Result, cells: Any, lot: Any, per_unit: float) -> list[Part]:
+    """Ground beyond the lot, by the crossings at which its water comes onto the lot."""
+    beyond = cells.difference(lot).area * per_unit
+    if not beyond:
+        return []
+    near = cells.buffer(_CELLS * result.cell)
+    across = [part for part, _ in _run_on(result) if near.covers(Point(part[3], part[4]))]
+    across = _once(result, across)
+    if not across:
+        return [(Source.NEIGHBOUR, "", beyond, None, None)]
+    return _scaled(across, beyond)
+
+
+def _connected(result: Result, names: Sequence[str]) -> list[Part]:
+    """Roofs led into inlets, by downspout where the result says which."""
+    found: list[Part] = []
+    for name in names:
+        inlet = result.row("inlets", name=name) or {}
+        area = inlet.get("roof_connected_m2") or 0.0
+        led = [row for row in result.rows("downspouts", leads_to=name) if row.get("roof_area_m2")]
+        led = [row for row in led if row.get("status") not in ("replaced", "abandoned")]
+        if led:
+            found += [(Source.ROOF, row["name"], row["roof_area_m2"], None, None) for row in led]
+        else:
+            found.append((Source.ROOF, f"roofs led into {name}", area, None, None))
+    return found
+
+
+def _refused(result: Result, names: Sequence[str]) -> list[Row]:
+    """What inlets get in the design storm, where one of them does not take all of it."""
+    rows = [
+        row
+        for name in names
+        for row in result.rows("inlet_bypass", case=result.state, name=name)
+        if row["return_period_yr"] == result.design_storm_yr and row.get("own_m3") is not None
+    ]
+    kept = sum((row["stands_m3"] or 0.0) + (row["passed_m3"] or 0.0) for row in rows)
+    return rows if kept > 0 else []
+
+
+def _from_drains(result: Result, rows: Sequence[Row], names: Sequence[str]) -> list[Part]:
+    """What comes up out of inlets, and what others let pass to them."""
+    parts: list[Part] = []
+    for row in rows:
+        why = f"{_line_below(result, row['name'])} ({row['limited_by'] or 'line'})"
+        parts.append((Source.DRAIN, why, row["backs_up_m3"] or 0.0, None, None))
+        if row["from_inlets_m3"]:
+            others = [
+                other["name"]
+                for other in result.rows("inlet_bypass", case=result.state)
+                if other["runs_to"] == row["name"] and other["name"] not in names
+            ]
+            if others:  # what one of these inlets passes to another is theirs already
+                name = ", ".join(sorted(set(others)))
+                parts.append((Source.INLET, name, row["from_inlets_m3"], None, None))
+    return parts
+
+
+def _line_below(result: Result, node: str) -> str:
+    line = result.row("drain_lines", case=result.state, from_node=node)
+    return str(line["name"]) if line else node
+
+
+def _downspout_areas(result: Result) -> dict[str, float]:
+    """Roof of each downspout [m^2]."""
+    areas = {
+        row["subject"]: row["area_m2"]
+        for row in result.rows("runoff", kind="downspout")
+        if row.get("area_m2")
+    }
+    return areas | {
+        row["name"]: row["roof_area_m2"]
+        for row in result.rows("downspouts")
+        if row.get("roof_area_m2")
+    }
+
+
+def _shed_at_eaves(result: Result) -> dict[str, float]:
+    """Roofs without downspouts by building [m^2]."""
+    return {
+        one.subject: one.measured or 0.0
+        for one in result.findings
+        if one.rule == "roof-sheds-at-eaves"
+    }
+
+
+def _eaves(result: Result, walls: Sequence[Row]) -> list[Part]:
+    """Roofs without downspouts, shed along all walls alike."""
+    parts: list[Part] = []
+    for name, area in _shed_at_eaves(result).items():
+        here = sum(wall["length_m"] or 0.0 for wall in walls if wall["building"] == name)
+        around = sum(wall["length_m"] or 0.0 for wall in result.rows("facades", building=name))
+        if here and around:
+            parts.append((Source.EAVES, f"roof of {name}", area * here / around, None, None))
+    return parts
+
+
+def _run_on(result: Result) -> list[tuple[Part, LineString | None]]:
+    """Each crossing at which water comes onto the lot as a part, with its way."""
+    return [
+        (
+            (
+                Source.NEIGHBOUR, f"crossing {row['id']}", row["area_m2"],
+                row["geometry"].x, row["geometry"].y,
+            ),
+            way,
+        )
+        for row, way in result.run_on
+    ]  # fmt: skip

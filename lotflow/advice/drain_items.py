@@ -1,0 +1,272 @@
+"""Items on drains: old runs, outlets out of reach, lines, inlets, what is let out, laying."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from typing import TYPE_CHECKING
+
+from lotflow.advice import answer_words as words
+from lotflow.advice import causes, drain_words, grades, remedies, remedy_words
+from lotflow.advice.grades import Grade
+from lotflow.advice.harm import broken
+from lotflow.advice.items import PLACE_RANKS, THEME_RANKS, Item, rank_key
+from lotflow.advice.result import Result, Row
+from lotflow.advice.themes import LOW_SPOT_NAME, Found, Theme, heaviest, is_heavy
+from lotflow.advice.verdicts import Verdict
+
+if TYPE_CHECKING:
+    from lotflow.findings import Finding
+
+
+def of_run(found: Found, key: str, some: Sequence[Finding]) -> Item:
+    """A run of old pipe with its one verdict."""
+    run, say = found.runs[key], found.say
+    theme = Theme.KEPT if run.verdict in (Verdict.KEEP, Verdict.CLEAN) else Theme.RUN
+    grade = Grade.LEVEL_FIRST
+    if not run.is_question:
+        grade = grades.least_sure(grades.of_levels(one.rests_on) for one in run.reasons[:1])
+    line = found.result.row("drain_lines", name=run.lines[-1]) or {}
+    length = sum(
+        (found.result.row("drain_lines", name=name) or {}).get("length_m") or 0.0
+        for name in run.lines
+    )
+    middle = line["geometry"].interpolate(0.5, normalized=True) if line.get("geometry") else None
+    rows = broken(row for row in found.harm if row.subject in run.nodes and row.state != "proposed")
+    pairs = [(one.subject, one.rule) for one in run.reasons]
+    return Item(
+        theme, key,
+        rank_key(THEME_RANKS[theme], grade, theme, not run.is_question, -len(run.reasons)),
+        run.lines[0], middle.x if middle else None, middle.y if middle else None,
+        drain_words.run_harm(run), drain_words.run_verdict(run),
+        remedy_words.what_to_do(say, remedies.of_run(run)), grade,
+        words.sentence(drain_words.complaints(pairs) or "nothing was found against it"),
+        tuple(some),
+        check=drain_words.check_run(run), risk=remedy_words.RISKS[Theme.RUN.value],
+        source=found.sources(heaviest(some)) or "common practice, no published source",
+        mends=found.mended(rows), takes=drain_words.run_takes(say, run, length),
+    )  # fmt: skip
+
+
+def without_outlet(found: Found, _: str, some: Sequence[Finding]) -> Item | None:
+    """Inlets from which gravity finds no way out."""
+    if not is_heavy(some):
+        return None
+    result, say = found.result, found.say
+    nodes = {row["name"] for row in result.rows("inlets")}
+    heavy = heaviest([one for one in some if one.severity != "note"])
+    inlets = [one.subject for one in heavy if one.subject in nodes]
+    inlets = list(dict.fromkeys(inlets)) or [heavy[0].subject]
+    option = result.row("outlet_options", subject=inlets[0], rank=1)
+    spots = {
+        number for number, row in found.spots.items() if set(result.inlets_of(row)) & set(inlets)
+    } | {found.low_spot_of(one) for one in heavy if LOW_SPOT_NAME.fullmatch(one.subject)}
+    rows = [row for row in broken(found.harm, inlets="open") if row.low_spot in spots]
+    # behind the low spot that it would empty
+    rank = min((PLACE_RANKS[found.place_of(one)] + 0.5 for one in spots if one), default=2.0)
+    wells = tuple(dict.fromkeys(one.subject for one in some if one.rule.startswith("dry-well")))
+    drowned = [one for one in heavy if one.rule == "outlet-under-water"]
+    water = causes.of_inlets(result, [name for name in inlets if name in nodes][:1])
+    kind = _outlet_kind(option, bool(wells or drowned))
+    if kind == "no outlet":
+        measures = remedies.without_outlet(inlets, water, is_under_water=bool(drowned), soaks=wells)
+        grade = Grade.LIKELY if option is None else _option_grade(option)
+    else:
+        what = "public" if kind == "beyond" else "level-outlet"
+        measures = (remedies.Remedy(remedies.Step.CLEAN, what, tuple(inlets)),)
+        grade = Grade.LIKELY if kind == "beyond" else Grade.LEVEL_FIRST
+    return Item(
+        Theme.NO_OUTLET, "", rank_key(rank, grade, Theme.NO_OUTLET),
+        inlets[0], heavy[0].x, heavy[0].y,
+        drain_words.no_outlet(say, inlets, option) + drain_words.wells(say, some),
+        remedy_words.VERDICTS[kind],
+        remedy_words.what_to_do(say, measures), grade,
+        drain_words.option_evidence(say, option, drowned), tuple(some),
+        check=remedy_words.CHECKS["no outlet"], risk=remedy_words.RISKS["no outlet"],
+        source=found.sources(heavy), causes=water, mends=found.mended(rows),
+    )  # fmt: skip
+
+
+def _outlet_kind(option: Row | None, has_none: bool) -> str:
+    """Whether there is no outlet, one that may not be used, or one that may be too high."""
+    if has_none or option is None or option["verdict"] == "not reachable":
+        return "no outlet"
+    return "uncertain" if option["verdict"] == "cannot tell" else "beyond"
+
+
+def _option_grade(option: Row) -> Grade:
+    """How sure it is that gravity does not reach a place."""
+    return grades.of_interval(option["left_low_m"], option["left_high_m"], 0.0)
+
+
+def of_capacity(found: Found, key: str, some: Sequence[Finding]) -> Item | None:
+    """Drains that do not carry what comes, one item for each outlet."""
+    if not is_heavy(some):
+        return None
+    result, say = found.result, found.say
+    heavy = heaviest([one for one in some if one.severity != "note"])
+    head = heavy[0]
+    lines = [
+        row
+        for row in result.rows("drain_lines", case=result.state)
+        if row["name"] in {one.subject for one in heavy}
+    ]
+    inlets = [
+        row["name"]
+        for row in result.rows("inlets")
+        for line in result.rows("drain_lines", case=result.state, from_node=row["name"])
+        if line["outlet"] == key
+    ]
+    grade = grades.least_sure([
+        grades.of_levels(head.rests_on),
+        Grade.LIKELY if _open_inlets(result, inlets) and head.rule == "over-capacity"
+        else Grade.SHOWN,
+    ])  # fmt: skip
+    water = causes.of_inlets(result, inlets)
+    best = [one for one in some if one.rule == "best-single-change"]
+    pairs = [(one.subject, one.rule) for one in heavy]
+    return Item(
+        Theme.CAPACITY, key, rank_key(2.0, grade, Theme.CAPACITY, head.severity != "fail"),
+        head.subject, head.x, head.y,
+        drain_words.drain_harm(say, head), remedy_words.VERDICTS["drain too small"],
+        drain_words.lay(lines, best), grade,
+        drain_words.measured(say, heavy) or words.sentence(drain_words.complaints(pairs)),
+        tuple(some),
+        check=remedy_words.CHECKS["drain too small"], risk=remedy_words.RISKS["drain too small"],
+        takes=drain_words.larger(say, lines), source=found.sources(heavy), causes=water,
+    )  # fmt: skip
+
+
+def _open_inlets(result: Result, names: Iterable[str]) -> list[Row]:
+    """Inlets of which the data leave the catchment open."""
+    wanted = set(names)
+    return [
+        row
+        for row in result.rows("inlets")
+        if row["name"] in wanted
+        and grades.is_open(row["catchment_m2"], row["catchment_m2_p05"], row["catchment_m2_p95"])
+    ]
+
+
+def of_inlets(found: Found, _: str, some: Sequence[Finding]) -> Item | None:
+    """Inlets of which the place, the level or the catchment is not settled."""
+    if not is_heavy(some):
+        return None
+    result, say = found.result, found.say
+    heavy = heaviest([one for one in some if one.severity != "note"])
+    # a top that cannot be level is a fault; places and catchments are questions
+    head = next((one for one in heavy if one.rule == "channel-ground-not-level"), heavy[0])
+    names = {row["name"] for row in result.rows("inlets")}
+    subjects = [one.subject for one in [head, *some] if one.subject in names]
+    opened = _open_inlets(result, names)
+    level = head.rule == "channel-ground-not-level"
+    places = [one for one in heavy if one.rule == "inlet-better-place"]
+    steps = remedies.Step.INLET
+    measures = [remedies.Remedy(steps, "contour", (head.subject,))] if level else []
+    if places:
+        moved = tuple(one.subject for one in places)
+        measures.append(remedies.Remedy(steps, "settle-inlets", moved))
+    if not measures:
+        measures.append(remedies.Remedy(steps, "size-later"))
+    grade = Grade.LIKELY if level else Grade.LEVEL_FIRST
+    opened.sort(key=lambda row: -row["catchment_m2_p95"])
+    widest = opened[0] if opened else None
+    open_first = not level and not places and widest is not None
+    joint = _joint(result, opened, places)
+    return Item(
+        Theme.INLETS, "", rank_key(THEME_RANKS[Theme.INLETS], grade, Theme.INLETS),
+        widest["name"] if widest and open_first else head.subject,
+        widest["x"] if widest and open_first else head.x,
+        widest["y"] if widest and open_first else head.y,
+        drain_words.inlets_harm(say, head, heavy, opened),
+        remedy_words.VERDICTS["open catchments" if open_first else "inlets"],
+        remedy_words.what_to_do(say, measures), grade,
+        drain_words.inlets_evidence(say, heavy, opened, joint), tuple(some),
+        check=remedy_words.levels_of_inlets(subjects), risk=remedy_words.RISKS["inlets"],
+        source=found.sources(heavy),
+    )  # fmt: skip
+
+
+def _joint(
+    result: Result, opened: Sequence[Row], places: Sequence[Finding]
+) -> tuple[float, float] | None:
+    """Bounds of what inlets take together whose catchments are open, the same water once."""
+    bounds = {
+        row["name"]: (row["catchment_m2"], row["catchment_m2_p05"], row["catchment_m2_p95"])
+        for row in opened
+    }
+    for one in places:
+        if one.subject not in bounds and one.limit is not None and one.measured is not None:
+            bounds[one.subject] = (one.limit, one.limit, one.measured)
+    balance = result.content.get("balance") or {}
+    most = sum(balance.get(name) or 0.0 for name in ("on_m2", "lot_m2"))
+    together = _together(result) or ((0.0, most) if most else None)
+    return grades.joint_bounds(list(bounds.values()), together) if len(bounds) > 1 else None
+
+
+def _together(result: Result) -> tuple[float, float] | None:
+    """Bounds of what all inlets take together, the same water counted once."""
+    rows = result.content.get("confidence") or []
+    row = rows[0] if isinstance(rows, list) and rows else {}
+    low, high = row.get("inlets_catchment_m2_p05"), row.get("inlets_catchment_m2_p95")
+    return None if low is None or high is None else (low, high)
+
+
+def of_let_out(found: Found, _: str, some: Sequence[Finding]) -> Item | None:
+    """Where water must not go, or not so."""
+    if not is_heavy(some):
+        return None
+    heavy = heaviest([one for one in some if one.severity != "note"])
+    head = heavy[0]
+    subjects = list(dict.fromkeys(one.subject for one in heavy))
+    rows = broken(row for row in found.harm if row.subject in subjects)
+    measures = _let_out_measures(heavy)
+    pairs = [(one.subject, one.rule) for one in heavy]
+    grade = Grade.SHOWN if head.rule.endswith("off-lot") else Grade.LIKELY
+    # over a walk before over a line: people fall there
+    place = min((PLACE_RANKS[row.place] for row in rows), default=THEME_RANKS[Theme.LET_OUT])
+    return Item(
+        Theme.LET_OUT, "", rank_key(place, grade, Theme.LET_OUT),
+        head.subject, head.x, head.y,
+        words.sentence(drain_words.complaints(pairs, 4)), remedy_words.VERDICTS["let out"],
+        remedy_words.what_to_do(found.say, measures), grade,
+        drain_words.measured(found.say, heavy) or drain_words.let_out_evidence(subjects),
+        tuple(some),
+        check=remedy_words.CHECKS["let out"], risk=remedy_words.RISKS["let out"],
+        source=found.sources(heavy), mends=found.mended(rows),
+    )  # fmt: skip
+
+
+def _let_out_measures(heavy: Sequence[Finding]) -> list[remedies.Remedy]:
+    """What helps against each way of letting water out wrongly."""
+    by_what: dict[str, list[str]] = {}
+    for one in heavy:
+        what = "let-out"
+        if one.rule == "discharge-over-sidewalk":
+            what = "under-walk"
+        elif one.rule.endswith("off-lot") or one.rule == "setback":
+            what = "permission"
+        by_what.setdefault(what, []).append(one.subject)
+    return [
+        remedies.Remedy(remedies.Step.INLET, what, tuple(dict.fromkeys(names)))
+        for what, names in by_what.items()
+    ]
+
+
+def of_laying(found: Found, _: str, some: Sequence[Finding]) -> Item | None:
+    """Faults of laying, settled on paper."""
+    if not is_heavy(some):
+        return None
+    heavy = heaviest([one for one in some if one.severity != "note"])
+    head = heavy[0]
+    pairs = [(one.subject, one.rule) for one in heavy]
+    grade = grades.least_sure(grades.of_levels(one.rests_on) for one in heavy)
+    measures = [remedies.Remedy(remedies.Step.INLET, "as-drawn")]
+    return Item(
+        Theme.LAYING, "", rank_key(THEME_RANKS[Theme.LAYING], grade, Theme.LAYING),
+        head.subject, head.x, head.y,
+        words.sentence(drain_words.complaints(pairs, 12)), remedy_words.VERDICTS["laying"],
+        remedy_words.what_to_do(found.say, measures), grade,
+        drain_words.measured(found.say, heavy) or drain_words.on_plan(), tuple(some),
+        check=remedy_words.CHECKS["laying"], risk=remedy_words.RISKS["laying"],
+        source=found.sources(heavy),
+    )  # fmt: skip

@@ -1,0 +1,327 @@
+"""The sentences of the answer about drains, written from facts alone."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import TYPE_CHECKING, Final
+
+from lotflow.advice.answer_words import catchment_range, joined, say_range, sentence
+
+if TYPE_CHECKING:
+    from lotflow.advice.result import Row
+    from lotflow.advice.say import Say
+    from lotflow.advice.verdicts import Run
+    from lotflow.findings import Finding
+
+#: What a finding says of a pipe, after its name.
+_OF_PIPES: Final[Mapping[str, str]] = {
+    "outlet-not-found": "ends nobody knows where",
+    "loose-end": "ends in nothing",
+    "lines-in-a-circle": "runs in a circle",
+    "into-sanitary-sewer": "runs into the sanitary sewer",
+    "adverse-fall": "rises",
+    "flat-line": "has no fall",
+    "below-minimum-fall": "falls too little",
+    "too-little-fall": "has too little fall to its outlet",
+    "outlet-above-line": "lies below its outlet",
+    "invert-above-ground": "lies out of the ground",
+    "emitter-above-grate": "ends above its own grate",
+    "over-capacity": "is too small",
+    "joint-not-for-burial": "has joints that do not hold in the ground",
+    "cover-too-small": "lies too shallow",
+    "line-under-building": "runs under a building",
+    "size-changes-within-line": "changes its bore at a joint nobody has seen",
+    "smaller-pipe-downstream": "is smaller than the pipe that runs into it",
+    "outlet-smaller-than-line": "is smaller than its line",
+    "capacity-within-doubt": "may be too small: its catchment is open",
+    "water-stands-in-line": "holds water",
+    "inverts-disagree": "has levels that disagree",
+    "outlet-under-water": "ends under water",
+    "grate-too-small": "has too small a grate",
+    "sediment-in-line": "holds sediment",
+    "hose-test": "took too long in the hose test",
+    "too-slow-to-keep-clean": "is too slow to keep clean",
+    "no-way-to-clean": "cannot be reached for cleaning",
+    "cleanouts-too-far-apart": "has cleanouts too far apart",
+    "grate-not-removable": "has a grate that cannot be taken out",
+    "emitter-line-cannot-empty": "cannot empty",
+    "water-above-grate": "is full to the grate",
+    "water-above-ground": "is full to the ground",
+    "inlet-passed": "does not take all that comes",
+    "inlet-passed-by": "does not take all that comes",
+    "trench-below-footing": "is dug below the footing",
+    "trench-too-deep": "needs a protected trench",
+    "turn-too-sharp": "turns too sharply",
+    "too-fast": "runs too fast",
+    "dry-well-small": "is too small",
+    "dry-well-slow": "empties too slowly",
+    "discharge-over-sidewalk": "sends water over the sidewalk",
+    "discharge-onto-neighbour": "sends water onto the neighbour in one stream",
+    "outlet-off-lot": "lies off the lot",
+    "line-off-lot": "runs off the lot",
+    "inlet-off-lot": "lies off the lot",
+    "outlet-runs-to-low-spot": "sends water to a low spot",
+    "outlet-runs-to-building": "sends water to a building",
+    "outlet-runs-to-inlet": "sends water back to an inlet",
+    "gutter-overtops-curb": "brings more than the curb holds",
+    "gutter-spread": "spreads far over the street",
+    "setback": "lies too close to what it must keep clear of",
+    "inlet-better-place": "may stand beside where the water runs",
+    "channel-ground-not-level": "is drawn over ground that is not level",
+    "catchment-unsure": "has a catchment that the data leave open",
+    "grate-not-at-low-point": "is not at the low point",
+    "grate-above-flow": "stands above the water that should reach it",
+    "grate-opening-too-wide": "has openings too wide to walk on",
+    "channel-too-long": "is too long for one outlet",
+    "downspout-onto-inlet-ground": "adds its roof to an inlet over the ground",
+    "cut-by-edge": "has a catchment cut by the edge of the data",
+}
+
+
+def complaint(rule: str) -> str:
+    """What a finding says of its subject, after the name."""
+    return _OF_PIPES.get(rule, rule.replace("-", " "))
+
+
+def complaints(pairs: Sequence[tuple[str, str]], most: int = 8) -> str:
+    """
+    Say what is found of several things, each named once.
+
+    Parameters
+    ----------
+    pairs
+        Subject and rule, the weightiest first.
+    most
+        How many complaints are told.
+
+    Examples
+    --------
+    >>> complaints([("L1", "adverse-fall"), ("L2", "cover-too-small"), ("L1", "sediment-in-line")])
+    'L1 rises and holds sediment; L2 lies too shallow'
+    """
+    told: dict[str, list[str]] = {}
+    left = 0
+    for subject, rule in dict.fromkeys(pairs):
+        words = complaint(rule)
+        if sum(len(some) for some in told.values()) >= most:
+            left += 1
+        elif words not in told.setdefault(subject, []):
+            told[subject].append(words)
+    said = "; ".join(f"{subject} {joined(words)}" for subject, words in told.items() if words)
+    return f"{said}; and {left} more" if left else said
+
+
+def run_verdict(run: Run) -> str:
+    """Say the verdict of a run."""
+    told = str(run.verdict.value)
+    if run.places:
+        told += f" at {joined(run.places)}"
+    return told
+
+
+def run_harm(run: Run) -> str:
+    """Say what an old run is good for."""
+    names = joined(run.lines)
+    if run.is_question:
+        known = "nobody knows where it ends"
+        if all(one.rule != "outlet-not-found" for one in run.findings):
+            known = "its levels are not known"
+        return sentence(f"{names}, one old run: {known}, so it cannot be relied on")
+    if run.verdict.value.startswith(("keep", "clean")):
+        return sentence(f"{names}: the old run can stay")
+    return sentence(f"{names}, one old run, does not take what should go down it")
+
+
+def no_outlet(say: Say, inlets: Sequence[str], option: Row | None) -> str:
+    """Say how far gravity leads."""
+    names = joined(inlets)
+    if option is None:
+        return sentence(f"no lower place was found for {names}")
+    place = option["place"] or option["kind"]
+    if option["verdict"] == "not reachable":
+        return sentence(
+            f"no way out by gravity for {names}: even the best place, {place}, lacks "
+            f"{say(-option['left_m'], 'depth')} of fall"
+        )
+    if option["verdict"] == "cannot tell":
+        return sentence(f"whether gravity leads from {names} to {place} the data cannot tell")
+    return sentence(
+        f"gravity leads from {names} only to ground that may not be yours: {place}, "
+        f"{say(option['run_m'], 'length')} away"
+    )
+
+
+def check_run(run: Run) -> str:
+    """Say what to ask of an old run on site."""
+    if run.is_question:
+        return "Dye at its upper end, watch every possible outlet; inverts at both ends."
+    return "Inverts, bore and sediment at both ends of each length."
+
+
+def run_takes(say: Say, run: Run, length_m: float) -> str:
+    """Say what a verdict takes."""
+    if run.is_question:
+        return "An hour with hose and dye; half a day with a camera."
+    if run.is_replaced:
+        return "Caps at both ends."
+    if run.verdict.value == "relay":
+        return sentence(f"{say(length_m, 'length')} of pipe, and its trench")
+    return ""
+
+
+def wells(say: Say, some: Sequence[Finding]) -> str:
+    """Say that a dry well is too small or too slow."""
+    for one in some:
+        if one.rule == "dry-well-small" and one.measured and one.limit:
+            return " " + sentence(
+                f"{one.subject} holds {say(one.limit, 'volume')} of the "
+                f"{say(one.measured, 'volume')} it would have to"
+            )
+        if one.rule == "dry-well-slow" and one.measured:
+            return " " + sentence(f"{one.subject} takes {one.measured:.0f} h to empty")
+    return ""
+
+
+def option_evidence(say: Say, option: Row | None, drowned: Sequence[Finding]) -> str:
+    """Say how the best way out was judged."""
+    told = []
+    if option is not None:
+        told.append(
+            f"best of the places looked at: {option['place'] or option['kind']}, "
+            f"{say(option['run_m'], 'length')} away; fall left over "
+            f"{say(option['left_m'], 'depth')}, by the data between "
+            f"{say(option['left_low_m'], 'depth')} and {say(option['left_high_m'], 'depth')}"
+        )
+    told += [
+        f"the water at the end of {one.subject} stands "
+        f"{say((one.limit or 0.0) - (one.measured or 0.0), 'depth')} over the top of the pipe"
+        for one in drowned
+    ]
+    return sentence("; ".join(told) or "no lower place was found")
+
+
+#: Units of findings as quantities of a report.
+_QUANTITIES: Final[Mapping[str, str]] = {
+    "m": "depth", "m2": "area", "m3": "volume", "m3/s": "flow",
+}  # fmt: skip
+
+
+def measured(say: Say, some: Sequence[Finding], most: int = 5) -> str:
+    """Say what findings measured against their limits, where both are numbers."""
+    told = []
+    for one in some:
+        quantity = _QUANTITIES.get(one.unit)
+        if one.measured is None or one.limit is None or quantity is None:
+            continue
+        if one.rule in _DIAMETERS:
+            quantity = "diameter"
+        limit = f" against {say(one.limit, quantity)}" if one.limit else ""
+        told.append(f"{one.subject} {complaint(one.rule)}: {say(one.measured, quantity)}{limit}")
+    return sentence("; ".join(told[:most]))
+
+
+_DIAMETERS: Final = frozenset({
+    "smaller-pipe-downstream", "outlet-smaller-than-line", "size-changes-within-line",
+})  # fmt: skip
+
+
+def drain_harm(say: Say, head: Finding) -> str:
+    """Say what is wrong with a line of the proposed drains."""
+    if head.rule == "over-capacity" and head.measured and head.limit:
+        return sentence(
+            f"{head.subject} gets {say(head.measured, 'flow')} in the design storm and carries "
+            f"{say(head.limit, 'flow')}"
+        )
+    if head.rule == "smaller-pipe-downstream" and head.measured and head.limit:
+        return sentence(
+            f"{head.subject}, {say(head.measured, 'diameter')} inside, takes a pipe of "
+            f"{say(head.limit, 'diameter')}: what passes the one sticks in the other"
+        )
+    return sentence(f"{head.subject} {complaint(head.rule)}")
+
+
+def lay(lines: Sequence[Row], best: Sequence[Finding]) -> str:
+    """Say in which sizes lines are laid, and what the best single change leaves."""
+    sizes = [
+        f"{row['name']} in {row['required_size']}" for row in lines if row.get("required_size")
+    ]
+    told = [sentence(f"lay {joined(sizes)}, and the outlet no smaller")] if sizes else []
+    if not sizes:
+        told.append("Give it fall or a lower outlet, by levels taken on site.")
+    told += [
+        sentence(
+            f"the one change that mends most is at {one.subject}; it leaves {one.measured:.0f} of "
+            f"{one.limit:.0f} failures of the lines"
+        )
+        for one in best
+        if one.measured is not None and one.limit is not None
+    ]
+    return " ".join(told)
+
+
+def larger(say: Say, lines: Sequence[Row]) -> str:
+    """Say how much pipe is laid larger."""
+    length = sum(row["length_m"] or 0.0 for row in lines if row.get("required_size"))
+    return sentence(f"{say(length, 'length')} of larger pipe in the same trench") if length else ""
+
+
+def inlets_harm(say: Say, head: Finding, heavy: Sequence[Finding], opened: Sequence[Row]) -> str:
+    """Say what is not settled about inlets."""
+    told = []
+    if head.rule == "channel-ground-not-level" and head.measured is not None:
+        told.append(
+            f"the ground along {head.subject} differs by {say(head.measured, 'depth')}: set level, "
+            "it stands out at one end and takes nothing there"
+        )
+    wide = {row["name"]: row for row in opened}
+    told += [
+        f"{one.subject} takes {better_place(say, one, wide.get(one.subject))}, as drawn or a step "
+        "away: the data cannot tell"
+        for one in heavy
+        if one.rule == "inlet-better-place"
+    ][:2]
+    if not told:
+        told += [catchment_range(say, row) for row in opened[:1]]
+    return sentence("; ".join(told) or f"{head.subject} {complaint(head.rule)}")
+
+
+def better_place(say: Say, one: Finding, inlet: Row | None) -> str:
+    """Say the catchments between which a step, or the error of the data, decides."""
+    both = [one.limit or 0.0, one.measured or 0.0]
+    if inlet is not None:
+        both += [inlet["catchment_m2_p05"], inlet["catchment_m2_p95"]]
+    return say_range(say, min(both), max(both))
+
+
+def inlets_evidence(
+    say: Say,
+    heavy: Sequence[Finding],
+    opened: Sequence[Row],
+    joint: tuple[float, float] | None,
+) -> str:
+    """Say the ranges, and the bound of all together."""
+    told = [catchment_range(say, row) for row in opened]
+    wide = {row["name"] for row in opened}
+    told += [
+        f"{one.subject} takes {say(one.limit or 0.0, 'area')} where it is drawn and "
+        f"{say(one.measured or 0.0, 'area')} at the place marked"
+        for one in heavy
+        if one.rule == "inlet-better-place" and one.subject not in wide
+    ]
+    if joint is not None:
+        told.append(
+            f"they share water: together {say_range(say, *joint)}, not the sum of the ranges"
+        )
+    others = [(o.subject, o.rule) for o in heavy if o.rule != "inlet-better-place"]
+    told.append(complaints(others))
+    return sentence("; ".join(one for one in told if one))
+
+
+def let_out_evidence(subjects: Sequence[str]) -> str:
+    """Say how it was found where let-out water goes."""
+    return sentence(f"the way of the water of {joined(subjects)} followed over the ground")
+
+
+def on_plan() -> str:
+    """Say that a fault is seen on the plan."""
+    return "Seen on the plan, as drawn."

@@ -1,0 +1,1 @@
+"""The map of a result: one sheet of paper, true to its scale."""

@@ -1,0 +1,100 @@
+"""The steps about the ground: low spots, inlets, what runs over it, and where gravity leads it."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from lotflow.drains.gravity_outlets import outlets_by_gravity, search_ground
+from lotflow.drains.setbacks import off_lot
+from lotflow.layers.drawn import in_case
+from lotflow.outputs import result_layers as layers
+from lotflow.outputs.ground_layers import outlet_options_layer
+from lotflow.outputs.terrain_layers import (
+    contours_layer,
+    crossings_layer,
+    inlet_layers,
+    low_spot_layers,
+)
+from lotflow.study.chapter import WHERE_TO, Chapter, say_nothing
+from lotflow.study.lot_water import level_error
+from lotflow.terrain.notes import edge_notes, gap_notes, inlet_notes, low_spot_notes
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from lotflow.findings import Finding
+    from lotflow.study.chapter import Tell
+    from lotflow.study.lot_water import LotWater
+
+
+def terrain_chapter(lot: LotWater) -> Chapter:
+    """Give the layers and findings of the ground, its low spots and inlets."""
+    return Chapter(layers=_layers(lot), findings=_findings(lot))
+
+
+def _findings(lot: LotWater) -> list[Finding]:
+    """What the inputs and the ground give to say."""
+    job, window, inlets = lot.job, lot.window, lot.inlets
+    grid = window.surface.ground
+    limit = job.criteria.low_spot_limit_m(job.elevation.rmse_m)
+    found = [*lot.source.findings, *window.elevation.findings, *lot.site.findings]
+    found += gap_notes(window.surface, window.lot)
+    found += off_lot(lot.site, job.criteria, grid.metres_per_unit)
+    found += edge_notes(
+        lot.names,
+        lot.cells.cut_by_edge,
+        lot_cut=lot.is_cut,
+        lot_held=lot.is_held,
+        lot=window.lot,
+        cell_m=grid.cell_m,
+    )
+    found += inlet_notes(
+        inlets.placed, inlets.residual, inlets.hidden, grid, limit=limit,
+        offers=inlets.offers, lot=window.lot,
+    )  # fmt: skip
+    found += low_spot_notes(
+        lot.low_spots,
+        lot.low_spots.cells_in(window.lot) > 0,
+        grid,
+        limit=limit,
+        not_closed=lot.spots_not_closed,
+    )
+    return found
+
+
+def _layers(lot: LotWater) -> dict[str, pd.DataFrame]:
+    """The layers of the ground."""
+    window, inlets, site = lot.window, lot.inlets, lot.site
+    grid, units = window.surface.ground, lot.job.job.units
+    return {
+        "lot": layers.lot_layer(site.lot, grid.metres_per_unit),
+        **low_spot_layers(
+            lot.low_spots, lot.inner, grid, window.lot, cut=lot.spots_cut,
+            not_closed=lot.spots_not_closed, placed=inlets.placed, buildings=site.buildings,
+        ),
+        "flow_paths": layers.flow_paths_layer(lot.paths, inlets.routing),
+        "lot_line_crossings": crossings_layer(
+            inlets.routing, window.lot, site.lot.geometry.union_all()
+        ),
+        **inlet_layers(
+            inlets, lot.cells, list(in_case(site.inlets, lot.case)["kind"]), lot.low_spots,
+            lot.spots_not_closed,
+        ),
+        "buildings": layers.buildings_layer(site.buildings),
+        "contours": contours_layer(grid, units, lot.job.elevation.rmse_m),
+        "layer_styles": layers.styles_table(units),
+    }  # fmt: skip
+
+
+def outlet_chapter(lot: LotWater, tell: Tell = say_nothing) -> Chapter:
+    """Look for lower places that gravity can reach from each low spot on the lot and each inlet."""
+    surface = lot.window.surface
+    options, findings = outlets_by_gravity(
+        lot.site, lot.case, search_ground(surface, lot.site, level_error(lot.job)),
+        lot.low_spots, lot.window.lot, lot.inlets.placed, lot.job.criteria,
+        lambda part: tell(WHERE_TO, part),
+    )  # fmt: skip
+    return Chapter(
+        layers={"outlet_options": outlet_options_layer(options, surface.ground.crs)},
+        findings=findings,
+    )

@@ -1,0 +1,1 @@
+"""One realisation: a surface that may be the true one, and the way of its water."""

@@ -1,0 +1,61 @@
+"""Symbols point the way the water goes."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+import shapely
+from matplotlib.path import Path
+
+from lotflow.outputs.map.ground import smoothed
+from lotflow.outputs.map.layers import arrowheads, crossing_triangles, outline
+
+LOT = shapely.Polygon([(0, 0), (40, 0), (40, 30), (0, 30)])
+
+
+@pytest.mark.parametrize(
+    "turned", [LOT, shapely.reverse(LOT), LOT.union(shapely.box(90, 0, 99, 9))]
+)
+@pytest.mark.parametrize(
+    ("place", "inside"),
+    [((20, 1), (0, 1)), ((39, 15), (-1, 0)), ((20, 31), (0, -1)), ((-1, 15), (1, 0))],
+)
+def test_triangles_point_onto_the_lot_or_off_it(turned, place, inside):
+    onto, off = crossing_triangles(
+        np.array([place, place], dtype=float), np.array([True, False]), np.array([2.0, 2.0]), turned
+    )
+    for triangle, direction in ((onto, np.array(inside)), (off, -np.array(inside))):
+        towards = triangle[0] - triangle[1:].mean(axis=0)
+        assert towards / np.hypot(*towards) == pytest.approx(direction, abs=1e-6)
+        assert LOT.boundary.distance(shapely.Point((triangle[0] + triangle[1:].mean(0)) / 2)) < 1e-6
+
+
+def test_a_triangle_at_the_corner_where_the_lot_line_begins_is_drawn_too():
+    triangles = crossing_triangles(np.zeros((1, 2)), np.array([True]), np.array([1.0]), LOT)
+    assert np.isfinite(triangles[0]).all()
+
+
+def test_arrowheads_point_downstream_on_lines_long_enough():
+    lines = [np.array([(0.0, 0.0), (10.0, 0.0)]), np.array([(0.0, 0.0), (0.5, 0.0)])]
+    (head,) = arrowheads(lines, 1.0, 2.0)
+    assert head[0] - head[2] == pytest.approx((0.78, 0.0))
+    assert head[2, 1] == 0.0
+
+
+def test_smoothing_stays_near_the_line_and_keeps_its_ends():
+    stairs = np.array([(0, 0), (1, 0), (1, 1), (2, 1), (2, 2), (3, 2)], dtype=float)
+    smooth = smoothed(stairs)
+    assert (smooth[0] == stairs[0]).all()
+    assert (smooth[-1] == stairs[-1]).all()
+    assert shapely.hausdorff_distance(shapely.LineString(smooth), shapely.LineString(stairs)) < 0.5
+
+
+@pytest.mark.parametrize("flip", [False, True])
+def test_holes_stay_open_whichever_way_their_rings_run(flip):
+    shell, hole = [(0, 0), (9, 0), (9, 9), (0, 9)], [(3, 3), (6, 3), (6, 6), (3, 6)]
+    polygon = shapely.Polygon(shell, [hole[::-1] if flip else hole])
+    path = outline(polygon.union(shapely.box(20, 0, 30, 9)))
+    codes = path.codes.tolist()
+    assert codes.count(Path.MOVETO) == 3
+    areas = [shapely.Polygon(ring).exterior.is_ccw for ring in path.to_polygons()]
+    assert sorted(areas) == [False, False, True]
