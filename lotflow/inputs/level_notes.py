@@ -305,7 +305,7 @@ def _reduced(rows: list[_Row], file: str) -> tuple[pd.DataFrame, int, float]:
     return pd.DataFrame(found), closed_on, misclosure
 
 
-def _fault(
+def _fault(  # noqa: PLR0911 - one rule after the other
     row: _Row, instrument: float, level: float, known_level: float
 ) -> tuple[str, str] | None:
     """What is wrong with a row, and what to do."""
