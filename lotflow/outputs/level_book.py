@@ -19,7 +19,7 @@ _DECIMALS: Final = {"m": 3, "ft": 2}
 
 
 def level_book_text(notes: LevelNotes) -> str:
-    """
+    r"""
     Print reduced level notes.
 
     Parameters
@@ -37,8 +37,8 @@ def level_book_text(notes: LevelNotes) -> str:
     --------
     >>> from lotflow.inputs.level_notes import parse_level_notes
     >>> notes = parse_level_notes(
-    ...     b"point,bs_ft,is_ft,fs_ft,level_ft\\nsill,4.10,,,100\\ngrate,,6.35,,\\nsill,,,4.11,100\\n",
-    ...     "notes.csv")
+    ...     b"point,bs_ft,is_ft,fs_ft,level_ft\n"
+    ...     b"sill,4.10,,,100\ngrate,,6.35,,\nsill,,,4.11,100\n", "notes.csv")
     >>> print(level_book_text(notes).splitlines()[2])
     sill     4.10                              100.00    100.00
     """
