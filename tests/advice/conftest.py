@@ -40,7 +40,9 @@ def is_told():
 METRIC = re.compile(
     r"\d[\d,.]* ?(?:km|mm/h|mm|cm|m³/s|m/s|m²|m³|m|l/s)\b(?!/)|(?<!rmse)_(?:mm_h|mm|m2|m)\b"
 )
-US = re.compile(r"\d[\d,.]* (?:in/h|in(?! \d)|ft/s|ft²|ft³|ft|gpm|cfs|mi)\b|_(?:in_h|in|ft2|ft)\b")
+US = re.compile(
+    r"(?<![\w.])\d[\d,.]* (?:in/h|in(?! \d)|ft/s|ft²|ft³|ft|gpm|cfs|mi)\b|_(?:in_h|in|ft2|ft)\b"
+)
 NOUGHT = re.compile(r"(?<![\d.])0\.0+ (?:in|ft|m|mm|l/s|gpm|m²|ft²|m³|ft³)\b")
 
 
