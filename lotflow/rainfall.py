@@ -26,7 +26,7 @@ from lotflow.rainfall_checks import (
     table_faults,
     uplift_faults,
 )
-from lotflow.units import MILLIMETRES_PER_INCH, both_units, from_si, to_si
+from lotflow.units import MILLIMETRES_PER_INCH, UnitSystem, both_units, from_si, to_si
 
 #: The greatest point rainfalls of the world, R = 422 D^0.475 [mm, h]: Jennings, A. H. (1950),
 #: World's greatest observed point rainfalls, Monthly Weather Review 78, 4-5.
@@ -418,13 +418,15 @@ def _of_an_hour(rainfall: Rainfall) -> float:
     return float((duration / _HOUR_S) ** _WORLD_POWER)
 
 
-def rain_said(duration_s: float, return_period_yr: float, depth_m: float) -> str:
-    """Say the depth of a storm in both units."""
+def rain_said(
+    duration_s: float, return_period_yr: float, depth_m: float, units: UnitSystem | None = None
+) -> str:
+    """Say the depth of a storm in the units of the report; without them in both."""
     millimetres = depth_m * 1e3
-    return (
-        f"the {return_period_yr:g}-year rain of {duration_text(duration_s)} is "
-        f"{_three_digits(millimetres)} mm ({_three_digits(millimetres / MILLIMETRES_PER_INCH)} in)"
-    )
+    metric = f"{_three_digits(millimetres)} mm"
+    us = f"{_three_digits(millimetres / MILLIMETRES_PER_INCH)} in"
+    depth = {"metric": metric, "us": us, None: f"{metric} ({us})"}[units]
+    return f"the {return_period_yr:g}-year rain of {duration_text(duration_s)} is {depth}"
 
 
 def _three_digits(value: float) -> str:

@@ -281,6 +281,32 @@ def both_units(value: float, quantity: str) -> str:
     return f"{shown(value, quantity, 'metric')} ({shown(value, quantity, 'us')})"
 
 
+#: More figures than a report shows that a table for spreadsheets has: it is worked on with.
+_MORE_FIGURES: Final = 2
+
+
+def in_spreadsheet(value: float | None, quantity: str, system: UnitSystem) -> float | None:
+    """
+    Bring an SI value to the unit of the report, as a number for a spreadsheet.
+
+    Parameters
+    ----------
+    value
+        In SI; None where there is none.
+    quantity
+        Key of `SHOWN`; the unit is that which `SHOWN` names.
+
+    Examples
+    --------
+    >>> in_spreadsheet(0.1524, "depth", "us"), in_spreadsheet(0.001, "flow", "metric")
+    (6.0, 1.0)
+    """
+    if value is None:
+        return None
+    unit, decimals = SHOWN[quantity][system]
+    return round(from_si(value, unit), decimals + _MORE_FIGURES) + 0.0
+
+
 def sign(unit: str) -> str:
     """
     Give a unit as it is printed.

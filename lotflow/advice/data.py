@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Final, get_args
 from lotflow.inputs.site_checks import OTHER_UNIT
 from lotflow.rainfall import rain_said, unit_remedy
 from lotflow.text import clean_text
-from lotflow.units import VerticalUnit
+from lotflow.units import VerticalUnit, to_si
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -15,6 +15,8 @@ if TYPE_CHECKING:
     from lotflow.advice.say import Say, Sentence
     from lotflow.findings import Finding
 
+#: Vertical RMSE of good public lidar: USGS Lidar Base Specification, quality level 2, from memory.
+_GOOD_LIDAR_M: Final = 0.10
 #: Most characters of a message that quotes a file.
 _LONGEST: Final = 1000
 
@@ -97,10 +99,11 @@ def _cells_not_square(_: Say, __: Finding, *, width: float, height: float) -> st
 
 
 def _coarse_levels(say: Say, _: Finding, *, step_m: float) -> str:
+    fine = say.either("centimetres", "hundredths of a foot", both="centimetres")
     return (
         f"The elevations are rounded to steps of {say(step_m, 'elevation')}: slopes and low spots "
         "of a lot hardly show. Their error is widened by that of the rounding. Use data with "
-        "centimetres."
+        f"{fine}."
     )
 
 
@@ -187,11 +190,12 @@ def _text_encoding(
     )
 
 
-def _heights_ignored(_: Say, __: Finding, *, file: str, shapes: int, of: int) -> str:
+def _heights_ignored(say: Say, __: Finding, *, file: str, shapes: int, of: int) -> str:
+    columns = "rim_m or invert_up_m"
     return _of_file(
         file,
         f"{shapes} of {of} shapes carry heights (Z), which are not used; give levels in columns "
-        "such as rim_m or invert_up_m",
+        f"such as {say.either(columns, 'rim_ft or invert_up_ft', both=columns)}",
     )
 
 
@@ -289,22 +293,29 @@ def _level_unit_doubted(
 def _error_very_large(say: Say, _: Finding, *, rmse_m: float) -> str:
     return (
         f"The stated error of the elevation data is {say(rmse_m, 'length')}: nothing on a lot "
-        "could be told by them. Are these centimetres or feet? Good public lidar has 0.10 m."
+        "could be told by them. Are these centimetres or feet? Good public lidar has "
+        f"{say(_GOOD_LIDAR_M, 'depth')}."
     )
 
 
 def _stated_rain(say: Say, *, intensity_m_s: float, usual_mm_h: tuple[float, float]) -> str:
-    low, high = usual_mm_h
+    low, high = (say.rough(to_si(bound, "mm_h"), "rain") for bound in usual_mm_h)
     return (
-        f"A rain of {say(intensity_m_s, 'rain')} is stated: storms of design have {low:g} to "
-        f"{high:g} mm/h. Check its unit: inches and millimetres differ by a factor of 25.4."
+        f"A rain of {say(intensity_m_s, 'rain')} is stated: storms of design have {low} to "
+        f"{high}. Check its unit: inches and millimetres differ by a factor of 25.4."
     )
 
 
 def _rain_of_table(
-    *, duration_s: float, return_period_yr: float, depth_m: float, little: bool, taken_for: str
+    say: Say,
+    *,
+    duration_s: float,
+    return_period_yr: float,
+    depth_m: float,
+    little: bool,
+    taken_for: str,
 ) -> str:
-    said = rain_said(duration_s, return_period_yr, depth_m)
+    said = rain_said(duration_s, return_period_yr, depth_m, say.units)
     return (
         f"T{said[1:]}: hardly any place has so {'little' if little else 'much'}. "
         f"{unit_remedy(taken_for)}."
@@ -315,7 +326,7 @@ def _rain_unit_doubted(say: Say, _: Finding, **facts: object) -> str:
     """Of one stated intensity, or of a table or formula."""
     if "intensity_m_s" in facts:
         return _stated_rain(say, **facts)  # type: ignore[arg-type]
-    return _rain_of_table(**facts)  # type: ignore[arg-type]
+    return _rain_of_table(say, **facts)  # type: ignore[arg-type]
 
 
 SENTENCES: Final[dict[str, Sentence]] = {

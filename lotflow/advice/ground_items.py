@@ -162,7 +162,7 @@ def of_walls(found: Found, _: str, some: Sequence[Finding]) -> Item | None:
         words.walls_evidence(say, walls) or drain_words.measured(say, heaviest(some)), tuple(some),
         takes=words.quantities(say, *remedies.earth_to_fill(walls)) if walls else "",
         check=remedy_words.levels_of_walls(say, [row["name"] for row in walls]),
-        risk=remedy_words.RISKS[Theme.WALLS.value],
+        risk=remedy_words.risk_of_walls(say),
         source=found.sources(heaviest(some), rows), causes=water, mends=found.mended(rows),
     )  # fmt: skip
 

@@ -30,8 +30,8 @@ class Kind(StrEnum):
     """What harm is done; of one place the worse first."""
 
     ENTERS = "water enters at the sill"
-    FREEBOARD = "water less than 1 ft below the sill"
-    STEP = "sill less than 6 in above the ground"
+    FREEBOARD = "water close below the sill"
+    STEP = "sill close above the ground"
     FALL = "ground does not fall away from the wall"
     ROOF_WATER = "roof water let out at the wall"
     STANDS_NEAR = "water stands near the house too long"

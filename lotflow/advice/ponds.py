@@ -222,7 +222,8 @@ def _ponds_listed(_: Say, __: Finding) -> str:
 
 def _infiltration_counted(say: Say, _: Finding, *, rate_m_s: float, soil_group: str | None) -> str:
     basis = "the soak test" if soil_group is None else f"hydrologic soil group {soil_group}"
-    ask = " Measure it on site: [job] soak_test_in_h or soak_test_mm_h." if soil_group else ""
+    key = say.either("soak_test_mm_h", "soak_test_in_h")
+    ask = f" Measure it on site: [job] {key}." if soil_group else ""
     return (
         f"Times until ponds are gone count on {say(rate_m_s, 'rain')} soaking into open ground, "
         f"by {basis}, once the storm is over, and none while it lasts.{ask}"

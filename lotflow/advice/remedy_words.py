@@ -118,12 +118,11 @@ CHECKS: Final[Mapping[str, str]] = {
 RISKS: Final[Mapping[str, str]] = {
     "low spot": "A culvert, a drain or a wall that the elevation data do not show; ground moved "
     "since they were taken.",
-    "walls": "Soil moved since the data were taken; keep fill 6 in below siding and sills, and "
-    "lead nothing onto a neighbour.",
+    "walls": "Soil moved since the data were taken; lead nothing onto a neighbour.",
     "old run": "What lies under ground: nobody has seen all of it.",
     "no outlet": "A ditch, gutter or manhole that is not drawn and lies lower.",
     "drain too small": "Rain of another place, hollows that hold water back, catchments left open.",
-    "inlets": "A few inches of ground decide: curbs, beds and edges are not in the data.",
+    "inlets": "A hand's breadth of ground decides: curbs, beds and edges are not in the data.",
     "let out": "Local rules differ; a street or an easement that is not drawn.",
     "run-on": "Walls, fences and culverts that are not drawn turn it.",
     "laying": "Levels off the elevation data may be wrong by more than the fault.",
@@ -154,6 +153,15 @@ def levels_of_walls(say: Say, walls: Sequence[str]) -> str:
     return sentence(
         f"level the ground at {joined(walls)}, at the wall and {say(3.048, 'length')} out"
     )
+
+
+def risk_of_walls(say: Say) -> str:
+    """
+    Say what could go wrong with filling at walls, and how low fill stays.
+
+    6 in: International Residential Code, R404.1.6, from memory.
+    """
+    return f"{RISKS['walls']} Keep fill {say(0.1524, 'depth')} below siding and sills."
 
 
 def levels_of_inlets(names: Sequence[str]) -> str:

@@ -5,29 +5,26 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Final
 
 from lotflow.rainfall import rain_said
-from lotflow.units import from_si
 
 if TYPE_CHECKING:
     from lotflow.advice.say import Say, Sentence
     from lotflow.findings import Finding
 
 
-def _used(_: Say, finding: Finding, *, duration_s: float, return_period_yr: float,
+def _used(say: Say, finding: Finding, *, duration_s: float, return_period_yr: float,
           depth_m: float) -> str:  # fmt: skip
-    return f"Rain: {finding.source}; {rain_said(duration_s, return_period_yr, depth_m)}."
+    said = rain_said(duration_s, return_period_yr, depth_m, say.units)
+    return f"Rain: {finding.source}; {said}."
 
 
 def _elsewhere(
     say: Say, _: Finding, *, table: tuple[float, float], lot: tuple[float, float], away_m: float
 ) -> str:
     """Places are latitude and longitude."""
-    kilometres = f"{away_m / 1000:,.0f} km"
-    miles = f"{from_si(away_m, 'ft') / 5280:,.0f} mi"
-    away = {None: f"{kilometres} ({miles})", "metric": kilometres, "us": miles}[say.units]
     return (
-        f"The rainfall table is of {table[0]:.4f}, {table[1]:.4f}; the lot lies {away} from "
-        f"there, at {lot[0]:.4f}, {lot[1]:.4f}. Flows, sizes and ponds hold for the rain of that "
-        "place. Get the table of the lot."
+        f"The rainfall table is of {table[0]:.4f}, {table[1]:.4f}; the lot lies "
+        f"{say.far(away_m)} from there, at {lot[0]:.4f}, {lot[1]:.4f}. Flows, sizes and ponds hold "
+        "for the rain of that place. Get the table of the lot."
     )
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from lotflow.units import METRES_PER_FOOT, UnitSystem, both_units, shown
+from lotflow.units import METRES_PER_FOOT, SHOWN, UnitSystem, after_number, from_si, shown
 
 #: Writes the message of a finding: called with `Say`, the finding, and its facts by name.
 Sentence = Callable[..., str]
@@ -15,6 +15,8 @@ Sentence = Callable[..., str]
 class Say:
     """
     Says an SI value with its unit; called as `say(value, quantity)`.
+
+    What is too small for the figures that are said is "under 0.1 in", never "0.0 in".
 
     Parameters
     ----------
@@ -26,23 +28,64 @@ class Say:
     --------
     >>> Say("us")(0.1016, "diameter"), Say()(0.3048, "depth")
     ('4.0 in', '0.30 m (12.0 in)')
+    >>> Say("us")(0.0005, "depth"), Say("metric")(0.0, "length")
+    ('under 0.1 in', '0 m')
     """
 
     units: UnitSystem | None = None
 
     def __call__(self, value: float, quantity: str) -> str:
         """Say a value; `quantity` is a key of `units.SHOWN`."""
-        if self.units is None:
-            return both_units(value, quantity)
-        return shown(value, quantity, self.units)
+        return self.either(_said(value, quantity, "metric"), _said(value, quantity, "us"))
+
+    def either(self, metric: str, us: str, *, both: str = "") -> str:
+        """Choose a wording; without units `both`, or the metric one with the US one in brackets."""
+        return {"metric": metric, "us": us, None: both or f"{metric} ({us})"}[self.units]
 
     def speed(self, value: float, decimals: int = 1) -> str:
         """Say a velocity [m/s]; in feet one figure less is said."""
+        return self.either(
+            f"{value:.{decimals}f} m/s", f"{value / METRES_PER_FOOT:.{decimals - 1}f} ft/s"
+        )
+
+    def far(self, value: float) -> str:
+        """
+        Say a distance between towns [m].
+
+        Examples
+        --------
+        >>> Say("us").far(804_672.0), Say("metric").far(804_672.0)
+        ('500 mi', '805 km')
+        """
+        feet_of_a_mile = 5280
+        return self.either(
+            f"{value / 1000:,.0f} km", f"{from_si(value, 'ft') / feet_of_a_mile:,.0f} mi"
+        )
+
+    def rough(self, value: float, quantity: str) -> str:
+        """
+        Say a bound, of which two digits are enough.
+
+        Examples
+        --------
+        >>> Say("us").rough(10.0 / 3.6e6, "rain"), Say("metric").rough(10.0 / 3.6e6, "rain")
+        ('0.39 in/h', '10 mm/h')
+        """
         metric, us = (
-            f"{value:.{decimals}f} m/s", f"{value / METRES_PER_FOOT:.{decimals - 1}f} ft/s",
-        )  # fmt: skip
-        both = f"{metric} ({us})"
-        return {"metric": metric, "us": us}.get(self.units or "", both)
+            f"{float(f'{from_si(value, unit):.2g}'):g}{after_number(unit)}"
+            for unit in (SHOWN[quantity]["metric"][0], SHOWN[quantity]["us"][0])
+        )
+        return self.either(metric, us)
+
+
+def _said(value: float, quantity: str, system: UnitSystem) -> str:
+    """Show a value, but no figure of noughts."""
+    unit, decimals = SHOWN[quantity][system]
+    least = 10.0**-decimals
+    if not abs(from_si(value, unit)) < least / 2:  # what is no number is shown as a dash
+        return shown(value, quantity, system)
+    least_said = f"{least:.{decimals}f}{after_number(unit)}"
+    return f"under {least_said}" if value else f"0{after_number(unit)}"
 
 
 def storm(return_period_yr: float | None) -> str:

@@ -18,8 +18,8 @@ def _realisations(
 ) -> str:  # fmt: skip
     if not number:
         return (
-            f"The stated error of the elevation data is {rmse_m:g} m: low spots and catchments are "
-            "told as exact, which no survey is. Give [elevation] rmse_m."
+            f"The stated error of the elevation data is {say(rmse_m, 'depth')}: low spots and "
+            "catchments are told as exact, which no survey is. Give [elevation] rmse_m."
         )
     if cut_short:
         advice = (

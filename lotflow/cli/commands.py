@@ -168,6 +168,8 @@ def screen(elevation: Path, lot: Path, output: Path, **given: Any) -> int:
     """
     if given["intensity"] and given["coefficient"] is None:
         raise click.UsageError("--intensity needs --coefficient: flow is C times i times area.")
+    if given["intensity"] and not given["intensity"][1] and given["units"] is None:
+        raise click.UsageError("--intensity without a unit: write 4in/h or 100mm/h.")
     return compute(
         lambda: _screening(elevation, lot, given),
         output,

@@ -31,9 +31,8 @@ vertical_unit = click.option(
 units = click.option(
     "--units",
     type=click.Choice(["us", "metric"]),
-    default="us",
-    show_default=True,
-    help="Units of the printed table and of the map.",
+    help="Units of all that is told and drawn.  [default: us where the lot lies in the US, or its "
+    "data are in feet; else metric]",
 )
 strict = click.option(
     "--strict", is_flag=True, help="Exit with 3 if a check failed, for use in scripts."
@@ -88,7 +87,7 @@ class Intensity(click.ParamType):  # type: ignore[type-arg, unused-ignore]
                 return number, unit
         return self.fail(
             f"{value!r} is no rainfall intensity above 0 and up to 1000 mm/h; write 4in/h or "
-            "100mm/h (a bare number is in/h, with --units metric mm/h)",
+            "100mm/h (a bare number is in/h with --units us, mm/h with --units metric)",
             param,
             ctx,
         )

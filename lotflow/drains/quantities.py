@@ -384,7 +384,7 @@ def quantities(
         if line.depth_is_known
     ]
     return [
-        *_pipes(lines, units), *_fittings(lines), *_channels(parts),
+        *_pipes(lines, units), *_fittings(lines), *_channels(parts, units),
         *(Quantity(item, "as drawn", float(count), "each")
           for item, count in sorted(Counter(parts.pieces).items())),
         *_trenches([trench for _, trench in dug], units),
@@ -423,7 +423,7 @@ def _fittings(lines: Sequence[OrderedLine]) -> list[Quantity]:
     ]
 
 
-def _channels(parts: OrderedParts) -> list[Quantity]:
+def _channels(parts: OrderedParts, units: OrderUnits) -> list[Quantity]:
     """Channel drains in sections, and their ends."""
     sections: dict[str, int] = defaultdict(int)
     for name, length in parts.channels_m:
@@ -431,7 +431,8 @@ def _channels(parts: OrderedParts) -> list[Quantity]:
     found = []
     for name, number in sorted(sections.items()):
         runs = sum(1 for other, _ in parts.channels_m if other == name)
-        unit = f"{_CHANNEL_SECTION_M:g} m section"
+        metres, inches = _CHANNEL_SECTION_M, from_si(_CHANNEL_SECTION_M, "in")
+        unit = f"{metres:g} m section" if units.length == "m" else f"{inches:.0f} in section"
         found.append(Quantity(f"{name} section", "with grate", float(number), unit))
         found.append(Quantity(f"{name} end cap", "two for each run", 2.0 * runs, "each"))
     return found

@@ -14,6 +14,7 @@ from typing import (
     Any,
     Final,
     Literal,
+    Self,
     Union,
     get_args,
     get_origin,
@@ -28,6 +29,7 @@ from pydantic import (
     PlainSerializer,
     ValidationError,
     create_model,
+    model_validator,
 )
 from pydantic_core import ErrorDetails
 
@@ -109,7 +111,7 @@ class Job(Table):
     >>> job = Job(elevation=Elevation(file=(Path("dem.tif"),)),
     ...           layers=Layers(lot=LayerEntry(file=Path("lot.geojson"))))
     >>> job.job.units, job.criteria.snap_m, job.layers.own()["lot"].path.name
-    ('us', 0.75, 'lot.geojson')
+    (None, 0.75, 'lot.geojson')
     """
 
     job: General = General()
@@ -123,6 +125,25 @@ class Job(Table):
     terrain: Terrain = Terrain()
     confidence: Confidence = Confidence()
 
+    @model_validator(mode="after")
+    def _benchmark_has_a_unit(self) -> Self:
+        if self.levels is not None and self.levels.unit is None and self.job.units is None:
+            raise InputError(
+                "the benchmark of [levels] has no unit, and [job] has no units to take it from",
+                'Give unit = "m" or "ft"',
+            )
+        return self
+
+    @property
+    def units(self) -> UnitSystem:
+        """Unit system of reports; metric until it is known where the lot lies."""
+        return self.job.units or "metric"
+
+    @property
+    def name_is_given(self) -> bool:
+        """Whether somebody has named the lot; otherwise it is called as a file or folder is."""
+        return "name" in self.job.model_fields_set and bool(self.job.name)
+
     @property
     def intensity_m_s(self) -> float | None:
         """Stated rainfall intensity [m/s]; None where none is stated."""
@@ -135,7 +156,7 @@ class Job(Table):
         """What site levels [m] lack of elevations in the raster's datum; 0 without a benchmark."""
         if self.levels is None:
             return 0.0
-        unit = self.levels.unit or ("ft" if self.job.units == "us" else "m")
+        unit = self.levels.unit or ("ft" if self.units == "us" else "m")
         return self.levels.elevation_m - to_si(self.levels.benchmark, unit)
 
     def files(self) -> list[Path]:
@@ -185,7 +206,32 @@ def read_job(path: Path) -> Job:
 def _named(job: Job, name: str) -> Job:
     """Give a job the name of its folder."""
     name = clean_text(name, longest=10 * LONGEST_TEXT)[:LONGEST_TEXT] or "job"
-    return job.model_copy(update={"job": job.job.model_copy(update={"name": name})})
+    return _called(job, name)
+
+
+def _called(job: Job, name: str) -> Job:
+    """Call a job as nobody has named it."""
+    general = job.job.model_copy(update={"name": name})
+    general.model_fields_set.discard("name")
+    return job.model_copy(update={"job": general})
+
+
+def settled(job: Job, *, name: str | None, units: UnitSystem) -> Job:
+    """
+    Settle what a job leaves to its inputs: the name of the lot, and the units of reports.
+
+    Parameters
+    ----------
+    name
+        Of the lot by its layer; None where it has none. What the job file or a caller says goes
+        before it, the name of a file or folder comes after it.
+    units
+        Where the job states none.
+    """
+    known: dict[str, str] = {"units": job.job.units or units}
+    if name and not job.name_is_given:
+        known["name"] = name
+    return job.model_copy(update={"job": job.job.model_copy(update=known)})
 
 
 def screening_job(
@@ -197,7 +243,7 @@ def screening_job(
     coefficient: float | None = None,
     intensity: float | None = None,
     intensity_unit: str = "mm_h",
-    units: UnitSystem = "us",
+    units: UnitSystem | None = None,
 ) -> Job:
     """
     Make a job from files and numbers.
@@ -217,6 +263,8 @@ def screening_job(
         Runoff coefficient of all ground.
     intensity, intensity_unit
         Rainfall intensity, and its unit: "mm_h" or "in_h".
+    units
+        Of reports; None for those of the country in which the lot lies.
 
     Raises
     ------
@@ -229,7 +277,7 @@ def screening_job(
                   "Give a coefficient too: flow is C times i times area", column="intensity",
                   value=intensity)
         )  # fmt: skip
-    general: dict[str, Any] = {"name": layers["lot"].stem, "units": units}
+    general: dict[str, Any] = {} if units is None else {"units": units}
     if coefficient is not None:
         general["coefficient"] = coefficient
     if intensity is not None:
@@ -241,7 +289,7 @@ def screening_job(
         for name, path in layers.items()
     }
     try:
-        return Job(
+        job = Job(
             job=General(**general),
             elevation=Elevation(
                 file=tuple(elevation), vertical_unit=vertical_unit, margin_m=margin_m
@@ -256,6 +304,7 @@ def screening_job(
                 for detail in error.errors()
             ]
         ) from None  # fmt: skip
+    return _named(job, layers["lot"].stem)
 
 
 def with_realisations(job: Job, number: int | None) -> Job:
@@ -278,7 +327,7 @@ _TEMPLATE: Final = """\
 
 [job]
 name = {name}
-units = {units}  # of reports: "us" or "metric"
+units = {units}  # of reports: "us" or "metric"; without it us where the lot lies in the US
 # ground = "lawn"  # cover of ground without a cover polygon
 # soil_group = "C"  # hydrologic soil group A, B, C or D
 # soak_test_in_h = 0.2  # or soak_test_mm_h; or readings: soak_test_drops_in, soak_test_minutes

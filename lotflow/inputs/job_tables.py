@@ -93,10 +93,14 @@ class Table(BaseModel):
 
 
 class General(Table):
-    """Table `[job]`: name, units of reports, ground without a cover polygon, stated runoff."""
+    """
+    Table `[job]`: name, units of reports, ground without a cover polygon, stated runoff.
+
+    Without units those of the country are taken in which the lot lies.
+    """
 
     name: Text = ""
-    units: UnitSystem = "us"
+    units: UnitSystem | None = None
     ground: Annotated[str, AfterValidator(_cover)] = "lawn"
     soil_group: Literal["A", "B", "C", "D"] = "C"
     coefficient: Share | None = None

@@ -6,7 +6,15 @@ import re
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final, Literal
 
-from lotflow.units import CARRIED, shown, shown_open, to_si
+from lotflow.units import (
+    CARRIED,
+    MILLIMETRES_PER_INCH,
+    SHOWN,
+    in_spreadsheet,
+    shown,
+    shown_open,
+    to_si,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -30,6 +38,9 @@ QUANTITIES: Final[dict[str, tuple[tuple[str, ...], str]]] = {
 _PRINTED: Final = {"m3s": "m3/s", "m_s": "m/s", "mm_h": "mm/h"}
 #: The unit at the end of a name, before the share of the realisations.
 UNIT_SUFFIX: Final = re.compile(r"_(m_per_m|mm_h|m3s|m3|m2|mm|min|yr|m|h|s)(?=$|_p\d\d$)")
+
+#: What a flow per unit of rain has in its name.
+_PER_10_MM: Final = "_per_10mm_h_"
 
 COVERS: Final = (
     "roof", "asphalt", "concrete", "pavers", "permeable pavers", "gravel", "lawn", "planting",
@@ -133,6 +144,41 @@ class Column:
             return "-" if value is None else str(value)
         si = value if self.is_measured else to_si(value, CARRIED[self.quantity])
         return shown(si, self.quantity, system)
+
+    def heading(self, system: UnitSystem) -> str:
+        """
+        Give the name of the column in a table for spreadsheets: with the unit of the report.
+
+        Examples
+        --------
+        >>> number("depth_m_p05", "depth", "Depth.").heading("us")
+        'depth_in_p05'
+        >>> column = number("flow_per_10mm_h_m3s", "flow", "Flow.")
+        >>> column.heading("metric"), column.heading("us")
+        ('flow_per_10mm_h_l_s', 'flow_per_1in_h_gpm')
+        """
+        if not self.quantity:
+            return self.name
+        unit = SHOWN[self.quantity][system][0]
+        if unit in ("1", "%"):  # a share stays a share: the column says no unit
+            return self.name
+        named = UNIT_SUFFIX.sub(f"_{unit}", self.name)
+        return named.replace(_PER_10_MM, "_per_1in_h_") if system == "us" else named
+
+    def in_spreadsheet(self, value: Any, system: UnitSystem) -> Any:
+        """
+        Give a value of the column for a spreadsheet: a number in the unit of its heading.
+
+        Examples
+        --------
+        >>> number("depth_m", "depth", "Depth.").in_spreadsheet(0.1524, "us")
+        6.0
+        """
+        if value is None or not self.quantity or SHOWN[self.quantity][system][0] in ("1", "%"):
+            return value
+        if system == "us" and _PER_10_MM in self.name:
+            value = value * MILLIMETRES_PER_INCH / 10.0
+        return in_spreadsheet(to_si(value, CARRIED[self.quantity]), self.quantity, system)
 
 
 @dataclass(frozen=True)

@@ -16,7 +16,7 @@ from lotflow.advice.compared_figures import DRAWN
 from lotflow.advice.differences import records
 from lotflow.inputs.results import COMPARISON
 from lotflow.outputs.compare_page import compare_page
-from lotflow.outputs.result_file import ResultFile, text_file
+from lotflow.outputs.result_file import ResultFile, csv_file, text_file
 from lotflow.outputs.summary import SCHEMA_VERSION, json_text
 
 if TYPE_CHECKING:
@@ -51,7 +51,7 @@ def comparison_files(found: Differences) -> list[ResultFile]:
     content = comparison_content(found)
     return [
         text_file("compare.html", compare_page(found, called(found))),
-        text_file("compare.csv", _csv(content)),
+        csv_file("compare.csv", _csv(content)),
         text_file("compare.json", json_text(content)),
     ]
 

@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from numpy.typing import ArrayLike
 
     from lotflow.grid import FloatArray
+    from lotflow.layers import Layer
     from lotflow.units import UnitSystem
 
 
@@ -107,28 +108,33 @@ def place_of(lot: GeoDataFrame) -> tuple[float, float] | None:
     return float(latitude[0]), float(longitude[0])
 
 
-def place_table(entries: Sequence[Mapping[str, Any]], crs: Any) -> str:
+def place_table(
+    layer: Layer, entries: Sequence[Mapping[str, Any]], crs: Any, units: UnitSystem
+) -> str:
     """
-    Write entries that have a place as a table, one row each.
+    Write entries that have a place as a table, one row each, in the units of the report.
 
     Parameters
     ----------
+    layer
+        Of which they are; it knows their units.
     entries
         Entries of one list of a summary, all with the same keys, among them `x` and `y`.
     crs
-        Coordinate reference system of `x` and `y`.
+        Coordinate reference system of `x` and `y`, which stay as they are.
 
     Returns
     -------
     table
-        CSV with a header: the keys, which carry their units, then latitude and longitude in
+        CSV with a header: names with the unit of the report, then latitude and longitude in
         degrees of WGS 84. Where there are no entries, the columns of places alone.
 
     Examples
     --------
-    >>> print(place_table([{"name": "C1", "x": 500_000.0, "y": 0.0}], "EPSG:32617"), end="")
-    name,x,y,latitude,longitude
-    C1,500000.0,0.0,0.0,-81.0
+    >>> inlet = {"name": "C1", "x": 500_000.0, "y": 0.0, "moved_m": 0.3048}
+    >>> print(place_table(RESULT_LAYERS["inlets"], [inlet], "EPSG:32617", "us"), end="")
+    name,x,y,moved_ft,latitude,longitude
+    C1,500000.0,0.0,1.0,0.0,-81.0
     """
     if not entries:
         return "x,y,latitude,longitude\n"
@@ -137,10 +143,12 @@ def place_table(entries: Sequence[Mapping[str, Any]], crs: Any) -> str:
     )
     target = io.StringIO()
     writer = csv.writer(target, lineterminator="\n")
-    writer.writerow((*entries[0], "latitude", "longitude"))
+    columns = [layer.column(key) for key in entries[0]]
+    writer.writerow((*(column.heading(units) for column in columns), "latitude", "longitude"))
     for entry, north, east in zip(entries, latitude, longitude, strict=True):
         place = (round(float(north), _DEGREE_DECIMALS), round(float(east), _DEGREE_DECIMALS))
-        writer.writerow(guarded((*entry.values(), *place)))
+        told = (column.in_spreadsheet(entry[column.name], units) for column in columns)
+        writer.writerow(guarded((*told, *place)))
     return target.getvalue()
 
 

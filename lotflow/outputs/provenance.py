@@ -45,7 +45,7 @@ def _hashed(given: Rain | Prices | None, sha256: str | None) -> dict[str, str] |
 
 def provenance(
     job: Job, source: ElevationSource, site: Site, *, program: str, use_covers: bool,
-    hashes: Mapping[str, str],
+    hashes: Mapping[str, str], units_because: str,
 ) -> dict[str, Any]:  # fmt: skip
     """
     Say what a result was computed from, with a run id that is the hash of it all.
@@ -60,10 +60,13 @@ def provenance(
         Option of the study.
     hashes
         SHA-256 of the tables "rainfall" and "prices" as they were read, of those that were.
+    units_because
+        What decided the units of the report.
     """
     content = {
         "program": program,
         "job": job.describe(),
+        "units": {"units": job.units, "because": units_because},
         "use_covers": use_covers,
         "elevation": source.describe(),
         "layers": [

@@ -77,3 +77,21 @@ def text_file(name: str, text: str) -> ResultFile:
         Name in the result folder.
     """
     return bytes_file(name, text.encode("utf-8"))
+
+
+def csv_file(name: str, text: str) -> ResultFile:
+    """
+    Make a result file of a table, as spreadsheets on any system read it: UTF-8 with its mark.
+
+    Parameters
+    ----------
+    name
+        Name in the result folder.
+    text
+        CSV without the mark.
+
+    References
+    ----------
+    The Unicode Standard, section 23.8: U+FEFF at the start of a text tells that it is UTF-8.
+    """
+    return bytes_file(name, text.encode("utf-8-sig"))

@@ -61,10 +61,12 @@ def cell_centres(grid: Grid, cells: NDArray[np.int64]) -> tuple[FloatArray, Floa
     return np.asarray(x, dtype=float), np.asarray(y, dtype=float)
 
 
-def lot_layer(lot: gpd.GeoDataFrame, metres_per_unit: float) -> gpd.GeoDataFrame:
-    """Give the lot with its area."""
+def lot_layer(lot: gpd.GeoDataFrame, metres_per_unit: float, name: str) -> gpd.GeoDataFrame:
+    """Give the lot with its area, called as the job is."""
     area = lot.geometry.area * metres_per_unit**2
-    return layer_frame("lot", {"name": lot["name"], "area_m2": area}, lot.geometry, lot.crs)
+    return layer_frame(
+        "lot", {"name": [name or None] * len(lot), "area_m2": area}, lot.geometry, lot.crs
+    )
 
 
 def flow_paths_layer(paths: Sequence[FlowPath], routing: Routing) -> gpd.GeoDataFrame:

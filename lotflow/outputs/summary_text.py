@@ -78,8 +78,7 @@ def summary_text(content: Mapping[str, Any], units: UnitSystem) -> str:
         ["Where water can stand", *_low_spots(content, units)],
         _headed("What the inlets take", _inlets(content, units)),
         _headed(
-            "Where gravity can lead it in a small pipe, 4 in unless given (whether it may go there "
-            "is not judged)",
+            "Where gravity can lead it in a small pipe (whether it may go there is not judged)",
             _outlet_options(content.get("outlet_options", []), units),
         ),
         _headed("Where water stands after storms", _standing(content["ponds"], units)),

@@ -14,6 +14,7 @@ if TYPE_CHECKING:
 
     from lotflow.grid import FloatArray, Grid, IntArray
     from lotflow.terrain.surface import Surface
+    from lotflow.units import UnitSystem
 
 
 def bound_columns(name: str, bounds: FloatArray) -> dict[str, FloatArray]:
@@ -31,16 +32,15 @@ def bound_columns(name: str, bounds: FloatArray) -> dict[str, FloatArray]:
     }
 
 
-def catchments_told(measured_m2: FloatArray, bounds_m2: FloatArray) -> dict[str, list[Any]]:
+def catchments_told(
+    measured_m2: FloatArray, bounds_m2: FloatArray, units: UnitSystem
+) -> dict[str, list[Any]]:
     """What is to be read of each inlet's catchment: its size, or the range that is left open."""
     low, _, high = bounds_m2
     known = list(zip(measured_m2.tolist(), low.tolist(), high.tolist(), strict=True))
     return {
         "is_open": [open_range(*one) is not None for one in known],
-        "catchment_told": [
-            f"{shown_open(*one, 'area', 'metric')} ({shown_open(*one, 'area', 'us')})"
-            for one in known
-        ],
+        "catchment_told": [shown_open(*one, "area", units) for one in known],
     }
 
 

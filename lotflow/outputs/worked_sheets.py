@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
+from lotflow.advice.say import Say
 from lotflow.errors import Fault, InputError
 from lotflow.runoff.composites import frequency_factor
 from lotflow.runoff.curve_number import CSM_PER_INCH, graphical_peak, retention
@@ -18,7 +19,7 @@ from lotflow.runoff.runoff_rows import (
 )
 from lotflow.runoff.storms import sheet_flow_rain
 from lotflow.text import did_you_mean
-from lotflow.units import both_units, from_si, to_si
+from lotflow.units import from_si, to_si
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -29,6 +30,7 @@ if TYPE_CHECKING:
     from lotflow.runoff.concentration import Segment
     from lotflow.runoff.curve_number import StormType
     from lotflow.runoff.storms import StormStudy
+    from lotflow.units import UnitSystem
 
 #: File of the sheets in a result.
 SHEETS_FILE: Final = "runoff_sheets.txt"
@@ -38,7 +40,7 @@ SHEET_MARK: Final = "=" * 72
 
 def worked_sheets(
     storms: StormStudy, releases: Mapping[str, float], *, lot_name: str, case: str,
-    storm_type: StormType | None,
+    storm_type: StormType | None, units: UnitSystem,
 ) -> str:  # fmt: skip
     """
     Write the sheets of all inlets and of the nodes into which downspouts lead.
@@ -53,16 +55,17 @@ def worked_sheets(
         What the text is headed with: name of the lot, state of its drains.
     storm_type
         NRCS distribution of the region, for the graphical peak; None where it is not given.
+    units
+        Of the report.
     """
     head = [
         f"Runoff, worked: {lot_name}, drains: {case}",
         f"Rain: {storms.rainfall.source}",
         *([f"All rain times {storms.rainfall.uplift:g}"] if storms.rainfall.uplift > 1 else []),
-        "Every number in metric units, in brackets in US units.",
         "",
     ]
     sheets = (
-        worked_sheet(storms, node, releases.get(name), storm_type)
+        worked_sheet(storms, node, releases.get(name), storm_type, units)
         for node, name in enumerate(storms.node_names)
     )
     return "\n".join(head) + "".join(f"{SHEET_MARK}\n{sheet}\n" for sheet in sheets)
@@ -73,24 +76,31 @@ def worked_sheet(
     node: int,
     release_m3s: float | None = None,
     storm_type: StormType | None = None,
+    units: UnitSystem | None = None,
 ) -> str:
     """
     Write the sheet of one node, which begins with its name.
 
-    `release_m3s` is what the line that leaves it carries, where that is known [m^3/s].
+    `release_m3s` is what the line that leaves it carries, where that is known [m^3/s]; without
+    `units` every number is metric, with US units in brackets.
     """
+    say = Say(units)
     lines = [storms.node_names[node], ""]
     area = node_area(storms, node)
     if not area:
         return "\n".join([*lines, "Nothing reaches it.", ""])
-    lines += ["1. Ground that reaches it", *_ground_lines(storms, node, area), ""]
-    lines += ["2. Parts and times of concentration", *_part_lines(storms, node), ""]
+    lines += ["1. Ground that reaches it", *_ground_lines(say, storms, node, area), ""]
+    lines += ["2. Parts and times of concentration", *_part_lines(say, storms, node), ""]
     lines += ["3. Peak by the rational method, Q = max over t of i(t) x sum of C A of the parts "
               "that have arrived by t", "   FHWA HEC-22, 3rd ed. 2009, equation 3-1 and section "
-              "7.2.2", *_rational_lines(storms, node), ""]  # fmt: skip
-    lines += ["4. Volume of the whole storm", *_volume_lines(storms, node)]
-    lines += ["", "5. Water held back beside it", *_storage_lines(storms, node, release_m3s)]
-    lines += ["", "6. Peak by the graphical method", *_graphical_lines(storms, node, storm_type)]
+              "7.2.2", *_rational_lines(say, storms, node), ""]  # fmt: skip
+    lines += ["4. Volume of the whole storm", *_volume_lines(say, storms, node)]
+    lines += ["", "5. Water held back beside it", *_storage_lines(say, storms, node, release_m3s)]
+    lines += [
+        "",
+        "6. Peak by the graphical method",
+        *_graphical_lines(say, storms, node, storm_type),
+    ]
     return "\n".join(lines) + "\n"
 
 
@@ -140,7 +150,7 @@ def sheet_of(texts: Mapping[str, str], name: str) -> str:
     return sheets[name]
 
 
-def _ground_lines(storms: StormStudy, node: int, area: float) -> list[str]:
+def _ground_lines(say: Say, storms: StormStudy, node: int, area: float) -> list[str]:
     """Covers with their values and sources; `area` is all that reaches the node [m^2]."""
     values, grid = storms.cover.values, storms.surface.ground
     cells = storms.ground.fixed[storms.ground.node == node].sum(axis=0)
@@ -148,7 +158,7 @@ def _ground_lines(storms: StormStudy, node: int, area: float) -> list[str]:
     for kind in np.flatnonzero(cells).tolist():
         by_hand = " (given by hand)" if storms.cover.given[kind] else ""
         lines += [
-            f"   {storms.cover.keys[kind]}: {both_units(cells[kind] * grid.cell_m2, 'area')}, "
+            f"   {storms.cover.keys[kind]}: {say(cells[kind] * grid.cell_m2, 'area')}, "
             f"C = {values.runoff_coefficient[kind]:.2f}, CN = {values.curve_number[kind]:.0f}"
             f"{by_hand}",
             *([] if by_hand else [
@@ -157,18 +167,20 @@ def _ground_lines(storms: StormStudy, node: int, area: float) -> list[str]:
             ]),
         ]  # fmt: skip
     mean = mean_coefficient(storms, node)
-    return [*lines, f"   together {both_units(area, 'area')}, composite C = sum of C A / A = "
+    return [*lines, f"   together {say(area, 'area')}, composite C = sum of C A / A = "
                     f"{mean:.3f}"]  # fmt: skip
 
 
-def _part_lines(storms: StormStudy, node: int) -> list[str]:
+def _part_lines(say: Say, storms: StormStudy, node: int) -> list[str]:
     """Parts with the ways that time them."""
-    lines = [f"   {_sheet_flow(storms)}"]
+    lines = [f"   {_sheet_flow(say, storms)}"]
     for part in np.flatnonzero(storms.ground.node == node).tolist():
-        area = both_units(float(storms.parts.area_m2[part]), "area")
-        lines.append(f"   {storms.ground.kind[part]}: {area}, of which {_covers(storms, part)}")
+        area = say(float(storms.parts.area_m2[part]), "area")
+        lines.append(
+            f"   {storms.ground.kind[part]}: {area}, of which {_covers(say, storms, part)}"
+        )
         way = storms.ground.way[part]
-        lines += _way(way)
+        lines += _way(say, way)
         lines.append(f"      t = {_minutes(float(storms.times_s[part]))}{_floor(storms, way)}")
     longest = storms.ground.longest_way(node)
     if longest is not None and longest.length_m:
@@ -179,21 +191,19 @@ def _part_lines(storms: StormStudy, node: int) -> list[str]:
     return lines
 
 
-def _sheet_flow(storms: StormStudy) -> str:
+def _sheet_flow(say: Say, storms: StormStudy) -> str:
     """Say in which rain sheet flow is timed."""
     period, rain = sheet_flow_rain(storms.rainfall)
     if rain is None:
         return f"sheet flow by the kinematic wave in the {period:g}-year storm"
-    return (
-        f"sheet flow in the {period:g}-year rain of 24 hours, P2 = {both_units(rain, 'rain_depth')}"
-    )
+    return f"sheet flow in the {period:g}-year rain of 24 hours, P2 = {say(rain, 'rain_depth')}"
 
 
-def _covers(storms: StormStudy, part: int) -> str:
+def _covers(say: Say, storms: StormStudy, part: int) -> str:
     """Area of each cover of a part."""
     cells, cell_m2 = storms.ground.fixed[part], storms.surface.ground.cell_m2
     return ", ".join(
-        f"{storms.cover.keys[kind]} {both_units(float(cells[kind]) * cell_m2, 'area')}"
+        f"{storms.cover.keys[kind]} {say(float(cells[kind]) * cell_m2, 'area')}"
         for kind in np.flatnonzero(cells).tolist()
     )
 
@@ -210,24 +220,24 @@ def _floor(storms: StormStudy, way: PartWay | None) -> str:
     return ""
 
 
-def _way(way: PartWay | None) -> list[str]:
+def _way(say: Say, way: PartWay | None) -> list[str]:
     """Segments of the slowest way of a part."""
     if way is None:
         return ["      by gutters and downspouts"]
     if not way.time.segments:
         return ["      lies at the inlet itself"]
-    lines = [f"      slowest way: {both_units(way.length_m, 'length')}, fall "
-             f"{both_units(way.fall_m, 'depth')}"]  # fmt: skip
-    lines += [f"      {_segment(segment)}" for segment in way.time.segments]
+    lines = [f"      slowest way: {say(way.length_m, 'length')}, fall "
+             f"{say(way.fall_m, 'depth')}"]  # fmt: skip
+    lines += [f"      {_segment(say, segment)}" for segment in way.time.segments]
     return lines
 
 
-def _segment(segment: Segment) -> str:
+def _segment(say: Say, segment: Segment) -> str:
     """One stretch of a way."""
     raised = " (the least taken: flatter ground)" if segment.slope_raised else ""
     rough = "" if segment.roughness is None else f", n = {segment.roughness:.3f}"
     return (
-        f"{segment.kind}: {both_units(segment.length_m, 'length')}, slope {segment.slope:.4f}"
+        f"{segment.kind}: {say(segment.length_m, 'length')}, slope {segment.slope:.4f}"
         f"{raised}{rough}: {_minutes(segment.time_s)} [{segment.source}]"
     )
 
@@ -236,7 +246,7 @@ def _minutes(seconds: float) -> str:
     return f"{from_si(seconds, 'min'):.1f} min"
 
 
-def _rational_lines(storms: StormStudy, node: int) -> list[str]:
+def _rational_lines(say: Say, storms: StormStudy, node: int) -> list[str]:
     """Candidates of the peak in each storm, and the one that governs."""
     lines = []
     own = np.flatnonzero(storms.ground.node == node)
@@ -244,7 +254,7 @@ def _rational_lines(storms: StormStudy, node: int) -> list[str]:
     for storm, period in enumerate(storms.storms):
         factor = float(frequency_factor(period))
         lines.append(f"   {period:g} years, frequency factor {factor:.2f} (C at most 1)")
-        lines += _overflow(storms, own, storm)
+        lines += _overflow(say, storms, own, storm)
         governing = storms.peaks.time_of_concentration_s[node, storm]
         for time in times.tolist():
             arrived = own[storms.times_s[own] <= time]
@@ -252,13 +262,13 @@ def _rational_lines(storms: StormStudy, node: int) -> list[str]:
             rain = float(storms.rainfall.intensity(time, period))
             mark = "   <- governs" if time == governing else ""
             lines.append(
-                f"      t = {_minutes(time)}: i = {both_units(rain, 'rain')}, C A = "
-                f"{both_units(ca, 'area')}, Q = {both_units(rain * ca, 'flow')}{mark}"
+                f"      t = {_minutes(time)}: i = {say(rain, 'rain')}, C A = "
+                f"{say(ca, 'area')}, Q = {say(rain * ca, 'flow')}{mark}"
             )
     return lines
 
 
-def _overflow(storms: StormStudy, parts: NDArray[np.int64], storm: int) -> list[str]:
+def _overflow(say: Say, storms: StormStudy, parts: NDArray[np.int64], storm: int) -> list[str]:
     """Say how much roof changes its way because gutters run over."""
     change = storms.part_cells[parts, :, storm] - storms.ground.fixed[parts]
     moved = float(change.sum()) * storms.surface.ground.cell_m2
@@ -267,15 +277,16 @@ def _overflow(storms: StormStudy, parts: NDArray[np.int64], storm: int) -> list[
     word = "less" if moved < 0 else "more"
     return [
         "      gutters run over whose leaders are full (downspouts, National Bureau of Standards "
-        f"Monograph 31): {both_units(abs(moved), 'area')} of roof {word} than above"
+        f"Monograph 31): {say(abs(moved), 'area')} of roof {word} than above"
     ]
 
 
-def _volume_lines(storms: StormStudy, node: int) -> list[str]:
+def _volume_lines(say: Say, storms: StormStudy, node: int) -> list[str]:
     """Volume and peak of the hydrograph in each storm."""
     by_number = storms.designs[0].by_curve_number
     lines = [
-        "   Q = (P - 0.2 S)^2 / (P + 0.8 S), S = 1000 / CN - 10 in, per cover; NRCS TR-55 (1986), "
+        "   Q = (P - 0.2 S)^2 / (P + 0.8 S), S = "
+        f"{say.either('25400 / CN - 254 mm', '1000 / CN - 10 in')}, per cover; NRCS TR-55 (1986), "
         "equations 2-3 and 2-4"
         if by_number
         else "   runoff coefficient times the longest rain, which does not reach 24 hours"
@@ -283,51 +294,51 @@ def _volume_lines(storms: StormStudy, node: int) -> list[str]:
     cells = storms.volume_cells[storms.ground.node == node].sum(axis=0)
     for storm, design in enumerate(storms.designs):
         hours = from_si(design.storm.step_s * design.storm.depths_m.size, "h")
-        rain = both_units(design.storm.total_m, "rain_depth")
+        rain = say(design.storm.total_m, "rain_depth")
         lines.append(f"   {design.return_period_yr:g} years: P = {rain} in {hours:.3g} h")
         lines += [
-            _depth(storms, kind, storm, float(cells[kind, storm]))
+            _depth(say, storms, kind, storm, float(cells[kind, storm]))
             for kind in np.flatnonzero(cells[:, storm]).tolist()
         ]
-        lines.append(_storm_total(storms, node, storm))
+        lines.append(_storm_total(say, storms, node, storm))
     return lines
 
 
-def _depth(storms: StormStudy, kind: int, storm: int, cells: float) -> str:
+def _depth(say: Say, storms: StormStudy, kind: int, storm: int, cells: float) -> str:
     """Runoff of one cover in one storm."""
     depth = float(storms.depths_m[kind, storm])
     number = float(storms.cover.values.curve_number[kind])
     basis = (
-        f"S = {both_units(float(retention(number)), 'rain_depth')}"
+        f"S = {say(float(retention(number)), 'rain_depth')}"
         if storms.designs[storm].by_curve_number
         else f"C = {storms.coefficients[kind, storm]:.2f}"
     )
     area = cells * storms.surface.ground.cell_m2
     return (
-        f"      {storms.cover.keys[kind]}: {basis}, Q = {both_units(depth, 'rain_depth')} x "
-        f"{both_units(area, 'area')} = {both_units(depth * area, 'volume')}"
+        f"      {storms.cover.keys[kind]}: {basis}, Q = {say(depth, 'rain_depth')} x "
+        f"{say(area, 'area')} = {say(depth * area, 'volume')}"
     )
 
 
-def _storm_total(storms: StormStudy, node: int, storm: int) -> str:
+def _storm_total(say: Say, storms: StormStudy, node: int, storm: int) -> str:
     """Volume of a storm, and the peak of its hydrograph."""
-    volume = both_units(float(storms.volumes_m3[node, storm]), "volume")
+    volume = say(float(storms.volumes_m3[node, storm]), "volume")
     hydrograph = storms.hydrograph_at(node, storm)
     if hydrograph is None:
         return f"      together {volume}"
     return (
-        f"      together {volume}; peak {both_units(hydrograph.peak_m3s, 'flow')} after "
+        f"      together {volume}; peak {say(hydrograph.peak_m3s, 'flow')} after "
         f"{from_si(hydrograph.peak_time_s, 'h'):.2f} h, by the dimensionless unit hydrograph in a "
         "nested storm (NRCS NEH 630, chapter 16)"
     )
 
 
-def _storage_lines(storms: StormStudy, node: int, release: float | None) -> list[str]:
+def _storage_lines(say: Say, storms: StormStudy, node: int, release: float | None) -> list[str]:
     """Storage of each storm while no more leaves than the line carries, where that is known."""
     if release is None:
         return ["   not computed: no line with known levels and size leaves it"]
     lines = [
-        f"   its line takes {both_units(release, 'flow')} at most; V = max over D of C A "
+        f"   its line takes {say(release, 'flow')} at most; V = max over D of C A "
         "P(D) - release x D (modified rational method with steady release, from memory)"
     ]
     for storm, period in enumerate(storms.storms):
@@ -336,17 +347,19 @@ def _storage_lines(storms: StormStudy, node: int, release: float | None) -> list
         if not volume:
             lines.append(f"   {period:g} years: none")
             continue
-        ca = both_units(float(storms.peaks.total_ca_m2[node, storm]), "area")
-        rain = both_units(float(storms.rainfall.depth(duration, period)), "rain_depth")
+        ca = say(float(storms.peaks.total_ca_m2[node, storm]), "area")
+        rain = say(float(storms.rainfall.depth(duration, period)), "rain_depth")
         longer = ", the longest of the rainfall: it may be more" if storage.at_longest[0, 0] else ""
         lines.append(
             f"   {period:g} years: D = {_minutes(duration)}{longer}, P = {rain}, C A = {ca}, "
-            f"V = {both_units(volume, 'volume')}"
+            f"V = {say(volume, 'volume')}"
         )
     return lines
 
 
-def _graphical_lines(storms: StormStudy, node: int, storm_type: StormType | None) -> list[str]:
+def _graphical_lines(
+    say: Say, storms: StormStudy, node: int, storm_type: StormType | None
+) -> list[str]:
     """Peak of each storm by the graphical method, or how to have it."""
     if storm_type is None:
         return ["   not computed: give the NRCS rain distribution of the region, storm_type of the "
@@ -367,12 +380,21 @@ def _graphical_lines(storms: StormStudy, node: int, storm_type: StormType | None
         rain = design.storm.total_m
         peak = graphical_peak(row["area_m2"], number, rain, time, storm_type)
         lines += [
-            f"{period} A = {both_units(row['area_m2'], 'area')}, CN = {number:.1f}, "
-            f"P = {both_units(rain, 'rain_depth')}, t = {_minutes(time)}, "
+            f"{period} A = {say(row['area_m2'], 'area')}, CN = {number:.1f}, "
+            f"P = {say(rain, 'rain_depth')}, t = {_minutes(time)}, "
             f"Ia/P = 0.2 S / P = {float(peak.abstraction_ratio):.3f},",
-            f"      qu = {float(peak.unit_peak_per_s) / CSM_PER_INCH:.0f} cfs per square mile and "
-            f"inch, Q = {both_units(float(peak.runoff_depth_m), 'rain_depth')}, "
-            f"q = {both_units(float(peak.flow_m3s), 'flow')}",
+            f"      qu = {_unit_peak(say, float(peak.unit_peak_per_s))}, "
+            f"Q = {say(float(peak.runoff_depth_m), 'rain_depth')}, "
+            f"q = {say(float(peak.flow_m3s), 'flow')}",
             *([f"      {row['note']}"] if row["note"] else []),
         ]
     return lines
+
+
+def _unit_peak(say: Say, per_s: float) -> str:
+    """Unit peak discharge of the graphical method [1/s]."""
+    # in m^3/s per km^2 and mm: 10^6 m^2 times 10^-3 m
+    return say.either(
+        f"{per_s * 1e3:.3f} m³/s per km² and mm",
+        f"{per_s / CSM_PER_INCH:.0f} cfs per square mile and inch",
+    )

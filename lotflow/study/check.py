@@ -126,13 +126,14 @@ def check_inputs(job: Job) -> InputReport:
                     else rain_findings(rainfall, place_of(site.lot), job.criteria)
                 ),
             ]
-        )
+        ),
+        lot.job.units,
     )
     return InputReport(
-        name=job.job.name,
+        name=lot.job.job.name,
         elevation=source.describe(),
         layers=tuple({"layer": s.layer, "file": s.file, "rows": s.rows} for s in site.sources),
         lot_area_m2=lot_area(site.lot, window.surface.ground.metres_per_unit),
         findings=findings,
-        units=job.job.units,
+        units=lot.job.units,
     )

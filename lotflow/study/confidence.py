@@ -99,7 +99,7 @@ def confidence_chapter(
             | bound_columns("volume_m3", bounds.volume_m3),
             "inlets": bound_columns("catchment_m2", bounds.catchment_m2)
             | flow
-            | catchments_told(measured, bounds.catchment_m2),
+            | catchments_told(measured, bounds.catchment_m2, lot.job.units),
             "flow_paths": {"holds_share": holds},
             "runoff": storms,
             **lines.columns,

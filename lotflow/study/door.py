@@ -91,7 +91,7 @@ class Result:
     @cached_property
     def text(self) -> str:
         """The table that the commands print."""
-        return summary_text(self.summary, self.study.lot.job.job.units)
+        return summary_text(self.summary, self.study.lot.job.units)
 
     def write(
         self, folder: str | Path, *, overwrite: bool = False, pack: bool = True,
@@ -178,7 +178,7 @@ def screen(  # noqa: PLR0913 - what is known of a lot, each by its name
     margin_m: float | None = None,
     coefficient: float | None = None,
     intensity_mm_h: float | None = None,
-    units: UnitSystem = "us",
+    units: UnitSystem | None = None,
     name: str = "",
     realisations: int | None = None,
 ) -> Result:
@@ -202,9 +202,9 @@ def screen(  # noqa: PLR0913 - what is known of a lot, each by its name
     intensity_mm_h
         Rainfall intensity [mm/h]; needs a coefficient.
     units
-        Of reports: "us" or "metric".
+        Of reports: "us" or "metric"; by default US ones where the lot lies in the US.
     name
-        Of the lot; by default that of its file.
+        Of the lot; by default that of its layer, else of its file.
     realisations
         Surfaces tried for what the accuracy of the data leaves open; 0 for none.
 

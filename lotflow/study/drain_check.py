@@ -137,9 +137,9 @@ def _checked(lot: LotWater, run: CaseRun) -> CheckedCase:
     rarest: SizedSystem | None = None
     if system.storms.size:
         storm = design_storm(system.storms, limits.criteria)
-        sized = size_system(state, storm, lot.job.job.units)
+        sized = size_system(state, storm, lot.job.units)
         last = int(system.storms.argmax())
-        rarest = sized if last == storm else size_system(state, last, lot.job.job.units)
+        rarest = sized if last == storm else size_system(state, last, lot.job.units)
     inlets = inlets_in_storm(drawn.inlets, state, storm)
     channels = channel_results(inlets)
     path_of = partial(discharge_path, run.inlets.routing, lot.low_spots, lot.window.lot)

@@ -65,9 +65,9 @@ def _findings(lot: LotWater) -> list[Finding]:
 def _layers(lot: LotWater) -> dict[str, pd.DataFrame]:
     """The layers of the ground."""
     window, inlets, site = lot.window, lot.inlets, lot.site
-    grid, units = window.surface.ground, lot.job.job.units
+    grid, units = window.surface.ground, lot.job.units
     return {
-        "lot": layers.lot_layer(site.lot, grid.metres_per_unit),
+        "lot": layers.lot_layer(site.lot, grid.metres_per_unit, lot.job.job.name),
         **low_spot_layers(
             lot.low_spots, lot.inner, grid, window.lot, cut=lot.spots_cut,
             not_closed=lot.spots_not_closed, placed=inlets.placed, buildings=site.buildings,

@@ -226,6 +226,7 @@ def runoff_chapter(
                 lot_name=lot.job.job.name,
                 case=lot.case,
                 storm_type=_storm_type(lot),
+                units=lot.job.units,
             )
         },
     )
@@ -306,7 +307,7 @@ def quantity_chapter(lot: LotWater, checked: Sequence[CheckedCase]) -> Chapter:
     general = lot.job.job
     order = ordered_quantities(
         lot.site, checked[0] if checked else None, ground=general.ground,
-        metres_per_unit=lot.window.surface.ground.metres_per_unit, units=general.units,
+        metres_per_unit=lot.window.surface.ground.metres_per_unit, units=lot.job.units,
     )  # fmt: skip
     findings: list[Finding] = []
     hashes: dict[str, str] = {}

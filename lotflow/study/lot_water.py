@@ -7,11 +7,14 @@ from functools import cached_property
 from typing import TYPE_CHECKING
 
 from lotflow.inputs.elevation import ElevationSource, inspect_elevation
+from lotflow.inputs.job import settled
 from lotflow.inputs.site import Site, find_site_files, in_raster_datum, read_site
 from lotflow.inputs.site_checks import job_findings, lot_findings
 from lotflow.inputs.sources import naming_files
 from lotflow.inputs.surface_checks import widened_rmse
+from lotflow.inputs.usual_units import UnitChoice, unit_choice
 from lotflow.layers.drawn import Case, cases_of, in_case
+from lotflow.outputs.positions import place_of
 from lotflow.study.window import StudyWindow, study_window
 from lotflow.terrain.catchments import CatchmentCells, LotBalance, catchment_cells, lot_balance
 from lotflow.terrain.closure import spills_unseen
@@ -27,9 +30,12 @@ from lotflow.terrain.low_spots import (
     judged_low_spots,
 )
 from lotflow.terrain.routing import Routing, no_drains, route, upstream_of
+from lotflow.text import LONGEST_TEXT
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
+
+    from geopandas import GeoDataFrame
 
     from lotflow.grid import BoolArray
     from lotflow.inputs.job import Job
@@ -48,7 +54,9 @@ class LotWater:
     job
         What was asked, with the error of the elevation data widened by their rounding.
     asked
-        As it was asked, for the provenance.
+        As it was asked, for the provenance; name and units are settled in both.
+    unit_choice
+        Why the report is in its units.
     source, site, rainfall
         The inputs; no rainfall where none is given.
     window
@@ -71,6 +79,7 @@ class LotWater:
 
     job: Job
     asked: Job
+    unit_choice: UnitChoice
     source: ElevationSource
     site: Site
     rainfall: Rainfall | None
@@ -119,14 +128,21 @@ class LotWater:
         return flow_paths(self.inlets.routing, self.job.criteria.flow_path_area_m2)
 
 
-def read_inputs(job: Job) -> tuple[ElevationSource, Site]:
-    """Read and judge all inputs but the elevations themselves."""
+def read_inputs(job: Job) -> tuple[Job, UnitChoice, ElevationSource, Site]:
+    """Read and judge all inputs but the elevations themselves; settle name and units by them."""
     source = inspect_elevation(job.elevation.file, vertical_unit=job.elevation.vertical_unit)
     files, notes = find_site_files(job.layers.file, job.layers.own())
     site = read_site(files, crs=source.crs, vertical_unit=source.vertical_unit)
+    choice = unit_choice(job.job.units, source.file_crs, source.vertical_unit, place_of(site.lot))
+    job = settled(job, name=lot_name(site.lot), units=choice.units)
     site = in_raster_datum(site, job.level_offset_m)
     doubts = (*job_findings(job), *lot_findings(site, source.metres_per_unit))
-    return source, replace(site, findings=(*notes, *site.findings, *doubts))
+    return job, choice, source, replace(site, findings=(*notes, *site.findings, *doubts))
+
+
+def lot_name(lot: GeoDataFrame) -> str | None:
+    """Name of a lot by its layer, or its parts' names one after the other; None without any."""
+    return ", ".join(str(name) for name in lot["name"].dropna().unique())[:LONGEST_TEXT] or None
 
 
 def study_lot(job: Job) -> LotWater:
@@ -139,9 +155,9 @@ def study_lot(job: Job) -> LotWater:
         If an input is wrong; all faults of a file at once.
     """
     rainfall = _rainfall(job)
-    source, site = read_inputs(job)
+    job, choice, source, site = read_inputs(job)
     with naming_files(site.sources):
-        return _lot_water(job, source, site, rainfall)
+        return _lot_water(job, choice, source, site, rainfall)
 
 
 def _rainfall(job: Job) -> Rainfall | None:
@@ -154,7 +170,7 @@ def _rainfall(job: Job) -> Rainfall | None:
 
 
 def _lot_water(
-    job: Job, source: ElevationSource, site: Site, rainfall: Rainfall | None
+    job: Job, choice: UnitChoice, source: ElevationSource, site: Site, rainfall: Rainfall | None
 ) -> LotWater:
     """Find it from inputs that were read and judged one by one."""
     case = cases_of(site)[-1]
@@ -167,7 +183,8 @@ def _lot_water(
     inlets = _inlets(drawn, natural, job)
     spots, inner = _low_spots(natural, job)
     return LotWater(
-        job=job, asked=asked, source=source, site=site, rainfall=rainfall, window=window,
+        job=job, asked=asked, unit_choice=choice, source=source, site=site, rainfall=rainfall,
+        window=window,
         natural=natural, case=case, roofs=roofs, inlets=inlets, low_spots=spots, inner=inner,
         cells=catchments_of(inlets, window), balance=lot_balance(inlets.routing, window.lot),
     )  # fmt: skip

@@ -88,7 +88,7 @@ class Study:
             self.layers, self.findings,
             {"balance": self.balance, "accuracy": self.accuracy,
              "confidence": self.sections.get("confidence")},
-            self.lot.job.job.units, most=MOST_OF_SCREENING if self.screening else MOST,
+            self.lot.job.units, most=MOST_OF_SCREENING if self.screening else MOST,
         )  # fmt: skip
 
 
@@ -160,7 +160,8 @@ def bind(lot: LotWater, chapters: Sequence[Chapter], *, screening: bool = False)
         {key: run for chapter in chapters for key, run in chapter.old_run.items()},
         partial(_low_spot_of, lot, layers.get("openings")),
     )
-    findings = worded(folded([f for chapter in chapters for f in chapter.findings], ties))
+    found = folded([f for chapter in chapters for f in chapter.findings], ties)
+    findings = worded(found, lot.job.units)
     layers["findings"] = findings_table(findings)
     rain = getattr(lot.rainfall, "sha256", "")  # coefficients are read from no file
     hashes = {"rainfall": rain} if rain else {}

@@ -14,7 +14,10 @@ from lotflow.inputs.limits import DEFAULT_LIMITS
 from lotflow.inputs.open import local_file, read_bytes
 from lotflow.inputs.site import empty_layers, read_site
 from lotflow.inputs.sources import LayerFile
+from lotflow.inputs.usual_units import unit_choice
 from lotflow.outputs.job_folder import JobFile, layers_file, write_job_folder
+from lotflow.outputs.positions import place_of
+from lotflow.study.lot_water import lot_name
 
 if TYPE_CHECKING:
     from lotflow.units import UnitSystem, VerticalUnit
@@ -29,7 +32,7 @@ def start_job(
     lot: Path,
     *,
     vertical_unit: VerticalUnit | None,
-    units: UnitSystem,
+    units: UnitSystem | None,
 ) -> list[str]:
     """
     Make a job folder: a commented job file, and empty layers to draw in.
@@ -43,7 +46,7 @@ def start_job(
     vertical_unit
         Unit of the elevations, where the file does not say; written into the job file.
     units
-        Of reports, and of the columns to fill in.
+        Of reports, and of the columns to fill in; None for those of the lot's country.
 
     Returns
     -------
@@ -58,9 +61,11 @@ def start_job(
         If a file of the job is there already, or cannot be written.
     """
     source = inspect_elevation((elevation,), vertical_unit=vertical_unit)
-    read_site({"lot": LayerFile(lot)}, crs=source.crs, vertical_unit=source.vertical_unit)
+    site = read_site({"lot": LayerFile(lot)}, crs=source.crs, vertical_unit=source.vertical_unit)
+    place = place_of(site.lot)
+    units = unit_choice(units, source.file_crs, source.vertical_unit, place).units
     text = job_template(
-        folder.resolve().name,
+        lot_name(site.lot) or folder.resolve().name,
         _from_folder(elevation, folder),
         _from_folder(lot, folder),
         vertical_unit,

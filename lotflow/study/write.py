@@ -7,6 +7,7 @@ from functools import cache, partial
 from typing import TYPE_CHECKING, Any, Final
 
 from lotflow import __version__
+from lotflow.layers import RESULT_LAYERS
 from lotflow.layers.drawn import in_case
 from lotflow.outputs.drawings import draw
 from lotflow.outputs.field_sheet.content import FieldSheetContent
@@ -18,7 +19,7 @@ from lotflow.outputs.plan_page.document import PageContent, plan_page_file
 from lotflow.outputs.positions import Waypoint, gpx_text, place_table, waypoints
 from lotflow.outputs.provenance import provenance
 from lotflow.outputs.rasters import cog_file
-from lotflow.outputs.result_file import ResultFile, late_file, text_file
+from lotflow.outputs.result_file import ResultFile, csv_file, late_file, text_file
 from lotflow.outputs.result_set import check_result_folder, write_result_set
 from lotflow.outputs.styles import STYLED, layer_rules, sld_text
 from lotflow.outputs.summary import summary_content, summary_csv
@@ -121,11 +122,12 @@ def summary_of(study: Study, *, use_covers: bool, rounded: bool = True) -> dict[
             program=f"lotflow {__version__}",
             use_covers=use_covers,
             hashes=study.hashes,
+            units_because=lot.unit_choice.because,
         ),
         accuracy=study.accuracy,
         rounded=rounded,
     )
-    return content | study.answer.content(lot.job.job.units)
+    return content | study.answer.content(lot.job.units)
 
 
 def _map_content(study: Study, grid_note: str) -> MapContent:
@@ -145,7 +147,7 @@ def _map_content(study: Study, grid_note: str) -> MapContent:
         drains=map_drains(layers),
         title=job.job.name or "Lot",
         note=grid_note,
-        units=job.job.units,
+        units=job.units,
         shares={
             name: study.rasters[inlet_share_file(number)].grid
             for number, name in enumerate(study.lot.names, start=1)
@@ -190,8 +192,8 @@ def write_study(
     job = lot.job
     content = summary_of(study, use_covers=use_covers)
     origin = content["provenance"]
-    text = summary_text(content, job.job.units)
-    note = _made_from(lot, job.job.units)
+    text = summary_text(content, job.units)
+    note = _made_from(lot, job.units)
     shown_on = (_map_content(study, note), _sheet_content(study, content, note) if pack else None)
     if second is not None:
         second.submit(draw, *shown_on)
@@ -202,9 +204,12 @@ def write_study(
             cog_file(name, raster.grid, description=raster.description, unit=raster.unit)
             for name, raster in study_rasters(study).items()
         ),
-        text_file("summary.csv", summary_csv(content)),
+        csv_file("summary.csv", summary_csv(content)),
         text_file("summary.txt", text + "\n"),
-        *(text_file(name, content) for name, content in study.texts.items()),
+        *(
+            (csv_file if name.endswith(".csv") else text_file)(name, told)
+            for name, told in study.texts.items()
+        ),
     ]
     if pack:
         unrounded = summary_of(study, use_covers=use_covers, rounded=False)
@@ -246,15 +251,15 @@ def _pack_files(
     """
     lot, crs = study.lot, study.lot.window.surface.ground.crs
     title = lot.job.job.name or "Lot"
-    points = waypoints(content, _outlets(lot), lot.job.job.units)
+    points = waypoints(content, _outlets(lot), lot.job.units)
     tables = [
-        text_file(f"{name}.csv", place_table(content[name], crs))
+        csv_file(f"{name}.csv", place_table(RESULT_LAYERS[name], content[name], crs, lot.job.units))
         for name in ("low_spots", "inlets")
         if content[name]  # a table of nothing would be an empty file
     ]
     styles = [
         text_file(f"{name}.sld", sld_text(name, rules))
-        for name, rules in layer_rules(lot.job.job.units).items()
+        for name, rules in layer_rules(lot.job.units).items()
         if len(study.layers.get(name, ()))
     ]
     return [
@@ -274,7 +279,7 @@ def _sheet_content(study: Study, content: Mapping[str, Any], note: str) -> Field
         picture=b"",
         title=lot.job.job.name or "Lot",
         note=note,
-        units=lot.job.job.units,
+        units=lot.job.units,
         site={name: getattr(lot.site, name) for name in _ON_THE_SHEET},
     )
 
@@ -298,7 +303,7 @@ def _page(study: Study, exact: Mapping[str, Any]) -> PageContent:
         note={units: _made_from(lot, units) for units in _SYSTEMS},
         doubt={units: _doubt(accuracy.rmse_m, units) for units in _SYSTEMS},
         cautions=CAUTIONS,
-        units=lot.job.job.units,
+        units=lot.job.units,
     )
 
 

@@ -141,9 +141,10 @@ SAID = [
      "said to be in metres: correct the one that is wrong."),
     ("error-very-large", {"rmse_m": 10.0},
      "The stated error of the elevation data is 10.0 m (32.8 ft): nothing on a lot could be told "
-     "by them. Are these centimetres or feet? Good public lidar has 0.10 m."),
+     "by them. Are these centimetres or feet? Good public lidar has 0.10 m (3.9 in)."),
     ("rain-unit-doubted", {"intensity_m_s": 1e-06, "usual_mm_h": (10.0, 500.0)},
-     "A rain of 3.6 mm/h (0.14 in/h) is stated: storms of design have 10 to 500 mm/h. Check its "
+     "A rain of 3.6 mm/h (0.14 in/h) is stated: storms of design have 10 mm/h (0.39 "
+     "in/h) to 500 mm/h (20 in/h). Check its "
      "unit: inches and millimetres differ by a factor of 25.4."),
     ("rain-unit-doubted", {"duration_s": 3600.0, "return_period_yr": 10.0, "depth_m": 1.2,
                            "little": False, "taken_for": "inches"},

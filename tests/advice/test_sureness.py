@@ -24,7 +24,7 @@ def test_realisations_say_what_more_to_ask_for(facts, told):
 
 
 def test_data_without_an_error_are_doubted():
-    assert "1e-06 m: low spots" in said("realisations", rmse_m=1e-6)
+    assert "under 0.01 m: low spots" in said("realisations", rmse_m=1e-6)
 
 
 @pytest.mark.parametrize(

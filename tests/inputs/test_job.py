@@ -91,7 +91,8 @@ def faults_of(folder, text):
 
 def test_the_least_job_has_the_stated_defaults(folder):
     job = read(folder, LEAST)
-    assert job.job == General(name="14 Alder", units="us", ground="lawn", soil_group="C")
+    assert job.job == General(name="14 Alder", units=None, ground="lawn", soil_group="C")
+    assert (job.units, job.name_is_given) == ("metric", False)
     assert job.elevation == Elevation(file=(folder / "dem.tif",))
     assert (job.elevation.rmse_m, job.elevation.correlation_m) == (0.1, 10)
     assert (job.elevation.white_share, job.elevation.margin_m) == (0.1, None)

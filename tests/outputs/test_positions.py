@@ -12,6 +12,7 @@ import pytest
 from pyproj import Transformer
 
 from lotflow.errors import OutputError
+from lotflow.layers import RESULT_LAYERS
 from lotflow.outputs.positions import Waypoint, gpx_text, latitude_longitude, place_table, waypoints
 
 
@@ -163,9 +164,11 @@ def test_every_place_is_listed_and_only_run_on_of_the_crossings():
 
 
 def test_a_table_of_places_is_harmless_in_a_spreadsheet():
-    table = place_table([{"name": "=1+1", "x": 600_000.0, "y": 3_300_000.0}], "EPSG:26917")
+    entry = {"name": "=1+1", "x": 600_000.0, "y": 3_300_000.0}
+    table = place_table(RESULT_LAYERS["inlets"], [entry], "EPSG:26917", "metric")
     assert table.splitlines()[1].startswith("'=1+1,600000.0,3300000.0,29.82")
 
 
 def test_no_places_give_a_header_alone():
-    assert place_table([], "EPSG:26917") == "x,y,latitude,longitude\n"
+    inlets = RESULT_LAYERS["inlets"]
+    assert place_table(inlets, [], "EPSG:26917", "us") == "x,y,latitude,longitude\n"

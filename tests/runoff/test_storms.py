@@ -290,19 +290,21 @@ def test_sheet_says_which_covers_make_up_each_part(proposed):
 
 
 def test_sheet_retraces_the_graphical_peak_or_says_how_to_have_it(proposed):
-    """From the printed A, qu and Q in US units the printed flow follows, within its digits."""
+    """From the printed A, qu and Q the printed flow follows in both systems, within its digits."""
     node = proposed.node_names.index("Lawn drain")
     assert "storm_type of the job's table [rainfall]" in worked_sheet(proposed, node)
-    sheet = worked_sheet(proposed, node, storm_type="II").split("6. Peak by the graphical")[1]
-    found = re.findall(
-        r"A = [^(]*\(([\d,.]+) ft²\).*\n +qu = (\d+) .*Q = [^(]*\(([\d.]+) in\), "
-        r"q = [^(]*\(([\d.]+) gpm\)", sheet,
-    )  # fmt: skip
-    assert len(found) == len(proposed.storms)
-    for area, unit_peak, depth, flow in found:
-        square_miles = float(area.replace(",", "")) / 5280**2
-        computed = float(unit_peak) * square_miles * float(depth) * 448.831
-        assert computed == pytest.approx(float(flow), rel=0.02)
+    printed = r"A = ([\d,.]+) {}.*\n +qu = ([\d.]+) {}, Q = ([\d.]+) {}, q = ([\d.]+) {}"
+    # square feet of a square mile and gpm of a cfs; m² of a km² and l/s of a m³/s
+    for units, named, of_area, of_flow in (
+        ("us", ("ft²", "cfs per square mile and inch", "in", "gpm"), 5280**2, 448.831),
+        ("metric", ("m²", "m³/s per km² and mm", "mm", "l/s"), 1e6, 1e3),
+    ):
+        sheet = worked_sheet(proposed, node, storm_type="II", units=units)
+        found = re.findall(printed.format(*named), sheet.split("6. Peak by the graphical")[1])
+        assert len(found) == len(proposed.storms)
+        for area, unit_peak, depth, flow in found:
+            computed = float(unit_peak) * float(area.replace(",", "")) / of_area * float(depth)
+            assert computed * of_flow == pytest.approx(float(flow), rel=0.05)
 
 
 def test_roofs_and_ground_add_up_to_the_rain_on_the_lot(lot):

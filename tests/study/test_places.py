@@ -141,7 +141,7 @@ def test_a_curb_without_a_street_and_an_easement_are_asked_about(tmp_path):
 
 
 def test_what_is_only_so_today_says_so_and_the_sample_is_in_its_place():
-    source, site = read_inputs(read_job(ROOT / "data_samples" / "alder_court"))
+    _, _, source, site = read_inputs(read_job(ROOT / "data_samples" / "alder_court"))
     criteria, unit = Criteria(), source.metres_per_unit
     assert not off_lot(site, criteria, unit)
     moved = site.outlets.copy()
@@ -256,5 +256,5 @@ def test_a_screening_reads_streets_and_a_job_may_give_its_constraints_a_kind(tmp
         'constraints = { file = "roads.gpkg", layer = "parks", kind = "easement" }\n',
         "utf-8",
     )
-    _, site = read_inputs(read_job(tmp_path / "job.toml"))
+    *_, site = read_inputs(read_job(tmp_path / "job.toml"))
     assert site.constraints["kind"].tolist() == ["easement"]

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from typing import TYPE_CHECKING, Any, Final
 
+from lotflow.advice.say import Say
 from lotflow.findings import label, standing_alone
 from lotflow.layers import RESULT_LAYERS, SITE_LAYERS
 from lotflow.outputs.field_sheet.content import (
@@ -36,7 +37,7 @@ from lotflow.outputs.field_sheet.typesetting import (
 )
 from lotflow.outputs.field_sheet.walk import Stage, shots, walk
 from lotflow.outputs.summary_text import CAUTIONS
-from lotflow.units import METRES_PER_FOOT
+from lotflow.units import METRES_PER_FOOT, UnitSystem
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping, Sequence
@@ -65,10 +66,14 @@ _LADDER_DEPTH_M: Final = 4.0 * METRES_PER_FOOT
 _SHORING_DEPTH_M: Final = 5.0 * METRES_PER_FOOT
 
 _TRENCH: Final = (
-    "Trenches: from 4 ft (1.2 m) deep a ladder within 25 ft, from 5 ft (1.5 m) shoring or sloped "
+    "Trenches: from {ladder} deep a ladder within {reach}, from {shoring} shoring or sloped "
     "walls unless in stable rock (US: 29 CFR 1926.651, .652); a stricter local rule governs. "
-    "Spoil 2 ft (0.6 m) back."
+    "Spoil {back} back."
 )
+_TRENCH_FIGURES: Final[dict[UnitSystem, dict[str, str]]] = {
+    "us": {"ladder": "4 ft", "reach": "25 ft", "shoring": "5 ft", "back": "2 ft"},
+    "metric": {"ladder": "1.2 m", "reach": "7.6 m", "shoring": "1.5 m", "back": "0.6 m"},
+}
 _ON_SITE: Final = (
     "Near footings: no trench below a line that falls at 45 degrees from the footing, without an "
     "engineer. Cracks, leaning walls, steep slopes: an engineer first.",
@@ -81,7 +86,7 @@ _ON_SITE: Final = (
 
 def cautions(content: FieldSheetContent) -> list[str]:
     """List the cautions of a sheet, with what the data adds to them."""
-    trench = f"{_TRENCH}{_deepest(content)}"
+    trench = _TRENCH.format(**_TRENCH_FIGURES[content.units]) + _deepest(content)
     return [*CAUTIONS[:1], trench, *_ON_SITE, *_drawn(content), *CAUTIONS[1:]]
 
 
@@ -147,7 +152,9 @@ def _first_things(setter: Typesetter, content: FieldSheetContent) -> list[Any]:
     heads = (*_SPOTS.labels("id", "depth_m", "area_m2", "building_distance_m"),
              stands_in if realised else "Above error", "Note", "Bed level", "Water depth",
              "Photo no.")  # fmt: skip
-    heading = setter.heading("What to check first", _order_of(ranked, realised=realised))
+    heading = setter.heading(
+        "What to check first", _order_of(ranked, content.units, realised=realised)
+    )
     table = setter.table(heads, rows, (4.5, 7, 8, 8.5, 7, 21, 10, 10, 9))
     more = _left_out(len(ranked) - _MOST_SPOTS, "low_spots.csv")
     return [
@@ -164,7 +171,7 @@ def _sureness(spot: Mapping[str, Any], rmse: float | None, realised: bool) -> st
     return f"{confidence(spot, rmse):.0%}" if known else "-"
 
 
-def _order_of(ranked: Sequence[Mapping[str, Any]], *, realised: bool) -> str:
+def _order_of(ranked: Sequence[Mapping[str, Any]], units: UnitSystem, *, realised: bool) -> str:
     """Explain the order, and what is said of how sure a low spot is."""
     if not ranked:
         return "The data shows no low spot deeper than its limit. Look all the same."
@@ -174,8 +181,9 @@ def _order_of(ranked: Sequence[Mapping[str, Any]], *, realised: bool) -> str:
         else "Above error: chance that the depth is more than the error of the data"
     )
     return (
-        "Low spots by depth × that share × nearness to a building (half at 10 ft, 3 m); on the lot "
-        f"first, there and beyond it what may be none last. {means}. Numbers as on the map."
+        "Low spots by depth × that share × nearness to a building (half at "
+        f"{Say(units).either('3 m', '10 ft')}); on the lot first, there and beyond it "
+        f"what may be none last. {means}. Numbers as on the map."
     )
 
 
@@ -297,8 +305,9 @@ def _levels_part(setter: Typesetter, content: FieldSheetContent) -> list[Any]:
     heads = ("Place", "Why", "Level, by the data", "Shot", "Level, by the data", "Shot")
     heading = setter.heading(
         "Levels to take",
-        "With an instrument, not by eye; close on the benchmark within 0.02 ft (6 mm). A pipe at "
-        "1 % is decided by the level, never by the elevation data.",
+        "With an instrument, not by eye; close on the benchmark within "
+        f"{Say(content.units).either('6 mm', '0.02 ft')}. A pipe at 1 % is decided by "
+        "the level, never by the elevation data.",
         room=220.0,
     )
     return [*heading, setter.table(heads, rows, (26, 31, 18, 11, 18, 11))]

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 
+from lotflow.advice.say import Say
 from lotflow.layers import RESULT_LAYERS, SITE_LAYERS
 from lotflow.outputs.field_sheet.content import (
     FieldSheetContent,
@@ -172,7 +173,7 @@ def _house(content: FieldSheetContent) -> Stage:
     return Stage(
         "Ring round the house",
         "Settled ground at steps, decks, trenches and walks; beds that dam water; soil less than "
-        "6 in (150 mm) below siding; vents and window wells.",
+        f"{Say(content.units).either('150 mm', '6 in')} below siding; vents and window wells.",
         stops,
     )
 
@@ -201,8 +202,9 @@ def _spots(content: FieldSheetContent) -> Stage:
     ]
     return Stage(
         "Low spots, from high to low",
-        "Probe. Moss, bare crust, smell, fans of sediment? One auger hole 12 in (300 mm) deep at "
-        "the worst: topsoil, clay, grey mottles, water rising in it.",
+        "Probe. Moss, bare crust, smell, fans of sediment? One auger hole "
+        f"{Say(content.units).either('300 mm', '12 in')} deep at the worst: topsoil, clay, "
+        "grey mottles, water rising in it.",
         stops,
         max(len(spots) - most, 0),
     )

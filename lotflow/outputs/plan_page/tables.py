@@ -242,8 +242,7 @@ TABLES: Final[dict[str, _PageTable]] = {
         "Where gravity can lead it", "outlet_options", "subject",
         _headings("outlet_options", "subject", "kind", "run_m", "left_m", "verdict"),
         _best_options,
-        "The best place each, in a small pipe, 4 in unless given. Whether water may be let out "
-        "there is not judged.",
+        "The best place each, in a small pipe. Whether water may be let out there is not judged.",
     ),
     "ponds": _PageTable(
         "Where water stands after the storm", "low_spots", "low_spot",

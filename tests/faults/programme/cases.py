@@ -36,7 +36,7 @@ def know_site(job: str) -> None:
     from lotflow.inputs.job import read_job  # noqa: PLC0415
     from lotflow.study.lot_water import read_inputs  # noqa: PLC0415
 
-    _, _KNOWN_SITES["site"] = read_inputs(read_job(Path(job)))
+    *_, _KNOWN_SITES["site"] = read_inputs(read_job(Path(job)))
 
 
 def command(arguments: list[str]) -> int:
