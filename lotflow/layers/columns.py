@@ -76,6 +76,9 @@ class Column:
         Bounds of a number, in SI for a measured column; None where there is none.
     unique
         Whether no value may stand twice.
+    key
+        Name in `summary.json`; that of the column where none is given. A column bears no word
+        that SQL reserves, which a filter of a viewer would stumble over.
     """
 
     name: str
@@ -89,9 +92,12 @@ class Column:
     low: float | None = None
     high: float | None = None
     unique: bool = False
+    key: str = ""
 
     def __post_init__(self) -> None:
-        """Make a heading of the name where none is given."""
+        """Make a heading, and the key of the summary, of the name where none is given."""
+        if not self.key:
+            object.__setattr__(self, "key", self.name)
         if not self.label:
             words = UNIT_SUFFIX.sub("", self.name).replace("_", " ")
             object.__setattr__(self, "label", words[:1].upper() + words[1:])

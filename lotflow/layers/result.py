@@ -114,7 +114,7 @@ RESULT_LAYERS: Final[dict[str, Layer]] = {
                 number("length_m", "length", "Length."),
                 number("fall_m", "elevation", "Fall of the filled surface from end to end."),
                 number("slope", "ground_slope", "Fall divided by length."),
-                Column("order", "Strahler order.", kind="whole", label="Strahler order"),
+                Column("rank", "Strahler order.", kind="whole", label="Strahler order"),
                 number("ponded_share", "share", "Share of it that crosses filled ground broader "
                        "than about 3 m, where the course is uncertain.",
                        label="Over filled ground"),
@@ -298,7 +298,8 @@ RESULT_LAYERS: Final[dict[str, Layer]] = {
                 Column("subject", "What it is about."),
                 Column("message", "What was found and what to do.", label="Finding"),
                 Column("measured", "What was measured.", "number", unit="see unit"),
-                Column("limit", "The limit.", "number", unit="see unit"),
+                Column("limit_value", "The limit.", "number", unit="see unit", label="Limit",
+                       key="limit"),
                 Column("unit", "Unit of both."),
                 Column("source", "Where the limit comes from."),
                 number("area_m2", "area", "Area it is about, of water."),

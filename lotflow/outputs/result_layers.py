@@ -84,7 +84,7 @@ def flow_paths_layer(paths: Sequence[FlowPath], routing: Routing) -> gpd.GeoData
         "length_m": length.astype(float),
         "fall_m": fall.astype(float),
         "slope": np.divide(fall, length, out=np.zeros(len(paths)), where=length > 0),
-        "order": np.array([path.order for path in paths], dtype=int),
+        "rank": np.array([path.order for path in paths], dtype=int),
         "ponded_share": np.array([path.ponded_share for path in paths], dtype=float),
     }
     return layer_frame("flow_paths", columns, lines, grid.crs)
@@ -155,8 +155,9 @@ def findings_table(findings: Sequence[Finding]) -> pd.DataFrame:
     findings
         In the order in which they are listed.
     """
-    names = [column.name for column in RESULT_LAYERS["findings"].columns]
-    return pd.DataFrame([finding.as_dict() for finding in findings], columns=names)
+    columns = RESULT_LAYERS["findings"].columns
+    rows = [finding.as_dict() for finding in findings]
+    return pd.DataFrame({one.name: [row[one.key] for row in rows] for one in columns})
 
 
 def runoff_table(rows: Sequence[Mapping[str, Any]]) -> pd.DataFrame:

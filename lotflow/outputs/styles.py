@@ -154,9 +154,9 @@ def _drain_rules() -> dict[str, tuple[Rule, ...]]:
     pipe = palette.PIPE
     return {
         "drain_lines": (
-            Rule("drain line as it is today", "case", equals="today", stroke=pipe, width=1.4,
+            Rule("drain line as it is today", "scenario", equals="today", stroke=pipe, width=1.4,
                  dashes="5 4"),
-            Rule("drain line of the proposed system", "case", equals="proposed", stroke=pipe,
+            Rule("drain line of the proposed system", "scenario", equals="proposed", stroke=pipe,
                  width=2.4, label=("name",)),
         ),
         "nodes": (
@@ -182,12 +182,12 @@ def _water_rules() -> dict[str, tuple[Rule, ...]]:
     )
     return {
         "ponds": tuple(
-            Rule(f"pond {words}", "case", equals=case, fill=colour, fill_opacity=0.4,
+            Rule(f"pond {words}", "scenario", equals=case, fill=colour, fill_opacity=0.4,
                  stroke=colour, width=0.8)
             for words, case, colour in cases
         ),
         "overflow_paths": tuple(
-            Rule(f"overflow {words}", "case", equals=case, stroke=colour, width=1.8, dashes="2 4")
+            Rule(f"overflow {words}", "scenario", equals=case, stroke=colour, width=1.8, dashes="2 4")
             for words, case, colour in cases
         ),
     }  # fmt: skip

@@ -116,10 +116,10 @@ def test_layers_are_those_of_the_schema(chapter):
         declared = [column.name for column in RESULT_LAYERS[name].columns]
         assert [column for column in chapter.layers[name] if column != "geometry"] == declared
     lines = chapter.layers["drain_lines"]
-    profiles = chapter.layers["line_profiles"].groupby(["case", "name"])
-    assert set(profiles.groups) == set(zip(lines["case"], lines["name"], strict=True))
+    profiles = chapter.layers["line_profiles"].groupby(["scenario", "name"])
+    assert set(profiles.groups) == set(zip(lines["scenario"], lines["name"], strict=True))
     for key, profile in profiles:
-        line = lines[(lines["case"] == key[0]) & (lines["name"] == key[1])].iloc[0]
+        line = lines[(lines["scenario"] == key[0]) & (lines["name"] == key[1])].iloc[0]
         assert profile["distance_m"].max() == pytest.approx(line["length_m"])
         assert np.diff(profile["distance_m"]).max() <= 0.5 + 1e-9  # the sample's cells
 
@@ -139,7 +139,7 @@ def test_summary_has_every_line_and_storm_with_the_keys_of_its_contract(chapter)
 def test_flow_rises_with_the_return_period_and_down_the_tree(chapter):
     """Rarer storms bring more, and no line less than the largest that runs into it."""
     storms = chapter.layers["line_storms"].pivot_table(
-        index=["case", "name"], columns="return_period_yr", values="flow_m3s"
+        index=["scenario", "name"], columns="return_period_yr", values="flow_m3s"
     )  # fmt: skip
     assert (storms[2.0] <= storms[10.0]).all()
     assert (storms[10.0] <= storms[100.0]).all()
@@ -159,8 +159,8 @@ def test_levels_given_in_the_site_come_out(chapter, lot):
 def test_what_is_mended_by_the_proposed_system_is_said_to_be_of_today(chapter):
     """Findings of lines that go are marked; findings of both come once."""
     assert len(set(chapter.findings)) == len(chapter.findings)
-    proposed = set(chapter.layers["drain_lines"].query("case == 'proposed'")["name"])
-    today = set(chapter.layers["drain_lines"].query("case == 'today'")["name"])
+    proposed = set(chapter.layers["drain_lines"].query("scenario == 'proposed'")["name"])
+    today = set(chapter.layers["drain_lines"].query("scenario == 'today'")["name"])
     for finding in chapter.findings:
         if finding.subject in today - proposed:
             assert finding.today
@@ -358,7 +358,7 @@ def test_every_inlet_tells_what_it_takes_and_where_the_rest_goes(lot, runs, chap
     """Taken and passed add up; the way ends at another inlet of the case, or off the lot."""
     table = chapter.layers["inlet_bypass"]
     names = {inlet.drawn.name for inlet in lot.inlets.placed}
-    main = table[table["case"] == "proposed"]
+    main = table[table["scenario"] == "proposed"]
     assert set(main["name"]) == names
     assert set(main["return_period_yr"]) == {2.0, 10.0, 100.0}
     known = main[main["taken_m3s"].notna()]
