@@ -525,7 +525,7 @@ def test_rounding_widens_the_error_that_the_result_states(
     summary = json.loads((tmp_path / "out" / "summary.json").read_text())
     assert summary["accuracy"]["rmse_m"] == pytest.approx(np.hypot(0.1, FOOT / 12**0.5), abs=1e-3)
     assert summary["provenance"]["job"]["elevation"]["rmse_m"] == 0.1
-    assert "44 mm (1.73 in)" in " ".join((tmp_path / "out" / "summary.txt").read_text().split())
+    assert "44 mm (1.73 in)" in " ".join((tmp_path / "out" / "overview.txt").read_text().split())
 
 
 def noticed(code: int, findings: list[dict], err: str, *words: str) -> bool:

@@ -76,9 +76,9 @@ def test_demo_writes_the_job_and_its_whole_result_and_a_rerun_the_same(tmp_path,
         assert lotflow(command, tmp_path / "demo") == 1
         assert told in capfd.readouterr().err
         assert contents(tmp_path / "demo") == before
-    (result / "summary.txt").write_text("old")
+    (result / "overview.txt").write_text("old")
     assert lotflow("run", tmp_path / "demo", "--overwrite", "-q") == 0
-    assert contents(tmp_path / "demo") == before | {"result/summary.kept-1.txt": b"old"}
+    assert contents(tmp_path / "demo") == before | {"result/overview.kept-1.txt": b"old"}
 
 
 @pytest.mark.usefixtures("drawn_here")

@@ -21,11 +21,12 @@ from lotflow.layers.columns import (
     Kind,
     Layer,
 )
-from lotflow.layers.result import RESULT_LAYERS
+from lotflow.layers.result import CORE_LAYERS, RESULT_LAYERS
 from lotflow.layers.site import SITE_LAYERS
 
 __all__ = [
     "CONSTRAINT_KINDS",
+    "CORE_LAYERS",
     "COVERS",
     "INLET_KINDS",
     "MATERIALS",

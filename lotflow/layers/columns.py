@@ -155,12 +155,21 @@ class Layer:
         table without geometry.
     columns
         The columns, in the order in which they are written.
+    title
+        In plain words, for the list of layers of a viewer; without one it is the name.
     """
 
     name: str
     meaning: str
     geometries: tuple[Geometry, ...]
     columns: tuple[Column, ...] = ()
+    title: str = ""
+
+    def __post_init__(self) -> None:
+        """Make a title of the name where none is given."""
+        if not self.title:
+            words = self.name.replace("_", " ")
+            object.__setattr__(self, "title", words[:1].upper() + words[1:])
 
     def column(self, name: str) -> Column:
         """Find a column by its base name."""

@@ -7,7 +7,11 @@ from typing import Final
 from lotflow.layers.columns import Column, Layer, bounds, number
 
 _CASE = Column(
-    "scenario", 'State of the drain system: "today" or "proposed".', label="System", key="case"
+    "scenario",
+    'State of the drain system: "today" or "proposed".',
+    label="System",
+    key="case",
+    choices=("today", "proposed"),
 )
 _BASIS: Final = (
     "Where it comes from: given; below rim, that was given; from line, given of another line that "

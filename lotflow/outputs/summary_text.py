@@ -1,4 +1,4 @@
-"""The result in plain words: the short table of the terminal and of `summary.txt`."""
+"""The result in plain words: the short table of the terminal and of `overview.txt`."""
 
 from __future__ import annotations
 

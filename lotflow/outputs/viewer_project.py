@@ -44,6 +44,8 @@ class Shown:
         Rules of its style, or how a raster is coloured; empty for a table.
     on
         Whether it is drawn when the project opens.
+    rows
+        Condition, in SQL, of the rows that are shown; empty for all.
     """
 
     title: str
@@ -52,6 +54,7 @@ class Shown:
     geometry: str = ""
     look: Sequence[Rule] | RasterLook | None = None
     on: bool = True
+    rows: str = ""
 
 
 def viewer_project_text(
@@ -89,7 +92,8 @@ def viewer_project_text(
     number = 0
     for name, layers in groups:
         group = ET.SubElement(tree, "layer-tree-group", {
-            "name": name, "expanded": "1", "checked": "Qt::Checked",
+            "name": name, "expanded": "0" if not any(one.on for one in layers) else "1",
+            "checked": "Qt::Checked",
         })  # fmt: skip
         for shown in layers:
             number += 1
@@ -107,7 +111,8 @@ def viewer_project_text(
 
 
 def _source(shown: Shown) -> str:
-    return f"./{shown.file}" + (f"|layername={shown.layer}" if shown.layer else "")
+    layer = f"|layername={shown.layer}" if shown.layer else ""
+    return f"./{shown.file}{layer}" + (f"|subset={shown.rows}" if shown.rows else "")
 
 
 def _listed(group: ET.Element, shown: Shown, key: str) -> None:

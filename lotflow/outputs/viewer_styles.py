@@ -20,7 +20,7 @@ from typing import TYPE_CHECKING, Final
 from lotflow.outputs import palette
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Iterator, Sequence
 
     from lotflow.outputs.styles import Rule
 
@@ -86,7 +86,7 @@ def add_style(root: ET.Element, rules: Sequence[Rule], geometry: str) -> None:
             told["filter"] = condition
         ET.SubElement(listed, "rule", told)
         _symbol(symbols, rule, str(number), level=number, geometry=geometry)
-    _labels(root, [rule for rule in rules if rule.label])
+    _labels(root, [rule for rule in rules if rule.label or rule.figure])
 
 
 def _condition(rule: Rule) -> str:
@@ -209,6 +209,15 @@ def _defined(parent: ET.Element, name: str, column: str) -> None:
     ET.SubElement(whole, "Option", {"name": "type", "type": "QString", "value": "collection"})
 
 
+def _texts(rule: Rule) -> Iterator[str]:
+    """Expressions of what is written beside a row; nothing where there is no value."""
+    for column in rule.label:
+        yield f"nullif(\"{column}\", '')"
+    if one := rule.figure:
+        number = f'"{one.column}"' + (f" * {one.factor!r}" if one.factor != 1.0 else "")
+        yield f"format_number({number}, {one.decimals}) || '{one.unit}'"
+
+
 def _labels(root: ET.Element, rules: Sequence[Rule]) -> None:
     """Names beside the rows, on maps large enough for them."""
     if not rules:
@@ -222,7 +231,8 @@ def _labels(root: ET.Element, rules: Sequence[Rule]) -> None:
             names["filter"] = condition
         one = ET.SubElement(listed, "rule", names)
         settings = ET.SubElement(one, "settings", {"calloutType": "simple"})
-        told = " || '\n' || ".join(f"coalesce(\"{column}\", '')" for column in rule.label)
+        # what is joined to nothing is nothing, and left out
+        told = "trim(concat(" + r", '\n' || ".join(_texts(rule)) + "))"
         style = ET.SubElement(settings, "text-style", {
             "fieldName": told,
             "isExpression": "1",

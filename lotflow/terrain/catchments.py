@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -270,11 +271,22 @@ class Crossing:
         Flat index of the cell through which most of it comes.
     area
         Cells' worth of rain.
+    bearing
+        Where the water of that cell runs, clockwise from the grid's north [degrees].
     """
 
     inward: bool
     cell: int
     area: float
+    bearing: float = 0.0
+
+
+def _bearing(routing: Routing, cell: int) -> float:
+    """Give where the water of a cell runs, clockwise from the grid's north [degrees]."""
+    columns = routing.surface.ground.shape[1]
+    receiver = int(receivers(routing.field).ravel()[cell])
+    south, east = receiver // columns - cell // columns, receiver % columns - cell % columns
+    return math.degrees(math.atan2(east, -south)) % 360.0
 
 
 def _stretches(boundary: Any, points: Any, length: float) -> NDArray[np.int64]:
@@ -312,7 +324,6 @@ def lot_line_crossings(
         stretch = _stretches(boundary, shapely.points(x, y), stretch_m / grid.metres_per_unit)
         for number in np.unique(stretch):
             here = cells[stretch == number]
-            found.append(
-                Crossing(inward, int(here[np.argmax(total[here])]), float(total[here].sum()))
-            )
+            most = int(here[np.argmax(total[here])])
+            found.append(Crossing(inward, most, float(total[here].sum()), _bearing(routing, most)))
     return sorted(found, key=lambda crossing: (-crossing.area, crossing.cell))
