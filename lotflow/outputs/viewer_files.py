@@ -31,6 +31,13 @@ _GROUND: Final = "ground.tif"
 #: Share of the lot's size that is shown round it.
 _MARGIN: Final = 0.15
 
+#: Relief stays behind all that is drawn on it.
+_RELIEF_OPACITY: Final = 0.6
+#: Titles of rasters of which the description says what their numbers mean.
+_TITLES: Final = {
+    "flow_direction.tif": "Direction of flow", "inlet.tif": "Inlet that takes the water",
+}  # fmt: skip
+
 #: Groups of the project with their layers, the topmost first.
 _TABLES: Final = ("findings", "quantities", "runoff", "falls", "pond_cases", "wall_water",
                   "inlet_intake", "line_storms", "outlet_storms", "inlet_bypass")  # fmt: skip
@@ -62,7 +69,7 @@ def raster_looks(rasters: Mapping[str, Raster], units: UnitSystem) -> dict[str, 
         By the name of the file; of rasters of directions and numbers there is none.
     """
     return {
-        name: RasterLook() if name == _GROUND else _depth_look(units)
+        name: RasterLook(opacity=_RELIEF_OPACITY) if name == _GROUND else _depth_look(units)
         for name in rasters
         if name == _GROUND or "depth" in name
     }
@@ -107,11 +114,13 @@ def project_text(
     rules = layer_rules(units)
 
     def listed(names: Sequence[str]) -> list[Shown]:
-        return [_shown(name, rules) for name in names if name in layers]
+        return [
+            _shown(name, rules, has_ponds="ponds" in layers) for name in names if name in layers
+        ]
 
     looks = raster_looks(rasters, units)
     pictures = [
-        Shown(one.description[:1].upper() + one.description[1:], name, look=looks.get(name),
+        Shown(_TITLES.get(name, one.description[:1].upper() + one.description[1:]), name, look=looks.get(name),
               on=name == _GROUND)
         for name, one in sorted(rasters.items(), key=lambda item: item[0] == _GROUND)
     ]  # fmt: skip
@@ -133,12 +142,14 @@ def project_text(
     )
 
 
-def _shown(name: str, rules: Mapping[str, tuple[Rule, ...]]) -> Shown:
+def _shown(name: str, rules: Mapping[str, tuple[Rule, ...]], *, has_ponds: bool) -> Shown:
     """Give a layer of the GeoPackage."""
     layer = RESULT_LAYERS[name]
     look = rules.get(name, ())
     if name == "catchments":  # the inlets bear the names
         look = tuple(replace(rule, label=()) for rule in look)
+    if name == "low_spots" and has_ponds:  # water lies in them
+        look = tuple(replace(rule, fill_opacity=0.1, figure=None) for rule in look)
     geometry = layer.geometries[0] if layer.geometries else ""
     return Shown(layer.title, _PACKAGE, name, geometry, look or None, on=name not in _OFF)
 

@@ -97,7 +97,7 @@ def viewer_project_text(
         })  # fmt: skip
         for shown in layers:
             number += 1
-            key = f"layer_{number}"
+            key = f"lotflow_layer_{number:02d}"  # one of ten letters or fewer is not read
             _listed(group, shown, key)
             _layer(listed, shown, key, crs)
             ET.SubElement(order, "layer", {"id": key})

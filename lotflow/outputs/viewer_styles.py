@@ -179,9 +179,12 @@ def _line(symbol: ET.Element, rule: Rule, level: int) -> None:
 
 def _mark(symbol: ET.Element, rule: Rule, level: int) -> None:
     """A mark, turned by a column of degrees where one is named."""
+    # an arrow tells its direction better than the triangle that the open style has
+    is_arrow = bool(rule.turned_by) and rule.mark == "triangle"
+    name, size = ("arrow", 1.5 * rule.size) if is_arrow else (_MARKS[rule.mark], rule.size)
     values = {
-        "name": _MARKS[rule.mark], "color": _colour(rule.fill, rule.fill_opacity),
-        "size": _points(rule.size), "size_unit": _UNIT,
+        "name": name, "color": _colour(rule.fill, rule.fill_opacity),
+        "size": _points(size), "size_unit": _UNIT,
     }  # fmt: skip
     stroke = rule.stroke or (rule.fill if rule.mark == "cross" else "")
     if stroke:
@@ -232,11 +235,12 @@ def _labels(root: ET.Element, rules: Sequence[Rule]) -> None:
         one = ET.SubElement(listed, "rule", names)
         settings = ET.SubElement(one, "settings", {"calloutType": "simple"})
         # what is joined to nothing is nothing, and left out
-        told = "trim(concat(" + r", '\n' || ".join(_texts(rule)) + "))"
+        between = r", '\n' || " if rule.mark or rule.fill else ", ', ' || "
+        told = f"trim(concat({between.join(_texts(rule))}))"
         style = ET.SubElement(settings, "text-style", {
             "fieldName": told,
             "isExpression": "1",
-            "fontFamily": "sans-serif", "fontSize": "8", "fontSizeUnit": "Point",
+            "fontFamily": "sans-serif", "fontWeight": "50", "fontSize": "8", "fontSizeUnit": "Point",
             "textColor": _colour(palette.INK), "textOpacity": "1",
         })  # fmt: skip
         ET.SubElement(style, "text-buffer", {
@@ -247,7 +251,8 @@ def _labels(root: ET.Element, rules: Sequence[Rule]) -> None:
                      "distUnits": "Point"}  # fmt: skip
         ET.SubElement(settings, "placement", placement)
         ET.SubElement(settings, "rendering", {
-            "scaleVisibility": "0", "drawLabels": "1", "obstacle": "1", "displayAll": "0",
+            "scaleVisibility": "0", "drawLabels": "1", "displayAll": "0",
+            "obstacle": "1" if rule.mark else "0",  # names may lie on areas
         })  # fmt: skip
 
 
@@ -303,10 +308,16 @@ def add_raster_style(root: ET.Element, look: RasterLook) -> None:
     pipe = ET.SubElement(root, "pipe")
     told = {"opacity": f"{look.opacity:g}", "alphaBand": "-1", "band": "1"}
     if not look.classes:
+        # between cells the ground is even: relief of cells as they are shows their edges alone
+        ET.SubElement(ET.SubElement(pipe, "provider"), "resampling", {
+            "enabled": "true", "zoomedInResamplingMethod": "cubicSpline",
+            "zoomedOutResamplingMethod": "average", "maxOversampling": "4",
+        })  # fmt: skip
         ET.SubElement(pipe, "rasterrenderer", told | {
-            "type": "hillshade", "azimuth": "315", "angle": "45", "zfactor": "3",
+            "type": "hillshade", "azimuth": "315", "angle": "45", "zfactor": "2",
             "multidirection": "1",
         })  # fmt: skip
+        ET.SubElement(pipe, "resamplingStage").text = "provider"
         return
     renderer = ET.SubElement(pipe, "rasterrenderer", told | {
         "type": "singlebandpseudocolor", "classificationMin": "0",

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 import shapely
@@ -256,6 +256,10 @@ def _last_place(routing: Routing, inside: BoolArray, returns: BoolArray) -> NDAr
     return np.asarray(courses_to(routing, target.reshape(shape)).label.ravel())
 
 
+#: Over so many cells the direction of a crossing is taken: one step knows eight directions.
+_BEARING_CELLS: Final = 4
+
+
 @dataclass(frozen=True)
 class Crossing:
     """
@@ -272,7 +276,8 @@ class Crossing:
     area
         Cells' worth of rain.
     bearing
-        Where the water of that cell runs, clockwise from the grid's north [degrees].
+        Where the water of that cell runs over the next cells, clockwise from the grid's north
+        [degrees].
     """
 
     inward: bool
@@ -282,10 +287,12 @@ class Crossing:
 
 
 def _bearing(routing: Routing, cell: int) -> float:
-    """Give where the water of a cell runs, clockwise from the grid's north [degrees]."""
-    columns = routing.surface.ground.shape[1]
-    receiver = int(receivers(routing.field).ravel()[cell])
-    south, east = receiver // columns - cell // columns, receiver % columns - cell % columns
+    """Give where the water of a cell runs, over some cells, clockwise from north [degrees]."""
+    columns, receiver = routing.surface.ground.shape[1], receivers(routing.field).ravel()
+    end = cell
+    for _ in range(_BEARING_CELLS):
+        end = int(receiver[end])
+    south, east = end // columns - cell // columns, end % columns - cell % columns
     return math.degrees(math.atan2(east, -south)) % 360.0
 
 

@@ -346,7 +346,7 @@ def _look(row: Mapping[str, Any], drawn: _DrawnLayer, number: int) -> dict[str, 
     """What of a row's look is not that of its layer."""
     look: dict[str, Any] = {}
     if drawn.mark == "on":
-        look["mark"] = row["direction"]
+        look["mark"], look["turn"] = row["direction"], plain(row["bearing_deg"])
     if drawn.bold is not None and row[drawn.bold[0]] == drawn.bold[1]:
         look["bold"] = True
     if drawn.hues:
