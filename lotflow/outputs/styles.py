@@ -198,18 +198,18 @@ def layer_rules(units: UnitSystem) -> dict[str, tuple[Rule, ...]]:
             Rule("water leaves the lot", "direction", equals="off", fill=palette.RUN_OFF,
                  stroke=ink, mark="triangle", size=11, turned_by="bearing_deg", figure=drains),
         ),
+        "inlet_areas": (Rule("inlet drawn as an area", fill=ink, fill_opacity=0.6, stroke=ink),),
+        "inlet_lines": (Rule("channel drain", stroke=ink, width=4.0),),
         "inlets": (
             Rule("inlet", fill=ink, stroke="#ffffff", width=2.0, mark="square", size=10,
                  label=("name", "catchment_told")),
         ),
-        "inlet_lines": (Rule("channel drain", stroke=ink, width=4.0),),
-        "inlet_areas": (Rule("inlet drawn as an area", fill=ink, fill_opacity=0.6, stroke=ink),),
-        "catchment_cells": (
-            Rule("catchment, cell by cell", stroke=palette.NOT_TOLD, width=0.6),
-        ),
         **_drain_rules(units),
         **_water_rules(units),
         **_house_rules(units),
+        "catchment_cells": (
+            Rule("catchment, cell by cell", stroke=palette.NOT_TOLD, width=0.6),
+        ),
     }  # fmt: skip
 
 

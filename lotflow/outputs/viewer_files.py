@@ -120,8 +120,8 @@ def project_text(
 
     looks = raster_looks(rasters, units)
     pictures = [
-        Shown(_TITLES.get(name, one.description[:1].upper() + one.description[1:]), name, look=looks.get(name),
-              on=name == _GROUND)
+        Shown(_TITLES.get(name) or one.description[:1].upper() + one.description[1:], name,
+              look=looks.get(name), on=name == _GROUND)
         for name, one in sorted(rasters.items(), key=lambda item: item[0] == _GROUND)
     ]  # fmt: skip
     groups = [

@@ -240,7 +240,8 @@ def _labels(root: ET.Element, rules: Sequence[Rule]) -> None:
         style = ET.SubElement(settings, "text-style", {
             "fieldName": told,
             "isExpression": "1",
-            "fontFamily": "sans-serif", "fontWeight": "50", "fontSize": "8", "fontSizeUnit": "Point",
+            "fontFamily": "sans-serif", "fontWeight": "50",
+            "fontSize": "8", "fontSizeUnit": "Point",
             "textColor": _colour(palette.INK), "textOpacity": "1",
         })  # fmt: skip
         ET.SubElement(style, "text-buffer", {
