@@ -103,6 +103,11 @@ class Column:
             object.__setattr__(self, "label", words[:1].upper() + words[1:])
 
     @property
+    def title(self) -> str:
+        """Heading with the unit that a result's column has in the file."""
+        return f"{self.label} [{self.unit}]" if self.unit else self.label
+
+    @property
     def is_measured(self) -> bool:
         """Whether it is a column of a site that has its unit in the file."""
         return bool(self.quantity) and not self.unit
@@ -174,6 +179,11 @@ class Layer:
     def column(self, name: str) -> Column:
         """Find a column by its base name."""
         return next(column for column in self.columns if column.name == name)
+
+    @property
+    def titles(self) -> dict[str, str]:
+        """Headings of all columns with their units, by name."""
+        return {column.name: column.title for column in self.columns}
 
     def labels(self, *names: str) -> tuple[str, ...]:
         """Headings of columns."""

@@ -143,7 +143,7 @@ def _told(tables: Sequence[Table]) -> dict[str, list[ToldColumn]]:
         table.layer.name: [
             ToldColumn(
                 column.name,
-                f"{column.label} [{column.unit}]" if column.unit else column.label,
+                column.title,
                 column.meaning,
                 choices=column.choices,
             )

@@ -165,7 +165,9 @@ def _styles_table(names: Sequence[str], units: UnitSystem) -> pd.DataFrame:
             "f_table_name": name,
             "f_geometry_column": "geom",
             "styleName": RESULT_LAYERS[name].title[:_LONGEST_STYLE_NAME],
-            "styleQML": viewer_style_text(rules, RESULT_LAYERS[name].geometries[0]),
+            "styleQML": viewer_style_text(
+                rules, RESULT_LAYERS[name].geometries[0], RESULT_LAYERS[name].titles
+            ),
             "styleSLD": sld_text(name, rules),
             "useAsDefault": True,
             "description": RESULT_LAYERS[name].meaning,

@@ -151,7 +151,8 @@ def _shown(name: str, rules: Mapping[str, tuple[Rule, ...]], *, has_ponds: bool)
     if name == "low_spots" and has_ponds:  # water lies in them
         look = tuple(replace(rule, fill_opacity=0.1, figure=None) for rule in look)
     geometry = layer.geometries[0] if layer.geometries else ""
-    return Shown(layer.title, _PACKAGE, name, geometry, look or None, on=name not in _OFF)
+    return Shown(layer.title, _PACKAGE, name, geometry, look or None, on=name not in _OFF,
+                 titles=layer.titles)  # fmt: skip
 
 
 def _ponds(
@@ -167,7 +168,8 @@ def _ponds(
     blocked = str(ALL_BLOCKED)
     if "overflow_paths" in layers:
         yield Shown("Overflow of these ponds", _PACKAGE, "overflow_paths", "line",
-                    rules["overflow_paths"], rows=f"\"scenario\" = '{usual}'")  # fmt: skip
+                    rules["overflow_paths"], titles=RESULT_LAYERS["overflow_paths"].titles,
+                    rows=f"\"scenario\" = '{usual}'")  # fmt: skip
     for name, scenario, on in (
         (f"Ponds of the {rarest:g}-year storm", usual, True),
         (f"Ponds of the {rarest:g}-year storm, all inlets blocked", blocked, False),
@@ -175,4 +177,5 @@ def _ponds(
         if scenario in told:
             look = depth_rules(units) if on else rules["ponds"]
             yield Shown(name, _PACKAGE, "ponds", "polygon", look, on=on,
+                        titles=RESULT_LAYERS["ponds"].titles,
                         rows=f"{year} AND \"scenario\" = '{scenario}'")  # fmt: skip

@@ -20,7 +20,7 @@ from typing import TYPE_CHECKING, Final
 from lotflow.outputs import palette
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Sequence
+    from collections.abc import Iterator, Mapping, Sequence
 
     from lotflow.outputs.styles import Rule
 
@@ -34,7 +34,9 @@ _MARKS: Final = {
 }  # fmt: skip
 
 
-def viewer_style_text(rules: Sequence[Rule], geometry: str) -> str:
+def viewer_style_text(
+    rules: Sequence[Rule], geometry: str, titles: Mapping[str, str] | None = None
+) -> str:
     """
     Write the style of a layer.
 
@@ -44,11 +46,13 @@ def viewer_style_text(rules: Sequence[Rule], geometry: str) -> str:
         In the order in which they are drawn, the last on top.
     geometry
         "point", "line" or "polygon": an area that is only outlined is an area here.
+    titles
+        What columns are called in forms and tables, by their name.
 
     Returns
     -------
     text
-        One document, with symbols and labels.
+        One document, with symbols, labels and titles.
 
     Examples
     --------
@@ -57,8 +61,9 @@ def viewer_style_text(rules: Sequence[Rule], geometry: str) -> str:
     >>> "RuleRenderer" in text, '"179,18,63,255"' in text
     (True, True)
     """
-    root = ET.Element("qgis", {"version": VERSION, "styleCategories": "Symbology|Labeling"})
+    root = ET.Element("qgis", {"version": VERSION, "styleCategories": "Symbology|Labeling|Fields"})
     add_style(root, rules, geometry)
+    add_titles(root, titles or {})
     ET.indent(root, " ")
     head = "<!DOCTYPE qgis PUBLIC 'http://mrcc.com/qgis.dtd' 'SYSTEM'>\n"
     return head + ET.tostring(root, encoding="unicode") + "\n"
@@ -87,6 +92,22 @@ def add_style(root: ET.Element, rules: Sequence[Rule], geometry: str) -> None:
         ET.SubElement(listed, "rule", told)
         _symbol(symbols, rule, str(number), level=number, geometry=geometry)
     _labels(root, [rule for rule in rules if rule.label or rule.figure])
+
+
+def add_titles(root: ET.Element, titles: Mapping[str, str]) -> None:
+    """
+    Add titles of columns to a document of the viewer.
+
+    Parameters
+    ----------
+    root
+        Of a style, or of a layer in a project.
+    titles
+        By the name of the column.
+    """
+    listed = ET.SubElement(root, "aliases")
+    for name, title in titles.items():
+        ET.SubElement(listed, "alias", {"field": name, "index": "", "name": title})
 
 
 def _condition(rule: Rule) -> str:
