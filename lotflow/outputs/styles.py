@@ -148,10 +148,10 @@ def _flow_rules(units: UnitSystem) -> tuple[Rule, ...]:
 
 #: Layers that have a style.
 STYLED: Final = (
-    "contours", "water", "catchments", "low_spots", "inner_low_spots", "buildings", "flow_paths",
-    "lot", "spill_points", "lot_line_crossings", "inlet_areas", "inlet_lines", "inlets",
-    "drain_lines", "nodes", "line_profiles", "outlet_options", "ponds", "overflow_paths",
-    "facades", "openings", "catchment_cells",
+    "contours", "water", "catchments", "low_spots", "inner_low_spots", "buildings",
+    "flow_paths", "lot", "spill_points", "lot_line_crossings", "inlet_areas", "inlet_lines",
+    "inlets", "drain_lines", "line_profiles", "nodes", "outlet_options", "ponds",
+    "overflow_paths", "facades", "openings", "catchment_cells",
 )  # fmt: skip
 
 
