@@ -17,16 +17,18 @@ from lotflow.layers.columns import (
     QUANTITIES,
     STATUSES,
     Column,
+    DrawnTable,
     Geometry,
     Kind,
     Layer,
 )
 from lotflow.layers.result import RESULT_LAYERS
-from lotflow.layers.site import SITE_LAYERS
+from lotflow.layers.site import DRAWN_TABLES, SITE_LAYERS, tables_of
 
 __all__ = [
     "CONSTRAINT_KINDS",
     "COVERS",
+    "DRAWN_TABLES",
     "INLET_KINDS",
     "MATERIALS",
     "OPENING_KINDS",
@@ -36,7 +38,9 @@ __all__ = [
     "SITE_LAYERS",
     "STATUSES",
     "Column",
+    "DrawnTable",
     "Geometry",
     "Kind",
     "Layer",
+    "tables_of",
 ]

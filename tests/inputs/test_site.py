@@ -34,8 +34,8 @@ LAYERS = {
     "inlets": {"name": ["CB1", "CB2"], "rim_ft": [100.0, 99.0],
                "geometry": [Point(X + 20, Y + 5), Point(X + 21, Y + 9)]},
     "outlets": {"name": ["Curb"], "kind": ["curb"], "geometry": [Point(X + 30, Y)]},
-    "downspouts": {"building": ["house"], "to": ["CB1"], "geometry": [Point(X + 15, Y + 5)]},
-    "drain_lines": {"name": ["P1"], "from": ["CB1"], "to": ["Curb"],
+    "downspouts": {"building": ["house"], "leads_to": ["CB1"], "geometry": [Point(X + 15, Y + 5)]},
+    "drain_lines": {"name": ["P1"], "from_node": ["CB1"], "to_node": ["Curb"],
                     "geometry": [LineString([(X + 20, Y + 5), (X + 30, Y)])]},
 }  # fmt: skip
 

@@ -81,7 +81,7 @@ def test_a_downspout_of_no_building_is_a_fault():
 
 def test_a_node_nobody_drew_is_a_fault_with_a_suggestion():
     (fault,) = faults(site([spout(to="Yard bassin")], inlets=[{"name": "Yard basin"}]))
-    assert (fault.column, fault.value) == ("to", "Yard bassin")
+    assert (fault.column, fault.value) == ("leads_to", "Yard bassin")
     assert fault.remedy == "Did you mean 'Yard basin'?"
 
 
@@ -93,9 +93,9 @@ def test_surface_or_nothing_leads_onto_the_ground(to):
 
 
 @pytest.mark.parametrize(
-    "where", [{"inlets": [{"name": "N"}]}, {"lines": [{"from": "N", "to": "X"}]},
-              {"lines": [{"from": "X", "to": "N"}]}, {"outlets": [{"name": "N"}]},
-              {"lines": [{"name": "N", "from": "X", "to": "Y"}]}],
+    "where", [{"inlets": [{"name": "N"}]}, {"lines": [{"from_node": "N", "to_node": "X"}]},
+              {"lines": [{"from_node": "X", "to_node": "N"}]}, {"outlets": [{"name": "N"}]},
+              {"lines": [{"name": "N", "from_node": "X", "to_node": "Y"}]}],
 )  # fmt: skip
 def test_inlets_lines_their_ends_and_outlets_take_a_downspout(where):
     roofs = case_roofs(site([spout(to="N", roof_area_m2=30.0)], **where), surface(), "today")
