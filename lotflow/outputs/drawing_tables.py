@@ -72,7 +72,8 @@ def write_drawing(path: Path, tables: Mapping[str, gpd.GeoDataFrame], units: Uni
             dataset_options={"VERSION": "1.2"},
             layer_options={
                 "IDENTIFIER": table.title, "DESCRIPTION": table.meaning,
-                "GEOMETRY_NAME": _GEOMETRY_COLUMN,
+                # a lot has few rows: an index of each table would be most of the file
+                "GEOMETRY_NAME": _GEOMETRY_COLUMN, "SPATIAL_INDEX": "NO",
             },
             append=path.exists(),
         )  # fmt: skip
@@ -126,7 +127,6 @@ def drawing_style(table: DrawnTable, units: UnitSystem) -> str:
     add_style(root, LOOKS[table.name], table.geometry)
     fields = [FormField(_told(one, units), one.kind, one.unique) for one in table.columns]
     add_form(root, fields, hidden=("fid",))
-    ET.indent(root, " ")
     head = "<!DOCTYPE qgis PUBLIC 'http://mrcc.com/qgis.dtd' 'SYSTEM'>\n"
     return head + ET.tostring(root, encoding="unicode") + "\n"
 

@@ -276,7 +276,7 @@ def test_size_not_in_the_table_of_an_existing_line_is_a_finding(lot):
 
 def test_line_to_an_outlet_that_is_not_drawn_is_a_loose_end(lot):
     """No name and nothing near its end."""
-    bare = with_line(lot, to=None)
+    bare = with_line(lot, to_node=None)
     bare = redrawn(bare, outlets=bare.site.outlets.iloc[:0])
     found = {f.rule: f for f in checked(bare).findings}
     assert found["loose-end"].severity == "fail"
@@ -468,7 +468,7 @@ def test_the_line_that_begins_at_a_downspout_takes_its_water(lot, away, enters):
         "name": "L", "from_node": None, "to_node": "Out", "material": "pvc", "diameter_m": 0.1,
         "geometry": shapely.LineString([begins, one.site.outlets.geometry.iloc[0]]),
     })  # fmt: skip
-    spouts = drawn.iloc[:1].assign(to="Out", status="existing")
+    spouts = drawn.iloc[:1].assign(leads_to="Out", status="existing")
     outlets = one.site.outlets.assign(name="Out")
     led = redrawn(one, drain_lines=lines, downspouts=spouts, outlets=outlets)
     roofs = case_roofs(led.site, led.window.surface, "proposed")
@@ -483,7 +483,7 @@ def test_an_outlet_to_which_only_a_downspout_leads_is_in_use(lot):
                                   "geometry": one.site.outlets.geometry.iloc[0]},
                  {"name": "Far", "kind": "daylight",
                   "geometry": one.site.inlets.geometry.iloc[0]})  # fmt: skip
-    lines = one.site.drain_lines.assign(to="Far")
+    lines = one.site.drain_lines.assign(to_node="Far")
     for downspouts, said in ((one.site.downspouts, True), (spouts, False)):
         found = checked(redrawn(one, outlets=other, drain_lines=lines, downspouts=downspouts))
         unused = {f.subject for f in found.findings if f.rule == "outlet-without-line"}
