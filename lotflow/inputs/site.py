@@ -275,9 +275,8 @@ def drawn_layers(
                 column.drawn_name(units): _in_unit(rows, column, units, vertical_unit)
                 for column in table.columns
             }
-            tables[name] = GeoDataFrame(
-                made_of, geometry=rows.geometry.tolist(), crs=crs, index=range(len(rows))
-            )
+            shapes = rows.geometry.reset_index(drop=True)
+            tables[name] = GeoDataFrame(made_of, geometry=shapes, crs=crs)
         elif name in made:
             tables[name] = made[name]
     return tables
@@ -293,13 +292,13 @@ _DECIMALS: Final = 6
 
 def _in_unit(
     rows: GeoDataFrame, column: Column, units: UnitSystem, vertical_unit: VerticalUnit
-) -> list[Any]:
+) -> pd.Series[Any]:
     """Give the values of a column in the unit that it has in the table."""
     values = rows[column.inside_name]
     if column.is_measured:
         suffix = column.drawn_name(units).removeprefix(f"{column.name}_")
         values = (values / factor_to_si(column, suffix, vertical_unit)).round(_DECIMALS)
-    return list(values)
+    return values.reset_index(drop=True)
 
 
 def _by_path(

@@ -23,7 +23,7 @@ from lotflow.layers.columns import (
     Layer,
 )
 from lotflow.layers.result import RESULT_LAYERS
-from lotflow.layers.site import DRAWN_TABLES, SITE_LAYERS, tables_of
+from lotflow.layers.site import DRAWN_TABLES, SITE_LAYERS, table_for, tables_of
 
 __all__ = [
     "CONSTRAINT_KINDS",
@@ -42,5 +42,6 @@ __all__ = [
     "Geometry",
     "Kind",
     "Layer",
+    "table_for",
     "tables_of",
 ]

@@ -285,3 +285,18 @@ def tables_of(layer: str) -> tuple[str, ...]:
     """
     drawn = (table.name for table in DRAWN_TABLES.values() if table.layer.name == layer)
     return tuple(dict.fromkeys((layer, *drawn)))
+
+
+def table_for(layer: str, geometry: Geometry | None) -> str:
+    """
+    Name the table of a layer in which a geometry is drawn; empty where the layer has none.
+
+    Examples
+    --------
+    >>> table_for("inlets", "line"), table_for("walls", "point")
+    ('inlet_lines', '')
+    """
+    found = (
+        t.name for t in DRAWN_TABLES.values() if (t.layer.name, t.geometry) == (layer, geometry)
+    )
+    return next(found, "")

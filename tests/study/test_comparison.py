@@ -101,7 +101,9 @@ def test_a_redrawn_job_keeps_its_places(base, tmp_path):
     result = edited(
         tmp_path / "job",
         inlets=lambda frame: frame.iloc[::-1].replace({"name": {old: new}}),
-        drain_lines=lambda frame: frame.iloc[::-1].replace({"from_node": {old: new}, "to_node": {old: new}}),
+        drain_lines=lambda frame: frame.iloc[::-1].replace(
+            {"from_node": {old: new}, "to_node": {old: new}}
+        ),
         downspouts=lambda frame: frame.iloc[::-1].replace({"leads_to": {old: new}}),
     )
     table = lotflow.compare(base, result).table

@@ -219,7 +219,7 @@ def test_lot_without_drains_gives_an_empty_chapter(lot):
 
 def test_sound_line_on_open_lawn_is_connected_by_place_alone(lot):
     """Without names and levels: its inverts are proposed and it is found sound or doubtful."""
-    result = checked(with_line(lot, **{"from_node": None, "to_node": None, "status": "proposed"}))
+    result = checked(with_line(lot, from_node=None, to_node=None, status="proposed"))
     line = result.layers["drain_lines"].iloc[0]
     assert (line["from_node"], line["to_node"], line["outlet"]) == ("In", "Out", "Out")
     assert line["invert_up_basis"] == "proposed"
