@@ -75,9 +75,11 @@ def test_what_is_owed_is_demanded_and_the_status_of_a_new_row_is_existing(drawin
         connection.execute("INSERT INTO inlet_lines (name) VALUES ('C')")
         assert connection.execute("SELECT kind FROM inlet_lines").fetchall() == [
             ("channel drain",)]  # fmt: skip
-        with pytest.raises(sqlite3.IntegrityError, match="NOT NULL constraint failed: inlets.name"):
+        with pytest.raises(
+            sqlite3.IntegrityError, match=r"NOT NULL constraint failed: inlets\.name"
+        ):
             connection.execute("INSERT INTO inlets (kind) VALUES ('area drain')")
-        with pytest.raises(sqlite3.IntegrityError, match="constraint_points.kind"):
+        with pytest.raises(sqlite3.IntegrityError, match=r"constraint_points\.kind"):
             connection.execute("INSERT INTO constraint_points (name) VALUES ('oak')")
 
 
@@ -171,7 +173,7 @@ def test_a_value_outside_its_list_is_told_with_the_one_that_was_meant(drawing, t
     drawn(path, inlet_lines=[("C", shapely.LineString([(0, 0), (4, 0)]))])
     with closing(sqlite3.connect(path)) as connection, connection:
         connection.execute("UPDATE inlet_lines SET kind = 'chanel drain'")
-    with pytest.raises(InputError, match="row 1, kind = 'chanel drain': .* 'channel drain'"):
+    with pytest.raises(InputError, match=r"row 1, kind = 'chanel drain': .* 'channel drain'"):
         read(path)
 
 

@@ -1,7 +1,8 @@
 """
 What the viewer makes of files, told as JSON: run by the Python that QGIS is installed for.
 
-Usage: in_viewer.py layers FILE... | draw FILE PICTURE | project FILE PICTURE | add FILE LAYER JSON
+Usage: in_viewer.py layers FILE... | draw FILE PICTURE | project FILE PICTURE |
+add FILE LAYER JSON [JSON] | add_each FILE JSON
 """
 
 import json
@@ -177,6 +178,11 @@ def main(command, *arguments):
     if command == "add":
         place = json.loads(arguments[3])["wkt"] if arguments[3:] else None
         return add(arguments[0], arguments[1], json.loads(arguments[2]), place)
+    if command == "add_each":
+        return {
+            name: [add(arguments[0], name, values) for values in rows]
+            for name, rows in json.loads(arguments[1]).items()
+        }
     if command == "raster":
         return {path: raster(path) for path in arguments}
     return project(*arguments)
