@@ -147,7 +147,7 @@ REFUSED = {
     ),
     "invert given twice": (
         lambda job: (cell("drain_lines", 1, "invert_up_m", 29.0)(job),
-                     cell("inlets", 1, "rim_m", 31.5)(job)),
+                     cell("inlet_areas", 0, "rim_m", 31.5)(job)),
         "layer drain_lines", "invert_up",
     ),
     "both units, and different": (

@@ -294,11 +294,11 @@ def _in_unit(
     rows: GeoDataFrame, column: Column, units: UnitSystem, vertical_unit: VerticalUnit
 ) -> pd.Series[Any]:
     """Give the values of a column in the unit that it has in the table."""
-    values = rows[column.inside_name]
+    values: pd.Series[Any] = rows[column.inside_name].reset_index(drop=True)
     if column.is_measured:
         suffix = column.drawn_name(units).removeprefix(f"{column.name}_")
         values = (values / factor_to_si(column, suffix, vertical_unit)).round(_DECIMALS)
-    return values.reset_index(drop=True)
+    return values
 
 
 def _by_path(
