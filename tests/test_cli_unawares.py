@@ -69,7 +69,7 @@ def layers() -> dict[str, gpd.GeoDataFrame]:
         "outlets": {"name": ["Mouth"], "kind": ["daylight"], "invert_m": [height(*mouth) - 0.2],
                     "water_level_m": [height(*mouth) - 0.5],
                     "geometry": [shapely.Point(at(*mouth))]},
-        "drain_lines": {"name": ["Line"], "from": ["CB"], "to": ["Mouth"],
+        "drain_lines": {"name": ["Line"], "from_node": ["CB"], "to_node": ["Mouth"],
                         "invert_up_m": [height(*basin) - 0.5],
                         "invert_down_m": [height(*mouth) - 0.2],
                         "geometry": [shapely.LineString([at(*basin), at(*mouth)])]},

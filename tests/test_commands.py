@@ -137,7 +137,7 @@ def test_intensity_and_coefficient_give_flows(tmp_path, capfd):
     given = ("--inlets", tmp_path / "inlets.geojson", "--coefficient", 0)
     assert lotflow("screen", DEM, SITE, "-o", tmp_path / "t", *given, "--json", *QUICK) == 0
     nothing = json.loads(capfd.readouterr().out)
-    assert [inlet["runoff_coefficient"] for inlet in nothing["inlets"]] == [0.0] * 5
+    assert [inlet["runoff_coefficient"] for inlet in nothing["inlets"]] == [0.0] * 2
     assert nothing["provenance"]["use_covers"] is False
 
 

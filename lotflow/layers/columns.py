@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any, Final, Literal
 
 from lotflow.units import CARRIED, shown, shown_open, to_si
@@ -79,6 +79,10 @@ class Column:
     key
         Name in `summary.json`; that of the column where none is given. A column bears no word
         that SQL reserves, which a filter of a viewer would stumble over.
+    formerly
+        Name in earlier versions, which is still read; empty for none.
+    default
+        What a new row to draw holds: the value an empty cell is taken for.
     """
 
     name: str
@@ -93,6 +97,8 @@ class Column:
     high: float | None = None
     unique: bool = False
     key: str = ""
+    formerly: str = ""
+    default: str = ""
 
     def __post_init__(self) -> None:
         """Make a heading, and the key of the summary, of the name where none is given."""
@@ -118,6 +124,10 @@ class Column:
         if not self.is_measured:
             return (self.name,)
         return tuple(f"{self.name}_{suffix}" for suffix in QUANTITIES[self.quantity][0])
+
+    def drawn_name(self, units: UnitSystem) -> str:
+        """Name of a site's column to draw in: of its units the first is metric, the second US."""
+        return self.file_names[0 if units == "metric" or not self.is_measured else 1]
 
     @property
     def inside_name(self) -> str:
@@ -207,6 +217,50 @@ class Layer:
         """Show a value of a row, or the range of its bounds where the data leave it open."""
         low, high = row.get(f"{name}_p05"), row.get(f"{name}_p95")
         return shown_open(row[name], low, high, self.column(name).quantity, system)
+
+
+@dataclass(frozen=True)
+class DrawnTable:
+    """
+    One table of a file to draw in: rows of a layer that have one kind of geometry.
+
+    Parameters
+    ----------
+    name
+        In the file.
+    title
+        In plain words, for the list of layers of a viewer.
+    meaning
+        One sentence for who draws.
+    layer
+        The layer its rows belong to.
+    geometry
+        Of every row.
+    columns
+        Those of the layer that mean something for this geometry.
+    is_optional
+        Whether it is made only where there are rows for it.
+    """
+
+    name: str
+    title: str
+    meaning: str
+    layer: Layer
+    geometry: Geometry
+    columns: tuple[Column, ...]
+    is_optional: bool = False
+
+    @property
+    def schema(self) -> Layer:
+        """
+        The layer that its rows are read as.
+
+        The table that is called as its layer may hold every geometry of it, as earlier versions
+        and other programs write it.
+        """
+        if self.name == self.layer.name:
+            return self.layer
+        return replace(self.layer, geometries=(self.geometry,))
 
 
 def number(name: str, quantity: str, meaning: str, *, label: str = "", unit: str = "") -> Column:

@@ -74,8 +74,8 @@ def tell_columns(path: Path, tables: Mapping[str, Sequence[ToldColumn]]) -> None
     path
         The file, which nobody else has open.
     tables
-        Columns by the name of their table; each is there. Defaults and required values are set
-        only in tables without rows.
+        Columns by the name of their table; each is there. Where values are required
+        every row has them.
 
     Raises
     ------
@@ -172,7 +172,7 @@ def _set_owed(connection: sqlite3.Connection, tables: Mapping[str, Sequence[Told
     Give columns of empty tables their default, and demand values that are owed.
 
     SQLite has no command for it. Its documentation ("ALTER TABLE", "Making Other Kinds Of Table
-    Schema Changes") allows the stored definition to be edited where no row is affected.
+    Schema Changes") allows the stored definition to be edited where every row fits the new one.
     """
     connection.execute("PRAGMA writable_schema = ON")
     for table, columns in tables.items():

@@ -130,9 +130,9 @@ def site():
     outlet = {"name": "Curb 1", "kind": "curb", "invert_m": 30.0}
     return {
         "downspouts": frame(
-            {"name": "DS1", "building": "House", "roof_area_m2": 30.0, "to": "surface",
+            {"name": "DS1", "building": "House", "roof_area_m2": 30.0, "leads_to": "surface",
              "status": "replaced"},
-            {"name": "DS9", "building": "House", "roof_area_m2": 30.0, "to": "C1",
+            {"name": "DS9", "building": "House", "roof_area_m2": 30.0, "leads_to": "C1",
              "status": "proposed"},
         ),
         "outlets": frame(

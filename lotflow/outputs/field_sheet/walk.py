@@ -117,7 +117,7 @@ def _roof(content: FieldSheetContent) -> Stage:
     stops = [
         (
             _joined(one["name"] or "Downspout", one["building"]),
-            f"to: {one['to'] or '?'}" + _roof_area(one, content),
+            f"to: {one['leads_to'] or '?'}" + _roof_area(one, content),
         )
         for one in spouts
     ]
