@@ -27,8 +27,9 @@ from sample_ground import CELL_M, COLUMNS, ROWS, Array, Block, elevation
 from sample_site import Rows, site
 from shapely import transform
 
-from lotflow.layers import QUANTITIES, SITE_LAYERS, Column, Layer
-from lotflow.units import METRES_PER_US_SURVEY_FOOT, TO_SI
+from lotflow.layers import DRAWN_TABLES, QUANTITIES, Column, DrawnTable
+from lotflow.outputs.drawing_tables import write_drawing
+from lotflow.units import METRES_PER_US_SURVEY_FOOT, TO_SI, UnitSystem
 
 #: Lower left corner in UTM zone 17 [m]. It lies in the open sea: nobody's lot is meant. Whole
 #: multiples of 1200 m are whole US survey feet too.
@@ -89,7 +90,7 @@ class Edition:
     """
 
     folder: str
-    report_units: str
+    report_units: UnitSystem
     crs: CRS
     metres_per_unit: float
     elevation_unit: str
@@ -168,15 +169,17 @@ def column_name_and_factor(column: Column, edition: Edition) -> tuple[str, float
     return f"{column.name}_{suffix}", TO_SI[suffix]
 
 
-def layer_frame(layer: Layer, rows: Rows, block: Block, edition: Edition) -> geopandas.GeoDataFrame:
-    """Make a layer with every column of the schema, in the units of an edition."""
+def table_frame(
+    table: DrawnTable, rows: Rows, block: Block, edition: Edition
+) -> geopandas.GeoDataFrame:
+    """Make a table with every column to draw in, in the units of an edition."""
     kinds: dict[str, Callable[[Any], Any]] = {
         "number": lambda values: pd.Series(values, dtype="float64"),
         "yes_no": lambda values: pd.Series(values, dtype="boolean"),
         "text": lambda values: pd.Series(values, dtype="object"),
     }
     data = {}
-    for column in layer.columns:
+    for column in table.columns:
         name, factor = column_name_and_factor(column, edition)
         values = kinds[column.kind]([row.get(column.name) for row in rows])
         data[name] = (values / factor).round(6) if column.kind == "number" else values
@@ -184,18 +187,29 @@ def layer_frame(layer: Layer, rows: Rows, block: Block, edition: Edition) -> geo
     return geopandas.GeoDataFrame(data, geometry=geometry, crs=edition.crs)
 
 
+def rows_of(table: DrawnTable, layers: dict[str, Rows]) -> Rows:
+    """Give the rows of a layer that have the geometry of a table."""
+    types = {"point": "Point", "line": "LineString", "polygon": "Polygon"}
+    return [
+        row
+        for row in layers.get(table.layer.name, [])
+        if row["geometry"].geom_type == types[table.geometry]
+    ]
+
+
 def write_site(path: Path, layers: dict[str, Rows], block: Block, edition: Edition) -> None:
-    """Write the site layers into one GeoPackage, without spatial indices: the layers are small."""
+    """Write the tables of the site into one GeoPackage, as `lotflow start` makes them."""
     path.unlink(missing_ok=True)
+    rows = {name: rows_of(table, layers) for name, table in DRAWN_TABLES.items()}
+    tables = {
+        name: table_frame(DRAWN_TABLES[name], some, block, edition)
+        for name, some in rows.items()
+        if some or not DRAWN_TABLES[name].is_optional
+    }
     # the GeoPackage notes when it was changed: without a fixed day every run differs
     pyogrio.set_gdal_config_options({"OGR_CURRENT_DATE": "2025-01-01T00:00:00.000Z"})
     try:
-        for name, rows in layers.items():
-            frame = layer_frame(SITE_LAYERS[name], rows, block, edition)
-            pyogrio.write_dataframe(
-                frame, path, layer=name, driver="GPKG", dataset_options={"VERSION": "1.2"},
-                layer_options={"SPATIAL_INDEX": "NO", "DESCRIPTION": SITE_LAYERS[name].meaning},
-            )  # fmt: skip
+        write_drawing(path, tables, edition.report_units)
     finally:
         pyogrio.set_gdal_config_options({"OGR_CURRENT_DATE": None})
 

@@ -209,8 +209,8 @@ RANKS: Final[dict[str, tuple[str, ...]]] = {
         "outline-repaired", "rainfall-cut", "rainfall-ends-early", "rainfall-uplift",
         "rainfall-used", "rainfall-table", "stated-intensity", "realisations", "ponds-listed",
         "several-systems", "several-bands", "item-without-price", "price-without-item",
-        "columns-ignored", "layers-ignored", "heights-ignored", "side-file", "reader-warning",
-        "text-encoding",
+        "columns-ignored", "old-column-names", "layers-ignored", "heights-ignored", "side-file",
+        "reader-warning", "text-encoding",
     ),
 }  # fmt: skip
 _NAMES: Final = tuple(RANKS)

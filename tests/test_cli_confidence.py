@@ -317,9 +317,9 @@ def test_without_realisations_nothing_of_an_earlier_result_stays(computed, tmp_p
     drawn = {"likely_inlet.tif", "likely_inlet_share.tif", "drains_to_inlet_1.tif"}
     assert drawn <= set(sure.files)
     assert not drawn & set(plain.files)
-    text = (folder / "summary.txt").read_text(encoding="utf-8")
+    text = (folder / "overview.txt").read_text(encoding="utf-8")
     assert "Stands in" not in text
-    assert "Stands in" in (sure.folder / "summary.txt").read_text(encoding="utf-8")
+    assert "Stands in" in (sure.folder / "overview.txt").read_text(encoding="utf-8")
 
 
 def test_cells_that_are_not_quite_square_are_made_square(computed):

@@ -124,7 +124,7 @@ REFUSED = {
     "rain without its unit": (rain("(inches)", "(cubits)"), "rainfall.csv, line 1", "(inches)"),
     "storm outside the table": (fewer_storms, "rainfall.csv", "500", "1 to 200 years"),
     "unknown node": (
-        cell("drain_lines", 4, "to", "Corner cleanot"), "layer drain_lines", "mean",
+        cell("drain_lines", 4, "to_node", "Corner cleanot"), "layer drain_lines", "mean",
         "Corner cleanout",
     ),
     "line without length": (
@@ -147,7 +147,7 @@ REFUSED = {
     ),
     "invert given twice": (
         lambda job: (cell("drain_lines", 1, "invert_up_m", 29.0)(job),
-                     cell("inlets", 1, "rim_m", 31.5)(job)),
+                     cell("inlet_areas", 0, "rim_m", 31.5)(job)),
         "layer drain_lines", "invert_up",
     ),
     "both units, and different": (
@@ -203,7 +203,7 @@ FOUND = {
         "size-not-in-table",
     ),
     "line that ends in nothing": (
-        lambda job: cell("drain_lines", 6, "to", None)(job)
+        lambda job: cell("drain_lines", 6, "to_node", None)(job)
         or line_at("Street line", (600045, 3300040), (600046, 3300010))(job),
         "loose-end",
     ),

@@ -69,7 +69,7 @@ def layers() -> dict[str, gpd.GeoDataFrame]:
         "outlets": {"name": ["Mouth"], "kind": ["daylight"], "invert_m": [height(*mouth) - 0.2],
                     "water_level_m": [height(*mouth) - 0.5],
                     "geometry": [shapely.Point(at(*mouth))]},
-        "drain_lines": {"name": ["Line"], "from": ["CB"], "to": ["Mouth"],
+        "drain_lines": {"name": ["Line"], "from_node": ["CB"], "to_node": ["Mouth"],
                         "invert_up_m": [height(*basin) - 0.5],
                         "invert_down_m": [height(*mouth) - 0.2],
                         "geometry": [shapely.LineString([at(*basin), at(*mouth)])]},
@@ -525,7 +525,7 @@ def test_rounding_widens_the_error_that_the_result_states(
     summary = json.loads((tmp_path / "out" / "summary.json").read_text())
     assert summary["accuracy"]["rmse_m"] == pytest.approx(np.hypot(0.1, FOOT / 12**0.5), abs=1e-3)
     assert summary["provenance"]["job"]["elevation"]["rmse_m"] == 0.1
-    assert "is 44 mm" in " ".join((tmp_path / "out" / "summary.txt").read_text().split())
+    assert "is 44 mm" in " ".join((tmp_path / "out" / "overview.txt").read_text().split())
 
 
 def noticed(code: int, findings: list[dict], err: str, *words: str) -> bool:

@@ -76,9 +76,9 @@ def test_demo_writes_the_job_and_its_whole_result_and_a_rerun_the_same(tmp_path,
         assert lotflow(command, tmp_path / "demo") == 1
         assert told in capfd.readouterr().err
         assert contents(tmp_path / "demo") == before
-    (result / "summary.txt").write_text("old")
+    (result / "overview.txt").write_text("old")
     assert lotflow("run", tmp_path / "demo", "--overwrite", "-q") == 0
-    assert contents(tmp_path / "demo") == before | {"result/summary.kept-1.txt": b"old"}
+    assert contents(tmp_path / "demo") == before | {"result/overview.kept-1.txt": b"old"}
 
 
 @pytest.mark.usefixtures("drawn_here")
@@ -137,7 +137,7 @@ def test_intensity_and_coefficient_give_flows(tmp_path, capfd):
     given = ("--inlets", tmp_path / "inlets.geojson", "--coefficient", 0)
     assert lotflow("screen", DEM, SITE, "-o", tmp_path / "t", *given, "--json", *QUICK) == 0
     nothing = json.loads(capfd.readouterr().out)
-    assert [inlet["runoff_coefficient"] for inlet in nothing["inlets"]] == [0.0] * 5
+    assert [inlet["runoff_coefficient"] for inlet in nothing["inlets"]] == [0.0] * 2
     assert nothing["provenance"]["use_covers"] is False
 
 

@@ -173,6 +173,11 @@ def _columns_ignored(_: Say, __: Finding, *, file: str, columns: Sequence[str]) 
     return _of_file(file, f"columns that mean nothing here: {', '.join(columns)}")
 
 
+def _old_column_names(_: Say, __: Finding, *, file: str, names: Sequence[tuple[str, str]]) -> str:
+    renamed = ", ".join(f"{before} (now {now})" for before, now in names)
+    return _of_file(file, f"columns with names of earlier versions were read: {renamed}.")
+
+
 def _reader_warning(_: Say, __: Finding, *, file: str, warning: str) -> str:
     return _of_file(file, warning)
 
@@ -349,6 +354,7 @@ SENTENCES: Final[dict[str, Sentence]] = {
     "vertical-unit-doubted": _vertical_unit_doubted,
     "layers-ignored": _layers_ignored,
     "columns-ignored": _columns_ignored,
+    "old-column-names": _old_column_names,
     "reader-warning": _reader_warning,
     "text-encoding": _text_encoding,
     "heights-ignored": _heights_ignored,

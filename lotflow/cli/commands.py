@@ -12,6 +12,7 @@ from lotflow.cli.reference import layers_markdown
 from lotflow.cli.report import FAILED_CHECK, Voice, after_writing, compute
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
     from pathlib import Path
 
     from lotflow.inputs.job import Job
@@ -128,7 +129,21 @@ def _read_job(job: Path, realisations: int | None) -> Job:
     return with_realisations(read_job(job), realisations)
 
 
-_LAYERS = ("inlets", "buildings", "water", "walls", "streets")
+_LAYERS = {
+    "inlets": "Proposed or existing inlets, with names.",
+    "buildings": "Building footprints.",
+    "water": "Open water, which always takes flow.",
+    "walls": "Walls, curbs and berms not in the raster.",
+    "streets": "Streets beside the lot, where water may be led. Without them lower ground is "
+    "looked for up to 10 m beyond the lot line.",
+}
+
+
+def _known_layers(command: Callable[..., Any]) -> Callable[..., Any]:
+    """Let a command take what is known of a site, each layer from a file of its own."""
+    for name, meaning in reversed(_LAYERS.items()):
+        command = click.option(f"--{name}", type=options.FILE, help=meaning)(command)
+    return command
 
 
 @click.command(short_help="Find low spots, run-on and inlet catchments of a lot.")
@@ -137,13 +152,7 @@ _LAYERS = ("inlets", "buildings", "water", "walls", "streets")
 @options.output
 @click.option("--tile", "tiles", type=options.FILE, multiple=True,
               help="Neighbouring elevation tile; may be given several times.")  # fmt: skip
-@click.option("--inlets", type=options.FILE, help="Proposed or existing inlets, with names.")
-@click.option("--buildings", type=options.FILE, help="Building footprints.")
-@click.option("--water", type=options.FILE, help="Open water, which always takes flow.")
-@click.option("--walls", type=options.FILE, help="Walls, curbs and berms not in the raster.")
-@click.option("--streets", type=options.FILE,
-              help="Streets beside the lot, where water may be led. Without them lower ground is "
-                   "looked for up to 10 m beyond the lot line.")  # fmt: skip
+@_known_layers
 @options.vertical_unit
 @click.option("--margin", type=click.FloatRange(min=0, min_open=True, max=5000), metavar="METRES",
               help="Ground read round the lot at first [m]; it grows as far as catchments "
@@ -199,26 +208,37 @@ def _screening(elevation: Path, lot: Path, given: dict[str, Any]) -> Job:
     return with_realisations(job, given["realisations"])
 
 
-@click.command(short_help="Make a job folder with empty layers to draw in.")
+@click.command(short_help="Make a job folder with layers to draw in.")
 @click.argument("folder", type=options.FILE, metavar="DIR")
 @click.option("--elevation", type=options.FILE, required=True, help="Elevation raster.")
 @click.option("--lot", type=options.FILE, required=True, help="Boundary of the lot.")
+@_known_layers
 @options.vertical_unit
 @options.units
 @options.with_verbosity
 def start(folder: Path, **given: Any) -> int:
-    """Make DIR with a commented `job.toml` and a `site.gpkg` of empty layers to draw in."""
+    """
+    Make DIR with a commented `job.toml` and a `site.gpkg` of layers to draw in.
+
+    What is known already (inlets, buildings, water, walls, streets) is copied into them.
+    """
     from lotflow.study.start import start_job  # noqa: PLC0415 - slow to import
 
-    names = start_job(
+    made = start_job(
         folder,
         given["elevation"],
         given["lot"],
         vertical_unit=given["vertical_unit"],
         units=given["units"],
+        layers={name: given[name] for name in _LAYERS if given[name]},
     )
     with after_writing("the job folder is made"):
+        for finding in made.findings:
+            click.echo(f"{finding.severity}: {finding.subject}: {finding.message}", err=True)
         if not given["quiet"]:
-            click.echo(f"Made {', '.join(names)} in {folder}.")
+            click.echo(f"Made {', '.join(made.files)} in {folder}.")
+            if made.copied:
+                rows = ", ".join(f"{name} ({count})" for name, count in made.copied.items())
+                click.echo(f"Copied into site.gpkg: {rows}.")
             click.echo("Draw in site.gpkg with any GIS viewer, then: lotflow check, lotflow run.")
     return 0

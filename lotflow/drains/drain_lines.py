@@ -212,7 +212,8 @@ def read_drain_lines(
         length = float(row["geometry"].length) * metres_per_unit
         line = DrainLine(
             name=str(row["name"]), path=_single(row["geometry"]), length_m=length,
-            start=_text(row["from"]), end=_text(row["to"]), proposed=row["status"] == "proposed",
+            start=_text(row["from_node"]), end=_text(row["to_node"]),
+            proposed=row["status"] == "proposed",
             pipe=Pipe(ASSUMED_MATERIAL, _NAN, _NAN, _NAN, _NAN),
             given=GivenInverts(
                 row["invert_up_m"], row["invert_down_m"], row["invert_up_below_rim_m"],

@@ -124,8 +124,8 @@ def drawn_system(
     )
     lines, findings = read_drain_lines(drawn, grid.metres_per_unit)
     reach = EndReach(criteria.node_reach_m, criteria.node_reach_m / grid.metres_per_unit)
-    led_to = {str(name) for name in downspouts["to"] if isinstance(name, str)} - {"surface"}
-    entries = led_to - (set(drawn["name"]) - {*drawn["from"], *drawn["to"]})
+    led_to = {str(name) for name in downspouts["leads_to"] if isinstance(name, str)} - {"surface"}
+    entries = led_to - (set(drawn["name"]) - {*drawn["from_node"], *drawn["to_node"]})
     network, found = build_network(
         lines,
         [*_placed(inlets, "inlet"), *_placed(outlets, "outlet")],

@@ -187,7 +187,7 @@ def _drawn_outlets(site: Drawn, case: Case, surface: Surface) -> list[LowerPlace
     frame = in_case(site.outlets, case)
     level = open_ground(surface)
     lines = in_case(site.drain_lines, case)
-    ends = lines.groupby("to")["invert_down_m"].min().to_dict()
+    ends = lines.groupby("to_node")["invert_down_m"].min().to_dict()
     found = []
     for name, kind, invert, water, point in zip(
         frame["name"], frame["kind"], frame["invert_m"], frame["water_level_m"], frame.geometry,

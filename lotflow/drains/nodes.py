@@ -231,7 +231,7 @@ def _junction(
     at = end_point(line, end)
     near = _nearest(at, matching)
     if len(uses) == 1 and name not in known and (near is not None or end == "end"):
-        column = "from" if end == "start" else "to"
+        column = "from_node" if end == "start" else "to_node"
         remedy = f"Did you mean {near.name!r}?" if near else _remedy(name, matching, starts)
         matching.faults.append(
             line.fault(

@@ -207,6 +207,6 @@ def _parts(site: Drawn, unit: float, system: UnitSystem) -> OrderedParts:
     for row in _proposed(site.outlets).to_dict("records"):
         size = "" if np.isnan(row["diameter_m"]) else f" {_nominal(row['diameter_m'], system)}"
         pieces.append(f"outlet {row['kind'] or ''}".rstrip() + size)
-    led = _proposed(site.downspouts)["to"].fillna("surface") != "surface"
+    led = _proposed(site.downspouts)["leads_to"].fillna("surface") != "surface"
     pieces += ["downspout connection"] * int(led.sum())
     return OrderedParts(pieces, channels)

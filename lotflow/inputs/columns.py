@@ -36,7 +36,7 @@ _SAME: Final = 1e-6
 class MatchedColumns:
     """The columns of a file, sorted out."""
 
-    #: Name in the schema (with its unit) to name in the file.
+    #: Name in the schema (with its unit; or that of an earlier version) to name in the file.
     known: dict[str, str]
     #: Names in the file that mean nothing here.
     ignored: tuple[str, ...]
@@ -59,11 +59,13 @@ def match_columns(names: Sequence[str], schema: Layer, place: Place) -> MatchedC
     a.gpkg, layer inlets: column 'rim' must carry its unit. Name it 'rim_m' or 'rim_ft'.
     """
     written = {name.casefold(): name for name in _file_names(schema)}
+    earlier = {column.formerly: column.formerly for column in schema.columns if column.formerly}
     known: dict[str, str] = {}
     faults: list[Fault] = []
     strangers: list[str] = []
     for name in names:
-        meant = written.get(name.strip().casefold())
+        folded = name.strip().casefold()
+        meant = written.get(folded, earlier.get(folded))
         if meant is None:
             strangers.append(name)
         elif meant in known:
@@ -76,6 +78,20 @@ def match_columns(names: Sequence[str], schema: Layer, place: Place) -> MatchedC
     faults += [fault for fault in found.values() if fault]
     ignored = tuple(name for name, fault in found.items() if not fault)
     return MatchedColumns(known, ignored, tuple(faults))
+
+
+def earlier_names(known: Iterable[str], schema: Layer) -> tuple[tuple[str, str], ...]:
+    """
+    Tell which columns of a file have the name of an earlier version, and their name now.
+
+    Examples
+    --------
+    >>> from lotflow.layers import SITE_LAYERS
+    >>> earlier_names(["name", "to"], SITE_LAYERS["drain_lines"])
+    (('to', 'to_node'),)
+    """
+    there = set(known)
+    return tuple((c.formerly, c.name) for c in schema.columns if c.formerly in there)
 
 
 def missing_columns(known: Iterable[str], schema: Layer, place: Place) -> list[Fault]:
@@ -162,7 +178,7 @@ def read_columns(
     for column in schema.columns:
         given = {
             name: _Cells(known[name], _plain(table[known[name]]), place)
-            for name in column.file_names
+            for name in (*column.file_names, column.formerly)
             if name in known
         }
         values, found = _read_column(column, given, len(table), vertical_unit)
@@ -183,7 +199,7 @@ def empty_column(column: Column, rows: int) -> pd.Series[Any]:
     return _typed(column, [None] * rows)
 
 
-def _factor_to_si(column: Column, suffix: str, vertical_unit: VerticalUnit) -> float:
+def factor_to_si(column: Column, suffix: str, vertical_unit: VerticalUnit) -> float:
     """
     Give the factor from a column's unit to SI.
 
@@ -192,7 +208,7 @@ def _factor_to_si(column: Column, suffix: str, vertical_unit: VerticalUnit) -> f
     Examples
     --------
     >>> rim = Column("rim", "Rim.", "number", "elevation")
-    >>> _factor_to_si(rim, "ft", "m"), round(_factor_to_si(rim, "ft", "us-ft"), 9)
+    >>> factor_to_si(rim, "ft", "m"), round(factor_to_si(rim, "ft", "us-ft"), 9)
     (0.3048, 0.304800610)
     """
     if column.quantity == "elevation" and suffix == "ft" and vertical_unit == "us-ft":
@@ -231,6 +247,15 @@ def _read_column(
             else _read_text
         )
         values, faults = _each(first, lambda value: read(value, column))
+        for second in list(given.values())[1:]:
+            other, found = _each(second, lambda value: read(value, column))
+            faults += found
+            faults += [
+                _differ(first, second, row)
+                for row, both in enumerate(zip(values, other, strict=True))
+                if None not in both and both[0] != both[1]
+            ]
+            values = [b if a is None else a for a, b in zip(values, other, strict=True)]
     if column.required:
         faults += _absent(column, first, values, {fault.row for fault in faults})
     if column.unique:
@@ -263,7 +288,7 @@ def _measured(
     for name, cells in given.items():
         values, found = _each(cells, lambda value: read_number(value, column))
         suffix = name.removeprefix(f"{column.name}_") if column.quantity else ""
-        factor = _factor_to_si(column, suffix, vertical_unit) if suffix else 1.0
+        factor = factor_to_si(column, suffix, vertical_unit) if suffix else 1.0
         in_si = np.array(values, dtype=np.float64) * factor
         faults += found + _bound_faults(column, cells, in_si, (factor, suffix))
         read.append((cells, in_si))
@@ -277,7 +302,7 @@ def _measured(
 
 
 def _differ(first: _Cells, second: _Cells, row: int) -> Fault:
-    """Say that a row gives one thing in two units with two values."""
+    """Say that a row gives one thing with two values: in two units, or by two names."""
     return first.fault(
         row,
         f"differs from {second.name} = {second.raw[row]} of the same row",
@@ -322,19 +347,37 @@ def _absent(
 
 def _shared_name_faults(names: Sequence[str | None], cells: _Cells) -> list[Fault]:
     """Find names that stand twice, and those a result uses itself."""
-    faults: list[Fault] = []
+    faults = [
+        cells.fault(row, "results use this name themselves", "Choose another")
+        for row, name in enumerate(names)
+        if name is not None and name.casefold() in _RESERVED_NAMES
+    ]
+    for row, other, same in repeated(names):
+        rule = f"names must be unique, row {other + 1} has {same}"
+        faults.append(replace(cells.fault(row, rule, "Rename one of them"), value=names[row]))
+    return faults
+
+
+def repeated(names: Sequence[str | None]) -> list[tuple[int, int, str]]:
+    """
+    Find names that stand, or seem to stand, in an earlier row too.
+
+    Given are the row, the first row of that name, both counted from 0, and how alike they are.
+
+    Examples
+    --------
+    >>> repeated(["A", None, "B", "A"])
+    [(3, 0, 'the same')]
+    """
+    found: list[tuple[int, int, str]] = []
     first: dict[str, int] = {}
     for row, name in enumerate(names):
         if name is None:
             continue
-        if name.casefold() in _RESERVED_NAMES:
-            faults.append(cells.fault(row, "results use this name themselves", "Choose another"))
-        seen = as_it_looks(name)
-        if (other := first.setdefault(seen, row)) != row:
+        if (other := first.setdefault(as_it_looks(name), row)) != row:
             same = "the same" if names[other] == name else "one that looks the same"
-            rule = f"names must be unique, row {other + 1} has {same}"
-            faults.append(replace(cells.fault(row, rule, "Rename one of them"), value=name))
-    return faults
+            found.append((row, other, same))
+    return found
 
 
 class CellError(ValueError):

@@ -17,7 +17,7 @@ from lotflow.findings import Finding, Severity
 from lotflow.grid import BoolArray
 from lotflow.inputs.open import reading
 from lotflow.inputs.sources import Place
-from lotflow.layers import Geometry, Layer
+from lotflow.layers import Geometry, Layer, table_for
 from lotflow.text import clean_text
 
 if TYPE_CHECKING:
@@ -152,7 +152,8 @@ def _refuse_wrong_kinds(check: _Check) -> None:
         family = _FAMILIES.get(int(shapely.get_type_id(shape)))
         if family in allowed:
             continue
-        remedy = f"Draw it as a {wanted}, or move the row to another layer"
+        home = table_for(check.schema.name, family)
+        remedy = f"Draw it as a {wanted}, or move the row to {home or 'another layer'}"
         rule = f"is a {family or 'collection of shapes'}, must be a {wanted}"
         if family == "line" and "polygon" in allowed and shapely.is_closed(shape):
             rule = "is a closed line, must be a polygon"

@@ -64,7 +64,7 @@ _TABLES: Final[dict[str, tuple[str, ...]]] = {
     "quantities": ("quantities",),
 }
 _KINDS: Final[dict[str, dict[str, str]]] = {
-    key: {one.name: str(one.kind) for layer in layers for one in RESULT_LAYERS[layer].columns}
+    key: {one.key: str(one.kind) for layer in layers for one in RESULT_LAYERS[layer].columns}
     for key, layers in _TABLES.items()
 } | {
     "answer": {
@@ -91,7 +91,7 @@ class StoredResult:
     tables
         Figures by the key of the summary, with all columns of the schema; SI.
     layers
-        Shapes by name, with all columns of the schema.
+        Shapes by name, with all columns of the schema under the keys of the summary.
     accuracy
         `rmse_m` and `cell_m` of the elevation data, where they are known.
     balance
@@ -282,10 +282,15 @@ def _table(rows: Any, key: str, kinds: Mapping[str, str], file: str) -> pd.DataF
 
 
 def _shapes(frame: GeoDataFrame, name: str, file: str) -> GeoDataFrame:
-    """Bring a layer to the columns of the schema and its geometry."""
-    kinds = {column.name: column.kind for column in RESULT_LAYERS[name].columns}
-    there = {key: frame[key].astype(object).tolist() if key in frame else [None] * len(frame)
-             for key in kinds}  # fmt: skip
+    """Bring a layer to the columns of the schema, by the keys of the summary, and its geometry."""
+    columns = RESULT_LAYERS[name].columns
+    kinds = {column.key: column.kind for column in columns}
+    there = {}
+    for column in columns:
+        # older results have columns that are named as the keys are
+        named = column.name if column.name in frame else column.key
+        given = frame[named].astype(object).tolist() if named in frame else [None] * len(frame)
+        there[column.key] = given
     bare: GeoDataFrame = frame[["geometry"]].reset_index(drop=True)
     drawn = bare.assign(**_typed(there, name, kinds, file))
     return drawn[~(drawn.geometry.is_empty | drawn.geometry.isna())].reset_index(drop=True)

@@ -2,21 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Final
 
+import pandas as pd
 from geopandas import GeoDataFrame
 
 from lotflow.errors import Fault, InputError, ParameterError
 from lotflow.findings import Finding, ordered
-from lotflow.inputs.columns import empty_column
+from lotflow.inputs.columns import empty_column, factor_to_si, repeated
 from lotflow.inputs.open import local_file
 from lotflow.inputs.site_layer import check_site_layer, empty_site_layer
 from lotflow.inputs.sources import LayerFile, Place, Source
 from lotflow.inputs.vectors import layer_names, read_layer, read_layers
-from lotflow.layers import QUANTITIES, SITE_LAYERS, Layer
+from lotflow.layers import DRAWN_TABLES, SITE_LAYERS, Column, Layer, tables_of
 from lotflow.text import as_it_looks, clean_text, closest, did_you_mean, one_of
 from lotflow.units import UnitSystem, VerticalUnit
 
@@ -73,23 +74,80 @@ class _Reading:
     findings: list[Finding] = field(default_factory=list)
     faults: list[Fault] = field(default_factory=list)
 
-    def take(self, name: str, raw: GeoDataFrame, source: LayerFile) -> None:
-        """Check one layer as it was read, and keep it or its faults."""
-        place = Place(str(source.path), source.layer or name)
-        if source.kind is not None and place.layer.casefold() != name:
-            raw = raw.assign(kind=source.kind)  # a road register's own kinds mean nothing here
+    def take(self, name: str, raw: Mapping[str, GeoDataFrame], source: LayerFile) -> None:
+        """Check a layer as its tables were read, and keep it or its faults."""
+        frames: list[GeoDataFrame] = []
+        faults: list[Fault] = []
+        for table, rows in raw.items():
+            try:
+                frame, findings = self._checked(name, table, rows, source)
+            except InputError as error:
+                faults += error.faults
+            else:
+                frames.append(frame)
+                self.findings += findings
+        place = Place(str(source.path), next(iter(raw)))
+        counts = tuple((table, len(rows)) for table, rows in raw.items())
+        filled = ", ".join(table for table, rows in counts if rows) or place.layer
         self.places[name] = place
         self.sources[name] = Source(
-            name, source.path.name, place.layer, raw.attrs["sha256"], len(raw), path=place.file
-        )
-        try:
-            self.frames[name], findings = check_site_layer(
-                raw, SITE_LAYERS[name], place, crs=self.crs, vertical_unit=self.vertical_unit
-            )
-        except InputError as error:
-            self.faults += error.faults
+            name, source.path.name, filled, next(iter(raw.values())).attrs["sha256"],
+            sum(rows for _, rows in counts), path=place.file, tables=counts,
+        )  # fmt: skip
+        if not faults:
+            frame = _joined(frames)
+            faults = _names_of_several_tables(frame, SITE_LAYERS[name], self.sources[name])
+        if faults:
+            self.faults += faults
         else:
-            self.findings += findings
+            self.frames[name] = frame
+
+    def _checked(
+        self, name: str, table: str, rows: GeoDataFrame, source: LayerFile
+    ) -> tuple[GeoDataFrame, list[Finding]]:
+        """Check one table of a layer."""
+        called = table.casefold()
+        if source.kind is not None and called not in tables_of(name):
+            rows = rows.assign(kind=source.kind)  # a road register's own kinds mean nothing here
+        drawn = DRAWN_TABLES.get(called)
+        is_own = drawn is not None and drawn.layer.name == name
+        return check_site_layer(
+            rows,
+            drawn.schema if drawn is not None and is_own else SITE_LAYERS[name],
+            Place(str(source.path), table),
+            crs=self.crs,
+            vertical_unit=self.vertical_unit,
+        )
+
+
+def _joined(frames: Sequence[GeoDataFrame]) -> GeoDataFrame:
+    """Put the rows of the tables of a layer one below the other."""
+    if len(frames) == 1:
+        return frames[0]
+    full = [frame for frame in frames if len(frame)]
+    if len(full) < 2:
+        return full[0] if full else frames[0]
+    # tables without rows would take part in settling the types of the columns
+    return pd.concat(full, ignore_index=True)
+
+
+def _names_of_several_tables(frame: GeoDataFrame, schema: Layer, source: Source) -> list[Fault]:
+    """Find names that stand in two tables of a layer; within one they were looked for."""
+    if len(source.tables) == 1:
+        return []
+    faults = []
+    for column in schema.columns:
+        for row, other, rule in repeated(frame[column.name].tolist() if column.unique else []):
+            place, there = source.place(row + 1)
+            first, before = source.place(other + 1)
+            faults.append(
+                place.fault(
+                    f"names must be unique, row {before} of {first.layer} has {rule}",
+                    "Rename one of them", row=there, column=column.name,
+                    value=frame[column.name][row],
+                )
+            )  # fmt: skip
+    return faults
 
 
 def read_site(files: Mapping[str, LayerFile], *, crs: CRS, vertical_unit: VerticalUnit) -> Site:
@@ -161,7 +219,7 @@ def in_raster_datum(site: Site, offset_m: float) -> Site:
 
 def empty_layers(crs: CRS, units: UnitSystem) -> dict[str, GeoDataFrame]:
     """
-    Build the layers to draw in: no rows, every column, measured ones in the job's units.
+    Build the tables to draw in: no rows, one geometry each, measured columns in the job's units.
 
     Parameters
     ----------
@@ -173,18 +231,74 @@ def empty_layers(crs: CRS, units: UnitSystem) -> dict[str, GeoDataFrame]:
     >>> list(empty_layers(None, "us")["culverts"]), list(empty_layers(None, "metric")["walls"])
     (['name', 'diameter_in', 'geometry'], ['name', 'height_m', 'geometry'])
     """
-    return {name: _to_draw_in(schema, crs, units) for name, schema in SITE_LAYERS.items()}
+    return {
+        name: GeoDataFrame(
+            {column.drawn_name(units): empty_column(column, 0) for column in table.columns},
+            geometry=[], crs=crs,
+        )
+        for name, table in DRAWN_TABLES.items()
+        if not table.is_optional
+    }  # fmt: skip
 
 
-def _to_draw_in(schema: Layer, crs: CRS, units: UnitSystem) -> GeoDataFrame:
-    """Build one empty layer; of the suffixes of a quantity the first is metric, the second US."""
-    columns = {}
-    for column in schema.columns:
-        name = column.name
-        if column.quantity:
-            name = f"{name}_{QUANTITIES[column.quantity][0][0 if units == 'metric' else 1]}"
-        columns[name] = empty_column(column, 0)
-    return GeoDataFrame(columns, geometry=[], crs=crs)
+def drawn_layers(
+    site: Site, crs: CRS, units: UnitSystem, vertical_unit: VerticalUnit
+) -> dict[str, GeoDataFrame]:
+    """
+    Bring the rows of a site into the tables to draw in.
+
+    Parameters
+    ----------
+    site
+        As it was read, in SI.
+    crs
+        Of the site.
+    units
+        Of the columns: as for `empty_layers`.
+    vertical_unit
+        Unit of the raster's elevations, with which the site was read.
+
+    Returns
+    -------
+    tables
+        Those to draw in, with the rows of the site in them; a table that only some sites need
+        where it has rows.
+    """
+    made = empty_layers(crs, units)
+    tables = {}
+    for name, table in DRAWN_TABLES.items():
+        frame = getattr(site, table.layer.name)
+        families = frame.geometry.geom_type.map(_FAMILY)
+        rows = frame[families == table.geometry]
+        if len(rows):
+            made_of = {
+                column.drawn_name(units): _in_unit(rows, column, units, vertical_unit)
+                for column in table.columns
+            }
+            shapes = rows.geometry.reset_index(drop=True)
+            tables[name] = GeoDataFrame(made_of, geometry=shapes, crs=crs)
+        elif name in made:
+            tables[name] = made[name]
+    return tables
+
+
+_FAMILY: Final = {
+    "Point": "point", "MultiPoint": "point", "LineString": "line", "MultiLineString": "line",
+    "Polygon": "polygon", "MultiPolygon": "polygon",
+}  # fmt: skip
+#: Digits to which a value that was read is written again: of a foot, less than a micrometre.
+_DECIMALS: Final = 6
+
+
+def _in_unit(
+    rows: GeoDataFrame, column: Column, units: UnitSystem, vertical_unit: VerticalUnit
+) -> pd.Series[Any]:
+    """Give the values of a column in the unit that it has in the table."""
+    values: pd.Series[Any] = rows[column.inside_name].reset_index(drop=True)
+    if column.is_measured:
+        suffix = column.drawn_name(units).removeprefix(f"{column.name}_")
+        values = (values / factor_to_si(column, suffix, vertical_unit)).round(_DECIMALS)
+    return values
 
 
 def _by_path(
@@ -208,15 +322,15 @@ def _by_path(
 
 def _read_file(path: Path, wanted: dict[str, LayerFile], reading: _Reading) -> None:
     """Read the layers of one file; one that cannot be read does not hide faults of the others."""
-    layers = list(dict.fromkeys(source.layer or "" for source in wanted.values()))
+    layers = list(dict.fromkeys(table for source in wanted.values() for table in source.tables))
     try:
         raw = read_layers(path, layers)
     except InputError as error:
         reading.faults += error.faults
         raw = dict(_readable(path, layers))
     for name, source in wanted.items():
-        if source.layer in raw:
-            reading.take(name, raw[source.layer], source)
+        if tables := {table: raw[table] for table in source.tables if table in raw}:
+            reading.take(name, tables, source)
 
 
 def _readable(path: Path, layers: Iterable[str]) -> Iterable[tuple[str, GeoDataFrame]]:
@@ -244,18 +358,26 @@ def _shared_name_faults(reading: _Reading) -> list[Fault]:
     inlets = {
         as_it_looks(name): row for row, name in enumerate(reading.frames["inlets"]["name"], 1)
     }
-    return [
-        reading.places["outlets"].fault(
+    faults = []
+    for row, name in enumerate(reading.frames["outlets"]["name"], 1):
+        if (other := inlets.get(as_it_looks(name))) is None:
+            continue
+        place, there = reading.sources["inlets"].place(other)
+        rule = (
             "inlets and outlets must not share names, row "
-            f"{inlets[as_it_looks(name)]} of the inlets has the same",
-            "Rename one of them",
-            row=row,
-            column="name",
-            value=name,
+            f"{there} of {_called(place.layer)} has the same"
         )
-        for row, name in enumerate(reading.frames["outlets"]["name"], 1)
-        if as_it_looks(name) in inlets
-    ]
+        faults.append(
+            reading.places["outlets"].fault(
+                rule, "Rename one of them", row=row, column="name", value=name
+            )
+        )
+    return faults
+
+
+def _called(table: str) -> str:
+    """Name a table in a sentence."""
+    return "the inlets" if table.casefold() == "inlets" else table
 
 
 def _building_faults(reading: _Reading) -> list[Fault]:
@@ -317,13 +439,17 @@ def find_site_files(
 
 
 def _layers_of(file: Path) -> tuple[dict[str, LayerFile], list[Finding]]:
-    """Match the layers of a file with the site layers."""
+    """Match the tables of a file with the site layers."""
     names = layer_names(file)
+    by_folded = {name.casefold(): name for name in names}
     found = {
-        name.casefold(): LayerFile(file, name) for name in names if name.casefold() in SITE_LAYERS
+        layer: LayerFile(file, tables[0], further=tables[1:])
+        for layer in SITE_LAYERS
+        if (tables := _tables_in(by_folded, layer))
     }
-    strangers = [name for name in names if name.casefold() not in SITE_LAYERS]
-    free = [name for name in SITE_LAYERS if name not in found]
+    taken = {table for source in found.values() for table in source.tables}
+    strangers = [name for name in names if name not in taken]
+    free = [name for layer in SITE_LAYERS for name in tables_of(layer) if name not in by_folded]
     meant = {name: closest(name, free, likeness=_LIKENESS) for name in strangers}
     faults = [
         Fault(f"layer {name!r} is not known", f"Did you mean {near!r}?", str(file))
@@ -341,13 +467,18 @@ def _layers_of(file: Path) -> tuple[dict[str, LayerFile], list[Finding]]:
     return found, [Finding("layers-ignored", "note", clean_text(file.name[:200]), facts=facts)]
 
 
+def _tables_in(by_folded: Mapping[str, str], layer: str) -> tuple[str, ...]:
+    """Name the tables of a site layer that a file holds, in the order of their rows."""
+    return tuple(by_folded[table] for table in tables_of(layer) if table in by_folded)
+
+
 def layer_in(source: LayerFile, name: str, *, names: tuple[str, ...] | None = None) -> LayerFile:
     """
     Settle which layer of a file is meant for a site layer.
 
     That is the one named, else the only one, else the one called by the kind of its rows
-    ("streets"), else by the site layer. `names` are the layers of the file where the caller knows
-    them: a file is not opened twice.
+    ("streets"), else all that are called as tables of the site layer. `names` are the layers of
+    the file where the caller knows them: a file is not opened twice.
     """
     path = local_file(source.path, f"file of the layer {name}")
     names = layer_names(path) if names is None else names
@@ -357,6 +488,8 @@ def layer_in(source: LayerFile, name: str, *, names: tuple[str, ...] | None = No
     wanted = source.layer or name
     if source.layer is None and source.kind and f"{source.kind}s" in by_folded:
         wanted = f"{source.kind}s"
+    if source.layer is None and wanted == name and (tables := _tables_in(by_folded, name)):
+        return replace(source, path=path, layer=tables[0], further=tables[1:])
     if wanted in names or wanted.casefold() in by_folded:
         found = wanted if wanted in names else by_folded[wanted.casefold()]
         return replace(source, path=path, layer=found)

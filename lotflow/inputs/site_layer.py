@@ -13,7 +13,13 @@ from geopandas import GeoDataFrame
 
 from lotflow.errors import Fault, InputError
 from lotflow.findings import Finding
-from lotflow.inputs.columns import empty_column, match_columns, missing_columns, read_columns
+from lotflow.inputs.columns import (
+    earlier_names,
+    empty_column,
+    match_columns,
+    missing_columns,
+    read_columns,
+)
 from lotflow.inputs.geometries import sound_shapes
 from lotflow.inputs.sources import Place
 from lotflow.layers import Layer
@@ -59,6 +65,8 @@ def check_site_layer(
     if faults := _in_reading_order([*faults, *found, *wrong]):
         raise InputError(faults)
     findings += _reading_findings(matched.ignored, frame.attrs.get("warnings", ()), place)
+    if names := earlier_names(matched.known, schema):
+        findings.append(_note("old-column-names", place, names=names))
     if encoding := frame.attrs.get("encoding"):
         findings.append(replace(_note("text-encoding", place, **encoding), severity="warn"))
     layer = GeoDataFrame(columns, geometry=shapes, crs=crs)

@@ -21,11 +21,19 @@ class LayerFile:
         Name of the layer in that file; None for its only layer, or the one of the same name.
     kind
         Kind of every row; None, or in a layer called as the site layer, where a column tells it.
+    further
+        Other tables of that file whose rows belong to the same site layer.
     """
 
     path: Path
     layer: str | None = None
     kind: str | None = None
+    further: tuple[str, ...] = ()
+
+    @property
+    def tables(self) -> tuple[str, ...]:
+        """Every table to read, in the order of the rows; none before they are settled."""
+        return () if self.layer is None else (self.layer, *self.further)
 
 
 @dataclass(frozen=True)
@@ -35,13 +43,34 @@ class Source:
     layer: str
     #: Name of the file, without its folder.
     file: str
-    #: Name of the layer there.
+    #: Name of the layer there; of several tables all that have rows, joined by commas.
     layer_in_file: str
     #: SHA-256 of the file and of every part beside it that was read with it, by file name.
     hashes: dict[str, str]
     rows: int
     #: The file as it was named, for messages; no part of a result.
     path: str = ""
+    #: Of several tables the name and the number of rows of each, in the order of the rows.
+    tables: tuple[tuple[str, int], ...] = ()
+
+    def place(self, row: int | None) -> tuple[Place, int | None]:
+        """
+        Find the table that a row of the site layer, counted from 1, stands in, and its row there.
+
+        Examples
+        --------
+        >>> both = (("inlets", 2), ("inlet_lines", 1))
+        >>> source = Source("inlets", "site.gpkg", "inlets, inlet_lines", {}, 3, tables=both)
+        >>> source.place(3)
+        (Place(file='', layer='inlet_lines'), 1)
+        """
+        if row is not None:
+            left = row
+            for name, rows in self.tables:
+                if left <= rows:
+                    return Place(self.path, name), left
+                left -= rows
+        return Place(self.path, self.layer_in_file), row
 
 
 @dataclass(frozen=True)
@@ -103,4 +132,5 @@ def _with_file(fault: Fault, sources: dict[str, Source]) -> Fault:
     source = sources.get(fault.layer or "")
     if fault.file is not None or source is None:
         return fault
-    return replace(fault, file=source.path, layer=source.layer_in_file)
+    place, row = source.place(fault.row)
+    return replace(fault, file=place.file, layer=place.layer, row=row)

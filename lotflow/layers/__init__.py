@@ -17,16 +17,19 @@ from lotflow.layers.columns import (
     QUANTITIES,
     STATUSES,
     Column,
+    DrawnTable,
     Geometry,
     Kind,
     Layer,
 )
-from lotflow.layers.result import RESULT_LAYERS
-from lotflow.layers.site import SITE_LAYERS
+from lotflow.layers.result import CORE_LAYERS, RESULT_LAYERS
+from lotflow.layers.site import DRAWN_TABLES, SITE_LAYERS, table_for, tables_of
 
 __all__ = [
     "CONSTRAINT_KINDS",
+    "CORE_LAYERS",
     "COVERS",
+    "DRAWN_TABLES",
     "INLET_KINDS",
     "MATERIALS",
     "OPENING_KINDS",
@@ -36,7 +39,10 @@ __all__ = [
     "SITE_LAYERS",
     "STATUSES",
     "Column",
+    "DrawnTable",
     "Geometry",
     "Kind",
     "Layer",
+    "table_for",
+    "tables_of",
 ]

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any, Final, Literal
 
 from lotflow.units import (
@@ -87,6 +87,13 @@ class Column:
         Bounds of a number, in SI for a measured column; None where there is none.
     unique
         Whether no value may stand twice.
+    key
+        Name in `summary.json`; that of the column where none is given. A column bears no word
+        that SQL reserves, which a filter of a viewer would stumble over.
+    formerly
+        Name in earlier versions, which is still read; empty for none.
+    default
+        What a new row to draw holds: the value an empty cell is taken for.
     """
 
     name: str
@@ -100,12 +107,22 @@ class Column:
     low: float | None = None
     high: float | None = None
     unique: bool = False
+    key: str = ""
+    formerly: str = ""
+    default: str = ""
 
     def __post_init__(self) -> None:
-        """Make a heading of the name where none is given."""
+        """Make a heading, and the key of the summary, of the name where none is given."""
+        if not self.key:
+            object.__setattr__(self, "key", self.name)
         if not self.label:
             words = UNIT_SUFFIX.sub("", self.name).replace("_", " ")
             object.__setattr__(self, "label", words[:1].upper() + words[1:])
+
+    @property
+    def title(self) -> str:
+        """Heading with the unit that a result's column has in the file."""
+        return f"{self.label} [{self.unit}]" if self.unit else self.label
 
     @property
     def is_measured(self) -> bool:
@@ -118,6 +135,10 @@ class Column:
         if not self.is_measured:
             return (self.name,)
         return tuple(f"{self.name}_{suffix}" for suffix in QUANTITIES[self.quantity][0])
+
+    def drawn_name(self, units: UnitSystem) -> str:
+        """Name of a site's column to draw in: of its units the first is metric, the second US."""
+        return self.file_names[0 if units == "metric" or not self.is_measured else 1]
 
     @property
     def inside_name(self) -> str:
@@ -195,16 +216,30 @@ class Layer:
         table without geometry.
     columns
         The columns, in the order in which they are written.
+    title
+        In plain words, for the list of layers of a viewer; without one it is the name.
     """
 
     name: str
     meaning: str
     geometries: tuple[Geometry, ...]
     columns: tuple[Column, ...] = ()
+    title: str = ""
+
+    def __post_init__(self) -> None:
+        """Make a title of the name where none is given."""
+        if not self.title:
+            words = self.name.replace("_", " ")
+            object.__setattr__(self, "title", words[:1].upper() + words[1:])
 
     def column(self, name: str) -> Column:
         """Find a column by its base name."""
         return next(column for column in self.columns if column.name == name)
+
+    @property
+    def titles(self) -> dict[str, str]:
+        """Headings of all columns with their units, by name."""
+        return {column.name: column.title for column in self.columns}
 
     def labels(self, *names: str) -> tuple[str, ...]:
         """Headings of columns."""
@@ -228,6 +263,50 @@ class Layer:
         """Show a value of a row, or the range of its bounds where the data leave it open."""
         low, high = row.get(f"{name}_p05"), row.get(f"{name}_p95")
         return shown_open(row[name], low, high, self.column(name).quantity, system)
+
+
+@dataclass(frozen=True)
+class DrawnTable:
+    """
+    One table of a file to draw in: rows of a layer that have one kind of geometry.
+
+    Parameters
+    ----------
+    name
+        In the file.
+    title
+        In plain words, for the list of layers of a viewer.
+    meaning
+        One sentence for who draws.
+    layer
+        The layer its rows belong to.
+    geometry
+        Of every row.
+    columns
+        Those of the layer that mean something for this geometry.
+    is_optional
+        Whether it is made only where there are rows for it.
+    """
+
+    name: str
+    title: str
+    meaning: str
+    layer: Layer
+    geometry: Geometry
+    columns: tuple[Column, ...]
+    is_optional: bool = False
+
+    @property
+    def schema(self) -> Layer:
+        """
+        The layer that its rows are read as.
+
+        The table that is called as its layer may hold every geometry of it, as earlier versions
+        and other programs write it.
+        """
+        if self.name == self.layer.name:
+            return self.layer
+        return replace(self.layer, geometries=(self.geometry,))
 
 
 def number(name: str, quantity: str, meaning: str, *, label: str = "", unit: str = "") -> Column:

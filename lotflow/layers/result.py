@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Final
 
-from lotflow.layers.columns import Column, Layer, bounds, number, position
+from lotflow.layers.columns import Column, Geometry, Layer, bounds, number, position
 from lotflow.layers.result_drains import DRAIN_LAYERS
 from lotflow.layers.result_ground import GROUND_LAYERS, QUANTITIES_TABLE
 from lotflow.layers.result_water import WATER_LAYERS
@@ -17,14 +18,64 @@ _XY = (
 )
 
 
+#: Titles of layers whose name does not say it in plain words.
+_TITLES: Final = {
+    "inner_low_spots": "Low spots within larger ones",
+    "spill_points": "Where low spots run over",
+    "lot_line_crossings": "Water over the lot line",
+    "inlet_lines": "Channel drains and other long inlets",
+    "inlet_areas": "Inlets drawn as areas",
+    "catchments": "Catchments of inlets",
+    "catchment_cells": "Catchments cell by cell",
+    "water": "Open water",
+    "outlet_options": "Ways for gravity to lower places",
+    "facades": "Ground at the walls",
+    "openings": "Openings of buildings",
+    "nodes": "Ends and joints of drain lines",
+    "line_profiles": "Profiles of drain lines",
+    "line_storms": "Drain lines in each storm",
+    "outlet_storms": "Outlets in each storm",
+    "inlet_bypass": "Inlets in each storm",
+    "runoff": "Runoff to inlets, nodes and low spots",
+    "falls": "Fall between places",
+    "ponds": "Ponds after storms",
+    "overflow_paths": "Overflow of ponds",
+    "pond_cases": "Ponds with inlets open and blocked",
+    "wall_water": "Water at walls and openings",
+    "inlet_intake": "What inlets take with others blocked",
+    "quantities": "Quantities to order",
+    "layer_styles": "Looks of the layers",
+}
+#: Layers that every result has, with or without rows; others only where they have any.
+CORE_LAYERS: Final = (
+    "lot", "low_spots", "flow_paths", "inlets", "catchments", "runoff", "findings",
+)  # fmt: skip
+
+
 def _tables_last(*layers: Layer) -> list[Layer]:
     """Put tables behind the layers with geometry, as a GeoPackage lists them."""
     return sorted(layers, key=lambda layer: not layer.geometries)
 
 
+def _shape_of_inlets(name: str, geometry: Geometry) -> Layer:
+    """Declare inlets that were drawn longer than a point."""
+    return Layer(
+        name,
+        "Of the inlets those that were drawn as "
+        + ("lines." if geometry == "line" else "areas."),
+        (geometry,),
+        (
+            Column("name", "Name."),
+            Column("kind", "Kind of inlet."),
+            number("catchment_m2", "area", "Ground and shed roofs that drain to it over the "
+                   "surface."),
+        ),
+    )  # fmt: skip
+
+
 #: The layers of a result, in the order in which they are written.
 RESULT_LAYERS: Final[dict[str, Layer]] = {
-    layer.name: layer
+    layer.name: replace(layer, title=_TITLES.get(layer.name, layer.title))
     for layer in _tables_last(
         Layer(
             "lot",
@@ -114,7 +165,7 @@ RESULT_LAYERS: Final[dict[str, Layer]] = {
                 number("length_m", "length", "Length."),
                 number("fall_m", "elevation", "Fall of the filled surface from end to end."),
                 number("slope", "ground_slope", "Fall divided by length."),
-                Column("order", "Strahler order.", kind="whole", label="Strahler order"),
+                Column("rank", "Strahler order.", kind="whole", label="Strahler order"),
                 number("ponded_share", "share", "Share of it that crosses filled ground broader "
                        "than about 3 m, where the course is uncertain.",
                        label="Over filled ground"),
@@ -130,16 +181,19 @@ RESULT_LAYERS: Final[dict[str, Layer]] = {
             ("point",),
             (
                 _ID,
-                Column("direction", '"on" or "off" the lot.', label="Way"),
+                Column("direction", '"on" or "off" the lot.', label="Way", choices=("on", "off")),
                 number("area_m2", "area", "Contributing area of the flow that crosses there.",
                        label="Drains to it"),
                 number("elevation_m", "elevation", "Ground elevation.", label="Ground"),
+                Column("bearing_deg", "Where the flow that crosses runs, clockwise from north.",
+                       "number", unit="degrees", label="Runs towards"),
             ),
         ),
         Layer(
             "inlets",
-            "The inlets where they were drawn, and what they take.",
-            ("point", "line", "polygon"),
+            "The inlets, where they were drawn or at the middle of what was drawn, and what they "
+            "take.",
+            ("point",),
             (
                 Column("name", "Name."),
                 Column("kind", "Kind of inlet."),
@@ -185,6 +239,8 @@ RESULT_LAYERS: Final[dict[str, Layer]] = {
                        "empty where nothing was drawn of the error.", label="Catchment as told"),
             ),
         ),
+        _shape_of_inlets("inlet_lines", "line"),
+        _shape_of_inlets("inlet_areas", "polygon"),
         Layer(
             "catchments",
             "The catchment of each inlet, outlines simplified without gaps; area from cells.",
@@ -194,6 +250,8 @@ RESULT_LAYERS: Final[dict[str, Layer]] = {
                 number("area_m2", "area", "Area, from cells."),
                 Column("cut_by_edge", "Whether it is cut by the edge of the data.",
                        kind="yes_no", label="Cut by the edge"),
+                Column("tint", "1 to 6 in the order of the inlets, to tell neighbours apart.",
+                       kind="whole"),
             ),
         ),
         Layer(
@@ -212,13 +270,20 @@ RESULT_LAYERS: Final[dict[str, Layer]] = {
             (_LABEL,),
         ),
         Layer(
+            "water",
+            "Open water and ground that always takes flow, as it was read.",
+            ("polygon",),
+            (_LABEL,),
+        ),
+        Layer(
             "contours",
             "Contours of the ground, no closer than the accuracy of the data bears.",
             ("line",),
             (
                 number("elevation_m", "elevation", "Elevation."),
                 Column("label", "Elevation in the units of the reports."),
-                Column("kind", '"index" for every fifth, else "ordinary".'),
+                Column("kind", '"index" for every fifth, else "ordinary".',
+                       choices=("index", "ordinary")),
             ),
         ),
         *GROUND_LAYERS,
@@ -294,11 +359,13 @@ RESULT_LAYERS: Final[dict[str, Layer]] = {
             (),
             (
                 Column("rule", "Identifier of the rule."),
-                Column("severity", '"fail", "warn" or "note".', label="Weight"),
+                Column("severity", '"fail", "warn" or "note".', label="Weight",
+                       choices=("fail", "warn", "note")),
                 Column("subject", "What it is about."),
                 Column("message", "What was found and what to do.", label="Finding"),
                 Column("measured", "What was measured.", "number", unit="see unit"),
-                Column("limit", "The limit.", "number", unit="see unit"),
+                Column("limit_value", "The limit.", "number", unit="see unit", label="Limit",
+                       key="limit"),
                 Column("unit", "Unit of both."),
                 Column("source", "Where the limit comes from."),
                 number("area_m2", "area", "Area it is about, of water."),
@@ -318,16 +385,23 @@ RESULT_LAYERS: Final[dict[str, Layer]] = {
         ),
         Layer(
             "layer_styles",
-            "How a viewer may draw the layers: open Styled Layer Descriptors.",
+            "How viewers draw the layers: the style of the open-source viewer QGIS, which opens "
+            "the layers with it, and beside it the open Styled Layer Descriptor.",
             (),
             (
+                Column("f_table_catalog", "Empty.", label="Catalog"),
+                Column("f_table_schema", "Empty.", label="Schema"),
                 Column("f_table_name", "Layer.", label="Layer"),
                 Column("f_geometry_column", "Column of its geometry.", label="Geometry column"),
                 Column("styleName", "Name of the style.", label="Style"),
-                Column("styleSLD", "The style.", label="Style as text"),
+                Column("styleQML", "The style in the viewer's language.", label="Style as QML"),
+                Column("styleSLD", "The style as Styled Layer Descriptor.", label="Style as SLD"),
                 Column("useAsDefault", "Whether it is the style to start with.", kind="yes_no",
                        label="Default"),
                 Column("description", "What it is for."),
+                Column("owner", "Who made it."),
+                Column("ui", "Empty.", label="Form"),
+                Column("update_time", "A fixed date, so that the same result has the same bytes."),
             ),
         ),
     )

@@ -6,7 +6,13 @@ from typing import Final
 
 from lotflow.layers.columns import Column, Layer, bounds, number
 
-_CASE = Column("case", 'State of the drain system: "today" or "proposed".', label="System")
+_CASE = Column(
+    "scenario",
+    'State of the drain system: "today" or "proposed".',
+    label="System",
+    key="case",
+    choices=("today", "proposed"),
+)
 _BASIS: Final = (
     "Where it comes from: given; below rim, that was given; from line, given of another line that "
     "meets there; from ground, the elevation data, with or without a depth given below it; "

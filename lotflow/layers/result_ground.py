@@ -34,7 +34,8 @@ _OUTLET_OPTIONS: Final = Layer(
                label="Fall to spare"),
         number("left_low_m", "elevation", "Lower end of its 95 % interval."),
         number("left_high_m", "elevation", "Upper end of its 95 % interval."),
-        Column("verdict", '"reachable", "cannot tell" or "not reachable".', label="By the data"),
+        Column("verdict", '"reachable", "cannot tell" or "not reachable".', label="By the data",
+               choices=("reachable", "cannot tell", "not reachable")),
         number("deepest_m", "elevation", "Greatest depth of the invert below the ground, with an "
                "even fall.", label="Deepest trench"),
         number("off_lot_m", "distance", "Length of the way beyond the lot.", label="Off the lot"),
@@ -60,7 +61,8 @@ _FACADES: Final = Layer(
         number("slope_high", "ground_slope", "Upper end of its 95 % interval."),
         number("slope_limit", "ground_slope", "Least slope.", label="Least slope"),
         Column("verdict", '"too flat", "cannot tell", "no fault seen", or "too narrow to tell".',
-               label="By the data"),
+               label="By the data",
+               choices=("too flat", "cannot tell", "no fault seen", "too narrow to tell")),
     ),
 )  # fmt: skip
 

@@ -10,11 +10,12 @@ _STORM: Final = number(
     "return_period_yr", "return_period", "Return period of the storm.", label="Storm"
 )
 _CASE: Final = Column(
-    "case",
+    "scenario",
     '"open": every inlet works; "blocked:NAME": that one takes '
     'nothing; "blocked:all": none takes anything; "limited": those of limited '
     "capacity take no more than that.",
     label="When",
+    key="case",
 )
 _LOW_SPOT: Final = Column("low_spot", "The low spot it stands in.", kind="whole")
 _STANDS: Final = (

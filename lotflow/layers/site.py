@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Final
 
 from lotflow.layers.columns import (
@@ -13,6 +14,8 @@ from lotflow.layers.columns import (
     OUTLET_KINDS,
     STATUSES,
     Column,
+    DrawnTable,
+    Geometry,
     Layer,
 )
 
@@ -36,6 +39,7 @@ _STATUS = Column(
     "Existing (stays; also where empty), replaced (goes when the proposed is built), proposed, or "
     "abandoned (takes no water).",
     choices=STATUSES,
+    default="existing",
 )
 
 _LOT = Layer("lot", "The lot: its boundary.", ("polygon",), (_LABEL,))
@@ -77,8 +81,9 @@ _INLETS = Layer(
             "as seen on site.", low=-1, high=2,
         ),
         Column("gutter_slope_pct", "Fall along the gutter or swale that leads water over the "
-               "grate [%].", "number", low=0.05, high=30),
-        Column("cross_slope_pct", "Its cross slope [%].", "number", low=0.5, high=100),
+               "grate [%].", "number", low=0.05, high=30, label="Gutter fall [%]"),
+        Column("cross_slope_pct", "Its cross slope [%].", "number", low=0.5, high=100,
+               label="Cross slope [%]"),
         _measured("inflow", "flow", "Given inflow, such as a sump pump or an AC drain.", low=0),
         _STATUS,
     ),
@@ -93,7 +98,9 @@ _DOWNSPOUTS = Layer(
         _measured("roof_area", "area", "Roof area it drains, seen from above.", low=0),
         _measured("leader", "diameter", "Inside diameter of the leader.", low=0.02, high=0.5),
         Column(
-            "to", 'Where it discharges: "surface", or the name of an inlet, node, outlet or line.'
+            "leads_to",
+            'Where it discharges: "surface", or the name of an inlet, node, outlet or line.',
+            formerly="to",
         ),
         _STATUS,
     ),
@@ -104,30 +111,37 @@ _DRAIN_LINES = Layer(
     ("line",),
     (
         _NAME,
-        Column("from", "Name of the inlet or node at the upstream end."),
-        Column("to", "Name of the inlet, node or outlet at the downstream end."),
+        Column("from_node", "Name of the inlet or node at the upstream end.", formerly="from",
+               label="From"),
+        Column("to_node", "Name of the inlet, node or outlet at the downstream end.",
+               formerly="to", label="To"),
         _measured("diameter", "diameter", "Inside diameter.", low=0.01, high=2,
                   label="Inside diameter"),
         _measured("diameter_down", "diameter", "Inside diameter at the downstream end, where it "
-                  "differs.", low=0.01, high=2),
-        _measured("size", "diameter", "Nominal size, looked up by material.", low=0.01, high=2),
+                  "differs.", low=0.01, high=2, label="Inside diameter, lower end"),
+        _measured("size", "diameter", "Nominal size, looked up by material.", low=0.01, high=2,
+                  label="Nominal size"),
         Column("material", "Material of the pipe.", choices=MATERIALS),
         _STATUS,
-        _measured("invert_up", "elevation", "Invert at the upstream end."),
-        _measured("invert_down", "elevation", "Invert at the downstream end."),
+        _measured("invert_up", "elevation", "Invert at the upstream end.",
+                  label="Invert, upper end"),
+        _measured("invert_down", "elevation", "Invert at the downstream end.",
+                  label="Invert, lower end"),
         _measured("invert_up_below_rim", "depth", "Depth of the upstream invert below the rim.",
-                  low=0, high=10),
+                  low=0, high=10, label="Invert below rim, upper end"),
         _measured("invert_down_below_rim", "depth", "Depth of the downstream invert below the "
-                  "rim.", low=0, high=10),
+                  "rim.", low=0, high=10, label="Invert below rim, lower end"),
         Column("joint", "Kind of joint: glued, gasket, push, taped, none."),
         _measured("sediment", "diameter", "Depth of sediment in the pipe.", low=0, high=2),
         _measured("standing_water", "diameter", "Depth of water standing in the pipe.",
                   low=0, high=2),
-        Column("test", "How it was tested: hose, dye, camera.", choices=("hose", "dye", "camera")),
+        Column("test", "How it was tested: hose, dye, camera.", choices=("hose", "dye", "camera"),
+               label="Tested with"),
         _measured("test_flow", "flow", "Flow put in during the test.", low=0),
-        Column("test_seconds", "Time until the water arrived [s].", "number", low=0),
+        Column("test_seconds", "Time until the water arrived [s].", "number", low=0,
+               label="Arrived after [s]"),
         Column("backed_up_seconds", "Where it did not arrive: time until it stood at the upper end "
-               "[s].", "number", low=0),
+               "[s].", "number", low=0, label="Backed up after [s]"),
         Column("evidence", "Whether the values are measured or assumed.",
                choices=("measured", "assumed")),
     ),
@@ -144,9 +158,9 @@ _OUTLETS = Layer(
         _measured("water_level", "elevation", "Highest water in what it runs into, such as a "
                   "sewer or ditch."),
         Column("gutter_slope_pct", "Fall along the gutter at a curb outlet [%].", "number",
-               low=0.05, high=30),
+               low=0.05, high=30, label="Gutter fall [%]"),
         Column("cross_slope_pct", "Cross slope of the street there [%].", "number",
-               low=0.5, high=15),
+               low=0.5, high=15, label="Cross slope [%]"),
         _measured("curb_height", "diameter", "Height of the curb.", low=0.02, high=0.5),
         _measured("gutter_flow", "flow", "What already runs in the gutter there in the design "
                   "storm.", low=0),
@@ -194,3 +208,95 @@ SITE_LAYERS: Final[dict[str, Layer]] = {
         _CONSTRAINTS, _CULVERTS, _WALLS, _WATER,
     )
 }  # fmt: skip
+
+
+def _table(
+    layer: Layer,
+    title: str,
+    *,
+    name: str = "",
+    meaning: str = "",
+    geometry: Geometry | None = None,
+    without: tuple[str, ...] = (),
+    kinds: tuple[str, ...] = (),
+    kind: str = "",
+) -> DrawnTable:
+    """Make a table of a layer: its columns but for some, kinds to choose from, the usual one."""
+    columns = tuple(
+        replace(column, choices=kinds, default=kind) if column.name == "kind" and kinds else column
+        for column in layer.columns
+        if column.name not in without
+    )
+    return DrawnTable(
+        name or layer.name, title, meaning or layer.meaning, layer,
+        geometry or layer.geometries[0], columns,
+    )  # fmt: skip
+
+
+_CHANNEL: Final = ("channel_depth", "channel_width")
+
+#: The tables to draw in, one geometry each, in the order in which their rows are read.
+DRAWN_TABLES: Final[dict[str, DrawnTable]] = {
+    table.name: table
+    for table in (
+        _table(_LOT, "Lot"),
+        _table(_BUILDINGS, "Buildings"),
+        _table(_COVERS, "Ground covers"),
+        _table(_INLETS, "Inlets", meaning="Grates that take water in, each at its place.",
+               geometry="point", without=_CHANNEL, kinds=("catch basin", "area drain")),
+        _table(_INLETS, "Channel and French drains", name="inlet_lines",
+               meaning="Drains that take water in along a line.", geometry="line",
+               without=("grate_length", "gutter_slope_pct", "cross_slope_pct"),
+               kinds=("channel drain", "french drain"), kind="channel drain"),
+        replace(
+            _table(_INLETS, "Inlets drawn as areas", name="inlet_areas",
+                   meaning="Grates that are drawn with their outline.", geometry="polygon",
+                   without=_CHANNEL, kinds=("catch basin", "area drain")),
+            is_optional=True,
+        ),
+        _table(_DOWNSPOUTS, "Downspouts"),
+        _table(_DRAIN_LINES, "Drain lines"),
+        _table(_OUTLETS, "Outlets"),
+        _table(_OPENINGS, "Doors and other openings"),
+        _table(_CONSTRAINTS, "Keep clear of: points", name="constraint_points",
+               meaning="Trees, wells and other points that a drain or its water must keep clear "
+               "of.", geometry="point"),
+        _table(_CONSTRAINTS, "Keep clear of: lines", name="constraint_lines",
+               meaning="Utilities, street edges and other lines that a drain or its water must "
+               "keep clear of.", geometry="line"),
+        _table(_CONSTRAINTS, "Keep clear of: areas", name="constraint_areas",
+               meaning="Streets, septic fields, easements and other areas that a drain or its "
+               "water must keep clear of.", geometry="polygon"),
+        _table(_CULVERTS, "Culverts"),
+        _table(_WALLS, "Walls and curbs"),
+        _table(_WATER, "Open water"),
+    )
+}  # fmt: skip
+
+
+def tables_of(layer: str) -> tuple[str, ...]:
+    """
+    Name the tables whose rows belong to a layer, the one that is called as it first.
+
+    Examples
+    --------
+    >>> tables_of("constraints")
+    ('constraints', 'constraint_points', 'constraint_lines', 'constraint_areas')
+    """
+    drawn = (table.name for table in DRAWN_TABLES.values() if table.layer.name == layer)
+    return tuple(dict.fromkeys((layer, *drawn)))
+
+
+def table_for(layer: str, geometry: Geometry | None) -> str:
+    """
+    Name the table of a layer in which a geometry is drawn; empty where the layer has none.
+
+    Examples
+    --------
+    >>> table_for("inlets", "line"), table_for("walls", "point")
+    ('inlet_lines', '')
+    """
+    found = (
+        t.name for t in DRAWN_TABLES.values() if (t.layer.name, t.geometry) == (layer, geometry)
+    )
+    return next(found, "")

@@ -78,7 +78,7 @@ def _line_rows(case: CheckedCase) -> list[tuple[Any, Row]]:
     for i, line in enumerate(state.lines):
         profile = state.profile(i)
         row: Row = {
-            "case": case.case, "name": line.name, "status": case.status[line.name],
+            "scenario": case.case, "name": line.name, "status": case.status[line.name],
             "from_node": line.start, "to_node": line.end, "outlet": network.outlet(i).name,
             "material": line.pipe.material, "roughness": line.pipe.roughness,
             "diameter_m": line.pipe.narrowest_m, "length_m": line.length_m,
@@ -113,7 +113,7 @@ def _line_storm_rows(case: CheckedCase) -> list[Row]:
     state, done = case.state, case.state.hydraulics
     return [
         {
-            "case": case.case, "name": line.name, "return_period_yr": float(period),
+            "scenario": case.case, "name": line.name, "return_period_yr": float(period),
             "flow_m3s": state.flows.flow_m3s[i, k], "time_min": state.flows.time_s[i, k] / 60.0,
             "runoff_area_m2": state.flows.ca_m2[i, k], "capacity_m3s": done.capacity_m3s[i],
             "flow_ratio": _finite(done.flow_ratio[i, k]), "depth_m": done.depth_m[i, k],
@@ -141,7 +141,7 @@ def outlet_storm_rows(case: CheckedCase) -> list[Row]:
     """Rows of the table "outlet_storms"."""
     return [
         {
-            "case": case.case, "name": one.receiver.name, "kind": one.receiver.kind or None,
+            "scenario": case.case, "name": one.receiver.name, "kind": one.receiver.kind or None,
             "return_period_yr": one.return_period_yr, "flow_m3s": one.flow_m3s,
             "water_level_m": one.receiver.water_level_m,
             "gutter_flow_m3s": one.gutter_flow_m3s, "gutter_spread_m": one.spread_m,
@@ -158,7 +158,7 @@ def inlet_bypass_rows(case: CheckedCase) -> list[Row]:
     """Rows of the table "inlet_bypass"."""
     return [
         {
-            "case": case.case, "name": one.name, "return_period_yr": one.return_period_yr,
+            "scenario": case.case, "name": one.name, "return_period_yr": one.return_period_yr,
             "own_m3s": one.own_m3s, "from_inlets_m3s": one.from_inlets_m3s,
             "backs_up_m3s": one.backs_up_m3s,
             "arriving_m3s": one.arriving_m3s, "depth_m": one.way.depth_m,
@@ -210,7 +210,7 @@ def _node_rows(case: CheckedCase) -> list[tuple[Any, Row]]:
     for name, node in network.nodes.items():
         level = state.system.nodes[name]
         row: Row = {
-            "case": case.case, "name": name, "kind": node.kind, "detail": node.detail or None,
+            "scenario": case.case, "name": name, "kind": node.kind, "detail": node.detail or None,
             "ground_m": level.ground_m, "rim_m": level.rim_m, "invert_m": level.invert_m,
             "level_m": level.rim_m,
             "level_source": "given" if level.measured
@@ -255,7 +255,7 @@ def _profile_rows(case: CheckedCase) -> list[tuple[Any, Row]]:
         points = shapely.points(profile.ground.x, profile.ground.y)
         for k, point in enumerate(points):
             row = {
-                "case": case.case, "name": line.name, "distance_m": profile.distance_m[k],
+                "scenario": case.case, "name": line.name, "distance_m": profile.distance_m[k],
                 "ground_m": profile.ground_m[k], "invert_m": profile.invert_m[k],
                 "crown_m": profile.crown_m[k], "cover_m": profile.cover_m[k],
                 "trench_depth_m": profile.trench_depth_m[k],

@@ -23,6 +23,7 @@ from pyproj import CRS
 
 from lotflow.errors import OutputError
 from lotflow.outputs.failures import deepest_reason
+from lotflow.outputs.geopackage_schema import ToldColumn, faults_of_told, tell_columns
 from lotflow.outputs.result_file import ResultFile
 from lotflow.outputs.typed_tables import Table, common_crs, typed_tables
 
@@ -50,8 +51,8 @@ def write_geopackage(
     """
     Write the layers of a result, in the order and with the columns of the schema.
 
-    A declared layer that is not given is written without rows, so that every result has the
-    same layers. The layers are written in the horizontal part of their CRS.
+    A core layer that is not given is written without rows, so that every result has them. The
+    layers are written in the horizontal part of their CRS.
 
     `path`: file to be written; one that is there is replaced; `layers`: GeoDataFrames, and
     DataFrames for the layers without geometry, by name; `metadata`: where the result comes
@@ -115,6 +116,7 @@ def _write(path: Path, tables: Sequence[Table], crs: str, metadata: Mapping[str,
         with _gdal_options(_OPTIONS):
             for count, table in enumerate(tables):
                 _write_table(path, table, crs, metadata if count == 0 else None)
+        tell_columns(path, _told(tables))
     except (
         RuntimeError,
         OSError,
@@ -133,6 +135,23 @@ def _verify(path: Path, tables: Sequence[Table], crs: str, metadata: Mapping[str
         raise OutputError(f"{path.name} does not read back: {deepest_reason(error)}") from error
     if faults:
         raise OutputError(f"{path.name} does not read back the same: {'; '.join(faults)}")
+
+
+def _told(tables: Sequence[Table]) -> dict[str, list[ToldColumn]]:
+    """What the file tells of the columns of its tables, but of those of the styles."""
+    return {
+        table.layer.name: [
+            ToldColumn(
+                column.name,
+                column.title,
+                column.meaning,
+                choices=column.choices,
+            )
+            for column in table.layer.columns
+        ]
+        for table in tables
+        if table.layer.name != "layer_styles"
+    }
 
 
 def _estimated_bytes(table: Table) -> int:
@@ -158,8 +177,9 @@ def _write_table(path: Path, table: Table, crs: str, metadata: Mapping[str, str]
         dataset_metadata=dict(metadata) if metadata else None,
         dataset_options=None if metadata is None else {"VERSION": _VERSION},
         layer_options={
-            "IDENTIFIER": layer.name.replace("_", " ").capitalize(),
+            "IDENTIFIER": layer.title,
             "DESCRIPTION": layer.meaning,
+            "FID": table.row_id,
         },
     )
 
@@ -208,6 +228,7 @@ def _faults_in_tables(path: Path, tables: Sequence[Table]) -> Iterator[str]:
         if told != [("ok",)]:
             yield f"SQLite finds {told[0][0]}"
         yield from _faults_of_register(connection, tables)
+        yield from faults_of_told(connection, _told(tables))
         for table in tables:
             yield from _faults_of_table(connection, table)
 
@@ -215,12 +236,12 @@ def _faults_in_tables(path: Path, tables: Sequence[Table]) -> Iterator[str]:
 def _faults_of_table(connection: sqlite3.Connection, table: Table) -> Iterator[str]:
     """Compare rows, ids, values, geometry and spatial index of one table."""
     name = table.layer.name
-    fields = ["fid", *(column.name for column in table.layer.columns)]
+    fields = [table.row_id, *(column.name for column in table.layer.columns)]
     if table.geometry is not None:
         fields.append("geom")
     listed = ", ".join(f'"{field}"' for field in fields)
     # names come from the schema, never from a user
-    rows = connection.execute(f'SELECT {listed} FROM "{name}" ORDER BY fid').fetchall()  # noqa: S608
+    rows = connection.execute(f'SELECT {listed} FROM "{name}" ORDER BY 1').fetchall()  # noqa: S608
     expected: list[list[Any]] = [list(range(1, len(table.absent[0]) + 1))]
     for values, absent in zip(table.values, table.absent, strict=True):
         column = values.astype(object)

@@ -74,8 +74,8 @@ def tell_columns(path: Path, tables: Mapping[str, Sequence[ToldColumn]]) -> None
     path
         The file, which nobody else has open.
     tables
-        Columns by the name of their table; each is there. Defaults and required values are set
-        only in tables without rows.
+        Columns by the name of their table; each is there. Where values are required
+        every row has them.
 
     Raises
     ------
@@ -95,19 +95,60 @@ def tell_columns(path: Path, tables: Mapping[str, Sequence[ToldColumn]]) -> None
             [(name, _DEFINITION)
              for name in ("gpkg_data_columns", "gpkg_data_column_constraints")],
         )  # fmt: skip
-        told = [(table, column) for table, columns in tables.items() for column in columns]
+        titles, rules = _rows(tables)
         connection.executemany(
-            "INSERT INTO gpkg_data_columns VALUES (?, ?, ?, ?, ?, NULL, ?)",
-            [(table, one.name, one.title, one.title, one.description, _constraint(table, one))
-             for table, one in told],
-        )  # fmt: skip
+            "INSERT INTO gpkg_data_columns VALUES (?, ?, ?, ?, ?, NULL, ?)", titles
+        )
         connection.executemany(
-            "INSERT INTO gpkg_data_column_constraints VALUES (?, ?, ?, ?, ?, ?, ?, NULL)",
-            [row for table, one in told for row in _rules(table, one)],
+            "INSERT INTO gpkg_data_column_constraints VALUES (?, ?, ?, ?, ?, ?, ?, NULL)", rules
         )
         owed = {name: [one for one in columns if one.required or one.default]
                 for name, columns in tables.items()}  # fmt: skip
         _set_owed(connection, {name: columns for name, columns in owed.items() if columns})
+
+
+def faults_of_told(
+    connection: sqlite3.Connection, tables: Mapping[str, Sequence[ToldColumn]]
+) -> Iterator[str]:
+    """
+    Compare what a file tells of its columns with what it was to tell.
+
+    Parameters
+    ----------
+    connection
+        To the file, for reading.
+    tables
+        As for `tell_columns`.
+    """
+    titles, rules = _rows(tables)
+    for name, columns, expected in (
+        ("gpkg_data_columns", "table_name, column_name, name, title, description, constraint_name",
+         titles),
+        ("gpkg_data_column_constraints", "constraint_name, constraint_type, value, min, "
+         "min_is_inclusive, max, max_is_inclusive", rules),
+    ):  # fmt: skip
+        # names of the standard, never from a user
+        found = connection.execute(f"SELECT {columns} FROM {name} ORDER BY rowid")  # noqa: S608
+        if found.fetchall() != expected:
+            yield f"{name} does not tell the columns"
+    registered = connection.execute(
+        "SELECT count(*) FROM gpkg_extensions WHERE extension_name = 'gpkg_schema'"
+    )
+    if registered.fetchone()[0] != len(("gpkg_data_columns", "gpkg_data_column_constraints")):
+        yield "what it tells of the columns is not registered"
+
+
+_Rows = list[tuple[object, ...]]
+
+
+def _rows(tables: Mapping[str, Sequence[ToldColumn]]) -> tuple[_Rows, _Rows]:
+    """Rows of both tables of the standard."""
+    told = [(table, column) for table, columns in tables.items() for column in columns]
+    titles: _Rows = [
+        (table, one.name, one.title, one.title, one.description, _constraint(table, one))
+        for table, one in told
+    ]
+    return titles, [row for table, one in told for row in _rules(table, one)]
 
 
 def _constraint(table: str, column: ToldColumn) -> str | None:
@@ -131,7 +172,7 @@ def _set_owed(connection: sqlite3.Connection, tables: Mapping[str, Sequence[Told
     Give columns of empty tables their default, and demand values that are owed.
 
     SQLite has no command for it. Its documentation ("ALTER TABLE", "Making Other Kinds Of Table
-    Schema Changes") allows the stored definition to be edited where no row is affected.
+    Schema Changes") allows the stored definition to be edited where every row fits the new one.
     """
     connection.execute("PRAGMA writable_schema = ON")
     for table, columns in tables.items():

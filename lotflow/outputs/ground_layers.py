@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 import shapely
 
+from lotflow.outputs import palette
 from lotflow.outputs.result_layers import cell_centres, layer_frame
 from lotflow.terrain.catchments import label_polygons, simplified_outlines, weighed
 from lotflow.terrain.low_spots import IN_BUILDING
@@ -26,6 +27,10 @@ if TYPE_CHECKING:
     from lotflow.terrain.low_spots import InnerLowSpot, LowSpots
     from lotflow.terrain.outlet_search import OutletOption
     from lotflow.terrain.routing import Routing
+
+
+#: Colours of catchments.
+_TINTS: Final = len(palette.CATCHMENTS)
 
 
 @dataclass(frozen=True, eq=False)
@@ -265,7 +270,16 @@ def catchment_layers(
     outlines = simplified_outlines(polygons, float(grid.transform.a))
     flags = np.array([bool(cut[label - 1]) for label in labels], dtype=bool)
     return (
-        layer_frame("catchments", {**columns, "cut_by_edge": flags}, outlines, grid.crs),
+        layer_frame(
+            "catchments",
+            {
+                **columns,
+                "cut_by_edge": flags,
+                "tint": [(label - 1) % _TINTS + 1 for label in labels],
+            },
+            outlines,
+            grid.crs,
+        ),
         layer_frame("catchment_cells", columns, polygons, grid.crs),
     )
 

@@ -10,7 +10,6 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from lotflow.errors import OutputError
-from lotflow.layers import SITE_LAYERS
 from lotflow.outputs.failures import explained, require_unicode
 from lotflow.outputs.manifest import SIDE_FILES, content_of, file_entry, has_content
 
@@ -19,7 +18,7 @@ if TYPE_CHECKING:
 
     import geopandas as gpd
 
-    from lotflow.layers import Layer
+    from lotflow.units import UnitSystem
 
 
 @dataclass(frozen=True)
@@ -39,37 +38,22 @@ class JobFile:
     content: bytes
 
 
-def _geometry_type(layer: Layer) -> str:
-    """Geometry type of a layer to draw in; several families need the general one."""
-    if len(layer.geometries) > 1:
-        return "Unknown"
-    return {"point": "Point", "line": "LineString", "polygon": "Polygon"}[layer.geometries[0]]
-
-
-def layers_file(name: str, layers: Mapping[str, gpd.GeoDataFrame]) -> JobFile:
+def layers_file(name: str, tables: Mapping[str, gpd.GeoDataFrame], units: UnitSystem) -> JobFile:
     """
-    Make a GeoPackage of layers to draw in.
+    Make a GeoPackage of tables to draw in.
 
     Parameters
     ----------
-    layers
-        Site layers by name, with or without rows.
+    tables
+        Those of `DRAWN_TABLES` by name, with or without rows.
+    units
+        Of their columns.
     """
-    import pyogrio  # noqa: PLC0415 - slow to import
+    from lotflow.outputs.drawing_tables import write_drawing  # noqa: PLC0415 - slow to import
 
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder, "layers.gpkg")
-        for layer, frame in layers.items():
-            pyogrio.write_dataframe(
-                frame,
-                path,
-                layer=layer,
-                driver="GPKG",
-                geometry_type=_geometry_type(SITE_LAYERS[layer]),
-                dataset_options={"VERSION": "1.2"},
-                layer_options={"DESCRIPTION": SITE_LAYERS[layer].meaning},
-                append=path.exists(),
-            )
+        write_drawing(path, tables, units)
         return JobFile(name, path.read_bytes())
 
 

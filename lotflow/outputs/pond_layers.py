@@ -96,7 +96,7 @@ def _pond_row(
     hours = pond.soak.time / 3600.0
     return {
         "return_period_yr": periods[storm.storm],
-        "case": str(storm.scenario),
+        "scenario": str(storm.scenario),
         "low_spot": pond.low_spot,
         "x": x,
         "y": y,
@@ -148,7 +148,7 @@ def wall_water_table(
                     continue  # of a wall that is only near, with no level given, nothing is known
                 x, y = _place(ground, wall.cell)
                 rows.append({
-                    "return_period_yr": periods[storm.storm], "case": str(storm.scenario),
+                    "return_period_yr": periods[storm.storm], "scenario": str(storm.scenario),
                     "pond": pond_id, "low_spot": pond.low_spot, "name": wall.threshold.name,
                     "kind": "opening" if wall.threshold.is_opening else "building",
                     "is_own": wall.threshold.is_own, "at_wall": wall.at_wall,
@@ -188,8 +188,11 @@ def pond_entries(
     `layer` comes from `ponds_layer`, `listed` from `listed_ponds`: where ponds are left out, so
     are the low spots that are dry as usual.
     """
-    names = [column.name for column in RESULT_LAYERS["ponds"].columns]
-    wet = [dict(zip(names, row, strict=True)) for row in layer[names].itertuples(index=False)]
+    names = {column.name: column.key for column in RESULT_LAYERS["ponds"].columns}
+    wet = [
+        dict(zip(names.values(), row, strict=True))
+        for row in layer[list(names)].itertuples(index=False)
+    ]
     spots = {int(row["low_spot"]) for row in wet}
     entries: list[Row] = []
     usual: dict[int, set[int]] = {}
@@ -239,7 +242,7 @@ def overflow_paths_layer(
             key = (str(storm.scenario), pond.low_spot, pond.spill.cell)
             least = rows[key]["least_return_period_yr"] if key in rows else periods[storm.storm]
             rows[key] = {
-                "case": str(storm.scenario), "low_spot": pond.low_spot,
+                "scenario": str(storm.scenario), "low_spot": pond.low_spot,
                 "least_return_period_yr": least, **_spill_columns(pond),
             }  # fmt: skip
             row, column = np.divmod(pond.spill.way, ground.grid.shape[1])
@@ -261,7 +264,7 @@ def pond_cases_table(
     for storm in found:
         left = left_by_way(storm)
         rows.append({
-            "return_period_yr": periods[storm.storm], "case": str(storm.scenario),
+            "return_period_yr": periods[storm.storm], "scenario": str(storm.scenario),
             "runoff_m3": storm.runoff_m3 + connected_m3[storm.storm] - storm.surfaced_m3,
             "ponded_m3": storm.ponded_m3, "taken_m3": storm.carried_m3,
             "connected_m3": connected_m3[storm.storm] - storm.surfaced_m3,
@@ -316,7 +319,7 @@ def inlet_intake_table(
         if storm.scenario == OPEN:
             opened[storm.storm] = volumes
         rows += [
-            {"return_period_yr": periods[storm.storm], "case": str(storm.scenario),
+            {"return_period_yr": periods[storm.storm], "scenario": str(storm.scenario),
              "inlet": ground.inlets[i], **dict(zip(_INTAKE, volumes[i].tolist(), strict=True))}
             for i in np.flatnonzero(differs).tolist()
         ]  # fmt: skip

@@ -28,6 +28,12 @@ if TYPE_CHECKING:
 _SPOTS: Final = RESULT_LAYERS["low_spots"]
 _INLETS: Final = RESULT_LAYERS["inlets"]
 
+#: Marks of waypoints by kind, by names that receivers know.
+_SYMBOLS: Final = {
+    "low spot": "Flag, Blue", "inlet": "Square, Black", "outlet": "Circle, Purple",
+    "run-on": "Triangle, Orange",
+}  # fmt: skip
+
 #: Decimals of degrees that are written: 1 cm on the ground.
 _DEGREE_DECIMALS: Final = 7
 #: Largest latitude and longitude [degrees].
@@ -289,6 +295,7 @@ def gpx_text(points: Sequence[Waypoint], crs: Any, *, title: str) -> str:
                 name=place.name,
                 description=place.description or None,
                 type=place.kind,
+                symbol=_SYMBOLS[place.kind],
             )
         )
     text: str = document.to_xml(version="1.1")

@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Final
 
 import geopandas as gpd
 import numpy as np
 import pandas as pd
 import shapely
 
-from lotflow.layers import RESULT_LAYERS
+from lotflow.layers import CORE_LAYERS, RESULT_LAYERS
 from lotflow.outputs.styles import layer_rules, sld_text
+from lotflow.outputs.viewer_styles import viewer_style_text
 from lotflow.terrain.flow_paths import path_length
 from lotflow.units import from_si
 
@@ -26,6 +27,12 @@ if TYPE_CHECKING:
     from lotflow.terrain.flow_paths import FlowPath
     from lotflow.terrain.routing import Routing
     from lotflow.units import UnitSystem
+
+
+#: Of every style: the same result has the same bytes.
+_STYLED_ON: Final = "1970-01-01T00:00:00.000Z"
+#: The viewer's own table has no room for more.
+_LONGEST_STYLE_NAME: Final = 30
 
 
 def layer_frame(
@@ -86,7 +93,7 @@ def flow_paths_layer(paths: Sequence[FlowPath], routing: Routing) -> gpd.GeoData
         "length_m": length.astype(float),
         "fall_m": fall.astype(float),
         "slope": np.divide(fall, length, out=np.zeros(len(paths)), where=length > 0),
-        "order": np.array([path.order for path in paths], dtype=int),
+        "rank": np.array([path.order for path in paths], dtype=int),
         "ponded_share": np.array([path.ponded_share for path in paths], dtype=float),
     }
     return layer_frame("flow_paths", columns, lines, grid.crs)
@@ -100,6 +107,7 @@ def crossings_layer(crossings: Sequence[Crossing], grid: Grid) -> gpd.GeoDataFra
         "direction": ["on" if crossing.inward else "off" for crossing in crossings],
         "area_m2": np.array([crossing.area * grid.cell_m2 for crossing in crossings], dtype=float),
         "elevation_m": grid.values.ravel()[cells],
+        "bearing_deg": np.array([crossing.bearing for crossing in crossings], dtype=float),
     }
     return layer_frame(
         "lot_line_crossings", columns, shapely.points(*cell_centres(grid, cells)), grid.crs
@@ -123,22 +131,54 @@ def contours_layer(lines: Sequence[Contour], grid: Grid, units: UnitSystem) -> g
     return layer_frame("contours", columns, shapes, grid.crs)
 
 
-def styles_table(units: UnitSystem) -> pd.DataFrame:
+def layers_to_write(layers: Mapping[str, pd.DataFrame], units: UnitSystem) -> dict[str, Any]:
     """
-    Give the styles of the layers as a table.
+    Give the layers of a file: one geometry each, none without rows but the core, with their looks.
 
-    `units`: "us" or "metric", of titles.
+    Parameters
+    ----------
+    layers
+        Layers of a study, whose inlets have the geometry they were drawn with.
+    units
+        "us" or "metric", of titles and labels.
     """
+    told = {**layers, **_inlets_by_geometry(layers["inlets"])}
+    kept = {name: frame for name, frame in told.items() if name in CORE_LAYERS or len(frame)}
+    return kept | {"layer_styles": _styles_table(list(kept), units)}
+
+
+def _inlets_by_geometry(inlets: gpd.GeoDataFrame) -> dict[str, gpd.GeoDataFrame]:
+    """Divide inlets into points, and the lines and areas that some of them were drawn as."""
+    points = shapely.points(inlets["x"].astype(float), inlets["y"].astype(float))
+    told = {"inlets": inlets.set_geometry(gpd.GeoSeries(points, inlets.index, crs=inlets.crs))}
+    for name, family in (("inlet_lines", "LineString"), ("inlet_areas", "Polygon")):
+        drawn = inlets[inlets.geometry.geom_type.str.endswith(family)]
+        columns = {one.name: drawn[one.name].tolist() for one in RESULT_LAYERS[name].columns}
+        told[name] = layer_frame(name, columns, drawn.geometry, inlets.crs)
+    return told
+
+
+def _styles_table(names: Sequence[str], units: UnitSystem) -> pd.DataFrame:
+    """Give the styles of these layers as a table that viewers read."""
     styles = [
         {
+            "f_table_catalog": "",
+            "f_table_schema": "",
             "f_table_name": name,
             "f_geometry_column": "geom",
-            "styleName": f"lotflow {name}",
+            "styleName": RESULT_LAYERS[name].title[:_LONGEST_STYLE_NAME],
+            "styleQML": viewer_style_text(
+                rules, RESULT_LAYERS[name].geometries[0], RESULT_LAYERS[name].titles
+            ),
             "styleSLD": sld_text(name, rules),
             "useAsDefault": True,
-            "description": "Styled Layer Descriptor 1.0.0",
+            "description": RESULT_LAYERS[name].meaning,
+            "owner": "lotflow",
+            "ui": None,
+            "update_time": _STYLED_ON,
         }
         for name, rules in layer_rules(units).items()
+        if name in names
     ]
     return pd.DataFrame(styles)
 
@@ -146,6 +186,11 @@ def styles_table(units: UnitSystem) -> pd.DataFrame:
 def buildings_layer(buildings: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
     """Give the footprints as they were read."""
     return layer_frame("buildings", {"name": buildings["name"]}, buildings.geometry, buildings.crs)
+
+
+def water_layer(water: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
+    """Give open water as it was read."""
+    return layer_frame("water", {"name": water["name"]}, water.geometry, water.crs)
 
 
 def findings_table(findings: Sequence[Finding]) -> pd.DataFrame:
@@ -157,8 +202,9 @@ def findings_table(findings: Sequence[Finding]) -> pd.DataFrame:
     findings
         In the order in which they are listed.
     """
-    names = [column.name for column in RESULT_LAYERS["findings"].columns]
-    return pd.DataFrame([finding.as_dict() for finding in findings], columns=names)
+    columns = RESULT_LAYERS["findings"].columns
+    rows = [finding.as_dict() for finding in findings]
+    return pd.DataFrame({one.name: [row[one.key] for row in rows] for one in columns})
 
 
 def runoff_table(rows: Sequence[Mapping[str, Any]]) -> pd.DataFrame:

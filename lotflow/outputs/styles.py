@@ -15,8 +15,8 @@ from dataclasses import dataclass
 from typing import Final, Literal
 
 from lotflow.outputs import palette
-from lotflow.scenarios import ALL_BLOCKED, OPEN
-from lotflow.units import UnitSystem, shown
+from lotflow.scenarios import ALL_BLOCKED, LIMITED, OPEN
+from lotflow.units import CARRIED, SHOWN, UnitSystem, after_number, from_si, shown, to_si
 
 _SLD: Final = "http://www.opengis.net/sld"
 _OGC: Final = "http://www.opengis.net/ogc"
@@ -28,6 +28,37 @@ _LABEL_SCALE: Final = 1_000
 _OUTLINE_LABEL_SCALE: Final = 2_500
 
 _Shape = Literal["circle", "square", "triangle", "cross"]
+
+
+@dataclass(frozen=True)
+class Figure:
+    """A number of a row as a label shows it."""
+
+    #: Its column.
+    column: str
+    #: What it is multiplied by, the decimals that are shown, and the unit that follows.
+    factor: float
+    decimals: int
+    unit: str
+
+
+def figure(column: str, quantity: str, units: UnitSystem) -> Figure:
+    """
+    Show a column as the reports do.
+
+    Parameters
+    ----------
+    quantity
+        Key of `lotflow.units.SHOWN`.
+
+    Examples
+    --------
+    >>> figure("depth_m", "depth", "metric")
+    Figure(column='depth_m', factor=1.0, decimals=2, unit=' m')
+    """
+    unit, decimals = SHOWN[quantity][units]
+    factor = from_si(to_si(1.0, CARRIED[quantity]), unit)
+    return Figure(column, float(f"{factor:.9g}"), decimals, after_number(unit))
 
 
 @dataclass(frozen=True)
@@ -59,12 +90,23 @@ class Rule:
     arrows: bool = False
     #: Columns whose texts are written beside, one below the other.
     label: tuple[str, ...] = ()
+    #: Number written below them in the units of the reports, where a viewer can format numbers.
+    figure: Figure | None = None
     #: Denominator of the smallest scale at which it is written.
     label_scale: int = _LABEL_SCALE
 
 
-def _depth_rules(units: UnitSystem, *label: str) -> tuple[Rule, ...]:
-    """One rule per class of depth."""
+def depth_rules(units: UnitSystem, *label: str) -> tuple[Rule, ...]:
+    """
+    Give one rule per class of depth.
+
+    Parameters
+    ----------
+    units
+        "us" or "metric", of titles and labels.
+    label
+        Columns written beside, above the depth.
+    """
     rules = []
     bounds = [bound for bound, _ in palette.DEPTHS]
     for position, (low, colour) in enumerate(palette.DEPTHS):
@@ -76,6 +118,7 @@ def _depth_rules(units: UnitSystem, *label: str) -> tuple[Rule, ...]:
                 else f"deeper than {shown(low, 'depth', units)}",
                 "depth_m", low, high, fill=colour, fill_opacity=0.75, stroke=palette.WATER_EDGE,
                 width=0.7, label=label, label_scale=_OUTLINE_LABEL_SCALE,
+                figure=figure("depth_m", "depth", units),
             )
         )  # fmt: skip
     return tuple(rules)
@@ -90,16 +133,25 @@ def _flow_rules(units: UnitSystem) -> tuple[Rule, ...]:
         upper = "" if high is None else f" to {shown(high, 'area', units)}"
         title = f"from {shown(low, 'area', units)}{upper}"
         rules.append(
-            Rule(title, "area_m2", low, high, stroke=palette.FLOW, width=0.8 + 0.8 * position)
+            Rule(
+                title,
+                "area_m2",
+                low,
+                high,
+                stroke=palette.FLOW,
+                width=0.8 + 0.8 * position,
+                arrows=position > 0,
+            )
         )
     return tuple(rules)
 
 
 #: Layers that have a style.
 STYLED: Final = (
-    "contours", "catchments", "low_spots", "buildings", "flow_paths", "lot", "spill_points",
-    "lot_line_crossings", "inlets", "drain_lines", "nodes", "outlet_options", "ponds",
-    "overflow_paths", "facades", "openings",
+    "contours", "water", "catchments", "low_spots", "inner_low_spots", "buildings",
+    "flow_paths", "lot", "spill_points", "lot_line_crossings", "inlet_areas", "inlet_lines",
+    "inlets", "drain_lines", "line_profiles", "nodes", "outlet_options", "ponds",
+    "overflow_paths", "facades", "openings", "catchment_cells",
 )  # fmt: skip
 
 
@@ -112,19 +164,26 @@ def layer_rules(units: UnitSystem) -> dict[str, tuple[Rule, ...]]:
     units
         "us" or "metric", of titles.
     """
-    ink = palette.INK
+    ink, drains = palette.INK, figure("area_m2", "area", units)
     return {
         "contours": (
             Rule("index contour", "kind", equals="index", stroke=palette.CONTOUR, width=1.1,
                  label=("label",)),
             Rule("contour", "kind", equals="ordinary", stroke=palette.CONTOUR, width=0.5),
         ),
-        "catchments": (
-            Rule("catchment of an inlet", fill=palette.CATCHMENTS[0], fill_opacity=0.18,
-                 stroke=palette.CATCHMENTS[0], width=1.4, label_scale=_OUTLINE_LABEL_SCALE,
-                 label=("name",)),
+        "water": (
+            Rule("open water", fill=palette.OPEN_WATER, stroke=palette.WATER_EDGE, width=0.7,
+                 label=("name",), label_scale=_OUTLINE_LABEL_SCALE),
         ),
-        "low_spots": _depth_rules(units, "id"),
+        "catchments": tuple(
+            Rule(f"catchment, tint {tint}", "tint", tint, tint + 1, fill=colour, fill_opacity=0.18,
+                 stroke=colour, width=1.4, label_scale=_OUTLINE_LABEL_SCALE, label=("name",))
+            for tint, colour in enumerate(palette.CATCHMENTS, 1)
+        ),
+        "low_spots": depth_rules(units, "id"),
+        "inner_low_spots": (
+            Rule("low spot within a larger one", fill=palette.WATER_EDGE, mark="circle", size=5),
+        ),
         "buildings": (
             Rule("building", fill=palette.BUILDING, stroke=palette.BUILDING_EDGE),
         ),
@@ -135,31 +194,42 @@ def layer_rules(units: UnitSystem) -> dict[str, tuple[Rule, ...]]:
         ),
         "lot_line_crossings": (
             Rule("water comes onto the lot", "direction", equals="on", fill=palette.RUN_ON,
-                 stroke=ink, mark="triangle", size=11),
+                 stroke=ink, mark="triangle", size=13, turned_by="bearing_deg", figure=drains),
             Rule("water leaves the lot", "direction", equals="off", fill=palette.RUN_OFF,
-                 stroke=ink, mark="triangle", size=9),
+                 stroke=ink, mark="triangle", size=11, turned_by="bearing_deg", figure=drains),
         ),
+        "inlet_areas": (Rule("inlet drawn as an area", fill=ink, fill_opacity=0.6, stroke=ink),),
+        "inlet_lines": (Rule("channel drain", stroke=ink, width=4.0),),
         "inlets": (
             Rule("inlet", fill=ink, stroke="#ffffff", width=2.0, mark="square", size=10,
-                 label=("name",)),
+                 label=("name", "catchment_told")),
         ),
-        **_drain_rules(),
-        **_water_rules(),
-        **_house_rules(),
+        **_drain_rules(units),
+        **_water_rules(units),
+        **_house_rules(units),
+        "catchment_cells": (
+            Rule("catchment, cell by cell", stroke=palette.NOT_TOLD, width=0.6),
+        ),
     }  # fmt: skip
 
 
-def _drain_rules() -> dict[str, tuple[Rule, ...]]:
+def _drain_rules(units: UnitSystem) -> dict[str, tuple[Rule, ...]]:
     """Drain lines with their nodes, and the ways that gravity might reach lower places."""
     pipe = palette.PIPE
     return {
         "drain_lines": (
-            Rule("drain line as it is today", "case", equals="today", stroke=pipe, width=1.4,
-                 dashes="5 4"),
-            Rule("drain line of the proposed system", "case", equals="proposed", stroke=pipe,
-                 width=2.4, label=("name",)),
+            Rule("drain line as it is today", "scenario", equals="today", stroke=pipe, width=1.4,
+                 dashes="5 4", arrows=True),
+            Rule("drain line of the proposed system", "scenario", equals="proposed", stroke=pipe,
+                 width=2.4, arrows=True, label=("name",),
+                 figure=figure("slope_m_per_m", "slope", units)),
+        ),
+        "line_profiles": (
+            Rule("step of a profile", fill=pipe, mark="circle", size=3),
         ),
         "nodes": (
+            Rule("inlet", "kind", equals="inlet", fill=palette.INK, stroke="#ffffff",
+                 mark="square", size=7),
             Rule("junction", "kind", equals="junction", fill="#ffffff", stroke=pipe,
                  mark="circle", size=7),
             Rule("loose end", "kind", equals="loose end", fill=palette.FAULT, mark="cross",
@@ -174,26 +244,29 @@ def _drain_rules() -> dict[str, tuple[Rule, ...]]:
     }  # fmt: skip
 
 
-def _water_rules() -> dict[str, tuple[Rule, ...]]:
+def _water_rules(units: UnitSystem) -> dict[str, tuple[Rule, ...]]:
     """Water that stands after storms and runs over, inlets open and all of them blocked."""
     cases = (
         ("with all inlets blocked", ALL_BLOCKED, palette.BLOCKED),
         ("with every inlet open", OPEN, palette.WATER_EDGE),
+        ("with inlets that take no more than they can", LIMITED, palette.FLOW),
     )
     return {
         "ponds": tuple(
-            Rule(f"pond {words}", "case", equals=case, fill=colour, fill_opacity=0.4,
-                 stroke=colour, width=0.8)
+            Rule(f"pond {words}", "scenario", equals=case, fill=colour, fill_opacity=0.4,
+                 stroke=colour, width=0.8, label_scale=_LABEL_SCALE,
+                 figure=figure("depth_m", "depth", units))
             for words, case, colour in cases
         ),
         "overflow_paths": tuple(
-            Rule(f"overflow {words}", "case", equals=case, stroke=colour, width=1.8, dashes="2 4")
+            Rule(f"overflow {words}", "scenario", equals=case, stroke=colour, width=1.8,
+                 dashes="2 4", arrows=True)
             for words, case, colour in cases
         ),
     }  # fmt: skip
 
 
-def _house_rules() -> dict[str, tuple[Rule, ...]]:
+def _house_rules(units: UnitSystem) -> dict[str, tuple[Rule, ...]]:
     """Ground at the walls, and openings."""
     return {
         "facades": _verdict_rules(
@@ -203,7 +276,7 @@ def _house_rules() -> dict[str, tuple[Rule, ...]]:
         ),
         "openings": (
             Rule("opening of a building", fill="#ffffff", stroke=palette.FAULT, mark="square",
-                 size=8, label=("name",)),
+                 size=8, label=("name",), figure=figure("freeboard_m", "depth", units)),
         ),
     }  # fmt: skip
 

@@ -199,12 +199,11 @@ def _rows(name: str, frame: pd.DataFrame | None) -> list[dict[str, Any]]:
     """Rows of a layer, for the entries of the list of that name."""
     if frame is None or frame.empty:
         return []
-    columns = [column.name for column in RESULT_LAYERS[name].columns]
-    values = {column: frame[column].tolist() for column in columns}
+    values = {column.key: frame[column.name].tolist() for column in RESULT_LAYERS[name].columns}
     if name == "lot_line_crossings":
         points = frame.geometry
         values |= {"x": points.x.tolist(), "y": points.y.tolist()}
-    whole = [c.name for c in RESULT_LAYERS[name].columns if c.kind == "whole"]
+    whole = [c.key for c in RESULT_LAYERS[name].columns if c.kind == "whole"]
     for column in whole:  # a whole number beside an empty cell has become a float
         values[column] = [None if pd.isna(v) else int(v) for v in values[column]]
     return [dict(zip(values, row, strict=True)) for row in zip(*values.values(), strict=True)]
@@ -212,9 +211,17 @@ def _rows(name: str, frame: pd.DataFrame | None) -> list[dict[str, Any]]:
 
 def _entry(section: str, given: Mapping[str, Any], *, rounded: bool) -> dict[str, Any]:
     """One entry of a list: the promised keys first, then the others."""
-    told = _plain(given, rounded=rounded)
+    keys = _keys(section)
+    told = _plain({keys.get(name, name): value for name, value in given.items()}, rounded=rounded)
     entry: dict[str, Any] = {**dict.fromkeys(CONTRACT.get(section, ())), **told}
     return entry
+
+
+@cache
+def _keys(section: str) -> dict[str, str]:
+    """Keys of the columns of a layer that have another name there."""
+    layer = RESULT_LAYERS.get(section)
+    return {} if layer is None else {c.name: c.key for c in layer.columns if c.key != c.name}
 
 
 def _plain(value: Any, key: str = "", *, rounded: bool = True) -> Any:

@@ -90,7 +90,7 @@ def summary_schema() -> dict[str, Any]:
 def _list(name: str) -> dict[str, Any]:
     """A list of the document: what each of its entries has."""
     layers = [RESULT_LAYERS[layer] for layer in _OF_LAYERS.get(name, (name,))]
-    told = {column.name: _column(column)
+    told = {column.key: _column(column)
             for layer in reversed(layers) for column in layer.columns}  # fmt: skip
     owed = CONTRACT.get(name, ())
     properties = {key: told.get(key) or _key(key) for key in owed}

@@ -1,4 +1,4 @@
-"""The result in plain words: the short table of the terminal and of `summary.txt`."""
+"""The result in plain words: the short table of the terminal and of `overview.txt`."""
 
 from __future__ import annotations
 
@@ -181,7 +181,7 @@ def _standing(ponds: Sequence[Mapping[str, Any]], units: UnitSystem) -> list[str
         for spot, here in sorted(by_spot.items())
         if any(pond["depth_m"] for pond in here) and any(pond["case"] == OPEN for pond in here)
     ]
-    spot, gone, when, below = _PONDS.labels("low_spot", "soaks_away_h", "case", "freeboard_m")
+    spot, gone, when, below = _PONDS.labels("low_spot", "soaks_away_h", "scenario", "freeboard_m")
     heads = (spot, f"{largest:g} yr, none blocked", gone, "Deepest", when, below, "Note")
     return _table(heads, rows, _MOST["low_spots"], text_columns=(4, 6))
 
@@ -368,7 +368,7 @@ def _lines(lines: Sequence[Mapping[str, Any]], units: UnitSystem) -> list[str]:
                or storm.shown(found[-1], "required_diameter_m", units)]
               if rarest > judged else []),
         ))  # fmt: skip
-    name, system, *middle, needed = _DRAINS.labels("name", "case", *columns, "required_size")
+    name, system, *middle, needed = _DRAINS.labels("name", "scenario", *columns, "required_size")
     # of a stated rain there is no such name
     flow, sized = (f"{head} {judged:g} yr" if judged else head
                    for head in (*storm.labels("flow_m3s"), needed))  # fmt: skip

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from pyproj import CRS
 from pyproj.exceptions import CRSError
 
-from lotflow.layers import RESULT_LAYERS, Column, Layer
+from lotflow.layers import CORE_LAYERS, RESULT_LAYERS, Column, Layer
 
 #: Points and lines of a result have one part; an outline may have several.
 _GEOMETRY_TYPES: Final[dict[tuple[str, ...], str]] = {
@@ -62,6 +62,11 @@ class Table:
     absent: list[NDArray[np.bool_]]
 
     @property
+    def row_id(self) -> str:
+        """Name of the column that numbers the rows; viewers know that of the styles."""
+        return "id" if self.layer.name == "layer_styles" else "fid"
+
+    @property
     def geometry_type(self) -> str | None:
         """Name of the geometry type in the file; none for a table."""
         if self.geometry is None:
@@ -75,7 +80,7 @@ def typed_tables(layers: Mapping[str, pd.DataFrame]) -> list[Table]:
 
     `layers`: GeoDataFrames, and DataFrames for the layers without geometry, by name.
 
-    There is one per declared layer; without rows where it was not given.
+    There is one per given layer, and of the core layers one without rows where it was not given.
 
     Raises TypeError if a layer is not declared, or its columns, types or geometries are not
     the declared ones.
@@ -83,7 +88,11 @@ def typed_tables(layers: Mapping[str, pd.DataFrame]) -> list[Table]:
     unknown = set(layers) - set(RESULT_LAYERS)
     if unknown:
         raise TypeError(f"layers that are not declared: {sorted(unknown)}")
-    return [_table(layer, layers.get(name)) for name, layer in RESULT_LAYERS.items()]
+    return [
+        _table(layer, layers.get(name))
+        for name, layer in RESULT_LAYERS.items()
+        if name in layers or name in CORE_LAYERS
+    ]
 
 
 def _table(layer: Layer, frame: pd.DataFrame | None) -> Table:

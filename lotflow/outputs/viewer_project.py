@@ -9,15 +9,15 @@ QGIS project, user guide 3.22, "The QGS/QGZ format".
 from __future__ import annotations
 
 import xml.etree.ElementTree as ET
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Final
 
 from pyproj import CRS
 
-from lotflow.outputs.viewer_styles import VERSION, add_raster_style, add_style
+from lotflow.outputs.viewer_styles import VERSION, add_raster_style, add_style, add_titles
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Mapping, Sequence
 
     from lotflow.outputs.styles import Rule
     from lotflow.outputs.viewer_styles import RasterLook
@@ -44,6 +44,10 @@ class Shown:
         Rules of its style, or how a raster is coloured; empty for a table.
     on
         Whether it is drawn when the project opens.
+    titles
+        What its columns are called, by their name.
+    rows
+        Condition, in SQL, of the rows that are shown; empty for all.
     """
 
     title: str
@@ -52,6 +56,8 @@ class Shown:
     geometry: str = ""
     look: Sequence[Rule] | RasterLook | None = None
     on: bool = True
+    titles: Mapping[str, str] = field(default_factory=dict)
+    rows: str = ""
 
 
 def viewer_project_text(
@@ -89,11 +95,12 @@ def viewer_project_text(
     number = 0
     for name, layers in groups:
         group = ET.SubElement(tree, "layer-tree-group", {
-            "name": name, "expanded": "1", "checked": "Qt::Checked",
+            "name": name, "expanded": "0" if not any(one.on for one in layers) else "1",
+            "checked": "Qt::Checked",
         })  # fmt: skip
         for shown in layers:
             number += 1
-            key = f"layer_{number}"
+            key = f"lotflow_layer_{number:02d}"  # one of ten letters or fewer is not read
             _listed(group, shown, key)
             _layer(listed, shown, key, crs)
             ET.SubElement(order, "layer", {"id": key})
@@ -107,7 +114,8 @@ def viewer_project_text(
 
 
 def _source(shown: Shown) -> str:
-    return f"./{shown.file}" + (f"|layername={shown.layer}" if shown.layer else "")
+    layer = f"|layername={shown.layer}" if shown.layer else ""
+    return f"./{shown.file}{layer}" + (f"|subset={shown.rows}" if shown.rows else "")
 
 
 def _listed(group: ET.Element, shown: Shown, key: str) -> None:
@@ -133,6 +141,7 @@ def _layer(parent: ET.Element, shown: Shown, key: str, crs: CRS) -> None:
         ET.SubElement(layer, "provider", {"encoding": "UTF-8"}).text = "ogr"
         if shown.look and shown.geometry:
             add_style(layer, shown.look, shown.geometry)  # type: ignore[arg-type]
+        add_titles(layer, shown.titles)
     else:
         ET.SubElement(layer, "provider").text = "gdal"
         if shown.look:

@@ -20,7 +20,7 @@ from typing import TYPE_CHECKING, Final
 from lotflow.outputs import palette
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Iterator, Mapping, Sequence
 
     from lotflow.outputs.styles import Rule
 
@@ -34,7 +34,9 @@ _MARKS: Final = {
 }  # fmt: skip
 
 
-def viewer_style_text(rules: Sequence[Rule], geometry: str) -> str:
+def viewer_style_text(
+    rules: Sequence[Rule], geometry: str, titles: Mapping[str, str] | None = None
+) -> str:
     """
     Write the style of a layer.
 
@@ -44,11 +46,13 @@ def viewer_style_text(rules: Sequence[Rule], geometry: str) -> str:
         In the order in which they are drawn, the last on top.
     geometry
         "point", "line" or "polygon": an area that is only outlined is an area here.
+    titles
+        What columns are called in forms and tables, by their name.
 
     Returns
     -------
     text
-        One document, with symbols and labels.
+        One document, with symbols, labels and titles.
 
     Examples
     --------
@@ -57,8 +61,9 @@ def viewer_style_text(rules: Sequence[Rule], geometry: str) -> str:
     >>> "RuleRenderer" in text, '"179,18,63,255"' in text
     (True, True)
     """
-    root = ET.Element("qgis", {"version": VERSION, "styleCategories": "Symbology|Labeling"})
+    root = ET.Element("qgis", {"version": VERSION, "styleCategories": "Symbology|Labeling|Fields"})
     add_style(root, rules, geometry)
+    add_titles(root, titles or {})
     ET.indent(root, " ")
     head = "<!DOCTYPE qgis PUBLIC 'http://mrcc.com/qgis.dtd' 'SYSTEM'>\n"
     return head + ET.tostring(root, encoding="unicode") + "\n"
@@ -86,7 +91,23 @@ def add_style(root: ET.Element, rules: Sequence[Rule], geometry: str) -> None:
             told["filter"] = condition
         ET.SubElement(listed, "rule", told)
         _symbol(symbols, rule, str(number), level=number, geometry=geometry)
-    _labels(root, [rule for rule in rules if rule.label])
+    _labels(root, [rule for rule in rules if rule.label or rule.figure])
+
+
+def add_titles(root: ET.Element, titles: Mapping[str, str]) -> None:
+    """
+    Add titles of columns to a document of the viewer.
+
+    Parameters
+    ----------
+    root
+        Of a style, or of a layer in a project.
+    titles
+        By the name of the column.
+    """
+    listed = ET.SubElement(root, "aliases")
+    for name, title in titles.items():
+        ET.SubElement(listed, "alias", {"field": name, "index": "", "name": title})
 
 
 def _condition(rule: Rule) -> str:
@@ -179,9 +200,12 @@ def _line(symbol: ET.Element, rule: Rule, level: int) -> None:
 
 def _mark(symbol: ET.Element, rule: Rule, level: int) -> None:
     """A mark, turned by a column of degrees where one is named."""
+    # an arrow tells its direction better than the triangle that the open style has
+    is_arrow = bool(rule.turned_by) and rule.mark == "triangle"
+    name, size = ("arrow", 1.5 * rule.size) if is_arrow else (_MARKS[rule.mark], rule.size)
     values = {
-        "name": _MARKS[rule.mark], "color": _colour(rule.fill, rule.fill_opacity),
-        "size": _points(rule.size), "size_unit": _UNIT,
+        "name": name, "color": _colour(rule.fill, rule.fill_opacity),
+        "size": _points(size), "size_unit": _UNIT,
     }  # fmt: skip
     stroke = rule.stroke or (rule.fill if rule.mark == "cross" else "")
     if stroke:
@@ -209,6 +233,15 @@ def _defined(parent: ET.Element, name: str, column: str) -> None:
     ET.SubElement(whole, "Option", {"name": "type", "type": "QString", "value": "collection"})
 
 
+def _texts(rule: Rule) -> Iterator[str]:
+    """Expressions of what is written beside a row; nothing where there is no value."""
+    for column in rule.label:
+        yield f"nullif(\"{column}\", '')"
+    if one := rule.figure:
+        number = f'"{one.column}"' + (f" * {one.factor!r}" if one.factor != 1.0 else "")
+        yield f"format_number({number}, {one.decimals}) || '{one.unit}'"
+
+
 def _labels(root: ET.Element, rules: Sequence[Rule]) -> None:
     """Names beside the rows, on maps large enough for them."""
     if not rules:
@@ -222,11 +255,14 @@ def _labels(root: ET.Element, rules: Sequence[Rule]) -> None:
             names["filter"] = condition
         one = ET.SubElement(listed, "rule", names)
         settings = ET.SubElement(one, "settings", {"calloutType": "simple"})
-        told = " || '\n' || ".join(f"coalesce(\"{column}\", '')" for column in rule.label)
+        # what is joined to nothing is nothing, and left out
+        between = r", '\n' || " if rule.mark or rule.fill else ", ', ' || "
+        told = f"trim(concat({between.join(_texts(rule))}))"
         style = ET.SubElement(settings, "text-style", {
             "fieldName": told,
             "isExpression": "1",
-            "fontFamily": "sans-serif", "fontSize": "8", "fontSizeUnit": "Point",
+            "fontFamily": "sans-serif", "fontWeight": "50",
+            "fontSize": "8", "fontSizeUnit": "Point",
             "textColor": _colour(palette.INK), "textOpacity": "1",
         })  # fmt: skip
         ET.SubElement(style, "text-buffer", {
@@ -237,7 +273,8 @@ def _labels(root: ET.Element, rules: Sequence[Rule]) -> None:
                      "distUnits": "Point"}  # fmt: skip
         ET.SubElement(settings, "placement", placement)
         ET.SubElement(settings, "rendering", {
-            "scaleVisibility": "0", "drawLabels": "1", "obstacle": "1", "displayAll": "0",
+            "scaleVisibility": "0", "drawLabels": "1", "displayAll": "0",
+            "obstacle": "1" if rule.mark else "0",  # names may lie on areas
         })  # fmt: skip
 
 
@@ -293,10 +330,16 @@ def add_raster_style(root: ET.Element, look: RasterLook) -> None:
     pipe = ET.SubElement(root, "pipe")
     told = {"opacity": f"{look.opacity:g}", "alphaBand": "-1", "band": "1"}
     if not look.classes:
+        # between cells the ground is even: relief of cells as they are shows their edges alone
+        ET.SubElement(ET.SubElement(pipe, "provider"), "resampling", {
+            "enabled": "true", "zoomedInResamplingMethod": "cubicSpline",
+            "zoomedOutResamplingMethod": "average", "maxOversampling": "4",
+        })  # fmt: skip
         ET.SubElement(pipe, "rasterrenderer", told | {
-            "type": "hillshade", "azimuth": "315", "angle": "45", "zfactor": "3",
+            "type": "hillshade", "azimuth": "315", "angle": "45", "zfactor": "2",
             "multidirection": "1",
         })  # fmt: skip
+        ET.SubElement(pipe, "resamplingStage").text = "provider"
         return
     renderer = ET.SubElement(pipe, "rasterrenderer", told | {
         "type": "singlebandpseudocolor", "classificationMin": "0",

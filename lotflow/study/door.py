@@ -256,7 +256,7 @@ def run(job: str | Path | Job, *, realisations: int | None = None) -> Result:
     >>> import lotflow
     >>> sample = Path(lotflow.__file__).parents[1] / "data_samples" / "alder_court"
     >>> result = lotflow.run(sample, realisations=0)
-    >>> sorted(result.drain_lines.name[result.drain_lines.case == "proposed"])[:2]
+    >>> sorted(result.drain_lines.name[result.drain_lines.scenario == "proposed"])[:2]
     ['Front line', 'Garage line']
     """
     read = job if isinstance(job, Job) else read_job(Path(job))

@@ -82,7 +82,7 @@ def _layers(lot: LotWater) -> dict[str, pd.DataFrame]:
         ),
         "buildings": layers.buildings_layer(site.buildings),
         "contours": contours_layer(grid, units, lot.job.elevation.rmse_m),
-        "layer_styles": layers.styles_table(units),
+        "water": layers.water_layer(site.water),
     }  # fmt: skip
 
 

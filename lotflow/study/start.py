@@ -3,27 +3,51 @@
 from __future__ import annotations
 
 import os
+from dataclasses import dataclass
 from importlib.resources import files
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
+from lotflow.advice.sentences import worded
 from lotflow.errors import InputError
 from lotflow.inputs.elevation import inspect_elevation
-from lotflow.inputs.job import job_template
+from lotflow.inputs.job import job_template, screening_job
 from lotflow.inputs.limits import DEFAULT_LIMITS
 from lotflow.inputs.open import local_file, read_bytes
-from lotflow.inputs.site import empty_layers, read_site
-from lotflow.inputs.sources import LayerFile
+from lotflow.inputs.site import drawn_layers, read_site
 from lotflow.inputs.usual_units import unit_choice
 from lotflow.outputs.job_folder import JobFile, layers_file, write_job_folder
 from lotflow.outputs.positions import place_of
 from lotflow.study.lot_water import lot_name
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from lotflow.findings import Finding
     from lotflow.units import UnitSystem, VerticalUnit
 
 SAMPLE: Final = "alder_court"
 _SAMPLE_FILES: Final = ("job.toml", "dem.tif", "site.gpkg", "rainfall.csv")
+
+
+@dataclass(frozen=True)
+class Started:
+    """
+    What was made of a new job.
+
+    Parameters
+    ----------
+    files
+        Names of the files made.
+    copied
+        Number of rows that were copied into each table to draw in, of those with any.
+    findings
+        What was ignored, repaired or is uncertain of what was read.
+    """
+
+    files: tuple[str, ...]
+    copied: dict[str, int]
+    findings: tuple[Finding, ...]
 
 
 def start_job(
@@ -33,9 +57,10 @@ def start_job(
     *,
     vertical_unit: VerticalUnit | None,
     units: UnitSystem | None,
-) -> list[str]:
+    layers: Mapping[str, Path] | None = None,
+) -> Started:
     """
-    Make a job folder: a commented job file, and empty layers to draw in.
+    Make a job folder: a commented job file, and layers to draw in.
 
     Parameters
     ----------
@@ -47,21 +72,20 @@ def start_job(
         Unit of the elevations, where the file does not say; written into the job file.
     units
         Of reports, and of the columns to fill in; None for those of the lot's country.
-
-    Returns
-    -------
-    names
-        Of the files made.
+    layers
+        Files of what is known of the site already, by the name of the option of `screen`: their
+        rows are copied into the layers to draw in, where they can be edited.
 
     Raises
     ------
     InputError
-        If the elevation or the lot cannot be used.
+        If the elevation, the lot or one of the layers cannot be used.
     OutputError
         If a file of the job is there already, or cannot be written.
     """
     source = inspect_elevation((elevation,), vertical_unit=vertical_unit)
-    site = read_site({"lot": LayerFile(lot)}, crs=source.crs, vertical_unit=source.vertical_unit)
+    given = screening_job((elevation,), {"lot": lot, **(layers or {})}).layers.own()
+    site = read_site(given, crs=source.crs, vertical_unit=source.vertical_unit)
     place = place_of(site.lot)
     units = unit_choice(units, source.file_crs, source.vertical_unit, place).units
     text = job_template(
@@ -71,12 +95,13 @@ def start_job(
         vertical_unit,
         units,
     )
-    layers = empty_layers(source.crs, units)
+    tables = drawn_layers(site, source.crs, units, source.vertical_unit)
     # the lot has a file of its own
-    drawn = {name: layer for name, layer in layers.items() if name != "lot"}
-    made = [JobFile("job.toml", text.encode()), layers_file("site.gpkg", drawn)]
+    drawn = {name: table for name, table in tables.items() if name != "lot"}
+    made = [JobFile("job.toml", text.encode()), layers_file("site.gpkg", drawn, units)]
     write_job_folder(folder, made)
-    return [file.name for file in made]
+    copied = {name: len(table) for name, table in drawn.items() if len(table)}
+    return Started(tuple(file.name for file in made), copied, worded(site.findings))
 
 
 def _from_folder(path: Path, folder: Path) -> str:

@@ -20,10 +20,13 @@ from lotflow.outputs.positions import Waypoint, gpx_text, place_table, waypoints
 from lotflow.outputs.provenance import provenance
 from lotflow.outputs.rasters import cog_file
 from lotflow.outputs.result_file import ResultFile, csv_file, late_file, text_file
+from lotflow.outputs.result_layers import layers_to_write
 from lotflow.outputs.result_set import check_result_folder, write_result_set
 from lotflow.outputs.styles import STYLED, layer_rules, sld_text
 from lotflow.outputs.summary import summary_content, summary_csv
 from lotflow.outputs.summary_text import CAUTIONS, summary_text
+from lotflow.outputs.viewer_files import PROJECT, project_text, raster_looks
+from lotflow.outputs.viewer_styles import raster_style_text
 from lotflow.study.chapter import inlet_share_file
 from lotflow.units import shown
 
@@ -41,7 +44,7 @@ if TYPE_CHECKING:
 #: Files of the pack, which `--no-pack` leaves out.
 _PACK_FILES: Final = (
     "plan.html", "field_sheet.pdf", "waypoints.gpx", "low_spots.csv", "inlets.csv",
-    *(f"{layer}.sld" for layer in STYLED),
+    *(f"{layer}.sld" for layer in STYLED), PROJECT, "ground.qml", "low_spot_depth.qml",
 )  # fmt: skip
 #: Site layers that the field sheet asks about.
 _ON_THE_SHEET: Final = ("downspouts", "inlets", "drain_lines", "outlets", "constraints")
@@ -51,7 +54,7 @@ _SYSTEMS: Final[tuple[UnitSystem, ...]] = ("us", "metric")
 #: Files of a result besides its summary.
 FILES: Final = (
     "result.gpkg", "ground.tif", "low_spot_depth.tif", "contributing_area.tif",
-    "flow_direction.tif", "inlet.tif", "map.png", "summary.csv", "summary.txt",
+    "flow_direction.tif", "inlet.tif", "map.png", "summary.csv", "overview.txt",
     "quantities.csv", "runoff_sheets.txt", *_PACK_FILES,
 )  # fmt: skip
 
@@ -69,7 +72,7 @@ class Written:
     content
         Content of `summary.json`.
     text
-        Content of `summary.txt`, the table for the terminal.
+        Content of `overview.txt`, the table for the terminal.
     kept
         New name of each file that was in the folder under one of the result's names and was not
         as a run has written it.
@@ -198,14 +201,15 @@ def write_study(
     if second is not None:
         second.submit(draw, *shown_on)
     metadata = {"run_id": origin["run_id"], "program": origin["program"]}
+    written = layers_to_write(study.layers, job.units)
     files = [
-        geopackage_file("result.gpkg", study.layers, metadata=metadata),
+        geopackage_file("result.gpkg", written, metadata=metadata),
         *(
             cog_file(name, raster.grid, description=raster.description, unit=raster.unit)
             for name, raster in study_rasters(study).items()
         ),
         csv_file("summary.csv", summary_csv(content)),
-        text_file("summary.txt", text + "\n"),
+        text_file("overview.txt", text + "\n"),
         *(
             (csv_file if name.endswith(".csv") else text_file)(name, told)
             for name, told in study.texts.items()
@@ -213,7 +217,8 @@ def write_study(
     ]
     if pack:
         unrounded = summary_of(study, use_covers=use_covers, rounded=False)
-        files.extend(_pack_files(study, content, unrounded))
+        files.extend(_pack_files(study, content, unrounded, written))
+        files.extend(_viewer_files(study, written))
     drawn = cache(partial(draw, *shown_on) if second is None else second.result)
     files.append(late_file("map.png", lambda: drawn().picture, estimate=_DRAWN_BYTES))
     if pack:
@@ -241,7 +246,7 @@ def _made_from(lot: LotWater, units: UnitSystem) -> str:
 
 
 def _pack_files(
-    study: Study, content: Mapping[str, Any], exact: Mapping[str, Any]
+    study: Study, content: Mapping[str, Any], exact: Mapping[str, Any], written: Mapping[str, Any]
 ) -> list[ResultFile]:
     """
     Make the files to carry away, but for the field sheet, which is drawn.
@@ -260,13 +265,26 @@ def _pack_files(
     styles = [
         text_file(f"{name}.sld", sld_text(name, rules))
         for name, rules in layer_rules(lot.job.units).items()
-        if len(study.layers.get(name, ()))
+        if len(written.get(name, ()))
     ]
     return [
         plan_page_file("plan.html", _page(study, exact)),
         text_file("waypoints.gpx", gpx_text(points, crs, title=title)),
         *tables,
         *styles,
+    ]
+
+
+def _viewer_files(study: Study, written: Mapping[str, Any]) -> list[ResultFile]:
+    """Make what a viewer opens the result with: looks of rasters, and a project of it all."""
+    rasters, job = study_rasters(study), study.lot.job.job
+    looks = raster_looks(rasters, job.units)
+    return [
+        *(
+            text_file(f"{name.removesuffix('.tif')}.qml", raster_style_text(look))
+            for name, look in looks.items()
+        ),
+        text_file(PROJECT, project_text(written, rasters, job.name or "Lot", job.units)),
     ]
 
 

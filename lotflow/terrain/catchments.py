@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 import shapely
@@ -255,6 +256,10 @@ def _last_place(routing: Routing, inside: BoolArray, returns: BoolArray) -> NDAr
     return np.asarray(courses_to(routing, target.reshape(shape)).label.ravel())
 
 
+#: Over so many cells the direction of a crossing is taken: one step knows eight directions.
+_BEARING_CELLS: Final = 4
+
+
 @dataclass(frozen=True)
 class Crossing:
     """
@@ -270,11 +275,25 @@ class Crossing:
         Flat index of the cell through which most of it comes.
     area
         Cells' worth of rain.
+    bearing
+        Where the water of that cell runs over the next cells, clockwise from the grid's north
+        [degrees].
     """
 
     inward: bool
     cell: int
     area: float
+    bearing: float = 0.0
+
+
+def _bearing(routing: Routing, cell: int) -> float:
+    """Give where the water of a cell runs, over some cells, clockwise from north [degrees]."""
+    columns, receiver = routing.surface.ground.shape[1], receivers(routing.field).ravel()
+    end = cell
+    for _ in range(_BEARING_CELLS):
+        end = int(receiver[end])
+    south, east = end // columns - cell // columns, end % columns - cell % columns
+    return math.degrees(math.atan2(east, -south)) % 360.0
 
 
 def _stretches(boundary: Any, points: Any, length: float) -> NDArray[np.int64]:
@@ -312,7 +331,6 @@ def lot_line_crossings(
         stretch = _stretches(boundary, shapely.points(x, y), stretch_m / grid.metres_per_unit)
         for number in np.unique(stretch):
             here = cells[stretch == number]
-            found.append(
-                Crossing(inward, int(here[np.argmax(total[here])]), float(total[here].sum()))
-            )
+            most = int(here[np.argmax(total[here])])
+            found.append(Crossing(inward, most, float(total[here].sum()), _bearing(routing, most)))
     return sorted(found, key=lambda crossing: (-crossing.area, crossing.cell))

@@ -85,7 +85,8 @@ def case_roofs(site: Drawn, surface: Surface, case: Case) -> RoofWater:
 def _entered(site: Drawn, case: Case, node: str, foot: Any, surface: Surface) -> str:
     """Name of the line that begins at a downspout and ends where it is led; else of that node."""
     lines = in_case(site.drain_lines, case)
-    begins = (lines["to"] == node) & (lines["from"].fillna("") == "") & (lines["name"] != "")
+    starts_free = lines["from_node"].fillna("") == ""
+    begins = (lines["to_node"] == node) & starts_free & (lines["name"] != "")
     reach = _AT_ITS_FOOT_M / surface.ground.metres_per_unit
     for name, path in zip(lines["name"][begins], lines.geometry[begins], strict=True):
         if shapely.get_point(path, 0).distance(foot) <= reach:
@@ -120,8 +121,8 @@ def _nodes(site: Drawn, case: Case | None) -> dict[str, None]:
     """Names a downspout may lead to, in a case or in any: nodes, and lines themselves."""
     layers: tuple[Any, ...] = (site.inlets, site.drain_lines, site.outlets)
     inlets, lines, outlets = layers if case is None else (in_case(one, case) for one in layers)
-    named: Iterable[Any] = [*inlets["name"], *lines["from"], *lines["to"], *outlets["name"],
-                            *lines["name"]]  # fmt: skip
+    named: Iterable[Any] = [*inlets["name"], *lines["from_node"], *lines["to_node"],
+                            *outlets["name"], *lines["name"]]  # fmt: skip
     return dict.fromkeys(str(name) for name in named if name)
 
 
@@ -170,14 +171,14 @@ class _Row:
 
     def node(self, known: dict[str, None]) -> str:
         """Find the node it leads to; empty for the ground."""
-        name = self.row["to"]
+        name = self.row["leads_to"]
         if not name or str(name).casefold() == "surface":
             return ""
         if name not in known:
             self._fault(
                 "there is no inlet, outlet, drain line or end of one of this name",
                 did_you_mean(str(name), ["surface", *known]),
-                "to", name,
+                "leads_to", name,
             )  # fmt: skip
         return str(name)
 
@@ -282,7 +283,7 @@ def _lost(roofs: RoofWater, areas_m2: FloatArray) -> list[Finding]:
 def unknown_ways(site: Drawn, case: Case) -> Any:
     """Rows of a case that lead into what it does not have: where they lead nobody gave."""
     rows, nodes = in_case(site.downspouts, case), _nodes(site, case)
-    leads = rows["to"].fillna("").astype(str)
+    leads = rows["leads_to"].fillna("").astype(str)
     return rows[~leads.isin([*nodes, ""]) & (leads.str.casefold() != "surface")]
 
 
@@ -294,5 +295,5 @@ def _missing_nodes(site: Drawn, case: Case) -> list[Finding]:
             "downspout-without-node", "warn", downspout_name(name, int(index) + 1),
             source=_OWN_RULE, facts={"leads_to": str(to), "case": case},
         )
-        for index, name, to in zip(rows.index, rows["name"], rows["to"], strict=True)
+        for index, name, to in zip(rows.index, rows["name"], rows["leads_to"], strict=True)
     ]  # fmt: skip

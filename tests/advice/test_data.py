@@ -72,6 +72,8 @@ SAID = [
      "Are they in feet (a factor of 3.28)? Compare one with a map, and state vertical_unit."),
     ("layers-ignored", {"file": "site.gpkg", "layers": ("trees", "parcels")},
      "site.gpkg: layers that mean nothing here: trees, parcels"),
+    ("old-column-names", {"file": "site.gpkg", "names": (("to", "leads_to"),)},
+     "site.gpkg: columns with names of earlier versions were read: to (now leads_to)."),
     ("columns-ignored", {"file": "site.gpkg", "columns": ("fid", "OBJECTID")},
      "site.gpkg: columns that mean nothing here: fid, OBJECTID"),
     ("reader-warning", {"file": "site.gpkg",

@@ -62,8 +62,8 @@ def write_job(folder, side, inlets=0):
         ])  # fmt: skip
         _write(folder, "drain_lines", [
             {
-                "name": f"Line {i}-{k}", "from": f"Inlet {i}-{k}", "material": "pvc",
-                "to": f"Inlet {i}-{k + 1}" if k < last[i] else f"Curb {i}", "size_in": 8.0,
+                "name": f"Line {i}-{k}", "from_node": f"Inlet {i}-{k}", "material": "pvc",
+                "to_node": f"Inlet {i}-{k + 1}" if k < last[i] else f"Curb {i}", "size_in": 8.0,
                 "geometry": shapely.LineString([at, place[i, k + 1] if k < last[i] else curbs[i]]),
             }
             for (i, k), at in place.items()

@@ -99,10 +99,10 @@ def test_end_away_from_its_node_is_said_with_the_distance(make):
 @pytest.mark.parametrize(
     ("start", "end", "at", "column", "remedy"),
     [
-        ("in", "Crub", (20, 9), "to", "Did you mean 'Curb'?"),
-        ("in", "X", (20, 0), "to", "Did you mean 'Curb'?"),
-        ("in", "nowhere at all", (20, 9), "to", "Draw an outlet of this name"),
-        ("inn", "Curb", (20, 0), "from", "Did you mean 'in'?"),
+        ("in", "Crub", (20, 9), "to_node", "Did you mean 'Curb'?"),
+        ("in", "X", (20, 0), "to_node", "Did you mean 'Curb'?"),
+        ("in", "nowhere at all", (20, 9), "to_node", "Draw an outlet of this name"),
+        ("inn", "Curb", (20, 0), "from_node", "Did you mean 'in'?"),
     ],
 )
 def test_unknown_node_is_refused(make, start, end, at, column, remedy):

@@ -11,17 +11,19 @@ from geopandas.testing import assert_geodataframe_equal
 from pyproj import CRS
 from shapely import LineString, Point, box
 
-from lotflow.errors import InputError, ParameterError
+from lotflow.errors import Fault, InputError, ParameterError
 from lotflow.inputs.site import (
     Site,
+    drawn_layers,
     empty_layers,
     find_site_files,
     in_raster_datum,
     layer_in,
     read_site,
 )
-from lotflow.inputs.sources import LayerFile
-from lotflow.layers import SITE_LAYERS
+from lotflow.inputs.sources import LayerFile, naming_files
+from lotflow.layers import DRAWN_TABLES, SITE_LAYERS
+from lotflow.outputs.job_folder import layers_file
 
 UTM = CRS(32618)
 X, Y = 500_000.0, 4_400_000.0
@@ -34,8 +36,8 @@ LAYERS = {
     "inlets": {"name": ["CB1", "CB2"], "rim_ft": [100.0, 99.0],
                "geometry": [Point(X + 20, Y + 5), Point(X + 21, Y + 9)]},
     "outlets": {"name": ["Curb"], "kind": ["curb"], "geometry": [Point(X + 30, Y)]},
-    "downspouts": {"building": ["house"], "to": ["CB1"], "geometry": [Point(X + 15, Y + 5)]},
-    "drain_lines": {"name": ["P1"], "from": ["CB1"], "to": ["Curb"],
+    "downspouts": {"building": ["house"], "leads_to": ["CB1"], "geometry": [Point(X + 15, Y + 5)]},
+    "drain_lines": {"name": ["P1"], "from_node": ["CB1"], "to_node": ["Curb"],
                     "geometry": [LineString([(X + 20, Y + 5), (X + 30, Y)])]},
 }  # fmt: skip
 
@@ -292,10 +294,10 @@ def test_empty_layers_read_back_as_they_are_meant(tmp_path, units, endings):
     """A GeoPackage of empty layers to draw in: typed columns in the job's units, no fault."""
     path = tmp_path / "site.gpkg"
     layers = empty_layers(UTM, units)
-    assert list(layers) == list(SITE_LAYERS)
+    assert list(layers) == [name for name, one in DRAWN_TABLES.items() if not one.is_optional]
     for name, frame in layers.items():
         pyogrio.write_dataframe(frame, path, layer=name, geometry_type="Unknown")
-        for column in SITE_LAYERS[name].columns:
+        for column in DRAWN_TABLES[name].columns:
             if column.quantity:
                 assert any(f"{column.name}{ending}" in frame for ending in endings.split())
     types = dict(zip(pyogrio.read_info(path, "inlets")["fields"],
@@ -327,3 +329,117 @@ def test_one_drawn_row_in_an_empty_layer_is_enough(tmp_path):
     assert site.given == {"lot", "drain_lines"}
     assert site.drain_lines["diameter_m"][0] == pytest.approx(0.1016)
     assert site.drain_lines["invert_up_m"][0] == pytest.approx(30.0228)
+
+
+# ------------------------------------------------------------------ tables of one geometry
+
+
+def test_the_tables_of_a_layer_are_read_as_one_points_before_lines_before_areas(tmp_path):
+    """However the file lists them; an older table of every geometry beside them comes first."""
+    path = save(tmp_path / "site.gpkg", inlets=None)
+    tables = {
+        "inlet_lines": {"name": ["Channel"], "kind": ["channel drain"],
+                        "geometry": [LineString([(X, Y), (X + 4, Y)])]},
+        "inlets": {"name": ["CB1", "Mixed"],
+                   "geometry": [Point(X + 20, Y + 5), LineString([(X, Y + 1), (X + 4, Y + 1)])]},
+        "inlet_areas": {"name": ["Pit"], "geometry": [box(X + 9, Y, X + 10, Y + 1)]},
+        "constraint_areas": {"kind": ["street"], "geometry": [box(X, Y - 9, X + 30, Y - 4)]},
+        "constraint_points": {"kind": ["tree"], "geometry": [Point(X + 2, Y + 2)]},
+        "constraints": {"kind": ["well"], "geometry": [Point(X + 3, Y + 3)]},
+    }  # fmt: skip
+    for name, columns in tables.items():
+        gpd.GeoDataFrame(columns, crs=UTM).to_file(path, layer=name)
+    site = read(path)
+    assert site.inlets["name"].tolist() == ["CB1", "Mixed", "Channel", "Pit"]
+    assert site.constraints["kind"].tolist() == ["well", "tree", "street"]
+    sources = {source.layer: source for source in site.sources}
+    assert sources["inlets"].layer_in_file == "inlets, inlet_lines, inlet_areas"
+    assert sources["inlets"].rows == 4
+    own = read_site({"lot": LayerFile(path), "inlets": LayerFile(path)}, crs=UTM,
+                    vertical_unit="m")  # fmt: skip
+    assert_geodataframe_equal(own.inlets, site.inlets)
+
+
+def test_faults_name_the_table_and_the_row_there(tmp_path):
+    """Of names across tables, of other layers with one of them, and those found on the ground."""
+    path = save(tmp_path / "site.gpkg", outlets={"name": ["Channel"]},
+                downspouts=None, drain_lines=None)  # fmt: skip
+    lines = [LineString([(X, Y + i), (X + 4, Y + i)]) for i in range(2)]
+    gpd.GeoDataFrame({"name": ["Channel", "CB2"]}, geometry=lines, crs=UTM).to_file(
+        path, layer="inlet_lines"
+    )
+    (said,) = faults_of(path)
+    assert "layer inlet_lines, row 2, name = 'CB2': names must be unique, row 2 of inlets" in said
+    gpd.GeoDataFrame({"name": ["Channel", "C2"]}, geometry=lines, crs=UTM).to_file(
+        path, layer="inlet_lines"
+    )
+    (said,) = faults_of(path)
+    assert "layer outlets, row 1, name = 'Channel'" in said
+    assert "row 1 of inlet_lines has the same" in said
+    gpd.GeoDataFrame({"name": ["Gate", "C2"]}, geometry=lines, crs=UTM).to_file(
+        path, layer="inlet_lines"
+    )
+    with pytest.raises(InputError) as caught, naming_files(read(path).sources):
+        raise InputError(Fault("lies outside", layer="inlets", row=4))
+    assert str(caught.value) == f"{path}, layer inlet_lines, row 2: lies outside."
+
+
+def test_a_row_of_another_geometry_is_told_its_table(tmp_path):
+    path = save(tmp_path / "site.gpkg")
+    gpd.GeoDataFrame({"name": ["A"]}, geometry=[Point(X, Y)], crs=UTM).to_file(
+        path, layer="inlet_lines"
+    )
+    (said,) = faults_of(path)
+    assert "layer inlet_lines, row 1: is a point, must be a line" in said
+    assert "Draw it as a line, or move the row to inlets." in said
+
+
+def test_a_table_almost_called_as_one_to_draw_in_is_a_fault(tmp_path):
+    path = names_in(tmp_path, "lot", "inlet_line")
+    with pytest.raises(InputError, match=r"Did you mean 'inlet_lines'\?"):
+        find_site_files(path, {})
+
+
+def test_names_of_earlier_versions_are_read_with_a_note(tmp_path):
+    spouts = LAYERS["downspouts"] | {"to": ["CB1"], "leads_to": [None]}
+    lines = {"from": ["CB1"], "to": ["Curb"], "from_node": [None], "to_node": ["Curb"]}
+    site = read(save(tmp_path / "site.gpkg", downspouts=spouts, drain_lines=lines))
+    assert site.downspouts["leads_to"].tolist() == ["CB1"]
+    assert site.drain_lines[["from_node", "to_node"]].values.tolist() == [["CB1", "Curb"]]
+    assert [(f.rule, f.severity, f.subject, f.facts["names"]) for f in site.findings] == [
+        ("old-column-names", "note", "downspouts", (("to", "leads_to"),)),
+        ("old-column-names", "note", "drain_lines", (("from", "from_node"), ("to", "to_node"))),
+    ]
+
+
+def test_two_names_of_one_column_with_two_values_are_a_fault_of_the_row(tmp_path):
+    path = save(tmp_path / "site.gpkg", drain_lines={"to": ["CB2"]})
+    (said,) = faults_of(path)
+    assert (
+        "layer drain_lines, row 1, to_node = 'Curb': differs from to = CB2 of the same row" in said
+    )
+
+
+@pytest.mark.parametrize("units", ["us", "metric"])
+@pytest.mark.parametrize("vertical_unit", ["m", "us-ft"])
+def test_what_was_read_is_the_same_when_it_was_written_to_draw_in(tmp_path, units, vertical_unit):
+    """Through the units of the columns, the foot of the raster, and tables of one geometry."""
+    first = read_site(
+        find_site_files(save(tmp_path / "site.gpkg", inlets={
+            "kind": ["catch basin", "channel drain"], "rim_above_ground_m": [0.013, None],
+            "geometry": [Point(X + 20, Y + 5), LineString([(X, Y), (X + 4, Y)])],
+        }), {})[0],
+        crs=UTM, vertical_unit=vertical_unit,
+    )  # fmt: skip
+    tables = drawn_layers(first, UTM, units, vertical_unit)
+    assert {name: len(table) for name, table in tables.items() if len(table)} == {
+        "lot": 1, "buildings": 2, "inlets": 1, "inlet_lines": 1, "downspouts": 1,
+        "drain_lines": 1, "outlets": 1,
+    }  # fmt: skip
+    path = tmp_path / "drawn.gpkg"
+    path.write_bytes(layers_file("drawn.gpkg", tables, units).content)
+    second = read_site(find_site_files(path, {})[0], crs=UTM, vertical_unit=vertical_unit)
+    for name in SITE_LAYERS:
+        assert_geodataframe_equal(
+            getattr(first, name), getattr(second, name), check_less_precise=False
+        )

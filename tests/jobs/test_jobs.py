@@ -444,7 +444,7 @@ def test_an_open_catchment_is_told_as_its_range(answers):
 
 def test_the_summary_tells_ponds_with_inlets_that_take_no_more_than_they_can(results):
     """Its soakaway full, the yard stands 0.29 m deep: not the 0.07 m of inlets without limit."""
-    lines = (results("delft-yard").folder / "summary.txt").read_text("utf-8").splitlines()
+    lines = (results("delft-yard").folder / "overview.txt").read_text("utf-8").splitlines()
     first = lines.index("Where water stands after storms") + 2
     assert "none blocked" in lines[first - 1]
     row = lines[first].split()

@@ -12,7 +12,8 @@ from lotflow.outputs.plan_page.tables import TABLES
 from lotflow.units import CARRIED, SHOWN, TO_SI
 
 #: Units that are none of SI: what they are stands elsewhere in the row or in the price list.
-OF_THEIR_OWN = {"unit of the CRS", "see unit", "currency of the price list"}
+OF_THEIR_OWN = {"unit of the CRS", "see unit", "currency of the price list",
+                "degrees"}  # fmt: skip
 #: Printed unit of a result's column, as the conversion factors know it.
 KEYS = {"m3/s": "m3s", "m/s": "m_s", "mm/h": "mm_h", "s/m^(1/3)": "1"}
 #: Headings that are also the name of a layer, or an ordinary word.

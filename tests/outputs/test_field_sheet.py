@@ -64,12 +64,15 @@ def named_site(names):
     """Layers of a site in which every name is given to every kind of thing."""
     many = {"name": list(names), "status": [None] * len(names)}
     return {
-        "downspouts": pd.DataFrame(many | {"building": names, "roof_area_m2": 30.0, "to": names}),
+        "downspouts": pd.DataFrame(
+            many | {"building": names, "roof_area_m2": 30.0, "leads_to": names}
+        ),
         "inlets": pd.DataFrame(
             many | {"kind": "area drain", "rim_m": 31.0, "rim_above_ground_m": float("nan")}
         ),
         "drain_lines": pd.DataFrame(
-            many | {"from": names, "to": names, "diameter_m": 0.1, "diameter_down_m": float("nan"),
+            many | {"from_node": names, "to_node": names, "diameter_m": 0.1,
+                    "diameter_down_m": float("nan"),
                     "size_m": float("nan"), "material": "pvc", "evidence": None}
         ),
         "outlets": pd.DataFrame(many | {"kind": "curb", "invert_m": 30.0}),

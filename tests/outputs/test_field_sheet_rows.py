@@ -44,7 +44,7 @@ def content(layers=None, site=None, units="us", **lists):
 
 def line(name, start, end, **more):
     usual = {
-        "case": "today", "name": name, "status": "existing", "from_node": start, "to_node": end,
+        "scenario": "today", "name": name, "status": "existing", "from_node": start, "to_node": end,
         "outlet": "O", "material": "pvc", "roughness": 0.010, "diameter_m": 0.1016,
         "length_m": 30.48, "slope_m_per_m": 0.01, "capacity_m3s": 0.00703,
         "deepest_trench_m": 0.8,
@@ -130,9 +130,9 @@ def site():
     outlet = {"name": "Curb 1", "kind": "curb", "invert_m": 30.0}
     return {
         "downspouts": frame(
-            {"name": "DS1", "building": "House", "roof_area_m2": 30.0, "to": "surface",
+            {"name": "DS1", "building": "House", "roof_area_m2": 30.0, "leads_to": "surface",
              "status": "replaced"},
-            {"name": "DS9", "building": "House", "roof_area_m2": 30.0, "to": "C1",
+            {"name": "DS9", "building": "House", "roof_area_m2": 30.0, "leads_to": "C1",
              "status": "proposed"},
         ),
         "outlets": frame(
@@ -166,8 +166,8 @@ def test_the_walk_goes_from_roof_to_outlets_and_from_high_to_low():
 def test_the_levels_to_take_hold_tie_points_sills_rims_and_spill_points():
     opening = {"name": "Back door", "kind": "door", "sill_m": 31.66, "ground_m": 31.5,
                "freeboard_m": -0.0254, "low_spot": 1}  # fmt: skip
-    node = {"case": "today", "name": "CB1", "kind": "inlet", "rim_m": 31.0, "invert_m": None}
-    layers = {"nodes": frame(node, node | {"case": "proposed", "name": "CB9"})}
+    node = {"scenario": "today", "name": "CB1", "kind": "inlet", "rim_m": 31.0, "invert_m": None}
+    layers = {"nodes": frame(node, node | {"scenario": "proposed", "name": "CB9"})}
     side = {"name": "House, east side", "reach_m": 3.048, "verdict": "cannot tell"}
     taken = shots(
         content(layers, site(), low_spots=[spot(1)], openings=[opening],
@@ -243,7 +243,7 @@ def test_a_short_list_covers_different_subjects():
 )
 def test_the_cautions_tell_how_deep_the_trenches_get(deepest, says):
     """29 CFR 1926.651(c)(2): a way out from 4 ft; 1926.652(a): protection from 5 ft."""
-    deep = {"status": "proposed", "case": "proposed", "deepest_trench_m": deepest}
+    deep = {"status": "proposed", "scenario": "proposed", "deepest_trench_m": deepest}
     layers = {"drain_lines": frame(line("L1", "a", "b"), line("L9", "a", "b", **deep))}
     told = " ".join(cautions(content(layers, site())))
     assert says in told

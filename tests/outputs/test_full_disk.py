@@ -26,7 +26,7 @@ def real_files(make_layers, seed):
     values = np.cumsum(np.random.default_rng(seed).normal(0, 0.02, (300, 300)), axis=0)
     grid = Grid(values, Affine(0.5, 0, 5e5, 0, -0.5, 4e6), CRS("EPSG:32618"))
     return [
-        text_file("summary.txt", f"{seed}" * 5000),
+        text_file("overview.txt", f"{seed}" * 5000),
         cog_file("depth.tif", grid, description="depth", unit="m"),
         geopackage_file("result.gpkg", make_layers(30, seed), metadata={"seed": str(seed)}),
     ]

@@ -15,7 +15,7 @@ import shapely
 from pyproj import CRS, Transformer
 
 from lotflow.errors import OutputError
-from lotflow.layers import RESULT_LAYERS
+from lotflow.layers import CORE_LAYERS, RESULT_LAYERS
 from lotflow.outputs.geopackage import geopackage_file, verify_geopackage, write_geopackage
 
 METADATA = {"run_id": "0123", "program": "lotflow <&> 'x' é"}
@@ -96,8 +96,43 @@ def test_the_file_follows_geopackage_1_2(written):
         for name, kind, identifier, description in told.fetchall():
             layer = RESULT_LAYERS[name]
             assert kind == ("features" if layer.geometries else "attributes")
-            assert identifier.lower().replace(" ", "_") == name
+            assert identifier == layer.title
             assert description == layer.meaning
+
+
+def test_every_column_tells_its_title_meaning_and_choices(written):
+    """
+    OGC 12-128r15, annex F.9: tables 15 and 16, requirements 103 to 110, read as tables.
+
+    Tables and columns that are told are there; names are unique in a table; a rule that is named
+    has rows, of enums without bounds.
+    """
+    with closing(sqlite3.connect(written)) as connection:
+        ask = connection.execute
+        told = ask("SELECT table_name, column_name, name, title, description, mime_type, "
+                   "constraint_name FROM gpkg_data_columns").fetchall()  # fmt: skip
+        rules = ask("SELECT * FROM gpkg_data_column_constraints").fetchall()
+        registered = ask("SELECT table_name, column_name, definition, scope FROM gpkg_extensions "
+                         "WHERE extension_name = 'gpkg_schema'").fetchall()  # fmt: skip
+        listed = {name for (name,) in ask("SELECT table_name FROM gpkg_contents")}
+        there = {
+            (table, row[1]) for table in listed for row in ask(f'PRAGMA table_info("{table}")')
+        }
+    assert {row[0] for row in registered} == {"gpkg_data_columns", "gpkg_data_column_constraints"}
+    assert all(row[1] is None and row[3] == "read-write" for row in registered)
+    assert {row[:2] for row in told} <= there
+    assert len({(row[0], row[2]) for row in told}) == len(told)
+    assert {row[:5] for row in told} == {
+        (layer.name, column.name, title, title, column.meaning)
+        for layer in RESULT_LAYERS.values() if layer.name != "layer_styles"
+        for column in layer.columns
+        for title in [f"{column.label} [{column.unit}]" if column.unit else column.label]
+    }  # fmt: skip
+    assert all(row[5] is None for row in told)
+    assert {row[6] for row in told} - {None} == {row[0] for row in rules}
+    assert all(row[1] == "enum" and row[2] and row[3:7] == (None,) * 4 for row in rules)
+    choices = {row[2] for row in rules if row[0] == "findings_severity"}
+    assert choices == {"fail", "warn", "note"}
 
 
 def test_every_spatial_layer_is_indexed(written):
@@ -145,9 +180,10 @@ def test_layers_without_rows_keep_columns_types_and_crs(make_layers, tmp_path):
     assert dtypes[:3] == ["int64", "float64", "float64"]
 
 
-def test_a_layer_that_is_not_given_is_there_without_rows(layers, tmp_path):
+def test_a_core_layer_that_is_not_given_is_there_without_rows_and_no_other(layers, tmp_path):
     path = tmp_path / "result.gpkg"
     write_geopackage(path, {"lot": layers["lot"]}, metadata={})
+    assert set(pyogrio.list_layers(path)[:, 0]) == set(CORE_LAYERS)
     assert pyogrio.read_info(path, layer="flow_paths")["features"] == 0
     assert pyogrio.read_info(path, layer="findings")["features"] == 0
 
@@ -209,6 +245,14 @@ def test_what_was_written_passes(written, layers):
         ("UPDATE gpkg_contents SET srs_id = -1 WHERE table_name = 'lot'", "coordinate system"),
         ("UPDATE gpkg_spatial_ref_sys SET definition = ''", "coordinate system"),
         ("DELETE FROM gpkg_extensions WHERE table_name = 'lot'", "index is registered"),
+        ("DELETE FROM gpkg_data_columns WHERE column_name = 'depth_m'", "gpkg_data_columns"),
+        ("UPDATE gpkg_data_columns SET title = NULL", "gpkg_data_columns"),
+        (
+            "UPDATE gpkg_data_column_constraints SET value = 'x' WHERE value = 'fail'",
+            "gpkg_data_column_constraints",
+        ),
+        ("DROP TABLE gpkg_data_column_constraints", "does not read back"),
+        ("DELETE FROM gpkg_extensions WHERE extension_name = 'gpkg_schema'", "not registered"),
     ],
 )
 @pytest.mark.filterwarnings("ignore::RuntimeWarning:pyogrio")

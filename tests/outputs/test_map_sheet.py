@@ -487,17 +487,17 @@ def test_a_line_to_be_replaced_is_thinner_than_one_that_is_to_be_there():
 
 def test_of_two_systems_the_proposed_one_is_drawn_and_what_it_replaces():
     ways = [line((0, 0), (1, n)) for n in range(4)]
-    rows = [{"case": case, "status": status} for case, status in (
+    rows = [{"scenario": case, "status": status} for case, status in (
         ("today", "existing"), ("today", "replaced"), ("proposed", "existing"),
         ("proposed", "proposed"))]  # fmt: skip
-    ends = [{"case": case, "kind": "outlet", "name": case} for case in ("today", "proposed")]
+    ends = [{"scenario": case, "kind": "outlet", "name": case} for case in ("today", "proposed")]
     layers = {"drain_lines": layer("drain_lines", rows, ways),
               "nodes": layer("nodes", ends, [at(0, 0), at(1, 1)])}  # fmt: skip
     drains = map_drains(layers)
     assert drains.lines == tuple(ways[2:])
     assert drains.replaced == (ways[1],)
     assert [name for name, _ in drains.outlets] == ["proposed"]
-    alone = {name: frame[frame["case"] == "today"] for name, frame in layers.items()}
+    alone = {name: frame[frame["scenario"] == "today"] for name, frame in layers.items()}
     assert map_drains(alone).lines == tuple(ways[:2])
     assert map_drains(alone).replaced == ()
     assert map_drains({}) == MapDrains()

@@ -25,7 +25,7 @@ GROUND = Grid(np.zeros((10, 10)), Affine(1, 0, 100, 0, -1, 210), None)
 
 
 def ponds(*rows):
-    names = ("return_period_yr", "case", "low_spot", "depth_m")
+    names = ("return_period_yr", "scenario", "low_spot", "depth_m")
     return pd.DataFrame([dict(zip(names, row, strict=True)) for row in rows])
 
 
@@ -60,7 +60,7 @@ def test_the_worst_of_the_blocked_cases_is_drawn_and_of_equals_the_first():
         (10, "open", 1, 5.0), (10, "blocked:A", 1, 5.2), (10, "blocked:all", 1, 5.2 + 1e-9),
         (10, "blocked:A", 2, 7.0), (10, "blocked:all", 2, 7.3), (100, "blocked:B", 1, 5.4),
     ))  # fmt: skip
-    assert chosen[["return_period_yr", "low_spot", "case"]].to_numpy().tolist() == [
+    assert chosen[["return_period_yr", "low_spot", "scenario"]].to_numpy().tolist() == [
         [10, 1, "A blocked"], [10, 2, "all inlets blocked"], [100, 1, "B blocked"]
     ]  # fmt: skip
 
@@ -70,14 +70,14 @@ def test_no_case_is_blocked_where_there_is_no_inlet():
 
 
 def test_of_ways_of_overflow_that_of_the_most_water_is_drawn():
-    frame = pd.DataFrame({"case": ["blocked:A", "blocked:all", "open"], "low_spot": [1, 1, 1],
+    frame = pd.DataFrame({"scenario": ["blocked:A", "blocked:all", "open"], "low_spot": [1, 1, 1],
                           "overflow_m3": [2.0, 3.0, 9.0]})  # fmt: skip
     assert list(blocked_overflow(frame)["overflow_m3"]) == [3.0]
 
 
 def test_outlets_are_those_of_the_proposed_system_and_all_else_are_joints():
     kinds, cases = ["outlet", "outlet", "junction"], ["today", "proposed", "proposed"]
-    nodes = pd.DataFrame({"case": cases, "kind": kinds, "name": ["a", "b", "c"]})
+    nodes = pd.DataFrame({"scenario": cases, "kind": kinds, "name": ["a", "b", "c"]})
     assert list(outlets(nodes)["name"]) == ["b"]
     assert list(joints(nodes)["name"]) == ["a", "c"]
     assert list(outlets(nodes[:1])["name"]) == ["a"]  # nothing is proposed
@@ -104,10 +104,10 @@ def test_a_doubtful_low_spot_is_dashed():
 
 
 def test_ponds_belong_to_their_storm_and_overflow_to_it_and_all_larger_ones():
-    pond = {"return_period_yr": 10.0, "case": "open", "low_spot": 1}
+    pond = {"return_period_yr": 10.0, "scenario": "open", "low_spot": 1}
     (one,) = drawn("ponds", [pond], shapely.box(101, 201, 103, 204))["ponds"]["features"]
     assert one["storm"] == 10.0
-    way = {"least_return_period_yr": 2.0, "case": "open", "low_spot": 1}
+    way = {"least_return_period_yr": 2.0, "scenario": "open", "low_spot": 1}
     line = shapely.LineString([(101, 201), (105, 201)])
     (one,) = drawn("overflow_paths", [way], line)["overflow_paths"]["features"]
     assert one["leastStorm"] == 2.0
@@ -181,7 +181,7 @@ def test_only_the_best_outlet_of_each_subject_is_in_the_table():
 
 
 def test_a_dry_low_spot_is_called_dry_and_water_that_stays_never_gone():
-    common = {"case": "open", "volume_m3": 1.0, "low_spot": 1}
+    common = {"scenario": "open", "volume_m3": 1.0, "low_spot": 1}
     rows = [common | {"return_period_yr": 2.0, "depth_m": 0.0},
             common | {"return_period_yr": 100.0, "depth_m": 0.2}]  # fmt: skip
     made = tables(ponds=rows)["ponds"]
@@ -193,7 +193,7 @@ def test_a_dry_low_spot_is_called_dry_and_water_that_stays_never_gone():
 
 
 def test_blocked_cases_are_rows_with_a_value_per_storm():
-    rows = [{"case": case, "return_period_yr": 2.0, "low_spot": 3, "depth_m": 0.1}
+    rows = [{"scenario": case, "return_period_yr": 2.0, "low_spot": 3, "depth_m": 0.1}
             for case in ("open", "blocked:A", "blocked:all")]  # fmt: skip
     made = tables(pond_cases=rows)["pond_cases"]
     assert [row["cells"][:2] for row in made["rows"]] == [
@@ -223,12 +223,14 @@ def test_outlets_have_a_row_each_with_their_flow_per_storm():
     """Those of the proposed system; what comes to one of today's with the same name is not its."""
     node = {
         "kind": "outlet",
-        "case": "proposed",
+        "scenario": "proposed",
         "name": "Curb",
         "detail": "curb",
         "invert_m": 30.0,
     }
-    nodes = layer("nodes", [node, node | {"case": "today"}, node | {"kind": "inlet"}], [None] * 3)
+    nodes = layer(
+        "nodes", [node, node | {"scenario": "today"}, node | {"kind": "inlet"}], [None] * 3
+    )
     storms = [
         {"case": case, "name": "Curb", "return_period_yr": years, "flow_m3s": flow}
         for case, years, flow in (("proposed", 2.0, 0.003), ("proposed", 10.0, 0.004),

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import xml.etree.ElementTree as ET
+from dataclasses import replace
 from importlib.metadata import PackageNotFoundError, files
 
 import gpxpy
@@ -172,3 +173,13 @@ def test_a_table_of_places_is_harmless_in_a_spreadsheet():
 def test_no_places_give_a_header_alone():
     inlets = RESULT_LAYERS["inlets"]
     assert place_table(inlets, [], "EPSG:26917", "us") == "x,y,latitude,longitude\n"
+
+
+def test_marks_of_receivers_differ_by_kind():
+    """GPX 1.1 schema, wptType: sym is "text of GPS symbol name"."""
+    kinds = ("low spot", "inlet", "outlet", "run-on")
+    points = [replace(POINT, name=kind, kind=kind) for kind in kinds]
+    read = gpxpy.parse(gpx_text(points, "EPSG:26917", title="Lot"))
+    marks = {point.type: point.symbol for point in read.waypoints}
+    assert set(marks) == set(kinds)
+    assert len({mark for mark in marks.values() if mark}) == len(kinds)

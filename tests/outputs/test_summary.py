@@ -44,7 +44,7 @@ def test_every_entry_has_the_promised_keys_first(content):
 
 def test_every_declared_column_is_in_its_entry(content):
     for section in ("low_spots", "inlets", "runoff", "findings", "lot_line_crossings"):
-        declared = {column.name for column in RESULT_LAYERS[section].columns}
+        declared = {column.key for column in RESULT_LAYERS[section].columns}
         assert len(content[section]) == 6
         assert all(declared <= set(entry) for entry in content[section])
 
@@ -196,7 +196,7 @@ def test_names_quantities_and_units(row, expected):
 
 def test_limits_carry_the_unit_of_their_finding(make_layers):
     layers = make_layers(1)
-    layers["findings"] = layers["findings"].assign(unit="mm", measured=-3.5, limit=2.0)
+    layers["findings"] = layers["findings"].assign(unit="mm", measured=-3.5, limit_value=2.0)
     rows = rows_of(summary_csv(content_of(layers)))
     found = {r["quantity"]: (r["value"], r["unit"]) for r in rows if r["section"] == "findings"}
     assert (found["measured"], found["limit"]) == (("-3.5", "mm"), ("2.0", "mm"))

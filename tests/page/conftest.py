@@ -35,10 +35,10 @@ def made(tmp_path_factory):
     old = inlets.loc[row, "name"]
     inlets.loc[row, "name"] = HOSTILE
     lines = gpd.read_file(job / "site.gpkg", layer="drain_lines")
-    for column in ("from", "to"):
+    for column in ("from_node", "to_node"):
         lines[column] = lines[column].replace(old, HOSTILE)
     spouts = gpd.read_file(job / "site.gpkg", layer="downspouts")
-    spouts["to"] = spouts["to"].replace(old, HOSTILE)
+    spouts["leads_to"] = spouts["leads_to"].replace(old, HOSTILE)
     for name, frame in (("inlets", inlets), ("drain_lines", lines), ("downspouts", spouts)):
         frame.to_file(job / "site.gpkg", layer=name, driver="GPKG")
     # the fewest that give bounds: no test of the page looks at more of them

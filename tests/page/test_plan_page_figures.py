@@ -121,7 +121,7 @@ def test_lines_of_the_chosen_storm_are_those_of_the_geopackage(
     choose(plan, storm, system)
     expected = {
         row["name"]: told_flow(row, system)
-        for row in of_storm(layer("line_storms"), storm, case=case)
+        for row in of_storm(layer("line_storms"), storm, scenario=case)
     }
     lines = cells(plan, table)
     assert {name: row["Flow"] for name, row in lines.items()} == expected
@@ -177,7 +177,7 @@ def test_outlets_and_crossings_are_those_of_the_geopackage(plan, result, storm, 
             flows[row["name"]],
         )
         for row in layer("nodes")
-        if (row["kind"], row["case"]) == ("outlet", "proposed")
+        if (row["kind"], row["scenario"]) == ("outlet", "proposed")
     }
     outlets = cells(plan, "outlets")
     heads = ("Kind", "Invert", "Flow")
@@ -203,7 +203,7 @@ def test_lines_have_the_lengths_of_the_geopackage_rounded_once(plan, result, sys
     """Rounded to 0.1 mm before, 80.05 mm became 80.0 or 80.1, and the page's last digit another."""
     layer, _ = result
     plan.execute_script(CHOOSE, "units", system)
-    rows = [row for row in layer("drain_lines") if row["case"] == "proposed"]
+    rows = [row for row in layer("drain_lines") if row["scenario"] == "proposed"]
     expected = {row["name"]: told(row["diameter_m"], "diameter", system) for row in rows}
     assert {n: row["Bore"] for n, row in cells(plan, "lines").items()} == expected
 

@@ -104,8 +104,10 @@ def test_a_redrawn_job_keeps_its_places(base, tmp_path):
     result = edited(
         tmp_path / "job",
         inlets=lambda frame: frame.iloc[::-1].replace({"name": {old: new}}),
-        drain_lines=lambda frame: frame.iloc[::-1].replace({"from": {old: new}, "to": {old: new}}),
-        downspouts=lambda frame: frame.iloc[::-1].replace({"to": {old: new}}),
+        drain_lines=lambda frame: frame.iloc[::-1].replace(
+            {"from_node": {old: new}, "to_node": {old: new}}
+        ),
+        downspouts=lambda frame: frame.iloc[::-1].replace({"leads_to": {old: new}}),
     )
     table = lotflow.compare(base, result).table
     assert set(zip(table["place"], table["place_before"], table["change"], strict=True)) == {

@@ -97,7 +97,7 @@ def with_line(lot, *, outlet=None, **line):
         "outlets": rows(lot, "outlets", {"name": "Out", "kind": "daylight",
                                          "geometry": shapely.Point(end), **(outlet or {})}),
         "drain_lines": rows(lot, "drain_lines", {
-            "name": "L", "from": "In", "to": "Out", "material": "pvc", "diameter_m": 0.1,
+            "name": "L", "from_node": "In", "to_node": "Out", "material": "pvc", "diameter_m": 0.1,
             "geometry": shapely.LineString([start, end]), **line}),
         "downspouts": lot.site.downspouts.iloc[:0],
     }  # fmt: skip
@@ -116,10 +116,10 @@ def test_layers_are_those_of_the_schema(chapter):
         declared = [column.name for column in RESULT_LAYERS[name].columns]
         assert [column for column in chapter.layers[name] if column != "geometry"] == declared
     lines = chapter.layers["drain_lines"]
-    profiles = chapter.layers["line_profiles"].groupby(["case", "name"])
-    assert set(profiles.groups) == set(zip(lines["case"], lines["name"], strict=True))
+    profiles = chapter.layers["line_profiles"].groupby(["scenario", "name"])
+    assert set(profiles.groups) == set(zip(lines["scenario"], lines["name"], strict=True))
     for key, profile in profiles:
-        line = lines[(lines["case"] == key[0]) & (lines["name"] == key[1])].iloc[0]
+        line = lines[(lines["scenario"] == key[0]) & (lines["name"] == key[1])].iloc[0]
         assert profile["distance_m"].max() == pytest.approx(line["length_m"])
         assert np.diff(profile["distance_m"]).max() <= 0.5 + 1e-9  # the sample's cells
 
@@ -139,7 +139,7 @@ def test_summary_has_every_line_and_storm_with_the_keys_of_its_contract(chapter)
 def test_flow_rises_with_the_return_period_and_down_the_tree(chapter):
     """Rarer storms bring more, and no line less than the largest that runs into it."""
     storms = chapter.layers["line_storms"].pivot_table(
-        index=["case", "name"], columns="return_period_yr", values="flow_m3s"
+        index=["scenario", "name"], columns="return_period_yr", values="flow_m3s"
     )  # fmt: skip
     assert (storms[2.0] <= storms[10.0]).all()
     assert (storms[10.0] <= storms[100.0]).all()
@@ -159,8 +159,8 @@ def test_levels_given_in_the_site_come_out(chapter, lot):
 def test_what_is_mended_by_the_proposed_system_is_said_to_be_of_today(chapter):
     """Findings of lines that go are marked; findings of both come once."""
     assert len(set(chapter.findings)) == len(chapter.findings)
-    proposed = set(chapter.layers["drain_lines"].query("case == 'proposed'")["name"])
-    today = set(chapter.layers["drain_lines"].query("case == 'today'")["name"])
+    proposed = set(chapter.layers["drain_lines"].query("scenario == 'proposed'")["name"])
+    today = set(chapter.layers["drain_lines"].query("scenario == 'today'")["name"])
     for finding in chapter.findings:
         if finding.subject in today - proposed:
             assert finding.today
@@ -219,7 +219,7 @@ def test_lot_without_drains_gives_an_empty_chapter(lot):
 
 def test_sound_line_on_open_lawn_is_connected_by_place_alone(lot):
     """Without names and levels: its inverts are proposed and it is found sound or doubtful."""
-    result = checked(with_line(lot, **{"from": None, "to": None, "status": "proposed"}))
+    result = checked(with_line(lot, from_node=None, to_node=None, status="proposed"))
     line = result.layers["drain_lines"].iloc[0]
     assert (line["from_node"], line["to_node"], line["outlet"]) == ("In", "Out", "Out")
     assert line["invert_up_basis"] == "proposed"
@@ -254,10 +254,10 @@ def test_level_of_an_outlet_and_where_it_comes_from_are_columns(lot):
 @pytest.mark.parametrize(
     ("line", "said"),
     [
-        ({"to": "Uot"}, "Did you mean 'Out'"),
+        ({"to_node": "Uot"}, "Did you mean 'Out'"),
         ({"size_m": 0.11, "diameter_m": np.nan, "status": "proposed", "material": "hdpe smooth"},
          "not a nominal size"),
-        ({"to": "In"}, "starts and ends at In"),
+        ({"to_node": "In"}, "starts and ends at In"),
     ],
 )  # fmt: skip
 def test_what_has_no_honest_answer_is_refused_with_its_layer(lot, line, said):
@@ -276,7 +276,7 @@ def test_size_not_in_the_table_of_an_existing_line_is_a_finding(lot):
 
 def test_line_to_an_outlet_that_is_not_drawn_is_a_loose_end(lot):
     """No name and nothing near its end."""
-    bare = with_line(lot, to=None)
+    bare = with_line(lot, to_node=None)
     bare = redrawn(bare, outlets=bare.site.outlets.iloc[:0])
     found = {f.rule: f for f in checked(bare).findings}
     assert found["loose-end"].severity == "fail"
@@ -358,7 +358,7 @@ def test_every_inlet_tells_what_it_takes_and_where_the_rest_goes(lot, runs, chap
     """Taken and passed add up; the way ends at another inlet of the case, or off the lot."""
     table = chapter.layers["inlet_bypass"]
     names = {inlet.drawn.name for inlet in lot.inlets.placed}
-    main = table[table["case"] == "proposed"]
+    main = table[table["scenario"] == "proposed"]
     assert set(main["name"]) == names
     assert set(main["return_period_yr"]) == {2.0, 10.0, 100.0}
     known = main[main["taken_m3s"].notna()]
@@ -401,9 +401,9 @@ def test_a_line_that_ends_in_a_channel_drain_is_in_its_water(lot):
         pipe = {"material": "pvc", "diameter_m": 0.1}
         lines = rows(
             lot, "drain_lines",
-            {"name": "A", "from": "Pit", "to": "Ch", **pipe,
+            {"name": "A", "from_node": "Pit", "to_node": "Ch", **pipe,
              "geometry": shapely.LineString([start, channel.coords[0]])},
-            {"name": "B", "from": "Ch", "to": "Out", **pipe,
+            {"name": "B", "from_node": "Ch", "to_node": "Out", **pipe,
              "geometry": shapely.LineString([channel.coords[-1], end])},
         )  # fmt: skip
         outlets = rows(lot, "outlets", {"name": "Out", "kind": "daylight",
@@ -433,12 +433,12 @@ def test_a_downspout_may_lead_to_an_inlet_a_node_an_outlet_or_a_line(lot, to, li
     pipe = {"material": "pvc", "diameter_m": 0.1}
     lines = rows(
         lot, "drain_lines",
-        {"name": "L", "from": "In", "to": "m", **pipe,
+        {"name": "L", "from_node": "In", "to_node": "m", **pipe,
          "geometry": shapely.LineString([(x, y), middle])},
-        {"name": "L2", "from": "m", "to": "Out", **pipe,
+        {"name": "L2", "from_node": "m", "to_node": "Out", **pipe,
          "geometry": shapely.LineString([middle, end])},
     )  # fmt: skip
-    spouts = rows(lot, "downspouts", {"name": "D", "to": to, "geometry": shapely.Point(x, y)})
+    spouts = rows(lot, "downspouts", {"name": "D", "leads_to": to, "geometry": shapely.Point(x, y)})
     led = redrawn(one, drain_lines=lines, downspouts=spouts)
     parts = RunoffParts((to,), ("roof",), np.array([300.0]), np.array([300.0]),
                         np.full((1, 3), 270.0))  # fmt: skip
@@ -465,10 +465,10 @@ def test_the_line_that_begins_at_a_downspout_takes_its_water(lot, away, enters):
     foot = drawn.geometry.iloc[0]
     begins = shapely.Point(foot.x + away, foot.y)
     lines = rows(lot, "drain_lines", {
-        "name": "L", "from": None, "to": "Out", "material": "pvc", "diameter_m": 0.1,
+        "name": "L", "from_node": None, "to_node": "Out", "material": "pvc", "diameter_m": 0.1,
         "geometry": shapely.LineString([begins, one.site.outlets.geometry.iloc[0]]),
     })  # fmt: skip
-    spouts = drawn.iloc[:1].assign(to="Out", status="existing")
+    spouts = drawn.iloc[:1].assign(leads_to="Out", status="existing")
     outlets = one.site.outlets.assign(name="Out")
     led = redrawn(one, drain_lines=lines, downspouts=spouts, outlets=outlets)
     roofs = case_roofs(led.site, led.window.surface, "proposed")
@@ -478,12 +478,12 @@ def test_the_line_that_begins_at_a_downspout_takes_its_water(lot, away, enters):
 def test_an_outlet_to_which_only_a_downspout_leads_is_in_use(lot):
     one = with_line(lot)
     at = one.site.inlets.geometry.iloc[0]
-    spouts = rows(lot, "downspouts", {"name": "D", "to": "Out", "geometry": at})
+    spouts = rows(lot, "downspouts", {"name": "D", "leads_to": "Out", "geometry": at})
     other = rows(lot, "outlets", {"name": "Out", "kind": "daylight",
                                   "geometry": one.site.outlets.geometry.iloc[0]},
                  {"name": "Far", "kind": "daylight",
                   "geometry": one.site.inlets.geometry.iloc[0]})  # fmt: skip
-    lines = one.site.drain_lines.assign(to="Far")
+    lines = one.site.drain_lines.assign(to_node="Far")
     for downspouts, said in ((one.site.downspouts, True), (spouts, False)):
         found = checked(redrawn(one, outlets=other, drain_lines=lines, downspouts=downspouts))
         unused = {f.subject for f in found.findings if f.rule == "outlet-without-line"}

@@ -96,7 +96,7 @@ def test_without_error_every_bound_of_a_line_is_its_flow(lot, known, checked):
     chapter, _, _ = realised(lot, known, rmse_m=0.0, checked=checked)
     rows = drain_chapter(lot, checked).layers["line_storms"]
     rows = rows.assign(**chapter.columns["line_storms"])
-    proposed = rows["case"] == "proposed"
+    proposed = rows["scenario"] == "proposed"
     assert 6 < proposed.sum() < len(rows)
     for column in ("flow_m3s_p05", "flow_m3s_p50", "flow_m3s_p95"):
         assert rows[column][proposed].to_numpy() == pytest.approx(
@@ -111,7 +111,7 @@ def test_a_line_below_one_inlet_varies_as_that_inlet_does(lot, known, checked):
     chapter, inlets, _ = realised(lot, known, rmse_m=0.1, checked=checked)
     rows = drain_chapter(lot, checked).layers["line_storms"]
     rows = rows.assign(**chapter.columns["line_storms"])
-    line = rows[(rows["case"] == "proposed") & (rows["name"] == "Lawn line")]
+    line = rows[(rows["scenario"] == "proposed") & (rows["name"] == "Lawn line")]
     inlet = inlets[inlets["subject"] == "Lawn drain"]
     for column in ("flow_m3s_p05", "flow_m3s_p50", "flow_m3s_p95"):
         assert (line[column] / line["flow_m3s"]).to_numpy() == pytest.approx(
@@ -119,7 +119,7 @@ def test_a_line_below_one_inlet_varies_as_that_inlet_does(lot, known, checked):
         )
     told = {one.subject for one in chapter.findings if one.rule == "capacity-within-doubt"}
     low = rows["flow_m3s"] <= rows["capacity_m3s"]
-    doubted = rows[low & (rows["return_period_yr"] == 10) & (rows["case"] == "proposed")]
+    doubted = rows[low & (rows["return_period_yr"] == 10) & (rows["scenario"] == "proposed")]
     doubted = doubted[doubted["flow_m3s_p95"] > doubted["capacity_m3s"]]
     assert told >= set(doubted["name"])
     assert "Lawn line" in told

@@ -243,7 +243,7 @@ def _ordered(lot, lines, *, outlet_in=4):
         "outlets": [{"name": "Out", "kind": "daylight", "diameter_m": outlet_in * 0.0254,
                      "status": "proposed", "geometry": shapely.Point(places["Out"])}],
         "drain_lines": [
-            {"name": f"{start} to {end}", "from": start, "to": end, "material": "pvc",
+            {"name": f"{start} to {end}", "from_node": start, "to_node": end, "material": "pvc",
              "size_m": size * 0.0254, "status": status,
              "geometry": shapely.LineString([places[start], places[end]])}
             for start, end, size, status in lines

@@ -126,7 +126,7 @@ def test_explain_prints_the_sheet_in_the_place_of_the_table(tmp_path, capfd):
          "there is no building within"),
         ({"downspouts": [{"name": "D1", "building": "Hose",
                           "geometry": shapely.Point(at(19, 35))}]}, [], "Did you mean 'House'?"),
-        ({"downspouts": [{"name": "D1", "to": "Drivv",
+        ({"downspouts": [{"name": "D1", "leads_to": "Drivv",
                           "geometry": shapely.Point(at(19.5, 35))}]}, [], "Did you mean 'Drive'?"),
         ({"downspouts": [{"name": "D1", "roof_area_m2": 200.0,
                           "geometry": shapely.Point(at(19.5, 35))}]}, [], "its footprint has"),

@@ -131,11 +131,11 @@ def rows_of(chapter, layer, **where):
 
 def test_every_inlet_is_blocked_in_turn_and_all_together(sample, chapter):
     expected = ["open", *(f"blocked:{name}" for name in sample.names), "blocked:all"]
-    assert list(dict.fromkeys(chapter.layers["pond_cases"]["case"])) == expected
+    assert list(dict.fromkeys(chapter.layers["pond_cases"]["scenario"])) == expected
     assert len(chapter.layers["pond_cases"]) == len(expected) * len(STORMS)
     intake = chapter.layers["inlet_intake"]
-    assert list(dict.fromkeys(intake["case"])) == expected
-    assert len(intake[intake["case"] == "open"]) == len(STORMS) * len(sample.names)
+    assert list(dict.fromkeys(intake["scenario"])) == expected
+    assert len(intake[intake["scenario"] == "open"]) == len(STORMS) * len(sample.names)
 
 
 def test_of_the_intake_in_other_cases_only_what_is_different_is_listed(sample, chapter):
@@ -145,7 +145,7 @@ def test_of_the_intake_in_other_cases_only_what_is_different_is_listed(sample, c
     unit = sample.window.surface.ground.cell_m2
 
     def listed(case):
-        rows = rows_of(chapter, "inlet_intake", case=case, return_period_yr=STORMS[0])
+        rows = rows_of(chapter, "inlet_intake", scenario=case, return_period_yr=STORMS[0])
         return dict(zip(rows["inlet"], rows["taken_m3"], strict=True))
 
     for scenario, routing in routings_of(sample):
@@ -171,12 +171,12 @@ def test_every_case_closes_to_a_millionth_of_a_litre(chapter):
     np.testing.assert_allclose(cases[parts].sum(axis=1), cases["runoff_m3"], atol=1e-9)
     assert cases["residual_m3"].abs().max() < 1e-9
     intake = chapter.layers["inlet_intake"].set_index(["inlet"])["taken_m3"]
-    names = ("case", "return_period_yr")
+    names = ("scenario", "return_period_yr")
     case, storm = (chapter.layers["inlet_intake"][name].array for name in names)
     for row in cases.itertuples():
         of_storm = storm == row.return_period_yr
         taken = intake[of_storm & (case == "open")].to_dict()
-        taken |= intake[of_storm & (case == row.case)].to_dict()
+        taken |= intake[of_storm & (case == row.scenario)].to_dict()
         assert sum(taken.values()) == pytest.approx(row.taken_m3, abs=1e-7)
 
 
@@ -197,8 +197,8 @@ def test_bowls_by_hand(bowls):
     Level of the northern bowl: its lowest rim is the row south of it, 20 - 0.13 = 19.87.
     """
     chapter = ponding_chapter(bowls, EvenStorms(bowls, (0.5,), (10.0,)))
-    open_rows = rows_of(chapter, "ponds", case="open")
-    blocked = rows_of(chapter, "ponds", case="blocked:N")
+    open_rows = rows_of(chapter, "ponds", scenario="open")
+    blocked = rows_of(chapter, "ponds", scenario="blocked:N")
     assert blocked["level_m"].max() == pytest.approx(19.87, abs=1e-4)
     volume = 5 * sum(0.5 - 0.01 * (13 - row) for row in range(8, 13))
     full = blocked[blocked["level_m"] > 19.8].iloc[0]
@@ -207,11 +207,11 @@ def test_bowls_by_hand(bowls):
     assert full["spills_onto"] == "lot"
     # what runs over goes into the southern bowl, whose inlet takes it
     assert full["spills_to"] in {"S", "low spot 2", "low spot 1"}
-    intake = rows_of(chapter, "inlet_intake", case="blocked:N", inlet="S").iloc[0]
-    usual = rows_of(chapter, "inlet_intake", case="open", inlet="S").iloc[0]
+    intake = rows_of(chapter, "inlet_intake", scenario="blocked:N", inlet="S").iloc[0]
+    usual = rows_of(chapter, "inlet_intake", scenario="open", inlet="S").iloc[0]
     gained = intake["taken_m3"] - usual["taken_m3"]
     assert gained > full["overflow_m3"] > 1
-    n = rows_of(chapter, "inlet_intake", case="open", inlet="N").iloc[0]
+    n = rows_of(chapter, "inlet_intake", scenario="open", inlet="N").iloc[0]
     assert gained == pytest.approx(n["taken_m3"] - volume, abs=0.1)
     assert open_rows.empty
 
@@ -225,24 +225,24 @@ def test_a_rim_holds_water_back_while_another_inlet_is_blocked(tmp_path):
     )  # fmt: skip
     chapter = ponding_chapter(lot, EvenStorms(lot, (0.5,), (10.0,)))
     ponds = chapter.layers["ponds"]
-    levels = {case: own["level_m"].min() for case, own in ponds.groupby("case")}
+    levels = {case: own["level_m"].min() for case, own in ponds.groupby("scenario")}
     assert levels["open"] == pytest.approx(19.4, abs=1e-4)
     assert levels["blocked:N"] == pytest.approx(19.4, abs=1e-4)
     assert levels["blocked:S"] == pytest.approx(19.69, abs=1e-4)
     # it rises from the water at the rim, not from the ground of the inlet's cell
-    case = rows_of(chapter, "pond_cases", case="blocked:S").iloc[0]
+    case = rows_of(chapter, "pond_cases", scenario="blocked:S").iloc[0]
     assert case["rise_m"] == pytest.approx(0.29, abs=1e-4)
 
 
 def test_water_at_the_house_is_found_with_its_freeboard(bowls):
     """The southern bowl overflows at 19.69, 4 cm above the threshold of 19.65 at its wall."""
     chapter = ponding_chapter(bowls, EvenStorms(bowls, (0.5,), (10.0,)))
-    pond = rows_of(chapter, "ponds", case="blocked:all", building="House").iloc[0]
+    pond = rows_of(chapter, "ponds", scenario="blocked:all", building="House").iloc[0]
     assert pond["level_m"] == pytest.approx(19.69, abs=1e-4)
     assert pond["threshold_basis"] == "threshold"
     assert pond["freeboard_m"] == pytest.approx(-0.04, abs=1e-4)
     assert pond["reaches_building"]
-    worst = rows_of(chapter, "pond_cases", case="blocked:S").iloc[0]
+    worst = rows_of(chapter, "pond_cases", scenario="blocked:S").iloc[0]
     assert worst["reaches_building"]
     assert worst["building"] == "House"
     found = {f.subject: f for f in chapter.findings if f.rule == "inlet-blocked"}
@@ -302,16 +302,16 @@ def test_a_puddle_that_stands_higher_does_not_hide_the_pond_at_the_grate(tmp_pat
     lot = lot_on(tmp_path, values, inlets={"name": ["Grate"], "geometry": [at(20, 24)]})
     # of the highest water of the low spot nothing would be seen: that is the puddle
     chapter = ponding_chapter(lot, EvenStorms(lot, (0.008,), (10.0,)))
-    opened = rows_of(chapter, "ponds", case="open")
+    opened = rows_of(chapter, "ponds", scenario="open")
     assert opened["level_m"].max() > 19.5
-    taken = rows_of(chapter, "inlet_intake", case="open")["taken_m3"].iloc[0]
-    case = rows_of(chapter, "pond_cases", case="blocked:Grate").iloc[0]
+    taken = rows_of(chapter, "inlet_intake", scenario="open")["taken_m3"].iloc[0]
+    case = rows_of(chapter, "pond_cases", scenario="blocked:Grate").iloc[0]
     assert case["level_m"] < 19.5
     assert case["rise_m"] == pytest.approx(case["level_m"] - 19.2, abs=1e-3)
     # all of what the inlet took, but for the water of some cells at the rim: on the filled bowl
     # they fall to the next cell of the slope as steeply as into it
     assert case["raised_m3"] == pytest.approx(taken, rel=0.05)
-    usual = rows_of(chapter, "pond_cases", case="open").iloc[0]
+    usual = rows_of(chapter, "pond_cases", scenario="open").iloc[0]
     assert case["raised_m3"] == pytest.approx(case["ponded_m3"] - usual["ponded_m3"], abs=1e-3)
     assert case["area_m2"] == 25
     assert case["raised_m2"] >= 25
@@ -327,7 +327,7 @@ def test_a_hollow_too_shallow_to_be_a_low_spot_still_rises(tmp_path):
     values[18:23, 22:27] = values[22, 22] - 0.03
     lot = lot_on(tmp_path, values, inlets={"name": ["Grate"], "geometry": [at(20, 24)]})
     chapter = ponding_chapter(lot, EvenStorms(lot, (0.1,), (10.0,)))
-    case = rows_of(chapter, "pond_cases", case="blocked:Grate").iloc[0]
+    case = rows_of(chapter, "pond_cases", scenario="blocked:Grate").iloc[0]
     assert rows_of(chapter, "ponds").empty
     assert case["rise_m"] == pytest.approx(0.02, abs=1e-4)
     assert case["raised_m2"] == 25
@@ -378,7 +378,9 @@ def test_the_storm_in_which_a_blocked_inlet_first_harms_is_that_of_its_own_water
                   "sill_m": [sill, 19.42], "geometry": [at(28, 22), at(9, 22)]},
     )  # fmt: skip
     chapter = ponding_chapter(lot, EvenStorms(lot, (0.01, 0.02, 0.5)))
-    first = rows_of(chapter, "wall_water", case="open", kind="opening", return_period_yr=STORMS[0])
+    first = rows_of(
+        chapter, "wall_water", scenario="open", kind="opening", return_period_yr=STORMS[0]
+    )
     assert first["name"][first["freeboard_m"] <= 0].tolist() == ["High door"]
     (said,) = [f for f in chapter.findings if f.rule == "inlet-blocked" and f.subject == "Grate"]
     assert (said.facts["sooner"] is not None) is sooner
@@ -390,7 +392,7 @@ def test_every_pond_is_listed_in_every_case(chapter):
     spots = {pond["low_spot"] for pond in ponds}
     assert spots == {1, 2, 3}
     listed = {(p["case"], p["return_period_yr"], p["low_spot"]) for p in ponds}
-    cases = set(chapter.layers["pond_cases"]["case"])
+    cases = set(chapter.layers["pond_cases"]["scenario"])
     assert listed == {(c, s, n) for c in cases for s in STORMS for n in spots}
     dry = [pond for pond in ponds if pond["depth_m"] == 0]
     assert dry
@@ -410,7 +412,7 @@ def test_more_inlets_blocked_never_means_less_water(chapter):
 def test_without_inlets_there_is_one_case(tmp_path):
     lot = lot_on(tmp_path, two_bowls())
     chapter = ponding_chapter(lot, EvenStorms(lot))
-    assert set(chapter.layers["pond_cases"]["case"]) == {"open"}
+    assert set(chapter.layers["pond_cases"]["scenario"]) == {"open"}
     assert chapter.layers["inlet_intake"].empty
     assert not [f for f in chapter.findings if f.rule == "inlet-blocked"]
 
@@ -472,15 +474,17 @@ def test_what_a_limited_inlet_cannot_take_stands_above_it(sample):
         for row, v in zip(rows, (1.8, 5.4, 9.0), strict=True)
     ), surfaced_m3=np.zeros(len(rows)))  # fmt: skip
     chapter = ponding_chapter(sample, EvenStorms(sample), intakes=intakes)
-    limited = rows_of(chapter, "inlet_intake", case="limited", inlet="Lawn drain")
+    limited = rows_of(chapter, "inlet_intake", scenario="limited", inlet="Lawn drain")
     assert limited["refused_m3"].tolist() == pytest.approx([1.8, 5.4, 9.0])
-    ponds = rows_of(chapter, "ponds", case="limited")
-    beside = rows_of(chapter, "ponds", case="open").groupby("return_period_yr")["volume_m3"].sum()
+    ponds = rows_of(chapter, "ponds", scenario="limited")
+    beside = (
+        rows_of(chapter, "ponds", scenario="open").groupby("return_period_yr")["volume_m3"].sum()
+    )
     assert beside.tolist() == pytest.approx([0.0762] * 3, abs=0.0001)
     assert ponds["volume_m3"].tolist()[:2] == pytest.approx([1.8762, 5.4822], abs=0.003)
     rest = 9.0822 - ponds["volume_m3"].iloc[2]
     assert ponds["overflow_m3"].iloc[2] == pytest.approx(rest, abs=0.003)
-    cases = rows_of(chapter, "pond_cases", case="limited")
+    cases = rows_of(chapter, "pond_cases", scenario="limited")
     assert cases["residual_m3"].abs().max() < 1e-9
     assert [f.subject for f in chapter.findings if f.rule == "inlet-passed"] == ["Lawn drain"]
 
@@ -494,16 +498,16 @@ def test_what_is_refused_and_comes_up_closes_in_every_table(sample, surfaced):
     """
     intakes = refusing(sample, "Lawn drain", 0.5, 0.7, backs_up=0.3, surfaced=surfaced)
     chapter = ponding_chapter(sample, EvenStorms(sample), intakes=intakes)
-    table = rows_of(chapter, "inlet_intake", case="limited")
+    table = rows_of(chapter, "inlet_intake", scenario="limited")
     comes = table["direct_m3"] + table["overflow_m3"] + table["from_inlets_m3"]
     comes += table["backs_up_m3"]
     goes = table["taken_m3"] + table["refused_m3"] + table["passed_m3"]
     np.testing.assert_allclose(comes, goes, atol=1e-9)
-    cases = rows_of(chapter, "pond_cases", case="limited")
+    cases = rows_of(chapter, "pond_cases", scenario="limited")
     assert cases["residual_m3"].abs().max() < 1e-9
     parts = ["ponded_m3", "taken_m3", "connected_m3", "to_water_m3", "to_gap_m3", "over_edge_m3"]
     np.testing.assert_allclose(cases[parts].sum(axis=1), cases["runoff_m3"], atol=1e-9)
-    opened = rows_of(chapter, "pond_cases", case="open")
+    opened = rows_of(chapter, "pond_cases", scenario="open")
     np.testing.assert_allclose(cases["runoff_m3"], opened["runoff_m3"], atol=1e-9)
 
 
@@ -511,8 +515,8 @@ def test_an_inlet_that_carries_all_is_as_if_it_had_no_limit(sample):
     chapter = ponding_chapter(
         sample, EvenStorms(sample), intakes=refusing(sample, "Lawn drain", 0.0)
     )
-    one = rows_of(chapter, "pond_cases", case="limited").drop(columns="case")
-    other = rows_of(chapter, "pond_cases", case="open").drop(columns="case")
+    one = rows_of(chapter, "pond_cases", scenario="limited").drop(columns="scenario")
+    other = rows_of(chapter, "pond_cases", scenario="open").drop(columns="scenario")
     numbers = ["ponded_m3", "taken_m3", "over_edge_m3"]
     np.testing.assert_allclose(one[numbers], other[numbers], atol=1e-9)
     assert not [f for f in chapter.findings if f.rule == "inlet-passed"]
@@ -520,7 +524,7 @@ def test_an_inlet_that_carries_all_is_as_if_it_had_no_limit(sample):
 
 def test_without_what_inlets_take_there_is_no_such_case(sample):
     chapter = ponding_chapter(sample, EvenStorms(sample), intakes=Intakes())
-    assert "limited" not in set(chapter.layers["pond_cases"]["case"])
+    assert "limited" not in set(chapter.layers["pond_cases"]["scenario"])
 
 
 # ---------------------------------------------------------------- soaking away
@@ -528,12 +532,12 @@ def test_without_what_inlets_take_there_is_no_such_case(sample):
 
 def test_a_soak_test_counts_instead_of_the_soil_group(bowls):
     storms = EvenStorms(bowls, (0.05,), (10.0,))
-    slow = rows_of(ponding_chapter(bowls, storms), "ponds", case="blocked:N")
+    slow = rows_of(ponding_chapter(bowls, storms), "ponds", scenario="blocked:N")
     job = bowls.job.model_copy(
         update={"job": bowls.job.job.model_copy(update={"soak_test_in_h": 2.0})}
     )
     faster = replace(bowls, job=job)
-    fast = rows_of(ponding_chapter(faster, storms), "ponds", case="blocked:N")
+    fast = rows_of(ponding_chapter(faster, storms), "ponds", scenario="blocked:N")
     np.testing.assert_allclose(slow["soaks_away_h"], 10 * fast["soaks_away_h"], rtol=1e-9)
     # lawn on soil of group C: depth over 0.2 in/h
     depth = slow["depth_m"].to_numpy()
@@ -586,7 +590,7 @@ def test_whose_ground_water_runs_over_onto(tmp_path):
 
 def test_paved_beds_keep_their_water(sample, chapter):
     """The patio's low spot lies on paving: it never soaks away, and says how much stays."""
-    pond = rows_of(chapter, "ponds", case="blocked:Patio basin", low_spot=2).iloc[0]
+    pond = rows_of(chapter, "ponds", scenario="blocked:Patio basin", low_spot=2).iloc[0]
     assert np.isnan(pond["soaks_away_h"])
     assert pond["stays_m"] == pytest.approx(pond["depth_m"])
 
@@ -660,7 +664,9 @@ def test_of_very_many_ponds_only_those_that_a_blocked_inlet_changes_are_listed(
     # the layer has the rows of the list
     wet = {key for key, row in some.items() if "'level_m'" in row and "'depth_m': 0.0" not in row}
     layer = short.layers["ponds"]
-    assert wet == set(zip(layer["case"], layer["return_period_yr"], layer["low_spot"], strict=True))
+    assert wet == set(
+        zip(layer["scenario"], layer["return_period_yr"], layer["low_spot"], strict=True)
+    )
     # judged are all of them
     assert [f for f in short.findings if f.rule != "ponds-listed"] == whole.findings
     assert short.layers["pond_cases"].equals(whole.layers["pond_cases"])

@@ -222,7 +222,7 @@ def test_the_window_holds_what_is_drawn(tmp_path):
     outlet = ([shapely.Point(80, 0)], {"name": ["OUT"], "kind": ["daylight"]})
     inlet = ([shapely.Point(0, 0)], {"name": ["CB"], "kind": ["area drain"]})
     line = ([shapely.LineString([(0, 0), (80, 0)])],
-            {"name": ["L"], "from": ["CB"], "to": ["OUT"]})  # fmt: skip
+            {"name": ["L"], "from_node": ["CB"], "to_node": ["OUT"]})  # fmt: skip
     job = job_of(tmp_path, dem, outlets=outlet, inlets=inlet, drain_lines=line)
     grid = study_lot(job).window.surface.ground
     row, column = grid.row_column(np.array([EAST + 80]), np.array([NORTH]))

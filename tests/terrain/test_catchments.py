@@ -103,3 +103,17 @@ def test_a_gully_that_cuts_a_corner_of_the_lot_comes_once():
     balance = lot_balance(routing, lot)
     # each of ten rows: 9 cells east of the lot, and 4 in the notch
     assert (balance.on, balance.lot, balance.off) == (10 * (9 + 4), 160, 10 * 29)
+
+
+@pytest.mark.parametrize(("turns", "bearing"), [(0, 270), (1, 180), (2, 90), (3, 0)])
+def test_crossings_bear_where_the_water_runs_clockwise_from_north(turns, bearing):
+    """A plane that falls to the west, turned against the clock; both where it comes and leaves."""
+    grid = known.tilted_plane(40, slope=0.05)
+    surface = prepare_surface(grid.with_values(np.rot90(grid.values, turns).copy()))
+    drains, _ = drains_of([], surface)
+    outline = shapely.box(10, 10, 30, 30)
+    crossings = lot_line_crossings(
+        route(surface, drains, by_kernel=True), polygon_cells(outline, grid), outline.boundary, 5.0
+    )
+    assert {crossing.inward for crossing in crossings} == {True, False}
+    assert {round(crossing.bearing) for crossing in crossings} == {bearing}

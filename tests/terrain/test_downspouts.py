@@ -80,25 +80,25 @@ def test_a_downspout_of_no_building_is_a_fault():
 
 
 def test_a_node_nobody_drew_is_a_fault_with_a_suggestion():
-    (fault,) = faults(site([spout(to="Yard bassin")], inlets=[{"name": "Yard basin"}]))
-    assert (fault.column, fault.value) == ("to", "Yard bassin")
+    (fault,) = faults(site([spout(leads_to="Yard bassin")], inlets=[{"name": "Yard basin"}]))
+    assert (fault.column, fault.value) == ("leads_to", "Yard bassin")
     assert fault.remedy == "Did you mean 'Yard basin'?"
 
 
 @pytest.mark.parametrize("to", [None, "", "surface", "Surface"])
 def test_surface_or_nothing_leads_onto_the_ground(to):
-    roofs = case_roofs(site([spout(to=to)]), surface(), "today")
+    roofs = case_roofs(site([spout(leads_to=to)]), surface(), "today")
     assert roofs.downspouts[0].node == ""
     assert not roofs.surface.piped.any()
 
 
 @pytest.mark.parametrize(
-    "where", [{"inlets": [{"name": "N"}]}, {"lines": [{"from": "N", "to": "X"}]},
-              {"lines": [{"from": "X", "to": "N"}]}, {"outlets": [{"name": "N"}]},
-              {"lines": [{"name": "N", "from": "X", "to": "Y"}]}],
+    "where", [{"inlets": [{"name": "N"}]}, {"lines": [{"from_node": "N", "to_node": "X"}]},
+              {"lines": [{"from_node": "X", "to_node": "N"}]}, {"outlets": [{"name": "N"}]},
+              {"lines": [{"name": "N", "from_node": "X", "to_node": "Y"}]}],
 )  # fmt: skip
 def test_inlets_lines_their_ends_and_outlets_take_a_downspout(where):
-    roofs = case_roofs(site([spout(to="N", roof_area_m2=30.0)], **where), surface(), "today")
+    roofs = case_roofs(site([spout(leads_to="N", roof_area_m2=30.0)], **where), surface(), "today")
     assert roofs.connected_cells(["N"]).tolist() == [30]
 
 
@@ -151,7 +151,7 @@ def test_roof_that_no_downspout_drains_is_said_to_shed_at_the_eaves():
 
 def test_a_downspout_off_the_data_is_a_fault_beside_all_others():
     """All faults of the layer come at once."""
-    found = faults(site([spout(90, 90, building="House"), spout(to="X"), spout(5.5, 15)]))
+    found = faults(site([spout(90, 90, building="House"), spout(leads_to="X"), spout(5.5, 15)]))
     assert [fault.row for fault in found] == [1, 2, 3]
     assert "outside the elevation data" in found[0].rule
 
@@ -159,8 +159,8 @@ def test_a_downspout_off_the_data_is_a_fault_beside_all_others():
 def test_cases_have_their_own_downspouts_and_nodes():
     """What leads into a basin that goes runs onto the ground then, and that is said."""
     found = site(
-        [spout(name="D1", to="Old", roof_area_m2=40.0),
-         spout(20.5, 22.5, name="D2", roof_area_m2=30.0, status="proposed", to="New")],
+        [spout(name="D1", leads_to="Old", roof_area_m2=40.0),
+         spout(20.5, 22.5, name="D2", roof_area_m2=30.0, status="proposed", leads_to="New")],
         inlets=[{"name": "Old", "status": "replaced"}, {"name": "New", "status": "proposed"}],
     )  # fmt: skip
     today = case_roofs(found, surface(), "today")

@@ -1,7 +1,8 @@
 """
 What the viewer makes of files, told as JSON: run by the Python that QGIS is installed for.
 
-Usage: in_viewer.py layers FILE... | draw FILE PICTURE | project FILE PICTURE | add FILE LAYER JSON
+Usage: in_viewer.py layers FILE... | draw FILE PICTURE | project FILE PICTURE |
+add FILE LAYER JSON [JSON] | add_each FILE JSON
 """
 
 import json
@@ -123,13 +124,13 @@ def _is_faulty(text, layer):
     return expression.hasParserError() or bool(missing)
 
 
-def add(path, name, values):
+def add(path, name, values, place=None):
     """Draw one row as a form would: defaults of the provider, then what is given."""
     layer = opened(path, name)
     shape = {"Point": "POINT(0 0)", "Line": "LINESTRING(0 0, 10 5)",
              "Polygon": "POLYGON((0 0, 10 0, 10 10, 0 0))"}  # fmt: skip
     kind = QgsWkbTypes.geometryDisplayString(layer.geometryType())
-    geometry = QgsGeometry.fromWkt(shape[kind])
+    geometry = QgsGeometry.fromWkt(place or shape[kind])
     if QgsWkbTypes.isMultiType(layer.wkbType()):
         geometry.convertToMultiType()
     layer.startEditing()
@@ -175,7 +176,13 @@ def main(command, *arguments):
     if command == "layers":
         return {path: told(path) for path in arguments}
     if command == "add":
-        return add(arguments[0], arguments[1], json.loads(arguments[2]))
+        place = json.loads(arguments[3])["wkt"] if arguments[3:] else None
+        return add(arguments[0], arguments[1], json.loads(arguments[2]), place)
+    if command == "add_each":
+        return {
+            name: [add(arguments[0], name, values) for values in rows]
+            for name, rows in json.loads(arguments[1]).items()
+        }
     if command == "raster":
         return {path: raster(path) for path in arguments}
     return project(*arguments)

@@ -103,5 +103,5 @@ def lines_by_state(content: FieldSheetContent) -> tuple[list[Row], list[Row]]:
     Both are rows of the layer "drain_lines", each line once.
     """
     rows = rows_of(content.layers, "drain_lines")
-    today = [row for row in rows if row["case"] == "today"]
-    return today, proposed(row for row in rows if row["case"] == "proposed")
+    today = [row for row in rows if row["scenario"] == "today"]
+    return today, proposed(row for row in rows if row["scenario"] == "proposed")

@@ -278,8 +278,12 @@ def _line_rows(line: Row | None, content: FieldSheetContent) -> list[list[Cell]]
     if line is None:
         return [[BLANK, "upper:", *blanks], [BLANK, "lower:", *blanks], last]
     return [
-        [Titled(line["name"], _as_drawn(line, content)), f"upper: {line['from'] or '?'}", *blanks],
-        [BLANK, f"lower: {line['to'] or '?'}", *blanks],
+        [
+            Titled(line["name"], _as_drawn(line, content)),
+            f"upper: {line['from_node'] or '?'}",
+            *blanks,
+        ],
+        [BLANK, f"lower: {line['to_node'] or '?'}", *blanks],
         last,
     ]
 

@@ -118,7 +118,7 @@ def _roof(content: FieldSheetContent) -> Stage:
     stops = [
         (
             _joined(one["name"] or "Downspout", one["building"]),
-            f"to: {one['to'] or '?'}" + _roof_area(one, content),
+            f"to: {one['leads_to'] or '?'}" + _roof_area(one, content),
         )
         for one in spouts
     ]
@@ -362,7 +362,7 @@ def _drain_levels(content: FieldSheetContent) -> Iterator[Shot]:
     kinds = {"inlet": "is the grate the low point?", "outlet": "fall of the whole line"}
     # bends and junctions under the lawn cannot be reached with a rod
     nodes = [row for row in rows_of(content.layers, "nodes")
-             if row["case"] == "today" and row["kind"] in kinds]  # fmt: skip
+             if row["scenario"] == "today" and row["kind"] in kinds]  # fmt: skip
     for node in nodes[:_MOST_NODES]:
         yield Shot(
             node["name"],

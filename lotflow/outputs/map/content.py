@@ -58,9 +58,9 @@ def map_drains(layers: Mapping[str, Any]) -> MapDrains:
     lines, nodes = layers.get("drain_lines"), layers.get("nodes")
     if lines is None or nodes is None or not len(lines):
         return MapDrains()
-    main = main_state(nodes["case"])
-    ours, gone = lines["case"] == main, lines["status"] == "replaced"
-    outlets = nodes[(nodes["case"] == main) & (nodes["kind"] == "outlet")]
+    main = main_state(nodes["scenario"])
+    ours, gone = lines["scenario"] == main, lines["status"] == "replaced"
+    outlets = nodes[(nodes["scenario"] == main) & (nodes["kind"] == "outlet")]
     return MapDrains(
         tuple(lines.geometry[ours]),
         tuple(lines.geometry[gone & ~ours]),

@@ -257,7 +257,7 @@ def draw_crossings(field: MapField, crossings: GeoDataFrame, lot: GeoDataFrame) 
     inward = crossings["direction"].to_numpy() == "on"
     triangles = crossing_triangles(
         shapely.get_coordinates(crossings.geometry.to_numpy()),
-        inward,
+        np.radians(crossings["bearing_deg"].to_numpy(dtype=float)),
         crossing_length(crossings["area_m2"].to_numpy()) * field.units_per_inch,
         lot.geometry.union_all(),
     )
@@ -371,36 +371,21 @@ def _turned(shape: Points, towards: Points) -> Points:
     return np.asarray(shape @ np.array([[x, y], [-y, x]]))
 
 
-def crossing_triangles(
-    points: Points, inward: NDArray[np.bool_], lengths: Points, lot: Any
-) -> list[Points]:
+def crossing_triangles(points: Points, bearings: Points, lengths: Points, lot: Any) -> list[Points]:
     """
     Make triangles on the lot line that point the way the water goes.
 
     `points`: where it crosses, shape (n, 2); each triangle is set on the lot line beside it;
-    `inward`: whether it comes onto the lot.
+    `bearings`: where it runs, clockwise from north [radians].
     """
     boundary = shapely.boundary(lot)
-    step = 1e-3 * float(np.sqrt(shapely.area(lot)))
     triangles = []
-    for point, comes, length in zip(points, inward, lengths, strict=True):
+    for point, bearing, length in zip(points, bearings, lengths, strict=True):
         along = shapely.line_locate_point(boundary, shapely.Point(point))
         on_line = shapely.get_coordinates(shapely.line_interpolate_point(boundary, along))[0]
-        inside = _inward(boundary, lot, float(along), step)
-        triangles.append(on_line + length * _turned(_TRIANGLE, inside if comes else -inside))
+        towards = np.array([np.sin(bearing), np.cos(bearing)])
+        triangles.append(on_line + length * _turned(_TRIANGLE, towards))
     return triangles
-
-
-def _inward(boundary: Any, lot: Any, along: float, step: float) -> Points:
-    """Direction square to the lot line that leads onto the lot."""
-    behind, ahead = (
-        shapely.get_coordinates(shapely.line_interpolate_point(boundary, max(at, 0.0)))[0]
-        for at in (along - step, along + step)
-    )
-    side = ahead - behind
-    square = np.array([-side[1], side[0]])
-    middle = (ahead + behind) / 2.0
-    return square if shapely.contains_xy(lot, *(middle + 0.5 * square)) else -square
 
 
 #: Width of a drain line, and of one that is to be replaced [points].

@@ -24,14 +24,14 @@ if TYPE_CHECKING:
 
 def _open_case(frame: pd.DataFrame) -> pd.DataFrame:
     """Rows of the case in which every inlet works."""
-    return frame[frame["case"] == OPEN]
+    return frame[frame["scenario"] == OPEN]
 
 
 def blocked_ponds(ponds: pd.DataFrame) -> pd.DataFrame:
     """
     Choose per storm and low spot the deepest water that blocked inlets leave.
 
-    Their `case` says in words which inlets are blocked; where several cases are as
+    Their `scenario` says in words which inlets are blocked; where several cases are as
     bad, the first of them: one inlet rather than all.
     """
     return _worst_blocked(ponds, ["return_period_yr", "low_spot"], "depth_m")
@@ -44,18 +44,18 @@ def blocked_overflow(paths: pd.DataFrame) -> pd.DataFrame:
 
 def _worst_blocked(frame: pd.DataFrame, by: list[str], measure: str) -> pd.DataFrame:
     """Rows of cases with blocked inlets: of each group the one of the greatest measure."""
-    scenarios = [Scenario(case) for case in frame["case"].fillna("").astype(str)]
+    scenarios = [Scenario(case) for case in frame["scenario"].fillna("").astype(str)]
     blocked = frame[[scenario.is_blocked for scenario in scenarios]]
     # a millimetre: what rounding makes of a level does not make one case the worst
     height = blocked[measure].round(3).fillna(-np.inf)
     order = np.argsort(-height.to_numpy(), kind="stable")
     worst = blocked.iloc[order].drop_duplicates(by).sort_index()
-    return worst.assign(case=worst["case"].map(lambda case: Scenario(case).words))
+    return worst.assign(scenario=worst["scenario"].map(lambda case: Scenario(case).words))
 
 
 def outlets(nodes: pd.DataFrame) -> pd.DataFrame:
     """Outlets of the system the result is for."""
-    return nodes[(nodes["kind"] == "outlet") & (nodes["case"] == main_state(nodes["case"]))]
+    return nodes[(nodes["kind"] == "outlet") & (nodes["scenario"] == main_state(nodes["scenario"]))]
 
 
 def sizes_told(line: Mapping[str, Any]) -> dict[str, str | None]:
@@ -170,7 +170,7 @@ DRAWN: Final[dict[str, _DrawnLayer]] = {
     ),
     "ponds_blocked": _DrawnLayer(
         "Ponds with inlets blocked", fill=palette.BLOCKED, stroke=palette.BLOCKED, opacity=0.35,
-        width=1, dashes="5 3", heading="low_spot", told=("case", *_POND), shown=False,
+        width=1, dashes="5 3", heading="low_spot", told=("scenario", *_POND), shown=False,
         source="ponds", rows=blocked_ponds,
     ),
     "ponds": _DrawnLayer(
@@ -183,7 +183,7 @@ DRAWN: Final[dict[str, _DrawnLayer]] = {
     ),
     "overflow_blocked": _DrawnLayer(
         "Overflow with inlets blocked", stroke=palette.BLOCKED, width=3, dashes="1 7",
-        heading="low_spot", told=("case", *_OVERFLOW), shown=False, source="overflow_paths",
+        heading="low_spot", told=("scenario", *_OVERFLOW), shown=False, source="overflow_paths",
         rows=blocked_overflow,
     ),
     "overflow_paths": _DrawnLayer(
@@ -219,14 +219,14 @@ DRAWN: Final[dict[str, _DrawnLayer]] = {
     "drain_lines": _DrawnLayer(
         "Drain lines", stroke=palette.PIPE, width=3, heading="name",
         told=(
-            "case", "diameter_m", "fall_m", "slope_m_per_m", "capacity_m3s", "least_cover_m",
+            "scenario", "diameter_m", "fall_m", "slope_m_per_m", "capacity_m3s", "least_cover_m",
             "required_size", "rarest_storm_size",
         ),
         rows=_sized_lines,
     ),
     "nodes": _DrawnLayer(
         "Ends and joints of lines", fill="#ffffff", stroke=palette.PIPE, mark="circle",
-        heading="name", told=("kind", "case"), shown=False,
+        heading="name", told=("kind", "scenario"), shown=False,
         rows=joints,
     ),
     "outlets": _DrawnLayer(
@@ -346,12 +346,12 @@ def _look(row: Mapping[str, Any], drawn: _DrawnLayer, number: int) -> dict[str, 
     """What of a row's look is not that of its layer."""
     look: dict[str, Any] = {}
     if drawn.mark == "on":
-        look["mark"] = row["direction"]
+        look["mark"], look["turn"] = row["direction"], plain(row["bearing_deg"])
     if drawn.bold is not None and row[drawn.bold[0]] == drawn.bold[1]:
         look["bold"] = True
     if drawn.hues:
         look["colour"] = drawn.hues[number % len(drawn.hues)]
-    if row.get("case") == "today":
+    if row.get("scenario") == "today":
         look["dashes"] = _TODAY_DASHES
     if plain(row.get("artefact")):
         look["colour"], look["dashes"] = palette.DOUBTFUL, _DOUBTFUL_DASHES

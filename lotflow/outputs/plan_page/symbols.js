@@ -14,7 +14,7 @@ function element(tag, options = {}, ...children) {
 function byId(id) { return document.getElementById(id); }
 
 const MARKS = {
-  square: "M3 3H15V15H3Z", diamond: "M9 2L16 9L9 16L2 9Z", on: "M9 16L2 3H16Z", off: "M9 2L16 15H2Z",
+  square: "M3 3H15V15H3Z", diamond: "M9 2L16 9L9 16L2 9Z", on: "M9 1L16 16L9 12L2 16Z", off: "M9 1L16 16L9 12L2 16Z",
   circle: "M9 3A6 6 0 0 1 9 15A6 6 0 0 1 9 3Z",
 };
 
@@ -26,6 +26,8 @@ function drawnMark(layer, feature) {
   path.setAttribute("fill", feature.mark === "off" ? "#ffffff" : layer.fill);
   path.setAttribute("stroke", layer.stroke);
   path.setAttribute("stroke-width", "1.5");
+  // marks that point upwards are turned to where the water runs, clockwise from north
+  if (feature.turn) path.setAttribute("transform", `rotate(${Number(feature.turn)} 9 9)`);
   svg.append(path);
   return svg;
 }

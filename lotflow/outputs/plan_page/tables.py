@@ -123,9 +123,9 @@ def _outlet_nodes(nodes: pd.DataFrame | None) -> list[dict[str, Any]]:
     """Give the outlets of the system the result is for."""
     if nodes is None or nodes.empty:
         return []
-    columns = ("case", "name", "detail", "invert_m")
+    columns = {"case": "scenario", "name": "name", "detail": "detail", "invert_m": "invert_m"}
     return [
-        {column: plain(row[column]) for column in columns}
+        {key: plain(row[column]) for key, column in columns.items()}
         for row in outlets(nodes).to_dict("records")
     ]
 
@@ -257,7 +257,7 @@ TABLES: Final[dict[str, _PageTable]] = {
     "pond_cases": _PageTable(
         "If inlets are blocked, or take no more", "", "case",
         (
-            *_headings("pond_cases", "case"),
+            *_headings("pond_cases", "scenario"),
             *_headings("pond_cases", "low_spot", "depth_m", "rise_m", "freeboard_m", "building",
                        "opening", remarks=("touches", "spills_to", "not_closed"), per_storm=True),
         ),
@@ -390,7 +390,7 @@ def _cell(
 
 def _told(heading: _Heading, entry: Mapping[str, Any]) -> Any:
     """A value; of a catchment or flow the two ends of its range where the data leave it open."""
-    key = heading.column.name
+    key = heading.column.key
     if key == "message":
         return standing_alone(entry["message"], today=entry["today"])
     value = entry.get(key)
