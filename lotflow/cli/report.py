@@ -62,7 +62,7 @@ def compute(
         from lotflow.study.door import computed  # noqa: PLC0415
         from lotflow.study.write import check_folder  # noqa: PLC0415
 
-        check_folder(job, folder, overwrite=overwrite)
+        check_folder(job, folder, overwrite=overwrite, use_covers=use_covers)
         if voice.verbose:
             click.echo(f"lotflow: computing {job.job.name or 'the lot'}", err=True)
         with progress(_STEPS, quiet=voice.quiet) as tell:

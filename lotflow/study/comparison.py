@@ -24,7 +24,7 @@ from lotflow.outputs.comparison import (
     comparison_summary,
     comparison_text,
 )
-from lotflow.outputs.manifest import has_content, read_manifest
+from lotflow.outputs.manifest import Subject, has_content, read_manifest
 from lotflow.outputs.result_set import check_result_folder, write_result_set
 from lotflow.study.door import Result
 
@@ -69,7 +69,7 @@ class Comparison:
         folder
             Where they go.
         overwrite
-            Whether a comparison there may be replaced; a result never is.
+            Whether a comparison of another lot there may be replaced; a result never is.
 
         Raises
         ------
@@ -127,7 +127,7 @@ def check_comparison_folder(folder: Path, *, overwrite: bool, read: tuple[Path, 
     folder
         Where it is to go.
     overwrite
-        Whether a comparison there may be replaced.
+        Whether a comparison of another lot there may be replaced.
     read
         Files that the results were read from.
 
@@ -146,7 +146,8 @@ def check_comparison_folder(folder: Path, *, overwrite: bool, read: tuple[Path, 
             f"{folder} holds the result of a run, which a comparison never replaces. Choose "
             "another folder with -o."
         )
-    check_result_folder(folder, NAMES, overwrite=overwrite, inputs=read)
+    subject = Subject("comparison")
+    check_result_folder(folder, NAMES, subject=subject, overwrite=overwrite, inputs=read)
 
 
 def _stored(given: str | Path | Result) -> StoredResult:
