@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from lotflow.cli import options
-from lotflow.cli.report import after_writing
+from lotflow.cli.report import after_writing, say_kept
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -40,8 +40,10 @@ def compare(before: Path, after: Path | None, output: Path, **given: Any) -> int
     comparison = compared(before, after)
     if given["verbose"]:
         click.echo(f"lotflow: {len(comparison.table)} differences", err=True)
-    comparison.write(output, overwrite=given["overwrite"])
+    kept: dict[str, str] = {}
+    comparison.write(output, overwrite=given["overwrite"], tell_kept=kept.update)
     with after_writing(IN_PLACE):
+        say_kept(output, kept)
         if given["as_json"]:
             click.echo(json_text(comparison_content(comparison.found)), nl=False)
         elif not given["quiet"]:

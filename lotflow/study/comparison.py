@@ -29,6 +29,8 @@ from lotflow.outputs.result_set import check_result_folder, write_result_set
 from lotflow.study.door import Result
 
 if TYPE_CHECKING:
+    from collections.abc import Callable, Mapping
+
     import pandas as pd
 
     from lotflow.inputs.results import StoredResult
@@ -60,7 +62,10 @@ class Comparison:
         """What the command prints."""
         return comparison_text(self.found)
 
-    def write(self, folder: str | Path, *, overwrite: bool = False) -> Path:
+    def write(
+        self, folder: str | Path, *, overwrite: bool = False,
+        tell_kept: Callable[[Mapping[str, str]], None] = lambda _: None,
+    ) -> Path:  # fmt: skip
         """
         Write `compare.html`, `compare.csv`, `compare.json`, and a `summary.json` that lists them.
 
@@ -70,6 +75,8 @@ class Comparison:
             Where they go.
         overwrite
             Whether a comparison of another lot there may be replaced; a result never is.
+        tell_kept
+            Called with the new name of each file there that somebody has changed.
 
         Raises
         ------
@@ -79,7 +86,7 @@ class Comparison:
         check_comparison_folder(Path(folder), overwrite=overwrite, read=self._read)
         return write_result_set(
             Path(folder), comparison_files(self.found), comparison_summary(self.found),
-            overwrite=overwrite, inputs=self._read,
+            overwrite=overwrite, inputs=self._read, tell_kept=tell_kept,
         )  # fmt: skip
 
     def __repr__(self) -> str:
