@@ -9,8 +9,11 @@ import geopandas as gpd
 import pyogrio
 import pytest
 
+from lotflow import run
 from lotflow.cli import main
+from lotflow.inputs.job import read_job
 from lotflow.outputs.manifest import read_manifest, verify_result
+from lotflow.outputs.worked_sheets import explained
 
 ROOT = Path(__file__).parents[1]
 SAMPLE = ROOT / "data_samples" / "alder_court"
@@ -71,6 +74,9 @@ def test_the_readme_runs_as_it_is_printed(tmp_path, monkeypatch, capfd):
             drawn_by_another_program(tmp_path / "my-job")
         if "--explain" in arguments:
             assert out.startswith("Patio basin")
+            assert "Q = C i A" in out  # no rain is given yet
+        if "--explain" in arguments:
+            assert out.startswith("Patio basin")
     assert verify_result(tmp_path / "result") == []
     assert verify_result(tmp_path / "my-job" / "result") == []
 
@@ -121,3 +127,17 @@ def test_a_run_refuses_the_folder_of_another_lot_and_of_a_screening(tmp_path, mo
         assert "--overwrite" in err
         assert (tmp_path / "result" / "summary.json").read_bytes() == before
     assert lotflow("run", job, *quick, "--overwrite") == 0
+
+
+def test_without_rain_a_sheet_explains_the_flow_per_10_mm_h():
+    """The areas on it times their coefficients give the figure of the layer."""
+    job = read_job(SAMPLE)
+    result = run(job.model_copy(update={"rainfall": None}), realisations=0)
+    sheets = explained(result.study.texts["runoff_sheets.txt"])
+    assert list(sheets) == result.inlets["name"].tolist()
+    for name, flow in zip(sheets, result.inlets["flow_per_10mm_h_m3s"], strict=True):
+        kinds = re.findall(r": ([\d,]+) m\xb2 .*, C = (\d\.\d\d)\n", sheets[name])
+        total = sum(float(area.replace(",", "")) * float(c) for area, c in kinds)
+        # areas on the sheet are rounded to 1 m2
+        assert total == pytest.approx(flow * 3600 / 0.01, abs=len(kinds))
+        assert "stated" in sheets[name]

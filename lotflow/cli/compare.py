@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 @click.argument("after", type=options.FILE, metavar="[AFTER]", required=False)
 @options.output
 @click.option("--overwrite", is_flag=True,
-              help="Replace a comparison of another lot too; the result of a run never is.")  # fmt: skip
+              help="Replace a comparison of another lot too; a run's result never is.")  # fmt: skip
 @click.option("--json", "as_json", is_flag=True,
               help="Print the content of compare.json instead of the text.")  # fmt: skip
 @options.with_verbosity

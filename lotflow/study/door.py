@@ -117,9 +117,7 @@ class Result:
             If the folder holds something else, or the result cannot be written; an old one stays.
         """
         folder = Path(folder)
-        check_folder(
-            self.study.lot.job, folder, overwrite=overwrite, use_covers=self._use_covers
-        )
+        check_folder(self.study.lot.job, folder, overwrite=overwrite, use_covers=self._use_covers)
         return write_study(
             self.study, folder, overwrite=overwrite, use_covers=self._use_covers, pack=pack,
             second=second,

@@ -95,7 +95,7 @@ def test_a_written_result_is_that_of_the_command(screened, tmp_path):
         assert (tmp_path / "door" / name).read_bytes() == (tmp_path / "command" / name).read_bytes()
     screened.write(tmp_path / "door")
     other = lotflow.run(SAMPLE, realisations=0)
-    with pytest.raises(OutputError, match="the result of a screening.*overwrite"):
+    with pytest.raises(OutputError, match=r"the result of a screening.*overwrite"):
         other.write(tmp_path / "door", pack=False)
     other.write(tmp_path / "door", pack=False, overwrite=True)
 

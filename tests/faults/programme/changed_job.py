@@ -180,7 +180,7 @@ def _another_value(job: ChangedJob) -> None:
     values = list(frame[column]) if column in frame else [None] * len(frame)
     values[row] = value
     if len({type(one) for one in values if one is not None}) > 1:
-        values = [None if one is None or one != one else str(one) for one in values]
+        values = [None if pd.isna(one) else str(one) for one in values]
     frame[column] = values
     job.redraw(name, frame)
     job.done.append(f"{column}={value!r}")
@@ -261,7 +261,7 @@ def _reshaped(job: ChangedJob) -> None:
     first = job.rng.choice(shapely.get_coordinates(shape).tolist())
     shapes = [
         lambda: None,
-        lambda: type(shape)(),
+        type(shape),
         lambda: shapely.affinity.scale(shape, 1e-4, 1e-4),
         lambda: shapely.affinity.scale(shape, 20.0, 20.0),
         lambda: shapely.affinity.rotate(shape, 90.0),
