@@ -63,15 +63,37 @@ def test_it_writes_a_page_a_table_and_a_document_that_say_the_same(jobs, tmp_pat
     assert (jobs / "one" / "result" / "result.gpkg").read_bytes() == before
 
 
-def test_the_same_twice_is_the_same_bytes_and_is_replaced_only_when_asked(jobs, tmp_path, capfd):
+def test_the_same_twice_is_the_same_bytes_and_replaces_its_own_unasked(jobs, tmp_path, capfd):
     out = tmp_path / "compare"
     arguments = ("compare", jobs / "one", jobs / "other", "-o", out, "-q")
     assert lotflow(*arguments) == 0
     first = {path.name: path.read_bytes() for path in out.iterdir()}
-    assert lotflow(*arguments) == 1
-    assert "--overwrite" in capfd.readouterr().err
-    assert lotflow(*arguments, "--overwrite") == 0
+    assert lotflow(*arguments) == 0
     assert {path.name: path.read_bytes() for path in out.iterdir()} == first
+    (out / "compare.csv").write_text("my notes")
+    assert lotflow(*arguments) == 0
+    assert "compare.kept-1.csv" in capfd.readouterr().err
+    kept = {"compare.kept-1.csv": b"my notes"}
+    assert {path.name: path.read_bytes() for path in out.iterdir()} == first | kept
+
+
+def test_neither_a_run_nor_a_comparison_of_another_lot_replaces_a_comparison_unasked(
+    jobs, tmp_path, capfd
+):
+    """The folder of a comparison is then most likely the wrong one."""
+    out = tmp_path / "compare"
+    arguments = ("compare", jobs / "one", jobs / "other", "-o", out, "-q")
+    assert lotflow(*arguments) == 0
+    first = {path.name: path.read_bytes() for path in out.iterdir()}
+    assert lotflow("run", jobs / "one", "-o", out, "-q") == 1
+    assert "the result of a comparison" in capfd.readouterr().err
+    assert {path.name: path.read_bytes() for path in out.iterdir()} == first
+    summary = json.loads((out / "summary.json").read_text())
+    summary["lot"]["name"] = "Elsewhere"
+    (out / "summary.json").write_text(json.dumps(summary))
+    assert lotflow(*arguments) == 1
+    assert "a result of 'Elsewhere'" in capfd.readouterr().err
+    assert lotflow(*arguments, "--overwrite") == 0
 
 
 def test_a_result_with_itself(jobs, tmp_path, capfd):

@@ -50,8 +50,8 @@ def test_demo_writes_the_job_and_its_whole_result_and_a_rerun_the_same(tmp_path,
     """
     The sample runs, every file of the manifest is there, and the balance closes.
 
-    Inputs stand beside the result, and other programs can read it. It is replaced only if that
-    is asked for, by the same bytes, whoever draws.
+    Inputs stand beside the result, and other programs can read it. A rerun replaces it by the
+    same bytes, whoever draws; what was drawn is replaced only if that is asked for.
     """
     assert lotflow("demo", tmp_path / "demo") == 0
     assert {"job.toml", "dem.tif", "site.gpkg"} <= set(contents(tmp_path / "demo"))
@@ -72,13 +72,12 @@ def test_demo_writes_the_job_and_its_whole_result_and_a_rerun_the_same(tmp_path,
     assert err == ""
     before = contents(tmp_path / "demo")
     request.getfixturevalue("drawn_here")  # the first one was drawn by a second process
-    for command, told in (("demo", "use --overwrite"), ("run", "--overwrite")):
-        assert lotflow(command, tmp_path / "demo") == 1
-        assert told in capfd.readouterr().err
-        assert contents(tmp_path / "demo") == before
-    (result / "overview.txt").write_text("old")
-    assert lotflow("run", tmp_path / "demo", "--overwrite", "-q") == 0
-    assert contents(tmp_path / "demo") == before | {"result/overview.kept-1.txt": b"old"}
+    assert lotflow("demo", tmp_path / "demo") == 1
+    assert "use --overwrite" in capfd.readouterr().err
+    assert contents(tmp_path / "demo") == before
+    (result / "summary.csv").write_text("old")
+    assert lotflow("run", tmp_path / "demo", "-q") == 0
+    assert contents(tmp_path / "demo") == before | {"result/summary.kept-1.csv": b"old"}
 
 
 @pytest.mark.usefixtures("drawn_here")

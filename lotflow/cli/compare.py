@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from lotflow.cli import options
-from lotflow.cli.report import after_writing
+from lotflow.cli.report import after_writing, say_kept
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 @click.argument("after", type=options.FILE, metavar="[AFTER]", required=False)
 @options.output
 @click.option("--overwrite", is_flag=True,
-              help="Replace a comparison that is there; the result of a run never is.")  # fmt: skip
+              help="Replace a comparison of another lot too; a run's result never is.")  # fmt: skip
 @click.option("--json", "as_json", is_flag=True,
               help="Print the content of compare.json instead of the text.")  # fmt: skip
 @options.with_verbosity
@@ -40,8 +40,10 @@ def compare(before: Path, after: Path | None, output: Path, **given: Any) -> int
     comparison = compared(before, after)
     if given["verbose"]:
         click.echo(f"lotflow: {len(comparison.table)} differences", err=True)
-    comparison.write(output, overwrite=given["overwrite"])
+    kept: dict[str, str] = {}
+    comparison.write(output, overwrite=given["overwrite"], tell_kept=kept.update)
     with after_writing(IN_PLACE):
+        say_kept(output, kept)
         if given["as_json"]:
             click.echo(json_text(comparison_content(comparison.found)), nl=False)
         elif not given["quiet"]:

@@ -21,7 +21,8 @@ output = click.option(
 overwrite = click.option(
     "--overwrite",
     is_flag=True,
-    help="Replace a result that is there; what you have changed in it is kept by another name.",
+    help="Replace a result of another lot or command too. One of the same lot is replaced without "
+    "it; what you have changed in it is kept by another name.",
 )
 vertical_unit = click.option(
     "--vertical-unit",

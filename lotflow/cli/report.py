@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Final
 import click
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator
+    from collections.abc import Callable, Iterator, Mapping
     from contextlib import AbstractContextManager
     from pathlib import Path
 
@@ -62,7 +62,7 @@ def compute(
         from lotflow.study.door import computed  # noqa: PLC0415
         from lotflow.study.write import check_folder  # noqa: PLC0415
 
-        check_folder(job, folder, overwrite=overwrite)
+        check_folder(job, folder, overwrite=overwrite, use_covers=use_covers)
         if voice.verbose:
             click.echo(f"lotflow: computing {job.job.name or 'the lot'}", err=True)
         with progress(_STEPS, quiet=voice.quiet) as tell:
@@ -92,11 +92,7 @@ def _say(voice: Voice, written: Written, sheet: str, folder: Path) -> None:
     """Print the table, or what was asked for in its place; first what stood in the way."""
     from lotflow.outputs.summary import json_text  # noqa: PLC0415 - loaded by now
 
-    for name, new in written.kept.items():
-        click.echo(
-            f"lotflow: {folder / name} was not as a run has left it; it is kept as {folder / new}.",
-            err=True,
-        )
+    say_kept(folder, written.kept)
     if voice.as_json:
         click.echo(json_text(written.content), nl=False)
     elif sheet:
@@ -106,6 +102,15 @@ def _say(voice: Voice, written: Written, sheet: str, folder: Path) -> None:
         click.echo(f"Written to {folder}")
     if voice.verbose:
         click.echo(f"lotflow: wrote {len(written.content['files'])} files", err=True)
+
+
+def say_kept(folder: Path, kept: Mapping[str, str]) -> None:
+    """Tell what was moved aside in a folder, and its new name."""
+    for name, new in kept.items():
+        click.echo(
+            f"lotflow: {folder / name} was not as a run has left it; it is kept as {folder / new}.",
+            err=True,
+        )
 
 
 def _sheet(study: Study, name: str) -> str:

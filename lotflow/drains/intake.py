@@ -281,7 +281,9 @@ def inlet_intakes(
     come = _as_they_come(names, count, (surface, roofs), given, series)
     columns = come.surface.shape[2]
     together = np.repeat(np.minimum(share, 1.0), columns, axis=1)
-    own, piped = come.surface[:count].reshape(count, -1), come.piped.reshape(len(names), -1)
+    flat = storms * columns  # not -1: there may be no grate at all
+    own = come.surface[:count].reshape(count, flat)
+    piped = come.piped.reshape(len(names), flat)
     holds = np.array([way.held_m3 for way in ways])
     most = np.full(together.shape, np.inf)
 

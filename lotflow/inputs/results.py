@@ -265,7 +265,7 @@ def _require_unchanged(
     content = summary["contents"].get(path.name)
     if sha256(path) != entry.get("sha256") and not same_content(path, content):
         rule = "the file is not the one the run has written"
-        remedy = "Run the job again; with --overwrite what was changed is kept by another name"
+        remedy = "Run the job again; what was changed is kept by another name"
         raise InputError(Fault(rule, remedy, file=str(path)))
 
 

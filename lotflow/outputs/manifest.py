@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import hashlib
 import json
+import math
 import shutil
 import sqlite3
 import tempfile
 import time
 from collections.abc import Iterator, Mapping
 from contextlib import closing
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Final, TypeGuard
 
@@ -43,6 +45,95 @@ _BOOKS: Final = {
 }
 #: Time after which a database is taken for another one [s].
 _LONGEST_S: Final = 20.0
+
+#: Share of the smaller of two lots' bounds that both have, where they are one lot drawn twice.
+_ONE_LOT: Final = 0.5
+
+
+@dataclass(frozen=True)
+class Subject:
+    """
+    What a result is about: which command computed it, and of which lot.
+
+    Parameters
+    ----------
+    kind
+        "run", "screening", "comparison"; None where nobody knows.
+    name
+        Of the job; None where nobody knows.
+    bounds
+        West, south, east and north of the lot [degrees]; None where nobody knows.
+
+    Examples
+    --------
+    >>> old = Subject("run", "14 Alder Court", (-80.90001, 35.1, -80.9, 35.1001))
+    >>> old.difference(Subject("run", "14 Alder Court", (-80.90002, 35.1, -80.90001, 35.1001)))
+    'a result of another place'
+    >>> old.difference(Subject("run", "16 Alder Court"))
+    "a result of '14 Alder Court'"
+    """
+
+    kind: str | None = None
+    name: str | None = None
+    bounds: tuple[float, float, float, float] | None = None
+
+    def difference(self, other: Subject) -> str:
+        """Call this one by what it is and another is not; empty where both are one, if known."""
+        if None not in (self.kind, other.kind) and self.kind != other.kind:
+            return f"the result of a {self.kind}"
+        if None not in (self.name, other.name) and self.name != other.name:
+            return f"a result of {_quoted_name(self.name)}"
+        if self.bounds and other.bounds and not _is_one_place(self.bounds, other.bounds):
+            return "a result of another place"
+        return ""
+
+
+def subject_of(summary: Mapping[str, Any]) -> Subject:
+    """
+    Tell what a result is about.
+
+    `summary`: its manifest, which anybody may have written: what is not as a run writes it is not
+    known.
+    """
+    origin, lot = summary.get("provenance"), summary.get("lot")
+    lot = lot if isinstance(lot, dict) else {}
+    if isinstance(origin, dict):
+        job = origin.get("job")
+        general = job.get("job") if isinstance(job, dict) else None
+        name = general.get("name") if isinstance(general, dict) else None
+        kinds = {True: "run", False: "screening"}
+        covers = origin.get("use_covers")
+        kind = kinds[covers] if isinstance(covers, bool) else None
+    else:
+        name = lot.get("name")
+        kind = "comparison" if {"before", "after"} <= summary.keys() else None
+    return Subject(kind, name if isinstance(name, str) else None, _bounds(lot.get("bounds_deg")))
+
+
+def _bounds(given: object) -> tuple[float, float, float, float] | None:
+    """Give four numbers of a manifest; None where they are none."""
+    if not isinstance(given, list) or len(given) != 4:
+        return None
+    if not all(type(one) in (int, float) and math.isfinite(one) for one in given):
+        return None
+    west, south, east, north = map(float, given)
+    return west, south, east, north
+
+
+def _is_one_place(
+    one: tuple[float, float, float, float], other: tuple[float, float, float, float]
+) -> bool:
+    """Tell whether bounds share most of the ground of the smaller."""
+    wide = min(one[2], other[2]) - max(one[0], other[0])
+    high = min(one[3], other[3]) - max(one[1], other[1])
+    smaller = min((b[2] - b[0]) * (b[3] - b[1]) for b in (one, other))
+    return wide >= 0 and high >= 0 and wide * high >= _ONE_LOT * smaller
+
+
+def _quoted_name(name: str | None) -> str:
+    """Quote a name so that it stays on its line and is not too long for one."""
+    shown = repr((name or "")[:81])
+    return shown if len(shown) <= 82 else f"{shown[:79]}..."
 
 
 def read_manifest(folder: Path) -> dict[str, Any]:
@@ -96,7 +187,7 @@ def verify_result(folder: Path) -> list[Fault]:
     for name, entry in manifest["files"].items():
         rule = _difference(Path(folder) / name, entry)
         if rule:
-            faults.append(Fault(rule, "Run it again with --overwrite", name))
+            faults.append(Fault(rule, "Run it again", name))
     return faults
 
 

@@ -114,6 +114,31 @@ def place_of(lot: GeoDataFrame) -> tuple[float, float] | None:
     return float(latitude[0]), float(longitude[0])
 
 
+def bounds_of(lot: GeoDataFrame) -> list[float] | None:
+    """
+    West, south, east and north of a lot [degrees], as they are written.
+
+    Parameters
+    ----------
+    lot
+        In any CRS.
+
+    Returns
+    -------
+    bounds
+        None of a lot that is nowhere on Earth.
+    """
+    west, south, east, north = lot.total_bounds
+    try:
+        latitude, longitude = latitude_longitude(
+            [west, west, east, east], [south, north, south, north], lot.crs
+        )
+    except OutputError:
+        return None
+    bounds = (longitude.min(), latitude.min(), longitude.max(), latitude.max())
+    return [round(float(one), _DEGREE_DECIMALS) for one in bounds]
+
+
 def place_table(
     layer: Layer, entries: Sequence[Mapping[str, Any]], crs: Any, units: UnitSystem
 ) -> str:

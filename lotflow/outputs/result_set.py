@@ -7,6 +7,10 @@ the hash of every file, comes last. Whatever stops a run before that leaves the 
 
 Only what a run has written is replaced. What somebody has changed since, or put under one of the
 names, gets another name in the same folder, and stays.
+
+A whole result is replaced unasked by a new one of the same command and lot: it can be had again
+from its inputs, and nothing of a person's is lost. Of another lot, or of another command, it is
+replaced only where that is asked for: most likely the folder is the wrong one.
 """
 
 from __future__ import annotations
@@ -33,12 +37,14 @@ from lotflow.outputs.manifest import (
     MOVED_ASIDE,
     NEXT_FILES,
     SIDE_FILES,
+    Subject,
     content_of,
     content_of_summary,
     file_entry,
     has_content,
     is_plain_name,
     read_manifest,
+    subject_of,
 )
 from lotflow.outputs.result_file import ResultFile
 from lotflow.outputs.summary import json_text
@@ -52,7 +58,12 @@ _COPY: Final = "copy"
 
 
 def check_result_folder(
-    folder: Path, names: Sequence[str], *, overwrite: bool = False, inputs: Sequence[Path] = ()
+    folder: Path,
+    names: Sequence[str],
+    *,
+    subject: Subject = Subject(),  # noqa: B008 - frozen, and says that nothing is known
+    overwrite: bool = False,
+    inputs: Sequence[Path] = (),
 ) -> Path:
     """
     Refuse a folder a result must not be written to, before anything is computed.
@@ -63,8 +74,10 @@ def check_result_folder(
         Where the result is to go; it or its parent exists.
     names
         Names of the files to be written.
+    subject
+        What the new result will be about, as far as it is known.
     overwrite
-        Whether a result that is already there may be replaced.
+        Whether a result that is about something else may be replaced.
     inputs
         Files the run reads: none of them may be one that is replaced.
 
@@ -76,13 +89,13 @@ def check_result_folder(
     Raises
     ------
     OutputError
-        If the folder is one that no result belongs in, if it holds a result and `overwrite` is
-        not set, if it holds none and a file there would be replaced, if an input would be, or if
-        the folder cannot be made or written to.
+        If the folder is one that no result belongs in, if it holds a result about something else
+        and `overwrite` is not set, if it holds none and a file there would be replaced, if an
+        input would be, or if the folder cannot be made or written to.
     """
     with explained(folder):
         target = _resolved(folder)
-        old = _replaceable(target, names, overwrite=overwrite)
+        old = _replaceable(target, names, subject, overwrite=overwrite)
         _keep_inputs(target, {*names, *old.get("files", {}), *old.get(NEXT_FILES, {})}, inputs)
         place = target if target.exists() else target.parent
         if not os.access(place, os.W_OK | os.X_OK):
@@ -111,8 +124,8 @@ def write_result_set(
     summary
         Content of `summary.json`; `state` and `files` are added.
     overwrite
-        Whether a complete result that is already there may be replaced. One that an
-        interrupted run has left incomplete always may.
+        Whether a complete result about something else may be replaced. One of the same command
+        and lot always may, and one that an interrupted run has left incomplete.
     inputs
         Files the run has read: none of them may be one that is replaced or moved aside.
     tell_kept
@@ -141,7 +154,7 @@ def write_result_set(
     with explained(folder):
         target = _resolved(folder)
         with held(target):
-            old = _replaceable(target, names, overwrite=overwrite)
+            old = _replaceable(target, names, subject_of(summary), overwrite=overwrite)
             _keep_inputs(target, names, inputs)
             for stale in target.glob(f"{STAGING}*"):
                 _remove(stale)
@@ -217,7 +230,9 @@ def _identity(path: Path) -> tuple[int, int] | None:
     return found.st_dev, found.st_ino
 
 
-def _replaceable(target: Path, names: Sequence[str], *, overwrite: bool) -> dict[str, Any]:
+def _replaceable(
+    target: Path, names: Sequence[str], subject: Subject, *, overwrite: bool
+) -> dict[str, Any]:
     """Give the manifest of what may be replaced, empty where there is none."""
     old: dict[str, Any] = {}
     own: set[str] = set()
@@ -226,12 +241,13 @@ def _replaceable(target: Path, names: Sequence[str], *, overwrite: bool) -> dict
             old = read_manifest(target)
         except InputError as error:
             raise OutputError(f"{error} It will not be replaced: choose another folder.") from error
-        if old["state"] == COMPLETE and not overwrite:
+        other = subject_of(old).difference(subject) if old["state"] == COMPLETE else ""
+        if other and not overwrite:
             raise OutputError(
-                f"{target} already holds a result. Use --overwrite to replace it, or choose "
-                "another folder with -o."
+                f"{target} already holds {other}. Choose another folder with -o, or use "
+                "--overwrite to replace it."
             )
-        if old["state"] == COMPLETE and overwrite and _is_regular(target / MANIFEST):
+        if old["state"] == COMPLETE and _is_regular(target / MANIFEST):
             return old  # what is not as a run has left it is kept
         own = {MANIFEST, *old["files"], *old.get(NEXT_FILES, {})}
         own = {*_with_side_names(own)}

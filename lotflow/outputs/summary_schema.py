@@ -62,6 +62,11 @@ def summary_schema() -> dict[str, Any]:
                 "required": ["name", "area_m2"],
                 "properties": {
                     "name": {"type": ["string", "null"]}, "area_m2": {"type": ["number", "null"]},
+                    "bounds_deg": {
+                        "description": "West, south, east, north; null if nowhere on Earth.",
+                        "type": ["array", "null"], "items": {"type": "number"},
+                        "minItems": 4, "maxItems": 4,
+                    },
                 },
             },
             **lists,

@@ -22,12 +22,14 @@ from lotflow.text import did_you_mean
 from lotflow.units import from_si, to_si
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Mapping, Sequence
 
     from numpy.typing import NDArray
 
+    from lotflow.grid import FloatArray
     from lotflow.runoff.catchment_parts import PartWay
     from lotflow.runoff.concentration import Segment
+    from lotflow.runoff.covers import GroundCover
     from lotflow.runoff.curve_number import StormType
     from lotflow.runoff.storms import StormStudy
     from lotflow.units import UnitSystem
@@ -69,6 +71,56 @@ def worked_sheets(
         for node, name in enumerate(storms.node_names)
     )
     return "\n".join(head) + "".join(f"{SHEET_MARK}\n{sheet}\n" for sheet in sheets)
+
+
+def stated_sheets(
+    names: Sequence[str], ground: FloatArray, cover: GroundCover, intensity: float | None, *,
+    lot_name: str, case: str, units: UnitSystem,
+) -> str:  # fmt: skip
+    """
+    Write the sheets of the inlets where no rainfall is given: for one intensity.
+
+    Parameters
+    ----------
+    names
+        Of the inlets.
+    ground
+        Area of each kind of cover that reaches each inlet, shape (inlets, kinds) [m^2].
+    cover
+        Gives the kinds.
+    intensity
+        The stated one; None for one of 10 mm/h [m/s].
+    lot_name, case, units
+        As for `worked_sheets`.
+    """
+    head = [
+        f"Runoff, worked: {lot_name}, drains: {case}",
+        "Rain: none is given. Give [rainfall] in job.toml for times, storms and volumes.",
+        "",
+    ]
+    sheets = (
+        "\n".join(_stated_lines(Say(units), name, area, cover, intensity)) + "\n"
+        for name, area in zip(names, ground, strict=True)
+    )
+    return "\n".join(head) + "".join(f"{SHEET_MARK}\n{sheet}\n" for sheet in sheets)
+
+
+def _stated_lines(
+    say: Say, name: str, area: FloatArray, cover: GroundCover, intensity: float | None
+) -> list[str]:
+    """Lines of the sheet of one inlet for one intensity."""
+    if not area.any():
+        return [name, "", "Nothing reaches it."]
+    ca = float(area @ cover.values.runoff_coefficient)
+    rain = to_si(10.0, "mm_h") if intensity is None else intensity
+    how = "none is stated" if intensity is None else "stated"
+    return [
+        name, "", "1. Ground that reaches it",
+        *_ground_of(say, cover, area, ca / float(area.sum()), curve_numbers=False), "",
+        "2. Flow by the rational method, Q = C i A", "   FHWA HEC-22, 3rd ed. 2009, equation 3-1",
+        f"   i = {say(rain, 'rain')}, {how}: "
+        f"C A = {say(ca, 'area')}, Q = {say(rain * ca, 'flow')}",
+    ]  # fmt: skip
 
 
 def worked_sheet(
@@ -137,12 +189,12 @@ def sheet_of(texts: Mapping[str, str], name: str) -> str:
     --------
     >>> sheet_of({}, "C1")
     Traceback (most recent call last):
-    lotflow.errors.InputError: there are no worked sheets. Give rain: table [rainfall] of the job.
+    lotflow.errors.InputError: there are no worked sheets: no inlet is drawn. Draw layer inlets.
     """
     sheets = explained(texts.get(SHEETS_FILE, ""))
     if not sheets:
         raise InputError(
-            Fault("there are no worked sheets", "Give rain: table [rainfall] of the job")
+            Fault("there are no worked sheets: no inlet is drawn", "Draw layer inlets")
         )
     if name not in sheets:
         rule = f"there is no inlet or node {name!r} in the main case of the drains"
@@ -152,21 +204,29 @@ def sheet_of(texts: Mapping[str, str], name: str) -> str:
 
 def _ground_lines(say: Say, storms: StormStudy, node: int, area: float) -> list[str]:
     """Covers with their values and sources; `area` is all that reaches the node [m^2]."""
-    values, grid = storms.cover.values, storms.surface.ground
     cells = storms.ground.fixed[storms.ground.node == node].sum(axis=0)
+    areas = cells * storms.surface.ground.cell_m2
+    return _ground_of(say, storms.cover, areas, mean_coefficient(storms, node), area)
+
+
+def _ground_of(
+    say: Say, cover: GroundCover, areas: FloatArray, mean: float, together: float | None = None, *,
+    curve_numbers: bool = True,
+) -> list[str]:  # fmt: skip
+    """Covers with their values and sources, by the area of each [m^2], and their mean C."""
+    values = cover.values
     lines = []
-    for kind in np.flatnonzero(cells).tolist():
-        by_hand = " (given by hand)" if storms.cover.given[kind] else ""
+    for kind in np.flatnonzero(areas).tolist():
+        by_hand = " (given by hand)" if cover.given[kind] else ""
+        number = f", CN = {values.curve_number[kind]:.0f}" if curve_numbers else ""
         lines += [
-            f"   {storms.cover.keys[kind]}: {say(cells[kind] * grid.cell_m2, 'area')}, "
-            f"C = {values.runoff_coefficient[kind]:.2f}, CN = {values.curve_number[kind]:.0f}"
-            f"{by_hand}",
-            *([] if by_hand else [
-                f"      C: {values.covers[kind].source}",
-                f"      CN: {values.curve_numbers[kind].source}",
-            ]),
+            f"   {cover.keys[kind]}: {say(areas[kind], 'area')}, "
+            f"C = {values.runoff_coefficient[kind]:.2f}{number}{by_hand}",
+            *([] if by_hand else [f"      C: {values.covers[kind].source}"]),
+            *([] if by_hand or not curve_numbers
+              else [f"      CN: {values.curve_numbers[kind].source}"]),
         ]  # fmt: skip
-    mean = mean_coefficient(storms, node)
+    area = float(areas.sum()) if together is None else together
     return [*lines, f"   together {say(area, 'area')}, composite C = sum of C A / A = "
                     f"{mean:.3f}"]  # fmt: skip
 

@@ -74,6 +74,33 @@ def composite_coefficients(
     return result
 
 
+def inlet_ground(
+    routing: Routing, cover: GroundCover, roofs: RoofWater, names: Sequence[str]
+) -> FloatArray:
+    """
+    Area of each kind of cover that reaches each inlet, with the roofs led into it.
+
+    Parameters
+    ----------
+    routing, cover, roofs, names
+        As for `composite_coefficients`.
+
+    Returns
+    -------
+    area
+        Shape (inlets, kinds of cover) [m^2].
+    """
+    surface, kinds = routing.surface, len(cover.keys)
+    known = ~surface.missing
+    place = routing.label[known] * kinds + cover.number[known]
+    count = (len(names) + 1) * kinds
+    counted = np.bincount(place, surface.share[known], minlength=count).reshape(-1, kinds)[1:]
+    cells = np.asarray(counted, dtype=np.float64)
+    cells[:, cover.keys.index("roof")] += roofs.connected_cells(names)
+    area: FloatArray = cells * surface.ground.cell_m2
+    return area
+
+
 def one_coefficient(coefficient: float, area: FloatArray) -> FloatArray:
     """Give the coefficient of all ground to each inlet that anything reaches; NaN to others [-]."""
     return np.where(area > 0, coefficient, np.nan)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
+from lotflow.advice.missing_inputs import Missing, missing_inputs
 from lotflow.advice.sentences import worded
 from lotflow.drains.setbacks import off_lot
 from lotflow.findings import Finding, ordered, standing_alone
@@ -41,6 +42,8 @@ class InputReport:
         Area of the lot [m^2].
     findings
         In reading order.
+    missing
+        What the job does not give, and what that would give.
     units
         Of the text.
     """
@@ -50,6 +53,7 @@ class InputReport:
     layers: tuple[dict[str, Any], ...]
     lot_area_m2: float
     findings: tuple[Finding, ...]
+    missing: tuple[Missing, ...] = ()
     units: UnitSystem = "metric"
 
     def json(self) -> str:
@@ -61,6 +65,7 @@ class InputReport:
                 "layers": list(self.layers),
                 "lot": {"area_m2": round(self.lot_area_m2, 2)},
                 "findings": [finding.as_dict() for finding in self.findings],
+                "missing": [one.as_dict() for one in self.missing],
             }
         )
 
@@ -82,6 +87,8 @@ class InputReport:
         for finding in self.findings:
             told = standing_alone(finding.message, today=finding.today)
             lines.append(f"{finding.severity}: {finding.subject}: {told}")
+        if self.missing:
+            lines += ["", "Missing", *(f"  {one}" for one in self.missing), ""]
         lines.append("All inputs can be used." if not self._failed() else "Some inputs fail.")
         return "\n".join(lines)
 
@@ -135,5 +142,6 @@ def check_inputs(job: Job) -> InputReport:
         layers=tuple({"layer": s.layer, "file": s.file, "rows": s.rows} for s in site.sources),
         lot_area_m2=lot_area(site.lot, window.surface.ground.metres_per_unit),
         findings=findings,
+        missing=missing_inputs(lot.job, site, lot.case),
         units=lot.job.units,
     )

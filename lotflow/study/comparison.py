@@ -24,11 +24,13 @@ from lotflow.outputs.comparison import (
     comparison_summary,
     comparison_text,
 )
-from lotflow.outputs.manifest import has_content, read_manifest
+from lotflow.outputs.manifest import Subject, has_content, read_manifest
 from lotflow.outputs.result_set import check_result_folder, write_result_set
 from lotflow.study.door import Result
 
 if TYPE_CHECKING:
+    from collections.abc import Callable, Mapping
+
     import pandas as pd
 
     from lotflow.inputs.results import StoredResult
@@ -60,7 +62,10 @@ class Comparison:
         """What the command prints."""
         return comparison_text(self.found)
 
-    def write(self, folder: str | Path, *, overwrite: bool = False) -> Path:
+    def write(
+        self, folder: str | Path, *, overwrite: bool = False,
+        tell_kept: Callable[[Mapping[str, str]], None] = lambda _: None,
+    ) -> Path:  # fmt: skip
         """
         Write `compare.html`, `compare.csv`, `compare.json`, and a `summary.json` that lists them.
 
@@ -69,7 +74,9 @@ class Comparison:
         folder
             Where they go.
         overwrite
-            Whether a comparison there may be replaced; a result never is.
+            Whether a comparison of another lot there may be replaced; a result never is.
+        tell_kept
+            Called with the new name of each file there that somebody has changed.
 
         Raises
         ------
@@ -79,7 +86,7 @@ class Comparison:
         check_comparison_folder(Path(folder), overwrite=overwrite, read=self._read)
         return write_result_set(
             Path(folder), comparison_files(self.found), comparison_summary(self.found),
-            overwrite=overwrite, inputs=self._read,
+            overwrite=overwrite, inputs=self._read, tell_kept=tell_kept,
         )  # fmt: skip
 
     def __repr__(self) -> str:
@@ -127,7 +134,7 @@ def check_comparison_folder(folder: Path, *, overwrite: bool, read: tuple[Path, 
     folder
         Where it is to go.
     overwrite
-        Whether a comparison there may be replaced.
+        Whether a comparison of another lot there may be replaced.
     read
         Files that the results were read from.
 
@@ -146,7 +153,8 @@ def check_comparison_folder(folder: Path, *, overwrite: bool, read: tuple[Path, 
             f"{folder} holds the result of a run, which a comparison never replaces. Choose "
             "another folder with -o."
         )
-    check_result_folder(folder, NAMES, overwrite=overwrite, inputs=read)
+    subject = Subject("comparison")
+    check_result_folder(folder, NAMES, subject=subject, overwrite=overwrite, inputs=read)
 
 
 def _stored(given: str | Path | Result) -> StoredResult:

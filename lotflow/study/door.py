@@ -105,7 +105,7 @@ class Result:
         folder
             Where it goes.
         overwrite
-            Whether a result there may be replaced.
+            Whether a result of another lot, or of the other command, there may be replaced.
         pack
             Whether the files to carry away are written too.
         second
@@ -117,7 +117,7 @@ class Result:
             If the folder holds something else, or the result cannot be written; an old one stays.
         """
         folder = Path(folder)
-        check_folder(self.study.lot.job, folder, overwrite=overwrite)
+        check_folder(self.study.lot.job, folder, overwrite=overwrite, use_covers=self._use_covers)
         return write_study(
             self.study, folder, overwrite=overwrite, use_covers=self._use_covers, pack=pack,
             second=second,

@@ -28,7 +28,7 @@ from lotflow.outputs.ground_layers import facades_layer, openings_layer
 from lotflow.outputs.positions import place_of
 from lotflow.outputs.quantities import quantities_csv, quantities_table
 from lotflow.outputs.result_layers import runoff_table
-from lotflow.outputs.worked_sheets import SHEETS_FILE, worked_sheets
+from lotflow.outputs.worked_sheets import SHEETS_FILE, stated_sheets, worked_sheets
 from lotflow.ponding.refused import opened_water
 from lotflow.runoff.drawn_cover import SiteCover, drawn_cover
 from lotflow.runoff.flow_bounds import entering_ca
@@ -37,6 +37,7 @@ from lotflow.runoff.runoff_rows import storm_rows
 from lotflow.runoff.stated_rain import (
     composite_coefficients,
     inlet_areas,
+    inlet_ground,
     stated_columns,
     stated_rows,
 )
@@ -202,9 +203,15 @@ def runoff_chapter(
     findings = [*cover.findings, *roof_notes(lot.site, roofs, lot.case, lot.window.lot)]
     if storms is None:
         rows = stated_rows(names, coefficient, area, intensity)
+        ground = inlet_ground(lot.inlets.routing, cover.ground, roofs, names)
+        sheets = stated_sheets(
+            names, ground, cover.ground, intensity, lot_name=lot.job.job.name, case=lot.case,
+            units=lot.job.units,
+        )  # fmt: skip
         return Chapter(
-            layers={"runoff": runoff_table(rows)}, columns={"inlets": columns}, findings=findings
-        )
+            layers={"runoff": runoff_table(rows)}, columns={"inlets": columns}, findings=findings,
+            texts={SHEETS_FILE: sheets} if names else {},
+        )  # fmt: skip
     design = design_storm(storms.storms, lot.job.criteria)
     findings = [
         *findings,

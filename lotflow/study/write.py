@@ -13,10 +13,10 @@ from lotflow.outputs.drawings import draw
 from lotflow.outputs.field_sheet.content import FieldSheetContent
 from lotflow.outputs.geopackage import geopackage_file
 from lotflow.outputs.grids import Raster, ground_rasters, low_spot_depth
-from lotflow.outputs.manifest import read_manifest
+from lotflow.outputs.manifest import Subject, read_manifest
 from lotflow.outputs.map.content import MapContent, map_drains
 from lotflow.outputs.plan_page.document import PageContent, plan_page_file
-from lotflow.outputs.positions import Waypoint, gpx_text, place_table, waypoints
+from lotflow.outputs.positions import Waypoint, bounds_of, gpx_text, place_table, waypoints
 from lotflow.outputs.provenance import provenance
 from lotflow.outputs.rasters import cog_file
 from lotflow.outputs.result_file import ResultFile, csv_file, late_file, text_file
@@ -83,7 +83,7 @@ class Written:
     kept: Mapping[str, str]
 
 
-def check_folder(job: Job, folder: Path, *, overwrite: bool) -> None:
+def check_folder(job: Job, folder: Path, *, overwrite: bool, use_covers: bool = True) -> None:
     """
     Refuse a folder that the result must not be written to, before anything is computed.
 
@@ -94,9 +94,12 @@ def check_folder(job: Job, folder: Path, *, overwrite: bool) -> None:
     folder
         Where the result is to go.
     overwrite
-        Whether a result there may be replaced.
+        Whether a result of another lot or command there may be replaced.
+    use_covers
+        Option of the study: whether it is a run or a screening.
     """
-    check_result_folder(folder, FILES, overwrite=overwrite, inputs=job.files())
+    subject = Subject("run" if use_covers else "screening", job.job.name)
+    check_result_folder(folder, FILES, subject=subject, overwrite=overwrite, inputs=job.files())
 
 
 def study_rasters(study: Study) -> dict[str, Raster]:
@@ -130,6 +133,7 @@ def summary_of(study: Study, *, use_covers: bool, rounded: bool = True) -> dict[
         accuracy=study.accuracy,
         rounded=rounded,
     )
+    content["lot"]["bounds_deg"] = bounds_of(study.layers["lot"])
     return content | study.answer.content(lot.job.units)
 
 
@@ -178,7 +182,7 @@ def write_study(
     folder
         Where it goes.
     overwrite
-        Whether a result there may be replaced.
+        Whether a result of another lot or command there may be replaced.
     use_covers
         Option of the study, for the provenance.
     pack
@@ -277,14 +281,14 @@ def _pack_files(
 
 def _viewer_files(study: Study, written: Mapping[str, Any]) -> list[ResultFile]:
     """Make what a viewer opens the result with: looks of rasters, and a project of it all."""
-    rasters, job = study_rasters(study), study.lot.job.job
+    rasters, job = study_rasters(study), study.lot.job
     looks = raster_looks(rasters, job.units)
     return [
         *(
             text_file(f"{name.removesuffix('.tif')}.qml", raster_style_text(look))
             for name, look in looks.items()
         ),
-        text_file(PROJECT, project_text(written, rasters, job.name or "Lot", job.units)),
+        text_file(PROJECT, project_text(written, rasters, job.job.name or "Lot", job.units)),
     ]
 
 

@@ -20,7 +20,14 @@ import pytest
 from lotflow.errors import EngineError, InputError, OutputError
 from lotflow.outputs import failures
 from lotflow.outputs.folder_lock import LOCK
-from lotflow.outputs.manifest import MANIFEST, file_entry, read_manifest, verify_result
+from lotflow.outputs.manifest import (
+    MANIFEST,
+    Subject,
+    file_entry,
+    read_manifest,
+    subject_of,
+    verify_result,
+)
 from lotflow.outputs.result_file import ResultFile, bytes_file, late_file, text_file
 from lotflow.outputs.result_set import STAGING, check_result_folder, write_result_set
 
@@ -134,12 +141,115 @@ def test_no_path_and_no_process_number_is_in_the_summary(tmp_path):
 # what is refused
 
 
-def test_a_result_is_not_replaced_unasked(tmp_path):
-    write(tmp_path, "A")
-    for attempt in (write, lambda folder, _: check_result_folder(folder, SHARED)):
+def about(kind="run", name="14 Alder Court", bounds=(-80.7842, 37.0550, -80.7838, 37.0553)):
+    """The parts of a summary that tell what it is about."""
+    if kind == "comparison":
+        return {"schema_version": "1", "lot": {"name": name}, "before": {}, "after": {}}
+    return {
+        "schema_version": "1",
+        "lot": {"name": "1", "area_m2": 960.0, "bounds_deg": bounds and list(bounds)},
+        "provenance": {"job": {"job": {"name": name}}, "use_covers": kind == "run"},
+    }  # fmt: skip
+
+
+#: What was there before, and what comes; where that is refused, what it says.
+PAIRS = {
+    "the same": (about(), about(), ""),
+    "a lot drawn anew": (about(), about(bounds=(-80.7841, 37.0551, -80.7838, 37.0553)), ""),
+    "a lot with more land": (about(), about(bounds=(-80.7848, 37.0548, -80.7836, 37.0556)), ""),
+    "a place that is not known": (about(bounds=None), about(), ""),
+    "an older summary": ({"schema_version": "1"}, about(), ""),
+    "a screening again": (about("screening"), about("screening"), ""),
+    "a comparison again": (about("comparison"), about("comparison"), ""),
+    "another name": (about(name="16 Alder Court"), about(), "a result of '16 Alder Court'"),
+    "the lot beside it": (
+        about(bounds=(-80.7846, 37.0550, -80.7842, 37.0553)), about(), "a result of another place",
+    ),
+    "the other side of the world": (
+        about(bounds=(99.2154, -37.0553, 99.2158, -37.0550)), about(), "a result of another place",
+    ),
+    "a run by a screening": (about(), about("screening"), "the result of a run"),
+    "a screening by a run": (about("screening"), about(), "the result of a screening"),
+    "a comparison by a run": (about("comparison"), about(), "the result of a comparison"),
+    "another comparison": (
+        about("comparison", name="16 Alder Court"), about("comparison"),
+        "a result of '16 Alder Court'",
+    ),
+    "a name with a line break": (
+        about(name="a\nb" + "c" * 200), about(), r"a result of 'a\\nbccc.*\.\.\.\. Choose",
+    ),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("case", PAIRS)
+def test_a_result_is_replaced_unasked_only_by_one_of_the_same_command_and_lot(tmp_path, case):
+    """Of another one the folder is most likely the wrong one; with `overwrite` it is replaced."""
+    old, new, told = PAIRS[case]
+    write_result_set(tmp_path, result_files("A"), old | {"letter": "A"})
+    if told:
+        with pytest.raises(OutputError, match=told) as refused:
+            write_result_set(tmp_path, result_files("B"), new | {"letter": "B"})
+        assert "--overwrite" in str(refused.value)
+        assert "\n" not in str(refused.value)
+        assert held(tmp_path) == "A"
+    write_result_set(tmp_path, result_files("B"), new | {"letter": "B"}, overwrite=bool(told))
+    assert held(tmp_path) == "B"
+
+
+def test_what_is_known_of_a_result_before_it_is_computed_is_asked_first(tmp_path):
+    """Its command and its name, but not its place."""
+    write_result_set(tmp_path, result_files("A"), about() | {"letter": "A"})
+    check_result_folder(tmp_path, SHARED, subject=Subject("run", "14 Alder Court"))
+    check_result_folder(tmp_path, SHARED)
+    for subject in (Subject("screening", "14 Alder Court"), Subject("run", "Yard")):
         with pytest.raises(OutputError, match="--overwrite"):
-            attempt(tmp_path, "B")
-    assert held(tmp_path) == "A"
+            check_result_folder(tmp_path, SHARED, subject=subject)
+        check_result_folder(tmp_path, SHARED, subject=subject, overwrite=True)
+
+
+@pytest.mark.parametrize(
+    "odd",
+    [{"provenance": []}, {"provenance": {"job": 1, "use_covers": "yes"}}, {"lot": 7},
+     {"provenance": {"job": {"job": {"name": [1]}}}, "lot": {"bounds_deg": [1, 2, "x", None]}},
+     {"lot": {"bounds_deg": [True, 1e999, 0, 0], "name": {}}, "before": 1, "after": 2}],
+)  # fmt: skip
+def test_a_summary_that_says_nothing_sensible_about_its_lot_is_of_no_known_lot(odd):
+    known = subject_of({"schema_version": "1", **odd})
+    assert (known.name, known.bounds) == (None, None)
+    assert known.kind in (None, "comparison")
+
+
+def test_an_incomplete_result_is_replaced_whatever_it_was_about(tmp_path):
+    """Nothing whole is lost."""
+    write_result_set(tmp_path, result_files("A"), about() | {"letter": "A"})
+    summary = json.loads((tmp_path / MANIFEST).read_text()) | {"state": "being replaced"}
+    (tmp_path / MANIFEST).write_text(json.dumps(summary))
+    write_result_set(tmp_path, result_files("B"), about(name="Yard") | {"letter": "B"})
+    assert held(tmp_path) == "B"
+
+
+@pytest.mark.parametrize("overwrite", [False, True])
+def test_a_summary_that_is_a_link_makes_no_result_of_ours(tmp_path, overwrite):
+    """What it leads to is somebody else's, and so may be the files it names."""
+    write(tmp_path / "elsewhere", "A")
+    (tmp_path / "result").mkdir()
+    (tmp_path / "result" / MANIFEST).symlink_to(tmp_path / "elsewhere" / MANIFEST)
+    (tmp_path / "result" / "text.txt").write_text("mine")
+    with pytest.raises(OutputError, match="not lotflow's own"):
+        write(tmp_path / "result", "B", overwrite=overwrite)
+    assert held(tmp_path / "elsewhere") == "A"
+    assert (tmp_path / "result" / "text.txt").read_text() == "mine"
+
+
+def test_a_changed_file_is_kept_also_where_nobody_asked_for_the_replacing(tmp_path):
+    told = {}
+    write(tmp_path, "A")
+    (tmp_path / "text.txt").write_text("my notes")
+    write_result_set(tmp_path, result_files("B"), {"schema_version": "1", "letter": "B"},
+                     tell_kept=told.update)  # fmt: skip
+    assert told == {"text.txt": "text.kept-1.txt"}
+    assert (tmp_path / "text.kept-1.txt").read_text() == "my notes"
+    assert verify_result(tmp_path) == []
 
 
 @pytest.mark.parametrize("name", ["text.txt", MANIFEST])

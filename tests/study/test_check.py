@@ -1,5 +1,6 @@
 """What `check` accepts, `run` computes: both ask one judge."""
 
+import json
 import shutil
 from pathlib import Path
 
@@ -45,7 +46,13 @@ def round_in_a_ring(frame):
     return gpd.GeoDataFrame(pd.concat([frame, back], ignore_index=True), crs=frame.crs)
 
 
+def without_rows(frame):
+    """Lines remain, with roofs led into them, and no grate."""
+    return frame.iloc[:0]
+
+
 SITES = [
+    ("inlets", without_rows),
     ("inlets", off_the_ground),
     ("inlets", on_one_place),
     ("drain_lines", round_in_a_ring),
@@ -82,3 +89,23 @@ def test_check_reads_the_prices_too(tmp_path, prices, capfd):
     assert "prices.csv" in said
     assert lotflow("run", job, "-q", "--no-pack", "--realisations", 0) == 1
     assert capfd.readouterr().err == said
+
+
+def test_check_says_what_is_missing_and_what_it_would_give(tmp_path, capfd):
+    """In text and as JSON, from the same entries; a job may be fit to run all the same."""
+    job = Path(shutil.copytree(JOB, tmp_path / "job"))
+    text = (job / "job.toml").read_text()
+    (job / "job.toml").write_text(text.partition("[rainfall]")[0])
+    assert lotflow("check", job) == 0
+    printed = capfd.readouterr().out
+    assert (
+        "  no rainfall: flows per 10 mm/h only. Give [rainfall] in job.toml to get flows of each "
+        "storm, what lines carry then, ponds.\n"
+    ) in printed
+    assert printed.endswith("All inputs can be used.\n")
+    assert lotflow("check", job, "--json") == 0
+    told = json.loads(capfd.readouterr().out)["missing"]
+    assert [one["what"] for one in told] == ["rainfall", "prices", "benchmark", "setbacks"]
+    assert all(set(one) == {"what", "now", "gives", "how"} and all(one.values()) for one in told)
+    for one in told:
+        assert f"  no {one['what']}: {one['now']}. {one['how']} to get {one['gives']}." in printed

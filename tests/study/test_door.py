@@ -93,8 +93,11 @@ def test_a_written_result_is_that_of_the_command(screened, tmp_path):
     assert names == sorted(path.name for path in (tmp_path / "command").iterdir())
     for name in names:
         assert (tmp_path / "door" / name).read_bytes() == (tmp_path / "command" / name).read_bytes()
-    with pytest.raises(OutputError, match="overwrite"):
-        screened.write(tmp_path / "door")
+    screened.write(tmp_path / "door")
+    other = lotflow.run(SAMPLE, realisations=0)
+    with pytest.raises(OutputError, match=r"the result of a screening.*overwrite"):
+        other.write(tmp_path / "door", pack=False)
+    other.write(tmp_path / "door", pack=False, overwrite=True)
 
 
 def test_a_notebook_shows_findings_with_their_text_as_text(screened):
