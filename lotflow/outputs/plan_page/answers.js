@@ -7,6 +7,7 @@ function addAnswers(page) {
   const told = byId("told");
   const ring = L.layerGroup().addTo(map);
   const pins = L.layerGroup();
+  const boxes = []; // of the numbers on the map: { at, shift }
   // above the names
   map.createPane("answer").style.zIndex = 660;
   const items = [...document.querySelectorAll("#items details[data-rank]")];
@@ -24,6 +25,15 @@ function addAnswers(page) {
     if (!at) { map.fitBounds(page.data.view ?? page.bounds); return; }
     ring.addLayer(L.circleMarker(at, { radius: 14, color: "#c25e00", fill: false, weight: 4, interactive: false }));
     map.setView(at, Math.max(map.getZoom(), page.closeZoom));
+  }
+
+  // Boxes in the pixels of the layers that names keep off.
+  function pinBoxes() {
+    if (!map.hasLayer(pins)) return [];
+    return boxes.map(({ at, shift: [east, south] }) => {
+      const { x, y } = map.latLngToLayerPoint(at);
+      return [x + east, y + south, x + east + 26, y + south + 26];
+    });
   }
 
   // Numbers of items of one place stand beside each other.
@@ -45,6 +55,7 @@ function addAnswers(page) {
         openItem(item);
       });
       pins.addLayer(marker);
+      boxes.push({ at: L.latLng(at), shift: [26 * beside - 32, -34] });
     }
     if (pins.getLayers().length === 0) return;
     pins.addTo(map);
@@ -126,5 +137,5 @@ function addAnswers(page) {
     }
   }
 
-  Object.assign(page, { startAnswers: start, reveal, sheet: height });
+  Object.assign(page, { startAnswers: start, pinBoxes, reveal, sheet: height });
 }

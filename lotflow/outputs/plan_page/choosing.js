@@ -68,6 +68,7 @@ function addTables(page) {
       const folded = element("details", {},
         element("summary", {}, element("h2", { text: table.title, id }), element("span", { class: "count", text: `${count}` })),
         ...(table.note ? [element("p", { class: "note", text: table.note })] : []),
+        ...(table.key === "lot_line_crossings" && table.rows.length > 10 ? [element("p", { class: "note paper-only", text: "Here the ten to which most drains." })] : []),
         ...(table.rows.length ? [element("div", { class: "scroll", "data-table": id }, element("table", { "aria-labelledby": id }, element("thead", {}, head), body))] : []));
       folded.open = opened.has(id) || table.rows.length === 0;
       folded.addEventListener("toggle", () => scrollable(folded));

@@ -126,8 +126,8 @@ function addLayers(page) {
     const symbols = [...drawn.values()].filter(({ group }) => map.hasLayer(group))
       .flatMap(({ group }) => (group.getLayers?.() ?? []).filter((shape) => shape instanceof L.Marker))
       .map((shape) => pixels(shape.getLatLng())).map(({ x, y }) => [x, y]);
-    const sides = placedNames(
-      there.map((name) => ({ ...name, ...pixels(name.at) })), symbols, ...viewInLayer());
+    const [view, things] = viewInLayer();
+    const sides = placedNames(there.map((name) => ({ ...name, ...pixels(name.at) })), symbols, view, [...things, ...page.pinBoxes()]);
     there.forEach(({ tag }, n) => { tag.options.direction = sides[n]; tag.update(); });
   }
 
