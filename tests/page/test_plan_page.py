@@ -228,7 +228,7 @@ def test_paper_shows_the_lot_whole_and_the_screen_comes_back(plan):
     plan.execute_script("window.dispatchEvent(new Event('beforeprint'))")
     size = plan.execute_script("const s = lotflowPlan.map.getSize(); return [s.x, s.y]")
     assert plan.execute_script(zoom) < before
-    assert size == [pytest.approx(18 / 2.54 * 96, abs=3), pytest.approx(13.5 / 2.54 * 96, abs=3)]
+    assert size == [pytest.approx(18 / 2.54 * 96, abs=3), pytest.approx(12.2 / 2.54 * 96, abs=3)]
     plan.execute_script("window.dispatchEvent(new Event('afterprint'))")
     assert plan.execute_script(zoom) == before
 

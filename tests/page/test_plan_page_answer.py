@@ -6,6 +6,9 @@ import re
 import zlib
 
 import pytest
+
+pytest.importorskip("selenium", reason="selenium is not installed")
+
 from selenium.webdriver import ActionChains
 from selenium.webdriver.common.keys import Keys
 
@@ -93,10 +96,8 @@ def test_every_failure_and_warning_is_on_the_page_once(plan_again, summary):
 
 
 @pytest.mark.parametrize("size", SIZES)
-def test_an_item_that_is_tapped_is_shown_by_the_map_and_the_page_stays(
-    browser, made, opened, size
-):
-    """Its place comes to the middle of the map that is seen, its number is marked; last is first."""
+def test_an_item_that_is_tapped_is_shown_by_the_map_and_the_page_stays(browser, made, opened, size):
+    """Its place comes to the middle of the map that is seen, and its number is marked."""
     opened(browser, made.page, size)
     places = browser.execute_script(PLACES)
     ranks = [rank for rank, at in places.items() if at is not None]
@@ -198,7 +199,7 @@ def test_tab_meets_no_shape_of_the_map_and_nothing_without_a_name(browser, made,
     tags = [tag for tag, *_ in stops]
     assert "path" not in tags
     assert all(name for tag, name, _ in stops[:-1])
-    assert ["div", "map"] == [tags[tags.index("div")], "map"]
+    assert any(tag == "div" and name.startswith("Map;") for tag, name, _ in stops)
 
 
 def test_without_scripts_a_still_map_and_the_answer_are_read(browser, made, summary):
@@ -215,7 +216,7 @@ def test_without_scripts_a_still_map_and_the_answer_are_read(browser, made, summ
         page = made.page.read_text(encoding="utf-8")
         drawn = re.search(r'<svg id="still".*?</svg>\s*<div id="map"', page, re.DOTALL)[0]
         ranks = [str(item["rank"]) for item in summary["answer"] if item["x"] is not None]
-        assert re.findall(r"<text x=\"-20\"[^>]*>(\d+)</text>", drawn) == ranks
+        assert re.findall(r"<text class=\"item\"[^>]*>(\d+)</text>", drawn) == ranks
         assert "Lawn drain" in drawn
         assert not browser.find_element("id", "print").is_displayed()
         item = browser.find_elements("css selector", "#items details[data-rank]")[1]

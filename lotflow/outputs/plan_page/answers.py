@@ -16,8 +16,9 @@ if TYPE_CHECKING:
 
 #: What an item tells, in reading order: its key in `summary.json` and what it is called.
 _PARTS: Final = (
-    ("causes", "Why"), ("verdict", "Verdict"), ("remedy", "Do"), ("takes", "It takes"), ("left", "Then"),
-    ("check", "Measure"), ("risk", "Mind"), ("evidence", "Evidence"), ("source", "Limit set by"),
+    ("causes", "Why"), ("verdict", "Verdict"), ("remedy", "Do"), ("takes", "It takes"),
+    ("left", "Then"), ("check", "Measure"), ("risk", "Mind"), ("evidence", "Evidence"),
+    ("source", "Limit set by"),
 )  # fmt: skip
 #: What is left out on paper: it is no work for the site.
 _NOT_ON_PAPER: Final = ("source",)
@@ -103,7 +104,8 @@ def _told(key: str, item: Mapping[str, Any], corner: tuple[float, float]) -> str
         text = str(item[key] or "")
         return html.escape(text[:1].upper() + text[1:])
     causes = "".join(
-        f"<li{_at(one, corner)}>{_share(one['share'])}<span>{html.escape(one['evidence'])}</span></li>"
+        f"<li{_at(one, corner)}>{_share(one['share'])}"
+        f"<span>{html.escape(one['evidence'])}</span></li>"
         for one in item["causes"]
     )
     return f"<ul>{causes}</ul>" if causes else ""

@@ -65,7 +65,11 @@ def still_plan(
             ]
     for key in ("inlets", "outlets", "low_spots", "lot_line_crossings"):
         parts += [_name(feature, place) for feature in drawn.get(key, {"features": ()})["features"]]
-    parts += [_rank(item["rank"], *place(item["at"])) for item in items]
+    there: list[Any] = []
+    for item in items:
+        x, y = place(item["at"])
+        parts.append(_rank(item["rank"], x, y, there.count(item["at"])))
+        there.append(item["at"])
     return (
         f'<svg id="still" viewBox="0 0 {_WIDTH:.0f} {height:.0f}" role="img" '
         'aria-label="Still plan of the lot with the numbers of the answer; grid north is up" '
@@ -108,8 +112,8 @@ def _name(feature: Mapping[str, Any], place: Any) -> str:
     parts = feature["shape"]["parts"]
     ring = parts[0][0] if feature["shape"]["kind"] == "polygon" else parts
     ring = ring[0] if feature["shape"]["kind"] == "line" else ring
-    count = len(ring)
-    x, y = place([sum(p[0] for p in ring) / count, sum(p[1] for p in ring) / count])
+    norths, easts = [point[0] for point in ring], [point[1] for point in ring]
+    x, y = place([(min(norths) + max(norths)) / 2, (min(easts) + max(easts)) / 2])
     beside = 9 if feature["shape"]["kind"] != "polygon" else 0
     return (
         f'<text x="{x + beside:.1f}" y="{y + 4:.1f}" font-weight="700" fill="{palette.INK}" '
@@ -118,11 +122,13 @@ def _name(feature: Mapping[str, Any], place: Any) -> str:
     )
 
 
-def _rank(rank: int, x: float, y: float) -> str:
-    """Number of an item of the answer, above its place."""
+def _rank(rank: int, x: float, y: float, before: int) -> str:
+    """Number of an item of the answer beside its place, after the others of the same place."""
+    at = 24 * before - 20
     return (
-        f'<g transform="translate({x:.1f} {y:.1f})" stroke="{palette.ANSWER}"><path d="M0 0L-20-20" '
-        'stroke-width="2"/><circle cx="-20" cy="-22" r="11" fill="#fff" stroke-width="2"/><text '
-        'x="-20" y="-17" font-weight="700" text-anchor="middle" stroke="none" '
+        f'<g transform="translate({x:.1f} {y:.1f})" stroke="{palette.ANSWER}">'
+        f'<path d="{"M0 0L-20-20" if before == 0 else ""}" stroke-width="2"/>'
+        f'<circle cx="{at}" cy="-22" r="11" fill="#fff" stroke-width="2"/><text '
+        f'class="item" x="{at}" y="-17" font-weight="700" text-anchor="middle" stroke="none" '
         f'fill="{palette.ANSWER}">{rank}</text></g>'
     )
