@@ -102,7 +102,8 @@ def _told(key: str, item: Mapping[str, Any], corner: tuple[float, float]) -> str
     """One part of an item; the causes with their shares."""
     if key != "causes":
         text = str(item[key] or "")
-        return html.escape(text[:1].upper() + text[1:])
+        # a verdict on an old run is a word
+        return html.escape(text[:1].upper() + text[1:] if key == "verdict" else text)
     causes = "".join(
         f"<li{_at(one, corner)}>{_share(one['share'])}"
         f"<span>{html.escape(one['evidence'])}</span></li>"

@@ -52,7 +52,14 @@ def still_plan(
         f'x="{left:.1f}" y="{top:.1f}" width="{extent[1] * scale:.1f}" '
         f'height="{extent[0] * scale:.1f}" preserveAspectRatio="none" image-rendering="pixelated"'
     )
-    drawn = {layer["key"]: layer for layer in layers}
+    # a window is far wider than the lot: what is out of view is not written
+    drawn = {
+        layer["key"]: {
+            **layer, "features": [one for one in layer["features"] if _is_seen(one["shape"], view)]
+        }
+        for layer in layers
+        if layer["key"] in _LAYERS
+    }  # fmt: skip
     parts = [
         f'<image id="{key}-picture" href="{pictures[key]}" {whole}/>' for key in ("ground", "depth")
     ]
@@ -74,6 +81,26 @@ def still_plan(
         f'<svg id="still" viewBox="0 0 {_WIDTH:.0f} {height:.0f}" role="img" '
         'aria-label="Still plan of the lot with the numbers of the answer; grid north is up" '
         f'font-family="sans-serif" font-size="13">{"".join(parts)}</svg>'
+    )
+
+
+def _is_seen(shape: Mapping[str, Any], view: Sequence[Sequence[float]]) -> bool:
+    """
+    Whether the frame of a shape meets the view.
+
+    Examples
+    --------
+    >>> point = {"kind": "point", "parts": [[5.0, 5.0]]}
+    >>> _is_seen(point, [[0, 0], [9, 9]]), _is_seen(point, [[6, 0], [9, 9]])
+    (True, False)
+    """
+    parts = shape["parts"]
+    if shape["kind"] == "polygon":
+        parts = [part[0] for part in parts]
+    points = parts if shape["kind"] == "point" else [point for part in parts for point in part]
+    return all(
+        min(one[k] for one in points) <= view[1][k] and max(one[k] for one in points) >= view[0][k]
+        for k in (0, 1)
     )
 
 
