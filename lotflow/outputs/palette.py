@@ -26,6 +26,8 @@ OPEN_WATER: Final = "#a3bdc9"
 DOUBTFUL: Final = "#5d6278"
 CONTOUR: Final = "#8c6b3f"
 PIPE: Final = "#5b2a86"
+#: Numbers of the answer, and what is chosen.
+ANSWER: Final = "#14506b"
 
 #: Outlines of catchments, in the order of the inlets.
 CATCHMENTS: Final = ("#e69f00", "#cc79a7", "#009e73", "#d55e00", "#8a7a00", "#7a4fa3")

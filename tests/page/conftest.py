@@ -16,6 +16,10 @@ HOSTILE = "<script>window.hit=1</script><img src=x onerror=window.hit=1>"
 SIZES = {"phone": (390, 844), "desktop": (1400, 900)}
 
 
+#: Unfolds all tables, of which only the heads are seen at first.
+UNFOLD = "document.querySelectorAll('#tables details').forEach((one) => { one.open = true; })"
+
+
 @dataclass(frozen=True)
 class Made:
     """A study of the sample with a hostile name, and its page."""
@@ -78,6 +82,12 @@ def _opened(browser, page, size="desktop"):
     while not browser.execute_script(ready):
         assert time.monotonic() < deadline, "the page did not start"
         time.sleep(0.05)
+
+
+@pytest.fixture(scope="session")
+def unfold():
+    """Open all tables of the page that is shown."""
+    return lambda browser: browser.execute_script(UNFOLD)
 
 
 @pytest.fixture(scope="session")

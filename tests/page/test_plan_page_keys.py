@@ -136,12 +136,13 @@ def test_every_layer_is_switched(plan, keys):
         assert (after, redrawn > drawn) == (not before, not before), name
 
 
-def test_a_row_of_each_table_shows_its_place_on_the_map(plan, keys):
+def test_a_row_of_each_table_shows_its_place_on_the_map(plan, keys, unfold):
     """By Enter; each table's first row with a place. Prices have none."""
     there = plan.execute_script(
         "return [...document.querySelectorAll('#tables h2')].map((head) => head.id)"
     )
     assert set(WITH_PLACES) <= set(there)
+    unfold(plan)
     for table in there:
         if table not in WITH_PLACES:
             continue

@@ -2,7 +2,7 @@
 "use strict";
 
 function addAsking(page) {
-  const { data, water, show, state, map, answers, BESIDE } = page;
+  const { data, water, show, state, map, answers } = page;
 
   const HINTS = {
     look: "Tap anything drawn, or the ground.",
@@ -28,8 +28,9 @@ function addAsking(page) {
     const list = element("dl");
     for (const [label, text] of lines) list.append(element("dt", { text: label }), element("dd", { text }));
     byId("answer").replaceChildren(list);
-    // below the map an answer would come unseen
-    if (!BESIDE.matches) byId("answer").scrollIntoView({ block: "nearest" });
+    // the text scrolls to it, the map stays
+    page.reveal(byId("ask-head").parentElement);
+    page.reveal(byId("answer"));
   }
 
   function tapped(at) {
@@ -44,6 +45,11 @@ function addAsking(page) {
       ["Drains to here", show(water.total[cell] * water.cellArea, "area", state.system)],
       ...page.drawnAt(at),
     ]);
+    showLines(page.linesAt(at));
+  }
+
+  function showLines(features) {
+    for (const feature of features) byId("answer").append(element("p", { class: "note", text: feature.name }), lineSection(feature));
   }
 
   function tappedFollow(cell) {
@@ -119,32 +125,25 @@ function addAsking(page) {
     ];
   }
 
+  // Unit of lengths and levels in a section.
+  function sectionUnit() {
+    const { factor, unit } = data.shown.elevation[state.system];
+    return { factor, sign: unit.trim() };
+  }
+
   function section(points) {
-    const known = points.filter((point) => !Number.isNaN(point.ground));
-    const svg = document.createElementNS("http://www.w3.org/2000/svg", "svg");
-    svg.setAttribute("viewBox", "0 0 320 110");
-    svg.setAttribute("class", "section");
-    svg.setAttribute("role", "img");
-    svg.setAttribute("aria-label", "Ground and pipe under the line");
-    if (known.length < 2) return svg;
     const { slope, cover, diameter } = chosenPipe();
     const pipe = pipeUnder(points, slope, cover, diameter);
-    const levels = known.flatMap((point) => [point.ground, pipe.level(point)]);
-    const low = Math.min(...levels), high = Math.max(...levels);
-    const x = (point) => 6 + 308 * point.distance / Math.max(points.at(-1).distance, 1e-9);
-    const y = (level) => 98 - 86 * (level - low) / Math.max(high - low, 1e-9);
-    const path = (level, colour, width) => {
-      const line = document.createElementNS("http://www.w3.org/2000/svg", "polyline");
-      line.setAttribute("points", known.map((point) => `${x(point).toFixed(1)},${y(level(point)).toFixed(1)}`).join(" "));
-      line.setAttribute("fill", "none");
-      line.setAttribute("stroke", colour);
-      line.setAttribute("stroke-width", width);
-      svg.append(line);
-    };
-    path((point) => point.ground, "#6b4f2a", "2");
-    path((point) => pipe.level(point) + diameter, "#5b2a86", "1");
-    path((point) => pipe.level(point), "#5b2a86", "1.5");
-    return svg;
+    const course = points.map((point) => ({
+      ...point, invert: pipe ? pipe.level(point) : NaN, crown: pipe ? pipe.level(point) + diameter : NaN,
+    }));
+    return drawnSection(course, sectionUnit(), "Ground and pipe under the line");
+  }
+
+  // A drain line in section, from the levels of the result.
+  function lineSection({ course, name }) {
+    const points = course.map(([distance, ground, invert, crown]) => ({ distance, ground: ground ?? NaN, invert: invert ?? NaN, crown: crown ?? NaN }));
+    return drawnSection(points, sectionUnit(), `Section of ${name}, from its upper end`);
   }
 
   function pipeUnits() {
@@ -155,5 +154,5 @@ function addAsking(page) {
     byId("pipe-size").value = metric ? "100" : "4";
   }
 
-  Object.assign(page, { ask, tapped, showFall, pipeUnits });
+  Object.assign(page, { ask, tapped, showFall, pipeUnits, lineSection });
 }

@@ -16,6 +16,7 @@ import shapely
 
 from lotflow.outputs import palette
 from lotflow.outputs.map.ground import DEPTH_STOPS, depth_pixels, depth_scale, ground_pixels
+from lotflow.outputs.plan_page.answers import answer_html
 from lotflow.outputs.plan_page.drawn import drawn_layers, open_value
 from lotflow.outputs.plan_page.grids import (
     corner_degrees,
@@ -24,7 +25,8 @@ from lotflow.outputs.plan_page.grids import (
     picture,
     water_grid,
 )
-from lotflow.outputs.plan_page.tables import inlet_peaks, page_tables
+from lotflow.outputs.plan_page.still import still_plan
+from lotflow.outputs.plan_page.tables import inlet_peaks, page_tables, with_none_said
 from lotflow.outputs.result_file import ResultFile, text_file
 from lotflow.units import CARRIED, SHOWN, TO_SI, after_number
 
@@ -40,7 +42,8 @@ if TYPE_CHECKING:
 
 #: In the order in which they run.
 _SCRIPTS: Final = (
-    "water.js", "numbers.js", "symbols.js", "layers.js", "choosing.js", "asking.js", "plan.js",
+    "water.js", "numbers.js", "symbols.js", "section.js", "layers.js", "answers.js",
+    "choosing.js", "asking.js", "plan.js",
 )  # fmt: skip
 #: Addresses in a style sheet would be asked for; the page needs none of them.
 _ADDRESS: Final = re.compile(r"[\w-]+\s*:\s*url\((?!['\"]?#)[^)]*\)[^;}]*;?")
@@ -114,15 +117,20 @@ def plan_page(content: PageContent) -> str:
     library = re.sub(r"\n?//# sourceMappingURL=.*", "", library)
     style = _ADDRESS.sub("", (leaflet / "leaflet.css").read_text("utf-8")) + _own("page.css")
     script = "\n".join((library, *map(_own, _SCRIPTS)))
+    drawn = drawn_layers(content.layers, content.ground)
     parts = {
         "title": html.escape(content.title),
+        "note": html.escape(content.note[content.units]),
+        "answer": answer_html(content.summary, content.ground.bounds[:2]),
+        "still": _still(content, drawn),
+        "cautions": "".join(f"<li>{html.escape(text)}</li>" for text in content.cautions),
         "policy": html.escape(_policy(style, script)),
         "style": style,
-        "data": data_text(_page_data(content)),
+        "data": data_text(_page_data(content, drawn)),
         "script": script,
     }
     # one pass: what stands in one part is never taken for the place of another
-    return re.sub(r"\{(title|policy|style|data|script)\}", lambda m: parts[m[1]], _own("page.html"))
+    return re.sub(rf"\{{({'|'.join(parts)})\}}", lambda m: parts[m[1]], _own("page.html"))
 
 
 def _own(name: str) -> str:
@@ -157,7 +165,24 @@ def data_text(data: Any) -> str:
     return text.replace("<", "\\u003c").replace("\u2028", "\\u2028").replace("\u2029", "\\u2029")
 
 
-def _page_data(content: PageContent) -> dict[str, Any]:
+def _still(content: PageContent, drawn: Sequence[Mapping[str, Any]]) -> str:
+    """The plan as one picture, which holds the two images of the ground that the map shows too."""
+    ground = content.ground
+    west, south, east, north = ground.bounds
+    items = [
+        {"rank": item["rank"], "at": (item["y"] - south, item["x"] - west)}
+        for item in content.summary.get("answer", ())
+        if item["x"] is not None
+    ]
+    pictures = {
+        "ground": picture(_ground_picture(content)),
+        "depth": picture(depth_pixels(content.depth.values, _scale(content).deepest_m)),
+    }
+    view = _view(content, (west, south))
+    return still_plan(drawn, items, view, (north - south, east - west), pictures)
+
+
+def _page_data(content: PageContent, drawn: Sequence[Mapping[str, Any]]) -> dict[str, Any]:
     """Give everything a page shows as plain values."""
     ground = content.ground
     scale = _scale(content)
@@ -178,10 +203,6 @@ def _page_data(content: PageContent) -> dict[str, Any]:
         "deepest": scale.deepest_m,
         "openWater": palette.OPEN_WATER if content.routing.surface.water.any() else None,
         "depthColours": [[place, f"rgb{colour}"] for place, colour in DEPTH_STOPS],
-        "pictures": {
-            "ground": picture(_ground_picture(content)),
-            "depth": picture(depth_pixels(content.depth.values, scale.deepest_m)),
-        },
         "grid": {
             "rows": rows,
             "columns": columns,
@@ -191,8 +212,8 @@ def _page_data(content: PageContent) -> dict[str, Any]:
             "elevation": elevation_grid(ground),
             "water": water_grid(content.routing, content.names),
         },
-        "layers": packed_text(data_text(drawn_layers(content.layers, ground))),
-        "tables": page_tables(content.summary, content.layers),
+        "layers": packed_text(data_text(drawn)),
+        "tables": with_none_said(page_tables(content.summary, content.layers)),
         "cautions": list(content.cautions),
     }
 

@@ -193,7 +193,7 @@ DRAWN: Final[dict[str, _DrawnLayer]] = {
     "lot": _DrawnLayer("Lot", stroke=palette.LOT, width=2.5, dashes="10 5"),
     "lot_line_crossings": _DrawnLayer(
         "Water over the lot line", fill=palette.RUN_ON, stroke=palette.INK, mark="on",
-        heading="id",
+        heading="id", label=True,
         told=("direction", "area_m2", "elevation_m"),
     ),
     "facades": _DrawnLayer(
@@ -249,6 +249,9 @@ DRAWN: Final[dict[str, _DrawnLayer]] = {
 }  # fmt: skip
 
 
+#: Of a drain line: what a plan writes on it, and what its section is drawn from, point by point.
+_WRITTEN: Final = ("diameter_m", "slope_m_per_m", "invert_up_m", "invert_down_m")
+_COURSE: Final = ("distance_m", "ground_m", "invert_m", "crown_m")
 #: Numbers that are told as a range where the error of the data leaves them open.
 OPEN_KEYS: Final = ("catchment_m2", "flow_m3s")
 #: What is there today and is to be replaced is drawn with dashes.
@@ -284,9 +287,34 @@ def drawn_layers(layers: Mapping[str, pd.DataFrame], ground: Grid) -> list[dict[
         frame = frame if drawn.rows is None else drawn.rows(frame)
         columns = [RESULT_LAYERS[drawn.source or key].column(name) for name in drawn.told]
         features = _features(frame, drawn, columns, ground)
+        if key == "drain_lines":
+            _add_levels(features, frame, layers.get("line_profiles"))
         if features:
             found.append({"key": key, **_style(drawn, frame), "features": features})
     return found
+
+
+def _add_levels(
+    features: Sequence[dict[str, Any]], lines: Any, profiles: pd.DataFrame | None
+) -> None:
+    """Give drain lines what a plan writes on them, and the ground and pipe along them."""
+    rows = lines.to_dict("records")
+    courses: dict[Any, list[list[float | None]]] = {}
+    for row in () if profiles is None else profiles.to_dict("records"):
+        course = [_millimetres(row[key]) for key in _COURSE]
+        courses.setdefault((row["case"], row["name"]), []).append(course)
+    for feature in features:
+        row = rows[feature["row"]]
+        feature["case"] = plain(row["case"])
+        feature["pipe"] = [plain(row[key]) for key in _WRITTEN]
+        if (row["case"], row["name"]) in courses:
+            feature["course"] = courses[row["case"], row["name"]]
+
+
+def _millimetres(value: Any) -> float | None:
+    """A level or a distance to the millimetre: what is drawn of it is no finer."""
+    known = plain(value)
+    return None if known is None else round(float(known), 3)
 
 
 def _style(drawn: _DrawnLayer, frame: pd.DataFrame) -> dict[str, Any]:

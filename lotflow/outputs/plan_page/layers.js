@@ -4,10 +4,14 @@
 
 function addLayers(page) {
   const { data, show, state, drawn, map, names, bounds } = page;
+  const written = []; // on the drain lines
+  // pixels to a metre of ground from which there is room for it
+  const WRITTEN_FROM = 20, LEVELS_FROM = 28;
 
   function pictures() {
-    L.imageOverlay(data.pictures.ground, bounds, { alt: "" }).addTo(map);
-    const depth = L.imageOverlay(data.pictures.depth, bounds, { alt: "" }).addTo(map);
+    const [ground, deep] = ["ground", "depth"].map((key) => byId(`${key}-picture`).getAttribute("href"));
+    L.imageOverlay(ground, bounds, { alt: "" }).addTo(map);
+    const depth = L.imageOverlay(deep, bounds, { alt: "" }).addTo(map);
     drawn.set("depth", { group: depth, title: "Depth of low spots", rows: new Map(), swatch: { fill: "#2f6fb3", opacity: 0.9 } });
   }
 
@@ -48,6 +52,14 @@ function addLayers(page) {
       .filter(([, text]) => text !== "");
   }
 
+  // Drain lines at a place, with their levels.
+  function linesAt(at) {
+    const lines = drawn.get("drain_lines");
+    if (!lines || !map.hasLayer(lines.group)) return [];
+    const reach = 9 / map.getZoomScale(map.getZoom(), 0);
+    return lines.features.filter((feature) => feature.course && liesAt(feature.shape, [at.lat, at.lng], reach));
+  }
+
   function toldText(feature) {
     const lines = feature.told.map(([label, value, quantity]) => [label, show(value, quantity, state.system)]);
     return [...lines, ...stormLines(feature)].map(([label, text]) => `${label}: ${text}`).join("; ");
@@ -82,10 +94,12 @@ function addLayers(page) {
       const shape = shapeOf(layer, feature);
       shape.bindTooltip(() => tip(layer, feature), { sticky: true, className: "told-tip" });
       shape.on("click", () => {
-        if (state.ask === "look") page.choose(layer.key, feature.name);
+        if (state.ask === "look") page.choose(layer.key, feature.name, false, feature.case);
         else if (shape instanceof L.Marker) page.tapped(shape.getLatLng()); // lines and areas pass a tap on
       });
       shape.feature = feature;
+      // hundreds of shapes are no stops of the keyboard: the tables name them, Enter asks the map
+      for (const part of shape.getLayers?.() ?? [shape]) part.on("add", () => part.getElement?.()?.setAttribute("tabindex", "-1"));
       group.addLayer(shape);
       if (layer.label && feature.name !== undefined) group.addLayer(nameTag(feature, shape));
       if (feature.name !== undefined) rows.set(String(feature.name), [...(rows.get(String(feature.name)) ?? []), shape]);
@@ -106,13 +120,14 @@ function addLayers(page) {
 
   // Names step aside for each other and for symbols, at every zoom anew.
   function placeNames() {
-    const there = names.filter(({ tag }) => map.hasLayer(tag));
+    // the longest first: a number finds room where a name does not
+    const there = names.filter(({ tag }) => map.hasLayer(tag)).sort((a, b) => b.width - a.width);
     const pixels = (at) => map.latLngToLayerPoint(at);
     const symbols = [...drawn.values()].filter(({ group }) => map.hasLayer(group))
       .flatMap(({ group }) => (group.getLayers?.() ?? []).filter((shape) => shape instanceof L.Marker))
       .map((shape) => pixels(shape.getLatLng())).map(({ x, y }) => [x, y]);
-    const sides = placedNames(
-      there.map((name) => ({ ...name, ...pixels(name.at) })), symbols, ...viewInLayer());
+    const [view, things] = viewInLayer();
+    const sides = placedNames(there.map((name) => ({ ...name, ...pixels(name.at) })), symbols, view, [...things, ...page.pinBoxes()]);
     there.forEach(({ tag }, n) => { tag.options.direction = sides[n]; tag.update(); });
   }
 
@@ -123,6 +138,60 @@ function addLayers(page) {
     const boxes = [byId("scale"), byId("north"), map.zoomControl.getContainer()].map((one) => one.getBoundingClientRect()).map((box) =>
       [x + box.left - frame.left, y + box.top - frame.top, x + box.right - frame.left, y + box.bottom - frame.top]);
     return [[x, y, x + frame.width, y + frame.height], boxes];
+  }
+
+  // What a plan writes on its drain lines, where the map is close enough for it: bore and fall
+  // along them, inverts at their ends.
+  function writeLines() {
+    const lines = drawn.get("drain_lines");
+    if (!lines) return;
+    written.forEach((tag) => tag.remove());
+    written.length = 0;
+    const perMetre = map.getZoomScale(map.getZoom(), 0) / data.grid.metresPerUnit;
+    if (perMetre < WRITTEN_FROM || !map.hasLayer(lines.group)) return;
+    const ends = [];
+    for (const feature of lines.features) {
+      for (const part of feature.shape.kind === "line" ? feature.shape.parts : []) writeLine(feature, part, ends);
+    }
+    if (perMetre >= LEVELS_FROM) writeEnds(ends);
+  }
+
+  // Inverts keep off names, numbers and each other.
+  function writeEnds(ends) {
+    const { x, y } = map.containerPointToLayerPoint([0, 0]);
+    const frame = map.getContainer().getBoundingClientRect();
+    const things = [...document.querySelectorAll("#map .name, #map .pin")].map((one) => one.getBoundingClientRect())
+      .map((box) => [x + box.left - frame.left, y + box.top - frame.top, x + box.right - frame.left, y + box.bottom - frame.top]);
+    const boxes = ends.map(({ text, at }) => ({ x: at.x, y: at.y, width: 6.6 * text.length, height: 15, fixed: false }));
+    placedNames(boxes, [], [-1e6, -1e6, 1e6, 1e6], things).forEach((side, n) => {
+      const [west, north] = SIDES[side](ends[n].at.x, ends[n].at.y, boxes[n].width, boxes[n].height);
+      write(ends[n].text, L.point(west, north), null);
+    });
+  }
+
+  function writeLine({ pipe: [bore, fall, up, down] }, part, ends) {
+    const pixels = part.map((at) => map.latLngToLayerPoint(at));
+    const lengths = pixels.slice(1).map((one, n) => one.distanceTo(pixels[n]));
+    const longest = lengths.indexOf(Math.max(...lengths));
+    const [from, to] = [pixels[longest], pixels[longest + 1]];
+    const said = [show(bore, "diameter", state.system), show(fall, "slope", state.system)].filter((text) => text !== "–").join(", ");
+    const turn = Math.atan2(to.y - from.y, to.x - from.x);
+    // read from below or from the right
+    const upright = Math.abs(turn) > Math.PI / 2 ? turn + Math.PI : turn;
+    if (said && lengths[longest] > 7 * said.length) write(said, from.add(to).divideBy(2), upright);
+    if (lengths.reduce((sum, one) => sum + one, 0) < 150) return;
+    [[up, pixels[0]], [down, pixels.at(-1)]].forEach(([level, at]) => {
+      const text = `inv. ${show(level, "elevation", state.system)}`;
+      // where one line ends and the next begins, its level is told once
+      if (level !== null && !ends.some((one) => one.text === text && one.at.distanceTo(at) < 3)) ends.push({ text, at });
+    });
+  }
+
+  function write(text, at, turn) {
+    const span = element("span", { text });
+    if (turn !== null) span.style.transform = `translate(-50%, -50%) rotate(${turn.toFixed(3)}rad) translateY(-9px)`;
+    const icon = L.divIcon({ className: turn === null ? "written level" : "written", html: span, iconSize: [0, 0] });
+    written.push(L.marker(map.layerPointToLatLng(at), { icon, interactive: false, keyboard: false }).addTo(map));
   }
 
   function stormLayers() {
@@ -149,6 +218,7 @@ function addLayers(page) {
       box.addEventListener("change", () => {
         if (box.checked) { group.addTo(map); stormLayers(); } else { group.remove(); }
         placeNames();
+        writeLines();
       });
       list.append(element("li", {}, element("label", {}, box, swatch(style), element("span", { text: title })), ...(style.verdicts ? [verdictKey(style)] : [])));
     }
@@ -175,5 +245,5 @@ function addLayers(page) {
     }
   }
 
-  Object.assign(page, { pictures, drawLayer, placeNames, stormLayers, inStorm, listLayers, depthScale, closeTips, drawnAt });
+  Object.assign(page, { pictures, drawLayer, placeNames, stormLayers, inStorm, listLayers, depthScale, closeTips, drawnAt, linesAt, writeLines });
 }

@@ -16,6 +16,7 @@ function startPage(data, water) {
   const BESIDE = window.matchMedia("(min-width: 761px)");
   const page = { data, water, show, state, drawn, map, names, bounds, answers, BESIDE, position };
   addLayers(page);
+  addAnswers(page);
   addTables(page);
   addAsking(page);
 
@@ -42,32 +43,45 @@ function startPage(data, water) {
 
   // On paper the map has a size of its own, and shows the lot whole.
   function forPaper() {
-    const seen = { centre: map.getCenter(), zoom: map.getZoom() };
+    const seen = { centre: map.getCenter(), zoom: map.getZoom(), folded: [] };
+    const main = document.querySelector("main");
     const fit = () => map.invalidateSize({ animate: false });
     window.addEventListener("beforeprint", () => {
       Object.assign(seen, { centre: map.getCenter(), zoom: map.getZoom() });
       document.body.classList.add("on-paper");
+      seen.folded = [...document.querySelectorAll("#items details[data-rank]:not([open]), #tables .for-site details:not([open])")];
+      seen.folded.forEach((one) => { one.name = ""; one.open = true; });
+      main.prepend(byId("plan"), byId("key"));
       fit();
       map.fitBounds(data.view ?? bounds, { animate: false });
     });
     window.addEventListener("afterprint", () => {
       document.body.classList.remove("on-paper");
+      main.append(byId("plan"));
+      byId("tables").before(byId("key"));
+      seen.folded.forEach((one) => { one.open = false; });
       fit();
       map.setView(seen.centre, seen.zoom, { animate: false });
     });
   }
 
-  function renew() { page.tables(); page.depthScale(); page.stormLayers(); sources(); }
+  function renew() {
+    page.tables();
+    page.depthScale();
+    page.stormLayers();
+    page.writeLines();
+    sources();
+  }
 
   // What the page was made from, and how far it can be trusted.
   function sources() {
     byId("note").textContent = data.note[state.system];
+    byId("kept-units").hidden = state.system === data.units;
     const lines = [data.doubt[state.system], ...data.cautions];
     byId("cautions").replaceChildren(...lines.map((text) => element("li", { text })));
   }
 
   function choices() {
-    byId("title").textContent = data.title;
     const storm = byId("storm");
     for (const period of data.storms) storm.append(element("option", { value: period, text: `${period} years` }));
     byId("storm-choice").hidden = data.storms.length === 0;
@@ -84,10 +98,17 @@ function startPage(data, water) {
     }
   }
 
+  document.documentElement.dataset.ready = "starting"; // what needs the script is seen, and has a size
   choices();
+  map.invalidateSize({ animate: false });
   map.fitBounds(data.view ?? bounds);
+  // what is shown close by: nearer than the lot whole, at least 8 pixels to a metre
+  page.closeZoom = Math.max(map.getZoom() + 0.75, Math.log2(8 * data.grid.metresPerUnit));
   page.pictures();
+  byId("still").remove();
   data.layers.forEach(page.drawLayer);
+  page.startAnswers();
+  page.sheet("half");
   page.listLayers();
   page.pipeUnits();
   renew();
@@ -106,6 +127,7 @@ function startPage(data, water) {
   map.on("zoomend moveend", scale);
   scale();
   map.on("moveend", page.placeNames);
+  map.on("zoomend", page.writeLines);
   page.placeNames();
   return { map, drawn, tapped: page.tapped, state, water };
 }

@@ -5,8 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 
+from lotflow.advice.answer_words import artefact
 from lotflow.findings import standing_alone
 from lotflow.layers import RESULT_LAYERS, Column
+from lotflow.outputs.plan_page.answers import evidence_reasons, finding_key, told_findings
 from lotflow.outputs.plan_page.drawn import (
     NOT_CLOSED,
     OPEN_KEYS,
@@ -34,6 +36,60 @@ def section(content: Mapping[str, Any], key: str) -> Sequence[Mapping[str, Any]]
 def _with_bounds(content: Mapping[str, Any], key: str) -> list[dict[str, Any]]:
     """Entries of a summary's section, those that are not closed with a remark that says so."""
     return [{**entry, "not_closed": _bound(entry)} for entry in content[key]]
+
+
+def _is_on_lot(entry: Mapping[str, Any]) -> bool:
+    """Whether a low spot reaches onto the lot; taken to, where nothing is known of that."""
+    return entry.get("on_lot_m2") is None or entry["on_lot_m2"] > 0
+
+
+def _spots_on_lot(content: Mapping[str, Any], key: str) -> list[dict[str, Any]]:
+    """
+    Give the low spots on the lot that may hold water.
+
+    Examples
+    --------
+    >>> spots = [{"id": 1, "on_lot_m2": 0.0, "artefact": ""},
+    ...          {"id": 2, "on_lot_m2": 4.0, "artefact": "inside a building"},
+    ...          {"id": 3, "on_lot_m2": 4.0, "artefact": ""}]
+    >>> [one["id"] for one in _spots_on_lot({"low_spots": spots}, "low_spots")]
+    [3]
+    >>> [one["id"] for one in _spots_beyond({"low_spots": spots}, "")]
+    [1]
+    >>> [(one["id"], one["remover"]) for one in _likely_none({"low_spots": spots}, "")]
+    [(2, 'under buildings: footprints (--buildings) remove them')]
+    """
+    return [one for one in _with_bounds(content, key) if _is_on_lot(one) and not one["artefact"]]
+
+
+def _spots_beyond(content: Mapping[str, Any], _: str) -> list[dict[str, Any]]:
+    """Low spots that lie wholly beyond the lot."""
+    return [
+        one
+        for one in _with_bounds(content, "low_spots")
+        if not _is_on_lot(one) and not one["artefact"]
+    ]
+
+
+def _likely_none(content: Mapping[str, Any], _: str) -> list[dict[str, Any]]:
+    """Low spots that are likely none, those on the lot first, each with what would remove it."""
+    has_buildings = bool(content.get("has_buildings"))
+    rows = [
+        one | {"remover": artefact(str(one["artefact"]), has_buildings=has_buildings)}
+        for one in _with_bounds(content, "low_spots")
+        if one["artefact"]
+    ]
+    return sorted(rows, key=lambda one: not _is_on_lot(one))
+
+
+def _other_findings(content: Mapping[str, Any], key: str) -> list[dict[str, Any]]:
+    """Findings that are under no item of the answer, with the reason where one is given."""
+    told, reasons = told_findings(content), evidence_reasons(content)
+    return [
+        {**one, "reason": reasons.get(finding_key(one), "")}
+        for one in content[key]
+        if finding_key(one) not in told
+    ]
 
 
 def _bound(entry: Mapping[str, Any]) -> str:
@@ -207,6 +263,10 @@ class _PageTable:
     #: Gives the entries of its section.
     entries: Entries = section
     note: str = ""
+    #: Key of the entries whose values, each told once, are the note.
+    noted_by: str = ""
+    #: Whether it is wanted on site, and so is printed.
+    for_site: bool = False
 
 
 _LINES: Final = (
@@ -219,12 +279,18 @@ _LINES_NOTE: Final = (
     "the rarest. Flow is that of the chosen storm."
 )
 
+_SPOT: Final = (
+    "id", "depth_m", "area_m2", "volume_m3", "contributing_area_m2", "probability",
+)  # fmt: skip
+#: Why a failure or warning is under no item of the answer.
+_REASON: Final = _Heading(Column("reason", "Why it is no item.", label="No item"), False, True)
+
 TABLES: Final[dict[str, _PageTable]] = {
     "low_spots": _PageTable(
-        "Low spots", "low_spots", "id",
-        _headings("low_spots", "id", "depth_m", "area_m2", "volume_m3", "contributing_area_m2",
-                  "probability", remarks=("artefact", "not_closed")),
-        _with_bounds,
+        "Low spots on the lot", "low_spots", "id",
+        _headings("low_spots", *_SPOT, remarks=("not_closed",)),
+        _spots_on_lot,
+        for_site=True,
     ),
     "inlets": _PageTable(
         "Inlets", "inlets", "name",
@@ -234,6 +300,7 @@ TABLES: Final[dict[str, _PageTable]] = {
             *_headings("inlets", remarks=("not_closed",)),
         ),
         _with_bounds,
+        for_site=True,
         note="A range where the error of the data leaves a number open: 9 of 10 likely surfaces, "
         "and the measured one, lie in it. Ranges of several inlets count the same water: do not "
         "add them.",
@@ -267,15 +334,17 @@ TABLES: Final[dict[str, _PageTable]] = {
     "facades": _PageTable(
         "Ground at the walls", "facades", "name",
         _headings("facades", "name", "slope", "slope_limit", "verdict"),
+        for_site=True,
     ),
     "openings": _PageTable(
         "Openings of buildings", "openings", "name",
         _headings("openings", "name", "kind", "above_ground_m", "freeboard_m",
                   remarks=("not_closed",)),
         _with_bounds,
+        for_site=True,
     ),
     "lines": _PageTable(
-        "Drain lines", "drain_lines", "name", _LINES, _lines_of_result, _LINES_NOTE
+        "Drain lines", "drain_lines", "name", _LINES, _lines_of_result, _LINES_NOTE, for_site=True
     ),
     "lines_today": _PageTable(
         "Drain lines as they are today", "drain_lines", "name", _LINES, lines_today, _LINES_NOTE
@@ -287,20 +356,35 @@ TABLES: Final[dict[str, _PageTable]] = {
             *_headings("outlet_storms", "flow_m3s", per_storm=True),
         ),
         _outlet_entries,
+        for_site=True,
     ),
     "lot_line_crossings": _PageTable(
         "Water over the lot line", "lot_line_crossings", "id",
         _headings("lot_line_crossings", "id", "direction", "area_m2", "elevation_m"),
         _crossing_entries,
         "Places at which it comes onto the lot, and at which it leaves.",
+        for_site=True,
     ),
     "quantities": _PageTable(
         "Quantities", "", "item",
         _headings("quantities", "item", "quantity", "unit", "detail", "price", "cost"),
     ),
     "findings": _PageTable(
-        "Findings", "", "subject",
-        _headings("findings", "severity", "subject", "message", "part_of"),
+        "Other findings", "", "subject",
+        (*_headings("findings", "severity", "subject", "message", "part_of"), _REASON),
+        _other_findings,
+        "Those under no item of the answer.",
+    ),
+    "low_spots_beyond": _PageTable(
+        "Low spots beyond the lot", "low_spots", "id",
+        _headings("low_spots", *_SPOT, remarks=("not_closed",)),
+        _spots_beyond,
+    ),
+    "low_spots_none": _PageTable(
+        "Low spots that are likely none", "low_spots", "id",
+        _headings("low_spots", "id", "depth_m", "area_m2", remarks=("artefact",)),
+        _likely_none,
+        noted_by="remover",
     ),
 }  # fmt: skip
 
@@ -320,18 +404,53 @@ def page_tables(
     return period to value.
     """
     found = []
-    content = {**summary, "outlets": _outlet_nodes(layers.get("nodes"))}
+    buildings = layers.get("buildings")
+    content = {
+        **summary,
+        "outlets": _outlet_nodes(layers.get("nodes")),
+        "has_buildings": buildings is not None and len(buildings) > 0,
+    }
     for key, table in TABLES.items():
         rows = _rows(key, table, content)
         if rows:
             filled = [n for n in range(len(table.headings)) if any(_is_told(r, n) for r in rows)]
             headings = [table.headings[n] for n in filled]
             found.append({
-                "key": key, "title": table.title, "note": table.note, "layer": table.layer,
+                "key": key, "title": table.title, "note": _note(key, table, content),
+                "layer": table.layer,
+                "forSite": table.for_site,
                 "columns": [_shown_as(heading) for heading in headings],
                 "rows": [row | {"cells": [row["cells"][n] for n in filled]} for row in rows],
             })  # fmt: skip
     return found
+
+
+def _note(key: str, table: _PageTable, content: Mapping[str, Any]) -> str:
+    """What is said below the title of a table."""
+    if not table.noted_by:
+        return table.note
+    said = dict.fromkeys(str(one[table.noted_by]) for one in table.entries(content, key))
+    text = "; ".join(said)
+    return f"{text[:1].upper()}{text[1:]}."
+
+
+def with_none_said(tables: list[dict[str, Any]]) -> list[dict[str, Any]]:
+    """
+    Say that no low spot lies on the lot, where the table of them is left out for want of rows.
+
+    Examples
+    --------
+    >>> with_none_said([])[0]["note"]
+    'None on your lot.'
+    """
+    if any(table["key"] == "low_spots" for table in tables):
+        return tables
+    spots = TABLES["low_spots"]
+    none = {
+        "key": "low_spots", "title": spots.title, "note": "None on your lot.",
+        "layer": spots.layer, "forSite": spots.for_site, "columns": [], "rows": [],
+    }  # fmt: skip
+    return [none, *tables]
 
 
 def _shown_as(heading: _Heading) -> list[str]:
