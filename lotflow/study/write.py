@@ -7,6 +7,7 @@ from functools import cache, partial
 from typing import TYPE_CHECKING, Any, Final
 
 from lotflow import __version__
+from lotflow.advice.upkeep import upkeep
 from lotflow.layers.drawn import in_case
 from lotflow.outputs.drawings import draw
 from lotflow.outputs.field_sheet.content import FieldSheetContent
@@ -14,6 +15,7 @@ from lotflow.outputs.geopackage import geopackage_file
 from lotflow.outputs.grids import Raster, ground_rasters, low_spot_depth
 from lotflow.outputs.manifest import read_manifest
 from lotflow.outputs.map.content import MapContent, map_drains
+from lotflow.outputs.papers import quote_text, upkeep_text
 from lotflow.outputs.plan_page.document import PageContent, plan_page_file
 from lotflow.outputs.positions import Waypoint, gpx_text, place_table, waypoints
 from lotflow.outputs.provenance import provenance
@@ -39,7 +41,7 @@ if TYPE_CHECKING:
 
 #: Files of the pack, which `--no-pack` leaves out.
 _PACK_FILES: Final = (
-    "plan.html", "field_sheet.pdf", "waypoints.gpx", "low_spots.csv", "inlets.csv",
+    "plan.html", "field_sheet.pdf", "quote.txt", "upkeep.txt", "waypoints.gpx", "low_spots.csv", "inlets.csv",
     *(f"{layer}.sld" for layer in STYLED),
 )  # fmt: skip
 #: Site layers that the field sheet asks about.
@@ -68,7 +70,7 @@ class Written:
     content
         Content of `summary.json`.
     text
-        Content of `summary.txt`, the table for the terminal.
+        Content of `summary.txt`, printed on the terminal.
     kept
         New name of each file that was in the folder under one of the result's names and was not
         as a run has written it.
@@ -190,7 +192,10 @@ def write_study(
     job = lot.job
     content = summary_of(study, use_covers=use_covers)
     origin = content["provenance"]
-    text = summary_text(content, job.job.units)
+    text = summary_text(
+        content, job.job.units, is_screening=study.screening,
+        opens=("result.gpkg", *(_PACK_FILES if pack else ())),
+    )  # fmt: skip
     note = _made_from(lot, job.job.units)
     shown_on = (_map_content(study, note), _sheet_content(study, content, note) if pack else None)
     if second is not None:
@@ -209,6 +214,7 @@ def write_study(
     if pack:
         unrounded = summary_of(study, use_covers=use_covers, rounded=False)
         files.extend(_pack_files(study, content, unrounded))
+        files.extend([] if study.screening else _papers(study, content, note))
     drawn = cache(partial(draw, *shown_on) if second is None else second.result)
     files.append(late_file("map.png", lambda: drawn().picture, estimate=_DRAWN_BYTES))
     if pack:
@@ -262,6 +268,15 @@ def _pack_files(
         text_file("waypoints.gpx", gpx_text(points, crs, title=title)),
         *tables,
         *styles,
+    ]
+
+
+def _papers(study: Study, content: Mapping[str, Any], note: str) -> list[ResultFile]:
+    """Make the papers for the owner."""
+    title = study.lot.job.job.name or "Lot"
+    return [
+        text_file("quote.txt", quote_text(content, made_from=note)),
+        text_file("upkeep.txt", upkeep_text(upkeep(study.layers), title)),
     ]
 
 
