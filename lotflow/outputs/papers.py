@@ -155,7 +155,9 @@ def _sized_for(content: Mapping[str, Any]) -> list[str]:
     if not storms:
         return []
     yearly = f"{max(storms):g}-year storm"
-    told = f"Sized for the {yearly}: a rain that comes or is passed once in so many years on average"
+    told = (
+        f"Sized for the {yearly}: a rain that comes or is passed once in so many years on average"
+    )
     return wrapped(f"{told}.", "   ")
 
 

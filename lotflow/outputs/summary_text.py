@@ -12,7 +12,7 @@ import textwrap
 from collections.abc import Mapping, Sequence
 from typing import Any, Final
 
-from lotflow.advice.answer_words import percent, source
+from lotflow.advice.answer_words import joined, percent, source
 from lotflow.layers import RESULT_LAYERS, Layer
 from lotflow.scenarios import LIMITED, OPEN, Scenario
 from lotflow.units import UnitSystem, open_range, shown
@@ -124,7 +124,7 @@ def _headed(heading: str, lines: list[str]) -> list[str]:
 _MOST_CAUSES: Final = 4
 _INDENT: Final = "    "
 #: Theme of the item on water that comes onto the lot.
-_RUN_ON: Final = "run-on"
+RUN_ON: Final = "run-on"
 
 
 def _items(items: Sequence[Mapping[str, Any]], *, is_screening: bool) -> list[list[str]]:
@@ -137,7 +137,7 @@ def _items(items: Sequence[Mapping[str, Any]], *, is_screening: bool) -> list[li
         checks.add(check)
         told = [
             # where water comes on is what its item tells of
-            ("Why? ", "" if one["theme"] == _RUN_ON else causes_in_short(one["causes"])),
+            ("Why? ", "" if one["theme"] == RUN_ON else causes_in_short(one["causes"])),
             ("Do first: ", first),
             # of a screening the next steps wait for the levels
             ("Then: ", "" if is_screening else " ".join(then)),
@@ -182,7 +182,7 @@ def _beside(content: Mapping[str, Any], *, counted: bool) -> list[str]:
         key = (one["rule"], one["subject"], "today" if one["today"] else "")
         if key in inside:
             folded += 1
-        elif one["severity"] == "note" or "evidence_only" in content and key not in reasons:
+        elif one["severity"] == "note" or ("evidence_only" in content and key not in reasons):
             notes += 1
         else:
             told.append(one)
@@ -268,10 +268,7 @@ def _artefacts(spots: Sequence[Mapping[str, Any]]) -> list[str]:
     for spot in spots:
         if spot["artefact"]:
             by_reason.setdefault(spot["artefact"], []).append(str(spot["id"]))
-    told = [
-        f"no. {', '.join(ids[:8])}{' and more' if len(ids) > 8 else ''} ({why})"  # noqa: PLR2004
-        for why, ids in by_reason.items()
-    ]
+    told = [f"no. {joined(ids)} ({why})" for why, ids in by_reason.items()]
     return wrapped(f"may be no water: {'; '.join(told)}", "  ") if told else []
 
 

@@ -41,7 +41,8 @@ if TYPE_CHECKING:
 
 #: Files of the pack, which `--no-pack` leaves out.
 _PACK_FILES: Final = (
-    "plan.html", "field_sheet.pdf", "quote.txt", "upkeep.txt", "waypoints.gpx", "low_spots.csv", "inlets.csv",
+    "plan.html", "field_sheet.pdf", "quote.txt", "upkeep.txt", "waypoints.gpx",
+    "low_spots.csv", "inlets.csv",
     *(f"{layer}.sld" for layer in STYLED),
 )  # fmt: skip
 #: Site layers that the field sheet asks about.
@@ -286,11 +287,11 @@ def _sheet_content(study: Study, content: Mapping[str, Any], note: str) -> Field
     return FieldSheetContent(
         summary=content,
         layers=study.layers,
-        picture=b"",
         title=lot.job.job.name or "Lot",
         note=note,
         units=lot.job.job.units,
         site={name: getattr(lot.site, name) for name in _ON_THE_SHEET},
+        is_screening=study.screening,
     )
 
 
