@@ -178,7 +178,7 @@ def _list(texts: Sequence[str]) -> list[str]:
 
 
 def upkeep_text(duties: Sequence[Duty], title: str) -> str:
-    """
+    r"""
     Tell the owner what to keep up, how often, and who says so.
 
     Parameters

@@ -470,8 +470,8 @@ def test_the_answer_comes_first_and_says_what_why_what_to_do_and_how_sure():
     text = summary_text(content_of({}) | {"answer": [told]}, "metric")
     assert text.splitlines()[2:10] == [
         " 1  The ground falls 6.4 % towards the wall.",
-        "    Why? 70 % from the neighbour (crossing 4), 20 % roof (DS1), 2 % your own yard (0), 2 % "
-        "your own",
+        "    Why? 70 % from the neighbour (crossing 4), 20 % roof (DS1), 2 % your own yard (0), "
+        "2 % your own",
         "      yard (1), 5 % others",
         "    Do first: Lead DS1 away.",
         "    Then: Grade the soil.",

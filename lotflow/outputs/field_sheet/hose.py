@@ -144,12 +144,11 @@ _HEADS: Final = (
 )  # fmt: skip
 #: What the test proves; common practice, no published source.
 _PROVES: Final = (
-    "measure yours. Time it from when water runs into the pipe: a sump fills first. It proves that "
-    "a line is continuous, not that it is large enough: the share run is that of the full pipe. "
-    f"Later than {LATE_FACTOR:g} times the expected time: sag, roots, a wrong outlet. Blocked at "
-    "its lower end it is full after the time given; water back at the grate sooner: blocked that "
-    "much nearer. Neither: it leaks, or goes elsewhere. One dye per inlet; watch street inlet, "
-    "sump and floor drain."
+    "measure yours. Time it from when water runs into the pipe: a sump fills first. It proves a "
+    f"line continuous, not large enough. Later than {LATE_FACTOR:g} times the expected time: sag, "
+    "roots, a wrong outlet. Blocked at its end it is full after the time given; sooner: blocked "
+    "that much nearer; never: it leaks, or goes elsewhere. One dye per inlet; watch street inlet, "
+    "sump, floor drain."
 )
 
 
@@ -171,7 +170,7 @@ def hose_part(setter: Typesetter, content: FieldSheetContent) -> list[Any]:
             _table_row(line, test, content)
             for line, test in zip(usual, hose_tests(usual, flow), strict=True)
         ]
-    table = setter.table(_HEADS, rows, (27, 34, 9.5, 10.5, 8, 9.5, 11, 9.5, 12), height=16, spans=spans)
+    table = setter.table(_HEADS, rows, (28, 37, 9.5, 10, 8, 9, 10.5, 8, 11), height=16, spans=spans)
     return [*heading, table]
 
 
@@ -217,7 +216,7 @@ def _table_row(line: Row, test: _HoseTest, content: FieldSheetContent) -> list[C
     )
     return [
         str(line["name"]),
-        f"{size} {line['material'] or ''}, {length}",
+        f"{size} {line['material'] or ''}, {length}" if "outlet" in line else length,
         slope,
         "no fall" if test.arrival_s is None else _seconds(test.arrival_s),
         _seconds(test.late_s),

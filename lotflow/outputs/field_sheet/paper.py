@@ -23,9 +23,10 @@ if TYPE_CHECKING:
     from lotflow.units import UnitSystem
 
 _SIZES: Final[dict[UnitSystem, tuple[float, float]]] = {"us": LETTER, "metric": A4}
-#: Printers leave a quarter inch blank; the left margin has room for holes.
+#: Printers leave a quarter inch blank above and below; the left margin has room for holes.
 _INCH: Final[float] = inch
 MARGIN: Final = 0.5 * _INCH
+_EDGE: Final = 0.38 * _INCH
 _HEAD: Final = 0.28 * _INCH
 _FOOT: Final = 0.22 * _INCH
 _PALE: Final = HexColor("#55585f")
@@ -52,7 +53,7 @@ class _CountedCanvas(Canvas):
 def text_size(units: UnitSystem) -> tuple[float, float]:
     """Tell how wide and high the text of a page is [point]."""
     width, height = _SIZES[units]
-    return width - 2 * MARGIN, height - 2 * MARGIN - _HEAD - _FOOT
+    return width - 2 * MARGIN, height - 2 * _EDGE - _HEAD - _FOOT
 
 
 def print_sheet(make_story: Callable[[], Sequence[Any]], *, title: str, units: UnitSystem) -> bytes:
@@ -95,17 +96,17 @@ def _text_page(title: str, units: UnitSystem) -> PageTemplate:
     width, height = _SIZES[units]
 
     def draw(canvas: Any, _: Any) -> None:
-        top = height - MARGIN
+        top = height - _EDGE
         short = _fitted(title, BOLD, 12, width - 2 * MARGIN - 2.3 * _INCH)
         _write(canvas, MARGIN, top - 8, short, 12, font=BOLD, colour=HexColor(INK))
         _write_page_number(canvas, width - MARGIN, top - 8)
         canvas.setStrokeColor(_PALE)
         canvas.setLineWidth(0.5)
         canvas.line(MARGIN, top - 13, width - MARGIN, top - 13)
-        _write(canvas, MARGIN, MARGIN, f"{_KEEP} {_SCALE_NOTE}", 9)
+        _write(canvas, MARGIN, _EDGE, f"{_KEEP} {_SCALE_NOTE}", 9)
 
     frame = Frame(
-        MARGIN, MARGIN + _FOOT, width - 2 * MARGIN, height - 2 * MARGIN - _HEAD - _FOOT,
+        MARGIN, _EDGE + _FOOT, *text_size(units),
         leftPadding=0, rightPadding=0, topPadding=0, bottomPadding=0,
     )  # fmt: skip
     return PageTemplate("text", [frame], onPage=draw, pagesize=(width, height))

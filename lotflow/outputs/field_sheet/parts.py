@@ -106,8 +106,8 @@ def _named(row: dict[str, Any]) -> str:
     return f"{row['name']} ({row['kind']})" if row["name"] else str(row["kind"])
 
 
-#: Lines for which there is room where none was drawn.
-_SPARE_LINES: Final = 2
+#: Lines for which there is room where none is drawn.
+_SPARE_LINES: Final = 1
 #: Height of the map on the first page, and least and greatest where it takes what is left [point].
 _MAP_HEIGHT: Final = 372.0
 _MAP_BETWEEN: Final = (225.0, 420.0)
@@ -157,7 +157,7 @@ def questions(setter: Typesetter) -> list[Any]:
     """Set the questions for the owner, with room for answers."""
     rows: list[list[Cell]] = [[str(n), text, BLANK] for n, text in enumerate(_QUESTIONS, start=1)]
     heading = setter.heading("Ask the owner")
-    return [*heading, setter.table((), rows, (2.6, 52, 32), height=22)]
+    return [*heading, setter.table((), rows, (2.6, 54, 30), height=20)]
 
 
 def _walk_part(setter: Typesetter, content: FieldSheetContent) -> list[Any]:
@@ -168,13 +168,12 @@ def _walk_part(setter: Typesetter, content: FieldSheetContent) -> list[Any]:
         spans.append((len(rows), 0, len(rows), 5))
         more = f" ({stage.left_out} more in result.gpkg)" if stage.left_out else ""
         rows.append([Titled(f"{number}  {stage.title}", stage.look_for + more), *[""] * 5])
-        for stop in stage.stops or (None,):
+        for stop in stage.stops or (None,) * stage.has_room:
             if stop is None or not (stop.upper or stop.lower):
                 # nothing to level: one blank to write in
                 spans.append((len(rows), 2, len(rows), 5))
             rows.append(_stop_row(stop))
-    heads = ("Place", "What the data says", "Level, by the data", "Shot", "Level, by the data",
-             "Shot")  # fmt: skip
+    heads = ("Place", "What the data says", "Level by data", "Shot", "Level by data", "Shot")
     heading = setter.heading(
         "What to measure, in walking order",
         "Levels with an instrument, not by eye. A pipe at 1 % is decided by the level, never by "
@@ -199,7 +198,8 @@ def _existing_drains(setter: Typesetter, content: FieldSheetContent) -> list[Any
     lines = there_today(rows_of(content.site, "drain_lines"))
     rows: list[list[Cell]] = []
     spans: list[Span] = []
-    for line in lines or [None] * _SPARE_LINES:
+    listed: Sequence[Row | None] = lines or [None] * _SPARE_LINES
+    for line in listed:
         upper = len(rows)
         spans += [(upper, 0, upper + 2, 0), (upper + 2, 1, upper + 2, 8)]
         rows += _line_rows(line, content)

@@ -181,10 +181,10 @@ _NOTE: Final = ParagraphStyle("note", _SMALL, spaceBefore=2, spaceAfter=3)
 _HEADS: Final = ParagraphStyle("heads", _TEXT, fontName=BOLD, leading=10.0)
 _NAME: Final = ParagraphStyle("name", _TEXT, fontName=BOLD)
 _HEADING: Final = ParagraphStyle(
-    "heading", _TEXT, fontName=BOLD, fontSize=11.5, leading=14, spaceBefore=7, spaceAfter=2
+    "heading", _TEXT, fontName=BOLD, fontSize=11.5, leading=14, spaceBefore=4, spaceAfter=2
 )
 _BULLET: Final = ParagraphStyle(
-    "bullet", _TEXT, leftIndent=11, spaceAfter=1.5, bulletFontName=REGULAR, bulletFontSize=9.0
+    "bullet", _TEXT, leftIndent=11, spaceAfter=0.5, bulletFontName=REGULAR, bulletFontSize=9.0
 )
 
 

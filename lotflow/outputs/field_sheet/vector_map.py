@@ -32,7 +32,7 @@ _JOINS: Final = {"miter": 0, "round": 1, "bevel": 2}
 _NON_ZERO: Final = 1
 
 
-class VectorMap(Flowable):  # type: ignore[misc]  # the library has no types for it
+class VectorMap(Flowable):
     """
     The map as a part of the story.
 
@@ -103,7 +103,7 @@ class _Paper(RendererBase):
         )
         self._canvas.restoreState()
 
-    def draw_image(self, gc: Any, x: float, y: float, im: Any, transform: Any = None) -> None:
+    def draw_image(self, gc: Any, x: float, y: float, im: Any, transform: Any = None) -> None:  # noqa: ARG002 - as the library calls it
         """Draw a picture: the shaded ground and the depths of low spots."""
         high, wide = im.shape[:2]
         if not (high and wide):

@@ -57,6 +57,8 @@ class Stage:
     stops: Sequence[Stop] = ()
     #: How many places of this kind are not listed.
     left_out: int = 0
+    #: Whether there is a row to write in where nothing is listed.
+    has_room: bool = True
 
 
 def walk(content: FieldSheetContent) -> list[Stage]:
@@ -259,14 +261,13 @@ def _nodes_today(content: FieldSheetContent, kind: str) -> list[Row]:
 
 
 def _lines(content: FieldSheetContent) -> Stage:
-    """Lines that are there: each has its own rows in the next table."""
-    lines = there_today(rows_of(content.site, "drain_lines"))
-    names = [str(line["name"]) for line in lines]
-    stops = [Stop("; ".join(names), "both ends: see existing drains")] if names else []
+    """Lines that are there: each has its own rows in the table of existing drains."""
+    names = [str(line["name"]) for line in there_today(rows_of(content.site, "drain_lines"))]
+    listed = f" Both ends of {', '.join(names)}: see existing drains." if names else ""
     return Stage(
         "Drain lines",
-        "Follow each from its top. Sunk ground, wet streaks or lush grass above it?",
-        stops,
+        f"Follow each from its top. Sunk ground, wet streaks or lush grass above it?{listed}",
+        has_room=False,
     )
 
 
