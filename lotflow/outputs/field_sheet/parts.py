@@ -198,7 +198,7 @@ def _existing_drains(setter: Typesetter, content: FieldSheetContent) -> list[Any
     lines = there_today(rows_of(content.site, "drain_lines"))
     rows: list[list[Cell]] = []
     spans: list[Span] = []
-    listed: Sequence[Row | None] = lines or [None] * _SPARE_LINES
+    listed: list[Row | None] = [*lines] or [None] * _SPARE_LINES
     for line in listed:
         upper = len(rows)
         spans += [(upper, 0, upper + 2, 0), (upper + 2, 1, upper + 2, 8)]

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any, Final
 from lotflow.units import METRES_PER_FOOT
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Mapping, Sequence
+    from collections.abc import Iterable, Mapping
 
     Found = Mapping[str, Any]
 

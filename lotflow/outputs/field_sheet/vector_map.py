@@ -103,7 +103,7 @@ class _Paper(RendererBase):
         )
         self._canvas.restoreState()
 
-    def draw_image(self, gc: Any, x: float, y: float, im: Any, transform: Any = None) -> None:  # noqa: ARG002 - as the library calls it
+    def draw_image(self, gc: Any, x: float, y: float, im: Any, transform: Any = None) -> None:  # noqa: ARG002
         """Draw a picture: the shaded ground and the depths of low spots."""
         high, wide = im.shape[:2]
         if not (high and wide):
@@ -117,8 +117,8 @@ class _Paper(RendererBase):
         self._canvas.restoreState()
 
     def draw_text(
-        self, gc: Any, x: float, y: float, s: str, prop: Any, angle: float, ismath: Any = False,
-        mtext: Any = None,
+        self, gc: Any, x: float, y: float, s: str, prop: Any, angle: float, ismath: Any = False,  # noqa: ARG002
+        mtext: Any = None,  # noqa: ARG002
     ) -> None:  # fmt: skip
         """Write letters."""
         self._begin(gc)
