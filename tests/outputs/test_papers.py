@@ -13,7 +13,8 @@ ITEM = {
     "causes": [{"evidence": "72 % from the neighbour: 312 m² over the lot line at crossing 4"}],
     "evidence": "House, north side: 6.4 % towards it.", "source": "IRC R401.3",
     "grade_means": "likely: take these levels first",
-    "steps": ["Lead DS1 away.", "Grade the soil."], "mends": ["roof water let out at the wall: DS1"],
+    "steps": ["Lead DS1 away.", "Grade the soil."],
+    "mends": ["roof water let out at the wall: DS1"],
     "takes": "About 5 m³ of fill.", "check": "Level the ground.", "risk": "Soil moved since.",
     "left": "", "findings": [],
 }  # fmt: skip
@@ -44,7 +45,7 @@ def test_the_quote_tells_cause_evidence_options_in_order_quantities_and_what_sta
 def test_prices_are_those_given_and_what_has_none_is_counted():
     given = PIPE | {"price": 18.5, "cost": 55.5}
     text = quote_text(content(ITEM, quantities=[given, PIPE | {"item": "spoil"}]), made_from="d")
-    assert "18.50  55.50" in " ".join(text.split("\n")[30:]) or "55.50" in text
+    assert "18.50" in text
     assert "Sum of what has a price: 55.50; 1 without a price." in text
     assert "Price: ___" not in text
 
@@ -64,7 +65,9 @@ def nodes(*rows):
 def test_upkeep_is_of_what_will_be_there_not_of_what_goes():
     layers = {
         "buildings": pd.DataFrame({"name": ["House"]}),
-        "inlets": pd.DataFrame({"name": ["CB1", "Strip"], "kind": ["catch basin", "channel drain"]}),
+        "inlets": pd.DataFrame(
+            {"name": ["CB1", "Strip"], "kind": ["catch basin", "channel drain"]}
+        ),
         "nodes": nodes(
             ("proposed", "CB1", "inlet", "catch basin"), ("proposed", "Well", "outlet", "dry well"),
             ("today", "Old emitter", "outlet", "pop-up emitter"),
