@@ -208,7 +208,7 @@ def _existing_drains(setter: Typesetter, content: FieldSheetContent) -> list[Any
         "Two ends that differ hide a joint between them. Directions by the clock, 12 is north.",
         room=150.0,
     )
-    widths = (21, 19, 10, 12, 11.5, 11, 9.5, 9, 9)
+    widths = (20, 18, 12.5, 12, 12, 11.5, 9.5, 9, 8)
     return [*heading, setter.table(_END_HEADS, rows, widths, height=16, spans=spans)]
 
 
