@@ -170,7 +170,9 @@ def hose_part(setter: Typesetter, content: FieldSheetContent) -> list[Any]:
             _table_row(line, test, content)
             for line, test in zip(usual, hose_tests(usual, flow), strict=True)
         ]
-    table = setter.table(_HEADS, rows, (27, 33, 9.5, 11.5, 8.5, 9.5, 12.5, 9, 11), height=16, spans=spans)
+    table = setter.table(
+        _HEADS, rows, (27, 33, 9.5, 11.5, 8.5, 9.5, 12.5, 9, 11), height=16, spans=spans
+    )
     return [*heading, table]
 
 

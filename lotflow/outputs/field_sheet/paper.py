@@ -26,7 +26,7 @@ _SIZES: Final[dict[UnitSystem, tuple[float, float]]] = {"us": LETTER, "metric": 
 #: Printers leave a quarter inch blank above and below; the left margin has room for holes.
 _INCH: Final[float] = inch
 MARGIN: Final = 0.5 * _INCH
-_EDGE: Final = 0.38 * _INCH
+_EDGE: Final = 0.3 * _INCH
 _HEAD: Final = 0.28 * _INCH
 _FOOT: Final = 0.22 * _INCH
 _PALE: Final = HexColor("#55585f")

@@ -157,7 +157,7 @@ def questions(setter: Typesetter) -> list[Any]:
     """Set the questions for the owner, with room for answers."""
     rows: list[list[Cell]] = [[str(n), text, BLANK] for n, text in enumerate(_QUESTIONS, start=1)]
     heading = setter.heading("Ask the owner")
-    return [*heading, setter.table((), rows, (2.6, 54, 30), height=20)]
+    return [*heading, setter.table((), rows, (2.6, 54, 30), height=18)]
 
 
 def _walk_part(setter: Typesetter, content: FieldSheetContent) -> list[Any]:
