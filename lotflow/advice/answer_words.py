@@ -19,6 +19,18 @@ _SOURCES: Final[Mapping[Source, str]] = {
 }  # fmt: skip
 
 
+def source(value: str) -> str:
+    """
+    Say where water comes from.
+
+    Examples
+    --------
+    >>> source("neighbour")
+    'from the neighbour'
+    """
+    return _SOURCES[Source(value)]
+
+
 def joined(names: Sequence[str], most: int = 6) -> str:
     """
     Say names in a sentence.
@@ -252,11 +264,32 @@ def walls_evidence(say: Say, walls: Sequence[Row]) -> str:
     )
 
 
-def run_on(say: Say, parts: Sequence[Cause], total_m2: float, at_least: bool) -> str:
-    """Say where water comes onto the lot."""
+def run_on(
+    say: Say, parts: Sequence[Cause], total_m2: float, at_least: bool, leaves: Sequence[Row] = ()
+) -> str:
+    """Say where water comes onto the lot, and where most of it leaves."""
     least = "at least " if at_least else ""
     places = joined([f"{say(one.amount, 'area')} at {one.subject}" for one in parts])
-    return sentence(f"water from {least}{say(total_m2, 'area')} beyond the lot comes on: {places}")
+    told = f"water from {least}{say(total_m2, 'area')} beyond the lot comes on: {places}"
+    off = joined([f"crossing {row['id']} ({say(row['area_m2'], 'area')})" for row in leaves])
+    return sentence(f"{told}; most leaves at {off}" if off else told)
+
+
+_ACROSS: Final = {-1: "west", 0: "", 1: "east"}
+_UP: Final = {-1: "south", 0: "", 1: "north"}
+
+
+def in_part(part: tuple[int, int], name: str) -> str:
+    """
+    Say in which part of the lot a place lies.
+
+    Examples
+    --------
+    >>> in_part((1, -1), "low spot 3"), in_part((0, 0), "low spot 1")
+    ('in the south-east of the lot (low spot 3)', 'in the middle of the lot (low spot 1)')
+    """
+    sides = [side for side in (_UP[part[1]], _ACROSS[part[0]]) if side]
+    return f"in the {'-'.join(sides) or 'middle'} of the lot ({name})"
 
 
 def nothing_stands(say: Say, limit_m: float | None, *, others: bool) -> str:

@@ -147,7 +147,7 @@ def no_outlet(say: Say, inlets: Sequence[str], option: Row | None) -> str:
         return sentence(f"whether gravity leads from {names} to {place} the data cannot tell")
     return sentence(
         f"gravity leads from {names} only to ground that may not be yours: {place}, "
-        f"{say(option['run_m'], 'length')} away"
+        f"{say(option['run_m'], 'distance')} away"
     )
 
 
@@ -188,7 +188,7 @@ def option_evidence(say: Say, option: Row | None, drowned: Sequence[Finding]) ->
     if option is not None:
         told.append(
             f"best of the places looked at: {option['place'] or option['kind']}, "
-            f"{say(option['run_m'], 'length')} away; fall left over "
+            f"{say(option['run_m'], 'distance')} away; fall left over "
             f"{say(option['left_m'], 'depth')}, by the data between "
             f"{say(option['left_low_m'], 'depth')} and {say(option['left_high_m'], 'depth')}"
         )
@@ -240,7 +240,7 @@ def drain_harm(say: Say, head: Finding) -> str:
     return sentence(f"{head.subject} {complaint(head.rule)}")
 
 
-def lay(lines: Sequence[Row], best: Sequence[Finding]) -> str:
+def lay(lines: Sequence[Row], best: Sequence[Finding]) -> tuple[str, ...]:
     """Say in which sizes lines are laid, and what the best single change leaves."""
     sizes = [
         f"{row['name']} in {row['required_size']}" for row in lines if row.get("required_size")
@@ -256,7 +256,7 @@ def lay(lines: Sequence[Row], best: Sequence[Finding]) -> str:
         for one in best
         if one.measured is not None and one.limit is not None
     ]
-    return " ".join(told)
+    return tuple(told)
 
 
 def larger(say: Say, lines: Sequence[Row]) -> str:

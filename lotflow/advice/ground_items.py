@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any, Final
 
+import shapely
 from shapely.geometry import Point
 
 from lotflow.advice import answer_words as words
@@ -94,8 +95,26 @@ def _low_spot_harm(
         return f"{told} {words.with_inlets_open(say, *worst, has_inlets=bool(names))}"
     where = {Place.LAWN: "on the lawn", Place.PAVING: "on paving"}.get(place, "at the house")
     if not result.rows("buildings"):
-        where = f"in low spot {spot['id']}"
+        part = _part_of_lot(result, spot["x"], spot["y"])
+        where = words.in_part(part, f"low spot {spot['id']}")
     return words.water_that_stands(say, where, spot, names, nothing_today=nothing_today)
+
+
+def _part_of_lot(result: Result, x: float, y: float) -> tuple[int, int]:
+    """
+    Part of the lot in which a place lies: west, middle, east and south, middle, north.
+
+    By thirds of the bounds of the lot, as -1, 0 and 1.
+    """
+    lot = shapely.union_all([row["geometry"] for row in result.rows("lot")])
+    west, south, east, north = lot.bounds
+    across, up = (x - west) / (east - west), (y - south) / (north - south)
+    return _third(across), _third(up)
+
+
+def _third(share: float) -> int:
+    """Third in which a share lies: -1, 0 or 1."""
+    return int(share > 2 / 3) - int(share < 1 / 3)
 
 
 def _open_water(found: Found, number: int) -> tuple[float, float, float] | None:
@@ -231,6 +250,7 @@ def of_run_on(found: Found, used: set[str]) -> Item | None:
     """Water that comes onto the lot and is no cause of an item above."""
     some = found.of_theme(Theme.RUN_ON)
     result, say = found.result, found.say
+    drawn = bool(result.rows("inlets"))
     water = causes.of_lot(result)
     total = sum(one.amount for one in water)
     free = [
@@ -240,15 +260,20 @@ def of_run_on(found: Found, used: set[str]) -> Item | None:
     ]
     # where drains are drawn, only much water needs a word; a screening tells where it comes on
     much = free and free[0].amount >= _MUCH * total
-    if not free or not (much or is_heavy(some) or not result.rows("inlets")):
+    # without drains the question is where all of it comes on, and where it may leave
+    told = free if drawn else [
+        one for one in water if one.source is Source.NEIGHBOUR and one.x is not None
+    ]  # fmt: skip
+    if not told or not (much or is_heavy(some) or not drawn):
         return None
-    head = free[0]
+    head = told[0]
     leaves = result.rows("lot_line_crossings", direction="off")
     measures = [remedies.Remedy(remedies.Step.SWALE, "keep-open")]
     return Item(
         Theme.RUN_ON, "", rank_key(THEME_RANKS[Theme.RUN_ON], Grade.LIKELY, Theme.RUN_ON),
         head.subject, head.x, head.y,
-        words.run_on(say, free, total, is_heavy(some)), remedy_words.VERDICTS["run-on"],
+        words.run_on(say, told, total, is_heavy(some), () if drawn else leaves[:2]),
+        remedy_words.VERDICTS["run-on"],
         remedy_words.what_to_do(say, measures), Grade.LIKELY,
         words.run_on_evidence(say, water, total, leaves[:2]),
         tuple(some),

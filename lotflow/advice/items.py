@@ -42,8 +42,10 @@ class Item:
         What it is ordered by.
     place, x, y
         Where.
-    harm, verdict, remedy, takes
-        Sentences: what happens, what it is, what to do in order, what that takes.
+    harm, verdict, takes
+        Sentences: what happens, what it is, what the remedy takes.
+    steps
+        What to do, in order.
     check, risk, left
         Sentences: what to measure to be sure, what could make it wrong, and, of the first item,
         what fails still once it is done.
@@ -69,7 +71,7 @@ class Item:
     y: float | None
     harm: str
     verdict: str
-    remedy: str
+    steps: tuple[str, ...]
     grade: Grade
     evidence: str
     findings: tuple[Finding, ...]
@@ -81,6 +83,11 @@ class Item:
     causes: tuple[Cause, ...] = ()
     mends: tuple[str, ...] = ()
     rank: int = 0
+
+    @property
+    def remedy(self) -> str:
+        """What to do, in order, in one text."""
+        return " ".join(self.steps)
 
     def as_dict(self, say: Say) -> dict[str, Any]:
         """Give the item as `summary.json` holds it."""
@@ -94,7 +101,8 @@ class Item:
                 }
                 for one in self.causes
             ],
-            "verdict": self.verdict, "remedy": self.remedy, "mends": list(self.mends),
+            "verdict": self.verdict, "remedy": self.remedy, "steps": list(self.steps),
+            "mends": list(self.mends),
             "takes": self.takes, "check": self.check, "risk": self.risk, "left": self.left,
             "grade": self.grade.value, "grade_means": MEANING[self.grade],
             "evidence": self.evidence, "source": self.source,

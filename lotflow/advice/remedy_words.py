@@ -38,7 +38,7 @@ _REMEDIES: Final[Mapping[str, str]] = {
     "fill": "Fill it with the soil of the lawn to a fall of 1 %, towards where it runs over now.",
     "regrade": "Grade the soil at {names} to fall 5 % away over the first {reach}.",
     "relevel-walls": "Relevel the paving at {names} to fall 2 % away.",
-    "second-way": "Then {names} {how}: keep {it} clear, and give the water a second way, another "
+    "second-way": "{names} {how}: keep {it} clear, and give the water a second way, another "
     "inlet or an overflow over the ground.",
     "basin": "Only then an inlet at its lowest point, with a solid pipe to a lower place.",
     "raise-terrace": "Raise the ground at {names} so that it sheds over the surface, as far as the "
@@ -71,19 +71,19 @@ _REMEDIES: Final[Mapping[str, str]] = {
 }  # fmt: skip
 
 
-def what_to_do(say: Say, remedies: Sequence[Remedy]) -> str:
-    """Say the remedies, one sentence each, in their order."""
+def what_to_do(say: Say, remedies: Sequence[Remedy]) -> tuple[str, ...]:
+    """Say the remedies, each on its own, in their order."""
     told = []
     for one in remedies:
         several = len(one.subjects) > 1
         words = {
             "names": joined(one.subjects), "away": say(1.524, "length"),
-            "reach": say(3.048, "length"), "far": say(one.length_m or 3.048, "length"),
+            "reach": say(3.048, "length"), "far": say(one.length_m or 3.048, "distance"),
             "end": "end" if several else "ends", "its": "their" if several else "its",
             "it": "them" if several else "it", "it_is": "they are" if several else "it is",
         }  # fmt: skip
         told.append(sentence(_REMEDIES[one.what].format(**words | one.facts)))
-    return " ".join(told)
+    return tuple(told)
 
 
 #: What an item is, by its theme.

@@ -25,12 +25,12 @@ def draw(content: MapContent, sheet: FieldSheetContent | None) -> Drawings:
     Parameters
     ----------
     sheet
-        What the field sheet says; its picture is put in here.
+        What the field sheet says; the map is put in here.
     """
     picture = map_bytes(content)
     if sheet is None:
         return Drawings(picture, b"")
-    return Drawings(picture, field_sheet_bytes(replace(sheet, picture=picture)))
+    return Drawings(picture, field_sheet_bytes(replace(sheet, map=content)))
 
 
 def map_bytes(content: MapContent) -> bytes:
@@ -49,9 +49,10 @@ def field_sheet_bytes(content: FieldSheetContent) -> bytes:
     """
     Print a field sheet as PDF; the same content gives the same bytes.
 
-    On Letter or A4 paper: the map across the first page, true to its scale, then what to check,
-    ask, walk, measure and mind.
+    On Letter or A4 paper, upright: the map, true to its scale, with the answer; then what to
+    measure, ask and mind. A screening has one page.
     """
+    _without_advice()
     from lotflow.outputs.field_sheet.parts import (  # noqa: PLC0415 - the PDF writer is slow to import
         field_sheet_pdf,
     )

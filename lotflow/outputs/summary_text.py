@@ -1,12 +1,18 @@
-"""The result in plain words: the short table of the terminal and of `overview.txt`."""
+"""
+The result in plain words: what the terminal and `overview.txt` say.
+
+The answer comes first: what happens, why, what to do first, what it takes, how sure, what to
+measure. The tables it rests on follow, then what is found beside it, and the cautions.
+"""
 
 from __future__ import annotations
 
+import re
 import textwrap
 from collections.abc import Mapping, Sequence
 from typing import Any, Final
 
-from lotflow.findings import label
+from lotflow.advice.answer_words import joined, percent, source
 from lotflow.layers import RESULT_LAYERS, Layer
 from lotflow.scenarios import LIMITED, OPEN, Scenario
 from lotflow.units import UnitSystem, open_range, shown
@@ -48,14 +54,21 @@ CAUTIONS: Final = (
 )
 
 
-def summary_text(content: Mapping[str, Any], units: UnitSystem) -> str:
+def summary_text(
+    content: Mapping[str, Any], units: UnitSystem, *, is_screening: bool = False,
+    opens: Sequence[str] = (),
+) -> str:  # fmt: skip
     """
-    Tell a result in short: what stands where, what each inlet takes, what was found.
+    Tell a result in short: the answer, then the tables behind it.
 
     Parameters
     ----------
     units
         "us" or "metric", of the text.
+    is_screening
+        Whether nothing but a screening was asked for: it stays short, and says what is next.
+    opens
+        Files of the result that a reader opens, where they are written.
 
     Returns
     -------
@@ -71,23 +84,32 @@ def summary_text(content: Mapping[str, Any], units: UnitSystem) -> str:
     >>> print(summary_text(content, "metric").splitlines()[2:4])
     ['Where water can stand', '  nowhere deeper than 0.10 m, the limit']
     """
-    today = [one for one in content["findings"] if one["today"]]
-    main = [one for one in content["findings"] if not one["today"]]
-    parts = [
-        [*_wrapped(_title(content, units), ""), *_without_outlet(content["findings"])],
+    items = content.get("answer", [])
+    tables = [
         ["Where water can stand", *_low_spots(content, units)],
         _headed("What the inlets take", _inlets(content, units)),
         _headed(
             "Where gravity can lead it in a small pipe (whether it may go there is not judged)",
             _outlet_options(content.get("outlet_options", []), units),
         ),
-        _headed("Where water stands after storms", _standing(content["ponds"], units)),
-        _headed("What the drain lines carry", _lines(content["lines"], units)),
-        _headed("Over the lot line", _crossings(content, units)),
-        _headed("Findings", _findings(main)),
-        _headed("Findings that are so today and no longer as proposed", _findings(today)),
+    ]
+    if not is_screening:
+        tables += [
+            _headed("Where water stands after storms", _standing(content, units)),
+            _headed("What the drain lines carry", _lines(content["lines"], units)),
+            _headed("Over the lot line", _crossings(content, units)),
+        ]
+    parts = [
+        [
+            *wrapped(_title(content, units), ""),
+            *([] if items else _without_outlet(content["findings"])),
+        ],
+        *_items(items, is_screening=is_screening),
+        *tables,
+        _headed("Found beside that", _beside(content, counted=not is_screening)),
         _headed("Rain", _rain_used(content["findings"])),
         ["Accuracy and cautions", *_accuracy(content["accuracy"], units)],
+        _headed("What next", _next(opens) if is_screening else []),
     ]
     return "\n\n".join("\n".join(part) for part in parts if part)
 
@@ -95,6 +117,104 @@ def summary_text(content: Mapping[str, Any], units: UnitSystem) -> str:
 def _headed(heading: str, lines: list[str]) -> list[str]:
     """Put a heading over lines; nothing over nothing."""
     return [heading, *lines] if lines else []
+
+
+#: Causes told of an item in short.
+_MOST_CAUSES: Final = 4
+_INDENT: Final = "    "
+#: Theme of the item on water that comes onto the lot.
+RUN_ON: Final = "run-on"
+
+
+def _items(items: Sequence[Mapping[str, Any]], *, is_screening: bool) -> list[list[str]]:
+    """The items of the answer, each thing that is asked of one on lines of its own."""
+    checks: set[str] = set()
+    parts = []
+    for one in items:
+        first, *then = one["steps"] or [""]
+        check = "" if one["check"] in checks else one["check"]
+        checks.add(check)
+        told = [
+            # where water comes on is what its item tells of
+            ("Why? ", "" if one["theme"] == RUN_ON else causes_in_short(one["causes"])),
+            ("Do first: ", first),
+            # of a screening the next steps wait for the levels
+            ("Then: ", "" if is_screening else " ".join(then)),
+            ("Takes: ", one["takes"]),
+            ("How sure? ", f"{one['grade_means'].capitalize()}. {check}"),
+            ("", one["left"]),
+        ]
+        lines = wrapped(one["harm"], f"{one['rank']:>2}  ")
+        for name, text in told:
+            lines += wrapped(f"{name}{text}", _INDENT, more="  ") if text else []
+        parts.append(lines)
+    return parts
+
+
+def causes_in_short(causes: Sequence[Mapping[str, Any]]) -> str:
+    """
+    Name the causes of an item with their shares.
+
+    Examples
+    --------
+    >>> causes_in_short([{"source": "roof", "share": 0.6, "subject": "DS1"},
+    ...                  {"source": "own yard", "share": 0.4, "subject": ""}])
+    '60 % roof (DS1), 40 % your own yard'
+    """
+    told = [
+        f"{percent(one['share'])} {source(one['source'])}"
+        + (f" ({one['subject']})" if one["subject"] else "")
+        for one in causes[:_MOST_CAUSES]
+    ]
+    rest = sum(one["share"] for one in causes[_MOST_CAUSES:])
+    return ", ".join([*told, f"{percent(rest)} others"] if round(rest, 2) > 0 else told)
+
+
+def _beside(content: Mapping[str, Any], *, counted: bool) -> list[str]:
+    """What is found and belongs to no item: failures and warnings told, the rest counted."""
+    inside = {_key(one) for item in content.get("answer", []) for one in item["findings"]}
+    reasons = {_key(one): one["reason"] for one in content.get("evidence_only", [])}
+    lines: list[str] = []
+    notes, folded = 0, 0
+    told: list[Mapping[str, Any]] = []
+    for one in content["findings"]:
+        key = (one["rule"], one["subject"], "today" if one["today"] else "")
+        if key in inside:
+            folded += 1
+        elif one["severity"] == "note" or ("evidence_only" in content and key not in reasons):
+            notes += 1
+        else:
+            told.append(one)
+    for one in told[: _MOST["findings"]]:
+        lines += wrapped(f"{one['subject']}: {one['message']}", f"  {one['severity']:<5}")
+    lines += _rest(len(told) - _MOST["findings"])
+    if not content["findings"] or not counted:
+        return lines
+    counts = [f"{folded} findings stand behind the items above"] if folded else []
+    counts += [f"{notes} note{'s' if notes > 1 else ''} on data and assumptions"] if notes else []
+    where = "all with their figures and sources: layer findings of result.gpkg"
+    return [*lines, *wrapped("; ".join([*counts, where]).capitalize() + ".", "  ")]
+
+
+def _key(one: Mapping[str, Any]) -> tuple[str, str, str]:
+    """What names a finding within a result."""
+    return one["rule"], one["subject"], one["scenario"]
+
+
+def _next(opens: Sequence[str]) -> list[str]:
+    """What to open, and what to do once the place has been seen."""
+    uses = {
+        "plan.html": "plan.html in any browser, also on a phone without a network: tap to follow "
+        "the water",
+        "field_sheet.pdf": "field_sheet.pdf, one page to print and take along",
+        "result.gpkg": "result.gpkg in a GIS viewer: every layer, styled",
+    }
+    told = [f"Open {text}." for name, text in uses.items() if name in opens]
+    told.append(
+        "To size drains, or judge old ones: lotflow start FOLDER --elevation FILE --lot FILE makes "
+        "a folder to draw in; then lotflow run FOLDER."
+    )
+    return [line for text in told for line in wrapped(text, "  ")]
 
 
 def _title(content: Mapping[str, Any], units: UnitSystem) -> str:
@@ -106,7 +226,7 @@ def _title(content: Mapping[str, Any], units: UnitSystem) -> str:
 def _without_outlet(findings: Sequence[Mapping[str, Any]]) -> list[str]:
     """The headline that no gravity outlet was found, and for what."""
     names = [str(one["subject"]) for one in findings if one["rule"] == "no-gravity-outlet"]
-    return _wrapped(f"No gravity outlet was found for {', '.join(names)}.", "") if names else []
+    return wrapped(f"No gravity outlet was found for {', '.join(names)}.", "") if names else []
 
 
 def _low_spots(content: Mapping[str, Any], units: UnitSystem) -> list[str]:
@@ -116,8 +236,11 @@ def _low_spots(content: Mapping[str, Any], units: UnitSystem) -> list[str]:
         limit = content["accuracy"].get("low_spot_limit_m")
         named = "" if limit is None else f"{shown(limit, 'depth', units)}, "
         return [f"  nowhere deeper than {named}the limit"]
-    sure = any(spot["probability"] is not None for spot in spots)
-    listed = sorted(spots, key=lambda spot: (spot["on_lot_m2"] == 0, bool(spot["artefact"])))
+    real = [spot for spot in spots if not spot["artefact"]]
+    if not real:
+        return ["  nowhere that is surely water", *_artefacts(spots)]
+    sure = any(spot["probability"] is not None for spot in real)
+    listed = sorted(real, key=lambda spot: spot["on_lot_m2"] == 0)
     columns = ["id", "depth_m", "area_m2", "volume_m3", "contributing_area_m2",
                "runoff_to_fill_mm", *(["probability"] if sure else [])]  # fmt: skip
     rows = [
@@ -125,7 +248,6 @@ def _low_spots(content: Mapping[str, Any], units: UnitSystem) -> list[str]:
             *_cells(_SPOTS, spot, columns, units),
             _notes(
                 _closed(spot),
-                spot["artefact"],
                 "off the lot" if spot["on_lot_m2"] == 0 else None,
                 f"inlets: {spot['inlets']}" if spot["inlets"] else None,
             ),
@@ -136,7 +258,17 @@ def _low_spots(content: Mapping[str, Any], units: UnitSystem) -> list[str]:
     lines = _table(heads, rows, _MOST["low_spots"], text_columns=(len(heads) - 1,))
     if sure:
         lines.append("  stands in: share of the surfaces that the error of the data allows")
-    return lines + _at_least(spots)
+    return lines + _at_least(real) + _artefacts(spots)
+
+
+def _artefacts(spots: Sequence[Mapping[str, Any]]) -> list[str]:
+    """The low spots that may be no water, in one sentence, with the reason."""
+    by_reason: dict[str, list[str]] = {}
+    for spot in spots:
+        if spot["artefact"]:
+            by_reason.setdefault(spot["artefact"], []).append(str(spot["id"]))
+    told = [f"no. {joined(ids)} ({why})" for why, ids in by_reason.items()]
+    return wrapped(f"may be no water: {'; '.join(told)}", "  ") if told else []
 
 
 def _cells(
@@ -169,12 +301,17 @@ def _at_least(entries: Sequence[Mapping[str, Any]]) -> list[str]:
     return lines
 
 
-def _standing(ponds: Sequence[Mapping[str, Any]], units: UnitSystem) -> list[str]:
+def _standing(content: Mapping[str, Any], units: UnitSystem) -> list[str]:
     """Water in each low spot after the largest storm: no inlet blocked, and the worst case."""
+    ponds = content["ponds"]
+    # what is likely no water and lies beyond the lot is told of once, with the low spots
+    left_out = {
+        spot["id"] for spot in content["low_spots"] if spot["artefact"] and not spot["on_lot_m2"]
+    }
     largest = max((pond["return_period_yr"] or 0 for pond in ponds), default=0)
     by_spot: dict[int, list[Mapping[str, Any]]] = {}
     for pond in ponds:
-        if pond["return_period_yr"] == largest and pond["low_spot"] is not None:
+        if pond["return_period_yr"] == largest and pond["low_spot"] not in {None, *left_out}:
             by_spot.setdefault(pond["low_spot"], []).append(pond)
     rows = [
         _standing_row(spot, here, units)
@@ -264,7 +401,7 @@ def _all_inlets(content: Mapping[str, Any], units: UnitSystem) -> list[str]:
         bounds = {f"catchment_m2_{share}": found[f"{key}_{share}"] for share in ("p05", "p95")}
         area = _INLETS.shown_open({"catchment_m2": whole, **bounds}, "catchment_m2", units)
         told += f". All inlets together take {area}: ranges are not added, they share water"
-    return _wrapped(told, "  ")
+    return wrapped(told, "  ")
 
 
 def _left_standing(inlet: Mapping[str, Any], units: UnitSystem) -> str | None:
@@ -396,41 +533,14 @@ def _crossings(content: Mapping[str, Any], units: UnitSystem) -> list[str]:
             text = f"Water{whole} {says} at {many}; the largest drain {largest}."
             if total is not None and sum(p["area_m2"] or 0 for p in places) > 1.01 * total:
                 text += " Some of it crosses the line more than once: the places do not add up."
-        found += _wrapped(text, "  ")
+        found += wrapped(text, "  ")
     return found if content["lot_line_crossings"] or "on_m2" in balance else []
-
-
-def _findings(findings: Sequence[Mapping[str, Any]]) -> list[str]:
-    """The findings in their order, under each in short what is part of it."""
-    groups: list[list[Mapping[str, Any]]] = []
-    for one in findings:
-        head = groups[-1][0] if groups else None
-        if head and one.get("part_of") == label(head["rule"], head["subject"]):
-            groups[-1].append(one)
-        else:
-            groups.append([one])
-    found: list[str] = []
-    for head, *parts in groups[: _MOST["findings"]]:
-        found += _wrapped(f"{head['subject']}: {head['message']}", f"  {head['severity']:<5}")
-        found += _wrapped(_in_short(parts), "       ") if parts else []
-    return found + _rest(sum(map(len, groups[_MOST["findings"] :])))
-
-
-def _in_short(parts: Sequence[Mapping[str, Any]]) -> str:
-    """Name what has the same cause: subjects, each with its rules in words."""
-    by_subject: dict[str, list[str]] = {}
-    for one in parts:
-        by_subject.setdefault(str(one["subject"]), []).append(one["rule"].replace("-", " "))
-    listed = "; ".join(
-        f"{subject}: {', '.join(dict.fromkeys(rules))}" for subject, rules in by_subject.items()
-    )
-    return f"Of the same cause ({len(parts)}): {listed}."
 
 
 def _rain_used(findings: Sequence[Mapping[str, Any]]) -> list[str]:
     """The rainfall and its 10-year hour, however many findings are worse: a unit is mistaken."""
     used = [one["message"] for one in findings if one["rule"] == "rainfall-used"]
-    return [line for text in used for line in _wrapped(text, "  ")]
+    return [line for text in used for line in wrapped(text, "  ")]
 
 
 def _accuracy(accuracy: Mapping[str, Any], units: UnitSystem) -> list[str]:
@@ -441,15 +551,27 @@ def _accuracy(accuracy: Mapping[str, Any], units: UnitSystem) -> list[str]:
             f"Elevations are good to about {shown(accuracy['rmse_m'], 'depth', units)} (RMSE): a "
             "shallower dip, or a smaller fall, may be an error of the survey."
         )
-    return [line for text in (*known, *CAUTIONS) for line in _wrapped(text, "  - ")]
+    return [line for text in (*known, *CAUTIONS) for line in wrapped(text, "  - ")]
 
 
-def _wrapped(text: str, lead: str) -> list[str]:
-    """Break a sentence into lines, the later ones set under the first."""
-    plain = " ".join(text.split())
-    return textwrap.wrap(plain, WIDTH, initial_indent=lead, subsequent_indent=" " * len(lead)) or [
-        lead
-    ]
+#: A number and what it counts stay on one line.
+_UNIT: Final = re.compile(r"(?<=\d) (?=%|[a-zµ]{1,3}[²³]?\b)")
+
+
+def wrapped(text: str, lead: str, *, more: str = "") -> list[str]:
+    """
+    Break a sentence into lines, the later ones set under the first, or `more` to the right.
+
+    Examples
+    --------
+    >>> wrapped("It stands here.", "  - ")
+    ['  - It stands here.']
+    """
+    plain = _UNIT.sub("\N{NO-BREAK SPACE}", " ".join(text.split()))
+    lines = textwrap.wrap(
+        plain, WIDTH, initial_indent=lead, subsequent_indent=" " * len(lead) + more
+    )
+    return [line.replace("\N{NO-BREAK SPACE}", " ") for line in lines] or [lead]
 
 
 def _table(

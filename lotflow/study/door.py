@@ -90,8 +90,10 @@ class Result:
 
     @cached_property
     def text(self) -> str:
-        """The table that the commands print."""
-        return summary_text(self.summary, self.study.lot.job.units)
+        """What the commands print: the answer, and the tables behind it."""
+        return summary_text(
+            self.summary, self.study.lot.job.units, is_screening=self.study.screening
+        )
 
     def write(
         self, folder: str | Path, *, overwrite: bool = False, pack: bool = True,

@@ -7,6 +7,7 @@ from functools import cache, partial
 from typing import TYPE_CHECKING, Any, Final
 
 from lotflow import __version__
+from lotflow.advice.upkeep import upkeep
 from lotflow.layers import RESULT_LAYERS
 from lotflow.layers.drawn import in_case
 from lotflow.outputs.drawings import draw
@@ -15,6 +16,7 @@ from lotflow.outputs.geopackage import geopackage_file
 from lotflow.outputs.grids import Raster, ground_rasters, low_spot_depth
 from lotflow.outputs.manifest import Subject, read_manifest
 from lotflow.outputs.map.content import MapContent, map_drains
+from lotflow.outputs.papers import quote_text, upkeep_text
 from lotflow.outputs.plan_page.document import PageContent, plan_page_file
 from lotflow.outputs.positions import Waypoint, bounds_of, gpx_text, place_table, waypoints
 from lotflow.outputs.provenance import provenance
@@ -43,7 +45,8 @@ if TYPE_CHECKING:
 
 #: Files of the pack, which `--no-pack` leaves out.
 _PACK_FILES: Final = (
-    "plan.html", "field_sheet.pdf", "waypoints.gpx", "low_spots.csv", "inlets.csv",
+    "plan.html", "field_sheet.pdf", "quote.txt", "upkeep.txt", "waypoints.gpx",
+    "low_spots.csv", "inlets.csv",
     *(f"{layer}.sld" for layer in STYLED), PROJECT, "ground.qml", "low_spot_depth.qml",
 )  # fmt: skip
 #: Site layers that the field sheet asks about.
@@ -72,7 +75,7 @@ class Written:
     content
         Content of `summary.json`.
     text
-        Content of `overview.txt`, the table for the terminal.
+        Content of `overview.txt`, printed on the terminal.
     kept
         New name of each file that was in the folder under one of the result's names and was not
         as a run has written it.
@@ -199,7 +202,10 @@ def write_study(
     job = lot.job
     content = summary_of(study, use_covers=use_covers)
     origin = content["provenance"]
-    text = summary_text(content, job.units)
+    text = summary_text(
+        content, job.units, is_screening=study.screening,
+        opens=("result.gpkg", *(_PACK_FILES if pack else ())),
+    )  # fmt: skip
     note = _made_from(lot, job.units)
     shown_on = (_map_content(study, note), _sheet_content(study, content, note) if pack else None)
     if second is not None:
@@ -223,6 +229,7 @@ def write_study(
         unrounded = summary_of(study, use_covers=use_covers, rounded=False)
         files.extend(_pack_files(study, content, unrounded, written))
         files.extend(_viewer_files(study, written))
+        files.extend([] if study.screening else _papers(study, content, note))
     drawn = cache(partial(draw, *shown_on) if second is None else second.result)
     files.append(late_file("map.png", lambda: drawn().picture, estimate=_DRAWN_BYTES))
     if pack:
@@ -292,17 +299,26 @@ def _viewer_files(study: Study, written: Mapping[str, Any]) -> list[ResultFile]:
     ]
 
 
+def _papers(study: Study, content: Mapping[str, Any], note: str) -> list[ResultFile]:
+    """Make the papers for the owner."""
+    title = study.lot.job.job.name or "Lot"
+    return [
+        text_file("quote.txt", quote_text(content, made_from=note)),
+        text_file("upkeep.txt", upkeep_text(upkeep(study.layers), title)),
+    ]
+
+
 def _sheet_content(study: Study, content: Mapping[str, Any], note: str) -> FieldSheetContent:
     """What the field sheet says; the map is put in when it is drawn."""
     lot = study.lot
     return FieldSheetContent(
         summary=content,
         layers=study.layers,
-        picture=b"",
         title=lot.job.job.name or "Lot",
         note=note,
         units=lot.job.units,
         site={name: getattr(lot.site, name) for name in _ON_THE_SHEET},
+        is_screening=study.screening,
     )
 
 

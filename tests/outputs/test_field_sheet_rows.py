@@ -1,7 +1,5 @@
 """What the field sheet says, before it is set."""
 
-from collections import Counter
-
 import pandas as pd
 import pytest
 from hypothesis import given
@@ -11,14 +9,8 @@ from lotflow.layers import RESULT_LAYERS
 from lotflow.outputs.field_sheet.content import FieldSheetContent
 from lotflow.outputs.field_sheet.hose import hose_tests, in_flow_order, usual_lines
 from lotflow.outputs.field_sheet.parts import cautions
-from lotflow.outputs.field_sheet.priorities import (
-    attention,
-    confidence,
-    different_subjects,
-    findings_to_check,
-    first_to_check,
-)
-from lotflow.outputs.field_sheet.walk import shots, walk
+from lotflow.outputs.field_sheet.priorities import attention, confidence
+from lotflow.outputs.field_sheet.walk import walk
 from lotflow.terrain.low_spots import AT_GAP, DAMMED, ENCLOSED, IN_BUILDING
 from lotflow.units import to_si
 
@@ -39,7 +31,7 @@ def content(layers=None, site=None, units="us", **lists):
     names = ("low_spots", "inlets", "lot_line_crossings", "findings", "outlet_options", "facades",
              "openings")  # fmt: skip
     summary = {**{name: [] for name in names}, "accuracy": {"rmse_m": 0.1}, **lists}
-    return FieldSheetContent(summary, layers or {}, b"", "Lot", "dem.tif", units, site or {})
+    return FieldSheetContent(summary, layers or {}, "Lot", "dem.tif", units, site or {})
 
 
 def line(name, start, end, **more):
@@ -64,20 +56,6 @@ def test_attention_grows_with_depth_and_sureness_and_falls_with_distance(depth, 
     assert attention(depth, sure / more, far) < asks
     assert attention(depth, sure, far + more) < asks
     assert attention(depth, sure, None) >= asks
-
-
-def test_low_spots_on_the_lot_come_first_and_those_in_buildings_last():
-    """Between them what may be none on the lot, before what is beyond it."""
-    spots = [
-        spot(6, depth_m=3.0, artefact=IN_BUILDING, inside_building=True),
-        spot(7, depth_m=2.0, artefact="a bridge", on_lot_m2=0),
-        spot(1, depth_m=2.0, artefact="a bridge"),
-        spot(2, depth_m=1.0, on_lot_m2=0),
-        spot(3, depth_m=0.1),
-        spot(4, depth_m=0.1, building_distance_m=0.0),
-        spot(5, depth_m=0.3, probability=0.1),
-    ]
-    assert [one["id"] for one in first_to_check(spots, 0.1)] == [4, 3, 5, 1, 2, 7, 6]
 
 
 @pytest.mark.parametrize(("depth", "share"), [(0.0, 0.5), (0.141421, 0.8413), (0.282843, 0.9772)])
@@ -156,10 +134,11 @@ def test_the_walk_goes_from_roof_to_outlets_and_from_high_to_low():
         spot(3, artefact=IN_BUILDING, inside_building=True),
     ]
     stages = walk(content(site=site(), low_spots=spots, lot_line_crossings=crossings))
-    places = [place for stage in stages for place, _ in stage.stops]
+    places = [stop.place for stage in stages[1:] for stop in stage.stops]
     assert places == [
-        "DS1, House", "Run-on 3", "Run-on 1", "Low spot 2", "Low spot 1", "Curb 2, curb",
-        "Curb 1, curb", "Lost, curb",
+        "Curb 9", "DS1, House", "Run-on 3", "Run-on 1", "Lowest door sill",
+        "Lowest window well, vent", "Low spot 2", "Low spot 1", "Curb 2, curb", "Curb 1, curb",
+        "Lost, curb",
     ]  # fmt: skip
 
 
@@ -169,18 +148,21 @@ def test_the_levels_to_take_hold_tie_points_sills_rims_and_spill_points():
     node = {"scenario": "today", "name": "CB1", "kind": "inlet", "rim_m": 31.0, "invert_m": None}
     layers = {"nodes": frame(node, node | {"scenario": "proposed", "name": "CB9"})}
     side = {"name": "House, east side", "reach_m": 3.048, "verdict": "cannot tell"}
-    taken = shots(
-        content(layers, site(), low_spots=[spot(1)], openings=[opening],
+    inlet = {"name": "CB1", "kind": "catch basin", "status": None, "rim_m": None,
+             "rim_above_ground_m": None}  # fmt: skip
+    stages = walk(
+        content(layers, site() | {"inlets": frame(inlet)}, low_spots=[spot(1)], openings=[opening],
                 facades=[side | {"verdict": "no fault seen", "name": "fine"}, side])
     )  # fmt: skip
-    by_place = {shot.place: shot for shot in taken}
+    by_place = {stop.place: stop for stage in stages for stop in stage.stops if stop.upper}
     assert list(by_place) == [
-        "Benchmark", "Tie point 1", "Tie point 2", "Tie point 3", "Back door", "Low spot 1", "CB1",
-        "Curb 9", "House, east side",
+        "Benchmark", "Tie point 1", "Tie point 2", "Tie point 3", "Curb 9", "Back door",
+        "House, east side", "Low spot 1", "CB1, catch basin", "Curb 2, curb", "Curb 1, curb",
+        "Lost, curb",
     ]  # fmt: skip
-    assert by_place["Back door"].reason == "1.0 in below the spill of low spot 1"
-    assert by_place["CB1"].upper == "rim 101.71 ft"
-    assert by_place["CB1"].lower == "invert"
+    assert by_place["Back door"].reason == "1.0 in below spill 1"
+    assert by_place["CB1, catch basin"].upper == "rim 101.71 ft"
+    assert by_place["CB1, catch basin"].lower == "invert"
     assert by_place["Curb 9"].lower == "gutter"
     assert by_place["House, east side"].lower == "at 10.0 ft"
 
@@ -193,48 +175,12 @@ def test_a_doubted_low_spot_is_walked_to_and_levelled_unless_it_is_in_a_building
     house = {"artefact": IN_BUILDING, "inside_building": True}
     inside = spot(2, depth_m=2.0, building_distance_m=0.0, **house)
     known = content(low_spots=[*others, inside, doubted])
-    levelled = [shot for shot in shots(known) if shot.place.startswith("Low spot")]
-    assert levelled[0].place == "Low spot 1"
-    assert note in levelled[0].reason
     (stage,) = [stage for stage in walk(known) if stage.title.startswith("Low spots")]
     # the lowest of all: not cut off, although the walk ends there
-    assert stage.stops[-1][0] == "Low spot 1"
-    assert note in stage.stops[-1][1]
+    assert stage.stops[-1].place == "Low spot 1"
+    assert note in stage.stops[-1].reason
     assert len(stage.stops) + stage.left_out == len(others) + 1
-    assert "Low spot 2" not in {shot.place for shot in levelled} | {at for at, _ in stage.stops}
-
-
-def found(rule, subject, severity="warn", *, today=False, measured=None):
-    return {"rule": rule, "subject": subject, "severity": severity,
-            "message": f"{rule} at {subject}.", "today": today, "measured": measured}  # fmt: skip
-
-
-def test_a_group_is_asked_once_and_what_no_look_settles_is_left_out():
-    """The order is that of the summary; a note that stands for what fails is asked."""
-    findings = [
-        found("opening-below-spill", "Terrace door", "note", measured=-0.1),
-        found("inlet-blocked", "Channel") | {"part_of": "opening-below-spill: Terrace door"},
-        found("catchment-unsure", "Channel", "note"),
-        found("inlet-moved", "Channel", "note") | {"part_of": "catchment-unsure: Channel"},
-        found("low-spot", "low spot 1"),
-        found("gutter-spread", "Curb", "note"),
-        found("over-capacity", "Line", "fail") | {"part_of": "gutter-spread: Curb"},
-        found("adverse-fall", "Old line", "fail", today=True),
-    ]
-    chosen = [one["subject"] for one in findings_to_check(findings)]
-    assert chosen == ["Terrace door", "Curb", "Old line"]
-
-
-def test_a_short_list_covers_different_subjects():
-    """Twelve faults of one line and twelve of one kind leave room for the ninth subject."""
-    alike = [found(f"rule-{n}", "Old line", "fail") for n in range(12)]
-    kind = [found("cover-too-small", f"Line {n}") for n in range(12)]
-    chosen = different_subjects([*alike, *kind, found("inlet-blocked", "Channel")], 8)
-    count = Counter(one["subject"] for one in chosen)
-    assert "Channel" in count
-    assert max(count.values()) == 2
-    assert len(chosen) == 6  # two of the line, three of the kind, the inlet
-    assert different_subjects(kind, 2) == kind[:2]
+    assert "Low spot 2" not in {stop.place for stop in stage.stops}
 
 
 @pytest.mark.parametrize(

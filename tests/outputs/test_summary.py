@@ -250,12 +250,12 @@ def test_low_spots_are_told_in_the_units_asked_for(make_layers, units, cells):
     assert " ".join(first.split()) == " ".join(cells)
 
 
-def test_low_spots_that_are_doubtful_or_elsewhere_come_last(make_layers):
+def test_low_spots_off_the_lot_come_last_and_what_may_be_none_is_one_sentence(make_layers):
     layers = spots_of(make_layers, artefact=["under a roof", "", ""], on_lot_m2=[5.0, 0.0, 5.0])
     lines = lines_under(summary_text(content_of(layers), "us"), "Where water can stand")
-    assert [line.split()[0] for line in lines[1:]] == ["3", "1", "2"]
-    assert lines[2].endswith("under a roof")
-    assert lines[3].endswith("off the lot")
+    assert [line.split()[0] for line in lines[1:3]] == ["3", "2"]
+    assert lines[2].endswith("off the lot")
+    assert lines[3] == "  may be no water: no. 1 (under a roof)"
 
 
 def test_low_spots_say_in_what_share_of_surfaces_they_stand(make_layers):
@@ -450,18 +450,74 @@ def test_a_line_that_stays_is_told_in_both_cases_the_proposed_one_first():
     assert rows == [["L1", "proposed", "1.00"], ["L1", "today", "2.00"]]
 
 
-def test_what_is_found_only_of_today_stands_under_a_heading_of_its_own(make_layers):
-    layers = make_layers(2)
+def item(**more):
+    usual = {
+        "rank": 1, "theme": "walls", "harm": "The ground falls 6.4 % towards the wall.",
+        "place": "House", "causes": [], "steps": ["Lead DS1 away.", "Grade the soil."],
+        "takes": "", "check": "Level the ground.", "left": "", "grade": "likely",
+        "grade_means": "likely: take these levels first", "findings": [],
+    }  # fmt: skip
+    return usual | more
+
+
+def test_the_answer_comes_first_and_says_what_why_what_to_do_and_how_sure():
+    causes = [
+        {"source": "neighbour", "share": 0.7, "subject": "crossing 4"},
+        {"source": "roof", "share": 0.2, "subject": "DS1"},
+        *({"source": "own yard", "share": 0.025, "subject": str(n)} for n in range(4)),
+    ]
+    told = item(causes=causes, takes="5 m³ of fill.", left="After it there is still: a door.")
+    text = summary_text(content_of({}) | {"answer": [told]}, "metric")
+    assert text.splitlines()[2:10] == [
+        " 1  The ground falls 6.4 % towards the wall.",
+        "    Why? 70 % from the neighbour (crossing 4), 20 % roof (DS1), 2 % your own yard (0), "
+        "2 % your own",
+        "      yard (1), 5 % others",
+        "    Do first: Lead DS1 away.",
+        "    Then: Grade the soil.",
+        "    Takes: 5 m³ of fill.",
+        "    How sure? Likely: take these levels first. Level the ground.",
+        "    After it there is still: a door.",
+    ]
+
+
+def test_what_is_measured_for_several_items_is_said_once():
+    items = [item(), item(rank=2, harm="Another wall.")]
+    text = summary_text(content_of({}) | {"answer": items}, "metric")
+    assert text.count("Level the ground.") == 1
+
+
+def test_a_screening_is_short_and_ends_with_what_to_open_and_to_do_next(make_layers):
+    content = content_of(spots_of(make_layers)) | {"answer": [item()]}
+    text = summary_text(content, "us", is_screening=True, opens=("result.gpkg", "plan.html"))
+    end = " ".join(text.split("What next")[1].split())
+    assert "plan.html in any browser" in end
+    assert "result.gpkg in a GIS viewer" in end
+    assert "field_sheet.pdf" not in end  # not written
+    assert "lotflow start FOLDER" in end
+    for machinery in ("Over the lot line", "note", "realisation", "Grade the soil"):
+        assert machinery not in text
+    assert "What next" not in summary_text(content, "us")
+
+
+def test_findings_are_counted_under_the_answer_and_told_where_they_are_in_no_item(make_layers):
+    layers = make_layers(4)
     layers["findings"] = layers["findings"].assign(
-        message=["It narrows.", "It is short."],
-        today=[True, False],
-        severity=["fail", "note"],
-        subject="L1",
-    )
-    text = summary_text(content_of(layers), "metric")
-    assert lines_under(text, "Findings") == ["  note L1: It is short."]
-    today = lines_under(text, "Findings that are so today and no longer as proposed")
-    assert today == ["  fail L1: It narrows."]
+        rule=["a", "b", "c", "d"], subject="L1", severity=["fail", "warn", "warn", "note"],
+        message=["It narrows.", "It is short.", "Of another place.", "As assumed."],
+        today=[True, False, False, False],
+    )  # fmt: skip
+    keys = [{"rule": r, "subject": "L1", "scenario": s} for r, s in (("a", "today"), ("b", ""))]
+    content = content_of(layers) | {
+        "answer": [item(findings=keys)],
+        "evidence_only": [{"rule": "c", "subject": "L1", "scenario": "", "reason": "data"}],
+    }
+    assert lines_under(summary_text(content, "metric"), "Found beside that") == [
+        "  warn L1: Of another place.",
+        "  2 findings stand behind the items above; 1 note on data and assumptions; all with their "
+        "figures",
+        "  and sources: layer findings of result.gpkg.",
+    ]
 
 
 def test_a_normal_lot_fits_on_a_screen(make_layers):
@@ -477,12 +533,13 @@ def test_many_rows_are_cut_short_and_counted(make_layers, units):
     layers = make_layers(60)
     layers["findings"]["message"] = "Water stands here. " * 8
     layers["findings"]["today"] = False
+    layers["low_spots"]["artefact"] = ""
     text = summary_text(content_of(layers), units)
     lines = text.splitlines()
     assert len(lines) <= 120  # long names and ranges take a second line
     assert max(map(len, lines)) <= WIDTH
     assert not [line for line in lines if line.endswith(("...", "…"))]
-    assert text.count("more in result.gpkg") == 3
+    assert text.count("more in result.gpkg") == 2
     assert "  and 52 more in result.gpkg" in lines
 
 

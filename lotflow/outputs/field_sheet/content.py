@@ -10,6 +10,7 @@ import pandas as pd
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
 
+    from lotflow.outputs.map.content import MapContent
     from lotflow.units import UnitSystem
 
 Row = dict[str, Any]
@@ -29,8 +30,6 @@ class FieldSheetContent:
         As `summary_content` gives it.
     layers
         Layers of the result, by name; "drain_lines" and "nodes" are used, both may be missing.
-    picture
-        The map, PNG, as `map_bytes` gives it in the same units.
     title
         Name of the lot.
     note
@@ -40,15 +39,20 @@ class FieldSheetContent:
     site
         Layers of the site in SI as they were read, by name: "downspouts", "inlets",
         "drain_lines", "outlets", "constraints"; any may be missing.
+    map
+        What the map of the first page shows; without one there is none.
+    is_screening
+        Whether nothing but a screening was asked for: it has one page.
     """
 
     summary: Mapping[str, Any]
     layers: Mapping[str, pd.DataFrame]
-    picture: bytes
     title: str
     note: str
     units: UnitSystem
     site: Mapping[str, pd.DataFrame] = field(default_factory=dict)
+    map: MapContent | None = None
+    is_screening: bool = False
 
 
 def rows_of(tables: Mapping[str, pd.DataFrame], name: str) -> list[Row]:

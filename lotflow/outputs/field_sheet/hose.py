@@ -10,7 +10,7 @@ from lotflow.drains.hose import LATE_FACTOR, arrival_time, pipe_volume, share_te
 from lotflow.drains.pipes import full_flow_capacity, pipe_material
 from lotflow.layers import RESULT_LAYERS
 from lotflow.outputs.field_sheet.content import FieldSheetContent, Row, lines_by_state
-from lotflow.outputs.field_sheet.typesetting import BLANK, Cell, Span, Titled, Typesetter
+from lotflow.outputs.field_sheet.typesetting import BLANK, Cell, Span, Typesetter
 from lotflow.units import METRES_PER_INCH, UnitSystem, to_si
 
 if TYPE_CHECKING:
@@ -139,17 +139,16 @@ def _way_down(line: Row, lines: Sequence[Row]) -> list[Row]:
 
 _LINES: Final = RESULT_LAYERS["drain_lines"]
 _HEADS: Final = (
-    "Line", "Pipe", *_LINES.labels("slope_m_per_m"), "Arrives after", "Late from", "At its outlet",
-    "Full after", "Share tested", "Seen after",
+    "Line", "Pipe", *_LINES.labels("slope_m_per_m"), "Arrives after", "Late from", "At the outlet",
+    "Full after", "Share run", "Seen after",
 )  # fmt: skip
 #: What the test proves; common practice, no published source.
 _PROVES: Final = (
-    "measure yours and write it down. Time it from when water runs into the pipe: a sump fills "
-    "first. It proves that a line is continuous, not that it is large enough: the share tested is "
-    f"what the hose is of the full pipe. Later than {LATE_FACTOR:g} times the expected time: sag, "
-    "roots, a wrong outlet. Blocked at its lower end it is full after the time given; water back "
-    "at the grate sooner: blocked that much nearer. Neither: it leaks, or goes elsewhere. One "
-    "colour of dye per inlet; watch street inlet, sump and floor drain too."
+    "measure yours. Time it from when water runs into the pipe: a sump fills first. It proves a "
+    f"line continuous, not large enough. Later than {LATE_FACTOR:g} times the expected time: sag, "
+    "roots, a wrong outlet. Blocked at its end it is full after the time given; sooner: blocked "
+    "that much nearer; never: it leaks, or goes elsewhere. One dye per inlet; watch street inlet, "
+    "sump, floor drain."
 )
 
 
@@ -171,7 +170,9 @@ def hose_part(setter: Typesetter, content: FieldSheetContent) -> list[Any]:
             _table_row(line, test, content)
             for line, test in zip(usual, hose_tests(usual, flow), strict=True)
         ]
-    table = setter.table(_HEADS, rows, (45, 25, 9, 9.5, 8, 9, 10.5, 8.5, 11), spans=spans)
+    table = setter.table(
+        _HEADS, rows, (27, 33, 9.5, 11.5, 8.5, 9.5, 12.5, 9, 11), height=16, spans=spans
+    )
     return [*heading, table]
 
 
@@ -216,8 +217,8 @@ def _table_row(line: Row, test: _HoseTest, content: FieldSheetContent) -> list[C
         for column in ("diameter_m", "length_m", "slope_m_per_m")
     )
     return [
-        Titled(str(line["name"]), _from_to(line)),
-        f"{size} {line['material'] or ''}, {length}",
+        str(line["name"]),
+        f"{size} {line['material'] or ''}, {length}" if "outlet" in line else length,
         slope,
         "no fall" if test.arrival_s is None else _seconds(test.arrival_s),
         _seconds(test.late_s),
@@ -226,13 +227,6 @@ def _table_row(line: Row, test: _HoseTest, content: FieldSheetContent) -> list[C
         "-" if test.share is None else f"{test.share:.0%}",
         BLANK,
     ]
-
-
-def _from_to(line: Row) -> str:
-    """Ends of a line; a usual pipe stands for any."""
-    if "outlet" not in line:
-        return ""
-    return f"{line['from_node']} → {line['to_node']}"
 
 
 def _seconds(time: float | None) -> str:

@@ -1,4 +1,4 @@
-"""The paper of the sheet: pages, their head and foot, and the map on the first of them."""
+"""The paper of the sheet: upright pages with their head and foot."""
 
 from __future__ import annotations
 
@@ -6,15 +6,13 @@ import io
 from contextlib import contextmanager
 from typing import TYPE_CHECKING, Any, Final
 
-from PIL import Image
 from reportlab import rl_config
 from reportlab.lib.colors import HexColor
-from reportlab.lib.pagesizes import A4, LETTER, landscape
+from reportlab.lib.pagesizes import A4, LETTER
 from reportlab.lib.units import inch
-from reportlab.lib.utils import ImageReader
 from reportlab.pdfbase.pdfmetrics import stringWidth
 from reportlab.pdfgen.canvas import Canvas
-from reportlab.platypus import BaseDocTemplate, Frame, NextPageTemplate, PageBreak, PageTemplate
+from reportlab.platypus import BaseDocTemplate, Frame, PageTemplate
 
 from lotflow.outputs.field_sheet.typesetting import BOLD, REGULAR
 from lotflow.outputs.palette import INK
@@ -25,17 +23,16 @@ if TYPE_CHECKING:
     from lotflow.units import UnitSystem
 
 _SIZES: Final[dict[UnitSystem, tuple[float, float]]] = {"us": LETTER, "metric": A4}
-#: Printers leave a quarter inch blank; the left margin has room for holes.
+#: Printers leave a quarter inch blank above and below; the left margin has room for holes.
 _INCH: Final[float] = inch
 MARGIN: Final = 0.5 * _INCH
+_EDGE: Final = 0.3 * _INCH
 _HEAD: Final = 0.28 * _INCH
 _FOOT: Final = 0.22 * _INCH
 _PALE: Final = HexColor("#55585f")
 
-_KEEP: Final = (
-    "Screening from public elevation data; not a survey, not engineering design, not legal advice."
-)
-_SCALE_NOTE: Final = "Print at 100 %, so that the scale holds."
+_KEEP: Final = "A screening: not a survey, not engineering design, not legal advice."
+_SCALE_NOTE: Final = "Print at 100 %: the scale holds."
 #: Name of the drawing that holds the number of pages, which is known last.
 _PAGE_COUNT: Final = "page-count"
 
@@ -46,26 +43,24 @@ class _CountedCanvas(Canvas):
     def save(self) -> None:
         """Draw the number of pages where every page refers to it, then finish."""
         self.beginForm(_PAGE_COUNT, 0, -4, _INCH, 12)
-        self.setFont(REGULAR, 8)
+        self.setFont(REGULAR, 9)
         self.setFillColor(_PALE)
         self.drawString(0, 0, str(self.getPageNumber() - 1))
         self.endForm()
         super().save()
 
 
-def text_width(units: UnitSystem) -> float:
-    """Tell how wide the text of a page is."""
-    width, _ = _SIZES[units]
-    return width - 2 * MARGIN
+def text_size(units: UnitSystem) -> tuple[float, float]:
+    """Tell how wide and high the text of a page is [point]."""
+    width, height = _SIZES[units]
+    return width - 2 * MARGIN, height - 2 * _EDGE - _HEAD - _FOOT
 
 
-def print_sheet(
-    make_story: Callable[[], Sequence[Any]], *, picture: bytes, title: str, units: UnitSystem
-) -> bytes:
+def print_sheet(make_story: Callable[[], Sequence[Any]], *, title: str, units: UnitSystem) -> bytes:
     """
-    Print the map across the first page and the text upright on those after it.
+    Print a story upright.
 
-    `make_story`: gives what follows the map; `title`: of every page, in characters the font
+    `make_story`: gives what stands on the pages; `title`: of every page, in characters the font
     has.
 
     The PDF is without any date, so that the same sheet has the same bytes.
@@ -75,10 +70,9 @@ def print_sheet(
         target, pagesize=_SIZES[units], invariant=1, title=title, author="", subject="Field sheet",
         creator="lotflow", lang="en", displayDocTitle=True, initialFontName=REGULAR,
     )  # fmt: skip
-    document.addPageTemplates([_map_page(picture, title, units), _text_page(title, units)])
+    document.addPageTemplates([_text_page(title, units)])
     with _settings():
-        story = [NextPageTemplate("text"), PageBreak(), *make_story()]
-        document.build(story, canvasmaker=_CountedCanvas)
+        document.build(list(make_story()), canvasmaker=_CountedCanvas)
     return target.getvalue()
 
 
@@ -97,62 +91,25 @@ def _settings() -> Iterator[None]:
             setattr(rl_config, name, value)
 
 
-def _map_page(picture: bytes, title: str, units: UnitSystem) -> PageTemplate:
-    """Make the page of the map."""
-    width, height = landscape(_SIZES[units])
-
-    def draw(canvas: Any, _: Any) -> None:
-        wide, high = picture_size(picture, (width, height))
-        # nobody sees this bookmark's text; screen readers and searches have the name of the map
-        canvas.bookmarkPage("map")
-        canvas.addOutlineEntry(f"Map: {title}", "map")
-        canvas.drawImage(ImageReader(io.BytesIO(picture)), (width - wide) / 2,
-                         height - high, wide, high)  # fmt: skip
-        _write_page_number(canvas, width - 0.4 * _INCH, 0.27 * _INCH)
-        _write(canvas, 0.4 * _INCH, 0.27 * _INCH, _SCALE_NOTE, 7)
-
-    frame = Frame(MARGIN, MARGIN, width - 2 * MARGIN, height - 2 * MARGIN)
-    return PageTemplate("map", [frame], onPage=draw, pagesize=(width, height))
-
-
 def _text_page(title: str, units: UnitSystem) -> PageTemplate:
     """Make a page of text."""
     width, height = _SIZES[units]
 
     def draw(canvas: Any, _: Any) -> None:
-        top = height - MARGIN
-        short = _fitted(title, BOLD, 9, width - 2 * MARGIN - 2.2 * _INCH)
-        _write(canvas, MARGIN, top - 8, short, 9, font=BOLD, colour=HexColor(INK))
+        top = height - _EDGE
+        short = _fitted(title, BOLD, 12, width - 2 * MARGIN - 2.3 * _INCH)
+        _write(canvas, MARGIN, top - 8, short, 12, font=BOLD, colour=HexColor(INK))
         _write_page_number(canvas, width - MARGIN, top - 8)
         canvas.setStrokeColor(_PALE)
         canvas.setLineWidth(0.5)
         canvas.line(MARGIN, top - 13, width - MARGIN, top - 13)
-        _write(canvas, MARGIN, MARGIN, _KEEP, 7)
+        _write(canvas, MARGIN, _EDGE, f"{_KEEP} {_SCALE_NOTE}", 9)
 
     frame = Frame(
-        MARGIN, MARGIN + _FOOT, width - 2 * MARGIN, height - 2 * MARGIN - _HEAD - _FOOT,
+        MARGIN, _EDGE + _FOOT, *text_size(units),
         leftPadding=0, rightPadding=0, topPadding=0, bottomPadding=0,
     )  # fmt: skip
     return PageTemplate("text", [frame], onPage=draw, pagesize=(width, height))
-
-
-def picture_size(picture: bytes, page: tuple[float, float]) -> tuple[float, float]:
-    """
-    Tell how large a map is printed: at the resolution it states, so that its scale holds.
-
-    `picture`: PNG; one that states no resolution, or is larger than the page, fills the page;
-    `page`: width and height [point].
-
-    Returns width and height [point].
-    """
-    with Image.open(io.BytesIO(picture)) as image:
-        dots = image.info.get("dpi", (0.0, 0.0))[0]
-        # PNG states whole dots per metre: 150 to the inch read back as 149.987
-        size = [side * _INCH / round(dots, 1) if dots else 0.0 for side in image.size]
-        fills = min(page[0] / image.size[0], page[1] / image.size[1])
-    if dots and all(side <= limit + 0.5 for side, limit in zip(size, page, strict=True)):
-        return size[0], size[1]
-    return fills * image.size[0], fills * image.size[1]
 
 
 def _fitted(text: str, font: str, size: float, width: float) -> str:
@@ -182,9 +139,9 @@ def _write(
 def _write_page_number(canvas: Any, right: float, y: float) -> None:
     """Write "page n of all" so that it ends about at a place."""
     text = f"Field sheet   page {canvas.getPageNumber()} of "
-    left = right - stringWidth(text + "00", REGULAR, 8)
-    _write(canvas, left, y, text, 8)
+    left = right - stringWidth(text + "00", REGULAR, 9)
+    _write(canvas, left, y, text, 9)
     canvas.saveState()
-    canvas.translate(left + stringWidth(text, REGULAR, 8), y)
+    canvas.translate(left + stringWidth(text, REGULAR, 9), y)
     canvas.doForm(_PAGE_COUNT)
     canvas.restoreState()

@@ -2,11 +2,8 @@
 
 from __future__ import annotations
 
-from collections import Counter
 from typing import TYPE_CHECKING, Any, Final
 
-from lotflow.advice.say import Say
-from lotflow.findings import label, standing_alone
 from lotflow.layers import RESULT_LAYERS, SITE_LAYERS
 from lotflow.outputs.field_sheet.content import (
     FieldSheetContent,
@@ -16,14 +13,7 @@ from lotflow.outputs.field_sheet.content import (
     there_today,
 )
 from lotflow.outputs.field_sheet.hose import hose_part
-from lotflow.outputs.field_sheet.paper import print_sheet, text_width
-from lotflow.outputs.field_sheet.priorities import (
-    confidence,
-    different_subjects,
-    findings_to_check,
-    first_to_check,
-    were_realised,
-)
+from lotflow.outputs.field_sheet.paper import print_sheet, text_size
 from lotflow.outputs.field_sheet.typesetting import (
     BLANK,
     BOX,
@@ -35,12 +25,13 @@ from lotflow.outputs.field_sheet.typesetting import (
     Typesetter,
     register_fonts,
 )
-from lotflow.outputs.field_sheet.walk import Stage, shots, walk
-from lotflow.outputs.summary_text import CAUTIONS
+from lotflow.outputs.field_sheet.vector_map import VectorMap
+from lotflow.outputs.field_sheet.walk import Stop, walk
+from lotflow.outputs.summary_text import CAUTIONS, RUN_ON, causes_in_short
 from lotflow.units import METRES_PER_FOOT, UnitSystem
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Mapping, Sequence
+    from collections.abc import Iterator, Mapping
 
 
 # What is printed on every sheet is common practice, no published source, unless one is named.
@@ -119,12 +110,11 @@ def _named(row: dict[str, Any]) -> str:
     return f"{row['name']} ({row['kind']})" if row["name"] else str(row["kind"])
 
 
-_MOST_SPOTS: Final = 10
-_MOST_FINDINGS: Final = 8
-#: Rows left for what is found and is not in the data.
-_SPARE_SPOTS: Final = 1
+#: Lines for which there is room where none is drawn.
 _SPARE_LINES: Final = 1
-_SPOTS: Final = RESULT_LAYERS["low_spots"]
+#: Height of the map on the first page, and least and greatest where it takes what is left [point].
+_MAP_HEIGHT: Final = 372.0
+_MAP_BETWEEN: Final = (225.0, 420.0)
 _LINES: Final = SITE_LAYERS["drain_lines"]
 _END_HEADS: Final = (
     "Line, as drawn", "End", *_LINES.labels("diameter"), "Material, joint",
@@ -135,118 +125,76 @@ _END_HEADS: Final = (
 
 def _visit(setter: Typesetter, content: FieldSheetContent) -> list[Any]:
     """Set the head of the sheet: what it was made from, and who was there when."""
-    doubt = "A dip or a fall smaller than the accuracy may be an error of the survey."
-    table = setter.table(_VISIT, [[BLANK] * len(_VISIT)], [1] * len(_VISIT), height=22)
-    return [setter.note(f"{content.note}. {doubt}"), table]
+    table = setter.table(_VISIT, [[BLANK] * len(_VISIT)], [1] * len(_VISIT), height=18)
+    return [setter.note(f"{content.note}."), table]
 
 
-def _first_things(setter: Typesetter, content: FieldSheetContent) -> list[Any]:
-    """Set what to check first: low spots in order, then what the checks found."""
-    rmse = content.summary["accuracy"].get("rmse_m")
-    ranked = first_to_check(content.summary["low_spots"], rmse)
-    realised = were_realised(ranked)
-    rows = [_spot_row(spot, _sureness(spot, rmse, realised), content)
-            for spot in ranked[:_MOST_SPOTS]]  # fmt: skip
-    rows += [["new"] + [BLANK] * 8 for _ in range(_SPARE_SPOTS)]
-    (stands_in,) = _SPOTS.labels("probability")
-    heads = (*_SPOTS.labels("id", "depth_m", "area_m2", "building_distance_m"),
-             stands_in if realised else "Above error", "Note", "Bed level", "Water depth",
-             "Photo no.")  # fmt: skip
-    heading = setter.heading(
-        "What to check first", _order_of(ranked, content.units, realised=realised)
+def _answer(setter: Typesetter, content: FieldSheetContent, *, short: bool = False) -> list[Any]:
+    """
+    Set the answer, item by item, each with room for what is seen on site.
+
+    `short`: without what the map shows too.
+    """
+    checks: set[str] = set()
+    rows: list[list[Cell]] = []
+    for one in content.summary.get("answer", []):
+        check = "" if one["check"] in checks else one["check"]
+        checks.add(check)
+        rows.append([str(one["rank"]), _card(one, check, short=short), BLANK])
+    heads = ("", "What happens, and what to do first", "Seen on site")
+    return [setter.table(heads, rows, (3, 69, 14))] if rows else []
+
+
+def _card(one: Mapping[str, Any], check: str, *, short: bool) -> Titled:
+    """An item as it stands in its cell."""
+    first = one["steps"][0] if one["steps"] else ""
+    causes = "" if short or one["theme"] == RUN_ON else causes_in_short(one["causes"])
+    lines = (
+        ("Why?", causes),
+        ("Do first:", first),
+        ("How sure?", f"{one['grade_means'].capitalize()}. {check}"),
     )
-    table = setter.table(heads, rows, (4.5, 7, 8, 8.5, 7, 21, 10, 10, 9))
-    more = _left_out(len(ranked) - _MOST_SPOTS, "low_spots.csv")
-    return [
-        *heading,
-        table,
-        *(setter.note(text) for text in more),
-        *_findings(setter, content),
-    ]
-
-
-def _sureness(spot: Mapping[str, Any], rmse: float | None, realised: bool) -> str:
-    """One thing in all rows: what the realisations say, or what the depth says."""
-    known = spot["probability"] is not None if realised else bool(rmse)
-    return f"{confidence(spot, rmse):.0%}" if known else "-"
-
-
-def _order_of(ranked: Sequence[Mapping[str, Any]], units: UnitSystem, *, realised: bool) -> str:
-    """Explain the order, and what is said of how sure a low spot is."""
-    if not ranked:
-        return "The data shows no low spot deeper than its limit. Look all the same."
-    means = (
-        "Stands in: share of the surfaces that the error of the data allows"
-        if realised
-        else "Above error: chance that the depth is more than the error of the data"
-    )
-    return (
-        "Low spots by depth × that share × nearness to a building (half at "
-        f"{Say(units).either('3 m', '10 ft')}); on the lot first, there and beyond it "
-        f"what may be none last. {means}. Numbers as on the map."
-    )
-
-
-def _spot_row(spot: Mapping[str, Any], sureness: str, content: FieldSheetContent) -> list[Cell]:
-    """Cells of a low spot."""
-    notes = (
-        "not closed: at least" if spot.get("not_closed") else "",
-        f"may be none: {spot['artefact']}" if spot["artefact"] else "",
-        "off the lot" if spot["on_lot_m2"] == 0 else "",
-        f"inlets: {spot['inlets']}" if spot["inlets"] else "",
-    )
-    columns = ("id", "depth_m", "area_m2", "building_distance_m")
-    known = [_SPOTS.shown(spot, column, content.units) for column in columns]
-    return [*known, sureness, "; ".join(filter(None, notes)), BLANK, BLANK, BLANK]
-
-
-def _left_out(count: int, where: str) -> list[str]:
-    """Say how many are not listed."""
-    return [f"and {count} more: see {where}"] if count > 0 else []
-
-
-def _findings(setter: Typesetter, content: FieldSheetContent) -> list[Any]:
-    """Set the findings that a look on site can settle, the house first."""
-    found = findings_to_check(content.summary["findings"])
-    if not found:
-        return []
-    first = different_subjects(found, _MOST_FINDINGS)
-    alike = Counter((one["today"], one.get("part_of")) for one in content.summary["findings"])
-    texts = []
-    for one in first:
-        count = alike[one["today"], label(one["rule"], one["subject"])]
-        more_of_it = f" ({count} more of the same cause.)" if count else ""
-        told = standing_alone(one["message"], today=one["today"])
-        texts.append(f"{one['subject']}: {told}{more_of_it}")
-    more = _left_out(len(found) - len(first), "plan.html")
-    heading = setter.heading("Found by the checks: is it so?")
-    return [*heading, *setter.bullets(texts, sign=BOX), *(setter.note(text) for text in more)]
+    return Titled(one["harm"], "", tuple(line for line in lines if line[1]))
 
 
 def questions(setter: Typesetter) -> list[Any]:
     """Set the questions for the owner, with room for answers."""
     rows: list[list[Cell]] = [[str(n), text, BLANK] for n, text in enumerate(_QUESTIONS, start=1)]
     heading = setter.heading("Ask the owner")
-    return [*heading, setter.table((), rows, (2.6, 42, 42), height=26)]
+    return [*heading, setter.table((), rows, (2.6, 54, 30), height=18)]
 
 
 def _walk_part(setter: Typesetter, content: FieldSheetContent) -> list[Any]:
-    """Set the walk from the top down."""
+    """Set what to look at and to measure, in the order in which it is walked."""
     rows: list[list[Cell]] = []
     spans: list[Span] = []
     for number, stage in enumerate(walk(content), start=1):
-        spans.append((len(rows), 0, len(rows), 3))
+        spans.append((len(rows), 0, len(rows), 5))
         more = f" ({stage.left_out} more in result.gpkg)" if stage.left_out else ""
-        title = Titled(f"{number}  {stage.title}", stage.look_for + more)
-        rows += [[title, "", "", ""], *_stops(stage)]
-    table = setter.table((), rows, (2.6, 26, 31, 26), height=20, spans=spans)
-    return [*setter.heading("The walk, from the top down"), table]
+        rows.append([Titled(f"{number}  {stage.title}", stage.look_for + more), *[""] * 5])
+        for stop in stage.stops or (None,) * stage.has_room:
+            if stop is None or not (stop.upper or stop.lower):
+                # nothing to level: one blank to write in
+                spans.append((len(rows), 2, len(rows), 5))
+            rows.append(_stop_row(stop))
+    heads = ("Place", "What the data says", "Level by data", "Shot", "Level by data", "Shot")
+    heading = setter.heading(
+        "What to measure, in walking order",
+        "Levels with an instrument, not by eye. A pipe at 1 % is decided by the level, never by "
+        "the elevation data.",
+        room=220.0,
+    )
+    widths = (30, 27, 17.5, 9, 18.5, 9)
+    return [*heading, setter.table(heads, rows, widths, height=16, spans=spans)]
 
 
-def _stops(stage: Stage) -> list[list[Cell]]:
-    """Stops of a stage; where nothing was drawn there is one to write in."""
-    stops: list[list[Cell]] = [[BOX, place, data, BLANK] for place, data in stage.stops]
-    return stops or [[BOX, BLANK, BLANK, BLANK]]
+def _stop_row(stop: Stop | None) -> list[Cell]:
+    """Cells of a place; where nothing was drawn, blanks."""
+    if stop is None:
+        return [BLANK] * 6
+    if not (stop.upper or stop.lower):
+        return [stop.place, stop.reason, *[BLANK] * 4]
+    return [stop.place, stop.reason, stop.upper, BLANK, stop.lower, BLANK]
 
 
 def _existing_drains(setter: Typesetter, content: FieldSheetContent) -> list[Any]:
@@ -254,25 +202,26 @@ def _existing_drains(setter: Typesetter, content: FieldSheetContent) -> list[Any
     lines = there_today(rows_of(content.site, "drain_lines"))
     rows: list[list[Cell]] = []
     spans: list[Span] = []
-    for line in [*lines, *[None] * (_SPARE_LINES if lines else 2 * _SPARE_LINES)]:
+    listed: list[Row | None] = [*lines] or [None] * _SPARE_LINES
+    for line in listed:
         upper = len(rows)
         spans += [(upper, 0, upper + 2, 0), (upper + 2, 1, upper + 2, 8)]
         rows += _line_rows(line, content)
     heading = setter.heading(
         "Existing drains: look at both ends",
         "Two ends that differ hide a joint between them. Directions by the clock, 12 is north.",
-        room=220.0,
+        room=150.0,
     )
-    widths = (20, 19, 9, 13, 11, 11, 11, 9, 10)
-    return [*heading, setter.table(_END_HEADS, rows, widths, spans=spans)]
+    widths = (20, 18, 12.5, 12, 12, 11.5, 9.5, 9, 8)
+    return [*heading, setter.table(_END_HEADS, rows, widths, height=16, spans=spans)]
 
 
 def _line_rows(line: Row | None, content: FieldSheetContent) -> list[list[Cell]]:
     """Rows of a line: upper end, lower end, verdict."""
     blanks: list[Cell] = [BLANK] * 7
     verdict = (
-        f"{BOX} keep  {BOX} clean, keep  {BOX} repair at ________  {BOX} abandon  |  "
-        f"{BOX} measured  {BOX} assumed"
+        f"{BOX} keep  {BOX} clean, keep  {BOX} repair at ________  {BOX} relay  {BOX} abandon  |  "
+        f"{BOX} measured"
     )
     last: list[Cell] = [BLANK, verdict, *blanks]
     if line is None:
@@ -301,22 +250,6 @@ def _as_drawn(line: Row, content: FieldSheetContent) -> str:
     return ", ".join(filter(None, parts))
 
 
-def _levels_part(setter: Typesetter, content: FieldSheetContent) -> list[Any]:
-    """Set the levels to take."""
-    rows: list[list[Cell]] = [
-        [shot.place, shot.reason, shot.upper, BLANK, shot.lower, BLANK] for shot in shots(content)
-    ]
-    heads = ("Place", "Why", "Level, by the data", "Shot", "Level, by the data", "Shot")
-    heading = setter.heading(
-        "Levels to take",
-        "With an instrument, not by eye; close on the benchmark within "
-        f"{Say(content.units).either('6 mm', '0.02 ft')}. A pipe at 1 % is decided by "
-        "the level, never by the elevation data.",
-        room=220.0,
-    )
-    return [*heading, setter.table(heads, rows, (26, 31, 18, 11, 18, 11))]
-
-
 def _cautions_part(setter: Typesetter, content: FieldSheetContent) -> list[Any]:
     """Set the cautions."""
     return [*setter.heading("Cautions"), *setter.bullets(cautions(content))]
@@ -325,23 +258,59 @@ def _cautions_part(setter: Typesetter, content: FieldSheetContent) -> list[Any]:
 def field_sheet_pdf(content: FieldSheetContent) -> bytes:
     """Set and print a field sheet."""
     lettering = Lettering(register_fonts())
-    setter = Typesetter(lettering, text_width(content.units))
+    width, height = text_size(content.units)
+    setter = Typesetter(lettering, width)
 
     def story() -> list[Any]:
+        if content.is_screening:
+            return _one_page(setter, content, lettering, (width, height))
         parts = [
             *_visit(setter, content),
-            *_first_things(setter, content),
-            *questions(setter),
+            *_map(content, lettering, width, _MAP_HEIGHT),
+            *_answer(setter, content),
             *_walk_part(setter, content),
+            *questions(setter),
             *_existing_drains(setter, content),
             *hose_part(setter, content),
-            *_levels_part(setter, content),
             *_cautions_part(setter, content),
         ]
         return [*parts, *_lacking(setter, lettering)]
 
     title = lettering.plain(content.title)
-    return print_sheet(story, picture=content.picture, title=title, units=content.units)
+    return print_sheet(story, title=title, units=content.units)
+
+
+def _one_page(
+    setter: Typesetter, content: FieldSheetContent, lettering: Lettering, size: tuple[float, float]
+) -> list[Any]:
+    """Set a screening: the map takes what the answer and the cautions leave of the page."""
+    above, least = _visit(setter, content), _MAP_BETWEEN[0]
+    for short in (False, True):
+        below = [
+            *_answer(setter, content, short=short), setter.note(" ".join(CAUTIONS)),
+            *_lacking(setter, lettering),
+        ]  # fmt: skip
+        left = size[1] - sum(_height(part, size) for part in (*above, *below)) - 1.0
+        if left >= least:
+            break
+    return [*above, *_map(content, lettering, size[0], min(max(left, least), _MAP_BETWEEN[1])),
+            *below]  # fmt: skip
+
+
+def _height(part: Any, size: tuple[float, float]) -> float:
+    """Height that a part takes, with the room before and after it [point]."""
+    _, high = part.wrap(*size)
+    return float(high + part.getSpaceBefore() + part.getSpaceAfter())
+
+
+def _map(
+    content: FieldSheetContent, lettering: Lettering, width: float, height: float
+) -> list[Any]:
+    """Set the map, with the low spots of the lot on it by number."""
+    if content.map is None:
+        return []
+    listed = [one["id"] for one in content.summary["low_spots"] if one["on_lot_m2"]]
+    return [VectorMap(content.map, lettering, width, height, listed)]
 
 
 def _lacking(setter: Typesetter, lettering: Lettering) -> list[Any]:

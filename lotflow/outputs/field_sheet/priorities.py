@@ -1,15 +1,14 @@
-"""What is looked at first: which low spots, and which findings."""
+"""Which low spots are looked at first."""
 
 from __future__ import annotations
 
 import math
 from typing import TYPE_CHECKING, Any, Final
 
-from lotflow.findings import label
 from lotflow.units import METRES_PER_FOOT
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Mapping, Sequence
+    from collections.abc import Iterable, Mapping
 
     Found = Mapping[str, Any]
 
@@ -69,38 +68,6 @@ def confidence(spot: Mapping[str, Any], rmse_m: float | None) -> float:
     return 0.5 * (1.0 + math.erf(spot["depth_m"] / (2.0 * rmse_m)))
 
 
-def were_realised(spots: Iterable[Mapping[str, Any]]) -> bool:
-    """
-    Tell whether realisations say of any low spot how often it stands.
-
-    Examples
-    --------
-    >>> were_realised([{"probability": None}, {"probability": 0.4}])
-    True
-    """
-    return any(spot["probability"] is not None for spot in spots)
-
-
-def first_to_check(
-    spots: Iterable[Mapping[str, Any]], rmse_m: float | None
-) -> list[Mapping[str, Any]]:
-    """
-    Order low spots: on the lot before beyond it, what may be none after the rest, by attention.
-
-    What may be none on the lot, such as ground held by a bank, still comes before what is beyond
-    it: a look settles it. Low spots inside buildings are no water and come last of all.
-
-    `rmse_m`: vertical accuracy of the elevation data [m].
-    """
-
-    def place(spot: Mapping[str, Any]) -> tuple[bool, bool, bool, float, int]:
-        asks = attention(spot["depth_m"], confidence(spot, rmse_m), spot["building_distance_m"])
-        beyond = spot["on_lot_m2"] == 0
-        return bool(spot["inside_building"]), beyond, bool(spot["artefact"]), -asks, spot["id"]
-
-    return sorted(spots, key=place)
-
-
 def to_be_levelled(
     spots: Iterable[Mapping[str, Any]], rmse_m: float | None
 ) -> list[Mapping[str, Any]]:
@@ -119,71 +86,3 @@ def to_be_levelled(
 
     there = [s for s in spots if s["on_lot_m2"] and not s["inside_building"]]
     return sorted(there, key=place)
-
-
-#: Low spots have a table of their own.
-_ELSEWHERE: Final = ("low-spot",)
-#: Most findings of one subject, and of one rule: first so many, then, where room is left, more.
-_CAPS: Final = ((1, 2), (2, 3))
-
-
-def findings_to_check(findings: Iterable[Found]) -> list[Found]:
-    """
-    Choose the findings that a look on site can settle, in the order of all outputs.
-
-    Those of the same cause are settled with the one that stands for it; a group counts where one
-    of it is asked about.
-
-    Examples
-    --------
-    >>> found = [
-    ...     {"rule": "outlet-not-found", "severity": "warn", "subject": "Old"},
-    ...     {"rule": "sediment-in-line", "severity": "warn", "subject": "Old",
-    ...      "part_of": "outlet-not-found: Old"},
-    ...     {"rule": "rainfall-used", "severity": "note", "subject": "rainfall"},
-    ... ]
-    >>> [one["rule"] for one in findings_to_check(found)]
-    ['outlet-not-found']
-    """
-    chosen: list[Found] = []
-    head: Found | None = None
-    for one in findings:
-        if head is None or one.get("part_of") != label(head["rule"], head["subject"]):
-            head = one
-        asked = _can_be_settled(one) and head["rule"] not in _ELSEWHERE
-        if asked and head not in chosen:
-            chosen.append(head)
-    return chosen
-
-
-def _can_be_settled(found: Found) -> bool:
-    """Tell whether a look settles it; of a note only where it is an opening of the house."""
-    return found["severity"] in ("fail", "warn") or found["rule"] == "opening-below-spill"
-
-
-def different_subjects(findings: Sequence[Found], most: int) -> list[Found]:
-    """
-    Choose findings so that a short list covers different subjects and different faults.
-
-    They stay in the same order: at first one of a subject and two of a rule, then, as far as
-    room is left, two of a subject and three of a rule.
-
-    Examples
-    --------
-    >>> found = [{"subject": s, "rule": r} for s, r in ("Aa", "Ab", "Bc", "Ad", "Be")]
-    >>> [one["rule"] for one in different_subjects(found, 3)]
-    ['a', 'b', 'c']
-    >>> [one["rule"] for one in different_subjects(found, 2)]
-    ['a', 'c']
-    """
-    chosen: list[int] = []
-    for of_subject, of_rule in _CAPS:
-        for number, one in enumerate(findings):
-            if len(chosen) == most:
-                break
-            there = [findings[n] for n in chosen]
-            alike = sum(other["subject"] == one["subject"] for other in there)
-            same = sum(other["rule"] == one["rule"] for other in there)
-            if number not in chosen and alike < of_subject and same < of_rule:
-                chosen.append(number)
-    return [findings[number] for number in sorted(chosen)]

@@ -151,7 +151,7 @@ BOX: Final = "\N{BALLOT BOX}"
 #: Upper row, left column, lower row, right column.
 Span = tuple[int, int, int, int]
 #: Longest text of a cell [characters]: a row must fit on a page.
-_LONGEST: Final = 400
+_LONGEST: Final = 700
 
 
 @dataclass(frozen=True)
@@ -161,6 +161,8 @@ class Titled:
     #: What is bold, and what follows it.
     title: str
     text: str
+    #: Further lines: what each begins with in bold, and its text.
+    lines: tuple[tuple[str, str], ...] = ()
 
 
 Cell = str | Titled | None
@@ -172,17 +174,17 @@ _HEAD: Final = HexColor("#dcdad5")
 _PRINTED: Final = HexColor("#f1f0ed")
 
 _TEXT: Final = ParagraphStyle(
-    "text", fontName=REGULAR, fontSize=8.0, leading=9.6, textColor=HexColor(INK)
+    "text", fontName=REGULAR, fontSize=9.0, leading=10.8, textColor=HexColor(INK)
 )
-_SMALL: Final = ParagraphStyle("small", _TEXT, fontSize=7.4, leading=9.0)
+_SMALL: Final = ParagraphStyle("small", _TEXT, leading=10.4)
 _NOTE: Final = ParagraphStyle("note", _SMALL, spaceBefore=2, spaceAfter=3)
-_HEADS: Final = ParagraphStyle("heads", _TEXT, fontName=BOLD, fontSize=7.4, leading=8.8)
+_HEADS: Final = ParagraphStyle("heads", _TEXT, fontName=BOLD, leading=10.0)
 _NAME: Final = ParagraphStyle("name", _TEXT, fontName=BOLD)
 _HEADING: Final = ParagraphStyle(
-    "heading", _TEXT, fontName=BOLD, fontSize=11.5, leading=14, spaceBefore=7, spaceAfter=2
+    "heading", _TEXT, fontName=BOLD, fontSize=11.5, leading=14, spaceBefore=4, spaceAfter=2
 )
 _BULLET: Final = ParagraphStyle(
-    "bullet", _TEXT, leftIndent=11, spaceAfter=1.5, bulletFontName=REGULAR, bulletFontSize=8.0
+    "bullet", _TEXT, leftIndent=11, spaceAfter=0.5, bulletFontName=REGULAR, bulletFontSize=9.0
 )
 
 
@@ -256,9 +258,18 @@ class Typesetter:
         if cell is BLANK:
             return ""
         if isinstance(cell, Titled):
-            title, text = (self._lettering.markup(_cut(t)) for t in (cell.title, cell.text))
-            return Paragraph(f'<font name="{BOLD}">{title}</font> {text}', _TEXT)
+            told = [
+                self._titled(*one) for one in ((cell.title, cell.text), *cell.lines) if any(one)
+            ]
+            return Paragraph("<br/>".join(told), _TEXT)
         return self._paragraph(_cut(cell), _NAME if column == 0 else _TEXT)
+
+    def _titled(self, title: str, text: str) -> str:
+        """Markup of a text with a bold beginning."""
+        plain = self._lettering.markup(_cut(text))
+        if not title:
+            return plain
+        return f'<font name="{BOLD}">{self._lettering.markup(_cut(title))}</font> {plain}'
 
     def _paragraph(self, text: str, style: ParagraphStyle) -> Paragraph:
         return Paragraph(self._lettering.markup(text), style)

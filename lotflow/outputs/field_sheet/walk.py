@@ -25,12 +25,25 @@ if TYPE_CHECKING:
 _MOST: Final = {"outlet options": 3, "downspouts": 16, "run-on": 5, "spots": 8, "inlets": 12,
                 "outlets": 8}  # fmt: skip
 
+#: Verdict of an outlet that gravity reaches by the data.
+_REACHABLE: Final = "reachable"
+
 _SPOTS: Final = RESULT_LAYERS["low_spots"]
 _OPTIONS: Final = RESULT_LAYERS["outlet_options"]
 _SIDES: Final = RESULT_LAYERS["facades"]
 _CROSSINGS: Final = RESULT_LAYERS["lot_line_crossings"]
 
-_Stop = tuple[str, str]
+
+@dataclass(frozen=True)
+class Stop:
+    """A place at which something is looked at, and the levels to take there."""
+
+    place: str
+    #: What the data says of it, or why it is levelled.
+    reason: str
+    #: What each level is of, and what is known of it; empty where none is taken.
+    lower: str = ""
+    upper: str = ""
 
 
 @dataclass(frozen=True)
@@ -42,14 +55,28 @@ class Stage:
     #: What to look for there.
     look_for: str
     #: Each place, and what the data says of it.
-    stops: Sequence[_Stop] = ()
+    stops: Sequence[Stop] = ()
     #: How many places of this kind are not listed.
     left_out: int = 0
+    #: Whether there is a row to write in where nothing is listed.
+    has_room: bool = True
 
 
 def walk(content: FieldSheetContent) -> list[Stage]:
-    """Give the stages of the walk: roof, run-on, house, low spots, inlets, lines, outlets."""
+    """
+    Give the stages of the walk, each with the levels to take there.
+
+    From the benchmark and the outlet over roof, run-on, house, low spots and inlets to the lines
+    and their ends.
+    """
     return [
+        Stage(
+            "Benchmark",
+            "On something that stays; close back on it within "
+            f"{Say(content.units).either('6 mm', '0.02 ft')}. Tie points on even paving tie the "
+            "levels to the data.",
+            list(_ties()),
+        ),
         _outside(content),
         _roof(content),
         _run_on(content),
@@ -66,7 +93,7 @@ def walk(content: FieldSheetContent) -> list[Stage]:
     ]
 
 
-def _stage(title: str, look_for: str, stops: Sequence[_Stop], most: int) -> Stage:
+def _stage(title: str, look_for: str, stops: Sequence[Stop], most: int) -> Stage:
     """Make a stage of no more than so many stops."""
     return Stage(title, look_for, stops[:most], max(len(stops) - most, 0))
 
@@ -88,19 +115,19 @@ def _outside(content: FieldSheetContent) -> Stage:
     """Outside the lot: the outlet first."""
     best = [one for one in content.summary.get("outlet_options", []) if one["rank"] == 1]
     stops = [
-        (
-            f"From {one['subject']} to {one['place']} ({one['kind']})",
-            f"{_OPTIONS.shown(one, 'run_m', content.units)} long, {_left(one, content)}: "
-            f"{one['verdict']}",
+        Stop(
+            f"{one['subject']} to {one['place']}".capitalize(),
+            f"{_OPTIONS.shown(one, 'run_m', content.units)}, {_left(one, content)}"
+            + ("" if one["verdict"] == _REACHABLE else f": {one['verdict']}"),
         )
         for one in best
     ]
-    return _stage(
+    most = _MOST["outlet options"]
+    return Stage(
         "Outside the lot: the outlet first",
-        "Where does water come onto the lot, where may it leave: street, ditch, swale, public "
-        "inlet, pond, neighbour?",
-        stops,
-        _MOST["outlet options"],
+        "Where may water leave: street, ditch, swale, public inlet, pond, neighbour?",
+        [*stops[:most], *_new_ends(content)],
+        max(len(stops) - most, 0),
     )
 
 
@@ -109,23 +136,23 @@ def _left(option: Row, content: FieldSheetContent) -> str:
     if option["left_m"] is None:
         return "fall unknown"
     fall = _OPTIONS.column("left_m").shown(abs(option["left_m"]), content.units)
-    return f"{fall} of fall to spare" if option["left_m"] >= 0 else f"lacks {fall} of fall"
+    return f"{fall} to spare" if option["left_m"] >= 0 else f"lacks {fall}"
 
 
 def _roof(content: FieldSheetContent) -> Stage:
     """Roof and downspouts."""
     spouts = there_today(rows_of(content.site, "downspouts"))
     stops = [
-        (
+        Stop(
             _joined(one["name"] or "Downspout", one["building"]),
-            f"to: {one['leads_to'] or '?'}" + _roof_area(one, content),
+            f"to {one['leads_to'] or '?'}" + _roof_area(one, content),
         )
         for one in spouts
     ]
     return _stage(
         "Roof and downspouts",
         "Gutters on which eaves, clean? Streaks of overflow, a trench under the drip line? Count "
-        "every downspout: size, and where it really goes.",
+        "every downspout: size, where it really goes; its roof is given.",
         stops,
         _MOST["downspouts"],
     )
@@ -134,7 +161,7 @@ def _roof(content: FieldSheetContent) -> Stage:
 def _roof_area(spout: Row, content: FieldSheetContent) -> str:
     """Roof a downspout drains, where it was given."""
     area = SITE_LAYERS["downspouts"].shown(spout, "roof_area", content.units)
-    return "" if spout["roof_area_m2"] is None else f"; {area} of roof"
+    return "" if spout["roof_area_m2"] is None else f"; {area}"
 
 
 def _run_on(content: FieldSheetContent) -> Stage:
@@ -143,10 +170,10 @@ def _run_on(content: FieldSheetContent) -> Stage:
     places.sort(key=lambda place: -(place["area_m2"] or 0.0))
     most = _MOST["run-on"]
     stops = [
-        (
+        Stop(
             f"Run-on {one['id']}",
             f"{_CROSSINGS.shown(one, 'elevation_m', content.units)}; "
-            f"{_CROSSINGS.shown(one, 'area_m2', content.units)} drain to it",
+            f"{_CROSSINGS.shown(one, 'area_m2', content.units)}",
         )
         for one in _high_to_low(places[:most], "elevation_m")
     ]
@@ -160,28 +187,13 @@ def _run_on(content: FieldSheetContent) -> Stage:
 
 
 def _house(content: FieldSheetContent) -> Stage:
-    """Ring round the house: sides that fail, then those undecided, in one stop."""
-    sides = _undecided_sides(content.summary)
-    stops = [
-        (side["name"], f"{_fall(side)}; least {_SIDES.shown(side, 'slope_limit', 'us')} away")
-        for side in sides
-        if side["verdict"] == "too flat"
-    ]
-    unknown = [str(side["name"]) for side in sides if side["verdict"] == "cannot tell"]
-    if unknown:
-        stops.append(("; ".join(unknown), "the data cannot tell: see the levels"))
+    """Ring round the house: openings, then the sides that fail, then those undecided."""
     return Stage(
         "Ring round the house",
         "Settled ground at steps, decks, trenches and walks; beds that dam water; soil less than "
         f"{Say(content.units).either('150 mm', '6 in')} below siding; vents and window wells.",
-        stops,
+        [*_opening_levels(content), *_side_levels(content)],
     )
-
-
-def _fall(side: Row) -> str:
-    """Tell which way the ground falls at a wall."""
-    slope = _SIDES.column("slope").shown(abs(side["slope"]), "us")
-    return f"{slope} {'away from' if side['slope'] >= 0 else 'towards'} the wall"
 
 
 def _spots(content: FieldSheetContent) -> Stage:
@@ -189,31 +201,45 @@ def _spots(content: FieldSheetContent) -> Stage:
     rmse = content.summary["accuracy"].get("rmse_m")
     spots = [dict(spot) for spot in to_be_levelled(content.summary["low_spots"], rmse)]
     most = _MOST["spots"]
-    stops = [
-        (
-            f"Low spot {spot['id']}",
-            f"{_SPOTS.shown(spot, 'bed_elevation_m', content.units)}; "
-            f"{'at least ' if spot.get('not_closed') else ''}"
-            f"{_SPOTS.shown(spot, 'depth_m', content.units)} deep"
-            + (f"; inlets: {spot['inlets']}" if spot["inlets"] else "")
-            + (f"; may be none: {spot['artefact']}" if spot["artefact"] else ""),
-        )
-        for spot in _high_to_low(spots[:most], "bed_elevation_m")
-    ]
     return Stage(
         "Low spots, from high to low",
         "Probe. Moss, bare crust, smell, fans of sediment? One auger hole "
         f"{Say(content.units).either('300 mm', '12 in')} deep at the worst: topsoil, clay, "
         "grey mottles, water rising in it.",
-        stops,
+        [_spot_levels(spot, content) for spot in _high_to_low(spots[:most], "bed_elevation_m")],
         max(len(spots) - most, 0),
     )
 
 
+def _spot_levels(spot: Row, content: FieldSheetContent) -> Stop:
+    """Deepest point and spill point of a low spot."""
+    depth = _SPOTS.shown(spot, "depth_m", content.units)
+    depth = f"at least {depth}" if spot.get("not_closed") else depth
+    return Stop(
+        f"Low spot {spot['id']}",
+        f"{depth} deep?"
+        + (f" {spot['inlets']}" if spot["inlets"] else "")
+        + (f" may be none: {spot['artefact']}" if spot["artefact"] else ""),
+        _level("deepest", spot["bed_elevation_m"], content),
+        _level("spill", spot["spill_elevation_m"], content),
+    )
+
+
 def _inlets(content: FieldSheetContent) -> Stage:
-    """Inlets that are there."""
+    """Inlets that are there, with the levels of their rims and inverts."""
+    known = {row["name"]: row for row in _nodes_today(content, "inlet")}
     inlets = there_today(rows_of(content.site, "inlets"))
-    stops = [(_joined(one["name"], one["kind"]), _rim(one, content)) for one in inlets]
+    stops = []
+    for one in inlets:
+        node = known.get(one["name"], {})
+        rim = node.get("rim_m") if one["rim_m"] is None else one["rim_m"]
+        stops.append(
+            Stop(
+                _joined(one["name"], one["kind"]),
+                _above_ground(one, content) or "the low point?",
+                _level("invert", node.get("invert_m"), content), _level("rim", rim, content),
+            )
+        )  # fmt: skip
     return _stage(
         "Inlets",
         "Is the grate the low point, or is ground beside it lower? Size and open share of the "
@@ -223,36 +249,44 @@ def _inlets(content: FieldSheetContent) -> Stage:
     )
 
 
-def _rim(inlet: Row, content: FieldSheetContent) -> str:
-    """What was drawn of the rim of an inlet."""
-    parts = []
-    if inlet["rim_m"] is not None:
-        parts.append(f"rim {SITE_LAYERS['inlets'].shown(inlet, 'rim', content.units)}")
-    if inlet["rim_above_ground_m"]:
-        height = SITE_LAYERS["inlets"].shown(inlet, "rim_above_ground", content.units)
-        parts.append(f"{height} above the ground beside it")
-    return "; ".join(parts)
+def _above_ground(inlet: Row, content: FieldSheetContent) -> str:
+    """What was drawn of the height of a rim."""
+    if not inlet["rim_above_ground_m"]:
+        return ""
+    height = SITE_LAYERS["inlets"].shown(inlet, "rim_above_ground", content.units)
+    return f"{height} above the ground"
+
+
+def _nodes_today(content: FieldSheetContent, kind: str) -> list[Row]:
+    """Nodes of the drains of today; bends and junctions cannot be reached with a rod."""
+    return [row for row in rows_of(content.layers, "nodes")
+            if row["scenario"] == "today" and row["kind"] == kind]  # fmt: skip
 
 
 def _lines(content: FieldSheetContent) -> Stage:
-    """Lines that are there: each has its own rows in the next table."""
-    lines = there_today(rows_of(content.site, "drain_lines"))
-    names = [str(line["name"]) for line in lines]
-    stops = [("; ".join(names), "both ends of each: see existing drains")] if names else []
+    """Lines that are there: each has its own rows in the table of existing drains."""
+    names = [str(line["name"]) for line in there_today(rows_of(content.site, "drain_lines"))]
+    listed = f" Both ends of {', '.join(names)}: see existing drains." if names else ""
     return Stage(
         "Drain lines",
-        "Follow each from its top. Sunk ground, wet streaks or lush grass above it?",
-        stops,
+        f"Follow each from its top. Sunk ground, wet streaks or lush grass above it?{listed}",
+        has_room=False,
     )
 
 
 def _outlets(content: FieldSheetContent) -> Stage:
     """Outlets that are there, from high to low."""
+    known = {row["name"]: row for row in _nodes_today(content, "outlet")}
     outlets = there_today(rows_of(content.site, "outlets"))
-    stops = [
-        (_joined(one["name"], one["kind"]), _invert(one, content))
-        for one in _high_to_low(outlets, "invert_m")
-    ]
+    stops = []
+    for one in _high_to_low(outlets, "invert_m"):
+        ground = known.get(one["name"], {}).get("rim_m")
+        stops.append(
+            Stop(
+                _joined(one["name"], one["kind"]), "fall of the whole line",
+                _level("invert", one["invert_m"], content), _level("ground", ground, content),
+            )
+        )  # fmt: skip
     return _stage(
         "Outlets",
         "Open, and running when the hose runs? Curb, daylight, emitter, dry well, public inlet, "
@@ -262,74 +296,43 @@ def _outlets(content: FieldSheetContent) -> Stage:
     )
 
 
-def _invert(outlet: Row, content: FieldSheetContent) -> str:
-    """Invert of an outlet; nothing where it is not known."""
-    level = SITE_LAYERS["outlets"].shown(outlet, "invert", content.units)
-    return "" if outlet["invert_m"] is None else f"invert {level}"
-
-
 def _joined(name: Any, more: Any) -> str:
     """A name with what else is known of it."""
     return f"{name}, {more}" if more else str(name)
 
 
 #: Most rows of each kind, so that the list is walked to its end.
-_MOST_SPOTS: Final = 6
+_MOST_ENDS: Final = 6
 _MOST_SIDES: Final = 6
 _MOST_OPENINGS: Final = 10
-_MOST_NODES: Final = 16
 _TIE_POINTS: Final = 3
 
 #: Verdicts on the ground beside a building that a level can change.
 _UNDECIDED: Final = ("too flat", "cannot tell")
 
 
-@dataclass(frozen=True)
-class Shot:
-    """A pair of levels to take at one place."""
-
-    place: str
-    #: What it decides.
-    reason: str
-    #: What each level is of, and what is known of it; empty for none.
-    lower: str
-    upper: str
-
-
-def shots(content: FieldSheetContent) -> list[Shot]:
-    """List the levels to take, in the order of the work."""
-    return [
-        *_ties(),
-        *_opening_levels(content),
-        *_spot_levels(content),
-        *_drain_levels(content),
-        *_new_ends(content),
-        *_side_levels(content),
-    ]
-
-
-def _ties() -> Iterator[Shot]:
+def _ties() -> Iterator[Stop]:
     """Benchmark, and what ties the levels to the elevation data."""
-    stays = "stays where it is; close on it"
-    yield Shot("Benchmark", stays, "start", "closing")
+    stays = "close on it"
+    yield Stop("Benchmark", stays, "start", "closing")
     for number in range(1, _TIE_POINTS + 1):
-        reason = "even road, drive or slab"
-        yield Shot(f"Tie point {number}", reason, "by the data", "shot")
+        reason = "even paving"
+        yield Stop(f"Tie point {number}", reason, "by the data", "shot")
 
 
-def _opening_levels(content: FieldSheetContent) -> Iterator[Shot]:
+def _opening_levels(content: FieldSheetContent) -> Iterator[Stop]:
     """Sills and the ground beside them."""
     openings = content.summary.get("openings", [])
     for one in openings[:_MOST_OPENINGS]:
-        yield Shot(
+        yield Stop(
             str(one["name"] or one["kind"] or "Opening"),
             _why_opening(one, content),
             _level("ground", one["ground_m"], content),
             _level("sill", one["sill_m"], content),
         )
     if not openings:
-        yield Shot("Lowest door sill", "water enters there first", "ground", "sill")
-        yield Shot("Lowest window well, vent", "likewise", "ground", "rim")
+        yield Stop("Lowest door sill", "water enters there first", "ground", "sill")
+        yield Stop("Lowest window well, vent", "likewise", "ground", "rim")
 
 
 def _why_opening(one: Mapping[str, Any], content: FieldSheetContent) -> str:
@@ -340,59 +343,32 @@ def _why_opening(one: Mapping[str, Any], content: FieldSheetContent) -> str:
     height = RESULT_LAYERS["openings"].column("freeboard_m").shown(abs(freeboard), content.units)
     side = "above" if freeboard >= 0 else "below"
     height = f"at most {height}" if one.get("not_closed") and freeboard >= 0 else height
-    return f"{height} {side} the spill of low spot {one['low_spot']}"
+    return f"{height} {side} spill {one['low_spot']}"
 
 
-def _spot_levels(content: FieldSheetContent) -> Iterator[Shot]:
-    """Deepest points and spill points."""
-    rmse = content.summary["accuracy"].get("rmse_m")
-    for spot in to_be_levelled(content.summary["low_spots"], rmse)[:_MOST_SPOTS]:
-        depth = RESULT_LAYERS["low_spots"].shown(spot, "depth_m", content.units)
-        depth = f"at least {depth}" if spot.get("not_closed") else depth
-        yield Shot(
-            f"Low spot {spot['id']}",
-            f"is it {depth} deep?" + (f" {spot['artefact']}" if spot["artefact"] else ""),
-            _level("deepest", spot["bed_elevation_m"], content),
-            _level("spill", spot["spill_elevation_m"], content),
-        )
-
-
-def _drain_levels(content: FieldSheetContent) -> Iterator[Shot]:
-    """Rims and inverts of what is there."""
-    kinds = {"inlet": "is the grate the low point?", "outlet": "fall of the whole line"}
-    # bends and junctions under the lawn cannot be reached with a rod
-    nodes = [row for row in rows_of(content.layers, "nodes")
-             if row["scenario"] == "today" and row["kind"] in kinds]  # fmt: skip
-    for node in nodes[:_MOST_NODES]:
-        yield Shot(
-            node["name"],
-            kinds[node["kind"]],
-            _level("invert", node["invert_m"], content),
-            _level("rim" if node["kind"] == "inlet" else "ground", node["rim_m"], content),
-        )
-    if nodes:
-        return
-    for inlet in there_today(rows_of(content.site, "inlets"))[:_MOST_NODES]:
-        yield Shot(inlet["name"], kinds["inlet"], "invert", _level("rim", inlet["rim_m"], content))
-
-
-def _new_ends(content: FieldSheetContent) -> Iterator[Shot]:
+def _new_ends(content: FieldSheetContent) -> Iterator[Stop]:
     """Where proposed lines are to end: a curb is often not in the data."""
-    for outlet in proposed(rows_of(content.site, "outlets"))[:_MOST_SPOTS]:
+    for outlet in proposed(rows_of(content.site, "outlets"))[:_MOST_ENDS]:
         invert = _level("invert", outlet["invert_m"], content)
         if outlet["kind"] == "curb":
             # its flow line is what a pipe must stay above; few rasters show it
-            yield Shot(outlet["name"], f"data may miss the curb; {invert}", "gutter", "walk")
+            yield Stop(outlet["name"], f"a curb; {invert}", "gutter", "walk")
         else:
-            yield Shot(outlet["name"], "is there fall to it?", invert, "ground")
+            yield Stop(outlet["name"], "is there fall to it?", invert, "ground")
 
 
-def _side_levels(content: FieldSheetContent) -> Iterator[Shot]:
+def _side_levels(content: FieldSheetContent) -> Iterator[Stop]:
     """Sides of buildings of which the data cannot tell whether the ground falls away."""
     for side in _undecided_sides(content.summary)[:_MOST_SIDES]:
         reach = RESULT_LAYERS["facades"].shown(side, "reach_m", content.units)
-        reason = f"{side['verdict']}, by the data"
-        yield Shot(side["name"], reason, f"at {reach}", "at wall")
+        reason = _fall(side) if side["verdict"] == "too flat" else "the data cannot tell"
+        yield Stop(side["name"], reason, f"at {reach}", "at wall")
+
+
+def _fall(side: Row) -> str:
+    """Tell which way the ground falls at a wall."""
+    slope = _SIDES.column("slope").shown(abs(side["slope"]), "us")
+    return f"{slope} {'away from' if side['slope'] >= 0 else 'towards'} the wall"
 
 
 def _undecided_sides(summary: Mapping[str, Any]) -> list[Row]:

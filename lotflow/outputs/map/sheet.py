@@ -74,10 +74,7 @@ _STYLE: Final = {
 
 def draw_sheet(content: MapContent) -> bytes:
     """Draw a sheet."""
-    settings: dict[Any, Any] = {
-        key: value for key, value in mpl.rcParamsDefault.items() if not key.startswith("backend")
-    }
-    with mpl.rc_context(settings | _STYLE), warnings.catch_warnings():
+    with mpl.rc_context(drawing_style()), warnings.catch_warnings():
         # a character the font lacks is shown as a box; the layers and the summary have it
         warnings.filterwarnings("ignore", message="Glyph", category=UserWarning)
         canvas: Any = FigureCanvasAgg(sheet_figure(content))
@@ -117,6 +114,59 @@ def sheet_figure(content: MapContent) -> Figure:
     return figure
 
 
+#: On the field sheet text is this much larger: its least size on the map becomes 9 points.
+ENLARGED: Final = 1.25
+
+
+def field_sheet_figure(
+    content: MapContent, size: tuple[float, float], listed: Sequence[int] = ()
+) -> Figure:
+    """
+    Put the map, its scale and its signs into a figure for the field sheet.
+
+    It is to be drawn larger by `ENLARGED`, and its scale holds then.
+
+    `size`: width and height on paper [inch]; `listed`: numbers of the low spots that must be found
+    on the map.
+    """
+    paper, _, _ = _PAPER[content.units]
+    width, height = (side / ENLARGED for side in size)
+    figure = Figure(figsize=(width, height), dpi=72, facecolor="none")
+    field_width = width - _GUTTER - _SIGNS_WIDTH
+    place = (0.02, 0.02, field_width, height - _SCALE_HEIGHT - 0.04)
+    # one even tint for each catchment: shares are lost in a grey print
+    shown = replace(content, shares={})
+    field, scale = _map_field(figure, shown, place, enlarged=ENLARGED)
+    depths = _depth_scale(field, shown)
+    _draw_layers(field, shown, depths.deepest_m)
+    panel_place = (field_width + _GUTTER, 0.0, _SIGNS_WIDTH, height)
+    panel = Panel(_paper_axes(figure, panel_place), _SIGNS_WIDTH, height)
+    near = replace(shown, low_spots=field.reaching(shown.low_spots))
+    draw_legend(panel, near, gaps=field.has_gaps(shown.ground))
+    if len(near.low_spots) and panel.y > _DEPTHS_HEIGHT:
+        draw_depth_scale(panel, depths, near)
+    draw_labels(_paper_axes(figure, place), field, shown, listed)
+    above = (field_width - _SCALE_WIDTH, place[1] + place[3], _SCALE_WIDTH, _SCALE_HEIGHT)
+    larger = replace(scale, denominator=scale.denominator * ENLARGED)
+    draw_scale(_paper_axes(figure, above), larger, content.units, paper)
+    return figure
+
+
+#: Width of the signs, and height of the scale bar above the map, before they are enlarged [inch].
+_SIGNS_WIDTH: Final = 2.1
+_SCALE_HEIGHT: Final = 0.56
+#: Room that the scale of depths takes below the signs [inch].
+_DEPTHS_HEIGHT: Final = 0.6
+
+
+def drawing_style() -> dict[Any, Any]:
+    """Settings of the library with which the same content gives the same drawing."""
+    settings: dict[Any, Any] = {
+        key: value for key, value in mpl.rcParamsDefault.items() if not key.startswith("backend")
+    }
+    return settings | _STYLE
+
+
 def _place(figure: Figure, inches: tuple[float, float, float, float]) -> Axes:
     """Make axes at a place given in inches: left, bottom, width, height."""
     width, height = figure.get_size_inches()
@@ -133,12 +183,16 @@ def _paper_axes(figure: Figure, inches: tuple[float, float, float, float]) -> Ax
 
 
 def _map_field(
-    figure: Figure, content: MapContent, inches: tuple[float, float, float, float]
+    figure: Figure,
+    content: MapContent,
+    inches: tuple[float, float, float, float],
+    *,
+    enlarged: float = 1.0,
 ) -> tuple[MapField, Scale]:
     """Make the field of the map, with the ground it shows."""
     catchments = tuple(content.catchments.total_bounds) if len(content.catchments) else None
     needed = needed_bounds(tuple(content.lot.total_bounds), catchments, content.ground.bounds)
-    paper = (inches[2] * METRES_PER_INCH, inches[3] * METRES_PER_INCH)
+    paper = (inches[2] * METRES_PER_INCH * enlarged, inches[3] * METRES_PER_INCH * enlarged)
     bounds, scale = sheet_view(needed, content.ground, paper, content.units)
     axes = _place(figure, inches)
     axes.set(facecolor=layers.NO_GROUND, xticks=[], yticks=[])
