@@ -129,8 +129,10 @@ def answer(
     ranked = [replace(item, rank=number) for number, item in enumerate(items, 1)]
     for at, item in enumerate(ranked):
         if _is_drained(found, item):
+            if found.no_outlet:
+                break  # nothing is ordered for drains that find no outlet
             order = words.as_drawn_takes(remedies.drains_to_order(found.result))
-            ranked[at] = replace(item, takes=item.takes + order)
+            ranked[at] = replace(item, takes=f"{item.takes} {order}".strip())
             break
     if ranked:
         ranked[0] = replace(ranked[0], left=_left(found, ranked[0]))
