@@ -145,9 +145,11 @@ def water_that_stands(
 
 def if_levels_hold(text: str) -> str:
     """Say that the data do not tell this for sure."""
-    return f"If it is there: {text[0].lower()}{text[1:]}" if text.startswith(
-        ("Water", "A closed")
-    ) else f"If it is there: {text}"
+    return (
+        f"If it is there: {text[0].lower()}{text[1:]}"
+        if text.startswith(("Water", "A closed"))
+        else f"If it is there: {text}"
+    )
 
 
 def low_spot_evidence(say: Say, spot: Row, openings: Sequence[Row], inlets: Sequence[Row]) -> str:
@@ -169,6 +171,21 @@ def low_spot_evidence(say: Say, spot: Row, openings: Sequence[Row], inlets: Sequ
     if spot.get("artefact"):
         told.append(f"but {spot['artefact']}")
     return sentence("; ".join(told))
+
+
+def at_neighbours(names: Sequence[str]) -> str:
+    """
+    Say that water stands at neighbours' houses as well.
+
+    Examples
+    --------
+    >>> at_neighbours(["Neighbour 3"]), at_neighbours([])
+    (" It stands at a neighbour's building too: Neighbour 3.", '')
+    """
+    if not names:
+        return ""
+    whose = "a neighbour's building" if len(names) == 1 else f"{len(names)} neighbours' buildings"
+    return f" It stands at {whose} too: {joined(names)}."
 
 
 def catchment_range(say: Say, inlet: Row) -> str:
@@ -254,7 +271,9 @@ def walls_harm(
             held = sum(one.held_m2 for one in beyond)
             if held:
                 run_on += f" ({say(held, 'area')} of it only when hollows above run over)"
-            inlets = [name for at, name in (taken or {}).items() if at in {o.subject for o in beyond}]
+            inlets = [
+                name for at, name in (taken or {}).items() if at in {o.subject for o in beyond}
+            ]
             if inlets:
                 run_on += f" today (as proposed {joined(inlets)} is to take it)"
         fall = slope(worst["slope"]).replace(" it", " the wall")
@@ -299,7 +318,7 @@ def low_sills(say: Say, openings: Sequence[Row]) -> str:
     )
 
 
-def level_first(say: Say, walls: Sequence[Row]) -> str:
+def level_first(walls: Sequence[Row]) -> str:
     """Say at which other walls the data cannot tell, although the ground seems to fall there."""
     return " ".join(
         sentence(
@@ -325,7 +344,11 @@ def nothing_stands(say: Say, limit_m: float | None, *, others: bool) -> str:
     """Say that no low spot lies on the lot, or no other."""
     if others:
         return sentence("nothing else stands on your lot")
-    deep = f" deeper than {say(limit_m, 'depth')}, the smallest depth the data can show" if limit_m else ""
+    deep = (
+        f" deeper than {say(limit_m, 'depth')}, the smallest depth the data can show"
+        if limit_m
+        else ""
+    )
     return sentence(f"no water stands on your lot{deep}")
 
 

@@ -65,7 +65,14 @@ def strip_of(result: Result, wall: Row, reach_m: float) -> Any:
     outside = around.difference(unary_union(built)) if built else around
     parts = list(getattr(outside, "geoms", [outside]))
     # a thin building is no wider than the reach: what lies behind it is not before the wall
-    near = [part for part in parts if part.distance(wall["geometry"]) < 1e-6 * result.per_metre]
+    wide = 0.5 * (wall["length_m"] or 0.0) * result.per_metre
+    near = [
+        part
+        for part in parts
+        if part.distance(wall["geometry"]) < 1e-6 * result.per_metre
+        and part.boundary.intersection(wall["geometry"].buffer(1e-6 * result.per_metre)).length
+        > wide
+    ]
     return unary_union(near)
 
 
@@ -89,7 +96,7 @@ def openings_of(result: Result, wall: Row) -> list[Row]:
 
 def raise_m(wall: Row) -> float:
     """How much the ground at a wall is short of its least fall, by its reach [m]."""
-    return max(wall["slope_limit"] - (wall["slope"] or 0.0), 0.0) * float(wall["reach_m"] or 0.0)
+    return max(float(wall["slope_limit"]) - (wall["slope"] or 0.0), 0.0) * (wall["reach_m"] or 0.0)
 
 
 def why_not_raised(result: Result, wall: Row) -> str:
@@ -213,12 +220,11 @@ def falls_enough(result: Result, way: Way) -> bool:
 def has_room(result: Result, way: Way) -> bool:
     """Whether one piece of the lot, 10 ft from the house, reaches from end to end of a way."""
     lot, reach = lot_of(result), WALL_REACH_M * result.per_metre
-    assert lot is not None
+    if lot is None:
+        return False
     built = [row["geometry"] for row in result.rows("buildings")]
     house = max(built, key=lambda one: one.intersection(lot).area, default=None)
-    walls = [
-        one.buffer(reach if one is house else _SHED_M * result.per_metre) for one in built
-    ]
+    walls = [one.buffer(reach if one is house else _SHED_M * result.per_metre) for one in built]
     free = lot.difference(unary_union(walls))
     ends = Point(way.line.coords[0]), Point(way.line.coords[-1])
     near = 2 * _CELLS * result.cell

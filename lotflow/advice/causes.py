@@ -244,9 +244,7 @@ def _as_told(result: Result, found: Sequence[Cause]) -> tuple[Cause, ...]:
     held = held_back(result)
     areas = {f"crossing {row['id']}": row["area_m2"] for row, _ in result.run_on}
     return tuple(
-        replace(
-            one, amount=areas.get(one.subject, one.amount), held_m2=held.get(one.subject, 0.0)
-        )
+        replace(one, amount=areas.get(one.subject, one.amount), held_m2=held.get(one.subject, 0.0))
         for one in found
     )
 
@@ -311,9 +309,7 @@ def of_walls(
         return shares(counted)
     zone = unary_union([strip_of(result, wall, WALL_REACH_M) for wall in walls])
     names = {wall["name"] for wall in walls}
-    across = _once(
-        result, [part for part, way in _run_on(result) if wall_of(result, way) in names]
-    )
+    across = _once(result, [part for part, way in _run_on(result) if walls_of(result, way) & names])
     beyond = sum(part[2] for part in across)
     strip = sum((wall["length_m"] or 0.0) * (wall["reach_m"] or 0.0) for wall in walls)
     past = [row["area_m2"] for row in result.rows("flow_paths") if _starts_in(row, zone)]
@@ -322,30 +318,35 @@ def of_walls(
     return _as_told(result, shares([*across, (Source.OWN, "", own, None, None), *roofs]))
 
 
-def wall_of(result: Result, way: LineString | None) -> str:
+def walls_of(result: Result, way: LineString | None) -> set[str]:
     """
-    Name the one wall that water runs to on its way; "" where it stays 10 ft off all walls.
+    Name the walls that water runs to on its way, one of a building; none it stays 10 ft off.
 
-    The wall it comes nearest to; of walls as near, within half a cell, the one it reaches first.
-    So the same water is never that of two sides.
+    Of a building the wall it comes nearest to; of walls as near, within half a cell, the one it
+    reaches first, and at a corner the one over whose ground it comes. So the same water is never
+    that of two sides.
     """
     if way is None:
-        return ""
+        return set()
     reach = WALL_REACH_M * result.per_metre
-    near = []
+    by_building: dict[str, list[tuple[float, float, float, str]]] = {}
     for row in result.rows("facades"):
         distance = way.distance(row["geometry"])
-        if distance <= reach:
-            passed = way.intersection(row["geometry"].buffer(reach))
-            first = way.project(Point(passed.coords[0])) if passed.geom_type == "LineString" else (
-                min(way.project(Point(part.coords[0])) for part in passed.geoms)
-            )
-            # of two walls at a corner it is before the one whose ground it comes over
-            before = strip_of(result, row, WALL_REACH_M).distance(way.interpolate(first))
-            near.append((distance, round(first / result.cell), before, row["name"]))
-    least = min(near, default=(0.0, 0.0, 0.0, ""))[0]
-    as_near = [one[1:] for one in near if one[0] <= least + 0.5 * result.cell]
-    return str(min(as_near, default=(0, 0.0, ""))[2])
+        if distance > reach:
+            continue
+        passed = way.intersection(row["geometry"].buffer(reach))
+        parts = getattr(passed, "geoms", [passed])
+        first = min((way.project(Point(part.coords[0])) for part in parts), default=0.0)
+        before = strip_of(result, row, WALL_REACH_M).distance(way.interpolate(first))
+        by_building.setdefault(row["building"], []).append((distance, first, before, row["name"]))
+    found = set()
+    for near in by_building.values():
+        least = min(one[0] for one in near) + 0.5 * result.cell
+        as_near = [one for one in near if one[0] <= least]
+        first = min(one[1] for one in as_near) + result.cell
+        as_soon = [one for one in as_near if one[1] <= first]
+        found.add(min((before, name) for _, _, before, name in as_soon)[1])
+    return found
 
 
 def entries(result: Result) -> list[Row]:
@@ -508,9 +509,7 @@ def _roof_depth(result: Result) -> float:
     """Depth of water that roofs bring in the design storm [m]; nothing where none is told."""
     rows = [
         row
-        for row in result.rows(
-            "runoff", kind="downspout", return_period_yr=result.design_storm_yr
-        )
+        for row in result.rows("runoff", kind="downspout", return_period_yr=result.design_storm_yr)
         if row.get("volume_m3") and row.get("area_m2")
     ]
     area = sum(row["area_m2"] for row in rows)

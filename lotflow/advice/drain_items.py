@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from typing import TYPE_CHECKING, Any, Final
 
 from shapely.geometry import Point
@@ -44,7 +44,8 @@ def of_run(found: Found, key: str, some: Sequence[Finding]) -> Item:
         remedy_words.what_to_do(say, remedies.of_run(run)), grade,
         words.sentence(drain_words.complaints(pairs) or "nothing was found against it"),
         tuple(some),
-        check=drain_words.check_run(run), risk=remedy_words.RISKS[Theme.RUN.value],
+        measures=remedies.of_run(run), check=drain_words.check_run(run),
+        risk=remedy_words.RISKS[Theme.RUN.value],
         source=found.sources(heaviest(some)) or "common practice, no published source",
         mends=found.mended(rows), takes=drain_words.run_takes(say, run, length),
     )  # fmt: skip
@@ -269,7 +270,8 @@ def of_inlets(found: Found, _: str, some: Sequence[Finding]) -> Item | None:
         remedy_words.VERDICTS["open catchments" if open_first else "inlets"],
         remedy_words.what_to_do(say, measures), grade,
         drain_words.inlets_evidence(say, heavy, opened, joint), tuple(some),
-        check=remedy_words.levels_of_inlets(subjects), risk=remedy_words.RISKS["inlets"],
+        measures=tuple(measures), check=remedy_words.levels_of_inlets(subjects),
+        risk=remedy_words.RISKS["inlets"],
         source=found.sources(heavy),
     )  # fmt: skip
 
@@ -390,7 +392,7 @@ def of_laying(found: Found, _: str, some: Sequence[Finding]) -> Item | None:
         Grade.LIKELY if "from memory" in one.source else grades.of_levels(one.rests_on)
         for one in heavy
     )
-    measures = _laying_measures(heavy)
+    measures = _laying_measures(heavy, found.no_outlet)
     return Item(
         Theme.LAYING, "", rank_key(THEME_RANKS[Theme.LAYING], grade, Theme.LAYING),
         head.subject, head.x, head.y,
@@ -405,15 +407,19 @@ def of_laying(found: Found, _: str, some: Sequence[Finding]) -> Item | None:
 
 #: What mends a fault of laying; the rest is mended as it is told.
 _LAYING: Final = {
-    "line-under-building": "reroute", "cover-too-small": "deeper", "trench-below-footing": "footing",
+    "line-under-building": "reroute", "cover-too-small": "deeper",
+    "trench-below-footing": "footing",
 }  # fmt: skip
 
 
-def _laying_measures(heavy: Sequence[Finding]) -> list[remedies.Remedy]:
-    """What mends each kind of fault; all before the first trench."""
+def _laying_measures(heavy: Sequence[Finding], no_outlet: Collection[str]) -> list[remedies.Remedy]:
+    """What mends each kind of fault; all before the first trench, and the outlet before depth."""
     by_what: dict[str, list[str]] = {}
     for one in heavy:
-        by_what.setdefault(_LAYING.get(one.rule, "as-drawn"), []).append(one.subject)
+        what = _LAYING.get(one.rule, "as-drawn")
+        if what == "deeper" and one.subject in no_outlet:
+            what = "outlet-first"
+        by_what.setdefault(what, []).append(one.subject)
     return [
         remedies.Remedy(remedies.Step.INLET, what, tuple(dict.fromkeys(names)))
         for what, names in by_what.items()

@@ -245,7 +245,8 @@ def drain_harm(say: Say, head: Finding, arriving_m3s: float | None = None) -> st
     if head.rule == "smaller-pipe-downstream" and head.measured and head.limit:
         return sentence(
             f"{head.subject}, {say(head.measured, 'diameter')} inside, takes a pipe of "
-            f"{say(head.limit, 'diameter')}: debris that passes the larger pipe lodges in the smaller"
+            f"{say(head.limit, 'diameter')}: debris that passes the larger pipe lodges in the "
+            "smaller"
         )
     return sentence(f"{head.subject} {complaint(head.rule)}")
 
@@ -299,11 +300,15 @@ def laying_evidence(
     for one in heavy:
         if one.rule == "cover-too-small" and one.subject in covers and one.limit:
             cover, at, length = covers[one.subject]
-            where = "at its lower end" if at > length - 0.5 else (
-                "at its upper end" if at < 0.5 else f"{say(at, 'length')} from its upper end"
+            where = (
+                "at its lower end"
+                if at > length - 0.5
+                else ("at its upper end" if at < 0.5 else f"{say(at, 'length')} from its upper end")
             )
-            has = f"has only {say(cover, 'depth')} of cover" if cover > 0 else (
-                f"stands {say(-cover, 'depth')} out of the ground"
+            has = (
+                f"has only {say(cover, 'depth')} of cover"
+                if cover > 0
+                else (f"stands {say(-cover, 'depth')} out of the ground")
             )
             told.append(f"{one.subject} {has} {where}; {say(one.limit, 'depth')} wanted")
         elif one.rule == "trench-below-footing" and one.measured is not None:
@@ -311,7 +316,9 @@ def laying_evidence(
                 f"the trench of {one.subject} is {say(one.measured, 'length')} from the building"
                 + (
                     f", within {say(one.limit, 'length')}: below 45 degrees from a footing of "
-                    "ordinary depth, which is not given here" if one.limit else ""
+                    "ordinary depth, which is not given here"
+                    if one.limit
+                    else ""
                 )
             )
         else:

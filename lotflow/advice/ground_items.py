@@ -66,7 +66,8 @@ def of_low_spot(found: Found, key: str, some: Sequence[Finding]) -> Item | None:
         words.if_levels_hold(harm) if grade is Grade.LEVEL_FIRST else harm,
         words.if_levels_hold(closed) if grade is Grade.LEVEL_FIRST else closed,
         remedy_words.what_to_do(say, measures), grade,
-        words.low_spot_evidence(say, spot, openings, inlets), tuple(some),
+        words.low_spot_evidence(say, spot, openings, inlets)
+        + words.at_neighbours(_neighbours_in(result, number)), tuple(some),
         measures=measures,
         takes=_fill_of(found, spot, measures),
         check=remedy_words.levels_of_low_spot(
@@ -75,6 +76,16 @@ def of_low_spot(found: Found, key: str, some: Sequence[Finding]) -> Item | None:
         risk=remedy_words.RISKS[Theme.LOW_SPOT.value],
         source=found.sources(heaviest(some), rows), causes=water, mends=found.mended(rows),
     )  # fmt: skip
+
+
+def _neighbours_in(result: Result, number: int) -> list[str]:
+    """Buildings of neighbours at which the water of a low spot stands with every inlet open."""
+    names = {
+        row["name"]
+        for row in result.rows("wall_water", case=result.open_case, low_spot=number)
+        if row["kind"] == "building" and not row["is_own"] and row["at_wall"]
+    }
+    return sorted(names)
 
 
 def _fill_of(found: Found, spot: Row, measures: Sequence[Remedy]) -> str:
@@ -115,9 +126,7 @@ def _low_spot_harm(
     return words.water_that_stands(say, where, spot, names, nothing_today=nothing_today)
 
 
-def _alone(
-    found: Found, opening: str, names: Sequence[str]
-) -> tuple[str, float, float] | None:
+def _alone(found: Found, opening: str, names: Sequence[str]) -> tuple[str, float, float] | None:
     """Inlet of which the blocking alone brings water to a sill, the storm, and the freeboard."""
     if len(names) < 2:
         return None
@@ -212,7 +221,7 @@ def of_walls(found: Found, _: str, some: Sequence[Finding]) -> Item | None:
         " ".join(one for one in (
             words.walls_evidence(say, walls) or drain_words.measured(say, heaviest(some)),
             words.low_sills(say, _low_sills(result, [*walls, *unsure])),
-            words.level_first(say, unsure),
+            words.level_first(unsure),
         ) if one), tuple(some),
         measures=measures,
         takes=words.quantities(say, *remedies.earth_to_fill(raised)) if raised else "",
@@ -321,7 +330,7 @@ def _worst_first(
         water = causes.of_walls(result, [wall], near)
         key = (
             -sizes.get(wall["building"], 0.0), bool(apart) and wall["name"] in standing,
-            grades.of_interval(wall["slope_low"], wall["slope_high"], 0.0).value != Grade.SHOWN.value,
+            known_or(wall["slope_high"], FAR) >= 0,
             tuple(Grade).index(_wall_grade(wall)), -sum(one.amount for one in water),
             wall["slope"], wall["name"],
         )  # fmt: skip

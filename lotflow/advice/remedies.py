@@ -9,7 +9,7 @@ rank where to discharge.
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from enum import IntEnum
 from typing import Final
@@ -209,58 +209,63 @@ def of_walls(
     if eaves:
         found.append(Remedy(Step.ROOF, "gutter", eaves))
     raised = raised_walls(result, walls, standing)
-    reaches = sorted({round(wall["reach_m"], 2) for wall in raised}, reverse=True)
-    for surface, what in (("soil", "regrade"), ("paving", "relevel-walls")):
-        for reach in reaches:
-            names = tuple(
-                wall["name"]
-                for wall in raised
-                if wall.get("surface") == surface and round(wall["reach_m"], 2) == reach
-            )
-            if names:
-                found.append(Remedy(Step.GRADE, what, names, reach_m=reach))
+    found += _raised(raised)
+    to = past.facts["to"] if past is not None and past.what == "swale" else ""
+    # the swale that turns the neighbour's water past the first wall is its cut
+    by_swale = {walls[0]["name"]: to} if walls else {}
     rest = [wall for wall in walls if wall not in raised]
-    cut: dict[str, list[str]] = {}
-    for wall in rest:
-        to = _cut_to(result, wall, standing)
-        if past is not None and past.what == "swale" and wall is walls[0]:
-            to = past.facts["to"]
-        if to:
-            cut.setdefault(to, []).append(wall["name"])
-    for to, some in cut.items():
-        # the swale that turns the neighbour's water past is the cut, where it leads there too
-        found.append(Remedy(Step.SWALE, "cut", tuple(some), {"to": to}))
-    done = {name for some in cut.values() for name in some}
-    whys: dict[str, list[str]] = {}
-    for wall in rest:
-        if wall["name"] not in done:
-            why = "low spot" if wall["name"] in standing else why_not_raised(result, wall)
-            whys.setdefault(why, []).append(wall["name"])
-    found += [
-        Remedy(Step.GRADE, "standing" if why == "low spot" else "neither", tuple(some), {"why": why})
-        for why, some in whys.items()
-    ]
+    found += _not_raised(result, rest, by_swale, standing)
     return in_order(one for one in found if one is not None)
 
 
-def raised_walls(
-    result: Result, walls: Sequence[Row], standing: Collection[str] = ()
-) -> list[Row]:
-    """Walls at which the ground may be raised to fall away, as far as the result shows."""
+def _raised(walls: Sequence[Row]) -> list[Remedy]:
+    """Ground raised to fall away from walls, by its surface and its reach."""
+    by_kind: dict[tuple[str, float], list[str]] = {}
+    for wall in walls:
+        what = "relevel-walls" if wall.get("surface") == "paving" else "regrade"
+        by_kind.setdefault((what, round(wall["reach_m"], 2)), []).append(wall["name"])
     return [
-        wall
-        for wall in walls
-        if wall["name"] not in standing and not why_not_raised(result, wall)
+        Remedy(Step.GRADE, what, tuple(names), reach_m=reach)
+        for (what, reach), names in by_kind.items()
     ]
 
 
-def _cut_to(result: Result, wall: Row, standing: Collection[str]) -> str:
+def _not_raised(
+    result: Result, walls: Sequence[Row], by_swale: Mapping[str, str], standing: Collection[str]
+) -> list[Remedy]:
+    """Walls that are cut where their water finds its way off, and those that are neither."""
+    cut: dict[str, list[str]] = {}
+    whys: dict[str, list[str]] = {}
+    for wall in walls:
+        if wall["name"] in standing:
+            whys.setdefault("low spot", []).append(wall["name"])
+            continue
+        to = by_swale.get(wall["name"]) or _cut_to(result, wall)
+        if to:
+            cut.setdefault(to, []).append(wall["name"])
+        else:
+            whys.setdefault(why_not_raised(result, wall), []).append(wall["name"])
+    found = [Remedy(Step.SWALE, "cut", tuple(names), {"to": to}) for to, names in cut.items()]
+    for why, names in whys.items():
+        what = "standing" if why == "low spot" else "neither"
+        found.append(Remedy(Step.GRADE, what, tuple(names), {"why": why}))
+    return found
+
+
+def raised_walls(result: Result, walls: Sequence[Row], standing: Collection[str] = ()) -> list[Row]:
+    """Walls at which the ground may be raised to fall away, as far as the result shows."""
+    return [
+        wall for wall in walls if wall["name"] not in standing and not why_not_raised(result, wall)
+    ]
+
+
+def _cut_to(result: Result, wall: Row) -> str:
     """
     Place at which a cut before a wall leads its water off, as it runs today; "" for none.
 
     A cut wants soil that falls to the wall, ground of the lot to where it lies, and fall.
     """
-    if wall.get("surface") != "soil" or wall["name"] in standing or (wall["slope"] or 0.0) >= 0:
+    if wall.get("surface") != "soil" or (wall["slope"] or 0.0) >= 0:
         return ""
     if (wall["reach_m"] or 0.0) < WALL_REACH_M - 0.01:
         return ""
@@ -276,7 +281,8 @@ def _cut_to(result: Result, wall: Row, standing: Collection[str]) -> str:
 def of_run(run: Run) -> tuple[Remedy, ...]:
     """Give what is done with a run of old pipe."""
     key = {
-        Verdict.LOOK: "find-replaced" if run.is_replaced else "find", Verdict.ABANDON: "abandon", Verdict.RELAY: "relay",
+        Verdict.LOOK: "find-replaced" if run.is_replaced else "find",
+        Verdict.ABANDON: "abandon", Verdict.RELAY: "relay",
         Verdict.REPAIR: "repair", Verdict.CLEAN: "clean", Verdict.KEEP: "keep",
     }[run.verdict]  # fmt: skip
     return (Remedy(Step.CLEAN, key, run.places or run.lines),)
@@ -351,7 +357,9 @@ def _run_on_off(result: Result, causes: Sequence[Cause], above_m: float | None) 
         if above_m is None or row["elevation_m"] > above_m:
             way = swale_along(result, row)
         if way is not None:
-            across.append((f"crossing {row['id']}", share, f"crossing {way.end['id']}", way.length_m))
+            across.append(
+                (f"crossing {row['id']}", share, f"crossing {way.end['id']}", way.length_m)
+            )
         else:
             rest.append((f"crossing {row['id']}", share))
     if sum(one[1] for one in across) >= _WORTH:

@@ -6,7 +6,6 @@ from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Final
 
 from lotflow.advice.answer_words import joined, sentence
-from lotflow.advice.buildable import CLEAR_M
 
 if TYPE_CHECKING:
     from lotflow.advice.remedies import Remedy
@@ -56,9 +55,9 @@ _REMEDIES: Final[Mapping[str, str]] = {
     "fill": "Fill it with the soil of the lawn to a fall of 1 %, towards where it runs over now.",
     "regrade": "Fill the soil at {names} to fall 5 % away over the first {reach}.",
     "relevel-walls": "Relevel the paving at {names} to fall 2 % away over the first {reach}.",
-    "cut": "Cut the ground at {names}, do not fill against the wall: a swale about {reach} out, its "
-    "bottom {clear} below the ground at the wall, where no paving or walk lies, led to where that "
-    "water leaves the lot now ({to}).",
+    "cut": "Cut the ground at {names}, do not fill against the wall: a swale about {reach} out, "
+    "its bottom {clear} below the ground at the wall, where no paving or walk lies, led to where "
+    "that water leaves the lot now ({to}).",
     "standing": "{names} {stand} in a low spot: fill there sheds nothing, see the low spot.",
     "neither": "Do not fill at {names}: {because}. Ask on site where the ground before {it} may be "
     "lowered to.",
@@ -88,8 +87,8 @@ _REMEDIES: Final[Mapping[str, str]] = {
     "block it, nor send it on faster or in one stream.",
     "as-drawn": "Mend these on the plan before the first trench.",
     "reroute": "Reroute {names} round the corner of the building.",
-    "deeper": "Lay {names} deeper, as far as the outlet allows; where a pipe comes up to its outlet, "
-    "rigid pipe and no wheels on it; where it stands out of the ground, end it before.",
+    "deeper": "Lay {names} deeper, as far as the outlet allows; where a pipe comes up to its "
+    "outlet, rigid pipe and no wheels on it; where it stands out of the ground, end it before.",
     "footing": "Lay {names} farther from the wall, or ask an engineer.",
     "nothing": "No inlet is needed for standing water.",
     "running-only": "The inlets drawn are there for water that runs.",
@@ -133,7 +132,7 @@ def at_level(say: Say, above_m: float | None) -> str:
 #: Why ground at a wall is not raised.
 _NOT_RAISED: Final[Mapping[str, str]] = {
     "height": "it would take more than {clear} of soil against the wall",
-    "sill": "the ground would come within {clear} of a sill",
+    "sill": "the ground would come within {clear} of a sill or pad",
     "lot line": "the lot line is nearer than that takes",
 }
 
@@ -216,7 +215,9 @@ SOURCES: Final[Mapping[str, str]] = {
 
 def levels_of_low_spot(openings: Sequence[str], *, has_buildings: bool) -> str:
     """Say what to level at a low spot."""
-    sills = f"{'sills' if len(openings) > 1 else 'sill'} of {joined(openings)}, " if openings else ""
+    sills = (
+        f"{'sills' if len(openings) > 1 else 'sill'} of {joined(openings)}, " if openings else ""
+    )
     told = sentence(f"take levels: {sills}bottom of the hollow, edge where it spills")
     if not has_buildings:
         told += " How far is the house? With footprints (--buildings) it is told."

@@ -145,9 +145,10 @@ class Found:
             and not one.today
             and one.rule in ("no-gravity-outlet", "outlet-under-water")
         }
-        ends = {
-            row["outlet"] for row in lines if {row["name"], row["from_node"]} & named
-        } - {None, ""}
+        ends = {row["outlet"] for row in lines if {row["name"], row["from_node"]} & named} - {
+            None,
+            "",
+        }
         for row in lines:
             if row["outlet"] in ends:
                 named |= {row["name"], row["from_node"]}
