@@ -79,6 +79,7 @@ def without_outlet(found: Found, _: str, some: Sequence[Finding]) -> Item | None
             ),
         )  # fmt: skip
         grade = Grade.LIKELY if option is None else _option_grade(option)
+        measures = remedies.in_order([*measures, *_weep_holes(some)])
     else:
         what = "public" if kind == "beyond" else "level-outlet"
         measures = (remedies.Remedy(remedies.Step.CLEAN, what, tuple(inlets)),)
@@ -392,7 +393,7 @@ def of_laying(found: Found, _: str, some: Sequence[Finding]) -> Item | None:
         Grade.LIKELY if "from memory" in one.source else grades.of_levels(one.rests_on)
         for one in heavy
     )
-    measures = _laying_measures(heavy, found.no_outlet)
+    measures = [*_laying_measures(heavy, found.no_outlet), *_weep_holes(some)]
     return Item(
         Theme.LAYING, "", rank_key(THEME_RANKS[Theme.LAYING], grade, Theme.LAYING),
         head.subject, head.x, head.y,
@@ -408,8 +409,16 @@ def of_laying(found: Found, _: str, some: Sequence[Finding]) -> Item | None:
 #: What mends a fault of laying; the rest is mended as it is told.
 _LAYING: Final = {
     "line-under-building": "reroute", "cover-too-small": "deeper",
-    "trench-below-footing": "footing",
+    "trench-below-footing": "footing", "no-way-to-clean": "cleanout",
 }  # fmt: skip
+
+
+def _weep_holes(some: Sequence[Finding]) -> list[remedies.Remedy]:
+    """Lines up to an emitter that hold water after every rain."""
+    names = [one.subject for one in some if one.rule == "emitter-line-cannot-empty"]
+    if not names:
+        return []
+    return [remedies.Remedy(remedies.Step.INLET, "weep", tuple(dict.fromkeys(names)))]
 
 
 def _laying_measures(heavy: Sequence[Finding], no_outlet: Collection[str]) -> list[remedies.Remedy]:

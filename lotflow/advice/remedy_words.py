@@ -85,10 +85,13 @@ _REMEDIES: Final[Mapping[str, str]] = {
     "than ran there before.",
     "keep-open": "Keep its way open: no building, fill, bed or closed fence in it. You may not "
     "block it, nor send it on faster or in one stream.",
-    "as-drawn": "Mend these on the plan before the first trench.",
+    "as-drawn": "Mend {names} on the plan before the first trench.",
+    "cleanout": "Give {names} a cleanout at {its} upper end.",
     "reroute": "Reroute {names} round the corner of the building.",
     "deeper": "Lay {names} deeper, as far as the outlet allows; where a pipe comes up to its "
     "outlet, rigid pipe and no wheels on it; where it stands out of the ground, end it before.",
+    "weep": "{names} cannot empty by the levels proposed: a weep hole over a pit of stone at "
+    "the elbow of {its} emitter, or water stays after every rain.",
     "footing": "Lay {names} farther from the wall, or ask an engineer.",
     "nothing": "No inlet is needed for standing water.",
     "running-only": "The inlets drawn are there for water that runs.",

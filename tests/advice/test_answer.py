@@ -361,3 +361,13 @@ def test_catchments_at_places_marked_count_what_they_share_once(site):
     ]
     told = item_of(answered(site, some), Theme.INLETS)
     assert "together 12 to 85 m²" in told.evidence
+
+
+def test_a_line_that_cannot_empty_is_told_although_it_is_a_note(site):
+    capacity(site)
+    shallow = finding("cover-too-small", "Main", measured=0.25, limit=0.3, unit="m")
+    closed = finding("no-way-to-clean", "Main")
+    assert "Give Main a cleanout" in item_of(answered(site, [closed]), Theme.LAYING).remedy
+    stays = finding("emitter-line-cannot-empty", "Main", "note", measured=0.45, limit=0.0)
+    assert "weep hole" in item_of(answered(site, [shallow, stays]), Theme.LAYING).remedy
+    assert "weep hole" not in item_of(answered(site, [shallow]), Theme.LAYING).remedy
