@@ -8,7 +8,7 @@ work, what people walk on, the lawn, the neighbour; of one rank the surer first.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any, Final
 
@@ -129,12 +129,70 @@ def answer(
     ranked = [replace(item, rank=number) for number, item in enumerate(items, 1)]
     for at, item in enumerate(ranked):
         if _is_drained(found, item):
+            if found.no_outlet:
+                break  # nothing is ordered for drains that find no outlet
             order = words.as_drawn_takes(remedies.drains_to_order(found.result))
-            ranked[at] = replace(item, takes=item.takes + order)
+            ranked[at] = replace(item, takes=f"{item.takes} {order}".strip())
             break
     if ranked:
         ranked[0] = replace(ranked[0], left=_left(found, ranked[0]))
     return Answer(tuple(ranked), tuple(evidence), tuple(found.harm))
+
+
+#: Remedies that raise ground, and those that say it is not raised.
+_RAISES: Final = frozenset({"regrade", "relevel-walls"})
+_NOT_RAISED: Final = frozenset({"neither", "standing", "cut"})
+#: Pairs of remedies that may not name the same thing.
+_APART: Final = (
+    (_RAISES, _NOT_RAISED),
+    (frozenset({"lay", "second-way", "deeper"}), frozenset({"outlet-first"})),
+    (frozenset({"swale"}), frozenset({"keep-open", "ask-run-on"})),
+    (frozenset({"lead-away"}), frozenset({"pipe-away"})),
+    (frozenset({"raise", "relevel", "fill"}), frozenset({"no-fill"})),
+)
+
+
+def contradictions(items: Sequence[Item]) -> list[str]:
+    """
+    Tell what remedies of an answer say against each other.
+
+    Parameters
+    ----------
+    items
+        Of the answer.
+
+    Returns
+    -------
+    told
+        One for each thing that two remedies that exclude each other name; none in an answer that
+        can be followed. The ground of one low spot is held against that of its own item only.
+    """
+    told = [
+        f"{what}: {_either(some)} against {_either(others)}"
+        for some, others in _APART
+        for what in sorted(_named(items, some) & _named(items, others))
+    ]
+    for item in items:
+        keys = {one.what for one in item.measures}
+        if "no-fill" in keys and keys & {"raise", "relevel", "fill"}:
+            told.append(f"{item.place}: filled although it cannot be")
+    return told
+
+
+def _either(keys: Iterable[str]) -> str:
+    """Name keys of remedies."""
+    return " or ".join(sorted(keys))
+
+
+def _named(items: Sequence[Item], keys: Collection[str]) -> set[str]:
+    """What the remedies with some keys name."""
+    return {
+        subject
+        for item in items
+        for one in item.measures
+        if one.what in keys
+        for subject in one.subjects
+    }
 
 
 def _is_drained(found: Found, item: Item) -> bool:

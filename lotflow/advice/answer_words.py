@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from typing import TYPE_CHECKING, Final
 
 from lotflow.advice.causes import Cause, Source
@@ -60,7 +60,7 @@ def cause(say: Say, one: Cause) -> str:
     --------
     >>> from lotflow.advice.say import Say
     >>> cause(Say("metric"), Cause(Source.NEIGHBOUR, "crossing 4", 0.81, 312.0))
-    '81 % from the neighbour: 312 m² over the lot line at crossing 4'
+    '81 % by area from the neighbour: 312 m² over the lot line at crossing 4'
     """
     amount = say(one.amount, "volume" if one.is_volume else "area")
     where = {
@@ -73,7 +73,11 @@ def cause(say: Say, one: Cause) -> str:
     }[one.source]
     if one.is_volume:
         where += " in the design storm"
-    return f"{percent(one.share)} {_SOURCES[one.source]}: {where}"
+    elif one.held_m2:
+        held = say(one.held_m2, "area")
+        where += f", {held} of it held back by hollows in the design storm, if nothing empties them"
+    by = "" if one.is_volume else " by area"
+    return f"{percent(one.share)}{by} {_SOURCES[one.source]}: {where}"
 
 
 def percent(share: float) -> str:
@@ -126,7 +130,8 @@ def water_at_opening(
         return sentence(f"{told}, and will again whenever {names_or(inlets, 'is', 'are')} blocked")
     if inlets:
         return sentence(
-            f"{told}: once {names_or(inlets, 'is', 'are')} blocked, the water rises {_to(full)}"
+            f"{told}: with {names_or(inlets, 'is', 'all').removesuffix(' is')} blocked, the water "
+            f"rises {_to(full)} before it runs over"
         )
     return sentence(f"{told}: full, the water stands {full}")
 
@@ -153,9 +158,9 @@ def water_that_stands(
 def if_levels_hold(text: str) -> str:
     """Say that the data do not tell this for sure."""
     return (
-        f"If the levels hold: {text[0].lower()}{text[1:]}"
-        if text.startswith("Water")
-        else (f"If the levels hold: {text}")
+        f"If it is there: {text[0].lower()}{text[1:]}"
+        if text.startswith(("Water", "A closed"))
+        else f"If it is there: {text}"
     )
 
 
@@ -178,6 +183,21 @@ def low_spot_evidence(say: Say, spot: Row, openings: Sequence[Row], inlets: Sequ
     if spot.get("artefact"):
         told.append(f"but {spot['artefact']}")
     return sentence("; ".join(told))
+
+
+def at_neighbours(names: Sequence[str]) -> str:
+    """
+    Say that water stands at neighbours' houses as well.
+
+    Examples
+    --------
+    >>> at_neighbours(["Neighbour 3"]), at_neighbours([])
+    (" It stands at a neighbour's building too: Neighbour 3.", '')
+    """
+    if not names:
+        return ""
+    whose = "a neighbour's building" if len(names) == 1 else f"{len(names)} neighbours' buildings"
+    return f" It stands at {whose} too: {joined(names)}."
 
 
 def catchment_range(say: Say, inlet: Row) -> str:
@@ -228,27 +248,62 @@ def walls_harm(
     causes: Sequence[Cause],
     downspouts: Sequence[str],
     hollow: Mapping[str, int],
+    *,
+    taken: Mapping[str, str] | None = None,
+    reverse: Collection[str] = (),
 ) -> str:
-    """Say that ground falls to walls, what runs on to the first, and what roofs add."""
+    """
+    Say that ground falls to walls, what runs on to the first, and what roofs add.
+
+    Parameters
+    ----------
+    say
+        Says a number.
+    walls
+        Rows of their facades, the worst first.
+    causes
+        Of the water at the first.
+    downspouts
+        That end at walls.
+    hollow
+        Low spots that walls stand in.
+    taken
+        Inlets that take the water of a crossing once they are built.
+    reverse
+        Walls of which the data show too little fall, but not that it is towards them.
+    """
     told = []
     beyond = [one for one in causes if one.source is Source.NEIGHBOUR]
     if walls:
         worst, others = walls[0], walls[1:]
-        fall = slope(worst["slope"]).replace(" it", " the wall")
         run_on = ""
         if sum(one.share for one in beyond) >= _MUCH:
             area = say(sum(one.amount for one in beyond), "area")
             run_on = f", and water from {area} beyond the lot line runs to it"
-        told.append(f"at {worst['name']} the ground falls {fall}{run_on}")
-        if others:
-            names = [
-                f"{one['name']} ({slope(one['slope'])}"
-                + (f", low spot {hollow[one['name']]})" if one["name"] in hollow else ")")
-                for one in others
+            held = sum(one.held_m2 for one in beyond)
+            if held:
+                run_on += f" ({say(held, 'area')} of it only when hollows above run over)"
+            inlets = [
+                name for at, name in (taken or {}).items() if at in {o.subject for o in beyond}
             ]
+            if inlets:
+                run_on += f" today (as proposed {joined(inlets)} is to take it)"
+        fall = slope(worst["slope"]).replace(" it", " the wall")
+        if worst["name"] in reverse:
+            told.append(f"at {worst['name']} the ground does not fall away enough, {fall}{run_on}")
+        else:
+            told.append(f"at {worst['name']} the ground falls {fall}{run_on}")
+        if worst["name"] in hollow:
+            told[0] = f"{told[0]} (low spot {hollow[worst['name']]} stands there)"
+        if others:
+            names = []
+            for one in others:
+                fall = "too flat" if one["name"] in reverse else slope(one["slope"])
+                where = f", low spot {hollow[one['name']]}" if one["name"] in hollow else ""
+                names.append(f"{one['name']} ({fall}{where})")
             told.append(f"also at {joined(names)}")
     if downspouts:
-        told.append(f"{names_or(downspouts, 'lets', 'let')} roof water out at the wall")
+        told.append(f"{names_or(downspouts, 'discharges', 'discharge')} at the wall")
     return sentence("; ".join(told))
 
 
@@ -256,21 +311,44 @@ def walls_evidence(say: Say, walls: Sequence[Row]) -> str:
     """Say the slopes with what the data allow."""
     return " ".join(
         sentence(
-            f"{one['name']}: {slope(one['slope'])} over {say(one['reach_m'], 'length')} where it "
-            f"is worst, by the error of the data between {slope(one['slope_low'])} and "
+            f"{one['name']}: {slope(one['slope'])} over {say(one['reach_m'], 'length')} at its "
+            f"worst place, by the error of the data between {slope(one['slope_low'])} and "
             f"{slope(one['slope_high'])}; {percent(one['slope_limit'])} away is the least"
         )
         for one in walls
     )
 
 
+def low_sills(say: Say, openings: Sequence[Row]) -> str:
+    """Say which sills in a wall lie low above the ground."""
+    return " ".join(
+        sentence(
+            f"{one['name']} has its sill only {say(one['above_ground_m'], 'depth')} above the "
+            "ground there"
+        )
+        for one in openings
+    )
+
+
+def level_first(walls: Sequence[Row]) -> str:
+    """Say at which other walls the data cannot tell, although the ground seems to fall there."""
+    return " ".join(
+        sentence(
+            f"{one['name']}: {slope(one['slope'])} at its worst place, between "
+            f"{slope(one['slope_low'])} and {slope(one['slope_high'])}: the data cannot tell, "
+            "level it first"
+        )
+        for one in walls
+    )
+
+
 def run_on(
-    say: Say, parts: Sequence[Cause], total_m2: float, at_least: bool, leaves: Sequence[Row] = ()
+    say: Say, rows: Sequence[Row], total_m2: float, at_least: bool, leaves: Sequence[Row] = ()
 ) -> str:
     """Say where water comes onto the lot, and where most of it leaves."""
     least = "at least " if at_least else ""
-    places = joined([f"{say(one.amount, 'area')} at {one.subject}" for one in parts])
-    told = f"water from {least}{say(total_m2, 'area')} beyond the lot comes on: {places}"
+    places = joined([f"{say(row['area_m2'], 'area')} at crossing {row['id']}" for row in rows])
+    told = f"water from {least}{say(total_m2, 'area')} beyond the lot comes on, most here: {places}"
     off = joined([f"crossing {row['id']} ({say(row['area_m2'], 'area')})" for row in leaves])
     return sentence(f"{told}; most leaves at {off}" if off else told)
 
@@ -296,7 +374,11 @@ def nothing_stands(say: Say, limit_m: float | None, *, others: bool) -> str:
     """Say that no low spot lies on the lot, or no other."""
     if others:
         return sentence("nothing else stands on your lot")
-    deep = f" deeper than {say(limit_m, 'depth')}, the least the data show" if limit_m else ""
+    deep = (
+        f" deeper than {say(limit_m, 'depth')}, the smallest depth the data can show"
+        if limit_m
+        else ""
+    )
     return sentence(f"no water stands on your lot{deep}")
 
 
@@ -335,27 +417,38 @@ def closed(inlets: Sequence[str], storm_yr: float | None) -> str:
 
 
 def with_inlets_open(
-    say: Say, storm_yr: float, depth_m: float, freeboard_m: float, *, has_inlets: bool
+    say: Say, storms: Sequence[tuple[float, float, float]], *, has_inlets: bool
 ) -> str:
-    """Say what stands at an opening although no inlet is blocked."""
+    """Say what stands at an opening although no inlet is blocked: storm, depth, freeboard."""
     when = "Even with nothing blocked, in" if has_inlets else "In"
-    return sentence(
+    storm_yr, depth_m, freeboard_m = storms[0]
+    told = (
         f"{when} the {storm_yr:g}-year storm it stands {say(depth_m, 'depth')} deep there, "
+        f"{at_sill(say, freeboard_m)}"
+    )
+    told += "".join(f"; in the {year:g}-year storm {at_sill(say, f)}" for year, _, f in storms[1:])
+    return sentence(told)
+
+
+def with_one_blocked(say: Say, name: str, storm_yr: float, freeboard_m: float) -> str:
+    """Say that one blocked inlet is enough."""
+    return sentence(
+        f"{name} alone blocked is enough: the {storm_yr:g}-year storm then stands "
         f"{at_sill(say, freeboard_m)}"
     )
 
 
 def as_drawn_takes(items: Sequence[str]) -> str:
     """Say what the drains take as drawn."""
-    return f" {sentence('drains as drawn, all of them: ' + joined(items, 9))}" if items else ""
+    return f"{sentence('drains as drawn, all of them: ' + joined(items, 9))}" if items else ""
 
 
-def run_on_evidence(
-    say: Say, water: Sequence[Cause], total_m2: float, leaves: Sequence[Row]
-) -> str:
+def run_on_evidence(say: Say, total_m2: float, leaves: Sequence[Row]) -> str:
     """Say how the run-on was counted, and where most water leaves."""
-    told = joined([f"{one.subject} {percent(one.share)}" for one in water])
-    said = sentence(f"each cell counted once, {say(total_m2, 'area')}: {told}")
+    said = (
+        f"Each cell counted once, {say(total_m2, 'area')} in all. What crosses the line more than "
+        "once is in the figure of each crossing: do not add them."
+    )
     places = joined([f"crossing {row['id']} ({say(row['area_m2'], 'area')})" for row in leaves])
     return f"{said} Most leaves at {places}." if leaves else said
 
@@ -370,7 +463,7 @@ def artefact(why: str, *, has_buildings: bool) -> str:
     missing = "the neighbours' footprints" if has_buildings else "footprints (--buildings)"
     if why.startswith(("inside", "between", "under")):
         return f"under buildings: {missing} remove them"
-    return f"deep or behind a bank: {missing}, or the culvert drawn, remove them"
+    return f"deep or behind a bank: {missing}, or a culvert once it is found and drawn, remove them"
 
 
 def left(rows: Sequence[tuple[str, str]]) -> str:

@@ -13,14 +13,15 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
 from typing import Any, Final
 
 from shapely.geometry import LineString, Point
 from shapely.ops import substring, unary_union
 
-from lotflow.advice.result import WALL_REACH_M, Result, Row
+from lotflow.advice.buildable import strip_of
+from lotflow.advice.result import WALL_REACH_M, Result, Row, way_from
 
 
 class Source(StrEnum):
@@ -51,6 +52,8 @@ class Cause:
         Area that drains there [m^2], or volume in the design storm [m^3].
     x, y
         Where it comes from, in the coordinates of the result.
+    held_m2
+        Of the area what hollows above hold back in the design storm [m^2].
     """
 
     source: Source
@@ -60,6 +63,7 @@ class Cause:
     is_volume: bool = False
     x: float | None = None
     y: float | None = None
+    held_m2: float = 0.0
 
 
 #: A part of the water before its share is known: source, subject, amount, and its place.
@@ -67,6 +71,8 @@ Part = tuple[Source, str, float, float | None, float | None]
 
 #: Parts of one source beyond so many are told as one.
 _NAMED: Final = 3
+#: A hollow that holds so much of its volume may run over: it is not counted to keep its water.
+_NEARLY_FULL: Final = 0.99
 #: Two outlines are held against each other no closer than this many cells apart.
 _CELLS: Final = 1.5
 
@@ -144,7 +150,7 @@ def of_inlets(result: Result, names: Sequence[str]) -> tuple[Cause, ...]:
     """
     counted = _counted(result, names)
     ground = [part for name in names for part in _ground(result, name)]
-    return shares(counted or [*ground, *_connected(result, names)])
+    return _as_told(result, shares(counted or [*ground, *_connected(result, names)]))
 
 
 def of_low_spot(
@@ -179,14 +185,68 @@ def of_low_spot(
         return shares(counted)
     if not names:
         fed = _roofs(result, downspouts)
-        return shares([*_of_ground(result, low_spot, fed), *fed, *_roofs(result, downspouts_today)])
-    ground = [part for name in names for part in _ground(result, name)]
-    ground = _named_by(downspouts, ground)
+        parts = [*_of_ground(result, low_spot, fed), *fed, *_roofs(result, downspouts_today)]
+        return _as_told(result, shares(parts))
+    ground = {name: _named_by(downspouts, _ground(result, name)) for name in names}
     refused = _refused(result, names)
-    if not refused or not ground:
-        return shares([*ground, *_roofs(result, downspouts_today)])
-    own = sum(row["own_m3"] or 0.0 for row in refused)
-    return shares([*_scaled(ground, own), *_from_drains(result, refused, names)], is_volume=True)
+    if not refused or not any(ground.values()):
+        parts = [part for some in ground.values() for part in some]
+        return _as_told(result, shares([*parts, *_roofs(result, downspouts_today)]))
+    held = held_back(result)
+    own: list[Part] = []
+    for row in refused:
+        # what a hollow above keeps does not arrive, and has no share of what does
+        arrives = [
+            (source, name, max(area - held.get(name, 0.0), 0.0), x, y)
+            for source, name, area, x, y in ground[row["name"]]
+        ]
+        own += _scaled(arrives, row["own_m3"] or 0.0)
+    return shares([*own, *_from_drains(result, refused, names)], is_volume=True)
+
+
+def held_back(result: Result) -> dict[str, float]:
+    """
+    Area whose water hollows above a crossing of the lot line keep in the design storm [m^2].
+
+    A hollow without an inlet that does not run over passes nothing on. Of several above one
+    crossing the one with most ground counts: the others may lie above it.
+    """
+    found: dict[str, float] = {}
+    paths = [row["geometry"] for row in result.rows("flow_paths")]
+    for spot in result.rows("low_spots"):
+        area = spot.get("contributing_area_m2") or 0.0
+        if not area or result.inlets_of(spot) or spot.get("spill_x") is None:
+            continue
+        ponds = result.rows(
+            "ponds", case=result.open_case, low_spot=spot["id"],
+            return_period_yr=result.design_storm_yr,
+        )  # fmt: skip
+        full = _NEARLY_FULL * (spot.get("volume_m3") or 0.0)
+        if not ponds or any(
+            (pond.get("overflow_m3") or 0.0) > 0 or (pond.get("volume_m3") or 0.0) >= full
+            for pond in ponds
+        ):
+            continue
+        way = way_from(Point(spot["spill_x"], spot["spill_y"]), paths, 2 * _CELLS * result.cell)
+        for row, _ in result.run_on:
+            if row["area_m2"] < area:
+                continue  # the hollow does not lie above it
+            at = row["geometry"]
+            near = spot["geometry"].distance(at) <= _CELLS * result.cell
+            if near or (way is not None and way.distance(at) <= _CELLS * result.cell):
+                name = f"crossing {row['id']}"
+                found[name] = max(found.get(name, 0.0), area)
+    return found
+
+
+def _as_told(result: Result, found: Sequence[Cause]) -> tuple[Cause, ...]:
+    """Causes by area with what is held back of each; areas of crossings are those of the layer."""
+    held = held_back(result)
+    areas = {f"crossing {row['id']}": row["area_m2"] for row, _ in result.run_on}
+    return tuple(
+        replace(one, amount=areas.get(one.subject, one.amount), held_m2=held.get(one.subject, 0.0))
+        for one in found
+    )
 
 
 def _roofs(result: Result, names: Sequence[str]) -> list[Part]:
@@ -247,26 +307,58 @@ def of_walls(
     counted = _counted(result, [wall["name"] for wall in walls])
     if counted:
         return shares(counted)
-    reach = WALL_REACH_M * result.per_metre
-    zone = unary_union([wall["geometry"].buffer(reach) for wall in walls])
-    across = _once(
-        result,
-        [part for part, way in _run_on(result) if way is not None and way.intersects(zone)],
-    )
+    zone = unary_union([strip_of(result, wall, WALL_REACH_M) for wall in walls])
+    names = {wall["name"] for wall in walls}
+    across = _once(result, [part for part, way in _run_on(result) if walls_of(result, way) & names])
     beyond = sum(part[2] for part in across)
     strip = sum((wall["length_m"] or 0.0) * (wall["reach_m"] or 0.0) for wall in walls)
     past = [row["area_m2"] for row in result.rows("flow_paths") if _starts_in(row, zone)]
     own = max(strip, max(past, default=0.0) - beyond)
     roofs = [*_roofs(result, downspouts), *_eaves(result, walls)]
-    return shares([*across, (Source.OWN, "", own, None, None), *roofs])
+    return _as_told(result, shares([*across, (Source.OWN, "", own, None, None), *roofs]))
 
 
-def of_lot(result: Result) -> tuple[Cause, ...]:
-    """Give the shares of the crossings in the water that comes onto the lot, each cell once."""
-    once = (result.content.get("balance") or {}).get("on_m2")
-    parts = [part for part, _ in _run_on(result)]
-    added = sum(part[2] for part in parts)
-    return shares(_scaled(parts, min(once or added, added)))
+def walls_of(result: Result, way: LineString | None) -> set[str]:
+    """
+    Name the walls that water runs to on its way, one of a building; none it stays 10 ft off.
+
+    Of a building the wall it comes nearest to; of walls as near, within half a cell, the one it
+    reaches first, and at a corner the one over whose ground it comes. So the same water is never
+    that of two sides.
+    """
+    if way is None:
+        return set()
+    reach = WALL_REACH_M * result.per_metre
+    by_building: dict[str, list[tuple[float, float, float, str]]] = {}
+    for row in result.rows("facades"):
+        distance = way.distance(row["geometry"])
+        if distance > reach:
+            continue
+        passed = way.intersection(row["geometry"].buffer(reach))
+        parts = getattr(passed, "geoms", [passed])
+        first = min((way.project(Point(part.coords[0])) for part in parts), default=0.0)
+        before = strip_of(result, row, WALL_REACH_M).distance(way.interpolate(first))
+        by_building.setdefault(row["building"], []).append((distance, first, before, row["name"]))
+    found = set()
+    for near in by_building.values():
+        least = min(one[0] for one in near) + 0.5 * result.cell
+        as_near = [one for one in near if one[0] <= least]
+        first = min(one[1] for one in as_near) + result.cell
+        as_soon = [one for one in as_near if one[1] <= first]
+        found.add(min((before, name) for _, _, before, name in as_soon)[1])
+    return found
+
+
+def entries(result: Result) -> list[Row]:
+    """
+    Give the places where water comes onto the lot, those with most ground first.
+
+    Without those whose water comes on again at another: the last of them holds it all.
+    """
+    parts = _once(result, [part for part, _ in _run_on(result)])
+    kept = {part[1] for part in parts}
+    rows = [row for row, _ in result.run_on if f"crossing {row['id']}" in kept]
+    return sorted(rows, key=lambda row: -float(row["area_m2"]))
 
 
 def _starts_in(path: Row, zone: Any) -> bool:
@@ -381,7 +473,11 @@ def _from_drains(result: Result, rows: Sequence[Row], names: Sequence[str]) -> l
     parts: list[Part] = []
     for row in rows:
         why = f"{_line_below(result, row['name'])} ({row['limited_by'] or 'line'})"
-        parts.append((Source.DRAIN, why, row["backs_up_m3"] or 0.0, None, None))
+        up = row["backs_up_m3"] or 0.0
+        for source, name, volume, x, y in _roofs_up(result, row["name"], up):
+            parts.append((source, name, volume, x, y))
+            up -= volume
+        parts.append((Source.DRAIN, why, up, None, None))
         if row["from_inlets_m3"]:
             others = [
                 other["name"]
@@ -392,6 +488,37 @@ def _from_drains(result: Result, rows: Sequence[Row], names: Sequence[str]) -> l
                 name = ", ".join(sorted(set(others)))
                 parts.append((Source.INLET, name, row["from_inlets_m3"], None, None))
     return parts
+
+
+def _roofs_up(result: Result, inlet: str, up_m3: float) -> list[Part]:
+    """
+    Roof water in what comes up out of an inlet: roofs led into it, by their volume of the storm.
+
+    It is not more than what comes up.
+    """
+    per_m2 = _roof_depth(result)
+    parts: list[Part] = []
+    for source, name, area, x, y in _connected(result, [inlet]):
+        volume = min(area * per_m2, up_m3 - sum(part[2] for part in parts))
+        if volume > 0:
+            parts.append((source, f"{name} (up again out of it)", volume, x, y))
+    return parts
+
+
+def _roof_depth(result: Result) -> float:
+    """Depth of water that roofs bring in the design storm [m]; nothing where none is told."""
+    rows = [
+        row
+        for row in result.rows("runoff", kind="downspout", return_period_yr=result.design_storm_yr)
+        if row.get("volume_m3") and row.get("area_m2")
+    ]
+    area = sum(row["area_m2"] for row in rows)
+    return sum(row["volume_m3"] for row in rows) / area if area else 0.0
+
+
+def roof_volume(result: Result, inlet: str) -> float:
+    """Water of the roofs led into an inlet in the design storm [m^3]."""
+    return _roof_depth(result) * sum(part[2] for part in _connected(result, [inlet]))
 
 
 def _line_below(result: Result, node: str) -> str:

@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
-from typing import TYPE_CHECKING
+from collections.abc import Collection, Iterable, Mapping, Sequence
+from typing import TYPE_CHECKING, Any, Final
+
+from shapely.geometry import Point
 
 from lotflow.advice import answer_words as words
 from lotflow.advice import causes, drain_words, grades, remedies, remedy_words
-from lotflow.advice.grades import Grade
+from lotflow.advice.buildable import can_be_filled
+from lotflow.advice.grades import LOOK_IN_RAIN, Grade
 from lotflow.advice.harm import broken
 from lotflow.advice.items import PLACE_RANKS, THEME_RANKS, Item, rank_key
-from lotflow.advice.result import Result, Row
+from lotflow.advice.result import Result, Row, way_from
 from lotflow.advice.themes import LOW_SPOT_NAME, Found, Theme, heaviest, is_heavy
 from lotflow.advice.verdicts import Verdict
 
@@ -41,7 +44,8 @@ def of_run(found: Found, key: str, some: Sequence[Finding]) -> Item:
         remedy_words.what_to_do(say, remedies.of_run(run)), grade,
         words.sentence(drain_words.complaints(pairs) or "nothing was found against it"),
         tuple(some),
-        check=drain_words.check_run(run), risk=remedy_words.RISKS[Theme.RUN.value],
+        measures=remedies.of_run(run), check=drain_words.check_run(run),
+        risk=remedy_words.RISKS[Theme.RUN.value],
         source=found.sources(heaviest(some)) or "common practice, no published source",
         mends=found.mended(rows), takes=drain_words.run_takes(say, run, length),
     )  # fmt: skip
@@ -60,16 +64,22 @@ def without_outlet(found: Found, _: str, some: Sequence[Finding]) -> Item | None
     spots = {
         number for number, row in found.spots.items() if set(result.inlets_of(row)) & set(inlets)
     } | {found.low_spot_of(one) for one in heavy if LOW_SPOT_NAME.fullmatch(one.subject)}
-    rows = [row for row in broken(found.harm, inlets="open") if row.low_spot in spots]
     # behind the low spot that it would empty
     rank = min((PLACE_RANKS[found.place_of(one)] + 0.5 for one in spots if one), default=2.0)
     wells = tuple(dict.fromkeys(one.subject for one in some if one.rule.startswith("dry-well")))
     drowned = [one for one in heavy if one.rule == "outlet-under-water"]
-    water = causes.of_inlets(result, [name for name in inlets if name in nodes][:1])
+    water = causes.of_inlets(result, [name for name in inlets if name in nodes])
     kind = _outlet_kind(option, bool(wells or drowned))
     if kind == "no outlet":
-        measures = remedies.without_outlet(inlets, water, is_under_water=bool(drowned), soaks=wells)
+        measures = remedies.without_outlet(
+            inlets, water, is_under_water=bool(drowned), soaks=wells,
+            can_be_raised=all(
+                can_be_filled(found.spots[number], found.openings_in(number))
+                for number in spots if number
+            ),
+        )  # fmt: skip
         grade = Grade.LIKELY if option is None else _option_grade(option)
+        measures = remedies.in_order([*measures, *_weep_holes(some)])
     else:
         what = "public" if kind == "beyond" else "level-outlet"
         measures = (remedies.Remedy(remedies.Step.CLEAN, what, tuple(inlets)),)
@@ -82,7 +92,8 @@ def without_outlet(found: Found, _: str, some: Sequence[Finding]) -> Item | None
         remedy_words.what_to_do(say, measures), grade,
         drain_words.option_evidence(say, option, drowned), tuple(some),
         check=remedy_words.CHECKS["no outlet"], risk=remedy_words.RISKS["no outlet"],
-        source=found.sources(heavy), causes=water, mends=found.mended(rows),
+        # what stands in the low spot is mended there
+        source=found.sources(heavy), causes=water, measures=tuple(measures),
     )  # fmt: skip
 
 
@@ -94,8 +105,9 @@ def _outlet_kind(option: Row | None, has_none: bool) -> str:
 
 
 def _option_grade(option: Row) -> Grade:
-    """How sure it is that gravity does not reach a place."""
-    return grades.of_interval(option["left_low_m"], option["left_high_m"], 0.0)
+    """How sure it is that gravity does not reach a place; open water rises and falls."""
+    grade = grades.of_interval(option["left_low_m"], option["left_high_m"], 0.0)
+    return grades.least_sure([grade, Grade.LIKELY]) if option["kind"] == "water" else grade
 
 
 def of_capacity(found: Found, key: str, some: Sequence[Finding]) -> Item | None:
@@ -124,16 +136,94 @@ def of_capacity(found: Found, key: str, some: Sequence[Finding]) -> Item | None:
     water = causes.of_inlets(result, inlets)
     best = [one for one in some if one.rule == "best-single-change"]
     pairs = [(one.subject, one.rule) for one in heavy]
+    arriving = _arriving(result, head)
+    narrows = head.rule in ("smaller-pipe-downstream", "outlet-smaller-than-line")
+    fits = arriving is not None and head.limit is not None and arriving <= head.limit
+    first = tuple(name for name in {one.subject for one in heavy} if name in found.no_outlet)
+    measures: tuple[remedies.Remedy, ...] = ()
+    takes, grade = drain_words.larger(say, lines), _at_most(grade, fits, first)
+    verdict = "narrowing" if narrows else "sized" if fits else "drain too small"
+    if first:
+        # its outlet comes before its size
+        measures = (remedies.Remedy(remedies.Step.INLET, "outlet-first", tuple(sorted(first))),)
+        verdict, remedy, takes = "outlet first", remedy_words.what_to_do(say, measures), ""
+    else:
+        remedy = drain_words.lay(lines, best)
+        measures = (remedies.Remedy(
+            remedies.Step.INLET, "lay", tuple(row["name"] for row in lines)
+        ),)  # fmt: skip
+        if narrows:
+            remedy = (*remedy, drain_words.other_cure(_above(result, lines)).strip())
     return Item(
         Theme.CAPACITY, key, rank_key(2.0, grade, Theme.CAPACITY, head.severity != "fail"),
         head.subject, head.x, head.y,
-        drain_words.drain_harm(say, head), remedy_words.VERDICTS["drain too small"],
-        drain_words.lay(lines, best), grade,
-        drain_words.measured(say, heavy) or words.sentence(drain_words.complaints(pairs)),
-        tuple(some),
+        drain_words.drain_harm(say, head, arriving), remedy_words.VERDICTS[verdict], remedy, grade,
+        drain_words.capacity_evidence(say, heavy, _bypass(result))
+        or words.sentence(drain_words.complaints(pairs)),
+        tuple(some), measures=measures,
         check=remedy_words.CHECKS["drain too small"], risk=remedy_words.RISKS["drain too small"],
-        takes=drain_words.larger(say, lines), source=found.sources(heavy), causes=water,
+        takes=takes, source=found.sources(heavy), causes=water,
     )  # fmt: skip
+
+
+def _at_most(grade: Grade, fits: bool, first: Sequence[str]) -> Grade:
+    """What hollows above may keep, or what no outlet takes, is likely at most."""
+    return grades.least_sure([grade, Grade.LIKELY]) if fits or first else grade
+
+
+def _arriving(result: Result, head: Finding) -> float | None:
+    """
+    Flow that arrives in a line in the design storm, less what hollows above keep [m^3/s].
+
+    By the volumes of the inlets above it: what reaches them, and the roofs led into them, in what
+    their ground and roofs bring.
+    """
+    storm_yr = result.design_storm_yr
+    names = _upstream(result, head.subject)
+    brought = sum(
+        row["volume_m3"] or 0.0
+        for row in result.rows("runoff", kind="inlet", return_period_yr=storm_yr)
+        if row["subject"] in names and row.get("volume_m3")
+    )
+    arrives = [
+        row
+        for row in result.rows("inlet_intake", case="open", return_period_yr=storm_yr)
+        if row["inlet"] in names
+    ]
+    if not brought or not arrives or head.measured is None:
+        return None
+    reached = sum((row["direct_m3"] or 0.0) + (row["overflow_m3"] or 0.0) for row in arrives)
+    reached += sum(causes.roof_volume(result, name) for name in names)
+    return float(head.measured * min(reached / brought, 1.0))
+
+
+def _upstream(result: Result, line: str) -> set[str]:
+    """Nodes above a line, and where it begins."""
+    lines = {row["name"]: row for row in result.rows("drain_lines", case=result.state)}
+    names = {lines[line]["from_node"]} if line in lines else set()
+    for _ in lines:
+        names |= {row["from_node"] for row in lines.values() if row["to_node"] in names}
+    return names
+
+
+def _bypass(result: Result) -> list[Row]:
+    """What inlets do not take in the design storm."""
+    return [
+        row
+        for row in result.rows("inlet_bypass", case=result.state)
+        if row["return_period_yr"] == result.design_storm_yr
+        and (row.get("stands_m3") or 0.0) + (row.get("passed_m3") or 0.0) > 0
+    ]
+
+
+def _above(result: Result, lines: Sequence[Row]) -> list[Row]:
+    """Lines that run into others and are wider than they."""
+    return [
+        row
+        for line in lines
+        for row in result.rows("drain_lines", case=result.state, to_node=line["from_node"])
+        if (row["diameter_m"] or 0.0) > (line["diameter_m"] or 0.0) and row.get("required_size")
+    ]
 
 
 def _open_inlets(result: Result, names: Iterable[str]) -> list[Row]:
@@ -181,7 +271,8 @@ def of_inlets(found: Found, _: str, some: Sequence[Finding]) -> Item | None:
         remedy_words.VERDICTS["open catchments" if open_first else "inlets"],
         remedy_words.what_to_do(say, measures), grade,
         drain_words.inlets_evidence(say, heavy, opened, joint), tuple(some),
-        check=remedy_words.levels_of_inlets(subjects), risk=remedy_words.RISKS["inlets"],
+        measures=tuple(measures), check=remedy_words.levels_of_inlets(subjects),
+        risk=remedy_words.RISKS["inlets"],
         source=found.sources(heavy),
     )  # fmt: skip
 
@@ -200,7 +291,45 @@ def _joint(
     balance = result.content.get("balance") or {}
     most = sum(balance.get(name) or 0.0 for name in ("on_m2", "lot_m2"))
     together = _together(result) or ((0.0, most) if most else None)
-    return grades.joint_bounds(list(bounds.values()), together) if len(bounds) > 1 else None
+    for name in _inside_others(result, places):
+        value, low, _ = bounds[name]
+        bounds[name] = (value, low, value)  # at its other place it takes water of another's
+    if len(bounds) < 2:
+        return None
+    low, high = grades.joint_bounds(list(bounds.values()), together)
+    disjoint = sum(value for value, _, _ in bounds.values())
+    # where only the place is open, the catchments as drawn are known and share nothing
+    return (disjoint, high) if not opened else (max(low, _least(result, bounds)), high)
+
+
+def _least(result: Result, bounds: Mapping[str, Any]) -> float:
+    """Lower bound of all inlets together, where all of them are asked for."""
+    together = _together(result)
+    if together is None or {row["name"] for row in result.rows("inlets")} - set(bounds):
+        return 0.0
+    return together[0]
+
+
+def _inside_others(result: Result, places: Sequence[Finding]) -> list[str]:
+    """
+    Inlets of which the catchment at the place marked lies within that of another.
+
+    Its water runs on past the other's place, which takes more.
+    """
+    paths = [row["geometry"] for row in result.rows("flow_paths")]
+    near = 1.5 * result.cell
+    inside = []
+    for one in places:
+        if one.x is None or one.y is None:
+            continue
+        way = way_from(Point(one.x, one.y), paths, near)
+        for other in places:
+            if way is None or other is one or other.x is None or other.y is None:
+                continue
+            takes_more = (other.measured or 0.0) > (one.measured or 0.0)
+            if takes_more and way.distance(Point(other.x, other.y)) <= near:
+                inside.append(one.subject)
+    return list(dict.fromkeys(inside))
 
 
 def _together(result: Result) -> tuple[float, float] | None:
@@ -233,6 +362,7 @@ def of_let_out(found: Found, _: str, some: Sequence[Finding]) -> Item | None:
         tuple(some),
         check=remedy_words.CHECKS["let out"], risk=remedy_words.RISKS["let out"],
         source=found.sources(heavy), mends=found.mended(rows),
+        measures=tuple(measures), means=LOOK_IN_RAIN if grade is Grade.LIKELY else "",
     )  # fmt: skip
 
 
@@ -259,14 +389,61 @@ def of_laying(found: Found, _: str, some: Sequence[Finding]) -> Item | None:
     heavy = heaviest([one for one in some if one.severity != "note"])
     head = heavy[0]
     pairs = [(one.subject, one.rule) for one in heavy]
-    grade = grades.least_sure(grades.of_levels(one.rests_on) for one in heavy)
-    measures = [remedies.Remedy(remedies.Step.INLET, "as-drawn")]
+    grade = grades.least_sure(
+        Grade.LIKELY if "from memory" in one.source else grades.of_levels(one.rests_on)
+        for one in heavy
+    )
+    measures = [*_laying_measures(heavy, found.no_outlet), *_weep_holes(some)]
     return Item(
         Theme.LAYING, "", rank_key(THEME_RANKS[Theme.LAYING], grade, Theme.LAYING),
         head.subject, head.x, head.y,
         words.sentence(drain_words.complaints(pairs, 12)), remedy_words.VERDICTS["laying"],
         remedy_words.what_to_do(found.say, measures), grade,
-        drain_words.measured(found.say, heavy) or drain_words.on_plan(), tuple(some),
+        drain_words.laying_evidence(found.say, heavy, _covers(found.result))
+        or drain_words.on_plan(), tuple(some), measures=tuple(measures),
         check=remedy_words.CHECKS["laying"], risk=remedy_words.RISKS["laying"],
         source=found.sources(heavy),
     )  # fmt: skip
+
+
+#: What mends a fault of laying; the rest is mended as it is told.
+_LAYING: Final = {
+    "line-under-building": "reroute", "cover-too-small": "deeper",
+    "trench-below-footing": "footing", "no-way-to-clean": "cleanout",
+}  # fmt: skip
+
+
+def _weep_holes(some: Sequence[Finding]) -> list[remedies.Remedy]:
+    """Lines up to an emitter that hold water after every rain."""
+    names = [one.subject for one in some if one.rule == "emitter-line-cannot-empty"]
+    if not names:
+        return []
+    return [remedies.Remedy(remedies.Step.INLET, "weep", tuple(dict.fromkeys(names)))]
+
+
+def _laying_measures(heavy: Sequence[Finding], no_outlet: Collection[str]) -> list[remedies.Remedy]:
+    """What mends each kind of fault; all before the first trench, and the outlet before depth."""
+    by_what: dict[str, list[str]] = {}
+    for one in heavy:
+        what = _LAYING.get(one.rule, "as-drawn")
+        if what == "deeper" and one.subject in no_outlet:
+            what = "outlet-first"
+        by_what.setdefault(what, []).append(one.subject)
+    return [
+        remedies.Remedy(remedies.Step.INLET, what, tuple(dict.fromkeys(names)))
+        for what, names in by_what.items()
+    ]
+
+
+def _covers(result: Result) -> dict[str, tuple[float, float, float]]:
+    """Least cover of each proposed line over all of it, where that is, and its length [m]."""
+    found: dict[str, tuple[float, float, float]] = {}
+    ends: dict[str, float] = {}
+    for row in result.rows("line_profiles", case=result.state):
+        if row.get("cover_m") is None:
+            continue
+        name, at = row["name"], row["distance_m"]
+        ends[name] = max(ends.get(name, 0.0), at)
+        if name not in found or row["cover_m"] < found[name][0]:
+            found[name] = (row["cover_m"], at, 0.0)
+    return {name: (cover, at, ends[name]) for name, (cover, at, _) in found.items()}

@@ -15,7 +15,7 @@ if TYPE_CHECKING:
 
 #: What a finding says of a pipe, after its name.
 _OF_PIPES: Final[Mapping[str, str]] = {
-    "outlet-not-found": "ends nobody knows where",
+    "outlet-not-found": "has an outlet that has not been found",
     "loose-end": "ends in nothing",
     "lines-in-a-circle": "runs in a circle",
     "into-sanitary-sewer": "runs into the sanitary sewer",
@@ -28,7 +28,7 @@ _OF_PIPES: Final[Mapping[str, str]] = {
     "emitter-above-grate": "ends above its own grate",
     "over-capacity": "is too small",
     "joint-not-for-burial": "has joints that do not hold in the ground",
-    "cover-too-small": "lies too shallow",
+    "cover-too-small": "has too little cover",
     "line-under-building": "runs under a building",
     "size-changes-within-line": "changes its bore at a joint nobody has seen",
     "smaller-pipe-downstream": "is smaller than the pipe that runs into it",
@@ -55,8 +55,8 @@ _OF_PIPES: Final[Mapping[str, str]] = {
     "too-fast": "runs too fast",
     "dry-well-small": "is too small",
     "dry-well-slow": "empties too slowly",
-    "discharge-over-sidewalk": "sends water over the sidewalk",
-    "discharge-onto-neighbour": "sends water onto the neighbour in one stream",
+    "discharge-over-sidewalk": "discharges across the sidewalk",
+    "discharge-onto-neighbour": "discharges onto the neighbour in one stream",
     "outlet-off-lot": "lies off the lot",
     "line-off-lot": "runs off the lot",
     "inlet-off-lot": "lies off the lot",
@@ -97,7 +97,7 @@ def complaints(pairs: Sequence[tuple[str, str]], most: int = 8) -> str:
     Examples
     --------
     >>> complaints([("L1", "adverse-fall"), ("L2", "cover-too-small"), ("L1", "sediment-in-line")])
-    'L1 rises and holds sediment; L2 lies too shallow'
+    'L1 rises and holds sediment; L2 has too little cover'
     """
     told: dict[str, list[str]] = {}
     left = 0
@@ -113,6 +113,8 @@ def complaints(pairs: Sequence[tuple[str, str]], most: int = 8) -> str:
 
 def run_verdict(run: Run) -> str:
     """Say the verdict of a run."""
+    if run.is_question:
+        return "Cannot be judged before it is traced."
     told = str(run.verdict.value)
     if run.places:
         told += f" at {joined(run.places)}"
@@ -123,10 +125,11 @@ def run_harm(run: Run) -> str:
     """Say what an old run is good for."""
     names = joined(run.lines)
     if run.is_question:
-        known = "nobody knows where it ends"
+        known = "its outlet has not been found"
         if all(one.rule != "outlet-not-found" for one in run.findings):
             known = "its levels are not known"
-        return sentence(f"{names}, one old run: {known}, so it cannot be relied on")
+        one_run = " (one run)" if len(run.lines) > 1 else ""
+        return sentence(f"{names}{one_run}: {known}; do not rely on it")
     if run.verdict.value.startswith(("keep", "clean")):
         return sentence(f"{names}: the old run can stay")
     return sentence(f"{names}, one old run, does not take what should go down it")
@@ -225,9 +228,16 @@ _DIAMETERS: Final = frozenset({
 })  # fmt: skip
 
 
-def drain_harm(say: Say, head: Finding) -> str:
+def drain_harm(say: Say, head: Finding, arriving_m3s: float | None = None) -> str:
     """Say what is wrong with a line of the proposed drains."""
     if head.rule == "over-capacity" and head.measured and head.limit:
+        if arriving_m3s is not None and arriving_m3s < 0.95 * head.measured:
+            fits = "fits" if arriving_m3s <= head.limit else "is too much as well"
+            return sentence(
+                f"{head.subject} carries {say(head.limit, 'flow')}; the design storm brings "
+                f"{say(head.measured, 'flow')} if no hollow holds any back, and "
+                f"{say(arriving_m3s, 'flow')} as the hollows are, which {fits}"
+            )
         return sentence(
             f"{head.subject} gets {say(head.measured, 'flow')} in the design storm and carries "
             f"{say(head.limit, 'flow')}"
@@ -235,7 +245,8 @@ def drain_harm(say: Say, head: Finding) -> str:
     if head.rule == "smaller-pipe-downstream" and head.measured and head.limit:
         return sentence(
             f"{head.subject}, {say(head.measured, 'diameter')} inside, takes a pipe of "
-            f"{say(head.limit, 'diameter')}: what passes the one sticks in the other"
+            f"{say(head.limit, 'diameter')}: debris that passes the larger pipe lodges in the "
+            "smaller"
         )
     return sentence(f"{head.subject} {complaint(head.rule)}")
 
@@ -257,6 +268,62 @@ def lay(lines: Sequence[Row], best: Sequence[Finding]) -> tuple[str, ...]:
         if one.measured is not None and one.limit is not None
     ]
     return tuple(told)
+
+
+def other_cure(above: Sequence[Row]) -> str:
+    """Say that the pipe above may be smaller instead."""
+    sizes = [f"{row['name']} in {row['required_size']}" for row in above]
+    if not sizes:
+        return ""
+    return " " + sentence(f"or lay {joined(sizes)}, which is enough for it, and nothing narrows")
+
+
+def capacity_evidence(say: Say, heavy: Sequence[Finding], bypass: Sequence[Row]) -> str:
+    """Say what lines get and carry, and what inlets leave in the design storm, each once."""
+    told = measured(say, [one for one in heavy if not one.rule.startswith("inlet-passed")])
+    for row in bypass:
+        left = (row.get("stands_m3") or 0.0) + (row.get("passed_m3") or 0.0)
+        up = row.get("backs_up_m3") or 0.0
+        of_it = f", {say(up, 'volume')} of what came up out of its own pipe" if up else ""
+        told += " " + sentence(
+            f"{row['name']} does not take {say(left, 'volume')} of what comes in the "
+            f"{row['return_period_yr']:g}-year storm{of_it}"
+        )
+    return told.strip()
+
+
+def laying_evidence(
+    say: Say, heavy: Sequence[Finding], covers: Mapping[str, tuple[float, float, float]]
+) -> str:
+    """Say the figures of faults of laying; the least cover is that of the whole line."""
+    told = []
+    for one in heavy:
+        if one.rule == "cover-too-small" and one.subject in covers and one.limit:
+            cover, at, length = covers[one.subject]
+            where = (
+                "at its lower end"
+                if at > length - 0.5
+                else ("at its upper end" if at < 0.5 else f"{say(at, 'length')} from its upper end")
+            )
+            has = (
+                f"has only {say(cover, 'depth')} of cover"
+                if cover > 0
+                else (f"stands {say(-cover, 'depth')} out of the ground")
+            )
+            told.append(f"{one.subject} {has} {where}; {say(one.limit, 'depth')} wanted")
+        elif one.rule == "trench-below-footing" and one.measured is not None:
+            told.append(
+                f"the trench of {one.subject} is {say(one.measured, 'length')} from the building"
+                + (
+                    f", within {say(one.limit, 'length')}: below 45 degrees from a footing of "
+                    "ordinary depth, which is not given here"
+                    if one.limit
+                    else ""
+                )
+            )
+        else:
+            told.append(measured(say, [one]).rstrip("."))
+    return sentence("; ".join(one for one in told if one))
 
 
 def larger(say: Say, lines: Sequence[Row]) -> str:
@@ -310,7 +377,7 @@ def inlets_evidence(
     ]
     if joint is not None:
         told.append(
-            f"they share water: together {say_range(say, *joint)}, not the sum of the ranges"
+            f"together {say_range(say, *joint)}: what they share is counted once where it is known"
         )
     others = [(o.subject, o.rule) for o in heavy if o.rule != "inlet-better-place"]
     told.append(complaints(others))

@@ -24,6 +24,8 @@ MEANING: Final[dict[Grade, str]] = {
     Grade.LIKELY: "likely: take these levels first",
     Grade.LEVEL_FIRST: "the data cannot tell: level here",
 }
+#: What it tells where nothing is levelled.
+LOOK_IN_RAIN: Final = "likely: look in rain"
 _ORDER: Final = tuple(Grade)
 #: Share of realisations from which a thing is shown, and from which it is likely: lotflow's
 #: choice, no published source.

@@ -10,10 +10,12 @@ from shapely.geometry import Point
 
 from lotflow.advice import answer_words as words
 from lotflow.advice import causes, drain_words, grades, remedies, remedy_words
-from lotflow.advice.causes import Cause, Source
-from lotflow.advice.grades import Grade
-from lotflow.advice.harm import Kind, Place, broken
+from lotflow.advice.buildable import has_room_away, openings_of
+from lotflow.advice.causes import Cause
+from lotflow.advice.grades import LOOK_IN_RAIN, Grade
+from lotflow.advice.harm import LIMITS, Kind, Place, broken
 from lotflow.advice.items import PLACE_RANKS, THEME_RANKS, Item, rank_key
+from lotflow.advice.remedies import Remedy
 from lotflow.advice.result import BLOCKED, WALL_REACH_M, Result, Row
 from lotflow.advice.themes import FAR, Found, Theme, heaviest, is_heavy, known_or, surface_of
 
@@ -46,11 +48,13 @@ def of_low_spot(found: Found, key: str, some: Sequence[Finding]) -> Item | None:
         result, spot, water,
         at_house=place in (Place.OPENING, Place.WALL),
         is_paved=surface_of(result, number) is Place.PAVING,
+        openings=openings, no_outlet=found.no_outlet,
     )  # fmt: skip
     if grade is Grade.LEVEL_FIRST and place not in (Place.OPENING, Place.WALL):
         measures = (remedies.Remedy(remedies.Step.CLEAN, "wait"), *measures)
     harm = _low_spot_harm(found, spot, place, openings, names)
     rows = broken(found.harm, low_spot=number)
+    closed = words.closed(names, _fills(result, spot))
     return Item(
         Theme.LOW_SPOT, key,
         rank_key(
@@ -61,16 +65,37 @@ def of_low_spot(found: Found, key: str, some: Sequence[Finding]) -> Item | None:
         openings[0]["name"] if openings else ", ".join(names) or f"low spot {number}",
         spot["x"], spot["y"],
         words.if_levels_hold(harm) if grade is Grade.LEVEL_FIRST else harm,
-        words.closed(names, _fills(result, spot)),
+        words.if_levels_hold(closed) if grade is Grade.LEVEL_FIRST else closed,
         remedy_words.what_to_do(say, measures), grade,
-        words.low_spot_evidence(say, spot, openings, inlets), tuple(some),
-        takes=words.quantities(say, spot["volume_m3"], spot["area_m2"]),
+        words.low_spot_evidence(say, spot, openings, inlets)
+        + words.at_neighbours(_neighbours_in(result, number)), tuple(some),
+        measures=measures,
+        takes=_fill_of(found, spot, measures),
         check=remedy_words.levels_of_low_spot(
             [one["name"] for one in openings], has_buildings=bool(result.rows("buildings"))
         ),
         risk=remedy_words.RISKS[Theme.LOW_SPOT.value],
         source=found.sources(heaviest(some), rows), causes=water, mends=found.mended(rows),
     )  # fmt: skip
+
+
+def _neighbours_in(result: Result, number: int) -> list[str]:
+    """Buildings of neighbours at which the water of a low spot stands with every inlet open."""
+    names = {
+        row["name"]
+        for row in result.rows("wall_water", case=result.open_case, low_spot=number)
+        if row["kind"] == "building" and not row["is_own"] and row["at_wall"]
+    }
+    return sorted(names)
+
+
+def _fill_of(found: Found, spot: Row, measures: Sequence[Remedy]) -> str:
+    """What it takes to fill a low spot: only where it is filled, and all of it is on the lot."""
+    if not any(one.what in ("fill", "raise") for one in measures):
+        return ""
+    if (spot["on_lot_m2"] or 0.0) < 0.98 * spot["area_m2"]:
+        return ""
+    return words.quantities(found.say, spot["volume_m3"], spot["area_m2"])
 
 
 def _is_decided(opening: Row) -> bool:
@@ -89,10 +114,13 @@ def _low_spot_harm(
         told = words.water_at_opening(
             say, openings[0], spot["depth_m"], names, nothing_today=nothing_today
         )
+        single = _alone(found, openings[0]["name"], names)
+        if single is not None:
+            told += f" {words.with_one_blocked(say, *single)}"
         worst = _open_water(found, int(spot["id"]))
-        if worst is None:
-            return told
-        return f"{told} {words.with_inlets_open(say, *worst, has_inlets=bool(names))}"
+        if worst:
+            told += f" {words.with_inlets_open(say, worst, has_inlets=bool(names))}"
+        return told
     where = {Place.LAWN: "on the lawn", Place.PAVING: "on paving"}.get(place, "at the house")
     if not result.rows("buildings"):
         part = _part_of_lot(result, spot["x"], spot["y"])
@@ -117,33 +145,49 @@ def _third(share: float) -> int:
     return int(share > 2 / 3) - int(share < 1 / 3)
 
 
-def _open_water(found: Found, number: int) -> tuple[float, float, float] | None:
-    """Storm, depth and freeboard of what stands at an opening with every inlet open."""
-    result = found.result
+def _alone(found: Found, opening: str, names: Sequence[str]) -> tuple[str, float, float] | None:
+    """Inlet of which the blocking alone brings water to a sill, the storm, and the freeboard."""
+    if len(names) < 2:
+        return None
     rows = [
-        row
-        for row in result.rows("wall_water", case=result.open_case, low_spot=number, is_own=True)
-        if row["freeboard_m"] is not None and row["freeboard_m"] < 0.3048 and row["depth_m"]
+        (row["return_period_yr"], row["freeboard_m"], name)
+        for name in names
+        for row in found.result.rows("wall_water", case=f"blocked:{name}", name=opening)
+        if row["freeboard_m"] is not None and row["freeboard_m"] <= 0 and row["at_wall"]
     ]
     if not rows:
         return None
-    worst = min(
-        rows,
-        key=lambda row: (
-            row["freeboard_m"] > 0,
-            row["return_period_yr"] if row["freeboard_m"] <= 0 else row["freeboard_m"],
-        ),
-    )
-    return worst["return_period_yr"], worst["depth_m"], worst["freeboard_m"]
+    storm_yr, freeboard_m, name = min(rows)
+    return name, storm_yr, freeboard_m
+
+
+def _open_water(found: Found, number: int) -> list[tuple[float, float, float]]:
+    """
+    Storm, depth and freeboard of what stands at an opening with every inlet open.
+
+    All storms in which it reaches the sill; else the one in which it stands nearest below it.
+    """
+    result = found.result
+    lowest: dict[float, Row] = {}
+    for row in result.rows("wall_water", case=result.open_case, low_spot=number, is_own=True):
+        if row["freeboard_m"] is None or row["freeboard_m"] >= 0.3048 or not row["depth_m"]:
+            continue
+        before = lowest.get(row["return_period_yr"])
+        if before is None or row["freeboard_m"] < before["freeboard_m"]:
+            lowest[row["return_period_yr"]] = row
+    rows = [row for _, row in sorted(lowest.items())]
+    reached = [row for row in rows if row["freeboard_m"] <= 0]
+    told = reached or sorted(rows, key=lambda row: float(row["freeboard_m"]))[:1]
+    return [(row["return_period_yr"], row["depth_m"], row["freeboard_m"]) for row in told]
 
 
 def _fills(result: Result, spot: Row) -> float | None:
-    """Most frequent storm that fills a low spot with all inlets blocked [yr]."""
+    """Most frequent storm in which a low spot runs over with all inlets blocked [yr]."""
     return min(
         (
             row["return_period_yr"]
             for row in result.rows("ponds", case=BLOCKED, low_spot=int(spot["id"]))
-            if row["depth_m"] >= 0.95 * spot["depth_m"]
+            if (row.get("overflow_m3") or 0.0) > 0 or row["depth_m"] >= spot["depth_m"] - _FULL_M
         ),
         default=None,
     )
@@ -164,34 +208,117 @@ def of_walls(found: Found, _: str, some: Sequence[Finding]) -> Item | None:
     walls, water = _worst_first(
         found, [row for row in result.rows("facades") if row["name"] in named], spouts, standing
     )
+    head, worst = heaviest(some)[0], walls[0] if walls else None
+    grade = _wall_grade(worst) if worst else Grade.SHOWN
+    ending = _downspouts(result, worst, list(spouts.values()))
+    measures = remedies.of_walls(result, walls, water, ending, standing)
+    raised = remedies.raised_walls(result, walls, standing)
+    unsure = [
+        row for row in result.rows("facades")
+        if row.get("slope") is not None and row["slope"] < 0 and row["verdict"] == "cannot tell"
+    ]  # fmt: skip
+    led = {one.name for one in ending}
+    mended = {name for one in measures if one.what in _MENDS_WALLS for name in one.subjects} | led
     rows = broken(
+        row for row in found.harm
+        if row.kind in (Kind.FALL, Kind.ROOF_WATER) and row.subject in mended
+    )  # fmt: skip
+    asked = broken(
         row for row in found.harm
         if row.kind in (Kind.FALL, Kind.ROOF_WATER) and row.subject in {*named, *spouts}
     )  # fmt: skip
-    head, worst = heaviest(some)[0], walls[0] if walls else None
-    grade = _wall_grade(worst) if worst else Grade.SHOWN
-    measures = remedies.of_walls(result, walls, water, tuple(spouts))
     return Item(
         Theme.WALLS, "", rank_key(THEME_RANKS[Theme.WALLS], grade, Theme.WALLS),
         worst["name"] if worst else head.subject,
         worst["x"] if worst else head.x, worst["y"] if worst else head.y,
-        words.walls_harm(say, walls, water, tuple(spouts), standing),
+        words.walls_harm(
+            say, walls, water, [one.told for one in ending], standing,
+            taken=_taken_as_drawn(found, water), reverse=_reverses(walls),
+        ),
         remedy_words.VERDICTS[Theme.WALLS.value],
         remedy_words.what_to_do(say, measures), grade,
-        words.walls_evidence(say, walls) or drain_words.measured(say, heaviest(some)), tuple(some),
-        takes=words.quantities(say, *remedies.earth_to_fill(walls)) if walls else "",
-        check=remedy_words.levels_of_walls(say, [row["name"] for row in walls]),
+        " ".join(one for one in (
+            words.walls_evidence(say, walls) or drain_words.measured(say, heaviest(some)),
+            words.low_sills(say, _low_sills(result, [*walls, *unsure])),
+            words.level_first(unsure),
+        ) if one), tuple(some),
+        measures=measures,
+        takes=words.quantities(say, *remedies.earth_to_fill(raised)) if raised else "",
+        check=remedy_words.levels_of_walls(say, [row["name"] for row in [*walls, *unsure]]),
         risk=remedy_words.risk_of_walls(say),
-        source=found.sources(heaviest(some), rows), causes=water, mends=found.mended(rows),
+        source=found.sources(heaviest(some), asked), causes=water, mends=found.mended(rows),
     )  # fmt: skip
 
 
+def _low_sills(result: Result, walls: Sequence[Row]) -> list[Row]:
+    """Openings in walls of which the sill lies low above the ground, by their number."""
+    limit = LIMITS[Kind.STEP].value or 0.0
+    return [
+        row
+        for wall in walls
+        for row in openings_of(result, wall)
+        if (row.get("above_ground_m") or limit) < limit and row.get("kind") != "AC pad"
+    ]
+
+
+def _downspouts(
+    result: Result, worst: Row | None, some: Sequence[Finding]
+) -> list[remedies.Downspout]:
+    """Downspouts that end at walls; what ends there only until the proposed is built is piped."""
+    reach = WALL_REACH_M * result.per_metre
+    ending = []
+    for one in some:
+        if one.today and result.state == "proposed":
+            continue
+        at, wall = None if one.x is None or one.y is None else Point(one.x, one.y), ""
+        if at is not None and worst is not None and worst["geometry"].distance(at) > reach:
+            walls = result.rows("facades")
+            wall = str(min(walls, key=lambda row: row["geometry"].distance(at))["name"])
+        has_room = has_room_away(result, one.x, one.y)
+        ending.append(remedies.Downspout(one.subject, wall, has_room=has_room))
+    return ending
+
+
+def _taken_as_drawn(found: Found, water: Sequence[Cause]) -> dict[str, str]:
+    """Inlets that are to take the run-on of a wall once they are built, by its crossing."""
+    result = found.result
+    if result.state != "proposed":
+        return {}
+    taken = {}
+    for row, way in result.run_on:
+        if way is None or not any((one.x, one.y) == _place(row) for one in water):
+            continue
+        end = Point(way.coords[-1])
+        for inlet in result.rows("inlets"):
+            if inlet["geometry"].distance(end) <= 1.5 * result.cell:
+                taken[f"crossing {row['id']}"] = str(inlet["name"])
+    return taken
+
+
+def _place(row: Row) -> tuple[float, float]:
+    return row["geometry"].x, row["geometry"].y
+
+
+def _reverses(walls: Sequence[Row]) -> set[str]:
+    """Walls of which the data show too little fall, but not that it is towards them."""
+    return {wall["name"] for wall in walls if known_or(wall["slope_high"], FAR) >= 0}
+
+
+#: Remedies that leave ground at a wall falling away.
+_MENDS_WALLS: Final = ("regrade", "relevel-walls", "cut")
+#: A low spot is full that stands so little below its edge [m].
+_FULL_M: Final = 0.002
 _FALLS_TO_WALL: Final = ("ground-falls-to-building", "ground-too-flat-at-building")
 
 
 def _wall_grade(wall: Row) -> Grade:
-    """How sure it is that ground falls towards a wall."""
-    return grades.of_interval(wall["slope_low"], wall["slope_high"], 0.0)
+    """
+    How sure it is that ground falls towards a wall.
+
+    The slope is that of the worst place, the least of many: alone it is likely at most.
+    """
+    grade = grades.of_interval(wall["slope_low"], wall["slope_high"], 0.0)
+    return grades.least_sure([grade, Grade.LIKELY])
 
 
 def _worst_first(
@@ -222,6 +349,7 @@ def _worst_first(
         water = causes.of_walls(result, [wall], near)
         key = (
             -sizes.get(wall["building"], 0.0), bool(apart) and wall["name"] in standing,
+            known_or(wall["slope_high"], FAR) >= 0,
             tuple(Grade).index(_wall_grade(wall)), -sum(one.amount for one in water),
             wall["slope"], wall["name"],
         )  # fmt: skip
@@ -251,34 +379,32 @@ def of_run_on(found: Found, used: set[str]) -> Item | None:
     some = found.of_theme(Theme.RUN_ON)
     result, say = found.result, found.say
     drawn = bool(result.rows("inlets"))
-    water = causes.of_lot(result)
-    total = sum(one.amount for one in water)
-    free = [
-        one
-        for one in water
-        if one.source is Source.NEIGHBOUR and one.subject not in used and one.x is not None
-    ]
+    entries = causes.entries(result)
+    total = (result.content.get("balance") or {}).get("on_m2") or sum(r["area_m2"] for r in entries)
+    free = [row for row in entries if f"crossing {row['id']}" not in used]
     # where drains are drawn, only much water needs a word; a screening tells where it comes on
-    much = free and free[0].amount >= _MUCH * total
+    much = free and free[0]["area_m2"] >= _MUCH * total
     # without drains the question is where all of it comes on, and where it may leave
-    told = free if drawn else [
-        one for one in water if one.source is Source.NEIGHBOUR and one.x is not None
-    ]  # fmt: skip
-    if not told or not (much or is_heavy(some) or not drawn):
+    shown = free if drawn else entries
+    if not shown or not (much or is_heavy(some) or not drawn):
         return None
-    head = told[0]
+    head = shown[0]
+    told = [row for row in shown if row["area_m2"] >= _MUCH / 2 * total][:3] or shown[:1]
     leaves = result.rows("lot_line_crossings", direction="off")
-    measures = [remedies.Remedy(remedies.Step.SWALE, "keep-open")]
+    measures = (remedies.Remedy(
+        remedies.Step.SWALE, "keep-open", tuple(f"crossing {row['id']}" for row in told)
+    ),)  # fmt: skip
     return Item(
         Theme.RUN_ON, "", rank_key(THEME_RANKS[Theme.RUN_ON], Grade.LIKELY, Theme.RUN_ON),
-        head.subject, head.x, head.y,
+        f"crossing {head['id']}", *_place(head),
         words.run_on(say, told, total, is_heavy(some), () if drawn else leaves[:2]),
         remedy_words.VERDICTS["run-on"],
         remedy_words.what_to_do(say, measures), Grade.LIKELY,
-        words.run_on_evidence(say, water, total, leaves[:2]),
+        words.run_on_evidence(say, total, leaves[:1]),
         tuple(some),
+        measures=measures, means=LOOK_IN_RAIN,
         check=remedy_words.CHECKS["run-on"], risk=remedy_words.RISKS["run-on"],
-        source=remedy_words.SOURCES["run-on"], causes=water,
+        source=remedy_words.SOURCES["run-on"],
     )  # fmt: skip
 
 
@@ -306,6 +432,7 @@ def of_the_rest(found: Found) -> Item | None:
     )
     what = "watch" if others else "running-only" if result.rows("inlets") else "nothing"
     measures = [remedies.Remedy(remedies.Step.GRADE, what)] if others or not told else []
+    # what no low spot shows is no harm that a level decides
     grade = Grade.LIKELY
     line = words.elsewhere(len(others), len(off_lot), unreal)
     return Item(
@@ -314,6 +441,7 @@ def of_the_rest(found: Found) -> Item | None:
         remedy_words.VERDICTS["all told" if told and not others else "nothing else stands"],
         remedy_words.what_to_do(say, measures), grade,
         line or words.sentence("the elevation data hold no other low spot here"), tuple(some),
+        measures=tuple(measures), means=LOOK_IN_RAIN,
         check=remedy_words.CHECKS["nothing else stands"],
         risk=remedy_words.RISKS["nothing else stands"],
         source=remedy_words.SOURCES["nothing else stands"],

@@ -9,6 +9,7 @@ from lotflow.advice import answer_words as words
 from lotflow.advice.causes import Cause
 from lotflow.advice.grades import MEANING, Grade
 from lotflow.advice.harm import Place
+from lotflow.advice.remedies import Remedy
 from lotflow.advice.themes import Theme
 
 if TYPE_CHECKING:
@@ -59,6 +60,10 @@ class Item:
         The figures behind it, and who sets the limit.
     findings
         Folded under it, the weightiest first.
+    measures
+        The remedy as it was found.
+    means
+        What its grade tells, where that is not the meaning of the grade.
     rank
         Its number, from 1.
     """
@@ -82,6 +87,8 @@ class Item:
     source: str = ""
     causes: tuple[Cause, ...] = ()
     mends: tuple[str, ...] = ()
+    measures: tuple[Remedy, ...] = ()
+    means: str = ""
     rank: int = 0
 
     @property
@@ -104,7 +111,7 @@ class Item:
             "verdict": self.verdict, "remedy": self.remedy, "steps": list(self.steps),
             "mends": list(self.mends),
             "takes": self.takes, "check": self.check, "risk": self.risk, "left": self.left,
-            "grade": self.grade.value, "grade_means": MEANING[self.grade],
+            "grade": self.grade.value, "grade_means": self.means or MEANING[self.grade],
             "evidence": self.evidence, "source": self.source,
             "findings": [finding_key(one) for one in self.findings],
         }  # fmt: skip

@@ -9,16 +9,27 @@ rank where to discharge.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from enum import IntEnum
 from typing import Final
 
-from shapely.geometry import LineString
+from shapely.geometry import Point
 
+from lotflow.advice.buildable import (
+    can_be_filled,
+    falls_enough,
+    is_on_lot,
+    lowest_sill,
+    strip_of,
+    swale_along,
+    way_off,
+    why_not_raised,
+)
 from lotflow.advice.causes import Cause, Source, share_of
-from lotflow.advice.result import Result, Row
+from lotflow.advice.result import WALL_REACH_M, Result, Row, way_from
 from lotflow.advice.verdicts import Run, Verdict
+from lotflow.units import METRES_PER_FOOT
 
 
 class Step(IntEnum):
@@ -49,8 +60,8 @@ class Remedy:
         What is worked on.
     facts
         Other things its sentence says.
-    length_m
-        Its length, where it has one [m].
+    length_m, reach_m, above_m
+        Its length, how far out from a wall, how high above a sill, where it has them [m].
     """
 
     step: Step
@@ -58,13 +69,40 @@ class Remedy:
     subjects: tuple[str, ...] = ()
     facts: dict[str, str] = field(default_factory=dict, hash=False)
     length_m: float | None = None
+    reach_m: float | None = None
+    above_m: float | None = None
+
+
+@dataclass(frozen=True)
+class Downspout:
+    """
+    A downspout that ends at a wall.
+
+    Parameters
+    ----------
+    name
+        Its name.
+    wall
+        Where it ends, told where that is not the wall its item begins with; else "".
+    has_room
+        Whether the lot has ground 5 ft from the wall before it.
+    """
+
+    name: str
+    wall: str = ""
+    has_room: bool = True
+
+    @property
+    def told(self) -> str:
+        """Name with its wall."""
+        return f"{self.name} ({self.wall})" if self.wall else self.name
 
 
 #: Share of a source from which it is worth a measure of its own: lotflow's choice, no published
 #: source.
 _WORTH: Final = 0.2
-#: Least fall of a grass swale (Willard OH); others ask for 0.5 to 2 %.
-_SWALE_FALL: Final = 0.01
+#: A cut lies so far beyond the reach of a wall with its outer side [m]: common practice.
+_CUT_WIDE_M: Final = 0.6
 
 
 #: Items of the table of quantities that a reader asks for first.
@@ -77,7 +115,14 @@ def in_order(remedies: Iterable[Remedy]) -> tuple[Remedy, ...]:
 
 
 def of_low_spot(
-    result: Result, low_spot: Row, causes: Sequence[Cause], *, at_house: bool, is_paved: bool
+    result: Result,
+    low_spot: Row,
+    causes: Sequence[Cause],
+    *,
+    at_house: bool,
+    is_paved: bool,
+    openings: Sequence[Row] = (),
+    no_outlet: Collection[str] = (),
 ) -> tuple[Remedy, ...]:
     """
     Give what helps where water stands: off with the roof water and the run-on, then the ground.
@@ -94,16 +139,24 @@ def of_low_spot(
         Whether it stands at a building.
     is_paved
         Whether most of it is paved.
+    openings
+        That its water reaches.
+    no_outlet
+        Names of the inlets and lines of which the outlet is out of reach.
     """
     inlets = tuple(result.inlets_of(low_spot))
     found = [*_roofs_off(causes), _run_on_off(result, causes, low_spot["spill_elevation_m"])]
     if low_spot.get("artefact"):
         found.append(Remedy(Step.CLEAN, "find-culvert"))
-    if at_house:
+    if not can_be_filled(low_spot, openings):
+        found += [_no_fill(low_spot, openings), Remedy(Step.GRADE, "way-out")]
+    elif at_house:
         found.append(Remedy(Step.GRADE, "relevel" if is_paved else "raise"))
     elif not inlets:
         found.append(Remedy(Step.GRADE, "fill"))
-    if inlets:
+    if set(inlets) & set(no_outlet):
+        found.append(Remedy(Step.INLET, "outlet-first", inlets))
+    elif inlets:
         as_it_is = "as they are" if len(inlets) > 1 else "as it is"
         how = "as drawn" if result.state == "proposed" else as_it_is
         found.append(Remedy(Step.INLET, "second-way", inlets, {"how": how}))
@@ -112,8 +165,21 @@ def of_low_spot(
     return in_order(one for one in found if one is not None)
 
 
+def _no_fill(low_spot: Row, openings: Sequence[Row]) -> Remedy:
+    """Says that a low spot cannot be filled to where it runs over, and by how much."""
+    sill = lowest_sill(openings) or {}
+    return Remedy(
+        Step.GRADE, "no-fill", (str(sill.get("name", "")),),
+        above_m=low_spot["spill_elevation_m"] - sill.get("sill_m", low_spot["spill_elevation_m"]),
+    )  # fmt: skip
+
+
 def of_walls(
-    result: Result, walls: Sequence[Row], causes: Sequence[Cause], downspouts: Sequence[str]
+    result: Result,
+    walls: Sequence[Row],
+    causes: Sequence[Cause],
+    downspouts: Sequence[Downspout],
+    standing: Collection[str] = (),
 ) -> tuple[Remedy, ...]:
     """
     Give what helps where the ground falls to a wall.
@@ -127,33 +193,108 @@ def of_walls(
     causes
         Of the water there.
     downspouts
-        That end there.
+        That end at walls and are not piped by the plan.
+    standing
+        Names of walls that stand in a low spot: raised there, the ground sheds nothing.
     """
-    found = [_run_on_off(result, causes, None)]
-    if downspouts:
-        found.append(Remedy(Step.ROOF, "lead-away", tuple(downspouts)))
+    past = _run_on_off(result, causes, None)
+    if past is not None and past.what != "swale" and walls and walls[0]["name"] in standing:
+        past = None  # asked at the low spot
+    found = [past]
+    for has_room, what in ((True, "lead-away"), (False, "pipe-away")):
+        names = tuple(one.told for one in downspouts if one.has_room == has_room)
+        if names:
+            found.append(Remedy(Step.ROOF, what, names))
     eaves = tuple(one.subject for one in causes if one.source is Source.EAVES)
     if eaves:
         found.append(Remedy(Step.ROOF, "gutter", eaves))
-    for surface, what in (("soil", "regrade"), ("paving", "relevel-walls")):
-        names = tuple(wall["name"] for wall in walls if wall.get("surface") == surface)
-        if names:
-            found.append(Remedy(Step.GRADE, what, names))
+    raised = raised_walls(result, walls, standing)
+    found += _raised(raised)
+    to = past.facts["to"] if past is not None and past.what == "swale" else ""
+    # the swale that turns the neighbour's water past the first wall is its cut
+    by_swale = {walls[0]["name"]: to} if walls else {}
+    rest = [wall for wall in walls if wall not in raised]
+    found += _not_raised(result, rest, by_swale, standing)
     return in_order(one for one in found if one is not None)
+
+
+def _raised(walls: Sequence[Row]) -> list[Remedy]:
+    """Ground raised to fall away from walls, by its surface and its reach."""
+    by_kind: dict[tuple[str, float], list[str]] = {}
+    for wall in walls:
+        what = "relevel-walls" if wall.get("surface") == "paving" else "regrade"
+        by_kind.setdefault((what, round(wall["reach_m"], 2)), []).append(wall["name"])
+    return [
+        Remedy(Step.GRADE, what, tuple(names), reach_m=reach)
+        for (what, reach), names in by_kind.items()
+    ]
+
+
+def _not_raised(
+    result: Result, walls: Sequence[Row], by_swale: Mapping[str, str], standing: Collection[str]
+) -> list[Remedy]:
+    """Walls that are cut where their water finds its way off, and those that are neither."""
+    cut: dict[str, list[str]] = {}
+    whys: dict[str, list[str]] = {}
+    for wall in walls:
+        if wall["name"] in standing:
+            whys.setdefault("low spot", []).append(wall["name"])
+            continue
+        to = by_swale.get(wall["name"]) or _cut_to(result, wall)
+        if to:
+            cut.setdefault(to, []).append(wall["name"])
+        else:
+            whys.setdefault(why_not_raised(result, wall), []).append(wall["name"])
+    found = [Remedy(Step.SWALE, "cut", tuple(names), {"to": to}) for to, names in cut.items()]
+    for why, names in whys.items():
+        what = "standing" if why == "low spot" else "neither"
+        found.append(Remedy(Step.GRADE, what, tuple(names), {"why": why}))
+    return found
+
+
+def raised_walls(result: Result, walls: Sequence[Row], standing: Collection[str] = ()) -> list[Row]:
+    """Walls at which the ground may be raised to fall away, as far as the result shows."""
+    return [
+        wall for wall in walls if wall["name"] not in standing and not why_not_raised(result, wall)
+    ]
+
+
+def _cut_to(result: Result, wall: Row) -> str:
+    """
+    Place at which a cut before a wall leads its water off, as it runs today; "" for none.
+
+    A cut wants soil that falls to the wall, ground of the lot to where it lies, and fall.
+    """
+    if wall.get("surface") != "soil" or (wall["slope"] or 0.0) >= 0:
+        return ""
+    if (wall["reach_m"] or 0.0) < WALL_REACH_M - 0.01:
+        return ""
+    if not is_on_lot(result, strip_of(result, wall, WALL_REACH_M + _CUT_WIDE_M)):
+        return ""
+    paths = [row["geometry"] for row in result.rows("flow_paths")]
+    way = way_off(result, way_from(Point(wall["x"], wall["y"]), paths, 2.5 * result.cell))
+    if way is None or not falls_enough(result, way):
+        return ""
+    return f"crossing {way.end['id']}"
 
 
 def of_run(run: Run) -> tuple[Remedy, ...]:
     """Give what is done with a run of old pipe."""
     key = {
-        Verdict.LOOK: "find", Verdict.ABANDON: "abandon", Verdict.RELAY: "relay",
+        Verdict.LOOK: "find-replaced" if run.is_replaced else "find",
+        Verdict.ABANDON: "abandon", Verdict.RELAY: "relay",
         Verdict.REPAIR: "repair", Verdict.CLEAN: "clean", Verdict.KEEP: "keep",
     }[run.verdict]  # fmt: skip
-    facts = {"replaced": "yes"} if run.is_replaced else {}
-    return (Remedy(Step.CLEAN, key, run.places or run.lines, facts),)
+    return (Remedy(Step.CLEAN, key, run.places or run.lines),)
 
 
 def without_outlet(
-    inlets: Sequence[str], causes: Sequence[Cause], *, is_under_water: bool, soaks: Sequence[str]
+    inlets: Sequence[str],
+    causes: Sequence[Cause],
+    *,
+    is_under_water: bool,
+    soaks: Sequence[str],
+    can_be_raised: bool = True,
 ) -> tuple[Remedy, ...]:
     """
     Give what is left where gravity finds no way out.
@@ -168,8 +309,12 @@ def without_outlet(
         Whether the outlet drawn stands under water.
     soaks
         Dry wells that they drain to.
+    can_be_raised
+        Whether their ground may be filled to where it sheds over the surface.
     """
-    found = [*_roofs_off(causes), Remedy(Step.GRADE, "raise-terrace", tuple(inlets))]
+    found = _roofs_off(causes)
+    if can_be_raised:
+        found.append(Remedy(Step.GRADE, "raise-terrace", tuple(inlets)))
     if soaks:
         found.append(Remedy(Step.SOAK, "pit-test", tuple(soaks)))
     if is_under_water:
@@ -182,7 +327,11 @@ def _roofs_off(causes: Sequence[Cause]) -> list[Remedy]:
     """Roof water led elsewhere, where it is much of what comes."""
     found = []
     for source, what in ((Source.ROOF, "roof-elsewhere"), (Source.EAVES, "gutter")):
-        names = tuple(one.subject for one in causes if one.source is source and one.share >= 0.05)
+        names = tuple(dict.fromkeys(
+            one.subject.partition(" (")[0]
+            for one in causes
+            if one.source is source and one.share >= 0.05
+        ))  # fmt: skip
         share = share_of(causes, source)
         if names and share >= _WORTH:
             found.append(Remedy(Step.ROOF, what, names, {"share": f"{share * 100:.0f} %"}))
@@ -191,43 +340,38 @@ def _roofs_off(causes: Sequence[Cause]) -> list[Remedy]:
 
 def _run_on_off(result: Result, causes: Sequence[Cause], above_m: float | None) -> Remedy | None:
     """
-    Water from neighbours turned past on the lot's own ground, where a swale finds fall.
+    Water from neighbours turned past on the lot's own ground, where that can be shown; else asked.
 
-    It needs a place at which water leaves the lot already, lower by 1 % of the way; and of a low
-    spot it must come on above the level at which that runs over.
+    A swale follows the way the water takes today, off the walls, to where it leaves today; of a
+    low spot it must come on above the level at which that runs over.
     """
     across: list[tuple[str, float, str, float]] = []
+    rest: list[tuple[str, float]] = []
     for row, _ in result.run_on:
         at = row["geometry"].x, row["geometry"].y
         share = sum(one.share for one in causes if (one.x, one.y) == at)
-        if share < _WORTH / 2 or (above_m is not None and row["elevation_m"] <= above_m):
-            continue
-        end = _lower_end(result, row)
-        if end is not None:
-            way_m = end["geometry"].distance(row["geometry"]) / result.per_metre
-            across.append((f"crossing {row['id']}", share, f"crossing {end['id']}", way_m))
-    share = sum(one[1] for one in across)
+        held = any(one.held_m2 > 0.5 * one.amount for one in causes if (one.x, one.y) == at)
+        if share < _WORTH / 2 or held:
+            continue  # what hollows above keep does not come
+        way = None
+        if above_m is None or row["elevation_m"] > above_m:
+            way = swale_along(result, row)
+        if way is not None:
+            across.append(
+                (f"crossing {row['id']}", share, f"crossing {way.end['id']}", way.length_m)
+            )
+        else:
+            rest.append((f"crossing {row['id']}", share))
+    if sum(one[1] for one in across) >= _WORTH:
+        _, _, to, way_m = max(across, key=lambda one: one[1])
+        same = [one for one in across if one[2] == to]
+        facts = {"share": f"{sum(one[1] for one in same) * 100:.0f} %", "to": to}
+        return Remedy(Step.SWALE, "swale", tuple(one[0] for one in same), facts, way_m)
+    share = sum(one[1] for one in rest)
     if share < _WORTH:
         return None
-    _, _, to, way_m = max(across, key=lambda one: one[1])
-    facts = {"share": f"{share * 100:.0f} %", "to": to}
-    return Remedy(Step.SWALE, "swale", tuple(one[0] for one in across), facts, way_m)
-
-
-def _lower_end(result: Result, start: Row) -> Row | None:
-    """
-    Place at which water leaves the lot already that a swale from a crossing can fall to.
-
-    One with no building on the straight way before others, of these the one where most leaves.
-    """
-    found = []
-    for row in result.rows("lot_line_crossings", direction="off"):
-        way = LineString([start["geometry"], row["geometry"]])
-        fall_m = start["elevation_m"] - row["elevation_m"]
-        if way.length > 0 and fall_m >= _SWALE_FALL * way.length / result.per_metre:
-            is_clear = not any(way.intersects(r["geometry"]) for r in result.rows("buildings"))
-            found.append((not is_clear, -row["area_m2"], row["id"], row))
-    return min(found)[3] if found else None
+    facts = {"share": f"{share * 100:.0f} %"}
+    return Remedy(Step.SWALE, "ask-run-on", tuple(one[0] for one in rest), facts)
 
 
 def earth_to_fill(walls: Sequence[Row]) -> tuple[float, float, float]:
@@ -272,6 +416,10 @@ def drains_to_order(result: Result) -> list[str]:
         elif item.startswith(_WORTH_NAMING) and "end cap" not in item:
             count = f"{row['quantity']:g}"
             size = unit.removesuffix(" length").removesuffix(" section")
+            if result.units == "us" and size.endswith(" m"):
+                long_m = float(row["quantity"]) * float(size.removesuffix(" m"))
+                told.append(f"{long_m / METRES_PER_FOOT:.0f} ft of {item.removesuffix(' section')}")
+                continue
             told.append(f"{count} × {item}" if unit == "each" else f"{count} × {size} of {item}")
     told += [f"{length:.0f} {unit} of trench" for unit, length in trench.items()]
     return told

@@ -15,7 +15,11 @@ if TYPE_CHECKING:
 _REMEDIES: Final[Mapping[str, str]] = {
     "find-culvert": "Look for a culvert or drain that empties it; if there is one, clear it.",
     "find": "Find where {names} {end}: dye first, then a camera or a sonde. Connect nothing to it "
-    "before that; if the end is not found, give the run up as one and cap it.",
+    "before that, and let it run while nothing else drains there; if the end is not found, give "
+    "the run up as one and cap it once the new drain runs.",
+    "find-replaced": "The proposed drains take the place of {names}: connect nothing to {it}, but "
+    "let {it} run until they do; then give the run up as one and cap it. Dye shows what else "
+    "drains there.",
     "abandon": "Do not use {names} again: the proposed drains take {its} place. Cap {it} where "
     "{it_is} met.",
     "relay": "Relay {names} as one, with fall to the outlet and glued or gasketed joints.",
@@ -27,17 +31,36 @@ _REMEDIES: Final[Mapping[str, str]] = {
     "gutter": "Hang a gutter on the {names} and lead its water away from the house.",
     "lead-away": "Lead {names} at least {away} from the wall, onto ground that falls, or into a "
     "pipe of {its} own.",
-    "swale": "Turn the neighbour's water ({share} of what comes, over {names}) past in a grass "
-    "swale on your own ground, to where water leaves the lot already ({to}, {far} "
-    "from there).",
-    "relevel": "Relevel the paving so that it falls 2 % away from the house, or open a way out "
-    "over the ground that lies lower than the sill.",
-    "raise": "Fill and grade so that the ground falls 5 % away from the house over the first "
-    "{reach}, or open a way out over the ground that lies lower than the sill.",
+    "pipe-away": "Pipe {names} on your own ground: {away} out from the wall there is not yours, or "
+    "is not shown to be.",
+    "swale": "Turn the neighbour's water ({share} by area, over {names}) past the house along the "
+    "way it takes today, in a grass swale about {reach} out from the walls, to where it leaves the "
+    "lot now ({to}, about {far} on). Not across paving or a walk, which the data may not show, and "
+    "no more of it and no faster than now.",
+    "ask-run-on": "Ask where the neighbour's water may go ({share}, over {names}): no swale for it "
+    "can be shown here. Look for a lower street, ditch or drain; turn it onto no other neighbour "
+    "and over no walk.",
+    "relevel": "Relevel the paving on your lot so that it falls 2 % away from the house, not above "
+    "{clear} below a sill.",
+    "raise": "Fill and grade your own ground so that it falls 5 % away from the house over the "
+    "first {reach}, not above {clear} below a sill.",
+    "no-fill": "It cannot be filled away: it runs over only {above} the sill of {names}, and soil "
+    "and paving stay {clear} below a sill.",
+    "way-out": "Look for a way out over the ground that lies lower than that sill: take levels "
+    "from its lowest point to where it runs over now, and to any lower street, ditch or green. "
+    "Off your lot it takes the owner's leave.",
+    "outlet-first": "{names} {how} {find} no outlet that gravity reaches: settle that first, no "
+    "pipe and no size helps before.",
     "wait": "Look after rain, or level it: leave it alone where no water stands.",
     "fill": "Fill it with the soil of the lawn to a fall of 1 %, towards where it runs over now.",
-    "regrade": "Grade the soil at {names} to fall 5 % away over the first {reach}.",
-    "relevel-walls": "Relevel the paving at {names} to fall 2 % away.",
+    "regrade": "Fill the soil at {names} to fall 5 % away over the first {reach}.",
+    "relevel-walls": "Relevel the paving at {names} to fall 2 % away over the first {reach}.",
+    "cut": "Cut the ground at {names}, do not fill against the wall: a swale about {reach} out, "
+    "its bottom {clear} below the ground at the wall, where no paving or walk lies, led to where "
+    "that water leaves the lot now ({to}).",
+    "standing": "{names} {stand} in a low spot: fill there sheds nothing, see the low spot.",
+    "neither": "Do not fill at {names}: {because}. Ask on site where the ground before {it} may be "
+    "lowered to.",
     "second-way": "{names} {how}: keep {it} clear, and give the water a second way, another "
     "inlet or an overflow over the ground.",
     "basin": "Only then an inlet at its lowest point, with a solid pipe to a lower place.",
@@ -48,8 +71,6 @@ _REMEDIES: Final[Mapping[str, str]] = {
     "pipe drains only while that water is low.",
     "pump": "If nothing else is left: a pump with an alarm and an overflow, let out at least "
     "{far} from the house.",
-    "lay": "Lay {names}.",
-    "fall": "Give {names} fall to a lower outlet, by levels taken on site.",
     "settle-inlets": "Set {names} where the water runs when it rains, by levels, not by the plan.",
     "size-later": "Size nothing for one of these figures: level where the catchments end, and run "
     "it again.",
@@ -64,11 +85,63 @@ _REMEDIES: Final[Mapping[str, str]] = {
     "than ran there before.",
     "keep-open": "Keep its way open: no building, fill, bed or closed fence in it. You may not "
     "block it, nor send it on faster or in one stream.",
-    "as-drawn": "Settle these on the plan before the first trench.",
+    "as-drawn": "Mend {names} on the plan before the first trench.",
+    "cleanout": "Give {names} a cleanout at {its} upper end.",
+    "reroute": "Reroute {names} round the corner of the building.",
+    "deeper": "Lay {names} deeper, as far as the outlet allows; where a pipe comes up to its "
+    "outlet, rigid pipe and no wheels on it; where it stands out of the ground, end it before.",
+    "weep": "{names} cannot empty by the levels proposed: a weep hole over a pit of stone at "
+    "the elbow of {its} emitter, or water stays after every rain.",
+    "footing": "Lay {names} farther from the wall, or ask an engineer.",
     "nothing": "No inlet is needed for standing water.",
-    "running-only": "The inlets drawn are there for water that runs: set them where it runs.",
+    "running-only": "The inlets drawn are there for water that runs.",
     "watch": "Look at them after rain before you dig for any of them.",
 }  # fmt: skip
+
+
+def clear_of(say: Say) -> str:
+    """
+    Say how far below a sill soil stays.
+
+    Examples
+    --------
+    >>> from lotflow.advice.say import Say
+    >>> clear_of(Say("us")), clear_of(Say("metric"))
+    ('6 in', '150 mm')
+    """
+    return {"us": "6 in", "metric": "150 mm"}.get(say.units or "", "150 mm (6 in)")
+
+
+def risk_of_walls(say: Say) -> str:
+    """
+    Say what could make an item on walls wrong.
+
+    6 in: International Residential Code, R404.1.6, from memory.
+    """
+    return RISKS["walls"].format(clear=clear_of(say))
+
+
+def at_level(say: Say, above_m: float | None) -> str:
+    """
+    Say how far above or below a sill something lies.
+
+    Examples
+    --------
+    >>> from lotflow.advice.say import Say
+    >>> at_level(Say("metric"), 0.088), at_level(Say("metric"), -0.094), at_level(Say("us"), 0.0)
+    ('0.09 m above', '0.09 m below', 'at')
+    """
+    if above_m is None or abs(above_m) < 0.005:
+        return "at"
+    return f"{say(abs(above_m), 'depth')} {'above' if above_m > 0 else 'below'}"
+
+
+#: Why ground at a wall is not raised.
+_NOT_RAISED: Final[Mapping[str, str]] = {
+    "height": "it would take more than {clear} of soil against the wall",
+    "sill": "the ground would come within {clear} of a sill or pad",
+    "lot line": "the lot line is nearer than that takes",
+}
 
 
 def what_to_do(say: Say, remedies: Sequence[Remedy]) -> tuple[str, ...]:
@@ -81,7 +154,13 @@ def what_to_do(say: Say, remedies: Sequence[Remedy]) -> tuple[str, ...]:
             "reach": say(3.048, "length"), "far": say(one.length_m or 3.048, "distance"),
             "end": "end" if several else "ends", "its": "their" if several else "its",
             "it": "them" if several else "it", "it_is": "they are" if several else "it is",
+            "find": "find" if several else "finds", "stand": "stand" if several else "stands",
+            "because": _NOT_RAISED.get(one.facts.get("why", ""), "").format(clear=clear_of(say)),
+            "clear": clear_of(say),
+            "above": at_level(say, one.above_m), "how": "as drawn",
         }  # fmt: skip
+        if one.reach_m is not None:
+            words["reach"] = say(one.reach_m, "length")
         told.append(sentence(_REMEDIES[one.what].format(**words | one.facts)))
     return tuple(told)
 
@@ -89,8 +168,11 @@ def what_to_do(say: Say, remedies: Sequence[Remedy]) -> tuple[str, ...]:
 #: What an item is, by its theme.
 VERDICTS: Final[Mapping[str, str]] = {
     "walls": "Surface water at the wall: roof water and grade before any pipe.",
-    "no outlet": "A pipe finds nothing lower: keep water off, raise the ground, or lift the water.",
+    "no outlet": "A pipe finds nothing lower: keep water off, or lift it.",
     "drain too small": "The drain does not take what it should.",
+    "narrowing": "The pipe narrows on its way: a place where it blocks, not a lack of size.",
+    "outlet first": "Its outlet is the fault: no size helps before that is settled.",
+    "sized": "Sized without what hollows hold back: with them it is large enough.",
     "inlets": "Water may run past what is meant to take it.",
     "open catchments": "How much water comes the data cannot tell: no size holds before that.",
     "beyond": "An outlet that may not be allowed.",
@@ -118,7 +200,8 @@ CHECKS: Final[Mapping[str, str]] = {
 RISKS: Final[Mapping[str, str]] = {
     "low spot": "A culvert, a drain or a wall that the elevation data do not show; ground moved "
     "since they were taken.",
-    "walls": "Soil moved since the data were taken; lead nothing onto a neighbour.",
+    "walls": "Soil moved since the data were taken; keep soil {clear} below siding and sills, and "
+    "lead nothing onto a neighbour.",
     "old run": "What lies under ground: nobody has seen all of it.",
     "no outlet": "A ditch, gutter or manhole that is not drawn and lies lower.",
     "drain too small": "Rain of another place, hollows that hold water back, catchments left open.",
@@ -139,8 +222,10 @@ SOURCES: Final[Mapping[str, str]] = {
 
 def levels_of_low_spot(openings: Sequence[str], *, has_buildings: bool) -> str:
     """Say what to level at a low spot."""
-    sills = f"the sill of {joined(openings)}, " if openings else ""
-    told = sentence(f"level {sills}its lowest point, and the edge over which it runs out")
+    sills = (
+        f"{'sills' if len(openings) > 1 else 'sill'} of {joined(openings)}, " if openings else ""
+    )
+    told = sentence(f"take levels: {sills}bottom of the hollow, edge where it spills")
     if not has_buildings:
         told += " How far is the house? With footprints (--buildings) it is told."
     return told
@@ -149,19 +234,10 @@ def levels_of_low_spot(openings: Sequence[str], *, has_buildings: bool) -> str:
 def levels_of_walls(say: Say, walls: Sequence[str]) -> str:
     """Say what to level at walls."""
     if not walls:
-        return sentence("look where each downspout lets out")
+        return sentence("look where each downspout discharges")
     return sentence(
         f"level the ground at {joined(walls)}, at the wall and {say(3.048, 'length')} out"
     )
-
-
-def risk_of_walls(say: Say) -> str:
-    """
-    Say what could go wrong with filling at walls, and how low fill stays.
-
-    6 in: International Residential Code, R404.1.6, from memory.
-    """
-    return f"{RISKS['walls']} Keep fill {say(0.1524, 'depth')} below siding and sills."
 
 
 def levels_of_inlets(names: Sequence[str]) -> str:

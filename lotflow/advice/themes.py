@@ -133,6 +133,27 @@ class Found:
             by_theme.setdefault((Theme.RUN, name), [])
         return by_theme
 
+    @cached_property
+    def no_outlet(self) -> frozenset[str]:
+        """Names of inlets, lines and outlets from which gravity finds no way out."""
+        state = self.result.state
+        lines = [row for row in self.result.rows("drain_lines") if row.get("case") == state]
+        named = {
+            one.subject
+            for one in self.result.findings
+            if one.severity != "note"
+            and not one.today
+            and one.rule in ("no-gravity-outlet", "outlet-under-water")
+        }
+        ends = {row["outlet"] for row in lines if {row["name"], row["from_node"]} & named} - {
+            None,
+            "",
+        }
+        for row in lines:
+            if row["outlet"] in ends:
+                named |= {row["name"], row["from_node"]}
+        return frozenset(named | ends)
+
     def of_theme(self, *wanted: Theme) -> list[Finding]:
         """All findings of some themes."""
         return [one for one in self.result.findings if self.theme(one)[0] in wanted]

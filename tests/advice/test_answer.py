@@ -1,10 +1,14 @@
 """The answer says everything once, in the order of harm, with how sure it is."""
 
+from dataclasses import replace
+
 import pytest
 from hand_made import DOOR, LOW_SPOT, SOUTH, finding, frames, line, node, pond, water
+from shapely.geometry import LineString, Point
 
-from lotflow.advice.answer import MOST, answer
+from lotflow.advice.answer import MOST, answer, contradictions
 from lotflow.advice.grades import Grade
+from lotflow.advice.remedies import Remedy, Step
 from lotflow.advice.themes import Theme
 
 CONTENT = {
@@ -51,7 +55,8 @@ def test_a_low_spot_the_data_cannot_tell_says_so_in_its_first_words(site):
     site["low_spots"] = [LOW_SPOT | {"probability": 0.1}]
     first = answered(site, LOW_SPOT_FOUND).items[0]
     assert first.grade is Grade.LEVEL_FIRST
-    assert first.harm.startswith("If the levels hold: ")
+    assert first.harm.startswith("If it is there: ")
+    assert first.verdict.startswith("If it is there: ")
 
 
 def test_what_stands_although_nothing_is_blocked_is_told(site):
@@ -106,7 +111,7 @@ def test_an_outlet_out_of_reach_stands_behind_the_low_spot_it_would_empty(site):
 def test_a_downspout_at_a_wall_is_led_away_before_the_ground_is_graded(site):
     spout = finding("downspout-near-foundation", "DS1", x=10.0, y=3.5, measured=0.5, limit=1.5)
     walls = answered(site, (WALL_FOUND, spout)).items[0]
-    assert walls.remedy.index("DS1") < walls.remedy.index("Grade the soil")
+    assert walls.remedy.index("DS1") < walls.remedy.index("House, south side")
     assert "roof water let out at the wall: DS1" in walls.mends
 
 
@@ -196,3 +201,173 @@ def test_walls_of_the_house_stand_before_those_of_the_shed(site):
     site["facades"].insert(0, steep)
     some = (finding("ground-falls-to-building", "Shed, south side"), WALL_FOUND)
     assert answered(site, some).items[0].place == "House, south side"
+
+
+def item_of(told, theme):
+    (one,) = [item for item in told.items if item.theme is theme]
+    return one
+
+
+def test_one_blocked_inlet_that_is_enough_is_told(site):
+    site["low_spots"] = [LOW_SPOT | {"inlets": "Basin, Gully"}]
+    site["inlets"].append(site["inlets"][0] | {"name": "Gully"})
+    site["wall_water"].append(water("blocked:Basin", -0.02, storm=10.0))
+    harm = answered(site, LOW_SPOT_FOUND).items[0].harm
+    assert "Basin alone blocked is enough: the 10-year storm then stands 0.02 m above" in harm
+
+
+def test_all_storms_that_reach_a_sill_with_nothing_blocked_are_told(site):
+    site["wall_water"] += [water("open", -0.01, storm=10.0), water("open", -0.06, storm=100.0)]
+    harm = answered(site, LOW_SPOT_FOUND).items[0].harm
+    assert "in the 10-year storm" in harm
+    assert "in the 100-year storm 0.06 m above the sill" in harm
+
+
+def test_a_low_spot_that_a_storm_does_not_fill_is_not_said_to_be_filled(site):
+    site["ponds"] = [pond("blocked:all", depth_m=0.291)]
+    assert "undrained" not in answered(site, LOW_SPOT_FOUND).items[0].verdict
+    site["ponds"] = [pond("blocked:all", overflow_m3=0.4)]
+    assert "undrained, a 10-year storm fills it" in answered(site, LOW_SPOT_FOUND).items[0].verdict
+
+
+def test_no_fill_is_counted_for_what_cannot_be_filled_or_is_not_the_lot_s(site):
+    assert "fill" not in answered(site, LOW_SPOT_FOUND).items[0].takes
+    site["openings"] = []
+    site["low_spots"] = [LOW_SPOT | {"inlets": ""}]
+    assert "1.50 m³ of fill" in answered(site, LOW_SPOT_FOUND[2:]).items[0].takes
+    site["low_spots"] = [LOW_SPOT | {"inlets": "", "on_lot_m2": 8.0}]
+    assert answered(site, LOW_SPOT_FOUND[2:]).items[0].takes == ""
+
+
+def capacity(site):
+    site["drain_lines"] = [
+        line("Main", "Basin", "Out", case="proposed", status="proposed", required_size="125 mm",
+             diameter_m=0.1),
+    ]  # fmt: skip
+    return finding(
+        "over-capacity", "Main", measured=0.010, limit=0.008, unit="m3/s", rests_on=("given",)
+    )
+
+
+def test_no_larger_pipe_is_asked_for_before_its_outlet_is_found(site):
+    over = capacity(site)
+    assert "125 mm" in item_of(answered(site, [over]), Theme.CAPACITY).remedy
+    drowned = finding("outlet-under-water", "Main", measured=-0.5, limit=0.1, unit="m")
+    told = answered(site, [over, drowned, *LOW_SPOT_FOUND])
+    main = item_of(told, Theme.CAPACITY)
+    assert "125 mm" not in main.remedy + main.takes
+    assert "settle that first" in main.remedy
+    assert contradictions(told.items) == []
+
+
+def test_a_line_that_fits_what_arrives_says_so_and_is_likely_at_most(site):
+    """Of 10 m³ the hollows let 6 arrive: 6 l/s of 10, and it carries 8."""
+    over = capacity(site)
+    site["runoff"] = [{
+        "subject": "Basin", "kind": "inlet", "volume_m3": 10.0, "return_period_yr": 10.0,
+    }]  # fmt: skip
+    site["inlet_intake"] = [{
+        "inlet": "Basin", "case": "open", "return_period_yr": 10.0, "direct_m3": 2.0,
+        "overflow_m3": 4.0,
+    }]  # fmt: skip
+    main = item_of(answered(site, [over]), Theme.CAPACITY)
+    assert "6.00 l/s as the hollows are, which fits" in main.harm
+    assert main.grade is Grade.LIKELY
+
+
+def test_a_narrowing_is_no_lack_of_size_and_has_two_cures(site):
+    site["drain_lines"] = [
+        line("Upper", "Basin", "Bend", case="proposed", status="proposed", required_size="110 mm",
+             diameter_m=0.15),
+        line("Main", "Bend", "Out", case="proposed", status="proposed", required_size="160 mm",
+             diameter_m=0.1),
+    ]  # fmt: skip
+    narrow = finding("smaller-pipe-downstream", "Main", "fail", measured=0.1, limit=0.15, unit="m")
+    main = item_of(answered(site, [narrow]), Theme.CAPACITY)
+    assert "narrows" in main.verdict
+    assert "Or lay Upper in 110 mm" in main.remedy
+
+
+def test_the_least_cover_is_that_of_the_whole_line(site):
+    capacity(site)
+    site["line_profiles"] = [
+        {"case": "proposed", "name": "Main", "distance_m": at, "cover_m": cover}
+        for at, cover in ((0.0, 0.4), (5.0, 0.25), (10.0, -0.1))
+    ]
+    shallow = finding("cover-too-small", "Main", measured=0.25, limit=0.3, unit="m")
+    told = item_of(answered(site, [shallow]), Theme.LAYING)
+    assert "Main stands 0.10 m out of the ground at its lower end; 0.30 m wanted" in told.evidence
+
+
+def test_a_rule_from_memory_is_never_shown(site):
+    capacity(site)
+    said = finding("trench-below-footing", "Main", measured=0.15, limit=0.21, unit="m")
+    for source, grade in (("a standard", Grade.SHOWN), ("a standard, from memory", Grade.LIKELY)):
+        told = answered(site, [replace(said, source=source)])
+        assert item_of(told, Theme.LAYING).grade is grade
+
+
+def test_the_worst_place_alone_shows_no_wall(site):
+    assert answered(site, (WALL_FOUND,)).items[0].grade is Grade.LIKELY
+
+
+def test_a_wall_that_may_fall_away_is_too_flat_and_not_said_to_fall_towards(site):
+    west = SOUTH | {"name": "House, west side", "slope": 0.01, "slope_high": 0.04}
+    site["facades"].append(west)
+    flat = finding("ground-too-flat-at-building", "House, west side")
+    assert "House, west side (too flat)" in answered(site, (WALL_FOUND, flat)).items[0].harm
+
+
+def test_what_the_plan_pipes_already_is_not_asked_for(site):
+    spout = finding(
+        "downspout-near-foundation", "DS1", x=10.0, y=3.5, measured=0.5, limit=1.5, today=True
+    )
+    assert "DS1" not in answered(site, (WALL_FOUND, spout)).items[0].remedy
+
+
+def test_low_sills_and_walls_to_level_are_evidence_of_walls(site):
+    site["openings"] = [DOOR | {"above_ground_m": 0.10, "geometry": Point(10, 4)}]
+    site["facades"].append(
+        SOUTH | {"name": "House, west side", "verdict": "cannot tell", "slope": -0.03}
+    )
+    walls = answered(site, (WALL_FOUND,)).items[0]
+    assert "Door has its sill only 0.10 m above the ground" in walls.evidence
+    assert "House, west side: 3.0 % towards it" in walls.evidence
+    assert "House, west side" in walls.check
+
+
+def test_remedies_that_exclude_each_other_are_found(site):
+    """The same line larger and its outlet first; ground raised and not raised."""
+    told = answered(site, (WALL_FOUND,)).items[0]
+    one = replace(told, measures=(Remedy(Step.INLET, "lay", ("Main",)),))
+    other = replace(told, measures=(Remedy(Step.INLET, "outlet-first", ("Main", "Upper")),))
+    assert len(contradictions([one, other])) == 1
+    filled = replace(told, measures=(Remedy(Step.GRADE, "no-fill"), Remedy(Step.GRADE, "raise")))
+    assert len(contradictions([filled])) == 1
+    assert contradictions([one]) == []
+
+
+def test_catchments_at_places_marked_count_what_they_share_once(site):
+    """At its marked place A takes 60 m² that run on past that of B, which takes 80."""
+    site["inlets"] = [
+        site["inlets"][0] | {"name": name, "catchment_m2": area, "catchment_m2_p05": None,
+                             "catchment_m2_p95": None}
+        for name, area in (("A", 5.0), ("B", 7.0))
+    ]  # fmt: skip
+    site["flow_paths"] = [{"area_m2": 80.0, "geometry": LineString([(10, 20), (2, 12), (2, 2)])}]
+    some = [
+        finding("inlet-better-place", "A", x=10.0, y=20.0, measured=60.0, limit=5.0),
+        finding("inlet-better-place", "B", x=2.0, y=5.0, measured=80.0, limit=7.0),
+    ]
+    told = item_of(answered(site, some), Theme.INLETS)
+    assert "together 12 to 85 m²" in told.evidence
+
+
+def test_a_line_that_cannot_empty_is_told_although_it_is_a_note(site):
+    capacity(site)
+    shallow = finding("cover-too-small", "Main", measured=0.25, limit=0.3, unit="m")
+    closed = finding("no-way-to-clean", "Main")
+    assert "Give Main a cleanout" in item_of(answered(site, [closed]), Theme.LAYING).remedy
+    stays = finding("emitter-line-cannot-empty", "Main", "note", measured=0.45, limit=0.0)
+    assert "weep hole" in item_of(answered(site, [shallow, stays]), Theme.LAYING).remedy
+    assert "weep hole" not in item_of(answered(site, [shallow]), Theme.LAYING).remedy

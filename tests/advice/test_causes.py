@@ -1,7 +1,7 @@
 """Causes are shares that add up, of areas known by hand."""
 
 import pytest
-from hand_made import CROSSING, LOW_SPOT, SOUTH, finding, result
+from hand_made import CROSSING, LOW_SPOT, SOUTH, finding, pond, result
 from hypothesis import given
 from hypothesis import strategies as st
 from shapely.geometry import LineString, Point
@@ -17,6 +17,13 @@ PARTS = st.lists(
     ),
     max_size=30,
 )  # fmt: skip
+
+
+BYPASS = {
+    "case": "proposed", "name": "Basin", "return_period_yr": 10.0, "own_m3": 6.0,
+    "from_inlets_m3": 2.0, "backs_up_m3": 2.0, "stands_m3": 4.0, "passed_m3": 0.0,
+    "limited_by": "line", "runs_to": "off the lot",
+}  # fmt: skip
 
 
 @given(PARTS)
@@ -71,11 +78,7 @@ def test_roof_in_a_catchment_is_told_apart_and_a_roof_without_gutters_as_eaves(s
 
 def test_what_a_drain_refuses_comes_up_in_the_low_spot(site):
     """Own 6 m³, 2 out of the pipe, 2 past another inlet; halves of the ground share the 6."""
-    row = {
-        "case": "proposed", "name": "Basin", "return_period_yr": 10.0, "own_m3": 6.0,
-        "from_inlets_m3": 2.0, "backs_up_m3": 2.0, "stands_m3": 4.0, "passed_m3": 0.0,
-        "limited_by": "line", "runs_to": "off the lot",
-    }  # fmt: skip
+    row = BYPASS
     site["inlet_bypass"] = [row, row | {"name": "Upper", "runs_to": "Basin", "stands_m3": 0.0}]
     found = told(causes.of_low_spot(result(site), LOW_SPOT))
     assert found == {
@@ -112,10 +115,75 @@ def test_water_that_comes_on_twice_is_counted_once(site):
     assert found["crossing 8"] == 60.0
 
 
-def test_the_lot_s_run_on_is_each_cell_once(site):
+def test_run_on_is_told_by_the_areas_of_its_crossings_and_what_comes_again_once(site):
+    """Nothing is scaled: 50 and 60 m² stand in the layer."""
+    assert [(row["id"], row["area_m2"]) for row in causes.entries(result(site))] == [(7, 50.0)]
+    again = CROSSING | {"id": 8, "area_m2": 60.0, "geometry": Point(4, 9)}
+    site["lot_line_crossings"].append(again)
+    site["flow_paths"] = [
+        {"area_m2": 60.0, "geometry": LineString([(10, 20), (4, 9), (5, 2)])}
+    ]  # fmt: skip
     content = {"balance": {"on_m2": 40.0}}
-    (one,) = causes.of_lot(result(site, content=content))
-    assert (one.subject, one.amount, one.share) == ("crossing 7", 40.0, 1.0)
+    rows = causes.entries(result(site, content=content))
+    assert [(row["id"], row["area_m2"]) for row in rows] == [(8, 60.0)]
+
+
+def test_the_same_water_is_never_that_of_two_walls_of_a_house(site):
+    """It runs round the corner, nearest to the east wall: the south wall has none of it."""
+    east = SOUTH | {
+        "name": "House, east side", "x": 14.0, "y": 7.0, "geometry": LineString([(14, 4), (14, 10)])
+    }  # fmt: skip
+    site["facades"] = [SOUTH, east]
+    site["flow_paths"] = [
+        {"area_m2": 60.0, "geometry": LineString([(10, 20), (15, 12), (15, 1)])}
+    ]  # fmt: skip
+    assert (Source.NEIGHBOUR, "crossing 7") in told(causes.of_walls(result(site), [east]))
+    assert (Source.NEIGHBOUR, "crossing 7") not in told(causes.of_walls(result(site), [SOUTH]))
+
+
+HOLLOW = {
+    "id": 2, "contributing_area_m2": 40.0, "volume_m3": 5.0, "inlets": "", "spill_x": 10.0,
+    "spill_y": 20.5, "on_lot_m2": 0.0, "geometry": Point(10, 22).buffer(1.0), "artefact": "",
+    "spill_elevation_m": 12.0, "depth_m": 0.3, "area_m2": 3.0, "building_distance_m": 5.0,
+}  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("overflow", "volume", "kept"), [(0.0, 3.0, 40.0), (0.1, 3.0, 0.0), (0.0, 5.0, 0.0)]
+)
+def test_what_a_hollow_above_keeps_in_the_design_storm_does_not_arrive(
+    site, overflow, volume, kept
+):
+    """40 of the 50 m² beyond the line; one that is full keeps nothing for sure."""
+    site["low_spots"] = [LOW_SPOT, HOLLOW]
+    site["ponds"] = [
+        pond("open", low_spot=2, overflow_m3=overflow, volume_m3=volume, geometry=None)
+    ]
+    assert causes.held_back(result(site)).get("crossing 7", 0.0) == kept
+    (one,) = [c for c in causes.of_inlets(result(site), ["Basin"]) if c.source is Source.NEIGHBOUR]
+    assert (one.amount, one.held_m2) == (50.0, kept)
+
+
+def test_by_volume_a_hollow_that_keeps_its_water_has_no_share(site):
+    """10 m² of 50 are left beyond the line beside 50 of the lot: a sixth of 6 m³."""
+    site["low_spots"] = [LOW_SPOT, HOLLOW]
+    site["ponds"] = [pond("open", low_spot=2, overflow_m3=0.0, volume_m3=3.0, geometry=None)]
+    site["inlet_bypass"] = [BYPASS | {"from_inlets_m3": 0.0, "backs_up_m3": 0.0}]
+    found = told(causes.of_low_spot(result(site), LOW_SPOT))
+    assert found == {(Source.OWN, ""): 0.83, (Source.NEIGHBOUR, "crossing 7"): 0.17}
+
+
+def test_roof_water_that_comes_up_again_out_of_the_drain_is_roof_water(site):
+    """20 m² of roof at 0.05 m bring 1 of the 2 m³ that come up."""
+    site["inlet_bypass"] = [BYPASS | {"from_inlets_m3": 0.0}]
+    site["runoff"] = [{
+        "subject": "DS1", "kind": "downspout", "area_m2": 20.0, "volume_m3": 1.0,
+        "return_period_yr": 10.0,
+    }]  # fmt: skip
+    found = told(causes.of_low_spot(result(site), LOW_SPOT))
+    of_roof = causes.share_of(causes.of_low_spot(result(site), LOW_SPOT), Source.ROOF)
+    assert of_roof == pytest.approx(1 / 8, abs=0.01)
+    assert found[Source.DRAIN, "Basin (line)"] == pytest.approx(1 / 8, abs=0.01)
 
 
 def test_cells_counted_by_a_study_take_the_place_of_all_that(site):

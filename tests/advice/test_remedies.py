@@ -1,10 +1,12 @@
 """Remedies come in the order of practice, and only where they can work."""
 
-import pytest
-from hand_made import CROSSING, LOW_SPOT, SOUTH, result
-from shapely.geometry import Point
+from dataclasses import replace
 
-from lotflow.advice import remedies
+import pytest
+from hand_made import CROSSING, DOOR, LOW_SPOT, SOUTH, result
+from shapely.geometry import LineString, Point, box
+
+from lotflow.advice import buildable, remedies
 from lotflow.advice.causes import Cause, Source
 from lotflow.advice.remedies import Step
 
@@ -36,33 +38,131 @@ def test_a_pump_comes_last(site):
     assert found[-1].step is Step.PUMP
 
 
+ROUND_THE_HOUSE = [(10, 20), (18.5, 14), (18.5, 0)]
+
+
+def with_way(site, corners, *crossings):
+    """Water that comes on at crossing 7 and takes a way over the lot."""
+    site["flow_paths"] = [{"area_m2": 60.0, "slope": 0.05, "geometry": LineString(corners)}]
+    site["lot_line_crossings"] = [CROSSING, *crossings]
+    site["low_spots"] = []
+    return result(site)
+
+
 @pytest.mark.parametrize(
     ("level", "has_swale"),
-    [(11.79, True), (11.81, False), (13.0, False)],  # 1 % of 20 m below 12.00
+    [(11.75, True), (11.77, False), (13.0, False)],  # 1 % of 24.4 m below 12.00
 )
-def test_a_swale_needs_fall_to_where_water_leaves_already(site, level, has_swale):
-    site["lot_line_crossings"] = [CROSSING, off(level)]
-    found = remedies.of_walls(result(site), [SOUTH], RUN_ON, [])
+def test_a_swale_needs_fall_along_the_way_the_water_takes(site, level, has_swale):
+    found = remedies.of_walls(
+        with_way(site, ROUND_THE_HOUSE, off(level, 18.5)), [SOUTH], RUN_ON, []
+    )
     assert ("swale" in what(found)) == has_swale
+    assert ("ask-run-on" in what(found)) != has_swale
+
+
+def test_a_swale_ends_where_its_water_leaves_now_and_at_no_other_neighbour(site):
+    """Crossing 4 is nearer and lower, and another neighbour's."""
+    nearer = off(5.0, 20.0, 16.0, id=4, area_m2=500.0)
+    where = with_way(site, ROUND_THE_HOUSE, off(10.0, 18.5), nearer)
+    (swale,) = [one for one in remedies.of_walls(where, [SOUTH], RUN_ON, []) if one.what == "swale"]
+    assert swale.facts["to"] == "crossing 9"
+    assert swale.length_m == pytest.approx(24.4, abs=0.1)
+
+
+def test_no_swale_is_told_that_finds_no_room_beside_the_house(site):
+    """Between the house and the line lie 6 m; the house moved over leaves 2."""
+    site["buildings"] = [{"name": "House", "geometry": box(2, 4, 18, 10)}]
+    where = with_way(site, ROUND_THE_HOUSE, off(10.0, 18.5))
+    assert "swale" not in what(remedies.of_walls(where, [SOUTH], RUN_ON, []))
+
+
+def test_no_swale_is_told_for_water_that_stands_or_comes_on_again(site):
+    where = with_way(site, ROUND_THE_HOUSE, off(10.0, 18.5))
+    assert "swale" in what(remedies.of_walls(where, [SOUTH], RUN_ON, []))
+    again = CROSSING | {"id": 8, "geometry": Point(18.5, 0)}
+    where = with_way(site, ROUND_THE_HOUSE, off(11.0, 18.5, 5.0), again)
+    assert "swale" not in what(remedies.of_walls(where, [SOUTH], RUN_ON, []))
+    with_way(site, ROUND_THE_HOUSE, off(10.0, 18.5))
+    site["low_spots"] = [LOW_SPOT | {"geometry": box(17, 6, 20, 9)}]
+    assert "swale" not in what(remedies.of_walls(result(site), [SOUTH], RUN_ON, []))
 
 
 def test_no_swale_leads_water_out_of_a_low_spot_it_comes_into_below_its_edge(site):
-    site["lot_line_crossings"] = [CROSSING, off(8.0)]
+    where = with_way(site, ROUND_THE_HOUSE, off(8.0, 18.5))
     for spill, has_swale in ((11.0, True), (12.5, False)):
         spot = LOW_SPOT | {"spill_elevation_m": spill}
-        found = remedies.of_low_spot(result(site), spot, RUN_ON, at_house=False, is_paved=False)
+        found = remedies.of_low_spot(where, spot, RUN_ON, at_house=False, is_paved=False)
         assert ("swale" in what(found)) == has_swale
 
 
-def test_a_swale_goes_past_the_house_before_through_it(site):
-    site["lot_line_crossings"] = [
-        CROSSING, off(10.0, 10.0, 0.0), off(11.0, 0.0, 10.0, id=4, area_m2=10.0),
+def test_what_hollows_above_keep_is_not_asked_for(site):
+    kept = (replace(RUN_ON[0], held_m2=45.0), RUN_ON[1])
+    assert "ask-run-on" in what(remedies.of_walls(result(site), [SOUTH], RUN_ON, []))
+    assert "ask-run-on" not in what(remedies.of_walls(result(site), [SOUTH], kept, []))
+
+
+@pytest.mark.parametrize(("sill", "is_raised"), [(10.31, True), (10.30, False)])
+def test_a_low_spot_is_filled_only_six_inches_below_every_sill(site, sill, is_raised):
+    """It runs over at 10.10: 10.2524 and more is enough."""
+    found = remedies.of_low_spot(
+        result(site), LOW_SPOT, (), at_house=True, is_paved=False,
+        openings=[DOOR | {"sill_m": sill - 0.05}],
+    )  # fmt: skip
+    assert ("raise" in what(found)) == is_raised
+    assert ({"no-fill", "way-out"} <= set(what(found))) != is_raised
+
+
+def test_inlets_without_an_outlet_are_not_told_to_be_built_as_drawn(site):
+    found = remedies.of_low_spot(
+        result(site), LOW_SPOT, (), at_house=True, is_paved=False, no_outlet={"Basin"}
+    )
+    assert "outlet-first" in what(found)
+    assert "second-way" not in what(found)
+
+
+GENTLE = SOUTH | {"slope": 0.01}  # 4 % of 10 ft: 0.12 m at the wall
+
+
+@pytest.mark.parametrize(
+    ("wall", "done"),
+    [
+        (GENTLE, "regrade"),
+        (SOUTH, "neither"),  # 0.34 m of soil against the wall
+        (GENTLE | {"reach_m": 5.0}, "neither"),  # beyond the lot line
+    ],
+)
+def test_ground_is_raised_at_a_wall_by_no_more_than_six_inches_and_on_the_lot(site, wall, done):
+    assert what(remedies.of_walls(result(site), [wall], (), [])) == [done]
+
+
+def test_ground_is_not_raised_to_within_six_inches_of_a_sill(site):
+    """0.12 m on ground at 9.85 reach 9.97."""
+    for sill, done in ((10.13, "regrade"), (10.11, "neither")):
+        site["openings"] = [DOOR | {"sill_m": sill, "geometry": Point(10, 4)}]
+        assert what(remedies.of_walls(result(site), [GENTLE], (), [])) == [done]
+
+
+def test_an_uphill_wall_is_cut_where_its_water_finds_its_way_off(site):
+    steep = SOUTH | {"x": 13.0, "y": 3.5, "geometry": LineString([(6, 4), (14, 4)])}
+    site["buildings"] = [{"name": "House", "geometry": box(6, 4, 14, 10)}]
+    where = with_way(site, [(10, 20), (16, 12), (16, 3), (13, 3), (13, 0)], off(9.0, 13.0))
+    (cut,) = remedies.of_walls(where, [steep], (), [])
+    assert (cut.what, cut.facts["to"]) == ("cut", "crossing 9")
+
+
+def test_a_downspout_at_the_lot_line_is_piped_and_one_within_led_away(site):
+    """A wall on the lot line has no 5 ft before it that are the lot's."""
+    site["buildings"] = [{"name": "House", "geometry": box(0, 0, 8, 6)}]
+    where = result(site)
+    assert buildable.has_room_away(where, 8.3, 3.0)
+    assert not buildable.has_room_away(where, 4.0, -0.3)
+    assert not buildable.has_room_away(where, None, None)
+    spouts = [remedies.Downspout("A"), remedies.Downspout("B", has_room=False)]
+    found = remedies.of_walls(where, [], (), spouts)
+    assert [(one.what, one.subjects) for one in found] == [
+        ("lead-away", ("A",)), ("pipe-away", ("B",)),
     ]  # fmt: skip
-    (swale,) = [
-        one for one in remedies.of_walls(result(site), [SOUTH], RUN_ON, []) if one.what == "swale"
-    ]
-    assert swale.facts["to"] == "crossing 4"
-    assert swale.length_m == pytest.approx(14.1, abs=0.1)
 
 
 def test_a_low_spot_of_the_lawn_without_inlet_is_filled(site):
@@ -82,3 +182,13 @@ def test_what_is_to_order_is_told_in_the_words_of_the_table(site):
     assert remedies.drains_to_order(result(site)) == [
         "3 × 10 ft of pipe pvc 4 in", "2 × catch basin 12 in x 12 in", "42 ft of trench",
     ]  # fmt: skip
+
+
+def test_channels_are_ordered_in_feet_where_the_report_is_in_feet(site):
+    site["quantities"] = [
+        {"item": "channel drain 4 in wide section", "quantity": 4.0, "unit": "1 m section"}
+    ]
+    assert remedies.drains_to_order(result(site, units="us")) == [
+        "13 ft of channel drain 4 in wide"
+    ]
+    assert "1 m of" in remedies.drains_to_order(result(site))[0]

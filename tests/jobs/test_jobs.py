@@ -10,7 +10,7 @@ import geopandas as gpd
 import pyogrio
 import pytest
 
-from lotflow.advice.answer import MOST, answer
+from lotflow.advice.answer import MOST, answer, contradictions
 from lotflow.cli import main
 from lotflow.findings import Finding
 
@@ -323,24 +323,24 @@ def test_what_matters_most_stands_among_the_first_findings(results, job, most, n
 #: each is about, and words of it that must be there.
 TOP_THREE = {
     "alder_court": [
-        ("low spot", "Garage door", "a way out over the ground"),
+        ("low spot", "Garage door", "It cannot be filled away"),
         ("low spot", "Back door", "DS2"),
-        ("walls", "House, east side", "5 % away"),
+        ("walls", "House, east side", "Do not fill at House, east side"),
     ],
     "alexandria-patio": [
-        ("walls", "House, north side", "DS NE and DS NW"),
+        ("walls", "House, north side", "Cut the ground at House, north side"),
         ("old run", "Old patio pipe", "give the run up as one"),
         ("drain too small", "Side line", "6 in"),
     ],
     "delft-yard": [
-        ("low spot", "Terrace door", "overflow"),
+        ("low spot", "Terrace door", "It cannot be filled away"),
         ("no outlet", "Terrace basin", "roof water"),
         ("walls", "House, south-east side 3", "DS rear east"),
     ],
     "delft-court": [
-        ("low spot", "Rear door", "lower than the sill"),
+        ("low spot", "Rear door", "lower than that sill"),
         ("no outlet", "Wall gully", "flap valve"),
-        ("walls", "House, south-east side", "Relevel the paving"),
+        ("walls", "House, south-east side", "see the low spot"),
     ],
     "nm-gully-lot": [
         ("walls", "House, south side", "swale"),
@@ -433,6 +433,71 @@ def test_what_the_readme_forbids_is_not_said(answers, job):
     told, _, units = answers(job)
     text = json.dumps(told.content(units)["answer"], ensure_ascii=False)
     assert not [words for words in NOT_SAID[job] if words in text]
+
+
+@pytest.mark.parametrize("job", list(TOP_THREE))
+def test_no_remedy_of_an_answer_speaks_against_another(answers, job):
+    assert contradictions(answers(job)[0].items) == []
+
+
+def item(answers, job, theme):
+    (one,) = [one for one in answers(job)[0].items if one.theme.value == theme]
+    return one
+
+
+def test_the_neighbours_water_is_led_only_where_it_leaves_today(answers):
+    """By the flow rasters: round the east wall to the gully; else nobody can show where."""
+    walls = item(answers, "nm-gully-lot", "walls")
+    assert "over crossing 8" in walls.remedy
+    assert "(crossing 1, about 129" in walls.remedy
+    assert "crossing 13" not in walls.remedy
+    for job in ("alexandria-patio", "delft-court", "nm-uphill-wall"):
+        told = " ".join(one.remedy for one in answers(job)[0].items)
+        assert "grass swale" not in told
+        assert "Ask where the neighbour's water may go" in told
+    assert "Garage channel is to take it" in item(answers, "alexandria-patio", "walls").harm
+
+
+def test_no_ground_is_filled_against_an_uphill_wall_or_above_a_sill(answers):
+    for job in TOP_THREE:
+        for one in answers(job)[0].items:
+            assert "of fill" not in one.takes
+            assert not one.remedy.startswith("Fill")
+    assert "Do not fill at House, south side" in item(answers, "nm-uphill-wall", "walls").remedy
+
+
+def test_downspouts_at_the_lot_line_are_piped(answers):
+    for job in ("delft-yard", "delft-court"):
+        assert "Pipe DS front" in item(answers, job, "walls").remedy
+    assert "DS3" not in item(answers, "alder_court", "walls").remedy
+
+
+def test_what_hollows_keep_does_not_come_into_the_court(answers):
+    """20 of the 326 m² beyond crossing 1 reach it in the design storm: 1 m³ of 25."""
+    spot = answers("delft-court")[0].items[0]
+    shares = {one.subject: one.share for one in spot.causes}
+    assert shares["crossing 1"] < 0.06
+    assert "undrained, a 100-year storm fills it" in spot.verdict
+    line = item(answers, "delft-court", "drain too small")
+    assert "6.30 l/s as the hollows are, which fits" in line.harm
+    assert "125 mm" not in line.remedy
+
+
+def test_roof_water_that_comes_up_in_the_yard_is_roof_water(answers):
+    """5.0 m³ of the rear roof out of the basin, 3.0 of the other: a third."""
+    spot = answers("delft-yard")[0].items[0]
+    roofs = sum(one.share for one in spot.causes if one.source.value == "roof")
+    assert roofs == pytest.approx(0.34, abs=0.02)
+    assert "Take the roof water out of it" in spot.remedy
+    assert "Terrace basin alone blocked is enough" in spot.harm
+    assert "in the 100-year storm 0.05 m above the sill" in spot.harm
+
+
+def test_figures_are_those_of_the_layers(answers):
+    run_on = item(answers, "nm-gully-lot", "run-on")
+    assert "6,924 ft² at crossing 2" in run_on.harm
+    laying = item(answers, "nm-uphill-wall", "laying").evidence
+    assert "West line stands 10.5 in out of the ground" in laying
 
 
 def test_an_open_catchment_is_told_as_its_range(answers):

@@ -302,13 +302,13 @@ def _add_levels(
     courses: dict[Any, list[list[float | None]]] = {}
     for row in () if profiles is None else profiles.to_dict("records"):
         course = [_millimetres(row[key]) for key in _COURSE]
-        courses.setdefault((row["case"], row["name"]), []).append(course)
+        courses.setdefault((row["scenario"], row["name"]), []).append(course)
     for feature in features:
         row = rows[feature["row"]]
-        feature["case"] = plain(row["case"])
+        feature["case"] = plain(row["scenario"])
         feature["pipe"] = [plain(row[key]) for key in _WRITTEN]
-        if (row["case"], row["name"]) in courses:
-            feature["course"] = courses[row["case"], row["name"]]
+        if (row["scenario"], row["name"]) in courses:
+            feature["course"] = courses[row["scenario"], row["name"]]
 
 
 def _millimetres(value: Any) -> float | None:
