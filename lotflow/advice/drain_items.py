@@ -153,7 +153,7 @@ def of_capacity(found: Found, key: str, some: Sequence[Finding]) -> Item | None:
             remedies.Step.INLET, "lay", tuple(row["name"] for row in lines)
         ),)  # fmt: skip
         if narrows:
-            remedy = (*remedy, drain_words.other_cure(_above(result, lines)).strip())
+            remedy = tuple(filter(None, (*remedy, drain_words.other_cure(_above(result, lines)))))
     return Item(
         Theme.CAPACITY, key, rank_key(2.0, grade, Theme.CAPACITY, head.severity != "fail"),
         head.subject, head.x, head.y,

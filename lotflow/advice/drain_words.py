@@ -275,7 +275,7 @@ def other_cure(above: Sequence[Row]) -> str:
     sizes = [f"{row['name']} in {row['required_size']}" for row in above]
     if not sizes:
         return ""
-    return " " + sentence(f"or lay {joined(sizes)}, which is enough for it, and nothing narrows")
+    return sentence(f"or lay {joined(sizes)}, which is enough for it, and nothing narrows")
 
 
 def capacity_evidence(say: Say, heavy: Sequence[Finding], bypass: Sequence[Row]) -> str:
