@@ -347,19 +347,26 @@ def _beyond(
 
 
 def _harms(before: StoredResult, after: StoredResult, places: Places) -> Iterator[dict[str, Any]]:
-    """Compare the items of the answer, where the results have one, by harm and place."""
+    """
+    Compare the items of the answer by what they are about and where.
+
+    An item is changed where its verdict or grade is: its sentences carry figures, which are
+    compared by themselves.
+    """
     tables = [one.tables.get("answer", pd.DataFrame()) for one in (before, after)]
     items: list[dict[tuple[str, str], dict[str, Any]]] = [{}, {}]
     for side, (table, held) in enumerate(zip(tables, items, strict=True)):
         for row in records(table):
             place = row["place"] if side else places.now(row["place"])
-            held.setdefault((row["harm"], place), row)
+            held.setdefault((row["theme"], place), row)
     for harm, place in dict.fromkeys([*items[1], *items[0]]):
         was, now = (held.get((harm, place)) for held in items)
         change: Change = "new" if was is None else "gone" if now is None else "changed"
         texts = ["; ".join(filter(None, (one["verdict"], one["remedy"], one["grade"])))
                  if one else "" for one in (was, now)]  # fmt: skip
-        if texts[0] == texts[1] and change == "changed":
+        if was and now and was["grade"] == now["grade"] and (
+            _renamed(was["verdict"], places) == now["verdict"]
+        ):  # fmt: skip
             continue
         row = now or was or {}
         yield _row(
@@ -368,6 +375,14 @@ def _harms(before: StoredResult, after: StoredResult, places: Places) -> Iterato
             group=f"{place}|{harm}|harm", first=(0,), weight=row["rank"],
             at=[(one["x"], one["y"]) if one else None for one in (was, now)],
         )  # fmt: skip
+
+
+def _renamed(text: str | None, places: Places) -> str | None:
+    """A text of the earlier result with the names that places have now."""
+    for place in places.found if text else ():
+        if place.was_named and place.was_named != place.name:
+            text = str(text).replace(place.was_named, place.name)
+    return text
 
 
 def _places_drawn(places: Places, units: UnitSystem) -> Iterator[dict[str, Any]]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Literal
 
 import click
 
@@ -63,6 +63,32 @@ def demo(folder: Path, **given: Any) -> int:
 def layers() -> int:
     """Explain the layers and columns of a site and of a result."""
     click.echo(layers_markdown(), nl=False)
+    return 0
+
+
+@click.command(short_help="Reduce level notes taken on site.")
+@click.argument("notes", type=options.FILE)
+@click.option("--unit", type=click.Choice(["m", "ft"]),
+              help="Of the readings, where the names of the columns do not say it.")  # fmt: skip
+@options.json_output
+@options.with_verbosity
+def levels(notes: Path, unit: Literal["m", "ft"] | None, **given: Any) -> int:
+    """
+    Reduce NOTES, the rod readings of a crew, to levels by height of collimation.
+
+    NOTES is a CSV with the columns point, backsight, intermediate, foresight, level and what else
+    is noted; the level of the first point is that of the benchmark. Notes that do not close are
+    refused.
+    """
+    from lotflow.inputs.level_notes import read_level_notes  # noqa: PLC0415 - slow to import
+    from lotflow.outputs.level_book import level_book_rows, level_book_text  # noqa: PLC0415
+    from lotflow.outputs.summary import json_text  # noqa: PLC0415
+
+    reduced = read_level_notes(notes, unit)
+    if given["as_json"]:
+        click.echo(json_text(level_book_rows(reduced)), nl=False)
+    elif not given["quiet"]:
+        click.echo(level_book_text(reduced))
     return 0
 
 

@@ -68,7 +68,8 @@ _KINDS: Final[dict[str, dict[str, str]]] = {
     for key, layers in _TABLES.items()
 } | {
     "answer": {
-        "rank": "number", "harm": "text", "place": "text", "x": "number", "y": "number",
+        "rank": "number", "theme": "text", "harm": "text", "place": "text",
+        "x": "number", "y": "number",
         "verdict": "text", "remedy": "text", "grade": "text", "takes": "text", "evidence": "text",
     },
 }  # fmt: skip

@@ -88,7 +88,13 @@ def test_a_dry_low_spot_is_a_pond_of_no_depth_and_a_storm_of_one_result_is_left_
 
 def test_findings_and_items_follow_their_place_when_numbers_change():
     """What was low spot 1 is low spot 2 now: nothing about it differs."""
-    item = {"rank": 1, "harm": "water at the wall", "verdict": "likely", "grade": "shown"}
+    item = {
+        "rank": 1,
+        "theme": "walls",
+        "harm": "water at the wall",
+        "verdict": "likely",
+        "grade": "shown",
+    }
     before = result(
         spots=((5, 5, 2), (20, 20, 3)), findings=[finding(subject="low spot 1")],
         answer=[{**item, "place": "low spot 1"}],
@@ -103,7 +109,7 @@ def test_findings_and_items_follow_their_place_when_numbers_change():
 def test_items_of_the_answer_are_new_gone_or_changed():
     def answered(*items):
         return result(answer=[
-            {"rank": rank, "harm": harm, "place": "low spot 1", "verdict": verdict, "x": 1, "y": 2}
+            {"rank": rank, "theme": harm, "place": "low spot 1", "verdict": verdict, "x": 1, "y": 2}
             for rank, (harm, verdict) in enumerate(items, start=1)
         ])  # fmt: skip
 

@@ -89,7 +89,10 @@ def test_a_doubled_pipe_shows_and_no_water_on_the_ground_changes(base, tmp_path)
     assert after / before == pytest.approx((bore[1] / bore[0]) ** (8 / 3), rel=1e-6)
     carries = table[table["what"] == "can carry"].iloc[0]
     assert carries["beyond"] is True
-    assert set(table["kind"]) <= {"finding", "drain_lines", "nodes", "quantities", "lines"}
+    # the answer may say something else of that line
+    assert set(table["kind"]) <= {
+        "finding", "drain_lines", "nodes", "quantities", "lines", "harm",
+    }  # fmt: skip
     assert {"Lawn street line", "Lawn cleanout"} == {
         place for place in table["place"] if place.startswith("Lawn")
     }
@@ -130,7 +133,7 @@ def test_openings_come_first_and_what_was_drawn_last(base, tmp_path):
         return frame
 
     table = lotflow.compare(base, edited(tmp_path / "job", openings=lower)).table
-    assert table.iloc[0]["topic"] == "water into the house"
+    assert table[table["kind"] != "harm"].iloc[0]["topic"] == "water into the house"
     assert table.iloc[-1]["topic"] == DRAWN
     sills = table[table["what"] == "sill"]
     assert sills["difference"].round(6).unique().tolist() == [-0.3]

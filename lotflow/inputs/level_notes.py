@@ -1,0 +1,329 @@
+"""
+Level notes as a crew writes them: rod readings, reduced by height of collimation.
+
+A backsight is read on a point whose level is known and gives the height of the instrument; the
+foresight ends the set-up, and its point carries the next backsight; an intermediate sight is read
+on a point on the way and is checked by nothing.
+
+References
+----------
+Universiti Sains Malaysia, School of Civil Engineering, surveying course, "Example of the Height
+of Collimation method". Ghilani, C. D., Wolf, P. R. (2015), Elementary Surveying, 14th ed.,
+chapter 5.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+import math
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Final, Literal
+
+import pandas as pd
+
+from lotflow.errors import Fault, InputError
+from lotflow.inputs.limits import DEFAULT_LIMITS
+from lotflow.inputs.open import local_file, read_bytes, sha256_of
+from lotflow.text import clean_text, did_you_mean
+from lotflow.units import to_si
+
+RodUnit = Literal["m", "ft"]
+
+#: Names a column may have; the first is the one that is told.
+_NAMES: Final[dict[str, tuple[str, ...]]] = {
+    "point": ("point", "station", "name"),
+    "backsight": ("backsight", "bs"),
+    "intermediate": ("intermediate", "is", "ifs"),
+    "foresight": ("foresight", "fs"),
+    "level": ("level", "elevation", "reduced_level", "rl"),
+    "x": ("x", "easting"),
+    "y": ("y", "northing"),
+    "place": ("place",),
+    "surface_kind": ("surface_kind", "on"),
+    "remark": ("remark", "remarks", "note"),
+}
+_MEASURED: Final = ("backsight", "intermediate", "foresight", "level")
+_READINGS: Final = ("backsight", "intermediate", "foresight")
+#: The longest rods in use have 30 ft; a longer reading is in another unit or slipped [m].
+_LONGEST_ROD_M: Final = 9.2
+#: Allowed misclosure of n set-ups is this times the root of n: a rule for building works, from
+#: memory of Uren, J., Price, W. F., Surveying for Engineers. [m]
+MISCLOSURE_PER_ROOT_SET_UP_M: Final = 0.005
+
+
+@dataclass(frozen=True, eq=False)
+class LevelNotes:
+    """
+    Level notes, reduced.
+
+    Parameters
+    ----------
+    points
+        One row per point in the order of the notes: `point`, `line` of the file, `set_up` it was
+        seen from (0 for the first benchmark), `backsight_m`, `intermediate_m`, `foresight_m`,
+        `instrument_m` (height of collimation of that set-up), `level_m` as reduced, `adjusted_m`
+        with the misclosure shared out, `is_checked` (whether another sight depends on it), `x`,
+        `y` [unit of the CRS], `place`, `surface_kind`, `remark`. Missing values are NaN or "".
+    misclosure_m
+        Level found less level known at the last known point; NaN where the notes close on none.
+    allowed_m
+        What it may be for the number of set-ups.
+    page_check_m
+        Backsights less foresights, less the last level and plus the first: 0 but for rounding.
+    set_ups
+        Their number.
+    unit
+        Of the readings.
+    sha256
+        Of the bytes that were read.
+    """
+
+    points: pd.DataFrame
+    misclosure_m: float
+    allowed_m: float
+    page_check_m: float
+    set_ups: int
+    unit: RodUnit
+    sha256: str = ""
+
+
+def read_level_notes(path: Path, unit: RodUnit | None = None) -> LevelNotes:
+    """
+    Read and reduce level notes.
+
+    Parameters
+    ----------
+    path
+        CSV in UTF-8 with the columns point, backsight, intermediate, foresight and level.
+    unit
+        Of columns that do not name theirs (`backsight_ft`); None where they must.
+
+    Raises
+    ------
+    InputError
+        With every fault found, each with its line; if the notes do not close.
+    """
+    file = local_file(path, "level notes")
+    data = read_bytes(file, DEFAULT_LIMITS.table_bytes, "level notes")
+    return parse_level_notes(data, str(file), unit)
+
+
+def parse_level_notes(data: bytes, file: str, unit: RodUnit | None = None) -> LevelNotes:
+    r"""
+    Reduce the content of level notes.
+
+    Parameters
+    ----------
+    data
+        As for `read_level_notes`.
+    file
+        Name of the file, for messages.
+    unit
+        As for `read_level_notes`.
+
+    Raises
+    ------
+    InputError
+        As for `read_level_notes`.
+
+    Examples
+    --------
+    >>> notes = parse_level_notes(
+    ...     b"point,bs_ft,is_ft,fs_ft,level_ft\nsill,4.10,,,100\ngrate,,6.35,,\nsill,,,4.11,100\n",
+    ...     "notes.csv")
+    >>> notes.points["level_m"].round(3).tolist(), round(notes.misclosure_m, 4)
+    ([30.48, 29.794, 30.477], -0.003)
+    """
+    rows, found_unit = _rows(data, file, unit)
+    points, known, misclosure = _reduced(rows, file)
+    set_ups = int(points["set_up"].max())
+    allowed = MISCLOSURE_PER_ROOT_SET_UP_M * math.sqrt(max(set_ups, 1))
+    if abs(misclosure) > allowed + 5e-7:
+        raise InputError(
+            Fault(
+                f"the notes do not close: {misclosure:+.3f} m after {set_ups} set-ups, "
+                f"{allowed:.3f} m are allowed (5 mm times the root of their number)",
+                "Look for a misread rod, or level it again",
+                file=file, line=known,
+            )
+        )  # fmt: skip
+    share = 0.0 if math.isnan(misclosure) else misclosure / max(set_ups, 1)
+    points["adjusted_m"] = points["level_m"] - share * points["set_up"]
+    last = points.loc[points["foresight_m"].notna(), "level_m"]
+    turned = points["backsight_m"].sum() - points["foresight_m"].sum()
+    page = turned - (last.iloc[-1] - points["level_m"].iloc[0]) if len(last) else math.nan
+    return LevelNotes(
+        points, misclosure, allowed, float(page), set_ups, found_unit, sha256_of(data)
+    )
+
+
+@dataclass
+class _Row:
+    """One line of the notes."""
+
+    line: int
+    texts: dict[str, str]
+    numbers: dict[str, float] = field(default_factory=dict)
+
+    def has(self, name: str) -> bool:
+        return not math.isnan(self.numbers.get(name, math.nan))
+
+
+def _rows(data: bytes, file: str, unit: RodUnit | None) -> tuple[list[_Row], RodUnit]:
+    """The lines with their numbers in metres."""
+    try:
+        text = data.decode("utf-8-sig")
+        reader = csv.reader(io.StringIO(text, newline=""), strict=True, skipinitialspace=True)
+        lines = [(reader.line_num, row) for row in reader if any(cell.strip() for cell in row)]
+    except (UnicodeDecodeError, csv.Error) as error:
+        rule = f"not a comma-separated table in UTF-8 ({error})"
+        raise InputError(Fault(rule, "Save it as CSV (UTF-8)", file=file)) from error
+    if not lines:
+        raise InputError(Fault("the level notes are empty", "Write the readings", file=file))
+    columns, found_unit = _columns(lines[0][1], file, unit)
+    rows, faults = [], []
+    for line, cells in lines[1:]:
+        texts = {name: cells[at].strip() if at < len(cells) else ""
+                 for name, at in columns.items()}  # fmt: skip
+        row = _Row(line, {name: clean_text(text) for name, text in texts.items()})
+        for name in (*_MEASURED, "x", "y"):
+            value, rule = _number(name, texts.get(name, ""), found_unit)
+            row.numbers[name] = value
+            if rule:
+                faults.append(Fault(rule, file=file, line=line, column=name, value=texts[name]))
+        rows.append(row)
+    if faults:
+        raise InputError(faults)
+    return rows, found_unit
+
+
+def _columns(header: list[str], file: str, unit: RodUnit | None) -> tuple[dict[str, int], RodUnit]:
+    """Position of each known column, and the one unit that their names give."""
+    known = {alias: name for name, aliases in _NAMES.items() for alias in aliases}
+    found: dict[str, int] = {}
+    units: set[RodUnit] = set()
+    faults = []
+    for at, cell in enumerate(header):
+        title = cell.strip().casefold().replace(" ", "_")
+        base, _, suffix = title.rpartition("_")
+        if suffix in ("m", "ft") and known.get(base) in _MEASURED:
+            name: str | None = known[base]
+            units.add("m" if suffix == "m" else "ft")
+        else:
+            name = known.get(title)
+        if name is None:
+            if (near := did_you_mean(title, known)) and title:
+                faults.append(
+                    Fault("the level notes have no such column", near, file=file, line=1,
+                          value=cell.strip())
+                )  # fmt: skip
+            continue
+        if name in found:
+            faults.append(Fault("the column stands twice", "Keep one of them", file=file,
+                                line=1, column=name))  # fmt: skip
+        found[name] = at
+    owed = [name for name in ("point", "backsight", "foresight", "level") if name not in found]
+    if owed:
+        faults.append(
+            Fault(f"the columns {', '.join(owed)} are missing",
+                  "Write: point,backsight,intermediate,foresight,level", file=file, line=1)
+        )  # fmt: skip
+    if len(units) > 1:
+        faults.append(Fault("metres and feet stand in one table", "Use one of them", file=file,
+                            line=1))  # fmt: skip
+    if not units and unit is None:
+        faults.append(
+            Fault("the unit of the readings is not known",
+                  "Name the columns backsight_m or backsight_ft, and so on", file=file, line=1)
+        )  # fmt: skip
+    if faults:
+        raise InputError(faults)
+    return found, units.pop() if units else (unit or "m")
+
+
+def _number(name: str, text: str, unit: RodUnit) -> tuple[float, str]:
+    """A number in metres, and what is wrong with it."""
+    if not text:
+        return math.nan, ""
+    try:
+        value = float(text)
+    except ValueError:
+        value = math.nan
+    if not math.isfinite(value):
+        return math.nan, "must be a number, with a point for decimals"
+    if name in ("x", "y"):
+        return value, ""
+    value = to_si(value, unit)
+    if name in _READINGS and not -_LONGEST_ROD_M <= value <= _LONGEST_ROD_M:
+        return value, f"no rod is longer than {_LONGEST_ROD_M:g} m (30 ft): is it in another unit?"
+    return value, ""
+
+
+def _reduced(rows: list[_Row], file: str) -> tuple[pd.DataFrame, int, float]:
+    """Levels of the points; the line of the last point whose level was known, the misclosure."""
+    instrument = level = math.nan
+    set_up, closed_on, misclosure = 0, 0, math.nan
+    known: dict[str, float] = {}
+    found: list[dict[str, object]] = []
+    faults = []
+    for row in rows:
+        name = row.texts.get("point", "")
+        fault, read_from = _fault(row, instrument, level, known.get(name, math.nan)), instrument
+        if fault:
+            faults.append(Fault(*fault, file=file, line=row.line, value=name or None))
+            if len(faults) == 1 and "level is known" in fault[0]:
+                break  # every later row would fail for the same reason
+            continue
+        given, own = row.numbers["level"], math.nan
+        if row.has("foresight"):
+            own = level = instrument - row.numbers["foresight"]
+            if row.has("level"):
+                misclosure, closed_on = level - given, row.line
+        elif row.has("intermediate"):
+            own = instrument - row.numbers["intermediate"]
+        else:
+            own = level = given if row.has("level") else known[name]
+        known.setdefault(name, own)
+        seen_from = set_up if row.has("foresight") or row.has("intermediate") else 0
+        if row.has("backsight"):
+            instrument, set_up = level + row.numbers["backsight"], set_up + 1
+        found.append({
+            "point": name, "line": row.line, "set_up": seen_from,
+            **{f"{reading}_m": row.numbers[reading] for reading in _READINGS},
+            "instrument_m": read_from if seen_from else math.nan, "level_m": own,
+            "is_checked": not row.has("intermediate"), "x": row.numbers["x"],
+            "y": row.numbers["y"],
+            **{key: row.texts.get(key, "") for key in ("place", "surface_kind", "remark")},
+        })  # fmt: skip
+    if not faults and set_up == 0:
+        faults.append(Fault("there is no backsight in the notes", "Read the rod on the benchmark "
+                            "first", file=file))  # fmt: skip
+    if faults:
+        raise InputError(faults)
+    return pd.DataFrame(found), closed_on, misclosure
+
+
+def _fault(  # noqa: PLR0911 - one rule after the other
+    row: _Row, instrument: float, level: float, known_level: float
+) -> tuple[str, str] | None:
+    """What is wrong with a row, and what to do."""
+    if not row.texts.get("point"):
+        return "a reading must have a point", "Name the point"
+    if row.has("intermediate") and (row.has("backsight") or row.has("foresight")):
+        return "an intermediate sight carries no other reading", "Write it on a line of its own"
+    if row.has("foresight") or row.has("intermediate"):
+        early = "a sight is read before any backsight", "Read the rod on the benchmark first"
+        return early if math.isnan(instrument) else None
+    if not row.has("backsight"):
+        if not row.has("level"):
+            return "the row has no reading", "Write the rod reading, or leave the line out"
+        known = "a known level without a reading", "Read the rod there, or leave the line out"
+        return None if math.isnan(level) else known
+    if row.has("level") or not math.isnan(known_level):
+        return None
+    return (
+        "a backsight on a point whose level is not known",
+        "Start on a benchmark and give its level",
+    )

@@ -1,0 +1,136 @@
+"""Level notes, against published reductions and what a crew may write wrongly."""
+
+import math
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from lotflow.errors import InputError
+from lotflow.inputs.level_notes import parse_level_notes
+
+# Universiti Sains Malaysia, School of Civil Engineering, surveying course page "Example of the
+# Height of Collimation method": five set-ups, misclosure +10 mm, adjusted levels as printed.
+USM = """point,bs,is,fs,level,remark
+OBM 1,1.717,,,29.23,
+A,,1.432,,,
+B,2.918,,1.716,,
+C,,2.272,,,
+D,0.816,,0.953,,
+E,1.436,,3.005,,
+CP,1.246,,1.391,,
+F,,1.353,,,
+G,,1.462,,,
+OBM 2,,,0.628,29.66,
+"""
+USM_ADJUSTED = {"OBM 1": 29.23, "A": 29.513, "B": 29.229, "C": 29.873, "D": 31.192, "E": 29.001,
+                "CP": 29.044, "F": 28.935, "G": 28.826, "OBM 2": 29.660}  # fmt: skip
+# Ghilani and Wolf, Elementary Surveying, 14th ed., problem 5.12, as quoted on a student's page
+# (the columns ran together there; this is the reading that closes): a loop from 852.045 m.
+LOOP = """point,backsight,foresight,level
+BM 7,4.388,,852.045
+TP 1,6.907,4.538,
+BM 8,4.680,8.800,
+TP 2,3.730,5.978,
+TP 3,8.464,5.245,
+BM 7,,3.598,852.045
+"""
+# A differential run in feet from an examination page: levels and misclosure (0.04 ft) as printed.
+FEET = """point,bs_ft,fs_ft,level_ft
+BM A,3.10,,100.00
+TP1,6.44,9.82,
+TP2,8.76,6.96,
+TP3,7.12,3.27,
+BM B,,10.42,{known}
+"""
+
+
+def reduced(text, unit="m"):
+    return parse_level_notes(text.encode(), "notes.csv", unit)
+
+
+def fault_of(text, unit="m"):
+    with pytest.raises(InputError) as caught:
+        reduced(text, unit)
+    return caught.value.faults
+
+
+def test_a_published_page_by_height_of_collimation_to_the_last_digit():
+    notes = reduced(USM)
+    assert round(notes.misclosure_m, 3) == 0.010
+    assert notes.set_ups == 5
+    assert abs(notes.page_check_m) < 1e-9
+    adjusted = dict(zip(notes.points["point"], notes.points["adjusted_m"], strict=True))
+    assert {name: round(level, 3) for name, level in adjusted.items()} == USM_ADJUSTED
+    seen_once = notes.points.loc[~notes.points["is_checked"], "point"].tolist()
+    assert seen_once == ["A", "C", "F", "G"]
+
+
+def test_a_published_loop_closes():
+    """Ten millimetres in five set-ups are within 5 mm times the root of five."""
+    notes = reduced(LOOP)
+    assert round(notes.misclosure_m, 3) == 0.010
+    assert abs(notes.page_check_m) < 1e-9
+    assert notes.points["adjusted_m"].iloc[-1] == pytest.approx(852.045)
+
+
+def test_a_published_run_in_feet_and_its_misclosure():
+    open_run = reduced(FEET.format(known=""))
+    levels = dict(zip(open_run.points["point"], open_run.points["level_m"] / 0.3048, strict=True))
+    printed = {"BM A": 100.00, "TP1": 93.28, "TP2": 92.76, "TP3": 98.25, "BM B": 94.95}
+    assert {name: round(level, 2) for name, level in levels.items()} == printed
+    assert math.isnan(open_run.misclosure_m)
+    (fault,) = fault_of(FEET.format(known="94.91"))  # 0.04 ft in four set-ups, 0.033 allowed
+    assert "do not close: +0.012 m after 4 set-ups, 0.010 m are allowed" in fault.rule
+    assert fault.line == 6
+
+
+@pytest.mark.parametrize(
+    ("text", "line", "rule"),
+    [
+        ("point,bs,is,fs,level\nA,,1.2,,\n", 2, "before any backsight"),
+        ("point,bs,is,fs,level\nA,,,1.2,\n", 2, "before any backsight"),
+        ("point,bs,is,fs,level\nA,1.2,,,\n", 2, "level is not known"),
+        ("point,bs,is,fs,level\nA,1.2,,,9\nB,1.0,1.1,,\n", 3, "no other reading"),
+        ("point,bs,is,fs,level\nA,1.2,,,9\n,,1.1,,\n", 3, "must have a point"),
+        ("point,bs,is,fs,level\nA,1.2,,,9\nB,,,,\n", 3, "has no reading"),
+        ("point,bs,is,fs,level\nA,1.2,,,9\nB,,,,8.5\n", 3, "without a reading"),
+        ("point,bs,is,fs,level\nA,1.2,,,9\nB,,1;3,,\n", 3, "must be a number"),
+        ("point,bs,is,fs,level\nA,12.1,,,9\n", 2, "no rod is longer"),
+        ("point,bs_m,is_ft,fs_m,level_m\nA,1,,,9\n", 1, "metres and feet"),
+        ("point,bs,is,level\nA,1,,9\n", 1, "foresight are missing"),
+        ("point,bs,bs_m,fs,level\nA,1,,,9\n", 1, "stands twice"),
+        ("point,backsigth,bs,fs,level\nA,1,,,9\n", 1, "no such column"),
+    ],
+)
+def test_what_a_crew_may_write_wrongly_is_named_with_its_line(text, line, rule):
+    faults = fault_of(text)
+    assert [fault.line for fault in faults if rule in fault.rule] == [line]
+
+
+def test_a_unit_that_nobody_gave_is_asked_for_and_empty_notes_are_refused():
+    assert "unit of the readings" in fault_of(USM, None)[0].rule
+    assert "empty" in fault_of("\n\n")[0].rule
+    assert "no backsight" in fault_of("point,bs,fs,level\nA,,,9\n")[0].rule
+    with pytest.raises(InputError, match="UTF-8"):
+        parse_level_notes(b"point,bs\n\xff\xfe", "notes.csv", "m")
+
+
+@settings(max_examples=60)
+@given(st.lists(st.floats(-1, 1), min_size=1, max_size=12), st.floats(0, 500), st.randoms())
+def test_notes_written_off_known_levels_give_them_back(falls, start, random):
+    """A run over points of known levels and back to the first: made here, reduced there."""
+    levels = [start, *(start + fall for fall in falls), start]
+    lines, height = ["point,bs,is,fs,level"], 0.0
+    for number, level in enumerate(levels):
+        known = "P0" if number in (0, len(levels) - 1) else f"P{number}"
+        fs = "" if number == 0 else f"{height - level:.6f}"
+        height = level + random.uniform(1.1, 2.5)
+        bs = "" if number == len(levels) - 1 else f"{height - level:.6f}"
+        value = f"{start:.6f}" if known == "P0" else ""
+        lines.append(f"{known},{bs},,{fs},{value}")
+    notes = reduced("\n".join(lines) + "\n")
+    np.testing.assert_allclose(notes.points["level_m"], levels, atol=1e-4)
+    assert abs(notes.misclosure_m) < 1e-4
+    assert abs(notes.page_check_m) < 1e-9
