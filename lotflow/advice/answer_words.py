@@ -290,9 +290,11 @@ def walls_harm(
                 run_on += f" today (as proposed {joined(inlets)} is to take it)"
         fall = slope(worst["slope"]).replace(" it", " the wall")
         if worst["name"] in reverse:
-            told.append(f"at {worst['name']} the ground does not fall away enough, {fall}{run_on}")
+            told.append(
+                f"at {_wall(say, worst)} the ground does not fall away enough, {fall}{run_on}"
+            )
         else:
-            told.append(f"at {worst['name']} the ground falls {fall}{run_on}")
+            told.append(f"at {_wall(say, worst)} the ground falls {fall}{run_on}")
         if worst["name"] in hollow:
             told[0] = f"{told[0]} (low spot {hollow[worst['name']]} stands there)"
         if others:
@@ -300,11 +302,20 @@ def walls_harm(
             for one in others:
                 fall = "too flat" if one["name"] in reverse else slope(one["slope"])
                 where = f", low spot {hollow[one['name']]}" if one["name"] in hollow else ""
-                names.append(f"{one['name']} ({fall}{where})")
+                long = (
+                    f"{say(one['length_m'], 'length')} long, " if one["name"][-1].isdigit() else ""
+                )
+                names.append(f"{one['name']} ({long}{fall}{where})")
             told.append(f"also at {joined(names)}")
     if downspouts:
         told.append(f"{names_or(downspouts, 'discharges', 'discharge')} at the wall")
     return sentence("; ".join(told))
+
+
+def _wall(say: Say, wall: Row) -> str:
+    """Name a wall; one of several on a side, which an owner cannot count, with its length."""
+    name = str(wall["name"])
+    return f"{name} ({say(wall['length_m'], 'length')} long)" if name[-1].isdigit() else name
 
 
 def walls_evidence(say: Say, walls: Sequence[Row]) -> str:

@@ -318,6 +318,13 @@ def test_a_wall_that_may_fall_away_is_too_flat_and_not_said_to_fall_towards(site
     assert "House, west side (too flat)" in answered(site, (WALL_FOUND, flat)).items[0].harm
 
 
+def test_of_several_walls_of_a_side_the_length_is_told(site):
+    """An owner knows no numbers of walls."""
+    site["facades"] = [SOUTH | {"name": "House, south side 2"}]
+    some = [finding("ground-falls-to-building", "House, south side 2")]
+    assert "At House, south side 2 (8.0 m long)" in answered(site, some).items[0].harm
+
+
 def test_what_the_plan_pipes_already_is_not_asked_for(site):
     spout = finding(
         "downspout-near-foundation", "DS1", x=10.0, y=3.5, measured=0.5, limit=1.5, today=True

@@ -1,7 +1,7 @@
 """
 What the viewer makes of files, told as JSON: run by the Python that QGIS is installed for.
 
-Usage: in_viewer.py layers FILE... | draw FILE PICTURE | project FILE PICTURE |
+Usage: in_viewer.py layers FILE... | draw FILE PICTURE | project FILE PICTURE | site FILE PICTURE |
 add FILE LAYER JSON [JSON] | add_each FILE JSON
 """
 
@@ -163,6 +163,14 @@ def project(path, out):
     }  # fmt: skip
 
 
+def site(path, out):
+    """Draw the layers of a file to draw in, areas below lines below points, as they open."""
+    layers = [opened(path, name) for name in dict.fromkeys(names(path))]
+    drawn = [one for one in layers if one.isSpatial() and one.featureCount()]
+    drawn.sort(key=lambda layer: layer.geometryType())
+    return {"pixels": picture(drawn, extent_of(drawn), out, size=(1200, 900))}
+
+
 def raster(path):
     """The style that a raster opens with."""
     layer = QgsRasterLayer(path, "raster")
@@ -183,6 +191,8 @@ def main(command, *arguments):
             name: [add(arguments[0], name, values) for values in rows]
             for name, rows in json.loads(arguments[1]).items()
         }
+    if command == "site":
+        return site(*arguments)
     if command == "raster":
         return {path: raster(path) for path in arguments}
     return project(*arguments)
