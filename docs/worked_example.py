@@ -16,6 +16,7 @@ from pathlib import Path
 
 import geopandas as gpd
 import pyogrio
+from PIL import Image
 
 HERE = Path(__file__).parent
 VIEWER = ("/usr/bin/python3", str(HERE.parent / "tests" / "viewer" / "in_viewer.py"))
@@ -60,7 +61,7 @@ def run_steps(folder: Path, run: object) -> None:
     _all(check, run)
     shutil.copy(folder / "sample" / "rainfall.csv", folder / "job" / "rainfall.csv")
     job = folder / "job" / "job.toml"
-    job.write_text(_without_rain(job.read_text(encoding="utf-8")) + RAIN, encoding="utf-8")
+    job.write_text(job.read_text(encoding="utf-8") + RAIN, encoding="utf-8")
     _all(compute, run)
     for number, line in enumerate(again):
         if number == 1:
@@ -68,11 +69,6 @@ def run_steps(folder: Path, run: object) -> None:
         _all([line], run)
     (folder / "notes.csv").write_text(NOTES, encoding="utf-8")
     _all(levels, run)
-
-
-def _without_rain(text: str) -> str:
-    """A job file without the table that is given in step 6, which stands there as a comment."""
-    return text
 
 
 def _all(lines: list[str], run: object) -> None:
@@ -85,7 +81,8 @@ def main(folder: Path) -> None:
     folder.mkdir(parents=True)
 
     def run(words: list[str]) -> None:
-        program = [sys.executable, "-m", *words] if words[0] == "lotflow" else words
+        start = [sys.executable, "-c", "from lotflow.cli import main; main()"]
+        program = [*start, *words[1:]] if words[0] == "lotflow" else words
         subprocess.run(program, cwd=folder, check=True)  # noqa: S603 - commands of our own page
 
     run_steps(folder, run)
@@ -95,6 +92,9 @@ def main(folder: Path) -> None:
         name = "drawn.png" if what == "site" else "result.png"
         command = [*VIEWER, what, str(file), str(pictures / name)]
         subprocess.run(command, check=True, stdout=subprocess.DEVNULL)  # noqa: S603
+        with Image.open(pictures / name) as picture:
+            few = picture.convert("RGB").quantize(96)
+        few.save(pictures / name, optimize=True)
 
 
 if __name__ == "__main__":
