@@ -101,7 +101,8 @@ def check_folder(job: Job, folder: Path, *, overwrite: bool, use_covers: bool = 
     use_covers
         Option of the study: whether it is a run or a screening.
     """
-    subject = Subject("run" if use_covers else "screening", job.job.name)
+    name = job.job.name if job.name_is_given else None  # else that of its layer, not read yet
+    subject = Subject("run" if use_covers else "screening", name)
     check_result_folder(folder, FILES, subject=subject, overwrite=overwrite, inputs=job.files())
 
 

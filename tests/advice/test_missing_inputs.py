@@ -15,8 +15,8 @@ SAMPLE = Path(__file__).parents[2] / "data_samples" / "alder_court"
 @pytest.fixture(scope="module")
 def given():
     """The sample, in which nothing but prices, setbacks and a benchmark is missing."""
-    job = read_job(SAMPLE)
-    return job, read_inputs(job)[1]
+    job, _, _, site = read_inputs(read_job(SAMPLE))
+    return job, site
 
 
 def named(job, site):
