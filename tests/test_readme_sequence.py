@@ -41,8 +41,8 @@ def layer(name):
 def drawn_by_another_program(job):
     """What a person draws between `start` and `check`, and has drawn anew after the first run."""
     names = {name for name, _ in pyogrio.list_layers(job / "site.gpkg")}
-    for name, _ in pyogrio.list_layers(SAMPLE / "site.gpkg"):
-        if name in names and name != "lot":
+    for name, geometry in pyogrio.list_layers(SAMPLE / "site.gpkg"):
+        if name in names and name != "lot" and geometry is not None:
             layer(name).to_file(job / "site.gpkg", layer=name, driver="GPKG")
 
 
