@@ -84,7 +84,7 @@ def test_check_reads_as_plain_words(capfd):
     out, _ = capfd.readouterr()
     assert out.startswith("14 Alder Court\n")
     assert "lot: 1 row from site.gpkg" in out
-    assert not [mark for mark in ("{", "[", "None") if mark in out]
+    assert not [mark for mark in ("{", "['", "None") if mark in out]
 
 
 def test_layers_names_layers_columns_and_units(capfd):

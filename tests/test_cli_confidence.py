@@ -223,8 +223,8 @@ def test_where_the_error_is_the_limit_a_huge_one_says_that_nothing_deeper_was_fo
     (job / "job.toml").write_text(toml.replace("low_spot_depth_m = 0.05\n", ""))
     assert lotflow("run", job, "--no-pack") == 0
     out = capfd.readouterr().out
-    assert "nowhere deeper than 196.9 in" in out
-    assert "good to about 196.9 in (RMSE)" in out
+    assert "nowhere deeper than 5.00 m" in out
+    assert "good to about 5.00 m (RMSE)" in out
     assert Result(job / "result").summary["low_spots"] == []
 
 

@@ -127,8 +127,7 @@ def drawing_style(table: DrawnTable, units: UnitSystem) -> str:
     add_style(root, LOOKS[table.name], table.geometry)
     fields = [FormField(_told(one, units), one.kind, one.unique) for one in table.columns]
     add_form(root, fields, hidden=("fid",))
-    head = "<!DOCTYPE qgis PUBLIC 'http://mrcc.com/qgis.dtd' 'SYSTEM'>\n"
-    return head + ET.tostring(root, encoding="unicode") + "\n"
+    return ET.tostring(root, encoding="unicode") + "\n"
 
 
 def _write_styles(path: Path, tables: Sequence[DrawnTable], units: UnitSystem) -> None:

@@ -10,7 +10,7 @@ from lotflow.units import from_si
 if TYPE_CHECKING:
     from lotflow.inputs.level_notes import LevelNotes
 
-_HEADINGS: Final = ("Point", "Back", "Inter", "Fore", "Instrument", "Level", "Adjusted", "Remark")
+_HEADINGS: Final = ("Point", "Back", "Inter", "Fore", "Instrument", "Reduced", "Adjusted", "Remark")
 _COLUMNS: Final = (
     "backsight_m", "intermediate_m", "foresight_m", "instrument_m", "level_m", "adjusted_m",
 )  # fmt: skip

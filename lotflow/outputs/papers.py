@@ -192,7 +192,7 @@ def upkeep_text(duties: Sequence[Duty], title: str) -> str:
     --------
     >>> from lotflow.advice.upkeep import Duty
     >>> grates = Duty("Grates", ("CB1",), "weekly", "Clear them.", "common practice")
-    >>> print(upkeep_text([grates], "14 Alder Court").split("\\n\\n")[1])
+    >>> print(upkeep_text([grates], "14 Alder Court").split("\n\n")[1])
     Grates (CB1)
        how often  weekly
        what       Clear them.

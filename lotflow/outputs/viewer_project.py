@@ -109,8 +109,7 @@ def viewer_project_text(
     paths = ET.SubElement(properties, "Paths")
     ET.SubElement(paths, "Absolute", {"type": "bool"}).text = "false"
     ET.indent(root, " ")
-    head = "<!DOCTYPE qgis PUBLIC 'http://mrcc.com/qgis.dtd' 'SYSTEM'>\n"
-    return head + ET.tostring(root, encoding="unicode") + "\n"
+    return ET.tostring(root, encoding="unicode") + "\n"
 
 
 def _source(shown: Shown) -> str:

@@ -65,8 +65,7 @@ def viewer_style_text(
     add_style(root, rules, geometry)
     add_titles(root, titles or {})
     ET.indent(root, " ")
-    head = "<!DOCTYPE qgis PUBLIC 'http://mrcc.com/qgis.dtd' 'SYSTEM'>\n"
-    return head + ET.tostring(root, encoding="unicode") + "\n"
+    return ET.tostring(root, encoding="unicode") + "\n"
 
 
 def add_style(root: ET.Element, rules: Sequence[Rule], geometry: str) -> None:
@@ -312,8 +311,7 @@ def raster_style_text(look: RasterLook) -> str:
     root = ET.Element("qgis", {"version": VERSION, "styleCategories": "Symbology"})
     add_raster_style(root, look)
     ET.indent(root, " ")
-    head = "<!DOCTYPE qgis PUBLIC 'http://mrcc.com/qgis.dtd' 'SYSTEM'>\n"
-    return head + ET.tostring(root, encoding="unicode") + "\n"
+    return ET.tostring(root, encoding="unicode") + "\n"
 
 
 def add_raster_style(root: ET.Element, look: RasterLook) -> None:

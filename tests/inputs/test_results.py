@@ -94,7 +94,7 @@ def test_a_missing_and_a_changed_file(copy):
     database.unlink()
     refused(copy, "result.gpkg", "does not exist")
     database.write_bytes(whole[:-4096])
-    refused(copy, "result.gpkg", "not the one the run has written", "--overwrite")
+    refused(copy, "result.gpkg", "not the one the run has written", "Run the job again")
 
 
 def test_a_viewer_may_change_bytes_but_nobody_a_row(copy):

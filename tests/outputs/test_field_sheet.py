@@ -308,7 +308,7 @@ def test_a_site_of_very_much_keeps_to_what_can_be_walked(tmp_path):
 @needs_poppler
 def test_the_map_is_drawn_in_lines_and_letters_at_a_scale_that_holds(tmp_path):
     """Two corners of a lot 40 m apart, printed at the scale that stands on the sheet."""
-    result = lotflow.screen(SAMPLE / "dem.tif", SAMPLE / "site.gpkg", realisations=0)
+    result = lotflow.screen(SAMPLE / "dem.tif", SAMPLE / "site.gpkg", realisations=0, units="us")
     shown = write._map_content(result.study, "dem.tif")
     content = write._sheet_content(result.study, result.summary, "dem.tif")
     document = field_sheet_bytes(replace(content, map=shown))

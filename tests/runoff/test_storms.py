@@ -175,7 +175,7 @@ def test_without_rainfall_there_are_no_storms(lot, cover):
     assert case_storms(dry, case_water(dry, "proposed"), cover.ground) is None
     chapter = runoff_chapter(dry, cover, None)
     assert not len(chapter.layers["runoff"])
-    assert not chapter.texts
+    assert "Rain: none is given" in chapter.texts["runoff_sheets.txt"]
     flows = chapter.columns["inlets"]["flow_per_10mm_h_m3s"]
     assert (flows > 0).all()
 

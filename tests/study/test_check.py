@@ -41,7 +41,7 @@ def on_one_place(frame):
 def round_in_a_ring(frame):
     """Another line that leads back from the end of one to its start."""
     back = frame.iloc[[0]].copy()
-    back["geometry"] = [shapely.LineString(list(frame.geometry[0].coords)[::-1])]
+    back["geometry"] = [shapely.LineString(shapely.get_coordinates(frame.geometry[0])[::-1])]
     back["name"] = "back again"
     return gpd.GeoDataFrame(pd.concat([frame, back], ignore_index=True), crs=frame.crs)
 

@@ -108,7 +108,7 @@ def test_a_notebook_shows_findings_with_their_text_as_text(screened):
     assert "&lt;script&gt;" in shown
     first = screened.finding_list[0]
     assert first.subject in screened._repr_html_()
-    assert repr(screened).startswith("<lotflow result of site: ")
+    assert repr(screened).startswith("<lotflow result of 14 Alder Court: ")
 
 
 def test_the_job_of_a_run_may_be_a_folder_a_file_or_read():

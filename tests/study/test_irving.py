@@ -65,6 +65,7 @@ def write_job(folder, *, rainfall=IRVING, storms="[10]", covers=(), downspouts=(
         write_layer(folder, name, rows)
     files = "\n".join(f'{name} = "{name}.gpkg"' for name in layers)
     (folder / "job.toml").write_text(
+        '[job]\nunits = "us"\n'
         f'[elevation]\nfile = "dem.tif"\nvertical_unit = "m"\n[layers]\n{files}\n'
         f'[rainfall]\nfile = "{rainfall}"\nstorms = {storms}\n'
     )

@@ -28,7 +28,13 @@ def lot():
 def origin(lot, **hashes):
     hashes = bind(lot, [Chapter(hashes=hashes)]).hashes
     return provenance(
-        lot.job, lot.source, lot.site, program="lotflow", use_covers=True, hashes=hashes
+        lot.job,
+        lot.source,
+        lot.site,
+        program="lotflow",
+        use_covers=True,
+        hashes=hashes,
+        units_because="stated",
     )
 
 

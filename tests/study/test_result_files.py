@@ -78,7 +78,7 @@ def test_inlets_are_points_and_those_drawn_longer_have_a_layer_of_their_shape(ma
 def test_the_project_names_files_beside_it_and_begins_at_the_lot(made):
     """All sources are relative and there; the first view is no larger than the lot needs."""
     result, folder = made
-    root = ET.fromstring((folder / PROJECT).read_text("utf-8").split("\n", 1)[1])
+    root = ET.fromstring((folder / PROJECT).read_text("utf-8"))
     sources = [one.text.split("|")[0] for one in root.iter("datasource")]
     assert sources
     assert all(source.startswith("./") and (folder / source).is_file() for source in sources)

@@ -10,7 +10,7 @@ from contextlib import closing
 from pathlib import Path
 from typing import Final
 
-from lotflow.layers import SITE_LAYERS
+from lotflow.layers import DRAWN_TABLES
 from lotflow.text import clean_text
 
 _RAN: Final = "document.title='PW'+'NED'"
@@ -138,7 +138,7 @@ def hostile_job(
                 if old not in renamed:
                     name = names[len(renamed) % len(names)]
                     renamed[old] = name + f" {len(renamed)}".encode()
-                things.setdefault(layer, set()).add(renamed[old])
+                things.setdefault(DRAWN_TABLES[layer].layer.name, set()).add(renamed[old])
                 database.execute(f'UPDATE "{layer}" SET "{column}" = CAST(? AS TEXT) WHERE fid = ?',
                                  (renamed[old], fid))  # fmt: skip
     for old, new in files.items():
@@ -149,11 +149,11 @@ def hostile_job(
 def free_text(database: sqlite3.Connection) -> list[tuple[str, str]]:
     """Columns of the file that hold text which is no choice; names before what refers to them."""
     found = []
-    for layer in SITE_LAYERS.values():
-        there = {row[1] for row in database.execute(f'PRAGMA table_info("{layer.name}")')}
+    for table in DRAWN_TABLES.values():
+        there = {row[1] for row in database.execute(f'PRAGMA table_info("{table.name}")')}
         found += [
-            (layer.name, column.name)
-            for column in layer.columns
+            (table.name, column.name)
+            for column in table.layer.columns
             if column.kind == "text" and not column.choices and column.name in there
         ]
     return sorted(found, key=lambda place: place[1] != "name")

@@ -193,8 +193,8 @@ def _png(path: Path) -> Form:
 
 _FORMS: Final[dict[str, Callable[[Path], Form]]] = {
     ".json": _json, ".geojson": _json, ".csv": _csv, ".txt": _text, ".gpx": _xml, ".xml": _xml,
-    ".sld": _xml, ".qml": _xml, ".svg": _xml, ".kml": _xml, ".html": _html, ".pdf": _pdf,
-    ".gpkg": _gpkg, ".tif": _tif, ".png": _png,
+    ".sld": _xml, ".qml": _xml, ".qgs": _xml, ".svg": _xml, ".kml": _xml, ".html": _html,
+    ".pdf": _pdf, ".gpkg": _gpkg, ".tif": _tif, ".png": _png,
 }  # fmt: skip
 
 
