@@ -19,7 +19,7 @@ from lotflow.grid import Grid
 from lotflow.inputs.job import screening_job
 from lotflow.study import run_study
 from lotflow.terrain.kernels import priority_flood
-from lotflow.terrain.low_spots import IN_BUILDING, find_low_spots
+from lotflow.terrain.low_spots import Artefact, find_low_spots
 from lotflow.terrain.routing import no_drains, route
 from lotflow.terrain.surface import prepare_surface
 from lotflow.units import METRES_PER_US_SURVEY_FOOT
@@ -166,7 +166,9 @@ def test_canal_takes_flow_cell_by_cell(block_in_delft):
     np.testing.assert_array_equal(lot.natural.field.filled[canal], lot.natural.elevation[canal])
     assert (lot.low_spots.water[canal] == 0).all()
     assert set(np.unique(lot.low_spots.number[canal])) <= {
-        number for number, flag in enumerate(lot.low_spots.artefact, 1) if flag == IN_BUILDING
+        number
+        for number, flag in enumerate(lot.low_spots.artefact, 1)
+        if flag == Artefact.IN_BUILDING
     } | {0}
 
 
@@ -192,7 +194,7 @@ def test_a_pond_under_a_roof_is_an_artefact(block_in_delft):
     spots = study.layers["low_spots"]
     pond = spots[spots.contains(shapely.Point(85006.5, 447530.3))]
     assert len(pond) == 1
-    assert pond["artefact"].iloc[0] == IN_BUILDING
+    assert pond["artefact"].iloc[0] == Artefact.IN_BUILDING
     assert study.lot.balance.residual == 0
 
 

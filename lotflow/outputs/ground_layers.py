@@ -11,7 +11,7 @@ import shapely
 from lotflow.outputs import palette
 from lotflow.outputs.result_layers import cell_centres, layer_frame
 from lotflow.terrain.catchments import label_polygons, simplified_outlines, weighed
-from lotflow.terrain.low_spots import IN_BUILDING
+from lotflow.terrain.low_spots import Artefact
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -107,7 +107,7 @@ def low_spots_layer(
         "inner_low_spots": nested,
         "inlets": list(facts.inlets),
         "artefact": spots.artefact,
-        "inside_building": [note == IN_BUILDING for note in spots.artefact],
+        "inside_building": [note == Artefact.IN_BUILDING for note in spots.artefact],
         "cut_by_edge": facts.cut,
         "not_closed": facts.not_closed,
         "probability": np.full(len(spots), np.nan),

@@ -14,7 +14,7 @@ import numpy as np
 
 from lotflow.terrain.cells import boxes_of_parts, cells_from
 from lotflow.terrain.level_error import SPREAD_95
-from lotflow.terrain.low_spots import DAMMED
+from lotflow.terrain.low_spots import Artefact
 from lotflow.terrain.lower_places import open_ground
 
 if TYPE_CHECKING:
@@ -439,7 +439,7 @@ def _highest_water(
         real = [
             int(number)
             for number in np.unique(spots.number[away <= reach])
-            if number and spots.artefact[number - 1] in ("", DAMMED)
+            if number and spots.artefact[number - 1] in ("", Artefact.DAMMED)
         ]
         if real:
             highest = max(real, key=lambda number: spots.spill[number - 1])

@@ -7,7 +7,8 @@ Some are artefacts of the elevation data: why each is doubted, and what is left 
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
-from typing import TYPE_CHECKING, Final
+from enum import StrEnum
+from typing import TYPE_CHECKING, Final, Literal
 
 import numpy as np
 
@@ -23,6 +24,15 @@ if TYPE_CHECKING:
     from lotflow.terrain.drainage import Depression, Hierarchy
     from lotflow.terrain.routing import Routing
     from lotflow.terrain.surface import Surface
+
+
+class Artefact(StrEnum):
+    """Why a low spot of the elevation data may be no standing water, as results publish it."""
+
+    IN_BUILDING = "inside a building: an artefact of the elevation data"
+    ENCLOSED = "enclosed by buildings: the way out is not in the data"
+    AT_GAP = "at a gap in the elevation data: it may drain there"
+    DAMMED = "deep, or held by a bank with lower ground close behind: look for a culvert or drain"
 
 
 @dataclass(frozen=True, eq=False)
@@ -59,7 +69,7 @@ class LowSpots:
     cells: NDArray[np.int64]
     volume: FloatArray
     contributing: FloatArray
-    artefact: list[str] = field(default_factory=list)
+    artefact: list[Artefact | Literal[""]] = field(default_factory=list)
 
     @property
     def depth(self) -> FloatArray:
@@ -333,13 +343,6 @@ def cut_by_edge(routing: Routing, spots: LowSpots, inflow: BoolArray) -> BoolArr
     return np.asarray(cut)
 
 
-IN_BUILDING: Final = "inside a building: an artefact of the elevation data"
-ENCLOSED: Final = "enclosed by buildings: the way out is not in the data"
-AT_GAP: Final = "at a gap in the elevation data: it may drain there"
-DAMMED: Final = (
-    "deep, or held by a bank with lower ground close behind: look for a culvert or drain"
-)
-
 #: How far below the spill point lower ground makes a bank suspicious [m].
 _BEHIND_BANK_M: Final = 30.0
 
@@ -388,7 +391,9 @@ def _ground_soon_falls_below(
     return False
 
 
-def flag_artefacts(routing: Routing, spots: LowSpots, *, dam_depth: float) -> list[str]:
+def flag_artefacts(
+    routing: Routing, spots: LowSpots, *, dam_depth: float
+) -> list[Artefact | Literal[""]]:
     """
     Say of each low spot why it may be no standing water.
 
@@ -400,17 +405,17 @@ def flag_artefacts(routing: Routing, spots: LowSpots, *, dam_depth: float) -> li
     at_gap = np.bincount(spots.number[near_gap], minlength=len(spots) + 1)[1:] > 0
     receiver = receivers(routing.field).ravel()
     roof = surface.roof.ravel()
-    flags = []
+    flags: list[Artefact | Literal[""]] = []
     for position in range(len(spots)):
         if roof[spots.spill_cell[position]]:
-            flags.append(ENCLOSED)
+            flags.append(Artefact.ENCLOSED)
         elif at_gap[position]:
-            flags.append(AT_GAP)
+            flags.append(Artefact.AT_GAP)
         elif spots.depth[position] >= dam_depth and (
             spots.depth[position] >= 2 * dam_depth
             or _ground_soon_falls_below(routing, spots, position, receiver)
         ):
-            flags.append(DAMMED)
+            flags.append(Artefact.DAMMED)
         else:
             flags.append("")
     return flags
@@ -440,7 +445,7 @@ def on_bare_ground(
     Ground and fill are those of `bare_ground`; the greatest depth must reach the limit [m]. Where
     an enclosed low spot overflows is not known: its spill point is its bed.
     """
-    enclosed = np.array([flag == ENCLOSED for flag in spots.artefact], dtype=bool)
+    enclosed = np.array([flag == Artefact.ENCLOSED for flag in spots.artefact], dtype=bool)
     if not enclosed.any():
         return spots
     count = len(spots)
@@ -527,5 +532,5 @@ def low_spots_under_roofs(
         cells=np.bincount(number.ravel(), minlength=bed.size + 1)[1:],
         volume=cell_sums(number, filled - ground, bed.size),
         contributing=np.zeros(bed.size),
-        artefact=[IN_BUILDING] * bed.size,
+        artefact=[Artefact.IN_BUILDING] * bed.size,
     )

@@ -10,7 +10,7 @@ import numpy as np
 from lotflow.findings import Finding
 from lotflow.terrain.confidence import FEWEST, bounds_of
 from lotflow.terrain.flow_paths import path_length
-from lotflow.terrain.low_spots import ENCLOSED, IN_BUILDING
+from lotflow.terrain.low_spots import Artefact
 from lotflow.units import OPEN, open_range
 
 if TYPE_CHECKING:
@@ -28,7 +28,7 @@ if TYPE_CHECKING:
 #: on two cores.
 _CELLS_REALISED: Final = 100_000_000
 #: Low spots whose depth is judged without their buildings: realisations have them.
-_NOT_REALISED: Final = (ENCLOSED, IN_BUILDING)
+_NOT_REALISED: Final = (Artefact.ENCLOSED, Artefact.IN_BUILDING)
 #: From this share of realisations a low spot is there; below the other it may be noise: false ones
 #: on a smooth yard stand in more than half (docs/methods.md).
 _SURE: Final = 0.9

@@ -11,7 +11,7 @@ from lotflow.outputs.field_sheet.hose import hose_tests, in_flow_order, usual_li
 from lotflow.outputs.field_sheet.parts import cautions
 from lotflow.outputs.field_sheet.priorities import attention, confidence
 from lotflow.outputs.field_sheet.walk import walk
-from lotflow.terrain.low_spots import AT_GAP, DAMMED, ENCLOSED, IN_BUILDING
+from lotflow.terrain.low_spots import Artefact
 from lotflow.units import to_si
 
 HOSE = to_si(10.0, "gpm")
@@ -131,7 +131,7 @@ def test_the_walk_goes_from_roof_to_outlets_and_from_high_to_low():
     spots = [
         spot(1, bed_elevation_m=30.5),
         spot(2, bed_elevation_m=31.5),
-        spot(3, artefact=IN_BUILDING, inside_building=True),
+        spot(3, artefact=Artefact.IN_BUILDING, inside_building=True),
     ]
     stages = walk(content(site=site(), low_spots=spots, lot_line_crossings=crossings))
     places = [stop.place for stage in stages[1:] for stop in stage.stops]
@@ -167,12 +167,12 @@ def test_the_levels_to_take_hold_tie_points_sills_rims_and_spill_points():
     assert by_place["House, east side"].lower == "at 10.0 ft"
 
 
-@pytest.mark.parametrize("note", [ENCLOSED, AT_GAP, DAMMED])
+@pytest.mark.parametrize("note", [Artefact.ENCLOSED, Artefact.AT_GAP, Artefact.DAMMED])
 def test_a_doubted_low_spot_is_walked_to_and_levelled_unless_it_is_in_a_building(note):
     """The deepest, outside at the wall, comes first, however many others nobody doubts."""
     others = [spot(n, bed_elevation_m=32.0 + n) for n in range(10, 30)]
     doubted = spot(1, artefact=note, depth_m=0.9, building_distance_m=0.0)
-    house = {"artefact": IN_BUILDING, "inside_building": True}
+    house = {"artefact": Artefact.IN_BUILDING, "inside_building": True}
     inside = spot(2, depth_m=2.0, building_distance_m=0.0, **house)
     known = content(low_spots=[*others, inside, doubted])
     (stage,) = [stage for stage in walk(known) if stage.title.startswith("Low spots")]

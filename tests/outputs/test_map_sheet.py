@@ -31,7 +31,7 @@ from lotflow.outputs.map.content import (
     map_drains,
 )
 from lotflow.outputs.map.labels import letterings
-from lotflow.terrain.low_spots import IN_BUILDING
+from lotflow.terrain.low_spots import Artefact
 
 WEST, SOUTH = 600_000.0, 3_300_000.0
 CELL = 0.5
@@ -296,7 +296,7 @@ def test_no_inlet_is_left_out_for_a_low_spot(many, units):
 
 
 def test_low_spots_inside_buildings_are_counted_and_not_listed(usual_texts):
-    inside = low_spots().assign(artefact=["", IN_BUILDING, "at a gap"],
+    inside = low_spots().assign(artefact=["", Artefact.IN_BUILDING, "at a gap"],
                                 inside_building=[False, True, False])  # fmt: skip
     texts = drawn_texts(content(low_spots=inside))
     table = in_the_panel(texts, "Low spots")

@@ -18,7 +18,7 @@ from lotflow.study.confidence import (
     realise_study,
 )
 from lotflow.study.lot_water import study_lot
-from lotflow.terrain.low_spots import ENCLOSED, IN_BUILDING
+from lotflow.terrain.low_spots import Artefact
 from lotflow.terrain.sureness import Bounds, inlet_findings, low_spot_findings
 
 SAMPLE = Path(__file__).parents[2] / "data_samples" / "alder_court"
@@ -192,7 +192,7 @@ def test_the_error_is_told_with_its_source(lot):
 
 def test_low_spots_between_and_under_buildings_are_left_out(lot):
     """Their depth is that without the buildings, which realisations have."""
-    flags = [IN_BUILDING, ENCLOSED, *lot.low_spots.artefact[2:]]
+    flags = [Artefact.IN_BUILDING, Artefact.ENCLOSED, *lot.low_spots.artefact[2:]]
     flagged = replace(lot, low_spots=replace(lot.low_spots, artefact=flags))
     chapter = confidence_chapter(asked(flagged))
     for name, values in chapter.columns["low_spots"].items():

@@ -30,10 +30,7 @@ from lotflow.terrain.inlet_places import (
     snap_inlets,
 )
 from lotflow.terrain.low_spots import (
-    AT_GAP,
-    DAMMED,
-    ENCLOSED,
-    IN_BUILDING,
+    Artefact,
     bare_ground,
     cut_by_edge,
     find_low_spots,
@@ -143,9 +140,9 @@ def test_artefacts_are_flagged():
     routing = natural(grid, buildings=[house, block])
     spots = find_low_spots(routing, 0.2)
     flags = flag_artefacts(routing, spots, dam_depth=0.3)
-    assert set(flags) == {ENCLOSED, AT_GAP, DAMMED}
+    assert set(flags) == {Artefact.ENCLOSED, Artefact.AT_GAP, Artefact.DAMMED}
     roofs = low_spots_under_roofs(routing.surface, *bare_ground(routing.surface), 0.2)
-    assert roofs.artefact == [IN_BUILDING]
+    assert roofs.artefact == [Artefact.IN_BUILDING]
     assert roofs.depth[0] == pytest.approx(0.6, abs=0.05)
 
 
@@ -160,7 +157,7 @@ def test_a_courtyard_is_as_deep_as_its_ground_and_not_as_the_walls_around_it():
     grid = Grid(values, Affine(1, 0, 0, 0, -1, 60), None)
     spots = judged_low_spots(natural(grid, buildings=[block]), 0.05, dam_depth=0.3)
     open_ground = find_low_spots(natural(grid), 0.05)
-    assert spots.artefact == [ENCLOSED]
+    assert spots.artefact == [Artefact.ENCLOSED]
     # what is routed is rounded to levels of 4 micrometres
     assert spots.depth == pytest.approx(open_ground.depth, abs=1e-5)
     assert spots.volume == pytest.approx(open_ground.volume, abs=1e-4)
