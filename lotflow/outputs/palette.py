@@ -41,6 +41,12 @@ FAULT: Final = "#b83200"
 UNSURE: Final = "#d99a00"
 NO_FAULT: Final = "#00805c"
 NOT_TOLD: Final = "#8a8780"
+#: Dashes of lines, drawn and left out in turn: of the lot, of what the data cannot tell, of what is
+#: well or out of reach, of what was not looked at.
+LOT_DASHES: Final = "9 4"
+UNSURE_DASHES: Final = "7 4"
+SHORT_DASHES: Final = "2 4"
+DOTS: Final = "1 3"
 #: Water that stands and runs while inlets are blocked.
 BLOCKED: Final = "#a0307f"
 #: Laid over a low spot that may not be there.

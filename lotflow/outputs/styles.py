@@ -188,7 +188,7 @@ def layer_rules(units: UnitSystem) -> dict[str, tuple[Rule, ...]]:
             Rule("building", fill=palette.BUILDING, stroke=palette.BUILDING_EDGE),
         ),
         "flow_paths": _flow_rules(units),
-        "lot": (Rule("lot", stroke=palette.LOT, width=2.2, dashes="9 4"),),
+        "lot": (Rule("lot", stroke=palette.LOT, width=2.2, dashes=palette.LOT_DASHES),),
         "spill_points": (
             Rule("spill point", fill=palette.WATER_EDGE, mark="cross", size=8),
         ),
@@ -238,7 +238,8 @@ def _drain_rules(units: UnitSystem) -> dict[str, tuple[Rule, ...]]:
                  size=11, label=("name",)),
         ),
         "outlet_options": _verdict_rules(
-            ("not reachable", palette.FAULT, "2 4"), ("cannot tell", palette.UNSURE, "7 4"),
+            ("not reachable", palette.FAULT, palette.SHORT_DASHES),
+            ("cannot tell", palette.UNSURE, palette.UNSURE_DASHES),
             ("reachable", palette.NO_FAULT, ""), width=1.4,
         ),
     }  # fmt: skip
@@ -270,8 +271,9 @@ def _house_rules(units: UnitSystem) -> dict[str, tuple[Rule, ...]]:
     """Ground at the walls, and openings."""
     return {
         "facades": _verdict_rules(
-            ("too narrow to tell", palette.NOT_TOLD, "1 3"),
-            ("no fault seen", palette.NO_FAULT, "2 4"), ("cannot tell", palette.UNSURE, "7 4"),
+            ("too narrow to tell", palette.NOT_TOLD, palette.DOTS),
+            ("no fault seen", palette.NO_FAULT, palette.SHORT_DASHES),
+            ("cannot tell", palette.UNSURE, palette.UNSURE_DASHES),
             ("too flat", palette.FAULT, ""), width=3.0,
         ),
         "openings": (

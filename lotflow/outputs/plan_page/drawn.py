@@ -161,7 +161,7 @@ DRAWN: Final[dict[str, _DrawnLayer]] = {
         opacity=0.9, heading="name",
     ),
     "low_spots": _DrawnLayer(
-        "Low spots", stroke=palette.WATER_EDGE, fill="#2f6fb3", opacity=0.05, width=1,
+        "Low spots", stroke=palette.WATER_EDGE, fill=palette.DEPTHS[3][1], opacity=0.05, width=1,
         heading="id", label=True,
         told=(
             "depth_m", "area_m2", "volume_m3", "spill_elevation_m", "contributing_area_m2",
@@ -174,8 +174,8 @@ DRAWN: Final[dict[str, _DrawnLayer]] = {
         source="ponds", rows=blocked_ponds,
     ),
     "ponds": _DrawnLayer(
-        "Ponds of the storm", fill="#1a3f86", stroke=palette.WATER_EDGE, opacity=0.55, width=1,
-        heading="low_spot", told=_POND, rows=_open_case,
+        "Ponds of the storm", fill=palette.DEPTHS[4][1], stroke=palette.WATER_EDGE, opacity=0.55,
+        width=1, heading="low_spot", told=_POND, rows=_open_case,
     ),
     "flow_paths": _DrawnLayer(
         "Flow paths", stroke=palette.FLOW, width=2, by_cells=True,
@@ -190,7 +190,7 @@ DRAWN: Final[dict[str, _DrawnLayer]] = {
         "Overflow of ponds", stroke=palette.WATER_EDGE, width=3, dashes="1 7",
         heading="low_spot", told=_OVERFLOW, rows=_open_case,
     ),
-    "lot": _DrawnLayer("Lot", stroke=palette.LOT, width=2.5, dashes="10 5"),
+    "lot": _DrawnLayer("Lot", stroke=palette.LOT, width=2.5, dashes=palette.LOT_DASHES),
     "lot_line_crossings": _DrawnLayer(
         "Water over the lot line", fill=palette.RUN_ON, stroke=palette.INK, mark="on",
         heading="id", label=True,
@@ -201,9 +201,9 @@ DRAWN: Final[dict[str, _DrawnLayer]] = {
         told=("verdict", "slope", "slope_limit", "surface"),
         verdicts=Verdicts("verdict", {
             "too flat": (palette.FAULT, ""),
-            "cannot tell": (palette.UNSURE, "7 4"),
-            "no fault seen": (palette.NO_FAULT, "2 5"),
-            "too narrow to tell": (palette.NOT_TOLD, "1 6"),
+            "cannot tell": (palette.UNSURE, palette.UNSURE_DASHES),
+            "no fault seen": (palette.NO_FAULT, palette.SHORT_DASHES),
+            "too narrow to tell": (palette.NOT_TOLD, palette.DOTS),
         }),
     ),
     "outlet_options": _DrawnLayer(
@@ -212,8 +212,8 @@ DRAWN: Final[dict[str, _DrawnLayer]] = {
         told=("kind", "place", "verdict", "run_m", "fall_m", "left_m", "deepest_m"),
         verdicts=Verdicts("verdict", {
             "reachable": (palette.NO_FAULT, ""),
-            "cannot tell": (palette.UNSURE, "7 4"),
-            "not reachable": (palette.FAULT, "2 5"),
+            "cannot tell": (palette.UNSURE, palette.UNSURE_DASHES),
+            "not reachable": (palette.FAULT, palette.SHORT_DASHES),
         }),
     ),
     "drain_lines": _DrawnLayer(
