@@ -12,6 +12,7 @@ import shlex
 import shutil
 import subprocess
 import sys
+from collections.abc import Callable
 from pathlib import Path
 
 import geopandas as gpd
@@ -52,7 +53,7 @@ def draw(folder: Path, statuses: tuple[str, ...], *, others: bool) -> None:
             pyogrio.write_dataframe(rows, target, layer=name, driver="GPKG", append=name in into)
 
 
-def run_steps(folder: Path, run: object) -> None:
+def run_steps(folder: Path, run: Callable[[list[str]], None]) -> None:
     """Take the ten steps in a folder; `run` takes a command as a list of words."""
     get, look, start, check, compute, again, levels = commands()
     for block in (get, look, start):
@@ -71,9 +72,9 @@ def run_steps(folder: Path, run: object) -> None:
     _all(levels, run)
 
 
-def _all(lines: list[str], run: object) -> None:
+def _all(lines: list[str], run: Callable[[list[str]], None]) -> None:
     for line in lines:
-        run(shlex.split(line))  # type: ignore[operator]
+        run(shlex.split(line))
 
 
 def main(folder: Path) -> None:

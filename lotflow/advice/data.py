@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Final, get_args
+from typing import TYPE_CHECKING, Any, Final, get_args
 
 from lotflow.inputs.site_checks import OTHER_UNIT
 from lotflow.rainfall import rain_said, unit_remedy
@@ -327,11 +327,11 @@ def _rain_of_table(
     )
 
 
-def _rain_unit_doubted(say: Say, _: Finding, **facts: object) -> str:
+def _rain_unit_doubted(say: Say, _: Finding, **facts: Any) -> str:
     """Of one stated intensity, or of a table or formula."""
     if "intensity_m_s" in facts:
-        return _stated_rain(say, **facts)  # type: ignore[arg-type]
-    return _rain_of_table(say, **facts)  # type: ignore[arg-type]
+        return _stated_rain(say, **facts)
+    return _rain_of_table(say, **facts)
 
 
 SENTENCES: Final[dict[str, Sentence]] = {

@@ -14,13 +14,18 @@ from typing import TYPE_CHECKING, Final
 
 from pyproj import CRS
 
-from lotflow.outputs.viewer_styles import VERSION, add_raster_style, add_style, add_titles
+from lotflow.outputs.viewer_styles import (
+    VERSION,
+    RasterLook,
+    add_raster_style,
+    add_style,
+    add_titles,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
     from lotflow.outputs.styles import Rule
-    from lotflow.outputs.viewer_styles import RasterLook
 
 _KINDS: Final = {"point": "Point", "line": "Line", "polygon": "Polygon"}
 
@@ -138,13 +143,13 @@ def _layer(parent: ET.Element, shown: Shown, key: str, crs: CRS) -> None:
         _crs(ET.SubElement(layer, "srs"), crs)
     if shown.layer:
         ET.SubElement(layer, "provider", {"encoding": "UTF-8"}).text = "ogr"
-        if shown.look and shown.geometry:
-            add_style(layer, shown.look, shown.geometry)  # type: ignore[arg-type]
+        if shown.look and shown.geometry and not isinstance(shown.look, RasterLook):
+            add_style(layer, shown.look, shown.geometry)
         add_titles(layer, shown.titles)
     else:
         ET.SubElement(layer, "provider").text = "gdal"
-        if shown.look:
-            add_raster_style(layer, shown.look)  # type: ignore[arg-type]
+        if isinstance(shown.look, RasterLook):
+            add_raster_style(layer, shown.look)
 
 
 def _crs(parent: ET.Element, crs: CRS) -> None:

@@ -8,7 +8,7 @@ import shapely
 from matplotlib.path import Path
 
 from lotflow.outputs.map.ground import smoothed
-from lotflow.outputs.map.layers import arrowheads, crossing_triangles, outline
+from lotflow.outputs.map.layers import arrowheads, crossing_marks, outline
 
 LOT = shapely.Polygon([(0, 0), (40, 0), (40, 30), (0, 30)])
 
@@ -18,19 +18,28 @@ LOT = shapely.Polygon([(0, 0), (40, 0), (40, 30), (0, 30)])
     [(0, (0, 1)), (90, (1, 0)), (180, (0, -1)), (270, (-1, 0)), (45, (0.5**0.5, 0.5**0.5))],
 )
 @pytest.mark.parametrize("place", [(20, 1), (39, 15), (20, 31), (-1, 15)])
-def test_triangles_on_the_lot_line_point_where_the_water_runs(place, bearing, direction):
+def test_marks_on_the_lot_line_point_where_the_water_runs(place, bearing, direction):
     """Clockwise from north, at every side of the lot."""
-    (triangle,) = crossing_triangles(
+    (mark,) = crossing_marks(
         np.array([place], dtype=float), np.radians([bearing]), np.array([2.0]), LOT
     )
-    towards = triangle[0] - triangle[1:].mean(axis=0)
+    towards = mark[0] - mark[1:].mean(axis=0)
     assert towards / np.hypot(*towards) == pytest.approx(direction, abs=1e-6)
-    assert LOT.boundary.distance(shapely.Point((triangle[0] + triangle[1:].mean(0)) / 2)) < 1e-6
+    assert LOT.boundary.distance(shapely.Point((mark[0] + mark[1:].mean(0)) / 2)) < 1e-6
 
 
-def test_a_triangle_at_the_corner_where_the_lot_line_begins_is_drawn_too():
-    triangles = crossing_triangles(np.zeros((1, 2)), np.zeros(1), np.array([1.0]), LOT)
-    assert np.isfinite(triangles[0]).all()
+def test_the_tip_of_a_mark_is_the_one_sharp_corner():
+    """A triangle of three like sides seems to point three ways."""
+    (mark,) = crossing_marks(np.zeros((1, 2)), np.zeros(1), np.array([1.0]), LOT)
+    tip, first, _, second = mark
+    sides = np.hypot(*(first - tip)), np.hypot(*(second - tip)), np.hypot(*(second - first))
+    assert sides[0] == pytest.approx(sides[1])
+    assert sides[0] > 1.3 * sides[2]
+
+
+def test_a_mark_at_the_corner_where_the_lot_line_begins_is_drawn_too():
+    marks = crossing_marks(np.zeros((1, 2)), np.zeros(1), np.array([1.0]), LOT)
+    assert np.isfinite(marks[0]).all()
 
 
 def test_arrowheads_point_downstream_on_lines_long_enough():

@@ -5,8 +5,6 @@ Run where the viewer is installed: `pytest tests/viewer -m viewer`.
 """
 
 import json
-import subprocess
-from pathlib import Path
 
 import geopandas as gpd
 import pytest
@@ -18,8 +16,6 @@ from lotflow.layers import DRAWN_TABLES
 from lotflow.study.check import check_inputs
 from lotflow.study.start import sample_folder, start_job
 
-PYTHON = "/usr/bin/python3"
-SCRIPT = Path(__file__).with_name("in_viewer.py")
 SAMPLE = sample_folder()
 TABLES = [name for name, one in DRAWN_TABLES.items() if name != "lot" and not one.is_optional]
 #: How the viewer writes that none of a list is chosen.
@@ -27,28 +23,7 @@ NOTHING = "{2839923C-8B7D-419E-B84B-CA2FE9B80EC7}"
 GEOMETRIES = {"point": "Point", "line": "MultiLineString", "polygon": "MultiPolygon"}
 
 
-def _is_there():
-    try:
-        asked = subprocess.run([PYTHON, "-c", "import qgis.core"], capture_output=True, check=False)
-    except FileNotFoundError:
-        return False
-    return asked.returncode == 0
-
-
-pytestmark = [
-    pytest.mark.viewer,
-    pytest.mark.skipif(not _is_there(), reason="QGIS is not installed for /usr/bin/python3"),
-]
-
-
-def viewer(*arguments):
-    """Let the viewer do something, and give what it tells."""
-    done = subprocess.run(
-        [PYTHON, SCRIPT, *map(str, arguments)], capture_output=True, text=True, check=True,
-        timeout=300, env={"HOME": "/tmp", "PATH": "/usr/bin"},
-    )  # fmt: skip
-    (told,) = (line for line in done.stdout.splitlines() if line.startswith("TOLD "))
-    return json.loads(told.removeprefix("TOLD "))
+pytestmark = pytest.mark.viewer
 
 
 @pytest.fixture(scope="module", params=["us", "metric"])
@@ -60,7 +35,7 @@ def job(request, tmp_path_factory):
 
 
 @pytest.fixture(scope="module")
-def told(job):
+def told(job, viewer):
     return viewer("layers", job[0] / "site.gpkg")[str(job[0] / "site.gpkg")]
 
 
@@ -99,7 +74,7 @@ def row_of(name, units):
     return row | {column.name: 0.4 for column in numbers}
 
 
-def test_a_row_that_is_filled_in_is_written_and_one_that_lacks_a_value_is_not(job):
+def test_a_row_that_is_filled_in_is_written_and_one_that_lacks_a_value_is_not(job, viewer):
     folder, units = job
     rows = {name: [row_of(name, units), {}] for name in TABLES}
     for name, (added, bare) in viewer("add_each", folder / "site.gpkg", json.dumps(rows)).items():
@@ -118,7 +93,7 @@ def test_a_row_that_is_filled_in_is_written_and_one_that_lacks_a_value_is_not(jo
     assert site.drain_lines.geometry[0] == shapely.LineString([(0, 0), (10, 5)])
 
 
-def test_a_default_of_the_form_is_written(job, tmp_path):
+def test_a_default_of_the_form_is_written(job, tmp_path, viewer):
     folder, _ = job
     path = tmp_path / "site.gpkg"
     path.write_bytes((folder / "site.gpkg").read_bytes())
@@ -127,7 +102,7 @@ def test_a_default_of_the_form_is_written(job, tmp_path):
     assert (row["kind"], row["status"]) == ("channel drain", "existing")
 
 
-def test_what_was_drawn_passes_the_check(tmp_path):
+def test_what_was_drawn_passes_the_check(tmp_path, viewer):
     """A channel drain drawn in the viewer, moved onto the lot, and the inputs judged."""
     folder = tmp_path / "job"
     start_job(folder, SAMPLE / "dem.tif", SAMPLE / "site.gpkg", vertical_unit=None,

@@ -4,43 +4,16 @@ A result as the open-source viewer QGIS opens it: layers, looks, rasters, and th
 Run where the viewer is installed: `pytest tests/viewer -m viewer`.
 """
 
-import json
-import subprocess
-from pathlib import Path
-
 import pytest
 
 import lotflow
 from lotflow.layers import RESULT_LAYERS
 from lotflow.study.start import sample_folder
 
-PYTHON = "/usr/bin/python3"
-SCRIPT = Path(__file__).with_name("in_viewer.py")
 KINDS = {"point": "Point", "line": "LineString", "polygon": "MultiPolygon"}
 
 
-def _is_there():
-    try:
-        asked = subprocess.run([PYTHON, "-c", "import qgis.core"], capture_output=True, check=False)
-    except FileNotFoundError:
-        return False
-    return asked.returncode == 0
-
-
-pytestmark = [
-    pytest.mark.viewer,
-    pytest.mark.skipif(not _is_there(), reason="QGIS is not installed for /usr/bin/python3"),
-]
-
-
-def viewer(*arguments):
-    """Let the viewer do something, and give what it tells."""
-    done = subprocess.run(
-        [PYTHON, SCRIPT, *map(str, arguments)], capture_output=True, text=True, check=True,
-        timeout=600, env={"HOME": "/tmp", "PATH": "/usr/bin"},
-    )  # fmt: skip
-    (told,) = (line for line in done.stdout.splitlines() if line.startswith("TOLD "))
-    return json.loads(told.removeprefix("TOLD "))
+pytestmark = pytest.mark.viewer
 
 
 @pytest.fixture(scope="module")
@@ -52,7 +25,7 @@ def folder(tmp_path_factory):
 
 
 @pytest.fixture(scope="module")
-def layers(folder):
+def layers(folder, viewer):
     (told,) = viewer("layers", folder / "result.gpkg").values()
     return told
 
@@ -85,7 +58,7 @@ def test_columns_open_with_their_titles_and_choices(layers):
     }  # fmt: skip
 
 
-def test_rasters_open_with_their_looks(folder):
+def test_rasters_open_with_their_looks(folder, viewer):
     told = viewer("raster", folder / "ground.tif", folder / "pond_depth_100yr.tif")
     ground, ponds = (told[str(folder / name)] for name in ("ground.tif", "pond_depth_100yr.tif"))
     assert (ground["valid"], ground["renderer"]) == (True, "hillshade")
@@ -94,7 +67,7 @@ def test_rasters_open_with_their_looks(folder):
     assert 50 < ponds["pixels"] < 10_000  # dry ground is clear
 
 
-def test_the_project_opens_everything_in_order(folder, tmp_path):
+def test_the_project_opens_everything_in_order(folder, tmp_path, viewer):
     told = viewer("project", folder / "result.qgs", tmp_path / "project.png")
     assert told["read"]
     assert all(told["valid"].values())

@@ -81,7 +81,7 @@ def flow_width(area: Any) -> NDArray[np.float64]:
 
 def crossing_length(area: Any) -> NDArray[np.float64]:
     """
-    Give the length of a crossing's triangle [inch].
+    Give the size of a crossing's mark [inch].
 
     `area`: contributing area of the water that crosses [m^2].
     """
@@ -255,7 +255,7 @@ def draw_lot(field: MapField, lot: GeoDataFrame) -> None:
 def draw_crossings(field: MapField, crossings: GeoDataFrame, lot: GeoDataFrame) -> None:
     """Draw where water comes onto the lot and leaves it, larger with more ground behind it."""
     inward = crossings["direction"].to_numpy() == "on"
-    triangles = crossing_triangles(
+    marks = crossing_marks(
         shapely.get_coordinates(crossings.geometry.to_numpy()),
         np.radians(crossings["bearing_deg"].to_numpy(dtype=float)),
         crossing_length(crossings["area_m2"].to_numpy()) * field.units_per_inch,
@@ -263,7 +263,7 @@ def draw_crossings(field: MapField, crossings: GeoDataFrame, lot: GeoDataFrame) 
     )
     field.axes.add_collection(
         PolyCollection(
-            triangles, facecolors=np.where(inward, RUN_ON, RUN_OFF), edgecolors=INK,
+            marks, facecolors=np.where(inward, RUN_ON, RUN_OFF), edgecolors=INK,
             linewidths=0.8, zorder=10,
         )
     )  # fmt: skip
@@ -286,9 +286,10 @@ def draw_inlets(field: MapField, inlets: GeoDataFrame) -> None:
     )  # fmt: skip
 
 
-#: An arrowhead and a triangle of length 1 that point east, their middle at the origin.
+#: Marks that point east, their middle at the origin: of flow paths, and of water that crosses the
+#: lot line. That one is long and notched: of a triangle with three like sides no eye tells the tip.
 _ARROWHEAD: Final = np.array([(0.5, 0.0), (-0.5, 0.42), (-0.28, 0.0), (-0.5, -0.42)])
-_TRIANGLE: Final = np.array([(0.5, 0.0), (-0.5, 0.58), (-0.5, -0.58)])
+CROSSING: Final = np.array([(0.6, 0.0), (-0.7, 0.5), (-0.4, 0.0), (-0.7, -0.5)])
 
 
 def outline(polygon: Any) -> Path:
@@ -371,21 +372,21 @@ def _turned(shape: Points, towards: Points) -> Points:
     return np.asarray(shape @ np.array([[x, y], [-y, x]]))
 
 
-def crossing_triangles(points: Points, bearings: Points, lengths: Points, lot: Any) -> list[Points]:
+def crossing_marks(points: Points, bearings: Points, lengths: Points, lot: Any) -> list[Points]:
     """
-    Make triangles on the lot line that point the way the water goes.
+    Make marks on the lot line that point the way the water goes.
 
-    `points`: where it crosses, shape (n, 2); each triangle is set on the lot line beside it;
+    `points`: where it crosses, shape (n, 2); each mark is set on the lot line beside it;
     `bearings`: where it runs, clockwise from north [radians].
     """
     boundary = shapely.boundary(lot)
-    triangles = []
+    marks = []
     for point, bearing, length in zip(points, bearings, lengths, strict=True):
         along = shapely.line_locate_point(boundary, shapely.Point(point))
         on_line = shapely.get_coordinates(shapely.line_interpolate_point(boundary, along))[0]
         towards = np.array([np.sin(bearing), np.cos(bearing)])
-        triangles.append(on_line + length * _turned(_TRIANGLE, towards))
-    return triangles
+        marks.append(on_line + length * _turned(CROSSING, towards))
+    return marks
 
 
 #: Width of a drain line, and of one that is to be replaced [points].

@@ -13,6 +13,7 @@ from lotflow.layers import RESULT_LAYERS
 from lotflow.outputs.map.content import round_length
 from lotflow.outputs.map.ground import DepthScale, depth_pixels
 from lotflow.outputs.map.layers import (
+    CROSSING,
     DOUBTFUL_DASHES,
     FLOW_AREAS,
     FLOW_UNCERTAIN,
@@ -126,9 +127,9 @@ def _box(face: str, edge: str, width: float = 0.8, dashes: Any = "solid") -> _Si
     return draw
 
 
-def _triangle(face: str) -> _Sign:
+def _crossing(face: str) -> _Sign:
     def draw(panel: Panel) -> None:
-        shape = np.array([(0.23, 0.0), (0.10, 0.07), (0.10, -0.07)]) + np.array([0.0, panel.y])
+        shape = 0.12 * CROSSING + np.array([0.17, panel.y])
         panel.axes.add_patch(Polygon(shape, facecolor=face, edgecolor=INK, linewidth=0.8))
 
     return draw
@@ -177,9 +178,9 @@ def _flow_signs(content: MapContent) -> Iterator[tuple[_Sign, str]]:
             yield dashed, "course uncertain: ground fills first"
     directions = set(content.crossings["direction"]) if len(content.crossings) else set()
     if "on" in directions:
-        yield _triangle(RUN_ON), "water comes onto the lot"
+        yield _crossing(RUN_ON), "water comes onto the lot"
     if "off" in directions:
-        yield _triangle(RUN_OFF), "water leaves the lot"
+        yield _crossing(RUN_OFF), "water leaves the lot"
     if len(content.low_spots) and is_doubtful(content.low_spots).any():
         yield _box("none", DOUBTFUL, 0.8, DOUBTFUL_DASHES), "? may be no water: see summary"
 
