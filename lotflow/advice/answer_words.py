@@ -358,10 +358,18 @@ def run_on(
 ) -> str:
     """Say where water comes onto the lot, and where most of it leaves."""
     least = "at least " if at_least else ""
-    places = joined([f"{say(row['area_m2'], 'area')} at crossing {row['id']}" for row in rows])
+    places = joined([_coming_on(say, row) for row in rows])
     told = f"water from {least}{say(total_m2, 'area')} beyond the lot comes on, most here: {places}"
     off = joined([f"crossing {row['id']} ({say(row['area_m2'], 'area')})" for row in leaves])
     return sentence(f"{told}; most leaves at {off}" if off else told)
+
+
+def _coming_on(say: Say, row: Row) -> str:
+    """Say how much comes on at a crossing, and how much of it has been on the lot before."""
+    told = f"{say(row['area_m2'], 'area')} at crossing {row['id']}"
+    if row["first_m2"] > 0.9 * row["area_m2"]:
+        return told
+    return f"{told} (all but {say(row['first_m2'], 'area')} of it has crossed the lot before)"
 
 
 _ACROSS: Final = {-1: "west", 0: "", 1: "east"}

@@ -5,8 +5,8 @@ By areas that drain there: ground by the outline of catchments, cut by the lot a
 neighbours by the place at which their water crosses the lot line; roofs by downspout where it is
 known which. Where a drain refuses water the volumes of the design storm decide.
 
-A layer `water_parts` (`subject`, `source`, `name`, `area_m2`), counted cell by cell, takes the
-place of all this where a study gives one.
+Where a study counted it cell by cell (`water_parts`), what it counted takes the place of outlines
+and ways; published results without that layer are read as before.
 """
 
 from __future__ import annotations
@@ -69,8 +69,9 @@ class Cause:
 #: A part of the water before its share is known: source, subject, amount, and its place.
 Part = tuple[Source, str, float, float | None, float | None]
 
-#: Parts of one source beyond so many are told as one.
+#: Parts of one source beyond so many are told as one, by this name.
 _NAMED: Final = 3
+_OTHERS: Final = "other places"
 #: A hollow that holds so much of its volume may run over: it is not counted to keep its water.
 _NEARLY_FULL: Final = 0.99
 #: Two outlines are held against each other no closer than this many cells apart.
@@ -105,11 +106,12 @@ def shares(parts: Iterable[Part], *, is_volume: bool = False) -> tuple[Cause, ..
     told: list[Part] = []
     rest: dict[Source, float] = {}
     for (source, subject), (amount, x, y) in named:
-        if sum(one[0] is source for one in told) < _NAMED:
+        named_so_far = sum(one[0] is source for one in told)
+        if subject != _OTHERS and named_so_far < _NAMED:
             told.append((source, subject, amount, x, y))
         else:
             rest[source] = rest.get(source, 0.0) + amount
-    told += [(source, "other places", amount, None, None) for source, amount in rest.items()]
+    told += [(source, _OTHERS, amount, None, None) for source, amount in rest.items()]
     told.sort(key=lambda one: -one[2])
     hundredths = _in_hundredths([one[2] for one in told])
     return tuple(
@@ -182,7 +184,7 @@ def of_low_spot(
     names = result.inlets_of(low_spot)
     counted = _counted(result, [f"low spot {low_spot['id']}"])
     if counted:
-        return shares(counted)
+        return _as_told(result, shares([*counted, *_roofs(result, downspouts_today)]))
     if not names:
         fed = _roofs(result, downspouts)
         parts = [*_of_ground(result, low_spot, fed), *fed, *_roofs(result, downspouts_today)]
@@ -240,8 +242,16 @@ def held_back(result: Result) -> dict[str, float]:
 
 
 def _as_told(result: Result, found: Sequence[Cause]) -> tuple[Cause, ...]:
-    """Causes by area with what is held back of each; areas of crossings are those of the layer."""
+    """
+    Causes by area with what is held back of each.
+
+    Where cells were not counted, areas of crossings are those of the layer.
+    """
     held = held_back(result)
+    if result.rows("water_parts"):
+        return tuple(
+            replace(one, held_m2=min(held.get(one.subject, 0.0), one.amount)) for one in found
+        )
     areas = {f"crossing {row['id']}": row["area_m2"] for row, _ in result.run_on}
     return tuple(
         replace(one, amount=areas.get(one.subject, one.amount), held_m2=held.get(one.subject, 0.0))
@@ -302,11 +312,13 @@ def of_walls(
     -----
     What comes over the ground is taken from the flow paths that run within 10 ft of the walls,
     each crossing of the lot line followed down them; of the lot's own ground at least the strip of
-    10 ft. A column of facades that counts the cells would be better: see the head of this module.
+    10 ft.
     """
     counted = _counted(result, [wall["name"] for wall in walls])
     if counted:
-        return shares(counted)
+        named = {part[1] for part in counted}
+        missing = [name for name in downspouts if name not in named]
+        return _as_told(result, shares([*counted, *_roofs(result, missing)]))
     zone = unary_union([strip_of(result, wall, WALL_REACH_M) for wall in walls])
     names = {wall["name"] for wall in walls}
     across = _once(result, [part for part, way in _run_on(result) if walls_of(result, way) & names])
@@ -353,11 +365,16 @@ def entries(result: Result) -> list[Row]:
     """
     Give the places where water comes onto the lot, those with most ground first.
 
-    Without those whose water comes on again at another: the last of them holds it all.
+    Without those whose water comes on again at another: the last of them holds it all. `first_m2`
+    is the ground whose water has not been on the lot before; all of it where no cells were counted.
     """
-    parts = _once(result, [part for part, _ in _run_on(result)])
-    kept = {part[1] for part in parts}
-    rows = [row for row, _ in result.run_on if f"crossing {row['id']}" in kept]
+    first = {part[1]: part[2] for part in _counted(result, ["the lot"])}
+    kept = {part[1] for part in _once(result, [part for part, _ in _run_on(result)])}
+    rows = [
+        {**row, "first_m2": first.get(name, 0.0 if first else row["area_m2"])}
+        for row, name in ((row, f"crossing {row['id']}") for row, _ in result.run_on)
+        if name in kept
+    ]
     return sorted(rows, key=lambda row: -float(row["area_m2"]))
 
 
@@ -395,17 +412,20 @@ def _scaled(parts: Sequence[Part], total: float) -> list[Part]:
     return [(source, name, area * total / added, x, y) for source, name, area, x, y in parts]
 
 
-def _counted(result: Result, subjects: Sequence[str]) -> list[Part]:
-    """Parts that a study counted cell by cell."""
+def _counted(result: Result, subjects: Sequence[str], *, led: bool = True) -> list[Part]:
+    """Parts that a study counted cell by cell, with or without what drains lead there."""
     return [
         (Source(row["source"]), row["name"] or "", row["area_m2"], row.get("x"), row.get("y"))
         for row in result.rows("water_parts")
-        if row["subject"] in subjects
+        if row["subject"] in subjects and (led or not row["is_led_in"])
     ]
 
 
 def _ground(result: Result, name: str) -> list[Part]:
     """Ground that drains to an inlet over the surface, cut by buildings and the lot line."""
+    counted = _counted(result, [name], led=False)
+    if counted:
+        return counted
     inlet = result.row("inlets", name=name)
     outline = result.row("catchment_cells", name=name)
     if inlet is None or not inlet.get("catchment_m2"):

@@ -206,7 +206,41 @@ _WALL_WATER: Final = Layer(
     ),
 )  # fmt: skip
 
+_WATER_PARTS: Final = Layer(
+    "water_parts",
+    "Where the water of a place comes from, counted cell by cell: of the lot, of inlets, of low "
+    "spots without one, and of the lot's ground within 10 ft before walls as it runs without "
+    "drains.",
+    (),
+    (
+        Column("subject", "Inlet, facade, low spot, or the lot."),
+        Column(
+            "source",
+            "What it comes from.",
+            choices=("own yard", "roof", "eaves without a gutter", "neighbour"),
+        ),
+        Column(
+            "name",
+            "Downspout, building, or the crossing by which a neighbour's water first "
+            "comes onto the lot; empty where it has none.",
+        ),
+        number(
+            "area_m2",
+            "area",
+            "Area whose rain comes from there; what hollows on the way hold is not left out.",
+        ),
+        Column(
+            "is_led_in",
+            "Whether a drain leads it there, not the ground.",
+            kind="yes_no",
+            label="Led in by a drain",
+        ),
+        position("x", "Easting of the cell at which it comes onto the lot."),
+        position("y", "Northing of that cell."),
+    ),
+)
+
 #: Layers about standing water, in the order in which they are written.
 WATER_LAYERS: Final[tuple[Layer, ...]] = (
-    _PONDS, _OVERFLOW_PATHS, _POND_CASES, _WALL_WATER, _INLET_INTAKE,
+    _PONDS, _OVERFLOW_PATHS, _POND_CASES, _WALL_WATER, _INLET_INTAKE, _WATER_PARTS,
 )  # fmt: skip

@@ -5,7 +5,9 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
+import pandas as pd
 
+from lotflow.layers import RESULT_LAYERS
 from lotflow.outputs import result_layers as layers
 from lotflow.outputs.ground_layers import (
     InletFacts,
@@ -27,15 +29,16 @@ if TYPE_CHECKING:
     from geopandas import GeoDataFrame
 
     from lotflow.grid import BoolArray, Grid
-    from lotflow.terrain.catchments import CatchmentCells
+    from lotflow.terrain.catchments import CatchmentCells, Crossing
     from lotflow.terrain.inlet_places import SetInlet
     from lotflow.terrain.inlets import InletStudy
     from lotflow.terrain.low_spots import InnerLowSpot, LowSpots
+    from lotflow.terrain.origins import Origin
     from lotflow.terrain.routing import Routing
     from lotflow.units import UnitSystem
 
 #: Length of the stretches of the lot line over which crossing water is summed up [m].
-_STRETCH_M: Final = 5.0
+STRETCH_M: Final = 5.0
 #: Crossings smaller than this are only counted in the balance [m^2].
 _LEAST_CROSSING_M2: Final = 5.0
 #: Shorter scraps of contours tell nothing of a lot [m].
@@ -86,12 +89,24 @@ def inlet_layers(
     }
 
 
-def crossings_layer(routing: Routing, lot: BoolArray, outline: shapely.Geometry) -> GeoDataFrame:
-    """Give where water crosses the lot line, what is less than 5 m^2 left out."""
-    grid = routing.surface.ground
-    crossings = lot_line_crossings(routing, lot, outline.boundary, _STRETCH_M)
-    told = [one for one in crossings if one.area * grid.cell_m2 >= _LEAST_CROSSING_M2]
-    return layers.crossings_layer(told, grid)
+def told_crossings(routing: Routing, lot: BoolArray, outline: shapely.Geometry) -> list[Crossing]:
+    """Find where water crosses the lot line, what is less than 5 m^2 left out."""
+    crossings = lot_line_crossings(routing, lot, outline.boundary, STRETCH_M)
+    cell_m2 = routing.surface.ground.cell_m2
+    return [one for one in crossings if one.area * cell_m2 >= _LEAST_CROSSING_M2]
+
+
+def water_parts_table(found: Sequence[Origin], grid: Grid) -> pd.DataFrame:
+    """Give where the water of places comes from."""
+    names = [column.name for column in RESULT_LAYERS["water_parts"].columns]
+    rows = []
+    for one in found:
+        x, y = (np.nan, np.nan) if one.cell < 0 else grid.xy(*divmod(one.cell, grid.shape[1]))
+        rows.append((
+            one.subject, one.source, one.name, one.cells * grid.cell_m2, one.is_led_in,
+            float(x), float(y),
+        ))  # fmt: skip
+    return pd.DataFrame(rows, columns=names)
 
 
 def contours_layer(grid: Grid, units: UnitSystem, rmse_m: float) -> GeoDataFrame:

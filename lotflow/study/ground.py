@@ -10,21 +10,30 @@ from lotflow.layers.drawn import in_case
 from lotflow.outputs import result_layers as layers
 from lotflow.outputs.ground_layers import outlet_options_layer
 from lotflow.outputs.terrain_layers import (
+    STRETCH_M,
     contours_layer,
-    crossings_layer,
     inlet_layers,
     low_spot_layers,
+    told_crossings,
+    water_parts_table,
 )
 from lotflow.study.chapter import WHERE_TO, Chapter, say_nothing
 from lotflow.study.lot_water import level_error
+from lotflow.terrain.downspouts import building_names
+from lotflow.terrain.house_ring import ring_cells
 from lotflow.terrain.notes import edge_notes, gap_notes, inlet_notes, low_spot_notes
+from lotflow.terrain.origins import Ground, lot_origins, origins
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     import pandas as pd
 
     from lotflow.findings import Finding
     from lotflow.study.chapter import Tell
     from lotflow.study.lot_water import LotWater
+    from lotflow.terrain.catchments import Crossing
+    from lotflow.terrain.house_ring import Facade
 
 
 def terrain_chapter(lot: LotWater) -> Chapter:
@@ -73,9 +82,8 @@ def _layers(lot: LotWater) -> dict[str, pd.DataFrame]:
             not_closed=lot.spots_not_closed, placed=inlets.placed, buildings=site.buildings,
         ),
         "flow_paths": layers.flow_paths_layer(lot.paths, inlets.routing),
-        "lot_line_crossings": crossings_layer(
-            inlets.routing, window.lot, site.lot.geometry.union_all()
-        ),
+        "lot_line_crossings": layers.crossings_layer(_crossings(lot), grid),
+        "water_parts": water_parts(lot),
         **inlet_layers(
             inlets, lot.cells, list(in_case(site.inlets, lot.case)["kind"]), lot.low_spots,
             lot.spots_not_closed,
@@ -84,6 +92,25 @@ def _layers(lot: LotWater) -> dict[str, pd.DataFrame]:
         "contours": contours_layer(grid, units, lot.job.elevation.rmse_m),
         "water": layers.water_layer(site.water),
     }  # fmt: skip
+
+
+def _crossings(lot: LotWater) -> list[Crossing]:
+    return told_crossings(lot.inlets.routing, lot.window.lot, lot.site.lot.geometry.union_all())
+
+
+def water_parts(lot: LotWater, facades: Sequence[Facade] = ()) -> pd.DataFrame:
+    """Where the water of the lot, its inlets, low spots and, as it runs today, walls comes from."""
+    grid, footprints = lot.window.surface.ground, lot.site.buildings.geometry
+    ground = Ground(
+        lot.roofs, lot.window.lot, lot.site.lot.geometry.union_all().boundary, STRETCH_M,
+        _crossings(lot), building_names(lot.site.buildings),
+    )  # fmt: skip
+    found = lot_origins(ground, lot.inlets.routing, lot.names, lot.low_spots)
+    if facades:
+        # what runs by on a street or next door is not this house's to deal with
+        ring = ring_cells(facades, footprints.union_all(), grid, lot.window.lot)
+        found += origins(ground, lot.natural, [one.name for one in facades], ring)
+    return water_parts_table(found, grid)
 
 
 def outlet_chapter(lot: LotWater, tell: Tell = say_nothing) -> Chapter:

@@ -47,6 +47,7 @@ from lotflow.runoff.storms import StormStudy, study_storms, way_timer
 from lotflow.study.chapter import RUNOFF, Chapter, say_nothing
 from lotflow.study.confidence import confidence_chapter
 from lotflow.study.drain_check import CaseRun, check_drains, drain_chapter
+from lotflow.study.ground import water_parts
 from lotflow.study.lot_water import CaseWater, case_water, level_error
 from lotflow.study.ponding import ponding_chapter, standing_chapter
 from lotflow.terrain.discharge_path import discharge_path
@@ -282,6 +283,8 @@ def house_chapter(lot: LotWater, cases: Sequence[CaseWater], cover: GroundCover)
         layers={
             "facades": facades_layer(facades, crs),
             "openings": openings_layer(openings, crs),
+            # with that of the walls now
+            "water_parts": water_parts(lot, facades),
         },
         findings=[*facade_findings(facades), *opening_findings(openings), *let_out],
     )

@@ -182,7 +182,7 @@ class LotBalance:
         return comes - (goes + self.connected_roofs)
 
 
-def _line_flows(routing: Routing, lot: BoolArray) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+def line_flows(routing: Routing, lot: BoolArray) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
     """Cells whose water crosses the lot line inward, and outward."""
     receiver = receivers(routing.field).ravel()
     inside = lot.ravel()
@@ -278,12 +278,15 @@ class Crossing:
     bearing
         Where the water of that cell runs over the next cells, clockwise from the grid's north
         [degrees].
+    stretch
+        Number of the stretch along the lot line.
     """
 
     inward: bool
     cell: int
     area: float
     bearing: float = 0.0
+    stretch: int = 0
 
 
 def _bearing(routing: Routing, cell: int) -> float:
@@ -296,7 +299,7 @@ def _bearing(routing: Routing, cell: int) -> float:
     return math.degrees(math.atan2(east, -south)) % 360.0
 
 
-def _stretches(boundary: Any, points: Any, length: float) -> NDArray[np.int64]:
+def stretches(boundary: Any, points: Any, length: float) -> NDArray[np.int64]:
     """Number of the stretch of the lot line, of all its rings in turn, nearest to each point."""
     rings = shapely.get_parts(boundary)
     away = shapely.distance(rings[:, None], points[None, :])
@@ -324,13 +327,14 @@ def lot_line_crossings(
     grid = routing.surface.ground
     total = routing.total.ravel()
     found = []
-    for inward, cells in zip((True, False), _line_flows(routing, lot), strict=True):
+    for inward, cells in zip((True, False), line_flows(routing, lot), strict=True):
         if not cells.size:
             continue
         x, y = grid.xy(cells // grid.shape[1], cells % grid.shape[1])
-        stretch = _stretches(boundary, shapely.points(x, y), stretch_m / grid.metres_per_unit)
+        stretch = stretches(boundary, shapely.points(x, y), stretch_m / grid.metres_per_unit)
         for number in np.unique(stretch):
             here = cells[stretch == number]
             most = int(here[np.argmax(total[here])])
-            found.append(Crossing(inward, most, float(total[here].sum()), _bearing(routing, most)))
+            area = float(total[here].sum())
+            found.append(Crossing(inward, most, area, _bearing(routing, most), int(number)))
     return sorted(found, key=lambda crossing: (-crossing.area, crossing.cell))

@@ -17,6 +17,8 @@ from lotflow.units import both_units
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
+    from geopandas import GeoDataFrame
+
     from lotflow.grid import BoolArray, FloatArray, Grid
     from lotflow.layers.drawn import Case, Drawn
     from lotflow.terrain.surface import Surface
@@ -192,7 +194,7 @@ def _area_faults(site: Drawn, found: list[Downspout], metres_per_unit: float) ->
         if given > _LARGEST_AREA_RATIO * footprint:
             faults.append(
                 Fault(
-                    f"the downspouts of {_building_name(site, building)} are given "
+                    f"the downspouts of {building_names(site.buildings)[building - 1]} are given "
                     f"{both_units(given, 'area')} of roof, its footprint has "
                     f"{both_units(footprint, 'area')}",
                     "Give the area seen from above, each part of the roof once",
@@ -202,9 +204,9 @@ def _area_faults(site: Drawn, found: list[Downspout], metres_per_unit: float) ->
     return faults
 
 
-def _building_name(site: Drawn, building: int) -> str:
-    """Name a building in a message."""
-    return str(site.buildings["name"].iloc[building - 1] or f"building {building}")
+def building_names(buildings: GeoDataFrame) -> list[str]:
+    """Names of the buildings, numbered where they have none."""
+    return [str(name or f"building {i}") for i, name in enumerate(buildings["name"], 1)]
 
 
 def roof_notes(site: Drawn, roofs: RoofWater, case: Case, lot: BoolArray) -> list[Finding]:
@@ -232,7 +234,7 @@ def roof_notes(site: Drawn, roofs: RoofWater, case: Case, lot: BoolArray) -> lis
             area for d, area in zip(roofs.downspouts, drained.tolist(), strict=True)
             if d.building == number
         )  # fmt: skip
-        name = _building_name(site, number)
+        name = building_names(site.buildings)[number - 1]
         if not own:
             found.append(_sheds(name, whole, has_downspouts=False))
         elif eaves > _LEAST_EAVES * whole:

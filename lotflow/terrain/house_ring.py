@@ -19,11 +19,11 @@ from lotflow.terrain.level_error import SPREAD_95
 from lotflow.terrain.lower_places import compass_name, open_ground, sampled
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Iterator, Sequence
 
     from numpy.typing import NDArray
 
-    from lotflow.grid import BoolArray, FloatArray
+    from lotflow.grid import BoolArray, FloatArray, Grid, IntArray
     from lotflow.terrain.level_error import LevelError
     from lotflow.terrain.surface import Surface
 
@@ -170,6 +170,43 @@ def house_facades(building: str, footprint: Any, ground: RingGround) -> list[Fac
         for ends in _straight_stretches(part, unit)
     ]
     return _numbered(found)
+
+
+def ring_cells(
+    facades: Sequence[Facade], footprints: Any, grid: Grid, within: BoolArray
+) -> IntArray:
+    """
+    Number the cells within 10 ft before each facade, from 1 in their order; 0 elsewhere.
+
+    `footprints` is all buildings as one geometry, `within` the cells that count: those of the lot.
+    A cell before two facades is the first one's; what lies round a corner, or behind a thin
+    building, is before none.
+    """
+    number = np.zeros(grid.shape, dtype=np.int32)
+    reach = RING_M / grid.metres_per_unit
+    for position, facade in enumerate(facades, start=1):
+        around = facade.line.buffer(reach, cap_style="flat").difference(footprints)
+        wide = 0.5 * facade.line.length
+        touching = facade.line.buffer(1e-6 * reach)
+        before = [
+            part for part in shapely.get_parts(around)
+            if part.boundary.intersection(touching).length > wide
+        ]  # fmt: skip
+        if not before:
+            continue
+        strip = shapely.union_all(before)
+        west, south, east, north = strip.bounds
+        top, left = grid.row_column(west, north)
+        bottom, right = grid.row_column(east, south)
+        rows = np.arange(max(top, 0), min(bottom, grid.shape[0] - 1) + 1)
+        columns = np.arange(max(left, 0), min(right, grid.shape[1] - 1) + 1)
+        if not rows.size or not columns.size:
+            continue
+        here = np.ix_(rows, columns)
+        x, y = grid.xy(rows[:, None] + 0 * columns, columns + 0 * rows[:, None])
+        inside = shapely.contains_xy(strip, x, y) & (number[here] == 0) & within[here]
+        number[here] = np.where(inside, position, number[here])
+    return number
 
 
 def _straight_stretches(polygon: Any, unit: float) -> Iterator[NDArray[np.float64]]:

@@ -186,13 +186,54 @@ def test_roof_water_that_comes_up_again_out_of_the_drain_is_roof_water(site):
     assert found[Source.DRAIN, "Basin (line)"] == pytest.approx(1 / 8, abs=0.01)
 
 
+def counted(subject, source, name, area, *, is_led_in=False):
+    return {
+        "subject": subject, "source": source, "name": name, "area_m2": area,
+        "is_led_in": is_led_in,
+    }  # fmt: skip
+
+
 def test_cells_counted_by_a_study_take_the_place_of_all_that(site):
     site["water_parts"] = [
-        {"subject": "Basin", "source": "roof", "name": "DS9", "area_m2": 3.0},
-        {"subject": "Basin", "source": "own yard", "name": "", "area_m2": 1.0},
-    ]
+        counted("Basin", "roof", "DS9", 3.0, is_led_in=True), counted("Basin", "own yard", "", 1.0),
+    ]  # fmt: skip
     assert told(causes.of_inlets(result(site), ["Basin"])) == {
         (Source.ROOF, "DS9"): 0.75, (Source.OWN, ""): 0.25,
+    }  # fmt: skip
+
+
+def test_what_drains_lead_in_is_no_part_of_the_ground_of_a_low_spot(site):
+    site["water_parts"] = [
+        counted("Basin", "roof", "DS9", 3.0, is_led_in=True),
+        counted("Basin", "own yard", "", 1.0), counted("Basin", "neighbour", "crossing 7", 3.0),
+    ]  # fmt: skip
+    assert told(causes.of_low_spot(result(site), LOW_SPOT)) == {
+        (Source.NEIGHBOUR, "crossing 7"): 0.75, (Source.OWN, ""): 0.25,
+    }  # fmt: skip
+
+
+def test_a_wall_has_the_roofs_that_end_there_besides_what_was_counted(site):
+    site["water_parts"] = [counted(SOUTH["name"], "own yard", "", 60.0)]
+    site["downspouts"] = [{"name": "DS9", "roof_area_m2": 20.0}]
+    assert told(causes.of_walls(result(site), [SOUTH], ["DS9"])) == {
+        (Source.OWN, ""): 0.75, (Source.ROOF, "DS9"): 0.25,
+    }  # fmt: skip
+
+
+def test_run_on_says_what_first_comes_on_and_small_entries_are_other_places(site):
+    site["lot_line_crossings"] = [
+        CROSSING, {**CROSSING, "id": 8, "area_m2": 90.0}, {**CROSSING, "id": 9, "area_m2": 95.0},
+    ]  # fmt: skip
+    site["water_parts"] = [
+        counted("the lot", "neighbour", "crossing 8", 90.0),
+        counted("the lot", "neighbour", "crossing 7", 10.0),
+        counted("the lot", "neighbour", "other places", 200.0),
+    ]  # fmt: skip
+    found = [(row["id"], row["area_m2"], row["first_m2"]) for row in causes.entries(result(site))]
+    assert found == [(9, 95.0, 0.0), (8, 90.0, 90.0), (7, 50.0, 10.0)]
+    assert told(causes.of_inlets(result(site), ["the lot"])) == {
+        (Source.NEIGHBOUR, "other places"): 0.67, (Source.NEIGHBOUR, "crossing 8"): 0.30,
+        (Source.NEIGHBOUR, "crossing 7"): 0.03,
     }  # fmt: skip
 
 

@@ -7,7 +7,7 @@ from affine import Affine
 
 from lotflow.grid import Grid
 from lotflow.terrain import known_surfaces as known
-from lotflow.terrain.house_ring import RingGround, RingLimits, house_facades
+from lotflow.terrain.house_ring import RingGround, RingLimits, house_facades, ring_cells
 from lotflow.terrain.level_error import LevelError
 from lotflow.terrain.surface import prepare_surface
 
@@ -134,3 +134,20 @@ def test_ground_without_data_before_a_wall_is_not_judged():
     values[:, :14] = np.nan
     west = facades(grid.with_values(values), shapely.box(8, 8, 13, 13))["House, west side"]
     assert west.verdict == "too narrow to tell"
+
+
+def test_the_cells_before_a_wall_end_at_its_corners_and_at_other_buildings():
+    """A house of 6 m x 4 m: 3 rows of cells fit in 10 ft; a shed stands 1 m east of it."""
+    grid = known.tilted_plane(30, slope=0.01)
+    house, shed = shapely.box(10, 10, 16, 14), shapely.box(17, 10, 18, 14)
+    found = list(facades(grid, house, others=[shed]).values())
+    lot = np.ones(grid.shape, dtype=bool)
+    number = ring_cells(found, shapely.union_all([house, shed]), grid, lot)
+    cells = {one.name: np.count_nonzero(number == i) for i, one in enumerate(found, 1)}
+    assert cells == {
+        "House, north side": 18, "House, south side": 18, "House, west side": 12,
+        "House, east side": 4,
+    }  # fmt: skip
+    lot[:, 12:] = False
+    cut = ring_cells(found, shapely.union_all([house, shed]), grid, lot)
+    np.testing.assert_array_equal(cut, np.where(lot, number, 0))
