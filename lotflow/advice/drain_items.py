@@ -135,6 +135,7 @@ def of_capacity(found: Found, key: str, some: Sequence[Finding]) -> Item | None:
     ]
     grade = grades.least_sure([
         grades.of_levels(head.rests_on),
+        Grade.LIKELY if "from memory" in head.source else Grade.SHOWN,
         Grade.LIKELY if _open_inlets(result, inlets) and head.rule == "over-capacity"
         else Grade.SHOWN,
     ])  # fmt: skip
@@ -411,15 +412,15 @@ def of_laying(found: Found, _: str, some: Sequence[Finding]) -> Item | None:
         Grade.LIKELY if "from memory" in one.source else grades.of_levels(one.rests_on)
         for one in heavy
     )
-    measures = [
-        *_laying_measures(heavy, found.no_outlet, _lower_ends(found.result)), *_weep_holes(some)
-    ]  # fmt: skip
+    ends = _lower_ends(found.result)
+    measures = [*_laying_measures(heavy, found.no_outlet, ends), *_weep_holes(some)]
+    at_curb = {name for name, what in ends.items() if what == "shallow-end"}
     return Item(
         Theme.LAYING, "", rank_key(THEME_RANKS[Theme.LAYING], grade, Theme.LAYING),
         head.subject, head.x, head.y,
         words.sentence(drain_words.complaints(pairs, 12)), remedy_words.VERDICTS["laying"],
         remedy_words.what_to_do(found.say, measures), grade,
-        drain_words.laying_evidence(found.say, heavy, _out_of_ground(found.result))
+        drain_words.laying_evidence(found.say, heavy, _out_of_ground(found.result), at_curb)
         or drain_words.on_plan(), tuple(some), measures=tuple(measures),
         check=remedy_words.CHECKS["laying"], risk=remedy_words.RISKS["laying"],
         source=found.sources(heavy),
@@ -431,10 +432,6 @@ _LAYING: Final = {
     "line-under-building": "reroute", "cover-too-small": "deeper",
     "trench-below-footing": "footing", "no-way-to-clean": "cleanout",
 }  # fmt: skip
-
-
-#: Cover that is hardly any [m]: lotflow's choice, no published source.
-_HARDLY_M: Final = 0.10
 
 
 def _weep_holes(some: Sequence[Finding]) -> list[remedies.Remedy]:
@@ -474,7 +471,7 @@ def _lower_ends(result: Result) -> dict[str, str]:
     found = {}
     for row in result.rows("drain_lines", case=result.state):
         along = _profile(result, row["name"])
-        if row["to_node"] in at_curb and along and along[-1]["cover_m"] < _HARDLY_M:
+        if row["to_node"] in at_curb and along and along[-1]["cover_m"] < drain_words.HARDLY_M:
             found[row["name"]] = "shallow-end"
         elif row["name"] in out:
             found[row["name"]] = "end-before"

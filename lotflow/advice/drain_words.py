@@ -78,6 +78,10 @@ _OF_PIPES: Final[Mapping[str, str]] = {
 }
 
 
+#: Cover that is hardly any [m]: lotflow's choice, no published source.
+HARDLY_M: Final = 0.10
+
+
 def complaint(rule: str) -> str:
     """What a finding says of its subject, after the name."""
     return _OF_PIPES.get(rule, rule.replace("-", " "))
@@ -309,8 +313,10 @@ def capacity_evidence(say: Say, heavy: Sequence[Finding], bypass: Sequence[Row])
     return told.strip()
 
 
-def laying_evidence(say: Say, heavy: Sequence[Finding], out: Mapping[str, float]) -> str:
-    """Say the figures of faults of laying, and how far lines come out of the ground [m]."""
+def laying_evidence(
+    say: Say, heavy: Sequence[Finding], out: Mapping[str, float], at_curb: Collection[str]
+) -> str:
+    """Say the figures of faults of laying; `out` is how far lines come out of the ground [m]."""
     told = []
     for one in heavy:
         if one.rule == "cover-too-small" and one.measured is not None and one.limit:
@@ -320,14 +326,12 @@ def laying_evidence(say: Say, heavy: Sequence[Finding], out: Mapping[str, float]
                 else f"stands {say(-one.measured, 'depth')} out of the ground"
             )
             bare = out.get(one.subject)
-            told.append(
-                f"{one.subject} {has}, {say(one.limit, 'depth')} wanted"
-                + (
-                    f"; before it ends it comes {say(bare, 'depth')} out of the ground"
-                    if bare
-                    else ""
-                )
+            end = (
+                f"; before it ends it comes {say(bare, 'depth')} out of the ground" if bare else ""
             )
+            if one.subject in at_curb and one.measured > HARDLY_M:
+                end = f"; less than {say(HARDLY_M, 'depth')} before the curb, by the data"
+            told.append(f"{one.subject} {has}, {say(one.limit, 'depth')} wanted{end}")
         elif one.rule == "trench-below-footing" and one.measured is not None:
             told.append(
                 f"the trench of {one.subject} is {say(one.measured, 'length')} from the building"

@@ -81,7 +81,7 @@ class Downspout:
     wall
         Where it ends, told where that is not the wall its item begins with; else "".
     has_room
-        Whether the lot has ground 5 ft from the wall before it.
+        Whether the lot has ground 5 ft from all walls before it, and water leaves it there.
     """
 
     name: str

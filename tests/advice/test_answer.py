@@ -365,6 +365,7 @@ def test_cover_is_mended_by_where_a_line_ends(site, detail, places, done):
     # the figure is that of the finding, and what comes out of the ground beside it
     assert "Main has 0.25 m of cover, 0.30 m wanted" in told.evidence
     assert ("0.25 m out of the ground" in told.evidence) == (done == "end-before")
+    assert ("less than 0.10 m before the curb" in told.evidence) == (done == "shallow-end")
 
 
 def test_a_rule_from_memory_is_never_shown(site):
@@ -373,6 +374,24 @@ def test_a_rule_from_memory_is_never_shown(site):
     for source, grade in (("a standard", Grade.SHOWN), ("a standard, from memory", Grade.LIKELY)):
         told = answered(site, [replace(said, source=source)])
         assert item_of(told, Theme.LAYING).grade is grade
+        narrow = finding("smaller-pipe-downstream", "Main", "fail", measured=0.1, limit=0.15)
+        told = answered(site, [replace(narrow, source=source, rests_on=("given",))])
+        assert item_of(told, Theme.CAPACITY).grade is grade
+
+
+def test_a_pipe_size_is_not_held_against_a_flow(site):
+    """0.15 m is more than 0.006 m³/s: nothing fits by that."""
+    capacity(site)
+    site["runoff"] = [{
+        "subject": "Basin", "kind": "inlet", "volume_m3": 10.0, "return_period_yr": 10.0,
+    }]  # fmt: skip
+    site["inlet_intake"] = [{
+        "inlet": "Basin", "case": "open", "return_period_yr": 10.0, "direct_m3": 2.0,
+        "overflow_m3": 4.0,
+    }]  # fmt: skip
+    narrow = finding("smaller-pipe-downstream", "Main", "fail", measured=0.1, limit=0.15)
+    main = item_of(answered(site, [narrow]), Theme.CAPACITY)
+    assert [one.what for one in main.measures] == ["lay"]
 
 
 def test_drains_are_ordered_only_where_a_step_has_them_laid(site):
