@@ -117,7 +117,8 @@ def answer(
         if (item := _BUILDERS[theme](found, key, some)) is not None
     ]
     used = {causes_.subject for item in items for causes_ in item.causes}
-    extra = [ground_items.of_run_on(found, used), ground_items.of_the_rest(found)]
+    spots = {int(item.key) for item in items if item.theme is Theme.LOW_SPOT}
+    extra = [ground_items.of_run_on(found, used), ground_items.of_the_rest(found, spots)]
     items += [one for one in extra if one is not None]
     items = _capped(sorted(items, key=lambda one: one.rank_key), most)
     told = {id(one) for item in items for one in item.findings}
@@ -128,7 +129,7 @@ def answer(
     ]
     ranked = [replace(item, rank=number) for number, item in enumerate(items, 1)]
     for at, item in enumerate(ranked):
-        if _is_drained(found, item):
+        if _is_drained(item):
             if found.no_outlet:
                 break  # nothing is ordered for drains that find no outlet
             order = words.as_drawn_takes(remedies.drains_to_order(found.result))
@@ -141,11 +142,14 @@ def answer(
 
 #: Remedies that raise ground, and those that say it is not raised.
 _RAISES: Final = frozenset({"regrade", "relevel-walls"})
-_NOT_RAISED: Final = frozenset({"neither", "standing", "cut"})
+_NOT_RAISED: Final = frozenset({"neither", "standing"})
 #: Pairs of remedies that may not name the same thing.
 _APART: Final = (
     (_RAISES, _NOT_RAISED),
-    (frozenset({"lay", "second-way", "deeper"}), frozenset({"outlet-first"})),
+    (
+        frozenset({"lay", "second-way", "deeper", "shallow-end", "end-before"}),
+        frozenset({"outlet-first", "outlet-drowned"}),
+    ),
     (frozenset({"swale"}), frozenset({"keep-open", "ask-run-on"})),
     (frozenset({"lead-away"}), frozenset({"pipe-away"})),
     (frozenset({"raise", "relevel", "fill"}), frozenset({"no-fill"})),
@@ -195,11 +199,9 @@ def _named(items: Sequence[Item], keys: Collection[str]) -> set[str]:
     }
 
 
-def _is_drained(found: Found, item: Item) -> bool:
-    """Whether an item asks for drains as drawn: for low spots with inlets, and drains too small."""
-    if item.theme is Theme.LOW_SPOT:
-        return bool(found.result.inlets_of(found.spots[int(item.key)]))
-    return item.theme is Theme.CAPACITY
+def _is_drained(item: Item) -> bool:
+    """Whether a step of an item has drains laid."""
+    return any(one.what == "lay" for one in item.measures)
 
 
 def _left(found: Found, first: Item) -> str:
@@ -207,7 +209,12 @@ def _left(found: Found, first: Item) -> str:
     rest = [
         row for row in broken(found.harm) if row.key not in first.mends and row.state != "today"
     ]
-    return words.left([(row.subject, row.kind.value) for row in rest])
+    return words.left(
+        [
+            (row.subject, f"{row.kind.value}{', all inlets blocked' * (row.inlets == 'blocked')}")
+            for row in rest
+        ]
+    )
 
 
 def _capped(items: Sequence[Item], most_told: int) -> list[Item]:

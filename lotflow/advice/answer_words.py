@@ -120,14 +120,24 @@ def at_sill(say: Say, freeboard_m: float) -> str:
 
 
 def water_at_opening(
-    say: Say, opening: Row, depth_m: float, inlets: Sequence[str], *, nothing_today: bool
+    say: Say,
+    opening: Row,
+    depth_m: float,
+    inlets: Sequence[str],
+    *,
+    nothing_today: bool,
+    again_yr: float | None = None,
 ) -> str:
-    """Say what a low spot does to an opening."""
+    """Say what a low spot does to an opening; `again_yr` is the storm that does it once built."""
     full = at_sill(say, opening["freeboard_m"])
     told = f"{opening['name']} stands in a low spot {say(depth_m, 'depth')} deep"
     if nothing_today:
         told += f" that nothing drains today: full, the water stands {full}"
-        return sentence(f"{told}, and will again whenever {names_or(inlets, 'is', 'are')} blocked")
+        if again_yr is not None:
+            which = names_or(inlets, "is", "are both" if len(set(inlets)) == 2 else "are all")
+            does = "it may reach the sill" if opening["freeboard_m"] <= 0 else "it may be full"
+            told += f", and {does} again from the {again_yr:g}-year storm on if {which} blocked"
+        return sentence(told)
     if inlets:
         return sentence(
             f"{told}: with {names_or(inlets, 'is', 'all').removesuffix(' is')} blocked, the water "
@@ -290,11 +300,11 @@ def walls_harm(
                 run_on += f" today (as proposed {joined(inlets)} is to take it)"
         fall = slope(worst["slope"]).replace(" it", " the wall")
         if worst["name"] in reverse:
-            told.append(
-                f"at {_wall(say, worst)} the ground does not fall away enough, {fall}{run_on}"
-            )
+            told.append(f"at {_wall(say, worst)} {_not_sure(worst['slope'])}{run_on}")
         else:
-            told.append(f"at {_wall(say, worst)} the ground falls {fall}{run_on}")
+            told.append(
+                f"at {_wall(say, worst)} the ground falls {fall} at its worst place{run_on}"
+            )
         if worst["name"] in hollow:
             told[0] = f"{told[0]} (low spot {hollow[worst['name']]} stands there)"
         if others:
@@ -312,17 +322,41 @@ def walls_harm(
     return sentence("; ".join(told))
 
 
+def _not_sure(fall: float) -> str:
+    """Say a fall of which the data do not tell the direction."""
+    if fall >= 0:
+        return f"the ground does not fall away enough, {percent(fall)} by the data"
+    return (
+        f"the ground falls towards the wall, {abs(fall) * 100:.1f} % at its worst place by the "
+        "data, not certain"
+    )
+
+
 def _wall(say: Say, wall: Row) -> str:
     """Name a wall; one of several on a side, which an owner cannot count, with its length."""
     name = str(wall["name"])
     return f"{name} ({say(wall['length_m'], 'length')} long)" if name[-1].isdigit() else name
 
 
+def run_of(wall: Row) -> float:
+    """
+    Give the length over which the fall at a wall was taken, at its worst place [m].
+
+    Examples
+    --------
+    >>> run_of({"fall_m": -0.13, "slope": -0.065, "reach_m": 3.048})
+    2.0
+    """
+    if not wall.get("fall_m") or not wall.get("slope"):
+        return float(wall["reach_m"])
+    return float(wall["fall_m"] / wall["slope"])
+
+
 def walls_evidence(say: Say, walls: Sequence[Row]) -> str:
     """Say the slopes with what the data allow."""
     return " ".join(
         sentence(
-            f"{one['name']}: {slope(one['slope'])} over {say(one['reach_m'], 'length')} at its "
+            f"{one['name']}: {slope(one['slope'])} over {say(run_of(one), 'length')} at its "
             f"worst place, by the error of the data between {slope(one['slope_low'])} and "
             f"{slope(one['slope_high'])}; {percent(one['slope_limit'])} away is the least"
         )
@@ -331,14 +365,27 @@ def walls_evidence(say: Say, walls: Sequence[Row]) -> str:
 
 
 def low_sills(say: Say, openings: Sequence[Row]) -> str:
-    """Say which sills in a wall lie low above the ground."""
-    return " ".join(
-        sentence(
-            f"{one['name']} has its sill only {say(one['above_ground_m'], 'depth')} above the "
-            "ground there"
+    """Say which sills in a wall lie low above the ground, the lowest first."""
+    told: list[str] = []
+    for one in sorted(openings, key=lambda one: float(one["above_ground_m"])):
+        part = "threshold" if one.get("kind") == "garage" else "sill"
+        high = f"only {say(one['above_ground_m'], 'depth')}"
+        told.append(
+            f"the {part} of {one['name']} {high}" if told
+            else f"the {part} of {one['name']} lies {high} above the ground in front of it"
+        )  # fmt: skip
+    return sentence(f"by the data {', '.join(told)}") if told else ""
+
+
+def below_grates(say: Say, inlets: Sequence[Row]) -> str:
+    """Say of which inlets the grate is not the low point of their hollow."""
+    return "".join(
+        " " + sentence(
+            f"the grate of {one['name']} is not the low point there: by the data "
+            f"{say(one['residual_depth_m'], 'depth')} of water stays below it"
         )
-        for one in openings
-    )
+        for one in inlets
+    )  # fmt: skip
 
 
 def level_first(walls: Sequence[Row]) -> str:
@@ -347,7 +394,7 @@ def level_first(walls: Sequence[Row]) -> str:
         sentence(
             f"{one['name']}: {slope(one['slope'])} at its worst place, between "
             f"{slope(one['slope_low'])} and {slope(one['slope_high'])}: the data cannot tell, "
-            "level it first"
+            "take its levels first"
         )
         for one in walls
     )
@@ -392,7 +439,7 @@ def in_part(part: tuple[int, int], name: str) -> str:
 def nothing_stands(say: Say, limit_m: float | None, *, others: bool) -> str:
     """Say that no low spot lies on the lot, or no other."""
     if others:
-        return sentence("nothing else stands on your lot")
+        return sentence("no other standing water on your lot")
     deep = (
         f" deeper than {say(limit_m, 'depth')}, the smallest depth the data can show"
         if limit_m
@@ -425,11 +472,12 @@ def quantities(say: Say, volume_m3: float, area_m2: float, length_m: float | Non
     return sentence(f"about {say(volume_m3, 'volume')} of fill over {say(area_m2, 'area')}{along}")
 
 
-def closed(inlets: Sequence[str], storm_yr: float | None) -> str:
-    """Say what a low spot is."""
+def closed(inlets: Sequence[str], storm_yr: float | None, old: Sequence[str] = ()) -> str:
+    """Say what a low spot is; `old` are inlets that stand in it today and will not stay."""
     told = "a closed low spot, no way out over the ground until it is full"
     if inlets:
         told += f"; only {names_or(inlets, 'empties', 'empty')} it"
+        told += f" as proposed, today {joined(old)}" if old else ""
     if storm_yr is not None:
         told += f"; undrained, a {storm_yr:g}-year storm fills it"
     return sentence(told)

@@ -11,9 +11,9 @@ from dataclasses import dataclass
 from typing import Any, Final
 
 from shapely.geometry import LineString, Point
-from shapely.ops import substring, unary_union
+from shapely.ops import nearest_points, substring, unary_union
 
-from lotflow.advice.result import WALL_REACH_M, Result, Row
+from lotflow.advice.result import WALL_REACH_M, Result, Row, way_from
 
 #: Ground and paving stay so far below a sill, and are raised at a wall by no more: 6 in (Fort
 #: Collins CO, certification of lot grading, 2017, for the sill; for the raise lotflow's choice).
@@ -26,10 +26,12 @@ SWALE_FALL: Final = 0.01
 _IN_WALL_M: Final = 0.5
 #: Share of a strip that must lie on the lot: lines drawn by hand never quite agree.
 _NEARLY_ALL: Final = 0.98
-#: A swale stays so far off a shed, a garage or a neighbour's building [m]: common practice.
-_SHED_M: Final = 1.0
+#: A swale stays so far within the lot line [m], 3 ft: common practice, no published source.
+_LINE_M: Final = 0.9144
 #: Cells that a flow path may lie beside the place it is held against.
 _CELLS: Final = 1.5
+#: Cells from the middle of one to its corner.
+_OWN_CELL: Final = 0.71
 
 
 @dataclass(frozen=True)
@@ -131,14 +133,28 @@ def can_be_filled(low_spot: Row, openings: Iterable[Row]) -> bool:
 
 
 def has_room_away(result: Result, x: float | None, y: float | None) -> bool:
-    """Whether the lot has ground 5 ft from all walls, right before where a downspout ends."""
+    """
+    Whether the lot has ground 5 ft from all walls before a downspout, and water leaves it there.
+
+    The way of the water from there is followed: it may not come back within 5 ft of any wall, nor
+    end before it is 10 ft off all of them or off the lot.
+    """
     lot = lot_of(result)
     if lot is None or x is None or y is None:
         return False
     metre = result.per_metre
-    walls = [row["geometry"].buffer(AWAY_M * metre) for row in result.rows("buildings")]
-    near = Point(x, y).buffer(1.2 * AWAY_M * metre).intersection(lot)
-    return bool(near.difference(unary_union(walls)).area > 0.1 * metre**2)
+    built = unary_union([row["geometry"] for row in result.rows("buildings")])
+    walls, foot = built.buffer(AWAY_M * metre), Point(x, y)
+    free = foot.buffer(1.2 * AWAY_M * metre).intersection(lot).difference(walls)
+    if free.area <= 0.1 * metre**2:
+        return False
+    paths = [row["geometry"] for row in result.rows("flow_paths")]
+    # of its own cell: the next may drain another way
+    way = way_from(nearest_points(free, foot)[0], paths, _OWN_CELL * result.cell)
+    if way is None or way.intersects(walls):
+        return False
+    end = Point(way.coords[-1])
+    return bool(end.distance(built) >= WALL_REACH_M * metre or not lot.contains(end))
 
 
 def way_off(result: Result, way: LineString | None) -> Way | None:
@@ -195,16 +211,16 @@ def swale_along(result: Result, start: Row) -> Way | None:
     Returns
     -------
     way
-        None where it finds less than 1 % of fall, or where the lot has no ground 10 ft from the
-        house from one end to the other.
+        None where it falls by less than 1 % anywhere, or comes nearer to a building or to the lot
+        line than a swale may.
     """
     found = next((way for row, way in result.run_on if row["id"] == start["id"]), None)
     way = way_off(result, found)
     if way is None:
         return None
     fall_m = start["elevation_m"] - way.end["elevation_m"]
-    has_fall = fall_m >= SWALE_FALL * way.length_m > 0
-    return way if has_fall and has_room(result, way) else None
+    has_fall = fall_m >= SWALE_FALL * way.length_m > 0 and falls_enough(result, way)
+    return way if has_fall and keeps_clear(result, way) else None
 
 
 def falls_enough(result: Result, way: Way) -> bool:
@@ -217,19 +233,33 @@ def falls_enough(result: Result, way: Way) -> bool:
     )
 
 
-def has_room(result: Result, way: Way) -> bool:
-    """Whether one piece of the lot, 10 ft from the house, reaches from end to end of a way."""
-    lot, reach = lot_of(result), WALL_REACH_M * result.per_metre
+def keeps_clear(result: Result, way: Way) -> bool:
+    """Whether a way keeps 5 ft from all buildings and, but for its ends, 3 ft within the lot."""
+    lot, metre = lot_of(result), result.per_metre
     if lot is None:
         return False
     built = [row["geometry"] for row in result.rows("buildings")]
-    house = max(built, key=lambda one: one.intersection(lot).area, default=None)
-    walls = [one.buffer(reach if one is house else _SHED_M * result.per_metre) for one in built]
-    free = lot.difference(unary_union(walls))
-    ends = Point(way.line.coords[0]), Point(way.line.coords[-1])
-    near = 2 * _CELLS * result.cell
-    return any(
-        all(piece.distance(end) <= near for end in ends)
-        for piece in getattr(free, "geoms", [free])
-        if piece.area
-    )
+    if any(way.line.distance(one) < AWAY_M * metre for one in built):
+        return False
+    # at its ends it comes over the line
+    end = 2 * _LINE_M * metre + _CELLS * result.cell
+    if way.line.length <= 2 * end:
+        return False
+    inner = substring(way.line, end, way.line.length - end)
+    return bool(lot.buffer(-_LINE_M * metre).covers(inner))
+
+
+def spills_on_lot(result: Result, low_spot: Row) -> bool:
+    """Whether a low spot runs over on the lot, and not into a building."""
+    lot = lot_of(result)
+    if lot is None or low_spot.get("spill_x") is None:
+        return False
+    spill = Point(low_spot["spill_x"], low_spot["spill_y"])
+    built = [row["geometry"] for row in result.rows("buildings")]
+    return bool(lot.contains(spill)) and not any(one.intersects(spill) for one in built)
+
+
+def on_lot(result: Result, x: float | None, y: float | None) -> bool:
+    """Whether a place lies on the lot; where no lot is drawn nothing lies off it."""
+    lot = lot_of(result)
+    return lot is None or x is None or y is None or bool(lot.covers(Point(x, y)))

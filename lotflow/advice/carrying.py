@@ -26,6 +26,12 @@ def _over_capacity(
             f"; as it was found the line carries {say(found_m3s, 'flow')}, clean "
             f"{say(clean_m3s, 'flow')}. Clean it."
         )
+    elif finding.limit is not None and finding.limit < 0.99 * clean_m3s:
+        told += (
+            f"; as it was found the line carries {say(finding.limit, 'flow')}, clean "
+            f"{say(clean_m3s, 'flow')}, less than comes either way. Lay a larger pipe, give it "
+            "more fall, or lead water elsewhere."
+        )
     else:
         told += (
             f"; full, the line carries {say(clean_m3s, 'flow')}. Lay a larger pipe, give it more "

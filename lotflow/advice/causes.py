@@ -462,17 +462,17 @@ def _over_the_line(result: Result, cells: Any, lot: Any, per_unit: float) -> lis
 
 
 def _connected(result: Result, names: Sequence[str]) -> list[Part]:
-    """Roofs led into inlets, by downspout where the result says which."""
+    """Roofs led into inlets, by downspout where a study counted them."""
     found: list[Part] = []
     for name in names:
         inlet = result.row("inlets", name=name) or {}
         area = inlet.get("roof_connected_m2") or 0.0
-        led = [row for row in result.rows("downspouts", leads_to=name) if row.get("roof_area_m2")]
-        led = [row for row in led if row.get("status") not in ("replaced", "abandoned")]
-        if led:
-            found += [(Source.ROOF, row["name"], row["roof_area_m2"], None, None) for row in led]
-        else:
-            found.append((Source.ROOF, f"roofs led into {name}", area, None, None))
+        led = [
+            (Source.ROOF, row["name"], row["area_m2"], None, None)
+            for row in result.rows("water_parts", subject=name, is_led_in=True)
+            if row["source"] == Source.ROOF
+        ]
+        found += led or [(Source.ROOF, f"roofs led into {name}", area, None, None)]
     return found
 
 
@@ -521,7 +521,7 @@ def _roofs_up(result: Result, inlet: str, up_m3: float) -> list[Part]:
     for source, name, area, x, y in _connected(result, [inlet]):
         volume = min(area * per_m2, up_m3 - sum(part[2] for part in parts))
         if volume > 0:
-            parts.append((source, f"{name} (up again out of it)", volume, x, y))
+            parts.append((source, f"{name} (backed up out of its full drain)", volume, x, y))
     return parts
 
 

@@ -9,7 +9,7 @@ from shapely.geometry import Point
 
 from lotflow.advice import answer_words as words
 from lotflow.advice import causes, drain_words, grades, remedies, remedy_words
-from lotflow.advice.buildable import can_be_filled
+from lotflow.advice.buildable import can_be_filled, on_lot
 from lotflow.advice.grades import LOOK_IN_RAIN, Grade
 from lotflow.advice.harm import broken
 from lotflow.advice.items import PLACE_RANKS, THEME_RANKS, Item, rank_key
@@ -34,7 +34,11 @@ def of_run(found: Found, key: str, some: Sequence[Finding]) -> Item:
         for name in run.lines
     )
     middle = line["geometry"].interpolate(0.5, normalized=True) if line.get("geometry") else None
-    rows = broken(row for row in found.harm if row.subject in run.nodes and row.state != "proposed")
+    # only a run that is given up lets nothing out any more
+    rows = broken(
+        row for row in found.harm
+        if run.verdict is Verdict.ABANDON and row.subject in run.nodes and row.state != "proposed"
+    )  # fmt: skip
     pairs = [(one.subject, one.rule) for one in run.reasons]
     return Item(
         theme, key,
@@ -69,6 +73,7 @@ def without_outlet(found: Found, _: str, some: Sequence[Finding]) -> Item | None
     wells = tuple(dict.fromkeys(one.subject for one in some if one.rule.startswith("dry-well")))
     drowned = [one for one in heavy if one.rule == "outlet-under-water"]
     water = causes.of_inlets(result, [name for name in inlets if name in nodes])
+    lacks = [row for name in inlets for row in result.rows("outlet_options", subject=name, rank=1)]
     kind = _outlet_kind(option, bool(wells or drowned))
     if kind == "no outlet":
         measures = remedies.without_outlet(
@@ -87,7 +92,7 @@ def without_outlet(found: Found, _: str, some: Sequence[Finding]) -> Item | None
     return Item(
         Theme.NO_OUTLET, "", rank_key(rank, grade, Theme.NO_OUTLET),
         inlets[0], heavy[0].x, heavy[0].y,
-        drain_words.no_outlet(say, inlets, option) + drain_words.wells(say, some),
+        drain_words.no_outlet(say, inlets, option, lacks) + drain_words.wells(say, some),
         remedy_words.VERDICTS[kind],
         remedy_words.what_to_do(say, measures), grade,
         drain_words.option_evidence(say, option, drowned), tuple(some),
@@ -130,6 +135,7 @@ def of_capacity(found: Found, key: str, some: Sequence[Finding]) -> Item | None:
     ]
     grade = grades.least_sure([
         grades.of_levels(head.rests_on),
+        Grade.LIKELY if "from memory" in head.source else Grade.SHOWN,
         Grade.LIKELY if _open_inlets(result, inlets) and head.rule == "over-capacity"
         else Grade.SHOWN,
     ])  # fmt: skip
@@ -138,15 +144,24 @@ def of_capacity(found: Found, key: str, some: Sequence[Finding]) -> Item | None:
     pairs = [(one.subject, one.rule) for one in heavy]
     arriving = _arriving(result, head)
     narrows = head.rule in ("smaller-pipe-downstream", "outlet-smaller-than-line")
-    fits = arriving is not None and head.limit is not None and arriving <= head.limit
+    fits = (
+        head.rule == "over-capacity"
+        and arriving is not None and head.limit is not None and arriving <= head.limit
+    )  # fmt: skip
     first = tuple(name for name in {one.subject for one in heavy} if name in found.no_outlet)
     measures: tuple[remedies.Remedy, ...] = ()
     takes, grade = drain_words.larger(say, lines), _at_most(grade, fits, first)
     verdict = "narrowing" if narrows else "sized" if fits else "drain too small"
     if first:
         # its outlet comes before its size
-        measures = (remedies.Remedy(remedies.Step.INLET, "outlet-first", tuple(sorted(first))),)
+        what = "outlet-drowned" if remedies.is_drowned(result, first) else "outlet-first"
+        measures = (remedies.Remedy(remedies.Step.INLET, what, tuple(sorted(first))),)
         verdict, remedy, takes = "outlet first", remedy_words.what_to_do(say, measures), ""
+    elif fits:
+        measures = (remedies.Remedy(
+            remedies.Step.INLET, "holds", tuple(row["name"] for row in lines)
+        ),)  # fmt: skip
+        remedy, takes = remedy_words.what_to_do(say, measures), ""
     else:
         remedy = drain_words.lay(lines, best)
         measures = (remedies.Remedy(
@@ -157,8 +172,11 @@ def of_capacity(found: Found, key: str, some: Sequence[Finding]) -> Item | None:
     return Item(
         Theme.CAPACITY, key, rank_key(2.0, grade, Theme.CAPACITY, head.severity != "fail"),
         head.subject, head.x, head.y,
-        drain_words.drain_harm(say, head, arriving), remedy_words.VERDICTS[verdict], remedy, grade,
-        drain_words.capacity_evidence(say, heavy, _bypass(result))
+        drain_words.drain_harm(say, head, arriving, "what stops it is its outlet" if first else ""),
+        remedy_words.VERDICTS[verdict], remedy, grade,
+        drain_words.capacity_evidence(
+            say, [one for one in heavy if one is not head or not fits], _bypass(result)
+        )
         or words.sentence(drain_words.complaints(pairs)),
         tuple(some), measures=measures,
         check=remedy_words.CHECKS["drain too small"], risk=remedy_words.RISKS["drain too small"],
@@ -250,6 +268,7 @@ def of_inlets(found: Found, _: str, some: Sequence[Finding]) -> Item | None:
     opened = _open_inlets(result, names)
     level = head.rule == "channel-ground-not-level"
     places = [one for one in heavy if one.rule == "inlet-better-place"]
+    beyond = {one.subject for one in places if not on_lot(result, one.x, one.y)}
     steps = remedies.Step.INLET
     measures = [remedies.Remedy(steps, "contour", (head.subject,))] if level else []
     if places:
@@ -267,7 +286,7 @@ def of_inlets(found: Found, _: str, some: Sequence[Finding]) -> Item | None:
         widest["name"] if widest and open_first else head.subject,
         widest["x"] if widest and open_first else head.x,
         widest["y"] if widest and open_first else head.y,
-        drain_words.inlets_harm(say, head, heavy, opened),
+        drain_words.inlets_harm(say, head, heavy, opened, beyond),
         remedy_words.VERDICTS["open catchments" if open_first else "inlets"],
         remedy_words.what_to_do(say, measures), grade,
         drain_words.inlets_evidence(say, heavy, opened, joint), tuple(some),
@@ -393,13 +412,15 @@ def of_laying(found: Found, _: str, some: Sequence[Finding]) -> Item | None:
         Grade.LIKELY if "from memory" in one.source else grades.of_levels(one.rests_on)
         for one in heavy
     )
-    measures = [*_laying_measures(heavy, found.no_outlet), *_weep_holes(some)]
+    ends = _lower_ends(found.result)
+    measures = [*_laying_measures(heavy, found.no_outlet, ends), *_weep_holes(some)]
+    at_curb = {name for name, what in ends.items() if what == "shallow-end"}
     return Item(
         Theme.LAYING, "", rank_key(THEME_RANKS[Theme.LAYING], grade, Theme.LAYING),
         head.subject, head.x, head.y,
         words.sentence(drain_words.complaints(pairs, 12)), remedy_words.VERDICTS["laying"],
         remedy_words.what_to_do(found.say, measures), grade,
-        drain_words.laying_evidence(found.say, heavy, _covers(found.result))
+        drain_words.laying_evidence(found.say, heavy, _out_of_ground(found.result), at_curb)
         or drain_words.on_plan(), tuple(some), measures=tuple(measures),
         check=remedy_words.CHECKS["laying"], risk=remedy_words.RISKS["laying"],
         source=found.sources(heavy),
@@ -421,13 +442,17 @@ def _weep_holes(some: Sequence[Finding]) -> list[remedies.Remedy]:
     return [remedies.Remedy(remedies.Step.INLET, "weep", tuple(dict.fromkeys(names)))]
 
 
-def _laying_measures(heavy: Sequence[Finding], no_outlet: Collection[str]) -> list[remedies.Remedy]:
+def _laying_measures(
+    heavy: Sequence[Finding], no_outlet: Collection[str], lower_ends: Mapping[str, str]
+) -> list[remedies.Remedy]:
     """What mends each kind of fault; all before the first trench, and the outlet before depth."""
     by_what: dict[str, list[str]] = {}
     for one in heavy:
         what = _LAYING.get(one.rule, "as-drawn")
         if what == "deeper" and one.subject in no_outlet:
             what = "outlet-first"
+        elif what == "deeper":
+            what = lower_ends.get(one.subject, what)
         by_what.setdefault(what, []).append(one.subject)
     return [
         remedies.Remedy(remedies.Step.INLET, what, tuple(dict.fromkeys(names)))
@@ -435,15 +460,44 @@ def _laying_measures(heavy: Sequence[Finding], no_outlet: Collection[str]) -> li
     ]
 
 
-def _covers(result: Result) -> dict[str, tuple[float, float, float]]:
-    """Least cover of each proposed line over all of it, where that is, and its length [m]."""
-    found: dict[str, tuple[float, float, float]] = {}
-    ends: dict[str, float] = {}
-    for row in result.rows("line_profiles", case=result.state):
-        if row.get("cover_m") is None:
-            continue
-        name, at = row["name"], row["distance_m"]
-        ends[name] = max(ends.get(name, 0.0), at)
-        if name not in found or row["cover_m"] < found[name][0]:
-            found[name] = (row["cover_m"], at, 0.0)
-    return {name: (cover, at, ends[name]) for name, (cover, at, _) in found.items()}
+def _lower_ends(result: Result) -> dict[str, str]:
+    """
+    What mends proposed lines that have hardly any cover where they end, as far as the data show.
+
+    At a curb the level is that of the gutter: no pipe lies deeper there, nor ends before.
+    """
+    at_curb = {row["name"] for row in result.rows("nodes", kind="outlet", detail="curb")}
+    out = _out_of_ground(result)
+    found = {}
+    for row in result.rows("drain_lines", case=result.state):
+        along = _profile(result, row["name"])
+        if row["to_node"] in at_curb and along and along[-1]["cover_m"] < drain_words.HARDLY_M:
+            found[row["name"]] = "shallow-end"
+        elif row["name"] in out:
+            found[row["name"]] = "end-before"
+    return found
+
+
+def _out_of_ground(result: Result) -> dict[str, float]:
+    """
+    How far the top of proposed lines comes out of the ground before they end [m].
+
+    Only where their bottom does: a pipe that ends at the surface shows its top before. At a curb
+    it is the opening.
+    """
+    at_curb = {row["name"] for row in result.rows("nodes", kind="outlet", detail="curb")}
+    found = {}
+    for row in result.rows("drain_lines", case=result.state):
+        before = _profile(result, row["name"])[:-1]
+        if row["to_node"] not in at_curb and any(
+            one["ground_m"] < one["invert_m"] for one in before
+        ):
+            found[row["name"]] = -min(float(one["cover_m"]) for one in before)
+    return found
+
+
+def _profile(result: Result, line: str) -> list[Row]:
+    """Places along a line of which the cover is known, from its upper end."""
+    rows = result.rows("line_profiles", case=result.state, name=line)
+    known = [row for row in rows if row.get("cover_m") is not None]
+    return sorted(known, key=lambda row: float(row["distance_m"]))

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from typing import TYPE_CHECKING, Final
 
 from lotflow.advice.answer_words import catchment_range, joined, say_range, sentence
@@ -49,7 +49,7 @@ _OF_PIPES: Final[Mapping[str, str]] = {
     "water-above-ground": "is full to the ground",
     "inlet-passed": "does not take all that comes",
     "inlet-passed-by": "does not take all that comes",
-    "trench-below-footing": "is dug below the footing",
+    "trench-below-footing": "may be dug below the footing",
     "trench-too-deep": "needs a protected trench",
     "turn-too-sharp": "turns too sharply",
     "too-fast": "runs too fast",
@@ -76,6 +76,10 @@ _OF_PIPES: Final[Mapping[str, str]] = {
     "downspout-onto-inlet-ground": "adds its roof to an inlet over the ground",
     "cut-by-edge": "has a catchment cut by the edge of the data",
 }
+
+
+#: Cover that is hardly any [m]: lotflow's choice, no published source.
+HARDLY_M: Final = 0.10
 
 
 def complaint(rule: str) -> str:
@@ -132,19 +136,27 @@ def run_harm(run: Run) -> str:
         return sentence(f"{names}{one_run}: {known}; do not rely on it")
     if run.verdict.value.startswith(("keep", "clean")):
         return sentence(f"{names}: the old run can stay")
-    return sentence(f"{names}, one old run, does not take what should go down it")
+    return sentence(f"{names}, one old run, cannot carry what should flow in it")
 
 
-def no_outlet(say: Say, inlets: Sequence[str], option: Row | None) -> str:
-    """Say how far gravity leads."""
+def no_outlet(
+    say: Say, inlets: Sequence[str], option: Row | None, lacks: Sequence[Row] = ()
+) -> str:
+    """Say how far gravity leads; `lacks` are the best ways out of the inlets, each with its own."""
     names = joined(inlets)
     if option is None:
         return sentence(f"no lower place was found for {names}")
     place = option["place"] or option["kind"]
     if option["verdict"] == "not reachable":
+        rows = [row for row in lacks or [option] if row["left_m"] < 0]
+        short: dict[str, list[str]] = {}
+        for row in rows:
+            short.setdefault(str(row["place"] or row["kind"]), []).append(
+                say(-row["left_m"], "depth") + (f" from {row['subject']}" if len(rows) > 1 else "")
+            )
+        told = [f"to {where} the fall is short by {joined(some)}" for where, some in short.items()]
         return sentence(
-            f"no way out by gravity for {names}: even the best place, {place}, lacks "
-            f"{say(-option['left_m'], 'depth')} of fall"
+            f"no way out by gravity for {names} in a pipe with cover and fall: even {joined(told)}"
         )
     if option["verdict"] == "cannot tell":
         return sentence(f"whether gravity leads from {names} to {place} the data cannot tell")
@@ -228,15 +240,21 @@ _DIAMETERS: Final = frozenset({
 })  # fmt: skip
 
 
-def drain_harm(say: Say, head: Finding, arriving_m3s: float | None = None) -> str:
-    """Say what is wrong with a line of the proposed drains."""
+def drain_harm(say: Say, head: Finding, arriving_m3s: float | None = None, stops: str = "") -> str:
+    """Say what is wrong with a line of the proposed drains, and what stops one large enough."""
     if head.rule == "over-capacity" and head.measured and head.limit:
         if arriving_m3s is not None and arriving_m3s < 0.95 * head.measured:
-            fits = "fits" if arriving_m3s <= head.limit else "is too much as well"
+            if arriving_m3s <= head.limit:
+                return sentence(
+                    f"{head.subject} is large enough for what arrives by the data, "
+                    f"{say(arriving_m3s, 'flow')} against {say(head.limit, 'flow')} that it "
+                    f"carries; {say(head.measured, 'flow')} come in the design storm only if no "
+                    f"hollow holds any back{f'; {stops}' if stops else ''}"
+                )
             return sentence(
                 f"{head.subject} carries {say(head.limit, 'flow')}; the design storm brings "
                 f"{say(head.measured, 'flow')} if no hollow holds any back, and "
-                f"{say(arriving_m3s, 'flow')} as the hollows are, which {fits}"
+                f"{say(arriving_m3s, 'flow')} as the hollows are, which is too much as well"
             )
         return sentence(
             f"{head.subject} gets {say(head.measured, 'flow')} in the design storm and carries "
@@ -275,7 +293,10 @@ def other_cure(above: Sequence[Row]) -> str:
     sizes = [f"{row['name']} in {row['required_size']}" for row in above]
     if not sizes:
         return ""
-    return sentence(f"or lay {joined(sizes)}, which is enough for it, and nothing narrows")
+    return sentence(
+        f"or lay {joined(sizes)}, which is enough for it on the measured surface, and nothing "
+        "narrows"
+    )
 
 
 def capacity_evidence(say: Say, heavy: Sequence[Finding], bypass: Sequence[Row]) -> str:
@@ -293,24 +314,24 @@ def capacity_evidence(say: Say, heavy: Sequence[Finding], bypass: Sequence[Row])
 
 
 def laying_evidence(
-    say: Say, heavy: Sequence[Finding], covers: Mapping[str, tuple[float, float, float]]
+    say: Say, heavy: Sequence[Finding], out: Mapping[str, float], at_curb: Collection[str]
 ) -> str:
-    """Say the figures of faults of laying; the least cover is that of the whole line."""
+    """Say the figures of faults of laying; `out` is how far lines come out of the ground [m]."""
     told = []
     for one in heavy:
-        if one.rule == "cover-too-small" and one.subject in covers and one.limit:
-            cover, at, length = covers[one.subject]
-            where = (
-                "at its lower end"
-                if at > length - 0.5
-                else ("at its upper end" if at < 0.5 else f"{say(at, 'length')} from its upper end")
-            )
+        if one.rule == "cover-too-small" and one.measured is not None and one.limit:
             has = (
-                f"has only {say(cover, 'depth')} of cover"
-                if cover > 0
-                else (f"stands {say(-cover, 'depth')} out of the ground")
+                f"has {say(one.measured, 'depth')} of cover"
+                if one.measured > 0
+                else f"stands {say(-one.measured, 'depth')} out of the ground"
             )
-            told.append(f"{one.subject} {has} {where}; {say(one.limit, 'depth')} wanted")
+            bare = out.get(one.subject)
+            end = (
+                f"; before it ends it comes {say(bare, 'depth')} out of the ground" if bare else ""
+            )
+            if one.subject in at_curb and one.measured > HARDLY_M:
+                end = f"; less than {say(HARDLY_M, 'depth')} before the curb, by the data"
+            told.append(f"{one.subject} {has}, {say(one.limit, 'depth')} wanted{end}")
         elif one.rule == "trench-below-footing" and one.measured is not None:
             told.append(
                 f"the trench of {one.subject} is {say(one.measured, 'length')} from the building"
@@ -332,8 +353,14 @@ def larger(say: Say, lines: Sequence[Row]) -> str:
     return sentence(f"{say(length, 'length')} of larger pipe in the same trench") if length else ""
 
 
-def inlets_harm(say: Say, head: Finding, heavy: Sequence[Finding], opened: Sequence[Row]) -> str:
-    """Say what is not settled about inlets."""
+def inlets_harm(
+    say: Say,
+    head: Finding,
+    heavy: Sequence[Finding],
+    opened: Sequence[Row],
+    beyond: Collection[str] = (),
+) -> str:
+    """Say what is not settled about inlets; `beyond` are those whose other place is off the lot."""
     told = []
     if head.rule == "channel-ground-not-level" and head.measured is not None:
         told.append(
@@ -341,15 +368,25 @@ def inlets_harm(say: Say, head: Finding, heavy: Sequence[Finding], opened: Seque
             "it stands out at one end and takes nothing there"
         )
     wide = {row["name"]: row for row in opened}
-    told += [
-        f"{one.subject} takes {better_place(say, one, wide.get(one.subject))}, as drawn or a step "
-        "away: the data cannot tell"
-        for one in heavy
-        if one.rule == "inlet-better-place"
-    ][:2]
+    for one in [one for one in heavy if one.rule == "inlet-better-place"][:2]:
+        inlet = wide.get(one.subject)
+        if one.subject in beyond:
+            told.append(
+                f"{catchment_range(say, inlet) if inlet else _as_drawn(say, one)}; the place a "
+                f"step away that takes {say(one.measured or 0.0, 'area')} lies beyond the lot line"
+            )
+        else:
+            told.append(
+                f"{one.subject} takes {better_place(say, one, inlet)}, as drawn or a step away: "
+                "the data cannot tell"
+            )
     if not told:
         told += [catchment_range(say, row) for row in opened[:1]]
     return sentence("; ".join(told) or f"{head.subject} {complaint(head.rule)}")
+
+
+def _as_drawn(say: Say, one: Finding) -> str:
+    return f"{one.subject} takes {say(one.limit or 0.0, 'area')} as drawn"
 
 
 def better_place(say: Say, one: Finding, inlet: Row | None) -> str:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from typing import TYPE_CHECKING, Any, Final
 
 import shapely
@@ -13,7 +13,7 @@ from lotflow.advice import causes, drain_words, grades, remedies, remedy_words
 from lotflow.advice.buildable import has_room_away, openings_of
 from lotflow.advice.causes import Cause
 from lotflow.advice.grades import LOOK_IN_RAIN, Grade
-from lotflow.advice.harm import LIMITS, Kind, Place, broken
+from lotflow.advice.harm import LIMITS, Harm, Kind, Place, broken
 from lotflow.advice.items import PLACE_RANKS, THEME_RANKS, Item, rank_key
 from lotflow.advice.remedies import Remedy
 from lotflow.advice.result import BLOCKED, WALL_REACH_M, Result, Row
@@ -54,7 +54,7 @@ def of_low_spot(found: Found, key: str, some: Sequence[Finding]) -> Item | None:
         measures = (remedies.Remedy(remedies.Step.CLEAN, "wait"), *measures)
     harm = _low_spot_harm(found, spot, place, openings, names)
     rows = broken(found.harm, low_spot=number)
-    closed = words.closed(names, _fills(result, spot))
+    closed = words.closed(names, _fills(result, spot), _old_inlets(result, spot, names))
     return Item(
         Theme.LOW_SPOT, key,
         rank_key(
@@ -68,6 +68,7 @@ def of_low_spot(found: Found, key: str, some: Sequence[Finding]) -> Item | None:
         words.if_levels_hold(closed) if grade is Grade.LEVEL_FIRST else closed,
         remedy_words.what_to_do(say, measures), grade,
         words.low_spot_evidence(say, spot, openings, inlets)
+        + words.below_grates(say, _above_low_point(inlets))
         + words.at_neighbours(_neighbours_in(result, number)), tuple(some),
         measures=measures,
         takes=_fill_of(found, spot, measures),
@@ -75,8 +76,42 @@ def of_low_spot(found: Found, key: str, some: Sequence[Finding]) -> Item | None:
             [one["name"] for one in openings], has_buildings=bool(result.rows("buildings"))
         ),
         risk=remedy_words.RISKS[Theme.LOW_SPOT.value],
-        source=found.sources(heaviest(some), rows), causes=water, mends=found.mended(rows),
+        source=found.sources(heaviest(some), rows), causes=water,
+        mends=found.mended(_surely_mended(result, spot, rows, measures)),
     )  # fmt: skip
+
+
+def _surely_mended(
+    result: Result, spot: Row, rows: Sequence[Harm], measures: Sequence[Remedy]
+) -> list[Harm]:
+    """
+    Rows that the remedy of a low spot mends for sure: a question or a search mends nothing.
+
+    Filled on the lot to where it runs over it holds no water; inlets that have an outlet mend
+    what is broken today and, by what was computed, neither with them open nor blocked.
+    """
+    keys = {one.what for one in measures}
+    if keys & _FILLS and (spot["on_lot_m2"] or 0.0) >= _ALL * spot["area_m2"]:
+        return list(rows)
+    if "second-way" in keys and result.state == "proposed":
+        still = {row.key for row in rows if row.state != "today"}
+        return [row for row in rows if row.key not in still]
+    return []
+
+
+def _old_inlets(result: Result, spot: Row, names: Sequence[str]) -> list[str]:
+    """Inlets that stand in a low spot today, beside those that will."""
+    return [
+        str(node["name"])
+        for node in result.rows("nodes", case="today", kind="inlet")
+        if result.state == "proposed" and node["name"] not in names
+        and result.drains(spot, node["geometry"])
+    ]  # fmt: skip
+
+
+def _above_low_point(inlets: Sequence[Row]) -> list[Row]:
+    """Inlets under whose grate water stays that the data show."""
+    return [row for row in inlets if (row.get("residual_depth_m") or 0.0) >= _STAYS_M]
 
 
 def _neighbours_in(result: Result, number: int) -> list[str]:
@@ -93,7 +128,7 @@ def _fill_of(found: Found, spot: Row, measures: Sequence[Remedy]) -> str:
     """What it takes to fill a low spot: only where it is filled, and all of it is on the lot."""
     if not any(one.what in ("fill", "raise") for one in measures):
         return ""
-    if (spot["on_lot_m2"] or 0.0) < 0.98 * spot["area_m2"]:
+    if (spot["on_lot_m2"] or 0.0) < _ALL * spot["area_m2"]:
         return ""
     return words.quantities(found.say, spot["volume_m3"], spot["area_m2"])
 
@@ -112,8 +147,9 @@ def _low_spot_harm(
     nothing_today = result.state == "proposed" and bool(names) and not result.drained_today(spot)
     if openings and openings[0].get("freeboard_m") is not None:
         told = words.water_at_opening(
-            say, openings[0], spot["depth_m"], names, nothing_today=nothing_today
-        )
+            say, openings[0], spot["depth_m"], names, nothing_today=nothing_today,
+            again_yr=_again(result, spot, openings[0]),
+        )  # fmt: skip
         single = _alone(found, openings[0]["name"], names)
         if single is not None:
             told += f" {words.with_one_blocked(say, *single)}"
@@ -158,7 +194,29 @@ def _alone(found: Found, opening: str, names: Sequence[str]) -> tuple[str, float
     if not rows:
         return None
     storm_yr, freeboard_m, name = min(rows)
-    return name, storm_yr, freeboard_m
+    open_too = any(
+        row["freeboard_m"] is not None and row["freeboard_m"] <= freeboard_m
+        for row in found.result.rows(
+            "wall_water", case=found.result.open_case, name=opening, return_period_yr=storm_yr
+        )
+    )
+    # blocked, it takes all that it can; open, no more than it can: where that stands higher, the
+    # blocking tells nothing
+    return None if open_too else (name, storm_yr, freeboard_m)
+
+
+def _again(result: Result, spot: Row, opening: Row) -> float | None:
+    """Most frequent storm that does with all inlets blocked what is done today [yr]."""
+    if opening["freeboard_m"] > 0:
+        return _fills(result, spot)
+    return min(
+        (
+            row["return_period_yr"]
+            for row in result.rows("wall_water", case=BLOCKED, name=opening["name"])
+            if row["freeboard_m"] is not None and row["freeboard_m"] <= 0 and row["at_wall"]
+        ),
+        default=None,
+    )
 
 
 def _open_water(found: Found, number: int) -> list[tuple[float, float, float]]:
@@ -217,12 +275,14 @@ def of_walls(found: Found, _: str, some: Sequence[Finding]) -> Item | None:
         row for row in result.rows("facades")
         if row.get("slope") is not None and row["slope"] < 0 and row["verdict"] == "cannot tell"
     ]  # fmt: skip
-    led = {one.name for one in ending}
+    # a pipe of which the end is not shown mends nothing yet
+    led = {one.name for one in ending if one.has_room}
     mended = {name for one in measures if one.what in _MENDS_WALLS for name in one.subjects} | led
     rows = broken(
         row for row in found.harm
         if row.kind in (Kind.FALL, Kind.ROOF_WATER) and row.subject in mended
     )  # fmt: skip
+    low = _low_sills(result, [*walls, *unsure])
     asked = broken(
         row for row in found.harm
         if row.kind in (Kind.FALL, Kind.ROOF_WATER) and row.subject in {*named, *spouts}
@@ -231,20 +291,24 @@ def of_walls(found: Found, _: str, some: Sequence[Finding]) -> Item | None:
         Theme.WALLS, "", rank_key(THEME_RANKS[Theme.WALLS], grade, Theme.WALLS),
         worst["name"] if worst else head.subject,
         worst["x"] if worst else head.x, worst["y"] if worst else head.y,
-        words.walls_harm(
-            say, walls, water, [one.told for one in ending], standing,
-            taken=_taken_as_drawn(found, water), reverse=_reverses(walls),
-        ),
+        " ".join(one for one in (
+            words.low_sills(say, low), words.walls_harm(
+                say, walls, water, [one.told for one in ending], standing,
+                taken=_taken_as_drawn(found, water), reverse=_reverses(walls),
+            ),
+        ) if one),
         remedy_words.VERDICTS[Theme.WALLS.value],
         remedy_words.what_to_do(say, measures), grade,
         " ".join(one for one in (
             words.walls_evidence(say, walls) or drain_words.measured(say, heaviest(some)),
-            words.low_sills(say, _low_sills(result, [*walls, *unsure])),
+            words.low_sills(say, _other_low_sills(result, [*walls, *unsure])),
             words.level_first(unsure),
         ) if one), tuple(some),
         measures=measures,
         takes=words.quantities(say, *remedies.earth_to_fill(raised)) if raised else "",
-        check=remedy_words.levels_of_walls(say, [row["name"] for row in [*walls, *unsure]]),
+        check=remedy_words.levels_of_walls(
+            say, [row["name"] for row in [*walls, *unsure]], [row["name"] for row in low]
+        ),
         risk=remedy_words.risk_of_walls(say),
         source=found.sources(heaviest(some), asked), causes=water, mends=found.mended(rows),
     )  # fmt: skip
@@ -258,6 +322,16 @@ def _low_sills(result: Result, walls: Sequence[Row]) -> list[Row]:
         for wall in walls
         for row in openings_of(result, wall)
         if (row.get("above_ground_m") or limit) < limit and row.get("kind") != "AC pad"
+    ]
+
+
+def _other_low_sills(result: Result, walls: Sequence[Row]) -> list[Row]:
+    """Low sills in other walls, which no low spot tells of."""
+    here = {row["name"] for wall in walls for row in openings_of(result, wall)}
+    return [
+        row
+        for row in _low_sills(result, result.rows("facades"))
+        if row["name"] not in here and not row.get("is_touched")
     ]
 
 
@@ -305,7 +379,13 @@ def _reverses(walls: Sequence[Row]) -> set[str]:
 
 
 #: Remedies that leave ground at a wall falling away.
-_MENDS_WALLS: Final = ("regrade", "relevel-walls", "cut")
+_MENDS_WALLS: Final = ("regrade", "relevel-walls")
+#: Remedies that leave no low spot.
+_FILLS: Final = frozenset({"fill", "raise", "relevel"})
+#: Share of a low spot that is all of it: lines drawn by hand never quite agree.
+_ALL: Final = 0.98
+#: Water below a grate from which it is told of [m]: lotflow's choice, no published source.
+_STAYS_M: Final = 0.02
 #: A low spot is full that stands so little below its edge [m].
 _FULL_M: Final = 0.002
 _FALLS_TO_WALL: Final = ("ground-falls-to-building", "ground-too-flat-at-building")
@@ -410,10 +490,13 @@ def of_run_on(found: Found, used: set[str]) -> Item | None:
     )  # fmt: skip
 
 
-def of_the_rest(found: Found) -> Item | None:
-    """Says that nothing stands on the lot, or what else there is, and what is no low spot."""
+def of_the_rest(found: Found, told: Collection[int]) -> Item | None:
+    """
+    Says that nothing stands on the lot, or what else there is, and what is no low spot.
+
+    `told` are the low spots that are an item.
+    """
     result, say = found.result, found.say
-    told = {int(key) for theme, key in found.themes if theme is Theme.LOW_SPOT}
     on_lot = [row for row in found.spots.values() if (row["on_lot_m2"] or 0.0) > 0]
     real = [row for row in on_lot if not row["artefact"]]
     others = [row for row in real if row["id"] not in told]

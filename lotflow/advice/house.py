@@ -10,6 +10,9 @@ if TYPE_CHECKING:
     from lotflow.advice.say import Say, Sentence
     from lotflow.findings import Finding
 
+#: A downspout that ends no farther ends at the wall [m]: the centimetre of a tape.
+_AT_WALL_M: Final = 0.01
+
 
 def _ground_at_wall(
     say: Say, finding: Finding, *, paved: bool, slope: float, run_m: float, slope_low: float,
@@ -24,7 +27,8 @@ def _ground_at_wall(
     return (
         f"{sure}: by the data {_side(slope)} over {say(run_m, 'length')} where it is worst, within "
         f"their accuracy between {_side(slope_low)} and {_side(slope_high)}; a fall of {least:.0%} "
-        "away from it is the least. Level it on site, then regrade or take the water in."
+        "away from it is the least. Take its levels on site, then regrade or take the water "
+        "in."
     )
 
 
@@ -98,7 +102,7 @@ def _below_ground(
 ) -> str:
     measure = "" if above_m < -doubt_m else "Measure the step; if it is so, l"
     return (
-        f"The ground before it lies at {say(ground_m, 'elevation')}, give or take "
+        f"The ground in front of it lies at {say(ground_m, 'elevation')}, give or take "
         f"{say(spread_m, 'depth')}; its sill stands {_above(say, above_m)} that, known to about "
         f"±{say(doubt_m, 'depth')}. {measure or 'L'}ower the ground, or build a wall round it."
     )
@@ -120,9 +124,10 @@ def _above(say: Say, height: float) -> str:
 
 
 def _downspout_near(say: Say, _: Finding, *, wall_m: float, least_m: float) -> str:
+    ends = "at" if wall_m < _AT_WALL_M else f"{say(wall_m, 'length')} from"
     return (
-        f"It ends {say(wall_m, 'length')} from the wall. Lead its water at least "
-        f"{say(least_m, 'length')} away, over ground that falls."
+        f"It ends {ends} the wall. Let its water out at least {say(least_m, 'length')} from every "
+        "wall, on your own ground where that falls away from the house; else lead it in a pipe."
     )
 
 

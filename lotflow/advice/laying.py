@@ -128,14 +128,24 @@ def _cover(
             + (f", and too little {over}." if judged_m > 0 else ".")
         )
     if bare_m is not None:
-        told += f" Its last {say(bare_m, 'length')} lie out of the ground: end it before."
+        told += f" Its last {say(bare_m, 'length')} lie out of the ground."
     elif seems_bare:
         told += (
             " Before it ends there it lies out of the ground by these data, which may be their "
-            "error, or a curb or walk they do not show: level the ground there."
+            "error, or a curb or walk they do not show: take levels there."
         )
     if shallow_from_m is not None:
-        return f"{told} It comes up to its outlet there: lay rigid pipe, and keep wheels off it."
+        return (
+            f"{told} It comes up to its outlet there: under a walk or to a curb it takes a pipe or "
+            "box made for it, with the town's permit, and levels of curb and gutter first; "
+            "elsewhere lay rigid pipe, and keep wheels off it."
+        )
+    if bare_m is not None:
+        return (
+            f"{told} Under a walk or to a curb it takes a pipe or box made for it, with the town's "
+            "permit; elsewhere lay it deeper or end it before."
+            f"{'' if fails else ' Dig and measure.'}"
+        )
     told += " Lay it deeper, or rigid pipe under paving."
     return told if fails else f"{told} Dig and measure."
 

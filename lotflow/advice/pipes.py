@@ -43,8 +43,8 @@ def _size_changes(say: Say, _: Finding, *, above_m: float, below_m: float) -> st
 def _smaller_downstream(say: Say, _: Finding, *, upper: str, upper_m: float, own_m: float) -> str:
     return (
         f"Its inside diameter, {say(own_m, 'diameter')}, is smaller than that of {upper}, which "
-        f"runs into it with {say(upper_m, 'diameter')}: what passes the one sticks in the other. "
-        "Lay it at least as large."
+        f"runs into it with {say(upper_m, 'diameter')}: debris that passes the larger pipe "
+        "lodges in the smaller. Lay it at least as large."
     )
 
 

@@ -9,25 +9,21 @@ rank where to discharge.
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass, field
 from enum import IntEnum
 from typing import Final
 
-from shapely.geometry import Point
-
 from lotflow.advice.buildable import (
     can_be_filled,
-    falls_enough,
-    is_on_lot,
     lowest_sill,
-    strip_of,
+    openings_of,
+    spills_on_lot,
     swale_along,
-    way_off,
     why_not_raised,
 )
-from lotflow.advice.causes import Cause, Source, share_of
-from lotflow.advice.result import WALL_REACH_M, Result, Row, way_from
+from lotflow.advice.causes import Cause, Source
+from lotflow.advice.result import Result, Row
 from lotflow.advice.verdicts import Run, Verdict
 from lotflow.units import METRES_PER_FOOT
 
@@ -85,7 +81,7 @@ class Downspout:
     wall
         Where it ends, told where that is not the wall its item begins with; else "".
     has_room
-        Whether the lot has ground 5 ft from the wall before it.
+        Whether the lot has ground 5 ft from all walls before it, and water leaves it there.
     """
 
     name: str
@@ -101,9 +97,6 @@ class Downspout:
 #: Share of a source from which it is worth a measure of its own: lotflow's choice, no published
 #: source.
 _WORTH: Final = 0.2
-#: A cut lies so far beyond the reach of a wall with its outer side [m]: common practice.
-_CUT_WIDE_M: Final = 0.6
-
 
 #: Items of the table of quantities that a reader asks for first.
 _WORTH_NAMING: Final = ("pipe", "catch basin", "area drain", "channel drain", "outlet")
@@ -154,8 +147,11 @@ def of_low_spot(
         found.append(Remedy(Step.GRADE, "relevel" if is_paved else "raise"))
     elif not inlets:
         found.append(Remedy(Step.GRADE, "fill"))
+    elif not is_paved and spills_on_lot(result, low_spot):
+        found.append(Remedy(Step.GRADE, "level-way"))
     if set(inlets) & set(no_outlet):
-        found.append(Remedy(Step.INLET, "outlet-first", inlets))
+        what = "outlet-drowned" if is_drowned(result, inlets) else "outlet-first"
+        found.append(Remedy(Step.INLET, what, inlets))
     elif inlets:
         as_it_is = "as they are" if len(inlets) > 1 else "as it is"
         how = "as drawn" if result.state == "proposed" else as_it_is
@@ -163,6 +159,21 @@ def of_low_spot(
     elif at_house:
         found.append(Remedy(Step.INLET, "basin"))
     return in_order(one for one in found if one is not None)
+
+
+def is_drowned(result: Result, names: Collection[str]) -> bool:
+    """Whether the outlet of inlets or lines, as drawn, stands under water and is no dry well."""
+    lines = result.rows("drain_lines", case=result.state)
+    ends = {row["outlet"] for row in lines if {row["name"], row["from_node"]} & set(names)}
+    under = {
+        one.subject
+        for one in result.findings
+        if one.rule == "outlet-under-water" and one.severity != "note"
+    }
+    return any(
+        row["outlet"] in ends and {row["name"], row["from_node"], row["outlet"]} & under
+        for row in lines
+    )
 
 
 def _no_fill(low_spot: Row, openings: Sequence[Row]) -> Remedy:
@@ -210,11 +221,8 @@ def of_walls(
         found.append(Remedy(Step.ROOF, "gutter", eaves))
     raised = raised_walls(result, walls, standing)
     found += _raised(raised)
-    to = past.facts["to"] if past is not None and past.what == "swale" else ""
-    # the swale that turns the neighbour's water past the first wall is its cut
-    by_swale = {walls[0]["name"]: to} if walls else {}
     rest = [wall for wall in walls if wall not in raised]
-    found += _not_raised(result, rest, by_swale, standing)
+    found += _not_raised(result, rest, standing)
     return in_order(one for one in found if one is not None)
 
 
@@ -230,26 +238,25 @@ def _raised(walls: Sequence[Row]) -> list[Remedy]:
     ]
 
 
-def _not_raised(
-    result: Result, walls: Sequence[Row], by_swale: Mapping[str, str], standing: Collection[str]
-) -> list[Remedy]:
-    """Walls that are cut where their water finds its way off, and those that are neither."""
-    cut: dict[str, list[str]] = {}
-    whys: dict[str, list[str]] = {}
+def _not_raised(result: Result, walls: Sequence[Row], standing: Collection[str]) -> list[Remedy]:
+    """
+    Walls at which ground is not raised, by the reason.
+
+    Whether it may be lowered there no layer shows: water that falls to a wall takes its way along
+    it today, and a cut would lead it another way. It is asked on site.
+    """
+    whys: dict[tuple[str, str], list[str]] = {}
     for wall in walls:
-        if wall["name"] in standing:
-            whys.setdefault("low spot", []).append(wall["name"])
-            continue
-        to = by_swale.get(wall["name"]) or _cut_to(result, wall)
-        if to:
-            cut.setdefault(to, []).append(wall["name"])
-        else:
-            whys.setdefault(why_not_raised(result, wall), []).append(wall["name"])
-    found = [Remedy(Step.SWALE, "cut", tuple(names), {"to": to}) for to, names in cut.items()]
-    for why, names in whys.items():
-        what = "standing" if why == "low spot" else "neither"
-        found.append(Remedy(Step.GRADE, what, tuple(names), {"why": why}))
-    return found
+        why = "low spot" if wall["name"] in standing else why_not_raised(result, wall)
+        near = ", ".join(str(row["name"]) for row in openings_of(result, wall))
+        whys.setdefault((why, near if why == "sill" else ""), []).append(wall["name"])
+    return [
+        Remedy(
+            Step.GRADE, "standing" if why == "low spot" else "neither", tuple(names),
+            {"why": why, "sill": near},
+        )
+        for (why, near), names in whys.items()
+    ]  # fmt: skip
 
 
 def raised_walls(result: Result, walls: Sequence[Row], standing: Collection[str] = ()) -> list[Row]:
@@ -257,25 +264,6 @@ def raised_walls(result: Result, walls: Sequence[Row], standing: Collection[str]
     return [
         wall for wall in walls if wall["name"] not in standing and not why_not_raised(result, wall)
     ]
-
-
-def _cut_to(result: Result, wall: Row) -> str:
-    """
-    Place at which a cut before a wall leads its water off, as it runs today; "" for none.
-
-    A cut wants soil that falls to the wall, ground of the lot to where it lies, and fall.
-    """
-    if wall.get("surface") != "soil" or (wall["slope"] or 0.0) >= 0:
-        return ""
-    if (wall["reach_m"] or 0.0) < WALL_REACH_M - 0.01:
-        return ""
-    if not is_on_lot(result, strip_of(result, wall, WALL_REACH_M + _CUT_WIDE_M)):
-        return ""
-    paths = [row["geometry"] for row in result.rows("flow_paths")]
-    way = way_off(result, way_from(Point(wall["x"], wall["y"]), paths, 2.5 * result.cell))
-    if way is None or not falls_enough(result, way):
-        return ""
-    return f"crossing {way.end['id']}"
 
 
 def of_run(run: Run) -> tuple[Remedy, ...]:
@@ -332,7 +320,10 @@ def _roofs_off(causes: Sequence[Cause]) -> list[Remedy]:
             for one in causes
             if one.source is source and one.share >= 0.05
         ))  # fmt: skip
-        share = share_of(causes, source)
+        share = sum(
+            one.share for one in causes
+            if one.source is source and one.subject.partition(" (")[0] in names
+        )  # fmt: skip
         if names and share >= _WORTH:
             found.append(Remedy(Step.ROOF, what, names, {"share": f"{share * 100:.0f} %"}))
     return found
@@ -405,6 +396,20 @@ def earth_to_fill(walls: Sequence[Row]) -> tuple[float, float, float]:
     return volume, area, length
 
 
+def _feet(size: str) -> float | None:
+    """
+    Give the length of a piece that is not sold by the foot in feet; None for other units.
+
+    Examples
+    --------
+    >>> _feet("39 in"), _feet("10 ft")
+    (3.25, None)
+    """
+    number, _, unit = size.partition(" ")
+    per_unit = {"m": 1.0 / METRES_PER_FOOT, "in": 1.0 / 12.0}.get(unit)
+    return None if per_unit is None else float(number) * per_unit
+
+
 def drains_to_order(result: Result) -> list[str]:
     """Give what the proposed drains take, in the words of the table of quantities."""
     told: list[str] = []
@@ -416,9 +421,10 @@ def drains_to_order(result: Result) -> list[str]:
         elif item.startswith(_WORTH_NAMING) and "end cap" not in item:
             count = f"{row['quantity']:g}"
             size = unit.removesuffix(" length").removesuffix(" section")
-            if result.units == "us" and size.endswith(" m"):
-                long_m = float(row["quantity"]) * float(size.removesuffix(" m"))
-                told.append(f"{long_m / METRES_PER_FOOT:.0f} ft of {item.removesuffix(' section')}")
+            in_feet = _feet(size) if result.units == "us" else None
+            if in_feet is not None:
+                long = f"{float(row['quantity']) * in_feet:.1f}".removesuffix(".0")
+                told.append(f"{long} ft of {item.removesuffix(' section')}")
                 continue
             told.append(f"{count} × {item}" if unit == "each" else f"{count} × {size} of {item}")
     told += [f"{length:.0f} {unit} of trench" for unit, length in trench.items()]

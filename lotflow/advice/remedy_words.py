@@ -15,13 +15,14 @@ if TYPE_CHECKING:
 _REMEDIES: Final[Mapping[str, str]] = {
     "find-culvert": "Look for a culvert or drain that empties it; if there is one, clear it.",
     "find": "Find where {names} {end}: dye first, then a camera or a sonde. Connect nothing to it "
-    "before that, and let it run while nothing else drains there; if the end is not found, give "
-    "the run up as one and cap it once the new drain runs.",
+    "before that, and let it run while nothing else drains there; if the end is not found, abandon "
+    "the whole run and cap it once new drains take all the water, tried in rain.",
     "find-replaced": "The proposed drains take the place of {names}: connect nothing to {it}, but "
-    "let {it} run until they do; then give the run up as one and cap it. Dye shows what else "
-    "drains there.",
-    "abandon": "Do not use {names} again: the proposed drains take {its} place. Cap {it} where "
-    "{it_is} met.",
+    "let {it} run until they take all the water, tried in rain; then abandon the whole run and cap "
+    "it. Dye shows what else drains there.",
+    "abandon": "The proposed drains take the place of {names}: lead nothing new into {it}, but let "
+    "{it} run until they take all the water, tried in rain; then abandon the whole run and cap it "
+    "at its ends.",
     "relay": "Relay {names} as one, with fall to the outlet and glued or gasketed joints.",
     "repair": "Open and repair {names}; leave the rest of the run.",
     "clean": "Jet {names} and look at the outlet while the water runs.",
@@ -29,12 +30,12 @@ _REMEDIES: Final[Mapping[str, str]] = {
     "roof-elsewhere": "Take the roof water out of it ({names}; {share} of what comes): to another "
     "side, or in a pipe of its own.",
     "gutter": "Hang a gutter on the {names} and lead its water away from the house.",
-    "lead-away": "Lead {names} at least {away} from the wall, onto ground that falls, or into a "
-    "pipe of {its} own.",
-    "pipe-away": "Pipe {names} on your own ground: {away} out from the wall there is not yours, or "
-    "is not shown to be.",
+    "lead-away": "Lead {names} at least {away} from every wall, onto your own ground that falls "
+    "away from the house there, or into a pipe of {its} own.",
+    "pipe-away": "Pipe {names} on your own ground to a lower place; or let {its} water out at "
+    "least {away} from every wall, where levels show that your ground falls away from the house.",
     "swale": "Turn the neighbour's water ({share} by area, over {names}) past the house along the "
-    "way it takes today, in a grass swale about {reach} out from the walls, to where it leaves the "
+    "way it takes today, in a grass swale at least {away} from every wall, to where it leaves the "
     "lot now ({to}, about {far} on). Not across paving or a walk, which the data may not show, and "
     "no more of it and no faster than now.",
     "ask-run-on": "Ask where the neighbour's water may go ({share}, over {names}): no swale for it "
@@ -44,23 +45,24 @@ _REMEDIES: Final[Mapping[str, str]] = {
     "{clear} below a sill.",
     "raise": "Fill and grade your own ground so that it falls 5 % away from the house over the "
     "first {reach}, not above {clear} below a sill.",
-    "no-fill": "It cannot be filled away: it runs over only {above} the sill of {names}, and soil "
+    "no-fill": "It cannot be filled away: it runs over {above} the sill of {names}, and soil "
     "and paving stay {clear} below a sill.",
-    "way-out": "Look for a way out over the ground that lies lower than that sill: take levels "
-    "from its lowest point to where it runs over now, and to any lower street, ditch or green. "
-    "Off your lot it takes the owner's leave.",
-    "outlet-first": "{names} {how} {find} no outlet that gravity reaches: settle that first, no "
-    "pipe and no size helps before.",
+    "way-out": "A lower way out over the ground takes a cut through its edge: take "
+    "levels from its lowest point to where it runs over now, and on to any lower street, ditch or "
+    "green. On others' ground it takes that owner's permission.",
+    "level-way": "Take levels along its way out first, from its lowest point over its edge on your "
+    "lot and on: a shallow cut there, where no paving stands in the way, may need no drain.",
+    "outlet-first": "{names} {how} {find} no outlet that gravity reaches with the cover and fall "
+    "of a pipe. Settle the outlet first; until then a larger pipe does not help.",
+    "outlet-drowned": "{names} {how} {drain} slowly, and only while the water at the outlet stands "
+    "below the grate. Settle the outlet first; until then a larger pipe does not help.",
     "wait": "Look after rain, or level it: leave it alone where no water stands.",
     "fill": "Fill it with the soil of the lawn to a fall of 1 %, towards where it runs over now.",
     "regrade": "Fill the soil at {names} to fall 5 % away over the first {reach}.",
     "relevel-walls": "Relevel the paving at {names} to fall 2 % away over the first {reach}.",
-    "cut": "Cut the ground at {names}, do not fill against the wall: a swale about {reach} out, "
-    "its bottom {clear} below the ground at the wall, where no paving or walk lies, led to where "
-    "that water leaves the lot now ({to}).",
     "standing": "{names} {stand} in a low spot: fill there sheds nothing, see the low spot.",
-    "neither": "Do not fill at {names}: {because}. Ask on site where the ground before {it} may be "
-    "lowered to.",
+    "neither": "Do not fill at {names}: {because}. Take levels along {walls}, for a cut there and "
+    "a lower place for its water: over no walk and onto no neighbour.",
     "second-way": "{names} {how}: keep {it} clear, and give the water a second way, another "
     "inlet or an overflow over the ground.",
     "basin": "Only then an inlet at its lowest point, with a solid pipe to a lower place.",
@@ -71,9 +73,12 @@ _REMEDIES: Final[Mapping[str, str]] = {
     "pipe drains only while that water is low.",
     "pump": "If nothing else is left: a pump with an alarm and an overflow, let out at least "
     "{far} from the house.",
-    "settle-inlets": "Set {names} where the water runs when it rains, by levels, not by the plan.",
-    "size-later": "Size nothing for one of these figures: level where the catchments end, and run "
-    "it again.",
+    "settle-inlets": "Set {names} on your own ground where the water runs when it rains, by levels,"
+    " not by the plan.",
+    "size-later": "Size nothing for one of these figures: take levels where the catchments end, "
+    "and run it again.",
+    "holds": "{names} can stay as drawn while the hollows above hold water back; larger only if "
+    "they may be filled.",
     "public": "Ask whose ground that is; if it is a street, an alley or a ditch, draw it. On a "
     "neighbour's ground it is no outlet.",
     "level-outlet": "Take the level of the grate and of the outlet before a pipe is ordered.",
@@ -88,8 +93,13 @@ _REMEDIES: Final[Mapping[str, str]] = {
     "as-drawn": "Mend {names} on the plan before the first trench.",
     "cleanout": "Give {names} a cleanout at {its} upper end.",
     "reroute": "Reroute {names} round the corner of the building.",
-    "deeper": "Lay {names} deeper, as far as the outlet allows; where a pipe comes up to its "
-    "outlet, rigid pipe and no wheels on it; where it stands out of the ground, end it before.",
+    "shallow-end": "{names} {have} hardly any cover before the curb: a pipe or box made for it "
+    "there and under a walk, with the town's permit, levels of curb and gutter first; elsewhere "
+    "rigid pipe, and no wheels on it.",
+    "end-before": "{names} {come} out of the ground before {its} lower {lower} by the data: end "
+    "{it} where the ground comes down to {its} bottom, on your own ground, or lay {it} deeper.",
+    "deeper": "Lay {names} deeper, as far as the outlet allows, or in rigid pipe with no wheels on "
+    "it.",
     "weep": "{names} cannot empty by the levels proposed: a weep hole over a pit of stone at "
     "the elbow of {its} emitter, or water stays after every rain.",
     "footing": "Lay {names} farther from the wall, or ask an engineer.",
@@ -129,17 +139,18 @@ def at_level(say: Say, above_m: float | None) -> str:
     --------
     >>> from lotflow.advice.say import Say
     >>> at_level(Say("metric"), 0.088), at_level(Say("metric"), -0.094), at_level(Say("us"), 0.0)
-    ('0.09 m above', '0.09 m below', 'at')
+    ('0.09 m above', 'only 0.09 m below', 'at')
     """
     if above_m is None or abs(above_m) < 0.005:
         return "at"
-    return f"{say(abs(above_m), 'depth')} {'above' if above_m > 0 else 'below'}"
+    told = say(abs(above_m), "depth")
+    return f"{told} above" if above_m > 0 else f"only {told} below"
 
 
 #: Why ground at a wall is not raised.
 _NOT_RAISED: Final[Mapping[str, str]] = {
     "height": "it would take more than {clear} of soil against the wall",
-    "sill": "the ground would come within {clear} of a sill or pad",
+    "sill": "the ground would come within {clear} of {sill}",
     "lot line": "the lot line is nearer than that takes",
 }
 
@@ -153,9 +164,14 @@ def what_to_do(say: Say, remedies: Sequence[Remedy]) -> tuple[str, ...]:
             "names": joined(one.subjects), "away": say(1.524, "length"),
             "reach": say(3.048, "length"), "far": say(one.length_m or 3.048, "distance"),
             "end": "end" if several else "ends", "its": "their" if several else "its",
-            "it": "them" if several else "it", "it_is": "they are" if several else "it is",
+            "it": "them" if several else "it", "have": "have" if several else "has",
+            "come": "come" if several else "comes",
+            "lower": "ends" if several else "end", "drain": "drain" if several else "drains",
+            "walls": "the walls" if several else "the wall",
             "find": "find" if several else "finds", "stand": "stand" if several else "stands",
-            "because": _NOT_RAISED.get(one.facts.get("why", ""), "").format(clear=clear_of(say)),
+            "because": _NOT_RAISED.get(one.facts.get("why", ""), "").format(
+                clear=clear_of(say), sill=one.facts.get("sill", "")
+            ),
             "clear": clear_of(say),
             "above": at_level(say, one.above_m), "how": "as drawn",
         }  # fmt: skip
@@ -168,10 +184,11 @@ def what_to_do(say: Say, remedies: Sequence[Remedy]) -> tuple[str, ...]:
 #: What an item is, by its theme.
 VERDICTS: Final[Mapping[str, str]] = {
     "walls": "Surface water at the wall: roof water and grade before any pipe.",
-    "no outlet": "A pipe finds nothing lower: keep water off, or lift it.",
+    "no outlet": "No outlet low enough for a pipe with cover and fall: keep water off, or lift it.",
     "drain too small": "The drain does not take what it should.",
-    "narrowing": "The pipe narrows on its way: a place where it blocks, not a lack of size.",
-    "outlet first": "Its outlet is the fault: no size helps before that is settled.",
+    "narrowing": "The pipe narrows on its way: a place where it blocks; on the measured surface no "
+    "lack of size.",
+    "outlet first": "Its outlet is the fault: until that is settled a larger pipe does not help.",
     "sized": "Sized without what hollows hold back: with them it is large enough.",
     "inlets": "Water may run past what is meant to take it.",
     "open catchments": "How much water comes the data cannot tell: no size holds before that.",
@@ -231,15 +248,20 @@ def levels_of_low_spot(openings: Sequence[str], *, has_buildings: bool) -> str:
     return told
 
 
-def levels_of_walls(say: Say, walls: Sequence[str]) -> str:
-    """Say what to level at walls."""
+def levels_of_walls(say: Say, walls: Sequence[str], openings: Sequence[str] = ()) -> str:
+    """Say what to level at walls, and of low sills in them."""
     if not walls:
         return sentence("look where each downspout discharges")
+    several = "sills" if len(openings) > 1 else "sill"
+    sills = f", and of the {several} of {joined(openings)}" if openings else ""
     return sentence(
-        f"level the ground at {joined(walls)}, at the wall and {say(3.048, 'length')} out"
+        f"take levels of the ground at {joined(walls)}, at the wall and {say(3.048, 'length')} "
+        f"out{sills}"
     )
 
 
 def levels_of_inlets(names: Sequence[str]) -> str:
     """Say what to level round inlets."""
-    return sentence(f"level the ground a few paces round {joined(names)}; which way does it fall")
+    return sentence(
+        f"take levels of the ground a few paces round {joined(names)}; which way does it fall"
+    )

@@ -135,9 +135,13 @@ class Result:
     def drained_today(self, low_spot: Row) -> bool:
         """Whether an inlet that is there today stands in a low spot."""
         return any(
-            low_spot["geometry"].distance(node["geometry"]) <= _BESIDE_M * self.per_metre
+            self.drains(low_spot, node["geometry"])
             for node in self.rows("nodes", case="today", kind="inlet")
         )
+
+    def drains(self, low_spot: Row, place: Any) -> bool:
+        """Whether a grate at a place stands in a low spot."""
+        return bool(low_spot["geometry"].distance(place) <= _BESIDE_M * self.per_metre)
 
 
 def way_from(point: Any, paths: Sequence[LineString], reach: float) -> LineString | None:

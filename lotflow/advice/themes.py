@@ -28,7 +28,7 @@ class Theme(StrEnum):
     NO_OUTLET = "no outlet"
     WALLS = "walls"
     RUN = "old run"
-    CAPACITY = "drain too small"
+    CAPACITY = "drain capacity"
     INLETS = "inlets"
     LET_OUT = "let out"
     RUN_ON = "run-on"

@@ -65,7 +65,7 @@ def check_site_layer(
     if faults := _in_reading_order([*faults, *found, *wrong]):
         raise InputError(faults)
     findings += _reading_findings(matched.ignored, frame.attrs.get("warnings", ()), place)
-    if names := earlier_names(matched.known, schema):
+    if len(frame) and (names := earlier_names(matched.known, schema)):
         findings.append(_note("old-column-names", place, names=names))
     if encoding := frame.attrs.get("encoding"):
         findings.append(replace(_note("text-encoding", place, **encoding), severity="warn"))

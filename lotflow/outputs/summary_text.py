@@ -43,7 +43,8 @@ _DRAINS: Final = RESULT_LAYERS["drain_lines"]
 
 #: Printed with every result.
 CAUTIONS: Final = (
-    "Call before you dig (811 in the US), and have private lines located too.",
+    "Call before you dig: the utility locate service (811 in the US). Have private lines located "
+    "too.",
     "Buried pipes, most curbs and low walls, and whatever was built since are not in the "
     "elevation data. Check levels on site.",
     "Lead no more, faster or more concentrated water onto a neighbour, and none into a sanitary "

@@ -38,10 +38,35 @@ def test_the_opening_comes_first_then_the_wall(site):
     assert (first.place, first.grade, first.rank) == ("Door", Grade.SHOWN, 1)
     assert first.harm == (
         "Door stands in a low spot 0.30 m deep that nothing drains today: full, the water stands "
-        "0.05 m above the sill, and will again whenever Basin is blocked."
+        "0.05 m above the sill, and it may reach the sill again from the 100-year storm on if "
+        "Basin is blocked."
     )
-    assert "water enters at the sill: Door" in first.mends
+    assert "Door" in first.left
     assert "House, south side" in first.left
+
+
+def test_a_question_or_a_search_mends_nothing(site):
+    """With its inlet blocked the water still enters; without an outlet nothing is mended at all."""
+    assert answered(site, LOW_SPOT_FOUND).items[0].mends == ()
+    drowned = finding("no-gravity-outlet", "Basin")
+    site["nodes"].append(node("today", "Gully", 2, 2))
+    assert answered(site, (*LOW_SPOT_FOUND, drowned)).items[0].mends == ()
+
+
+def test_a_low_spot_that_is_filled_and_all_on_the_lot_is_mended(site):
+    site["openings"], site["wall_water"], site["low_spots"] = [], [], [LOW_SPOT | {"inlets": ""}]
+    site["nodes"] = []
+    site["ponds"] = [pond("open"), pond("blocked:all")]
+    told = answered(site, [finding("low-spot", "low spot 1")])
+    assert told.items[0].measures[-1].what == "basin"
+    assert told.items[0].mends
+    site["low_spots"] = [LOW_SPOT | {"inlets": "", "on_lot_m2": 8.0}]
+    assert answered(site, [finding("low-spot", "low spot 1")]).items[0].mends == ()
+
+
+def test_from_which_storm_it_stands_again_is_that_of_the_water_with_all_blocked(site):
+    site["wall_water"] += [water("blocked:all", 0.01, storm=2.0), water("blocked:all", -0.02, 10.0)]
+    assert "again from the 10-year storm on" in answered(site, LOW_SPOT_FOUND).items[0].harm
 
 
 def test_a_sill_within_the_error_is_likely_at_most_and_says_what_to_level(site):
@@ -105,13 +130,31 @@ def test_an_outlet_out_of_reach_stands_behind_the_low_spot_it_would_empty(site):
     some = (*LOW_SPOT_FOUND, finding("no-gravity-outlet", "Basin"), WALL_FOUND)
     told = answered(site, some)
     assert themes(told)[:3] == [Theme.LOW_SPOT, Theme.NO_OUTLET, Theme.WALLS]
-    assert "Canal, lacks 0.50 m" in told.items[1].harm
+    assert "to Canal the fall is short by 0.50 m" in told.items[1].harm
+
+
+def test_each_inlet_without_an_outlet_has_its_own_lack(site):
+    site["inlets"].append(site["inlets"][0] | {"name": "Gully"})
+    site["outlet_options"] = [
+        {"subject": name, "rank": 1, "kind": "water", "place": "Canal", "run_m": 30.0,
+         "left_m": left, "left_low_m": -0.7, "left_high_m": -0.1, "verdict": "not reachable"}
+        for name, left in (("Basin", -0.5), ("Gully", -0.34))
+    ]  # fmt: skip
+    some = [finding("no-gravity-outlet", "Basin"), finding("no-gravity-outlet", "Gully")]
+    harm = item_of(answered(site, some), Theme.NO_OUTLET).harm
+    assert "0.50 m from Basin" in harm
+    assert "0.34 m from Gully" in harm
 
 
 def test_a_downspout_at_a_wall_is_led_away_before_the_ground_is_graded(site):
+    """Led away it is mended; in a pipe whose end is not shown it is not."""
     spout = finding("downspout-near-foundation", "DS1", x=10.0, y=3.5, measured=0.5, limit=1.5)
     walls = answered(site, (WALL_FOUND, spout)).items[0]
-    assert walls.remedy.index("DS1") < walls.remedy.index("House, south side")
+    assert [one.what for one in walls.measures] == ["pipe-away", "neither"]
+    assert walls.mends == ()
+    site["flow_paths"] = [{"area_m2": 5.0, "geometry": LineString([(10, 2.4), (10, 0)])}]
+    walls = answered(site, (WALL_FOUND, spout)).items[0]
+    assert [one.what for one in walls.measures] == ["lead-away", "neither"]
     assert "roof water let out at the wall: DS1" in walls.mends
 
 
@@ -214,6 +257,9 @@ def test_one_blocked_inlet_that_is_enough_is_told(site):
     site["wall_water"].append(water("blocked:Basin", -0.02, storm=10.0))
     harm = answered(site, LOW_SPOT_FOUND).items[0].harm
     assert "Basin alone blocked is enough: the 10-year storm then stands 0.02 m above" in harm
+    # with none blocked it stands higher: that one is blocked tells nothing
+    site["wall_water"].append(water("open", -0.03, storm=10.0))
+    assert "alone blocked" not in answered(site, LOW_SPOT_FOUND).items[0].harm
 
 
 def test_all_storms_that_reach_a_sill_with_nothing_blocked_are_told(site):
@@ -256,7 +302,7 @@ def test_no_larger_pipe_is_asked_for_before_its_outlet_is_found(site):
     told = answered(site, [over, drowned, *LOW_SPOT_FOUND])
     main = item_of(told, Theme.CAPACITY)
     assert "125 mm" not in main.remedy + main.takes
-    assert "settle that first" in main.remedy
+    assert [one.what for one in main.measures] == ["outlet-drowned"]
     assert contradictions(told.items) == []
 
 
@@ -271,7 +317,9 @@ def test_a_line_that_fits_what_arrives_says_so_and_is_likely_at_most(site):
         "overflow_m3": 4.0,
     }]  # fmt: skip
     main = item_of(answered(site, [over]), Theme.CAPACITY)
-    assert "6.00 l/s as the hollows are, which fits" in main.harm
+    assert "large enough for what arrives by the data, 6.00 l/s against 8.00 l/s" in main.harm
+    assert [one.what for one in main.measures] == ["holds"]
+    assert "125 mm" not in main.remedy + main.takes
     assert main.grade is Grade.LIKELY
 
 
@@ -288,15 +336,36 @@ def test_a_narrowing_is_no_lack_of_size_and_has_two_cures(site):
     assert "Or lay Upper in 110 mm" in main.remedy
 
 
-def test_the_least_cover_is_that_of_the_whole_line(site):
+def profile(*places):
+    """Where, ground and bottom of a pipe of 0.1 m."""
+    return [
+        {"case": "proposed", "name": "Main", "distance_m": at, "ground_m": ground,
+         "invert_m": invert, "cover_m": ground - invert - 0.1}
+        for at, ground, invert in places
+    ]  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("detail", "places", "done"),
+    [
+        ("curb", [(0, 10.5, 10.0), (10, 9.9, 9.9)], "shallow-end"),
+        ("curb", [(0, 10.5, 10.0), (10, 10.2, 9.9)], "deeper"),
+        ("daylight", [(0, 10.5, 10.0), (5, 9.8, 9.95), (10, 9.9, 9.9)], "end-before"),
+        ("daylight", [(0, 10.5, 10.0), (5, 10.0, 9.95), (10, 9.9, 9.9)], "deeper"),
+    ],
+)
+def test_cover_is_mended_by_where_a_line_ends(site, detail, places, done):
+    """Nothing lies deeper than a gutter; a bottom above the ground is out of it, a top is not."""
     capacity(site)
-    site["line_profiles"] = [
-        {"case": "proposed", "name": "Main", "distance_m": at, "cover_m": cover}
-        for at, cover in ((0.0, 0.4), (5.0, 0.25), (10.0, -0.1))
-    ]
+    site["nodes"].append(node("proposed", "Out", 10, 0, "outlet") | {"detail": detail})
+    site["line_profiles"] = profile(*places)
     shallow = finding("cover-too-small", "Main", measured=0.25, limit=0.3, unit="m")
     told = item_of(answered(site, [shallow]), Theme.LAYING)
-    assert "Main stands 0.10 m out of the ground at its lower end; 0.30 m wanted" in told.evidence
+    assert [one.what for one in told.measures] == [done]
+    # the figure is that of the finding, and what comes out of the ground beside it
+    assert "Main has 0.25 m of cover, 0.30 m wanted" in told.evidence
+    assert ("0.25 m out of the ground" in told.evidence) == (done == "end-before")
+    assert ("less than 0.10 m before the curb" in told.evidence) == (done == "shallow-end")
 
 
 def test_a_rule_from_memory_is_never_shown(site):
@@ -305,6 +374,68 @@ def test_a_rule_from_memory_is_never_shown(site):
     for source, grade in (("a standard", Grade.SHOWN), ("a standard, from memory", Grade.LIKELY)):
         told = answered(site, [replace(said, source=source)])
         assert item_of(told, Theme.LAYING).grade is grade
+        narrow = finding("smaller-pipe-downstream", "Main", "fail", measured=0.1, limit=0.15)
+        told = answered(site, [replace(narrow, source=source, rests_on=("given",))])
+        assert item_of(told, Theme.CAPACITY).grade is grade
+
+
+def test_a_pipe_size_is_not_held_against_a_flow(site):
+    """0.15 m is more than 0.006 m³/s: nothing fits by that."""
+    capacity(site)
+    site["runoff"] = [{
+        "subject": "Basin", "kind": "inlet", "volume_m3": 10.0, "return_period_yr": 10.0,
+    }]  # fmt: skip
+    site["inlet_intake"] = [{
+        "inlet": "Basin", "case": "open", "return_period_yr": 10.0, "direct_m3": 2.0,
+        "overflow_m3": 4.0,
+    }]  # fmt: skip
+    narrow = finding("smaller-pipe-downstream", "Main", "fail", measured=0.1, limit=0.15)
+    main = item_of(answered(site, [narrow]), Theme.CAPACITY)
+    assert [one.what for one in main.measures] == ["lay"]
+
+
+def test_drains_are_ordered_only_where_a_step_has_them_laid(site):
+    site["quantities"] = [{"item": "pipe pvc 4 in", "quantity": 3.0, "unit": "10 ft length"}]
+    assert [one.takes for one in answered(site, LOW_SPOT_FOUND).items if one.takes] == []
+    told = answered(site, (*LOW_SPOT_FOUND, capacity(site)))
+    assert "3 × 10 ft of pipe" in item_of(told, Theme.CAPACITY).takes
+
+
+def test_an_inlet_above_the_low_point_of_its_hollow_is_told(site):
+    site["inlets"] = [site["inlets"][0] | {"residual_depth_m": 0.08}]
+    assert "0.08 m of water stays below it" in answered(site, LOW_SPOT_FOUND).items[0].evidence
+    site["inlets"] = [site["inlets"][0] | {"residual_depth_m": 0.01}]
+    assert "stays below it" not in answered(site, LOW_SPOT_FOUND).items[0].evidence
+
+
+def test_an_old_inlet_that_drains_it_today_is_told_beside_the_new(site):
+    site["nodes"].append(node("today", "Gully", 10, 11))
+    verdict = answered(site, LOW_SPOT_FOUND).items[0].verdict
+    assert "only Basin empties it as proposed, today Gully" in verdict
+
+
+def test_a_better_place_beyond_the_lot_line_is_said_to_be_there(site):
+    for x, beyond in ((10.0, False), (25.0, True)):
+        better = finding("inlet-better-place", "Basin", x=x, y=10.0, measured=180.0, limit=1.5)
+        told = item_of(answered(site, [better]), Theme.INLETS)
+        assert ("beyond the lot line" in told.harm) is beyond
+
+
+def test_the_length_of_a_fall_is_that_over_which_it_was_taken(site):
+    """0.13 m at 6.5 %: 2.0 m, and not the reach of 3.0 m."""
+    site["facades"] = [SOUTH | {"fall_m": -0.13, "slope": -0.065}]
+    assert "6.5 % towards it over 2.0 m" in answered(site, (WALL_FOUND,)).items[0].evidence
+
+
+@pytest.mark.parametrize(
+    ("rule", "mends"),
+    [("outlet-not-found", ()), ("adverse-fall", ("water led over a sidewalk: Lost",))],
+)
+def test_only_an_old_run_that_is_given_up_lets_nothing_out_any_more(site, rule, mends):
+    site["drain_lines"] = [line("A", "Gully", "Lost", status="replaced")]
+    walk = finding("discharge-over-sidewalk", "Lost", today=True)
+    told = answered(site, [finding(rule, "A", "fail"), walk])
+    assert item_of(told, Theme.RUN).mends == mends
 
 
 def test_the_worst_place_alone_shows_no_wall(site):
@@ -332,13 +463,24 @@ def test_what_the_plan_pipes_already_is_not_asked_for(site):
     assert "DS1" not in answered(site, (WALL_FOUND, spout)).items[0].remedy
 
 
-def test_low_sills_and_walls_to_level_are_evidence_of_walls(site):
-    site["openings"] = [DOOR | {"above_ground_m": 0.10, "geometry": Point(10, 4)}]
+def test_low_sills_stand_first_and_walls_to_level_are_evidence_of_walls(site):
+    """The door stands in the wall that takes water, the hatch in one that the data do not doubt."""
+    site["openings"] = [
+        DOOR | {"above_ground_m": 0.10, "geometry": Point(10, 4)},
+        DOOR | {"name": "Hatch", "above_ground_m": 0.05, "is_touched": False,
+                "geometry": Point(14, 7)},
+    ]  # fmt: skip
+    site["facades"].append(
+        SOUTH | {"name": "House, east side", "verdict": "falls away", "slope": 0.08,
+                 "geometry": LineString([(14, 4), (14, 10)])}
+    )  # fmt: skip
     site["facades"].append(
         SOUTH | {"name": "House, west side", "verdict": "cannot tell", "slope": -0.03}
     )
     walls = answered(site, (WALL_FOUND,)).items[0]
-    assert "Door has its sill only 0.10 m above the ground" in walls.evidence
+    assert walls.harm.startswith("By the data the sill of Door lies only 0.10 m above the ground")
+    assert "Door" in walls.check
+    assert "the sill of Hatch lies only 0.05 m" in walls.evidence
     assert "House, west side: 3.0 % towards it" in walls.evidence
     assert "House, west side" in walls.check
 

@@ -48,6 +48,18 @@ TOLD = [
             "warn",
             "L1",
             facts={"storm_yr": 10.0, "flow_m3s": 0.012, "clean_m3s": 0.009},
+            limit=0.006,
+        ),
+        # held against what it carries as it was found: both are told
+        ["as it was found the line carries 6.00 l/s, clean 9.00 l/s", "larger pipe"],
+        ["95.1 gpm", "142.7 gpm"],
+    ),
+    (
+        Finding(
+            "over-capacity",
+            "warn",
+            "L1",
+            facts={"storm_yr": 10.0, "flow_m3s": 0.012, "clean_m3s": 0.009},
             rests_on=("proposed", "from ground"),
         ),
         ["are proposed, or hang on the elevation data"],

@@ -60,11 +60,14 @@ def test_the_water_of_an_inlet_is_cut_by_the_lot_line_and_counts_its_roofs(site)
 
 
 def test_downspouts_are_named_where_the_result_names_them(site):
-    site["downspouts"] = [
-        {"name": "DS1", "leads_to": "Basin", "roof_area_m2": 20.0, "status": "proposed"},
-        {"name": "DS0", "leads_to": "Basin", "roof_area_m2": 50.0, "status": "replaced"},
+    """In the water that comes up out of its drain as in what the inlet takes."""
+    site["water_parts"] = [
+        counted("Basin", "own yard", "", 80.0),
+        counted("Basin", "roof", "DS1", 20.0, is_led_in=True),
     ]
-    assert told(causes.of_inlets(result(site), ["Basin"]))[Source.ROOF, "DS1"] == 0.17
+    found = result(site)
+    assert told(causes.of_inlets(found, ["Basin"]))[Source.ROOF, "DS1"] == 0.2
+    assert [part[1] for part in causes._connected(found, ["Basin"])] == ["DS1"]
 
 
 def test_roof_in_a_catchment_is_told_apart_and_a_roof_without_gutters_as_eaves(site):

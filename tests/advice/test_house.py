@@ -184,8 +184,17 @@ TOLD = [
     ),
     (
         Finding("downspout-near-foundation", "warn", "L1", facts={"wall_m": 0.3, "least_m": 1.524}),
-        ["0.3 m from the wall", "at least 1.5 m"],
+        [
+            "0.3 m from the wall",
+            "at least 1.5 m from every wall",
+            "your own ground where that falls",
+        ],
         ["1.0 ft", "5.0 ft"],
+    ),
+    (
+        Finding("downspout-near-foundation", "warn", "L1", facts={"wall_m": 0.0, "least_m": 1.524}),
+        ["ends at the wall", "else lead it in a pipe"],
+        ["5.0 ft"],
     ),
     (
         Finding("downspout-feeds-low-spot", "warn", "L1", facts={"low_spot": 2}),

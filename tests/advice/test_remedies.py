@@ -3,7 +3,7 @@
 from dataclasses import replace
 
 import pytest
-from hand_made import CROSSING, DOOR, LOW_SPOT, SOUTH, result
+from hand_made import CROSSING, DOOR, LOW_SPOT, SOUTH, finding, line, result
 from shapely.geometry import LineString, Point, box
 
 from lotflow.advice import buildable, remedies
@@ -143,17 +143,20 @@ def test_ground_is_not_raised_to_within_six_inches_of_a_sill(site):
         assert what(remedies.of_walls(result(site), [GENTLE], (), [])) == [done]
 
 
-def test_an_uphill_wall_is_cut_where_its_water_finds_its_way_off(site):
-    steep = SOUTH | {"x": 13.0, "y": 3.5, "geometry": LineString([(6, 4), (14, 4)])}
-    site["buildings"] = [{"name": "House", "geometry": box(6, 4, 14, 10)}]
+def test_at_an_uphill_wall_a_cut_is_asked_for_with_what_speaks_against_fill(site):
+    """Its water takes its way along the wall: that a cut leads it off there nothing shows."""
     where = with_way(site, [(10, 20), (16, 12), (16, 3), (13, 3), (13, 0)], off(9.0, 13.0))
-    (cut,) = remedies.of_walls(where, [steep], (), [])
-    assert (cut.what, cut.facts["to"]) == ("cut", "crossing 9")
+    (asked,) = remedies.of_walls(where, [SOUTH], (), [])
+    assert (asked.what, asked.facts["why"]) == ("neither", "height")
+    site["openings"] = [DOOR | {"sill_m": 10.0, "geometry": Point(10, 4)}]
+    (asked,) = remedies.of_walls(result(site), [SOUTH], (), [])
+    assert (asked.facts["why"], asked.facts["sill"]) == ("sill", "Door")
 
 
 def test_a_downspout_at_the_lot_line_is_piped_and_one_within_led_away(site):
     """A wall on the lot line has no 5 ft before it that are the lot's."""
     site["buildings"] = [{"name": "House", "geometry": box(0, 0, 8, 6)}]
+    site["flow_paths"] = [{"area_m2": 5.0, "geometry": LineString([(9.6, 3), (20, 3)])}]
     where = result(site)
     assert buildable.has_room_away(where, 8.3, 3.0)
     assert not buildable.has_room_away(where, 4.0, -0.3)
@@ -163,6 +166,67 @@ def test_a_downspout_at_the_lot_line_is_piped_and_one_within_led_away(site):
     assert [(one.what, one.subjects) for one in found] == [
         ("lead-away", ("A",)), ("pipe-away", ("B",)),
     ]  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("way", "is_shown"),
+    [
+        ([(9.6, 3), (20, 3)], True),
+        ([(9.6, 3), (11, 8), (7, 8)], False),  # back round the corner
+        ([(9.6, 3), (10.5, 3)], False),  # into an inlet beside the wall
+        ([(20, 20), (19, 0)], False),  # none there
+    ],
+)
+def test_a_downspout_is_led_away_only_where_its_water_leaves_all_walls(site, way, is_shown):
+    site["buildings"] = [{"name": "House", "geometry": box(0, 0, 8, 6)},
+                         {"name": "Shed", "geometry": box(6, 9, 9, 11)}]  # fmt: skip
+    site["flow_paths"] = [{"area_m2": 5.0, "geometry": LineString(way)}]
+    assert buildable.has_room_away(result(site), 8.3, 3.0) is is_shown
+
+
+@pytest.mark.parametrize(
+    ("way", "keeps"),
+    [
+        ([(10, 20), (17, 14), (17, 0)], True),
+        ([(10, 20), (15, 14), (15, 0)], False),  # 1.0 m beside the wall
+        ([(10, 20), (19.5, 14), (19.5, 0)], False),  # 0.5 m beside the lot line
+    ],
+)
+def test_a_swale_keeps_off_the_walls_and_the_lot_line(site, way, keeps):
+    where = with_way(site, way, off(10.0, way[-1][0]))
+    assert ("swale" in what(remedies.of_walls(where, [SOUTH], RUN_ON, []))) is keeps
+
+
+@pytest.mark.parametrize(
+    ("spill", "paved", "asked"),
+    [((10.0, 19.0), False, True), ((10.0, 21.0), False, False), ((10.0, 9.0), False, False),
+     ((10.0, 19.0), True, False)],
+)  # fmt: skip
+def test_levels_along_its_way_out_come_before_a_drain_of_the_lawn(site, spill, paved, asked):
+    """Its edge on the lot, neither in the house nor paved; no drain is said to be needed."""
+    spot = LOW_SPOT | {"spill_x": spill[0], "spill_y": spill[1]}
+    found = what(remedies.of_low_spot(result(site), spot, (), at_house=False, is_paved=paved))
+    assert ("level-way" in found) is asked
+    assert found[-1] == "second-way"
+
+
+def test_an_outlet_under_water_is_told_apart_from_one_out_of_reach(site):
+    site["drain_lines"] = [line("Main", "Basin", "Out", case="proposed")]
+    where = result(site, [finding("outlet-under-water", "Main")])
+    found = remedies.of_low_spot(
+        where, LOW_SPOT, (), at_house=True, is_paved=False, no_outlet={"Basin"}
+    )
+    assert what(found)[-1] == "outlet-drowned"
+
+
+def test_the_share_of_roofs_is_that_of_the_roofs_named():
+    """One too small to be named has no share in what is taken off."""
+    causes = (Cause(Source.ROOF, "DS1", 0.48, 48.0), Cause(Source.ROOF, "DS2", 0.01, 1.0),
+              Cause(Source.OWN, "", 0.51, 51.0))  # fmt: skip
+    (roofs, _) = remedies.without_outlet(
+        ["Basin"], causes, is_under_water=False, soaks=(), can_be_raised=False
+    )
+    assert (roofs.subjects, roofs.facts["share"]) == (("DS1",), "48 %")
 
 
 def test_a_low_spot_of_the_lawn_without_inlet_is_filled(site):
@@ -186,9 +250,10 @@ def test_what_is_to_order_is_told_in_the_words_of_the_table(site):
 
 def test_channels_are_ordered_in_feet_where_the_report_is_in_feet(site):
     site["quantities"] = [
-        {"item": "channel drain 4 in wide section", "quantity": 4.0, "unit": "1 m section"}
+        {"item": "channel drain 4 in wide section", "quantity": 4.0, "unit": "1 m section"},
+        {"item": "channel drain 5 in wide section", "quantity": 3.0, "unit": "39 in section"},
     ]
     assert remedies.drains_to_order(result(site, units="us")) == [
-        "13 ft of channel drain 4 in wide"
-    ]
+        "13.1 ft of channel drain 4 in wide", "9.8 ft of channel drain 5 in wide",
+    ]  # fmt: skip
     assert "1 m of" in remedies.drains_to_order(result(site))[0]

@@ -4,6 +4,7 @@ import hashlib
 from dataclasses import fields
 
 import geopandas as gpd
+import pandas as pd
 import pyogrio
 import pytest
 import shapely
@@ -21,7 +22,8 @@ from lotflow.inputs.site import (
     layer_in,
     read_site,
 )
-from lotflow.inputs.sources import LayerFile, naming_files
+from lotflow.inputs.site_layer import check_site_layer
+from lotflow.inputs.sources import LayerFile, Place, naming_files
 from lotflow.layers import DRAWN_TABLES, SITE_LAYERS
 from lotflow.outputs.job_folder import layers_file
 
@@ -410,6 +412,15 @@ def test_names_of_earlier_versions_are_read_with_a_note(tmp_path):
         ("old-column-names", "note", "downspouts", (("to", "leads_to"),)),
         ("old-column-names", "note", "drain_lines", (("from", "from_node"), ("to", "to_node"))),
     ]
+
+
+def test_names_of_earlier_versions_in_a_table_without_rows_are_no_finding():
+    columns = {"to": pd.Series(dtype=str), "name": pd.Series(dtype=str)}
+    _, found = check_site_layer(
+        gpd.GeoDataFrame(columns, geometry=gpd.GeoSeries([], crs=UTM), crs=UTM),
+        SITE_LAYERS["downspouts"], Place("site.gpkg", "downspouts"), crs=UTM, vertical_unit="m",
+    )  # fmt: skip
+    assert found == []
 
 
 def test_two_names_of_one_column_with_two_values_are_a_fault_of_the_row(tmp_path):
