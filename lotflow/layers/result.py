@@ -7,7 +7,7 @@ from typing import Final
 
 from lotflow.layers.columns import Column, Geometry, Layer, bounds, number, position
 from lotflow.layers.result_drains import DRAIN_LAYERS
-from lotflow.layers.result_ground import GROUND_LAYERS, QUANTITIES_TABLE
+from lotflow.layers.result_ground import GROUND_LAYERS, QUANTITIES_TABLE, SHOTS_LAYER
 from lotflow.layers.result_water import WATER_LAYERS
 
 _LABEL = Column("name", "Name shown in the result.")
@@ -37,6 +37,7 @@ _TITLES: Final = {
     "outlet_storms": "Outlets in each storm",
     "inlet_bypass": "Inlets in each storm",
     "runoff": "Runoff to inlets, nodes and low spots",
+    "shots": "Levels measured on site",
     "falls": "Fall between places",
     "ponds": "Ponds after storms",
     "overflow_paths": "Overflow of ponds",
@@ -288,6 +289,7 @@ RESULT_LAYERS: Final[dict[str, Layer]] = {
         ),
         *GROUND_LAYERS,
         *DRAIN_LAYERS,
+        SHOTS_LAYER,
         Layer(
             "runoff",
             "Runoff per inlet, node of the drains, downspout and low spot, storm and method.",

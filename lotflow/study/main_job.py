@@ -17,7 +17,7 @@ from lotflow.runoff.stated_rain import (
     stated_rows,
 )
 from lotflow.study.chapter import RUNOFF, WHERE_TO, Chapter, say_nothing
-from lotflow.study.ground import outlet_chapter, terrain_chapter
+from lotflow.study.ground import outlet_chapter, shots_chapter, terrain_chapter
 from lotflow.study.lot_water import LotWater, study_lot
 from lotflow.terrain.notes import balance_as_areas
 
@@ -116,7 +116,7 @@ def run_study(job: Job, *, use_covers: bool = True, tell: Tell = say_nothing) ->
     lot = study_lot(job)
     tell(WHERE_TO)
     with naming_files(lot.site.sources):
-        chapters = [terrain_chapter(lot), outlet_chapter(lot, tell)]
+        chapters = [terrain_chapter(lot), shots_chapter(lot), outlet_chapter(lot, tell)]
         tell(RUNOFF)
         if not use_covers:
             chapters.append(screening_runoff(lot))

@@ -90,7 +90,7 @@ def joints(nodes: pd.DataFrame) -> pd.DataFrame:
     return nodes.drop(outlets(nodes).index)
 
 
-Mark = Literal["", "square", "circle", "diamond", "on", "off"]
+Mark = Literal["", "square", "circle", "diamond", "cross", "on", "off"]
 
 
 @dataclass(frozen=True)
@@ -238,6 +238,14 @@ DRAWN: Final[dict[str, _DrawnLayer]] = {
         "Openings of buildings", fill="#ffffff", stroke=palette.FAULT, mark="diamond",
         heading="name",
         told=("kind", "sill_m", "above_ground_m", "ground_spread_m", "freeboard_m"),
+    ),
+    "shots": _DrawnLayer(
+        "Levels measured on site", fill=palette.INK, stroke="#ffffff", mark="cross",
+        heading="name",
+        told=(
+            "subject", "surface_kind", "level_m", "datum", "deviation_m", "ground_m",
+            "difference_m", "stands_on", "usage",
+        ),
     ),
     "inlets": _DrawnLayer(
         "Inlets", fill=palette.INK, stroke="#ffffff", mark="square", heading="name", label=True,
