@@ -107,6 +107,7 @@ def with_shots(site: Site, job: Job, *, crs_name: str, vertical_unit: VerticalUn
     numbered: Mapping[str, tuple[float, float]] = {}
     if job.levels is not None and job.levels.places is not None:
         numbered = numbered_places(job.levels.places, crs_name=crs_name)
+    site = replace(site, shots=site.shots.assign(is_noted=False))
     things = _things(site, numbered)
     if job.levels is not None and job.levels.notes:
         site = _with_notes(site, job, things, vertical_unit)

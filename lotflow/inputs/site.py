@@ -199,7 +199,6 @@ def read_site(files: Mapping[str, LayerFile], *, crs: CRS, vertical_unit: Vertic
         name: reading.frames[name] if name in reading.frames else empty_site_layer(schema, crs)
         for name, schema in SITE_LAYERS.items()
     }
-    frames["shots"] = frames["shots"].assign(is_noted=False)
     return Site(
         **frames,
         given=frozenset(name for name, frame in frames.items() if len(frame)),

@@ -126,7 +126,7 @@ SHOTS_LAYER: Final = Layer(
     "Levels measured on site as they were read, beside the elevation data there.",
     ("point",),
     (
-        Column("name", "Name.", label="Point"),
+        Column("name", "Name.", label="Measured level"),
         Column("subject", "What is levelled, or the place of the field sheet.", label="Of"),
         Column("surface_kind", "What the rod stood on.", label="Taken on", choices=SURFACE_KINDS),
         *_XY,
@@ -144,7 +144,7 @@ SHOTS_LAYER: Final = Layer(
         number("difference_m", "depth", "Level less that elevation.", label="Above the data"),
         Column("line", "Swale, curb or wall that it is a point of."),
         Column("line_part", "Which part of that."),
-        Column("date", "When it was taken.", label="Taken"),
+        Column("taken_on", "When it was taken.", label="Taken"),
         Column("usage", "Whether it counts, is only compared (check), or is left out (no).",
                label="Counts", choices=USAGES),
         Column("read_from", "Whether it stands in level notes or was drawn.",

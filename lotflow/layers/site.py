@@ -229,7 +229,7 @@ _SHOTS = Layer(
                   "of a gutter below its curb.", low=0, high=5),
         Column("subject", "What is levelled: name of the opening, inlet, outlet or building, or "
                'of a line with its end, such as "Front line upper end".'),
-        Column("date", "When it was taken.", label="Taken"),
+        Column("taken_on", "When it was taken.", label="Taken", formerly="date"),
         Column("usage", "Whether it counts, is only compared (check), or is left out (no).",
                choices=USAGES, default="yes"),
     ),
