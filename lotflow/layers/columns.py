@@ -359,3 +359,12 @@ def bounds(name: str, quantity: str, subject: str) -> tuple[Column, ...]:
                 f"{subject}; empty where {'none' if share == 50 else 'fewer than 20'} were run.")
         for share in (5, 50, 95)
     )  # fmt: skip
+
+
+def level_from(name: str, what: str, label: str = "") -> Column:
+    """Make a column that says where a level of a result comes from."""
+    return Column(
+        name, f"Where {what} comes from: levelled on site, drawn, or the public elevation data; "
+        "empty where it is not known, or only proposed.", label=label or "Level from",
+        choices=LEVEL_SOURCES,
+    )  # fmt: skip

@@ -10,6 +10,7 @@ from lotflow.layers.columns import (
     USAGES,
     Column,
     Layer,
+    level_from,
     number,
     position,
 )
@@ -82,6 +83,7 @@ _OPENINGS: Final = Layer(
         Column("name", "Name.", label="Opening"),
         Column("kind", "Kind of opening."),
         number("sill_m", "elevation", "Level at which water enters."),
+        level_from("level_from", "that level"),
         number(
             "ground_m",
             "elevation",

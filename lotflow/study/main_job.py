@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 from lotflow.advice.sentences import worded
 from lotflow.findings import Finding, Ties, folded
 from lotflow.inputs.sources import naming_files
+from lotflow.outputs.level_marks import level_marks
 from lotflow.outputs.result_layers import findings_table, runoff_table
 from lotflow.runoff.stated_rain import (
     inlet_areas,
@@ -129,7 +130,14 @@ def run_study(job: Job, *, use_covers: bool = True, tell: Tell = say_nothing) ->
             from lotflow.study.job_chapters import job_chapters  # noqa: PLC0415
 
             chapters.extend(job_chapters(lot, tell))
+    chapters.append(marks_chapter(lot, chapters))
     return bind(lot, chapters, screening=not use_covers)
+
+
+def marks_chapter(lot: LotWater, chapters: Sequence[Chapter]) -> Chapter:
+    """Say of the levels in the layers of other chapters where they come from."""
+    layers = {name: table for chapter in chapters for name, table in chapter.layers.items()}
+    return Chapter(columns=level_marks(layers, lot.site.inlets, lot.site.levelled))
 
 
 def screening_runoff(lot: LotWater) -> Chapter:
