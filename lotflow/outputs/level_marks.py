@@ -9,6 +9,8 @@ if TYPE_CHECKING:
 
     import pandas as pd
 
+    from lotflow.layers.drawn import Drawn
+
     #: Layer, name and column of each level of the site that a shot gives.
     Levelled = frozenset[tuple[str, str, str]]
 
@@ -21,9 +23,7 @@ _GIVEN: Final = ("given", "below rim", "from line")
 Marks = dict[str, dict[str, list[str | None]]]
 
 
-def level_marks(
-    layers: Mapping[str, pd.DataFrame], inlets: pd.DataFrame, levelled: Levelled
-) -> Marks:
+def level_marks(layers: Mapping[str, pd.DataFrame], site: Drawn, levelled: Levelled) -> Marks:
     """
     Say of openings, inlets, nodes and drain lines where their levels come from.
 
@@ -31,8 +31,8 @@ def level_marks(
     ----------
     layers
         Layers of the result; those that are missing are left out.
-    inlets
-        The site layer, which tells the rims that were drawn.
+    site
+        Tells which levels were drawn.
     levelled
         Levels of the site that were measured.
 
@@ -42,8 +42,8 @@ def level_marks(
         By layer and column, one of `LEVEL_SOURCES` per row; None where no level is known, or it
         is only proposed.
     """
-    drawn_rims = {str(n) for n, rim in zip(inlets["name"], inlets["rim_m"], strict=True)
-                  if rim == rim}  # fmt: skip  # noqa: PLR0124 - not a missing number
+    drawn_rims = _named_with(site.inlets, "rim_m")
+    own_ends = {end: _named_with(site.drain_lines, f"invert_{end}_m") for end in ("up", "down")}
 
     def rim(name: str) -> str:
         if ("inlets", name, "rim_m") in levelled:
@@ -67,10 +67,15 @@ def level_marks(
             for row in _rows(nodes)
         ]}  # fmt: skip
         marks["drain_lines"] = {
-            f"level_{end}_from": [_of_end(row, end, pipes, levelled) for row in pipes]
-            for end in ("up", "down")
+            f"level_{end}_from": [_of_end(row, end, pipes, own, levelled) for row in pipes]
+            for end, own in own_ends.items()
         }
     return marks
+
+
+def _named_with(frame: pd.DataFrame, column: str) -> set[str]:
+    """Names of the rows in which a level is given."""
+    return set(frame.loc[frame[column].notna(), "name"].astype(str))
 
 
 def _rows(frame: pd.DataFrame) -> list[dict[Any, Any]]:
@@ -107,12 +112,13 @@ def _of_node(
 
 
 def _of_end(
-    line: Mapping[Any, Any], end: str, lines: Sequence[Mapping[Any, Any]], levelled: Levelled
-) -> str | None:
+    line: Mapping[Any, Any], end: str, lines: Sequence[Mapping[Any, Any]], drawn: set[str],
+    levelled: Levelled,
+) -> str | None:  # fmt: skip
     """Mark of an end of a line: its own level, that of its outlet or of a line that meets it."""
     source, is_up = line[f"invert_{end}_basis"], end == "up"
     own = [("drain_lines", line["name"], f"invert_{end}_m")]
-    if source == "given" and not is_up:
+    if source == "given" and not is_up and str(line["name"]) not in drawn:
         own.append(("outlets", line["to_node"], "invert_m"))
     if source == "from line":
         here, there, column = (

@@ -137,7 +137,7 @@ def run_study(job: Job, *, use_covers: bool = True, tell: Tell = say_nothing) ->
 def marks_chapter(lot: LotWater, chapters: Sequence[Chapter]) -> Chapter:
     """Say of the levels in the layers of other chapters where they come from."""
     layers = {name: table for chapter in chapters for name, table in chapter.layers.items()}
-    return Chapter(columns=level_marks(layers, lot.site.inlets, lot.site.levelled))
+    return Chapter(columns=level_marks(layers, lot.site, lot.site.levelled))
 
 
 def screening_runoff(lot: LotWater) -> Chapter:

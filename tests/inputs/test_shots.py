@@ -9,6 +9,8 @@ import numpy as np
 import pytest
 import shapely
 
+import lotflow
+from lotflow.cli import main
 from lotflow.errors import InputError
 from lotflow.inputs.job import read_job
 from lotflow.study.check import check_inputs
@@ -406,3 +408,64 @@ def test_without_shots_there_are_none(job):
     lot = study_lot(job())
     assert shots_on(lot.site.shots, lot.window.surface).names == ()
     assert lot.site.level_books == ()
+
+
+# what a result shows
+
+
+NOTES = HEAD + (
+    "BM,1.500,,,100.000,,,,\n"
+    "P1,,1.300,,,Back door,,,\n"
+    f"P2,,2.000,,,,{WEST + 20.25},{NORTH - 16.25},hard\n"
+    f"P3,,1.900,,,,{WEST + 10.25},{NORTH - 20.25},lawn\n"
+    "TP,1.100,,1.600,,,,,\n"
+    "P4,,2.500,,,Street,,,\n"
+    "BM,,,1.002,,,,,\n"
+)
+
+
+def test_a_result_tells_each_level_beside_the_data_and_prints_the_notes(job, tmp_path, ground):
+    """The raster's cell there is read off the raster itself."""
+    result = lotflow.run(job(NOTES, levels=BENCHMARK))
+    shots = result.shots.set_index("name")
+    there = {"P2": ground[32, 40], "P3": ground[40, 20]}
+    for name, level in there.items():
+        assert shots.loc[name, "ground_m"] == pytest.approx(float(level))
+        apart = shots.loc[name, "level_m"] - float(level)
+        assert shots.loc[name, "difference_m"] == pytest.approx(apart)
+    # misclosure -2 mm over two set-ups: 1 mm each; 100 is 20 in the raster's datum
+    assert shots["level_m"].round(4).tolist() == [20.201, 19.501, 19.601, 18.502]
+    assert shots.loc[["P1", "P4"], "ground_m"].isna().all()
+    assert shots["stands_on"].fillna("").tolist() == ["House", "", "", ""]
+    assert set(shots["read_from"]) == {"level notes"}
+    assert result.openings["level_from"].tolist() == ["levelled"]
+    outlet = result.nodes[result.nodes["name"] == "Street"]
+    assert outlet["level_from"].tolist() == ["levelled"]
+    assert outlet["invert_m"].round(3).tolist() == [18.502]
+    result.write(tmp_path / "out")
+    book = (tmp_path / "out" / "level_book.txt").read_text()
+    assert "Misclosure -0.002 m over 2 set-ups; 0.007 m are allowed." in book
+    assert book.splitlines()[0] == "notes.csv"
+    page = (tmp_path / "out" / "plan.html").read_text()
+    assert "Levels measured on site" in page
+    kept = json.loads((tmp_path / "out" / "summary.json").read_text())
+    (source,) = [one for one in kept["provenance"]["layers"] if one["layer"] == "shots"]
+    assert (source["rows"], list(source["sha256"])) == (4, ["notes.csv"])
+
+
+def test_a_result_without_shots_has_neither_layer_nor_book(job):
+    result = lotflow.run(job())
+    assert "shots" not in result.layers
+    assert "level_book.txt" not in result.study.texts
+
+
+def test_nothing_is_written_where_notes_are_refused(job, tmp_path, capsys):
+    job(NOTES.replace("1.002", "1.102"), levels=BENCHMARK)
+    with pytest.raises(SystemExit) as stopped:
+        main(["run", str(tmp_path)])
+    assert stopped.value.code == 1
+    assert "notes.csv, line 8" in capsys.readouterr().err
+    assert not (tmp_path / "result").exists()
+    # nor may a run replace the notes, or the result whose places they name
+    job(NOTES, levels=BENCHMARK)
+    assert tmp_path / "notes.csv" in read_job(tmp_path).files()
