@@ -48,7 +48,7 @@ _NAMES: Final[dict[str, tuple[str, ...]]] = {
     "remark": ("remark", "remarks", "note"),
     "line_part": ("line_part", "part"),
     "line_rank": ("line_rank", "order"),
-    "usage": ("usage", "use"),
+    "counts": ("counts", "usage", "use"),
     "taken_on": ("taken_on", "date"),
 }
 #: What else may be noted of a point is that of the layer of shots, read as it is there.
@@ -64,7 +64,7 @@ _READINGS: Final = ("backsight", "intermediate", "foresight")
 #: The longest rods in use have 30 ft; a longer reading is in another unit or slipped [m].
 _LONGEST_ROD_M: Final = 9.2
 #: Of the columns that are kept as they were written those that not all notes have.
-_AS_WRITTEN: Final = (*_FURTHER, "line_part", "line_rank", "usage", "taken_on")
+_AS_WRITTEN: Final = (*_FURTHER, "line_part", "line_rank", "counts", "taken_on")
 #: The unit system of a column by how its name ends.
 _SYSTEM_OF: Final[dict[str, tuple[RodUnit]]] = {
     "m": ("m",), "mm": ("m",), "ft": ("ft",), "in": ("ft",),

@@ -52,6 +52,9 @@ _DEVIATIONS: Final = 3.0
 #: practice, no published source; more where their deviations are larger.
 _ONE_LEVEL_M: Final = 0.0127
 
+#: Levels of one thing farther apart are hardly of one datum [m]: lotflow's rule.
+_ONE_DATUM_M: Final = 3.0
+
 _SHOTS: Final = SITE_LAYERS["shots"]
 #: Of its columns those that notes give as they were written.
 _WRITTEN: Final = tuple(
@@ -97,7 +100,7 @@ def with_shots(site: Site, job: Job, *, crs_name: str, vertical_unit: VerticalUn
     Returns
     -------
     site
-        Its layer of shots without missing datum, deviation, placed_within and usage.
+        Its layer of shots without missing datum, deviation, placed_within and counts.
 
     Raises
     ------
@@ -133,7 +136,7 @@ def _settled(shots: GeoDataFrame, job: Job) -> GeoDataFrame:
         datum=datum,
         deviation_m=shots["deviation_m"].fillna(assumed),
         placed_within_m=shots["placed_within_m"].fillna(_PLACED_WITHIN_M),
-        usage=shots["usage"].fillna("yes"),
+        counts=shots["counts"].fillna("yes"),
     )
 
 
@@ -446,7 +449,7 @@ def with_levels_of_shots(site: Site, unit: float) -> Site:
     things = _things(site, {})
     levels: dict[tuple[str, int, str], list[int]] = {}
     for row, shot in enumerate(shots.to_dict("records")):
-        is_of = shot["usage"] == "yes" and shot["subject"] is not None
+        is_of = shot["counts"] == "yes" and shot["subject"] is not None
         if not is_of or shot["surface_kind"] not in ("sill", "rim", "invert"):
             continue
         named = _named(shot["subject"], things)
@@ -497,23 +500,24 @@ def _fed(
         limit = max(_ONE_LEVEL_M, _DEVIATIONS * deviation)
         frame = changed.get(layer, getattr(site, layer))
         typed, name = float(frame[column].iloc[row]), str(frame["name"].iloc[row])
-        if (apart := float(np.ptp(taken))) > limit:
+        apart = typed - float(taken.mean())
+        if (spread := float(np.ptp(taken))) > limit:
             faults.append(
                 Fault(
                     f"the shots {' and '.join(shots['name'])} of it differ by "
-                    f"{both_units(apart, 'depth')}",
-                    "Level it again, or say usage = no for the one that is wrong",
+                    f"{both_units(spread, 'depth')}",
+                    "Level it again, or say counts = no for the one that is wrong",
                     layer="shots", row=rows[-1] + 1, column="subject", value=name,
                 )
             )  # fmt: skip
-        elif abs(typed - float(taken.mean())) > limit:  # not where nothing is typed
+        elif abs(apart) > limit:  # not where nothing is typed
             faults.append(
                 Fault(
-                    f"the level of {name} is drawn {both_units(abs(typed - taken.mean()), 'depth')}"
-                    f" {'above' if typed > taken.mean() else 'below'} the level that was taken "
+                    f"the level of {name} is drawn {both_units(abs(apart), 'depth')} "
+                    f"{'above' if apart > 0 else 'below'} the level that was taken "
                     f"there on site ({', '.join(shots['name'])})",
-                    "Leave the cell empty, so that what was levelled counts, or say usage = check "
-                    "for the shot", layer=layer, row=row + 1, column=column,
+                    "Leave the cell empty, so that what was levelled counts, or say counts = check "
+                    f"for the shot{_of_datum(apart)}", layer=layer, row=row + 1, column=column,
                 )
             )  # fmt: skip
         else:
@@ -524,10 +528,17 @@ def _fed(
     return replace(site, **changed, levelled=frozenset(levelled)), faults
 
 
+def _of_datum(apart: float) -> str:
+    """Say that two levels so far apart may be measured from different things."""
+    if abs(apart) < _ONE_DATUM_M:
+        return ""
+    return "; are both from the benchmark? [levels] drawn tells what the drawing is measured from"
+
+
 def _one_place_faults(shots: GeoDataFrame, unit: float) -> list[Fault]:
     """Refuse two shots of the same kind at one place that differ by more than they are off."""
     faults = []
-    used = shots[shots["usage"] != "no"]
+    used = shots[shots["counts"] != "no"]
     if len(used) < 2:
         return []
     shapes = used.geometry.to_numpy()
@@ -543,7 +554,7 @@ def _one_place_faults(shots: GeoDataFrame, unit: float) -> list[Fault]:
                 Fault(
                     f"it differs by {both_units(apart, 'depth')} from {first['name']}, which was "
                     "taken at the same place",
-                    "Level it again, or say usage = no for the one that is wrong",
+                    "Level it again, or say counts = no for the one that is wrong",
                     layer="shots", row=int(used.index[one]) + 1, column="name",
                     value=second["name"],
                 )
@@ -570,12 +581,12 @@ def shot_faults(site: Site, grid: Grid, building: IntArray) -> list[Fault]:
     faults = []
     outlines = shapely.union_all(site.buildings.geometry.to_numpy())
     for row, shot in enumerate(site.shots.to_dict("records"), 1):
-        if shot["usage"] == "no" or shot["surface_kind"] not in GROUND_KINDS:
+        if shot["counts"] == "no" or shot["surface_kind"] not in GROUND_KINDS:
             continue
         point = shot["geometry"]
         at = grid.row_column(point.x, point.y)
         inside = bool(grid.contains(*at))
-        rule, remedy = "", "Check its place and CRS, or say usage = no"
+        rule, remedy = "", "Check its place and CRS, or say counts = no"
         if not inside or math.isnan(grid.values[at]):
             rule = "there is no elevation" if inside else "it lies off the elevation data"
             rule = f"{rule} to hold this level against"
@@ -583,7 +594,7 @@ def shot_faults(site: Site, grid: Grid, building: IntArray) -> list[Fault]:
             grid.metres_per_unit
         ):
             rule = "it lies under the roof of a building, where no level of the ground was taken"
-            remedy = "Check its place and the outline of the building, or say usage = no"
+            remedy = "Check its place and the outline of the building, or say counts = no"
         if rule:
             faults.append(
                 Fault(rule, remedy, layer="shots", row=row, column="name", value=shot["name"])

@@ -154,7 +154,7 @@ def level_faults(site: Site, grid: Grid, datum: Datum) -> tuple[list[Finding], l
     for rule in LEVEL_RULES:
         for row, name, level, ground, place in _levels(site, rule, grid):
             shot = site.shots.iloc[row - 1] if rule.layer == "shots" else None
-            if shot is not None and shot["usage"] == "no":
+            if shot is not None and shot["counts"] == "no":
                 continue
             is_own = by_benchmark.of_drawing if shot is None else shot["datum"] == "benchmark"
             datum = by_benchmark if is_own else Datum()

@@ -230,8 +230,8 @@ _SHOTS = Layer(
         Column("subject", "What is levelled: name of the opening, inlet, outlet or building, or "
                'of a line with its end, such as "Front line upper end".'),
         Column("taken_on", "When it was taken.", label="Taken", formerly="date"),
-        Column("usage", "Whether it counts, is only compared (check), or is left out (no).",
-               choices=USAGES, default="yes"),
+        Column("counts", "Whether it counts (yes), is only compared (check), or is left out (no).",
+               choices=USAGES, default="yes", formerly="usage"),
     ),
 )  # fmt: skip
 _WATER = Layer("water", "Open water, or ground that always takes flow.", ("polygon",), (_LABEL,))

@@ -389,7 +389,7 @@ def shots_layer(
         What is drawn where each stands.
     """
     same = ("name", "subject", "surface_kind", "level_m", "datum", "deviation_m",
-            "placed_within_m", "line", "line_part", "taken_on", "usage")  # fmt: skip
+            "placed_within_m", "line", "line_part", "taken_on", "counts")  # fmt: skip
     columns: dict[str, Any] = {name: shots[name].tolist() for name in same}
     columns |= {
         "x": shots.geometry.x.tolist(),

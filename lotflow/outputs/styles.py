@@ -208,11 +208,11 @@ def layer_rules(units: UnitSystem) -> dict[str, tuple[Rule, ...]]:
         **_water_rules(units),
         **_house_rules(units),
         "shots": (
-            Rule("level that counts", "usage", equals="yes", fill=ink, mark="cross", size=8,
+            Rule("level that counts", "counts", equals="yes", fill=ink, mark="cross", size=8,
                  label=("name",), figure=figure("level_m", "elevation", units)),
-            Rule("level that is compared", "usage", equals="check", fill=palette.NOT_TOLD,
+            Rule("level that is compared", "counts", equals="check", fill=palette.NOT_TOLD,
                  mark="cross", size=8, label=("name",)),
-            Rule("level left out", "usage", equals="no", fill=palette.NOT_TOLD, mark="cross",
+            Rule("level left out", "counts", equals="no", fill=palette.NOT_TOLD, mark="cross",
                  size=5),
         ),
         "catchment_cells": (

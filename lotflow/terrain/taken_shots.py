@@ -34,7 +34,7 @@ def shots_on(frame: GeoDataFrame, surface: Surface) -> Shots:
     x, y = _beside_roofs(x, y, frame["surface_kind"].isin(GROUND_KINDS).to_numpy(), surface)
     texts = {
         key: tuple(frame[key].fillna("").astype(str))
-        for key in ("name", "line", "line_part", "usage", "surface_kind")
+        for key in ("name", "line", "line_part", "counts", "surface_kind")
     }
     return Shots(
         names=texts["name"], x=x, y=y,
@@ -42,7 +42,7 @@ def shots_on(frame: GeoDataFrame, surface: Surface) -> Shots:
            for key in ("level_m", "deviation_m", "placed_within_m", "line_rank", "line_depth_m")},
         own_datum=np.asarray(frame["datum"] == "benchmark", dtype=bool),
         line=texts["line"], line_part=texts["line_part"],
-        usage=texts["usage"], surface_kind=texts["surface_kind"],
+        usage=texts["counts"], surface_kind=texts["surface_kind"],
     )  # fmt: skip
 
 

@@ -112,11 +112,11 @@ def shot(name="S", level=19.5, kind="hard", **more):
 def test_drawn_shots_come_with_what_is_assumed_of_them(job):
     """By a satellite 20 mm, with 10 mm more on lawn by squares: 22.36 mm; placed within 0.3 m."""
     rows = [(shot("A"), at(10, 20)), (shot("B", kind="lawn"), at(11, 20)),
-            (shot("C", deviation_mm=3, placed_within_m=1, usage="check"), at(12, 20))]  # fmt: skip
+            (shot("C", deviation_mm=3, placed_within_m=1, counts="check"), at(12, 20))]  # fmt: skip
     shots = site_of(job(shots=rows)).shots
     np.testing.assert_allclose(shots["deviation_m"], [0.020, 0.02236, 0.003], atol=1e-5)
     assert shots["placed_within_m"].tolist() == [0.3, 0.3, 1.0]
-    assert shots["usage"].tolist() == ["yes", "yes", "check"]
+    assert shots["counts"].tolist() == ["yes", "yes", "check"]
     assert set(shots["datum"]) == {"raster"}
 
 
@@ -177,7 +177,7 @@ def test_an_invert_at_an_inlet_is_that_of_the_line_that_leaves_it(job):
 
 
 def test_a_level_that_is_only_compared_feeds_nothing(job):
-    rows = [(shot("A", 20.1, "sill", subject="Back door", usage="check"), at(20, 15)),
+    rows = [(shot("A", 20.1, "sill", subject="Back door", counts="check"), at(20, 15)),
             (shot("B", 19.3, "water mark", subject="Back door"), at(20, 15.5))]  # fmt: skip
     site = site_of(job(shots=rows, door={"sill_m": 20.2}))
     assert site.openings["sill_m"].tolist() == [20.2]
@@ -320,7 +320,7 @@ def test_shots_that_contradict_the_drawing_or_one_another_are_refused(
     assert fault.remedy
     # what is said to be wrong, or only to be compared, stops nothing
     first, *others = rows
-    left = [(row | {"usage": "no"}, where) for row, where in (others or [first])]
+    left = [(row | {"counts": "no"}, where) for row, where in (others or [first])]
     if place[2] != "datum":
         site_of(job(shots=[*([first] if others else []), *left], **drawn))
 
@@ -350,7 +350,7 @@ def test_shots_that_cannot_be_on_their_ground_are_refused(job, row, place, said)
     assert fault.file.endswith("shots.geojson")
     assert fault.remedy
     if "from the lot" not in said:
-        check_inputs(job(shots=[(row | {"usage": "no"}, place)]))
+        check_inputs(job(shots=[(row | {"counts": "no"}, place)]))
 
 
 def test_a_shot_where_the_raster_has_no_elevation_is_refused(job, make_raster, ground):
@@ -377,7 +377,7 @@ def test_shots_are_handed_on_as_numbers(job):
     rows = [
         (shot("A", 19.4, "lawn", line="Swale", line_part="bed", line_rank=2, line_depth_mm=120),
          at(10.1, 20.1)),
-        (shot("B", 19.6, usage="check"), at(20, 14.8)),
+        (shot("B", 19.6, counts="check"), at(20, 14.8)),
     ]  # fmt: skip
     lot = study_lot(job(shots=rows))
     shots = shots_on(lot.site.shots, lot.window.surface)

@@ -78,7 +78,7 @@ def map_shots(layers: Mapping[str, Any]) -> tuple[Any, ...]:
         Layers of the result; `shots` may be missing.
     """
     shots = layers.get("shots")
-    return () if shots is None else tuple(shots.geometry[shots["usage"] == "yes"])
+    return () if shots is None else tuple(shots.geometry[shots["counts"] == "yes"])
 
 
 @dataclass(frozen=True, eq=False)

@@ -244,7 +244,7 @@ DRAWN: Final[dict[str, _DrawnLayer]] = {
         heading="name",
         told=(
             "subject", "surface_kind", "level_m", "datum", "deviation_m", "ground_m",
-            "difference_m", "stands_on", "usage",
+            "difference_m", "stands_on", "counts",
         ),
     ),
     "inlets": _DrawnLayer(

@@ -360,7 +360,7 @@ def _levels_drawn(job: ChangedJob) -> None:
             "surface_kind": rng.choice((*SURFACE_KINDS, "hard", "lawn", "moon")),
             "datum": rng.choice((None, None, "raster", "benchmark")),
             "subject": rng.choice((None, None, *names)),
-            "usage": rng.choice((None, "yes", "check", "no")),
+            "counts": rng.choice((None, "yes", "check", "no")),
             "geometry": shapely.Point(*job.place()),
         }
         for number in range(rng.choice((1, 2, 5)))
