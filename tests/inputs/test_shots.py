@@ -13,6 +13,8 @@ import lotflow
 from lotflow.cli import main
 from lotflow.errors import InputError
 from lotflow.inputs.job import read_job
+from lotflow.outputs.map.content import map_shots
+from lotflow.outputs.plan_page.drawn import drawn_layers
 from lotflow.study.check import check_inputs
 from lotflow.study.lot_water import read_inputs, study_lot
 from lotflow.terrain.taken_shots import raster_level, shots_on
@@ -446,8 +448,12 @@ def test_a_result_tells_each_level_beside_the_data_and_prints_the_notes(job, tmp
     book = (tmp_path / "out" / "level_book.txt").read_text()
     assert "Misclosure -0.002 m over 2 set-ups; 0.007 m are allowed." in book
     assert book.splitlines()[0] == "notes.csv"
-    page = (tmp_path / "out" / "plan.html").read_text()
-    assert "Levels measured on site" in page
+    (drawn,) = [one for one in drawn_layers(result.layers, result.ground) if one["key"] == "shots"]
+    assert [one["name"] for one in drawn["features"]] == ["P1", "P2", "P3", "P4"]
+    told = {heading: value for heading, value, _ in drawn["features"][2]["told"]}
+    assert told["Level"] == pytest.approx(19.601)
+    assert told["Counts"] == "yes"
+    assert len(map_shots(result.layers)) == 4
     kept = json.loads((tmp_path / "out" / "summary.json").read_text())
     (source,) = [one for one in kept["provenance"]["layers"] if one["layer"] == "shots"]
     assert (source["rows"], list(source["sha256"])) == (4, ["notes.csv"])
