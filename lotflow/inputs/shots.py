@@ -9,7 +9,7 @@ outlets and ends of lines, and count there as measured.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any, Final
 
@@ -82,6 +82,10 @@ class _Thing:
     usual: str = ""
 
 
+#: By their names as they are compared.
+_Things = Mapping[str, Sequence[_Thing]]
+
+
 def with_shots(site: Site, job: Job, *, crs_name: str, vertical_unit: VerticalUnit) -> Site:
     """
     Add the points of a job's level notes to the layer of shots, and settle what was not stated.
@@ -111,9 +115,8 @@ def with_shots(site: Site, job: Job, *, crs_name: str, vertical_unit: VerticalUn
     if job.levels is not None and job.levels.places is not None:
         numbered = numbered_places(job.levels.places, crs_name=crs_name)
     site = replace(site, shots=site.shots.assign(is_noted=False))
-    things = _things(site, numbered)
     if job.levels is not None and job.levels.notes:
-        site = _with_notes(site, job, things, vertical_unit)
+        site = _with_notes(site, job, _things(site, numbered), vertical_unit)
     if not len(site.shots):
         return site
     with naming_files(site.sources):
@@ -187,9 +190,7 @@ class _Point:
                      value=self.name if value is None else value)  # fmt: skip
 
 
-def _with_notes(
-    site: Site, job: Job, things: Sequence[_Thing], vertical_unit: VerticalUnit
-) -> Site:
+def _with_notes(site: Site, job: Job, things: _Things, vertical_unit: VerticalUnit) -> Site:
     """Add the placed points of the notes of a job, behind the drawn ones."""
     books = _books(job)
     points, faults = _points(books)
@@ -305,12 +306,12 @@ def _sight_faults(
             )  # fmt: skip
 
 
-def _placed(point: _Point, things: Sequence[_Thing]) -> tuple[_Point | None, list[Fault]]:
+def _placed(point: _Point, things: _Things) -> tuple[_Point | None, list[Fault]]:
     """Settle where a point is, and what it is of where its place tells that."""
     called, kind = point.texts.get("place", ""), point.texts.get("surface_kind", "")
     if math.isnan(point.x) != math.isnan(point.y):
         return None, [point.fault("x and y belong together", "Give both", "x")]
-    found = _named(called, things)
+    found = things.get(_folded(called), [])
     if called and not found:
         return None, [point.fault(_NO_SUCH_PLACE, _offered(called, things), "place", called)]
     if not called:
@@ -362,8 +363,8 @@ def _sources(
 _NO_SUCH_PLACE: Final = "nothing is drawn by this name, and the field sheet has no such place"
 
 
-def _things(site: Site, numbered: Mapping[str, tuple[float, float]]) -> list[_Thing]:
-    """List everything a crew may name as the place or the subject of a level."""
+def _things(site: Site, numbered: Mapping[str, tuple[float, float]]) -> _Things:
+    """List everything a crew may name as the place or the subject of a level, by its name."""
     found = [_Thing(name, *place) for name, place in numbered.items()]
     sides = (
         ("openings", "sill_m", ("sill", "rim"), "sill"),
@@ -389,7 +390,10 @@ def _things(site: Site, numbered: Mapping[str, tuple[float, float]]) -> list[_Th
             node = lines[f"{'from' if end == 'upper' else 'to'}_node"].iloc[row]
             if node and end == "upper":
                 found.append(replace(level, name=str(node), usual=""))
-    return found
+    things: dict[str, list[_Thing]] = {}
+    for one in found:
+        things.setdefault(_folded(one.name), []).append(one)
+    return things
 
 
 def _rows(frame: GeoDataFrame) -> Iterator[tuple[int, str, Any]]:
@@ -405,17 +409,11 @@ def _folded(name: str) -> str:
     return as_it_looks(name).casefold()
 
 
-def _named(name: str, things: Iterable[_Thing]) -> list[_Thing]:
-    """Find what goes by a name."""
-    wanted = _folded(name)
-    return [one for one in things if name and _folded(one.name) == wanted]
-
-
-def _offered(name: str, things: Iterable[_Thing]) -> str:
+def _offered(name: str, things: _Things) -> str:
     """Say what may have been meant; without any places of a field sheet also how to give them."""
-    names = list(dict.fromkeys(one.name for one in things))
+    names = [same[0].name for same in things.values()]
     numbered = _folded(name).startswith(("low spot", "run-on"))
-    if numbered and not any(_folded(one).startswith(("low spot", "run-on")) for one in names):
+    if numbered and not any(one.startswith(("low spot", "run-on")) for one in things):
         return "Name in [levels] places the result whose field sheet was carried, or give x and y"
     return did_you_mean(name, names) if names else "Give x and y"
 
@@ -445,6 +443,8 @@ def with_levels_of_shots(site: Site, unit: float) -> Site:
         If a shot names nothing that has such a level, if the drawing says otherwise, or if two
         shots of one thing or place differ: both are facts, and one of them is wrong.
     """
+    if not len(site.shots):
+        return site
     shots, faults = site.shots, _one_place_faults(site.shots, unit)
     things = _things(site, {})
     levels: dict[tuple[str, int, str], list[int]] = {}
@@ -452,7 +452,7 @@ def with_levels_of_shots(site: Site, unit: float) -> Site:
         is_of = shot["counts"] == "yes" and shot["subject"] is not None
         if not is_of or shot["surface_kind"] not in ("sill", "rim", "invert"):
             continue
-        named = _named(shot["subject"], things)
+        named = things.get(_folded(shot["subject"]), [])
         fits = [one for one in named if shot["surface_kind"] in one.kinds]
         if len({one.row for one in fits}) == 1 and len({one.layer for one in fits}) == 1:
             at = shots.geometry.iloc[row]
@@ -469,7 +469,7 @@ def with_levels_of_shots(site: Site, unit: float) -> Site:
 
 def _subject_fault(
     row: int, shot: Mapping[str, Any], named: Sequence[_Thing], fits: Sequence[_Thing],
-    things: Sequence[_Thing],
+    things: _Things,
 ) -> Fault:  # fmt: skip
     """Say why a shot is of nothing that has its level."""
     kind = shot["surface_kind"]
@@ -482,7 +482,7 @@ def _subject_fault(
     else:
         rule = "nothing is drawn by this name"
         remedy = did_you_mean(shot["subject"], dict.fromkeys(
-            one.name for one in things if kind in one.kinds
+            one.name for same in things.values() for one in same if kind in one.kinds
         ) or ("an empty cell",))  # fmt: skip
     return Fault(rule, remedy, layer="shots", row=row + 1, column="subject", value=shot["subject"])
 
