@@ -63,6 +63,17 @@ class Criteria:
         high=100.0,
     )
 
+    misclosure_m: float = _criterion(
+        0.005,
+        "a rule for building works, from memory of Uren, J., Price, W. F., Surveying for "
+        "Engineers; with ten set-ups a kilometre near the 15 mm times the root of the kilometres "
+        "that level-online.net (differential levelling, example 2) quotes for construction",
+        "misclosure of level notes that is allowed for one set-up, and times the root of their "
+        "number for several [m]",
+        low=0.0005,
+        high=0.1,
+    )
+
     cover_m: float = _criterion(
         0.30,
         "FHWA HEC-22, 3rd edition (2009), section 7.2.5: never less than 1 ft over a storm drain",

@@ -174,8 +174,8 @@ def _columns_ignored(_: Say, __: Finding, *, file: str, columns: Sequence[str]) 
 
 
 def _old_column_names(_: Say, __: Finding, *, file: str, names: Sequence[tuple[str, str]]) -> str:
-    renamed = ", ".join(f"{before} (now {now})" for before, now in names)
-    return _of_file(file, f"columns with names of earlier versions were read: {renamed}.")
+    renamed = ", ".join(f"{other} ({name})" for other, name in names)
+    return _of_file(file, f"columns were read by another name than theirs: {renamed}.")
 
 
 def _reader_warning(_: Say, __: Finding, *, file: str, warning: str) -> str:

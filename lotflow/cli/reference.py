@@ -18,7 +18,7 @@ def _site_column(column: Column) -> str:
     need = "required" if column.required else "optional"
     choices = f" One of: {', '.join(column.choices)}." if column.choices else ""
     unique = " No two rows may share it." if column.unique else ""
-    earlier = f" Its name in earlier versions, `{column.formerly}`, is still read."
+    earlier = f" Its other name, `{column.formerly}`, is read too."
     more = f"{choices}{unique}{earlier if column.formerly else ''}"
     return f"| {names} | {need} | {column.label} | {column.meaning}{more} |"
 

@@ -127,7 +127,10 @@ class Job(Table):
 
     @model_validator(mode="after")
     def _benchmark_has_a_unit(self) -> Self:
-        if self.levels is not None and self.levels.unit is None and self.job.units is None:
+        levels = self.levels
+        if levels is None or levels.benchmark is None:
+            return self
+        if levels.unit is None and self.job.units is None:
             raise InputError(
                 "the benchmark of [levels] has no unit, and [job] has no units to take it from",
                 'Give unit = "m" or "ft"',
@@ -154,17 +157,42 @@ class Job(Table):
     @property
     def level_offset_m(self) -> float:
         """What site levels [m] lack of elevations in the raster's datum; 0 without a benchmark."""
-        if self.levels is None:
+        levels = self.levels
+        if levels is None or levels.benchmark is None or levels.elevation_m is None:
             return 0.0
-        unit = self.levels.unit or ("ft" if self.units == "us" else "m")
-        return self.levels.elevation_m - to_si(self.levels.benchmark, unit)
+        unit = levels.unit or ("ft" if self.units == "us" else "m")
+        return levels.elevation_m - to_si(levels.benchmark, unit)
+
+    @property
+    def is_drawn_by_benchmark(self) -> bool:
+        """Whether levels in the drawing start from that benchmark too."""
+        return self.levels is not None and self.levels.drawn == "benchmark"
+
+    @property
+    def has_benchmark(self) -> bool:
+        """Whether levels on site start from a benchmark of their own."""
+        return self.levels is not None and self.levels.benchmark is not None
+
+    @property
+    def unit_of_notes(self) -> Literal["m", "ft"] | None:
+        """Unit of level notes whose columns do not name theirs; None where the job has none."""
+        if self.levels is not None and self.levels.unit is not None:
+            return self.levels.unit
+        return None if self.job.units is None else "ft" if self.job.units == "us" else "m"
 
     def files(self) -> list[Path]:
         """Every file that the job names, but the job file itself."""
         single = (self.layers.file, self.rainfall and self.rainfall.file,
                   self.prices and self.prices.file)  # fmt: skip
         own = (source.path for source in self.layers.own().values())
-        return [*self.elevation.file, *own, *(file for file in single if file)]
+        noted = () if self.levels is None else (*self.levels.notes, *self._places())
+        return [*self.elevation.file, *own, *(file for file in single if file), *noted]
+
+    def _places(self) -> tuple[Path, ...]:
+        """Files of the result whose field sheet was carried along."""
+        if self.levels is None or self.levels.places is None:
+            return ()
+        return self.levels.places / "summary.json", self.levels.places / "result.gpkg"
 
     def describe(self) -> dict[str, Any]:
         """All settings as plain values for the provenance; files by name, without folders."""
@@ -342,10 +370,13 @@ file = {elevation}  # or a list of neighbouring tiles
 # white_share = 0.1  # share of the error's variance that is not correlated
 # margin_m = 100  # ground read round the lot at first
 
-# [levels]  # where levels on site were taken from a benchmark of their own
-# benchmark = 100.00  # its level in the site notes
+# [levels]  # where levels were taken on site
+# benchmark = 100.00  # level in the site notes of a benchmark of their own
 # elevation_m = 31.42  # its elevation in the raster's datum
-# unit = {level_unit}  # of the benchmark
+# unit = {level_unit}  # of the benchmark, and of notes that do not say theirs
+# drawn = "benchmark"  # what levels in the drawing are measured from: that, or "raster"
+# notes = "notes.csv"  # level notes as they were written, or a list of them
+# places = "first_visit"  # result whose field sheet was carried: notes may name its places
 
 [layers]
 file = "site.gpkg"  # every layer by its name

@@ -25,6 +25,8 @@ from lotflow.layers import CONSTRAINT_KINDS, COVERS, SITE_LAYERS
 from lotflow.text import clean_text, did_you_mean
 from lotflow.units import UnitSystem, VerticalUnit, to_si
 
+#: Files of level notes that one job may have.
+MOST_NOTES: Final = 50
 #: Longest path that is accepted [characters]; Linux takes 4096.
 _LONGEST_PATH: Final = 1000
 
@@ -185,11 +187,34 @@ class Elevation(Table):
 
 
 class Levels(Table):
-    """Table `[levels]`: site notes that start from a benchmark of their own."""
+    """
+    Table `[levels]`: a benchmark of the site's own, and level notes that were taken there.
 
-    benchmark: Annotated[float, Field(ge=-1000, le=30_000)]
-    elevation_m: Annotated[float, Field(ge=-500, le=9000)]
+    `unit` is that of the benchmark, and of notes whose columns do not name theirs. `drawn` tells
+    whether levels in the drawing are measured from the benchmark too. `places` is the result whose
+    field sheet was carried along: notes may name its numbered places.
+    """
+
+    benchmark: Annotated[float, Field(ge=-1000, le=30_000)] | None = None
+    elevation_m: Annotated[float, Field(ge=-500, le=9000)] | None = None
     unit: Literal["m", "ft"] | None = None
+    drawn: Literal["benchmark", "raster"] = "benchmark"
+    notes: Annotated[
+        tuple[LocalPath, ...], BeforeValidator(_several), Field(max_length=MOST_NOTES)
+    ] = ()
+    places: LocalPath | None = None
+
+    @model_validator(mode="after")
+    def _belong_together(self) -> Self:
+        if (self.benchmark is None) != (self.elevation_m is None):
+            raise InputError(
+                "benchmark and elevation_m belong together",
+                "Give the level of the benchmark in the site notes, and its elevation in the "
+                "raster's datum",
+            )
+        if self.benchmark is None and not self.notes:
+            raise InputError("gives neither a benchmark nor notes", "Give one, or remove [levels]")
+        return self
 
 
 class LayerEntry(Table):
@@ -230,6 +255,7 @@ class Layers(Table):
     culverts: Entry | None = None
     walls: Entry | None = None
     water: Entry | None = None
+    shots: Entry | None = None
 
     @model_validator(mode="after")
     def _has_lot(self) -> Self:

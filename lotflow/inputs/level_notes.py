@@ -17,16 +17,19 @@ from __future__ import annotations
 import csv
 import io
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Final, Literal
 
 import pandas as pd
 
+from lotflow.criteria import Criteria
 from lotflow.errors import Fault, InputError
 from lotflow.inputs.limits import DEFAULT_LIMITS
 from lotflow.inputs.open import local_file, read_bytes, sha256_of
-from lotflow.text import clean_text, did_you_mean
+from lotflow.layers import SITE_LAYERS
+from lotflow.text import clean_text, closest
 from lotflow.units import to_si
 
 RodUnit = Literal["m", "ft"]
@@ -43,14 +46,29 @@ _NAMES: Final[dict[str, tuple[str, ...]]] = {
     "place": ("place",),
     "surface_kind": ("surface_kind", "on"),
     "remark": ("remark", "remarks", "note"),
+    "line_part": ("line_part", "part"),
+    "line_rank": ("line_rank", "order"),
+    "counts": ("counts", "usage", "use"),
+    "taken_on": ("taken_on", "date"),
 }
+#: What else may be noted of a point is that of the layer of shots, read as it is there.
+_FURTHER: Final = tuple(
+    name
+    for column in SITE_LAYERS["shots"].columns
+    if column.name not in (*_NAMES, "name", "level")
+    for name in column.file_names
+)
+_TEXTS: Final = ("place", "surface_kind", "remark")
 _MEASURED: Final = ("backsight", "intermediate", "foresight", "level")
 _READINGS: Final = ("backsight", "intermediate", "foresight")
 #: The longest rods in use have 30 ft; a longer reading is in another unit or slipped [m].
 _LONGEST_ROD_M: Final = 9.2
-#: Allowed misclosure of n set-ups is this times the root of n: a rule for building works, from
-#: memory of Uren, J., Price, W. F., Surveying for Engineers. [m]
-MISCLOSURE_PER_ROOT_SET_UP_M: Final = 0.005
+#: Of the columns that are kept as they were written those that not all notes have.
+_AS_WRITTEN: Final = (*_FURTHER, "line_part", "line_rank", "counts", "taken_on")
+#: The unit system of a column by how its name ends.
+_SYSTEM_OF: Final[dict[str, tuple[RodUnit]]] = {
+    "m": ("m",), "mm": ("m",), "ft": ("ft",), "in": ("ft",),
+}  # fmt: skip
 
 
 @dataclass(frozen=True, eq=False)
@@ -61,11 +79,12 @@ class LevelNotes:
     Parameters
     ----------
     points
-        One row per point in the order of the notes: `point`, `line` of the file, `set_up` it was
+        One row per point in the order of the notes: `point`, `line_of_file`, `set_up` it was
         seen from (0 for the first benchmark), `backsight_m`, `intermediate_m`, `foresight_m`,
         `instrument_m` (height of collimation of that set-up), `level_m` as reduced, `adjusted_m`
         with the misclosure shared out, `is_checked` (whether another sight depends on it), `x`,
-        `y` [unit of the CRS], `place`, `surface_kind`, `remark`. Missing values are NaN or "".
+        `y` [unit of the CRS], `place`, `surface_kind`, `remark`, and of the columns of the layer
+        of shots those that the notes have, as they were written. Missing values are NaN or "".
     misclosure_m
         Level found less level known at the last known point; NaN where the notes close on none.
     allowed_m
@@ -89,7 +108,9 @@ class LevelNotes:
     sha256: str = ""
 
 
-def read_level_notes(path: Path, unit: RodUnit | None = None) -> LevelNotes:
+def read_level_notes(
+    path: Path, unit: RodUnit | None = None, *, misclosure_m: float = Criteria.misclosure_m
+) -> LevelNotes:
     """
     Read and reduce level notes.
 
@@ -99,6 +120,8 @@ def read_level_notes(path: Path, unit: RodUnit | None = None) -> LevelNotes:
         CSV in UTF-8 with the columns point, backsight, intermediate, foresight and level.
     unit
         Of columns that do not name theirs (`backsight_ft`); None where they must.
+    misclosure_m
+        Allowed for one set-up [m], and times the root of their number for several.
 
     Raises
     ------
@@ -107,10 +130,16 @@ def read_level_notes(path: Path, unit: RodUnit | None = None) -> LevelNotes:
     """
     file = local_file(path, "level notes")
     data = read_bytes(file, DEFAULT_LIMITS.table_bytes, "level notes")
-    return parse_level_notes(data, str(file), unit)
+    return parse_level_notes(data, str(file), unit, misclosure_m=misclosure_m)
 
 
-def parse_level_notes(data: bytes, file: str, unit: RodUnit | None = None) -> LevelNotes:
+def parse_level_notes(
+    data: bytes,
+    file: str,
+    unit: RodUnit | None = None,
+    *,
+    misclosure_m: float = Criteria.misclosure_m,
+) -> LevelNotes:
     r"""
     Reduce the content of level notes.
 
@@ -120,7 +149,7 @@ def parse_level_notes(data: bytes, file: str, unit: RodUnit | None = None) -> Le
         As for `read_level_notes`.
     file
         Name of the file, for messages.
-    unit
+    unit, misclosure_m
         As for `read_level_notes`.
 
     Raises
@@ -138,13 +167,17 @@ def parse_level_notes(data: bytes, file: str, unit: RodUnit | None = None) -> Le
     """
     rows, found_unit = _rows(data, file, unit)
     points, known, misclosure = _reduced(rows, file)
+    if points["backsight_m"].isna().all():
+        rule = "there is no backsight in the notes"
+        raise InputError(Fault(rule, "Read the rod on the benchmark first", file=file))
     set_ups = int(points["set_up"].max())
-    allowed = MISCLOSURE_PER_ROOT_SET_UP_M * math.sqrt(max(set_ups, 1))
+    allowed = misclosure_m * math.sqrt(max(set_ups, 1))
     if abs(misclosure) > allowed + 5e-7:
         raise InputError(
             Fault(
                 f"the notes do not close: {misclosure:+.3f} m after {set_ups} set-ups, "
-                f"{allowed:.3f} m are allowed (5 mm times the root of their number)",
+                f"{allowed:.3f} m are allowed ({1000 * misclosure_m:g} mm times the root of their "
+                "number)",
                 "Look for a misread rod, or level it again",
                 file=file, line=known,
             )
@@ -183,7 +216,8 @@ def _rows(data: bytes, file: str, unit: RodUnit | None) -> tuple[list[_Row], Rod
     if not lines:
         raise InputError(Fault("the level notes are empty", "Write the readings", file=file))
     columns, found_unit = _columns(lines[0][1], file, unit)
-    rows, faults = [], []
+    rows: list[_Row] = []
+    faults: list[Fault] = []
     for line, cells in lines[1:]:
         texts = {name: cells[at].strip() if at < len(cells) else ""
                  for name, at in columns.items()}  # fmt: skip
@@ -202,24 +236,26 @@ def _rows(data: bytes, file: str, unit: RodUnit | None) -> tuple[list[_Row], Rod
 def _columns(header: list[str], file: str, unit: RodUnit | None) -> tuple[dict[str, int], RodUnit]:
     """Position of each known column, and the one unit that their names give."""
     known = {alias: name for name, aliases in _NAMES.items() for alias in aliases}
+    known |= {name: name for name in _FURTHER}
     found: dict[str, int] = {}
-    units: set[RodUnit] = set()
+    # of the readings, and of what else is noted: these do not tell the unit of the readings
+    stated: set[RodUnit] = set()
+    beside: set[RodUnit] = set()
     faults = []
     for at, cell in enumerate(header):
         title = cell.strip().casefold().replace(" ", "_")
         base, _, suffix = title.rpartition("_")
-        if suffix in ("m", "ft") and known.get(base) in _MEASURED:
-            name: str | None = known[base]
-            units.add("m" if suffix == "m" else "ft")
-        else:
-            name = known.get(title)
+        is_reading = suffix in ("m", "ft") and known.get(base) in _MEASURED
+        name = known[base] if is_reading else known.get(title)
         if name is None:
-            if (near := did_you_mean(title, known)) and title:
+            if near := closest(title, known):
                 faults.append(
-                    Fault("the level notes have no such column", near, file=file, line=1,
-                          value=cell.strip())
+                    Fault("the level notes have no such column", f"Did you mean {near!r}?",
+                          file=file, line=1, value=cell.strip())
                 )  # fmt: skip
             continue
+        if is_reading or name in _FURTHER:
+            (stated if is_reading else beside).update(_SYSTEM_OF.get(suffix, ()))
         if name in found:
             faults.append(Fault("the column stands twice", "Keep one of them", file=file,
                                 line=1, column=name))  # fmt: skip
@@ -230,17 +266,18 @@ def _columns(header: list[str], file: str, unit: RodUnit | None) -> tuple[dict[s
             Fault(f"the columns {', '.join(owed)} are missing",
                   "Write: point,backsight,intermediate,foresight,level", file=file, line=1)
         )  # fmt: skip
-    if len(units) > 1:
+    units = stated or ({unit} if unit is not None else set())
+    if len(units | beside) > 1:
         faults.append(Fault("metres and feet stand in one table", "Use one of them", file=file,
                             line=1))  # fmt: skip
-    if not units and unit is None:
+    if not units:
         faults.append(
             Fault("the unit of the readings is not known",
                   "Name the columns backsight_m or backsight_ft, and so on", file=file, line=1)
         )  # fmt: skip
     if faults:
         raise InputError(faults)
-    return found, units.pop() if units else (unit or "m")
+    return found, units.pop()
 
 
 def _number(name: str, text: str, unit: RodUnit) -> tuple[float, str]:
@@ -266,43 +303,61 @@ def _reduced(rows: list[_Row], file: str) -> tuple[pd.DataFrame, int, float]:
     instrument = level = math.nan
     set_up, closed_on, misclosure = 0, 0, math.nan
     known: dict[str, float] = {}
+    given: dict[str, float] = {}
+    noted = [name for name in rows[0].texts if name in _AS_WRITTEN] if rows else []
     found: list[dict[str, object]] = []
     faults = []
     for row in rows:
         name = row.texts.get("point", "")
-        fault, read_from = _fault(row, instrument, level, known.get(name, math.nan)), instrument
+        fault = _fault(row, instrument, level, known.get(name, math.nan))
+        fault = fault or _level_fault(row, given.get(name, math.nan))
         if fault:
             faults.append(Fault(*fault, file=file, line=row.line, value=name or None))
             if len(faults) == 1 and "level is known" in fault[0]:
                 break  # every later row would fail for the same reason
             continue
-        given, own = row.numbers["level"], math.nan
+        if row.has("level"):
+            given.setdefault(name, row.numbers["level"])
+        read_from = instrument
         if row.has("foresight"):
             own = level = instrument - row.numbers["foresight"]
-            if row.has("level"):
-                misclosure, closed_on = level - given, row.line
+            if name in given:
+                misclosure, closed_on = level - given[name], row.line
         elif row.has("intermediate"):
             own = instrument - row.numbers["intermediate"]
         else:
-            own = level = given if row.has("level") else known[name]
+            own = level = row.numbers["level"] if row.has("level") else known[name]
         known.setdefault(name, own)
-        seen_from = set_up if row.has("foresight") or row.has("intermediate") else 0
+        found.append(_reading(row, set_up, read_from, own, noted))
         if row.has("backsight"):
             instrument, set_up = level + row.numbers["backsight"], set_up + 1
-        found.append({
-            "point": name, "line": row.line, "set_up": seen_from,
-            **{f"{reading}_m": row.numbers[reading] for reading in _READINGS},
-            "instrument_m": read_from if seen_from else math.nan, "level_m": own,
-            "is_checked": not row.has("intermediate"), "x": row.numbers["x"],
-            "y": row.numbers["y"],
-            **{key: row.texts.get(key, "") for key in ("place", "surface_kind", "remark")},
-        })  # fmt: skip
-    if not faults and set_up == 0:
-        faults.append(Fault("there is no backsight in the notes", "Read the rod on the benchmark "
-                            "first", file=file))  # fmt: skip
     if faults:
         raise InputError(faults)
     return pd.DataFrame(found), closed_on, misclosure
+
+
+def _reading(
+    row: _Row, set_up: int, instrument: float, level: float, noted: Sequence[str]
+) -> dict[str, object]:
+    """One row of the reduced notes: what was read, from where, and what else was noted."""
+    is_seen = row.has("foresight") or row.has("intermediate")
+    return {
+        "point": row.texts["point"], "line_of_file": row.line, "set_up": set_up if is_seen else 0,
+        **{f"{reading}_m": row.numbers[reading] for reading in _READINGS},
+        "instrument_m": instrument if is_seen else math.nan, "level_m": level,
+        "is_checked": not row.has("intermediate"), "x": row.numbers["x"], "y": row.numbers["y"],
+        **{key: row.texts.get(key, "") for key in (*_TEXTS, *noted)},
+    }  # fmt: skip
+
+
+def _level_fault(row: _Row, given: float) -> tuple[str, str] | None:
+    """Refuse a second level of a point; NaN is none so far."""
+    if not row.has("level") or math.isnan(given) or given == row.numbers["level"]:
+        return None
+    return (
+        "another level was given for this point in an earlier row",
+        "Give the level of a point once, or the same again",
+    )
 
 
 def _fault(  # noqa: PLR0911 - one rule after the other

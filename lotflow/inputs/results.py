@@ -181,6 +181,51 @@ def read_result(
     return result_of(summary, layers, label=str(path), file=str(file))
 
 
+def numbered_places(path: str | Path, *, crs_name: str) -> dict[str, tuple[float, float]]:
+    """
+    Read where the numbered places of a field sheet are, by the result that it is part of.
+
+    Parameters
+    ----------
+    path
+        Folder of the result, or of a job with a result in it.
+    crs_name
+        Of the CRS in which the places are wanted, as a result names it.
+
+    Returns
+    -------
+    places
+        Easting and northing by name: low spots at their deepest point ("Low spot 3", or "Low spot
+        3 deepest") and where they run over ("Low spot 3 spill"), water onto the lot ("Run-on 2").
+
+    Raises
+    ------
+    InputError
+        If there is no result, or it is in another CRS.
+    """
+    file = local_file(result_folder(path) / SUMMARY, "summary of a result")
+    summary = _summary(read_bytes(file, _LARGEST, "summary of a result"), file)
+    made_in = _mapping(_mapping(summary, "provenance", str(file)), "elevation", str(file))
+    if made_in.get("crs") != crs_name:
+        rule = f"the result is not in {crs_name}, the CRS of the elevation data"
+        remedy = "Name the result whose field sheet was carried, of the same elevation data"
+        raise InputError(Fault(rule, remedy, file=str(file)))
+    place = {"x": "number", "y": "number"}
+    spots, crossings = (
+        _table(summary.get(key), key, _KINDS[key] | place, str(file)).to_dict("records")
+        for key in ("low_spots", "lot_line_crossings")
+    )
+    places: dict[str, tuple[float, float]] = {}
+    for spot in spots:
+        name = f"Low spot {spot['id']:.0f}"
+        places[name] = places[f"{name} deepest"] = (spot["x"], spot["y"])
+        places[f"{name} spill"] = (spot["spill_x"], spot["spill_y"])
+    for one in crossings:
+        if one["direction"] == "on":
+            places[f"Run-on {one['id']:.0f}"] = (one["x"], one["y"])
+    return {name: at for name, at in places.items() if not math.isnan(at[0] + at[1])}
+
+
 def result_of(
     summary: Mapping[str, Any], layers: Mapping[str, Any], *, label: str, file: str = SUMMARY
 ) -> StoredResult:

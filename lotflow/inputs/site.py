@@ -24,6 +24,10 @@ from lotflow.units import UnitSystem, VerticalUnit
 if TYPE_CHECKING:
     from pyproj import CRS
 
+    from lotflow.inputs.level_notes import LevelNotes
+
+    LevelBook = tuple[Path, LevelNotes]
+
 #: Likeness from which an unknown layer is taken for a known one misspelt.
 _LIKENESS = 0.8
 
@@ -35,14 +39,19 @@ class Site:
 
     Parameters
     ----------
-    lot, buildings, covers, inlets, downspouts, drain_lines, outlets, openings, constraints, culverts, walls, water
-        The site layers; without rows where nothing was given.
+    lot, buildings, covers, inlets, downspouts, drain_lines, outlets, openings, constraints, culverts, walls, water, shots
+        The site layers; without rows where nothing was given. Of shots `is_noted` tells those that
+        stand in level notes.
     given
         Names of the layers that have rows.
     findings
         What was ignored, repaired or is uncertain.
     sources
         What was read, in the order of the schema.
+    level_books
+        Level notes that were read, each with its file.
+    levelled
+        Layer, name and column of each level that a shot gives.
     """  # noqa: E501  numpydoc keeps the names of one description in one line
 
     lot: GeoDataFrame
@@ -57,9 +66,12 @@ class Site:
     culverts: GeoDataFrame
     walls: GeoDataFrame
     water: GeoDataFrame
+    shots: GeoDataFrame
     given: frozenset[str] = frozenset()
     findings: tuple[Finding, ...] = ()
     sources: tuple[Source, ...] = ()
+    level_books: tuple[LevelBook, ...] = ()
+    levelled: frozenset[tuple[str, str, str]] = frozenset()
 
 
 @dataclass
@@ -195,7 +207,7 @@ def read_site(files: Mapping[str, LayerFile], *, crs: CRS, vertical_unit: Vertic
     )
 
 
-def in_raster_datum(site: Site, offset_m: float) -> Site:
+def in_raster_datum(site: Site, offset_m: float, *, drawn: bool = True) -> Site:
     """
     Raise every level of a site from a benchmark of its own to the raster's datum.
 
@@ -203,6 +215,8 @@ def in_raster_datum(site: Site, offset_m: float) -> Site:
     ----------
     offset_m
         What its levels lack [m] (`Job.level_offset_m`).
+    drawn
+        Whether all levels in the drawing are from it; otherwise only shots that say so.
 
     Returns
     -------
@@ -213,7 +227,10 @@ def in_raster_datum(site: Site, offset_m: float) -> Site:
     for name, schema in SITE_LAYERS.items():
         frame = getattr(site, name)
         levels = [c.inside_name for c in schema.columns if c.quantity == "elevation"]
-        raised[name] = frame.assign(**{level: frame[level] + offset_m for level in levels})
+        lacks: Any = offset_m if drawn else 0.0
+        if name == "shots":  # each says what it is measured from
+            lacks = offset_m * (frame["datum"] == "benchmark")
+        raised[name] = frame.assign(**{level: frame[level] + lacks for level in levels})
     return replace(site, **raised)
 
 

@@ -87,6 +87,7 @@ LEVEL_RULES: Final = (
     LevelRule("outlets", "invert_m", "invert", (-3.0, 0.5), (-10.0, 2.0)),
     LevelRule("outlets", "water_level_m", "water level", (-5.0, 1.0), (-15.0, 3.0)),
     LevelRule("openings", "sill_m", "sill", (-1.5, 1.5), (-4.0, 5.0)),
+    LevelRule("shots", "level_m", "level", (-3.0, 1.5), (-10.0, 5.0)),
 )
 
 
@@ -111,17 +112,20 @@ class Datum:
     other_unit_m: float = math.nan
     #: Of the benchmark in the raster's datum; NaN without one.
     elevation_m: float = math.nan
+    #: Whether levels in the drawing are from it too, not only shots that say so.
+    of_drawing: bool = True
 
 
 def datum_of(job: Job) -> Datum:
     """Tell in which datum the site levels of a job are."""
-    if job.levels is None:
+    if job.levels is None or job.levels.benchmark is None or job.levels.elevation_m is None:
         return Datum()
     # the benchmark in metres, as it was taken, and as it would be in the other unit
     taken = job.levels.elevation_m - job.level_offset_m
     is_feet = not math.isclose(taken, job.levels.benchmark)
     other = taken / METRES_PER_FOOT if is_feet else taken * METRES_PER_FOOT
-    return Datum(job.level_offset_m, job.levels.elevation_m - other, job.levels.elevation_m)
+    return Datum(job.level_offset_m, job.levels.elevation_m - other, job.levels.elevation_m,
+                 job.is_drawn_by_benchmark)  # fmt: skip
 
 
 def level_faults(site: Site, grid: Grid, datum: Datum) -> tuple[list[Finding], list[Fault]]:
@@ -146,8 +150,14 @@ def level_faults(site: Site, grid: Grid, datum: Datum) -> tuple[list[Finding], l
     """
     findings: list[Finding] = []
     faults = _benchmark_faults(grid, datum)
+    by_benchmark = datum
     for rule in LEVEL_RULES:
         for row, name, level, ground, place in _levels(site, rule, grid):
+            shot = site.shots.iloc[row - 1] if rule.layer == "shots" else None
+            if shot is not None and shot["counts"] == "no":
+                continue
+            is_own = by_benchmark.of_drawing if shot is None else shot["datum"] == "benchmark"
+            datum = by_benchmark if is_own else Datum()
             away = _away(level, ground)
             if rule.usual[0] <= away <= rule.usual[1]:
                 continue

@@ -52,6 +52,8 @@ class Source:
     path: str = ""
     #: Of several tables the name and the number of rows of each, in the order of the rows.
     tables: tuple[tuple[str, int], ...] = ()
+    #: Of the last rows, which stand in level notes: the file as it was named, and the line.
+    noted: tuple[tuple[str, int], ...] = ()
 
     def place(self, row: int | None) -> tuple[Place, int | None]:
         """
@@ -132,5 +134,9 @@ def _with_file(fault: Fault, sources: dict[str, Source]) -> Fault:
     source = sources.get(fault.layer or "")
     if fault.file is not None or source is None:
         return fault
+    first = source.rows - len(source.noted)
+    if fault.row is not None and fault.row > first:
+        file, line = source.noted[fault.row - first - 1]
+        return replace(fault, file=file, line=line, layer=None, row=None)
     place, row = source.place(fault.row)
     return replace(fault, file=place.file, layer=place.layer, row=row)

@@ -57,6 +57,20 @@ OPENING_KINDS: Final = ("door", "garage", "window well", "vent", "AC pad")
 CONSTRAINT_KINDS: Final = (
     "sidewalk", "street", "neighbour building", "septic", "well", "easement", "tree", "utility",
 )  # fmt: skip
+#: What the rod stood on when a level was taken.
+SURFACE_KINDS: Final = (
+    "hard", "lawn", "planting", "gutter", "curb top", "rim", "sill", "invert", "water mark",
+    "benchmark",
+)  # fmt: skip
+#: Of these the level is that of the ground, which elevation data can be held against.
+GROUND_KINDS: Final = ("hard", "lawn", "planting", "gutter", "curb top", "rim")
+#: Reference of a level that was measured: that of the raster, or a benchmark of the site's own.
+SHOT_DATUMS: Final = ("raster", "benchmark")
+LINE_PARTS: Final = ("bed", "lip", "curb top", "flow line")
+#: Whether a measured level counts, is only compared, or is left out.
+USAGES: Final = ("yes", "check", "no")
+#: Where a level comes from that a result shows.
+LEVEL_SOURCES: Final = ("levelled", "drawn", "public data")
 
 
 @dataclass(frozen=True)
@@ -91,7 +105,8 @@ class Column:
         Name in `summary.json`; that of the column where none is given. A column bears no word
         that SQL reserves, which a filter of a viewer would stumble over.
     formerly
-        Name in earlier versions, which is still read; empty for none.
+        Another name that is read too: that of earlier versions, or the short one that crews write;
+        empty for none.
     default
         What a new row to draw holds: the value an empty cell is taken for.
     """
@@ -343,4 +358,13 @@ def bounds(name: str, quantity: str, subject: str) -> tuple[Column, ...]:
         number(f"{name}_p{share:02d}", quantity, f"{share} % of realisations have a smaller "
                 f"{subject}; empty where {'none' if share == 50 else 'fewer than 20'} were run.")
         for share in (5, 50, 95)
+    )  # fmt: skip
+
+
+def level_from(name: str, what: str, label: str = "") -> Column:
+    """Make a column that says where a level of a result comes from."""
+    return Column(
+        name, f"Where {what} comes from: levelled on site, drawn, or the public elevation data; "
+        "empty where it is not known, or only proposed.", label=label or "Level from",
+        choices=LEVEL_SOURCES,
     )  # fmt: skip

@@ -5,9 +5,17 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import Final
 
-from lotflow.layers.columns import Column, Geometry, Layer, bounds, number, position
+from lotflow.layers.columns import (
+    Column,
+    Geometry,
+    Layer,
+    bounds,
+    level_from,
+    number,
+    position,
+)
 from lotflow.layers.result_drains import DRAIN_LAYERS
-from lotflow.layers.result_ground import GROUND_LAYERS, QUANTITIES_TABLE
+from lotflow.layers.result_ground import GROUND_LAYERS, QUANTITIES_TABLE, SHOTS_LAYER
 from lotflow.layers.result_water import WATER_LAYERS
 
 _LABEL = Column("name", "Name shown in the result.")
@@ -37,6 +45,7 @@ _TITLES: Final = {
     "outlet_storms": "Outlets in each storm",
     "inlet_bypass": "Inlets in each storm",
     "runoff": "Runoff to inlets, nodes and low spots",
+    "shots": "Levels measured on site",
     "falls": "Fall between places",
     "ponds": "Ponds after storms",
     "overflow_paths": "Overflow of ponds",
@@ -206,6 +215,7 @@ RESULT_LAYERS: Final[dict[str, Layer]] = {
                        label="Ground"),
                 number("rim_elevation_m", "elevation", "Level at which it takes water.",
                        label="Rim"),
+                level_from("level_from", "that level"),
                 number("catchment_m2", "area", "Ground and shed roofs that drain to it over the "
                        "surface."),
                 number("catchment_before_move_m2", "area", "The same where it was drawn.",
@@ -288,6 +298,7 @@ RESULT_LAYERS: Final[dict[str, Layer]] = {
         ),
         *GROUND_LAYERS,
         *DRAIN_LAYERS,
+        SHOTS_LAYER,
         Layer(
             "runoff",
             "Runoff per inlet, node of the drains, downspout and low spot, storm and method.",

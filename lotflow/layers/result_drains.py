@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Final
 
-from lotflow.layers.columns import Column, Layer, bounds, number
+from lotflow.layers.columns import Column, Layer, bounds, level_from, number
 
 _CASE = Column(
     "scenario",
@@ -42,6 +42,8 @@ DRAIN_LAYERS: Final[tuple[Layer, ...]] = (
             number("invert_down_m", "elevation", "Invert at the lower end."),
             Column("invert_up_basis", _BASIS),
             Column("invert_down_basis", _BASIS),
+            level_from("level_up_from", "the invert at the upper end", "Upper invert from"),
+            level_from("level_down_from", "the invert at the lower end", "Lower invert from"),
             number("fall_m", "elevation", "Fall from end to end; negative uphill."),
             number("slope_m_per_m", "slope", "Fall divided by length."),
             number("minimum_slope_m_per_m", "slope", "Least slope for its size.",
@@ -82,6 +84,7 @@ DRAIN_LAYERS: Final[tuple[Layer, ...]] = (
             number("level_m", "elevation", "Of an outlet: the best that is known of that level; "
                    "of others that of the rim or ground."),
             Column("level_source", _BASIS),
+            level_from("level_from", "that level"),
             number("available_fall_m", "elevation", "From an inlet to its outlet."),
             number("available_fall_doubt_m", "elevation", "Half its 95 % interval."),
             number("required_fall_m", "elevation", "Cover, pipe and least fall on the way."),

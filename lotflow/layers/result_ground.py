@@ -4,7 +4,16 @@ from __future__ import annotations
 
 from typing import Final
 
-from lotflow.layers.columns import Column, Layer, number, position
+from lotflow.layers.columns import (
+    SHOT_DATUMS,
+    SURFACE_KINDS,
+    USAGES,
+    Column,
+    Layer,
+    level_from,
+    number,
+    position,
+)
 
 _XY: Final = (
     position("x", "Easting."),
@@ -74,6 +83,7 @@ _OPENINGS: Final = Layer(
         Column("name", "Name.", label="Opening"),
         Column("kind", "Kind of opening."),
         number("sill_m", "elevation", "Level at which water enters."),
+        level_from("level_from", "that level"),
         number(
             "ground_m",
             "elevation",
@@ -112,6 +122,37 @@ _OPENINGS: Final = Layer(
         number("freeboard_high_m", "depth", "Upper end of its 95 % interval."),
     ),
 )
+
+SHOTS_LAYER: Final = Layer(
+    "shots",
+    "Levels measured on site as they were read, beside the elevation data there.",
+    ("point",),
+    (
+        Column("name", "Name.", label="Measured level"),
+        Column("subject", "What is levelled, or the place of the field sheet.", label="Of"),
+        Column("surface_kind", "What the rod stood on.", label="Taken on", choices=SURFACE_KINDS),
+        *_XY,
+        number("level_m", "elevation", "Level, in the reference of the elevation data; of one "
+               "from a benchmark as far as that is known in it.", label="Level"),
+        Column("datum", "What it was measured from.", label="Measured from", choices=SHOT_DATUMS),
+        number("deviation_m", "diameter", "Its standard deviation, as given or assumed.",
+               label="Good to"),
+        number("placed_within_m", "depth", "How well its place is known, as given or assumed.",
+               label="Placed within"),
+        Column("stands_on", "What is drawn there: a building, or the cover of the ground.",
+               label="Drawn there"),
+        number("ground_m", "elevation", "Elevation of the data in its cell; empty for what is no "
+               "ground.", label="Data there"),
+        number("difference_m", "depth", "Level less that elevation.", label="Above the data"),
+        Column("line", "Swale, curb or wall that it is a point of."),
+        Column("line_part", "Which part of that."),
+        Column("taken_on", "When it was taken.", label="Taken"),
+        Column("counts", "Whether it counts (yes), is only compared (check), or is left out (no).",
+               choices=USAGES),
+        Column("read_from", "Whether it stands in level notes or was drawn.",
+               choices=("level notes", "drawing")),
+    ),
+)  # fmt: skip
 
 #: Tables stand behind all layers with geometry.
 QUANTITIES_TABLE: Final = Layer(

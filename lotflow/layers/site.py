@@ -9,10 +9,14 @@ from lotflow.layers.columns import (
     CONSTRAINT_KINDS,
     COVERS,
     INLET_KINDS,
+    LINE_PARTS,
     MATERIALS,
     OPENING_KINDS,
     OUTLET_KINDS,
+    SHOT_DATUMS,
     STATUSES,
+    SURFACE_KINDS,
+    USAGES,
     Column,
     DrawnTable,
     Geometry,
@@ -28,8 +32,10 @@ def _measured(
     low: float | None = None,
     high: float | None = None,
     label: str = "",
+    required: bool = False,
 ) -> Column:
-    return Column(name, meaning, "number", quantity, low=low, high=high, label=label)
+    return Column(name, meaning, "number", quantity, low=low, high=high, label=label,
+                  required=required)  # fmt: skip
 
 
 _NAME = Column("name", "Name shown in every result.", required=True, unique=True)
@@ -198,6 +204,36 @@ _WALLS = Layer(
     ("line",),
     (_LABEL, _measured("height", "depth", "Height above the ground.", low=0, high=10)),
 )
+_SHOTS = Layer(
+    "shots",
+    "Levels measured on site, each at its place.",
+    ("point",),
+    (
+        _NAME,
+        _measured("level", "elevation", "Level of the point.", required=True),
+        Column("surface_kind", "What the rod stood on. Sills, rims and inverts give their level to "
+               "what the subject names; water marks are only compared.", required=True,
+               choices=SURFACE_KINDS, formerly="on", label="Taken on"),
+        Column("datum", "What the level is measured from: that of the elevation data, or the "
+               "benchmark of the job's [levels]; empty for the benchmark where the job has one.",
+               choices=SHOT_DATUMS),
+        _measured("deviation", "diameter", "Standard deviation of the level; empty for 5 mm from a "
+                  "benchmark or of level notes and 20 mm otherwise (satellite), on lawn and "
+                  "planting with 10 mm more by their squares.", low=0.0005, high=1.0),
+        _measured("placed_within", "depth", "How well its place is known; empty for 0.3 m.",
+                  low=0, high=100),
+        Column("line", "Name of the swale, curb or wall whose points it is one of."),
+        Column("line_part", "Which part of that line.", choices=LINE_PARTS),
+        Column("line_rank", "Order of the point along that part of the line.", "number"),
+        _measured("line_depth", "diameter", "Depth of the line there: of a swale below its lip, "
+                  "of a gutter below its curb.", low=0, high=5),
+        Column("subject", "What is levelled: name of the opening, inlet, outlet or building, or "
+               'of a line with its end, such as "Front line upper end".'),
+        Column("taken_on", "When it was taken.", label="Taken", formerly="date"),
+        Column("counts", "Whether it counts (yes), is only compared (check), or is left out (no).",
+               choices=USAGES, default="yes", formerly="usage"),
+    ),
+)  # fmt: skip
 _WATER = Layer("water", "Open water, or ground that always takes flow.", ("polygon",), (_LABEL,))
 
 #: The layers a site is described with, in the order in which they are read.
@@ -205,7 +241,7 @@ SITE_LAYERS: Final[dict[str, Layer]] = {
     layer.name: layer
     for layer in (
         _LOT, _BUILDINGS, _COVERS, _INLETS, _DOWNSPOUTS, _DRAIN_LINES, _OUTLETS, _OPENINGS,
-        _CONSTRAINTS, _CULVERTS, _WALLS, _WATER,
+        _CONSTRAINTS, _CULVERTS, _WALLS, _WATER, _SHOTS,
     )
 }  # fmt: skip
 
@@ -270,6 +306,7 @@ DRAWN_TABLES: Final[dict[str, DrawnTable]] = {
         _table(_CULVERTS, "Culverts"),
         _table(_WALLS, "Walls and curbs"),
         _table(_WATER, "Open water"),
+        _table(_SHOTS, "Levels measured on site"),
     )
 }  # fmt: skip
 

@@ -189,6 +189,9 @@ LOOKS: Final[dict[str, tuple[Rule, ...]]] = {
     "drain_lines": _by_status(stroke=palette.PIPE, width=2.2, arrows=True, label=_NAMED),
     "outlets": _by_status(fill=palette.PIPE, stroke="#ffffff", width=1.5, mark="circle", size=12,
                           label=_NAMED),
+    "shots": (
+        Rule("level measured on site", fill=palette.INK, mark="cross", size=9, label=_NAMED),
+    ),
     "openings": (
         Rule("opening of a building", fill="#ffffff", stroke=palette.FAULT, width=1.5,
              mark="square", size=9, label=_NAMED),

@@ -371,3 +371,32 @@ def openings_layer(openings: Sequence[OpeningLevels], crs: Any) -> gpd.GeoDataFr
     }
     columns |= {name: np.array(values, dtype=float) for name, values in numbers.items()}
     return layer_frame("openings", columns, [one.point for one in openings], crs)
+
+
+def shots_layer(
+    shots: gpd.GeoDataFrame, raster: FloatArray, there: Sequence[Any]
+) -> gpd.GeoDataFrame:
+    """
+    Give the levels measured on site as they were read.
+
+    Parameters
+    ----------
+    shots
+        The site layer, levels in the raster's datum.
+    raster
+        Elevation of the data at each [m]; NaN where there is none to compare with.
+    there
+        What is drawn where each stands.
+    """
+    same = ("name", "subject", "surface_kind", "level_m", "datum", "deviation_m",
+            "placed_within_m", "line", "line_part", "taken_on", "counts")  # fmt: skip
+    columns: dict[str, Any] = {name: shots[name].tolist() for name in same}
+    columns |= {
+        "x": shots.geometry.x.tolist(),
+        "y": shots.geometry.y.tolist(),
+        "stands_on": list(there),
+        "ground_m": raster,
+        "difference_m": shots["level_m"].to_numpy(dtype=float) - raster,
+        "read_from": ["level notes" if noted else "drawing" for noted in shots["is_noted"]],
+    }
+    return layer_frame("shots", columns, shots.geometry, shots.crs)

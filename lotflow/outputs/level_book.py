@@ -8,8 +8,13 @@ from typing import TYPE_CHECKING, Any, Final
 from lotflow.units import from_si
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+    from pathlib import Path
+
     from lotflow.inputs.level_notes import LevelNotes
 
+#: File of the reduced notes in a result.
+LEVEL_BOOK_FILE: Final = "level_book.txt"
 _HEADINGS: Final = ("Point", "Back", "Inter", "Fore", "Instrument", "Reduced", "Adjusted", "Remark")
 _COLUMNS: Final = (
     "backsight_m", "intermediate_m", "foresight_m", "instrument_m", "level_m", "adjusted_m",
@@ -40,7 +45,7 @@ def level_book_text(notes: LevelNotes) -> str:
     ...     b"point,bs_ft,is_ft,fs_ft,level_ft\n"
     ...     b"sill,4.10,,,100\ngrate,,6.35,,\nsill,,,4.11,100\n", "notes.csv")
     >>> print(level_book_text(notes).splitlines()[2])
-    sill     4.10                              100.00    100.00
+    sill     4.10                                  100.00      100.00
     """
     points, unit = notes.points, notes.unit
     width = max(5, *(len(name) for name in points["point"]))
@@ -56,10 +61,24 @@ def level_book_text(notes: LevelNotes) -> str:
     return "\n".join(lines)
 
 
+def level_books_text(books: Sequence[tuple[Path, LevelNotes]]) -> str:
+    """
+    Print all level notes of a job, each under the name of its file.
+
+    Parameters
+    ----------
+    books
+        File and notes.
+    """
+    return "\n\n\n".join(
+        f"{path.name}\n{'=' * len(path.name)}\n{level_book_text(notes)}" for path, notes in books
+    ) + "\n"  # fmt: skip
+
+
 def _row(cells: Any, width: int) -> str:
     """One line: the point, six numbers, the remark."""
     point, *numbers, remark = cells
-    spaced = "".join(f"{number:>{10 if n >= 3 else 8}}" for n, number in enumerate(numbers))
+    spaced = "".join(f"{number:>{12 if n >= 3 else 8}}" for n, number in enumerate(numbers))
     return f"{point:<{width}}{spaced}  {remark}".rstrip()
 
 

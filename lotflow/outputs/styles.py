@@ -151,7 +151,7 @@ STYLED: Final = (
     "contours", "water", "catchments", "low_spots", "inner_low_spots", "buildings",
     "flow_paths", "lot", "spill_points", "lot_line_crossings", "inlet_areas", "inlet_lines",
     "inlets", "drain_lines", "line_profiles", "nodes", "outlet_options", "ponds",
-    "overflow_paths", "facades", "openings", "catchment_cells",
+    "overflow_paths", "facades", "openings", "shots", "catchment_cells",
 )  # fmt: skip
 
 
@@ -207,6 +207,14 @@ def layer_rules(units: UnitSystem) -> dict[str, tuple[Rule, ...]]:
         **_drain_rules(units),
         **_water_rules(units),
         **_house_rules(units),
+        "shots": (
+            Rule("level that counts", "counts", equals="yes", fill=ink, mark="cross", size=8,
+                 label=("name",), figure=figure("level_m", "elevation", units)),
+            Rule("level that is compared", "counts", equals="check", fill=palette.NOT_TOLD,
+                 mark="cross", size=8, label=("name",)),
+            Rule("level left out", "counts", equals="no", fill=palette.NOT_TOLD, mark="cross",
+                 size=5),
+        ),
         "catchment_cells": (
             Rule("catchment, cell by cell", stroke=palette.NOT_TOLD, width=0.6),
         ),

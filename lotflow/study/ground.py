@@ -8,7 +8,8 @@ from lotflow.drains.gravity_outlets import outlets_by_gravity, search_ground
 from lotflow.drains.setbacks import off_lot
 from lotflow.layers.drawn import in_case
 from lotflow.outputs import result_layers as layers
-from lotflow.outputs.ground_layers import outlet_options_layer
+from lotflow.outputs.ground_layers import outlet_options_layer, shots_layer
+from lotflow.outputs.level_book import LEVEL_BOOK_FILE, level_books_text
 from lotflow.outputs.terrain_layers import (
     STRETCH_M,
     contours_layer,
@@ -23,6 +24,7 @@ from lotflow.terrain.downspouts import building_names
 from lotflow.terrain.house_ring import ring_cells
 from lotflow.terrain.notes import edge_notes, gap_notes, inlet_notes, low_spot_notes
 from lotflow.terrain.origins import Ground, lot_origins, origins
+from lotflow.terrain.taken_shots import drawn_there, raster_level
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -39,6 +41,23 @@ if TYPE_CHECKING:
 def terrain_chapter(lot: LotWater) -> Chapter:
     """Give the layers and findings of the ground, its low spots and inlets."""
     return Chapter(layers=_layers(lot), findings=_findings(lot))
+
+
+def shots_chapter(lot: LotWater) -> Chapter:
+    """Give the levels measured on site, and the level notes as they were reduced."""
+    site, surface = lot.site, lot.window.surface
+    if not len(site.shots):
+        return Chapter()
+    layer = shots_layer(
+        site.shots,
+        raster_level(site.shots, surface),
+        drawn_there(site.shots, site.covers, site.buildings),
+    )
+    books = site.level_books
+    return Chapter(
+        layers={"shots": layer},
+        texts={LEVEL_BOOK_FILE: level_books_text(books)} if books else {},
+    )
 
 
 def _findings(lot: LotWater) -> list[Finding]:

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from lotflow.inputs.elevation import ElevationSource, inspect_elevation
 from lotflow.inputs.job import settled
+from lotflow.inputs.shots import with_levels_of_shots, with_shots
 from lotflow.inputs.site import Site, find_site_files, in_raster_datum, read_site
 from lotflow.inputs.site_checks import job_findings, lot_findings
 from lotflow.inputs.sources import naming_files
@@ -135,7 +136,10 @@ def read_inputs(job: Job) -> tuple[Job, UnitChoice, ElevationSource, Site]:
     site = read_site(files, crs=source.crs, vertical_unit=source.vertical_unit)
     choice = unit_choice(job.job.units, source.file_crs, source.vertical_unit, place_of(site.lot))
     job = settled(job, name=lot_name(site.lot), units=choice.units)
-    site = in_raster_datum(site, job.level_offset_m)
+    crs_name = source.describe()["crs"]
+    site = with_shots(site, job, crs_name=crs_name, vertical_unit=source.vertical_unit)
+    site = in_raster_datum(site, job.level_offset_m, drawn=job.is_drawn_by_benchmark)
+    site = with_levels_of_shots(site, source.metres_per_unit)
     doubts = (*job_findings(job), *lot_findings(site, source.metres_per_unit))
     return job, choice, source, replace(site, findings=(*notes, *site.findings, *doubts))
 

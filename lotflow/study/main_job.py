@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 from lotflow.advice.sentences import worded
 from lotflow.findings import Finding, Ties, folded
 from lotflow.inputs.sources import naming_files
+from lotflow.outputs.level_marks import level_marks
 from lotflow.outputs.result_layers import findings_table, runoff_table
 from lotflow.runoff.stated_rain import (
     inlet_areas,
@@ -17,7 +18,7 @@ from lotflow.runoff.stated_rain import (
     stated_rows,
 )
 from lotflow.study.chapter import RUNOFF, WHERE_TO, Chapter, say_nothing
-from lotflow.study.ground import outlet_chapter, terrain_chapter
+from lotflow.study.ground import outlet_chapter, shots_chapter, terrain_chapter
 from lotflow.study.lot_water import LotWater, study_lot
 from lotflow.terrain.notes import balance_as_areas
 
@@ -116,7 +117,7 @@ def run_study(job: Job, *, use_covers: bool = True, tell: Tell = say_nothing) ->
     lot = study_lot(job)
     tell(WHERE_TO)
     with naming_files(lot.site.sources):
-        chapters = [terrain_chapter(lot), outlet_chapter(lot, tell)]
+        chapters = [terrain_chapter(lot), shots_chapter(lot), outlet_chapter(lot, tell)]
         tell(RUNOFF)
         if not use_covers:
             chapters.append(screening_runoff(lot))
@@ -129,7 +130,14 @@ def run_study(job: Job, *, use_covers: bool = True, tell: Tell = say_nothing) ->
             from lotflow.study.job_chapters import job_chapters  # noqa: PLC0415
 
             chapters.extend(job_chapters(lot, tell))
+    chapters.append(marks_chapter(lot, chapters))
     return bind(lot, chapters, screening=not use_covers)
+
+
+def marks_chapter(lot: LotWater, chapters: Sequence[Chapter]) -> Chapter:
+    """Say of the levels in the layers of other chapters where they come from."""
+    layers = {name: table for chapter in chapters for name, table in chapter.layers.items()}
+    return Chapter(columns=level_marks(layers, lot.site, lot.site.levelled))
 
 
 def screening_runoff(lot: LotWater) -> Chapter:

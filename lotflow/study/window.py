@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 from lotflow.errors import InputError
 from lotflow.inputs.elevation import Elevation, ElevationSource, read_elevation
 from lotflow.inputs.placement import require_covered, require_ground, require_near
+from lotflow.inputs.shots import shot_faults
 from lotflow.inputs.site_checks import datum_of, level_faults, raster_unit_findings
 from lotflow.inputs.surface_checks import level_check, rounding_check
 from lotflow.layers.drawn import cases_of, in_case
@@ -140,7 +141,8 @@ def _held_against_ground(
     level, none = level_check(grid.values, ground, source.name, grid.xy)
     doubted, wrong = level_faults(site, grid, datum_of(job))
     unit = raster_unit_findings(grid, window.lot, surface.building, source.vertical_unit)
-    if faults := none or [*faults, *wrong]:
+    off = shot_faults(site, grid, surface.building)
+    if faults := none or [*faults, *wrong, *off]:
         raise InputError(faults)
     findings = [*elevation.findings, *findings, *level, *doubted, *unit]
     return replace(window, elevation=replace(elevation, findings=tuple(findings), step_m=step))

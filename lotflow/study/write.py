@@ -14,8 +14,9 @@ from lotflow.outputs.drawings import draw
 from lotflow.outputs.field_sheet.content import FieldSheetContent
 from lotflow.outputs.geopackage import geopackage_file
 from lotflow.outputs.grids import Raster, ground_rasters, low_spot_depth
+from lotflow.outputs.level_book import LEVEL_BOOK_FILE
 from lotflow.outputs.manifest import Subject, read_manifest
-from lotflow.outputs.map.content import MapContent, map_drains
+from lotflow.outputs.map.content import MapContent, map_drains, map_shots
 from lotflow.outputs.papers import quote_text, upkeep_text
 from lotflow.outputs.plan_page.document import PageContent, plan_page_file
 from lotflow.outputs.positions import Waypoint, bounds_of, gpx_text, place_table, waypoints
@@ -58,7 +59,7 @@ _SYSTEMS: Final[tuple[UnitSystem, ...]] = ("us", "metric")
 FILES: Final = (
     "result.gpkg", "ground.tif", "low_spot_depth.tif", "contributing_area.tif",
     "flow_direction.tif", "inlet.tif", "map.png", "summary.csv", "overview.txt",
-    "quantities.csv", "runoff_sheets.txt", *_PACK_FILES,
+    "quantities.csv", "runoff_sheets.txt", LEVEL_BOOK_FILE, *_PACK_FILES,
 )  # fmt: skip
 
 #: About what a drawing takes; it is not drawn yet when the space for it is asked after.
@@ -164,6 +165,7 @@ def _map_content(study: Study, grid_note: str) -> MapContent:
             for number, name in enumerate(study.lot.names, start=1)
             if inlet_share_file(number) in study.rasters
         },
+        shots=map_shots(layers),
     )
 
 

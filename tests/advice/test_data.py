@@ -73,7 +73,7 @@ SAID = [
     ("layers-ignored", {"file": "site.gpkg", "layers": ("trees", "parcels")},
      "site.gpkg: layers that mean nothing here: trees, parcels"),
     ("old-column-names", {"file": "site.gpkg", "names": (("to", "leads_to"),)},
-     "site.gpkg: columns with names of earlier versions were read: to (now leads_to)."),
+     "site.gpkg: columns were read by another name than theirs: to (leads_to)."),
     ("columns-ignored", {"file": "site.gpkg", "columns": ("fid", "OBJECTID")},
      "site.gpkg: columns that mean nothing here: fid, OBJECTID"),
     ("reader-warning", {"file": "site.gpkg",

@@ -86,6 +86,61 @@ def test_a_published_run_in_feet_and_its_misclosure():
     assert fault.line == 6
 
 
+def test_a_published_field_book_with_its_heights_of_instrument():
+    """
+    NPTEL, Surveying, module 4, "Arithmetic check for reduction of level", table 13.3, to its last
+    digit: heights of instrument, reduced levels, sum of backsights less that of foresights.
+    """
+    notes = reduced(
+        "point,bs,fs,level\nA,2.365,,100.000\nS1,0.685,1.235,\nS2,1.745,3.570,\nB,,2.340,\n"
+    )
+    points = notes.points
+    assert points["level_m"].round(3).tolist() == [100.000, 101.130, 98.245, 97.650]
+    # the height of a set-up is that from which its foresight was read
+    assert points["instrument_m"].dropna().round(3).tolist() == [102.365, 101.815, 99.990]
+    turned = points["backsight_m"].sum() - points["foresight_m"].sum()
+    assert round(turned, 3) == -2.350
+    assert abs(notes.page_check_m) < 1e-9
+    rise = points["level_m"].diff()
+    assert rise[rise > 0].round(3).tolist() == [1.130]
+    assert (-rise[rise < 0]).round(3).tolist() == [2.885, 0.595]
+    assert math.isnan(notes.misclosure_m)
+
+
+def test_a_published_sight_in_feet():
+    """
+    Ghilani and Wolf, Elementary Surveying, section on differential leveling, as quoted in the
+    document "Differential Leveling" (scribd 282803623, page 1): BM Rock at 820.00 ft, 8.42 on it,
+    gives 828.42; 1.20 on X.
+    """
+    notes = reduced("point,bs_ft,fs_ft,level_ft\nBM Rock,8.42,,820.00\nX,,1.20,\n")
+    assert (notes.points["level_m"] / 0.3048).round(2).tolist() == [820.00, 827.22]
+    assert round(notes.points["instrument_m"].iloc[1] / 0.3048, 2) == 828.42
+
+
+def test_closing_on_a_point_whose_level_was_given_needs_no_second_level():
+    notes = reduced("point,bs,fs,level\nBM,1.500,,10\nTP,1.2,1.4,\nBM,,1.304,\n")
+    assert round(notes.misclosure_m, 4) == -0.004
+    assert notes.points["adjusted_m"].iloc[-1] == pytest.approx(10.0)
+
+
+def test_the_allowed_misclosure_is_that_of_the_job():
+    text = "point,bs,fs,level\nBM,1.500,,10\nBM,,1.504,\n"
+    assert reduced(text).allowed_m == 0.005
+    with pytest.raises(InputError, match=r"0\.002 m are allowed"):
+        parse_level_notes(text.encode(), "notes.csv", "m", misclosure_m=0.002)
+
+
+def test_a_column_that_is_like_none_is_left_alone_and_those_of_shots_are_kept():
+    notes = reduced(
+        "point,bs,fs,level,weather,line,part,order,line_depth_mm\nBM,1.5,,10,,,,,\n"
+        "A,1.5,1.4,,rain,Swale,bed,2,120\n"
+    )
+    kept = notes.points.loc[1, ["line", "line_part", "line_rank", "line_depth_mm"]]
+    assert kept.tolist() == ["Swale", "bed", "2", "120"]
+    assert "weather" not in notes.points
+
+
 @pytest.mark.parametrize(
     ("text", "line", "rule"),
     [
@@ -101,6 +156,7 @@ def test_a_published_run_in_feet_and_its_misclosure():
         ("point,bs_m,is_ft,fs_m,level_m\nA,1,,,9\n", 1, "metres and feet"),
         ("point,bs,is,level\nA,1,,9\n", 1, "foresight are missing"),
         ("point,bs,bs_m,fs,level\nA,1,,,9\n", 1, "stands twice"),
+        ("point,bs,is,fs,level\nA,1,,,9\nA,,,1,8.9\n", 3, "another level was given"),
         ("point,backsigth,bs,fs,level\nA,1,,,9\n", 1, "no such column"),
     ],
 )

@@ -51,13 +51,16 @@ def faults_of(name, rows, **kwargs):
 # ---------------------------------------------------------------- what comes out
 
 
+def owed(schema):
+    """A value for every column that must have one."""
+    return {c.file_names[0]: c.choices[0] if c.choices else 1.0 if c.is_measured else "A"
+            for c in schema.columns if c.required}  # fmt: skip
+
+
 @pytest.mark.parametrize("schema", SITE_LAYERS.values(), ids=list(SITE_LAYERS))
 def test_every_column_of_the_schema_comes_out_typed(schema):
     """A layer read with required columns only has the columns and types of an empty one."""
-    fill = {c.name: c.choices[0] if c.choices else "A" for c in schema.columns if c.required} or {
-        "other": 1
-    }
-    layer, _ = check(schema.name, [fill])
+    layer, _ = check(schema.name, [owed(schema) or {"other": 1}])
     empty = empty_site_layer(schema, UTM)
     assert list(layer.columns) == [*(c.inside_name for c in schema.columns), "geometry"]
     assert layer.dtypes.to_dict() == empty.dtypes.to_dict()
@@ -111,7 +114,7 @@ def test_either_unit_gives_the_same(inches, column):
     name = next(n for n, layer in SITE_LAYERS.items() if column in layer.columns)
     low, high = column.low or 0, column.high or 99
     inches = float(np.clip(inches, low / 0.0254 * 1.001, high / 0.0254 * 0.999))
-    required = {c.name: "A" for c in SITE_LAYERS[name].columns if c.required}
+    required = owed(SITE_LAYERS[name])
     pairs = [
         {f"{column.name}_in": inches},
         {f"{column.name}_mm": inches * 25.4},

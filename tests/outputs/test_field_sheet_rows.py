@@ -88,6 +88,11 @@ def test_a_line_without_fall_has_no_time_but_fills(slope):
     assert flat.full_s / 60 == pytest.approx(6.5, abs=0.05)  # 0.653 gal/ft, 100 ft, 10 gpm
 
 
+def test_a_line_of_unknown_size_has_no_times():
+    (unknown,) = hose_tests([line("A", "a", "O", diameter_m=None, capacity_m3s=None)], HOSE)
+    assert unknown.arrival_s is unknown.full_s is unknown.share is None
+
+
 def test_lines_in_a_ring_do_not_run_for_ever():
     ring = [line("A", "a", "b"), line("B", "b", "a")]
     assert all(test.outlet_s > test.arrival_s for test in hose_tests(ring, HOSE))

@@ -48,8 +48,8 @@ class _HoseTest:
     late_s: float | None
     #: From its upper end to the outlet [s]; None where a line on the way has no time.
     outlet_s: float | None
-    #: Blocked at its lower end, it is full after this [s].
-    full_s: float
+    #: Blocked at its lower end, it is full after this [s]; None where its size is not known.
+    full_s: float | None
     #: Of its capacity that the hose stands for; None without capacity.
     share: float | None
 
@@ -114,7 +114,9 @@ def _hose_test(
         arrival,
         None if arrival is None else LATE_FACTOR * arrival,
         sum(known) if len(known) == len(on_the_way) else None,
-        float(pipe_volume(line["diameter_m"], line["length_m"])) / flow_m3s,
+        None
+        if line["diameter_m"] is None
+        else float(pipe_volume(line["diameter_m"], line["length_m"])) / flow_m3s,
         float(share_tested(flow_m3s, line["capacity_m3s"])) if line["capacity_m3s"] else None,
     )
 
@@ -223,7 +225,7 @@ def _table_row(line: Row, test: _HoseTest, content: FieldSheetContent) -> list[C
         "no fall" if test.arrival_s is None else _seconds(test.arrival_s),
         _seconds(test.late_s),
         _seconds(test.outlet_s),
-        f"{test.full_s / 60:.1f} min",
+        "-" if test.full_s is None else f"{test.full_s / 60:.1f} min",
         "-" if test.share is None else f"{test.share:.0%}",
         BLANK,
     ]

@@ -237,7 +237,8 @@ def _inlets(content: FieldSheetContent) -> Stage:
             Stop(
                 _joined(one["name"], one["kind"]),
                 _above_ground(one, content) or "the low point?",
-                _level("invert", node.get("invert_m"), content), _level("rim", rim, content),
+                _level("invert", node.get("invert_m"), content),
+                _level("rim", rim, content, node.get("level_from")),
             )
         )  # fmt: skip
     return _stage(
@@ -284,7 +285,9 @@ def _outlets(content: FieldSheetContent) -> Stage:
         stops.append(
             Stop(
                 _joined(one["name"], one["kind"]), "fall of the whole line",
-                _level("invert", one["invert_m"], content), _level("ground", ground, content),
+                _level("invert", one["invert_m"], content, known.get(one["name"], {}).get(
+                    "level_from")),
+                _level("ground", ground, content),
             )
         )  # fmt: skip
     return _stage(
@@ -328,7 +331,7 @@ def _opening_levels(content: FieldSheetContent) -> Iterator[Stop]:
             str(one["name"] or one["kind"] or "Opening"),
             _why_opening(one, content),
             _level("ground", one["ground_m"], content),
-            _level("sill", one["sill_m"], content),
+            _level("sill", one["sill_m"], content, one.get("level_from")),
         )
     if not openings:
         yield Stop("Lowest door sill", "water enters there first", "ground", "sill")
@@ -377,6 +380,11 @@ def _undecided_sides(summary: Mapping[str, Any]) -> list[Row]:
     return sorted(sides, key=lambda side: _UNDECIDED.index(side["verdict"]))
 
 
-def _level(of: str, level_m: float | None, content: FieldSheetContent) -> str:
-    """Name a level, with what the data has for it."""
-    return of if level_m is None else f"{of} {shown(level_m, 'elevation', content.units)}"
+def _level(
+    of: str, level_m: float | None, content: FieldSheetContent, source: str | None = None
+) -> str:
+    """Name a level, with what the data has for it; what was levelled already says so."""
+    if level_m is None:
+        return of
+    mark = ", levelled" if source == "levelled" else ""
+    return f"{of} {shown(level_m, 'elevation', content.units)}{mark}"

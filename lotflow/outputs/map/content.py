@@ -68,6 +68,19 @@ def map_drains(layers: Mapping[str, Any]) -> MapDrains:
     )
 
 
+def map_shots(layers: Mapping[str, Any]) -> tuple[Any, ...]:
+    """
+    Choose the levels measured on site that a map marks: those that count.
+
+    Parameters
+    ----------
+    layers
+        Layers of the result; `shots` may be missing.
+    """
+    shots = layers.get("shots")
+    return () if shots is None else tuple(shots.geometry[shots["counts"] == "yes"])
+
+
 @dataclass(frozen=True, eq=False)
 class MapContent:
     """
@@ -93,6 +106,8 @@ class MapContent:
         "us" or "metric"; also the paper, Letter or A4.
     shares
         How likely each cell drains to an inlet [-], by its name, where that was found.
+    shots
+        Places of the levels measured on site that count.
     """
 
     ground: Grid
@@ -110,6 +125,7 @@ class MapContent:
     note: str
     units: UnitSystem
     shares: Mapping[str, Grid] = field(default_factory=dict)
+    shots: tuple[Any, ...] = ()
 
 
 @dataclass(frozen=True, eq=False)

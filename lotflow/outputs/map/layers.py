@@ -422,6 +422,20 @@ def draw_drains(field: MapField, drains: MapDrains) -> None:
         field.axes.plot(x, y, zorder=12, **OUTLET)
 
 
+#: Mark of a level measured on site.
+SHOT: Final[dict[str, Any]] = {
+    "marker": "+", "markersize": 5.0, "markeredgecolor": INK, "markeredgewidth": 1.0,
+    "linestyle": "none",
+}  # fmt: skip
+
+
+def draw_shots(field: MapField, shots: Sequence[Any]) -> None:
+    """Mark the places of levels measured on site, under all names."""
+    if places := [point for point in shots if field.shows(point.x, point.y)]:
+        x, y = shapely.get_coordinates(places).T
+        field.axes.plot(x, y, zorder=11, **SHOT)
+
+
 def _draw_pipes(field: MapField, shapes: tuple[Any, ...], width: float, dashes: Any) -> list[Any]:
     """Draw lines on a light band; give the coordinates of each."""
     lines, _ = _lines_of(np.array(shapes, dtype=object))

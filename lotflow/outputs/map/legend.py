@@ -22,6 +22,7 @@ from lotflow.outputs.map.layers import (
     OUTLET,
     REPLACED_DASHES,
     REPLACED_WIDTH,
+    SHOT,
     UNCERTAIN_DASHES,
     WIDTH,
     flow_width,
@@ -143,6 +144,10 @@ def _outlet(panel: Panel) -> None:
     panel.axes.plot([0.5 * _SWATCH], [panel.y], **(OUTLET | {"markersize": 5.5}))
 
 
+def _shot(panel: Panel) -> None:
+    panel.axes.plot([0.5 * _SWATCH], [panel.y], **SHOT)
+
+
 def _ground_signs(content: MapContent, *, gaps: bool) -> Iterator[tuple[_Sign, str]]:
     """Signs of what stands on the ground, with their meaning."""
     yield _line(2.0, LOT, (0, (5, 1.3, 1, 1.3))), "lot line"
@@ -154,6 +159,8 @@ def _ground_signs(content: MapContent, *, gaps: bool) -> Iterator[tuple[_Sign, s
         yield _box(NO_GROUND, "#b9b5ac"), "no elevation data"
     if len(content.inlets):
         yield _inlet, "inlet"
+    if content.shots:
+        yield _shot, "level measured on site"
     if len(content.catchments):
         yield _box("#f3e2bd", CATCHMENTS[0], 1.5), "catchment of an inlet"
 

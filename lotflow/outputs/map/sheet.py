@@ -19,7 +19,7 @@ from lotflow.outputs.map import layers
 from lotflow.outputs.map.content import MapField, Scale, cells_shown, needed_bounds, sheet_view
 from lotflow.outputs.map.ground import DepthScale, depth_scale
 from lotflow.outputs.map.labels import draw_labels
-from lotflow.outputs.map.layers import draw_drains
+from lotflow.outputs.map.layers import draw_drains, draw_shots
 from lotflow.outputs.map.legend import (
     Panel,
     draw_depth_scale,
@@ -233,6 +233,7 @@ def _draw_layers(field: MapField, content: MapContent, deepest: float) -> None:
         ponds = field.reaching(content.low_spots)
         layers.draw_flow_paths(field, paths, ponds, content.ground.transform.a)
     draw_drains(field, content.drains)
+    draw_shots(field, content.shots)
     if len(content.crossings):
         layers.draw_crossings(field, content.crossings, content.lot)
     west, south, east, north = field.bounds

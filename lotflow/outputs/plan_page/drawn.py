@@ -90,7 +90,7 @@ def joints(nodes: pd.DataFrame) -> pd.DataFrame:
     return nodes.drop(outlets(nodes).index)
 
 
-Mark = Literal["", "square", "circle", "diamond", "on", "off"]
+Mark = Literal["", "square", "circle", "diamond", "cross", "on", "off"]
 
 
 @dataclass(frozen=True)
@@ -220,7 +220,7 @@ DRAWN: Final[dict[str, _DrawnLayer]] = {
         "Drain lines", stroke=palette.PIPE, width=3, heading="name",
         told=(
             "scenario", "diameter_m", "fall_m", "slope_m_per_m", "capacity_m3s", "least_cover_m",
-            "required_size", "rarest_storm_size",
+            "required_size", "rarest_storm_size", "level_up_from", "level_down_from",
         ),
         rows=_sized_lines,
     ),
@@ -231,19 +231,27 @@ DRAWN: Final[dict[str, _DrawnLayer]] = {
     ),
     "outlets": _DrawnLayer(
         "Outlets", fill=palette.PIPE, stroke="#ffffff", mark="circle", heading="name", label=True,
-        told=("detail", "invert_m"), source="nodes",
+        told=("detail", "invert_m", "level_from"), source="nodes",
         rows=outlets,
     ),
     "openings": _DrawnLayer(
         "Openings of buildings", fill="#ffffff", stroke=palette.FAULT, mark="diamond",
         heading="name",
-        told=("kind", "sill_m", "above_ground_m", "ground_spread_m", "freeboard_m"),
+        told=("kind", "sill_m", "level_from", "above_ground_m", "ground_spread_m", "freeboard_m"),
+    ),
+    "shots": _DrawnLayer(
+        "Levels measured on site", fill=palette.INK, stroke="#ffffff", mark="cross",
+        heading="name",
+        told=(
+            "subject", "surface_kind", "level_m", "datum", "deviation_m", "ground_m",
+            "difference_m", "stands_on", "counts",
+        ),
     ),
     "inlets": _DrawnLayer(
         "Inlets", fill=palette.INK, stroke="#ffffff", mark="square", heading="name", label=True,
         told=(
             "kind", "catchment_m2", "roof_connected_m2", "ground_elevation_m",
-            "residual_depth_m",
+            "rim_elevation_m", "level_from", "residual_depth_m",
         ),
     ),
 }  # fmt: skip

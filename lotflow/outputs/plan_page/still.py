@@ -13,7 +13,7 @@ if TYPE_CHECKING:
 #: Drawn from the ground up; what only a storm or a tap explains is left out.
 _LAYERS: Final = (
     "buildings", "low_spots", "flow_paths", "lot", "facades", "drain_lines",
-    "lot_line_crossings", "openings", "outlets", "inlets",
+    "lot_line_crossings", "openings", "outlets", "shots", "inlets",
 )  # fmt: skip
 #: Width of the whole picture in the units of its lines and letters.
 _WIDTH: Final = 800.0
@@ -21,6 +21,7 @@ _WIDTH: Final = 800.0
 _MARKS: Final[Mapping[str, str]] = {
     "square": "M-6-6H6V6H-6Z", "diamond": "M0-7L7 0L0 7L-7 0Z", "on": "M0 7L-7-6H7Z",
     "off": "M0-7L7 6H-7Z", "circle": "M0-6A6 6 0 0 1 0 6A6 6 0 0 1 0-6Z",
+    "cross": "M-1.5-6H1.5V-1.5H6V1.5H1.5V6H-1.5V1.5H-6V-1.5H-1.5Z",
 }  # fmt: skip
 
 

@@ -16,6 +16,7 @@ function byId(id) { return document.getElementById(id); }
 const MARKS = {
   square: "M3 3H15V15H3Z", diamond: "M9 2L16 9L9 16L2 9Z", on: "M9 1L16 16L9 12L2 16Z", off: "M9 1L16 16L9 12L2 16Z",
   circle: "M9 3A6 6 0 0 1 9 15A6 6 0 0 1 9 3Z",
+  cross: "M7.5 3H10.5V7.5H15V10.5H10.5V15H7.5V10.5H3V7.5H7.5Z",
 };
 
 function drawnMark(layer, feature) {

@@ -19,6 +19,7 @@ import shapely
 
 from lotflow.criteria import Criteria
 from lotflow.layers import SITE_LAYERS
+from lotflow.layers.columns import SURFACE_KINDS
 
 #: Levels, lengths and areas, sizes, and what is none.
 _NUMBERS: Final = (
@@ -349,6 +350,49 @@ def _something_new(job: ChangedJob) -> None:
     job.redraw(name, new if there is None or not len(there) else _joined(there, new))
 
 
+def _levels_drawn(job: ChangedJob) -> None:
+    """Draw levels that were measured: as they may be, and as they can hardly be."""
+    rng, names = job.rng, _names(job)
+    rows = [
+        {
+            "name": f"shot {number}",
+            "level_m": rng.choice((31.2, 31.3, 31.5, 30.4, 100.0, 1031.0)),
+            "surface_kind": rng.choice((*SURFACE_KINDS, "hard", "lawn", "moon")),
+            "datum": rng.choice((None, None, "raster", "benchmark")),
+            "subject": rng.choice((None, None, *names)),
+            "counts": rng.choice((None, "yes", "check", "no")),
+            "geometry": shapely.Point(*job.place()),
+        }
+        for number in range(rng.choice((1, 2, 5)))
+    ]
+    job.redraw("shots", gpd.GeoDataFrame(rows, crs=job.layers["lot"].crs))
+
+
+def _level_notes(job: ChangedJob) -> None:
+    """Give the job level notes: from a benchmark, or from a level that is known."""
+    rng, names = job.rng, _names(job)
+    start = rng.choice((100.0, 31.42))
+    lines = ["point,bs,is,fs,level,place,x,y,on", f"BM,1.5,,,{start},,,,"]
+    for number in range(rng.choice((1, 3))):
+        x, y = job.place()
+        place = rng.choice((f",{x:.2f},{y:.2f},lawn", f"{rng.choice(names)},,,", ",,,", ",,,hard"))
+        lines.append(f"P{number},,{rng.choice((1.4, 1.6, 1.9, 9.0))},,,{place}")
+    lines.append(f"BM,,,{rng.choice((1.5, 1.501, 1.52))},,,,,")
+    (job.folder / "notes.csv").write_text("\n".join(lines))
+    job.toml["levels"] = {"notes": "notes.csv", "unit": "m"}
+    if rng.random() < 0.7:
+        job.toml["levels"] |= {"benchmark": 100.0, "elevation_m": 31.42,
+                               "drawn": rng.choice(("raster", "benchmark"))}  # fmt: skip
+
+
+def _names(job: ChangedJob) -> list[str]:
+    """Names of what has levels, and some that nothing has."""
+    drawn = [str(one) for key in ("openings", "inlets", "outlets", "buildings")
+             if "name" in job.layers.get(key, ())
+             for one in job.layers[key]["name"].dropna()]  # fmt: skip
+    return [*drawn, "Patio line upper end", "Low spot 1", "nowhere"]
+
+
 def _joined(one: gpd.GeoDataFrame, other: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
     kept = [frame.dropna(axis=1, how="all") for frame in (one, other)]
     joined = pd.concat([frame.drop(columns="fid", errors="ignore") for frame in kept],
@@ -501,5 +545,5 @@ _CHANGES: Final[list[Callable[[ChangedJob], None]]] = [
     _reshaped, _reshaped, _led_elsewhere, _led_elsewhere, _round_in_a_ring, _another_state,
     _something_new, _something_new, _another_criterion, _another_criterion, _no_rain,
     _other_storms, _rain_by_coefficients, _another_rain_table, _prices, _other_general,
-    _other_elevation, _levels, _setbacks, _direction, _other_ground,
+    _other_elevation, _levels, _levels_drawn, _level_notes, _setbacks, _direction, _other_ground,
 ]  # fmt: skip
