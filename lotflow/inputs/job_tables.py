@@ -229,6 +229,7 @@ class Layers(Table):
     constraints: Entry | None = None
     culverts: Entry | None = None
     walls: Entry | None = None
+    earthworks: Entry | None = None
     water: Entry | None = None
 
     @model_validator(mode="after")

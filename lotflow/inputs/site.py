@@ -35,7 +35,7 @@ class Site:
 
     Parameters
     ----------
-    lot, buildings, covers, inlets, downspouts, drain_lines, outlets, openings, constraints, culverts, walls, water
+    lot, buildings, covers, inlets, downspouts, drain_lines, outlets, openings, constraints, culverts, walls, earthworks, water
         The site layers; without rows where nothing was given.
     given
         Names of the layers that have rows.
@@ -56,6 +56,7 @@ class Site:
     constraints: GeoDataFrame
     culverts: GeoDataFrame
     walls: GeoDataFrame
+    earthworks: GeoDataFrame
     water: GeoDataFrame
     given: frozenset[str] = frozenset()
     findings: tuple[Finding, ...] = ()
