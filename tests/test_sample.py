@@ -32,7 +32,8 @@ FOLDERS = ("alder_court", "alder_court_us")
 MADE = ("dem.tif", "site.gpkg", "job.toml")
 LAYERS = ("lot", "buildings", "covers", "inlets", "inlet_lines", "inlet_areas", "downspouts",
           "drain_lines", "outlets", "openings", "constraint_points", "constraint_lines",
-          "constraint_areas", "culverts", "walls", "earthwork_lines", "earthwork_areas", "water")  # fmt: skip
+          "constraint_areas", "culverts", "walls", "earthwork_lines", "earthwork_areas",
+          "water")  # fmt: skip
 EMPTY = {"culverts", "earthwork_lines", "earthwork_areas", "water"}
 #: Other versions may write the same content in other bytes.
 MADE_WITH = ("2.4.6", "3.10.3", "3.12.4", "x86_64", "3.40.1")

@@ -99,6 +99,21 @@ def earthworks_in(earthworks: pd.DataFrame, case: Case) -> Any:
     return earthworks[earthworks["status"].fillna("proposed").isin(_CUT[case])]
 
 
+def is_dug_alike(site: Drawn, first: Case, second: Case) -> bool:
+    """
+    Tell whether two cases have the same ground.
+
+    Parameters
+    ----------
+    site
+        With its earthworks.
+    first, second
+        What is dug in one of them is dug in the other too, or more.
+    """
+    works = site.earthworks
+    return len(earthworks_in(works, first)) == len(earthworks_in(works, second))
+
+
 def cases_of(site: Drawn) -> tuple[Case, ...]:
     """
     Cases that a site describes; the last one is that of the main result.

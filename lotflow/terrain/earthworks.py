@@ -20,6 +20,7 @@ from lotflow.layers.drawn import earthworks_in
 from lotflow.terrain.cells import cells_from, line_cells, lowest_around, polygon_cells
 from lotflow.terrain.drainage import LEVEL_STEP
 from lotflow.terrain.kernels import flooded_levels, nearest_marked
+from lotflow.terrain.surface import open_levels
 from lotflow.text import did_you_mean
 from lotflow.units import both_units
 
@@ -672,12 +673,6 @@ def laid_earthworks(works: Sequence[Earthwork], site: Drawn, grid: Grid) -> Laid
         ground = edit(ground)
         edits.append(edit)
     return LaidEarthworks(tuple(edits))
-
-
-def open_levels(grid: Grid) -> FloatArray:
-    """Levels of a ground, of missing cells that of the nearest known one [m]."""
-    values = np.asarray(grid.values, dtype=np.float64)
-    return values.ravel()[nearest_marked(~np.isnan(values))]
 
 
 def edited(grid: Grid, works: LaidEarthworks) -> Grid:

@@ -21,8 +21,8 @@ from lotflow.terrain.earthworks import (
     drawn_earthworks,
     edited,
     laid_earthworks,
-    open_levels,
 )
+from lotflow.terrain.surface import open_levels
 
 NAN = math.nan
 GIVEN = {"name": "S", "kind": "swale", "status": None, "depth_m": NAN, "height_m": NAN,
