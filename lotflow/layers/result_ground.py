@@ -129,5 +129,70 @@ QUANTITIES_TABLE: Final = Layer(
     ),
 )  # fmt: skip
 
+_EARTHWORK: Final = (
+    Column("name", "Name of the earthwork."),
+    Column("kind", "What is dug or filled."),
+    Column("status", "As drawn; one without a status is proposed."),
+)
+_MOVED: Final = (
+    number(
+        "cut_m3",
+        "volume",
+        "Ground dug out; of a swale by the average of its sections.",
+        label="Cut",
+    ),
+    number("fill_m3", "volume", "Ground filled in, as it lies.", label="Fill"),
+    number("area_m2", "area", "Ground that is changed: to be seeded or covered again."),
+    number("deepest_m", "depth", "Greatest depth dug, or height filled.", label="Deepest"),
+)
+_SAID: Final = (
+    Column(
+        "verdict",
+        '"works", "to be settled" (something is asked, or wrong by the elevation '
+        'data), "does not work", or "not judged" (it exists).',
+        choices=("works", "to be settled", "does not work", "not judged"),
+    ),
+    *_XY,
+)
+_EARTHWORK_LINES: Final = Layer(
+    "earthwork_lines",
+    "Swales and berms as they are dug into the ground, and what swales carry.",
+    ("line",),
+    (
+        *_EARTHWORK,
+        number("length_m", "length", "Length."),
+        number("depth_m", "depth", "Least depth of a swale's bed below its lower bank, where it "
+               "has its depth."),
+        number("fall", "slope", "Least fall of a swale's bed over 10 ft."),
+        number("capacity_m3s", "flow", "What a swale carries to its lower bank, at its worst "
+               "place.", label="Carries"),
+        number("flow_m3s", "flow", "What reaches it in the design storm.", label="Reaches it"),
+        number("freeboard_m", "depth", "Lower bank above that water, at its worst place."),
+        number("standing_m", "depth", "Water that stays in a swale's bed.",
+               label="Stands in it"),
+        Column("leads_to", "What its lower end is said to lead to."),
+        Column("goes_to", "Where its water goes by the ground.", label="Water goes to"),
+        *_MOVED,
+        *_SAID,
+    ),
+)  # fmt: skip
+_EARTHWORK_AREAS: Final = Layer(
+    "earthwork_areas",
+    "Ground that is regraded or filled, and rain gardens.",
+    ("polygon",),
+    (
+        *_EARTHWORK,
+        number("share_met", "share", "Share of a regrade that falls away as asked.",
+               label="Falls as asked"),
+        number("holds_m3", "volume", "Water that a rain garden holds."),
+        number("empties_h", "duration", "Time in which it soaks away; empty where its soil is not "
+               "known."),
+        number("building_m", "distance", "Distance from the nearest building.",
+               label="From a building"),
+        *_MOVED,
+        *_SAID,
+    ),
+)  # fmt: skip
+
 #: In the order in which they are written.
-GROUND_LAYERS: Final = (_OUTLET_OPTIONS, _FACADES, _OPENINGS)
+GROUND_LAYERS: Final = (_EARTHWORK_LINES, _EARTHWORK_AREAS, _OUTLET_OPTIONS, _FACADES, _OPENINGS)

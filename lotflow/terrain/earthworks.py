@@ -106,6 +106,17 @@ class Earthwork:
         return self.kind in EARTHWORK_LINES
 
     @property
+    def is_straight(self) -> bool:
+        """Whether the levels of both its ends are given."""
+        return not (np.isnan(self.level_up_m) or np.isnan(self.level_down_m))
+
+    @property
+    def paved_with(self) -> str:
+        """What a swale is lined with; empty where the ground is seeded again."""
+        is_seeded = self.kind != "swale" or self.lining in ("grass", "bare soil")
+        return "" if is_seeded else self.lining
+
+    @property
     def is_cut_today(self) -> bool:
         """Whether the ground of today has it and the elevation data do not."""
         return self.status == "as built"
