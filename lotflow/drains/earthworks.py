@@ -17,7 +17,7 @@ from lotflow.drains.domain import not_negative, positive
 from lotflow.drains.judged import about_place
 from lotflow.drains.pipes import channel_roughness
 from lotflow.terrain.cells import cells_from, polygon_cells
-from lotflow.terrain.discharge_path import WALL_DISTANCE_M
+from lotflow.terrain.discharge_path import WALL_DISTANCE_M, reaches_street
 from lotflow.terrain.earthworks import (
     SURFACE,
     BasinEdit,
@@ -48,6 +48,8 @@ _NEAR_FALL: Final = 0.02
 _NEAR_SOURCE: Final = "International Residential Code 2006, R401.3"
 #: Flatter than this nothing runs by itself: a grader works to no less; common practice.
 _LEVEL: Final = 0.001
+#: A fall that was asked for is reached to within this.
+_HAIR: Final = 1e-4
 #: Water that may stand in a bed [m].
 _STANDING_M: Final = 0.02
 #: Room left above the water of the design storm [m].
@@ -443,11 +445,12 @@ def _end_of(work: Earthwork, around: Around) -> dict[str, Any]:
         facts["end"] = around.names[path.inlet - 1]
     elif path.low_spot:
         facts["end"] = f"low spot {path.low_spot}"
-    elif path.leaves_at is not None:
-        facts["end"] = "off the lot"
-        facts["leaves_at"] = path.leaves_at
     else:
-        facts["end"] = "on the lot"
+        facts["end"] = "on the lot" if path.leaves_at is None else "off the lot"
+    drawn = around.site.constraints
+    public = list(drawn[drawn["kind"].isin(("sidewalk", "street"))].geometry)
+    if not reaches_street(path, public, around.unit):
+        facts["leaves_at"] = path.leaves_at
     return facts
 
 
@@ -573,7 +576,7 @@ def _bed(one: JudgedEarthwork) -> tuple[LevelSource, ...]:
 def _fall_findings(one: JudgedEarthwork) -> list[Finding]:
     """A bed that is level or too flat, or loses its depth to run out."""
     least, found = _LEAST_FALL[one.work.lining], []
-    if one.fall < least:
+    if one.fall < least - _HAIR:
         is_level = one.fall < _LEVEL
         rule = "swale-without-fall" if is_level else "swale-too-flat"
         facts = {"fall": one.fall, "least": least}
@@ -581,7 +584,7 @@ def _fall_findings(one: JudgedEarthwork) -> list[Finding]:
             _about(one, rule, "fail" if is_level else "warn", facts, (one.fall, least, "1"),
                    source=_FALL_SOURCE, rests_on=_bed(one))
         )  # fmt: skip
-    elif one.fall_near < _NEAR_FALL:
+    elif one.fall_near < _NEAR_FALL - _HAIR:
         facts = {"fall": one.fall_near, "least": _NEAR_FALL}
         gap = one.fall_near, _NEAR_FALL, "1"
         found.append(_about(one, "swale-flat-at-house", "warn", facts, gap, source=_NEAR_SOURCE))

@@ -26,6 +26,7 @@ from lotflow.terrain.low_spots import (
     InnerLowSpot,
     LowSpots,
     cut_by_edge,
+    in_rain_gardens,
     inner_low_spots,
     judged_low_spots,
 )
@@ -182,6 +183,7 @@ def _lot_water(
     natural = _natural(window, job)
     inlets = _inlets(drawn, natural, job)
     spots, inner = _low_spots(natural, job)
+    spots = in_rain_gardens(spots, window.works.beds)
     return LotWater(
         job=job, asked=asked, unit_choice=choice, source=source, site=site, rainfall=rainfall,
         window=window,

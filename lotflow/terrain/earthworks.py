@@ -29,7 +29,7 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from lotflow.grid import BoolArray, FloatArray, Grid
+    from lotflow.grid import BoolArray, FloatArray, Grid, IntArray
     from lotflow.layers.drawn import Case, Drawn
 
 #: Width of a swale's bed where none is given [m]: a mower's or a spade's work, common practice, no
@@ -638,6 +638,13 @@ class LaidEarthworks:
             ground = edit(ground)
         return ground
 
+    @property
+    def beds(self) -> list[tuple[NDArray[np.int64], float]]:
+        """Of each rain garden its cells, and how deep water may stand in it [m]."""
+        return [
+            (edit.cells, edit.work.depth_m) for edit in self.edits if isinstance(edit, BasinEdit)
+        ]
+
     def steps(self, ground: FloatArray) -> list[tuple[Edit, FloatArray, FloatArray]]:
         """
         Give each edit with the ground before and after it.
@@ -653,6 +660,36 @@ class LaidEarthworks:
             found.append((edit, ground, after))
             ground = after
         return found
+
+
+def before_swales(ring: IntArray, works: LaidEarthworks, walls: Any, grid: Grid) -> IntArray:
+    """
+    Take what lies in or behind a swale, seen from the wall, out of a ring round buildings.
+
+    The swale leads that water past the wall.
+
+    Parameters
+    ----------
+    ring
+        Shape of the grid: number of the wall each cell belongs to; 0 elsewhere.
+    works
+        What is dug.
+    walls
+        The buildings as one geometry.
+    grid
+        The ground.
+    """
+    swales = [edit.work.geometry for edit in works.edits if edit.work.kind == "swale"]
+    if not swales:
+        return ring
+    cells = np.flatnonzero(ring)
+    centre = shapely.points(*grid.xy(cells // grid.shape[1], cells % grid.shape[1]))
+    way = shapely.shortest_line(centre, walls)
+    reach = BED_WIDTH_M / 2 / grid.metres_per_unit
+    behind = shapely.intersects(shapely.union_all(swales).buffer(reach), way)
+    left = ring.copy()
+    left.ravel()[cells[behind]] = 0
+    return left
 
 
 def laid_earthworks(works: Sequence[Earthwork], site: Drawn, grid: Grid) -> LaidEarthworks:
