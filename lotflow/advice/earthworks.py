@@ -9,24 +9,30 @@ if TYPE_CHECKING:
     from lotflow.findings import Finding
 
 
+#: Fall is judged over 10 ft, and near a house so far off.
+_STRETCH_M: Final = 3.048
+
+
 def _no_fall(say: Say, _: Finding, *, fall: float, least: float) -> str:
     return (
-        f"Its bed falls {say(max(fall, 0.0), 'slope')} over 10 ft, which is no fall: water stands "
-        f"in it. Give it {say(least, 'slope')} at least, or lead it another way."
+        f"Its bed falls {say(max(fall, 0.0), 'slope')} over {say(_STRETCH_M, 'distance')}, which "
+        f"is no fall: water stands in it. Give it {say(least, 'slope')} at least, or lead it "
+        "another way."
     )
 
 
 def _too_flat(say: Say, _: Finding, *, fall: float, least: float) -> str:
     return (
-        f"Its bed falls {say(fall, 'slope')} over 10 ft; {say(least, 'slope')} is the least. "
+        f"Its bed falls {say(fall, 'slope')} over {say(_STRETCH_M, 'distance')}; "
+        f"{say(least, 'slope')} is the least. "
         "Dig it deeper toward its lower end, or shorten the way."
     )
 
 
 def _flat_at_house(say: Say, _: Finding, *, fall: float, least: float) -> str:
     return (
-        f"Within 10 ft of a building its bed falls {say(fall, 'slope')}; {say(least, 'slope')} is "
-        "the least there. Keep it farther off, or give it more fall."
+        f"Within {say(_STRETCH_M, 'distance')} of a building its bed falls {say(fall, 'slope')}; "
+        f"{say(least, 'slope')} is the least there. Keep it farther off, or give it more fall."
     )
 
 
@@ -73,14 +79,14 @@ def _to_building(say: Say, _: Finding, *, wall_m: float) -> str:
 
 def _too_small(say: Say, _: Finding, *, flow_m3s: float, capacity_m3s: float) -> str:
     return (
-        f"{say(flow_m3s, 'flow')} reach it in the design storm; to its lower bank it carries "
+        f"In the design storm {say(flow_m3s, 'flow')} reach it; to its lower bank it carries "
         f"{say(capacity_m3s, 'flow')} at its worst place. Make it deeper or wider there."
     )
 
 
 def _in_doubt(say: Say, _: Finding, *, flow_m3s: float, capacity_m3s: float) -> str:
     return (
-        f"{say(flow_m3s, 'flow')} reach it in the design storm. Mown it carries that; overgrown "
+        f"In the design storm {say(flow_m3s, 'flow')} reach it. Mown it carries that; overgrown "
         f"only {say(capacity_m3s, 'flow')}."
     )
 
@@ -101,7 +107,7 @@ def _berm(say: Say, _: Finding, *, height_m: float) -> str:
 
 def _not_met(say: Say, _: Finding, *, share: float, raised_m: float) -> str:
     return (
-        f"{say(share, 'share')} of this ground falls away as asked, raised by up to "
+        f"Of this ground {say(share, 'share')} falls away as asked, raised by up to "
         f"{say(raised_m, 'depth')}. The rest needs more fill than the wall allows, or a swale."
     )
 

@@ -118,7 +118,7 @@ def section_flow(
     Examples
     --------
     >>> float(section_flow(1.6, 0.0025, width_m=6.0, side=0.0, roughness=0.015).round(2))
-    32.91
+    32.92
     """
     depth = np.asarray(depth_m, dtype=np.float64)
     not_negative(depth=depth)

@@ -679,14 +679,18 @@ def before_swales(ring: IntArray, works: LaidEarthworks, walls: Any, grid: Grid)
     grid
         The ground.
     """
-    swales = [edit.work.geometry for edit in works.edits if edit.work.kind == "swale"]
+    # the bed, and every cell that the line touches
+    swales = [
+        edit.work.geometry.buffer((edit.work.width_m / 2 + grid.cell_m) / grid.metres_per_unit)
+        for edit in works.edits
+        if edit.work.kind == "swale"
+    ]
     if not swales:
         return ring
     cells = np.flatnonzero(ring)
     centre = shapely.points(*grid.xy(cells // grid.shape[1], cells % grid.shape[1]))
     way = shapely.shortest_line(centre, walls)
-    reach = BED_WIDTH_M / 2 / grid.metres_per_unit
-    behind = shapely.intersects(shapely.union_all(swales).buffer(reach), way)
+    behind = shapely.intersects(shapely.union_all(swales), way)
     left = ring.copy()
     left.ravel()[cells[behind]] = 0
     return left
