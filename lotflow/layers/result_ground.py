@@ -4,7 +4,14 @@ from __future__ import annotations
 
 from typing import Final
 
-from lotflow.layers.columns import Column, Layer, number, position
+from lotflow.layers.columns import (
+    EARTHWORK_AREAS,
+    EARTHWORK_LINES,
+    Column,
+    Layer,
+    number,
+    position,
+)
 
 _XY: Final = (
     position("x", "Easting."),
@@ -129,11 +136,8 @@ QUANTITIES_TABLE: Final = Layer(
     ),
 )  # fmt: skip
 
-_EARTHWORK: Final = (
-    Column("name", "Name of the earthwork."),
-    Column("kind", "What is dug or filled."),
-    Column("status", "As drawn; one without a status is proposed."),
-)
+_DIG_NAME: Final = Column("name", "Name of the earthwork.")
+_DIG_STATUS: Final = Column("status", "As drawn; one without a status is proposed.")
 _MOVED: Final = (
     number(
         "cut_m3",
@@ -141,15 +145,21 @@ _MOVED: Final = (
         "Ground dug out; of a swale by the average of its sections.",
         label="Cut",
     ),
-    number("fill_m3", "volume", "Ground filled in, as it lies.", label="Fill"),
+    number("fill_m3", "volume", "Ground filled in, as it lies.", label="Filled"),
     number("area_m2", "area", "Ground that is changed: to be seeded or covered again."),
-    number("deepest_m", "depth", "Greatest depth dug, or height filled.", label="Deepest"),
+    number(
+        "deepest_m",
+        "depth",
+        "Greatest depth dug, or height filled.",
+        label="Greatest depth or height",
+    ),
 )
 _SAID: Final = (
     Column(
         "verdict",
         '"works", "to be settled" (something is asked, or wrong by the elevation '
         'data), "does not work", or "not judged" (it exists).',
+        label="Judged",
         choices=("works", "to be settled", "does not work", "not judged"),
     ),
     *_XY,
@@ -159,7 +169,9 @@ _EARTHWORK_LINES: Final = Layer(
     "Swales and berms as they are dug into the ground, and what swales carry.",
     ("line",),
     (
-        *_EARTHWORK,
+        _DIG_NAME,
+        Column("kind", '"swale" or "berm".', choices=EARTHWORK_LINES),
+        _DIG_STATUS,
         number("length_m", "length", "Length."),
         number("depth_m", "depth", "Least depth of a swale's bed below its lower bank, where it "
                "has its depth."),
@@ -181,7 +193,9 @@ _EARTHWORK_AREAS: Final = Layer(
     "Ground that is regraded or filled, and rain gardens.",
     ("polygon",),
     (
-        *_EARTHWORK,
+        _DIG_NAME,
+        Column("kind", '"regrade", "fill" or "rain garden".', choices=EARTHWORK_AREAS),
+        _DIG_STATUS,
         number("share_met", "share", "Share of a regrade that falls away as asked.",
                label="Falls as asked"),
         number("holds_m3", "volume", "Water that a rain garden holds."),
