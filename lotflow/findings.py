@@ -164,6 +164,7 @@ RANKS: Final[dict[str, tuple[str, ...]]] = {
     "onto a neighbour, or where it must not go": (
         "into-sanitary-sewer", "discharge-onto-neighbour", "inlet-off-lot", "outlet-off-lot",
         "line-off-lot", "pond-overflows-the-lot", "setback",
+        "swale-over-sidewalk", "berm-without-swale", "swale-onto-neighbour", "earthwork-off-lot",
     ),
     "drains that fail": (
         "over-capacity", "water-above-grate", "water-above-ground", "adverse-fall", "flat-line",
@@ -190,6 +191,12 @@ RANKS: Final[dict[str, tuple[str, ...]]] = {
         "cleanouts-too-far-apart", "grate-not-removable", "grate-opening-too-wide",
         "channel-ground-not-level", "trench-too-deep", "inlets-share-a-cell",
         "inlet-better-place",
+        "swale-ends-blind", "swale-without-fall", "swale-too-small", "swale-runs-to-building",
+        "fill-above-sill", "rain-garden-near-building", "swale-end-not-told",
+        "swale-misses-its-end", "swale-too-flat", "swale-flat-at-house", "swale-loses-depth",
+        "rain-garden-slow",
+        "rain-garden-soil-unknown", "swale-capacity-within-doubt", "regrade-not-met",
+        "fill-holds-water", "earthwork-over-pipe", "fill-at-wall", "swale-freeboard",
     ),
     "data and assumptions": (
         "ground-at-building-unknown", "opening-height-unknown", "downspout-way-unknown",

@@ -528,6 +528,8 @@ def more_low_spots(count: int) -> str:
 def artefact(why: str, *, has_buildings: bool) -> str:
     """Say what would remove a low spot that is none."""
     missing = "the neighbours' footprints" if has_buildings else "footprints (--buildings)"
+    if why.startswith("a rain garden"):
+        return "rain gardens: dug to hold water"
     if why.startswith(("inside", "between", "under")):
         return f"under buildings: {missing} remove them"
     return f"deep or behind a bank: {missing}, or a culvert once it is found and drawn, remove them"

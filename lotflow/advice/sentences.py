@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Final
 from lotflow.advice import (
     carrying,
     data,
+    earthworks,
     gravity,
     ground,
     house,
@@ -33,6 +34,7 @@ SENTENCES: Final[dict[str, Sentence]] = {
     for room in (
         carrying,
         data,
+        earthworks,
         gravity,
         ground,
         house,

@@ -438,6 +438,44 @@ def _channels(parts: OrderedParts, units: OrderUnits) -> list[Quantity]:
     return found
 
 
+def earthwork_quantities(
+    moved: Sequence[tuple[str, str, float, float, float]], system: UnitSystem
+) -> list[Quantity]:
+    """
+    List what earthworks need.
+
+    Parameters
+    ----------
+    moved
+        Of each kind, lining, cut and fill [m^3] and ground changed [m^2]; a lining is empty
+        where ground is seeded.
+    system
+        "us" or "metric".
+
+    Examples
+    --------
+    >>> for one in earthwork_quantities([("swale", "", 4.0, 0.0, 40.0)], "metric"):
+    ...     print(one.item, one.quantity, one.unit)
+    earthwork cut 4.0 m³
+    ground to seed 40.0 m²
+    """
+    units = ORDER_UNITS[system]
+    area: dict[str, float] = defaultdict(float)
+    for _, lining, _, _, changed in moved:
+        area[f"swale lining {lining}" if lining else "ground to seed"] += changed
+    kinds = ", ".join(dict.fromkeys(kind for kind, *_ in moved))
+    volumes = (
+        ("earthwork cut", "in the ground", sum(cut for _, _, cut, _, _ in moved)),
+        ("earthwork fill", "as it lies", sum(fill for _, _, _, fill, _ in moved)),
+    )
+    return [
+        *(Quantity(item, f"{detail}: {kinds}", _in(volume, units.volume, 2), sign(units.volume))
+          for item, detail, volume in volumes if volume > 0),
+        *(Quantity(item, "changed ground, seen from above", _in(total, units.area),
+                   sign(units.area)) for item, total in sorted(area.items()) if total > 0),
+    ]  # fmt: skip
+
+
 def _trenches(trenches: Sequence[Trench], units: OrderUnits) -> list[Quantity]:
     """Trench by class of depth, and volumes."""
     if not trenches:

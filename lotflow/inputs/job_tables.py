@@ -254,6 +254,7 @@ class Layers(Table):
     constraints: Entry | None = None
     culverts: Entry | None = None
     walls: Entry | None = None
+    earthworks: Entry | None = None
     water: Entry | None = None
     shots: Entry | None = None
 

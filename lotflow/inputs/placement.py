@@ -37,7 +37,8 @@ def require_near(site: Site, lot: shapely.Geometry, unit: float) -> None:
         With all that lies more than 300 m off.
     """
     faults = []
-    for layer in ("inlets", "drain_lines", "outlets", "openings", "downspouts", "shots"):
+    for layer in ("inlets", "drain_lines", "outlets", "openings", "downspouts", "earthworks",
+                  "shots"):  # fmt: skip
         frame = getattr(site, layer)
         for row, (name, shape) in enumerate(zip(frame["name"], frame.geometry, strict=True), 1):
             away = _farthest(shape, lot)

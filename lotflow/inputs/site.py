@@ -39,7 +39,7 @@ class Site:
 
     Parameters
     ----------
-    lot, buildings, covers, inlets, downspouts, drain_lines, outlets, openings, constraints, culverts, walls, water, shots
+    lot, buildings, covers, inlets, downspouts, drain_lines, outlets, openings, constraints, culverts, walls, earthworks, water, shots
         The site layers; without rows where nothing was given. Of shots `is_noted` tells those that
         stand in level notes.
     given
@@ -65,6 +65,7 @@ class Site:
     constraints: GeoDataFrame
     culverts: GeoDataFrame
     walls: GeoDataFrame
+    earthworks: GeoDataFrame
     water: GeoDataFrame
     shots: GeoDataFrame
     given: frozenset[str] = frozenset()

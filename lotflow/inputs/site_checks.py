@@ -88,6 +88,8 @@ LEVEL_RULES: Final = (
     LevelRule("outlets", "water_level_m", "water level", (-5.0, 1.0), (-15.0, 3.0)),
     LevelRule("openings", "sill_m", "sill", (-1.5, 1.5), (-4.0, 5.0)),
     LevelRule("shots", "level_m", "level", (-3.0, 1.5), (-10.0, 5.0)),
+    LevelRule("earthworks", "level_up_m", "upper level", (-1.0, 1.0), (-3.0, 3.0), "start"),
+    LevelRule("earthworks", "level_down_m", "lower level", (-1.5, 1.0), (-3.0, 3.0), "end"),
 )
 
 

@@ -33,6 +33,7 @@ QUANTITIES: Final[dict[str, tuple[tuple[str, ...], str]]] = {
     "area": (("m2", "ft2"), "m2"),
     "volume": (("m3", "ft3"), "m3"),
     "flow": (("lpm", "gpm"), "m3s"),
+    "rain": (("mm_h", "in_h"), "m_s"),
 }
 #: Units of a result's columns, as the list of layers prints them.
 _PRINTED: Final = {"m3s": "m3/s", "m_s": "m/s", "mm_h": "mm/h"}
@@ -54,6 +55,11 @@ OUTLET_KINDS: Final = (
     "sanitary sewer", "pump", "not found",
 )  # fmt: skip
 OPENING_KINDS: Final = ("door", "garage", "window well", "vent", "AC pad")
+#: Dug or filled along a line, and over an area.
+EARTHWORK_LINES: Final = ("swale", "berm")
+EARTHWORK_AREAS: Final = ("regrade", "fill", "rain garden")
+EARTHWORK_STATUSES: Final = ("existing", "proposed", "as built", "abandoned", "rejected")
+LININGS: Final = ("grass", "bare soil", "stone", "concrete")
 CONSTRAINT_KINDS: Final = (
     "sidewalk", "street", "neighbour building", "septic", "well", "easement", "tree", "utility",
 )  # fmt: skip

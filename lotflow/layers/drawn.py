@@ -1,4 +1,4 @@
-"""What is drawn of a site, and the two states of its drains: as they are today, and as proposed."""
+"""What is drawn of a site, and the two states of its drains and ground: today, and as proposed."""
 
 from __future__ import annotations
 
@@ -14,6 +14,11 @@ Case = Literal["today", "proposed"]
 _PARTS: Final[dict[Case, tuple[str, ...]]] = {
     "today": ("existing", "replaced"),
     "proposed": ("existing", "proposed"),
+}
+#: Status of the earthworks that are cut into the ground in each case.
+_CUT: Final[dict[Case, tuple[str, ...]]] = {
+    "today": ("as built",),
+    "proposed": ("as built", "proposed"),
 }
 _LAYERS: Final = ("inlets", "downspouts", "drain_lines", "outlets")
 
@@ -45,6 +50,8 @@ class Drawn(Protocol):
     @property
     def constraints(self) -> GeoDataFrame: ...  # noqa: D102
     @property
+    def earthworks(self) -> GeoDataFrame: ...  # noqa: D102
+    @property
     def water(self) -> GeoDataFrame: ...  # noqa: D102
     @property
     def shots(self) -> GeoDataFrame: ...  # noqa: D102
@@ -71,6 +78,44 @@ def in_case(frame: pd.DataFrame, case: Case) -> Any:
     return frame[frame["status"].fillna("existing").isin(_PARTS[case])]
 
 
+def earthworks_in(earthworks: pd.DataFrame, case: Case) -> Any:
+    """
+    Rows of the earthworks that are cut into the ground in a case.
+
+    Those that exist already are in the elevation data; one without a status is proposed.
+
+    Parameters
+    ----------
+    earthworks
+        Site layer with a column `status`.
+    case
+        Which state of the ground.
+
+    Examples
+    --------
+    >>> import pandas as pd
+    >>> frame = pd.DataFrame({"name": list("abc"), "status": [None, "as built", "existing"]})
+    >>> list(earthworks_in(frame, "today")["name"]), list(earthworks_in(frame, "proposed")["name"])
+    (['b'], ['a', 'b'])
+    """
+    return earthworks[earthworks["status"].fillna("proposed").isin(_CUT[case])]
+
+
+def is_dug_alike(site: Drawn, first: Case, second: Case) -> bool:
+    """
+    Tell whether two cases have the same ground.
+
+    Parameters
+    ----------
+    site
+        With its earthworks.
+    first, second
+        What is dug in one of them is dug in the other too, or more.
+    """
+    works = site.earthworks
+    return len(earthworks_in(works, first)) == len(earthworks_in(works, second))
+
+
 def cases_of(site: Drawn) -> tuple[Case, ...]:
     """
     Cases that a site describes; the last one is that of the main result.
@@ -78,9 +123,9 @@ def cases_of(site: Drawn) -> tuple[Case, ...]:
     Parameters
     ----------
     site
-        "proposed" is a case of it where anything is proposed or replaced.
+        "proposed" is a case of it where anything is proposed or replaced, or to be dug.
     """
     changed = any(
         getattr(site, name)["status"].isin(("proposed", "replaced")).any() for name in _LAYERS
-    )
+    ) or bool(site.earthworks["status"].fillna("proposed").eq("proposed").any())
     return ("today", "proposed") if changed else ("today",)

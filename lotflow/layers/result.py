@@ -37,6 +37,8 @@ _TITLES: Final = {
     "catchment_cells": "Catchments cell by cell",
     "water": "Open water",
     "outlet_options": "Ways for gravity to lower places",
+    "earthwork_lines": "Swales and berms",
+    "earthwork_areas": "Regraded and filled ground, rain gardens",
     "facades": "Ground at the walls",
     "openings": "Openings of buildings",
     "nodes": "Ends and joints of drain lines",

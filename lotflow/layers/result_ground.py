@@ -5,6 +5,8 @@ from __future__ import annotations
 from typing import Final
 
 from lotflow.layers.columns import (
+    EARTHWORK_AREAS,
+    EARTHWORK_LINES,
     SHOT_DATUMS,
     SURFACE_KINDS,
     USAGES,
@@ -170,5 +172,77 @@ QUANTITIES_TABLE: Final = Layer(
     ),
 )  # fmt: skip
 
+_DIG_NAME: Final = Column("name", "Name of the earthwork.")
+_DIG_STATUS: Final = Column("status", "As drawn; one without a status is proposed.")
+_MOVED: Final = (
+    number(
+        "cut_m3",
+        "volume",
+        "Ground dug out; of a swale by the average of its sections.",
+        label="Cut",
+    ),
+    number("fill_m3", "volume", "Ground filled in, as it lies.", label="Filled"),
+    number("area_m2", "area", "Ground that is changed: to be seeded or covered again."),
+    number(
+        "deepest_m",
+        "depth",
+        "Greatest depth dug, or height filled.",
+        label="Greatest depth or height",
+    ),
+)
+_SAID: Final = (
+    Column(
+        "verdict",
+        '"works", "to be settled" (something is asked, or wrong by the elevation '
+        'data), "does not work", or "not judged" (it exists).',
+        label="Judged",
+        choices=("works", "to be settled", "does not work", "not judged"),
+    ),
+    *_XY,
+)
+_EARTHWORK_LINES: Final = Layer(
+    "earthwork_lines",
+    "Swales and berms as they are dug into the ground, and what swales carry.",
+    ("line",),
+    (
+        _DIG_NAME,
+        Column("kind", '"swale" or "berm".', choices=EARTHWORK_LINES),
+        _DIG_STATUS,
+        number("length_m", "length", "Length."),
+        number("depth_m", "depth", "Least depth of a swale's bed below its lower bank, where it "
+               "has its depth."),
+        number("fall", "slope", "Least fall of a swale's bed over 10 ft."),
+        number("capacity_m3s", "flow", "What a swale carries to its lower bank, at its worst "
+               "place.", label="Carries"),
+        number("flow_m3s", "flow", "What reaches it in the design storm.", label="Reaches it"),
+        number("freeboard_m", "depth", "Lower bank above that water, at its worst place."),
+        number("standing_m", "depth", "Water that stays in a swale's bed.",
+               label="Stands in it"),
+        Column("leads_to", "What its lower end is said to lead to."),
+        Column("goes_to", "Where its water goes by the ground.", label="Water goes to"),
+        *_MOVED,
+        *_SAID,
+    ),
+)  # fmt: skip
+_EARTHWORK_AREAS: Final = Layer(
+    "earthwork_areas",
+    "Ground that is regraded or filled, and rain gardens.",
+    ("polygon",),
+    (
+        _DIG_NAME,
+        Column("kind", '"regrade", "fill" or "rain garden".', choices=EARTHWORK_AREAS),
+        _DIG_STATUS,
+        number("share_met", "share", "Share of a regrade that falls away as asked.",
+               label="Falls as asked"),
+        number("holds_m3", "volume", "Water that a rain garden holds."),
+        number("empties_h", "duration", "Time in which it soaks away; empty where its soil is not "
+               "known."),
+        number("building_m", "distance", "Distance from the nearest building.",
+               label="From a building"),
+        *_MOVED,
+        *_SAID,
+    ),
+)  # fmt: skip
+
 #: In the order in which they are written.
-GROUND_LAYERS: Final = (_OUTLET_OPTIONS, _FACADES, _OPENINGS)
+GROUND_LAYERS: Final = (_EARTHWORK_LINES, _EARTHWORK_AREAS, _OUTLET_OPTIONS, _FACADES, _OPENINGS)

@@ -8,8 +8,12 @@ from typing import Final
 from lotflow.layers.columns import (
     CONSTRAINT_KINDS,
     COVERS,
+    EARTHWORK_AREAS,
+    EARTHWORK_LINES,
+    EARTHWORK_STATUSES,
     INLET_KINDS,
     LINE_PARTS,
+    LININGS,
     MATERIALS,
     OPENING_KINDS,
     OUTLET_KINDS,
@@ -234,6 +238,41 @@ _SHOTS = Layer(
                choices=USAGES, default="yes", formerly="usage"),
     ),
 )  # fmt: skip
+_EARTHWORKS = Layer(
+    "earthworks",
+    "What is dug or filled. It changes the ground on which water runs, in the states of the lot "
+    "that its status names.",
+    ("line", "polygon"),
+    (
+        _NAME,
+        Column("kind", "What is dug or filled: a swale or berm along a line, drawn downstream; a "
+               "regrade beside a building, a fill or a rain garden over an area.",
+               required=True, choices=(*EARTHWORK_LINES, *EARTHWORK_AREAS)),
+        Column("status", "Proposed (also where empty: cut into the ground as proposed), as built "
+               "(since the elevation data were taken: cut into the ground of today too), existing "
+               "(the elevation data show it: judged, not cut again), abandoned or rejected "
+               "(counts nowhere).", choices=EARTHWORK_STATUSES, default="proposed"),
+        _measured("depth", "depth", "Swale: least depth of its bed below the ground. Rain garden: "
+                  "depth of its bed below the lowest ground at its edge. Regrade or fill: greatest "
+                  "thickness.", low=0, high=3),
+        _measured("height", "depth", "Height of a berm above the ground.", low=0, high=3),
+        _measured("width", "depth", "Width of a swale's bed, or of a berm's top.", low=0, high=20),
+        Column("side_slope", "Run to rise of its sides: 3, also where empty, is three "
+               "along for one up.", "number", low=0.5, high=20),
+        Column("fall_pct", "Swale: least fall of its bed. Regrade: fall away from the wall. Fill: "
+               "fall from its crown [%].", "number", low=0, high=33, label="Fall [%]"),
+        _measured("level_up", "elevation", "Level of a swale's bed, or a berm's top, at the upper "
+                  "end.", label="Level, upper end"),
+        _measured("level_down", "elevation", "Level of it at the lower end.",
+                  label="Level, lower end"),
+        Column("lining", "What a swale is lined with.", choices=LININGS, default="grass"),
+        Column("leads_to", 'Where the lower end of a swale leads: "surface" (it runs out on '
+               "falling ground), or the name of an inlet, outlet, swale or rain garden. Of a berm: "
+               "the swale that takes the water it holds."),
+        _measured("soil_rate", "rain", "How fast water soaks into the bed of a rain garden.",
+                  low=0, high=3e-4),
+    ),
+)  # fmt: skip
 _WATER = Layer("water", "Open water, or ground that always takes flow.", ("polygon",), (_LABEL,))
 
 #: The layers a site is described with, in the order in which they are read.
@@ -241,7 +280,7 @@ SITE_LAYERS: Final[dict[str, Layer]] = {
     layer.name: layer
     for layer in (
         _LOT, _BUILDINGS, _COVERS, _INLETS, _DOWNSPOUTS, _DRAIN_LINES, _OUTLETS, _OPENINGS,
-        _CONSTRAINTS, _CULVERTS, _WALLS, _WATER, _SHOTS,
+        _CONSTRAINTS, _CULVERTS, _WALLS, _EARTHWORKS, _WATER, _SHOTS,
     )
 }  # fmt: skip
 
@@ -305,6 +344,13 @@ DRAWN_TABLES: Final[dict[str, DrawnTable]] = {
                "water must keep clear of.", geometry="polygon"),
         _table(_CULVERTS, "Culverts"),
         _table(_WALLS, "Walls and curbs"),
+        _table(_EARTHWORKS, "Swales and berms", name="earthwork_lines",
+               meaning="Swales and berms, drawn downstream.", geometry="line",
+               without=("soil_rate",), kinds=EARTHWORK_LINES, kind="swale"),
+        _table(_EARTHWORKS, "Regraded and filled ground, rain gardens", name="earthwork_areas",
+               meaning="Ground that is regraded or filled, and rain gardens.", geometry="polygon",
+               without=("height", "width", "level_up", "level_down", "lining", "leads_to"),
+               kinds=EARTHWORK_AREAS),
         _table(_WATER, "Open water"),
         _table(_SHOTS, "Levels measured on site"),
     )

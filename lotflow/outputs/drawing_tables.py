@@ -209,5 +209,20 @@ LOOKS: Final[dict[str, tuple[Rule, ...]]] = {
     ),
     "culverts": (Rule("culvert", stroke=palette.PIPE, width=3.0, arrows=True, label=_NAMED),),
     "walls": (Rule("wall", stroke=palette.INK, width=2.4),),
+    "earthwork_lines": (
+        Rule("earthwork", stroke=palette.EARTH, width=1.5),
+        Rule("swale", "kind", equals="swale", stroke=palette.FLOW, width=3.0, arrows=True,
+             label=_NAMED),
+        Rule("berm", "kind", equals="berm", stroke=palette.EARTH, width=4.0, label=_NAMED),
+    ),
+    "earthwork_areas": (
+        Rule("earthwork", stroke=palette.EARTH, width=1.0),
+        Rule("regrade", "kind", equals="regrade", fill=palette.EARTH, fill_opacity=0.2,
+             stroke=palette.EARTH, dashes="5 4", label=_NAMED),
+        Rule("fill", "kind", equals="fill", fill=palette.EARTH, fill_opacity=0.4,
+             stroke=palette.EARTH, label=_NAMED),
+        Rule("rain garden", "kind", equals="rain garden", fill=palette.NO_FAULT,
+             fill_opacity=0.3, stroke=palette.NO_FAULT, label=_NAMED),
+    ),
     "water": (Rule("open water", fill=palette.OPEN_WATER, stroke=palette.WATER_EDGE),),
 }  # fmt: skip

@@ -14,11 +14,12 @@ from lotflow.terrain.catchments import label_polygons, simplified_outlines, weig
 from lotflow.terrain.low_spots import Artefact
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Mapping, Sequence
 
     import geopandas as gpd
     from numpy.typing import NDArray
 
+    from lotflow.drains.earthworks import JudgedEarthwork
     from lotflow.grid import BoolArray, FloatArray, Grid
     from lotflow.terrain.catchments import CatchmentCells
     from lotflow.terrain.freeboard import OpeningLevels
@@ -400,3 +401,73 @@ def shots_layer(
         "read_from": ["level notes" if noted else "drawing" for noted in shots["is_noted"]],
     }
     return layer_frame("shots", columns, shots.geometry, shots.crs)
+
+
+def earthwork_layers(works: Sequence[JudgedEarthwork], crs: Any) -> dict[str, gpd.GeoDataFrame]:
+    """
+    Give the earthworks, those along lines and those over areas.
+
+    Parameters
+    ----------
+    works
+        Judged, in the order of the drawn rows.
+    """
+    lines = [one for one in works if one.work.is_line]
+    areas = [one for one in works if not one.work.is_line]
+    return {
+        "earthwork_lines": _earthworks(
+            "earthwork_lines", lines, crs,
+            {
+                "length_m": [one.length_m for one in lines],
+                "depth_m": [one.bank_m for one in lines],
+                "fall": [one.fall for one in lines],
+                "capacity_m3s": [one.capacity_m3s for one in lines],
+                "flow_m3s": [one.flow_m3s for one in lines],
+                "freeboard_m": [one.freeboard_m for one in lines],
+                "standing_m": [one.standing_m for one in lines],
+            },
+            {
+                "leads_to": [one.work.leads_to or None for one in lines],
+                "goes_to": [one.end or None for one in lines],
+            },
+        ),
+        "earthwork_areas": _earthworks(
+            "earthwork_areas", areas, crs,
+            {
+                "share_met": [one.met_share for one in areas],
+                "holds_m3": [one.holds_m3 for one in areas],
+                "empties_h": [one.empties_h for one in areas],
+                "building_m": [one.wall_m for one in areas],
+            },
+            {},
+        ),
+    }  # fmt: skip
+
+
+def _earthworks(
+    name: str,
+    works: Sequence[JudgedEarthwork],
+    crs: Any,
+    numbers: Mapping[str, Sequence[float]],
+    texts: Mapping[str, Sequence[str | None]],
+) -> gpd.GeoDataFrame:
+    """Give one layer of earthworks, with what all of them have."""
+    common = {
+        "cut_m3": [one.cut_m3 for one in works],
+        "fill_m3": [one.fill_m3 for one in works],
+        "area_m2": [one.area_m2 for one in works],
+        "deepest_m": [one.deepest_m for one in works],
+        "x": [one.x for one in works],
+        "y": [one.y for one in works],
+    }
+    columns: dict[str, Any] = {
+        "name": [one.work.name for one in works],
+        "kind": [one.work.kind for one in works],
+        "status": [one.work.status for one in works],
+        "verdict": [one.verdict for one in works],
+        **texts,
+    }
+    for key, values in {**numbers, **common}.items():
+        known = np.array(values, dtype=float)
+        columns[key] = np.where(np.isfinite(known), known, np.nan)
+    return layer_frame(name, columns, [one.work.geometry for one in works], crs)

@@ -151,7 +151,8 @@ STYLED: Final = (
     "contours", "water", "catchments", "low_spots", "inner_low_spots", "buildings",
     "flow_paths", "lot", "spill_points", "lot_line_crossings", "inlet_areas", "inlet_lines",
     "inlets", "drain_lines", "line_profiles", "nodes", "outlet_options", "ponds",
-    "overflow_paths", "facades", "openings", "shots", "catchment_cells",
+    "overflow_paths", "facades", "openings", "earthwork_areas", "earthwork_lines", "shots",
+    "catchment_cells",
 )  # fmt: skip
 
 
@@ -215,6 +216,7 @@ def layer_rules(units: UnitSystem) -> dict[str, tuple[Rule, ...]]:
             Rule("level left out", "counts", equals="no", fill=palette.NOT_TOLD, mark="cross",
                  size=5),
         ),
+        **_earthwork_rules(units),
         "catchment_cells": (
             Rule("catchment, cell by cell", stroke=palette.NOT_TOLD, width=0.6),
         ),
@@ -287,6 +289,26 @@ def _house_rules(units: UnitSystem) -> dict[str, tuple[Rule, ...]]:
         "openings": (
             Rule("opening of a building", fill="#ffffff", stroke=palette.FAULT, mark="square",
                  size=8, label=("name",), figure=figure("freeboard_m", "depth", units)),
+        ),
+    }  # fmt: skip
+
+
+def _earthwork_rules(units: UnitSystem) -> dict[str, tuple[Rule, ...]]:
+    """Swales and berms, ground that is raised, and rain gardens."""
+    earth = palette.EARTH
+    return {
+        "earthwork_areas": (
+            Rule("regraded ground", "kind", equals="regrade", fill=earth, fill_opacity=0.2,
+                 stroke=earth, dashes="5 4", label=("name",)),
+            Rule("fill", "kind", equals="fill", fill=earth, fill_opacity=0.4, stroke=earth,
+                 label=("name",)),
+            Rule("rain garden", "kind", equals="rain garden", fill=palette.NO_FAULT,
+                 fill_opacity=0.3, stroke=palette.NO_FAULT, label=("name",)),
+        ),
+        "earthwork_lines": (
+            Rule("berm", "kind", equals="berm", stroke=earth, width=4.0, label=("name",)),
+            Rule("swale", "kind", equals="swale", stroke=palette.FLOW, width=3.0, arrows=True,
+                 label=("name",), figure=figure("fall", "slope", units)),
         ),
     }  # fmt: skip
 

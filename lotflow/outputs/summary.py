@@ -82,6 +82,15 @@ CONTRACT: Final[dict[str, tuple[str, ...]]] = {
     "outlet_options": ("subject", "rank", "kind", "place", "x", "y", "run_m", "left_m", "verdict"),
     "facades": ("name", "slope", "slope_limit", "verdict"),
     "openings": ("name", "sill_m", "above_ground_m", "freeboard_m", "not_closed"),
+    "earthwork_lines": (
+        "name", "kind", "status", "length_m", "depth_m", "fall", "capacity_m3s", "flow_m3s",
+        "freeboard_m", "standing_m", "leads_to", "goes_to", "cut_m3", "fill_m3", "area_m2",
+        "deepest_m", "verdict", "x", "y",
+    ),
+    "earthwork_areas": (
+        "name", "kind", "status", "share_met", "holds_m3", "empties_h", "building_m", "cut_m3",
+        "fill_m3", "area_m2", "deepest_m", "verdict", "x", "y",
+    ),
     "quantities": ("item", "quantity", "unit", "price", "cost"),
 }  # fmt: skip
 
@@ -294,6 +303,8 @@ _NAMED_BY: Final[dict[str, tuple[str, ...]]] = {
     "outlet_options": ("subject", "rank"),
     "facades": ("name",),
     "openings": ("name",),
+    "earthwork_lines": ("name",),
+    "earthwork_areas": ("name",),
     "quantities": ("item",),
 }
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import TYPE_CHECKING, Final
 
@@ -25,6 +25,8 @@ from lotflow.terrain.flow_paths import courses_to
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
+
+    from numpy.typing import NDArray
 
     from lotflow.grid import FloatArray
     from lotflow.rainfall import Rainfall
@@ -267,6 +269,31 @@ def study_storms(
         ground=part_ground(courses, names, cover, roofs, catchments),
         designs=tuple(design_storm(rainfall, period) for period in periods),
     )
+
+
+def reaching(
+    storms: StormStudy, routing: Routing, cells: NDArray[np.int64], name: str
+) -> StormStudy:
+    """
+    Give what the same storms bring to some other place, such as a swale.
+
+    Parameters
+    ----------
+    storms
+        Of the case.
+    routing
+        With its inlets: what they take does not come.
+    cells
+        Flat indices of the place.
+    name
+        Of the place, the first node of the result.
+    """
+    number = np.zeros(routing.surface.ground.shape, dtype=np.int32)
+    number.ravel()[cells] = 1
+    courses = courses_to(routing, number)
+    catchments = catchment_parts(courses, 1, storms.cover, way_timer(storms.rainfall))
+    ground = part_ground(courses, (name,), storms.cover, storms.roofs, catchments)
+    return replace(storms, ground=ground)
 
 
 def sheet_flow_rain(rainfall: Rainfall) -> tuple[float, float | None]:

@@ -46,6 +46,7 @@ from lotflow.terrain.sureness import (
     realised_bounds,
     usual_realisations,
 )
+from lotflow.terrain.surface import open_levels
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -156,6 +157,8 @@ def realise_study(
         snap_m=snap_radius_m(job.criteria.snap_m, lot.window.surface.ground.cell_m),
         pond_depth_m=job.criteria.low_spot_limit_m(job.elevation.rmse_m),
         rule=job.terrain.direction,
+        measured=open_levels(lot.window.elevation.grid),
+        edit=lot.window.works,
     )
     watched = Watched(
         lot.low_spots.number,

@@ -21,6 +21,7 @@ from lotflow.outputs.terrain_layers import (
 from lotflow.study.chapter import WHERE_TO, Chapter, say_nothing
 from lotflow.study.lot_water import level_error
 from lotflow.terrain.downspouts import building_names
+from lotflow.terrain.earthworks import before_swales
 from lotflow.terrain.house_ring import ring_cells
 from lotflow.terrain.notes import edge_notes, gap_notes, inlet_notes, low_spot_notes
 from lotflow.terrain.origins import Ground, lot_origins, origins
@@ -127,7 +128,9 @@ def water_parts(lot: LotWater, facades: Sequence[Facade] = ()) -> pd.DataFrame:
     found = lot_origins(ground, lot.inlets.routing, lot.names, lot.low_spots)
     if facades:
         # what runs by on a street or next door is not this house's to deal with
-        ring = ring_cells(facades, footprints.union_all(), grid, lot.window.lot)
+        walls = footprints.union_all()
+        ring = ring_cells(facades, walls, grid, lot.window.lot)
+        ring = before_swales(ring, lot.window.works, walls, grid)
         found += origins(ground, lot.natural, [one.name for one in facades], ring)
     return water_parts_table(found, grid)
 

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 from lotflow.drains.checked import inlet_capacities
 from lotflow.drains.discharge_findings import outlet_discharge_findings, setback_findings
+from lotflow.drains.earthworks import Around, earthwork_findings, judge_earthworks
 from lotflow.drains.house import (
     downspouts_on_ground,
     facades_of,
@@ -19,12 +20,12 @@ from lotflow.drains.house import (
 from lotflow.drains.house_findings import downspout_findings, facade_findings, opening_findings
 from lotflow.drains.judged import design_storm
 from lotflow.drains.order import ordered_quantities
-from lotflow.drains.quantities import priced
+from lotflow.drains.quantities import earthwork_quantities, priced
 from lotflow.drains.setbacks import setback_distances
 from lotflow.findings import with_earlier
 from lotflow.inputs.prices import read_prices
 from lotflow.layers.drawn import cases_of
-from lotflow.outputs.ground_layers import facades_layer, openings_layer
+from lotflow.outputs.ground_layers import earthwork_layers, facades_layer, openings_layer
 from lotflow.outputs.positions import place_of
 from lotflow.outputs.quantities import quantities_csv, quantities_table
 from lotflow.outputs.result_layers import runoff_table
@@ -43,7 +44,7 @@ from lotflow.runoff.stated_rain import (
 )
 from lotflow.runoff.stated_storm import stated_storm
 from lotflow.runoff.storm_parts import downspout_ground, low_spot_ground
-from lotflow.runoff.storms import StormStudy, study_storms, way_timer
+from lotflow.runoff.storms import StormStudy, reaching, study_storms, way_timer
 from lotflow.study.chapter import RUNOFF, Chapter, say_nothing
 from lotflow.study.confidence import confidence_chapter
 from lotflow.study.drain_check import CaseRun, check_drains, drain_chapter
@@ -52,11 +53,14 @@ from lotflow.study.lot_water import CaseWater, case_water, level_error
 from lotflow.study.ponding import ponding_chapter, standing_chapter
 from lotflow.terrain.discharge_path import discharge_path
 from lotflow.terrain.downspouts import roof_notes
+from lotflow.terrain.earthworks import LineEdit, drawn_earthworks
+from lotflow.terrain.surface import open_levels
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
     from lotflow.drains.checked import CheckedCase
+    from lotflow.drains.earthworks import JudgedEarthwork
     from lotflow.findings import Finding
     from lotflow.runoff.covers import GroundCover
     from lotflow.runoff.curve_number import StormType
@@ -152,6 +156,7 @@ def job_chapters(lot: LotWater, tell: Tell = say_nothing) -> list[Chapter]:
     # the main case is the first one checked
     of_main = checked[0] if checked and checked[0].case == lot.case else None
     capacity = inlet_capacities(of_main) if of_main else {}
+    works = judged_earthworks(lot, main, cover.ground)
     ca_weight = entering_ca(lot.window.surface, cover.ground.coefficient)
     runoff = runoff_chapter(lot, cover, main, releases=capacity)
     return [
@@ -160,8 +165,9 @@ def job_chapters(lot: LotWater, tell: Tell = say_nothing) -> list[Chapter]:
         # adds its bounds to what the chapters before it have
         confidence_chapter(lot, ca_weight=ca_weight, runoff=runoff, checked=checked),
         house_chapter(lot, waters, cover.ground),
+        earthwork_chapter(lot, works),
         standing_chapter(lot, cover.ground),
-        quantity_chapter(lot, checked),
+        quantity_chapter(lot, checked, works),
         Chapter(findings=stated_findings(lot.job.intensity_m_s if checked else None))
         if main is None
         else ponding_chapter(
@@ -290,6 +296,65 @@ def house_chapter(lot: LotWater, cases: Sequence[CaseWater], cover: GroundCover)
     )
 
 
+def judged_earthworks(
+    lot: LotWater, storms: StormStudy | None = None, cover: GroundCover | None = None
+) -> list[JudgedEarthwork]:
+    """
+    Judge the earthworks of the main case.
+
+    Parameters
+    ----------
+    lot
+        Ground and inlets.
+    storms
+        Runoff of the design storms; None where there is no rain.
+    cover
+        Of the ground, for a stated intensity.
+    """
+    site, surface = lot.site, lot.window.surface
+    shown = drawn_earthworks(site, None, surface.ground.metres_per_unit)
+    if not (lot.window.works.edits or shown):
+        return []
+    routing = lot.inlets.routing
+    path_of = partial(discharge_path, routing, lot.low_spots, lot.window.lot)
+    flows = _swale_flows(lot, storms, cover)
+    around = Around(site, surface, routing.field.filled, path_of, lot.names, flows)
+    steps = lot.window.works.steps(open_levels(lot.window.elevation.grid))
+    return judge_earthworks(steps, shown, around)
+
+
+def earthwork_chapter(lot: LotWater, works: Sequence[JudgedEarthwork]) -> Chapter:
+    """Give earthworks as they are dug, and what is wrong with them; empty without any."""
+    if not works:
+        return Chapter()
+    return Chapter(
+        layers=earthwork_layers(works, lot.window.surface.ground.crs),
+        findings=earthwork_findings(works),
+    )
+
+
+def _swale_flows(
+    lot: LotWater, storms: StormStudy | None, cover: GroundCover | None
+) -> dict[str, float]:
+    """Design flow that reaches each swale of the main case [m^3/s]; none where no rain is given."""
+    routing, intensity = lot.inlets.routing, lot.job.intensity_m_s
+    swales = {
+        edit.work.name: edit.cells[edit.touched]
+        for edit in lot.window.works.edits
+        if isinstance(edit, LineEdit) and edit.work.kind == "swale"
+    }
+    if storms is not None:
+        design = design_storm(storms.storms, lot.job.criteria)
+        return {
+            name: float(reaching(storms, routing, cells, name).peaks.flow_m3s[0, design])
+            for name, cells in swales.items()
+        }
+    if intensity is None or cover is None:
+        return {}
+    through = routing.field.accumulated(entering_ca(lot.window.surface, cover.coefficient))
+    return {name: float(through.ravel()[cells].max()) * intensity for name, cells in swales.items()}
+
+
 def _let_out(lot: LotWater, water: CaseWater) -> list[Finding]:
     """What is wrong with water let out on the ground in one case, and what is too near."""
     site, case, names, setbacks = lot.site, water.case, water.names, lot.job.setbacks
@@ -305,9 +370,11 @@ def _let_out(lot: LotWater, water: CaseWater) -> list[Finding]:
     ]
 
 
-def quantity_chapter(lot: LotWater, checked: Sequence[CheckedCase]) -> Chapter:
+def quantity_chapter(
+    lot: LotWater, checked: Sequence[CheckedCase], works: Sequence[JudgedEarthwork] = ()
+) -> Chapter:
     """
-    List what the proposed parts of the drain system need, with the prices of the job's own list.
+    List what the proposed drains and earthworks need, with the prices of the job's own list.
 
     Raises
     ------
@@ -319,6 +386,14 @@ def quantity_chapter(lot: LotWater, checked: Sequence[CheckedCase]) -> Chapter:
         lot.site, checked[0] if checked else None, ground=general.ground,
         metres_per_unit=lot.window.surface.ground.metres_per_unit, units=lot.job.units,
     )  # fmt: skip
+    order += earthwork_quantities(
+        [
+            (one.work.kind, one.work.paved_with, one.cut_m3, one.fill_m3, one.area_m2)
+            for one in works
+            if one.work.status == "proposed"
+        ],
+        lot.job.units,
+    )
     findings: list[Finding] = []
     hashes: dict[str, str] = {}
     if lot.job.prices is not None:

@@ -14,9 +14,9 @@ from lotflow.inputs.site_checks import job_findings, lot_findings
 from lotflow.inputs.sources import naming_files
 from lotflow.inputs.surface_checks import widened_rmse
 from lotflow.inputs.usual_units import UnitChoice, unit_choice
-from lotflow.layers.drawn import Case, cases_of, in_case
+from lotflow.layers.drawn import Case, cases_of, in_case, is_dug_alike
 from lotflow.outputs.positions import place_of
-from lotflow.study.window import StudyWindow, study_window
+from lotflow.study.window import StudyWindow, case_surface, study_window
 from lotflow.terrain.catchments import CatchmentCells, LotBalance, catchment_cells, lot_balance
 from lotflow.terrain.closure import spills_unseen
 from lotflow.terrain.downspouts import case_roofs
@@ -27,6 +27,7 @@ from lotflow.terrain.low_spots import (
     InnerLowSpot,
     LowSpots,
     cut_by_edge,
+    in_rain_gardens,
     inner_low_spots,
     judged_low_spots,
 )
@@ -186,6 +187,7 @@ def _lot_water(
     natural = _natural(window, job)
     inlets = _inlets(drawn, natural, job)
     spots, inner = _low_spots(natural, job)
+    spots = in_rain_gardens(spots, window.works.beds)
     return LotWater(
         job=job, asked=asked, unit_choice=choice, source=source, site=site, rainfall=rainfall,
         window=window,
@@ -237,7 +239,10 @@ def case_water(lot: LotWater, case: Case) -> CaseWater:
     """
     if case == lot.case:
         return CaseWater(case, lot.roofs, lot.inlets)
-    roofs = case_roofs(lot.site, lot.window.surface, case)
+    surface = lot.window.surface
+    if not is_dug_alike(lot.site, case, lot.case):
+        surface, _ = case_surface(lot.site, lot.window.elevation.grid, lot.job, case)
+    roofs = case_roofs(lot.site, surface, case)
     natural = _natural(replace(lot.window, surface=roofs.surface), lot.job)
     drawn = drawn_inlets(in_case(lot.site.inlets, case))
     return CaseWater(case, roofs, _inlets(drawn, natural, lot.job))

@@ -121,6 +121,13 @@ def run_study(job: Job, *, use_covers: bool = True, tell: Tell = say_nothing) ->
         tell(RUNOFF)
         if not use_covers:
             chapters.append(screening_runoff(lot))
+            if len(lot.site.earthworks):
+                from lotflow.study.job_chapters import (  # noqa: PLC0415
+                    earthwork_chapter,
+                    judged_earthworks,
+                )
+
+                chapters.append(earthwork_chapter(lot, judged_earthworks(lot)))
             if job.confidence.realisations:
                 from lotflow.study.confidence import confidence_chapter  # noqa: PLC0415
 

@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import reduce
 from typing import TYPE_CHECKING
+
+import numpy as np
 
 from lotflow.errors import InputError
 from lotflow.inputs.elevation import Elevation, ElevationSource, read_elevation
@@ -11,9 +14,10 @@ from lotflow.inputs.placement import require_covered, require_ground, require_ne
 from lotflow.inputs.shots import shot_faults
 from lotflow.inputs.site_checks import datum_of, level_faults, raster_unit_findings
 from lotflow.inputs.surface_checks import level_check, rounding_check
-from lotflow.layers.drawn import cases_of, in_case
+from lotflow.layers.drawn import cases_of, in_case, is_dug_alike
 from lotflow.terrain.cells import polygon_cells
 from lotflow.terrain.downspouts import case_roofs
+from lotflow.terrain.earthworks import LaidEarthworks, drawn_earthworks, edited, laid_earthworks
 from lotflow.terrain.inlets import cells_of_interest, drawn_inlets
 from lotflow.terrain.low_spots import inflow_cells
 from lotflow.terrain.needed_ground import (
@@ -40,9 +44,12 @@ from lotflow.terrain.routing import Culvert, Routing, drawn_culverts, no_drains,
 from lotflow.terrain.surface import Surface, prepare_surface
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from lotflow.grid import BoolArray, FloatArray, Grid
     from lotflow.inputs.job import Job
     from lotflow.inputs.site import Site
+    from lotflow.layers.drawn import Case
 
 
 @dataclass(frozen=True, eq=False)
@@ -55,7 +62,9 @@ class StudyWindow:
     elevation
         What was read.
     surface
-        What water runs on.
+        What water runs on, in the main case: with the earthworks of it.
+    works
+        Those earthworks.
     lot
         Cells of the lot.
     culverts
@@ -68,6 +77,7 @@ class StudyWindow:
 
     elevation: Elevation
     surface: Surface
+    works: LaidEarthworks
     lot: BoolArray
     culverts: tuple[Culvert, ...]
     entering: BoolArray
@@ -103,13 +113,15 @@ def study_window(source: ElevationSource, site: Site, job: Job) -> StudyWindow:
     far: tuple[Grid, FloatArray] | None = None
     while True:
         window = _read(source, site, widened(least, margins, unit), job)
-        look, more_data = _looked_at(window, site, job), window.elevation.more_data
-        wider = grown(margins, least, cut_sides(look), more_data, source)
+        looks, more_data = _looked_at(window, site, job), window.elevation.more_data
+        cut = set().union(*(cut_sides(look) for look in looks))
+        wider = grown(margins, least, cut, more_data, source)
         if wider == margins and any(more_data.values()):
             far = far or _looked_afar(source, site, least)
-            wider = grown(margins, least, held_sides(look, *far), more_data, source)
+            held = set().union(*(held_sides(look, *far) for look in looks))
+            wider = grown(margins, least, held, more_data, source)
         if wider == margins:
-            window = _taken_out(window, source, site, job, least, look)
+            window = _taken_out(window, source, site, job, least, looks)
             return _held_against_ground(window, site, source, job)
         margins = wider
 
@@ -118,17 +130,43 @@ def _read(source: ElevationSource, site: Site, bounds: Bounds, job: Job) -> Stud
     """Read a window and set everything drawn into it."""
     elevation = read_elevation(source, bounds)
     grid = elevation.grid
+    surface, works = case_surface(site, grid, job, cases_of(site)[-1])
+    lot = polygon_cells(site.lot.geometry.union_all(), grid)
+    require_ground(lot, surface.missing | surface.ground.missing, grid)
+    culverts, nothing = drawn_culverts(site.culverts, grid), no_cells(grid)
+    return StudyWindow(elevation, surface, works, lot, culverts, nothing, nothing)
+
+
+def case_surface(site: Site, grid: Grid, job: Job, case: Case) -> tuple[Surface, LaidEarthworks]:
+    """
+    Make what water runs on in a case: the measured ground with its earthworks, houses and walls.
+
+    Parameters
+    ----------
+    site
+        What is drawn.
+    grid
+        The measured ground [m].
+    job
+        Gives the height of walls without one.
+    case
+        State of drains and ground.
+
+    Raises
+    ------
+    InputError
+        If an earthwork of the case cannot be dug as it is drawn.
+    """
+    drawn = drawn_earthworks(site, case, grid.metres_per_unit)
+    works = laid_earthworks(drawn, site, grid)
     heights = site.walls["height_m"].fillna(job.criteria.wall_height_m).astype(float)
     surface = prepare_surface(
-        grid,
+        edited(grid, works),
         buildings=list(site.buildings.geometry),
         walls=list(zip(site.walls.geometry, heights, strict=True)),
         water=list(site.water.geometry),
     )
-    lot = polygon_cells(site.lot.geometry.union_all(), grid)
-    require_ground(lot, surface.missing | surface.ground.missing, grid)
-    culverts, nothing = drawn_culverts(site.culverts, grid), no_cells(grid)
-    return StudyWindow(elevation, surface, lot, culverts, nothing, nothing)
+    return surface, works
 
 
 def _held_against_ground(
@@ -154,20 +192,36 @@ def _by_kernel(window: StudyWindow, surface: Surface, job: Job) -> Routing:
     return route(surface, empty, rule=job.terrain.direction, by_kernel=True)
 
 
-def _looked_at(window: StudyWindow, site: Site, job: Job) -> Look:
-    """Find what of a window's water is of interest, and where it is unfinished."""
+def _surfaces(window: StudyWindow, site: Site, job: Job) -> list[tuple[Case, Surface]]:
+    """What water runs on in the main case, and in an earlier one whose ground is another."""
     *others, main = cases_of(site)
-    natural = _by_kernel(window, case_roofs(site, window.surface, main).surface, job)
+    measured = window.elevation.grid
+    return [(main, window.surface)] + [
+        (case, case_surface(site, measured, job, case)[0])
+        for case in others
+        if not is_dug_alike(site, case, main)
+    ]
+
+
+def _looked_at(window: StudyWindow, site: Site, job: Job) -> list[Look]:
+    """Find what of a window's water is of interest, and where it is unfinished, on each ground."""
+    *others, main = cases_of(site)
+    surfaces = dict(_surfaces(window, site, job))
+    grounds = {
+        case: _by_kernel(window, case_roofs(site, surface, case).surface, job)
+        for case, surface in surfaces.items()
+    }
     cells = []
     for case in (main, *others):
         drawn = drawn_inlets(in_case(site.inlets, case))
-        own = natural
-        if drawn and case != main and len(site.downspouts):
+        own = grounds.get(case, grounds[main])
+        if drawn and case not in grounds and len(site.downspouts):
             own = _by_kernel(window, case_roofs(site, window.surface, case).surface, job)
         if drawn:
             rmse = job.elevation.rmse_m
             cells.append(cells_of_interest(drawn, own, job.criteria, rmse_m=rmse))
-    return look_at(natural, window.lot, site.lot.geometry.union_all(), cells, job.criteria)
+    outline = site.lot.geometry.union_all()
+    return [look_at(own, window.lot, outline, cells, job.criteria) for own in grounds.values()]
 
 
 def _looked_afar(source: ElevationSource, site: Site, least: Bounds) -> tuple[Grid, FloatArray]:
@@ -177,19 +231,31 @@ def _looked_afar(source: ElevationSource, site: Site, least: Bounds) -> tuple[Gr
 
 
 def _taken_out(
-    window: StudyWindow, source: ElevationSource, site: Site, job: Job, least: Bounds, look: Look
+    window: StudyWindow,
+    source: ElevationSource,
+    site: Site,
+    job: Job,
+    least: Bounds,
+    looks: Sequence[Look],
 ) -> StudyWindow:
     """Read what is needed of the ground looked at, and mark what is unfinished at its end."""
-    rows, columns = look.grid.shape
+    grid = looks[0].grid
+    rows, columns = grid.shape
     limit_m = job.criteria.low_spot_limit_m(job.elevation.rmse_m)
-    entering, held = unfinished_marks(look, limit_m)
-    part = needed_part(look, least)
+    marks = [unfinished_marks(look, limit_m) for look in looks]
+    entering = np.logical_or.reduce([coming for coming, _ in marks])
+    held = np.logical_or.reduce([held for _, held in marks])
+    part = reduce(Part.joined, (needed_part(look, least) for look in looks))
     while part != Part(0, rows, 0, columns):
-        smaller = _read(source, site, part.bounds_on(look.grid), job)
-        here = _by_kernel(smaller, smaller.surface, job).field
-        if runs_alike(look, part, here):
-            entering |= brought_in(look, part)
-            held |= held_round(look, part, here)
+        smaller = _read(source, site, part.bounds_on(grid), job)
+        here = [
+            _by_kernel(smaller, surface, job).field for _, surface in _surfaces(smaller, site, job)
+        ]
+        pairs = list(zip(looks, here, strict=True))
+        if all(runs_alike(look, part, field) for look, field in pairs):
+            for look, field in pairs:
+                entering |= brought_in(look, part)
+                held |= held_round(look, part, field)
             return replace(smaller, entering=entering[part.place], held=held[part.place])
-        part = part.widened(look.grid.shape)
+        part = part.widened(grid.shape)
     return replace(window, entering=entering, held=held)

@@ -157,6 +157,9 @@ def _map_content(study: Study, grid_note: str) -> MapContent:
         inlets=layers["inlets"],
         catchments=layers["catchments"],
         drains=map_drains(layers),
+        earthworks=tuple(
+            layers[name] for name in ("earthwork_areas", "earthwork_lines") if name in layers
+        ),
         title=job.job.name or "Lot",
         note=grid_note,
         units=job.units,

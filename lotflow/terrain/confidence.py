@@ -22,7 +22,7 @@ from lotflow.terrain.loops.ways import (
     water_in_outlines,
 )
 from lotflow.terrain.realisations.likely_surfaces import likely_surfaces
-from lotflow.terrain.realisations.realisation import open_ground, realise
+from lotflow.terrain.realisations.realisation import realise
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -298,8 +298,7 @@ def run_realisations(
     if not 1 <= number < np.iinfo(np.uint16).max:
         raise ParameterError(f"{number} realisations cannot be run: ask for 1 to 65,534.")
     surface, stop = plan.surface, Event()
-    ground = open_ground(surface).reshape(surface.ground.shape)
-    drawn = likely_surfaces(ground, error, surface.ground.cell_m, _random(seed, 0))
+    drawn = likely_surfaces(plan.measured, error, surface.ground.cell_m, _random(seed, 0))
     number = 1 if drawn.are_one else number
     workers = min(number, workers or _processors())
     # whoever is done takes the next: a processor may be slower, or have other work to do. It does
@@ -361,7 +360,7 @@ def _run(
     for position in _taken_from(waiting):
         if stop.is_set():
             break
-        elevation = drawn.draw(position, _random(seed, position + 1))
+        elevation = plan.edit(drawn.draw(position, _random(seed, position + 1)))
         # of the ground itself: walls and buildings are put on for the water alone
         level = np.asarray(elevation, dtype=np.float64).ravel()[watched.places]
         rows[position] = _measured(plan, realise(plan, elevation), watched, level, hits)

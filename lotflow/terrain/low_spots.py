@@ -18,6 +18,8 @@ from lotflow.terrain.kernels import connected_parts, nearest_marked, priority_fl
 from lotflow.terrain.routing import receivers
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from numpy.typing import NDArray
 
     from lotflow.grid import BoolArray, FloatArray, IntArray
@@ -32,7 +34,12 @@ class Artefact(StrEnum):
     IN_BUILDING = "inside a building: an artefact of the elevation data"
     ENCLOSED = "enclosed by buildings: the way out is not in the data"
     AT_GAP = "at a gap in the elevation data: it may drain there"
+    RAIN_GARDEN = "a rain garden: dug to hold water"
     DAMMED = "deep, or held by a bank with lower ground close behind: look for a culvert or drain"
+
+
+#: A rain garden may stand so much fuller than it was dug [m]: the ground at its rim is rough.
+_GARDEN_HAIR_M: Final = 0.03
 
 
 @dataclass(frozen=True, eq=False)
@@ -372,6 +379,25 @@ def judged_low_spots(natural: Routing, limit: float, *, dam_depth: float) -> Low
     ground, filled = bare_ground(natural.surface)
     spots = on_bare_ground(spots, ground, filled, limit)
     return joined(spots, low_spots_under_roofs(natural.surface, ground, filled, limit))
+
+
+def in_rain_gardens(spots: LowSpots, beds: Sequence[tuple[NDArray[np.int64], float]]) -> LowSpots:
+    """
+    Say of low spots that they are rain gardens: dug to hold water, and no deeper than that.
+
+    Parameters
+    ----------
+    spots
+        Of the ground with the gardens dug into it.
+    beds
+        Of each garden its cells, and how deep water may stand in it [m].
+    """
+    flags = list(spots.artefact)
+    for cells, depth in beds:
+        for position in np.flatnonzero(np.isin(spots.bed_cell, cells)).tolist():
+            if not flags[position] and spots.depth[position] <= depth + _GARDEN_HAIR_M:
+                flags[position] = Artefact.RAIN_GARDEN
+    return replace(spots, artefact=flags)
 
 
 def _ground_soon_falls_below(

@@ -112,7 +112,9 @@ def kept_bounds(site: Drawn, unit: float, margin_m: float | None) -> Bounds:
     lot = site.lot.geometry.union_all()
     margin = (FIRST_MARGIN_M if margin_m is None else margin_m) / unit
     around = shapely.total_bounds(np.array([lot, *site.inlets.geometry], dtype=object))
-    layers = (site.drain_lines, site.outlets, site.openings, site.downspouts, site.shots)
+    layers = (
+        site.drain_lines, site.outlets, site.openings, site.downspouts, site.earthworks, site.shots
+    )  # fmt: skip
     drawn = [shape for layer in layers for shape in layer.geometry]
     boxes = [around + margin * np.array([-1, -1, 1, 1])]
     if drawn:
@@ -265,6 +267,13 @@ class Part:
         west, north, cell = grid.transform.c, grid.transform.f, grid.transform.a
         return (west + self.left * cell, north - self.bottom * cell,
                 west + self.right * cell, north - self.top * cell)  # fmt: skip
+
+    def joined(self, other: Part) -> Part:
+        """Smallest part that holds both."""
+        return Part(
+            min(self.top, other.top), max(self.bottom, other.bottom),
+            min(self.left, other.left), max(self.right, other.right),
+        )  # fmt: skip
 
     def widened(self, shape: tuple[int, int]) -> Part:
         """Give a quarter more on every side."""

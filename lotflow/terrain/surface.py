@@ -145,8 +145,7 @@ def prepare_surface(
     """
     building = polygon_numbers(buildings, ground)
     missing = ground.missing
-    nearest = nearest_marked(~missing)
-    elevation = ground.values.ravel()[nearest]
+    elevation = open_levels(ground)
     elevation = _raise_buildings(elevation, building)
     wall = np.zeros(ground.shape, dtype=bool)
     top = elevation.copy()
@@ -174,6 +173,12 @@ def prepare_surface(
         share=np.ones(ground.shape),
         barriers=(*buildings, *(line for line, _ in walls)),
     )
+
+
+def open_levels(grid: Grid) -> FloatArray:
+    """Levels of a ground, of missing cells that of the nearest known one [m]."""
+    values = np.asarray(grid.values, dtype=np.float64)
+    return values.ravel()[nearest_marked(~np.isnan(values))]
 
 
 def _own_cells(shape: tuple[int, int]) -> IntArray:

@@ -290,7 +290,8 @@ def test_levels_from_a_benchmark_are_raised_and_heights_are_not(tmp_path):
 
 
 @pytest.mark.parametrize(
-    ("units", "endings"), [("us", "_in _ft _ft2 _ft3 _gpm"), ("metric", "_mm _m _m2 _m3 _lpm")]
+    ("units", "endings"),
+    [("us", "_in _ft _ft2 _ft3 _gpm _in_h"), ("metric", "_mm _m _m2 _m3 _lpm _mm_h")],
 )
 def test_empty_layers_read_back_as_they_are_meant(tmp_path, units, endings):
     """A GeoPackage of empty layers to draw in: typed columns in the job's units, no fault."""

@@ -104,6 +104,9 @@ class MapContent:
         What the map was made from: file, cell size, vertical accuracy.
     units
         "us" or "metric"; also the paper, Letter or A4.
+    earthworks
+        Layer of the swales and berms, and of ground that is raised and rain gardens; none where
+        nothing is dug.
     shares
         How likely each cell drains to an inlet [-], by its name, where that was found.
     shots
@@ -125,6 +128,7 @@ class MapContent:
     note: str
     units: UnitSystem
     shares: Mapping[str, Grid] = field(default_factory=dict)
+    earthworks: tuple[GeoDataFrame, ...] = ()
     shots: tuple[Any, ...] = ()
 
 

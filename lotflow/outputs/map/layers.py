@@ -25,9 +25,11 @@ from lotflow.outputs.palette import (
     BUILDING_EDGE,
     CATCHMENTS,
     DOUBTFUL,
+    EARTH,
     FLOW,
     INK,
     LOT,
+    NO_FAULT,
     OPEN_WATER,
     PIPE,
     RUN_OFF,
@@ -146,6 +148,29 @@ def draw_buildings(field: MapField, buildings: GeoDataFrame) -> None:
             facecolors=BUILDING, edgecolors=BUILDING_EDGE, linewidths=0.7, zorder=4,
         )
     )  # fmt: skip
+
+
+#: Colour and width of earthworks by their kind [points].
+EARTHWORKS: Final[dict[str, tuple[str, float]]] = {
+    "swale": (FLOW, 3.2), "berm": (EARTH, 3.2), "regrade": (EARTH, 1.0), "fill": (EARTH, 1.0),
+    "rain garden": (NO_FAULT, 1.0),
+}  # fmt: skip
+
+
+def draw_earthworks(field: MapField, earthworks: GeoDataFrame) -> None:
+    """Draw swales and berms as bands, raised ground and rain gardens as tinted areas."""
+    for kind, shape in zip(earthworks["kind"], earthworks.geometry, strict=True):
+        colour, width = EARTHWORKS[kind]
+        if shape.geom_type.endswith("Polygon"):
+            drawn: Any = PathCollection(
+                [outline(shape)], facecolors=colour, edgecolors=colour, linewidths=width,
+                alpha=0.35, zorder=4.5,
+            )  # fmt: skip
+        else:
+            lines, _ = _lines_of(np.array([shape]))
+            drawn = LineCollection(lines, colors=colour, linewidths=width, alpha=0.75,
+                                   capstyle="butt", zorder=6.5)  # fmt: skip
+        field.axes.add_collection(drawn)
 
 
 def is_doubtful(low_spots: GeoDataFrame) -> Any:

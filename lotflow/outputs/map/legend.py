@@ -15,6 +15,7 @@ from lotflow.outputs.map.ground import DepthScale, depth_pixels
 from lotflow.outputs.map.layers import (
     CROSSING,
     DOUBTFUL_DASHES,
+    EARTHWORKS,
     FLOW_AREAS,
     FLOW_UNCERTAIN,
     NO_GROUND,
@@ -175,6 +176,15 @@ def _drain_signs(content: MapContent) -> Iterator[tuple[_Sign, str]]:
         yield _outlet, "outlet of the drains"
 
 
+def _earth_signs(content: MapContent) -> Iterator[tuple[_Sign, str]]:
+    """Signs of what is dug or filled, with their meaning."""
+    kinds = {kind for works in content.earthworks for kind in works["kind"]}
+    for kind, (colour, width) in EARTHWORKS.items():
+        if kind in kinds:
+            is_line = kind in ("swale", "berm")
+            yield _line(width, colour) if is_line else _box(colour, colour), kind
+
+
 def _flow_signs(content: MapContent) -> Iterator[tuple[_Sign, str]]:
     """Signs of where water runs and stands, with their meaning."""
     if len(content.flow_paths):
@@ -199,7 +209,12 @@ def draw_legend(panel: Panel, content: MapContent, *, gaps: bool = False) -> Non
     `gaps`: whether part of the field has no elevation.
     """
     panel.heading("Signs")
-    signs = (*_ground_signs(content, gaps=gaps), *_drain_signs(content), *_flow_signs(content))
+    signs = (
+        *_ground_signs(content, gaps=gaps),
+        *_drain_signs(content),
+        *_earth_signs(content),
+        *_flow_signs(content),
+    )
     for sign, meaning in signs:
         sign(panel)
         panel.text(_SWATCH + 0.1, meaning)

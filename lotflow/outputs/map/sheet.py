@@ -228,6 +228,9 @@ def _draw_layers(field: MapField, content: MapContent, deepest: float) -> None:
         near = frame if frame is content.catchments else field.reaching(frame)
         if len(near):
             draw(field, near)
+    for works in content.earthworks:
+        if len(near := field.reaching(works)):
+            layers.draw_earthworks(field, near)
     paths = field.reaching(content.flow_paths)
     if len(paths):
         ponds = field.reaching(content.low_spots)

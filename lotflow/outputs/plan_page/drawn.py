@@ -196,6 +196,26 @@ DRAWN: Final[dict[str, _DrawnLayer]] = {
         heading="id", label=True,
         told=("direction", "area_m2", "elevation_m"),
     ),
+    "earthwork_areas": _DrawnLayer(
+        "Raised ground and rain gardens", fill=palette.EARTH, stroke=palette.EARTH, opacity=0.3,
+        heading="name", label=True,
+        told=("kind", "status", "verdict", "share_met", "holds_m3", "empties_h", "cut_m3",
+              "fill_m3", "deepest_m"),
+        verdicts=Verdicts("kind", {
+            "regrade": (palette.EARTH, palette.UNSURE_DASHES),
+            "fill": (palette.EARTH, ""),
+            "rain garden": (palette.NO_FAULT, ""),
+        }),
+    ),
+    "earthwork_lines": _DrawnLayer(
+        "Swales and berms", stroke=palette.FLOW, width=5, heading="name", label=True,
+        told=("kind", "status", "verdict", "length_m", "depth_m", "fall", "capacity_m3s",
+              "flow_m3s", "freeboard_m", "standing_m", "leads_to", "goes_to", "cut_m3",
+              "fill_m3", "deepest_m"),
+        verdicts=Verdicts("kind", {
+            "swale": (palette.FLOW, ""), "berm": (palette.EARTH, ""),
+        }),
+    ),
     "facades": _DrawnLayer(
         "Ground at the walls", stroke=palette.NOT_TOLD, width=4, heading="name",
         told=("verdict", "slope", "slope_limit", "surface"),

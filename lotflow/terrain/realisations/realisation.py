@@ -15,7 +15,6 @@ from lotflow.terrain.inlet_places import (
     place_inlets,
     snap_inlets,
 )
-from lotflow.terrain.kernels import nearest_marked
 from lotflow.terrain.loops import ways as along
 from lotflow.terrain.loops.directions import (
     RULES,
@@ -27,10 +26,10 @@ from lotflow.terrain.loops.directions import (
 )
 from lotflow.terrain.loops.flood import flood, neighbour_offsets
 from lotflow.terrain.loops.inlets import drain_level_ground, lowest_places
-from lotflow.terrain.surface import BUILDING_RAISE_M
+from lotflow.terrain.surface import BUILDING_RAISE_M, open_levels
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Callable, Sequence
 
     from numpy.typing import NDArray
 
@@ -67,6 +66,10 @@ class RealisationPlan:
         Of walls above the ground [m].
     pond_depth
         Depth from which an inlet is set at the lowest cell [steps].
+    measured
+        Ground that is drawn anew in every realisation, shape of the grid [m].
+    edit
+        What is dug into each, see `earthworks.LaidEarthworks`.
     """
 
     surface: Surface
@@ -79,6 +82,8 @@ class RealisationPlan:
     wall_height: FloatArray
     pond_depth: int
     rule: int
+    measured: FloatArray
+    edit: Callable[[FloatArray], FloatArray]
 
     @property
     def columns(self) -> int:
@@ -110,6 +115,11 @@ class Realisation:
     label: IntArray
 
 
+def as_it_is(ground: FloatArray) -> FloatArray:
+    """Dig nothing."""
+    return ground
+
+
 def realisation_plan(
     natural: Routing,
     inlets: Sequence[SetInlet],
@@ -117,6 +127,8 @@ def realisation_plan(
     snap_m: float,
     pond_depth_m: float,
     rule: str = "ltd",
+    measured: FloatArray | None = None,
+    edit: Callable[[FloatArray], FloatArray] = as_it_is,
 ) -> RealisationPlan:
     """
     Prepare what does not change from one realisation to the next.
@@ -134,6 +146,10 @@ def realisation_plan(
         Depth from which the ground counts as a low spot [m].
     rule
         Direction rule of the main chain.
+    measured
+        Ground without what is dug [m]; by default that of the main chain.
+    edit
+        Digs into the open ground of a realisation what the main chain has dug.
     """
     surface, culverts = natural.surface, natural.drains.culverts
     drain = surface.outside.ravel().copy()
@@ -152,13 +168,14 @@ def realisation_plan(
         wall_height=above.ravel()[wall_cells],
         pond_depth=math.ceil(pond_depth_m / LEVEL_STEP),
         rule=RULES[rule],
+        measured=open_ground(surface) if measured is None else measured,
+        edit=edit,
     )
 
 
 def open_ground(surface: Surface) -> FloatArray:
     """Give the ground without buildings and walls, missing cells at the nearest known level [m]."""
-    values = np.asarray(surface.ground.values, dtype=np.float64)
-    return values.ravel()[nearest_marked(~np.isnan(values))]
+    return open_levels(surface.ground)
 
 
 def _choices(
