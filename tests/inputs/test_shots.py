@@ -122,6 +122,15 @@ def test_drawn_shots_come_with_what_is_assumed_of_them(job):
     assert set(shots["datum"]) == {"raster"}
 
 
+def test_a_shot_of_one_part_is_its_point_and_one_of_two_is_refused(job):
+    """Viewers write points as many."""
+    many = shapely.MultiPoint([at(10, 20)])
+    assert site_of(job(shots=[(shot(), many)])).shots.geometry.tolist() == [at(10, 20)]
+    many = shapely.MultiPoint([at(10, 20), at(11, 20)])
+    (fault,) = faults_of(lambda: site_of(job(shots=[(shot(), many)])))
+    assert (fault.layer, fault.row) == ("shots", 1)
+
+
 def test_shots_from_the_benchmark_are_raised_and_drawn_levels_as_the_job_says(job):
     """100.00 on site is 20.00 in the raster's datum; 5 mm by a level."""
     rows = [(shot("A", 99.5), at(10, 20)), (shot("B", 19.5, datum="raster"), at(11, 20))]
