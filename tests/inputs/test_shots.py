@@ -257,6 +257,7 @@ GOOD = f"A,,1.9,,,,{WEST + 10},{NORTH - 20},lawn\n"
     [
         ("BM,1.5,,,100,,,,\n" + GOOD, 3, None, "close on no known point"),
         ("BM,1.5,,,100,,,,\n" + GOOD + "BM,,,1.52,,,,,\n", 4, None, "do not close"),
+        ("BM,1.5,,,100,,,,\nBM,,,1.5,,,,,\nBM,1.4,,,,,,,\n" + GOOD, 5, None, "go on after"),
         ("A,,1.9,,,,,,\n", 2, None, "before any backsight"),
         ("TP,,,1.9,,,,,\n", 2, None, "before any backsight"),
         ("BM,1.5,,,100,,,,\nA,,1.9,,,,,,lawn\nBM,,,1.5,,,,,\n", 3, None, "nobody knows where"),
