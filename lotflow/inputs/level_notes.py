@@ -95,6 +95,8 @@ class LevelNotes:
         Their number.
     unit
         Of the readings.
+    is_closed
+        Whether no set-up comes after the one that closes on a known point.
     sha256
         Of the bytes that were read.
     """
@@ -105,6 +107,7 @@ class LevelNotes:
     page_check_m: float
     set_ups: int
     unit: RodUnit
+    is_closed: bool
     sha256: str = ""
 
 
@@ -187,9 +190,12 @@ def parse_level_notes(
     last = points.loc[points["foresight_m"].notna(), "level_m"]
     turned = points["backsight_m"].sum() - points["foresight_m"].sum()
     page = turned - (last.iloc[-1] - points["level_m"].iloc[0]) if len(last) else math.nan
+    started = points.loc[points["backsight_m"].notna(), "line_of_file"]
+    is_closed = not math.isnan(misclosure) and not (started > known).any()
     return LevelNotes(
-        points, misclosure, allowed, float(page), set_ups, found_unit, sha256_of(data)
-    )
+        points, misclosure, allowed, float(page), set_ups, found_unit, bool(is_closed),
+        sha256_of(data),
+    )  # fmt: skip
 
 
 @dataclass

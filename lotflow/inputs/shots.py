@@ -239,10 +239,12 @@ def _books(job: Job) -> list[LevelBook]:
         except InputError as error:
             faults += error.faults
             continue
-        if math.isnan(notes.misclosure_m):
+        if not notes.is_closed:
+            open_run = math.isnan(notes.misclosure_m)
             faults.append(
                 Fault(
-                    "the notes close on no known point: nothing checks them",
+                    "the notes close on no known point: nothing checks them" if open_run else
+                    "the notes go on after they were closed: nothing checks what comes last",
                     "Read the rod on the benchmark again at the end, as a foresight",
                     file=str(path), line=int(notes.points["line_of_file"].iloc[-1]),
                 )
@@ -290,6 +292,7 @@ def _sight_faults(
 ) -> Iterator[Fault]:  # fmt: skip
     """Refuse readings of one point that do not belong together."""
     apart, allowed = float(np.ptp(levels)), max(notes.allowed_m for _, _, notes in seen)
+    allowed = max(allowed, _ONE_LEVEL_M)
     if apart > allowed + 5e-7:
         yield point.fault(
             f"two readings of the point differ by {both_units(apart, 'depth')}, "

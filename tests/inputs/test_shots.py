@@ -122,6 +122,15 @@ def test_drawn_shots_come_with_what_is_assumed_of_them(job):
     assert set(shots["datum"]) == {"raster"}
 
 
+def test_a_shot_of_one_part_is_its_point_and_one_of_two_is_refused(job):
+    """Viewers write points as many."""
+    many = shapely.MultiPoint([at(10, 20)])
+    assert site_of(job(shots=[(shot(), many)])).shots.geometry.tolist() == [at(10, 20)]
+    many = shapely.MultiPoint([at(10, 20), at(11, 20)])
+    (fault,) = faults_of(lambda: site_of(job(shots=[(shot(), many)])))
+    assert (fault.layer, fault.row) == ("shots", 1)
+
+
 def test_shots_from_the_benchmark_are_raised_and_drawn_levels_as_the_job_says(job):
     """100.00 on site is 20.00 in the raster's datum; 5 mm by a level."""
     rows = [(shot("A", 99.5), at(10, 20)), (shot("B", 19.5, datum="raster"), at(11, 20))]
@@ -248,6 +257,7 @@ GOOD = f"A,,1.9,,,,{WEST + 10},{NORTH - 20},lawn\n"
     [
         ("BM,1.5,,,100,,,,\n" + GOOD, 3, None, "close on no known point"),
         ("BM,1.5,,,100,,,,\n" + GOOD + "BM,,,1.52,,,,,\n", 4, None, "do not close"),
+        ("BM,1.5,,,100,,,,\nBM,,,1.5,,,,,\nBM,1.4,,,,,,,\n" + GOOD, 5, None, "go on after"),
         ("A,,1.9,,,,,,\n", 2, None, "before any backsight"),
         ("TP,,,1.9,,,,,\n", 2, None, "before any backsight"),
         ("BM,1.5,,,100,,,,\nA,,1.9,,,,,,lawn\nBM,,,1.5,,,,,\n", 3, None, "nobody knows where"),
