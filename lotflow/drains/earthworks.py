@@ -15,7 +15,9 @@ import shapely
 
 from lotflow.drains.domain import not_negative, positive
 from lotflow.drains.judged import about_place
-from lotflow.drains.pipes import channel_roughness
+from lotflow.drains.quantities import MovedGround, earthwork_quantities
+from lotflow.tables import read_table
+from lotflow.tables.drains import ChannelRoughness
 from lotflow.terrain.cells import cells_from, polygon_cells
 from lotflow.terrain.discharge_path import WALL_DISTANCE_M, reaches_street
 from lotflow.terrain.earthworks import (
@@ -30,12 +32,14 @@ if TYPE_CHECKING:
 
     from numpy.typing import ArrayLike
 
+    from lotflow.drains.quantities import Quantity
     from lotflow.findings import Finding, LevelSource, Severity
     from lotflow.grid import FloatArray
     from lotflow.layers.drawn import Drawn
     from lotflow.terrain.discharge_path import DischargePath
     from lotflow.terrain.earthworks import Earthwork, Edit, Section
     from lotflow.terrain.surface import Surface
+    from lotflow.units import UnitSystem
 
 #: Fall is judged over stretches of this length [m]: 10 ft, a level's reach; lotflow's rule.
 _STRETCH_M: Final = 3.048
@@ -85,6 +89,19 @@ _OTHERS_GROUND: Final = (
 )
 
 Verdict = Literal["works", "to be settled", "does not work", "not judged"]
+
+
+def lining_roughness(lining: str) -> ChannelRoughness:
+    """
+    Roughness of a swale by its lining.
+
+    Examples
+    --------
+    >>> lining_roughness("grass").n_design
+    0.035
+    """
+    rows = {row.surface: row for row in read_table("swale_roughness", ChannelRoughness)}
+    return rows[lining]
 
 
 def section_flow(
@@ -394,7 +411,7 @@ def _of_swale(edit: LineEdit, section: Section, around: Around) -> dict[str, Any
         points = shapely.line_interpolate_point(line, section.station / unit)
         near = shapely.distance(points, walls) * unit <= _NEAR_M
     judged = section.full if section.full.any() else np.ones(fall.size, dtype=bool)
-    rough = channel_roughness(f"swale, {work.lining}")
+    rough = lining_roughness(work.lining)
     shape = {"width_m": work.width_m, "side": work.side}
     carries = [
         section_flow(section.bank, fall, roughness=n, **shape)[judged].min()
@@ -529,6 +546,29 @@ def _crossed(
     return tuple(found)
 
 
+def ordered_earthworks(works: Sequence[JudgedEarthwork], units: UnitSystem) -> list[Quantity]:
+    """
+    List what the proposed earthworks need.
+
+    Parameters
+    ----------
+    works
+        From `judge_earthworks`.
+    units
+        "us" or "metric".
+    """
+    return earthwork_quantities(
+        [
+            MovedGround(
+                one.work.kind, one.work.paved_with, one.cut_m3, one.fill_m3, one.area_m2
+            )
+            for one in works
+            if one.work.status == "proposed"
+        ],
+        units,
+    )  # fmt: skip
+
+
 def earthwork_findings(works: Sequence[JudgedEarthwork]) -> list[Finding]:
     """
     Say what is wrong with earthworks.
@@ -628,7 +668,7 @@ def _flow_findings(one: JudgedEarthwork) -> list[Finding]:
     flow, carries, low = one.flow_m3s, one.capacity_m3s, one.capacity_low_m3s
     if math.isnan(flow) or flow <= 0:
         return []
-    source = f"Manning's formula; {channel_roughness(f'swale, {one.work.lining}').source}"
+    source = f"Manning's formula; {lining_roughness(one.work.lining).source}"
     facts = {"flow_m3s": flow, "capacity_m3s": carries}
     if flow > carries:
         gap: _Gap = flow, carries, "m3/s"

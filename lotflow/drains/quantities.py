@@ -438,35 +438,54 @@ def _channels(parts: OrderedParts, units: OrderUnits) -> list[Quantity]:
     return found
 
 
-def earthwork_quantities(
-    moved: Sequence[tuple[str, str, float, float, float]], system: UnitSystem
-) -> list[Quantity]:
+@dataclass(frozen=True)
+class MovedGround:
+    """
+    Ground that an earthwork moves.
+
+    Parameters
+    ----------
+    kind
+        Of the earthwork.
+    lining
+        Of a swale; empty where ground is seeded.
+    cut_m3, fill_m3, area_m2
+        Dug out, filled in, and changed.
+    """
+
+    kind: str
+    lining: str
+    cut_m3: float
+    fill_m3: float
+    area_m2: float
+
+
+def earthwork_quantities(moved: Sequence[MovedGround], system: UnitSystem) -> list[Quantity]:
     """
     List what earthworks need.
 
     Parameters
     ----------
     moved
-        Of each kind, lining, cut and fill [m^3] and ground changed [m^2]; a lining is empty
-        where ground is seeded.
+        What each moves.
     system
         "us" or "metric".
 
     Examples
     --------
-    >>> for one in earthwork_quantities([("swale", "", 4.0, 0.0, 40.0)], "metric"):
+    >>> for one in earthwork_quantities([MovedGround("swale", "", 4.0, 0.0, 40.0)], "metric"):
     ...     print(one.item, one.quantity, one.unit)
     earthwork cut 4.0 m³
     ground to seed 40.0 m²
     """
     units = ORDER_UNITS[system]
     area: dict[str, float] = defaultdict(float)
-    for _, lining, _, _, changed in moved:
-        area[f"swale lining {lining}" if lining else "ground to seed"] += changed
-    kinds = ", ".join(dict.fromkeys(kind for kind, *_ in moved))
+    for one in moved:
+        area[f"swale lining {one.lining}" if one.lining else "ground to seed"] += one.area_m2
+    kinds = ", ".join(dict.fromkeys(one.kind for one in moved))
     volumes = (
-        ("earthwork cut", "in the ground", sum(cut for _, _, cut, _, _ in moved)),
-        ("earthwork fill", "as it lies", sum(fill for _, _, _, fill, _ in moved)),
+        ("earthwork cut", "in the ground", sum(one.cut_m3 for one in moved)),
+        ("earthwork fill", "as it lies", sum(one.fill_m3 for one in moved)),
     )
     return [
         *(Quantity(item, f"{detail}: {kinds}", _in(volume, units.volume, 2), sign(units.volume))

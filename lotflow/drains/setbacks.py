@@ -9,7 +9,7 @@ import shapely
 from lotflow.drains.discharge_findings import Distance, OffLot, off_lot_findings
 from lotflow.findings import with_earlier
 from lotflow.layers import CONSTRAINT_KINDS
-from lotflow.layers.drawn import cases_of, in_case
+from lotflow.layers.drawn import cases_of, earthworks_in, in_case
 from lotflow.terrain.discharge_path import VERGE_M
 
 if TYPE_CHECKING:
@@ -94,24 +94,27 @@ def setback_distances(
     """
     Measure from outlets to everything setbacks may be stated from, and from lines to some of it.
 
-    Outlets that let water out on or into the ground of the lot count, and of lines the distance
-    to septic systems, wells, trees and utilities. Of each kind the nearest thing is given;
-    `buildings` are the rows of the lot's own.
+    Outlets that let water out on or into the ground of the lot count, rain gardens likewise, and of
+    lines and other earthworks the distance to septic systems, wells, trees and utilities. Of each
+    kind the nearest thing is given; `buildings` are the rows of the lot's own.
     """
     outlets = in_case(site.outlets, case)
     outlets = outlets[outlets["kind"].isin(_ON_THE_LOT)]
-    lines = in_case(site.drain_lines, case)
+    works = earthworks_in(site.earthworks, case)
+    soaks = works["kind"] == "rain garden"
     things = _things(site, buildings)
     found = [
         _nearest(str(name), shape, kind, of_kind, metres_per_unit)
         for kind, of_kind in things.items()
-        for name, shape in zip(outlets["name"], outlets.geometry, strict=True)
+        for layer in (outlets, works[soaks])
+        for name, shape in zip(layer["name"], layer.geometry, strict=True)
     ]
     return found + [
         _nearest(str(name), shape, kind, things[kind], metres_per_unit)
         for kind in _LINES_KEEP_FROM
         if kind in things
-        for name, shape in zip(lines["name"], lines.geometry, strict=True)
+        for layer in (in_case(site.drain_lines, case), works[~soaks])
+        for name, shape in zip(layer["name"], layer.geometry, strict=True)
     ]
 
 

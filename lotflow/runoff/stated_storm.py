@@ -15,9 +15,9 @@ from lotflow.runoff.storms import way_timer
 from lotflow.terrain.flow_paths import courses_to
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Mapping, Sequence
 
-    from numpy.typing import ArrayLike
+    from numpy.typing import ArrayLike, NDArray
 
     from lotflow.grid import FloatArray
     from lotflow.runoff.covers import GroundCover
@@ -126,6 +126,28 @@ def stated_storm(
     catchments = catchment_parts(courses, len(names), cover, way_timer(rain))
     ground = part_ground(courses, names, cover, roofs, catchments)
     return StatedStorm(rain, _parts(ground, roofs, cover, intensity_m_s))
+
+
+def stated_flows(
+    routing: Routing, ca_weight: FloatArray, places: Mapping[str, NDArray[np.int64]],
+    intensity_m_s: float,
+) -> dict[str, float]:  # fmt: skip
+    """
+    Flow that a stated intensity brings to each of other places than inlets [m^3/s].
+
+    Parameters
+    ----------
+    routing
+        With the inlets of the case.
+    ca_weight
+        Runoff coefficient times area that enters at each cell [m^2].
+    places
+        Flat indices of the cells of each, by its name.
+    intensity_m_s
+        Greater than 0 [m/s].
+    """
+    through = routing.field.accumulated(ca_weight).ravel()
+    return {name: float(through[cells].max()) * intensity_m_s for name, cells in places.items()}
 
 
 def _parts(

@@ -24,7 +24,7 @@ from lotflow.runoff.storm_parts import PartGround, overflow_intensity, part_grou
 from lotflow.terrain.flow_paths import courses_to
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Mapping, Sequence
 
     from numpy.typing import NDArray
 
@@ -271,11 +271,11 @@ def study_storms(
     )
 
 
-def reaching(
-    storms: StormStudy, routing: Routing, cells: NDArray[np.int64], name: str
-) -> StormStudy:
+def peaks_reaching(
+    storms: StormStudy, routing: Routing, places: Mapping[str, NDArray[np.int64]], storm: int
+) -> dict[str, float]:
     """
-    Give what the same storms bring to some other place, such as a swale.
+    Peak that a storm brings to each of other places than inlets, such as swales [m^3/s].
 
     Parameters
     ----------
@@ -283,17 +283,20 @@ def reaching(
         Of the case.
     routing
         With its inlets: what they take does not come.
-    cells
-        Flat indices of the place.
-    name
-        Of the place, the first node of the result.
+    places
+        Flat indices of the cells of each, by its name; what runs through one reaches the next.
+    storm
+        Its position.
     """
-    number = np.zeros(routing.surface.ground.shape, dtype=np.int32)
-    number.ravel()[cells] = 1
-    courses = courses_to(routing, number)
-    catchments = catchment_parts(courses, 1, storms.cover, way_timer(storms.rainfall))
-    ground = part_ground(courses, (name,), storms.cover, storms.roofs, catchments)
-    return replace(storms, ground=ground)
+    found = {}
+    for name, cells in places.items():
+        number = np.zeros(routing.surface.ground.shape, dtype=np.int32)
+        number.ravel()[cells] = 1
+        courses = courses_to(routing, number)
+        catchments = catchment_parts(courses, 1, storms.cover, way_timer(storms.rainfall))
+        ground = part_ground(courses, (name,), storms.cover, storms.roofs, catchments)
+        found[name] = float(replace(storms, ground=ground).peaks.flow_m3s[0, storm])
+    return found
 
 
 def sheet_flow_rain(rainfall: Rainfall) -> tuple[float, float | None]:

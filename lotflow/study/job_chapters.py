@@ -9,7 +9,12 @@ from typing import TYPE_CHECKING, Any
 
 from lotflow.drains.checked import inlet_capacities
 from lotflow.drains.discharge_findings import outlet_discharge_findings, setback_findings
-from lotflow.drains.earthworks import Around, earthwork_findings, judge_earthworks
+from lotflow.drains.earthworks import (
+    Around,
+    earthwork_findings,
+    judge_earthworks,
+    ordered_earthworks,
+)
 from lotflow.drains.house import (
     downspouts_on_ground,
     facades_of,
@@ -20,7 +25,7 @@ from lotflow.drains.house import (
 from lotflow.drains.house_findings import downspout_findings, facade_findings, opening_findings
 from lotflow.drains.judged import design_storm
 from lotflow.drains.order import ordered_quantities
-from lotflow.drains.quantities import earthwork_quantities, priced
+from lotflow.drains.quantities import priced
 from lotflow.drains.setbacks import setback_distances
 from lotflow.findings import with_earlier
 from lotflow.inputs.prices import read_prices
@@ -42,9 +47,9 @@ from lotflow.runoff.stated_rain import (
     stated_columns,
     stated_rows,
 )
-from lotflow.runoff.stated_storm import stated_storm
+from lotflow.runoff.stated_storm import stated_flows, stated_storm
 from lotflow.runoff.storm_parts import downspout_ground, low_spot_ground
-from lotflow.runoff.storms import StormStudy, reaching, study_storms, way_timer
+from lotflow.runoff.storms import StormStudy, peaks_reaching, study_storms, way_timer
 from lotflow.study.chapter import RUNOFF, Chapter, say_nothing
 from lotflow.study.confidence import confidence_chapter
 from lotflow.study.drain_check import CaseRun, check_drains, drain_chapter
@@ -344,15 +349,13 @@ def _swale_flows(
         if isinstance(edit, LineEdit) and edit.work.kind == "swale"
     }
     if storms is not None:
-        design = design_storm(storms.storms, lot.job.criteria)
-        return {
-            name: float(reaching(storms, routing, cells, name).peaks.flow_m3s[0, design])
-            for name, cells in swales.items()
-        }
+        return peaks_reaching(
+            storms, routing, swales, design_storm(storms.storms, lot.job.criteria)
+        )
     if intensity is None or cover is None:
         return {}
-    through = routing.field.accumulated(entering_ca(lot.window.surface, cover.coefficient))
-    return {name: float(through.ravel()[cells].max()) * intensity for name, cells in swales.items()}
+    weight = entering_ca(lot.window.surface, cover.coefficient)
+    return stated_flows(routing, weight, swales, intensity)
 
 
 def _let_out(lot: LotWater, water: CaseWater) -> list[Finding]:
@@ -386,14 +389,7 @@ def quantity_chapter(
         lot.site, checked[0] if checked else None, ground=general.ground,
         metres_per_unit=lot.window.surface.ground.metres_per_unit, units=lot.job.units,
     )  # fmt: skip
-    order += earthwork_quantities(
-        [
-            (one.work.kind, one.work.paved_with, one.cut_m3, one.fill_m3, one.area_m2)
-            for one in works
-            if one.work.status == "proposed"
-        ],
-        lot.job.units,
-    )
+    order = [*order, *ordered_earthworks(works, lot.job.units)]
     findings: list[Finding] = []
     hashes: dict[str, str] = {}
     if lot.job.prices is not None:

@@ -6,8 +6,6 @@ from dataclasses import dataclass, replace
 from functools import reduce
 from typing import TYPE_CHECKING
 
-import numpy as np
-
 from lotflow.errors import InputError
 from lotflow.inputs.elevation import Elevation, ElevationSource, read_elevation
 from lotflow.inputs.placement import require_covered, require_ground, require_near
@@ -37,7 +35,7 @@ from lotflow.terrain.needed_ground import (
     needed_part,
     no_cells,
     runs_alike,
-    unfinished_marks,
+    united_marks,
     widened,
 )
 from lotflow.terrain.routing import Culvert, Routing, drawn_culverts, no_drains, route
@@ -242,9 +240,7 @@ def _taken_out(
     grid = looks[0].grid
     rows, columns = grid.shape
     limit_m = job.criteria.low_spot_limit_m(job.elevation.rmse_m)
-    marks = [unfinished_marks(look, limit_m) for look in looks]
-    entering = np.logical_or.reduce([coming for coming, _ in marks])
-    held = np.logical_or.reduce([held for _, held in marks])
+    entering, held = united_marks(looks, limit_m)
     part = reduce(Part.joined, (needed_part(look, least) for look in looks))
     while part != Part(0, rows, 0, columns):
         smaller = _read(source, site, part.bounds_on(grid), job)

@@ -31,7 +31,11 @@ class PipeMaterial:
 
 @dataclass(frozen=True)
 class ChannelRoughness:
-    """Roughness of a channel drain or street gutter (`channel_roughness.csv`) [s/m^(1/3)]."""
+    """
+    Roughness of a channel drain or street gutter (`channel_roughness.csv`) [s/m^(1/3)].
+
+    Also of a swale by its lining (`swale_roughness.csv`).
+    """
 
     surface: str
     n_low: float

@@ -339,7 +339,13 @@ def no_cells(grid: Grid) -> BoolArray:
     return np.zeros(grid.shape, dtype=bool)
 
 
-def unfinished_marks(look: Look, limit_m: float) -> tuple[BoolArray, BoolArray]:
+def united_marks(looks: Sequence[Look], limit_m: float) -> tuple[BoolArray, BoolArray]:
+    """Mark on the same ground, as it is in each case, what `_unfinished_marks` does in any."""
+    entering, held = zip(*(_unfinished_marks(look, limit_m) for look in looks), strict=True)
+    return np.logical_or.reduce(entering), np.logical_or.reduce(held)
+
+
+def _unfinished_marks(look: Look, limit_m: float) -> tuple[BoolArray, BoolArray]:
     """
     Mark where water comes from basins that the edge of the data cuts, and where it is held.
 

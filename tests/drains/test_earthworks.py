@@ -18,6 +18,7 @@ from lotflow.drains.earthworks import (
     section_depth,
     section_flow,
 )
+from lotflow.drains.setbacks import setback_distances
 from lotflow.errors import ParameterError
 from lotflow.grid import Grid
 from lotflow.inputs.site_layer import empty_site_layer
@@ -252,6 +253,26 @@ def test_a_swale_that_stops_short_of_its_inlet():
     row = {"geometry": LINE, "depth_m": 0.2, "fall_pct": 1.0, "leads_to": "CB1"}
     _, found = judged([row], plane, more=more)
     assert found["swale-misses-its-end"].measured == pytest.approx(5.5)
+
+
+def test_setbacks_count_rain_gardens_and_what_is_dug():
+    """A garden from the lot line and the well, a swale from the well alone; none that is off."""
+    layers = {name: empty_site_layer(schema, None) for name, schema in SITE_LAYERS.items()}
+    layers["lot"] = gpd.GeoDataFrame({"name": ["Lot"]}, geometry=[box(2, 2, 38, 38)])
+    layers["constraints"] = gpd.GeoDataFrame(
+        [{"name": "Well", "kind": "well", "geometry": Point(30, 30)}]
+    )
+    garden = {"name": "G", "kind": "rain garden", "geometry": box(16, 16, 20, 20)}
+    rows = [garden, STRAIGHT | {"name": "S"}, STRAIGHT | {"name": "R", "status": "rejected"}]
+    layers["earthworks"] = gpd.GeoDataFrame([GIVEN | row for row in rows])
+    site = SimpleNamespace(**layers)
+    found = setback_distances(site, "proposed", layers["buildings"], 1.0)
+    away = {(one.subject, one.kind): one.distance_m for one in found}
+    assert away == {
+        ("G", "lot line"): pytest.approx(14.0),
+        ("G", "well"): pytest.approx(math.hypot(10, 10)),
+        ("S", "well"): pytest.approx(9.5),
+    }
 
 
 def test_what_exists_is_listed_and_not_judged():
