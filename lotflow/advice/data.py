@@ -47,6 +47,37 @@ def _blocks_out_of_order(_: Say, __: Finding) -> str:
     )
 
 
+def _fetched(
+    say: Say,
+    _: Finding,
+    *,
+    hosts: tuple[str, ...],
+    tiles: int,
+    surveyed: tuple[str, ...],
+    seam_step_m: float,
+) -> str:
+    files = "" if tiles == 1 else f", {tiles} files"
+    when = " Nobody says when it was surveyed"
+    if surveyed:
+        days = surveyed[0] if surveyed[0] == surveyed[-1] else " to ".join(surveyed)
+        when = f" Surveyed {days}"
+    step = ""
+    if seam_step_m:
+        step = f" Where two of them meet the ground steps by {say(seam_step_m, 'elevation')}."
+    return (
+        f"Fetched from {', '.join(hosts)}{files}.{when}: what was built or graded since is not in "
+        f"it.{step}"
+    )
+
+
+def _fetched_unverified(_: Say, __: Finding, *, tiles: int, of: int) -> str:
+    which = "The file has" if of == 1 else f"{tiles} of {of} files have"
+    return (
+        f"{which} no checksum that could be verified when it was fetched: numbers that were wrong "
+        "on the server or became so on the way would not show. Compare a level on site."
+    )
+
+
 def _half_a_cell(_: Say, __: Finding) -> str:
     return (
         "Its lower left corner lies half a cell off whole cells. If it is the centre of the first "
@@ -337,6 +368,8 @@ def _rain_unit_doubted(say: Say, _: Finding, **facts: Any) -> str:
 SENTENCES: Final[dict[str, Sentence]] = {
     "raster-header": _raster_header,
     "blocks-out-of-order": _blocks_out_of_order,
+    "fetched": _fetched,
+    "fetched-unverified": _fetched_unverified,
     "half-a-cell": _half_a_cell,
     "side-file": _side_file,
     "undeclared-nodata": _undeclared_nodata,

@@ -30,6 +30,7 @@ from lotflow.inputs.georeference import (
     resample,
     settled_vertical_unit,
     square_cells,
+    vertical_name,
     work_crs,
 )
 from lotflow.inputs.limits import DEFAULT_LIMITS, Limits
@@ -329,6 +330,7 @@ def _described(header: RasterHeader, sha256: BackgroundHash) -> dict[str, Any]:
     """Describe one file; its name stands without its folder."""
     digest = sha256.hexdigest()
     header.check_unchanged()
+    fetched = header.fetched
     return {
         "file": header.name,
         "sha256": digest,
@@ -338,7 +340,8 @@ def _described(header: RasterHeader, sha256: BackgroundHash) -> dict[str, Any]:
         "type": header.dtype,
         "nodata": None if header.nodata is None else f"{header.nodata:g}",
         "vertical_unit_stated": header.unit or None,
-        "vertical_crs": _vertical_name(header.crs),
+        "vertical_crs": vertical_name(header.crs),
+        **({"fetched": fetched.model_dump(mode="json")} if fetched else {}),
     }
 
 
@@ -346,12 +349,6 @@ def _crs_name(crs: CRS) -> str:
     """Name a CRS with its code."""
     authority = crs.to_authority()
     return f"{crs.name} ({':'.join(authority)})" if authority else str(crs.name)
-
-
-def _vertical_name(crs: CRS | None) -> str | None:
-    """Name the vertical part of a CRS, if it has one."""
-    parts = crs.sub_crs_list if crs is not None else []
-    return next((str(part.name) for part in parts if part.is_vertical), None)
 
 
 @dataclass(frozen=True, eq=False)

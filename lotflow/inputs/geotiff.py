@@ -25,6 +25,7 @@ from rasterio.errors import NotGeoreferencedWarning
 from lotflow.errors import Fault, InputError
 from lotflow.findings import Finding
 from lotflow.grid import BoolArray, FloatArray
+from lotflow.inputs.fetched import FETCHED_TAG, fetched_of
 from lotflow.inputs.limits import Limits
 from lotflow.inputs.open import reading
 from lotflow.inputs.raster_header import RasterHeader, Window, stamp
@@ -56,6 +57,7 @@ def geotiff_header(path: Path, limits: Limits) -> RasterHeader:
         rows, columns = dataset.block_shapes[0]
         limits.check("block_cells", rows * columns, "one block holds {} cells", file=str(path))
         crs = CRS.from_wkt(dataset.crs.to_wkt(version="WKT2_2019")) if dataset.crs else None
+        fetched = fetched_of(dataset.tags().get(FETCHED_TAG))
         has_transform = not dataset.transform.is_identity and not dataset.gcps[0]
         return RasterHeader(
             path=path,
@@ -70,7 +72,12 @@ def geotiff_header(path: Path, limits: Limits) -> RasterHeader:
             offset=float(dataset.offsets[0]),
             unit=(dataset.units[0] or "").strip(),
             bands=dataset.count,
-            findings=(*_header_findings(path, said), *odd),
+            fetched=fetched,
+            findings=(
+                *_header_findings(path, said),
+                *odd,
+                *(fetched.findings(path.name) if fetched else ()),
+            ),
         )
 
 

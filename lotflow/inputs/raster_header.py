@@ -10,6 +10,7 @@ from affine import Affine
 
 from lotflow.errors import Fault, InputError
 from lotflow.findings import Finding
+from lotflow.inputs.fetched import Fetched
 from lotflow.inputs.open import FileKind, reading
 
 if TYPE_CHECKING:
@@ -87,6 +88,8 @@ class RasterHeader:
     unit: str = ""
     #: Number of bands; the first is read.
     bands: int = 1
+    #: Where it was fetched from; None where it does not say.
+    fetched: Fetched | None = None
     #: What was noticed on opening.
     findings: tuple[Finding, ...] = field(default=())
 
