@@ -119,7 +119,8 @@ def fetch(output: Path, **given: Any) -> int:
     budget = Budget(given["max_seconds"], int(given["max_mb"] * 1e6))
     confirm = _confirmer(given["hosts"])
     order = _order(given)
-    with progress(_STEPS, quiet=given["quiet"]) as tell:
+    kept = "nothing was written; what has come is kept, and the same command goes on from it"
+    with after_writing(kept), progress(_STEPS, quiet=given["quiet"]) as tell:
         if given["dry_run"]:
             planned = study.plan(order, output, confirm, budget, tell=tell)
         else:
