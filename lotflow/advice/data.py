@@ -78,6 +78,29 @@ def _fetched_unverified(_: Say, __: Finding, *, tiles: int, of: int) -> str:
     )
 
 
+def _gridded(
+    say: Say,
+    _: Finding,
+    *,
+    files: tuple[str, ...],
+    far_share: float,
+    off_at_1_m: float | None,
+    off_at_3_m: float | None,
+) -> str:
+    said = (
+        f"Gridded from the ground returns of {', '.join(files)}. {_percent(far_share)} of its cells"
+        f" lie more than {say(1.0, 'length')} from every return, as under trees, houses and on "
+        "water"
+    )
+    if off_at_1_m is None or off_at_3_m is None:
+        return f"{said}: there were too few returns to tell how far levels may be off there."
+    return (
+        f"{said}: there nine in ten levels are within {say(off_at_1_m, 'elevation')} of the "
+        f"ground, at {say(3.0, 'length')} within {say(off_at_3_m, 'elevation')}. Measure there "
+        "where it matters."
+    )
+
+
 def _half_a_cell(_: Say, __: Finding) -> str:
     return (
         "Its lower left corner lies half a cell off whole cells. If it is the centre of the first "
@@ -370,6 +393,7 @@ SENTENCES: Final[dict[str, Sentence]] = {
     "blocks-out-of-order": _blocks_out_of_order,
     "fetched": _fetched,
     "fetched-unverified": _fetched_unverified,
+    "gridded": _gridded,
     "half-a-cell": _half_a_cell,
     "side-file": _side_file,
     "undeclared-nodata": _undeclared_nodata,

@@ -138,13 +138,11 @@ def fetch(output: Path, **given: Any) -> int:
 
 def _order(given: dict[str, Any]) -> Order:
     """Make what is to be fetched of the options."""
-    from lotflow.study import fetch as study  # noqa: PLC0415 - slow to import
+    from lotflow.inputs.area import degrees_area, lot_area  # noqa: PLC0415 - slow to import
+    from lotflow.study import fetch as study  # noqa: PLC0415
 
-    area = (
-        study.lot_area(given["lot"], given["margin"])
-        if given["lot"]
-        else study.degrees_area(given["bbox"], given["margin"])
-    )
+    lot, margin = given["lot"], given["margin"]
+    area = lot_area(lot, margin) if lot else degrees_area(given["bbox"], margin)
     return study.Order(
         given["stac"], given["urls"], area, given["vertical_unit"], given["asset"], given["whole"],
         given["proxy"],

@@ -15,11 +15,12 @@ from typing import Any, Final
 import numpy as np
 from affine import Affine
 from numpy.typing import NDArray
-from pyproj import CRS, Transformer
+from pyproj import CRS
 
 from lotflow.errors import InputError
 from lotflow.findings import Finding
 from lotflow.grid import FloatArray
+from lotflow.inputs.area import Area
 from lotflow.inputs.georeference import (
     Bounds,
     WorkCrs,
@@ -46,46 +47,6 @@ UNIT_NAMES: Final[dict[VerticalUnit, str]] = {
 _PAD: Final = 3
 #: In the order of bounds.
 _SIDES: Final = ("west", "south", "east", "north")
-
-
-@dataclass(frozen=True)
-class Area:
-    """
-    What is asked for.
-
-    Parameters
-    ----------
-    bounds, crs
-        West, south, east and north of the lot.
-    margin_m
-        Ground wanted round it [m].
-    """
-
-    bounds: Bounds
-    crs: CRS
-    margin_m: float
-
-    def within(self, crs: CRS) -> Bounds:
-        """
-        Give the bounds of the area and its margin in another CRS.
-
-        Examples
-        --------
-        >>> lot = Area((-77.05, 38.80, -77.05, 38.80), CRS(4326), 100.0)
-        >>> west, south, east, north = lot.within(CRS(26918))
-        >>> round(east - west), round(north - south)
-        (204, 204)
-        """
-        to_degrees = Transformer.from_crs(self.crs, 4326, always_xy=True)
-        west, south, east, north = to_degrees.transform_bounds(*self.bounds)
-        here = CRS(f"+proj=aeqd +lat_0={(south + north) / 2} +lon_0={(west + east) / 2} +units=m")
-        flat = Transformer.from_crs(self.crs, here, always_xy=True).transform_bounds(*self.bounds)
-        wide = np.add(flat, np.array([-1, -1, 1, 1]) * self.margin_m)
-        found = Transformer.from_crs(here, crs, always_xy=True).transform_bounds(*wide)
-        if not np.isfinite(found).all():
-            raise InputError(f"the area lies where {crs.name} is not defined",
-                             "Check the lot, or the tile")  # fmt: skip
-        return tuple(map(float, found))  # type: ignore[return-value]
 
 
 @dataclass(frozen=True, eq=False)

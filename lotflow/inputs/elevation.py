@@ -310,7 +310,8 @@ def _work_findings(headers: Sequence[RasterHeader], work: WorkCrs, cell: float) 
 
 def _band_findings(header: RasterHeader) -> list[Finding]:
     """Tell what follows from the bands."""
-    if header.bands == 1:
+    # those of `lotflow grid` besides the first say how well it is known
+    if header.bands == 1 or header.gridded is not None:
         return []
     return [Finding("several-bands", "note", header.name, facts={"bands": header.bands})]
 
@@ -330,7 +331,7 @@ def _described(header: RasterHeader, sha256: BackgroundHash) -> dict[str, Any]:
     """Describe one file; its name stands without its folder."""
     digest = sha256.hexdigest()
     header.check_unchanged()
-    fetched = header.fetched
+    made = {"fetched": header.fetched, "gridded": header.gridded}
     return {
         "file": header.name,
         "sha256": digest,
@@ -341,7 +342,7 @@ def _described(header: RasterHeader, sha256: BackgroundHash) -> dict[str, Any]:
         "nodata": None if header.nodata is None else f"{header.nodata:g}",
         "vertical_unit_stated": header.unit or None,
         "vertical_crs": vertical_name(header.crs),
-        **({"fetched": fetched.model_dump(mode="json")} if fetched else {}),
+        **{key: told.model_dump(mode="json") for key, told in made.items() if told},
     }
 
 

@@ -25,10 +25,10 @@ from rasterio.errors import NotGeoreferencedWarning
 from lotflow.errors import Fault, InputError
 from lotflow.findings import Finding
 from lotflow.grid import BoolArray, FloatArray
-from lotflow.inputs.fetched import FETCHED_TAG, fetched_of
 from lotflow.inputs.limits import Limits
 from lotflow.inputs.open import reading
 from lotflow.inputs.raster_header import RasterHeader, Window, stamp
+from lotflow.inputs.raster_tags import FETCHED_TAG, GRIDDED_TAG, Fetched, Gridded, tag_of
 from lotflow.inputs.tiff_structure import (
     Block,
     check_structure,
@@ -57,7 +57,10 @@ def geotiff_header(path: Path, limits: Limits) -> RasterHeader:
         rows, columns = dataset.block_shapes[0]
         limits.check("block_cells", rows * columns, "one block holds {} cells", file=str(path))
         crs = CRS.from_wkt(dataset.crs.to_wkt(version="WKT2_2019")) if dataset.crs else None
-        fetched = fetched_of(dataset.tags().get(FETCHED_TAG))
+        tags = dataset.tags()
+        fetched = tag_of(Fetched, tags.get(FETCHED_TAG))
+        gridded = tag_of(Gridded, tags.get(GRIDDED_TAG))
+        made = [item for one in (fetched, gridded) if one for item in one.findings(path.name)]
         has_transform = not dataset.transform.is_identity and not dataset.gcps[0]
         return RasterHeader(
             path=path,
@@ -73,11 +76,8 @@ def geotiff_header(path: Path, limits: Limits) -> RasterHeader:
             unit=(dataset.units[0] or "").strip(),
             bands=dataset.count,
             fetched=fetched,
-            findings=(
-                *_header_findings(path, said),
-                *odd,
-                *(fetched.findings(path.name) if fetched else ()),
-            ),
+            gridded=gridded,
+            findings=(*_header_findings(path, said), *odd, *made),
         )
 
 

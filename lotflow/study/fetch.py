@@ -8,7 +8,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from pathlib import Path
 from tempfile import TemporaryDirectory
-from typing import TYPE_CHECKING, Any, Final
+from typing import TYPE_CHECKING, Any
 
 from pyproj import CRS
 
@@ -16,16 +16,14 @@ from lotflow import __version__
 from lotflow.advice.sentences import worded
 from lotflow.errors import Fault, FetchError, InputError
 from lotflow.fetching.http_door import Budget, Door, Place, place_of
-from lotflow.fetching.merging import Area, Extract, merged, window_of
+from lotflow.fetching.merging import Extract, merged, window_of
 from lotflow.fetching.remote_tiff import Plan, RemoteFile, RemoteTiff, naming
 from lotflow.fetching.stac_item import ITEM_BYTES, Chosen, read_item
-from lotflow.inputs.fetched import FETCHED_TAG, Fetched, FetchedTile
+from lotflow.inputs.area import Area
 from lotflow.inputs.georeference import horizontal_crs, vertical_name
 from lotflow.inputs.limits import DEFAULT_LIMITS
 from lotflow.inputs.open import local_file, read_bytes
-from lotflow.inputs.site import layer_in
-from lotflow.inputs.sources import LayerFile
-from lotflow.inputs.vectors import read_layer
+from lotflow.inputs.raster_tags import FETCHED_TAG, Fetched, FetchedTile
 from lotflow.outputs.fetched import PartStore, check_target, write_raster
 from lotflow.study.chapter import say_nothing
 
@@ -36,9 +34,6 @@ if TYPE_CHECKING:
     from lotflow.inputs.raster_header import RasterHeader
     from lotflow.study.chapter import Tell
     from lotflow.units import VerticalUnit
-
-#: Ground fetched round a lot [m]: the catchments of most lots end within it.
-MARGIN_M: Final = 250.0
 
 
 @dataclass(frozen=True)
@@ -109,37 +104,6 @@ class Done:
     findings: tuple[Finding, ...]
     octets: int
     requests: int
-
-
-def lot_area(lot: Path, margin_m: float) -> Area:
-    """
-    Give the area round a lot.
-
-    Parameters
-    ----------
-    lot
-        A layer with its boundary.
-    margin_m
-        Ground wanted round it [m].
-    """
-    source = layer_in(LayerFile(lot), "lot")
-    frame = read_layer(source.path, source.layer)
-    west, south, east, north = map(float, frame.total_bounds)
-    return Area((west, south, east, north), CRS(frame.crs), margin_m)
-
-
-def degrees_area(bounds: tuple[float, float, float, float], margin_m: float) -> Area:
-    """
-    Give the area round bounds in degrees.
-
-    Parameters
-    ----------
-    bounds
-        West, south, east and north: longitude and latitude of WGS 84.
-    margin_m
-        Ground wanted round them [m].
-    """
-    return Area(bounds, CRS(4326), margin_m)
 
 
 def fetch(

@@ -26,7 +26,7 @@ from lotflow.cli.main import commands
 from lotflow.errors import FetchError, InputError, LotflowError, OutputError
 from lotflow.fetching import http_door, remote_tiff
 from lotflow.fetching.http_door import Budget
-from lotflow.fetching.merging import Area
+from lotflow.inputs.area import Area
 from lotflow.inputs.elevation import inspect_elevation
 from lotflow.study.fetch import Done, Order, fetch, plan
 

@@ -13,7 +13,7 @@ from lying_server import CORNER, Lying
 from lotflow.errors import FetchError, InputError
 from lotflow.fetching import http_door
 from lotflow.fetching.http_door import Budget
-from lotflow.fetching.merging import Area
+from lotflow.inputs.area import Area
 from lotflow.inputs.georeference import CRS
 from lotflow.study.fetch import Order, fetch
 
