@@ -9,7 +9,7 @@ import numpy as np
 from pyproj import CRS, Transformer
 
 from lotflow.errors import InputError
-from lotflow.inputs.georeference import Bounds
+from lotflow.inputs.georeference import Bounds, horizontal_crs
 from lotflow.inputs.site import layer_in
 from lotflow.inputs.sources import LayerFile
 from lotflow.inputs.vectors import read_layer
@@ -43,6 +43,12 @@ class Area:
         >>> round(east - west), round(north - south)
         (204, 204)
         """
+        own = horizontal_crs(self.crs)
+        if own == crs and own.is_projected:
+            unit = float(own.axis_info[0].unit_conversion_factor)
+            west, south, east, north = self.bounds
+            room = self.margin_m / unit
+            return west - room, south - room, east + room, north + room
         to_degrees = Transformer.from_crs(self.crs, 4326, always_xy=True)
         west, south, east, north = to_degrees.transform_bounds(*self.bounds)
         here = CRS(f"+proj=aeqd +lat_0={(south + north) / 2} +lon_0={(west + east) / 2} +units=m")

@@ -48,7 +48,7 @@ _REFUSED: Final[tuple[tuple[bytes, str, str], ...]] = (
     (rb"SQLite format 3", "a SQLite database that is no GeoPackage", "Export it as GeoPackage"),
     (rb"\x89HDF|CDF[\x01\x02\x05]", "an HDF or netCDF file", "Export it as GeoTIFF"),
     (rb"\x89PNG|\xff\xd8\xff|GIF8", "a picture without coordinates", "Name the data itself"),
-    (rb"LASF", "a point cloud", "Grid its ground points to a GeoTIFF"),
+    (rb"LASF", "a point cloud", "Grid its ground points first: lotflow grid"),
     (rb"%PDF", "a PDF document", "Name the data itself"),
 )  # fmt: skip
 

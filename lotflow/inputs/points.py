@@ -14,7 +14,7 @@ import struct
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, Final
+from typing import Any, BinaryIO, Final
 
 import numpy as np
 from pyproj import CRS
@@ -37,6 +37,11 @@ _MOST_RECORDS: Final = 10_000
 _AT_ONCE: Final = 500_000
 #: Record numbers of the CRS: its text, and its keys (LAS 1.4 R15, section 3).
 _WKT, _KEYS = 2112, 34_735
+_OF_CRS: Final = b"LASF_Projection"
+#: Record number of the packing; points of a chunk at most, and the number that means "as it says".
+_PACKING: Final = 22_204
+_MOST_IN_CHUNK: Final = 50_000_000
+_VARIABLE: Final = 2**32 - 1
 #: Keys of the directory of a GeoTIFF (OGC 19-008r4, annex A).
 _GEOGRAPHIC, _PROJECTED, _VERTICAL, _VERTICAL_UNIT = 2048, 3072, 4096, 4099
 _UNIT_CODES: Final[dict[int, VerticalUnit]] = {9001: "m", 9002: "ft", 9003: "us-ft"}
@@ -191,29 +196,79 @@ def read_points_header(path: Path) -> PointsHeader:
             raise ValueError("its header states no usable scale of coordinates")
         if not packed and start + points * length > mark[0]:
             raise ValueError(f"it is cut off: {points:,} points do not fit into it")
-        if packed and points and mark[0] <= start + 8:
-            raise ValueError("it is cut off: it holds none of its points")
+        if packed and points:
+            _check_chunks(stream, start, length, mark[0])
         stream.seek(size)
-        crs, unit = _crs_of(stream.read(start - size), records, str(path))
+        found = _records(stream.read(start - size), records)
+        if packed:
+            _check_packing(found.get((b"laszip encoded", _PACKING), b""), length)
+        crs, unit = _crs_of(found, str(path))
     east, west, north, south, top, bottom = far
     return PointsHeader(
         file, points, (west, south, east, north), (bottom, top), scale, crs, unit, mark
     )
 
 
-def _crs_of(data: bytes, records: int, file: str) -> tuple[CRS | None, VerticalUnit | None]:
-    """Find the CRS in the records behind the header; its text counts before its keys."""
-    found: dict[int, bytes] = {}
+def _check_chunks(stream: BinaryIO, start: int, length: int, size: int) -> None:
+    """
+    Refuse a table of chunks that the file cannot hold.
+
+    The library takes memory for as many as it states before it looks, and ends the program where
+    there is not so much.
+    """
+    stream.seek(start)
+    (place,) = struct.unpack("<q", stream.read(8).ljust(8, b"\0"))
+    if place == -1:  # written at the very end
+        stream.seek(-8, 2)
+        (place,) = struct.unpack("<q", stream.read(8))
+    if not start + 8 <= place <= size - 8:
+        raise ValueError("it is cut off: the table of its points is missing")
+    stream.seek(place)
+    version, chunks = struct.unpack("<II", stream.read(8))
+    # each begins with a point that is not packed
+    if version != 0 or chunks > (place - start) // length + 1:
+        raise ValueError("the table of its points is damaged")
+
+
+def _check_packing(body: bytes, length: int) -> None:
+    """
+    Refuse a record of the packing that contradicts the header.
+
+    References
+    ----------
+    Isenburg (2013), LASzip: lossless compression of LiDAR data, Photogrammetric Engineering and
+    Remote Sensing 79(2), from memory; the record is that of its open-source library.
+    """
+    if len(body) < 34:
+        raise ValueError("the record of its packing is missing")
+    compressor, _, _, _, _, _, chunk = struct.unpack_from("<HHBBHII", body)
+    (items,) = struct.unpack_from("<H", body, 32)
+    if compressor not in (1, 2, 3) or len(body) < 34 + 6 * items or not chunk:
+        raise ValueError("the record of its packing is damaged")
+    sizes = [struct.unpack_from("<H", body, 36 + 6 * i)[0] for i in range(items)]
+    if sum(sizes) != length or _MOST_IN_CHUNK < chunk < _VARIABLE:
+        raise ValueError("the record of its packing is damaged")
+
+
+def _records(data: bytes, records: int) -> dict[tuple[bytes, int], bytes]:
+    """Take apart the records behind the header: whose, number and content."""
+    found: dict[tuple[bytes, int], bytes] = {}
     at = 0
     for _ in range(records):
         if at + 54 > len(data):
             raise ValueError("its records are cut off")
         user = data[at + 2 : at + 18].split(b"\0")[0]
         number, length = struct.unpack_from("<HH", data, at + 18)
-        body = data[at + 54 : at + 54 + length]
-        if user == b"LASF_Projection":
-            found.setdefault(number, body)
+        found.setdefault((user, number), data[at + 54 : at + 54 + length])
         at += 54 + length
+    return found
+
+
+def _crs_of(
+    records: dict[tuple[bytes, int], bytes], file: str
+) -> tuple[CRS | None, VerticalUnit | None]:
+    """Find the CRS in the records behind the header; its text counts before its keys."""
+    found = {number: body for (user, number), body in records.items() if user == _OF_CRS}
     for body in found.values():
         check_crs_text(body, file=file)
     if text := found.get(_WKT, b"").split(b"\0")[0]:
