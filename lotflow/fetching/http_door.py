@@ -336,7 +336,10 @@ class Door:
                 try:
                     sink(piece)
                 except OSError as error:  # of the disk, not of the network
-                    raise FetchError(f"what came could not be kept: {error.strerror}.") from error
+                    raise FetchError(
+                        f"what came could not be kept: {error.strerror}. Free some space where "
+                        "temporary files go, or set TMPDIR to another folder."
+                    ) from error
                 length += len(piece)
             return Known(answer.place, length, answer.tag, _plain(answer.said("Last-Modified")))
 

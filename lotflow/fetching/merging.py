@@ -103,6 +103,7 @@ def window_of(header: RasterHeader, area: Area) -> Window:
     """
     one = mosaic([header])
     window = one.covering(_padded(one, area, header))
+    _check_size(window.shape)
     return window if window.is_empty else one.tiles[0].in_file(window)
 
 

@@ -5,7 +5,9 @@ from __future__ import annotations
 import hashlib
 import json
 import socket
+import struct
 import threading
+import time
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -141,6 +143,59 @@ def test_missing_blocks_and_masked_cells_stay_missing(net: Lying, remote: Path, 
     expected[:, 512 - column :] = -9999.0
     expected[500 - row : 510 - row, 490 - column : 500 - column] = -9999.0
     np.testing.assert_array_equal(found, expected)
+
+
+def changed_tag(path: Path, tag: int, change: Callable[[bytearray, int], None]) -> None:
+    """Change the entry of a tag in the first directory of a classic TIFF (TIFF 6.0, section 2)."""
+    data = bytearray(path.read_bytes())
+    (start,) = struct.unpack_from("<I", data, 4)
+    (count,) = struct.unpack_from("<H", data, start)
+    for at in range(start + 2, start + 2 + 12 * count, 12):
+        if struct.unpack_from("<H", data, at)[0] == tag:
+            change(data, at)
+    path.write_bytes(data)
+
+
+def first_value(form: str, *values: Any) -> Callable[[bytearray, int], None]:
+    """Change values where the entry of a tag points."""
+
+    def change(data: bytearray, at: int) -> None:
+        struct.pack_into(form, data, struct.unpack_from("<I", data, at + 8)[0], *values)
+
+    return change
+
+
+@pytest.mark.parametrize(
+    ("tag", "change", "said"),
+    [
+        # cells of a nanometre, for which the area has more of them than any memory
+        (33_550, first_value("<3d", 1e-9, 1e-9, 0.0), "outside every file|window_cells"),
+        (33_550, first_value("<3d", 1e-3, 1e-3, 0.0), "outside every file|window_cells"),
+        (33_550, first_value("<3d", 0.0, 0.0, 0.0), "the size of its cells"),
+        # more rows than blocks
+        (257, lambda data, at: struct.pack_into("<I", data, at + 8, 2**31 - 1), "other blocks"),
+        # blocks beyond the end; blocks that share bytes
+        (324, first_value("<16I", *[2**31] * 16), "beyond the end|same bytes"),
+        (324, first_value("<16I", *[5000] * 16), "same bytes"),
+        # tags that point beyond the end, of more values than the file has bytes
+        (325, lambda data, at: struct.pack_into("<I", data, at + 4, 2**31), "points beyond"),
+        (34_735, lambda data, at: struct.pack_into("<I", data, at + 8, 2**31), "points beyond"),
+        (34_737, lambda data, at: struct.pack_into("<I", data, at + 4, 2**30), "points beyond"),
+        (322, lambda data, at: struct.pack_into("<H", data, at + 8, 0), "other blocks"),
+    ],
+)  # fmt: skip
+def test_directories_that_lie(
+    net: Lying, remote: Path, out: Path, tag: int, change: Any, said: str
+) -> None:
+    """A file from a stranger costs its head and an error, never memory or time."""
+    path = write_tile(remote / "tile.tif", ground())
+    changed_tag(path, tag, change)
+    began = time.monotonic()
+    with pytest.raises(InputError, match=said):
+        fetch(order(net.url("tile.tif")), out, yes, Budget(seconds=20))
+    assert time.monotonic() - began < 10
+    assert net.octets < 400_000
+    assert not out.exists()
 
 
 # ---------------------------------------------------------------- mosaics
