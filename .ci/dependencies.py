@@ -17,7 +17,9 @@ from packaging.utils import canonicalize_name
 
 ROOT = Path(__file__).parents[1]
 PACKAGE = "lotflow"
-EXTRAS = ("test", "lint")
+#: Of those who run it, and of those who work on it.
+OPTIONAL = ("fetch", "lidar")
+EXTRAS = (*OPTIONAL, "test", "lint")
 CONSTRAINTS = ROOT / "constraints.txt"
 TABLE = ROOT / "docs" / "dependencies.md"
 
@@ -110,7 +112,7 @@ def table(packages: dict[str, Distribution], needed: set[str]) -> str:
         "Made by `.ci/dependencies.py` from what each package states of itself; versions are those",
         "of `constraints.txt`. lotflow itself is GPL-3.0-or-later and contains none of them.",
     ]
-    for title, wanted in (("To run it", True), ("To test and check it", False)):
+    for title, wanted in (("To run it, `lotflow[fetch]` and `lotflow[lidar]` among it", True), ("To test and check it", False)):
         lines += [
             "",
             f"## {title}",
@@ -149,7 +151,7 @@ def table(packages: dict[str, Distribution], needed: set[str]) -> str:
 def main() -> int:
     """Write both files, or tell whether they are what would be written."""
     plain, extras = declared()
-    needed = set(reached(plain, ()))
+    needed = set(reached([*plain, *(text for name in OPTIONAL for text in extras[name])], OPTIONAL))
     packages = reached([*plain, *(text for name in EXTRAS for text in extras[name])], EXTRAS)
     files = {CONSTRAINTS: constraints(packages), TABLE: table(packages, needed)}
     different = [

@@ -6,6 +6,7 @@ Rooms, in the order in which they may import one another:
 - the words everything is said in: `errors`, `units`, `grid`, `rainfall`, `layers`,
   `findings`, `scenarios`, `criteria`;
 - `inputs`: files to grids and tables, the only room that reads;
+- `fetching`: the only room that asks the network, for `lotflow fetch` alone;
 - `terrain`, `runoff`, `drains`, `ponding`: the computing rooms, arrays and tables in and out;
 - `advice`: the sentences of findings, written from their facts;
 - `outputs`: the only room that writes;

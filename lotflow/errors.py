@@ -109,3 +109,7 @@ class OutputError(LotflowError, OSError):
 
 class EngineError(LotflowError, RuntimeError):
     """A library that lotflow stands on is missing, too old, or did what it must not do."""
+
+
+class FetchError(LotflowError, RuntimeError):
+    """What was asked for over the network did not come, or not as it must."""

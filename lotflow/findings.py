@@ -210,6 +210,7 @@ RANKS: Final[dict[str, tuple[str, ...]]] = {
         "covers-overlap", "infiltration-counted", "line-leaves-elevation-data", "falls-left-out",
         "coarse-cell", "coarse-levels", "elevation-steps", "error-very-large", "level-ground",
         "lone-elevation", "missing-elevations", "undeclared-nodata", "tile-seam-step",
+        "fetched-unverified", "fetched", "gridded",
         "raster-header", "half-a-cell", "blocks-out-of-order", "coordinates-rounded",
         "cells-not-square", "resampled", "datum-shift", "lot-very-small", "lot-is-building",
         "lot-has-hole", "lot-leaves-out-building", "lot-line-through-building", "lot-in-parts",

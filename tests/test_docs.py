@@ -30,6 +30,8 @@ LIMITED = {
     "features": "features of a vector layer",
     "vertices": "vertices of a vector layer",
     "columns": "columns of a vector layer",
+    "points": "points of one lidar file",
+    "ground_points": "ground points that are gridded together",
     "database_seconds": "seconds in which a GeoPackage must have passed its own check",
 }
 

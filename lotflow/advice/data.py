@@ -47,6 +47,60 @@ def _blocks_out_of_order(_: Say, __: Finding) -> str:
     )
 
 
+def _fetched(
+    say: Say,
+    _: Finding,
+    *,
+    hosts: tuple[str, ...],
+    tiles: int,
+    surveyed: tuple[str, ...],
+    seam_step_m: float,
+) -> str:
+    files = "" if tiles == 1 else f", {tiles} files"
+    when = " Nobody says when it was surveyed"
+    if surveyed:
+        days = surveyed[0] if surveyed[0] == surveyed[-1] else " to ".join(surveyed)
+        when = f" Surveyed {days}"
+    step = ""
+    if seam_step_m:
+        step = f" Where two of them meet the ground steps by {say(seam_step_m, 'elevation')}."
+    return (
+        f"Fetched from {', '.join(hosts)}{files}.{when}: what was built or graded since is not in "
+        f"it.{step}"
+    )
+
+
+def _fetched_unverified(_: Say, __: Finding, *, tiles: int, of: int) -> str:
+    which = "The file has" if of == 1 else f"{tiles} of {of} files have"
+    return (
+        f"{which} no checksum that could be verified when it was fetched: numbers that were wrong "
+        "on the server or became so on the way would not show. Compare a level on site."
+    )
+
+
+def _gridded(
+    say: Say,
+    _: Finding,
+    *,
+    files: tuple[str, ...],
+    far_share: float,
+    off_at_1_m: float | None,
+    off_at_3_m: float | None,
+) -> str:
+    said = (
+        f"Gridded from the ground returns of {', '.join(files)}. {_percent(far_share)} of its cells"
+        f" lie more than {say(1.0, 'length')} from every return, as under trees, houses and on "
+        "water"
+    )
+    if off_at_1_m is None or off_at_3_m is None:
+        return f"{said}: there were too few returns to tell how far levels may be off there."
+    return (
+        f"{said}: there nine in ten levels are within {say(off_at_1_m, 'elevation')} of the "
+        f"ground, at {say(3.0, 'length')} within {say(off_at_3_m, 'elevation')}. Measure there "
+        "where it matters."
+    )
+
+
 def _half_a_cell(_: Say, __: Finding) -> str:
     return (
         "Its lower left corner lies half a cell off whole cells. If it is the centre of the first "
@@ -337,6 +391,9 @@ def _rain_unit_doubted(say: Say, _: Finding, **facts: Any) -> str:
 SENTENCES: Final[dict[str, Sentence]] = {
     "raster-header": _raster_header,
     "blocks-out-of-order": _blocks_out_of_order,
+    "fetched": _fetched,
+    "fetched-unverified": _fetched_unverified,
+    "gridded": _gridded,
     "half-a-cell": _half_a_cell,
     "side-file": _side_file,
     "undeclared-nodata": _undeclared_nodata,

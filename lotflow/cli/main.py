@@ -17,6 +17,8 @@ import click
 from lotflow import __version__
 from lotflow.cli.commands import check, demo, layers, levels, run, screen, start
 from lotflow.cli.compare import compare
+from lotflow.cli.fetch import fetch
+from lotflow.cli.grid import grid
 from lotflow.cli.interrupts import heed_signals, interrupts_kept, is_interrupt, signal_of
 from lotflow.errors import LotflowError
 from lotflow.outputs.failures import deepest_reason
@@ -120,7 +122,7 @@ def commands() -> None:
     """Find where water stands on a lot, where it comes from, and what drains must take."""
 
 
-for command in (screen, demo, start, check, run, compare, levels, layers):
+for command in (screen, demo, start, check, run, compare, levels, layers, fetch, grid):
     commands.add_command(command)
 
 

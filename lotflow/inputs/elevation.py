@@ -30,6 +30,7 @@ from lotflow.inputs.georeference import (
     resample,
     settled_vertical_unit,
     square_cells,
+    vertical_name,
     work_crs,
 )
 from lotflow.inputs.limits import DEFAULT_LIMITS, Limits
@@ -309,7 +310,8 @@ def _work_findings(headers: Sequence[RasterHeader], work: WorkCrs, cell: float) 
 
 def _band_findings(header: RasterHeader) -> list[Finding]:
     """Tell what follows from the bands."""
-    if header.bands == 1:
+    # those of `lotflow grid` besides the first say how well it is known
+    if header.bands == 1 or header.gridded is not None:
         return []
     return [Finding("several-bands", "note", header.name, facts={"bands": header.bands})]
 
@@ -329,6 +331,7 @@ def _described(header: RasterHeader, sha256: BackgroundHash) -> dict[str, Any]:
     """Describe one file; its name stands without its folder."""
     digest = sha256.hexdigest()
     header.check_unchanged()
+    made = {"fetched": header.fetched, "gridded": header.gridded}
     return {
         "file": header.name,
         "sha256": digest,
@@ -338,7 +341,8 @@ def _described(header: RasterHeader, sha256: BackgroundHash) -> dict[str, Any]:
         "type": header.dtype,
         "nodata": None if header.nodata is None else f"{header.nodata:g}",
         "vertical_unit_stated": header.unit or None,
-        "vertical_crs": _vertical_name(header.crs),
+        "vertical_crs": vertical_name(header.crs),
+        **{key: told.model_dump(mode="json") for key, told in made.items() if told},
     }
 
 
@@ -346,12 +350,6 @@ def _crs_name(crs: CRS) -> str:
     """Name a CRS with its code."""
     authority = crs.to_authority()
     return f"{crs.name} ({':'.join(authority)})" if authority else str(crs.name)
-
-
-def _vertical_name(crs: CRS | None) -> str | None:
-    """Name the vertical part of a CRS, if it has one."""
-    parts = crs.sub_crs_list if crs is not None else []
-    return next((str(part.name) for part in parts if part.is_vertical), None)
 
 
 @dataclass(frozen=True, eq=False)

@@ -52,6 +52,19 @@ def horizontal_crs(crs: CRS) -> CRS:
     return CRS.from_epsg(code) if code else crs.to_2d()
 
 
+def vertical_name(crs: CRS | None) -> str | None:
+    """
+    Name the vertical part of a CRS, if it has one.
+
+    Examples
+    --------
+    >>> vertical_name(CRS("EPSG:26918+5703")), vertical_name(CRS(26918))
+    ('NAVD88 height', None)
+    """
+    parts = crs.sub_crs_list if crs is not None else []
+    return next((str(part.name) for part in parts if part.is_vertical), None)
+
+
 def work_crs(crs: CRS, x: float, y: float) -> WorkCrs:
     """
     Keep a projected CRS whose lengths are lengths on the ground, else take the UTM zone there.

@@ -28,6 +28,7 @@ from lotflow.grid import BoolArray, FloatArray
 from lotflow.inputs.limits import Limits
 from lotflow.inputs.open import reading
 from lotflow.inputs.raster_header import RasterHeader, Window, stamp
+from lotflow.inputs.raster_tags import FETCHED_TAG, GRIDDED_TAG, Fetched, Gridded, tag_of
 from lotflow.inputs.tiff_structure import (
     Block,
     check_structure,
@@ -56,6 +57,10 @@ def geotiff_header(path: Path, limits: Limits) -> RasterHeader:
         rows, columns = dataset.block_shapes[0]
         limits.check("block_cells", rows * columns, "one block holds {} cells", file=str(path))
         crs = CRS.from_wkt(dataset.crs.to_wkt(version="WKT2_2019")) if dataset.crs else None
+        tags = dataset.tags()
+        fetched = tag_of(Fetched, tags.get(FETCHED_TAG))
+        gridded = tag_of(Gridded, tags.get(GRIDDED_TAG))
+        made = [item for one in (fetched, gridded) if one for item in one.findings(path.name)]
         has_transform = not dataset.transform.is_identity and not dataset.gcps[0]
         return RasterHeader(
             path=path,
@@ -70,7 +75,9 @@ def geotiff_header(path: Path, limits: Limits) -> RasterHeader:
             offset=float(dataset.offsets[0]),
             unit=(dataset.units[0] or "").strip(),
             bands=dataset.count,
-            findings=(*_header_findings(path, said), *odd),
+            fetched=fetched,
+            gridded=gridded,
+            findings=(*_header_findings(path, said), *odd, *made),
         )
 
 

@@ -40,6 +40,9 @@ class Limits:
     features: int = 100_000
     vertices: int = 1_000_000
     columns: int = 256
+    #: Points of one lidar file, and ground points that are gridded together.
+    points: int = 500_000_000
+    ground_points: int = 5_000_000
     #: Time in which a GeoPackage must have passed its own check.
     database_seconds: int = 5
 

@@ -48,7 +48,7 @@ _REFUSED: Final[tuple[tuple[bytes, str, str], ...]] = (
     (rb"SQLite format 3", "a SQLite database that is no GeoPackage", "Export it as GeoPackage"),
     (rb"\x89HDF|CDF[\x01\x02\x05]", "an HDF or netCDF file", "Export it as GeoTIFF"),
     (rb"\x89PNG|\xff\xd8\xff|GIF8", "a picture without coordinates", "Name the data itself"),
-    (rb"LASF", "a point cloud", "Grid its ground points to a GeoTIFF"),
+    (rb"LASF", "a point cloud", "Grid its ground points first: lotflow grid"),
     (rb"%PDF", "a PDF document", "Name the data itself"),
 )  # fmt: skip
 
@@ -135,6 +135,25 @@ def sniff(path: Path) -> FileKind:
     """
     with reading(path), path.open("rb") as stream:
         head = stream.read(512)
+    return kind_of(head, str(path))
+
+
+def kind_of(head: bytes, file: str) -> FileKind:
+    """
+    Tell what a file is by its first bytes.
+
+    Parameters
+    ----------
+    head
+        The first 512 of them.
+    file
+        For the message.
+
+    Raises
+    ------
+    InputError
+        As `sniff`.
+    """
     if head.startswith(_TIFF_STARTS):
         return "geotiff"
     if head.startswith(b"SQLite format 3\0") and head[68:72] in _GEOPACKAGE_IDS:
@@ -145,18 +164,18 @@ def sniff(path: Path) -> FileKind:
         return "geojson"
     if _ASCII_GRID_START.match(head):
         return "ascii-grid"
-    raise InputError(_refusal(head, path))
+    raise InputError(_refusal(head, file))
 
 
-def _refusal(head: bytes, path: Path) -> Fault:
+def _refusal(head: bytes, file: str) -> Fault:
     """Say what a file that is not read looks like."""
     formats = "GeoTIFF and ASCII grid, GeoPackage, GeoJSON and Shapefile are read"
     if not head:
-        return Fault("the file is empty", "Download or export it again", file=str(path))
+        return Fault("the file is empty", "Download or export it again", file=file)
     for pattern, looks, remedy in _REFUSED:
         if re.match(pattern, head, re.I):
-            return Fault(f"this looks like {looks}; {formats}", remedy, file=str(path))
-    return Fault(f"this is no format that is known; {formats}", "Convert it", file=str(path))
+            return Fault(f"this looks like {looks}; {formats}", remedy, file=file)
+    return Fault(f"this is no format that is known; {formats}", "Convert it", file=file)
 
 
 def read_bytes(path: Path, limit: int, what: str) -> bytes:

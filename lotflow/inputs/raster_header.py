@@ -11,6 +11,7 @@ from affine import Affine
 from lotflow.errors import Fault, InputError
 from lotflow.findings import Finding
 from lotflow.inputs.open import FileKind, reading
+from lotflow.inputs.raster_tags import Fetched, Gridded
 
 if TYPE_CHECKING:
     from pyproj import CRS
@@ -87,6 +88,10 @@ class RasterHeader:
     unit: str = ""
     #: Number of bands; the first is read.
     bands: int = 1
+    #: Where it was fetched from; None where it does not say.
+    fetched: Fetched | None = None
+    #: How it was made from lidar returns; None where it does not say.
+    gridded: Gridded | None = None
     #: What was noticed on opening.
     findings: tuple[Finding, ...] = field(default=())
 

@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import struct
 import zlib
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, BinaryIO, Final, Literal
@@ -39,6 +39,9 @@ _WIDTH, _HEIGHT, _BITS, _PHOTOMETRIC = 256, 257, 258, 262
 #: Offsets and sizes of strips, and of tiles.
 _BLOCKS: Final = ((273, 279), (324, 325))
 _STRIP_ROWS, _TILE_WIDTH, _TILE_HEIGHT = 278, 322, 323
+_SAMPLES, _PLANAR = 277, 284
+#: Each band is stored on its own.
+_SEPARATE: Final = 2
 _COMPRESSION: Final = 259
 _COMPRESSIONS: Final = {1: "NONE", 8: "DEFLATE", 32_946: "DEFLATE"}
 _CELL_SIZE, _TIE_POINTS, _MATRIX = 33_550, 33_922, 34_264
@@ -129,23 +132,133 @@ def check_structure(path: Path) -> tuple[Directory | None, tuple[Finding, ...]]:
     None where it has none, and what is odd and may be meant.
     """
     with path.open("rb") as stream:
-        try:
-            chain = list(directories(stream))
-        except struct.error:
-            raise ValueError("the chain of its directories is cut off") from None
-        if not chain:
-            raise ValueError("it holds no directory")
-        masks = [one for one in chain[1:] if _is_mask(stream, one, chain[0])]
-        if len(masks) > 1:
-            raise ValueError("it holds several masks of one image")
-        if not masks and _lost_mask(stream, chain):
+        main, mask, in_order = checked_images(stream)
+        if mask is None and _lost_mask(stream, main.order):
             raise ValueError("it holds a mask that no directory leads to")
-        in_order = _check_blocks(stream, chain, [chain[0], *masks])
-        _check_place(stream, chain[0])
     found: tuple[Finding, ...] = ()
     if not in_order:
         found = (Finding("blocks-out-of-order", "note", path.name),)
-    return (masks[0] if masks else None), found
+    return mask, found
+
+
+def checked_images(stream: BinaryIO) -> tuple[Directory, Directory | None, bool]:
+    """
+    Give the directories of the first image and of its mask, and whether blocks stand in order.
+
+    Only directories are read; a mask that none leads to is not looked for.
+
+    Parameters
+    ----------
+    stream
+        Of a whole TIFF, with `read`, `seek` and `tell`.
+
+    Raises
+    ------
+    ValueError
+        If the directories contradict one another or themselves.
+    """
+    try:
+        chain = list(directories(stream))
+    except struct.error:
+        raise ValueError("the chain of its directories is cut off") from None
+    if not chain:
+        raise ValueError("it holds no directory")
+    masks = [one for one in chain[1:] if _is_mask(stream, one, chain[0])]
+    if len(masks) > 1:
+        raise ValueError("it holds several masks of one image")
+    in_order = _check_blocks(stream, chain, [chain[0], *masks])
+    _check_place(stream, chain[0])
+    return chain[0], (masks[0] if masks else None), in_order
+
+
+@dataclass(frozen=True, eq=False)
+class Layout:
+    """
+    How the blocks of one image lie in a file.
+
+    Parameters
+    ----------
+    size
+        Rows and columns of the image.
+    block
+        Rows and columns of a block; a last strip may be shorter.
+    tiled
+        Whether blocks are tiles; else they are strips.
+    planes
+        How often the image is stored, each band on its own; 1 where bands lie together.
+    offsets, sizes
+        Of the blocks: from left to right, from above, plane by plane [bytes].
+    """
+
+    size: tuple[int, int]
+    block: tuple[int, int]
+    tiled: bool
+    planes: int
+    offsets: NDArray[np.generic]
+    sizes: NDArray[np.generic]
+
+    @property
+    def across(self) -> int:
+        """Blocks beside one another."""
+        return -(-self.size[1] // self.block[1])
+
+    @property
+    def down(self) -> int:
+        """Blocks below one another."""
+        return -(-self.size[0] // self.block[0])
+
+    def touched(self, window: Window) -> Iterator[tuple[int, int]]:
+        """Give row and column, counted in blocks, of those that a window touches."""
+        for i in range(window.row_start // self.block[0], -(-window.row_stop // self.block[0])):
+            for j in range(
+                window.column_start // self.block[1], -(-window.column_stop // self.block[1])
+            ):
+                yield i, j
+
+
+def layout_of(stream: BinaryIO, image: Directory) -> Layout:
+    """
+    Read how the blocks of an image lie.
+
+    Parameters
+    ----------
+    stream, image
+        As `checked_images` takes and gives them.
+
+    Raises
+    ------
+    ValueError
+        If there are more or fewer blocks than the size of the image asks for.
+
+    References
+    ----------
+    Adobe, TIFF Revision 6.0, sections 2, 8 (PlanarConfiguration) and 15 (tiles).
+    """
+    width, height, rows, columns = (
+        image.number(stream, tag) for tag in (_WIDTH, _HEIGHT, _TILE_HEIGHT, _TILE_WIDTH)
+    )
+    tiled = bool(rows and columns)
+    if not tiled:
+        rows, columns = min(image.number(stream, _STRIP_ROWS, height), height), width
+    offsets, sizes = (image.values(stream, tag) for tag in _BLOCKS[tiled])
+    separate = image.number(stream, _PLANAR, 1) == _SEPARATE
+    planes = image.number(stream, _SAMPLES, 1) if separate else 1
+    layout = Layout((height, width), (max(rows, 1), max(columns, 1)), tiled, planes, offsets, sizes)
+    if not offsets.size == sizes.size == layout.across * layout.down * planes:
+        raise ValueError("it has other blocks than its size asks for")
+    return layout
+
+
+def is_deflate(stream: BinaryIO, image: Directory) -> bool:
+    """
+    Tell whether the blocks of an image carry the checksum of deflate.
+
+    Parameters
+    ----------
+    stream, image
+        As `checked_images` takes and gives them.
+    """
+    return _COMPRESSIONS.get(image.number(stream, _COMPRESSION, 1)) == "DEFLATE"
 
 
 def mask_blocks(path: Path, mask: Directory, window: Window) -> tuple[str, list[Block]]:
@@ -155,26 +268,92 @@ def mask_blocks(path: Path, mask: Directory, window: Window) -> tuple[str, list[
     Given are the compression, "" where it is neither "DEFLATE" nor "NONE", and the blocks.
     """
     with path.open("rb") as stream:
-        width, height, rows, columns = (
-            mask.number(stream, tag) for tag in (_WIDTH, _HEIGHT, _TILE_HEIGHT, _TILE_WIDTH)
-        )
-        tiled = bool(rows and columns)
-        if not tiled:
-            rows, columns = min(mask.number(stream, _STRIP_ROWS, height), height), width
+        layout = layout_of(stream, mask)
         bits, compression = mask.number(stream, _BITS, 1), mask.number(stream, _COMPRESSION, 1)
-        places = [mask.values(stream, tag) for tag in _BLOCKS[tiled]]
-    across, down = -(-width // max(columns, 1)), -(-height // max(rows, 1))
-    if not all(values.size == across * down for values in places):
-        raise ValueError("its mask has other blocks than its size asks for")
+    rows, columns = layout.block
     row_bytes = -(-columns * bits // 8)
     blocks = []
-    for i in range(window.row_start // rows, -(-window.row_stop // rows)):
-        least = rows if tiled else min(rows, height - i * rows)
-        for j in range(window.column_start // columns, -(-window.column_stop // columns)):
-            cells = Window(i * rows, (i + 1) * rows, j * columns, (j + 1) * columns)
-            offset, size = (int(values[i * across + j]) for values in places)
-            blocks.append(Block(cells, offset, size, (least * row_bytes, rows * row_bytes)))
+    for i, j in layout.touched(window):
+        least = rows if layout.tiled else min(rows, layout.size[0] - i * rows)
+        cells = Window(i * rows, (i + 1) * rows, j * columns, (j + 1) * columns)
+        offset, size = (int(v[i * layout.across + j]) for v in (layout.offsets, layout.sizes))
+        blocks.append(Block(cells, offset, size, (least * row_bytes, rows * row_bytes)))
     return _COMPRESSIONS.get(compression, ""), blocks
+
+
+#: Tags that say what the numbers of an image are and where it lies, of no other image, text or
+#: program; types, sizes, compression, tables of it, place, CRS, GDAL's unit and scale, nodata.
+_COPIED: Final[tuple[int, ...]] = (
+    254, 256, 257, 258, 259, 262, 266, 277, 278, 284, 317, 322, 323, 338, 339, 347,
+    33_550, 33_922, 34_264, 34_735, 34_736, 34_737, 42_112, 42_113, 50_674,
+)  # fmt: skip
+#: Most bytes of the tags of an image, its places of blocks aside.
+_MOST_TAG_BYTES: Final = 1_000_000
+#: Bytes of a value by the code of its type, also of those that are not read here.
+_WIDTHS: Final = {5: 8, 10: 8} | {code: np.dtype(name).itemsize for code, name in _TYPES.items()}
+
+
+def thinned(
+    stream: BinaryIO,
+    images: Sequence[tuple[Directory, Layout]],
+    blocks: Mapping[tuple[int, int], bytes],
+) -> bytes:
+    """
+    Make a TIFF of the same images in which only some blocks are stored, byte for byte.
+
+    The others count as never written: whoever reads the file gets the same numbers from the
+    blocks that are there, and none elsewhere. A BigTIFF in the same order of bytes.
+
+    Parameters
+    ----------
+    stream, images
+        As `checked_images` takes and gives them, with their layouts.
+    blocks
+        By number of the image and of the block in its layout.
+
+    References
+    ----------
+    Adobe, TIFF Revision 6.0, section 2; the BigTIFF extension of libtiff.
+    """
+    order = images[0][0].order
+    made = bytearray((b"II" if order == "<" else b"MM") + struct.pack(f"{order}HHHQ", 43, 8, 0, 0))
+    link = 8
+    for number, (image, layout) in enumerate(images):
+        values = {tag: _raw(stream, image, tag) for tag in _COPIED if tag in image.tags}
+        if sum(len(raw) for _, _, raw in values.values()) > _MOST_TAG_BYTES:
+            raise ValueError("its tags are too large")
+        places = np.zeros((2, layout.offsets.size), dtype=f"{order}u8")
+        for (of, block), data in blocks.items():
+            if of == number:
+                places[:, block] = len(made), len(data)
+                made += data
+        for tag, row in zip(_BLOCKS[layout.tiled], places, strict=True):
+            values[tag] = (16, row.size, row.tobytes())
+        made += bytes(-len(made) % 8)
+        struct.pack_into(f"{order}Q", made, link, len(made))
+        entries = struct.pack(f"{order}Q", len(values))
+        beyond = bytearray()
+        after = len(made) + 8 + 20 * len(values) + 8
+        for tag in sorted(values):
+            kind, count, raw = values[tag]
+            inside = raw.ljust(8, b"\0")
+            if len(raw) > 8:
+                inside = struct.pack(f"{order}Q", after + len(beyond))
+                beyond += raw + bytes(-len(raw) % 8)
+            entries += struct.pack(f"{order}HHQ", tag, kind, count) + inside
+        link = len(made) + len(entries)
+        made += entries + bytes(8) + beyond
+    return bytes(made)
+
+
+def _raw(stream: BinaryIO, image: Directory, tag: int) -> tuple[int, int, bytes]:
+    """Give type, number and bytes of the values of a tag."""
+    kind, count, place = image.tags[tag]
+    length = count * _WIDTHS.get(kind, 1)
+    if length > min(_MOST_TAG_BYTES, _size(stream) - place):
+        raise ValueError(f"its tag {tag} points beyond the end")
+    stream.seek(place)
+    return kind, count, stream.read(length)
 
 
 def _size(stream: BinaryIO) -> int:
@@ -208,9 +387,8 @@ def _is_mask(stream: BinaryIO, one: Directory, main: Directory) -> bool:
     return True
 
 
-def _lost_mask(stream: BinaryIO, chain: list[Directory]) -> bool:
+def _lost_mask(stream: BinaryIO, order: Literal["<", ">"]) -> bool:
     """Look for the first tag of a mask's directory, in any form, that no directory has."""
-    order = chain[0].order
     # a count of 4 bytes, of 8 in a BigTIFF; a value of 4 bytes, or of 2; a mask, also as a page
     patterns = [
         struct.pack(f"{order}HH{count}{value}", _SUBFILE, kind, 1, _MASK | page)

@@ -14,6 +14,27 @@ SAID = [
     ("blocks-out-of-order", {},
      "The blocks of the file stand in another order than usual, as some programs write them and "
      "some damage leaves them: compare it with its source."),
+    ("fetched", {"hosts": ("data.example",), "tiles": 1, "seam_step_m": 0.0,
+                 "surveyed": ("2022-12-09", "2022-12-28")},
+     "Fetched from data.example. Surveyed 2022-12-09 to 2022-12-28: what was built or graded since "
+     "is not in it."),
+    ("fetched", {"hosts": ("a.example", "b.example"), "tiles": 3, "surveyed": (),
+                 "seam_step_m": 0.2},
+     "Fetched from a.example, b.example, 3 files. Nobody says when it was surveyed: what was built "
+     "or graded since is not in it. Where two of them meet the ground steps by 0.20 m (0.66 ft)."),
+    ("fetched-unverified", {"tiles": 1, "of": 1},
+     "The file has no checksum that could be verified when it was fetched: numbers that were wrong "
+     "on the server or became so on the way would not show. Compare a level on site."),
+    ("gridded", {"files": ("a.laz",), "far_share": 0.31, "off_at_1_m": 0.1, "off_at_3_m": 0.19},
+     "Gridded from the ground returns of a.laz. 31 % of its cells lie more than 1.0 m (3.3 ft) "
+     "from every return, as under trees, houses and on water: there nine in ten levels are within "
+     "0.10 m (0.33 ft) of the ground, at 3.0 m (9.8 ft) within 0.19 m (0.62 ft). Measure there "
+     "where it matters."),
+    ("gridded", {"files": ("a.laz", "b.laz"), "far_share": 0.0, "off_at_1_m": None,
+                 "off_at_3_m": None},
+     "Gridded from the ground returns of a.laz, b.laz. 0 % of its cells lie more than 1.0 m "
+     "(3.3 ft) from every return, as under trees, houses and on water: there were too few returns "
+     "to tell how far levels may be off there."),
     ("half-a-cell", {},
      "Its lower left corner lies half a cell off whole cells. If it is the centre of the first "
      "cell, all ground is shifted by half a cell: write xllcenter and yllcenter then."),

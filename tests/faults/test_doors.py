@@ -57,10 +57,15 @@ MAY = {
     "inputs/crs_text.py": {"*.open"},
     "inputs/ascii_grid.py": {"*.open", "numpy.loadtxt"},
     "inputs/geotiff.py": {"rasterio.open"},
+    "inputs/points.py": {"*.open"},
     "inputs/tiff_structure.py": {"*.open"},
     "inputs/geopackage.py": {"sqlite3.connect", "shutil.*", "tempfile.*", "*.unlink"},
     "inputs/vectors.py": {"pyogrio.read_info", "pyogrio.read_dataframe", "*.write_bytes",
                           "*.read_bytes", "shutil.*", "tempfile.*"},
+    # the one door to the network, and files of our own of what came through it
+    "fetching/http_door.py": {"urllib3.*", "urllib.*", "http.*", "socket.*", "ssl.*"},
+    "fetching/remote_tiff.py": {"*.open", "*.write_bytes"},
+    "study/fetch.py": {"tempfile.*", "*.mkdir"},
     # tables of the package itself
     "tables/__init__.py": {"*.read_text"},
     # the door out, and the writers it hands paths in its staging folder to
@@ -72,6 +77,9 @@ MAY = {
     "outputs/manifest.py": {"*.open", "*.read_bytes", "sqlite3.connect", "shutil.*", "tempfile.*"},
     "outputs/result_file.py": {"*.write_bytes", "*.read_bytes"},
     "outputs/rasters.py": {"rasterio.open"},
+    # a raster and its record, and parts of it to come
+    "outputs/fetched.py": {"rasterio.open", "*.open", "*.read_bytes", "*.write_bytes", "*.replace",
+                           "*.mkdir", "*.rmdir", "*.unlink"},
     "outputs/geopackage.py": {"*.unlink", "pyogrio.raw.*", "pyogrio.list_layers",
                               "pyogrio.read_info",
                               "sqlite3.connect"},

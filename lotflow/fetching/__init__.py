@@ -1,0 +1,1 @@
+"""The only room that asks the network; only `lotflow fetch` leads to it."""
