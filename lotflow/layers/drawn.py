@@ -46,6 +46,8 @@ class Drawn(Protocol):
     def constraints(self) -> GeoDataFrame: ...  # noqa: D102
     @property
     def water(self) -> GeoDataFrame: ...  # noqa: D102
+    @property
+    def observations(self) -> GeoDataFrame: ...  # noqa: D102
 
 
 def in_case(frame: pd.DataFrame, case: Case) -> Any:

@@ -112,7 +112,9 @@ def kept_bounds(site: Drawn, unit: float, margin_m: float | None) -> Bounds:
     lot = site.lot.geometry.union_all()
     margin = (FIRST_MARGIN_M if margin_m is None else margin_m) / unit
     around = shapely.total_bounds(np.array([lot, *site.inlets.geometry], dtype=object))
-    layers = (site.drain_lines, site.outlets, site.openings, site.downspouts)
+    layers = (
+        site.drain_lines, site.outlets, site.openings, site.downspouts, site.observations,
+    )  # fmt: skip
     drawn = [shape for layer in layers for shape in layer.geometry]
     boxes = [around + margin * np.array([-1, -1, 1, 1])]
     if drawn:
