@@ -39,6 +39,7 @@ SENTENCES: Final[dict[str, Sentence]] = {
         inlets,
         laying,
         lines,
+        observations,
         outlets,
         pipes,
         ponds,
