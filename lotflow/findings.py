@@ -196,8 +196,9 @@ RANKS: Final[dict[str, tuple[str, ...]]] = {
     ),
     "data and assumptions": (
         "ground-at-building-unknown", "opening-height-unknown", "downspout-way-unknown",
-        "observation-rain-unknown", "rainfall-elsewhere", "rainfall-starts-late", "rain-unit-doubted", "vertical-unit",
-        "vertical-unit-doubted", "level-unit-doubted", "elevation-gap", "not-closed",
+        "observation-rain-unknown", "rainfall-elsewhere", "rainfall-starts-late",
+        "rain-unit-doubted", "vertical-unit", "vertical-unit-doubted", "level-unit-doubted",
+        "elevation-gap", "not-closed",
         "cut-by-edge", "catchment-unsure",
         "catchment-hangs-on-detail", "path-hangs-on-detail", "inlet-moved", "low-spot-sureness",
         "grate-on-slope-unknown", "pipe-size-unknown", "pipe-material-assumed",

@@ -6,10 +6,12 @@ import math
 from typing import TYPE_CHECKING, Any, Final
 
 from lotflow.advice.answer_words import joined, names_or, sentence
+from lotflow.ponding.observations import REACH_M
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
+    from lotflow.advice.result import Row
     from lotflow.advice.say import Say, Sentence
     from lotflow.findings import Finding
 
@@ -18,6 +20,9 @@ _DRY_WEATHER: Final = (
     "Is it wet in dry weather too? Then ask for irrigation, a leak (close the house valve, watch "
     "the meter), groundwater or a spring, not for runoff."
 )
+
+#: Less rain than this runs off roofs and paving alone, 0.1 in [mm].
+WETS_MM: Final = 2.54
 
 
 def seen(say: Say, depth_m: float | None, hours: float | None, date: str) -> str:
@@ -50,8 +55,11 @@ def rain(
     often = ""
     if period is not None:
         years, side = period
+        about = float(f"{years:.2g}")
         often = {-1: f", less than a {years:g}-year rain", 1: f", more than a {years:g}-year rain"
-                 }.get(side, f", about a {years:.2g}-year rain")  # fmt: skip
+                 }.get(side, f", about a {about:g}-year rain")  # fmt: skip
+    if not rain_m:
+        return f"for {on}, which had no rain" if rain_date != date else "for that day without rain"
     return f"for the {say(rain_m, 'rain_depth')} of rain on {on}{often}"
 
 
@@ -122,11 +130,18 @@ def _not_predicted(say: Say, _: Finding, **facts: Any) -> str:
         within = (
             f", no more than the {say(predicted.error_m, 'depth')} by which the data may be off"
         )
-    return (
-        f"Seen: {was}; none is predicted {against}. Look first for what the data do not show: a "
-        f"settled place, paving, an edge or a curb that holds it{within}: take levels there."
-        f"{drain} {_DRY_WEATHER}"
+    hidden = (
+        "Look for what the data do not show: a settled place, paving, an edge or a curb that holds "
+        f"it{within}; take levels there.{drain}"
     )
+    rain_m = facts["rain_m"]
+    # what no rain brings is asked for first
+    first, then = (
+        (_DRY_WEATHER, hidden)
+        if rain_m is not None and rain_m < WETS_MM / 1e3
+        else (hidden, _DRY_WEATHER)
+    )
+    return f"Seen: {was}; none is predicted {against}. {first} {then}"
 
 
 def _drain_blocked(say: Say, _: Finding, **facts: Any) -> str:
@@ -213,6 +228,115 @@ def _rain_unknown(
     return sentence(
         f"{names_or(names, 'is', 'are')} held against {against}: the rain of the day is not known. "
         f"{date}{ask}"
+    )
+
+
+#: What the answer asks, by the verdict; {inlets} are those near it.
+_QUESTIONS: Final[Mapping[str, str]] = {
+    "seen, not predicted": "is it wet in dry weather too (a leak, irrigation, groundwater); does "
+    "an edge or a settled place hold it{blocked}?",
+    "as with inlets blocked": "{inlets} blocked? Put a hose in: where does it come out?",
+    "deeper than predicted": "what holds it higher, what brings more{blocked}?",
+    "longer than predicted": "is the soil slow (soak test), or an outlet blocked{blocked}?",
+    "predicted, not seen": "which culvert or drain empties it? Draw it.",
+}
+#: Observations of one place that are told, those that ask first.
+_MOST: Final = 4
+
+
+def was_seen(row: Row) -> bool:
+    """Whether water was seen, not that none was."""
+    return 0 not in (row["depth_m"], row["stood_h"])
+
+
+def agree(rows: Sequence[Row]) -> bool:
+    """
+    Whether water was seen where it is predicted, and never missed there.
+
+    Parameters
+    ----------
+    rows
+        Of the layer `observations`, all of one low spot.
+    """
+    missed = any(row["verdict"] == "predicted, not seen" for row in rows)
+    return not missed and any(row["verdict"] == "agrees" and was_seen(row) for row in rows)
+
+
+def evidence(say: Say, rows: Sequence[Row]) -> str:
+    """
+    Say what was seen at a place beside what is predicted there, in short.
+
+    Parameters
+    ----------
+    rows
+        Of the layer `observations`.
+    """
+    first = sorted(rows, key=lambda row: row["verdict"] not in _QUESTIONS)
+    told = [
+        sentence(f"seen ({row['name']}): {_of_row(say, row)}; {_predicted(say, row)}: "
+                 f"{row['verdict']}")
+        for row in first[:_MOST]
+    ]  # fmt: skip
+    more = len(rows) - _MOST
+    return " ".join(told + ([f"{more} more in the layer observations."] if more > 0 else []))
+
+
+def _of_row(say: Say, row: Row) -> str:
+    """What was seen, of a row of the layer."""
+    return seen(say, row["depth_m"], row["stood_h"], row["seen_on"] or "")
+
+
+def _predicted(say: Say, row: Row) -> str:
+    """What is predicted, and for which rain, in short."""
+    depth = depths(say, (row["predicted_least_m"], row["predicted_m"]))
+    if row["predicted_h"] and row["stood_h"]:
+        depth += f" for {row['predicted_h']:.0f} h"
+    rain_mm = row["rain_mm"]
+    if rain_mm is None:
+        return f"{depth} predicted ({row['rain_basis']})"
+    rained = f"{say(rain_mm / 1e3, 'rain_depth')} of rain" if rain_mm else "a day without rain"
+    return f"{depth} predicted for {rained}"
+
+
+def questions(rows: Sequence[Row]) -> str:
+    """
+    Ask what explains that something else was seen than is predicted.
+
+    Parameters
+    ----------
+    rows
+        Of the layer `observations`.
+    """
+    asked = []
+    for row in rows:
+        if row["verdict"] in _QUESTIONS:
+            names = [name for name in str(row["inlets"] or "").split(", ") if name]
+            verb = "are" if len(names) > 1 else "is"
+            told = _QUESTIONS[row["verdict"]].format(
+                inlets=f"{verb} {joined(names) or 'an inlet'}",
+                blocked=f"; {verb} {joined(names)} blocked" if names else "",
+            )
+            asked.append(sentence(f"{row['name']}: {told}"))
+    return " ".join(asked)
+
+
+def harm(say: Say, row: Row) -> str:
+    """
+    Say what was seen that no low spot of the lot explains.
+
+    Parameters
+    ----------
+    row
+        Of the layer `observations`.
+    """
+    return sentence(f"seen at {row['name']}: {_of_row(say, row)}; {_predicted(say, row)}")
+
+
+def reach(say: Say, row: Row) -> str:
+    """Say how far was looked for water, and how far off a depth may be."""
+    return sentence(
+        f"{row['verdict']}, with inlets as they are today; looked for within "
+        f"{say(REACH_M, 'length')} of the mark; depths may be off by {say(row['error_m'], 'depth')}"
     )
 
 

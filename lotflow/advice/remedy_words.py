@@ -14,6 +14,13 @@ if TYPE_CHECKING:
 #: What a person does, by the key of the remedy; {names} are what is worked on.
 _REMEDIES: Final[Mapping[str, str]] = {
     "find-culvert": "Look for a culvert or drain that empties it; if there is one, clear it.",
+    "hose": "Put a hose into {names} and look where the water comes out, and whether it backs up.",
+    "hidden": "Look for what the elevation data do not show: a settled place, an edge of paving, a "
+    "curb, a wall; level it, and draw what is found.",
+    "dry-weather": "Ask whether it is wet in dry weather too: then close the house valve and watch "
+    "the meter, shut off the irrigation, dig down to groundwater. No grading or drain of surface "
+    "water helps there.",
+    "soak": "Make a soak test there, and give it in the job.",
     "find": "Find where {names} {end}: dye first, then a camera or a sonde. Connect nothing to it "
     "before that, and let it run while nothing else drains there; if the end is not found, give "
     "the run up as one and cap it once the new drain runs.",
@@ -167,6 +174,7 @@ def what_to_do(say: Say, remedies: Sequence[Remedy]) -> tuple[str, ...]:
 
 #: What an item is, by its theme.
 VERDICTS: Final[Mapping[str, str]] = {
+    "seen": "It was seen, and what was computed does not explain it: ask before anything is built.",
     "walls": "Surface water at the wall: roof water and grade before any pipe.",
     "no outlet": "A pipe finds nothing lower: keep water off, or lift it.",
     "drain too small": "The drain does not take what it should.",
@@ -200,6 +208,7 @@ CHECKS: Final[Mapping[str, str]] = {
 RISKS: Final[Mapping[str, str]] = {
     "low spot": "A culvert, a drain or a wall that the elevation data do not show; ground moved "
     "since they were taken.",
+    "seen": "Another day, another rain, a mark in the wrong place.",
     "walls": "Soil moved since the data were taken; keep soil {clear} below siding and sills, and "
     "lead nothing onto a neighbour.",
     "old run": "What lies under ground: nobody has seen all of it.",

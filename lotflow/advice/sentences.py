@@ -15,6 +15,7 @@ from lotflow.advice import (
     inlets,
     laying,
     lines,
+    observations,
     outlets,
     pipes,
     ponds,

@@ -250,7 +250,7 @@ _OBSERVATIONS: Final = Layer(
         position("x", "Easting; of an area of a place in it."),
         position("y", "Northing."),
         Column("is_area", "Whether it was drawn as an area.", kind="yes_no"),
-        Column("date", "Day on which it was seen.", label="Seen on"),
+        Column("seen_on", "Day on which it was seen.", key="date"),
         number("depth_m", "depth", "Depth that was seen; 0 where no water stood.",
                label="Depth seen"),
         number("stood_h", "duration", "How long it was seen to stand.", label="Stood for"),
@@ -278,7 +278,7 @@ _OBSERVATIONS: Final = Layer(
         number("error_m", "depth", "95 % error of a predicted depth, by the stated accuracy of the "
                "data.", label="Error of depth"),
         Column("inlets", "Inlets of today near it or in its low spot, joined by commas."),
-        Column("verdict", "What comes of it.",
+        Column("verdict", "What comes of it.", label="Compared",
                choices=("agrees", "seen, not predicted", "as with inlets blocked",
                         "deeper than predicted", "longer than predicted", "predicted, not seen",
                         "less than predicted", "cannot tell")),

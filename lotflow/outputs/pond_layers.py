@@ -347,7 +347,7 @@ def _observation_row(one: Observed, periods: Mapping[float, tuple[float, int]]) 
     stands = one.predicted.stands_h.high
     return {
         "name": one.name, "x": one.x, "y": one.y, "is_area": one.is_area,
-        "date": one.date or None, "depth_m": one.depth, "stood_h": one.hours,
+        "seen_on": one.date or None, "depth_m": one.depth, "stood_h": one.hours,
         "note": one.note or None, "low_spot": one.low_spot or None,
         "matched": one.match.value, "away_m": one.away_m, "rain_basis": one.rain.basis.value,
         "rain_mm": one.rain.depth_m * 1e3, "rain_date": one.rain.date or None,

@@ -247,9 +247,9 @@ def observed(
         return made[depth]
 
     rows = [
-        (str(row.name or f"observation {number}"), float(row.depth_m), float(row.hours),
+        (str(row.name), float(row.depth_m), float(row.hours),
          str(row.date or ""), str(row.note or ""), row.geometry)
-        for number, row in enumerate(_without_nan(observations).itertuples(index=False), 1)
+        for row in _named(observations).itertuples(index=False)
     ]  # fmt: skip
     rains = [
         _rain_of(day, days, is_dry=0 in (depth, hours), has_storms=bool(runoff_of_storms))
@@ -278,11 +278,15 @@ def observed(
     return found
 
 
-def _without_nan(observations: GeoDataFrame) -> Any:
-    """Texts that are missing as None, in whatever way a table says so."""
+def _named(observations: GeoDataFrame) -> Any:
+    """Observations with a name of their own each, and None for a text that is not there."""
     texts = {one: observations[one].astype(object).where(observations[one].notna(), None)
              for one in ("name", "date", "note")}  # fmt: skip
-    return observations.assign(**texts)
+    names: list[str] = []
+    for number, given in enumerate(texts["name"].tolist(), 1):
+        name = given or f"observation {number}"
+        names.append(f"{name} ({number})" if name in names else name)
+    return observations.assign(**texts | {"name": names})
 
 
 def _rain_of(day: str, days: Mapping[str, float], *, is_dry: bool, has_storms: bool) -> Rain:
@@ -350,7 +354,8 @@ def _matched(
     spots = ground.low_spots.number
     spot, away = _nearest(spots, near, _believed(ground.low_spots)[spots])
     mine = np.asarray(spots == spot) if spot else np.ones(spots.shape, dtype=bool)
-    ends = [_spill_of(ground.low_spots, spot)] if spot else []
+    # of the water as it is predicted before that of the whole low spot
+    ends: list[tuple[int, int]] = []
     figures: dict[str, list[float]] = {"opened": [], "hours": [], "blocked": []}
     for water in waters:
         for case, bodies in (("opened", water.opened), ("blocked", water.blocked)):
@@ -358,13 +363,15 @@ def _matched(
             figures[case].append(float(bodies.bodies.depth[body - 1]) if body else 0.0)
             if case == "opened":
                 figures["hours"].append(bodies.soak_h(body) if body else 0.0)
-            if body and not spot:
+            if body:
                 ends.append(bodies.ends(body))
-                away = far if math.isnan(away) else min(away, far)
+                if not spot:
+                    away = far if math.isnan(away) else min(away, far)
     opened, stands, blocked = (
         Span(0.0 if is_bound else min(some), max(some))
         for some in (figures["opened"], figures["hours"], figures["blocked"])
     )
+    ends += [_spill_of(ground.low_spots, spot)] if spot else []
     error = SPREAD_95 * float(ground.error.of_difference(_apart(ground.grid, ends)))
     is_in = away <= ground.grid.cell_m / 2
     how = Match.NONE if math.isnan(away) else Match.IN if is_in else Match.BESIDE

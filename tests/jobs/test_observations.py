@@ -23,26 +23,25 @@ RAIN = f"{{ {POURING} = 160.0, 2026-05-09 = 0.0, {DRY} = 0.0 }}"
 
 #: Of each job: name, place, depth [m], hours, day; what should be said of it.
 #:
-#: Yard. Today the old gully alone drains the terrace, to about its own level of 0.11 to 0.14 m: 5 to
-#: 8 cm stay at the terrace's lowest place, 32 cm with the gully blocked (0.388 less 0.064). The back
-#: step has a pool of its own, 0.332 less 0.195.
-#: Court. Today nothing drains it: 34 cm, over 10 cm beyond what the data may be off. On lawn of soil
-#: group C (0.2 in/h) that takes 67 h at least. The mark of "Rear door" lies 2 m from its edge.
+#: Yard. Today the old gully alone drains the terrace, to about its own level of 0.11 to 0.14 m: 5
+#: to 8 cm stay at the terrace's lowest place, 32 cm with the gully blocked (0.388 less 0.064).
+#: Levels 3.6 m apart are off by 17 cm (95 %). The back step has a pool of its own: 0.332 - 0.195.
+#: Court. Today nothing drains it: 34 cm, where levels 12.7 m apart are off by 24 cm (95 %). On lawn
+#: of soil group C (0.2 in/h) that takes 67 h at least. "At the door" lies 2 m from its edge.
 #: Patio. No hollow within 3 m (`Ground.flood`): what is wet there the data do not show.
 JUDGED = {
     "delft-yard": [
         ("Terrace", Point(84924.75, 447511.75), 0.32, None, POURING, "as with inlets blocked"),
-        ("Terrace in June", Point(84924.75, 447511.75), 0.10, None, DRY, "seen, not predicted"),
+        ("Terrace, no rain", Point(84924.75, 447511.75), 0.10, None, DRY, "seen, not predicted"),
         ("Back step", Point(84934.25, 447518.25), 0.15, None, POURING, "agrees"),
     ],
     "delft-court": [
-        ("Rear door", Point(84866.4, 447563.0), 0.30, None, POURING, "agrees"),
+        ("At the door", Point(84866.4, 447563.0), 0.30, None, POURING, "agrees"),
         ("Garden", box(84867, 447556, 84869, 447559), 0.80, None, POURING,
          "deeper than predicted"),
         ("No puddle", Point(84868, 447560), 0.0, None, POURING, "predicted, not seen"),
         ("Soon gone", Point(84868, 447560), 0.30, 2.0, POURING, "less than predicted"),
-        ("Dry in June", Point(84868, 447560), 0.0, 0.0, DRY, "agrees"),
-        ("Some day", Point(84868, 447560), 0.0, None, "2025-11-02", "cannot tell"),
+        ("Dry, no rain", Point(84868, 447560), 0.0, 0.0, DRY, "agrees"),
         ("Old photo", Point(84868, 447560), 0.25, None, None, "agrees"),
     ],
     "alexandria-patio": [
@@ -79,10 +78,8 @@ def summaries(tmp_path_factory):
     def summary(job):
         if job not in made:
             folder = tmp_path_factory.mktemp(job)
-            # of the days of the court two are not known
             table = f"[observations]\nrain_mm = {RAIN}"
-            rows = [row for row in JUDGED[job] if row[4] in (POURING, DRY, None)]
-            known = with_observations(job, folder, rows, table)
+            known = with_observations(job, folder, JUDGED[job], table)
             with pytest.raises(SystemExit) as stopped:
                 main(["run", str(known), "-o", str(folder / "out"), "-q", "--no-pack",
                       "--realisations", "0"])  # fmt: skip
@@ -94,10 +91,7 @@ def summaries(tmp_path_factory):
 
 
 CASES = [
-    pytest.param(job, row, id=f"{job}-{row[0]}")
-    for job, rows in JUDGED.items()
-    for row in rows
-    if row[0] != "Some day"
+    pytest.param(job, row, id=f"{job}-{row[0]}") for job, rows in JUDGED.items() for row in rows
 ]
 
 

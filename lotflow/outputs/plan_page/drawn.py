@@ -239,6 +239,12 @@ DRAWN: Final[dict[str, _DrawnLayer]] = {
         heading="name",
         told=("kind", "sill_m", "above_ground_m", "ground_spread_m", "freeboard_m"),
     ),
+    "observations": _DrawnLayer(
+        "Water as it was seen", fill=palette.RUN_ON, stroke=palette.INK, mark="circle",
+        heading="name",
+        told=("seen_on", "depth_m", "stood_h", "note", "rain_mm", "predicted_m", "predicted_h",
+              "verdict"),
+    ),
     "inlets": _DrawnLayer(
         "Inlets", fill=palette.INK, stroke="#ffffff", mark="square", heading="name", label=True,
         told=(
