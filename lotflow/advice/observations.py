@@ -102,8 +102,8 @@ def _beside(say: Say, facts: Mapping[str, Any]) -> str:
     """How a mark was matched where it lies beside what it belongs to."""
     if facts["away_m"] is None:
         return ""
-    what = f"low spot {facts['low_spot']}" if facts["low_spot"] else "the water"
-    return f" The mark lies {say(facts['away_m'], 'length')} beside {what} and is taken for it."
+    away = say(facts["away_m"], "length")
+    return f" The mark lies {away} beside low spot {facts['low_spot']} and is taken for it."
 
 
 def _agrees(say: Say, _: Finding, **facts: Any) -> str:
@@ -165,8 +165,8 @@ def _deeper(say: Say, _: Finding, **facts: Any) -> str:
     return (
         f"Seen: {was}. Predicted {against}: {depths(say, facts['predicted'].opened)}, give or take "
         f"{say(facts['predicted'].error_m, 'depth')}. Deeper than the data explain: {drain}, does "
-        "something hold it higher than they show (curb, wall, fill), does more water come (a "
-        f"downspout, a neighbour)?{_beside(say, facts)}"
+        "more water come (a downspout, a neighbour), does something hold it higher than they show "
+        f"(curb, wall, fill)? Take the level of its edge.{_beside(say, facts)}"
     )
 
 

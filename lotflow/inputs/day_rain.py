@@ -141,6 +141,7 @@ def parse_day_rain(data: bytes, file: str) -> dict[str, float | None]:
         date, rain = (line.cells[i] if i < len(line.cells) else "" for i in (at, rain_at))
         column, value = "date", date
         try:
+            _require_as_many(line.cells, rows[0].cells)
             day = _day(date)
             column, value = rows[0].cells[rain_at], rain
             days[day] = _same(days.get(day), _depth(rain, unit, day), day)
@@ -154,6 +155,15 @@ def parse_day_rain(data: bytes, file: str) -> dict[str, float | None]:
     if not days:
         raise InputError(Fault("the table of daily rain has no rows", _HEADER, file=file))
     return days
+
+
+def _require_as_many(cells: list[str], header: list[str]) -> None:
+    """Refuse a row of more cells than the first line: a decimal comma parts a number in two."""
+    if len(cells) > len(header):
+        raise CellError(
+            f"the row has {len(cells)} cells, the first line {len(header)}",
+            "Write numbers with a point, not a comma; put texts with commas in quotes",
+        )
 
 
 def _day(cell: str) -> str:

@@ -256,8 +256,8 @@ _OBSERVATIONS: Final = Layer(
         number("stood_h", "duration", "How long it was seen to stand.", label="Stood for"),
         Column("note", "What else was seen."),
         Column("low_spot", "The low spot it belongs to.", kind="whole"),
-        Column("matched", "How it was matched with a low spot or with water that is predicted: a "
-               "mark belongs to what lies within 10 ft of it, not behind a building or wall.",
+        Column("matched", "How it was matched with a low spot: a mark belongs to the nearest "
+               "within 10 ft of it, not behind a building or wall.",
                choices=("in it", "beside it", "none near")),
         number("away_m", "length", "How far it lies from that.", label="Away"),
         Column("rain_basis", "What it is held against.",

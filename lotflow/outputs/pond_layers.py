@@ -363,10 +363,13 @@ def _observation_row(one: Observed, periods: Mapping[float, tuple[float, int]]) 
 
 def observation_entries(layer: pd.DataFrame) -> list[Row]:
     """List observations for the summary."""
-    return [
+    entries: list[Row] = [
         {str(key): None if pd.isna(value) else value for key, value in row.items()}
         for row in layer.drop(columns="geometry").to_dict("records")
     ]
+    for one in entries:  # a whole number beside an empty cell has become a float
+        one["low_spot"] = None if one["low_spot"] is None else int(one["low_spot"])
+    return entries
 
 
 def standing_depth(grid: Grid, depth: FloatArray) -> Grid:

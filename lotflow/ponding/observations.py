@@ -54,7 +54,7 @@ class Basis(StrEnum):
 
 
 class Match(StrEnum):
-    """How a place was matched with water or a low spot of the study."""
+    """How a place was matched with a low spot of the study."""
 
     IN = "in it"
     BESIDE = "beside it"
@@ -147,7 +147,7 @@ class Observed:
     low_spot
         Number of the low spot it belongs to; 0 for none.
     match, away_m
-        How it was matched, and how far it lies from what it was matched with; NaN for none.
+        How it was matched, and how far it lies from that low spot; NaN for none [m].
     rain
         What it is held against.
     predicted
@@ -345,38 +345,37 @@ def _matched(
     ground: SeenGround, shape: shapely.Geometry, waters: Sequence[_Waters], *, is_bound: bool
 ) -> _Matched:
     """
-    Match a place with a low spot and with the water that is predicted within reach of it.
+    Match a place with the nearest low spot within reach, and with the water nearest in that.
 
-    The nearest low spot counts, and of water that in it; without one the nearest water. Where
-    every hollow is taken to be full, less may stand: `is_bound`.
+    Where every hollow is taken to be full, less may stand: `is_bound`. A dip too shallow to be a
+    low spot is within the error of the data, and explains nothing.
     """
     near = _near(ground, shape)
     spots = ground.low_spots.number
     spot, away = _nearest(spots, near, _believed(ground.low_spots)[spots])
-    mine = np.asarray(spots == spot) if spot else np.ones(spots.shape, dtype=bool)
+    figures: dict[str, list[float]] = {"opened": [0.0], "hours": [0.0], "blocked": [0.0]}
     # of the water as it is predicted before that of the whole low spot
     ends: list[tuple[int, int]] = []
-    figures: dict[str, list[float]] = {"opened": [], "hours": [], "blocked": []}
-    for water in waters:
-        for case, bodies in (("opened", water.opened), ("blocked", water.blocked)):
-            body, far = _nearest(bodies.number, near, mine)
-            figures[case].append(float(bodies.bodies.depth[body - 1]) if body else 0.0)
-            if case == "opened":
-                figures["hours"].append(bodies.soak_h(body) if body else 0.0)
-            if body:
-                ends.append(bodies.ends(body))
-                if not spot:
-                    away = far if math.isnan(away) else min(away, far)
+    if spot:
+        figures = {"opened": [], "hours": [], "blocked": []}
+        for water in waters:
+            for case, bodies in (("opened", water.opened), ("blocked", water.blocked)):
+                body, _ = _nearest(bodies.number, near, spots == spot)
+                figures[case].append(float(bodies.bodies.depth[body - 1]) if body else 0.0)
+                if case == "opened":
+                    figures["hours"].append(bodies.soak_h(body) if body else 0.0)
+                ends += [bodies.ends(body)] if body else []
+        ends.append(_spill_of(ground.low_spots, spot))
     opened, stands, blocked = (
         Span(0.0 if is_bound else min(some), max(some))
         for some in (figures["opened"], figures["hours"], figures["blocked"])
     )
-    ends += [_spill_of(ground.low_spots, spot)] if spot else []
     error = SPREAD_95 * float(ground.error.of_difference(_apart(ground.grid, ends)))
     is_in = away <= ground.grid.cell_m / 2
-    how = Match.NONE if math.isnan(away) else Match.IN if is_in else Match.BESIDE
+    how = Match.NONE if not spot else Match.IN if is_in else Match.BESIDE
     inlets = _inlets_near(ground, near, spot)
-    return _Matched(spot, how, away, Predicted(opened, blocked, stands, error), inlets)
+    predicted = Predicted(opened, blocked, stands, error)
+    return _Matched(spot, how, 0.0 if is_in else away, predicted, inlets)
 
 
 def _believed(spots: LowSpots) -> BoolArray:
