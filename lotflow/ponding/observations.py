@@ -36,6 +36,11 @@ if TYPE_CHECKING:
 #: A mark belongs to water no farther from it [m]: 10 ft, as far as an owner's mark on a plan is
 #: off without a measured corner; common practice, no published source.
 REACH_M: Final = 3.048
+#: In the low spot that it belongs to, water no farther from the mark counts [m]: the mark may stand
+#: where more stood, or less. Pools of one low spot at different doors stay apart.
+WATER_REACH_M: Final = 2.0 * REACH_M
+#: Closer to a wall than this a mark may be meant on either side [m].
+_AT_WALL_M: Final = 0.5
 #: Hours agree within this factor: published infiltration of one soil group spans as much
 #: (Minnesota Stormwater Manual, design infiltration rates: C 0.2, B 0.3 to 0.45 in/h).
 HOURS_FACTOR: Final = 2.0
@@ -350,7 +355,8 @@ def _matched(
     Where every hollow is taken to be full, less may stand: `is_bound`. A dip too shallow to be a
     low spot is within the error of the data, and explains nothing.
     """
-    near = _near(ground, shape)
+    around = _near(ground, shape)
+    near = around.within(REACH_M)
     spots = ground.low_spots.number
     spot, away = _nearest(spots, near, _believed(ground.low_spots)[spots])
     figures: dict[str, list[float]] = {"opened": [0.0], "hours": [0.0], "blocked": [0.0]}
@@ -360,7 +366,7 @@ def _matched(
         figures = {"opened": [], "hours": [], "blocked": []}
         for water in waters:
             for case, bodies in (("opened", water.opened), ("blocked", water.blocked)):
-                body, _ = _nearest(bodies.number, near, spots == spot)
+                body, _ = _nearest(bodies.number, around, spots == spot)
                 figures[case].append(float(bodies.bodies.depth[body - 1]) if body else 0.0)
                 if case == "opened":
                     figures["hours"].append(bodies.soak_h(body) if body else 0.0)
@@ -398,18 +404,16 @@ def _spill_of(spots: LowSpots, number: int) -> tuple[int, int]:
 
 
 def _near(ground: SeenGround, shape: shapely.Geometry) -> _Near:
-    """Cells within reach of a place, none behind a building or wall."""
+    """Cells within reach of a place for water, none behind a building or wall."""
     grid = ground.grid
     half, unit = grid.cell_m / 2, grid.metres_per_unit
-    reach = (REACH_M + half) / unit
+    reach = (WATER_REACH_M + half) / unit
     rows, columns = np.nonzero(polygon_cells(shapely.buffer(shape, reach), grid))
     points = shapely.points(*grid.xy(rows, columns))
     # a cell begins half its side before its middle
     distance = np.maximum(shapely.distance(points, shape) * unit - half, 0.0)
-    # a mark on a wall is one beside it
-    between = [
-        one for one in ground.barriers if one.distance(shape) <= reach and not one.intersects(shape)
-    ]
+    # of a mark on a wall, or close to it, none knows on which side it was meant
+    between = [one for one in ground.barriers if _AT_WALL_M / unit < one.distance(shape) <= reach]
     if between:
         hidden = shapely.intersects(
             shapely.shortest_line(points, shape), shapely.union_all(between)
@@ -424,6 +428,11 @@ class _Near(NamedTuple):
     rows: Any
     columns: Any
     distance: Any
+
+    def within(self, reach_m: float) -> _Near:
+        """Those no farther away."""
+        kept = self.distance <= reach_m
+        return _Near(self.rows[kept], self.columns[kept], self.distance[kept])
 
 
 def _nearest(number: Any, near: _Near, allowed: Any) -> tuple[int, float]:

@@ -37,10 +37,14 @@ MIDDLE = (6.0, 14.0)
 RATE = 0.005 / 3600
 
 
-def ground_of(*, inlets=(), barriers=(), rate=RATE, rmse=0.02):
-    """A slope of 2 % to the east with a pit in it."""
+def ground_of(*, inlets=(), barriers=(), rate=RATE, rmse=0.02, shelf=False):
+    """A slope of 2 % to the east with a pit in it, and a shelf 5 cm below its edge beside it."""
     values = 10.0 - 0.01 * np.mgrid[:SIDE, :SIDE][1].astype(float)
-    values[PIT] = values[:, 14].max() - 0.30
+    edge = values[:, 14].max()
+    if shelf:
+        edge = values[:, 30].max()
+        values[PIT[0], 14:30] = edge - 0.05
+    values[PIT] = edge - 0.30
     grid = Grid(values, Affine(0.5, 0, 0, 0, -0.5, SIDE / 2), None)
     surface = prepare_surface(grid)
     natural = route(surface, no_drains(surface))
@@ -98,11 +102,22 @@ def test_a_mark_belongs_to_the_low_spot_within_ten_feet(shape, match, away):
     assert one.verdict is (Verdict.AGREES if one.low_spot else Verdict.NOT_PREDICTED)
 
 
+@pytest.mark.parametrize(("x", "depth"), [(8.0, 0.1), (11.5, 0.1), (13.5, 0.0)])
+def test_in_its_low_spot_water_counts_within_twenty_feet_of_the_mark(x, depth):
+    """A shelf of 8 m beside the pit belongs to the low spot, and is dry while little stands."""
+    ground = ground_of(shelf=True)
+    one = judged(shapely.Point(x, 14.0), {"2026-05-03": 0.01}, ground=ground, depth_m=0.1,
+                 date="2026-05-03")  # fmt: skip
+    assert (one.low_spot, one.match) == (1, Match.IN)
+    assert one.predicted.opened.high == pytest.approx(depth, abs=1e-3)
+
+
 @pytest.mark.parametrize(
     ("barrier", "is_matched"),
     [
         (shapely.LineString([(8, 10), (8, 18)]), False),
-        (shapely.box(7.5, 10, 8.5, 18), False),
+        (shapely.box(7.2, 10, 8.2, 18), False),
+        (shapely.LineString([(8.6, 10), (8.6, 18)]), True),
         (shapely.LineString([(12, 10), (12, 18)]), True),
         (shapely.box(8.6, 10, 9.5, 18), True),
     ],
