@@ -12,6 +12,7 @@ import shapely
 
 import lotflow
 from lotflow.cli import main
+from lotflow.outputs.plan_page.drawn import drawn_layers
 
 JOB = Path(__file__).parents[1] / "data_samples" / "alder_court"
 LAWN = (600042.75, 3300053.25)
@@ -161,13 +162,23 @@ def test_each_observation_is_told_in_every_paper(written):
     overview = (written / "overview.txt").read_text("utf-8")
     assert "What was seen" in overview
     assert "Beside:" in overview
-    page = (written / "plan.html").read_text("utf-8")
-    assert "Water as it was seen" in page
     layer = gpd.read_file(written / "result.gpkg", layer="observations")
     assert layer["name"].tolist() == list(rows)
     with closing(sqlite3.connect(written / "result.gpkg")) as file:
         styled = file.execute("SELECT f_table_name FROM layer_styles").fetchall()
     assert ("observations",) in styled
+
+
+def test_the_plan_page_marks_what_was_seen_and_tells_the_comparison(tmp_path):
+    result = lotflow.run(job_with(tmp_path, (POINT, GOOD)), realisations=0)
+    (layer,) = [one for one in drawn_layers(result.layers, result.ground)
+                if one["key"] == "observations"]  # fmt: skip
+    (feature,) = layer["features"]
+    assert feature["name"] == "Lawn"
+    assert feature["shape"]["kind"] == "point"
+    told = {label: value for label, value, _ in feature["told"]}
+    assert (told["Compared"], told["Seen on"]) == ("agrees", "2026-05-03")
+    assert told["Depth seen"] == pytest.approx(4 * 0.0254)
 
 
 def test_the_table_of_rain_is_in_the_provenance(written):

@@ -156,6 +156,7 @@ def _map_content(study: Study, grid_note: str) -> MapContent:
         inlets=layers["inlets"],
         catchments=layers["catchments"],
         drains=map_drains(layers),
+        observations=layers.get("observations"),
         title=job.job.name or "Lot",
         note=grid_note,
         units=job.units,

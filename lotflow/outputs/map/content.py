@@ -93,6 +93,8 @@ class MapContent:
         "us" or "metric"; also the paper, Letter or A4.
     shares
         How likely each cell drains to an inlet [-], by its name, where that was found.
+    observations
+        Where water was looked for on site; None where nothing is told of that.
     """
 
     ground: Grid
@@ -110,6 +112,7 @@ class MapContent:
     note: str
     units: UnitSystem
     shares: Mapping[str, Grid] = field(default_factory=dict)
+    observations: GeoDataFrame | None = None
 
 
 @dataclass(frozen=True, eq=False)

@@ -228,6 +228,8 @@ def _draw_layers(field: MapField, content: MapContent, deepest: float) -> None:
         near = frame if frame is content.catchments else field.reaching(frame)
         if len(near):
             draw(field, near)
+    if content.observations is not None and len(content.observations):
+        layers.draw_observations(field, content.observations)
     paths = field.reaching(content.flow_paths)
     if len(paths):
         ponds = field.reaching(content.low_spots)
