@@ -112,7 +112,10 @@ def table(packages: dict[str, Distribution], needed: set[str]) -> str:
         "Made by `.ci/dependencies.py` from what each package states of itself; versions are those",
         "of `constraints.txt`. lotflow itself is GPL-3.0-or-later and contains none of them.",
     ]
-    for title, wanted in (("To run it, `lotflow[fetch]` and `lotflow[lidar]` among it", True), ("To test and check it", False)):
+    for title, wanted in (
+        ("To run it, `lotflow[fetch]` and `lotflow[lidar]` among it", True),
+        ("To test and check it", False),
+    ):
         lines += [
             "",
             f"## {title}",

@@ -159,7 +159,10 @@ RANKS: Final[dict[str, tuple[str, ...]]] = {
     ),
     "water that stands": (
         "discharge-over-sidewalk", "pond-stands-too-long", "pond-not-closed",
-        "water-stands-too-long", "downspout-feeds-low-spot", "outlet-runs-to-low-spot", "low-spot",
+        "water-stands-too-long", "downspout-feeds-low-spot", "outlet-runs-to-low-spot",
+        "observation-deeper", "observation-drain-blocked", "observation-longer",
+        "observation-not-predicted", "observation-not-seen", "low-spot", "observation-agrees",
+        "observation-less", "observation-open",
     ),
     "onto a neighbour, or where it must not go": (
         "into-sanitary-sewer", "discharge-onto-neighbour", "inlet-off-lot", "outlet-off-lot",
@@ -200,8 +203,9 @@ RANKS: Final[dict[str, tuple[str, ...]]] = {
     ),
     "data and assumptions": (
         "ground-at-building-unknown", "opening-height-unknown", "downspout-way-unknown",
-        "rainfall-elsewhere", "rainfall-starts-late", "rain-unit-doubted", "vertical-unit",
-        "vertical-unit-doubted", "level-unit-doubted", "elevation-gap", "not-closed",
+        "observation-rain-unknown", "rainfall-elsewhere", "rainfall-starts-late",
+        "rain-unit-doubted", "vertical-unit", "vertical-unit-doubted", "level-unit-doubted",
+        "elevation-gap", "not-closed",
         "cut-by-edge", "catchment-unsure",
         "catchment-hangs-on-detail", "path-hangs-on-detail", "inlet-moved", "low-spot-sureness",
         "grate-on-slope-unknown", "pipe-size-unknown", "pipe-material-assumed",

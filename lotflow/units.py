@@ -83,6 +83,7 @@ VERTICAL_UNIT_NAMES: Final[dict[str, VerticalUnit]] = {
 #: and steps are read in inches; levels and the falls between them ("elevation") in feet.
 SHOWN: Final[dict[str, dict[UnitSystem, tuple[str, int]]]] = {
     "depth": {"us": ("in", 1), "metric": ("m", 2)},
+    "water_depth": {"us": ("in", 1), "metric": ("m", 2)},
     "length": {"us": ("ft", 1), "metric": ("m", 1)},
     "distance": {"us": ("ft", 0), "metric": ("m", 0)},
     "elevation": {"us": ("ft", 2), "metric": ("m", 2)},
@@ -106,7 +107,7 @@ SHOWN: Final[dict[str, dict[UnitSystem, tuple[str, int]]]] = {
 
 #: Unit in which layers and summary carry each quantity: SI, but for rain and long times.
 CARRIED: Final[dict[str, str]] = {
-    **dict.fromkeys(("depth", "length", "distance", "elevation", "diameter"), "m"),
+    **dict.fromkeys(("depth", "water_depth", "length", "distance", "elevation", "diameter"), "m"),
     **dict.fromkeys((
         "slope", "ground_slope", "share", "ratio", "roughness", "curve_number"), "1"),
     "area": "m2", "volume": "m3", "flow": "m3s", "velocity": "m_s", "rain": "mm_h",

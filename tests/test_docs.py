@@ -25,7 +25,7 @@ LIMITED = {
     "text_raster_bytes": "bytes of an ASCII grid",
     "vector_bytes": "bytes of a vector file with its parts",
     "job_bytes": "bytes of the job file",
-    "table_bytes": "bytes of a rainfall table or price list",
+    "table_bytes": "bytes of a rainfall table, price list or table of daily rain",
     "side_file_bytes": "bytes of a `.prj` or `.tfw`",
     "features": "features of a vector layer",
     "vertices": "vertices of a vector layer",

@@ -237,6 +237,7 @@ def _capped(items: Sequence[Item], most_told: int) -> list[Item]:
 
 _BUILDERS: Final[Mapping[Theme, Callable[[Found, str, Sequence[Finding]], Item | None]]] = {
     Theme.LOW_SPOT: ground_items.of_low_spot,
+    Theme.SEEN: ground_items.of_seen,
     Theme.NO_OUTLET: drain_items.without_outlet,
     Theme.WALLS: ground_items.of_walls,
     Theme.RUN: drain_items.of_run,

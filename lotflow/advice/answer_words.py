@@ -52,6 +52,18 @@ def sentence(text: str) -> str:
     return text if not text else text[0].upper() + text[1:] + ("" if text[-1] in ".?!" else ".")
 
 
+def after(text: str) -> str:
+    """
+    Give a text to follow another; empty where it says nothing.
+
+    Examples
+    --------
+    >>> after("It rained."), after("")
+    (' It rained.', '')
+    """
+    return f" {text}" if text else ""
+
+
 def cause(say: Say, one: Cause) -> str:
     """
     Say one cause with its evidence.

@@ -24,6 +24,12 @@ MEANING: Final[dict[Grade, str]] = {
     Grade.LIKELY: "likely: take these levels first",
     Grade.LEVEL_FIRST: "the data cannot tell: level here",
 }
+#: What it tells where water was seen as it is predicted.
+SEEN_MEANING: Final[dict[Grade, str]] = {
+    Grade.SHOWN: "it was seen, and the data show it",
+    Grade.LIKELY: "it was seen, how high is likely: take these levels first",
+    Grade.LEVEL_FIRST: MEANING[Grade.LEVEL_FIRST],
+}
 #: What it tells where nothing is levelled.
 LOOK_IN_RAIN: Final = "likely: look in rain"
 _ORDER: Final = tuple(Grade)
@@ -88,6 +94,18 @@ def of_low_spot(
         shown, likely = probability >= _SHOWN, probability >= _LIKELY
     grade = Grade.SHOWN if shown else Grade.LIKELY if likely else Grade.LEVEL_FIRST
     return least_sure([grade, Grade.LIKELY]) if may_be_artefact else grade
+
+
+def seen_too(grade: Grade) -> Grade:
+    """
+    Raise the grade of water that was seen where it is predicted by one.
+
+    Examples
+    --------
+    >>> seen_too(Grade.LEVEL_FIRST), seen_too(Grade.SHOWN)
+    (<Grade.LIKELY: 'likely'>, <Grade.SHOWN: 'shown'>)
+    """
+    return _ORDER[max(_ORDER.index(grade) - 1, 0)]
 
 
 def of_levels(rests_on: Sequence[str]) -> Grade:

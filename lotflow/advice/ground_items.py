@@ -9,7 +9,7 @@ import shapely
 from shapely.geometry import Point
 
 from lotflow.advice import answer_words as words
-from lotflow.advice import causes, drain_words, grades, remedies, remedy_words
+from lotflow.advice import causes, drain_words, grades, observations, remedies, remedy_words
 from lotflow.advice.buildable import has_room_away, openings_of
 from lotflow.advice.causes import Cause
 from lotflow.advice.grades import LOOK_IN_RAIN, Grade
@@ -31,14 +31,19 @@ def of_low_spot(found: Found, key: str, some: Sequence[Finding]) -> Item | None:
     number, result, say = int(key), found.result, found.say
     spot = found.spots[number]
     openings = found.openings_in(number)
-    if not is_heavy(some) and not openings:
+    seen = result.rows("observations", low_spot=number)
+    agrees = observations.agree(seen)
+    if not is_heavy(some) and not openings and not agrees:
         return None
     inlets = [row for row in result.rows("inlets") if row["name"] in result.inlets_of(spot)]
     names = [row["name"] for row in inlets]
     place = found.place_of(number)
     grade = grades.of_low_spot(
-        spot["probability"], spot["depth_m"], result.rmse_m, may_be_artefact=bool(spot["artefact"])
-    )
+        spot["probability"], spot["depth_m"], result.rmse_m,
+        may_be_artefact=bool(spot["artefact"]) and not agrees,
+    )  # fmt: skip
+    # that water stands there was seen; on which side of a sill it runs over was not
+    grade = grades.seen_too(grade) if agrees else grade
     if openings and not _is_decided(openings[0]):
         grade = grades.least_sure([grade, Grade.LIKELY])
     water = causes.of_low_spot(
@@ -69,13 +74,16 @@ def of_low_spot(found: Found, key: str, some: Sequence[Finding]) -> Item | None:
         remedy_words.what_to_do(say, measures), grade,
         words.low_spot_evidence(say, spot, openings, inlets)
         + words.below_grates(say, _above_low_point(inlets))
-        + words.at_neighbours(_neighbours_in(result, number)), tuple(some),
+        + words.at_neighbours(_neighbours_in(result, number))
+        + words.after(observations.evidence(say, seen)), tuple(some),
         measures=measures,
         takes=_fill_of(found, spot, measures),
         check=remedy_words.levels_of_low_spot(
             [one["name"] for one in openings], has_buildings=bool(result.rows("buildings"))
-        ),
+        )
+        + words.after(observations.questions(seen)),
         risk=remedy_words.RISKS[Theme.LOW_SPOT.value],
+        means=grades.SEEN_MEANING[grade] if agrees else "",
         source=found.sources(heaviest(some), rows), causes=water,
         mends=found.mended(_surely_mended(result, spot, rows, measures)),
     )  # fmt: skip
@@ -112,6 +120,42 @@ def _old_inlets(result: Result, spot: Row, names: Sequence[str]) -> list[str]:
 def _above_low_point(inlets: Sequence[Row]) -> list[Row]:
     """Inlets under whose grate water stays that the data show."""
     return [row for row in inlets if (row.get("residual_depth_m") or 0.0) >= _STAYS_M]
+
+
+#: What is done about what was seen, by the verdict: the keys of its remedies.
+_ASKED: Final[Mapping[str, tuple[str, ...]]] = {
+    "seen, not predicted": ("hose", "hidden", "dry-weather"),
+    "as with inlets blocked": ("hose",),
+    "deeper than predicted": ("hose", "hidden"),
+    "longer than predicted": ("hose", "soak", "dry-weather"),
+    "predicted, not seen": ("find-culvert",),
+}
+
+
+def of_seen(found: Found, key: str, some: Sequence[Finding]) -> Item | None:
+    """What was seen and no low spot of the lot explains: a question, and no computed harm."""
+    row = found.result.row("observations", name=key)
+    if row is None:
+        return None
+    say, names = found.say, [name for name in str(row["inlets"] or "").split(", ") if name]
+    measures = [
+        remedies.Remedy(remedies.Step.CLEAN, what, tuple(names) if what == "hose" else (key,))
+        for what in _ASKED[row["verdict"]]
+        if what != "hose" or names
+    ]
+    # without rain a hollow explains nothing
+    if row["rain_mm"] is not None and row["rain_mm"] < observations.WETS_MM:
+        measures.sort(key=lambda one: one.what != "dry-weather")
+    return Item(
+        Theme.SEEN, key, rank_key(THEME_RANKS[Theme.SEEN], Grade.LEVEL_FIRST, Theme.SEEN),
+        key, row["x"], row["y"], observations.harm(say, row),
+        remedy_words.VERDICTS["seen"],
+        remedy_words.what_to_do(say, measures), Grade.LEVEL_FIRST,
+        observations.reach(say, row), tuple(some),
+        measures=tuple(measures),
+        check=observations.questions([row]),
+        risk=remedy_words.RISKS["seen"], source=found.sources(some),
+    )  # fmt: skip
 
 
 def _neighbours_in(result: Result, number: int) -> list[str]:

@@ -23,8 +23,9 @@ PLACE_RANKS: Final = {
 }  # fmt: skip
 
 THEME_RANKS: Final = {
-    Theme.WALLS: 1, Theme.RUN: 2, Theme.NO_OUTLET: 2, Theme.CAPACITY: 2, Theme.INLETS: 3,
-    Theme.LET_OUT: 6, Theme.RUN_ON: 7, Theme.LAYING: 8, Theme.KEPT: 9, Theme.ELSEWHERE: 10,
+    Theme.WALLS: 1, Theme.SEEN: 2, Theme.RUN: 2, Theme.NO_OUTLET: 2, Theme.CAPACITY: 2,
+    Theme.INLETS: 3, Theme.LET_OUT: 6, Theme.RUN_ON: 7, Theme.LAYING: 8, Theme.KEPT: 9,
+    Theme.ELSEWHERE: 10,
 }  # fmt: skip
 
 

@@ -83,7 +83,7 @@ def missing_inputs(job: Job, site: Drawn, case: Case) -> tuple[Missing, ...]:
     """
     return tuple(
         one
-        for part in (_rain, _ground, _house, _inlets, _lines, _levels, _places)
+        for part in (_rain, _days, _ground, _house, _inlets, _lines, _levels, _places)
         for one in part(job, site, case)
     )
 
@@ -98,6 +98,23 @@ def _rain(job: Job, _: Drawn, __: Case) -> Iterator[Missing]:
         "flows of each storm, what lines carry then, ponds",
         "Give [rainfall] in job.toml",
     )
+
+
+def _days(job: Job, site: Drawn, _: Case) -> Iterator[Missing]:
+    now = "held against design storms, not the rain of that day"
+    if not len(site.observations):
+        return
+    if job.observations is None:
+        yield Missing(
+            "rain of the days on which water was seen", now, "whether that rain explains it",
+            "Give rain, rain_mm or rain_in under [observations] in job.toml",
+        )  # fmt: skip
+        return
+    yield from _of_rows(
+        site.observations["date"].isna(), "dates of observations", now,
+        "whether the rain of that day explains it",
+        "Fill in date in layer observation_points or observation_areas",
+    )  # fmt: skip
 
 
 def _ground(job: Job, site: Drawn, _: Case) -> Iterator[Missing]:

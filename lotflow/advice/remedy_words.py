@@ -14,6 +14,13 @@ if TYPE_CHECKING:
 #: What a person does, by the key of the remedy; {names} are what is worked on.
 _REMEDIES: Final[Mapping[str, str]] = {
     "find-culvert": "Look for a culvert or drain that empties it; if there is one, clear it.",
+    "hose": "Put a hose into {names} and look where the water comes out, and whether it backs up.",
+    "hidden": "Look for what the elevation data do not show: a settled place, an edge of paving, a "
+    "curb, a wall; level it, and draw what is found.",
+    "dry-weather": "Ask whether it is wet in dry weather too: then close the house valve and watch "
+    "the meter, shut off the irrigation, dig down to groundwater. No grading or drain of surface "
+    "water helps there.",
+    "soak": "Make a soak test there, and give it in the job.",
     "find": "Find where {names} {end}: dye first, then a camera or a sonde. Connect nothing to it "
     "before that, and let it run while nothing else drains there; if the end is not found, abandon "
     "the whole run and cap it once new drains take all the water, tried in rain.",
@@ -183,6 +190,7 @@ def what_to_do(say: Say, remedies: Sequence[Remedy]) -> tuple[str, ...]:
 
 #: What an item is, by its theme.
 VERDICTS: Final[Mapping[str, str]] = {
+    "seen": "It was seen, and what was computed does not explain it: ask before anything is built.",
     "walls": "Surface water at the wall: roof water and grade before any pipe.",
     "no outlet": "No outlet low enough for a pipe with cover and fall: keep water off, or lift it.",
     "drain too small": "The drain does not take what it should.",
@@ -217,6 +225,7 @@ CHECKS: Final[Mapping[str, str]] = {
 RISKS: Final[Mapping[str, str]] = {
     "low spot": "A culvert, a drain or a wall that the elevation data do not show; ground moved "
     "since they were taken.",
+    "seen": "Another day, another rain, a mark in the wrong place.",
     "walls": "Soil moved since the data were taken; keep soil {clear} below siding and sills, and "
     "lead nothing onto a neighbour.",
     "old run": "What lies under ground: nobody has seen all of it.",

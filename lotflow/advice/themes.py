@@ -25,6 +25,7 @@ class Theme(StrEnum):
     """What an item is about, in the order of items where no harm decides."""
 
     LOW_SPOT = "low spot"
+    SEEN = "seen"
     NO_OUTLET = "no outlet"
     WALLS = "walls"
     RUN = "old run"
@@ -40,6 +41,11 @@ class Theme(StrEnum):
 
 _STANDING: Final = frozenset({*STANDING, "opening-beside-not-closed"})
 
+#: What was seen, as one observation has it.
+_SEEN_RULES: Final = tuple(
+    rule for rule in RANKS["water that stands"] if rule.startswith("observation-")
+)
+
 #: Theme of a rule, where neither its subject nor its rank decides. A rule of another rank must be
 #: in here: the answer would else file it under laying.
 _THEMES: Final[Mapping[str, Theme]] = {
@@ -50,6 +56,7 @@ _THEMES: Final[Mapping[str, Theme]] = {
             "downspout-feeds-low-spot", "roof-sheds-at-eaves", "gutter-runs-over",
             "ground-at-building-unknown", "outlet-runs-to-building", "opening-below-ground",
         ),
+        Theme.SEEN: _SEEN_RULES,
         Theme.NO_OUTLET: (
             "no-gravity-outlet", "outlet-only-beyond-lot", "outlet-fall-uncertain",
             "outlet-under-water", "outlet-not-found", "loose-end", "dry-well-small",
@@ -180,10 +187,14 @@ class Found:
             if number and not (one.rule == "inlet-blocked" and not one.measured):
                 return Theme.LOW_SPOT, str(number)
             return Theme.ELSEWHERE, ""
-        if one.rule.startswith("downspout") and one.today:
-            number = self._under(one)
-            if number:
-                return Theme.LOW_SPOT, str(number)
+        if one.rule in _SEEN_RULES:
+            return self._of_seen(one)
+        if one.rule.startswith("downspout") and one.today and (number := self._under(one)):
+            return Theme.LOW_SPOT, str(number)
+        return self._by_rule(one)
+
+    def _by_rule(self, one: Finding) -> tuple[Theme, str]:
+        """Theme of a finding of neither standing water nor what was seen of it."""
         theme = _THEMES.get(one.rule) or _RANK_THEMES.get(rank_of(one.rule), Theme.LAYING)
         run = self._run_of(one)
         if run and theme is not Theme.WALLS:
@@ -191,6 +202,14 @@ class Found:
         if one.rule == "cut-by-edge":
             return (Theme.RUN_ON, "") if one.subject == "lot" else (Theme.INLETS, "")
         return theme, self._system(one) if theme is Theme.CAPACITY else ""
+
+    def _of_seen(self, one: Finding) -> tuple[Theme, str]:
+        """The low spot on the lot that was seen; else an item of its own, if it asks."""
+        row = self.result.row("observations", name=one.subject)
+        number = int((row or {}).get("low_spot") or 0)
+        if self._is_on_lot(number):
+            return Theme.LOW_SPOT, str(number)
+        return (Theme.ELSEWHERE, "") if one.severity == "note" else (Theme.SEEN, one.subject)
 
     def _run_of(self, one: Finding) -> str:
         """Old run that a finding is about; of a node that stays, only what is so today."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import math
 import re
 from collections.abc import Callable, Hashable, Iterable, Sequence
@@ -19,6 +20,9 @@ from lotflow.text import as_it_looks, clean_text, closest, did_you_mean, one_of
 from lotflow.units import TO_SI, VerticalUnit
 
 _DECIMAL: Final = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?", re.ASCII)
+_DATE: Final = re.compile(r"(\d{4}-\d\d-\d\d)([T ]\d\d:\d\d.*)?", re.ASCII)
+#: No note of standing water is older.
+_FIRST_DATE: Final = "1900-01-01"
 _YES_NO: Final = {"yes": True, "true": True, "1": True, "no": False, "false": False, "0": False}
 #: Longest column name a Shapefile can hold (dBASE field descriptor).
 _SHAPEFILE_NAME: Final = 10
@@ -224,7 +228,8 @@ def _plain(values: pd.Series[Any]) -> list[object]:
 
 def _typed(column: Column, values: Sequence[object]) -> pd.Series[Any]:
     """Give values the type of their kind; text stays an object with None, not NaN."""
-    dtypes = {"text": "object", "number": "float64", "whole": "Int64", "yes_no": "boolean"}
+    dtypes = {"text": "object", "number": "float64", "whole": "Int64", "yes_no": "boolean",
+              "date": "object"}  # fmt: skip
     return pd.Series(values, dtype=dtypes[column.kind], index=pd.RangeIndex(len(values)))
 
 
@@ -242,6 +247,8 @@ def _read_column(
         read = (
             _read_yes_no
             if column.kind == "yes_no"
+            else _read_past_date
+            if column.kind == "date"
             else _read_choice
             if column.choices
             else _read_text
@@ -434,6 +441,48 @@ def _read_yes_no(value: object, column: Column) -> bool | None:  # noqa: ARG001
     if text and text not in _YES_NO:
         raise CellError("must be yes or no", "Write yes, no, true, false, 1 or 0")
     return _YES_NO.get(text)
+
+
+def today() -> str:
+    """Give the day by the clock of this computer: no observation is of a later one."""
+    return dt.date.today().isoformat()
+
+
+def _read_past_date(value: object, column: Column) -> str | None:  # noqa: ARG001
+    """Read the day of something that was seen."""
+    day = read_date(value)
+    if day is None:
+        return None
+    if day > today():
+        raise CellError("lies in the future", "Write the day on which it was seen")
+    if day < _FIRST_DATE:
+        raise CellError(f"lies before {_FIRST_DATE}", "Write the day on which it was seen")
+    return day
+
+
+def read_date(value: object) -> str | None:
+    """
+    Read a day: a date of a file, or text that begins with the year.
+
+    Day and month first are refused: 3/5 is in March or in May, by who reads it.
+
+    Examples
+    --------
+    >>> read_date("2026-05-03"), read_date("2026-05-03T07:30:00Z"), read_date("")
+    ('2026-05-03', '2026-05-03', None)
+    """
+    if isinstance(value, dt.date):  # so is a date with a time
+        return value.strftime("%Y-%m-%d")
+    text = clean_text(value) if isinstance(value, str) else "?"
+    if not text:
+        return None
+    match = _DATE.fullmatch(text)
+    try:
+        return dt.date.fromisoformat(match[1] if match else text[:0]).isoformat()
+    except ValueError:
+        raise CellError(
+            "is no date that can be read", "Write year, month and day, as 2026-05-03"
+        ) from None
 
 
 def read_number(value: object, column: Column) -> float | None:

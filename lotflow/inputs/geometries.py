@@ -27,7 +27,16 @@ Shapes = NDArray[Any]
 
 #: Layers of which a row is one thing at one place, with one upstream and one downstream end.
 _ONE_PART: Final = frozenset(
-    {"inlets", "downspouts", "drain_lines", "outlets", "openings", "culverts", "earthworks", "shots"}
+    {
+        "inlets",
+        "downspouts",
+        "drain_lines",
+        "outlets",
+        "openings",
+        "culverts",
+        "earthworks",
+        "shots",
+    }
 )
 
 #: Layers whose outlines are never repaired: the user must say what the boundary is.

@@ -42,6 +42,7 @@ from lotflow.inputs.job_tables import (
     LayerEntry,
     Layers,
     Levels,
+    Observations,
     Prices,
     Rain,
     Setbacks,
@@ -121,6 +122,7 @@ class Job(Table):
     rainfall: Rain | None = None
     setbacks: Setbacks = Setbacks()
     prices: Prices | None = None
+    observations: Observations | None = None
     criteria: CriteriaField = Field(default_factory=Criteria)
     terrain: Terrain = Terrain()
     confidence: Confidence = Confidence()
@@ -183,7 +185,8 @@ class Job(Table):
     def files(self) -> list[Path]:
         """Every file that the job names, but the job file itself."""
         single = (self.layers.file, self.rainfall and self.rainfall.file,
-                  self.prices and self.prices.file)  # fmt: skip
+                  self.prices and self.prices.file,
+                  self.observations and self.observations.file)  # fmt: skip
         own = (source.path for source in self.layers.own().values())
         noted = () if self.levels is None else (*self.levels.notes, *self._places())
         return [*self.elevation.file, *own, *(file for file in single if file), *noted]
@@ -396,6 +399,9 @@ lot = {lot}  # a layer may have a file of its own, or {{ file = "a.gpkg", layer 
 # [prices]
 # file = "prices.csv"  # your price list, with the columns item and price
 
+# [observations]  # rain of the days on which water was seen, layers observation_points, _areas
+# rain = "rain.csv"  # columns date and {rain}; or here: {rain} = {{ 2026-05-03 = {rain_depth} }}
+
 # [criteria]
 {criteria}
 
@@ -453,6 +459,8 @@ def job_template(
         intensity="intensity_in_h = 1.0" if units == "us" else "intensity_mm_h = 25.0",
         level_unit=_quoted("ft" if units == "us" else "m"),
         length_unit="ft" if units == "us" else "m",
+        rain="rain_in" if units == "us" else "rain_mm",
+        rain_depth="1.62" if units == "us" else "41.0",
         lot_line="5.0" if units == "us" else "1.5",
         foundation="10.0" if units == "us" else "3.0",
         criteria="\n".join(_criteria_lines()),

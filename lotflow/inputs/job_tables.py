@@ -19,6 +19,7 @@ from pydantic import (
 )
 
 from lotflow.errors import InputError
+from lotflow.inputs.columns import CellError, read_date
 from lotflow.inputs.limits import DEFAULT_LIMITS
 from lotflow.inputs.sources import LayerFile
 from lotflow.layers import CONSTRAINT_KINDS, COVERS, SITE_LAYERS
@@ -78,6 +79,25 @@ Readings = Annotated[
     tuple[Annotated[float, Field(ge=0, le=10_000)], ...],
     BeforeValidator(_several),
     Field(min_length=1, max_length=50),
+]
+
+
+def _days(value: dict[str, float]) -> dict[str, float]:
+    """Demand dates for keys."""
+    days = {}
+    for key, rain in value.items():
+        try:
+            day = read_date(key)
+        except CellError as error:
+            raise InputError(f"{key!r} {error.args[0]}", error.args[1]) from None
+        if day is None:
+            raise InputError("a day of rain has no date", "Write it as 2026-05-03 = 1.62")
+        days[day] = rain
+    return days
+
+
+DaysOfRain = Annotated[
+    dict[str, Annotated[float, Field(ge=0, le=2500)]], Field(min_length=1), AfterValidator(_days)
 ]
 Share = Annotated[float, Field(ge=0, le=1)]
 ReturnPeriods = Annotated[
@@ -257,6 +277,7 @@ class Layers(Table):
     earthworks: Entry | None = None
     water: Entry | None = None
     shots: Entry | None = None
+    observations: Entry | None = None
 
     @model_validator(mode="after")
     def _has_lot(self) -> Self:
@@ -376,6 +397,30 @@ class Prices(Table):
     """Table `[prices]`: the user's price list; lotflow has no prices of its own."""
 
     file: LocalPath
+
+
+class Observations(Table):
+    """
+    Table `[observations]`: the rain of the days on which water was seen.
+
+    A file of daily rain, or the days themselves, in millimetres or inches.
+    """
+
+    rain: LocalPath | None = None
+    rain_mm: DaysOfRain | None = None
+    rain_in: DaysOfRain | None = None
+
+    @model_validator(mode="after")
+    def _one_form(self) -> Self:
+        given = [key for key in ("rain", "rain_mm", "rain_in") if getattr(self, key) is not None]
+        if len(given) > 1:
+            raise InputError(f"{' and '.join(given)} say the same thing", "Give one of them")
+        return self
+
+    @property
+    def file(self) -> Path | None:
+        """Table of daily rain; None where there is none."""
+        return self.rain
 
 
 class Terrain(Table):

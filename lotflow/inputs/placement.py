@@ -38,7 +38,7 @@ def require_near(site: Site, lot: shapely.Geometry, unit: float) -> None:
     """
     faults = []
     for layer in ("inlets", "drain_lines", "outlets", "openings", "downspouts", "earthworks",
-                  "shots"):  # fmt: skip
+                  "shots", "observations"):  # fmt: skip
         frame = getattr(site, layer)
         for row, (name, shape) in enumerate(zip(frame["name"], frame.geometry, strict=True), 1):
             away = _farthest(shape, lot)
@@ -86,6 +86,73 @@ def require_covered(lot: shapely.Geometry, source: ElevationSource) -> None:
                 layer="lot",
             )
         )
+
+
+def require_seen_on_data(site: Site, source: ElevationSource) -> None:
+    """
+    Refuse observations off the raster: nothing can be predicted there.
+
+    Parameters
+    ----------
+    site, source
+        What is drawn, and the data.
+
+    Raises
+    ------
+    InputError
+        With every one that does not lie on the data as a whole.
+    """
+    data = shapely.box(*source.bounds)
+    _refuse_seen(
+        site,
+        [not shape.within(data) for shape in site.observations.geometry],
+        "lies off the elevation data, which reach from "
+        f"{source.bounds[0]:.1f}, {source.bounds[1]:.1f} to {source.bounds[2]:.1f}, "
+        f"{source.bounds[3]:.1f}: nothing can be predicted there",
+    )
+
+
+def require_seen_on_ground(site: Site, missing: BoolArray, grid: Grid) -> None:
+    """
+    Refuse observations where the elevation data have a gap.
+
+    Parameters
+    ----------
+    site
+        What is drawn.
+    missing, grid
+        Cells of the window without an elevation, and the window.
+
+    Raises
+    ------
+    InputError
+        With every one of which neither middle nor corners lie on a known elevation.
+    """
+    in_gap = []
+    for shape in site.observations.geometry:
+        x, y = shapely.get_coordinates([shape, shape.representative_point()]).T
+        rows, columns = grid.row_column(x, y)
+        known = grid.contains(rows, columns)
+        in_gap.append(bool(missing[rows[known], columns[known]].all()))
+    _refuse_seen(
+        site, in_gap, "lies where the elevation data have a gap: nothing can be predicted there"
+    )
+
+
+def _refuse_seen(site: Site, wrong: list[bool], rule: str) -> None:
+    """Refuse the observations that are wrong."""
+    faults = [
+        Fault(
+            rule, "Check its position and CRS, or give the neighbouring tile too",
+            layer="observations", row=row, column="name" if name else None, value=name or None,
+        )
+        for row, (name, is_wrong) in enumerate(
+            zip(site.observations["name"], wrong, strict=True), 1
+        )
+        if is_wrong
+    ]  # fmt: skip
+    if faults:
+        raise InputError(faults)
 
 
 def require_ground(lot: BoolArray, missing: BoolArray, grid: Grid) -> None:

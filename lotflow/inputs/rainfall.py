@@ -154,7 +154,7 @@ def parse_rainfall(data: bytes, file: str) -> RainfallTable:
     >>> table.durations_s.tolist(), table.return_periods_yr.tolist()
     ([300.0, 3600.0], [2.0, 10.0])
     """
-    lines = _lines(data, file)
+    lines = table_lines(data, file)
     content = [line for line in lines if line.cells]
     if not content:
         raise InputError(Fault("the file is empty", _CUT, file=file))
@@ -163,8 +163,15 @@ def parse_rainfall(data: bytes, file: str) -> RainfallTable:
     return _plain_table(content, file, ended=data.endswith((b"\n", b"\r")))
 
 
-def _lines(data: bytes, file: str) -> list[_Line]:
-    """Decode and split into lines of cells."""
+def table_lines(data: bytes, file: str) -> list[_Line]:
+    """
+    Decode a table and split it into lines of cells.
+
+    Raises
+    ------
+    InputError
+        If it is no comma-separated table: a web page, or cells parted by other marks.
+    """
     if re.match(rb"(\xef\xbb\xbf)?\s*<(!doctype|html|\?xml|head|body|table)", data, re.IGNORECASE):
         rule = "this is a web page, not the table that it shows"
         raise InputError(Fault(rule, "Save the table itself as CSV", file=file))
@@ -407,7 +414,7 @@ def _values(block: _Block, faults: list[Fault]) -> FloatArray:
             faults.append(Fault(rule, remedy, line=line.number, value=line.text))
             continue
         for j, cell in enumerate(cells):
-            value = _figure(cell)
+            value = rain_figure(cell)
             if value is None:
                 column = block.header.cells[j + 1]
                 rule, remedy = "a rainfall figure must be a number, not below 0", _CUT
@@ -534,7 +541,7 @@ def duration_seconds(cell: str) -> float | None:
     return float(match[1]) * _SECONDS[match[2]]
 
 
-def _figure(cell: str) -> float | None:
+def rain_figure(cell: str) -> float | None:
     """
     Read a figure: digits with or without a decimal point.
 
@@ -542,7 +549,7 @@ def _figure(cell: str) -> float | None:
 
     Examples
     --------
-    >>> [_figure(cell) for cell in ("0.321", "2", "-1", "nan", "0.3 in")]
+    >>> [rainrain_figure(cell) for cell in ("0.321", "2", "-1", "nan", "0.3 in")]
     [0.321, 2.0, None, None, None]
     """
     return float(cell) if _NUMBER.fullmatch(cell) else None

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
@@ -39,7 +40,7 @@ class Site:
 
     Parameters
     ----------
-    lot, buildings, covers, inlets, downspouts, drain_lines, outlets, openings, constraints, culverts, walls, earthworks, water, shots
+    lot, buildings, covers, inlets, downspouts, drain_lines, outlets, openings, constraints, culverts, walls, earthworks, water, shots, observations
         The site layers; without rows where nothing was given. Of shots `is_noted` tells those that
         stand in level notes.
     given
@@ -68,6 +69,7 @@ class Site:
     earthworks: GeoDataFrame
     water: GeoDataFrame
     shots: GeoDataFrame
+    observations: GeoDataFrame
     given: frozenset[str] = frozenset()
     findings: tuple[Finding, ...] = ()
     sources: tuple[Source, ...] = ()
@@ -194,6 +196,7 @@ def read_site(files: Mapping[str, LayerFile], *, crs: CRS, vertical_unit: Vertic
     reading.faults += _lot_faults(files, reading)
     reading.faults += _shared_name_faults(reading)
     reading.faults += _building_faults(reading)
+    reading.faults += _observation_faults(reading)
     if reading.faults:
         raise InputError(reading.faults)
     frames = {
@@ -415,6 +418,27 @@ def _building_faults(reading: _Reading) -> list[Fault]:
             remedy = did_you_mean(name, dict.fromkeys(names))
         place = reading.places["downspouts"]
         faults.append(place.fault(rule, remedy, row=row, column="building", value=name))
+    return faults
+
+
+def _observation_faults(reading: _Reading) -> list[Fault]:
+    """Find observations that say nothing of the water, or two things that exclude each other."""
+    if "observations" not in reading.frames:
+        return []
+    faults = []
+    frame = reading.frames["observations"]
+    seen = zip(frame["depth_m"].tolist(), frame["hours"].tolist(), strict=True)
+    for row, (depth, hours) in enumerate(seen, 1):
+        place, there = reading.sources["observations"].place(row)
+        if math.isnan(depth) and math.isnan(hours):
+            rule = "neither the depth nor the hours of the water are given"
+            remedy = "Fill in depth_m or depth_in, or hours; a depth of 0 where no water stood"
+            faults.append(place.fault(rule, remedy, row=there))
+        elif (depth == 0 and hours > 0) or (hours == 0 and depth > 0):
+            column, value = ("hours", hours) if depth == 0 else ("depth", depth)
+            rule = f"water of {'no depth' if depth == 0 else 'no hours'} cannot have stood so"
+            remedy = "Give 0 for both where no water stood, else mend the one that is wrong"
+            faults.append(place.fault(rule, remedy, row=there, column=column, value=value))
     return faults
 
 

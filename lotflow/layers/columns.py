@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 
     from lotflow.units import UnitSystem
 
-Kind = Literal["text", "number", "whole", "yes_no"]
+Kind = Literal["text", "number", "whole", "yes_no", "date"]
 Geometry = Literal["point", "line", "polygon"]
 
 #: Of a measured column of a site, per quantity as a report shows it: the suffixes it may carry in a
@@ -29,6 +29,7 @@ Geometry = Literal["point", "line", "polygon"]
 QUANTITIES: Final[dict[str, tuple[tuple[str, ...], str]]] = {
     "elevation": (("m", "ft"), "m"),
     "depth": (("m", "ft"), "m"),
+    "water_depth": (("m", "in"), "m"),
     "diameter": (("mm", "in"), "m"),
     "area": (("m2", "ft2"), "m2"),
     "volume": (("m3", "ft3"), "m3"),
@@ -91,7 +92,7 @@ class Column:
     meaning
         One sentence for the reader of the layer list.
     kind
-        "text", "number", "whole" or "yes_no".
+        "text", "number", "whole", "yes_no" or "date", which is text as 2026-05-03.
     quantity
         Key of `units.SHOWN`: how its numbers are shown everywhere. Of a site's column also key of
         `QUANTITIES`. Empty for text, and for numbers that are no measures.

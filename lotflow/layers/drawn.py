@@ -56,6 +56,9 @@ class Drawn(Protocol):
     @property
     def shots(self) -> GeoDataFrame: ...  # noqa: D102
 
+    @property
+    def observations(self) -> GeoDataFrame: ...  # noqa: D102
+
 
 def in_case(frame: pd.DataFrame, case: Case) -> Any:
     """

@@ -53,6 +53,7 @@ _TITLES: Final = {
     "overflow_paths": "Overflow of ponds",
     "pond_cases": "Ponds with inlets open and blocked",
     "wall_water": "Water at walls and openings",
+    "observations": "Water as it was seen",
     "inlet_intake": "What inlets take with others blocked",
     "quantities": "Quantities to order",
     "layer_styles": "Looks of the layers",

@@ -240,7 +240,53 @@ _WATER_PARTS: Final = Layer(
     ),
 )
 
+_OBSERVATIONS: Final = Layer(
+    "observations",
+    "What was seen of standing water, held against what is predicted for the rain of that day "
+    "with the drains as they are today.",
+    ("point",),
+    (
+        Column("name", "Name of the observation."),
+        position("x", "Easting; of an area of a place in it."),
+        position("y", "Northing."),
+        Column("is_area", "Whether it was drawn as an area.", kind="yes_no"),
+        Column("seen_on", "Day on which it was seen.", key="date"),
+        number("depth_m", "depth", "Depth that was seen; 0 where no water stood.",
+               label="Depth seen"),
+        number("stood_h", "duration", "How long it was seen to stand.", label="Stood for"),
+        Column("note", "What else was seen."),
+        Column("low_spot", "The low spot it belongs to.", kind="whole"),
+        Column("matched", "How it was matched with a low spot: a mark belongs to the nearest "
+               "within 10 ft of it, not behind a building or wall.",
+               choices=("in it", "beside it", "none near")),
+        number("away_m", "length", "How far it lies from that.", label="Away"),
+        Column("rain_basis", "What it is held against.",
+               choices=("rain of the day", "design storms", "full low spots")),
+        number("rain_mm", "rain_depth", "Rain of the day; empty where it is not known.",
+               label="Rain"),
+        Column("rain_date", "Day of that rain: of water that stood the wetter of its day and the "
+               "day before."),
+        number("return_period_yr", "return_period", "How often so much rain falls in 24 hours; "
+               "empty outside the rainfall of the job, or without one.", label="Storm"),
+        number("predicted_m", "depth", "Depth that is predicted with every inlet open; of several "
+               "storms in the rarest.", label="Predicted"),
+        number("predicted_least_m", "depth", "The same in the most frequent storm."),
+        number("predicted_blocked_m", "depth", "The same with every inlet blocked.",
+               label="With inlets blocked"),
+        number("predicted_h", "duration", "Time until that has soaked away; empty where some stays "
+               "on sealed ground, or none stands.", label="Gone after"),
+        number("error_m", "depth", "95 % error of a predicted depth, by the stated accuracy of the "
+               "data.", label="Error of depth"),
+        Column("inlets", "Inlets of today near it or in its low spot, joined by commas."),
+        Column("verdict", "What comes of it.", label="Compared",
+               choices=("agrees", "seen, not predicted", "as with inlets blocked",
+                        "deeper than predicted", "longer than predicted", "predicted, not seen",
+                        "less than predicted", "cannot tell")),
+    ),
+)  # fmt: skip
+
 #: Layers about standing water, in the order in which they are written.
 WATER_LAYERS: Final[tuple[Layer, ...]] = (
     _PONDS, _OVERFLOW_PATHS, _POND_CASES, _WALL_WATER, _INLET_INTAKE, _WATER_PARTS,
+    _OBSERVATIONS,
 )  # fmt: skip

@@ -273,6 +273,22 @@ _EARTHWORKS = Layer(
                   low=0, high=3e-4),
     ),
 )  # fmt: skip
+_OBSERVATIONS = Layer(
+    "observations",
+    "Where water was seen standing, or none though one would expect it (depth 0): a point or an "
+    "area.",
+    ("point", "polygon"),
+    (
+        _LABEL,
+        _measured("depth", "water_depth", "Greatest depth that was seen; 0 where none stood.",
+                  low=0, high=3, label="Depth seen"),
+        Column("hours", "How long it stood after the rain [h].", "number", low=0, high=2160,
+               label="Stood for [h]"),
+        Column("date", "Day on which it was seen, as 2026-05-03; the rain of that day is looked "
+               "up.", "date", label="Seen on"),
+        Column("note", "What else was seen."),
+    ),
+)  # fmt: skip
 _WATER = Layer("water", "Open water, or ground that always takes flow.", ("polygon",), (_LABEL,))
 
 #: The layers a site is described with, in the order in which they are read.
@@ -280,7 +296,7 @@ SITE_LAYERS: Final[dict[str, Layer]] = {
     layer.name: layer
     for layer in (
         _LOT, _BUILDINGS, _COVERS, _INLETS, _DOWNSPOUTS, _DRAIN_LINES, _OUTLETS, _OPENINGS,
-        _CONSTRAINTS, _CULVERTS, _WALLS, _EARTHWORKS, _WATER, _SHOTS,
+        _CONSTRAINTS, _CULVERTS, _WALLS, _EARTHWORKS, _WATER, _SHOTS, _OBSERVATIONS,
     )
 }  # fmt: skip
 
@@ -353,6 +369,12 @@ DRAWN_TABLES: Final[dict[str, DrawnTable]] = {
                kinds=EARTHWORK_AREAS),
         _table(_WATER, "Open water"),
         _table(_SHOTS, "Levels measured on site"),
+        _table(_OBSERVATIONS, "Water seen: places", name="observation_points",
+               meaning="Where water was seen standing, at its deepest; or none, with a depth "
+               "of 0.", geometry="point"),
+        _table(_OBSERVATIONS, "Water seen: areas", name="observation_areas",
+               meaning="Where water was seen standing, as far as it stood; or none, with a depth "
+               "of 0.", geometry="polygon"),
     )
 }  # fmt: skip
 

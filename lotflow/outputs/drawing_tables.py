@@ -225,4 +225,12 @@ LOOKS: Final[dict[str, tuple[Rule, ...]]] = {
              fill_opacity=0.3, stroke=palette.NO_FAULT, label=_NAMED),
     ),
     "water": (Rule("open water", fill=palette.OPEN_WATER, stroke=palette.WATER_EDGE),),
+    "observation_points": (
+        Rule("water seen", fill=palette.RUN_ON, stroke="#ffffff", width=1.2, mark="triangle",
+             size=12, label=_NAMED),
+    ),
+    "observation_areas": (
+        Rule("water seen", fill=palette.RUN_ON, fill_opacity=0.25, stroke=palette.RUN_ON,
+             width=1.4, dashes="3 3", label=_NAMED),
+    ),
 }  # fmt: skip

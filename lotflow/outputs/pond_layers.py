@@ -21,11 +21,12 @@ from lotflow.scenarios import OPEN
 from lotflow.terrain.drainage import LEVEL_STEP
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Mapping, Sequence
 
     import geopandas as gpd
 
     from lotflow.grid import FloatArray, Grid
+    from lotflow.ponding.observations import Observed
     from lotflow.ponding.ponds import PondGround
     from lotflow.ponding.records import CaseStorm, Pond, Rise
     from lotflow.terrain.low_spots import LowSpots
@@ -324,6 +325,51 @@ def inlet_intake_table(
             for i in np.flatnonzero(differs).tolist()
         ]  # fmt: skip
     return _table("inlet_intake", rows)
+
+
+def observations_layer(
+    seen: Sequence[Observed], periods: Mapping[float, tuple[float, int]], crs: Any
+) -> gpd.GeoDataFrame:
+    """
+    Give observations as points, with what is predicted there.
+
+    `periods` has the return period of a day's rain by its depth, and whether it lies outside the
+    rainfall.
+    """
+    rows = [_observation_row(one, periods) for one in seen]
+    shapes = [shapely.Point(one.x, one.y) for one in seen]
+    return layer_frame("observations", _columns(rows), shapes, crs)
+
+
+def _observation_row(one: Observed, periods: Mapping[float, tuple[float, int]]) -> Row:
+    """Columns of an observation."""
+    period, side = periods.get(one.rain.depth_m, (np.nan, 0))
+    stands = one.predicted.stands_h.high
+    return {
+        "name": one.name, "x": one.x, "y": one.y, "is_area": one.is_area,
+        "seen_on": one.date or None, "depth_m": one.depth, "stood_h": one.hours,
+        "note": one.note or None, "low_spot": one.low_spot or None,
+        "matched": one.match.value, "away_m": one.away_m, "rain_basis": one.rain.basis.value,
+        "rain_mm": one.rain.depth_m * 1e3, "rain_date": one.rain.date or None,
+        "return_period_yr": np.nan if side else period,
+        "predicted_m": one.predicted.opened.high,
+        "predicted_least_m": one.predicted.opened.low,
+        "predicted_blocked_m": one.predicted.blocked.high,
+        "predicted_h": stands if 0 < stands < np.inf else np.nan,
+        "error_m": one.predicted.error_m, "inlets": ", ".join(one.inlets),
+        "verdict": one.verdict.value,
+    }  # fmt: skip
+
+
+def observation_entries(layer: pd.DataFrame) -> list[Row]:
+    """List observations for the summary."""
+    entries: list[Row] = [
+        {str(key): None if pd.isna(value) else value for key, value in row.items()}
+        for row in layer.drop(columns="geometry").to_dict("records")
+    ]
+    for one in entries:  # a whole number beside an empty cell has become a float
+        one["low_spot"] = None if one["low_spot"] is None else int(one["low_spot"])
+    return entries
 
 
 def standing_depth(grid: Grid, depth: FloatArray) -> Grid:

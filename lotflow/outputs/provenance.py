@@ -12,7 +12,7 @@ if TYPE_CHECKING:
 
     from lotflow.inputs.elevation import ElevationSource
     from lotflow.inputs.job import Job
-    from lotflow.inputs.job_tables import Prices, Rain
+    from lotflow.inputs.job_tables import Observations, Prices, Rain
     from lotflow.inputs.site import Site
 
 #: Libraries that decide a number.
@@ -36,7 +36,9 @@ def library_versions() -> dict[str, str]:
     return found
 
 
-def _hashed(given: Rain | Prices | None, sha256: str | None) -> dict[str, str] | None:
+def _hashed(
+    given: Rain | Prices | Observations | None, sha256: str | None
+) -> dict[str, str] | None:
     """Name a file with the hash of what was read of it; None where none was read."""
     if given is None or given.file is None or sha256 is None:
         return None
@@ -59,7 +61,8 @@ def provenance(
     use_covers
         Option of the study.
     hashes
-        SHA-256 of the tables "rainfall" and "prices" as they were read, of those that were.
+        SHA-256 of the tables "rainfall", "prices" and "observations" as they were read, of those
+        that were.
     units_because
         What decided the units of the report.
     """
@@ -77,6 +80,7 @@ def provenance(
         # rainfall coefficients stand in the job itself
         "rainfall": _hashed(job.rainfall, hashes.get("rainfall")),
         "prices": _hashed(job.prices, hashes.get("prices")),
+        "observations": _hashed(job.observations, hashes.get("observations")),
         "libraries": library_versions(),
     }  # fmt: skip
     packed = json.dumps(content, sort_keys=True, allow_nan=False).encode()

@@ -150,7 +150,7 @@ def _flow_rules(units: UnitSystem) -> tuple[Rule, ...]:
 STYLED: Final = (
     "contours", "water", "catchments", "low_spots", "inner_low_spots", "buildings",
     "flow_paths", "lot", "spill_points", "lot_line_crossings", "inlet_areas", "inlet_lines",
-    "inlets", "drain_lines", "line_profiles", "nodes", "outlet_options", "ponds",
+    "inlets", "drain_lines", "line_profiles", "nodes", "outlet_options", "observations", "ponds",
     "overflow_paths", "facades", "openings", "earthwork_areas", "earthwork_lines", "shots",
     "catchment_cells",
 )  # fmt: skip
@@ -263,6 +263,10 @@ def _water_rules(units: UnitSystem) -> dict[str, tuple[Rule, ...]]:
         ("with inlets that take no more than they can", LIMITED, palette.FLOW),
     )
     return {
+        "observations": (
+            Rule("water as it was seen", fill=palette.RUN_ON, stroke=palette.INK, mark="circle",
+                 size=9, label=("name", "verdict"), figure=figure("depth_m", "depth", units)),
+        ),
         "ponds": tuple(
             Rule(f"pond {words}", "scenario", equals=case, fill=colour, fill_opacity=0.4,
                  stroke=colour, width=0.8, label_scale=_LABEL_SCALE,

@@ -16,7 +16,8 @@ from lotflow.outputs.summary import CONTRACT, SCHEMA_VERSION, unit_key
 if TYPE_CHECKING:
     from lotflow.layers import Column
 
-_TYPES: Final = {"text": "string", "number": "number", "whole": "integer", "yes_no": "boolean"}
+_TYPES: Final = {"text": "string", "number": "number", "whole": "integer", "yes_no": "boolean",
+                 "date": "string"}  # fmt: skip
 #: Lists that are no layer, and the layers whose columns they carry.
 _OF_LAYERS: Final = {"lines": ("line_storms", "drain_lines"), "confidence": (), "answer": (),
                      "evidence_only": (), "harm": ()}  # fmt: skip
@@ -26,8 +27,8 @@ _MEANINGS: Final = {
     "evidence_only": "Failures and warnings that are no item of the answer, and why.",
     "harm": "The table of harm: each place against a published limit.",
 }
-#: Lists that are there where drains are.
-_OPTIONAL: Final = ("outlet_storms", "inlet_bypass")
+#: Lists that are there where drains are, or observations.
+_OPTIONAL: Final = ("outlet_storms", "inlet_bypass", "observations")
 
 
 def summary_schema() -> dict[str, Any]:

@@ -29,6 +29,7 @@ _MOST: Final = {
     "lines": 8,
     "findings": 8,
     "outlet_options": 6,
+    "observations": 8,
 }
 _MOST_STORMS: Final = 3
 
@@ -37,6 +38,7 @@ _ONE_INCH_PER_10_MM: Final = 2.54
 _SPOTS: Final = RESULT_LAYERS["low_spots"]
 _INLETS: Final = RESULT_LAYERS["inlets"]
 _PONDS: Final = RESULT_LAYERS["ponds"]
+_OBSERVATIONS: Final = RESULT_LAYERS["observations"]
 _RUNOFF: Final = RESULT_LAYERS["runoff"]
 _OPTIONS: Final = RESULT_LAYERS["outlet_options"]
 _DRAINS: Final = RESULT_LAYERS["drain_lines"]
@@ -97,6 +99,7 @@ def summary_text(
     if not is_screening:
         tables += [
             _headed("Where water stands after storms", _standing(content, units)),
+            _headed("What was seen", _seen(content.get("observations", []), units)),
             _headed("What the drain lines carry", _lines(content["lines"], units)),
             _headed("Over the lot line", _crossings(content, units)),
         ]
@@ -322,6 +325,18 @@ def _standing(content: Mapping[str, Any], units: UnitSystem) -> list[str]:
     spot, gone, when, below = _PONDS.labels("low_spot", "soaks_away_h", "scenario", "freeboard_m")
     heads = (spot, f"{largest:g} yr, none blocked", gone, "Deepest", when, below, "Note")
     return _table(heads, rows, _MOST["low_spots"], text_columns=(4, 6))
+
+
+def _seen(rows: Sequence[Mapping[str, Any]], units: UnitSystem) -> list[str]:
+    """What was seen of standing water beside what is predicted, what disagrees first."""
+    columns = ("name", "seen_on", "depth_m", "stood_h", "rain_mm", "predicted_m", "predicted_h",
+               "verdict")  # fmt: skip
+    first = sorted(rows, key=lambda row: row["verdict"] in ("agrees", "cannot tell"))
+    cells = [
+        _cells(_OBSERVATIONS, {**row, "seen_on": row["date"]}, columns, units) for row in first
+    ]
+    heads = _OBSERVATIONS.labels(*columns)
+    return _table(heads, cells, _MOST["observations"], text_columns=(0, 1, len(heads) - 1))
 
 
 def _standing_row(

@@ -39,12 +39,14 @@ _VALUES_OF_KIND: Final = {
     "number": {"floating", "integer", "mixed-integer-float"},
     "whole": {"integer"},
     "yes_no": {"boolean"},
+    "date": {"string"},
 }
 _FILLER_OF_KIND: Final[dict[str, tuple[object, type]]] = {
     "text": ("", object),
     "number": (0.0, np.float64),
     "whole": (0, np.int64),
     "yes_no": (False, np.bool_),
+    "date": ("", object),
 }
 
 

@@ -98,7 +98,7 @@ def add_form(root: ET.Element, fields: Sequence[FormField], *, hidden: Sequence[
 
 
 def _field(parent: ET.Element, field: FormField) -> None:
-    """Choose the kind of field: a list, a box to tick, or text in which numbers keep decimals."""
+    """Choose the kind of field: list, box, calendar, or text, in which numbers keep decimals."""
     if field.column.choices:
         options = _widget(parent, field.column.name, "ValueMap")
         listed = ET.SubElement(options, "Option", {"name": "map", "type": "List"})
@@ -110,6 +110,13 @@ def _field(parent: ET.Element, field: FormField) -> None:
             _option(one, shown, "QString", value)
     elif field.kind == "yes_no":
         _option(_widget(parent, field.column.name, "CheckBox"), "AllowNullState", "bool", "true")
+    elif field.kind == "date":
+        options = _widget(parent, field.column.name, "DateTime")
+        _option(options, "allow_null", "bool", "true")
+        _option(options, "calendar_popup", "bool", "true")
+        _option(options, "display_format", "QString", "yyyy-MM-dd")
+        _option(options, "field_format", "QString", "yyyy-MM-dd")
+        _option(options, "field_format_overwrite", "bool", "true")
     else:
         options = _widget(parent, field.column.name, "TextEdit")
         _option(options, "IsMultiline", "bool", "false")

@@ -18,6 +18,7 @@ from lotflow.runoff.concentration import (
     path_time,
     path_time_in_storm,
 )
+from lotflow.runoff.curve_number import runoff_depth
 from lotflow.runoff.hydrograph import STORM_DURATION_S, DesignStorm, design_storm, joint_hydrograph
 from lotflow.runoff.rational import PeakFlows, RunoffParts, governing_flows
 from lotflow.runoff.storm_parts import PartGround, overflow_intensity, part_ground
@@ -38,6 +39,8 @@ if TYPE_CHECKING:
 
 #: Sheet flow by TR-55 is timed with the rain of 24 hours of this return period [yr].
 _SHEET_FLOW_YR: Final = 2.0
+#: Return periods that are looked at between the most frequent and the rarest of a rainfall.
+_PERIODS: Final = 2001
 
 
 @dataclass(frozen=True, eq=False)
@@ -220,16 +223,113 @@ class StormStudy:
 
     def _entering(self, values: FloatArray, overflow: FloatArray) -> FloatArray:
         """Bring a value of each kind of ground to the cells where water enters the flow."""
-        surface, served = self.surface, self.roofs.served
-        value = np.where(surface.missing, 0.0, values[self.cover.number] * surface.share)
-        over = np.append(0.0, overflow)[served]
-        comes_down = np.where(surface.piped, 0.0, value * (1.0 - over))
-        size = value.size
-        entering = np.bincount(surface.landing.ravel(), comes_down.ravel(), minlength=size)
-        if over.any():
-            spilt = (value * over).ravel()
-            entering += np.bincount(surface.eave_cell.ravel(), spilt, minlength=size)
-        return np.asarray(entering.reshape(value.shape), dtype=np.float64)
+        return _entering(self.cover, self.roofs, values, overflow)
+
+
+def _entering(
+    cover: GroundCover, roofs: RoofWater, values: FloatArray, overflow: FloatArray
+) -> FloatArray:
+    """Bring a value of each kind of ground to the cells; of roofs a share runs over the gutter."""
+    surface = roofs.surface
+    value = np.where(surface.missing, 0.0, values[cover.number] * surface.share)
+    over = np.append(0.0, overflow)[roofs.served]
+    comes_down = np.where(surface.piped, 0.0, value * (1.0 - over))
+    size = value.size
+    entering = np.bincount(surface.landing.ravel(), comes_down.ravel(), minlength=size)
+    if over.any():
+        spilt = (value * over).ravel()
+        entering += np.bincount(surface.eave_cell.ravel(), spilt, minlength=size)
+    return np.asarray(entering.reshape(value.shape), dtype=np.float64)
+
+
+def rain_of_a_day(cover: GroundCover, roofs: RoofWater, rain_m: float) -> FloatArray:
+    """
+    Runoff of a day of which only the depth of rain is known, where it enters the flow [m].
+
+    By curve number, as of a design storm of 24 hours; how hard it rained is not known, so that
+    no gutter is taken to run over.
+
+    Parameters
+    ----------
+    cover
+        Of every cell.
+    roofs
+        With the downspouts of the case.
+    rain_m
+        Rain of the day [m]; 0 or more.
+
+    Returns
+    -------
+    runoff
+        Shape of the grid, roofs led into drains left out.
+
+    References
+    ----------
+    NRCS TR-55, equations 2-3 and 2-4.
+    """
+    depth = runoff_depth(rain_m, cover.values.curve_number)
+    return _entering(cover, roofs, depth, np.zeros(len(roofs.downspouts)))
+
+
+def return_period_of_a_day(rainfall: Rainfall, rain_m: float) -> tuple[float, int] | None:
+    """
+    Tell how often so much rain falls in 24 hours.
+
+    Parameters
+    ----------
+    rainfall
+        Table or formula.
+    rain_m
+        Rain of the day [m].
+
+    Returns
+    -------
+    period, side
+        Return period [yr], and 0; where it lies outside the rainfall its nearest period, and -1
+        for more often than that, 1 for less. None where the rainfall does not reach 24 hours.
+
+    Examples
+    --------
+    >>> from lotflow.rainfall import RainfallTable
+    >>> rain = RainfallTable([3600, 86400], [2, 10], [[0.03, 0.05], [0.08, 0.12]], "example")
+    >>> return_period_of_a_day(rain, 0.05), return_period_of_a_day(rain, 0.12)
+    ((2.0, -1), (10.0, 0))
+    >>> period, side = return_period_of_a_day(rain, (0.08 * 0.12) ** 0.5)
+    >>> round(period, 2), side
+    (4.47, 0)
+    """
+    shortest, longest = rainfall.duration_range_s
+    if not shortest <= STORM_DURATION_S <= longest:
+        return None
+    low, high = rainfall.return_period_range_yr
+    # what fell is held against what was published, not against a changed climate
+    rain_m = rain_m * rainfall.uplift
+    depths = rainfall.depth(STORM_DURATION_S, np.array([low, high]))
+    slack = 1e-9 * rain_m
+    if rain_m < depths[0] - slack or rain_m > depths[1] + slack:
+        return (low, -1) if rain_m < depths[0] else (high, 1)
+    # depths rise with the logarithm of the period between those of the table
+    periods = np.exp(np.linspace(np.log(low), np.log(high), _PERIODS))
+    of_each = rainfall.depth(STORM_DURATION_S, np.clip(periods, low, high))
+    return float(np.exp(np.interp(rain_m, of_each, np.log(periods)))), 0
+
+
+def periods_of_days(
+    rainfall: Rainfall | None, depths_m: Sequence[float]
+) -> dict[float, tuple[float, int]]:
+    """
+    Tell how often so much rain falls in a day, by its depth; none without a rainfall of 24 hours.
+
+    Parameters
+    ----------
+    rainfall
+        Table or formula; None where none is given.
+    depths_m
+        Rain of days; what is no number is left out [m].
+    """
+    known = [depth for depth in depths_m if np.isfinite(depth)] if rainfall is not None else []
+    found = {depth: return_period_of_a_day(rainfall, depth) for depth in known if rainfall}
+    return {depth: period for depth, period in found.items() if period is not None}
 
 
 def study_storms(

@@ -28,6 +28,7 @@ from lotflow.drains.order import ordered_quantities
 from lotflow.drains.quantities import priced
 from lotflow.drains.setbacks import setback_distances
 from lotflow.findings import with_earlier
+from lotflow.inputs.day_rain import DayRain, read_day_rain, require_days
 from lotflow.inputs.prices import read_prices
 from lotflow.layers.drawn import cases_of
 from lotflow.outputs.ground_layers import earthwork_layers, facades_layer, openings_layer
@@ -55,7 +56,7 @@ from lotflow.study.confidence import confidence_chapter
 from lotflow.study.drain_check import CaseRun, check_drains, drain_chapter
 from lotflow.study.ground import water_parts
 from lotflow.study.lot_water import CaseWater, case_water, level_error
-from lotflow.study.ponding import ponding_chapter, standing_chapter
+from lotflow.study.ponding import observations_chapter, ponding_chapter, standing_chapter
 from lotflow.terrain.discharge_path import discharge_path
 from lotflow.terrain.downspouts import roof_notes
 from lotflow.terrain.earthworks import LineEdit, drawn_earthworks
@@ -92,6 +93,8 @@ class JudgedJob:
         The drains of each state that has any, the main one first.
     opened
         Where the water of each storm is with every inlet of the main state open.
+    days
+        Rain of the days on which water was seen.
     """
 
     waters: list[CaseWater]
@@ -99,6 +102,7 @@ class JudgedJob:
     storms: list[StormStudy | None]
     checked: tuple[CheckedCase, ...]
     opened: list[StandingWater]
+    days: DayRain
 
 
 def judge_job(lot: LotWater) -> JudgedJob:
@@ -110,8 +114,11 @@ def judge_job(lot: LotWater) -> JudgedJob:
     Raises
     ------
     InputError
-        If something drawn of the drains cannot be taken as it is.
+        If something drawn of the drains cannot be taken as it is, or the rain of a day on which
+        water was seen cannot be read or is not there.
     """
+    days = read_day_rain(lot.job.observations)
+    require_days(lot.site.observations, days)
     waters = [case_water(lot, case) for case in cases_of(lot.site)]
     cover = site_cover(lot)
     storms = [case_storms(lot, water, cover.ground) for water in waters]
@@ -126,7 +133,7 @@ def judge_job(lot: LotWater) -> JudgedJob:
             for water, storm in zip(waters, storms, strict=True)
         ],
     )  # fmt: skip
-    return JudgedJob(waters, cover, storms, checked, opened)
+    return JudgedJob(waters, cover, storms, checked, opened, days)
 
 
 def case_storms(lot: LotWater, water: CaseWater, cover: GroundCover) -> StormStudy | None:
@@ -182,6 +189,9 @@ def job_chapters(lot: LotWater, tell: Tell = say_nothing) -> list[Chapter]:
             opened=judged.opened,
             tell=partial(tell, RUNOFF),
         ),
+        # what was seen was seen of the drains as they are
+        observations_chapter(lot, waters[0], cover.ground, storms[0], judged.days.known()),
+        Chapter(hashes={"observations": judged.days.sha256} if judged.days.sha256 else {}),
     ]
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import partial
 from typing import TYPE_CHECKING, Protocol
 
 from lotflow.drains.discharge_findings import standing_findings
@@ -10,10 +11,14 @@ from lotflow.findings import Finding
 from lotflow.outputs import pond_layers as layers
 from lotflow.outputs.grids import Raster
 from lotflow.ponding.findings import PondsFound, pond_findings, soil_note
+from lotflow.ponding.observations import SeenGround, observation_findings, observed
 from lotflow.ponding.ponds import PondGround, near_lot, site_thresholds
 from lotflow.ponding.runs import limited_storm, require_closed, run_storms, scenario_routings
 from lotflow.ponding.standing import hours_to_soak, judged_places, standing_places
+from lotflow.runoff.storms import periods_of_days, rain_of_a_day
 from lotflow.study.chapter import Chapter, say_nothing
+from lotflow.study.lot_water import level_error
+from lotflow.terrain.ponding import pond_network
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
@@ -22,7 +27,8 @@ if TYPE_CHECKING:
     from lotflow.grid import BoolArray, FloatArray
     from lotflow.ponding.records import CaseStorm
     from lotflow.runoff.covers import GroundCover
-    from lotflow.study.lot_water import LotWater
+    from lotflow.runoff.storms import StormStudy
+    from lotflow.study.lot_water import CaseWater, LotWater
     from lotflow.terrain.ponding import StandingWater
 
 
@@ -83,6 +89,52 @@ def ponding_chapter(
         ]
     require_closed(found)
     return _chapter(lot, storms, ground, found, [water.depth for _, water in first])
+
+
+def observations_chapter(
+    lot: LotWater,
+    today: CaseWater,
+    cover: GroundCover,
+    storms: StormStudy | None,
+    days: Mapping[str, float],
+) -> Chapter:
+    """
+    Hold what was seen against what is predicted with the drains of today.
+
+    Parameters
+    ----------
+    today, storms
+        What takes water today, and the design storms with it; None where no rain is given.
+    cover
+        Of every cell.
+    days
+        Rain by day [m].
+    """
+    if not len(lot.site.observations):
+        return Chapter()
+    site, general = lot.site, lot.job.job
+    ground = SeenGround(
+        grid=lot.window.surface.ground,
+        low_spots=lot.low_spots,
+        opened=pond_network(today.inlets.routing),
+        natural=pond_network(lot.natural),
+        placed=today.inlets.placed,
+        rate=ground_infiltration(cover, general.soil_group, general.soak_test_m_s),
+        barriers=[*site.buildings.geometry, *site.walls.geometry],
+        error=level_error(lot.job),
+        least_m=lot.job.criteria.pond_depth_m,
+    )
+    seen = observed(
+        site.observations, ground, days, partial(rain_of_a_day, cover, today.roofs),
+        [] if storms is None else [storms.runoff_depth(i) for i in range(len(storms.storms))],
+    )  # fmt: skip
+    periods = periods_of_days(lot.rainfall, [one.rain.depth_m for one in seen])
+    layer = layers.observations_layer(seen, periods, ground.grid.crs)
+    return Chapter(
+        layers={"observations": layer},
+        findings=observation_findings(seen, periods),
+        sections={"observations": layers.observation_entries(layer)},
+    )
 
 
 def ground_of_ponds(lot: LotWater, rate: FloatArray, paved: BoolArray) -> PondGround:

@@ -8,7 +8,13 @@ from typing import TYPE_CHECKING
 
 from lotflow.errors import InputError
 from lotflow.inputs.elevation import Elevation, ElevationSource, read_elevation
-from lotflow.inputs.placement import require_covered, require_ground, require_near
+from lotflow.inputs.placement import (
+    require_covered,
+    require_ground,
+    require_near,
+    require_seen_on_data,
+    require_seen_on_ground,
+)
 from lotflow.inputs.shots import shot_faults
 from lotflow.inputs.site_checks import datum_of, level_faults, raster_unit_findings
 from lotflow.inputs.surface_checks import level_check, rounding_check
@@ -104,6 +110,7 @@ def study_window(source: ElevationSource, site: Site, job: Job) -> StudyWindow:
     """
     lot = site.lot.geometry.union_all()
     require_covered(lot, source)
+    require_seen_on_data(site, source)
     require_near(site, lot, source.metres_per_unit)
     unit = source.metres_per_unit
     least = kept_bounds(site, unit, job.elevation.margin_m)
@@ -173,6 +180,7 @@ def _held_against_ground(
     """Judge what elevations and levels tell together: rounding, level ground, units."""
     elevation, surface = window.elevation, window.surface
     grid, ground = elevation.grid, window.lot & surface.bare
+    require_seen_on_ground(site, surface.missing | grid.missing, grid)
     step, findings, faults = rounding_check(grid.values, ground, source.name)
     level, none = level_check(grid.values, ground, source.name, grid.xy)
     doubted, wrong = level_faults(site, grid, datum_of(job))

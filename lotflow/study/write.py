@@ -160,6 +160,7 @@ def _map_content(study: Study, grid_note: str) -> MapContent:
         earthworks=tuple(
             layers[name] for name in ("earthwork_areas", "earthwork_lines") if name in layers
         ),
+        observations=layers.get("observations"),
         title=job.job.name or "Lot",
         note=grid_note,
         units=job.units,

@@ -113,7 +113,8 @@ def kept_bounds(site: Drawn, unit: float, margin_m: float | None) -> Bounds:
     margin = (FIRST_MARGIN_M if margin_m is None else margin_m) / unit
     around = shapely.total_bounds(np.array([lot, *site.inlets.geometry], dtype=object))
     layers = (
-        site.drain_lines, site.outlets, site.openings, site.downspouts, site.earthworks, site.shots
+        site.drain_lines, site.outlets, site.openings, site.downspouts, site.earthworks, site.shots,
+        site.observations,
     )  # fmt: skip
     drawn = [shape for layer in layers for shape in layer.geometry]
     boxes = [around + margin * np.array([-1, -1, 1, 1])]

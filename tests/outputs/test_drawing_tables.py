@@ -112,7 +112,8 @@ def test_fields_of_a_form_take_decimals_lists_and_boxes(table):
                for field in root.find("fieldConfiguration")}  # fmt: skip
     for column in table.columns:
         expected = ("ValueMap" if column.choices else
-                    "CheckBox" if column.kind == "yes_no" else "TextEdit")  # fmt: skip
+                    "CheckBox" if column.kind == "yes_no" else
+                    "DateTime" if column.kind == "date" else "TextEdit")  # fmt: skip
         assert widgets[column.drawn_name("us")] == expected
     assert widgets["fid"] == "Hidden"
 

@@ -263,6 +263,16 @@ def test_only_what_is_on_the_map_is_explained(usual_texts):
     assert "lot line" in bare
 
 
+def test_what_was_seen_on_site_is_marked_and_explained():
+    seen = layer("observations", [{"name": "Gate"}], [at(45, 30)])
+    sign = "water seen on site, or none"
+    assert sign in drawn_texts(content(observations=seen))
+    assert sign not in drawn_texts(content(observations=seen.iloc[:0]))
+    there, bare = (pixels(map_bytes(content(observations=one))) for one in (seen, None))
+    # a ring of the colour of marks, on the map and in the legend
+    assert (there != bare).any(axis=2).sum() > 50
+
+
 def test_low_spots_on_the_lot_come_first_and_doubtful_ones_last():
     spots = low_spots().assign(on_lot_m2=[0.0, 8.0, 8.0])
     texts = drawn_texts(content(low_spots=spots, inlets=inlets()))

@@ -42,9 +42,14 @@ _SQLITE = """
 """
 
 
+#: The contract of observations calls it so; only the tables to draw in have it, which no style
+#: filters by it, and the viewer knows no such word.
+_PROMISED = {"date"}
+
+
 @pytest.mark.parametrize("layer", [*RESULT_LAYERS.values(), *SITE_LAYERS.values()],
                          ids=lambda layer: layer.name)  # fmt: skip
 def test_no_column_is_a_reserved_word(layer):
     """A filter such as `case = 'open'` does not parse, and the layer draws nothing."""
     names = {name.casefold() for column in layer.columns for name in column.file_names}
-    assert not names & {*_SQL_92.split(), *_SQLITE.split()}
+    assert not names & {*_SQL_92.split(), *_SQLITE.split()} - _PROMISED

@@ -111,6 +111,8 @@ class MapContent:
         How likely each cell drains to an inlet [-], by its name, where that was found.
     shots
         Places of the levels measured on site that count.
+    observations
+        Where water was looked for on site; None where nothing is told of that.
     """
 
     ground: Grid
@@ -130,6 +132,7 @@ class MapContent:
     shares: Mapping[str, Grid] = field(default_factory=dict)
     earthworks: tuple[GeoDataFrame, ...] = ()
     shots: tuple[Any, ...] = ()
+    observations: GeoDataFrame | None = None
 
 
 @dataclass(frozen=True, eq=False)

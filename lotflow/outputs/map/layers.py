@@ -311,6 +311,18 @@ def draw_inlets(field: MapField, inlets: GeoDataFrame) -> None:
     )  # fmt: skip
 
 
+#: Where water was looked for on site.
+OBSERVED: Final[dict[str, Any]] = {
+    "marker": "o", "markersize": 5.0, "markerfacecolor": "none", "markeredgecolor": RUN_ON,
+    "markeredgewidth": 1.8, "linestyle": "",
+}  # fmt: skip
+
+
+def draw_observations(field: MapField, observations: GeoDataFrame) -> None:
+    """Draw where water was looked for on site: a ring, so that what lies below is seen."""
+    field.axes.plot(observations.geometry.x, observations.geometry.y, **OBSERVED, zorder=11)
+
+
 #: Marks that point east, their middle at the origin: of flow paths, and of water that crosses the
 #: lot line. That one is long and notched: of a triangle with three like sides no eye tells the tip.
 _ARROWHEAD: Final = np.array([(0.5, 0.0), (-0.5, 0.42), (-0.28, 0.0), (-0.5, -0.42)])

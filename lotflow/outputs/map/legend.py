@@ -19,6 +19,7 @@ from lotflow.outputs.map.layers import (
     FLOW_AREAS,
     FLOW_UNCERTAIN,
     NO_GROUND,
+    OBSERVED,
     OPEN_WATER_EDGE,
     OUTLET,
     REPLACED_DASHES,
@@ -149,6 +150,10 @@ def _shot(panel: Panel) -> None:
     panel.axes.plot([0.5 * _SWATCH], [panel.y], **SHOT)
 
 
+def _observed(panel: Panel) -> None:
+    panel.axes.plot([0.5 * _SWATCH], [panel.y], **OBSERVED)
+
+
 def _ground_signs(content: MapContent, *, gaps: bool) -> Iterator[tuple[_Sign, str]]:
     """Signs of what stands on the ground, with their meaning."""
     yield _line(2.0, LOT, (0, (5, 1.3, 1, 1.3))), "lot line"
@@ -164,6 +169,8 @@ def _ground_signs(content: MapContent, *, gaps: bool) -> Iterator[tuple[_Sign, s
         yield _shot, "level measured on site"
     if len(content.catchments):
         yield _box("#f3e2bd", CATCHMENTS[0], 1.5), "catchment of an inlet"
+    if content.observations is not None and len(content.observations):
+        yield _observed, "water seen on site, or none"
 
 
 def _drain_signs(content: MapContent) -> Iterator[tuple[_Sign, str]]:

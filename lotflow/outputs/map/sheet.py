@@ -231,6 +231,8 @@ def _draw_layers(field: MapField, content: MapContent, deepest: float) -> None:
     for works in content.earthworks:
         if len(near := field.reaching(works)):
             layers.draw_earthworks(field, near)
+    if content.observations is not None and len(content.observations):
+        layers.draw_observations(field, content.observations)
     paths = field.reaching(content.flow_paths)
     if len(paths):
         ponds = field.reaching(content.low_spots)

@@ -267,6 +267,12 @@ DRAWN: Final[dict[str, _DrawnLayer]] = {
             "difference_m", "stands_on", "counts",
         ),
     ),
+    "observations": _DrawnLayer(
+        "Water as it was seen", fill=palette.RUN_ON, stroke=palette.INK, mark="circle",
+        heading="name",
+        told=("seen_on", "depth_m", "stood_h", "note", "rain_mm", "predicted_m", "predicted_h",
+              "verdict"),
+    ),
     "inlets": _DrawnLayer(
         "Inlets", fill=palette.INK, stroke="#ffffff", mark="square", heading="name", label=True,
         told=(

@@ -13,7 +13,7 @@ if TYPE_CHECKING:
 #: Drawn from the ground up; what only a storm or a tap explains is left out.
 _LAYERS: Final = (
     "buildings", "low_spots", "flow_paths", "lot", "earthwork_areas", "earthwork_lines", "facades",
-    "drain_lines", "lot_line_crossings", "openings", "outlets", "shots", "inlets",
+    "drain_lines", "lot_line_crossings", "openings", "outlets", "observations", "shots", "inlets",
 )  # fmt: skip
 #: Width of the whole picture in the units of its lines and letters.
 _WIDTH: Final = 800.0
