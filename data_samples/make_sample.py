@@ -177,6 +177,7 @@ def table_frame(
         "number": lambda values: pd.Series(values, dtype="float64"),
         "yes_no": lambda values: pd.Series(values, dtype="boolean"),
         "text": lambda values: pd.Series(values, dtype="object"),
+        "date": lambda values: pd.Series(values, dtype="object"),
     }
     data = {}
     for column in table.columns:
@@ -201,10 +202,13 @@ def write_site(path: Path, layers: dict[str, Rows], block: Block, edition: Editi
     """Write the tables of the site into one GeoPackage, as `lotflow start` makes them."""
     path.unlink(missing_ok=True)
     rows = {name: rows_of(table, layers) for name, table in DRAWN_TABLES.items()}
+    # on an invented lot nobody has seen water: its tables would only make the file larger
+    left_out = [name for name, table in DRAWN_TABLES.items()
+                if table.is_optional or table.layer.name == "observations"]  # fmt: skip
     tables = {
         name: table_frame(DRAWN_TABLES[name], some, block, edition)
         for name, some in rows.items()
-        if some or not DRAWN_TABLES[name].is_optional
+        if some or name not in left_out
     }
     # the GeoPackage notes when it was changed: without a fixed day every run differs
     pyogrio.set_gdal_config_options({"OGR_CURRENT_DATE": "2025-01-01T00:00:00.000Z"})

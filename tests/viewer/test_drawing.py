@@ -60,6 +60,8 @@ def test_fields_are_named_and_of_the_kind_that_fits(told, job):
                 assert field["widget"] == "TextEdit"  # a spin box takes whole numbers only
             elif column.kind == "yes_no":
                 assert field["widget"] == "CheckBox"
+            elif column.kind == "date":
+                assert field["widget"] == "DateTime"
 
 
 def row_of(name, units):
