@@ -116,6 +116,9 @@ def fetch(output: Path, **given: Any) -> int:
     from lotflow.fetching.http_door import Budget  # noqa: PLC0415 - slow to import
     from lotflow.study import fetch as study  # noqa: PLC0415
 
+    if given["verbose"]:
+        count = len(given["stac"]) + len(given["urls"])
+        click.echo(f"lotflow: fetching {'1 file' if count == 1 else f'{count} files'}", err=True)
     budget = Budget(given["max_seconds"], int(given["max_mb"] * 1e6))
     confirm = _confirmer(given["hosts"])
     order = _order(given)

@@ -50,6 +50,9 @@ def grid(points: tuple[Path, ...], output: Path, **given: Any) -> int:
     from lotflow.inputs.area import lot_area  # noqa: PLC0415 - slow to import
     from lotflow.study.grid import grid as make  # noqa: PLC0415
 
+    if given["verbose"]:
+        names = ", ".join(path.name for path in points)
+        click.echo(f"lotflow: gridding the ground returns of {names}", err=True)
     with progress(_STEPS, quiet=given["quiet"]) as tell:
         made = make(
             points,

@@ -81,8 +81,8 @@ class RemoteFile:
         """Bytes of the whole file; -1 where the server does not say."""
         return self.known.size
 
-    def fetch_whole(self) -> None:
-        """Fetch the whole file into the private folder."""
+    def fetch_whole(self, tell: Callable[[int], None]) -> None:
+        """Fetch the whole file into the private folder; tell how many bytes have come."""
         path = self._folder / "whole.tif"
         digest = hashlib.sha256()
         with path.open("wb") as stream:
@@ -92,6 +92,7 @@ class RemoteFile:
                     _require_tiff(piece, self.place)
                 stream.write(piece)
                 digest.update(piece)
+                tell(stream.tell())
 
             def reset() -> None:
                 nonlocal digest

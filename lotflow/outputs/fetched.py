@@ -30,7 +30,9 @@ from lotflow.outputs.failures import explained, failure, require_unicode
 RECORD_END: Final = ".source.json"
 _ERRORS: Final = (RasterioError, CPLE_BaseError, OSError, ValueError)
 _BLOCK: Final = 256
-_PART: Final = re.compile(r"[0-9a-f]{16}-\d+-\d+-[0-9a-f]{64}(\.new)?")
+_PART: Final = re.compile(
+    r"[0-9a-f]{16}-\d+-\d+-[0-9a-f]{64}(\.new)?|(raster\.tif|record\.json)-[0-9a-f]{8}"
+)
 
 
 def record_path(path: Path) -> Path:
@@ -127,29 +129,34 @@ def write_raster(  # noqa: PLR0913 - what a raster says, each by its name
         If it cannot be written, or does not read back the same.
     """
     first = next(iter(bands.values()))
+    store = PartStore(path)
     token = secrets.token_hex(4)
-    raster, beside = (path.with_name(f".{one.name}-{token}") for one in (path, record_path(path)))
+    raster, beside = (store.folder / f"{kind}-{token}" for kind in ("raster.tif", "record.json"))
     try:
         with explained(path.parent):
+            store.make()
             _write(raster, bands, (transform, crs, nodata, units, tags, scale, offset))
             _verify(raster, first, transform, crs, nodata)
             with raster.open("rb+") as stream:
                 digest = hashlib.file_digest(stream, "sha256").hexdigest()
                 os.fsync(stream.fileno())
             told = {
-                "file": path.name, "bytes": raster.stat().st_size,
-                "sha256": digest, **record,
+                "file": path.name, "bytes": raster.stat().st_size, "sha256": digest, **record,
             }  # fmt: skip
             with beside.open("xb") as stream:
                 stream.write((json.dumps(told, indent=1, ensure_ascii=False) + "\n").encode())
                 stream.flush()
                 os.fsync(stream.fileno())
+            # in this order: a record without its raster hinders no later run
             beside.replace(record_path(path))
             raster.replace(path)
     finally:
         for one in (raster, beside):
             with suppress(OSError):
                 one.unlink(missing_ok=True)
+        with suppress(OSError):  # where parts are kept it stays
+            store.folder.rmdir()
+    store.clear()
 
 
 def _write(
@@ -209,7 +216,7 @@ def _verify(
 
 class PartStore:
     """
-    Parts that have come, in a folder beside the raster to be, until it is made.
+    What is on its way, in a hidden folder beside the raster to be, until it is made.
 
     Parameters
     ----------
@@ -229,13 +236,17 @@ class PartStore:
                     return data
         return None
 
+    def make(self) -> None:
+        """Make the folder; never what a link leads to."""
+        if self.folder.is_symlink():
+            raise OutputError(f"{self.folder} is a link to another folder. Remove it.")
+        self.folder.mkdir(exist_ok=True)
+
     def put(self, key: str, span: tuple[int, int], data: bytes) -> None:
         """Keep a part."""
         name = f"{key}-{span[0]}-{span[1]}-{hashlib.sha256(data).hexdigest()}"
         with explained(self.folder.parent):
-            if self.folder.is_symlink():
-                raise OutputError(f"{self.folder} is a link to another folder. Remove it.")
-            self.folder.mkdir(exist_ok=True)
+            self.make()
             new = self.folder / f"{name}.new"
             new.write_bytes(data)
             new.replace(self.folder / name)

@@ -155,7 +155,6 @@ def fetch(
             # damaged parts must come anew
             store.clear()
             raise
-    store.clear()
     return done
 
 
@@ -217,8 +216,9 @@ def _opened(
                 whole.append((place.shown, max(remote.size, 0), 1, remote.why_whole))
                 continue
             if remote.why_whole:
-                tell("fetching a whole file", place.shown)
-                remote.fetch_whole()
+                remote.fetch_whole(
+                    lambda octets: tell("looking", f"{octets / 1e6:.1f} MB of a whole file")
+                )
             tiff = RemoteTiff(remote, folder)
             with naming(place, tiff.path):
                 _check_item(tiff, item)

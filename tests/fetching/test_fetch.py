@@ -481,6 +481,31 @@ def test_a_disk_that_fails_leaves_nothing(
     assert {one.name for one in out.parent.iterdir()} == {".dem.tif.parts"}
 
 
+@pytest.mark.parametrize("at", [1, 2, 3, 4])
+def test_a_fetch_that_is_killed_leaves_old_or_new(
+    net: Lying, out: Path, monkeypatch: pytest.MonkeyPatch, at: int
+) -> None:
+    """Stopped at each replacing of a file, and as if killed, without clearing up after itself."""
+    real, calls = Path.replace, []
+
+    def replace(self: Path, target: Path) -> Path:
+        calls.append(target)
+        if len(calls) >= at:
+            raise KeyboardInterrupt
+        return real(self, target)
+
+    asked = order(net.url("deflate.tif"))
+    with monkeypatch.context() as patched:
+        patched.setattr(Path, "replace", replace)
+        patched.setattr(Path, "unlink", lambda *_, **__: None)
+        with pytest.raises(KeyboardInterrupt):
+            fetch(asked, out, yes, Budget())
+    assert not out.exists()
+    fetch(asked, out, yes, Budget())
+    assert truth(net.root, out, "deflate.tif")
+    assert {one.name for one in out.parent.iterdir()} == {out.name, f"{out.name}.source.json"}
+
+
 def test_the_area_may_reach_beyond_the_data(net: Lying, out: Path) -> None:
     """What is missing is said; what is there comes."""
     x, y = WEST + 10, NORTH - 300
