@@ -211,7 +211,7 @@ LOOKS: Final[dict[str, tuple[Rule, ...]]] = {
     "walls": (Rule("wall", stroke=palette.INK, width=2.4),),
     "earthwork_lines": (
         Rule("earthwork", stroke=palette.EARTH, width=1.5),
-        Rule("swale", "kind", equals="swale", stroke=palette.FLOW, width=3.0, arrows=True,
+        Rule("swale", "kind", equals="swale", stroke=palette.SWALE, width=3.0, arrows=True,
              label=_NAMED),
         Rule("berm", "kind", equals="berm", stroke=palette.EARTH, width=4.0, label=_NAMED),
     ),

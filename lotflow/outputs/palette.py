@@ -25,7 +25,8 @@ OPEN_WATER: Final = "#a3bdc9"
 #: Low spots that may be no standing water.
 DOUBTFUL: Final = "#5d6278"
 CONTOUR: Final = "#8c6b3f"
-#: Ground that is raised.
+#: Swales, which are no flow paths; ground that is raised.
+SWALE: Final = "#5d8a1f"
 EARTH: Final = "#a0784a"
 PIPE: Final = "#5b2a86"
 #: Numbers of the answer, and what is chosen.

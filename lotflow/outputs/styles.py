@@ -311,7 +311,7 @@ def _earthwork_rules(units: UnitSystem) -> dict[str, tuple[Rule, ...]]:
         ),
         "earthwork_lines": (
             Rule("berm", "kind", equals="berm", stroke=earth, width=4.0, label=("name",)),
-            Rule("swale", "kind", equals="swale", stroke=palette.FLOW, width=3.0, arrows=True,
+            Rule("swale", "kind", equals="swale", stroke=palette.SWALE, width=3.0, arrows=True,
                  label=("name",), figure=figure("fall", "slope", units)),
         ),
     }  # fmt: skip

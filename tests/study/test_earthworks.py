@@ -7,11 +7,13 @@ on every cell it touches: of the 218 m2 that reach the strip of 4 ft before the 
 standing in it; led out on the falling ground it must not.
 """
 
+import json
 import sys
 import warnings
 from pathlib import Path
 
 import geopandas as gpd
+import jsonschema
 import numpy as np
 import pytest
 from shapely import LineString, Point
@@ -19,6 +21,7 @@ from shapely import LineString, Point
 import lotflow
 from lotflow.errors import InputError
 from lotflow.inputs.job import read_job
+from lotflow.outputs.summary_schema import summary_schema
 from lotflow.study.confidence import realise_study
 from lotflow.study.lot_water import case_water, study_lot
 from lotflow.terrain.cells import line_cells, polygon_cells
@@ -216,6 +219,21 @@ def test_the_swale_is_told_in_the_result(ran):
     ordered = ran["proposed"].layers["quantities"].set_index("item")
     assert ordered["unit"]["earthwork cut"] == "yd³"
     assert ordered["quantity"]["earthwork cut"] == pytest.approx(row["cut_m3"] / 0.7646, abs=0.01)
+
+
+def test_the_swale_is_on_page_map_and_among_the_styles(ran, tmp_path):
+    ran["proposed"].write(tmp_path / "result")
+    page = (tmp_path / "result" / "plan.html").read_text("utf-8")
+    assert '"key":"earthwork_lines","title":"Swales and berms"' in page
+    assert "Uphill swale" in page
+    assert (tmp_path / "result" / "earthwork_lines.sld").is_file()
+    (row,) = gpd.read_file(tmp_path / "result" / "result.gpkg", layer="earthwork_lines").to_dict(
+        "records"
+    )
+    assert row["geometry"].equals(SWALE)
+    summary = json.loads((tmp_path / "result" / "summary.json").read_text("utf-8"))
+    assert summary["earthwork_lines"][0]["cut_m3"] == pytest.approx(row["cut_m3"], abs=1e-5)
+    jsonschema.validate(summary, summary_schema())
 
 
 def test_compare_shows_what_the_swale_changes(ran):

@@ -34,6 +34,7 @@ from lotflow.outputs.palette import (
     PIPE,
     RUN_OFF,
     RUN_ON,
+    SWALE,
     VEIL,
     WATER_EDGE,
 )
@@ -152,7 +153,7 @@ def draw_buildings(field: MapField, buildings: GeoDataFrame) -> None:
 
 #: Colour and width of earthworks by their kind [points].
 EARTHWORKS: Final[dict[str, tuple[str, float]]] = {
-    "swale": (FLOW, 3.2), "berm": (EARTH, 3.2), "regrade": (EARTH, 1.0), "fill": (EARTH, 1.0),
+    "swale": (SWALE, 3.6), "berm": (EARTH, 3.2), "regrade": (EARTH, 1.0), "fill": (EARTH, 1.0),
     "rain garden": (NO_FAULT, 1.0),
 }  # fmt: skip
 

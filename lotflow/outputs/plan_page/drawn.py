@@ -208,12 +208,12 @@ DRAWN: Final[dict[str, _DrawnLayer]] = {
         }),
     ),
     "earthwork_lines": _DrawnLayer(
-        "Swales and berms", stroke=palette.FLOW, width=5, heading="name", label=True,
+        "Swales and berms", stroke=palette.SWALE, width=5, heading="name", label=True,
         told=("kind", "status", "verdict", "length_m", "depth_m", "fall", "capacity_m3s",
               "flow_m3s", "freeboard_m", "standing_m", "leads_to", "goes_to", "cut_m3",
               "fill_m3", "deepest_m"),
         verdicts=Verdicts("kind", {
-            "swale": (palette.FLOW, ""), "berm": (palette.EARTH, ""),
+            "swale": (palette.SWALE, ""), "berm": (palette.EARTH, ""),
         }),
     ),
     "facades": _DrawnLayer(
