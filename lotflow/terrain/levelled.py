@@ -1,0 +1,204 @@
+"""Ground on which levels were taken on site: which of them count, and what the ground then is."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+
+from lotflow.terrain.conditioning import (
+    REACH,
+    ConditionedSurfaces,
+    Places,
+    conditioning,
+    distances,
+    places_on,
+    reading_variance,
+)
+from lotflow.terrain.confidence import drawn_by_seed, random_stream
+from lotflow.terrain.realisations.realisation import open_ground
+from lotflow.terrain.shots import Checked, Judged, foretold, judge, tie
+
+if TYPE_CHECKING:
+    from lotflow.grid import BoolArray, FloatArray
+    from lotflow.terrain.conditioning import Conditioning, Drawn
+    from lotflow.terrain.level_error import ErrorModel
+    from lotflow.terrain.shots import Shots, Tie
+    from lotflow.terrain.surface import Surface
+
+#: Surfaces by which levels are judged.
+_JUDGED_BY: Final = 48
+
+
+@dataclass(frozen=True, eq=False)
+class Levelled:
+    """
+    What levels taken on site make of a ground.
+
+    Parameters
+    ----------
+    shots
+        All of them.
+    judged
+        What is found of those that tell of the ground, `of` their positions among all.
+    of
+        See `judged`.
+    used
+        Which of all condition the ground.
+    unplaced, without_ground
+        Names of those whose place is not known well enough, or that have no open ground there.
+    tie
+        Offset of the benchmark; None where none is needed or too few levels tell it.
+    checked
+        Levels that were only compared.
+    ground
+        Corrected by the levels, shape of the grid, NaN where there is no elevation [m].
+    surfaces
+        Those that may be true, given the levels; None where no level tells anything.
+    conditioning
+        What the levels do to any ground; None likewise.
+    """
+
+    shots: Shots
+    judged: Judged
+    of: tuple[int, ...]
+    used: BoolArray
+    unplaced: tuple[str, ...]
+    without_ground: tuple[str, ...]
+    tie: Tie | None
+    checked: tuple[Checked, ...]
+    ground: FloatArray
+    surfaces: Drawn | None
+    conditioning: Conditioning | None
+
+
+def level_ground(surface: Surface, error: ErrorModel, shots: Shots, *, seed: int) -> Levelled:
+    """
+    Judge levels taken on site, and bring those that fit into the ground.
+
+    Whether they fit is to be asked of `judged` before anything else is believed.
+
+    Parameters
+    ----------
+    surface
+        Ground as measured, walls and buildings.
+    error
+        Of the elevation data.
+    shots
+        On the ground's grid.
+    seed
+        Of the realisations: the surfaces by which levels are judged are the first of those.
+    """
+    places = places_on(shots.x, shots.y, surface)
+    is_used = np.array([one == "yes" for one in shots.usage], dtype=bool)
+    is_check = np.array([one == "check" for one in shots.usage], dtype=bool)
+    stands = places.are_open & shots.is_placed
+    # curbs tell nothing of the ground beside them, but make lines
+    tells = stands & (shots.is_ground | np.array([bool(line) for line in shots.line], dtype=bool))
+    judgeable = np.flatnonzero(stands & shots.is_ground & (is_used | is_check))
+    drawn = drawn_by_seed(surface, error, seed)
+    some, at = shots.taken(judgeable.tolist()), places.taken(judgeable.tolist())
+    expected, covariance, away = _foretold_ground(surface, error, some, at, drawn, seed)
+    telling = np.flatnonzero(is_used[judgeable])
+    inner = np.ix_(telling, telling)
+    judged = judge(
+        some.level_m[telling], expected[telling], covariance[inner], some.own_datum[telling],
+        away[inner],
+    )  # fmt: skip
+    used = is_used & tells
+    used[judgeable[telling]] = judged.kept
+    believed = is_used[judgeable].copy()
+    believed[telling] = judged.kept
+    made = conditioning(shots.taken(np.flatnonzero(used).tolist()), surface, error)
+    return Levelled(
+        shots=shots, judged=judged, of=tuple(judgeable[telling].tolist()), used=used,
+        unplaced=_names(shots, ~shots.is_placed & (is_used | is_check)),
+        without_ground=_names(shots, ~places.are_open & shots.is_ground & (is_used | is_check)),
+        tie=_tied(surface, error, some, at, away, believed),
+        checked=_compared(some, expected, covariance, believed, is_check[judgeable]),
+        ground=_corrected(surface, made),
+        surfaces=None if made is None else ConditionedSurfaces(drawn, made),
+        conditioning=made,
+    )  # fmt: skip
+
+
+def _names(shots: Shots, which: BoolArray) -> tuple[str, ...]:
+    return tuple(shots.names[i] for i in np.flatnonzero(which))
+
+
+def _foretold_ground(
+    surface: Surface, error: ErrorModel, shots: Shots, at: Places, drawn: Drawn, seed: int
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """
+    Say what the data foretell at levels, how well, and how far these are apart.
+
+    By surfaces that may be true: against the raster itself levels at low spots and lips, which
+    were chosen for its noise, are off too often. The covariance is half that of the surfaces, half
+    the likeness of the error between their deviations, since of few surfaces alone it is rough.
+    """
+    count = len(shots)
+    if not count:
+        return np.zeros(0), np.zeros((0, 0)), np.zeros((0, 0))
+    number = 1 if drawn.are_one else _JUDGED_BY
+    levels = np.array([at.read(drawn.draw(i, random_stream(seed, i + 1))) for i in range(number)])
+    reach = distances(at, surface, REACH * error.correlation_m)
+    of_levels = np.diag(reading_variance(shots, at, surface))
+    if number == 1:
+        return levels[0], of_levels, reach.between
+    own = np.cov(levels, rowvar=False).reshape(count, count)
+    spread = np.sqrt(np.diag(own))
+    likeness = spread[:, None] * error.likeness(reach.between) * spread
+    covariance = (own + likeness) / 2
+    values, vectors = np.linalg.eigh((covariance + covariance.T) / 2)
+    covariance = (vectors * np.maximum(values, 0.0)) @ vectors.T
+    return levels.mean(axis=0), covariance + of_levels, reach.between
+
+
+def _tied(
+    surface: Surface,
+    error: ErrorModel,
+    shots: Shots,
+    at: Places,
+    away_m: FloatArray,
+    believed: BoolArray,
+) -> Tie | None:
+    """Tie a benchmark of its own by the levels on hard ground that are believed."""
+    hard = np.flatnonzero(believed & shots.is_hard)
+    some, there = shots.taken(hard.tolist()), at.taken(hard.tolist())
+    if not some.own_datum.any():
+        return None
+    off = some.level_m - there.read(np.asarray(surface.ground.values, dtype=np.float64))
+    shared = (1 - error.white_share) * error.likeness(away_m[np.ix_(hard, hard)])
+    alone = error.white_share * (there.weights**2).sum(axis=1)
+    covariance = error.rmse_m**2 * (shared + np.diag(alone))
+    return tie(off, covariance + np.diag(reading_variance(some, there, surface)), some.own_datum)
+
+
+def _compared(
+    shots: Shots,
+    expected: FloatArray,
+    covariance: FloatArray,
+    believed: BoolArray,
+    is_check: BoolArray,
+) -> tuple[Checked, ...]:
+    """Compare levels that were only to be compared."""
+    some = np.flatnonzero(believed | is_check)
+    off, deviation = foretold(
+        (shots.level_m - expected)[some], covariance[np.ix_(some, some)], shots.own_datum[some],
+        believed[some],
+    )  # fmt: skip
+    told = some[~believed[some]]
+    return tuple(
+        Checked(shots.names[i], float(shots.level_m[i]), float(expected[i] + by), float(spread))
+        for i, by, spread in zip(told.tolist(), off, deviation, strict=True)
+    )
+
+
+def _corrected(surface: Surface, made: Conditioning | None) -> FloatArray:
+    """Ground as measured with the levels brought in; missing cells stay missing."""
+    ground = np.asarray(surface.ground.values, dtype=np.float64)
+    if made is None:
+        return ground
+    whole = made.of(open_ground(surface).reshape(ground.shape))
+    return np.where(np.isnan(ground), np.nan, whole)
