@@ -36,7 +36,7 @@ if TYPE_CHECKING:
 #: A level tells nothing farther away than so many lengths over which the error is shared.
 REACH: Final = 4.0
 #: A detour round walls and buildings counts so many times: ground beyond them is other ground.
-_DETOUR: Final = 5.0
+_DETOUR: Final = 20.0
 #: Ground is as steep as over this distance, for what a place not quite known is worth [m].
 _SLOPE_OVER_M: Final = 1.5
 #: Ground counts as no steeper [-]: what is, is a wall.
@@ -197,11 +197,11 @@ def taper(away_m: FloatArray | SingleArray, reach_m: float) -> FloatArray:
     >>> taper(np.array([0.0, 10.0, 20.0, 40.0]), 40.0).round(4)
     array([1.    , 0.6849, 0.2083, 0.    ])
     """
-    r = np.abs(away_m) / (reach_m / 2)
+    r = np.minimum(np.abs(away_m) / (reach_m / 2), 2.0)
     near = 1 - 5 / 3 * r**2 + 5 / 8 * r**3 + r**4 / 2 - r**5 / 4
-    with np.errstate(divide="ignore", invalid="ignore"):
+    with np.errstate(divide="ignore"):
         far = 4 - 5 * r + 5 / 3 * r**2 + 5 / 8 * r**3 - r**4 / 2 + r**5 / 12 - 2 / (3 * r)
-    return np.where(r < 1, near, np.where(r < 2, np.maximum(far, 0.0), 0.0))
+    return np.where(r < 1, near, np.maximum(far, 0.0))
 
 
 def shared_covariance(error: ErrorModel, away_m: FloatArray | SingleArray) -> FloatArray:
@@ -230,7 +230,7 @@ class Distances:
 
 def distances(places: Places, surface: Surface, reach_m: float) -> Distances:
     """
-    Measure how far ground is from places; a detour round walls and buildings counts five times.
+    Measure how far ground is from places; a detour round walls and buildings counts twenty times.
 
     Parameters
     ----------
@@ -244,7 +244,7 @@ def distances(places: Places, surface: Surface, reach_m: float) -> Distances:
     References
     ----------
     Ways round barriers: Dijkstra (1959), over eight neighbours; what is longer than over open
-    ground is the detour. To count it five times is lotflow's choice, so that ground behind a
+    ground is the detour. To count it twenty times is lotflow's choice, so that ground behind a
     short wall keeps its level as well.
     """
     grid = surface.ground
@@ -482,7 +482,7 @@ def _crests_beside_beds(strips: list[Strip], surface: Surface) -> list[Strip]:
             continue
         way = shapely.LineString(np.column_stack([strip.places.x, strip.places.y]))
         bed = shapely.LineString(np.column_stack([beds[0].places.x, beds[0].places.y]))
-        cell, middle = float(grid.transform.a), shapely.line_interpolate_point(way, 0.5, True)
+        cell, middle = float(grid.transform.a), shapely.centroid(way)
         sides = [shapely.offset_curve(way, side * 1.5 * cell) for side in (1, -1)]
         apart = [shapely.distance(side, bed) if not side.is_empty else -1.0 for side in sides]
         if apart[0] == apart[1]:

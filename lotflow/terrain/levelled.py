@@ -1,4 +1,10 @@
-"""Ground on which levels were taken on site: which of them count, and what the ground then is."""
+"""
+Ground on which levels were taken on site: which of them count, and what the ground then is.
+
+The one ground that map, catchments and single figures are taken from is the mean of the surfaces
+that may be true given the levels: of the candidates it came nearest to the truth
+(docs/methods.md, `tests/bench/bench_shots.py routed`). The measured raster is kept beside it.
+"""
 
 from __future__ import annotations
 
@@ -17,7 +23,6 @@ from lotflow.terrain.conditioning import (
     reading_variance,
 )
 from lotflow.terrain.confidence import drawn_by_seed, random_stream
-from lotflow.terrain.realisations.realisation import open_ground
 from lotflow.terrain.shots import Checked, Judged, foretold, judge, tie
 
 if TYPE_CHECKING:
@@ -53,7 +58,8 @@ class Levelled:
     checked
         Levels that were only compared.
     ground
-        Corrected by the levels, shape of the grid, NaN where there is no elevation [m].
+        Mean of the surfaces that may be true, shape of the grid, NaN where there is no elevation;
+        as measured where no level tells anything [m].
     surfaces
         Those that may be true, given the levels; None where no level tells anything.
     conditioning
@@ -99,7 +105,7 @@ def level_ground(surface: Surface, error: ErrorModel, shots: Shots, *, seed: int
     judgeable = np.flatnonzero(stands & shots.is_ground & (is_used | is_check))
     drawn = drawn_by_seed(surface, error, seed)
     some, at = shots.taken(judgeable.tolist()), places.taken(judgeable.tolist())
-    expected, covariance, away = _foretold_ground(surface, error, some, at, drawn, seed)
+    expected, covariance, away, mean = _foretold_ground(surface, error, some, at, drawn, seed)
     telling = np.flatnonzero(is_used[judgeable])
     inner = np.ix_(telling, telling)
     judged = judge(
@@ -117,7 +123,7 @@ def level_ground(surface: Surface, error: ErrorModel, shots: Shots, *, seed: int
         without_ground=_names(shots, ~places.are_open & shots.is_ground & (is_used | is_check)),
         tie=_tied(surface, error, some, at, away, believed),
         checked=_compared(some, expected, covariance, believed, is_check[judgeable]),
-        ground=_corrected(surface, made),
+        ground=_corrected(surface, mean, made),
         surfaces=None if made is None else ConditionedSurfaces(drawn, made),
         conditioning=made,
     )  # fmt: skip
@@ -129,30 +135,34 @@ def _names(shots: Shots, which: BoolArray) -> tuple[str, ...]:
 
 def _foretold_ground(
     surface: Surface, error: ErrorModel, shots: Shots, at: Places, drawn: Drawn, seed: int
-) -> tuple[FloatArray, FloatArray, FloatArray]:
+) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
     """
-    Say what the data foretell at levels, how well, and how far these are apart.
+    Say what the data foretell at levels, how well, how far these are apart; and the mean ground.
 
     By surfaces that may be true: against the raster itself levels at low spots and lips, which
     were chosen for its noise, are off too often. The covariance is half that of the surfaces, half
     the likeness of the error between their deviations, since of few surfaces alone it is rough.
     """
-    count = len(shots)
-    if not count:
-        return np.zeros(0), np.zeros((0, 0)), np.zeros((0, 0))
+    count, total = len(shots), np.zeros(surface.ground.shape)
     number = 1 if drawn.are_one else _JUDGED_BY
-    levels = np.array([at.read(drawn.draw(i, random_stream(seed, i + 1))) for i in range(number)])
+    levels = np.zeros((number, count))
+    for i in range(number):
+        one = drawn.draw(i, random_stream(seed, i + 1))
+        levels[i] = at.read(one)
+        total += one
+    if not count:
+        return levels[0], np.zeros((0, 0)), np.zeros((0, 0)), total / number
     reach = distances(at, surface, REACH * error.correlation_m)
     of_levels = np.diag(reading_variance(shots, at, surface))
     if number == 1:
-        return levels[0], of_levels, reach.between
+        return levels[0], of_levels, reach.between, total
     own = np.cov(levels, rowvar=False).reshape(count, count)
     spread = np.sqrt(np.diag(own))
     likeness = spread[:, None] * error.likeness(reach.between) * spread
     covariance = (own + likeness) / 2
     values, vectors = np.linalg.eigh((covariance + covariance.T) / 2)
     covariance = (vectors * np.maximum(values, 0.0)) @ vectors.T
-    return levels.mean(axis=0), covariance + of_levels, reach.between
+    return levels.mean(axis=0), covariance + of_levels, reach.between, total / number
 
 
 def _tied(
@@ -195,10 +205,9 @@ def _compared(
     )
 
 
-def _corrected(surface: Surface, made: Conditioning | None) -> FloatArray:
-    """Ground as measured with the levels brought in; missing cells stay missing."""
+def _corrected(surface: Surface, mean: FloatArray, made: Conditioning | None) -> FloatArray:
+    """Mean ground with the levels brought in: the mean of all updated; missing cells stay so."""
     ground = np.asarray(surface.ground.values, dtype=np.float64)
     if made is None:
         return ground
-    whole = made.of(open_ground(surface).reshape(ground.shape))
-    return np.where(np.isnan(ground), np.nan, whole)
+    return np.where(np.isnan(ground), np.nan, made.of(mean))

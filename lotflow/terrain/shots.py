@@ -43,7 +43,9 @@ BETTER_BY: Final = 10.0
 #: Levels so near to one another may tell together that the ground has changed [m].
 GROUP_M: Final = 8.0
 #: Share of the levels that changed ground may hold: more are no group beside the others.
-_MOST_CHANGED: Final = 0.5
+_MOST_CHANGED: Final = 1 / 3
+#: What each further level that had to be left out counts for against the numbers as written.
+_EACH_FURTHER: Final = 4.0
 _FEET: Final = 0.3048
 
 
@@ -291,9 +293,12 @@ class Judged:
     def reading(self) -> Reading:
         """How the numbers are meant: as written, unless another reading is better by far."""
         likeliest = min(self.readings, key=lambda one: self.readings[one])
-        # what had to be left out counts against the numbers as written
-        burden = BETTER_BY * len(self.left_out)
-        margin = BETTER_BY * (1 + bool(self.left_out))
+        # what had to be left out counts against the numbers as written; but to take them for feet
+        # makes any fault smaller, whatever its cause
+        further = sum(len(one.which) - 1 for one in self.left_out)
+        burden = BETTER_BY * len(self.left_out) + _EACH_FURTHER * further
+        shrinks = likeliest == "feet for metres" and bool(self.left_out)
+        margin = BETTER_BY * (1 + shrinks)
         is_better = self.readings[likeliest] + margin < self.chi_square + burden
         return likeliest if is_better else "as written"
 
@@ -417,7 +422,7 @@ def _worst(
 
 
 def _groups(away_m: FloatArray) -> list[tuple[int, ...]]:
-    """Levels near one another: those round each, two at least and half of all at most."""
+    """Levels near one another: those round each, two at least and a third of all at most."""
     near = {tuple(int(i) for i in np.flatnonzero(row < GROUP_M)) for row in away_m}
     most = _MOST_CHANGED * len(away_m)
     return sorted(group for group in near if 2 <= len(group) <= most)
