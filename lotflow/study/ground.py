@@ -21,6 +21,7 @@ from lotflow.study.chapter import WHERE_TO, Chapter, say_nothing
 from lotflow.study.lot_water import level_error
 from lotflow.terrain.downspouts import building_names
 from lotflow.terrain.house_ring import ring_cells
+from lotflow.terrain.levelled import shot_findings
 from lotflow.terrain.notes import edge_notes, gap_notes, inlet_notes, low_spot_notes
 from lotflow.terrain.origins import Ground, lot_origins, origins
 
@@ -47,6 +48,8 @@ def _findings(lot: LotWater) -> list[Finding]:
     grid = window.surface.ground
     limit = job.criteria.low_spot_limit_m(job.elevation.rmse_m)
     found = [*lot.source.findings, *window.elevation.findings, *lot.site.findings]
+    if lot.levelled is not None:
+        found += shot_findings(lot.levelled)
     found += gap_notes(window.surface, window.lot)
     found += off_lot(lot.site, job.criteria, grid.metres_per_unit)
     found += edge_notes(

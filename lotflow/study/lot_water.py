@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from functools import cached_property
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
+from lotflow.errors import Fault, InputError
 from lotflow.inputs.elevation import ElevationSource, inspect_elevation
 from lotflow.inputs.job import settled
 from lotflow.inputs.site import Site, find_site_files, in_raster_datum, read_site
@@ -15,13 +16,14 @@ from lotflow.inputs.surface_checks import widened_rmse
 from lotflow.inputs.usual_units import UnitChoice, unit_choice
 from lotflow.layers.drawn import Case, cases_of, in_case
 from lotflow.outputs.positions import place_of
-from lotflow.study.window import StudyWindow, study_window
+from lotflow.study.window import StudyWindow, study_window, surface_on
 from lotflow.terrain.catchments import CatchmentCells, LotBalance, catchment_cells, lot_balance
 from lotflow.terrain.closure import spills_unseen
 from lotflow.terrain.downspouts import case_roofs
 from lotflow.terrain.flow_paths import FlowPath, flow_paths
 from lotflow.terrain.inlets import InletStudy, drawn_inlets, study_inlets
 from lotflow.terrain.level_error import ErrorModel, LevelError
+from lotflow.terrain.levelled import Levelled, level_ground
 from lotflow.terrain.low_spots import (
     InnerLowSpot,
     LowSpots,
@@ -42,6 +44,7 @@ if TYPE_CHECKING:
     from lotflow.rainfall import Rainfall
     from lotflow.terrain.inlet_places import DrawnInlet
     from lotflow.terrain.roofs import RoofWater
+    from lotflow.terrain.shots import Reading, Shots
 
 
 @dataclass(frozen=True, eq=False)
@@ -75,6 +78,8 @@ class LotWater:
         Catchments of the inlets.
     balance
         Of the lot, with inlets.
+    levelled
+        What levels taken on site made of the ground; None where there are none.
     """
 
     job: Job
@@ -92,6 +97,7 @@ class LotWater:
     inner: list[InnerLowSpot]
     cells: CatchmentCells
     balance: LotBalance
+    levelled: Levelled | None = None
 
     @property
     def names(self) -> list[str]:
@@ -145,9 +151,16 @@ def lot_name(lot: GeoDataFrame) -> str | None:
     return ", ".join(str(name) for name in lot["name"].dropna().unique())[:LONGEST_TEXT] or None
 
 
-def study_lot(job: Job) -> LotWater:
+def study_lot(job: Job, shots: Shots | None = None) -> LotWater:
     """
     Find where water stands on a lot, where it comes from and which inlet takes it.
+
+    Parameters
+    ----------
+    job
+        What was asked.
+    shots
+        Levels taken on site, in the CRS of the elevation data; None without any.
 
     Raises
     ------
@@ -157,7 +170,7 @@ def study_lot(job: Job) -> LotWater:
     rainfall = _rainfall(job)
     job, choice, source, site = read_inputs(job)
     with naming_files(site.sources):
-        return _lot_water(job, choice, source, site, rainfall)
+        return _lot_water(job, choice, source, site, rainfall, shots)
 
 
 def _rainfall(job: Job) -> Rainfall | None:
@@ -170,15 +183,17 @@ def _rainfall(job: Job) -> Rainfall | None:
 
 
 def _lot_water(
-    job: Job, choice: UnitChoice, source: ElevationSource, site: Site, rainfall: Rainfall | None
-) -> LotWater:
+    job: Job, choice: UnitChoice, source: ElevationSource, site: Site, rainfall: Rainfall | None,
+    shots: Shots | None,
+) -> LotWater:  # fmt: skip
     """Find it from inputs that were read and judged one by one."""
     case = cases_of(site)[-1]
     drawn = drawn_inlets(in_case(site.inlets, case))
     window = study_window(source, site, job)
+    asked, job = job, _with_rounding(job, window.elevation.step_m)
+    window, levelled = _levelled(window, site, job, shots)
     roofs = case_roofs(site, window.surface, case)
     window = replace(window, surface=roofs.surface)
-    asked, job = job, _with_rounding(job, window.elevation.step_m)
     natural = _natural(window, job)
     inlets = _inlets(drawn, natural, job)
     spots, inner = _low_spots(natural, job)
@@ -187,7 +202,54 @@ def _lot_water(
         window=window,
         natural=natural, case=case, roofs=roofs, inlets=inlets, low_spots=spots, inner=inner,
         cells=catchments_of(inlets, window), balance=lot_balance(inlets.routing, window.lot),
+        levelled=levelled,
     )  # fmt: skip
+
+
+#: What to do where the numbers of levels are likelier to be meant otherwise.
+_MEANT: Final[dict[Reading, str]] = {
+    "rod readings for levels": "Are they rod readings? Give levels, or the notes of the readings",
+    "feet for metres": "Are they in feet? Name the column level_ft",
+    "metres for feet": "Are they in metres? Name the column level_m",
+}
+
+
+def _levelled(
+    window: StudyWindow, site: Site, job: Job, shots: Shots | None
+) -> tuple[StudyWindow, Levelled | None]:
+    """
+    Bring levels taken on site into the ground.
+
+    Raises
+    ------
+    InputError
+        If the levels do not fit the ground, as written or at all.
+    """
+    if shots is None or not len(shots):
+        return window, None
+    found = level_ground(window.surface, error_model(job), shots, seed=job.confidence.seed)
+    judged = found.judged
+    if judged.reading != "as written":
+        rule = (
+            f"the levels fit the ground of the elevation data far better as {judged.reading} "
+            f"(chi-square {judged.readings[judged.reading]:.0f}, as written "
+            f"{judged.readings['as written']:.0f})"
+        )
+        raise InputError(Fault(rule, _MEANT[judged.reading], layer="shots", column="level_m"))
+    if not judged.fits:
+        rule = (
+            f"the levels do not fit the ground of the elevation data (chi-square "
+            f"{judged.chi_square:.0f} of {judged.freedom}; with an error as stated in less than "
+            "one of 1,000 surveys)"
+        )
+        remedy = (
+            "Look at places, units and the height of the benchmark; where the ground has changed, "
+            'write "no" into usage of the levels there; or state a larger [elevation] rmse_m'
+        )
+        raise InputError(Fault(rule, remedy, layer="shots", column="level_m"))
+    ground = window.surface.ground
+    surface = surface_on(ground.with_values(found.ground), site, job)
+    return replace(window, surface=surface), found
 
 
 def _with_rounding(job: Job, step_m: float) -> Job:

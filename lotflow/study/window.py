@@ -117,17 +117,22 @@ def _read(source: ElevationSource, site: Site, bounds: Bounds, job: Job) -> Stud
     """Read a window and set everything drawn into it."""
     elevation = read_elevation(source, bounds)
     grid = elevation.grid
+    surface = surface_on(grid, site, job)
+    lot = polygon_cells(site.lot.geometry.union_all(), grid)
+    require_ground(lot, surface.missing | surface.ground.missing, grid)
+    culverts, nothing = drawn_culverts(site.culverts, grid), no_cells(grid)
+    return StudyWindow(elevation, surface, lot, culverts, nothing, nothing)
+
+
+def surface_on(grid: Grid, site: Site, job: Job) -> Surface:
+    """Set the buildings, walls and water of a site on a ground."""
     heights = site.walls["height_m"].fillna(job.criteria.wall_height_m).astype(float)
-    surface = prepare_surface(
+    return prepare_surface(
         grid,
         buildings=list(site.buildings.geometry),
         walls=list(zip(site.walls.geometry, heights, strict=True)),
         water=list(site.water.geometry),
     )
-    lot = polygon_cells(site.lot.geometry.union_all(), grid)
-    require_ground(lot, surface.missing | surface.ground.missing, grid)
-    culverts, nothing = drawn_culverts(site.culverts, grid), no_cells(grid)
-    return StudyWindow(elevation, surface, lot, culverts, nothing, nothing)
 
 
 def _held_against_ground(

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
+from lotflow.findings import Finding
 from lotflow.terrain.conditioning import (
     REACH,
     ConditionedSurfaces,
@@ -23,13 +24,13 @@ from lotflow.terrain.conditioning import (
     reading_variance,
 )
 from lotflow.terrain.confidence import drawn_by_seed, random_stream
-from lotflow.terrain.shots import Checked, Judged, foretold, judge, tie
+from lotflow.terrain.shots import LEAST_TIED, PHONE_M, Checked, Judged, foretold, judge, tie
 
 if TYPE_CHECKING:
     from lotflow.grid import BoolArray, FloatArray
     from lotflow.terrain.conditioning import Conditioning, Drawn
     from lotflow.terrain.level_error import ErrorModel
-    from lotflow.terrain.shots import Shots, Tie
+    from lotflow.terrain.shots import LeftOut, Shots, Tie
     from lotflow.terrain.surface import Surface
 
 #: Surfaces by which levels are judged.
@@ -211,3 +212,78 @@ def _corrected(surface: Surface, mean: FloatArray, made: Conditioning | None) ->
     if made is None:
         return ground
     return np.where(np.isnan(ground), np.nan, made.of(mean))
+
+
+#: Source of the limits by which levels are judged.
+_JUDGED: Final = "lotflow's rule: a false alarm in one of a hundred visits (docs/methods.md)"
+_PHONE: Final = "lotflow's rule: measured on invented ground (docs/methods.md)"
+
+
+def shot_findings(levelled: Levelled) -> list[Finding]:
+    """Say what levels taken on site are worth: what ties, fits, is left out, and compares."""
+    shots, judged = levelled.shots, levelled.judged
+    found = [
+        Finding(
+            "shots-used", "note", "shots", measured=float(levelled.used.sum()), unit="1",
+            facts={"used": int(levelled.used.sum()), "of": len(shots),
+                   "own_datum": bool((levelled.used & shots.own_datum).any())},
+        )
+    ]  # fmt: skip
+    found += [_left_out_finding(levelled, one) for one in judged.left_out]
+    if (levelled.used & shots.own_datum).any():
+        found.append(_tie_finding(levelled))
+    for name in levelled.unplaced:
+        i = shots.names.index(name)
+        found.append(
+            Finding(
+                "shot-not-placed", "note", name, measured=float(shots.placed_within_m[i]),
+                limit=PHONE_M, unit="m", source=_PHONE, x=float(shots.x[i]), y=float(shots.y[i]),
+                facts={"within_m": float(shots.placed_within_m[i]), "limit_m": PHONE_M},
+            )
+        )  # fmt: skip
+    for name in levelled.without_ground:
+        i = shots.names.index(name)
+        found.append(
+            Finding("shot-without-ground", "warn", name, x=float(shots.x[i]), y=float(shots.y[i]))
+        )
+    return found + [_compared_finding(shots, one) for one in levelled.checked]
+
+
+def _left_out_finding(levelled: Levelled, one: LeftOut) -> Finding:
+    """One level that fits nothing, or ground that has changed."""
+    shots, which = levelled.shots, [levelled.of[i] for i in one.which]
+    scores = {"score": one.score, "limit_score": one.limit}
+    return Finding(
+        "ground-changed" if one.is_ground else "shot-left-out", "warn",
+        ", ".join(shots.names[i] for i in which),
+        measured=round(abs(one.off_m), 3), limit=round(abs(one.off_m) * one.limit / one.score, 3),
+        unit="m", source=_JUDGED, x=float(shots.x[which].mean()), y=float(shots.y[which].mean()),
+        facts={"off_m": one.off_m} | ({"shots": len(which)} if one.is_ground else scores),
+    )  # fmt: skip
+
+
+def _tie_finding(levelled: Levelled) -> Finding:
+    """The offset of a benchmark of its own, or that it is not known."""
+    found = levelled.tie
+    if found is None:
+        return Finding("shots-not-tied", "note", "shots", limit=float(LEAST_TIED), unit="1",
+                       source=_JUDGED, facts={"least": LEAST_TIED})  # fmt: skip
+    return Finding(
+        "shots-tied", "note", "shots", measured=round(found.deviation_m, 3), unit="m",
+        facts={"offset_m": found.offset_m, "deviation_m": found.deviation_m,
+               "levels": found.levels},
+    )  # fmt: skip
+
+
+def _compared_finding(shots: Shots, one: Checked) -> Finding:
+    """A level that was only compared: whether it lies in its interval."""
+    i = shots.names.index(one.name)
+    off = one.level_m - one.expected_m
+    return Finding(
+        "shot-compared", "note" if one.is_held or not np.isfinite(off) else "warn", one.name,
+        measured=None if np.isnan(off) else round(abs(off), 3),
+        limit=None if np.isnan(off) else round(1.645 * one.deviation_m, 3), unit="m",
+        source="interval that holds nine in ten", x=float(shots.x[i]), y=float(shots.y[i]),
+        facts={"off_m": off, "reach_m": 1.645 * one.deviation_m, "is_held": one.is_held,
+               "is_told": bool(np.isfinite(off))},
+    )  # fmt: skip

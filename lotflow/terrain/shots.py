@@ -278,8 +278,8 @@ class Judged:
         What the believed ones are off by in all, and of how many degrees of freedom.
     probability
         That levels which are right are off by so much.
-    readings
-        Chi-square of all levels by each way to read the numbers.
+    readings, freedom_of_all
+        Chi-square of all levels by each way to read the numbers, and its degrees of freedom.
     """
 
     kept: BoolArray
@@ -288,6 +288,7 @@ class Judged:
     freedom: int
     probability: float
     readings: Mapping[Reading, float]
+    freedom_of_all: int
 
     @property
     def reading(self) -> Reading:
@@ -300,7 +301,8 @@ class Judged:
         shrinks = likeliest == "feet for metres" and bool(self.left_out)
         margin = BETTER_BY * (1 + shrinks)
         is_better = self.readings[likeliest] + margin < self.chi_square + burden
-        return likeliest if is_better else "as written"
+        is_one = _beyond(self.readings[likeliest], self.freedom_of_all) >= LEAST_FIT
+        return likeliest if is_better and is_one else "as written"
 
     @property
     def fits(self) -> bool:
@@ -355,6 +357,7 @@ def judge(
             "feet for metres": _chi_square(_FEET * level_m - expected_m, covariance, own)[0],
             "metres for feet": _chi_square(level_m / _FEET - expected_m, covariance, own)[0],
         },
+        len(level_m) - bool(own.any()),
     )  # fmt: skip
 
 

@@ -185,7 +185,7 @@ def surface_of(values, cell=1.0, **drawn):
 def survey(kind, random):
     """Survey a ground with an error, and ask of it what a designer would."""
     truth, cell, lot = kind["truth"], kind["cell"], kind["lot"]
-    rows, columns = truth.shape
+    rows = truth.shape[0]
     measured = truth + random_field(ERROR.spectrum(truth.shape, cell), random)
     surface = surface_of(measured, cell)
     flow = route(surface, no_drains(surface), by_kernel=True)
@@ -380,8 +380,9 @@ def levels(trials=20, data=None, number=12):
                 row.append(f"{key} {own[:, 0].mean():.2f}/{ratio[0]:.2f}/{ratio[1]:.2f}")
             brier, presence = (np.mean(gathered(said, ground, way, k)) for k in
                                ("brier", "presence"))  # fmt: skip
-            odd = "" if way == "none" else ", refused {:.2f}, named {:.2f}".format(
-                *(np.mean(gathered(said, ground, way, k)) for k in ("refused", "named")))  # fmt: skip
+            odd = "" if way == "none" else ", refused {:.2f}, named {:.2f}".format(*(
+                np.mean(gathered(said, ground, way, k)) for k in ("refused", "named")
+            ))  # fmt: skip
             print(f"  {ground:10} {way:13} {', '.join(row)}, Brier {brier:.3f}, of presence "
                   f"{presence:.3f}{odd}", flush=True)  # fmt: skip
 
@@ -396,9 +397,9 @@ def gathered(said, ground, way, key):
 
 def routed(trials=20, data=None, number=12):
     """One surface for map and catchments: how near is each to the truth?"""
-    print(f"which surface is routed; {trials} trials a ground, seeds 1000 on: share of the lot that "
-          "drains to the right inlet; catchments' areas off (mean of |log ratio|); of the cells "
-          "with 5 cm of water in truth share that has it, of those on the surface share that is "
+    print(f"which surface is routed; {trials} trials a ground, seeds 1000 on: share of the lot "
+          "that drains to the right inlet; catchments' areas off (mean |log ratio|); of the "
+          "cells with 5 cm of water in truth share that has it, of those on the surface share that is "
           "true; depth off in outlines [mm]; "
           "level off [mm]; fall off [mm]")  # fmt: skip
     rows = {}
@@ -434,9 +435,16 @@ def routed(trials=20, data=None, number=12):
                     1e3 * np.sqrt(((surface - case.truth)[case.lot] ** 2).mean()),
                     1e3 * np.abs(seen["fall"] - shown["fall"]).mean(),
                 ))  # fmt: skip
+            each = {key: np.median(v, axis=0) for key, v in shown_by(case, draws).items()}
+            rows.setdefault((name, "figures' medians"), []).append((
+                np.nan, np.abs(np.log((each["area"] + 5) / (shown["area"][0] + 5))).mean(), np.nan,
+                np.nan,
+                1e3 * np.abs(each["depth"] - shown["depth"][0]).mean() if len(case.beds) else 0,
+                np.nan, 1e3 * np.abs(each["fall"] - shown["fall"][0]).mean(),
+            ))  # fmt: skip
     for ground in [*grounds(data), "all"]:
         for way in ("raw grid", "kriged raster", "measured, corrected", "median of draws",
-                    "mean of draws (used)", "most central draw"):  # fmt: skip
+                    "mean of draws (used)", "most central draw", "figures' medians"):  # fmt: skip
             some = np.nanmean([row for (g, w), many in rows.items() if w == way
                                and ground in (g, "all") for row in many], axis=0)  # fmt: skip
             print(f"  {ground:10} {way:20} {some[0]:.2f} {some[1]:.2f} {some[2]:.2f} {some[3]:.2f} "
@@ -523,9 +531,13 @@ def guards(trials=40, data=None):
                     ))  # fmt: skip
         for (number, what), rows in told.items():
             share = np.mean(rows, axis=0)
-            print(f"  {name:10} {number:2} levels, {what:24} left out {share[0]:.2f}, the right one "
-                  f"{share[1]:.2f}, the right group {share[2]:.2f}; refused {share[5]:.2f} (does "
-                  f"not fit {share[3]:.2f}, read otherwise {share[4]:.2f})", flush=True)  # fmt: skip
+            print(
+                f"  {name:10} {number:2} levels, {what:24} left out {share[0]:.2f}, the right "
+                f"one {share[1]:.2f}, the right group {share[2]:.2f}; refused {share[5]:.2f} "
+                f"(no fit {share[3]:.2f}, read otherwise {share[4]:.2f})",
+                flush=True,
+            )
+            # fmt: skip
 
 
 def wrongly(case, cells, read, random):
@@ -581,8 +593,8 @@ def street(random, height=0.15):
 
 def lines(trials=24, data=None):
     """What share of the water that comes down to a line is caught by it; in truth all of it."""
-    print(f"levels along a line, {trials} trials, seeds 100 on, 40 draws: share of the water that is "
-          "caught; how often the catchment is held; width over the true area")  # fmt: skip
+    print(f"levels along a line, {trials} trials, seeds 100 on, 40 draws: share of the water that "
+          "is caught; how often the catchment is held; width over the true area")  # fmt: skip
     for kind, stated in ((swale, 0.12), (street, 0.10)):
         for number in (3, 6):
             rows = {}
@@ -676,7 +688,7 @@ def walls(trials=20, data=None):
             off = [1e3 * np.sqrt(((np.mean(s, axis=0) - truth)[below] ** 2).mean())
                    for s in (plain, after)]  # fmt: skip
             rows.append((1e3 * moved.mean(), 1e3 * moved.max(), *off))
-        mean, most, before, after = np.mean(rows, axis=0)
+        mean, _, before, after = np.mean(rows, axis=0)
         print(f"  wall of {length} m: {mean:.1f}, {np.max([r[1] for r in rows]):.1f}; {before:.0f} "
               f"to {after:.0f}", flush=True)  # fmt: skip
 
@@ -693,9 +705,7 @@ def times(trials=3, data=None, size=300):
     placed = snap_inlets(place_inlets(drawn, surface), flow, radius_m=1.5, pond_depth=LIMIT)
     plan = realisation_plan(flow, placed, snap_m=1.5, pond_depth_m=LIMIT)
     cells = np.array([(130 + 4 * i) * size + 125 + 7 * (i % 5) for i in range(12)])
-    nothing = np.zeros(0, int)
-    case = Case(ground, np.ones(ground.shape, bool), surface, plan, nothing, nothing, 1, nothing, [],
-                {}, [])  # fmt: skip
+    case = Bare(ground, surface)
     shots = shots_at(case, cells, ground.ravel()[cells])
     best = np.full(2, np.inf)
     for _ in range(trials):
@@ -707,8 +717,10 @@ def times(trials=3, data=None, size=300):
             for one in ensemble(surfaces, 100, 0):
                 realise(plan, one)
             best[which] = min(best[which], process_time() - start)
-    print(f"100 realisations of {size} x {size} cells, 12 levels, a house; best of {trials}: "
-          f"{best[0]:.2f} s without levels, {best[1]:.2f} s with: {best[1] / best[0]:.2f}")  # fmt: skip
+    print(
+        f"100 realisations of {size} x {size} cells, 12 levels, a house; best of {trials}: "
+        f"{best[0]:.2f} s without levels, {best[1]:.2f} s with: {best[1] / best[0]:.2f}"
+    )
 
 
 PARTS = {"levels": levels, "routed": routed, "tie": ties, "guards": guards, "lines": lines,

@@ -210,7 +210,7 @@ def test_levels_below_a_wall_move_the_ground_above_by_at_most_a_millimetre(lengt
 
 
 def test_ways_round_a_building_are_those_of_a_walk_and_open_ground_is_measured_straight():
-    """Behind a wall right across the grid there is no way; before it distances are those of Euclid."""
+    """Behind a wall right across the grid there is no way; before it distances are straight."""
     size = 40
     line = shapely.LineString([(-1, 20.5), (41, 20.5)])
     surface = surface_of(np.zeros((size, size)), walls=[(line, 1.0)])
@@ -228,7 +228,7 @@ def test_ways_round_a_building_are_those_of_a_walk_and_open_ground_is_measured_s
 
 
 def test_the_tie_is_the_least_squares_answer_of_whitened_numbers():
-    """Generalised least squares as numpy's ordinary ones, after Cholesky's factor is divided out."""
+    """As numpy's ordinary least squares have it, after Cholesky's factor is divided out."""
     random = np.random.default_rng(0)
     x, y = random.uniform(0, 40, (2, 7))
     away = np.hypot(x[:, None] - x, y[:, None] - y)
