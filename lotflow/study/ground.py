@@ -18,7 +18,6 @@ from lotflow.outputs.terrain_layers import (
     water_parts_table,
 )
 from lotflow.study.chapter import WHERE_TO, Chapter, say_nothing
-from lotflow.study.lot_water import level_error
 from lotflow.terrain.downspouts import building_names
 from lotflow.terrain.house_ring import ring_cells
 from lotflow.terrain.levelled import shot_findings
@@ -120,7 +119,7 @@ def outlet_chapter(lot: LotWater, tell: Tell = say_nothing) -> Chapter:
     """Look for lower places that gravity can reach from each low spot on the lot and each inlet."""
     surface = lot.window.surface
     options, findings = outlets_by_gravity(
-        lot.site, lot.case, search_ground(surface, lot.site, level_error(lot.job)),
+        lot.site, lot.case, search_ground(surface, lot.site, lot.level_error),
         lot.low_spots, lot.window.lot, lot.inlets.placed, lot.job.criteria,
         lambda part: tell(WHERE_TO, part),
     )  # fmt: skip

@@ -19,6 +19,7 @@ from lotflow.outputs.positions import place_of
 from lotflow.study.window import StudyWindow, study_window, surface_on
 from lotflow.terrain.catchments import CatchmentCells, LotBalance, catchment_cells, lot_balance
 from lotflow.terrain.closure import spills_unseen
+from lotflow.terrain.conditioning import LevelledError
 from lotflow.terrain.downspouts import case_roofs
 from lotflow.terrain.flow_paths import FlowPath, flow_paths
 from lotflow.terrain.inlets import InletStudy, drawn_inlets, study_inlets
@@ -103,6 +104,17 @@ class LotWater:
     def names(self) -> list[str]:
         """Names of the inlets, in the order of their numbers."""
         return [inlet.drawn.name for inlet in self.inlets.placed]
+
+    @cached_property
+    def level_error(self) -> LevelError:
+        """Vertical error of levels taken off the ground: smaller near levels taken on site."""
+        stated = self.job.elevation
+        if self.levelled is None or self.levelled.conditioning is None:
+            return LevelError(stated.rmse_m, stated.correlation_m, stated.white_share)
+        return LevelledError(
+            stated.rmse_m, stated.correlation_m, stated.white_share, self.window.surface.ground,
+            self.levelled.conditioning,
+        )  # fmt: skip
 
     @cached_property
     def spots_cut(self) -> BoolArray:
@@ -319,12 +331,6 @@ def _low_spots(natural: Routing, job: Job) -> tuple[LowSpots, list[InnerLowSpot]
     if natural.hierarchy is None:
         return spots, []
     return spots, inner_low_spots(natural.hierarchy, spots, limit)
-
-
-def level_error(job: Job) -> LevelError:
-    """Vertical error of levels taken off the elevation data, as the job states it."""
-    stated = job.elevation
-    return LevelError(stated.rmse_m, stated.correlation_m, stated.white_share)
 
 
 def error_model(job: Job) -> ErrorModel:

@@ -19,6 +19,7 @@ import numpy as np
 import shapely
 
 from lotflow.terrain.cells import line_cells
+from lotflow.terrain.level_error import LevelError
 from lotflow.terrain.shots import CREST_KINDS, offset_weights, precision
 
 if TYPE_CHECKING:
@@ -27,7 +28,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from lotflow.grid import BoolArray, FloatArray, Grid, SingleArray
-    from lotflow.terrain.level_error import ErrorModel
+    from lotflow.terrain.level_error import Ends, ErrorModel
     from lotflow.terrain.shots import Shots
     from lotflow.terrain.surface import Surface
 
@@ -523,8 +524,9 @@ class Conditioning:
         Of the covariance of these levels: what it makes of normal numbers is their error [m].
     telling
         Positions of those that tell of the ground beside them.
-    cells, gain
-        Cells within reach, and what each takes of what the levels are off by.
+    cells, across, gain
+        Cells within reach, in order; the covariance of each with what tells of it [m^2]; and what
+        each takes of what the levels are off by.
     offset
         What each difference counts for in the offset of the benchmark.
     sets
@@ -537,6 +539,7 @@ class Conditioning:
     root: FloatArray
     telling: NDArray[np.intp]
     cells: CellArray
+    across: SingleArray
     gain: SingleArray
     offset: FloatArray
     sets: tuple[_Set, ...]
@@ -616,7 +619,7 @@ def conditioning(shots: Shots, surface: Surface, error: ErrorModel) -> Condition
     across = shared_covariance(error, reach.of_cells)
     gain = (across @ precision(total, own[telling])).astype(np.float32)
     return Conditioning(
-        places, level, own, _root(noise), telling, reach.cells, gain,
+        places, level, own, _root(noise), telling, reach.cells, across.astype(np.float32), gain,
         offset_weights(total, own[telling]), tuple(_sets(strips, len(alone), own)),
     )  # fmt: skip
 
@@ -666,6 +669,77 @@ def _root(covariance: FloatArray) -> FloatArray:
     """Matrix whose product with its transpose is a covariance."""
     values, vectors = np.linalg.eigh(covariance)
     return np.asarray(vectors * np.sqrt(np.maximum(values, 0.0)))
+
+
+@dataclass(frozen=True, eq=False)
+class LevelledError(LevelError):
+    """
+    Error of ground on which levels were taken: smaller near them.
+
+    Parameters
+    ----------
+    grid
+        Of the ground.
+    conditioning
+        What the levels do to it.
+    """
+
+    grid: Grid
+    conditioning: Conditioning
+
+    def at(self, x: float, y: float) -> float:
+        """Standard deviation of a level at a place [m]."""
+        return math.sqrt(self._shared(0.0, (x, y), (x, y)) + self._alone((x, y)))
+
+    def of_difference(self, distance_m: Any, ends: Ends | None = None) -> FloatArray:
+        """
+        Standard deviation of the difference of two levels.
+
+        Parameters
+        ----------
+        distance_m
+            Between the two places [m]; a number or an array.
+        ends
+            The two places; without them it is that of the elevation data.
+
+        References
+        ----------
+        Covariance of kriging errors: Chiles and Delfiner (2012), Geostatistics, section 3.4, from
+        memory.
+        """
+        if ends is None:
+            return super().of_difference(distance_m)
+        one, two = ends
+        shared = sum(self._shared(0.0, end, end) for end in ends)
+        shared -= 2 * self._shared(float(distance_m), one, two)
+        alone = sum(self._alone(end) for end in ends)
+        return np.asarray(math.sqrt(max(shared, 0.0) + alone))
+
+    def _cell(self, place: tuple[float, float]) -> int:
+        """Flat index of the cell of a place; -1 off the grid."""
+        row, column = self.grid.row_column(*place)
+        return row * self.grid.shape[1] + column if self.grid.contains(row, column) else -1
+
+    def _shared(
+        self, distance_m: float, one: tuple[float, float], two: tuple[float, float]
+    ) -> float:
+        """What is left of the covariance of the shared error at two places [m^2]."""
+        made = self.conditioning
+        before = (1 - self.white_share) * math.exp(-distance_m / self.correlation_m)
+        at = []
+        for place in (one, two):
+            cell = self._cell(place)
+            found = int(np.searchsorted(made.cells, cell))
+            if found == len(made.cells) or made.cells[found] != cell:
+                return self.rmse_m**2 * before
+            at.append(found)
+        left = self.rmse_m**2 * before - float(made.gain[at[0]] @ made.across[at[1]])
+        return max(left, 0.0) if one == two else left
+
+    def _alone(self, place: tuple[float, float]) -> float:
+        """Variance of the error of a cell alone: none is left where its own level was read."""
+        is_read = bool(np.isin(self._cell(place), self.conditioning.places.nearest))
+        return 0.0 if is_read else self.rmse_m**2 * self.white_share
 
 
 @dataclass(frozen=True, eq=False)

@@ -399,8 +399,8 @@ def routed(trials=20, data=None, number=12):
     """One surface for map and catchments: how near is each to the truth?"""
     print(f"which surface is routed; {trials} trials a ground, seeds 1000 on: share of the lot "
           "that drains to the right inlet; catchments' areas off (mean |log ratio|); of the "
-          "cells with 5 cm of water in truth share that has it, of those on the surface share that is "
-          "true; depth off in outlines [mm]; "
+          "cells with 5 cm of water in truth share that has it, of those on the surface share that "
+          "is true; depth off in outlines [mm]; "
           "level off [mm]; fall off [mm]")  # fmt: skip
     rows = {}
     for name, kind in grounds(data).items():
@@ -537,7 +537,6 @@ def guards(trials=40, data=None):
                 f"(no fit {share[3]:.2f}, read otherwise {share[4]:.2f})",
                 flush=True,
             )
-            # fmt: skip
 
 
 def wrongly(case, cells, read, random):

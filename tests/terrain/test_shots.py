@@ -10,6 +10,7 @@ from scipy.stats import chi2, multivariate_normal
 
 from lotflow.grid import Grid
 from lotflow.terrain.conditioning import (
+    LevelledError,
     conditioning,
     distances,
     places_on,
@@ -23,7 +24,7 @@ from lotflow.terrain.confidence import (
     run_realisations,
 )
 from lotflow.terrain.inlet_places import DrawnInlet, place_inlets
-from lotflow.terrain.level_error import ErrorModel, random_field
+from lotflow.terrain.level_error import ErrorModel, LevelError, random_field
 from lotflow.terrain.levelled import level_ground
 from lotflow.terrain.realisations.realisation import realisation_plan, realise
 from lotflow.terrain.routing import no_drains, route
@@ -119,6 +120,33 @@ def test_the_ground_used_is_the_mean_of_the_surfaces_that_may_be_true():
     assert np.abs(found.ground - np.mean(draws, axis=0))[known].max() < 0.014
     assert np.sqrt(((found.ground - truth)[known] ** 2).mean()) < 0.8 * np.sqrt(
         ((measured - truth)[known] ** 2).mean()
+    )
+
+
+@pytest.mark.parametrize("own", [False, True])
+def test_the_error_left_near_levels_is_that_of_the_dense_posterior(own):
+    """Of levels and of differences; beside it the error of each cell alone, but where read."""
+    size, rows, columns = 16, np.array([3, 8, 12]), np.array([4, 9, 3])
+    surface = surface_of(np.full((size, size), 20.0))
+    shots = shots_at(rows, columns, np.full(3, 20.0), size, own_datum=np.full(3, own))
+    made = conditioning(shots, surface, ERROR)
+    error = LevelledError(0.10, 10.0, 0.1, surface.ground, made)
+    at = [(3, 4), (4, 4), (9, 12)]
+    row, column = np.array([*at, *zip(rows, columns, strict=True)]).T
+    away = np.hypot(row[:, None] - row, column[:, None] - column)
+    prior = shared_covariance(ERROR, away)
+    noise = 0.014**2 * np.eye(3) + 1e3 * own
+    gain = prior[:3, 3:] @ np.linalg.inv(prior[3:, 3:] + noise)
+    left = prior[:3, :3] - gain @ prior[3:, :3]
+    left += 0.1 * 0.10**2 * np.diag([0.0, 1.0, 1.0])
+    place = [(c + 0.5, size - r - 0.5) for r, c in at]
+    assert [error.at(*one) for one in place] == pytest.approx(np.sqrt(np.diag(left)), rel=0.01)
+    fall = error.of_difference(1.0, (place[0], place[1]))
+    assert fall == pytest.approx(np.sqrt(left[0, 0] + left[1, 1] - 2 * left[0, 1]), rel=0.05)
+    assert fall < LevelError(0.10, 10.0, 0.1).of_difference(1.0)
+    far = ((200.0, 200.0), (210.0, 200.0))
+    assert error.of_difference(10.0, far) == pytest.approx(
+        LevelError(0.10, 10.0, 0.1).of_difference(10.0)
     )
 
 
