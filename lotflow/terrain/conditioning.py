@@ -48,6 +48,8 @@ BRIDGE_M: Final = 0.015
 _APART_M: Final = 2.0
 #: Parts of a line that lie low; all others are crests.
 _BEDS: Final = frozenset({"", "bed", "flow line"})
+#: Those of them that lie between lips.
+_SWALES: Final = frozenset({"", "bed"})
 #: A bed's sides rise by one in this, from half a bottom of this width on [m].
 _SIDE: Final = 4.0
 _HALF_BOTTOM_M: Final = 0.3
@@ -423,8 +425,8 @@ def _strip(line: str, part: str, ordered: list[int], shots: Shots, surface: Surf
         bridge[np.ix_(inside, inside)] += BRIDGE_M**2 * 4 / 10 * own
     depths = shots.line_depth_m[ordered]
     depth = float(np.nanmean(depths)) if np.isfinite(depths).any() else math.nan
-    is_bed = part in _BEDS
-    lips = _lips(way, at, depth, surface) if is_bed and depth > 0 else ()
+    # of a gutter nobody says on which side its curb stands
+    lips = _lips(way, at, depth, surface) if part in _SWALES and depth > 0 else ()
     return Strip(
         line, part, places_on(points[:, 0].copy(), points[:, 1].copy(), surface), share, bridge,
         tuple(ordered), _course(way, way, at, surface), lips, depth,

@@ -27,6 +27,8 @@ from lotflow.terrain.confidence import drawn_by_seed, random_stream
 from lotflow.terrain.shots import LEAST_TIED, PHONE_M, Checked, Judged, foretold, judge, tie
 
 if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
     from lotflow.grid import BoolArray, FloatArray
     from lotflow.terrain.conditioning import Conditioning, Drawn
     from lotflow.terrain.level_error import ErrorModel
@@ -53,7 +55,7 @@ class Levelled:
     used
         Which of all condition the ground.
     unplaced, without_ground
-        Names of those whose place is not known well enough, or that have no open ground there.
+        Positions of those whose place is not known well enough, or that have no open ground there.
     tie
         Offset of the benchmark; None where none is needed or too few levels tell it.
     checked
@@ -71,8 +73,8 @@ class Levelled:
     judged: Judged
     of: tuple[int, ...]
     used: BoolArray
-    unplaced: tuple[str, ...]
-    without_ground: tuple[str, ...]
+    unplaced: tuple[int, ...]
+    without_ground: tuple[int, ...]
     tie: Tie | None
     checked: tuple[Checked, ...]
     ground: FloatArray
@@ -120,18 +122,20 @@ def level_ground(surface: Surface, error: ErrorModel, shots: Shots, *, seed: int
     made = conditioning(shots.taken(np.flatnonzero(used).tolist()), surface, error)
     return Levelled(
         shots=shots, judged=judged, of=tuple(judgeable[telling].tolist()), used=used,
-        unplaced=_names(shots, ~shots.is_placed & (is_used | is_check)),
-        without_ground=_names(shots, ~places.are_open & shots.is_ground & (is_used | is_check)),
+        unplaced=_positions(~shots.is_placed & (is_used | is_check)),
+        without_ground=_positions(~places.are_open & shots.is_ground & (is_used | is_check)),
         tie=_tied(surface, error, some, at, away, believed),
-        checked=_compared(some, expected, covariance, believed, is_check[judgeable]),
+        checked=_compared(
+            some, judgeable, expected, covariance, believed, is_check[judgeable]
+        ),
         ground=_corrected(surface, mean, made),
         surfaces=None if made is None else ConditionedSurfaces(drawn, made),
         conditioning=made,
     )  # fmt: skip
 
 
-def _names(shots: Shots, which: BoolArray) -> tuple[str, ...]:
-    return tuple(shots.names[i] for i in np.flatnonzero(which))
+def _positions(which: BoolArray) -> tuple[int, ...]:
+    return tuple(int(i) for i in np.flatnonzero(which))
 
 
 def _foretold_ground(
@@ -188,12 +192,13 @@ def _tied(
 
 def _compared(
     shots: Shots,
+    of: NDArray[np.intp],
     expected: FloatArray,
     covariance: FloatArray,
     believed: BoolArray,
     is_check: BoolArray,
 ) -> tuple[Checked, ...]:
-    """Compare levels that were only to be compared."""
+    """Compare levels that were only to be compared; `of` are the positions of all among all."""
     some = np.flatnonzero(believed | is_check)
     off, deviation = foretold(
         (shots.level_m - expected)[some], covariance[np.ix_(some, some)], shots.own_datum[some],
@@ -201,7 +206,7 @@ def _compared(
     )  # fmt: skip
     told = some[~believed[some]]
     return tuple(
-        Checked(shots.names[i], float(shots.level_m[i]), float(expected[i] + by), float(spread))
+        Checked(int(of[i]), float(shots.level_m[i]), float(expected[i] + by), float(spread))
         for i, by, spread in zip(told.tolist(), off, deviation, strict=True)
     )
 
@@ -215,7 +220,7 @@ def _corrected(surface: Surface, mean: FloatArray, made: Conditioning | None) ->
 
 
 #: Source of the limits by which levels are judged.
-_JUDGED: Final = "lotflow's rule: a false alarm in one of a hundred visits (docs/methods.md)"
+_JUDGED: Final = "lotflow's rule: a false alarm in some three of a hundred visits (docs/methods.md)"
 _PHONE: Final = "lotflow's rule: measured on invented ground (docs/methods.md)"
 
 
@@ -232,20 +237,21 @@ def shot_findings(levelled: Levelled) -> list[Finding]:
     found += [_left_out_finding(levelled, one) for one in judged.left_out]
     if (levelled.used & shots.own_datum).any():
         found.append(_tie_finding(levelled))
-    for name in levelled.unplaced:
-        i = shots.names.index(name)
+    for i in levelled.unplaced:
+        within = float(shots.placed_within_m[i])
         found.append(
             Finding(
-                "shot-not-placed", "note", name, measured=float(shots.placed_within_m[i]),
-                limit=PHONE_M, unit="m", source=_PHONE, x=float(shots.x[i]), y=float(shots.y[i]),
-                facts={"within_m": float(shots.placed_within_m[i]), "limit_m": PHONE_M},
+                "shot-not-placed", "note", shots.names[i], measured=within, limit=PHONE_M, unit="m",
+                source=_PHONE, x=float(shots.x[i]), y=float(shots.y[i]),
+                facts={"within_m": within, "limit_m": PHONE_M},
             )
         )  # fmt: skip
-    for name in levelled.without_ground:
-        i = shots.names.index(name)
-        found.append(
-            Finding("shot-without-ground", "warn", name, x=float(shots.x[i]), y=float(shots.y[i]))
+    found += [
+        Finding(
+            "shot-without-ground", "warn", shots.names[i], x=float(shots.x[i]), y=float(shots.y[i])
         )
+        for i in levelled.without_ground
+    ]
     return found + [_compared_finding(shots, one) for one in levelled.checked]
 
 
@@ -277,10 +283,9 @@ def _tie_finding(levelled: Levelled) -> Finding:
 
 def _compared_finding(shots: Shots, one: Checked) -> Finding:
     """A level that was only compared: whether it lies in its interval."""
-    i = shots.names.index(one.name)
-    off = one.level_m - one.expected_m
+    i, off = one.which, one.level_m - one.expected_m
     return Finding(
-        "shot-compared", "note" if one.is_held or not np.isfinite(off) else "warn", one.name,
+        "shot-compared", "note" if one.is_held or not np.isfinite(off) else "warn", shots.names[i],
         measured=None if np.isnan(off) else round(abs(off), 3),
         limit=None if np.isnan(off) else round(1.645 * one.deviation_m, 3), unit="m",
         source="interval that holds nine in ten", x=float(shots.x[i]), y=float(shots.y[i]),

@@ -34,8 +34,9 @@ CREST_KINDS: Final = frozenset({"curb top"})
 LEAST_TIED: Final = 3
 #: Of fewer levels none can be named as the wrong one.
 LEAST_NAMED: Final = 4
-#: Chance of a false alarm of the tests for one wrong level, and for changed ground.
-ALARM: Final = 0.01
+#: Chance of a false alarm of each test, for one wrong level and for changed ground, were surfaces
+#: normal: in truth it is some five times as large (docs/methods.md).
+ALARM: Final = 0.003
 #: Levels that fit the ground with less than this probability are not believed.
 LEAST_FIT: Final = 0.001
 #: Chi-square by which another reading of the numbers must be better.
@@ -441,14 +442,14 @@ class Checked:
 
     Parameters
     ----------
-    name
-        Of the level.
+    which
+        Its position.
     level_m, expected_m, deviation_m
         As read; as the data and the other levels foretell it, and the standard deviation of the
         difference [m].
     """
 
-    name: str
+    which: int
     level_m: float
     expected_m: float
     deviation_m: float

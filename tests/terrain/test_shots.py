@@ -397,7 +397,7 @@ def test_a_position_from_a_phone_does_not_condition():
     within = np.array([0.3, 0.3, 3.0, 0.3, 5.0, 0.3])
     found = level_ground(surface_of(measured), ERROR,
                          shots_at(ROWS, COLUMNS, read, placed_within_m=within), seed=1)  # fmt: skip
-    assert found.unplaced == ("S3", "S5")
+    assert found.unplaced == (2, 4)
     assert found.used.tolist() == [True, True, False, True, False, True]
 
 
@@ -436,6 +436,7 @@ def test_nine_in_ten_levels_that_only_compare_are_held():
         found = level_ground(surface_of(measured), ERROR, shots, seed=seed)
         assert not found.used[8:].any()
         held += [one.is_held for one in found.checked]
+        assert [one.which for one in found.checked] == list(range(8, 14))
     assert len(held) == 60
     assert np.mean(held) >= 0.8
 
