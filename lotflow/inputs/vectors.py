@@ -270,11 +270,31 @@ def _read(copy: _Copy, layer: str, limits: Limits) -> GeoDataFrame:
     if "geometry" not in frame:
         raise InputError(Fault("this table has no geometry", "Export it as a layer with geometry",
                                file=str(copy.source), layer=layer))  # fmt: skip
+    if copy.geopackage is not None and layer in copy.geopackage.own_crs:
+        frame = _as_defined(frame, copy.geopackage.own_crs[layer])
     _check_content(copy, layer, frame, limits)
     frame.attrs["sha256"] = dict(copy.hashes)
     frame.attrs["encoding"] = copy.encoding
     frame.attrs["warnings"] = tuple(str(warning.message) for warning in caught)
     return frame
+
+
+def _as_defined(frame: GeoDataFrame, definition: str) -> GeoDataFrame:
+    """
+    Give a layer the CRS of its definition, which bears no code.
+
+    The library looks for a code, and takes a grid in feet for its twin in metres.
+    """
+    from pyproj import CRS  # noqa: PLC0415  only needed for CRSs without a code
+    from pyproj.exceptions import ProjError  # noqa: PLC0415
+
+    try:
+        defined = CRS.from_wkt(definition)
+    except ProjError:
+        return frame  # undefined, or damaged: told of by what was read
+    if frame.crs is not None and defined.equals(frame.crs, ignore_axis_order=True):
+        return frame
+    return frame.set_crs(defined, allow_override=True)
 
 
 def _told(copy: _Copy, inside: str | None) -> dict[str, Any]:
