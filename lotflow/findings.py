@@ -193,7 +193,7 @@ RANKS: Final[dict[str, tuple[str, ...]]] = {
     ),
     "data and assumptions": (
         "ground-at-building-unknown", "opening-height-unknown", "downspout-way-unknown",
-        "ground-changed", "shot-left-out", "shot-compared", "shot-not-placed",
+        "ground-changed", "line-not-in-data", "shot-left-out", "shot-compared", "shot-not-placed",
         "shot-without-ground", "shots-tied", "shots-not-tied", "shots-used",
         "rainfall-elsewhere", "rainfall-starts-late", "rain-unit-doubted", "vertical-unit",
         "vertical-unit-doubted", "level-unit-doubted", "elevation-gap", "not-closed",

@@ -65,6 +65,15 @@ def _ground_changed(say: Say, finding: Finding, *, off_m: float, shots: int) -> 
     )
 
 
+def _line_not_in_data(say: Say, finding: Finding, *, off_m: float, shots: int, part: str) -> str:
+    which = f"The {part} of {finding.subject}" if part else finding.subject
+    return (
+        f"{which} lies {say(abs(off_m), 'depth')} {_side(off_m)} what the elevation data let "
+        f"expect, by all of its {shots} levels: made since the survey? It is set as it was "
+        "levelled, and the ground beside it is that of the elevation data."
+    )
+
+
 def _side(off_m: float) -> str:
     return "above" if off_m > 0 else "below"
 
@@ -107,6 +116,7 @@ SENTENCES: Final[dict[str, Sentence]] = {
     "shots-not-tied": _shots_not_tied,
     "shot-left-out": _shot_left_out,
     "ground-changed": _ground_changed,
+    "line-not-in-data": _line_not_in_data,
     "shot-not-placed": _shot_not_placed,
     "shot-without-ground": _shot_without_ground,
     "shot-compared": _shot_compared,

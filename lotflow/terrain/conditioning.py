@@ -44,6 +44,8 @@ _SLOPE_OVER_M: Final = 1.5
 _STEEPEST: Final = 0.5
 #: Deviation of a line half-way between two levels 10 m apart [m]: measured on invented swales.
 BRIDGE_M: Final = 0.015
+#: No level is known better than this, so that covariances can be inverted: a tenth of a mm [m^2].
+_LEAST_VARIANCE: Final = 1e-8
 #: A line is taken for levels this far apart, and every other cell at least [m].
 _APART_M: Final = 2.0
 #: Parts of a line that lie low; all others are crests.
@@ -579,7 +581,9 @@ class Conditioning:
         return made.reshape(ground.shape)
 
 
-def conditioning(shots: Shots, surface: Surface, error: ErrorModel) -> Conditioning | None:
+def conditioning(
+    shots: Shots, surface: Surface, error: ErrorModel, *, beside: BoolArray | None = None
+) -> Conditioning | None:
     """
     Prepare to bring levels into grounds; None where no level tells anything.
 
@@ -591,6 +595,9 @@ def conditioning(shots: Shots, surface: Surface, error: ErrorModel) -> Condition
         Ground as measured, walls and buildings.
     error
         Of the elevation data.
+    beside
+        Which of them tell of the ground beside them, where not all do: a line dug since the survey
+        does not.
 
     References
     ----------
@@ -598,6 +605,11 @@ def conditioning(shots: Shots, surface: Surface, error: ErrorModel) -> Condition
     Geostatistics, section 7.3, from memory.
     """
     strips = strips_of(shots, surface)
+    if beside is not None:
+        strips = [
+            replace(strip, is_ground=strip.is_ground and bool(beside[list(strip.which)].all()))
+            for strip in strips
+        ]
     in_strips = {i for strip in strips for i in strip.which}
     alone = [i for i in range(len(shots)) if i not in in_strips and shots.is_ground[i]]
     points = places_on(shots.x[alone], shots.y[alone], surface)
@@ -614,10 +626,16 @@ def conditioning(shots: Shots, surface: Surface, error: ErrorModel) -> Condition
     )
     telling = np.flatnonzero(tells & places.are_open)
     if not telling.size:
-        return None
+        if own.any() or not strips:
+            return None
+        nothing = np.zeros((0, 0), dtype=np.float32)
+        return Conditioning(
+            places, level, own, _root(noise), telling, np.zeros(0, dtype=np.int64), nothing,
+            nothing, np.zeros(0), tuple(_sets(strips, len(alone), own)),
+        )  # fmt: skip
     reach = distances(places.taken(telling.tolist()), surface, REACH * error.correlation_m)
     shared = _definite(shared_covariance(error, reach.between))
-    total = shared + noise[np.ix_(telling, telling)]
+    total = shared + noise[np.ix_(telling, telling)] + _LEAST_VARIANCE * np.eye(telling.size)
     across = shared_covariance(error, reach.of_cells)
     gain = (across @ precision(total, own[telling])).astype(np.float32)
     return Conditioning(
@@ -768,4 +786,6 @@ class ConditionedSurfaces:
         the surface is the one it would be without levels.
         """
         drawn = self.surfaces.draw(number, random)
+        if self.are_one:
+            return self.conditioning.of(drawn)
         return self.conditioning.of(drawn, random.standard_normal(self.conditioning.numbers))

@@ -113,13 +113,21 @@ def level_ground(surface: Surface, error: ErrorModel, shots: Shots, *, seed: int
     inner = np.ix_(telling, telling)
     judged = judge(
         some.level_m[telling], expected[telling], covariance[inner], some.own_datum[telling],
-        away[inner],
+        away[inner], _lines(some.taken(telling.tolist())),
     )  # fmt: skip
-    used = is_used & tells
+    used, beside = is_used & tells, np.ones(len(shots), dtype=bool)
     used[judgeable[telling]] = judged.kept
+    for one in judged.left_out:
+        if one.is_line:  # it is there as levelled, but tells nothing of the ground beside it
+            which = judgeable[telling][list(one.which)]
+            used[which], beside[which] = True, False
     believed = is_used[judgeable].copy()
     believed[telling] = judged.kept
-    made = conditioning(shots.taken(np.flatnonzero(used).tolist()), surface, error)
+    made = conditioning(
+        shots.taken(np.flatnonzero(used).tolist()), surface, error, beside=beside[used]
+    )
+    if made is None:
+        used[:] = False
     return Levelled(
         shots=shots, judged=judged, of=tuple(judgeable[telling].tolist()), used=used,
         unplaced=_positions(~shots.is_placed & (is_used | is_check)),
@@ -132,6 +140,15 @@ def level_ground(surface: Surface, error: ErrorModel, shots: Shots, *, seed: int
         surfaces=None if made is None else ConditionedSurfaces(drawn, made),
         conditioning=made,
     )  # fmt: skip
+
+
+def _lines(shots: Shots) -> list[tuple[int, ...]]:
+    """Positions of the levels along each part of a line."""
+    parts: dict[tuple[str, str], list[int]] = {}
+    for i, part in enumerate(zip(shots.line, shots.line_part, strict=True)):
+        if part[0]:
+            parts.setdefault(part, []).append(i)
+    return [tuple(part) for part in parts.values()]
 
 
 def _positions(which: BoolArray) -> tuple[int, ...]:
@@ -259,12 +276,16 @@ def _left_out_finding(levelled: Levelled, one: LeftOut) -> Finding:
     """One level that fits nothing, or ground that has changed."""
     shots, which = levelled.shots, [levelled.of[i] for i in one.which]
     scores = {"score": one.score, "limit_score": one.limit}
+    names = ", ".join(shots.names[i] for i in which)
+    rule = "ground-changed" if one.is_ground else "shot-left-out"
+    if one.is_line:
+        rule, names = "line-not-in-data", shots.line[which[0]]
     return Finding(
-        "ground-changed" if one.is_ground else "shot-left-out", "warn",
-        ", ".join(shots.names[i] for i in which),
+        rule, "note" if one.is_line else "warn", names,
         measured=round(abs(one.off_m), 3), limit=round(abs(one.off_m) * one.limit / one.score, 3),
         unit="m", source=_JUDGED, x=float(shots.x[which].mean()), y=float(shots.y[which].mean()),
-        facts={"off_m": one.off_m} | ({"shots": len(which)} if one.is_ground else scores),
+        facts={"off_m": one.off_m} | ({"shots": len(which)} if one.is_ground else scores)
+        | ({"part": shots.line_part[which[0]]} if one.is_line else {}),
     )  # fmt: skip
 
 

@@ -251,12 +251,15 @@ class LeftOut:
         The same over its deviation.
     limit
         Of the score.
+    is_line
+        Whether they are those of a line, which may be younger than the data or too thin for them.
     """
 
     which: tuple[int, ...]
     off_m: float
     score: float
     limit: float
+    is_line: bool = False
 
     @property
     def is_ground(self) -> bool:
@@ -317,12 +320,14 @@ def judge(
     covariance: FloatArray,
     own: BoolArray,
     away_m: FloatArray,
+    lines: Sequence[tuple[int, ...]] = (),
 ) -> Judged:
     """
     Find which levels fit what the elevation data foretell, and which do not.
 
-    One level at most is named as wrong, and one group of neighbours as ground that has changed:
-    each by what it is off from what all others foretell, the likelier of both first.
+    One level at most is named as wrong, one group of neighbours as ground that has changed, and
+    any line as one that the data do not show: each by what it is off from what all others foretell,
+    the likeliest first.
 
     Parameters
     ----------
@@ -334,6 +339,8 @@ def judge(
         Which are above a benchmark whose offset is not known.
     away_m
         Distances between them [m].
+    lines
+        Positions of those along each part of a line.
 
     References
     ----------
@@ -343,12 +350,23 @@ def judge(
     kept = np.ones(len(level_m), dtype=bool)
     left_out: list[LeftOut] = []
     off = level_m - expected_m
-    for _ in range(2):
-        worst = _worst(off, covariance, own, away_m, kept, _found(left_out))
+    open_lines = [set(line) for line in lines if len(line) > 1]
+    while True:
+        singles: list[tuple[int, ...]] = [(i,) for i in range(len(off))]
+        singles = singles if not _has(left_out, ground=False) else []
+        groups = _groups(away_m, kept) if not _has(left_out, ground=True) else []
+        courses = [tuple(i for i in sorted(line) if kept[i]) for line in open_lines]
+        tried: list[tuple[list[tuple[int, ...]], bool]] = [
+            (singles, False),
+            (groups, False),
+            (courses, True),
+        ]
+        worst = _worst(off, covariance, own, kept, tried)
         if worst is None:
             break
         left_out.append(worst)
         kept[list(worst.which)] = False
+        open_lines = [line for line in open_lines if not line & set(worst.which)]
     chi_square, freedom = _chi_square(off, covariance, own, kept)
     return Judged(
         kept, tuple(left_out), chi_square, freedom, _beyond(chi_square, freedom),
@@ -362,9 +380,9 @@ def judge(
     )  # fmt: skip
 
 
-def _found(left_out: Sequence[LeftOut]) -> tuple[bool, bool]:
-    """Whether a single level, and whether a group, has been left out."""
-    return any(not one.is_ground for one in left_out), any(one.is_ground for one in left_out)
+def _has(left_out: Sequence[LeftOut], *, ground: bool) -> bool:
+    """Whether a single level, or a group that is no line, has been left out."""
+    return any(one.is_ground == ground and not one.is_line for one in left_out)
 
 
 def _chi_square(
@@ -396,40 +414,36 @@ def _worst(
     off: FloatArray,
     covariance: FloatArray,
     own: BoolArray,
-    away_m: FloatArray,
     kept: BoolArray,
-    found: tuple[bool, bool],
+    tried: Sequence[tuple[Sequence[tuple[int, ...]], bool]],
 ) -> LeftOut | None:
-    """Single level or group of neighbours that is farthest off, where it is beyond its limit."""
+    """Level, group or line that is farthest off, where it is beyond its limit."""
     some = np.flatnonzero(kept)
     if some.size < LEAST_NAMED:
         return None
-    weights = precision(covariance[np.ix_(some, some)], own[some])
-    pull = weights @ off[some]
-    candidates: list[tuple[tuple[int, ...], float]] = []
-    if not found[0]:
-        candidates += [((int(i),), _quantile(some.size)) for i in range(some.size)]
-    if not found[1]:
-        groups = _groups(away_m[np.ix_(some, some)])
-        candidates += [(group, _quantile(len(groups))) for group in groups]
+    weights = np.zeros_like(covariance)
+    weights[np.ix_(some, some)] = precision(covariance[np.ix_(some, some)], own[some])
+    pull = weights @ off
     best: LeftOut | None = None
-    for group, limit in candidates:
-        own_part = list(group)
-        certainty = float(weights[np.ix_(own_part, own_part)].sum())
-        if certainty < 1e-9:  # an offset of their own explains it
-            continue
-        step = float(pull[own_part].sum()) / certainty
-        score = abs(step) * math.sqrt(certainty)
-        if score > limit and (best is None or score > best.score):
-            best = LeftOut(tuple(int(i) for i in some[own_part]), step, score, limit)
+    for groups, is_line in tried:
+        limit = _quantile(len(groups))
+        for group in groups:
+            members = [i for i in group if kept[i]]
+            certainty = float(weights[np.ix_(members, members)].sum())
+            # an offset of their own explains it, or nothing else is left
+            if certainty < 1e-9 or len(members) > some.size - 2:
+                continue
+            step = float(pull[members].sum()) / certainty
+            score = abs(step) * math.sqrt(certainty)
+            if score > limit and (best is None or score > best.score):
+                best = LeftOut(tuple(members), step, score, limit, is_line)
     return best
 
 
-def _groups(away_m: FloatArray) -> list[tuple[int, ...]]:
+def _groups(away_m: FloatArray, kept: BoolArray) -> list[tuple[int, ...]]:
     """Levels near one another: those round each, two at least and a third of all at most."""
-    near = {tuple(int(i) for i in np.flatnonzero(row < GROUP_M)) for row in away_m}
-    most = _MOST_CHANGED * len(away_m)
-    return sorted(group for group in near if 2 <= len(group) <= most)
+    near = {tuple(int(i) for i in np.flatnonzero((row < GROUP_M) & kept)) for row in away_m[kept]}
+    return sorted(group for group in near if 2 <= len(group) <= _MOST_CHANGED * kept.sum())
 
 
 # ------------------------------------------------------------------ levels that only compare

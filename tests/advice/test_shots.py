@@ -36,6 +36,9 @@ def test_what_is_left_out_is_told_with_its_evidence():
     assert "4.2 times" in text
     assert "by a cut?" in said("ground-changed", off_m=-0.3, shots=3)
     assert "by fill?" in said("ground-changed", off_m=0.3, shots=3)
+    facts = {"off_m": -0.4, "shots": 5}
+    assert "The bed of S4 lies 0.40 m below" in said("line-not-in-data", part="bed", **facts)
+    assert said("line-not-in-data", part="", **facts).startswith("S4 lies")
     assert "within 3.0 m" in said("shot-not-placed", within_m=3.0, limit_m=3.0)
     assert "no open ground" in said("shot-without-ground")
 

@@ -25,7 +25,7 @@ from lotflow.terrain.confidence import (
 )
 from lotflow.terrain.inlet_places import DrawnInlet, place_inlets
 from lotflow.terrain.level_error import ErrorModel, LevelError, random_field
-from lotflow.terrain.levelled import level_ground
+from lotflow.terrain.levelled import level_ground, shot_findings
 from lotflow.terrain.realisations.realisation import realisation_plan, realise
 from lotflow.terrain.routing import no_drains, route
 from lotflow.terrain.shots import Shots, foretold, judge, precision, tie
@@ -546,6 +546,48 @@ def test_a_swale_within_the_error_comes_back_with_its_bed_and_lip():
         shares.append(np.mean(caught))
     assert shares[0] < 0.7
     assert shares[1] >= 0.95
+
+
+def test_a_swale_dug_since_the_survey_is_set_and_tells_nothing_of_the_ground_beside_it():
+    truth, measured = slope(3)
+    rows, columns = np.array([24] * 5), np.array([8, 16, 24, 32, 40])
+    dug = line_shots(rows, columns, truth[rows, columns] - 0.6)
+    others = shots_at(ROWS, COLUMNS, truth[ROWS, COLUMNS])
+    found = level_ground(surface_of(measured), ERROR, both_of(dug, others), seed=1)
+    (out,) = found.judged.left_out
+    assert (out.is_line, out.which) == (True, (0, 1, 2, 3, 4))
+    assert found.judged.fits
+    assert found.used.all()
+    assert found.ground[24, 10:38] == pytest.approx(
+        np.interp(np.arange(10, 38), columns, truth[24, columns] - 0.6), abs=1e-6
+    )
+    without = level_ground(surface_of(measured), ERROR, others, seed=1)
+    assert np.abs(found.ground - without.ground)[np.r_[:23, 26:SIZE]].max() < 1e-6
+    (rule,) = [one.rule for one in shot_findings(found) if one.severity == "note"
+               and one.rule != "shots-used"]  # fmt: skip
+    assert rule == "line-not-in-data"
+
+
+def test_a_curb_alone_is_set_where_its_height_is_known():
+    measured = np.full((SIZE, SIZE), 20.0)
+    top = line_shots([20, 20], [8, 28], [20.1, 20.1], "curb top", surface_kind=("curb top",) * 2)
+    found = level_ground(surface_of(measured), ERROR, top, seed=0)
+    assert found.ground[20, 10:26] == pytest.approx(20.1)
+    assert np.array_equal(np.delete(found.conditioning.of(measured), 20, 0),
+                          np.delete(measured, 20, 0))  # fmt: skip
+    own = replace(top, own_datum=np.ones(2, dtype=bool))
+    unknown = level_ground(surface_of(measured), ERROR, own, seed=0)
+    assert unknown.conditioning is None
+    assert not unknown.used.any()
+
+
+def test_levels_on_data_without_error_change_nothing_but_lines():
+    exact, measured = ErrorModel(0.0, 10.0, 0.1), slope()[1]
+    shots = both_of(shots_at([10], [30], [measured[10, 30] + 0.01]),
+                    line_shots([20, 20], [8, 28], [19.0, 18.8]))  # fmt: skip
+    made = conditioning(shots, surface_of(measured), exact).of(measured)
+    assert np.array_equal(np.delete(made, 20, axis=0), np.delete(measured, 20, axis=0))
+    assert made[20, 18] == pytest.approx(18.9)
 
 
 def test_precision_is_the_inverse_with_a_very_wide_offset():
