@@ -44,8 +44,8 @@ _SLOPE_OVER_M: Final = 1.5
 _STEEPEST: Final = 0.5
 #: Deviation of a line half-way between two levels 10 m apart [m]: measured on invented swales.
 BRIDGE_M: Final = 0.015
-#: No level is known better than this, so that covariances can be inverted: a tenth of a mm [m^2].
-_LEAST_VARIANCE: Final = 1e-8
+#: No level is known better than this, so that covariances can be inverted: to 0.1 mm [m^2].
+LEAST_VARIANCE_M2: Final = 1e-8
 #: A line is taken for levels this far apart, and every other cell at least [m].
 _APART_M: Final = 2.0
 #: Parts of a line that lie low; all others are crests.
@@ -635,7 +635,7 @@ def conditioning(
         )  # fmt: skip
     reach = distances(places.taken(telling.tolist()), surface, REACH * error.correlation_m)
     shared = _definite(shared_covariance(error, reach.between))
-    total = shared + noise[np.ix_(telling, telling)] + _LEAST_VARIANCE * np.eye(telling.size)
+    total = shared + noise[np.ix_(telling, telling)] + LEAST_VARIANCE_M2 * np.eye(telling.size)
     across = shared_covariance(error, reach.of_cells)
     gain = (across @ precision(total, own[telling])).astype(np.float32)
     return Conditioning(

@@ -15,6 +15,7 @@ import numpy as np
 
 from lotflow.findings import Finding
 from lotflow.terrain.conditioning import (
+    LEAST_VARIANCE_M2,
     REACH,
     ConditionedSurfaces,
     Places,
@@ -175,7 +176,7 @@ def _foretold_ground(
     if not count:
         return levels[0], np.zeros((0, 0)), np.zeros((0, 0)), total / number
     reach = distances(at, surface, REACH * error.correlation_m)
-    of_levels = np.diag(reading_variance(shots, at, surface))
+    of_levels = np.diag(reading_variance(shots, at, surface) + LEAST_VARIANCE_M2)
     if number == 1:
         return levels[0], of_levels, reach.between, total
     own = np.cov(levels, rowvar=False).reshape(count, count)
@@ -203,8 +204,9 @@ def _tied(
     off = some.level_m - there.read(np.asarray(surface.ground.values, dtype=np.float64))
     shared = (1 - error.white_share) * error.likeness(away_m[np.ix_(hard, hard)])
     alone = error.white_share * (there.weights**2).sum(axis=1)
-    covariance = error.rmse_m**2 * (shared + np.diag(alone))
-    return tie(off, covariance + np.diag(reading_variance(some, there, surface)), some.own_datum)
+    read = reading_variance(some, there, surface) + LEAST_VARIANCE_M2
+    covariance = error.rmse_m**2 * (shared + np.diag(alone)) + np.diag(read)
+    return tie(off, covariance, some.own_datum)
 
 
 def _compared(

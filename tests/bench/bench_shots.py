@@ -223,8 +223,8 @@ def deepest(depth, lot, apart):
     for _ in range(3):
         row, column = (int(i) for i in np.unravel_index(depth.argmax(), depth.shape))
         places.append((row, column))
-        part = np.s_[max(row - apart, 0) : row + apart + 1, max(column - apart, 0) :][:2]
-        depth[part[0], max(column - apart, 0) : column + apart + 1] = 0
+        near = slice(max(row - apart, 0), row + apart + 1)
+        depth[near, max(column - apart, 0) : column + apart + 1] = 0
     return places
 
 

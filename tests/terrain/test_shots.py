@@ -581,6 +581,15 @@ def test_a_curb_alone_is_set_where_its_height_is_known():
     assert not unknown.used.any()
 
 
+def test_exact_levels_read_twice_at_one_place_are_taken_as_they_are():
+    truth, measured = slope(3)
+    rows, columns = np.append(ROWS, ROWS[0]), np.append(COLUMNS, COLUMNS[0])
+    shots = shots_at(rows, columns, truth[rows, columns], deviation_m=np.zeros(7))
+    found = level_ground(surface_of(measured), ERROR, shots, seed=1)
+    assert found.judged.fits
+    assert found.ground[ROWS, COLUMNS] == pytest.approx(truth[ROWS, COLUMNS], abs=0.002)
+
+
 def test_levels_on_data_without_error_change_nothing_but_lines():
     exact, measured = ErrorModel(0.0, 10.0, 0.1), slope()[1]
     shots = both_of(shots_at([10], [30], [measured[10, 30] + 0.01]),
