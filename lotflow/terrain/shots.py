@@ -35,7 +35,7 @@ LEAST_TIED: Final = 3
 #: Of fewer levels none can be named as the wrong one.
 LEAST_NAMED: Final = 4
 #: Chance of a false alarm of each test, for one wrong level and for changed ground, were surfaces
-#: normal: in truth it is some five times as large (docs/methods.md).
+#: normal: in truth it is up to ten times as large (docs/methods.md).
 ALARM: Final = 0.003
 #: Levels that fit the ground with less than this probability are not believed.
 LEAST_FIT: Final = 0.001
