@@ -21,6 +21,7 @@ from lotflow.advice import (
     pipes,
     ponds,
     runoff,
+    shots,
     sureness,
 )
 from lotflow.advice.say import Say, Sentence
@@ -47,6 +48,7 @@ SENTENCES: Final[dict[str, Sentence]] = {
         pipes,
         ponds,
         runoff,
+        shots,
         sureness,
     )
     for rule, sentence in room.SENTENCES.items()

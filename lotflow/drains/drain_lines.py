@@ -148,6 +148,12 @@ class DrainLine:
     given: GivenInverts
     condition: Condition
 
+    @property
+    def ends(self) -> tuple[tuple[float, float], tuple[float, float]]:
+        """Easting and northing of both ends, as drawn."""
+        first, last = shapely.get_coordinates(self.path)[[0, -1]]
+        return (float(first[0]), float(first[1])), (float(last[0]), float(last[1]))
+
     def fault(self, rule: str, remedy: str, column: str = "name", value: Any = None) -> Fault:
         """
         Say what is wrong with it.

@@ -181,7 +181,11 @@ def _without_guesses(
     for position, line in enumerate(system.network.lines):
         given = [source in STATED for source in inverts.basis(position)]
         doubt = SPREAD_95 * deviation_between(
-            system.error, line.length_m, first_surveyed=given[0], second_surveyed=given[1]
+            system.error,
+            line.length_m,
+            first_surveyed=given[0],
+            second_surveyed=given[1],
+            ends=line.ends,
         )
         fall = abs(float(inverts.up_m[position] - inverts.down_m[position]))
         known[position] = line.proposed or all(given) or not fall <= doubt

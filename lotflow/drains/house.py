@@ -85,7 +85,7 @@ def facades_of(
 
 
 def openings_of(
-    site: Drawn, surface: Surface, low_spots: LowSpots, *, rmse_m: float, not_closed: BoolArray
+    site: Drawn, surface: Surface, low_spots: LowSpots, *, error: LevelError, not_closed: BoolArray
 ) -> list[OpeningLevels]:
     """
     Take the levels round each drawn opening.
@@ -96,8 +96,8 @@ def openings_of(
         Gives the openings.
     surface, low_spots
         The ground and the water that may stand on it.
-    rmse_m
-        Vertical accuracy of the elevation data [m].
+    error
+        Of the ground's levels.
     not_closed
         Whether water in each low spot may rise higher than the data show.
     """
@@ -109,7 +109,13 @@ def openings_of(
         )
     ]
     return [
-        opening_levels(one, surface, low_spots, rmse_m=rmse_m, not_closed=not_closed)
+        opening_levels(
+            one,
+            surface,
+            low_spots,
+            rmse_m=error.at(float(one.point.x), float(one.point.y)),
+            not_closed=not_closed,
+        )
         for one in drawn
     ]
 

@@ -279,7 +279,8 @@ def _levels_unknown(state: DrainState, position: int) -> Finding:
 
 def _fall_doubt(state: DrainState, position: int, limits: Limits) -> float:
     """Half the 95 % interval of the difference of two levels out of the elevation data [m]."""
-    return SPREAD_95 * float(limits.error.of_difference(state.lines[position].length_m))
+    ends = state.system.network.lines[position].ends
+    return SPREAD_95 * float(limits.error.of_difference(state.lines[position].length_m, ends))
 
 
 def _slow_findings(state: DrainState, position: int, limits: Limits) -> list[Finding]:

@@ -98,7 +98,11 @@ def available_falls(state: DrainState, *, error: LevelError) -> list[AvailableFa
             continue
         run = sum(line.length_m for line in lines)
         deviation = deviation_between(
-            error, run, first_surveyed=top.measured, second_surveyed=bottom.source in STATED
+            error,
+            run,
+            first_surveyed=top.measured,
+            second_surveyed=bottom.source in STATED,
+            ends=(network.nodes[name].xy, outlet.xy),
         )
         needed = sum(
             line.length_m * least_fall(line, network.nodes[line.end].detail).least for line in lines

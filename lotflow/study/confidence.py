@@ -168,7 +168,10 @@ def realise_study(
     )
     number = realisations_of(job, lot.low_spots.number.size)
     seed = job.confidence.seed
-    return run_realisations(plan, error_model(job), watched, number=number, seed=seed)
+    return run_realisations(
+        plan, error_model(job), watched, number=number, seed=seed,
+        surfaces=None if lot.levelled is None else lot.levelled.surfaces,
+    )  # fmt: skip
 
 
 def realisations_of(job: Job, cells: int) -> int:

@@ -33,7 +33,7 @@ from lotflow.outputs.drain_layers import (
 )
 from lotflow.ponding.refused import SteppedStorms, WaysPast, opened_water, storm_series
 from lotflow.study.chapter import Chapter
-from lotflow.study.lot_water import LotWater, case_water, level_error
+from lotflow.study.lot_water import LotWater, case_water
 from lotflow.terrain.discharge_path import discharge_path
 from lotflow.units import to_si
 
@@ -119,7 +119,7 @@ def _checked(lot: LotWater, run: CaseRun) -> CheckedCase:
     """Check one case, in the order in which its parts need one another."""
     drawn = drawn_system(
         lot.site, run.case, run.inlets, run.storms, criteria=lot.job.criteria,
-        error=level_error(lot.job),
+        error=lot.level_error,
     )  # fmt: skip
     network = drawn.system.network
     past = WaysPast(

@@ -19,10 +19,11 @@ from lotflow.outputs.terrain_layers import (
     water_parts_table,
 )
 from lotflow.study.chapter import WHERE_TO, Chapter, say_nothing
-from lotflow.study.lot_water import level_error
+from lotflow.study.window import surface_on
 from lotflow.terrain.downspouts import building_names
 from lotflow.terrain.earthworks import before_swales
 from lotflow.terrain.house_ring import ring_cells
+from lotflow.terrain.levelled import shot_findings
 from lotflow.terrain.notes import edge_notes, gap_notes, inlet_notes, low_spot_notes
 from lotflow.terrain.origins import Ground, lot_origins, origins
 from lotflow.terrain.taken_shots import drawn_there, raster_level
@@ -46,12 +47,12 @@ def terrain_chapter(lot: LotWater) -> Chapter:
 
 def shots_chapter(lot: LotWater) -> Chapter:
     """Give the levels measured on site, and the level notes as they were reduced."""
-    site, surface = lot.site, lot.window.surface
+    site = lot.site
     if not len(site.shots):
         return Chapter()
     layer = shots_layer(
         site.shots,
-        raster_level(site.shots, surface),
+        raster_level(site.shots, surface_on(lot.window.elevation.grid, site, lot.job)),
         drawn_there(site.shots, site.covers, site.buildings),
     )
     books = site.level_books
@@ -67,6 +68,8 @@ def _findings(lot: LotWater) -> list[Finding]:
     grid = window.surface.ground
     limit = job.criteria.low_spot_limit_m(job.elevation.rmse_m)
     found = [*lot.source.findings, *window.elevation.findings, *lot.site.findings]
+    if lot.levelled is not None:
+        found += shot_findings(lot.levelled)
     found += gap_notes(window.surface, window.lot)
     found += off_lot(lot.site, job.criteria, grid.metres_per_unit)
     found += edge_notes(
@@ -139,7 +142,7 @@ def outlet_chapter(lot: LotWater, tell: Tell = say_nothing) -> Chapter:
     """Look for lower places that gravity can reach from each low spot on the lot and each inlet."""
     surface = lot.window.surface
     options, findings = outlets_by_gravity(
-        lot.site, lot.case, search_ground(surface, lot.site, level_error(lot.job)),
+        lot.site, lot.case, search_ground(surface, lot.site, lot.level_error),
         lot.low_spots, lot.window.lot, lot.inlets.placed, lot.job.criteria,
         lambda part: tell(WHERE_TO, part),
     )  # fmt: skip

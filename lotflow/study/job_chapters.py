@@ -55,7 +55,7 @@ from lotflow.study.chapter import RUNOFF, Chapter, say_nothing
 from lotflow.study.confidence import confidence_chapter
 from lotflow.study.drain_check import CaseRun, check_drains, drain_chapter
 from lotflow.study.ground import water_parts
-from lotflow.study.lot_water import CaseWater, case_water, level_error
+from lotflow.study.lot_water import CaseWater, case_water
 from lotflow.study.ponding import observations_chapter, ponding_chapter, standing_chapter
 from lotflow.terrain.discharge_path import discharge_path
 from lotflow.terrain.downspouts import roof_notes
@@ -292,9 +292,9 @@ def house_chapter(lot: LotWater, cases: Sequence[CaseWater], cover: GroundCover)
     The main case comes last; what is found of an earlier one only says so.
     """
     site, surface, crs = lot.site, lot.window.surface, lot.window.surface.ground.crs
-    facades = facades_of(site, surface, paved=cover.paved, error=level_error(lot.job))
+    facades = facades_of(site, surface, paved=cover.paved, error=lot.level_error)
     openings = openings_of(
-        site, surface, lot.low_spots, rmse_m=lot.job.elevation.rmse_m,
+        site, surface, lot.low_spots, error=lot.level_error,
         not_closed=lot.spots_not_closed,
     )  # fmt: skip
     *earlier, let_out = (_let_out(lot, case) for case in cases)
@@ -334,7 +334,7 @@ def judged_earthworks(
     path_of = partial(discharge_path, routing, lot.low_spots, lot.window.lot)
     flows = _swale_flows(lot, storms, cover)
     around = Around(site, surface, routing.field.filled, path_of, lot.names, flows)
-    steps = lot.window.works.steps(open_levels(lot.window.elevation.grid))
+    steps = lot.window.works.steps(open_levels(lot.ground))
     return judge_earthworks(steps, shown, around)
 
 
@@ -374,7 +374,7 @@ def _let_out(lot: LotWater, water: CaseWater) -> list[Finding]:
     unit = lot.window.surface.ground.metres_per_unit
     path_of = partial(discharge_path, water.inlets.routing, lot.low_spots, lot.window.lot)
     downspouts = downspouts_on_ground(site, case, water.roofs, path_of, names)
-    outlets = outlets_on_ground(site, case, path_of, names, level_error(lot.job), unit)
+    outlets = outlets_on_ground(site, case, path_of, names, lot.level_error, unit)
     away = setback_distances(site, case, own_buildings(site), unit)
     return [
         *downspout_findings(downspouts),

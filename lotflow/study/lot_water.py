@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from functools import cached_property
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
+from lotflow.errors import Fault, InputError
 from lotflow.inputs.elevation import ElevationSource, inspect_elevation
 from lotflow.inputs.job import settled
 from lotflow.inputs.shots import with_levels_of_shots, with_shots
@@ -16,13 +17,15 @@ from lotflow.inputs.surface_checks import widened_rmse
 from lotflow.inputs.usual_units import UnitChoice, unit_choice
 from lotflow.layers.drawn import Case, cases_of, in_case, is_dug_alike
 from lotflow.outputs.positions import place_of
-from lotflow.study.window import StudyWindow, case_surface, study_window
+from lotflow.study.window import StudyWindow, case_surface, study_window, surface_on
 from lotflow.terrain.catchments import CatchmentCells, LotBalance, catchment_cells, lot_balance
 from lotflow.terrain.closure import spills_unseen
+from lotflow.terrain.conditioning import LevelledError
 from lotflow.terrain.downspouts import case_roofs
 from lotflow.terrain.flow_paths import FlowPath, flow_paths
 from lotflow.terrain.inlets import InletStudy, drawn_inlets, study_inlets
 from lotflow.terrain.level_error import ErrorModel, LevelError
+from lotflow.terrain.levelled import Levelled, level_ground
 from lotflow.terrain.low_spots import (
     InnerLowSpot,
     LowSpots,
@@ -32,6 +35,7 @@ from lotflow.terrain.low_spots import (
     judged_low_spots,
 )
 from lotflow.terrain.routing import Routing, no_drains, route, upstream_of
+from lotflow.terrain.taken_shots import shots_on
 from lotflow.text import LONGEST_TEXT
 
 if TYPE_CHECKING:
@@ -39,11 +43,12 @@ if TYPE_CHECKING:
 
     from geopandas import GeoDataFrame
 
-    from lotflow.grid import BoolArray
+    from lotflow.grid import BoolArray, Grid
     from lotflow.inputs.job import Job
     from lotflow.rainfall import Rainfall
     from lotflow.terrain.inlet_places import DrawnInlet
     from lotflow.terrain.roofs import RoofWater
+    from lotflow.terrain.shots import Reading, Shots
 
 
 @dataclass(frozen=True, eq=False)
@@ -77,6 +82,8 @@ class LotWater:
         Catchments of the inlets.
     balance
         Of the lot, with inlets.
+    levelled
+        What levels taken on site made of the ground; None where there are none.
     """
 
     job: Job
@@ -94,11 +101,29 @@ class LotWater:
     inner: list[InnerLowSpot]
     cells: CatchmentCells
     balance: LotBalance
+    levelled: Levelled | None = None
 
     @property
     def names(self) -> list[str]:
         """Names of the inlets, in the order of their numbers."""
         return [inlet.drawn.name for inlet in self.inlets.placed]
+
+    @property
+    def ground(self) -> Grid:
+        """Ground without earthworks: as levels taken on site make it, else as measured."""
+        measured = self.window.elevation.grid
+        return measured if self.levelled is None else measured.with_values(self.levelled.ground)
+
+    @cached_property
+    def level_error(self) -> LevelError:
+        """Vertical error of levels taken off the ground: smaller near levels taken on site."""
+        stated = self.job.elevation
+        if self.levelled is None or self.levelled.conditioning is None:
+            return LevelError(stated.rmse_m, stated.correlation_m, stated.white_share)
+        return LevelledError(
+            stated.rmse_m, stated.correlation_m, stated.white_share, self.window.surface.ground,
+            self.levelled.conditioning,
+        )  # fmt: skip
 
     @cached_property
     def spots_cut(self) -> BoolArray:
@@ -150,9 +175,16 @@ def lot_name(lot: GeoDataFrame) -> str | None:
     return ", ".join(str(name) for name in lot["name"].dropna().unique())[:LONGEST_TEXT] or None
 
 
-def study_lot(job: Job) -> LotWater:
+def study_lot(job: Job, shots: Shots | None = None) -> LotWater:
     """
     Find where water stands on a lot, where it comes from and which inlet takes it.
+
+    Parameters
+    ----------
+    job
+        What was asked.
+    shots
+        Levels taken on site, in the CRS of the elevation data; by default those of the site.
 
     Raises
     ------
@@ -162,7 +194,7 @@ def study_lot(job: Job) -> LotWater:
     rainfall = _rainfall(job)
     job, choice, source, site = read_inputs(job)
     with naming_files(site.sources):
-        return _lot_water(job, choice, source, site, rainfall)
+        return _lot_water(job, choice, source, site, rainfall, shots)
 
 
 def _rainfall(job: Job) -> Rainfall | None:
@@ -175,15 +207,17 @@ def _rainfall(job: Job) -> Rainfall | None:
 
 
 def _lot_water(
-    job: Job, choice: UnitChoice, source: ElevationSource, site: Site, rainfall: Rainfall | None
-) -> LotWater:
+    job: Job, choice: UnitChoice, source: ElevationSource, site: Site, rainfall: Rainfall | None,
+    shots: Shots | None,
+) -> LotWater:  # fmt: skip
     """Find it from inputs that were read and judged one by one."""
     case = cases_of(site)[-1]
     drawn = drawn_inlets(in_case(site.inlets, case))
     window = study_window(source, site, job)
+    asked, job = job, _with_rounding(job, window.elevation.step_m)
+    window, levelled = _levelled(window, site, job, shots)
     roofs = case_roofs(site, window.surface, case)
     window = replace(window, surface=roofs.surface)
-    asked, job = job, _with_rounding(job, window.elevation.step_m)
     natural = _natural(window, job)
     inlets = _inlets(drawn, natural, job)
     spots, inner = _low_spots(natural, job)
@@ -193,7 +227,56 @@ def _lot_water(
         window=window,
         natural=natural, case=case, roofs=roofs, inlets=inlets, low_spots=spots, inner=inner,
         cells=catchments_of(inlets, window), balance=lot_balance(inlets.routing, window.lot),
+        levelled=levelled,
     )  # fmt: skip
+
+
+#: What to do where the numbers of levels are likelier to be meant otherwise.
+_MEANT: Final[dict[Reading, str]] = {
+    "rod readings for levels": "Are they rod readings? Give levels, or the notes of the readings",
+    "feet for metres": "Are they in feet? Name the column level_ft",
+    "metres for feet": "Are they in metres? Name the column level_m",
+}
+
+
+def _levelled(
+    window: StudyWindow, site: Site, job: Job, shots: Shots | None
+) -> tuple[StudyWindow, Levelled | None]:
+    """
+    Bring levels taken on site into the ground.
+
+    Raises
+    ------
+    InputError
+        If the levels do not fit the ground, as written or at all.
+    """
+    measured = surface_on(window.elevation.grid, site, job)
+    taken = shots_on(site.shots, measured) if shots is None and len(site.shots) else shots
+    if taken is None or not len(taken):
+        return window, None
+    found = level_ground(measured, error_model(job), taken, seed=job.confidence.seed)
+    judged = found.judged
+    if judged.reading != "as written":
+        rule = (
+            f"the levels fit the ground of the elevation data far better as {judged.reading} "
+            f"(chi-square {judged.readings[judged.reading]:.0f}, as written "
+            f"{judged.readings['as written']:.0f})"
+        )
+        raise InputError(Fault(rule, _MEANT[judged.reading], layer="shots", column="level_m"))
+    if not judged.fits:
+        rule = (
+            f"the levels do not fit the ground of the elevation data (chi-square "
+            f"{judged.chi_square:.0f} of {judged.freedom}; with an error as stated in less than "
+            "one of 1,000 surveys)"
+        )
+        remedy = (
+            "Look at places, units and the height of the benchmark; where the ground has changed, "
+            'write "no" into counts of the levels there; or state a larger [elevation] rmse_m'
+        )
+        raise InputError(Fault(rule, remedy, layer="shots", column="level_m"))
+    ground = measured.ground.with_values(found.ground)
+    surface, works = case_surface(site, ground, job, cases_of(site)[-1])
+    return replace(window, surface=surface, works=works), found
 
 
 def _with_rounding(job: Job, step_m: float) -> Job:
@@ -241,7 +324,7 @@ def case_water(lot: LotWater, case: Case) -> CaseWater:
         return CaseWater(case, lot.roofs, lot.inlets)
     surface = lot.window.surface
     if not is_dug_alike(lot.site, case, lot.case):
-        surface, _ = case_surface(lot.site, lot.window.elevation.grid, lot.job, case)
+        surface, _ = case_surface(lot.site, lot.ground, lot.job, case)
     roofs = case_roofs(lot.site, surface, case)
     natural = _natural(replace(lot.window, surface=roofs.surface), lot.job)
     drawn = drawn_inlets(in_case(lot.site.inlets, case))
@@ -266,12 +349,6 @@ def _low_spots(natural: Routing, job: Job) -> tuple[LowSpots, list[InnerLowSpot]
     if natural.hierarchy is None:
         return spots, []
     return spots, inner_low_spots(natural.hierarchy, spots, limit)
-
-
-def level_error(job: Job) -> LevelError:
-    """Vertical error of levels taken off the elevation data, as the job states it."""
-    stated = job.elevation
-    return LevelError(stated.rmse_m, stated.correlation_m, stated.white_share)
 
 
 def error_model(job: Job) -> ErrorModel:

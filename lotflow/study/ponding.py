@@ -17,7 +17,6 @@ from lotflow.ponding.runs import limited_storm, require_closed, run_storms, scen
 from lotflow.ponding.standing import hours_to_soak, judged_places, standing_places
 from lotflow.runoff.storms import periods_of_days, rain_of_a_day
 from lotflow.study.chapter import Chapter, say_nothing
-from lotflow.study.lot_water import level_error
 from lotflow.terrain.ponding import pond_network
 
 if TYPE_CHECKING:
@@ -121,7 +120,7 @@ def observations_chapter(
         placed=today.inlets.placed,
         rate=ground_infiltration(cover, general.soil_group, general.soak_test_m_s),
         barriers=[*site.buildings.geometry, *site.walls.geometry],
-        error=level_error(lot.job),
+        error=lot.level_error,
         least_m=lot.job.criteria.pond_depth_m,
     )
     seen = observed(

@@ -164,14 +164,18 @@ def case_surface(site: Site, grid: Grid, job: Job, case: Case) -> tuple[Surface,
     """
     drawn = drawn_earthworks(site, case, grid.metres_per_unit)
     works = laid_earthworks(drawn, site, grid)
+    return surface_on(edited(grid, works), site, job), works
+
+
+def surface_on(grid: Grid, site: Site, job: Job) -> Surface:
+    """Set the buildings, walls and water of a site on a ground."""
     heights = site.walls["height_m"].fillna(job.criteria.wall_height_m).astype(float)
-    surface = prepare_surface(
-        edited(grid, works),
+    return prepare_surface(
+        grid,
         buildings=list(site.buildings.geometry),
         walls=list(zip(site.walls.geometry, heights, strict=True)),
         water=list(site.water.geometry),
     )
-    return surface, works
 
 
 def _held_against_ground(

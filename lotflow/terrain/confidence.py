@@ -23,6 +23,7 @@ from lotflow.terrain.loops.ways import (
 )
 from lotflow.terrain.realisations.likely_surfaces import likely_surfaces
 from lotflow.terrain.realisations.realisation import realise
+from lotflow.terrain.surface import open_levels
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -30,9 +31,11 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from lotflow.grid import FloatArray, IntArray
+    from lotflow.terrain.conditioning import Drawn
     from lotflow.terrain.level_error import ErrorModel
     from lotflow.terrain.realisations.likely_surfaces import LikelySurfaces
     from lotflow.terrain.realisations.realisation import Realisation, RealisationPlan
+    from lotflow.terrain.surface import Surface
 
 #: Shares of realisations below the lower bound, the middle and the upper bound of an interval.
 SHARES: Final = (0.05, 0.50, 0.95)
@@ -274,6 +277,7 @@ def run_realisations(
     number: int,
     seed: int,
     workers: int | None = None,
+    surfaces: Drawn | None = None,
 ) -> Realised:
     """
     Draw surfaces that may be true and follow the water on each.
@@ -289,6 +293,9 @@ def run_realisations(
         number of workers.
     workers
         Threads; by default one per processor that may be used.
+    surfaces
+        Those that may be true, where levels were taken on site: of `level_ground` with the same
+        seed. By default they are drawn from the plan's own ground alone.
 
     Raises
     ------
@@ -298,7 +305,7 @@ def run_realisations(
     if not 1 <= number < np.iinfo(np.uint16).max:
         raise ParameterError(f"{number} realisations cannot be run: ask for 1 to 65,534.")
     surface, stop = plan.surface, Event()
-    drawn = likely_surfaces(plan.measured, error, surface.ground.cell_m, _random(seed, 0))
+    drawn = surfaces or _drawn(plan.measured, surface.ground.cell_m, error, seed)
     number = 1 if drawn.are_one else number
     workers = min(number, workers or _processors())
     # whoever is done takes the next: a processor may be slower, or have other work to do. It does
@@ -321,6 +328,15 @@ def run_realisations(
     return Realised(depth, volume, cells, intake, level, hits)
 
 
+def drawn_by_seed(surface: Surface, error: ErrorModel, seed: int) -> LikelySurfaces:
+    """Surfaces that may be true of a ground as measured, as realisations of that seed draw them."""
+    return _drawn(open_levels(surface.ground), surface.ground.cell_m, error, seed)
+
+
+def _drawn(measured: FloatArray, cell_m: float, error: ErrorModel, seed: int) -> LikelySurfaces:
+    return likely_surfaces(measured, error, cell_m, random_stream(seed, 0))
+
+
 def _processors() -> int:
     """Processors that this process may use."""
     if hasattr(os, "sched_getaffinity"):
@@ -328,7 +344,7 @@ def _processors() -> int:
     return os.cpu_count() or 1
 
 
-def _random(seed: int, stream: int) -> np.random.Generator:
+def random_stream(seed: int, stream: int) -> np.random.Generator:
     """Random numbers of one realisation, counted from 1; 0 is what all have in common."""
     return np.random.Generator(np.random.SFC64(np.random.SeedSequence((seed, stream))))
 
@@ -348,7 +364,7 @@ def _stopping_all(stop: Event) -> Iterator[None]:
 
 def _run(
     plan: RealisationPlan,
-    drawn: LikelySurfaces,
+    drawn: Drawn,
     watched: Watched,
     waiting: deque[int],
     seed: int,
@@ -360,7 +376,7 @@ def _run(
     for position in _taken_from(waiting):
         if stop.is_set():
             break
-        elevation = plan.edit(drawn.draw(position, _random(seed, position + 1)))
+        elevation = plan.edit(drawn.draw(position, random_stream(seed, position + 1)))
         # of the ground itself: walls and buildings are put on for the water alone
         level = np.asarray(elevation, dtype=np.float64).ravel()[watched.places]
         rows[position] = _measured(plan, realise(plan, elevation), watched, level, hits)

@@ -254,7 +254,7 @@ def _facade(building: str, ends: NDArray[np.float64], ground: RingGround) -> Fac
         is_paved=profile.is_paved,
         fall_m=fall,
         run_m=run,
-        deviation_m=float(ground.error.of_difference(run)),
+        deviation_m=_deviation(profile, run, ground),
         slope_limit=ground.limits.paving if profile.is_paved else ground.limits.soil,
     )
 
@@ -267,6 +267,8 @@ class _Profile:
     level: FloatArray
     reach_m: float
     is_paved: bool
+    centre: NDArray[np.float64]
+    outward: NDArray[np.float64]
 
 
 def _part_profile(
@@ -298,7 +300,17 @@ def _part_profile(
     shape = points.shape[:2]
     distance, mean = _means(away.reshape(shape), level.reshape(shape))
     is_paved = bool(np.nansum(paved) > 0.5 * max(np.isfinite(paved).sum(), 1))
-    return _Profile(distance, mean, reach, is_paved)
+    return _Profile(distance, mean, reach, is_paved, centre, outward)
+
+
+def _deviation(profile: _Profile, run_m: float, ground: RingGround) -> float:
+    """Deviation of the fall from the wall's foot over a run [m]."""
+    unit = ground.surface.ground.metres_per_unit
+    known = profile.distance[np.isfinite(profile.level)]
+    foot = float(known[0]) if known.size else 0.0
+    one, two = (profile.centre + far / unit * profile.outward for far in (foot, foot + run_m))
+    ends = ((float(one[0]), float(one[1])), (float(two[0]), float(two[1])))
+    return float(ground.error.of_difference(run_m, ends))
 
 
 def _means(away: FloatArray, level: FloatArray) -> tuple[FloatArray, FloatArray]:
@@ -338,7 +350,9 @@ def _fall(profile: _Profile, ground: RingGround) -> tuple[float, float]:
     lowest = int(out[np.argmin(level[out])])
     last = int(out[-1])
     dip, rise = level[0] - level[lowest], level[last] - level[0]
-    to_dip, to_last = ground.error.of_difference(distance[[lowest, last]] - distance[0])
+    to_dip, to_last = (
+        _deviation(profile, float(distance[at] - distance[0]), ground) for at in (lowest, last)
+    )
     # before ground that rises, a dip no deeper than its deviation is no swale that the data show
     end = lowest if dip > (to_dip if rise > to_last else 0.0) else last
     return float(level[0] - level[end]), float(distance[end] - distance[0])

@@ -19,6 +19,10 @@ from lotflow.grid import FloatArray
 SPREAD_95: Final = 1.96
 
 
+#: Easting and northing of two places.
+Ends = tuple[tuple[float, float], tuple[float, float]]
+
+
 @dataclass(frozen=True)
 class LevelError:
     """
@@ -41,7 +45,11 @@ class LevelError:
     correlation_m: float
     white_share: float
 
-    def of_difference(self, distance_m: Any) -> FloatArray:
+    def at(self, x: float, y: float) -> float:  # noqa: ARG002 - the same everywhere
+        """Standard deviation of a level at a place [m]."""
+        return self.rmse_m
+
+    def of_difference(self, distance_m: Any, ends: Ends | None = None) -> FloatArray:  # noqa: ARG002
         """
         Standard deviation of the difference of two levels.
 
@@ -49,6 +57,8 @@ class LevelError:
         ----------
         distance_m
             Between the two places [m]; a number or an array.
+        ends
+            The two places, where there is one pair: levels taken near them make it better known.
 
         Returns
         -------
@@ -72,8 +82,9 @@ class LevelError:
 
 
 def deviation_between(
-    error: LevelError, distance_m: float, *, first_surveyed: bool, second_surveyed: bool
-) -> float:
+    error: LevelError, distance_m: float, *, first_surveyed: bool, second_surveyed: bool,
+    ends: Ends | None = None,
+) -> float:  # fmt: skip
     """
     Standard deviation of the difference of two levels, of which some were taken on site.
 
@@ -85,6 +96,8 @@ def deviation_between(
         Between the two places [m].
     first_surveyed, second_surveyed
         Whether each level was taken on site.
+    ends
+        The two places, where they are known.
 
     Returns
     -------
@@ -100,7 +113,9 @@ def deviation_between(
     surveyed = int(first_surveyed) + int(second_surveyed)
     if surveyed == 2:
         return 0.0
-    return error.rmse_m if surveyed else float(error.of_difference(distance_m))
+    if surveyed:
+        return error.at(*ends[1 if first_surveyed else 0]) if ends else error.rmse_m
+    return float(error.of_difference(distance_m, ends))
 
 
 Form = Literal["exponential", "gaussian"]

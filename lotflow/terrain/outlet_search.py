@@ -385,7 +385,7 @@ def _at_best(
     deviation = [
         deviation_between(
             ground.error, float(far), first_surveyed=start.surveyed,
-            second_surveyed=place.surveyed,
+            second_surveyed=place.surveyed, ends=((start.x, start.y), (place.x, place.y)),
         )
         for far, place in zip(run, places, strict=True)
     ]  # fmt: skip
@@ -439,7 +439,11 @@ def _option(
         fall_m=invert - place.level,
         left_m=invert - place.level - rule.least_fall * run,
         deviation_m=deviation_between(
-            ground.error, straight, first_surveyed=start.surveyed, second_surveyed=place.surveyed
+            ground.error,
+            straight,
+            first_surveyed=start.surveyed,
+            second_surveyed=place.surveyed,
+            ends=((start.x, start.y), (place.x, place.y)),
         ),
     )
 

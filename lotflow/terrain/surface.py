@@ -29,7 +29,7 @@ class Surface:
     Parameters
     ----------
     ground
-        Elevation as surveyed [m]; NaN where there is none.
+        Elevation as surveyed, or as levels taken on site correct it [m]; NaN where there is none.
     elevation
         Shape of the ground, finite everywhere: buildings and walls raised, missing cells at the
         level of the nearest known one [m].
