@@ -411,7 +411,7 @@ def _near(ground: Trenching, point: FloatArray) -> list[FloatArray]:
     reach = _MOVED_M / ground.cell_m
     offsets = np.arange(-reach, reach + 1e-9, step)
     size = np.array(ground.level.shape) - 1
-    places = [point + (down, right) for down, right in itertools.product(offsets, offsets)]
+    places = [np.add(point, (down, right)) for down, right in itertools.product(offsets, offsets)]
     return [place for place in places if (place >= 0).all() and (place <= size).all()]
 
 
