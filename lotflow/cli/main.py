@@ -15,7 +15,7 @@ from typing import Final
 import click
 
 from lotflow import __version__
-from lotflow.cli.commands import check, demo, layers, levels, run, screen, start
+from lotflow.cli.commands import check, demo, layers, levels, propose, run, screen, start
 from lotflow.cli.compare import compare
 from lotflow.cli.fetch import fetch
 from lotflow.cli.grid import grid
@@ -122,7 +122,7 @@ def commands() -> None:
     """Find where water stands on a lot, where it comes from, and what drains must take."""
 
 
-for command in (screen, demo, start, check, run, compare, levels, layers, fetch, grid):
+for command in (screen, demo, start, check, run, compare, propose, levels, layers, fetch, grid):
     commands.add_command(command)
 
 

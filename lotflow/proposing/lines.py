@@ -304,7 +304,7 @@ def _thinned(points: FloatArray) -> FloatArray:
     """Points of a way at about the same distance, its ends among them."""
     number = min(len(points), _POINTS)
     kept = np.unique(np.linspace(0, len(points) - 1, number).round().astype(int))
-    return points[kept]
+    return np.asarray(points[kept])
 
 
 def _legs(
@@ -339,7 +339,7 @@ def _legs(
     while first >= 0:
         order.append(first)
         first = best[first, order[-2]][2]
-    return points[order[::-1]]
+    return np.asarray(points[order[::-1]])
 
 
 def _arrivals(

@@ -93,6 +93,22 @@ Gain = tuple[int, ...]
 _STEPS: Final = Harm(0.01, 1.0, 1.0, 1.0, 1.0, 0.1, 1.0)
 NO_GAIN: Final[Gain] = (0,) * len(_STEPS)
 
+#: Rows that name a limit; what only stands or runs by breaks none, and asks for no inlet.
+_OF_LIMITS: Final = 5
+
+
+def mends(gain: Gain) -> bool:
+    """
+    Tell whether something of which there is a limit is mended, and nothing before it made worse.
+
+    Examples
+    --------
+    >>> mends((0, 0, 3, 0, 0, 0, -4)), mends((0, 0, 0, 0, 0, 9, 9)), mends((-1, 9, 0, 0, 0, 0, 0))
+    (True, False, False)
+    """
+    return gain[:_OF_LIMITS] > NO_GAIN[:_OF_LIMITS]
+
+
 PlaceVerdict = Literal["here", "in this low spot", "level first"]
 
 
@@ -377,7 +393,7 @@ def _lazily(judge: Judge, cells: Sequence[int], number: int) -> list[int]:
     while len(chosen) < number and queue:
         bound, position, asked = heapq.heappop(queue)
         if asked == len(chosen):
-            if bound >= NO_GAIN:  # the best one left mends nothing
+            if not mends(tuple(-round(steps) for steps in bound)):  # and so does no other
                 break
             chosen.append(cells[position])
             continue
@@ -479,7 +495,7 @@ def sureness(
                 if cell == place or cell not in chosen
             }
             best = max(gains, key=lambda cell: gains[cell])
-            if gains[best] <= NO_GAIN:
+            if not mends(gains[best]):
                 continue
             near = _distance(place, best, columns) * yard.cell_m <= APART_M
             here = spot.ravel()[place]

@@ -21,6 +21,7 @@ from lotflow.proposing.places import (
     Yard,
     best_places,
     candidates,
+    mends,
     settled,
     sureness,
     worsened_off_lot,
@@ -76,7 +77,7 @@ def against_all_sets(seeds: range, number: int) -> list[float]:
             (judge.gain(some) for some in itertools.combinations(cells, min(k, len(cells)))),
         )
         gain = judge.gain(chosen)
-        if best <= NO_GAIN:
+        if not mends(best):
             assert not chosen
             continue
         row = next(i for i, steps in enumerate(best) if steps > 0)
