@@ -53,7 +53,7 @@ _STATUS = Column(
     default="existing",
 )
 _ORIGIN = Column("origin", "Who proposed the row: lotflow, or the user (also where empty).",
-                 choices=ORIGINS, default="user")  # fmt: skip
+                 choices=ORIGINS)  # fmt: skip
 
 _LOT = Layer("lot", "The lot: its boundary.", ("polygon",), (_LABEL,))
 _BUILDINGS = Layer(
@@ -320,11 +320,15 @@ def _table(
     kinds: tuple[str, ...] = (),
     kind: str = "",
 ) -> DrawnTable:
-    """Make a table of a layer: its columns but for some, kinds to choose from, the usual one."""
+    """
+    Make a table of a layer: its columns but for some, kinds to choose from, the usual one.
+
+    Whose a row is, `origin`, is no column to draw: a proposal makes it where it adds rows.
+    """
     columns = tuple(
         replace(column, choices=kinds, default=kind) if column.name == "kind" and kinds else column
         for column in layer.columns
-        if column.name not in without
+        if column.name not in (*without, _ORIGIN.name)
     )
     return DrawnTable(
         name or layer.name, title, meaning or layer.meaning, layer,

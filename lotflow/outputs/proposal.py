@@ -178,7 +178,7 @@ def _insert(
         shape = {"LineString": shapely.MultiLineString, "Point": shapely.MultiPoint,
                  "Polygon": shapely.MultiPolygon}[shape.geom_type]([shape])  # fmt: skip
     names, values = [geometry], [_blob(shape, srs)]
-    for column in DRAWN_TABLES[row.table].columns:
+    for column in DRAWN_TABLES[row.table].layer.columns:
         if row.values.get(column.name) is None:
             continue
         name = _column_of(connection, table, column, units)

@@ -136,19 +136,9 @@ def propose(
         tell("judging by a whole run")
         today = run_study(with_realisations(job, 0))
         before = _broken(today)
+        options, left_out, after = _judged(job_path, lot, options, before)
+        refused += left_out
         rows = _rows(lot, options)
-        after = before
-        if rows:
-            site = _site_file(lot, rows)
-            after = _run_with(job_path, site)
-            known = {row.key for row in before}
-            worse = [row for row in after if row.kind in _NEVER_NEW and row.key not in known]
-            if worse:
-                refused += [_by_whole_run(one, worse[0]) for one in options]
-            elif known <= {row.key for row in after}:
-                refused += [_for_nothing(one) for one in options]
-            if worse or known <= {row.key for row in after}:
-                options, rows, after = [], [], before
         site = _site_file(lot, rows)
     content = _content(ground, options, refused, (before, after), surfaces)
     files = [
@@ -185,6 +175,39 @@ def propose_screening(  # noqa: PLR0913 - what is known of a lot, each by its na
         job = Path(made).resolve() / (folder.resolve().name or "job")
         start_job(job, elevation, lot, vertical_unit=vertical_unit, units=units, layers=layers)
         return propose(job, folder, inlets=inlets, surfaces=surfaces, tell=tell)
+
+
+def _judged(
+    job_path: Path, lot: LotWater, options: list[InletOption], before: list[Harm]
+) -> tuple[list[InletOption], list[NotOffered], list[Harm]]:
+    """
+    Judge options by whole runs: together they bring no new harm, and each mends some.
+
+    Returns
+    -------
+    options, refused, after
+        What is offered, what is not, and what is broken with what is offered.
+    """
+
+    def keys(rows: Sequence[Harm]) -> set[str]:
+        return {row.key for row in rows}
+
+    def run(some: Sequence[InletOption]) -> list[Harm]:
+        return _run_with(job_path, _site_file(lot, _rows(lot, some))) if some else before
+
+    refused: list[NotOffered] = []
+    after = run(options)
+    worse = [row for row in after if row.kind in _NEVER_NEW and row.key not in keys(before)]
+    if worse:
+        return [], [_by_whole_run(one, worse[0]) for one in options], before
+    # the last ones mend least: whichever can be left out is
+    for one in reversed(options):
+        fewer = [other for other in options if other is not one]
+        without = run(fewer)
+        if keys(without) <= keys(after):
+            refused.append(_for_nothing(one))
+            options, after = fewer, without
+    return options, refused, after
 
 
 def _require_one_file(job: Job) -> None:
