@@ -11,20 +11,27 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
 import geopandas as gpd
+import numpy as np
 import shapely
 
 from lotflow.errors import OutputError
 from lotflow.inputs.columns import factor_to_si
 from lotflow.layers import DRAWN_TABLES
+from lotflow.layers.drawn import in_case
 from lotflow.outputs.geopackage import gdal_options
 from lotflow.outputs.job_folder import JobFile
+from lotflow.proposing.inlets import MATERIAL
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping, Sequence
 
     from pyproj import CRS
 
+    from lotflow.advice.harm import Harm
     from lotflow.layers import Column
+    from lotflow.layers.drawn import Case, Drawn
+    from lotflow.proposing.inlets import InletOption, LotGround, NotOffered
+    from lotflow.terrain.low_spots import LowSpots
     from lotflow.units import UnitSystem, VerticalUnit
 
 #: File of what was weighed, in the folder of a proposed job.
@@ -252,3 +259,177 @@ def differing_rows(before: bytes, after: bytes) -> Iterator[str]:
                 rows = first.execute(asked).fetchall()
                 if second.execute(asked).fetchall()[: len(rows)] != rows:
                     yield str(table)
+
+
+def proposed_rows(
+    site: Drawn, case: Case, options: Sequence[InletOption], offset_m: float
+) -> list[NewRow]:
+    """
+    Rows of a site by which options are drawn.
+
+    Parameters
+    ----------
+    site, case
+        What is drawn already, and the state of the drains that is added to.
+    options
+        Inlets with their lines.
+    offset_m
+        What levels in the drawing lack of the elevations [m].
+    """
+    taken = {str(name).casefold() for layer in ("inlets", "drain_lines", "outlets")
+             for name in getattr(site, layer)["name"].dropna()}  # fmt: skip
+    fixed = {"status": "proposed", "origin": "lotflow"}
+    outlets = in_case(site.outlets, case)
+    rows: list[NewRow] = []
+    made: dict[tuple[float, float], str] = {}
+    for option in options:
+        place, line = option.end.place, option.line
+        at = (place.x, place.y)
+        drawn = outlets[[point.x == place.x and point.y == place.y for point in outlets.geometry]]
+        end = str(drawn["name"].iloc[0]) if len(drawn) else made.get(at, "")
+        name = _free(option.name, taken)
+        rows.append(NewRow("inlets", fixed | {"name": name, "kind": "catch basin"},
+                           shapely.Point(option.x, option.y)))  # fmt: skip
+        if not end:
+            end = made[at] = _free("Proposed curb outlet 1" if place.kind == "street"
+                                   else "Proposed outlet 1", taken)  # fmt: skip
+            kind = "curb" if place.kind == "street" else "daylight"
+            rows.append(NewRow("outlets", fixed | {
+                "name": end, "kind": kind, "invert": line.invert_down - offset_m,
+                "diameter": line.size.inside_diameter_m}, shapely.Point(*at)))  # fmt: skip
+        rows.append(NewRow("drain_lines", fixed | {
+            "name": _free(option.name.replace("inlet", "line"), taken), "from_node": name,
+            "to_node": end, "size": line.size.size_m, "material": MATERIAL,
+            "invert_up": line.invert_up - offset_m, "invert_down": line.invert_down - offset_m,
+            "evidence": "assumed"}, line.shape))  # fmt: skip
+    return rows
+
+
+def _free(name: str, taken: set[str]) -> str:
+    """Give a name that no row has, by its number; it is taken then."""
+    stem, _, number = name.rpartition(" ")
+    count = int(number)
+    while f"{stem} {count}".casefold() in taken:
+        count += 1
+    taken.add(f"{stem} {count}".casefold())
+    return f"{stem} {count}"
+
+
+def proposal_content(
+    ground: LotGround, options: Sequence[InletOption], refused: Sequence[NotOffered],
+    rows: tuple[Sequence[Harm], Sequence[Harm]]
+) -> dict[str, Any]:  # fmt: skip
+    """
+    Give the content of `proposal.json`.
+
+    Parameters
+    ----------
+    ground
+        Of the lot.
+    options, refused
+        What is offered, and what is not.
+    rows
+        Limits of harm that are broken before and after, by whole runs with inlets open.
+    """
+    before, after = ({row.key for row in some} for some in rows)
+    return {
+        "rain": ground.storms is not None,
+        "outcome": "options" if options else "nothing can be offered",
+        "options": [_told(one) for one in options],
+        "harm": {
+            "mended": sorted(before - after), "left": sorted(before & after),
+            "new": sorted(after - before),
+        },
+        "not_offered": [
+            {"place": one.place, "x": _round(one.x), "y": _round(one.y), "remedy": one.remedy,
+             "rule": one.rule, "measured": _round(one.measured), "limit": _round(one.limit),
+             "unit": one.unit, "source": one.source}
+            for one in refused
+        ],
+        "shots": _shots(ground, options),
+    }  # fmt: skip
+
+
+def _told(option: InletOption) -> dict[str, Any]:
+    """One option, in SI."""
+    end, line, sure = option.end, option.line, option.sure
+    return {
+        "name": option.name, "x": _round(option.x), "y": _round(option.y),
+        "low_spot": option.low_spot or None,
+        "verdict": None if sure is None else sure.verdict,
+        "same_low_spot_share": None if sure is None else sure.same,
+        "worth_kept": None if sure is None else sure.kept,
+        "end": {"name": end.place.name, "kind": end.place.kind, "verdict": end.verdict,
+                "left_m": _round(end.left_m), "deviation_m": _round(end.deviation_m),
+                "ask": end.place.kind in ("street", "water", "curb", "public inlet",
+                                          "storm sewer")},
+        "line": {"length_m": _round(line.length_m), "size": line.size.label,
+                 "material": MATERIAL, "fall": _round(line.fall),
+                 "invert_up_m": _round(line.invert_up), "invert_down_m": _round(line.invert_down),
+                 "deepest_m": _round(line.deepest_m), "bends": line.bends,
+                 "shallow_m": _round(line.shallow_m),
+                 "flow_m3s": _round(option.flow), "capacity_m3s": _round(line.capacity)},
+        "before": {key: _round(value) for key, value in option.before._asdict().items()},
+        "after": {key: _round(value) for key, value in option.after._asdict().items()},
+    }  # fmt: skip
+
+
+def _shots(ground: LotGround, options: Sequence[InletOption]) -> list[dict[str, Any]]:
+    """Levels that decide: at the place, at the edge of its low spot, at the end."""
+    spots: LowSpots = ground.low_spots
+    columns = spots.number.shape[1]
+    found: list[tuple[str, str, float, float]] = []
+    for one in options:
+        unsure = one.sure is None or one.sure.verdict != "here"
+        if unsure:
+            found.append((one.name, "lowest ground at the inlet", one.x, one.y))
+            if one.low_spot:
+                cell = int(spots.spill_cell[one.low_spot - 1])
+                x, y = ground.yard.surface.ground.xy(*divmod(cell, columns))
+                found.append((one.name, "edge over which the low spot runs over", x, y))
+        if one.end.verdict != "reachable":
+            place = one.end.place
+            found.append((one.name, f"level of the end: {place.name}", place.x, place.y))
+    return [
+        {"option": name, "what": what, "x": _round(float(x)), "y": _round(float(y))}
+        for name, what, x, y in found
+    ]
+
+
+def _round(value: float | None) -> float | None:
+    """Three decimals; None for what is no number."""
+    return None if value is None or not np.isfinite(value) else round(float(value), 5)
+
+
+def proposal_text(content: dict[str, Any]) -> str:
+    """
+    Tell a proposal in a few lines.
+
+    Parameters
+    ----------
+    content
+        Of `proposal.json`.
+    """
+    lines = []
+    if not content["options"]:
+        lines.append("Nothing can be offered.")
+    for one in content["options"]:
+        end, line = one["end"], one["line"]
+        sure = one["verdict"] or "not asked"
+        lines.append(
+            f"{one['name']} at {one['x']:.1f}, {one['y']:.1f} ({sure}): {line['size']} "
+            f"{line['material']}, {line['length_m']:.1f} m at {100 * line['fall']:.1f} %, "
+            f"to {end['name']} ({end['verdict']}{', ask for the permit' if end['ask'] else ''})"
+        )
+    told = content["harm"]
+    for title, keys in (("Mended", told["mended"]), ("Left", told["left"]), ("New", told["new"])):
+        if keys:
+            lines.append(f"{title}: {'; '.join(keys)}")
+    for one in content["not_offered"]:
+        measured = "" if one["measured"] is None else f" ({one['measured']:.2f} {one['unit']})"
+        lines.append(f"Not offered, {one['place']}: {one['remedy']}: {one['rule']}{measured}")
+    lines += [
+        f"Level first, {one['option']}: {one['what']} at {one['x']:.1f}, {one['y']:.1f}"
+        for one in content["shots"]
+    ]
+    return "\n".join(lines)

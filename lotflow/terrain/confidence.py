@@ -30,7 +30,7 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from lotflow.grid import FloatArray, IntArray
+    from lotflow.grid import FloatArray, Grid, IntArray
     from lotflow.terrain.conditioning import Drawn
     from lotflow.terrain.level_error import ErrorModel
     from lotflow.terrain.realisations.likely_surfaces import LikelySurfaces
@@ -335,6 +335,31 @@ def drawn_by_seed(surface: Surface, error: ErrorModel, seed: int) -> LikelySurfa
 
 def _drawn(measured: FloatArray, cell_m: float, error: ErrorModel, seed: int) -> LikelySurfaces:
     return likely_surfaces(measured, error, cell_m, random_stream(seed, 0))
+
+
+def surfaces_off(
+    grid: Grid, error: ErrorModel, seed: int, number: int, surfaces: Drawn | None = None
+) -> Iterator[FloatArray]:
+    """
+    How much higher than a ground each of some surfaces lies that may be true [m].
+
+    Parameters
+    ----------
+    grid
+        Ground without earthworks, as measured or as levels make it [m].
+    error
+        Of the elevation data; without any there is nothing to ask.
+    seed, number
+        Of the random numbers, and how many surfaces: the first of the realisations of that seed.
+    surfaces
+        Those that may be true, where levels were taken on site.
+    """
+    if error.is_none:
+        return
+    measured = open_levels(grid)
+    drawn = surfaces or _drawn(measured, grid.cell_m, error, seed)
+    for position in range(number):
+        yield drawn.draw(position, random_stream(seed, position + 1)) - measured
 
 
 def _processors() -> int:
