@@ -535,7 +535,7 @@ def laid_out(  # noqa: PLR0913 - what a study knows of a lot, each by its name
     """
     surface = routing.surface
     grid, criteria = surface.ground, rules.criteria
-    doubted = np.append(False, [bool(why) for why in low_spots.artefact])
+    doubted = np.array([False, *(bool(why) for why in low_spots.artefact)], dtype=bool)
     outline = site.lot.geometry.union_all()
     doors = site_thresholds(surface, site.buildings, site.openings, outline)
     runoff = (

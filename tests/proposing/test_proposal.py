@@ -12,11 +12,14 @@ import numpy as np
 import pyogrio
 import pytest
 import shapely
+from click.testing import CliRunner
 from pyproj import CRS
 
 import lotflow
+from lotflow.cli.main import commands
 from lotflow.errors import InputError, OutputError
 from lotflow.inputs.job import moved_job_text, read_job
+from lotflow.inputs.site import empty_layers
 from lotflow.inputs.toml_text import parse_toml
 from lotflow.outputs.proposal import NewRow, differing_rows, with_rows
 from lotflow.study.propose import propose
@@ -119,13 +122,12 @@ def test_the_folder_runs_and_shows_what_was_told(made) -> None:
     assert np.allclose(ours["invert_up_m"], [one["invert_up_m"] for one in told], atol=1e-4)
 
 
+@pytest.mark.nightly
 def test_the_same_seed_gives_the_same_bytes(made, tmp_path: Path) -> None:
     job, folder, _ = made
     propose(job, tmp_path / "again", inlets=2, surfaces=3)
     for name in ("site.gpkg", "proposal.json"):
         assert (tmp_path / "again" / name).read_bytes() == (folder / name).read_bytes()
-    with pytest.raises(OutputError):  # a folder that holds a job stays as it is
-        propose(job, tmp_path / "again", inlets=2, surfaces=0)
 
 
 def test_where_gravity_reaches_no_end_nothing_is_offered_and_it_is_told_why(
@@ -183,6 +185,49 @@ def test_rows_go_into_the_units_and_coordinates_of_the_users_table(tmp_path: Pat
         tmp_path / "made.gpkg", layer="Inlets", bbox=(-77.0015, 38.8, -77.0005, 39)
     )
     assert list(near["name"]) == ["Ours"]  # the index knows it
+    again = with_rows(
+        path.read_bytes(), [row], empty={}, crs=CRS(32618), units="metric", vertical_unit="m"
+    )
+    assert again.content == made.content
+
+
+def test_a_table_that_is_not_there_is_made_and_the_bytes_are_the_same_each_time(
+    tmp_path: Path,
+) -> None:
+    path = tmp_path / "site.gpkg"
+    frame = gpd.GeoDataFrame({"name": ["Lot"]}, geometry=[shapely.box(0, 0, 9, 9)], crs=32618)
+    frame.to_file(path, layer="lot", driver="GPKG")
+    line = shapely.LineString([(1, 1), (5, 5)])
+    row = NewRow("drain_lines", {"name": "Ours", "size": 0.1016, "origin": "lotflow"}, line)
+    empty = empty_layers(CRS(32618), "us")
+    first, second = (
+        with_rows(site, [row], empty=empty, crs=CRS(32618), units="us", vertical_unit="m").content
+        for site in (path.read_bytes(), path.read_bytes())
+    )
+    assert first == second
+    (tmp_path / "made.gpkg").write_bytes(first)
+    read = gpd.read_file(tmp_path / "made.gpkg", layer="drain_lines")
+    assert read["size_in"].tolist() == [4.0]
+    assert read.geometry.iloc[0].equals(shapely.MultiLineString([line]))
+    assert list(differing_rows(path.read_bytes(), first)) == []
+
+
+def test_the_command_takes_an_elevation_and_a_lot_and_leaves_what_is_there(tmp_path: Path) -> None:
+    runner, out = CliRunner(), tmp_path / "out"
+    site = str(JOBS / "nm-gully-lot" / "site.gpkg")
+    arguments = ["propose", str(JOBS / "data" / "nm_gully_2ft.tif"), site, "--buildings", site,
+                 "--vertical-unit", "us-ft", "--surfaces", "0", "-o", str(out)]  # fmt: skip
+    done = runner.invoke(commands, arguments, standalone_mode=False)
+    assert done.exception is None
+    assert done.return_value == 0
+    content = json.loads((out / "proposal.json").read_text())
+    # no puddles on this slope: a swale or a regrade is asked for, no inlet
+    assert content["outcome"] == "nothing can be offered"
+    assert read_job(out).layers.file == out / "site.gpkg"
+    before = {path.name: path.read_bytes() for path in out.iterdir()}
+    again = runner.invoke(commands, arguments, standalone_mode=False)
+    assert isinstance(again.exception, OutputError)
+    assert {path.name: path.read_bytes() for path in out.iterdir()} == before
 
 
 def test_a_layer_with_a_file_of_its_own_is_refused(tmp_path: Path) -> None:
