@@ -31,6 +31,7 @@ _TITLES: Final = {
     "outlet_options": "Ways for gravity to lower places",
     "facades": "Ground at the walls",
     "openings": "Openings of buildings",
+    "levels_to_take": "Levels to take first",
     "nodes": "Ends and joints of drain lines",
     "line_profiles": "Profiles of drain lines",
     "line_storms": "Drain lines in each storm",

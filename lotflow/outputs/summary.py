@@ -82,6 +82,9 @@ CONTRACT: Final[dict[str, tuple[str, ...]]] = {
     "outlet_options": ("subject", "rank", "kind", "place", "x", "y", "run_m", "left_m", "verdict"),
     "facades": ("name", "slope", "slope_limit", "verdict"),
     "openings": ("name", "sill_m", "above_ground_m", "freeboard_m", "not_closed"),
+    "levels_to_take": (
+        "rank", "place", "x", "y", "level_m", "question", "subject", "open_share", "settles",
+    ),
     "quantities": ("item", "quantity", "unit", "price", "cost"),
 }  # fmt: skip
 
@@ -294,6 +297,7 @@ _NAMED_BY: Final[dict[str, tuple[str, ...]]] = {
     "outlet_options": ("subject", "rank"),
     "facades": ("name",),
     "openings": ("name",),
+    "levels_to_take": ("rank",),
     "quantities": ("item",),
 }
 

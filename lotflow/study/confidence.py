@@ -4,10 +4,19 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
+
+from lotflow.drains.first_levels import (
+    LotQuestions,
+    first_levels,
+    level_places,
+    line_margins,
+)
 from lotflow.drains.storm_findings import line_doubts, realised_line_flows
 from lotflow.findings import Finding
 from lotflow.outputs.drain_layers import line_entries
 from lotflow.outputs.grids import Raster
+from lotflow.outputs.ground_layers import levels_to_take_layer
 from lotflow.outputs.sureness_columns import (
     bound_columns,
     catchments_told,
@@ -50,12 +59,14 @@ from lotflow.terrain.sureness import (
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    import pandas as pd
+
     from lotflow.drains.checked import CheckedCase
+    from lotflow.drains.first_levels import LevelPlaces
     from lotflow.grid import FloatArray, IntArray
     from lotflow.inputs.job import Job
     from lotflow.study.lot_water import LotWater
     from lotflow.terrain.confidence import Realised
-    from lotflow.terrain.falls import NamedPlace
     from lotflow.terrain.sureness import Bounds
 
 
@@ -65,12 +76,14 @@ def confidence_chapter(
     ca_weight: FloatArray | None = None,
     runoff: Chapter | None = None,
     checked: Sequence[CheckedCase] = (),
+    asked: LotQuestions | None = None,
 ) -> Chapter:
     """
     Run the realisations of a study and say what they show; empty where the job asks for none.
 
     Without `ca_weight`, of `entering_ca` [m^2], there are no bounds of flow; without `runoff`, of
     `runoff_chapter`, none of each storm; without `checked`, of `check_drains`, none in lines.
+    `asked` is what is judged of the lot by levels that may be taken on site.
     """
     if not lot.job.confidence.realisations:
         return Chapter()
@@ -78,21 +91,31 @@ def confidence_chapter(
     places = named_places(
         lot.site, lot.case, lot.window.surface, lot.window.lot, lot.low_spots, lot.inlets.placed
     )
-    realised = realise_study(lot, places=places, ca_weight=ca_weight)
+    first = level_places(
+        places, asked or LotQuestions(), lot.low_spots, lot.window.surface, lot.window.lot
+    )
+    realised = realise_study(lot, cells=[*cells_of(places), *first.cells], ca_weight=ca_weight)
+    at_places, at_first = np.split(realised.level, [len(places)], axis=1)
     limit = lot.job.criteria.low_spot_limit_m(lot.job.elevation.rmse_m)
     bounds = realised_bounds(realised, lot.low_spots.artefact, error, limit, grid.cell_m2)
     measured = catchment_areas(lot.cells, grid)
     draining = realised.draining()
     holds = holding_shares(lot.paths, lot.inlets.routing, draining)
-    flow, storms, lines = {}, {}, Chapter()
+    flow, storms, lines, flows = {}, {}, Chapter(), None
     if ca_weight is not None:
         ground = bounds_of(realised.intake, error)
         flow = bound_columns("ground_flow_per_10mm_h_m3s", flow_per_10mm_h(ground))
         if runoff is not None:
             storms = _storm_columns(lot, ground, ca_weight, runoff)
-        lines = _line_bounds(lot, realised, ca_weight, checked)
+        flows = _line_flows(lot, realised, ca_weight, checked)
+        lines = _line_bounds(lot, realised, flows, checked)
     return Chapter(
-        layers={"falls": falls_table(grid, places, realised.level, error)},
+        layers={
+            "falls": falls_table(grid, places, at_places, error),
+            **_levels_to_take(
+                lot, realised, first, at_first, None if flows is None else (checked[0], flows)
+            ),
+        },
         columns={
             "low_spots": {"probability": bounds.probability}
             | bound_columns("depth_m", bounds.depth_m)
@@ -146,9 +169,9 @@ def _error_source(job: Job) -> str:
 
 
 def realise_study(
-    lot: LotWater, *, places: Sequence[NamedPlace], ca_weight: FloatArray | None = None
+    lot: LotWater, *, cells: Sequence[int], ca_weight: FloatArray | None = None
 ) -> Realised:
-    """Run the realisations that the job asks for; the level of `places` is kept."""
+    """Run the realisations that the job asks for; the level of the ground of `cells` is kept."""
     job, placed = lot.job, lot.inlets.placed
     plan = realisation_plan(
         lot.natural,
@@ -161,7 +184,7 @@ def realise_study(
         lot.low_spots.number,
         len(lot.low_spots),
         ca_weight,
-        cells_of(places),
+        np.asarray(cells, dtype=np.int64),
     )
     number = realisations_of(job, lot.low_spots.number.size)
     seed = job.confidence.seed
@@ -203,15 +226,23 @@ def _storm_columns(
     return storm_flow_bounds(runoff.layers["runoff"], lot.names, factor)
 
 
-def _line_bounds(
+def _line_flows(
     lot: LotWater, realised: Realised, ca_weight: FloatArray, checked: Sequence[CheckedCase]
+) -> FloatArray | None:
+    """Flow in the lines of the main case in each storm and realisation; None without lines."""
+    if not checked or checked[0].case != lot.case:
+        return None
+    measured = inlets_ca(lot.inlets.routing, lot.names, ca_weight)
+    return realised_line_flows(checked[0].state, lot.names, measured, realised.intake)
+
+
+def _line_bounds(
+    lot: LotWater, realised: Realised, flow: FloatArray | None, checked: Sequence[CheckedCase]
 ) -> Chapter:
     """Bounds of the flow in the lines of the main case, and lines they leave open."""
-    if not checked or checked[0].case != lot.case:
+    if flow is None:
         return Chapter()
     main = checked[0]
-    measured = inlets_ca(lot.inlets.routing, lot.names, ca_weight)
-    flow = realised_line_flows(main.state, lot.names, measured, realised.intake)
     # lines of the other case have inlets of their own, which are in no realisation
     others = sum(case.state.flows.flow_m3s.size for case in checked[1:])
     bounds = line_flow_bounds(flow, error_model(lot.job), others)
@@ -225,6 +256,22 @@ def _line_bounds(
     return Chapter(
         columns={"line_storms": columns}, findings=findings, sections={"lines": lines}
     )  # fmt: skip
+
+
+def _levels_to_take(
+    lot: LotWater, realised: Realised, places: LevelPlaces, level: FloatArray,
+    flow: tuple[CheckedCase, FloatArray] | None,
+) -> dict[str, pd.DataFrame]:  # fmt: skip
+    """Levels to take on site first; none of few realisations, in which chance foretells much."""
+    if realised.number < FEWEST:
+        return {}
+    lines = None
+    if flow is not None and flow[0].design is not None:
+        lines = line_margins(flow[0].state, flow[0].design, flow[1])
+    limit = lot.job.criteria.low_spot_limit_m(lot.job.elevation.rmse_m)
+    surface = lot.window.surface
+    found = first_levels(places, realised, level, limit, surface, lines)
+    return {"levels_to_take": levels_to_take_layer(found, surface.ground.crs)} if found else {}
 
 
 def _section(lot: LotWater, number: int) -> dict[str, Any]:

@@ -17,7 +17,7 @@ from lotflow.runoff.stated_rain import (
     stated_rows,
 )
 from lotflow.study.chapter import RUNOFF, WHERE_TO, Chapter, say_nothing
-from lotflow.study.ground import outlet_chapter, terrain_chapter
+from lotflow.study.ground import outlet_chapter, outlet_search, terrain_chapter
 from lotflow.study.lot_water import LotWater, study_lot
 from lotflow.terrain.notes import balance_as_areas
 
@@ -116,19 +116,21 @@ def run_study(job: Job, *, use_covers: bool = True, tell: Tell = say_nothing) ->
     lot = study_lot(job)
     tell(WHERE_TO)
     with naming_files(lot.site.sources):
-        chapters = [terrain_chapter(lot), outlet_chapter(lot, tell)]
+        ground, outlets = terrain_chapter(lot), outlet_search(lot, tell)
+        chapters = [ground, outlet_chapter(lot, outlets)]
         tell(RUNOFF)
         if not use_covers:
             chapters.append(screening_runoff(lot))
             if job.confidence.realisations:
+                from lotflow.drains.first_levels import LotQuestions  # noqa: PLC0415
                 from lotflow.study.confidence import confidence_chapter  # noqa: PLC0415
 
-                chapters.append(confidence_chapter(lot))
+                chapters.append(confidence_chapter(lot, asked=LotQuestions(outlets[0])))
         else:
             # a screening does not wait for what it does not use
             from lotflow.study.job_chapters import job_chapters  # noqa: PLC0415
 
-            chapters.extend(job_chapters(lot, tell))
+            chapters.extend(job_chapters(lot, tell, outlets[0]))
     return bind(lot, chapters, screening=not use_covers)
 
 

@@ -1,0 +1,230 @@
+"""
+Which levels are worth taking on site: those after which the fewest questions are left open.
+
+From the realisations alone. A question has a margin in each of them, positive where its answer is
+yes; a level is worth what it foretells of the margins of the questions that are open.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from lotflow.grid import BoolArray, FloatArray
+
+#: Standard deviation of a level taken with a rod, place and ground included [m].
+ROD_M: Final = 0.014
+#: Standard deviation of what all levels of a visit are off in common [m]: they are read from a
+#: benchmark of their own, so that one level alone tells nothing.
+OFFSET_M: Final = 1.0
+#: Most levels that are put in order: from here on the order of the field sheet is as good.
+MOST: Final = 12
+#: Of what the realisations promise, so much comes true at the most (docs/methods.md).
+KEPT: Final = 0.6
+#: How far the share of realisations in which a low spot exists is believed (docs/methods.md).
+LOW_SPOT_TRUST: Final = 0.4
+#: A level that takes less of what is open is not worth a place in the list.
+_LEAST: Final = 0.005
+#: Worth is compared to so many decimals: the order must not hang on how a sum was rounded.
+_DECIMALS: Final = 9
+
+
+@dataclass(frozen=True)
+class Shot:
+    """
+    A level to take.
+
+    Parameters
+    ----------
+    candidate
+        Which of the candidates.
+    question
+        The one that it settles most.
+    settles
+        How much of what was open of that question at the desk it takes, 0 to 1; of two that are
+        only worth something together, both.
+    partner
+        The candidate with which it is taken; None where it stands alone.
+    """
+
+    candidate: int
+    question: int
+    settles: float
+    partner: int | None = None
+
+
+def believed(margin: FloatArray, trust: FloatArray) -> FloatArray:
+    """
+    Chance that the answer of each question is yes.
+
+    Parameters
+    ----------
+    margin
+        Shape (realisations, questions): positive where the answer is yes.
+    trust
+        How far the share of realisations is believed, per question: 0 takes it as wholly open.
+
+    Examples
+    --------
+    >>> believed(np.array([[1.0, 1.0], [-1.0, 2.0]]), np.array([1.0, 0.4])).tolist()
+    [0.5, 0.7]
+    """
+    return np.asarray(0.5 + trust * ((margin > 0).mean(axis=0) - 0.5))
+
+
+def openness(margin: FloatArray, trust: FloatArray) -> FloatArray:
+    """
+    How open each question is: 1 where both answers are as likely, 0 where one of them is sure.
+
+    Four times p (1 - p), with p of `believed`.
+    """
+    p = believed(margin, trust)
+    return np.asarray(4 * p * (1 - p))
+
+
+def shots_by_worth(
+    margin: FloatArray,
+    level: FloatArray,
+    *,
+    trust: FloatArray,
+    pairs: Sequence[tuple[int, int]] = (),
+    most: int = MOST,
+    deviation_m: float = ROD_M,
+    offset_m: float = OFFSET_M,
+) -> list[Shot]:
+    """
+    Choose levels one after the other, each time the one that settles most.
+
+    A level, or two that are only worth something together, is worth the sum over the questions of
+    their openness times the share of the margin's variance that it foretells (adjusted R^2: of
+    few realisations some chance correlation is always high). What is chosen is taken as known,
+    with the error of the rod, before the next is.
+
+    Parameters
+    ----------
+    margin
+        Shape (realisations, questions), as for `believed`.
+    level
+        Shape (realisations, candidates): level of each candidate place [m].
+    trust
+        As for `believed`.
+    pairs
+        Candidates that may be taken together, such as both ends of a fall.
+    most
+        Levels that are chosen at most.
+    deviation_m
+        Standard deviation of a level [m].
+    offset_m
+        Standard deviation of what all levels are off in common [m].
+
+    Returns
+    -------
+    shots
+        In the order of their worth; those that would settle nothing are left out.
+
+    Examples
+    --------
+    Whether the ground falls from place 0 to place 1 is open; place 2 has nothing to do with it:
+
+    >>> level = 0.1 * np.random.default_rng(1).standard_normal((100, 3))
+    >>> shots = shots_by_worth(
+    ...     level[:, :1] - level[:, 1:2], level, trust=np.ones(1), pairs=[(0, 1)], most=2
+    ... )
+    >>> [(one.candidate, one.question, round(one.settles, 2)) for one in shots]
+    [(0, 0, 0.59), (1, 0, 0.59)]
+    """
+    candidates = level.shape[1]
+    if not margin.shape[1] or not candidates:
+        return []
+    state = _State(margin, level, openness(margin, trust), deviation_m, offset_m)
+    both = np.array(pairs, dtype=np.int64).reshape(-1, 2)
+    least = _LEAST * float(state.open_share.sum())
+    shots: list[Shot] = []
+    taken = np.zeros(candidates, dtype=bool)
+    while len(shots) < most:
+        found = state.best(taken, both if most - len(shots) > 1 else both[:0])
+        if found is None or found.worth / len(found.group) < least:
+            break
+        for one in found.group:
+            partner = next((other for other in found.group if other != one), None)
+            shots.append(Shot(one, found.question, found.settles, partner))
+            state.take(one)
+            taken[one] = True
+    return shots
+
+
+@dataclass(frozen=True)
+class _Best:
+    """The best next choice."""
+
+    group: tuple[int, ...]
+    worth: float
+    question: int
+    settles: float
+
+
+class _State:
+    """Covariances of margins, in their own deviations, and levels; conditioned on what is taken."""
+
+    def __init__(
+        self, margin: FloatArray, level: FloatArray, open_share: FloatArray, deviation_m: float,
+        offset_m: float,
+    ) -> None:  # fmt: skip
+        self.surfaces, self.questions = margin.shape
+        self.open_share, self.deviation2 = open_share, deviation_m**2
+        spread = margin.std(axis=0, ddof=1) if self.surfaces > 1 else np.zeros(self.questions)
+        # what rounding makes of a margin that is the same everywhere is no spread
+        self.varies = spread > 1e-9 * np.maximum(np.abs(margin).max(axis=0), 1.0)
+        off = (margin - margin.mean(axis=0)) / np.where(self.varies, spread, 1.0)
+        both = np.concatenate([off * self.varies, level - level.mean(axis=0)], axis=1)
+        self.covariance = both.T @ both / max(self.surfaces - 1, 1)
+        self.covariance[self.questions :, self.questions :] += offset_m**2
+
+    def foretold(self, both: FloatArray | None = None) -> FloatArray:
+        """Share of each margin's variance that each candidate, or pair, foretells: adjusted R^2."""
+        n, covariance = self.questions, self.covariance
+        variance = np.diag(covariance)[n:] + self.deviation2
+        if both is None:
+            return self._adjusted(covariance[:n, n:] ** 2 / variance, 1)
+        a, b = both.T
+        with_a, with_b = covariance[:n, n + a], covariance[:n, n + b]
+        shared = covariance[n + a, n + b]
+        reduced = (
+            with_a**2 * variance[b] - 2 * with_a * with_b * shared + with_b**2 * variance[a]
+        ) / (variance[a] * variance[b] - shared**2)
+        return self._adjusted(reduced, 2)
+
+    def _adjusted(self, reduced: FloatArray, shots: int) -> FloatArray:
+        """Take off what chance alone would foretell."""
+        by_chance = shots / max(self.surfaces - 1, shots + 1)
+        share = (np.clip(reduced, 0.0, 1.0) - by_chance) / (1.0 - by_chance)
+        return np.where(self.varies[:, None], np.clip(share, 0.0, 1.0), 0.0)
+
+    def best(self, taken: BoolArray, pairs: FloatArray) -> _Best | None:
+        """The candidate, or pair, that is worth most per level; of equal ones the first."""
+        choices = []
+        for number, (groups, share) in enumerate(
+            ((np.arange(len(taken))[:, None], self.foretold()), (pairs, self.foretold(pairs))), 1
+        ):
+            worth = np.round(self.open_share @ share, _DECIMALS)
+            worth[taken[groups].any(axis=1)] = -1.0
+            if worth.size:
+                at = int(worth.argmax())
+                question = int(np.round(self.open_share * share[:, at], _DECIMALS).argmax())
+                choices.append((worth[at] / number, groups[at], share[question, at], question))
+        value, group, share, question = max(choices, key=lambda choice: choice[0])
+        if not value > 0:
+            return None
+        members = tuple(int(one) for one in group)
+        return _Best(members, float(value) * len(members), question, KEPT * float(share))
+
+    def take(self, candidate: int) -> None:
+        """Take the level of a candidate as known."""
+        column = self.covariance[:, self.questions + candidate].copy()
+        variance = column[self.questions + candidate] + self.deviation2
+        self.covariance -= np.outer(column, column / variance)
