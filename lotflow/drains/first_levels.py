@@ -38,7 +38,8 @@ PlaceKind = Literal[
 _NAMED: Final[dict[str, PlaceKind]] = {
     "inlet": "inlet", "outlet": "outlet", "opening": "opening", "low spot": "deepest point",
 }  # fmt: skip
-
+#: Kinds of places by which open ground is called.
+_LANDMARKS: Final = (*_NAMED.values(), "wall")
 #: Open ground is looked at in steps of this length [m], longer where there would be more places.
 _STEP_M: Final = 2.0
 _MOST_OPEN: Final = 600
@@ -277,7 +278,8 @@ def _ask_wall(found: LevelPlaces, facade: Facade, surface: Surface) -> None:
         cell = _ground_at(x, y, surface)
         if cell is None:
             return
-        ends.append(LevelPlace(kind, facade.name, x, y, cell, away_m=away))
+        told = away if kind == "out from the wall" else 0.0
+        ends.append(LevelPlace(kind, facade.name, x, y, cell, away_m=told))
     found.ask("wall", facade.name, -facade.slope_limit * facade.run_m, *ends)
 
 
@@ -326,7 +328,7 @@ def _open_places(
     known: Sequence[LevelPlace], surface: Surface, lot: BoolArray
 ) -> Iterator[LevelPlace]:
     """Open ground of a lot in even steps, each called by the nearest thing that has a name."""
-    grid, known = surface.ground, [one for one in known if np.isnan(one.known_m)]
+    grid, known = surface.ground, [one for one in known if one.kind in _LANDMARKS]
     open_ = lot & surface.bare & ~surface.missing
     count = int(open_.sum())
     if not known or not count:
@@ -419,7 +421,8 @@ def first_levels(
         axis=1,
     )  # fmt: skip
     trust = np.where([question == "low spot" for question, _ in asked], LOW_SPOT_TRUST, 1.0)
-    shots = shots_by_worth(margin, level, trust=trust, pairs=found.pairs)
+    many = np.array([one.kind == "open ground" for one in found.places])
+    shots = shots_by_worth(margin, level, trust=trust, pairs=found.pairs, one_of_many=many)
     yes, open_share = believed(margin, trust), openness(margin, trust)
     rank = {shot.candidate: number for number, shot in enumerate(shots, start=1)}
     ground = np.where(np.isnan(known), surface.ground.values.ravel()[found.cells], known)

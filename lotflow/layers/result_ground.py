@@ -127,7 +127,7 @@ _LEVELS_TO_TAKE: Final = Layer(
                "where it is that place itself.", label="Distance"),
         *_XY,
         number("level_m", "elevation", "Level by the elevation data; of a rim, invert or sill as "
-               "given.", label="Level by data"),
+               "given.", label="Level in the data"),
         Column("question", "What it settles most: whether a low spot is there, the ground falls "
                "away from a wall, an outlet has the fall, a line carries its flow, a sill stands "
                "above the water beside it.",

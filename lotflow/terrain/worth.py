@@ -93,6 +93,7 @@ def shots_by_worth(
     *,
     trust: FloatArray,
     pairs: Sequence[tuple[int, int]] = (),
+    one_of_many: BoolArray | None = None,
     most: int = MOST,
     deviation_m: float = ROD_M,
     offset_m: float = OFFSET_M,
@@ -115,6 +116,9 @@ def shots_by_worth(
         As for `believed`.
     pairs
         Candidates that may be taken together, such as both ends of a fall.
+    one_of_many
+        Which candidates are chosen among many alike, such as open ground: the best of them must
+        foretell more than the best of as many would by chance. None for none.
     most
         Levels that are chosen at most.
     deviation_m
@@ -141,7 +145,10 @@ def shots_by_worth(
     candidates = level.shape[1]
     if not margin.shape[1] or not candidates:
         return []
+    many = np.zeros(candidates, dtype=bool) if one_of_many is None else one_of_many
     state = _State(margin, level, openness(margin, trust), deviation_m, offset_m)
+    # expected greatest of so many squared normal deviates, nearly
+    state.by_chance = np.where(many, max(2 * np.log(max(many.sum(), 1)), 1.0), 1.0)
     both = np.array(pairs, dtype=np.int64).reshape(-1, 2)
     least = _LEAST * float(state.open_share.sum())
     shots: list[Shot] = []
@@ -177,6 +184,7 @@ class _State:
     ) -> None:  # fmt: skip
         self.surfaces, self.questions = margin.shape
         self.open_share, self.deviation2 = open_share, deviation_m**2
+        self.by_chance = np.ones(level.shape[1])
         spread = margin.std(axis=0, ddof=1) if self.surfaces > 1 else np.zeros(self.questions)
         # what rounding makes of a margin that is the same everywhere is no spread
         self.varies = spread > 1e-9 * np.maximum(np.abs(margin).max(axis=0), 1.0)
@@ -190,18 +198,18 @@ class _State:
         n, covariance = self.questions, self.covariance
         variance = np.diag(covariance)[n:] + self.deviation2
         if both is None:
-            return self._adjusted(covariance[:n, n:] ** 2 / variance, 1)
+            return self._adjusted(covariance[:n, n:] ** 2 / variance, self.by_chance)
         a, b = both.T
         with_a, with_b = covariance[:n, n + a], covariance[:n, n + b]
         shared = covariance[n + a, n + b]
         reduced = (
             with_a**2 * variance[b] - 2 * with_a * with_b * shared + with_b**2 * variance[a]
         ) / (variance[a] * variance[b] - shared**2)
-        return self._adjusted(reduced, 2)
+        return self._adjusted(reduced, self.by_chance[a] + self.by_chance[b])
 
-    def _adjusted(self, reduced: FloatArray, shots: int) -> FloatArray:
+    def _adjusted(self, reduced: FloatArray, by_chance: FloatArray) -> FloatArray:
         """Take off what chance alone would foretell."""
-        by_chance = shots / max(self.surfaces - 1, shots + 1)
+        by_chance = np.minimum(by_chance / max(self.surfaces - 1, 1), 0.99)
         share = (np.clip(reduced, 0.0, 1.0) - by_chance) / (1.0 - by_chance)
         return np.where(self.varies[:, None], np.clip(share, 0.0, 1.0), 0.0)
 

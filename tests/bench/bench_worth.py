@@ -162,11 +162,14 @@ def survey(kind, random):
         edge = np.flatnonzero(ring)
         end = int(edge[measured.ravel()[edge].argmin()])
     far = [cell * np.hypot(at // N - end // N, at % N - end % N) for at in tops]
-    falls = [(top, end, kind.get("rise", 0.0) + 0.005 * run) for top, run in zip(tops[:2], far)]
+    falls = [
+        (top, end, kind.get("rise", 0.0) + 0.005 * run)
+        for top, run in zip(tops[:2], far[:2], strict=True)
+    ]
     walls = kind.get("walls", [])
     falls += [(wall, out, 0.05 * 3 * cell) for wall, out in walls]
     beds, spills = found.bed_cell[kept], found.spill_cell[kept]
-    low = [int(c) for pair in zip(beds, spills) for c in pair]
+    low = [int(c) for pair in zip(beds, spills, strict=True) for c in pair]
     sides = [c for pair in walls for c in pair]
     sheet = list(dict.fromkeys([*low, *tops, end, *sides]))
     walked = list(dict.fromkeys([end, *sides, *low, *tops]))
@@ -182,7 +185,9 @@ def deepest(depth, apart=14):
     for _ in range(3):
         row, column = np.unravel_index(depth.argmax(), depth.shape)
         found.append(int(row * N + column))
-        depth[max(row - apart, 0) : row + apart + 1, max(column - apart, 0) : column + apart + 1] = 0
+        depth[
+            max(row - apart, 0) : row + apart + 1, max(column - apart, 0) : column + apart + 1
+        ] = 0
     return found
 
 
@@ -210,14 +215,16 @@ def by_worth(case, margin, draws):
     grid[::2, ::2] = True
     cells = list(dict.fromkeys([*case.sheet, *np.flatnonzero((grid & case.lot).ravel()).tolist()]))
     at = {cell: i for i, cell in enumerate(cells)}
-    pairs = [(at[int(a)], at[int(b)]) for a, b in zip(case.beds, case.spills) if a != b]
+    pairs = [
+        (at[int(a)], at[int(b)]) for a, b in zip(case.beds, case.spills, strict=True) if a != b
+    ]
     pairs += [(at[a], at[b]) for a, b, _ in case.falls if a != b]
     trust = np.ones(margin.shape[1])
     trust[: len(case.beds)] = LOW_SPOT_TRUST
     level = draws.reshape(len(draws), -1)[:, cells]
     shots = shots_by_worth(margin, level, trust=trust, pairs=pairs)
     share = openness(margin, trust)
-    seen, told = set(), {number: 0.0 for number in NUMBERS}
+    seen, told = set(), dict.fromkeys(NUMBERS, 0.0)
     for i, shot in enumerate(shots):
         if shot.partner in seen:
             continue
