@@ -9,6 +9,7 @@ import numpy as np
 
 from lotflow.drains.storm_findings import capacities_as_found
 from lotflow.terrain.drainage import LEVEL_STEP
+from lotflow.terrain.falls import cells_of
 from lotflow.terrain.lower_places import GROUND_PLACES
 from lotflow.terrain.worth import LOW_SPOT_TRUST, believed, openness, shots_by_worth
 
@@ -176,6 +177,10 @@ class LevelPlaces:
     def cells(self) -> NDArray[np.int64]:
         """Cells of the ground of the places."""
         return np.array([one.cell for one in self.places], dtype=np.int64)
+
+    def cells_after(self, named: Sequence[NamedPlace]) -> NDArray[np.int64]:
+        """Cells of named places, then those of these."""
+        return np.concatenate([cells_of(named), self.cells])
 
     def at(self, place: LevelPlace) -> int:
         """Position of a place; another on the same ground is the same."""
@@ -376,9 +381,12 @@ def line_margins(state: DrainState, storm: int, flow: FloatArray) -> tuple[list[
 
 
 def first_levels(
-    found: LevelPlaces, realised: Realised, level: FloatArray, limit_m: float, surface: Surface,
+    found: LevelPlaces,
+    realised: Realised,
+    limit_m: float,
+    surface: Surface,
     lines: tuple[Sequence[str], FloatArray] | None = None,
-) -> list[FirstLevel]:  # fmt: skip
+) -> list[FirstLevel]:
     """
     Put the levels to take on site in the order of what they settle.
 
@@ -387,9 +395,7 @@ def first_levels(
     found
         From `level_places`.
     realised
-        What all realisations show.
-    level
-        Shape (realisations, places): ground of each place in each of them [m].
+        What all realisations show; the last places whose level was asked for are those found.
     limit_m
         Depth from which a low spot counts [m].
     surface
@@ -405,6 +411,7 @@ def first_levels(
     if not found.places:
         return []
     known = np.array([one.known_m for one in found.places])
+    level = realised.level[:, -len(found.places) :]
     level = np.where(np.isnan(known), level, known)
     asked: list[tuple[Question, str]] = [
         *(("low spot", f"low spot {spot + 1}") for spot in found.spots),

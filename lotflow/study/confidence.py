@@ -4,8 +4,6 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-import numpy as np
-
 from lotflow.drains.first_levels import (
     LotQuestions,
     first_levels,
@@ -42,7 +40,7 @@ from lotflow.terrain.confidence import (
     realisations_for,
     run_realisations,
 )
-from lotflow.terrain.falls import cells_of, falls_left_out, falls_table, named_places
+from lotflow.terrain.falls import falls_left_out, falls_table, named_places
 from lotflow.terrain.inlet_places import snap_radius_m
 from lotflow.terrain.level_error import CORRELATION_SOURCE, RMSE_SOURCE
 from lotflow.terrain.realisations.realisation import realisation_plan
@@ -60,6 +58,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     import pandas as pd
+    from numpy.typing import NDArray
 
     from lotflow.drains.checked import CheckedCase
     from lotflow.drains.first_levels import LevelPlaces
@@ -94,8 +93,7 @@ def confidence_chapter(
     first = level_places(
         places, asked or LotQuestions(), lot.low_spots, lot.window.surface, lot.window.lot
     )
-    realised = realise_study(lot, cells=[*cells_of(places), *first.cells], ca_weight=ca_weight)
-    at_places, at_first = np.split(realised.level, [len(places)], axis=1)
+    realised = realise_study(lot, cells=first.cells_after(places), ca_weight=ca_weight)
     limit = lot.job.criteria.low_spot_limit_m(lot.job.elevation.rmse_m)
     bounds = realised_bounds(realised, lot.low_spots.artefact, error, limit, grid.cell_m2)
     measured = catchment_areas(lot.cells, grid)
@@ -111,10 +109,8 @@ def confidence_chapter(
         lines = _line_bounds(lot, realised, flows, checked)
     return Chapter(
         layers={
-            "falls": falls_table(grid, places, at_places, error),
-            **_levels_to_take(
-                lot, realised, first, at_first, None if flows is None else (checked[0], flows)
-            ),
+            "falls": falls_table(grid, places, realised.level, error),
+            **_levels_to_take(lot, realised, first, None if flows is None else (checked[0], flows)),
         },
         columns={
             "low_spots": {"probability": bounds.probability}
@@ -169,7 +165,7 @@ def _error_source(job: Job) -> str:
 
 
 def realise_study(
-    lot: LotWater, *, cells: Sequence[int], ca_weight: FloatArray | None = None
+    lot: LotWater, *, cells: NDArray[np.int64], ca_weight: FloatArray | None = None
 ) -> Realised:
     """Run the realisations that the job asks for; the level of the ground of `cells` is kept."""
     job, placed = lot.job, lot.inlets.placed
@@ -184,7 +180,7 @@ def realise_study(
         lot.low_spots.number,
         len(lot.low_spots),
         ca_weight,
-        np.asarray(cells, dtype=np.int64),
+        cells,
     )
     number = realisations_of(job, lot.low_spots.number.size)
     seed = job.confidence.seed
@@ -259,9 +255,11 @@ def _line_bounds(
 
 
 def _levels_to_take(
-    lot: LotWater, realised: Realised, places: LevelPlaces, level: FloatArray,
+    lot: LotWater,
+    realised: Realised,
+    places: LevelPlaces,
     flow: tuple[CheckedCase, FloatArray] | None,
-) -> dict[str, pd.DataFrame]:  # fmt: skip
+) -> dict[str, pd.DataFrame]:
     """Levels to take on site first; none of few realisations, in which chance foretells much."""
     if realised.number < FEWEST:
         return {}
@@ -270,7 +268,7 @@ def _levels_to_take(
         lines = line_margins(flow[0].state, flow[0].design, flow[1])
     limit = lot.job.criteria.low_spot_limit_m(lot.job.elevation.rmse_m)
     surface = lot.window.surface
-    found = first_levels(places, realised, level, limit, surface, lines)
+    found = first_levels(places, realised, limit, surface, lines)
     return {"levels_to_take": levels_to_take_layer(found, surface.ground.crs)} if found else {}
 
 
