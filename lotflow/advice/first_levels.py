@@ -23,10 +23,10 @@ _PLACES: Final = {
 #: Questions by what a level settles.
 _QUESTIONS: Final = {
     "low spot": "Does {subject} hold water?",
-    "wall": "Does the ground fall away enough from {subject}?",
-    "outlet": "Is there fall enough from {subject} to its outlet?",
+    "wall": "Fall enough away from {subject}?",
+    "outlet": "Fall enough from {subject} to its outlet?",
     "line": "Does line {subject} carry its flow?",
-    "sill": "Does the sill of {subject} stand above the water beside it?",
+    "sill": "Is the sill of {subject} above the water beside it?",
 }
 
 

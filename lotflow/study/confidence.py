@@ -40,7 +40,7 @@ from lotflow.terrain.confidence import (
     realisations_for,
     run_realisations,
 )
-from lotflow.terrain.falls import falls_left_out, falls_table, named_places
+from lotflow.terrain.falls import cells_of, falls_left_out, falls_table, named_places
 from lotflow.terrain.inlet_places import snap_radius_m
 from lotflow.terrain.level_error import CORRELATION_SOURCE, RMSE_SOURCE
 from lotflow.terrain.realisations.realisation import realisation_plan
@@ -58,7 +58,6 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     import pandas as pd
-    from numpy.typing import NDArray
 
     from lotflow.drains.checked import CheckedCase
     from lotflow.drains.first_levels import LevelPlaces
@@ -66,6 +65,7 @@ if TYPE_CHECKING:
     from lotflow.inputs.job import Job
     from lotflow.study.lot_water import LotWater
     from lotflow.terrain.confidence import Realised
+    from lotflow.terrain.falls import NamedPlace
     from lotflow.terrain.sureness import Bounds
 
 
@@ -93,7 +93,7 @@ def confidence_chapter(
     first = level_places(
         places, asked or LotQuestions(), lot.low_spots, lot.window.surface, lot.window.lot
     )
-    realised = realise_study(lot, cells=first.cells_after(places), ca_weight=ca_weight)
+    realised = realise_study(lot, places=places, first=first, ca_weight=ca_weight)
     limit = lot.job.criteria.low_spot_limit_m(lot.job.elevation.rmse_m)
     bounds = realised_bounds(realised, lot.low_spots.artefact, error, limit, grid.cell_m2)
     measured = catchment_areas(lot.cells, grid)
@@ -165,9 +165,13 @@ def _error_source(job: Job) -> str:
 
 
 def realise_study(
-    lot: LotWater, *, cells: NDArray[np.int64], ca_weight: FloatArray | None = None
+    lot: LotWater,
+    *,
+    places: Sequence[NamedPlace],
+    first: LevelPlaces | None = None,
+    ca_weight: FloatArray | None = None,
 ) -> Realised:
-    """Run the realisations that the job asks for; the level of the ground of `cells` is kept."""
+    """Run the realisations that the job asks for; the level of `places`, then `first`, is kept."""
     job, placed = lot.job, lot.inlets.placed
     plan = realisation_plan(
         lot.natural,
@@ -180,7 +184,7 @@ def realise_study(
         lot.low_spots.number,
         len(lot.low_spots),
         ca_weight,
-        cells,
+        cells_of(places) if first is None else first.cells_after(places),
     )
     number = realisations_of(job, lot.low_spots.number.size)
     seed = job.confidence.seed

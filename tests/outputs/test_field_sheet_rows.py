@@ -207,7 +207,7 @@ def test_levels_to_take_first_are_rows_with_what_each_settles_and_room_for_the_s
     assert [row[0] for row in shown] == ["1", "2"]
     assert shown[0][1] == "foot of House, south side (with 2)"
     assert shown[1][1] == "10.0 ft out from House, south side"
-    assert [row[3] for row in shown] == ["up to 41%", "up to 10%"]
+    assert [row[3] for row in shown] == ["41%", "10%"]
     assert shown[0][4] == "101.71 ft"
     assert {row[5] for row in shown} == {None}
     # without realisations the walk alone stands there, in its order

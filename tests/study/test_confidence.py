@@ -88,7 +88,7 @@ def test_all_inlets_together_take_less_than_their_upper_bounds_added(lot):
         assert entry[f"{joint}_p95"] < own[f"{each}_p95"].sum()
         assert entry[f"{joint}_p05"] > own[f"{each}_p05"].sum()
     # slowly, from the realisations themselves
-    realised = realise_study(asked(lot, realisations=40), cells=[])
+    realised = realise_study(asked(lot, realisations=40), places=[])
     whole = sorted(row.sum() for row in realised.cells)
     at = 0.95 * 41 - 1  # rank by Weibull: k / (n + 1)
     expected = whole[int(at)] + (at - int(at)) * (whole[int(at) + 1] - whole[int(at)])

@@ -172,13 +172,13 @@ def first_levels_part(setter: Typesetter, content: FieldSheetContent) -> list[An
         return []
     heading = setter.heading(
         "First levels, in the order of what they settle",
-        "Short of time, take these; two that belong together tell nothing alone. All from one "
-        "set-up or closed notes: one benchmark for all is enough.",
+        "Short of time, take these; two that belong together tell little alone. One benchmark of "
+        "your own is enough for all. The rest follows in walking order.",
         room=150.0,
     )
     labels = RESULT_LAYERS["levels_to_take"].labels
-    heads = (*labels("rank", "place"), "Settles", "How far", *labels("level_m"), "Shot")
-    return [*heading, setter.table(heads, rows, (5, 36, 39, 10, 12, 9), height=16)]
+    heads = (*labels("rank", "place", "question", "settles", "level_m"), "Shot")
+    return [*heading, setter.table(heads, rows, (4, 36, 41, 8, 12, 9), height=16)]
 
 
 def first_level_rows(content: FieldSheetContent) -> list[list[Cell]]:
@@ -189,7 +189,7 @@ def first_level_rows(content: FieldSheetContent) -> list[list[Cell]]:
         with_ = "" if one["together_with"] is None else f" (with {one['together_with']:.0f})"
         rows.append([
             str(one["rank"]), f"{away}{one['place']}{with_}", question_words(one),
-            f"up to {layer.shown(one, 'settles', content.units)}",
+            layer.shown(one, "settles", content.units),
             layer.shown(one, "level_m", content.units), BLANK,
         ])  # fmt: skip
     return rows

@@ -354,7 +354,7 @@ TABLES: Final[dict[str, _PageTable]] = {
         _headings("levels_to_take", "rank", "place", "away_m", "level_m", "settles",
                   "together_with", remarks=("question",)),
         _first_levels,
-        "In the order of what they settle. Two that belong together tell nothing alone.",
+        "In the order of what they settle. Two that belong together tell little alone.",
         for_site=True,
     ),
     "lines": _PageTable(
