@@ -15,6 +15,8 @@ import numpy as np
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from numpy.typing import NDArray
+
     from lotflow.grid import BoolArray, FloatArray
 
 #: Standard deviation of a level taken with a rod, place and ground included [m].
@@ -28,8 +30,8 @@ MOST: Final = 12
 KEPT: Final = 0.6
 #: How far the share of realisations in which a low spot exists is believed (docs/methods.md).
 LOW_SPOT_TRUST: Final = 0.4
-#: A level that takes less of what is open is not worth a place in the list.
-_LEAST: Final = 0.005
+#: A level that foretells less of a margin's variance is taken to foretell nothing of it.
+_LEAST: Final = 0.1
 #: Worth is compared to so many decimals: the order must not hang on how a sum was rounded.
 _DECIMALS: Final = 9
 
@@ -103,8 +105,9 @@ def shots_by_worth(
 
     A level, or two that are only worth something together, is worth the sum over the questions of
     their openness times the share of the margin's variance that it foretells (adjusted R^2: of
-    few realisations some chance correlation is always high). What is chosen is taken as known,
-    with the error of the rod, before the next is.
+    few realisations some chance correlation is always high). Of a pair none is taken alone but
+    where the other end is known. What is chosen counts as known, with the error of the rod, before
+    the next is.
 
     Parameters
     ----------
@@ -150,12 +153,11 @@ def shots_by_worth(
     # expected greatest of so many squared normal deviates, nearly
     state.by_chance = np.where(many, max(2 * np.log(max(many.sum(), 1)), 1.0), 1.0)
     both = np.array(pairs, dtype=np.int64).reshape(-1, 2)
-    least = _LEAST * float(state.open_share.sum())
     shots: list[Shot] = []
     taken = np.zeros(candidates, dtype=bool)
     while len(shots) < most:
-        found = state.best(taken, both if most - len(shots) > 1 else both[:0])
-        if found is None or found.worth / len(found.group) < least:
+        found = state.best(taken, both, alone=most - len(shots) == 1)
+        if found is None:
             break
         for one in found.group:
             partner = next((other for other in found.group if other != one), None)
@@ -170,7 +172,6 @@ class _Best:
     """The best next choice."""
 
     group: tuple[int, ...]
-    worth: float
     question: int
     settles: float
 
@@ -193,7 +194,7 @@ class _State:
         self.covariance = both.T @ both / max(self.surfaces - 1, 1)
         self.covariance[self.questions :, self.questions :] += offset_m**2
 
-    def foretold(self, both: FloatArray | None = None) -> FloatArray:
+    def foretold(self, both: NDArray[np.int64] | None = None) -> FloatArray:
         """Share of each margin's variance that each candidate, or pair, foretells: adjusted R^2."""
         n, covariance = self.questions, self.covariance
         variance = np.diag(covariance)[n:] + self.deviation2
@@ -211,25 +212,34 @@ class _State:
         """Take off what chance alone would foretell."""
         by_chance = np.minimum(by_chance / max(self.surfaces - 1, 1), 0.99)
         share = (np.clip(reduced, 0.0, 1.0) - by_chance) / (1.0 - by_chance)
-        return np.where(self.varies[:, None], np.clip(share, 0.0, 1.0), 0.0)
+        return np.where(self.varies[:, None] & (share > _LEAST), np.minimum(share, 1.0), 0.0)
 
-    def best(self, taken: BoolArray, pairs: FloatArray) -> _Best | None:
-        """The candidate, or pair, that is worth most per level; of equal ones the first."""
+    def best(
+        self, taken: BoolArray, pairs: NDArray[np.int64], *, alone: bool = False
+    ) -> _Best | None:
+        """
+        The candidate, or pair, that is worth most per level; of equal ones the first.
+
+        One of a pair stands alone only where its other end is known. `alone`: no pair any more.
+        """
+        waits = np.zeros(len(taken), dtype=bool)
+        waits[pairs.ravel()] = True
+        for one, other in (pairs.T, pairs[:, ::-1].T):
+            waits[one[taken[other]]] = False
         choices = []
-        for number, (groups, share) in enumerate(
-            ((np.arange(len(taken))[:, None], self.foretold()), (pairs, self.foretold(pairs))), 1
-        ):
-            worth = np.round(self.open_share @ share, _DECIMALS)
-            worth[taken[groups].any(axis=1)] = -1.0
-            if worth.size:
-                at = int(worth.argmax())
-                question = int(np.round(self.open_share * share[:, at], _DECIMALS).argmax())
-                choices.append((worth[at] / number, groups[at], share[question, at], question))
-        value, group, share, question = max(choices, key=lambda choice: choice[0])
-        if not value > 0:
+        groups = [(np.arange(len(taken))[:, None], self.foretold(), taken | waits)]
+        if len(pairs) and not alone:
+            groups.append((pairs, self.foretold(pairs), taken))
+        for members, share, out in groups:
+            worth = np.round(self.open_share @ share, _DECIMALS) / members.shape[1]
+            worth[out[members].any(axis=1)] = 0.0
+            at = int(worth.argmax())
+            question = int(np.round(self.open_share * share[:, at], _DECIMALS).argmax())
+            choices.append((worth[at], members[at], question, share[question, at]))
+        worth, members, question, share = max(choices, key=lambda choice: choice[0])
+        if not worth > 0:
             return None
-        members = tuple(int(one) for one in group)
-        return _Best(members, float(value) * len(members), question, KEPT * float(share))
+        return _Best(tuple(int(one) for one in members), question, KEPT * float(share))
 
     def take(self, candidate: int) -> None:
         """Take the level of a candidate as known."""

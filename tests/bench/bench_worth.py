@@ -222,7 +222,8 @@ def by_worth(case, margin, draws):
     trust = np.ones(margin.shape[1])
     trust[: len(case.beds)] = LOW_SPOT_TRUST
     level = draws.reshape(len(draws), -1)[:, cells]
-    shots = shots_by_worth(margin, level, trust=trust, pairs=pairs)
+    many = np.arange(len(cells)) >= len(case.sheet)
+    shots = shots_by_worth(margin, level, trust=trust, pairs=pairs, one_of_many=many)
     share = openness(margin, trust)
     seen, told = set(), dict.fromkeys(NUMBERS, 0.0)
     for i, shot in enumerate(shots):

@@ -100,7 +100,7 @@ def test_the_order_does_not_hang_on_the_number_of_threads():
     assert len(lot.spots)
     once, again = (lot.levels(workers=workers) for workers in (1, 3))
     assert once == again
-    assert len(once) > 2
+    assert len(once) >= 2
 
 
 def test_foot_and_reach_lie_on_the_ground_before_the_wall(plane):

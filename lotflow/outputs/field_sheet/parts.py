@@ -183,7 +183,8 @@ def first_levels_part(setter: Typesetter, content: FieldSheetContent) -> list[An
 
 def first_level_rows(content: FieldSheetContent) -> list[list[Cell]]:
     """Cells of the levels to take first, in their order."""
-    layer, rows = RESULT_LAYERS["levels_to_take"], []
+    layer = RESULT_LAYERS["levels_to_take"]
+    rows: list[list[Cell]] = []
     for one in rows_of(content.layers, "levels_to_take"):
         away = "" if one["away_m"] is None else f"{layer.shown(one, 'away_m', content.units)} "
         with_ = "" if one["together_with"] is None else f" (with {one['together_with']:.0f})"
