@@ -178,7 +178,7 @@ def first_levels_part(setter: Typesetter, content: FieldSheetContent) -> list[An
     )
     labels = RESULT_LAYERS["levels_to_take"].labels
     heads = (*labels("rank", "place", "question", "settles", "level_m"), "Shot")
-    return [*heading, setter.table(heads, rows, (4, 36, 41, 8, 12, 9), height=16)]
+    return [*heading, setter.table(heads, rows, (5, 36, 39, 10, 11, 9), height=16)]
 
 
 def first_level_rows(content: FieldSheetContent) -> list[list[Cell]]:
