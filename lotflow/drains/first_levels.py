@@ -429,8 +429,15 @@ def first_levels(
     )  # fmt: skip
     trust = np.where([question == "low spot" for question, _ in asked], LOW_SPOT_TRUST, 1.0)
     many = np.array([one.kind == "open ground" for one in found.places])
-    shots = shots_by_worth(margin, level, trust=trust, pairs=found.pairs, one_of_many=many)
     yes, open_share = believed(margin, trust), openness(margin, trust)
+    # of pairs worth the same, such as two sills beside one pond, that of the most open one is first
+    asked_by_fall = open_share[len(found.spots) : len(found.spots) + len(found.falls)]
+    own = {
+        (fall.first, fall.second): float(share)
+        for fall, share in zip(found.falls, asked_by_fall, strict=True)
+    }
+    pairs = sorted(found.pairs, key=lambda pair: -own.get(pair, 0.0))
+    shots = shots_by_worth(margin, level, trust=trust, pairs=pairs, one_of_many=many)
     rank = {shot.candidate: number for number, shot in enumerate(shots, start=1)}
     ground = np.where(np.isnan(known), surface.ground.values.ravel()[found.cells], known)
     return [

@@ -32,6 +32,8 @@ KEPT: Final = 0.6
 LOW_SPOT_TRUST: Final = 0.4
 #: A level that foretells less of a margin's variance is taken to foretell nothing of it.
 _LEAST: Final = 0.1
+#: A level that settles less than this share of one wholly open question is not listed.
+_LEAST_WORTH: Final = 0.03
 #: Worth is compared to so many decimals: the order must not hang on how a sum was rounded.
 _DECIMALS: Final = 9
 
@@ -132,7 +134,7 @@ def shots_by_worth(
     Returns
     -------
     shots
-        In the order of their worth; those that would settle nothing are left out.
+        In the order of their worth; those that would settle hardly anything are left out.
 
     Examples
     --------
@@ -237,7 +239,7 @@ class _State:
             question = int(np.round(self.open_share * share[:, at], _DECIMALS).argmax())
             choices.append((worth[at], members[at], question, share[question, at]))
         worth, members, question, share = max(choices, key=lambda choice: choice[0])
-        if not worth > 0:
+        if worth < _LEAST_WORTH:
             return None
         return _Best(tuple(int(one) for one in members), question, KEPT * float(share))
 

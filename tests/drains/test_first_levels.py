@@ -194,6 +194,40 @@ def test_a_sill_is_asked_against_the_spill_of_the_water_beside_it():
     assert shots[0].yes_share == pytest.approx(share)
 
 
+def test_of_two_sills_beside_one_pond_the_one_in_doubt_is_shot():
+    """Either ties the levels to the data as well; the surer one is not what the question names."""
+    lot = Lot(ground(slope=0.01, bowl=0.3))
+    spill = float(lot.spots.spill[0])
+    openings = []
+    for number, above in enumerate((0.06, 0.01)):
+        door = DrawnOpening(
+            f"Door {number}", "door", shapely.Point(19.0 + number, 24.0), spill + above
+        )
+        found = opening_levels(door, lot.surface, lot.spots, rmse_m=0.03)
+        openings.append(replace(found, low_spot=1, spill=spill))
+    lot.asked = LotQuestions(openings=openings)
+    found = lot.places()
+    shots = asked_of(lot, found, drawn(lot, found))
+    assert [(one.place.kind, one.subject) for one in shots[:2]] == [
+        ("sill", "Door 1"), ("spill point", "Door 1"),
+    ]  # fmt: skip
+    assert shots[0].place.name == "Door 1"
+
+
+def test_a_question_nearly_settled_is_not_listed(plane):
+    """Before the north wall the plane is level: hardly a surface falls away by 5 % there."""
+    found = plane.places()
+    shots = asked_of(plane, found, drawn(plane, found, deviation=0.05))
+    assert shots
+    assert all(one.open_share > 0.05 for one in shots)
+    share = {fall.subject: (fall.besides_m + drawn(plane, found)[:, fall.first]
+                            - drawn(plane, found)[:, fall.second] > 0).mean()
+             for fall in found.falls}  # fmt: skip
+    sure = {name for name, p in share.items() if p * (1 - p) < 0.01}
+    assert sure
+    assert sure.isdisjoint(one.subject for one in shots)
+
+
 def test_low_spots_are_asked_for_by_their_depth_and_half_believed():
     lot = Lot(ground(slope=0.01, bowl=0.3))
     found = lot.places()
