@@ -41,6 +41,7 @@ _TITLES: Final = {
     "earthwork_areas": "Regraded and filled ground, rain gardens",
     "facades": "Ground at the walls",
     "openings": "Openings of buildings",
+    "levels_to_take": "Levels to take first",
     "nodes": "Ends and joints of drain lines",
     "line_profiles": "Profiles of drain lines",
     "line_storms": "Drain lines in each storm",

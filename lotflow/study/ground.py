@@ -38,6 +38,7 @@ if TYPE_CHECKING:
     from lotflow.study.lot_water import LotWater
     from lotflow.terrain.catchments import Crossing
     from lotflow.terrain.house_ring import Facade
+    from lotflow.terrain.outlet_search import OutletOption
 
 
 def terrain_chapter(lot: LotWater) -> Chapter:
@@ -138,15 +139,22 @@ def water_parts(lot: LotWater, facades: Sequence[Facade] = ()) -> pd.DataFrame:
     return water_parts_table(found, grid)
 
 
-def outlet_chapter(lot: LotWater, tell: Tell = say_nothing) -> Chapter:
+def outlet_search(
+    lot: LotWater, tell: Tell = say_nothing
+) -> tuple[list[list[OutletOption]], list[Finding]]:
     """Look for lower places that gravity can reach from each low spot on the lot and each inlet."""
     surface = lot.window.surface
-    options, findings = outlets_by_gravity(
+    return outlets_by_gravity(
         lot.site, lot.case, search_ground(surface, lot.site, lot.level_error),
         lot.low_spots, lot.window.lot, lot.inlets.placed, lot.job.criteria,
         lambda part: tell(WHERE_TO, part),
     )  # fmt: skip
-    return Chapter(
-        layers={"outlet_options": outlet_options_layer(options, surface.ground.crs)},
-        findings=findings,
-    )
+
+
+def outlet_chapter(
+    lot: LotWater, found: tuple[list[list[OutletOption]], list[Finding]] | None = None
+) -> Chapter:
+    """Say what `outlet_search` found; without it, search."""
+    options, findings = outlet_search(lot) if found is None else found
+    crs = lot.window.surface.ground.crs
+    return Chapter(layers={"outlet_options": outlet_options_layer(options, crs)}, findings=findings)

@@ -15,6 +15,7 @@ from lotflow.drains.earthworks import (
     judge_earthworks,
     ordered_earthworks,
 )
+from lotflow.drains.first_levels import LotQuestions
 from lotflow.drains.house import (
     downspouts_on_ground,
     facades_of,
@@ -73,6 +74,9 @@ if TYPE_CHECKING:
     from lotflow.runoff.stated_storm import StatedStorm
     from lotflow.study.chapter import Tell
     from lotflow.study.lot_water import LotWater
+    from lotflow.terrain.freeboard import OpeningLevels
+    from lotflow.terrain.house_ring import Facade
+    from lotflow.terrain.outlet_search import OutletOption
     from lotflow.terrain.ponding import StandingWater
 
 
@@ -153,9 +157,13 @@ def stated_case(lot: LotWater, water: CaseWater, cover: GroundCover) -> StatedSt
     return stated_storm(lot.job.intensity_m_s, routing, water.names, water.roofs, cover)
 
 
-def job_chapters(lot: LotWater, tell: Tell = say_nothing) -> list[Chapter]:
+def job_chapters(
+    lot: LotWater, tell: Tell = say_nothing, options: Sequence[Sequence[OutletOption]] = ()
+) -> list[Chapter]:
     """
     Take the steps of a job that a screening leaves out; `tell` hears what is being looked at.
+
+    `options`: of `outlet_search`, which levels taken on site may decide.
 
     Raises
     ------
@@ -171,12 +179,19 @@ def job_chapters(lot: LotWater, tell: Tell = say_nothing) -> list[Chapter]:
     works = judged_earthworks(lot, main, cover.ground)
     ca_weight = entering_ca(lot.window.surface, cover.ground.coefficient)
     runoff = runoff_chapter(lot, cover, main, releases=capacity)
+    house = round_house(lot, cover.ground)
     return [
         runoff,
         drain_chapter(lot, checked),
         # adds its bounds to what the chapters before it have
-        confidence_chapter(lot, ca_weight=ca_weight, runoff=runoff, checked=checked),
-        house_chapter(lot, waters, cover.ground),
+        confidence_chapter(
+            lot,
+            ca_weight=ca_weight,
+            runoff=runoff,
+            checked=checked,
+            asked=LotQuestions(options, *house),
+        ),
+        house_chapter(lot, waters, cover.ground, house),
         earthwork_chapter(lot, works),
         standing_chapter(lot, cover.ground),
         quantity_chapter(lot, checked, works),
@@ -285,18 +300,31 @@ def _storm_type(lot: LotWater) -> StormType | None:
     return None if lot.job.rainfall is None else lot.job.rainfall.storm_type
 
 
-def house_chapter(lot: LotWater, cases: Sequence[CaseWater], cover: GroundCover) -> Chapter:
-    """
-    Judge the ground round the lot's buildings, their openings, and water let out on the ground.
-
-    The main case comes last; what is found of an earlier one only says so.
-    """
-    site, surface, crs = lot.site, lot.window.surface, lot.window.surface.ground.crs
+def round_house(lot: LotWater, cover: GroundCover) -> tuple[list[Facade], list[OpeningLevels]]:
+    """Take the fall before the walls of the lot's buildings, and the levels round openings."""
+    site, surface = lot.site, lot.window.surface
     facades = facades_of(site, surface, paved=cover.paved, error=lot.level_error)
     openings = openings_of(
         site, surface, lot.low_spots, error=lot.level_error,
         not_closed=lot.spots_not_closed,
     )  # fmt: skip
+    return facades, openings
+
+
+def house_chapter(
+    lot: LotWater,
+    cases: Sequence[CaseWater],
+    cover: GroundCover,
+    house: tuple[list[Facade], list[OpeningLevels]] | None = None,
+) -> Chapter:
+    """
+    Judge the ground round the lot's buildings, their openings, and water let out on the ground.
+
+    The main case comes last; what is found of an earlier one only says so. `house` is what
+    `round_house` found; without it, it is asked.
+    """
+    crs = lot.window.surface.ground.crs
+    facades, openings = round_house(lot, cover) if house is None else house
     *earlier, let_out = (_let_out(lot, case) for case in cases)
     for found in earlier:
         let_out = with_earlier(let_out, found)

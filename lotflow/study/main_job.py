@@ -18,7 +18,7 @@ from lotflow.runoff.stated_rain import (
     stated_rows,
 )
 from lotflow.study.chapter import RUNOFF, WHERE_TO, Chapter, say_nothing
-from lotflow.study.ground import outlet_chapter, shots_chapter, terrain_chapter
+from lotflow.study.ground import outlet_chapter, outlet_search, shots_chapter, terrain_chapter
 from lotflow.study.lot_water import LotWater, study_lot
 from lotflow.terrain.notes import balance_as_areas
 
@@ -122,7 +122,8 @@ def run_study(
     lot = study_lot(job, shots)
     tell(WHERE_TO)
     with naming_files(lot.site.sources):
-        chapters = [terrain_chapter(lot), shots_chapter(lot), outlet_chapter(lot, tell)]
+        ground, outlets = terrain_chapter(lot), outlet_search(lot, tell)
+        chapters = [ground, shots_chapter(lot), outlet_chapter(lot, outlets)]
         tell(RUNOFF)
         if not use_covers:
             chapters.append(screening_runoff(lot))
@@ -134,14 +135,15 @@ def run_study(
 
                 chapters.append(earthwork_chapter(lot, judged_earthworks(lot)))
             if job.confidence.realisations:
+                from lotflow.drains.first_levels import LotQuestions  # noqa: PLC0415
                 from lotflow.study.confidence import confidence_chapter  # noqa: PLC0415
 
-                chapters.append(confidence_chapter(lot))
+                chapters.append(confidence_chapter(lot, asked=LotQuestions(outlets[0])))
         else:
             # a screening does not wait for what it does not use
             from lotflow.study.job_chapters import job_chapters  # noqa: PLC0415
 
-            chapters.extend(job_chapters(lot, tell))
+            chapters.extend(job_chapters(lot, tell, outlets[0]))
     chapters.append(marks_chapter(lot, chapters))
     return bind(lot, chapters, screening=not use_covers)
 

@@ -254,3 +254,16 @@ def test_lines_of_today_have_a_table_of_their_own_beside_proposed_ones():
         table["key"]: [row["name"] for row in table["rows"]] for table in page_tables(content, {})
     }
     assert made == {"lines": ["new"], "lines_today": ["old"]}
+
+
+def test_levels_to_take_are_listed_by_the_numbers_on_the_map_with_what_they_settle():
+    rows = [
+        {"rank": rank, "place": f"place {rank}", "question": "line", "subject": "C1", "x": 1.0,
+         "y": 2.0, "level_m": 3.0, "settles": 0.2, "together_with": None}
+        for rank in (1, 2)
+    ]  # fmt: skip
+    made = tables(levels_to_take=rows)["levels_to_take"]
+    assert [row["name"] for row in made["rows"]] == [1, 2]
+    assert made["rows"][0]["place"] == [1.0, 2.0]
+    assert "C1" in made["rows"][0]["cells"][-1]
+    assert made["forSite"]

@@ -280,6 +280,11 @@ DRAWN: Final[dict[str, _DrawnLayer]] = {
             "rim_elevation_m", "level_from", "residual_depth_m",
         ),
     ),
+    "levels_to_take": _DrawnLayer(
+        "Levels to take first", fill="#ffffff", stroke=palette.UNSURE, mark="circle",
+        heading="rank", label=True, told=("place", "question", "subject", "settles", "level_m"),
+        shown=False,
+    ),
 }  # fmt: skip
 
 
