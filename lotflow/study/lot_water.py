@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from functools import cached_property
+from functools import cached_property, partial
 from typing import TYPE_CHECKING
 
 from lotflow.inputs.elevation import ElevationSource, inspect_elevation
 from lotflow.inputs.job import settled
+from lotflow.inputs.open import files_kept
 from lotflow.inputs.site import Site, find_site_files, in_raster_datum, read_site
 from lotflow.inputs.site_checks import job_findings, lot_findings
 from lotflow.inputs.sources import naming_files
@@ -15,7 +16,7 @@ from lotflow.inputs.surface_checks import widened_rmse
 from lotflow.inputs.usual_units import UnitChoice, unit_choice
 from lotflow.layers.drawn import Case, cases_of, in_case
 from lotflow.outputs.positions import place_of
-from lotflow.study.window import StudyWindow, study_window
+from lotflow.study.window import StudyWindow, first_reach, study_window
 from lotflow.terrain.catchments import CatchmentCells, LotBalance, catchment_cells, lot_balance
 from lotflow.terrain.closure import spills_unseen
 from lotflow.terrain.downspouts import case_roofs
@@ -33,7 +34,7 @@ from lotflow.terrain.routing import Routing, no_drains, route, upstream_of
 from lotflow.text import LONGEST_TEXT
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Collection, Sequence
 
     from geopandas import GeoDataFrame
 
@@ -41,6 +42,7 @@ if TYPE_CHECKING:
     from lotflow.inputs.job import Job
     from lotflow.rainfall import Rainfall
     from lotflow.terrain.inlet_places import DrawnInlet
+    from lotflow.terrain.needed_ground import Bounds
     from lotflow.terrain.roofs import RoofWater
 
 
@@ -131,13 +133,25 @@ class LotWater:
 def read_inputs(job: Job) -> tuple[Job, UnitChoice, ElevationSource, Site]:
     """Read and judge all inputs but the elevations themselves; settle name and units by them."""
     source = inspect_elevation(job.elevation.file, vertical_unit=job.elevation.vertical_unit)
-    files, notes = find_site_files(job.layers.file, job.layers.own())
-    site = read_site(files, crs=source.crs, vertical_unit=source.vertical_unit)
+    with files_kept():
+        files, notes = find_site_files(job.layers.file, job.layers.own())
+        read = partial(read_site, crs=source.crs, vertical_unit=source.vertical_unit)
+        site = read(files, reach=lambda drawn: first_reach(drawn, source, job.elevation.margin_m))
     choice = unit_choice(job.job.units, source.file_crs, source.vertical_unit, place_of(site.lot))
     job = settled(job, name=lot_name(site.lot), units=choice.units)
-    site = in_raster_datum(site, job.level_offset_m)
-    doubts = (*job_findings(job), *lot_findings(site, source.metres_per_unit))
-    return job, choice, source, replace(site, findings=(*notes, *site.findings, *doubts))
+
+    def judged(site: Site) -> Site:
+        """Give it in the raster's datum, with all that there is to say of it."""
+        site = in_raster_datum(site, job.level_offset_m)
+        doubts = (*job_findings(job), *lot_findings(site, source.metres_per_unit))
+        return replace(site, findings=(*notes, *site.findings, *doubts), again=again)
+
+    def again(bounds: Bounds, names: Collection[str]) -> Site:
+        """Read it, or some of its layers, for a wider area."""
+        wanted = {name: file for name, file in files.items() if name == "lot" or name in names}
+        return judged(read(wanted, reach=lambda _: bounds))
+
+    return job, choice, source, judged(site)
 
 
 def lot_name(lot: GeoDataFrame) -> str | None:
@@ -155,9 +169,11 @@ def study_lot(job: Job) -> LotWater:
         If an input is wrong; all faults of a file at once.
     """
     rainfall = _rainfall(job)
-    job, choice, source, site = read_inputs(job)
+    with files_kept():
+        job, choice, source, site = read_inputs(job)
+        window, site = study_window(source, site, job)
     with naming_files(site.sources):
-        return _lot_water(job, choice, source, site, rainfall)
+        return _lot_water(job, choice, source, site, rainfall, window)
 
 
 def _rainfall(job: Job) -> Rainfall | None:
@@ -170,12 +186,12 @@ def _rainfall(job: Job) -> Rainfall | None:
 
 
 def _lot_water(
-    job: Job, choice: UnitChoice, source: ElevationSource, site: Site, rainfall: Rainfall | None
-) -> LotWater:
+    job: Job, choice: UnitChoice, source: ElevationSource, site: Site, rainfall: Rainfall | None,
+    window: StudyWindow,
+) -> LotWater:  # fmt: skip
     """Find it from inputs that were read and judged one by one."""
     case = cases_of(site)[-1]
     drawn = drawn_inlets(in_case(site.inlets, case))
-    window = study_window(source, site, job)
     roofs = case_roofs(site, window.surface, case)
     window = replace(window, surface=roofs.surface)
     asked, job = job, _with_rounding(job, window.elevation.step_m)

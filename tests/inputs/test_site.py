@@ -66,7 +66,7 @@ def faults_of(path):
 
 def test_a_site_has_exactly_the_layers_of_the_schema():
     own = [item.name for item in fields(Site)]
-    assert own == [*SITE_LAYERS, "given", "findings", "sources"]
+    assert own == [*SITE_LAYERS, "given", "findings", "sources", "within", "again"]
 
 
 def test_a_whole_site(tmp_path):
