@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import codecs
+import gc
 import importlib.util
 import io
 import os
@@ -129,6 +130,9 @@ def main(arguments: list[str] | None = None) -> None:
     if importlib.util.find_spec("fcntl") is None:
         sys.exit(f"lotflow: {_NOT_HERE}")
     if arguments is None:  # as a program; a caller's own process is the caller's
+        # a run makes many small things and few circles of them: looking for those as often as usual
+        # is a twelfth of the computing of a small lot
+        gc.set_threshold(200_000, 20, 20)
         _have_streams()
         _have_letters()
         _keep_to_local_files()

@@ -89,7 +89,10 @@ ReturnPeriods = Annotated[
 class Table(BaseModel):
     """What holds of every table of the job file: no unknown key, no wrong type, no change."""
 
-    model_config = ConfigDict(strict=True, extra="forbid", allow_inf_nan=False, frozen=True)
+    # a table that is only a part of another is never built for itself
+    model_config = ConfigDict(
+        strict=True, extra="forbid", allow_inf_nan=False, frozen=True, defer_build=True
+    )
 
 
 class General(Table):

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections import Counter
 from dataclasses import replace
+from functools import lru_cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -85,6 +86,12 @@ def empty_site_layer(schema: Layer, crs: CRS) -> GeoDataFrame:
     >>> list(empty_site_layer(SITE_LAYERS["walls"], None).columns)
     ['name', 'height_m', 'geometry']
     """
+    return _empty(schema, crs).copy()
+
+
+@lru_cache(maxsize=64)
+def _empty(schema: Layer, crs: CRS) -> GeoDataFrame:
+    """Build it once: of eleven layers most are empty, and each costs as much as reading a row."""
     columns = {column.inside_name: empty_column(column, 0) for column in schema.columns}
     return GeoDataFrame(columns, geometry=[], crs=crs)
 

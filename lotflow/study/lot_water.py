@@ -16,6 +16,7 @@ from lotflow.inputs.surface_checks import widened_rmse
 from lotflow.inputs.usual_units import UnitChoice, unit_choice
 from lotflow.layers.drawn import Case, cases_of, in_case
 from lotflow.outputs.positions import place_of
+from lotflow.outputs.terrain_layers import told_crossings
 from lotflow.study.window import StudyWindow, first_reach, study_window
 from lotflow.terrain.catchments import CatchmentCells, LotBalance, catchment_cells, lot_balance
 from lotflow.terrain.closure import spills_unseen
@@ -41,6 +42,7 @@ if TYPE_CHECKING:
     from lotflow.grid import BoolArray
     from lotflow.inputs.job import Job
     from lotflow.rainfall import Rainfall
+    from lotflow.terrain.catchments import Crossing
     from lotflow.terrain.inlet_places import DrawnInlet
     from lotflow.terrain.needed_ground import Bounds
     from lotflow.terrain.roofs import RoofWater
@@ -123,6 +125,13 @@ class LotWater:
         """Whether water on the lot, in no low spot, may be held back from beyond the data."""
         held = self.window.held & self.window.lot & (self.low_spots.number == 0)
         return bool(held.any())
+
+    @cached_property
+    def crossings(self) -> list[Crossing]:
+        """Where water crosses the lot line, with the inlets in place."""
+        return told_crossings(
+            self.inlets.routing, self.window.lot, self.site.lot.geometry.union_all()
+        )
 
     @cached_property
     def paths(self) -> list[FlowPath]:
