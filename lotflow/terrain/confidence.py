@@ -322,8 +322,14 @@ def run_realisations(
     return Realised(depth, volume, cells, intake, level, hits)
 
 
+#: Of the environment: threads that realisations may take where several processes run at once.
+THREADS: Final = "LOTFLOW_THREADS"
+
+
 def _processors() -> int:
     """Processors that this process may use."""
+    if (told := os.environ.get(THREADS, "")).isdecimal() and int(told) > 0:
+        return int(told)
     if hasattr(os, "sched_getaffinity"):
         return len(os.sched_getaffinity(0))
     return os.cpu_count() or 1
