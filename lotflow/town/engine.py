@@ -141,6 +141,8 @@ def _client(crew: Crew) -> Iterator[Any]:
         "distributed.scheduler.allowed-failures": 0,  # who has died of what is judged here
         "distributed.worker.multiprocessing-method": "spawn",
         "distributed.worker.profile.enabled": False,
+        # dask takes a worker that was started anew for one that is gone, and ends it after that
+        "distributed.deploy.lost-worker-timeout": "1000 days",
         # in the place of dask's own, whose trimming of memory costs a fifth of short studies
         "distributed.nanny.pre-spawn-environ": dict.fromkeys(
             ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "LOTFLOW_THREADS"), "1"
@@ -331,6 +333,6 @@ class _Foreman:
                 del self.out[future]
                 self.client.cancel([future], force=True)
                 with suppress(Exception):  # it may have died meanwhile
-                    self.client.restart_workers([task.worker], timeout=_WORKER_S)
+                    self.client.restart_workers([task.worker], timeout=_ANSWER_S)
                 reason = f"it took longer than {self.crew.deadline_s:g} s"
                 self._after_death(task, _DEATHS, reason)
