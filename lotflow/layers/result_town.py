@@ -9,9 +9,9 @@ from lotflow.layers.columns import Column, Layer, number
 #: What a lot is coloured by, the worst first: the place where harm is done, by the table of harm;
 #: else what a screening finds; else that nothing was found, or that the lot could not be studied.
 CONCERNS: Final = (
-    "opening", "wall", "walkway or paving", "lawn", "neighbour",
-    "water stands, no way out by gravity", "water stands", "water comes on", "nothing found",
-    "not studied",
+    "harm at an opening", "harm at a wall", "harm on a walkway or paving", "harm on the lawn",
+    "harm to a neighbour", "water stands, no way out by gravity", "water stands", "water comes on",
+    "nothing found", "not studied",
 )  # fmt: skip
 
 

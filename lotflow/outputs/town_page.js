@@ -41,7 +41,8 @@
   function before(a, b) {
     const one = data.rows[a], other = data.rows[b];
     if (column < 0) return one.rank - other.rank || a - b;
-    const x = one.keys[column], y = other.keys[column];
+    const of = (row) => (data.numbers[column] ? row.keys[column] : row.cells[column] || null);
+    const x = of(one), y = of(other);
     if (column === 1) return (rising ? 1 : -1) * (one.rank - other.rank) || a - b;
     if (x === null || y === null) return (x === null) - (y === null) || a - b; // nothing known comes last
     const order = data.numbers[column] ? x - y : x.localeCompare(y, "en", { numeric: true });

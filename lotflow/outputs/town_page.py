@@ -64,11 +64,11 @@ def town_page(table: gpd.GeoDataFrame, *, title: str, units: UnitSystem, opens: 
     """
     style, script = _own("town_page.css") + _colours(), _own("town_page.js")
     rows = [_row(row, units, opens) for row in table.drop(columns="geometry").to_dict("records")]
-    heads = [TOWN_LAYER.column(name).heading(units) for name in _COLUMNS]
+    heads = [TOWN_LAYER.column(name).label for name in _COLUMNS]
     order = sorted(range(len(rows)), key=lambda at: (rows[at]["rank"], at))
     data = {
-        "heads": heads, "numbers": [name in _NUMBERS for name in _COLUMNS],
-        "concerns": list(CONCERNS), "rows": rows,
+        "numbers": [name in _NUMBERS for name in _COLUMNS],
+        "rows": rows,
     }  # fmt: skip
     counts = table["concern"].value_counts()
     return "\n".join([
@@ -161,7 +161,7 @@ def _json(data: object) -> str:
 
 
 def _row(row: dict[str, Any], units: UnitSystem, opens: str) -> dict[str, Any]:
-    """What the page knows of a lot: cells as they are shown, and numbers to sort by."""
+    """What the page knows of a lot: cells as they are shown, and of numbers what to sort by."""
     cells, keys = [], []
     for name in _COLUMNS:
         value = row[name]
@@ -172,7 +172,7 @@ def _row(row: dict[str, Any], units: UnitSystem, opens: str) -> dict[str, Any]:
         cells.append("" if is_none else column.shown(value, units))
         if name == "first_item":
             cells[-1] = str(value)
-        keys.append(None if is_none else value if name in _NUMBERS else str(value))
+        keys.append(value if name in _NUMBERS and not is_none else None)
     folder = "/".join([*map(_address, row["folder"].split("/")), opens]) if row["folder"] else ""
     return {"cells": cells, "keys": keys, "rank": CONCERNS.index(row["concern"]), "link": folder}
 

@@ -161,10 +161,20 @@ def facts(result: Result) -> dict[str, Any]:
     }
 
 
+#: Concern of each place of the table of harm.
+_HARM_AT: Final = {
+    "opening": "harm at an opening",
+    "wall": "harm at a wall",
+    "walkway or paving": "harm on a walkway or paving",
+    "lawn": "harm on the lawn",
+    "neighbour": "harm to a neighbour",
+}
+
+
 def _concern(harm: Sequence[Any], themes: set[str]) -> str:
     """What matters most: the place of the worst harm, else what a screening finds."""
     if harm:
-        return str(harm[0].place.value)
+        return _HARM_AT[harm[0].place.value]
     if "low spot" in themes:
         return "water stands, no way out by gravity" if "no outlet" in themes else "water stands"
     return "water comes on" if "run-on" in themes else "nothing found"
