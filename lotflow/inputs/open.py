@@ -9,6 +9,7 @@ user. This one imports nothing heavy.
 
 from __future__ import annotations
 
+import atexit
 import errno
 import hashlib
 import re
@@ -16,7 +17,7 @@ import sqlite3
 import sys
 import zlib
 from collections.abc import Callable, Iterator
-from contextlib import AbstractContextManager, ExitStack, contextmanager
+from contextlib import AbstractContextManager, ExitStack, contextmanager, nullcontext
 from contextvars import ContextVar
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -254,23 +255,35 @@ class _Kept:
 _KEPT: Final[ContextVar[_Kept | None]] = ContextVar("files kept", default=None)
 
 
+#: Of the process, where it works on the same files again and again.
+_TO_THE_END: Final = _Kept()
+
+
 @contextmanager
-def files_kept() -> Iterator[None]:
+def files_kept(*, to_the_end: bool = False) -> Iterator[None]:
     """
     Read each file once within the block: private copies, hashes and keys are kept until its end.
 
     A file that changed meanwhile is read anew. Within another such block this one adds nothing.
+
+    Parameters
+    ----------
+    to_the_end
+        Whether they are kept for the next such block too, until the process ends.
     """
     if _KEPT.get() is not None:
         yield
         return
-    kept = _Kept()
-    with kept.endings:
+    kept = _TO_THE_END if to_the_end else _Kept()
+    with nullcontext() if to_the_end else kept.endings:
         token = _KEPT.set(kept)
         try:
             yield
         finally:
             _KEPT.reset(token)
+
+
+atexit.register(_TO_THE_END.endings.close)
 
 
 def kept_of(what: str, path: Path, make: Callable[[], Any], *about: object) -> Any:

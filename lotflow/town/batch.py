@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final, Protocol
 
 from lotflow import __version__
-from lotflow.errors import InputError, LotflowError
+from lotflow.errors import EngineError, InputError, LotflowError
 from lotflow.inputs.elevation import inspect_elevation
 from lotflow.inputs.open import files_kept, local_file, sha256
 from lotflow.inputs.parcels import Parcels, read_parcels
@@ -221,9 +221,10 @@ def _study(
         try:
             run_lots(town, lots, crew, take)
         except BaseException as stop:
-            stop.add_note(
-                f"{len(journal.rows):,} lots are kept, the same command goes on with the others"
-            )
+            rest = f"{len(journal.rows):,} lots are kept, the same command goes on with the others"
+            stop.add_note(rest)
+            if isinstance(stop, EngineError):
+                raise EngineError(f"{stop}; {rest}.") from stop
             raise
 
 

@@ -15,6 +15,7 @@ from collections import Counter, deque
 from contextlib import ExitStack, contextmanager, suppress
 from dataclasses import dataclass, field
 from importlib import import_module
+from tempfile import TemporaryDirectory
 from typing import TYPE_CHECKING, Any, Final
 
 from lotflow import __version__
@@ -33,8 +34,6 @@ _TOPIC: Final = "lotflow-lots"
 #: How long a scheduler may take to answer, and to have a worker [s].
 _ANSWER_S: Final = 15.0
 _WORKER_S: Final = 60.0
-#: Memory of a worker above which it is started anew; a lot of usual size takes a third of it.
-_MEMORY: Final = "2GB"
 
 
 @dataclass(frozen=True)
@@ -87,7 +86,7 @@ def run_lots(
             study_lots(town, task, lambda told: take(told["row"]) if "row" in told else None)
         return
     with ExitStack() as endings:
-        client = endings.enter_context(_client(crew))
+        client = endings.enter_context(_client(crew, endings))
         _Foreman(client, town, crew, take, study or study_and_tell).work(lots)
 
 
@@ -114,7 +113,7 @@ def tasks_of(lots: Sequence[Lot], workers: int) -> list[tuple[Lot, ...]]:
 
 
 @contextmanager
-def _client(crew: Crew) -> Iterator[Any]:
+def _client(crew: Crew, endings: ExitStack) -> Iterator[Any]:
     """Connect to a scheduler, or start one with workers here; end what was started."""
     try:
         # an extra, and without types
@@ -137,6 +136,7 @@ def _client(crew: Crew) -> Iterator[Any]:
             _require_fit(client)
             yield client
         return
+    scratch = endings.enter_context(TemporaryDirectory(prefix="lotflow-"))
     settings = {
         "distributed.scheduler.allowed-failures": 0,  # who has died of what is judged here
         "distributed.worker.multiprocessing-method": "spawn",
@@ -144,14 +144,15 @@ def _client(crew: Crew) -> Iterator[Any]:
         # dask takes a worker that was started anew for one that is gone, and ends it after that
         "distributed.deploy.lost-worker-timeout": "1000 days",
         # in the place of dask's own, whose trimming of memory costs a fifth of short studies
-        "distributed.nanny.pre-spawn-environ": dict.fromkeys(
-            ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "LOTFLOW_THREADS"), "1"
-        ),
-        "logging.distributed": "critical",
+        "distributed.nanny.pre-spawn-environ": {
+            **dict.fromkeys(("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"), "1"),
+            # what a worker that was killed leaves of its private copies goes with it
+            "TMPDIR": scratch,
+        },
     }
     with dask.config.set(settings), distributed.LocalCluster(
         n_workers=crew.workers, threads_per_worker=1, processes=True, host="127.0.0.1",
-        dashboard_address=None, memory_limit=_MEMORY, silence_logs=50,
+        dashboard_address=None, local_directory=scratch, silence_logs=50,
     ) as cluster, distributed.Client(cluster, set_as_default=False) as client:  # fmt: skip
         yield client
 
@@ -305,7 +306,9 @@ class _Foreman:
         if error is not None and type(error).__name__ != "KilledWorker":
             raise EngineError(f"a worker could not begin: {type(error).__name__}: {error}")
         allowed = getattr(error, "allowed_failures", 0)
-        self._after_death(task, 1 + int(allowed), "its worker died on it twice")
+        self._after_death(
+            task, 1 + int(allowed), "its worker died on it twice, as when memory runs out"
+        )
 
     def _after_death(self, task: _Task, deaths: int, reason: str) -> None:
         """Find the lot a worker died on, and hand out the rest again."""

@@ -82,7 +82,7 @@ def study_lots(
     from lotflow.inputs.open import files_kept  # noqa: PLC0415 - after the surroundings are settled
 
     rows = []
-    with files_kept():
+    with files_kept(to_the_end=True):  # the next task is about the same files
         for lot in lots:
             tell({"begins": lot.key})
             row = lot_row(town, lot)

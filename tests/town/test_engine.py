@@ -1,6 +1,7 @@
 """Workers that die, hang and come back: no lot is lost, none is counted twice."""
 # ruff: noqa: PLC0415  what is sent to workers imports there
 
+import tempfile
 import time
 from collections import Counter
 
@@ -47,15 +48,20 @@ def hazards(folder):
     return study
 
 
-def test_dying_and_hanging_workers_cost_only_the_lot_they_die_of(tmp_path):
+def test_dying_and_hanging_workers_cost_only_the_lot_they_die_of(tmp_path, monkeypatch):
     rows, began = [], time.monotonic()
+    monkeypatch.setattr(tempfile, "tempdir", str(tmp_path))
     run_lots(TOWN, LOTS, Crew(workers=2, deadline_s=4.0), rows.append, hazards(tmp_path))
     assert Counter(row["parcel"] for row in rows) == Counter(lot.key for lot in LOTS)
     wrong = {row["parcel"]: row["reason"] for row in rows if row["outcome"] == "failed"}
-    assert wrong == {"L5": "its worker died on it twice", "L17": "it took longer than 4 s"}
+    assert wrong == {
+        "L5": "its worker died on it twice, as when memory runs out",
+        "L17": "it took longer than 4 s",
+    }
     assert (tmp_path / "died").exists()
     assert {row["threads"] for row in rows if row["outcome"] == "done"} == {"1"}
     assert time.monotonic() - began < 120
+    assert [path.name for path in tmp_path.iterdir()] == ["died"]  # no litter of the killed
 
 
 def test_workers_of_a_scheduler_elsewhere_are_used(tmp_path):
