@@ -138,6 +138,7 @@ def _client(crew: Crew, endings: ExitStack) -> Iterator[Any]:
         return
     scratch = endings.enter_context(TemporaryDirectory(prefix="lotflow-"))
     settings = {
+        "temporary-directory": scratch,
         "distributed.scheduler.allowed-failures": 0,  # who has died of what is judged here
         "distributed.worker.multiprocessing-method": "spawn",
         "distributed.worker.profile.enabled": False,
