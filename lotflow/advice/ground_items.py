@@ -389,7 +389,9 @@ def of_run_on(found: Found, used: set[str]) -> Item | None:
     if not shown or not (much or is_heavy(some) or not drawn):
         return None
     head = shown[0]
-    told = [row for row in shown if row["area_m2"] >= _MUCH / 2 * total][:3] or shown[:1]
+    # what comes back matters where it is the most, as of a gully; else it has been told of
+    news = [head, *(row for row in shown[1:] if row["first_m2"] >= 0.5 * row["area_m2"])]
+    told = [row for row in news if row["area_m2"] >= _MUCH / 2 * total][:3] or [head]
     leaves = result.rows("lot_line_crossings", direction="off")
     measures = (remedies.Remedy(
         remedies.Step.SWALE, "keep-open", tuple(f"crossing {row['id']}" for row in told)

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from lotflow.drains.domain import Floats, as_given, not_negative, positive
+from lotflow.drains.domain import not_negative, positive
 from lotflow.errors import ParameterError
 from lotflow.tables import read_table
 from lotflow.tables.drains import SoilInfiltration
@@ -67,40 +67,6 @@ def soil_infiltration(soil_group: str, *, compacted: bool = False) -> SoilInfilt
     rows = read_table("infiltration", SoilInfiltration)
     of_group = [row for row in rows if row.soil_group == _GROUPS[place]]
     return min(of_group, key=lambda row: row.rate_in_h)
-
-
-def side_area_to_half_depth(length: Floats, width: Floats, depth: Floats) -> Floats:
-    """
-    Area of the sides of a pit up to half its depth, through which Digest 365 empties it.
-
-    The base is left out: it clogs.
-
-    Parameters
-    ----------
-    length, width, depth
-        Of the pit below the pipe that feeds it [m]; greater than 0.
-
-    Returns
-    -------
-    area
-        One value per pit [m^2].
-
-    Raises
-    ------
-    ParameterError
-        If a number is not greater than 0.
-
-    References
-    ----------
-    Digest 365 (1991), as quoted.
-
-    Examples
-    --------
-    >>> side_area_to_half_depth(23.0, 5.0, 0.8)
-    22.4
-    """
-    positive(length=length, width=width, depth=depth)
-    return as_given(2.0 * np.add(length, width) * (0.5 * np.asarray(depth)))
 
 
 @dataclass(frozen=True)

@@ -48,6 +48,8 @@ class GeoPackage:
     unsafe: dict[str, str]
     #: Layers whose CRS is stated twice and differently, and how.
     two_crs: dict[str, str]
+    #: Definitions (WKT) of the CRS of layers whose CRS bears no code.
+    own_crs: dict[str, str]
     #: SHA-256 of what was copied, by the names of the user's file and of what stands beside it.
     hashes: dict[str, str]
 
@@ -215,23 +217,33 @@ def _contents(
         layers,
         tuple(name for name, kind in listed if kind in ("attributes", "aspatial")),
         {name: what for name in layers if (what := _unsafe(database, schema, name))},
-        _two_crs(database, layers) if set(_CRS_TABLES) <= set(schema) else {},
+        *(_crs_of(database, layers) if set(_CRS_TABLES) <= set(schema) else ({}, {})),
         hashes,
     )
 
 
-def _two_crs(database: sqlite3.Connection, layers: tuple[str, ...]) -> dict[str, str]:
-    """Find layers whose CRS has a code that means another than its definition."""
+def _crs_of(
+    database: sqlite3.Connection, layers: tuple[str, ...]
+) -> tuple[dict[str, str], dict[str, str]]:
+    """Find layers whose CRS has a code that is not its definition; definitions without a code."""
     systems = {
-        number: _contradiction(str(organization), code, str(definition))
+        number: (str(organization), code, str(definition))
         for number, organization, code, definition in database.execute(
             "SELECT srs_id, organization, organization_coordsys_id, definition "
             "FROM gpkg_spatial_ref_sys WHERE srs_id IN (SELECT srs_id FROM gpkg_geometry_columns)"
         )
     }
-    used = database.execute("SELECT table_name, srs_id FROM gpkg_geometry_columns")
-    return {str(name): systems[number] for name, number in used
-            if name in layers and systems.get(number)}  # fmt: skip
+    two = {number: _contradiction(*system) for number, system in systems.items()}
+    used = [
+        (str(name), number)
+        for name, number in database.execute("SELECT table_name, srs_id FROM gpkg_geometry_columns")
+        if name in layers
+    ]
+    return (
+        {name: two[number] for name, number in used if two.get(number)},
+        {name: systems[number][2] for name, number in used
+         if number in systems and systems[number][0].upper() in ("NONE", "")},
+    )  # fmt: skip
 
 
 def _contradiction(organization: str, code: object, definition: str) -> str:

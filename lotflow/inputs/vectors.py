@@ -341,6 +341,8 @@ def _read(copy: _Copy, layer: str, limits: Limits, part: Part = WHOLE) -> GeoDat
     if "geometry" not in frame:
         raise InputError(Fault("this table has no geometry", "Export it as a layer with geometry",
                                file=str(copy.source), layer=layer))  # fmt: skip
+    if copy.geopackage is not None and layer in copy.geopackage.own_crs:
+        frame = _as_defined(frame, copy.geopackage.own_crs[layer])
     _check_content(copy, layer, frame, limits)
     if some is None and part != WHOLE:
         frame = _part_of(copy, layer, frame, part)
@@ -387,7 +389,8 @@ def _ids_of_part(
             raise _no_such_row(copy, layer, part.only, keys.tolist())
         return _Ids(keys.index.to_numpy(), {"fids": wanted.tolist()})
     ids = kept_of("index", copy.source, lambda: indexed_rows(copy.path, layer), layer)
-    box = _box_in(part, crs)
+    # a CRS without a code counts as it is defined, as `_as_defined` takes it
+    box = _box_in(part, copy.geopackage.own_crs.get(layer, crs))
     if ids is None or not ids.size or box is None:
         return None
     nearby = pyogrio.read_bounds(copy.path, layer=layer, bbox=box)[0]
@@ -499,6 +502,24 @@ def _no_such_row(copy: _Copy, layer: str, only: tuple[str, str], keys: Sequence[
     return InputError(
         Fault("no row has this value", remedy, str(copy.source), layer, column=column, value=value)
     )
+
+
+def _as_defined(frame: GeoDataFrame, definition: str) -> GeoDataFrame:
+    """
+    Give a layer the CRS of its definition, which bears no code.
+
+    The library looks for a code, and takes a grid in feet for its twin in metres.
+    """
+    from pyproj import CRS  # noqa: PLC0415  only needed for CRSs without a code
+    from pyproj.exceptions import ProjError  # noqa: PLC0415
+
+    try:
+        defined = CRS.from_wkt(definition)
+    except ProjError:
+        return frame  # undefined, or damaged: told of by what was read
+    if frame.crs is not None and defined.equals(frame.crs, ignore_axis_order=True):
+        return frame
+    return frame.set_crs(defined, allow_override=True)
 
 
 def _told(copy: _Copy, inside: str | None) -> dict[str, Any]:

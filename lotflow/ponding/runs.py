@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from lotflow.drains.intake import Intake
     from lotflow.grid import FloatArray
     from lotflow.ponding.ponds import PondGround
-    from lotflow.ponding.records import CaseStorm
+    from lotflow.ponding.records import CaseStorm, Pond
     from lotflow.terrain.inlet_places import SetInlet
     from lotflow.terrain.ponding import StandingWater
     from lotflow.terrain.routing import Routing
@@ -154,8 +154,15 @@ def limited_storm(
             drains.ravel()[inlet.cells] += row.empties_m3s / area_m2
     ground = replace(ground, inlet_rate=drains)
     after = case_storm(ground, LIMITED, before.storm, standing_water(natural, poured), opened)
+    # what ran over before the inlets were full ran over, too
+    first = {pond.bed_cell: pond for pond in before.ponds if pond.overflow_m3 > 0}
     return replace(
         after,
+        ponds=tuple(_ran_over(pond, first) for pond in after.ponds),
+        rises=tuple(
+            rise if rise.pond is None else replace(rise, pond=_ran_over(rise.pond, first))
+            for rise in after.rises
+        ),
         runoff_m3=before.runoff_m3 + surfaced_m3,
         left_m3=before.left_m3 + after.left_m3,
         direct_m3=before.direct_m3,
@@ -166,6 +173,15 @@ def limited_storm(
         gone_on_m3=passed,
         surfaced_m3=surfaced_m3,
     )
+
+
+def _ran_over(pond: Pond, first: Mapping[int, Pond]) -> Pond:
+    """A pond with what ran over it before, by its deepest cell; where to, unless it says so."""
+    before = first.get(pond.bed_cell)
+    if before is None:
+        return pond
+    overflow = before.overflow_m3 + pond.overflow_m3
+    return replace(pond, overflow_m3=overflow, spill=pond.spill or before.spill)
 
 
 def require_closed(found: Sequence[CaseStorm]) -> None:

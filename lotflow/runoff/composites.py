@@ -7,18 +7,13 @@ catchment label where a raster or polygon areas say which part belongs to which 
 
 from __future__ import annotations
 
-from typing import Final
-
 import numpy as np
 from numpy.typing import ArrayLike
 
 from lotflow.grid import FloatArray
-from lotflow.runoff.limits import CURVE_NUMBER_RANGE, within
+from lotflow.runoff.limits import within
 from lotflow.tables import read_table
 from lotflow.tables.runoff import FrequencyFactor
-
-_IMPERVIOUS_CURVE_NUMBER: Final = 98.0
-_UNCONNECTED_LIMIT: Final = 0.30
 
 
 def composite(values: ArrayLike, weights: ArrayLike) -> float:
@@ -100,53 +95,6 @@ def sum_by_label(values: ArrayLike, labels: ArrayLike, count: int) -> FloatArray
     value = np.broadcast_to(np.asarray(values, dtype=np.float64), np.shape(labels)).ravel()
     sums = np.bincount(label[inside], weights=value[inside], minlength=count)
     return sums.astype(np.float64)
-
-
-def composite_curve_number(
-    pervious: ArrayLike, impervious_share: ArrayLike, *, unconnected_share: ArrayLike = 0.0
-) -> FloatArray:
-    """
-    Curve number of pervious ground with impervious parts in it.
-
-    Connected: CN = CNp + P (98 - CNp). Where a share R of the impervious parts drains over the
-    pervious ground and P is at most 30 %, the rise is multiplied by 1 - R / 2; above 30 % the
-    remaining ground does not hold much back, and all counts as connected.
-
-    Parameters
-    ----------
-    pervious
-        Curve number of the pervious ground, 30 to 100 [-].
-    impervious_share
-        P, share of the area that is impervious, 0 to 1 [-].
-    unconnected_share
-        R, share of the impervious area not connected to the drain, 0 to 1 [-].
-
-    Returns
-    -------
-    curve_number
-        Not rounded [-].
-
-    Raises
-    ------
-    ParameterError
-        If a curve number or share lies outside its range.
-
-    References
-    ----------
-    NRCS TR-55 (1986), figures 2-3 and 2-4, from memory.
-
-    Examples
-    --------
-    A quarter-acre lot on group C: 38 % impervious, lawn of 74.
-
-    >>> round(float(composite_curve_number(74, 0.38)), 1)
-    83.1
-    """
-    ground = within("curve number", pervious, *CURVE_NUMBER_RANGE)
-    impervious = within("impervious share", impervious_share, 0.0, 1.0)
-    unconnected = within("unconnected share", unconnected_share, 0.0, 1.0)
-    relief = np.where(impervious <= _UNCONNECTED_LIMIT, 1.0 - 0.5 * unconnected, 1.0)
-    return np.asarray(ground + impervious * (_IMPERVIOUS_CURVE_NUMBER - ground) * relief)
 
 
 def frequency_factor(return_period_yr: ArrayLike) -> FloatArray:

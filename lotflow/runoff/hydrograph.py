@@ -30,7 +30,6 @@ STORM_DURATION_S: Final = 86_400.0
 #: Longest step of unit rain, as a share of the time of concentration.
 _STEP_SHARE: Final = 0.133
 _LAG_SHARE: Final = 0.6
-_LONGEST_SERIES: Final = 1_000_000
 _STEP_S: Final = 300.0
 
 
@@ -220,76 +219,6 @@ def unit_hydrograph(area_m2: float, time_of_concentration_s: float, step_s: floa
     shape[-1] = 0.0  # it stands at the end of the table or beyond, but for rounding
     result: FloatArray = shape * (area / (step * shape.sum()))
     return result
-
-
-def storm_hydrograph(
-    area_m2: float, curve_number: float, time_of_concentration_s: float, storm: Storm
-) -> Hydrograph:
-    """
-    Flow of a catchment in a storm.
-
-    Steps of the storm longer than 0.133 tc are divided, their rain falling evenly within them.
-
-    Parameters
-    ----------
-    area_m2
-        Catchment, greater than 0 [m^2].
-    curve_number
-        30 to 100 [-].
-    time_of_concentration_s
-        Greater than 0 [s].
-
-    Returns
-    -------
-    hydrograph
-        Its volume is the area times the runoff depth of the storm.
-
-    Raises
-    ------
-    ParameterError
-        If an argument lies outside its range, or the series would be over a million steps long.
-
-    References
-    ----------
-    NRCS NEH 630, chapter 16.
-
-    Examples
-    --------
-    >>> storm = Storm(300.0, np.array([0.002, 0.01, 0.03, 0.01, 0.002]))
-    >>> hydrograph = storm_hydrograph(1000.0, 90, 600.0, storm)
-    >>> round(hydrograph.volume_m3, 3), round(float(runoff_depth(0.054, 90)) * 1000.0, 3)
-    (30.534, 30.534)
-    """
-    time = float(
-        within("time of concentration", time_of_concentration_s, 0.0, above=True, unit="s")
-    )
-    parts = int(np.ceil(storm.step_s / (_STEP_SHARE * time)))
-    if parts * storm.depths_m.size > _LONGEST_SERIES:
-        raise ParameterError(f"a time of concentration of {time:g} s asks for too many steps.")
-    fine = Storm(storm.step_s / parts, np.repeat(storm.depths_m / parts, parts))
-    excess = excess_rain(fine, curve_number)
-    return Hydrograph(fine.step_s, np.convolve(excess, unit_hydrograph(area_m2, time, fine.step_s)))
-
-
-def peak_rate_factor() -> float:
-    """
-    Peak of the unit hydrograph in square miles, inches and hours: about 484.
-
-    qp = factor A Q / Tp. The factor follows from the shape alone: 645.33 over its area.
-
-    References
-    ----------
-    NRCS NEH 630, chapter 16, from memory.
-
-    Examples
-    --------
-    >>> round(peak_rate_factor(), 1)
-    483.1
-    """
-    rows = read_table("unit_hydrograph", UnitHydrographPoint)
-    area = np.trapezoid([row.flow_ratio for row in rows], [row.time_ratio for row in rows])
-    # cubic feet per second of one inch per hour on one square mile
-    return float(5280.0**2 / 12.0 / 3600.0 / area)
 
 
 @dataclass(frozen=True, eq=False)

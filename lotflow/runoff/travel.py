@@ -217,45 +217,6 @@ def shallow_flow_velocity(slope: ArrayLike, paved: ArrayLike) -> FloatArray:
     return np.where(np.asarray(paved, bool), _PAVED_VELOCITY, _UNPAVED_VELOCITY) * np.sqrt(steep)
 
 
-def upland_velocity(slope: ArrayLike, coefficient: ArrayLike) -> FloatArray:
-    """
-    Velocity of shallow flow by an intercept coefficient for the cover.
-
-    V = k (100 S)^0.5, m/s; coefficients are in `tables/velocity_coefficients.csv`.
-
-    Parameters
-    ----------
-    slope
-        Not below 0 [m/m].
-    coefficient
-        k, greater than 0 [m/s].
-
-    Returns
-    -------
-    velocity
-        [m/s].
-
-    Raises
-    ------
-    ParameterError
-        If an argument lies outside its range.
-
-    References
-    ----------
-    FHWA HEC-22, 3rd edition (2009), equation 3-4 and Table 3-3.
-
-    Examples
-    --------
-    A grassed waterway at 0.6 %: 1.16 ft/s.
-
-    >>> round(float(upland_velocity(0.006, 0.457)) / 0.3048, 2)
-    1.16
-    """
-    steep = within("slope", slope, 0.0, unit="m/m")
-    factor = within("intercept coefficient", coefficient, 0.0, above=True, unit="m/s")
-    return factor * np.sqrt(100.0 * steep)
-
-
 def manning_velocity(
     hydraulic_radius_m: ArrayLike, slope: ArrayLike, roughness: ArrayLike
 ) -> FloatArray:

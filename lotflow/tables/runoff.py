@@ -97,15 +97,6 @@ class Roughness:
 
 
 @dataclass(frozen=True)
-class VelocityCoefficient:
-    """Intercept coefficient k of shallow flow (`velocity_coefficients.csv`)."""
-
-    surface: str
-    coefficient: float
-    source: str
-
-
-@dataclass(frozen=True)
 class PeakCoefficients:
     """Coefficients of the graphical peak discharge (`nrcs_peak.csv`)."""
 

@@ -9,7 +9,6 @@ from hypothesis import strategies as st
 
 from lotflow.drains.standing_water import (
     infiltration_rates,
-    side_area_to_half_depth,
     soak_away,
     soil_infiltration,
 )
@@ -31,16 +30,11 @@ def test_compacted_soil_counts_one_group_lower(group, lower):
     assert soil_infiltration(group, compacted=True) == soil_infiltration(lower)
 
 
-def test_side_area_leaves_the_base_out():
-    assert side_area_to_half_depth(23.0, 5.0, 0.8) == pytest.approx(22.4)
-
-
 @pytest.mark.parametrize(
     ("call", "message"),
     [
         (lambda: soil_infiltration("E"), "soil group is A, B, C or D, not 'E'"),
         (lambda: soil_infiltration(""), "soil group is A, B, C or D, not ''"),
-        (lambda: side_area_to_half_depth(1.0, 0.0, 1.0), "width must be greater than 0"),
     ],
 )
 def test_outside_the_domain_the_value_and_the_rule_are_said(call, message):

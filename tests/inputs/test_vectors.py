@@ -18,7 +18,7 @@ import geopandas
 import pyogrio
 import pytest
 import shapely
-from pyproj import CRS
+from pyproj import CRS, Transformer
 
 from lotflow.errors import InputError
 from lotflow.inputs import geopackage
@@ -241,6 +241,22 @@ def test_a_layer_without_crs_is_refused(tmp_path: Path) -> None:
             "UPDATE gpkg_contents SET srs_id = -1")  # fmt: skip
     with pytest.raises(InputError, match="layer lot: the layer has no coordinate reference system"):
         read_layer(path)
+
+
+def test_a_grid_in_feet_without_a_code_is_not_its_twin_in_metres(site: Path) -> None:
+    """UTM in US survey feet: the library finds the code of UTM in metres for it."""
+    metres = CRS.from_epsg(26918).to_wkt("WKT1_GDAL")
+    foot = 0.304800609601219
+    feet = metres.replace('UNIT["metre",1', f'UNIT["US survey foot",{foot}')
+    feet = feet.replace('"false_easting",500000', f'"false_easting",{500_000 / foot!r}')
+    feet = feet[: feet.rindex(',AUTHORITY["EPSG","26918"]')] + "]"
+    altered(site, "UPDATE gpkg_spatial_ref_sys SET organization = 'NONE', "
+                  f"definition = '{feet}' WHERE srs_id = 26918")  # fmt: skip
+    assert pyogrio.read_dataframe(site, layer="lot").crs.axis_info[0].unit_name == "metre"
+    read = read_layer(site, "lot").crs
+    assert read.axis_info[0].unit_conversion_factor == pytest.approx(foot, rel=1e-9)
+    x, _ = Transformer.from_crs(read, 26918, always_xy=True).transform(*LOT.centroid.coords[0])
+    assert x == pytest.approx(LOT.centroid.x * foot, abs=1e-3)
 
 
 @pytest.mark.parametrize("seed", range(40))

@@ -10,7 +10,6 @@ from lotflow.errors import ParameterError
 from lotflow.runoff.composites import (
     composite,
     composite_by_label,
-    composite_curve_number,
     frequency_factor,
     storm_coefficient,
     sum_by_label,
@@ -99,34 +98,3 @@ def test_a_coefficient_outside_its_range_is_refused(bad):
 def test_a_return_period_must_be_above_zero(bad):
     with pytest.raises(ParameterError, match="return period must be greater than 0 yr"):
         frequency_factor(bad)
-
-
-def test_unconnected_paving_raises_the_curve_number_half_as_much():
-    """TR-55 figure 2-4, from memory: 1 - R/2 with R = 1, at most 30 % impervious."""
-    assert float(composite_curve_number(61, 0.20)) == pytest.approx(61 + 0.2 * 37)
-    assert float(composite_curve_number(61, 0.20, unconnected_share=1)) == pytest.approx(64.7)
-    assert float(composite_curve_number(61, 0.20, unconnected_share=0.5)) == pytest.approx(66.55)
-
-
-def test_above_30_percent_all_paving_counts_as_connected():
-    connected = composite_curve_number(61, [0.30, 0.31])
-    unconnected = composite_curve_number(61, [0.30, 0.31], unconnected_share=1)
-    assert unconnected[0] < connected[0]
-    assert unconnected[1] == connected[1]
-
-
-@pytest.mark.parametrize(
-    ("pervious", "share", "unconnected", "message"),
-    [
-        (29, 0.2, 0, "curve number must be at least 30 and at most 100, not 29"),
-        (101, 0.2, 0, "curve number"),
-        (61, -0.1, 0, "impervious share"),
-        (61, 1.1, 0, "impervious share"),
-        (61, 0.2, 1.1, "unconnected share"),
-    ],
-)
-def test_shares_and_curve_numbers_outside_their_range_are_refused(
-    pervious, share, unconnected, message
-):
-    with pytest.raises(ParameterError, match=message):
-        composite_curve_number(pervious, share, unconnected_share=unconnected)

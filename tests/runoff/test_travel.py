@@ -19,10 +19,7 @@ from lotflow.runoff.travel import (
     sheet_flow_time_for_intensity,
     sheet_flow_time_in_storm,
     travel_time,
-    upland_velocity,
 )
-from lotflow.tables import read_table
-from lotflow.tables.runoff import VelocityCoefficient
 from lotflow.units import METRES_PER_FOOT, to_si
 
 FOOT, INCH = METRES_PER_FOOT, 0.0254
@@ -74,18 +71,6 @@ def test_a_short_path_takes_the_intensity_of_the_minimum(irving):
     assert float(time) == pytest.approx(float(expected))
 
 
-@pytest.mark.parametrize(
-    ("surface", "published"), [("unpaved", 16.10), ("paved", 20.30), ("grassed waterway", 14.99)]
-)
-def test_both_published_forms_of_shallow_flow_agree(surface, published):
-    """FHWA HEC-22 Table 3-3, 32.8 k: 16.10 and 20.30 ft/s against 16.13 and 20.33 of TR-55."""
-    k = {r.surface: r.coefficient for r in read_table("velocity_coefficients", VelocityCoefficient)}
-    assert float(upland_velocity(1.0, k[surface])) / FOOT == pytest.approx(published, abs=0.02)
-    if surface != "grassed waterway":
-        other = float(shallow_flow_velocity(1.0, surface == "paved")) / FOOT
-        assert other == pytest.approx(published, abs=0.04)
-
-
 def test_the_shorthand_of_the_velocity_chart_is_kept():
     """TR-55 appendix F: V = 20.3282 s^.5 and 16.1345 s^.5, ft/s."""
     assert_allclose(shallow_flow_velocity(1.0, [True, False]) / FOOT, [20.3282, 16.1345])
@@ -125,7 +110,6 @@ def test_a_sheet_flow_of_300_feet_is_still_allowed():
     [
         (lambda: sheet_flow_time_for_intensity(**GOOD, intensity_m_s=0.0), "intensity must be"),
         (lambda: shallow_flow_velocity(-0.01, True), "slope must be at least 0"),
-        (lambda: upland_velocity(0.01, 0.0), "intercept coefficient must be greater than 0"),
         (lambda: manning_velocity(0.1, 0.01, 0.0), "roughness must be greater than 0"),
         (lambda: travel_time(10.0, 0.0), "velocity must be greater than 0 m/s"),
         (lambda: travel_time(-1.0, 1.0), "length must be at least 0 m"),

@@ -8,6 +8,7 @@ from typing import Any
 
 import geopandas as gpd
 import numpy as np
+import pandas as pd
 import pytest
 import rasterio
 import shapely
@@ -520,6 +521,20 @@ def test_an_inlet_that_carries_all_is_as_if_it_had_no_limit(sample):
     numbers = ["ponded_m3", "taken_m3", "over_edge_m3"]
     np.testing.assert_allclose(one[numbers], other[numbers], atol=1e-9)
     assert not [f for f in chapter.findings if f.rule == "inlet-passed"]
+
+
+def test_what_ran_over_a_hollow_without_an_inlet_is_told_with_limited_inlets_too(tmp_path):
+    """An inlet that takes all leaves every pond and its overflow as they are with it open."""
+    inlets = {"name": ["N"], "geometry": [at(12, 20)]}
+    lot = lot_on(tmp_path, two_bowls(), inlets=inlets)
+    chapter = ponding_chapter(lot, EvenStorms(lot, (0.05, 0.3, 0.5)), intakes=refusing(lot, "N", 0))
+    columns = ["return_period_yr", "low_spot", "volume_m3", "overflow_m3", "spills_to"]
+    opened, limited = (
+        rows_of(chapter, "ponds", scenario=name)[columns].reset_index(drop=True)
+        for name in ("open", "limited")
+    )
+    assert opened["overflow_m3"].max() > 1
+    pd.testing.assert_frame_equal(opened, limited)
 
 
 def test_without_what_inlets_take_there_is_no_such_case(sample):

@@ -15,7 +15,6 @@ from lotflow.tables.runoff import (
     PondFactor,
     Roughness,
     UnitHydrographPoint,
-    VelocityCoefficient,
     cover_keys,
 )
 
@@ -23,7 +22,6 @@ TABLES = [
     ("covers", Cover),
     ("curve_numbers", CurveNumbers),
     ("sheet_flow_roughness", Roughness),
-    ("velocity_coefficients", VelocityCoefficient),
     ("nrcs_peak", PeakCoefficients),
     ("pond_factors", PondFactor),
     ("frequency_factors", FrequencyFactor),
