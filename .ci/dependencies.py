@@ -17,7 +17,7 @@ from packaging.utils import canonicalize_name
 
 ROOT = Path(__file__).parents[1]
 PACKAGE = "lotflow"
-EXTRAS = ("test", "lint", "batch")
+EXTRAS = ("test", "lint", "batch", "parquet")
 CONSTRAINTS = ROOT / "constraints.txt"
 TABLE = ROOT / "docs" / "dependencies.md"
 
