@@ -11,6 +11,7 @@ import math
 from collections.abc import Sequence
 from concurrent.futures import Future
 from dataclasses import dataclass, replace
+from functools import partial
 from pathlib import Path
 from threading import Thread
 from typing import Any, Final
@@ -35,7 +36,7 @@ from lotflow.inputs.georeference import (
 )
 from lotflow.inputs.limits import DEFAULT_LIMITS, Limits
 from lotflow.inputs.missing_values import HIGHEST_M, LOWEST_M, Scale, elevations, outside_land
-from lotflow.inputs.open import local_file, reading, sha256
+from lotflow.inputs.open import kept_of, local_file, reading, sha256
 from lotflow.inputs.raster_header import RasterHeader, Window
 from lotflow.inputs.rasters import read_header, read_stored
 from lotflow.inputs.surface_checks import gap_check, lone_cell_check, seam_check, step_check
@@ -197,7 +198,9 @@ def inspect_elevation(
     found += _work_findings(headers, work, cell)
     found += [note for header in headers for note in _band_findings(header)]
     found += [note for header in headers for note in _side_findings(header, work)]
-    hashes = tuple(BackgroundHash(header.path) for header in headers)
+    hashes = tuple(
+        kept_of("hash", header.path, partial(BackgroundHash, header.path)) for header in headers
+    )
     return ElevationSource(tiles, crs, work, unit, cell, tuple(dict.fromkeys(found)), hashes)
 
 

@@ -265,7 +265,7 @@ def settled(job: Job, *, name: str | None, units: UnitSystem) -> Job:
     return job.model_copy(update={"job": job.job.model_copy(update=known)})
 
 
-def screening_job(
+def screening_job(  # noqa: PLR0913 - what is known of a lot, each by its name
     elevation: Sequence[Path],
     layers: Mapping[str, Path],
     *,
@@ -275,6 +275,8 @@ def screening_job(
     intensity: float | None = None,
     intensity_unit: str = "mm_h",
     units: UnitSystem | None = None,
+    lot_name: str | None = None,
+    lot_key: str | None = None,
 ) -> Job:
     """
     Make a job from files and numbers.
@@ -296,6 +298,9 @@ def screening_job(
         Rainfall intensity, and its unit: "mm_h" or "in_h".
     units
         Of reports; None for those of the country in which the lot lies.
+    lot_name, lot_key
+        Of a layer of many lots the one to take, by its value in a column; `name` where no column
+        is given.
 
     Raises
     ------
@@ -320,6 +325,8 @@ def screening_job(
         for name, path in layers.items()
     }
     try:
+        if lot_name is not None or lot_key is not None:
+            entries["lot"] = LayerEntry(file=layers["lot"], key=lot_key, only=lot_name)
         job = Job(
             job=General(**general),
             elevation=Elevation(
@@ -420,6 +427,8 @@ def job_template(
     lot_file: str,
     vertical_unit: VerticalUnit | None,
     units: UnitSystem,
+    *,
+    only: tuple[str, str] | None = None,
 ) -> str:
     """
     Write the job file of a new job.
@@ -432,6 +441,8 @@ def job_template(
         Unit of the elevations; None where the raster says it.
     units
         Unit system of reports and of the columns to draw.
+    only
+        Column and value by which the lot is found in its file.
 
     Returns
     -------
@@ -454,7 +465,7 @@ def job_template(
         name=_quoted(name),
         units=_quoted(units),
         elevation=_quoted(elevation_file),
-        lot=_quoted(lot_file),
+        lot=_quoted(lot_file) if only is None else _one_of_many(lot_file, *only),
         vertical_unit=("" if stated else "# ") + f"vertical_unit = {_quoted(vertical_unit or 'm')}",
         intensity="intensity_in_h = 1.0" if units == "us" else "intensity_mm_h = 25.0",
         level_unit=_quoted("ft" if units == "us" else "m"),
@@ -465,6 +476,11 @@ def job_template(
         foundation="10.0" if units == "us" else "3.0",
         criteria="\n".join(_criteria_lines()),
     )
+
+
+def _one_of_many(file: str, key: str, only: str) -> str:
+    """Write which lot of a file is meant."""
+    return f"{{ file = {_quoted(file)}, key = {_quoted(key)}, only = {_quoted(only)} }}"
 
 
 def _criteria_lines() -> list[str]:

@@ -15,7 +15,6 @@ from lotflow.outputs.terrain_layers import (
     contours_layer,
     inlet_layers,
     low_spot_layers,
-    told_crossings,
     water_parts_table,
 )
 from lotflow.study.chapter import WHERE_TO, Chapter, say_nothing
@@ -36,7 +35,6 @@ if TYPE_CHECKING:
     from lotflow.findings import Finding
     from lotflow.study.chapter import Tell
     from lotflow.study.lot_water import LotWater
-    from lotflow.terrain.catchments import Crossing
     from lotflow.terrain.house_ring import Facade
     from lotflow.terrain.outlet_search import OutletOption
 
@@ -106,7 +104,7 @@ def _layers(lot: LotWater) -> dict[str, pd.DataFrame]:
             not_closed=lot.spots_not_closed, placed=inlets.placed, buildings=site.buildings,
         ),
         "flow_paths": layers.flow_paths_layer(lot.paths, inlets.routing),
-        "lot_line_crossings": layers.crossings_layer(_crossings(lot), grid),
+        "lot_line_crossings": layers.crossings_layer(lot.crossings, grid),
         "water_parts": water_parts(lot),
         **inlet_layers(
             inlets, lot.cells, list(in_case(site.inlets, lot.case)["kind"]), lot.low_spots,
@@ -118,16 +116,12 @@ def _layers(lot: LotWater) -> dict[str, pd.DataFrame]:
     }  # fmt: skip
 
 
-def _crossings(lot: LotWater) -> list[Crossing]:
-    return told_crossings(lot.inlets.routing, lot.window.lot, lot.site.lot.geometry.union_all())
-
-
 def water_parts(lot: LotWater, facades: Sequence[Facade] = ()) -> pd.DataFrame:
     """Where the water of the lot, its inlets, low spots and, as it runs today, walls comes from."""
     grid, footprints = lot.window.surface.ground, lot.site.buildings.geometry
     ground = Ground(
         lot.roofs, lot.window.lot, lot.site.lot.geometry.union_all().boundary, STRETCH_M,
-        _crossings(lot), building_names(lot.site.buildings),
+        lot.crossings, building_names(lot.site.buildings),
     )  # fmt: skip
     found = lot_origins(ground, lot.inlets.routing, lot.names, lot.low_spots)
     if facades:

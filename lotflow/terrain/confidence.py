@@ -337,8 +337,14 @@ def _drawn(measured: FloatArray, cell_m: float, error: ErrorModel, seed: int) ->
     return likely_surfaces(measured, error, cell_m, random_stream(seed, 0))
 
 
+#: Of the environment: threads that realisations may take where several processes run at once.
+THREADS: Final = "LOTFLOW_THREADS"
+
+
 def _processors() -> int:
     """Processors that this process may use."""
+    if (told := os.environ.get(THREADS, "")).isdecimal() and int(told) > 0:
+        return int(told)
     if hasattr(os, "sched_getaffinity"):
         return len(os.sched_getaffinity(0))
     return os.cpu_count() or 1
