@@ -199,7 +199,8 @@ RANKS: Final[dict[str, tuple[str, ...]]] = {
         "fill-holds-water", "earthwork-over-pipe", "fill-at-wall", "swale-freeboard",
     ),
     "data and assumptions": (
-        "ground-at-building-unknown", "opening-height-unknown", "downspout-way-unknown",
+        "earthwork-not-in-data", "ground-at-building-unknown", "opening-height-unknown",
+        "downspout-way-unknown",
         "rainfall-elsewhere", "rainfall-starts-late", "rain-unit-doubted", "vertical-unit",
         "vertical-unit-doubted", "level-unit-doubted", "elevation-gap", "not-closed",
         "cut-by-edge", "catchment-unsure",
