@@ -161,7 +161,7 @@ def section_depth(
 
     Examples
     --------
-    >>> float(section_depth(32.91, 0.0025, width_m=6.0, side=0.0, roughness=0.015).round(2))
+    >>> float(section_depth(32.91, 0.0025, width_m=6.0, side=0.0, roughness=0.015)[0].round(2))
     1.6
     """
     fall = np.atleast_1d(np.asarray(slope, dtype=np.float64))
@@ -362,11 +362,13 @@ def _not_shown(work: Earthwork, around: Around) -> float:
     """How far the ground stands off the levels of an existing swale or berm [m]; NaN without."""
     if not work.is_straight:
         return math.nan
-    grid = around.surface.ground
-    (edit,) = laid_earthworks((work,), around.site, grid).edits
-    assert isinstance(edit, LineEdit)  # noqa: S101 - a line is laid as one
-    ground = edit.sample(open_levels(grid))
-    return float(np.median(np.abs(ground - edit.levels(open_levels(grid)))))
+    ground = open_levels(around.surface.ground)
+    off = [
+        np.median(np.abs(edit.sample(ground) - edit.levels(ground)))
+        for edit in laid_earthworks((work,), around.site, around.surface.ground).edits
+        if isinstance(edit, LineEdit)
+    ]
+    return float(off[0])
 
 
 def _place(work: Earthwork) -> tuple[float, float]:
