@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any, Final
 from lotflow.terrain.lower_places import compass_name
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Mapping, Sequence
 
     from lotflow.drains.first_levels import LevelPlace
 
@@ -61,3 +61,42 @@ def question_words(row: Mapping[str, Any]) -> str:
     'Does low spot 3 hold water?'
     """
     return _QUESTIONS[row["question"]].format(subject=row["subject"])
+
+
+def levels_of_items(
+    items: Sequence[Mapping[str, Any]], levels: Sequence[Mapping[str, Any]]
+) -> dict[int, list[int]]:
+    """
+    Give each item of an answer the numbers of the levels that settle something of it.
+
+    A level belongs to the first item of which a finding has the subject of its question.
+
+    Examples
+    --------
+    >>> items = [{"rank": 1, "findings": [{"subject": "low spot 3"}]},
+    ...          {"rank": 2, "findings": [{"subject": "low spot 3"}, {"subject": "C1"}]}]
+    >>> levels = [{"rank": n, "subject": of} for n, of in ((1, "low spot 3"), (2, "C1"), (3, "D"))]
+    >>> levels_of_items(items, levels)
+    {1: [1], 2: [2]}
+    """
+    found: dict[int, list[int]] = {}
+    for level in levels:
+        for item in items:
+            if any(one["subject"] == level["subject"] for one in item["findings"]):
+                found.setdefault(item["rank"], []).append(level["rank"])
+                break
+    return found
+
+
+def numbers_words(ranks: Sequence[int]) -> str:
+    """
+    Name levels by their numbers.
+
+    Examples
+    --------
+    >>> numbers_words([1, 2, 5]), numbers_words([4])
+    ('Levels 1, 2 and 5 of those to take first.', 'Level 4 of those to take first.')
+    """
+    *most, last = (str(rank) for rank in ranks)
+    named = f"{', '.join(most)} and {last}" if most else last
+    return f"Level{'s' * bool(most)} {named} of those to take first."
