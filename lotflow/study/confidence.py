@@ -165,7 +165,9 @@ def realise_study(
     )
     number = realisations_of(job, lot.low_spots.number.size)
     seed = job.confidence.seed
-    return run_realisations(plan, error_model(job), watched, number=number, seed=seed)
+    return run_realisations(
+        plan, error_model(job), watched, number=number, seed=seed, apart=lot.window.elevation.apart
+    )
 
 
 def realisations_of(job: Job, cells: int) -> int:

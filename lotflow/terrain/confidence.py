@@ -274,6 +274,7 @@ def run_realisations(
     number: int,
     seed: int,
     workers: int | None = None,
+    apart: FloatArray | None = None,
 ) -> Realised:
     """
     Draw surfaces that may be true and follow the water on each.
@@ -289,6 +290,8 @@ def run_realisations(
         number of workers.
     workers
         Threads; by default one per processor that may be used.
+    apart
+        Standard deviation that is added to the error on each cell [m]; None for none.
 
     Raises
     ------
@@ -299,7 +302,7 @@ def run_realisations(
         raise ParameterError(f"{number} realisations cannot be run: ask for 1 to 65,534.")
     surface, stop = plan.surface, Event()
     ground = open_ground(surface).reshape(surface.ground.shape)
-    drawn = likely_surfaces(ground, error, surface.ground.cell_m, _random(seed, 0))
+    drawn = likely_surfaces(ground, error, surface.ground.cell_m, _random(seed, 0), apart)
     number = 1 if drawn.are_one else number
     workers = min(number, workers or _processors())
     # whoever is done takes the next: a processor may be slower, or have other work to do. It does
