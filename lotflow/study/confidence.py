@@ -194,6 +194,7 @@ def realise_study(
     return run_realisations(
         plan, error_model(job), watched, number=number, seed=seed,
         surfaces=None if lot.levelled is None else lot.levelled.surfaces,
+        apart=lot.window.elevation.apart,
     )  # fmt: skip
 
 

@@ -3,19 +3,21 @@
 from __future__ import annotations
 
 import hashlib
+import re
 from collections.abc import Callable, Sequence
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass, replace
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import TYPE_CHECKING, Any
 
 from pyproj import CRS
+from pyproj.exceptions import ProjError
 
 from lotflow import __version__
 from lotflow.advice.sentences import worded
 from lotflow.errors import Fault, FetchError, InputError
-from lotflow.fetching.http_door import Budget, Door, Place, place_of
+from lotflow.fetching.http_door import Budget, Door, Place, Store, place_of
 from lotflow.fetching.merging import Extract, merged, window_of
 from lotflow.fetching.remote_tiff import Plan, RemoteFile, RemoteTiff, naming
 from lotflow.fetching.stac_item import ITEM_BYTES, Chosen, read_item
@@ -159,23 +161,37 @@ def fetch(
 
 
 def plan(
-    order: Order, output: Path, confirm: Callable[[str], bool], budget: Budget,
-    *, tell: Tell = say_nothing,
-) -> Planned:  # fmt: skip
+    order: Order,
+    confirm: Callable[[str], bool],
+    budget: Budget,
+    *,
+    tell: Tell = say_nothing,
+) -> Planned:
     """
     Ask for the directories of the files only, and tell what a fetch would take.
 
     Parameters
     ----------
-    order, output, confirm, budget, tell
+    order, confirm, budget, tell
         As of `fetch`.
     """
-    with _opened(order, confirm, budget, PartStore(output), tell, ask_only=True) as (tiles, whole):
+    with _opened(order, confirm, budget, _KeepNothing(), tell, ask_only=True) as (tiles, whole):
         rows = [
             (tile.place.shown, sum(span.size for span in tile.plan.spans), len(tile.plan.spans), "")
             for tile in tiles
         ]
         return Planned((*rows, *whole))
+
+
+class _KeepNothing:
+    """What a plan puts what it has asked for: nothing is written."""
+
+    def get(self, _: str, __: tuple[int, int], /) -> bytes | None:
+        """Give nothing."""
+        return None
+
+    def put(self, _: str, __: tuple[int, int], ___: bytes, /) -> None:
+        """Keep nothing."""
 
 
 @dataclass(eq=False)
@@ -194,7 +210,7 @@ def _opened(
     order: Order,
     confirm: Callable[[str], bool],
     budget: Budget,
-    store: PartStore,
+    store: Store,
     tell: Tell,
     *,
     ask_only: bool = False,
@@ -297,13 +313,24 @@ def _check_item(tiff: RemoteTiff, item: Chosen | None) -> None:
     if item.item.crs and header.crs is not None:
         with naming(tiff.remote.place, tiff.path):
             crs = horizontal_crs(header.crs)
-        if _code(crs) and _code(crs) != item.item.crs.upper():
-            differs.append(f"{_code(crs)}, not {item.item.crs[:40]}")
+        stated = _stated_crs(item.item.crs)
+        if stated is not None and stated != crs:
+            differs.append(f"{_code(crs) or crs.name}, not {item.item.crs[:40]}")
     if differs:
         raise InputError(
             Fault(f"the file is not the one that its Item describes: it has {'; '.join(differs)}",
                   "Get the Item anew", file=tiff.remote.place.shown)
         )  # fmt: skip
+
+
+def _stated_crs(code: str) -> CRS | None:
+    """Horizontal CRS of a code; None where it is of another kind, or unknown here."""
+    match = re.fullmatch(r"EPSG:(\d{1,6})", code, re.IGNORECASE)
+    if match is None:
+        return None
+    with suppress(ProjError):
+        return horizontal_crs(CRS.from_epsg(int(match[1])))
+    return None
 
 
 def _code(crs: CRS) -> str:

@@ -280,7 +280,9 @@ def _levelled(
     taken = shots_on(site.shots, measured) if shots is None and len(site.shots) else shots
     if taken is None or not len(taken):
         return window, None
-    found = level_ground(measured, error_model(job), taken, seed=job.confidence.seed)
+    found = level_ground(
+        measured, error_model(job), taken, seed=job.confidence.seed, apart=window.elevation.apart
+    )
     judged = found.judged
     if judged.reading != "as written":
         rule = (
