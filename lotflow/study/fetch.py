@@ -18,7 +18,7 @@ from lotflow import __version__
 from lotflow.advice.sentences import worded
 from lotflow.errors import Fault, FetchError, InputError
 from lotflow.fetching.http_door import Budget, Door, Place, Store, place_of
-from lotflow.fetching.merging import Extract, merged, window_of
+from lotflow.fetching.merging import Extract, merged, same_cells, window_of
 from lotflow.fetching.remote_tiff import Plan, RemoteFile, RemoteTiff, naming
 from lotflow.fetching.stac_item import ITEM_BYTES, Chosen, read_item
 from lotflow.inputs.area import Area
@@ -28,6 +28,7 @@ from lotflow.inputs.open import local_file, read_bytes
 from lotflow.inputs.raster_tags import FETCHED_TAG, Fetched, FetchedTile
 from lotflow.outputs.fetched import PartStore, check_target, write_raster
 from lotflow.study.chapter import say_nothing
+from lotflow.text import megabytes
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -233,7 +234,7 @@ def _opened(
                 continue
             if remote.why_whole:
                 remote.fetch_whole(
-                    lambda octets: tell("looking", f"{octets / 1e6:.1f} MB of a whole file")
+                    lambda octets: tell("looking", f"{megabytes(octets)} MB of a whole file")
                 )
             tiff = RemoteTiff(remote, folder)
             with naming(place, tiff.path):
@@ -252,7 +253,7 @@ def _opened(
 def _places(order: Order, door: Door) -> Iterator[tuple[Place, Chosen | None]]:
     """Give the files of an order in their order."""
     DEFAULT_LIMITS.check(
-        "tiles", len(order.stac) + len(order.urls), "{} files are asked for", file="the order"
+        "tiles", len((*order.stac, *order.urls)), "{} files are asked for", file="the order"
     )
     for text in order.stac:
         base = ""
@@ -303,13 +304,12 @@ def _check_item(tiff: RemoteTiff, item: Chosen | None) -> None:
     differs = []
     if said.shape is not None and said.shape != header.shape:
         differs.append(f"rows and columns {header.shape}, not {said.shape}")
-    if said.transform and header.transform:
-        here, there = header.transform[:6], said.transform[:6]
-        cell = abs(here[0])
-        if len(there) < 6 or any(
-            abs(a - b) > 1e-3 * cell for a, b in zip(here, there, strict=True)
-        ):
-            differs.append("another place or size of cells")
+    if (
+        said.transform
+        and header.transform
+        and not same_cells(header.transform[:6], said.transform[:6])
+    ):
+        differs.append("another place or size of cells")
     if item.item.crs and header.crs is not None:
         with naming(tiff.remote.place, tiff.path):
             crs = horizontal_crs(header.crs)
@@ -342,15 +342,14 @@ def _code(crs: CRS) -> str:
 def _come(tiles: Sequence[_Tile], tell: Tell) -> Iterator[tuple[_Tile, RasterHeader]]:
     """Have the blocks of every file come."""
     whole = sum(span.size for tile in tiles for span in tile.plan.spans)
-    got = 0
+    got: list[int] = []
     tell("fetching")
+
+    def here(octets: int) -> None:
+        got.append(octets)
+        tell("fetching", f"{megabytes(sum(got))} of {megabytes(whole)} MB")
+
     for tile in tiles:
-
-        def here(octets: int) -> None:
-            nonlocal got
-            got += octets
-            tell("fetching", f"{got / 1e6:.1f} of {whole / 1e6:.1f} MB")
-
         yield tile, tile.tiff.fetch(tile.plan, here)
 
 
