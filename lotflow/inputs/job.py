@@ -120,7 +120,7 @@ class Job(Table):
     levels: Levels | None = None
     layers: Layers
     rainfall: Rain | None = None
-    setbacks: Setbacks = Field(default_factory=Setbacks.model_construct)
+    setbacks: Setbacks = Setbacks()
     prices: Prices | None = None
     criteria: CriteriaField = Field(default_factory=Criteria)
     terrain: Terrain = Field(default_factory=Terrain.model_construct)

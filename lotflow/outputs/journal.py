@@ -15,6 +15,8 @@ from lotflow.outputs.folder_lock import held
 
 #: Its name in the folder of a batch.
 JOURNAL: Final = "progress.jsonl"
+#: Below the folder of a batch, the folders of its lots.
+LOTS: Final = "lots"
 #: Holds the journal's own lock, beside that of the result.
 _LOCKED: Final = ".lotflow-batch"
 
@@ -66,6 +68,21 @@ class Journal:
         with explained(self.path.parent):
             os.fsync(self._stream.fileno())
             self._stream.close()
+
+
+def made_lots_folder(folder: Path) -> Path:
+    """
+    Make the folder below that of a batch in which the results of its lots are kept.
+
+    Parameters
+    ----------
+    folder
+        Of the batch.
+    """
+    lots = folder / LOTS
+    with explained(folder):
+        lots.mkdir(exist_ok=True)
+    return lots
 
 
 @contextmanager
