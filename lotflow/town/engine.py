@@ -202,6 +202,7 @@ def study_and_tell(town: TownJob, lots: Sequence[Lot], number: int) -> list[dict
     """
     from distributed import get_worker  # noqa: PLC0415 - it is there, as dask runs this
 
+    os.environ["LOTFLOW_THREADS"] = "1"  # of several processes each has one processor
     worker = get_worker()
     return study_lots(
         town, lots,
