@@ -115,7 +115,8 @@ class Job(Table):
     (None, 0.75, 'lot.geojson')
     """
 
-    job: General = General()
+    # tables of defaults are made without validators of their own, which take time to build
+    job: General = Field(default_factory=General.model_construct)
     elevation: Elevation
     levels: Levels | None = None
     layers: Layers
@@ -124,8 +125,8 @@ class Job(Table):
     prices: Prices | None = None
     observations: Observations | None = None
     criteria: CriteriaField = Field(default_factory=Criteria)
-    terrain: Terrain = Terrain()
-    confidence: Confidence = Confidence()
+    terrain: Terrain = Field(default_factory=Terrain.model_construct)
+    confidence: Confidence = Field(default_factory=Confidence.model_construct)
 
     @model_validator(mode="after")
     def _benchmark_has_a_unit(self) -> Self:

@@ -162,6 +162,9 @@ class _Reading:
         drawn = DRAWN_TABLES.get(called)
         is_own = drawn is not None and drawn.layer.name == name
         place = Place(str(source.path), table, rows.attrs["rows"])
+        if source.only is not None:  # of what a lot is chosen by nothing is to be said
+            key = source.only[0].casefold()
+            rows = rows.drop(columns=[c for c in rows if c.casefold() == key != "name"])
         try:
             frame, findings = check_site_layer(
                 rows,

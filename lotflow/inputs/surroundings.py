@@ -25,5 +25,7 @@ def keep_to_local_files() -> None:
     os.environ["GDAL_PAM_ENABLED"] = "NO"
     # a shift of datum must not depend on what a server gives, nor on whether it is reached
     os.environ["PROJ_NETWORK"] = "OFF"
+    # it would look through all that is installed for code that wants to take part
+    os.environ["PYDANTIC_DISABLE_PLUGINS"] = "__all__"
     # a notebook names a way of drawing that only it has; nothing is drawn on a screen here
     os.environ["MPLBACKEND"] = "agg"

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import time
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from pathlib import Path
@@ -15,13 +16,19 @@ from lotflow.outputs.folder_lock import held
 
 #: Its name in the folder of a batch.
 JOURNAL: Final = "progress.jsonl"
+#: Below the folder of a batch, the folders of its lots.
+LOTS: Final = "lots"
+#: So often the disk is waited for [s]: what a power cut costs is studied again.
+_FLUSH_S: Final = 1.0
+#: What every row has.
+_NEEDED: Final = {"parcel", "outcome", "concern", "folder"}
 #: Holds the journal's own lock, beside that of the result.
 _LOCKED: Final = ".lotflow-batch"
 
 
 class Journal:
     """
-    Rows of a batch as they become known, on the disk before the next is waited for.
+    Rows of a batch as they become known, on the disk within a second.
 
     Parameters
     ----------
@@ -39,6 +46,7 @@ class Journal:
         self, path: Path, run_id: str, rows: dict[str, dict[str, Any]], stream: IO[str]
     ) -> None:
         self.path, self.run_id, self.rows, self._stream = path, run_id, rows, stream
+        self._flushed = 0.0
 
     def add(self, row: Mapping[str, Any]) -> None:
         """
@@ -58,6 +66,9 @@ class Journal:
         with explained(self.path.parent):
             self._stream.write(json.dumps(row, ensure_ascii=False) + "\n")
             self._stream.flush()
+            if time.monotonic() - self._flushed > _FLUSH_S:
+                os.fsync(self._stream.fileno())
+                self._flushed = time.monotonic()
 
     def __enter__(self) -> Self:
         return self
@@ -66,6 +77,21 @@ class Journal:
         with explained(self.path.parent):
             os.fsync(self._stream.fileno())
             self._stream.close()
+
+
+def made_lots_folder(folder: Path) -> Path:
+    """
+    Make the folder below that of a batch in which the results of its lots are kept.
+
+    Parameters
+    ----------
+    folder
+        Of the batch.
+    """
+    lots = folder / LOTS
+    with explained(folder):
+        lots.mkdir(exist_ok=True)
+    return lots
 
 
 @contextmanager
@@ -114,8 +140,9 @@ def _read(path: Path, run_id: str) -> dict[str, dict[str, Any]] | None:
     for line in lines[1:]:
         try:
             row = json.loads(line)
-            rows[str(row["parcel"])] = row
-        except (ValueError, KeyError, TypeError):
+            if row.keys() >= _NEEDED:
+                rows[str(row["parcel"])] = row
+        except (ValueError, AttributeError):
             continue  # cut off when the power went: that lot is studied again
     return rows
 

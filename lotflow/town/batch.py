@@ -7,7 +7,7 @@ import json
 from contextlib import suppress
 from dataclasses import asdict, dataclass, replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Final, Protocol
+from typing import TYPE_CHECKING, Any, Protocol
 
 from lotflow import __version__
 from lotflow.errors import EngineError, InputError, LotflowError
@@ -16,7 +16,7 @@ from lotflow.inputs.open import files_kept, local_file, sha256
 from lotflow.inputs.parcels import Parcels, read_parcels
 from lotflow.inputs.usual_units import unit_choice
 from lotflow.layers.result_town import CONCERNS
-from lotflow.outputs.journal import Journal, journal_of
+from lotflow.outputs.journal import LOTS, Journal, journal_of, made_lots_folder
 from lotflow.outputs.manifest import COMPLETE, Subject, read_manifest
 from lotflow.outputs.positions import place_of
 from lotflow.outputs.provenance import library_versions
@@ -31,9 +31,6 @@ if TYPE_CHECKING:
     import geopandas as gpd
 
     from lotflow.units import UnitSystem
-
-#: Below the folder of a batch, the folders of its lots.
-LOTS: Final = "lots"
 
 
 @dataclass(frozen=True)
@@ -190,18 +187,15 @@ def _study_all(
 ) -> int:  # fmt: skip
     """Study what is not known yet; of the worst lots again, to keep their folders."""
     lots = [Lot(parcels.keys[row], parcels.folder(row)) for row in parcels.in_order()]
-    own = replace(town, folders=str(folder / LOTS) if keep.folders else None)
-    if keep.folders:
-        (folder / LOTS).mkdir(exist_ok=True)
+    own = replace(town, folders=str(made_lots_folder(folder)) if keep.folders else None)
     missing = [lot for lot in lots if not _is_known(journal.rows, folder, lot, keep.folders)]
     _study(own, missing, crew, journal, _counting(watch, len(lots), len(lots) - len(missing)))
     studied = len(missing)
     if keep.worst and not keep.folders:
-        (folder / LOTS).mkdir(exist_ok=True)
         worst = _worst(lots, journal.rows, keep.worst)
         again = [lot for lot in worst if not _is_known(journal.rows, folder, lot, True)]
         _study(
-            replace(town, folders=str(folder / LOTS)), again, crew, journal,
+            replace(town, folders=str(made_lots_folder(folder))), again, crew, journal,
             _counting(watch, len(worst), len(worst) - len(again)),
         )  # fmt: skip
         studied += len(again)

@@ -19,7 +19,7 @@ from tempfile import TemporaryDirectory
 from typing import TYPE_CHECKING, Any, Final
 
 from lotflow import __version__
-from lotflow.errors import EngineError
+from lotflow.errors import EngineError, LotflowError
 from lotflow.town.lots import Lot, TownJob, failed, study_lots
 
 if TYPE_CHECKING:
@@ -202,6 +202,7 @@ def study_and_tell(town: TownJob, lots: Sequence[Lot], number: int) -> list[dict
     """
     from distributed import get_worker  # noqa: PLC0415 - it is there, as dask runs this
 
+    os.environ["LOTFLOW_THREADS"] = "1"  # of several processes each has one processor
     worker = get_worker()
     return study_lots(
         town, lots,
@@ -249,6 +250,10 @@ class _Foreman:
                 for future in [one for one in self.out if one.done()]:
                     self._take_back(future)
                 self._mind_the_clock()
+        except LotflowError:
+            raise
+        except OSError as error:  # dask's own errors of lost connections are such
+            raise EngineError("the scheduler is gone") from error
         finally:
             with suppress(Exception):  # the scheduler may be what has gone
                 self.client.cancel(list(self.out), force=True)

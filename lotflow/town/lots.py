@@ -7,7 +7,6 @@ This module imports nothing heavy: a worker is told what GDAL may follow before 
 from __future__ import annotations
 
 import math
-import os
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
@@ -78,7 +77,6 @@ def study_lots(
         Called with the key of each lot as it begins, and with its row when it is done.
     """
     keep_to_local_files()
-    os.environ["LOTFLOW_THREADS"] = "1"  # of several processes each has one processor
     from lotflow.inputs.open import files_kept  # noqa: PLC0415 - after the surroundings are settled
 
     rows = []

@@ -20,7 +20,7 @@ from line import Aim, Line, show
 from scipy.ndimage import gaussian_filter
 from shapely import box
 
-LOTS, APART_M, RIM_M = 60, 40, 300
+LOTS, APART_M, RIM_M = 60, 40, 150
 
 #: In a process of its own: memory at its highest after ten lots, and after all [MB].
 GROWTH = """

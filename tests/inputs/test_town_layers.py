@@ -147,6 +147,7 @@ def test_one_lot_of_many_is_called_by_its_key(tmp_path):
     lot = LayerFile(lot_file(tmp_path), only=("parcel", "7"))
     site = read_site({"lot": lot}, crs=UTM, vertical_unit="m")
     assert site.lot["name"].tolist() == ["7"]
+    assert [one.facts["columns"] for one in site.findings] == [("number",)]
     assert site.lot.geometry.iloc[0].equals(box(1060, 1000, 1085, 1025))
     assert site.sources[0].rows == 3
     assert column_values(lot.path, "parcels", "NUMBER") == ["0", "1", "2"]

@@ -3,14 +3,20 @@
 from pathlib import Path
 
 import geopandas as gpd
+import numpy as np
 import pandas as pd
 import pyogrio
 import pytest
+import rasterio
+from affine import Affine
+from shapely import box
 from shapely.affinity import translate
 
 import lotflow
 from lotflow.inputs import elevation
 from lotflow.inputs.open import files_kept
+from lotflow.study import lot_water
+from lotflow.study.window import LEAST_REACH_M
 
 SAMPLE = Path(lotflow.__file__).parents[1] / "data_samples" / "alder_court"
 COPIES = 400
@@ -63,3 +69,38 @@ def test_a_raster_is_hashed_once_for_many_lots(town, monkeypatch):
         results = [screened(town, "own") for _ in range(2)]
         assert results[0].summary["provenance"] == results[1].summary["provenance"]
     assert hashed == [SAMPLE / "dem.tif"]
+
+
+def test_the_layers_are_read_farther_where_the_water_comes_from_farther(tmp_path, monkeypatch):
+    """A lot at the foot of a long slope with houses all along: as with every house read at once."""
+    long, wide, west, north = 800, 90, 500000.0, 4500000.0
+    x = np.arange(long) + 0.5
+    ground = np.tile(100 + 0.01 * x, (wide, 1)) + 0.004 * np.abs(np.arange(wide) - 45)[:, None]
+    ground += np.random.default_rng(1).normal(scale=0.01, size=ground.shape)
+    profile = {
+        "driver": "GTiff", "width": long, "height": wide, "count": 1, "dtype": "float32",
+        "crs": "EPSG:32618", "transform": Affine(1, 0, west, 0, -1, north),
+    }  # fmt: skip
+    with rasterio.open(tmp_path / "dem.tif", "w", **profile) as target:
+        target.write(ground.astype("float32"), 1)
+    lot = box(west + 30, north - 65, west + 60, north - 25)
+    houses = [box(west + at, north - 52, west + at + 9, north - 40) for at in range(36, 760, 40)]
+    for name, shapes in (("lot", [lot]), ("buildings", houses)):
+        gpd.GeoDataFrame(geometry=shapes, crs=32618).to_file(tmp_path / f"{name}.gpkg", layer=name)
+
+    def screened_here():
+        return lotflow.screen(
+            tmp_path / "dem.tif", tmp_path / "lot.gpkg", buildings=tmp_path / "buildings.gpkg",
+            vertical_unit="m", realisations=0,
+        )  # fmt: skip
+
+    grown = screened_here()
+    within = grown.study.lot.site.within
+    assert within[2] > lot.bounds[2] + 2 * LEAST_REACH_M
+    everywhere = (west - 1e6, north - 1e6, west + 1e6, north + 1e6)
+    monkeypatch.setattr(lot_water, "first_reach", lambda *_: everywhere)
+    whole = screened_here()
+    assert len(whole.layers["buildings"]) == len(houses)
+    for name, layer in whole.layers.items():
+        if name != "buildings":
+            pd.testing.assert_frame_equal(layer, grown.layers[name])

@@ -1,6 +1,12 @@
 """Workers that die, hang and come back: no lot is lost, none is counted twice."""
 # ruff: noqa: PLC0415  what is sent to workers imports there
 
+import contextlib
+import json
+import os
+import signal
+import subprocess
+import sys
 import tempfile
 import time
 from collections import Counter
@@ -101,3 +107,79 @@ def test_without_dask_it_is_said_what_to_install(monkeypatch):
     monkeypatch.setattr(engine, "import_module", absent)
     with pytest.raises(EngineError, match=r"lotflow\[batch\]"):
         run_lots(TOWN, LOTS, Crew(workers=1), lambda _: None)
+
+
+def quick(folder):
+    """A study that takes a moment, and tells the process it was done in."""
+
+    def study(town, lots, number):
+        import os
+        import time
+
+        from lotflow.town import engine
+        from lotflow.town import lots as studying
+
+        def row(town, lot):
+            time.sleep(0.1)
+            return {"parcel": lot.key, "outcome": "done", "process": os.getpid()}
+
+        studying.lot_row = row
+        return engine.study_and_tell(town, lots, number)
+
+    return study
+
+
+@pytest.mark.nightly
+def test_twenty_kills_in_two_hundred_lots_lose_none(tmp_path, monkeypatch):
+    """Each tenth row its worker is killed, as the system does when memory runs out."""
+    monkeypatch.setattr(tempfile, "tempdir", str(tmp_path))
+    lots, rows, killed = [Lot(f"L{number}", "") for number in range(200)], [], []
+
+    def take(row):
+        rows.append(row)
+        if len(rows) % 9 == 0 and len(killed) < 20 and row["outcome"] == "done":
+            killed.append(row["process"])
+            with contextlib.suppress(ProcessLookupError):  # killed for another row already
+                os.kill(row["process"], signal.SIGKILL)
+
+    run_lots(TOWN, lots, Crew(workers=2), take, quick(tmp_path))
+    assert len(killed) == 20
+    assert Counter(row["parcel"] for row in rows) == Counter(lot.key for lot in lots)
+    assert {row["outcome"] for row in rows} == {"done"}
+    assert list(tmp_path.iterdir()) == []
+
+
+@pytest.mark.nightly
+def test_a_scheduler_that_is_killed_loses_nothing_that_was_known(tmp_path):
+    """What was told is kept; the rest is for the next time."""
+    scheduler = subprocess.Popen(
+        [sys.executable, "-m", "distributed.cli.dask_scheduler", "--host", "127.0.0.1", "--port",
+         "0", "--no-dashboard", "--scheduler-file", str(tmp_path / "scheduler.json")],
+        cwd=tmp_path, stderr=subprocess.DEVNULL,
+    )  # fmt: skip
+    worker = None
+    try:
+        while not (tmp_path / "scheduler.json").exists():
+            time.sleep(0.1)
+        address = json.loads((tmp_path / "scheduler.json").read_text())["address"]
+        worker = subprocess.Popen(
+            [sys.executable, "-m", "distributed.cli.dask_worker", address, "--nthreads", "1",
+             "--host", "127.0.0.1", "--no-dashboard", "--local-directory", str(tmp_path)],
+            cwd=tmp_path, stderr=subprocess.DEVNULL,
+        )  # fmt: skip
+        rows = []
+
+        def take(row):
+            rows.append(row)
+            if len(rows) == 30:
+                scheduler.kill()
+
+        lots = [Lot(f"L{number}", "") for number in range(200)]
+        with pytest.raises(EngineError, match="scheduler is gone"):
+            run_lots(TOWN, lots, Crew(0, address), take, quick(tmp_path))
+        assert 30 <= len(rows) < 200
+        assert max(Counter(row["parcel"] for row in rows).values()) == 1
+    finally:
+        for process in filter(None, (worker, scheduler)):
+            process.terminate()
+            process.wait(30)
