@@ -82,11 +82,21 @@ class Downspout:
         Where it ends, told where that is not the wall its item begins with; else "".
     has_room
         Whether the lot has ground 5 ft from all walls before it, and water leaves it there.
+    has_ground
+        Whether the lot has any ground before it.
     """
 
     name: str
     wall: str = ""
     has_room: bool = True
+    has_ground: bool = True
+
+    @property
+    def remedy(self) -> str:
+        """Key of what is done with its water."""
+        if self.has_room:
+            return "lead-away"
+        return "pipe-away" if self.has_ground else "no-ground"
 
     @property
     def told(self) -> str:
@@ -212,8 +222,8 @@ def of_walls(
     if past is not None and past.what != "swale" and walls and walls[0]["name"] in standing:
         past = None  # asked at the low spot
     found = [past]
-    for has_room, what in ((True, "lead-away"), (False, "pipe-away")):
-        names = tuple(one.told for one in downspouts if one.has_room == has_room)
+    for what in ("lead-away", "pipe-away", "no-ground"):
+        names = tuple(one.told for one in downspouts if one.remedy == what)
         if names:
             found.append(Remedy(Step.ROOF, what, names))
     eaves = tuple(one.subject for one in causes if one.source is Source.EAVES)
@@ -266,10 +276,15 @@ def raised_walls(result: Result, walls: Sequence[Row], standing: Collection[str]
     ]
 
 
-def of_run(run: Run) -> tuple[Remedy, ...]:
-    """Give what is done with a run of old pipe."""
+def of_run(run: Run, *, may_be_outlet: bool = False) -> tuple[Remedy, ...]:
+    """
+    Give what is done with a run of old pipe.
+
+    `may_be_outlet` tells that the drains that replace it have no other outlet.
+    """
     key = {
-        Verdict.LOOK: "find-replaced" if run.is_replaced else "find",
+        Verdict.LOOK: "find-outlet" if run.is_replaced and may_be_outlet
+        else "find-replaced" if run.is_replaced else "find",
         Verdict.ABANDON: "abandon", Verdict.RELAY: "relay",
         Verdict.REPAIR: "repair", Verdict.CLEAN: "clean", Verdict.KEEP: "keep",
     }[run.verdict]  # fmt: skip
@@ -283,6 +298,7 @@ def without_outlet(
     is_under_water: bool,
     soaks: Sequence[str],
     can_be_raised: bool = True,
+    traced: Sequence[str] = (),
 ) -> tuple[Remedy, ...]:
     """
     Give what is left where gravity finds no way out.
@@ -299,8 +315,12 @@ def without_outlet(
         Dry wells that they drain to.
     can_be_raised
         Whether their ground may be filled to where it sheds over the surface.
+    traced
+        Old pipes of which nobody knows where they end: one may be the outlet.
     """
     found = _roofs_off(causes)
+    if traced:
+        found.append(Remedy(Step.CLEAN, "trace-first", tuple(traced)))
     if can_be_raised:
         found.append(Remedy(Step.GRADE, "raise-terrace", tuple(inlets)))
     if soaks:
@@ -325,7 +345,9 @@ def _roofs_off(causes: Sequence[Cause]) -> list[Remedy]:
             if one.source is source and one.subject.partition(" (")[0] in names
         )  # fmt: skip
         if names and share >= _WORTH:
-            found.append(Remedy(Step.ROOF, what, names, {"share": f"{share * 100:.0f} %"}))
+            is_volume = any(one.is_volume for one in causes)
+            facts = {"share": f"{share * 100:.0f} %", "by": "" if is_volume else " by area"}
+            found.append(Remedy(Step.ROOF, what, names, facts))
     return found
 
 

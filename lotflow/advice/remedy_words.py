@@ -24,6 +24,9 @@ _REMEDIES: Final[Mapping[str, str]] = {
     "find": "Find where {names} {end}: dye first, then a camera or a sonde. Connect nothing to it "
     "before that, and let it run while nothing else drains there; if the end is not found, abandon "
     "the whole run and cap it once new drains take all the water, tried in rain.",
+    "find-outlet": "Trace {names}, dye first, then a camera, before anything else is built: these "
+    "drains have no outlet, and if {it} {end} in a sound drain that may take the water, it is one. "
+    "Let {it} run, connect nothing to {it} before that, and abandon nothing.",
     "find-replaced": "The proposed drains take the place of {names}: connect nothing to {it}, but "
     "let {it} run until they take all the water, tried in rain; then abandon the whole run and cap "
     "it. Dye shows what else drains there.",
@@ -34,13 +37,18 @@ _REMEDIES: Final[Mapping[str, str]] = {
     "repair": "Open and repair {names}; leave the rest of the run.",
     "clean": "Jet {names} and look at the outlet while the water runs.",
     "keep": "Keep {names} as found.",
-    "roof-elsewhere": "Take the roof water out of it ({names}; {share} of what comes): to another "
-    "side, or in a pipe of its own.",
+    "trace-first": "Trace {names} first, with dye and a camera: if {it} {end} in a sound drain "
+    "that may take this water, that is the outlet. Abandon nothing before.",
+    "roof-elsewhere": "Take the roof water away from there ({names}; {share} of what comes{by}): "
+    "in a pipe of {its} own to a place outside the hollow that may take it, by levels.",
     "gutter": "Hang a gutter on the {names} and lead its water away from the house.",
     "lead-away": "Lead {names} at least {away} from every wall, onto your own ground that falls "
     "away from the house there, or into a pipe of {its} own.",
-    "pipe-away": "Pipe {names} on your own ground to a lower place; or let {its} water out at "
+    "pipe-away": "Pipe {names} to a lower place outside every hollow: on your own ground if levels "
+    "show one, else into the street's drain with the town's permit; or let {its} water out at "
     "least {away} from every wall, where levels show that your ground falls away from the house.",
+    "no-ground": "{names}: before {it} there is no ground of yours to let water out on. Ask the "
+    "town for a permit to lead it into the street's drain.",
     "swale": "Turn the neighbour's water ({share} by area, over {names}) past the house along the "
     "way it takes today, in a grass swale at least {away} from every wall, to where it leaves the "
     "lot now ({to}, about {far} on). Not across paving or a walk, which the data may not show, and "
@@ -60,9 +68,10 @@ _REMEDIES: Final[Mapping[str, str]] = {
     "level-way": "Take levels along its way out first, from its lowest point over its edge on your "
     "lot and on: a shallow cut there, where no paving stands in the way, may need no drain.",
     "outlet-first": "{names} {how} {find} no outlet that gravity reaches with the cover and fall "
-    "of a pipe. Settle the outlet first; until then a larger pipe does not help.",
-    "outlet-drowned": "{names} {how} {drain} slowly, and only while the water at the outlet stands "
-    "below the grate. Settle the outlet first; until then a larger pipe does not help.",
+    "of a pipe. Settle the outlet first, then the sizes.",
+    "outlet-drowned": "{names} {how} {run} only while the water at the grate stands higher than "
+    "that at the outlet. Ask first how high that rises in rain; while it stays below, a larger "
+    "pipe keeps the water lower.",
     "wait": "Look after rain, or level it: leave it alone where no water stands.",
     "fill": "Fill it with the soil of the lawn to a fall of 1 %, towards where it runs over now.",
     "regrade": "Fill the soil at {names} to fall 5 % away over the first {reach}.",
@@ -76,14 +85,17 @@ _REMEDIES: Final[Mapping[str, str]] = {
     "raise-terrace": "Raise the ground at {names} so that it sheds over the surface, as far as the "
     "sills allow.",
     "pit-test": "Trust {names} only after a soak test and a test pit down to groundwater.",
-    "flap": "Ask whose water stands at the outlet; a flap valve keeps it out of the pipe, but the "
-    "pipe drains only while that water is low.",
-    "pump": "If nothing else is left: a pump with an alarm and an overflow, let out at least "
-    "{far} from the house.",
+    "flap": "Connect nothing there before you know whose it is, whether it carries sewage, and how "
+    "high its water rises in rain: when that stands above a grate, it comes up out of it. A "
+    "backwater (flap) valve keeps it out; agree it with the owner first. While the valve is shut, "
+    "the drain takes nothing.",
+    "pump": "If nothing else is left: a pump with an alarm and an overflow, let out beyond the "
+    "edge of the hollow, at least {far} from the house, from where the water does not run back: "
+    "into a street or a drain by permit, not onto a neighbour.",
     "settle-inlets": "Set {names} on your own ground where the water runs when it rains, by levels,"
     " not by the plan.",
     "size-later": "Size nothing for one of these figures: take levels where the catchments end, "
-    "and run it again.",
+    "and have it judged again with them.",
     "holds": "{names} can stay as drawn while the hollows above hold water back; larger only if "
     "they may be filled.",
     "public": "Ask whose ground that is; if it is a street, an alley or a ditch, draw it. On a "
@@ -93,10 +105,13 @@ _REMEDIES: Final[Mapping[str, str]] = {
     "under-walk": "Lead the water of {names} under the walk, or let it out where it does not run "
     "over it.",
     "permission": "Get permission in writing for {names}, or keep to the lot.",
+    "end-inside": "The line to {names} comes out of the ground before its end, by the data: end it "
+    "on your own ground where that comes down to the bottom of the pipe, over stone. No more water "
+    "may leave the lot than ran there before.",
     "let-out": "Let the water of {names} out farther in on your own ground: spread, and no more "
     "than ran there before.",
-    "keep-open": "Keep its way open: no building, fill, bed or closed fence in it. You may not "
-    "block it, nor send it on faster or in one stream.",
+    "keep-open": "Keep its way open: no building, fill, bed or closed fence in it. Local law "
+    "decides what may be done to it: do not block it, speed it up or gather it in one stream.",
     "as-drawn": "Mend {names} on the plan before the first trench.",
     "cleanout": "Give {names} a cleanout at {its} upper end.",
     "reroute": "Reroute {names} round the corner of the building.",
@@ -108,7 +123,10 @@ _REMEDIES: Final[Mapping[str, str]] = {
     "deeper": "Lay {names} deeper, as far as the outlet allows, or in rigid pipe with no wheels on "
     "it.",
     "weep": "{names} cannot empty by the levels proposed: a weep hole over a pit of stone at "
-    "the elbow of {its} emitter, or water stays after every rain.",
+    "the elbow of {its} emitter, where the soil there takes water and no groundwater stands in the "
+    "pit; or water stays after every rain.",
+    "stands-full": "{names} cannot empty by the levels proposed, and {stay} full after every rain: "
+    "give the emitter up, settle the outlet first.",
     "footing": "Lay {names} farther from the wall, or ask an engineer.",
     "nothing": "No inlet is needed for standing water.",
     "running-only": "The inlets drawn are there for water that runs.",
@@ -176,6 +194,8 @@ def what_to_do(say: Say, remedies: Sequence[Remedy]) -> tuple[str, ...]:
             "lower": "ends" if several else "end", "drain": "drain" if several else "drains",
             "walls": "the walls" if several else "the wall",
             "find": "find" if several else "finds", "stand": "stand" if several else "stands",
+            "run": "run" if several else "runs", "stay": "stay" if several else "stays",
+            "by": "",
             "because": _NOT_RAISED.get(one.facts.get("why", ""), "").format(
                 clear=clear_of(say), sill=one.facts.get("sill", "")
             ),
@@ -196,14 +216,14 @@ VERDICTS: Final[Mapping[str, str]] = {
     "drain too small": "The drain does not take what it should.",
     "narrowing": "The pipe narrows on its way: a place where it blocks; on the measured surface no "
     "lack of size.",
-    "outlet first": "Its outlet is the fault: until that is settled a larger pipe does not help.",
+    "outlet first": "Its outlet is the fault: that is settled before its size.",
     "sized": "Sized without what hollows hold back: with them it is large enough.",
     "inlets": "Water may run past what is meant to take it.",
     "open catchments": "How much water comes the data cannot tell: no size holds before that.",
     "beyond": "An outlet that may not be allowed.",
     "uncertain": "An outlet that may lie too high.",
     "let out": "Water goes where it may not, or not like that.",
-    "run-on": "A way of the neighbour's water, not a fault: it has a right to run.",
+    "run-on": "A way of the neighbour's water, no fault of the lot's own.",
     "laying": "Faults on the plan, cheap before digging.",
     "nothing else stands": "No standing water to cure here.",
     "all told": "The low spots told of are all there are on the lot.",
@@ -265,7 +285,7 @@ def levels_of_walls(say: Say, walls: Sequence[str], openings: Sequence[str] = ()
     sills = f", and of the {several} of {joined(openings)}" if openings else ""
     return sentence(
         f"take levels of the ground at {joined(walls)}, at the wall and {say(3.048, 'length')} "
-        f"out{sills}"
+        f"out, or where the lot ends{sills}"
     )
 
 
