@@ -142,7 +142,7 @@ def answer(
 
 #: Remedies that raise ground, and those that say it is not raised.
 _RAISES: Final = frozenset({"regrade", "relevel-walls"})
-_NOT_RAISED: Final = frozenset({"neither", "standing"})
+_NOT_RAISED: Final = frozenset({"neither", "neither-swale", "standing"})
 #: Pairs of remedies that may not name the same thing.
 _APART: Final = (
     (_RAISES, _NOT_RAISED),
@@ -151,6 +151,7 @@ _APART: Final = (
         frozenset({"outlet-first", "outlet-drowned"}),
     ),
     (frozenset({"swale"}), frozenset({"keep-open", "ask-run-on"})),
+    (frozenset({"swale-round"}), frozenset({"neither"})),
     (frozenset({"lead-away"}), frozenset({"pipe-away"})),
     (frozenset({"raise", "relevel", "fill"}), frozenset({"no-fill"})),
 )

@@ -53,9 +53,14 @@ _REMEDIES: Final[Mapping[str, str]] = {
     "way it takes today, in a grass swale at least {away} from every wall, to where it leaves the "
     "lot now ({to}, about {far} on). Not across paving or a walk, which the data may not show, and "
     "no more of it and no faster than now.",
+    "swale-round": "Cut a swale before {names}, at least {away} out from every wall and {line} "
+    "within the lot line. By the data there is a way on your own ground (dashed on the plan): from "
+    "the middle of {first} towards the {side}, {long} long, the ground falling {fall}{cut}, to "
+    "where this water runs today. Levels first. What falls beyond a crest goes round the other "
+    "corner, if levels show a fall there; no more may leave the lot than today.",
     "ask-run-on": "Ask where the neighbour's water may go ({share}, over {names}): no swale for it "
-    "can be shown here. Look for a lower street, ditch or drain; turn it onto no other neighbour "
-    "and over no walk.",
+    "was found along its way of today. Look for a lower street, ditch or drain; turn it onto no "
+    "other neighbour and over no walk.",
     "relevel": "Relevel the paving on your lot so that it falls 2 % away from the house, not above "
     "{clear} below a sill.",
     "raise": "Fill and grade your own ground so that it falls 5 % away from the house over the "
@@ -79,6 +84,7 @@ _REMEDIES: Final[Mapping[str, str]] = {
     "standing": "{names} {stand} in a low spot: fill there sheds nothing, see the low spot.",
     "neither": "Do not fill at {names}: {because}. Take levels along {walls}, for a cut there and "
     "a lower place for its water: over no walk and onto no neighbour.",
+    "neither-swale": "Do not fill at {names}: {because}; the swale is cut there instead.",
     "second-way": "{names} {how}: keep {it} clear, and give the water a second way, another "
     "inlet or an overflow over the ground.",
     "basin": "Only then an inlet at its lowest point, with a solid pipe to a lower place.",
@@ -180,6 +186,20 @@ _NOT_RAISED: Final[Mapping[str, str]] = {
 }
 
 
+def _cut(say: Say, cut_m: float | None) -> str:
+    """
+    Say how far the bed of a swale lies below the ground, beside the depth of the swale.
+
+    Examples
+    --------
+    >>> from lotflow.advice.say import Say
+    >>> _cut(Say("metric"), 0.0), _cut(Say("metric"), 0.058)
+    ('', ', cut 0.06 m through a rise on it')
+    """
+    told = cut_m is not None and cut_m >= 0.005
+    return f", cut {say(cut_m or 0.0, 'depth')} through a rise on it" if told else ""
+
+
 def what_to_do(say: Say, remedies: Sequence[Remedy]) -> tuple[str, ...]:
     """Say the remedies, each on its own, in their order."""
     told = []
@@ -195,7 +215,9 @@ def what_to_do(say: Say, remedies: Sequence[Remedy]) -> tuple[str, ...]:
             "walls": "the walls" if several else "the wall",
             "find": "find" if several else "finds", "stand": "stand" if several else "stands",
             "run": "run" if several else "runs", "stay": "stay" if several else "stays",
-            "by": "",
+            "by": "", "line": say(0.9144, "length"), "long": say(one.length_m or 0.0, "length"),
+            "fall": say(one.reach_m or 0.0, "elevation"), "cut": _cut(say, one.above_m),
+            "first": one.subjects[0] if one.subjects else "",
             "because": _NOT_RAISED.get(one.facts.get("why", ""), "").format(
                 clear=clear_of(say), sill=one.facts.get("sill", "")
             ),
