@@ -40,6 +40,7 @@ _TITLES: Final = {
     "earthwork_lines": "Swales and berms",
     "earthwork_areas": "Regraded and filled ground, rain gardens",
     "facades": "Ground at the walls",
+    "swale_ways": "Ways for swales round buildings",
     "openings": "Openings of buildings",
     "levels_to_take": "Levels to take first",
     "nodes": "Ends and joints of drain lines",

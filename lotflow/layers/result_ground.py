@@ -77,6 +77,20 @@ _FACADES: Final = Layer(
     ),
 )  # fmt: skip
 
+_SWALE_WAYS: Final = Layer(
+    "swale_ways",
+    "Ways along which a swale could lead water off walls that the ground falls to: on the lot, off "
+    "buildings, paving and the lot line, falling all along, back to where that water runs today.",
+    ("line",),
+    (
+        Column("wall", "Name of the wall, as in facades."),
+        number("length_m", "length", "Length of the way."),
+        number("fall_m", "elevation", "Fall of the ground between its ends."),
+        number("cut_m", "depth", "Deepest cut of its bed into the ground as surveyed, beside the "
+               "depth of the swale.", label="Deepest cut"),
+    ),
+)  # fmt: skip
+
 _OPENINGS: Final = Layer(
     "openings",
     "Openings of buildings, and how far they stand above ground and water.",
@@ -277,5 +291,6 @@ _EARTHWORK_AREAS: Final = Layer(
 
 #: In the order in which they are written.
 GROUND_LAYERS: Final = (
-    _EARTHWORK_LINES, _EARTHWORK_AREAS, _OUTLET_OPTIONS, _FACADES, _OPENINGS, _LEVELS_TO_TAKE
+    _EARTHWORK_LINES, _EARTHWORK_AREAS, _OUTLET_OPTIONS, _FACADES, _SWALE_WAYS, _OPENINGS,
+    _LEVELS_TO_TAKE,
 )  # fmt: skip

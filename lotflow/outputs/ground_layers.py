@@ -30,6 +30,7 @@ if TYPE_CHECKING:
     from lotflow.terrain.low_spots import InnerLowSpot, LowSpots
     from lotflow.terrain.outlet_search import OutletOption
     from lotflow.terrain.routing import Routing
+    from lotflow.terrain.swale_ways import SwaleWay
 
 
 #: Colours of catchments.
@@ -321,6 +322,16 @@ def outlet_options_layer(options: Sequence[Sequence[OutletOption]], crs: Any) ->
     }
     columns |= {name: np.array(values, dtype=float) for name, values in numbers.items()}
     return layer_frame("outlet_options", columns, [one.way for one in rows], crs)
+
+
+def swale_ways_layer(ways: Sequence[SwaleWay], crs: Any) -> gpd.GeoDataFrame:
+    """Give the ways along which swales could lead water off walls."""
+    columns: dict[str, Any] = {"wall": [one.wall for one in ways]}
+    columns |= {
+        name: np.array([getattr(one, name) for one in ways], dtype=float)
+        for name in ("length_m", "fall_m", "cut_m")
+    }
+    return layer_frame("swale_ways", columns, [one.line for one in ways], crs)
 
 
 def facades_layer(facades: Sequence[Facade], crs: Any) -> gpd.GeoDataFrame:

@@ -151,8 +151,8 @@ STYLED: Final = (
     "contours", "water", "catchments", "low_spots", "inner_low_spots", "buildings",
     "flow_paths", "lot", "spill_points", "lot_line_crossings", "inlet_areas", "inlet_lines",
     "inlets", "drain_lines", "line_profiles", "nodes", "outlet_options", "observations", "ponds",
-    "overflow_paths", "facades", "openings", "levels_to_take", "earthwork_areas", "earthwork_lines",
-    "shots", "catchment_cells",
+    "overflow_paths", "facades", "swale_ways", "openings", "levels_to_take", "shots",
+    "earthwork_areas", "earthwork_lines", "catchment_cells",
 )  # fmt: skip
 
 
@@ -289,6 +289,9 @@ def _house_rules(units: UnitSystem) -> dict[str, tuple[Rule, ...]]:
             ("no fault seen", palette.NO_FAULT, palette.SHORT_DASHES),
             ("cannot tell", palette.UNSURE, palette.UNSURE_DASHES),
             ("too flat", palette.FAULT, ""), width=3.0,
+        ),
+        "swale_ways": (
+            Rule("way for a swale", stroke=palette.SWALE, width=2.0, dashes="5 4", arrows=True),
         ),
         "openings": (
             Rule("opening of a building", fill="#ffffff", stroke=palette.FAULT, mark="square",

@@ -32,7 +32,12 @@ from lotflow.findings import with_earlier
 from lotflow.inputs.day_rain import DayRain, read_day_rain, require_days
 from lotflow.inputs.prices import read_prices
 from lotflow.layers.drawn import cases_of
-from lotflow.outputs.ground_layers import earthwork_layers, facades_layer, openings_layer
+from lotflow.outputs.ground_layers import (
+    earthwork_layers,
+    facades_layer,
+    openings_layer,
+    swale_ways_layer,
+)
 from lotflow.outputs.positions import place_of
 from lotflow.outputs.quantities import quantities_csv, quantities_table
 from lotflow.outputs.result_layers import runoff_table
@@ -58,10 +63,12 @@ from lotflow.study.drain_check import CaseRun, check_drains, drain_chapter
 from lotflow.study.ground import water_parts
 from lotflow.study.lot_water import CaseWater, case_water
 from lotflow.study.ponding import observations_chapter, ponding_chapter, standing_chapter
+from lotflow.terrain.cells import polygon_cells
 from lotflow.terrain.discharge_path import discharge_path
 from lotflow.terrain.downspouts import roof_notes
 from lotflow.terrain.earthworks import LineEdit, drawn_earthworks
 from lotflow.terrain.surface import open_levels
+from lotflow.terrain.swale_ways import SwaleWay, swale_ways
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -331,12 +338,28 @@ def house_chapter(
     return Chapter(
         layers={
             "facades": facades_layer(facades, crs),
+            "swale_ways": swale_ways_layer(_swale_ways(lot, cover, facades), crs),
             "openings": openings_layer(openings, crs),
             # with that of the walls now
             "water_parts": water_parts(lot, facades),
         },
         findings=[*facade_findings(facades), *opening_findings(openings), *let_out],
     )
+
+
+def _swale_ways(lot: LotWater, cover: GroundCover, facades: Sequence[Facade]) -> list[SwaleWay]:
+    """Look for ways for swales round the lot's buildings, clear of paving, walks and water."""
+    site, surface = lot.site, lot.window.surface
+    grid = surface.ground
+    kept_clear = cover.paved | surface.water
+    for drawn in site.constraints.geometry:
+        kept_clear |= polygon_cells(drawn.buffer(0.5 * grid.cell_m / grid.metres_per_unit), grid)
+    return swale_ways(
+        facades, surface, lot.natural.receivers().ravel(), lot=site.lot.geometry.union_all(),
+        buildings=site.buildings.geometry.union_all(), kept_clear=kept_clear,
+        hollows=(lot.low_spots.number > 0) & lot.window.lot,
+        rmse_m=lot.job.elevation.rmse_m,
+    )  # fmt: skip
 
 
 def judged_earthworks(

@@ -207,6 +207,10 @@ DRAWN: Final[dict[str, _DrawnLayer]] = {
             "rain garden": (palette.NO_FAULT, ""),
         }),
     ),
+    "swale_ways": _DrawnLayer(
+        "Ways for swales round buildings", stroke=palette.SWALE, width=2.5, dashes="6 4",
+        heading="wall", told=("length_m", "fall_m", "cut_m"),
+    ),
     "earthwork_lines": _DrawnLayer(
         "Swales and berms", stroke=palette.SWALE, width=5, heading="name", label=True,
         told=("kind", "status", "verdict", "length_m", "depth_m", "fall", "capacity_m3s",
