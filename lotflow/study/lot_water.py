@@ -7,7 +7,7 @@ from functools import cached_property
 from typing import TYPE_CHECKING, Final
 
 from lotflow.errors import Fault, InputError
-from lotflow.inputs.elevation import ElevationSource, inspect_elevation
+from lotflow.inputs.elevation import ElevationSource, inspect_elevation, read_elevation
 from lotflow.inputs.job import settled
 from lotflow.inputs.shots import with_levels_of_shots, with_shots
 from lotflow.inputs.site import Site, find_site_files, in_raster_datum, read_site
@@ -25,7 +25,7 @@ from lotflow.terrain.downspouts import case_roofs
 from lotflow.terrain.flow_paths import FlowPath, flow_paths
 from lotflow.terrain.inlets import InletStudy, drawn_inlets, study_inlets
 from lotflow.terrain.level_error import ErrorModel, LevelError
-from lotflow.terrain.levelled import Levelled, level_ground
+from lotflow.terrain.levelled import Levelled, benchmark_tie, level_ground
 from lotflow.terrain.low_spots import (
     InnerLowSpot,
     LowSpots,
@@ -35,6 +35,7 @@ from lotflow.terrain.low_spots import (
     judged_low_spots,
 )
 from lotflow.terrain.routing import Routing, no_drains, route, upstream_of
+from lotflow.terrain.shots import LEAST_TIED
 from lotflow.terrain.taken_shots import shots_on
 from lotflow.text import LONGEST_TEXT
 
@@ -49,6 +50,9 @@ if TYPE_CHECKING:
     from lotflow.terrain.inlet_places import DrawnInlet
     from lotflow.terrain.roofs import RoofWater
     from lotflow.terrain.shots import Reading, Shots
+
+#: Ground that is read round levels to tie their benchmark: more than a cell of any data [m].
+_ROUND_LEVELS_M: Final = 20.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -164,10 +168,46 @@ def read_inputs(job: Job) -> tuple[Job, UnitChoice, ElevationSource, Site]:
     job = settled(job, name=lot_name(site.lot), units=choice.units)
     crs_name = source.describe()["crs"]
     site = with_shots(site, job, crs_name=crs_name, vertical_unit=source.vertical_unit)
+    if job.is_to_be_tied:
+        with naming_files(site.sources):
+            job = _tied(job, source, site)
     site = in_raster_datum(site, job.level_offset_m, drawn=job.is_drawn_by_benchmark)
     site = with_levels_of_shots(site, source.metres_per_unit)
     doubts = (*job_findings(job), *lot_findings(site, source.metres_per_unit))
     return job, choice, source, replace(site, findings=(*notes, *site.findings, *doubts))
+
+
+def _tied(job: Job, source: ElevationSource, site: Site) -> Job:
+    """
+    Find out where a benchmark without a known elevation lies in the raster's datum.
+
+    Raises
+    ------
+    InputError
+        If too few levels on hard ground tell it.
+    """
+    x, y = site.shots.geometry.x, site.shots.geometry.y
+    west, south, east, north = source.bounds
+    # those off the data are named later, with all other faults of places
+    known = site.shots[x.between(west, east) & y.between(south, north)]
+    found = None
+    if len(known):
+        pad = _ROUND_LEVELS_M / source.metres_per_unit
+        left, lower, right, upper = known.total_bounds
+        bounds = (left - pad, lower - pad, right + pad, upper + pad)
+        surface = surface_on(read_elevation(source, bounds).grid, site, job)
+        found = benchmark_tie(surface, error_model(job), shots_on(known, surface))
+    if found is None:
+        rule = (
+            "nobody has said how high the benchmark lies, and fewer than "
+            f"{LEAST_TIED} levels on hard ground that can be believed tell it"
+        )
+        remedy = (
+            "Give elevation_m in [levels], or level pavement, a gutter or a rim at "
+            f"{LEAST_TIED} places or more (surface_kind hard, gutter or rim)"
+        )
+        raise InputError(Fault(rule, remedy, layer="shots", column="surface_kind"))
+    return job.tied(-found.offset_m)
 
 
 def lot_name(lot: GeoDataFrame) -> str | None:
