@@ -204,7 +204,7 @@ RANKS: Final[dict[str, tuple[str, ...]]] = {
     "data and assumptions": (
         "ground-at-building-unknown", "opening-height-unknown", "downspout-way-unknown",
         "ground-changed", "line-not-in-data", "shot-left-out", "shot-compared", "shot-not-placed",
-        "shot-without-ground", "shots-tied", "shots-not-tied", "shots-used",
+        "shot-without-ground", "shots-tied", "shots-not-tied", "shots-used", "benchmark-tied",
         "observation-rain-unknown", "rainfall-elsewhere", "rainfall-starts-late",
         "rain-unit-doubted", "vertical-unit", "vertical-unit-doubted", "level-unit-doubted",
         "elevation-gap", "not-closed",

@@ -53,6 +53,8 @@ class Site:
         Level notes that were read, each with its file.
     levelled
         Layer, name and column of each level that a shot gives.
+    from_benchmark
+        Those of them whose shots are all from the benchmark.
     """  # noqa: E501  numpydoc keeps the names of one description in one line
 
     lot: GeoDataFrame
@@ -75,6 +77,7 @@ class Site:
     sources: tuple[Source, ...] = ()
     level_books: tuple[LevelBook, ...] = ()
     levelled: frozenset[tuple[str, str, str]] = frozenset()
+    from_benchmark: frozenset[tuple[str, str, str]] = frozenset()
 
 
 @dataclass

@@ -7,9 +7,10 @@ from functools import cached_property
 from typing import TYPE_CHECKING, Final
 
 from lotflow.errors import Fault, InputError
+from lotflow.findings import Finding
 from lotflow.inputs.elevation import ElevationSource, inspect_elevation, read_elevation
 from lotflow.inputs.job import settled
-from lotflow.inputs.shots import with_levels_of_shots, with_shots
+from lotflow.inputs.shots import on_levelled_ground, with_levels_of_shots, with_shots
 from lotflow.inputs.site import Site, find_site_files, in_raster_datum, read_site
 from lotflow.inputs.site_checks import job_findings, lot_findings
 from lotflow.inputs.sources import naming_files
@@ -170,14 +171,15 @@ def read_inputs(job: Job) -> tuple[Job, UnitChoice, ElevationSource, Site]:
     site = with_shots(site, job, crs_name=crs_name, vertical_unit=source.vertical_unit)
     if job.is_to_be_tied:
         with naming_files(site.sources):
-            job = _tied(job, source, site)
+            job, tied = _tied(job, source, site)
+        site = replace(site, findings=(*site.findings, tied))
     site = in_raster_datum(site, job.level_offset_m, drawn=job.is_drawn_by_benchmark)
     site = with_levels_of_shots(site, source.metres_per_unit)
     doubts = (*job_findings(job), *lot_findings(site, source.metres_per_unit))
     return job, choice, source, replace(site, findings=(*notes, *site.findings, *doubts))
 
 
-def _tied(job: Job, source: ElevationSource, site: Site) -> Job:
+def _tied(job: Job, source: ElevationSource, site: Site) -> tuple[Job, Finding]:
     """
     Find out where a benchmark without a known elevation lies in the raster's datum.
 
@@ -207,7 +209,13 @@ def _tied(job: Job, source: ElevationSource, site: Site) -> Job:
             f"{LEAST_TIED} places or more (surface_kind hard, gutter or rim)"
         )
         raise InputError(Fault(rule, remedy, layer="shots", column="surface_kind"))
-    return job.tied(-found.offset_m)
+    job = job.tied(-found.offset_m)
+    elevation_m = 0.0 if job.levels is None else job.levels.elevation_m or 0.0
+    return job, Finding(
+        "benchmark-tied", "note", "benchmark", measured=round(found.deviation_m, 3), unit="m",
+        facts={"elevation_m": elevation_m, "deviation_m": found.deviation_m,
+               "levels": found.levels},
+    )  # fmt: skip
 
 
 def lot_name(lot: GeoDataFrame) -> str | None:
@@ -255,7 +263,7 @@ def _lot_water(
     drawn = drawn_inlets(in_case(site.inlets, case))
     window = study_window(source, site, job)
     asked, job = job, _with_rounding(job, window.elevation.step_m)
-    window, levelled = _levelled(window, site, job, shots)
+    window, site, levelled = _levelled(window, site, job, shots)
     roofs = case_roofs(site, window.surface, case)
     window = replace(window, surface=roofs.surface)
     natural = _natural(window, job)
@@ -281,9 +289,9 @@ _MEANT: Final[dict[Reading, str]] = {
 
 def _levelled(
     window: StudyWindow, site: Site, job: Job, shots: Shots | None
-) -> tuple[StudyWindow, Levelled | None]:
+) -> tuple[StudyWindow, Site, Levelled | None]:
     """
-    Bring levels taken on site into the ground.
+    Bring levels taken on site into the ground, and levels of their benchmark onto it.
 
     Raises
     ------
@@ -293,7 +301,7 @@ def _levelled(
     measured = surface_on(window.elevation.grid, site, job)
     taken = shots_on(site.shots, measured) if shots is None and len(site.shots) else shots
     if taken is None or not len(taken):
-        return window, None
+        return window, site, None
     found = level_ground(measured, error_model(job), taken, seed=job.confidence.seed)
     judged = found.judged
     if judged.reading != "as written":
@@ -314,9 +322,11 @@ def _levelled(
             'write "no" into counts of the levels there; or state a larger [elevation] rmse_m'
         )
         raise InputError(Fault(rule, remedy, layer="shots", column="level_m"))
+    if shots is None:
+        site = on_levelled_ground(site, found.offset_m, drawn=job.is_drawn_by_benchmark)
     ground = measured.ground.with_values(found.ground)
     surface, works = case_surface(site, ground, job, cases_of(site)[-1])
-    return replace(window, surface=surface, works=works), found
+    return replace(window, surface=surface, works=works), site, found
 
 
 def _with_rounding(job: Job, step_m: float) -> Job:

@@ -36,7 +36,9 @@ if TYPE_CHECKING:
 
 #: A level tells nothing farther away than so many lengths over which the error is shared.
 REACH: Final = 4.0
-#: A detour round walls and buildings counts so many times: ground beyond them is other ground.
+#: A detour round walls counts so many times: ground beyond them is other ground. One round a
+#: building counts once: a house stands on one ground, and along the staircase of cells that its
+#: wall is every way is a little longer.
 _DETOUR: Final = 20.0
 #: Ground is as steep as over this distance, for what a place not quite known is worth [m].
 _SLOPE_OVER_M: Final = 1.5
@@ -235,7 +237,7 @@ class Distances:
 
 def distances(places: Places, surface: Surface, reach_m: float) -> Distances:
     """
-    Measure how far ground is from places; a detour round walls and buildings counts twenty times.
+    Measure how far ground is from places, round buildings; a detour round walls counts 20 times.
 
     Parameters
     ----------
@@ -264,14 +266,18 @@ def distances(places: Places, surface: Surface, reach_m: float) -> Distances:
     for i in range(len(row)):
         away[:, i] = (cell * np.hypot(r - row[i], c - column[i])).ravel()
     between = cell * np.hypot(row[:, None] - row, column[:, None] - column)
-    blocked = (surface.roof | surface.wall)[top:bottom, left:right]
-    if blocked.any():
-        source = places.nearest
-        source = (source // columns - top) * (right - left) + source % columns - left
-        for i, detour in enumerate(_detours(blocked, source, cell, reach_m, away)):
-            away[:, i] += _DETOUR * detour
-            between[i] += _DETOUR * detour[source]
-        between = np.maximum(between, between.T)
+    walls = surface.wall[top:bottom, left:right]
+    both = walls | surface.roof[top:bottom, left:right]
+    source = places.nearest
+    source = (source // columns - top) * (right - left) + source % columns - left
+    straight = away.copy() if both.any() else away
+    for blocked, counts in ((both, 1.0), (walls, _DETOUR - 1.0)):
+        if not blocked.any():
+            continue
+        for i, detour in enumerate(_detours(blocked, source, cell, reach_m, straight)):
+            away[:, i] += counts * detour
+            between[i] += counts * detour[source]
+    between = np.maximum(between, between.T)
     near = np.flatnonzero((away < reach_m).any(axis=1))
     full = (near // (right - left) + top) * columns + near % (right - left) + left
     return Distances(full.astype(np.int64), away[near], between)
@@ -552,6 +558,11 @@ class Conditioning:
     def numbers(self) -> int:
         """How many normal numbers an update takes: an error of each level, one of each lip."""
         return len(self.level_m) + len(self.sets)
+
+    def offset_in(self, ground: FloatArray) -> float:
+        """What levels of the benchmark lie above a ground that is not yet updated [m]."""
+        off = self.level_m - self.places.read(np.asarray(ground, dtype=np.float64))
+        return float(self.offset @ off[self.telling])
 
     def of(self, ground: FloatArray, normal: FloatArray | None = None) -> FloatArray:
         """

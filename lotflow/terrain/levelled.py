@@ -68,6 +68,8 @@ class Levelled:
         Those that may be true, given the levels; None where no level tells anything.
     conditioning
         What the levels do to any ground; None likewise.
+    offset_m
+        What levels of a benchmark of its own lie above `ground` in common; 0 without one [m].
     """
 
     shots: Shots
@@ -81,6 +83,7 @@ class Levelled:
     ground: FloatArray
     surfaces: Drawn | None
     conditioning: Conditioning | None
+    offset_m: float = 0.0
 
 
 def level_ground(surface: Surface, error: ErrorModel, shots: Shots, *, seed: int) -> Levelled:
@@ -140,6 +143,7 @@ def level_ground(surface: Surface, error: ErrorModel, shots: Shots, *, seed: int
         ground=_corrected(surface, mean, made),
         surfaces=None if made is None else ConditionedSurfaces(drawn, made),
         conditioning=made,
+        offset_m=0.0 if made is None else made.offset_in(mean),
     )  # fmt: skip
 
 
@@ -291,7 +295,8 @@ def shot_findings(levelled: Levelled) -> list[Finding]:
         Finding(
             "shots-used", "note", "shots", measured=float(levelled.used.sum()), unit="1",
             facts={"used": int(levelled.used.sum()), "of": len(shots),
-                   "own_datum": bool((levelled.used & shots.own_datum).any())},
+                   "own_datum": bool((levelled.used & shots.own_datum).any()),
+                   "offset_m": levelled.offset_m},
         )
     ]  # fmt: skip
     found += [_left_out_finding(levelled, one) for one in judged.left_out]

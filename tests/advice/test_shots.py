@@ -20,7 +20,20 @@ def said(rule, **facts):
      ({"used": 0, "of": 2, "own_datum": False}, "None of the 2 levels")],
 )  # fmt: skip
 def test_how_many_levels_went_into_the_ground_is_told(facts, told):
-    assert told in said("shots-used", **facts)
+    assert told in said("shots-used", offset_m=0.0, **facts)
+
+
+def test_levels_brought_to_the_ground_are_told_with_by_how_much():
+    facts = {"used": 6, "of": 6, "own_datum": True}
+    assert "told so much lower" in said("shots-used", offset_m=0.3, **facts)
+    assert "0.30 m below" in said("shots-used", offset_m=-0.3, **facts)
+    assert "so much" not in said("shots-used", offset_m=0.003, **facts)
+
+
+def test_a_benchmark_that_the_program_tied_is_told_with_its_deviation():
+    text = said("benchmark-tied", elevation_m=31.66, deviation_m=0.05, levels=12)
+    assert "at 31.66 m" in text
+    assert "0.05 m (standard deviation)" in text
 
 
 def test_a_tie_tells_offset_and_its_deviation():

@@ -7,6 +7,7 @@ import pytest
 import shapely
 from affine import Affine
 from scipy.stats import chi2, multivariate_normal
+from shapely.affinity import rotate
 
 from lotflow.grid import Grid
 from lotflow.terrain.conditioning import (
@@ -253,6 +254,26 @@ def test_ways_round_a_building_are_those_of_a_walk_and_open_ground_is_measured_s
 
 
 # ------------------------------------------------------------------ ties
+
+
+@pytest.mark.parametrize("seed", [1, 3])
+def test_cells_at_a_house_that_stands_askew_follow_the_ground_beside_them(seed):
+    """Its wall is a staircase of cells, along which every way is a little longer."""
+    size, random = 60, np.random.default_rng(seed)
+    house = rotate(shapely.box(24, 24, 36, 34), 9.0)
+    surface = surface_of(np.zeros((size, size)), buildings=[house])
+    ring = house.buffer(2.5).exterior
+    along = (np.arange(8) + random.uniform(0, 0.5)) / 8
+    places = [ring.interpolate(share, normalized=True) for share in along]
+    shots = shots_at([int(size - p.y) for p in places], [int(p.x) for p in places],
+                     random.normal(0, 0.07, 8), size, own_datum=np.ones(8, dtype=bool))  # fmt: skip
+
+    def steepest(surface):
+        made = conditioning(shots, surface, ERROR).of(np.zeros((size, size)))
+        made[surface.roof] = np.nan
+        return max(float(np.nanmax(np.abs(np.diff(made, axis=axis)))) for axis in (0, 1))
+
+    assert steepest(surface) < 1.2 * steepest(surface_of(np.zeros((size, size))))
 
 
 def test_the_tie_is_the_least_squares_answer_of_whitened_numbers():
