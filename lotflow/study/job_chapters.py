@@ -296,6 +296,9 @@ def house_chapter(lot: LotWater, cases: Sequence[CaseWater], cover: GroundCover)
     openings = openings_of(
         site, surface, lot.low_spots, error=lot.level_error,
         not_closed=lot.spots_not_closed,
+        from_benchmark=None if lot.job.is_drawn_by_benchmark else {
+            name for layer, name, _ in site.from_benchmark if layer == "openings"
+        },
     )  # fmt: skip
     *earlier, let_out = (_let_out(lot, case) for case in cases)
     for found in earlier:

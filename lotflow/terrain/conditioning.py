@@ -537,8 +537,9 @@ class Conditioning:
     cells, across, gain
         Cells within reach, in order; the covariance of each with what tells of it [m^2]; and what
         each takes of what the levels are off by.
-    offset
-        What each difference counts for in the offset of the benchmark.
+    offset, offset_variance
+        What each difference counts for in the offset of the benchmark, and how well that is then
+        known [m^2]; 0 without one.
     sets
         Cells that lines set.
     """
@@ -553,6 +554,7 @@ class Conditioning:
     gain: SingleArray
     offset: FloatArray
     sets: tuple[_Set, ...]
+    offset_variance: float = 0.0
 
     @property
     def numbers(self) -> int:
@@ -649,9 +651,10 @@ def conditioning(
     total = shared + noise[np.ix_(telling, telling)] + LEAST_VARIANCE_M2 * np.eye(telling.size)
     across = shared_covariance(error, reach.of_cells)
     gain = (across @ precision(total, own[telling])).astype(np.float32)
+    offset = offset_weights(total, own[telling])
     return Conditioning(
         places, level, own, _root(noise), telling, reach.cells, across.astype(np.float32), gain,
-        offset_weights(total, own[telling]), tuple(_sets(strips, len(alone), own)),
+        offset, tuple(_sets(strips, len(alone), own)), float(offset @ total @ offset),
     )  # fmt: skip
 
 
@@ -721,6 +724,25 @@ class LevelledError(LevelError):
     def at(self, x: float, y: float) -> float:
         """Standard deviation of a level at a place [m]."""
         return math.sqrt(self._shared(0.0, (x, y), (x, y)) + self._alone((x, y)))
+
+    def from_benchmark(self, x: float, y: float) -> float:
+        """
+        Standard deviation of how ground lies to the benchmark it was levelled from [m].
+
+        Where the benchmark lies to the elevation data counts for nothing in it.
+
+        References
+        ----------
+        Ordinary kriging, whose mean is the unknown offset: Chiles and Delfiner (2012),
+        Geostatistics, section 3.4, from memory.
+        """
+        made = self.conditioning
+        cell = self._cell((x, y))
+        found = int(np.searchsorted(made.cells, cell))
+        is_near = found < len(made.cells) and made.cells[found] == cell
+        with_offset = float(made.across[found] @ made.offset) if is_near else 0.0
+        variance = self._shared(0.0, (x, y), (x, y)) + made.offset_variance - 2 * with_offset
+        return math.sqrt(max(variance, 0.0) + self._alone((x, y)))
 
     def of_difference(self, distance_m: Any, ends: Ends | None = None) -> FloatArray:
         """

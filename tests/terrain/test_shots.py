@@ -142,6 +142,14 @@ def test_the_error_left_near_levels_is_that_of_the_dense_posterior(own):
     left += 0.1 * 0.10**2 * np.diag([0.0, 1.0, 1.0])
     place = [(c + 0.5, size - r - 0.5) for r, c in at]
     assert [error.at(*one) for one in place] == pytest.approx(np.sqrt(np.diag(left)), rel=0.01)
+    # above the benchmark, whose level is part of what is asked
+    wide = prior + 1e3 * own
+    gain = wide[:3, 3:] @ np.linalg.inv(wide[3:, 3:] + 0.014**2 * np.eye(3))
+    above = wide[:3, :3] - gain @ wide[3:, :3] + 0.1 * 0.10**2 * np.diag([0.0, 1.0, 1.0])
+    told = [error.from_benchmark(*one) for one in place]
+    assert told == pytest.approx(np.sqrt(np.diag(above)), rel=0.01)
+    assert told[0] < 0.03
+    assert not own or told[0] < 0.6 * error.at(*place[0])
     fall = error.of_difference(1.0, (place[0], place[1]))
     assert fall == pytest.approx(np.sqrt(left[0, 0] + left[1, 1] - 2 * left[0, 1]), rel=0.05)
     assert fall < LevelError(0.10, 10.0, 0.1).of_difference(1.0)
