@@ -177,6 +177,13 @@ class Job(Table):
         levels = self.levels.model_copy(update={"elevation_m": round(elevation_m, 4)})
         return self.model_copy(update={"levels": levels})
 
+    def untied(self) -> Job:
+        """Give the job as it was before its benchmark was tied."""
+        if self.levels is None:
+            return self
+        levels = self.levels.model_copy(update={"elevation_m": None})
+        return self.model_copy(update={"levels": levels})
+
     @property
     def _unit_of_benchmark(self) -> Literal["m", "ft"]:
         """Unit in which the level of the benchmark is given."""

@@ -239,10 +239,12 @@ def study_lot(job: Job, shots: Shots | None = None) -> LotWater:
     InputError
         If an input is wrong; all faults of a file at once.
     """
-    rainfall = _rainfall(job)
+    rainfall, is_to_be_tied = _rainfall(job), job.is_to_be_tied
     job, choice, source, site = read_inputs(job)
     with naming_files(site.sources):
-        return _lot_water(job, choice, source, site, rainfall, shots)
+        lot = _lot_water(job, choice, source, site, rainfall, shots)
+    # where the benchmark was found to lie nobody asked for: it is a finding
+    return replace(lot, asked=lot.asked.untied()) if is_to_be_tied else lot
 
 
 def _rainfall(job: Job) -> Rainfall | None:
