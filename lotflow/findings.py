@@ -197,7 +197,7 @@ RANKS: Final[dict[str, tuple[str, ...]]] = {
         "swale-ends-blind", "swale-without-fall", "swale-too-small", "swale-runs-to-building",
         "fill-above-sill", "rain-garden-near-building", "swale-end-not-told",
         "swale-misses-its-end", "swale-too-flat", "swale-flat-at-house", "swale-loses-depth",
-        "rain-garden-slow",
+        "rain-garden-slow", "as-built-fall", "as-built-level",
         "rain-garden-soil-unknown", "swale-capacity-within-doubt", "regrade-not-met",
         "fill-holds-water", "earthwork-over-pipe", "fill-at-wall", "swale-freeboard",
     ),

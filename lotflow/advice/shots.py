@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import TYPE_CHECKING, Final
 
 if TYPE_CHECKING:
@@ -132,10 +133,45 @@ def _shot_compared(
     return f"{lies}. That is more than it should be: look at it, and at the levels near it."
 
 
+#: Of a fall as built.
+_FALLS: Final = {
+    "runs back": "it runs back. Lay it again",
+    "too flat": "too flat. Lay it again",
+    "cannot tell": "too flat by the levels, but by less than they may be off. Level its ends again",
+}
+
+
+def _as_built_fall(
+    _: Say, __: Finding, *, measured_slope: float, expected_slope: float, least_slope: float,
+    verdict: str, shots: str,
+) -> str:  # fmt: skip
+    planned = "" if math.isnan(expected_slope) else f", proposed {expected_slope:.1%}"
+    return (
+        f"As built it falls {measured_slope:.1%} between {shots}{planned}, {least_slope:.1%} "
+        f"needed: {_FALLS[verdict]}."
+    )
+
+
+def _as_built_level(
+    say: Say, _: Finding, *, off_m: float, tolerance_m: float, part: str, verdict: str
+) -> str:
+    told = (
+        "Its falls are judged by themselves. See whether cover, grate and what meets it still fit."
+        if verdict == "off"
+        else "That is no more than the levels may be off: level it again."
+    )
+    return (
+        f"As built its {part} lies {say(abs(off_m), 'depth')} {_side(off_m)} the proposal; "
+        f"{say(tolerance_m, 'depth')} are allowed. {told}"
+    )
+
+
 SENTENCES: Final[dict[str, Sentence]] = {
     "shots-used": _shots_used,
     "shots-tied": _shots_tied,
     "shots-not-tied": _shots_not_tied,
+    "as-built-fall": _as_built_fall,
+    "as-built-level": _as_built_level,
     "benchmark-tied": _benchmark_tied,
     "shot-left-out": _shot_left_out,
     "ground-changed": _ground_changed,

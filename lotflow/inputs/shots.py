@@ -497,6 +497,7 @@ def _fed(
     changed: dict[str, GeoDataFrame] = {}
     levelled: set[tuple[str, str, str]] = set()
     from_benchmark: set[tuple[str, str, str]] = set()
+    as_built: list[tuple[str, str, str, tuple[int, ...]]] = []
     faults: list[Fault] = []
     for (layer, row, column), rows in levels.items():
         shots = site.shots.iloc[list(rows)]
@@ -514,6 +515,9 @@ def _fed(
                     layer="shots", row=rows[-1] + 1, column="subject", value=name,
                 )
             )  # fmt: skip
+        elif frame.get("status", pd.Series(index=frame.index)).iloc[row] == "proposed":
+            # what can be levelled is there: the finished work, which is judged by the proposal
+            as_built.append((layer, name, column, tuple(rows)))
         elif abs(apart) > limit:  # not where nothing is typed
             faults.append(
                 Fault(
@@ -532,8 +536,9 @@ def _fed(
             if (shots["datum"] == "benchmark").all():
                 from_benchmark.add((layer, name, column))
     return replace(
-        site, **changed, levelled=frozenset(levelled), from_benchmark=frozenset(from_benchmark)
-    ), faults
+        site, **changed, levelled=frozenset(levelled), from_benchmark=frozenset(from_benchmark),
+        as_built=tuple(as_built),
+    ), faults  # fmt: skip
 
 
 def on_levelled_ground(site: Site, offset_m: float, *, drawn: bool) -> Site:

@@ -55,6 +55,9 @@ class Site:
         Layer, name and column of each level that a shot gives.
     from_benchmark
         Those of them whose shots are all from the benchmark.
+    as_built
+        Layer, name and column of each level that is only proposed, with the positions of the shots
+        that were taken of it: these are of the finished work.
     """  # noqa: E501  numpydoc keeps the names of one description in one line
 
     lot: GeoDataFrame
@@ -78,6 +81,7 @@ class Site:
     level_books: tuple[LevelBook, ...] = ()
     levelled: frozenset[tuple[str, str, str]] = frozenset()
     from_benchmark: frozenset[tuple[str, str, str]] = frozenset()
+    as_built: tuple[tuple[str, str, str, tuple[int, ...]], ...] = ()
 
 
 @dataclass

@@ -15,7 +15,12 @@ from lotflow.layers.columns import (
     position,
 )
 from lotflow.layers.result_drains import DRAIN_LAYERS
-from lotflow.layers.result_ground import GROUND_LAYERS, QUANTITIES_TABLE, SHOTS_LAYER
+from lotflow.layers.result_ground import (
+    AS_BUILT_TABLE,
+    GROUND_LAYERS,
+    QUANTITIES_TABLE,
+    SHOTS_LAYER,
+)
 from lotflow.layers.result_water import WATER_LAYERS
 
 _LABEL = Column("name", "Name shown in the result.")
@@ -56,6 +61,7 @@ _TITLES: Final = {
     "observations": "Water as it was seen",
     "inlet_intake": "What inlets take with others blocked",
     "quantities": "Quantities to order",
+    "as_built": "Finished work as built",
     "layer_styles": "Looks of the layers",
 }
 #: Layers that every result has, with or without rows; others only where they have any.
@@ -367,6 +373,7 @@ RESULT_LAYERS: Final[dict[str, Layer]] = {
         ),
         *WATER_LAYERS,
         QUANTITIES_TABLE,
+        AS_BUILT_TABLE,
         Layer(
             "findings",
             "What the checks found, what can do most to people and house first.",

@@ -156,6 +156,33 @@ SHOTS_LAYER: Final = Layer(
     ),
 )  # fmt: skip
 
+AS_BUILT_TABLE: Final = Layer(
+    "as_built",
+    "The finished work by its levels, against what was proposed: each fall, and each level.",
+    (),
+    (
+        Column("name", "Line, inlet, outlet or swale.", label="Finished work"),
+        Column("part", '"fall", or what of it was levelled: "upper end", "lower end", "rim" or '
+               '"invert".', label="What",
+               choices=("fall", "upper end", "lower end", "rim", "invert")),
+        number("expected_m", "elevation", "Level as proposed.", label="Proposed"),
+        number("measured_m", "elevation", "Level as it was taken.", label="As built"),
+        number("off_m", "depth", "The second less the first.", label="Higher by"),
+        number("tolerance_m", "depth", "How far it may be off.", label="May be off by"),
+        number("expected_slope", "ground_slope", "Fall as proposed.", label="Fall proposed"),
+        number("measured_slope", "ground_slope", "Fall between the levels taken; of a swale the "
+               "least between two of them. Negative uphill.", label="Fall as built"),
+        number("least_slope", "ground_slope", "Least fall.", label="Least fall"),
+        number("doubt_m", "depth", "Half the 95 % interval of the level, or of the fall from end "
+               "to end.", label="Give or take"),
+        Column("verdict", '"as proposed", "holds" (flatter than proposed, but not too flat), "too '
+               'flat", "runs back", "off" or "cannot tell".', label="Verdict",
+               choices=("as proposed", "holds", "too flat", "runs back", "off", "cannot tell")),
+        Column("shots", "Levels it rests on."),
+        Column("source", "Where tolerance or least fall come from."),
+    ),
+)  # fmt: skip
+
 #: Tables stand behind all layers with geometry.
 QUANTITIES_TABLE: Final = Layer(
     "quantities",

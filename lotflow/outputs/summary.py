@@ -92,6 +92,10 @@ CONTRACT: Final[dict[str, tuple[str, ...]]] = {
         "fill_m3", "area_m2", "deepest_m", "verdict", "x", "y",
     ),
     "quantities": ("item", "quantity", "unit", "price", "cost"),
+    "as_built": (
+        "name", "part", "expected_m", "measured_m", "off_m", "tolerance_m", "expected_slope",
+        "measured_slope", "least_slope", "doubt_m", "verdict", "shots", "source",
+    ),
 }  # fmt: skip
 
 #: Decimals kept, by the unit a key ends with.
@@ -306,6 +310,7 @@ _NAMED_BY: Final[dict[str, tuple[str, ...]]] = {
     "earthwork_lines": ("name",),
     "earthwork_areas": ("name",),
     "quantities": ("item",),
+    "as_built": ("name", "part"),
 }
 
 

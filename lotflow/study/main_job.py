@@ -143,6 +143,8 @@ def run_study(
 
             chapters.extend(job_chapters(lot, tell))
     chapters.append(marks_chapter(lot, chapters))
+    if use_covers:
+        chapters.append(as_built_chapter(lot, chapters))
     return bind(lot, chapters, screening=not use_covers)
 
 
@@ -150,6 +152,28 @@ def marks_chapter(lot: LotWater, chapters: Sequence[Chapter]) -> Chapter:
     """Say of the levels in the layers of other chapters where they come from."""
     layers = {name: table for chapter in chapters for name, table in chapter.layers.items()}
     return Chapter(columns=level_marks(layers, lot.site, lot.site.levelled))
+
+
+def as_built_chapter(lot: LotWater, chapters: Sequence[Chapter]) -> Chapter:
+    """Hold levels of the finished work against what other chapters propose."""
+    from lotflow.drains.as_built import as_built, as_built_findings  # noqa: PLC0415
+    from lotflow.outputs.drain_layers import as_built_table  # noqa: PLC0415
+
+    site, levelled = lot.site, lot.levelled
+    if not len(site.shots):
+        return Chapter()
+    layers = {name: table for chapter in chapters for name, table in chapter.layers.items()}
+    tie = None if levelled is None else levelled.tie
+    is_one = lot.job.is_drawn_by_benchmark or not lot.job.has_benchmark
+    rows = as_built(
+        site, site.as_built, layers, lot.job.criteria,
+        metres_per_unit=lot.window.surface.ground.metres_per_unit,
+        datum_deviation_m=0.0 if is_one else lot.job.elevation.rmse_m if tie is None
+        else tie.deviation_m,
+    )  # fmt: skip
+    if not rows:
+        return Chapter()
+    return Chapter(layers={"as_built": as_built_table(rows)}, findings=as_built_findings(rows))
 
 
 def screening_runoff(lot: LotWater) -> Chapter:
