@@ -315,8 +315,7 @@ def other_cure(above: Sequence[Row]) -> str:
     if not sizes:
         return ""
     return sentence(
-        f"or lay {joined(sizes)}, which is enough for it on the measured surface, and nothing "
-        "narrows"
+        f"or lay {joined(sizes)}, which is enough for the flow as computed, and nothing narrows"
     )
 
 

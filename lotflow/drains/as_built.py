@@ -15,9 +15,9 @@ from typing import TYPE_CHECKING, Any, Final
 import numpy as np
 
 from lotflow.drains.earthworks import FALL_SOURCE, LEAST_FALL
-from lotflow.drains.pipes import MinimumFall
 from lotflow.findings import Finding
 from lotflow.tables import read_table
+from lotflow.tables.drains import MinimumFall
 from lotflow.terrain.level_error import SPREAD_95
 
 if TYPE_CHECKING:

@@ -115,6 +115,7 @@ RESULT_LAYERS: Final[dict[str, Layer]] = {
                        label="Deepest point"),
                 number("spill_elevation_m", "elevation", "Elevation at which it overflows.",
                        label="Overflows at"),
+                level_from("level_from", "its depth"),
                 position("spill_x", "Easting of the spill point."),
                 position("spill_y", "Northing of the spill point."),
                 number("contributing_area_m2", "area", "Area that drains to it.",
@@ -251,7 +252,7 @@ RESULT_LAYERS: Final[dict[str, Layer]] = {
                 *bounds("ground_flow_per_10mm_h_m3s", "flow", "rational flow over the surface "
                         "for 10 mm/h, roofs led into drains left out"),
                 Column("is_open", "Whether the data leave its catchment open, bounds and "
-                       "measured surface apart by a factor of two or more: then read the bounds, "
+                       "ground as routed apart by a factor of two or more: then read the bounds, "
                        "not catchment_m2 and the flows that follow from it.",
                        kind="yes_no", label="Left open"),
                 Column("catchment_told", "What to read: the catchment, or the range left open; "

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 from lotflow.advice.sentences import worded
 from lotflow.findings import Finding, Ties, folded
 from lotflow.inputs.sources import naming_files
-from lotflow.outputs.level_marks import level_marks
+from lotflow.outputs.level_marks import ground_marks, level_marks
 from lotflow.outputs.result_layers import findings_table, runoff_table
 from lotflow.runoff.stated_rain import (
     inlet_areas,
@@ -151,7 +151,13 @@ def run_study(
 def marks_chapter(lot: LotWater, chapters: Sequence[Chapter]) -> Chapter:
     """Say of the levels in the layers of other chapters where they come from."""
     layers = {name: table for chapter in chapters for name, table in chapter.layers.items()}
-    return Chapter(columns=level_marks(layers, lot.site, lot.site.levelled))
+    shots, taken = lot.levelled and lot.levelled.shots, []
+    if lot.levelled is not None and shots is not None:
+        used = lot.levelled.used
+        taken = list(zip(shots.x[used].tolist(), shots.y[used].tolist(), strict=True))
+    marks = level_marks(layers, lot.site, lot.site.levelled)
+    ground = ground_marks(layers, taken, 1.0 / lot.window.surface.ground.metres_per_unit)
+    return Chapter(columns={**marks, **ground})
 
 
 def as_built_chapter(lot: LotWater, chapters: Sequence[Chapter]) -> Chapter:
