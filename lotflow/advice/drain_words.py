@@ -323,9 +323,7 @@ def either_cure(larger: Sequence[str], above: Sequence[Row], *, at_curb: bool) -
     sizes = [f"{row['name']} in {row['required_size']}" for row in above]
     if not sizes:
         return tuple(larger)
-    smaller = (
-        f"{joined(sizes)}, which is enough for it on the measured surface, and nothing narrows"
-    )
+    smaller = f"{joined(sizes)}, which is enough for the flow as computed, and nothing narrows"
     if not at_curb:
         return (*larger, sentence(f"or lay {smaller}"))
     first, *rest = larger

@@ -236,8 +236,8 @@ VERDICTS: Final[Mapping[str, str]] = {
     "walls": "Surface water at the wall: roof water and grade before any pipe.",
     "no outlet": "No outlet low enough for a pipe with cover and fall: keep water off, or lift it.",
     "drain too small": "The drain does not take what it should.",
-    "narrowing": "The pipe narrows on its way: a place where it blocks; on the measured surface no "
-    "lack of size.",
+    "narrowing": "The pipe narrows on its way: a place where it blocks; by the flow as computed "
+    "no lack of size.",
     "outlet first": "Its outlet is the fault: that is settled before its size.",
     "sized": "Sized without what hollows hold back: with them it is large enough.",
     "inlets": "Water may run past what is meant to take it.",

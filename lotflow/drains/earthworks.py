@@ -46,8 +46,8 @@ if TYPE_CHECKING:
 #: Fall is judged over stretches of this length [m]: 10 ft, a level's reach; lotflow's rule.
 _STRETCH_M: Final = 3.048
 #: Least fall of a swale: Elwood IL and Willard OH ask 1 % of grass, Willoughby OH .5 % of concrete.
-_LEAST_FALL: Final = {"grass": 0.01, "bare soil": 0.01, "stone": 0.01, "concrete": 0.005}
-_FALL_SOURCE: Final = "ordinances of Willard OH and Elwood IL (grass), Edmonton (paved); local ones"
+LEAST_FALL: Final = {"grass": 0.01, "bare soil": 0.01, "stone": 0.01, "concrete": 0.005}
+FALL_SOURCE: Final = "ordinances of Willard OH and Elwood IL (grass), Edmonton (paved); local ones"
 #: And near a building.
 _NEAR_M: Final = 3.048
 _NEAR_FALL: Final = 0.02
@@ -641,14 +641,14 @@ def _bed(one: JudgedEarthwork) -> tuple[LevelSource, ...]:
 
 def _fall_findings(one: JudgedEarthwork) -> list[Finding]:
     """A bed that is level or too flat, or loses its depth to run out."""
-    least, found = _LEAST_FALL[one.work.lining], []
+    least, found = LEAST_FALL[one.work.lining], []
     if one.fall < least - _HAIR:
         is_level = one.fall < _LEVEL
         rule = "swale-without-fall" if is_level else "swale-too-flat"
         facts = {"fall": one.fall, "least": least}
         found.append(
             _about(one, rule, "fail" if is_level else "warn", facts, (one.fall, least, "1"),
-                   source=_FALL_SOURCE, rests_on=_bed(one))
+                   source=FALL_SOURCE, rests_on=_bed(one))
         )  # fmt: skip
     elif one.fall_near < _NEAR_FALL - _HAIR:
         facts = {"fall": one.fall_near, "least": _NEAR_FALL}

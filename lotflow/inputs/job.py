@@ -163,8 +163,33 @@ class Job(Table):
         levels = self.levels
         if levels is None or levels.benchmark is None or levels.elevation_m is None:
             return 0.0
-        unit = levels.unit or ("ft" if self.units == "us" else "m")
-        return levels.elevation_m - to_si(levels.benchmark, unit)
+        return levels.elevation_m - to_si(levels.benchmark, self._unit_of_benchmark)
+
+    @property
+    def is_to_be_tied(self) -> bool:
+        """Whether nobody has said where the benchmark lies in the raster's datum."""
+        return self.has_benchmark and self.levels is not None and self.levels.elevation_m is None
+
+    def tied(self, lacks_m: float) -> Job:
+        """Give the job with a benchmark whose levels lack so much [m] of the raster's datum."""
+        if self.levels is None or self.levels.benchmark is None:
+            return self
+        elevation_m = to_si(self.levels.benchmark, self._unit_of_benchmark) + lacks_m
+        levels = self.levels.model_copy(update={"elevation_m": round(elevation_m, 4)})
+        return self.model_copy(update={"levels": levels})
+
+    def untied(self) -> Job:
+        """Give the job as it was before its benchmark was tied."""
+        if self.levels is None:
+            return self
+        levels = self.levels.model_copy(update={"elevation_m": None})
+        return self.model_copy(update={"levels": levels})
+
+    @property
+    def _unit_of_benchmark(self) -> Literal["m", "ft"]:
+        """Unit in which the level of the benchmark is given."""
+        given = None if self.levels is None else self.levels.unit
+        return given or ("ft" if self.units == "us" else "m")
 
     @property
     def is_drawn_by_benchmark(self) -> bool:
@@ -383,7 +408,7 @@ file = {elevation}  # or a list of neighbouring tiles
 
 # [levels]  # where levels were taken on site
 # benchmark = 100.00  # level in the site notes of a benchmark of their own
-# elevation_m = 31.42  # its elevation in the raster's datum
+# elevation_m = 31.42  # its elevation in the raster's datum; without it, levels on paving tie it
 # unit = {level_unit}  # of the benchmark, and of notes that do not say theirs
 # drawn = "benchmark"  # what levels in the drawing are measured from: that, or "raster"
 # notes = "notes.csv"  # level notes as they were written, or a list of them

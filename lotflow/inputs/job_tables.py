@@ -213,6 +213,7 @@ class Levels(Table):
     """
     Table `[levels]`: a benchmark of the site's own, and level notes that were taken there.
 
+    A benchmark without `elevation_m` is tied to the raster's datum by levels on hard ground.
     `unit` is that of the benchmark, and of notes whose columns do not name theirs. `drawn` tells
     whether levels in the drawing are measured from the benchmark too. `places` is the result whose
     field sheet was carried along: notes may name its numbered places.
@@ -229,11 +230,10 @@ class Levels(Table):
 
     @model_validator(mode="after")
     def _belong_together(self) -> Self:
-        if (self.benchmark is None) != (self.elevation_m is None):
+        if self.benchmark is None and self.elevation_m is not None:
             raise InputError(
-                "benchmark and elevation_m belong together",
-                "Give the level of the benchmark in the site notes, and its elevation in the "
-                "raster's datum",
+                "elevation_m is that of a benchmark, and none is given",
+                "Give benchmark, its level in the site notes, or remove elevation_m",
             )
         if self.benchmark is None and not self.notes:
             raise InputError("gives neither a benchmark nor notes", "Give one, or remove [levels]")

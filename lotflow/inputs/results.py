@@ -45,7 +45,7 @@ _MOST_OPTIONS: Final = 2000
 _DRAWN: Final = (
     "lot", "low_spots", "ponds", "catchments", "flow_paths", "lot_line_crossings", "inlets",
     "buildings", "contours", "openings", "facades", "drain_lines", "nodes",
-    "earthwork_lines", "earthwork_areas",
+    "earthwork_lines", "earthwork_areas", "shots",
 )  # fmt: skip
 #: Lists of the summary, each with the layers whose columns it has.
 _TABLES: Final[dict[str, tuple[str, ...]]] = {

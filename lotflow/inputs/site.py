@@ -58,6 +58,11 @@ class Site:
         Level notes that were read, each with its file.
     levelled
         Layer, name and column of each level that a shot gives.
+    from_benchmark
+        Those of them whose shots are all from the benchmark.
+    as_built
+        Layer, name and column of each level that is only proposed, with the positions of the shots
+        that were taken of it: these are of the finished work.
     within
         Area of which buildings, covers, constraints, culverts, walls and water were read; None for
         all.
@@ -85,6 +90,8 @@ class Site:
     sources: tuple[Source, ...] = ()
     level_books: tuple[LevelBook, ...] = ()
     levelled: frozenset[tuple[str, str, str]] = frozenset()
+    from_benchmark: frozenset[tuple[str, str, str]] = frozenset()
+    as_built: tuple[tuple[str, str, str, tuple[int, ...]], ...] = ()
     within: Bounds | None = None
     again: Callable[[Bounds, Collection[str]], Site] | None = None
 

@@ -35,6 +35,7 @@ _OUTLET_OPTIONS: Final = Layer(
         Column("place", "Name of the place; of the lot edge, and beyond it, the side."),
         *_XY,
         number("level_m", "elevation", "Level there."),
+        level_from("level_from", "its fall"),
         number("run_m", "distance", "Length of the way, round buildings."),
         number("surface_fall_m", "elevation", "Fall from ground or rim to the place.",
                label="Fall of the ground"),
@@ -71,6 +72,7 @@ _FACADES: Final = Layer(
         number("slope_low", "ground_slope", "Lower end of its 95 % interval."),
         number("slope_high", "ground_slope", "Upper end of its 95 % interval."),
         number("slope_limit", "ground_slope", "Least slope.", label="Least slope"),
+        level_from("level_from", "that fall"),
         Column("verdict", '"too flat", "cannot tell", "no fault seen", or "too narrow to tell".',
                label="By the data",
                choices=("too flat", "cannot tell", "no fault seen", "too narrow to tell")),
@@ -198,6 +200,33 @@ _LEVELS_TO_TAKE: Final = Layer(
                "what came true on known ground.", label="Settles up to"),
         Column("together_with", "Number of the level without which it is worth nothing; empty "
                "where it stands alone.", kind="whole", label="Together with"),
+    ),
+)  # fmt: skip
+
+AS_BUILT_TABLE: Final = Layer(
+    "as_built",
+    "The finished work by its levels, against what was proposed: each fall, and each level.",
+    (),
+    (
+        Column("name", "Line, inlet, outlet or swale.", label="Finished work"),
+        Column("part", '"fall", or what of it was levelled: "upper end", "lower end", "rim" or '
+               '"invert".', label="What",
+               choices=("fall", "upper end", "lower end", "rim", "invert")),
+        number("expected_m", "elevation", "Level as proposed.", label="Proposed"),
+        number("measured_m", "elevation", "Level as it was taken.", label="As built"),
+        number("off_m", "depth", "The second less the first.", label="Higher by"),
+        number("tolerance_m", "depth", "How far it may be off.", label="May be off by"),
+        number("expected_slope", "ground_slope", "Fall as proposed.", label="Fall proposed"),
+        number("measured_slope", "ground_slope", "Fall between the levels taken; of a swale the "
+               "least between two of them. Negative uphill.", label="Fall as built"),
+        number("least_slope", "ground_slope", "Least fall.", label="Least fall"),
+        number("doubt_m", "depth", "Half the 95 % interval of the level, or of the fall from end "
+               "to end.", label="Give or take"),
+        Column("verdict", '"as proposed", "holds" (flatter than proposed, but not too flat), "too '
+               'flat", "runs back", "off" or "cannot tell".', label="Verdict",
+               choices=("as proposed", "holds", "too flat", "runs back", "off", "cannot tell")),
+        Column("shots", "Levels it rests on."),
+        Column("source", "Where tolerance or least fall come from."),
     ),
 )  # fmt: skip
 

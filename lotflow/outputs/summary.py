@@ -95,6 +95,10 @@ CONTRACT: Final[dict[str, tuple[str, ...]]] = {
         "rank", "place", "x", "y", "level_m", "question", "subject", "open_share", "settles",
     ),
     "quantities": ("item", "quantity", "unit", "price", "cost"),
+    "as_built": (
+        "name", "part", "expected_m", "measured_m", "off_m", "tolerance_m", "expected_slope",
+        "measured_slope", "least_slope", "doubt_m", "verdict", "shots", "source",
+    ),
 }  # fmt: skip
 
 #: Decimals kept, by the unit a key ends with.
@@ -310,6 +314,7 @@ _NAMED_BY: Final[dict[str, tuple[str, ...]]] = {
     "earthwork_areas": ("name",),
     "levels_to_take": ("rank",),
     "quantities": ("item",),
+    "as_built": ("name", "part"),
 }
 
 

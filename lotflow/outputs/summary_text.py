@@ -30,6 +30,7 @@ _MOST: Final = {
     "findings": 8,
     "outlet_options": 6,
     "observations": 8,
+    "as_built": 30,
 }
 _MOST_STORMS: Final = 3
 
@@ -42,6 +43,7 @@ _OBSERVATIONS: Final = RESULT_LAYERS["observations"]
 _RUNOFF: Final = RESULT_LAYERS["runoff"]
 _OPTIONS: Final = RESULT_LAYERS["outlet_options"]
 _DRAINS: Final = RESULT_LAYERS["drain_lines"]
+_AS_BUILT: Final = RESULT_LAYERS["as_built"]
 
 #: Printed with every result.
 CAUTIONS: Final = (
@@ -100,6 +102,10 @@ def summary_text(
         tables += [
             _headed("Where water stands after storms", _standing(content, units)),
             _headed("What was seen", _seen(content.get("observations", []), units)),
+            _headed(
+                "The finished work against the proposal",
+                _as_built(content.get("as_built", []), units),
+            ),
             _headed("What the drain lines carry", _lines(content["lines"], units)),
             _headed("Over the lot line", _crossings(content, units)),
         ]
@@ -348,6 +354,23 @@ def _longest(ponds: Sequence[Mapping[str, Any]], spot: int) -> float:
     here = [pond for pond in ponds if pond["low_spot"] == spot]
     free = [p for p in here if p["case"] == LIMITED] or [p for p in here if p["case"] == OPEN]
     return max((pond["soaks_away_h"] or 0.0 for pond in free), default=0.0)
+
+
+def _as_built(rows: Sequence[Mapping[str, Any]], units: UnitSystem) -> list[str]:
+    """Each fall and level of the finished work, what does not hold first."""
+    kept = ("as proposed", "holds")
+    first = sorted(rows, key=lambda row: (row["verdict"] in kept, row["part"] != "fall"))
+    cells = []
+    for row in first:
+        ends = ("slope", "slope") if row["part"] == "fall" else ("m", "m")
+        cells.append((
+            *_cells(_AS_BUILT, row, ("name", "part"), units),
+            *_cells(_AS_BUILT, row, [f"expected_{ends[0]}", f"measured_{ends[1]}"], units),
+            *_cells(_AS_BUILT, row,
+                    ["least_slope" if row["part"] == "fall" else "tolerance_m", "verdict"], units),
+        ))  # fmt: skip
+    heads = (*_AS_BUILT.labels("name", "part"), "Proposed", "As built", "Limit", "Verdict")
+    return _table(heads, cells, _MOST["as_built"], text_columns=(0, 1, 5))
 
 
 def _standing_row(

@@ -39,8 +39,9 @@ _TITLES: Final = {
 }  # fmt: skip
 
 #: Groups of the project with their layers, the topmost first.
-_TABLES: Final = ("findings", "quantities", "runoff", "falls", "pond_cases", "wall_water",
-                  "inlet_intake", "line_storms", "outlet_storms", "inlet_bypass")  # fmt: skip
+_TABLES: Final = ("findings", "quantities", "as_built", "runoff", "falls", "pond_cases",
+                  "wall_water", "inlet_intake", "line_storms", "outlet_storms",
+                  "inlet_bypass")  # fmt: skip
 _PLACES: Final = ("observations", "inlets", "inlet_lines", "inlet_areas", "levels_to_take", "shots",
                   "openings", "facades", "swale_ways", "earthwork_lines", "earthwork_areas",
                   "lot", "buildings")  # fmt: skip

@@ -69,7 +69,8 @@ def faults_of(path):
 def test_a_site_has_exactly_the_layers_of_the_schema():
     own = [item.name for item in fields(Site)]
     assert own == [
-        *SITE_LAYERS, "given", "findings", "sources", "level_books", "levelled", "within", "again"
+        *SITE_LAYERS, "given", "findings", "sources", "level_books", "levelled", "from_benchmark",
+        "as_built", "within", "again",
     ]  # fmt: skip
 
 

@@ -164,8 +164,8 @@ DRAWN: Final[dict[str, _DrawnLayer]] = {
         "Low spots", stroke=palette.WATER_EDGE, fill=palette.DEPTHS[3][1], opacity=0.05, width=1,
         heading="id", label=True,
         told=(
-            "depth_m", "area_m2", "volume_m3", "spill_elevation_m", "contributing_area_m2",
-            "probability", "artefact",
+            "depth_m", "area_m2", "volume_m3", "spill_elevation_m", "level_from",
+            "contributing_area_m2", "probability", "artefact",
         ),
     ),
     "ponds_blocked": _DrawnLayer(
@@ -222,7 +222,7 @@ DRAWN: Final[dict[str, _DrawnLayer]] = {
     ),
     "facades": _DrawnLayer(
         "Ground at the walls", stroke=palette.NOT_TOLD, width=4, heading="name",
-        told=("verdict", "slope", "slope_limit", "surface"),
+        told=("verdict", "slope", "slope_limit", "level_from", "surface"),
         verdicts=Verdicts("verdict", {
             "too flat": (palette.FAULT, ""),
             "cannot tell": (palette.UNSURE, palette.UNSURE_DASHES),

@@ -287,6 +287,7 @@ _LINES_NOTE: Final = (
 
 _SPOT: Final = (
     "id", "depth_m", "area_m2", "volume_m3", "contributing_area_m2", "probability",
+    "level_from",
 )  # fmt: skip
 #: Why a failure or warning is under no item of the answer.
 _REASON: Final = _Heading(Column("reason", "Why it is no item.", label="No item"), False, True)
@@ -313,7 +314,7 @@ TABLES: Final[dict[str, _PageTable]] = {
     ),
     "outlet_options": _PageTable(
         "Where gravity can lead it", "outlet_options", "subject",
-        _headings("outlet_options", "subject", "kind", "run_m", "left_m", "verdict"),
+        _headings("outlet_options", "subject", "kind", "run_m", "left_m", "verdict", "level_from"),
         _best_options,
         "The best place each, in a small pipe. Whether water may be let out there is not judged.",
     ),
@@ -339,7 +340,7 @@ TABLES: Final[dict[str, _PageTable]] = {
     ),
     "facades": _PageTable(
         "Ground at the walls", "facades", "name",
-        _headings("facades", "name", "slope", "slope_limit", "verdict"),
+        _headings("facades", "name", "slope", "slope_limit", "verdict", "level_from"),
         for_site=True,
     ),
     "openings": _PageTable(
