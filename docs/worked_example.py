@@ -22,12 +22,15 @@ from PIL import Image
 HERE = Path(__file__).parent
 VIEWER = ("/usr/bin/python3", str(HERE.parent / "tests" / "viewer" / "in_viewer.py"))
 RAIN = '\n[rainfall]\nfile = "rainfall.csv"\nstorms = [2, 10, 100]\n'
-NOTES = """point,backsight,intermediate,foresight,level,remark
-sill of back door,4.10,,,100.00,benchmark
-grate of patio basin,,4.87,,,
-back of curb,,7.95,,,
-sill of back door,,,4.11,100.00,closed
-"""
+#: Doors whose sills the crew levels: what was drawn of them gives way.
+LEVELLED = ("Back door", "Garage door")
+
+
+def block(kind: str, holding: str) -> str:
+    """Give the block of the page of one kind that holds some text."""
+    text = (HERE / "worked-example.md").read_text(encoding="utf-8")
+    blocks = re.findall(rf"```{kind}\n(.*?)```", text, re.DOTALL)
+    return next(one for one in blocks if holding in one)
 
 
 def commands() -> list[list[str]]:
@@ -53,9 +56,20 @@ def draw(folder: Path, statuses: tuple[str, ...], *, others: bool) -> None:
             pyogrio.write_dataframe(rows, target, layer=name, driver="GPKG", append=name in into)
 
 
+def come_back(folder: Path) -> None:
+    """Bring the notes of the visit: save and name them, and empty the sills that were levelled."""
+    (folder / "notes.csv").write_text(block("csv", "backsight"), encoding="utf-8")
+    job, site = folder / "job" / "job.toml", folder / "job" / "site.gpkg"
+    levels = block("toml", "[levels]")
+    job.write_text(job.read_text(encoding="utf-8") + "\n" + levels, encoding="utf-8")
+    openings = gpd.read_file(site, layer="openings")
+    openings.loc[openings["name"].isin(LEVELLED), "sill_m"] = float("nan")
+    pyogrio.write_dataframe(openings, site, layer="openings", driver="GPKG")
+
+
 def run_steps(folder: Path, run: Callable[[list[str]], None]) -> None:
     """Take the ten steps in a folder; `run` takes a command as a list of words."""
-    get, look, start, check, compute, again, levels = commands()
+    get, look, start, check, compute, visit, again = commands()
     for block in (get, look, start):
         _all(block, run)
     draw(folder, ("existing", "replaced", "abandoned"), others=True)
@@ -64,12 +78,14 @@ def run_steps(folder: Path, run: Callable[[list[str]], None]) -> None:
     job = folder / "job" / "job.toml"
     job.write_text(job.read_text(encoding="utf-8") + RAIN, encoding="utf-8")
     _all(compute, run)
+    for number, line in enumerate(visit):
+        if number == 1:
+            come_back(folder)
+        _all([line], run)
     for number, line in enumerate(again):
         if number == 1:
             draw(folder, ("proposed",), others=False)
         _all([line], run)
-    (folder / "notes.csv").write_text(NOTES, encoding="utf-8")
-    _all(levels, run)
 
 
 def _all(lines: list[str], run: Callable[[list[str]], None]) -> None:

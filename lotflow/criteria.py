@@ -74,6 +74,15 @@ class Criteria:
         high=0.1,
     )
 
+    as_built_m: float = _criterion(
+        0.061,
+        "City of Fort Collins CO, grading certificates: heights as built within 0.2 ft of the "
+        "plan; Edmonton AB allows 10 cm of landscaped ground if the least falls hold",
+        "how far a level of the finished work may lie off the proposal [m]; its fall is judged by "
+        "itself",
+        low=0.001,
+        high=0.5,
+    )
     cover_m: float = _criterion(
         0.30,
         "FHWA HEC-22, 3rd edition (2009), section 7.2.5: never less than 1 ft over a storm drain",

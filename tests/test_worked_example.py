@@ -1,10 +1,15 @@
 """The ten steps of the worked example run as they are printed."""
 
+import csv
+import importlib
 import importlib.util
+import io
 import json
+import math
 import shutil
 from pathlib import Path
 
+import geopandas as gpd
 import pytest
 
 from lotflow.cli import main
@@ -17,6 +22,35 @@ def example():
     module = importlib.util.module_from_spec(spec)
     spec.loader.exec_module(module)
     return module
+
+
+def told_by(folder):
+    return json.loads((folder / "summary.json").read_text("utf-8"))
+
+
+def test_the_notes_of_the_visit_are_readings_of_the_known_ground(tmp_path, monkeypatch):
+    """Reduced here once more, by hand; the sample's ground without its roughness, 8 mm."""
+    monkeypatch.syspath_prepend(PAGE.parents[1] / "data_samples")
+    ground = importlib.import_module("sample_ground")
+    u, v = ground.Block().from_xy(*ground.cell_points())
+    known = ground.bare_ground(u, v)
+    instrument, at, levels = math.nan, math.nan, {}
+    for row in csv.DictReader(io.StringIO(example().block("csv", "backsight"))):
+        if row["foresight"] or row["intermediate"]:
+            level = instrument - float(row["foresight"] or row["intermediate"])
+        else:
+            level = float(row["level"] or at)
+        if row["backsight"]:
+            instrument = level + float(row["backsight"])
+        if row["foresight"]:
+            at = level
+        if row["x"]:
+            levels[float(row["x"]), float(row["y"])] = level - 100.0 + 31.66
+    assert len(levels) == 9
+    for (x, y), level in levels.items():
+        column = int((x - 600_000.0) / ground.POINT_M)
+        line = len(known) - 1 - int((y - 3_300_000.0) / ground.POINT_M)
+        assert known[line, column] == pytest.approx(level, abs=0.008)
 
 
 def test_the_ten_steps_end_in_a_mended_drain(tmp_path, monkeypatch, capsys):
@@ -44,7 +78,33 @@ def test_the_ten_steps_end_in_a_mended_drain(tmp_path, monkeypatch, capsys):
     assert {line["case"] for line in before["lines"]} == {"today"}
     assert {line["case"] for line in after["lines"]} == {"today", "proposed"}
     assert after["answer"][0]["rank"] == 1
-    assert "No difference" not in told["compare"][0]
-    assert "Misclosure" in told["levels"][0]
+    assert "No difference" not in told["compare"][1]
+    # the benchmark is the sill of the back door, which the sample's maker set to 31.66 m
+    found = {one["rule"]: one for one in before["findings"]}
+    assert found["shots-used"]["measured"] == 16  # but the two sills
+    assert {"benchmark-tied", "shots-tied"} <= set(found)
+    assert not {"shot-left-out", "ground-changed", "shots-not-tied"} & set(found)
+    book = (tmp_path / "before" / "level_book.txt").read_text("utf-8")
+    assert "off the rise by 0.000 m" in book
+    assert "Misclosure 0.002 m over 3 set-ups; 0.009 m are allowed." in book
+    assert "Misclosure 0.002 m" in told["levels"][0]
+    shots = gpd.read_file(tmp_path / "before" / "result.gpkg", layer="shots").set_index("name")
+    assert shots.loc["sill of back door", "level_m"] == pytest.approx(31.66, abs=0.1)
+    doors = {one["name"]: one for one in before["openings"]}
+    first = {one["name"]: one for one in told_by(tmp_path / "before-visit")["openings"]}
+    assert {one["level_from"] for one in doors.values()} == {"levelled", "drawn"}
+    # known ground: the full hollow stands 31.628 m high, the sill 31.65 m
+    garage = doors["Garage door"]
+    assert garage["freeboard_m"] == pytest.approx(0.022, abs=0.01)
+    assert garage["freeboard_low_m"] < 0.022 < garage["freeboard_high_m"]
+    assert garage["freeboard_high_m"] - garage["freeboard_low_m"] < 0.06
+    assert first["Garage door"]["freeboard_high_m"] - first["Garage door"]["freeboard_low_m"] > 0.3
+    told_of_visit = told["compare"][0]
+    assert "What the levels settled (18 levels: sill of back door" in told_of_visit
+    settled = json.loads((tmp_path / "settled" / "compare.json").read_text("utf-8"))["settled"]
+    assert {
+        "place": "Garage door",
+        "question": "sill above the full low spot",
+    }.items() <= next(one for one in settled if one["place"] == "Garage door").items()
     for picture in ("drawn.png", "result.png"):
         assert (PAGE.parent / "pictures" / picture).stat().st_size > 20_000

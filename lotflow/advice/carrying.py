@@ -116,7 +116,7 @@ def _within_doubt(
         "By levels that nobody has given the line")  # fmt: skip
     well = ", with a well that takes it" if into_well else ""
     return (
-        f"{line} carries {say(carries_m3s, 'flow')}. On the measured surface the {storm(storm_yr)} "
+        f"{line} carries {say(carries_m3s, 'flow')}. On {say.surface} the {storm(storm_yr)} "
         f"brings {say(flow_m3s, 'flow')}, but on {more} of {realisations} surfaces that the "
         "elevation data allow (realisations) it brings more than the line carries. Take levels on "
         f"site where the catchments of its inlets end, or lay the line larger{well}."

@@ -34,6 +34,7 @@ from lotflow.advice.compared_figures import (
     least_difference,
 )
 from lotflow.advice.same_places import SAME_M, Place, Places, same_places
+from lotflow.advice.settled import what_levels_settled
 from lotflow.errors import Fault, InputError
 from lotflow.findings import SEVERITIES, label, rank_of
 from lotflow.units import SHOWN, UnitSystem, shown, shown_open
@@ -69,12 +70,15 @@ class Differences:
     table
         One row per difference, with `COLUMNS`, ordered by what matters: `group` tells which rows
         belong together, `leads` which of a group stands for it. Values are SI.
+    settled
+        What levels that only the later result has settled (`advice.settled`).
     """
 
     before: StoredResult
     after: StoredResult
     places: Places
     table: pd.DataFrame
+    settled: pd.DataFrame
 
     @property
     def units(self) -> UnitSystem:
@@ -110,7 +114,9 @@ def differences(before: StoredResult, after: StoredResult) -> Differences:
     ]
     for measure in MEASURES:
         rows += _measured(measure, *told, places, error, after.units)
-    return Differences(before, after, places, _ordered(rows, places))
+    return Differences(
+        before, after, places, _ordered(rows, places), what_levels_settled(before, after, places)
+    )
 
 
 def today_and_proposed(result: StoredResult) -> tuple[StoredResult, StoredResult]:

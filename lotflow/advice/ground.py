@@ -83,7 +83,7 @@ def _inlet_better_place(
     say: Say, _: Finding, *, taken_m2: float, there_m2: float, away_m: float, off_lot: bool
 ) -> str:
     return (
-        f"By the measured surface alone it takes {say(taken_m2, 'area')} where it is drawn, and "
+        f"By {say.surface} alone it takes {say(taken_m2, 'area')} where it is drawn, and "
         f"{say(there_m2, 'area')} at the place marked, {say(away_m, 'length')} away: so near "
         "together the data cannot tell the two apart. Look which way the ground falls on site, and "
         "draw the inlet there if it is to take this."

@@ -46,7 +46,7 @@ def _grate_on_slope(
 ) -> str:
     return (
         "By the data it lies on a slope, where water may run past it: of the "
-        f"{say(arriving_m3s, 'flow')} that reach it on the measured surface in the "
+        f"{say(arriving_m3s, 'flow')} that reach it on {say.surface} in the "
         f"{storm(storm_yr)} it takes between nothing and {say(taken_m3s, 'flow')}. What guides the "
         "water to it: a curb, a swale, a dip? Enter gutter_slope_pct and cross_slope_pct of it."
     )

@@ -130,7 +130,7 @@ def _gutter(
         parts.append("the street's own water left out: enter gutter_flow")
     assumed = f" ({'; '.join(parts)})" if parts else ""
     told = (
-        f"On the measured surface {say(flow_m3s, 'flow')} run along the curb in the "
+        f"On {say.surface} {say(flow_m3s, 'flow')} run along the curb in the "
         f"{storm(storm_yr)}, {say(spread_m, 'length')} wide and {say(depth_m, 'depth')} deep"
         f"{assumed}."
     )

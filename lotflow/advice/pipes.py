@@ -128,7 +128,7 @@ def _proves(share: float | None, share_of: str, storm_yr: float | None) -> str:
     if share is None:
         return ""
     rain = "stated" if storm_yr is None else f"{storm_yr:g}-year"
-    what = f"the {rain} flow on the measured surface" if share_of == "storm" else "the capacity"
+    what = f"the {rain} flow as computed" if share_of == "storm" else "the capacity"
     if share >= 1:
         return f" The hose stands for {what} and more."
     return f" The hose stands for {share:.0%} of {what}: it proves continuity, not capacity."

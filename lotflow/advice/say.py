@@ -23,6 +23,8 @@ class Say:
     units
         Of the report; None for metric units with US ones in brackets, where it is not known who
         reads.
+    is_levelled
+        Whether levels taken on site went into the ground: it is no longer the measured surface.
 
     Examples
     --------
@@ -33,6 +35,19 @@ class Say:
     """
 
     units: UnitSystem | None = None
+    is_levelled: bool = False
+
+    @property
+    def surface(self) -> str:
+        """
+        Name the one ground that figures are read off.
+
+        Examples
+        --------
+        >>> Say().surface, Say(is_levelled=True).surface
+        ('the measured surface', 'the surface by data and levels')
+        """
+        return "the surface by data and levels" if self.is_levelled else "the measured surface"
 
     def __call__(self, value: float, quantity: str) -> str:
         """Say a value; `quantity` is a key of `units.SHOWN`."""

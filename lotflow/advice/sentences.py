@@ -55,7 +55,7 @@ SENTENCES: Final[dict[str, Sentence]] = {
 }
 
 
-def message(finding: Finding, units: UnitSystem | None = None) -> str:
+def message(finding: Finding, units: UnitSystem | None = None, *, is_levelled: bool = False) -> str:
     """
     Write the message of a finding.
 
@@ -65,6 +65,8 @@ def message(finding: Finding, units: UnitSystem | None = None) -> str:
         With the facts that the sentence of its rule takes.
     units
         Of the report; None for metric units with US ones in brackets.
+    is_levelled
+        Whether levels taken on site went into the ground.
 
     Raises
     ------
@@ -81,7 +83,7 @@ def message(finding: Finding, units: UnitSystem | None = None) -> str:
     """
     if finding.message:
         return finding.message
-    return SENTENCES[finding.rule](Say(units), finding, **finding.facts)
+    return SENTENCES[finding.rule](Say(units, is_levelled), finding, **finding.facts)
 
 
 def worded(findings: Iterable[Finding], units: UnitSystem | None = None) -> tuple[Finding, ...]:
@@ -95,4 +97,8 @@ def worded(findings: Iterable[Finding], units: UnitSystem | None = None) -> tupl
     units
         As for `message`.
     """
-    return tuple(replace(one, message=message(one, units)) for one in findings)
+    found = list(findings)
+    is_levelled = any(one.rule == "shots-used" and one.facts.get("used") for one in found)
+    return tuple(
+        replace(one, message=message(one, units, is_levelled=is_levelled)) for one in found
+    )

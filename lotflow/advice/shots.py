@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import TYPE_CHECKING, Final
 
 if TYPE_CHECKING:
@@ -9,7 +10,13 @@ if TYPE_CHECKING:
     from lotflow.findings import Finding
 
 
-def _shots_used(_: Say, __: Finding, *, used: int, of: int, own_datum: bool) -> str:
+#: Less is not said to have been moved [m].
+_MOVED_M: Final = 0.005
+
+
+def _shots_used(
+    say: Say, _: Finding, *, used: int, of: int, own_datum: bool, offset_m: float
+) -> str:
     if not used:
         return (
             f"None of the {of} levels given tells of the ground: it is that of the elevation data."
@@ -20,6 +27,12 @@ def _shots_used(_: Say, __: Finding, *, used: int, of: int, own_datum: bool) -> 
         if own_datum
         else ""
     )
+    if own_datum and abs(offset_m) >= _MOVED_M:
+        bench += (
+            f" As the benchmark was given, they lie {say(abs(offset_m), 'depth')} "
+            f"{_side(offset_m)} that ground in common: all levels from it are told so much "
+            f"{'lower' if offset_m > 0 else 'higher'}, so that sills and inverts fit the ground."
+        )
     return (
         f"{many} taken on site went into the ground. It is now the mean of the surfaces that "
         "agree with levels and elevation data: catchments, depths and falls are read off it. Far "
@@ -33,6 +46,16 @@ def _shots_tied(say: Say, _: Finding, *, offset_m: float, deviation_m: float, le
         f"the height system of the elevation data, give or take {say(deviation_m, 'depth')} "
         f"(standard deviation), by {levels} levels on hard ground. More levels help little: "
         "neighbours share the error of the data. Falls do not depend on it."
+    )
+
+
+def _benchmark_tied(
+    say: Say, _: Finding, *, elevation_m: float, deviation_m: float, levels: int
+) -> str:
+    return (
+        f"Nobody gave the elevation of the benchmark: {levels} levels on hard ground put it at "
+        f"{say(elevation_m, 'elevation')} in the height system of the elevation data, give or take "
+        f"{say(deviation_m, 'depth')} (standard deviation). Give it in [levels] where it is known."
     )
 
 
@@ -110,10 +133,46 @@ def _shot_compared(
     return f"{lies}. That is more than it should be: look at it, and at the levels near it."
 
 
+#: Of a fall as built.
+_FALLS: Final = {
+    "runs back": "it runs back. Lay it again",
+    "too flat": "too flat. Lay it again",
+    "cannot tell": "too flat by the levels, but by less than they may be off. Level its ends again",
+}
+
+
+def _as_built_fall(
+    _: Say, __: Finding, *, measured_slope: float, expected_slope: float, least_slope: float,
+    verdict: str, shots: str,
+) -> str:  # fmt: skip
+    planned = "" if math.isnan(expected_slope) else f", proposed {expected_slope:.1%}"
+    return (
+        f"As built it falls {measured_slope:.1%} between {shots}{planned}, {least_slope:.1%} "
+        f"needed: {_FALLS[verdict]}."
+    )
+
+
+def _as_built_level(
+    say: Say, _: Finding, *, off_m: float, tolerance_m: float, part: str, verdict: str
+) -> str:
+    told = (
+        "Its falls are judged by themselves. See whether cover, grate and what meets it still fit."
+        if verdict == "off"
+        else "That is no more than the levels may be off: level it again."
+    )
+    return (
+        f"As built its {part} lies {say(abs(off_m), 'depth')} {_side(off_m)} the proposal; "
+        f"{say(tolerance_m, 'depth')} are allowed. {told}"
+    )
+
+
 SENTENCES: Final[dict[str, Sentence]] = {
     "shots-used": _shots_used,
     "shots-tied": _shots_tied,
     "shots-not-tied": _shots_not_tied,
+    "as-built-fall": _as_built_fall,
+    "as-built-level": _as_built_level,
+    "benchmark-tied": _benchmark_tied,
     "shot-left-out": _shot_left_out,
     "ground-changed": _ground_changed,
     "line-not-in-data": _line_not_in_data,

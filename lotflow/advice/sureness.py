@@ -67,7 +67,7 @@ def _catchment_hangs_on_detail(
     say: Say, finding: Finding, *, area_m2: float, low_m2: float, high_m2: float
 ) -> str:
     return (
-        f"{finding.subject} takes {say(area_m2, 'area')} on the measured surface, but "
+        f"{finding.subject} takes {say(area_m2, 'area')} on {say.surface}, but "
         f"{_span(say, low_m2, high_m2)}: where its water goes hangs on a feature no deeper than "
         "that error, such as a shallow swale or curb, over which it runs on those surfaces. If it "
         "is real, draw its curb or edges in the layer walls; if not, look where the water goes."

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Collection, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any, Final
 
@@ -15,7 +15,12 @@ from lotflow.drains.pipes import minimum_fall
 from lotflow.layers.drawn import in_case
 from lotflow.terrain.discharge_path import DischargePath, reaches_street, runs_back_to
 from lotflow.terrain.downspouts import unknown_ways
-from lotflow.terrain.freeboard import DrawnOpening, OpeningLevels, opening_levels
+from lotflow.terrain.freeboard import (
+    DrawnOpening,
+    OpeningLevels,
+    nearest_ground,
+    opening_levels,
+)
 from lotflow.terrain.house_ring import RING_M, Facade, RingGround, RingLimits, house_facades
 from lotflow.terrain.level_error import SPREAD_95
 
@@ -85,8 +90,9 @@ def facades_of(
 
 
 def openings_of(
-    site: Drawn, surface: Surface, low_spots: LowSpots, *, error: LevelError, not_closed: BoolArray
-) -> list[OpeningLevels]:
+    site: Drawn, surface: Surface, low_spots: LowSpots, *, error: LevelError, not_closed: BoolArray,
+    from_benchmark: Collection[str] | None = None,
+) -> list[OpeningLevels]:  # fmt: skip
     """
     Take the levels round each drawn opening.
 
@@ -100,6 +106,8 @@ def openings_of(
         Of the ground's levels.
     not_closed
         Whether water in each low spot may rise higher than the data show.
+    from_benchmark
+        Openings whose sills were levelled from the same benchmark as the ground; None for all.
     """
     frame = site.openings
     drawn = [
@@ -109,15 +117,30 @@ def openings_of(
         )
     ]
     return [
-        opening_levels(
-            one,
-            surface,
-            low_spots,
-            rmse_m=error.at(float(one.point.x), float(one.point.y)),
-            not_closed=not_closed,
+        _with_deviations(
+            one, surface, low_spots,
+            error.from_benchmark if from_benchmark is None or one.name in from_benchmark
+            else error.at,
+            not_closed,
         )
         for one in drawn
-    ]
+    ]  # fmt: skip
+
+
+def _with_deviations(
+    opening: DrawnOpening, surface: Surface, low_spots: LowSpots,
+    deviation_at: Callable[[float, float], float], not_closed: BoolArray,
+) -> OpeningLevels:  # fmt: skip
+    """Levels round an opening, with how well ground and overflow are known against its sill."""
+    grid = surface.ground
+    x, y = nearest_ground(opening.point, surface)
+    found = opening_levels(
+        opening, surface, low_spots, rmse_m=deviation_at(x, y), not_closed=not_closed
+    )
+    if found.low_spot is None:
+        return found
+    over = np.divmod(int(low_spots.spill_cell[found.low_spot - 1]), grid.shape[1])
+    return replace(found, spill_deviation_m=deviation_at(*map(float, grid.xy(*over))))
 
 
 def downspouts_on_ground(

@@ -116,7 +116,8 @@ class Job(Table):
     (None, 0.75, 'lot.geojson')
     """
 
-    job: General = General()
+    # tables of defaults are made without validators of their own, which take time to build
+    job: General = Field(default_factory=General.model_construct)
     elevation: Elevation
     levels: Levels | None = None
     layers: Layers
@@ -125,8 +126,8 @@ class Job(Table):
     prices: Prices | None = None
     observations: Observations | None = None
     criteria: CriteriaField = Field(default_factory=Criteria)
-    terrain: Terrain = Terrain()
-    confidence: Confidence = Confidence()
+    terrain: Terrain = Field(default_factory=Terrain.model_construct)
+    confidence: Confidence = Field(default_factory=Confidence.model_construct)
 
     @model_validator(mode="after")
     def _benchmark_has_a_unit(self) -> Self:
@@ -163,8 +164,33 @@ class Job(Table):
         levels = self.levels
         if levels is None or levels.benchmark is None or levels.elevation_m is None:
             return 0.0
-        unit = levels.unit or ("ft" if self.units == "us" else "m")
-        return levels.elevation_m - to_si(levels.benchmark, unit)
+        return levels.elevation_m - to_si(levels.benchmark, self._unit_of_benchmark)
+
+    @property
+    def is_to_be_tied(self) -> bool:
+        """Whether nobody has said where the benchmark lies in the raster's datum."""
+        return self.has_benchmark and self.levels is not None and self.levels.elevation_m is None
+
+    def tied(self, lacks_m: float) -> Job:
+        """Give the job with a benchmark whose levels lack so much [m] of the raster's datum."""
+        if self.levels is None or self.levels.benchmark is None:
+            return self
+        elevation_m = to_si(self.levels.benchmark, self._unit_of_benchmark) + lacks_m
+        levels = self.levels.model_copy(update={"elevation_m": round(elevation_m, 4)})
+        return self.model_copy(update={"levels": levels})
+
+    def untied(self) -> Job:
+        """Give the job as it was before its benchmark was tied."""
+        if self.levels is None:
+            return self
+        levels = self.levels.model_copy(update={"elevation_m": None})
+        return self.model_copy(update={"levels": levels})
+
+    @property
+    def _unit_of_benchmark(self) -> Literal["m", "ft"]:
+        """Unit in which the level of the benchmark is given."""
+        given = None if self.levels is None else self.levels.unit
+        return given or ("ft" if self.units == "us" else "m")
 
     @property
     def is_drawn_by_benchmark(self) -> bool:
@@ -266,7 +292,7 @@ def settled(job: Job, *, name: str | None, units: UnitSystem) -> Job:
     return job.model_copy(update={"job": job.job.model_copy(update=known)})
 
 
-def screening_job(
+def screening_job(  # noqa: PLR0913 - what is known of a lot, each by its name
     elevation: Sequence[Path],
     layers: Mapping[str, Path],
     *,
@@ -276,6 +302,8 @@ def screening_job(
     intensity: float | None = None,
     intensity_unit: str = "mm_h",
     units: UnitSystem | None = None,
+    lot_name: str | None = None,
+    lot_key: str | None = None,
 ) -> Job:
     """
     Make a job from files and numbers.
@@ -297,6 +325,9 @@ def screening_job(
         Rainfall intensity, and its unit: "mm_h" or "in_h".
     units
         Of reports; None for those of the country in which the lot lies.
+    lot_name, lot_key
+        Of a layer of many lots the one to take, by its value in a column; `name` where no column
+        is given.
 
     Raises
     ------
@@ -321,6 +352,8 @@ def screening_job(
         for name, path in layers.items()
     }
     try:
+        if lot_name is not None or lot_key is not None:
+            entries["lot"] = LayerEntry(file=layers["lot"], key=lot_key, only=lot_name)
         job = Job(
             job=General(**general),
             elevation=Elevation(
@@ -376,7 +409,7 @@ file = {elevation}  # or a list of neighbouring tiles
 
 # [levels]  # where levels were taken on site
 # benchmark = 100.00  # level in the site notes of a benchmark of their own
-# elevation_m = 31.42  # its elevation in the raster's datum
+# elevation_m = 31.42  # its elevation in the raster's datum; without it, levels on paving tie it
 # unit = {level_unit}  # of the benchmark, and of notes that do not say theirs
 # drawn = "benchmark"  # what levels in the drawing are measured from: that, or "raster"
 # notes = "notes.csv"  # level notes as they were written, or a list of them
@@ -421,6 +454,8 @@ def job_template(
     lot_file: str,
     vertical_unit: VerticalUnit | None,
     units: UnitSystem,
+    *,
+    only: tuple[str, str] | None = None,
 ) -> str:
     """
     Write the job file of a new job.
@@ -433,6 +468,8 @@ def job_template(
         Unit of the elevations; None where the raster says it.
     units
         Unit system of reports and of the columns to draw.
+    only
+        Column and value by which the lot is found in its file.
 
     Returns
     -------
@@ -455,7 +492,7 @@ def job_template(
         name=_quoted(name),
         units=_quoted(units),
         elevation=_quoted(elevation_file),
-        lot=_quoted(lot_file),
+        lot=_quoted(lot_file) if only is None else _one_of_many(lot_file, *only),
         vertical_unit=("" if stated else "# ") + f"vertical_unit = {_quoted(vertical_unit or 'm')}",
         intensity="intensity_in_h = 1.0" if units == "us" else "intensity_mm_h = 25.0",
         level_unit=_quoted("ft" if units == "us" else "m"),
@@ -563,6 +600,11 @@ def _moved(value: Any, moved: Mapping[str, str]) -> Any:
     if isinstance(value, dict) and "file" in value:
         return value | {"file": moved[value["file"]]}
     return value
+
+
+def _one_of_many(file: str, key: str, only: str) -> str:
+    """Write which lot of a file is meant."""
+    return f"{{ file = {_quoted(file)}, key = {_quoted(key)}, only = {_quoted(only)} }}"
 
 
 def _criteria_lines() -> list[str]:

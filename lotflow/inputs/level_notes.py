@@ -228,11 +228,18 @@ def _rows(data: bytes, file: str, unit: RodUnit | None) -> tuple[list[_Row], Rod
         texts = {name: cells[at].strip() if at < len(cells) else ""
                  for name, at in columns.items()}  # fmt: skip
         row = _Row(line, {name: clean_text(text) for name, text in texts.items()})
+        wrong: list[Fault] = []
         for name in (*_MEASURED, "x", "y"):
             value, rule = _number(name, texts.get(name, ""), found_unit)
             row.numbers[name] = value
             if rule:
-                faults.append(Fault(rule, file=file, line=line, column=name, value=texts[name]))
+                wrong.append(Fault(rule, file=file, line=line, column=name, value=texts[name]))
+        beyond = cells[len(lines[0][1]) :]
+        if beyond and (wrong or any(cell.strip() for cell in beyond)):
+            rule = (f"the row has {len(cells)} cells, the header {len(lines[0][1])}: does a name "
+                    "or a remark hold a comma?")  # fmt: skip
+            wrong = [Fault(rule, "Put it in quotes, or leave the comma out", file=file, line=line)]
+        faults += wrong
         rows.append(row)
     if faults:
         raise InputError(faults)

@@ -22,7 +22,7 @@ from lotflow.errors import Fault, InputError
 from lotflow.inputs.columns import read_columns, repeated
 from lotflow.inputs.level_notes import LevelNotes, read_level_notes
 from lotflow.inputs.results import numbered_places
-from lotflow.inputs.site import Site
+from lotflow.inputs.site import Site, in_raster_datum
 from lotflow.inputs.sources import Place, Source, naming_files
 from lotflow.layers import GROUND_KINDS, SITE_LAYERS
 from lotflow.text import as_it_looks, did_you_mean
@@ -496,6 +496,8 @@ def _fed(
     """Set the levels of things by the shots of each, or say which do not belong together."""
     changed: dict[str, GeoDataFrame] = {}
     levelled: set[tuple[str, str, str]] = set()
+    from_benchmark: set[tuple[str, str, str]] = set()
+    as_built: list[tuple[str, str, str, tuple[int, ...]]] = []
     faults: list[Fault] = []
     for (layer, row, column), rows in levels.items():
         shots = site.shots.iloc[list(rows)]
@@ -513,6 +515,9 @@ def _fed(
                     layer="shots", row=rows[-1] + 1, column="subject", value=name,
                 )
             )  # fmt: skip
+        elif frame.get("status", pd.Series(index=frame.index)).iloc[row] == "proposed":
+            # what can be levelled is there: the finished work, which is judged by the proposal
+            as_built.append((layer, name, column, tuple(rows)))
         elif abs(apart) > limit:  # not where nothing is typed
             faults.append(
                 Fault(
@@ -528,7 +533,44 @@ def _fed(
             values[row] = float(taken.mean())
             changed[layer] = frame.assign(**{column: values})
             levelled.add((layer, name, column))
-    return replace(site, **changed, levelled=frozenset(levelled)), faults
+            if (shots["datum"] == "benchmark").all():
+                from_benchmark.add((layer, name, column))
+    return replace(
+        site, **changed, levelled=frozenset(levelled), from_benchmark=frozenset(from_benchmark),
+        as_built=tuple(as_built),
+    ), faults  # fmt: skip
+
+
+def on_levelled_ground(site: Site, offset_m: float, *, drawn: bool) -> Site:
+    """
+    Bring levels of a benchmark down to the ground that was made of its levels.
+
+    Where the benchmark lies to the elevation data is known to centimetres, how a sill lies to the
+    ground levelled beside it to millimetres: that must not be lost.
+
+    Parameters
+    ----------
+    site
+        In the raster's datum, with the levels of its shots.
+    offset_m
+        What levels of the benchmark lie above that ground [m].
+    drawn
+        Whether all levels in the drawing are from the benchmark.
+    """
+    if not offset_m:
+        return site
+    moved = in_raster_datum(site, -offset_m, drawn=drawn)
+    levels: dict[str, GeoDataFrame] = {}
+    for layer, name, column in site.levelled:
+        is_own = (layer, name, column) in site.from_benchmark
+        if is_own == drawn:  # it was moved as all others were, or rightly was not
+            continue
+        frame = levels.get(layer, getattr(moved, layer))
+        lacks = -offset_m if is_own else offset_m
+        levels[layer] = frame.assign(
+            **{column: frame[column] + lacks * (frame["name"].astype(str) == name)}
+        )
+    return replace(moved, **levels)
 
 
 def _of_datum(apart: float) -> str:

@@ -15,7 +15,12 @@ from lotflow.layers.columns import (
     position,
 )
 from lotflow.layers.result_drains import DRAIN_LAYERS
-from lotflow.layers.result_ground import GROUND_LAYERS, QUANTITIES_TABLE, SHOTS_LAYER
+from lotflow.layers.result_ground import (
+    AS_BUILT_TABLE,
+    GROUND_LAYERS,
+    QUANTITIES_TABLE,
+    SHOTS_LAYER,
+)
 from lotflow.layers.result_water import WATER_LAYERS
 
 _LABEL = Column("name", "Name shown in the result.")
@@ -40,7 +45,9 @@ _TITLES: Final = {
     "earthwork_lines": "Swales and berms",
     "earthwork_areas": "Regraded and filled ground, rain gardens",
     "facades": "Ground at the walls",
+    "swale_ways": "Ways for swales round buildings",
     "openings": "Openings of buildings",
+    "levels_to_take": "Levels to take first",
     "nodes": "Ends and joints of drain lines",
     "line_profiles": "Profiles of drain lines",
     "line_storms": "Drain lines in each storm",
@@ -56,6 +63,7 @@ _TITLES: Final = {
     "observations": "Water as it was seen",
     "inlet_intake": "What inlets take with others blocked",
     "quantities": "Quantities to order",
+    "as_built": "Finished work as built",
     "layer_styles": "Looks of the layers",
 }
 #: Layers that every result has, with or without rows; others only where they have any.
@@ -109,6 +117,7 @@ RESULT_LAYERS: Final[dict[str, Layer]] = {
                        label="Deepest point"),
                 number("spill_elevation_m", "elevation", "Elevation at which it overflows.",
                        label="Overflows at"),
+                level_from("level_from", "its depth"),
                 position("spill_x", "Easting of the spill point."),
                 position("spill_y", "Northing of the spill point."),
                 number("contributing_area_m2", "area", "Area that drains to it.",
@@ -245,7 +254,7 @@ RESULT_LAYERS: Final[dict[str, Layer]] = {
                 *bounds("ground_flow_per_10mm_h_m3s", "flow", "rational flow over the surface "
                         "for 10 mm/h, roofs led into drains left out"),
                 Column("is_open", "Whether the data leave its catchment open, bounds and "
-                       "measured surface apart by a factor of two or more: then read the bounds, "
+                       "ground as routed apart by a factor of two or more: then read the bounds, "
                        "not catchment_m2 and the flows that follow from it.",
                        kind="yes_no", label="Left open"),
                 Column("catchment_told", "What to read: the catchment, or the range left open; "
@@ -367,6 +376,7 @@ RESULT_LAYERS: Final[dict[str, Layer]] = {
         ),
         *WATER_LAYERS,
         QUANTITIES_TABLE,
+        AS_BUILT_TABLE,
         Layer(
             "findings",
             "What the checks found, what can do most to people and house first.",

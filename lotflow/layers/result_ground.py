@@ -35,6 +35,7 @@ _OUTLET_OPTIONS: Final = Layer(
         Column("place", "Name of the place; of the lot edge, and beyond it, the side."),
         *_XY,
         number("level_m", "elevation", "Level there."),
+        level_from("level_from", "its fall"),
         number("run_m", "distance", "Length of the way, round buildings."),
         number("surface_fall_m", "elevation", "Fall from ground or rim to the place.",
                label="Fall of the ground"),
@@ -71,9 +72,24 @@ _FACADES: Final = Layer(
         number("slope_low", "ground_slope", "Lower end of its 95 % interval."),
         number("slope_high", "ground_slope", "Upper end of its 95 % interval."),
         number("slope_limit", "ground_slope", "Least slope.", label="Least slope"),
+        level_from("level_from", "that fall"),
         Column("verdict", '"too flat", "cannot tell", "no fault seen", or "too narrow to tell".',
                label="By the data",
                choices=("too flat", "cannot tell", "no fault seen", "too narrow to tell")),
+    ),
+)  # fmt: skip
+
+_SWALE_WAYS: Final = Layer(
+    "swale_ways",
+    "Ways along which a swale could lead water off walls that the ground falls to: on the lot, off "
+    "buildings, paving and the lot line, falling all along, back to where that water runs today.",
+    ("line",),
+    (
+        Column("wall", "Name of the wall, as in facades."),
+        number("length_m", "length", "Length of the way."),
+        number("fall_m", "elevation", "Fall of the ground between its ends."),
+        number("cut_m", "depth", "Deepest cut of its bed into the ground as surveyed, beside the "
+               "depth of the swale.", label="Deepest cut"),
     ),
 )  # fmt: skip
 
@@ -153,6 +169,64 @@ SHOTS_LAYER: Final = Layer(
                choices=USAGES),
         Column("read_from", "Whether it stands in level notes or was drawn.",
                choices=("level notes", "drawing")),
+    ),
+)  # fmt: skip
+_LEVELS_TO_TAKE: Final = Layer(
+    "levels_to_take",
+    "Levels to take on site first, in the order of what they settle; none without realisations.",
+    ("point",),
+    (
+        Column("rank", "1 for the one to take first.", kind="whole", label="No."),
+        Column("place", "Where, in words.", label="Level of"),
+        Column("kind", "What is there.", label="Kind of place", choices=(
+            "inlet", "rim", "outlet", "invert", "opening", "sill", "deepest point",
+            "spill point", "wall", "out from the wall", "lower place", "open ground")),
+        number("away_m", "length", "How far from the wall, or from what it is called by; empty "
+               "where it is that place itself.", label="Distance"),
+        *_XY,
+        number("level_m", "elevation", "Level by the elevation data; of a rim, invert or sill as "
+               "given.", label="Level in the data"),
+        Column("question", "What it settles most: whether a low spot is there, the ground falls "
+               "away from a wall, an outlet has the fall, a line carries its flow, a sill stands "
+               "above the water beside it.",
+               choices=("low spot", "wall", "outlet", "line", "sill")),
+        Column("subject", "What that question is about.", label="Of"),
+        number("yes_share", "share", "Share of realisations in which the answer is yes; that of a "
+               "low spot is brought towards a half, since it is too sure.", label="Yes in"),
+        number("open_share", "share", "How open that leaves the question at the desk, 4 p (1 - p): "
+               "all of it where yes and no are as likely.", label="Open"),
+        number("settles", "share", "How much of that the level takes, by the realisations; of two "
+               "that are taken together, both. At most 0.6 of what they promise is told, which is "
+               "what came true on known ground.", label="Settles up to"),
+        Column("together_with", "Number of the level without which it is worth nothing; empty "
+               "where it stands alone.", kind="whole", label="Together with"),
+    ),
+)  # fmt: skip
+
+AS_BUILT_TABLE: Final = Layer(
+    "as_built",
+    "The finished work by its levels, against what was proposed: each fall, and each level.",
+    (),
+    (
+        Column("name", "Line, inlet, outlet or swale.", label="Finished work"),
+        Column("part", '"fall", or what of it was levelled: "upper end", "lower end", "rim" or '
+               '"invert".', label="What",
+               choices=("fall", "upper end", "lower end", "rim", "invert")),
+        number("expected_m", "elevation", "Level as proposed.", label="Proposed"),
+        number("measured_m", "elevation", "Level as it was taken.", label="As built"),
+        number("off_m", "depth", "The second less the first.", label="Higher by"),
+        number("tolerance_m", "depth", "How far it may be off.", label="May be off by"),
+        number("expected_slope", "ground_slope", "Fall as proposed.", label="Fall proposed"),
+        number("measured_slope", "ground_slope", "Fall between the levels taken; of a swale the "
+               "least between two of them. Negative uphill.", label="Fall as built"),
+        number("least_slope", "ground_slope", "Least fall.", label="Least fall"),
+        number("doubt_m", "depth", "Half the 95 % interval of the level, or of the fall from end "
+               "to end.", label="Give or take"),
+        Column("verdict", '"as proposed", "holds" (flatter than proposed, but not too flat), "too '
+               'flat", "runs back", "off" or "cannot tell".', label="Verdict",
+               choices=("as proposed", "holds", "too flat", "runs back", "off", "cannot tell")),
+        Column("shots", "Levels it rests on."),
+        Column("source", "Where tolerance or least fall come from."),
     ),
 )  # fmt: skip
 
@@ -245,4 +319,7 @@ _EARTHWORK_AREAS: Final = Layer(
 )  # fmt: skip
 
 #: In the order in which they are written.
-GROUND_LAYERS: Final = (_EARTHWORK_LINES, _EARTHWORK_AREAS, _OUTLET_OPTIONS, _FACADES, _OPENINGS)
+GROUND_LAYERS: Final = (
+    _EARTHWORK_LINES, _EARTHWORK_AREAS, _OUTLET_OPTIONS, _FACADES, _SWALE_WAYS, _OPENINGS,
+    _LEVELS_TO_TAKE,
+)  # fmt: skip

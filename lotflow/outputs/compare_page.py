@@ -45,7 +45,12 @@ _COLUMNS: Final = ("Before", "After", "Difference")
 _WORDS: Final = {True: "beyond", False: "within", None: ""}
 
 
-def compare_page(found: Differences, names: tuple[str, str]) -> str:
+def compare_page(
+    found: Differences,
+    names: tuple[str, str],
+    levels: str = "",
+    settled: Sequence[tuple[str, Sequence[str]]] = (),
+) -> str:
     """
     Write the page of a comparison: the same differences give the same text.
 
@@ -55,6 +60,10 @@ def compare_page(found: Differences, names: tuple[str, str]) -> str:
         What differs.
     names
         Short names of the two results.
+    levels
+        Names the levels that only the later result has.
+    settled
+        What they settled: headings, each with its sentences.
 
     Returns
     -------
@@ -80,6 +89,7 @@ def compare_page(found: Differences, names: tuple[str, str]) -> str:
         "<main>",
         *_maps(found, names, numbers),
         '<div class="told">',
+        *_settled(levels, settled),
         *_told(found, numbers),
         *_notes(found),
         "</div>",
@@ -264,6 +274,19 @@ def _folded(rows: Sequence[dict[str, Any]]) -> str:
     return f"<details><summary>{summary}</summary><ul>{inner}</ul></details>"
 
 
+def _settled(levels: str, settled: Sequence[tuple[str, Sequence[str]]]) -> Iterator[str]:
+    """Tell what levels taken on site settled."""
+    if not settled:
+        return
+    yield '<section aria-labelledby="settled"><h2 id="settled">What the levels settled</h2>'
+    yield f"<p>{_text(levels)}</p>"
+    for heading, sentences in settled:
+        yield f"<h3>{_text(heading)}</h3><ul>"
+        yield from (f"<li>{_text(sentence)}</li>" for sentence in sentences)
+        yield "</ul>"
+    yield "</section>"
+
+
 def _notes(found: Differences) -> Iterator[str]:
     """Say how the page is read."""
     error = found.after.accuracy.get("rmse_m")
@@ -275,8 +298,10 @@ def _notes(found: Differences) -> Iterator[str]:
         "intervals of the results, and where they have none by the error of the elevation data"
         f"{data}. “Within the error”: it does not. Neither word: no bounds are known, a check has "
         "weighed it, or it is as given.",
-        "Both results share one ground and its error: what changes within the error may still be "
-        "a change for the better or the worse; its size is what the data cannot tell.",
+        "Only the later result has the levels: what changes may be the ground as it is now known."
+        if len(found.settled)
+        else "Both results share one ground and its error: what changes within the error may still "
+        "be a change for the better or the worse; its size is what the data cannot tell.",
         *(
             [
                 "Standing water, catchments and what the ground does are told of the proposed "

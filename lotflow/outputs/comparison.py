@@ -14,6 +14,8 @@ import pandas as pd
 
 from lotflow.advice.compared_figures import DRAWN
 from lotflow.advice.differences import records
+from lotflow.advice.settled import COLUMNS as SETTLED_COLUMNS
+from lotflow.advice.settled import Settled, levels_of
 from lotflow.inputs.results import COMPARISON
 from lotflow.outputs.compare_page import compare_page
 from lotflow.outputs.result_file import ResultFile, csv_file, text_file
@@ -34,6 +36,15 @@ KEYS: Final = (
 #: What a spreadsheet takes for the start of a formula.
 _FORMULA: Final = ("=", "+", "-", "@", "\t", "\r")
 _MOST_PRINTED: Final = 25
+_MOST_LEVELS: Final = 12
+#: What is said of what became of a question.
+_HEADINGS: Final = {
+    Settled.SURE: "Now sure",
+    Settled.FALSE: "Found not so",
+    Settled.SURER: "Surer than before",
+    Settled.OPEN: "As open as before: level more there",
+    Settled.LESS: "Less sure than before: level more there",
+}
 _MOST_DRAWN: Final = 12
 _WIDTH: Final = 100
 _DECIMALS: Final = 6
@@ -50,7 +61,10 @@ def comparison_files(found: Differences) -> list[ResultFile]:
     """
     content = comparison_content(found)
     return [
-        text_file("compare.html", compare_page(found, called(found))),
+        text_file(
+            "compare.html",
+            compare_page(found, called(found), levels_words(found), settled_words(found)),
+        ),
         csv_file("compare.csv", _csv(content)),
         text_file("compare.json", json_text(content)),
     ]
@@ -104,6 +118,10 @@ def comparison_content(found: Differences) -> dict[str, Any]:
         "before": {"name": before},
         "after": {"name": after},
         "is_different": bool(len(table)),
+        "levels": levels_of(found.after) if len(found.settled) else [],
+        "settled": [
+            {key: str(row[key]) for key in SETTLED_COLUMNS} for row in records(found.settled)
+        ],
         "differences": [{key: entry[key] for key in KEYS} for entry in entries],
     }
 
@@ -122,9 +140,9 @@ def comparison_text(found: Differences) -> str:
     pair = "before and after" if before == "before" else f"{before} (before) and {after} (after)"
     head = f"{found.after.name or 'The lot'}: {pair}"
     if not len(table):
-        return f"{head}\n\n{NO_DIFFERENCE}"
+        return "\n".join([head, "", *_settled_lines(found), NO_DIFFERENCE])
     leads = table[table["leads"]]
-    lines = [head, ""]
+    lines = [head, "", *_settled_lines(found)]
     is_drawn = leads["topic"] == DRAWN
     if is_drawn.any():
         lines.append("Drawn or given differently")
@@ -149,6 +167,51 @@ def comparison_text(found: Differences) -> str:
         told = f"* beyond what the data leave open ({beyond}); ~ within it ({within})"
         lines += ["", *_wrapped(f"{told}; no mark: no bounds are known, or a check weighs it.")]
     return "\n".join(lines)
+
+
+def settled_words(found: Differences) -> list[tuple[str, list[str]]]:
+    """
+    Say what levels settled: headings, each with its sentences.
+
+    Parameters
+    ----------
+    found
+        What differs.
+    """
+    told: dict[str, list[str]] = {}
+    for row in records(found.settled):
+        told.setdefault(_HEADINGS[Settled(row["settled"])], []).append(
+            f"{row['place']}, {row['question']} {row['before_text']} -> {row['after_text']}"
+        )
+    return list(told.items())
+
+
+def levels_words(found: Differences) -> str:
+    """
+    Say how many levels there are, and name them.
+
+    Parameters
+    ----------
+    found
+        What differs.
+    """
+    names = levels_of(found.after)
+    some = ", ".join(names[:_MOST_LEVELS])
+    more = f" and {len(names) - _MOST_LEVELS} more" if len(names) > _MOST_LEVELS else ""
+    return f"{len(names)} level{'' if len(names) == 1 else 's'}: {some}{more}"
+
+
+def _settled_lines(found: Differences) -> list[str]:
+    """Lines of what levels settled; none without."""
+    if not len(found.settled):
+        return []
+    lines = [f"What the levels settled ({levels_words(found)})"]
+    lines = [line for one in lines for line in _wrapped(one)]
+    for heading, sentences in settled_words(found):
+        lines.append(f"  {heading}")
+        for sentence in sentences:
+            lines += _wrapped(sentence, "    ", "        ")
+    return [*lines, ""]
 
 
 def called(found: Differences) -> tuple[str, str]:

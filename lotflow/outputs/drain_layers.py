@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections import Counter
+from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -21,6 +22,7 @@ if TYPE_CHECKING:
 
     import geopandas as gpd
 
+    from lotflow.drains.as_built import BuiltRow
     from lotflow.drains.channel_drains import ChannelResult
     from lotflow.drains.checked import CheckedCase
     from lotflow.drains.receivers import ReceiverStorm
@@ -262,3 +264,16 @@ def _profile_rows(case: CheckedCase) -> list[tuple[Any, Row]]:
             }  # fmt: skip
             rows.append((point, row))
     return rows
+
+
+def as_built_table(rows: Sequence[BuiltRow]) -> pd.DataFrame:
+    """
+    Give the table of the finished work against the proposal.
+
+    Parameters
+    ----------
+    rows
+        As judged.
+    """
+    names = [column.name for column in RESULT_LAYERS["as_built"].columns]
+    return pd.DataFrame([asdict(row) for row in rows])[names]

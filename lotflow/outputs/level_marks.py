@@ -4,6 +4,9 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any, Final
 
+import numpy as np
+import shapely
+
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
@@ -17,6 +20,8 @@ if TYPE_CHECKING:
 _LEVELLED: Final = "levelled"
 _DRAWN: Final = "drawn"
 _PUBLIC: Final = "public data"
+#: A level so near is of the place itself [m]: three times how well it is placed, lotflow's rule.
+_AT_M: Final = 1.0
 #: Sources of levels that somebody gave, in the drawing unless a shot did.
 _GIVEN: Final = ("given", "below rim", "from line")
 
@@ -70,6 +75,60 @@ def level_marks(layers: Mapping[str, pd.DataFrame], site: Drawn, levelled: Level
             f"level_{end}_from": [_of_end(row, end, pipes, own, levelled) for row in pipes]
             for end, own in own_ends.items()
         }
+    return marks
+
+
+def ground_marks(
+    layers: Mapping[str, pd.DataFrame], taken: Sequence[tuple[float, float]], per_metre: float
+) -> Marks:
+    """
+    Say of low spots, walls and ways to outlets whether their ground was levelled on site.
+
+    Parameters
+    ----------
+    layers
+        Layers of the result; those that are missing are left out.
+    taken
+        Places of the levels that went into the ground.
+    per_metre
+        Units of the coordinates in a metre.
+
+    Returns
+    -------
+    marks
+        By layer and column. "levelled" are low spots at their deepest and where they run over,
+        walls with a level at them and one farther out before them, ways with a level at both ends;
+        all else is public data, corrected as far as levels near by tell.
+    """
+    points, marks = np.asarray(taken, dtype=float).reshape(-1, 2), Marks()
+
+    def is_at(x: Any, y: Any) -> bool:
+        apart = np.hypot(points[:, 0] - float(x), points[:, 1] - float(y))
+        return bool((apart <= _AT_M * per_metre).any())
+
+    def told(found: Sequence[bool]) -> dict[str, list[str | None]]:
+        return {"level_from": [_LEVELLED if one else _PUBLIC for one in found]}
+
+    starts: set[str] = set()
+    if (spots := layers.get("low_spots")) is not None:
+        rows = _rows(spots)
+        starts = {f"low spot {row['id']}" for row in rows if is_at(row["x"], row["y"])}
+        marks["low_spots"] = told([
+            is_at(row["x"], row["y"]) and is_at(row["spill_x"], row["spill_y"]) for row in rows
+        ])  # fmt: skip
+    if (inlets := layers.get("inlets")) is not None:
+        starts |= {str(row["name"]) for row in _rows(inlets) if is_at(row["x"], row["y"])}
+    if (facades := layers.get("facades")) is not None:
+        found = []
+        for line, reach in zip(facades.geometry, facades["reach_m"], strict=True):
+            away = shapely.distance(line, shapely.points(points)) / per_metre
+            near = away[away <= reach + _AT_M]
+            found.append(len(near) > 1 and near.min() <= _AT_M < near.max())
+        marks["facades"] = told(found)
+    if (options := layers.get("outlet_options")) is not None:
+        marks["outlet_options"] = told([
+            row["subject"] in starts and is_at(row["x"], row["y"]) for row in _rows(options)
+        ])  # fmt: skip
     return marks
 
 

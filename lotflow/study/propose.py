@@ -108,7 +108,7 @@ def propose(
         tell("asking how sure they are")
         off = surfaces_off(
             lot.ground, error_model(lot.job), lot.job.confidence.seed, surfaces,
-            None if lot.levelled is None else lot.levelled.surfaces,
+            None if lot.levelled is None else lot.levelled.surfaces, lot.window.elevation.apart,
         )  # fmt: skip
         options = asked(ground, options, off, partial(tell, "asking how sure they are"))
         site = _site_file(lot, options)

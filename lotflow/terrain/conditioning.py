@@ -36,7 +36,9 @@ if TYPE_CHECKING:
 
 #: A level tells nothing farther away than so many lengths over which the error is shared.
 REACH: Final = 4.0
-#: A detour round walls and buildings counts so many times: ground beyond them is other ground.
+#: A detour round walls counts so many times: ground beyond them is other ground. One round a
+#: building counts once: a house stands on one ground, and along the staircase of cells that its
+#: wall is every way is a little longer.
 _DETOUR: Final = 20.0
 #: Ground is as steep as over this distance, for what a place not quite known is worth [m].
 _SLOPE_OVER_M: Final = 1.5
@@ -235,7 +237,7 @@ class Distances:
 
 def distances(places: Places, surface: Surface, reach_m: float) -> Distances:
     """
-    Measure how far ground is from places; a detour round walls and buildings counts twenty times.
+    Measure how far ground is from places, round buildings; a detour round walls counts 20 times.
 
     Parameters
     ----------
@@ -264,14 +266,18 @@ def distances(places: Places, surface: Surface, reach_m: float) -> Distances:
     for i in range(len(row)):
         away[:, i] = (cell * np.hypot(r - row[i], c - column[i])).ravel()
     between = cell * np.hypot(row[:, None] - row, column[:, None] - column)
-    blocked = (surface.roof | surface.wall)[top:bottom, left:right]
-    if blocked.any():
-        source = places.nearest
-        source = (source // columns - top) * (right - left) + source % columns - left
-        for i, detour in enumerate(_detours(blocked, source, cell, reach_m, away)):
-            away[:, i] += _DETOUR * detour
-            between[i] += _DETOUR * detour[source]
-        between = np.maximum(between, between.T)
+    walls = surface.wall[top:bottom, left:right]
+    both = walls | surface.roof[top:bottom, left:right]
+    source = places.nearest
+    source = (source // columns - top) * (right - left) + source % columns - left
+    straight = away.copy() if both.any() else away
+    for blocked, counts in ((both, 1.0), (walls, _DETOUR - 1.0)):
+        if not blocked.any():
+            continue
+        for i, detour in enumerate(_detours(blocked, source, cell, reach_m, straight)):
+            away[:, i] += counts * detour
+            between[i] += counts * detour[source]
+    between = np.maximum(between, between.T)
     near = np.flatnonzero((away < reach_m).any(axis=1))
     full = (near // (right - left) + top) * columns + near % (right - left) + left
     return Distances(full.astype(np.int64), away[near], between)
@@ -531,8 +537,9 @@ class Conditioning:
     cells, across, gain
         Cells within reach, in order; the covariance of each with what tells of it [m^2]; and what
         each takes of what the levels are off by.
-    offset
-        What each difference counts for in the offset of the benchmark.
+    offset, offset_variance
+        What each difference counts for in the offset of the benchmark, and how well that is then
+        known [m^2]; 0 without one.
     sets
         Cells that lines set.
     """
@@ -547,11 +554,17 @@ class Conditioning:
     gain: SingleArray
     offset: FloatArray
     sets: tuple[_Set, ...]
+    offset_variance: float = 0.0
 
     @property
     def numbers(self) -> int:
         """How many normal numbers an update takes: an error of each level, one of each lip."""
         return len(self.level_m) + len(self.sets)
+
+    def offset_in(self, ground: FloatArray) -> float:
+        """What levels of the benchmark lie above a ground that is not yet updated [m]."""
+        off = self.level_m - self.places.read(np.asarray(ground, dtype=np.float64))
+        return float(self.offset @ off[self.telling])
 
     def of(self, ground: FloatArray, normal: FloatArray | None = None) -> FloatArray:
         """
@@ -638,9 +651,10 @@ def conditioning(
     total = shared + noise[np.ix_(telling, telling)] + LEAST_VARIANCE_M2 * np.eye(telling.size)
     across = shared_covariance(error, reach.of_cells)
     gain = (across @ precision(total, own[telling])).astype(np.float32)
+    offset = offset_weights(total, own[telling])
     return Conditioning(
         places, level, own, _root(noise), telling, reach.cells, across.astype(np.float32), gain,
-        offset_weights(total, own[telling]), tuple(_sets(strips, len(alone), own)),
+        offset, tuple(_sets(strips, len(alone), own)), float(offset @ total @ offset),
     )  # fmt: skip
 
 
@@ -710,6 +724,25 @@ class LevelledError(LevelError):
     def at(self, x: float, y: float) -> float:
         """Standard deviation of a level at a place [m]."""
         return math.sqrt(self._shared(0.0, (x, y), (x, y)) + self._alone((x, y)))
+
+    def from_benchmark(self, x: float, y: float) -> float:
+        """
+        Standard deviation of how ground lies to the benchmark it was levelled from [m].
+
+        Where the benchmark lies to the elevation data counts for nothing in it.
+
+        References
+        ----------
+        Ordinary kriging, whose mean is the unknown offset: Chiles and Delfiner (2012),
+        Geostatistics, section 3.4, from memory.
+        """
+        made = self.conditioning
+        cell = self._cell((x, y))
+        found = int(np.searchsorted(made.cells, cell))
+        is_near = found < len(made.cells) and made.cells[found] == cell
+        with_offset = float(made.across[found] @ made.offset) if is_near else 0.0
+        variance = self._shared(0.0, (x, y), (x, y)) + made.offset_variance - 2 * with_offset
+        return math.sqrt(max(variance, 0.0) + self._alone((x, y)))
 
     def of_difference(self, distance_m: Any, ends: Ends | None = None) -> FloatArray:
         """

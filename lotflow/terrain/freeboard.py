@@ -319,7 +319,9 @@ class OpeningLevels:
     is_touched
         Whether the full low spot stands at the opening, not only near it.
     deviation_m
-        Standard deviation of a level of the elevation data [m]; the sill was taken on site.
+        Standard deviation of a level of the ground beside it [m]; the sill was taken on site.
+    spill_deviation_m
+        The same where that low spot overflows; NaN for the same.
     not_closed
         Whether the basin of that low spot is not closed by the data: its level is at least this.
     artefact
@@ -338,6 +340,7 @@ class OpeningLevels:
     deviation_m: float
     not_closed: bool = False
     artefact: str = ""
+    spill_deviation_m: float = math.nan
 
     @property
     def above_ground(self) -> float:
@@ -352,7 +355,8 @@ class OpeningLevels:
     @property
     def doubt(self) -> float:
         """Half the 95 % interval of the sill above the level of the low spot [m]."""
-        return SPREAD_95 * self.deviation_m
+        known = math.isfinite(self.spill_deviation_m)
+        return SPREAD_95 * (self.spill_deviation_m if known else self.deviation_m)
 
     @property
     def ground_doubt(self) -> float:
@@ -408,6 +412,16 @@ def opening_levels(
         not_closed=bool(number and not_closed is not None and not_closed[number - 1]),
         artefact=_doubt_of(number, spots),
     )  # fmt: skip
+
+
+def nearest_ground(point: Any, surface: Surface) -> tuple[float, float]:
+    """Give the middle of the open cell nearest to a point; the point itself where none is near."""
+    away = np.where(np.isfinite(open_ground(surface)), _distance(point, surface), np.inf)
+    best = int(np.argmin(away))
+    if away.ravel()[best] > max(_BESIDE_M[1], _BESIDE_CELLS * surface.ground.cell_m):
+        return float(point.x), float(point.y)
+    x, y = surface.ground.xy(*divmod(best, surface.ground.shape[1]))
+    return float(x), float(y)
 
 
 def _distance(point: Any, surface: Surface) -> FloatArray:

@@ -49,6 +49,10 @@ class LevelError:
         """Standard deviation of a level at a place [m]."""
         return self.rmse_m
 
+    def from_benchmark(self, x: float, y: float) -> float:
+        """Standard deviation of how ground lies to a benchmark from which it was levelled [m]."""
+        return self.at(x, y)
+
     def of_difference(self, distance_m: Any, ends: Ends | None = None) -> FloatArray:  # noqa: ARG002
         """
         Standard deviation of the difference of two levels.

@@ -68,6 +68,8 @@ class Levelled:
         Those that may be true, given the levels; None where no level tells anything.
     conditioning
         What the levels do to any ground; None likewise.
+    offset_m
+        What levels of a benchmark of its own lie above `ground` in common; 0 without one [m].
     """
 
     shots: Shots
@@ -81,9 +83,12 @@ class Levelled:
     ground: FloatArray
     surfaces: Drawn | None
     conditioning: Conditioning | None
+    offset_m: float = 0.0
 
 
-def level_ground(surface: Surface, error: ErrorModel, shots: Shots, *, seed: int) -> Levelled:
+def level_ground(
+    surface: Surface, error: ErrorModel, shots: Shots, *, seed: int, apart: FloatArray | None = None
+) -> Levelled:
     """
     Judge levels taken on site, and bring those that fit into the ground.
 
@@ -99,6 +104,8 @@ def level_ground(surface: Surface, error: ErrorModel, shots: Shots, *, seed: int
         On the ground's grid.
     seed
         Of the realisations: the surfaces by which levels are judged are the first of those.
+    apart
+        Standard deviation that is added to the error on each cell [m]; None for none.
     """
     places = places_on(shots.x, shots.y, surface)
     is_used = np.array([one == "yes" for one in shots.usage], dtype=bool)
@@ -107,7 +114,7 @@ def level_ground(surface: Surface, error: ErrorModel, shots: Shots, *, seed: int
     # curbs tell nothing of the ground beside them, but make lines
     tells = stands & (shots.is_ground | np.array([bool(line) for line in shots.line], dtype=bool))
     judgeable = np.flatnonzero(stands & shots.is_ground & (is_used | is_check))
-    drawn = drawn_by_seed(surface, error, seed)
+    drawn = drawn_by_seed(surface, error, seed, apart)
     some, at = shots.taken(judgeable.tolist()), places.taken(judgeable.tolist())
     expected, covariance, away, mean = _foretold_ground(surface, error, some, at, drawn, seed)
     telling = np.flatnonzero(is_used[judgeable])
@@ -140,6 +147,7 @@ def level_ground(surface: Surface, error: ErrorModel, shots: Shots, *, seed: int
         ground=_corrected(surface, mean, made),
         surfaces=None if made is None else ConditionedSurfaces(drawn, made),
         conditioning=made,
+        offset_m=0.0 if made is None else made.offset_in(mean),
     )  # fmt: skip
 
 
@@ -188,6 +196,40 @@ def _foretold_ground(
     return levels.mean(axis=0), covariance + of_levels, reach.between, total / number
 
 
+def benchmark_tie(surface: Surface, error: ErrorModel, shots: Shots) -> Tie | None:
+    """
+    Tie a benchmark to the elevation data where nobody has said how it lies to them.
+
+    Parameters
+    ----------
+    surface
+        Ground as measured, walls and buildings.
+    error
+        Of the elevation data.
+    shots
+        Levels above that benchmark; those on hard ground that count tie it, less one that fits
+        none of the others.
+
+    Returns
+    -------
+    tie
+        None where fewer than three are left.
+    """
+    places = places_on(shots.x, shots.y, surface)
+    counts = np.array([one == "yes" for one in shots.usage], dtype=bool)
+    hard = np.flatnonzero(
+        counts & shots.own_datum & shots.is_hard & shots.is_placed & places.are_open
+    )
+    some, at = shots.taken(hard.tolist()), places.taken(hard.tolist())
+    if len(some) < LEAST_TIED:
+        return None
+    reach = distances(at, surface, REACH * error.correlation_m)
+    off, covariance = _off_the_raster(surface, error, some, at, reach.between)
+    judged = judge(off, np.zeros(len(off)), covariance, some.own_datum, reach.between)
+    kept = np.flatnonzero(judged.kept)
+    return tie(off[kept], covariance[np.ix_(kept, kept)], some.own_datum[kept])
+
+
 def _tied(
     surface: Surface,
     error: ErrorModel,
@@ -201,12 +243,19 @@ def _tied(
     some, there = shots.taken(hard.tolist()), at.taken(hard.tolist())
     if not some.own_datum.any():
         return None
-    off = some.level_m - there.read(np.asarray(surface.ground.values, dtype=np.float64))
-    shared = (1 - error.white_share) * error.likeness(away_m[np.ix_(hard, hard)])
-    alone = error.white_share * (there.weights**2).sum(axis=1)
-    read = reading_variance(some, there, surface) + LEAST_VARIANCE_M2
-    covariance = error.rmse_m**2 * (shared + np.diag(alone)) + np.diag(read)
+    off, covariance = _off_the_raster(surface, error, some, there, away_m[np.ix_(hard, hard)])
     return tie(off, covariance, some.own_datum)
+
+
+def _off_the_raster(
+    surface: Surface, error: ErrorModel, shots: Shots, at: Places, away_m: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """What levels are off from the elevation data, and the covariance of that."""
+    off = shots.level_m - at.read(np.asarray(surface.ground.values, dtype=np.float64))
+    shared = (1 - error.white_share) * error.likeness(away_m)
+    alone = error.white_share * (at.weights**2).sum(axis=1)
+    read = reading_variance(shots, at, surface) + LEAST_VARIANCE_M2
+    return off, error.rmse_m**2 * (shared + np.diag(alone)) + np.diag(read)
 
 
 def _compared(
@@ -250,7 +299,8 @@ def shot_findings(levelled: Levelled) -> list[Finding]:
         Finding(
             "shots-used", "note", "shots", measured=float(levelled.used.sum()), unit="1",
             facts={"used": int(levelled.used.sum()), "of": len(shots),
-                   "own_datum": bool((levelled.used & shots.own_datum).any())},
+                   "own_datum": bool((levelled.used & shots.own_datum).any()),
+                   "offset_m": levelled.offset_m},
         )
     ]  # fmt: skip
     found += [_left_out_finding(levelled, one) for one in judged.left_out]

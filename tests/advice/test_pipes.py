@@ -103,7 +103,7 @@ TOLD = [
             "L1",
             facts={"outcome": "not noted", "share": 1.2, "share_of": "storm", "storm_yr": None},
         ),
-        ["no arrival time", "stands for the stated flow on the measured surface and more"],
+        ["no arrival time", "stands for the stated flow as computed and more"],
         ["no arrival time"],
     ),
     (

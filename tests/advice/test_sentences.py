@@ -47,3 +47,15 @@ def test_no_room_but_this_one_writes_messages():
                 if len(node.args) > most or "message" in words:
                     found.append(f"{path.name}: {node.lineno}")
     assert not found
+
+
+def test_the_surface_is_called_measured_only_where_no_level_went_into_it():
+    facts = {"taken_m2": 40.0, "there_m2": 400.0, "away_m": 2.0, "off_lot": False}
+    better = Finding("inlet-better-place", "warn", "CB 1", facts=facts)
+
+    def told(used):
+        facts = {"used": used, "of": 3, "own_datum": False, "offset_m": 0.0}
+        return worded([Finding("shots-used", "note", "shots", facts=facts), better])[1].message
+
+    assert told(0).startswith("By the measured surface alone")
+    assert told(3).startswith("By the surface by data and levels alone")

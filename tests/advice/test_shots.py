@@ -20,7 +20,20 @@ def said(rule, **facts):
      ({"used": 0, "of": 2, "own_datum": False}, "None of the 2 levels")],
 )  # fmt: skip
 def test_how_many_levels_went_into_the_ground_is_told(facts, told):
-    assert told in said("shots-used", **facts)
+    assert told in said("shots-used", offset_m=0.0, **facts)
+
+
+def test_levels_brought_to_the_ground_are_told_with_by_how_much():
+    facts = {"used": 6, "of": 6, "own_datum": True}
+    assert "told so much lower" in said("shots-used", offset_m=0.3, **facts)
+    assert "0.30 m below" in said("shots-used", offset_m=-0.3, **facts)
+    assert "so much" not in said("shots-used", offset_m=0.003, **facts)
+
+
+def test_a_benchmark_that_the_program_tied_is_told_with_its_deviation():
+    text = said("benchmark-tied", elevation_m=31.66, deviation_m=0.05, levels=12)
+    assert "at 31.66 m" in text
+    assert "0.05 m (standard deviation)" in text
 
 
 def test_a_tie_tells_offset_and_its_deviation():
@@ -51,3 +64,15 @@ def test_what_is_left_out_is_told_with_its_evidence():
 )  # fmt: skip
 def test_levels_that_only_compare_bear_the_result_out_or_not(facts, told):
     assert told in said("shot-compared", reach_m=0.1, **facts)
+
+
+def test_the_finished_work_is_told_with_proposal_and_limit():
+    facts = {"measured_slope": 0.004, "least_slope": 0.0104, "shots": "A, B"}
+    text = said("as-built-fall", expected_slope=0.015, verdict="too flat", **facts)
+    assert "falls 0.4% between A, B, proposed 1.5%, 1.0% needed: too flat. Lay it again." in text
+    unplanned = said("as-built-fall", expected_slope=math.nan, verdict="runs back", **facts)
+    assert "proposed" not in unplanned
+    facts = {"tolerance_m": 0.061, "part": "rim"}
+    text = said("as-built-level", off_m=-0.1, verdict="off", **facts)
+    assert "its rim lies 0.10 m below the proposal; 0.06 m are allowed" in text
+    assert "level it again" in said("as-built-level", off_m=0.065, verdict="cannot tell", **facts)

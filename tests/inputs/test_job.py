@@ -232,7 +232,7 @@ BAD = [
     ("job", "intensity_mm_h = 1\nintensity_in_h = 1", "job", None,
      "intensity_mm_h and intensity_in_h say the same thing. Give one of the two."),
     ("job", "rmse_m = 0.1", "job.rmse_m", 0.1, "the key is not known. It belongs into [elevation]"),
-    ("levels", "benchmark = 100.0", "levels", None, "benchmark and elevation_m belong together"),
+    ("levels", "elevation_m = 31.42", "levels", None, "that of a benchmark, and none is given"),
     ("levels", "unit = 'm'", "levels", None, "gives neither a benchmark nor notes"),
     ("levels", "notes = 'a.csv'\ndrawn = 'map'", "levels.drawn", "map", "'benchmark' or 'raster'"),
     ("rainfall", "storms = [2, 10]", "rainfall", None, "give either file or coefficients"),

@@ -153,6 +153,7 @@ def test_a_column_that_is_like_none_is_left_alone_and_those_of_shots_are_kept():
         ("point,bs,is,fs,level\nA,1.2,,,9\nB,,,,8.5\n", 3, "without a reading"),
         ("point,bs,is,fs,level\nA,1.2,,,9\nB,,1;3,,\n", 3, "must be a number"),
         ("point,bs,is,fs,level\nA,12.1,,,9\n", 2, "no rod is longer"),
+        ("point,bs,is,fs,level\nA,1.2,,,9\nwalk, upper,,1.1,,\n", 3, "hold a comma"),
         ("point,bs_m,is_ft,fs_m,level_m\nA,1,,,9\n", 1, "metres and feet"),
         ("point,bs,is,level\nA,1,,9\n", 1, "foresight are missing"),
         ("point,bs,bs_m,fs,level\nA,1,,,9\n", 1, "stands twice"),

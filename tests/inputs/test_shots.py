@@ -1,6 +1,7 @@
 """Levels measured on site: drawn points and level notes are one layer and feed what is drawn."""
 
 import json
+import math
 import tempfile
 from pathlib import Path
 
@@ -445,15 +446,24 @@ def test_a_result_tells_each_level_beside_the_data_and_prints_the_notes(job, tmp
         assert shots.loc[name, "ground_m"] == pytest.approx(float(level))
         apart = shots.loc[name, "level_m"] - float(level)
         assert shots.loc[name, "difference_m"] == pytest.approx(apart)
-    # misclosure -2 mm over two set-ups: 1 mm each; 100 is 20 in the raster's datum
-    assert shots["level_m"].round(4).tolist() == [20.201, 19.501, 19.601, 18.502]
+    # misclosure -2 mm over two set-ups: 1 mm each; 100 is 20 in the raster's datum, as it was
+    # given: all levels from it are brought to the ground that was made of them
+    moved = 20.201 - shots.loc["P1", "level_m"]
+    expected = np.array([20.201, 19.501, 19.601, 18.502]) - moved
+    np.testing.assert_allclose(shots["level_m"], expected, atol=1e-4)
+    assert moved > 0.1
+    made = result.ground.values
+    for name, cell in (("P2", (32, 40)), ("P3", (40, 20))):
+        assert made[cell] == pytest.approx(shots.loc[name, "level_m"], abs=0.02)
+    sill = result.openings["sill_m"].iloc[0]
+    assert sill == pytest.approx(20.201 - moved, abs=1e-4)
     assert shots.loc[["P1", "P4"], "ground_m"].isna().all()
     assert shots["stands_on"].fillna("").tolist() == ["House", "", "", ""]
     assert set(shots["read_from"]) == {"level notes"}
     assert result.openings["level_from"].tolist() == ["levelled"]
     outlet = result.nodes[result.nodes["name"] == "Street"]
     assert outlet["level_from"].tolist() == ["levelled"]
-    assert outlet["invert_m"].round(3).tolist() == [18.502]
+    assert outlet["invert_m"].iloc[0] == pytest.approx(18.502 - moved, abs=1e-3)
     result.write(tmp_path / "out")
     book = (tmp_path / "out" / "level_book.txt").read_text()
     assert "Misclosure -0.002 m over 2 set-ups; 0.007 m are allowed." in book
@@ -461,12 +471,56 @@ def test_a_result_tells_each_level_beside_the_data_and_prints_the_notes(job, tmp
     (drawn,) = [one for one in drawn_layers(result.layers, result.ground) if one["key"] == "shots"]
     assert [one["name"] for one in drawn["features"]] == ["P1", "P2", "P3", "P4"]
     told = {heading: value for heading, value, _ in drawn["features"][2]["told"]}
-    assert told["Level"] == pytest.approx(19.601)
+    assert told["Level"] == pytest.approx(19.601 - moved, abs=1e-4)
     assert told["Counts"] == "yes"
     assert len(map_shots(result.layers)) == 4
     kept = json.loads((tmp_path / "out" / "summary.json").read_text())
     (source,) = [one for one in kept["provenance"]["layers"] if one["layer"] == "shots"]
     assert (source["rows"], list(source["sha256"])) == (4, ["notes.csv"])
+
+
+def hard_notes(ground, cells, bench=100.0, wrong=0.0):
+    """Notes of levels on hard ground at cells, 80.25 above the raster; the last one is misread."""
+    rows = [f"BM,1.500,,,{bench},,,,"]
+    for number, (row, column) in enumerate(cells, 1):
+        level = float(ground[row, column]) + 80.25 + (wrong if number == len(cells) else 0.0)
+        at_cell = f"{WEST + 0.5 * column + 0.25},{NORTH - 0.5 * row - 0.25}"
+        rows.append(f"H{number},,{bench + 1.5 - level:.3f},,,,{at_cell},hard")
+    return HEAD + "\n".join([*rows, "BM,,,1.500,,,,,", ""])
+
+
+CELLS = [(33, 14), (38, 30), (46, 20), (40, 60), (20, 62)]
+
+
+@pytest.mark.parametrize("wrong", [0.0, 0.9])
+def test_a_benchmark_of_unknown_elevation_is_tied_by_levels_on_hard_ground(job, ground, wrong):
+    """100.00 is 19.75 in the raster's datum; a misread rod does not spoil it."""
+    notes = hard_notes(ground, CELLS, wrong=wrong)
+    settled, _, _, site = read_inputs(job(notes, levels="benchmark = 100.0\nunit = 'm'\n"))
+    assert settled.levels.elevation_m == pytest.approx(19.75, abs=0.005)
+    (tied,) = [one for one in site.findings if one.rule == "benchmark-tied"]
+    assert tied.facts["levels"] == (4 if wrong else 5)
+    # between the error of one level of the data and that of five that share nothing
+    assert 0.1 / math.sqrt(5) < tied.facts["deviation_m"] < 0.1
+    raster = [float(ground[cell]) for cell in CELLS[:4]]
+    np.testing.assert_allclose(site.shots["level_m"][:4], raster, atol=0.006)
+
+
+def test_a_benchmark_that_too_few_levels_tie_is_asked_for(job, ground):
+    notes = hard_notes(ground, CELLS[:2])
+    (fault,) = faults_of(lambda: site_of(job(notes, levels="benchmark = 100.0\nunit = 'm'\n")))
+    assert fault.column == "surface_kind"
+    assert "elevation_m" in fault.remedy
+
+
+def test_how_a_sill_lies_to_levelled_ground_does_not_hang_on_where_the_benchmark_lies(job):
+    """A decimetre in the elevation of the benchmark moves sill and levels alike."""
+    told = [
+        lotflow.run(job(NOTES, levels=BENCHMARK.replace("20.0", elevation))).openings
+        for elevation in ("20.0", "20.1")
+    ]
+    for column in ("above_ground_m", "sill_m"):
+        assert told[0][column].iloc[0] == pytest.approx(told[1][column].iloc[0], abs=1e-3)
 
 
 def test_a_result_without_shots_has_neither_layer_nor_book(job):

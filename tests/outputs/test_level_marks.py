@@ -2,11 +2,13 @@
 
 from types import SimpleNamespace
 
+import geopandas as gpd
 import numpy as np
 import pandas as pd
+import shapely
 
 from lotflow.layers import LEVEL_SOURCES
-from lotflow.outputs.level_marks import level_marks
+from lotflow.outputs.level_marks import ground_marks, level_marks
 
 SITE = SimpleNamespace(
     inlets=pd.DataFrame({"name": ["A", "B", "C"], "rim_m": [1.0, 1.0, np.nan]}),
@@ -57,3 +59,27 @@ def test_levels_of_shots_are_levelled_where_they_are_met():
     assert found["drain_lines"]["level_up_from"] == ["drawn", "drawn", "levelled", None]
     assert found["drain_lines"]["level_down_from"] == ["levelled", "drawn", "levelled",
                                                        "public data"]  # fmt: skip
+
+
+def test_ground_is_levelled_where_both_ends_of_what_is_told_of_it_are():
+    """In feet: a level counts at a place up to 1 m, 3.28 units, from it."""
+    spots = pd.DataFrame({"id": [1, 2], "x": [0.0, 100.0], "y": [0.0, 0.0],
+                          "spill_x": [20.0, 130.0], "spill_y": [0.0, 0.0]})  # fmt: skip
+    walls = gpd.GeoDataFrame(
+        {"reach_m": [3.048, 3.048]},
+        geometry=[
+            shapely.LineString([(-20, 50), (20, 50)]),
+            shapely.LineString([(80, 50), (120, 50)]),
+        ],
+    )
+    ways = pd.DataFrame({"subject": ["low spot 1", "low spot 2", "low spot 1"],
+                         "x": [20.0, 20.0, 60.0], "y": [0.0, 0.0, 0.0]})  # fmt: skip
+    layers = {"low_spots": spots, "facades": walls, "outlet_options": ways}
+    taken = [(3.2, 0.0), (20.0, 0.0), (130.0, 0.0), (0.0, 49.0), (0.0, 41.0), (100.0, 49.0)]
+    found = ground_marks(layers, taken, 3.28)
+    levelled, public = "levelled", "public data"
+    assert found["low_spots"]["level_from"] == [levelled, public]
+    assert found["facades"]["level_from"] == [levelled, public]
+    assert found["outlet_options"]["level_from"] == [levelled, public, public]
+    none = ground_marks(layers, [], 3.28)
+    assert {one for layer in none.values() for one in layer["level_from"]} == {public}

@@ -7,6 +7,7 @@ import pytest
 import shapely
 from affine import Affine
 from scipy.stats import chi2, multivariate_normal
+from shapely.affinity import rotate
 
 from lotflow.grid import Grid
 from lotflow.terrain.conditioning import (
@@ -141,6 +142,14 @@ def test_the_error_left_near_levels_is_that_of_the_dense_posterior(own):
     left += 0.1 * 0.10**2 * np.diag([0.0, 1.0, 1.0])
     place = [(c + 0.5, size - r - 0.5) for r, c in at]
     assert [error.at(*one) for one in place] == pytest.approx(np.sqrt(np.diag(left)), rel=0.01)
+    # above the benchmark, whose level is part of what is asked
+    wide = prior + 1e3 * own
+    gain = wide[:3, 3:] @ np.linalg.inv(wide[3:, 3:] + 0.014**2 * np.eye(3))
+    above = wide[:3, :3] - gain @ wide[3:, :3] + 0.1 * 0.10**2 * np.diag([0.0, 1.0, 1.0])
+    told = [error.from_benchmark(*one) for one in place]
+    assert told == pytest.approx(np.sqrt(np.diag(above)), rel=0.01)
+    assert told[0] < 0.03
+    assert not own or told[0] < 0.6 * error.at(*place[0])
     fall = error.of_difference(1.0, (place[0], place[1]))
     assert fall == pytest.approx(np.sqrt(left[0, 0] + left[1, 1] - 2 * left[0, 1]), rel=0.05)
     assert fall < LevelError(0.10, 10.0, 0.1).of_difference(1.0)
@@ -253,6 +262,26 @@ def test_ways_round_a_building_are_those_of_a_walk_and_open_ground_is_measured_s
 
 
 # ------------------------------------------------------------------ ties
+
+
+@pytest.mark.parametrize("seed", [1, 3])
+def test_cells_at_a_house_that_stands_askew_follow_the_ground_beside_them(seed):
+    """Its wall is a staircase of cells, along which every way is a little longer."""
+    size, random = 60, np.random.default_rng(seed)
+    house = rotate(shapely.box(24, 24, 36, 34), 9.0)
+    surface = surface_of(np.zeros((size, size)), buildings=[house])
+    ring = house.buffer(2.5).exterior
+    along = (np.arange(8) + random.uniform(0, 0.5)) / 8
+    places = [ring.interpolate(share, normalized=True) for share in along]
+    shots = shots_at([int(size - p.y) for p in places], [int(p.x) for p in places],
+                     random.normal(0, 0.07, 8), size, own_datum=np.ones(8, dtype=bool))  # fmt: skip
+
+    def steepest(surface):
+        made = conditioning(shots, surface, ERROR).of(np.zeros((size, size)))
+        made[surface.roof] = np.nan
+        return max(float(np.nanmax(np.abs(np.diff(made, axis=axis)))) for axis in (0, 1))
+
+    assert steepest(surface) < 1.2 * steepest(surface_of(np.zeros((size, size))))
 
 
 def test_the_tie_is_the_least_squares_answer_of_whitened_numbers():

@@ -220,8 +220,8 @@ def _spot_levels(spot: Row, content: FieldSheetContent) -> Stop:
         f"{depth} deep?"
         + (f" {spot['inlets']}" if spot["inlets"] else "")
         + (f" may be none: {spot['artefact']}" if spot["artefact"] else ""),
-        _level("deepest", spot["bed_elevation_m"], content),
-        _level("spill", spot["spill_elevation_m"], content),
+        _level("deepest", spot["bed_elevation_m"], content, spot.get("level_from")),
+        _level("spill", spot["spill_elevation_m"], content, spot.get("level_from")),
     )
 
 

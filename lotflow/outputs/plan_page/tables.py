@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 
 from lotflow.advice.answer_words import artefact
+from lotflow.advice.first_levels import question_words
 from lotflow.findings import standing_alone
 from lotflow.layers import RESULT_LAYERS, Column
 from lotflow.outputs.plan_page.answers import evidence_reasons, finding_key, told_findings
@@ -36,6 +37,11 @@ def section(content: Mapping[str, Any], key: str) -> Sequence[Mapping[str, Any]]
 def _with_bounds(content: Mapping[str, Any], key: str) -> list[dict[str, Any]]:
     """Entries of a summary's section, those that are not closed with a remark that says so."""
     return [{**entry, "not_closed": _bound(entry)} for entry in content[key]]
+
+
+def _first_levels(content: Mapping[str, Any], key: str) -> list[dict[str, Any]]:
+    """Levels to take first, with what each settles as a question."""
+    return [{**entry, "question": question_words(entry)} for entry in content[key]]
 
 
 def _is_on_lot(entry: Mapping[str, Any]) -> bool:
@@ -281,6 +287,7 @@ _LINES_NOTE: Final = (
 
 _SPOT: Final = (
     "id", "depth_m", "area_m2", "volume_m3", "contributing_area_m2", "probability",
+    "level_from",
 )  # fmt: skip
 #: Why a failure or warning is under no item of the answer.
 _REASON: Final = _Heading(Column("reason", "Why it is no item.", label="No item"), False, True)
@@ -307,7 +314,7 @@ TABLES: Final[dict[str, _PageTable]] = {
     ),
     "outlet_options": _PageTable(
         "Where gravity can lead it", "outlet_options", "subject",
-        _headings("outlet_options", "subject", "kind", "run_m", "left_m", "verdict"),
+        _headings("outlet_options", "subject", "kind", "run_m", "left_m", "verdict", "level_from"),
         _best_options,
         "The best place each, in a small pipe. Whether water may be let out there is not judged.",
     ),
@@ -333,7 +340,7 @@ TABLES: Final[dict[str, _PageTable]] = {
     ),
     "facades": _PageTable(
         "Ground at the walls", "facades", "name",
-        _headings("facades", "name", "slope", "slope_limit", "verdict"),
+        _headings("facades", "name", "slope", "slope_limit", "verdict", "level_from"),
         for_site=True,
     ),
     "openings": _PageTable(
@@ -353,6 +360,14 @@ TABLES: Final[dict[str, _PageTable]] = {
         "Raised ground and rain gardens", "earthwork_areas", "name",
         _headings("earthwork_areas", "name", "kind", "status", "share_met", "holds_m3",
                   "empties_h", "cut_m3", "fill_m3", "verdict"),
+        for_site=True,
+    ),
+    "levels_to_take": _PageTable(
+        "Levels to take first", "levels_to_take", "rank",
+        _headings("levels_to_take", "rank", "place", "away_m", "level_m", "settles",
+                  "together_with", remarks=("question",)),
+        _first_levels,
+        "In the order of what they settle. Two that belong together tell little alone.",
         for_site=True,
     ),
     "lines": _PageTable(
