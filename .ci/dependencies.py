@@ -18,7 +18,7 @@ from packaging.utils import canonicalize_name
 ROOT = Path(__file__).parents[1]
 PACKAGE = "lotflow"
 #: Of those who run it, and of those who work on it.
-OPTIONAL = ("fetch", "lidar")
+OPTIONAL = ("fetch", "lidar", "batch", "parquet")
 EXTRAS = (*OPTIONAL, "test", "lint")
 CONSTRAINTS = ROOT / "constraints.txt"
 TABLE = ROOT / "docs" / "dependencies.md"

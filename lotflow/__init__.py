@@ -11,6 +11,7 @@ Rooms, in the order in which they may import one another:
 - `advice`: the sentences of findings, written from their facts;
 - `outputs`: the only room that writes;
 - `study`: the order of the steps;
+- `town`: many lots, over processes that may die;
 - `cli`: one file per command.
 
 For Python: `lotflow.screen` and `lotflow.run` give a `lotflow.Result`, `lotflow.compare` tells what

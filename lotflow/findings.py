@@ -202,7 +202,8 @@ RANKS: Final[dict[str, tuple[str, ...]]] = {
         "fill-holds-water", "earthwork-over-pipe", "fill-at-wall", "swale-freeboard",
     ),
     "data and assumptions": (
-        "ground-at-building-unknown", "opening-height-unknown", "downspout-way-unknown",
+        "earthwork-not-in-data", "ground-at-building-unknown", "opening-height-unknown",
+        "downspout-way-unknown",
         "ground-changed", "line-not-in-data", "shot-left-out", "shot-compared", "shot-not-placed",
         "shot-without-ground", "shots-tied", "shots-not-tied", "shots-used", "benchmark-tied",
         "observation-rain-unknown", "rainfall-elsewhere", "rainfall-starts-late",

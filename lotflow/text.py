@@ -218,3 +218,15 @@ def is_unicode(text: str) -> bool:
     except UnicodeEncodeError:
         return False
     return True
+
+
+def megabytes(octets: float) -> str:
+    """
+    Write bytes as megabytes.
+
+    Examples
+    --------
+    >>> megabytes(2_240_000)
+    '2.2'
+    """
+    return f"{octets / 1e6:.1f}"

@@ -56,6 +56,7 @@ def test_the_readme_runs_as_it_is_printed(tmp_path, monkeypatch, capfd):
     monkeypatch.setattr("lotflow.outputs.side_process.worth_it", lambda: False)
     shutil.copy(SAMPLE / "dem.tif", "dem.tif")
     layer("lot").to_file("lot.geojson")
+    layer("lot").assign(pin=["14"]).to_file("parcels.gpkg")
     layer("inlets")[["name", "geometry"]].to_file("inlets.geojson")
     layer("buildings").to_file("houses.gpkg")
     shutil.copytree(SAMPLE, "other-job")
@@ -63,10 +64,11 @@ def test_the_readme_runs_as_it_is_printed(tmp_path, monkeypatch, capfd):
     Path("notes.csv").write_text("point,bs,is,fs,level\nsill,4.10,,,100\nsill,,,4.11,100\n")
     sequence = printed("With your own data")
     assert [words[1] for words in sequence] == [
-        "screen", "screen", "start", "check", "run", "run", "compare", "levels",
+        "screen", "screen", "start", "check", "run", "run", "compare", "batch", "levels",
     ]  # fmt: skip
     for _, command, *arguments in sequence:
-        quick = ["--realisations", 0] if command in ("screen", "run") else []
+        quick = ["--realisations", 0] if command in ("screen", "run", "batch") else []
+        quick += ["--workers", 0] if command == "batch" else []
         capfd.readouterr()
         assert lotflow(command, *arguments, *quick) == 0, capfd.readouterr().err
         out, err = capfd.readouterr()

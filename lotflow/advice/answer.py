@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 from lotflow.advice import answer_words as words
 from lotflow.advice import drain_items, ground_items, remedies
-from lotflow.advice.harm import Harm, broken
+from lotflow.advice.harm import Harm, Kind, broken
 from lotflow.advice.items import Item, finding_key, rounded
 from lotflow.advice.result import Result
 from lotflow.advice.say import Say
@@ -119,7 +119,7 @@ def answer(
     used = {causes_.subject for item in items for causes_ in item.causes}
     spots = {int(item.key) for item in items if item.theme is Theme.LOW_SPOT}
     extra = [ground_items.of_run_on(found, used), ground_items.of_the_rest(found, spots)]
-    items += [one for one in extra if one is not None]
+    items = _under_their_outlet([*items, *(one for one in extra if one is not None)])
     items = _capped(sorted(items, key=lambda one: one.rank_key), most)
     told = {id(one) for item in items for one in item.findings}
     evidence = [
@@ -142,7 +142,7 @@ def answer(
 
 #: Remedies that raise ground, and those that say it is not raised.
 _RAISES: Final = frozenset({"regrade", "relevel-walls"})
-_NOT_RAISED: Final = frozenset({"neither", "standing"})
+_NOT_RAISED: Final = frozenset({"neither", "neither-swale", "standing"})
 #: Pairs of remedies that may not name the same thing.
 _APART: Final = (
     (_RAISES, _NOT_RAISED),
@@ -151,6 +151,7 @@ _APART: Final = (
         frozenset({"outlet-first", "outlet-drowned"}),
     ),
     (frozenset({"swale"}), frozenset({"keep-open", "ask-run-on"})),
+    (frozenset({"swale-round"}), frozenset({"neither"})),
     (frozenset({"lead-away"}), frozenset({"pipe-away"})),
     (frozenset({"raise", "relevel", "fill"}), frozenset({"no-fill"})),
 )
@@ -199,6 +200,33 @@ def _named(items: Sequence[Item], keys: Collection[str]) -> set[str]:
     }
 
 
+#: Remedies that, done, leave no roof water at a wall.
+_LEADS_AWAY: Final = frozenset({"lead-away", "pipe-away"})
+#: Remedies that say no more than that an outlet comes first.
+_OUTLET_ONLY: Final = frozenset({"outlet-first", "outlet-drowned"})
+
+
+def _under_their_outlet(items: Sequence[Item]) -> list[Item]:
+    """Items: drains of which only the outlet is at fault are told under the outlet."""
+    outlet = next((one for one in items if one.theme is Theme.NO_OUTLET), None)
+    same = [
+        one
+        for one in items
+        if one.theme is Theme.CAPACITY and {m.what for m in one.measures} <= _OUTLET_ONLY
+    ]
+    if outlet is None or not same:
+        return list(items)
+    whole = outlet
+    for one in same:
+        whole = replace(
+            whole,
+            evidence=f"{whole.evidence} {one.harm} {one.evidence}",
+            findings=(*whole.findings, *one.findings),
+            mends=tuple(dict.fromkeys([*whole.mends, *one.mends])),
+        )
+    return [whole if one is outlet else one for one in items if one not in same]
+
+
 def _is_drained(item: Item) -> bool:
     """Whether a step of an item has drains laid."""
     return any(one.what == "lay" for one in item.measures)
@@ -206,8 +234,19 @@ def _is_drained(item: Item) -> bool:
 
 def _left(found: Found, first: Item) -> str:
     """What is broken still once the first item is done."""
+    # a downspout is cured once its step is done; where that has no end yet, it is told as open
+    led = {
+        subject.partition(" (")[0]
+        for one in first.measures
+        if one.what in _LEADS_AWAY
+        for subject in one.subjects
+    }
     rest = [
-        row for row in broken(found.harm) if row.key not in first.mends and row.state != "today"
+        row
+        for row in broken(found.harm)
+        if row.key not in first.mends
+        and row.state != "today"
+        and not (row.kind is Kind.ROOF_WATER and row.subject in led)
     ]
     return words.left(
         [

@@ -412,6 +412,21 @@ def level_first(walls: Sequence[Row]) -> str:
     )
 
 
+def stands_long(hours: float, limit_h: float) -> str:
+    """
+    Say that water stands longer than is borne anywhere.
+
+    Examples
+    --------
+    >>> stands_long(528.5, 72.0)
+    'Once wet it takes 528 h to drain and soak away; 72 h is the limit anywhere.'
+    """
+    return (
+        f"Once wet it takes {hours:.0f} h to drain and soak away; {limit_h:g} h is the limit "
+        "anywhere."
+    )
+
+
 def run_on(
     say: Say, rows: Sequence[Row], total_m2: float, at_least: bool, leaves: Sequence[Row] = ()
 ) -> str:
@@ -554,14 +569,18 @@ def left(rows: Sequence[tuple[str, str]]) -> str:
     Examples
     --------
     >>> left([("Back door", "water enters at the sill")]), left([])
-    ('After it there is still: Back door (water enters at the sill).', '')
+    ('After it there is still: water enters at the sill (Back door).', '')
     """
     by_subject: dict[str, str] = {}
     for subject, kind in rows:
         by_subject.setdefault(subject, kind)
     if not by_subject:
         return ""
-    told = joined([f"{subject} ({kind})" for subject, kind in by_subject.items()], 4)
+    kinds: dict[str, list[str]] = {}
+    for subject, kind in by_subject.items():
+        kinds.setdefault(kind, []).append(subject)
+    every = len(by_subject)
+    told = "; ".join(f"{kind} ({joined(names, every)})" for kind, names in kinds.items())
     return f"After it there is still: {told}."
 
 

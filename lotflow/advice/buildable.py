@@ -157,6 +157,22 @@ def has_room_away(result: Result, x: float | None, y: float | None) -> bool:
     return bool(end.distance(built) >= WALL_REACH_M * metre or not lot.contains(end))
 
 
+def has_ground_before(result: Result, x: float | None, y: float | None) -> bool:
+    """
+    Whether the lot has any ground within 10 ft of a downspout, outside all buildings.
+
+    Slivers that footprints and lot lines leave between them are none. Without a lot line nothing
+    shows that it has none.
+    """
+    lot = lot_of(result)
+    if lot is None or x is None or y is None:
+        return True
+    metre = result.per_metre
+    built = unary_union([row["geometry"] for row in result.rows("buildings")])
+    near = Point(x, y).buffer(WALL_REACH_M * metre).intersection(lot)
+    return bool(near.difference(built.buffer(_IN_WALL_M * metre)).area > 0.1 * metre**2)
+
+
 def way_off(result: Result, way: LineString | None) -> Way | None:
     """
     Follow the way of water over the lot to where it leaves it.

@@ -361,19 +361,20 @@ def walls_of(result: Result, way: LineString | None) -> set[str]:
     return found
 
 
-def entries(result: Result) -> list[Row]:
+def entries(result: Result, *, again: bool = False) -> list[Row]:
     """
     Give the places where water comes onto the lot, those with most ground first.
 
-    Without those whose water comes on again at another: the last of them holds it all. `first_m2`
-    is the ground whose water has not been on the lot before; all of it where no cells were counted.
+    Without those whose water comes on again at another, unless they are asked for (`again`): the
+    last of them holds it all. `first_m2` is the ground whose water has not been on the lot before;
+    all of it where no cells were counted.
     """
     first = {part[1]: part[2] for part in _counted(result, ["the lot"])}
     kept = {part[1] for part in _once(result, [part for part, _ in _run_on(result)])}
     rows = [
         {**row, "first_m2": first.get(name, 0.0 if first else row["area_m2"])}
         for row, name in ((row, f"crossing {row['id']}") for row, _ in result.run_on)
-        if name in kept
+        if again or name in kept
     ]
     return sorted(rows, key=lambda row: -float(row["area_m2"]))
 

@@ -40,15 +40,16 @@ def of_run(found: Found, key: str, some: Sequence[Finding]) -> Item:
         if run.verdict is Verdict.ABANDON and row.subject in run.nodes and row.state != "proposed"
     )  # fmt: skip
     pairs = [(one.subject, one.rule) for one in run.reasons]
+    measures = remedies.of_run(run, may_be_outlet=bool(found.no_outlet))
     return Item(
         theme, key,
         rank_key(THEME_RANKS[theme], grade, theme, not run.is_question, -len(run.reasons)),
         run.lines[0], middle.x if middle else None, middle.y if middle else None,
         drain_words.run_harm(run), drain_words.run_verdict(run),
-        remedy_words.what_to_do(say, remedies.of_run(run)), grade,
+        remedy_words.what_to_do(say, measures), grade,
         words.sentence(drain_words.complaints(pairs) or "nothing was found against it"),
         tuple(some),
-        measures=remedies.of_run(run), check=drain_words.check_run(run),
+        measures=measures, check=drain_words.check_run(run),
         risk=remedy_words.RISKS[Theme.RUN.value],
         source=found.sources(heaviest(some)) or "common practice, no published source",
         mends=found.mended(rows), takes=drain_words.run_takes(say, run, length),
@@ -82,9 +83,13 @@ def without_outlet(found: Found, _: str, some: Sequence[Finding]) -> Item | None
                 can_be_filled(found.spots[number], found.openings_in(number))
                 for number in spots if number
             ),
+            traced=[
+                name for run in found.runs.values()
+                if run.is_question and run.is_replaced for name in run.lines
+            ],
         )  # fmt: skip
         grade = Grade.LIKELY if option is None else _option_grade(option)
-        measures = remedies.in_order([*measures, *_weep_holes(some)])
+        measures = remedies.in_order([*measures, *_weep_holes(some, found.no_outlet)])
     else:
         what = "public" if kind == "beyond" else "level-outlet"
         measures = (remedies.Remedy(remedies.Step.CLEAN, what, tuple(inlets)),)
@@ -168,7 +173,11 @@ def of_capacity(found: Found, key: str, some: Sequence[Finding]) -> Item | None:
             remedies.Step.INLET, "lay", tuple(row["name"] for row in lines)
         ),)  # fmt: skip
         if narrows:
-            remedy = tuple(filter(None, (*remedy, drain_words.other_cure(_above(result, lines)))))
+            curbs = {row["name"] for row in result.rows("nodes", kind="outlet", detail="curb")}
+            ends_there = any(row["to_node"] in curbs for row in lines)
+            above = _above(result, lines)
+            remedy = drain_words.either_cure(remedy, above, at_curb=ends_there)
+            takes = "" if ends_there and above else takes
     return Item(
         Theme.CAPACITY, key, rank_key(2.0, grade, Theme.CAPACITY, head.severity != "fail"),
         head.subject, head.x, head.y,
@@ -367,7 +376,10 @@ def of_let_out(found: Found, _: str, some: Sequence[Finding]) -> Item | None:
     head = heavy[0]
     subjects = list(dict.fromkeys(one.subject for one in heavy))
     rows = broken(row for row in found.harm if row.subject in subjects)
-    measures = _let_out_measures(heavy)
+    measures = _let_out_measures(found.result, heavy)
+    # what is led under a walk is mended if it has an outlet; where else water may go is not shown
+    led = {name for one in measures if one.what == "under-walk" for name in one.subjects}
+    mended = [row for row in rows if row.subject in led - found.no_outlet]
     pairs = [(one.subject, one.rule) for one in heavy]
     grade = Grade.SHOWN if head.rule.endswith("off-lot") else Grade.LIKELY
     # over a walk before over a line: people fall there
@@ -380,16 +392,22 @@ def of_let_out(found: Found, _: str, some: Sequence[Finding]) -> Item | None:
         drain_words.measured(found.say, heavy) or drain_words.let_out_evidence(subjects),
         tuple(some),
         check=remedy_words.CHECKS["let out"], risk=remedy_words.RISKS["let out"],
-        source=found.sources(heavy), mends=found.mended(rows),
+        source=found.sources(heavy), mends=found.mended(mended),
         measures=tuple(measures), means=LOOK_IN_RAIN if grade is Grade.LIKELY else "",
     )  # fmt: skip
 
 
-def _let_out_measures(heavy: Sequence[Finding]) -> list[remedies.Remedy]:
+def _let_out_measures(result: Result, heavy: Sequence[Finding]) -> list[remedies.Remedy]:
     """What helps against each way of letting water out wrongly."""
     by_what: dict[str, list[str]] = {}
+    out = _out_of_ground(result)
+    bare = {
+        row["to_node"]
+        for row in result.rows("drain_lines", case=result.state)
+        if row["name"] in out
+    }
     for one in heavy:
-        what = "let-out"
+        what = "end-inside" if one.subject in bare else "let-out"
         if one.rule == "discharge-over-sidewalk":
             what = "under-walk"
         elif one.rule.endswith("off-lot") or one.rule == "setback":
@@ -413,7 +431,10 @@ def of_laying(found: Found, _: str, some: Sequence[Finding]) -> Item | None:
         for one in heavy
     )
     ends = _lower_ends(found.result)
-    measures = [*_laying_measures(heavy, found.no_outlet, ends), *_weep_holes(some)]
+    measures = [
+        *_laying_measures(heavy, found.no_outlet, ends),
+        *_weep_holes(some, found.no_outlet),
+    ]
     at_curb = {name for name, what in ends.items() if what == "shallow-end"}
     return Item(
         Theme.LAYING, "", rank_key(THEME_RANKS[Theme.LAYING], grade, Theme.LAYING),
@@ -434,12 +455,17 @@ _LAYING: Final = {
 }  # fmt: skip
 
 
-def _weep_holes(some: Sequence[Finding]) -> list[remedies.Remedy]:
-    """Lines up to an emitter that hold water after every rain."""
-    names = [one.subject for one in some if one.rule == "emitter-line-cannot-empty"]
-    if not names:
-        return []
-    return [remedies.Remedy(remedies.Step.INLET, "weep", tuple(dict.fromkeys(names)))]
+def _weep_holes(some: Sequence[Finding], no_outlet: Collection[str]) -> list[remedies.Remedy]:
+    """Lines up to an emitter that hold water after every rain; without an outlet no hole helps."""
+    by_what: dict[str, list[str]] = {}
+    for one in some:
+        if one.rule == "emitter-line-cannot-empty":
+            what = "stands-full" if one.subject in no_outlet else "weep"
+            by_what.setdefault(what, []).append(one.subject)
+    return [
+        remedies.Remedy(remedies.Step.INLET, what, tuple(dict.fromkeys(names)))
+        for what, names in by_what.items()
+    ]
 
 
 def _laying_measures(

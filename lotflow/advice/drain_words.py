@@ -249,6 +249,9 @@ def measured(say: Say, some: Sequence[Finding], most: int = 5) -> str:
         quantity = _QUANTITIES.get(one.unit)
         if one.measured is None or one.limit is None or quantity is None:
             continue
+        if one.rule in _GRADE_LINES:
+            told.append(f"{one.subject} {complaint(one.rule)}")  # no water stands so high above it
+            continue
         if one.rule in _DIAMETERS:
             quantity = "diameter"
         limit = f" against {say(one.limit, quantity)}" if one.limit else ""
@@ -256,6 +259,8 @@ def measured(say: Say, some: Sequence[Finding], most: int = 5) -> str:
     return sentence("; ".join(told[:most]))
 
 
+#: Rules of which the figure is a head in a full drain, not a level that water stands at.
+_GRADE_LINES: Final = frozenset({"water-above-grate", "water-above-ground"})
 _DIAMETERS: Final = frozenset({
     "smaller-pipe-downstream", "outlet-smaller-than-line", "size-changes-within-line",
 })  # fmt: skip
@@ -309,13 +314,24 @@ def lay(lines: Sequence[Row], best: Sequence[Finding]) -> tuple[str, ...]:
     return tuple(told)
 
 
-def other_cure(above: Sequence[Row]) -> str:
-    """Say that the pipe above may be smaller instead."""
+def either_cure(larger: Sequence[str], above: Sequence[Row], *, at_curb: bool) -> tuple[str, ...]:
+    """
+    Say that the lower pipe may be larger or the one above smaller.
+
+    Through a curb a larger pipe may not fit: the smaller one above is told first then.
+    """
     sizes = [f"{row['name']} in {row['required_size']}" for row in above]
     if not sizes:
-        return ""
-    return sentence(
-        f"or lay {joined(sizes)}, which is enough for the flow as computed, and nothing narrows"
+        return tuple(larger)
+    smaller = f"{joined(sizes)}, which is enough for the flow as computed, and nothing narrows"
+    if not at_curb:
+        return (*larger, sentence(f"or lay {smaller}"))
+    first, *rest = larger
+    return (
+        sentence(f"lay {smaller}"),
+        f"Or {first[0].lower()}{first[1:].rstrip('.')}: a pipe of that size hardly goes through a "
+        "curb; it takes a box with low openings there, with the town's permit.",
+        *rest,
     )
 
 
@@ -325,7 +341,7 @@ def capacity_evidence(say: Say, heavy: Sequence[Finding], bypass: Sequence[Row])
     for row in bypass:
         left = (row.get("stands_m3") or 0.0) + (row.get("passed_m3") or 0.0)
         up = row.get("backs_up_m3") or 0.0
-        of_it = f", {say(up, 'volume')} of what came up out of its own pipe" if up else ""
+        of_it = f"; {say(up, 'volume')} of it came up out of its own pipe" if up else ""
         told += " " + sentence(
             f"{row['name']} does not take {say(left, 'volume')} of what comes in the "
             f"{row['return_period_yr']:g}-year storm{of_it}"

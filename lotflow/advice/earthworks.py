@@ -165,6 +165,13 @@ def _off_lot(say: Say, _: Finding, *, off_m: float) -> str:
     return f"It reaches {say(off_m, 'distance')} beyond the lot line. Whose ground is that?"
 
 
+def _not_in_data(say: Say, _: Finding, *, off_m: float) -> str:
+    return (
+        f"The elevation data do not show it: the ground lies {say(off_m, 'depth')} off its levels. "
+        "Was it built since? Then give it the status as built, and it is dug."
+    )
+
+
 #: By rule.
 SENTENCES: Final[dict[str, Sentence]] = {
     "swale-without-fall": _no_fall,
@@ -190,4 +197,5 @@ SENTENCES: Final[dict[str, Sentence]] = {
     "fill-at-wall": _at_wall,
     "earthwork-over-pipe": _over_pipe,
     "earthwork-off-lot": _off_lot,
+    "earthwork-not-in-data": _not_in_data,
 }

@@ -10,7 +10,7 @@ from shapely.geometry import Point
 
 from lotflow.advice import answer_words as words
 from lotflow.advice import causes, drain_words, grades, observations, remedies, remedy_words
-from lotflow.advice.buildable import has_room_away, openings_of
+from lotflow.advice.buildable import has_ground_before, has_room_away, openings_of
 from lotflow.advice.causes import Cause
 from lotflow.advice.grades import LOOK_IN_RAIN, Grade
 from lotflow.advice.harm import LIMITS, Harm, Kind, Place, broken
@@ -22,6 +22,8 @@ from lotflow.advice.themes import FAR, Found, Theme, heaviest, is_heavy, known_o
 if TYPE_CHECKING:
     from lotflow.findings import Finding
 
+#: Most places at which water comes on that are named: lotflow's choice, no published source.
+_MOST_WAYS: Final = 5
 #: Share of the run-on from which one crossing is told of: lotflow's choice, no published source.
 _MUCH: Final = 0.2
 
@@ -58,6 +60,10 @@ def of_low_spot(found: Found, key: str, some: Sequence[Finding]) -> Item | None:
     if grade is Grade.LEVEL_FIRST and place not in (Place.OPENING, Place.WALL):
         measures = (remedies.Remedy(remedies.Step.CLEAN, "wait"), *measures)
     harm = _low_spot_harm(found, spot, place, openings, names)
+    for one in some:
+        if one.rule == "pond-stands-too-long" and one.severity == "fail" and not one.today:
+            harm += words.after(words.stands_long(one.measured or 0.0, one.limit or 0.0))
+            break
     rows = broken(found.harm, low_spot=number)
     closed = words.closed(names, _fills(result, spot), _old_inlets(result, spot, names))
     return Item(
@@ -311,6 +317,13 @@ def of_walls(found: Found, _: str, some: Sequence[Finding]) -> Item | None:
         found, [row for row in result.rows("facades") if row["name"] in named], spouts, standing
     )
     head, worst = heaviest(some)[0], walls[0] if walls else None
+    # what runs to the first is told of it; the causes are of all walls named of its building
+    at_worst = water
+    if worst is not None:
+        same = [row for row in walls if row["building"] == worst["building"]]
+        ends = _nearest_walls(result, spouts)
+        near = [name for row in same for name in ends.get(row["name"], ())]
+        water = causes.of_walls(result, same, near)
     grade = _wall_grade(worst) if worst else Grade.SHOWN
     ending = _downspouts(result, worst, list(spouts.values()))
     measures = remedies.of_walls(result, walls, water, ending, standing)
@@ -337,8 +350,8 @@ def of_walls(found: Found, _: str, some: Sequence[Finding]) -> Item | None:
         worst["x"] if worst else head.x, worst["y"] if worst else head.y,
         " ".join(one for one in (
             words.low_sills(say, low), words.walls_harm(
-                say, walls, water, [one.told for one in ending], standing,
-                taken=_taken_as_drawn(found, water), reverse=_reverses(walls),
+                say, walls, at_worst, [one.told for one in ending], standing,
+                taken=_taken_as_drawn(found, at_worst), reverse=_reverses(walls),
             ),
         ) if one),
         remedy_words.VERDICTS[Theme.WALLS.value],
@@ -393,7 +406,12 @@ def _downspouts(
             walls = result.rows("facades")
             wall = str(min(walls, key=lambda row: row["geometry"].distance(at))["name"])
         has_room = has_room_away(result, one.x, one.y)
-        ending.append(remedies.Downspout(one.subject, wall, has_room=has_room))
+        ending.append(
+            remedies.Downspout(
+                one.subject, wall, has_room=has_room,
+                has_ground=has_ground_before(result, one.x, one.y),
+            )
+        )  # fmt: skip
     return ending
 
 
@@ -482,6 +500,20 @@ def _worst_first(
     return [wall for _, wall, _ in told], told[0][2] if told else ()
 
 
+def _nearest_walls(result: Result, spouts: Mapping[str, Finding]) -> dict[str, list[str]]:
+    """Downspouts that end within 10 ft of a wall, by the wall that is nearest."""
+    reach = WALL_REACH_M * result.per_metre
+    ends: dict[str, list[str]] = {}
+    for name, one in spouts.items():
+        if one.x is None or one.y is None:
+            continue
+        at = Point(one.x, one.y)
+        wall = min(result.rows("facades"), key=lambda row: row["geometry"].distance(at))
+        if wall["geometry"].distance(at) <= reach:
+            ends.setdefault(wall["name"], []).append(name)
+    return ends
+
+
 def _walls_in_low_spots(found: Found) -> dict[str, int]:
     """Walls of which the ground is for the greater part the bed of a low spot told of."""
     told = {int(key) for theme, key in found.themes if theme is Theme.LOW_SPOT}
@@ -513,12 +545,17 @@ def of_run_on(found: Found, used: set[str]) -> Item | None:
     if not shown or not (much or is_heavy(some) or not drawn):
         return None
     head = shown[0]
-    # what comes back matters where it is the most, as of a gully; else it has been told of
-    news = [head, *(row for row in shown[1:] if row["first_m2"] >= 0.5 * row["area_m2"])]
-    told = [row for row in news if row["area_m2"] >= _MUCH / 2 * total][:3] or [head]
+    # "most" is most: the largest without a gap, those too that an item above tells of
+    every = causes.entries(result, again=True)
+    told = [row for row in every if row["area_m2"] >= _MUCH / 2 * total][:_MOST_WAYS]
+    if head["id"] not in {row["id"] for row in told}:
+        told = [head]
     leaves = result.rows("lot_line_crossings", direction="off")
     measures = (remedies.Remedy(
-        remedies.Step.SWALE, "keep-open", tuple(f"crossing {row['id']}" for row in told)
+        remedies.Step.SWALE, "keep-open",
+        tuple(
+            f"crossing {row['id']}" for row in told if f"crossing {row['id']}" not in used
+        ),
     ),)  # fmt: skip
     return Item(
         Theme.RUN_ON, "", rank_key(THEME_RANKS[Theme.RUN_ON], Grade.LIKELY, Theme.RUN_ON),

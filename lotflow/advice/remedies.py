@@ -14,6 +14,8 @@ from dataclasses import dataclass, field
 from enum import IntEnum
 from typing import Final
 
+from shapely.geometry import LineString
+
 from lotflow.advice.buildable import (
     can_be_filled,
     lowest_sill,
@@ -22,9 +24,10 @@ from lotflow.advice.buildable import (
     swale_along,
     why_not_raised,
 )
-from lotflow.advice.causes import Cause, Source
+from lotflow.advice.causes import Cause, Source, share_of
 from lotflow.advice.result import Result, Row
 from lotflow.advice.verdicts import Run, Verdict
+from lotflow.terrain.lower_places import compass_name
 from lotflow.units import METRES_PER_FOOT
 
 
@@ -82,11 +85,21 @@ class Downspout:
         Where it ends, told where that is not the wall its item begins with; else "".
     has_room
         Whether the lot has ground 5 ft from all walls before it, and water leaves it there.
+    has_ground
+        Whether the lot has any ground before it.
     """
 
     name: str
     wall: str = ""
     has_room: bool = True
+    has_ground: bool = True
+
+    @property
+    def remedy(self) -> str:
+        """Key of what is done with its water."""
+        if self.has_room:
+            return "lead-away"
+        return "pipe-away" if self.has_ground else "no-ground"
 
     @property
     def told(self) -> str:
@@ -212,8 +225,8 @@ def of_walls(
     if past is not None and past.what != "swale" and walls and walls[0]["name"] in standing:
         past = None  # asked at the low spot
     found = [past]
-    for has_room, what in ((True, "lead-away"), (False, "pipe-away")):
-        names = tuple(one.told for one in downspouts if one.has_room == has_room)
+    for what in ("lead-away", "pipe-away", "no-ground"):
+        names = tuple(one.told for one in downspouts if one.remedy == what)
         if names:
             found.append(Remedy(Step.ROOF, what, names))
     eaves = tuple(one.subject for one in causes if one.source is Source.EAVES)
@@ -222,8 +235,46 @@ def of_walls(
     raised = raised_walls(result, walls, standing)
     found += _raised(raised)
     rest = [wall for wall in walls if wall not in raised]
-    found += _not_raised(result, rest, standing)
-    return in_order(one for one in found if one is not None)
+    ways = {
+        wall["name"]: way
+        for wall in rest
+        if wall["name"] not in standing
+        and (way := result.row("swale_ways", wall=wall["name"])) is not None
+    }
+    found += _not_raised(result, rest, standing, ways)
+    if not ways or (past is not None and past.what == "swale"):
+        return in_order(one for one in found if one is not None)
+    first = next(iter(ways))
+    if first == walls[0]["name"]:
+        found = [one for one in found if one is not past]  # the swale takes the run-on too
+    swale = Remedy(
+        Step.SWALE, "swale-round", tuple(ways), {"side": _towards(ways[first]["geometry"])},
+        length_m=ways[first]["length_m"],
+        reach_m=ways[first]["fall_m"], above_m=ways[first]["cut_m"],
+    )  # fmt: skip
+    roofs = share_of(causes, Source.ROOF) + share_of(causes, Source.EAVES)
+    others = in_order(one for one in found if one is not None)
+    # roof water first, where it is much of what comes
+    return in_order([*others, swale]) if roofs >= _WORTH else (swale, *others)
+
+
+def _towards(way: LineString) -> str:
+    """
+    Name the directions in which a way begins and ends.
+
+    Examples
+    --------
+    >>> _towards(LineString([(9, 0), (0, 0), (0, 9)]))
+    'west, then the north'
+    """
+    begins, ends = (
+        compass_name(last.x - first.x, last.y - first.y)
+        for first, last in (
+            (way.interpolate(low, normalized=True), way.interpolate(high, normalized=True))
+            for low, high in ((0.0, 1 / 3), (2 / 3, 1.0))
+        )
+    )
+    return begins if begins == ends else f"{begins}, then the {ends}"
 
 
 def _raised(walls: Sequence[Row]) -> list[Remedy]:
@@ -238,24 +289,28 @@ def _raised(walls: Sequence[Row]) -> list[Remedy]:
     ]
 
 
-def _not_raised(result: Result, walls: Sequence[Row], standing: Collection[str]) -> list[Remedy]:
+def _not_raised(
+    result: Result, walls: Sequence[Row], standing: Collection[str], ways: Collection[str]
+) -> list[Remedy]:
     """
     Walls at which ground is not raised, by the reason.
 
-    Whether it may be lowered there no layer shows: water that falls to a wall takes its way along
-    it today, and a cut would lead it another way. It is asked on site.
+    Where no way for a swale was found, it is asked on site whether ground may be lowered: water
+    that falls to a wall takes its way along it today, and a cut would lead it another way.
     """
-    whys: dict[tuple[str, str], list[str]] = {}
+    whys: dict[tuple[str, str, bool], list[str]] = {}
     for wall in walls:
         why = "low spot" if wall["name"] in standing else why_not_raised(result, wall)
         near = ", ".join(str(row["name"]) for row in openings_of(result, wall))
-        whys.setdefault((why, near if why == "sill" else ""), []).append(wall["name"])
+        key = (why, near if why == "sill" else "", wall["name"] in ways)
+        whys.setdefault(key, []).append(wall["name"])
     return [
         Remedy(
-            Step.GRADE, "standing" if why == "low spot" else "neither", tuple(names),
-            {"why": why, "sill": near},
+            Step.GRADE,
+            "standing" if why == "low spot" else "neither-swale" if has_way else "neither",
+            tuple(names), {"why": why, "sill": near},
         )
-        for (why, near), names in whys.items()
+        for (why, near, has_way), names in whys.items()
     ]  # fmt: skip
 
 
@@ -266,10 +321,15 @@ def raised_walls(result: Result, walls: Sequence[Row], standing: Collection[str]
     ]
 
 
-def of_run(run: Run) -> tuple[Remedy, ...]:
-    """Give what is done with a run of old pipe."""
+def of_run(run: Run, *, may_be_outlet: bool = False) -> tuple[Remedy, ...]:
+    """
+    Give what is done with a run of old pipe.
+
+    `may_be_outlet` tells that the drains that replace it have no other outlet.
+    """
     key = {
-        Verdict.LOOK: "find-replaced" if run.is_replaced else "find",
+        Verdict.LOOK: "find-outlet" if run.is_replaced and may_be_outlet
+        else "find-replaced" if run.is_replaced else "find",
         Verdict.ABANDON: "abandon", Verdict.RELAY: "relay",
         Verdict.REPAIR: "repair", Verdict.CLEAN: "clean", Verdict.KEEP: "keep",
     }[run.verdict]  # fmt: skip
@@ -283,6 +343,7 @@ def without_outlet(
     is_under_water: bool,
     soaks: Sequence[str],
     can_be_raised: bool = True,
+    traced: Sequence[str] = (),
 ) -> tuple[Remedy, ...]:
     """
     Give what is left where gravity finds no way out.
@@ -299,8 +360,12 @@ def without_outlet(
         Dry wells that they drain to.
     can_be_raised
         Whether their ground may be filled to where it sheds over the surface.
+    traced
+        Old pipes of which nobody knows where they end: one may be the outlet.
     """
     found = _roofs_off(causes)
+    if traced:
+        found.append(Remedy(Step.CLEAN, "trace-first", tuple(traced)))
     if can_be_raised:
         found.append(Remedy(Step.GRADE, "raise-terrace", tuple(inlets)))
     if soaks:
@@ -325,7 +390,9 @@ def _roofs_off(causes: Sequence[Cause]) -> list[Remedy]:
             if one.source is source and one.subject.partition(" (")[0] in names
         )  # fmt: skip
         if names and share >= _WORTH:
-            found.append(Remedy(Step.ROOF, what, names, {"share": f"{share * 100:.0f} %"}))
+            is_volume = any(one.is_volume for one in causes)
+            facts = {"share": f"{share * 100:.0f} %", "by": "" if is_volume else " by area"}
+            found.append(Remedy(Step.ROOF, what, names, facts))
     return found
 
 

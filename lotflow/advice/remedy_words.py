@@ -24,6 +24,9 @@ _REMEDIES: Final[Mapping[str, str]] = {
     "find": "Find where {names} {end}: dye first, then a camera or a sonde. Connect nothing to it "
     "before that, and let it run while nothing else drains there; if the end is not found, abandon "
     "the whole run and cap it once new drains take all the water, tried in rain.",
+    "find-outlet": "Trace {names}, dye first, then a camera, before anything else is built: these "
+    "drains have no outlet, and if {it} {end} in a sound drain that may take the water, it is one. "
+    "Let {it} run, connect nothing to {it} before that, and abandon nothing.",
     "find-replaced": "The proposed drains take the place of {names}: connect nothing to {it}, but "
     "let {it} run until they take all the water, tried in rain; then abandon the whole run and cap "
     "it. Dye shows what else drains there.",
@@ -34,20 +37,30 @@ _REMEDIES: Final[Mapping[str, str]] = {
     "repair": "Open and repair {names}; leave the rest of the run.",
     "clean": "Jet {names} and look at the outlet while the water runs.",
     "keep": "Keep {names} as found.",
-    "roof-elsewhere": "Take the roof water out of it ({names}; {share} of what comes): to another "
-    "side, or in a pipe of its own.",
+    "trace-first": "Trace {names} first, with dye and a camera: if {it} {end} in a sound drain "
+    "that may take this water, that is the outlet. Abandon nothing before.",
+    "roof-elsewhere": "Take the roof water away from there ({names}; {share} of what comes{by}): "
+    "in a pipe of {its} own to a place outside the hollow that may take it, by levels.",
     "gutter": "Hang a gutter on the {names} and lead its water away from the house.",
     "lead-away": "Lead {names} at least {away} from every wall, onto your own ground that falls "
     "away from the house there, or into a pipe of {its} own.",
-    "pipe-away": "Pipe {names} on your own ground to a lower place; or let {its} water out at "
+    "pipe-away": "Pipe {names} to a lower place outside every hollow: on your own ground if levels "
+    "show one, else into the street's drain with the town's permit; or let {its} water out at "
     "least {away} from every wall, where levels show that your ground falls away from the house.",
+    "no-ground": "{names}: before {it} there is no ground of yours to let water out on. Ask the "
+    "town for a permit to lead it into the street's drain.",
     "swale": "Turn the neighbour's water ({share} by area, over {names}) past the house along the "
     "way it takes today, in a grass swale at least {away} from every wall, to where it leaves the "
     "lot now ({to}, about {far} on). Not across paving or a walk, which the data may not show, and "
     "no more of it and no faster than now.",
+    "swale-round": "Cut a swale before {names}, at least {away} out from every wall and {line} "
+    "within the lot line. By the data there is a way on your own ground (dashed on the plan): from "
+    "the middle of {first} towards the {side}, {long} long, the ground falling {fall}{cut}, to "
+    "where this water runs today. Levels first. What falls beyond a crest goes round the other "
+    "corner, if levels show a fall there; no more may leave the lot than today.",
     "ask-run-on": "Ask where the neighbour's water may go ({share}, over {names}): no swale for it "
-    "can be shown here. Look for a lower street, ditch or drain; turn it onto no other neighbour "
-    "and over no walk.",
+    "was found along its way of today. Look for a lower street, ditch or drain; turn it onto no "
+    "other neighbour and over no walk.",
     "relevel": "Relevel the paving on your lot so that it falls 2 % away from the house, not above "
     "{clear} below a sill.",
     "raise": "Fill and grade your own ground so that it falls 5 % away from the house over the "
@@ -60,9 +73,10 @@ _REMEDIES: Final[Mapping[str, str]] = {
     "level-way": "Take levels along its way out first, from its lowest point over its edge on your "
     "lot and on: a shallow cut there, where no paving stands in the way, may need no drain.",
     "outlet-first": "{names} {how} {find} no outlet that gravity reaches with the cover and fall "
-    "of a pipe. Settle the outlet first; until then a larger pipe does not help.",
-    "outlet-drowned": "{names} {how} {drain} slowly, and only while the water at the outlet stands "
-    "below the grate. Settle the outlet first; until then a larger pipe does not help.",
+    "of a pipe. Settle the outlet first, then the sizes.",
+    "outlet-drowned": "{names} {how} {run} only while the water at the grate stands higher than "
+    "that at the outlet. Ask first how high that rises in rain; while it stays below, a larger "
+    "pipe keeps the water lower.",
     "wait": "Look after rain, or level it: leave it alone where no water stands.",
     "fill": "Fill it with the soil of the lawn to a fall of 1 %, towards where it runs over now.",
     "regrade": "Fill the soil at {names} to fall 5 % away over the first {reach}.",
@@ -70,20 +84,24 @@ _REMEDIES: Final[Mapping[str, str]] = {
     "standing": "{names} {stand} in a low spot: fill there sheds nothing, see the low spot.",
     "neither": "Do not fill at {names}: {because}. Take levels along {walls}, for a cut there and "
     "a lower place for its water: over no walk and onto no neighbour.",
+    "neither-swale": "Do not fill at {names}: {because}; the swale is cut there instead.",
     "second-way": "{names} {how}: keep {it} clear, and give the water a second way, another "
     "inlet or an overflow over the ground.",
     "basin": "Only then an inlet at its lowest point, with a solid pipe to a lower place.",
     "raise-terrace": "Raise the ground at {names} so that it sheds over the surface, as far as the "
     "sills allow.",
     "pit-test": "Trust {names} only after a soak test and a test pit down to groundwater.",
-    "flap": "Ask whose water stands at the outlet; a flap valve keeps it out of the pipe, but the "
-    "pipe drains only while that water is low.",
-    "pump": "If nothing else is left: a pump with an alarm and an overflow, let out at least "
-    "{far} from the house.",
+    "flap": "Connect nothing there before you know whose it is, whether it carries sewage, and how "
+    "high its water rises in rain: when that stands above a grate, it comes up out of it. A "
+    "backwater (flap) valve keeps it out; agree it with the owner first. While the valve is shut, "
+    "the drain takes nothing.",
+    "pump": "If nothing else is left: a pump with an alarm and an overflow, let out beyond the "
+    "edge of the hollow, at least {far} from the house, from where the water does not run back: "
+    "into a street or a drain by permit, not onto a neighbour.",
     "settle-inlets": "Set {names} on your own ground where the water runs when it rains, by levels,"
     " not by the plan.",
     "size-later": "Size nothing for one of these figures: take levels where the catchments end, "
-    "and run it again.",
+    "and have it judged again with them.",
     "holds": "{names} can stay as drawn while the hollows above hold water back; larger only if "
     "they may be filled.",
     "public": "Ask whose ground that is; if it is a street, an alley or a ditch, draw it. On a "
@@ -93,10 +111,13 @@ _REMEDIES: Final[Mapping[str, str]] = {
     "under-walk": "Lead the water of {names} under the walk, or let it out where it does not run "
     "over it.",
     "permission": "Get permission in writing for {names}, or keep to the lot.",
+    "end-inside": "The line to {names} comes out of the ground before its end, by the data: end it "
+    "on your own ground where that comes down to the bottom of the pipe, over stone. No more water "
+    "may leave the lot than ran there before.",
     "let-out": "Let the water of {names} out farther in on your own ground: spread, and no more "
     "than ran there before.",
-    "keep-open": "Keep its way open: no building, fill, bed or closed fence in it. You may not "
-    "block it, nor send it on faster or in one stream.",
+    "keep-open": "Keep its way open: no building, fill, bed or closed fence in it. Local law "
+    "decides what may be done to it: do not block it, speed it up or gather it in one stream.",
     "as-drawn": "Mend {names} on the plan before the first trench.",
     "cleanout": "Give {names} a cleanout at {its} upper end.",
     "reroute": "Reroute {names} round the corner of the building.",
@@ -108,7 +129,10 @@ _REMEDIES: Final[Mapping[str, str]] = {
     "deeper": "Lay {names} deeper, as far as the outlet allows, or in rigid pipe with no wheels on "
     "it.",
     "weep": "{names} cannot empty by the levels proposed: a weep hole over a pit of stone at "
-    "the elbow of {its} emitter, or water stays after every rain.",
+    "the elbow of {its} emitter, where the soil there takes water and no groundwater stands in the "
+    "pit; or water stays after every rain.",
+    "stands-full": "{names} cannot empty by the levels proposed, and {stay} full after every rain: "
+    "give the emitter up, settle the outlet first.",
     "footing": "Lay {names} farther from the wall, or ask an engineer.",
     "nothing": "No inlet is needed for standing water.",
     "running-only": "The inlets drawn are there for water that runs.",
@@ -162,6 +186,20 @@ _NOT_RAISED: Final[Mapping[str, str]] = {
 }
 
 
+def _cut(say: Say, cut_m: float | None) -> str:
+    """
+    Say how far the bed of a swale lies below the ground, beside the depth of the swale.
+
+    Examples
+    --------
+    >>> from lotflow.advice.say import Say
+    >>> _cut(Say("metric"), 0.0), _cut(Say("metric"), 0.058)
+    ('', ', cut 0.06 m through a rise on it')
+    """
+    told = cut_m is not None and cut_m >= 0.005
+    return f", cut {say(cut_m or 0.0, 'depth')} through a rise on it" if told else ""
+
+
 def what_to_do(say: Say, remedies: Sequence[Remedy]) -> tuple[str, ...]:
     """Say the remedies, each on its own, in their order."""
     told = []
@@ -176,6 +214,10 @@ def what_to_do(say: Say, remedies: Sequence[Remedy]) -> tuple[str, ...]:
             "lower": "ends" if several else "end", "drain": "drain" if several else "drains",
             "walls": "the walls" if several else "the wall",
             "find": "find" if several else "finds", "stand": "stand" if several else "stands",
+            "run": "run" if several else "runs", "stay": "stay" if several else "stays",
+            "by": "", "line": say(0.9144, "length"), "long": say(one.length_m or 0.0, "length"),
+            "fall": say(one.reach_m or 0.0, "elevation"), "cut": _cut(say, one.above_m),
+            "first": one.subjects[0] if one.subjects else "",
             "because": _NOT_RAISED.get(one.facts.get("why", ""), "").format(
                 clear=clear_of(say), sill=one.facts.get("sill", "")
             ),
@@ -196,14 +238,14 @@ VERDICTS: Final[Mapping[str, str]] = {
     "drain too small": "The drain does not take what it should.",
     "narrowing": "The pipe narrows on its way: a place where it blocks; by the flow as computed "
     "no lack of size.",
-    "outlet first": "Its outlet is the fault: until that is settled a larger pipe does not help.",
+    "outlet first": "Its outlet is the fault: that is settled before its size.",
     "sized": "Sized without what hollows hold back: with them it is large enough.",
     "inlets": "Water may run past what is meant to take it.",
     "open catchments": "How much water comes the data cannot tell: no size holds before that.",
     "beyond": "An outlet that may not be allowed.",
     "uncertain": "An outlet that may lie too high.",
     "let out": "Water goes where it may not, or not like that.",
-    "run-on": "A way of the neighbour's water, not a fault: it has a right to run.",
+    "run-on": "A way of the neighbour's water, no fault of the lot's own.",
     "laying": "Faults on the plan, cheap before digging.",
     "nothing else stands": "No standing water to cure here.",
     "all told": "The low spots told of are all there are on the lot.",
@@ -265,7 +307,7 @@ def levels_of_walls(say: Say, walls: Sequence[str], openings: Sequence[str] = ()
     sills = f", and of the {several} of {joined(openings)}" if openings else ""
     return sentence(
         f"take levels of the ground at {joined(walls)}, at the wall and {say(3.048, 'length')} "
-        f"out{sills}"
+        f"out, or where the lot ends{sills}"
     )
 
 

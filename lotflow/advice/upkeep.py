@@ -11,6 +11,8 @@ from lotflow.advice.result import Result
 if TYPE_CHECKING:
     import pandas as pd
 
+    from lotflow.findings import Finding
+
 _COMMON: Final = "common practice, no published source"
 
 
@@ -77,6 +79,46 @@ def _lines(result: Result, *, kept: bool | None = None) -> list[str] | None:
     return list(dict.fromkeys(names)) or None
 
 
+#: Outlets of which an owner sees the end.
+_OPEN_ENDS: Final = ("curb", "daylight", "swale")
+#: Those that are another's, and mostly under a cover.
+_PUBLIC: Final = ("public inlet", "storm sewer")
+
+
+def _apart(
+    result: Result,
+    names: Sequence[str] | None,
+    others: Callable[[Result, Sequence[str]], Sequence[str] | None],
+) -> list[str] | None:
+    """Names without those for which another duty holds."""
+    rest = set(others(result, names or []) or [])
+    return [name for name in names or [] if name not in rest] or None
+
+
+def _under_water(result: Result, names: Sequence[str]) -> list[str] | None:
+    """Outlets that stand under water."""
+    subjects = {one.subject for one in result.findings if one.rule == "outlet-under-water"}
+    ends = {
+        row.get("outlet")
+        for row in result.rows("drain_lines", case=result.state)
+        if {row["name"], row.get("from_node"), row.get("outlet")} & subjects
+    }
+    return [name for name in names if name in ends] or None
+
+
+def _unseen_ends(result: Result) -> list[str] | None:
+    """Ends of which no owner sees whether they run."""
+    public = _nodes(result, "outlet", *_PUBLIC) or []
+    drowned = _under_water(result, _nodes(result, "outlet", *_OPEN_ENDS) or []) or []
+    return [*public, *drowned] or None
+
+
+def _slow_wells(result: Result, names: Sequence[str]) -> list[str] | None:
+    """Dry wells that by the soil as given do not empty before the next rain."""
+    slow = {one.subject for one in result.findings if one.rule == "dry-well-slow"}
+    return [name for name in names if name in slow] or None
+
+
 def _there(result: Result, layer: str, **values: str) -> list[str] | None:
     """Nothing by name, where a layer has any such row."""
     return [] if result.rows(layer, **values) else None
@@ -98,7 +140,7 @@ _RULES: Final = (
     ),
     _Rule(
         "Sumps of basins", "once a year, and whenever a third to half full",
-        "Scoop out the sediment before it reaches a foot below the outlet; clean its screen.",
+        "Scoop out the sediment before it fills half the sump; clean its screen.",
         "Michigan DEQ BMP manual, citing Herrera (2006): once a year, or 30 to 50 % full, or 1 ft "
         "below the outlet",
         lambda result: _inlets(result, "catch basin"),
@@ -110,12 +152,13 @@ _RULES: Final = (
     ),
     _Rule(
         "French drains", "once a year",
-        "Flush through the cleanouts; keep sod, roots and soil off the stone.",
+        "Flush it, through a cleanout where it has one; keep sod, roots and soil off the stone.",
         _COMMON, lambda result: _inlets(result, "french drain"),
     ),
     _Rule(
         "Drain lines", "in spring, and after big storms",
-        "Run a hose into the upper end and see it come out; flush from the cleanout if it is slow.",
+        "Run a hose into the upper end: see it come out or, where the end cannot be seen, that it "
+        "does not back up. If it is slow, flush it, from a cleanout where it has one.",
         _COMMON, _lines,
     ),
     _Rule(
@@ -130,8 +173,8 @@ _RULES: Final = (
     ),
     _Rule(
         "Emitters", "in spring and in fall, and before frost",
-        "Lift the lid: it opens and shuts freely, and the pipe below empties. Mow round it; keep "
-        "mulch and soil off.",
+        "Lift the lid: see that it opens and shuts freely. Bail out what stands in the pipe below "
+        "before frost. Mow round it; keep mulch and soil off.",
         _COMMON, lambda result: _nodes(result, "outlet", "pop-up emitter"),
     ),
     _Rule(
@@ -139,9 +182,13 @@ _RULES: Final = (
         "See it run while water is let in above. Clear leaves, sod and sediment; the animal guard "
         "must not hold debris.",
         f"animal guard: NRCS construction specification 444; how often: {_COMMON}",
-        lambda result: _nodes(
-            result, "outlet", "curb", "daylight", "swale", "public inlet", "storm sewer"
-        ),
+        lambda result: _apart(result, _nodes(result, "outlet", *_OPEN_ENDS), _under_water),
+    ),
+    _Rule(
+        "Ends nobody sees: public drains, and under water", "in every big rain",
+        "Open no manhole. Look from a safe place at the inlets above: if water comes up out of "
+        "one, keep children away and call the installer and, of a public drain, its owner.",
+        _COMMON, _unseen_ends,
     ),
     _Rule(
         "Sump pumps", "in spring, and before frost",
@@ -152,10 +199,17 @@ _RULES: Final = (
     ),
     _Rule(
         "Dry wells", "36 hours after a big rain, and in spring",
-        "Look in: it should be empty. If not, it is silted up or stands in groundwater. Keep "
-        "leaves out by cleaning the basins above it.",
+        "Look in: it should be empty. If not, it is silted up, stands in groundwater or lies in "
+        "soil that is too tight. Keep leaves out by cleaning the basins above it.",
         f"Casa Grande AZ (retained water gone in 36 h); how often: {_COMMON}",
-        lambda result: _nodes(result, "outlet", "dry well"),
+        lambda result: _apart(result, _nodes(result, "outlet", "dry well"), _slow_wells),
+    ),
+    _Rule(
+        "Dry wells that empty slowly", "a day and three days after a big rain, and in spring",
+        "Look in: by the soil as given it may be full for days, and the next rain then finds no "
+        "room. Where the water has not gone down at all, it is silted up or stands in groundwater. "
+        "Keep leaves out by cleaning the basins above it.",
+        _COMMON, lambda result: _slow_wells(result, _nodes(result, "outlet", "dry well") or []),
     ),
     _Rule(
         "Ways of water over the ground", "whenever you mow, plant or build",
@@ -166,15 +220,16 @@ _RULES: Final = (
     ),
     _Rule(
         "Ground at the house", "once a year; for several years after digging",
-        "It still falls away from every wall. Fill what has settled, at steps, walks and trenches; "
-        "keep soil 6 in below siding and sills.",
+        "Where it was made to fall away from a wall, see that it still does. Fill what has "
+        "settled over trenches, at steps and walks, nowhere that quote.txt says not to fill; keep "
+        "soil 6 in below siding and sills.",
         "Lethbridge AB, St. Albert AB: backfill settles for several years",
         lambda result: _there(result, "buildings"),
     ),
 )  # fmt: skip
 
 
-def upkeep(layers: Mapping[str, pd.DataFrame]) -> list[Duty]:
+def upkeep(layers: Mapping[str, pd.DataFrame], findings: Sequence[Finding] = ()) -> list[Duty]:
     """
     List what is to be kept up on a lot, from the roof down.
 
@@ -183,6 +238,8 @@ def upkeep(layers: Mapping[str, pd.DataFrame]) -> list[Duty]:
     layers
         Of the result; `buildings`, `inlets`, `nodes`, `drain_lines` and `lot_line_crossings` are
         read, each may be missing.
+    findings
+        Those on outlets under water and on slow dry wells are read.
 
     Returns
     -------
@@ -196,7 +253,7 @@ def upkeep(layers: Mapping[str, pd.DataFrame]) -> list[Duty]:
     >>> [(duty.what, duty.subjects) for duty in upkeep({"inlets": inlets})]
     [('Grates', ('CB1',)), ('Sumps of basins', ('CB1',))]
     """
-    result = Result(layers, ())
+    result = Result(layers, findings)
     found = ((rule, rule.of(result)) for rule in _RULES)
     return [
         Duty(rule.what, tuple(names), rule.how_often, rule.how, rule.source)

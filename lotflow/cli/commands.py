@@ -152,6 +152,7 @@ def _known_layers(command: Callable[..., Any]) -> Callable[..., Any]:
 @options.output
 @click.option("--tile", "tiles", type=options.FILE, multiple=True,
               help="Neighbouring elevation tile; may be given several times.")  # fmt: skip
+@options.one_lot
 @_known_layers
 @options.vertical_unit
 @click.option("--margin", type=click.FloatRange(min=0, min_open=True, max=5000), metavar="METRES",
@@ -173,8 +174,10 @@ def screen(elevation: Path, lot: Path, output: Path, **given: Any) -> int:
     Screen a lot from ELEVATION, a GeoTIFF or ASCII grid, and LOT, its boundary.
 
     A LOT file with several layers: its layer "lot" is taken. The result folder holds GeoPackage
-    layers, rasters, a map picture and a summary.
+    layers, rasters, a map picture and a summary. All lots of a layer of parcels: lotflow batch.
     """
+    if given["key"] and not given["lot_name"]:
+        raise click.UsageError("--key names the column of --lot-name: give both.")
     if given["intensity"] and given["coefficient"] is None:
         raise click.UsageError("--intensity needs --coefficient: flow is C times i times area.")
     if given["intensity"] and not given["intensity"][1] and given["units"] is None:
@@ -204,6 +207,8 @@ def _screening(elevation: Path, lot: Path, given: dict[str, Any]) -> Job:
         intensity=rate,
         intensity_unit=unit or ("in_h" if given["units"] == "us" else "mm_h"),
         units=given["units"],
+        lot_name=given["lot_name"],
+        lot_key=given["key"],
     )
     return with_realisations(job, given["realisations"])
 
@@ -212,6 +217,7 @@ def _screening(elevation: Path, lot: Path, given: dict[str, Any]) -> Job:
 @click.argument("folder", type=options.FILE, metavar="DIR")
 @click.option("--elevation", type=options.FILE, required=True, help="Elevation raster.")
 @click.option("--lot", type=options.FILE, required=True, help="Boundary of the lot.")
+@options.one_lot
 @_known_layers
 @options.vertical_unit
 @options.units
@@ -222,6 +228,8 @@ def start(folder: Path, **given: Any) -> int:
 
     What is known already (inlets, buildings, water, walls, streets) is copied into them.
     """
+    if given["key"] and not given["lot_name"]:
+        raise click.UsageError("--key names the column of --lot-name: give both.")
     from lotflow.study.start import start_job  # noqa: PLC0415 - slow to import
 
     made = start_job(
@@ -231,6 +239,8 @@ def start(folder: Path, **given: Any) -> int:
         vertical_unit=given["vertical_unit"],
         units=given["units"],
         layers={name: given[name] for name in _LAYERS if given[name]},
+        lot_name=given["lot_name"],
+        lot_key=given["key"],
     )
     with after_writing("the job folder is made"):
         for finding in made.findings:

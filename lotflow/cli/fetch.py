@@ -125,7 +125,7 @@ def fetch(output: Path, **given: Any) -> int:
     kept = "nothing was written; what has come is kept, and the same command goes on from it"
     with after_writing(kept), progress(_STEPS, quiet=given["quiet"]) as tell:
         if given["dry_run"]:
-            planned = study.plan(order, output, confirm, budget, tell=tell)
+            planned = study.plan(order, confirm, budget, tell=tell)
         else:
             done = study.fetch(
                 order, output, confirm, budget, overwrite=given["overwrite"], tell=tell

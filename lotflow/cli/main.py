@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import codecs
+import gc
 import importlib.util
 import io
 import os
@@ -15,12 +16,14 @@ from typing import Final
 import click
 
 from lotflow import __version__
+from lotflow.cli.batch import batch
 from lotflow.cli.commands import check, demo, layers, levels, run, screen, start
 from lotflow.cli.compare import compare
 from lotflow.cli.fetch import fetch
 from lotflow.cli.grid import grid
 from lotflow.cli.interrupts import heed_signals, interrupts_kept, is_interrupt, signal_of
 from lotflow.errors import LotflowError
+from lotflow.inputs.surroundings import keep_to_local_files
 from lotflow.outputs.failures import deepest_reason
 
 _EPILOG = """\b
@@ -31,34 +34,11 @@ dig; keep to local code; do not lead water onto a neighbour.
 """
 
 
-#: Drivers of GDAL that follow a file to other files or ask the network. None is needed, so they
-#: are not even loaded; GDAL looks at these settings once, when it is first imported.
-_NOT_LOADED: Final = (
-    "VRT", "GTI", "OGR_VRT", "GDALG", "HTTP", "WMS", "WMTS", "WCS", "WFS", "CSW", "OAPIF",
-    "OGCAPI", "PLMOSAIC", "PLSCENES", "DAAS", "EEDA", "EEDAI", "STACTA", "STACIT", "NGW",
-    "Carto", "AmigoCloud", "Elasticsearch", "MBTiles", "PMTiles", "PDF", "PCIDSK",
-)  # fmt: skip
-
-
 #: Said where a run could not lock its folder and put files in place as a whole.
 _NOT_HERE: Final = (
     "this system is not supported: lotflow needs a POSIX system, such as Linux or macOS. On "
     "Windows, run it in the Windows Subsystem for Linux."
 )
-
-
-def _keep_to_local_files() -> None:
-    """Have the libraries of this process, and of its children, follow no file elsewhere."""
-    for name in ("GDAL_SKIP", "OGR_SKIP"):
-        os.environ[name] = ",".join(filter(None, (os.environ.get(name), *_NOT_LOADED)))
-    # it warns of each one again whenever it looks for them; what matters comes as an exception
-    os.environ.setdefault("CPL_LOG", os.devnull)
-    # nothing is left beside a file that is only read
-    os.environ["GDAL_PAM_ENABLED"] = "NO"
-    # a shift of datum must not depend on what a server gives, nor on whether it is reached
-    os.environ["PROJ_NETWORK"] = "OFF"
-    # a notebook names a way of drawing that only it has; nothing is drawn on a screen here
-    os.environ["MPLBACKEND"] = "agg"
 
 
 def _have_streams() -> None:
@@ -122,7 +102,7 @@ def commands() -> None:
     """Find where water stands on a lot, where it comes from, and what drains must take."""
 
 
-for command in (screen, demo, start, check, run, compare, levels, layers, fetch, grid):
+for command in (screen, demo, start, check, run, compare, batch, levels, layers, fetch, grid):
     commands.add_command(command)
 
 
@@ -131,9 +111,12 @@ def main(arguments: list[str] | None = None) -> None:
     if importlib.util.find_spec("fcntl") is None:
         sys.exit(f"lotflow: {_NOT_HERE}")
     if arguments is None:  # as a program; a caller's own process is the caller's
+        # a run makes many small things and few circles of them: looking for those as often as usual
+        # is a twelfth of the computing of a small lot
+        gc.set_threshold(200_000, 20, 20)
         _have_streams()
         _have_letters()
-        _keep_to_local_files()
+        keep_to_local_files()
         heed_signals()
         if any(action == "error" for action, *_ in warnings.filters):
             warnings.simplefilter("default")  # to be read; what a library warns of is no failure

@@ -29,6 +29,12 @@ vertical_unit = click.option(
     type=click.Choice(["m", "ft", "us-ft"]),
     help="Unit of the elevations; only needed where the file does not say.",
 )
+_of_many = (
+    click.option("--lot-name", metavar="NAME",
+                 help="Of a LOT layer of many lots the one to take."),
+    click.option("--key", metavar="COLUMN",
+                 help="Column in which it has that name.  [default: name]"),
+)  # fmt: skip
 units = click.option(
     "--units",
     type=click.Choice(["us", "metric"]),
@@ -62,6 +68,13 @@ verbosity = (
 def with_verbosity(command: Callable[..., Any]) -> Callable[..., Any]:
     """Add `-q` and `-v` to a command."""
     for option in verbosity:
+        command = option(command)
+    return command
+
+
+def one_lot(command: Callable[..., Any]) -> Callable[..., Any]:
+    """Let a command take one lot of a layer of many."""
+    for option in reversed(_of_many):
         command = option(command)
     return command
 

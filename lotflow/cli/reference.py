@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 import click
 
 from lotflow.layers import DRAWN_TABLES, RESULT_LAYERS, SITE_LAYERS, tables_of
+from lotflow.layers.result_town import TOWN_LAYERS
 
 if TYPE_CHECKING:
     from lotflow.layers import Column, Layer
@@ -60,6 +61,9 @@ def layers_markdown() -> str:
         lines += _site_layer(layer)
     lines += ["## What a result holds", ""]
     for layer in RESULT_LAYERS.values():
+        lines += _result_layer(layer)
+    lines += ["## What a batch holds", ""]
+    for layer in TOWN_LAYERS.values():
         lines += _result_layer(layer)
     return "\n".join(lines).rstrip() + "\n"
 

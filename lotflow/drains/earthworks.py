@@ -25,7 +25,9 @@ from lotflow.terrain.earthworks import (
     BasinEdit,
     LineEdit,
     RegradeEdit,
+    laid_earthworks,
 )
+from lotflow.terrain.surface import open_levels
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -82,6 +84,8 @@ _NEIGHBOURS: Final = (
 _SIDEWALKS: Final = "ordinance of Lancaster OH; local law decides"
 #: As far as a drawing may be off [m].
 _REACH_M: Final = 1.0
+#: Ground this near to the levels of an existing swale shows it [m]: half of a shallow one.
+_SHOWN_M: Final = 0.08
 #: Ground changed by less is not spoken of [m].
 _CHANGED_M: Final = 0.01
 _OTHERS_GROUND: Final = (
@@ -157,7 +161,7 @@ def section_depth(
 
     Examples
     --------
-    >>> float(section_depth(32.91, 0.0025, width_m=6.0, side=0.0, roughness=0.015).round(2))
+    >>> float(section_depth(32.91, 0.0025, width_m=6.0, side=0.0, roughness=0.015)[0].round(2))
     1.6
     """
     fall = np.atleast_1d(np.asarray(slope, dtype=np.float64))
@@ -226,6 +230,8 @@ class JudgedEarthwork:
         Distance from the nearest building [m].
     at_wall_m, over_sill
         Most that ground is raised at a wall; openings with how far the ground stays below [m].
+    unseen_m
+        How far the ground stands off the levels of one that exists [m].
     misses_swale
         Whether a berm leads to no swale that is dug with it.
     section
@@ -267,6 +273,7 @@ class JudgedEarthwork:
     empties_h: float = math.nan
     at_wall_m: float = 0.0
     over_sill: tuple[tuple[str, float], ...] = ()
+    unseen_m: float = math.nan
     crosses: tuple[tuple[str, str, float], ...] = ()
     misses_swale: bool = False
     section: Section | None = None
@@ -339,14 +346,29 @@ def judge_earthworks(
     found = [replace(one, misses_swale=one.work.leads_to not in swales) for one in found]
     for work in existing:
         x, y = _place(work)
-        length = work.geometry.length * around.unit if work.is_line else math.nan
+        facts: dict[str, Any] = {"flow_m3s": around.flows.get(work.name, math.nan)}
+        if work.is_line:
+            facts |= {"length_m": float(work.geometry.length) * around.unit}
+            facts |= {"unseen_m": _not_shown(work, around)}
         found.append(
             JudgedEarthwork(
-                work, 0.0, 0.0, 0.0, math.nan, _from_walls(work, around), 0.0, x, y,
-                length_m=float(length), flow_m3s=around.flows.get(work.name, math.nan),
+                work, 0.0, 0.0, 0.0, math.nan, _from_walls(work, around), 0.0, x, y, **facts
             )
-        )  # fmt: skip
+        )
     return sorted(found, key=lambda one: one.work.row)
+
+
+def _not_shown(work: Earthwork, around: Around) -> float:
+    """How far the ground stands off the levels of an existing swale or berm [m]; NaN without."""
+    if not work.is_straight:
+        return math.nan
+    ground = open_levels(around.surface.ground)
+    off = [
+        np.median(np.abs(edit.sample(ground) - edit.levels(ground)))
+        for edit in laid_earthworks((work,), around.site, around.surface.ground).edits
+        if isinstance(edit, LineEdit)
+    ]
+    return float(off[0])
 
 
 def _place(work: Earthwork) -> tuple[float, float]:
@@ -581,6 +603,10 @@ def earthwork_findings(works: Sequence[JudgedEarthwork]) -> list[Finding]:
     found: list[Finding] = []
     for one in works:
         if one.work.status == "existing":
+            if one.unseen_m > _SHOWN_M:
+                facts = {"off_m": one.unseen_m}
+                gap: _Gap = one.unseen_m, _SHOWN_M, "m"
+                found.append(_about(one, "earthwork-not-in-data", "warn", facts, gap))
             continue
         if one.work.kind == "swale":
             found += [*_fall_findings(one), *_end_findings(one), *_flow_findings(one)]

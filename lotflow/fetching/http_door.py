@@ -185,10 +185,10 @@ class Span:
 class Store(Protocol):
     """Where parts that have come are kept, so that a fetch that was stopped goes on."""
 
-    def get(self, key: str, span: tuple[int, int]) -> bytes | None:
+    def get(self, key: str, span: tuple[int, int], /) -> bytes | None:
         """Give a part that was kept whole."""
 
-    def put(self, key: str, span: tuple[int, int], data: bytes) -> None:
+    def put(self, key: str, span: tuple[int, int], data: bytes, /) -> None:
         """Keep a part."""
 
 

@@ -107,6 +107,21 @@ def window_of(header: RasterHeader, area: Area) -> Window:
     return window if window.is_empty else one.tiles[0].in_file(window)
 
 
+def same_cells(here: Sequence[float], there: Sequence[float]) -> bool:
+    """
+    Whether two transforms place cells alike, to a thousandth of a cell.
+
+    Examples
+    --------
+    >>> same_cells((0.5, 0, 10, 0, -0.5, 20), (0.5, 0, 10.0001, 0, -0.5, 20))
+    True
+    """
+    cell = abs(here[0])
+    return len(here) == len(there) and all(
+        abs(a - b) <= 1e-3 * cell for a, b in zip(here, there, strict=True)
+    )
+
+
 def _crs(header: RasterHeader) -> CRS:
     """CRS of a file; `read_header` refuses those without."""
     if header.crs is None:

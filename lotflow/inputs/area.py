@@ -90,3 +90,17 @@ def degrees_area(bounds: tuple[float, float, float, float], margin_m: float) -> 
         Ground wanted round them [m].
     """
     return Area(bounds, CRS(4326), margin_m)
+
+
+def widened(bounds: Bounds, by_m: float, metres_per_unit: float) -> Bounds:
+    """
+    Take an area farther to all sides.
+
+    Examples
+    --------
+    >>> widened((0.0, 0.0, 2.0, 2.0), 10.0, 2.0)
+    (-5.0, -5.0, 7.0, 7.0)
+    """
+    by = by_m / metres_per_unit
+    west, south, east, north = bounds
+    return west - by, south - by, east + by, north + by

@@ -11,6 +11,7 @@ import math
 from collections.abc import Sequence
 from concurrent.futures import Future
 from dataclasses import dataclass, replace
+from functools import partial
 from pathlib import Path
 from threading import Thread
 from typing import Any, Final
@@ -35,9 +36,9 @@ from lotflow.inputs.georeference import (
 )
 from lotflow.inputs.limits import DEFAULT_LIMITS, Limits
 from lotflow.inputs.missing_values import HIGHEST_M, LOWEST_M, Scale, elevations, outside_land
-from lotflow.inputs.open import local_file, reading, sha256
+from lotflow.inputs.open import kept_of, local_file, reading, sha256
 from lotflow.inputs.raster_header import RasterHeader, Window
-from lotflow.inputs.rasters import read_header, read_stored
+from lotflow.inputs.rasters import read_distance, read_header, read_stored
 from lotflow.inputs.surface_checks import gap_check, lone_cell_check, seam_check, step_check
 from lotflow.inputs.tiles import Mosaic, Pasted, Tile, mosaic
 from lotflow.units import TO_SI, VerticalUnit, both_units
@@ -197,7 +198,9 @@ def inspect_elevation(
     found += _work_findings(headers, work, cell)
     found += [note for header in headers for note in _band_findings(header)]
     found += [note for header in headers for note in _side_findings(header, work)]
-    hashes = tuple(BackgroundHash(header.path) for header in headers)
+    hashes = tuple(
+        kept_of("hash", header.path, partial(BackgroundHash, header.path)) for header in headers
+    )
     return ElevationSource(tiles, crs, work, unit, cell, tuple(dict.fromkeys(found)), hashes)
 
 
@@ -374,6 +377,9 @@ class Elevation:
     findings: tuple[Finding, ...]
     more_data: dict[str, bool]
     step_m: float = 0.0
+    #: Standard deviation that is added on each cell away from returns [m], where the raster was
+    #: gridded from them; else None.
+    apart: FloatArray | None = None
 
 
 def read_elevation(
@@ -422,8 +428,37 @@ def read_elevation(
     findings += lone_cell_check(pasted.values, source.name, locate)
     with reading(source.name):
         grid = _worked_on(source, pasted.values, window, bounds)
+        apart = _apart(source, pasted, window, limits)
+        if apart is not None:
+            apart = np.nan_to_num(_worked_on(source, apart, window, bounds).values)
     findings += gap_check(grid.values, source.name)
-    return Elevation(grid, tuple(findings), source.mosaic.more_beyond(window))
+    beyond = source.mosaic.more_beyond(window)
+    return Elevation(grid, tuple(findings), beyond, apart=apart)
+
+
+def _apart(
+    source: ElevationSource, pasted: Pasted, window: Window, limits: Limits
+) -> FloatArray | None:
+    """Tell how much less sure each cell is for its distance to the nearest return [m]."""
+    laws = {
+        number: tile.header.gridded.law
+        for number, tile in enumerate(source.mosaic.tiles)
+        if tile.header.gridded is not None and tile.header.gridded.law is not None
+    }
+    if not laws:
+        return None
+    apart = np.zeros(window.shape)
+    for number, law in laws.items():
+        tile = source.mosaic.tiles[number]
+        part = tile.window.within(window)
+        if part.is_empty:
+            continue
+        distance = tile.north_up(read_distance(tile.header, tile.in_file(part), limits))
+        here = part.shifted(-window.row_start, -window.column_start)
+        inside = (slice(*here[:2]), slice(*here[2:]))
+        own = pasted.owner[inside] == number
+        apart[inside][own] = law.apart(np.maximum(np.nan_to_num(distance), 0.0))[own]
+    return apart
 
 
 @dataclass(frozen=True)

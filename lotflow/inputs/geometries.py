@@ -76,7 +76,11 @@ class _Check:
 
     def find(self, rule: str, *, row: int | None = None, warn: bool = False, **facts: Any) -> None:
         """Add a finding about the layer or one of its rows; provenance holds no folders."""
-        subject = self.place.layer if row is None else f"{self.place.layer}, row {row + 1}"
+        subject = (
+            self.place.layer
+            if row is None
+            else f"{self.place.layer}, row {self.place.row_in_file(row + 1)}"
+        )
         severity: Severity = "warn" if warn else "note"
         facts = {"file": Path(self.place.file).name, **facts}
         self.findings.append(Finding(rule, severity, clean_text(subject), facts=facts))

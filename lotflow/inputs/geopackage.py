@@ -10,13 +10,18 @@ from collections.abc import Iterator
 from contextlib import closing, contextmanager
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, Final
+from typing import TYPE_CHECKING, Any, Final
+
+import numpy as np
 
 from lotflow.errors import Fault, InputError
 from lotflow.inputs.crs_text import check_crs_text
 from lotflow.inputs.limits import Limits
 from lotflow.inputs.open import reading, sha256
 from lotflow.text import did_you_mean
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
 
 #: What else belongs to a database that was not closed. The third part, `-shm`, is an index of
 #: the first which SQLite makes anew.
@@ -143,6 +148,43 @@ def _trouble(database: sqlite3.Connection) -> str:
     except sqlite3.DatabaseError as error:
         return str(error)
     return "" if found == "ok" else str(found)
+
+
+def indexed_rows(copy: Path, layer: str) -> NDArray[np.int64] | None:
+    """
+    Give the ids of the rows of a layer, rising, if its spatial index has every one of them.
+
+    None where it has no index, or one that lacks rows: what lies near a place can then be found
+    only by reading all.
+
+    Parameters
+    ----------
+    copy
+        A private copy.
+    """
+    with closing(sqlite3.connect(f"{copy.as_uri()}?mode=ro", uri=True)) as database:
+        try:
+            (column,) = database.execute(
+                "SELECT column_name FROM gpkg_geometry_columns WHERE table_name = ?", (layer,)
+            ).fetchone()
+            index = _quoted(f"rtree_{layer}_{column}_rowid")
+            low, high, known = database.execute(
+                f"SELECT min(rowid), max(rowid), count(*) FROM {index}"  # noqa: S608
+            ).fetchone()
+            (count,) = database.execute(f"SELECT count(*) FROM {_quoted(layer)}").fetchone()  # noqa: S608
+            if known != count or not count:
+                return None
+            if high - low + 1 == count:  # none was deleted: no need to ask for each
+                return np.arange(low, high + 1, dtype=np.int64)
+            rows = database.execute(f"SELECT rowid FROM {index} ORDER BY 1").fetchall()  # noqa: S608
+        except (sqlite3.Error, TypeError):
+            return None
+    return np.array(rows, dtype=np.int64).reshape(-1)
+
+
+def _quoted(name: str) -> str:
+    """Write a name so that SQLite takes it for nothing but a name."""
+    return '"' + name.replace('"', '""') + '"'
 
 
 def _contents(

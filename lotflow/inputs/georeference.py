@@ -159,6 +159,46 @@ def square_cells(bounds: Bounds, cell: float) -> tuple[Affine, tuple[int, int]]:
     return Affine(cell, 0.0, left * cell, 0.0, -cell, top * cell), shape
 
 
+@dataclass(frozen=True)
+class Cells:
+    """
+    Square cells that cover an area.
+
+    Parameters
+    ----------
+    transform, metres
+        From columns and rows to the CRS, and to metres of its axes.
+    shape
+        Rows and columns.
+    """
+
+    transform: Affine
+    metres: Affine
+    shape: tuple[int, int]
+
+    @property
+    def count(self) -> int:
+        """How many there are."""
+        return self.shape[0] * self.shape[1]
+
+
+def cells_over(
+    bounds: tuple[float, float, float, float], cell_m: float, metres_per_unit: float
+) -> Cells:
+    """
+    Lay square cells of so many metres over an area.
+
+    Examples
+    --------
+    >>> found = cells_over((0.0, 0.0, 10.0, 5.0), 0.5, 0.25)
+    >>> found.shape, found.count, found.transform.a, found.metres.a
+    ((3, 5), 15, 2.0, 0.5)
+    """
+    transform, shape = square_cells(bounds, cell_m / metres_per_unit)
+    metres = Affine(*(value * metres_per_unit for value in transform[:6]))
+    return Cells(transform, metres, shape)
+
+
 def resample(
     values: FloatArray,
     transform: Affine,

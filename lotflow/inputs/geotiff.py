@@ -81,9 +81,11 @@ def geotiff_header(path: Path, limits: Limits) -> RasterHeader:
         )
 
 
-def geotiff_window(header: RasterHeader, window: Window, limits: Limits) -> FloatArray:
+def geotiff_window(
+    header: RasterHeader, window: Window, limits: Limits, *, band: int = 1
+) -> FloatArray:
     """
-    Read stored numbers of the first band; NaN where there is none.
+    Read stored numbers of a band, the first unless told; NaN where there is none.
 
     Only the blocks that the window touches are read, each verified first. Declared nodata,
     masked cells and cells of blocks that were never written are NaN; scale and offset are not
@@ -91,9 +93,9 @@ def geotiff_window(header: RasterHeader, window: Window, limits: Limits) -> Floa
     """
     header.check_unchanged()
     with reading(header.path), _opened(header.path) as dataset:
-        blocks = touched_blocks(dataset, 1, window, header.path, limits)
+        blocks = touched_blocks(dataset, band, window, header.path, limits)
         verify_blocks(header.path, compression_of(dataset), blocks)
-        stored = _read(dataset, window, blocks)
+        stored = _read(dataset, window, blocks, band)
         if header.nodata is not None:
             stored[stored == _as_stored(header.nodata, header.dtype)] = np.nan
         stored[_masked(header.path, dataset, window, limits)] = np.nan
@@ -197,22 +199,22 @@ def _masked(path: Path, dataset: Any, window: Window, limits: Limits) -> BoolArr
     return np.asarray(dataset.read_masks(1, window=_ranges(window)) == 0)
 
 
-def _read(dataset: Any, window: Window, blocks: list[Block]) -> FloatArray:
+def _read(dataset: Any, window: Window, blocks: list[Block], band: int) -> FloatArray:
     """Read the window; block by block where some were never written."""
     stored = [block for block in blocks if block.is_stored]
     if len(stored) == len(blocks):
-        return _numbers(dataset, window)
+        return _numbers(dataset, window, band)
     values = np.full(window.shape, np.nan)
     for block in stored:
         part = block.cells.within(window)
         inside = part.shifted(-window.row_start, -window.column_start)
-        values[slice(*inside[:2]), slice(*inside[2:])] = _numbers(dataset, part)
+        values[slice(*inside[:2]), slice(*inside[2:])] = _numbers(dataset, part, band)
     return values
 
 
-def _numbers(dataset: Any, window: Window) -> FloatArray:
-    """Read numbers of the first band."""
-    values = dataset.read(1, window=_ranges(window))
+def _numbers(dataset: Any, window: Window, band: int) -> FloatArray:
+    """Read numbers of a band."""
+    values = dataset.read(band, window=_ranges(window))
     # a damaged number may be a NaN of the kind that warns when it is widened
     with np.errstate(invalid="ignore"):
         return np.asarray(values, dtype=np.float64)

@@ -115,7 +115,8 @@ class Job(Table):
     (None, 0.75, 'lot.geojson')
     """
 
-    job: General = General()
+    # tables of defaults are made without validators of their own, which take time to build
+    job: General = Field(default_factory=General.model_construct)
     elevation: Elevation
     levels: Levels | None = None
     layers: Layers
@@ -124,8 +125,8 @@ class Job(Table):
     prices: Prices | None = None
     observations: Observations | None = None
     criteria: CriteriaField = Field(default_factory=Criteria)
-    terrain: Terrain = Terrain()
-    confidence: Confidence = Confidence()
+    terrain: Terrain = Field(default_factory=Terrain.model_construct)
+    confidence: Confidence = Field(default_factory=Confidence.model_construct)
 
     @model_validator(mode="after")
     def _benchmark_has_a_unit(self) -> Self:
@@ -290,7 +291,7 @@ def settled(job: Job, *, name: str | None, units: UnitSystem) -> Job:
     return job.model_copy(update={"job": job.job.model_copy(update=known)})
 
 
-def screening_job(
+def screening_job(  # noqa: PLR0913 - what is known of a lot, each by its name
     elevation: Sequence[Path],
     layers: Mapping[str, Path],
     *,
@@ -300,6 +301,8 @@ def screening_job(
     intensity: float | None = None,
     intensity_unit: str = "mm_h",
     units: UnitSystem | None = None,
+    lot_name: str | None = None,
+    lot_key: str | None = None,
 ) -> Job:
     """
     Make a job from files and numbers.
@@ -321,6 +324,9 @@ def screening_job(
         Rainfall intensity, and its unit: "mm_h" or "in_h".
     units
         Of reports; None for those of the country in which the lot lies.
+    lot_name, lot_key
+        Of a layer of many lots the one to take, by its value in a column; `name` where no column
+        is given.
 
     Raises
     ------
@@ -345,6 +351,8 @@ def screening_job(
         for name, path in layers.items()
     }
     try:
+        if lot_name is not None or lot_key is not None:
+            entries["lot"] = LayerEntry(file=layers["lot"], key=lot_key, only=lot_name)
         job = Job(
             job=General(**general),
             elevation=Elevation(
@@ -445,6 +453,8 @@ def job_template(
     lot_file: str,
     vertical_unit: VerticalUnit | None,
     units: UnitSystem,
+    *,
+    only: tuple[str, str] | None = None,
 ) -> str:
     """
     Write the job file of a new job.
@@ -457,6 +467,8 @@ def job_template(
         Unit of the elevations; None where the raster says it.
     units
         Unit system of reports and of the columns to draw.
+    only
+        Column and value by which the lot is found in its file.
 
     Returns
     -------
@@ -479,7 +491,7 @@ def job_template(
         name=_quoted(name),
         units=_quoted(units),
         elevation=_quoted(elevation_file),
-        lot=_quoted(lot_file),
+        lot=_quoted(lot_file) if only is None else _one_of_many(lot_file, *only),
         vertical_unit=("" if stated else "# ") + f"vertical_unit = {_quoted(vertical_unit or 'm')}",
         intensity="intensity_in_h = 1.0" if units == "us" else "intensity_mm_h = 25.0",
         level_unit=_quoted("ft" if units == "us" else "m"),
@@ -490,6 +502,11 @@ def job_template(
         foundation="10.0" if units == "us" else "3.0",
         criteria="\n".join(_criteria_lines()),
     )
+
+
+def _one_of_many(file: str, key: str, only: str) -> str:
+    """Write which lot of a file is meant."""
+    return f"{{ file = {_quoted(file)}, key = {_quoted(key)}, only = {_quoted(only)} }}"
 
 
 def _criteria_lines() -> list[str]:

@@ -111,7 +111,10 @@ ReturnPeriods = Annotated[
 class Table(BaseModel):
     """What holds of every table of the job file: no unknown key, no wrong type, no change."""
 
-    model_config = ConfigDict(strict=True, extra="forbid", allow_inf_nan=False, frozen=True)
+    # a table that is only a part of another is never built for itself
+    model_config = ConfigDict(
+        strict=True, extra="forbid", allow_inf_nan=False, frozen=True, defer_build=True
+    )
 
 
 class General(Table):
@@ -242,17 +245,33 @@ class LayerEntry(Table):
     The file of one site layer: its path, or `{ file = ..., layer = ..., kind = ... }`.
 
     The kind is that of every row, but for a layer called as the site layer, which tells it itself.
+    Of a layer of many rows, `only = "..."` takes those that have this text in the column `key`.
     """
 
     file: LocalPath
     layer: Text | None = None
     kind: Text | None = None
+    key: Text | None = None
+    only: Text | None = None
+
+    @model_validator(mode="after")
+    def _key_of_something(self) -> Self:
+        if self.key is not None and self.only is None:
+            raise InputError("key names a column, and nothing says which rows of it", "Give only")
+        return self
+
+    def source(self) -> LayerFile:
+        """Say what is to be read."""
+        only = None if self.only is None else (self.key or "name", self.only)
+        return LayerFile(self.file, self.layer, self.kind, only=only)
 
 
 def _entry(value: object) -> object:
     """Take a bare path for a file of which the layer is found by its name."""
     if isinstance(value, LayerFile):
-        return {"file": value.path, "layer": value.layer, "kind": value.kind}
+        key, only = value.only or (None, None)
+        return {"file": value.path, "layer": value.layer, "kind": value.kind, "key": key,
+                "only": only}  # fmt: skip
     return value if isinstance(value, (dict, LayerEntry)) else {"file": value}
 
 
@@ -288,9 +307,7 @@ class Layers(Table):
     def own(self) -> dict[str, LayerFile]:
         """Layers that have a file of their own, in the order of the schema."""
         entries = {name: getattr(self, name) for name in SITE_LAYERS}
-        return {
-            name: LayerFile(e.file, e.layer, e.kind) for name, e in entries.items() if e is not None
-        }
+        return {name: entry.source() for name, entry in entries.items() if entry is not None}
 
 
 class Coefficients(Table):

@@ -9,14 +9,17 @@ user. This one imports nothing heavy.
 
 from __future__ import annotations
 
+import atexit
 import errno
 import hashlib
 import re
 import sqlite3
 import sys
 import zlib
-from collections.abc import Iterator
-from contextlib import contextmanager
+from collections.abc import Callable, Iterator
+from contextlib import AbstractContextManager, ExitStack, contextmanager, nullcontext
+from contextvars import ContextVar
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, Final, Literal
 
@@ -258,6 +261,135 @@ def beside(path: Path, suffix: str) -> Path | None:
     """
     candidates = (path.with_suffix(suffix), path.with_suffix(suffix.upper()))
     return next((candidate for candidate in candidates if candidate.is_file()), None)
+
+
+@dataclass
+class _Kept:
+    """What was made of files and is used again, by what it is, its file and the file's stamps."""
+
+    things: dict[tuple[Any, ...], Any] = field(default_factory=dict)
+    endings: ExitStack = field(default_factory=ExitStack)
+
+
+_KEPT: Final[ContextVar[_Kept | None]] = ContextVar("files kept", default=None)
+
+
+#: Of the process, where it works on the same files again and again.
+_TO_THE_END: Final = _Kept()
+
+
+@contextmanager
+def files_kept(*, to_the_end: bool = False) -> Iterator[None]:
+    """
+    Read each file once within the block: private copies, hashes and keys are kept until its end.
+
+    A file that changed meanwhile is read anew. Within another such block this one adds nothing.
+
+    Parameters
+    ----------
+    to_the_end
+        Whether they are kept for the next such block too, until the process ends.
+    """
+    if _KEPT.get() is not None:
+        yield
+        return
+    kept = _TO_THE_END if to_the_end else _Kept()
+    with nullcontext() if to_the_end else kept.endings:
+        token = _KEPT.set(kept)
+        try:
+            yield
+        finally:
+            _KEPT.reset(token)
+
+
+atexit.register(_TO_THE_END.endings.close)
+
+
+def kept_of(what: str, path: Path, make: Callable[[], Any], *about: object) -> Any:
+    """
+    Give what is made of a file, made once within `files_kept`, else each time.
+
+    Parameters
+    ----------
+    what, about
+        What it is, and of which part of the file.
+    path
+        The file.
+    make
+        Makes it.
+
+    Examples
+    --------
+    >>> with files_kept():
+    ...     [kept_of("answer", Path("a"), lambda: object()) for _ in range(2)].count(None)
+    0
+    """
+    kept = _KEPT.get()
+    if kept is None:
+        return make()
+    key = (what, str(path), _stamps(path), *about)
+    if key not in kept.things:
+        kept.things[key] = make()
+    return kept.things[key]
+
+
+@contextmanager
+def opened_once(
+    what: str, path: Path, make: Callable[[], AbstractContextManager[Any]]
+) -> Iterator[Any]:
+    """
+    Open something for the block, or within `files_kept` until its end.
+
+    Parameters
+    ----------
+    what
+        What it is.
+    path
+        The file it is made of.
+    make
+        Opens it.
+    """
+    kept = _KEPT.get()
+    if kept is None:
+        with make() as opened:
+            yield opened
+    else:
+        yield kept_of(what, path, lambda: kept.endings.enter_context(make()))
+
+
+#: What may stand beside a file and be read with it.
+_BESIDE: Final = (
+    "-wal",
+    "-journal",
+    ".shx",
+    ".SHX",
+    ".dbf",
+    ".DBF",
+    ".prj",
+    ".PRJ",
+    ".cpg",
+    ".CPG",
+)
+
+
+def _stamps(path: Path) -> tuple[tuple[int, int], ...]:
+    """Give size and time of change of a file and of what may stand beside it; zeros for none."""
+    files = [
+        path,
+        *(
+            path.with_name(path.name + end) if end.startswith("-") else path.with_suffix(end)
+            for end in _BESIDE
+        ),
+    ]
+    found = []
+    for file in files:
+        try:
+            stat = file.stat()
+        except OSError:
+            found.append((0, 0))
+        else:
+            found.append((stat.st_size, stat.st_mtime_ns))
+    return tuple(found)
 
 
 @contextmanager

@@ -5,9 +5,11 @@ from __future__ import annotations
 import json
 from typing import Annotated, Any, Final, TypeVar
 
+import numpy as np
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationError
 
 from lotflow.findings import Finding
+from lotflow.grid import FloatArray
 from lotflow.text import clean_text
 
 #: Names of the tags of a GeoTIFF that hold it.
@@ -165,6 +167,10 @@ class GriddedLaw(BaseModel):
     h: Annotated[float, Field(ge=0, le=3)]
     returns: Annotated[int, Field(ge=0)]
     farthest_m: Annotated[float, Field(ge=0)]
+
+    def apart(self, distance_m: FloatArray) -> FloatArray:
+        """Give the standard deviation that is added away from returns, at each distance [m]."""
+        return np.asarray(self.c * distance_m**self.h)
 
     def within(self, distance_m: float) -> float:
         """Give what nine in ten levels are off by at most, at a distance from a return [m]."""

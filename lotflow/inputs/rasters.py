@@ -60,6 +60,15 @@ def read_stored(header: RasterHeader, window: Window, limits: Limits) -> FloatAr
     return read(header, window, limits)
 
 
+def read_distance(header: RasterHeader, window: Window, limits: Limits) -> FloatArray:
+    """
+    Read the distance to the nearest return of a window of a raster that `lotflow grid` made [m].
+
+    In the rows and columns of the file.
+    """
+    return geotiff_window(header, window, limits, band=2)
+
+
 def _with_world_file(header: RasterHeader, limits: Limits) -> RasterHeader:
     """Take the transform from a world file where the raster has none."""
     if header.transform is not None:

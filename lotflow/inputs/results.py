@@ -19,7 +19,7 @@ import pandas as pd
 
 from lotflow.errors import Fault, InputError
 from lotflow.inputs.open import local_file, read_bytes, reading, sha256
-from lotflow.inputs.vectors import layer_names, read_layers
+from lotflow.inputs.vectors import WHOLE, layer_names, read_layers
 from lotflow.layers import RESULT_LAYERS
 from lotflow.text import clean_text
 
@@ -180,7 +180,8 @@ def read_result(
     shapes = local_file(folder / SHAPES, "GeoPackage of a result")
     _require_unchanged(shapes, summary, same_content)
     held = layer_names(shapes)
-    layers = read_layers(shapes, ["lot", *(name for name in _DRAWN[1:] if name in held)])
+    wanted = ["lot", *(name for name in _DRAWN[1:] if name in held)]
+    layers = read_layers(shapes, dict.fromkeys(wanted, WHOLE))
     return result_of(summary, layers, label=str(path), file=str(file))
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
@@ -14,12 +14,12 @@ from geopandas import GeoDataFrame
 from lotflow.errors import Fault, InputError, ParameterError
 from lotflow.findings import Finding, ordered
 from lotflow.inputs.columns import empty_column, factor_to_si, repeated
-from lotflow.inputs.open import local_file
+from lotflow.inputs.open import files_kept, local_file
 from lotflow.inputs.site_layer import check_site_layer, empty_site_layer
 from lotflow.inputs.sources import LayerFile, Place, Source
-from lotflow.inputs.vectors import layer_names, read_layer, read_layers
+from lotflow.inputs.vectors import WHOLE, Part, layer_names, read_layers
 from lotflow.layers import DRAWN_TABLES, SITE_LAYERS, Column, Layer, tables_of
-from lotflow.text import as_it_looks, clean_text, closest, did_you_mean, one_of
+from lotflow.text import LONGEST_TEXT, as_it_looks, clean_text, closest, did_you_mean, one_of
 from lotflow.units import UnitSystem, VerticalUnit
 
 if TYPE_CHECKING:
@@ -29,6 +29,11 @@ if TYPE_CHECKING:
 
     LevelBook = tuple[Path, LevelNotes]
 
+#: West, south, east and north edge, in units of a CRS.
+Bounds = tuple[float, float, float, float]
+#: Layers that may cover a town: of these only what lies near the lot is read. All rows of the
+#: others are of this lot, and one that lies far from it is a fault.
+_OF_A_TOWN: Final = ("buildings", "covers", "constraints", "culverts", "walls", "water")
 #: Likeness from which an unknown layer is taken for a known one misspelt.
 _LIKENESS = 0.8
 
@@ -58,6 +63,11 @@ class Site:
     as_built
         Layer, name and column of each level that is only proposed, with the positions of the shots
         that were taken of it: these are of the finished work.
+    within
+        Area of which buildings, covers, constraints, culverts, walls and water were read; None for
+        all.
+    again
+        Reads the site for a wider area.
     """  # noqa: E501  numpydoc keeps the names of one description in one line
 
     lot: GeoDataFrame
@@ -82,24 +92,48 @@ class Site:
     levelled: frozenset[tuple[str, str, str]] = frozenset()
     from_benchmark: frozenset[tuple[str, str, str]] = frozenset()
     as_built: tuple[tuple[str, str, str, tuple[int, ...]], ...] = ()
+    within: Bounds | None = None
+    again: Callable[[Bounds, Collection[str]], Site] | None = None
+
+    def over(self, bounds: Bounds, names: Collection[str] = SITE_LAYERS) -> Site:
+        """
+        Give the site with all that lies in an area, read again where that goes farther.
+
+        Parameters
+        ----------
+        bounds
+            West, south, east and north, in units of the grid's CRS.
+        names
+            Layers that are needed; the others may be left out.
+        """
+        here = self.within
+        if here is None or self.again is None or not self.given.intersection(names):
+            return self
+        west, south, east, north = bounds
+        if here[0] <= west and here[1] <= south and east <= here[2] and north <= here[3]:
+            return self
+        return self.again(bounds, names)
 
 
 @dataclass
 class _Reading:
-    """What has been read so far."""
+    """What has been read so far; faults and findings with their place in the reading order."""
 
     crs: CRS
     vertical_unit: VerticalUnit
     frames: dict[str, GeoDataFrame] = field(default_factory=dict)
     places: dict[str, Place] = field(default_factory=dict)
     sources: dict[str, Source] = field(default_factory=dict)
-    findings: list[Finding] = field(default_factory=list)
-    faults: list[Fault] = field(default_factory=list)
+    findings: list[tuple[tuple[int, int], Finding]] = field(default_factory=list)
+    faults: list[tuple[tuple[int, int], Fault]] = field(default_factory=list)
 
-    def take(self, name: str, raw: Mapping[str, GeoDataFrame], source: LayerFile) -> None:
-        """Check a layer as its tables were read, and keep it or its faults."""
+    def take(
+        self, name: str, raw: Mapping[str, GeoDataFrame], source: LayerFile, file: int
+    ) -> None:
+        """Check a layer as its tables were read, and keep it or its faults; `file` is its place."""
         frames: list[GeoDataFrame] = []
         faults: list[Fault] = []
+        place_in_order = (file, 1 + list(SITE_LAYERS).index(name))
         for table, rows in raw.items():
             try:
                 frame, findings = self._checked(name, table, rows, source)
@@ -107,20 +141,21 @@ class _Reading:
                 faults += error.faults
             else:
                 frames.append(frame)
-                self.findings += findings
+                self.findings += [(place_in_order, finding) for finding in findings]
         place = Place(str(source.path), next(iter(raw)))
         counts = tuple((table, len(rows)) for table, rows in raw.items())
         filled = ", ".join(table for table, rows in counts if rows) or place.layer
         self.places[name] = place
         self.sources[name] = Source(
             name, source.path.name, filled, next(iter(raw.values())).attrs["sha256"],
-            sum(rows for _, rows in counts), path=place.file, tables=counts,
+            sum(rows.attrs["of"] for rows in raw.values()), path=place.file, tables=counts,
+            kept=tuple(rows.attrs["rows"] for rows in raw.values()),
         )  # fmt: skip
         if not faults:
             frame = _joined(frames)
             faults = _names_of_several_tables(frame, SITE_LAYERS[name], self.sources[name])
         if faults:
-            self.faults += faults
+            self.faults += [(place_in_order, fault) for fault in faults]
         else:
             self.frames[name] = frame
 
@@ -133,13 +168,28 @@ class _Reading:
             rows = rows.assign(kind=source.kind)  # a road register's own kinds mean nothing here
         drawn = DRAWN_TABLES.get(called)
         is_own = drawn is not None and drawn.layer.name == name
-        return check_site_layer(
-            rows,
-            drawn.schema if drawn is not None and is_own else SITE_LAYERS[name],
-            Place(str(source.path), table),
-            crs=self.crs,
-            vertical_unit=self.vertical_unit,
-        )
+        place = Place(str(source.path), table, rows.attrs["rows"])
+        if source.only is not None:  # of what a lot is chosen by nothing is to be said
+            key = source.only[0].casefold()
+            rows = rows.drop(columns=[c for c in rows if c.casefold() == key != "name"])
+        try:
+            frame, findings = check_site_layer(
+                rows,
+                drawn.schema if drawn is not None and is_own else SITE_LAYERS[name],
+                place,
+                crs=self.crs,
+                vertical_unit=self.vertical_unit,
+            )
+        except InputError as error:
+            raise InputError(
+                [
+                    replace(fault, row=fault.row and place.row_in_file(fault.row))
+                    for fault in error.faults
+                ]
+            ) from error
+        if source.only is not None and len(frame):  # the lot is called by what it was chosen by
+            frame["name"] = source.only[1][:LONGEST_TEXT]
+        return frame, findings
 
 
 def _joined(frames: Sequence[GeoDataFrame]) -> GeoDataFrame:
@@ -172,9 +222,12 @@ def _names_of_several_tables(frame: GeoDataFrame, schema: Layer, source: Source)
     return faults
 
 
-def read_site(files: Mapping[str, LayerFile], *, crs: CRS, vertical_unit: VerticalUnit) -> Site:
+def read_site(
+    files: Mapping[str, LayerFile], *, crs: CRS, vertical_unit: VerticalUnit,
+    reach: Callable[[Site], Bounds] | None = None,
+) -> Site:  # fmt: skip
     """
-    Read all layers of a site.
+    Read all layers of a site, of those that may cover a town only what lies near the lot.
 
     Parameters
     ----------
@@ -182,11 +235,14 @@ def read_site(files: Mapping[str, LayerFile], *, crs: CRS, vertical_unit: Vertic
         File of each layer that is given, by the name of the site layer.
     vertical_unit
         Unit of the raster's elevations: `_ft` of an elevation is the raster's foot.
+    reach
+        Gives the area to read by what is drawn of this lot alone; None for all there is.
 
     Returns
     -------
     site
-        Every layer; those not given are empty.
+        Every layer; those not given are empty. A layer of which nothing lies in that area keeps
+        its first row, since it was given.
 
     Raises
     ------
@@ -198,22 +254,37 @@ def read_site(files: Mapping[str, LayerFile], *, crs: CRS, vertical_unit: Vertic
     if strangers := sorted(set(files) - set(SITE_LAYERS)):
         raise ParameterError(f"{strangers} are no site layers.")
     reading = _Reading(crs, vertical_unit)
-    for path, wanted in _by_path(files, reading.faults).items():
-        _read_file(path, wanted, reading)
-    reading.faults += _lot_faults(files, reading)
-    reading.faults += _shared_name_faults(reading)
-    reading.faults += _building_faults(reading)
-    reading.faults += _observation_faults(reading)
-    if reading.faults:
-        raise InputError(reading.faults)
+    faults: list[Fault] = []
+    within: Bounds | None = None
+    with files_kept():
+        by_path = _by_path(files, faults)
+        _read_files(by_path, reading, [name for name in SITE_LAYERS if name not in _OF_A_TOWN])
+        if reach is not None and "lot" in reading.frames and len(reading.frames["lot"]):
+            within = reach(_site_of(reading))
+        _read_files(by_path, reading, _OF_A_TOWN, within)
+    faults += [fault for _, fault in sorted(reading.faults, key=lambda told: told[0])]
+    faults += _lot_faults(files, reading)
+    faults += _shared_name_faults(reading)
+    faults += _building_faults(reading)
+    faults += _observation_faults(reading)
+    if faults:
+        raise InputError(faults)
+    return replace(_site_of(reading), within=within)
+
+
+def _site_of(reading: _Reading) -> Site:
+    """Give what has been read."""
     frames = {
-        name: reading.frames[name] if name in reading.frames else empty_site_layer(schema, crs)
+        name: reading.frames[name]
+        if name in reading.frames
+        else empty_site_layer(schema, reading.crs)
         for name, schema in SITE_LAYERS.items()
     }
+    found = sorted(reading.findings, key=lambda told: told[0])
     return Site(
         **frames,
         given=frozenset(name for name, frame in frames.items() if len(frame)),
-        findings=tuple(ordered(reading.findings)),
+        findings=tuple(ordered([finding for _, finding in found])),
         sources=tuple(reading.sources[name] for name in SITE_LAYERS if name in reading.sources),
     )
 
@@ -348,24 +419,35 @@ def _by_path(
     return grouped
 
 
-def _read_file(path: Path, wanted: dict[str, LayerFile], reading: _Reading) -> None:
-    """Read the layers of one file; one that cannot be read does not hide faults of the others."""
-    layers = list(dict.fromkeys(table for source in wanted.values() for table in source.tables))
-    try:
-        raw = read_layers(path, layers)
-    except InputError as error:
-        reading.faults += error.faults
-        raw = dict(_readable(path, layers))
-    for name, source in wanted.items():
-        if tables := {table: raw[table] for table in source.tables if table in raw}:
-            reading.take(name, tables, source)
-
-
-def _readable(path: Path, layers: Iterable[str]) -> Iterable[tuple[str, GeoDataFrame]]:
-    """Read those layers of a file that can be read."""
-    for layer in layers:
+def _read_files(
+    by_path: Mapping[Path, Mapping[str, LayerFile]], reading: _Reading, names: Sequence[str],
+    within: Bounds | None = None,
+) -> None:  # fmt: skip
+    """Read some layers of all files; one that cannot be read does not hide faults of others."""
+    for file, (path, wanted) in enumerate(by_path.items()):
+        sources = {name: source for name, source in wanted.items() if name in names}
+        parts = {
+            table: Part(within, reading.crs, source.only)
+            if within is not None or source.only is not None
+            else WHOLE
+            for source in sources.values()
+            for table in source.tables
+        }
         try:
-            yield layer, read_layer(path, layer)
+            raw = read_layers(path, parts) if parts else {}
+        except InputError as error:
+            reading.faults += [((file, 0), fault) for fault in error.faults]
+            raw = dict(_readable(path, parts))
+        for name, source in sources.items():
+            if tables := {table: raw[table] for table in source.tables if table in raw}:
+                reading.take(name, tables, source, file)
+
+
+def _readable(path: Path, parts: Mapping[str, Part]) -> Iterable[tuple[str, GeoDataFrame]]:
+    """Read those layers of a file that can be read."""
+    for layer, part in parts.items():
+        try:
+            yield from read_layers(path, {layer: part}).items()
         except InputError:
             continue  # its faults are known already
 
@@ -419,6 +501,8 @@ def _building_faults(reading: _Reading) -> list[Fault]:
         if name is None or names.count(name) == 1:
             continue
         rule, remedy = "no building has this name", "Draw the building, or leave the cell empty"
+        if buildings is not None and any(reading.sources["buildings"].kept):
+            rule = "no building near the lot has this name"
         if name in names:
             rule, remedy = "several buildings have this name", "Rename all but one of them"
         elif names:

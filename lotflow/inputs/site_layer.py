@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections import Counter
 from dataclasses import replace
+from functools import lru_cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -85,6 +86,12 @@ def empty_site_layer(schema: Layer, crs: CRS) -> GeoDataFrame:
     >>> list(empty_site_layer(SITE_LAYERS["walls"], None).columns)
     ['name', 'height_m', 'geometry']
     """
+    return _empty(schema, crs).copy()
+
+
+@lru_cache(maxsize=64)
+def _empty(schema: Layer, crs: CRS) -> GeoDataFrame:
+    """Build it once: of eleven layers most are empty, and each costs as much as reading a row."""
     columns = {column.inside_name: empty_column(column, 0) for column in schema.columns}
     return GeoDataFrame(columns, geometry=[], crs=crs)
 
@@ -128,6 +135,7 @@ def _one_lot(
     lot: GeoDataFrame, findings: list[Finding], place: Place
 ) -> tuple[GeoDataFrame, list[Finding]]:
     """Unite the rows of a lot: however it was drawn, it is one piece of property."""
+    _require_one_name(lot, place)
     whole = shapely.union_all(lot.geometry.to_numpy())
     parts = shapely.get_num_geometries(whole)
     if len(lot) > 1 or parts > 1:
@@ -137,3 +145,28 @@ def _one_lot(
     united["name"] = [names[:LONGEST_TEXT] or None]
     united.geometry = [whole]
     return united, findings
+
+
+#: Rows of a layer of many lots that are named in a message.
+_LOTS_NAMED = 8
+
+
+def _require_one_name(lot: GeoDataFrame, place: Place) -> None:
+    """Refuse several rows that nobody says are one lot: a layer of parcels is no lot."""
+    names = ["" if name is None else str(name) for name in lot["name"]]
+    if len(names) == 1 or (names[0] and len(set(names)) == 1):
+        return
+    told = [
+        f"row {place.row_in_file(row)}" + (f" {name!r}" if name else "")
+        for row, name in enumerate(names[:_LOTS_NAMED], 1)
+    ]
+    more = len(names) - len(told)
+    rest = f" and {more:,} more" if more > 0 else ""
+    raise InputError(
+        place.fault(
+            f"a lot is wanted and the layer has {len(names):,}: {', '.join(told)}{rest}",
+            "Say which with --lot-name NAME (and --key COLUMN where another column than name tells "
+            "them apart), or `only` in the job; all of them are for lotflow batch. Rows that are "
+            "one lot bear one name",
+        )
+    )

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from lotflow.errors import Fault, InputError
@@ -23,12 +23,15 @@ class LayerFile:
         Kind of every row; None, or in a layer called as the site layer, where a column tells it.
     further
         Other tables of that file whose rows belong to the same site layer.
+    only
+        Column and value of the rows to read; None for all.
     """
 
     path: Path
     layer: str | None = None
     kind: str | None = None
     further: tuple[str, ...] = ()
+    only: tuple[str, str] | None = None
 
     @property
     def tables(self) -> tuple[str, ...]:
@@ -54,6 +57,8 @@ class Source:
     tables: tuple[tuple[str, int], ...] = ()
     #: Of the last rows, which stand in level notes: the file as it was named, and the line.
     noted: tuple[tuple[str, int], ...] = ()
+    #: Where only some rows of a table were read, which of its rows, from 1; by table.
+    kept: tuple[tuple[int, ...] | None, ...] = ()
 
     def place(self, row: int | None) -> tuple[Place, int | None]:
         """
@@ -65,12 +70,15 @@ class Source:
         >>> source = Source("inlets", "site.gpkg", "inlets, inlet_lines", {}, 3, tables=both)
         >>> source.place(3)
         (Place(file='', layer='inlet_lines'), 1)
+        >>> Source("water", "a.gpkg", "water", {}, 9, tables=(("water", 1),), kept=((7,),)).place(1)
+        (Place(file='', layer='water'), 7)
         """
         if row is not None:
             left = row
-            for name, rows in self.tables:
+            for number, (name, rows) in enumerate(self.tables):
                 if left <= rows:
-                    return Place(self.path, name), left
+                    some = self.kept[number] if self.kept else None
+                    return Place(self.path, name), left if some is None else some[left - 1]
                 left -= rows
         return Place(self.path, self.layer_in_file), row
 
@@ -90,6 +98,19 @@ class Place:
     file: str
     #: Name of the layer in the file.
     layer: str
+    #: Where only some rows were read, which of the file's, from 1.
+    kept: tuple[int, ...] | None = field(default=None, repr=False)
+
+    def row_in_file(self, row: int) -> int:
+        """
+        Number in the file of a row that was read, both from 1.
+
+        Examples
+        --------
+        >>> Place("a.gpkg", "water").row_in_file(2), Place("a.gpkg", "water", (4, 7)).row_in_file(2)
+        (2, 7)
+        """
+        return row if self.kept is None else self.kept[row - 1]
 
     def fault(
         self,

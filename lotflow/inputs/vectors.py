@@ -14,25 +14,39 @@ import shutil
 import struct
 import tempfile
 import warnings
-from collections.abc import Iterator, Sequence
-from contextlib import contextmanager, suppress
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import AbstractContextManager, contextmanager, suppress
 from dataclasses import dataclass, field
 from itertools import islice
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
+import numpy as np
 import pyogrio
 import shapely
 
 from lotflow.errors import Fault, InputError
 from lotflow.inputs.crs_text import check_crs_text
-from lotflow.inputs.geopackage import GeoPackage, private_geopackage
+from lotflow.inputs.geopackage import GeoPackage, indexed_rows, private_geopackage
 from lotflow.inputs.limits import DEFAULT_LIMITS, Limits
-from lotflow.inputs.open import FileKind, beside, read_bytes, reading, sha256, sha256_of, sniff
+from lotflow.inputs.open import (
+    FileKind,
+    beside,
+    kept_of,
+    opened_once,
+    read_bytes,
+    reading,
+    sha256,
+    sha256_of,
+    sniff,
+)
 from lotflow.text import LONGEST_TEXT, clean_text, did_you_mean
 
 if TYPE_CHECKING:
+    import pandas as pd
     from geopandas import GeoDataFrame
+    from numpy.typing import NDArray
+    from pyproj import CRS
 
 # GeoJSON
 
@@ -91,6 +105,31 @@ class _Copy:
     encoding: dict[str, Any] | None = None
 
 
+@dataclass(frozen=True)
+class Part:
+    """
+    Which rows of a layer are read.
+
+    Parameters
+    ----------
+    box, crs
+        Those that lie near this area, west, south, east and north of this CRS. Of a layer of which
+        none does the first row is read: that the layer is given must not be lost.
+    only
+        Those that have this value in this column.
+    """
+
+    box: tuple[float, float, float, float] | None = None
+    crs: CRS | None = None
+    only: tuple[str, str] | None = None
+
+
+#: All rows.
+WHOLE: Final = Part()
+#: An area that is brought into another CRS is widened by this share of it.
+_SLACK: Final = 0.02
+
+
 def layer_names(path: Path, *, limits: Limits = DEFAULT_LIMITS) -> tuple[str, ...]:
     """
     Name the layers with geometry of a vector file, in the order of the file.
@@ -125,15 +164,20 @@ def read_layer(
 
 
 def read_layers(
-    path: Path, layers: Sequence[str], *, limits: Limits = DEFAULT_LIMITS
+    path: Path, layers: Mapping[str, Part], *, limits: Limits = DEFAULT_LIMITS
 ) -> dict[str, GeoDataFrame]:
-    """Read several layers of one file, from one private copy; see `read_layer`."""
+    """
+    Read several layers of one file, of each a part, from one private copy; see `read_layer`.
+
+    `attrs["rows"]` has the numbers of the rows in the file, from 1, where not all were read, else
+    None; `attrs["of"]` how many the file has.
+    """
     frames: dict[str, GeoDataFrame] = {}
     faults: list[Fault] = []
     with _private_copy(path, limits) as copy:
-        for layer in layers:
+        for layer, part in layers.items():
             try:
-                frames[layer] = _read(copy, _chosen(copy, layer), limits)
+                frames[layer] = _read(copy, _chosen(copy, layer), limits, part)
             except InputError as error:
                 faults.extend(error.faults)
     if faults:
@@ -141,8 +185,28 @@ def read_layers(
     return frames
 
 
+def column_values(path: Path, layer: str, column: str) -> list[str]:
+    """
+    Give the values of a column as text, row by row as they stand in the file; empty for none.
+
+    Whole numbers stand without a decimal point, whatever type they have there.
+
+    Raises
+    ------
+    InputError
+        If the file has no such column.
+    """
+    with _private_copy(path, DEFAULT_LIMITS) as copy:
+        return _keys(copy, _chosen(copy, layer), column).tolist()
+
+
+def _private_copy(path: Path, limits: Limits) -> AbstractContextManager[_Copy]:
+    """Give a checked private copy, within `files_kept` always the same one of a file."""
+    return opened_once("private copy", path, lambda: _made_copy(path, limits))
+
+
 @contextmanager
-def _private_copy(path: Path, limits: Limits) -> Iterator[_Copy]:
+def _made_copy(path: Path, limits: Limits) -> Iterator[_Copy]:
     """Check a vector file and copy it to where nothing beside it is read or changed with it."""
     kind = sniff(path)
     if kind not in _DRIVERS:
@@ -254,8 +318,8 @@ def _chosen(copy: _Copy, layer: str | None) -> str:
     return chosen
 
 
-def _read(copy: _Copy, layer: str, limits: Limits) -> GeoDataFrame:
-    """Read a layer of the copy and check what came."""
+def _read(copy: _Copy, layer: str, limits: Limits, part: Part = WHOLE) -> GeoDataFrame:
+    """Read a layer of the copy, or a part of it, and check what came."""
     inside = layer if copy.geopackage is not None else None
     with reading(copy.source, layer=layer), warnings.catch_warnings(record=True) as caught:
         warnings.simplefilter("always")
@@ -264,19 +328,180 @@ def _read(copy: _Copy, layer: str, limits: Limits) -> GeoDataFrame:
         limits.check("columns", columns, "the layer holds {} columns", file=str(copy.source))
         if driver != _DRIVERS[copy.kind]:
             raise ValueError(f"it is a file of the kind {driver}, not {_DRIVERS[copy.kind]}")
-        frame = pyogrio.read_dataframe(
-            copy.path, layer=inside, max_features=limits.features + 1, **copy.options
-        )
+        some = None if part == WHOLE else _ids_of_part(copy, layer, part, told["crs"], limits)
+        if some is None:
+            frame = _whole(copy, layer, limits)
+        else:
+            frame = pyogrio.read_dataframe(
+                copy.path, layer=inside, fid_as_index=True, **some.options
+            ).sort_index()
+            rows = np.searchsorted(some.ids, frame.index.to_numpy()) + 1
+            frame = frame.reset_index(drop=True)
+            frame.attrs["rows"], frame.attrs["of"] = tuple(rows.tolist()), some.ids.size
     if "geometry" not in frame:
         raise InputError(Fault("this table has no geometry", "Export it as a layer with geometry",
                                file=str(copy.source), layer=layer))  # fmt: skip
     if copy.geopackage is not None and layer in copy.geopackage.own_crs:
         frame = _as_defined(frame, copy.geopackage.own_crs[layer])
     _check_content(copy, layer, frame, limits)
+    if some is None and part != WHOLE:
+        frame = _part_of(copy, layer, frame, part)
+    if len(frame) == frame.attrs["of"]:
+        frame.attrs["rows"] = None
     frame.attrs["sha256"] = dict(copy.hashes)
     frame.attrs["encoding"] = copy.encoding
     frame.attrs["warnings"] = tuple(str(warning.message) for warning in caught)
     return frame
+
+
+def _whole(copy: _Copy, layer: str, limits: Limits) -> GeoDataFrame:
+    """Read all rows; of a text, which has no index, within `files_kept` once."""
+
+    def read() -> GeoDataFrame:
+        inside = layer if copy.geopackage is not None else None
+        return pyogrio.read_dataframe(
+            copy.path, layer=inside, max_features=limits.features + 1, **copy.options
+        )
+
+    frame = read() if copy.geopackage else kept_of("rows", copy.source, read).copy()
+    frame.attrs["rows"], frame.attrs["of"] = None, len(frame)
+    return frame
+
+
+@dataclass(frozen=True)
+class _Ids:
+    """Ids of all rows of a layer in their order, and how the wanted ones are asked for."""
+
+    ids: NDArray[np.int64]
+    options: dict[str, Any]
+
+
+def _ids_of_part(
+    copy: _Copy, layer: str, part: Part, crs: str | None, limits: Limits
+) -> _Ids | None:
+    """Find how a part can be read alone; None where all must be read to find it."""
+    if copy.geopackage is None:
+        return None
+    if part.only is not None:
+        keys = _keys(copy, layer, part.only[0])
+        wanted = keys.index[keys == part.only[1]].to_numpy()
+        if not wanted.size:
+            raise _no_such_row(copy, layer, part.only, keys.tolist())
+        return _Ids(keys.index.to_numpy(), {"fids": wanted.tolist()})
+    ids = kept_of("index", copy.source, lambda: indexed_rows(copy.path, layer), layer)
+    # a CRS without a code counts as it is defined, as `_as_defined` takes it
+    box = _box_in(part, copy.geopackage.own_crs.get(layer, crs))
+    if ids is None or not ids.size or box is None:
+        return None
+    nearby = pyogrio.read_bounds(copy.path, layer=layer, bbox=box)[0]
+    limits.check("features", nearby.size, "near the lot the layer holds {} features",
+                 file=str(copy.source))  # fmt: skip
+    return _Ids(ids, {"bbox": box} if nearby.size else {"fids": ids[:1].tolist()})
+
+
+def _box_in(part: Part, crs: str | None) -> tuple[float, float, float, float] | None:
+    """Give the area in the CRS of a file; None where it cannot be told."""
+    from pyproj import CRS, Transformer  # noqa: PLC0415  only needed for a part of a layer
+    from pyproj.exceptions import ProjError  # noqa: PLC0415
+
+    if part.box is None or crs is None:
+        return None
+    try:
+        own = CRS.from_user_input(crs)
+        box = part.box
+        if not own.equals(part.crs, ignore_axis_order=True):
+            there = Transformer.from_crs(part.crs, own, always_xy=True)
+            west, south, east, north = there.transform_bounds(*box)
+            x, y = _SLACK * (east - west), _SLACK * (north - south)
+            box = (west - x, south - y, east + x, north + y)
+    except ProjError:
+        return None
+    west, south, east, north = box
+    return box if np.isfinite(box).all() and west < east and south < north else None
+
+
+def _part_of(copy: _Copy, layer: str, frame: GeoDataFrame, part: Part) -> GeoDataFrame:
+    """Take a part of a layer that was read whole."""
+    if part.only is not None:
+        keys = _as_keys(frame[_column(copy, layer, part.only[0], list(frame.columns))])
+        chosen = np.flatnonzero(keys == part.only[1])
+        if not chosen.size:
+            raise _no_such_row(copy, layer, part.only, keys.tolist())
+    else:
+        box = _box_in(part, frame.crs.to_wkt())
+        if box is None:
+            return frame
+        near = frame.sindex.query(shapely.box(*box))
+        # what lies nowhere is told of, wherever the lot is
+        nowhere = np.flatnonzero(frame.geometry.isna() | frame.geometry.is_empty)
+        chosen = (
+            np.union1d(near, nowhere) if near.size or nowhere.size else np.arange(len(frame[:1]))
+        )
+    attrs = {**frame.attrs, "rows": tuple((chosen + 1).tolist())}
+    frame = frame.iloc[chosen].reset_index(drop=True)
+    frame.attrs = attrs
+    return frame
+
+
+def _keys(copy: _Copy, layer: str, column: str) -> pd.Series[str]:
+    """Values of a column as text, by the ids of the rows, which are in the order of the file."""
+
+    def read() -> pd.Series[str]:
+        inside = layer if copy.geopackage is not None else None
+        fields = pyogrio.read_info(copy.path, layer=inside, **copy.options)["fields"]
+        name = _column(copy, layer, column, list(fields))
+        table = pyogrio.read_dataframe(
+            copy.path, layer=inside, columns=[name], read_geometry=False, fid_as_index=True,
+            **copy.options,
+        )  # fmt: skip
+        return _as_keys(table.sort_index()[name])
+
+    with reading(copy.source, layer=layer):
+        keys: pd.Series[str] = kept_of("keys", copy.source, read, layer, column)
+    return keys
+
+
+def _as_keys(values: pd.Series[Any]) -> pd.Series[str]:
+    """Write values as one would name a row by them."""
+    return values.map(as_key).astype(object)
+
+
+def as_key(value: object) -> str:
+    """
+    Write a value as one would name a row by it.
+
+    Examples
+    --------
+    >>> as_key(12.0), as_key(" A 7 "), as_key(None), as_key(float("nan")), as_key(7)
+    ('12', 'A 7', '', '', '7')
+    """
+    if value is None or value != value:  # noqa: PLR0124 - a missing number
+        return ""
+    if isinstance(value, float) and value.is_integer():
+        return str(int(value))
+    return str(value).strip()
+
+
+def _column(copy: _Copy, layer: str, wanted: str, names: Sequence[str]) -> str:
+    """Find a column by its name; capitals count only where two differ by nothing else."""
+    if wanted in names:
+        return wanted
+    alike = [name for name in names if name.casefold() == wanted.casefold()]
+    if len(alike) == 1:
+        return alike[0]
+    known = [name for name in names if name != "geometry"]
+    remedy = did_you_mean(wanted, known) if known else ""
+    raise InputError(Fault(f"there is no column {wanted!r}", remedy, str(copy.source), layer))
+
+
+def _no_such_row(copy: _Copy, layer: str, only: tuple[str, str], keys: Sequence[str]) -> InputError:
+    """Say that no row has a value."""
+    column, value = only
+    known = [key for key in dict.fromkeys(keys) if key]
+    remedy = did_you_mean(value, known) if known else "The column is empty"
+    return InputError(
+        Fault("no row has this value", remedy, str(copy.source), layer, column=column, value=value)
+    )
 
 
 def _as_defined(frame: GeoDataFrame, definition: str) -> GeoDataFrame:

@@ -79,6 +79,20 @@ _FACADES: Final = Layer(
     ),
 )  # fmt: skip
 
+_SWALE_WAYS: Final = Layer(
+    "swale_ways",
+    "Ways along which a swale could lead water off walls that the ground falls to: on the lot, off "
+    "buildings, paving and the lot line, falling all along, back to where that water runs today.",
+    ("line",),
+    (
+        Column("wall", "Name of the wall, as in facades."),
+        number("length_m", "length", "Length of the way."),
+        number("fall_m", "elevation", "Fall of the ground between its ends."),
+        number("cut_m", "depth", "Deepest cut of its bed into the ground as surveyed, beside the "
+               "depth of the swale.", label="Deepest cut"),
+    ),
+)  # fmt: skip
+
 _OPENINGS: Final = Layer(
     "openings",
     "Openings of buildings, and how far they stand above ground and water.",
@@ -155,6 +169,37 @@ SHOTS_LAYER: Final = Layer(
                choices=USAGES),
         Column("read_from", "Whether it stands in level notes or was drawn.",
                choices=("level notes", "drawing")),
+    ),
+)  # fmt: skip
+_LEVELS_TO_TAKE: Final = Layer(
+    "levels_to_take",
+    "Levels to take on site first, in the order of what they settle; none without realisations.",
+    ("point",),
+    (
+        Column("rank", "1 for the one to take first.", kind="whole", label="No."),
+        Column("place", "Where, in words.", label="Level of"),
+        Column("kind", "What is there.", label="Kind of place", choices=(
+            "inlet", "rim", "outlet", "invert", "opening", "sill", "deepest point",
+            "spill point", "wall", "out from the wall", "lower place", "open ground")),
+        number("away_m", "length", "How far from the wall, or from what it is called by; empty "
+               "where it is that place itself.", label="Distance"),
+        *_XY,
+        number("level_m", "elevation", "Level by the elevation data; of a rim, invert or sill as "
+               "given.", label="Level in the data"),
+        Column("question", "What it settles most: whether a low spot is there, the ground falls "
+               "away from a wall, an outlet has the fall, a line carries its flow, a sill stands "
+               "above the water beside it.",
+               choices=("low spot", "wall", "outlet", "line", "sill")),
+        Column("subject", "What that question is about.", label="Of"),
+        number("yes_share", "share", "Share of realisations in which the answer is yes; that of a "
+               "low spot is brought towards a half, since it is too sure.", label="Yes in"),
+        number("open_share", "share", "How open that leaves the question at the desk, 4 p (1 - p): "
+               "all of it where yes and no are as likely.", label="Open"),
+        number("settles", "share", "How much of that the level takes, by the realisations; of two "
+               "that are taken together, both. At most 0.6 of what they promise is told, which is "
+               "what came true on known ground.", label="Settles up to"),
+        Column("together_with", "Number of the level without which it is worth nothing; empty "
+               "where it stands alone.", kind="whole", label="Together with"),
     ),
 )  # fmt: skip
 
@@ -274,4 +319,7 @@ _EARTHWORK_AREAS: Final = Layer(
 )  # fmt: skip
 
 #: In the order in which they are written.
-GROUND_LAYERS: Final = (_EARTHWORK_LINES, _EARTHWORK_AREAS, _OUTLET_OPTIONS, _FACADES, _OPENINGS)
+GROUND_LAYERS: Final = (
+    _EARTHWORK_LINES, _EARTHWORK_AREAS, _OUTLET_OPTIONS, _FACADES, _SWALE_WAYS, _OPENINGS,
+    _LEVELS_TO_TAKE,
+)  # fmt: skip

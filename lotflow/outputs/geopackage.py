@@ -22,6 +22,7 @@ from pyogrio import raw
 from pyproj import CRS
 
 from lotflow.errors import OutputError
+from lotflow.layers import RESULT_LAYERS, Layer
 from lotflow.outputs.failures import deepest_reason
 from lotflow.outputs.geopackage_schema import ToldColumn, faults_of_told, tell_columns
 from lotflow.outputs.result_file import ResultFile
@@ -85,8 +86,9 @@ def verify_geopackage(
 
 
 def geopackage_file(
-    name: str, layers: Mapping[str, pd.DataFrame], *, metadata: Mapping[str, str]
-) -> ResultFile:
+    name: str, layers: Mapping[str, pd.DataFrame], *, metadata: Mapping[str, str],
+    schema: Mapping[str, Layer] = RESULT_LAYERS,
+) -> ResultFile:  # fmt: skip
     """
     Make a result file of the layers; they are brought into the schema's types once.
 
@@ -94,13 +96,16 @@ def geopackage_file(
     ----------
     name
         Name in the result folder.
+    schema
+        Declares the layers: those of a lot's result, or others.
 
     Raises
     ------
     TypeError
         As for `write_geopackage`.
     """
-    tables, crs, told = typed_tables(layers), common_crs(layers), dict(metadata)
+    tables, crs = typed_tables(layers, schema), common_crs(layers, schema)
+    told = dict(metadata)
     return ResultFile(
         name,
         lambda path: _write(path, tables, crs, told),

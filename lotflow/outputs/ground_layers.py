@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any, Final
 import numpy as np
 import shapely
 
+from lotflow.advice.first_levels import place_words
 from lotflow.outputs import palette
 from lotflow.outputs.result_layers import cell_centres, layer_frame
 from lotflow.terrain.catchments import label_polygons, simplified_outlines, weighed
@@ -20,6 +21,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from lotflow.drains.earthworks import JudgedEarthwork
+    from lotflow.drains.first_levels import FirstLevel
     from lotflow.grid import BoolArray, FloatArray, Grid
     from lotflow.terrain.catchments import CatchmentCells
     from lotflow.terrain.freeboard import OpeningLevels
@@ -28,6 +30,7 @@ if TYPE_CHECKING:
     from lotflow.terrain.low_spots import InnerLowSpot, LowSpots
     from lotflow.terrain.outlet_search import OutletOption
     from lotflow.terrain.routing import Routing
+    from lotflow.terrain.swale_ways import SwaleWay
 
 
 #: Colours of catchments.
@@ -321,6 +324,16 @@ def outlet_options_layer(options: Sequence[Sequence[OutletOption]], crs: Any) ->
     return layer_frame("outlet_options", columns, [one.way for one in rows], crs)
 
 
+def swale_ways_layer(ways: Sequence[SwaleWay], crs: Any) -> gpd.GeoDataFrame:
+    """Give the ways along which swales could lead water off walls."""
+    columns: dict[str, Any] = {"wall": [one.wall for one in ways]}
+    columns |= {
+        name: np.array([getattr(one, name) for one in ways], dtype=float)
+        for name in ("length_m", "fall_m", "cut_m")
+    }
+    return layer_frame("swale_ways", columns, [one.line for one in ways], crs)
+
+
 def facades_layer(facades: Sequence[Facade], crs: Any) -> gpd.GeoDataFrame:
     """Give the facades with the fall of the ground before them."""
     columns: dict[str, Any] = {
@@ -471,3 +484,35 @@ def _earthworks(
         known = np.array(values, dtype=float)
         columns[key] = np.where(np.isfinite(known), known, np.nan)
     return layer_frame(name, columns, [one.work.geometry for one in works], crs)
+
+
+def levels_to_take_layer(levels: Sequence[FirstLevel], crs: Any) -> gpd.GeoDataFrame:
+    """
+    Give the levels to take first.
+
+    Parameters
+    ----------
+    levels
+        In their order.
+    """
+    places = [one.place for one in levels]
+    columns: dict[str, Any] = {
+        "rank": np.array([one.rank for one in levels], dtype=int),
+        "place": [place_words(one) for one in places],
+        "kind": [one.kind for one in places],
+        "question": [one.question for one in levels],
+        "subject": [one.subject for one in levels],
+        "together_with": [one.together_with for one in levels],
+    }
+    numbers = {
+        "away_m": [one.away_m or np.nan for one in places],
+        "x": [one.x for one in places],
+        "y": [one.y for one in places],
+        "level_m": [one.level_m for one in levels],
+        "yes_share": [one.yes_share for one in levels],
+        "open_share": [one.open_share for one in levels],
+        "settles": [one.settles for one in levels],
+    }
+    columns |= {name: np.array(values, dtype=float) for name, values in numbers.items()}
+    points = [shapely.Point(one.x, one.y) for one in places]
+    return layer_frame("levels_to_take", columns, points, crs)

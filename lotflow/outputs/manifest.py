@@ -58,7 +58,7 @@ class Subject:
     Parameters
     ----------
     kind
-        "run", "screening", "comparison"; None where nobody knows.
+        "run", "screening", "comparison", "batch"; None where nobody knows.
     name
         Of the job; None where nobody knows.
     bounds
@@ -104,6 +104,7 @@ def subject_of(summary: Mapping[str, Any]) -> Subject:
         kinds = {True: "run", False: "screening"}
         covers = origin.get("use_covers")
         kind = kinds[covers] if isinstance(covers, bool) else None
+        kind = "batch" if "town" in summary else kind
     else:
         name = lot.get("name")
         kind = "comparison" if {"before", "after"} <= summary.keys() else None

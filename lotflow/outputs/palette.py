@@ -54,3 +54,9 @@ DOTS: Final = "1 3"
 BLOCKED: Final = "#a0307f"
 #: Laid over a low spot that may not be there.
 VEIL: Final = "#d6d0c6"
+#: Lots of a batch by their concern, in the order of `CONCERNS`: the places of harm, what a
+#: screening finds, nothing, not studied.
+CONCERN_COLOURS: Final = (
+    "#7a1020", "#b83200", "#e8871e", "#d9b400", "#7a4fa3", "#1a3f86", "#5a9fd4", "#a3bdc9",
+    "#cfe3d6", "#8a8780",
+)  # fmt: skip

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import textwrap
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from typing import TYPE_CHECKING, Any, Final
 
 from lotflow.layers import RESULT_LAYERS
@@ -17,19 +17,37 @@ _QUANTITIES: Final = RESULT_LAYERS["quantities"]
 _NOTHING_ELSE: Final = "nothing else stands"
 
 #: What no drain of this kind does; common practice, no published source.
+_NOT_DONE_BY_DRAINS: Final = (
+    "Rain rarer than that of the design storm: what is too much then stands, or runs over the "
+    "ground.",
+    "Grates that are not kept clear: a blocked inlet takes nothing.",
+)
 _NOT_DONE: Final = (
-    "Rain rarer than that of the design storm: water then stands and runs over as without it.",
     "Groundwater, springs, leaks of supply or irrigation, and water that comes through walls or "
     "floors.",
     "Sewage: a floor drain that backs up is another trade's work.",
-    "Grates that are not kept clear: a blocked inlet takes nothing.",
 )
 #: After the terms that contractors print; common practice, no published source.
 _ASSUMED: Final = (
     "Levels off the elevation data are confirmed on site before anything is ordered.",
-    "Old pipes that stay are taken to be sound between the ends that were looked at.",
     "Soil that can be dug: no rock, no buried rubble, no groundwater in the trench.",
 )
+_ASSUMED_OF_PIPES: Final = (
+    "Old pipes that stay are taken to be sound between the ends that were looked at.",
+)
+#: Rules of findings that say that drains do not carry, let out or take what comes in the design
+#: storm.
+_NOT_CARRIED: Final = frozenset({
+    "over-capacity", "no-gravity-outlet", "outlet-under-water", "outlet-not-found", "loose-end",
+    "dry-well-small", "dry-well-slow", "water-above-grate", "water-above-ground", "inlet-passed",
+    "inlet-passed-by", "adverse-fall", "flat-line", "grate-too-small", "emitter-above-grate",
+    "channel-ground-not-level",
+})  # fmt: skip
+#: Rules that say that what an inlet takes is open.
+_OPEN_CATCHMENT: Final = frozenset({
+    "catchment-unsure", "catchment-hangs-on-detail", "capacity-within-doubt", "cut-by-edge",
+    "inlet-better-place",
+})  # fmt: skip
 _EXCLUDED: Final = (
     "Private lines nobody marked: irrigation, lighting, pool, gas, pet fence; septic tanks and "
     "fields that are not known.",
@@ -66,14 +84,22 @@ def quote_text(content: Mapping[str, Any], *, made_from: str) -> str:
     """
     name = content["lot"]["name"] or "the lot"
     items = [one for one in content["answer"] if one["theme"] != _NOTHING_ELSE]
+    has_drains = bool(content["lines"] or content["inlets"])
     parts = [
         [f"Water on {'the lot' if name == 'the lot' else f'the lot {name}'}: what is wrong, and "
          "what to do"],
         *(_item(number, one) for number, one in enumerate(items, start=1)),
         [] if items else ["Nothing was found that needs work."],
         _order(content.get("quantities", [])),
-        ["What it is sized for, and what it will not do", *_sized_for(content), *_list(_NOT_DONE)],
-        ["Assumed", *_list((f"Made from {made_from}.", *_rain(content), *_ASSUMED))],
+        [
+            f"What it {'is sized for, and what it ' * has_drains}will not do",
+            *_sized_for(content, items),
+            *_list((*(_NOT_DONE_BY_DRAINS if has_drains else ()), *_NOT_DONE)),
+        ],
+        ["Assumed", *_list((
+            f"Made from {made_from}.", *_rain(content),
+            *(_ASSUMED_OF_PIPES if content["lines"] else ()), *_ASSUMED,
+        ))],
         ["Not included", *_list(_EXCLUDED)],
         ["To be agreed", *_list((
             "Who keeps it up: see upkeep.txt.",
@@ -149,16 +175,46 @@ def _money(value: float | None) -> str:
     return "-" if value is None else f"{value:,.2f}"
 
 
-def _sized_for(content: Mapping[str, Any]) -> list[str]:
-    """The storm drains are sized for, and what the rarest one does with every inlet blocked."""
+def _sized_for(content: Mapping[str, Any], items: Sequence[Mapping[str, Any]]) -> list[str]:
+    """The storm drains are sized for, and by which items they do not carry it."""
     storms = {line["design_storm_yr"] for line in content["lines"] if line.get("design_storm_yr")}
     if not storms:
         return []
     yearly = f"{max(storms):g}-year storm"
-    told = (
-        f"Sized for the {yearly}: a rain that comes or is passed once in so many years on average"
+    means = "a rain that comes or is passed once in so many years on average"
+    short, unsure = (
+        _items_with(content, items, rules) for rules in (_NOT_CARRIED, _OPEN_CATCHMENT)
     )
-    return wrapped(f"{told}.", "   ")
+    if short:
+        told = (
+            f"The drains as drawn do not all carry the {yearly}, {means}, or carry it only under "
+            f"conditions: see {short}. What is built has to be sized again once that is settled."
+        )
+    else:
+        told = f"Sized for the {yearly}: {means}."
+    if unsure:
+        told += f" How much water comes is open: see {unsure}."
+    return wrapped(told, "   ")
+
+
+def _items_with(
+    content: Mapping[str, Any], items: Sequence[Mapping[str, Any]], rules: Collection[str]
+) -> str:
+    """Name the items on proposed drains that such failures and warnings stand behind."""
+    heavy = {
+        (one["rule"], one["subject"])
+        for one in content["findings"]
+        if one["rule"] in rules and one["severity"] != "note" and not one["today"]
+    }
+    numbers = [
+        str(number)
+        for number, item in enumerate(items, start=1)
+        if any((one["rule"], one["subject"]) in heavy and not one["scenario"]
+               for one in item["findings"])
+    ]  # fmt: skip
+    if not numbers:
+        return ""
+    return f"item{'s' if len(numbers) > 1 else ''} {', '.join(numbers)}"
 
 
 def _rain(content: Mapping[str, Any]) -> Iterator[str]:

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any, Final
 import numpy as np
 from pyproj import CRS, Transformer
 
+from lotflow.advice.first_levels import question_words
 from lotflow.errors import OutputError
 from lotflow.layers import RESULT_LAYERS
 from lotflow.outputs.summary import guarded
@@ -27,11 +28,12 @@ if TYPE_CHECKING:
 
 _SPOTS: Final = RESULT_LAYERS["low_spots"]
 _INLETS: Final = RESULT_LAYERS["inlets"]
+_LEVELS: Final = RESULT_LAYERS["levels_to_take"]
 
 #: Marks of waypoints by kind, by names that receivers know.
 _SYMBOLS: Final = {
     "low spot": "Flag, Blue", "inlet": "Square, Black", "outlet": "Circle, Purple",
-    "run-on": "Triangle, Orange",
+    "run-on": "Triangle, Orange", "level": "Pin, Green",
 }  # fmt: skip
 
 #: Decimals of degrees that are written: 1 cm on the ground.
@@ -193,7 +195,7 @@ class Waypoint:
     name
         Short name, shown beside the point.
     kind
-        What it is: "low spot", "inlet", "outlet", "run-on".
+        What it is: "low spot", "inlet", "outlet", "run-on", "level".
     description
         What is known of it, in the units of the reports.
     x, y
@@ -214,7 +216,7 @@ def waypoints(
     content: Mapping[str, Any], outlets: Sequence[Waypoint], units: UnitSystem
 ) -> list[Waypoint]:
     """
-    List the places of a result: low spots, inlets, outlets, and where water comes onto the lot.
+    List the places of a result: low spots, inlets, outlets, run-on, levels to take first.
 
     Parameters
     ----------
@@ -235,7 +237,8 @@ def waypoints(
         for crossing in content["lot_line_crossings"]
         if crossing["direction"] == "on"
     ]
-    return [*spots, *inlets, *outlets, *crossings]
+    levels = [_level(one, units) for one in content["levels_to_take"]]
+    return [*spots, *inlets, *outlets, *crossings, *levels]
 
 
 def _low_spot(spot: Mapping[str, Any], units: UnitSystem) -> Waypoint:
@@ -272,6 +275,15 @@ def _run_on(crossing: Mapping[str, Any], units: UnitSystem) -> Waypoint:
         f"water from {RESULT_LAYERS['lot_line_crossings'].shown(crossing, 'area_m2', units)} comes "
         "onto the lot",
         crossing["x"], crossing["y"], crossing["elevation_m"],
+    )  # fmt: skip
+
+
+def _level(one: Mapping[str, Any], units: UnitSystem) -> Waypoint:
+    """A level to take, and what it settles."""
+    away = "" if one["away_m"] is None else f"{_LEVELS.shown(one, 'away_m', units)} "
+    return Waypoint(
+        f"Level {one['rank']}", "level", f"{away}{one['place']}; {question_words(one)}",
+        one["x"], one["y"], one["level_m"],
     )  # fmt: skip
 
 

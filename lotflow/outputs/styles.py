@@ -151,8 +151,8 @@ STYLED: Final = (
     "contours", "water", "catchments", "low_spots", "inner_low_spots", "buildings",
     "flow_paths", "lot", "spill_points", "lot_line_crossings", "inlet_areas", "inlet_lines",
     "inlets", "drain_lines", "line_profiles", "nodes", "outlet_options", "observations", "ponds",
-    "overflow_paths", "facades", "openings", "earthwork_areas", "earthwork_lines", "shots",
-    "catchment_cells",
+    "overflow_paths", "facades", "swale_ways", "openings", "levels_to_take", "shots",
+    "earthwork_areas", "earthwork_lines", "catchment_cells",
 )  # fmt: skip
 
 
@@ -290,9 +290,16 @@ def _house_rules(units: UnitSystem) -> dict[str, tuple[Rule, ...]]:
             ("cannot tell", palette.UNSURE, palette.UNSURE_DASHES),
             ("too flat", palette.FAULT, ""), width=3.0,
         ),
+        "swale_ways": (
+            Rule("way for a swale", stroke=palette.SWALE, width=2.0, dashes="5 4", arrows=True),
+        ),
         "openings": (
             Rule("opening of a building", fill="#ffffff", stroke=palette.FAULT, mark="square",
                  size=8, label=("name",), figure=figure("freeboard_m", "depth", units)),
+        ),
+        "levels_to_take": (
+            Rule("level to take first", fill="#ffffff", stroke=palette.UNSURE, mark="circle",
+                 size=8, label=("rank",)),
         ),
     }  # fmt: skip
 

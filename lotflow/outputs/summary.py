@@ -91,6 +91,9 @@ CONTRACT: Final[dict[str, tuple[str, ...]]] = {
         "name", "kind", "status", "share_met", "holds_m3", "empties_h", "building_m", "cut_m3",
         "fill_m3", "area_m2", "deepest_m", "verdict", "x", "y",
     ),
+    "levels_to_take": (
+        "rank", "place", "x", "y", "level_m", "question", "subject", "open_share", "settles",
+    ),
     "quantities": ("item", "quantity", "unit", "price", "cost"),
     "as_built": (
         "name", "part", "expected_m", "measured_m", "off_m", "tolerance_m", "expected_slope",
@@ -309,6 +312,7 @@ _NAMED_BY: Final[dict[str, tuple[str, ...]]] = {
     "openings": ("name",),
     "earthwork_lines": ("name",),
     "earthwork_areas": ("name",),
+    "levels_to_take": ("rank",),
     "quantities": ("item",),
     "as_built": ("name", "part"),
 }

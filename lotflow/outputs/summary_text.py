@@ -325,7 +325,7 @@ def _standing(content: Mapping[str, Any], units: UnitSystem) -> list[str]:
         if pond["return_period_yr"] == largest and pond["low_spot"] not in {None, *left_out}:
             by_spot.setdefault(pond["low_spot"], []).append(pond)
     rows = [
-        _standing_row(spot, here, units)
+        _standing_row(spot, here, units, _longest(ponds, spot))
         for spot, here in sorted(by_spot.items())
         if any(pond["depth_m"] for pond in here) and any(pond["case"] == OPEN for pond in here)
     ]
@@ -346,6 +346,17 @@ def _seen(rows: Sequence[Mapping[str, Any]], units: UnitSystem) -> list[str]:
     return _table(heads, cells, _MOST["observations"], text_columns=(0, 1, len(heads) - 1))
 
 
+def _longest(ponds: Sequence[Mapping[str, Any]], spot: int) -> float:
+    """
+    Longest time that a low spot holds water after any storm, no inlet blocked [h].
+
+    More water is not gone sooner: after the largest storm it stands so long at least.
+    """
+    here = [pond for pond in ponds if pond["low_spot"] == spot]
+    free = [p for p in here if p["case"] == LIMITED] or [p for p in here if p["case"] == OPEN]
+    return max((pond["soaks_away_h"] or 0.0 for pond in free), default=0.0)
+
+
 def _as_built(rows: Sequence[Mapping[str, Any]], units: UnitSystem) -> list[str]:
     """Each fall and level of the finished work, what does not hold first."""
     kept = ("as proposed", "holds")
@@ -364,7 +375,7 @@ def _as_built(rows: Sequence[Mapping[str, Any]], units: UnitSystem) -> list[str]
 
 
 def _standing_row(
-    spot: int, ponds: Sequence[Mapping[str, Any]], units: UnitSystem
+    spot: int, ponds: Sequence[Mapping[str, Any]], units: UnitSystem, longest_h: float
 ) -> tuple[str, ...]:
     """One low spot: its water with no inlet blocked, and in the case in which it stands deepest."""
     # where it is known what inlets take they take no more than that
@@ -373,13 +384,18 @@ def _standing_row(
     usual = max(free, key=lambda p: p["depth_m"])
     # where several cases are as bad, the first of them: one inlet rather than all
     worst = max(ponds, key=lambda p: round(p["depth_m"], 3))
-    gone = _PONDS.shown(usual, "soaks_away_h", units)
+    hours = usual["soaks_away_h"]
+    sooner = hours is not None and longest_h > hours
+    gone = _PONDS.shown(
+        {**usual, "soaks_away_h": max(hours or 0.0, longest_h)}, "soaks_away_h", units
+    )
+    gone = f"at least {gone}" if sooner else gone
     least = "at least " if worst.get("not_closed") else ""
     most = "at most " if worst.get("not_closed") and worst["freeboard_m"] is not None else ""
     return (
         str(spot),
         least + (_PONDS.shown(usual, "depth_m", units) if usual["depth_m"] else "dry"),
-        "-" if not usual["depth_m"] else "never" if usual["soaks_away_h"] is None else gone,
+        "-" if not usual["depth_m"] else "never" if hours is None else gone,
         least + _PONDS.shown(worst, "depth_m", units),
         Scenario(worst["case"]).short,
         most + _PONDS.shown(worst, "freeboard_m", units),

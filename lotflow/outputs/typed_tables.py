@@ -76,23 +76,26 @@ class Table:
         return _GEOMETRY_TYPES.get(self.layer.geometries, "Unknown")
 
 
-def typed_tables(layers: Mapping[str, pd.DataFrame]) -> list[Table]:
+def typed_tables(
+    layers: Mapping[str, pd.DataFrame], schema: Mapping[str, Layer] = RESULT_LAYERS
+) -> list[Table]:
     """
     Bring the given layers into the schema's order and types.
 
     `layers`: GeoDataFrames, and DataFrames for the layers without geometry, by name.
+    `schema`: that of a lot's result, or another.
 
     There is one per given layer, and of the core layers one without rows where it was not given.
 
     Raises TypeError if a layer is not declared, or its columns, types or geometries are not
     the declared ones.
     """
-    unknown = set(layers) - set(RESULT_LAYERS)
+    unknown = set(layers) - set(schema)
     if unknown:
         raise TypeError(f"layers that are not declared: {sorted(unknown)}")
     return [
         _table(layer, layers.get(name))
-        for name, layer in RESULT_LAYERS.items()
+        for name, layer in schema.items()
         if name in layers or name in CORE_LAYERS
     ]
 
@@ -156,7 +159,9 @@ def _filled(
     return values, absent
 
 
-def common_crs(layers: Mapping[str, pd.DataFrame]) -> str:
+def common_crs(
+    layers: Mapping[str, pd.DataFrame], schema: Mapping[str, Layer] = RESULT_LAYERS
+) -> str:
     """
     WKT of the one horizontal CRS of all layers.
 
@@ -166,7 +171,7 @@ def common_crs(layers: Mapping[str, pd.DataFrame]) -> str:
 
     Raises TypeError if there is none, or not the same one everywhere.
     """
-    systems = [frame.crs for name, frame in layers.items() if RESULT_LAYERS[name].geometries]
+    systems = [frame.crs for name, frame in layers.items() if schema[name].geometries]
     known = {
         _wkt(crs.sub_crs_list[0] if crs.is_compound else crs)
         for crs in (CRS.from_user_input(system) for system in systems if system is not None)

@@ -4,10 +4,17 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
+from lotflow.drains.first_levels import (
+    LotQuestions,
+    first_levels,
+    level_places,
+    line_margins,
+)
 from lotflow.drains.storm_findings import line_doubts, realised_line_flows
 from lotflow.findings import Finding
 from lotflow.outputs.drain_layers import line_entries
 from lotflow.outputs.grids import Raster
+from lotflow.outputs.ground_layers import levels_to_take_layer
 from lotflow.outputs.sureness_columns import (
     bound_columns,
     catchments_told,
@@ -51,7 +58,10 @@ from lotflow.terrain.surface import open_levels
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    import pandas as pd
+
     from lotflow.drains.checked import CheckedCase
+    from lotflow.drains.first_levels import LevelPlaces
     from lotflow.grid import FloatArray, IntArray
     from lotflow.inputs.job import Job
     from lotflow.study.lot_water import LotWater
@@ -66,12 +76,14 @@ def confidence_chapter(
     ca_weight: FloatArray | None = None,
     runoff: Chapter | None = None,
     checked: Sequence[CheckedCase] = (),
+    asked: LotQuestions | None = None,
 ) -> Chapter:
     """
     Run the realisations of a study and say what they show; empty where the job asks for none.
 
     Without `ca_weight`, of `entering_ca` [m^2], there are no bounds of flow; without `runoff`, of
     `runoff_chapter`, none of each storm; without `checked`, of `check_drains`, none in lines.
+    `asked` is what is judged of the lot by levels that may be taken on site.
     """
     if not lot.job.confidence.realisations:
         return Chapter()
@@ -79,21 +91,28 @@ def confidence_chapter(
     places = named_places(
         lot.site, lot.case, lot.window.surface, lot.window.lot, lot.low_spots, lot.inlets.placed
     )
-    realised = realise_study(lot, places=places, ca_weight=ca_weight)
+    first = level_places(
+        places, asked or LotQuestions(), lot.low_spots, lot.window.surface, lot.window.lot
+    )
+    realised = realise_study(lot, places=places, first=first, ca_weight=ca_weight)
     limit = lot.job.criteria.low_spot_limit_m(lot.job.elevation.rmse_m)
     bounds = realised_bounds(realised, lot.low_spots.artefact, error, limit, grid.cell_m2)
     measured = catchment_areas(lot.cells, grid)
     draining = realised.draining()
     holds = holding_shares(lot.paths, lot.inlets.routing, draining)
-    flow, storms, lines = {}, {}, Chapter()
+    flow, storms, lines, flows = {}, {}, Chapter(), None
     if ca_weight is not None:
         ground = bounds_of(realised.intake, error)
         flow = bound_columns("ground_flow_per_10mm_h_m3s", flow_per_10mm_h(ground))
         if runoff is not None:
             storms = _storm_columns(lot, ground, ca_weight, runoff)
-        lines = _line_bounds(lot, realised, ca_weight, checked)
+        flows = _line_flows(lot, realised, ca_weight, checked)
+        lines = _line_bounds(lot, realised, flows, checked)
     return Chapter(
-        layers={"falls": falls_table(grid, places, realised.level, error)},
+        layers={
+            "falls": falls_table(grid, places, realised.level, error),
+            **_levels_to_take(lot, realised, first, None if flows is None else (checked[0], flows)),
+        },
         columns={
             "low_spots": {"probability": bounds.probability}
             | bound_columns("depth_m", bounds.depth_m)
@@ -147,9 +166,13 @@ def _error_source(job: Job) -> str:
 
 
 def realise_study(
-    lot: LotWater, *, places: Sequence[NamedPlace], ca_weight: FloatArray | None = None
+    lot: LotWater,
+    *,
+    places: Sequence[NamedPlace],
+    first: LevelPlaces | None = None,
+    ca_weight: FloatArray | None = None,
 ) -> Realised:
-    """Run the realisations that the job asks for; the level of `places` is kept."""
+    """Run the realisations that the job asks for; the level of `places`, then `first`, is kept."""
     job, placed = lot.job, lot.inlets.placed
     plan = realisation_plan(
         lot.natural,
@@ -164,13 +187,14 @@ def realise_study(
         lot.low_spots.number,
         len(lot.low_spots),
         ca_weight,
-        cells_of(places),
+        cells_of(places) if first is None else first.cells_after(places),
     )
     number = realisations_of(job, lot.low_spots.number.size)
     seed = job.confidence.seed
     return run_realisations(
         plan, error_model(job), watched, number=number, seed=seed,
         surfaces=None if lot.levelled is None else lot.levelled.surfaces,
+        apart=lot.window.elevation.apart,
     )  # fmt: skip
 
 
@@ -209,15 +233,23 @@ def _storm_columns(
     return storm_flow_bounds(runoff.layers["runoff"], lot.names, factor)
 
 
-def _line_bounds(
+def _line_flows(
     lot: LotWater, realised: Realised, ca_weight: FloatArray, checked: Sequence[CheckedCase]
+) -> FloatArray | None:
+    """Flow in the lines of the main case in each storm and realisation; None without lines."""
+    if not checked or checked[0].case != lot.case:
+        return None
+    measured = inlets_ca(lot.inlets.routing, lot.names, ca_weight)
+    return realised_line_flows(checked[0].state, lot.names, measured, realised.intake)
+
+
+def _line_bounds(
+    lot: LotWater, realised: Realised, flow: FloatArray | None, checked: Sequence[CheckedCase]
 ) -> Chapter:
     """Bounds of the flow in the lines of the main case, and lines they leave open."""
-    if not checked or checked[0].case != lot.case:
+    if flow is None:
         return Chapter()
     main = checked[0]
-    measured = inlets_ca(lot.inlets.routing, lot.names, ca_weight)
-    flow = realised_line_flows(main.state, lot.names, measured, realised.intake)
     # lines of the other case have inlets of their own, which are in no realisation
     others = sum(case.state.flows.flow_m3s.size for case in checked[1:])
     bounds = line_flow_bounds(flow, error_model(lot.job), others)
@@ -231,6 +263,24 @@ def _line_bounds(
     return Chapter(
         columns={"line_storms": columns}, findings=findings, sections={"lines": lines}
     )  # fmt: skip
+
+
+def _levels_to_take(
+    lot: LotWater,
+    realised: Realised,
+    places: LevelPlaces,
+    flow: tuple[CheckedCase, FloatArray] | None,
+) -> dict[str, pd.DataFrame]:
+    """Levels to take on site first; none of few realisations, in which chance foretells much."""
+    if realised.number < FEWEST:
+        return {}
+    lines = None
+    if flow is not None and flow[0].design is not None:
+        lines = line_margins(flow[0].state, flow[0].design, flow[1])
+    limit = lot.job.criteria.low_spot_limit_m(lot.job.elevation.rmse_m)
+    surface = lot.window.surface
+    found = first_levels(places, realised, limit, surface, lines)
+    return {"levels_to_take": levels_to_take_layer(found, surface.ground.crs)} if found else {}
 
 
 def _section(lot: LotWater, number: int) -> dict[str, Any]:

@@ -182,6 +182,8 @@ def screen(  # noqa: PLR0913 - what is known of a lot, each by its name
     intensity_mm_h: float | None = None,
     units: UnitSystem | None = None,
     name: str = "",
+    lot_name: str | None = None,
+    lot_key: str | None = None,
     realisations: int | None = None,
 ) -> Result:
     """
@@ -207,6 +209,8 @@ def screen(  # noqa: PLR0913 - what is known of a lot, each by its name
         Of reports: "us" or "metric"; by default US ones where the lot lies in the US.
     name
         Of the lot; by default that of its layer, else of its file.
+    lot_name, lot_key
+        Of a layer of many lots the one to take, by its value in a column; `name` by default.
     realisations
         Surfaces tried for what the accuracy of the data leaves open; 0 for none.
 
@@ -229,7 +233,7 @@ def screen(  # noqa: PLR0913 - what is known of a lot, each by its name
             {key: layer_path(layer, key, folder) for key, layer in given.items()
              if layer is not None},
             vertical_unit=vertical_unit, margin_m=margin_m, coefficient=coefficient,
-            intensity=intensity_mm_h, units=units,
+            intensity=intensity_mm_h, units=units, lot_name=lot_name, lot_key=lot_key,
         )  # fmt: skip
         if name:
             job = job.model_copy(update={"job": job.job.model_copy(update={"name": name})})

@@ -3,20 +3,22 @@
 from __future__ import annotations
 
 import hashlib
+import re
 from collections.abc import Callable, Sequence
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass, replace
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import TYPE_CHECKING, Any
 
 from pyproj import CRS
+from pyproj.exceptions import ProjError
 
 from lotflow import __version__
 from lotflow.advice.sentences import worded
 from lotflow.errors import Fault, FetchError, InputError
-from lotflow.fetching.http_door import Budget, Door, Place, place_of
-from lotflow.fetching.merging import Extract, merged, window_of
+from lotflow.fetching.http_door import Budget, Door, Place, Store, place_of
+from lotflow.fetching.merging import Extract, merged, same_cells, window_of
 from lotflow.fetching.remote_tiff import Plan, RemoteFile, RemoteTiff, naming
 from lotflow.fetching.stac_item import ITEM_BYTES, Chosen, read_item
 from lotflow.inputs.area import Area
@@ -26,6 +28,7 @@ from lotflow.inputs.open import local_file, read_bytes
 from lotflow.inputs.raster_tags import FETCHED_TAG, Fetched, FetchedTile
 from lotflow.outputs.fetched import PartStore, check_target, write_raster
 from lotflow.study.chapter import say_nothing
+from lotflow.text import megabytes
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -159,23 +162,37 @@ def fetch(
 
 
 def plan(
-    order: Order, output: Path, confirm: Callable[[str], bool], budget: Budget,
-    *, tell: Tell = say_nothing,
-) -> Planned:  # fmt: skip
+    order: Order,
+    confirm: Callable[[str], bool],
+    budget: Budget,
+    *,
+    tell: Tell = say_nothing,
+) -> Planned:
     """
     Ask for the directories of the files only, and tell what a fetch would take.
 
     Parameters
     ----------
-    order, output, confirm, budget, tell
+    order, confirm, budget, tell
         As of `fetch`.
     """
-    with _opened(order, confirm, budget, PartStore(output), tell, ask_only=True) as (tiles, whole):
+    with _opened(order, confirm, budget, _KeepNothing(), tell, ask_only=True) as (tiles, whole):
         rows = [
             (tile.place.shown, sum(span.size for span in tile.plan.spans), len(tile.plan.spans), "")
             for tile in tiles
         ]
         return Planned((*rows, *whole))
+
+
+class _KeepNothing:
+    """What a plan puts what it has asked for: nothing is written."""
+
+    def get(self, _: str, __: tuple[int, int], /) -> bytes | None:
+        """Give nothing."""
+        return None
+
+    def put(self, _: str, __: tuple[int, int], ___: bytes, /) -> None:
+        """Keep nothing."""
 
 
 @dataclass(eq=False)
@@ -194,7 +211,7 @@ def _opened(
     order: Order,
     confirm: Callable[[str], bool],
     budget: Budget,
-    store: PartStore,
+    store: Store,
     tell: Tell,
     *,
     ask_only: bool = False,
@@ -217,7 +234,7 @@ def _opened(
                 continue
             if remote.why_whole:
                 remote.fetch_whole(
-                    lambda octets: tell("looking", f"{octets / 1e6:.1f} MB of a whole file")
+                    lambda octets: tell("looking", f"{megabytes(octets)} MB of a whole file")
                 )
             tiff = RemoteTiff(remote, folder)
             with naming(place, tiff.path):
@@ -236,7 +253,7 @@ def _opened(
 def _places(order: Order, door: Door) -> Iterator[tuple[Place, Chosen | None]]:
     """Give the files of an order in their order."""
     DEFAULT_LIMITS.check(
-        "tiles", len(order.stac) + len(order.urls), "{} files are asked for", file="the order"
+        "tiles", len((*order.stac, *order.urls)), "{} files are asked for", file="the order"
     )
     for text in order.stac:
         base = ""
@@ -287,23 +304,33 @@ def _check_item(tiff: RemoteTiff, item: Chosen | None) -> None:
     differs = []
     if said.shape is not None and said.shape != header.shape:
         differs.append(f"rows and columns {header.shape}, not {said.shape}")
-    if said.transform and header.transform:
-        here, there = header.transform[:6], said.transform[:6]
-        cell = abs(here[0])
-        if len(there) < 6 or any(
-            abs(a - b) > 1e-3 * cell for a, b in zip(here, there, strict=True)
-        ):
-            differs.append("another place or size of cells")
+    if (
+        said.transform
+        and header.transform
+        and not same_cells(header.transform[:6], said.transform[:6])
+    ):
+        differs.append("another place or size of cells")
     if item.item.crs and header.crs is not None:
         with naming(tiff.remote.place, tiff.path):
             crs = horizontal_crs(header.crs)
-        if _code(crs) and _code(crs) != item.item.crs.upper():
-            differs.append(f"{_code(crs)}, not {item.item.crs[:40]}")
+        stated = _stated_crs(item.item.crs)
+        if stated is not None and stated != crs:
+            differs.append(f"{_code(crs) or crs.name}, not {item.item.crs[:40]}")
     if differs:
         raise InputError(
             Fault(f"the file is not the one that its Item describes: it has {'; '.join(differs)}",
                   "Get the Item anew", file=tiff.remote.place.shown)
         )  # fmt: skip
+
+
+def _stated_crs(code: str) -> CRS | None:
+    """Horizontal CRS of a code; None where it is of another kind, or unknown here."""
+    match = re.fullmatch(r"EPSG:(\d{1,6})", code, re.IGNORECASE)
+    if match is None:
+        return None
+    with suppress(ProjError):
+        return horizontal_crs(CRS.from_epsg(int(match[1])))
+    return None
 
 
 def _code(crs: CRS) -> str:
@@ -315,15 +342,14 @@ def _code(crs: CRS) -> str:
 def _come(tiles: Sequence[_Tile], tell: Tell) -> Iterator[tuple[_Tile, RasterHeader]]:
     """Have the blocks of every file come."""
     whole = sum(span.size for tile in tiles for span in tile.plan.spans)
-    got = 0
+    got: list[int] = []
     tell("fetching")
+
+    def here(octets: int) -> None:
+        got.append(octets)
+        tell("fetching", f"{megabytes(sum(got))} of {megabytes(whole)} MB")
+
     for tile in tiles:
-
-        def here(octets: int) -> None:
-            nonlocal got
-            got += octets
-            tell("fetching", f"{got / 1e6:.1f} of {whole / 1e6:.1f} MB")
-
         yield tile, tile.tiff.fetch(tile.plan, here)
 
 

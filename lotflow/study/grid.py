@@ -7,21 +7,20 @@ from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
-import numpy as np
-from affine import Affine
 from pyproj import CRS
 
 from lotflow import __version__
 from lotflow.advice.sentences import worded
 from lotflow.errors import InputError
-from lotflow.inputs.georeference import square_cells
+from lotflow.inputs.area import widened
+from lotflow.inputs.georeference import cells_over
 from lotflow.inputs.limits import DEFAULT_LIMITS
 from lotflow.inputs.points import points_crs, read_ground, read_points_header
 from lotflow.inputs.raster_tags import GRIDDED_TAG, Gridded, GriddedFile, GriddedLaw
 from lotflow.outputs.fetched import check_target, write_raster
 from lotflow.study.chapter import say_nothing
 from lotflow.terrain.ground_points import (
-    FAR_M,
+    bounds_of_returns,
     grid_returns,
     in_metres,
     learned_law,
@@ -115,23 +114,18 @@ def grid(  # noqa: PLR0913 - what is known of points, each by its name
     wanted = area.within(flat) if area is not None else None
     unit = float(flat.axis_info[0].unit_conversion_factor)
     # round the area too, so that triangles reach across its edge
-    wide = None if wanted is None else (
-        wanted[0] - reach_m / unit, wanted[1] - reach_m / unit, wanted[2] + reach_m / unit,
-        wanted[3] + reach_m / unit,
-    )  # fmt: skip
+    wide = None if wanted is None else widened(wanted, reach_m, unit)
     ground = read_ground(headers, flat, wide, vertical_unit=vertical_unit)
     xyz = thinned_returns(in_metres(ground.xyz, unit))
-    bounds = wanted or _bounds(ground.xyz)
-    transform, shape = square_cells(bounds, cell_m / unit)
+    cells = cells_over(wanted or bounds_of_returns(ground.xyz), cell_m, unit)
     name = headers[0].path.name
-    DEFAULT_LIMITS.check("window_cells", shape[0] * shape[1], "the area holds {} cells", file=name)
-    if len(xyz) < 3 or min(shape) < 1:
+    DEFAULT_LIMITS.check("window_cells", cells.count, "the area holds {} cells", file=name)
+    if len(xyz) < 3 or not cells.count:
         raise InputError("no ground returns lie in the area asked for",
                          "Check the lot and the CRS, or name the tile that holds it")  # fmt: skip
     tell("joining returns")
-    metres = Affine(*(value * unit for value in transform[:6]))
-    made = grid_returns(xyz, metres, shape, reach_m)
-    if not np.isfinite(made.elevation).any():
+    made = grid_returns(xyz, cells.metres, cells.shape, reach_m)
+    if made.missing_share == 1.0:
         raise InputError("no cell of the area lies among ground returns",
                          "Check the lot and the CRS, or name the tile that holds it")  # fmt: skip
     tell("leaving returns out")
@@ -140,37 +134,22 @@ def grid(  # noqa: PLR0913 - what is known of points, each by its name
         files=tuple(GriddedFile(**one) for one in ground.files),
         cell_m=cell_m,
         reach_m=reach_m,
-        far_share=round(float((made.distance > FAR_M).mean()), 4),
+        far_share=round(made.far_share, 4),
         law=GriddedLaw(**asdict(law)) if law else None,
     )
     findings = worded(gridded.findings(output.name))
     tell("writing")
     write_raster(
         output,
-        {
-            "elevation": np.where(np.isnan(made.elevation), _NO_DATA, made.elevation).astype(
-                np.float32
-            ),
-            "distance to the nearest return": made.distance.astype(np.float32),
-            "returns per cell": made.returns.astype(np.float32),
-        },
-        transform=transform,
+        made.bands(_NO_DATA),
+        transform=cells.transform,
         crs=flat,
         nodata=_NO_DATA,
         units=("metre", "metre", ""),
         tags={GRIDDED_TAG: gridded.text()},
         record=_record(gridded, ground.vertical_datum, ground.vertical_unit, findings),
     )
-    missing = float(np.isnan(made.elevation).mean())
-    return Made(gridded, shape, flat.name, missing, findings)
-
-
-def _bounds(xyz: Any) -> tuple[float, float, float, float]:
-    """West, south, east and north of returns."""
-    if not len(xyz):
-        return 0.0, 0.0, 0.0, 0.0
-    (west, south), (east, north) = xyz[:, :2].min(axis=0), xyz[:, :2].max(axis=0)
-    return float(west), float(south), float(east), float(north)
+    return Made(gridded, cells.shape, flat.name, made.missing_share, findings)
 
 
 def _record(

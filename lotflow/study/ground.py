@@ -15,7 +15,6 @@ from lotflow.outputs.terrain_layers import (
     contours_layer,
     inlet_layers,
     low_spot_layers,
-    told_crossings,
     water_parts_table,
 )
 from lotflow.study.chapter import WHERE_TO, Chapter, say_nothing
@@ -36,8 +35,8 @@ if TYPE_CHECKING:
     from lotflow.findings import Finding
     from lotflow.study.chapter import Tell
     from lotflow.study.lot_water import LotWater
-    from lotflow.terrain.catchments import Crossing
     from lotflow.terrain.house_ring import Facade
+    from lotflow.terrain.outlet_search import OutletOption
 
 
 def terrain_chapter(lot: LotWater) -> Chapter:
@@ -105,7 +104,7 @@ def _layers(lot: LotWater) -> dict[str, pd.DataFrame]:
             not_closed=lot.spots_not_closed, placed=inlets.placed, buildings=site.buildings,
         ),
         "flow_paths": layers.flow_paths_layer(lot.paths, inlets.routing),
-        "lot_line_crossings": layers.crossings_layer(_crossings(lot), grid),
+        "lot_line_crossings": layers.crossings_layer(lot.crossings, grid),
         "water_parts": water_parts(lot),
         **inlet_layers(
             inlets, lot.cells, list(in_case(site.inlets, lot.case)["kind"]), lot.low_spots,
@@ -117,16 +116,12 @@ def _layers(lot: LotWater) -> dict[str, pd.DataFrame]:
     }  # fmt: skip
 
 
-def _crossings(lot: LotWater) -> list[Crossing]:
-    return told_crossings(lot.inlets.routing, lot.window.lot, lot.site.lot.geometry.union_all())
-
-
 def water_parts(lot: LotWater, facades: Sequence[Facade] = ()) -> pd.DataFrame:
     """Where the water of the lot, its inlets, low spots and, as it runs today, walls comes from."""
     grid, footprints = lot.window.surface.ground, lot.site.buildings.geometry
     ground = Ground(
         lot.roofs, lot.window.lot, lot.site.lot.geometry.union_all().boundary, STRETCH_M,
-        _crossings(lot), building_names(lot.site.buildings),
+        lot.crossings, building_names(lot.site.buildings),
     )  # fmt: skip
     found = lot_origins(ground, lot.inlets.routing, lot.names, lot.low_spots)
     if facades:
@@ -138,15 +133,22 @@ def water_parts(lot: LotWater, facades: Sequence[Facade] = ()) -> pd.DataFrame:
     return water_parts_table(found, grid)
 
 
-def outlet_chapter(lot: LotWater, tell: Tell = say_nothing) -> Chapter:
+def outlet_search(
+    lot: LotWater, tell: Tell = say_nothing
+) -> tuple[list[list[OutletOption]], list[Finding]]:
     """Look for lower places that gravity can reach from each low spot on the lot and each inlet."""
     surface = lot.window.surface
-    options, findings = outlets_by_gravity(
+    return outlets_by_gravity(
         lot.site, lot.case, search_ground(surface, lot.site, lot.level_error),
         lot.low_spots, lot.window.lot, lot.inlets.placed, lot.job.criteria,
         lambda part: tell(WHERE_TO, part),
     )  # fmt: skip
-    return Chapter(
-        layers={"outlet_options": outlet_options_layer(options, surface.ground.crs)},
-        findings=findings,
-    )
+
+
+def outlet_chapter(
+    lot: LotWater, found: tuple[list[list[OutletOption]], list[Finding]] | None = None
+) -> Chapter:
+    """Say what `outlet_search` found; without it, search."""
+    options, findings = outlet_search(lot) if found is None else found
+    crs = lot.window.surface.ground.crs
+    return Chapter(layers={"outlet_options": outlet_options_layer(options, crs)}, findings=findings)

@@ -15,6 +15,7 @@ from lotflow.drains.earthworks import (
     judge_earthworks,
     ordered_earthworks,
 )
+from lotflow.drains.first_levels import LotQuestions
 from lotflow.drains.house import (
     downspouts_on_ground,
     facades_of,
@@ -31,7 +32,12 @@ from lotflow.findings import with_earlier
 from lotflow.inputs.day_rain import DayRain, read_day_rain, require_days
 from lotflow.inputs.prices import read_prices
 from lotflow.layers.drawn import cases_of
-from lotflow.outputs.ground_layers import earthwork_layers, facades_layer, openings_layer
+from lotflow.outputs.ground_layers import (
+    earthwork_layers,
+    facades_layer,
+    openings_layer,
+    swale_ways_layer,
+)
 from lotflow.outputs.positions import place_of
 from lotflow.outputs.quantities import quantities_csv, quantities_table
 from lotflow.outputs.result_layers import runoff_table
@@ -57,10 +63,12 @@ from lotflow.study.drain_check import CaseRun, check_drains, drain_chapter
 from lotflow.study.ground import water_parts
 from lotflow.study.lot_water import CaseWater, case_water
 from lotflow.study.ponding import observations_chapter, ponding_chapter, standing_chapter
+from lotflow.terrain.cells import polygon_cells
 from lotflow.terrain.discharge_path import discharge_path
 from lotflow.terrain.downspouts import roof_notes
 from lotflow.terrain.earthworks import LineEdit, drawn_earthworks
 from lotflow.terrain.surface import open_levels
+from lotflow.terrain.swale_ways import SwaleWay, swale_ways
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -73,6 +81,9 @@ if TYPE_CHECKING:
     from lotflow.runoff.stated_storm import StatedStorm
     from lotflow.study.chapter import Tell
     from lotflow.study.lot_water import LotWater
+    from lotflow.terrain.freeboard import OpeningLevels
+    from lotflow.terrain.house_ring import Facade
+    from lotflow.terrain.outlet_search import OutletOption
     from lotflow.terrain.ponding import StandingWater
 
 
@@ -153,9 +164,13 @@ def stated_case(lot: LotWater, water: CaseWater, cover: GroundCover) -> StatedSt
     return stated_storm(lot.job.intensity_m_s, routing, water.names, water.roofs, cover)
 
 
-def job_chapters(lot: LotWater, tell: Tell = say_nothing) -> list[Chapter]:
+def job_chapters(
+    lot: LotWater, tell: Tell = say_nothing, options: Sequence[Sequence[OutletOption]] = ()
+) -> list[Chapter]:
     """
     Take the steps of a job that a screening leaves out; `tell` hears what is being looked at.
+
+    `options`: of `outlet_search`, which levels taken on site may decide.
 
     Raises
     ------
@@ -171,12 +186,19 @@ def job_chapters(lot: LotWater, tell: Tell = say_nothing) -> list[Chapter]:
     works = judged_earthworks(lot, main, cover.ground)
     ca_weight = entering_ca(lot.window.surface, cover.ground.coefficient)
     runoff = runoff_chapter(lot, cover, main, releases=capacity)
+    house = round_house(lot, cover.ground)
     return [
         runoff,
         drain_chapter(lot, checked),
         # adds its bounds to what the chapters before it have
-        confidence_chapter(lot, ca_weight=ca_weight, runoff=runoff, checked=checked),
-        house_chapter(lot, waters, cover.ground),
+        confidence_chapter(
+            lot,
+            ca_weight=ca_weight,
+            runoff=runoff,
+            checked=checked,
+            asked=LotQuestions(options, *house),
+        ),
+        house_chapter(lot, waters, cover.ground, house),
         earthwork_chapter(lot, works),
         standing_chapter(lot, cover.ground),
         quantity_chapter(lot, checked, works),
@@ -285,13 +307,9 @@ def _storm_type(lot: LotWater) -> StormType | None:
     return None if lot.job.rainfall is None else lot.job.rainfall.storm_type
 
 
-def house_chapter(lot: LotWater, cases: Sequence[CaseWater], cover: GroundCover) -> Chapter:
-    """
-    Judge the ground round the lot's buildings, their openings, and water let out on the ground.
-
-    The main case comes last; what is found of an earlier one only says so.
-    """
-    site, surface, crs = lot.site, lot.window.surface, lot.window.surface.ground.crs
+def round_house(lot: LotWater, cover: GroundCover) -> tuple[list[Facade], list[OpeningLevels]]:
+    """Take the fall before the walls of the lot's buildings, and the levels round openings."""
+    site, surface = lot.site, lot.window.surface
     facades = facades_of(site, surface, paved=cover.paved, error=lot.level_error)
     openings = openings_of(
         site, surface, lot.low_spots, error=lot.level_error,
@@ -300,18 +318,51 @@ def house_chapter(lot: LotWater, cases: Sequence[CaseWater], cover: GroundCover)
             name for layer, name, _ in site.from_benchmark if layer == "openings"
         },
     )  # fmt: skip
+    return facades, openings
+
+
+def house_chapter(
+    lot: LotWater,
+    cases: Sequence[CaseWater],
+    cover: GroundCover,
+    house: tuple[list[Facade], list[OpeningLevels]] | None = None,
+) -> Chapter:
+    """
+    Judge the ground round the lot's buildings, their openings, and water let out on the ground.
+
+    The main case comes last; what is found of an earlier one only says so. `house` is what
+    `round_house` found; without it, it is asked.
+    """
+    crs = lot.window.surface.ground.crs
+    facades, openings = round_house(lot, cover) if house is None else house
     *earlier, let_out = (_let_out(lot, case) for case in cases)
     for found in earlier:
         let_out = with_earlier(let_out, found)
     return Chapter(
         layers={
             "facades": facades_layer(facades, crs),
+            "swale_ways": swale_ways_layer(_swale_ways(lot, cover, facades), crs),
             "openings": openings_layer(openings, crs),
             # with that of the walls now
             "water_parts": water_parts(lot, facades),
         },
         findings=[*facade_findings(facades), *opening_findings(openings), *let_out],
     )
+
+
+def _swale_ways(lot: LotWater, cover: GroundCover, facades: Sequence[Facade]) -> list[SwaleWay]:
+    """Look for ways for swales round the lot's buildings, clear of paving, walks and water."""
+    site, surface = lot.site, lot.window.surface
+    grid = surface.ground
+    kept_clear = cover.paved | surface.water
+    for drawn in site.constraints.geometry:
+        kept_clear |= polygon_cells(drawn.buffer(0.5 * grid.cell_m / grid.metres_per_unit), grid)
+    return swale_ways(
+        facades, surface, lot.natural.receivers().ravel(), lot=site.lot.geometry.union_all(),
+        buildings=site.buildings.geometry.union_all(), kept_clear=kept_clear,
+        hollows=(lot.low_spots.number > 0) & lot.window.lot,
+        rmse_m=lot.job.elevation.rmse_m,
+    )  # fmt: skip
 
 
 def judged_earthworks(

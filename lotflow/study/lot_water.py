@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from functools import cached_property
+from functools import cached_property, partial
 from typing import TYPE_CHECKING, Final
 
 from lotflow.errors import Fault, InputError
 from lotflow.findings import Finding
 from lotflow.inputs.elevation import ElevationSource, inspect_elevation, read_elevation
 from lotflow.inputs.job import settled
+from lotflow.inputs.open import files_kept
 from lotflow.inputs.shots import on_levelled_ground, with_levels_of_shots, with_shots
 from lotflow.inputs.site import Site, find_site_files, in_raster_datum, read_site
 from lotflow.inputs.site_checks import job_findings, lot_findings
@@ -18,7 +19,8 @@ from lotflow.inputs.surface_checks import widened_rmse
 from lotflow.inputs.usual_units import UnitChoice, unit_choice
 from lotflow.layers.drawn import Case, cases_of, in_case, is_dug_alike
 from lotflow.outputs.positions import place_of
-from lotflow.study.window import StudyWindow, case_surface, study_window, surface_on
+from lotflow.outputs.terrain_layers import told_crossings
+from lotflow.study.window import StudyWindow, case_surface, first_reach, study_window, surface_on
 from lotflow.terrain.catchments import CatchmentCells, LotBalance, catchment_cells, lot_balance
 from lotflow.terrain.closure import spills_unseen
 from lotflow.terrain.conditioning import LevelledError
@@ -41,14 +43,16 @@ from lotflow.terrain.taken_shots import shots_on
 from lotflow.text import LONGEST_TEXT
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Collection, Sequence
 
     from geopandas import GeoDataFrame
 
     from lotflow.grid import BoolArray, Grid
     from lotflow.inputs.job import Job
     from lotflow.rainfall import Rainfall
+    from lotflow.terrain.catchments import Crossing
     from lotflow.terrain.inlet_places import DrawnInlet
+    from lotflow.terrain.needed_ground import Bounds
     from lotflow.terrain.roofs import RoofWater
     from lotflow.terrain.shots import Reading, Shots
 
@@ -155,6 +159,13 @@ class LotWater:
         return bool(held.any())
 
     @cached_property
+    def crossings(self) -> list[Crossing]:
+        """Where water crosses the lot line, with the inlets in place."""
+        return told_crossings(
+            self.inlets.routing, self.window.lot, self.site.lot.geometry.union_all()
+        )
+
+    @cached_property
     def paths(self) -> list[FlowPath]:
         """Where water runs with the inlets in place, downhill from confluence to confluence."""
         return flow_paths(self.inlets.routing, self.job.criteria.flow_path_area_m2)
@@ -163,20 +174,37 @@ class LotWater:
 def read_inputs(job: Job) -> tuple[Job, UnitChoice, ElevationSource, Site]:
     """Read and judge all inputs but the elevations themselves; settle name and units by them."""
     source = inspect_elevation(job.elevation.file, vertical_unit=job.elevation.vertical_unit)
-    files, notes = find_site_files(job.layers.file, job.layers.own())
-    site = read_site(files, crs=source.crs, vertical_unit=source.vertical_unit)
+    with files_kept():
+        files, notes = find_site_files(job.layers.file, job.layers.own())
+        read = partial(read_site, crs=source.crs, vertical_unit=source.vertical_unit)
+        site = read(files, reach=lambda drawn: first_reach(drawn, source, job.elevation.margin_m))
     choice = unit_choice(job.job.units, source.file_crs, source.vertical_unit, place_of(site.lot))
     job = settled(job, name=lot_name(site.lot), units=choice.units)
     crs_name = source.describe()["crs"]
-    site = with_shots(site, job, crs_name=crs_name, vertical_unit=source.vertical_unit)
+    # the notes are read as they were asked for; where the benchmark lies may be found by them
+    asked = job
     if job.is_to_be_tied:
-        with naming_files(site.sources):
-            job, tied = _tied(job, source, site)
-        site = replace(site, findings=(*site.findings, tied))
-    site = in_raster_datum(site, job.level_offset_m, drawn=job.is_drawn_by_benchmark)
-    site = with_levels_of_shots(site, source.metres_per_unit)
-    doubts = (*job_findings(job), *lot_findings(site, source.metres_per_unit))
-    return job, choice, source, replace(site, findings=(*notes, *site.findings, *doubts))
+        levels = with_shots(site, asked, crs_name=crs_name, vertical_unit=source.vertical_unit)
+        with naming_files(levels.sources):
+            job, tied = _tied(job, source, levels)
+        notes = [*notes, tied]
+
+    def judged(site: Site) -> Site:
+        """Give it in the raster's datum, with measured levels and all that there is to say."""
+        site = with_shots(site, asked, crs_name=crs_name, vertical_unit=source.vertical_unit)
+        site = in_raster_datum(site, job.level_offset_m, drawn=job.is_drawn_by_benchmark)
+        site = with_levels_of_shots(site, source.metres_per_unit)
+        doubts = (*job_findings(job), *lot_findings(site, source.metres_per_unit))
+        return replace(site, findings=(*notes, *site.findings, *doubts), again=again)
+
+    def again(bounds: Bounds, names: Collection[str]) -> Site:
+        """Read it, or some of its layers, for a wider area."""
+        wanted = {name: file for name, file in files.items() if name == "lot" or name in names}
+        found = read(wanted, reach=lambda _: bounds)
+        # levels are of layers that are not all there
+        return judged(found) if len(wanted) == len(files) else found
+
+    return job, choice, source, judged(site)
 
 
 def _tied(job: Job, source: ElevationSource, site: Site) -> tuple[Job, Finding]:
@@ -240,9 +268,11 @@ def study_lot(job: Job, shots: Shots | None = None) -> LotWater:
         If an input is wrong; all faults of a file at once.
     """
     rainfall, is_to_be_tied = _rainfall(job), job.is_to_be_tied
-    job, choice, source, site = read_inputs(job)
+    with files_kept():
+        job, choice, source, site = read_inputs(job)
+        window, site = study_window(source, site, job)
     with naming_files(site.sources):
-        lot = _lot_water(job, choice, source, site, rainfall, shots)
+        lot = _lot_water(job, choice, source, site, rainfall, window, shots)
     # where the benchmark was found to lie nobody asked for: it is a finding
     return replace(lot, asked=lot.asked.untied()) if is_to_be_tied else lot
 
@@ -258,12 +288,11 @@ def _rainfall(job: Job) -> Rainfall | None:
 
 def _lot_water(
     job: Job, choice: UnitChoice, source: ElevationSource, site: Site, rainfall: Rainfall | None,
-    shots: Shots | None,
+    window: StudyWindow, shots: Shots | None,
 ) -> LotWater:  # fmt: skip
     """Find it from inputs that were read and judged one by one."""
     case = cases_of(site)[-1]
     drawn = drawn_inlets(in_case(site.inlets, case))
-    window = study_window(source, site, job)
     asked, job = job, _with_rounding(job, window.elevation.step_m)
     window, site, levelled = _levelled(window, site, job, shots)
     roofs = case_roofs(site, window.surface, case)
@@ -300,11 +329,13 @@ def _levelled(
     InputError
         If the levels do not fit the ground, as written or at all.
     """
-    measured = surface_on(window.elevation.grid, site, job)
-    taken = shots_on(site.shots, measured) if shots is None and len(site.shots) else shots
-    if taken is None or not len(taken):
+    if not len(site.shots if shots is None else shots):
         return window, site, None
-    found = level_ground(measured, error_model(job), taken, seed=job.confidence.seed)
+    measured = surface_on(window.elevation.grid, site, job)
+    taken = shots_on(site.shots, measured) if shots is None else shots
+    found = level_ground(
+        measured, error_model(job), taken, seed=job.confidence.seed, apart=window.elevation.apart
+    )
     judged = found.judged
     if judged.reading != "as written":
         rule = (

@@ -18,7 +18,7 @@ from lotflow.runoff.stated_rain import (
     stated_rows,
 )
 from lotflow.study.chapter import RUNOFF, WHERE_TO, Chapter, say_nothing
-from lotflow.study.ground import outlet_chapter, shots_chapter, terrain_chapter
+from lotflow.study.ground import outlet_chapter, outlet_search, shots_chapter, terrain_chapter
 from lotflow.study.lot_water import LotWater, study_lot
 from lotflow.terrain.notes import balance_as_areas
 
@@ -122,7 +122,8 @@ def run_study(
     lot = study_lot(job, shots)
     tell(WHERE_TO)
     with naming_files(lot.site.sources):
-        chapters = [terrain_chapter(lot), shots_chapter(lot), outlet_chapter(lot, tell)]
+        ground, outlets = terrain_chapter(lot), outlet_search(lot, tell)
+        chapters = [ground, shots_chapter(lot), outlet_chapter(lot, outlets)]
         tell(RUNOFF)
         if not use_covers:
             chapters.append(screening_runoff(lot))
@@ -134,14 +135,15 @@ def run_study(
 
                 chapters.append(earthwork_chapter(lot, judged_earthworks(lot)))
             if job.confidence.realisations:
+                from lotflow.drains.first_levels import LotQuestions  # noqa: PLC0415
                 from lotflow.study.confidence import confidence_chapter  # noqa: PLC0415
 
-                chapters.append(confidence_chapter(lot))
+                chapters.append(confidence_chapter(lot, asked=LotQuestions(outlets[0])))
         else:
             # a screening does not wait for what it does not use
             from lotflow.study.job_chapters import job_chapters  # noqa: PLC0415
 
-            chapters.extend(job_chapters(lot, tell))
+            chapters.extend(job_chapters(lot, tell, outlets[0]))
     chapters.append(marks_chapter(lot, chapters))
     if use_covers:
         chapters.append(as_built_chapter(lot, chapters))
@@ -151,9 +153,9 @@ def run_study(
 def marks_chapter(lot: LotWater, chapters: Sequence[Chapter]) -> Chapter:
     """Say of the levels in the layers of other chapters where they come from."""
     layers = {name: table for chapter in chapters for name, table in chapter.layers.items()}
-    shots, taken = lot.levelled and lot.levelled.shots, []
-    if lot.levelled is not None and shots is not None:
-        used = lot.levelled.used
+    taken: list[tuple[float, float]] = []
+    if lot.levelled is not None:
+        shots, used = lot.levelled.shots, lot.levelled.used
         taken = list(zip(shots.x[used].tolist(), shots.y[used].tolist(), strict=True))
     marks = level_marks(layers, lot.site, lot.site.levelled)
     ground = ground_marks(layers, taken, 1.0 / lot.window.surface.ground.metres_per_unit)

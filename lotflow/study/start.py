@@ -18,7 +18,8 @@ from lotflow.inputs.site import drawn_layers, read_site
 from lotflow.inputs.usual_units import unit_choice
 from lotflow.outputs.job_folder import JobFile, layers_file, write_job_folder
 from lotflow.outputs.positions import place_of
-from lotflow.study.lot_water import lot_name
+from lotflow.study.lot_water import lot_name as name_of
+from lotflow.study.window import first_reach
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -58,6 +59,8 @@ def start_job(
     vertical_unit: VerticalUnit | None,
     units: UnitSystem | None,
     layers: Mapping[str, Path] | None = None,
+    lot_name: str | None = None,
+    lot_key: str | None = None,
 ) -> Started:
     """
     Make a job folder: a commented job file, and layers to draw in.
@@ -74,7 +77,10 @@ def start_job(
         Of reports, and of the columns to fill in; None for those of the lot's country.
     layers
         Files of what is known of the site already, by the name of the option of `screen`: their
-        rows are copied into the layers to draw in, where they can be edited.
+        rows are copied into the layers to draw in, where they can be edited; of those that may
+        cover a town what lies near the lot.
+    lot_name, lot_key
+        Of a layer of many lots the one to take, by its value in a column; `name` by default.
 
     Raises
     ------
@@ -84,16 +90,22 @@ def start_job(
         If a file of the job is there already, or cannot be written.
     """
     source = inspect_elevation((elevation,), vertical_unit=vertical_unit)
-    given = screening_job((elevation,), {"lot": lot, **(layers or {})}).layers.own()
-    site = read_site(given, crs=source.crs, vertical_unit=source.vertical_unit)
+    given = screening_job(
+        (elevation,), {"lot": lot, **(layers or {})}, lot_name=lot_name, lot_key=lot_key
+    ).layers.own()
+    site = read_site(
+        given, crs=source.crs, vertical_unit=source.vertical_unit,
+        reach=lambda drawn: first_reach(drawn, source, None),
+    )  # fmt: skip
     place = place_of(site.lot)
     units = unit_choice(units, source.file_crs, source.vertical_unit, place).units
     text = job_template(
-        lot_name(site.lot) or folder.resolve().name,
+        name_of(site.lot) or folder.resolve().name,
         _from_folder(elevation, folder),
         _from_folder(lot, folder),
         vertical_unit,
         units,
+        only=given["lot"].only,
     )
     tables = drawn_layers(site, source.crs, units, source.vertical_unit)
     # the lot has a file of its own

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from functools import reduce
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 from lotflow.errors import InputError
 from lotflow.inputs.elevation import Elevation, ElevationSource, read_elevation
@@ -17,6 +17,7 @@ from lotflow.inputs.placement import (
 )
 from lotflow.inputs.shots import shot_faults
 from lotflow.inputs.site_checks import datum_of, level_faults, raster_unit_findings
+from lotflow.inputs.sources import naming_files
 from lotflow.inputs.surface_checks import level_check, rounding_check
 from lotflow.layers.drawn import cases_of, in_case, is_dug_alike
 from lotflow.terrain.cells import polygon_cells
@@ -27,6 +28,7 @@ from lotflow.terrain.low_spots import inflow_cells
 from lotflow.terrain.needed_ground import (
     Bounds,
     Look,
+    Margins,
     Part,
     brought_in,
     coarse_look,
@@ -54,6 +56,11 @@ if TYPE_CHECKING:
     from lotflow.inputs.job import Job
     from lotflow.inputs.site import Site
     from lotflow.layers.drawn import Case
+
+
+#: A site's layers are read at least so far round the ground that is kept in any case [m]: farther
+#: than anything is looked for beside a lot.
+LEAST_REACH_M: Final = 240.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -92,9 +99,21 @@ class StudyWindow:
         return inflow_cells(self.surface, routing.field.filled) | self.entering
 
 
-def study_window(source: ElevationSource, site: Site, job: Job) -> StudyWindow:
+def first_reach(site: Site, source: ElevationSource, margin_m: float | None) -> Bounds:
     """
-    Read the ground of a study.
+    Area of which a site's layers are read at first: that of the first look at the ground.
+
+    `margin_m` is what somebody asked for.
+    """
+    unit = source.metres_per_unit
+    least = kept_bounds(site, unit, margin_m)
+    first = first_look(least, source)
+    return widened(least, {side: max(one, LEAST_REACH_M) for side, one in first.items()}, unit)
+
+
+def study_window(source: ElevationSource, site: Site, job: Job) -> tuple[StudyWindow, Site]:
+    """
+    Read the ground of a study; give it with the site, read as far as the ground was looked at.
 
     First it is looked how far the water of interest reaches: over more and more ground, until
     all that drains to lot and inlets, and all that may hold their water back, lies within it.
@@ -108,27 +127,43 @@ def study_window(source: ElevationSource, site: Site, job: Job) -> StudyWindow:
         If the lot is not covered by the data, too small for their cells, has no elevation or only
         one, something drawn lies far from the lot, or a level is not possible on its ground.
     """
-    lot = site.lot.geometry.union_all()
-    require_covered(lot, source)
-    require_seen_on_data(site, source)
-    require_near(site, lot, source.metres_per_unit)
     unit = source.metres_per_unit
-    least = kept_bounds(site, unit, job.elevation.margin_m)
-    margins = first_look(least, source)
-    far: tuple[Grid, FloatArray] | None = None
-    while True:
-        window = _read(source, site, widened(least, margins, unit), job)
-        looks, more_data = _looked_at(window, site, job), window.elevation.more_data
-        cut = set().union(*(cut_sides(look) for look in looks))
-        wider = grown(margins, least, cut, more_data, source)
-        if wider == margins and any(more_data.values()):
-            far = far or _looked_afar(source, site, least)
-            held = set().union(*(held_sides(look, *far) for look in looks))
-            wider = grown(margins, least, held, more_data, source)
-        if wider == margins:
-            window = _taken_out(window, source, site, job, least, looks)
-            return _held_against_ground(window, site, source, job)
-        margins = wider
+    with naming_files(site.sources):
+        lot = site.lot.geometry.union_all()
+        require_covered(lot, source)
+        require_seen_on_data(site, source)
+        require_near(site, lot, unit)
+        least = kept_bounds(site, unit, job.elevation.margin_m)
+    margins: Margins | None = first_look(least, source)
+    far: list[tuple[Grid, FloatArray]] = []
+    while margins is not None:
+        bounds = widened(least, margins, unit)
+        site = site.over(bounds)
+        with naming_files(site.sources):
+            window = _read(source, site, bounds, job)
+            looks = _looked_at(window, site, job)
+            margins = _wider(margins, least, looks, window, (source, site, far))
+            if margins is None:
+                window = _taken_out(window, source, site, job, least, looks)
+                window = _held_against_ground(window, site, source, job)
+    return window, site
+
+
+def _wider(
+    margins: Margins, least: Bounds, looks: Sequence[Look], window: StudyWindow,
+    data: tuple[ElevationSource, Site, list[tuple[Grid, FloatArray]]],
+) -> Margins | None:  # fmt: skip
+    """Give wider margins where water is unfinished; None where it is finished. Looks afar once."""
+    (source, site, far), more_data = data, window.elevation.more_data
+    cut = set().union(*(cut_sides(look) for look in looks))
+    wider = grown(margins, least, cut, more_data, source)
+    if wider == margins and any(more_data.values()):
+        if not far:
+            reach = far_look(least, source)
+            far.append(_looked_afar(source, site.over(reach, ("water",)), reach))
+        held = set().union(*(held_sides(look, *far[0]) for look in looks))
+        wider = grown(margins, least, held, more_data, source)
+    return None if wider == margins else wider
 
 
 def _read(source: ElevationSource, site: Site, bounds: Bounds, job: Job) -> StudyWindow:
@@ -234,9 +269,9 @@ def _looked_at(window: StudyWindow, site: Site, job: Job) -> list[Look]:
     return [look_at(own, window.lot, outline, cells, job.criteria) for own in grounds.values()]
 
 
-def _looked_afar(source: ElevationSource, site: Site, least: Bounds) -> tuple[Grid, FloatArray]:
+def _looked_afar(source: ElevationSource, site: Site, reach: Bounds) -> tuple[Grid, FloatArray]:
     """Blocks of a coarse view of all ground that may be looked at, and the water's level there."""
-    ground = read_elevation(source, far_look(least, source)).grid
+    ground = read_elevation(source, reach).grid
     return coarse_look(ground, list(site.water.geometry))
 
 

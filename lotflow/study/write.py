@@ -311,7 +311,7 @@ def _papers(study: Study, content: Mapping[str, Any], note: str) -> list[ResultF
     title = study.lot.job.job.name or "Lot"
     return [
         text_file("quote.txt", quote_text(content, made_from=note)),
-        text_file("upkeep.txt", upkeep_text(upkeep(study.layers), title)),
+        text_file("upkeep.txt", upkeep_text(upkeep(study.layers, study.findings), title)),
     ]
 
 

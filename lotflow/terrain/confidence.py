@@ -278,6 +278,7 @@ def run_realisations(
     seed: int,
     workers: int | None = None,
     surfaces: Drawn | None = None,
+    apart: FloatArray | None = None,
 ) -> Realised:
     """
     Draw surfaces that may be true and follow the water on each.
@@ -296,6 +297,8 @@ def run_realisations(
     surfaces
         Those that may be true, where levels were taken on site: of `level_ground` with the same
         seed. By default they are drawn from the plan's own ground alone.
+    apart
+        Standard deviation that is added to the error on each cell [m]; None for none.
 
     Raises
     ------
@@ -305,7 +308,7 @@ def run_realisations(
     if not 1 <= number < np.iinfo(np.uint16).max:
         raise ParameterError(f"{number} realisations cannot be run: ask for 1 to 65,534.")
     surface, stop = plan.surface, Event()
-    drawn = surfaces or _drawn(plan.measured, surface.ground.cell_m, error, seed)
+    drawn = surfaces or _drawn(plan.measured, surface.ground.cell_m, error, seed, apart)
     number = 1 if drawn.are_one else number
     workers = min(number, workers or _processors())
     # whoever is done takes the next: a processor may be slower, or have other work to do. It does
@@ -328,17 +331,27 @@ def run_realisations(
     return Realised(depth, volume, cells, intake, level, hits)
 
 
-def drawn_by_seed(surface: Surface, error: ErrorModel, seed: int) -> LikelySurfaces:
+def drawn_by_seed(
+    surface: Surface, error: ErrorModel, seed: int, apart: FloatArray | None = None
+) -> LikelySurfaces:
     """Surfaces that may be true of a ground as measured, as realisations of that seed draw them."""
-    return _drawn(open_levels(surface.ground), surface.ground.cell_m, error, seed)
+    return _drawn(open_levels(surface.ground), surface.ground.cell_m, error, seed, apart)
 
 
-def _drawn(measured: FloatArray, cell_m: float, error: ErrorModel, seed: int) -> LikelySurfaces:
-    return likely_surfaces(measured, error, cell_m, random_stream(seed, 0))
+def _drawn(
+    measured: FloatArray, cell_m: float, error: ErrorModel, seed: int, apart: FloatArray | None
+) -> LikelySurfaces:
+    return likely_surfaces(measured, error, cell_m, random_stream(seed, 0), apart)
+
+
+#: Of the environment: threads that realisations may take where several processes run at once.
+THREADS: Final = "LOTFLOW_THREADS"
 
 
 def _processors() -> int:
     """Processors that this process may use."""
+    if (told := os.environ.get(THREADS, "")).isdecimal() and int(told) > 0:
+        return int(told)
     if hasattr(os, "sched_getaffinity"):
         return len(os.sched_getaffinity(0))
     return os.cpu_count() or 1

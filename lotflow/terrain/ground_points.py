@@ -14,7 +14,7 @@ from typing import Any, Final
 import numpy as np
 from affine import Affine
 
-from lotflow.grid import FloatArray
+from lotflow.grid import FloatArray, SingleArray
 from lotflow.terrain.level_error import SPREAD_95
 
 #: Standard deviations to either side that hold 90 % of a normal distribution.
@@ -97,6 +97,33 @@ class GriddedGround:
     elevation: FloatArray
     distance: FloatArray
     returns: FloatArray
+
+    @property
+    def missing_share(self) -> float:
+        """Share of the cells without an elevation."""
+        return float(np.isnan(self.elevation).mean())
+
+    @property
+    def far_share(self) -> float:
+        """Share of the cells that lie far from every return."""
+        return float((self.distance > FAR_M).mean())
+
+    def bands(self, no_data: float) -> dict[str, SingleArray]:
+        """Give what is written, by name, in single precision."""
+        elevation = np.where(np.isnan(self.elevation), no_data, self.elevation)
+        return {
+            "elevation": elevation.astype(np.float32),
+            "distance to the nearest return": self.distance.astype(np.float32),
+            "returns per cell": self.returns.astype(np.float32),
+        }
+
+
+def bounds_of_returns(xyz: FloatArray) -> tuple[float, float, float, float]:
+    """West, south, east and north of returns; zeros of none."""
+    if not len(xyz):
+        return 0.0, 0.0, 0.0, 0.0
+    (west, south), (east, north) = xyz[:, :2].min(axis=0), xyz[:, :2].max(axis=0)
+    return float(west), float(south), float(east), float(north)
 
 
 def in_metres(xyz: FloatArray, metres_per_unit: float) -> FloatArray:

@@ -76,6 +76,8 @@ class Facade:
         Standard deviation of the fall [m].
     slope_limit
         Least slope [-].
+    foot_m
+        Distance of the upper level from the wall [m].
     """
 
     name: str
@@ -90,6 +92,14 @@ class Facade:
     run_m: float
     deviation_m: float
     slope_limit: float
+    foot_m: float = 0.0
+
+    @property
+    def outward(self) -> tuple[float, float]:
+        """Way away from the wall, of length 1: east and north."""
+        (x0, y0), (x1, y1) = self.line.coords
+        length = float(np.hypot(x1 - x0, y1 - y0))
+        return (y1 - y0) / length, (x0 - x1) / length
 
     @property
     def slope(self) -> float:
@@ -256,6 +266,7 @@ def _facade(building: str, ends: NDArray[np.float64], ground: RingGround) -> Fac
         run_m=run,
         deviation_m=_deviation(profile, run, ground),
         slope_limit=ground.limits.paving if profile.is_paved else ground.limits.soil,
+        foot_m=float(profile.distance[np.isfinite(profile.distance)][:1].sum()),
     )
 
 

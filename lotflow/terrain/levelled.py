@@ -86,7 +86,9 @@ class Levelled:
     offset_m: float = 0.0
 
 
-def level_ground(surface: Surface, error: ErrorModel, shots: Shots, *, seed: int) -> Levelled:
+def level_ground(
+    surface: Surface, error: ErrorModel, shots: Shots, *, seed: int, apart: FloatArray | None = None
+) -> Levelled:
     """
     Judge levels taken on site, and bring those that fit into the ground.
 
@@ -102,6 +104,8 @@ def level_ground(surface: Surface, error: ErrorModel, shots: Shots, *, seed: int
         On the ground's grid.
     seed
         Of the realisations: the surfaces by which levels are judged are the first of those.
+    apart
+        Standard deviation that is added to the error on each cell [m]; None for none.
     """
     places = places_on(shots.x, shots.y, surface)
     is_used = np.array([one == "yes" for one in shots.usage], dtype=bool)
@@ -110,7 +114,7 @@ def level_ground(surface: Surface, error: ErrorModel, shots: Shots, *, seed: int
     # curbs tell nothing of the ground beside them, but make lines
     tells = stands & (shots.is_ground | np.array([bool(line) for line in shots.line], dtype=bool))
     judgeable = np.flatnonzero(stands & shots.is_ground & (is_used | is_check))
-    drawn = drawn_by_seed(surface, error, seed)
+    drawn = drawn_by_seed(surface, error, seed, apart)
     some, at = shots.taken(judgeable.tolist()), places.taken(judgeable.tolist())
     expected, covariance, away, mean = _foretold_ground(surface, error, some, at, drawn, seed)
     telling = np.flatnonzero(is_used[judgeable])

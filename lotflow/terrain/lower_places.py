@@ -32,7 +32,12 @@ def compass_name(east: float, north: float) -> str:
     >>> compass_name(0.0, -2.0), compass_name(1.0, 0.9)
     ('south', 'north-east')
     """
-    return _NAMES[round(np.arctan2(north, east) / (np.pi / 4)) % 8]
+    return _NAMES[int(_side(np.float64(east), np.float64(north)))]
+
+
+def _side(east: Any, north: Any) -> NDArray[np.intp]:
+    """Number in `_NAMES` of the direction that is nearest."""
+    return np.asarray(np.rint(np.arctan2(north, east) / (np.pi / 4)) % 8, dtype=np.intp)
 
 
 #: Length of the stretches of a line of which the lowest place is taken [m].
@@ -171,15 +176,16 @@ def beyond_places(surface: Surface, lot: Any, reach_m: float) -> list[LowerPlace
     middle = shapely.get_coordinates(lot.centroid)[0]
     at = shapely.get_coordinates(points)
     band = np.floor(away / max(_BAND_M, grid.cell_m)).astype(int)
-    lowest: dict[tuple[str, int], int] = {}
-    for number in np.argsort(level, kind="stable").tolist():
-        side = compass_name(*(at[number] - middle))
-        lowest.setdefault((side, int(band[number])), number)
+    side = _side(*(at - middle).T)
+    rising = np.argsort(level, kind="stable")
+    # of each side and band the first one is the lowest
+    _, first = np.unique(np.column_stack([side, band])[rising], axis=0, return_index=True)
+    lowest = sorted((_NAMES[side[n]], int(band[n]), n) for n in rising[first].tolist())
     return [
         LowerPlace(
-            BEYOND_THE_LOT, f"{side} side", float(at[n][0]), float(at[n][1]), float(level[n])
+            BEYOND_THE_LOT, f"{name} side", float(at[n][0]), float(at[n][1]), float(level[n])
         )
-        for (side, _), n in sorted(lowest.items())
+        for name, _, n in lowest
     ]
 
 

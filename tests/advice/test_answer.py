@@ -3,8 +3,8 @@
 from dataclasses import replace
 
 import pytest
-from hand_made import DOOR, LOW_SPOT, SOUTH, finding, frames, line, node, pond, water
-from shapely.geometry import LineString, Point
+from hand_made import DOOR, LOT, LOW_SPOT, SOUTH, finding, frames, line, node, pond, water
+from shapely.geometry import LineString, Point, box
 
 from lotflow.advice.answer import MOST, answer, contradictions
 from lotflow.advice.grades import Grade
@@ -300,9 +300,12 @@ def test_no_larger_pipe_is_asked_for_before_its_outlet_is_found(site):
     assert "125 mm" in item_of(answered(site, [over]), Theme.CAPACITY).remedy
     drowned = finding("outlet-under-water", "Main", measured=-0.5, limit=0.1, unit="m")
     told = answered(site, [over, drowned, *LOW_SPOT_FOUND])
-    main = item_of(told, Theme.CAPACITY)
-    assert "125 mm" not in main.remedy + main.takes
-    assert [one.what for one in main.measures] == ["outlet-drowned"]
+    # told once, under its outlet, with all that was found of it
+    assert not [one for one in told.items if one.theme is Theme.CAPACITY]
+    outlet = item_of(told, Theme.NO_OUTLET)
+    assert over in outlet.findings
+    assert "125 mm" not in outlet.remedy + outlet.takes
+    assert "flap" in {one.what for one in outlet.measures}
     assert contradictions(told.items) == []
 
 
@@ -520,3 +523,48 @@ def test_a_line_that_cannot_empty_is_told_although_it_is_a_note(site):
     stays = finding("emitter-line-cannot-empty", "Main", "note", measured=0.45, limit=0.0)
     assert "weep hole" in item_of(answered(site, [shallow, stays]), Theme.LAYING).remedy
     assert "weep hole" not in item_of(answered(site, [shallow]), Theme.LAYING).remedy
+
+
+def test_what_a_step_of_the_first_item_leads_away_is_not_told_as_left(site):
+    """A downspout that is piped off; one before which the lot has no ground stays open."""
+    spout = finding("downspout-near-foundation", "DS", measured=0.1, limit=1.5, x=10.0, y=3.9)
+    told = answered(site, (WALL_FOUND, spout))
+    assert {"lead-away", "pipe-away"} & {one.what for one in told.items[0].measures}
+    assert "DS" not in told.items[0].left
+    site["lot"] = [LOT | {"geometry": box(0, 4, 20, 24)}]
+    told = answered(site, (WALL_FOUND, spout))
+    (walls,) = [one for one in told.items if one.theme is Theme.WALLS]
+    assert {one.what: one.subjects for one in walls.measures}["no-ground"] == ("DS",)
+    assert "DS" in told.items[0].left
+
+
+def test_an_old_pipe_is_traced_before_it_is_capped_where_the_new_drains_find_no_outlet(site):
+    """It may be the one thing that empties the hollow, and the outlet that nobody found."""
+    site["drain_lines"] = [
+        line("Old", "Gully", "Somewhere", status="replaced"),
+        line("Main", "Basin", "Out", case="proposed", status="proposed"),
+    ]  # fmt: skip
+    site["nodes"] += [
+        node("today", "Gully", 10, 11), node("today", "Somewhere", 0, 0, "outlet"),
+    ]  # fmt: skip
+    lost = finding("outlet-not-found", "Old", today=True)
+    keys = [one.what for one in item_of(answered(site, [lost]), Theme.RUN).measures]
+    assert keys == ["find-replaced"]
+    stuck = finding("no-gravity-outlet", "Basin")
+    told = answered(site, [lost, stuck])
+    assert [one.what for one in item_of(told, Theme.RUN).measures] == ["find-outlet"]
+    first = item_of(told, Theme.NO_OUTLET).measures[0]
+    assert (first.what, first.subjects) == ("trace-first", ("Old",))
+
+
+def test_no_weep_hole_is_asked_for_in_a_line_without_an_outlet(site):
+    site["drain_lines"] = [line("Main", "Basin", "Out", case="proposed", status="proposed")]
+    full = finding("emitter-line-cannot-empty", "Main", "note", part_of="cover-too-small: Main")
+    thin = finding("cover-too-small", "Main", measured=0.1, limit=0.3, unit="m")
+    keys = {one.what for one in item_of(answered(site, [thin, full]), Theme.LAYING).measures}
+    assert "weep" in keys
+    stuck = finding("no-gravity-outlet", "Basin")
+    told = answered(site, [thin, full, stuck])
+    keys = {one.what for item in told.items for one in item.measures}
+    assert "stands-full" in keys
+    assert "weep" not in keys

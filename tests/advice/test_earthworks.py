@@ -40,6 +40,7 @@ TOLD = [
      ["6.0 in over P1"]),
     ("earthwork-over-pipe", {"what": "utility", "name": "Gas", "depth_m": 0.1524},
      ["Have it located"], ["6.0 in over Gas"]),
+    ("earthwork-not-in-data", {"off_m": 0.1524}, ["0.15 m", "as built"], ["6.0 in"]),
     ("earthwork-off-lot", {"off_m": 3.048}, ["3 m", "?"], ["10 ft"]),
 ]  # fmt: skip
 

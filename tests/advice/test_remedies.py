@@ -257,3 +257,34 @@ def test_channels_are_ordered_in_feet_where_the_report_is_in_feet(site):
         "13.1 ft of channel drain 4 in wide", "9.8 ft of channel drain 5 in wide",
     ]  # fmt: skip
     assert "1 m of" in remedies.drains_to_order(result(site))[0]
+
+
+def test_a_swale_round_the_house_comes_first_where_a_way_was_found_and_roofs_bring_little(site):
+    """Its wall is not filled, and nothing is asked at it that the swale answers."""
+    of_walls = remedies.of_walls
+    steep = SOUTH | {"slope": -0.2}
+    water = (
+        Cause(Source.NEIGHBOUR, "crossing 7", 0.9, 50.0, x=10.0, y=20.0),
+        Cause(Source.ROOF, "DS", 0.1, 5.0),
+    )
+    keys = [one.what for one in of_walls(result(site), [steep], water, ())]
+    assert "swale-round" not in keys
+    site["swale_ways"] = [{
+        "wall": SOUTH["name"], "length_m": 15.0, "fall_m": 1.0, "cut_m": 0.05,
+        "geometry": LineString([(10, 2), (2, 2), (2, 12)]),
+    }]  # fmt: skip
+    found = of_walls(result(site), [steep], water, ())
+    keys = [one.what for one in found]
+    assert keys[0] == "swale-round"
+    assert found[0].subjects == (SOUTH["name"],)
+    assert found[0].facts["side"] == "west, then the north"
+    assert "neither-swale" in keys
+    assert not {"ask-run-on", "neither"} & set(keys)
+    # where roofs bring much they are led off first
+    roofs = (Cause(Source.EAVES, "House", 0.4, 30.0), water[0])
+    assert of_walls(result(site), [steep], roofs, ())[0].what == "gutter"
+    # a wall in a low spot sheds nothing, with a swale or without
+    standing = {SOUTH["name"]}
+    assert [one.what for one in of_walls(result(site), [steep], water, (), standing)] == [
+        "standing"
+    ]

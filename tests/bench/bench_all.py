@@ -17,12 +17,14 @@ import bench_runoff
 import bench_scale
 import bench_screen
 import bench_terrain
+import bench_town
+import bench_town_layers
 import bench_window
 from line import HEADINGS
 
 BENCHES = (
-    bench_screen, bench_window, bench_terrain, bench_runoff, bench_confidence, bench_page,
-    bench_scale,
+    bench_screen, bench_window, bench_town_layers, bench_terrain, bench_runoff, bench_confidence,
+    bench_page, bench_scale, bench_town,
 )  # fmt: skip
 
 INTRODUCTION = """# Performance

@@ -1,6 +1,7 @@
 """Running a command in a fresh process, for the benchmarks."""
 
 import json
+import os
 import subprocess
 import sys
 from pathlib import Path
@@ -31,8 +32,10 @@ sys.exit(os.waitstatus_to_exitcode(status))
 
 def cold(*arguments):
     """Run Python with arguments."""
+    # as users run it: what was compiled to bytecode once is kept
+    surroundings = {k: v for k, v in os.environ.items() if k != "PYTHONDONTWRITEBYTECODE"}
     done = subprocess.run([sys.executable, "-c", WATCH, *arguments], stdout=subprocess.PIPE,
-                          check=False)  # fmt: skip
+                          check=False, env=surroundings)  # fmt: skip
     if done.returncode:
         raise RuntimeError(f"{arguments} failed")
     return Cost(*json.loads(done.stdout))

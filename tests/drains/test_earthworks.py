@@ -275,7 +275,12 @@ def test_setbacks_count_rain_gardens_and_what_is_dug():
     }
 
 
-def test_what_exists_is_listed_and_not_judged():
+def test_what_exists_is_listed_and_asked_for_where_the_data_do_not_show_it():
+    """The plane lies .205 m above the levels of the swale; a ground with it in it does not."""
     (one,), found = judged([STRAIGHT | {"status": "existing"}], plane, flows={"S": 9.0})
-    assert (one.verdict, one.cut_m3, found) == ("not judged", 0.0, {})
+    assert (one.verdict, one.cut_m3, set(found)) == ("not judged", 0.0, {"earthwork-not-in-data"})
+    assert found["earthwork-not-in-data"].measured == pytest.approx(0.205, abs=1e-3)
     assert one.length_m == pytest.approx(20.0)
+    _, found = judged([STRAIGHT | {"status": "existing"}],
+                      lambda x, y: plane(x, y) - 0.205 * (np.abs(y - 20.5) < 0.6))  # fmt: skip
+    assert found == {}

@@ -60,8 +60,8 @@ MAY = {
     "inputs/points.py": {"*.open"},
     "inputs/tiff_structure.py": {"*.open"},
     "inputs/geopackage.py": {"sqlite3.connect", "shutil.*", "tempfile.*", "*.unlink"},
-    "inputs/vectors.py": {"pyogrio.read_info", "pyogrio.read_dataframe", "*.write_bytes",
-                          "*.read_bytes", "shutil.*", "tempfile.*"},
+    "inputs/vectors.py": {"pyogrio.read_info", "pyogrio.read_dataframe", "pyogrio.read_*",
+                          "*.write_bytes", "*.read_bytes", "shutil.*", "tempfile.*"},
     # the one door to the network, and files of our own of what came through it
     "fetching/http_door.py": {"urllib3.*", "urllib.*", "http.*", "socket.*", "ssl.*"},
     "fetching/remote_tiff.py": {"*.open", "*.write_bytes"},
@@ -93,6 +93,11 @@ MAY = {
     # tables and rasters that a Python caller has in memory, as files of our own
     "outputs/handed_over.py": {"pyogrio.write_dataframe", "rasterio.shutil.*"},
     "study/door.py": {"tempfile.*"},
+    # what a batch has done so far, and its overview
+    "outputs/journal.py": {"*.mkdir", "*.open", "*.read_text", "*.write_text", "*.replace"},
+    "outputs/town.py": {"*.to_parquet", "geopandas.read_*"},
+    # an extra that may not be there; where workers keep private copies, gone when they are
+    "town/engine.py": {"importlib.import_module", "tempfile.*"},
     # bytes in memory, not files
     "outputs/map/sheet.py": {"*.save"},
     "outputs/plan_page/grids.py": {"*.save"},
@@ -100,6 +105,7 @@ MAY = {
     # parts of the package itself
     "outputs/plan_page/document.py": {"*.read_text"},
     "outputs/compare_page.py": {"*.read_text"},
+    "outputs/town_page.py": {"*.read_text"},
     # the sources of the compiled loops, and the folder that they are kept in between runs
     "terrain/compiled.py": {"*.read_bytes", "*.mkdir", "tempfile.*"},
     # a process of our own that draws, and its pipes; the null device

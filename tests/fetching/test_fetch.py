@@ -87,6 +87,8 @@ LAYOUTS: dict[str, dict[str, Any]] = {
     "big": {"driver": "GTiff", "compress": "lzw", "BIGTIFF": "YES", "tiled": True,
             "blocksize": None},
     "whole-numbers": {"compress": "deflate", "dtype": "int16", "predictor": 2, "nodata": -32768},
+    # as older federal tiles declare it
+    "lowest-number": {"compress": "lzw", "nodata": -3.4028230607370965e38},
     "doubles": {"compress": "zstd", "dtype": "float64"},
     "big-endian": {"driver": "GTiff", "compress": "deflate", "ENDIANNESS": "BIG",
                    "blocksize": None},
@@ -378,6 +380,16 @@ def test_a_file_that_its_item_does_not_describe(
     assert not out.exists()
 
 
+@pytest.mark.parametrize("code", ["epsg:26918", "EPSG:999999", "IAU_2015:30100", None])
+def test_an_item_may_state_a_crs_that_nobody_knows(
+    net: Lying, out: Path, tmp_path: Path, code: str | None
+) -> None:
+    """What cannot be compared is left to the file, which says it anyway."""
+    told = item(net, **{"properties__proj:code": code})
+    fetch(of_item(tmp_path / "item.json", told), out, yes, Budget())
+    assert truth(net.root, out, "deflate.tif")
+
+
 @pytest.mark.parametrize(
     "href",
     ["/etc/passwd", "file:///etc/passwd", "/vsicurl/https://data.test/a.tif", "deflate.tif",
@@ -578,13 +590,29 @@ def test_a_dry_run_tells_bytes_and_writes_nothing(net: Lying, out: Path, tmp_pat
     assert not out.exists()
     asked = net.octets
     assert asked < 200_000
-    planned = plan(order(net.url("deflate.tif")), out, yes, Budget())
+    planned = plan(order(net.url("deflate.tif")), yes, Budget())
     ((_, octets, requests, why),) = planned.rows
     before = net.octets
     fetch(order(net.url("deflate.tif")), out, yes, Budget())
     assert net.octets - before - octets == 65_536  # that of the first part comes again
     assert (why, requests) == ("", 2)
     assert "the whole file, since the server gives no strong ETag" in ran.output
+
+
+def test_a_plan_keeps_nothing_of_directories_far_behind(
+    net: Lying, remote: Path, out: Path
+) -> None:
+    """Of a plain file whose directory stands at its end, as some programs write it."""
+    path = write_tile(remote / "tile.tif", ground(), driver="GTiff", blocksize=None)
+    data = bytearray(path.read_bytes())
+    (start,) = struct.unpack_from("<I", data, 4)
+    (count,) = struct.unpack_from("<H", data, start)
+    struct.pack_into("<I", data, 4, len(data))
+    path.write_bytes(data + data[start : start + 2 + 12 * count] + bytes(4))
+    plan(order(net.url("tile.tif")), yes, Budget())
+    assert list(out.parent.iterdir()) == [remote]
+    fetch(order(net.url("tile.tif")), out, yes, Budget())
+    assert truth(remote, out, "tile.tif")
 
 
 @pytest.mark.parametrize(

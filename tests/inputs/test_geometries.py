@@ -30,6 +30,8 @@ def check(name, *shapes, crs=UTM, to=UTM):
     """Read shapes for a layer; rows are named by their number."""
     schema = SITE_LAYERS[name]
     columns = {c.name: [str(i) for i in range(len(shapes))] for c in schema.columns[:1]}
+    if name == "lot":
+        columns = {"name": ["14 Alder Court"] * len(shapes)}
     if name == "covers":
         columns = {"cover": ["lawn"] * len(shapes)}
     shapes = [from_wkt(shape) if isinstance(shape, str) else shape for shape in shapes]
@@ -145,7 +147,22 @@ def test_a_lot_is_one_row_however_it_is_drawn(shapes, area, parts):
     assert lot.geometry[0].area == pytest.approx(area)
     assert [finding.rule for finding in findings] == ["lot-in-parts"]
     assert findings[0].facts == {"file": "site.gpkg", "rows": len(shapes), "parts": parts}
-    assert lot["name"].tolist() == [", ".join(str(i) for i in range(len(shapes)))]
+    assert lot["name"].tolist() == ["14 Alder Court"]
+
+
+@pytest.mark.parametrize("names", [["A", "B", "A"], [None, None], ["A", None]])
+def test_a_layer_of_several_lots_asks_which(names):
+    """Rows that nobody says are one lot are not taken for one: a street is no lot."""
+    frame = gpd.GeoDataFrame(
+        {"name": names}, geometry=[box(i, 0, i + 1, 1) for i in range(len(names))], crs=UTM
+    )
+    with pytest.raises(InputError) as caught:
+        check_site_layer(frame, SITE_LAYERS["lot"], PLACE, crs=UTM, vertical_unit="m")
+    (fault,) = caught.value.faults
+    assert f"has {len(names)}: row 1" in fault.rule
+    assert all(repr(name) in fault.rule for name in names if name)
+    assert "--lot-name" in fault.remedy
+    assert "batch" in fault.remedy
 
 
 def test_heights_are_dropped_and_it_is_said():

@@ -68,7 +68,10 @@ def faults_of(path):
 
 def test_a_site_has_exactly_the_layers_of_the_schema():
     own = [item.name for item in fields(Site)]
-    assert own == [*SITE_LAYERS, "given", "findings", "sources", "level_books", "levelled"]
+    assert own == [
+        *SITE_LAYERS, "given", "findings", "sources", "level_books", "levelled", "from_benchmark",
+        "as_built", "within", "again",
+    ]  # fmt: skip
 
 
 def test_a_whole_site(tmp_path):

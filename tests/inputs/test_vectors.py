@@ -25,7 +25,14 @@ from lotflow.inputs import geopackage
 from lotflow.inputs.limits import Limits
 from lotflow.inputs.site import read_site
 from lotflow.inputs.sources import LayerFile
-from lotflow.inputs.vectors import check_geojson, layer_names, read_layer, read_layers
+from lotflow.inputs.vectors import (
+    WHOLE,
+    Part,
+    check_geojson,
+    layer_names,
+    read_layer,
+    read_layers,
+)
 
 LOT = shapely.box(321_600, 4_297_700, 321_640, 4_297_730)
 
@@ -79,7 +86,7 @@ def test_layers_and_rows_are_as_written(site: Path) -> None:
     assert buildings["name"].tolist() == ["house", "shed"]
     assert buildings.crs.to_epsg() == 26918
     assert buildings.attrs["warnings"] == ()
-    both = read_layers(site, ["buildings", "lot"])
+    both = read_layers(site, {"buildings": WHOLE, "lot": WHOLE})
     assert list(both) == ["buildings", "lot"]
     assert both["lot"].geometry.iloc[0].equals(LOT)
 
@@ -97,7 +104,7 @@ def test_a_missing_layer_offers_a_name_alike_and_all_are_told(site: Path) -> Non
     with pytest.raises(
         InputError, match=r"layer bulidings: .*Did you mean 'buildings'\?"
     ) as caught:
-        read_layers(site, ["lot", "bulidings", "walls"])
+        read_layers(site, dict.fromkeys(["lot", "bulidings", "walls"], WHOLE))
     assert [fault.layer for fault in caught.value.faults] == ["bulidings", "walls"]
 
 
@@ -489,7 +496,8 @@ def test_real_layers_are_read_as_published() -> None:
     if not data.is_dir():
         pytest.skip("the real data are not at hand")
     delft = data / "delft-ahn3" / "bgt.gpkg"
-    counts = {name: len(layer) for name, layer in read_layers(delft, layer_names(delft)).items()}
+    layers = read_layers(delft, dict.fromkeys(layer_names(delft), WHOLE))
+    counts = {name: len(layer) for name, layer in layers.items()}
     assert counts == {"buildings": 160, "roads": 151, "terrain_bare": 80,
                       "terrain_vegetated": 126, "water": 4, "bridges": 3,
                       "barriers": 55}  # fmt: skip
@@ -516,7 +524,7 @@ def test_the_hashes_are_of_what_was_read(
         for path in version.iterdir():
             shutil.copy(path, place / path.name)
 
-    def late_copy(path: Path, layers: list[str]) -> dict[str, geopandas.GeoDataFrame]:
+    def late_copy(path: Path, layers: dict[str, Part]) -> dict[str, geopandas.GeoDataFrame]:
         put(folders[1])
         return read_layers(path, layers)
 

@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 from lotflow.layers import RESULT_LAYERS
 from lotflow.outputs.field_sheet.content import FieldSheetContent
 from lotflow.outputs.field_sheet.hose import hose_tests, in_flow_order, usual_lines
-from lotflow.outputs.field_sheet.parts import cautions
+from lotflow.outputs.field_sheet.parts import cautions, first_level_rows
 from lotflow.outputs.field_sheet.priorities import attention, confidence
 from lotflow.outputs.field_sheet.walk import walk
 from lotflow.terrain.low_spots import Artefact
@@ -199,3 +199,21 @@ def test_the_cautions_tell_how_deep_the_trenches_get(deepest, says):
     told = " ".join(cautions(content(layers, site())))
     assert says in told
     assert "Oak (tree); septic" in told
+
+
+def test_levels_to_take_first_are_rows_with_what_each_settles_and_room_for_the_shot():
+    rows = [
+        {"rank": 1, "place": "foot of House, south side", "away_m": None, "level_m": 31.0,
+         "question": "wall", "subject": "House, south side", "settles": 0.41, "together_with": 2},
+        {"rank": 2, "place": "out from House, south side", "away_m": 3.048, "level_m": 30.5,
+         "question": "low spot", "subject": "low spot 3", "settles": 0.1, "together_with": None},
+    ]  # fmt: skip
+    shown = first_level_rows(content({"levels_to_take": pd.DataFrame(rows)}))
+    assert [row[0] for row in shown] == ["1", "2"]
+    assert shown[0][1] == "foot of House, south side (with 2)"
+    assert shown[1][1] == "10.0 ft out from House, south side"
+    assert [row[3] for row in shown] == ["41%", "10%"]
+    assert shown[0][4] == "101.71 ft"
+    assert {row[5] for row in shown} == {None}
+    # without realisations the walk alone stands there, in its order
+    assert first_level_rows(content()) == []

@@ -4,6 +4,7 @@ import pandas as pd
 import pytest
 
 from lotflow.advice.upkeep import upkeep
+from lotflow.findings import Finding
 from lotflow.outputs.papers import quote_text, upkeep_text
 from lotflow.outputs.summary import summary_content
 from lotflow.outputs.summary_text import WIDTH
@@ -107,3 +108,53 @@ def test_the_upkeep_sheet_has_a_blank_for_each_duty():
     text = upkeep_text(upkeep(layers), "14 Alder Court")
     assert text.count("done on") == len(upkeep(layers)) == 1
     assert max(map(len, text.splitlines())) <= WIDTH
+
+
+def finding(rule, subject, severity="warn"):
+    return Finding(rule, severity, subject, "said", source="a source")
+
+
+def test_the_quote_does_not_say_sized_where_an_item_says_that_drains_do_not_carry():
+    """A price stands below it: by rules of findings, so that no wording can hide it."""
+    told = {"rule": "dry-well-small", "subject": "Well", "scenario": ""}
+    row = {"rule": "dry-well-small", "subject": "Well", "severity": "fail", "today": False,
+           "message": "Too small."}  # fmt: skip
+    bad = content(ITEM, ITEM | {"findings": [told]}, lines=[LINE], findings=[row])
+    text = quote_text(bad, made_from="dem.tif")
+    assert "Sized for" not in text
+    assert "see item 2." in " ".join(text.split())
+    # of a note, of today's drains, or of open catchments the size stays as it was found
+    for change in ({"severity": "note"}, {"today": True}):
+        good = content(ITEM | {"findings": [told]}, lines=[LINE], findings=[row | change])
+        assert "Sized for" in quote_text(good, made_from="dem.tif")
+    row = row | {"rule": "catchment-unsure"}
+    told = told | {"rule": "catchment-unsure"}
+    unsure = content(ITEM | {"findings": [told]}, lines=[LINE], findings=[row])
+    assert "water comes is open: see item 1." in " ".join(quote_text(unsure, made_from="d").split())
+
+
+def test_where_no_drain_is_drawn_the_quote_speaks_of_none():
+    text = quote_text(content(ITEM), made_from="dem.tif")
+    assert "Groundwater" in text
+    assert not [one for one in ("sized", "design storm", "Grates", "Old pipes") if one in text]
+
+
+def test_no_owner_is_sent_to_an_end_that_cannot_be_seen_or_to_an_empty_well_that_is_not():
+    """A manhole of the street, an end under water, a well in tight soil: by facts, not by names."""
+    layers = {
+        "nodes": nodes(
+            ("proposed", "Manhole", "outlet", "public inlet"),
+            ("proposed", "Bank", "outlet", "daylight"), ("proposed", "Slope", "outlet", "daylight"),
+            ("proposed", "Well", "outlet", "dry well"), ("proposed", "Pit", "outlet", "dry well"),
+        ),
+        "drain_lines": pd.DataFrame({
+            "case": ["proposed"] * 2, "name": ["To bank", "To slope"], "from_node": ["A", "B"],
+            "outlet": ["Bank", "Slope"], "status": ["proposed"] * 2,
+        }),
+    }  # fmt: skip
+    found = [finding("outlet-under-water", "To bank"), finding("dry-well-slow", "Well", "fail")]
+    duties = {duty.what: duty.subjects for duty in upkeep(layers, found)}
+    assert duties["Open ends: curb, daylight, ditch"] == ("Slope",)
+    assert duties["Ends nobody sees: public drains, and under water"] == ("Manhole", "Bank")
+    assert duties["Dry wells"] == ("Pit",)
+    assert duties["Dry wells that empty slowly"] == ("Well",)

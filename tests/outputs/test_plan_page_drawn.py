@@ -9,6 +9,7 @@ from affine import Affine
 
 from lotflow.grid import Grid
 from lotflow.layers import RESULT_LAYERS
+from lotflow.outputs.plan_page.answers import answer_html
 from lotflow.outputs.plan_page.drawn import (
     DRAWN,
     blocked_overflow,
@@ -254,3 +255,36 @@ def test_lines_of_today_have_a_table_of_their_own_beside_proposed_ones():
         table["key"]: [row["name"] for row in table["rows"]] for table in page_tables(content, {})
     }
     assert made == {"lines": ["new"], "lines_today": ["old"]}
+
+
+def test_what_to_measure_names_the_levels_to_take_first():
+    """By the numbers on the map; an item without any has its own words alone."""
+    item = {
+        "harm": "h", "grade": "sure", "grade_means": "sure", "causes": [], "verdict": "",
+        "remedy": "", "takes": "", "left": "", "risk": "", "evidence": "", "source": "",
+    }  # fmt: skip
+    summary = {
+        "answer": [
+            {**item, "rank": rank, "check": f"check {rank}.", "findings": [
+                {"rule": "r", "subject": of, "scenario": ""}]}
+            for rank, of in ((1, "low spot 3"), (2, "C1"))
+        ],
+        "findings": [],
+        "levels_to_take": [{"rank": 4, "subject": "low spot 3"}, {"rank": 7, "subject": "D"}],
+    }  # fmt: skip
+    told = answer_html(summary, (0.0, 0.0))
+    assert "check 1. Level 4 of" in told
+    assert "<dd>check 2.</dd>" in told
+
+
+def test_levels_to_take_are_listed_by_the_numbers_on_the_map_with_what_they_settle():
+    rows = [
+        {"rank": rank, "place": f"place {rank}", "question": "line", "subject": "C1", "x": 1.0,
+         "y": 2.0, "level_m": 3.0, "settles": 0.2, "together_with": None}
+        for rank in (1, 2)
+    ]  # fmt: skip
+    made = tables(levels_to_take=rows)["levels_to_take"]
+    assert [row["name"] for row in made["rows"]] == [1, 2]
+    assert made["rows"][0]["place"] == [1.0, 2.0]
+    assert "C1" in made["rows"][0]["cells"][-1]
+    assert made["forSite"]

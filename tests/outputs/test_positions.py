@@ -64,7 +64,7 @@ HOSTILE = Waypoint(
 
 
 def content(**more):
-    return {"low_spots": [], "inlets": [], "lot_line_crossings": [], **more}
+    return {"low_spots": [], "inlets": [], "lot_line_crossings": [], "levels_to_take": [], **more}
 
 
 def test_a_waypoint_has_the_elements_of_the_schema_in_its_order():
@@ -153,10 +153,20 @@ def test_every_place_is_listed_and_only_run_on_of_the_crossings():
         for n, way in ((1, "on"), (2, "off"))
     ]
     outlet = Waypoint("O1", "outlet", "curb", 5.0, 6.0, None)
+    level = {
+        "rank": 1, "place": "out from House, south side", "away_m": 3.0, "x": 7.0, "y": 8.0,
+        "level_m": 31.25, "question": "wall", "subject": "House, south side",
+    }  # fmt: skip
     points = waypoints(
-        content(low_spots=[spot], inlets=[inlet], lot_line_crossings=crossings), [outlet], "metric"
+        content(
+            low_spots=[spot], inlets=[inlet], lot_line_crossings=crossings, levels_to_take=[level]
+        ),
+        [outlet],
+        "metric",
     )
-    assert [p.name for p in points] == ["Low spot 1", "C1", "O1", "Run-on 1"]
+    assert [p.name for p in points] == ["Low spot 1", "C1", "O1", "Run-on 1", "Level 1"]
+    assert (points[-1].kind, points[-1].x, points[-1].elevation_m) == ("level", 7.0, 31.25)
+    assert points[-1].description.startswith("3.0 m out from House, south side; ")
     assert points[0].description == (
         "0.20 m deep, 1.50 m³, 100 m² drain to it; stands in 96% of realisations; may be none: "
         "in a building"
@@ -177,7 +187,7 @@ def test_no_places_give_a_header_alone():
 
 def test_marks_of_receivers_differ_by_kind():
     """GPX 1.1 schema, wptType: sym is "text of GPS symbol name"."""
-    kinds = ("low spot", "inlet", "outlet", "run-on")
+    kinds = ("low spot", "inlet", "outlet", "run-on", "level")
     points = [replace(POINT, name=kind, kind=kind) for kind in kinds]
     read = gpxpy.parse(gpx_text(points, "EPSG:26917", title="Lot"))
     marks = {point.type: point.symbol for point in read.waypoints}

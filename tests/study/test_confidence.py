@@ -284,3 +284,16 @@ def test_very_wide_ground_has_fewer_realisations_unless_somebody_asks_for_them(l
     assert confidence_note(bare, 50).facts["usual"] == 100
     cut_short = {number: confidence_note(bare, number).facts["cut_short"] for number in (50, 100)}
     assert cut_short == {50: True, 100: False}
+
+
+def test_levels_to_take_are_listed_where_there_are_realisations_enough(lot, chapter):
+    """Of few surfaces chance foretells too much: then the field sheet's own order stands."""
+    table = chapter.layers["levels_to_take"]
+    assert list(table["rank"]) == list(range(1, len(table) + 1))
+    assert 1 < len(table) <= 12
+    assert set(table["question"]) == {"low spot"}  # nothing else was asked
+    assert table["settles"].between(0, 0.6).all()
+    few = confidence_chapter(asked(lot, realisations=5))
+    assert "levels_to_take" not in few.layers
+    sure = confidence_chapter(asked(lot, rmse_m=0.0))
+    assert "levels_to_take" not in sure.layers

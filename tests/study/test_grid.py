@@ -14,12 +14,14 @@ import shapely
 from click.testing import CliRunner
 from pyproj import CRS
 
+import lotflow
 from lotflow.cli.main import commands
 from lotflow.errors import InputError, OutputError
 from lotflow.inputs.area import Area
 from lotflow.inputs.elevation import inspect_elevation, read_elevation
 from lotflow.study.grid import grid
 from lotflow.terrain import ground_points
+from lotflow.terrain.realisations.likely_surfaces import likely_surfaces
 
 laspy = pytest.importorskip("laspy")
 pytest.importorskip("lazrs")
@@ -86,6 +88,43 @@ def test_a_lot_is_gridded_and_screened(points: Path, tmp_path: Path) -> None:
     (file,) = told["provenance"]["elevation"]["files"]
     assert file["gridded"]["law"]["returns"] > 1000
     assert file["gridded"]["files"][0]["file"] == "points.laz"
+
+
+def test_what_is_less_sure_comes_to_the_realisations(
+    points: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Each cell's deviation by its distance, on the cells that are worked on; none of others."""
+    dem = tmp_path / "dem.tif"
+    made = grid([points], dem)
+    law = made.gridded.law
+    assert law is not None
+    bounds = (WEST + 30, SOUTH + 30, WEST + 70, SOUTH + 50)
+    found = read_elevation(inspect_elevation((dem,)), bounds)
+    with rasterio.open(dem) as got:
+        window = rasterio.windows.from_bounds(*bounds, got.transform)
+        distance = got.read(2, window=window).astype(float)
+        np.testing.assert_allclose(found.apart, law.c * distance**law.h, atol=1e-9)
+        assert found.apart.shape == found.grid.shape
+        values, profile = got.read(1), got.profile
+    profile.update(count=1)
+    with rasterio.open(tmp_path / "plain.tif", "w", **profile) as plain:
+        plain.write(values, 1)
+        plain.set_band_unit(1, "metre")
+    assert read_elevation(inspect_elevation((tmp_path / "plain.tif",)), bounds).apart is None
+    seen = []
+
+    def spy(ground: Any, error: Any, cell_m: Any, random: Any, apart: Any = None) -> Any:
+        seen.append(apart)
+        return likely_surfaces(ground, error, cell_m, random, apart)
+
+    monkeypatch.setattr("lotflow.terrain.confidence.likely_surfaces", spy)
+    box = shapely.box(WEST + 25, SOUTH + 25, WEST + 60, SOUTH + 55)
+    lot = gpd.GeoDataFrame({"name": ["Lot"]}, geometry=[box], crs=26918)
+    result = lotflow.screen(dem, lot, realisations=10)
+    (apart,) = seen
+    assert apart.shape == result.ground.shape
+    row, column = result.ground.row_column(WEST + 55, SOUTH + 40)
+    assert apart[row, column] > 3 * np.median(apart)
 
 
 def test_the_same_points_give_the_same_bytes_and_no_other_file_is_replaced(

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any, Final
 
+from lotflow.advice.first_levels import question_words
 from lotflow.layers import RESULT_LAYERS, SITE_LAYERS
 from lotflow.outputs.field_sheet.content import (
     FieldSheetContent,
@@ -164,6 +165,37 @@ def questions(setter: Typesetter) -> list[Any]:
     return [*heading, setter.table((), rows, (2.6, 54, 30), height=18)]
 
 
+def first_levels_part(setter: Typesetter, content: FieldSheetContent) -> list[Any]:
+    """Set the levels to take first, with the question each settles; nothing where none is known."""
+    rows = first_level_rows(content)
+    if not rows:
+        return []
+    heading = setter.heading(
+        "First levels, in the order of what they settle",
+        "Short of time, take these; two that belong together tell little alone. One benchmark of "
+        "your own is enough for all. The rest follows in walking order.",
+        room=150.0,
+    )
+    labels = RESULT_LAYERS["levels_to_take"].labels
+    heads = (*labels("rank", "place", "question", "settles", "level_m"), "Shot")
+    return [*heading, setter.table(heads, rows, (5, 36, 39, 10, 11, 9), height=16)]
+
+
+def first_level_rows(content: FieldSheetContent) -> list[list[Cell]]:
+    """Cells of the levels to take first, in their order."""
+    layer = RESULT_LAYERS["levels_to_take"]
+    rows: list[list[Cell]] = []
+    for one in rows_of(content.layers, "levels_to_take"):
+        away = "" if one["away_m"] is None else f"{layer.shown(one, 'away_m', content.units)} "
+        with_ = "" if one["together_with"] is None else f" (with {one['together_with']:.0f})"
+        rows.append([
+            str(one["rank"]), f"{away}{one['place']}{with_}", question_words(one),
+            layer.shown(one, "settles", content.units),
+            layer.shown(one, "level_m", content.units), BLANK,
+        ])  # fmt: skip
+    return rows
+
+
 def _walk_part(setter: Typesetter, content: FieldSheetContent) -> list[Any]:
     """Set what to look at and to measure, in the order in which it is walked."""
     rows: list[list[Cell]] = []
@@ -268,6 +300,7 @@ def field_sheet_pdf(content: FieldSheetContent) -> bytes:
             *_visit(setter, content),
             *_map(content, lettering, width, _MAP_HEIGHT),
             *_answer(setter, content),
+            *first_levels_part(setter, content),
             *_walk_part(setter, content),
             *questions(setter),
             *_existing_drains(setter, content),

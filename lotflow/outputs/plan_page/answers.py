@@ -9,6 +9,7 @@ from __future__ import annotations
 import html
 from typing import TYPE_CHECKING, Any, Final
 
+from lotflow.advice.first_levels import levels_of_items, numbers_words
 from lotflow.findings import standing_alone
 
 if TYPE_CHECKING:
@@ -68,7 +69,15 @@ def answer_html(summary: Mapping[str, Any], corner: tuple[float, float]) -> str:
     if not items:
         return "<p>The data show nothing that needs work on this lot.</p>"
     findings = {finding_key(one): one for one in summary["findings"]}
-    return f"<ol>{''.join(_item(item, findings, corner) for item in items)}</ol>"
+    # what to measure names the levels to take first by their numbers on the map
+    numbers = levels_of_items(items, summary.get("levels_to_take", ()))
+    told = [
+        {**one, "check": f"{one['check'] or ''} {numbers_words(numbers[one['rank']])}".strip()}
+        if one["rank"] in numbers
+        else one
+        for one in items
+    ]
+    return f"<ol>{''.join(_item(item, findings, corner) for item in told)}</ol>"
 
 
 def _item(

@@ -207,6 +207,10 @@ DRAWN: Final[dict[str, _DrawnLayer]] = {
             "rain garden": (palette.NO_FAULT, ""),
         }),
     ),
+    "swale_ways": _DrawnLayer(
+        "Ways for swales round buildings", stroke=palette.SWALE, width=2.5, dashes="6 4",
+        heading="wall", told=("length_m", "fall_m", "cut_m"),
+    ),
     "earthwork_lines": _DrawnLayer(
         "Swales and berms", stroke=palette.SWALE, width=5, heading="name", label=True,
         told=("kind", "status", "verdict", "length_m", "depth_m", "fall", "capacity_m3s",
@@ -279,6 +283,11 @@ DRAWN: Final[dict[str, _DrawnLayer]] = {
             "kind", "catchment_m2", "roof_connected_m2", "ground_elevation_m",
             "rim_elevation_m", "level_from", "residual_depth_m",
         ),
+    ),
+    "levels_to_take": _DrawnLayer(
+        "Levels to take first", fill="#ffffff", stroke=palette.UNSURE, mark="circle",
+        heading="rank", label=True, told=("place", "question", "subject", "settles", "level_m"),
+        shown=False,
     ),
 }  # fmt: skip
 

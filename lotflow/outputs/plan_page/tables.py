@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 
 from lotflow.advice.answer_words import artefact
+from lotflow.advice.first_levels import question_words
 from lotflow.findings import standing_alone
 from lotflow.layers import RESULT_LAYERS, Column
 from lotflow.outputs.plan_page.answers import evidence_reasons, finding_key, told_findings
@@ -36,6 +37,11 @@ def section(content: Mapping[str, Any], key: str) -> Sequence[Mapping[str, Any]]
 def _with_bounds(content: Mapping[str, Any], key: str) -> list[dict[str, Any]]:
     """Entries of a summary's section, those that are not closed with a remark that says so."""
     return [{**entry, "not_closed": _bound(entry)} for entry in content[key]]
+
+
+def _first_levels(content: Mapping[str, Any], key: str) -> list[dict[str, Any]]:
+    """Levels to take first, with what each settles as a question."""
+    return [{**entry, "question": question_words(entry)} for entry in content[key]]
 
 
 def _is_on_lot(entry: Mapping[str, Any]) -> bool:
@@ -354,6 +360,14 @@ TABLES: Final[dict[str, _PageTable]] = {
         "Raised ground and rain gardens", "earthwork_areas", "name",
         _headings("earthwork_areas", "name", "kind", "status", "share_met", "holds_m3",
                   "empties_h", "cut_m3", "fill_m3", "verdict"),
+        for_site=True,
+    ),
+    "levels_to_take": _PageTable(
+        "Levels to take first", "levels_to_take", "rank",
+        _headings("levels_to_take", "rank", "place", "away_m", "level_m", "settles",
+                  "together_with", remarks=("question",)),
+        _first_levels,
+        "In the order of what they settle. Two that belong together tell little alone.",
         for_site=True,
     ),
     "lines": _PageTable(

@@ -19,8 +19,9 @@ Draws take them in turn, so that an interval is as wide as not knowing makes it.
 
 from __future__ import annotations
 
+import copy
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property, partial
 from threading import Lock
 from typing import TYPE_CHECKING, Any, Final
@@ -364,11 +365,15 @@ class LikelySurfaces:
     The surfaces that may be true.
 
     The views are by what the whole window is like, and by each place alone, each found when it is
-    first drawn from; none where there is no error.
+    first drawn from; none where there is no error. Where some cells are less sure than others,
+    `wide` holds the same views under the error of the least sure, and `weight` is how far each
+    cell is towards it, 0 to 1.
     """
 
     ground: FloatArray
     views: tuple[_FoundOnce, _FoundOnce] | tuple[()]
+    wide: tuple[_FoundOnce, _FoundOnce] | tuple[()] = ()
+    weight: FloatArray | None = None
 
     @property
     def are_one(self) -> bool:
@@ -399,17 +404,29 @@ class LikelySurfaces:
         """
         if not self.views:
             return self.ground
-        return self.views[number % 2].found.draw(number // 2, random)
+        view, own = number % 2, number // 2
+        if self.weight is None or not self.wide:
+            return self.views[view].found.draw(own, random)
+        # with the same random numbers, so that only what the wider error adds is added
+        again = copy.deepcopy(random)
+        near = self.views[view].found.draw(own, random)
+        return near + self.weight * (self.wide[view].found.draw(own, again) - near)
 
 
 def likely_surfaces(
-    ground: FloatArray, error: ErrorModel, cell_m: float, random: np.random.Generator
+    ground: FloatArray,
+    error: ErrorModel,
+    cell_m: float,
+    random: np.random.Generator,
+    apart: FloatArray | None = None,
 ) -> LikelySurfaces:
     """
     Find which surfaces may be true, under both views.
 
     The ground is as measured, without buildings and walls, complete [m]. The random numbers decide
-    the positions in which wavelet bands are laid.
+    the positions in which wavelet bands are laid. `apart` is the standard deviation that is added
+    to the error on each cell, as away from lidar returns [m]: what may be true is judged under the
+    error without and under that with the most of it, and each cell stands between both by its own.
 
     References
     ----------
@@ -422,10 +439,22 @@ def likely_surfaces(
     # chosen now, in this order, whichever view is asked for first
     learned_at = measured.positions(_LEARNED_HALVINGS, random)
     local_at = measured.positions(_LOCAL_HALVINGS, random)
-    return LikelySurfaces(
-        ground,
-        (
-            _FoundOnce(partial(posterior, measured, learned_at)),
-            _FoundOnce(partial(local_relief, measured, local_at)),
-        ),
-    )
+
+    def views(under: MeasuredSurface) -> tuple[_FoundOnce, _FoundOnce]:
+        return (
+            _FoundOnce(partial(posterior, under, learned_at)),
+            _FoundOnce(partial(local_relief, under, local_at)),
+        )
+
+    most = 0.0 if apart is None else float(apart.max())
+    if apart is None or most < LEAST_ERROR_M:
+        return LikelySurfaces(ground, views(measured))
+    wide = measured_surface(ground, _widened(error, most), cell_m)
+    return LikelySurfaces(ground, views(measured), views(wide), apart / most)
+
+
+def _widened(error: ErrorModel, added_m: float) -> ErrorModel:
+    """Add a standard deviation to the part of an error that neighbours share."""
+    rmse = math.hypot(error.rmse_m, added_m)
+    own = error.white_share * (error.rmse_m / rmse) ** 2
+    return replace(error, rmse_m=rmse, white_share=own)

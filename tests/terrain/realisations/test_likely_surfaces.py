@@ -283,3 +283,26 @@ def test_every_draw_has_its_turn_once(number):
     turns = LikelySurfaces.in_turn(number)
     assert sorted(turns) == list(range(number))
     assert turns[:2] == [0, 1][:number]
+
+
+def test_cells_that_are_less_sure_are_drawn_so_and_the_others_as_ever():
+    """As ground under a tree beside ground full of returns."""
+    random = np.random.default_rng(5)
+    error = ErrorModel(0.03, 8.0, 0.1)
+    ground = surveyed(natural(random), error, random)
+    apart = np.zeros((SIZE, SIZE))
+    apart[:, 60:] = 0.12
+    plain, wide = (
+        np.array([
+            likely_surfaces(ground, error, 0.5, np.random.default_rng(1), given).draw(
+                n, np.random.default_rng(n)
+            )
+            for n in range(30)
+        ])
+        for given in (None, apart)
+    )  # fmt: skip
+    np.testing.assert_array_equal(wide[:, :, :60], plain[:, :, :60])
+    assert wide[:, :, 60:].std(axis=0).mean() > 2 * plain[:, :, 60:].std(axis=0).mean()
+    assert wide[:, :, 60:].std(axis=0).mean() < 0.15
+    none = likely_surfaces(ground, error, 0.5, np.random.default_rng(1), np.zeros((SIZE, SIZE)))
+    np.testing.assert_array_equal(none.draw(3, np.random.default_rng(3)), plain[3])

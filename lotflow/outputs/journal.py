@@ -1,0 +1,157 @@
+"""What a batch has done so far, line by line, so that the same command goes on where it stopped."""
+
+from __future__ import annotations
+
+import json
+import os
+import time
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
+from pathlib import Path
+from typing import IO, Any, Final, Self
+
+from lotflow.errors import OutputError
+from lotflow.outputs.failures import explained
+from lotflow.outputs.folder_lock import held
+
+#: Its name in the folder of a batch.
+JOURNAL: Final = "progress.jsonl"
+#: Below the folder of a batch, the folders of its lots.
+LOTS: Final = "lots"
+#: So often the disk is waited for [s]: what a power cut costs is studied again.
+_FLUSH_S: Final = 1.0
+#: What every row has.
+_NEEDED: Final = {"parcel", "outcome", "concern", "folder"}
+#: Holds the journal's own lock, beside that of the result.
+_LOCKED: Final = ".lotflow-batch"
+
+
+class Journal:
+    """
+    Rows of a batch as they become known, on the disk within a second.
+
+    Parameters
+    ----------
+    path
+        The file.
+    run_id
+        Identity of the batch: rows of another are not taken for its own.
+    rows
+        What was found there, by the key of the lot.
+    stream
+        Open for more.
+    """
+
+    def __init__(
+        self, path: Path, run_id: str, rows: dict[str, dict[str, Any]], stream: IO[str]
+    ) -> None:
+        self.path, self.run_id, self.rows, self._stream = path, run_id, rows, stream
+        self._flushed = 0.0
+
+    def add(self, row: Mapping[str, Any]) -> None:
+        """
+        Write a row down.
+
+        Parameters
+        ----------
+        row
+            With the key of the lot as "parcel".
+
+        Raises
+        ------
+        OutputError
+            If the disk does not take it.
+        """
+        self.rows[row["parcel"]] = dict(row)
+        with explained(self.path.parent):
+            self._stream.write(json.dumps(row, ensure_ascii=False) + "\n")
+            self._stream.flush()
+            if time.monotonic() - self._flushed > _FLUSH_S:
+                os.fsync(self._stream.fileno())
+                self._flushed = time.monotonic()
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        with explained(self.path.parent):
+            os.fsync(self._stream.fileno())
+            self._stream.close()
+
+
+def made_lots_folder(folder: Path) -> Path:
+    """
+    Make the folder below that of a batch in which the results of its lots are kept.
+
+    Parameters
+    ----------
+    folder
+        Of the batch.
+    """
+    lots = folder / LOTS
+    with explained(folder):
+        lots.mkdir(exist_ok=True)
+    return lots
+
+
+@contextmanager
+def journal_of(folder: Path, run_id: str, *, overwrite: bool) -> Iterator[Journal]:
+    """
+    Open the journal of a batch and hold its folder for the block.
+
+    Parameters
+    ----------
+    folder
+        Of the batch; made where it does not exist and its parent does.
+    run_id
+        Hash of all that the batch is made from.
+    overwrite
+        Whether the journal of another batch there may be begun anew.
+
+    Raises
+    ------
+    OutputError
+        If another batch was begun there, or is being run.
+    """
+    with explained(folder):
+        folder.mkdir(exist_ok=True)
+        with held(folder / _LOCKED):
+            path = folder / JOURNAL
+            rows = _read(path, run_id)
+            if rows is None and path.exists() and not overwrite:
+                raise OutputError(
+                    f"{folder} holds a batch of other inputs, options or version. Choose another "
+                    "folder with -o, or use --overwrite to begin anew there."
+                )
+            _rewrite(path, run_id, rows or {})
+            with Journal(path, run_id, rows or {}, path.open("a", encoding="utf-8")) as journal:
+                yield journal
+
+
+def _read(path: Path, run_id: str) -> dict[str, dict[str, Any]] | None:
+    """Read the rows of a journal; None where it is of another batch, or none."""
+    try:
+        lines = path.read_text("utf-8", errors="replace").splitlines()
+        if not lines or json.loads(lines[0]).get("run_id") != run_id:
+            return None
+    except (OSError, ValueError, AttributeError):
+        return None
+    rows = {}
+    for line in lines[1:]:
+        try:
+            row = json.loads(line)
+            if row.keys() >= _NEEDED:
+                rows[str(row["parcel"])] = row
+        except (ValueError, AttributeError):
+            continue  # cut off when the power went: that lot is studied again
+    return rows
+
+
+def _rewrite(path: Path, run_id: str, rows: Mapping[str, Mapping[str, Any]]) -> None:
+    """Write a journal anew, without the line that was cut off."""
+    lines = [{"run_id": run_id}, *rows.values()]
+    fresh = path.with_name(f"{path.name}.new")
+    fresh.write_text(
+        "".join(json.dumps(line, ensure_ascii=False) + "\n" for line in lines), encoding="utf-8"
+    )
+    fresh.replace(path)

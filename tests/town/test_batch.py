@@ -1,0 +1,239 @@
+"""A batch: each parcel has its row, a stopped one goes on, a lot is the same as by `screen`."""
+
+import json
+import re
+from dataclasses import replace
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import pytest
+import rasterio
+import shapely
+from affine import Affine
+from click.testing import CliRunner
+from scipy.ndimage import gaussian_filter
+from shapely import box
+
+import lotflow
+from lotflow.cli.main import commands
+from lotflow.errors import InputError, OutputError
+from lotflow.layers.result_town import CONCERNS, TOWN_LAYER
+from lotflow.outputs.manifest import verify_result
+from lotflow.outputs.town import NAMES
+from lotflow.outputs.town_page import town_page
+from lotflow.town import batch as batching
+from lotflow.town.batch import Keep, run_batch
+from lotflow.town.engine import Crew
+from lotflow.town.lots import TownJob
+
+HERE = Crew(workers=0)
+SIDE = 3
+#: Rows that cannot be studied, by their key, and what must be said of them.
+BROKEN = {
+    "": "no value in the column 'pin'",
+    "twice": "2 rows have 'twice'",
+    "far": "lies outside the elevation data",
+    "bow": "the outline crosses itself",
+}
+
+
+@pytest.fixture(scope="module")
+def town(tmp_path_factory):
+    """Rough ground, nine lots with houses, one that overlaps, and five rows that are wrong."""
+    folder = tmp_path_factory.mktemp("town")
+    size, west, north = 260, 500000, 4500000
+    random = np.random.default_rng(7)
+    ground = gaussian_filter(random.normal(size=(size, size)), 6) * 4 + 100
+    ground -= np.arange(size)[:, None] * 0.01
+    profile = {
+        "driver": "GTiff", "width": size, "height": size, "count": 1, "dtype": "float32",
+        "crs": "EPSG:32618", "transform": Affine(1, 0, west, 0, -1, north),
+    }  # fmt: skip
+    with rasterio.open(folder / "dem.tif", "w", **profile) as target:
+        target.write(ground.astype("float32"), 1)
+    places = [(west + 70 + 40 * i, north - 100 - 40 * j) for j in range(SIDE) for i in range(SIDE)]
+    rows = {f"P-{number}": box(x, y, x + 36, y + 36) for number, (x, y) in enumerate(places)}
+    x, y = places[0]
+    shapes = [
+        *rows.values(),
+        box(x + 20, y - 20, x + 50, y + 10),
+        box(x, y, x + 30, y + 30),
+        box(x, y, x + 30, y + 30),
+        box(x, y + 1, x + 30, y + 31),
+        box(x + 9e4, y, x + 9e4 + 30, y + 30),
+        shapely.Polygon([(x, y), (x + 30, y + 30), (x + 30, y), (x, y + 30)]),
+    ]
+    keys = [*rows, "over/lap", None, "twice", "twice", "far", "bow"]
+    gpd.GeoDataFrame({"pin": keys}, geometry=shapes, crs=32618).to_file(
+        folder / "parcels.gpkg", layer="parcels"
+    )
+    houses = [box(x + 12, y + 12, x + 24, y + 22) for x, y in places]
+    gpd.GeoDataFrame(geometry=houses, crs=32618).to_file(folder / "houses.gpkg", layer="buildings")
+    return folder
+
+
+def job(town, **changes):
+    layers = {"lot": str(town / "parcels.gpkg"), "buildings": str(town / "houses.gpkg")}
+    own = TownJob((str(town / "dem.tif"),), layers, "pin", vertical_unit="m", realisations=0)
+    return replace(own, **changes)
+
+
+@pytest.fixture(scope="module")
+def done(town, tmp_path_factory):
+    """A batch that ran through."""
+    folder = tmp_path_factory.mktemp("done") / "town"
+    return folder, run_batch(job(town), folder, keep=Keep(), crew=HERE)
+
+
+def content(folder):
+    return {name: (folder / name).read_bytes() for name in (*NAMES, "summary.json")}
+
+
+def test_every_parcel_has_its_row(town, done):
+    folder, result = done
+    parcels = gpd.read_file(town / "parcels.gpkg")
+    table = gpd.read_file(folder / "town.gpkg", layer="lots")
+    assert list(table["parcel"]) == ["" if pd.isna(one) else one for one in parcels["pin"]]
+    assert shapely.area(table.geometry).tolist() == pytest.approx(parcels.area.tolist())
+    wrong = table[table["outcome"] == "failed"]
+    assert list(wrong["parcel"]) == ["", "twice", "twice", "far", "bow"]
+    assert set(wrong["concern"]) == {"not studied"}
+    for key, reason in zip(wrong["parcel"], wrong["reason"], strict=True):
+        assert BROKEN[key] in reason
+    sound = [shape if shape.is_valid else shapely.Polygon() for shape in parcels.geometry]
+    assert table["overlaps"].tolist() == [
+        sum(one.intersection(other).area > 0.01 * min(one.area, other.area)
+            for j, other in enumerate(sound) if i != j)
+        for i, one in enumerate(sound)
+    ]  # fmt: skip
+    assert result.any_failed
+    assert verify_result(folder) == []
+
+
+def test_rows_are_what_a_study_of_the_lot_finds(town, done):
+    """Each row against a screening of its own, through the door for Python."""
+    _, result = done
+    for key in ("P-4", "over/lap"):
+        own = lotflow.screen(
+            town / "dem.tif", town / "parcels.gpkg", buildings=town / "houses.gpkg",
+            vertical_unit="m", realisations=0, lot_name=key, lot_key="pin",
+        )  # fmt: skip
+        row = result.table.set_index("parcel").loc[key]
+        spots = own.low_spots[own.low_spots["on_lot_m2"] > 0]
+        spots = spots[spots["artefact"] == ""]
+        assert row["low_spots"] == len(spots)
+        assert np.isclose(row["deepest_m"], spots["depth_m"].max(), atol=1e-4, equal_nan=True)
+        assert row["area_m2"] == pytest.approx(own.layers["lot"]["area_m2"].sum())
+        assert row["run_on_m2"] == pytest.approx(own.study.balance["on_m2"])
+        assert row["run_id"] == own.summary["provenance"]["run_id"]
+        assert row["warnings"] == sum(one.severity == "warn" for one in own.finding_list)
+        assert row["concern"] in CONCERNS
+
+
+def test_the_parquet_is_the_same_table(done):
+    folder, _ = done
+    pytest.importorskip("pyarrow")
+    one, other = gpd.read_parquet(folder / "town.parquet"), gpd.read_file(folder / "town.gpkg")
+    assert list(one.columns) == [c.name for c in TOWN_LAYER.columns] + ["geometry"]
+    assert one["parcel"].tolist() == other["parcel"].tolist()
+    assert one["area_m2"].equals(other["area_m2"])
+    assert one.crs == other.crs
+
+
+def test_the_same_command_again_studies_nothing(town, done, monkeypatch):
+    folder, _ = done
+    before = content(folder)
+    monkeypatch.setattr(batching, "run_lots", lambda *_: pytest.fail("studied again"))
+    again = run_batch(job(town), folder, keep=Keep(), crew=HERE)
+    assert again.studied == 0
+    assert content(folder) == before
+
+
+def test_a_stopped_batch_goes_on_and_ends_the_same(town, done, tmp_path, monkeypatch):
+    """Stopped after three lots, with the fourth cut off in the middle of its line."""
+    run, taken = batching.run_lots, []
+
+    def stopping(town, lots, crew, take, *rest):
+        def some(row):
+            if len(taken) == 3:
+                raise KeyboardInterrupt
+            taken.append(row["parcel"])
+            take(row)
+
+        run(town, lots, crew, some, *rest)
+
+    folder = tmp_path / "town"
+    monkeypatch.setattr(batching, "run_lots", stopping)
+    with pytest.raises(KeyboardInterrupt) as stop:
+        run_batch(job(town), folder, keep=Keep(), crew=HERE)
+    assert "3 lots are kept" in stop.value.__notes__[0]
+    assert not (folder / "summary.json").exists()
+    with (folder / "progress.jsonl").open("a") as journal:
+        journal.write('{"parcel": "P-8", "outco')
+    monkeypatch.setattr(batching, "run_lots", run)
+    rest = run_batch(job(town), folder, keep=Keep(), crew=HERE)
+    assert rest.studied == SIDE**2 + 3 - 3
+    assert content(folder) == content(done[0])
+
+
+def test_another_batch_is_not_mixed_in(town, done):
+    folder, _ = done
+    before = content(folder)
+    with pytest.raises(OutputError, match="other inputs, options or version"):
+        run_batch(job(town, realisations=1), folder, keep=Keep(), crew=HERE)
+    assert content(folder) == before
+
+
+def test_a_lot_is_the_same_as_by_screen(town, tmp_path):
+    """All files of a lot's folder, byte for byte, of the command for one and of that for all."""
+    shared = ["--vertical-unit", "m", "--realisations", "3", "-q",
+              "--buildings", town / "houses.gpkg"]  # fmt: skip
+    call = ["batch", town / "parcels.gpkg", "--key", "pin", "--elevation", town / "dem.tif",
+            "--keep", "worst:1", "--workers", "0", "-o", tmp_path / "town", *shared]  # fmt: skip
+    assert CliRunner().invoke(commands, list(map(str, call))).exit_code == 0
+    table = gpd.read_file(tmp_path / "town" / "town.gpkg")
+    (row,) = table[table["folder"] != ""].to_dict("records")
+    assert row["deepest_m"] == table[table["concern"] == row["concern"]]["deepest_m"].max()
+    one = tmp_path / "one"
+    call = ["screen", town / "dem.tif", town / "parcels.gpkg", "--key", "pin", "--lot-name",
+            row["parcel"], "-o", one, *shared]  # fmt: skip
+    assert CliRunner().invoke(commands, list(map(str, call)), standalone_mode=False).exit_code == 0
+    kept = tmp_path / "town" / row["folder"]
+    names = sorted(path.name for path in one.iterdir())
+    assert "plan.html" in names
+    assert names == sorted(path.name for path in kept.iterdir())
+    assert [name for name in names if (one / name).read_bytes() != (kept / name).read_bytes()] == []
+    page = (tmp_path / "town" / "town.html").read_text()
+    assert f'href="{row["folder"]}/plan.html"' in page
+
+
+def test_strict_tells_that_a_lot_failed(town, done):
+    folder, _ = done
+    call = ["batch", town / "parcels.gpkg", "--key", "pin", "--elevation", town / "dem.tif",
+            "--buildings", town / "houses.gpkg", "--vertical-unit", "m", "--realisations", "0",
+            "--workers", "0", "-o", folder]  # fmt: skip
+    told = CliRunner().invoke(commands, [*map(str, call), "--strict"], standalone_mode=False)
+    assert told.return_value == 3
+    assert re.search(r"5\s+not studied", told.output)
+    assert CliRunner().invoke(commands, [*map(str, call)], standalone_mode=False).return_value == 0
+
+
+def test_a_column_that_is_not_there_is_asked_after(town, tmp_path):
+    with pytest.raises(InputError, match=r"no column 'pim'.*Did you mean 'pin'\?"):
+        run_batch(job(town, key="pim"), tmp_path / "town", keep=Keep(), crew=HERE)
+    assert not (tmp_path / "town").exists()
+
+
+def test_the_page_holds_every_lot_and_no_foreign_text_as_markup(tmp_path, done):
+    folder, result = done
+    page = (folder / "town.html").read_text()
+    data = json.loads(re.search(r'id="data">(.*?)</script>', page)[1])
+    assert len(data["rows"]) == len(result.table)
+    assert page.count("<path class=") == len(result.table)
+    assert not re.search(r"(https?:)?//[a-z]", page.split("</head>")[1].split("<script")[0])
+    table = result.table.copy()
+    table.loc[0, "parcel"] = "</script><script>alert(1)</script>"
+    nasty = town_page(table, title="<b>", units="metric", opens="plan.html")
+    assert "<script>alert" not in nasty
+    assert "<h1>&lt;b&gt;</h1>" in nasty
