@@ -97,7 +97,9 @@ def without_outlet(found: Found, _: str, some: Sequence[Finding]) -> Item | None
     return Item(
         Theme.NO_OUTLET, "", rank_key(rank, grade, Theme.NO_OUTLET),
         inlets[0], heavy[0].x, heavy[0].y,
-        drain_words.no_outlet(say, inlets, option, lacks) + drain_words.wells(say, some),
+        drain_words.no_outlet(say, inlets, option, lacks)
+        + words.after(drain_words.comes_up(say, _margins(result, drowned, inlets)))
+        + drain_words.wells(say, some),
         remedy_words.VERDICTS[kind],
         remedy_words.what_to_do(say, measures), grade,
         drain_words.option_evidence(say, option, drowned), tuple(some),
@@ -105,6 +107,37 @@ def without_outlet(found: Found, _: str, some: Sequence[Finding]) -> Item | None
         # what stands in the low spot is mended there
         source=found.sources(heavy), causes=water, measures=tuple(measures),
     )  # fmt: skip
+
+
+def _margins(
+    result: Result, drowned: Sequence[Finding], inlets: Sequence[str]
+) -> list[tuple[str, str, float]]:
+    """
+    Inlet, outlet under water, and how far its water may rise before it stands at the grate [m].
+
+    The inlet that is reached first of each outlet; only where both levels are known.
+    """
+    under = {one.subject for one in drowned}
+    lines = result.rows("drain_lines", case=result.state)
+    ends = {row["outlet"] for row in lines if {row["name"], row["from_node"]} & under}
+    found = []
+    for end in sorted(ends - {None, ""}):
+        levels = [
+            row["water_level_m"]
+            for row in result.rows("outlet_storms", case=result.state, name=end)
+            if row.get("water_level_m") is not None
+        ]
+        rims = [
+            (node["rim_m"], node["name"])
+            for node in result.rows("nodes", case=result.state, kind="inlet")
+            if node["name"] in inlets
+            and node.get("rim_m") is not None
+            and any(row["from_node"] == node["name"] and row["outlet"] == end for row in lines)
+        ]
+        if levels and rims:
+            rim, name = min(rims)
+            found.append((str(name), str(end), float(rim) - max(levels)))
+    return found
 
 
 def _outlet_kind(option: Row | None, has_none: bool) -> str:
@@ -189,7 +222,8 @@ def of_capacity(found: Found, key: str, some: Sequence[Finding]) -> Item | None:
         or words.sentence(drain_words.complaints(pairs)),
         tuple(some), measures=measures,
         check=remedy_words.CHECKS["drain too small"], risk=remedy_words.RISKS["drain too small"],
-        takes=takes, source=found.sources(heavy), causes=water,
+        # that a joint narrows is nobody's water
+        takes=takes, source=found.sources(heavy), causes=() if narrows else water,
     )  # fmt: skip
 
 

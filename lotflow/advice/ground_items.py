@@ -340,6 +340,7 @@ def of_walls(found: Found, _: str, some: Sequence[Finding]) -> Item | None:
         if row.kind in (Kind.FALL, Kind.ROOF_WATER) and row.subject in mended
     )  # fmt: skip
     low = _low_sills(result, [*walls, *unsure])
+    others_low = _other_low_sills(result, [*walls, *unsure])
     asked = broken(
         row for row in found.harm
         if row.kind in (Kind.FALL, Kind.ROOF_WATER) and row.subject in {*named, *spouts}
@@ -349,7 +350,7 @@ def of_walls(found: Found, _: str, some: Sequence[Finding]) -> Item | None:
         worst["name"] if worst else head.subject,
         worst["x"] if worst else head.x, worst["y"] if worst else head.y,
         " ".join(one for one in (
-            words.low_sills(say, low), words.walls_harm(
+            words.low_sills(say, low, _wall_names(result, low)), words.walls_harm(
                 say, walls, at_worst, [one.told for one in ending], standing,
                 taken=_taken_as_drawn(found, at_worst), reverse=_reverses(walls),
             ),
@@ -358,7 +359,7 @@ def of_walls(found: Found, _: str, some: Sequence[Finding]) -> Item | None:
         remedy_words.what_to_do(say, measures), grade,
         " ".join(one for one in (
             words.walls_evidence(say, walls) or drain_words.measured(say, heaviest(some)),
-            words.low_sills(say, _other_low_sills(result, [*walls, *unsure])),
+            words.low_sills(say, others_low, _wall_names(result, others_low)),
             words.level_first(unsure),
         ) if one), tuple(some),
         measures=measures,
@@ -380,6 +381,17 @@ def _low_sills(result: Result, walls: Sequence[Row]) -> list[Row]:
         for row in openings_of(result, wall)
         if (row.get("above_ground_m") or limit) < limit and row.get("kind") != "AC pad"
     ]
+
+
+def _wall_names(result: Result, openings: Sequence[Row]) -> dict[str, str]:
+    """Walls in which openings stand, by the name of the opening."""
+    found: dict[str, str] = {}
+    for wall in result.rows("facades"):
+        here = {row["name"] for row in openings_of(result, wall)}
+        for one in openings:
+            if one["name"] in here:
+                found.setdefault(one["name"], str(wall["name"]))
+    return found
 
 
 def _other_low_sills(result: Result, walls: Sequence[Row]) -> list[Row]:
@@ -606,7 +618,9 @@ def of_the_rest(found: Found, told: Collection[int]) -> Item | None:
         "the lot", None, None, harm,
         remedy_words.VERDICTS["all told" if told and not others else "nothing else stands"],
         remedy_words.what_to_do(say, measures), grade,
-        line or words.sentence("the elevation data hold no other low spot here"), tuple(some),
+        line or words.sentence(
+            f"the elevation data hold no {'other ' * bool(told)}low spot here"
+        ), tuple(some),
         measures=tuple(measures), means=LOOK_IN_RAIN,
         check=remedy_words.CHECKS["nothing else stands"],
         risk=remedy_words.RISKS["nothing else stands"],

@@ -282,7 +282,7 @@ def test_a_swale_round_the_house_comes_first_where_a_way_was_found_and_roofs_bri
     assert not {"ask-run-on", "neither"} & set(keys)
     # where roofs bring much they are led off first
     roofs = (Cause(Source.EAVES, "House", 0.4, 30.0), water[0])
-    assert [one.what for one in of_walls(result(site), [steep], roofs, ())][0] == "gutter"
+    assert of_walls(result(site), [steep], roofs, ())[0].what == "gutter"
     # a wall in a low spot sheds nothing, with a swale or without
     standing = {SOUTH["name"]}
     assert [one.what for one in of_walls(result(site), [steep], water, (), standing)] == [
