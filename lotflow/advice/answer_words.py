@@ -531,7 +531,12 @@ def with_inlets_open(
 
 
 def with_one_blocked(say: Say, name: str, storm_yr: float, freeboard_m: float) -> str:
-    """Say that one blocked inlet is enough."""
+    """Say that one blocked inlet is enough, or how near it brings water to the sill."""
+    if freeboard_m > 0:
+        return sentence(
+            f"with {name} alone blocked, water stands {at_sill(say, freeboard_m)} in the "
+            f"{storm_yr:g}-year storm"
+        )
     return sentence(
         f"{name} alone blocked is enough: the {storm_yr:g}-year storm then stands "
         f"{at_sill(say, freeboard_m)}"
@@ -543,14 +548,17 @@ def as_drawn_takes(items: Sequence[str]) -> str:
     return f"{sentence('drains as drawn, all of them: ' + joined(items, 9))}" if items else ""
 
 
-def run_on_evidence(say: Say, total_m2: float, leaves: Sequence[Row]) -> str:
+def run_on_evidence(
+    say: Say, total_m2: float, leaves: Sequence[Row], *, proposed: bool = False
+) -> str:
     """Say how the run-on was counted, and where most water leaves."""
     said = (
         f"Each cell counted once, {say(total_m2, 'area')} in all. What crosses the line more than "
         "once is in the figure of each crossing: do not add them."
     )
     places = joined([f"crossing {row['id']} ({say(row['area_m2'], 'area')})" for row in leaves])
-    return f"{said} Most leaves at {places}." if leaves else said
+    drains = " with the drains as proposed" if proposed else ""
+    return f"{said} Most leaves at {places}{drains}." if leaves else said
 
 
 def more_low_spots(count: int) -> str:

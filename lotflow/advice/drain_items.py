@@ -87,6 +87,7 @@ def without_outlet(found: Found, _: str, some: Sequence[Finding]) -> Item | None
                 name for run in found.runs.values()
                 if run.is_question and run.is_replaced for name in run.lines
             ],
+            nearly=_nearly_reached(option),
         )  # fmt: skip
         grade = Grade.LIKELY if option is None else _option_grade(option)
         measures = remedies.in_order([*measures, *_weep_holes(some, found.no_outlet)])
@@ -145,6 +146,20 @@ def _outlet_kind(option: Row | None, has_none: bool) -> str:
     if has_none or option is None or option["verdict"] == "not reachable":
         return "no outlet"
     return "uncertain" if option["verdict"] == "cannot tell" else "beyond"
+
+
+#: Cover that lines are proposed with [m]: HEC-22, section 7.2.5.
+_COVER_M: Final = 0.30
+#: Fall that is left with hardly any cover from which it is worth levels [m]: lotflow's choice.
+_WORTH_LEVELS_M: Final = 0.10
+
+
+def _nearly_reached(option: Row | None) -> str:
+    """Lower place that a pipe reaches with hardly any cover, by the data; "" for none."""
+    if option is None or option.get("fall_m") is None:
+        return ""
+    near = float(option["fall_m"]) + _COVER_M >= _WORTH_LEVELS_M
+    return str(option["place"] or option["kind"]) if near else ""
 
 
 def _option_grade(option: Row) -> Grade:

@@ -352,6 +352,7 @@ def without_outlet(
     soaks: Sequence[str],
     can_be_raised: bool = True,
     traced: Sequence[str] = (),
+    nearly: str = "",
 ) -> tuple[Remedy, ...]:
     """
     Give what is left where gravity finds no way out.
@@ -370,6 +371,8 @@ def without_outlet(
         Whether their ground may be filled to where it sheds over the surface.
     traced
         Old pipes of which nobody knows where they end: one may be the outlet.
+    nearly
+        A lower place that a pipe with less cover and fall may still reach.
     """
     found = _roofs_off(causes)
     if traced:
@@ -378,6 +381,8 @@ def without_outlet(
         found.append(Remedy(Step.GRADE, "raise-terrace", tuple(inlets)))
     if soaks:
         found.append(Remedy(Step.SOAK, "pit-test", tuple(soaks)))
+    if nearly:
+        found.append(Remedy(Step.INLET, "less-cover", (nearly,)))
     if is_under_water:
         found.append(Remedy(Step.PUMP, "flap"))
     found.append(Remedy(Step.PUMP, "pump"))

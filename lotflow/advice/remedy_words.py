@@ -95,6 +95,8 @@ _REMEDIES: Final[Mapping[str, str]] = {
     "high its water rises in rain: when that stands above a grate, it comes up out of it. A "
     "backwater (flap) valve keeps it out; agree it with the owner first. While the valve is shut, "
     "the drain takes nothing.",
+    "less-cover": "Before a pump take levels to {names}: with less cover, in rigid pipe where "
+    "nothing drives, and less fall, a larger pipe may still reach it. Ask whose it is.",
     "pump": "If nothing else is left: a pump with an alarm and an overflow, let out beyond the "
     "edge of the hollow, at least {far} from the house, from where the water does not run back: "
     "into a street or a drain by permit, not onto a neighbour.",

@@ -609,3 +609,31 @@ def test_nobody_fills_over_a_pad_nor_asks_a_neighbour_for_the_lot_s_own_edge(sit
         first = answered(site, LOW_SPOT_FOUND).items[0]
         (way,) = [m for m in first.measures if m.what == "way-out"]
         assert bool(way.facts["others"]) == asked
+
+
+def test_one_blocked_inlet_that_brings_water_within_6_in_of_a_sill_is_told(site):
+    site["low_spots"] = [LOW_SPOT | {"inlets": "Basin, Gully"}]
+    site["inlets"].append(site["inlets"][0] | {"name": "Gully"})
+    site["wall_water"].append(water("blocked:Basin", 0.12, storm=2.0))
+    harm = answered(site, LOW_SPOT_FOUND).items[0].harm
+    assert "with Basin alone blocked, water stands 0.12 m below the sill" in harm.replace("W", "w")
+    # farther below it, or as high with none blocked, it tells nothing
+    site["wall_water"][-1] = water("blocked:Basin", 0.20, storm=2.0)
+    assert "alone blocked" not in answered(site, LOW_SPOT_FOUND).items[0].harm
+    site["wall_water"][-1] = water("blocked:Basin", 0.12, storm=2.0)
+    site["wall_water"].append(water("open", 0.12, storm=2.0))
+    assert "alone blocked" not in answered(site, LOW_SPOT_FOUND).items[0].harm
+
+
+def test_levels_are_asked_for_before_a_pump_where_less_cover_may_reach_a_lower_place(site):
+    """0.16 m above the highest invert with 0.30 m of cover; 0.40 m above it no cover helps."""
+    stuck = finding("no-gravity-outlet", "Basin")
+    for fall, told in ((-0.16, True), (-0.40, False)):
+        site["outlet_options"] = [{
+            "subject": "Basin", "rank": 1, "place": "Canal", "kind": "water", "run_m": 32.0,
+            "fall_m": fall, "left_m": fall - 0.33, "left_low_m": fall - 0.6,
+            "left_high_m": fall - 0.06, "verdict": "not reachable",
+        }]  # fmt: skip
+        keys = [m.what for m in item_of(answered(site, [stuck]), Theme.NO_OUTLET).measures]
+        assert ("less-cover" in keys) == told
+        assert not told or keys.index("less-cover") < keys.index("pump")
