@@ -69,7 +69,8 @@ def _cannot_empty(say: Say, _: Finding, *, stands_m: float, proposed: bool) -> s
     )  # fmt: skip
     return (
         f"{told}: water stays in the line after every rain, freezes and breeds mosquitoes. Give "
-        "the elbow a weep hole over a pit of stone."
+        "the elbow a weep hole over a pit of stone, if the soil there takes water and no "
+        "groundwater stands in the pit; else end it in the open."
     )
 
 
