@@ -87,8 +87,8 @@ def _inlet_better_place(
         f"{say(there_m2, 'area')} at the place marked, {say(away_m, 'length')} away: so near "
         "together the data cannot tell the two apart. Look which way the ground falls on site"
         + (
-            ". That place lies beyond the lot line: draw no inlet there; look for a place on the lot "
-            "that this water passes."
+            ". That place lies beyond the lot line: draw no inlet there; look for a place on the "
+            "lot that this water passes."
             if off_lot
             else ", and draw the inlet there if it is to take this."
         )
