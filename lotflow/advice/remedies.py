@@ -17,6 +17,7 @@ from typing import Final
 from shapely.geometry import LineString
 
 from lotflow.advice.buildable import (
+    PAD,
     can_be_filled,
     lowest_sill,
     openings_of,
@@ -155,7 +156,10 @@ def of_low_spot(
     if low_spot.get("artefact"):
         found.append(Remedy(Step.CLEAN, "find-culvert"))
     if not can_be_filled(low_spot, openings):
-        found += [_no_fill(low_spot, openings), Remedy(Step.GRADE, "way-out")]
+        # over its edge on the lot nobody else is asked
+        others = " On others' ground it takes that owner's permission."
+        facts = {"others": "" if spills_on_lot(result, low_spot) else others}
+        found += [_no_fill(low_spot, openings), Remedy(Step.GRADE, "way-out", (), facts)]
     elif at_house:
         found.append(Remedy(Step.GRADE, "relevel" if is_paved else "raise"))
     elif not inlets:
@@ -301,8 +305,12 @@ def _not_raised(
     whys: dict[tuple[str, str, bool], list[str]] = {}
     for wall in walls:
         why = "low spot" if wall["name"] in standing else why_not_raised(result, wall)
-        near = ", ".join(str(row["name"]) for row in openings_of(result, wall))
-        key = (why, near if why == "sill" else "", wall["name"] in ways)
+        near = ", ".join(
+            str(row["name"])
+            for row in openings_of(result, wall)
+            if (row.get("kind") == PAD) == (why == "pad")
+        )
+        key = (why, near if why in ("sill", "pad") else "", wall["name"] in ways)
         whys.setdefault(key, []).append(wall["name"])
     return [
         Remedy(
@@ -344,6 +352,7 @@ def without_outlet(
     soaks: Sequence[str],
     can_be_raised: bool = True,
     traced: Sequence[str] = (),
+    nearly: str = "",
 ) -> tuple[Remedy, ...]:
     """
     Give what is left where gravity finds no way out.
@@ -362,6 +371,8 @@ def without_outlet(
         Whether their ground may be filled to where it sheds over the surface.
     traced
         Old pipes of which nobody knows where they end: one may be the outlet.
+    nearly
+        A lower place that a pipe with less cover and fall may still reach.
     """
     found = _roofs_off(causes)
     if traced:
@@ -370,6 +381,8 @@ def without_outlet(
         found.append(Remedy(Step.GRADE, "raise-terrace", tuple(inlets)))
     if soaks:
         found.append(Remedy(Step.SOAK, "pit-test", tuple(soaks)))
+    if nearly:
+        found.append(Remedy(Step.INLET, "less-cover", (nearly,)))
     if is_under_water:
         found.append(Remedy(Step.PUMP, "flap"))
     found.append(Remedy(Step.PUMP, "pump"))
