@@ -30,7 +30,7 @@ _MOST: Final = {
     "findings": 8,
     "outlet_options": 6,
     "observations": 8,
-    "as_built": 30,
+    "as_built": 12,
 }
 _MOST_STORMS: Final = 3
 
