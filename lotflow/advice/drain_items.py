@@ -78,7 +78,7 @@ def without_outlet(found: Found, _: str, some: Sequence[Finding]) -> Item | None
     kind = _outlet_kind(option, bool(wells or drowned))
     if kind == "no outlet":
         measures = remedies.without_outlet(
-            inlets, water, is_under_water=bool(drowned), soaks=wells,
+            inlets, water, drowned=sorted(_ends(result, drowned)), soaks=wells,
             can_be_raised=all(
                 can_be_filled(found.spots[number], found.openings_in(number))
                 for number in spots if number
@@ -110,6 +110,14 @@ def without_outlet(found: Found, _: str, some: Sequence[Finding]) -> Item | None
     )  # fmt: skip
 
 
+def _ends(result: Result, drowned: Sequence[Finding]) -> set[str]:
+    """Outlets that stand under water; where none is drawn, what the findings are about."""
+    under = {one.subject for one in drowned}
+    lines = result.rows("drain_lines", case=result.state)
+    ends = {row["outlet"] for row in lines if {row["name"], row["from_node"]} & under}
+    return (ends - {None, ""}) or under
+
+
 def _margins(
     result: Result, drowned: Sequence[Finding], inlets: Sequence[str]
 ) -> list[tuple[str, str, float]]:
@@ -118,11 +126,9 @@ def _margins(
 
     The inlet that is reached first of each outlet; only where both levels are known.
     """
-    under = {one.subject for one in drowned}
     lines = result.rows("drain_lines", case=result.state)
-    ends = {row["outlet"] for row in lines if {row["name"], row["from_node"]} & under}
     found = []
-    for end in sorted(ends - {None, ""}):
+    for end in sorted(_ends(result, drowned)):
         levels = [
             row["water_level_m"]
             for row in result.rows("outlet_storms", case=result.state, name=end)

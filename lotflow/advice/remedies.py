@@ -348,7 +348,7 @@ def without_outlet(
     inlets: Sequence[str],
     causes: Sequence[Cause],
     *,
-    is_under_water: bool,
+    drowned: Sequence[str],
     soaks: Sequence[str],
     can_be_raised: bool = True,
     traced: Sequence[str] = (),
@@ -363,8 +363,8 @@ def without_outlet(
         That have none.
     causes
         Of their water.
-    is_under_water
-        Whether the outlet drawn stands under water.
+    drowned
+        Outlets drawn that stand under water.
     soaks
         Dry wells that they drain to.
     can_be_raised
@@ -383,8 +383,8 @@ def without_outlet(
         found.append(Remedy(Step.SOAK, "pit-test", tuple(soaks)))
     if nearly:
         found.append(Remedy(Step.INLET, "less-cover", (nearly,)))
-    if is_under_water:
-        found.append(Remedy(Step.PUMP, "flap"))
+    if drowned:
+        found.append(Remedy(Step.PUMP, "flap", tuple(drowned)))
     found.append(Remedy(Step.PUMP, "pump"))
     return in_order(found)
 
@@ -442,6 +442,16 @@ def _run_on_off(result: Result, causes: Sequence[Cause], above_m: float | None) 
     if share < _WORTH:
         return None
     facts = {"share": f"{share * 100:.0f} %"}
+    lower = [
+        str(row["place"])
+        for row in result.rows("outlet_options", verdict="reachable")
+        if row["kind"] in ("street", "curb") and row.get("place")
+    ]
+    if lower:
+        facts["lower_place"] = (
+            f"{lower[0]} lies lower by the data: look for a way to it, under any walk, with the "
+            "town's permit"
+        )
     return Remedy(Step.SWALE, "ask-run-on", tuple(one[0] for one in rest), facts)
 
 

@@ -59,8 +59,8 @@ _REMEDIES: Final[Mapping[str, str]] = {
     "where this water runs today. Levels first. What falls beyond a crest goes round the other "
     "corner, if levels show a fall there; no more may leave the lot than today.",
     "ask-run-on": "Ask where the neighbour's water may go ({share}, over {names}): no swale for it "
-    "was found along its way of today. Look for a lower street, ditch or drain; turn it onto no "
-    "other neighbour and over no walk.",
+    "was found along its way of today. {lower_place}; turn it onto no other neighbour and over no "
+    "walk.",
     "relevel": "Relevel the paving on your lot so that it falls 2 % away from the house, not above "
     "{clear} below a sill.",
     "raise": "Fill and grade your own ground so that it falls 5 % away from the house over the "
@@ -91,8 +91,8 @@ _REMEDIES: Final[Mapping[str, str]] = {
     "raise-terrace": "Raise the ground at {names} so that it sheds over the surface, as far as the "
     "sills allow.",
     "pit-test": "Trust {names} only after a soak test and a test pit down to groundwater.",
-    "flap": "Connect nothing there before you know whose it is, whether it carries sewage, and how "
-    "high its water rises in rain: when that stands above a grate, it comes up out of it. A "
+    "flap": "Connect nothing to {names} before you know who owns {it}, whether sewage runs there, "
+    "and how high the water rises there in rain: above a grate it comes up out of that. A "
     "backwater (flap) valve keeps it out; agree it with the owner first. While the valve is shut, "
     "the drain takes nothing.",
     "less-cover": "Before a pump take levels to {names}: with less cover, in rigid pipe where "
@@ -218,7 +218,8 @@ def what_to_do(say: Say, remedies: Sequence[Remedy]) -> tuple[str, ...]:
             "walls": "the walls" if several else "the wall",
             "find": "find" if several else "finds", "stand": "stand" if several else "stands",
             "run": "run" if several else "runs", "stay": "stay" if several else "stays",
-            "by": "", "others": "", "line": say(0.9144, "length"),
+            "by": "", "others": "",
+            "lower_place": "Look for a lower street, ditch or drain", "line": say(0.9144, "length"),
             "long": say(one.length_m or 0.0, "length"),
             "fall": say(one.reach_m or 0.0, "elevation"), "cut": _cut(say, one.above_m),
             "first": one.subjects[0] if one.subjects else "",
