@@ -64,7 +64,7 @@ def test_the_readme_runs_as_it_is_printed(tmp_path, monkeypatch, capfd):
     Path("notes.csv").write_text("point,bs,is,fs,level\nsill,4.10,,,100\nsill,,,4.11,100\n")
     sequence = printed("With your own data")
     assert [words[1] for words in sequence] == [
-        "screen", "screen", "start", "check", "run", "run", "compare", "batch", "levels",
+        "screen", "screen", "start", "check", "run", "run", "propose", "compare", "batch", "levels",
     ]  # fmt: skip
     for _, command, *arguments in sequence:
         quick = ["--realisations", 0] if command in ("screen", "run", "batch") else []

@@ -67,7 +67,8 @@ def _believed(result: StoredResult) -> pd.DataFrame:
         return pd.DataFrame(columns=["name"])
     found = result.tables["findings"]
     left_out = set(", ".join(found.loc[found["rule"].isin(_LEFT_OUT), "subject"]).split(", "))
-    return shots[(shots["counts"] == "yes") & ~shots["name"].isin(left_out)]
+    believed: pd.DataFrame = shots[(shots["counts"] == "yes") & ~shots["name"].isin(left_out)]
+    return believed
 
 
 def what_levels_settled(before: StoredResult, after: StoredResult, places: Places) -> pd.DataFrame:

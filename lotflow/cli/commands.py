@@ -252,3 +252,50 @@ def start(folder: Path, **given: Any) -> int:
                 click.echo(f"Copied into site.gpkg: {rows}.")
             click.echo("Draw in site.gpkg with any GIS viewer, then: lotflow check, lotflow run.")
     return 0
+
+
+@click.command(short_help="Propose inlets with lines that fall, as a job to run.")
+@click.argument("job", type=options.FILE, metavar="JOB|ELEVATION")
+@click.argument("lot", type=options.FILE, required=False)
+@options.output
+@click.option("--most", type=click.IntRange(1, 6), default=3, show_default=True,
+              help="Inlets that are proposed at most.")  # fmt: skip
+@click.option("--surfaces", type=click.IntRange(0, 200), default=12, show_default=True,
+              help="Surfaces that may be true, on which each place is asked.")  # fmt: skip
+@_known_layers
+@options.vertical_unit
+@options.units
+@options.json_output
+@options.with_verbosity
+def propose(job: Path, lot: Path | None, output: Path, **given: Any) -> int:
+    """
+    Propose for JOB, or for ELEVATION and LOT, where inlets go and how their lines fall to an end.
+
+    DIR becomes a job folder: the layers of the job with rows added, whose origin is lotflow, and
+    `proposal.json`, which tells what was not offered and why. Look at it, change it, run it. That
+    nothing can be offered is a result too.
+    """
+    from lotflow.cli.report import progress  # noqa: PLC0415 - loads a library
+    from lotflow.outputs.summary import json_text  # noqa: PLC0415 - slow to import
+    from lotflow.study.propose import propose as proposed  # noqa: PLC0415 - slow to import
+    from lotflow.study.propose import propose_screening  # noqa: PLC0415 - as above
+
+    layers = {name: given[name] for name in _LAYERS if given[name]}
+    if lot is None and (layers or given["vertical_unit"] or given["units"]):
+        raise click.UsageError("layers and units of a JOB are its own: give them there.")
+    asked = {"inlets": given["most"], "surfaces": given["surfaces"]}
+    with progress(4, quiet=given["quiet"]) as tell:
+        if lot is None:
+            made = proposed(job, output, **asked, tell=tell)
+        else:
+            made = propose_screening(
+                job, lot, output, layers=layers, vertical_unit=given["vertical_unit"],
+                units=given["units"], **asked, tell=tell,
+            )  # fmt: skip
+    with after_writing("the proposed job is written"):
+        if given["as_json"]:
+            click.echo(json_text(made.content), nl=False)
+        elif not given["quiet"]:
+            click.echo(made.text)
+            click.echo(f"Written to {output}. Look at it, change it, then: lotflow run {output}")
+    return 0

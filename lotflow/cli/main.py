@@ -17,7 +17,7 @@ import click
 
 from lotflow import __version__
 from lotflow.cli.batch import batch
-from lotflow.cli.commands import check, demo, layers, levels, run, screen, start
+from lotflow.cli.commands import check, demo, layers, levels, propose, run, screen, start
 from lotflow.cli.compare import compare
 from lotflow.cli.fetch import fetch
 from lotflow.cli.grid import grid
@@ -102,7 +102,20 @@ def commands() -> None:
     """Find where water stands on a lot, where it comes from, and what drains must take."""
 
 
-for command in (screen, demo, start, check, run, compare, batch, levels, layers, fetch, grid):
+for command in (
+    screen,
+    demo,
+    start,
+    check,
+    run,
+    compare,
+    propose,
+    batch,
+    levels,
+    layers,
+    fetch,
+    grid,
+):
     commands.add_command(command)
 
 

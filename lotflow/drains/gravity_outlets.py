@@ -95,7 +95,7 @@ def outlets_by_gravity(
     size, grid = criteria.outlet_size_m, ground.surface.ground
     fall = minimum_fall("pipe", size)
     rule = PipeRule(criteria.cover_m, size, fall.least)
-    places = _as_full(_places(site, case, ground, criteria.outlet_reach_m), low_spots, grid)
+    places = lower_places(site, case, ground, low_spots, criteria.outlet_reach_m)
     starts = [*_low_spots(low_spots, lot, grid), *_inlets(placed, grid)]
     own, spot_of_place = (_spots_at(low_spots, grid, at) for at in (starts, places))
     options = []
@@ -121,6 +121,26 @@ def outlets_by_gravity(
         for finding in _judged(start, of_start, rule, source, searched)
     ]
     return options, findings
+
+
+def lower_places(
+    site: Drawn, case: Case, ground: SearchGround, low_spots: LowSpots, reach_m: float
+) -> list[LowerPlace]:
+    """
+    Find places that water might be led to: lot edge, streets, water, drawn outlets.
+
+    Parameters
+    ----------
+    site, case
+        What is drawn, and the state of the drains.
+    ground
+        From `search_ground`.
+    low_spots
+        Of the ground without inlets: places in them lie at their overflow.
+    reach_m
+        How far beyond the lot is looked where no street is drawn [m].
+    """
+    return _as_full(_places(site, case, ground, reach_m), low_spots, ground.surface.ground)
 
 
 def _as_full(places: Sequence[LowerPlace], spots: LowSpots, grid: Grid) -> list[LowerPlace]:

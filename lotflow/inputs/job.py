@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import re
 import types
 from collections.abc import Iterator
 from dataclasses import asdict, fields
@@ -502,6 +503,103 @@ def job_template(
         foundation="10.0" if units == "us" else "3.0",
         criteria="\n".join(_criteria_lines()),
     )
+
+
+#: Keys that hold paths, and how deep below them: a key, a list or a table of them.
+_PATHS: Final[tuple[KeyPath, ...]] = (
+    ("elevation", "file"), ("layers",), ("rainfall", "file"), ("prices", "file"),
+    ("observations", "rain"), ("levels", "notes"), ("levels", "places"),
+)  # fmt: skip
+
+
+def moved_job_text(path: Path, folder: Path, layers: str) -> str:
+    """
+    Give the text of a job file for another folder: as it is written, with its paths from there.
+
+    Parameters
+    ----------
+    path
+        The job's folder, or the file itself.
+    folder
+        Where it will lie.
+    layers
+        Name there of the file of all layers.
+
+    Raises
+    ------
+    InputError
+        If it cannot be read, or its paths cannot be found again in its text.
+    """
+    named = path / JOB_FILE if os.path.isdir(path) else path  # noqa: PTH112 - never raises
+    file = local_file(named, "job file")
+    data = read_bytes(file, DEFAULT_LIMITS.job_bytes, "job file")
+    values = parse_toml(data, str(file)).values
+    text = data.decode()
+    drawn = values["layers"].get("file")
+    if drawn is None:
+        text = re.sub(
+            r"(?m)^[ \t]*\[layers\].*$", rf"\g<0>\nfile = {_quoted(layers)}", text, count=1
+        )
+        values["layers"]["file"] = layers
+    moved = {old: Path(os.path.relpath(file.parent / old, folder)).as_posix()
+             for old in _path_values(values)}  # fmt: skip
+    moved[drawn if drawn is not None else layers] = layers
+    quoted = {written: old for old in moved for written in (_quoted(old), f"'{old}'")}
+    # all at once: what a path becomes may be what another one was
+    text = re.sub(
+        rf"({'|'.join(map(re.escape, quoted))})(?=\s*(?:[,\]}}#]|$))",
+        lambda found: _quoted(moved[quoted[found[0]]]), text, flags=re.MULTILINE,
+    )  # fmt: skip
+    if parse_toml(text.encode(), str(file)).values != _with_paths(values, moved):
+        raise InputError(
+            Fault("the paths of the job cannot be told apart in its text",
+                  "Write each path in plain quotes, and nothing else of the same text", str(file))
+        )  # fmt: skip
+    return text
+
+
+def _path_values(values: Mapping[str, Any]) -> list[str]:
+    """List the paths of a job file as they are written."""
+    found: list[str] = []
+    _with_paths(values, _Heard(found))
+    return list(dict.fromkeys(found))
+
+
+class _Heard(dict[str, str]):
+    """Keeps what is looked up, and changes nothing."""
+
+    def __init__(self, found: list[str]) -> None:
+        super().__init__()
+        self._found = found
+
+    def __missing__(self, key: str) -> str:
+        self._found.append(key)
+        return key
+
+
+def _with_paths(values: Mapping[str, Any], moved: Mapping[str, str]) -> dict[str, Any]:
+    """Put other paths into the values of a job file."""
+    changed = {key: dict(table) if isinstance(table, dict) else table
+               for key, table in values.items()}  # fmt: skip
+    for table, *keys in _PATHS:
+        held = changed.get(str(table))
+        if not isinstance(held, dict):
+            continue
+        for key in [str(key) for key in keys] or list(held):
+            if key in held:
+                held[key] = _moved(held[key], moved)
+    return changed
+
+
+def _moved(value: Any, moved: Mapping[str, str]) -> Any:
+    """Put another path in the place of one, of a list of them, or of that of a layer."""
+    if isinstance(value, str):
+        return moved[value]
+    if isinstance(value, list):
+        return [_moved(one, moved) for one in value]
+    if isinstance(value, dict) and "file" in value:
+        return value | {"file": moved[value["file"]]}
+    return value
 
 
 def _one_of_many(file: str, key: str, only: str) -> str:

@@ -49,6 +49,8 @@ COVERS: Final = (
     "bare soil", "artificial turf", "water",
 )  # fmt: skip
 MATERIALS: Final = ("pvc", "hdpe smooth", "hdpe corrugated", "concrete", "clay", "cast iron")
+#: Who proposed a row.
+ORIGINS: Final = ("user", "lotflow")
 STATUSES: Final = ("existing", "replaced", "proposed", "abandoned")
 INLET_KINDS: Final = ("catch basin", "area drain", "channel drain", "french drain")
 OUTLET_KINDS: Final = (

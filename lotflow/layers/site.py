@@ -16,6 +16,7 @@ from lotflow.layers.columns import (
     LININGS,
     MATERIALS,
     OPENING_KINDS,
+    ORIGINS,
     OUTLET_KINDS,
     SHOT_DATUMS,
     STATUSES,
@@ -51,6 +52,8 @@ _STATUS = Column(
     choices=STATUSES,
     default="existing",
 )
+_ORIGIN = Column("origin", "Who proposed the row: lotflow, or the user (also where empty).",
+                 choices=ORIGINS)  # fmt: skip
 
 _LOT = Layer("lot", "The lot: its boundary.", ("polygon",), (_LABEL,))
 _BUILDINGS = Layer(
@@ -96,6 +99,7 @@ _INLETS = Layer(
                label="Cross slope [%]"),
         _measured("inflow", "flow", "Given inflow, such as a sump pump or an AC drain.", low=0),
         _STATUS,
+        _ORIGIN,
     ),
 )  # fmt: skip
 _DOWNSPOUTS = Layer(
@@ -113,6 +117,7 @@ _DOWNSPOUTS = Layer(
             formerly="to",
         ),
         _STATUS,
+        _ORIGIN,
     ),
 )
 _DRAIN_LINES = Layer(
@@ -154,6 +159,7 @@ _DRAIN_LINES = Layer(
                "[s].", "number", low=0, label="Backed up after [s]"),
         Column("evidence", "Whether the values are measured or assumed.",
                choices=("measured", "assumed")),
+        _ORIGIN,
     ),
 )  # fmt: skip
 _OUTLETS = Layer(
@@ -177,6 +183,7 @@ _OUTLETS = Layer(
         _measured("storage", "volume", "Water that a dry well holds, between its stones.", low=0),
         _measured("soaking_area", "area", "Base through which a dry well soaks away.", low=0),
         _STATUS,
+        _ORIGIN,
     ),
 )  # fmt: skip
 _OPENINGS = Layer(
@@ -271,6 +278,7 @@ _EARTHWORKS = Layer(
                "the swale that takes the water it holds."),
         _measured("soil_rate", "rain", "How fast water soaks into the bed of a rain garden.",
                   low=0, high=3e-4),
+        _ORIGIN,
     ),
 )  # fmt: skip
 _OBSERVATIONS = Layer(
@@ -312,11 +320,15 @@ def _table(
     kinds: tuple[str, ...] = (),
     kind: str = "",
 ) -> DrawnTable:
-    """Make a table of a layer: its columns but for some, kinds to choose from, the usual one."""
+    """
+    Make a table of a layer: its columns but for some, kinds to choose from, the usual one.
+
+    Whose a row is, `origin`, is no column to draw: a proposal makes it where it adds rows.
+    """
     columns = tuple(
         replace(column, choices=kinds, default=kind) if column.name == "kind" and kinds else column
         for column in layer.columns
-        if column.name not in without
+        if column.name not in (*without, _ORIGIN.name)
     )
     return DrawnTable(
         name or layer.name, title, meaning or layer.meaning, layer,

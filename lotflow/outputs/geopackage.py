@@ -118,7 +118,7 @@ def _write(path: Path, tables: Sequence[Table], crs: str, metadata: Mapping[str,
     """Write the tables into a new file."""
     try:
         path.unlink(missing_ok=True)  # the driver would add to a file that is there
-        with _gdal_options(_OPTIONS):
+        with gdal_options(_OPTIONS):
             for count, table in enumerate(tables):
                 _write_table(path, table, crs, metadata if count == 0 else None)
         tell_columns(path, _told(tables))
@@ -190,7 +190,7 @@ def _write_table(path: Path, table: Table, crs: str, metadata: Mapping[str, str]
 
 
 @contextmanager
-def _gdal_options(options: Mapping[str, str]) -> Iterator[None]:
+def gdal_options(options: Mapping[str, str]) -> Iterator[None]:
     """Set options of pyogrio's GDAL for the block and put back what was there."""
     before = {name: pyogrio.get_gdal_config_option(name) for name in options}
     pyogrio.set_gdal_config_options(dict(options))
@@ -204,7 +204,7 @@ def _faults_as_opened(
     path: Path, tables: Sequence[Table], crs: str, metadata: Mapping[str, str]
 ) -> Iterator[str]:
     """What is wrong as the GeoPackage driver sees the file."""
-    with _gdal_options(_WITHOUT_SIDE_FILES):
+    with gdal_options(_WITHOUT_SIDE_FILES):
         listed = [tuple(row) for row in pyogrio.list_layers(path)]
         spatial = next(table for table in tables if table.geometry is not None)
         info = pyogrio.read_info(path, layer=spatial.layer.name)

@@ -30,7 +30,7 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from lotflow.grid import FloatArray, IntArray
+    from lotflow.grid import FloatArray, Grid, IntArray
     from lotflow.terrain.conditioning import Drawn
     from lotflow.terrain.level_error import ErrorModel
     from lotflow.terrain.realisations.likely_surfaces import LikelySurfaces
@@ -346,6 +346,34 @@ def _drawn(
 
 #: Of the environment: threads that realisations may take where several processes run at once.
 THREADS: Final = "LOTFLOW_THREADS"
+
+
+def surfaces_off(
+    grid: Grid, error: ErrorModel, seed: int, number: int, surfaces: Drawn | None = None,
+    apart: FloatArray | None = None,
+) -> Iterator[FloatArray]:  # fmt: skip
+    """
+    How much higher than a ground each of some surfaces lies that may be true [m].
+
+    Parameters
+    ----------
+    grid
+        Ground without earthworks, as measured or as levels make it [m].
+    error
+        Of the elevation data; without any there is nothing to ask.
+    seed, number
+        Of the random numbers, and how many surfaces: the first of the realisations of that seed.
+    surfaces
+        Those that may be true, where levels were taken on site.
+    apart
+        Standard deviation that is added to the error on each cell [m]; None for none.
+    """
+    if error.is_none:
+        return
+    measured = open_levels(grid)
+    drawn = surfaces or _drawn(measured, grid.cell_m, error, seed, apart)
+    for position in range(number):
+        yield drawn.draw(position, random_stream(seed, position + 1)) - measured
 
 
 def _processors() -> int:

@@ -1,0 +1,435 @@
+"""A proposed job as a folder: the user's site with rows added, and what was weighed beside it."""
+
+from __future__ import annotations
+
+import sqlite3
+import struct
+import tempfile
+from contextlib import closing
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Final
+
+import geopandas as gpd
+import numpy as np
+import shapely
+
+from lotflow.errors import OutputError
+from lotflow.inputs.columns import factor_to_si
+from lotflow.layers import DRAWN_TABLES
+from lotflow.layers.drawn import in_case
+from lotflow.outputs.geopackage import gdal_options
+from lotflow.outputs.job_folder import JobFile
+from lotflow.proposing.inlets import MATERIAL
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Mapping, Sequence
+
+    from pyproj import CRS
+
+    from lotflow.advice.harm import Harm
+    from lotflow.layers import Column
+    from lotflow.layers.drawn import Case, Drawn
+    from lotflow.proposing.inlets import InletOption, LotGround, NotOffered
+    from lotflow.terrain.low_spots import LowSpots
+    from lotflow.units import UnitSystem, VerticalUnit
+
+#: File of what was weighed, in the folder of a proposed job.
+PROPOSAL_FILE: Final = "proposal.json"
+SITE_FILE: Final = "site.gpkg"
+#: The file says nothing of the time at which it was written.
+_WRITTEN: Final = {"OGR_CURRENT_DATE": "1970-01-01T00:00:00.000Z"}
+_DECIMALS: Final = 6
+
+
+@dataclass(frozen=True, eq=False)
+class NewRow:
+    """
+    A row to be added to a table that is drawn in.
+
+    Parameters
+    ----------
+    table
+        Name of the table.
+    values
+        By the name of the column without unit; in SI.
+    shape
+        In the coordinates of the elevation data.
+    """
+
+    table: str
+    values: Mapping[str, Any]
+    shape: Any
+
+
+def with_rows(
+    site: bytes | None,
+    rows: Sequence[NewRow],
+    *,
+    empty: Mapping[str, gpd.GeoDataFrame],
+    crs: CRS,
+    units: UnitSystem,
+    vertical_unit: VerticalUnit,
+) -> JobFile:
+    """
+    Add rows to a copy of a site; no row or value that is there is touched.
+
+    Parameters
+    ----------
+    site
+        The GeoPackage; None for a new one.
+    rows
+        To be added.
+    empty
+        The tables to draw in, without rows: those that the site lacks are made from them.
+    crs
+        Of the rows.
+    units
+        Of columns that the site lacks.
+    vertical_unit
+        Of the elevation data.
+
+    Raises
+    ------
+    OutputError
+        If the file is no GeoPackage that can be added to.
+    """
+    import pyogrio  # noqa: PLC0415 - slow to import
+
+    with tempfile.TemporaryDirectory(prefix="lotflow-") as folder:
+        path = Path(folder, SITE_FILE)
+        if site is not None:
+            path.write_bytes(site)
+        try:
+            known = {} if site is None else {
+                str(name).casefold(): str(name) for name, _ in pyogrio.list_layers(path)
+            }  # fmt: skip
+            for table in dict.fromkeys(row.table for row in rows):
+                if table not in known:
+                    _make_table(path, table, empty[table])
+                    known[table] = table
+            reads = {known[row.table] for row in rows}
+            drawn_in = {table: pyogrio.read_info(path, layer=table)["crs"] for table in reads}
+            with closing(sqlite3.connect(path)) as connection, connection:
+                _teach(connection)
+                for row in rows:
+                    table = known[row.table]
+                    shape = _in_crs(row.shape, crs, drawn_in[table])
+                    _insert(connection, table, row, shape, units, vertical_unit)
+        except (RuntimeError, sqlite3.Error) as error:
+            raise OutputError(f"rows cannot be added to the site: {error}") from error
+        made = path.read_bytes()
+    if site is not None and (changed := list(differing_rows(site, made))):
+        raise OutputError(f"rows of {', '.join(changed)} would not stay as they are.")
+    return JobFile(SITE_FILE, made)
+
+
+def _make_table(path: Path, name: str, frame: gpd.GeoDataFrame) -> None:
+    """Add a table to draw in."""
+    import pyogrio  # noqa: PLC0415 - slow to import
+
+    table = DRAWN_TABLES[name]
+    kinds = {"point": "Point", "line": "MultiLineString", "polygon": "MultiPolygon"}
+    with gdal_options(_WRITTEN):
+        pyogrio.write_dataframe(
+            frame.iloc[:0], path, layer=name, driver="GPKG",
+            geometry_type=kinds[table.geometry], append=path.exists(),
+            layer_options={"IDENTIFIER": table.title, "DESCRIPTION": table.meaning,
+                           "GEOMETRY_NAME": "geom", "SPATIAL_INDEX": "NO"},
+        )  # fmt: skip
+
+
+def _in_crs(shape: Any, crs: CRS, drawn_in: Any) -> Any:
+    """Bring a shape into the coordinates of a table."""
+    if drawn_in is None or crs is None:
+        return shape
+    return gpd.GeoSeries([shape], crs=crs).to_crs(drawn_in).iloc[0]
+
+
+def _teach(connection: sqlite3.Connection) -> None:
+    """Give SQLite the functions that the triggers of a spatial index call."""
+
+    def bound(position: int) -> Any:
+        return lambda blob: float(_shape(blob).bounds[position])
+
+    for position, name in enumerate(("ST_MinX", "ST_MinY", "ST_MaxX", "ST_MaxY")):
+        connection.create_function(name, 1, bound(position), deterministic=True)
+    connection.create_function(
+        "ST_IsEmpty", 1, lambda blob: int(_shape(blob).is_empty), deterministic=True
+    )
+
+
+#: Of a geometry without envelope, little endian (OGC 12-128r15, clause 2.1.3).
+_HEAD: Final = struct.Struct("<2sBBi")
+
+
+def _blob(shape: Any, srs: int) -> bytes:
+    return _HEAD.pack(b"GP", 0, 1, srs) + bytes(shapely.to_wkb(shape, byte_order=1))
+
+
+def _shape(blob: bytes) -> Any:
+    """Read back what `_blob` wrote: no other row is ever changed."""
+    return shapely.from_wkb(blob[_HEAD.size :])
+
+
+def _insert(
+    connection: sqlite3.Connection, table: str, row: NewRow, shape: Any, units: UnitSystem,
+    vertical_unit: VerticalUnit,
+) -> None:  # fmt: skip
+    """Add one row, and columns that the table lacks."""
+    geometry, kind, srs = connection.execute(
+        "SELECT column_name, geometry_type_name, srs_id FROM gpkg_geometry_columns "
+        "WHERE table_name = ?", (table,),
+    ).fetchone()  # fmt: skip
+    if kind.upper().startswith("MULTI") and not shape.geom_type.startswith("Multi"):
+        shape = {"LineString": shapely.MultiLineString, "Point": shapely.MultiPoint,
+                 "Polygon": shapely.MultiPolygon}[shape.geom_type]([shape])  # fmt: skip
+    names, values = [geometry], [_blob(shape, srs)]
+    for column in DRAWN_TABLES[row.table].layer.columns:
+        if row.values.get(column.name) is None:
+            continue
+        name = _column_of(connection, table, column, units)
+        names.append(name)
+        values.append(_in_unit(row.values[column.name], column, name, vertical_unit))
+    listed = ", ".join(map(_named, names))
+    marks = ", ".join("?" * len(names))
+    connection.execute(f"INSERT INTO {_named(table)} ({listed}) VALUES ({marks})", values)  # noqa: S608 - names of tables and columns are quoted
+    west, south, east, north = shape.bounds
+    connection.execute(
+        "UPDATE gpkg_contents SET min_x = min(coalesce(min_x, ?1), ?1), "
+        "min_y = min(coalesce(min_y, ?2), ?2), max_x = max(coalesce(max_x, ?3), ?3), "
+        "max_y = max(coalesce(max_y, ?4), ?4) WHERE table_name = ?5",
+        (west, south, east, north, table),
+    )
+
+
+def _named(name: str) -> str:
+    """Quote the name of a table or column."""
+    return '"' + name.replace('"', '""') + '"'
+
+
+def _column_of(
+    connection: sqlite3.Connection, table: str, column: Column, units: UnitSystem
+) -> str:
+    """Name of a column in a table, whichever unit it has there; made where it is not there."""
+    there = {str(row[1]).casefold(): str(row[1])
+             for row in connection.execute(f"PRAGMA table_info({_named(table)})")}  # fmt: skip
+    known = [*column.file_names, *([column.formerly] if column.formerly else [])]
+    found = next((there[name.casefold()] for name in known if name.casefold() in there), "")
+    if not found:
+        found = column.drawn_name(units)
+        kind = "REAL" if column.kind == "number" else "TEXT"
+        connection.execute(f"ALTER TABLE {_named(table)} ADD COLUMN {_named(found)} {kind}")
+    return found
+
+
+def _in_unit(value: Any, column: Column, name: str, vertical_unit: VerticalUnit) -> Any:
+    """Bring a value from SI to the unit of its column."""
+    if not column.is_measured:
+        return value
+    suffix = name.casefold().removeprefix(f"{column.name}_")
+    return round(float(value) / factor_to_si(column, suffix, vertical_unit), _DECIMALS)
+
+
+def differing_rows(before: bytes, after: bytes) -> Iterator[str]:
+    """
+    Name tables of a copy in which a row of the original is not as it was.
+
+    Parameters
+    ----------
+    before, after
+        GeoPackages.
+    """
+    with tempfile.TemporaryDirectory(prefix="lotflow-") as folder:
+        paths = [Path(folder, name) for name in ("before.gpkg", "after.gpkg")]
+        for path, content in zip(paths, (before, after), strict=True):
+            path.write_bytes(content)
+        with (
+            closing(sqlite3.connect(paths[0])) as first,
+            closing(sqlite3.connect(paths[1])) as second,
+        ):
+            tables = first.execute(
+                "SELECT table_name FROM gpkg_contents WHERE data_type IN ('features', 'attributes')"
+            )
+            for (table,) in tables.fetchall():
+                listed = ", ".join(
+                    _named(row[1]) for row in first.execute(f"PRAGMA table_info({_named(table)})")
+                )
+                asked = f"SELECT {listed} FROM {_named(table)} ORDER BY 1"  # noqa: S608 - quoted
+                rows = first.execute(asked).fetchall()
+                if second.execute(asked).fetchall()[: len(rows)] != rows:
+                    yield str(table)
+
+
+def proposed_rows(
+    site: Drawn, case: Case, options: Sequence[InletOption], offset_m: float
+) -> list[NewRow]:
+    """
+    Rows of a site by which options are drawn.
+
+    Parameters
+    ----------
+    site, case
+        What is drawn already, and the state of the drains that is added to.
+    options
+        Inlets with their lines.
+    offset_m
+        What levels in the drawing lack of the elevations [m].
+    """
+    taken = {str(name).casefold() for layer in ("inlets", "drain_lines", "outlets")
+             for name in getattr(site, layer)["name"].dropna()}  # fmt: skip
+    fixed = {"status": "proposed", "origin": "lotflow"}
+    outlets = in_case(site.outlets, case)
+    rows: list[NewRow] = []
+    made: dict[tuple[float, float], str] = {}
+    for option in options:
+        place, line = option.end.place, option.line
+        at = (place.x, place.y)
+        drawn = outlets[[point.x == place.x and point.y == place.y for point in outlets.geometry]]
+        end = str(drawn["name"].iloc[0]) if len(drawn) else made.get(at, "")
+        name = _free(option.name, taken)
+        rows.append(NewRow("inlets", fixed | {"name": name, "kind": "catch basin"},
+                           shapely.Point(option.x, option.y)))  # fmt: skip
+        if not end:
+            end = made[at] = _free("Proposed curb outlet 1" if place.kind == "street"
+                                   else "Proposed outlet 1", taken)  # fmt: skip
+            kind = "curb" if place.kind == "street" else "daylight"
+            rows.append(NewRow("outlets", fixed | {
+                "name": end, "kind": kind, "invert": line.invert_down - offset_m,
+                "diameter": line.size.inside_diameter_m}, shapely.Point(*at)))  # fmt: skip
+        rows.append(NewRow("drain_lines", fixed | {
+            "name": _free(option.name.replace("inlet", "line"), taken), "from_node": name,
+            "to_node": end, "size": line.size.size_m, "material": MATERIAL,
+            "invert_up": line.invert_up - offset_m, "invert_down": line.invert_down - offset_m,
+            "evidence": "assumed"}, line.shape))  # fmt: skip
+    return rows
+
+
+def _free(name: str, taken: set[str]) -> str:
+    """Give a name that no row has, by its number; it is taken then."""
+    stem, _, number = name.rpartition(" ")
+    count = int(number)
+    while f"{stem} {count}".casefold() in taken:
+        count += 1
+    taken.add(f"{stem} {count}".casefold())
+    return f"{stem} {count}"
+
+
+def proposal_content(
+    ground: LotGround, options: Sequence[InletOption], refused: Sequence[NotOffered],
+    rows: tuple[Sequence[Harm], Sequence[Harm]]
+) -> dict[str, Any]:  # fmt: skip
+    """
+    Give the content of `proposal.json`.
+
+    Parameters
+    ----------
+    ground
+        Of the lot.
+    options, refused
+        What is offered, and what is not.
+    rows
+        Limits of harm that are broken before and after, by whole runs with inlets open.
+    """
+    before, after = ({row.key for row in some} for some in rows)
+    return {
+        "rain": ground.storms is not None,
+        "outcome": "options" if options else "nothing can be offered",
+        "options": [_told(one) for one in options],
+        "harm": {
+            "mended": sorted(before - after), "left": sorted(before & after),
+            "new": sorted(after - before),
+        },
+        "not_offered": [
+            {"place": one.place, "x": _round(one.x), "y": _round(one.y), "remedy": one.remedy,
+             "rule": one.rule, "measured": _round(one.measured), "limit": _round(one.limit),
+             "unit": one.unit, "source": one.source}
+            for one in refused
+        ],
+        "shots": _shots(ground, options),
+    }  # fmt: skip
+
+
+def _told(option: InletOption) -> dict[str, Any]:
+    """One option, in SI."""
+    end, line, sure = option.end, option.line, option.sure
+    return {
+        "name": option.name, "x": _round(option.x), "y": _round(option.y),
+        "low_spot": option.low_spot or None,
+        "verdict": None if sure is None else sure.verdict,
+        "same_low_spot_share": None if sure is None else sure.same,
+        "worth_kept": None if sure is None else sure.kept,
+        "end": {"name": end.place.name, "kind": end.place.kind, "verdict": end.verdict,
+                "left_m": _round(end.left_m), "deviation_m": _round(end.deviation_m),
+                "ask": end.place.kind in ("street", "water", "curb", "public inlet",
+                                          "storm sewer")},
+        "line": {"length_m": _round(line.length_m), "size": line.size.label,
+                 "material": MATERIAL, "fall": _round(line.fall),
+                 "invert_up_m": _round(line.invert_up), "invert_down_m": _round(line.invert_down),
+                 "deepest_m": _round(line.deepest_m), "bends": line.bends,
+                 "shallow_m": _round(line.shallow_m),
+                 "flow_m3s": _round(option.flow), "capacity_m3s": _round(line.capacity)},
+        "before": {key: _round(value) for key, value in option.before._asdict().items()},
+        "after": {key: _round(value) for key, value in option.after._asdict().items()},
+    }  # fmt: skip
+
+
+def _shots(ground: LotGround, options: Sequence[InletOption]) -> list[dict[str, Any]]:
+    """Levels that decide: at the place, at the edge of its low spot, at the end."""
+    spots: LowSpots = ground.low_spots
+    columns = spots.number.shape[1]
+    found: list[tuple[str, str, float, float]] = []
+    for one in options:
+        unsure = one.sure is None or one.sure.verdict != "here"
+        if unsure:
+            found.append((one.name, "lowest ground at the inlet", one.x, one.y))
+            if one.low_spot:
+                cell = int(spots.spill_cell[one.low_spot - 1])
+                x, y = ground.yard.surface.ground.xy(*divmod(cell, columns))
+                found.append((one.name, "edge over which the low spot runs over", x, y))
+        if one.end.verdict != "reachable":
+            place = one.end.place
+            found.append((one.name, f"level of the end: {place.name}", place.x, place.y))
+    return [
+        {"option": name, "what": what, "x": _round(float(x)), "y": _round(float(y))}
+        for name, what, x, y in found
+    ]
+
+
+def _round(value: float | None) -> float | None:
+    """Three decimals; None for what is no number."""
+    return None if value is None or not np.isfinite(value) else round(float(value), 5)
+
+
+def proposal_text(content: dict[str, Any]) -> str:
+    """
+    Tell a proposal in a few lines.
+
+    Parameters
+    ----------
+    content
+        Of `proposal.json`.
+    """
+    lines = []
+    if not content["options"]:
+        lines.append("Nothing can be offered.")
+    for one in content["options"]:
+        end, line = one["end"], one["line"]
+        sure = one["verdict"] or "not asked"
+        lines.append(
+            f"{one['name']} at {one['x']:.1f}, {one['y']:.1f} ({sure}): {line['size']} "
+            f"{line['material']}, {line['length_m']:.1f} m at {100 * line['fall']:.1f} %, "
+            f"to {end['name']} ({end['verdict']}{', ask for the permit' if end['ask'] else ''})"
+        )
+    told = content["harm"]
+    for title, keys in (("Mended", told["mended"]), ("Left", told["left"]), ("New", told["new"])):
+        if keys:
+            lines.append(f"{title}: {'; '.join(keys)}")
+    for one in content["not_offered"]:
+        measured = "" if one["measured"] is None else f" ({one['measured']:.2f} {one['unit']})"
+        lines.append(f"Not offered, {one['place']}: {one['remedy']}: {one['rule']}{measured}")
+    lines += [
+        f"Level first, {one['option']}: {one['what']} at {one['x']:.1f}, {one['y']:.1f}"
+        for one in content["shots"]
+    ]
+    return "\n".join(lines)

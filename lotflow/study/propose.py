@@ -1,0 +1,216 @@
+"""From a job to a proposed one: inlets with lines, judged by the same water, in a folder to run."""
+
+from __future__ import annotations
+
+import tempfile
+from dataclasses import dataclass
+from functools import partial
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Final
+
+from lotflow import __version__
+from lotflow.advice.harm import BOTH, Harm, broken, harms
+from lotflow.advice.result import Result
+from lotflow.drains.standing_water import ground_infiltration
+from lotflow.errors import Fault, InputError
+from lotflow.inputs.job import moved_job_text, read_job, with_realisations
+from lotflow.inputs.limits import DEFAULT_LIMITS
+from lotflow.inputs.open import local_file, read_bytes
+from lotflow.inputs.site import empty_layers
+from lotflow.inputs.sources import naming_files
+from lotflow.outputs.job_folder import JobFile, write_job_folder
+from lotflow.outputs.proposal import (
+    PROPOSAL_FILE,
+    SITE_FILE,
+    proposal_content,
+    proposal_text,
+    proposed_rows,
+    with_rows,
+)
+from lotflow.outputs.summary import json_text
+from lotflow.proposing.inlets import LotGround, Rules, asked, inlet_options, judged, laid_out
+from lotflow.study.chapter import say_nothing
+from lotflow.study.job_chapters import case_storms, site_cover
+from lotflow.study.lot_water import CaseWater, error_model, study_lot
+from lotflow.study.main_job import run_study
+from lotflow.study.start import start_job
+from lotflow.terrain.confidence import surfaces_off
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
+    from lotflow.inputs.job import Job
+    from lotflow.proposing.inlets import InletOption
+    from lotflow.study.chapter import Tell
+    from lotflow.study.lot_water import LotWater
+    from lotflow.study.main_job import Study
+    from lotflow.units import UnitSystem, VerticalUnit
+
+#: Layers to which rows are added.
+_ADDED: Final = ("inlets", "drain_lines", "outlets")
+
+
+@dataclass(frozen=True)
+class Proposed:
+    """
+    What was proposed.
+
+    Parameters
+    ----------
+    content
+        Of `proposal.json`.
+    text
+        What is told of it.
+    """
+
+    content: dict[str, Any]
+    text: str
+
+
+def propose(
+    job_path: Path, folder: Path, *, inlets: int = 3, surfaces: int = 12, tell: Tell = say_nothing
+) -> Proposed:
+    """
+    Propose inlets with lines for a job, and write a whole job folder with them.
+
+    Parameters
+    ----------
+    job_path
+        Folder of the job, or its job file.
+    folder
+        To be made, or empty of the files of a job.
+    inlets
+        Most inlets that are proposed.
+    surfaces
+        Surfaces that may be true, on which each place is asked; 0 for none.
+    tell
+        Called with the name of each step.
+
+    Raises
+    ------
+    InputError
+        If an input is wrong, or rows cannot be added to the layers where they are.
+    OutputError
+        If the folder holds a job already, or cannot be written.
+    """
+    job = read_job(job_path)
+    _require_one_file(job)
+    moved = moved_job_text(job_path, folder.resolve(), SITE_FILE)
+    tell("reading the ground")
+    lot = study_lot(job)
+    with naming_files(lot.site.sources):
+        ground = _ground(lot)
+        tell("choosing places")
+        options, refused = inlet_options(ground, inlets, partial(tell, "choosing places"))
+        tell("judging by whole runs")
+        before = _broken(run_study(with_realisations(job, 0)))
+        options, left_out, after = judged(options, before, partial(_run_with, job_path, lot))
+        tell("asking how sure they are")
+        off = surfaces_off(
+            lot.ground, error_model(lot.job), lot.job.confidence.seed, surfaces,
+            None if lot.levelled is None else lot.levelled.surfaces, lot.window.elevation.apart,
+        )  # fmt: skip
+        options = asked(ground, options, off, partial(tell, "asking how sure they are"))
+        site = _site_file(lot, options)
+    refused = [*refused, *left_out]
+    head = {"lotflow": __version__, "seed": job.confidence.seed, "surfaces": surfaces}
+    content = head | proposal_content(ground, options, refused, (before, after))
+    files = [
+        JobFile("job.toml", moved.encode()), site,
+        JobFile(PROPOSAL_FILE, json_text(content).encode()),
+    ]  # fmt: skip
+    write_job_folder(folder, files)
+    return Proposed(content, proposal_text(content))
+
+
+def propose_screening(  # noqa: PLR0913 - what is known of a lot, each by its name
+    elevation: Path, lot: Path, folder: Path, *, layers: Mapping[str, Path] | None = None,
+    vertical_unit: VerticalUnit | None = None, units: UnitSystem | None = None, inlets: int = 3,
+    surfaces: int = 12, tell: Tell = say_nothing,
+) -> Proposed:  # fmt: skip
+    """
+    Propose for a lot of which there is no job yet: one is made, as by `start_job`.
+
+    Parameters
+    ----------
+    elevation, lot, layers, vertical_unit, units
+        As for `start_job`.
+    folder, inlets, surfaces, tell
+        As for `propose`.
+
+    Raises
+    ------
+    InputError
+        If an input cannot be used.
+    OutputError
+        If the folder holds a job already, or cannot be written.
+    """
+    with tempfile.TemporaryDirectory(prefix="lotflow-") as made:
+        job = Path(made).resolve().joinpath(folder.resolve().name or "job")
+        start_job(job, elevation, lot, vertical_unit=vertical_unit, units=units, layers=layers)
+        return propose(job, folder, inlets=inlets, surfaces=surfaces, tell=tell)
+
+
+def _require_one_file(job: Job) -> None:
+    """Demand that rows can be added where the layers are."""
+    own = [name for name in _ADDED if name in job.layers.own()]
+    if own:
+        raise InputError(
+            Fault(f"the layer {own[0]} has a file of its own, to which no row can be added",
+                  "Draw inlets, drain lines and outlets in the one GeoPackage of [layers] file",
+                  column=f"layers.{own[0]}")
+        )  # fmt: skip
+    file = job.layers.file
+    if file is not None and file.suffix.casefold() != ".gpkg":
+        raise InputError(
+            Fault("rows are added to a GeoPackage, and [layers] file is none",
+                  "Save the layers as one GeoPackage", str(file), column="layers.file")
+        )  # fmt: skip
+
+
+def _ground(lot: LotWater) -> LotGround:
+    """Lay out the lot, as its main case is."""
+    general, cover = lot.job.job, site_cover(lot).ground
+    rules = Rules(
+        lot.job.criteria, lot.job.units, lot.job.setbacks.limits, lot.job.terrain.direction
+    )
+    return laid_out(
+        lot.site, lot.case, lot=lot.window.lot, routing=lot.inlets.routing,
+        low_spots=lot.low_spots, cover=cover,
+        rate=ground_infiltration(cover, general.soil_group, general.soak_test_m_s),
+        storms=case_storms(lot, CaseWater(lot.case, lot.roofs, lot.inlets), cover),
+        error=lot.level_error, rules=rules,
+    )  # fmt: skip
+
+
+def _site_file(lot: LotWater, options: Sequence[InletOption]) -> JobFile:
+    """Site with the rows of some options added."""
+    job, drawn = lot.job, None
+    if job.layers.file is not None:
+        path = local_file(job.layers.file, "file of the site layers")
+        drawn = read_bytes(path, DEFAULT_LIMITS.vector_bytes, "file of the site layers")
+    rows = proposed_rows(
+        lot.site, lot.case, options, job.level_offset_m if job.is_drawn_by_benchmark else 0.0
+    )
+    return with_rows(
+        drawn, rows, empty=empty_layers(lot.source.crs, job.units), crs=lot.source.crs,
+        units=job.units, vertical_unit=lot.source.vertical_unit,
+    )  # fmt: skip
+
+
+def _run_with(job_path: Path, lot: LotWater, options: Sequence[InletOption]) -> list[Harm]:
+    """Run the job with some options drawn; what is broken then."""
+    site = _site_file(lot, options)
+    with tempfile.TemporaryDirectory(prefix="lotflow-") as made:
+        folder = Path(made).resolve()
+        folder.joinpath("job.toml").write_text(moved_job_text(job_path, folder, SITE_FILE))
+        folder.joinpath(site.name).write_bytes(site.content)
+        return _broken(run_study(with_realisations(read_job(folder), 0)))
+
+
+def _broken(study: Study) -> list[Harm]:
+    """Limits that are broken in the main state, with inlets open."""
+    content = {"balance": study.balance, "accuracy": study.accuracy}
+    result = Result(study.layers, study.findings, content, study.lot.job.units)
+    return [row for row in broken(harms(result))
+            if row.state in (BOTH, result.state) and row.inlets in ("any", "open")]  # fmt: skip
