@@ -83,6 +83,8 @@ RIGID_END_M: Final = 3.048
 SHALLOW_END_M: Final = 6.0
 #: At its very end a pipe comes out of the ground over this length [m].
 _COMES_OUT_M: Final = 1.5
+#: and with this fall at most [-].
+_COMES_OUT_FALL: Final = 0.05
 #: Without a rainfall every low spot is full, as a screening tells of it: so much runs off [m].
 _FULL_M: Final = 10.0
 #: Candidates that are asked on surfaces that may be true, besides those chosen.
@@ -342,13 +344,15 @@ def line_to_end(
         return "the end lies beyond the ground that was read", None, None, ""
     cost = trench_cost(digging.site, grid, end, digging.paved, digging.setbacks)
     to_end = _away((row, column), grid.shape) * grid.cell_m
-    at_end = to_end <= grid.cell_m
+    # data beside a gutter or ditch are rough: there a pipe may lie as it must to come out
+    comes_out = to_end <= _COMES_OUT_M
+    lip = end.level + _COMES_OUT_FALL * (to_end + grid.cell_m)
     cost[row, column] = min(float(cost[row, column]), 1.0)
     start = divmod(cell, grid.shape[1])
     # the basin itself may stand nearer to a wall than its trench
     near = _away(start, grid.shape) <= max(1.0 / grid.cell_m, 1.0)
     cost[near & ~polygon_cells(shapely.union_all([*digging.site.buildings.geometry]), grid)] = 1.0
-    level = np.where(at_end, np.maximum(digging.ground, end.level), digging.ground)
+    level = np.where(comes_out, np.maximum(digging.ground, lip), digging.ground)
     roughness = pipe_material(MATERIAL).n_design
     why: tuple[str, float | None, float | None, str] = (
         "no pipe on sale carries the design flow at the fall there is", flow, None, "m^3/s"
@@ -358,7 +362,7 @@ def line_to_end(
             continue
         inside = size.inside_diameter_m
         whole = digging.criteria.cover_m + inside
-        bare = inside * np.minimum(to_end / _COMES_OUT_M, 1.0)
+        bare = np.where(comes_out, 0.0, inside)
         rule = LineRule(minimum_fall("pipe", size.size_m).least, digging.criteria.trench_depth_m)
         for rigid_m in (RIGID_END_M, SHALLOW_END_M):
             least = np.where(to_end <= rigid_m, bare, whole)

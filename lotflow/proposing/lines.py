@@ -35,8 +35,8 @@ _STEPS: Final = tuple(
 )
 #: A leg is looked at so many times in the length of a cell.
 _SAMPLES: Final = 4
-#: Points of a way of which the legs are chosen.
-_POINTS: Final = 36
+#: Points of a way of which the legs are chosen; more of them where the first do not do.
+_POINTS: Final = (36, 72)
 #: How far the inner points of a line are moved until its turns are fittings [m].
 _MOVED_M: Final = 1.5
 #: How often all of them are moved at most.
@@ -293,16 +293,19 @@ def straightened(ground: Trenching, way: Way, level: float, rule: LineRule) -> W
         the way of cells does.
     """
     invert = float(way.inverts[0])
-    chosen = _legs(ground, _thinned(way.points), invert, level, rule)
-    if chosen is None:
+    for number in _POINTS:
+        chosen = _legs(ground, _thinned(way.points, number), invert, level, rule)
+        if chosen is not None:
+            break
+    else:
         return None
     moved = _to_fittings(ground, chosen, invert, level, rule)
     return laid(ground, moved, invert, rule)
 
 
-def _thinned(points: FloatArray) -> FloatArray:
-    """Points of a way at about the same distance, its ends among them."""
-    number = min(len(points), _POINTS)
+def _thinned(points: FloatArray, number: int) -> FloatArray:
+    """So many points of a way at about the same distance, its ends among them."""
+    number = min(len(points), number)
     kept = np.unique(np.linspace(0, len(points) - 1, number).round().astype(int))
     return np.asarray(points[kept])
 
