@@ -147,8 +147,8 @@ def water_at_opening(
         told += f" that nothing drains today: full, the water stands {full}"
         if again_yr is not None:
             which = names_or(inlets, "is", "are both" if len(set(inlets)) == 2 else "are all")
-            does = "it may reach the sill" if opening["freeboard_m"] <= 0 else "it may be full"
-            told += f", and {does} again from the {again_yr:g}-year storm on if {which} blocked"
+            does = "it may still reach the sill" if opening["freeboard_m"] <= 0 else "it may fill"
+            told += f"; once built, {does} from the {again_yr:g}-year storm on if {which} blocked"
         return sentence(told)
     if inlets:
         return sentence(
@@ -298,18 +298,7 @@ def walls_harm(
     beyond = [one for one in causes if one.source is Source.NEIGHBOUR]
     if walls:
         worst, others = walls[0], walls[1:]
-        run_on = ""
-        if sum(one.share for one in beyond) >= _MUCH:
-            area = say(sum(one.amount for one in beyond), "area")
-            run_on = f", and water from {area} beyond the lot line runs to it"
-            held = sum(one.held_m2 for one in beyond)
-            if held:
-                run_on += f" ({say(held, 'area')} of it only when hollows above run over)"
-            inlets = [
-                name for at, name in (taken or {}).items() if at in {o.subject for o in beyond}
-            ]
-            if inlets:
-                run_on += f" today (as proposed {joined(inlets)} is to take it)"
+        run_on = _runs_to(say, beyond, taken or {})
         fall = slope(worst["slope"]).replace(" it", " the wall")
         if worst["name"] in reverse:
             told.append(f"at {_wall(say, worst)} {_not_sure(worst['slope'])}{run_on}")
@@ -318,11 +307,13 @@ def walls_harm(
                 f"at {_wall(say, worst)} the ground falls {fall} at its worst place{run_on}"
             )
         if worst["name"] in hollow:
-            told[0] = f"{told[0]} (low spot {hollow[worst['name']]} stands there)"
+            told[0] = f"{told[0]}; low spot {hollow[worst['name']]} stands there"
         if others:
             names = []
             for one in others:
-                fall = "too flat" if one["name"] in reverse else slope(one["slope"])
+                fall = slope(one["slope"])
+                if one["name"] in reverse:
+                    fall = f"{fall}, not certain" if one["slope"] < 0 else "too flat"
                 where = f", low spot {hollow[one['name']]}" if one["name"] in hollow else ""
                 long = (
                     f"{say(one['length_m'], 'length')} long, " if one["name"][-1].isdigit() else ""
@@ -332,6 +323,20 @@ def walls_harm(
     if downspouts:
         told.append(f"{names_or(downspouts, 'discharges', 'discharge')} at the wall")
     return sentence("; ".join(told))
+
+
+def _runs_to(say: Say, beyond: Sequence[Cause], taken: Mapping[str, str]) -> str:
+    """Say how much water from beyond the lot line runs to a wall, and what is to take it."""
+    if sum(one.share for one in beyond) < _MUCH:
+        return ""
+    told = f", and water from {say(sum(one.amount for one in beyond), 'area')} beyond the lot line "
+    told += "runs to it"
+    inlets = [name for at, name in taken.items() if at in {one.subject for one in beyond}]
+    if inlets:
+        told += " today"
+    if held := sum(one.held_m2 for one in beyond):
+        told += f", {say(held, 'area')} of it only when hollows above run over"
+    return f"{told}; as proposed {joined(inlets)} is to take it" if inlets else told
 
 
 def _not_sure(fall: float) -> str:
@@ -376,15 +381,16 @@ def walls_evidence(say: Say, walls: Sequence[Row]) -> str:
     )
 
 
-def low_sills(say: Say, openings: Sequence[Row]) -> str:
-    """Say which sills in a wall lie low above the ground, the lowest first."""
+def low_sills(say: Say, openings: Sequence[Row], walls: Mapping[str, str] | None = None) -> str:
+    """Say which sills lie low above the ground, the lowest first; `walls` are theirs, by name."""
     told: list[str] = []
     for one in sorted(openings, key=lambda one: float(one["above_ground_m"])):
         part = "threshold" if one.get("kind") == "garage" else "sill"
         high = f"only {say(one['above_ground_m'], 'depth')}"
+        at = f" ({(walls or {})[one['name']]})" if one["name"] in (walls or {}) else ""
         told.append(
-            f"the {part} of {one['name']} {high}" if told
-            else f"the {part} of {one['name']} lies {high} above the ground in front of it"
+            f"the {part} of {one['name']}{at} {high}" if told
+            else f"the {part} of {one['name']}{at} lies {high} above the ground in front of it"
         )  # fmt: skip
     return sentence(f"by the data {', '.join(told)}") if told else ""
 
@@ -525,7 +531,12 @@ def with_inlets_open(
 
 
 def with_one_blocked(say: Say, name: str, storm_yr: float, freeboard_m: float) -> str:
-    """Say that one blocked inlet is enough."""
+    """Say that one blocked inlet is enough, or how near it brings water to the sill."""
+    if freeboard_m > 0:
+        return sentence(
+            f"with {name} alone blocked, water stands {at_sill(say, freeboard_m)} in the "
+            f"{storm_yr:g}-year storm"
+        )
     return sentence(
         f"{name} alone blocked is enough: the {storm_yr:g}-year storm then stands "
         f"{at_sill(say, freeboard_m)}"
@@ -537,14 +548,17 @@ def as_drawn_takes(items: Sequence[str]) -> str:
     return f"{sentence('drains as drawn, all of them: ' + joined(items, 9))}" if items else ""
 
 
-def run_on_evidence(say: Say, total_m2: float, leaves: Sequence[Row]) -> str:
+def run_on_evidence(
+    say: Say, total_m2: float, leaves: Sequence[Row], *, proposed: bool = False
+) -> str:
     """Say how the run-on was counted, and where most water leaves."""
     said = (
         f"Each cell counted once, {say(total_m2, 'area')} in all. What crosses the line more than "
         "once is in the figure of each crossing: do not add them."
     )
     places = joined([f"crossing {row['id']} ({say(row['area_m2'], 'area')})" for row in leaves])
-    return f"{said} Most leaves at {places}." if leaves else said
+    drains = " with the drains as proposed" if proposed else ""
+    return f"{said} Most leaves at {places}{drains}." if leaves else said
 
 
 def more_low_spots(count: int) -> str:

@@ -24,6 +24,8 @@ AWAY_M: Final = 1.524
 SWALE_FALL: Final = 0.01
 #: An opening stands in a wall that is no farther [m]: half a cell of common data.
 _IN_WALL_M: Final = 0.5
+#: Kind of opening that is none: what stands on it is not to be buried.
+PAD: Final = "AC pad"
 #: Share of a strip that must lie on the lot: lines drawn by hand never quite agree.
 _NEARLY_ALL: Final = 0.98
 #: A swale stays so far within the lot line [m], 3 ft: common practice, no published source.
@@ -108,14 +110,17 @@ def why_not_raised(result: Result, wall: Row) -> str:
     Returns
     -------
     reason
-        "lot line", "sill" or "height"; "" where it may be raised.
+        "lot line", "sill", "pad" or "height"; "" where it may be raised.
     """
     if not is_on_lot(result, strip_of(result, wall, wall["reach_m"] or 0.0)):
         return "lot line"
     rise = raise_m(wall)
     for opening in openings_of(result, wall):
         ground = opening.get("ground_m")
-        if ground is None or ground + rise > opening["sill_m"] - CLEAR_M:
+        if opening.get("kind") == PAD:
+            if ground is None or ground + rise > opening["sill_m"]:
+                return "pad"
+        elif ground is None or ground + rise > opening["sill_m"] - CLEAR_M:
             return "sill"
     return "height" if rise > CLEAR_M else ""
 

@@ -78,7 +78,7 @@ def without_outlet(found: Found, _: str, some: Sequence[Finding]) -> Item | None
     kind = _outlet_kind(option, bool(wells or drowned))
     if kind == "no outlet":
         measures = remedies.without_outlet(
-            inlets, water, is_under_water=bool(drowned), soaks=wells,
+            inlets, water, drowned=sorted(_ends(result, drowned)), soaks=wells,
             can_be_raised=all(
                 can_be_filled(found.spots[number], found.openings_in(number))
                 for number in spots if number
@@ -87,6 +87,7 @@ def without_outlet(found: Found, _: str, some: Sequence[Finding]) -> Item | None
                 name for run in found.runs.values()
                 if run.is_question and run.is_replaced for name in run.lines
             ],
+            nearly=_nearly_reached(option),
         )  # fmt: skip
         grade = Grade.LIKELY if option is None else _option_grade(option)
         measures = remedies.in_order([*measures, *_weep_holes(some, found.no_outlet)])
@@ -97,7 +98,9 @@ def without_outlet(found: Found, _: str, some: Sequence[Finding]) -> Item | None
     return Item(
         Theme.NO_OUTLET, "", rank_key(rank, grade, Theme.NO_OUTLET),
         inlets[0], heavy[0].x, heavy[0].y,
-        drain_words.no_outlet(say, inlets, option, lacks) + drain_words.wells(say, some),
+        drain_words.no_outlet(say, inlets, option, lacks)
+        + words.after(drain_words.comes_up(say, _margins(result, drowned, inlets)))
+        + drain_words.wells(say, some),
         remedy_words.VERDICTS[kind],
         remedy_words.what_to_do(say, measures), grade,
         drain_words.option_evidence(say, option, drowned), tuple(some),
@@ -107,11 +110,62 @@ def without_outlet(found: Found, _: str, some: Sequence[Finding]) -> Item | None
     )  # fmt: skip
 
 
+def _ends(result: Result, drowned: Sequence[Finding]) -> set[str]:
+    """Outlets that stand under water; where none is drawn, what the findings are about."""
+    under = {one.subject for one in drowned}
+    lines = result.rows("drain_lines", case=result.state)
+    ends = {row["outlet"] for row in lines if {row["name"], row["from_node"]} & under}
+    return (ends - {None, ""}) or under
+
+
+def _margins(
+    result: Result, drowned: Sequence[Finding], inlets: Sequence[str]
+) -> list[tuple[str, str, float]]:
+    """
+    Inlet, outlet under water, and how far its water may rise before it stands at the grate [m].
+
+    The inlet that is reached first of each outlet; only where both levels are known.
+    """
+    lines = result.rows("drain_lines", case=result.state)
+    found = []
+    for end in sorted(_ends(result, drowned)):
+        levels = [
+            row["water_level_m"]
+            for row in result.rows("outlet_storms", case=result.state, name=end)
+            if row.get("water_level_m") is not None
+        ]
+        rims = [
+            (node["rim_m"], node["name"])
+            for node in result.rows("nodes", case=result.state, kind="inlet")
+            if node["name"] in inlets
+            and node.get("rim_m") is not None
+            and any(row["from_node"] == node["name"] and row["outlet"] == end for row in lines)
+        ]
+        if levels and rims:
+            rim, name = min(rims)
+            found.append((str(name), str(end), float(rim) - max(levels)))
+    return found
+
+
 def _outlet_kind(option: Row | None, has_none: bool) -> str:
     """Whether there is no outlet, one that may not be used, or one that may be too high."""
     if has_none or option is None or option["verdict"] == "not reachable":
         return "no outlet"
     return "uncertain" if option["verdict"] == "cannot tell" else "beyond"
+
+
+#: Cover that lines are proposed with [m]: HEC-22, section 7.2.5.
+_COVER_M: Final = 0.30
+#: Fall that is left with hardly any cover from which it is worth levels [m]: lotflow's choice.
+_WORTH_LEVELS_M: Final = 0.10
+
+
+def _nearly_reached(option: Row | None) -> str:
+    """Lower place that a pipe reaches with hardly any cover, by the data; "" for none."""
+    if option is None or option.get("fall_m") is None:
+        return ""
+    near = float(option["fall_m"]) + _COVER_M >= _WORTH_LEVELS_M
+    return str(option["place"] or option["kind"]) if near else ""
 
 
 def _option_grade(option: Row) -> Grade:
@@ -189,7 +243,8 @@ def of_capacity(found: Found, key: str, some: Sequence[Finding]) -> Item | None:
         or words.sentence(drain_words.complaints(pairs)),
         tuple(some), measures=measures,
         check=remedy_words.CHECKS["drain too small"], risk=remedy_words.RISKS["drain too small"],
-        takes=takes, source=found.sources(heavy), causes=water,
+        # that a joint narrows is nobody's water
+        takes=takes, source=found.sources(heavy), causes=() if narrows else water,
     )  # fmt: skip
 
 

@@ -108,7 +108,7 @@ def complaint(rule: str) -> str:
     return _OF_PIPES.get(rule, rule.replace("-", " "))
 
 
-def complaints(pairs: Sequence[tuple[str, str]], most: int = 8) -> str:
+def complaints(pairs: Sequence[tuple[str, str]], most: int = 40) -> str:
     """
     Say what is found of several things, each named once.
 
@@ -184,6 +184,28 @@ def no_outlet(
     return sentence(
         f"gravity leads from {names} only to ground that may not be yours: {place}, "
         f"{say(option['run_m'], 'distance')} away"
+    )
+
+
+def comes_up(say: Say, margins: Sequence[tuple[str, str, float]]) -> str:
+    """
+    Say when the water at an outlet comes up out of a grate.
+
+    Examples
+    --------
+    >>> from lotflow.advice.say import Say
+    >>> comes_up(Say("metric"), [("Gully", "Manhole", 0.12)])
+    'Once the water at Manhole stands more than 0.12 m higher than given, it comes up out of Gully.'
+    >>> comes_up(Say("metric"), [("Gully", "Manhole", -0.05)])
+    'As given, the water at Manhole stands at the grate of Gully or above: it comes up out of it.'
+    """
+    return " ".join(
+        f"Once the water at {outlet} stands more than {say(margin, 'depth')} higher than given, it "
+        f"comes up out of {inlet}."
+        if margin > 0
+        else f"As given, the water at {outlet} stands at the grate of {inlet} or above: it comes "
+        "up out of it."
+        for inlet, outlet, margin in margins
     )
 
 

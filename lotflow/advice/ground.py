@@ -85,9 +85,13 @@ def _inlet_better_place(
     return (
         f"By {say.surface} alone it takes {say(taken_m2, 'area')} where it is drawn, and "
         f"{say(there_m2, 'area')} at the place marked, {say(away_m, 'length')} away: so near "
-        "together the data cannot tell the two apart. Look which way the ground falls on site, and "
-        "draw the inlet there if it is to take this."
-        + (" That place lies beyond the lot line: ask whose ground it is." if off_lot else "")
+        "together the data cannot tell the two apart. Look which way the ground falls on site"
+        + (
+            ". That place lies beyond the lot line: draw no inlet there; look for a place on the "
+            "lot that this water passes."
+            if off_lot
+            else ", and draw the inlet there if it is to take this."
+        )
     )
 
 

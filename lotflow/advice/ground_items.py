@@ -10,7 +10,7 @@ from shapely.geometry import Point
 
 from lotflow.advice import answer_words as words
 from lotflow.advice import causes, drain_words, grades, observations, remedies, remedy_words
-from lotflow.advice.buildable import has_ground_before, has_room_away, openings_of
+from lotflow.advice.buildable import CLEAR_M, has_ground_before, has_room_away, openings_of
 from lotflow.advice.causes import Cause
 from lotflow.advice.grades import LOOK_IN_RAIN, Grade
 from lotflow.advice.harm import LIMITS, Harm, Kind, Place, broken
@@ -232,20 +232,25 @@ def _third(share: float) -> int:
 
 
 def _alone(found: Found, opening: str, names: Sequence[str]) -> tuple[str, float, float] | None:
-    """Inlet of which the blocking alone brings water to a sill, the storm, and the freeboard."""
+    """
+    Inlet of which the blocking alone brings water to a sill, the storm, and the freeboard.
+
+    Where none does, the one that brings it nearest, if that is within 6 in.
+    """
     if len(names) < 2:
         return None
     rows = [
         (row["return_period_yr"], row["freeboard_m"], name)
         for name in names
         for row in found.result.rows("wall_water", case=f"blocked:{name}", name=opening)
-        if row["freeboard_m"] is not None and row["freeboard_m"] <= 0 and row["at_wall"]
+        if row["freeboard_m"] is not None and row["freeboard_m"] < CLEAR_M and row["at_wall"]
     ]
     if not rows:
         return None
-    storm_yr, freeboard_m, name = min(rows)
+    reached = [row for row in rows if row[1] <= 0]
+    storm_yr, freeboard_m, name = min(reached or rows)
     open_too = any(
-        row["freeboard_m"] is not None and row["freeboard_m"] <= freeboard_m
+        row["freeboard_m"] is not None and row["freeboard_m"] <= freeboard_m + _SAME_M
         for row in found.result.rows(
             "wall_water", case=found.result.open_case, name=opening, return_period_yr=storm_yr
         )
@@ -340,6 +345,7 @@ def of_walls(found: Found, _: str, some: Sequence[Finding]) -> Item | None:
         if row.kind in (Kind.FALL, Kind.ROOF_WATER) and row.subject in mended
     )  # fmt: skip
     low = _low_sills(result, [*walls, *unsure])
+    others_low = _other_low_sills(result, [*walls, *unsure])
     asked = broken(
         row for row in found.harm
         if row.kind in (Kind.FALL, Kind.ROOF_WATER) and row.subject in {*named, *spouts}
@@ -349,7 +355,7 @@ def of_walls(found: Found, _: str, some: Sequence[Finding]) -> Item | None:
         worst["name"] if worst else head.subject,
         worst["x"] if worst else head.x, worst["y"] if worst else head.y,
         " ".join(one for one in (
-            words.low_sills(say, low), words.walls_harm(
+            words.low_sills(say, low, _wall_names(result, low)), words.walls_harm(
                 say, walls, at_worst, [one.told for one in ending], standing,
                 taken=_taken_as_drawn(found, at_worst), reverse=_reverses(walls),
             ),
@@ -358,7 +364,7 @@ def of_walls(found: Found, _: str, some: Sequence[Finding]) -> Item | None:
         remedy_words.what_to_do(say, measures), grade,
         " ".join(one for one in (
             words.walls_evidence(say, walls) or drain_words.measured(say, heaviest(some)),
-            words.low_sills(say, _other_low_sills(result, [*walls, *unsure])),
+            words.low_sills(say, others_low, _wall_names(result, others_low)),
             words.level_first(unsure),
         ) if one), tuple(some),
         measures=measures,
@@ -380,6 +386,17 @@ def _low_sills(result: Result, walls: Sequence[Row]) -> list[Row]:
         for row in openings_of(result, wall)
         if (row.get("above_ground_m") or limit) < limit and row.get("kind") != "AC pad"
     ]
+
+
+def _wall_names(result: Result, openings: Sequence[Row]) -> dict[str, str]:
+    """Walls in which openings stand, by the name of the opening."""
+    found: dict[str, str] = {}
+    for wall in result.rows("facades"):
+        here = {row["name"] for row in openings_of(result, wall)}
+        for one in openings:
+            if one["name"] in here:
+                found.setdefault(one["name"], str(wall["name"]))
+    return found
 
 
 def _other_low_sills(result: Result, walls: Sequence[Row]) -> list[Row]:
@@ -448,6 +465,8 @@ _FILLS: Final = frozenset({"fill", "raise", "relevel"})
 _ALL: Final = 0.98
 #: Water below a grate from which it is told of [m]: lotflow's choice, no published source.
 _STAYS_M: Final = 0.02
+#: Water that stands so little higher is as high [m]: the figures are told in hundredths.
+_SAME_M: Final = 0.01
 #: A low spot is full that stands so little below its edge [m].
 _FULL_M: Final = 0.002
 _FALLS_TO_WALL: Final = ("ground-falls-to-building", "ground-too-flat-at-building")
@@ -563,7 +582,7 @@ def of_run_on(found: Found, used: set[str]) -> Item | None:
         words.run_on(say, told, total, is_heavy(some), () if drawn else leaves[:2]),
         remedy_words.VERDICTS["run-on"],
         remedy_words.what_to_do(say, measures), Grade.LIKELY,
-        words.run_on_evidence(say, total, leaves[:1]),
+        words.run_on_evidence(say, total, leaves[:1], proposed=result.state == "proposed"),
         tuple(some),
         measures=measures, means=LOOK_IN_RAIN,
         check=remedy_words.CHECKS["run-on"], risk=remedy_words.RISKS["run-on"],
@@ -606,7 +625,9 @@ def of_the_rest(found: Found, told: Collection[int]) -> Item | None:
         "the lot", None, None, harm,
         remedy_words.VERDICTS["all told" if told and not others else "nothing else stands"],
         remedy_words.what_to_do(say, measures), grade,
-        line or words.sentence("the elevation data hold no other low spot here"), tuple(some),
+        line or words.sentence(
+            f"the elevation data hold no {'other ' * bool(told)}low spot here"
+        ), tuple(some),
         measures=tuple(measures), means=LOOK_IN_RAIN,
         check=remedy_words.CHECKS["nothing else stands"],
         risk=remedy_words.RISKS["nothing else stands"],

@@ -83,7 +83,8 @@ def _passed_by(
             f"{say(refused_m3, 'volume')} of the storm are refused once the dry well is full"
         )
     taken = say(taken_m3s, "flow") if taken_m3s else "nothing"
-    piped = f", {say(backs_up_m3s, 'flow')} of it up out of its pipes" if backs_up_m3s else ""
+    # what comes up out of it and what reaches it over the ground are told apart
+    piped = f" ({say(backs_up_m3s, 'flow')} of them up out of its pipes)" if backs_up_m3s else ""
     under = f"under {say(water_m, 'depth')} of water,"
     limit = {
         "grate": f"grate, {100 * clogged:.0f} % clogged and {under}",

@@ -52,8 +52,8 @@ def _under_water(
     else:
         told = (
             f"{water} the crown of the line there: the line stands full of it and drains only "
-            "against it. Raise the outlet or lead it elsewhere; else a flap valve keeps that water "
-            "out of the yard."
+            "against it. If the outlet is yours, raise it or lead it elsewhere; else its owner is "
+            "asked for a flap valve, which keeps that water out of the yard."
         )
     if STATED.issuperset(finding.rests_on):
         return told
@@ -69,7 +69,8 @@ def _cannot_empty(say: Say, _: Finding, *, stands_m: float, proposed: bool) -> s
     )  # fmt: skip
     return (
         f"{told}: water stays in the line after every rain, freezes and breeds mosquitoes. Give "
-        "the elbow a weep hole over a pit of stone."
+        "the elbow a weep hole over a pit of stone, if the soil there takes water and no "
+        "groundwater stands in the pit; else end it in the open."
     )
 
 
@@ -211,8 +212,8 @@ def _over_sidewalk(_: Say, __: Finding, *, sidewalk: str) -> str:
 def _onto_neighbour(_: Say, __: Finding, *, street_is_drawn: bool) -> str:
     unless = "" if street_is_drawn else ", unless that is a street: none is drawn"
     return (
-        f"Its water leaves the lot as it comes out of the pipe, in one place{unless}. Let it out "
-        "farther from the lot line, spread, and no more than ran there before."
+        f"Its water leaves the lot in one place{unless}. Let it out farther in on "
+        "the lot, spread, and no more than ran there before."
     )
 
 

@@ -17,6 +17,7 @@ from typing import Final
 from shapely.geometry import LineString
 
 from lotflow.advice.buildable import (
+    PAD,
     can_be_filled,
     lowest_sill,
     openings_of,
@@ -155,7 +156,10 @@ def of_low_spot(
     if low_spot.get("artefact"):
         found.append(Remedy(Step.CLEAN, "find-culvert"))
     if not can_be_filled(low_spot, openings):
-        found += [_no_fill(low_spot, openings), Remedy(Step.GRADE, "way-out")]
+        # over its edge on the lot nobody else is asked
+        others = " On others' ground it takes that owner's permission."
+        facts = {"others": "" if spills_on_lot(result, low_spot) else others}
+        found += [_no_fill(low_spot, openings), Remedy(Step.GRADE, "way-out", (), facts)]
     elif at_house:
         found.append(Remedy(Step.GRADE, "relevel" if is_paved else "raise"))
     elif not inlets:
@@ -301,8 +305,12 @@ def _not_raised(
     whys: dict[tuple[str, str, bool], list[str]] = {}
     for wall in walls:
         why = "low spot" if wall["name"] in standing else why_not_raised(result, wall)
-        near = ", ".join(str(row["name"]) for row in openings_of(result, wall))
-        key = (why, near if why == "sill" else "", wall["name"] in ways)
+        near = ", ".join(
+            str(row["name"])
+            for row in openings_of(result, wall)
+            if (row.get("kind") == PAD) == (why == "pad")
+        )
+        key = (why, near if why in ("sill", "pad") else "", wall["name"] in ways)
         whys.setdefault(key, []).append(wall["name"])
     return [
         Remedy(
@@ -340,10 +348,11 @@ def without_outlet(
     inlets: Sequence[str],
     causes: Sequence[Cause],
     *,
-    is_under_water: bool,
+    drowned: Sequence[str],
     soaks: Sequence[str],
     can_be_raised: bool = True,
     traced: Sequence[str] = (),
+    nearly: str = "",
 ) -> tuple[Remedy, ...]:
     """
     Give what is left where gravity finds no way out.
@@ -354,14 +363,16 @@ def without_outlet(
         That have none.
     causes
         Of their water.
-    is_under_water
-        Whether the outlet drawn stands under water.
+    drowned
+        Outlets drawn that stand under water.
     soaks
         Dry wells that they drain to.
     can_be_raised
         Whether their ground may be filled to where it sheds over the surface.
     traced
         Old pipes of which nobody knows where they end: one may be the outlet.
+    nearly
+        A lower place that a pipe with less cover and fall may still reach.
     """
     found = _roofs_off(causes)
     if traced:
@@ -370,8 +381,10 @@ def without_outlet(
         found.append(Remedy(Step.GRADE, "raise-terrace", tuple(inlets)))
     if soaks:
         found.append(Remedy(Step.SOAK, "pit-test", tuple(soaks)))
-    if is_under_water:
-        found.append(Remedy(Step.PUMP, "flap"))
+    if nearly:
+        found.append(Remedy(Step.INLET, "less-cover", (nearly,)))
+    if drowned:
+        found.append(Remedy(Step.PUMP, "flap", tuple(drowned)))
     found.append(Remedy(Step.PUMP, "pump"))
     return in_order(found)
 
@@ -429,6 +442,16 @@ def _run_on_off(result: Result, causes: Sequence[Cause], above_m: float | None) 
     if share < _WORTH:
         return None
     facts = {"share": f"{share * 100:.0f} %"}
+    lower = [
+        str(row["place"])
+        for row in result.rows("outlet_options", verdict="reachable")
+        if row["kind"] in ("street", "curb") and row.get("place")
+    ]
+    if lower:
+        facts["lower_place"] = (
+            f"{lower[0]} lies lower by the data: look for a way to it, under any walk, with the "
+            "town's permit"
+        )
     return Remedy(Step.SWALE, "ask-run-on", tuple(one[0] for one in rest), facts)
 
 

@@ -59,8 +59,8 @@ _REMEDIES: Final[Mapping[str, str]] = {
     "where this water runs today. Levels first. What falls beyond a crest goes round the other "
     "corner, if levels show a fall there; no more may leave the lot than today.",
     "ask-run-on": "Ask where the neighbour's water may go ({share}, over {names}): no swale for it "
-    "was found along its way of today. Look for a lower street, ditch or drain; turn it onto no "
-    "other neighbour and over no walk.",
+    "was found along its way of today. {lower_place}; turn it onto no other neighbour and over no "
+    "walk.",
     "relevel": "Relevel the paving on your lot so that it falls 2 % away from the house, not above "
     "{clear} below a sill.",
     "raise": "Fill and grade your own ground so that it falls 5 % away from the house over the "
@@ -68,8 +68,8 @@ _REMEDIES: Final[Mapping[str, str]] = {
     "no-fill": "It cannot be filled away: it runs over {above} the sill of {names}, and soil "
     "and paving stay {clear} below a sill.",
     "way-out": "A lower way out over the ground takes a cut through its edge: take "
-    "levels from its lowest point to where it runs over now, and on to any lower street, ditch or "
-    "green. On others' ground it takes that owner's permission.",
+    "levels from its lowest point to where it runs over now, along the rest of its edge on your "
+    "own ground, and on to any lower street, ditch or green.{others}",
     "level-way": "Take levels along its way out first, from its lowest point over its edge on your "
     "lot and on: a shallow cut there, where no paving stands in the way, may need no drain.",
     "outlet-first": "{names} {how} {find} no outlet that gravity reaches with the cover and fall "
@@ -91,10 +91,12 @@ _REMEDIES: Final[Mapping[str, str]] = {
     "raise-terrace": "Raise the ground at {names} so that it sheds over the surface, as far as the "
     "sills allow.",
     "pit-test": "Trust {names} only after a soak test and a test pit down to groundwater.",
-    "flap": "Connect nothing there before you know whose it is, whether it carries sewage, and how "
-    "high its water rises in rain: when that stands above a grate, it comes up out of it. A "
+    "flap": "Connect nothing to {names} before you know who owns {it}, whether sewage runs there, "
+    "and how high the water rises there in rain: above a grate it comes up out of that. A "
     "backwater (flap) valve keeps it out; agree it with the owner first. While the valve is shut, "
     "the drain takes nothing.",
+    "less-cover": "Before a pump take levels to {names}: with less cover, in rigid pipe where "
+    "nothing drives, and less fall, a larger pipe may still reach it. Ask whose it is.",
     "pump": "If nothing else is left: a pump with an alarm and an overflow, let out beyond the "
     "edge of the hollow, at least {far} from the house, from where the water does not run back: "
     "into a street or a drain by permit, not onto a neighbour.",
@@ -108,8 +110,8 @@ _REMEDIES: Final[Mapping[str, str]] = {
     "neighbour's ground it is no outlet.",
     "level-outlet": "Take the level of the grate and of the outlet before a pipe is ordered.",
     "contour": "Step {names}, or turn it along the contour: a channel is set level.",
-    "under-walk": "Lead the water of {names} under the walk, or let it out where it does not run "
-    "over it.",
+    "under-walk": "Lead the water of {names} under the walk, with the town's permit, or let it out "
+    "where levels show that it does not run over it.",
     "permission": "Get permission in writing for {names}, or keep to the lot.",
     "end-inside": "The line to {names} comes out of the ground before its end, by the data: end it "
     "on your own ground where that comes down to the bottom of the pipe, over stone. No more water "
@@ -181,7 +183,8 @@ def at_level(say: Say, above_m: float | None) -> str:
 #: Why ground at a wall is not raised.
 _NOT_RAISED: Final[Mapping[str, str]] = {
     "height": "it would take more than {clear} of soil against the wall",
-    "sill": "the ground would come within {clear} of {sill}",
+    "sill": "the ground may not come within {clear} of {sill}",
+    "pad": "it would bury {sill}, which stands too low for it",
     "lot line": "the lot line is nearer than that takes",
 }
 
@@ -215,7 +218,9 @@ def what_to_do(say: Say, remedies: Sequence[Remedy]) -> tuple[str, ...]:
             "walls": "the walls" if several else "the wall",
             "find": "find" if several else "finds", "stand": "stand" if several else "stands",
             "run": "run" if several else "runs", "stay": "stay" if several else "stays",
-            "by": "", "line": say(0.9144, "length"), "long": say(one.length_m or 0.0, "length"),
+            "by": "", "others": "",
+            "lower_place": "Look for a lower street, ditch or drain", "line": say(0.9144, "length"),
+            "long": say(one.length_m or 0.0, "length"),
             "fall": say(one.reach_m or 0.0, "elevation"), "cut": _cut(say, one.above_m),
             "first": one.subjects[0] if one.subjects else "",
             "because": _NOT_RAISED.get(one.facts.get("why", ""), "").format(

@@ -40,22 +40,35 @@ _FALSE: Final = 0.05
 #: A share that moves by less is as it was; an interval must have lost a quarter of its width.
 _STEP: Final = 0.05
 _NARROWER: Final = 0.75
-#: A low spot that is gone was refuted by levels so near to its deepest or its lowest edge [m].
-_NEAR_M: Final = 3.0
+#: Levels so near are of the place itself [m]; what is no deeper holds no water [m].
+_AT_M: Final = 1.0
+_NO_DEPTH_M: Final = 0.01
+#: Findings whose subjects are levels that were left out.
+_LEFT_OUT: Final = ("shot-left-out", "ground-changed", "shot-not-placed", "shot-without-ground")
 _GRADES: Final = {grade.value: rank for rank, grade in enumerate(Grade)}
 
 
 def levels_of(result: StoredResult) -> list[str]:
     """
-    Name the levels that went into the ground of a result or into what was drawn on it.
+    Name the levels of a result that count and are believed.
 
     Parameters
     ----------
     result
         Any.
     """
+    return [str(row["name"]) for row in _rows(_believed(result))]
+
+
+def _believed(result: StoredResult) -> pd.DataFrame:
+    """Rows of the levels that count, without those that a finding says were left out."""
     shots = result.layers.get("shots")
-    return [] if shots is None else [str(row["name"]) for row in _rows(shots[_counts(shots)])]
+    if shots is None:
+        return pd.DataFrame(columns=["name"])
+    found = result.tables["findings"]
+    left_out = set(", ".join(found.loc[found["rule"].isin(_LEFT_OUT), "subject"]).split(", "))
+    believed: pd.DataFrame = shots[(shots["counts"] == "yes") & ~shots["name"].isin(left_out)]
+    return believed
 
 
 def what_levels_settled(before: StoredResult, after: StoredResult, places: Places) -> pd.DataFrame:
@@ -100,10 +113,6 @@ def what_levels_settled(before: StoredResult, after: StoredResult, places: Place
     return pd.DataFrame(rows, columns=list(COLUMNS))
 
 
-def _counts(shots: pd.DataFrame) -> Any:
-    return shots["counts"] == "yes"
-
-
 def _rows(frame: pd.DataFrame) -> list[dict[Any, Any]]:
     rows: list[dict[Any, Any]] = frame.to_dict("records")
     return rows
@@ -127,8 +136,14 @@ def _low_spot(
     if _is_none(share):
         return
     if now is None:
-        if share < _SURE and _is_levelled(was, after):
-            yield _told(place.name, "is it there?", f"{share:.0%}", "none there", Settled.FALSE)
+        if share < _SURE:
+            # on the likeliest ground it may drain where nobody levelled: that refutes nothing
+            is_refuted = _is_refuted(was, after)
+            yield _told(
+                place.name, "is it there?", f"{share:.0%}",
+                "its levels fall to where it ran over" if is_refuted else "it may drain elsewhere",
+                Settled.FALSE if is_refuted else Settled.OPEN,
+            )  # fmt: skip
         return
     later = now["probability"]
     if share < _SURE and not _is_none(later):
@@ -142,15 +157,15 @@ def _low_spot(
                          None, units)  # fmt: skip
 
 
-def _is_levelled(low_spot: Mapping[Any, Any], after: StoredResult) -> bool:
-    """Whether a level that counts was taken at the low spot's deepest or at its overflow."""
-    shots = after.layers["shots"]
-    shots = shots[_counts(shots)]
-    near = _NEAR_M / after.metres_per_unit
-    return any(
-        (((shots.geometry.x - x) ** 2 + (shots.geometry.y - y) ** 2) ** 0.5 <= near).any()
-        for x, y in ((low_spot["x"], low_spot["y"]), (low_spot["spill_x"], low_spot["spill_y"]))
-    )
+def _is_refuted(low_spot: Mapping[Any, Any], after: StoredResult) -> bool:
+    """Whether what was its deepest is, by levels, no lower than where it ran over."""
+    shots, near = _believed(after), _AT_M / after.metres_per_unit
+    levels = []
+    for x, y in ((low_spot["x"], low_spot["y"]), (low_spot["spill_x"], low_spot["spill_y"])):
+        apart = ((shots.geometry.x - x) ** 2 + (shots.geometry.y - y) ** 2) ** 0.5
+        levels.append(float(shots.loc[apart <= near, "level_m"].mean()))
+    deepest, over = levels
+    return deepest >= over - _NO_DEPTH_M  # never where one of them was not levelled
 
 
 def _interval(

@@ -549,7 +549,7 @@ def rain_figure(cell: str) -> float | None:
 
     Examples
     --------
-    >>> [rainrain_figure(cell) for cell in ("0.321", "2", "-1", "nan", "0.3 in")]
+    >>> [rain_figure(cell) for cell in ("0.321", "2", "-1", "nan", "0.3 in")]
     [0.321, 2.0, None, None, None]
     """
     return float(cell) if _NUMBER.fullmatch(cell) else None

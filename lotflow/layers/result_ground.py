@@ -215,7 +215,7 @@ AS_BUILT_TABLE: Final = Layer(
         number("expected_m", "elevation", "Level as proposed.", label="Proposed"),
         number("measured_m", "elevation", "Level as it was taken.", label="As built"),
         number("off_m", "depth", "The second less the first.", label="Higher by"),
-        number("tolerance_m", "depth", "How far it may be off.", label="May be off by"),
+        number("tolerance_m", "depth", "How far it may be off.", label="Limit"),
         number("expected_slope", "ground_slope", "Fall as proposed.", label="Fall proposed"),
         number("measured_slope", "ground_slope", "Fall between the levels taken; of a swale the "
                "least between two of them. Negative uphill.", label="Fall as built"),
@@ -223,7 +223,7 @@ AS_BUILT_TABLE: Final = Layer(
         number("doubt_m", "depth", "Half the 95 % interval of the level, or of the fall from end "
                "to end.", label="Give or take"),
         Column("verdict", '"as proposed", "holds" (flatter than proposed, but not too flat), "too '
-               'flat", "runs back", "off" or "cannot tell".', label="Verdict",
+               'flat", "runs back", "off" or "cannot tell".', label="By its levels",
                choices=("as proposed", "holds", "too flat", "runs back", "off", "cannot tell")),
         Column("shots", "Levels it rests on."),
         Column("source", "Where tolerance or least fall come from."),

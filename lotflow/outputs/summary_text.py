@@ -30,7 +30,7 @@ _MOST: Final = {
     "findings": 8,
     "outlet_options": 6,
     "observations": 8,
-    "as_built": 30,
+    "as_built": 12,
 }
 _MOST_STORMS: Final = 3
 
@@ -258,6 +258,7 @@ def _low_spots(content: Mapping[str, Any], units: UnitSystem) -> list[str]:
             *_cells(_SPOTS, spot, columns, units),
             _notes(
                 _closed(spot),
+                spot.get("level_from") if spot.get("level_from") == "levelled" else None,
                 "off the lot" if spot["on_lot_m2"] == 0 else None,
                 f"inlets: {spot['inlets']}" if spot["inlets"] else None,
             ),
@@ -369,7 +370,7 @@ def _as_built(rows: Sequence[Mapping[str, Any]], units: UnitSystem) -> list[str]
             *_cells(_AS_BUILT, row,
                     ["least_slope" if row["part"] == "fall" else "tolerance_m", "verdict"], units),
         ))  # fmt: skip
-    heads = (*_AS_BUILT.labels("name", "part"), "Proposed", "As built", "Limit", "Verdict")
+    heads = _AS_BUILT.labels("name", "part", "expected_m", "measured_m", "tolerance_m", "verdict")
     return _table(heads, cells, _MOST["as_built"], text_columns=(0, 1, 5))
 
 

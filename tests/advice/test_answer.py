@@ -38,8 +38,8 @@ def test_the_opening_comes_first_then_the_wall(site):
     assert (first.place, first.grade, first.rank) == ("Door", Grade.SHOWN, 1)
     assert first.harm == (
         "Door stands in a low spot 0.30 m deep that nothing drains today: full, the water stands "
-        "0.05 m above the sill, and it may reach the sill again from the 100-year storm on if "
-        "Basin is blocked."
+        "0.05 m above the sill; once built, it may still reach the sill from the 100-year storm on "
+        "if Basin is blocked."
     )
     assert "Door" in first.left
     assert "House, south side" in first.left
@@ -66,7 +66,10 @@ def test_a_low_spot_that_is_filled_and_all_on_the_lot_is_mended(site):
 
 def test_from_which_storm_it_stands_again_is_that_of_the_water_with_all_blocked(site):
     site["wall_water"] += [water("blocked:all", 0.01, storm=2.0), water("blocked:all", -0.02, 10.0)]
-    assert "again from the 10-year storm on" in answered(site, LOW_SPOT_FOUND).items[0].harm
+    assert (
+        "still reach the sill from the 10-year storm on"
+        in answered(site, LOW_SPOT_FOUND).items[0].harm
+    )
 
 
 def test_a_sill_within_the_error_is_likely_at_most_and_says_what_to_level(site):
@@ -481,9 +484,11 @@ def test_low_sills_stand_first_and_walls_to_level_are_evidence_of_walls(site):
         SOUTH | {"name": "House, west side", "verdict": "cannot tell", "slope": -0.03}
     )
     walls = answered(site, (WALL_FOUND,)).items[0]
-    assert walls.harm.startswith("By the data the sill of Door lies only 0.10 m above the ground")
+    assert walls.harm.startswith(
+        "By the data the sill of Door (House, south side) lies only 0.10 m above the ground"
+    )
     assert "Door" in walls.check
-    assert "the sill of Hatch lies only 0.05 m" in walls.evidence
+    assert "the sill of Hatch (House, east side) lies only 0.05 m" in walls.evidence
     assert "House, west side: 3.0 % towards it" in walls.evidence
     assert "House, west side" in walls.check
 
@@ -568,3 +573,67 @@ def test_no_weep_hole_is_asked_for_in_a_line_without_an_outlet(site):
     keys = {one.what for item in told.items for one in item.measures}
     assert "stands-full" in keys
     assert "weep" not in keys
+
+
+def test_how_far_the_water_at_a_drowned_outlet_may_rise_is_told_by_its_levels(site):
+    """0.05 m below the grate: what comes up out of it is told first, and of the lower grate."""
+    site["drain_lines"] = [line("Main", "Basin", "Out", case="proposed", status="proposed")]
+    site["nodes"] = [node("proposed", "Basin", 10, 11) | {"rim_m": 9.85}]
+    site["outlet_storms"] = [
+        {"case": "proposed", "name": "Out", "return_period_yr": storm, "water_level_m": level}
+        for storm, level in ((2.0, 9.70), (10.0, 9.80))
+    ]
+    drowned = finding("outlet-under-water", "Main", measured=-0.5, limit=0.1, unit="m")
+    stuck = finding("no-gravity-outlet", "Basin")
+    harm = item_of(answered(site, [stuck, drowned]), Theme.NO_OUTLET).harm
+    assert "more than 0.05 m higher than given" in harm
+    site["nodes"][0]["rim_m"] = 9.75
+    harm = item_of(answered(site, [stuck, drowned]), Theme.NO_OUTLET).harm
+    assert "stands at the grate of Basin or above" in harm
+    # without its level nothing is said of it
+    site["outlet_storms"] = []
+    harm = item_of(answered(site, [stuck, drowned]), Theme.NO_OUTLET).harm
+    assert "comes up" not in harm
+
+
+def test_nobody_fills_over_a_pad_nor_asks_a_neighbour_for_the_lot_s_own_edge(site):
+    """A pad is no sill: it is buried or not."""
+    site["openings"] = [
+        DOOR | {"name": "Pump", "kind": "AC pad", "sill_m": 10.0, "geometry": Point(10, 4)}
+    ]
+    (one,) = [m for m in answered(site, (WALL_FOUND,)).items[0].measures if m.facts.get("why")]
+    assert (one.facts["why"], one.facts["sill"]) == ("pad", "Pump")
+    site["openings"] = [DOOR]
+    for spill, asked in (((10.0, 13.0), False), ((30.0, 13.0), True)):
+        site["low_spots"] = [LOW_SPOT | {"spill_x": spill[0], "spill_y": spill[1]}]
+        first = answered(site, LOW_SPOT_FOUND).items[0]
+        (way,) = [m for m in first.measures if m.what == "way-out"]
+        assert bool(way.facts["others"]) == asked
+
+
+def test_one_blocked_inlet_that_brings_water_within_6_in_of_a_sill_is_told(site):
+    site["low_spots"] = [LOW_SPOT | {"inlets": "Basin, Gully"}]
+    site["inlets"].append(site["inlets"][0] | {"name": "Gully"})
+    site["wall_water"].append(water("blocked:Basin", 0.12, storm=2.0))
+    harm = answered(site, LOW_SPOT_FOUND).items[0].harm
+    assert "with Basin alone blocked, water stands 0.12 m below the sill" in harm.replace("W", "w")
+    # farther below it, or as high with none blocked, it tells nothing
+    site["wall_water"][-1] = water("blocked:Basin", 0.20, storm=2.0)
+    assert "alone blocked" not in answered(site, LOW_SPOT_FOUND).items[0].harm
+    site["wall_water"][-1] = water("blocked:Basin", 0.12, storm=2.0)
+    site["wall_water"].append(water("open", 0.12, storm=2.0))
+    assert "alone blocked" not in answered(site, LOW_SPOT_FOUND).items[0].harm
+
+
+def test_levels_are_asked_for_before_a_pump_where_less_cover_may_reach_a_lower_place(site):
+    """0.16 m above the highest invert with 0.30 m of cover; 0.40 m above it no cover helps."""
+    stuck = finding("no-gravity-outlet", "Basin")
+    for fall, told in ((-0.16, True), (-0.40, False)):
+        site["outlet_options"] = [{
+            "subject": "Basin", "rank": 1, "place": "Canal", "kind": "water", "run_m": 32.0,
+            "fall_m": fall, "left_m": fall - 0.33, "left_low_m": fall - 0.6,
+            "left_high_m": fall - 0.06, "verdict": "not reachable",
+        }]  # fmt: skip
+        keys = [m.what for m in item_of(answered(site, [stuck]), Theme.NO_OUTLET).measures]
+        assert ("less-cover" in keys) == told
+        assert not told or keys.index("less-cover") < keys.index("pump")

@@ -52,8 +52,8 @@ SAID = [
     ("inlet-better-place", {"taken_m2": 40.0, "there_m2": 400.0, "away_m": 2.0, "off_lot": True},
      "By the measured surface alone it takes 40 m² (431 ft²) where it is drawn, and 400 m² (4,306"
      " ft²) at the place marked, 2.0 m (6.6 ft) away: so near together the data cannot tell the "
-     "two apart. Look which way the ground falls on site, and draw the inlet there if it is to "
-     "take this. That place lies beyond the lot line: ask whose ground it is."),
+     "two apart. Look which way the ground falls on site. That place lies beyond the lot line: "
+     "draw no inlet there; look for a place on the lot that this water passes."),
 ]  # fmt: skip
 
 

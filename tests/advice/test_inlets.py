@@ -64,7 +64,7 @@ TOLD = [
             },
         ),
         [
-            "at most 4.00 l/s of the 10.00 l/s that reach it, 1.00 l/s of it up out",
+            "at most 4.00 l/s of the 10.00 l/s that reach it (1.00 l/s of them up out",
             "grate, 50 % clogged and under 0.05 m",
             "2.00 l/s stand above it; 4.00 l/s pass it by and go on to Next",
         ],

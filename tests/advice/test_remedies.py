@@ -6,7 +6,7 @@ import pytest
 from hand_made import CROSSING, DOOR, LOW_SPOT, SOUTH, finding, line, result
 from shapely.geometry import LineString, Point, box
 
-from lotflow.advice import buildable, remedies
+from lotflow.advice import buildable, drain_words, remedies
 from lotflow.advice.causes import Cause, Source
 from lotflow.advice.remedies import Step
 
@@ -33,7 +33,7 @@ def test_roof_water_goes_before_grading_and_grading_before_an_inlet(site):
 
 
 def test_a_pump_comes_last(site):
-    found = remedies.without_outlet(["Basin"], ROOF, is_under_water=True, soaks=["Well"])
+    found = remedies.without_outlet(["Basin"], ROOF, drowned=["Manhole"], soaks=["Well"])
     assert what(found) == ["roof-elsewhere", "raise-terrace", "pit-test", "flap", "pump"]
     assert found[-1].step is Step.PUMP
 
@@ -224,7 +224,7 @@ def test_the_share_of_roofs_is_that_of_the_roofs_named():
     causes = (Cause(Source.ROOF, "DS1", 0.48, 48.0), Cause(Source.ROOF, "DS2", 0.01, 1.0),
               Cause(Source.OWN, "", 0.51, 51.0))  # fmt: skip
     (roofs, _) = remedies.without_outlet(
-        ["Basin"], causes, is_under_water=False, soaks=(), can_be_raised=False
+        ["Basin"], causes, drowned=(), soaks=(), can_be_raised=False
     )
     assert (roofs.subjects, roofs.facts["share"]) == (("DS1",), "48 %")
 
@@ -257,6 +257,28 @@ def test_channels_are_ordered_in_feet_where_the_report_is_in_feet(site):
         "13.1 ft of channel drain 4 in wide", "9.8 ft of channel drain 5 in wide",
     ]  # fmt: skip
     assert "1 m of" in remedies.drains_to_order(result(site))[0]
+
+
+def test_run_on_is_asked_about_with_the_lower_street_that_is_drawn(site):
+    """Gravity reaches it by what was searched: that it lies lower need not be looked for."""
+    plain = remedies.of_walls(result(site), [SOUTH | {"slope": -0.2}], RUN_ON, ())[-1]
+    site["outlet_options"] = [
+        {"subject": "Basin", "rank": 1, "kind": kind, "place": place, "verdict": "reachable"}
+        for kind, place in (("lot edge", "north side"), ("curb", "Curb outlet"))
+    ]
+    told = remedies.of_walls(result(site), [SOUTH | {"slope": -0.2}], RUN_ON, ())[-1]
+    assert plain.what == told.what == "ask-run-on"
+    assert "lower_place" not in plain.facts
+    assert told.facts["lower_place"].startswith("Curb outlet")
+
+
+def test_where_a_narrow_line_ends_at_a_curb_the_smaller_pipe_above_is_told_first():
+    above = [{"name": "Patio line", "required_size": "4 in"}]
+    larger = ("Lay Side line in 6 in, and the outlet no smaller.",)
+    for at_curb in (True, False):
+        told = drain_words.either_cure(larger, above, at_curb=at_curb)
+        assert ["Patio line" in one for one in told] == [at_curb, not at_curb]
+    assert drain_words.either_cure(larger, [], at_curb=True) == larger
 
 
 def test_a_swale_round_the_house_comes_first_where_a_way_was_found_and_roofs_bring_little(site):

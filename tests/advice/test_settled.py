@@ -30,7 +30,7 @@ def opening(low, high):
             "geometry": shapely.Point(2, 2)}  # fmt: skip
 
 
-def result(*, spots, sill, slope, grade, shots=()):
+def result(*, spots, sill, slope, grade, shots=(), findings=()):
     layers = {
         "lot": layer([{"name": "A", "area_m2": 900.0, "geometry": shapely.box(0, 0, 30, 30)}]),
         "openings": layer([opening(*sill)]),
@@ -41,11 +41,16 @@ def result(*, spots, sill, slope, grade, shots=()):
     if spots:
         layers["low_spots"] = layer(spots)
     if shots:
-        layers["shots"] = layer([{"name": name, "counts": counts, "geometry": shapely.Point(*at)}
-                                 for name, counts, at in shots])  # fmt: skip
+        layers["shots"] = layer(
+            [
+                {"name": name, "counts": counts, "level_m": level, "geometry": shapely.Point(*at)}
+                for name, counts, at, level in shots
+            ]
+        )
     answer = [{"rank": 1, "theme": "low spot", "place": "Door", "grade": grade,
                "verdict": "A hollow.", "harm": "Water at the door."}]  # fmt: skip
-    return result_of({"lot": {"name": "A"}, "answer": answer}, layers, label="r")
+    told = {"lot": {"name": "A"}, "answer": answer, "findings": list(findings)}
+    return result_of(told, layers, label="r")
 
 
 def before(**other):
@@ -54,8 +59,12 @@ def before(**other):
     return result(**(told | other))
 
 
-#: One at the deepest point of low spot 1, one where low spot 2 runs over.
-SHOTS = (("P1", "yes", (8, 20)), ("P2", "yes", (16, 15)), ("P3", "no", (24, 20)))
+#: One at the deepest point of low spot 1; both places of low spot 2, which is none by them; of 3
+#: both that are one, and one of its level that does not count.
+SHOTS = (
+    ("P1", "yes", (8, 20), 30.0), ("P2", "yes", (16, 20.5), 30.1), ("P3", "yes", (16, 15), 30.1),
+    ("P4", "yes", (24, 20), 30.0), ("P5", "yes", (24, 15), 30.1), ("P6", "no", (24, 15), 29.0),
+)  # fmt: skip
 
 
 def settled(first, second):
@@ -69,11 +78,12 @@ def test_each_question_is_sure_false_surer_or_open_by_its_own_figures():
     assert settled(before(), after) == {
         ("low spot 1", "is it there?"): Settled.SURE,
         ("low spot 1", "depth when full"): Settled.SURER,
-        ("low spot 2", "is it there?"): Settled.FALSE,  # gone, and levelled where it ran over
+        ("low spot 2", "is it there?"): Settled.FALSE,  # gone, and by its own levels too
+        ("low spot 3", "is it there?"): Settled.OPEN,  # gone, but not by its levels
         ("Door", "sill above the full low spot"): Settled.SURE,
         ("North", "fall away from the wall (5% needed)"): Settled.SURE,
         ("Door", "how sure is the answer (low spot)?"): Settled.SURE,
-    }  # low spot 3 is gone too, but nobody levelled there
+    }
 
 
 @pytest.mark.parametrize(
@@ -91,17 +101,27 @@ def test_what_moved_little_is_as_open_as_before(share, sill, there, stands):
 
 def test_without_further_levels_nothing_was_settled():
     with_levels = before(shots=SHOTS)
-    assert levels_of(with_levels) == ["P1", "P2"]
+    assert levels_of(with_levels) == ["P1", "P2", "P3", "P4", "P5"]
     assert settled(before(), before(sill=(0.1, 0.2))) == {}
     assert settled(with_levels, before(sill=(0.1, 0.2), shots=SHOTS)) == {}
+
+
+def test_a_level_that_was_left_out_settles_nothing():
+    left_out = [
+        {"rule": rule, "severity": "warn", "subject": names, "unit": "m"}
+        for rule, names in (("shot-left-out", "P3"), ("ground-changed", "P4, P5"))
+    ]
+    after = before(spots=[], shots=SHOTS, findings=left_out)
+    assert levels_of(after) == ["P1", "P2"]
+    assert settled(before(), after)["low spot 2", "is it there?"] == Settled.OPEN
 
 
 def test_a_comparison_names_the_levels_and_what_became_of_each_question():
     found = differences(before(), before(sill=(0.02, 0.06), shots=SHOTS))
     content = comparison_content(found)
-    assert content["levels"] == ["P1", "P2"]
+    assert content["levels"] == ["P1", "P2", "P3", "P4", "P5"]
     assert content["settled"][0] == {
         "place": "Door", "question": "sill above the full low spot",
         "before_text": "-0.10 m to 0.30 m", "after_text": "0.02 m to 0.06 m", "settled": "sure",
     }  # fmt: skip
-    assert "2 levels: P1, P2" in comparison_text(found)
+    assert "5 levels: P1, P2, P3, P4, P5" in comparison_text(found)

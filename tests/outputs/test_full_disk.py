@@ -71,7 +71,7 @@ def test_a_full_disk_never_looks_like_success(small_disk, make_layers):
     old, new = real_files(make_layers, 1), real_files(make_layers, 2)
     folder = write_result_set(place / "result", old, {"schema_version": "1"})
     before, results = contents(folder), []
-    for free in (0, 4096, 20_480, *range(65_536, 1_900_000, 262_144)):
+    for free in (0, 4096, 20_480, *range(65_536, 2_200_000, 262_144)):
         leave_free(free)
         message = replaced(folder, new)
         results.append(message == "")

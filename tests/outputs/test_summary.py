@@ -539,7 +539,7 @@ def test_many_rows_are_cut_short_and_counted(make_layers, units):
     assert len(lines) <= 120  # long names and ranges take a second line
     assert max(map(len, lines)) <= WIDTH
     assert not [line for line in lines if line.endswith(("...", "…"))]
-    assert text.count("more in result.gpkg") == 2
+    assert text.count("more in result.gpkg") == 3
     assert "  and 52 more in result.gpkg" in lines
 
 
