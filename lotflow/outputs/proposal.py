@@ -425,9 +425,15 @@ def proposal_text(content: dict[str, Any]) -> str:
     for title, keys in (("Mended", told["mended"]), ("Left", told["left"]), ("New", told["new"])):
         if keys:
             lines.append(f"{title}: {'; '.join(keys)}")
+    refused: dict[tuple[str, str, str], list[float]] = {}
     for one in content["not_offered"]:
-        measured = "" if one["measured"] is None else f" ({one['measured']:.2f} {one['unit']})"
-        lines.append(f"Not offered, {one['place']}: {one['remedy']}: {one['rule']}{measured}")
+        key = (one["place"], one["remedy"], one["rule"])
+        refused.setdefault(key, [])
+        if one["unit"] == "m" and one["measured"] is not None:
+            refused[key].append(one["measured"])
+    for (place, remedy, rule), measured in refused.items():
+        told = f" (at best {max(measured):.2f} m)" if measured else ""
+        lines.append(f"Not offered, {place}: {remedy}: {rule}{told}")
     lines += [
         f"Level first, {one['option']}: {one['what']} at {one['x']:.1f}, {one['y']:.1f}"
         for one in content["shots"]

@@ -582,14 +582,10 @@ def inlet_options(
     options, refused
         What may be offered, the first ones mending the most, and what is not, with the rule.
     """
-    refused: list[NotOffered] = []
-    reached: dict[int, list[OutletOption]] = {}
-    judge = Judge(ground.yard)
-    for cell in candidates(ground.yard):
-        if ends := [one for one in ground.outlets(cell) if one.verdict != "not reachable"]:
-            reached[cell] = ends
-        else:
-            refused.append(_no_end(ground, cell))
+    judge, cells = Judge(ground.yard), candidates(ground.yard)
+    if cells and not best_places(judge, cells, 1):
+        return [], [_no_need(ground, cells[0])]
+    reached, refused = _with_ends(ground, cells)
     lines: dict[int, tuple[OutletOption, Any, float]] = {}
     while True:
         chosen = best_places(judge, list(reached), number)
@@ -624,6 +620,19 @@ def inlet_options(
         refused += [_worse(one, kind, volume) for one in options]
         options = []
     return options, refused
+
+
+def _with_ends(
+    ground: LotGround, cells: Sequence[int]
+) -> tuple[dict[int, list[OutletOption]], list[NotOffered]]:
+    """Ends of each place that has any which gravity may reach; why others have none."""
+    reached, refused = {}, []
+    for cell in cells:
+        if ends := [one for one in ground.outlets(cell) if one.verdict != "not reachable"]:
+            reached[cell] = ends
+        else:
+            refused.append(_no_end(ground, cell))
+    return reached, refused
 
 
 def _line(
