@@ -79,7 +79,7 @@ def level_marks(layers: Mapping[str, pd.DataFrame], site: Drawn, levelled: Level
 
 
 def ground_marks(
-    layers: Mapping[str, pd.DataFrame], taken: Sequence[tuple[float, float]], per_metre: float
+    layers: Mapping[str, pd.DataFrame], taken: Sequence[tuple[float, float]], metres_per_unit: float
 ) -> Marks:
     """
     Say of low spots, walls and ways to outlets whether their ground was levelled on site.
@@ -90,8 +90,8 @@ def ground_marks(
         Layers of the result; those that are missing are left out.
     taken
         Places of the levels that went into the ground.
-    per_metre
-        Units of the coordinates in a metre.
+    metres_per_unit
+        Of the coordinates.
 
     Returns
     -------
@@ -100,6 +100,7 @@ def ground_marks(
         walls with a level at them and one farther out before them, ways with a level at both ends;
         all else is public data, corrected as far as levels near by tell.
     """
+    per_metre = 1.0 / metres_per_unit
     points, marks = np.asarray(taken, dtype=float).reshape(-1, 2), Marks()
 
     def is_at(x: Any, y: Any) -> bool:

@@ -63,7 +63,7 @@ from lotflow.study.drain_check import CaseRun, check_drains, drain_chapter
 from lotflow.study.ground import water_parts
 from lotflow.study.lot_water import CaseWater, case_water
 from lotflow.study.ponding import observations_chapter, ponding_chapter, standing_chapter
-from lotflow.terrain.cells import polygon_cells
+from lotflow.terrain.cells import touched_cells
 from lotflow.terrain.discharge_path import discharge_path
 from lotflow.terrain.downspouts import roof_notes
 from lotflow.terrain.earthworks import LineEdit, drawn_earthworks
@@ -353,10 +353,9 @@ def house_chapter(
 def _swale_ways(lot: LotWater, cover: GroundCover, facades: Sequence[Facade]) -> list[SwaleWay]:
     """Look for ways for swales round the lot's buildings, clear of paving, walks and water."""
     site, surface = lot.site, lot.window.surface
-    grid = surface.ground
-    kept_clear = cover.paved | surface.water
-    for drawn in site.constraints.geometry:
-        kept_clear |= polygon_cells(drawn.buffer(0.5 * grid.cell_m / grid.metres_per_unit), grid)
+    kept_clear = (
+        cover.paved | surface.water | touched_cells(site.constraints.geometry, surface.ground)
+    )
     return swale_ways(
         facades, surface, lot.natural.receivers().ravel(), lot=site.lot.geometry.union_all(),
         buildings=site.buildings.geometry.union_all(), kept_clear=kept_clear,

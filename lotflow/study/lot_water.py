@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Final
 
 from lotflow.errors import Fault, InputError
 from lotflow.findings import Finding
+from lotflow.inputs.area import widened
 from lotflow.inputs.elevation import ElevationSource, inspect_elevation, read_elevation
 from lotflow.inputs.job import settled
 from lotflow.inputs.open import files_kept
@@ -222,9 +223,7 @@ def _tied(job: Job, source: ElevationSource, site: Site) -> tuple[Job, Finding]:
     known = site.shots[x.between(west, east) & y.between(south, north)]
     found = None
     if len(known):
-        pad = _ROUND_LEVELS_M / source.metres_per_unit
-        left, lower, right, upper = known.total_bounds
-        bounds = (left - pad, lower - pad, right + pad, upper + pad)
+        bounds = widened(tuple(known.total_bounds), _ROUND_LEVELS_M, source.metres_per_unit)
         surface = surface_on(read_elevation(source, bounds).grid, site, job)
         found = benchmark_tie(surface, error_model(job), shots_on(known, surface))
     if found is None:
@@ -237,7 +236,7 @@ def _tied(job: Job, source: ElevationSource, site: Site) -> tuple[Job, Finding]:
             f"{LEAST_TIED} places or more (surface_kind hard, gutter or rim)"
         )
         raise InputError(Fault(rule, remedy, layer="shots", column="surface_kind"))
-    job = job.tied(-found.offset_m)
+    job = job.tied(found.zero_m)
     elevation_m = 0.0 if job.levels is None else job.levels.elevation_m or 0.0
     return job, Finding(
         "benchmark-tied", "note", "benchmark", measured=round(found.deviation_m, 3), unit="m",

@@ -158,7 +158,7 @@ def marks_chapter(lot: LotWater, chapters: Sequence[Chapter]) -> Chapter:
         shots, used = lot.levelled.shots, lot.levelled.used
         taken = list(zip(shots.x[used].tolist(), shots.y[used].tolist(), strict=True))
     marks = level_marks(layers, lot.site, lot.site.levelled)
-    ground = ground_marks(layers, taken, 1.0 / lot.window.surface.ground.metres_per_unit)
+    ground = ground_marks(layers, taken, lot.window.surface.ground.metres_per_unit)
     return Chapter(columns={**marks, **ground})
 
 

@@ -116,6 +116,14 @@ def polygon_cells(geometry: Any, grid: Grid) -> BoolArray:
     return np.asarray(np.cumsum(crossed[:, :columns], axis=1) % 2 == 1)
 
 
+def touched_cells(shapes: Iterable[Any], grid: Grid) -> BoolArray:
+    """Cells within half a cell of points, lines or polygons in the grid's CRS."""
+    reach, found = 0.5 * grid.cell_m / grid.metres_per_unit, np.zeros(grid.shape, dtype=bool)
+    for shape in shapes:
+        found |= polygon_cells(shape.buffer(reach), grid)
+    return found
+
+
 def polygon_numbers(geometries: Iterable[Any], grid: Grid) -> IntArray:
     """
     Number cells by the polygon that holds their centre; later polygons win.

@@ -194,6 +194,11 @@ class Tie:
     deviation_m: float
     levels: int
 
+    @property
+    def zero_m(self) -> float:
+        """Where levels of 0 above the benchmark lie in the elevation data [m]."""
+        return -self.offset_m
+
 
 def tie(off_m: FloatArray, covariance: FloatArray, own: BoolArray) -> Tie | None:
     """

@@ -76,10 +76,10 @@ def test_ground_is_levelled_where_both_ends_of_what_is_told_of_it_are():
                          "x": [20.0, 20.0, 60.0], "y": [0.0, 0.0, 0.0]})  # fmt: skip
     layers = {"low_spots": spots, "facades": walls, "outlet_options": ways}
     taken = [(3.2, 0.0), (20.0, 0.0), (130.0, 0.0), (0.0, 49.0), (0.0, 41.0), (100.0, 49.0)]
-    found = ground_marks(layers, taken, 3.28)
+    found = ground_marks(layers, taken, 1 / 3.28)
     levelled, public = "levelled", "public data"
     assert found["low_spots"]["level_from"] == [levelled, public]
     assert found["facades"]["level_from"] == [levelled, public]
     assert found["outlet_options"]["level_from"] == [levelled, public, public]
-    none = ground_marks(layers, [], 3.28)
+    none = ground_marks(layers, [], 1 / 3.28)
     assert {one for layer in none.values() for one in layer["level_from"]} == {public}
