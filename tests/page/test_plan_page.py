@@ -166,7 +166,7 @@ def test_a_note_has_a_line_of_its_own(browser, made, opened, unfold, size, tmp_p
         "part.querySelector('.remark td').getBoundingClientRect().width / box.clientWidth, "
         "box.scrollWidth > box.clientWidth]"
     )
-    assert lines == [6, 6, 1, 6]
+    assert lines == [7, 7, 1, 7]
     assert wide > 0.95
     assert not scrolls
 
