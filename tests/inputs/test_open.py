@@ -6,6 +6,8 @@ import errno
 import hashlib
 import os
 import zipfile
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 import pytest
@@ -13,7 +15,18 @@ import pytest
 from lotflow.errors import Fault, InputError
 from lotflow.inputs.elevation import BackgroundHash
 from lotflow.inputs.limits import DEFAULT_LIMITS, Limits
-from lotflow.inputs.open import beside, local_file, read_bytes, reading, sha256, sha256_of, sniff
+from lotflow.inputs.open import (
+    beside,
+    files_kept,
+    kept_of,
+    local_file,
+    opened_once,
+    read_bytes,
+    reading,
+    sha256,
+    sha256_of,
+    sniff,
+)
 
 VRT = '<VRTDataset rasterXSize="5" rasterYSize="5"></VRTDataset>'
 
@@ -227,3 +240,49 @@ def test_a_file_that_may_not_be_read_is_told(tmp_path: Path) -> None:
         pytest.skip("this user may read every file")
     with pytest.raises(InputError, match="Permission denied"):
         sniff(file)
+
+
+def test_what_is_made_of_a_file_is_made_once_while_files_are_kept(tmp_path: Path) -> None:
+    """Without a block each time; within blocks, also one in another, once; anew after a change."""
+    path = tmp_path / "lot.shp"
+    path.write_bytes(b"one")
+    (tmp_path / "lot.dbf").write_bytes(b"rows")
+    assert kept_of("key", path, object) is not kept_of("key", path, object)
+    with files_kept():
+        first = kept_of("key", path, object)
+        with files_kept():
+            assert kept_of("key", path, object) is first
+        assert kept_of("key", path, object, "another part") is not first
+        (tmp_path / "lot.dbf").write_bytes(b"other rows")
+        assert kept_of("key", path, object) is not first
+    with files_kept():
+        assert kept_of("key", path, object) is not first
+
+
+def test_what_is_opened_once_stays_open_until_the_block_ends(tmp_path: Path) -> None:
+    """Without a block it is closed at once; to the end of the process it outlives blocks."""
+    path, told = tmp_path / "lot.gpkg", []
+
+    @contextmanager
+    def opened() -> Iterator[object]:
+        told.append("open")
+        yield object()
+        told.append("closed")
+
+    for _ in range(2):
+        with opened_once("copy", path, opened):
+            pass
+    assert told == ["open", "closed"] * 2
+    told.clear()
+    with files_kept():
+        with opened_once("copy", path, opened) as one, opened_once("copy", path, opened) as same:
+            assert one is same
+        assert told == ["open"]
+    assert told == ["open", "closed"]
+    told.clear()
+    found = []
+    for _ in range(2):
+        with files_kept(to_the_end=True), opened_once("copy", path, opened) as one:
+            found.append(one)
+    assert found[0] is found[1]
+    assert told == ["open"]
