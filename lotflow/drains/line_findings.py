@@ -327,9 +327,12 @@ def _cover_findings(
     worst = min(ends, key=lambda station: covers[station]) if ends else worst
     cover = float(covers[worst])
     share = _short_share(profile.distance_m[judged], covers[judged], least)
-    # a pipe that comes up to an outlet at the surface runs shallow from some place on
+    # a pipe that comes up to an outlet at the surface runs shallow from some place on; one that is
+    # measured to be shallow where it begins is so whatever the outlet
     end = state.system.network.nodes[line.end]
-    only_to_outlet = end.detail in SURFACE_OUTLETS and not (judged & ~short)[first:].any()
+    only_to_outlet = (
+        end.detail in SURFACE_OUTLETS and not ends and not (judged & ~short)[first:].any()
+    )
     basis: tuple[LevelSource, ...] = (*state.inverts.basis(position), "from ground")
     basis = ("below rim",) if ends else basis
     # beyond the error and what is told of at all

@@ -195,7 +195,20 @@ JUST_SHORT = {
 }  # fmt: skip
 
 
+NO_COVER = {
+    "lines": [
+        {"size": 0.1, "proposed": True, "up": None, "down": None, "up_below": 0.0,
+         "down_below": None},
+        {"size": 0.05, "proposed": False, "up": None, "down": None, "up_below": None,
+         "down_below": None},
+    ],
+    "inlets": [True], "branch": 0, "rims": [None, None], "kind": "pop-up emitter", "invert": None,
+    "water": None, "gradient": 0.0, "seed": 0, "area": 20.0,
+}  # fmt: skip
+
+
 @given(systems())
+@example(NO_COVER)
 @example(DROWNED_BELOW)
 @example(JUST_ABOVE)
 @example(JUST_SHORT)
