@@ -422,7 +422,10 @@ def _chunks(
     # it logs every error that it raises
     logging.getLogger("laspy").addHandler(logging.NullHandler())
     try:
-        with laspy.open(header.path, laz_backend=laspy.LazBackend.Lazrs) as reader:
+        # records behind the points are not wanted, and there may be four billion of nothing
+        with laspy.open(
+            header.path, laz_backend=laspy.LazBackend.Lazrs, read_evlrs=False
+        ) as reader:
             for points in reader.chunk_iterator(_AT_ONCE):
                 xyz = np.column_stack([points.x, points.y, points.z]).astype(np.float64)
                 yield xyz, np.asarray(points.classification), np.asarray(points.withheld) != 0
