@@ -107,9 +107,8 @@ MAY = {
     "outputs/plan_page/grids.py": {"*.save"},
     "outputs/field_sheet/paper.py": {"*.save"},
     # parts of the package itself
+    "outputs/html_page.py": {"*.read_text"},
     "outputs/plan_page/document.py": {"*.read_text"},
-    "outputs/compare_page.py": {"*.read_text"},
-    "outputs/town_page.py": {"*.read_text"},
     # the sources of the compiled loops, and the folder that they are kept in between runs
     "terrain/compiled.py": {"*.read_bytes", "*.mkdir", "tempfile.*"},
     # a process of our own that draws, and its pipes; the null device

@@ -146,7 +146,7 @@ def test_damaged_files(make: Make, name: str, change: Any, said: str) -> None:
 
 @pytest.mark.parametrize("name", ["a.las", "a.laz"])
 def test_records_behind_the_points_are_not_read(make: Make, name: str) -> None:
-    """A file of some kilobytes may state four billion of them, each of nothing (LAS 1.4 R15, 2.4)."""
+    """A small file may state four billion of them, each of nothing (LAS 1.4 R15, section 2.4)."""
     path = make(name)
     expected = ground(path).xyz
     at = path.stat().st_size
