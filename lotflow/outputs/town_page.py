@@ -132,13 +132,8 @@ def _row(row: dict[str, Any], units: UnitSystem, opens: str) -> dict[str, Any]:
         if name == "first_item":
             cells[-1] = str(value)
         keys.append(value if name in _NUMBERS and not is_none else None)
-    folder = "/".join([*map(_address, row["folder"].split("/")), opens]) if row["folder"] else ""
-    return {"cells": cells, "keys": keys, "rank": CONCERNS.index(row["concern"]), "link": folder}
-
-
-def _address(part: str) -> str:
-    """Write a folder's name for a link; of such names only letters, digits and `-._` come here."""
-    return part
+    link = f"{row['folder']}/{opens}" if row["folder"] else ""
+    return {"cells": cells, "keys": keys, "rank": CONCERNS.index(row["concern"]), "link": link}
 
 
 def _class(name: str) -> str:
