@@ -374,10 +374,11 @@ def _unit(header: PointsHeader, declared: VerticalUnit | None) -> VerticalUnit:
     if said and declared and said != declared:
         raise header.fault(f"the unit of heights is declared as {declared}, but the file says "
                            f"{said}", "Correct the declaration, or the file")  # fmt: skip
-    if not (said or declared):
+    unit = declared or said
+    if unit is None:
         raise header.fault("the file does not state the unit of its heights",
                            "State it: --vertical-unit m|ft|us-ft")  # fmt: skip
-    return declared or said  # type: ignore[return-value]
+    return unit
 
 
 def _ground_of(
