@@ -18,7 +18,6 @@ from typing import Any, Final
 import geopandas
 import numpy as np
 import pandas as pd
-import pyogrio
 import rasterio
 from affine import Affine
 from pyproj import CRS
@@ -210,12 +209,7 @@ def write_site(path: Path, layers: dict[str, Rows], block: Block, edition: Editi
         for name, some in rows.items()
         if some or name not in left_out
     }
-    # the GeoPackage notes when it was changed: without a fixed day every run differs
-    pyogrio.set_gdal_config_options({"OGR_CURRENT_DATE": "2025-01-01T00:00:00.000Z"})
-    try:
-        write_drawing(path, tables, edition.report_units)
-    finally:
-        pyogrio.set_gdal_config_options({"OGR_CURRENT_DATE": None})
+    write_drawing(path, tables, edition.report_units)
 
 
 def write_samples(folder: Path) -> None:

@@ -25,22 +25,13 @@ _LAYERS = {
 }
 
 
-class _Kept(click.ParamType):  # type: ignore[type-arg, unused-ignore]
-    """Which lots' folders are kept."""
-
-    name = "kept"
-
-    def convert(
-        self, value: Any, param: click.Parameter | None, ctx: click.Context | None
-    ) -> tuple[bool, int]:
-        """Give whether all are, and of how many of the worst."""
-        if isinstance(value, tuple):
-            return value
-        if value in ("overview", "folders"):
-            return value == "folders", 0
-        if match := re.fullmatch(r"worst[ :=]?([1-9]\d{0,6})", str(value)):
-            return False, int(match[1])
-        return self.fail(f"{value!r} is none of overview, folders and worst:N", param, ctx)
+def _kept(_: click.Context, __: click.Parameter, value: str) -> tuple[bool, int]:
+    """Read which lots' folders are kept: whether all are, and of how many of the worst."""
+    if value in ("overview", "folders"):
+        return value == "folders", 0
+    if match := re.fullmatch(r"worst[ :=]?([1-9]\d{0,6})", value):
+        return False, int(match[1])
+    raise click.BadParameter(f"{value!r} is none of overview, folders and worst:N")
 
 
 def _town_layers(command: Callable[..., Any]) -> Callable[..., Any]:
@@ -62,7 +53,7 @@ def _town_layers(command: Callable[..., Any]) -> Callable[..., Any]:
 @options.vertical_unit
 @options.units
 @options.realisations
-@click.option("--keep", type=_Kept(), default="overview", show_default=True,
+@click.option("--keep", callback=_kept, default="overview", show_default=True,
               metavar="overview|folders|worst:N",
               help="Which lots' result folders are kept, in TOWN/lots: none, all, or those of the "
                    "N lots with the worst concern.")  # fmt: skip

@@ -160,7 +160,7 @@ def _known_layers(command: Callable[..., Any]) -> Callable[..., Any]:
                    "reach.")  # fmt: skip
 @click.option("--coefficient", type=click.FloatRange(0, 1),
               help="Runoff coefficient of all ground; without it areas only.")  # fmt: skip
-@click.option("--intensity", type=options.Intensity(), metavar="RATE",
+@click.option("--intensity", callback=options.intensity, metavar="RATE",
               help="Rainfall intensity, as 4in/h or 100mm/h; needs --coefficient.")  # fmt: skip
 @options.units
 @options.no_pack

@@ -25,43 +25,33 @@ _STEPS = 3
 _DEFAULT_MB, _DEFAULT_S = 256, 300
 
 
-class _Bbox(click.ParamType):  # type: ignore[type-arg, unused-ignore]
-    """West, south, east and north in degrees."""
-
-    name = "bbox"
-
-    def convert(
-        self, value: Any, param: click.Parameter | None, ctx: click.Context | None
-    ) -> tuple[float, ...]:
-        """Split the four numbers."""
-        if isinstance(value, tuple):
-            return value
-        try:
-            west, south, east, north = (float(part) for part in str(value).split(","))
-        except ValueError:
-            west = south = east = north = 0.0
-        if -180 <= west < east <= 180 and -90 < south < north < 90:
-            return west, south, east, north
-        return self.fail(f"{value!r} is not WEST,SOUTH,EAST,NORTH in degrees, as "
-                         "-77.051,38.801,-77.050,38.802", param, ctx)  # fmt: skip
+def _bounds(
+    _: click.Context, __: click.Parameter, value: str | None
+) -> tuple[float, float, float, float] | None:
+    """Read west, south, east and north in degrees."""
+    if value is None:
+        return None
+    try:
+        west, south, east, north = map(float, value.split(","))
+    except ValueError:
+        west = south = east = north = 0.0
+    if -180 <= west < east <= 180 and -90 < south < north < 90:
+        return west, south, east, north
+    raise click.BadParameter(
+        f"{value!r} is not WEST,SOUTH,EAST,NORTH in degrees, as -77.051,38.801,-77.050,38.802"
+    )
 
 
-class _Proxy(click.ParamType):  # type: ignore[type-arg, unused-ignore]
-    """Host and port of a proxy."""
-
-    name = "proxy"
-
-    def convert(
-        self, value: Any, param: click.Parameter | None, ctx: click.Context | None
-    ) -> tuple[str, int]:
-        """Split host and port."""
-        if isinstance(value, tuple):
-            return value
-        match = re.fullmatch(r"(?:http://)?([A-Za-z0-9.-]+):(\d{1,5})/?", str(value))
-        if match and int(match[2]) <= 65_535:
-            return match[1], int(match[2])
-        return self.fail(f"{value!r} is not HOST:PORT; a proxy that wants a password is not "
-                         "supported", param, ctx)  # fmt: skip
+def _proxy(_: click.Context, __: click.Parameter, value: str | None) -> tuple[str, int] | None:
+    """Read host and port of a proxy."""
+    if value is None:
+        return None
+    match = re.fullmatch(r"(?:http://)?([A-Za-z0-9.-]+):([0-9]{1,5})/?", value)
+    if match and int(match[2]) <= 65_535:
+        return match[1], int(match[2])
+    raise click.BadParameter(
+        f"{value!r} is not HOST:PORT; a proxy that wants a password is not supported"
+    )
 
 
 @click.command(short_help="Fetch elevation data of a lot into a local file.")
@@ -71,7 +61,7 @@ class _Proxy(click.ParamType):  # type: ignore[type-arg, unused-ignore]
 @click.option("--url", "urls", multiple=True, metavar="URL",
               help="https address of a GeoTIFF; may be given several times.")  # fmt: skip
 @click.option("--lot", type=options.FILE, help="Boundary of the lot.")
-@click.option("--bbox", type=_Bbox(), metavar="W,S,E,N",
+@click.option("--bbox", callback=_bounds, metavar="W,S,E,N",
               help="Bounds in degrees of longitude and latitude, instead of a lot.")  # fmt: skip
 @click.option("-o", "--output", type=options.FILE, required=True, metavar="FILE",
               help="GeoTIFF to write; FILE.source.json beside it says where it is "
@@ -94,7 +84,7 @@ class _Proxy(click.ParamType):  # type: ignore[type-arg, unused-ignore]
               default=_DEFAULT_MB, show_default=True, help="Most megabytes to fetch.")  # fmt: skip
 @click.option("--max-seconds", type=click.FloatRange(min=0, min_open=True, max=86_400),
               default=_DEFAULT_S, show_default=True, help="Most seconds it may take.")  # fmt: skip
-@click.option("--proxy", type=_Proxy(), metavar="HOST:PORT",
+@click.option("--proxy", callback=_proxy, metavar="HOST:PORT",
               help="Proxy to go through; those of the environment are never used.")  # fmt: skip
 @click.option("--overwrite", is_flag=True,
               help="Replace a file that was fetched before and is unchanged.")  # fmt: skip

@@ -33,7 +33,7 @@ from lotflow.text import clean_text
 _URL: Final = re.compile(
     r"https://(?P<host>[a-z0-9](?:[a-z0-9.-]*[a-z0-9])?|\[[0-9a-f:.]+\])(?::(?P<port>\d{1,5}))?"
     r"(?P<target>[/?][!-\"$-\[\]-~]*)?",
-    re.IGNORECASE,
+    re.IGNORECASE | re.ASCII,  # else letters such as the sign of the kelvin would pass as a k
 )
 _PORT: Final = 443
 #: Asked for first; holds the directories of a cloud-optimised TIFF [bytes].
@@ -47,8 +47,10 @@ _PIECE: Final = 262_144
 #: May pass by itself (RFC 9110, sections 15.5.9 and 15.6; RFC 6585, section 4).
 _PASSING: Final = (408, 425, 429, 500, 502, 503, 504)
 _MOVED: Final = (301, 302, 303, 307, 308)
-#: IPv6 addresses that stand for an IPv4 address (RFC 6052, RFC 8215).
-_TRANSLATED: Final = (ipaddress.ip_network("64:ff9b::/96"), ipaddress.ip_network("64:ff9b:1::/48"))
+#: IPv6 addresses that stand for an IPv4 address (RFC 6052, section 2.1).
+_TRANSLATED: Final = ipaddress.ip_network("64:ff9b::/96")
+#: All other IPv6 addresses of the internet (RFC 4291, section 2.4; IANA gives out no others).
+_UNICAST: Final = ipaddress.ip_network("2000::/3")
 _SHOWN: Final = 200
 #: What a server, or the way to it, can cause; a line that is cut is read as a ValueError.
 _NETWORK_ERRORS: Final = (
@@ -109,7 +111,10 @@ def place_of(url: str, *, base: str = "") -> Place:
     lotflow.errors.InputError: the address must be https://HOST/PATH, without a user, a password or
     a fragment, in ASCII. Correct it, with escapes such as %20.
     """
-    whole = urljoin(base, url) if base else url
+    whole = url
+    if base:
+        with suppress(ValueError):  # of brackets without a partner; refused below as it stands
+            whole = urljoin(base, url)
     match = _URL.fullmatch(whole)
     if match is None or len(whole) > 4096 or int(match["port"] or _PORT) > 65_535:
         # what was given is not shown: a password may stand in it
@@ -437,7 +442,12 @@ class Door:
         if self._proxy is not None:
             line = self._line(place, *self._proxy)
             line.set_tunnel(place.host.strip("[]"), place.port, scheme="http")
-            line.connect()
+            try:
+                with _ended_in(self.budget.left(), line):
+                    line.connect()
+            except BaseException:
+                line.close()
+                raise
             return line
         if place.host not in self._addresses:
             self._addresses[place.host] = self._resolved(place)
@@ -597,7 +607,7 @@ def _moved_to(answer: _Answer, location: str) -> Place:
     """Give where a redirect leads, if that is an https address at all."""
     try:
         return place_of(location, base=answer.place.url)
-    except (InputError, ValueError):
+    except InputError:
         # a password may stand before an "@"
         shown = re.sub(r"//[^/]*@", "//...@", location)[:80]
         raise FetchError(
@@ -620,13 +630,14 @@ def _is_allowed(address: str, *, loopback: bool) -> bool:
     one = ipaddress.ip_address(address.partition("%")[0])
     if isinstance(one, ipaddress.IPv6Address):
         inner = one.ipv4_mapped or one.sixtofour or (one.teredo and one.teredo[1])
-        if any(one in network for network in _TRANSLATED):
+        if one in _TRANSLATED:
             inner = ipaddress.IPv4Address(int(one) & 0xFFFF_FFFF)
         if inner:
             return _is_allowed(str(inner), loopback=loopback)
     if loopback and one == ipaddress.ip_address("127.0.0.1"):
         return True
-    return one.is_global and not one.is_multicast
+    is_unicast = one.version == 4 or one in _UNICAST
+    return is_unicast and one.is_global and not one.is_multicast
 
 
 def _system_context() -> ssl.SSLContext:

@@ -11,10 +11,10 @@ from __future__ import annotations
 import hashlib
 import re
 from collections.abc import Callable, Iterable, Iterator
-from contextlib import contextmanager
+from contextlib import AbstractContextManager, contextmanager
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import BinaryIO, Final
+from typing import Final
 
 from lotflow.errors import Fault, FetchError, InputError
 from lotflow.fetching.http_door import HEAD, Door, Known, NoPartsError, Place, Span, Store
@@ -23,6 +23,7 @@ from lotflow.inputs.open import kind_of, reading
 from lotflow.inputs.raster_header import RasterHeader, Window
 from lotflow.inputs.rasters import read_header
 from lotflow.inputs.tiff_structure import (
+    Bytes,
     Directory,
     Layout,
     checked_images,
@@ -110,11 +111,11 @@ class RemoteFile:
             )
         self.known, self.local, self.sha256 = known, path, digest.hexdigest()
 
-    def stream(self) -> BinaryIO:
+    def stream(self) -> AbstractContextManager[Bytes]:
         """Give the bytes to a reader; what is not here yet is asked for."""
         if self.local is not None:
             return self.local.open("rb")
-        return _Stream(self)  # type: ignore[return-value]
+        return _Stream(self)
 
     def bytes_at(self, span: Span) -> bytes:
         """Give bytes that lie within a part that has come, else fetch what covers them."""

@@ -58,7 +58,8 @@ class Area:
         if not np.isfinite(found).all():
             raise InputError(f"the area lies where {crs.name} is not defined",
                              "Check the lot, or the tile")  # fmt: skip
-        return tuple(map(float, found))  # type: ignore[return-value]
+        west, south, east, north = map(float, found)
+        return west, south, east, north
 
 
 def lot_area(lot: Path, margin_m: float) -> Area:

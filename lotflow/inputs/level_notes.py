@@ -14,8 +14,6 @@ chapter 5.
 
 from __future__ import annotations
 
-import csv
-import io
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field
@@ -27,7 +25,7 @@ import pandas as pd
 from lotflow.criteria import Criteria
 from lotflow.errors import Fault, InputError
 from lotflow.inputs.limits import DEFAULT_LIMITS
-from lotflow.inputs.open import local_file, read_bytes, sha256_of
+from lotflow.inputs.open import csv_rows, local_file, read_bytes, sha256_of
 from lotflow.layers import SITE_LAYERS
 from lotflow.text import clean_text, closest
 from lotflow.units import to_si
@@ -212,13 +210,7 @@ class _Row:
 
 def _rows(data: bytes, file: str, unit: RodUnit | None) -> tuple[list[_Row], RodUnit]:
     """The lines with their numbers in metres."""
-    try:
-        text = data.decode("utf-8-sig")
-        reader = csv.reader(io.StringIO(text, newline=""), strict=True, skipinitialspace=True)
-        lines = [(reader.line_num, row) for row in reader if any(cell.strip() for cell in row)]
-    except (UnicodeDecodeError, csv.Error) as error:
-        rule = f"not a comma-separated table in UTF-8 ({error})"
-        raise InputError(Fault(rule, "Save it as CSV (UTF-8)", file=file)) from error
+    lines = csv_rows(data, file)
     if not lines:
         raise InputError(Fault("the level notes are empty", "Write the readings", file=file))
     columns, found_unit = _columns(lines[0][1], file, unit)

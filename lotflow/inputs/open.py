@@ -10,8 +10,10 @@ user. This one imports nothing heavy.
 from __future__ import annotations
 
 import atexit
+import csv
 import errno
 import hashlib
+import io
 import re
 import sqlite3
 import sys
@@ -207,6 +209,29 @@ def read_bytes(path: Path, limit: int, what: str) -> bytes:
                   "right file", file=str(path))
         )  # fmt: skip
     return data
+
+
+def csv_rows(data: bytes, file: str) -> list[tuple[int, list[str]]]:
+    """
+    Take a comma-separated table apart: lines with their numbers, those without content left out.
+
+    Raises
+    ------
+    InputError
+        If it is no such table in UTF-8.
+
+    Examples
+    --------
+    >>> csv_rows(b'item, price\\n\\n"pipe, white", 4\\n', "prices.csv")
+    [(1, ['item', 'price']), (3, ['pipe, white', '4'])]
+    """
+    try:
+        text = data.decode("utf-8-sig")
+        reader = csv.reader(io.StringIO(text, newline=""), strict=True, skipinitialspace=True)
+        return [(reader.line_num, row) for row in reader if any(cell.strip() for cell in row)]
+    except (UnicodeDecodeError, csv.Error) as error:
+        rule = f"not a comma-separated table in UTF-8 ({error})"
+        raise InputError(Fault(rule, "Save it as CSV (UTF-8)", file=file)) from error
 
 
 def sha256(path: Path) -> str:

@@ -374,10 +374,11 @@ def _unit(header: PointsHeader, declared: VerticalUnit | None) -> VerticalUnit:
     if said and declared and said != declared:
         raise header.fault(f"the unit of heights is declared as {declared}, but the file says "
                            f"{said}", "Correct the declaration, or the file")  # fmt: skip
-    if not (said or declared):
+    unit = declared or said
+    if unit is None:
         raise header.fault("the file does not state the unit of its heights",
                            "State it: --vertical-unit m|ft|us-ft")  # fmt: skip
-    return declared or said  # type: ignore[return-value]
+    return unit
 
 
 def _ground_of(
@@ -422,7 +423,10 @@ def _chunks(
     # it logs every error that it raises
     logging.getLogger("laspy").addHandler(logging.NullHandler())
     try:
-        with laspy.open(header.path, laz_backend=laspy.LazBackend.Lazrs) as reader:
+        # records behind the points are not wanted, and there may be four billion of nothing
+        with laspy.open(
+            header.path, laz_backend=laspy.LazBackend.Lazrs, read_evlrs=False
+        ) as reader:
             for points in reader.chunk_iterator(_AT_ONCE):
                 xyz = np.column_stack([points.x, points.y, points.z]).astype(np.float64)
                 yield xyz, np.asarray(points.classification), np.asarray(points.withheld) != 0

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import csv
-import io
 import math
 from dataclasses import dataclass
 from pathlib import Path
@@ -11,7 +9,7 @@ from typing import Final
 
 from lotflow.errors import Fault, InputError
 from lotflow.inputs.limits import DEFAULT_LIMITS
-from lotflow.inputs.open import local_file, read_bytes, sha256_of
+from lotflow.inputs.open import csv_rows, local_file, read_bytes, sha256_of
 from lotflow.text import clean_text
 
 _COLUMNS: Final = ("item", "price")
@@ -55,7 +53,7 @@ def parse_prices(data: bytes, file: str) -> dict[str, float]:
     >>> parse_prices(b"item,price\npipe pvc 4 in,18.50\n", "prices.csv")
     {'pipe pvc 4 in': 18.5}
     """
-    rows = _rows(data, file)
+    rows = csv_rows(data, file)
     header = [cell.strip().casefold() for cell in rows[0][1]] if rows else []
     if any(header.count(name) != 1 for name in _COLUMNS):
         raise InputError(
@@ -80,23 +78,6 @@ def parse_prices(data: bytes, file: str) -> dict[str, float]:
     if faults:
         raise InputError(faults)
     return prices
-
-
-def _rows(data: bytes, file: str) -> list[tuple[int, list[str]]]:
-    """Lines with their numbers; those without content are left out."""
-    try:
-        text = data.decode("utf-8-sig")
-        reader = csv.reader(io.StringIO(text, newline=""), strict=True)
-        rows = [(reader.line_num, row) for row in reader]
-    except (UnicodeDecodeError, csv.Error) as error:
-        raise InputError(
-            Fault(
-                f"not a comma-separated table in UTF-8 ({error})",
-                "Save it as CSV (UTF-8)",
-                file=file,
-            )
-        ) from error
-    return [(line, row) for line, row in rows if any(cell.strip() for cell in row)]
 
 
 def _fault(item: str, price: str, known: dict[str, float]) -> tuple[str, str, str] | None:

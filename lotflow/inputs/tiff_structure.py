@@ -14,7 +14,7 @@ import zlib
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, BinaryIO, Final, Literal
+from typing import Any, Final, Literal, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
@@ -52,6 +52,19 @@ _IS_MASK: Final = 4
 _TIE_SHARE: Final = 0.01
 
 
+class Bytes(Protocol):
+    """Bytes with a place to read from: an open file, or one that comes part by part."""
+
+    def read(self, size: int, /) -> bytes:
+        """Give the next bytes; fewer at the end."""
+
+    def seek(self, offset: int, whence: int = 0, /) -> int:
+        """Go to a place counted from the start, or from the end where `whence` is 2."""
+
+    def tell(self) -> int:
+        """Say where it stands."""
+
+
 @dataclass(frozen=True)
 class Directory:
     """One image of a TIFF."""
@@ -64,7 +77,7 @@ class Directory:
     #: Per tag: code of the type, number of values, their place in the file.
     tags: dict[int, tuple[int, int, int]]
 
-    def values(self, stream: BinaryIO, tag: int) -> NDArray[np.generic]:
+    def values(self, stream: Bytes, tag: int) -> NDArray[np.generic]:
         """Read the values of a tag; none where it is missing."""
         if tag not in self.tags:
             return np.zeros(0)
@@ -77,13 +90,13 @@ class Directory:
         stream.seek(place)
         return np.frombuffer(stream.read(count * dtype.itemsize), dtype)
 
-    def number(self, stream: BinaryIO, tag: int, default: int = 0) -> int:
+    def number(self, stream: Bytes, tag: int, default: int = 0) -> int:
         """Read a tag of one whole number."""
         values = self.values(stream, tag)
         return int(values[0]) if values.size else default
 
 
-def directories(stream: BinaryIO) -> Iterator[Directory]:
+def directories(stream: Bytes) -> Iterator[Directory]:
     """
     Give the directories of a TIFF or BigTIFF in the order of their chain.
 
@@ -141,7 +154,7 @@ def check_structure(path: Path) -> tuple[Directory | None, tuple[Finding, ...]]:
     return mask, found
 
 
-def checked_images(stream: BinaryIO) -> tuple[Directory, Directory | None, bool]:
+def checked_images(stream: Bytes) -> tuple[Directory, Directory | None, bool]:
     """
     Give the directories of the first image and of its mask, and whether blocks stand in order.
 
@@ -216,7 +229,7 @@ class Layout:
                 yield i, j
 
 
-def layout_of(stream: BinaryIO, image: Directory) -> Layout:
+def layout_of(stream: Bytes, image: Directory) -> Layout:
     """
     Read how the blocks of an image lie.
 
@@ -249,7 +262,7 @@ def layout_of(stream: BinaryIO, image: Directory) -> Layout:
     return layout
 
 
-def is_deflate(stream: BinaryIO, image: Directory) -> bool:
+def is_deflate(stream: Bytes, image: Directory) -> bool:
     """
     Tell whether the blocks of an image carry the checksum of deflate.
 
@@ -294,7 +307,7 @@ _WIDTHS: Final = {5: 8, 10: 8} | {code: np.dtype(name).itemsize for code, name i
 
 
 def thinned(
-    stream: BinaryIO,
+    stream: Bytes,
     images: Sequence[tuple[Directory, Layout]],
     blocks: Mapping[tuple[int, int], bytes],
 ) -> bytes:
@@ -346,7 +359,7 @@ def thinned(
     return bytes(made)
 
 
-def _raw(stream: BinaryIO, image: Directory, tag: int) -> tuple[int, int, bytes]:
+def _raw(stream: Bytes, image: Directory, tag: int) -> tuple[int, int, bytes]:
     """Give type, number and bytes of the values of a tag."""
     kind, count, place = image.tags[tag]
     length = count * _WIDTHS.get(kind, 1)
@@ -356,7 +369,7 @@ def _raw(stream: BinaryIO, image: Directory, tag: int) -> tuple[int, int, bytes]
     return kind, count, stream.read(length)
 
 
-def _size(stream: BinaryIO) -> int:
+def _size(stream: Bytes) -> int:
     """Bytes of the file; leaves the place where it is."""
     place = stream.tell()
     size = stream.seek(0, 2)
@@ -364,7 +377,7 @@ def _size(stream: BinaryIO) -> int:
     return size
 
 
-def _is_mask(stream: BinaryIO, one: Directory, main: Directory) -> bool:
+def _is_mask(stream: Bytes, one: Directory, main: Directory) -> bool:
     """Tell a mask of the first image from overviews and other images; refuse half a mask."""
     kind = one.number(stream, _SUBFILE)
     if list(one.tags) != sorted(one.tags) or kind & ~(_REDUCED | _PAGE | _MASK):
@@ -387,7 +400,7 @@ def _is_mask(stream: BinaryIO, one: Directory, main: Directory) -> bool:
     return True
 
 
-def _lost_mask(stream: BinaryIO, order: Literal["<", ">"]) -> bool:
+def _lost_mask(stream: Bytes, order: Literal["<", ">"]) -> bool:
     """Look for the first tag of a mask's directory, in any form, that no directory has."""
     # a count of 4 bytes, of 8 in a BigTIFF; a value of 4 bytes, or of 2; a mask, also as a page
     patterns = [
@@ -406,7 +419,7 @@ def _lost_mask(stream: BinaryIO, order: Literal["<", ">"]) -> bool:
     return False
 
 
-def _check_blocks(stream: BinaryIO, chain: list[Directory], images: list[Directory]) -> bool:
+def _check_blocks(stream: Bytes, chain: list[Directory], images: list[Directory]) -> bool:
     """Refuse blocks that share bytes with others or with a directory; tell whether in order."""
     parts = [np.array([[one.start, one.stop] for one in chain], dtype=np.int64)]
     in_order = True
@@ -429,7 +442,7 @@ def _check_blocks(stream: BinaryIO, chain: list[Directory], images: list[Directo
     return in_order
 
 
-def _check_place(stream: BinaryIO, main: Directory) -> None:
+def _check_place(stream: Bytes, main: Directory) -> None:
     """Refuse tie points that contradict one another, and a matrix that contradicts them."""
     ties = main.values(stream, _TIE_POINTS).astype(np.float64)
     cell = main.values(stream, _CELL_SIZE).astype(np.float64)

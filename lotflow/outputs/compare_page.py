@@ -7,10 +7,6 @@ less than 2 MB. Without scripts they stand side by side above the table.
 
 from __future__ import annotations
 
-import base64
-import hashlib
-import html
-import importlib.resources
 import math
 import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
@@ -22,6 +18,7 @@ import shapely
 from lotflow.advice.compared_figures import DRAWN
 from lotflow.advice.differences import records
 from lotflow.outputs import palette
+from lotflow.outputs.html_page import escaped, own_text, page_head
 from lotflow.scenarios import main_state
 from lotflow.units import METRES_PER_FOOT
 
@@ -70,22 +67,13 @@ def compare_page(
     page
         HTML that works from a file, without a network, under its own strict content policy.
     """
-    style, script = _own("compare_page.css"), _own("compare_page.js")
+    style, script = own_text("compare_page.css"), own_text("compare_page.js")
     title = f"{found.after.name or 'Lot'}: what differs"
     numbers = _numbers(found.table)
     parts = [
-        "<!doctype html>",
-        '<html lang="en">',
-        "<head>",
-        '<meta charset="utf-8">',
-        f'<meta http-equiv="Content-Security-Policy" content="{_policy(style, script)}">',
-        '<meta name="viewport" content="width=device-width, initial-scale=1">',
-        f"<title>{_text(title)}</title>",
-        f"<style>{style}</style>",
-        "</head>",
-        "<body>",
-        f"<header><h1>{_text(title)}</h1>",
-        f"<p>Before: <b>{_text(names[0])}</b>. After: <b>{_text(names[1])}</b>.</p></header>",
+        *page_head(title, style, script),
+        f"<header><h1>{escaped(title)}</h1>",
+        f"<p>Before: <b>{escaped(names[0])}</b>. After: <b>{escaped(names[1])}</b>.</p></header>",
         "<main>",
         *_maps(found, names, numbers),
         '<div class="told">',
@@ -99,28 +87,6 @@ def compare_page(
         "</html>",
     ]
     return "\n".join(parts) + "\n"
-
-
-def _own(name: str) -> str:
-    """Text of a file of this package."""
-    return (importlib.resources.files(__package__) / name).read_text("utf-8")
-
-
-def _policy(style: str, script: str) -> str:
-    """Content policy: only this style and this script, nothing else from anywhere."""
-
-    def digest(text: str) -> str:
-        return base64.b64encode(hashlib.sha256(text.encode("utf-8")).digest()).decode("ascii")
-
-    return html.escape(
-        f"default-src 'none'; base-uri 'none'; form-action 'none'; "
-        f"style-src 'sha256-{digest(style)}'; script-src 'sha256-{digest(script)}'"
-    )
-
-
-def _text(value: object) -> str:
-    """Escape text; no other function puts text of a user into the page."""
-    return html.escape(str(value))
 
 
 def _numbers(table: pd.DataFrame) -> dict[str, int]:
@@ -186,7 +152,7 @@ def _table(
             topic = lead["topic"]
             yield '<tbody role="rowgroup">'
             if topic != DRAWN:
-                heading = _text(topic[:1].upper() + topic[1:])
+                heading = escaped(topic[:1].upper() + topic[1:])
                 yield (
                     '<tr role="row" class="topic"><th role="rowheader" scope="rowgroup" '
                     f'colspan="5">{heading}</th></tr>'
@@ -204,15 +170,15 @@ def _group(rows: Sequence[dict[str, Any]], numbers: Mapping[str, int]) -> Iterat
     told = f"mark {lead['place']} on the maps"
     mark = (
         f'<button type="button" class="mark" data-place="{number}" aria-pressed="false" '
-        f'aria-label="{number}: {_text(told)}">{number}</button>'
+        f'aria-label="{number}: {escaped(told)}">{number}</button>'
         if number
         else ""
     )
     was = lead["place_before"]
-    name = _text(lead["place"])
+    name = escaped(lead["place"])
     if was and was != lead["place"]:
-        name += f' <span class="was">(before: {_text(was)})</span>'
-    scenario = f'<span class="case">{_text(lead["scenario"])}</span>' if lead["scenario"] else ""
+        name += f' <span class="was">(before: {escaped(was)})</span>'
+    scenario = f'<span class="case">{escaped(lead["scenario"])}</span>' if lead["scenario"] else ""
     kind = f' class="{lead["change"]}"'
     row = f' data-row="{number}"' if number else ""
     values = (_value(lead, "before"), _value(lead, "after"), _difference(lead))
@@ -222,7 +188,7 @@ def _group(rows: Sequence[dict[str, Any]], numbers: Mapping[str, int]) -> Iterat
     )
     yield (
         f'<tr role="row"{kind}{row}><td role="cell">{mark}</td><td role="cell"><b>{name}</b><br>'
-        f"{_text(_what(lead))} {scenario}{_folded(rows)}</td>{cells}</tr>"
+        f"{escaped(_what(lead))} {scenario}{_folded(rows)}</td>{cells}</tr>"
     )
 
 
@@ -240,14 +206,14 @@ def _value(row: Mapping[str, Any], side: str) -> str:
         return ""
     if row["change"] in ("new", "gone") and row["basis"] == "as drawn":
         return ""  # that it is new or gone has been said
-    return _text(_unbroken(text))
+    return escaped(_unbroken(text))
 
 
 def _difference(row: Mapping[str, Any]) -> str:
     """Show a difference, and whether it is beyond what the data leave open."""
     word = _WORDS[row["beyond"]] if row["basis"] not in ("as given", "as drawn") else ""
     sure = f'<br><span class="{word}">{word} the error</span>' if word else ""
-    return f"{_text(_unbroken(row['difference_text']))}{sure}"
+    return f"{escaped(_unbroken(row['difference_text']))}{sure}"
 
 
 def _unbroken(text: str) -> str:
@@ -259,12 +225,12 @@ def _folded(rows: Sequence[dict[str, Any]]) -> str:
     """Fold what else belongs to a group, and what a check says."""
     items = []
     if rows[0]["note"]:
-        items.append(_text(rows[0]["note"]))
+        items.append(escaped(rows[0]["note"]))
     for row in rows[1:]:
         place = f"{row['place']}: " if row["place"] != rows[0]["place"] else ""
         case = f" ({row['scenario']})" if row["scenario"] else ""
         values = f"{row['before_text']}, now {row['after_text']}"
-        items.append(_text(f"{place}{_what(row)}{case}: {values}"))
+        items.append(escaped(f"{place}{_what(row)}{case}: {values}"))
     if not items:
         return ""
     count = len(rows) - 1
@@ -279,10 +245,10 @@ def _settled(levels: str, settled: Sequence[tuple[str, Sequence[str]]]) -> Itera
     if not settled:
         return
     yield '<section aria-labelledby="settled"><h2 id="settled">What the levels settled</h2>'
-    yield f"<p>{_text(levels)}</p>"
+    yield f"<p>{escaped(levels)}</p>"
     for heading, sentences in settled:
-        yield f"<h3>{_text(heading)}</h3><ul>"
-        yield from (f"<li>{_text(sentence)}</li>" for sentence in sentences)
+        yield f"<h3>{escaped(heading)}</h3><ul>"
+        yield from (f"<li>{escaped(sentence)}</li>" for sentence in sentences)
         yield "</ul>"
     yield "</section>"
 
@@ -338,7 +304,8 @@ def _maps(found: Differences, names: tuple[str, str], numbers: Mapping[str, int]
         ("before", found.before, names[0]),
         ("after", found.after, names[1]),
     ):
-        yield f'<figure class="{side}"><figcaption>{side.capitalize()}: {_text(name)}</figcaption>'
+        yield f'<figure class="{side}">'
+        yield f"<figcaption>{side.capitalize()}: {escaped(name)}</figcaption>"
         yield _svg(found, result, side, view, numbers)
         yield "</figure>"
     yield '<div class="edge" hidden></div></div>'
@@ -426,7 +393,7 @@ def _svg(
     )
     return (
         f'<svg viewBox="0 0 {drawing.width:.0f} {drawing.height:.0f}" role="img" '
-        f'aria-label="{_text(told)}" font-family="system-ui, sans-serif">'
+        f'aria-label="{escaped(told)}" font-family="system-ui, sans-serif">'
         f'<rect width="100%" height="100%" fill="#eeece6"/>'
         + "".join(parts.values())
         + _names(drawing, result)
@@ -522,7 +489,7 @@ def _names(drawing: _Drawing, result: StoredResult) -> str:
             anchor = "end" if at_edge else "start"
             x += -7 if at_edge else 7
             told.append(
-                f'<text x="{x:g}" y="{y + 4:g}" text-anchor="{anchor}">{_text(name)}</text>'
+                f'<text x="{x:g}" y="{y + 4:g}" text-anchor="{anchor}">{escaped(name)}</text>'
             )
     style = (
         f'font-size="11" font-weight="600" fill="{palette.INK}" stroke="#ffffff" '

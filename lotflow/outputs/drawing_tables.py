@@ -14,10 +14,12 @@ from typing import TYPE_CHECKING, Any, Final
 
 from lotflow.layers import DRAWN_TABLES
 from lotflow.outputs import palette
+from lotflow.outputs.geopackage import FIXED_DATE, VERSION, WRITTEN, gdal_options
 from lotflow.outputs.geopackage_schema import ToldColumn, tell_columns
 from lotflow.outputs.styles import Rule, sld_text
 from lotflow.outputs.viewer_forms import CATEGORIES, FormField, add_form
-from lotflow.outputs.viewer_styles import VERSION, add_style
+from lotflow.outputs.viewer_styles import VERSION as STYLE_VERSION
+from lotflow.outputs.viewer_styles import add_style
 from lotflow.units import SIGNS, TO_SI
 
 if TYPE_CHECKING:
@@ -40,8 +42,6 @@ CREATE TABLE layer_styles (
   styleName TEXT(30), styleQML TEXT, styleSLD TEXT, useAsDefault BOOLEAN, description TEXT,
   owner TEXT(30), ui TEXT(30), update_time DATETIME DEFAULT CURRENT_TIMESTAMP)
 """
-#: The file says nothing of the time it was written.
-_WRITTEN: Final = "1970-01-01T00:00:00.000Z"
 _GEOMETRY_COLUMN: Final = "geom"
 
 
@@ -58,18 +58,36 @@ def write_drawing(path: Path, tables: Mapping[str, gpd.GeoDataFrame], units: Uni
     units
         Of their columns.
     """
+    for name, frame in tables.items():
+        add_table(path, name, frame)
+    written = [DRAWN_TABLES[name] for name in tables]
+    told = {table.name: [_told(column, units) for column in table.columns] for table in written}
+    tell_columns(path, told)
+    _write_styles(path, written, units)
+
+
+def add_table(path: Path, name: str, frame: gpd.GeoDataFrame) -> None:
+    """
+    Add a table to draw in to a GeoPackage, which is made where it is not there.
+
+    Parameters
+    ----------
+    path
+        Of the file.
+    name
+        One of `DRAWN_TABLES`.
+    frame
+        Its rows, if any.
+    """
     import pyogrio  # noqa: PLC0415 - slow to import
 
-    for name, frame in tables.items():
-        table = DRAWN_TABLES[name]
+    table = DRAWN_TABLES[name]
+    with gdal_options(FIXED_DATE):
         pyogrio.write_dataframe(
-            frame,
-            path,
-            layer=name,
-            driver="GPKG",
+            frame, path, layer=name, driver="GPKG",
             geometry_type=_GEOMETRY_TYPES[table.geometry],
             promote_to_multi=table.geometry != "point",
-            dataset_options={"VERSION": "1.2"},
+            dataset_options=None if path.exists() else VERSION,
             layer_options={
                 "IDENTIFIER": table.title, "DESCRIPTION": table.meaning,
                 # a lot has few rows: an index of each table would be most of the file
@@ -77,10 +95,6 @@ def write_drawing(path: Path, tables: Mapping[str, gpd.GeoDataFrame], units: Uni
             },
             append=path.exists(),
         )  # fmt: skip
-    written = [DRAWN_TABLES[name] for name in tables]
-    told = {table.name: [_told(column, units) for column in table.columns] for table in written}
-    tell_columns(path, told)
-    _write_styles(path, written, units)
 
 
 def _told(column: Column, units: UnitSystem) -> ToldColumn:
@@ -122,7 +136,7 @@ def drawing_style(table: DrawnTable, units: UnitSystem) -> str:
     (True, True)
     """
     root = ET.Element(
-        "qgis", {"version": VERSION, "styleCategories": f"Symbology|Labeling|{CATEGORIES}"}
+        "qgis", {"version": STYLE_VERSION, "styleCategories": f"Symbology|Labeling|{CATEGORIES}"}
     )
     add_style(root, LOOKS[table.name], table.geometry)
     fields = [FormField(_told(one, units), one.kind, one.unique) for one in table.columns]
@@ -134,7 +148,7 @@ def _write_styles(path: Path, tables: Sequence[DrawnTable], units: UnitSystem) -
     """Write the table of styles that viewers open layers with."""
     rows: list[tuple[Any, ...]] = [
         ("", "", table.name, _GEOMETRY_COLUMN, table.title, drawing_style(table, units),
-         sld_text(table.name, LOOKS[table.name]), 1, table.meaning, "", None, _WRITTEN)
+         sld_text(table.name, LOOKS[table.name]), 1, table.meaning, "", None, WRITTEN)
         for table in tables
     ]  # fmt: skip
     with closing(sqlite3.connect(path)) as connection, connection:
@@ -143,7 +157,7 @@ def _write_styles(path: Path, tables: Sequence[DrawnTable], units: UnitSystem) -
         connection.execute(
             "INSERT INTO gpkg_contents (table_name, data_type, identifier, description, "
             "last_change, srs_id) VALUES ('layer_styles', 'attributes', 'layer_styles', '', ?, 0)",
-            (_WRITTEN,),
+            (WRITTEN,),
         )
         connection.executemany(
             "INSERT INTO layer_styles (f_table_catalog, f_table_schema, f_table_name, "

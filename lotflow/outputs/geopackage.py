@@ -29,12 +29,16 @@ from lotflow.outputs.result_file import ResultFile
 from lotflow.outputs.typed_tables import Table, common_crs, typed_tables
 
 #: 1.2 is read by older programs, which warn of 1.4 or refuse it.
-_VERSION: Final = "1.2"
+VERSION: Final = {"VERSION": "1.2"}
 
-#: Set only while a file is written. The date is a fixed one. The file is a private one that is
-#: flushed and verified afterwards, so SQLite need neither wait for the disk nor keep a journal.
+#: The date that a file tells of its tables; the same tables give the same bytes, whenever.
+WRITTEN: Final = "1970-01-01T00:00:00.000Z"
+FIXED_DATE: Final = {"OGR_CURRENT_DATE": WRITTEN}
+
+#: Set only while a file is written. The file is a private one that is flushed and verified
+#: afterwards, so SQLite need neither wait for the disk nor keep a journal.
 _OPTIONS: Final = {
-    "OGR_CURRENT_DATE": "1970-01-01T00:00:00.000Z",
+    **FIXED_DATE,
     "OGR_SQLITE_SYNCHRONOUS": "OFF",
     "OGR_SQLITE_JOURNAL": "OFF",
 }
@@ -180,7 +184,7 @@ def _write_table(path: Path, table: Table, crs: str, metadata: Mapping[str, str]
         crs=crs if layer.geometries else None,
         append=metadata is None,
         dataset_metadata=dict(metadata) if metadata else None,
-        dataset_options=None if metadata is None else {"VERSION": _VERSION},
+        dataset_options=None if metadata is None else VERSION,
         layer_options={
             "IDENTIFIER": layer.title,
             "DESCRIPTION": layer.meaning,

@@ -3,15 +3,12 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Final
+from typing import TYPE_CHECKING, Any
 
 from lotflow.errors import Fault, InputError
 
 if TYPE_CHECKING:
     import geopandas as gpd
-
-#: The same table gives the same bytes, whenever it is handed over.
-_FIXED_DATE: Final = {"OGR_CURRENT_DATE": "1970-01-01T00:00:00.000Z"}
 
 
 def layer_path(given: Path | str | gpd.GeoDataFrame, name: str, folder: Path) -> Path:
@@ -39,13 +36,11 @@ def layer_path(given: Path | str | gpd.GeoDataFrame, name: str, folder: Path) ->
         )  # fmt: skip
     import pyogrio  # noqa: PLC0415 - of tables only
 
+    from lotflow.outputs.geopackage import FIXED_DATE, gdal_options  # noqa: PLC0415
+
     path = folder / f"{name}.gpkg"
-    before = {key: pyogrio.get_gdal_config_option(key) for key in _FIXED_DATE}
-    pyogrio.set_gdal_config_options(_FIXED_DATE)
-    try:
+    with gdal_options(FIXED_DATE):  # the same table gives the same bytes
         pyogrio.write_dataframe(given, path, layer=name)
-    finally:
-        pyogrio.set_gdal_config_options(before)
     return path
 
 

@@ -4,13 +4,15 @@ from __future__ import annotations
 
 import json
 import os
+import re
 import time
 from collections.abc import Iterator, Mapping
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import IO, Any, Final, Self
 
 from lotflow.errors import OutputError
+from lotflow.layers.result_town import CONCERNS, TOWN_LAYER
 from lotflow.outputs.failures import explained
 from lotflow.outputs.folder_lock import held
 
@@ -20,8 +22,13 @@ JOURNAL: Final = "progress.jsonl"
 LOTS: Final = "lots"
 #: So often the disk is waited for [s]: what a power cut costs is studied again.
 _FLUSH_S: Final = 1.0
-#: What every row has.
+#: What every row has, and what a lot has that was studied.
 _NEEDED: Final = {"parcel", "outcome", "concern", "folder"}
+_FOUND: Final = _NEEDED | {"harm_rows", "deepest_m", "run_id"}
+#: What JSON gives for a column of each kind.
+_KINDS: Final[dict[str, tuple[type, ...]]] = {
+    "text": (str,), "whole": (int,), "number": (int, float, type(None)),
+}  # fmt: skip
 #: Holds the journal's own lock, beside that of the result.
 _LOCKED: Final = ".lotflow-batch"
 
@@ -134,17 +141,37 @@ def _read(path: Path, run_id: str) -> dict[str, dict[str, Any]] | None:
         lines = path.read_text("utf-8", errors="replace").splitlines()
         if not lines or json.loads(lines[0]).get("run_id") != run_id:
             return None
-    except (OSError, ValueError, AttributeError):
+    except (OSError, ValueError, AttributeError, RecursionError):
         return None
     rows = {}
     for line in lines[1:]:
-        try:
-            row = json.loads(line)
-            if row.keys() >= _NEEDED:
-                rows[str(row["parcel"])] = row
-        except (ValueError, AttributeError):
-            continue  # cut off when the power went: that lot is studied again
+        # cut off when the power went, or changed since: that lot is studied again
+        with suppress(ValueError, RecursionError):
+            row = json.loads(line, parse_constant=_no_number)
+            if _is_row(row):
+                rows[row["parcel"]] = row
     return rows
+
+
+def _no_number(text: str) -> float:
+    """Refuse NaN and infinity, which no row has."""
+    raise ValueError(text)
+
+
+def _is_row(row: Any) -> bool:
+    """Tell a row as a batch writes it: its values go into tables, its folder into a link."""
+    return (
+        isinstance(row, dict)
+        and row.keys() >= (_NEEDED if row.get("outcome") == "failed" else _FOUND)
+        and all(
+            isinstance(row[column.name], _KINDS[column.kind])
+            for column in TOWN_LAYER.columns
+            if column.name in row
+        )
+        and row["outcome"] in ("done", "failed")
+        and row["concern"] in CONCERNS
+        and re.fullmatch(r"[A-Za-z0-9._-]*", row["folder"]) is not None
+    )
 
 
 def _rewrite(path: Path, run_id: str, rows: Mapping[str, Mapping[str, Any]]) -> None:

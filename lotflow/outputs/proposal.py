@@ -18,7 +18,7 @@ from lotflow.errors import OutputError
 from lotflow.inputs.columns import factor_to_si
 from lotflow.layers import DRAWN_TABLES
 from lotflow.layers.drawn import in_case
-from lotflow.outputs.geopackage import gdal_options
+from lotflow.outputs.drawing_tables import add_table
 from lotflow.outputs.job_folder import JobFile
 from lotflow.proposing.inlets import MATERIAL
 
@@ -37,8 +37,6 @@ if TYPE_CHECKING:
 #: File of what was weighed, in the folder of a proposed job.
 PROPOSAL_FILE: Final = "proposal.json"
 SITE_FILE: Final = "site.gpkg"
-#: The file says nothing of the time at which it was written.
-_WRITTEN: Final = {"OGR_CURRENT_DATE": "1970-01-01T00:00:00.000Z"}
 _DECIMALS: Final = 6
 
 
@@ -106,7 +104,7 @@ def with_rows(
             }  # fmt: skip
             for table in dict.fromkeys(row.table for row in rows):
                 if table not in known:
-                    _make_table(path, table, empty[table])
+                    add_table(path, table, empty[table].iloc[:0])
                     known[table] = table
             reads = {known[row.table] for row in rows}
             drawn_in = {table: pyogrio.read_info(path, layer=table)["crs"] for table in reads}
@@ -122,21 +120,6 @@ def with_rows(
     if site is not None and (changed := list(differing_rows(site, made))):
         raise OutputError(f"rows of {', '.join(changed)} would not stay as they are.")
     return JobFile(SITE_FILE, made)
-
-
-def _make_table(path: Path, name: str, frame: gpd.GeoDataFrame) -> None:
-    """Add a table to draw in."""
-    import pyogrio  # noqa: PLC0415 - slow to import
-
-    table = DRAWN_TABLES[name]
-    kinds = {"point": "Point", "line": "MultiLineString", "polygon": "MultiPolygon"}
-    with gdal_options(_WRITTEN):
-        pyogrio.write_dataframe(
-            frame.iloc[:0], path, layer=name, driver="GPKG",
-            geometry_type=kinds[table.geometry], append=path.exists(),
-            layer_options={"IDENTIFIER": table.title, "DESCRIPTION": table.meaning,
-                           "GEOMETRY_NAME": "geom", "SPATIAL_INDEX": "NO"},
-        )  # fmt: skip
 
 
 def _in_crs(shape: Any, crs: CRS, drawn_in: Any) -> Any:

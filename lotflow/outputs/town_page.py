@@ -7,11 +7,6 @@ lots, sorted and filtered as wished, and map and table point at each other.
 
 from __future__ import annotations
 
-import base64
-import hashlib
-import html
-import importlib.resources
-import json
 import math
 from collections.abc import Iterator
 from typing import TYPE_CHECKING, Any, Final
@@ -20,6 +15,7 @@ import numpy as np
 import shapely
 
 from lotflow.layers.result_town import CONCERNS, TOWN_LAYER
+from lotflow.outputs.html_page import data_text, escaped, own_text, page_head
 from lotflow.outputs.palette import CONCERN_COLOURS
 
 if TYPE_CHECKING:
@@ -62,7 +58,7 @@ def town_page(table: gpd.GeoDataFrame, *, title: str, units: UnitSystem, opens: 
     page
         HTML that works from a file, without a network, under its own strict content policy.
     """
-    style, script = _own("town_page.css") + _colours(), _own("town_page.js")
+    style, script = own_text("town_page.css") + _colours(), own_text("town_page.js")
     rows = [_row(row, units, opens) for row in table.drop(columns="geometry").to_dict("records")]
     heads = [TOWN_LAYER.column(name).label for name in _COLUMNS]
     order = sorted(range(len(rows)), key=lambda at: (rows[at]["rank"], at))
@@ -72,17 +68,8 @@ def town_page(table: gpd.GeoDataFrame, *, title: str, units: UnitSystem, opens: 
     }  # fmt: skip
     counts = table["concern"].value_counts()
     return "\n".join([
-        "<!doctype html>",
-        '<html lang="en">',
-        "<head>",
-        '<meta charset="utf-8">',
-        f'<meta http-equiv="Content-Security-Policy" content="{_policy(style, script)}">',
-        '<meta name="viewport" content="width=device-width, initial-scale=1">',
-        f"<title>{_text(title)}: {len(rows):,} lots</title>",
-        f"<style>{style}</style>",
-        "</head>",
-        "<body>",
-        f"<header><h1>{_text(title)}</h1><p>{len(rows):,} lots, coloured by what matters most: "
+        *page_head(f"{title}: {len(rows):,} lots", style, script),
+        f"<header><h1>{escaped(title)}</h1><p>{len(rows):,} lots, coloured by what matters most: "
         "harm against a published limit, else what the screening found. No survey, no design."
         "</p></header>",
         "<main>",
@@ -91,7 +78,7 @@ def town_page(table: gpd.GeoDataFrame, *, title: str, units: UnitSystem, opens: 
         '<ul class="key">',
         *(
             f'<li><button type="button" data-concern="{number}" aria-pressed="false">'
-            f'<span class="swatch c{number}"></span>{_text(name)} '
+            f'<span class="swatch c{number}"></span>{escaped(name)} '
             f"<b>{int(counts[name]):,}</b></button></li>"
             for number, name in enumerate(CONCERNS)
             if counts.get(name, 0)
@@ -104,7 +91,7 @@ def town_page(table: gpd.GeoDataFrame, *, title: str, units: UnitSystem, opens: 
         '<p id="count" role="status"></p></div>',
         '<div class="scroll"><table><thead><tr>',
         *(
-            f'<th scope="col"{_class(name)}>{_text(head)}</th>'
+            f'<th scope="col"{_class(name)}>{escaped(head)}</th>'
             for name, head in zip(_COLUMNS, heads, strict=True)
         ),
         '</tr></thead><tbody id="rows">',
@@ -116,17 +103,12 @@ def town_page(table: gpd.GeoDataFrame, *, title: str, units: UnitSystem, opens: 
         '<button type="button" id="more" hidden>More</button>',
         "</section>",
         "</main>",
-        f'<script type="application/json" id="data">{_json(data)}</script>',
+        f'<script type="application/json" id="data">{data_text(data)}</script>',
         f"<script>{script}</script>",
         "</body>",
         "</html>",
         "",
     ])  # fmt: skip
-
-
-def _own(name: str) -> str:
-    """Text of a file of this package."""
-    return (importlib.resources.files(__package__) / name).read_text("utf-8")
 
 
 def _colours() -> str:
@@ -135,29 +117,6 @@ def _colours() -> str:
         f".c{number} {{ fill: {colour}; background: {colour}; }}\n"
         for number, colour in enumerate(CONCERN_COLOURS)
     )
-
-
-def _policy(style: str, script: str) -> str:
-    """Content policy: only this style and this script, nothing else from anywhere."""
-
-    def digest(text: str) -> str:
-        return base64.b64encode(hashlib.sha256(text.encode("utf-8")).digest()).decode("ascii")
-
-    return html.escape(
-        f"default-src 'none'; base-uri 'none'; form-action 'none'; "
-        f"style-src 'sha256-{digest(style)}'; script-src 'sha256-{digest(script)}'"
-    )
-
-
-def _text(value: object) -> str:
-    """Escape text; no other function puts text of a user into the page."""
-    return html.escape(str(value))
-
-
-def _json(data: object) -> str:
-    """Write data so that no text in them can end the element that holds them."""
-    text = json.dumps(data, ensure_ascii=False, separators=(",", ":"), allow_nan=False)
-    return text.replace("<", "\\u003c").replace("\u2028", "\\u2028").replace("\u2029", "\\u2029")
 
 
 def _row(row: dict[str, Any], units: UnitSystem, opens: str) -> dict[str, Any]:
@@ -173,13 +132,8 @@ def _row(row: dict[str, Any], units: UnitSystem, opens: str) -> dict[str, Any]:
         if name == "first_item":
             cells[-1] = str(value)
         keys.append(value if name in _NUMBERS and not is_none else None)
-    folder = "/".join([*map(_address, row["folder"].split("/")), opens]) if row["folder"] else ""
-    return {"cells": cells, "keys": keys, "rank": CONCERNS.index(row["concern"]), "link": folder}
-
-
-def _address(part: str) -> str:
-    """Write a folder's name for a link; of such names only letters, digits and `-._` come here."""
-    return part
+    link = f"{row['folder']}/{opens}" if row["folder"] else ""
+    return {"cells": cells, "keys": keys, "rank": CONCERNS.index(row["concern"]), "link": link}
 
 
 def _class(name: str) -> str:
@@ -191,9 +145,9 @@ def _table_row(row: dict[str, Any], at: int) -> str:
     """One lot in the table."""
     cells = []
     for name, shown in zip(_COLUMNS, row["cells"], strict=True):
-        told = _text(shown)
+        told = escaped(shown)
         if name == "parcel":
-            told = f'<a href="{_text(row["link"])}">{told}</a>' if row["link"] else told
+            told = f'<a href="{escaped(row["link"])}">{told}</a>' if row["link"] else told
         if name == "concern":
             told = f'<span class="swatch c{row["rank"]}"></span>{told}'
         cells.append(f"<td{_class(name)}>{told}</td>")
@@ -220,7 +174,7 @@ def _map(table: gpd.GeoDataFrame, rows: list[dict[str, Any]]) -> Iterator[str]:
     )
     for at in sorted(range(len(rows)), key=lambda one: (-rows[one]["rank"], one)):
         if known[at]:
-            name = _text(f"{rows[at]['cells'][0]}: {rows[at]['cells'][1]}")
+            name = escaped(f"{rows[at]['cells'][0]}: {rows[at]['cells'][1]}")
             yield (
                 f'<path class="c{rows[at]["rank"]}" data-lot="{at}" d="{_outline(placed[at])}">'
                 f"<title>{name}</title></path>"

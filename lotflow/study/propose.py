@@ -95,7 +95,7 @@ def propose(
     """
     job = read_job(job_path)
     _require_one_file(job)
-    moved = moved_job_text(job_path, folder.resolve(), SITE_FILE)
+    moved = _moved_job(job_path, folder.resolve())
     tell("reading the ground")
     lot = study_lot(job)
     with naming_files(lot.site.sources):
@@ -115,11 +115,7 @@ def propose(
     refused = [*refused, *left_out]
     head = {"lotflow": __version__, "seed": job.confidence.seed, "surfaces": surfaces}
     content = head | proposal_content(ground, options, refused, (before, after))
-    files = [
-        JobFile("job.toml", moved.encode()), site,
-        JobFile(PROPOSAL_FILE, json_text(content).encode()),
-    ]  # fmt: skip
-    write_job_folder(folder, files)
+    write_job_folder(folder, [moved, site, JobFile(PROPOSAL_FILE, json_text(content).encode())])
     return Proposed(content, proposal_text(content))
 
 
@@ -183,6 +179,11 @@ def _ground(lot: LotWater) -> LotGround:
     )  # fmt: skip
 
 
+def _moved_job(job_path: Path, folder: Path) -> JobFile:
+    """Job file for another folder, with the site in that folder."""
+    return JobFile("job.toml", moved_job_text(job_path, folder, SITE_FILE).encode())
+
+
 def _site_file(lot: LotWater, options: Sequence[InletOption]) -> JobFile:
     """Site with the rows of some options added."""
     job, drawn = lot.job, None
@@ -203,8 +204,7 @@ def _run_with(job_path: Path, lot: LotWater, options: Sequence[InletOption]) -> 
     site = _site_file(lot, options)
     with tempfile.TemporaryDirectory(prefix="lotflow-") as made:
         folder = Path(made).resolve()
-        folder.joinpath("job.toml").write_text(moved_job_text(job_path, folder, SITE_FILE))
-        folder.joinpath(site.name).write_bytes(site.content)
+        write_job_folder(folder, [_moved_job(job_path, folder), site])
         return _broken(run_study(with_realisations(read_job(folder), 0)))
 
 

@@ -674,6 +674,31 @@ def test_a_proxy_that_is_asked_for_is_gone_through(net: Lying, out: Path) -> Non
     assert seen[0].startswith(b"CONNECT data.test:")
 
 
+def test_a_proxy_that_drips_is_cut_off(net: Lying, out: Path) -> None:
+    """Each byte would make the wait for the next one begin anew."""
+    listener = socket.create_server(("127.0.0.1", 0))
+
+    def serve() -> None:
+        line, _ = listener.accept()
+        try:
+            while True:
+                line.sendall(b"H")
+                time.sleep(0.1)
+        except OSError:
+            line.close()
+
+    thread = threading.Thread(target=serve, daemon=True)
+    thread.start()
+    asked = order(net.url("deflate.tif"))
+    through = type(asked)(asked.stac, asked.urls, asked.area, proxy=listener.getsockname())
+    began = time.monotonic()
+    with pytest.raises(FetchError, match="took longer than 1 s"):
+        fetch(through, out, yes, Budget(seconds=1.0))
+    assert time.monotonic() - began < 5
+    thread.join(timeout=5)
+    listener.close()
+
+
 def test_the_rules_for_users_are_strict() -> None:
     """What tests may do is in no option, variable or file."""
     assert (http_door.RULES.loopback, http_door.RULES.context) == (False, None)

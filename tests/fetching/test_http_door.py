@@ -28,12 +28,22 @@ from lotflow.study.fetch import fetch
         "https://data.test:99999/a.tif", "https://data.test:/a.tif", "https://.data.test/a.tif", "https://data.test./a.tif",
         "https://data.test/a\r\nHost: evil.test", "https://data.test/a\x00", "https://[data.test]/a",
         "https://data.test@evil.test/", "javascript:alert(1)", "https://" + "a" * 5000,
+        # letters that a comparison without case takes for ASCII, and digits of other scripts
+        "https://\u212aernel.test/a", "http\u017f://data.test/a", "https://data.test/\u017f",
+        "https://data.test:\u0664\u0664/a",
     ],
 )  # fmt: skip
 def test_addresses_that_are_refused(url: str) -> None:
     """And a password in one is not repeated."""
     with pytest.raises(InputError, match="must be https") as caught:
         place_of(url)
+    assert "pw" not in str(caught.value)
+
+
+@pytest.mark.parametrize("href", ["//[", "https://[::1", "//me:pw@data.test/a", "http://data.test"])
+def test_what_an_item_names_is_refused_in_the_same_way(href: str) -> None:
+    with pytest.raises(InputError, match="must be https") as caught:
+        place_of(href, base="https://data.test/items/a.json")
     assert "pw" not in str(caught.value)
 
 
@@ -58,6 +68,10 @@ def test_addresses_that_are_taken() -> None:
         ("fe80::1%eth0", False), ("fc00::1", False), ("ff02::1", False), ("2001:db8::1", False),
         ("::ffff:127.0.0.1", False), ("::ffff:10.0.0.1", False), ("::ffff:8.8.8.8", True),
         ("64:ff9b::a00:1", False), ("64:ff9b::808:808", True), ("2002:a00:1::1", False),
+        # not given out, or of a site (RFC 3879), though Python 3.11 calls them global; of RFC 8215
+        # the IPv4 address may stand elsewhere than at the end
+        ("fec0::1", False), ("::10.0.0.1", False), ("::ffff:0:10.0.0.1", False),
+        ("4000::1", False), ("64:ff9b:1:a00:0:100:808:808", False),
     ],
 )  # fmt: skip
 def test_which_addresses_are_of_the_internet(address: str, allowed: bool) -> None:

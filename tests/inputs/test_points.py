@@ -144,6 +144,16 @@ def test_damaged_files(make: Make, name: str, change: Any, said: str) -> None:
     assert str(path) in str(caught.value)
 
 
+@pytest.mark.parametrize("name", ["a.las", "a.laz"])
+def test_records_behind_the_points_are_not_read(make: Make, name: str) -> None:
+    """A small file may state four billion of them, each of nothing (LAS 1.4 R15, section 2.4)."""
+    path = make(name)
+    expected = ground(path).xyz
+    at = path.stat().st_size
+    found = ground(damaged(path, put(235, "<QI", at, 2**32 - 1))).xyz
+    np.testing.assert_array_equal(found, expected)
+
+
 def test_flipped_bits_are_hardly_ever_silent(make: Make) -> None:
     """Of packed points: an error, or the same points; a step of a few millimetres may pass."""
     path = make()

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 
 from lotflow.grid import Grid
-from lotflow.outputs.plan_page.document import data_text
+from lotflow.outputs.html_page import data_text
 from lotflow.outputs.plan_page.drawn import plain
 from lotflow.outputs.plan_page.grids import elevation_grid, packed
 

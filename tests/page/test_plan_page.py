@@ -9,7 +9,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from lotflow.outputs.plan_page.document import data_text
+from lotflow.outputs.html_page import data_text
 from lotflow.outputs.plan_page.tables import TABLES
 from lotflow.study import write_study
 from lotflow.terrain.level_error import LevelError
@@ -28,7 +28,10 @@ def test_the_page_is_one_small_file_that_names_no_other(made):
     style = re.search(r"<style>(.*?)</style>", text, re.DOTALL)[1]
     assert not re.search(r"url\((?!#)", style)
     policy = re.search(r'Content-Security-Policy" content="([^"]*)"', text)[1]
-    assert policy.startswith("default-src &#x27;none&#x27;; img-src data:; style-src")
+    assert policy.startswith(
+        "default-src &#x27;none&#x27;; base-uri &#x27;none&#x27;; form-action &#x27;none&#x27;; "
+        "img-src data:; style-src"
+    )
     assert "unsafe" not in policy
 
 

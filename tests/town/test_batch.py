@@ -19,6 +19,7 @@ import lotflow
 from lotflow.cli.main import commands
 from lotflow.errors import InputError, OutputError
 from lotflow.layers.result_town import CONCERNS, TOWN_LAYER
+from lotflow.outputs.journal import journal_of
 from lotflow.outputs.manifest import verify_result
 from lotflow.outputs.town import NAMES
 from lotflow.outputs.town_page import town_page
@@ -175,6 +176,26 @@ def test_a_stopped_batch_goes_on_and_ends_the_same(town, done, tmp_path, monkeyp
     rest = run_batch(job(town), folder, keep=Keep(), crew=HERE)
     assert rest.studied == SIDE**2 + 3 - 3
     assert content(folder) == content(done[0])
+
+
+@pytest.mark.parametrize("change", [
+    {"folder": "javascript:alert(1)"}, {"folder": "https://evil.test/a"}, {"folder": "../../a"},
+    {"folder": None}, {"concern": "none"}, {"outcome": "fine"}, {"low_spots": "<b>"},
+    {"deepest_m": float("nan")}, {"deepest_m": []}, {"parcel": 7}, {"harm": {}}, {"run_id": ...},
+])  # fmt: skip
+def test_a_row_that_no_batch_has_written_is_not_believed(done, tmp_path, change):
+    """Its values would stand in the layer, and its folder in a link of the page."""
+    lines = (done[0] / "progress.jsonl").read_text().splitlines()
+    run_id, row = json.loads(lines[0])["run_id"], json.loads(lines[1])
+    changed = {key: value for key, value in {**row, **change}.items() if value is not ...}
+    path = tmp_path / "progress.jsonl"
+    text = "\n".join([lines[0], json.dumps(changed), "[" * 100_000, "[]", lines[2]])
+    path.write_text(text)
+    with journal_of(tmp_path, run_id, overwrite=False) as journal:
+        assert list(journal.rows) == [json.loads(lines[2])["parcel"]]
+    path.write_text("\n".join(lines))
+    with journal_of(tmp_path, run_id, overwrite=False) as journal:
+        assert len(journal.rows) == len(lines) - 1
 
 
 def test_another_batch_is_not_mixed_in(town, done):

@@ -2,11 +2,8 @@
 
 from __future__ import annotations
 
-import base64
-import hashlib
 import html
 import importlib.resources
-import json
 import re
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
@@ -15,6 +12,7 @@ import numpy as np
 import shapely
 
 from lotflow.outputs import palette
+from lotflow.outputs.html_page import data_text, own_text, page_policy
 from lotflow.outputs.map.ground import DEPTH_STOPS, depth_pixels, depth_scale, ground_pixels
 from lotflow.outputs.plan_page.answers import answer_html
 from lotflow.outputs.plan_page.drawn import drawn_layers, open_value
@@ -115,8 +113,10 @@ def plan_page(content: PageContent) -> str:
     library = (leaflet / "leaflet.js").read_text("utf-8")
     # the name of a file that is not there would be asked for
     library = re.sub(r"\n?//# sourceMappingURL=.*", "", library)
-    style = _ADDRESS.sub("", (leaflet / "leaflet.css").read_text("utf-8")) + _own("page.css")
-    script = "\n".join((library, *map(_own, _SCRIPTS)))
+    style = _ADDRESS.sub("", (leaflet / "leaflet.css").read_text("utf-8")) + own_text(
+        "plan_page/page.css"
+    )
+    script = "\n".join((library, *(own_text(f"plan_page/{name}") for name in _SCRIPTS)))
     drawn = drawn_layers(content.layers, content.ground)
     parts = {
         "title": html.escape(content.title),
@@ -124,45 +124,15 @@ def plan_page(content: PageContent) -> str:
         "answer": answer_html(content.summary, content.ground.bounds[:2]),
         "still": _still(content, drawn),
         "cautions": "".join(f"<li>{html.escape(text)}</li>" for text in content.cautions),
-        "policy": html.escape(_policy(style, script)),
+        "policy": page_policy(style, script, images=True),
         "style": style,
         "data": data_text(_page_data(content, drawn)),
         "script": script,
     }
     # one pass: what stands in one part is never taken for the place of another
-    return re.sub(rf"\{{({'|'.join(parts)})\}}", lambda m: parts[m[1]], _own("page.html"))
-
-
-def _own(name: str) -> str:
-    """Text of a file of this package."""
-    return (importlib.resources.files(__package__) / name).read_text("utf-8")
-
-
-def _policy(style: str, script: str) -> str:
-    """Content policy: only this style and this script, images from within, no connection."""
-
-    def digest(text: str) -> str:
-        return base64.b64encode(hashlib.sha256(text.encode("utf-8")).digest()).decode("ascii")
-
-    return (
-        f"default-src 'none'; img-src data:; style-src 'sha256-{digest(style)}'; "
-        f"script-src 'sha256-{digest(script)}'"
+    return re.sub(
+        rf"\{{({'|'.join(parts)})\}}", lambda m: parts[m[1]], own_text("plan_page/page.html")
     )
-
-
-def data_text(data: Any) -> str:
-    r"""
-    Write data as JSON that cannot end its script element.
-
-    `data`: text, numbers, lists and mappings; finite numbers only.
-
-    Examples
-    --------
-    >>> data_text({"name": "</script>"})
-    '{"name":"\\u003c/script>"}'
-    """
-    text = json.dumps(data, ensure_ascii=False, allow_nan=False, separators=(",", ":"))
-    return text.replace("<", "\\u003c").replace("\u2028", "\\u2028").replace("\u2029", "\\u2029")
 
 
 def _still(content: PageContent, drawn: Sequence[Mapping[str, Any]]) -> str:
