@@ -38,7 +38,9 @@ _REMEDIES: Final[Mapping[str, str]] = {
     "clean": "Jet {names} and look at the outlet while the water runs.",
     "keep": "Keep {names} as found.",
     "trace-first": "Trace {names} first, with dye and a camera: if {it} {end} in a sound drain "
-    "that may take this water, that is the outlet. Abandon nothing before.",
+    "that may take this water, that is the outlet. Let {it} run, connect nothing to {it} and "
+    "abandon nothing before.",
+    "as-before": "{names}: see item {item}{why}.",
     "roof-elsewhere": "Take the roof water away from there ({names}; {share} of what comes{by}): "
     "in a pipe of {its} own to a place outside the hollow that may take it, by levels.",
     "gutter": "Hang a gutter on the {names} and lead its water away from the house.",
@@ -112,6 +114,8 @@ _REMEDIES: Final[Mapping[str, str]] = {
     "contour": "Step {names}, or turn it along the contour: a channel is set level.",
     "under-walk": "Lead the water of {names} under the walk, with the town's permit, or let it out "
     "where levels show that it does not run over it.",
+    "if-kept": "{names}: best given up, since the line cannot empty. If kept, its water goes under "
+    "any walk, with the town's permit, and nothing lies off the lot without permission in writing.",
     "permission": "Get permission in writing for {names}, or keep to the lot.",
     "end-inside": "The line to {names} comes out of the ground before its end, by the data: end it "
     "on your own ground where that comes down to the bottom of the pipe, over stone. No more water "
