@@ -74,7 +74,7 @@ def cause(say: Say, one: Cause) -> str:
     >>> cause(Say("metric"), Cause(Source.NEIGHBOUR, "crossing 4", 0.81, 312.0))
     '81 % by area from the neighbour: 312 m² over the lot line at crossing 4'
     """
-    amount = say(one.amount, "volume" if one.is_volume else "area")
+    amount = say(one.amount - one.held_m2, "volume" if one.is_volume else "area")
     where = {
         Source.ROOF: f"{amount}, {one.subject}" if one.subject else amount,
         Source.EAVES: f"{amount}, {one.subject}",
@@ -87,7 +87,7 @@ def cause(say: Say, one: Cause) -> str:
         where += " in the design storm"
     elif one.held_m2:
         held = say(one.held_m2, "area")
-        where += f", {held} of it held back by hollows in the design storm, if nothing empties them"
+        where += f"; hollows above keep the water of {held} more in the design storm"
     by = "" if one.is_volume else " by area"
     return f"{percent(one.share)}{by} {_SOURCES[one.source]}: {where}"
 
