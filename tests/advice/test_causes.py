@@ -168,7 +168,7 @@ def test_what_a_hollow_above_keeps_in_the_design_storm_does_not_arrive(
     assert (one.amount, one.held_m2) == (50.0, kept)
     # it has no share of what comes
     total = sum(c.amount for c in found)
-    assert one.share == pytest.approx((50.0 - kept) / (total - kept), abs=0.005)
+    assert one.share == pytest.approx((50.0 - kept) / (total - kept), abs=0.006)
     assert [c.share for c in found] == sorted((c.share for c in found), reverse=True)
     assert sum(c.share for c in found) == pytest.approx(1)
 

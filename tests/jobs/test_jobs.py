@@ -340,7 +340,7 @@ TOP_THREE = {
         ("walls", "House, south-east side 3", "as-before", "DS rear east"),
     ],
     "delft-court": [
-        ("low spot", "Rear door", "way-out", None),
+        ("low spot", "Rear door", "way-out-over", "Rear door"),
         ("no outlet", "Wall gully", "flap", None),
         ("walls", "House, south-east side", "standing", "House, south-east side"),
     ],
@@ -456,6 +456,23 @@ def test_no_two_items_order_the_same_for_one_thing(answers, results, job):
         lines = pyogrio.read_dataframe(path, layer="drain_lines").dropna(subset="outlet")
         ends = dict(zip(lines["name"], lines["outlet"], strict=True))
     assert told_twice(answers(job)[0].items, ends) == []
+
+
+def test_the_lowest_edge_on_the_own_lot_is_named(answers, results):
+    """
+    0.424 m at (84933.25, 447507.75), 36 mm above where it runs over at a neighbour's: found by a
+    third reviewer with a least-rim search of his own.
+    """
+    spots = results("delft-yard").summary["low_spots"]
+    (spot,) = [one for one in spots if one["own_edge_m"] is not None]
+    assert (spot["own_edge_x"], spot["own_edge_y"]) == (84933.25, 447507.75)
+    assert spot["own_edge_m"] == pytest.approx(0.424, abs=0.001)
+    (way,) = [
+        one for one in answers("delft-yard")[0].items[0].measures if one.what == "way-out-over"
+    ]
+    assert way.above_m == pytest.approx(0.036, abs=0.001)
+    # to 6 in below the sill at 0.30
+    assert way.length_m == pytest.approx(0.424 - 0.30 + 0.1524, abs=0.001)
 
 
 def test_a_step_that_stands_before_is_pointed_to(answers):
