@@ -266,12 +266,12 @@ def _pointing(say: Say, item: Item, first: dict[tuple[str, str], int]) -> Item:
             names = tuple(name for name in before if before[name] == at)
             facts = {"item": str(at), "why": why if why in _SAME else ""}
             points = remedies.Remedy(one.step, _AS_BEFORE, names, facts)
-            told.append((points, *remedy_words.what_to_do(say, [points])))
+            told.append((points, remedy_words.what_to_do(say, [points])[0]))
         if rest == one.subjects:
             told.append((one, step))
         elif rest:
             left = replace(one, subjects=rest)
-            told.append((left, *remedy_words.what_to_do(say, [left])))
+            told.append((left, remedy_words.what_to_do(say, [left])[0]))
     return replace(
         item, measures=tuple(one for one, _ in told), steps=tuple(step for _, step in told)
     )
