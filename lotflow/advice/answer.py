@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any, Final
 
 from lotflow.advice import answer_words as words
-from lotflow.advice import drain_items, ground_items, remedies
+from lotflow.advice import drain_items, ground_items, remedies, remedy_words
 from lotflow.advice.harm import Harm, Kind, broken
 from lotflow.advice.items import Item, finding_key, rounded
 from lotflow.advice.result import Result
@@ -128,6 +128,7 @@ def answer(
         if one.severity != "note" and id(one) not in told
     ]
     ranked = [replace(item, rank=number) for number, item in enumerate(items, 1)]
+    ranked = _said_once(found.say, ranked)
     for at, item in enumerate(ranked):
         if _is_drained(item):
             if found.no_outlet:
@@ -153,6 +154,7 @@ _APART: Final = (
     (frozenset({"swale"}), frozenset({"keep-open", "ask-run-on"})),
     (frozenset({"swale-round"}), frozenset({"neither"})),
     (frozenset({"lead-away"}), frozenset({"pipe-away"})),
+    (frozenset({"stands-full"}), frozenset({"under-walk", "permission"})),
     (frozenset({"raise", "relevel", "fill"}), frozenset({"no-fill"})),
 )
 
@@ -184,6 +186,97 @@ def contradictions(items: Sequence[Item]) -> list[str]:
     return told
 
 
+#: Remedies that are one in other words, with what a later item says of it.
+_SAME: Final[Mapping[str, frozenset[str]]] = {
+    " for the roof water": frozenset(
+        {"roof-elsewhere", "gutter", "lead-away", "pipe-away", "no-ground"}
+    ),
+    ", what comes before all else there": frozenset(
+        {"trace-first", "find", "find-outlet", "find-replaced"}
+    ),
+    " for where it ends": frozenset({"end-inside", "end-before"}),
+    ", the outlet first": frozenset({"outlet-first", "outlet-drowned"}),
+}
+
+
+def _family(what: str) -> str:
+    """What remedies that are one in other words have in common."""
+    return next((why for why, keys in _SAME.items() if what in keys), what)
+
+
+def _subject(told: str) -> str:
+    """Name of what a remedy names, without where it is."""
+    return told.partition(" (")[0]
+
+
+def told_twice(items: Sequence[Item], ends: Mapping[str, str] | None = None) -> list[str]:
+    """
+    Tell what two items of an answer order for the same thing.
+
+    Parameters
+    ----------
+    items
+        Of the answer.
+    ends
+        Outlets of lines, by the line: a line and its outlet are the same thing.
+
+    Returns
+    -------
+    told
+        One for each remedy, in whatever words, that a second item gives for the same subject.
+    """
+    first: dict[tuple[str, str], int] = {}
+    told = []
+    for at, item in enumerate(items):
+        for one in item.measures:
+            if one.what == _AS_BEFORE:
+                continue
+            for name in one.subjects:
+                key = (_family(one.what), (ends or {}).get(_subject(name), _subject(name)))
+                if first.setdefault(key, at) != at:
+                    told.append(f"{one.what} of {name}: items {first[key] + 1} and {at + 1}")
+    return told
+
+
+#: Remedy that points to the item that gives it.
+_AS_BEFORE: Final = "as-before"
+
+
+def _said_once(say: Say, items: Sequence[Item]) -> list[Item]:
+    """Items in which what one before orders for the same thing is pointed to, not told again."""
+    first: dict[tuple[str, str], int] = {}
+    return [_pointing(say, item, first) for item in items]
+
+
+def _pointing(say: Say, item: Item, first: dict[tuple[str, str], int]) -> Item:
+    """Item with its remedies that stand in an item before replaced by where."""
+    steps, measures = list(item.steps), list(item.measures)
+    if len(steps) != len(measures):
+        return item
+    told: list[tuple[remedies.Remedy, str]] = []
+    for one, step in zip(measures, steps, strict=True):
+        why = _family(one.what)
+        before = {
+            name: at
+            for name in one.subjects
+            if (at := first.setdefault((why, _subject(name)), item.rank)) != item.rank
+        }
+        rest = tuple(name for name in one.subjects if name not in before)
+        for at in sorted(set(before.values())):
+            names = tuple(name for name in before if before[name] == at)
+            facts = {"item": str(at), "why": why if why in _SAME else ""}
+            points = remedies.Remedy(one.step, _AS_BEFORE, names, facts)
+            told.append((points, remedy_words.what_to_do(say, [points])[0]))
+        if rest == one.subjects:
+            told.append((one, step))
+        elif rest:
+            left = replace(one, subjects=rest)
+            told.append((left, remedy_words.what_to_do(say, [left])[0]))
+    return replace(
+        item, measures=tuple(one for one, _ in told), steps=tuple(step for _, step in told)
+    )
+
+
 def _either(keys: Iterable[str]) -> str:
     """Name keys of remedies."""
     return " or ".join(sorted(keys))
@@ -207,15 +300,21 @@ _OUTLET_ONLY: Final = frozenset({"outlet-first", "outlet-drowned"})
 
 
 def _under_their_outlet(items: Sequence[Item]) -> list[Item]:
-    """Items: drains of which only the outlet is at fault are told under the outlet."""
+    """
+    Items with one remedy under the outlet that is missing.
+
+    Drains of which only the outlet is at fault, and old pipes that are traced since they may be it.
+    """
     outlet = next((one for one in items if one.theme is Theme.NO_OUTLET), None)
+    if outlet is None:
+        return list(items)
+    traced = _named([outlet], {"trace-first"})
     same = [
         one
         for one in items
-        if one.theme is Theme.CAPACITY and {m.what for m in one.measures} <= _OUTLET_ONLY
+        if (one.theme is Theme.CAPACITY and {m.what for m in one.measures} <= _OUTLET_ONLY)
+        or (one.theme is Theme.RUN and _named([one], {"find-outlet"}) & traced)
     ]
-    if outlet is None or not same:
-        return list(items)
     whole = outlet
     for one in same:
         whole = replace(
@@ -224,6 +323,11 @@ def _under_their_outlet(items: Sequence[Item]) -> list[Item]:
             findings=(*whole.findings, *one.findings),
             mends=tuple(dict.fromkeys([*whole.mends, *one.mends])),
         )
+        if one.theme is Theme.RUN:
+            whole = replace(
+                whole, takes=f"{whole.takes} {one.takes}".strip(),
+                check=f"{whole.check} {one.check}", risk=f"{whole.risk} {one.risk}",
+            )  # fmt: skip
     return [whole if one is outlet else one for one in items if one not in same]
 
 

@@ -6,6 +6,7 @@ from collections.abc import Collection, Mapping, Sequence
 from typing import TYPE_CHECKING, Final
 
 from lotflow.advice.causes import Cause, Source
+from lotflow.advice.say import hours as whole_hours
 from lotflow.units import open_range
 
 if TYPE_CHECKING:
@@ -74,7 +75,7 @@ def cause(say: Say, one: Cause) -> str:
     >>> cause(Say("metric"), Cause(Source.NEIGHBOUR, "crossing 4", 0.81, 312.0))
     '81 % by area from the neighbour: 312 m² over the lot line at crossing 4'
     """
-    amount = say(one.amount, "volume" if one.is_volume else "area")
+    amount = say(one.amount - one.held_m2, "volume" if one.is_volume else "area")
     where = {
         Source.ROOF: f"{amount}, {one.subject}" if one.subject else amount,
         Source.EAVES: f"{amount}, {one.subject}",
@@ -87,7 +88,7 @@ def cause(say: Say, one: Cause) -> str:
         where += " in the design storm"
     elif one.held_m2:
         held = say(one.held_m2, "area")
-        where += f", {held} of it held back by hollows in the design storm, if nothing empties them"
+        where += f"; hollows above keep the water of {held} more in the design storm"
     by = "" if one.is_volume else " by area"
     return f"{percent(one.share)}{by} {_SOURCES[one.source]}: {where}"
 
@@ -273,6 +274,7 @@ def walls_harm(
     *,
     taken: Mapping[str, str] | None = None,
     reverse: Collection[str] = (),
+    left_open: Collection[str] = (),
 ) -> str:
     """
     Say that ground falls to walls, what runs on to the first, and what roofs add.
@@ -293,12 +295,14 @@ def walls_harm(
         Inlets that take the water of a crossing once they are built.
     reverse
         Walls of which the data show too little fall, but not that it is towards them.
+    left_open
+        Inlets of which the data leave the catchment open.
     """
     told = []
     beyond = [one for one in causes if one.source is Source.NEIGHBOUR]
     if walls:
         worst, others = walls[0], walls[1:]
-        run_on = _runs_to(say, beyond, taken or {})
+        run_on = _runs_to(say, beyond, taken or {}, left_open)
         fall = slope(worst["slope"]).replace(" it", " the wall")
         if worst["name"] in reverse:
             told.append(f"at {_wall(say, worst)} {_not_sure(worst['slope'])}{run_on}")
@@ -325,7 +329,9 @@ def walls_harm(
     return sentence("; ".join(told))
 
 
-def _runs_to(say: Say, beyond: Sequence[Cause], taken: Mapping[str, str]) -> str:
+def _runs_to(
+    say: Say, beyond: Sequence[Cause], taken: Mapping[str, str], left_open: Collection[str]
+) -> str:
     """Say how much water from beyond the lot line runs to a wall, and what is to take it."""
     if sum(one.share for one in beyond) < _MUCH:
         return ""
@@ -336,7 +342,10 @@ def _runs_to(say: Say, beyond: Sequence[Cause], taken: Mapping[str, str]) -> str
         told += " today"
     if held := sum(one.held_m2 for one in beyond):
         told += f", {say(held, 'area')} of it only when hollows above run over"
-    return f"{told}; as proposed {joined(inlets)} is to take it" if inlets else told
+    if not inlets:
+        return told
+    unsure = ", if it runs there: the data leave that open" if set(inlets) & set(left_open) else ""
+    return f"{told}; as proposed {joined(inlets)} is to take it{unsure}"
 
 
 def _not_sure(fall: float) -> str:
@@ -425,11 +434,11 @@ def stands_long(hours: float, limit_h: float) -> str:
     Examples
     --------
     >>> stands_long(528.5, 72.0)
-    'Once wet it takes 528 h to drain and soak away; 72 h is the limit anywhere.'
+    'Once wet it takes 529 h to drain and soak away; 72 h is the limit anywhere.'
     """
     return (
-        f"Once wet it takes {hours:.0f} h to drain and soak away; {limit_h:g} h is the limit "
-        "anywhere."
+        f"Once wet it takes {whole_hours(hours)} to drain and soak away; {limit_h:g} h is the "
+        "limit anywhere."
     )
 
 

@@ -243,20 +243,26 @@ def held_back(result: Result) -> dict[str, float]:
 
 def _as_told(result: Result, found: Sequence[Cause]) -> tuple[Cause, ...]:
     """
-    Causes by area with what is held back of each.
+    Causes by area with what is held back of each, and shares of what is not.
 
-    Where cells were not counted, areas of crossings are those of the layer.
+    What hollows above keep in the design storm does not come, and has no share of what does. Where
+    cells were not counted, areas of crossings are those of the layer.
     """
     held = held_back(result)
-    if result.rows("water_parts"):
-        return tuple(
-            replace(one, held_m2=min(held.get(one.subject, 0.0), one.amount)) for one in found
-        )
-    areas = {f"crossing {row['id']}": row["area_m2"] for row, _ in result.run_on}
-    return tuple(
-        replace(one, amount=areas.get(one.subject, one.amount), held_m2=held.get(one.subject, 0.0))
+    areas: dict[str, float] = {}
+    if not result.rows("water_parts"):
+        areas = {f"crossing {row['id']}": row["area_m2"] for row, _ in result.run_on}
+    told = [
+        replace(one, amount=amount, held_m2=min(held.get(one.subject, 0.0), amount))
         for one in found
-    )
+        for amount in [areas.get(one.subject, one.amount)]
+    ]
+    if not any(one.held_m2 for one in told):
+        return tuple(told)
+    arriving = _in_hundredths([one.amount - one.held_m2 for one in told])
+    shared = [replace(one, share=share / 100) for one, share in zip(told, arriving, strict=True)]
+    # the largest first; what all of is held back is told as well, last
+    return tuple(sorted(shared, key=lambda one: -one.share))
 
 
 def _roofs(result: Result, names: Sequence[str]) -> list[Part]:

@@ -427,15 +427,19 @@ def of_let_out(found: Found, _: str, some: Sequence[Finding]) -> Item | None:
     """Where water must not go, or not so."""
     if not is_heavy(some):
         return None
+    say = found.say
     heavy = heaviest([one for one in some if one.severity != "note"])
     head = heavy[0]
     subjects = list(dict.fromkeys(one.subject for one in heavy))
     rows = broken(row for row in found.harm if row.subject in subjects)
-    measures = _let_out_measures(found.result, heavy)
+    given_up = _given_up(found)
+    measures = _let_out_measures(found.result, heavy, given_up)
     # what is led under a walk is mended if it has an outlet; where else water may go is not shown
     led = {name for one in measures if one.what == "under-walk" for name in one.subjects}
     mended = [row for row in rows if row.subject in led - found.no_outlet]
-    pairs = [(one.subject, one.rule) for one in heavy]
+    shallow = _ended_inside(found)
+    pairs = [(one.subject, one.rule) for one in [*heavy, *shallow]]
+    out = _out_of_ground(found.result)
     grade = Grade.SHOWN if head.rule.endswith("off-lot") else Grade.LIKELY
     # over a walk before over a line: people fall there
     place = min((PLACE_RANKS[row.place] for row in rows), default=THEME_RANKS[Theme.LET_OUT])
@@ -443,16 +447,66 @@ def of_let_out(found: Found, _: str, some: Sequence[Finding]) -> Item | None:
         Theme.LET_OUT, "", rank_key(place, grade, Theme.LET_OUT),
         head.subject, head.x, head.y,
         words.sentence(drain_words.complaints(pairs, 4)), remedy_words.VERDICTS["let out"],
-        remedy_words.what_to_do(found.say, measures), grade,
-        drain_words.measured(found.say, heavy) or drain_words.let_out_evidence(subjects),
-        tuple(some),
+        remedy_words.what_to_do(say, measures), grade,
+        (drain_words.measured(say, heavy) or drain_words.let_out_evidence(subjects))
+        + words.after(drain_words.laying_evidence(say, shallow, out, ()) if shallow else ""),
+        (*some, *shallow),
         check=remedy_words.CHECKS["let out"], risk=remedy_words.RISKS["let out"],
-        source=found.sources(heavy), mends=found.mended(mended),
+        source=found.sources([*heavy, *shallow]), mends=found.mended(mended),
         measures=tuple(measures), means=LOOK_IN_RAIN if grade is Grade.LIKELY else "",
     )  # fmt: skip
 
 
-def _let_out_measures(result: Result, heavy: Sequence[Finding]) -> list[remedies.Remedy]:
+#: Rules of what lies off the lot, or too near to what it must keep clear of.
+_SETBACK: Final = "setback"
+
+
+def _is_of_permission(rule: str) -> bool:
+    """Whether a rule of what is let out asks for leave, not for another end."""
+    return rule.endswith("off-lot") or rule == _SETBACK
+
+
+def _ended_inside(found: Found) -> list[Finding]:
+    """Shallow lines that are mended where their outlet is, by ending them before: one remedy."""
+    ends = {
+        one.subject
+        for one in found.of_theme(Theme.LET_OUT)
+        if one.severity != "note"
+        and one.rule != "discharge-over-sidewalk"
+        and not _is_of_permission(one.rule)
+    }
+    out = _out_of_ground(found.result)
+    lines = {
+        row["name"]
+        for row in found.result.rows("drain_lines", case=found.result.state)
+        if row["name"] in out and row["to_node"] in ends
+    }
+    return [
+        one
+        for one in found.of_theme(Theme.LAYING)
+        if one.rule == "cover-too-small" and one.subject in lines
+    ]
+
+
+def _given_up(found: Found) -> set[str]:
+    """Lines to an emitter that stay full, without an outlet, with their emitters."""
+    full = {
+        one.subject
+        for one in found.result.findings
+        if one.rule == "emitter-line-cannot-empty"
+        and not one.today
+        and one.subject in found.no_outlet
+    }
+    return full | {
+        row["to_node"]
+        for row in found.result.rows("drain_lines", case=found.result.state)
+        if row["name"] in full
+    }
+
+
+def _let_out_measures(
+    result: Result, heavy: Sequence[Finding], given_up: Collection[str]
+) -> list[remedies.Remedy]:
     """What helps against each way of letting water out wrongly."""
     by_what: dict[str, list[str]] = {}
     out = _out_of_ground(result)
@@ -463,9 +517,11 @@ def _let_out_measures(result: Result, heavy: Sequence[Finding]) -> list[remedies
     }
     for one in heavy:
         what = "end-inside" if one.subject in bare else "let-out"
-        if one.rule == "discharge-over-sidewalk":
+        if one.subject in given_up:
+            what = "if-kept"
+        elif one.rule == "discharge-over-sidewalk":
             what = "under-walk"
-        elif one.rule.endswith("off-lot") or one.rule == "setback":
+        elif _is_of_permission(one.rule):
             what = "permission"
         by_what.setdefault(what, []).append(one.subject)
     return [
@@ -475,7 +531,9 @@ def _let_out_measures(result: Result, heavy: Sequence[Finding]) -> list[remedies
 
 
 def of_laying(found: Found, _: str, some: Sequence[Finding]) -> Item | None:
-    """Faults of laying, settled on paper."""
+    """Faults of laying, settled on paper; without what is mended where its water is let out."""
+    elsewhere = _ended_inside(found)
+    some = [one for one in some if one not in elsewhere]
     if not is_heavy(some):
         return None
     heavy = heaviest([one for one in some if one.severity != "note"])

@@ -278,7 +278,8 @@ def _open_water(found: Found, number: int) -> list[tuple[float, float, float]]:
     """
     Storm, depth and freeboard of what stands at an opening with every inlet open.
 
-    All storms in which it reaches the sill; else the one in which it stands nearest below it.
+    All storms in which it reaches the sill, after the most frequent in which it stands less than
+    6 in below it; where none reaches it the one in which it stands nearest.
     """
     result = found.result
     lowest: dict[float, Row] = {}
@@ -291,6 +292,9 @@ def _open_water(found: Found, number: int) -> list[tuple[float, float, float]]:
     rows = [row for _, row in sorted(lowest.items())]
     reached = [row for row in rows if row["freeboard_m"] <= 0]
     told = reached or sorted(rows, key=lambda row: float(row["freeboard_m"]))[:1]
+    near = [row for row in rows if row["freeboard_m"] < CLEAR_M and row["at_wall"]]
+    if near and near[0]["return_period_yr"] < told[0]["return_period_yr"]:
+        told = [near[0], *told]
     return [(row["return_period_yr"], row["depth_m"], row["freeboard_m"]) for row in told]
 
 
@@ -345,6 +349,8 @@ def of_walls(found: Found, _: str, some: Sequence[Finding]) -> Item | None:
         if row.kind in (Kind.FALL, Kind.ROOF_WATER) and row.subject in mended
     )  # fmt: skip
     low = _low_sills(result, [*walls, *unsure])
+    # where a low sill stands in a wall of which the data cannot tell, that is told beside it
+    beside = [row for row in unsure if _low_sills(result, [row])]
     others_low = _other_low_sills(result, [*walls, *unsure])
     asked = broken(
         row for row in found.harm
@@ -355,9 +361,16 @@ def of_walls(found: Found, _: str, some: Sequence[Finding]) -> Item | None:
         worst["name"] if worst else head.subject,
         worst["x"] if worst else head.x, worst["y"] if worst else head.y,
         " ".join(one for one in (
-            words.low_sills(say, low, _wall_names(result, low)), words.walls_harm(
+            words.low_sills(say, low, _wall_names(result, low)), words.level_first(beside),
+            words.walls_harm(
                 say, walls, at_worst, [one.told for one in ending], standing,
                 taken=_taken_as_drawn(found, at_worst), reverse=_reverses(walls),
+                left_open=[
+                    row["name"] for row in result.rows("inlets")
+                    if grades.is_open(
+                        row["catchment_m2"], row["catchment_m2_p05"], row["catchment_m2_p95"]
+                    )
+                ],
             ),
         ) if one),
         remedy_words.VERDICTS[Theme.WALLS.value],
@@ -365,7 +378,7 @@ def of_walls(found: Found, _: str, some: Sequence[Finding]) -> Item | None:
         " ".join(one for one in (
             words.walls_evidence(say, walls) or drain_words.measured(say, heaviest(some)),
             words.low_sills(say, others_low, _wall_names(result, others_low)),
-            words.level_first(unsure),
+            words.level_first([row for row in unsure if row not in beside]),
         ) if one), tuple(some),
         measures=measures,
         takes=words.quantities(say, *remedies.earth_to_fill(raised)) if raised else "",

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Final, Literal
 
+from lotflow.advice.say import hours as whole_hours
 from lotflow.scenarios import ALL_BLOCKED, LIMITED
 
 if TYPE_CHECKING:
@@ -97,7 +98,7 @@ def _stands_too_long(
         long = f"{say(stays_m, 'depth')} of it lie on sealed ground and stay until they dry"
     else:
         way = "drain through the inlets in it and soak" if through_inlets else "soak"
-        long = f"it takes {hours:.0f} h to {way} into the ground"
+        long = f"it takes {whole_hours(hours or 0.0)} to {way} into the ground"
     return (
         f"After the {_storm(period_yr, scenario)} water stands {_at_least(at_least)}"
         f"{say(depth_m, 'depth')} deep; {long}. {limit_h:g} h is the limit {limit_holds}. Give it "
@@ -139,6 +140,15 @@ def _inlet_blocked(
             f"surface. A hollow smaller than cells of {cell}, or shallower than the error of the "
             "data, may not show."
         )
+    if higher_yet_m is not None and rise.depth_m is not None:
+        # what stands with none blocked is the higher figure, and is told once
+        where = f" in low spot {rise.low_spot}" if rise.low_spot else ""
+        return (
+            f"{start} it is no worse than with none blocked: the inlets do not take all that "
+            f"comes, and water stands {_at_least(rise.at_least)}"
+            f"{say(rise.depth_m + higher_yet_m, 'depth')} deep{where} as it is."
+            f"{_to_measure(say, rise)}"
+        )
     text = f"{start} {_risen(say, rise)}{_stands_at(say, rise)}{_runs_over(say, rise)}."
     places, area_m2 = elsewhere
     if places:
@@ -148,11 +158,6 @@ def _inlet_blocked(
         text += f" Already in the {sooner[0]:g}-year storm it stands {_at(say, sooner[1])}."
     if all_of_them and roofs_led_in:
         text += " Roof water led into drains is taken to run off in them."
-    if higher_yet_m is not None:
-        text += (
-            " But the inlets do not take all that comes: even with none blocked, water stands "
-            f"{say(higher_yet_m, 'depth')} higher there."
-        )
     return text + _to_measure(say, rise)
 
 

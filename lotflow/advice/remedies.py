@@ -14,9 +14,10 @@ from dataclasses import dataclass, field
 from enum import IntEnum
 from typing import Final
 
-from shapely.geometry import LineString
+from shapely.geometry import LineString, Point
 
 from lotflow.advice.buildable import (
+    CLEAR_M,
     PAD,
     can_be_filled,
     lowest_sill,
@@ -27,6 +28,7 @@ from lotflow.advice.buildable import (
 )
 from lotflow.advice.causes import Cause, Source, share_of
 from lotflow.advice.result import Result, Row
+from lotflow.advice.say import Say
 from lotflow.advice.verdicts import Run, Verdict
 from lotflow.terrain.lower_places import compass_name
 from lotflow.units import METRES_PER_FOOT
@@ -156,16 +158,14 @@ def of_low_spot(
     if low_spot.get("artefact"):
         found.append(Remedy(Step.CLEAN, "find-culvert"))
     if not can_be_filled(low_spot, openings):
-        # over its edge on the lot nobody else is asked
-        others = " On others' ground it takes that owner's permission."
-        facts = {"others": "" if spills_on_lot(result, low_spot) else others}
-        found += [_no_fill(low_spot, openings), Remedy(Step.GRADE, "way-out", (), facts)]
+        found += [_no_fill(low_spot, openings), _way_out(result, low_spot, openings)]
     elif at_house:
         found.append(Remedy(Step.GRADE, "relevel" if is_paved else "raise"))
     elif not inlets:
         found.append(Remedy(Step.GRADE, "fill"))
     elif not is_paved and spills_on_lot(result, low_spot):
-        found.append(Remedy(Step.GRADE, "level-way"))
+        at = _place_of_edge(result, low_spot, openings)
+        found.append(Remedy(Step.GRADE, "level-way", (), {"where": f" ({at})" if at else ""}))
     if set(inlets) & set(no_outlet):
         what = "outlet-drowned" if is_drowned(result, inlets) else "outlet-first"
         found.append(Remedy(Step.INLET, what, inlets))
@@ -191,6 +191,43 @@ def is_drowned(result: Result, names: Collection[str]) -> bool:
         row["outlet"] in ends and {row["name"], row["from_node"], row["outlet"]} & under
         for row in lines
     )
+
+
+def _way_out(result: Result, low_spot: Row, openings: Sequence[Row]) -> Remedy:
+    """
+    Levels for a cut through the edge of a low spot that cannot be filled.
+
+    Where it is known, the lowest place of the edge on the lot's own ground is named: `reach_m` is
+    how far it lies above where the low spot runs over now, `length_m` how deep the cut is there
+    that keeps water 6 in below the lowest sill. Else, over an edge on the lot nobody else is asked.
+    """
+    at, sill = _place_of_edge(result, low_spot, openings), lowest_sill(openings)
+    if not at or sill is None:
+        others = " On others' ground it takes that owner's permission."
+        facts = {"others": "" if spills_on_lot(result, low_spot) else others}
+        return Remedy(Step.GRADE, "way-out", (), facts)
+    level = float(low_spot["own_edge_m"])
+    return Remedy(
+        Step.GRADE, "way-out-over", (str(sill["name"]),), {"where": at},
+        above_m=level - low_spot["spill_elevation_m"], length_m=level - sill["sill_m"] + CLEAR_M,
+    )  # fmt: skip
+
+
+def _place_of_edge(result: Result, low_spot: Row, openings: Sequence[Row]) -> str:
+    """
+    Say where the edge of a low spot is lowest on the lot's own ground; "" where nothing tells.
+
+    By its distance and direction from its lowest opening, else from an inlet in it.
+    """
+    x, y = low_spot.get("own_edge_x"), low_spot.get("own_edge_y")
+    inlets = result.inlets_of(low_spot)
+    near = [*openings, *(row for row in result.rows("inlets") if row["name"] in inlets)]
+    if x is None or y is None or not near:
+        return ""
+    edge, start = Point(x, y), near[0]["geometry"].centroid
+    away = start.distance(edge) / result.per_metre
+    towards = compass_name(edge.x - start.x, edge.y - start.y)
+    return f"{Say(result.units)(away, 'distance')} {towards} of {near[0]['name']}"
 
 
 def _no_fill(low_spot: Row, openings: Sequence[Row]) -> Remedy:

@@ -38,7 +38,9 @@ _REMEDIES: Final[Mapping[str, str]] = {
     "clean": "Jet {names} and look at the outlet while the water runs.",
     "keep": "Keep {names} as found.",
     "trace-first": "Trace {names} first, with dye and a camera: if {it} {end} in a sound drain "
-    "that may take this water, that is the outlet. Abandon nothing before.",
+    "that may take this water, that is the outlet. Let {it} run, connect nothing to {it} and "
+    "abandon nothing before.",
+    "as-before": "{names}: see item {item}{why}.",
     "roof-elsewhere": "Take the roof water away from there ({names}; {share} of what comes{by}): "
     "in a pipe of {its} own to a place outside the hollow that may take it, by levels.",
     "gutter": "Hang a gutter on the {names} and lead its water away from the house.",
@@ -70,8 +72,13 @@ _REMEDIES: Final[Mapping[str, str]] = {
     "way-out": "A lower way out over the ground takes a cut through its edge: take "
     "levels from its lowest point to where it runs over now, along the rest of its edge on your "
     "own ground, and on to any lower street, ditch or green.{others}",
+    "way-out-over": "A lower way out over the ground takes a cut through its edge. On your own "
+    "ground that is lowest {where}, by the data {edge}. Cut to {clear} below the sill of {names}, "
+    "it would be {deep} deep there. Take levels from the lowest point of the hollow over that "
+    "place and on to any lower street, ditch or green: it must fall all the way, and beyond the "
+    "lot line it takes that owner's permission.",
     "level-way": "Take levels along its way out first, from its lowest point over its edge on your "
-    "lot and on: a shallow cut there, where no paving stands in the way, may need no drain.",
+    "lot{where} and on: a shallow cut there, where no paving stands in the way, may need no drain.",
     "outlet-first": "{names} {how} {find} no outlet that gravity reaches with the cover and fall "
     "of a pipe. Settle the outlet first, then the sizes.",
     "outlet-drowned": "{names} {how} {run} only while the water at the grate stands higher than "
@@ -112,6 +119,8 @@ _REMEDIES: Final[Mapping[str, str]] = {
     "contour": "Step {names}, or turn it along the contour: a channel is set level.",
     "under-walk": "Lead the water of {names} under the walk, with the town's permit, or let it out "
     "where levels show that it does not run over it.",
+    "if-kept": "{names}: best given up, since the line cannot empty. If kept, its water goes under "
+    "any walk, with the town's permit, and nothing lies off the lot without permission in writing.",
     "permission": "Get permission in writing for {names}, or keep to the lot.",
     "end-inside": "The line to {names} comes out of the ground before its end, by the data: end it "
     "on your own ground where that comes down to the bottom of the pipe, over stone. No more water "
@@ -203,6 +212,22 @@ def _cut(say: Say, cut_m: float | None) -> str:
     return f", cut {say(cut_m or 0.0, 'depth')} through a rise on it" if told else ""
 
 
+def _edge(say: Say, above_m: float | None) -> str:
+    """
+    Say how high the own edge of a hollow lies above the place where that runs over now.
+
+    Examples
+    --------
+    >>> from lotflow.advice.say import Say
+    >>> _edge(Say("metric"), 0.036), _edge(Say("metric"), 0.0)
+    ('0.04 m above the place where it runs over now', 'where it runs over now')
+    """
+    now = "where it runs over now"
+    if above_m is None or above_m < 0.005:
+        return now
+    return f"{say(above_m, 'depth')} above the place {now}"
+
+
 def what_to_do(say: Say, remedies: Sequence[Remedy]) -> tuple[str, ...]:
     """Say the remedies, each on its own, in their order."""
     told = []
@@ -220,7 +245,8 @@ def what_to_do(say: Say, remedies: Sequence[Remedy]) -> tuple[str, ...]:
             "run": "run" if several else "runs", "stay": "stay" if several else "stays",
             "by": "", "others": "",
             "lower_place": "Look for a lower street, ditch or drain", "line": say(0.9144, "length"),
-            "long": say(one.length_m or 0.0, "length"),
+            "long": say(one.length_m or 0.0, "length"), "deep": say(one.length_m or 0.0, "depth"),
+            "edge": _edge(say, one.above_m), "where": "",
             "fall": say(one.reach_m or 0.0, "elevation"), "cut": _cut(say, one.above_m),
             "first": one.subjects[0] if one.subjects else "",
             "because": _NOT_RAISED.get(one.facts.get("why", ""), "").format(

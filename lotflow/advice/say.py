@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from dataclasses import dataclass
 
@@ -101,6 +102,18 @@ def _said(value: float, quantity: str, system: UnitSystem) -> str:
         return shown(value, quantity, system)
     least_said = f"{least:.{decimals}f}{after_number(unit)}"
     return f"under {least_said}" if value else f"0{after_number(unit)}"
+
+
+def hours(value: float) -> str:
+    """
+    Say a time in whole hours, the same of a figure and of its tenths, which findings carry.
+
+    Examples
+    --------
+    >>> hours(528.5), hours(528.46), hours(36.0)
+    ('529 h', '529 h', '36 h')
+    """
+    return f"{math.floor(round(value, 1) + 0.5):d} h"
 
 
 def storm(return_period_yr: float | None) -> str:

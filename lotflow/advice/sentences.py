@@ -25,6 +25,7 @@ from lotflow.advice import (
     sureness,
 )
 from lotflow.advice.say import Say, Sentence
+from lotflow.advice.verdicts import FAULTS
 
 if TYPE_CHECKING:
     from lotflow.findings import Finding
@@ -55,6 +56,14 @@ SENTENCES: Final[dict[str, Sentence]] = {
 }
 
 
+#: What is wrong with drains that the proposed takes the place of: nobody mends it.
+_OF_OLD_DRAINS: Final = FAULTS | {
+    "water-above-grate", "water-above-ground", "inlet-passed", "inlet-passed-by",
+    "channel-ground-not-level",
+}  # fmt: skip
+_IF_KEPT: Final = " To be mended only if it is kept."
+
+
 def message(finding: Finding, units: UnitSystem | None = None, *, is_levelled: bool = False) -> str:
     """
     Write the message of a finding.
@@ -83,7 +92,8 @@ def message(finding: Finding, units: UnitSystem | None = None, *, is_levelled: b
     """
     if finding.message:
         return finding.message
-    return SENTENCES[finding.rule](Say(units, is_levelled), finding, **finding.facts)
+    told = SENTENCES[finding.rule](Say(units, is_levelled), finding, **finding.facts)
+    return f"{told}{_IF_KEPT}" if finding.today and finding.rule in _OF_OLD_DRAINS else told
 
 
 def worded(findings: Iterable[Finding], units: UnitSystem | None = None) -> tuple[Finding, ...]:

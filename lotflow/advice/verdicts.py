@@ -84,6 +84,8 @@ _DIRTY: Final = (
     "sediment-in-line", "hose-test", "too-slow-to-keep-clean", "no-way-to-clean",
     "grate-not-removable", "emitter-line-cannot-empty", "cleanouts-too-far-apart",
 )  # fmt: skip
+#: What is found wrong with an old pipe.
+FAULTS: Final = frozenset({*_WRONG, *_LOCAL, *_DIRTY})
 #: Verdict, rules and severities that lead to it: the first that is met.
 _ASKS: Final = (
     (Verdict.LOOK, _FIND, ("fail", "warn")),

@@ -120,6 +120,11 @@ RESULT_LAYERS: Final[dict[str, Layer]] = {
                 level_from("level_from", "its depth"),
                 position("spill_x", "Easting of the spill point."),
                 position("spill_y", "Northing of the spill point."),
+                number("own_edge_m", "elevation", "Elevation of the lowest place on the way out "
+                       "of it over the lot's own open ground: of its edge what an owner may cut "
+                       "through. Empty where there is no such way.", label="Own edge"),
+                position("own_edge_x", "Easting of that place."),
+                position("own_edge_y", "Northing of that place."),
                 number("contributing_area_m2", "area", "Area that drains to it.",
                        label="Drains to it"),
                 number("runoff_to_fill_mm", "rain_depth", "Runoff depth from that area that "

@@ -52,12 +52,15 @@ class LowSpotFacts:
         Whether the basin is not closed by the data.
     inlets
         Names of the inlets in each, joined by commas.
+    own_edge
+        Cell of the lowest place of the edge on the lot's own ground, -1 for none.
     """
 
     on_lot: NDArray[np.int64]
     cut: BoolArray
     not_closed: BoolArray
     inlets: Sequence[str]
+    own_edge: NDArray[np.int64] | None = None
 
 
 def low_spots_layer(
@@ -86,6 +89,9 @@ def low_spots_layer(
     shape = dict(zip(labels, polygons, strict=True))
     x, y = cell_centres(grid, spots.bed_cell)
     spill_x, spill_y = cell_centres(grid, spots.spill_cell)
+    edge = np.full(len(spots), -1) if facts.own_edge is None else facts.own_edge
+    edge_x, edge_y = cell_centres(grid, edge)
+    has_edge = edge >= 0
     geometry = [shape.get(i + 1, shapely.Point(x[i], y[i]).buffer(grid.transform.a / 2, 1))
                 for i in range(len(spots))]  # fmt: skip
     nested = np.bincount([spot.low_spot for spot in inner], minlength=len(spots) + 1)[1:]
@@ -102,6 +108,9 @@ def low_spots_layer(
         "spill_elevation_m": spots.spill,
         "spill_x": spill_x,
         "spill_y": spill_y,
+        "own_edge_m": np.where(has_edge, grid.values.ravel()[edge], np.nan),
+        "own_edge_x": np.where(has_edge, edge_x, np.nan),
+        "own_edge_y": np.where(has_edge, edge_y, np.nan),
         "contributing_area_m2": area,
         "runoff_to_fill_mm": np.divide(
             volume * 1000, area, out=np.full(len(spots), np.nan), where=area > 0

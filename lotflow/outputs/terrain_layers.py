@@ -46,16 +46,10 @@ _SHORTEST_CONTOUR_M: Final = 5.0
 
 
 def low_spot_layers(
-    spots: LowSpots, inner: Sequence[InnerLowSpot], grid: Grid, lot: BoolArray, *,
-    cut: BoolArray, not_closed: BoolArray, placed: Sequence[SetInlet], buildings: GeoDataFrame,
+    spots: LowSpots, inner: Sequence[InnerLowSpot], grid: Grid, facts: LowSpotFacts,
+    buildings: GeoDataFrame,
 ) -> dict[str, GeoDataFrame]:  # fmt: skip
-    """
-    Give the low spots, those nested in them, and where they run over.
-
-    `cut` and `not_closed` tell whether the edge of the data cuts the catchment of each, and
-    whether it leaves its basin open.
-    """
-    facts = LowSpotFacts(spots.cells_in(lot), cut, not_closed, _inlets_in(spots, placed))
+    """Give the low spots, those nested in them, and where they run over."""
     return {
         "low_spots": low_spots_layer(spots, grid, facts, inner, buildings),
         "inner_low_spots": inner_low_spots_layer(inner, grid),
@@ -132,7 +126,7 @@ def _inlets_not_closed(
     ]
 
 
-def _inlets_in(spots: LowSpots, placed: Sequence[SetInlet]) -> list[str]:
+def inlets_in(spots: LowSpots, placed: Sequence[SetInlet]) -> list[str]:
     """Names of the inlets that stand in each low spot."""
     inside: list[list[str]] = [[] for _ in range(len(spots) + 1)]
     for inlet in placed:

@@ -8,12 +8,13 @@ from lotflow.drains.gravity_outlets import outlets_by_gravity, search_ground
 from lotflow.drains.setbacks import off_lot
 from lotflow.layers.drawn import in_case
 from lotflow.outputs import result_layers as layers
-from lotflow.outputs.ground_layers import outlet_options_layer, shots_layer
+from lotflow.outputs.ground_layers import LowSpotFacts, outlet_options_layer, shots_layer
 from lotflow.outputs.level_book import LEVEL_BOOK_FILE, level_books_text
 from lotflow.outputs.terrain_layers import (
     STRETCH_M,
     contours_layer,
     inlet_layers,
+    inlets_in,
     low_spot_layers,
     water_parts_table,
 )
@@ -25,6 +26,7 @@ from lotflow.terrain.house_ring import ring_cells
 from lotflow.terrain.levelled import shot_findings
 from lotflow.terrain.notes import edge_notes, gap_notes, inlet_notes, low_spot_notes
 from lotflow.terrain.origins import Ground, lot_origins, origins
+from lotflow.terrain.own_edges import own_edges
 from lotflow.terrain.taken_shots import drawn_there, raster_level
 
 if TYPE_CHECKING:
@@ -99,10 +101,7 @@ def _layers(lot: LotWater) -> dict[str, pd.DataFrame]:
     grid, units = window.surface.ground, lot.job.units
     return {
         "lot": layers.lot_layer(site.lot, grid.metres_per_unit, lot.job.job.name),
-        **low_spot_layers(
-            lot.low_spots, lot.inner, grid, window.lot, cut=lot.spots_cut,
-            not_closed=lot.spots_not_closed, placed=inlets.placed, buildings=site.buildings,
-        ),
+        **low_spot_layers(lot.low_spots, lot.inner, grid, _low_spot_facts(lot), site.buildings),
         "flow_paths": layers.flow_paths_layer(lot.paths, inlets.routing),
         "lot_line_crossings": layers.crossings_layer(lot.crossings, grid),
         "water_parts": water_parts(lot),
@@ -114,6 +113,16 @@ def _layers(lot: LotWater) -> dict[str, pd.DataFrame]:
         "contours": contours_layer(grid, units, lot.job.elevation.rmse_m),
         "water": layers.water_layer(site.water),
     }  # fmt: skip
+
+
+def _low_spot_facts(lot: LotWater) -> LowSpotFacts:
+    """What is known of the low spots beside their shape."""
+    spots, window = lot.low_spots, lot.window
+    receiver = lot.natural.receivers().ravel()
+    return LowSpotFacts(
+        spots.cells_in(window.lot), lot.spots_cut, lot.spots_not_closed,
+        inlets_in(spots, lot.inlets.placed), own_edges(spots, window.surface, receiver, window.lot),
+    )  # fmt: skip
 
 
 def water_parts(lot: LotWater, facades: Sequence[Facade] = ()) -> pd.DataFrame:

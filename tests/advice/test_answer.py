@@ -6,7 +6,7 @@ import pytest
 from hand_made import DOOR, LOT, LOW_SPOT, SOUTH, finding, frames, line, node, pond, water
 from shapely.geometry import LineString, Point, box
 
-from lotflow.advice.answer import MOST, answer, contradictions
+from lotflow.advice.answer import MOST, answer, contradictions, told_twice
 from lotflow.advice.grades import Grade
 from lotflow.advice.remedies import Remedy, Step
 from lotflow.advice.themes import Theme
@@ -557,9 +557,50 @@ def test_an_old_pipe_is_traced_before_it_is_capped_where_the_new_drains_find_no_
     assert keys == ["find-replaced"]
     stuck = finding("no-gravity-outlet", "Basin")
     told = answered(site, [lost, stuck])
-    assert [one.what for one in item_of(told, Theme.RUN).measures] == ["find-outlet"]
-    first = item_of(told, Theme.NO_OUTLET).measures[0]
-    assert (first.what, first.subjects) == ("trace-first", ("Old",))
+    outlet = item_of(told, Theme.NO_OUTLET)
+    assert (outlet.measures[0].what, outlet.measures[0].subjects) == ("trace-first", ("Old",))
+    # it is the same step: the run is no item beside it
+    assert Theme.RUN not in themes(told)
+    assert lost in outlet.findings
+
+
+def test_the_same_step_in_other_words_is_told_twice(site):
+    one, other = (
+        replace(item, measures=(measure,))
+        for item, measure in zip(
+            answered(site, (*LOW_SPOT_FOUND, WALL_FOUND)).items[:2],
+            (
+                Remedy(Step.ROOF, "roof-elsewhere", ("DS",)),
+                Remedy(Step.ROOF, "pipe-away", ("DS (House, south side)",)),
+            ),
+            strict=True,
+        )
+    )
+    assert len(told_twice([one, other])) == 1
+    assert told_twice([one]) == []
+    ended = replace(one, measures=(Remedy(Step.INLET, "end-inside", ("Out",)),))
+    before = replace(other, measures=(Remedy(Step.INLET, "end-before", ("Main",)),))
+    assert told_twice([ended, before]) == []
+    assert len(told_twice([ended, before], {"Main": "Out"})) == 1
+
+
+def test_what_an_item_before_orders_is_pointed_to(site):
+    """Of two downspouts the one that the low spot's item leads away is not led away again."""
+    site["water_parts"] = [
+        {"subject": "low spot 1", "source": "roof", "name": "DS", "area_m2": 30.0, "x": None,
+         "y": None, "is_led_in": False},
+        {"subject": "low spot 1", "source": "own yard", "name": "", "area_m2": 30.0, "x": None,
+         "y": None, "is_led_in": False},
+    ]  # fmt: skip
+    at_wall = [finding("downspout-near-foundation", name, x=12.0, y=9.9) for name in ("DS", "D2")]
+    told = answered(site, (*LOW_SPOT_FOUND, WALL_FOUND, *at_wall))
+    walls = item_of(told, Theme.WALLS)
+    points = [one for one in walls.measures if one.what == "as-before"]
+    assert [(len(one.subjects), one.facts["item"]) for one in points] == [(1, "1")]
+    assert points[0].subjects[0].startswith("DS ")
+    others = [one for one in walls.measures if one.what in ("lead-away", "pipe-away", "no-ground")]
+    assert [name.partition(" ")[0] for one in others for name in one.subjects] == ["D2"]
+    assert len(walls.steps) == len(walls.measures)
 
 
 def test_no_weep_hole_is_asked_for_in_a_line_without_an_outlet(site):

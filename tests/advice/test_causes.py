@@ -163,8 +163,14 @@ def test_what_a_hollow_above_keeps_in_the_design_storm_does_not_arrive(
         pond("open", low_spot=2, overflow_m3=overflow, volume_m3=volume, geometry=None)
     ]
     assert causes.held_back(result(site)).get("crossing 7", 0.0) == kept
-    (one,) = [c for c in causes.of_inlets(result(site), ["Basin"]) if c.source is Source.NEIGHBOUR]
+    found = causes.of_inlets(result(site), ["Basin"])
+    (one,) = [c for c in found if c.source is Source.NEIGHBOUR]
     assert (one.amount, one.held_m2) == (50.0, kept)
+    # it has no share of what comes
+    total = sum(c.amount for c in found)
+    assert one.share == pytest.approx((50.0 - kept) / (total - kept), abs=0.006)
+    assert [c.share for c in found] == sorted((c.share for c in found), reverse=True)
+    assert sum(c.share for c in found) == pytest.approx(1)
 
 
 def test_by_volume_a_hollow_that_keeps_its_water_has_no_share(site):

@@ -67,16 +67,24 @@ def test_water_that_stands_too_long_is_told_by_hours_or_by_what_stays(stays_m, t
 def test_a_blocked_inlet_says_what_rises_what_it_reaches_and_where_it_runs():
     rise = RISE._replace(stands_at=(DOOR,), stands_at_neighbours=("Next door",), overflow_m3=2.0,
                          overflows_to="low spot 3", overflows_beyond_lot=True)  # fmt: skip
-    text = blocked(rise, elsewhere=(2, 8.0), sooner=(2.0, DOOR), higher_yet_m=0.1)
+    text = blocked(rise, elsewhere=(2, 8.0), sooner=(2.0, DOOR))
     parts = [
         "With it blocked", "in low spot 2, to 0.40 m deep over 25", "it stands 0.20 m deep at",
         "it also stands at Next door", "run over to low spot 3, across ground beyond the lot.",
-        "2 other places too", "Already in the 2-year storm", "0.10 m higher there.",
+        "2 other places too", "Already in the 2-year storm",
     ]  # fmt: skip
     places = [text.index(part) for part in parts]
     assert places == sorted(places)
     assert "Roof water" not in blocked(roofs_led_in=True)
     assert "Roof water led into drains" in blocked(scenario=ALL_BLOCKED, roofs_led_in=True)
+
+
+def test_a_blocked_inlet_that_makes_nothing_worse_is_told_with_the_higher_water_alone():
+    text = blocked(RISE, sooner=(2.0, DOOR), higher_yet_m=0.1)
+    assert "no worse than with none blocked" in text
+    assert "0.50 m deep in low spot 2" in text
+    assert "0.40 m" not in text
+    assert "Already" not in text
 
 
 @pytest.mark.parametrize(

@@ -113,6 +113,18 @@ def test_a_low_spot_is_filled_only_six_inches_below_every_sill(site, sill, is_ra
     assert ({"no-fill", "way-out"} <= set(what(found))) != is_raised
 
 
+def test_the_lowest_edge_on_the_own_lot_is_named_with_the_cut_it_takes(site):
+    """At 10.20, 0.10 above where it runs over; to 6 in below the sill at 10.05 it is 0.30 deep."""
+    spot = LOW_SPOT | {"own_edge_m": 10.20, "own_edge_x": 10.0, "own_edge_y": 17.0}
+    found = remedies.of_low_spot(
+        result(site), spot, (), at_house=True, is_paved=False, openings=[DOOR]
+    )
+    (way,) = [one for one in found if one.what == "way-out-over"]
+    assert way.above_m == pytest.approx(0.10)
+    assert way.length_m == pytest.approx(0.3024)
+    assert way.facts["where"] == "7 m north of Door"
+
+
 def test_inlets_without_an_outlet_are_not_told_to_be_built_as_drawn(site):
     found = remedies.of_low_spot(
         result(site), LOW_SPOT, (), at_house=True, is_paved=False, no_outlet={"Basin"}
