@@ -18,7 +18,7 @@ from lotflow.drains.judged import about_place
 from lotflow.drains.quantities import MovedGround, earthwork_quantities
 from lotflow.tables import read_table
 from lotflow.tables.drains import ChannelRoughness
-from lotflow.terrain.cells import cells_from, polygon_cells
+from lotflow.terrain.cells import cells_from, line_cells, polygon_cells
 from lotflow.terrain.discharge_path import WALL_DISTANCE_M, reaches_street
 from lotflow.terrain.earthworks import (
     SURFACE,
@@ -557,12 +557,10 @@ def _crossed(
     for what, frame in (("pipe", lines), ("utility", utilities)):
         for name, shape in zip(frame["name"], frame.geometry, strict=True):
             met = work.geometry.intersection(shape)
-            if met.is_empty:
-                continue
-            x, y = shapely.get_coordinates(met).T
-            row, column = grid.row_column(x, y)
-            there = grid.contains(row, column)
-            depth = float(-change[row[there], column[there]].min(initial=0.0))
+            # all along what they share: an area is cut the least where a pipe enters it
+            under = polygon_cells(met, grid)
+            under.ravel()[line_cells(met, grid)] = True
+            depth = float(-change[under].min(initial=0.0))
             if depth > _CHANGED_M:
                 found.append((what, str(name or "a utility"), depth))
     return tuple(found)
