@@ -55,7 +55,7 @@ if TYPE_CHECKING:
     from lotflow.terrain.inlet_places import DrawnInlet
     from lotflow.terrain.needed_ground import Bounds
     from lotflow.terrain.roofs import RoofWater
-    from lotflow.terrain.shots import Reading, Shots
+    from lotflow.terrain.shots import Reading
 
 #: Ground that is read round levels to tie their benchmark: more than a cell of any data [m].
 _ROUND_LEVELS_M: Final = 20.0
@@ -250,7 +250,7 @@ def lot_name(lot: GeoDataFrame) -> str | None:
     return ", ".join(str(name) for name in lot["name"].dropna().unique())[:LONGEST_TEXT] or None
 
 
-def study_lot(job: Job, shots: Shots | None = None) -> LotWater:
+def study_lot(job: Job) -> LotWater:
     """
     Find where water stands on a lot, where it comes from and which inlet takes it.
 
@@ -258,8 +258,6 @@ def study_lot(job: Job, shots: Shots | None = None) -> LotWater:
     ----------
     job
         What was asked.
-    shots
-        Levels taken on site, in the CRS of the elevation data; by default those of the site.
 
     Raises
     ------
@@ -271,7 +269,7 @@ def study_lot(job: Job, shots: Shots | None = None) -> LotWater:
         job, choice, source, site = read_inputs(job)
         window, site = study_window(source, site, job)
     with naming_files(site.sources):
-        lot = _lot_water(job, choice, source, site, rainfall, window, shots)
+        lot = _lot_water(job, choice, source, site, rainfall, window)
     # where the benchmark was found to lie nobody asked for: it is a finding
     return replace(lot, asked=lot.asked.untied()) if is_to_be_tied else lot
 
@@ -287,13 +285,13 @@ def _rainfall(job: Job) -> Rainfall | None:
 
 def _lot_water(
     job: Job, choice: UnitChoice, source: ElevationSource, site: Site, rainfall: Rainfall | None,
-    window: StudyWindow, shots: Shots | None,
+    window: StudyWindow,
 ) -> LotWater:  # fmt: skip
     """Find it from inputs that were read and judged one by one."""
     case = cases_of(site)[-1]
     drawn = drawn_inlets(in_case(site.inlets, case))
     asked, job = job, _with_rounding(job, window.elevation.step_m)
-    window, site, levelled = _levelled(window, site, job, shots)
+    window, site, levelled = _levelled(window, site, job)
     roofs = case_roofs(site, window.surface, case)
     window = replace(window, surface=roofs.surface)
     natural = _natural(window, job)
@@ -318,7 +316,7 @@ _MEANT: Final[dict[Reading, str]] = {
 
 
 def _levelled(
-    window: StudyWindow, site: Site, job: Job, shots: Shots | None
+    window: StudyWindow, site: Site, job: Job
 ) -> tuple[StudyWindow, Site, Levelled | None]:
     """
     Bring levels taken on site into the ground, and levels of their benchmark onto it.
@@ -328,13 +326,13 @@ def _levelled(
     InputError
         If the levels do not fit the ground, as written or at all.
     """
-    if not len(site.shots if shots is None else shots):
+    if not len(site.shots):
         return window, site, None
     measured = surface_on(window.elevation.grid, site, job)
-    taken = shots_on(site.shots, measured) if shots is None else shots
     found = level_ground(
-        measured, error_model(job), taken, seed=job.confidence.seed, apart=window.elevation.apart
-    )
+        measured, error_model(job), shots_on(site.shots, measured), seed=job.confidence.seed,
+        apart=window.elevation.apart,
+    )  # fmt: skip
     judged = found.judged
     if judged.reading != "as written":
         rule = (
@@ -354,8 +352,7 @@ def _levelled(
             'write "no" into counts of the levels there; or state a larger [elevation] rmse_m'
         )
         raise InputError(Fault(rule, remedy, layer="shots", column="level_m"))
-    if shots is None:
-        site = on_levelled_ground(site, found.offset_m, drawn=job.is_drawn_by_benchmark)
+    site = on_levelled_ground(site, found.offset_m, drawn=job.is_drawn_by_benchmark)
     ground = measured.ground.with_values(found.ground)
     surface, works = case_surface(site, ground, job, cases_of(site)[-1])
     return replace(window, surface=surface, works=works), site, found
