@@ -114,7 +114,20 @@ def run_study(job: Job, *, use_covers: bool = True, tell: Tell = say_nothing) ->
         If an input is wrong; all faults of a file at once.
     """
     tell("reading the ground")
-    lot = study_lot(job)
+    return study_of(study_lot(job), use_covers=use_covers, tell=tell)
+
+
+def study_of(lot: LotWater, *, use_covers: bool = True, tell: Tell = say_nothing) -> Study:
+    """
+    Judge a lot whose ground has been read, by the job it holds.
+
+    Parameters
+    ----------
+    lot
+        From `study_lot`.
+    use_covers, tell
+        As of `run_study`.
+    """
     tell(WHERE_TO)
     with naming_files(lot.site.sources):
         ground, outlets = terrain_chapter(lot), outlet_search(lot, tell)
@@ -129,7 +142,7 @@ def run_study(job: Job, *, use_covers: bool = True, tell: Tell = say_nothing) ->
                 )
 
                 chapters.append(earthwork_chapter(lot, judged_earthworks(lot)))
-            if job.confidence.realisations:
+            if lot.job.confidence.realisations:
                 from lotflow.drains.first_levels import LotQuestions  # noqa: PLC0415
                 from lotflow.study.confidence import confidence_chapter  # noqa: PLC0415
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import tempfile
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
@@ -32,7 +32,7 @@ from lotflow.proposing.inlets import LotGround, Rules, asked, inlet_options, jud
 from lotflow.study.chapter import say_nothing
 from lotflow.study.job_chapters import case_storms, site_cover
 from lotflow.study.lot_water import CaseWater, error_model, study_lot
-from lotflow.study.main_job import run_study
+from lotflow.study.main_job import run_study, study_of
 from lotflow.study.start import start_job
 from lotflow.terrain.confidence import surfaces_off
 
@@ -103,7 +103,7 @@ def propose(
         tell("choosing places")
         options, refused = inlet_options(ground, inlets, partial(tell, "choosing places"))
         tell("judging by whole runs")
-        before = _broken(run_study(with_realisations(job, 0)))
+        before = _broken(study_of(replace(lot, job=with_realisations(lot.job, 0))))
         options, left_out, after = judged(options, before, partial(_run_with, job_path, lot))
         tell("asking how sure they are")
         off = surfaces_off(
@@ -203,7 +203,8 @@ def _run_with(job_path: Path, lot: LotWater, options: Sequence[InletOption]) -> 
     site = _site_file(lot, options)
     with tempfile.TemporaryDirectory(prefix="lotflow-") as made:
         folder = Path(made).resolve()
-        folder.joinpath("job.toml").write_text(moved_job_text(job_path, folder, SITE_FILE))
+        text = moved_job_text(job_path, folder, SITE_FILE)
+        folder.joinpath("job.toml").write_text(text, encoding="utf-8")
         folder.joinpath(site.name).write_bytes(site.content)
         return _broken(run_study(with_realisations(read_job(folder), 0)))
 
