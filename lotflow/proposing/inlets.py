@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
@@ -273,8 +274,7 @@ def trench_cost(
     walls = [shape.buffer(_BESIDE_WALL_M / unit) for shape in site.buildings.geometry]
     cost[_cells_of(walls, grid)] *= _WALL_COST
     cost[paved] *= _PAVED_COST
-    setback_kinds = [kind for kind in ("utility",) if kind in setbacks]
-    kinds = (*_NEVER_IN, "tree", *setback_kinds)
+    kinds = (*_NEVER_IN, "tree", *(("utility",) if "utility" in setbacks else ()))
     shut = [shape.buffer(_WALL_M / unit) for shape in site.buildings.geometry]
     cost[_cells_of([*shut, *_keep_clear(site, kinds, grid, setbacks)], grid)] = np.inf
     return cost
@@ -484,6 +484,16 @@ class LotGround:
     ends: Sequence[LowerPlace]
     digging: Digging
 
+    @cached_property
+    def judge(self) -> Judge:
+        """Harm of sets of inlets on it; it remembers what was asked."""
+        return Judge(self.yard)
+
+    @cached_property
+    def candidates(self) -> list[int]:
+        """Cells that an inlet may be worth."""
+        return candidates(self.yard)
+
     def place(self, cell: int) -> tuple[float, float, float]:
         """Coordinates of a cell, and its ground."""
         grid = self.yard.surface.ground
@@ -582,7 +592,7 @@ def inlet_options(
     options, refused
         What may be offered, the first ones mending the most, and what is not, with the rule.
     """
-    judge, cells = Judge(ground.yard), candidates(ground.yard)
+    judge, cells = ground.judge, ground.candidates
     if cells and not best_places(judge, cells, 1):
         return [], [_no_need(ground, cells[0])]
     reached, refused = _with_ends(ground, cells)
@@ -628,10 +638,11 @@ def _with_ends(
     """Ends of each place that has any which gravity may reach; why others have none."""
     reached, refused = {}, []
     for cell in cells:
-        if ends := [one for one in ground.outlets(cell) if one.verdict != "not reachable"]:
+        ways = ground.outlets(cell)
+        if ends := [one for one in ways if one.verdict != "not reachable"]:
             reached[cell] = ends
         else:
-            refused.append(_no_end(ground, cell))
+            refused.append(_no_end(ground, cell, ways))
     return reached, refused
 
 
@@ -660,11 +671,10 @@ def _words(ground: LotGround, cell: int) -> str:
     return f"low spot {spot}" if spot else "on the way of water"
 
 
-def _no_end(ground: LotGround, cell: int) -> NotOffered:
+def _no_end(ground: LotGround, cell: int, ways: Sequence[OutletOption]) -> NotOffered:
     """Say that no named end is reached from a place."""
     x, y, _ = ground.place(cell)
-    found = ground.outlets(cell)
-    best = max((one.left_m for one in found), default=None)
+    best = max((one.left_m for one in ways), default=None)
     rule = (
         "no named end is drawn: an outlet, a street, open water"
         if not ground.ends
@@ -713,17 +723,13 @@ def asked(
     tell
         Called with how far it is.
     """
-    yard = ground.yard
-    yards = [_on(yard, higher) for higher in off] if options else []
+    yards = [_on(ground.yard, higher) for higher in off] if options else []
     if not yards:
         return list(options)
     chosen = [one.cell for one in options]
-    judge = Judge(yard)
-    others = [cell for cell in candidates(yard) if cell not in chosen]
-    others = sorted(others, key=lambda cell: judge.gain([cell]), reverse=True)[:_ASKED]
-    found = sureness(
-        yards, chosen, others, ground.low_spots.number, tell,
-    )  # fmt: skip
+    others = [cell for cell in ground.candidates if cell not in chosen]
+    others = sorted(others, key=lambda cell: ground.judge.gain([cell]), reverse=True)[:_ASKED]
+    found = sureness(yards, chosen, others, ground.low_spots.number, tell)
     return [replace(one, sure=sure) for one, sure in zip(options, found, strict=True)]
 
 
