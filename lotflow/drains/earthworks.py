@@ -18,7 +18,7 @@ from lotflow.drains.judged import about_place
 from lotflow.drains.quantities import MovedGround, earthwork_quantities
 from lotflow.tables import read_table
 from lotflow.tables.drains import ChannelRoughness
-from lotflow.terrain.cells import cells_from, line_cells, polygon_cells
+from lotflow.terrain.cells import cells_from, polygon_cells, touched_cells
 from lotflow.terrain.discharge_path import WALL_DISTANCE_M, reaches_street
 from lotflow.terrain.earthworks import (
     SURFACE,
@@ -558,9 +558,7 @@ def _crossed(
         for name, shape in zip(frame["name"], frame.geometry, strict=True):
             met = work.geometry.intersection(shape)
             # all along what they share: an area is cut the least where a pipe enters it
-            under = polygon_cells(met, grid)
-            under.ravel()[line_cells(met, grid)] = True
-            depth = float(-change[under].min(initial=0.0))
+            depth = float(-change[touched_cells([met], grid)].min(initial=0.0))
             if depth > _CHANGED_M:
                 found.append((what, str(name or "a utility"), depth))
     return tuple(found)

@@ -37,7 +37,7 @@ from lotflow.proposing.places import (
     worsened_off_lot,
 )
 from lotflow.runoff.storms import peaks_reaching
-from lotflow.terrain.cells import polygon_cells
+from lotflow.terrain.cells import polygon_cells, polygon_numbers
 from lotflow.terrain.discharge_path import VERGE_M
 from lotflow.terrain.lower_places import GROUND_PLACES, open_ground
 from lotflow.terrain.outlet_search import LeadFrom, PipeRule, outlet_options
@@ -219,7 +219,7 @@ def kept_out(site: Drawn, grid: Grid, setbacks: Mapping[str, float]) -> BoolArra
         Least distances by kind of constraint, of those that are stated [m].
     """
     kinds = (*_NEVER_IN, *_NO_INLET_IN, "tree")
-    return _cells_of(_keep_clear(site, kinds, grid, setbacks), grid)
+    return polygon_numbers(_keep_clear(site, kinds, grid, setbacks), grid) > 0
 
 
 def _keep_clear(
@@ -234,14 +234,6 @@ def _keep_clear(
             room = setbacks.get(kind, _ROOM_M.get(kind, 0.0) if is_point or kind == "tree" else 0.0)
             found.append(shape.buffer(room / unit) if room else shape)
     return [shape for shape in found if shape.area > 0]
-
-
-def _cells_of(shapes: Sequence[Any], grid: Grid) -> BoolArray:
-    """Cells that lie in some shapes."""
-    found = np.zeros(grid.shape, dtype=bool)
-    for shape in shapes:
-        found |= polygon_cells(shape, grid)
-    return found
 
 
 def trench_cost(
@@ -269,14 +261,15 @@ def trench_cost(
     unit = grid.metres_per_unit
     lot = site.lot.geometry.union_all()
     strip = shapely.shortest_line(lot, shapely.Point(end.x, end.y)).buffer(_STRIP_M / unit)
-    allowed = _cells_of([lot, strip], grid)
+    allowed = polygon_numbers([lot, strip], grid) > 0
     cost = np.where(allowed, 1.0, np.inf)
     walls = [shape.buffer(_BESIDE_WALL_M / unit) for shape in site.buildings.geometry]
-    cost[_cells_of(walls, grid)] *= _WALL_COST
+    cost[polygon_numbers(walls, grid) > 0] *= _WALL_COST
     cost[paved] *= _PAVED_COST
     kinds = (*_NEVER_IN, "tree", *(("utility",) if "utility" in setbacks else ()))
     shut = [shape.buffer(_WALL_M / unit) for shape in site.buildings.geometry]
-    cost[_cells_of([*shut, *_keep_clear(site, kinds, grid, setbacks)], grid)] = np.inf
+    shut += _keep_clear(site, kinds, grid, setbacks)
+    cost[polygon_numbers(shut, grid) > 0] = np.inf
     return cost
 
 
@@ -559,7 +552,7 @@ def laid_out(  # noqa: PLR0913 - what a study knows of a lot, each by its name
     )
     yard = Yard(
         surface=surface, drains=routing.drains, runoff=runoff, lot=lot,
-        house=_cells_of(list(own_buildings(site).geometry), grid), paved=cover.paved, rate=rate,
+        house=polygon_numbers(own_buildings(site).geometry, grid) > 0, paved=cover.paved, rate=rate,
         believed=~doubted[low_spots.number], openings=[one for one in doors if one.is_opening],
         kept_out=kept_out(site, grid, rules.setbacks), rule=rules.direction,
     )  # fmt: skip
