@@ -52,6 +52,7 @@ if TYPE_CHECKING:
     from lotflow.inputs.job import Job
     from lotflow.rainfall import Rainfall
     from lotflow.terrain.catchments import Crossing
+    from lotflow.terrain.earthworks import LaidEarthworks
     from lotflow.terrain.inlet_places import DrawnInlet
     from lotflow.terrain.needed_ground import Bounds
     from lotflow.terrain.roofs import RoofWater
@@ -296,8 +297,8 @@ def _lot_water(
     window = replace(window, surface=roofs.surface)
     natural = _natural(window, job)
     inlets = _inlets(drawn, natural, job)
-    spots, inner = _low_spots(natural, job)
-    spots = in_rain_gardens(spots, window.works.beds)
+    spots = _low_spots(natural, job, window.works)
+    inner = _nested(natural, spots, job)
     return LotWater(
         job=job, asked=asked, unit_choice=choice, source=source, site=site, rainfall=rainfall,
         window=window,
@@ -378,11 +379,24 @@ def _natural(window: StudyWindow, job: Job) -> Routing:
 
 @dataclass(frozen=True, eq=False)
 class CaseWater:
-    """What takes water in one state of the drains: roofs with their downspouts, and inlets."""
+    """
+    The water of one state of drains and ground.
+
+    Parameters
+    ----------
+    case
+        Which state.
+    roofs, inlets
+        What takes water: roofs with their downspouts, and inlets.
+    natural, low_spots
+        Routing without inlets, and where water can stand then.
+    """
 
     case: Case
     roofs: RoofWater
     inlets: InletStudy
+    natural: Routing
+    low_spots: LowSpots
 
     @property
     def names(self) -> list[str]:
@@ -392,7 +406,7 @@ class CaseWater:
 
 def case_water(lot: LotWater, case: Case) -> CaseWater:
     """
-    Find what takes water in one state of the drains; that of the main case is known already.
+    Find the water of one state of drains and ground; that of the main case is known already.
 
     Raises
     ------
@@ -400,14 +414,18 @@ def case_water(lot: LotWater, case: Case) -> CaseWater:
         If an inlet or downspout of the case cannot be set on the ground.
     """
     if case == lot.case:
-        return CaseWater(case, lot.roofs, lot.inlets)
-    surface = lot.window.surface
-    if not is_dug_alike(lot.site, case, lot.case):
-        surface, _ = case_surface(lot.site, lot.ground, lot.job, case)
+        return CaseWater(case, lot.roofs, lot.inlets, lot.natural, lot.low_spots)
+    is_alike = is_dug_alike(lot.site, case, lot.case)
+    surface, works = (
+        (lot.window.surface, lot.window.works)
+        if is_alike
+        else case_surface(lot.site, lot.ground, lot.job, case)
+    )
     roofs = case_roofs(lot.site, surface, case)
     natural = _natural(replace(lot.window, surface=roofs.surface), lot.job)
     drawn = drawn_inlets(in_case(lot.site.inlets, case))
-    return CaseWater(case, roofs, _inlets(drawn, natural, lot.job))
+    spots = lot.low_spots if is_alike else _low_spots(natural, lot.job, works)
+    return CaseWater(case, roofs, _inlets(drawn, natural, lot.job), natural, spots)
 
 
 def _inlets(drawn: Sequence[DrawnInlet], natural: Routing, job: Job) -> InletStudy:
@@ -421,13 +439,22 @@ def catchments_of(inlets: InletStudy, window: StudyWindow) -> CatchmentCells:
     return catchment_cells(inlets.routing, window.lot, window.inflow(inlets.routing))
 
 
-def _low_spots(natural: Routing, job: Job) -> tuple[LowSpots, list[InnerLowSpot]]:
-    """Low spots with their artefact flags, those under roofs last, and those nested in them."""
-    limit = job.criteria.low_spot_limit_m(job.elevation.rmse_m)
-    spots = judged_low_spots(natural, limit, dam_depth=job.criteria.dam_depth_m)
+def _low_spots(natural: Routing, job: Job, works: LaidEarthworks) -> LowSpots:
+    """Low spots with their artefact flags, those under roofs last."""
+    spots = judged_low_spots(natural, _limit_m(job), dam_depth=job.criteria.dam_depth_m)
+    return in_rain_gardens(spots, works.beds)
+
+
+def _nested(natural: Routing, spots: LowSpots, job: Job) -> list[InnerLowSpot]:
+    """Low spots that are nested in others."""
     if natural.hierarchy is None:
-        return spots, []
-    return spots, inner_low_spots(natural.hierarchy, spots, limit)
+        return []
+    return inner_low_spots(natural.hierarchy, spots, _limit_m(job))
+
+
+def _limit_m(job: Job) -> float:
+    """Depth from which a low spot counts [m]."""
+    return job.criteria.low_spot_limit_m(job.elevation.rmse_m)
 
 
 def error_model(job: Job) -> ErrorModel:

@@ -44,7 +44,7 @@ def shots_on(ground, cells, **columns):
     truth, _, grid = ground
     x, y = grid.xy(*np.divmod(np.asarray(cells), grid.shape[1]))
     return gpd.GeoDataFrame({
-        "name": [f"S{i + 1}" for i in range(len(cells))], 
+        "name": [f"S{i + 1}" for i in range(len(cells))],
         "level_m": truth.ravel()[cells] - THERE_M + BENCHMARK_M + OFFSET,
         "deviation_mm": 14.0, "placed_within_m": 0.1, "datum": "benchmark",
         "surface_kind": "hard", "counts": "yes",
