@@ -428,6 +428,14 @@ def case_water(lot: LotWater, case: Case) -> CaseWater:
     return CaseWater(case, roofs, _inlets(drawn, natural, lot.job), natural, spots)
 
 
+def today_ground(lot: LotWater) -> Grid:
+    """Give the ground of today: with what was built since the survey, not with what is proposed."""
+    case = cases_of(lot.site)[0]
+    if is_dug_alike(lot.site, case, lot.case):
+        return lot.window.surface.ground
+    return case_surface(lot.site, lot.ground, lot.job, case)[0].ground
+
+
 def _inlets(drawn: Sequence[DrawnInlet], natural: Routing, job: Job) -> InletStudy:
     """Set inlets on the ground as the job says."""
     rmse, rule = job.elevation.rmse_m, job.terrain.direction

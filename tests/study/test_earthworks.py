@@ -21,10 +21,12 @@ import pytest
 from shapely import LineString, Point, box
 
 import lotflow
+from lotflow.drains.first_levels import LotQuestions
 from lotflow.errors import InputError
-from lotflow.inputs.job import read_job
+from lotflow.inputs.job import read_job, with_realisations
 from lotflow.outputs.summary_schema import summary_schema
-from lotflow.study.confidence import realise_study
+from lotflow.study.confidence import confidence_chapter, realise_study
+from lotflow.study.ground import outlet_search
 from lotflow.study.job_chapters import judge_job
 from lotflow.study.lot_water import case_water, study_lot
 from lotflow.study.ponding import observations_chapter
@@ -304,3 +306,22 @@ def test_what_was_seen_is_held_against_the_ground_of_today(tmp_path):
     same = ["verdict", "matched", "away_m", "predicted_m", "predicted_blocked_m", "inlets"]
     assert filled[same].equals(plain[same])
     assert pd.isna(filled["low_spot"])  # the results, of the proposal, have none there
+
+
+def test_levels_to_take_are_those_of_the_ground_of_today(tmp_path):
+    """The back lawn is to be dug by a foot: a rod stands on what is there now."""
+    shutil.copytree(SAMPLE, tmp_path / "job")
+    site = tmp_path / "job" / "site.gpkg"
+    lot = gpd.read_file(site, layer="lot")
+    gpd.GeoDataFrame(
+        [{"name": "G", "kind": "rain garden", "status": "proposed", "depth_m": 0.3}],
+        geometry=[HOLLOW], crs=lot.crs,
+    ).to_file(site, layer="earthwork_areas")  # fmt: skip
+    lot = study_lot(with_realisations(read_job(tmp_path / "job"), 20))
+    asked = LotQuestions(outlet_search(lot)[0])
+    levels = confidence_chapter(lot, asked=asked).layers["levels_to_take"]
+    ground = levels[levels["kind"].isin(("inlet", "deepest point", "spill point"))]
+    now, then = lot.window.elevation.grid, lot.window.surface.ground
+    at = now.row_column(ground["x"].to_numpy(), ground["y"].to_numpy())
+    assert ground["level_m"].to_numpy() == pytest.approx(now.values[at], abs=1e-6)
+    assert (now.values[at] - then.values[at]).max() > 0.1
