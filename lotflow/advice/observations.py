@@ -103,7 +103,9 @@ def _beside(say: Say, facts: Mapping[str, Any]) -> str:
     if facts["away_m"] is None:
         return ""
     away = say(facts["away_m"], "length")
-    return f" The mark lies {away} beside low spot {facts['low_spot']} and is taken for it."
+    number = facts["low_spot"]
+    spot = f"low spot {number}" if number else "a low spot of today"
+    return f" The mark lies {away} beside {spot} and is taken for it."
 
 
 def _agrees(say: Say, _: Finding, **facts: Any) -> str:

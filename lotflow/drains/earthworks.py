@@ -13,12 +13,13 @@ from typing import TYPE_CHECKING, Any, Final, Literal
 import numpy as np
 import shapely
 
-from lotflow.drains.domain import not_negative, positive
+from lotflow.drains.domain import not_negative
 from lotflow.drains.judged import about_place
 from lotflow.drains.quantities import MovedGround, earthwork_quantities
+from lotflow.runoff.travel import manning_velocity
 from lotflow.tables import read_table
 from lotflow.tables.drains import ChannelRoughness
-from lotflow.terrain.cells import cells_from, polygon_cells
+from lotflow.terrain.cells import cells_from, polygon_cells, touched_cells
 from lotflow.terrain.discharge_path import WALL_DISTANCE_M, reaches_street
 from lotflow.terrain.earthworks import (
     SURFACE,
@@ -143,12 +144,11 @@ def section_flow(
     """
     depth = np.asarray(depth_m, dtype=np.float64)
     not_negative(depth=depth)
-    positive(roughness=roughness)
     area = (width_m + side * depth) * depth
     wet = width_m + 2.0 * depth * math.hypot(1.0, side)
     radius = np.divide(area, wet, out=np.zeros_like(area), where=wet > 0)
     fall = np.maximum(np.asarray(slope, dtype=np.float64), 0.0)
-    return np.asarray(area * radius ** (2.0 / 3.0) * np.sqrt(fall) / roughness)
+    return np.asarray(area * manning_velocity(radius, fall, roughness))
 
 
 def section_depth(
@@ -557,12 +557,8 @@ def _crossed(
     for what, frame in (("pipe", lines), ("utility", utilities)):
         for name, shape in zip(frame["name"], frame.geometry, strict=True):
             met = work.geometry.intersection(shape)
-            if met.is_empty:
-                continue
-            x, y = shapely.get_coordinates(met).T
-            row, column = grid.row_column(x, y)
-            there = grid.contains(row, column)
-            depth = float(-change[row[there], column[there]].min(initial=0.0))
+            # all along what they share: an area is cut the least where a pipe enters it
+            depth = float(-change[touched_cells([met], grid)].min(initial=0.0))
             if depth > _CHANGED_M:
                 found.append((what, str(name or "a utility"), depth))
     return tuple(found)

@@ -384,7 +384,7 @@ def first_levels(
     found: LevelPlaces,
     realised: Realised,
     limit_m: float,
-    surface: Surface,
+    today: FloatArray,
     lines: tuple[Sequence[str], FloatArray] | None = None,
 ) -> list[FirstLevel]:
     """
@@ -398,8 +398,8 @@ def first_levels(
         What all realisations show; the last places whose level was asked for are those found.
     limit_m
         Depth from which a low spot counts [m].
-    surface
-        The ground as measured.
+    today
+        Ground on which a rod stands today, without what is only proposed to be dug [m].
     lines
         From `line_margins`; None without lines or rain.
 
@@ -439,7 +439,7 @@ def first_levels(
     pairs = sorted(found.pairs, key=lambda pair: -own.get(pair, 0.0))
     shots = shots_by_worth(margin, level, trust=trust, pairs=pairs, one_of_many=many)
     rank = {shot.candidate: number for number, shot in enumerate(shots, start=1)}
-    ground = np.where(np.isnan(known), surface.ground.values.ravel()[found.cells], known)
+    ground = np.where(np.isnan(known), today.ravel()[found.cells], known)
     return [
         FirstLevel(
             rank[shot.candidate], found.places[shot.candidate], *asked[shot.question],

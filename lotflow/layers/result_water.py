@@ -255,7 +255,8 @@ _OBSERVATIONS: Final = Layer(
                label="Depth seen"),
         number("stood_h", "duration", "How long it was seen to stand.", label="Stood for"),
         Column("note", "What else was seen."),
-        Column("low_spot", "The low spot it belongs to.", kind="whole"),
+        Column("low_spot", "The low spot it belongs to; empty also where that is no more once all "
+               "is dug that is proposed.", kind="whole"),
         Column("matched", "How it was matched with a low spot: a mark belongs to the nearest "
                "within 10 ft of it, not behind a building or wall.",
                choices=("in it", "beside it", "none near")),

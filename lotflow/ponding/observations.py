@@ -25,6 +25,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
 
     from geopandas import GeoDataFrame
+    from numpy.typing import NDArray
 
     from lotflow.findings import Severity
     from lotflow.grid import BoolArray, FloatArray, Grid
@@ -150,7 +151,8 @@ class Observed:
     depth, hours
         What was seen; NaN where not given [m, h].
     low_spot
-        Number of the low spot it belongs to; 0 for none.
+        Number of the low spot it belongs to, as results tell it; 0 for none, or for one that is
+        no more once all is dug that is proposed.
     match, away_m
         How it was matched, and how far it lies from that low spot; NaN for none [m].
     rain
@@ -190,7 +192,9 @@ class SeenGround:
     grid
         The cells.
     low_spots
-        Of the ground without inlets.
+        Of the ground of today without inlets.
+    told
+        By the number of each of them, from 0 on, that by which results tell it; 0 for none.
     opened, natural
         Depressions with the inlets of today, and without.
     placed
@@ -207,6 +211,7 @@ class SeenGround:
 
     grid: Grid
     low_spots: LowSpots
+    told: NDArray[np.int64]
     opened: PondNetwork
     natural: PondNetwork
     placed: Sequence[SetInlet]
@@ -381,7 +386,8 @@ def _matched(
     how = Match.NONE if not spot else Match.IN if is_in else Match.BESIDE
     inlets = _inlets_near(ground, near, spot)
     predicted = Predicted(opened, blocked, stands, error)
-    return _Matched(spot, how, 0.0 if is_in else away, predicted, inlets)
+    told = int(ground.told[spot])
+    return _Matched(told, how, 0.0 if is_in else away, predicted, inlets)
 
 
 def _believed(spots: LowSpots) -> BoolArray:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
@@ -36,7 +37,7 @@ from lotflow.proposing.places import (
     worsened_off_lot,
 )
 from lotflow.runoff.storms import peaks_reaching
-from lotflow.terrain.cells import polygon_cells
+from lotflow.terrain.cells import polygon_cells, polygon_numbers
 from lotflow.terrain.discharge_path import VERGE_M
 from lotflow.terrain.lower_places import GROUND_PLACES, open_ground
 from lotflow.terrain.outlet_search import LeadFrom, PipeRule, outlet_options
@@ -218,7 +219,7 @@ def kept_out(site: Drawn, grid: Grid, setbacks: Mapping[str, float]) -> BoolArra
         Least distances by kind of constraint, of those that are stated [m].
     """
     kinds = (*_NEVER_IN, *_NO_INLET_IN, "tree")
-    return _cells_of(_keep_clear(site, kinds, grid, setbacks), grid)
+    return polygon_numbers(_keep_clear(site, kinds, grid, setbacks), grid) > 0
 
 
 def _keep_clear(
@@ -233,14 +234,6 @@ def _keep_clear(
             room = setbacks.get(kind, _ROOM_M.get(kind, 0.0) if is_point or kind == "tree" else 0.0)
             found.append(shape.buffer(room / unit) if room else shape)
     return [shape for shape in found if shape.area > 0]
-
-
-def _cells_of(shapes: Sequence[Any], grid: Grid) -> BoolArray:
-    """Cells that lie in some shapes."""
-    found = np.zeros(grid.shape, dtype=bool)
-    for shape in shapes:
-        found |= polygon_cells(shape, grid)
-    return found
 
 
 def trench_cost(
@@ -268,15 +261,15 @@ def trench_cost(
     unit = grid.metres_per_unit
     lot = site.lot.geometry.union_all()
     strip = shapely.shortest_line(lot, shapely.Point(end.x, end.y)).buffer(_STRIP_M / unit)
-    allowed = _cells_of([lot, strip], grid)
+    allowed = polygon_numbers([lot, strip], grid) > 0
     cost = np.where(allowed, 1.0, np.inf)
     walls = [shape.buffer(_BESIDE_WALL_M / unit) for shape in site.buildings.geometry]
-    cost[_cells_of(walls, grid)] *= _WALL_COST
+    cost[polygon_numbers(walls, grid) > 0] *= _WALL_COST
     cost[paved] *= _PAVED_COST
-    setback_kinds = [kind for kind in ("utility",) if kind in setbacks]
-    kinds = (*_NEVER_IN, "tree", *setback_kinds)
+    kinds = (*_NEVER_IN, "tree", *(("utility",) if "utility" in setbacks else ()))
     shut = [shape.buffer(_WALL_M / unit) for shape in site.buildings.geometry]
-    cost[_cells_of([*shut, *_keep_clear(site, kinds, grid, setbacks)], grid)] = np.inf
+    shut += _keep_clear(site, kinds, grid, setbacks)
+    cost[polygon_numbers(shut, grid) > 0] = np.inf
     return cost
 
 
@@ -484,6 +477,16 @@ class LotGround:
     ends: Sequence[LowerPlace]
     digging: Digging
 
+    @cached_property
+    def judge(self) -> Judge:
+        """Harm of sets of inlets on it; it remembers what was asked."""
+        return Judge(self.yard)
+
+    @cached_property
+    def candidates(self) -> list[int]:
+        """Cells that an inlet may be worth."""
+        return candidates(self.yard)
+
     def place(self, cell: int) -> tuple[float, float, float]:
         """Coordinates of a cell, and its ground."""
         grid = self.yard.surface.ground
@@ -549,7 +552,7 @@ def laid_out(  # noqa: PLR0913 - what a study knows of a lot, each by its name
     )
     yard = Yard(
         surface=surface, drains=routing.drains, runoff=runoff, lot=lot,
-        house=_cells_of(list(own_buildings(site).geometry), grid), paved=cover.paved, rate=rate,
+        house=polygon_numbers(own_buildings(site).geometry, grid) > 0, paved=cover.paved, rate=rate,
         believed=~doubted[low_spots.number], openings=[one for one in doors if one.is_opening],
         kept_out=kept_out(site, grid, rules.setbacks), rule=rules.direction,
     )  # fmt: skip
@@ -582,7 +585,7 @@ def inlet_options(
     options, refused
         What may be offered, the first ones mending the most, and what is not, with the rule.
     """
-    judge, cells = Judge(ground.yard), candidates(ground.yard)
+    judge, cells = ground.judge, ground.candidates
     if cells and not best_places(judge, cells, 1):
         return [], [_no_need(ground, cells[0])]
     reached, refused = _with_ends(ground, cells)
@@ -628,10 +631,11 @@ def _with_ends(
     """Ends of each place that has any which gravity may reach; why others have none."""
     reached, refused = {}, []
     for cell in cells:
-        if ends := [one for one in ground.outlets(cell) if one.verdict != "not reachable"]:
+        ways = ground.outlets(cell)
+        if ends := [one for one in ways if one.verdict != "not reachable"]:
             reached[cell] = ends
         else:
-            refused.append(_no_end(ground, cell))
+            refused.append(_no_end(ground, cell, ways))
     return reached, refused
 
 
@@ -660,11 +664,10 @@ def _words(ground: LotGround, cell: int) -> str:
     return f"low spot {spot}" if spot else "on the way of water"
 
 
-def _no_end(ground: LotGround, cell: int) -> NotOffered:
+def _no_end(ground: LotGround, cell: int, ways: Sequence[OutletOption]) -> NotOffered:
     """Say that no named end is reached from a place."""
     x, y, _ = ground.place(cell)
-    found = ground.outlets(cell)
-    best = max((one.left_m for one in found), default=None)
+    best = max((one.left_m for one in ways), default=None)
     rule = (
         "no named end is drawn: an outlet, a street, open water"
         if not ground.ends
@@ -713,17 +716,13 @@ def asked(
     tell
         Called with how far it is.
     """
-    yard = ground.yard
-    yards = [_on(yard, higher) for higher in off] if options else []
+    yards = [_on(ground.yard, higher) for higher in off] if options else []
     if not yards:
         return list(options)
     chosen = [one.cell for one in options]
-    judge = Judge(yard)
-    others = [cell for cell in candidates(yard) if cell not in chosen]
-    others = sorted(others, key=lambda cell: judge.gain([cell]), reverse=True)[:_ASKED]
-    found = sureness(
-        yards, chosen, others, ground.low_spots.number, tell,
-    )  # fmt: skip
+    others = [cell for cell in ground.candidates if cell not in chosen]
+    others = sorted(others, key=lambda cell: ground.judge.gain([cell]), reverse=True)[:_ASKED]
+    found = sureness(yards, chosen, others, ground.low_spots.number, tell)
     return [replace(one, sure=sure) for one, sure in zip(options, found, strict=True)]
 
 

@@ -221,7 +221,7 @@ def manning_velocity(
     hydraulic_radius_m: ArrayLike, slope: ArrayLike, roughness: ArrayLike
 ) -> FloatArray:
     """
-    Mean velocity in a channel or full pipe (Manning).
+    Mean velocity in a channel, a swale or a full pipe (Manning).
 
     V = (1/n) R^(2/3) S^(1/2).
 

@@ -31,7 +31,7 @@ from lotflow.runoff.flow_bounds import (
     storm_flow_bounds,
 )
 from lotflow.study.chapter import Chapter, inlet_share_file
-from lotflow.study.lot_water import error_model
+from lotflow.study.lot_water import error_model, today_ground
 from lotflow.terrain.confidence import (
     FEWEST,
     Watched,
@@ -278,9 +278,9 @@ def _levels_to_take(
     if flow is not None and flow[0].design is not None:
         lines = line_margins(flow[0].state, flow[0].design, flow[1])
     limit = lot.job.criteria.low_spot_limit_m(lot.job.elevation.rmse_m)
-    surface = lot.window.surface
-    found = first_levels(places, realised, limit, surface, lines)
-    return {"levels_to_take": levels_to_take_layer(found, surface.ground.crs)} if found else {}
+    today = today_ground(lot)
+    found = first_levels(places, realised, limit, today.values, lines)
+    return {"levels_to_take": levels_to_take_layer(found, today.crs)} if found else {}
 
 
 def _section(lot: LotWater, number: int) -> dict[str, Any]:

@@ -52,10 +52,11 @@ if TYPE_CHECKING:
     from lotflow.inputs.job import Job
     from lotflow.rainfall import Rainfall
     from lotflow.terrain.catchments import Crossing
+    from lotflow.terrain.earthworks import LaidEarthworks
     from lotflow.terrain.inlet_places import DrawnInlet
     from lotflow.terrain.needed_ground import Bounds
     from lotflow.terrain.roofs import RoofWater
-    from lotflow.terrain.shots import Reading, Shots
+    from lotflow.terrain.shots import Reading
 
 #: Ground that is read round levels to tie their benchmark: more than a cell of any data [m].
 _ROUND_LEVELS_M: Final = 20.0
@@ -250,7 +251,7 @@ def lot_name(lot: GeoDataFrame) -> str | None:
     return ", ".join(str(name) for name in lot["name"].dropna().unique())[:LONGEST_TEXT] or None
 
 
-def study_lot(job: Job, shots: Shots | None = None) -> LotWater:
+def study_lot(job: Job) -> LotWater:
     """
     Find where water stands on a lot, where it comes from and which inlet takes it.
 
@@ -258,8 +259,6 @@ def study_lot(job: Job, shots: Shots | None = None) -> LotWater:
     ----------
     job
         What was asked.
-    shots
-        Levels taken on site, in the CRS of the elevation data; by default those of the site.
 
     Raises
     ------
@@ -271,7 +270,7 @@ def study_lot(job: Job, shots: Shots | None = None) -> LotWater:
         job, choice, source, site = read_inputs(job)
         window, site = study_window(source, site, job)
     with naming_files(site.sources):
-        lot = _lot_water(job, choice, source, site, rainfall, window, shots)
+        lot = _lot_water(job, choice, source, site, rainfall, window)
     # where the benchmark was found to lie nobody asked for: it is a finding
     return replace(lot, asked=lot.asked.untied()) if is_to_be_tied else lot
 
@@ -287,19 +286,19 @@ def _rainfall(job: Job) -> Rainfall | None:
 
 def _lot_water(
     job: Job, choice: UnitChoice, source: ElevationSource, site: Site, rainfall: Rainfall | None,
-    window: StudyWindow, shots: Shots | None,
+    window: StudyWindow,
 ) -> LotWater:  # fmt: skip
     """Find it from inputs that were read and judged one by one."""
     case = cases_of(site)[-1]
     drawn = drawn_inlets(in_case(site.inlets, case))
     asked, job = job, _with_rounding(job, window.elevation.step_m)
-    window, site, levelled = _levelled(window, site, job, shots)
+    window, site, levelled = _levelled(window, site, job)
     roofs = case_roofs(site, window.surface, case)
     window = replace(window, surface=roofs.surface)
     natural = _natural(window, job)
     inlets = _inlets(drawn, natural, job)
-    spots, inner = _low_spots(natural, job)
-    spots = in_rain_gardens(spots, window.works.beds)
+    spots = _low_spots(natural, job, window.works)
+    inner = _nested(natural, spots, job)
     return LotWater(
         job=job, asked=asked, unit_choice=choice, source=source, site=site, rainfall=rainfall,
         window=window,
@@ -318,7 +317,7 @@ _MEANT: Final[dict[Reading, str]] = {
 
 
 def _levelled(
-    window: StudyWindow, site: Site, job: Job, shots: Shots | None
+    window: StudyWindow, site: Site, job: Job
 ) -> tuple[StudyWindow, Site, Levelled | None]:
     """
     Bring levels taken on site into the ground, and levels of their benchmark onto it.
@@ -328,13 +327,13 @@ def _levelled(
     InputError
         If the levels do not fit the ground, as written or at all.
     """
-    if not len(site.shots if shots is None else shots):
+    if not len(site.shots):
         return window, site, None
     measured = surface_on(window.elevation.grid, site, job)
-    taken = shots_on(site.shots, measured) if shots is None else shots
     found = level_ground(
-        measured, error_model(job), taken, seed=job.confidence.seed, apart=window.elevation.apart
-    )
+        measured, error_model(job), shots_on(site.shots, measured), seed=job.confidence.seed,
+        apart=window.elevation.apart,
+    )  # fmt: skip
     judged = found.judged
     if judged.reading != "as written":
         rule = (
@@ -354,8 +353,7 @@ def _levelled(
             'write "no" into counts of the levels there; or state a larger [elevation] rmse_m'
         )
         raise InputError(Fault(rule, remedy, layer="shots", column="level_m"))
-    if shots is None:
-        site = on_levelled_ground(site, found.offset_m, drawn=job.is_drawn_by_benchmark)
+    site = on_levelled_ground(site, found.offset_m, drawn=job.is_drawn_by_benchmark)
     ground = measured.ground.with_values(found.ground)
     surface, works = case_surface(site, ground, job, cases_of(site)[-1])
     return replace(window, surface=surface, works=works), site, found
@@ -381,11 +379,24 @@ def _natural(window: StudyWindow, job: Job) -> Routing:
 
 @dataclass(frozen=True, eq=False)
 class CaseWater:
-    """What takes water in one state of the drains: roofs with their downspouts, and inlets."""
+    """
+    The water of one state of drains and ground.
+
+    Parameters
+    ----------
+    case
+        Which state.
+    roofs, inlets
+        What takes water: roofs with their downspouts, and inlets.
+    natural, low_spots
+        Routing without inlets, and where water can stand then.
+    """
 
     case: Case
     roofs: RoofWater
     inlets: InletStudy
+    natural: Routing
+    low_spots: LowSpots
 
     @property
     def names(self) -> list[str]:
@@ -395,7 +406,7 @@ class CaseWater:
 
 def case_water(lot: LotWater, case: Case) -> CaseWater:
     """
-    Find what takes water in one state of the drains; that of the main case is known already.
+    Find the water of one state of drains and ground; that of the main case is known already.
 
     Raises
     ------
@@ -403,14 +414,26 @@ def case_water(lot: LotWater, case: Case) -> CaseWater:
         If an inlet or downspout of the case cannot be set on the ground.
     """
     if case == lot.case:
-        return CaseWater(case, lot.roofs, lot.inlets)
-    surface = lot.window.surface
-    if not is_dug_alike(lot.site, case, lot.case):
-        surface, _ = case_surface(lot.site, lot.ground, lot.job, case)
+        return CaseWater(case, lot.roofs, lot.inlets, lot.natural, lot.low_spots)
+    is_alike = is_dug_alike(lot.site, case, lot.case)
+    surface, works = (
+        (lot.window.surface, lot.window.works)
+        if is_alike
+        else case_surface(lot.site, lot.ground, lot.job, case)
+    )
     roofs = case_roofs(lot.site, surface, case)
     natural = _natural(replace(lot.window, surface=roofs.surface), lot.job)
     drawn = drawn_inlets(in_case(lot.site.inlets, case))
-    return CaseWater(case, roofs, _inlets(drawn, natural, lot.job))
+    spots = lot.low_spots if is_alike else _low_spots(natural, lot.job, works)
+    return CaseWater(case, roofs, _inlets(drawn, natural, lot.job), natural, spots)
+
+
+def today_ground(lot: LotWater) -> Grid:
+    """Give the ground of today: with what was built since the survey, not with what is proposed."""
+    case = cases_of(lot.site)[0]
+    if is_dug_alike(lot.site, case, lot.case):
+        return lot.window.surface.ground
+    return case_surface(lot.site, lot.ground, lot.job, case)[0].ground
 
 
 def _inlets(drawn: Sequence[DrawnInlet], natural: Routing, job: Job) -> InletStudy:
@@ -424,13 +447,22 @@ def catchments_of(inlets: InletStudy, window: StudyWindow) -> CatchmentCells:
     return catchment_cells(inlets.routing, window.lot, window.inflow(inlets.routing))
 
 
-def _low_spots(natural: Routing, job: Job) -> tuple[LowSpots, list[InnerLowSpot]]:
-    """Low spots with their artefact flags, those under roofs last, and those nested in them."""
-    limit = job.criteria.low_spot_limit_m(job.elevation.rmse_m)
-    spots = judged_low_spots(natural, limit, dam_depth=job.criteria.dam_depth_m)
+def _low_spots(natural: Routing, job: Job, works: LaidEarthworks) -> LowSpots:
+    """Low spots with their artefact flags, those under roofs last."""
+    spots = judged_low_spots(natural, _limit_m(job), dam_depth=job.criteria.dam_depth_m)
+    return in_rain_gardens(spots, works.beds)
+
+
+def _nested(natural: Routing, spots: LowSpots, job: Job) -> list[InnerLowSpot]:
+    """Low spots that are nested in others."""
     if natural.hierarchy is None:
-        return spots, []
-    return spots, inner_low_spots(natural.hierarchy, spots, limit)
+        return []
+    return inner_low_spots(natural.hierarchy, spots, _limit_m(job))
+
+
+def _limit_m(job: Job) -> float:
+    """Depth from which a low spot counts [m]."""
+    return job.criteria.low_spot_limit_m(job.elevation.rmse_m)
 
 
 def error_model(job: Job) -> ErrorModel:

@@ -31,7 +31,6 @@ if TYPE_CHECKING:
     from lotflow.inputs.job import Job
     from lotflow.outputs.grids import Raster
     from lotflow.study.chapter import Tell
-    from lotflow.terrain.shots import Shots
 
 
 @dataclass(frozen=True, eq=False)
@@ -94,9 +93,7 @@ class Study:
         )  # fmt: skip
 
 
-def run_study(
-    job: Job, *, use_covers: bool = True, shots: Shots | None = None, tell: Tell = say_nothing
-) -> Study:
+def run_study(job: Job, *, use_covers: bool = True, tell: Tell = say_nothing) -> Study:
     """
     Find where water stands on a lot, where it comes from and what each inlet takes.
 
@@ -107,8 +104,6 @@ def run_study(
     use_covers
         Whether runoff coefficients follow from covers and drains are checked; otherwise, for a
         screening, only a stated coefficient counts.
-    shots
-        Levels taken on site, in the CRS of the elevation data.
     tell
         Called with the name of each of three steps as it begins, and again with what is looked
         at of it.
@@ -119,7 +114,20 @@ def run_study(
         If an input is wrong; all faults of a file at once.
     """
     tell("reading the ground")
-    lot = study_lot(job, shots)
+    return study_of(study_lot(job), use_covers=use_covers, tell=tell)
+
+
+def study_of(lot: LotWater, *, use_covers: bool = True, tell: Tell = say_nothing) -> Study:
+    """
+    Judge a lot whose ground has been read, by the job it holds.
+
+    Parameters
+    ----------
+    lot
+        From `study_lot`.
+    use_covers, tell
+        As of `run_study`.
+    """
     tell(WHERE_TO)
     with naming_files(lot.site.sources):
         ground, outlets = terrain_chapter(lot), outlet_search(lot, tell)
@@ -134,7 +142,7 @@ def run_study(
                 )
 
                 chapters.append(earthwork_chapter(lot, judged_earthworks(lot)))
-            if job.confidence.realisations:
+            if lot.job.confidence.realisations:
                 from lotflow.drains.first_levels import LotQuestions  # noqa: PLC0415
                 from lotflow.study.confidence import confidence_chapter  # noqa: PLC0415
 

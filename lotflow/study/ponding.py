@@ -17,6 +17,7 @@ from lotflow.ponding.runs import limited_storm, require_closed, run_storms, scen
 from lotflow.ponding.standing import hours_to_soak, judged_places, standing_places
 from lotflow.runoff.storms import periods_of_days, rain_of_a_day
 from lotflow.study.chapter import Chapter, say_nothing
+from lotflow.terrain.low_spots import counterparts
 from lotflow.terrain.ponding import pond_network
 
 if TYPE_CHECKING:
@@ -114,9 +115,11 @@ def observations_chapter(
     site, general = lot.site, lot.job.job
     ground = SeenGround(
         grid=lot.window.surface.ground,
-        low_spots=lot.low_spots,
+        low_spots=today.low_spots,
+        # results number those of the main case
+        told=counterparts(today.low_spots, lot.low_spots),
         opened=pond_network(today.inlets.routing),
-        natural=pond_network(lot.natural),
+        natural=pond_network(today.natural),
         placed=today.inlets.placed,
         rate=ground_infiltration(cover, general.soil_group, general.soak_test_m_s),
         barriers=[*site.buildings.geometry, *site.walls.geometry],

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import tempfile
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
@@ -31,8 +31,8 @@ from lotflow.outputs.summary import json_text
 from lotflow.proposing.inlets import LotGround, Rules, asked, inlet_options, judged, laid_out
 from lotflow.study.chapter import say_nothing
 from lotflow.study.job_chapters import case_storms, site_cover
-from lotflow.study.lot_water import CaseWater, error_model, study_lot
-from lotflow.study.main_job import run_study
+from lotflow.study.lot_water import case_water, error_model, study_lot
+from lotflow.study.main_job import run_study, study_of
 from lotflow.study.start import start_job
 from lotflow.terrain.confidence import surfaces_off
 
@@ -103,7 +103,7 @@ def propose(
         tell("choosing places")
         options, refused = inlet_options(ground, inlets, partial(tell, "choosing places"))
         tell("judging by whole runs")
-        before = _broken(run_study(with_realisations(job, 0)))
+        before = _broken(study_of(replace(lot, job=with_realisations(lot.job, 0))))
         options, left_out, after = judged(options, before, partial(_run_with, job_path, lot))
         tell("asking how sure they are")
         off = surfaces_off(
@@ -174,7 +174,7 @@ def _ground(lot: LotWater) -> LotGround:
         lot.site, lot.case, lot=lot.window.lot, routing=lot.inlets.routing,
         low_spots=lot.low_spots, cover=cover,
         rate=ground_infiltration(cover, general.soil_group, general.soak_test_m_s),
-        storms=case_storms(lot, CaseWater(lot.case, lot.roofs, lot.inlets), cover),
+        storms=case_storms(lot, case_water(lot, lot.case), cover),
         error=lot.level_error, rules=rules,
     )  # fmt: skip
 

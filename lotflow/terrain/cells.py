@@ -116,14 +116,6 @@ def polygon_cells(geometry: Any, grid: Grid) -> BoolArray:
     return np.asarray(np.cumsum(crossed[:, :columns], axis=1) % 2 == 1)
 
 
-def touched_cells(shapes: Iterable[Any], grid: Grid) -> BoolArray:
-    """Cells within half a cell of points, lines or polygons in the grid's CRS."""
-    reach, found = 0.5 * grid.cell_m / grid.metres_per_unit, np.zeros(grid.shape, dtype=bool)
-    for shape in shapes:
-        found |= polygon_cells(shape.buffer(reach), grid)
-    return found
-
-
 def polygon_numbers(geometries: Iterable[Any], grid: Grid) -> IntArray:
     """
     Number cells by the polygon that holds their centre; later polygons win.
@@ -166,6 +158,27 @@ def line_cells(geometry: Any, grid: Grid) -> NDArray[np.int64]:
         inside = (row >= 0) & (row < rows) & (column >= 0) & (column < columns)
         found.append((row * columns + column)[inside])
     return np.unique(np.concatenate(found))
+
+
+def touched_cells(shapes: Iterable[Any], grid: Grid) -> BoolArray:
+    """
+    Cells that points, lines or polygons in the grid's CRS lie in, or reach within half a cell.
+
+    Examples
+    --------
+    >>> from affine import Affine
+    >>> from lotflow.grid import Grid
+    >>> grid = Grid(np.zeros((2, 4)), Affine(1.0, 0.0, 0.0, 0.0, -1.0, 2.0), None)
+    >>> touched_cells([shapely.Point(1.0, 1.0), shapely.Point(3.4, 1.6)], grid).astype(int)
+    array([[0, 0, 0, 1],
+           [0, 1, 0, 0]])
+    """
+    reach, found = 0.5 * grid.cell_m / grid.metres_per_unit, np.zeros(grid.shape, dtype=bool)
+    for shape in shapes:
+        found |= polygon_cells(shape.buffer(reach), grid)
+        # between the centres of four cells none of them is so near
+        found.ravel()[line_cells(shape, grid)] = True
+    return found
 
 
 def _passed(u: Parts, v: Parts) -> tuple[Parts, Parts]:

@@ -195,7 +195,7 @@ def _fault(
 
 def _shape_faults(work: Earthwork, site: Drawn, unit: float) -> list[Fault]:
     """Kinds drawn as what they are not, and works where a building stands."""
-    is_line = work.geometry.geom_type in ("LineString", "MultiLineString")
+    is_line = work.geometry.geom_type == "LineString"
     if is_line != work.is_line:
         drawn = "a line" if work.is_line else "an area"
         return [_fault(work, f"a {work.kind} is drawn as {drawn}", f"Draw it as {drawn}", "kind",
@@ -711,6 +711,11 @@ def laid_earthworks(works: Sequence[Earthwork], site: Drawn, grid: Grid) -> Laid
         Gives buildings and trees.
     grid
         Measured ground [m]; decides how far from a swale its sides may reach, nothing else.
+
+    Raises
+    ------
+    InputError
+        If a rain garden has no cell: it holds nothing that could be told.
     """
     if not works:
         return LaidEarthworks()
@@ -722,6 +727,10 @@ def laid_earthworks(works: Sequence[Earthwork], site: Drawn, grid: Grid) -> Laid
     edits: list[Edit] = []
     for work in works:
         edit = _laid(work, grid, ground, walls, free, roots)
+        if isinstance(edit, BasinEdit) and not edit.cells.size:
+            rule = "no cell of the elevation data lies in this rain garden"
+            remedy = "Draw it larger, or where there is elevation; finer data show smaller ones"
+            raise InputError(_fault(work, rule, remedy))
         ground = edit(ground)
         edits.append(edit)
     return LaidEarthworks(tuple(edits))
@@ -767,8 +776,6 @@ def _laid(
 def _laid_line(work: Earthwork, grid: Grid, ground: FloatArray, free: BoolArray) -> LineEdit:
     """Lay a swale or berm on the cells; distances are measured on the line as drawn."""
     unit, line = grid.metres_per_unit, work.geometry
-    if line.geom_type == "MultiLineString":
-        line = shapely.line_merge(line)
     length = line.length * unit
     station = np.linspace(0.0, length, max(int(np.ceil(length / _STATION_M)), 1) + 1)
     points = shapely.get_coordinates(shapely.line_interpolate_point(line, station / unit))

@@ -381,6 +381,27 @@ def judged_low_spots(natural: Routing, limit: float, *, dam_depth: float) -> Low
     return joined(spots, low_spots_under_roofs(natural.surface, ground, filled, limit))
 
 
+def counterparts(spots: LowSpots, others: LowSpots) -> NDArray[np.int64]:
+    """
+    Tell low spots by the numbers of those that are at the same places on other ground.
+
+    Parameters
+    ----------
+    spots, others
+        On the same cells.
+
+    Returns
+    -------
+    number
+        By the number of a spot, from 0 on, that of the one which shares most cells with it; 0 where
+        none does.
+    """
+    shared = np.zeros((len(spots) + 1, len(others) + 1), dtype=np.int64)
+    np.add.at(shared, (spots.number.ravel(), others.number.ravel()), 1)
+    shared[0], shared[:, 0] = 0, 0
+    return np.asarray(shared.argmax(axis=1))
+
+
 def in_rain_gardens(spots: LowSpots, beds: Sequence[tuple[NDArray[np.int64], float]]) -> LowSpots:
     """
     Say of low spots that they are rain gardens: dug to hold water, and no deeper than that.

@@ -237,6 +237,25 @@ def test_what_a_swale_is_dug_over_and_where_it_leaves_the_lot():
     assert found["earthwork-off-lot"].measured == pytest.approx(1.4)
 
 
+def test_a_rain_garden_is_dug_over_a_pipe_that_runs_through_it():
+    """At its edges, where the pipe comes in and goes out, hardly anything is dug."""
+    pipes = empty_site_layer(SITE_LAYERS["drain_lines"], None)
+    pipe = {"name": "P1", "geometry": LineString([(20.5, 10), (20.5, 30)])}
+    cable = {"name": "Cable", "kind": "utility", "geometry": box(19, 17, 20, 23)}
+    more = {
+        "drain_lines": gpd.GeoDataFrame([dict.fromkeys(pipes.columns) | pipe]),
+        "constraints": gpd.GeoDataFrame([cable]),
+    }
+    row = {"kind": "rain garden", "geometry": box(16, 16, 24, 24), "depth_m": 0.3,
+           "side_slope": 10.0, "soil_rate_m_s": 1e-5}  # fmt: skip
+    (one,), found = judged([row], lambda x, y: 10.0 + 0 * x, more=more)
+    # the cells in the middle lie 3.5 m from the edge, its sides rise 1 in 10
+    assert one.crosses == (
+        ("pipe", "P1", pytest.approx(0.3)), ("utility", "Cable", pytest.approx(0.3))
+    )  # fmt: skip
+    assert found["earthwork-over-pipe"].measured == pytest.approx(0.3)
+
+
 def test_a_swale_over_a_sidewalk():
     walk = gpd.GeoDataFrame([{"name": "Walk", "kind": "sidewalk",
                               "geometry": box(34, 2, 35.5, 38)}])  # fmt: skip

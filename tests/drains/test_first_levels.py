@@ -68,7 +68,7 @@ class Lot:
         plan = realisation_plan(self.natural, [], snap_m=1.5, pond_depth_m=LIMIT)
         watched = Watched(self.spots.number, len(self.spots), None, found.cells)
         realised = run_realisations(plan, ERROR, watched, number=number, seed=seed, workers=workers)
-        return first_levels(found, realised, LIMIT, self.surface)
+        return first_levels(found, realised, LIMIT, self.surface.ground.values)
 
 
 @pytest.fixture(scope="module")
@@ -124,7 +124,7 @@ def realised_with(found, level):
 
 
 def asked_of(lot, found, level):
-    return first_levels(found, realised_with(found, level), LIMIT, lot.surface)
+    return first_levels(found, realised_with(found, level), LIMIT, lot.surface.ground.values)
 
 
 def drawn(lot, found, deviation=0.05, number=200):
@@ -241,7 +241,7 @@ def test_low_spots_are_asked_for_by_their_depth_and_half_believed():
     level = drawn(lot, found)
     depth = (level[:, found.pairs[0][1]] - level[:, found.pairs[0][0]])[:, None] - 0.2
     realised = replace(realised_with(found, level), depth=depth)
-    shots = first_levels(found, realised, LIMIT, lot.surface)
+    shots = first_levels(found, realised, LIMIT, lot.surface.ground.values)
     share = (depth >= LIMIT - LEVEL_STEP).mean()
     assert shots[0].yes_share == pytest.approx(0.5 + 0.4 * (share - 0.5), abs=0.005)
     assert {shot.place.kind for shot in shots[:2]} == {"deepest point", "spill point"}

@@ -50,8 +50,9 @@ def ground_of(*, inlets=(), barriers=(), rate=RATE, rmse=0.02, shelf=False):
     natural = route(surface, no_drains(surface))
     drawn = [DrawnInlet(name, shapely.Point(place)) for name, place in inlets]
     study = study_inlets(drawn, natural, Criteria(), rmse_m=0.1, rule="ltd")
+    spots = judged_low_spots(natural, 0.1, dam_depth=1.0)
     return SeenGround(
-        grid=grid, low_spots=judged_low_spots(natural, 0.1, dam_depth=1.0),
+        grid=grid, low_spots=spots, told=np.arange(len(spots) + 1),
         opened=pond_network(study.routing), natural=pond_network(natural), placed=study.placed,
         rate=np.full(grid.shape, rate), barriers=barriers, error=LevelError(rmse, 10.0, 0.1),
         least_m=0.01,

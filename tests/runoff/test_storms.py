@@ -16,7 +16,7 @@ from lotflow.runoff.rain_findings import rain_findings
 from lotflow.runoff.storm_parts import downspout_ground, leader_capacity, low_spot_ground
 from lotflow.runoff.storms import way_timer
 from lotflow.study.job_chapters import case_storms, runoff_chapter, site_cover
-from lotflow.study.lot_water import CaseWater, case_water, study_lot
+from lotflow.study.lot_water import case_water, study_lot
 from lotflow.terrain.roofs import roof_water
 
 SAMPLE = Path(__file__).parents[2] / "data_samples" / "alder_court"
@@ -37,7 +37,7 @@ def cover(lot):
 def with_leaders(water, diameter_m):
     """The same case with leaders of one diameter."""
     spouts = [replace(spout, leader_m=diameter_m) for spout in water.roofs.downspouts]
-    return CaseWater(water.case, roof_water(water.roofs.surface, spouts), water.inlets)
+    return replace(water, roofs=roof_water(water.roofs.surface, spouts))
 
 
 @pytest.fixture(scope="module", params=["today", "proposed", "proposed, narrow leaders"])

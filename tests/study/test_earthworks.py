@@ -8,6 +8,7 @@ standing in it; led out on the falling ground it must not.
 """
 
 import json
+import shutil
 import sys
 import warnings
 from pathlib import Path
@@ -15,15 +16,20 @@ from pathlib import Path
 import geopandas as gpd
 import jsonschema
 import numpy as np
+import pandas as pd
 import pytest
-from shapely import LineString, Point
+from shapely import LineString, Point, box
 
 import lotflow
+from lotflow.drains.first_levels import LotQuestions
 from lotflow.errors import InputError
-from lotflow.inputs.job import read_job
+from lotflow.inputs.job import read_job, with_realisations
 from lotflow.outputs.summary_schema import summary_schema
-from lotflow.study.confidence import realise_study
+from lotflow.study.confidence import confidence_chapter, realise_study
+from lotflow.study.ground import outlet_search
+from lotflow.study.job_chapters import judge_job
 from lotflow.study.lot_water import case_water, study_lot
+from lotflow.study.ponding import observations_chapter
 from lotflow.terrain.cells import line_cells, polygon_cells
 from lotflow.units import METRES_PER_US_SURVEY_FOOT
 
@@ -265,3 +271,57 @@ def test_the_judgement_itself():
         cells = set(zip(*np.nonzero(own), strict=True))
         reach.append(len(ground.reaching(way, order, cells)) * ground.cell**2)
     assert reach == pytest.approx([218, 23], abs=1.5)
+
+
+SAMPLE = Path(__file__).parents[2] / "data_samples" / "alder_court"
+#: Round the sample's low spot on the back lawn, with all ground over which it spills.
+HOLLOW = box(600037, 3300045, 600053, 3300058)
+
+
+def observed(folder, *works):
+    """What an owner saw in the low spot on the back lawn, with some earthworks proposed there."""
+    shutil.copytree(SAMPLE, folder)
+    site, crs = folder / "site.gpkg", gpd.read_file(SAMPLE / "site.gpkg", layer="lot").crs
+    seen = {"name": "Lawn", "depth_m": 0.15, "date": "2026-05-03"}
+    frame = gpd.GeoDataFrame([seen], geometry=[Point(600042.75, 3300053.25)], crs=crs)
+    frame.to_file(site, layer="observation_points")
+    if works:
+        gpd.GeoDataFrame(list(works), crs=crs).to_file(site, layer="earthwork_areas")
+    job = folder / "job.toml"
+    job.write_text(f"{job.read_text('utf-8')}\n[observations]\nrain_mm = {{2026-05-03 = 120.0}}\n")
+    lot = study_lot(read_job(folder))
+    judged = judge_job(lot)
+    chapter = observations_chapter(
+        lot, judged.waters[0], judged.cover.ground, judged.storms[0], judged.days.known()
+    )
+    return chapter.layers["observations"].iloc[0]
+
+
+def test_what_was_seen_is_held_against_the_ground_of_today(tmp_path):
+    """A fill that is still to be done changes nothing of where water stood."""
+    plain = observed(tmp_path / "plain")
+    assert (plain["low_spot"], plain["matched"]) == (1, "in it")
+    fill = {"name": "Fill", "kind": "fill", "status": "proposed", "geometry": HOLLOW}
+    filled = observed(tmp_path / "filled", fill)
+    same = ["verdict", "matched", "away_m", "predicted_m", "predicted_blocked_m", "inlets"]
+    assert filled[same].equals(plain[same])
+    assert pd.isna(filled["low_spot"])  # the results, of the proposal, have none there
+
+
+def test_levels_to_take_are_those_of_the_ground_of_today(tmp_path):
+    """The back lawn is to be dug by a foot: a rod stands on what is there now."""
+    shutil.copytree(SAMPLE, tmp_path / "job")
+    site = tmp_path / "job" / "site.gpkg"
+    lot = gpd.read_file(site, layer="lot")
+    gpd.GeoDataFrame(
+        [{"name": "G", "kind": "rain garden", "status": "proposed", "depth_m": 0.3}],
+        geometry=[HOLLOW], crs=lot.crs,
+    ).to_file(site, layer="earthwork_areas")  # fmt: skip
+    lot = study_lot(with_realisations(read_job(tmp_path / "job"), 20))
+    asked = LotQuestions(outlet_search(lot)[0])
+    levels = confidence_chapter(lot, asked=asked).layers["levels_to_take"]
+    ground = levels[levels["kind"].isin(("inlet", "deepest point", "spill point"))]
+    now, then = lot.window.elevation.grid, lot.window.surface.ground
+    at = now.row_column(ground["x"].to_numpy(), ground["y"].to_numpy())
+    assert ground["level_m"].to_numpy() == pytest.approx(now.values[at], abs=1e-6)
+    assert (now.values[at] - then.values[at]).max() > 0.1

@@ -1,26 +1,26 @@
 """Levels taken on site in a whole study: the sample lot, whose raster is taken for a survey."""
 
+import shutil
 from pathlib import Path
 
+import geopandas as gpd
 import numpy as np
 import pytest
 
 from lotflow.errors import InputError
-from lotflow.inputs.job import read_job
+from lotflow.inputs.job import read_job, with_realisations
 from lotflow.study.lot_water import error_model, study_lot
 from lotflow.study.main_job import run_study
 from lotflow.terrain.level_error import random_field
-from lotflow.terrain.shots import Shots
 
 SAMPLE = Path(__file__).parents[2] / "data_samples" / "alder_court"
-OFFSET = 3.7
+#: Site levels start from 10 m at a benchmark about as high as the yard, which lies OFFSET off.
+OFFSET, BENCHMARK_M, THERE_M = 0.7, 10.0, 31.5
 
 
 @pytest.fixture(scope="module")
 def job():
-    job = read_job(SAMPLE)
-    few = job.confidence.model_copy(update={"realisations": 24})
-    return job.model_copy(update={"confidence": few})
+    return with_realisations(read_job(SAMPLE), 24)
 
 
 @pytest.fixture(scope="module")
@@ -40,16 +40,36 @@ def ground(plain):
 
 
 def shots_on(ground, cells, **columns):
+    """Rows of the layer of shots, above a benchmark that lies OFFSET off as it is given."""
     truth, _, grid = ground
-    n = len(cells)
     x, y = grid.xy(*np.divmod(np.asarray(cells), grid.shape[1]))
-    return Shots(**{
-        "names": tuple(f"S{i + 1}" for i in range(n)), "x": x.astype(float), "y": y.astype(float),
-        "level_m": truth.ravel()[cells] + OFFSET, "deviation_m": np.full(n, 0.014),
-        "placed_within_m": np.full(n, 0.1), "own_datum": np.ones(n, dtype=bool), "line": ("",) * n,
-        "line_part": ("",) * n, "line_rank": np.full(n, np.nan),
-        "line_depth_m": np.full(n, np.nan), "usage": ("yes",) * n, "surface_kind": ("hard",) * n,
-    } | columns)  # fmt: skip
+    return gpd.GeoDataFrame({
+        "name": [f"S{i + 1}" for i in range(len(cells))],
+        "level_m": truth.ravel()[cells] - THERE_M + BENCHMARK_M + OFFSET,
+        "deviation_mm": 14.0, "placed_within_m": 0.1, "datum": "benchmark",
+        "surface_kind": "hard", "counts": "yes",
+    } | columns, geometry=gpd.points_from_xy(x, y), crs=grid.crs)  # fmt: skip
+
+
+@pytest.fixture(scope="module")
+def with_levels(tmp_path_factory):
+    """Give the sample job with some levels."""
+
+    def made(shots):
+        folder = tmp_path_factory.mktemp("levelled")
+        for name in ("job.toml", "dem.tif", "site.gpkg", "rainfall.csv"):
+            shutil.copy(SAMPLE / name, folder)
+        shots.to_file(folder / "shots.gpkg", layer="shots", driver="GPKG")
+        job = (folder / "job.toml").read_text("utf-8")
+        job = job.replace("[layers]", "[layers]\nshots = 'shots.gpkg'")
+        job += (
+            f"[levels]\nbenchmark = {BENCHMARK_M}\nunit = 'm'\n"
+            f"elevation_m = {THERE_M}\ndrawn = 'raster'\n"
+        )
+        (folder / "job.toml").write_text(job, "utf-8")
+        return with_realisations(read_job(folder), 24)
+
+    return made
 
 
 @pytest.fixture(scope="module")
@@ -61,19 +81,9 @@ def cells(ground, plain):
 
 
 @pytest.fixture(scope="module")
-def levelled(job, ground, cells):
+def levelled(with_levels, ground, cells):
     usage = ("yes",) * (len(cells) - 2) + ("check",) * 2
-    return run_study(job, use_covers=False, shots=shots_on(ground, cells, usage=usage))
-
-
-def test_without_levels_the_study_is_the_same(job, plain):
-    none = shots_on((np.zeros((1, 1)), None, plain.lot.window.surface.ground), np.zeros(0, int))
-    again = run_study(job, use_covers=False, shots=none)
-    assert again.lot.levelled is None
-    assert set(again.layers) == set(plain.layers)
-    for name, table in plain.layers.items():
-        assert again.layers[name].equals(table), name
-    assert again.findings == plain.findings
+    return run_study(with_levels(shots_on(ground, cells, counts=usage)), use_covers=False)
 
 
 def test_the_ground_comes_nearer_to_the_truth_and_the_raster_is_kept(
@@ -114,10 +124,10 @@ def test_what_levels_are_worth_is_told(levelled, cells):
     assert all(finding.x is not None for finding in by_rule["shot-compared"])
 
 
-def test_a_wrong_level_is_named_and_left_out(job, ground, cells):
+def test_a_wrong_level_is_named_and_left_out(with_levels, ground, cells):
     shots = shots_on(ground, cells)
-    shots.level_m[4] += 0.8
-    lot = study_lot(job, shots)
+    shots.loc[4, "level_m"] += 0.8
+    lot = study_lot(with_levels(shots))
     assert [one.which for one in lot.levelled.judged.left_out] == [(4,)]
     assert not lot.levelled.used[4]
     assert lot.levelled.used.sum() == len(cells) - 1
@@ -125,18 +135,23 @@ def test_a_wrong_level_is_named_and_left_out(job, ground, cells):
 
 @pytest.mark.parametrize(
     ("wrong", "asked"),
-    [(lambda z: z / 0.3048, "feet"), (lambda z: 100 - z, "rod readings")],
+    [
+        (lambda z: BENCHMARK_M + (z - BENCHMARK_M) / 0.3048, "feet"),
+        (lambda z: 2 * BENCHMARK_M - z, "rod readings"),
+    ],
 )
-def test_levels_that_are_none_are_refused_with_a_remedy(job, ground, cells, wrong, asked):
+def test_levels_that_are_none_are_refused_with_a_remedy(with_levels, ground, cells, wrong, asked):
     shots = shots_on(ground, cells)
+    job = with_levels(shots.assign(level_m=wrong(shots["level_m"])))
     with pytest.raises(InputError, match=asked) as raised:
-        study_lot(job, shots_on(ground, cells, level_m=wrong(shots.level_m)))
+        study_lot(job)
     assert raised.value.faults[0].layer == "shots"
     assert raised.value.faults[0].remedy
 
 
-def test_levels_that_fit_nothing_are_refused(job, ground, cells):
+def test_levels_that_fit_nothing_are_refused(with_levels, ground, cells):
     off = np.random.default_rng(3).normal(0, 1.0, len(cells))
     shots = shots_on(ground, cells)
+    job = with_levels(shots.assign(level_m=shots["level_m"] + off))
     with pytest.raises(InputError, match="do not fit"):
-        study_lot(job, shots_on(ground, cells, level_m=shots.level_m + off))
+        study_lot(job)

@@ -289,6 +289,20 @@ def test_what_cannot_be_dug_as_drawn_is_refused(row, column):
     assert fault.remedy
 
 
+@pytest.mark.parametrize(
+    "outline", [box(16.1, 16.1, 16.4, 16.4), box(31, 2, 38, 9)], ids=["small", "no data"]
+)
+def test_a_rain_garden_without_a_cell_is_refused(outline):
+    """Between the centres of cells, or where there is no elevation: nothing of it can be told."""
+    grid = plane(lambda x, y: np.where(x > 30, np.nan, 10.0 - 0.02 * x))
+    row = {"kind": "rain garden", "geometry": outline, "depth_m": 0.15}
+    with pytest.raises(InputError) as caught:
+        dug([row], grid)
+    (fault,) = caught.value.faults
+    assert (fault.layer, fault.row, fault.value) == ("earthworks", 1, "S")
+    assert fault.remedy
+
+
 def test_a_misspelt_end_is_asked_about():
     row = {"geometry": S, "depth_m": 0.2, "leads_to": "CB11"}
     with pytest.raises(InputError, match="Did you mean 'CB1'"):
