@@ -212,7 +212,7 @@ def read_bytes(path: Path, limit: int, what: str) -> bytes:
 
 
 def csv_rows(data: bytes, file: str) -> list[tuple[int, list[str]]]:
-    """
+    r"""
     Take a comma-separated table apart: lines with their numbers, those without content left out.
 
     Raises
@@ -222,7 +222,7 @@ def csv_rows(data: bytes, file: str) -> list[tuple[int, list[str]]]:
 
     Examples
     --------
-    >>> csv_rows(b'item, price\\n\\n"pipe, white", 4\\n', "prices.csv")
+    >>> csv_rows(b'item, price\n\n"pipe, white", 4\n', "prices.csv")
     [(1, ['item', 'price']), (3, ['pipe, white', '4'])]
     """
     try:

@@ -17,6 +17,7 @@ from lotflow.inputs.elevation import BackgroundHash
 from lotflow.inputs.limits import DEFAULT_LIMITS, Limits
 from lotflow.inputs.open import (
     beside,
+    csv_rows,
     files_kept,
     kept_of,
     local_file,
@@ -286,3 +287,16 @@ def test_what_is_opened_once_stays_open_until_the_block_ends(tmp_path: Path) -> 
             found.append(one)
     assert found[0] is found[1]
     assert told == ["open"]
+
+
+def test_rows_of_a_table_keep_their_line_numbers() -> None:
+    """Quotes, commas and breaks as of RFC 4180, section 2."""
+    data = '\ufeffitem, price\r\n,\r\n\r\n"pipe, 4"" white", 18.50\r\n'.encode()
+    assert csv_rows(data, "p.csv") == [(1, ["item", "price"]), (4, ['pipe, 4" white', "18.50"])]
+
+
+@pytest.mark.parametrize("data", [b"item\nr\xf8r", b'item\n"ror'])
+def test_what_is_no_table_is_told(data: bytes) -> None:
+    with pytest.raises(InputError) as caught:
+        csv_rows(data, "p.csv")
+    assert caught.value.faults[0].file == "p.csv"
