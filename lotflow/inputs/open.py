@@ -256,6 +256,19 @@ def sha256(path: Path) -> str:
     return digest.hexdigest()
 
 
+def hashes_of(path: Path) -> dict[str, str]:
+    """
+    Give the SHA-256 of a file and of all that may stand beside it and be read with it, by name.
+
+    Parameters
+    ----------
+    path
+        A local file.
+    """
+    beside = [part for part in _parts_beside(path) if part.is_file() and part.stat().st_size]
+    return {part.name: sha256(part) for part in (path, *beside)}
+
+
 def sha256_of(data: bytes) -> str:
     """
     Give the SHA-256 of what was read, whatever has become of the file since.
@@ -394,20 +407,27 @@ _BESIDE: Final = (
     ".PRJ",
     ".cpg",
     ".CPG",
+    ".tfw",
+    ".TFW",
+    ".tifw",
+    ".TIFW",
+    ".wld",
+    ".WLD",
 )
+
+
+def _parts_beside(path: Path) -> list[Path]:
+    """Name what may stand beside a file."""
+    return [
+        path.with_name(path.name + end) if end.startswith("-") else path.with_suffix(end)
+        for end in _BESIDE
+    ]
 
 
 def _stamps(path: Path) -> tuple[tuple[int, int], ...]:
     """Give size and time of change of a file and of what may stand beside it; zeros for none."""
-    files = [
-        path,
-        *(
-            path.with_name(path.name + end) if end.startswith("-") else path.with_suffix(end)
-            for end in _BESIDE
-        ),
-    ]
     found = []
-    for file in files:
+    for file in (path, *_parts_beside(path)):
         try:
             stat = file.stat()
         except OSError:

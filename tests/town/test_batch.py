@@ -2,6 +2,7 @@
 
 import json
 import re
+import shutil
 from dataclasses import replace
 
 import geopandas as gpd
@@ -26,6 +27,7 @@ from lotflow.outputs.town_page import town_page
 from lotflow.town import batch as batching
 from lotflow.town.batch import Keep, run_batch
 from lotflow.town.engine import Crew
+from lotflow.town.identity import finished, run_id_of
 from lotflow.town.lots import TownJob
 
 HERE = Crew(workers=0)
@@ -108,7 +110,7 @@ def test_every_parcel_has_its_row(town, done):
             for j, other in enumerate(sound) if i != j)
         for i, one in enumerate(sound)
     ]  # fmt: skip
-    assert result.any_failed
+    assert result.told["failed"] == 5
     assert verify_result(folder) == []
 
 
@@ -149,6 +151,52 @@ def test_the_same_command_again_studies_nothing(town, done, monkeypatch):
     again = run_batch(job(town), folder, keep=Keep(), crew=HERE)
     assert again.studied == 0
     assert content(folder) == before
+
+
+def command(town, folder, *options):
+    """`lotflow batch` of the town."""
+    call = ["batch", town / "parcels.gpkg", "--key", "pin", "--elevation", town / "dem.tif",
+            "--buildings", town / "houses.gpkg", "--vertical-unit", "m", "--realisations", "0",
+            "--workers", "0", "-o", folder, *options]  # fmt: skip
+    return CliRunner().invoke(commands, list(map(str, call)), standalone_mode=False)
+
+
+def test_a_finished_batch_is_found_without_a_look_at_its_lots(town, done, monkeypatch):
+    """It is told the same; what was changed since, or is asked for besides, is done."""
+
+    def stop(*_, **__):
+        raise RuntimeError("gone through again")
+
+    folder, result = done
+    told = command(town, folder, "--strict")
+    with monkeypatch.context() as patch:
+        patch.setattr(batching, "run_batch", stop)
+        again = command(town, folder, "--strict")
+        assert (again.output, again.return_value) == (told.output, told.return_value)
+        assert told.return_value == 3
+        for options in (["--no-pack"], ["--keep", "worst:1"], ["--units", "us"]):
+            assert "gone through again" in str(command(town, folder, *options).exception)
+    assert finished(job(town), folder) == result.told
+    assert finished(job(town), folder.parent) is None
+    for name in ("town.gpkg", "town.html", "summary.json"):
+        content = (folder / name).read_bytes()
+        changed = content.replace(b'"lots": 15', b'"lots": "15"')
+        (folder / name).write_bytes(changed + b" " * (changed == content))
+        assert finished(job(town), folder) is None, name
+        (folder / name).write_bytes(content)
+    assert finished(job(town), folder) is not None
+
+
+@pytest.mark.parametrize("name", ["parcels.gpkg", "houses.gpkg", "dem.tif", "houses.gpkg-wal",
+                                  "parcels.dbf", "dem.prj", "dem.tfw"])  # fmt: skip
+def test_a_changed_file_makes_another_batch(town, tmp_path, name):
+    """So does one beside it that is read with it."""
+    own = shutil.copytree(town, tmp_path / "own")
+    before = run_id_of(job(own))
+    assert before == run_id_of(job(town))
+    with (own / name).open("ab") as file:
+        file.write(b"x")
+    assert run_id_of(job(own)) != before
 
 
 def test_a_stopped_batch_goes_on_and_ends_the_same(town, done, tmp_path, monkeypatch):
@@ -231,13 +279,10 @@ def test_a_lot_is_the_same_as_by_screen(town, tmp_path):
 
 def test_strict_tells_that_a_lot_failed(town, done):
     folder, _ = done
-    call = ["batch", town / "parcels.gpkg", "--key", "pin", "--elevation", town / "dem.tif",
-            "--buildings", town / "houses.gpkg", "--vertical-unit", "m", "--realisations", "0",
-            "--workers", "0", "-o", folder]  # fmt: skip
-    told = CliRunner().invoke(commands, [*map(str, call), "--strict"], standalone_mode=False)
+    told = command(town, folder, "--strict")
     assert told.return_value == 3
     assert re.search(r"5\s+not studied", told.output)
-    assert CliRunner().invoke(commands, [*map(str, call)], standalone_mode=False).return_value == 0
+    assert command(town, folder).return_value == 0
 
 
 def test_a_column_that_is_not_there_is_asked_after(town, tmp_path):
