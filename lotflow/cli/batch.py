@@ -66,6 +66,8 @@ def _town_layers(command: Callable[..., Any]) -> Callable[..., Any]:
                    "lotflow, one thread each, and the files under the same paths.")  # fmt: skip
 @click.option("--deadline", type=click.FloatRange(min=1), default=600.0, show_default=True,
               metavar="SECONDS", help="Time after which a lot is set aside.")  # fmt: skip
+@click.option("--retry-failed", is_flag=True,
+              help="Study again the lots that could not be studied.")  # fmt: skip
 @options.overwrite
 @options.strict
 @options.with_verbosity
@@ -87,7 +89,8 @@ def batch(parcels: Path, output: Path, **given: Any) -> int:
         key=given["key"], vertical_unit=given["vertical_unit"], units=given["units"],
         realisations=given["realisations"], pack=not given["no_pack"],
     )  # fmt: skip
-    told: Mapping[str, Any] | None = None if any(given["keep"]) else finished(town, output)
+    more = any(given["keep"]) or given["retry_failed"]
+    told: Mapping[str, Any] | None = None if more else finished(town, output)
     kept: Mapping[str, str] = {}
     studied, left = 0, ""
     if told is None:
@@ -102,7 +105,7 @@ def batch(parcels: Path, output: Path, **given: Any) -> int:
         with _progress(quiet=given["quiet"]) as watch:
             done = run_batch(
                 town, output, keep=Keep(*given["keep"]), crew=crew, overwrite=given["overwrite"],
-                watch=watch,
+                retry=given["retry_failed"], watch=watch,
             )  # fmt: skip
         told, studied, kept, left = done.told, done.studied, done.kept, IN_PLACE
     with after_writing(left) if left else nullcontext():

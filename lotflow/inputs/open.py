@@ -462,13 +462,16 @@ def reading(path: str | Path, *, layer: str | None = None) -> Iterator[None]:
     except _file_errors() as error:
         rule = f"the file could not be read: {_reason(error)}"
         remedy = "It may be damaged or locked: compare it with its source or export it again"
-        if _is_about_the_copy(error):
+        is_of_machine = _is_about_the_copy(error)
+        if is_of_machine:
             rule = f"no private copy of it could be made to read from: {_reason(error)}"
             remedy = (
                 "Free some space where temporary files go, or set TMPDIR to another folder; see "
                 "`ulimit -f` for a limit on the size of files"
             )
-        raise InputError(Fault(rule, remedy, file=str(path), layer=layer)) from error
+        told = InputError(Fault(rule, remedy, file=str(path), layer=layer))
+        told.is_of_machine = is_of_machine
+        raise told from error
 
 
 def _is_about_the_copy(error: BaseException) -> bool:

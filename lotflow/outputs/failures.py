@@ -94,8 +94,12 @@ def failure(
         scarce += 2 * needed_bytes  # it has given back by now what it had taken
     if code in _NO_SPACE or (code is None and free < scarce):
         lack = f", about {needed_bytes / 1e6:.1f} MB are needed" if needed_bytes > free else ""
-        return OutputError(f"{text} {free / 1e6:.1f} MB are free{lack}. Make room on the disk.")
-    return OutputError(f"{text} {_REMEDIES.get(code or 0, _LAST_REMEDY)}.")
+        told = OutputError(f"{text} {free / 1e6:.1f} MB are free{lack}. Make room on the disk.")
+        told.is_of_machine = True
+        return told
+    told = OutputError(f"{text} {_REMEDIES.get(code or 0, _LAST_REMEDY)}.")
+    told.is_of_machine = code in (errno.EROFS, errno.EIO)
+    return told
 
 
 def require_unicode(folder: Path) -> None:

@@ -82,6 +82,10 @@ class Journal:
                 os.fsync(self._stream.fileno())
                 self._flushed = time.monotonic()
 
+    def forget_failed(self) -> None:
+        """Take lots that could not be studied for not known."""
+        self.rows = {key: row for key, row in self.rows.items() if row["outcome"] == "done"}
+
     def __enter__(self) -> Self:
         return self
 
@@ -183,10 +187,14 @@ def _rewrite(path: Path, run_id: str, rows: Mapping[str, Mapping[str, Any]]) -> 
     """Write a journal anew, without the line that was cut off."""
     lines = [{"run_id": run_id}, *rows.values()]
     fresh = path.with_name(f"{path.name}.new")
-    fresh.write_text(
-        "".join(json.dumps(line, ensure_ascii=False) + "\n" for line in lines), encoding="utf-8"
-    )
-    fresh.replace(path)
+    try:
+        fresh.write_text(
+            "".join(json.dumps(line, ensure_ascii=False) + "\n" for line in lines), encoding="utf-8"
+        )
+        fresh.replace(path)
+    except OSError:
+        fresh.unlink(missing_ok=True)
+        raise
 
 
 def is_told(told: Any) -> TypeGuard[dict[str, Any]]:

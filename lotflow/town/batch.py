@@ -81,7 +81,7 @@ class Town:
 
 def run_batch(
     town: TownJob, folder: Path, *, keep: Keep, crew: Crew, overwrite: bool = False,
-    watch: Watch = lambda _, __: None,
+    retry: bool = False, watch: Watch = lambda _, __: None,
 ) -> Town:  # fmt: skip
     """
     Screen every lot of a layer of parcels and write the overview.
@@ -100,6 +100,8 @@ def run_batch(
         Who works.
     overwrite
         Whether the batch of other inputs there may be replaced.
+    retry
+        Whether lots are studied again that could not be studied before.
     watch
         Told how many lots are done.
 
@@ -120,6 +122,8 @@ def run_batch(
     inputs = [Path(file) for file in (*town.elevation, *town.layers.values())]
     check_result_folder(folder, NAMES, subject=Subject("batch"), overwrite=overwrite, inputs=inputs)
     with journal_of(folder, run_id, overwrite=overwrite) as journal:
+        if retry:
+            journal.forget_failed()
         studied = _study_all(town, folder, parcels, keep, crew, journal, watch)
         rows = _rows(parcels, journal.rows)
         table = town_table(rows, parcels.shapes)

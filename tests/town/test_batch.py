@@ -226,6 +226,72 @@ def test_a_stopped_batch_goes_on_and_ends_the_same(town, done, tmp_path, monkeyp
     assert content(folder) == content(done[0])
 
 
+def test_a_full_disk_ends_a_batch_and_the_same_command_goes_on(town, done, tmp_path, small_disk):
+    """From no room at all to enough; no lot is put down to the disk, none is lost."""
+    place, leave_free = small_disk
+    (place / "other").write_bytes(bytes(10_000))  # of nothing the disk would have any size
+    folder, known, ended = place / "town", 0, []
+    few = tmp_path / "few.gpkg"
+    gpd.read_file(town / "parcels.gpkg").iloc[:3].to_file(few, layer="parcels")
+    small = job(town, pack=False, layers={**job(town).layers, "lot": str(few)})
+    for free in (0, 8192, 700_000, 1_700_000, *[5_000_000] * 4):
+        leave_free(free)
+        try:
+            result = run_batch(small, folder, keep=Keep(folders=True), crew=HERE)
+            break
+        except OutputError as error:
+            ended.append(str(error))
+        leave_free(100_000)
+        assert not (folder / "summary.json").exists()
+        if (folder / "progress.jsonl").exists():
+            with journal_of(folder, run_id_of(small), overwrite=False) as journal:
+                rows = list(journal.rows.values())
+            whole = [folder / "lots" / row["folder"] for row in rows if row["outcome"] == "done"]
+            assert [verify_result(one) for one in whole] == [[]] * len(whole)
+            assert not any("disk" in row.get("reason", "") for row in rows)
+            assert len(rows) >= known
+            known = len(rows)
+    assert len(ended) > 2
+    assert all("Make room on the disk" in told for told in ended)
+    assert 0 < known < len(result.table)
+    facts = ["parcel", "concern", "low_spots", "deepest_m", "run_id"]
+    assert result.table[facts].equals(done[1].table[facts].iloc[:3])
+    assert verify_result(folder) == []
+    assert [path for path in folder.rglob(".*") if not path.name.endswith("lock")] == []
+
+
+def test_a_full_disk_ends_the_journal_at_a_whole_row(town, done, small_disk):
+    """A row is some hundred bytes, so the disk may take a part of one."""
+    place, leave_free = small_disk
+
+    def watch(number, _):
+        leave_free(5_000_000 if number < 2 else 0)
+
+    with pytest.raises(OutputError, match="Make room on the disk"):
+        run_batch(job(town), place / "town", keep=Keep(), crew=HERE, watch=watch)
+    leave_free(5_000_000)
+    again = run_batch(job(town), place / "town", keep=Keep(), crew=HERE)
+    assert 0 < again.studied < len(again.table) - 5
+    assert content(place / "town") == content(done[0])
+
+
+def test_lots_that_failed_are_studied_again_when_asked(town, done, tmp_path, monkeypatch):
+    """What took too long or died may do so no more."""
+    folder = shutil.copytree(done[0], tmp_path / "town")
+    told = (folder / "progress.jsonl").read_text().splitlines()
+    late = {"parcel": "P-4", "outcome": "failed", "concern": "not studied", "folder": "",
+            "reason": "it took longer than 4 s"}  # fmt: skip
+    rows = [json.dumps(late) if '"P-4"' in line else line for line in told]
+    (folder / "progress.jsonl").write_text("\n".join(rows))
+    (folder / "summary.json").unlink()
+    for name in NAMES:
+        (folder / name).unlink()
+    assert run_batch(job(town), folder, keep=Keep(), crew=HERE).studied == 0
+    assert command(town, folder).output.count("it took longer") == 1
+    assert "it took longer" not in command(town, folder, "--retry-failed").output
+    assert content(folder) == content(done[0])
+
+
 @pytest.mark.parametrize("change", [
     {"folder": "javascript:alert(1)"}, {"folder": "https://evil.test/a"}, {"folder": "../../a"},
     {"folder": None}, {"concern": "none"}, {"outcome": "fine"}, {"low_spots": "<b>"},
