@@ -97,7 +97,8 @@ MAY = {
                             "sqlite3.connect", "*.read_bytes", "*.write_bytes", "tempfile.*"},
     "study/propose.py": {"tempfile.*"},
     # what a batch has done so far, and its overview
-    "outputs/journal.py": {"*.mkdir", "*.open", "*.read_text", "*.write_text", "*.replace"},
+    "outputs/journal.py": {"*.mkdir", "*.open", "*.read_text", "*.write_text", "*.replace",
+                           "*.unlink"},
     "outputs/town.py": {"*.to_parquet", "geopandas.read_*"},
     # an extra that may not be there; where workers keep private copies, gone when they are
     "town/engine.py": {"importlib.import_module", "tempfile.*"},

@@ -254,7 +254,7 @@ def test_a_full_disk_ends_a_batch_and_the_same_command_goes_on(town, done, tmp_p
     assert len(ended) > 2
     assert all("Make room on the disk" in told for told in ended)
     assert 0 < known < len(result.table)
-    facts = ["parcel", "concern", "low_spots", "deepest_m", "run_id"]
+    facts = ["parcel", "concern", "low_spots", "deepest_m", "run_on_m2"]
     assert result.table[facts].equals(done[1].table[facts].iloc[:3])
     assert verify_result(folder) == []
     assert [path for path in folder.rglob(".*") if not path.name.endswith("lock")] == []
