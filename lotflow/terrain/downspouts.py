@@ -109,7 +109,7 @@ def _with_replaced(drawn: Any, every: Any, faults: list[Fault]) -> Any:
         filled.at[index, "foot"] = old.geometry
         for column in ("building", "roof_area_m2", "leader_m"):
             empty = filled.at[index, column]
-            if empty is None or empty == "" or empty != empty:  # NaN is not itself
+            if empty in (None, "") or (isinstance(empty, float) and np.isnan(empty)):
                 filled.at[index, column] = old[column]
     return filled
 

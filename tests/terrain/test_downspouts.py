@@ -184,8 +184,9 @@ def test_a_row_that_replaces_another_takes_its_place_building_and_roof_in_its_ca
     assert [one.name for one in today] == ["DS1", "downspout 3"]
     assert [one.name for one in proposed] == ["DS1, led off", "third"]
     assert [one.building for one in proposed] == [1, 1]
-    assert [one.area_m2 for one in proposed][0] == 30.0 and np.isnan(proposed[1].area_m2)
-    assert [one.leader_m for one in proposed][0] == 0.08
+    assert proposed[0].area_m2 == 30.0
+    assert np.isnan(proposed[1].area_m2)
+    assert proposed[0].leader_m == 0.08
     grid = surface().ground
     assert proposed[0].cell == grid.row_column(9.5, 4.5)[0] * 40 + 9
     # no water is lost or made: each case lands the whole footprint
