@@ -326,8 +326,6 @@ def _raced(asked: _Asked, trials: Sequence[Trial]) -> list[Trial]:
             one for one in running
             if one is leader or decided(mended[leader.name], mended[one.name]) <= 0
         ]  # fmt: skip
-        if len(running) == 1:
-            break
         number = min(number + _MORE, len(asked.off))
     # those that ran to the end before those left behind
     behind = [one for one in trials if one not in running]

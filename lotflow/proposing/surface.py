@@ -94,7 +94,7 @@ _PAVING_FALL: Final = 0.02
 #: Low ground is filled to this depth at most [m]: 1 ft, Palo Alto CA.
 MOST_FILL_M: Final = 0.3048
 #: A swale is so deep [m]: 6, 9 and 12 in; its bed cuts no deeper than 18 in.
-SWALE_DEPTHS_M: Final = (0.15, 0.23, 0.30)
+SWALE_DEPTHS_M: Final = (0.1524, 0.2286, 0.3048)
 _DEEPEST_SWALE_M: Final = 0.45
 #: Water so shallow is not led off by a swale [m].
 _STANDS_M: Final = 0.03
@@ -734,12 +734,7 @@ def _gutters(laid: Laid) -> Iterator[Target]:
             rows = tuple(
                 DrawnRow(
                     "downspouts",
-                    _LED
-                    | {
-                        "name": f"{name} gutter {i}",
-                        "building": row["name"],
-                        "roof_area": lot.roof_m2[index] / needed,
-                    },
+                    _LED | {"name": f"{name} gutter {i}", "building": row["name"]},
                     shapely.Point(one.x, one.y),
                 )
                 for i, (one, _) in enumerate(chosen, 1)
@@ -788,7 +783,7 @@ def _regrades(laid: Laid) -> Iterator[Target]:
         name = f"Proposed {kind}"
         fall = _PAVING_FALL if wall.is_paved else RING_FALL
         values = {"name": name, "kind": "regrade", "status": "proposed", "origin": "lotflow",
-                  "depth": round(most, 3), "fall_pct": 100.0 * fall}  # fmt: skip
+                  "depth": _in_steps(most), "fall_pct": 100.0 * fall}  # fmt: skip
         row = DrawnRow("earthwork_areas", values, part)
         change = Change(kind, name, wall.name, wall.x, wall.y, (row,),
                         facts={"most_m": most, "slope": wall.slope})  # fmt: skip
@@ -809,6 +804,11 @@ def _at_wall(ground: Any, wall: Any, unit: float) -> Any:
 _LEAST_AREA_M2: Final = 1.5
 #: Ground beside an opening that stands too low is left as it is, so far to either side [m].
 _BESIDE_OPENING_M: Final = 1.0
+
+
+def _in_steps(depth: float) -> float:
+    """A depth in whole hundredths of a foot: written in feet or metres, it is read as it was."""
+    return round(math.floor(depth / 0.003048 + 1e-9) * 0.003048, 6)
 
 
 def _below_sills(laid: Laid, ground: Any, wall: Facade) -> tuple[float, Any, Why]:
@@ -987,7 +987,7 @@ def _swales(laid: Laid) -> Iterator[Target]:
     for wall in laid.facades:
         if wall.verdict != "too flat" or not wall.slope < 0:
             continue
-        lines = ways.get(wall.name, [])
+        lines = [one for way in ways.get(wall.name, []) if (one := _on_lot(laid, way)) is not None]
         variants = [one for line in lines for one in _swale_variants(laid, wall.name, line)]
         why: Why = (
             "no lower end: no way round the house falls by 1 % on own ground, off walls, paving "
@@ -1003,6 +1003,19 @@ def _swales(laid: Laid) -> Iterator[Target]:
         line, why = _lead_out(laid, pond, free)
         variants = [] if line is None else _swale_variants(laid, pond.place, line)
         yield Target("swale", pond.place, x, y, variants, why)
+
+
+def _on_lot(laid: Laid, line: Any) -> Any:
+    """A way without its end beside the lot line, where its banks would be another's; or None."""
+    lot = laid.lot
+    at = shapely.get_coordinates(line)
+    off = shapely.distance(shapely.points(at), lot.lot.boundary) * lot.unit >= LINE_M
+    number = int(np.flatnonzero(off).max(initial=-1)) + 1
+    return shapely.LineString(at[:number]) if number >= _LEAST_POINTS else None
+
+
+#: Cells of the shortest swale.
+_LEAST_POINTS: Final = 3
 
 
 def _parts_of(wall: Any) -> Iterator[Any]:
@@ -1061,7 +1074,7 @@ def _lead_out(laid: Laid, pond: _Pond, free: BoolArray) -> tuple[Any, Why]:
     trench = Trenching(level, np.where(free, 1.0, np.inf), np.zeros(level.shape), lot.grid.cell_m)
     rule = LineRule(LEAST_FALL, _DEEPEST_SWALE_M, per_m=0.0, per_depth=2.0, per_bend=0.0)
     way = cheapest_way(trench, start, bed, goal, rule)
-    if way is None or len(way.points) < 3:
+    if way is None or len(way.points) < _LEAST_POINTS:
         return None, (
             "no lower end: on no way over own ground does its bed fall by 1 %, cut 18 in "
             "deep at most, off walls, paving and lot line",
@@ -1147,7 +1160,7 @@ def _garden(laid: Laid, name: str, foot: Any, size: tuple[float, float]) -> Targ
         rows = (
             DrawnRow("earthwork_areas", {
                 "name": "Proposed rain garden", "kind": "rain garden", "status": "proposed",
-                "origin": "lotflow", "depth": round(depth, 3), "soil_rate": lot.soak_rate}, disc),
+                "origin": "lotflow", "depth": _in_steps(depth), "soil_rate": lot.soak_rate}, disc),
             DrawnRow("downspouts", _LED | {"name": title, "replaces": name},
                      shapely.Point(x[i], y[i])),
         )  # fmt: skip
