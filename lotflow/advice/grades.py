@@ -33,8 +33,8 @@ SEEN_MEANING: Final[dict[Grade, str]] = {
 #: What it tells where nothing is levelled.
 LOOK_IN_RAIN: Final = "likely: look in rain"
 _ORDER: Final = tuple(Grade)
-#: Chance from which a thing is shown, and from which it is likely: lotflow's
-#: choice, no published source.
+#: Chance from which a thing is shown, and from which it is likely: lotflow's choice, no
+#: published source.
 _SHOWN: Final = 0.9
 _LIKELY: Final = 0.5
 

@@ -214,7 +214,8 @@ def test_feet_and_metres_have_the_same_realisations(lot, chapter):
 def bounds(lot, probability=0.5, catchment=(1.0, 2.0, 3.0)):
     spots, inlets = len(lot.low_spots), len(lot.names)
     return Bounds(
-        100, np.full(spots, 0.84), np.full(spots, probability), np.full((3, spots), 0.2), np.full((3, spots), 1.0),
+        100, np.full(spots, 0.84), np.full(spots, probability),
+        np.full((3, spots), 0.2), np.full((3, spots), 1.0),
         np.array(catchment)[:, None] * np.ones(inlets), inlets * np.array(catchment),
     )  # fmt: skip
 
