@@ -162,9 +162,10 @@ RESULT_LAYERS: Final[dict[str, Layer]] = {
                 Column("not_closed", "Whether the data that were read end before its basin "
                        "closes: depth, area, volume and overflow level are at least what is "
                        "given.", kind="yes_no"),
-                number("probability", "share", "Share of realisations in which water stands "
-                       "within its outline as deep as the limit; empty where fewer than 20 were "
-                       "run, and under or between buildings.", label="Stands in"),
+                number("probability", "share", "Chance that it is there: from the share of "
+                       "realisations in which water stands within its outline as deep as the "
+                       "limit, and how much; empty where fewer than 20 were run, and under or "
+                       "between buildings.", label="Chance"),
                 *bounds("depth_m", "depth", "greatest depth within its outline"),
                 *bounds("volume_m3", "volume", "volume within its outline"),
             ),

@@ -101,11 +101,11 @@ class Realised:
         """How many realisations there are."""
         return len(self.cells)
 
-    def probability(self, limit_m: float) -> FloatArray:
+    def standing_share(self, limit_m: float) -> FloatArray:
         """
-        Share of realisations in which each low spot exists.
+        Share of realisations in which each low spot stands.
 
-        It exists where water stands at least as deep as the limit within the outline that the
+        It stands where water stands at least as deep as the limit within the outline that the
         low spot has on the measured surface.
 
         Parameters
@@ -125,7 +125,7 @@ class Realised:
         Parameters
         ----------
         limit_m
-            As for `probability` [m].
+            As for `standing_share` [m].
 
         Returns
         -------
