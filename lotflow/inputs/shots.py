@@ -317,7 +317,9 @@ def _sight_faults(
             )  # fmt: skip
 
 
-def _placed(point: _Point, things: _Things) -> tuple[_Point | None, list[Fault]]:
+def _placed(  # noqa: PLR0911 - one rule after the other
+    point: _Point, things: _Things
+) -> tuple[_Point | None, list[Fault]]:
     """Settle where a point is, and what it is of where its place tells that."""
     called, kind = point.texts.get("place", ""), point.texts.get("surface_kind", "")
     if math.isnan(point.x) != math.isnan(point.y):

@@ -221,10 +221,8 @@ def test_levels_to_take_first_are_rows_with_what_each_settles_and_room_for_the_s
         {"rank": 2, "place": "out from House, south side", "away_m": 3.048, "level_m": 30.5,
          "question": "low spot", "subject": "low spot 3", "settles": 0.1, "together_with": None},
     ]  # fmt: skip
-    stones = [
-        {"x": float(n), "y": 2.0, "kind": "wall", "named": "House, south side"} for n in (1, 2)
-    ]
-    rows = [row | stone for row, stone in zip(rows, stones, strict=True)]
+    at = {"y": 2.0, "kind": "wall", "named": "House, south side"}
+    rows = [row | at | {"x": float(row["rank"])} for row in rows]
     made = content({"levels_to_take": pd.DataFrame(rows)})
     shown = first_level_rows(made)
     names = {one["name"]: one["x"] for one in sheet_places(made)}

@@ -481,11 +481,10 @@ def _opening_levels(content: FieldSheetContent) -> Iterator[Stop]:
             replace(sill, surface_kind="sill", subject=str(one["name"] or "")),
         )
     if not openings:
-        ground, sill = ToLevel("ground"), ToLevel("sill", surface_kind="sill", only_compared=True)
-        yield Stop(
-            "Lowest door sill", "water enters there first", ground, replace(sill, of="level")
-        )
-        yield Stop("Lowest window well, vent", "likewise", ground, replace(sill, of="rim"))
+        level = ToLevel("level", surface_kind="sill", only_compared=True)
+        ground, rim = ToLevel("ground"), replace(level, of="rim")
+        yield Stop("Lowest door sill", "water enters there first", ground, level)
+        yield Stop("Lowest window well, vent", "likewise", ground, rim)
 
 
 def _why_opening(one: Mapping[str, Any], content: FieldSheetContent) -> str:
