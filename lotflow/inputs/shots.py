@@ -336,7 +336,7 @@ def _placed(  # noqa: PLR0911 - one rule after the other
                     "field sheet as it is printed",
                 )
             ]
-        return point, _stood_on_faults(point)
+        return _with_kind(point)
     meant = [one for one in found if kind in one.kinds or (not kind and one.usual)] or found
     at = [one for one in meant if not math.isnan(one.x)]
     if math.isnan(point.x):
@@ -354,17 +354,16 @@ def _placed(  # noqa: PLR0911 - one rule after the other
     texts.setdefault("subject", one.subject or called)
     if one.only_compared:
         texts["counts"] = texts.get("counts") or "check"
-    point = replace(point, texts=texts)
-    return point, _stood_on_faults(point)
+    return _with_kind(replace(point, texts=texts))
 
 
-def _stood_on_faults(point: _Point) -> list[Fault]:
+def _with_kind(point: _Point) -> tuple[_Point | None, list[Fault]]:
     """Ask what the rod stood on where neither the notes nor the place tells."""
     if point.texts.get("surface_kind"):
-        return []
+        return point, []
     rule = "the notes do not say what the rod stood on"
     remedy = f"Write it in the column on: {', '.join(SURFACE_KINDS)}"
-    return [point.fault(rule, remedy, "surface_kind")]
+    return None, [point.fault(rule, remedy, "surface_kind")]
 
 
 def _sources(

@@ -721,6 +721,11 @@ class LevelledError(LevelError):
     grid: Grid
     conditioning: Conditioning
 
+    @property
+    def of_benchmark_m(self) -> float:
+        """Standard deviation of how the benchmark lies to the raster's datum [m]."""
+        return math.sqrt(self.conditioning.offset_variance)
+
     def at(self, x: float, y: float) -> float:
         """Standard deviation of a level at a place [m]."""
         return math.sqrt(self._shared(0.0, (x, y), (x, y)) + self._alone((x, y)))
