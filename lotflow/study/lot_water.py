@@ -132,9 +132,10 @@ class LotWater:
         given = GivenLevels(self.job.is_drawn_by_benchmark, own, self.site.levelled - own)
         if self.levelled is None or self.levelled.conditioning is None:
             return LevelError(stated.rmse_m, stated.correlation_m, stated.white_share, given=given)
+        share = self.levelled.spread_share
         return LevelledError(
-            stated.rmse_m, stated.correlation_m, stated.white_share, self.window.surface.ground,
-            self.levelled.conditioning, given=given,
+            share * stated.rmse_m, stated.correlation_m, stated.white_share, self.window.surface.ground,
+            self.levelled.conditioning.of_better_ground(share), given=given,
         )  # fmt: skip
 
     @cached_property

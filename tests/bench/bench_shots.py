@@ -529,8 +529,9 @@ def pipes(trials=20, data=None):
             if found.conditioning is None:
                 continue
             grid = case.surface.ground
-            error = LevelledError(ERROR.rmse_m, ERROR.correlation_m, ERROR.white_share, grid,
-                                  found.conditioning)  # fmt: skip
+            share = found.spread_share
+            error = LevelledError(share * ERROR.rmse_m, ERROR.correlation_m, ERROR.white_share,
+                                  grid, found.conditioning.of_better_ground(share))  # fmt: skip
             rim, ground = level[0] - found.offset_m, found.ground.ravel()
             row, column = np.divmod(np.arange(truth.size), columns)
             away = np.hypot(*(a[:, None] - b for a, b in

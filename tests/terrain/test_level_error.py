@@ -58,9 +58,7 @@ class Near(LevelError):
         ("raster", "benchmark", 0.06), ("benchmark", "raster", 0.06),
     ],
 )  # fmt: skip
-def test_given_levels_count_as_exact_each_beside_what_it_was_measured_from(
-    first, second, expected
-):
+def test_given_levels_count_as_exact_each_beside_what_it_was_measured_from(first, second, expected):
     """The ground that counts is that at the other end."""
     error = Near(0.1, 10.0, 0.1)
     found = deviation_between(error, 4.0, first, second, ((1.0, 0.0), (2.0, 0.0)))
