@@ -134,8 +134,9 @@ class LotWater:
             return LevelError(stated.rmse_m, stated.correlation_m, stated.white_share, given=given)
         share = self.levelled.spread_share
         return LevelledError(
-            share * stated.rmse_m, stated.correlation_m, stated.white_share, self.window.surface.ground,
-            self.levelled.conditioning.of_better_ground(share), given=given,
+            share * stated.rmse_m, stated.correlation_m, stated.white_share,
+            self.window.surface.ground, self.levelled.conditioning.of_better_ground(share),
+            given=given,
         )  # fmt: skip
 
     @cached_property

@@ -5,7 +5,8 @@ What levels taken on site do to the result, on ground whose truth is known.
 
 PART is "levels" (how wide intervals are, how often they hold, with 12 levels in the order of the
 field sheet), "routed" (which surface catchments and low spots are best taken from), "tie",
-"pipes" (the fall from a levelled rim to ground), "guards" (one wrong level, changed ground, units, false alarms), "lines", "wall", "time" or "all".
+"pipes" (the fall from a levelled rim to ground), "guards" (one wrong level, changed ground,
+units, false alarms), "lines", "wall", "time" or "all".
 DATA is a folder with the rasters `delft-ahn3/dtm_05m_filled.tif` and `alexandria-va/dtm_2m.tif`;
 without it the grounds are invented ones. A real raster is taken for the truth. The error is that
 of the job file by default, 0.10 m, of which nine tenths of the variance are shared over 10 m; rods
@@ -511,9 +512,9 @@ def pipes(trials=20, data=None):
     The fall from a rim that was levelled to ground levelled from the same benchmark, or not.
 
     Its 95 % interval is that of lines and outlets: how often it holds the known fall, and how wide
-    it is, by what the ground at the other end is. The rim is the first inlet's; 12 levels are in the order
-    of the field sheet. Beside it the interval of a benchmark whose lie to the data is all that is
-    known.
+    it is, by what the ground at the other end is. The rim is that of the first level; 12 levels
+    are in the order of the field sheet. Beside it the interval of a benchmark whose lie to the
+    data is all that is known.
     """
     ends = ("levelled", "within 3 m", "on the lot")
     rows = {end: [] for end in ends}
@@ -534,8 +535,7 @@ def pipes(trials=20, data=None):
                                   grid, found.conditioning.of_better_ground(share))  # fmt: skip
             rim, ground = level[0] - found.offset_m, found.ground.ravel()
             row, column = np.divmod(np.arange(truth.size), columns)
-            away = np.hypot(*(a[:, None] - b for a, b in
-                              ((row, row[cells]), (column, column[cells])))).min(axis=1)  # fmt: skip
+            away = np.hypot(row[:, None] - row[cells], column[:, None] - column[cells]).min(axis=1)
             lot = case.lot.ravel()
             pools = (cells[1:], np.flatnonzero(lot & (away > 0) & (away * grid.cell_m <= 3)),
                      np.flatnonzero(lot & (away * grid.cell_m > 3)))  # fmt: skip
@@ -770,8 +770,8 @@ def times(trials=3, data=None, size=300):
     )
 
 
-PARTS = {"levels": levels, "routed": routed, "tie": ties, "pipes": pipes, "guards": guards, "lines": lines,
-         "wall": walls, "time": times}  # fmt: skip
+PARTS = {"levels": levels, "routed": routed, "tie": ties, "pipes": pipes, "guards": guards,
+         "lines": lines, "wall": walls, "time": times}  # fmt: skip
 
 if __name__ == "__main__":
     which, *rest = [*sys.argv[1:], "all"][: max(len(sys.argv) - 1, 1)]

@@ -37,7 +37,7 @@ ROUGHNESS = {"pvc": 0.010, "concrete": 0.013, "hdpe corrugated": 0.022}
 
 
 @dataclass(frozen=True)
-class LevelledNear(LevelError):
+class NearError(LevelError):
     """Ground that stands to its benchmark to 1 cm, to the elevation data to 10 cm."""
 
     def from_benchmark(self, x, y):
@@ -46,7 +46,7 @@ class LevelledNear(LevelError):
 
 def levelled_from_benchmark(*of):
     """Error of ground that was levelled from the benchmark of some given levels."""
-    return LevelledNear(0.1, 10.0, 0.1, given=GivenLevels(False, frozenset(of)))
+    return NearError(0.1, 10.0, 0.1, given=GivenLevels(False, frozenset(of)))
 
 
 def make_line(name, path, start="", end="", *, size=4 * INCH, material="pvc", proposed=False,

@@ -38,7 +38,7 @@ def test_deviation_is_that_of_drawn_errors():
 
 
 @dataclass(frozen=True)
-class Near(LevelError):
+class NearError(LevelError):
     """Levels at one place stand better to the benchmark than to the raster's datum."""
 
     of_benchmark_m = 0.06
@@ -60,7 +60,7 @@ class Near(LevelError):
 )  # fmt: skip
 def test_given_levels_count_as_exact_each_beside_what_it_was_measured_from(first, second, expected):
     """The ground that counts is that at the other end."""
-    error = Near(0.1, 10.0, 0.1)
+    error = NearError(0.1, 10.0, 0.1)
     found = deviation_between(error, 4.0, first, second, ((1.0, 0.0), (2.0, 0.0)))
     assert found == pytest.approx(expected, abs=1e-12)
 
