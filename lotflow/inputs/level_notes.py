@@ -323,12 +323,12 @@ def _number(name: str, text: str, unit: RodUnit) -> tuple[float, str]:
 
 
 def _feet(text: str) -> float | None:
-    """
+    r"""
     Read feet and inches; None where it is written otherwise.
 
     Examples
     --------
-    >>> _feet("5' 4 1/2\\""), _feet("5'4.5\\""), _feet("64 1/2\\""), _feet("-1' 3"), _feet("5.25")
+    >>> _feet("5' 4 1/2\""), _feet("5'4.5\""), _feet("64 1/2\""), _feet("-1' 3"), _feet("5.25")
     (5.375, 5.375, 5.375, -1.25, None)
     """
     text = text.translate(_PRIMES)
