@@ -31,7 +31,7 @@ CONTRACT: Final[dict[str, tuple[str, ...]]] = {
     "answer": (
         "rank", "harm", "place", "x", "y", "causes", "verdict", "remedy", "mends", "takes",
         "grade", "evidence", "source", "findings", "theme", "check", "risk", "left", "grade_means",
-        "steps",
+        "steps", "is_levelled",
     ),
     "evidence_only": ("rule", "subject", "scenario", "reason"),
     "harm": (
