@@ -15,7 +15,7 @@ from lotflow.terrain.catchments import label_polygons, simplified_outlines, weig
 from lotflow.terrain.low_spots import Artefact
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Collection, Mapping, Sequence
 
     import geopandas as gpd
     from numpy.typing import NDArray
@@ -357,6 +357,12 @@ def facades_layer(facades: Sequence[Facade], crs: Any) -> gpd.GeoDataFrame:
         "length_m": [one.length_m for one in facades],
         "reach_m": [one.reach_m for one in facades],
         "fall_m": [one.fall_m for one in facades],
+        **{
+            f"{end}_{axis}": [one.level_places[at][of] for one in facades]
+            for at, end in enumerate(("foot", "out"))
+            for of, axis in enumerate(("x", "y"))
+        },
+        "out_m": [one.level_places[1][2] for one in facades],
         "slope": [one.slope for one in facades],
         "slope_low": [one.slope_low for one in facades],
         "slope_high": [one.slope_high for one in facades],
@@ -495,7 +501,9 @@ def _earthworks(
     return layer_frame(name, columns, [one.work.geometry for one in works], crs)
 
 
-def levels_to_take_layer(levels: Sequence[FirstLevel], crs: Any) -> gpd.GeoDataFrame:
+def levels_to_take_layer(
+    levels: Sequence[FirstLevel], crs: Any, to_come: Collection[str] = ()
+) -> gpd.GeoDataFrame:
     """
     Give the levels to take first.
 
@@ -503,11 +511,14 @@ def levels_to_take_layer(levels: Sequence[FirstLevel], crs: Any) -> gpd.GeoDataF
     ----------
     levels
         In their order.
+    to_come
+        Names of inlets and outlets that are not there yet.
     """
     places = [one.place for one in levels]
     columns: dict[str, Any] = {
         "rank": np.array([one.rank for one in levels], dtype=int),
-        "place": [place_words(one) for one in places],
+        "place": [place_words(one, to_come=one.name in to_come) for one in places],
+        "named": [one.name for one in places],
         "kind": [one.kind for one in places],
         "question": [one.question for one in levels],
         "subject": [one.subject for one in levels],

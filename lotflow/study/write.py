@@ -12,6 +12,7 @@ from lotflow.layers import RESULT_LAYERS
 from lotflow.layers.drawn import in_case
 from lotflow.outputs.drawings import draw
 from lotflow.outputs.field_sheet.content import FieldSheetContent
+from lotflow.outputs.field_sheet.walk import sheet_places
 from lotflow.outputs.geopackage import geopackage_file
 from lotflow.outputs.grids import Raster, ground_rasters, low_spot_depth
 from lotflow.outputs.level_book import LEVEL_BOOK_FILE
@@ -51,7 +52,7 @@ _PACK_FILES: Final = (
     *(f"{layer}.sld" for layer in STYLED), PROJECT, "ground.qml", "low_spot_depth.qml",
 )  # fmt: skip
 #: Site layers that the field sheet asks about.
-_ON_THE_SHEET: Final = ("downspouts", "inlets", "drain_lines", "outlets", "constraints")
+_ON_THE_SHEET: Final = ("downspouts", "inlets", "drain_lines", "outlets", "constraints", "openings")
 #: Systems of units a page can be switched to.
 _SYSTEMS: Final[tuple[UnitSystem, ...]] = ("us", "metric")
 
@@ -139,7 +140,8 @@ def summary_of(study: Study, *, use_covers: bool, rounded: bool = True) -> dict[
         rounded=rounded,
     )
     content["lot"]["bounds_deg"] = bounds_of(study.layers["lot"])
-    return content | study.answer.content(lot.job.units)
+    content |= study.answer.content(lot.job.units)
+    return content | {"sheet_places": sheet_places(_sheet_content(study, content, ""))}
 
 
 def _map_content(study: Study, grid_note: str) -> MapContent:
