@@ -38,7 +38,8 @@ class SideProcess:
     Parameters
     ----------
     first
-        Modules that are loaded over there as soon as it has started.
+        What is called over there as soon as it has started, so that libraries are loaded by the
+        time there is work: functions without arguments, each as `module:function`.
     """
 
     def __init__(self, first: Sequence[str] = ()) -> None:
@@ -142,12 +143,14 @@ def serve(first: Sequence[str], work: BinaryIO, results: BinaryIO) -> None:
     """
     Get ready, then do the work that comes until there is no more.
 
-    `first`: modules to be loaded; `work`, `results`: pipes from and to the first process.
+    `first`: functions that get it ready, each as `module:function`; `work`, `results`: pipes from
+    and to the first process.
     """
-    for name in first:
+    for place in first:
+        module, _, function = place.partition(":")
         # what cannot be loaded is told of when it is needed
         with contextlib.suppress(Exception):
-            importlib.import_module(name)
+            getattr(importlib.import_module(module), function)()
     while True:
         try:
             module, function, arguments = _receive(work)
