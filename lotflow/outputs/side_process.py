@@ -8,6 +8,7 @@ the content and draws while this one writes. The result is the same as without i
 from __future__ import annotations
 
 import contextlib
+import gc
 import importlib
 import os
 import pickle
@@ -168,6 +169,7 @@ def _main() -> None:
     for name in ("SIGINT", "SIGTERM", "SIGHUP"):
         if hasattr(signal, name):  # without the first process there is no more work, and it ends
             signal.signal(getattr(signal, name), signal.SIG_IGN)
+    gc.set_threshold(500_000, 20, 20)  # few looks for dead circles, as in the first process
     results = os.fdopen(os.dup(1), "wb")
     # what a library prints must not get between the results
     with open(os.devnull, "wb") as nothing:  # noqa: PTH123 - the null device
