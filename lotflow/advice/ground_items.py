@@ -579,15 +579,11 @@ def of_run_on(found: Found, used: set[str]) -> Item | None:
     head = shown[0]
     # "most" is most: the largest without a gap, those too that an item above tells of
     every = causes.entries(result, again=True)
-    told = [row for row in every if row["area_m2"] >= _MUCH / 2 * total][:_MOST_WAYS]
-    if head["id"] not in {row["id"] for row in told}:
-        told = [head]
+    told = [row for row in every if row["area_m2"] >= _MUCH / 2 * total][:_MOST_WAYS] or every[:1]
+    kept = [f"crossing {row['id']}" for row in told if f"crossing {row['id']}" not in used]
     leaves = result.rows("lot_line_crossings", direction="off")
     measures = (remedies.Remedy(
-        remedies.Step.SWALE, "keep-open",
-        tuple(
-            f"crossing {row['id']}" for row in told if f"crossing {row['id']}" not in used
-        ),
+        remedies.Step.SWALE, "keep-open", tuple(kept or [f"crossing {head['id']}"]),
     ),)  # fmt: skip
     return Item(
         Theme.RUN_ON, "", rank_key(THEME_RANKS[Theme.RUN_ON], Grade.LIKELY, Theme.RUN_ON),

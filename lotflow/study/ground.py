@@ -24,7 +24,7 @@ from lotflow.terrain.downspouts import building_names
 from lotflow.terrain.earthworks import before_swales
 from lotflow.terrain.house_ring import ring_cells
 from lotflow.terrain.levelled import shot_findings
-from lotflow.terrain.notes import edge_notes, gap_notes, inlet_notes, low_spot_notes
+from lotflow.terrain.notes import edge_notes, gap_notes, inlet_notes, low_spot_notes, sunk_notes
 from lotflow.terrain.origins import Ground, lot_origins, origins
 from lotflow.terrain.own_edges import own_edges
 from lotflow.terrain.taken_shots import drawn_there, raster_level
@@ -72,6 +72,7 @@ def _findings(lot: LotWater) -> list[Finding]:
     if lot.levelled is not None:
         found += shot_findings(lot.levelled)
     found += gap_notes(window.surface, window.lot)
+    found += sunk_notes(window.surface)
     found += off_lot(lot.site, job.criteria, grid.metres_per_unit)
     found += edge_notes(
         lot.names,
