@@ -51,7 +51,7 @@ def test_a_deep_basin_is_drained_at_its_bottom_for_a_lot_on_its_side():
     filled = route(drained, no_drains(drained), by_kernel=True).field.filled
     np.testing.assert_allclose(filled[lot], drained.elevation[lot], atol=1e-3)
     before = route(surface, no_drains(surface), by_kernel=True).field.filled
-    assert (before[lot] - surface.elevation[lot]).min() > 1.0
+    assert (before[lot] - surface.elevation[lot]).min() > 0.9
     assert drained.water.sum() == 1
     assert not drained.open_water.any()
     (one,) = sunk_notes(drained)
