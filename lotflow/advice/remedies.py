@@ -199,14 +199,21 @@ def _way_out(result: Result, low_spot: Row, openings: Sequence[Row]) -> Remedy:
 
     Where it is known, the lowest place of the edge on the lot's own ground is named: `reach_m` is
     how far it lies above where the low spot runs over now, `length_m` how deep the cut is there
-    that keeps water 6 in below the lowest sill. Else, over an edge on the lot nobody else is asked.
+    that keeps water 6 in below the lowest sill. Where the ground behind lies no lower than that,
+    no cut helps, and it is said how high it lies above the sill. Else, over an edge on the lot
+    nobody else is asked.
     """
     at, sill = _place_of_edge(result, low_spot, openings), lowest_sill(openings)
     if not at or sill is None:
         others = " On others' ground it takes that owner's permission."
         facts = {"others": "" if spills_on_lot(result, low_spot) else others}
         return Remedy(Step.GRADE, "way-out", (), facts)
-    level = float(low_spot["own_edge_m"])
+    level, behind = float(low_spot["own_edge_m"]), low_spot.get("behind_own_edge_m")
+    if behind is not None and behind > sill["sill_m"] - CLEAR_M:
+        return Remedy(
+            Step.GRADE, "no-way-over", (str(sill["name"]),), {"where": at},
+            above_m=behind - sill["sill_m"],
+        )  # fmt: skip
     return Remedy(
         Step.GRADE, "way-out-over", (str(sill["name"]),), {"where": at},
         above_m=level - low_spot["spill_elevation_m"], length_m=level - sill["sill_m"] + CLEAR_M,

@@ -77,6 +77,9 @@ _REMEDIES: Final[Mapping[str, str]] = {
     "it would be {deep} deep there. Take levels from the lowest point of the hollow over that "
     "place and on to any lower street, ditch or green: it must fall all the way, and beyond the "
     "lot line it takes that owner's permission.",
+    "no-way-over": "No cut on your own ground helps: where its edge is lowest, {where}, the ground "
+    "behind lies {above} the sill of {names} by the data. Leave that edge as high as it is, so that "
+    "no more comes in over it, and lead other water past.",
     "level-way": "Take levels along its way out first, from its lowest point over its edge on your "
     "lot{where} and on: a shallow cut there, where no paving stands in the way, may need no drain.",
     "outlet-first": "{names} {how} {find} no outlet that gravity reaches with the cover and fall "

@@ -119,10 +119,10 @@ def _layers(lot: LotWater) -> dict[str, pd.DataFrame]:
 def _low_spot_facts(lot: LotWater) -> LowSpotFacts:
     """What is known of the low spots beside their shape."""
     spots, window = lot.low_spots, lot.window
-    receiver = lot.natural.receivers().ravel()
+    own_edge, behind = own_edges(spots, lot.natural, window.lot)
     return LowSpotFacts(
         spots.cells_in(window.lot), lot.spots_cut, lot.spots_not_closed,
-        inlets_in(spots, lot.inlets.placed), own_edges(spots, window.surface, receiver, window.lot),
+        inlets_in(spots, lot.inlets.placed), own_edge, behind, spots.deepest_in(window.lot),
     )  # fmt: skip
 
 
