@@ -48,6 +48,9 @@ def of_low_spot(found: Found, key: str, some: Sequence[Finding]) -> Item | None:
     grade = grades.seen_too(grade) if agrees else grade
     if openings and not _is_decided(openings[0]):
         grade = grades.least_sure([grade, Grade.LIKELY])
+    own_m = spot.get("on_lot_depth_m")
+    if not openings and not agrees and own_m is not None and own_m < (result.rmse_m or 0.0):
+        grade = Grade.LEVEL_FIRST  # what is deep of it lies beyond the lot
     water = causes.of_low_spot(
         result, spot, found.feeding(number, today=False), found.feeding(number, today=True)
     )
@@ -207,11 +210,26 @@ def _low_spot_harm(
         if worst:
             told += f" {words.with_inlets_open(say, worst, has_inlets=bool(names))}"
         return told
-    where = {Place.LAWN: "on the lawn", Place.PAVING: "on paving"}.get(place, "at the house")
+    where = {Place.LAWN: "on the lawn", Place.PAVING: "on paving"}.get(
+        place, words.at_walls(_walls_at(result, spot))
+    )
     if not result.rows("buildings"):
         part = _part_of_lot(result, spot["x"], spot["y"])
         where = words.in_part(part, f"low spot {spot['id']}")
     return words.water_that_stands(say, where, spot, names, nothing_today=nothing_today)
+
+
+def _walls_at(result: Result, spot: Row) -> list[str]:
+    """Walls at which a low spot stands, those first along which it is longest; two at most."""
+    near = spot["geometry"].buffer(_AT_WALL_CELLS * result.cell)
+    along = [(wall["geometry"].intersection(near).length, wall["name"])
+             for wall in result.rows("facades")]  # fmt: skip
+    return [name for length, name in sorted(along, reverse=True) if length > 0][:_MOST_WALLS]
+
+
+#: A low spot stands at a wall that is no more cells away, and at so many walls that are named.
+_AT_WALL_CELLS: Final = 1.0
+_MOST_WALLS: Final = 2
 
 
 def _part_of_lot(result: Result, x: float, y: float) -> tuple[int, int]:

@@ -16,6 +16,7 @@ from typing import Final
 
 from shapely.geometry import LineString, Point
 
+from lotflow.advice.answer_words import joined
 from lotflow.advice.buildable import (
     CLEAR_M,
     PAD,
@@ -156,13 +157,18 @@ def of_low_spot(
     inlets = tuple(result.inlets_of(low_spot))
     found = [*_roofs_off(causes), _run_on_off(result, causes, low_spot["spill_elevation_m"])]
     if low_spot.get("artefact"):
-        found.append(Remedy(Step.CLEAN, "find-culvert"))
+        drains = _drains_today(result, low_spot)
+        found.append(Remedy(Step.CLEAN, "runs-today" if drains else "find-culvert", drains))
     if not can_be_filled(low_spot, openings):
         found += [_no_fill(low_spot, openings), _way_out(result, low_spot, openings)]
     elif at_house:
         found.append(Remedy(Step.GRADE, "relevel" if is_paved else "raise"))
     elif not inlets:
-        found.append(Remedy(Step.GRADE, "fill"))
+        why = _way_of_others(low_spot, causes)
+        if why:
+            # the step that asks where their water may go is answered: here, as today
+            found = [one for one in found if one is None or one.what != "ask-run-on"]
+        found.append(Remedy(Step.GRADE, "keep-way" if why else "fill", (), {"why": why}))
     elif not is_paved and spills_on_lot(result, low_spot):
         at = _place_of_edge(result, low_spot, openings)
         found.append(Remedy(Step.GRADE, "level-way", (), {"where": f" ({at})" if at else ""}))
@@ -176,6 +182,27 @@ def of_low_spot(
     elif at_house:
         found.append(Remedy(Step.INLET, "basin"))
     return in_order(one for one in found if one is not None)
+
+
+def _drains_today(result: Result, low_spot: Row) -> tuple[str, ...]:
+    """Inlets that stand in a low spot today: what is said to empty it."""
+    return tuple(
+        str(node["name"])
+        for node in result.rows("nodes", case="today", kind="inlet")
+        if result.drains(low_spot, node["geometry"])
+    )
+
+
+#: Share from which the water of a hollow is the neighbours', or its ground: the greater part.
+_MOST: Final = 0.5
+
+
+def _way_of_others(low_spot: Row, causes: Sequence[Cause]) -> str:
+    """Say why a hollow is not the owner's to fill: it is where others' water runs, or is theirs."""
+    share = share_of(causes, Source.NEIGHBOUR)
+    if (low_spot.get("on_lot_m2") or 0.0) < _MOST * low_spot["area_m2"]:
+        return "most of it lies on others' ground"
+    return f"{share * 100:.0f} % of its water comes from neighbours" if share >= _MOST else ""
 
 
 def is_drowned(result: Result, names: Collection[str]) -> bool:
@@ -349,11 +376,11 @@ def _not_raised(
     whys: dict[tuple[str, str, bool], list[str]] = {}
     for wall in walls:
         why = "low spot" if wall["name"] in standing else why_not_raised(result, wall)
-        near = ", ".join(
+        near = joined([
             str(row["name"])
             for row in openings_of(result, wall)
             if (row.get("kind") == PAD) == (why == "pad")
-        )
+        ])  # fmt: skip
         key = (why, near if why in ("sill", "pad") else "", wall["name"] in ways)
         whys.setdefault(key, []).append(wall["name"])
     return [
@@ -381,7 +408,8 @@ def of_run(run: Run, *, may_be_outlet: bool = False) -> tuple[Remedy, ...]:
     """
     key = {
         Verdict.LOOK: "find-outlet" if run.is_replaced and may_be_outlet
-        else "find-replaced" if run.is_replaced else "find",
+        else "find-replaced" if run.is_replaced
+        else "find-level" if run.has_end else "find",
         Verdict.ABANDON: "abandon", Verdict.RELAY: "relay",
         Verdict.REPAIR: "repair", Verdict.CLEAN: "clean", Verdict.KEEP: "keep",
     }[run.verdict]  # fmt: skip

@@ -14,6 +14,8 @@ if TYPE_CHECKING:
 #: What a person does, by the key of the remedy; {names} are what is worked on.
 _REMEDIES: Final[Mapping[str, str]] = {
     "find-culvert": "Look for a culvert or drain that empties it; if there is one, clear it.",
+    "runs-today": "{names} {is} there to empty it today: see in rain, or with a hose, whether {it} "
+    "{run}; if not, that comes first.",
     "hose": "Put a hose into {names} and look where the water comes out, and whether it backs up.",
     "hidden": "Look for what the elevation data do not show: a settled place, an edge of paving, a "
     "curb, a wall; level it, and draw what is found.",
@@ -24,6 +26,9 @@ _REMEDIES: Final[Mapping[str, str]] = {
     "find": "Find where {names} {end}: dye first, then a camera or a sonde. Connect nothing to it "
     "before that, and let it run while nothing else drains there; if the end is not found, abandon "
     "the whole run and cap it once new drains take all the water, tried in rain.",
+    "find-level": "Put a hose into {names} at the upper end and see that the water comes out where "
+    "{it} {end} on the plan, and take the levels that are missing. Connect nothing to {it} before "
+    "that, and let {it} run while nothing else drains there.",
     "find-outlet": "Trace {names}, dye first, then a camera, before anything else is built: these "
     "drains have no outlet, and if {it} {end} in a sound drain that may take the water, it is one. "
     "Let {it} run, connect nothing to {it} before that, and abandon nothing.",
@@ -78,17 +83,20 @@ _REMEDIES: Final[Mapping[str, str]] = {
     "place and on to any lower street, ditch or green: it must fall all the way, and beyond the "
     "lot line it takes that owner's permission.",
     "no-way-over": "No cut on your own ground helps: where its edge is lowest, {where}, the ground "
-    "behind lies {above} the sill of {names} by the data. Leave that edge as high as it is, so that "
-    "no more comes in over it, and lead other water past.",
+    "behind lies {above} the sill of {names} by the data. Leave that edge as high as it is, so "
+    "that no more comes in over it, and lead other water past.",
     "level-way": "Take levels along its way out first, from its lowest point over its edge on your "
     "lot{where} and on: a shallow cut there, where no paving stands in the way, may need no drain.",
-    "outlet-first": "{names} {how} {find} no outlet that gravity reaches with the cover and fall "
-    "of a pipe. Settle the outlet first, then the sizes.",
+    "outlet-first": "{names} {how} {find} no outlet that gravity reaches for sure with the cover "
+    "and fall of a pipe. Settle the outlet first, then the sizes.",
     "outlet-drowned": "{names} {how} {run} only while the water at the grate stands higher than "
     "that at the outlet. Ask first how high that rises in rain; while it stays below, a larger "
     "pipe keeps the water lower.",
     "wait": "Look after rain, or level it: leave it alone where no water stands.",
     "fill": "Fill it with the soil of the lawn to a fall of 1 %, towards where it runs over now.",
+    "keep-way": "Do not fill it: {why}, and their water must not be dammed. Clear it, and take "
+    "levels from its lowest point along its way out and on: a shallow cut there, on your own "
+    "ground, empties it; no more may leave the lot than today.",
     "regrade": "Fill the soil at {names} to fall 5 % away over the first {reach}.",
     "relevel-walls": "Relevel the paving at {names} to fall 2 % away over the first {reach}.",
     "standing": "{names} {stand} in a low spot: fill there sheds nothing, see the low spot.",
@@ -241,6 +249,7 @@ def what_to_do(say: Say, remedies: Sequence[Remedy]) -> tuple[str, ...]:
             "reach": say(3.048, "length"), "far": say(one.length_m or 3.048, "distance"),
             "end": "end" if several else "ends", "its": "their" if several else "its",
             "it": "them" if several else "it", "have": "have" if several else "has",
+            "is": "are" if several else "is",
             "come": "come" if several else "comes",
             "lower": "ends" if several else "end", "drain": "drain" if several else "drains",
             "walls": "the walls" if several else "the wall",

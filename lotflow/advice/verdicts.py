@@ -61,6 +61,11 @@ class Run:
         """Whether it is asked on site before anything is judged."""
         return self.verdict is Verdict.LOOK
 
+    @property
+    def has_end(self) -> bool:
+        """Whether it is drawn where it ends: only levels are asked for then."""
+        return all(one.rule not in _FIND for one in self.findings)
+
 
 #: What a rule found of an old pipe asks for, first of all where its end is. By practice a run is
 #: kept if cleaning is enough, and relaid where its fall, joints or cover are wrong; common

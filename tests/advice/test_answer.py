@@ -136,6 +136,70 @@ def test_an_outlet_out_of_reach_stands_behind_the_low_spot_it_would_empty(site):
     assert "to Canal the fall is short by 0.50 m" in told.items[1].harm
 
 
+def test_an_inlet_out_of_reach_decides_though_of_another_the_data_cannot_tell(site):
+    """It is told apart from it, and a pump is not kept back for the other's levels."""
+    site["inlets"].append(site["inlets"][0] | {"name": "Channel"})
+    site["outlet_options"] = [
+        {"subject": name, "rank": 1, "kind": "street", "place": "Street", "run_m": 30.0,
+         "left_m": left, "left_low_m": left - 0.25, "left_high_m": left + 0.25, "verdict": verdict}
+        for name, left, verdict in (
+            ("Basin", -0.16, "cannot tell"), ("Channel", -1.2, "not reachable")
+        )
+    ]  # fmt: skip
+    some = [
+        finding("no-gravity-outlet", "Basin", "fail"), finding("no-gravity-outlet", "Channel"),
+    ]  # fmt: skip
+    item = item_of(answered(site, some), Theme.NO_OUTLET)
+    assert item.place == "Channel"
+    keys = [one.what for one in item.measures]
+    assert {"pump", "level-outlet"} <= set(keys)
+    assert "1.20 m" in item.harm
+    assert "0.16 m" not in item.harm
+    assert item.harm.index("Channel") < item.harm.index("Basin")
+    site["outlet_options"][1]["verdict"] = "cannot tell"
+    keys = [one.what for one in item_of(answered(site, some), Theme.NO_OUTLET).measures]
+    assert keys == ["level-outlet"]
+
+
+def test_of_an_old_run_whose_end_is_drawn_levels_are_asked_for_and_no_end(site):
+    site["drain_lines"] = [line("A", "Gully", "Curb", invert_down_basis="unknown")]
+    for rule, what in (("adverse-fall", "find-level"), ("outlet-not-found", "find")):
+        run = item_of(answered(site, [finding(rule, "A")]), Theme.RUN)
+        assert run.grade is Grade.LEVEL_FIRST
+        assert [one.what for one in run.measures] == [what]
+
+
+def test_where_most_of_a_hollow_or_its_water_is_of_others_it_is_not_filled(site):
+    site["openings"], site["wall_water"], site["nodes"], site["inlets"] = [], [], [], []
+    spot = LOW_SPOT | {"inlets": "", "building_distance_m": 9.0, "geometry": box(30, 30, 34, 33)}
+    few = {"subject": "low spot 1", "source": "neighbour", "name": "crossing 7", "x": 10.0,
+           "y": 20.0, "is_led_in": False}  # fmt: skip
+    own = few | {"source": "own yard", "name": "", "area_m2": 50.0}
+    low = [finding("low-spot", "low spot 1")]
+    for area, on_lot, what in ((20.0, 12.0, "fill"), (80.0, 12.0, "keep-way"),
+                               (20.0, 3.0, "keep-way")):  # fmt: skip
+        site["low_spots"] = [spot | {"on_lot_m2": on_lot}]
+        site["water_parts"] = [few | {"area_m2": area}, own]
+        item = item_of(answered(site, low), Theme.LOW_SPOT)
+        assert [one.what for one in item.measures if one.step == 3] == [what]
+        assert ("m³" in item.takes) == (what == "fill")
+
+
+def test_what_stands_on_the_lot_is_told_by_its_own_depth_and_wall(site):
+    """0.30 m deep beyond the line and 0.05 m on the lot: less than the data can tell."""
+    site["openings"], site["wall_water"] = [], []
+    for own, grade in ((0.30, Grade.SHOWN), (0.12, Grade.SHOWN), (0.05, Grade.LEVEL_FIRST)):
+        site["low_spots"] = [
+            LOW_SPOT
+            | {"inlets": "", "on_lot_depth_m": own, "on_lot_m2": 4.0, "geometry": box(8, 3, 14, 4)}
+        ]
+        item = item_of(answered(site, [finding("low-spot", "low spot 1")]), Theme.LOW_SPOT)
+        assert item.grade is grade
+        assert "at House, south side" in item.harm
+        assert ("4 m²" in item.harm) == (own < 0.30)
+        assert f"{own:.2f} m deep" in item.harm
+
+
 def test_each_inlet_without_an_outlet_has_its_own_lack(site):
     site["inlets"].append(site["inlets"][0] | {"name": "Gully"})
     site["outlet_options"] = [
@@ -481,8 +545,9 @@ def test_low_sills_stand_first_and_walls_to_level_are_evidence_of_walls(site):
                  "geometry": LineString([(14, 4), (14, 10)])}
     )  # fmt: skip
     site["facades"].append(
-        SOUTH | {"name": "House, west side", "verdict": "cannot tell", "slope": -0.03}
-    )
+        SOUTH | {"name": "House, west side", "verdict": "cannot tell", "slope": -0.03,
+                 "geometry": LineString([(6, 4), (6, 10)])}
+    )  # fmt: skip
     walls = answered(site, (WALL_FOUND,)).items[0]
     assert walls.harm.startswith(
         "By the data the sill of Door (House, south side) lies only 0.10 m above the ground"

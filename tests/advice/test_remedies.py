@@ -3,7 +3,7 @@
 from dataclasses import replace
 
 import pytest
-from hand_made import CROSSING, DOOR, LOW_SPOT, SOUTH, finding, line, result
+from hand_made import CROSSING, DOOR, LOW_SPOT, SOUTH, finding, line, node, result
 from shapely.geometry import LineString, Point, box
 
 from lotflow.advice import buildable, drain_words, remedies
@@ -123,6 +123,15 @@ def test_the_lowest_edge_on_the_own_lot_is_named_with_the_cut_it_takes(site):
     assert way.above_m == pytest.approx(0.10)
     assert way.length_m == pytest.approx(0.3024)
     assert way.facts["where"] == "7 m north of Door"
+
+
+def test_a_deep_hollow_with_an_inlet_of_today_is_asked_about_that_and_no_culvert(site):
+    spot = LOW_SPOT | {"artefact": "deep"}
+    for name, asked in (("Old gully", "runs-today"), ("", "find-culvert")):
+        site["nodes"] = [node("today", name, 10, 11)] if name else []
+        found = remedies.of_low_spot(result(site), spot, (), at_house=True, is_paved=False)
+        assert {"runs-today", "find-culvert"} & set(what(found)) == {asked}
+        assert not name or found[0].subjects == (name,)
 
 
 @pytest.mark.parametrize(("behind", "leads"), [(9.89, True), (9.91, False), (10.7, False)])
