@@ -294,6 +294,7 @@ def walls_harm(
     taken: Mapping[str, str] | None = None,
     reverse: Collection[str] = (),
     left_open: Collection[str] = (),
+    more: Mapping[str, float] | None = None,
 ) -> str:
     """
     Say that ground falls to walls, what runs on to the first, and what roofs add.
@@ -316,6 +317,8 @@ def walls_harm(
         Walls of which the data show too little fall, but not that it is towards them.
     left_open
         Inlets of which the data leave the catchment open.
+    more
+        Walls after the first to which more water runs, with the area it comes from [m^2].
     """
     told = []
     beyond = [one for one in causes if one.source is Source.NEIGHBOUR]
@@ -341,7 +344,9 @@ def walls_harm(
                 long = (
                     f"{say(one['length_m'], 'length')} long, " if one["name"][-1].isdigit() else ""
                 )
-                names.append(f"{one['name']} ({long}{fall}{where})")
+                much = (more or {}).get(one["name"])
+                water = "" if much is None else f", the water of {say(much, 'area')} runs to it"
+                names.append(f"{one['name']} ({long}{fall}{where}{water})")
             told.append(f"also at {joined(names)}")
     if downspouts:
         told.append(f"{names_or(downspouts, 'discharges', 'discharge')} at the wall")

@@ -383,6 +383,7 @@ def of_walls(found: Found, _: str, some: Sequence[Finding]) -> Item | None:
             words.walls_harm(
                 say, walls, at_worst, [one.told for one in ending], standing,
                 taken=_taken_as_drawn(found, at_worst), reverse=_reverses(walls),
+                more=_more_than_first(result, walls),
                 left_open=[
                     row["name"] for row in result.rows("inlets")
                     if grades.is_open(
@@ -406,6 +407,16 @@ def of_walls(found: Found, _: str, some: Sequence[Finding]) -> Item | None:
         risk=remedy_words.risk_of_walls(say),
         source=found.sources(heaviest(some), asked), causes=water, mends=found.mended(rows),
     )  # fmt: skip
+
+
+def _more_than_first(result: Result, walls: Sequence[Row]) -> dict[str, float]:
+    """Walls named after the first to which more water runs, with the area it comes from [m^2]."""
+    amounts = [sum(one.amount for one in causes.of_walls(result, [wall])) for wall in walls]
+    return {
+        wall["name"]: amount
+        for wall, amount in zip(walls[1:], amounts[1:], strict=True)
+        if amount > amounts[0]
+    }
 
 
 def _low_sills(result: Result, walls: Sequence[Row]) -> list[Row]:

@@ -117,6 +117,8 @@ _WORTH: Final = 0.2
 
 #: Items of the table of quantities that a reader asks for first.
 _WORTH_NAMING: Final = ("pipe", "catch basin", "area drain", "channel drain", "outlet")
+#: Items that go with one of them.
+_SMALL_PARTS: Final = (" end cap", " bottom outlet")
 
 
 def in_order(remedies: Iterable[Remedy]) -> tuple[Remedy, ...]:
@@ -580,7 +582,7 @@ def drains_to_order(result: Result) -> list[str]:
         item, unit = str(row["item"]), str(row["unit"])
         if item.startswith("trench"):
             trench[unit] = trench.get(unit, 0.0) + float(row["quantity"])
-        elif item.startswith(_WORTH_NAMING) and "end cap" not in item:
+        elif item.startswith(_WORTH_NAMING) and not item.endswith(_SMALL_PARTS):
             count = f"{row['quantity']:g}"
             size = unit.removesuffix(" length").removesuffix(" section")
             in_feet = _feet(size) if result.units == "us" else None

@@ -519,6 +519,23 @@ def test_a_wall_that_may_fall_away_is_too_flat_and_not_said_to_fall_towards(site
     assert "House, west side (too flat)" in answered(site, (WALL_FOUND, flat)).items[0].harm
 
 
+def test_a_wall_after_the_first_to_which_more_water_runs_is_told_with_it(site):
+    """A shed is told after the house, though four times as much runs to it."""
+    shed = SOUTH | {"name": "Shed, south side", "building": "Shed",
+                    "geometry": LineString([(20, 4), (24, 4)])}  # fmt: skip
+    site["facades"].append(shed)
+    part = {"source": "own yard", "name": "", "x": None, "y": None, "is_led_in": False}
+    some = (WALL_FOUND, finding("ground-falls-to-building", "Shed, south side"))
+    for area, told in ((400.0, True), (90.0, False)):
+        site["water_parts"] = [
+            part | {"subject": "House, south side", "area_m2": 100.0},
+            part | {"subject": "Shed, south side", "area_m2": area},
+        ]
+        harm = item_of(answered(site, some), Theme.WALLS).harm
+        assert harm.index("House, south side") < harm.index("Shed, south side")
+        assert (f"{area:.0f} m²" in harm) == told
+
+
 def test_of_several_walls_of_a_side_the_length_is_told(site):
     """An owner knows no numbers of walls."""
     site["facades"] = [SOUTH | {"name": "House, south side 2"}]
