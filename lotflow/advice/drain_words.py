@@ -157,6 +157,9 @@ def run_harm(run: Run) -> str:
         return sentence(f"{names}{one_run}: {known}; do not rely on it")
     if run.verdict.value.startswith(("keep", "clean")):
         return sentence(f"{names}: the old run can stay")
+    if not run.cannot_carry:
+        found = complaints([(names, one.rule) for one in run.reasons], 3)
+        return sentence(f"the old run of {found}" if found else f"{names}: the old run goes")
     return sentence(f"{names}, one old run, cannot carry what should flow in it")
 
 

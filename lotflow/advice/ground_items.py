@@ -48,6 +48,8 @@ def of_low_spot(found: Found, key: str, some: Sequence[Finding]) -> Item | None:
     grade = grades.seen_too(grade) if agrees else grade
     if openings and not _is_decided(openings[0]):
         grade = grades.least_sure([grade, Grade.LIKELY])
+    if any(one.rule == "coarse-cell" for one in result.findings) and not agrees:
+        grade = grades.least_sure([grade, Grade.LIKELY])  # good for screening only
     own_m = spot.get("on_lot_depth_m")
     if not openings and not agrees and own_m is not None and own_m < (result.rmse_m or 0.0):
         grade = Grade.LEVEL_FIRST  # what is deep of it lies beyond the lot
@@ -369,6 +371,8 @@ def of_walls(found: Found, _: str, some: Sequence[Finding]) -> Item | None:
     low = _low_sills(result, [*walls, *unsure])
     # where a low sill stands in a wall of which the data cannot tell, that is told beside it
     beside = [row for row in unsure if _low_sills(result, [row])]
+    if low or beside:
+        grade = grades.least_sure([grade, Grade.LIKELY])  # the ground there is off the data
     others_low = _other_low_sills(result, [*walls, *unsure])
     asked = broken(
         row for row in found.harm

@@ -168,11 +168,15 @@ def of_low_spot(
     elif not inlets:
         why = _way_of_others(low_spot, causes)
         if why:
-            # the step that asks where their water may go is answered: here, as today
+            # where their water may go is answered: here, as today
             found = [one for one in found if one is None or one.what != "ask-run-on"]
-        found.append(Remedy(Step.GRADE, "keep-way" if why else "fill", (), {"why": why}))
+        facts = {"why": why, "out": "own" if spills_on_lot(result, low_spot) else "beyond"}
+        found.append(Remedy(Step.GRADE, "keep-way", (), facts) if why
+                     else Remedy(Step.GRADE, "fill"))  # fmt: skip
     elif not is_paved and spills_on_lot(result, low_spot):
         at = _place_of_edge(result, low_spot, openings)
+        # where the neighbour's water may go is answered by that: where it runs today
+        found = [one for one in found if one is None or one.what != "ask-run-on"]
         found.append(Remedy(Step.GRADE, "level-way", (), {"where": f" ({at})" if at else ""}))
     if set(inlets) & set(no_outlet):
         what = "outlet-drowned" if is_drowned(result, inlets) else "outlet-first"

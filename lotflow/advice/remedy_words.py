@@ -95,8 +95,8 @@ _REMEDIES: Final[Mapping[str, str]] = {
     "wait": "Look after rain, or level it: leave it alone where no water stands.",
     "fill": "Fill it with the soil of the lawn to a fall of 1 %, towards where it runs over now.",
     "keep-way": "Do not fill it: {why}, and their water must not be dammed. Clear it, and take "
-    "levels from its lowest point along its way out and on: a shallow cut there, on your own "
-    "ground, empties it; no more may leave the lot than today.",
+    "levels from its lowest point along its way out and on: {out}; no more may leave the lot than "
+    "today.",
     "regrade": "Fill the soil at {names} to fall 5 % away over the first {reach}.",
     "relevel-walls": "Relevel the paving at {names} to fall 2 % away over the first {reach}.",
     "standing": "{names} {stand} in a low spot: fill there sheds nothing, see the low spot.",
@@ -209,6 +209,13 @@ _NOT_RAISED: Final[Mapping[str, str]] = {
 }
 
 
+#: How a hollow that is not filled is emptied, by where it runs over.
+_OUT: Final[Mapping[str, str]] = {
+    "own": "a shallow cut there, on your own ground, may empty it",
+    "beyond": "it runs over beyond your ground: ask its owner, or under a walk the town",
+}  # fmt: skip
+
+
 def _cut(say: Say, cut_m: float | None) -> str:
     """
     Say how far the bed of a swale lies below the ground, beside the depth of the swale.
@@ -267,9 +274,10 @@ def what_to_do(say: Say, remedies: Sequence[Remedy]) -> tuple[str, ...]:
             "clear": clear_of(say),
             "above": at_level(say, one.above_m), "how": "as drawn",
         }  # fmt: skip
+        facts = one.facts | {name: _OUT[one.facts[name]] for name in ("out",) if name in one.facts}
         if one.reach_m is not None:
             words["reach"] = say(one.reach_m, "length")
-        told.append(sentence(_REMEDIES[one.what].format(**words | one.facts)))
+        told.append(sentence(_REMEDIES[one.what].format(**words | facts)))
     return tuple(told)
 
 

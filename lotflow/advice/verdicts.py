@@ -62,6 +62,11 @@ class Run:
         return self.verdict is Verdict.LOOK
 
     @property
+    def cannot_carry(self) -> bool:
+        """Whether its fall, levels or size are wrong; else only how it lies or is joined."""
+        return any(one.rule in _FLOW for one in self.reasons)
+
+    @property
     def has_end(self) -> bool:
         """Whether it is drawn where it ends: only levels are asked for then."""
         return all(one.rule not in _FIND for one in self.findings)
@@ -89,6 +94,13 @@ _DIRTY: Final = (
     "sediment-in-line", "hose-test", "too-slow-to-keep-clean", "no-way-to-clean",
     "grate-not-removable", "emitter-line-cannot-empty", "cleanouts-too-far-apart",
 )  # fmt: skip
+#: Of all these, what keeps water from running as it should.
+_FLOW: Final = frozenset({
+    "adverse-fall", "flat-line", "below-minimum-fall", "too-little-fall", "outlet-above-line",
+    "emitter-above-grate", "over-capacity", "size-changes-within-line", "smaller-pipe-downstream",
+    "outlet-smaller-than-line", "water-stands-in-line", "outlet-under-water", "hose-test",
+    "emitter-line-cannot-empty",
+})  # fmt: skip
 #: What is found wrong with an old pipe.
 FAULTS: Final = frozenset({*_WRONG, *_LOCAL, *_DIRTY})
 #: Verdict, rules and severities that lead to it: the first that is met.

@@ -183,6 +183,34 @@ def test_where_most_of_a_hollow_or_its_water_is_of_others_it_is_not_filled(site)
         item = item_of(answered(site, low), Theme.LOW_SPOT)
         assert [one.what for one in item.measures if one.step == 3] == [what]
         assert ("m³" in item.takes) == (what == "fill")
+    (way,) = [one for one in item.measures if one.what == "keep-way"]
+    assert way.facts["out"] == "beyond"
+    site["low_spots"] = [spot | {"on_lot_m2": 3.0, "spill_x": 10.0, "spill_y": 1.0}]
+    item = item_of(answered(site, low), Theme.LOW_SPOT)
+    assert [one.facts["out"] for one in item.measures if one.what == "keep-way"] == ["own"]
+
+
+def test_cells_for_screening_only_show_no_low_spot_for_sure(site):
+    site["openings"], site["wall_water"] = [], []
+    low = finding("low-spot", "low spot 1")
+    assert item_of(answered(site, [low]), Theme.LOW_SPOT).grade is Grade.SHOWN
+    coarse = finding("coarse-cell", "dem.tif")
+    assert item_of(answered(site, [low, coarse]), Theme.LOW_SPOT).grade is Grade.LIKELY
+
+
+def test_a_low_sill_off_the_data_is_likely_beside_a_downspout_that_is_drawn(site):
+    site["facades"] = [SOUTH | {"verdict": "cannot tell", "slope": -0.02}]
+    spout = finding("downspout-near-foundation", "DS1", x=10.0, y=3.5, measured=0.5, limit=1.5)
+    assert item_of(answered(site, [spout]), Theme.WALLS).grade is Grade.SHOWN
+    site["openings"] = [DOOR | {"above_ground_m": 0.05, "geometry": Point(10, 4)}]
+    assert item_of(answered(site, [spout]), Theme.WALLS).grade is Grade.LIKELY
+
+
+def test_an_old_run_that_lies_badly_is_not_said_to_carry_too_little(site):
+    site["drain_lines"] = [line("A", "Gully", "End")]
+    for rule, carries in (("cover-too-small", True), ("adverse-fall", False)):
+        run = item_of(answered(site, [finding(rule, "A", "fail")]), Theme.RUN)
+        assert ("cannot carry" in run.harm) != carries
 
 
 def test_what_stands_on_the_lot_is_told_by_its_own_depth_and_wall(site):
