@@ -9,7 +9,7 @@ from shapely.geometry import Point
 
 from lotflow.advice import answer_words as words
 from lotflow.advice import causes, drain_words, grades, remedies, remedy_words
-from lotflow.advice.buildable import can_be_filled, on_lot
+from lotflow.advice.buildable import CLEAR_M, can_be_filled, on_lot
 from lotflow.advice.grades import LOOK_IN_RAIN, Grade
 from lotflow.advice.harm import broken
 from lotflow.advice.items import PLACE_RANKS, THEME_RANKS, Item, rank_key
@@ -83,7 +83,7 @@ def without_outlet(found: Found, _: str, some: Sequence[Finding]) -> Item | None
             can_be_raised=all(
                 can_be_filled(found.spots[number], found.openings_in(number))
                 for number in spots if number
-            ),
+            ) and not _low_sills_at(result, inlets),
             traced=[
                 name for run in found.runs.values()
                 if run.is_question and run.is_replaced for name in run.lines
@@ -111,6 +111,21 @@ def without_outlet(found: Found, _: str, some: Sequence[Finding]) -> Item | None
         check=remedy_words.CHECKS["no outlet"], risk=remedy_words.RISKS["no outlet"],
         # what stands in the low spot is mended there
         source=found.sources(heavy), causes=water, measures=tuple(measures),
+    )  # fmt: skip
+
+
+#: Ground this near to a sill rises with that at an inlet [m]: lotflow's choice.
+_NEAR_SILL_M: Final = 3.0
+
+
+def _low_sills_at(result: Result, inlets: Sequence[str]) -> bool:
+    """Whether a sill near an inlet lies so low that the ground there cannot be raised."""
+    places = [row["geometry"] for row in result.rows("inlets") if row["name"] in inlets]
+    return any(
+        row.get("above_ground_m") is not None and row["above_ground_m"] < CLEAR_M
+        and any(place.distance(row["geometry"]) < _NEAR_SILL_M * result.per_metre
+                for place in places)
+        for row in result.rows("openings")
     )  # fmt: skip
 
 

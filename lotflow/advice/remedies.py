@@ -417,7 +417,8 @@ def of_run(run: Run, *, may_be_outlet: bool = False) -> tuple[Remedy, ...]:
         else "find-replaced" if run.is_replaced
         else "find-level" if run.has_end else "find",
         Verdict.ABANDON: "abandon", Verdict.RELAY: "relay",
-        Verdict.REPAIR: "repair", Verdict.CLEAN: "clean", Verdict.KEEP: "keep",
+        Verdict.REPAIR: "larger-grate" if run.lacks_grate else "repair",
+        Verdict.CLEAN: "clean", Verdict.KEEP: "keep",
     }[run.verdict]  # fmt: skip
     return (Remedy(Step.CLEAN, key, run.places or run.lines),)
 

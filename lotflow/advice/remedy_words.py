@@ -39,6 +39,7 @@ _REMEDIES: Final[Mapping[str, str]] = {
     "{it} run until they take all the water, tried in rain; then abandon the whole run and cap it "
     "at its ends.",
     "relay": "Relay {names} as one, with fall to the outlet and glued or gasketed joints.",
+    "larger-grate": "Set a larger grate at {names}, or a second inlet; leave the run.",
     "repair": "Open and repair {names}; leave the rest of the run.",
     "clean": "Jet {names} and look at the outlet while the water runs.",
     "keep": "Keep {names} as found.",
@@ -95,8 +96,7 @@ _REMEDIES: Final[Mapping[str, str]] = {
     "wait": "Look after rain, or level it: leave it alone where no water stands.",
     "fill": "Fill it with the soil of the lawn to a fall of 1 %, towards where it runs over now.",
     "keep-way": "Do not fill it: {why}, and their water must not be dammed. Clear it, and take "
-    "levels from its lowest point along its way out and on: {out}; no more may leave the lot than "
-    "today.",
+    "levels from its lowest point along its way out. {out}. No more may leave the lot than today.",
     "regrade": "Fill the soil at {names} to fall 5 % away over the first {reach}.",
     "relevel-walls": "Relevel the paving at {names} to fall 2 % away over the first {reach}.",
     "standing": "{names} {stand} in a low spot: fill there sheds nothing, see the low spot.",
@@ -211,8 +211,8 @@ _NOT_RAISED: Final[Mapping[str, str]] = {
 
 #: How a hollow that is not filled is emptied, by where it runs over.
 _OUT: Final[Mapping[str, str]] = {
-    "own": "a shallow cut there, on your own ground, may empty it",
-    "beyond": "it runs over beyond your ground: ask its owner, or under a walk the town",
+    "own": "A shallow cut there, on your own ground, may empty it",
+    "beyond": "It runs over beyond your ground: ask its owner, or under a walk the town",
 }  # fmt: skip
 
 

@@ -62,6 +62,12 @@ class Run:
         return self.verdict is Verdict.LOOK
 
     @property
+    def lacks_grate(self) -> bool:
+        """Whether all that is to be repaired is a grate that is too small: it is not broken."""
+        local = {one.rule for one in self.reasons if one.rule in _LOCAL}
+        return self.verdict is Verdict.REPAIR and local == {"grate-too-small"}
+
+    @property
     def cannot_carry(self) -> bool:
         """Whether its fall, levels or size are wrong; else only how it lies or is joined."""
         return any(one.rule in _FLOW for one in self.reasons)
@@ -202,11 +208,13 @@ def _verdict(found: Sequence[Finding], lines: Sequence[Row]) -> tuple[Verdict, l
     named = (*_FIND, *_WRONG, *_LOCAL, *_DIRTY)
     reasons = [one for one in found if one.severity != "note" and one.rule in named]
     reasons.sort(key=lambda one: (SEVERITIES.index(one.severity), named.index(one.rule)))
-    for verdict, rules, severities in _ASKS:
-        if any(one.rule in rules and one.severity in severities for one in reasons):
-            return verdict, reasons
     unknown = all(
         _UNKNOWN in (row.get("invert_up_basis"), row.get("invert_down_basis")) for row in lines
     )
     tested = any(one.rule == "hose-test" for one in found)
+    for verdict, rules, severities in _ASKS:
+        if verdict in (Verdict.REPAIR, Verdict.CLEAN) and unknown and not tested:
+            break  # nobody knows yet whether it falls at all
+        if any(one.rule in rules and one.severity in severities for one in reasons):
+            return verdict, reasons
     return (Verdict.LOOK if unknown and not tested else Verdict.KEEP), reasons

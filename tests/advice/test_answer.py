@@ -190,6 +190,39 @@ def test_where_most_of_a_hollow_or_its_water_is_of_others_it_is_not_filled(site)
     assert [one.facts["out"] for one in item.measures if one.what == "keep-way"] == ["own"]
 
 
+def test_what_stands_at_a_neighbours_wall_is_not_at_the_house(site):
+    site["openings"], site["wall_water"], site["nodes"] = [], [], []
+    shed = {"name": "Next door", "geometry": box(14, 20, 18, 24)}
+    site["buildings"] = [*site["buildings"], shed]
+    low = [finding("low-spot", "low spot 1")]
+    for at, keys in ((box(8, 10, 14, 12), {"raise"}), (box(10, 20, 14, 22), {"fill"})):
+        site["low_spots"] = [LOW_SPOT | {"inlets": "", "geometry": at}]
+        item = item_of(answered(site, low), Theme.LOW_SPOT)
+        assert {one.what for one in item.measures} & {"raise", "fill"} == keys
+        assert ("at " in item.harm) == (keys == {"raise"})
+
+
+def test_ground_at_an_inlet_is_not_raised_beside_a_low_sill(site):
+    """Without a low spot round it nothing else speaks against raising it."""
+    site["low_spots"], site["openings"], site["wall_water"] = [], [], []
+    stuck = [finding("no-gravity-outlet", "Basin")]
+    for high, near, raised in ((0.05, 11.0, False), (0.30, 11.0, True), (0.05, 16.0, True)):
+        site["openings"] = [
+            DOOR | {"above_ground_m": high, "low_spot": None, "geometry": Point(10, near)}
+        ]
+        keys = [one.what for one in item_of(answered(site, stuck), Theme.NO_OUTLET).measures]
+        assert ("raise-terrace" in keys) == raised
+
+
+def test_an_old_run_without_levels_is_a_question_before_it_is_repaired(site):
+    """And a grate that is too small is not repaired but made larger."""
+    small = [finding("grate-too-small", "Gully", today=True)]
+    for basis, what in (("unknown", "find-level"), ("given", "larger-grate")):
+        site["drain_lines"] = [line("A", "Gully", "Curb", invert_down_basis=basis)]
+        run = item_of(answered(site, small), Theme.RUN)
+        assert [one.what for one in run.measures] == [what]
+
+
 def test_cells_for_screening_only_show_no_low_spot_for_sure(site):
     site["openings"], site["wall_water"] = [], []
     low = finding("low-spot", "low spot 1")
