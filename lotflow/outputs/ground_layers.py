@@ -54,6 +54,10 @@ class LowSpotFacts:
         Names of the inlets in each, joined by commas.
     own_edge
         Cell of the lowest place of the edge on the lot's own ground, -1 for none.
+    behind_edge
+        Level to which water falls behind that place [m].
+    deepest_on_lot
+        Greatest depth on the lot [m].
     """
 
     on_lot: NDArray[np.int64]
@@ -61,6 +65,8 @@ class LowSpotFacts:
     not_closed: BoolArray
     inlets: Sequence[str]
     own_edge: NDArray[np.int64] | None = None
+    behind_edge: FloatArray | None = None
+    deepest_on_lot: FloatArray | None = None
 
 
 def low_spots_layer(
@@ -91,7 +97,7 @@ def low_spots_layer(
     spill_x, spill_y = cell_centres(grid, spots.spill_cell)
     edge = np.full(len(spots), -1) if facts.own_edge is None else facts.own_edge
     edge_x, edge_y = cell_centres(grid, edge)
-    has_edge = edge >= 0
+    has_edge, nothing = edge >= 0, np.full(len(spots), np.nan)
     geometry = [shape.get(i + 1, shapely.Point(x[i], y[i]).buffer(grid.transform.a / 2, 1))
                 for i in range(len(spots))]  # fmt: skip
     nested = np.bincount([spot.low_spot for spot in inner], minlength=len(spots) + 1)[1:]
@@ -111,11 +117,13 @@ def low_spots_layer(
         "own_edge_m": np.where(has_edge, grid.values.ravel()[edge], np.nan),
         "own_edge_x": np.where(has_edge, edge_x, np.nan),
         "own_edge_y": np.where(has_edge, edge_y, np.nan),
+        "behind_own_edge_m": nothing if facts.behind_edge is None else facts.behind_edge,
         "contributing_area_m2": area,
         "runoff_to_fill_mm": np.divide(
             volume * 1000, area, out=np.full(len(spots), np.nan), where=area > 0
         ),
         "on_lot_m2": facts.on_lot * grid.cell_m2,
+        "on_lot_depth_m": nothing if facts.deepest_on_lot is None else facts.deepest_on_lot,
         "building_distance_m": _distances(geometry, buildings, grid),
         "inner_low_spots": nested,
         "inlets": list(facts.inlets),
