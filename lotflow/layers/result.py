@@ -44,6 +44,7 @@ _TITLES: Final = {
     "outlet_options": "Ways for gravity to lower places",
     "earthwork_lines": "Swales and berms",
     "earthwork_areas": "Regraded and filled ground, rain gardens",
+    "earthwork_profiles": "Profiles of swales and berms",
     "facades": "Ground at the walls",
     "swale_ways": "Ways for swales round buildings",
     "openings": "Openings of buildings",

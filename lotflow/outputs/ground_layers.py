@@ -9,6 +9,7 @@ import numpy as np
 import shapely
 
 from lotflow.advice.first_levels import place_words
+from lotflow.layers import RESULT_LAYERS
 from lotflow.outputs import palette
 from lotflow.outputs.result_layers import cell_centres, layer_frame
 from lotflow.terrain.catchments import label_polygons, simplified_outlines, weighed
@@ -427,7 +428,7 @@ def shots_layer(
 
 def earthwork_layers(works: Sequence[JudgedEarthwork], crs: Any) -> dict[str, gpd.GeoDataFrame]:
     """
-    Give the earthworks, those along lines and those over areas.
+    Give the earthworks, those along lines and those over areas, and the lines cut open.
 
     Parameters
     ----------
@@ -441,6 +442,10 @@ def earthwork_layers(works: Sequence[JudgedEarthwork], crs: Any) -> dict[str, gp
             "earthwork_lines", lines, crs,
             {
                 "length_m": [one.length_m for one in lines],
+                "width_m": [one.work.width_m for one in lines],
+                "side_slope": [one.work.side for one in lines],
+                "level_up_m": [_end_level(one, 0) for one in lines],
+                "level_down_m": [_end_level(one, -1) for one in lines],
                 "depth_m": [one.bank_m for one in lines],
                 "fall": [one.fall for one in lines],
                 "capacity_m3s": [one.capacity_m3s for one in lines],
@@ -449,6 +454,7 @@ def earthwork_layers(works: Sequence[JudgedEarthwork], crs: Any) -> dict[str, gp
                 "standing_m": [one.standing_m for one in lines],
             },
             {
+                "lining": [one.work.lining if one.work.kind == "swale" else None for one in lines],
                 "leads_to": [one.work.leads_to or None for one in lines],
                 "goes_to": [one.end or None for one in lines],
             },
@@ -463,7 +469,42 @@ def earthwork_layers(works: Sequence[JudgedEarthwork], crs: Any) -> dict[str, gp
             },
             {},
         ),
+        "earthwork_profiles": _earthwork_profiles(lines, crs),
     }  # fmt: skip
+
+
+def _end_level(one: JudgedEarthwork, end: int) -> float:
+    """Level of an end of the bed or top, as it is dug."""
+    return np.nan if one.done is None else float(one.done[end])
+
+
+def _earthwork_profiles(lines: Sequence[JudgedEarthwork], crs: Any) -> gpd.GeoDataFrame:
+    """Give swales and berms cut open along their line, station by station."""
+    columns: dict[str, list[Any]] = {
+        column.name: [] for column in RESULT_LAYERS["earthwork_profiles"].columns
+    }
+    shapes: list[Any] = []
+    for one in lines:
+        if one.section is None or one.done is None:
+            continue
+        station, work = one.section.station, one.work
+        crosses: list[str | None] = [None] * station.size
+        for name, along in one.crossed_at:
+            free = np.array([other is None for other in crosses])
+            if free.any():
+                crosses[int(np.where(free, np.abs(station - along), np.inf).argmin())] = name
+        unknown = np.full(station.size, np.nan)
+        columns["name"] += [work.name] * station.size
+        columns["distance_m"] += station.tolist()
+        columns["ground_m"] += one.section.ground.tolist()
+        columns["level_m"] += one.done.tolist()
+        columns["water_m"] += (unknown if one.water is None else one.water).tolist()
+        columns["stands_m"] += (unknown if one.stands is None else one.stands).tolist()
+        columns["crosses"] += crosses
+        shapes += list(
+            shapely.line_interpolate_point(work.geometry, station / station[-1], normalized=True)
+        )
+    return layer_frame("earthwork_profiles", columns, shapes, crs)
 
 
 def _earthworks(
@@ -486,6 +527,7 @@ def _earthworks(
         "name": [one.work.name for one in works],
         "kind": [one.work.kind for one in works],
         "status": [one.work.status for one in works],
+        "crosses": [", ".join(name for _, name, _ in one.crosses) or None for one in works],
         "verdict": [one.verdict for one in works],
         **texts,
     }

@@ -152,7 +152,7 @@ STYLED: Final = (
     "flow_paths", "lot", "spill_points", "lot_line_crossings", "inlet_areas", "inlet_lines",
     "inlets", "drain_lines", "line_profiles", "nodes", "outlet_options", "observations", "ponds",
     "overflow_paths", "facades", "swale_ways", "openings", "levels_to_take", "shots",
-    "earthwork_areas", "earthwork_lines", "catchment_cells",
+    "earthwork_areas", "earthwork_lines", "earthwork_profiles", "catchment_cells",
 )  # fmt: skip
 
 
@@ -320,6 +320,9 @@ def _earthwork_rules(units: UnitSystem) -> dict[str, tuple[Rule, ...]]:
             Rule("berm", "kind", equals="berm", stroke=earth, width=4.0, label=("name",)),
             Rule("swale", "kind", equals="swale", stroke=palette.SWALE, width=3.0, arrows=True,
                  label=("name",), figure=figure("fall", "slope", units)),
+        ),
+        "earthwork_profiles": (
+            Rule("step of a profile", fill=palette.SWALE, mark="circle", size=3),
         ),
     }  # fmt: skip
 

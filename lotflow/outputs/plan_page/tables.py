@@ -353,13 +353,14 @@ TABLES: Final[dict[str, _PageTable]] = {
     "earthwork_lines": _PageTable(
         "Swales and berms", "earthwork_lines", "name",
         _headings("earthwork_lines", "name", "kind", "status", "depth_m", "fall", "capacity_m3s",
-                  "flow_m3s", "freeboard_m", "goes_to", "cut_m3", "fill_m3", "verdict"),
+                  "flow_m3s", "freeboard_m", "goes_to", "crosses", "cut_m3", "fill_m3",
+                  "verdict"),
         for_site=True,
     ),
     "earthwork_areas": _PageTable(
         "Raised ground and rain gardens", "earthwork_areas", "name",
         _headings("earthwork_areas", "name", "kind", "status", "share_met", "holds_m3",
-                  "empties_h", "cut_m3", "fill_m3", "verdict"),
+                  "empties_h", "crosses", "cut_m3", "fill_m3", "verdict"),
         for_site=True,
     ),
     "levels_to_take": _PageTable(
