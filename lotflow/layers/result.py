@@ -49,6 +49,7 @@ _TITLES: Final = {
     "swale_ways": "Ways for swales round buildings",
     "openings": "Openings of buildings",
     "levels_to_take": "Levels to take first",
+    "stakes": "Stakes to set out",
     "nodes": "Ends and joints of drain lines",
     "line_profiles": "Profiles of drain lines",
     "line_storms": "Drain lines in each storm",

@@ -345,8 +345,38 @@ _EARTHWORK_PROFILES: Final = Layer(
     ),
 )  # fmt: skip
 
+_STAKES: Final = Layer(
+    "stakes",
+    "Stakes to set out what is proposed, each by the tape from two corners of the house.",
+    ("point",),
+    (
+        Column("id", "Number of the stake.", kind="whole", label="Stake"),
+        Column("subject", "Inlet, outlet, drain line, swale or berm it is of.", label="Of"),
+        Column("part", "Which place of it: kind of inlet or outlet, upper or lower end, bend.",
+               label="Place"),
+        number("distance_m", "length", "From the upper end of a line.", label="Along it"),
+        number("ground_m", "elevation", "Ground of today.", label="Ground"),
+        Column("level_of", "What is set there: invert, bed or top.", label="To be set"),
+        number("level_m", "elevation", "Its level; where several pipes meet, the lowest.",
+               label="Level"),
+        Column("level_basis", "Where that comes from: given, proposed, or from the ground."),
+        number("cut_m", "elevation", "Ground above that level; negative where it is filled.",
+               label="Cut"),
+        Column("corner_a", "First corner to tape from."),
+        number("tie_a_m", "taped", "From that corner, level.", label="From A"),
+        Column("corner_b", "Second corner."),
+        number("tie_b_m", "taped", "From that corner, level.", label="From B"),
+        number("between_m", "taped", "From the one corner to the other, as drawn.",
+               label="A to B"),
+        Column("side", "On which side of the line between the corners it lies."),
+        Column("angle_deg", "At which the distances cross.", "number", unit="degrees",
+               label="Angle"),
+        *_XY,
+    ),
+)  # fmt: skip
+
 #: In the order in which they are written.
 GROUND_LAYERS: Final = (
     _EARTHWORK_LINES, _EARTHWORK_AREAS, _EARTHWORK_PROFILES, _OUTLET_OPTIONS, _FACADES,
-    _SWALE_WAYS, _OPENINGS, _LEVELS_TO_TAKE,
+    _SWALE_WAYS, _OPENINGS, _LEVELS_TO_TAKE, _STAKES,
 )  # fmt: skip

@@ -23,6 +23,7 @@ if TYPE_CHECKING:
 
     from lotflow.drains.earthworks import JudgedEarthwork
     from lotflow.drains.first_levels import FirstLevel
+    from lotflow.drains.stakes import Stake
     from lotflow.grid import BoolArray, FloatArray, Grid
     from lotflow.terrain.catchments import CatchmentCells
     from lotflow.terrain.freeboard import OpeningLevels
@@ -535,6 +536,36 @@ def _earthworks(
         known = np.array(values, dtype=float)
         columns[key] = np.where(np.isfinite(known), known, np.nan)
     return layer_frame(name, columns, [one.work.geometry for one in works], crs)
+
+
+def stakes_layer(staked: Sequence[Stake], crs: Any) -> gpd.GeoDataFrame:
+    """Give the stakes of what is proposed, numbered in the order in which they are listed."""
+    ties = [one.tie for one in staked]
+    columns: dict[str, Any] = {
+        "id": list(range(1, len(staked) + 1)),
+        "subject": [one.subject for one in staked],
+        "part": [one.part for one in staked],
+        "level_of": [one.level_of or None for one in staked],
+        "level_basis": [one.level_basis or None for one in staked],
+        "corner_a": [None if tie is None else tie.first.name for tie in ties],
+        "corner_b": [None if tie is None else tie.second.name for tie in ties],
+        "side": [None if tie is None else tie.side for tie in ties],
+    }
+    numbers = {
+        "distance_m": [one.distance_m for one in staked],
+        "ground_m": [one.ground_m for one in staked],
+        "level_m": [one.level_m for one in staked],
+        "cut_m": [one.ground_m - one.level_m for one in staked],
+        "tie_a_m": [np.nan if tie is None else tie.first_m for tie in ties],
+        "tie_b_m": [np.nan if tie is None else tie.second_m for tie in ties],
+        "between_m": [np.nan if tie is None else tie.between_m for tie in ties],
+        "angle_deg": [np.nan if tie is None else tie.angle_deg for tie in ties],
+        "x": [one.x for one in staked],
+        "y": [one.y for one in staked],
+    }
+    columns |= {name: np.array(values, dtype=float) for name, values in numbers.items()}
+    shapes = [shapely.Point(one.x, one.y) for one in staked]
+    return layer_frame("stakes", columns, shapes, crs)
 
 
 def levels_to_take_layer(levels: Sequence[FirstLevel], crs: Any) -> gpd.GeoDataFrame:

@@ -116,7 +116,8 @@ def _cut(name: Any, rows: pd.DataFrame, columns: Sequence[str]) -> Cut:
             return np.full(len(rows), np.nan)
         return np.asarray(rows[column].astype(float))
 
-    return Cut(str(name), *map(known, (*_PIPE, *_DUG[2:])))
+    lines: list[Any] = [known(column) for column in (*_PIPE, *_DUG[2:])]
+    return Cut(str(name), *lines)
 
 
 def _crown_at(layers: Mapping[str, pd.DataFrame], name: str, place: Any) -> float:

@@ -285,6 +285,12 @@ DRAWN: Final[dict[str, _DrawnLayer]] = {
             "rim_elevation_m", "level_from", "residual_depth_m",
         ),
     ),
+    "stakes": _DrawnLayer(
+        "Stakes to set out", fill=palette.INK, stroke="#ffffff", mark="cross", heading="id",
+        label=True, shown=False,
+        told=("subject", "part", "distance_m", "ground_m", "level_of", "level_m", "cut_m",
+              "corner_a", "tie_a_m", "corner_b", "tie_b_m", "side"),
+    ),
     "levels_to_take": _DrawnLayer(
         "Levels to take first", fill="#ffffff", stroke=palette.UNSURE, mark="circle",
         heading="rank", label=True, told=("place", "question", "subject", "settles", "level_m"),

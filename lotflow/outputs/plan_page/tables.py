@@ -363,6 +363,14 @@ TABLES: Final[dict[str, _PageTable]] = {
                   "empties_h", "crosses", "cut_m3", "fill_m3", "verdict"),
         for_site=True,
     ),
+    "stakes": _PageTable(
+        "Stakes to set out", "stakes", "id",
+        _headings("stakes", "id", "subject", "part", "distance_m", "ground_m", "level_of",
+                  "level_m", "cut_m", "corner_a", "tie_a_m", "corner_b", "tie_b_m", "side"),
+        note="Level distances from two corners; the side is that of the line between them. Tape "
+        "from the one corner to the other first: the house may stand otherwise than drawn.",
+        for_site=True,
+    ),
     "levels_to_take": _PageTable(
         "Levels to take first", "levels_to_take", "rank",
         _headings("levels_to_take", "rank", "place", "away_m", "level_m", "settles",
