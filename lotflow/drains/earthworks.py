@@ -411,7 +411,7 @@ def _judged(edit: Edit, before: FloatArray, after: FloatArray, around: Around) -
     work, grid = edit.work, around.surface.ground
     change = after - before
     changed = np.abs(change) > 1e-6
-    cut = float(-change[change < 0].sum()) * grid.cell_m2
+    cut = float(-change[change < 0].sum()) * grid.cell_m2 + 0.0  # and no -0.0
     fill = float(change[change > 0].sum()) * grid.cell_m2
     lot = around.site.lot.geometry.union_all()
     beyond = work.geometry.difference(lot)

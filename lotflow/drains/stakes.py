@@ -83,7 +83,7 @@ class Tie:
         The distances [m].
     between_m
         From the one corner to the other [m]: taped first, it tells whether the house stands as it
-        is drawn.
+        is drawn. NaN where a building stands between them.
     side
         On which side of the line between the corners the place lies.
     angle_deg
@@ -336,7 +336,8 @@ def tied(
     Choose the two corners from which a place is taped best.
 
     A tape runs through no building; the distances cross at an angle of 30 to 150 degrees. Of all
-    such pairs that is taken in which the error of the tape moves the place least.
+    such pairs that is taken in which the error of the tape moves the place least, those first
+    that see each other.
 
     Parameters
     ----------
@@ -366,16 +367,19 @@ def tied(
     x, y = place
     near = sorted(corners, key=lambda one: math.hypot(one.x - x, one.y - y))[:_NEAREST]
     seen = [one for one in near if _in_sight(one, place, shut)]
-    best: tuple[float, Tie] | None = None
+    best: tuple[bool, float] | None = None
+    found: Tie | None = None
     for pair in combinations(seen, 2):
         tie = _tie(place, *pair, unit)
         if tie is None or not _LEAST_ANGLE <= tie.angle_deg <= 180.0 - _LEAST_ANGLE:
             continue
         errors = [_TAPE_M + _TAPE_SHARE * length for length in (tie.first_m, tie.second_m)]
         moves = math.hypot(*errors) / math.sin(math.radians(tie.angle_deg))
-        if best is None or moves < best[0] - 1e-9:
-            best = moves, tie
-    return None if best is None else best[1]
+        apart = not _in_sight(pair[0], (pair[1].x, pair[1].y), shut)
+        if best is None or (apart, round(moves, 9)) < best:
+            best = apart, round(moves, 9)
+            found = replace(tie, between_m=math.nan) if apart else tie
+    return found
 
 
 def _in_sight(corner: Corner, place: tuple[float, float], shut: Any) -> bool:

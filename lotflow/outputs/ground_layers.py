@@ -560,6 +560,10 @@ def stakes_layer(staked: Sequence[Stake], crs: Any) -> gpd.GeoDataFrame:
         "tie_b_m": [np.nan if tie is None else tie.second_m for tie in ties],
         "between_m": [np.nan if tie is None else tie.between_m for tie in ties],
         "angle_deg": [np.nan if tie is None else tie.angle_deg for tie in ties],
+        "corner_a_x": [np.nan if tie is None else tie.first.x for tie in ties],
+        "corner_a_y": [np.nan if tie is None else tie.first.y for tie in ties],
+        "corner_b_x": [np.nan if tie is None else tie.second.x for tie in ties],
+        "corner_b_y": [np.nan if tie is None else tie.second.y for tie in ties],
         "x": [one.x for one in staked],
         "y": [one.y for one in staked],
     }

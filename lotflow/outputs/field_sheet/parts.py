@@ -15,6 +15,7 @@ from lotflow.outputs.field_sheet.content import (
 )
 from lotflow.outputs.field_sheet.hose import hose_part
 from lotflow.outputs.field_sheet.paper import print_sheet, text_size
+from lotflow.outputs.field_sheet.set_out import set_out_parts
 from lotflow.outputs.field_sheet.typesetting import (
     BLANK,
     BOX,
@@ -302,6 +303,7 @@ def field_sheet_pdf(content: FieldSheetContent) -> bytes:
             *_answer(setter, content),
             *first_levels_part(setter, content),
             *_walk_part(setter, content),
+            *set_out_parts(setter, content, lettering, width),
             *questions(setter),
             *_existing_drains(setter, content),
             *hose_part(setter, content),
