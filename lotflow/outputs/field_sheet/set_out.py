@@ -182,7 +182,9 @@ def _stakes(
     heads = (*_STAKES.labels("id", "subject", "ground_m"), "To be set", "Cut", "First tape",
              "Second tape", "Lies", "Set")  # fmt: skip
     rows = [_stake_row(one, letters, content) for one in shown]
-    parts.append(setter.table(heads, rows, (8.5, 27, 12, 18, 12, 12.5, 12.5, 16, 6.5), height=15))
+    untied = [(n, 5, n, 7) for n, one in enumerate(shown) if one["corner_a"] is None]
+    widths = (8.5, 27, 12, 18, 12, 12.5, 12.5, 16, 6.5)
+    parts.append(setter.table(heads, rows, widths, height=15, spans=untied))
     if any(_is_marked(one) for one in shown):
         parts.append(setter.note(_NOT_GIVEN))
     return parts
@@ -236,7 +238,7 @@ def _stake_row(one: Row, letters: dict[str, str], content: FieldSheetContent) ->
     if one["cut_m"] is not None and not math.isclose(one["cut_m"], 0.0, abs_tol=5e-4):
         moved = _STAKES.column("cut_m").shown(abs(one["cut_m"]), content.units)
         cut = moved if one["cut_m"] > 0 else f"fill {moved}"
-    tapes = ["no two corners in sight", "", "by its place on the map"]
+    tapes = ["no two corners in sight: by its place on the map", "", ""]
     if one["corner_a"] is not None:
         first, second = letters[one["corner_a"]], letters[one["corner_b"]]
         tapes = [f"{first} {shown('tie_a_m')}", f"{second} {shown('tie_b_m')}",
