@@ -34,6 +34,7 @@ _XY = (
 #: Titles of layers whose name does not say it in plain words.
 _TITLES: Final = {
     "inner_low_spots": "Low spots within larger ones",
+    "flow_paths_today": "Flow paths of today",
     "spill_points": "Where low spots run over",
     "lot_line_crossings": "Water over the lot line",
     "inlet_lines": "Channel drains and other long inlets",
@@ -92,6 +93,20 @@ def _shape_of_inlets(name: str, geometry: Geometry) -> Layer:
             number("catchment_m2", "area", "Ground and shed roofs that drain to it over the "
                    "surface."),
         ),
+    )  # fmt: skip
+
+
+def _flow_path_columns() -> tuple[Column, ...]:
+    """Declare what is told of a flow path, in whichever state of the drains."""
+    return (
+        _ID,
+        number("area_m2", "area", "Contributing area at the lower end.", label="Drains to its end"),
+        number("length_m", "length", "Length."),
+        number("fall_m", "elevation", "Fall of the filled surface from end to end."),
+        number("slope", "ground_slope", "Fall divided by length."),
+        Column("rank", "Strahler order.", kind="whole", label="Strahler order"),
+        number("ponded_share", "share", "Share of it that crosses filled ground broader than "
+               "about 3 m, where the course is uncertain.", label="Over filled ground"),
     )  # fmt: skip
 
 
@@ -184,23 +199,22 @@ RESULT_LAYERS: Final[dict[str, Layer]] = {
         ),
         Layer(
             "flow_paths",
-            "Where water runs, drawn downhill from confluence to confluence.",
+            "Where water runs, drawn downhill from confluence to confluence; with all that is "
+            "proposed.",
             ("line",),
             (
-                _ID,
-                number("area_m2", "area", "Contributing area at the lower end.",
-                       label="Drains to its end"),
-                number("length_m", "length", "Length."),
-                number("fall_m", "elevation", "Fall of the filled surface from end to end."),
-                number("slope", "ground_slope", "Fall divided by length."),
-                Column("rank", "Strahler order.", kind="whole", label="Strahler order"),
-                number("ponded_share", "share", "Share of it that crosses filled ground broader "
-                       "than about 3 m, where the course is uncertain.",
-                       label="Over filled ground"),
+                *_flow_path_columns(),
                 number("holds_share", "share", "Share of realisations in which the water on it "
                        "goes to the same inlet, or to none as here, mean of its cells; empty "
                        "without inlets or realisations.", label="Holds in"),
             ),
+        ),
+        Layer(
+            "flow_paths_today",
+            "Where water runs today, with the drains and the ground as they are; written where "
+            "anything is proposed.",
+            ("line",),
+            _flow_path_columns(),
         ),
         Layer(
             "lot_line_crossings",

@@ -42,7 +42,7 @@ from lotflow.outputs.ground_layers import (
 )
 from lotflow.outputs.positions import place_of
 from lotflow.outputs.quantities import quantities_csv, quantities_table
-from lotflow.outputs.result_layers import runoff_table
+from lotflow.outputs.result_layers import flow_paths_layer, runoff_table
 from lotflow.outputs.worked_sheets import SHEETS_FILE, stated_sheets, worked_sheets
 from lotflow.ponding.refused import opened_water
 from lotflow.runoff.drawn_cover import SiteCover, drawn_cover
@@ -191,6 +191,7 @@ def job_chapters(
     house = round_house(lot, cover.ground)
     return [
         runoff,
+        today_chapter(lot, waters),
         drain_chapter(lot, checked),
         # adds its bounds to what the chapters before it have
         confidence_chapter(
@@ -218,6 +219,15 @@ def job_chapters(
         observations_chapter(lot, waters[0], cover.ground, storms[0], judged.days.known()),
         Chapter(hashes={"observations": judged.days.sha256} if judged.days.sha256 else {}),
     ]
+
+
+def today_chapter(lot: LotWater, cases: Sequence[CaseWater]) -> Chapter:
+    """Give where water runs today, where it is to run another way."""
+    if len(cases) == 1:
+        return Chapter()
+    routing = cases[0].inlets.routing
+    paths = flow_paths_layer(lot.paths_on(routing), routing, today=True)
+    return Chapter(layers={"flow_paths_today": paths})
 
 
 def site_cover(lot: LotWater) -> SiteCover:

@@ -182,6 +182,10 @@ DRAWN: Final[dict[str, _DrawnLayer]] = {
         "Flow paths", stroke=palette.FLOW, width=2, by_cells=True,
         told=("area_m2", "length_m", "slope", "ponded_share", "holds_share"),
     ),
+    "flow_paths_today": _DrawnLayer(
+        "Flow paths of today", stroke=palette.FLOW, width=1.5, dashes="5 4", by_cells=True,
+        told=("area_m2", "length_m", "slope", "ponded_share"), shown=False,
+    ),
     "overflow_blocked": _DrawnLayer(
         "Overflow with inlets blocked", stroke=palette.BLOCKED, width=3, dashes="1 7",
         heading="low_spot", told=("scenario", *_OVERFLOW), shown=False, source="overflow_paths",
