@@ -29,8 +29,8 @@ from lotflow.outputs.field_sheet.typesetting import (
 )
 from lotflow.outputs.field_sheet.vector_map import VectorMap
 from lotflow.outputs.field_sheet.walk import Stop, walk
-from lotflow.outputs.summary_text import CAUTIONS, RUN_ON, causes_in_short
-from lotflow.units import METRES_PER_FOOT, UnitSystem
+from lotflow.outputs.summary_text import CAUTIONS, RUN_ON, causes_in_short, trench_caution
+from lotflow.units import METRES_PER_FOOT
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping
@@ -58,15 +58,6 @@ _QUESTIONS: Final = (
 _LADDER_DEPTH_M: Final = 4.0 * METRES_PER_FOOT
 _SHORING_DEPTH_M: Final = 5.0 * METRES_PER_FOOT
 
-_TRENCH: Final = (
-    "Trenches: from {ladder} deep a ladder within {reach}, from {shoring} shoring or sloped "
-    "walls unless in stable rock (US: 29 CFR 1926.651, .652); a stricter local rule governs. "
-    "Spoil {back} back."
-)
-_TRENCH_FIGURES: Final[dict[UnitSystem, dict[str, str]]] = {
-    "us": {"ladder": "4 ft", "reach": "25 ft", "shoring": "5 ft", "back": "2 ft"},
-    "metric": {"ladder": "1.2 m", "reach": "7.6 m", "shoring": "1.5 m", "back": "0.6 m"},
-}
 _ON_SITE: Final = (
     "Near footings: no trench below a line that falls at 45 degrees from the footing, without an "
     "engineer. Cracks, leaning walls, steep slopes: an engineer first.",
@@ -79,7 +70,7 @@ _ON_SITE: Final = (
 
 def cautions(content: FieldSheetContent) -> list[str]:
     """List the cautions of a sheet, with what the data adds to them."""
-    trench = _TRENCH.format(**_TRENCH_FIGURES[content.units]) + _deepest(content)
+    trench = trench_caution(content.units) + _deepest(content)
     return [*CAUTIONS[:1], trench, *_ON_SITE, *_drawn(content), *CAUTIONS[1:]]
 
 
