@@ -75,9 +75,7 @@ def surface_content(
     return found
 
 
-def ranking_content(
-    ranking: Ranking, costs: Mapping[str, float | None], changes: Sequence[Change]
-) -> dict[str, Any]:
+def ranking_content(ranking: Ranking, costs: Mapping[str, float | None]) -> dict[str, Any]:
     """
     Give the part of `proposal.json` about the order of the options.
 
@@ -87,13 +85,8 @@ def ranking_content(
         From `lotflow.proposing.ranking`.
     costs
         By the name of an option what it costs by the user's prices; None where not all is priced.
-    changes
-        Of the surface that are offered.
     """
-    unsure = {one.name for one in ranking.options if one.verdict != "holds"}
     together = list(ranking.first) if len(ranking.first) > 1 else []
-    if not ranking.is_alike:
-        unsure |= set(together)
     return {
         "best": ranking.first[0] if len(ranking.first) == 1 else None,
         "alike": together if ranking.is_alike else [],
@@ -111,11 +104,27 @@ def ranking_content(
             }
             for one in ranking.options
         ],
-        "shots": [
-            {"option": one.name, "what": what, "x": _round(x), "y": _round(y)}
-            for one in changes if one.name in unsure for what, x, y in levels_of(one)
-        ],
     }  # fmt: skip
+
+
+def surface_shots(ranking: Ranking, changes: Sequence[Change]) -> list[dict[str, Any]]:
+    """
+    Levels that decide whether a change works, of those that are not sure or tie for the first.
+
+    Parameters
+    ----------
+    ranking
+        From `lotflow.proposing.ranking`.
+    changes
+        Of the surface that are offered.
+    """
+    unsure = {one.name for one in ranking.options if one.verdict != "holds"}
+    if not ranking.is_alike and len(ranking.first) > 1:
+        unsure |= set(ranking.first)
+    return [
+        {"option": one.name, "what": what, "x": _round(x), "y": _round(y)}
+        for one in changes if one.name in unsure for what, x, y in levels_of(one)
+    ]  # fmt: skip
 
 
 def told(harm: SurfaceHarm) -> dict[str, float | None]:
@@ -169,9 +178,5 @@ def surface_text(content: Mapping[str, Any]) -> str:
         f"{one['name']}: {one['verdict']} (helps on {100 * one['share_helps']:.0f} %, harms on "
         f"{100 * one['share_harms']:.0f} % of {one['surfaces']} surfaces that may be true)"
         for one in ranking["options"]
-    ]
-    lines += [
-        f"Level first, {one['option']}: {one['what']} at {one['x']:.1f}, {one['y']:.1f}"
-        for one in ranking["shots"]
     ]
     return "\n".join(lines)

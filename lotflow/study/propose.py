@@ -27,11 +27,13 @@ from lotflow.outputs.proposal import (
     proposed_rows,
     with_rows,
 )
+from lotflow.outputs.proposal_page import PROPOSAL_PAGE, ProposalView, proposal_page
 from lotflow.outputs.summary import json_text
 from lotflow.outputs.surface_proposal import (
     ranking_content,
     surface_content,
     surface_rows,
+    surface_shots,
     surface_text,
 )
 from lotflow.proposing.inlets import LotGround, Rules, asked, inlet_options, judged, laid_out
@@ -157,10 +159,16 @@ def propose(
         "new": sorted({row.key for row in new}),
     }  # fmt: skip
     content["surface"] = surface_content(surface.options, surface.study.layers, surface.needs)
-    content["ranking"] = ranking_content(ranking, costs(surface, lot), surface.changes)
-    if surface.changes:
-        content["outcome"] = "options"
-    write_job_folder(folder, [moved, site, JobFile(PROPOSAL_FILE, json_text(content).encode())])
+    content["ranking"] = ranking_content(ranking, costs(surface, lot))
+    content["shots"] = [*surface_shots(ranking, surface.changes), *content["shots"]]
+    is_any = bool(surface.changes or options)
+    content["outcome"] = "options" if is_any else "nothing can be offered"
+    tell("drawing the page")
+    page = proposal_page(content, _view(job_path, lot, site if is_any else None))
+    write_job_folder(folder, [
+        moved, site, JobFile(PROPOSAL_FILE, json_text(content).encode()),
+        JobFile(PROPOSAL_PAGE, page.encode()),
+    ])  # fmt: skip
     return Proposed(content, f"{surface_text(content)}\n{proposal_text(content)}".strip())
 
 
@@ -270,6 +278,21 @@ def _run_with(job_path: Path, lot: LotWater, options: Sequence[InletOption]) -> 
         folder = Path(made).resolve()
         _write_job(job_path, folder, _site_file(lot, options))
         return _broken(run_study(with_realisations(read_job(folder), 0)))
+
+
+def _view(job_path: Path, lot: LotWater, site: JobFile | None) -> ProposalView:
+    """What the page of a proposal shows: the job run as it is proposed, where anything is."""
+    general, unit = lot.job.job, lot.ground.metres_per_unit
+    if site is None:
+        return ProposalView(general.name or "Lot", lot.job.units, unit, lot.site)
+    with tempfile.TemporaryDirectory(prefix="lotflow-") as made:
+        folder = Path(made).resolve()
+        write_job_folder(folder, [_moved_job(job_path, folder), site])
+        study = run_study(with_realisations(read_job(folder), 0))
+    return ProposalView(
+        general.name or "Lot", lot.job.units, unit, study.lot.site, study.layers["quantities"],
+        [one.as_dict() for one in study.findings],
+    )  # fmt: skip
 
 
 def _broken(study: Study) -> list[Harm]:
