@@ -220,7 +220,7 @@ def low_spot_evidence(say: Say, spot: Row, openings: Sequence[Row], inlets: Sequ
     ]
     if spot.get("probability") is not None:
         share = percent(spot["probability"])
-        told.append(f"water stands there in {share} of the surfaces that the error allows")
+        told.append(f"the chance that it is there is {share}, by the error of the data")
     told += [catchment_range(say, one) for one in inlets]
     if spot.get("artefact"):
         told.append(f"but {spot['artefact']}")

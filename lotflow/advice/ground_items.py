@@ -90,14 +90,21 @@ def of_low_spot(found: Found, key: str, some: Sequence[Finding]) -> Item | None:
         measures=measures,
         takes=_fill_of(found, spot, measures),
         check=remedy_words.levels_of_low_spot(
-            [one["name"] for one in openings], has_buildings=bool(result.rows("buildings"))
+            [one["name"] for one in openings if not _is_levelled(one)],
+            has_buildings=bool(result.rows("buildings")), is_levelled=_is_levelled(spot),
         )
         + words.after(observations.questions(seen)),
         risk=remedy_words.RISKS[Theme.LOW_SPOT.value],
         means=grades.SEEN_MEANING[grade] if agrees else "",
+        is_levelled=all(map(_is_levelled, (spot, *openings))),
         source=found.sources(heaviest(some), rows), causes=water,
         mends=found.mended(_surely_mended(result, spot, rows, measures)),
     )  # fmt: skip
+
+
+def _is_levelled(row: Row) -> bool:
+    """Whether what is told of it rests on levels taken on site."""
+    return bool(row.get("level_from") == "levelled")
 
 
 def _surely_mended(
@@ -406,8 +413,10 @@ def of_walls(found: Found, _: str, some: Sequence[Finding]) -> Item | None:
         measures=measures,
         takes=words.quantities(say, *remedies.earth_to_fill(raised)) if raised else "",
         check=remedy_words.levels_of_walls(
-            say, [row["name"] for row in [*walls, *unsure]], [row["name"] for row in low]
+            say, [row["name"] for row in [*walls, *unsure] if not _is_levelled(row)],
+            [row["name"] for row in low if not _is_levelled(row)],
         ),
+        is_levelled=worst is not None and _is_levelled(worst),
         risk=remedy_words.risk_of_walls(say),
         source=found.sources(heaviest(some), asked), causes=water, mends=found.mended(rows),
     )  # fmt: skip

@@ -340,12 +340,17 @@ SOURCES: Final[Mapping[str, str]] = {
 }
 
 
-def levels_of_low_spot(openings: Sequence[str], *, has_buildings: bool) -> str:
-    """Say what to level at a low spot."""
-    sills = (
-        f"{'sills' if len(openings) > 1 else 'sill'} of {joined(openings)}, " if openings else ""
-    )
-    told = sentence(f"take levels: {sills}bottom of the hollow, edge where it spills")
+#: What is left to do where all was levelled.
+_LEVELS_TAKEN: Final = "Its levels are taken: look in rain whether water stands there."
+
+
+def levels_of_low_spot(
+    openings: Sequence[str], *, has_buildings: bool, is_levelled: bool = False
+) -> str:
+    """Say what to level at a low spot: sills, and the hollow itself unless it was levelled."""
+    asked = [f"{'sills' if len(openings) > 1 else 'sill'} of {joined(openings)}"] * bool(openings)
+    asked += [] if is_levelled else ["bottom of the hollow", "edge where it spills"]
+    told = sentence(f"take levels: {', '.join(asked)}") if asked else _LEVELS_TAKEN
     if not has_buildings:
         told += " How far is the house? With footprints (--buildings) it is told."
     return told
@@ -353,9 +358,11 @@ def levels_of_low_spot(openings: Sequence[str], *, has_buildings: bool) -> str:
 
 def levels_of_walls(say: Say, walls: Sequence[str], openings: Sequence[str] = ()) -> str:
     """Say what to level at walls, and of low sills in them."""
+    several = "sills" if len(openings) > 1 else "sill"
+    if not walls and openings:
+        return sentence(f"take the level of the {several} of {joined(openings)}")
     if not walls:
         return sentence("look where each downspout discharges")
-    several = "sills" if len(openings) > 1 else "sill"
     sills = f", and of the {several} of {joined(openings)}" if openings else ""
     return sentence(
         f"take levels of the ground at {joined(walls)}, at the wall and {say(3.048, 'length')} "

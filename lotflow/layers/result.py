@@ -45,10 +45,12 @@ _TITLES: Final = {
     "outlet_options": "Ways for gravity to lower places",
     "earthwork_lines": "Swales and berms",
     "earthwork_areas": "Regraded and filled ground, rain gardens",
+    "earthwork_profiles": "Profiles of swales and berms",
     "facades": "Ground at the walls",
     "swale_ways": "Ways for swales round buildings",
     "openings": "Openings of buildings",
     "levels_to_take": "Levels to take first",
+    "stakes": "Stakes to set out",
     "nodes": "Ends and joints of drain lines",
     "line_profiles": "Profiles of drain lines",
     "line_storms": "Drain lines in each storm",
@@ -167,9 +169,10 @@ RESULT_LAYERS: Final[dict[str, Layer]] = {
                 Column("not_closed", "Whether the data that were read end before its basin "
                        "closes: depth, area, volume and overflow level are at least what is "
                        "given.", kind="yes_no"),
-                number("probability", "share", "Share of realisations in which water stands "
-                       "within its outline as deep as the limit; empty where fewer than 20 were "
-                       "run, and under or between buildings.", label="Stands in"),
+                number("probability", "share", "Chance that it is there: from the share of "
+                       "realisations in which water stands within its outline as deep as the "
+                       "limit, and how much; empty where fewer than 20 were run, and under or "
+                       "between buildings.", label="Chance"),
                 *bounds("depth_m", "depth", "greatest depth within its outline"),
                 *bounds("volume_m3", "volume", "volume within its outline"),
             ),
