@@ -18,6 +18,22 @@ settings.register_profile("lotflow", deadline=None)
 settings.load_profile("lotflow")
 
 
+@pytest.fixture(autouse=True, scope="session")
+def drawn_here() -> Iterator[None]:
+    """Without a second process for each run: to start one takes longer than to draw a map."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr("lotflow.outputs.side_process.worth_it", lambda: False)
+        yield
+
+
+@pytest.fixture
+def second_process() -> Iterator[pytest.MonkeyPatch]:
+    """With a second process that draws, as users have it; undone, without one again."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr("lotflow.outputs.side_process.worth_it", lambda: True)
+        yield patch
+
+
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     """Note of every test of a property how many examples it is tried on."""
     for item in items:
