@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import os
 import shutil
 import subprocess
@@ -16,6 +17,8 @@ from hypothesis import settings
 # how long an example takes depends on what else the machine does
 settings.register_profile("lotflow", deadline=None)
 settings.load_profile("lotflow")
+# as the program itself does: there is much to look through for dead circles, and few are found
+gc.set_threshold(200_000, 20, 20)
 
 
 @pytest.fixture(autouse=True, scope="session")
@@ -32,6 +35,11 @@ def second_process() -> Iterator[pytest.MonkeyPatch]:
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr("lotflow.outputs.side_process.worth_it", lambda: True)
         yield patch
+
+
+def pytest_configure(config: pytest.Config) -> None:
+    """Let files keep their order where several processes share them: doctests, all short, last."""
+    config.option.loadscopereorder = False  # else those of few tests, which may be long ones
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
