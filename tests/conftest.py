@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 import os
+import shutil
+import subprocess
 import sys
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
@@ -58,3 +61,23 @@ def _properties(stats: dict[str, list[Any]]) -> tuple[dict[str, bool], set[int]]
                 held[name] = held.get(name, True) and outcome == "passed"
                 examples.add(given)
     return held, examples
+
+
+@pytest.fixture
+def small_disk(tmp_path: Path) -> Iterator[tuple[Path, Callable[[int], None]]]:
+    """A disk of its own in memory, and how to leave so many bytes free on it."""
+    place = tmp_path / "disk"
+    place.mkdir()
+    mount = shutil.which("mount")
+    if os.geteuid() != 0 or mount is None:
+        pytest.skip("only root can mount a small disk")
+    options = ["-t", "tmpfs", "-o", "size=8m", "tmpfs", str(place)]
+    if subprocess.run([mount, *options], capture_output=True, check=False).returncode != 0:
+        pytest.skip("a small disk cannot be mounted here")
+
+    def leave_free(free: int) -> None:
+        size = shutil.disk_usage(place).used + free
+        subprocess.run([mount, "-o", f"remount,size={size}", str(place)], check=True)
+
+    yield place, leave_free
+    subprocess.run(["umount", str(place)], check=True)

@@ -265,6 +265,19 @@ def sha256(path: Path) -> str:
     return digest.hexdigest()
 
 
+def hashes_of(path: Path) -> dict[str, str]:
+    """
+    Give the SHA-256 of a file and of all that may stand beside it and be read with it, by name.
+
+    Parameters
+    ----------
+    path
+        A local file.
+    """
+    beside = [part for part in _parts_beside(path) if part.is_file() and part.stat().st_size]
+    return {part.name: sha256(part) for part in (path, *beside)}
+
+
 def sha256_of(data: bytes) -> str:
     """
     Give the SHA-256 of what was read, whatever has become of the file since.
@@ -403,20 +416,27 @@ _BESIDE: Final = (
     ".PRJ",
     ".cpg",
     ".CPG",
+    ".tfw",
+    ".TFW",
+    ".tifw",
+    ".TIFW",
+    ".wld",
+    ".WLD",
 )
+
+
+def _parts_beside(path: Path) -> list[Path]:
+    """Name what may stand beside a file."""
+    return [
+        path.with_name(path.name + end) if end.startswith("-") else path.with_suffix(end)
+        for end in _BESIDE
+    ]
 
 
 def _stamps(path: Path) -> tuple[tuple[int, int], ...]:
     """Give size and time of change of a file and of what may stand beside it; zeros for none."""
-    files = [
-        path,
-        *(
-            path.with_name(path.name + end) if end.startswith("-") else path.with_suffix(end)
-            for end in _BESIDE
-        ),
-    ]
     found = []
-    for file in files:
+    for file in (path, *_parts_beside(path)):
         try:
             stat = file.stat()
         except OSError:
@@ -451,13 +471,16 @@ def reading(path: str | Path, *, layer: str | None = None) -> Iterator[None]:
     except _file_errors() as error:
         rule = f"the file could not be read: {_reason(error)}"
         remedy = "It may be damaged or locked: compare it with its source or export it again"
-        if _is_about_the_copy(error):
+        is_of_machine = _is_about_the_copy(error)
+        if is_of_machine:
             rule = f"no private copy of it could be made to read from: {_reason(error)}"
             remedy = (
                 "Free some space where temporary files go, or set TMPDIR to another folder; see "
                 "`ulimit -f` for a limit on the size of files"
             )
-        raise InputError(Fault(rule, remedy, file=str(path), layer=layer)) from error
+        told = InputError(Fault(rule, remedy, file=str(path), layer=layer))
+        told.is_of_machine = is_of_machine
+        raise told from error
 
 
 def _is_about_the_copy(error: BaseException) -> bool:

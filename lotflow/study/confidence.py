@@ -96,7 +96,7 @@ def confidence_chapter(
     )
     realised = realise_study(lot, places=places, first=first, ca_weight=ca_weight)
     limit = lot.job.criteria.low_spot_limit_m(lot.job.elevation.rmse_m)
-    bounds = realised_bounds(realised, lot.low_spots.artefact, error, limit, grid.cell_m2)
+    bounds = realised_bounds(realised, lot.low_spots, error, limit, grid.cell_m2)
     measured = catchment_areas(lot.cells, grid)
     draining = realised.draining()
     holds = holding_shares(lot.paths, lot.inlets.routing, draining)

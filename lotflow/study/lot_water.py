@@ -173,7 +173,11 @@ class LotWater:
     @cached_property
     def paths(self) -> list[FlowPath]:
         """Where water runs with the inlets in place, downhill from confluence to confluence."""
-        return flow_paths(self.inlets.routing, self.job.criteria.flow_path_area_m2)
+        return self.paths_on(self.inlets.routing)
+
+    def paths_on(self, routing: Routing) -> list[FlowPath]:
+        """Where water runs in a state of the drains, downhill from confluence to confluence."""
+        return flow_paths(routing, self.job.criteria.flow_path_area_m2)
 
 
 def read_inputs(job: Job) -> tuple[Job, UnitChoice, ElevationSource, Site]:

@@ -27,6 +27,7 @@ from lotflow.outputs.proposal import (
     proposed_rows,
     with_rows,
 )
+from lotflow.outputs.proposal_page import PROPOSAL_PAGE, ProposalView, proposal_page
 from lotflow.outputs.summary import json_text
 from lotflow.proposing.inlets import LotGround, Rules, asked, inlet_options, judged, laid_out
 from lotflow.study.chapter import say_nothing
@@ -115,7 +116,12 @@ def propose(
     refused = [*refused, *left_out]
     head = {"lotflow": __version__, "seed": job.confidence.seed, "surfaces": surfaces}
     content = head | proposal_content(ground, options, refused, (before, after))
-    write_job_folder(folder, [moved, site, JobFile(PROPOSAL_FILE, json_text(content).encode())])
+    tell("drawing the page")
+    page = proposal_page(content, _view(job_path, lot, site if content["options"] else None))
+    write_job_folder(folder, [
+        moved, site, JobFile(PROPOSAL_FILE, json_text(content).encode()),
+        JobFile(PROPOSAL_PAGE, page.encode()),
+    ])  # fmt: skip
     return Proposed(content, proposal_text(content))
 
 
@@ -206,6 +212,21 @@ def _run_with(job_path: Path, lot: LotWater, options: Sequence[InletOption]) -> 
         folder = Path(made).resolve()
         write_job_folder(folder, [_moved_job(job_path, folder), site])
         return _broken(run_study(with_realisations(read_job(folder), 0)))
+
+
+def _view(job_path: Path, lot: LotWater, site: JobFile | None) -> ProposalView:
+    """What the page of a proposal shows: the job run as it is proposed, where anything is."""
+    general, unit = lot.job.job, lot.ground.metres_per_unit
+    if site is None:
+        return ProposalView(general.name or "Lot", lot.job.units, unit, lot.site)
+    with tempfile.TemporaryDirectory(prefix="lotflow-") as made:
+        folder = Path(made).resolve()
+        write_job_folder(folder, [_moved_job(job_path, folder), site])
+        study = run_study(with_realisations(read_job(folder), 0))
+    return ProposalView(
+        general.name or "Lot", lot.job.units, unit, study.lot.site, study.layers["quantities"],
+        [one.as_dict() for one in study.findings],
+    )  # fmt: skip
 
 
 def _broken(study: Study) -> list[Harm]:

@@ -21,6 +21,7 @@ from lotflow.inputs.sources import naming_files
 from lotflow.inputs.surface_checks import level_check, rounding_check
 from lotflow.layers.drawn import cases_of, in_case, is_dug_alike
 from lotflow.terrain.cells import polygon_cells
+from lotflow.terrain.closure import with_sunk_basins
 from lotflow.terrain.downspouts import case_roofs
 from lotflow.terrain.earthworks import LaidEarthworks, drawn_earthworks, edited, laid_earthworks
 from lotflow.terrain.inlets import cells_of_interest, drawn_inlets
@@ -203,14 +204,15 @@ def case_surface(site: Site, grid: Grid, job: Job, case: Case) -> tuple[Surface,
 
 
 def surface_on(grid: Grid, site: Site, job: Job) -> Surface:
-    """Set the buildings, walls and water of a site on a ground."""
+    """Set the buildings, walls and water of a site on a ground; what no storm fills is drained."""
     heights = site.walls["height_m"].fillna(job.criteria.wall_height_m).astype(float)
-    return prepare_surface(
+    surface = prepare_surface(
         grid,
         buildings=list(site.buildings.geometry),
         walls=list(zip(site.walls.geometry, heights, strict=True)),
         water=list(site.water.geometry),
     )
+    return with_sunk_basins(surface, polygon_cells(site.lot.geometry.union_all(), grid))
 
 
 def _held_against_ground(

@@ -80,6 +80,8 @@ def run_lots(
     ------
     EngineError
         If the scheduler cannot be reached or is gone, or its workers cannot do this work.
+    LotflowError
+        As from `study_lots`, where the machine of a worker refuses.
     """
     if crew.scheduler is None and crew.workers == 0:
         for task in tasks_of(lots, 1):
@@ -309,6 +311,8 @@ class _Foreman:
                 self._keep(row)
             return
         error = future.exception() if future.status == "error" else None
+        if isinstance(error, LotflowError):
+            raise error
         if error is not None and type(error).__name__ != "KilledWorker":
             raise EngineError(f"a worker could not begin: {type(error).__name__}: {error}")
         allowed = getattr(error, "allowed_failures", 0)

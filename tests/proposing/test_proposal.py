@@ -77,6 +77,21 @@ def test_inlets_stand_where_the_installer_of_the_sample_drew_them(made) -> None:
     assert json.loads((folder / "proposal.json").read_text()) == content
 
 
+def test_the_page_beside_it_shows_each_option_and_what_a_run_would_order(made) -> None:
+    _, folder, content = made
+    page = (folder / "proposal.html").read_text(encoding="utf-8")
+    assert len(page.encode()) < 2_000_000
+    assert page.count("<article") == len(content["options"]) == 2
+    for option in content["options"]:
+        assert option["name"] in page
+        length = f"{option['line']['length_m']:.1f} m of {option['line']['size']}"
+        assert length in page
+    # of the order list: both lines turn there
+    assert "bend 45 deg pvc 110 mm" in page
+    for text in ("14 Alder Court: what could be built", "Call before you dig", "29 CFR 1926"):
+        assert text in page
+
+
 def test_every_row_of_the_user_is_as_it_was_and_new_ones_say_whose_they_are(made) -> None:
     job, folder, content = made
     before, after = (one.joinpath("site.gpkg").read_bytes() for one in (job, folder))

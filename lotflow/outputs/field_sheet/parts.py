@@ -15,6 +15,7 @@ from lotflow.outputs.field_sheet.content import (
 )
 from lotflow.outputs.field_sheet.hose import hose_part
 from lotflow.outputs.field_sheet.paper import print_sheet, text_size
+from lotflow.outputs.field_sheet.set_out import set_out_parts
 from lotflow.outputs.field_sheet.typesetting import (
     BLANK,
     BOX,
@@ -28,8 +29,8 @@ from lotflow.outputs.field_sheet.typesetting import (
 )
 from lotflow.outputs.field_sheet.vector_map import VectorMap
 from lotflow.outputs.field_sheet.walk import Stop, level_place_name, walk
-from lotflow.outputs.summary_text import CAUTIONS, RUN_ON, causes_in_short
-from lotflow.units import METRES_PER_FOOT, UnitSystem
+from lotflow.outputs.summary_text import CAUTIONS, RUN_ON, causes_in_short, trench_caution
+from lotflow.units import METRES_PER_FOOT
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping
@@ -57,15 +58,6 @@ _QUESTIONS: Final = (
 _LADDER_DEPTH_M: Final = 4.0 * METRES_PER_FOOT
 _SHORING_DEPTH_M: Final = 5.0 * METRES_PER_FOOT
 
-_TRENCH: Final = (
-    "Trenches: from {ladder} deep a ladder within {reach}, from {shoring} shoring or sloped "
-    "walls unless in stable rock (US: 29 CFR 1926.651, .652); a stricter local rule governs. "
-    "Spoil {back} back."
-)
-_TRENCH_FIGURES: Final[dict[UnitSystem, dict[str, str]]] = {
-    "us": {"ladder": "4 ft", "reach": "25 ft", "shoring": "5 ft", "back": "2 ft"},
-    "metric": {"ladder": "1.2 m", "reach": "7.6 m", "shoring": "1.5 m", "back": "0.6 m"},
-}
 _ON_SITE: Final = (
     "Near footings: no trench below a line that falls at 45 degrees from the footing, without an "
     "engineer. Cracks, leaning walls, steep slopes: an engineer first.",
@@ -78,7 +70,7 @@ _ON_SITE: Final = (
 
 def cautions(content: FieldSheetContent) -> list[str]:
     """List the cautions of a sheet, with what the data adds to them."""
-    trench = _TRENCH.format(**_TRENCH_FIGURES[content.units]) + _deepest(content)
+    trench = trench_caution(content.units) + _deepest(content)
     return [*CAUTIONS[:1], trench, *_ON_SITE, *_drawn(content), *CAUTIONS[1:]]
 
 
@@ -303,6 +295,7 @@ def field_sheet_pdf(content: FieldSheetContent) -> bytes:
             *_answer(setter, content),
             *first_levels_part(setter, content),
             *_walk_part(setter, content),
+            *set_out_parts(setter, content, lettering, width),
             *questions(setter),
             *_existing_drains(setter, content),
             *hose_part(setter, content),
