@@ -55,7 +55,6 @@ def test_the_notes_of_the_visit_are_readings_of_the_known_ground(tmp_path, monke
 
 def test_the_ten_steps_end_in_a_mended_drain(tmp_path, monkeypatch, capsys):
     monkeypatch.chdir(tmp_path)
-    monkeypatch.setattr("lotflow.outputs.side_process.worth_it", lambda: False)
     told = {}
 
     def run(words):

@@ -155,7 +155,10 @@ def test_where_gravity_reaches_no_end_nothing_is_offered_and_it_is_told_why(
     rules = {one["rule"] for one in content["not_offered"]}
     assert "gravity reaches no named end with the least fall" in rules
     assert all(one["measured"] < 0 for one in content["not_offered"]
-               if one["measured"] is not None and one["limit"] == 0)  # fmt: skip
+               if one["remedy"] == "inlet with line" and one["limit"] == 0
+               and one["measured"] is not None)  # fmt: skip
+    assert content["not_offered"][-1]["remedy"] == "pump in a basin"
+    assert content["surface"] == []
     assert (tmp_path / "out" / "site.gpkg").read_bytes() == (job / "site.gpkg").read_bytes()
 
 
@@ -236,8 +239,10 @@ def test_the_command_takes_an_elevation_and_a_lot_and_leaves_what_is_there(tmp_p
     assert done.exception is None
     assert done.return_value == 0
     content = json.loads((out / "proposal.json").read_text())
-    # no puddles on this slope: a swale or a regrade is asked for, no inlet
-    assert content["outcome"] == "nothing can be offered"
+    # no puddles on this slope: a swale round the house, no inlet
+    assert content["outcome"] == "options"
+    assert content["options"] == []
+    assert "swale" in {one["kind"] for one in content["surface"]}
     assert read_job(out).layers.file == out / "site.gpkg"
     before = {path.name: path.read_bytes() for path in out.iterdir()}
     again = runner.invoke(commands, arguments, standalone_mode=False)
