@@ -164,7 +164,9 @@ def of_low_spot(
     if not can_be_filled(low_spot, openings):
         found += [_no_fill(low_spot, openings), _way_out(result, low_spot, openings)]
     elif at_house:
-        found.append(Remedy(Step.GRADE, "relevel" if is_paved else "raise"))
+        kept = _walls_kept(result, low_spot)
+        found.append(Remedy(Step.GRADE, "fill-hollow", kept) if kept
+                     else Remedy(Step.GRADE, "relevel" if is_paved else "raise"))  # fmt: skip
     elif not inlets:
         why = _way_of_others(low_spot, causes)
         if why:
@@ -188,6 +190,22 @@ def of_low_spot(
     elif at_house:
         found.append(Remedy(Step.INLET, "basin"))
     return in_order(one for one in found if one is not None)
+
+
+#: A low spot stands at a wall that is no more cells away.
+_AT_WALL_CELLS: Final = 1.0
+
+
+def _walls_kept(result: Result, low_spot: Row) -> tuple[str, ...]:
+    """Walls at a low spot to which the ground falls, where it cannot be raised to fall away."""
+    near = low_spot["geometry"].buffer(_AT_WALL_CELLS * result.cell)
+    return tuple(
+        str(wall["name"])
+        for wall in result.rows("facades")
+        if wall["geometry"].intersects(near)
+        and (wall.get("slope") or 0.0) < 0
+        and why_not_raised(result, wall)
+    )
 
 
 def _drains_today(result: Result, low_spot: Row) -> tuple[str, ...]:

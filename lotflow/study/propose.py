@@ -151,7 +151,9 @@ def propose(
     refused = [*surface.refused, *refused, *left_out]
     refused += [*nothing_stands(surface.lot, job), *pump_last(refused)]
     head = {"lotflow": __version__, "seed": job.confidence.seed, "surfaces": surfaces}
-    content: dict[str, Any] = head | proposal_content(ground, options, refused, (_broken(bare), after))
+    content: dict[str, Any] = head | proposal_content(
+        ground, options, refused, (_broken(bare), after)
+    )
     unit = lot.window.surface.ground.metres_per_unit
     mended, left, new = compared_harm(_broken(bare), after, unit)
     content["harm"] = {

@@ -125,6 +125,22 @@ def test_the_lowest_edge_on_the_own_lot_is_named_with_the_cut_it_takes(site):
     assert way.facts["where"] == "7 m north of Door"
 
 
+@pytest.mark.parametrize(
+    ("slope", "asked"), [(-0.02, "fill-hollow"), (0.03, "raise"), (0.0, "raise")]
+)
+def test_a_hollow_at_a_wall_that_may_not_be_raised_is_filled_and_not_graded_away(
+    site, slope, asked
+):
+    """A rise of 5 % and more over 10 ft is more than 6 in of soil at the wall."""
+    site["openings"] = []
+    site["facades"] = [SOUTH | {"slope": slope}]
+    spot = LOW_SPOT | {"inlets": "", "geometry": box(8, 3, 12, 4)}
+    found = remedies.of_low_spot(result(site), spot, (), at_house=True, is_paved=False)
+    assert {"fill-hollow", "raise"} & set(what(found)) == {asked}
+    if asked == "fill-hollow":
+        assert [one.subjects for one in found if one.what == asked] == [("House, south side",)]
+
+
 def test_a_deep_hollow_with_an_inlet_of_today_is_asked_about_that_and_no_culvert(site):
     spot = LOW_SPOT | {"artefact": "deep"}
     for name, asked in (("Old gully", "runs-today"), ("", "find-culvert")):
