@@ -21,6 +21,7 @@ from lotflow.advice.buildable import (
     CLEAR_M,
     PAD,
     can_be_filled,
+    lot_of,
     lowest_sill,
     openings_of,
     spills_on_lot,
@@ -266,9 +267,23 @@ def _way_out(result: Result, low_spot: Row, openings: Sequence[Row]) -> Remedy:
             above_m=behind - sill["sill_m"],
         )  # fmt: skip
     return Remedy(
-        Step.GRADE, "way-out-over", (str(sill["name"]),), {"where": at},
+        Step.GRADE, "way-out-over", (str(sill["name"]),),
+        {"where": at, "beside": _beside_line(result, low_spot)},
         above_m=level - low_spot["spill_elevation_m"], length_m=level - sill["sill_m"] + CLEAR_M,
     )  # fmt: skip
+
+
+#: A cut this near to the lot line [m] is told to stay on its own side: 2 m, lotflow's choice.
+_NEAR_LINE_M: Final = 2.0
+
+
+def _beside_line(result: Result, low_spot: Row) -> str:
+    """Say that the own edge of a low spot lies beside the lot line, where it does."""
+    lot, edge = lot_of(result), Point(low_spot["own_edge_x"], low_spot["own_edge_y"])
+    if lot is None or lot.boundary.distance(edge) > _NEAR_LINE_M * result.per_metre:
+        return ""
+    away = lot.boundary.distance(edge) / result.per_metre
+    return f" The lot line is {Say(result.units)(away, 'length')} from there: stay on your side."
 
 
 def _place_of_edge(result: Result, low_spot: Row, openings: Sequence[Row]) -> str:

@@ -84,8 +84,8 @@ _REMEDIES: Final[Mapping[str, str]] = {
     "own ground, and on to any lower street, ditch or green.{others}",
     "way-out-over": "A lower way out over the ground takes a cut through its edge. On your own "
     "ground that is lowest {where}, by the data {edge}. Cut to {clear} below the sill of {names}, "
-    "it would be {deep} deep there. Take levels from the lowest point of the hollow over that "
-    "place and on to any lower street, ditch or green: it must fall all the way, and beyond the "
+    "it would be {deep} deep there.{beside} Take levels from the lowest point of the hollow over "
+    "that place and on to any lower street, ditch or green: it must fall all the way, and beyond the "
     "lot line it takes that owner's permission.",
     "no-way-over": "No cut on your own ground helps: where its edge is lowest, {where}, the ground "
     "behind lies {above} the sill of {names} by the data. Leave that edge as high as it is, so "
@@ -266,7 +266,7 @@ def what_to_do(say: Say, remedies: Sequence[Remedy]) -> tuple[str, ...]:
             "walls": "the walls" if several else "the wall",
             "find": "find" if several else "finds", "stand": "stand" if several else "stands",
             "run": "run" if several else "runs", "stay": "stay" if several else "stays",
-            "by": "", "others": "",
+            "by": "", "others": "", "beside": "",
             "lower_place": "Look for a lower street, ditch or drain", "line": say(0.9144, "length"),
             "long": say(one.length_m or 0.0, "length"), "deep": say(one.length_m or 0.0, "depth"),
             "edge": _edge(say, one.above_m), "where": "",

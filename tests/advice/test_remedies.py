@@ -123,6 +123,13 @@ def test_the_lowest_edge_on_the_own_lot_is_named_with_the_cut_it_takes(site):
     assert way.above_m == pytest.approx(0.10)
     assert way.length_m == pytest.approx(0.3024)
     assert way.facts["where"] == "7 m north of Door"
+    assert not way.facts["beside"]
+    spot |= {"own_edge_x": 18.5}
+    found = remedies.of_low_spot(
+        result(site), spot, (), at_house=True, is_paved=False, openings=[DOOR]
+    )
+    (way,) = [one for one in found if one.what == "way-out-over"]
+    assert "1.5 m" in way.facts["beside"]
 
 
 @pytest.mark.parametrize(
