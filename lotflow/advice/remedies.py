@@ -166,7 +166,7 @@ def of_low_spot(
         found += [_no_fill(low_spot, openings), _way_out(result, low_spot, openings)]
     elif at_house:
         kept = _walls_kept(result, low_spot)
-        found.append(Remedy(Step.GRADE, "fill-hollow", kept) if kept
+        found.append(Remedy(Step.GRADE, "fill-hollow", (), {"where": joined(kept)}) if kept
                      else Remedy(Step.GRADE, "relevel" if is_paved else "raise"))  # fmt: skip
     elif not inlets:
         why = _way_of_others(low_spot, causes)
@@ -188,7 +188,7 @@ def of_low_spot(
         as_it_is = "as they are" if len(inlets) > 1 else "as it is"
         how = "as drawn" if result.state == "proposed" else as_it_is
         found.append(Remedy(Step.INLET, "second-way", inlets, {"how": how}))
-    elif at_house:
+    elif at_house and all(one is None or one.what != "fill-hollow" for one in found):
         found.append(Remedy(Step.INLET, "basin"))
     return in_order(one for one in found if one is not None)
 

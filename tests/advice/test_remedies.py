@@ -145,7 +145,9 @@ def test_a_hollow_at_a_wall_that_may_not_be_raised_is_filled_and_not_graded_away
     found = remedies.of_low_spot(result(site), spot, (), at_house=True, is_paved=False)
     assert {"fill-hollow", "raise"} & set(what(found)) == {asked}
     if asked == "fill-hollow":
-        assert [one.subjects for one in found if one.what == asked] == [("House, south side",)]
+        (fill,) = [one for one in found if one.what == asked]
+        assert fill.facts["where"] == "House, south side"
+    assert ("basin" in what(found)) == (asked == "raise")
 
 
 def test_a_deep_hollow_with_an_inlet_of_today_is_asked_about_that_and_no_culvert(site):
