@@ -74,9 +74,9 @@ _REMEDIES: Final[Mapping[str, str]] = {
     "{clear} below a sill.",
     "raise": "Fill and grade your own ground so that it falls 5 % away from the house over the "
     "first {reach}, not above {clear} below a sill.",
-    "fill-hollow": "Fill the hollow at {where} to where it runs over now and no higher, so that its "
-    "water runs on along the wall: it stays {clear} below every sill. Ground that falls away from "
-    "the wall takes a cut there, by levels.",
+    "fill-hollow": "Fill the hollow at {where} to where it runs over now and no higher, so that "
+    "its water runs on along the wall: it stays {clear} below every sill. Ground that falls away "
+    "from the wall takes a cut there, by levels.",
     "no-fill": "It cannot be filled away: it runs over {above} the sill of {names}, and soil "
     "and paving stay {clear} below a sill.",
     "way-out": "A lower way out over the ground takes a cut through its edge: take "
