@@ -39,6 +39,7 @@ _REMEDIES: Final[Mapping[str, str]] = {
     "{it} run until they take all the water, tried in rain; then abandon the whole run and cap it "
     "at its ends.",
     "relay": "Relay {names} as one, with fall to the outlet and glued or gasketed joints.",
+    "more-grate": "Give {names} a larger grate, or set a second inlet beside it.",
     "larger-grate": "Set a larger grate at {names}, or a second inlet; leave the run.",
     "repair": "Open and repair {names}; leave the rest of the run.",
     "clean": "Jet {names} and look at the outlet while the water runs.",

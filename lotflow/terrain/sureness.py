@@ -35,8 +35,8 @@ _SURE: Final = 0.9
 _DOUBTED: Final = 0.5
 #: Log odds that a measured low spot is there: so much, the log odds of its share of realisations
 #: times so much, and the logarithm of its fullness times so much. Found by
-#: `tests/bench/bench_bowls.py fit` on invented grounds (docs/methods.md).
-_ODDS, _ODDS_OF_SHARE, _ODDS_OF_FULLNESS = -1.02, 0.83, 1.01
+#: `tests/bench/bench_bowls.py fit` on grounds of random kinds (docs/methods.md).
+_ODDS, _ODDS_OF_SHARE, _ODDS_OF_FULLNESS = -0.19, 0.87, 0.88
 #: Fuller than this counts: emptier ones are all the same.
 _LEAST_FULL: Final = 0.05
 #: Below this share of realisations a path does not hold.
@@ -147,7 +147,7 @@ def chance_there(share: FloatArray, full: FloatArray) -> FloatArray:
     Examples
     --------
     >>> chance_there(np.array([0.995, 0.8, 0.8, 0.3]), np.array([2.0, 1.0, 0.2, 0.5])).round(2)
-    array([0.98, 0.53, 0.18, 0.08])
+    array([0.99, 0.73, 0.4 , 0.18])
     """
     odds = _ODDS + _ODDS_OF_SHARE * np.log(share / (1 - share)) + _ODDS_OF_FULLNESS * np.log(full)
     return np.asarray(1 / (1 + np.exp(-odds)))
