@@ -74,7 +74,6 @@ def finished(studied, tmp_path_factory):
 def computed_already(studied, monkeypatch):
     """Have a run write what is computed already, and draw in this process: only writing is new."""
     monkeypatch.setattr("lotflow.study.door.run_study", lambda *_, **__: studied)
-    monkeypatch.setattr("lotflow.outputs.side_process.worth_it", lambda: False)
 
 
 @pytest.fixture

@@ -70,7 +70,6 @@ def test_a_demo_that_is_stopped_says_that_the_job_is_written(tmp_path, monkeypat
         raise KeyboardInterrupt
 
     monkeypatch.setattr("lotflow.study.door.run_study", stopped)
-    monkeypatch.setattr("lotflow.outputs.side_process.worth_it", lambda: False)
     with pytest.raises(SystemExit) as stop:
         main(["demo", str(tmp_path / "demo"), "-q"])
     assert stop.value.code == 130

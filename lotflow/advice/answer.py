@@ -192,7 +192,7 @@ _SAME: Final[Mapping[str, frozenset[str]]] = {
         {"roof-elsewhere", "gutter", "lead-away", "pipe-away", "no-ground"}
     ),
     ", what comes before all else there": frozenset(
-        {"trace-first", "find", "find-outlet", "find-replaced"}
+        {"trace-first", "find", "find-level", "find-outlet", "find-replaced"}
     ),
     " for where it ends": frozenset({"end-inside", "end-before"}),
     ", the outlet first": frozenset({"outlet-first", "outlet-drowned"}),

@@ -30,6 +30,12 @@ SEEN_MEANING: Final[dict[Grade, str]] = {
     Grade.LIKELY: "it was seen, how high is likely: take these levels first",
     Grade.LEVEL_FIRST: MEANING[Grade.LEVEL_FIRST],
 }
+#: What it tells where all that decides it was levelled on site.
+LEVELLED_MEANING: Final[dict[Grade, str]] = {
+    Grade.SHOWN: "levels taken on site show it",
+    Grade.LIKELY: "likely by levels taken on site: look in rain",
+    Grade.LEVEL_FIRST: "levels taken on site leave it open: look in rain",
+}
 #: What it tells where nothing is levelled.
 LOOK_IN_RAIN: Final = "likely: look in rain"
 _ORDER: Final = tuple(Grade)

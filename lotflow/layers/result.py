@@ -45,10 +45,12 @@ _TITLES: Final = {
     "outlet_options": "Ways for gravity to lower places",
     "earthwork_lines": "Swales and berms",
     "earthwork_areas": "Regraded and filled ground, rain gardens",
+    "earthwork_profiles": "Profiles of swales and berms",
     "facades": "Ground at the walls",
     "swale_ways": "Ways for swales round buildings",
     "openings": "Openings of buildings",
     "levels_to_take": "Levels to take first",
+    "stakes": "Stakes to set out",
     "nodes": "Ends and joints of drain lines",
     "line_profiles": "Profiles of drain lines",
     "line_storms": "Drain lines in each storm",
@@ -140,11 +142,16 @@ RESULT_LAYERS: Final[dict[str, Layer]] = {
                        "through. Empty where there is no such way.", label="Own edge"),
                 position("own_edge_x", "Easting of that place."),
                 position("own_edge_y", "Northing of that place."),
+                number("behind_own_edge_m", "elevation", "Elevation to which water falls within "
+                       "60 m behind that place: a cut to a lower level leads nowhere.",
+                       label="Behind the own edge"),
                 number("contributing_area_m2", "area", "Area that drains to it.",
                        label="Drains to it"),
                 number("runoff_to_fill_mm", "rain_depth", "Runoff depth from that area that "
                        "fills it.", label="To fill"),
                 number("on_lot_m2", "area", "Its area within the lot.", label="On the lot"),
+                number("on_lot_depth_m", "depth", "Greatest depth below the spill level within "
+                       "the lot.", label="Depth on the lot"),
                 number("soak_away_h", "duration", "Time in which it soaks into the ground once "
                        "full; empty where the ground takes nothing, or was not looked at.",
                        label="Gone after"),

@@ -152,7 +152,8 @@ STYLED: Final = (
     "flow_paths", "flow_paths_today", "lot", "spill_points", "lot_line_crossings", "inlet_areas",
     "inlet_lines", "inlets", "drain_lines", "line_profiles", "nodes", "outlet_options",
     "observations", "ponds", "overflow_paths", "facades", "swale_ways", "openings",
-    "levels_to_take", "shots", "earthwork_areas", "earthwork_lines", "catchment_cells",
+    "levels_to_take", "shots", "earthwork_areas", "earthwork_lines",
+    "earthwork_profiles", "stakes", "catchment_cells",
 )  # fmt: skip
 
 
@@ -308,7 +309,7 @@ def _house_rules(units: UnitSystem) -> dict[str, tuple[Rule, ...]]:
 
 
 def _earthwork_rules(units: UnitSystem) -> dict[str, tuple[Rule, ...]]:
-    """Swales and berms, ground that is raised, and rain gardens."""
+    """Swales and berms, ground that is raised, rain gardens, and stakes to set out."""
     earth = palette.EARTH
     return {
         "earthwork_areas": (
@@ -323,6 +324,12 @@ def _earthwork_rules(units: UnitSystem) -> dict[str, tuple[Rule, ...]]:
             Rule("berm", "kind", equals="berm", stroke=earth, width=4.0, label=("name",)),
             Rule("swale", "kind", equals="swale", stroke=palette.SWALE, width=3.0, arrows=True,
                  label=("name",), figure=figure("fall", "slope", units)),
+        ),
+        "earthwork_profiles": (
+            Rule("step of a profile", fill=palette.SWALE, mark="circle", size=3),
+        ),
+        "stakes": (
+            Rule("stake to set out", fill=palette.INK, mark="cross", size=7, label=("id",)),
         ),
     }  # fmt: skip
 

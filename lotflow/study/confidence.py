@@ -280,7 +280,12 @@ def _levels_to_take(
     limit = lot.job.criteria.low_spot_limit_m(lot.job.elevation.rmse_m)
     today = today_ground(lot)
     found = first_levels(places, realised, limit, today.values, lines)
-    return {"levels_to_take": levels_to_take_layer(found, today.crs)} if found else {}
+    to_come = {
+        str(name)
+        for drawn in (lot.site.inlets, lot.site.outlets)
+        for name in drawn["name"][drawn["status"] == "proposed"]
+    }
+    return {"levels_to_take": levels_to_take_layer(found, today.crs, to_come)} if found else {}
 
 
 def _section(lot: LotWater, number: int) -> dict[str, Any]:
