@@ -211,9 +211,14 @@ def read_bytes(path: Path, limit: int, what: str) -> bytes:
     return data
 
 
-def csv_rows(data: bytes, file: str) -> list[tuple[int, list[str]]]:
+def csv_rows(data: bytes, file: str, separators: str = ",") -> list[tuple[int, list[str]]]:
     r"""
     Take a comma-separated table apart: lines with their numbers, those without content left out.
+
+    Parameters
+    ----------
+    separators
+        What may stand between cells: of several the one that its first line has most often.
 
     Raises
     ------
@@ -224,10 +229,14 @@ def csv_rows(data: bytes, file: str) -> list[tuple[int, list[str]]]:
     --------
     >>> csv_rows(b'item, price\n\n"pipe, white", 4\n', "prices.csv")
     [(1, ['item', 'price']), (3, ['pipe, white', '4'])]
+    >>> csv_rows(b"point;level\nA;1,25\n", "notes.csv", ",;")
+    [(1, ['point', 'level']), (2, ['A', '1,25'])]
     """
     try:
         text = data.decode("utf-8-sig")
-        reader = csv.reader(io.StringIO(text, newline=""), strict=True, skipinitialspace=True)
+        first = text.lstrip().partition("\n")[0]
+        reader = csv.reader(io.StringIO(text, newline=""), strict=True, skipinitialspace=True,
+                            delimiter=max(separators, key=first.count))  # fmt: skip
         return [(reader.line_num, row) for row in reader if any(cell.strip() for cell in row)]
     except (UnicodeDecodeError, csv.Error) as error:
         rule = f"not a comma-separated table in UTF-8 ({error})"
