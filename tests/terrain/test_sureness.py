@@ -208,12 +208,12 @@ def test_pits_of_single_cells_are_weaker_signs_than_water_all_over():
     depth = np.full((4, 2), 0.12)
     depth[3] = 0.02
     volume = np.array([[0.15, 1.1]] * 3 + [[0.02, 0.1]])
-    share, full = signs_of_low_spots(depth, volume, np.array([10, 10]), LIMIT)
+    share, full = signs_of_low_spots(depth, volume, np.array([10, 10]), LIMIT, LIMIT)
     assert share.tolist() == [0.7, 0.7]  # 3.5 of 5: of few surfaces all say little, too
     assert full == pytest.approx([0.1175, 0.85])
     pit, pool = chance_there(share, full)
     assert pit < 0.5 * pool
-    empty = signs_of_low_spots(depth, 0 * volume, np.array([10, 10]), LIMIT)[1]
+    empty = signs_of_low_spots(depth, 0 * volume, np.array([10, 10]), LIMIT, LIMIT)[1]
     assert empty.tolist() == [0.05, 0.05]
 
 
