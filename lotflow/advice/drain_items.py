@@ -92,8 +92,7 @@ def without_outlet(found: Found, _: str, some: Sequence[Finding]) -> Item | None
         )  # fmt: skip
         grade = Grade.LIKELY if option is None else _option_grade(option)
         if any(row["verdict"] == "cannot tell" for row in lacks):
-            what = remedies.Remedy(remedies.Step.CLEAN, "level-outlet")
-            measures = (what, *measures)
+            measures = (remedies.Remedy(remedies.Step.CLEAN, "level-outlet"), *measures)
         measures = remedies.in_order([*measures, *_weep_holes(some, found.no_outlet)])
     else:
         what = "public" if kind == "beyond" else "level-outlet"

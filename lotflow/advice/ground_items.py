@@ -188,7 +188,7 @@ def _neighbours_in(result: Result, number: int) -> list[str]:
 
 def _fill_of(found: Found, spot: Row, measures: Sequence[Remedy]) -> str:
     """What it takes to fill a low spot: only where it is filled, and all of it is on the lot."""
-    if not any(one.what in ("fill", "raise") for one in measures):
+    if not any(one.what in ("fill", "fill-hollow", "raise") for one in measures):
         return ""
     if (spot["on_lot_m2"] or 0.0) < _ALL * spot["area_m2"]:
         return ""
@@ -521,7 +521,7 @@ def _reverses(walls: Sequence[Row]) -> set[str]:
 #: Remedies that leave ground at a wall falling away.
 _MENDS_WALLS: Final = ("regrade", "relevel-walls")
 #: Remedies that leave no low spot.
-_FILLS: Final = frozenset({"fill", "raise", "relevel"})
+_FILLS: Final = frozenset({"fill", "fill-hollow", "raise", "relevel"})
 #: Share of a low spot that is all of it: lines drawn by hand never quite agree.
 _ALL: Final = 0.98
 #: Water below a grate from which it is told of [m]: lotflow's choice, no published source.

@@ -107,7 +107,9 @@ _GARDEN_M2: Final = (9.3, 27.9)
 _GARDEN_SLOPE: Final = 0.10
 _GARDEN_H: Final = 24.0
 #: Constraints that no earth is moved in, whatever the job's setbacks say.
-_NO_EARTH: Final = ("septic", "well", "neighbour building", "tree", "street", "sidewalk")
+_NO_EARTH: Final = (
+    "septic", "well", "neighbour building", "tree", "street", "sidewalk", "keep out",
+)  # fmt: skip
 #: Room kept of those drawn as points or lines [m]: lotflow's choice, as for inlets.
 _ROOM_M: Final[Mapping[str, float]] = {"tree": 3.0, "septic": 3.0, "well": 3.0}
 #: Ponds that are looked at, the largest first.

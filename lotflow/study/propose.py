@@ -151,9 +151,10 @@ def propose(
     refused = [*surface.refused, *refused, *left_out]
     refused += [*nothing_stands(surface.lot, job), *pump_last(refused)]
     head = {"lotflow": __version__, "seed": job.confidence.seed, "surfaces": surfaces}
-    content: dict[str, Any] = head | proposal_content(ground, options, refused, (_broken(bare), after))
+    before = _broken(bare)
+    content: dict[str, Any] = head | proposal_content(ground, options, refused, (before, after))
     unit = lot.window.surface.ground.metres_per_unit
-    mended, left, new = compared_harm(_broken(bare), after, unit)
+    mended, left, new = compared_harm(before, after, unit)
     content["harm"] = {
         "mended": sorted({row.key for row in mended}), "left": sorted({row.key for row in left}),
         "new": sorted({row.key for row in new}),

@@ -81,7 +81,10 @@ def test_the_page_beside_it_shows_each_option_and_what_a_run_would_order(made) -
     _, folder, content = made
     page = (folder / "proposal.html").read_text(encoding="utf-8")
     assert len(page.encode()) < 2_000_000
-    assert page.count("<article") == len(content["options"]) == 2
+    assert page.count("<article") == len(content["options"]) + len(content["surface"])
+    assert len(content["options"]) == 2
+    for option in content["surface"]:
+        assert option["name"] in page
     for option in content["options"]:
         assert option["name"] in page
         length = f"{option['line']['length_m']:.1f} m of {option['line']['size']}"
@@ -96,7 +99,9 @@ def test_every_row_of_the_user_is_as_it_was_and_new_ones_say_whose_they_are(made
     job, folder, content = made
     before, after = (one.joinpath("site.gpkg").read_bytes() for one in (job, folder))
     assert list(differing_rows(before, after)) == []
-    for layer, number in (("inlets", 2), ("drain_lines", 2)):
+    downspouts = [row for one in content["surface"] for row in one["rows"]
+                  if row["table"] == "downspouts"]  # fmt: skip
+    for layer, number in (("inlets", 2), ("drain_lines", 2), ("downspouts", len(downspouts))):
         old = gpd.read_file(job / "site.gpkg", layer=layer)
         new = gpd.read_file(folder / "site.gpkg", layer=layer)
         assert len(new) == len(old) + number

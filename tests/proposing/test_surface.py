@@ -25,14 +25,19 @@ from __future__ import annotations
 
 import heapq
 import math
+import shutil
+from collections import Counter
 from dataclasses import replace
+from functools import partial
 from pathlib import Path
 from types import SimpleNamespace
 
 import geopandas as gpd
 import numpy as np
 import pytest
+import rasterio
 import shapely
+from scipy.ndimage import gaussian_filter
 
 import lotflow
 from lotflow.advice.harm import Harm, Kind
@@ -344,3 +349,101 @@ def test_a_pump_is_named_last_and_only_where_gravity_lacks_head():
     pumps = pump_last(refused)
     assert [(one.place, one.remedy) for one in pumps] == [("low spot 4", "pump in a basin")]
     assert pumps[0].measured == pytest.approx(0.4)
+
+
+# --- invented yards -------------------------------------------------------------------------------
+
+
+def invented_job(folder: Path, seed: int) -> Path:
+    """A job of an invented yard: a slope with pits, a house with a settled strip, a street."""
+    rng = np.random.default_rng(seed)
+    side, cell = 120, 0.5
+    x, y = np.meshgrid((np.arange(side) + 0.5) * cell, 60.0 - (np.arange(side) + 0.5) * cell)
+    angle, slope = rng.uniform(0, 2 * np.pi), rng.uniform(0.002, 0.06)
+    level = 50.0 + slope * (np.cos(angle) * x + np.sin(angle) * y)
+    level += 0.03 * gaussian_filter(rng.normal(size=(side, side)), 6) * 12
+    for _ in range(rng.integers(1, 4)):
+        px, py = rng.uniform(21, 39), rng.uniform(16, 44)
+        level -= rng.uniform(0.05, 0.3) * np.exp(-((x - px) ** 2 + (y - py) ** 2) / 8)
+    west, south = rng.uniform(24, 27), rng.uniform(22, 27)
+    house = shapely.box(west, south, west + 10, south + 9)
+    beside = house.buffer(1.5)
+    inside = shapely.contains_xy(beside, x, y) & (rng.random() < 0.6)
+    level -= np.where(inside, rng.uniform(0.02, 0.15), 0.0)
+    folder.mkdir(parents=True)
+    with rasterio.open(
+        folder / "dem.tif", "w", driver="GTiff", width=side, height=side, count=1, dtype="float32",
+        crs="EPSG:26917", transform=rasterio.Affine(cell, 0, 600000, 0, -cell, 4000060),
+    ) as raster:  # fmt: skip
+        raster.write(level.astype("float32"), 1)
+        raster.units = ("metre",)
+    moved = partial(shapely.transform, transformation=lambda at: at + np.array([600000, 4000000]))
+
+    def save(layer, rows, **columns):
+        frame = gpd.GeoDataFrame(columns, geometry=[moved(one) for one in rows], crs="EPSG:26917")
+        frame.to_file(folder / "site.gpkg", layer=layer, driver="GPKG")
+
+    save("lot", [shapely.box(20, 15, 40, 45)], name=["Yard"])
+    save("buildings", [house, shapely.box(6, 22, 17, 31), shapely.box(43, 22, 54, 31)],
+         name=["House", "West", "East"])  # fmt: skip
+    save("covers", [shapely.box(west + 2, south + 9, west + 8, south + 12)], cover=["pavers"])
+    corners = [shapely.Point(at) for at in shapely.get_coordinates(house.buffer(0.1))[::16][:4]]
+    save("downspouts", corners, name=[f"DS{i}" for i in range(len(corners))],
+         building=["House"] * len(corners), leads_to=["surface"] * len(corners))  # fmt: skip
+    door = shapely.Point(west + 5, south + 9.1)
+    at = level[int((60 - door.y) / cell), int(door.x / cell)]
+    save("openings", [door], name=["Door"], kind=["door"], sill_m=[at + rng.uniform(0.05, 0.4)])
+    save("constraint_areas", [shapely.box(0, 0, 60, 8), shapely.box(33, 36, 38, 41)],
+         kind=["street", "tree"])  # fmt: skip
+    shutil.copy(SAMPLE / "rainfall.csv", folder)
+    (folder / "job.toml").write_text(
+        '[job]\nunits = "metric"\nground = "lawn"\nsoil_group = "C"\nsoak_test_mm_h = 20\n'
+        '[elevation]\nfile = "dem.tif"\nrmse_m = 0.05\n[layers]\nfile = "site.gpkg"\n'
+        '[rainfall]\nfile = "rainfall.csv"\nstorms = [2, 10, 100]\n'
+    )
+    return folder
+
+
+@pytest.mark.nightly
+def test_on_invented_yards_no_rule_is_broken(tmp_path: Path):
+    kinds: Counter[str] = Counter()
+    for seed in range(40):
+        lot = study_lot(read_job(invented_job(tmp_path / f"{seed}", seed)))
+        surface = surface_lot(lot, _ground(lot))
+        options, refused = surface_options(surface)
+        kinds.update(one.change.kind for one in options)
+        assert all(one.rule and one.source for one in refused), seed
+        if not options:
+            continue
+        changes = [one.change for one in options]
+        site = lot.site
+        outline, walls = site.lot.geometry.union_all(), site.buildings.geometry.union_all()
+        tree = site.constraints[site.constraints["kind"] == "tree"].geometry.union_all()
+        for row in (row for one in changes for row in one.rows):
+            label = seed, row.values["name"]
+            assert outline.buffer(1e-6).contains(row.shape), label
+            assert row.shape.intersection(walls).area < 1e-6, label
+            if row.table == "earthwork_lines":
+                assert row.shape.distance(walls) > 1.3, label
+                assert row.shape.distance(outline.boundary) > 0.4, label
+            elif row.table == "downspouts":
+                assert row.shape.distance(walls) > 1.0, label
+                assert row.shape.distance(outline.boundary) > 1.0, label
+        laid = surface.laid(changes)
+        before, after = surface.measured_levels, laid.works(surface.measured_levels)
+        grid = surface.grid
+        r, c = np.nonzero(np.abs(after - before) > 1e-9)
+        at = shapely.points(*grid.xy(r, c))
+        # banks of swales and edges of cells reach no farther than their size
+        assert (shapely.distance(at, outline) <= 0.5).all(), seed
+        raised = (after - before)[r, c] > 1e-9
+        assert not shapely.intersects(at[raised], tree).any(), seed
+        beside = shapely.distance(at, walls) <= grid.cell_m
+        assert ((after - before)[r, c][beside] <= 0.1524 + 1e-6).all(), seed
+        door = site.openings.iloc[0]
+        near = raised & (shapely.distance(at, door.geometry) <= 0.75)
+        assert (after[r, c][near] <= door["sill_m"] - 0.1524 + 0.02).all(), seed
+        worse = off_lot(surface.laid(), laid)
+        assert worse is None, (seed, worse)
+        assert options[0].before.less(laid.harm()) > (0,) * 9, seed
+    assert set(kinds) >= {"downspout", "fill", "swale"}
