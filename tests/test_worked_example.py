@@ -121,6 +121,20 @@ def test_the_ten_steps_end_in_a_mended_drain(tmp_path, monkeypatch, capsys):
     ]
     assert not any(answers[0].values())
     assert (answers[1]["Garage door"], answers[1]["Back door"]) == (True, False)
+    # each line of the summary tells where its inverts come from, as its layer does
+    drawn = gpd.read_file(tmp_path / "before" / "result.gpkg", layer="drain_lines")
+    ends = {
+        (row.name, row.scenario): (row.level_up_from, row.level_down_from)
+        for row in drawn.drop(columns="geometry").astype(object).itertuples(index=False)
+    }
+    told_ends = {
+        (one["name"], one["case"]): (one["level_up_from"], one["level_down_from"])
+        for one in before["lines"]
+    }
+    assert {key: [one == one and one for one in pair] for key, pair in ends.items()} == {
+        key: [one or False for one in pair] for key, pair in told_ends.items()
+    }
+    assert "drawn" in {one for pair in told_ends.values() for one in pair}
     told_of_visit = told["compare"][0]
     assert "What the levels settled (18 levels: sill of back door" in told_of_visit
     settled = json.loads((tmp_path / "settled" / "compare.json").read_text("utf-8"))["settled"]
