@@ -81,7 +81,6 @@ def sources_of_ends(lines):
 
 def test_the_ten_steps_end_in_a_mended_drain(tmp_path, monkeypatch, capsys):
     monkeypatch.chdir(tmp_path)
-    monkeypatch.setattr("lotflow.outputs.side_process.worth_it", lambda: False)
     told = {}
 
     def run(words):
