@@ -48,6 +48,7 @@ from lotflow.study.surface_step import (
     costs,
     nothing_stands,
     pump_last,
+    quantities,
     surface_lot,
     surface_step,
 )
@@ -159,8 +160,11 @@ def propose(
         "mended": sorted({row.key for row in mended}), "left": sorted({row.key for row in left}),
         "new": sorted({row.key for row in new}),
     }  # fmt: skip
-    content["surface"] = surface_content(surface.options, surface.study.layers, surface.needs)
-    content["ranking"] = ranking_content(ranking, costs(surface, lot))
+    listed = quantities(surface, lot.job.units)
+    content["surface"] = surface_content(
+        surface.options, surface.study.layers, surface.needs, listed
+    )
+    content["ranking"] = ranking_content(ranking, costs(listed, lot))
     content["shots"] = [*surface_shots(ranking, surface.changes), *content["shots"]]
     is_any = bool(surface.changes or options)
     content["outcome"] = "options" if is_any else "nothing can be offered"

@@ -7,14 +7,21 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 
 from lotflow.advice.harm import Kind
-from lotflow.drains.quantities import MovedGround, earthwork_quantities, priced
+from lotflow.drains.quantities import (
+    ORDER_UNITS,
+    MovedGround,
+    Quantity,
+    earthwork_quantities,
+    priced,
+)
 from lotflow.inputs.prices import read_prices
 from lotflow.proposing.inlets import NotOffered
 from lotflow.proposing.ranking import shares_alone
 from lotflow.proposing.surface import SurfaceLot, surface_options
+from lotflow.units import from_si, sign
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Sequence
+    from collections.abc import Callable, Mapping, Sequence
 
     from lotflow.advice.harm import Harm
     from lotflow.grid import FloatArray
@@ -23,6 +30,7 @@ if TYPE_CHECKING:
     from lotflow.proposing.surface import Change, SurfaceOption
     from lotflow.study.lot_water import LotWater
     from lotflow.study.main_job import Study
+    from lotflow.units import UnitSystem
 
 #: What a run must not find of anything proposed.
 NEVER: Final = (
@@ -231,36 +239,57 @@ def _refused(
                       source)  # fmt: skip
 
 
-def costs(step: SurfaceStep, lot: LotWater) -> dict[str, float | None]:
+def quantities(step: SurfaceStep, units: UnitSystem) -> dict[str, list[Quantity]]:
     """
-    Cost of each change of the ground by the user's prices; None where an item has no price.
+    List what each change takes: earth as a run measures it, gutters, and pipes of downspouts.
 
     Parameters
     ----------
     step
         With the run that tells its quantities.
-    lot
-        Gives prices and units; without prices there are no costs.
+    units
+        "us" or "metric".
     """
-    if lot.job.prices is None:
-        return {}
-    given = read_prices(lot.job.prices.file).prices
     dug: dict[str, Any] = {}
     for layer in ("earthwork_lines", "earthwork_areas"):
         if layer in step.study.layers:
             dug |= {str(row["name"]): row for row in step.study.layers[layer].to_dict("records")}
-    found: dict[str, float | None] = {}
+    unit = ORDER_UNITS[units].length
+    found = {}
     for change in step.changes:
         moved = [
             MovedGround(str(row["kind"]), "", *(float(row[key]) for key in _MOVED))
             for one in change.rows if (row := dug.get(str(one.values["name"]))) is not None
         ]  # fmt: skip
-        if len(moved) < len(change.rows):  # pipes of downspouts are on no list
-            found[change.name] = None
-            continue
-        order, _ = priced(earthwork_quantities(moved, lot.job.units), given, "")
-        parts = [one.cost for one in order]
-        found[change.name] = None if None in parts else sum(cost or 0.0 for cost in parts)
+        listed = earthwork_quantities(moved, units) if moved else []
+        if gutter := change.facts.get("gutter_m"):
+            listed.append(Quantity("gutter", "", round(from_si(gutter, unit), 1), sign(unit)))
+            listed.append(Quantity("downspout", "", float(change.facts["downspouts"]), "pieces"))
+        if any(row.table == "downspouts" for row in change.rows):
+            length = round(from_si(change.length_m, unit), 1)
+            listed.append(Quantity("downspout extension", "", length, sign(unit)))
+        found[change.name] = listed
+    return found
+
+
+def costs(listed: Mapping[str, Sequence[Quantity]], lot: LotWater) -> dict[str, float | None]:
+    """
+    Cost of each change of the surface by the user's prices; None where an item has no price.
+
+    Parameters
+    ----------
+    listed
+        From `quantities`.
+    lot
+        Gives the prices; without any there are no costs.
+    """
+    if lot.job.prices is None:
+        return {}
+    given = read_prices(lot.job.prices.file).prices
+    found: dict[str, float | None] = {}
+    for name, wanted in listed.items():
+        parts = [one.cost for one in priced(wanted, given, "")[0]]
+        found[name] = None if None in parts else sum(cost or 0.0 for cost in parts)
     return found
 
 

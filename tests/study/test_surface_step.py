@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 from types import SimpleNamespace
 
@@ -116,17 +117,28 @@ def test_what_harms_as_often_as_it_helps_is_told_to_be_levelled_first(stepped):
     assert (no.measured, no.limit) == (0.5, 0.4)
 
 
-def test_earth_is_priced_where_every_item_has_a_price(tmp_path: Path):
+def test_a_change_is_priced_where_every_item_has_a_price(tmp_path: Path):
     prices = tmp_path / "prices.csv"
-    prices.write_text("item,price\nearthwork cut,40\nearthwork fill,60\nground to seed,2\n")
+    prices.write_text("item,price\nearthwork cut,40\nground to seed,2\ndownspout extension,9\n")
     row = {"name": "A", "kind": "swale", "cut_m3": 3.0, "fill_m3": 0.0, "area_m2": 20.0}
     study = SimpleNamespace(layers={"earthwork_lines": pd.DataFrame([row])})
-    options = [option("A", "swale", "earthwork_lines"), option("DS1, led off", "downspout",
-                                                               "downspouts")]  # fmt: skip
+    led = option("DS1, led off", "downspout", "downspouts")
+    led = replace(led, change=replace(led.change, length_m=4.0))
+    gutter = option("Gutter", "gutter", "downspouts")
+    facts = {"gutter_m": 20.0, "downspouts": 2}
+    gutter = replace(gutter, change=replace(gutter.change, length_m=3.0, facts=facts))
+    options = [option("A", "swale", "earthwork_lines"), led, gutter]
     found = step.SurfaceStep(None, options, [], study)
-    lot = SimpleNamespace(job=SimpleNamespace(prices=SimpleNamespace(file=prices), units="metric"))
-    assert step.costs(found, lot) == {"A": 3.0 * 40 + 20.0 * 2, "DS1, led off": None}
-    prices.write_text("item,price\nearthwork cut,40\n")
-    assert step.costs(found, lot)["A"] is None
+    lot = SimpleNamespace(job=SimpleNamespace(prices=SimpleNamespace(file=prices)))
+    listed = step.quantities(found, "metric")
+    told = {name: [(one.item, one.quantity, one.unit) for one in some]
+            for name, some in listed.items()}  # fmt: skip
+    assert told["Gutter"] == [("gutter", 20.0, "m"), ("downspout", 2.0, "pieces"),
+                              ("downspout extension", 3.0, "m")]  # fmt: skip
+    # no price of a gutter: no cost, and none that leaves it out
+    assert step.costs(listed, lot) == {"A": 3.0 * 40 + 20.0 * 2, "DS1, led off": 36.0,
+                                       "Gutter": None}  # fmt: skip
+    feet = {one.item: one.quantity for one in step.quantities(found, "us")["Gutter"]}
+    assert feet["gutter"] == 65.6
     lot.job.prices = None
-    assert step.costs(found, lot) == {}
+    assert step.costs(listed, lot) == {}
