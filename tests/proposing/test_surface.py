@@ -56,6 +56,8 @@ from lotflow.study.propose import _ground, _with_rows, _write_job
 from lotflow.study.surface_step import compared_harm, pump_last, surface_lot
 from lotflow.terrain.earthworks import LineEdit
 
+from todays import today_copy  # isort: skip
+
 HERE = Path(lotflow.__file__).parents[1]
 JOBS = HERE / "tests" / "jobs"
 SAMPLE = HERE / "data_samples" / "alder_court"
@@ -66,13 +68,13 @@ SOURCES = {
 
 
 @pytest.fixture(scope="module")
-def lots(tmp_path_factory, todays):
+def lots(tmp_path_factory):
     """Of each job: its folder, the lot, and what is offered and refused by the ground alone."""
     made = {}
 
     def get(name):
         if name not in made:
-            folder = todays(SOURCES[name], tmp_path_factory.mktemp(name) / "job")
+            folder = today_copy(SOURCES[name], tmp_path_factory.mktemp(name) / "job")
             lot = study_lot(read_job(folder))
             surface = surface_lot(lot, _ground(lot))
             made[name] = SimpleNamespace(
