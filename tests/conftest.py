@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import os
 import shutil
 import subprocess
@@ -16,6 +17,29 @@ from hypothesis import settings
 # how long an example takes depends on what else the machine does
 settings.register_profile("lotflow", deadline=None)
 settings.load_profile("lotflow")
+# as the program itself does: there is much to look through for dead circles, and few are found
+gc.set_threshold(200_000, 20, 20)
+
+
+@pytest.fixture(autouse=True, scope="session")
+def drawn_here() -> Iterator[None]:
+    """Without a second process for each run: to start one takes longer than to draw a map."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr("lotflow.outputs.side_process.worth_it", lambda: False)
+        yield
+
+
+@pytest.fixture
+def second_process() -> Iterator[pytest.MonkeyPatch]:
+    """With a second process that draws, as users have it; undone, without one again."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr("lotflow.outputs.side_process.worth_it", lambda: True)
+        yield patch
+
+
+def pytest_configure(config: pytest.Config) -> None:
+    """Let files keep their order where several processes share them: doctests, all short, last."""
+    config.option.loadscopereorder = False  # else those of few tests, which may be long ones
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:

@@ -123,12 +123,6 @@ class Result:
                 for row, name, value in pairs]  # fmt: skip
 
 
-@pytest.fixture(autouse=True)
-def drawn_here(monkeypatch):
-    """Without a second process for each run: to start one takes longer than these studies."""
-    monkeypatch.setattr("lotflow.outputs.side_process.worth_it", lambda: False)
-
-
 @pytest.fixture(scope="module")
 def computed(tmp_path_factory):
     """Compute a job once for all tests of this file that ask for it."""

@@ -92,8 +92,7 @@ def without_outlet(found: Found, _: str, some: Sequence[Finding]) -> Item | None
         )  # fmt: skip
         grade = Grade.LIKELY if option is None else _option_grade(option)
         if any(row["verdict"] == "cannot tell" for row in lacks):
-            what = remedies.Remedy(remedies.Step.CLEAN, "level-outlet")
-            measures = (what, *measures)
+            measures = (remedies.Remedy(remedies.Step.CLEAN, "level-outlet"), *measures)
         measures = remedies.in_order([*measures, *_weep_holes(some, found.no_outlet)])
     else:
         what = "public" if kind == "beyond" else "level-outlet"
@@ -257,6 +256,13 @@ def of_capacity(found: Found, key: str, some: Sequence[Finding]) -> Item | None:
             above = _above(result, lines)
             remedy = drain_words.either_cure(remedy, above, at_curb=ends_there)
             takes = "" if ends_there and above else takes
+        grates = tuple(dict.fromkeys(
+            one.subject for one in heavy if one.rule == "grate-too-small" and not one.today
+        ))  # fmt: skip
+        if grates and (not lines or len(remedy) == len(measures)):
+            wider = remedies.Remedy(remedies.Step.INLET, "more-grate", grates)
+            measures = (wider, *(measures if lines else ()))
+            remedy = (*remedy_words.what_to_do(say, [wider]), *(remedy if lines else ()))
     return Item(
         Theme.CAPACITY, key, rank_key(2.0, grade, Theme.CAPACITY, head.severity != "fail"),
         head.subject, head.x, head.y,

@@ -172,8 +172,7 @@ def no_outlet(
     sure = [name for name in inlets if name not in open_ones]
     if sure and open_ones:
         some = [row for row in lacks if row["subject"] in sure]
-        told = no_outlet(say, sure, option, some)
-        return told + "".join(
+        return no_outlet(say, sure, option, some) + "".join(
             " " + no_outlet(say, [n for n in open_ones if open_ones[n] == place], row, ())
             for place, row in {open_ones[row["subject"]]: row for row in unsure}.items()
         )

@@ -188,7 +188,7 @@ def _neighbours_in(result: Result, number: int) -> list[str]:
 
 def _fill_of(found: Found, spot: Row, measures: Sequence[Remedy]) -> str:
     """What it takes to fill a low spot: only where it is filled, and all of it is on the lot."""
-    if not any(one.what in ("fill", "raise") for one in measures):
+    if not any(one.what in ("fill", "fill-hollow", "raise") for one in measures):
         return ""
     if (spot["on_lot_m2"] or 0.0) < _ALL * spot["area_m2"]:
         return ""
@@ -393,7 +393,7 @@ def of_walls(found: Found, _: str, some: Sequence[Finding]) -> Item | None:
             words.low_sills(say, low, _wall_names(result, low)), words.level_first(beside),
             words.walls_harm(
                 say, walls, at_worst, [one.told for one in ending], standing,
-                taken=_taken_as_drawn(found, at_worst), reverse=_reverses(walls),
+                taken=_taken_as_drawn(found, at_worst, worst), reverse=_reverses(walls),
                 more=_more_than_first(result, walls),
                 left_open=[
                     row["name"] for row in result.rows("inlets")
@@ -487,18 +487,24 @@ def _downspouts(
     return ending
 
 
-def _taken_as_drawn(found: Found, water: Sequence[Cause]) -> dict[str, str]:
-    """Inlets that are to take the run-on of a wall once they are built, by its crossing."""
+def _taken_as_drawn(found: Found, water: Sequence[Cause], wall: Row | None) -> dict[str, str]:
+    """
+    Inlets that are to take the run-on of a wall once they are built, by its crossing.
+
+    One that the water reaches when it has run past the wall keeps none of it off.
+    """
     result = found.result
-    if result.state != "proposed":
+    if result.state != "proposed" or wall is None:
         return {}
+    reach = WALL_REACH_M * result.per_metre
     taken = {}
     for row, way in result.run_on:
         if way is None or not any((one.x, one.y) == _place(row) for one in water):
             continue
-        end = Point(way.coords[-1])
+        end, passes = Point(way.coords[-1]), way.distance(wall["geometry"]) <= reach
         for inlet in result.rows("inlets"):
-            if inlet["geometry"].distance(end) <= 1.5 * result.cell:
+            late = passes and inlet["geometry"].distance(wall["geometry"]) > reach
+            if not late and inlet["geometry"].distance(end) <= 1.5 * result.cell:
                 taken[f"crossing {row['id']}"] = str(inlet["name"])
     return taken
 
@@ -515,7 +521,7 @@ def _reverses(walls: Sequence[Row]) -> set[str]:
 #: Remedies that leave ground at a wall falling away.
 _MENDS_WALLS: Final = ("regrade", "relevel-walls")
 #: Remedies that leave no low spot.
-_FILLS: Final = frozenset({"fill", "raise", "relevel"})
+_FILLS: Final = frozenset({"fill", "fill-hollow", "raise", "relevel"})
 #: Share of a low spot that is all of it: lines drawn by hand never quite agree.
 _ALL: Final = 0.98
 #: Water below a grate from which it is told of [m]: lotflow's choice, no published source.

@@ -21,6 +21,7 @@ from lotflow.advice.buildable import (
     CLEAR_M,
     PAD,
     can_be_filled,
+    lot_of,
     lowest_sill,
     openings_of,
     spills_on_lot,
@@ -164,7 +165,9 @@ def of_low_spot(
     if not can_be_filled(low_spot, openings):
         found += [_no_fill(low_spot, openings), _way_out(result, low_spot, openings)]
     elif at_house:
-        found.append(Remedy(Step.GRADE, "relevel" if is_paved else "raise"))
+        kept = _walls_kept(result, low_spot)
+        found.append(Remedy(Step.GRADE, "fill-hollow", (), {"where": joined(kept)}) if kept
+                     else Remedy(Step.GRADE, "relevel" if is_paved else "raise"))  # fmt: skip
     elif not inlets:
         why = _way_of_others(low_spot, causes)
         if why:
@@ -185,9 +188,25 @@ def of_low_spot(
         as_it_is = "as they are" if len(inlets) > 1 else "as it is"
         how = "as drawn" if result.state == "proposed" else as_it_is
         found.append(Remedy(Step.INLET, "second-way", inlets, {"how": how}))
-    elif at_house:
+    elif at_house and all(one is None or one.what != "fill-hollow" for one in found):
         found.append(Remedy(Step.INLET, "basin"))
     return in_order(one for one in found if one is not None)
+
+
+#: A low spot stands at a wall that is no more cells away.
+_AT_WALL_CELLS: Final = 1.0
+
+
+def _walls_kept(result: Result, low_spot: Row) -> tuple[str, ...]:
+    """Walls at a low spot to which the ground falls, where it cannot be raised to fall away."""
+    near = low_spot["geometry"].buffer(_AT_WALL_CELLS * result.cell)
+    return tuple(
+        str(wall["name"])
+        for wall in result.rows("facades")
+        if wall["geometry"].intersects(near)
+        and (wall.get("slope") or 0.0) < 0
+        and why_not_raised(result, wall)
+    )
 
 
 def _drains_today(result: Result, low_spot: Row) -> tuple[str, ...]:
@@ -248,9 +267,23 @@ def _way_out(result: Result, low_spot: Row, openings: Sequence[Row]) -> Remedy:
             above_m=behind - sill["sill_m"],
         )  # fmt: skip
     return Remedy(
-        Step.GRADE, "way-out-over", (str(sill["name"]),), {"where": at},
+        Step.GRADE, "way-out-over", (str(sill["name"]),),
+        {"where": at, "beside": _beside_line(result, low_spot)},
         above_m=level - low_spot["spill_elevation_m"], length_m=level - sill["sill_m"] + CLEAR_M,
     )  # fmt: skip
+
+
+#: A cut this near to the lot line [m] is told to stay on its own side: 2 m, lotflow's choice.
+_NEAR_LINE_M: Final = 2.0
+
+
+def _beside_line(result: Result, low_spot: Row) -> str:
+    """Say that the own edge of a low spot lies beside the lot line, where it does."""
+    lot, edge = lot_of(result), Point(low_spot["own_edge_x"], low_spot["own_edge_y"])
+    if lot is None or lot.boundary.distance(edge) > _NEAR_LINE_M * result.per_metre:
+        return ""
+    away = lot.boundary.distance(edge) / result.per_metre
+    return f" The lot line is {Say(result.units)(away, 'length')} from there: stay on your side."
 
 
 def _place_of_edge(result: Result, low_spot: Row, openings: Sequence[Row]) -> str:

@@ -39,6 +39,7 @@ _REMEDIES: Final[Mapping[str, str]] = {
     "{it} run until they take all the water, tried in rain; then abandon the whole run and cap it "
     "at its ends.",
     "relay": "Relay {names} as one, with fall to the outlet and glued or gasketed joints.",
+    "more-grate": "Give {names} a larger grate, or set a second inlet beside it.",
     "larger-grate": "Set a larger grate at {names}, or a second inlet; leave the run.",
     "repair": "Open and repair {names}; leave the rest of the run.",
     "clean": "Jet {names} and look at the outlet while the water runs.",
@@ -73,6 +74,9 @@ _REMEDIES: Final[Mapping[str, str]] = {
     "{clear} below a sill.",
     "raise": "Fill and grade your own ground so that it falls 5 % away from the house over the "
     "first {reach}, not above {clear} below a sill.",
+    "fill-hollow": "Fill the hollow at {where} to where it runs over now and no higher, so that "
+    "its water runs on along the wall: it stays {clear} below every sill. Ground that falls away "
+    "from the wall takes a cut there, by levels.",
     "no-fill": "It cannot be filled away: it runs over {above} the sill of {names}, and soil "
     "and paving stay {clear} below a sill.",
     "way-out": "A lower way out over the ground takes a cut through its edge: take "
@@ -80,9 +84,9 @@ _REMEDIES: Final[Mapping[str, str]] = {
     "own ground, and on to any lower street, ditch or green.{others}",
     "way-out-over": "A lower way out over the ground takes a cut through its edge. On your own "
     "ground that is lowest {where}, by the data {edge}. Cut to {clear} below the sill of {names}, "
-    "it would be {deep} deep there. Take levels from the lowest point of the hollow over that "
-    "place and on to any lower street, ditch or green: it must fall all the way, and beyond the "
-    "lot line it takes that owner's permission.",
+    "it would be {deep} deep there.{beside} Take levels from the lowest point of the hollow over "
+    "that place and on to any lower street, ditch or green: it must fall all the way, and beyond "
+    "the lot line it takes that owner's permission.",
     "no-way-over": "No cut on your own ground helps: where its edge is lowest, {where}, the ground "
     "behind lies {above} the sill of {names} by the data. Leave that edge as high as it is, so "
     "that no more comes in over it, and lead other water past.",
@@ -262,7 +266,7 @@ def what_to_do(say: Say, remedies: Sequence[Remedy]) -> tuple[str, ...]:
             "walls": "the walls" if several else "the wall",
             "find": "find" if several else "finds", "stand": "stand" if several else "stands",
             "run": "run" if several else "runs", "stay": "stay" if several else "stays",
-            "by": "", "others": "",
+            "by": "", "others": "", "beside": "",
             "lower_place": "Look for a lower street, ditch or drain", "line": say(0.9144, "length"),
             "long": say(one.length_m or 0.0, "length"), "deep": say(one.length_m or 0.0, "depth"),
             "edge": _edge(say, one.above_m), "where": "",

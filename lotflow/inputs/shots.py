@@ -375,8 +375,9 @@ def _sources(
     files = [path.name for path, _ in books]
     hashes = {path.name: notes.sha256 for path, notes in books}
     noted = tuple((point.file, point.line) for point in placed)
-    if own is None:
-        own = Source("shots", ", ".join(files), "level notes", hashes, len(placed), noted=noted)
+    if own is None or not own.rows:
+        own = Source("shots", ", ".join(files), "level notes", hashes, len(placed), noted=noted,
+                     path=", ".join(str(path) for path, _ in books))  # fmt: skip
     else:
         own = replace(
             own, file=", ".join((own.file, *files)), hashes={**own.hashes, **hashes},

@@ -72,7 +72,7 @@ def _findings(lot: LotWater) -> list[Finding]:
     if lot.levelled is not None:
         found += shot_findings(lot.levelled)
     found += gap_notes(window.surface, window.lot)
-    found += sunk_notes(window.surface)
+    found += sunk_notes(window.sunk)
     found += off_lot(lot.site, job.criteria, grid.metres_per_unit)
     found += edge_notes(
         lot.names,

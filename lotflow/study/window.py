@@ -48,7 +48,7 @@ from lotflow.terrain.needed_ground import (
     widened,
 )
 from lotflow.terrain.routing import Culvert, Routing, drawn_culverts, no_drains, route
-from lotflow.terrain.surface import Surface, prepare_surface
+from lotflow.terrain.surface import SunkBasin, Surface, prepare_surface
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -85,6 +85,8 @@ class StudyWindow:
         Cells of interest to which the water of basins may come that the edge of the data cuts.
     held
         Cells of interest whose water may stand higher than found, held back beyond that edge.
+    sunk
+        Closed basins of all the ground that was looked at that no storm fills.
     """
 
     elevation: Elevation
@@ -94,6 +96,7 @@ class StudyWindow:
     culverts: tuple[Culvert, ...]
     entering: BoolArray
     held: BoolArray
+    sunk: tuple[SunkBasin, ...] = ()
 
     def inflow(self, routing: Routing) -> BoolArray:
         """Cells to which water may come from beyond what is known."""
@@ -145,7 +148,9 @@ def study_window(source: ElevationSource, site: Site, job: Job) -> tuple[StudyWi
             looks = _looked_at(window, site, job)
             margins = _wider(margins, least, looks, window, (source, site, far))
             if margins is None:
+                sunk = window.surface.sunk
                 window = _taken_out(window, source, site, job, least, looks)
+                window = replace(window, sunk=sunk)
                 window = _held_against_ground(window, site, source, job)
     return window, site
 

@@ -310,8 +310,10 @@ def _sunk(surface: Surface, lot: BoolArray) -> list[SunkBasin]:
         )
         if natural.elevation[inside & lot].min(initial=np.inf) <= level:
             continue
+        bed = int(spots.bed_cell[position])
+        x, y = surface.ground.xy(*divmod(bed, surface.ground.shape[1]))
         found.append(SunkBasin(
-            int(spots.bed_cell[position]), float(spots.depth[position]),
+            bed, float(x), float(y), float(spots.depth[position]),
             float(spots.cells[position] * surface.ground.cell_m2), rain,
             bool((inside & lot).any()),
         ))  # fmt: skip

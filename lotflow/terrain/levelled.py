@@ -39,6 +39,8 @@ if TYPE_CHECKING:
 
 #: Surfaces by which levels are judged.
 _JUDGED_BY: Final = 48
+#: Of the cells of open ground one in so many tells how far those surfaces lie apart.
+_SPREAD_OF: Final = 9
 
 
 @dataclass(frozen=True, eq=False)
@@ -186,15 +188,16 @@ def _foretold_ground(
     """
     count, total = len(shots), np.zeros(surface.ground.shape)
     number = 1 if drawn.are_one else _JUDGED_BY
-    squares = np.zeros(surface.ground.shape)
+    some = np.flatnonzero(surface.bare & ~surface.missing)[::_SPREAD_OF]
+    measured, squares = surface.ground.values.ravel()[some], np.zeros(some.size)
     levels = np.zeros((number, count))
     for i in range(number):
         one = drawn.draw(i, random_stream(seed, i + 1))
         levels[i] = at.read(one)
         total += one
-        squares += (one - surface.ground.values) ** 2
-    off = total / number - surface.ground.values
-    far = math.sqrt(max(float(np.nanmean((squares / number - off**2)[surface.bare])), 0.0))
+        squares += (one.ravel()[some] - measured) ** 2
+    off = total.ravel()[some] / number - measured
+    far = math.sqrt(max(float((squares / number - off**2).mean()), 0.0)) if some.size else math.inf
     if not count:
         return levels[0], np.zeros((0, 0)), np.zeros((0, 0)), total / number, far
     reach = distances(at, surface, REACH * error.correlation_m)

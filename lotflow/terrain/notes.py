@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from lotflow.terrain.catchments import LotBalance
     from lotflow.terrain.inlet_places import BetterPlace, SetInlet
     from lotflow.terrain.low_spots import LowSpots
-    from lotflow.terrain.surface import Surface
+    from lotflow.terrain.surface import SunkBasin, Surface
 
 _OWN_RULE = "lotflow's rule"
 _ACCURACY = "lotflow's rule: the stated vertical RMSE of the elevation data"
@@ -40,22 +40,21 @@ def gap_notes(surface: Surface, lot: BoolArray) -> list[Finding]:
     ]  # fmt: skip
 
 
-def sunk_notes(surface: Surface) -> list[Finding]:
+def sunk_notes(sunk: Sequence[SunkBasin]) -> list[Finding]:
     """Say of closed basins that no storm fills that their bottoms take the water, lot's first."""
     found = []
     for holds_lot in (True, False):
-        basins = [one for one in surface.sunk if one.holds_lot == holds_lot]
+        basins = [one for one in sunk if one.holds_lot == holds_lot]
         if not basins:
             continue
         deepest = max(basins, key=lambda one: one.depth_m)
-        x, y = _where(surface.ground, deepest.bed_cell)
         found.append(Finding(
             "closed-basin", "warn" if holds_lot else "note", "lot",
             facts={
                 "holds_lot": holds_lot, "basins": len(basins), "depth_m": deepest.depth_m,
                 "area_m2": deepest.area_m2, "rain_m": deepest.rain_m,
             },
-            measured=round(deepest.rain_m, 2), limit=NO_STORM_M, unit="m", x=x, y=y,
+            measured=round(deepest.rain_m, 2), limit=NO_STORM_M, unit="m", x=deepest.x, y=deepest.y,
             source=_OWN_RULE,
         ))  # fmt: skip
     return found

@@ -35,8 +35,8 @@ _SURE: Final = 0.9
 _DOUBTED: Final = 0.5
 #: Log odds that a measured low spot is there: so much, the log odds of its share of realisations
 #: times so much, and the logarithm of its fullness times so much. Found by
-#: `tests/bench/bench_bowls.py fit` on invented grounds (docs/methods.md).
-_ODDS, _ODDS_OF_SHARE, _ODDS_OF_FULLNESS = -1.02, 0.83, 1.01
+#: `tests/bench/bench_bowls.py fit` on grounds of random kinds (docs/methods.md).
+_ODDS, _ODDS_OF_SHARE, _ODDS_OF_FULLNESS = -0.03, 0.79, 1.15
 #: Fuller than this counts: emptier ones are all the same.
 _LEAST_FULL: Final = 0.05
 #: Below this share of realisations a path does not hold.
@@ -96,7 +96,11 @@ class Bounds:
 
 
 def signs_of_low_spots(
-    depth: FloatArray, volume: FloatArray, cells: FloatArray | IntArray, limit_m: float
+    depth: FloatArray,
+    volume: FloatArray,
+    cells: FloatArray | IntArray,
+    limit_m: float,
+    rmse_m: float,
 ) -> tuple[FloatArray, FloatArray]:
     """
     Say what realisations show of whether low spots are there.
@@ -107,8 +111,8 @@ def signs_of_low_spots(
         Of the water within each outline [m, m times cells]; the first axis is the realisation.
     cells
         Of each outline.
-    limit_m
-        Depth from which a low spot counts.
+    limit_m, rmse_m
+        Depth from which a low spot counts, and accuracy of the data [m].
 
     Returns
     -------
@@ -116,12 +120,13 @@ def signs_of_low_spots(
         Of the realisations, those in which water stands at least as deep; never 0 or 1, since of
         few realisations none and all say little.
     full
-        Mean volume by that of an outline filled all over to the limit, at least 0.05. Pits of
-        single cells, which every rough surface has, reach the limit and hold hardly anything.
+        Mean volume by that of an outline filled all over to the limit, or the accuracy if that is
+        more; at least 0.05. Pits of single cells, which every rough surface has, reach the limit
+        and hold hardly anything.
     """
     stands = (depth >= limit_m - LEVEL_STEP).sum(axis=0)
     share = (stands + 0.5) / (len(depth) + 1)
-    full = volume.mean(axis=0) / np.maximum(cells * limit_m, LEVEL_STEP)
+    full = volume.mean(axis=0) / (np.maximum(cells, 1) * max(limit_m, rmse_m))
     return share, np.maximum(full, _LEAST_FULL)
 
 
@@ -147,7 +152,7 @@ def chance_there(share: FloatArray, full: FloatArray) -> FloatArray:
     Examples
     --------
     >>> chance_there(np.array([0.995, 0.8, 0.8, 0.3]), np.array([2.0, 1.0, 0.2, 0.5])).round(2)
-    array([0.98, 0.53, 0.18, 0.08])
+    array([0.99, 0.74, 0.31, 0.18])
     """
     odds = _ODDS + _ODDS_OF_SHARE * np.log(share / (1 - share)) + _ODDS_OF_FULLNESS * np.log(full)
     return np.asarray(1 / (1 + np.exp(-odds)))
@@ -179,7 +184,7 @@ def realised_bounds(
     chance = share
     if not error.is_none:
         chance = chance_there(
-            *signs_of_low_spots(realised.depth, realised.volume, spots.cells, limit_m)
+            *signs_of_low_spots(realised.depth, realised.volume, spots.cells, limit_m, error.rmse_m)
         )
     return Bounds(
         number=realised.number,

@@ -30,6 +30,8 @@ class SunkBasin:
     ----------
     bed_cell
         Flat index of its deepest cell.
+    x, y
+        Where that lies.
     depth_m, area_m2
         If it were full.
     rain_m
@@ -39,6 +41,8 @@ class SunkBasin:
     """
 
     bed_cell: int
+    x: float
+    y: float
     depth_m: float
     area_m2: float
     rain_m: float

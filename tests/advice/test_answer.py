@@ -223,6 +223,38 @@ def test_an_old_run_without_levels_is_a_question_before_it_is_repaired(site):
         assert [one.what for one in run.measures] == [what]
 
 
+def test_a_grate_that_is_too_small_is_made_larger_and_no_fall_is_asked_of_it(site):
+    small = finding("grate-too-small", "Basin", "fail", measured=0.4, limit=0.05)
+    item = item_of(answered(site, [small]), Theme.CAPACITY)
+    assert [one.what for one in item.measures] == ["more-grate"]
+    assert item.measures[0].subjects == ("Basin",)
+    site["drain_lines"] = [
+        line("L", "Basin", "End", case="proposed", status="proposed", required_size="6 in")
+    ]
+    tight = finding("over-capacity", "L", "fail", measured=0.02, limit=0.01)
+    item = item_of(answered(site, [small, tight]), Theme.CAPACITY)
+    assert [one.what for one in item.measures] == ["more-grate", "lay"]
+
+
+@pytest.mark.parametrize(("at", "takes"), [((10, 8), False), ((10, 3.5), True), ((10, 1), True)])
+def test_an_inlet_behind_a_wall_keeps_no_water_off_it(site, at, takes):
+    """Water comes on in the south, runs along the wall's east end and on to the north."""
+    place = Point(at)
+    site["lot_line_crossings"] = [
+        {"id": 7, "direction": "on", "area_m2": 500.0, "elevation_m": 12.0,
+         "geometry": Point(15, 0)}
+    ]  # fmt: skip
+    way = [(15, 0), (15, 6), at] if at[1] > 4 else [(15, 0), at]
+    site["flow_paths"] = [{"area_m2": 500.0, "geometry": LineString(way)}]
+    site["inlets"] = [site["inlets"][0] | {"geometry": place, "x": at[0], "y": at[1]}]
+    site["water_parts"] = [
+        {"subject": "House, south side", "source": "neighbour", "name": "crossing 7", "x": 15.0,
+         "y": 0.0, "area_m2": 500.0, "is_led_in": False}
+    ]  # fmt: skip
+    walls = item_of(answered(site, (WALL_FOUND,)), Theme.WALLS)
+    assert ("Basin is to take it" in walls.harm) == takes
+
+
 def test_cells_for_screening_only_show_no_low_spot_for_sure(site):
     site["openings"], site["wall_water"] = [], []
     low = finding("low-spot", "low spot 1")

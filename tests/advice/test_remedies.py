@@ -123,6 +123,31 @@ def test_the_lowest_edge_on_the_own_lot_is_named_with_the_cut_it_takes(site):
     assert way.above_m == pytest.approx(0.10)
     assert way.length_m == pytest.approx(0.3024)
     assert way.facts["where"] == "7 m north of Door"
+    assert not way.facts["beside"]
+    spot |= {"own_edge_x": 18.5}
+    found = remedies.of_low_spot(
+        result(site), spot, (), at_house=True, is_paved=False, openings=[DOOR]
+    )
+    (way,) = [one for one in found if one.what == "way-out-over"]
+    assert "1.5 m" in way.facts["beside"]
+
+
+@pytest.mark.parametrize(
+    ("slope", "asked"), [(-0.02, "fill-hollow"), (0.03, "raise"), (0.0, "raise")]
+)
+def test_a_hollow_at_a_wall_that_may_not_be_raised_is_filled_and_not_graded_away(
+    site, slope, asked
+):
+    """A rise of 5 % and more over 10 ft is more than 6 in of soil at the wall."""
+    site["openings"] = []
+    site["facades"] = [SOUTH | {"slope": slope}]
+    spot = LOW_SPOT | {"inlets": "", "geometry": box(8, 3, 12, 4)}
+    found = remedies.of_low_spot(result(site), spot, (), at_house=True, is_paved=False)
+    assert {"fill-hollow", "raise"} & set(what(found)) == {asked}
+    if asked == "fill-hollow":
+        (fill,) = [one for one in found if one.what == asked]
+        assert fill.facts["where"] == "House, south side"
+    assert ("basin" in what(found)) == (asked == "raise")
 
 
 def test_a_deep_hollow_with_an_inlet_of_today_is_asked_about_that_and_no_culvert(site):

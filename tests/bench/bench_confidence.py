@@ -203,7 +203,7 @@ def trial(setting, seed, draws):
         "there": there,
         "draws in which it stands": shown.standing_share(limit),
         "said to be there": chance_there(
-            *signs_of_low_spots(shown.depth, shown.volume, spots.cells[:count], limit)
+            *signs_of_low_spots(shown.depth, shown.volume, spots.cells[:count], limit, limit)
         ),
     }
 

@@ -597,3 +597,70 @@ def test_nothing_is_written_where_notes_are_refused(job, tmp_path, capsys):
     # nor may a run replace the notes, or the result whose places they name
     job(NOTES, levels=BENCHMARK)
     assert tmp_path / "notes.csv" in read_job(tmp_path).files()
+
+
+# other names of columns
+
+
+def test_columns_of_drawn_shots_have_the_other_names_that_are_told(job):
+    """As docs/layers.md tells: `on`, `usage`, `date`."""
+    rows = [({"name": "A", "level_m": 19.5, "on": "hard", "usage": "check", "date": "2026-05-03"},
+             at(10, 20))]  # fmt: skip
+    site = site_of(job(shots=rows))
+    (shot_,) = site.shots.to_dict("records")
+    told = (shot_["surface_kind"], shot_["counts"], str(shot_["taken_on"]))
+    assert told == ("hard", "check", "2026-05-03")
+
+
+@pytest.mark.parametrize(
+    ("head", "row"),
+    [
+        ("surface_kind,counts,taken_on", "hard,check,2026-05-03"),
+        ("on,usage,date", "hard,check,2026-05-03"), ("On,Use,Date", "hard,check,2026-05-03"),
+    ],
+)  # fmt: skip
+def test_columns_of_notes_have_those_of_the_layer_and_its_other_names(job, head, row):
+    notes = (f"point,bs_m,is_m,fs_m,level_m,x,y,{head}\nBM,1.5,,,100,,,,,\n"
+             f"A,,2,,,{WEST + 10},{NORTH - 20},{row}\nBM,,,1.5,,,,,,\n")  # fmt: skip
+    (shot_,) = site_of(job(notes, levels=BENCHMARK)).shots.to_dict("records")
+    told = (shot_["surface_kind"], shot_["counts"], str(shot_["taken_on"]))
+    assert told == ("hard", "check", "2026-05-03")
+
+
+@pytest.mark.parametrize(("key", "value"), [("on", "gras"), ("usage", "maybe"), ("date", True)])
+def test_a_wrong_value_of_a_column_by_its_other_name_is_one_fault(job, key, value):
+    good = {"name": "A", "level_m": 19.5, "on": "hard", "usage": "check", "date": "2026-05-03"}
+    (fault,) = faults_of(lambda: site_of(job(shots=[(good | {key: value}, at(10, 20))])))
+    assert (fault.row, fault.column, fault.value) == (1, key, value)
+
+
+# levels of another datum
+
+
+def level_faults_of(job):
+    return faults_of(lambda: study_lot(job))
+
+
+def test_levels_that_fit_as_written_are_told_how_to_say_so(job):
+    """Ground at about 20 m, benchmark 100.00 for 20.00: a sill drawn as 20.1 is in the raster's."""
+    bm = BENCHMARK + "drawn = 'benchmark'\n"
+    door = {"sill_m": 20.1}
+    faults = level_faults_of(job(levels=bm, door=door))
+    assert [fault.column for fault in faults] == ["sill_m"]
+    assert 'drawn = "raster"' in faults[0].remedy
+    shots = [(shot("A", 19.8, datum="benchmark"), at(10, 20))]
+    (fault,) = level_faults_of(job(shots=shots, levels=BENCHMARK))
+    assert (fault.column, "datum = raster" in fault.remedy) == ("level_m", True)
+
+
+def test_notes_from_a_benchmark_that_the_job_does_not_name_are_asked_for_it(job):
+    notes = HEAD + f"BM,1.5,,,1000,,,,\nA,,1.9,,,,{WEST + 10},{NORTH - 20},lawn\nBM,,,1.5,,,,,\n"
+    (fault,) = level_faults_of(job(notes))
+    assert (fault.line, "benchmark of their own" in fault.remedy) == (3, True)
+
+
+def test_a_benchmark_that_too_few_levels_tie_is_told_of_the_notes(job):
+    notes = HEAD + f"BM,1.5,,,100,,,,\nA,,1.9,,,,{WEST + 10},{NORTH - 20},lawn\nBM,,,1.5,,,,,\n"
+    (fault,) = faults_of(lambda: site_of(job(notes, levels="benchmark = 100.0\nunit = 'm'\n")))
+    assert fault.file.endswith("notes.csv")
+    assert "elevation_m" in fault.remedy

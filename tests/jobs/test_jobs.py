@@ -675,7 +675,7 @@ def test_every_place_of_the_field_sheet_can_be_named_in_level_notes(results, job
     shutil.copytree(SAMPLE if job == SAMPLE.name else HERE / job, folder)
     layers = {
         name: gpd.read_file(result.folder / "result.gpkg", layer=name)
-        for name in ("lot", "low_spots", "facades", "levels_to_take")
+        for name in ("lot", "low_spots", "facades", "levels_to_take", "stakes")
         if name in pyogrio.list_layers(result.folder / "result.gpkg")[:, 0]
     }
     lot = layers["lot"].geometry.iloc[0].representative_point()
@@ -700,6 +700,9 @@ def test_every_place_of_the_field_sheet_can_be_named_in_level_notes(results, job
         owed.add(f"Level {level.rank}")
         called = [one for one in places if one["name"].endswith(level.place)]
         assert (round(level.x, 4), round(level.y, 4)) in {(one["x"], one["y"]) for one in called}
+    owed |= (
+        {f"Stake {number}" for number in layers["stakes"]["id"]} if "stakes" in layers else set()
+    )
     assert owed <= names, owed - names
     rows = [["point", "bs_m", "is_m", "fs_m", "level_m", "place", "x", "y", "on", "counts"],
             ["BM", 1.5, "", "", 20, "", "", "", "", ""]]  # fmt: skip

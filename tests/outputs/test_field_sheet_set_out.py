@@ -48,6 +48,21 @@ def layers(name="Rear swale"):
          "invert_m": 31.0, "crown_m": 31.1}
         for at in range(3)
     ]  # fmt: skip
+    pipes = [
+        {
+            "scenario": "proposed",
+            "status": status,
+            "diameter_m": bore,
+            "slope_m_per_m": 0.0208,
+            "name": f"L{bore}",
+            "from_node": "a",
+            "to_node": "b",
+            "length_m": 18.0,
+            "roughness": 0.01,
+            "capacity_m3s": 0.01,
+        }
+        for status, bore in (("proposed", 0.1016), (None, 0.2))
+    ]
     work = {
         "name": name, "kind": "swale", "status": "proposed", "length_m": LENGTH, "width_m": 0.3,
         "side_slope": 3.0, "lining": "grass", "depth_m": DEEP, "fall": 0.01, "cut_m3": 2.34,
@@ -77,6 +92,10 @@ def layers(name="Rear swale"):
         "earthwork_areas": frame("earthwork_areas", [garden], [shapely.box(3, -6, 6, -3)]),
         "earthwork_profiles": frame("earthwork_profiles", profile, places),
         "line_profiles": frame("line_profiles", pipe, shapely.points([5, 5, 5], [-1, 0, 1])),
+        "drain_lines": frame("drain_lines", pipes, [
+            shapely.LineString([(20, 0), (-5, 0), (-5, -3)]),
+            shapely.LineString([(0, -9), (18, -9)]),
+        ]),
         "stakes": frame("stakes", stakes, shapely.points([(s["x"], s["y"]) for s in stakes])),
         "buildings": frame("buildings", [{"name": "House"}], [shapely.box(0, 8, 12, 16)]),
     }  # fmt: skip
@@ -140,6 +159,9 @@ def test_stakes_are_told_with_both_tapes_and_the_side(tmp_path):
     assert "invert 30.90 m*" not in told
     assert "no two corners" in told
     assert "Nobody gave this level" in told
+    # on the plan, along the line to be laid; what is there has none
+    assert "102 mm, 2.08%" in told
+    assert "200 mm" not in told
 
 
 def test_the_units_are_those_of_the_report(tmp_path):

@@ -84,6 +84,7 @@ def test_what_cannot_get_ready_fails_only_where_it_is_needed():
         assert ask(second) == INK + INK
 
 
+@pytest.mark.usefixtures("second_process")
 def test_without_leave_to_start_a_process_the_map_is_drawn_here(monkeypatch):
     """The result needs no second process, it is only sooner there with one."""
     monkeypatch.setattr("sys.executable", "/nowhere/python")

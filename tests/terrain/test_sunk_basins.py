@@ -45,6 +45,7 @@ def test_a_deep_basin_is_drained_at_its_bottom_for_a_lot_on_its_side():
     assert divmod(basin.bed_cell, 81) == (40, 40)
     assert basin.depth_m == pytest.approx(8.0)
     assert basin.holds_lot
+    assert (basin.x, basin.y) == (40.5, 40.5)
     # rain that fills it, over what drains to it: every cell within the rim
     inside = surface.elevation[16:65, 16:65]
     assert basin.rain_m == pytest.approx(np.maximum(8.0 - inside, 0.0).sum() / 51**2, rel=0.1)
@@ -54,7 +55,7 @@ def test_a_deep_basin_is_drained_at_its_bottom_for_a_lot_on_its_side():
     assert (before[lot] - surface.elevation[lot]).min() > 0.9
     assert drained.water.sum() == 1
     assert not drained.open_water.any()
-    (one,) = sunk_notes(drained)
+    (one,) = sunk_notes(drained.sunk)
     assert (one.rule, one.severity, one.facts["basins"]) == ("closed-basin", "warn", 1)
     assert one.measured > one.limit == NO_STORM_M
 
@@ -93,7 +94,7 @@ def test_basins_nested_in_one_are_drained_too_and_a_lot_beyond_is_told_so():
     surface = prepare_surface(Grid(ground, Affine(1.0, 0.0, 0.0, 0.0, -1.0, 81), None))
     drained = with_sunk_basins(surface, lot_at(surface, 4, 40, half=3))
     assert len(drained.sunk) == 2
-    (one,) = sunk_notes(drained)
+    (one,) = sunk_notes(drained.sunk)
     assert (one.severity, one.facts["basins"]) == ("note", 2)
     # by a slow flood from ring and bottoms nothing deeper is left
     level = flooded(drained.elevation, drained.outside)

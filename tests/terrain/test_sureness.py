@@ -146,13 +146,13 @@ SIZE, LIMIT = 64, 0.10
 ERROR = ErrorModel(0.10, 10.0, 0.1)
 
 
-def surveyed(seed, bowl):
+def surveyed(seed, roughness, bowl=0.0):
     """Natural ground that falls by 1 %, with one bowl: its low spots as measured, and the truth."""
     random = np.random.default_rng(seed)
     wave = np.hypot(np.fft.fftfreq(SIZE)[:, None], np.fft.fftfreq(SIZE))
     wave[0, 0] = np.inf
     spectrum = wave**-4.0
-    truth = random_field(spectrum * 0.2**2 / spectrum.mean(), random)
+    truth = random_field(spectrum * roughness**2 / spectrum.mean(), random)
     truth += 0.01 * np.arange(SIZE)[:, None]
     row, column = np.ogrid[:SIZE, :SIZE]
     away = np.hypot(row - 32, column - 32) / 6
@@ -169,25 +169,26 @@ def surveyed(seed, bowl):
     return spots, shown, deep * LEVEL_STEP >= LIMIT
 
 
-def test_what_the_error_dug_is_said_to_be_there_as_often_as_it_is():
-    """Ground of a kind that the constants were not fitted to: shares alone are too sure by half."""
+@pytest.mark.parametrize("roughness", [0.12, 0.3])
+def test_what_the_error_dug_is_said_to_be_there_as_often_as_it_is(roughness):
+    """The two deepest of each ground: shares of realisations alone are far too sure."""
     there, share, chance = [], [], []
-    for seed in range(24):
-        spots, shown, is_there = surveyed(seed, 0.0)
+    for seed in range(14):
+        spots, shown, is_there = surveyed(seed, roughness)
         told = realised_bounds(shown, spots, ERROR, LIMIT, 1.0)
-        there.extend(is_there)
-        share.extend(told.share)
-        chance.extend(told.probability)
+        there.extend(is_there[:2])
+        share.extend(told.share[:2])
+        chance.extend(told.probability[:2])
     there, share, chance = (np.array(one, dtype=float) for one in (there, share, chance))
-    assert len(there) > 40
+    assert len(there) == 28
     assert share.mean() - there.mean() > 0.15
     assert abs(chance.mean() - there.mean()) < 0.10
-    assert np.mean((chance - there) ** 2) < 0.7 * np.mean((share - there) ** 2)
+    assert np.mean((chance - there) ** 2) < 0.85 * np.mean((share - there) ** 2)
 
 
 def test_a_bowl_six_errors_deep_is_as_good_as_sure():
     for seed in range(3):
-        spots, shown, is_there = surveyed(seed, 0.6)
+        spots, shown, is_there = surveyed(seed, 0.12, 0.6)
         chance = realised_bounds(shown, spots, ERROR, LIMIT, 1.0).probability
         assert spots.number[32, 32] == 1
         assert is_there[0]
@@ -207,12 +208,12 @@ def test_pits_of_single_cells_are_weaker_signs_than_water_all_over():
     depth = np.full((4, 2), 0.12)
     depth[3] = 0.02
     volume = np.array([[0.15, 1.1]] * 3 + [[0.02, 0.1]])
-    share, full = signs_of_low_spots(depth, volume, np.array([10, 10]), LIMIT)
+    share, full = signs_of_low_spots(depth, volume, np.array([10, 10]), LIMIT, LIMIT)
     assert share.tolist() == [0.7, 0.7]  # 3.5 of 5: of few surfaces all say little, too
     assert full == pytest.approx([0.1175, 0.85])
     pit, pool = chance_there(share, full)
     assert pit < 0.5 * pool
-    empty = signs_of_low_spots(depth, 0 * volume, np.array([10, 10]), LIMIT)[1]
+    empty = signs_of_low_spots(depth, 0 * volume, np.array([10, 10]), LIMIT, LIMIT)[1]
     assert empty.tolist() == [0.05, 0.05]
 
 

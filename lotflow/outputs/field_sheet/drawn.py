@@ -11,6 +11,7 @@ from reportlab.lib.colors import Color, HexColor
 from reportlab.pdfbase.pdfmetrics import stringWidth
 from reportlab.platypus import Flowable
 
+from lotflow.layers import RESULT_LAYERS
 from lotflow.outputs import palette
 from lotflow.outputs.field_sheet.typesetting import BOLD, REGULAR
 from lotflow.outputs.map.content import round_scale
@@ -27,6 +28,9 @@ if TYPE_CHECKING:
     from lotflow.outputs.field_sheet.typesetting import Lettering
     from lotflow.outputs.sections import Cut
 
+#: West, south, east, north on paper [point].
+Box = tuple[float, float, float, float]
+_DRAINS: Final = RESULT_LAYERS["drain_lines"]
 _SIZE: Final = 9.0
 _POINTS_PER_METRE: Final = 72.0 / METRES_PER_INCH
 _INK: Final = HexColor(palette.INK)
@@ -210,7 +214,7 @@ class StakePlan(Flowable):
     ) -> None:  # fmt: skip
         super().__init__()
         self._staked, self._letters, self._layers = staked, letters, layers
-        self._lettering, self.width = lettering, width
+        self._lettering, self.width, self._units = lettering, width, units
         self._corners = _corners(staked, letters)
         places = [*((one["x"], one["y"]) for one in staked), *self._corners.values()]
         low, high = np.min(places, axis=0), np.max(places, axis=0)
@@ -246,7 +250,7 @@ class StakePlan(Flowable):
             for shape in self._shapes(name):
                 for part in _lines_of(shape):
                     _line(canvas, self._at(shapely.get_coordinates(part)), *look)
-        self._labels()
+        self._labels(list(self._pipes()))
         canvas.restoreState()
         said = f"{self._scale.text}; north is up"
         _backed(canvas, self.width - 6, 6, said, self._lettering)
@@ -260,11 +264,42 @@ class StakePlan(Flowable):
         frame = self._layers.get(layer)
         if frame is not None:
             if "status" in frame:
-                frame = frame[frame["status"].fillna("proposed").eq("proposed")]
+                frame = frame[frame["status"].eq("proposed")]
             yield from frame.geometry
 
-    def _labels(self) -> None:
-        """Mark and name corners and stakes; names keep off each other and off the marks."""
+    def _pipes(self) -> Iterator[Box]:
+        """Write bore and fall along lines to be laid, where they are long enough; give the room."""
+        frame = self._layers.get("drain_lines")
+        rows = [] if frame is None else frame[frame["status"].eq("proposed")].to_dict("records")
+        for row in rows:
+            bore, fall = (
+                _DRAINS.column(name).shown(None if np.isnan(row[name]) else row[name], self._units)
+                for name in ("diameter_m", "slope_m_per_m")
+            )
+            text = f"{bore}, {fall}"
+            half = stringWidth(text, REGULAR, _SIZE) / 2
+            xy = self._at(shapely.get_coordinates(row["geometry"]))
+            steps = np.diff(xy, axis=0)
+            lengths = np.hypot(*steps.T)
+            longest = int(lengths.argmax())
+            if lengths[longest] < 2 * half + 8:
+                continue
+            # read from below or from the right
+            way = steps[longest] / lengths[longest]
+            way = way if way[0] > 1e-9 or (abs(way[0]) <= 1e-9 and way[1] > 0) else -way
+            middle = (xy[longest] + xy[longest + 1]) / 2
+            self.canv.saveState()
+            self.canv.translate(float(middle[0]), float(middle[1]))
+            self.canv.rotate(math.degrees(math.atan2(way[1], way[0])))
+            _backed(self.canv, 0.0, 3.0, text, self._lettering, anchor="middle")
+            self.canv.restoreState()
+            above = np.array([-way[1], way[0]]) * (3.0 + _SIZE / 2)
+            for along in np.arange(-half, half + 1, _SIZE / 2):
+                x, y = middle + above + along * way
+                yield (x - _SIZE / 2, y - _SIZE / 2, x + _SIZE / 2, y + _SIZE / 2)
+
+    def _labels(self, written: Sequence[Box]) -> None:
+        """Mark and name corners and stakes; names keep off each other and what is written."""
         canvas = self.canv
         corners = {self._letters[name]: at for name, at in self._corners.items()}
         stakes = {str(one["id"]): (one["x"], one["y"]) for one in self._staked}
@@ -280,7 +315,7 @@ class StakePlan(Flowable):
                   1.15 * _SIZE + (3 if font == BOLD else 0))
             for (text, _, font), (x, y) in zip(named, places, strict=True)
         ]  # fmt: skip
-        boxes = place_labels(labels, self.width, self.height)
+        boxes = place_labels(labels, self.width, self.height, taken=written)
         for (text, _, font), (x, y), box in zip(named, places, boxes, strict=True):
             if font == BOLD:
                 _polygon(canvas, [(x - 3, y), (x, y + 3), (x + 3, y), (x, y - 3)], _INK)

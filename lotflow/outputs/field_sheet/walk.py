@@ -182,6 +182,9 @@ def sheet_places(content: FieldSheetContent) -> list[dict[str, Any]]:
         if one["direction"] == "on":
             at = ToLevel("", x=_number(one.get("x")), y=_number(one.get("y")))
             found.append((f"Run-on {one['id']}", at))
+    for stake in rows_of(content.layers, "stakes"):
+        at = ToLevel("", x=_number(stake["x"]), y=_number(stake["y"]))
+        found.append((f"Stake {stake['id']}", at))
     not_there = {
         str(one["name"])
         for layer in ("inlets", "outlets")
