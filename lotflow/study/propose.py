@@ -44,6 +44,7 @@ from lotflow.study.lot_water import case_water, error_model, study_lot
 from lotflow.study.main_job import run_study, study_of
 from lotflow.study.start import start_job
 from lotflow.study.surface_step import (
+    basins_on_paving,
     compared_harm,
     costs,
     nothing_stands,
@@ -150,7 +151,8 @@ def propose(
         ranking = ranked(surface.lot, trials, off, partial(tell, "asking how sure they are"))
         site = _site_file(drawn, options)
     refused = [*surface.refused, *refused, *left_out]
-    refused += [*nothing_stands(surface.lot, job), *pump_last(refused)]
+    refused += [*nothing_stands(surface.lot, job), *basins_on_paving(surface.lot)]
+    refused += pump_last(refused)
     head = {"lotflow": __version__, "seed": job.confidence.seed, "surfaces": surfaces}
     before = _broken(bare)
     content: dict[str, Any] = head | proposal_content(ground, options, refused, (before, after))

@@ -6,6 +6,8 @@ import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 
+import numpy as np
+
 from lotflow.advice.harm import Kind
 from lotflow.drains.quantities import (
     ORDER_UNITS,
@@ -18,6 +20,8 @@ from lotflow.inputs.prices import read_prices
 from lotflow.proposing.inlets import NotOffered
 from lotflow.proposing.ranking import shares_alone
 from lotflow.proposing.surface import SurfaceLot, surface_options
+from lotflow.terrain.cells import polygon_cells
+from lotflow.terrain.earthworks import RING_M
 from lotflow.units import from_si, sign
 
 if TYPE_CHECKING:
@@ -318,6 +322,41 @@ def nothing_stands(lot: SurfaceLot, job: Job) -> list[NotOffered]:
             0.0, limit, "m", _OWN,
         )
     ]  # fmt: skip
+
+
+def basins_on_paving(lot: SurfaceLot) -> list[NotOffered]:
+    """
+    Name, for paving at a wall of which the data cannot tell that it falls away, what a basin has.
+
+    By the data no water stands there; once levels show that it does, the head to an end decides.
+
+    Parameters
+    ----------
+    lot
+        As it is drawn.
+    """
+    laid, yard, found = lot.laid(), lot.yard, []
+    for wall in laid.facades:
+        if not wall.is_paved or not wall.slope < wall.slope_limit:
+            continue
+        strip = wall.line.buffer(RING_M / lot.unit, cap_style="flat")
+        cells = polygon_cells(strip, lot.grid) & yard.paved & yard.usable
+        if not cells.any() or (cells & (lot.ground.low_spots.number > 0)).any():
+            continue  # where water stands, it was asked as a place for an inlet
+        cell = int(np.argmin(np.where(cells, yard.surface.elevation, np.inf)))
+        x, y, _ = lot.ground.place(cell)
+        ways = lot.ground.outlets(cell)
+        best = max(ways, key=lambda way: way.left_m, default=None)
+        end = "no named end is drawn" if best is None else f"the head to {best.place.name} is told"
+        found.append(
+            NotOffered(
+                wall.name, x, y, "basin on the paving with a line",
+                f"level first: by the data no water stands on it; where levels show that it does, "
+                f"relevel it, or set a basin at its lowest place: {end}",
+                None if best is None else best.left_m, 0.0, "m", _OWN,
+            )
+        )  # fmt: skip
+    return found
 
 
 def pump_last(refused: Sequence[NotOffered]) -> list[NotOffered]:
