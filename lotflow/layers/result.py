@@ -142,11 +142,16 @@ RESULT_LAYERS: Final[dict[str, Layer]] = {
                        "through. Empty where there is no such way.", label="Own edge"),
                 position("own_edge_x", "Easting of that place."),
                 position("own_edge_y", "Northing of that place."),
+                number("behind_own_edge_m", "elevation", "Elevation to which water falls within "
+                       "60 m behind that place: a cut to a lower level leads nowhere.",
+                       label="Behind the own edge"),
                 number("contributing_area_m2", "area", "Area that drains to it.",
                        label="Drains to it"),
                 number("runoff_to_fill_mm", "rain_depth", "Runoff depth from that area that "
                        "fills it.", label="To fill"),
                 number("on_lot_m2", "area", "Its area within the lot.", label="On the lot"),
+                number("on_lot_depth_m", "depth", "Greatest depth below the spill level within "
+                       "the lot.", label="Depth on the lot"),
                 number("soak_away_h", "duration", "Time in which it soaks into the ground once "
                        "full; empty where the ground takes nothing, or was not looked at.",
                        label="Gone after"),
@@ -164,9 +169,10 @@ RESULT_LAYERS: Final[dict[str, Layer]] = {
                 Column("not_closed", "Whether the data that were read end before its basin "
                        "closes: depth, area, volume and overflow level are at least what is "
                        "given.", kind="yes_no"),
-                number("probability", "share", "Share of realisations in which water stands "
-                       "within its outline as deep as the limit; empty where fewer than 20 were "
-                       "run, and under or between buildings.", label="Stands in"),
+                number("probability", "share", "Chance that it is there: from the share of "
+                       "realisations in which water stands within its outline as deep as the "
+                       "limit, and how much; empty where fewer than 20 were run, and under or "
+                       "between buildings.", label="Chance"),
                 *bounds("depth_m", "depth", "greatest depth within its outline"),
                 *bounds("volume_m3", "volume", "volume within its outline"),
             ),

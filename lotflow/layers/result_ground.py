@@ -68,6 +68,11 @@ _FACADES: Final = Layer(
         Column("surface", '"soil" or "paving", by the greater part.', label="Ground"),
         number("fall_m", "elevation", "Fall away from the wall, at the place where it is least; "
                "negative where the ground falls towards it."),
+        position("foot_x", "Easting of the upper level of that fall, at the foot of the wall."),
+        position("foot_y", "Northing of that level."),
+        position("out_x", "Easting of the lower level."),
+        position("out_y", "Northing of that level."),
+        number("out_m", "length", "Distance of the lower level from the wall."),
         number("slope", "ground_slope", "That fall divided by its distance.", label="Falls away"),
         number("slope_low", "ground_slope", "Lower end of its 95 % interval."),
         number("slope_high", "ground_slope", "Upper end of its 95 % interval."),
@@ -178,6 +183,7 @@ _LEVELS_TO_TAKE: Final = Layer(
     (
         Column("rank", "1 for the one to take first.", kind="whole", label="No."),
         Column("place", "Where, in words.", label="Level of"),
+        Column("named", "The thing by which the place is called."),
         Column("kind", "What is there.", label="Kind of place", choices=(
             "inlet", "rim", "outlet", "invert", "opening", "sill", "deepest point",
             "spill point", "wall", "out from the wall", "lower place", "open ground")),

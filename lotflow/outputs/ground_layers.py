@@ -16,7 +16,7 @@ from lotflow.terrain.catchments import label_polygons, simplified_outlines, weig
 from lotflow.terrain.low_spots import Artefact
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Collection, Mapping, Sequence
 
     import geopandas as gpd
     from numpy.typing import NDArray
@@ -56,6 +56,10 @@ class LowSpotFacts:
         Names of the inlets in each, joined by commas.
     own_edge
         Cell of the lowest place of the edge on the lot's own ground, -1 for none.
+    behind_edge
+        Level to which water falls behind that place [m].
+    deepest_on_lot
+        Greatest depth on the lot [m].
     """
 
     on_lot: NDArray[np.int64]
@@ -63,6 +67,8 @@ class LowSpotFacts:
     not_closed: BoolArray
     inlets: Sequence[str]
     own_edge: NDArray[np.int64] | None = None
+    behind_edge: FloatArray | None = None
+    deepest_on_lot: FloatArray | None = None
 
 
 def low_spots_layer(
@@ -93,7 +99,7 @@ def low_spots_layer(
     spill_x, spill_y = cell_centres(grid, spots.spill_cell)
     edge = np.full(len(spots), -1) if facts.own_edge is None else facts.own_edge
     edge_x, edge_y = cell_centres(grid, edge)
-    has_edge = edge >= 0
+    has_edge, nothing = edge >= 0, np.full(len(spots), np.nan)
     geometry = [shape.get(i + 1, shapely.Point(x[i], y[i]).buffer(grid.transform.a / 2, 1))
                 for i in range(len(spots))]  # fmt: skip
     nested = np.bincount([spot.low_spot for spot in inner], minlength=len(spots) + 1)[1:]
@@ -113,11 +119,13 @@ def low_spots_layer(
         "own_edge_m": np.where(has_edge, grid.values.ravel()[edge], np.nan),
         "own_edge_x": np.where(has_edge, edge_x, np.nan),
         "own_edge_y": np.where(has_edge, edge_y, np.nan),
+        "behind_own_edge_m": nothing if facts.behind_edge is None else facts.behind_edge,
         "contributing_area_m2": area,
         "runoff_to_fill_mm": np.divide(
             volume * 1000, area, out=np.full(len(spots), np.nan), where=area > 0
         ),
         "on_lot_m2": facts.on_lot * grid.cell_m2,
+        "on_lot_depth_m": nothing if facts.deepest_on_lot is None else facts.deepest_on_lot,
         "building_distance_m": _distances(geometry, buildings, grid),
         "inner_low_spots": nested,
         "inlets": list(facts.inlets),
@@ -359,6 +367,12 @@ def facades_layer(facades: Sequence[Facade], crs: Any) -> gpd.GeoDataFrame:
         "length_m": [one.length_m for one in facades],
         "reach_m": [one.reach_m for one in facades],
         "fall_m": [one.fall_m for one in facades],
+        **{
+            f"{end}_{axis}": [one.level_places[at][of] for one in facades]
+            for at, end in enumerate(("foot", "out"))
+            for of, axis in enumerate(("x", "y"))
+        },
+        "out_m": [one.level_places[1][2] for one in facades],
         "slope": [one.slope for one in facades],
         "slope_low": [one.slope_low for one in facades],
         "slope_high": [one.slope_high for one in facades],
@@ -572,7 +586,9 @@ def stakes_layer(staked: Sequence[Stake], crs: Any) -> gpd.GeoDataFrame:
     return layer_frame("stakes", columns, shapes, crs)
 
 
-def levels_to_take_layer(levels: Sequence[FirstLevel], crs: Any) -> gpd.GeoDataFrame:
+def levels_to_take_layer(
+    levels: Sequence[FirstLevel], crs: Any, to_come: Collection[str] = ()
+) -> gpd.GeoDataFrame:
     """
     Give the levels to take first.
 
@@ -580,11 +596,14 @@ def levels_to_take_layer(levels: Sequence[FirstLevel], crs: Any) -> gpd.GeoDataF
     ----------
     levels
         In their order.
+    to_come
+        Names of inlets and outlets that are not there yet.
     """
     places = [one.place for one in levels]
     columns: dict[str, Any] = {
         "rank": np.array([one.rank for one in levels], dtype=int),
-        "place": [place_words(one) for one in places],
+        "place": [place_words(one, to_come=one.name in to_come) for one in places],
+        "named": [one.name for one in places],
         "kind": [one.kind for one in places],
         "question": [one.question for one in levels],
         "subject": [one.subject for one in levels],

@@ -251,7 +251,7 @@ def _low_spot(spot: Mapping[str, Any], units: UnitSystem) -> Waypoint:
         f"{_SPOTS.shown(spot, 'contributing_area_m2', units)} drain to it"
     ]
     if spot["probability"] is not None:
-        parts.append(f"stands in {_SPOTS.shown(spot, 'probability', units)} of realisations")
+        parts.append(f"chance that it is there {_SPOTS.shown(spot, 'probability', units)}")
     if spot["artefact"]:
         parts.append(f"may be none: {spot['artefact']}")
     return Waypoint(

@@ -222,6 +222,8 @@ def _outcome(content: Mapping[str, Any], cards: Sequence[_Card]) -> Iterator[str
 
     if ranking.get("best"):
         yield f"<p>Helps most: <strong>{escaped(listed([ranking['best']]))}</strong>.</p>"
+    elif ranking.get("alike"):
+        yield f"<p>These help most, alike: {escaped(listed(ranking['alike']))}.</p>"
     elif ranking.get("cannot_tell"):
         yield (
             "<p>Which of these helps most, the levels cannot tell: "

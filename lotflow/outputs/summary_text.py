@@ -294,7 +294,9 @@ def _low_spots(content: Mapping[str, Any], units: UnitSystem) -> list[str]:
     heads = (*_SPOTS.labels(*columns), "Note")
     lines = _table(heads, rows, _MOST["low_spots"], text_columns=(len(heads) - 1,))
     if sure:
-        lines.append("  stands in: share of the surfaces that the error of the data allows")
+        lines.append(
+            "  chance: that it is there, by the surfaces that the error of the data allows"
+        )
     return lines + _at_least(real) + _artefacts(spots)
 
 

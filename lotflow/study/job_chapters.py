@@ -327,9 +327,6 @@ def round_house(lot: LotWater, cover: GroundCover) -> tuple[list[Facade], list[O
     openings = openings_of(
         site, surface, lot.low_spots, error=lot.level_error,
         not_closed=lot.spots_not_closed,
-        from_benchmark=None if lot.job.is_drawn_by_benchmark else {
-            name for layer, name, _ in site.from_benchmark if layer == "openings"
-        },
     )  # fmt: skip
     return facades, openings
 

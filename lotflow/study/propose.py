@@ -1,4 +1,4 @@
-"""From a job to a proposed one: inlets with lines, judged by the same water, in a folder to run."""
+"""From a job to a proposed one: the surface first, then inlets with lines, in a folder to run."""
 
 from __future__ import annotations
 
@@ -29,18 +29,35 @@ from lotflow.outputs.proposal import (
 )
 from lotflow.outputs.proposal_page import PROPOSAL_PAGE, ProposalView, proposal_page
 from lotflow.outputs.summary import json_text
+from lotflow.outputs.surface_proposal import (
+    ranking_content,
+    surface_content,
+    surface_rows,
+    surface_shots,
+    surface_text,
+)
 from lotflow.proposing.inlets import LotGround, Rules, asked, inlet_options, judged, laid_out
+from lotflow.proposing.ranking import Trial, ranked
 from lotflow.study.chapter import say_nothing
 from lotflow.study.job_chapters import case_storms, site_cover
 from lotflow.study.lot_water import case_water, error_model, study_lot
 from lotflow.study.main_job import run_study, study_of
 from lotflow.study.start import start_job
+from lotflow.study.surface_step import (
+    compared_harm,
+    costs,
+    nothing_stands,
+    pump_last,
+    surface_lot,
+    surface_step,
+)
 from lotflow.terrain.confidence import surfaces_off
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
     from lotflow.inputs.job import Job
+    from lotflow.outputs.proposal import NewRow
     from lotflow.proposing.inlets import InletOption
     from lotflow.study.chapter import Tell
     from lotflow.study.lot_water import LotWater
@@ -48,7 +65,7 @@ if TYPE_CHECKING:
     from lotflow.units import UnitSystem, VerticalUnit
 
 #: Layers to which rows are added.
-_ADDED: Final = ("inlets", "drain_lines", "outlets")
+_ADDED: Final = ("inlets", "drain_lines", "outlets", "downspouts", "earthworks")
 
 
 @dataclass(frozen=True)
@@ -72,7 +89,7 @@ def propose(
     job_path: Path, folder: Path, *, inlets: int = 3, surfaces: int = 12, tell: Tell = say_nothing
 ) -> Proposed:
     """
-    Propose inlets with lines for a job, and write a whole job folder with them.
+    Propose changes of the surface, inlets and lines, and write a whole job folder with them.
 
     Parameters
     ----------
@@ -99,30 +116,61 @@ def propose(
     moved = _moved_job(job_path, folder.resolve())
     tell("reading the ground")
     lot = study_lot(job)
-    with naming_files(lot.site.sources):
+    with naming_files(lot.site.sources), tempfile.TemporaryDirectory(prefix="lotflow-") as made:
         ground = _ground(lot)
+        tell("the surface first")
+        off = list(surfaces_off(
+            lot.ground, error_model(lot.job), lot.job.confidence.seed, surfaces,
+            None if lot.levelled is None else lot.levelled.surfaces, lot.window.elevation.apart,
+        ))  # fmt: skip
+        bare = study_of(replace(lot, job=with_realisations(lot.job, 0)))
+        surface = surface_step(
+            surface_lot(lot, ground), bare, off,
+            lambda changes: study_of(_redrawn(job_path, lot, surface_rows(changes))), _broken,
+            partial(tell, "the surface first"),
+        )  # fmt: skip
+        drawn = lot
+        if surface.changes:
+            folder_of = Path(made).resolve()
+            rows = surface_rows(surface.changes)
+            _write_job(job_path, folder_of, _with_rows(lot, rows))
+            drawn = study_lot(read_job(folder_of))
+            ground = _ground(drawn)
         tell("choosing places")
         options, refused = inlet_options(ground, inlets, partial(tell, "choosing places"))
         tell("judging by whole runs")
-        before = _broken(study_of(replace(lot, job=with_realisations(lot.job, 0))))
-        options, left_out, after = judged(options, before, partial(_run_with, job_path, lot))
+        options, left_out, after = judged(
+            options, _broken(surface.study), partial(_run_with, job_path, drawn)
+        )
         tell("asking how sure they are")
-        off = surfaces_off(
-            lot.ground, error_model(lot.job), lot.job.confidence.seed, surfaces,
-            None if lot.levelled is None else lot.levelled.surfaces, lot.window.elevation.apart,
-        )  # fmt: skip
         options = asked(ground, options, off, partial(tell, "asking how sure they are"))
-        site = _site_file(lot, options)
-    refused = [*refused, *left_out]
+        trials = [Trial(one.name, (one,)) for one in surface.changes]
+        trials += [Trial(one.name, cells=(one.cell,)) for one in options]
+        ranking = ranked(surface.lot, trials, off, partial(tell, "asking how sure they are"))
+        site = _site_file(drawn, options)
+    refused = [*surface.refused, *refused, *left_out]
+    refused += [*nothing_stands(surface.lot, job), *pump_last(refused)]
     head = {"lotflow": __version__, "seed": job.confidence.seed, "surfaces": surfaces}
-    content = head | proposal_content(ground, options, refused, (before, after))
+    before = _broken(bare)
+    content: dict[str, Any] = head | proposal_content(ground, options, refused, (before, after))
+    unit = lot.window.surface.ground.metres_per_unit
+    mended, left, new = compared_harm(before, after, unit)
+    content["harm"] = {
+        "mended": sorted({row.key for row in mended}), "left": sorted({row.key for row in left}),
+        "new": sorted({row.key for row in new}),
+    }  # fmt: skip
+    content["surface"] = surface_content(surface.options, surface.study.layers, surface.needs)
+    content["ranking"] = ranking_content(ranking, costs(surface, lot))
+    content["shots"] = [*surface_shots(ranking, surface.changes), *content["shots"]]
+    is_any = bool(surface.changes or options)
+    content["outcome"] = "options" if is_any else "nothing can be offered"
     tell("drawing the page")
-    page = proposal_page(content, _view(job_path, lot, site if content["options"] else None))
+    page = proposal_page(content, _view(job_path, lot, site if is_any else None))
     write_job_folder(folder, [
         moved, site, JobFile(PROPOSAL_FILE, json_text(content).encode()),
         JobFile(PROPOSAL_PAGE, page.encode()),
     ])  # fmt: skip
-    return Proposed(content, proposal_text(content))
+    return Proposed(content, f"{surface_text(content)}\n{proposal_text(content)}".strip())
 
 
 def propose_screening(  # noqa: PLR0913 - what is known of a lot, each by its name
@@ -159,7 +207,8 @@ def _require_one_file(job: Job) -> None:
     if own:
         raise InputError(
             Fault(f"the layer {own[0]} has a file of its own, to which no row can be added",
-                  "Draw inlets, drain lines and outlets in the one GeoPackage of [layers] file",
+                  "Draw inlets, drain lines, outlets, downspouts and earthworks in the one "
+                  "GeoPackage of [layers] file",
                   column=f"layers.{own[0]}")
         )  # fmt: skip
     file = job.layers.file
@@ -192,25 +241,43 @@ def _moved_job(job_path: Path, folder: Path) -> JobFile:
 
 def _site_file(lot: LotWater, options: Sequence[InletOption]) -> JobFile:
     """Site with the rows of some options added."""
+    job = lot.job
+    rows = proposed_rows(
+        lot.site, lot.case, options, job.level_offset_m if job.is_drawn_by_benchmark else 0.0
+    )
+    return _with_rows(lot, rows)
+
+
+def _with_rows(lot: LotWater, rows: Sequence[NewRow]) -> JobFile:
+    """Site with some rows added."""
     job, drawn = lot.job, None
     if job.layers.file is not None:
         path = local_file(job.layers.file, "file of the site layers")
         drawn = read_bytes(path, DEFAULT_LIMITS.vector_bytes, "file of the site layers")
-    rows = proposed_rows(
-        lot.site, lot.case, options, job.level_offset_m if job.is_drawn_by_benchmark else 0.0
-    )
     return with_rows(
         drawn, rows, empty=empty_layers(lot.source.crs, job.units), crs=lot.source.crs,
         units=job.units, vertical_unit=lot.source.vertical_unit,
     )  # fmt: skip
 
 
-def _run_with(job_path: Path, lot: LotWater, options: Sequence[InletOption]) -> list[Harm]:
-    """Run the job with some options drawn; what is broken then."""
-    site = _site_file(lot, options)
+def _write_job(job_path: Path, folder: Path, site: JobFile) -> None:
+    """Write a job with another site."""
+    write_job_folder(folder, [_moved_job(job_path, folder), site])
+
+
+def _redrawn(job_path: Path, lot: LotWater, rows: Sequence[NewRow]) -> LotWater:
+    """Read a job again with some rows drawn, for a run without realisations."""
     with tempfile.TemporaryDirectory(prefix="lotflow-") as made:
         folder = Path(made).resolve()
-        write_job_folder(folder, [_moved_job(job_path, folder), site])
+        _write_job(job_path, folder, _with_rows(lot, rows))
+        return study_lot(with_realisations(read_job(folder), 0))
+
+
+def _run_with(job_path: Path, lot: LotWater, options: Sequence[InletOption]) -> list[Harm]:
+    """Run the job with some options drawn; what is broken then."""
+    with tempfile.TemporaryDirectory(prefix="lotflow-") as made:
+        folder = Path(made).resolve()
+        _write_job(job_path, folder, _site_file(lot, options))
         return _broken(run_study(with_realisations(read_job(folder), 0)))
 
 

@@ -28,7 +28,7 @@ from lotflow.outputs.field_sheet.typesetting import (
     register_fonts,
 )
 from lotflow.outputs.field_sheet.vector_map import VectorMap
-from lotflow.outputs.field_sheet.walk import Stop, walk
+from lotflow.outputs.field_sheet.walk import Stop, level_place_name, walk
 from lotflow.outputs.summary_text import CAUTIONS, RUN_ON, causes_in_short, trench_caution
 from lotflow.units import METRES_PER_FOOT
 
@@ -178,10 +178,9 @@ def first_level_rows(content: FieldSheetContent) -> list[list[Cell]]:
     layer = RESULT_LAYERS["levels_to_take"]
     rows: list[list[Cell]] = []
     for one in rows_of(content.layers, "levels_to_take"):
-        away = "" if one["away_m"] is None else f"{layer.shown(one, 'away_m', content.units)} "
         with_ = "" if one["together_with"] is None else f" (with {one['together_with']:.0f})"
         rows.append([
-            str(one["rank"]), f"{away}{one['place']}{with_}", question_words(one),
+            str(one["rank"]), f"{level_place_name(one, content.units)}{with_}", question_words(one),
             layer.shown(one, "settles", content.units),
             layer.shown(one, "level_m", content.units), BLANK,
         ])  # fmt: skip
@@ -205,7 +204,8 @@ def _walk_part(setter: Typesetter, content: FieldSheetContent) -> list[Any]:
     heading = setter.heading(
         "What to measure, in walking order",
         "Levels with an instrument, not by eye. A pipe at 1 % is decided by the level, never by "
-        "the elevation data.",
+        "the elevation data. In the notes a level is called as it is printed here, with its place: "
+        "Low spot 1 spill.",
         room=220.0,
     )
     widths = (30, 27, 17.5, 9, 18.5, 9)
@@ -218,7 +218,8 @@ def _stop_row(stop: Stop | None) -> list[Cell]:
         return [BLANK] * 6
     if not (stop.upper or stop.lower):
         return [stop.place, stop.reason, *[BLANK] * 4]
-    return [stop.place, stop.reason, stop.upper, BLANK, stop.lower, BLANK]
+    cells = [(str(one), BLANK) if one else ("", "") for one in (stop.upper, stop.lower)]
+    return [stop.place, stop.reason, *cells[0], *cells[1]]
 
 
 def _existing_drains(setter: Typesetter, content: FieldSheetContent) -> list[Any]:
