@@ -7,6 +7,7 @@ It says what `proposal.json` holds, beside small plans of what would be drawn. N
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from functools import partial
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
@@ -273,7 +274,8 @@ def _card(
         f'<p class="kind">{escaped(_first_up(str(kind)))}{place}</p></div>'
     )
     yield "".join(_picture(card, drawn, view))
-    yield from _part("What it mends", _mends(told, view.units), "No row of harm changes.")
+    yield from _part("What it mends", _mends(told, view.units, rain=content.get("rain", True)),
+                     "No row of harm changes.")  # fmt: skip
     yield from _part("What it takes", _takes(told, view.units))
     yield from _part("How sure", _how_sure(told))
     yield from _part(
@@ -296,20 +298,39 @@ def _shown(name: str, value: Any, units: UnitSystem) -> str:
     return shown(to_si(float(value), CARRIED[quantity]), quantity, units)
 
 
-def _mends(told: Mapping[str, Any], units: UnitSystem) -> Iterator[str]:
-    """Rows of harm before and after, of those that there are; what is made worse is marked."""
+#: Rows of harm that are told as shares where no rain is given.
+_NO_VOLUME: Final = ("run_on_m3",)
+
+
+def _share(value: Any, whole: float) -> str:
+    """A value as a share of another."""
+    if not isinstance(value, int | float):
+        return "-"
+    return f"{100 * value / whole:.0f} %" if whole else "some" if value else "none"
+
+
+def _mends(told: Mapping[str, Any], units: UnitSystem, *, rain: bool) -> Iterator[str]:
+    """
+    Rows of harm before and after, of those that there are; what is made worse is marked.
+
+    `rain`: whether any is given; else what runs is told as a share, for nobody knows how much.
+    """
     # on top of those before it, where that is told apart from the ground without any of them
     before, after = told.get("on_top_of") or told.get("before") or {}, told.get("after") or {}
     ends = [told.get(f"mended_{share}") or told.get(share) or {} for share in ("p05", "p95")]
     rows = []
     for name in before:
-        old, new = (_shown(name, one.get(name), units) for one in (before, after))
+        if rain or name not in _NO_VOLUME:
+            tell = partial(_shown, name, units=units)
+        else:
+            tell = partial(_share, whole=float(before[name] or 0.0))
+        old, new = (tell(one.get(name)) for one in (before, after))
         if old == new or name not in after:
             continue
         spread = [one.get(name) for one in ends]
         between = ""
         if None not in spread:
-            low, high = (_shown(name, one, units) for one in spread)
+            low, high = map(tell, spread)
             between = (
                 f'<br><span class="soft">alone it mends {low} to {high} (5 and 95 % of surfaces)'
                 "</span>"

@@ -250,6 +250,16 @@ def test_roof_water_is_told_with_its_gutter_and_those_that_help_alike_together()
     assert "These help most, and alike: 1 Rear swale; 3 Proposed inlet 2" in words(page)
 
 
+def test_without_rain_what_runs_is_told_as_a_share():
+    """Nobody knows how much runs; three quarters of it are left."""
+    content = made_content() | {"rain": False}
+    option = content["options"][0]
+    option["after"] = {**option["before"], "run_on_m3": 0.75 * option["before"]["run_on_m3"]}
+    told, _ = card(proposal_page(content, view()), 2)
+    assert "Water that runs to the house from elsewhere 100 % 75 %" in told
+    assert "1.59 m³" in card(proposal_page(content | {"rain": True}, view()), 2)[0]
+
+
 def test_where_nothing_is_offered_the_page_says_so_and_why():
     content = made_content() | {"options": [], "surface": [], "ranking": {}, "harm": {},
                                 "outcome": "nothing can be offered"}  # fmt: skip
