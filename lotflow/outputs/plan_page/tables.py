@@ -366,11 +366,9 @@ TABLES: Final[dict[str, _PageTable]] = {
     ),
     "stakes": _PageTable(
         "Stakes to set out", "stakes", "id",
-        _headings("stakes", "id", "subject", "part", "distance_m", "ground_m", "level_of",
-                  "level_m", "cut_m", "corner_a", "tie_a_m", "corner_b", "tie_b_m", "side"),
-        note="Level distances from two corners; the side is that of the line between them. Tape "
-        "from the one corner to the other first: the house may stand otherwise than drawn.",
-        for_site=True,
+        _headings("stakes", "id", "subject", "part", "level_m", "cut_m"),
+        note="A stake on the map tells the distances to tape from two corners of the house; the "
+        "field sheet lists them all.",
     ),
     "levels_to_take": _PageTable(
         "Levels to take first", "levels_to_take", "rank",
