@@ -1283,6 +1283,38 @@ def _judged(
     return SurfaceOption(change, nothing.harm(), alone, harm, then)
 
 
+def rebuilt(
+    lot: SurfaceLot, options: Sequence[SurfaceOption]
+) -> tuple[list[SurfaceOption], list[NotOffered]]:
+    """
+    Judge options anew, on top of those before, once others among them are left out.
+
+    Parameters
+    ----------
+    lot
+        As it is drawn.
+    options
+        Those that are left, in their order.
+
+    Returns
+    -------
+    options, refused
+        With their harm as it is then; those that now mend nothing are left out too.
+    """
+    kept: list[SurfaceOption] = []
+    refused: list[NotOffered] = []
+    for one in options:
+        change, before = one.change, lot.laid([other.change for other in kept]).harm()
+        after = lot.laid([*(other.change for other in kept), change]).harm()
+        gain = before.less(after)
+        if _is_worth(gain):
+            kept.append(replace(one, on_top_of=before, after=after))
+        else:
+            why = _mends_nothing(gain, before, after)
+            refused.append(NotOffered(change.place, change.x, change.y, change.kind, *why))
+    return kept, refused
+
+
 def _numbered(change: Change, lot: SurfaceLot, chosen: Sequence[Change]) -> Change:
     """Give an earthwork the first number that is free."""
     if not change.is_dug:

@@ -19,7 +19,7 @@ from lotflow.drains.quantities import (
 from lotflow.inputs.prices import read_prices
 from lotflow.proposing.inlets import NotOffered
 from lotflow.proposing.ranking import shares_alone
-from lotflow.proposing.surface import SurfaceLot, surface_options
+from lotflow.proposing.surface import SurfaceLot, rebuilt, surface_options
 from lotflow.terrain.cells import polygon_cells
 from lotflow.terrain.earthworks import RING_M
 from lotflow.units import from_si, sign
@@ -127,10 +127,15 @@ def surface_step(
     """
     options, refused = surface_options(lot, tell)
     shares = shares_alone(lot, [one.change for one in options], off)
-    for one, (helps, harms) in zip(list(options), shares, strict=True):
+    kept = []
+    for one, (helps, harms) in zip(options, shares, strict=True):
         if harms > 0 and harms >= helps:
-            options.remove(one)
             refused.append(_refused(one.change, _HARMS_AS_OFTEN, harms, helps, "1", _OWN))
+        else:
+            kept.append(one)
+    if len(kept) < len(options):
+        options, idle = rebuilt(lot, kept)
+        refused += idle
     known = broken(before)
     study = before
     while options:
@@ -140,8 +145,8 @@ def surface_step(
             wrong = _to_blame(options, known, new, run, broken)
         if not wrong:
             break
-        refused += wrong.values()
-        options = [one for one in options if one not in wrong]
+        options, idle = rebuilt(lot, [one for one in options if one not in wrong])
+        refused += [*wrong.values(), *idle]
         study = before
     return SurfaceStep(lot, options, refused, study)
 

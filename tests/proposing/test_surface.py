@@ -50,6 +50,7 @@ from lotflow.proposing.surface import (
     DrawnRow,
     SurfaceHarm,
     off_lot,
+    rebuilt,
     surface_options,
 )
 from lotflow.study.lot_water import error_model, study_lot
@@ -277,6 +278,23 @@ def test_each_is_judged_alone_and_on_top_of_those_before(lots):
         assert one.before == found.options[0].on_top_of
         assert one.alone == found.surface.laid([one.change]).harm()
         assert one.on_top_of.less(one.after) > (0,) * 9
+
+
+def test_what_is_left_is_judged_anew_once_something_is_left_out(lots):
+    found = lots("sample")
+    without = [one for one in found.options if one.change.kind != "fill"]
+    options, refused = rebuilt(found.surface, without)
+    assert [one.change for one in options] + [one.place for one in refused] == [
+        one.change for one in without
+    ]
+    placed = [one.change for one in options]
+    assert options[-1].after == found.surface.laid(placed).harm()
+    assert options[-1].on_top_of == options[-2].after
+    # the lawn is not filled: its water stands there still
+    assert options[-1].after.stands_m3 > found.options[-1].after.stands_m3 + 3.0
+    # twice the same mends nothing the second time
+    twice = [found.options[1], replace(found.options[1])]
+    assert [one.remedy for one in rebuilt(found.surface, twice)[1]] == ["downspout"]
 
 
 def led_to(x, y, name="DS2"):

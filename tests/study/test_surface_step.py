@@ -54,6 +54,7 @@ def stepped(monkeypatch: pytest.MonkeyPatch):
         monkeypatch.setattr(step, "surface_options", lambda lot, tell: (list(options), []))
         alone = shares or [(1.0, 0.0)] * len(options)
         monkeypatch.setattr(step, "shares_alone", lambda lot, changes, off: alone)
+        monkeypatch.setattr(step, "rebuilt", lambda lot, options: (list(options), []))
         return step.surface_step(
             None, runs([]), [], runs, lambda study: study.rows, lambda _: None
         )  # fmt: skip
