@@ -914,7 +914,8 @@ def _fills(laid: Laid) -> Iterator[Target]:
         shape = shape.difference(shapely.union_all([lot.buildings, lot.clear]))
         part = max(shapely.get_parts(shape), key=lambda one: one.area, default=None)
         if why == _NO_WHY and (part is None or part.area * unit**2 < _LEAST_AREA_M2):
-            why = "roots, buildings or what is kept clear of take its ground", None, None, "", ""
+            rule = "roots, buildings or what is kept clear of take its ground"
+            why = rule, None, None, "", _OWN_RULE
         if why != _NO_WHY:
             yield Target("fill", pond.place, x, y, [], why)
             continue
@@ -957,10 +958,12 @@ _BEYOND_SHARE: Final = 0.1
 
 
 def _outline(cells: BoolArray, grid: Grid) -> Any:
-    """Outline of some cells, in the grid's CRS."""
+    """Outline of some cells, with their steps cut off, in the grid's CRS."""
     x, y = grid.xy(*np.nonzero(cells))
     half = 0.5 * grid.cell_m / grid.metres_per_unit
-    return shapely.union_all(shapely.box(x - half, y - half, x + half, y + half))
+    steps = shapely.union_all(shapely.box(x - half, y - half, x + half, y + half))
+    # no cell is lost: it is widened by what cutting off takes at most
+    return steps.buffer(half).simplify(half)
 
 
 # --- swales ---------------------------------------------------------------------------------------

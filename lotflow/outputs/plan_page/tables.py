@@ -279,6 +279,7 @@ _LINES: Final = (
     *_headings("drain_lines", "name", "diameter_m", "slope_m_per_m", "capacity_m3s",
                "required_size", "rarest_storm_size"),
     *_headings("line_storms", "flow_m3s", per_storm=True),
+    *_headings("drain_lines", "level_up_from", "level_down_from"),
 )  # fmt: skip
 _LINES_NOTE: Final = (
     "Needed: the smallest size on sale for the storm that lines are sized for; beside it that for "
@@ -304,7 +305,7 @@ TABLES: Final[dict[str, _PageTable]] = {
         (
             *_headings("inlets", "name", "catchment_m2", "roof_connected_m2"),
             *_headings("runoff", "flow_m3s", per_storm=True),
-            *_headings("inlets", remarks=("not_closed",)),
+            *_headings("inlets", "level_from", remarks=("not_closed",)),
         ),
         _with_bounds,
         for_site=True,
@@ -345,7 +346,7 @@ TABLES: Final[dict[str, _PageTable]] = {
     ),
     "openings": _PageTable(
         "Openings of buildings", "openings", "name",
-        _headings("openings", "name", "kind", "above_ground_m", "freeboard_m",
+        _headings("openings", "name", "kind", "above_ground_m", "freeboard_m", "level_from",
                   remarks=("not_closed",)),
         _with_bounds,
         for_site=True,
