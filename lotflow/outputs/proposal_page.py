@@ -29,6 +29,8 @@ if TYPE_CHECKING:
     from lotflow.units import UnitSystem
 
 _QUANTITIES: Final = RESULT_LAYERS["quantities"]
+_DRAINS: Final = RESULT_LAYERS["drain_lines"]
+_WORKS: Final = RESULT_LAYERS["earthwork_lines"]
 #: The page, in the folder of a proposed job.
 PROPOSAL_PAGE: Final = "proposal.html"
 #: Width and greatest height of a small plan, in its own units.
@@ -349,7 +351,8 @@ def _mends(told: Mapping[str, Any], units: UnitSystem, *, rain: bool) -> Iterato
 
 #: Lengths that a change of the surface takes.
 _LENGTHS: Final = (
-    ("gutter_m", "Gutter"), ("length_m", "Length"), ("under_paving_m", "Under paving"),
+    ("gutter_m", "Gutter"), ("length_m", _WORKS.column("length_m").label),
+    ("under_paving_m", "Under paving"),
 )  # fmt: skip
 
 
@@ -363,23 +366,21 @@ def _takes(told: Mapping[str, Any], units: UnitSystem) -> Iterator[str]:
     if grate.get("side_m"):
         side = shown(grate["side_m"], "diameter", units)
         enough = "" if grate.get("is_enough", True) else ", too small for the design storm alone"
-        facts.append(("Grate", f"{side} square, half clogged{enough}"))
+        facts.append(("Its grate", f"{side} square, half clogged{enough}"))
     for key, label in _LENGTHS:
         if told.get(key):
             is_led = key == "length_m" and kind in ("gutter", "downspout")
             facts.append(("Led off" if is_led else label, shown(told[key], "length", units)))
     if told.get("downspouts"):
         facts.append(("Downspouts", f"{told['downspouts']:g}"))
-    for key, label, quantity in (
-        ("cut_m3", "Cut", "volume"), ("fill_m3", "Fill", "volume"), ("area_m2", "Ground", "area"),
-        ("deepest_m", "Deepest or highest", "depth"), ("fall", "Least fall", "slope"),
-    ):  # fmt: skip
+    for key in ("cut_m3", "fill_m3", "area_m2", "deepest_m", "fall"):
         if dug.get(key):
-            facts.append((label, shown(to_si(dug[key], CARRIED[quantity]), quantity, units)))
+            facts.append((_WORKS.column(key).label, _WORKS.column(key).shown(dug[key], units)))
     for one in told.get("quantities") or ():
         facts.append((str(one["item"]), f"{one['quantity']:,g} {one.get('unit') or ''}".strip()))
     cost = told.get("cost")
-    facts.append(("Cost", "not all of it has a price" if cost is None else f"{cost:,.2f}"))
+    priced = "not all of it has a price" if cost is None else f"{cost:,.2f}"
+    facts.append((_QUANTITIES.column("cost").label, priced))
     yield _list(facts)
 
 
@@ -406,8 +407,8 @@ def _line_facts(
         facts.append(("Little cover", cover))
     if line.get("flow_m3s") and line.get("capacity_m3s"):
         comes = "carried_m3s" if line.get("carried_m3s") else "flow_m3s"
-        comes = f"{told(comes, 'flow')} come in the design storm"
-        facts.append(("Carries", f"{told('capacity_m3s', 'flow')}; {comes}"))
+        carries = f"{told('capacity_m3s', 'flow')}; {told(comes, 'flow')} come in the design storm"
+        facts.append((_DRAINS.column("capacity_m3s").label, carries))
     return facts
 
 
@@ -559,7 +560,8 @@ def _not_offered(content: Mapping[str, Any], units: UnitSystem) -> Iterator[str]
             grouped[key].append(float(one["measured"]))
     if not grouped:
         return
-    heads = ("Place", "What", "Why not", "Measured", "Limit", "Who says so")
+    found = RESULT_LAYERS["findings"].labels("measured", "limit_value")
+    heads = ("Place", "Remedy", "Why not", *found, "Who says so")
     opened = " open" if len(grouped) <= _FEW else ""
     yield (
         f"<section><h2>Considered, and not offered</h2><details{opened}>"
