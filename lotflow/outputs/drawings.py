@@ -19,10 +19,10 @@ def ready_for_map() -> None:
 
 def ready_for_sheet() -> None:
     """Load what a field sheet takes; most of it is the reading of its fonts."""
-    import lotflow.outputs.field_sheet.parts  # noqa: F401, PLC0415 - the PDF writer is slow to import
-    from lotflow.outputs.field_sheet.typesetting import register_fonts  # noqa: PLC0415
+    import lotflow.outputs.field_sheet.parts  # noqa: PLC0415 - the PDF writer is slow to import
+    import lotflow.outputs.field_sheet.typesetting  # noqa: PLC0415 - as above
 
-    register_fonts()
+    lotflow.outputs.field_sheet.typesetting.register_fonts()
 
 
 def map_bytes(content: MapContent) -> bytes:
