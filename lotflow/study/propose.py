@@ -44,10 +44,12 @@ from lotflow.study.lot_water import case_water, error_model, study_lot
 from lotflow.study.main_job import run_study, study_of
 from lotflow.study.start import start_job
 from lotflow.study.surface_step import (
+    basins_on_paving,
     compared_harm,
     costs,
     nothing_stands,
     pump_last,
+    quantities,
     surface_lot,
     surface_step,
 )
@@ -149,7 +151,8 @@ def propose(
         ranking = ranked(surface.lot, trials, off, partial(tell, "asking how sure they are"))
         site = _site_file(drawn, options)
     refused = [*surface.refused, *refused, *left_out]
-    refused += [*nothing_stands(surface.lot, job), *pump_last(refused)]
+    refused += [*nothing_stands(surface.lot, job), *basins_on_paving(surface.lot)]
+    refused += pump_last(refused)
     head = {"lotflow": __version__, "seed": job.confidence.seed, "surfaces": surfaces}
     before = _broken(bare)
     content: dict[str, Any] = head | proposal_content(ground, options, refused, (before, after))
@@ -159,8 +162,11 @@ def propose(
         "mended": sorted({row.key for row in mended}), "left": sorted({row.key for row in left}),
         "new": sorted({row.key for row in new}),
     }  # fmt: skip
-    content["surface"] = surface_content(surface.options, surface.study.layers, surface.needs)
-    content["ranking"] = ranking_content(ranking, costs(surface, lot))
+    listed = quantities(surface, lot.job.units)
+    content["surface"] = surface_content(
+        surface.options, surface.study.layers, surface.needs, listed
+    )
+    content["ranking"] = ranking_content(ranking, costs(listed, lot))
     content["shots"] = [*surface_shots(ranking, surface.changes), *content["shots"]]
     is_any = bool(surface.changes or options)
     content["outcome"] = "options" if is_any else "nothing can be offered"
