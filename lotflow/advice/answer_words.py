@@ -6,6 +6,7 @@ from collections.abc import Collection, Mapping, Sequence
 from typing import TYPE_CHECKING, Final
 
 from lotflow.advice.causes import Cause, Source
+from lotflow.advice.inlets import lines_not_counted
 from lotflow.advice.say import hours as whole_hours
 from lotflow.units import open_range
 
@@ -575,6 +576,11 @@ def with_inlets_open(
     )
     told += "".join(f"; in the {year:g}-year storm {at_sill(say, f)}" for year, _, f in storms[1:])
     return sentence(told)
+
+
+def without_old_lines(lines: Sequence[str]) -> str:
+    """Say that levels rest on nothing being taken by old lines of which too little is known."""
+    return sentence(lines_not_counted(lines))
 
 
 def with_one_blocked(say: Say, name: str, storm_yr: float, freeboard_m: float) -> str:
