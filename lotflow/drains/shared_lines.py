@@ -100,7 +100,7 @@ class SharedLines:
             return np.array(values, dtype=float).reshape(-1, 1)
 
         #: Nodes whose water would have to run through lines that are counted as taking nothing.
-        self.closed: BoolArray = (self.carried[state.not_counted] > 0).any(axis=0)
+        self.closed: BoolArray = np.asarray((self.carried[state.not_counted] > 0).any(axis=0))
         diameter = column([line.pipe.narrowest_m for line in lines])
         up, down = column(state.inverts.up_m.tolist()), column(state.inverts.down_m.tolist())
         self.known: BoolArray = (np.isfinite(diameter) & np.isfinite(up) & np.isfinite(down))[:, 0]
