@@ -16,6 +16,7 @@ from lotflow.errors import Fault, InputError
 from lotflow.inputs.job import moved_job_text, read_job, with_realisations
 from lotflow.inputs.limits import DEFAULT_LIMITS
 from lotflow.inputs.open import local_file, read_bytes
+from lotflow.inputs.prices import read_prices
 from lotflow.inputs.site import empty_layers
 from lotflow.inputs.sources import naming_files
 from lotflow.outputs.job_folder import JobFile, write_job_folder
@@ -38,21 +39,21 @@ from lotflow.outputs.surface_proposal import (
 )
 from lotflow.proposing.inlets import LotGround, Rules, asked, inlet_options, judged, laid_out
 from lotflow.proposing.ranking import Trial, ranked
-from lotflow.study.chapter import say_nothing
-from lotflow.study.job_chapters import case_storms, site_cover
-from lotflow.study.lot_water import case_water, error_model, study_lot
-from lotflow.study.main_job import run_study, study_of
-from lotflow.study.start import start_job
-from lotflow.study.surface_step import (
+from lotflow.proposing.surface import SurfaceLot
+from lotflow.proposing.surface_trials import (
     basins_on_paving,
     compared_harm,
     costs,
     nothing_stands,
     pump_last,
     quantities,
-    surface_lot,
     surface_step,
 )
+from lotflow.study.chapter import say_nothing
+from lotflow.study.job_chapters import case_storms, site_cover
+from lotflow.study.lot_water import case_water, error_model, study_lot
+from lotflow.study.main_job import run_study, study_of
+from lotflow.study.start import start_job
 from lotflow.terrain.confidence import surfaces_off
 
 if TYPE_CHECKING:
@@ -150,8 +151,9 @@ def propose(
         trials += [Trial(one.name, cells=(one.cell,)) for one in options]
         ranking = ranked(surface.lot, trials, off, partial(tell, "asking how sure they are"))
         site = _site_file(drawn, options)
+    limit = job.criteria.low_spot_limit_m(surface.lot.error.rmse_m)
     refused = [*surface.refused, *refused, *left_out]
-    refused += [*nothing_stands(surface.lot, job), *basins_on_paving(surface.lot)]
+    refused += [*nothing_stands(surface.lot, limit), *basins_on_paving(surface.lot)]
     refused += pump_last(refused)
     head = {"lotflow": __version__, "seed": job.confidence.seed, "surfaces": surfaces}
     before = _broken(bare)
@@ -166,7 +168,8 @@ def propose(
     content["surface"] = surface_content(
         surface.options, surface.study.layers, surface.needs, listed
     )
-    content["ranking"] = ranking_content(ranking, costs(listed, lot))
+    prices = {} if job.prices is None else read_prices(job.prices.file).prices
+    content["ranking"] = ranking_content(ranking, costs(listed, prices))
     content["shots"] = [*surface_shots(ranking, surface.changes), *content["shots"]]
     is_any = bool(surface.changes or options)
     content["outcome"] = "options" if is_any else "nothing can be offered"
@@ -238,6 +241,13 @@ def _ground(lot: LotWater) -> LotGround:
         storms=case_storms(lot, case_water(lot, lot.case), cover),
         error=lot.level_error, rules=rules,
     )  # fmt: skip
+
+
+def surface_lot(lot: LotWater, ground: LotGround) -> SurfaceLot:
+    """Lay out the lot for changes of its surface."""
+    return SurfaceLot(
+        ground, lot.site, lot.ground, lot.window.works, lot.level_error, lot.job.job.soak_test_m_s
+    )
 
 
 def _moved_job(job_path: Path, folder: Path) -> JobFile:
