@@ -28,7 +28,13 @@ from lotflow.outputs.proposal import (
     with_rows,
 )
 from lotflow.outputs.summary import json_text
-from lotflow.proposing.inlets import LotGround, Rules, asked, inlet_options, judged, laid_out
+from lotflow.proposing.inlets import (
+    LotGround,
+    Rules,
+    asked,
+    laid_out,
+    offered,
+)
 from lotflow.study.chapter import say_nothing
 from lotflow.study.job_chapters import case_storms, site_cover
 from lotflow.study.lot_water import case_water, error_model, study_lot
@@ -100,11 +106,12 @@ def propose(
     lot = study_lot(job)
     with naming_files(lot.site.sources):
         ground = _ground(lot)
-        tell("choosing places")
-        options, refused = inlet_options(ground, inlets, partial(tell, "choosing places"))
-        tell("judging by whole runs")
         before = _broken(study_of(replace(lot, job=with_realisations(lot.job, 0))))
-        options, left_out, after = judged(options, before, partial(_run_with, job_path, lot))
+        tell("choosing places")
+        options, refused, after = offered(
+            ground, inlets, before, partial(_run_with, job_path, lot),
+            partial(tell, "choosing places"),
+        )  # fmt: skip
         tell("asking how sure they are")
         off = surfaces_off(
             lot.ground, error_model(lot.job), lot.job.confidence.seed, surfaces,
@@ -112,7 +119,6 @@ def propose(
         )  # fmt: skip
         options = asked(ground, options, off, partial(tell, "asking how sure they are"))
         site = _site_file(lot, options)
-    refused = [*refused, *left_out]
     head = {"lotflow": __version__, "seed": job.confidence.seed, "surfaces": surfaces}
     content = head | proposal_content(ground, options, refused, (before, after))
     write_job_folder(folder, [moved, site, JobFile(PROPOSAL_FILE, json_text(content).encode())])
@@ -176,6 +182,7 @@ def _ground(lot: LotWater) -> LotGround:
         rate=ground_infiltration(cover, general.soil_group, general.soak_test_m_s),
         storms=case_storms(lot, case_water(lot, lot.case), cover),
         error=lot.level_error, rules=rules,
+        least_spot_m=lot.job.criteria.low_spot_limit_m(lot.level_error.rmse_m),
     )  # fmt: skip
 
 
