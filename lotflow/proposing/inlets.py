@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+import itertools
+from dataclasses import dataclass, field, replace
 from functools import cached_property, partial
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
+import shapely
 
 from lotflow.advice.harm import Harm as HarmRow
 from lotflow.advice.harm import Kind
@@ -15,7 +17,10 @@ from lotflow.drains.house import own_buildings
 from lotflow.drains.inlets import grate_depth, grate_perimeter
 from lotflow.drains.judged import design_storm
 from lotflow.drains.pipes import minimum_fall
+from lotflow.errors import Fault, InputError
+from lotflow.layers.drawn import in_case
 from lotflow.ponding.ponds import site_thresholds
+from lotflow.proposing.again import AWAY_M, kept_away
 from lotflow.proposing.places import (
     Judge,
     Yard,
@@ -34,8 +39,9 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Collection, Hashable, Iterable, Mapping, Sequence
 
     from lotflow.criteria import Criteria
-    from lotflow.grid import BoolArray, FloatArray
+    from lotflow.grid import BoolArray, FloatArray, Grid
     from lotflow.layers.drawn import Case, Drawn
+    from lotflow.layers.proposals import Rejected
     from lotflow.proposing.places import Harm, Sure
     from lotflow.proposing.trenches import DrawnNode, Piece, Why
     from lotflow.runoff.covers import GroundCover
@@ -247,6 +253,10 @@ class LotGround:
         Least depth of a low spot [m].
     drawn
         Nodes of drains that are there, which lines may join.
+    pinned
+        Name, by the cell, of the user's proposed inlets from which no line leads yet.
+    permitted
+        Names of outlets that may be used without asking.
     """
 
     yard: Yard
@@ -258,6 +268,8 @@ class LotGround:
     digging: Digging
     least_spot_m: float
     drawn: Sequence[DrawnNode] = ()
+    pinned: dict[int, str] = field(default_factory=dict)
+    permitted: frozenset[str] = frozenset()
 
     @cached_property
     def judge(self) -> Judge:
@@ -322,6 +334,7 @@ def laid_out(  # noqa: PLR0913 - what a study knows of a lot, each by its name
     site: Drawn, case: Case, *, lot: BoolArray, routing: Routing, low_spots: LowSpots,
     cover: GroundCover, rate: FloatArray, storms: StormStudy | None, error: LevelError,
     rules: Rules, least_spot_m: float, drawn: Sequence[DrawnNode] = (),
+    rejected: tuple[Rejected, ...] = (),
 ) -> LotGround:  # fmt: skip
     """
     Lay out a lot for what is to be proposed.
@@ -348,6 +361,8 @@ def laid_out(  # noqa: PLR0913 - what a study knows of a lot, each by its name
         Least depth of a low spot [m].
     drawn
         Nodes of drains that are there, which lines may join.
+    rejected
+        What stays away.
     """
     surface = routing.surface
     grid, criteria = surface.ground, rules.criteria
@@ -363,15 +378,81 @@ def laid_out(  # noqa: PLR0913 - what a study knows of a lot, each by its name
         surface=surface, drains=routing.drains, runoff=runoff, lot=lot,
         house=polygon_numbers(own_buildings(site).geometry, grid) > 0, paved=cover.paved, rate=rate,
         believed=~doubted[low_spots.number], openings=[one for one in doors if one.is_opening],
-        kept_out=kept_out(site, grid, rules.setbacks), rule=rules.direction,
+        kept_out=kept_out(site, grid, rules.setbacks) | kept_away(rejected, "inlets", grid),
+        rule=rules.direction, wanted=_wanted(site, grid),
     )  # fmt: skip
     search = search_ground(surface, site, error)
     ends = lower_places(site, case, search, low_spots, criteria.outlet_reach_m)
     known = open_ground(surface)
     level = np.where(np.isnan(known), surface.elevation, known)
-    digging = Digging(site, grid, level, cover.paved, rules.setbacks, criteria, rules.units)
-    named = [place for place in ends if place.kind not in NO_END]
-    return LotGround(yard, low_spots, routing, storms, search, named, digging, least_spot_m, drawn)
+    digging = Digging(
+        site, grid, level, cover.paved, rules.setbacks, criteria, rules.units,
+        kept_away=kept_away(rejected, "drain_lines", grid),
+    )  # fmt: skip
+    outlets = site.outlets
+    refused = {*outlets["name"][outlets["allowed"] == "no"]}
+    away = [shapely.Point(one.at[0]) for one in rejected if one.table == "outlets"]
+    named = [
+        place for place in ends
+        if place.kind not in NO_END and place.name not in refused and all(
+            one.distance(shapely.Point(place.x, place.y)) * grid.metres_per_unit > AWAY_M
+            for one in away)
+    ]  # fmt: skip
+    return LotGround(
+        yard, low_spots, routing, storms, search, named, digging, least_spot_m, drawn,
+        _pinned(site, case, grid), frozenset(outlets["name"][outlets["allowed"] == "yes"]),
+    )  # fmt: skip
+
+
+def _wanted(site: Drawn, grid: Grid) -> BoolArray | None:
+    """Cells that are to be dry first: areas, and the metre round points; None for none."""
+    if site.wanted.empty:
+        return None
+    unit = grid.metres_per_unit
+    shapes = [one if one.area > 0 else one.buffer(max(1.0, grid.cell_m) / unit)
+              for one in site.wanted.geometry]  # fmt: skip
+    return polygon_numbers(shapes, grid) > 0
+
+
+#: Two inlets nearer than this are one [m].
+_ONE_INLET_M: Final = 0.5
+
+
+def _pinned(site: Drawn, case: Case, grid: Grid) -> dict[int, str]:
+    """Proposed inlets of the drawing from which no line leads, by their cell."""
+    inlets, lines = in_case(site.inlets, case), in_case(site.drain_lines, case)
+    inlets = inlets[inlets["status"] == "proposed"]
+    unit = grid.metres_per_unit
+    found: dict[int, str] = {}
+    at: list[tuple[str, Any]] = []
+    never = {str(name or kind): shape for name, kind, shape in zip(
+        site.constraints["name"], site.constraints["kind"], site.constraints.geometry, strict=True)
+        if kind in ("keep out", "septic", "well")}  # fmt: skip
+    for name, shape in zip(inlets["name"], inlets.geometry, strict=True):
+        starts = [shapely.Point(one.coords[0]) for one in shapely.get_parts([*lines.geometry])]
+        if (lines["from_node"] == name).any() or any(
+            start.distance(shape) * unit < _ONE_INLET_M for start in starts
+        ):
+            continue
+        for other, there in at:
+            if there.distance(shape) * unit < _ONE_INLET_M:
+                raise InputError(
+                    Fault(f"the inlets {other} and {name} exclude each other: they stand at one "
+                          "place", "Delete one of them, or move it", layer="inlets",
+                          column="name", value=name)
+                )  # fmt: skip
+        for other, kept in never.items():
+            if kept.area > 0 and kept.intersects(shape):
+                raise InputError(
+                    Fault(f"the inlet {name} stands in {other}, where none may be",
+                          f"Move it, or lift {other}", layer="inlets", column="name", value=name)
+                )  # fmt: skip
+        at.append((name, shape))
+        place = shape.representative_point()
+        row, column = grid.row_column(place.x, place.y)
+        if grid.contains(row, column):
+            found[int(row * grid.shape[1] + column)] = str(name)
+    return found
 
 
 def inlet_options(
@@ -396,6 +477,22 @@ def inlet_options(
     options, refused
         What may be offered, the first ones mending the most, and what is not, with the rule.
     """
+    options, refused = _chosen(ground, number, tell, without)
+    if options or not ground.pinned:
+        return options, refused
+    pinned, failed = laid_together(ground, [*ground.pinned], tell)
+    while failed:
+        refused += failed.values()
+        pinned, failed = laid_together(
+            ground, [one for one in ground.pinned if one not in failed], tell
+        )
+    return pinned, refused
+
+
+def _chosen(
+    ground: LotGround, number: int, tell: Callable[[str], None], without: Collection[int]
+) -> tuple[list[InletOption], list[NotOffered]]:
+    """Choose places for further inlets, and lay their lines with those of the pinned ones."""
     judge, cells = ground.judge, [one for one in ground.candidates if one not in without]
     if not ground.has_low_spot:
         return [], [_no_need(ground)]
@@ -408,14 +505,17 @@ def inlet_options(
         return [], [_on_slope(ground, best[0]) if best else _no_need(ground)]
     cells = sags
     reached, refused = _with_ends(ground, cells)
+    lost: set[int] = set()
     while True:
         chosen = best_places(judge, list(reached), number)
-        options, failed = laid_together(ground, chosen, reached, tell)
+        drawn = [one for one in ground.pinned if one not in lost]
+        options, failed = laid_together(ground, [*drawn, *chosen] if chosen else [], tell)
         if not failed:
             break
         refused += failed.values()
+        lost |= {*failed}
         for cell in failed:
-            del reached[cell]
+            reached.pop(cell, None)
     if reached and not chosen and not without:
         refused.append(_no_need(ground))
     yard = ground.yard
@@ -427,8 +527,7 @@ def inlet_options(
 
 
 def laid_together(
-    ground: LotGround, chosen: Sequence[int], reached: Mapping[int, Sequence[OutletOption]],
-    tell: Callable[[str], None] = lambda _: None,
+    ground: LotGround, chosen: Sequence[int], tell: Callable[[str], None] = lambda _: None
 ) -> tuple[list[InletOption], dict[int, NotOffered]]:  # fmt: skip
     """
     Lay the lines of some inlets, joined where that is cheaper.
@@ -439,8 +538,6 @@ def laid_together(
         Of the lot.
     chosen
         Cells of the inlets, in the order in which they were chosen.
-    reached
-        Named ends that gravity may reach from each.
     tell
         Called with what is being done.
 
@@ -450,6 +547,11 @@ def laid_together(
         One of each inlet; those of which no line reaches any end, for which there are none.
     """
     flows = ground.flows(chosen)
+    reached, without_end = _with_ends(ground, chosen)
+    missing = [one for one in chosen if one not in reached]
+    if missing and not ground.drawn:
+        return [], dict(zip(missing, without_end, strict=True))
+    reached |= {one: [] for one in missing}
     alone: dict[int, tuple[OutletOption, Line]] = {}
     failed: dict[int, NotOffered] = {}
     for position, cell in enumerate(chosen, 1):
@@ -475,19 +577,27 @@ def laid_together(
         )}  # fmt: skip
     below = carried(tree.lines, flows)
     of_line = pieces(tree, flows, ground.digging)
-    options = []
-    for position, cell in enumerate(chosen):
+    options: list[InletOption] = []
+    new = [cell for cell in chosen if cell not in ground.pinned]
+    taken = {str(name).casefold() for name in ground.digging.site.inlets["name"].dropna()}
+    free = (name for number in itertools.count(1)
+            if (name := f"Proposed inlet {number}").casefold() not in taken)  # fmt: skip
+    names = ground.pinned | dict(zip(new, free, strict=False))
+    for cell in chosen:
+        position = new.index(cell) if cell in new else 0
         x, y, level = ground.place(cell)
         last = tree.way_down(cell)[-1]
         ends = None if isinstance(tree.lines[last].joins, str) else alone[last][0]
         same = [one for one in reached[cell] if ends is not None and one.place == ends.place]
         options.append(
             InletOption(
-                f"Proposed inlet {position + 1}", cell, x, y, level, ground.spot(cell),
+                names[cell], cell, x, y, level,
+                ground.spot(cell),
                 same[0] if same else ends, tree.lines[cell], flows[cell], below[cell],
                 grate_for(flows[cell], ground.digging.criteria, ground.digging.units),
                 [one for one in of_line if one.cell == cell],
-                ground.judge.harm(chosen[:position]), ground.judge.harm(chosen[: position + 1]),
+                ground.judge.harm(new[:position]),
+                ground.judge.harm(new[: position + (cell in new)]), cell in ground.pinned,
             )
         )  # fmt: skip
     return options, {}
@@ -504,9 +614,7 @@ def relaid(ground: LotGround, options: Sequence[InletOption]) -> list[InletOptio
     options
         From `inlet_options`.
     """
-    chosen = [one.cell for one in options]
-    reached, _ = _with_ends(ground, chosen)
-    return laid_together(ground, chosen, reached)[0]
+    return laid_together(ground, [one.cell for one in options])[0]
 
 
 def _with_ends(
@@ -546,10 +654,23 @@ def _line(
         return best
     x, y, _ = ground.place(cell)
     rule, measured, limit, unit = why
+    if names := _to_lift(ground, cell, ends, flow):
+        rule, measured, limit, unit = f"keep-outs leave no way: lift {names[0]}", None, None, ""
     return NotOffered(
         _words(ground, cell), x, y, "inlet with line", rule, measured, limit, unit,
-        f"lotflow's rule, to {ends[-1].place.name}",
+        f"lotflow's rule, to {ends[-1].place.name}" if ends else "lotflow's rule",
     )  # fmt: skip
+
+
+def _to_lift(ground: LotGround, cell: int, ends: Sequence[OutletOption], flow: float) -> list[str]:
+    """Names of keep-outs without which a line reaches an end, the first one found."""
+    rows = ground.digging.site.constraints
+    for position, (name, kind) in enumerate(zip(rows["name"], rows["kind"], strict=True)):
+        if kind == "keep out":
+            lifted = replace(ground.digging, lifted=position)
+            if any(isinstance(line_to_end(lifted, cell, end.place, flow), Line) for end in ends):
+                return [str(name or f"row {position + 1} of the keep-outs")]
+    return []
 
 
 def _kind(end: OutletOption) -> tuple[str, str]:
@@ -637,11 +758,12 @@ def asked(
     yards = [_on(ground.yard, higher) for higher in off] if options else []
     if not yards:
         return list(options)
-    chosen = [one.cell for one in options]
+    chosen = [one.cell for one in options if not one.is_drawn]
     others = [cell for cell in ground.candidates if cell not in chosen]
     others = sorted(others, key=lambda cell: ground.judge.gain([cell]), reverse=True)[:_ASKED]
     found = sureness(yards, chosen, others, ground.low_spots.number, tell)
-    return [replace(one, sure=sure) for one, sure in zip(options, found, strict=True)]
+    of_cell = dict(zip(chosen, found, strict=True))
+    return [replace(one, sure=of_cell.get(one.cell)) for one in options]
 
 
 def _on(yard: Yard, off: FloatArray) -> Yard:
@@ -651,6 +773,8 @@ def _on(yard: Yard, off: FloatArray) -> Yard:
     return replace(yard, surface=replace(surface, elevation=level))
 
 
+#: An inlet stays that dries so much more of what is to be dry first [m^2].
+_DRIER_M2: Final = 0.25
 #: Rounds in which others are tried in the place of those that mend nothing in a whole run.
 _ROUNDS: Final = 3
 
@@ -737,6 +861,8 @@ def judged(
         return [], [_by_whole_run(one, worse[0]) for one in options], list(before)
     # the last ones mend least: whichever can be left out is
     for one in reversed(options):
+        if one.is_drawn or one.before.wanted_m2 - one.after.wanted_m2 >= _DRIER_M2:
+            continue
         fewer = relaid([other for other in offered if other.cell != one.cell])
         without = run(fewer) if fewer else list(before)
         if keys(without) <= keys(after):

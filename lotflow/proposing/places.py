@@ -66,6 +66,8 @@ class Harm(NamedTuple):
         Length of own walls at which water stands [m].
     near_m2
         Ground within 10 ft of the house on which it stands longer than 24 h [m^2].
+    wanted_m2
+        Ground that is to be dry first on which it stands [m^2].
     paved_m2
         Paving on which it stays [m^2].
     lawn_m2
@@ -81,6 +83,7 @@ class Harm(NamedTuple):
     openings_m: float
     wall_m: float
     near_m2: float
+    wanted_m2: float
     paved_m2: float
     lawn_m2: float
     spills_m3: float
@@ -98,11 +101,11 @@ class Harm(NamedTuple):
 #: Whole steps mended, row by row: compared from the first row on.
 Gain = tuple[int, ...]
 #: Smallest change of each row that decides: lotflow's choice, no published source.
-_STEPS: Final = Harm(0.01, 1.0, 1.0, 1.0, 1.0, 0.5, 0.1, 1.0)
+_STEPS: Final = Harm(0.01, 1.0, 1.0, 0.25, 1.0, 1.0, 0.5, 0.1, 1.0)
 NO_GAIN: Final[Gain] = (0,) * len(_STEPS)
 
 #: Rows that name a limit; what only stands or runs by breaks none, and asks for no inlet.
-_OF_LIMITS: Final = 6
+_OF_LIMITS: Final = 7
 
 
 def mends(gain: Gain) -> bool:
@@ -111,7 +114,7 @@ def mends(gain: Gain) -> bool:
 
     Examples
     --------
-    >>> mends((0, 0, 3, 0, 0, 0, 0, -4)), mends((0, 0, 0, 0, 0, 0, 9, 9)), mends((-1, 9))
+    >>> mends((0, 0, 3, 0, 0, 0, 0, 0, -4)), mends((0, 0, 0, 0, 0, 0, 0, 9, 9)), mends((-1, 9))
     (True, False, False)
     """
     return gain[:_OF_LIMITS] > NO_GAIN[:_OF_LIMITS]
@@ -147,6 +150,8 @@ class Yard:
         Cells on which no inlet may be put.
     rule
         Direction of flow.
+    wanted
+        Cells that are to be dry first; None for none.
     """
 
     surface: Surface
@@ -160,6 +165,7 @@ class Yard:
     openings: Sequence[Threshold]
     kept_out: BoolArray
     rule: str = "ltd"
+    wanted: BoolArray | None = None
 
     @property
     def cell_m(self) -> float:
@@ -232,6 +238,7 @@ def harm_of(yard: Yard, water: StandingWater) -> Harm:
         openings_m=_lacking(yard, water),
         wall_m=float((wet & ring & (away <= _BESIDE_CELLS * cell)).sum()) * cell,
         near_m2=float((ring & (hours > _NEAR_H)).sum()) * area,
+        wanted_m2=0.0 if yard.wanted is None else float((yard.wanted & wet).sum()) * area,
         paved_m2=float((yard.paved & wet).sum()) * area,
         lawn_m2=float((~ring & ~yard.paved & (hours > _STANDS_H)).sum()) * area,
         spills_m3=_spilled(yard, water) * area,

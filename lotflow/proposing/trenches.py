@@ -208,6 +208,8 @@ class Digging:
         Of the pipes on sale.
     lifted
         Position of a constraint that is taken as not there; None for none.
+    kept_away
+        Cells in which no line is proposed again; None for none.
     """
 
     site: Drawn
@@ -218,6 +220,7 @@ class Digging:
     criteria: Criteria
     units: UnitSystem
     lifted: int | None = None
+    kept_away: BoolArray | None = None
 
     @cached_property
     def buildings(self) -> BoolArray:
@@ -241,7 +244,8 @@ class Digging:
         """Cells in which no trench may lie but for walls: septic, wells, roots, keep-outs."""
         kinds = (*_NEVER_IN, "tree", *(("utility",) if "utility" in self.setbacks else ()))
         shapes = keep_clear(self.site, kinds, self.grid, self.setbacks, self.lifted)
-        return np.asarray(polygon_numbers(shapes, self.grid) > 0)
+        shut = polygon_numbers(shapes, self.grid) > 0
+        return np.asarray(shut if self.kept_away is None else shut | self.kept_away)
 
     @cached_property
     def walls(self) -> float:

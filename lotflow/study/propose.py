@@ -16,18 +16,22 @@ from lotflow.errors import Fault, InputError
 from lotflow.inputs.job import moved_job_text, read_job, with_realisations
 from lotflow.inputs.limits import DEFAULT_LIMITS
 from lotflow.inputs.open import local_file, read_bytes
+from lotflow.inputs.proposals import PROPOSAL_FILE, digest, read_earlier
 from lotflow.inputs.site import empty_layers
 from lotflow.inputs.sources import naming_files
 from lotflow.outputs.job_folder import JobFile, write_job_folder
 from lotflow.outputs.proposal import (
-    PROPOSAL_FILE,
     SITE_FILE,
+    NewRow,
+    listed_rows,
     proposal_content,
     proposal_text,
     proposed_rows,
     with_rows,
+    without_rows,
 )
 from lotflow.outputs.summary import json_text
+from lotflow.proposing.again import Settled, settled
 from lotflow.proposing.inlets import (
     LotGround,
     Rules,
@@ -35,6 +39,7 @@ from lotflow.proposing.inlets import (
     laid_out,
     offered,
 )
+from lotflow.proposing.sound import sound_nodes
 from lotflow.study.chapter import say_nothing
 from lotflow.study.job_chapters import case_storms, site_cover
 from lotflow.study.lot_water import case_water, error_model, study_lot
@@ -46,7 +51,9 @@ if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
     from lotflow.inputs.job import Job
+    from lotflow.layers.proposals import Rejected
     from lotflow.proposing.inlets import InletOption
+    from lotflow.proposing.trenches import DrawnNode
     from lotflow.study.chapter import Tell
     from lotflow.study.lot_water import LotWater
     from lotflow.study.main_job import Study
@@ -101,12 +108,32 @@ def propose(
     """
     job = read_job(job_path)
     _require_one_file(job)
+    earlier = read_earlier(job_path)
     moved = _moved_job(job_path, folder.resolve())
     tell("reading the ground")
     lot = study_lot(job)
+    if earlier is not None:
+        settled_rows = settled(lot.site, earlier, lot.window.surface.ground.metres_per_unit)
+        if settled_rows.free or settled_rows.theirs:
+            with tempfile.TemporaryDirectory(prefix="lotflow-") as made:
+                base = Path(made).resolve().joinpath("job")
+                _write_base(job_path, lot, settled_rows, base)
+                return _proposed(base, moved, folder, inlets, surfaces, tell, settled_rows.rejected)
+        return _proposed(job_path, moved, folder, inlets, surfaces, tell, settled_rows.rejected)
+    return _proposed(job_path, moved, folder, inlets, surfaces, tell, ())
+
+
+def _proposed(
+    job_path: Path, moved: JobFile, folder: Path, inlets: int, surfaces: int, tell: Tell,
+    rejected: tuple[Rejected, ...],
+) -> Proposed:  # fmt: skip
+    """Propose for a drawing without free rows of an earlier proposal."""
+    job = read_job(job_path)
+    lot = study_lot(job)
     with naming_files(lot.site.sources):
-        ground = _ground(lot)
-        before = _broken(study_of(replace(lot, job=with_realisations(lot.job, 0))))
+        as_drawn = _result(study_of(replace(lot, job=with_realisations(lot.job, 0))))
+        before = _broken(as_drawn)
+        ground = _ground(lot, rejected, sound_nodes(as_drawn, lot.site, lot.case))
         tell("choosing places")
         options, refused, after = offered(
             ground, inlets, before, partial(_run_with, job_path, lot),
@@ -118,9 +145,11 @@ def propose(
             None if lot.levelled is None else lot.levelled.surfaces, lot.window.elevation.apart,
         )  # fmt: skip
         options = asked(ground, options, off, partial(tell, "asking how sure they are"))
-        site = _site_file(lot, options)
+        site, rows = _site_file(lot, options)
     head = {"lotflow": __version__, "seed": job.confidence.seed, "surfaces": surfaces}
-    content = head | proposal_content(ground, options, refused, (before, after))
+    listed = listed_rows(rows, _offset(lot))
+    content = head | proposal_content(ground, options, refused, (before, after), listed, rejected)
+    content["sha256"] = digest(content)
     write_job_folder(folder, [moved, site, JobFile(PROPOSAL_FILE, json_text(content).encode())])
     return Proposed(content, proposal_text(content))
 
@@ -170,7 +199,23 @@ def _require_one_file(job: Job) -> None:
         )  # fmt: skip
 
 
-def _ground(lot: LotWater) -> LotGround:
+def _write_base(job_path: Path, lot: LotWater, rows: Settled, folder: Path) -> None:
+    """Write the job without the free rows of an earlier proposal."""
+    file = lot.job.layers.file
+    if file is None:
+        raise InputError(
+            Fault("the job has a proposal beside it and no layers that it could have added rows to",
+                  "Delete proposal.json", column="layers.file")
+        )  # fmt: skip
+    drawn = read_bytes(
+        local_file(file, "file of the site layers"), DEFAULT_LIMITS.vector_bytes,
+        "file of the site layers",
+    )  # fmt: skip
+    site = JobFile(SITE_FILE, without_rows(drawn, rows.free, rows.theirs))
+    write_job_folder(folder, [_moved_job(job_path, folder), site])
+
+
+def _ground(lot: LotWater, rejected: tuple[Rejected, ...], drawn: Sequence[DrawnNode]) -> LotGround:
     """Lay out the lot, as its main case is."""
     general, cover = lot.job.job, site_cover(lot).ground
     rules = Rules(
@@ -183,6 +228,7 @@ def _ground(lot: LotWater) -> LotGround:
         storms=case_storms(lot, case_water(lot, lot.case), cover),
         error=lot.level_error, rules=rules,
         least_spot_m=lot.job.criteria.low_spot_limit_m(lot.level_error.rmse_m),
+        drawn=drawn, rejected=rejected,
     )  # fmt: skip
 
 
@@ -191,33 +237,41 @@ def _moved_job(job_path: Path, folder: Path) -> JobFile:
     return JobFile("job.toml", moved_job_text(job_path, folder, SITE_FILE).encode())
 
 
-def _site_file(lot: LotWater, options: Sequence[InletOption]) -> JobFile:
-    """Site with the rows of some options added."""
+def _offset(lot: LotWater) -> float:
+    """What levels in the drawing lack of the elevations [m]."""
+    return lot.job.level_offset_m if lot.job.is_drawn_by_benchmark else 0.0
+
+
+def _site_file(lot: LotWater, options: Sequence[InletOption]) -> tuple[JobFile, list[NewRow]]:
+    """Site with the rows of some options added, and these."""
     job, drawn = lot.job, None
     if job.layers.file is not None:
         path = local_file(job.layers.file, "file of the site layers")
         drawn = read_bytes(path, DEFAULT_LIMITS.vector_bytes, "file of the site layers")
-    rows = proposed_rows(
-        lot.site, lot.case, options, job.level_offset_m if job.is_drawn_by_benchmark else 0.0
-    )
-    return with_rows(
+    rows = proposed_rows(lot.site, lot.case, options, _offset(lot))
+    file = with_rows(
         drawn, rows, empty=empty_layers(lot.source.crs, job.units), crs=lot.source.crs,
         units=job.units, vertical_unit=lot.source.vertical_unit,
     )  # fmt: skip
+    return file, rows
 
 
 def _run_with(job_path: Path, lot: LotWater, options: Sequence[InletOption]) -> list[Harm]:
     """Run the job with some options drawn; what is broken then."""
-    site = _site_file(lot, options)
+    site, _ = _site_file(lot, options)
     with tempfile.TemporaryDirectory(prefix="lotflow-") as made:
         folder = Path(made).resolve()
         write_job_folder(folder, [_moved_job(job_path, folder), site])
-        return _broken(run_study(with_realisations(read_job(folder), 0)))
+        return _broken(_result(run_study(with_realisations(read_job(folder), 0))))
 
 
-def _broken(study: Study) -> list[Harm]:
-    """Limits that are broken in the main state, with inlets open."""
+def _result(study: Study) -> Result:
+    """What a study found, as advice reads it."""
     content = {"balance": study.balance, "accuracy": study.accuracy}
-    result = Result(study.layers, study.findings, content, study.lot.job.units)
+    return Result(study.layers, study.findings, content, study.lot.job.units)
+
+
+def _broken(result: Result) -> list[Harm]:
+    """Limits that are broken in the main state, with inlets open."""
     return [row for row in broken(harms(result))
             if row.state in (BOTH, result.state) and row.inlets in ("any", "open")]  # fmt: skip

@@ -99,7 +99,7 @@ def test_is_as_good_as_the_best_of_all_sets_on_many_yards() -> None:
 
 
 def test_a_place_at_an_opening_counts_before_all_of_the_lawn() -> None:
-    before = Harm(0.2, 5.0, 30.0, 10.0, 200.0, 3.0, 20.0, 50.0)
+    before = Harm(0.2, 5.0, 30.0, 0.0, 10.0, 200.0, 3.0, 20.0, 50.0)
     at_door = before._replace(openings_m=0.15)
     on_lawn = before._replace(near_m2=0.0, lawn_m2=0.0, stands_m3=1.0)
     assert before.less(at_door) > before.less(on_lawn) > NO_GAIN
