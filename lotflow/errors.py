@@ -77,6 +77,9 @@ def _short(value: object, limit: int = 80) -> str:
 class LotflowError(Exception):
     """Root of everything lotflow raises on purpose; its text is meant for the user."""
 
+    #: Whether the machine refused, as with a full disk: whatever else is tried fails too.
+    is_of_machine: bool = False
+
 
 class InputError(LotflowError, ValueError):
     """

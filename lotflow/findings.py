@@ -208,7 +208,7 @@ RANKS: Final[dict[str, tuple[str, ...]]] = {
         "shot-without-ground", "shots-tied", "shots-not-tied", "shots-used", "benchmark-tied",
         "observation-rain-unknown", "rainfall-elsewhere", "rainfall-starts-late",
         "rain-unit-doubted", "vertical-unit", "vertical-unit-doubted", "level-unit-doubted",
-        "elevation-gap", "not-closed",
+        "elevation-gap", "closed-basin", "not-closed",
         "cut-by-edge", "catchment-unsure",
         "catchment-hangs-on-detail", "path-hangs-on-detail", "inlet-moved", "low-spot-sureness",
         "grate-on-slope-unknown", "pipe-size-unknown", "pipe-material-assumed",

@@ -87,6 +87,7 @@ SHOWN: Final[dict[str, dict[UnitSystem, tuple[str, int]]]] = {
     "length": {"us": ("ft", 1), "metric": ("m", 1)},
     "distance": {"us": ("ft", 0), "metric": ("m", 0)},
     "elevation": {"us": ("ft", 2), "metric": ("m", 2)},
+    "taped": {"us": ("ft", 2), "metric": ("m", 2)},
     "diameter": {"us": ("in", 1), "metric": ("mm", 0)},
     "area": {"us": ("ft2", 0), "metric": ("m2", 0)},
     "volume": {"us": ("ft3", 1), "metric": ("m3", 2)},
@@ -107,7 +108,8 @@ SHOWN: Final[dict[str, dict[UnitSystem, tuple[str, int]]]] = {
 
 #: Unit in which layers and summary carry each quantity: SI, but for rain and long times.
 CARRIED: Final[dict[str, str]] = {
-    **dict.fromkeys(("depth", "water_depth", "length", "distance", "elevation", "diameter"), "m"),
+    **dict.fromkeys((
+        "depth", "water_depth", "length", "distance", "elevation", "taped", "diameter"), "m"),
     **dict.fromkeys((
         "slope", "ground_slope", "share", "ratio", "roughness", "curve_number"), "1"),
     "area": "m2", "volume": "m3", "flow": "m3s", "velocity": "m_s", "rain": "mm_h",

@@ -2,8 +2,12 @@
 
 from __future__ import annotations
 
+import gc
 import os
+import shutil
+import subprocess
 import sys
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
@@ -13,6 +17,29 @@ from hypothesis import settings
 # how long an example takes depends on what else the machine does
 settings.register_profile("lotflow", deadline=None)
 settings.load_profile("lotflow")
+# as the program itself does: there is much to look through for dead circles, and few are found
+gc.set_threshold(200_000, 20, 20)
+
+
+@pytest.fixture(autouse=True, scope="session")
+def drawn_here() -> Iterator[None]:
+    """Without a second process for each run: to start one takes longer than to draw a map."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr("lotflow.outputs.side_process.worth_it", lambda: False)
+        yield
+
+
+@pytest.fixture
+def second_process() -> Iterator[pytest.MonkeyPatch]:
+    """With a second process that draws, as users have it; undone, without one again."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr("lotflow.outputs.side_process.worth_it", lambda: True)
+        yield patch
+
+
+def pytest_configure(config: pytest.Config) -> None:
+    """Let files keep their order where several processes share them: doctests, all short, last."""
+    config.option.loadscopereorder = False  # else those of few tests, which may be long ones
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
@@ -58,3 +85,23 @@ def _properties(stats: dict[str, list[Any]]) -> tuple[dict[str, bool], set[int]]
                 held[name] = held.get(name, True) and outcome == "passed"
                 examples.add(given)
     return held, examples
+
+
+@pytest.fixture
+def small_disk(tmp_path: Path) -> Iterator[tuple[Path, Callable[[int], None]]]:
+    """A disk of its own in memory, and how to leave so many bytes free on it."""
+    place = tmp_path / "disk"
+    place.mkdir()
+    mount = shutil.which("mount")
+    if os.geteuid() != 0 or mount is None:
+        pytest.skip("only root can mount a small disk")
+    options = ["-t", "tmpfs", "-o", "size=8m", "tmpfs", str(place)]
+    if subprocess.run([mount, *options], capture_output=True, check=False).returncode != 0:
+        pytest.skip("a small disk cannot be mounted here")
+
+    def leave_free(free: int) -> None:
+        size = shutil.disk_usage(place).used + free
+        subprocess.run([mount, "-o", f"remount,size={size}", str(place)], check=True)
+
+    yield place, leave_free
+    subprocess.run(["umount", str(place)], check=True)

@@ -47,12 +47,6 @@ def finished(tmp_path_factory):
     return folder
 
 
-@pytest.fixture(autouse=True)
-def drawn_here(monkeypatch):
-    """Without a second process for each run: to start one takes longer than a small study."""
-    monkeypatch.setattr("lotflow.outputs.side_process.worth_it", lambda: False)
-
-
 def test_check_judges_the_inputs_and_writes_nothing(tmp_path, capfd):
     """Its JSON stands alone on stdout as well."""
     job = shutil.copytree(JOB, tmp_path / "job")

@@ -123,12 +123,6 @@ class Result:
                 for row, name, value in pairs]  # fmt: skip
 
 
-@pytest.fixture(autouse=True)
-def drawn_here(monkeypatch):
-    """Without a second process for each run: to start one takes longer than these studies."""
-    monkeypatch.setattr("lotflow.outputs.side_process.worth_it", lambda: False)
-
-
 @pytest.fixture(scope="module")
 def computed(tmp_path_factory):
     """Compute a job once for all tests of this file that ask for it."""
@@ -205,7 +199,7 @@ def test_a_huge_error_leaves_nothing_sure(computed):
     result = computed(rmse_m=5.0, confidence="realisations = 40")
     assert_sound(result)
     (spot,) = result.summary["low_spots"]
-    assert spot["probability"] < 2 / 3
+    assert spot["probability"] < 0.5
     assert spot["depth_m_p05"] == 0
     assert "within the noise of the data" in result.findings["low-spot-sureness"]["message"]
     assert {"catchment-unsure", "catchment-hangs-on-detail"} & set(result.findings)
@@ -235,7 +229,8 @@ def test_an_error_shared_by_the_whole_window_moves_no_water(computed):
     )
     assert_sound(result)
     (spot,) = result.summary["low_spots"]
-    assert spot["probability"] == 1.0
+    assert spot["probability"] > 0.95
+    assert "40 of 40" in result.findings["low-spot-sureness"]["message"]
     bowl = result.summary["inlets"][0]
     assert bowl["catchment_m2_p05"] < bowl["catchment_m2"] < bowl["catchment_m2_p95"]
     assert between_inlets(result).is_certain
@@ -250,7 +245,7 @@ def test_gaps_in_the_data_take_part_in_nothing(computed):
     assert (~result.known).sum() == 18
     assert_sound(result)
     assert "missing-elevations" in result.findings
-    assert result.summary["low_spots"][0]["probability"] == 1.0
+    assert result.summary["low_spots"][0]["probability"] > 0.9  # in all of 20 realisations
 
 
 def test_the_same_seed_gives_the_same_bytes_on_one_processor_or_all(computed, tmp_path):
@@ -318,8 +313,8 @@ def test_without_realisations_nothing_of_an_earlier_result_stays(computed, tmp_p
     assert drawn <= set(sure.files)
     assert not drawn & set(plain.files)
     text = (folder / "overview.txt").read_text(encoding="utf-8")
-    assert "Stands in" not in text
-    assert "Stands in" in (sure.folder / "overview.txt").read_text(encoding="utf-8")
+    assert "Chance" not in text
+    assert "Chance" in (sure.folder / "overview.txt").read_text(encoding="utf-8")
 
 
 def test_cells_that_are_not_quite_square_are_made_square(computed):

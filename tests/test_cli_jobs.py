@@ -35,12 +35,6 @@ def finished(tmp_path_factory):
     return folder
 
 
-@pytest.fixture(autouse=True)
-def drawn_here(monkeypatch):
-    """Without a second process for each run: to start one takes longer than to draw a map."""
-    monkeypatch.setattr("lotflow.outputs.side_process.worth_it", lambda: False)
-
-
 def cell(layer, row, column, value):
     """Put a value into a layer of the sample."""
 

@@ -26,12 +26,6 @@ def command(*arguments):
     return stopped.value.code
 
 
-@pytest.fixture(autouse=True)
-def drawn_here(monkeypatch):
-    """Without a second process for each run: to start one takes longer than to draw a map."""
-    monkeypatch.setattr("lotflow.outputs.side_process.worth_it", lambda: False)
-
-
 def job_with(folder, *rows, rain=RAIN, table='rain = "rain.csv"'):
     """Copy the sample and add observations: place, and what was seen."""
     job = folder / "job"
@@ -121,8 +115,6 @@ def test_a_gap_of_the_data_predicts_nothing(tmp_path, capsys):
 def written(tmp_path_factory):
     """A whole result of the sample with invented observations."""
     folder = tmp_path_factory.mktemp("observed")
-    patch = pytest.MonkeyPatch()
-    patch.setattr("lotflow.outputs.side_process.worth_it", lambda: False)
     job = job_with(
         folder,
         (POINT, GOOD),
@@ -132,7 +124,6 @@ def written(tmp_path_factory):
         (shapely.Point(600063.0, 3300030.0), {"name": "Front", "depth_in": 1.0}),
     )  # fmt: skip
     assert command("run", job, "-o", folder / "out", "-q", "--realisations", 0) == 0
-    patch.undo()
     return folder / "out"
 
 

@@ -15,6 +15,7 @@ import pytest
 
 from lotflow.cli import main
 from lotflow.inputs.job import read_job, with_realisations
+from lotflow.outputs.drawings import field_sheet_bytes, map_bytes
 from lotflow.outputs.manifest import verify_result
 from lotflow.study import run_study, write_study
 
@@ -70,11 +71,23 @@ def finished(studied, tmp_path_factory):
     return folder
 
 
+@pytest.fixture(scope="module")
+def drawn_once():
+    """What draws of the sample, each drawing made when it is first asked for."""
+    made = {}
+
+    def once(name, draw):
+        return lambda content: made[name] if name in made else made.setdefault(name, draw(content))
+
+    return {draw.__name__: once(draw.__name__, draw) for draw in (map_bytes, field_sheet_bytes)}
+
+
 @pytest.fixture
-def computed_already(studied, monkeypatch):
-    """Have a run write what is computed already, and draw in this process: only writing is new."""
+def computed_already(studied, drawn_once, monkeypatch):
+    """Have a run write what is computed and drawn already: only writing is new."""
     monkeypatch.setattr("lotflow.study.door.run_study", lambda *_, **__: studied)
-    monkeypatch.setattr("lotflow.outputs.side_process.worth_it", lambda: False)
+    for name, draw in drawn_once.items():
+        monkeypatch.setattr(f"lotflow.study.write.{name}", draw)
 
 
 @pytest.fixture

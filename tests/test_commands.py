@@ -40,13 +40,9 @@ def lot():
     return gpd.read_file(SITE, layer="lot")
 
 
-@pytest.fixture
-def drawn_here(monkeypatch):
-    """Without a second process for each run: to start one takes longer than a small study."""
-    monkeypatch.setattr("lotflow.outputs.side_process.worth_it", lambda: False)
-
-
-def test_demo_writes_the_job_and_its_whole_result_and_a_rerun_the_same(tmp_path, capfd, request):
+def test_demo_writes_the_job_and_its_whole_result_and_a_rerun_the_same(
+    tmp_path, capfd, second_process
+):
     """
     The sample runs, every file of the manifest is there, and the balance closes.
 
@@ -71,7 +67,7 @@ def test_demo_writes_the_job_and_its_whole_result_and_a_rerun_the_same(tmp_path,
     assert f"Written to {result}" in out
     assert err == ""
     before = contents(tmp_path / "demo")
-    request.getfixturevalue("drawn_here")  # the first one was drawn by a second process
+    second_process.undo()  # the first one was drawn by it
     assert lotflow("demo", tmp_path / "demo") == 1
     assert "use --overwrite" in capfd.readouterr().err
     assert contents(tmp_path / "demo") == before
@@ -80,7 +76,6 @@ def test_demo_writes_the_job_and_its_whole_result_and_a_rerun_the_same(tmp_path,
     assert contents(tmp_path / "demo") == before | {"result/summary.kept-1.csv": b"old"}
 
 
-@pytest.mark.usefixtures("drawn_here")
 def test_metres_and_feet_give_the_same_answer(tmp_path):
     """The job in metres and the same job in US survey feet agree."""
     found = {}
@@ -97,7 +92,6 @@ def test_metres_and_feet_give_the_same_answer(tmp_path):
     )
 
 
-@pytest.mark.usefixtures("drawn_here")
 def test_screen_needs_two_files_and_prints_json_alone(tmp_path, capfd):
     """`--json` leaves nothing else on stdout; what is printed is what stands in the file."""
     assert lotflow("screen", DEM, SITE, "-o", tmp_path / "r", "--json", "--no-pack", *QUICK) == 0
@@ -110,7 +104,6 @@ def test_screen_needs_two_files_and_prints_json_alone(tmp_path, capfd):
     assert summary["inlets"] == []
 
 
-@pytest.mark.usefixtures("drawn_here")
 def test_same_inputs_give_the_same_bytes(tmp_path):
     """A rerun in another folder is identical, file by file."""
     for name in ("a", "b"):
@@ -120,7 +113,6 @@ def test_same_inputs_give_the_same_bytes(tmp_path):
         assert path.read_bytes() == (tmp_path / "b" / path.name).read_bytes(), path.name
 
 
-@pytest.mark.usefixtures("drawn_here")
 def test_intensity_and_coefficient_give_flows(tmp_path, capfd):
     """Q = C i A: 100 mm/h on C 0.5."""
     inlets = gpd.read_file(SITE, layer="inlets")[["name", "geometry"]]
@@ -140,7 +132,6 @@ def test_intensity_and_coefficient_give_flows(tmp_path, capfd):
     assert nothing["provenance"]["use_covers"] is False
 
 
-@pytest.mark.usefixtures("drawn_here")
 def test_start_makes_a_job_that_can_be_checked_and_run(tmp_path, lot, capfd):
     """The job file and empty layers are ready to draw in; nothing there is replaced."""
     lot.to_file(tmp_path / "lot.gpkg", layer="lot")

@@ -53,7 +53,6 @@ def test_the_readme_runs_as_it_is_printed(tmp_path, monkeypatch, capfd):
     Every command ends well, also the second screening and the second run into the same folder.
     """
     monkeypatch.chdir(tmp_path)
-    monkeypatch.setattr("lotflow.outputs.side_process.worth_it", lambda: False)
     shutil.copy(SAMPLE / "dem.tif", "dem.tif")
     layer("lot").to_file("lot.geojson")
     layer("lot").assign(pin=["14"]).to_file("parcels.gpkg")
@@ -84,9 +83,8 @@ def test_the_readme_runs_as_it_is_printed(tmp_path, monkeypatch, capfd):
     assert verify_result(tmp_path / "my-job" / "result") == []
 
 
-def test_a_job_is_drawn_run_drawn_anew_and_run_again(tmp_path, monkeypatch, capfd):
+def test_a_job_is_drawn_run_drawn_anew_and_run_again(tmp_path, capfd):
     """Another program writes `site.gpkg`; what a person put into the result is kept and told."""
-    monkeypatch.setattr("lotflow.outputs.side_process.worth_it", lambda: False)
     job = Path(shutil.copytree(SAMPLE, tmp_path / "job"))
     run = ("run", job, "-q", "--no-pack", "--realisations", 0)
     assert lotflow(*run) == 0
@@ -110,7 +108,6 @@ def test_a_job_is_drawn_run_drawn_anew_and_run_again(tmp_path, monkeypatch, capf
 
 def test_a_run_refuses_the_folder_of_another_lot_and_of_a_screening(tmp_path, monkeypatch, capfd):
     """Before anything is computed where the name differs; `--overwrite` replaces it."""
-    monkeypatch.setattr("lotflow.outputs.side_process.worth_it", lambda: False)
     quick = ("-o", tmp_path / "result", "-q", "--no-pack", "--realisations", 0)
     assert lotflow("run", SAMPLE, *quick) == 0
     before = (tmp_path / "result" / "summary.json").read_bytes()

@@ -155,7 +155,7 @@ _APART: Final = (
     (frozenset({"swale-round"}), frozenset({"neither"})),
     (frozenset({"lead-away"}), frozenset({"pipe-away"})),
     (frozenset({"stands-full"}), frozenset({"under-walk", "permission"})),
-    (frozenset({"raise", "relevel", "fill"}), frozenset({"no-fill"})),
+    (frozenset({"raise", "relevel", "fill", "fill-hollow"}), frozenset({"no-fill"})),
 )
 
 
@@ -181,7 +181,7 @@ def contradictions(items: Sequence[Item]) -> list[str]:
     ]
     for item in items:
         keys = {one.what for one in item.measures}
-        if "no-fill" in keys and keys & {"raise", "relevel", "fill"}:
+        if "no-fill" in keys and keys & {"raise", "relevel", "fill", "fill-hollow"}:
             told.append(f"{item.place}: filled although it cannot be")
     return told
 
@@ -192,7 +192,7 @@ _SAME: Final[Mapping[str, frozenset[str]]] = {
         {"roof-elsewhere", "gutter", "lead-away", "pipe-away", "no-ground"}
     ),
     ", what comes before all else there": frozenset(
-        {"trace-first", "find", "find-outlet", "find-replaced"}
+        {"trace-first", "find", "find-level", "find-outlet", "find-replaced"}
     ),
     " for where it ends": frozenset({"end-inside", "end-before"}),
     ", the outlet first": frozenset({"outlet-first", "outlet-drowned"}),

@@ -163,14 +163,33 @@ def _to(full: str) -> str:
     return full if full.startswith("to ") else f"to {full}"
 
 
+#: Depths that differ by less are told as one [m].
+_SAME_DEPTH_M: Final = 0.01
+
+
+def at_walls(names: Sequence[str]) -> str:
+    """
+    Say at which walls something stands.
+
+    Examples
+    --------
+    >>> at_walls(["House, south side"]), at_walls([])
+    ('at House, south side', 'at the house')
+    """
+    return f"at {joined(names)}" if names else "at the house"
+
+
 def water_that_stands(
     say: Say, place: str, spot: Row, inlets: Sequence[str], *, nothing_today: bool
 ) -> str:
     """Say what a low spot holds."""
-    told = (
-        f"water stands {place}, up to {say(spot['depth_m'], 'depth')} deep over "
-        f"{say(spot['area_m2'], 'area')}"
-    )
+    deep, area = spot["depth_m"], spot["area_m2"]
+    own, own_m2 = spot.get("on_lot_depth_m"), spot.get("on_lot_m2") or 0.0
+    beyond = ""
+    if own is not None and own < deep - _SAME_DEPTH_M:
+        beyond = f" of your lot, beyond it up to {say(deep, 'depth')} deep"
+        deep, area = own, own_m2
+    told = f"water stands {place}, up to {say(deep, 'depth')} deep over {say(area, 'area')}{beyond}"
     if nothing_today:
         told += f"; nothing drains it today, {names_or(inlets, 'is', 'are')} meant to"
     elif inlets:
@@ -201,7 +220,7 @@ def low_spot_evidence(say: Say, spot: Row, openings: Sequence[Row], inlets: Sequ
     ]
     if spot.get("probability") is not None:
         share = percent(spot["probability"])
-        told.append(f"water stands there in {share} of the surfaces that the error allows")
+        told.append(f"the chance that it is there is {share}, by the error of the data")
     told += [catchment_range(say, one) for one in inlets]
     if spot.get("artefact"):
         told.append(f"but {spot['artefact']}")
@@ -275,6 +294,7 @@ def walls_harm(
     taken: Mapping[str, str] | None = None,
     reverse: Collection[str] = (),
     left_open: Collection[str] = (),
+    more: Mapping[str, float] | None = None,
 ) -> str:
     """
     Say that ground falls to walls, what runs on to the first, and what roofs add.
@@ -297,6 +317,8 @@ def walls_harm(
         Walls of which the data show too little fall, but not that it is towards them.
     left_open
         Inlets of which the data leave the catchment open.
+    more
+        Walls after the first to which more water runs, with the area it comes from [m^2].
     """
     told = []
     beyond = [one for one in causes if one.source is Source.NEIGHBOUR]
@@ -322,7 +344,9 @@ def walls_harm(
                 long = (
                     f"{say(one['length_m'], 'length')} long, " if one["name"][-1].isdigit() else ""
                 )
-                names.append(f"{one['name']} ({long}{fall}{where})")
+                much = (more or {}).get(one["name"])
+                water = "" if much is None else f", the water of {say(much, 'area')} runs to it"
+                names.append(f"{one['name']} ({long}{fall}{where}{water})")
             told.append(f"also at {joined(names)}")
     if downspouts:
         told.append(f"{names_or(downspouts, 'discharges', 'discharge')} at the wall")
@@ -390,16 +414,30 @@ def walls_evidence(say: Say, walls: Sequence[Row]) -> str:
     )
 
 
+def _above_ground(say: Say, above_m: float) -> str:
+    """
+    Say how high a sill lies above the ground.
+
+    Examples
+    --------
+    >>> from lotflow.advice.say import Say
+    >>> _above_ground(Say("metric"), 0.05), _above_ground(Say("metric"), -0.02)
+    ('only 0.05 m above', '0.02 m below')
+    """
+    told = say(abs(above_m), "depth")
+    return f"{told} below" if above_m < 0 else f"only {told} above"
+
+
 def low_sills(say: Say, openings: Sequence[Row], walls: Mapping[str, str] | None = None) -> str:
     """Say which sills lie low above the ground, the lowest first; `walls` are theirs, by name."""
     told: list[str] = []
     for one in sorted(openings, key=lambda one: float(one["above_ground_m"])):
         part = "threshold" if one.get("kind") == "garage" else "sill"
-        high = f"only {say(one['above_ground_m'], 'depth')}"
+        high = _above_ground(say, float(one["above_ground_m"]))
         at = f" ({(walls or {})[one['name']]})" if one["name"] in (walls or {}) else ""
         told.append(
-            f"the {part} of {one['name']}{at} {high}" if told
-            else f"the {part} of {one['name']}{at} lies {high} above the ground in front of it"
+            f"the {part} of {one['name']}{at} {high.removesuffix(' above')}" if told
+            else f"the {part} of {one['name']}{at} lies {high} the ground in front of it"
         )  # fmt: skip
     return sentence(f"by the data {', '.join(told)}") if told else ""
 

@@ -9,7 +9,7 @@ from shapely.geometry import Point
 
 from lotflow.advice import answer_words as words
 from lotflow.advice import causes, drain_words, grades, remedies, remedy_words
-from lotflow.advice.buildable import can_be_filled, on_lot
+from lotflow.advice.buildable import CLEAR_M, can_be_filled, on_lot
 from lotflow.advice.grades import LOOK_IN_RAIN, Grade
 from lotflow.advice.harm import broken
 from lotflow.advice.items import PLACE_RANKS, THEME_RANKS, Item, rank_key
@@ -64,7 +64,8 @@ def without_outlet(found: Found, _: str, some: Sequence[Finding]) -> Item | None
     nodes = {row["name"] for row in result.rows("inlets")}
     heavy = heaviest([one for one in some if one.severity != "note"])
     inlets = [one.subject for one in heavy if one.subject in nodes]
-    inlets = list(dict.fromkeys(inlets)) or [heavy[0].subject]
+    inlets = _surely_without_first(result, list(dict.fromkeys(inlets)) or [heavy[0].subject])
+    head = next((one for one in heavy if one.subject == inlets[0]), heavy[0])
     option = result.row("outlet_options", subject=inlets[0], rank=1)
     spots = {
         number for number, row in found.spots.items() if set(result.inlets_of(row)) & set(inlets)
@@ -82,7 +83,7 @@ def without_outlet(found: Found, _: str, some: Sequence[Finding]) -> Item | None
             can_be_raised=all(
                 can_be_filled(found.spots[number], found.openings_in(number))
                 for number in spots if number
-            ),
+            ) and not _low_sills_at(result, inlets),
             traced=[
                 name for run in found.runs.values()
                 if run.is_question and run.is_replaced for name in run.lines
@@ -90,6 +91,8 @@ def without_outlet(found: Found, _: str, some: Sequence[Finding]) -> Item | None
             nearly=_nearly_reached(option),
         )  # fmt: skip
         grade = Grade.LIKELY if option is None else _option_grade(option)
+        if any(row["verdict"] == "cannot tell" for row in lacks):
+            measures = (remedies.Remedy(remedies.Step.CLEAN, "level-outlet"), *measures)
         measures = remedies.in_order([*measures, *_weep_holes(some, found.no_outlet)])
     else:
         what = "public" if kind == "beyond" else "level-outlet"
@@ -97,7 +100,7 @@ def without_outlet(found: Found, _: str, some: Sequence[Finding]) -> Item | None
         grade = Grade.LIKELY if kind == "beyond" else Grade.LEVEL_FIRST
     return Item(
         Theme.NO_OUTLET, "", rank_key(rank, grade, Theme.NO_OUTLET),
-        inlets[0], heavy[0].x, heavy[0].y,
+        inlets[0], head.x, head.y,
         drain_words.no_outlet(say, inlets, option, lacks)
         + words.after(drain_words.comes_up(say, _margins(result, drowned, inlets)))
         + drain_words.wells(say, some),
@@ -108,6 +111,27 @@ def without_outlet(found: Found, _: str, some: Sequence[Finding]) -> Item | None
         # what stands in the low spot is mended there
         source=found.sources(heavy), causes=water, measures=tuple(measures),
     )  # fmt: skip
+
+
+#: Ground this near to a sill rises with that at an inlet [m]: lotflow's choice.
+_NEAR_SILL_M: Final = 3.0
+
+
+def _low_sills_at(result: Result, inlets: Sequence[str]) -> bool:
+    """Whether a sill near an inlet lies so low that the ground there cannot be raised."""
+    places = [row["geometry"] for row in result.rows("inlets") if row["name"] in inlets]
+    return any(
+        row.get("above_ground_m") is not None and row["above_ground_m"] < CLEAR_M
+        and any(place.distance(row["geometry"]) < _NEAR_SILL_M * result.per_metre
+                for place in places)
+        for row in result.rows("openings")
+    )  # fmt: skip
+
+
+def _surely_without_first(result: Result, inlets: Sequence[str]) -> list[str]:
+    """Put the inlets first that gravity surely does not lead from: they decide what is done."""
+    verdicts = {row["subject"]: row["verdict"] for row in result.rows("outlet_options", rank=1)}
+    return sorted(inlets, key=lambda name: verdicts.get(name, "") in ("cannot tell", "reachable"))
 
 
 def _ends(result: Result, drowned: Sequence[Finding]) -> set[str]:
@@ -232,6 +256,13 @@ def of_capacity(found: Found, key: str, some: Sequence[Finding]) -> Item | None:
             above = _above(result, lines)
             remedy = drain_words.either_cure(remedy, above, at_curb=ends_there)
             takes = "" if ends_there and above else takes
+        grates = tuple(dict.fromkeys(
+            one.subject for one in heavy if one.rule == "grate-too-small" and not one.today
+        ))  # fmt: skip
+        if grates and (not lines or len(remedy) == len(measures)):
+            wider = remedies.Remedy(remedies.Step.INLET, "more-grate", grates)
+            measures = (wider, *(measures if lines else ()))
+            remedy = (*remedy_words.what_to_do(say, [wider]), *(remedy if lines else ()))
     return Item(
         Theme.CAPACITY, key, rank_key(2.0, grade, Theme.CAPACITY, head.severity != "fail"),
         head.subject, head.x, head.y,

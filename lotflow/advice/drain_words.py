@@ -152,11 +152,14 @@ def run_harm(run: Run) -> str:
     if run.is_question:
         known = "its outlet has not been found"
         if all(one.rule != "outlet-not-found" for one in run.findings):
-            known = "its levels are not known"
+            known = "not all its levels are known"
         one_run = " (one run)" if len(run.lines) > 1 else ""
         return sentence(f"{names}{one_run}: {known}; do not rely on it")
     if run.verdict.value.startswith(("keep", "clean")):
         return sentence(f"{names}: the old run can stay")
+    if not run.cannot_carry:
+        found = complaints([(names, one.rule) for one in run.reasons], 3)
+        return sentence(f"the old run of {found}" if found else f"{names}: the old run goes")
     return sentence(f"{names}, one old run, cannot carry what should flow in it")
 
 
@@ -164,6 +167,15 @@ def no_outlet(
     say: Say, inlets: Sequence[str], option: Row | None, lacks: Sequence[Row] = ()
 ) -> str:
     """Say how far gravity leads; `lacks` are the best ways out of the inlets, each with its own."""
+    unsure = [row for row in lacks if row["verdict"] == "cannot tell"]
+    open_ones = {row["subject"]: str(row["place"] or row["kind"]) for row in unsure}
+    sure = [name for name in inlets if name not in open_ones]
+    if sure and open_ones:
+        some = [row for row in lacks if row["subject"] in sure]
+        return no_outlet(say, sure, option, some) + "".join(
+            " " + no_outlet(say, [n for n in open_ones if open_ones[n] == place], row, ())
+            for place, row in {open_ones[row["subject"]]: row for row in unsure}.items()
+        )
     names = joined(inlets)
     if option is None:
         return sentence(f"no lower place was found for {names}")

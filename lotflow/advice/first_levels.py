@@ -20,6 +20,10 @@ _PLACES: Final = {
     "lower place": "{name}",
 }  # fmt: skip
 
+#: Kinds of places that drains bring, and how they are called while they are not there yet.
+_BUILT: Final = ("inlet", "rim", "outlet", "invert")
+_TO_COME: Final = "place of {name}"
+
 #: Questions by what a level settles.
 _QUESTIONS: Final = {
     "low spot": "Does {subject} hold water?",
@@ -30,9 +34,11 @@ _QUESTIONS: Final = {
 }
 
 
-def place_words(place: LevelPlace) -> str:
+def place_words(place: LevelPlace, *, to_come: bool = False) -> str:
     """
     Say where a level is taken; how far from that thing `LevelPlace.away_m` says.
+
+    `to_come`: whether the thing by which it is called is not there yet, and has no grate.
 
     Examples
     --------
@@ -42,11 +48,15 @@ def place_words(place: LevelPlace) -> str:
     >>> place_words(LevelPlace("open ground", "low spot 3", 0.0, 0.0, 7, away_m=3.048, east=-1.0,
     ...                        near="spill point"))
     'west of spill point of low spot 3'
+    >>> place_words(LevelPlace("inlet", "Patio basin", 0.0, 0.0, 7), to_come=True)
+    'place of Patio basin'
     """
+    kind = str(place.near if place.kind == "open ground" else place.kind)
+    words = _TO_COME if to_come and kind in _BUILT else _PLACES[kind]
+    thing = words.format(name=place.name)
     if place.kind == "open ground":
-        thing = _PLACES[str(place.near)].format(name=place.name)
         return f"{compass_name(place.east, place.north)} of {thing}"
-    return _PLACES[place.kind].format(name=place.name)
+    return thing
 
 
 def question_words(row: Mapping[str, Any]) -> str:

@@ -30,11 +30,17 @@ SEEN_MEANING: Final[dict[Grade, str]] = {
     Grade.LIKELY: "it was seen, how high is likely: take these levels first",
     Grade.LEVEL_FIRST: MEANING[Grade.LEVEL_FIRST],
 }
+#: What it tells where all that decides it was levelled on site.
+LEVELLED_MEANING: Final[dict[Grade, str]] = {
+    Grade.SHOWN: "levels taken on site show it",
+    Grade.LIKELY: "likely by levels taken on site: look in rain",
+    Grade.LEVEL_FIRST: "levels taken on site leave it open: look in rain",
+}
 #: What it tells where nothing is levelled.
 LOOK_IN_RAIN: Final = "likely: look in rain"
 _ORDER: Final = tuple(Grade)
-#: Share of realisations from which a thing is shown, and from which it is likely: lotflow's
-#: choice, no published source.
+#: Chance from which a thing is shown, and from which it is likely: lotflow's choice, no
+#: published source.
 _SHOWN: Final = 0.9
 _LIKELY: Final = 0.5
 
@@ -76,7 +82,7 @@ def of_low_spot(
     Parameters
     ----------
     probability
-        Share of realisations in which it does; None where too few were run, and the depth decides
+        Chance that it is there, by realisations; None where too few were run, and the depth decides
         beside the accuracy of the data: 1.96 RMSE for shown.
     depth_m, rmse_m
         Depth and accuracy [m].

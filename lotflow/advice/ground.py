@@ -45,6 +45,27 @@ def _not_closed(_: Say, __: Finding, *, lot: bool) -> str:
     )
 
 
+def _closed_basin(
+    say: Say, _: Finding, *, holds_lot: bool, basins: int, depth_m: float, area_m2: float,
+    rain_m: float,
+) -> str:  # fmt: skip
+    """Tell of basins that no storm fills; of several the deepest."""
+    others = "" if basins == 1 else f" the deepest of {basins},"
+    size = f"{say(depth_m, 'length')} deep over {say(area_m2, 'area')}"
+    rain = f"It takes {say(rain_m, 'length')} of rain over all that drains to it to fill it"
+    if holds_lot:
+        return (
+            f"By the elevation data the lot lies on the side of a closed basin,{others} {size}. "
+            f"{rain}: no storm does. Its bottom is taken to take the water. A lake, a culvert, or "
+            "soil that drains: which, and how high the water there stands, is not known. Ask for "
+            "its highest level."
+        )
+    return (
+        f"The elevation data hold a closed basin beyond the lot,{others} {size}. {rain}: no storm "
+        "does. Its bottom is taken to take the water that reaches it."
+    )
+
+
 def _low_spot(say: Say, _: Finding, *, depth_m: float, not_closed: bool, doubt: str) -> str:
     deep = f"{'at least ' if not_closed else ''}{say(depth_m, 'depth')} deep"
     then = f", but: {doubt}." if doubt else ". Look at it on site after rain."
@@ -98,6 +119,7 @@ def _inlet_better_place(
 SENTENCES: Final[dict[str, Sentence]] = {
     "elevation-gap": _elevation_gap,
     "cut-by-edge": _cut_by_edge,
+    "closed-basin": _closed_basin,
     "not-closed": _not_closed,
     "low-spot": _low_spot,
     "inlet-moved": _inlet_moved,

@@ -48,6 +48,11 @@ def of_low_spot(found: Found, key: str, some: Sequence[Finding]) -> Item | None:
     grade = grades.seen_too(grade) if agrees else grade
     if openings and not _is_decided(openings[0]):
         grade = grades.least_sure([grade, Grade.LIKELY])
+    if any(one.rule == "coarse-cell" for one in result.findings) and not agrees:
+        grade = grades.least_sure([grade, Grade.LIKELY])  # good for screening only
+    own_m = spot.get("on_lot_depth_m")
+    if not openings and not agrees and own_m is not None and own_m < (result.rmse_m or 0.0):
+        grade = Grade.LEVEL_FIRST  # what is deep of it lies beyond the lot
     water = causes.of_low_spot(
         result, spot, found.feeding(number, today=False), found.feeding(number, today=True)
     )
@@ -85,14 +90,21 @@ def of_low_spot(found: Found, key: str, some: Sequence[Finding]) -> Item | None:
         measures=measures,
         takes=_fill_of(found, spot, measures),
         check=remedy_words.levels_of_low_spot(
-            [one["name"] for one in openings], has_buildings=bool(result.rows("buildings"))
+            [one["name"] for one in openings if not _is_levelled(one)],
+            has_buildings=bool(result.rows("buildings")), is_levelled=_is_levelled(spot),
         )
         + words.after(observations.questions(seen)),
         risk=remedy_words.RISKS[Theme.LOW_SPOT.value],
         means=grades.SEEN_MEANING[grade] if agrees else "",
+        is_levelled=all(map(_is_levelled, (spot, *openings))),
         source=found.sources(heaviest(some), rows), causes=water,
         mends=found.mended(_surely_mended(result, spot, rows, measures)),
     )  # fmt: skip
+
+
+def _is_levelled(row: Row) -> bool:
+    """Whether what is told of it rests on levels taken on site."""
+    return bool(row.get("level_from") == "levelled")
 
 
 def _surely_mended(
@@ -176,7 +188,7 @@ def _neighbours_in(result: Result, number: int) -> list[str]:
 
 def _fill_of(found: Found, spot: Row, measures: Sequence[Remedy]) -> str:
     """What it takes to fill a low spot: only where it is filled, and all of it is on the lot."""
-    if not any(one.what in ("fill", "raise") for one in measures):
+    if not any(one.what in ("fill", "fill-hollow", "raise") for one in measures):
         return ""
     if (spot["on_lot_m2"] or 0.0) < _ALL * spot["area_m2"]:
         return ""
@@ -207,11 +219,26 @@ def _low_spot_harm(
         if worst:
             told += f" {words.with_inlets_open(say, worst, has_inlets=bool(names))}"
         return told
-    where = {Place.LAWN: "on the lawn", Place.PAVING: "on paving"}.get(place, "at the house")
+    where = {Place.LAWN: "on the lawn", Place.PAVING: "on paving"}.get(
+        place, words.at_walls(_walls_at(result, spot))
+    )
     if not result.rows("buildings"):
         part = _part_of_lot(result, spot["x"], spot["y"])
         where = words.in_part(part, f"low spot {spot['id']}")
     return words.water_that_stands(say, where, spot, names, nothing_today=nothing_today)
+
+
+def _walls_at(result: Result, spot: Row) -> list[str]:
+    """Walls at which a low spot stands, those first along which it is longest; two at most."""
+    near = spot["geometry"].buffer(_AT_WALL_CELLS * result.cell)
+    along = [(wall["geometry"].intersection(near).length, wall["name"])
+             for wall in result.rows("facades")]  # fmt: skip
+    return [name for length, name in sorted(along, reverse=True) if length > 0][:_MOST_WALLS]
+
+
+#: A low spot stands at a wall that is no more cells away, and at so many walls that are named.
+_AT_WALL_CELLS: Final = 1.0
+_MOST_WALLS: Final = 2
 
 
 def _part_of_lot(result: Result, x: float, y: float) -> tuple[int, int]:
@@ -351,6 +378,8 @@ def of_walls(found: Found, _: str, some: Sequence[Finding]) -> Item | None:
     low = _low_sills(result, [*walls, *unsure])
     # where a low sill stands in a wall of which the data cannot tell, that is told beside it
     beside = [row for row in unsure if _low_sills(result, [row])]
+    if low or beside:
+        grade = grades.least_sure([grade, Grade.LIKELY])  # the ground there is off the data
     others_low = _other_low_sills(result, [*walls, *unsure])
     asked = broken(
         row for row in found.harm
@@ -364,7 +393,8 @@ def of_walls(found: Found, _: str, some: Sequence[Finding]) -> Item | None:
             words.low_sills(say, low, _wall_names(result, low)), words.level_first(beside),
             words.walls_harm(
                 say, walls, at_worst, [one.told for one in ending], standing,
-                taken=_taken_as_drawn(found, at_worst), reverse=_reverses(walls),
+                taken=_taken_as_drawn(found, at_worst, worst), reverse=_reverses(walls),
+                more=_more_than_first(result, walls),
                 left_open=[
                     row["name"] for row in result.rows("inlets")
                     if grades.is_open(
@@ -383,11 +413,23 @@ def of_walls(found: Found, _: str, some: Sequence[Finding]) -> Item | None:
         measures=measures,
         takes=words.quantities(say, *remedies.earth_to_fill(raised)) if raised else "",
         check=remedy_words.levels_of_walls(
-            say, [row["name"] for row in [*walls, *unsure]], [row["name"] for row in low]
+            say, [row["name"] for row in [*walls, *unsure] if not _is_levelled(row)],
+            [row["name"] for row in low if not _is_levelled(row)],
         ),
+        is_levelled=worst is not None and _is_levelled(worst),
         risk=remedy_words.risk_of_walls(say),
         source=found.sources(heaviest(some), asked), causes=water, mends=found.mended(rows),
     )  # fmt: skip
+
+
+def _more_than_first(result: Result, walls: Sequence[Row]) -> dict[str, float]:
+    """Walls named after the first to which more water runs, with the area it comes from [m^2]."""
+    amounts = [sum(one.amount for one in causes.of_walls(result, [wall])) for wall in walls]
+    return {
+        wall["name"]: amount
+        for wall, amount in zip(walls[1:], amounts[1:], strict=True)
+        if amount > amounts[0]
+    }
 
 
 def _low_sills(result: Result, walls: Sequence[Row]) -> list[Row]:
@@ -445,18 +487,24 @@ def _downspouts(
     return ending
 
 
-def _taken_as_drawn(found: Found, water: Sequence[Cause]) -> dict[str, str]:
-    """Inlets that are to take the run-on of a wall once they are built, by its crossing."""
+def _taken_as_drawn(found: Found, water: Sequence[Cause], wall: Row | None) -> dict[str, str]:
+    """
+    Inlets that are to take the run-on of a wall once they are built, by its crossing.
+
+    One that the water reaches when it has run past the wall keeps none of it off.
+    """
     result = found.result
-    if result.state != "proposed":
+    if result.state != "proposed" or wall is None:
         return {}
+    reach = WALL_REACH_M * result.per_metre
     taken = {}
     for row, way in result.run_on:
         if way is None or not any((one.x, one.y) == _place(row) for one in water):
             continue
-        end = Point(way.coords[-1])
+        end, passes = Point(way.coords[-1]), way.distance(wall["geometry"]) <= reach
         for inlet in result.rows("inlets"):
-            if inlet["geometry"].distance(end) <= 1.5 * result.cell:
+            late = passes and inlet["geometry"].distance(wall["geometry"]) > reach
+            if not late and inlet["geometry"].distance(end) <= 1.5 * result.cell:
                 taken[f"crossing {row['id']}"] = str(inlet["name"])
     return taken
 
@@ -473,7 +521,7 @@ def _reverses(walls: Sequence[Row]) -> set[str]:
 #: Remedies that leave ground at a wall falling away.
 _MENDS_WALLS: Final = ("regrade", "relevel-walls")
 #: Remedies that leave no low spot.
-_FILLS: Final = frozenset({"fill", "raise", "relevel"})
+_FILLS: Final = frozenset({"fill", "fill-hollow", "raise", "relevel"})
 #: Share of a low spot that is all of it: lines drawn by hand never quite agree.
 _ALL: Final = 0.98
 #: Water below a grate from which it is told of [m]: lotflow's choice, no published source.
@@ -579,15 +627,11 @@ def of_run_on(found: Found, used: set[str]) -> Item | None:
     head = shown[0]
     # "most" is most: the largest without a gap, those too that an item above tells of
     every = causes.entries(result, again=True)
-    told = [row for row in every if row["area_m2"] >= _MUCH / 2 * total][:_MOST_WAYS]
-    if head["id"] not in {row["id"] for row in told}:
-        told = [head]
+    told = [row for row in every if row["area_m2"] >= _MUCH / 2 * total][:_MOST_WAYS] or every[:1]
+    kept = [f"crossing {row['id']}" for row in told if f"crossing {row['id']}" not in used]
     leaves = result.rows("lot_line_crossings", direction="off")
     measures = (remedies.Remedy(
-        remedies.Step.SWALE, "keep-open",
-        tuple(
-            f"crossing {row['id']}" for row in told if f"crossing {row['id']}" not in used
-        ),
+        remedies.Step.SWALE, "keep-open", tuple(kept or [f"crossing {head['id']}"]),
     ),)  # fmt: skip
     return Item(
         Theme.RUN_ON, "", rank_key(THEME_RANKS[Theme.RUN_ON], Grade.LIKELY, Theme.RUN_ON),

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 from lotflow.advice import answer_words as words
 from lotflow.advice.causes import Cause
-from lotflow.advice.grades import MEANING, Grade
+from lotflow.advice.grades import LEVELLED_MEANING, MEANING, Grade
 from lotflow.advice.harm import Place
 from lotflow.advice.remedies import Remedy
 from lotflow.advice.themes import Theme
@@ -65,6 +65,8 @@ class Item:
         The remedy as it was found.
     means
         What its grade tells, where that is not the meaning of the grade.
+    is_levelled
+        Whether all that decides it was levelled on site.
     rank
         Its number, from 1.
     """
@@ -90,6 +92,7 @@ class Item:
     mends: tuple[str, ...] = ()
     measures: tuple[Remedy, ...] = ()
     means: str = ""
+    is_levelled: bool = False
     rank: int = 0
 
     @property
@@ -99,6 +102,7 @@ class Item:
 
     def as_dict(self, say: Say) -> dict[str, Any]:
         """Give the item as `summary.json` holds it."""
+        meaning = LEVELLED_MEANING if self.is_levelled else MEANING
         return {
             "rank": self.rank, "theme": self.theme.value, "harm": self.harm, "place": self.place,
             "x": rounded(self.x), "y": rounded(self.y),
@@ -112,7 +116,8 @@ class Item:
             "verdict": self.verdict, "remedy": self.remedy, "steps": list(self.steps),
             "mends": list(self.mends),
             "takes": self.takes, "check": self.check, "risk": self.risk, "left": self.left,
-            "grade": self.grade.value, "grade_means": self.means or MEANING[self.grade],
+            "grade": self.grade.value, "grade_means": self.means or meaning[self.grade],
+            "is_levelled": self.is_levelled,
             "evidence": self.evidence, "source": self.source,
             "findings": [finding_key(one) for one in self.findings],
         }  # fmt: skip

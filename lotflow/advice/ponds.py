@@ -143,6 +143,8 @@ def _inlet_blocked(
     if higher_yet_m is not None and rise.depth_m is not None:
         # what stands with none blocked is the higher figure, and is told once
         where = f" in low spot {rise.low_spot}" if rise.low_spot else ""
+        if where and not all_of_them:
+            where = f" round it,{where},"  # of the whole low spot it is deeper elsewhere
         return (
             f"{start} it is no worse than with none blocked: the inlets do not take all that "
             f"comes, and water stands {_at_least(rise.at_least)}"

@@ -16,10 +16,12 @@ from typing import Final
 
 from shapely.geometry import LineString, Point
 
+from lotflow.advice.answer_words import joined
 from lotflow.advice.buildable import (
     CLEAR_M,
     PAD,
     can_be_filled,
+    lot_of,
     lowest_sill,
     openings_of,
     spills_on_lot,
@@ -116,6 +118,8 @@ _WORTH: Final = 0.2
 
 #: Items of the table of quantities that a reader asks for first.
 _WORTH_NAMING: Final = ("pipe", "catch basin", "area drain", "channel drain", "outlet")
+#: Items that go with one of them.
+_SMALL_PARTS: Final = (" end cap", " bottom outlet")
 
 
 def in_order(remedies: Iterable[Remedy]) -> tuple[Remedy, ...]:
@@ -156,15 +160,26 @@ def of_low_spot(
     inlets = tuple(result.inlets_of(low_spot))
     found = [*_roofs_off(causes), _run_on_off(result, causes, low_spot["spill_elevation_m"])]
     if low_spot.get("artefact"):
-        found.append(Remedy(Step.CLEAN, "find-culvert"))
+        drains = _drains_today(result, low_spot)
+        found.append(Remedy(Step.CLEAN, "runs-today" if drains else "find-culvert", drains))
     if not can_be_filled(low_spot, openings):
         found += [_no_fill(low_spot, openings), _way_out(result, low_spot, openings)]
     elif at_house:
-        found.append(Remedy(Step.GRADE, "relevel" if is_paved else "raise"))
+        kept = _walls_kept(result, low_spot)
+        found.append(Remedy(Step.GRADE, "fill-hollow", (), {"where": joined(kept)}) if kept
+                     else Remedy(Step.GRADE, "relevel" if is_paved else "raise"))  # fmt: skip
     elif not inlets:
-        found.append(Remedy(Step.GRADE, "fill"))
+        why = _way_of_others(low_spot, causes)
+        if why:
+            # where their water may go is answered: here, as today
+            found = [one for one in found if one is None or one.what != "ask-run-on"]
+        facts = {"why": why, "out": "own" if spills_on_lot(result, low_spot) else "beyond"}
+        found.append(Remedy(Step.GRADE, "keep-way", (), facts) if why
+                     else Remedy(Step.GRADE, "fill"))  # fmt: skip
     elif not is_paved and spills_on_lot(result, low_spot):
         at = _place_of_edge(result, low_spot, openings)
+        # where the neighbour's water may go is answered by that: where it runs today
+        found = [one for one in found if one is None or one.what != "ask-run-on"]
         found.append(Remedy(Step.GRADE, "level-way", (), {"where": f" ({at})" if at else ""}))
     if set(inlets) & set(no_outlet):
         what = "outlet-drowned" if is_drowned(result, inlets) else "outlet-first"
@@ -173,9 +188,46 @@ def of_low_spot(
         as_it_is = "as they are" if len(inlets) > 1 else "as it is"
         how = "as drawn" if result.state == "proposed" else as_it_is
         found.append(Remedy(Step.INLET, "second-way", inlets, {"how": how}))
-    elif at_house:
+    elif at_house and all(one is None or one.what != "fill-hollow" for one in found):
         found.append(Remedy(Step.INLET, "basin"))
     return in_order(one for one in found if one is not None)
+
+
+#: A low spot stands at a wall that is no more cells away.
+_AT_WALL_CELLS: Final = 1.0
+
+
+def _walls_kept(result: Result, low_spot: Row) -> tuple[str, ...]:
+    """Walls at a low spot to which the ground falls, where it cannot be raised to fall away."""
+    near = low_spot["geometry"].buffer(_AT_WALL_CELLS * result.cell)
+    return tuple(
+        str(wall["name"])
+        for wall in result.rows("facades")
+        if wall["geometry"].intersects(near)
+        and (wall.get("slope") or 0.0) < 0
+        and why_not_raised(result, wall)
+    )
+
+
+def _drains_today(result: Result, low_spot: Row) -> tuple[str, ...]:
+    """Inlets that stand in a low spot today: what is said to empty it."""
+    return tuple(
+        str(node["name"])
+        for node in result.rows("nodes", case="today", kind="inlet")
+        if result.drains(low_spot, node["geometry"])
+    )
+
+
+#: Share from which the water of a hollow is the neighbours', or its ground: the greater part.
+_MOST: Final = 0.5
+
+
+def _way_of_others(low_spot: Row, causes: Sequence[Cause]) -> str:
+    """Say why a hollow is not the owner's to fill: it is where others' water runs, or is theirs."""
+    share = share_of(causes, Source.NEIGHBOUR)
+    if (low_spot.get("on_lot_m2") or 0.0) < _MOST * low_spot["area_m2"]:
+        return "most of it lies on others' ground"
+    return f"{share * 100:.0f} % of its water comes from neighbours" if share >= _MOST else ""
 
 
 def is_drowned(result: Result, names: Collection[str]) -> bool:
@@ -199,18 +251,39 @@ def _way_out(result: Result, low_spot: Row, openings: Sequence[Row]) -> Remedy:
 
     Where it is known, the lowest place of the edge on the lot's own ground is named: `reach_m` is
     how far it lies above where the low spot runs over now, `length_m` how deep the cut is there
-    that keeps water 6 in below the lowest sill. Else, over an edge on the lot nobody else is asked.
+    that keeps water 6 in below the lowest sill. Where the ground behind lies no lower than that,
+    no cut helps, and it is said how high it lies above the sill. Else, over an edge on the lot
+    nobody else is asked.
     """
     at, sill = _place_of_edge(result, low_spot, openings), lowest_sill(openings)
     if not at or sill is None:
         others = " On others' ground it takes that owner's permission."
         facts = {"others": "" if spills_on_lot(result, low_spot) else others}
         return Remedy(Step.GRADE, "way-out", (), facts)
-    level = float(low_spot["own_edge_m"])
+    level, behind = float(low_spot["own_edge_m"]), low_spot.get("behind_own_edge_m")
+    if behind is not None and behind > sill["sill_m"] - CLEAR_M:
+        return Remedy(
+            Step.GRADE, "no-way-over", (str(sill["name"]),), {"where": at},
+            above_m=behind - sill["sill_m"],
+        )  # fmt: skip
     return Remedy(
-        Step.GRADE, "way-out-over", (str(sill["name"]),), {"where": at},
+        Step.GRADE, "way-out-over", (str(sill["name"]),),
+        {"where": at, "beside": _beside_line(result, low_spot)},
         above_m=level - low_spot["spill_elevation_m"], length_m=level - sill["sill_m"] + CLEAR_M,
     )  # fmt: skip
+
+
+#: A cut this near to the lot line [m] is told to stay on its own side: 2 m, lotflow's choice.
+_NEAR_LINE_M: Final = 2.0
+
+
+def _beside_line(result: Result, low_spot: Row) -> str:
+    """Say that the own edge of a low spot lies beside the lot line, where it does."""
+    lot, edge = lot_of(result), Point(low_spot["own_edge_x"], low_spot["own_edge_y"])
+    if lot is None or lot.boundary.distance(edge) > _NEAR_LINE_M * result.per_metre:
+        return ""
+    away = lot.boundary.distance(edge) / result.per_metre
+    return f" The lot line is {Say(result.units)(away, 'length')} from there: stay on your side."
 
 
 def _place_of_edge(result: Result, low_spot: Row, openings: Sequence[Row]) -> str:
@@ -342,11 +415,11 @@ def _not_raised(
     whys: dict[tuple[str, str, bool], list[str]] = {}
     for wall in walls:
         why = "low spot" if wall["name"] in standing else why_not_raised(result, wall)
-        near = ", ".join(
+        near = joined([
             str(row["name"])
             for row in openings_of(result, wall)
             if (row.get("kind") == PAD) == (why == "pad")
-        )
+        ])  # fmt: skip
         key = (why, near if why in ("sill", "pad") else "", wall["name"] in ways)
         whys.setdefault(key, []).append(wall["name"])
     return [
@@ -374,9 +447,11 @@ def of_run(run: Run, *, may_be_outlet: bool = False) -> tuple[Remedy, ...]:
     """
     key = {
         Verdict.LOOK: "find-outlet" if run.is_replaced and may_be_outlet
-        else "find-replaced" if run.is_replaced else "find",
+        else "find-replaced" if run.is_replaced
+        else "find-level" if run.has_end else "find",
         Verdict.ABANDON: "abandon", Verdict.RELAY: "relay",
-        Verdict.REPAIR: "repair", Verdict.CLEAN: "clean", Verdict.KEEP: "keep",
+        Verdict.REPAIR: "larger-grate" if run.lacks_grate else "repair",
+        Verdict.CLEAN: "clean", Verdict.KEEP: "keep",
     }[run.verdict]  # fmt: skip
     return (Remedy(Step.CLEAN, key, run.places or run.lines),)
 
@@ -545,7 +620,7 @@ def drains_to_order(result: Result) -> list[str]:
         item, unit = str(row["item"]), str(row["unit"])
         if item.startswith("trench"):
             trench[unit] = trench.get(unit, 0.0) + float(row["quantity"])
-        elif item.startswith(_WORTH_NAMING) and "end cap" not in item:
+        elif item.startswith(_WORTH_NAMING) and not item.endswith(_SMALL_PARTS):
             count = f"{row['quantity']:g}"
             size = unit.removesuffix(" length").removesuffix(" section")
             in_feet = _feet(size) if result.units == "us" else None

@@ -14,6 +14,8 @@ if TYPE_CHECKING:
 #: What a person does, by the key of the remedy; {names} are what is worked on.
 _REMEDIES: Final[Mapping[str, str]] = {
     "find-culvert": "Look for a culvert or drain that empties it; if there is one, clear it.",
+    "runs-today": "{names} {is} there to empty it today: see in rain, or with a hose, whether {it} "
+    "{run}; if not, that comes first.",
     "hose": "Put a hose into {names} and look where the water comes out, and whether it backs up.",
     "hidden": "Look for what the elevation data do not show: a settled place, an edge of paving, a "
     "curb, a wall; level it, and draw what is found.",
@@ -24,6 +26,9 @@ _REMEDIES: Final[Mapping[str, str]] = {
     "find": "Find where {names} {end}: dye first, then a camera or a sonde. Connect nothing to it "
     "before that, and let it run while nothing else drains there; if the end is not found, abandon "
     "the whole run and cap it once new drains take all the water, tried in rain.",
+    "find-level": "Put a hose into {names} at the upper end and see that the water comes out where "
+    "{it} {end} on the plan, and take the levels that are missing. Connect nothing to {it} before "
+    "that, and let {it} run while nothing else drains there.",
     "find-outlet": "Trace {names}, dye first, then a camera, before anything else is built: these "
     "drains have no outlet, and if {it} {end} in a sound drain that may take the water, it is one. "
     "Let {it} run, connect nothing to {it} before that, and abandon nothing.",
@@ -34,6 +39,8 @@ _REMEDIES: Final[Mapping[str, str]] = {
     "{it} run until they take all the water, tried in rain; then abandon the whole run and cap it "
     "at its ends.",
     "relay": "Relay {names} as one, with fall to the outlet and glued or gasketed joints.",
+    "more-grate": "Give {names} a larger grate, or set a second inlet beside it.",
+    "larger-grate": "Set a larger grate at {names}, or a second inlet; leave the run.",
     "repair": "Open and repair {names}; leave the rest of the run.",
     "clean": "Jet {names} and look at the outlet while the water runs.",
     "keep": "Keep {names} as found.",
@@ -67,6 +74,9 @@ _REMEDIES: Final[Mapping[str, str]] = {
     "{clear} below a sill.",
     "raise": "Fill and grade your own ground so that it falls 5 % away from the house over the "
     "first {reach}, not above {clear} below a sill.",
+    "fill-hollow": "Fill the hollow at {where} to where it runs over now and no higher, so that "
+    "its water runs on along the wall: it stays {clear} below every sill. Ground that falls away "
+    "from the wall takes a cut there, by levels.",
     "no-fill": "It cannot be filled away: it runs over {above} the sill of {names}, and soil "
     "and paving stay {clear} below a sill.",
     "way-out": "A lower way out over the ground takes a cut through its edge: take "
@@ -74,18 +84,23 @@ _REMEDIES: Final[Mapping[str, str]] = {
     "own ground, and on to any lower street, ditch or green.{others}",
     "way-out-over": "A lower way out over the ground takes a cut through its edge. On your own "
     "ground that is lowest {where}, by the data {edge}. Cut to {clear} below the sill of {names}, "
-    "it would be {deep} deep there. Take levels from the lowest point of the hollow over that "
-    "place and on to any lower street, ditch or green: it must fall all the way, and beyond the "
-    "lot line it takes that owner's permission.",
+    "it would be {deep} deep there.{beside} Take levels from the lowest point of the hollow over "
+    "that place and on to any lower street, ditch or green: it must fall all the way, and beyond "
+    "the lot line it takes that owner's permission.",
+    "no-way-over": "No cut on your own ground helps: where its edge is lowest, {where}, the ground "
+    "behind lies {above} the sill of {names} by the data. Leave that edge as high as it is, so "
+    "that no more comes in over it, and lead other water past.",
     "level-way": "Take levels along its way out first, from its lowest point over its edge on your "
     "lot{where} and on: a shallow cut there, where no paving stands in the way, may need no drain.",
-    "outlet-first": "{names} {how} {find} no outlet that gravity reaches with the cover and fall "
-    "of a pipe. Settle the outlet first, then the sizes.",
+    "outlet-first": "{names} {how} {find} no outlet that gravity reaches for sure with the cover "
+    "and fall of a pipe. Settle the outlet first, then the sizes.",
     "outlet-drowned": "{names} {how} {run} only while the water at the grate stands higher than "
     "that at the outlet. Ask first how high that rises in rain; while it stays below, a larger "
     "pipe keeps the water lower.",
     "wait": "Look after rain, or level it: leave it alone where no water stands.",
     "fill": "Fill it with the soil of the lawn to a fall of 1 %, towards where it runs over now.",
+    "keep-way": "Do not fill it: {why}, and their water must not be dammed. Clear it, and take "
+    "levels from its lowest point along its way out. {out}. No more may leave the lot than today.",
     "regrade": "Fill the soil at {names} to fall 5 % away over the first {reach}.",
     "relevel-walls": "Relevel the paving at {names} to fall 2 % away over the first {reach}.",
     "standing": "{names} {stand} in a low spot: fill there sheds nothing, see the low spot.",
@@ -198,6 +213,13 @@ _NOT_RAISED: Final[Mapping[str, str]] = {
 }
 
 
+#: How a hollow that is not filled is emptied, by where it runs over.
+_OUT: Final[Mapping[str, str]] = {
+    "own": "A shallow cut there, on your own ground, may empty it",
+    "beyond": "It runs over beyond your ground: ask its owner, or under a walk the town",
+}  # fmt: skip
+
+
 def _cut(say: Say, cut_m: float | None) -> str:
     """
     Say how far the bed of a swale lies below the ground, beside the depth of the swale.
@@ -238,12 +260,13 @@ def what_to_do(say: Say, remedies: Sequence[Remedy]) -> tuple[str, ...]:
             "reach": say(3.048, "length"), "far": say(one.length_m or 3.048, "distance"),
             "end": "end" if several else "ends", "its": "their" if several else "its",
             "it": "them" if several else "it", "have": "have" if several else "has",
+            "is": "are" if several else "is",
             "come": "come" if several else "comes",
             "lower": "ends" if several else "end", "drain": "drain" if several else "drains",
             "walls": "the walls" if several else "the wall",
             "find": "find" if several else "finds", "stand": "stand" if several else "stands",
             "run": "run" if several else "runs", "stay": "stay" if several else "stays",
-            "by": "", "others": "",
+            "by": "", "others": "", "beside": "",
             "lower_place": "Look for a lower street, ditch or drain", "line": say(0.9144, "length"),
             "long": say(one.length_m or 0.0, "length"), "deep": say(one.length_m or 0.0, "depth"),
             "edge": _edge(say, one.above_m), "where": "",
@@ -255,9 +278,10 @@ def what_to_do(say: Say, remedies: Sequence[Remedy]) -> tuple[str, ...]:
             "clear": clear_of(say),
             "above": at_level(say, one.above_m), "how": "as drawn",
         }  # fmt: skip
+        facts = one.facts | {name: _OUT[one.facts[name]] for name in ("out",) if name in one.facts}
         if one.reach_m is not None:
             words["reach"] = say(one.reach_m, "length")
-        told.append(sentence(_REMEDIES[one.what].format(**words | one.facts)))
+        told.append(sentence(_REMEDIES[one.what].format(**words | facts)))
     return tuple(told)
 
 
@@ -319,12 +343,17 @@ SOURCES: Final[Mapping[str, str]] = {
 }
 
 
-def levels_of_low_spot(openings: Sequence[str], *, has_buildings: bool) -> str:
-    """Say what to level at a low spot."""
-    sills = (
-        f"{'sills' if len(openings) > 1 else 'sill'} of {joined(openings)}, " if openings else ""
-    )
-    told = sentence(f"take levels: {sills}bottom of the hollow, edge where it spills")
+#: What is left to do where all was levelled.
+_LEVELS_TAKEN: Final = "Its levels are taken: look in rain whether water stands there."
+
+
+def levels_of_low_spot(
+    openings: Sequence[str], *, has_buildings: bool, is_levelled: bool = False
+) -> str:
+    """Say what to level at a low spot: sills, and the hollow itself unless it was levelled."""
+    asked = [f"{'sills' if len(openings) > 1 else 'sill'} of {joined(openings)}"] * bool(openings)
+    asked += [] if is_levelled else ["bottom of the hollow", "edge where it spills"]
+    told = sentence(f"take levels: {', '.join(asked)}") if asked else _LEVELS_TAKEN
     if not has_buildings:
         told += " How far is the house? With footprints (--buildings) it is told."
     return told
@@ -332,9 +361,11 @@ def levels_of_low_spot(openings: Sequence[str], *, has_buildings: bool) -> str:
 
 def levels_of_walls(say: Say, walls: Sequence[str], openings: Sequence[str] = ()) -> str:
     """Say what to level at walls, and of low sills in them."""
+    several = "sills" if len(openings) > 1 else "sill"
+    if not walls and openings:
+        return sentence(f"take the level of the {several} of {joined(openings)}")
     if not walls:
         return sentence("look where each downspout discharges")
-    several = "sills" if len(openings) > 1 else "sill"
     sills = f", and of the {several} of {joined(openings)}" if openings else ""
     return sentence(
         f"take levels of the ground at {joined(walls)}, at the wall and {say(3.048, 'length')} "

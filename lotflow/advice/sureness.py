@@ -11,6 +11,10 @@ if TYPE_CHECKING:
     from lotflow.findings import Finding
 
 
+#: From this chance on rounding would say that it is certain.
+_AS_GOOD_AS_SURE: Final = 0.995
+
+
 def _realisations(
     say: Say, _: Finding, *, rmse_m: float, number: int = 0, white_share: float = 0.0,
     correlation_m: float = 0.0, precision: float = 0.0, fewest: int = 0, usual: int = 0,
@@ -47,16 +51,20 @@ def _surfaces(count: str) -> str:
 
 
 def _low_spot_sureness(
-    say: Say, _: Finding, *, there: int, number: int, depth_low_m: float, depth_high_m: float,
-    is_sure: bool, is_likely: bool,
+    say: Say, _: Finding, *, there: int, number: int, chance: float, depth_low_m: float,
+    depth_high_m: float, is_sure: bool, is_likely: bool,
 ) -> str:  # fmt: skip
-    stands = f"It is there on {_surfaces(f'{there} of {number}')}"
+    told = "more than 99%" if chance >= _AS_GOOD_AS_SURE else f"{chance:.0%}"
+    stands = (
+        f"It is there on {_surfaces(f'{there} of {number}')}; such surfaces hold more low spots "
+        f"than the ground does, so the chance that it is real is {told}"
+    )
     depth = f"{say(depth_low_m, 'depth')} to {say(depth_high_m, 'depth')} deep on nine of ten"
     if is_sure:
-        return f"{stands}, and {depth}: check it first."
+        return f"{stands}. It is {depth}: check it first."
     if is_likely:
-        return f"{stands}, and {depth}: likely real; measure on site before building on it."
-    return f"{stands}: within the noise of the data. Measure on site."
+        return f"{stands}. It is {depth}: likely real; measure on site before building on it."
+    return f"{stands}. That is within the noise of the data: measure on site."
 
 
 def _span(say: Say, low_m2: float, high_m2: float) -> str:

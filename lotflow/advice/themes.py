@@ -278,7 +278,18 @@ class Found:
             return Place.OPENING
         spot = self.spots[number]
         at_wall = known_or(spot["building_distance_m"], FAR) < _AT_WALL_M
+        if at_wall and not self._is_at_own(spot):
+            at_wall = False
         return Place.WALL if at_wall else surface_of(self.result, number)
+
+    def _is_at_own(self, spot: Row) -> bool:
+        """Whether a low spot stands at a building of the lot; where none has a wall, at any."""
+        own = {row["building"] for row in self.result.rows("facades")}
+        return not own or any(
+            row["geometry"].distance(spot["geometry"]) < _AT_WALL_M * self.result.per_metre
+            for row in self.result.rows("buildings")
+            if row["name"] in own
+        )
 
     def feeding(self, number: int, *, today: bool) -> tuple[str, ...]:
         """Downspouts that run into a low spot; today only, or as told of otherwise."""

@@ -61,6 +61,22 @@ class Run:
         """Whether it is asked on site before anything is judged."""
         return self.verdict is Verdict.LOOK
 
+    @property
+    def lacks_grate(self) -> bool:
+        """Whether all that is to be repaired is a grate that is too small: it is not broken."""
+        local = {one.rule for one in self.reasons if one.rule in _LOCAL}
+        return self.verdict is Verdict.REPAIR and local == {"grate-too-small"}
+
+    @property
+    def cannot_carry(self) -> bool:
+        """Whether its fall, levels or size are wrong; else only how it lies or is joined."""
+        return any(one.rule in _FLOW for one in self.reasons)
+
+    @property
+    def has_end(self) -> bool:
+        """Whether it is drawn where it ends: only levels are asked for then."""
+        return all(one.rule not in _FIND for one in self.findings)
+
 
 #: What a rule found of an old pipe asks for, first of all where its end is. By practice a run is
 #: kept if cleaning is enough, and relaid where its fall, joints or cover are wrong; common
@@ -84,6 +100,13 @@ _DIRTY: Final = (
     "sediment-in-line", "hose-test", "too-slow-to-keep-clean", "no-way-to-clean",
     "grate-not-removable", "emitter-line-cannot-empty", "cleanouts-too-far-apart",
 )  # fmt: skip
+#: Of all these, what keeps water from running as it should.
+_FLOW: Final = frozenset({
+    "adverse-fall", "flat-line", "below-minimum-fall", "too-little-fall", "outlet-above-line",
+    "emitter-above-grate", "over-capacity", "size-changes-within-line", "smaller-pipe-downstream",
+    "outlet-smaller-than-line", "water-stands-in-line", "outlet-under-water", "hose-test",
+    "emitter-line-cannot-empty",
+})  # fmt: skip
 #: What is found wrong with an old pipe.
 FAULTS: Final = frozenset({*_WRONG, *_LOCAL, *_DIRTY})
 #: Verdict, rules and severities that lead to it: the first that is met.
@@ -185,11 +208,13 @@ def _verdict(found: Sequence[Finding], lines: Sequence[Row]) -> tuple[Verdict, l
     named = (*_FIND, *_WRONG, *_LOCAL, *_DIRTY)
     reasons = [one for one in found if one.severity != "note" and one.rule in named]
     reasons.sort(key=lambda one: (SEVERITIES.index(one.severity), named.index(one.rule)))
-    for verdict, rules, severities in _ASKS:
-        if any(one.rule in rules and one.severity in severities for one in reasons):
-            return verdict, reasons
     unknown = all(
         _UNKNOWN in (row.get("invert_up_basis"), row.get("invert_down_basis")) for row in lines
     )
     tested = any(one.rule == "hose-test" for one in found)
+    for verdict, rules, severities in _ASKS:
+        if verdict in (Verdict.REPAIR, Verdict.CLEAN) and unknown and not tested:
+            break  # nobody knows yet whether it falls at all
+        if any(one.rule in rules and one.severity in severities for one in reasons):
+            return verdict, reasons
     return (Verdict.LOOK if unknown and not tested else Verdict.KEEP), reasons

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 import re
-from contextlib import contextmanager
+from contextlib import contextmanager, nullcontext
 from typing import TYPE_CHECKING, Any
 
 import click
@@ -13,7 +13,7 @@ from lotflow.cli import options
 from lotflow.cli.report import FAILED_CHECK, after_writing, say_kept
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator
+    from collections.abc import Callable, Iterator, Mapping
     from pathlib import Path
 
 #: Layers that a whole town has.
@@ -66,6 +66,8 @@ def _town_layers(command: Callable[..., Any]) -> Callable[..., Any]:
                    "lotflow, one thread each, and the files under the same paths.")  # fmt: skip
 @click.option("--deadline", type=click.FloatRange(min=1), default=600.0, show_default=True,
               metavar="SECONDS", help="Time after which a lot is set aside.")  # fmt: skip
+@click.option("--retry-failed", is_flag=True,
+              help="Study again the lots that could not be studied.")  # fmt: skip
 @options.overwrite
 @options.strict
 @options.with_verbosity
@@ -77,9 +79,8 @@ def batch(parcels: Path, output: Path, **given: Any) -> int:
     parcel, also for those that could not be studied. The same command again goes on where it
     stopped. Processes are handed their lots by dask: pip install 'lotflow[batch]'.
     """
-    from lotflow.outputs.result_set import IN_PLACE  # noqa: PLC0415 - slow to import
-    from lotflow.town.batch import Keep, run_batch  # noqa: PLC0415
-    from lotflow.town.engine import Crew  # noqa: PLC0415
+    from lotflow.outputs.journal import town_text  # noqa: PLC0415 - not for help
+    from lotflow.town.identity import finished  # noqa: PLC0415
     from lotflow.town.lots import TownJob  # noqa: PLC0415
 
     town = TownJob(
@@ -88,23 +89,33 @@ def batch(parcels: Path, output: Path, **given: Any) -> int:
         key=given["key"], vertical_unit=given["vertical_unit"], units=given["units"],
         realisations=given["realisations"], pack=not given["no_pack"],
     )  # fmt: skip
-    crew = Crew(
-        _processors() if given["workers"] is None else given["workers"], given["scheduler"],
-        given["deadline"],
-    )  # fmt: skip
-    with _progress(quiet=given["quiet"]) as watch:
-        done = run_batch(
-            town, output, keep=Keep(*given["keep"]), crew=crew, overwrite=given["overwrite"],
-            watch=watch,
+    more = any(given["keep"]) or given["retry_failed"]
+    told: Mapping[str, Any] | None = None if more else finished(town, output)
+    kept: Mapping[str, str] = {}
+    studied, left = 0, ""
+    if told is None:
+        from lotflow.outputs.result_set import IN_PLACE  # noqa: PLC0415 - slow to import
+        from lotflow.town.batch import Keep, run_batch  # noqa: PLC0415
+        from lotflow.town.engine import Crew  # noqa: PLC0415
+
+        crew = Crew(
+            _processors() if given["workers"] is None else given["workers"], given["scheduler"],
+            given["deadline"],
         )  # fmt: skip
-    with after_writing(IN_PLACE):
-        say_kept(output, done.kept)
+        with _progress(quiet=given["quiet"]) as watch:
+            done = run_batch(
+                town, output, keep=Keep(*given["keep"]), crew=crew, overwrite=given["overwrite"],
+                retry=given["retry_failed"], watch=watch,
+            )  # fmt: skip
+        told, studied, kept, left = done.told, done.studied, done.kept, IN_PLACE
+    with after_writing(left) if left else nullcontext():
+        say_kept(output, kept)
         if not given["quiet"]:
-            click.echo(done.text)
+            click.echo(town_text(told))
             click.echo(f"Written to {output}")
         if given["verbose"]:
-            click.echo(f"lotflow: {done.studied:,} lots were studied now", err=True)
-    return FAILED_CHECK if given["strict"] and done.any_failed else 0
+            click.echo(f"lotflow: {studied:,} lots were studied now", err=True)
+    return FAILED_CHECK if given["strict"] and told["failed"] else 0
 
 
 def _processors() -> int:

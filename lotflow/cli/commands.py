@@ -254,7 +254,7 @@ def start(folder: Path, **given: Any) -> int:
     return 0
 
 
-@click.command(short_help="Propose inlets with lines that fall, as a job to run.")
+@click.command(short_help="Propose changes of the surface, inlets and lines, as a job.")
 @click.argument("job", type=options.FILE, metavar="JOB|ELEVATION")
 @click.argument("lot", type=options.FILE, required=False)
 @options.output
@@ -269,7 +269,7 @@ def start(folder: Path, **given: Any) -> int:
 @options.with_verbosity
 def propose(job: Path, lot: Path | None, output: Path, **given: Any) -> int:
     """
-    Propose for JOB, or for ELEVATION and LOT, where inlets go and how their lines fall to an end.
+    Propose for JOB, or for ELEVATION and LOT, what to do to the surface, then inlets with lines.
 
     DIR becomes a job folder: the layers of the job with rows added, whose origin is lotflow, and
     `proposal.json`, which tells what was not offered and why. Look at it, change it, run it. That
@@ -284,7 +284,7 @@ def propose(job: Path, lot: Path | None, output: Path, **given: Any) -> int:
     if lot is None and (layers or given["vertical_unit"] or given["units"]):
         raise click.UsageError("layers and units of a JOB are its own: give them there.")
     asked = {"inlets": given["most"], "surfaces": given["surfaces"]}
-    with progress(4, quiet=given["quiet"]) as tell:
+    with progress(6, quiet=given["quiet"]) as tell:
         if lot is None:
             made = proposed(job, output, **asked, tell=tell)
         else:

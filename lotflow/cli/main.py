@@ -125,15 +125,18 @@ def main(arguments: list[str] | None = None) -> None:
         sys.exit(f"lotflow: {_NOT_HERE}")
     if arguments is None:  # as a program; a caller's own process is the caller's
         # a run makes many small things and few circles of them: looking for those as often as usual
-        # is a twelfth of the computing of a small lot
-        gc.set_threshold(200_000, 20, 20)
+        # is a twelfth of the computing of a small lot, which now ends before the first look
+        gc.set_threshold(500_000, 20, 20)
         _have_streams()
         _have_letters()
         keep_to_local_files()
         heed_signals()
         if any(action == "error" for action, *_ in warnings.filters):
             warnings.simplefilter("default")  # to be read; what a library warns of is no failure
-    sys.exit(_exit_code(arguments))
+    code = _exit_code(arguments)
+    if arguments is None:
+        gc.freeze()  # the end looks for circles once more: a fifth of the computing of a small lot
+    sys.exit(code)
 
 
 def _stopped(stop: BaseException) -> int:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 from contextlib import contextmanager, nullcontext, suppress
 from dataclasses import dataclass
 from threading import Timer
@@ -126,9 +127,9 @@ def drawing_process(*, pack: bool) -> AbstractContextManager[SideProcess | None]
     """Start the process that will draw the map, so that its libraries load meanwhile."""
     from lotflow.outputs.side_process import SideProcess, worth_it  # noqa: PLC0415
 
-    ready = ["geopandas", "lotflow.outputs.map.sheet"]
+    ready = ["lotflow.outputs.drawings:ready_for_map"]
     if pack:
-        ready.append("lotflow.outputs.field_sheet.parts")
+        ready.append("lotflow.outputs.drawings:ready_for_sheet")
     with suppress(OSError):  # it may not be started here: drawn in this process, then
         return SideProcess(ready) if worth_it() else nullcontext()
     return nullcontext()
@@ -142,13 +143,16 @@ def progress(steps: int, *, quiet: bool) -> Iterator[Tell]:
     What it yields is called with the name of each step as it begins, and with what is looked at of
     it.
     """
-    from tqdm import tqdm  # noqa: PLC0415 - only where something is computed
+    if quiet or not sys.stderr.isatty():
+        from lotflow.study.chapter import say_nothing  # noqa: PLC0415 - loaded by now
 
-    # disable=None: silent where stderr is no terminal
+        yield say_nothing
+        return
+    from tqdm import tqdm  # noqa: PLC0415 - only where somebody looks
+
     bar = tqdm(
-        total=steps, delay=_DELAY_S, disable=True if quiet else None, leave=False,
-        bar_format="{desc} {bar} {n_fmt}/{total_fmt}",
-    )  # fmt: skip
+        total=steps, delay=_DELAY_S, leave=False, bar_format="{desc} {bar} {n_fmt}/{total_fmt}"
+    )
     # the step that is being taken when the delay is over is shown then, not at its end
     first_look = Timer(_DELAY_S, bar.refresh)
     first_look.daemon = True
@@ -157,7 +161,7 @@ def progress(steps: int, *, quiet: bool) -> Iterator[Tell]:
 
     def tell(step: str, part: str = "", /) -> None:
         nonlocal shown_at
-        if part and (bar.disable or monotonic() - shown_at < _PART_S):
+        if part and monotonic() - shown_at < _PART_S:
             return
         shown_at = monotonic()
         text = f"{step}: {part}" if part else step
@@ -166,8 +170,7 @@ def progress(steps: int, *, quiet: bool) -> Iterator[Tell]:
             bar.update()
 
     with bar:
-        if not bar.disable:
-            first_look.start()
+        first_look.start()
         try:
             yield tell
         finally:

@@ -15,13 +15,13 @@ from lotflow.drains.levels import (
     LineInverts,
     NodeLevel,
     OutletLevel,
+    datums_of_ends,
     least_fall,
     line_inverts,
     outlet_level,
 )
 from lotflow.drains.network_flows import DrainWater, LineFlows, Pipes, line_flows
 from lotflow.drains.pipes import sizes_offered, smallest_standard_size
-from lotflow.findings import STATED
 from lotflow.terrain.level_error import SPREAD_95, LevelError, deviation_between
 
 if TYPE_CHECKING:
@@ -32,6 +32,7 @@ if TYPE_CHECKING:
     from lotflow.findings import LevelSource
     from lotflow.grid import FloatArray
     from lotflow.tables.drains import PipeSize
+    from lotflow.terrain.level_error import Datum
     from lotflow.units import UnitSystem
 
 
@@ -108,6 +109,11 @@ class DrainState:
             sources.append(self.outlet_level(end.name).source)
         return tuple(dict.fromkeys(sources))
 
+    def datum_of_line(self, position: int, error: LevelError) -> Datum:
+        """Tell what the inverts of a line are measured from: the benchmark where both are."""
+        ends = datums_of_ends(self.system.network, self.inverts, position, error.given)
+        return "benchmark" if ends == ("benchmark", "benchmark") else "raster"
+
     def outlet_level(self, name: str) -> OutletLevel:
         """Give the best that is known of an outlet's level."""
         return outlet_level(self.system.network, self.system.nodes, self.inverts, name)
@@ -179,16 +185,10 @@ def _without_guesses(
         return done
     known = np.ones(len(system.network.lines), dtype=bool)
     for position, line in enumerate(system.network.lines):
-        given = [source in STATED for source in inverts.basis(position)]
-        doubt = SPREAD_95 * deviation_between(
-            system.error,
-            line.length_m,
-            first_surveyed=given[0],
-            second_surveyed=given[1],
-            ends=line.ends,
-        )
+        datums = datums_of_ends(system.network, inverts, position, system.error.given)
+        doubt = SPREAD_95 * deviation_between(system.error, line.length_m, *datums, line.ends)
         fall = abs(float(inverts.up_m[position] - inverts.down_m[position]))
-        known[position] = line.proposed or all(given) or not fall <= doubt
+        known[position] = line.proposed or "ground" not in datums or not fall <= doubt
     each = known[:, None]
     return replace(
         done,

@@ -271,13 +271,15 @@ def _as_channel(
         points = [end_point(network.lines[i], end) for i in lines]
         return tuple(float(shape.project(point, normalized=True)) for point in points)
 
+    first, *_, last = shapely.get_coordinates(shape).tolist()
+    ends = (first[0], first[1]), (last[0], last[1])
     return replace(
         inlet,
         length_m=profile.length_m,
         outlets_at=ends_at(network.leaving.get(inlet.name, []), "start"),
         entries_at=ends_at(network.entering.get(inlet.name, []), "end"),
         top_fall_m=_fall_of_ground(profile.distance_m, profile.ground_m),
-        top_doubt_m=SPREAD_95 * float(error.of_difference(profile.length_m)),
+        top_doubt_m=SPREAD_95 * float(error.of_difference(profile.length_m, ends)),
     )
 
 

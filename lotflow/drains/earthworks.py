@@ -236,8 +236,14 @@ class JudgedEarthwork:
         Whether a berm leads to no swale that is dug with it.
     section
         Of a line, station by station.
+    water, stands
+        Of a swale, station by station: level of the water of the design storm, and of water that
+        stays; NaN where there is none, or it is not known [m].
     crosses
         Pipes and utilities that it is dug over, with the depth cut there [m].
+    crossed_at
+        Of a line: their names, with the distances from its upper end at which it is dug over
+        them [m].
     off_m
         How far it reaches beyond the lot [m].
     x, y
@@ -275,8 +281,23 @@ class JudgedEarthwork:
     over_sill: tuple[tuple[str, float], ...] = ()
     unseen_m: float = math.nan
     crosses: tuple[tuple[str, str, float], ...] = ()
+    crossed_at: tuple[tuple[str, float], ...] = ()
     misses_swale: bool = False
     section: Section | None = None
+    water: FloatArray | None = None
+    stands: FloatArray | None = None
+
+    @property
+    def done(self) -> FloatArray | None:
+        """
+        Level of the bed or top at each station when it is done [m]; None without a section.
+
+        Digging never raises the ground, heaping never lowers it, whatever the drawing says.
+        """
+        if self.section is None:
+            return None
+        which = np.maximum if self.work.kind == "berm" else np.minimum
+        return np.asarray(which(self.section.level, self.section.ground))
 
     @property
     def verdict(self) -> Verdict:
@@ -390,7 +411,7 @@ def _judged(edit: Edit, before: FloatArray, after: FloatArray, around: Around) -
     work, grid = edit.work, around.surface.ground
     change = after - before
     changed = np.abs(change) > 1e-6
-    cut = float(-change[change < 0].sum()) * grid.cell_m2
+    cut = float(-change[change < 0].sum()) * grid.cell_m2 + 0.0  # and no -0.0
     fill = float(change[change > 0].sum()) * grid.cell_m2
     lot = around.site.lot.geometry.union_all()
     beyond = work.geometry.difference(lot)
@@ -408,6 +429,7 @@ def _judged(edit: Edit, before: FloatArray, after: FloatArray, around: Around) -
         moved = section.volume_m3
         cut, fill = (moved, 0.0) if work.kind == "swale" else (0.0, moved)
         facts |= {"length_m": float(section.station[-1]), "section": section}
+        facts["crossed_at"] = _stations_of(work, [name for _, name, _ in facts["crosses"]], around)
         if work.kind == "swale":
             facts |= _of_swale(edit, section, around)
     elif isinstance(edit, RegradeEdit):
@@ -440,10 +462,12 @@ def _of_swale(edit: LineEdit, section: Section, around: Around) -> dict[str, Any
         for n in (rough.n_design, rough.n_high)
     ]
     flow = around.flows.get(work.name, math.nan)
-    freeboard = math.nan
+    freeboard, water = math.nan, np.full(fall.size, np.nan)
     if not math.isnan(flow):
         deep = section_depth(flow, fall, roughness=rough.n_design, **shape)
         freeboard = float((section.bank - deep)[judged].min())
+        runs = np.isfinite(deep) & (deep > 0) & (section.level < section.ground)
+        water = np.where(runs, section.level + deep, np.nan)
     stands = (around.filled - around.surface.ground.values).ravel()[edit.cells[edit.touched]]
     return {
         "bank_m": float(section.bank[judged].min()),
@@ -455,8 +479,24 @@ def _of_swale(edit: LineEdit, section: Section, around: Around) -> dict[str, Any
         "flow_m3s": flow,
         "freeboard_m": freeboard,
         "standing_m": float(np.nanmax(stands, initial=0.0)),
+        "water": water,
+        "stands": _standing_along(line, section, around),
         **_end_of(work, around),
     }
+
+
+def _standing_along(line: Any, section: Section, around: Around) -> FloatArray:
+    """Level of the water that stays in a bed, by the cell of each station [m]; NaN where dry."""
+    grid = around.surface.ground
+    at = shapely.line_interpolate_point(line, section.station / around.unit)
+    rows, columns = (
+        np.clip(np.floor(place).astype(int), 0, most - 1)
+        for place, most in zip(
+            grid.fractional(shapely.get_x(at), shapely.get_y(at)), grid.shape, strict=True
+        )
+    )
+    level = around.filled[rows, columns]
+    return np.asarray(np.where(level - grid.values[rows, columns] > _CHANGED_M, level, np.nan))
 
 
 def _end_of(work: Earthwork, around: Around) -> dict[str, Any]:
@@ -550,22 +590,43 @@ def _over_sills(
     return tuple(found)
 
 
+def _dug_over(around: Around) -> list[tuple[str, str, Any]]:
+    """Drain lines and utilities that ground may be dug over: what each is, its name and shape."""
+    site = around.site
+    utilities = site.constraints[site.constraints["kind"] == "utility"]
+    lines = site.drain_lines[~site.drain_lines["status"].isin(("abandoned", "replaced"))]
+    return [
+        (what, str(name or "a utility"), shape)
+        for what, frame in (("pipe", lines), ("utility", utilities))
+        for name, shape in zip(frame["name"], frame.geometry, strict=True)
+    ]
+
+
 def _crossed(
     work: Earthwork, change: FloatArray, around: Around
 ) -> tuple[tuple[str, str, float], ...]:
     """Drain lines and utilities under ground that is cut, with the depth cut there [m]."""
-    site, grid = around.site, around.surface.ground
-    utilities = site.constraints[site.constraints["kind"] == "utility"]
-    lines = site.drain_lines[~site.drain_lines["status"].isin(("abandoned", "replaced"))]
     found = []
-    for what, frame in (("pipe", lines), ("utility", utilities)):
-        for name, shape in zip(frame["name"], frame.geometry, strict=True):
-            met = work.geometry.intersection(shape)
-            # all along what they share: an area is cut the least where a pipe enters it
-            depth = float(-change[touched_cells([met], grid)].min(initial=0.0))
-            if depth > _CHANGED_M:
-                found.append((what, str(name or "a utility"), depth))
+    for what, name, shape in _dug_over(around):
+        met = work.geometry.intersection(shape)
+        # all along what they share: an area is cut the least where a pipe enters it
+        depth = float(-change[touched_cells([met], around.surface.ground)].min(initial=0.0))
+        if depth > _CHANGED_M:
+            found.append((what, name, depth))
     return tuple(found)
+
+
+def _stations_of(
+    work: Earthwork, names: Sequence[str], around: Around
+) -> tuple[tuple[str, float], ...]:
+    """Distances along a line at which it meets what it is dug over, once each time [m]."""
+    found = []
+    for _, name, shape in _dug_over(around):
+        if name in names:
+            met = shapely.get_parts(work.geometry.intersection(shape))
+            along = shapely.line_locate_point(work.geometry, shapely.centroid(met)) * around.unit
+            found += [(name, float(one)) for one in along]
+    return tuple(sorted(found, key=lambda one: one[1]))
 
 
 def ordered_earthworks(works: Sequence[JudgedEarthwork], units: UnitSystem) -> list[Quantity]:

@@ -275,11 +275,9 @@ def _ask_wall(found: LevelPlaces, facade: Facade, surface: Surface) -> None:
     """Whether the ground falls away from a wall, at the place where it falls least."""
     if not np.isfinite(facade.fall_m):
         return
-    unit, (east, north) = surface.ground.metres_per_unit, facade.outward
     ends = []
     kinds: tuple[PlaceKind, PlaceKind] = ("wall", "out from the wall")
-    for kind, away in zip(kinds, (facade.foot_m, facade.foot_m + facade.run_m), strict=True):
-        x, y = facade.x + east * away / unit, facade.y + north * away / unit
+    for kind, (x, y, away) in zip(kinds, facade.level_places, strict=True):
         cell = _ground_at(x, y, surface)
         if cell is None:
             return

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
+from functools import partial
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
@@ -96,7 +97,6 @@ def facades_of(
 
 def openings_of(
     site: Drawn, surface: Surface, low_spots: LowSpots, *, error: LevelError, not_closed: BoolArray,
-    from_benchmark: Collection[str] | None = None,
 ) -> list[OpeningLevels]:  # fmt: skip
     """
     Take the levels round each drawn opening.
@@ -111,8 +111,6 @@ def openings_of(
         Of the ground's levels.
     not_closed
         Whether water in each low spot may rise higher than the data show.
-    from_benchmark
-        Openings whose sills were levelled from the same benchmark as the ground; None for all.
     """
     frame = site.openings
     drawn = [
@@ -124,9 +122,7 @@ def openings_of(
     return [
         _with_deviations(
             one, surface, low_spots,
-            error.from_benchmark if from_benchmark is None or one.name in from_benchmark
-            else error.at,
-            not_closed,
+            partial(error.beside, error.given.datum(("openings", one.name, "sill_m"))), not_closed,
         )
         for one in drawn
     ]  # fmt: skip

@@ -10,7 +10,7 @@ import numpy as np
 
 from lotflow.criteria import Criteria
 from lotflow.findings import Finding, LevelSource, Severity, as_severe_as_known
-from lotflow.terrain.level_error import SPREAD_95, LevelError
+from lotflow.terrain.level_error import SPREAD_95, Datum, LevelError
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -40,10 +40,9 @@ class Limits:
     buildings: Any
     metres_per_unit: float
 
-    @property
-    def level_doubt_m(self) -> float:
-        """Half the 95 % interval of one level out of the elevation data [m]."""
-        return SPREAD_95 * self.error.rmse_m
+    def doubt_m(self, datum: Datum, at: tuple[float, float]) -> float:
+        """Half the 95 % interval of how ground at a place lies to a level of a datum [m]."""
+        return SPREAD_95 * self.error.beside(datum, *at)
 
     def source(self, criterion: str) -> str:
         """Where a limit comes from."""

@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from lotflow.findings import Finding, LevelSource
     from lotflow.grid import BoolArray, FloatArray
     from lotflow.tables.drains import MinimumFall
+    from lotflow.terrain.level_error import Datum, GivenLevels, LevelOf
 
 #: Outlets at the surface: the pipe comes up to the ground there.
 SURFACE_OUTLETS: Final = ("curb", "daylight", "swale", "pop-up emitter")
@@ -187,6 +188,50 @@ def outlet_level(
     if not ends:
         return OutletLevel(math.nan, "unknown")
     return OutletLevel(*_from_line(*min(ends)))
+
+
+def datum_of_outlet(network: Network, name: str, given: GivenLevels) -> Datum:
+    """Tell what the level of an outlet is measured from: its own, or that of a line to it."""
+    lines = [network.lines[i].name for i in network.entering.get(name, [])]
+    ends: list[LevelOf] = [("drain_lines", line, "invert_down_m") for line in lines]
+    return given.datum(("outlets", name, "invert_m"), *ends)
+
+
+def datums_of_ends(
+    network: Network, inverts: LineInverts, position: int, given: GivenLevels
+) -> tuple[Datum, Datum]:
+    """
+    Tell what the inverts of a line are known by.
+
+    Parameters
+    ----------
+    given
+        What levels that were given are measured from.
+    """
+    line, (up, down) = network.lines[position], inverts.basis(position)
+    return (_datum_of_end(network, line, "up", up, given),
+            _datum_of_end(network, line, "down", down, given))  # fmt: skip
+
+
+def _datum_of_end(
+    network: Network, line: DrainLine, end: Literal["up", "down"], source: LevelSource,
+    given: GivenLevels,
+) -> Datum:  # fmt: skip
+    """Tell what one invert is known by."""
+    node = line.start if end == "up" else line.end
+    if source == "given":
+        own: LevelOf = ("drain_lines", line.name, f"invert_{end}_m")
+        return given.datum(own, ("outlets", node, "invert_m"))
+    if source == "below rim":
+        return given.datum(("inlets", node, "rim_m"))
+    if source != "from line":
+        return "ground"
+    met: list[LevelOf] = [("inlets", node, "rim_m")]
+    met += [("drain_lines", network.lines[i].name, "invert_down_m")
+            for i in network.entering.get(node, [])]  # fmt: skip
+    met += [("drain_lines", network.lines[i].name, "invert_up_m")
+            for i in network.leaving.get(node, [])]  # fmt: skip
+    return given.datum(*met)
 
 
 def _measured(

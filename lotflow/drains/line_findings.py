@@ -336,23 +336,25 @@ def _cover_findings(
     basis: tuple[LevelSource, ...] = (*state.inverts.basis(position), "from ground")
     basis = ("below rim",) if ends else basis
     # beyond the error and what is told of at all
-    beyond = cover + limits.level_doubt_m < least - _ROUNDING_M
+    at = _station(profile, worst)
+    doubt = limits.doubt_m(state.datum_of_line(position, limits.error), at)
+    beyond = cover + doubt < least - _ROUNDING_M
     severity = as_severe_as_known("fail", basis, beyond_ground=beyond)
     fails = severity == "fail" and not only_to_outlet
     # stations are a cell apart: the last that has its cover is named
     shallow_from = float(profile.distance_m[max(first - 1, 0)]) if only_to_outlet else None
     facts = {
-        "cover_m": cover, "least_m": least, "doubt_m": limits.level_doubt_m, "share": share,
+        "cover_m": cover, "least_m": least, "doubt_m": doubt, "share": share,
         "judged_m": float(np.ptp(profile.distance_m[judged])), "all_judged": bool(judged.all()),
         "at_m": float(profile.distance_m[worst]), "shallow_from_m": shallow_from,
         "measured_end": ("upper" if worst == 0 else "lower") if ends else None,
-        **_bare_end(profile, judged, limits),
+        **_bare_end(profile, judged, doubt),
     }  # fmt: skip
     return [
         about(
             line, "cover-too-small", "fail" if fails else "warn", facts=facts, rests_on=basis,
             beyond_ground=beyond, measured=cover, limit=least, unit="m",
-            source=limits.source("cover_m"), at=_station(profile, worst),
+            source=limits.source("cover_m"), at=at,
         )
     ]  # fmt: skip
 
@@ -365,13 +367,13 @@ def _short_share(along: FloatArray, cover: FloatArray, least: float) -> float:
     return float((np.interp(fine, along, cover) < least - _ROUNDING_M).mean())
 
 
-def _bare_end(profile: LineProfile, judged: BoolArray, limits: Limits) -> dict[str, Any]:
+def _bare_end(profile: LineProfile, judged: BoolArray, doubt_m: float) -> dict[str, Any]:
     """Tell of a pipe that is out of the ground where it is asked for no cover."""
     bare = np.flatnonzero(~judged & (profile.cover_m < 0))
     # the very end of a pipe at the surface is to be seen
     if not bare.size or bare[0] >= judged.size - 1:
         return {}
-    if np.nanmin(profile.cover_m[bare]) < -limits.level_doubt_m:
+    if np.nanmin(profile.cover_m[bare]) < -doubt_m:
         return {"bare_m": float(profile.distance_m[-1] - profile.distance_m[bare[0]])}
     return {"seems_bare": True}
 

@@ -8,7 +8,13 @@ from typing import TYPE_CHECKING, Any, Final
 
 from lotflow.drains.grade_line import EMITTER_OPENING_HEAD_M
 from lotflow.drains.judged import PRACTICE, Limits, about, about_place
-from lotflow.drains.levels import NO_LEVEL, SURFACE_OUTLETS, OutletLevel, least_fall
+from lotflow.drains.levels import (
+    NO_LEVEL,
+    SURFACE_OUTLETS,
+    OutletLevel,
+    datum_of_outlet,
+    least_fall,
+)
 from lotflow.drains.line_findings import NEVER_SMALLER, SAME_BORE_M
 from lotflow.findings import STATED
 from lotflow.terrain.level_error import SPREAD_95, LevelError, deviation_between
@@ -97,13 +103,13 @@ def available_falls(state: DrainState, *, error: LevelError) -> list[AvailableFa
         if nodes[outlet.name].water_m > bottom.level_m + (0.0 if math.isnan(end) else end):
             continue
         run = sum(line.length_m for line in lines)
+        of_rim = error.given.datum(("inlets", name, "rim_m"))
+        of_outlet = datum_of_outlet(network, outlet.name, error.given)
         deviation = deviation_between(
-            error,
-            run,
-            first_surveyed=top.measured,
-            second_surveyed=bottom.source in STATED,
-            ends=(network.nodes[name].xy, outlet.xy),
-        )
+            error, run, of_rim if top.measured else "ground",
+            of_outlet if bottom.source in STATED else "ground",
+            (network.nodes[name].xy, outlet.xy),
+        )  # fmt: skip
         needed = sum(
             line.length_m * least_fall(line, network.nodes[line.end].detail).least for line in lines
         )
@@ -293,12 +299,14 @@ def _emitter_findings(
         if not needed > node.rim_m:
             continue
         rim: LevelSource = "given" if node.measured else "from ground"
+        datum = datum_of_outlet(state.system.network, end.name, limits.error.given)
+        doubt = limits.doubt_m(datum, state.system.network.nodes[name].xy)
         findings.append(
             about(
                 line, "emitter-above-grate", "fail",
                 facts={"inlet": name, "above_m": needed - node.rim_m},
                 rests_on=(best.source, rim),
-                beyond_ground=needed - node.rim_m > limits.level_doubt_m,
+                beyond_ground=needed - node.rim_m > doubt,
                 measured=needed, limit=node.rim_m, unit="m",
                 source=f"{PRACTICE}; opening head from memory", at=end.xy,
             )

@@ -424,7 +424,7 @@ def _fittings(lines: Sequence[OrderedLine]) -> list[Quantity]:
 
 
 def _channels(parts: OrderedParts, units: OrderUnits) -> list[Quantity]:
-    """Channel drains in sections, and their ends."""
+    """Channel drains in sections, their ends, and what leads down to the pipe."""
     sections: dict[str, int] = defaultdict(int)
     for name, length in parts.channels_m:
         sections[name] += math.ceil(length / _CHANNEL_SECTION_M - 1e-6)
@@ -435,6 +435,11 @@ def _channels(parts: OrderedParts, units: OrderUnits) -> list[Quantity]:
         unit = f"{metres:g} m section" if units.length == "m" else f"{inches:.0f} in section"
         found.append(Quantity(f"{name} section", "with grate", float(number), unit))
         found.append(Quantity(f"{name} end cap", "two for each run", 2.0 * runs, "each"))
+        # its pipe lies under it, deeper than the channel is
+        found.append(Quantity(
+            f"{name} bottom outlet", "one for each run, with a riser down to its pipe",
+            float(runs), "each",
+        ))  # fmt: skip
     return found
 
 

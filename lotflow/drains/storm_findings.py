@@ -144,6 +144,8 @@ def _node_findings(state: DrainState, storm: int, limits: Limits) -> list[Findin
         severity: Severity = "note" if above[storm] <= _SEEN_M else "fail" if inlet else "warn"
         rim: LevelSource = "given" if node.measured else "from ground"
         below = state.levels_below(leaving[0])
+        datum = state.datum_of_line(leaving[0], limits.error)
+        doubt = limits.doubt_m(datum, network.nodes[name].xy)
         findings.append(
             about_place(
                 name, network.nodes[name].xy,
@@ -155,7 +157,7 @@ def _node_findings(state: DrainState, storm: int, limits: Limits) -> list[Findin
                 rests_on=(rim, *below),
                 # a pipe laid to the elevation data is as high or low as that data
                 beyond_ground=STATED.issuperset(below)
-                and above[at] > limits.level_doubt_m + _SEEN_M,
+                and above[at] > doubt + _SEEN_M,
                 measured=round(float(stands[at]), 3), limit=round(node.rim_m, 3), unit="m",
                 source=_HEC_22_GRATE,
             )

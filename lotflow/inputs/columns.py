@@ -107,7 +107,7 @@ def missing_columns(known: Iterable[str], schema: Layer, place: Place) -> list[F
             f"Add it: {column.meaning[0].lower()}{column.meaning[1:]}",
         )
         for column in schema.columns
-        if column.required and there.isdisjoint(column.file_names)
+        if column.required and there.isdisjoint((*column.file_names, column.formerly))
     ]
 
 
@@ -395,6 +395,8 @@ def _read_text(value: object, column: Column) -> str | None:  # noqa: ARG001  on
     """
     Read text; a number is text too, since GIS programs type a column of house numbers so.
 
+    A day is text as 2026-05-03: drivers take text that looks like one for it.
+
     Examples
     --------
     >>> _read_text(" CB 1 ", Column("name", "Name.")), _read_text(14.0, Column("name", "Name."))
@@ -402,6 +404,10 @@ def _read_text(value: object, column: Column) -> str | None:  # noqa: ARG001  on
     """
     if isinstance(value, float) and value.is_integer():
         value = int(value)
+    if isinstance(value, dt.datetime):
+        value = value.isoformat(" ", "minutes").removesuffix(" 00:00")
+    elif isinstance(value, dt.date):
+        value = value.isoformat()
     if isinstance(value, bool) or not isinstance(value, (str, int, float)):
         raise CellError("must be text", "Change the column's type to text")
     return clean_text(str(value)) or None

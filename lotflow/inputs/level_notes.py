@@ -15,6 +15,7 @@ chapter 5.
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -38,7 +39,7 @@ _NAMES: Final[dict[str, tuple[str, ...]]] = {
     "backsight": ("backsight", "bs"),
     "intermediate": ("intermediate", "is", "ifs"),
     "foresight": ("foresight", "fs"),
-    "level": ("level", "elevation", "reduced_level", "rl"),
+    "level": ("level", "elevation", "elev", "reduced_level", "rl"),
     "x": ("x", "easting"),
     "y": ("y", "northing"),
     "place": ("place",),
@@ -56,6 +57,19 @@ _FURTHER: Final = tuple(
     if column.name not in (*_NAMES, "name", "level")
     for name in column.file_names
 )
+#: What spreadsheets write between cells; between semicolons and tabs a comma is a decimal sign.
+_SEPARATORS: Final = ",;\t"
+#: Columns of many field books that follow from the others.
+_LEFT_OUT: Final = (
+    "hi", "height_of_instrument", "instrument", "collimation", "rise", "fall", "distance",
+)  # fmt: skip
+#: Feet, inches and a fraction of an inch, as a rod is read: 5' 4 1/2", 5' 4.5", 64 1/2".
+_FEET_AND_INCHES: Final = re.compile(
+    r"""(?P<minus>-)?\s*(?:(?P<ft>\d+(?:\.\d+)?)\s*')?\s*-?\s*"""
+    r"""(?:(?P<in>\d+(?:\.\d+)?)?(?:(?:\s+|-|(?<!\d))(?P<over>\d+)/(?P<under>[1-9]\d*))?\s*(?:"|'')?)?"""
+)
+_INCHES: Final = 12
+_PRIMES: Final = str.maketrans({"’": "'", "′": "'", "”": '"', "″": '"', "“": '"'})
 _TEXTS: Final = ("place", "surface_kind", "remark")
 _MEASURED: Final = ("backsight", "intermediate", "foresight", "level")
 _READINGS: Final = ("backsight", "intermediate", "foresight")
@@ -129,7 +143,7 @@ def read_level_notes(
     InputError
         With every fault found, each with its line; if the notes do not close.
     """
-    file = local_file(path, "level notes")
+    file = local_file(path, "file of level notes")
     data = read_bytes(file, DEFAULT_LIMITS.table_bytes, "level notes")
     return parse_level_notes(data, str(file), unit, misclosure_m=misclosure_m)
 
@@ -210,15 +224,19 @@ class _Row:
 
 def _rows(data: bytes, file: str, unit: RodUnit | None) -> tuple[list[_Row], RodUnit]:
     """The lines with their numbers in metres."""
-    lines = csv_rows(data, file)
+    lines = csv_rows(data, file, _SEPARATORS)
     if not lines:
         raise InputError(Fault("the level notes are empty", "Write the readings", file=file))
     columns, found_unit = _columns(lines[0][1], file, unit)
     rows: list[_Row] = []
     faults: list[Fault] = []
+    has_commas = len(lines[0][1]) > 1 and len(csv_rows(data, file)[0][1]) < len(lines[0][1])
     for line, cells in lines[1:]:
         texts = {name: cells[at].strip() if at < len(cells) else ""
                  for name, at in columns.items()}  # fmt: skip
+        if has_commas:
+            texts |= {name: texts[name].replace(",", ".") for name in (*_MEASURED, "x", "y")
+                      if texts.get(name, "").count(",") == 1}  # fmt: skip
         row = _Row(line, {name: clean_text(text) for name, text in texts.items()})
         wrong: list[Fault] = []
         for name in (*_MEASURED, "x", "y"):
@@ -248,12 +266,12 @@ def _columns(header: list[str], file: str, unit: RodUnit | None) -> tuple[dict[s
     beside: set[RodUnit] = set()
     faults = []
     for at, cell in enumerate(header):
-        title = cell.strip().casefold().replace(" ", "_")
+        title = cell.strip().casefold().replace(".", "").replace(" ", "_")
         base, _, suffix = title.rpartition("_")
         is_reading = suffix in ("m", "ft") and known.get(base) in _MEASURED
         name = known[base] if is_reading else known.get(title)
         if name is None:
-            if near := closest(title, known):
+            if title not in _LEFT_OUT and (near := closest(title, known)):
                 faults.append(
                     Fault("the level notes have no such column", f"Did you mean {near!r}?",
                           file=file, line=1, value=cell.strip())
@@ -289,8 +307,9 @@ def _number(name: str, text: str, unit: RodUnit) -> tuple[float, str]:
     """A number in metres, and what is wrong with it."""
     if not text:
         return math.nan, ""
+    feet = _feet(text) if unit == "ft" and name in _MEASURED else None
     try:
-        value = float(text)
+        value = float(text) if feet is None else feet
     except ValueError:
         value = math.nan
     if not math.isfinite(value):
@@ -301,6 +320,27 @@ def _number(name: str, text: str, unit: RodUnit) -> tuple[float, str]:
     if name in _READINGS and not -_LONGEST_ROD_M <= value <= _LONGEST_ROD_M:
         return value, f"no rod is longer than {_LONGEST_ROD_M:g} m (30 ft): is it in another unit?"
     return value, ""
+
+
+def _feet(text: str) -> float | None:
+    r"""
+    Read feet and inches; None where it is written otherwise.
+
+    Examples
+    --------
+    >>> _feet("5' 4 1/2\""), _feet("5'4.5\""), _feet("64 1/2\""), _feet("-1' 3"), _feet("5.25")
+    (5.375, 5.375, 5.375, -1.25, None)
+    """
+    text = text.translate(_PRIMES)
+    found = _FEET_AND_INCHES.fullmatch(text)
+    is_marked = ("'" in text or '"' in text) and any(one.isdigit() for one in text)
+    if found is None or not is_marked:
+        return None
+    part = {name: float(one or 0) for name, one in found.groupdict().items() if name != "minus"}
+    inches = part["in"] + (part["over"] / part["under"] if part["under"] else 0.0)
+    if part["ft"] and inches >= _INCHES:  # a slip of the pen
+        return None
+    return (part["ft"] + inches / _INCHES) * (-1 if found["minus"] else 1)
 
 
 def _reduced(rows: list[_Row], file: str) -> tuple[pd.DataFrame, int, float]:

@@ -211,9 +211,14 @@ def read_bytes(path: Path, limit: int, what: str) -> bytes:
     return data
 
 
-def csv_rows(data: bytes, file: str) -> list[tuple[int, list[str]]]:
+def csv_rows(data: bytes, file: str, separators: str = ",") -> list[tuple[int, list[str]]]:
     r"""
     Take a comma-separated table apart: lines with their numbers, those without content left out.
+
+    Parameters
+    ----------
+    separators
+        What may stand between cells: of several the one that its first line has most often.
 
     Raises
     ------
@@ -224,10 +229,14 @@ def csv_rows(data: bytes, file: str) -> list[tuple[int, list[str]]]:
     --------
     >>> csv_rows(b'item, price\n\n"pipe, white", 4\n', "prices.csv")
     [(1, ['item', 'price']), (3, ['pipe, white', '4'])]
+    >>> csv_rows(b"point;level\nA;1,25\n", "notes.csv", ",;")
+    [(1, ['point', 'level']), (2, ['A', '1,25'])]
     """
     try:
         text = data.decode("utf-8-sig")
-        reader = csv.reader(io.StringIO(text, newline=""), strict=True, skipinitialspace=True)
+        first = text.lstrip().partition("\n")[0]
+        reader = csv.reader(io.StringIO(text, newline=""), strict=True, skipinitialspace=True,
+                            delimiter=max(separators, key=first.count))  # fmt: skip
         return [(reader.line_num, row) for row in reader if any(cell.strip() for cell in row)]
     except (UnicodeDecodeError, csv.Error) as error:
         rule = f"not a comma-separated table in UTF-8 ({error})"
@@ -254,6 +263,19 @@ def sha256(path: Path) -> str:
         while count := stream.readinto(buffer):
             digest.update(buffer[:count])
     return digest.hexdigest()
+
+
+def hashes_of(path: Path) -> dict[str, str]:
+    """
+    Give the SHA-256 of a file and of all that may stand beside it and be read with it, by name.
+
+    Parameters
+    ----------
+    path
+        A local file.
+    """
+    beside = [part for part in _parts_beside(path) if part.is_file() and part.stat().st_size]
+    return {part.name: sha256(part) for part in (path, *beside)}
 
 
 def sha256_of(data: bytes) -> str:
@@ -394,20 +416,27 @@ _BESIDE: Final = (
     ".PRJ",
     ".cpg",
     ".CPG",
+    ".tfw",
+    ".TFW",
+    ".tifw",
+    ".TIFW",
+    ".wld",
+    ".WLD",
 )
+
+
+def _parts_beside(path: Path) -> list[Path]:
+    """Name what may stand beside a file."""
+    return [
+        path.with_name(path.name + end) if end.startswith("-") else path.with_suffix(end)
+        for end in _BESIDE
+    ]
 
 
 def _stamps(path: Path) -> tuple[tuple[int, int], ...]:
     """Give size and time of change of a file and of what may stand beside it; zeros for none."""
-    files = [
-        path,
-        *(
-            path.with_name(path.name + end) if end.startswith("-") else path.with_suffix(end)
-            for end in _BESIDE
-        ),
-    ]
     found = []
-    for file in files:
+    for file in (path, *_parts_beside(path)):
         try:
             stat = file.stat()
         except OSError:
@@ -442,13 +471,16 @@ def reading(path: str | Path, *, layer: str | None = None) -> Iterator[None]:
     except _file_errors() as error:
         rule = f"the file could not be read: {_reason(error)}"
         remedy = "It may be damaged or locked: compare it with its source or export it again"
-        if _is_about_the_copy(error):
+        is_of_machine = _is_about_the_copy(error)
+        if is_of_machine:
             rule = f"no private copy of it could be made to read from: {_reason(error)}"
             remedy = (
                 "Free some space where temporary files go, or set TMPDIR to another folder; see "
                 "`ulimit -f` for a limit on the size of files"
             )
-        raise InputError(Fault(rule, remedy, file=str(path), layer=layer)) from error
+        told = InputError(Fault(rule, remedy, file=str(path), layer=layer))
+        told.is_of_machine = is_of_machine
+        raise told from error
 
 
 def _is_about_the_copy(error: BaseException) -> bool:

@@ -45,15 +45,12 @@ class Parcels:
         Why a row cannot be studied, by its number from 0.
     overlaps
         How many others overlap each.
-    hashes
-        Of the file.
     """
 
     keys: tuple[str, ...]
     shapes: GeoSeries
     reasons: dict[int, str]
     overlaps: tuple[int, ...]
-    hashes: dict[str, str]
 
     def folder(self, row: int) -> str:
         """Name of the folder for the result of a row."""
@@ -98,9 +95,7 @@ def read_parcels(path: Path, key: str) -> Parcels:
             reasons[row] = f"{counts[name]} rows have {name!r} in the column {key!r}"
         elif not is_polygon:
             reasons[row] = "it has no polygon"
-    return Parcels(
-        tuple(keys), shapes, reasons, tuple(_overlaps(shapes)), dict(frame.attrs["sha256"])
-    )
+    return Parcels(tuple(keys), shapes, reasons, tuple(_overlaps(shapes)))
 
 
 def _overlaps(shapes: GeoSeries) -> list[int]:

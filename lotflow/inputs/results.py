@@ -185,9 +185,35 @@ def read_result(
     return result_of(summary, layers, label=str(path), file=str(file))
 
 
-def numbered_places(path: str | Path, *, crs_name: str) -> dict[str, tuple[float, float]]:
+@dataclass(frozen=True)
+class SheetPlace:
     """
-    Read where the numbered places of a field sheet are, by the result that it is part of.
+    A place that a field sheet prints.
+
+    Parameters
+    ----------
+    name
+        As it is printed.
+    x, y
+        NaN where the crew chooses the place, or where nothing is drawn.
+    surface_kind, subject
+        What the rod stands on there, and what is drawn there whose level it is; empty where the
+        place does not tell.
+    only_compared
+        Whether a level of it is only compared.
+    """
+
+    name: str
+    x: float
+    y: float
+    surface_kind: str = ""
+    subject: str = ""
+    only_compared: bool = False
+
+
+def places_of_sheet(path: str | Path, *, crs_name: str) -> list[SheetPlace]:
+    """
+    Read where the places of a field sheet are, by the result that it is part of.
 
     Parameters
     ----------
@@ -199,8 +225,7 @@ def numbered_places(path: str | Path, *, crs_name: str) -> dict[str, tuple[float
     Returns
     -------
     places
-        Easting and northing by name: low spots at their deepest point ("Low spot 3", or "Low spot
-        3 deepest") and where they run over ("Low spot 3 spill"), water onto the lot ("Run-on 2").
+        A place may have several names.
 
     Raises
     ------
@@ -214,20 +239,20 @@ def numbered_places(path: str | Path, *, crs_name: str) -> dict[str, tuple[float
         rule = f"the result is not in {crs_name}, the CRS of the elevation data"
         remedy = "Name the result whose field sheet was carried, of the same elevation data"
         raise InputError(Fault(rule, remedy, file=str(file)))
-    place = {"x": "number", "y": "number"}
-    spots, crossings = (
-        _table(summary.get(key), key, _KINDS[key] | place, str(file)).to_dict("records")
-        for key in ("low_spots", "lot_line_crossings")
-    )
-    places: dict[str, tuple[float, float]] = {}
-    for spot in spots:
-        name = f"Low spot {spot['id']:.0f}"
-        places[name] = places[f"{name} deepest"] = (spot["x"], spot["y"])
-        places[f"{name} spill"] = (spot["spill_x"], spot["spill_y"])
-    for one in crossings:
-        if one["direction"] == "on":
-            places[f"Run-on {one['id']:.0f}"] = (one["x"], one["y"])
-    return {name: at for name, at in places.items() if not math.isnan(at[0] + at[1])}
+    if "sheet_places" not in summary:
+        rule = "the result does not tell the places of its field sheet: it is of an earlier version"
+        remedy = "Give x and y in the notes, or run the job as it was before the visit once more"
+        raise InputError(Fault(rule, remedy, file=str(file)))
+    kinds = {"name": "text", "x": "number", "y": "number", "surface_kind": "text",
+             "subject": "text", "only_compared": "yes_no"}  # fmt: skip
+    rows = _table(summary["sheet_places"], "sheet_places", kinds, str(file)).to_dict("records")
+    return [
+        SheetPlace(
+            row["name"] or "", row["x"], row["y"], row["surface_kind"] or "",
+            row["subject"] or "", row["only_compared"] is True,
+        )
+        for row in rows
+    ]  # fmt: skip
 
 
 def result_of(

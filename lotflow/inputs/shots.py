@@ -21,10 +21,11 @@ from geopandas import GeoDataFrame
 from lotflow.errors import Fault, InputError
 from lotflow.inputs.columns import read_columns, repeated
 from lotflow.inputs.level_notes import LevelNotes, read_level_notes
-from lotflow.inputs.results import numbered_places
+from lotflow.inputs.results import SheetPlace, places_of_sheet
 from lotflow.inputs.site import Site, in_raster_datum
 from lotflow.inputs.sources import Place, Source, naming_files
 from lotflow.layers import GROUND_KINDS, SITE_LAYERS
+from lotflow.layers.columns import SURFACE_KINDS
 from lotflow.text import as_it_looks, did_you_mean
 from lotflow.units import TO_SI, both_units
 
@@ -55,6 +56,9 @@ _ONE_LEVEL_M: Final = 0.0127
 #: Levels of one thing farther apart are hardly of one datum [m]: lotflow's rule.
 _ONE_DATUM_M: Final = 3.0
 
+#: Kinds of levels that are of something drawn.
+_OF_THINGS: Final = ("sill", "rim", "invert")
+
 _SHOTS: Final = SITE_LAYERS["shots"]
 #: Of its columns those that notes give as they were written.
 _WRITTEN: Final = tuple(
@@ -80,6 +84,10 @@ class _Thing:
     kinds: tuple[str, ...] = ()
     #: The kind that is meant where nobody says it; empty where it must be said.
     usual: str = ""
+    #: What is drawn there whose level it is, of a place of the field sheet; itself otherwise.
+    subject: str = ""
+    #: Whether a level of it is only compared, unless the notes say otherwise.
+    only_compared: bool = False
 
 
 #: By their names as they are compared.
@@ -111,12 +119,12 @@ def with_shots(site: Site, job: Job, *, crs_name: str, vertical_unit: VerticalUn
     InputError
         With every fault of the notes, each with its line.
     """
-    numbered: Mapping[str, tuple[float, float]] = {}
+    printed: list[SheetPlace] = []
     if job.levels is not None and job.levels.places is not None:
-        numbered = numbered_places(job.levels.places, crs_name=crs_name)
+        printed = places_of_sheet(job.levels.places, crs_name=crs_name)
     site = replace(site, shots=site.shots.assign(is_noted=False))
     if job.levels is not None and job.levels.notes:
-        site = _with_notes(site, job, _things(site, numbered), vertical_unit)
+        site = _with_notes(site, job, _things(site, printed), vertical_unit)
     if not len(site.shots):
         return site
     with naming_files(site.sources):
@@ -309,7 +317,9 @@ def _sight_faults(
             )  # fmt: skip
 
 
-def _placed(point: _Point, things: _Things) -> tuple[_Point | None, list[Fault]]:
+def _placed(  # noqa: PLR0911 - one rule after the other
+    point: _Point, things: _Things
+) -> tuple[_Point | None, list[Fault]]:
     """Settle where a point is, and what it is of where its place tells that."""
     called, kind = point.texts.get("place", ""), point.texts.get("surface_kind", "")
     if math.isnan(point.x) != math.isnan(point.y):
@@ -322,11 +332,11 @@ def _placed(point: _Point, things: _Things) -> tuple[_Point | None, list[Fault]]
             return None, [
                 point.fault(
                     "nobody knows where the point is",
-                    "Give x and y, or in place the name of what is drawn there or a numbered "
-                    "place of the field sheet",
+                    "Give x and y, or in place the name of what is drawn there or a place of the "
+                    "field sheet as it is printed",
                 )
             ]
-        return point, []
+        return _with_kind(point)
     meant = [one for one in found if kind in one.kinds or (not kind and one.usual)] or found
     at = [one for one in meant if not math.isnan(one.x)]
     if math.isnan(point.x):
@@ -334,11 +344,26 @@ def _placed(point: _Point, things: _Things) -> tuple[_Point | None, list[Fault]]
             rule = "has no place of its own" if not at else "is the name of several things"
             return None, [point.fault(f"this {rule}", "Give x and y", "place", called)]
         point = replace(point, x=at[0].x, y=at[0].y)
-    texts = dict(point.texts)
+    texts, one = dict(point.texts), meant[0]
+    if one.usual in _OF_THINGS and not one.layer and kind not in ("", one.usual):
+        rule = f"the field sheet asks for the {one.usual} there, and the rod stood on {kind}"
+        remedy = "Leave on empty, or name another place"
+        return None, [point.fault(rule, remedy, "surface_kind", kind)]
     if not kind and len({one.usual for one in meant}) == 1:
         texts["surface_kind"] = meant[0].usual
-    texts.setdefault("subject", called)
-    return replace(point, texts=texts), []
+    texts.setdefault("subject", one.subject or called)
+    if one.only_compared:
+        texts["counts"] = texts.get("counts") or "check"
+    return _with_kind(replace(point, texts=texts))
+
+
+def _with_kind(point: _Point) -> tuple[_Point | None, list[Fault]]:
+    """Ask what the rod stood on where neither the notes nor the place tells."""
+    if point.texts.get("surface_kind"):
+        return point, []
+    rule = "the notes do not say what the rod stood on"
+    remedy = f"Write it in the column on: {', '.join(SURFACE_KINDS)}"
+    return None, [point.fault(rule, remedy, "surface_kind")]
 
 
 def _sources(
@@ -350,8 +375,9 @@ def _sources(
     files = [path.name for path, _ in books]
     hashes = {path.name: notes.sha256 for path, notes in books}
     noted = tuple((point.file, point.line) for point in placed)
-    if own is None:
-        own = Source("shots", ", ".join(files), "level notes", hashes, len(placed), noted=noted)
+    if own is None or not own.rows:
+        own = Source("shots", ", ".join(files), "level notes", hashes, len(placed), noted=noted,
+                     path=", ".join(str(path) for path, _ in books))  # fmt: skip
     else:
         own = replace(
             own, file=", ".join((own.file, *files)), hashes={**own.hashes, **hashes},
@@ -366,9 +392,13 @@ def _sources(
 _NO_SUCH_PLACE: Final = "nothing is drawn by this name, and the field sheet has no such place"
 
 
-def _things(site: Site, numbered: Mapping[str, tuple[float, float]]) -> _Things:
+def _things(site: Site, printed: Sequence[SheetPlace]) -> _Things:
     """List everything a crew may name as the place or the subject of a level, by its name."""
-    found = [_Thing(name, *place) for name, place in numbered.items()]
+    found = [
+        _Thing(one.name, one.x, one.y, usual=one.surface_kind, subject=one.subject,
+               only_compared=one.only_compared)
+        for one in printed
+    ]  # fmt: skip
     sides = (
         ("openings", "sill_m", ("sill", "rim"), "sill"),
         ("inlets", "rim_m", ("rim",), "rim"),
@@ -408,17 +438,19 @@ def _rows(frame: GeoDataFrame) -> Iterator[tuple[int, str, Any]]:
 
 
 def _folded(name: str) -> str:
-    """Give a name as it is compared: capitals do not count."""
-    return as_it_looks(name).casefold()
+    """Give a name as it is compared: capitals, commas, "the" and the .0 of 10.0 do not count."""
+    plain = as_it_looks(name).casefold()
+    words = (word.removesuffix(".0") for word in plain.replace(",", " ").split())
+    return " ".join(word for word in words if word != "the") or plain
 
 
 def _offered(name: str, things: _Things) -> str:
     """Say what may have been meant; without any places of a field sheet also how to give them."""
     names = [same[0].name for same in things.values()]
-    numbered = _folded(name).startswith(("low spot", "run-on"))
-    if numbered and not any(one.startswith(("low spot", "run-on")) for one in things):
-        return "Name in [levels] places the result whose field sheet was carried, or give x and y"
-    return did_you_mean(name, names) if names else "Give x and y"
+    near = did_you_mean(name, names) if names else "Give x and y"
+    if any(not one.layer for same in things.values() for one in same):
+        return near
+    return f"{near}; a place of the field sheet is known where [levels] places names its result"
 
 
 # what the shots are of
@@ -449,11 +481,11 @@ def with_levels_of_shots(site: Site, unit: float) -> Site:
     if not len(site.shots):
         return site
     shots, faults = site.shots, _one_place_faults(site.shots, unit)
-    things = _things(site, {})
+    things = _things(site, [])
     levels: dict[tuple[str, int, str], list[int]] = {}
     for row, shot in enumerate(shots.to_dict("records")):
         is_of = shot["counts"] == "yes" and shot["subject"] is not None
-        if not is_of or shot["surface_kind"] not in ("sill", "rim", "invert"):
+        if not is_of or shot["surface_kind"] not in _OF_THINGS:
             continue
         named = things.get(_folded(shot["subject"]), [])
         fits = [one for one in named if shot["surface_kind"] in one.kinds]

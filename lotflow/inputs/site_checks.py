@@ -104,6 +104,19 @@ OTHER_UNIT: Final = {
 }
 
 
+#: What to do with a level that fits as it was written, of a shot and in the drawing.
+_IN_RASTER: Final = (
+    "It fits as a level in the raster's datum: say datum = raster",
+    'It fits as a level in the raster\'s datum: say drawn = "raster" in [levels]',
+)
+
+
+_OWN_BENCHMARK: Final = (
+    "Are the notes from a benchmark of their own? Give the level it has in them as benchmark in "
+    "[levels]"
+)
+
+
 @dataclass(frozen=True)
 class Datum:
     """What site levels lack of elevations in the raster's datum."""
@@ -176,6 +189,10 @@ def level_faults(site: Site, grid: Grid, datum: Datum) -> tuple[list[Finding], l
                 )
                 check = "Check the level and its datum, and the benchmark in [levels]"
                 remedy = OTHER_UNIT.get(cause, check)
+                if rule.usual[0] <= _away(level - datum.offset_m, ground) <= rule.usual[1]:
+                    remedy = _IN_RASTER[shot is None]
+                elif shot is not None and shot["is_noted"] and shot["datum"] == "raster":
+                    remedy = _OWN_BENCHMARK
                 faults.append(Fault(said, remedy, layer=rule.layer, row=row, column=rule.column,
                                     value=round(level - datum.offset_m, 3)))  # fmt: skip
                 continue

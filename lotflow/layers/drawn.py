@@ -81,8 +81,41 @@ def in_case(frame: pd.DataFrame, case: Case) -> Any:
     >>> frame = pd.DataFrame({"name": list("abc"), "status": [None, "replaced", "proposed"]})
     >>> list(in_case(frame, "today")["name"]), list(in_case(frame, "proposed")["name"])
     (['a', 'b'], ['a', 'c'])
+
+    A row that `replaces` another, as a downspout does that is led elsewhere, takes its place in the
+    cases that it takes part in.
+
+    >>> frame = frame.assign(replaces=[None, None, "a"])
+    >>> list(in_case(frame, "today")["name"]), list(in_case(frame, "proposed")["name"])
+    (['a', 'b'], ['c'])
     """
-    return frame[frame["status"].fillna("existing").isin(_PARTS[case])]
+    rows = frame[frame["status"].fillna("existing").isin(_PARTS[case])]
+    if "replaces" not in rows or not (gone := set(rows["replaces"].dropna()) - {""}):
+        return rows
+    # one that would replace itself stays, to be told
+    named = zip(downspout_names(rows), rows["replaces"], strict=True)
+    return rows[[name not in gone or name == own for name, own in named]]
+
+
+def downspout_names(rows: pd.DataFrame) -> list[str]:
+    """
+    Names of downspouts, by their rows in the layer, from 1, where they have none.
+
+    Parameters
+    ----------
+    rows
+        Of the layer, with its index.
+
+    Examples
+    --------
+    >>> import pandas as pd
+    >>> downspout_names(pd.DataFrame({"name": ["DS1", None]}))
+    ['DS1', 'downspout 2']
+    """
+    return [
+        name if isinstance(name, str) and name else f"downspout {int(index) + 1}"
+        for index, name in zip(rows.index, rows["name"], strict=True)
+    ]
 
 
 def earthworks_in(earthworks: pd.DataFrame, case: Case) -> Any:

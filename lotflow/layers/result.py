@@ -34,6 +34,7 @@ _XY = (
 #: Titles of layers whose name does not say it in plain words.
 _TITLES: Final = {
     "inner_low_spots": "Low spots within larger ones",
+    "flow_paths_today": "Flow paths of today",
     "spill_points": "Where low spots run over",
     "lot_line_crossings": "Water over the lot line",
     "inlet_lines": "Channel drains and other long inlets",
@@ -44,10 +45,12 @@ _TITLES: Final = {
     "outlet_options": "Ways for gravity to lower places",
     "earthwork_lines": "Swales and berms",
     "earthwork_areas": "Regraded and filled ground, rain gardens",
+    "earthwork_profiles": "Profiles of swales and berms",
     "facades": "Ground at the walls",
     "swale_ways": "Ways for swales round buildings",
     "openings": "Openings of buildings",
     "levels_to_take": "Levels to take first",
+    "stakes": "Stakes to set out",
     "nodes": "Ends and joints of drain lines",
     "line_profiles": "Profiles of drain lines",
     "line_storms": "Drain lines in each storm",
@@ -93,6 +96,20 @@ def _shape_of_inlets(name: str, geometry: Geometry) -> Layer:
     )  # fmt: skip
 
 
+def _flow_path_columns() -> tuple[Column, ...]:
+    """Declare what is told of a flow path, in whichever state of the drains."""
+    return (
+        _ID,
+        number("area_m2", "area", "Contributing area at the lower end.", label="Drains to its end"),
+        number("length_m", "length", "Length."),
+        number("fall_m", "elevation", "Fall of the filled surface from end to end."),
+        number("slope", "ground_slope", "Fall divided by length."),
+        Column("rank", "Strahler order.", kind="whole", label="Strahler order"),
+        number("ponded_share", "share", "Share of it that crosses filled ground broader than "
+               "about 3 m, where the course is uncertain.", label="Over filled ground"),
+    )  # fmt: skip
+
+
 #: The layers of a result, in the order in which they are written.
 RESULT_LAYERS: Final[dict[str, Layer]] = {
     layer.name: replace(layer, title=_TITLES.get(layer.name, layer.title))
@@ -125,11 +142,16 @@ RESULT_LAYERS: Final[dict[str, Layer]] = {
                        "through. Empty where there is no such way.", label="Own edge"),
                 position("own_edge_x", "Easting of that place."),
                 position("own_edge_y", "Northing of that place."),
+                number("behind_own_edge_m", "elevation", "Elevation to which water falls within "
+                       "60 m behind that place: a cut to a lower level leads nowhere.",
+                       label="Behind the own edge"),
                 number("contributing_area_m2", "area", "Area that drains to it.",
                        label="Drains to it"),
                 number("runoff_to_fill_mm", "rain_depth", "Runoff depth from that area that "
                        "fills it.", label="To fill"),
                 number("on_lot_m2", "area", "Its area within the lot.", label="On the lot"),
+                number("on_lot_depth_m", "depth", "Greatest depth below the spill level within "
+                       "the lot.", label="Depth on the lot"),
                 number("soak_away_h", "duration", "Time in which it soaks into the ground once "
                        "full; empty where the ground takes nothing, or was not looked at.",
                        label="Gone after"),
@@ -147,9 +169,10 @@ RESULT_LAYERS: Final[dict[str, Layer]] = {
                 Column("not_closed", "Whether the data that were read end before its basin "
                        "closes: depth, area, volume and overflow level are at least what is "
                        "given.", kind="yes_no"),
-                number("probability", "share", "Share of realisations in which water stands "
-                       "within its outline as deep as the limit; empty where fewer than 20 were "
-                       "run, and under or between buildings.", label="Stands in"),
+                number("probability", "share", "Chance that it is there: from the share of "
+                       "realisations in which water stands within its outline as deep as the "
+                       "limit, and how much; empty where fewer than 20 were run, and under or "
+                       "between buildings.", label="Chance"),
                 *bounds("depth_m", "depth", "greatest depth within its outline"),
                 *bounds("volume_m3", "volume", "volume within its outline"),
             ),
@@ -182,23 +205,22 @@ RESULT_LAYERS: Final[dict[str, Layer]] = {
         ),
         Layer(
             "flow_paths",
-            "Where water runs, drawn downhill from confluence to confluence.",
+            "Where water runs, drawn downhill from confluence to confluence; with all that is "
+            "proposed.",
             ("line",),
             (
-                _ID,
-                number("area_m2", "area", "Contributing area at the lower end.",
-                       label="Drains to its end"),
-                number("length_m", "length", "Length."),
-                number("fall_m", "elevation", "Fall of the filled surface from end to end."),
-                number("slope", "ground_slope", "Fall divided by length."),
-                Column("rank", "Strahler order.", kind="whole", label="Strahler order"),
-                number("ponded_share", "share", "Share of it that crosses filled ground broader "
-                       "than about 3 m, where the course is uncertain.",
-                       label="Over filled ground"),
+                *_flow_path_columns(),
                 number("holds_share", "share", "Share of realisations in which the water on it "
                        "goes to the same inlet, or to none as here, mean of its cells; empty "
                        "without inlets or realisations.", label="Holds in"),
             ),
+        ),
+        Layer(
+            "flow_paths_today",
+            "Where water runs today, with the drains and the ground as they are; written where "
+            "anything is proposed.",
+            ("line",),
+            _flow_path_columns(),
         ),
         Layer(
             "lot_line_crossings",

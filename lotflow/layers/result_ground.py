@@ -68,6 +68,11 @@ _FACADES: Final = Layer(
         Column("surface", '"soil" or "paving", by the greater part.', label="Ground"),
         number("fall_m", "elevation", "Fall away from the wall, at the place where it is least; "
                "negative where the ground falls towards it."),
+        position("foot_x", "Easting of the upper level of that fall, at the foot of the wall."),
+        position("foot_y", "Northing of that level."),
+        position("out_x", "Easting of the lower level."),
+        position("out_y", "Northing of that level."),
+        number("out_m", "length", "Distance of the lower level from the wall."),
         number("slope", "ground_slope", "That fall divided by its distance.", label="Falls away"),
         number("slope_low", "ground_slope", "Lower end of its 95 % interval."),
         number("slope_high", "ground_slope", "Upper end of its 95 % interval."),
@@ -178,6 +183,7 @@ _LEVELS_TO_TAKE: Final = Layer(
     (
         Column("rank", "1 for the one to take first.", kind="whole", label="No."),
         Column("place", "Where, in words.", label="Level of"),
+        Column("named", "The thing by which the place is called."),
         Column("kind", "What is there.", label="Kind of place", choices=(
             "inlet", "rim", "outlet", "invert", "opening", "sill", "deepest point",
             "spill point", "wall", "out from the wall", "lower place", "open ground")),
@@ -274,6 +280,9 @@ _SAID: Final = (
     ),
     *_XY,
 )
+_CROSSES: Final = Column(
+    "crosses", "Pipes and utilities that it is dug over, with commas between.", label="Dug over"
+)
 _EARTHWORK_LINES: Final = Layer(
     "earthwork_lines",
     "Swales and berms as they are dug into the ground, and what swales carry.",
@@ -283,6 +292,12 @@ _EARTHWORK_LINES: Final = Layer(
         Column("kind", '"swale" or "berm".', choices=EARTHWORK_LINES),
         _DIG_STATUS,
         number("length_m", "length", "Length."),
+        number("width_m", "length", "Width of a swale's bed, or of a berm's top.", label="Width"),
+        number("side_slope", "ratio", "Run to rise of its sides.", label="Sides, run to rise"),
+        Column("lining", "What a swale's bed is covered with."),
+        number("level_up_m", "elevation", "Bed or top at the upper end; empty of one that exists.",
+               label="Upper end at"),
+        number("level_down_m", "elevation", "Bed or top at the lower end.", label="Lower end at"),
         number("depth_m", "depth", "Least depth of a swale's bed below its lower bank, where it "
                "has its depth."),
         number("fall", "slope", "Least fall of a swale's bed over 10 ft."),
@@ -294,6 +309,7 @@ _EARTHWORK_LINES: Final = Layer(
                label="Stands in it"),
         Column("leads_to", "What its lower end is said to lead to."),
         Column("goes_to", "Where its water goes by the ground.", label="Water goes to"),
+        _CROSSES,
         *_MOVED,
         *_SAID,
     ),
@@ -313,13 +329,64 @@ _EARTHWORK_AREAS: Final = Layer(
                "known."),
         number("building_m", "distance", "Distance from the nearest building.",
                label="From a building"),
+        _CROSSES,
         *_MOVED,
         *_SAID,
+    ),
+)  # fmt: skip
+_EARTHWORK_PROFILES: Final = Layer(
+    "earthwork_profiles",
+    "Ground and bed or top along each swale and berm that is dug, at steps of 25 cm at most.",
+    ("point",),
+    (
+        Column("name", "Name of the swale or berm."),
+        number("distance_m", "distance", "From its upper end."),
+        number("ground_m", "elevation", "Ground before it is dug."),
+        number("level_m", "elevation", "Bed of a swale or top of a berm when it is done."),
+        number("water_m", "elevation", "Level of the water of the design storm; empty without "
+               "rain, and where the bed does not fall.", label="Water of the design storm"),
+        number("stands_m", "elevation", "Level of the water that stays in a swale's bed; empty "
+               "where none does.", label="Water that stays"),
+        Column("crosses", "Pipe or utility that it is dug over here.", label="Dug over"),
+    ),
+)  # fmt: skip
+
+_STAKES: Final = Layer(
+    "stakes",
+    "Stakes to set out what is proposed, each by the tape from two corners of the house.",
+    ("point",),
+    (
+        Column("id", "Number of the stake.", kind="whole", label="Stake"),
+        Column("subject", "Inlet, outlet, drain line, swale or berm it is of.", label="Of"),
+        Column("part", "Which place of it: kind of inlet or outlet, upper or lower end, bend.",
+               label="Place"),
+        number("distance_m", "length", "From the upper end of a line.", label="Along it"),
+        number("ground_m", "elevation", "Ground of today.", label="Ground"),
+        Column("level_of", "What is set there: invert, bed or top.", label="To be set"),
+        number("level_m", "elevation", "Its level; where several pipes meet, the lowest.",
+               label="Level"),
+        Column("level_basis", "Where that comes from: given, proposed, or from the ground."),
+        number("cut_m", "elevation", "Ground above that level; negative where it is filled.",
+               label="Cut"),
+        Column("corner_a", "First corner to tape from."),
+        number("tie_a_m", "taped", "From that corner, level.", label="From A"),
+        Column("corner_b", "Second corner."),
+        number("tie_b_m", "taped", "From that corner, level.", label="From B"),
+        number("between_m", "taped", "From the one corner to the other, as drawn; empty where a "
+               "building stands between them.", label="A to B"),
+        Column("side", "On which side of the line between the corners it lies."),
+        position("corner_a_x", "Easting of the first corner."),
+        position("corner_a_y", "Northing of the first corner."),
+        position("corner_b_x", "Easting of the second corner."),
+        position("corner_b_y", "Northing of the second corner."),
+        Column("angle_deg", "At which the distances cross.", "number", unit="degrees",
+               label="Angle"),
+        *_XY,
     ),
 )  # fmt: skip
 
 #: In the order in which they are written.
 GROUND_LAYERS: Final = (
-    _EARTHWORK_LINES, _EARTHWORK_AREAS, _OUTLET_OPTIONS, _FACADES, _SWALE_WAYS, _OPENINGS,
-    _LEVELS_TO_TAKE,
+    _EARTHWORK_LINES, _EARTHWORK_AREAS, _EARTHWORK_PROFILES, _OUTLET_OPTIONS, _FACADES,
+    _SWALE_WAYS, _OPENINGS, _LEVELS_TO_TAKE, _STAKES,
 )  # fmt: skip

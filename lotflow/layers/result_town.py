@@ -38,8 +38,8 @@ TOWN_LAYER: Final = Layer(
         number("largest_m3", "volume", "Greatest volume of these.", label="Largest"),
         number("house_distance_m", "distance", "Least distance of these to a building.",
                label="From a house"),
-        number("probability", "share", "Share of realisations in which the deepest holds; empty "
-               "where none were run.", label="Holds"),
+        number("probability", "share", "Chance that the deepest is there; empty where no "
+               "realisations were run.", label="Chance"),
         number("area_m2", "area", "Area of the lot.", label="Area"),
         number("run_on_m2", "area", "Ground beyond the lot whose water comes onto it.",
                label="Run-on"),

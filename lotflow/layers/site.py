@@ -123,10 +123,13 @@ _DOWNSPOUTS = Layer(
             'Where it discharges: "surface", or the name of an inlet, node, outlet or line.',
             formerly="to",
         ),
+        Column("replaces", 'Name of the downspout whose place it takes, or "downspout 4" of one '
+               "without a name in row 4: that one is led to here, and what is empty of building, "
+               "roof area and leader is as there."),
         _STATUS,
         *_OF_PROPOSALS,
     ),
-)
+)  # fmt: skip
 _DRAIN_LINES = Layer(
     "drain_lines",
     "Pipes, drawn downstream.",

@@ -62,8 +62,10 @@ def write_drawing(path: Path, tables: Mapping[str, gpd.GeoDataFrame], units: Uni
         add_table(path, name, frame)
     written = [DRAWN_TABLES[name] for name in tables]
     told = {table.name: [_told(column, units) for column in table.columns] for table in written}
-    tell_columns(path, told)
-    _write_styles(path, written, units)
+    with closing(sqlite3.connect(path)) as connection, connection:
+        connection.execute("PRAGMA synchronous = OFF")
+        tell_columns(connection, told)
+        _write_styles(connection, written, units)
 
 
 def add_table(path: Path, name: str, frame: gpd.GeoDataFrame) -> None:
@@ -144,27 +146,27 @@ def drawing_style(table: DrawnTable, units: UnitSystem) -> str:
     return ET.tostring(root, encoding="unicode") + "\n"
 
 
-def _write_styles(path: Path, tables: Sequence[DrawnTable], units: UnitSystem) -> None:
+def _write_styles(
+    connection: sqlite3.Connection, tables: Sequence[DrawnTable], units: UnitSystem
+) -> None:
     """Write the table of styles that viewers open layers with."""
     rows: list[tuple[Any, ...]] = [
         ("", "", table.name, _GEOMETRY_COLUMN, table.title, drawing_style(table, units),
          sld_text(table.name, LOOKS[table.name]), 1, table.meaning, "", None, WRITTEN)
         for table in tables
     ]  # fmt: skip
-    with closing(sqlite3.connect(path)) as connection, connection:
-        connection.execute("PRAGMA synchronous = OFF")
-        connection.execute(_STYLES_TABLE)
-        connection.execute(
-            "INSERT INTO gpkg_contents (table_name, data_type, identifier, description, "
-            "last_change, srs_id) VALUES ('layer_styles', 'attributes', 'layer_styles', '', ?, 0)",
-            (WRITTEN,),
-        )
-        connection.executemany(
-            "INSERT INTO layer_styles (f_table_catalog, f_table_schema, f_table_name, "
-            "f_geometry_column, styleName, styleQML, styleSLD, useAsDefault, description, owner, "
-            "ui, update_time) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
-            rows,
-        )
+    connection.execute(_STYLES_TABLE)
+    connection.execute(
+        "INSERT INTO gpkg_contents (table_name, data_type, identifier, description, "
+        "last_change, srs_id) VALUES ('layer_styles', 'attributes', 'layer_styles', '', ?, 0)",
+        (WRITTEN,),
+    )
+    connection.executemany(
+        "INSERT INTO layer_styles (f_table_catalog, f_table_schema, f_table_name, "
+        "f_geometry_column, styleName, styleQML, styleSLD, useAsDefault, description, owner, "
+        "ui, update_time) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
+        rows,
+    )
 
 
 def _by_status(**look: Any) -> tuple[Rule, ...]:

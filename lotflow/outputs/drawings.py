@@ -3,34 +3,25 @@
 from __future__ import annotations
 
 import logging
-from dataclasses import replace
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from lotflow.outputs.field_sheet.content import FieldSheetContent
     from lotflow.outputs.map.content import MapContent
 
 
-class Drawings(NamedTuple):
-    """The map, a PNG, and the field sheet, a PDF; no bytes where none was asked for."""
+def ready_for_map() -> None:
+    """Load what a map takes, before it is known what is to be drawn."""
+    import geopandas  # noqa: F401, PLC0415 - its tables are what is handed over
 
-    picture: bytes
-    sheet: bytes
+    import lotflow.outputs.map.sheet  # noqa: F401, PLC0415 - matplotlib is slow to import
 
 
-def draw(content: MapContent, sheet: FieldSheetContent | None) -> Drawings:
-    """
-    Draw the map, and the field sheet that carries it.
+def ready_for_sheet() -> None:
+    """Load what a field sheet takes; most of it is the reading of its fonts."""
+    import lotflow.outputs.field_sheet.parts  # noqa: PLC0415 - the PDF writer is slow to import
 
-    Parameters
-    ----------
-    sheet
-        What the field sheet says; the map is put in here.
-    """
-    picture = map_bytes(content)
-    if sheet is None:
-        return Drawings(picture, b"")
-    return Drawings(picture, field_sheet_bytes(replace(sheet, map=content)))
+    lotflow.outputs.field_sheet.parts.register_fonts()
 
 
 def map_bytes(content: MapContent) -> bytes:

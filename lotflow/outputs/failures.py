@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import errno
 import shutil
+import sqlite3
 import unicodedata
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
@@ -45,9 +46,15 @@ def deepest_reason(error: BaseException) -> str:
     >>> deepest_reason(outer)
     'No space left on device'
     """
+    error = _deepest(error)
+    return getattr(error, "strerror", None) or str(error) or type(error).__name__
+
+
+def _deepest(error: BaseException) -> BaseException:
+    """Give the error that an error goes back to."""
     while error.__cause__ is not None:
         error = error.__cause__
-    return getattr(error, "strerror", None) or str(error) or type(error).__name__
+    return error
 
 
 @contextmanager
@@ -82,10 +89,17 @@ def failure(
     text = f"{place}the result could not be written to {folder}: {reason}."
     code = getattr(error, "errno", None)
     free = free_bytes(folder)
-    if code in _NO_SPACE or (code is None and free < _SCARCE_BYTES):
+    scarce: float = _SCARCE_BYTES
+    if getattr(_deepest(error), "sqlite_errorcode", None) == sqlite3.SQLITE_FULL:
+        scarce += 2 * needed_bytes  # it has given back by now what it had taken
+    if code in _NO_SPACE or (code is None and free < scarce):
         lack = f", about {needed_bytes / 1e6:.1f} MB are needed" if needed_bytes > free else ""
-        return OutputError(f"{text} {free / 1e6:.1f} MB are free{lack}. Make room on the disk.")
-    return OutputError(f"{text} {_REMEDIES.get(code or 0, _LAST_REMEDY)}.")
+        told = OutputError(f"{text} {free / 1e6:.1f} MB are free{lack}. Make room on the disk.")
+        told.is_of_machine = True
+        return told
+    told = OutputError(f"{text} {_REMEDIES.get(code or 0, _LAST_REMEDY)}.")
+    told.is_of_machine = code in (errno.EROFS, errno.EIO)
+    return told
 
 
 def require_unicode(folder: Path) -> None:

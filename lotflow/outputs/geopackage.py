@@ -1,6 +1,10 @@
 """
 The layers of a result as one GeoPackage, and the proof that it holds them.
 
+The library makes a file with one layer of each kind, once for a CRS; how tables, indexes and
+triggers are made is taken from there. All layers of a result then go in at once: the library would
+open the file anew for each, and read all that is there.
+
 The file says nothing of the time it was written: the same layers give the same bytes.
 """
 
@@ -9,10 +13,15 @@ from __future__ import annotations
 import sqlite3
 import struct
 from collections import Counter
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import closing, contextmanager
+from dataclasses import dataclass
+from functools import lru_cache
+from io import BytesIO
+from itertools import compress
 from pathlib import Path
 from typing import Any, Final
+from xml.sax.saxutils import escape, quoteattr
 
 import numpy as np
 import pandas as pd
@@ -35,19 +44,18 @@ VERSION: Final = {"VERSION": "1.2"}
 WRITTEN: Final = "1970-01-01T00:00:00.000Z"
 FIXED_DATE: Final = {"OGR_CURRENT_DATE": WRITTEN}
 
-#: Set only while a file is written. The file is a private one that is flushed and verified
-#: afterwards, so SQLite need neither wait for the disk nor keep a journal.
-_OPTIONS: Final = {
-    **FIXED_DATE,
-    "OGR_SQLITE_SYNCHRONOUS": "OFF",
-    "OGR_SQLITE_JOURNAL": "OFF",
-}
+#: The types of columns as the library names them.
+_SQL_TYPES: Final = {
+    "text": "TEXT", "date": "TEXT", "number": "REAL", "whole": "INTEGER", "yes_no": "BOOLEAN",
+}  # fmt: skip
 
 #: Reading the metadata would otherwise leave a copy of them beside the file.
 _WITHOUT_SIDE_FILES: Final = {"GDAL_PAM_ENABLED": "NO"}
 
 #: Bytes of the envelope in a GeoPackage geometry, by its code in the flags.
 _ENVELOPE_BYTES: Final = {0: 0, 1: 32, 2: 48, 3: 48, 4: 64}
+#: The type of a point in WKB.
+_POINT: Final = struct.pack("<I", 1)
 
 
 def write_geopackage(
@@ -121,11 +129,18 @@ def geopackage_file(
 def _write(path: Path, tables: Sequence[Table], crs: str, metadata: Mapping[str, str]) -> None:
     """Write the tables into a new file."""
     try:
-        path.unlink(missing_ok=True)  # the driver would add to a file that is there
-        with gdal_options(_OPTIONS):
-            for count, table in enumerate(tables):
-                _write_table(path, table, crs, metadata if count == 0 else None)
-        tell_columns(path, _told(tables))
+        path.unlink(missing_ok=True)  # it may be what other names stand for too
+        model = _model(crs)
+        path.write_bytes(model.empty)
+        with closing(sqlite3.connect(path)) as connection, connection:
+            # the file is a private one that is flushed and verified afterwards
+            connection.execute("PRAGMA synchronous = OFF")
+            connection.execute("PRAGMA journal_mode = MEMORY")
+            connection.execute("BEGIN")
+            for table in tables:
+                _write_table(connection, table, model)
+            _write_metadata(connection, model, metadata)
+            tell_columns(connection, _told(tables))
     except (
         RuntimeError,
         OSError,
@@ -169,27 +184,159 @@ def _estimated_bytes(table: Table) -> int:
     return 32_768 + 2 * shapes + 32 * len(table.values) * len(table.absent[0])
 
 
-def _write_table(path: Path, table: Table, crs: str, metadata: Mapping[str, str] | None) -> None:
-    """Append one table; the first, with the metadata, makes the file."""
-    layer = table.layer
-    raw.write(
-        str(path),
-        table.geometry,
-        table.values,
-        [column.name for column in layer.columns],
-        field_mask=table.absent,
-        layer=layer.name,
-        driver="GPKG",
-        geometry_type=table.geometry_type,
-        crs=crs if layer.geometries else None,
-        append=metadata is None,
-        dataset_metadata=dict(metadata) if metadata else None,
-        dataset_options=None if metadata is None else VERSION,
-        layer_options={
-            "IDENTIFIER": layer.title,
-            "DESCRIPTION": layer.meaning,
-            "FID": table.row_id,
-        },
+@dataclass(frozen=True)
+class _Kind:
+    """How the library makes a layer that is called `_MODEL` and has rows numbered by "fid"."""
+
+    #: Statements that make the index of its shapes, where it has any, and its triggers.
+    index: list[str]
+    triggers: list[str]
+    #: Its row in each register.
+    registered: dict[str, dict[str, Any]]
+
+
+@dataclass(frozen=True)
+class _Model:
+    """What the library makes: a file without layers, its metadata, and layers of both kinds."""
+
+    empty: bytes
+    metadata: str
+    spatial: _Kind
+    plain: _Kind
+
+
+_MODEL: Final = "model_of_a_layer"
+_REGISTERS: Final = (
+    "gpkg_contents", "gpkg_geometry_columns", "gpkg_ogr_contents", "gpkg_extensions",
+)  # fmt: skip
+
+
+@lru_cache(maxsize=8)
+def _model(crs: str) -> _Model:
+    """Learn from the library, once, how it makes files of a CRS."""
+    plain, _, _ = _made_by_library(None, crs)
+    spatial, metadata, empty = _made_by_library("Point", crs)
+    return _Model(empty, metadata, spatial, plain)
+
+
+def _made_by_library(geometry: str | None, crs: str) -> tuple[_Kind, str, bytes]:
+    """Have the library make a file in memory; give how it made the layer, and what else it made."""
+    file, none = BytesIO(), np.empty(0, dtype=object)
+    with gdal_options(FIXED_DATE):
+        raw.write(
+            file, none if geometry else None, [none], ["name"], layer=_MODEL, driver="GPKG",
+            geometry_type=geometry, crs=crs if geometry else None,
+            dataset_metadata={_MODEL: _MODEL}, dataset_options=VERSION,
+        )  # fmt: skip
+    with closing(sqlite3.connect(":memory:")) as connection:
+        connection.deserialize(file.getvalue())
+        connection.row_factory = sqlite3.Row
+        index, triggers = (
+            [sql for (sql,) in connection.execute(
+                f"SELECT sql FROM sqlite_master WHERE {kind} AND instr(sql, ?) ORDER BY rowid",  # noqa: S608
+                (_MODEL,),
+            )]
+            for kind in ("sql LIKE 'CREATE VIRTUAL TABLE%'", "type = 'trigger'")
+        )  # fmt: skip
+        registered: dict[str, dict[str, Any]] = {}
+        for name in _REGISTERS:  # names of the standard, never from a user
+            asked = f"FROM {name} WHERE table_name = '{_MODEL}'"
+            registered |= {name: dict(row) for row in connection.execute(f"SELECT * {asked}")}  # noqa: B035
+            connection.execute(f"DELETE {asked}")
+        (metadata,) = connection.execute("SELECT metadata FROM gpkg_metadata").fetchone()
+        if geometry:
+            connection.execute(f'DROP TABLE "rtree_{_MODEL}_geom"')
+        connection.execute(f'DROP TABLE "{_MODEL}"')
+        connection.commit()
+        connection.execute("VACUUM")
+        return _Kind(index, triggers, registered), metadata, connection.serialize()
+
+
+def _write_table(connection: sqlite3.Connection, table: Table, model: _Model) -> None:
+    """Make a layer with its rows, index and triggers, and enter it in the registers."""
+    layer, name = table.layer, table.layer.name
+    kind = model.plain if table.geometry is None else model.spatial
+    types = [(column.name, _SQL_TYPES[column.kind]) for column in layer.columns]
+    values, bounds = _values(table), np.empty((0, 4))
+    if table.geometry is not None:
+        types.insert(0, ("geom", _shape_type(table)))
+        bounds = shapely.bounds(shapely.from_wkb(table.geometry))
+        srs = kind.registered["gpkg_contents"]["srs_id"]
+        blobs = [_blob(*one, srs) for one in zip(table.geometry, bounds.tolist(), strict=True)]
+        values.insert(1, blobs)
+    told = "".join(f', "{column}" {sql}' for column, sql in types)
+    connection.execute(
+        f'CREATE TABLE "{name}" ( "{table.row_id}" INTEGER PRIMARY KEY AUTOINCREMENT NOT NULL'
+        f"{told})"
+    )
+    _insert(connection, name, zip(*values, strict=True))
+    for statement in kind.index:
+        connection.execute(statement.replace(_MODEL, name))
+    has_shape = ~np.isnan(bounds[:, 0])
+    boxes = zip(values[0], *bounds[:, [0, 2, 1, 3]].T.tolist(), strict=False)
+    _insert(connection, f"rtree_{name}_geom", compress(boxes, has_shape))
+    for statement in kind.triggers:
+        renamed = statement.replace(_MODEL, name).replace('"fid"', f'"{table.row_id}"')
+        connection.execute(renamed)
+    own = {"table_name": name, "identifier": layer.title, "description": layer.meaning,
+           "feature_count": len(values[0])}  # fmt: skip
+    if has_shape.any():
+        least, most = bounds[has_shape, :2].min(axis=0), bounds[has_shape, 2:].max(axis=0)
+        own |= dict(zip(("min_x", "min_y", "max_x", "max_y"), [*least, *most], strict=True))
+    if table.geometry is not None:
+        own["geometry_type_name"] = _shape_type(table)
+    for register, row in kind.registered.items():
+        _insert(connection, register, [[own.get(key, told) for key, told in row.items()]])
+
+
+def _values(table: Table) -> list[list[Any]]:
+    """Numbers of the rows, and per column what each has; None for nothing."""
+    columns: list[list[Any]] = [list(range(1, len(table.absent[0]) + 1))]
+    for values, absent in zip(table.values, table.absent, strict=True):
+        column = values.astype(object)
+        column[absent] = None
+        columns.append(column.tolist())
+    return columns
+
+
+def _insert(connection: sqlite3.Connection, table: str, rows: Iterable[Sequence[Any]]) -> None:
+    """Put rows into a table, whose name comes from the schema or the standard."""
+    rows = list(rows)
+    if rows:
+        places = ", ".join("?" * len(rows[0]))
+        connection.executemany(f'INSERT INTO "{table}" VALUES ({places})', rows)  # noqa: S608
+
+
+def _shape_type(table: Table) -> str:
+    """Name of a layer's type of geometry in the file."""
+    return str(table.geometry_type).upper().replace("UNKNOWN", "GEOMETRY")
+
+
+def _blob(wkb: bytes | None, bounds: Sequence[float], srs: int) -> bytes | None:
+    """
+    Give a shape the head that it has in a GeoPackage, with its bounds where it is no point.
+
+    References
+    ----------
+    OGC 12-128r15, GeoPackage Encoding Standard 1.2.1: clause 2.1.3.
+    """
+    if wkb is None:
+        return None
+    if wkb[1:5] == _POINT:
+        return struct.pack("<2sBBi", b"GP", 0, 1, srs) + wkb
+    west, south, east, north = bounds
+    return struct.pack("<2sBBi4d", b"GP", 0, 3, srs, west, east, south, north) + wkb
+
+
+def _write_metadata(connection: sqlite3.Connection, model: _Model, told: Mapping[str, str]) -> None:
+    """Tell where the result comes from, in the form in which the library tells it."""
+    line = next(line for line in model.metadata.splitlines(keepends=True) if _MODEL in line)
+    lines = [
+        line.replace(f">{_MODEL}<", f">{escape(value)}<").replace(f'"{_MODEL}"', quoteattr(key))
+        for key, value in sorted(told.items())
+    ]
+    connection.execute(
+        "UPDATE gpkg_metadata SET metadata = ?", (model.metadata.replace(line, "".join(lines)),)
     )
 
 
@@ -251,11 +398,7 @@ def _faults_of_table(connection: sqlite3.Connection, table: Table) -> Iterator[s
     listed = ", ".join(f'"{field}"' for field in fields)
     # names come from the schema, never from a user
     rows = connection.execute(f'SELECT {listed} FROM "{name}" ORDER BY 1').fetchall()  # noqa: S608
-    expected: list[list[Any]] = [list(range(1, len(table.absent[0]) + 1))]
-    for values, absent in zip(table.values, table.absent, strict=True):
-        column = values.astype(object)
-        column[absent] = None
-        expected.append(column.tolist())
+    expected = _values(table)
     if table.geometry is not None:
         expected.append(table.geometry.tolist())
         rows = [(*row[:-1], _wkb(row[-1])) for row in rows]

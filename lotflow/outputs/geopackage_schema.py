@@ -13,22 +13,27 @@ from __future__ import annotations
 import re
 import sqlite3
 from collections.abc import Iterator, Mapping, Sequence
-from contextlib import closing
 from dataclasses import dataclass
-from pathlib import Path
 from typing import Final
 
-_TABLES: Final = """
+_TABLES: Final = (
+    """
 CREATE TABLE gpkg_data_columns (
   table_name TEXT NOT NULL, column_name TEXT NOT NULL, name TEXT, title TEXT, description TEXT,
   mime_type TEXT, constraint_name TEXT,
   CONSTRAINT pk_gdc PRIMARY KEY (table_name, column_name),
-  CONSTRAINT gdc_tn UNIQUE (table_name, name));
+  CONSTRAINT gdc_tn UNIQUE (table_name, name))""",
+    """
 CREATE TABLE gpkg_data_column_constraints (
   constraint_name TEXT NOT NULL, constraint_type TEXT NOT NULL, value TEXT,
   min NUMERIC, min_is_inclusive BOOLEAN, max NUMERIC, max_is_inclusive BOOLEAN, description TEXT,
-  CONSTRAINT gdcc_ntv UNIQUE (constraint_name, constraint_type, value));
-"""
+  CONSTRAINT gdcc_ntv UNIQUE (constraint_name, constraint_type, value))""",
+    # GDAL makes this table only where it needs it
+    """
+CREATE TABLE IF NOT EXISTS gpkg_extensions (
+  table_name TEXT, column_name TEXT, extension_name TEXT NOT NULL, definition TEXT NOT NULL,
+  scope TEXT NOT NULL, CONSTRAINT ge_tce UNIQUE (table_name, column_name, extension_name))""",
+)
 _DEFINITION: Final = "http://www.geopackage.org/spec121/#extension_schema"
 
 
@@ -65,14 +70,16 @@ class ToldColumn:
     required: bool = False
 
 
-def tell_columns(path: Path, tables: Mapping[str, Sequence[ToldColumn]]) -> None:
+def tell_columns(
+    connection: sqlite3.Connection, tables: Mapping[str, Sequence[ToldColumn]]
+) -> None:
     """
     Add what is told of columns to a GeoPackage that was just written.
 
     Parameters
     ----------
-    path
-        The file, which nobody else has open.
+    connection
+        To the file, which nobody else has open.
     tables
         Columns by the name of their table; each is there. Where values are required
         every row has them.
@@ -82,29 +89,20 @@ def tell_columns(path: Path, tables: Mapping[str, Sequence[ToldColumn]]) -> None
     sqlite3.Error
         If it cannot be written.
     """
-    with closing(sqlite3.connect(path)) as connection, connection:
-        connection.executescript("PRAGMA synchronous = OFF;" + _TABLES)
-        # GDAL makes this table only where it needs it
-        connection.execute(
-            "CREATE TABLE IF NOT EXISTS gpkg_extensions (table_name TEXT, column_name TEXT, "
-            "extension_name TEXT NOT NULL, definition TEXT NOT NULL, scope TEXT NOT NULL, "
-            "CONSTRAINT ge_tce UNIQUE (table_name, column_name, extension_name))"
-        )
-        connection.executemany(
-            "INSERT INTO gpkg_extensions VALUES (?, NULL, 'gpkg_schema', ?, 'read-write')",
-            [(name, _DEFINITION)
-             for name in ("gpkg_data_columns", "gpkg_data_column_constraints")],
-        )  # fmt: skip
-        titles, rules = _rows(tables)
-        connection.executemany(
-            "INSERT INTO gpkg_data_columns VALUES (?, ?, ?, ?, ?, NULL, ?)", titles
-        )
-        connection.executemany(
-            "INSERT INTO gpkg_data_column_constraints VALUES (?, ?, ?, ?, ?, ?, ?, NULL)", rules
-        )
-        owed = {name: [one for one in columns if one.required or one.default]
-                for name, columns in tables.items()}  # fmt: skip
-        _set_owed(connection, {name: columns for name, columns in owed.items() if columns})
+    for statement in _TABLES:
+        connection.execute(statement)
+    connection.executemany(
+        "INSERT INTO gpkg_extensions VALUES (?, NULL, 'gpkg_schema', ?, 'read-write')",
+        [(name, _DEFINITION) for name in ("gpkg_data_columns", "gpkg_data_column_constraints")],
+    )
+    titles, rules = _rows(tables)
+    connection.executemany("INSERT INTO gpkg_data_columns VALUES (?, ?, ?, ?, ?, NULL, ?)", titles)
+    connection.executemany(
+        "INSERT INTO gpkg_data_column_constraints VALUES (?, ?, ?, ?, ?, ?, ?, NULL)", rules
+    )
+    owed = {name: [one for one in columns if one.required or one.default]
+            for name, columns in tables.items()}  # fmt: skip
+    _set_owed(connection, {name: columns for name, columns in owed.items() if columns})
 
 
 def faults_of_told(

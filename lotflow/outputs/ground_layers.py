@@ -9,19 +9,21 @@ import numpy as np
 import shapely
 
 from lotflow.advice.first_levels import place_words
+from lotflow.layers import RESULT_LAYERS
 from lotflow.outputs import palette
 from lotflow.outputs.result_layers import cell_centres, layer_frame
 from lotflow.terrain.catchments import label_polygons, simplified_outlines, weighed
 from lotflow.terrain.low_spots import Artefact
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Collection, Mapping, Sequence
 
     import geopandas as gpd
     from numpy.typing import NDArray
 
     from lotflow.drains.earthworks import JudgedEarthwork
     from lotflow.drains.first_levels import FirstLevel
+    from lotflow.drains.stakes import Stake
     from lotflow.grid import BoolArray, FloatArray, Grid
     from lotflow.terrain.catchments import CatchmentCells
     from lotflow.terrain.freeboard import OpeningLevels
@@ -54,6 +56,10 @@ class LowSpotFacts:
         Names of the inlets in each, joined by commas.
     own_edge
         Cell of the lowest place of the edge on the lot's own ground, -1 for none.
+    behind_edge
+        Level to which water falls behind that place [m].
+    deepest_on_lot
+        Greatest depth on the lot [m].
     """
 
     on_lot: NDArray[np.int64]
@@ -61,6 +67,8 @@ class LowSpotFacts:
     not_closed: BoolArray
     inlets: Sequence[str]
     own_edge: NDArray[np.int64] | None = None
+    behind_edge: FloatArray | None = None
+    deepest_on_lot: FloatArray | None = None
 
 
 def low_spots_layer(
@@ -91,7 +99,7 @@ def low_spots_layer(
     spill_x, spill_y = cell_centres(grid, spots.spill_cell)
     edge = np.full(len(spots), -1) if facts.own_edge is None else facts.own_edge
     edge_x, edge_y = cell_centres(grid, edge)
-    has_edge = edge >= 0
+    has_edge, nothing = edge >= 0, np.full(len(spots), np.nan)
     geometry = [shape.get(i + 1, shapely.Point(x[i], y[i]).buffer(grid.transform.a / 2, 1))
                 for i in range(len(spots))]  # fmt: skip
     nested = np.bincount([spot.low_spot for spot in inner], minlength=len(spots) + 1)[1:]
@@ -111,11 +119,13 @@ def low_spots_layer(
         "own_edge_m": np.where(has_edge, grid.values.ravel()[edge], np.nan),
         "own_edge_x": np.where(has_edge, edge_x, np.nan),
         "own_edge_y": np.where(has_edge, edge_y, np.nan),
+        "behind_own_edge_m": nothing if facts.behind_edge is None else facts.behind_edge,
         "contributing_area_m2": area,
         "runoff_to_fill_mm": np.divide(
             volume * 1000, area, out=np.full(len(spots), np.nan), where=area > 0
         ),
         "on_lot_m2": facts.on_lot * grid.cell_m2,
+        "on_lot_depth_m": nothing if facts.deepest_on_lot is None else facts.deepest_on_lot,
         "building_distance_m": _distances(geometry, buildings, grid),
         "inner_low_spots": nested,
         "inlets": list(facts.inlets),
@@ -357,6 +367,12 @@ def facades_layer(facades: Sequence[Facade], crs: Any) -> gpd.GeoDataFrame:
         "length_m": [one.length_m for one in facades],
         "reach_m": [one.reach_m for one in facades],
         "fall_m": [one.fall_m for one in facades],
+        **{
+            f"{end}_{axis}": [one.level_places[at][of] for one in facades]
+            for at, end in enumerate(("foot", "out"))
+            for of, axis in enumerate(("x", "y"))
+        },
+        "out_m": [one.level_places[1][2] for one in facades],
         "slope": [one.slope for one in facades],
         "slope_low": [one.slope_low for one in facades],
         "slope_high": [one.slope_high for one in facades],
@@ -427,7 +443,7 @@ def shots_layer(
 
 def earthwork_layers(works: Sequence[JudgedEarthwork], crs: Any) -> dict[str, gpd.GeoDataFrame]:
     """
-    Give the earthworks, those along lines and those over areas.
+    Give the earthworks, those along lines and those over areas, and the lines cut open.
 
     Parameters
     ----------
@@ -441,6 +457,10 @@ def earthwork_layers(works: Sequence[JudgedEarthwork], crs: Any) -> dict[str, gp
             "earthwork_lines", lines, crs,
             {
                 "length_m": [one.length_m for one in lines],
+                "width_m": [one.work.width_m for one in lines],
+                "side_slope": [one.work.side for one in lines],
+                "level_up_m": [_end_level(one, 0) for one in lines],
+                "level_down_m": [_end_level(one, -1) for one in lines],
                 "depth_m": [one.bank_m for one in lines],
                 "fall": [one.fall for one in lines],
                 "capacity_m3s": [one.capacity_m3s for one in lines],
@@ -449,6 +469,7 @@ def earthwork_layers(works: Sequence[JudgedEarthwork], crs: Any) -> dict[str, gp
                 "standing_m": [one.standing_m for one in lines],
             },
             {
+                "lining": [one.work.lining if one.work.kind == "swale" else None for one in lines],
                 "leads_to": [one.work.leads_to or None for one in lines],
                 "goes_to": [one.end or None for one in lines],
             },
@@ -463,7 +484,42 @@ def earthwork_layers(works: Sequence[JudgedEarthwork], crs: Any) -> dict[str, gp
             },
             {},
         ),
+        "earthwork_profiles": _earthwork_profiles(lines, crs),
     }  # fmt: skip
+
+
+def _end_level(one: JudgedEarthwork, end: int) -> float:
+    """Level of an end of the bed or top, as it is dug."""
+    return np.nan if one.done is None else float(one.done[end])
+
+
+def _earthwork_profiles(lines: Sequence[JudgedEarthwork], crs: Any) -> gpd.GeoDataFrame:
+    """Give swales and berms cut open along their line, station by station."""
+    columns: dict[str, list[Any]] = {
+        column.name: [] for column in RESULT_LAYERS["earthwork_profiles"].columns
+    }
+    shapes: list[Any] = []
+    for one in lines:
+        if one.section is None or one.done is None:
+            continue
+        station, work = one.section.station, one.work
+        crosses: list[str | None] = [None] * station.size
+        for name, along in one.crossed_at:
+            free = np.array([other is None for other in crosses])
+            if free.any():
+                crosses[int(np.where(free, np.abs(station - along), np.inf).argmin())] = name
+        unknown = np.full(station.size, np.nan)
+        columns["name"] += [work.name] * station.size
+        columns["distance_m"] += station.tolist()
+        columns["ground_m"] += one.section.ground.tolist()
+        columns["level_m"] += one.done.tolist()
+        columns["water_m"] += (unknown if one.water is None else one.water).tolist()
+        columns["stands_m"] += (unknown if one.stands is None else one.stands).tolist()
+        columns["crosses"] += crosses
+        shapes += list(
+            shapely.line_interpolate_point(work.geometry, station / station[-1], normalized=True)
+        )
+    return layer_frame("earthwork_profiles", columns, shapes, crs)
 
 
 def _earthworks(
@@ -486,6 +542,7 @@ def _earthworks(
         "name": [one.work.name for one in works],
         "kind": [one.work.kind for one in works],
         "status": [one.work.status for one in works],
+        "crosses": [", ".join(name for _, name, _ in one.crosses) or None for one in works],
         "verdict": [one.verdict for one in works],
         **texts,
     }
@@ -495,7 +552,43 @@ def _earthworks(
     return layer_frame(name, columns, [one.work.geometry for one in works], crs)
 
 
-def levels_to_take_layer(levels: Sequence[FirstLevel], crs: Any) -> gpd.GeoDataFrame:
+def stakes_layer(staked: Sequence[Stake], crs: Any) -> gpd.GeoDataFrame:
+    """Give the stakes of what is proposed, numbered in the order in which they are listed."""
+    ties = [one.tie for one in staked]
+    columns: dict[str, Any] = {
+        "id": list(range(1, len(staked) + 1)),
+        "subject": [one.subject for one in staked],
+        "part": [one.part for one in staked],
+        "level_of": [one.level_of or None for one in staked],
+        "level_basis": [one.level_basis or None for one in staked],
+        "corner_a": [None if tie is None else tie.first.name for tie in ties],
+        "corner_b": [None if tie is None else tie.second.name for tie in ties],
+        "side": [None if tie is None else tie.side for tie in ties],
+    }
+    numbers = {
+        "distance_m": [one.distance_m for one in staked],
+        "ground_m": [one.ground_m for one in staked],
+        "level_m": [one.level_m for one in staked],
+        "cut_m": [one.ground_m - one.level_m for one in staked],
+        "tie_a_m": [np.nan if tie is None else tie.first_m for tie in ties],
+        "tie_b_m": [np.nan if tie is None else tie.second_m for tie in ties],
+        "between_m": [np.nan if tie is None else tie.between_m for tie in ties],
+        "angle_deg": [np.nan if tie is None else tie.angle_deg for tie in ties],
+        "corner_a_x": [np.nan if tie is None else tie.first.x for tie in ties],
+        "corner_a_y": [np.nan if tie is None else tie.first.y for tie in ties],
+        "corner_b_x": [np.nan if tie is None else tie.second.x for tie in ties],
+        "corner_b_y": [np.nan if tie is None else tie.second.y for tie in ties],
+        "x": [one.x for one in staked],
+        "y": [one.y for one in staked],
+    }
+    columns |= {name: np.array(values, dtype=float) for name, values in numbers.items()}
+    shapes = [shapely.Point(one.x, one.y) for one in staked]
+    return layer_frame("stakes", columns, shapes, crs)
+
+
+def levels_to_take_layer(
+    levels: Sequence[FirstLevel], crs: Any, to_come: Collection[str] = ()
+) -> gpd.GeoDataFrame:
     """
     Give the levels to take first.
 
@@ -503,11 +596,14 @@ def levels_to_take_layer(levels: Sequence[FirstLevel], crs: Any) -> gpd.GeoDataF
     ----------
     levels
         In their order.
+    to_come
+        Names of inlets and outlets that are not there yet.
     """
     places = [one.place for one in levels]
     columns: dict[str, Any] = {
         "rank": np.array([one.rank for one in levels], dtype=int),
-        "place": [place_words(one) for one in places],
+        "place": [place_words(one, to_come=one.name in to_come) for one in places],
+        "named": [one.name for one in places],
         "kind": [one.kind for one in places],
         "question": [one.question for one in levels],
         "subject": [one.subject for one in levels],

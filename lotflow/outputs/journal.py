@@ -9,7 +9,7 @@ import time
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager, suppress
 from pathlib import Path
-from typing import IO, Any, Final, Self
+from typing import IO, Any, Final, Self, TypeGuard
 
 from lotflow.errors import OutputError
 from lotflow.layers.result_town import CONCERNS, TOWN_LAYER
@@ -18,6 +18,11 @@ from lotflow.outputs.folder_lock import held
 
 #: Its name in the folder of a batch.
 JOURNAL: Final = "progress.jsonl"
+#: The overview, as layer and as GeoParquet.
+GEOPACKAGE: Final = "town.gpkg"
+PARQUET: Final = "town.parquet"
+#: Lots that could not be studied, told on the terminal.
+TOLD: Final = 10
 #: Below the folder of a batch, the folders of its lots.
 LOTS: Final = "lots"
 #: So often the disk is waited for [s]: what a power cut costs is studied again.
@@ -76,6 +81,10 @@ class Journal:
             if time.monotonic() - self._flushed > _FLUSH_S:
                 os.fsync(self._stream.fileno())
                 self._flushed = time.monotonic()
+
+    def forget_failed(self) -> None:
+        """Take lots that could not be studied for not known."""
+        self.rows = {key: row for key, row in self.rows.items() if row["outcome"] == "done"}
 
     def __enter__(self) -> Self:
         return self
@@ -178,7 +187,48 @@ def _rewrite(path: Path, run_id: str, rows: Mapping[str, Mapping[str, Any]]) -> 
     """Write a journal anew, without the line that was cut off."""
     lines = [{"run_id": run_id}, *rows.values()]
     fresh = path.with_name(f"{path.name}.new")
-    fresh.write_text(
-        "".join(json.dumps(line, ensure_ascii=False) + "\n" for line in lines), encoding="utf-8"
-    )
-    fresh.replace(path)
+    try:
+        fresh.write_text(
+            "".join(json.dumps(line, ensure_ascii=False) + "\n" for line in lines), encoding="utf-8"
+        )
+        fresh.replace(path)
+    except OSError:
+        fresh.unlink(missing_ok=True)
+        raise
+
+
+def is_told(told: Any) -> TypeGuard[dict[str, Any]]:
+    """Tell what a summary tells of a batch, as `town_text` says it, from what somebody changed."""
+    if not isinstance(told, dict):
+        return False
+    concerns, wrong = told.get("concerns"), told.get("not_studied")
+    counts = [told.get("lots"), told.get("failed")]
+    return (
+        isinstance(concerns, dict)
+        and concerns.keys() == set(CONCERNS)
+        and all(type(one) is int for one in (*counts, *concerns.values()))
+        and isinstance(wrong, list)
+        and all(isinstance(row, dict) and isinstance(row.get(name), str) and row[name].isprintable()
+                for row in wrong for name in ("parcel", "reason"))
+        and isinstance(told.get("page"), dict)
+    )  # fmt: skip
+
+
+def town_text(told: Mapping[str, Any]) -> str:
+    """
+    Say what came of a batch in some lines.
+
+    Parameters
+    ----------
+    told
+        As "town" in its summary.
+    """
+    lines = [f"{told['lots']:,} lots", ""]
+    lines += [f"  {count:>7,}  {name}" for name, count in told["concerns"].items() if count]
+    if told["failed"]:
+        lines += ["", "Not studied"]
+        lines += [f"  {row['parcel'] or '(no key)'}: {row['reason']}"
+                  for row in told["not_studied"]]  # fmt: skip
+        if told["failed"] > TOLD:
+            lines.append(f"  and {told['failed'] - TOLD:,} more in {GEOPACKAGE}")
+    return "\n".join(lines)

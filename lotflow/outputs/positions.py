@@ -29,11 +29,12 @@ if TYPE_CHECKING:
 _SPOTS: Final = RESULT_LAYERS["low_spots"]
 _INLETS: Final = RESULT_LAYERS["inlets"]
 _LEVELS: Final = RESULT_LAYERS["levels_to_take"]
+_STAKES: Final = RESULT_LAYERS["stakes"]
 
 #: Marks of waypoints by kind, by names that receivers know.
 _SYMBOLS: Final = {
     "low spot": "Flag, Blue", "inlet": "Square, Black", "outlet": "Circle, Purple",
-    "run-on": "Triangle, Orange", "level": "Pin, Green",
+    "run-on": "Triangle, Orange", "level": "Pin, Green", "stake": "Pin, Red",
 }  # fmt: skip
 
 #: Decimals of degrees that are written: 1 cm on the ground.
@@ -195,7 +196,7 @@ class Waypoint:
     name
         Short name, shown beside the point.
     kind
-        What it is: "low spot", "inlet", "outlet", "run-on", "level".
+        What it is: "low spot", "inlet", "outlet", "run-on", "level", "stake".
     description
         What is known of it, in the units of the reports.
     x, y
@@ -216,7 +217,7 @@ def waypoints(
     content: Mapping[str, Any], outlets: Sequence[Waypoint], units: UnitSystem
 ) -> list[Waypoint]:
     """
-    List the places of a result: low spots, inlets, outlets, run-on, levels to take first.
+    List the places of a result: low spots, inlets, outlets, run-on, levels to take first, stakes.
 
     Parameters
     ----------
@@ -238,7 +239,8 @@ def waypoints(
         if crossing["direction"] == "on"
     ]
     levels = [_level(one, units) for one in content["levels_to_take"]]
-    return [*spots, *inlets, *outlets, *crossings, *levels]
+    staked = [_stake(one, units) for one in content.get("stakes", ())]
+    return [*spots, *inlets, *outlets, *crossings, *levels, *staked]
 
 
 def _low_spot(spot: Mapping[str, Any], units: UnitSystem) -> Waypoint:
@@ -249,7 +251,7 @@ def _low_spot(spot: Mapping[str, Any], units: UnitSystem) -> Waypoint:
         f"{_SPOTS.shown(spot, 'contributing_area_m2', units)} drain to it"
     ]
     if spot["probability"] is not None:
-        parts.append(f"stands in {_SPOTS.shown(spot, 'probability', units)} of realisations")
+        parts.append(f"chance that it is there {_SPOTS.shown(spot, 'probability', units)}")
     if spot["artefact"]:
         parts.append(f"may be none: {spot['artefact']}")
     return Waypoint(
@@ -285,6 +287,22 @@ def _level(one: Mapping[str, Any], units: UnitSystem) -> Waypoint:
         f"Level {one['rank']}", "level", f"{away}{one['place']}; {question_words(one)}",
         one["x"], one["y"], one["level_m"],
     )  # fmt: skip
+
+
+def _stake(one: Mapping[str, Any], units: UnitSystem) -> Waypoint:
+    """A stake to set out, by what it is of and how it is found."""
+    parts = [f"{one['subject']}, {one['part']}"]
+    if one["level_m"] is not None:
+        parts.append(f"{one['level_of']} {_STAKES.shown(one, 'level_m', units)}")
+    if one["corner_a"] is not None:
+        parts += [
+            f"{_STAKES.shown(one, 'tie_a_m', units)} from {one['corner_a']}",
+            f"{_STAKES.shown(one, 'tie_b_m', units)} from {one['corner_b']}, {one['side']} of the "
+            "line between them",
+        ]
+    return Waypoint(
+        f"Stake {one['id']}", "stake", "; ".join(parts), one["x"], one["y"], one["ground_m"]
+    )
 
 
 def gpx_text(points: Sequence[Waypoint], crs: Any, *, title: str) -> str:

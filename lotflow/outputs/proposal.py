@@ -527,7 +527,8 @@ def proposal_text(content: dict[str, Any]) -> str:
     """
     lines = []
     if not content["options"]:
-        lines.append("Nothing can be offered.")
+        is_all = not content.get("surface")
+        lines.append("Nothing can be offered." if is_all else "No inlet is offered.")
     for one in content["options"]:
         end, line = one["end"], one["line"]
         sure = one["verdict"] or "not asked"

@@ -20,17 +20,23 @@ _LIBRARIES = ("richdem2", "numpy", "numba", "scipy", "shapely", "pyproj", "raste
               "geopandas")  # fmt: skip
 
 
-def library_versions() -> dict[str, str]:
-    """Versions of the libraries that decide a number, with both GDALs."""
-    import pyogrio  # noqa: PLC0415 - slow to import
-    import rasterio  # noqa: PLC0415 - slow to import
-
+def package_versions() -> dict[str, str]:
+    """Versions of the libraries that decide a number, as they are installed: none is loaded."""
     found = {}
     for name in _LIBRARIES:
         try:
             found[name] = version(name)
         except PackageNotFoundError:
             found[name] = "unknown"
+    return found
+
+
+def library_versions() -> dict[str, str]:
+    """Versions of the libraries that decide a number, with both GDALs."""
+    import pyogrio  # noqa: PLC0415 - slow to import
+    import rasterio  # noqa: PLC0415 - slow to import
+
+    found = package_versions()
     found["GDAL of rasterio"] = rasterio.__gdal_version__
     found["GDAL of pyogrio"] = pyogrio.__gdal_version_string__
     return found

@@ -76,11 +76,14 @@ def lot_layer(lot: gpd.GeoDataFrame, metres_per_unit: float, name: str) -> gpd.G
     )
 
 
-def flow_paths_layer(paths: Sequence[FlowPath], routing: Routing) -> gpd.GeoDataFrame:
+def flow_paths_layer(
+    paths: Sequence[FlowPath], routing: Routing, *, today: bool = False
+) -> gpd.GeoDataFrame:
     """
     Give flow paths as lines drawn downhill.
 
-    `paths`, `routing`: the reaches and what they were traced on.
+    `paths`, `routing`: the reaches and what they were traced on; `today`: whether they are those
+    of the drains and the ground as they are, beside those of the proposal.
     """
     grid = routing.surface.ground
     filled = routing.field.filled.ravel()
@@ -96,7 +99,7 @@ def flow_paths_layer(paths: Sequence[FlowPath], routing: Routing) -> gpd.GeoData
         "rank": np.array([path.order for path in paths], dtype=int),
         "ponded_share": np.array([path.ponded_share for path in paths], dtype=float),
     }
-    return layer_frame("flow_paths", columns, lines, grid.crs)
+    return layer_frame("flow_paths_today" if today else "flow_paths", columns, lines, grid.crs)
 
 
 def crossings_layer(crossings: Sequence[Crossing], grid: Grid) -> gpd.GeoDataFrame:

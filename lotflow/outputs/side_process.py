@@ -8,6 +8,7 @@ the content and draws while this one writes. The result is the same as without i
 from __future__ import annotations
 
 import contextlib
+import gc
 import importlib
 import os
 import pickle
@@ -38,7 +39,8 @@ class SideProcess:
     Parameters
     ----------
     first
-        Modules that are loaded over there as soon as it has started.
+        What is called over there as soon as it has started, so that libraries are loaded by the
+        time there is work: functions without arguments, each as `module:function`.
     """
 
     def __init__(self, first: Sequence[str] = ()) -> None:
@@ -142,12 +144,14 @@ def serve(first: Sequence[str], work: BinaryIO, results: BinaryIO) -> None:
     """
     Get ready, then do the work that comes until there is no more.
 
-    `first`: modules to be loaded; `work`, `results`: pipes from and to the first process.
+    `first`: functions that get it ready, each as `module:function`; `work`, `results`: pipes from
+    and to the first process.
     """
-    for name in first:
+    for place in first:
+        module, _, function = place.partition(":")
         # what cannot be loaded is told of when it is needed
         with contextlib.suppress(Exception):
-            importlib.import_module(name)
+            getattr(importlib.import_module(module), function)()
     while True:
         try:
             module, function, arguments = _receive(work)
@@ -165,6 +169,7 @@ def _main() -> None:
     for name in ("SIGINT", "SIGTERM", "SIGHUP"):
         if hasattr(signal, name):  # without the first process there is no more work, and it ends
             signal.signal(getattr(signal, name), signal.SIG_IGN)
+    gc.set_threshold(500_000, 20, 20)  # few looks for dead circles, as in the first process
     results = os.fdopen(os.dup(1), "wb")
     # what a library prints must not get between the results
     with open(os.devnull, "wb") as nothing:  # noqa: PTH123 - the null device

@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import xml.etree.ElementTree as ET
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final, Literal
 
 from lotflow.outputs import palette
@@ -149,10 +149,11 @@ def _flow_rules(units: UnitSystem) -> tuple[Rule, ...]:
 #: Layers that have a style.
 STYLED: Final = (
     "contours", "water", "catchments", "low_spots", "inner_low_spots", "buildings",
-    "flow_paths", "lot", "spill_points", "lot_line_crossings", "inlet_areas", "inlet_lines",
-    "inlets", "drain_lines", "line_profiles", "nodes", "outlet_options", "observations", "ponds",
-    "overflow_paths", "facades", "swale_ways", "openings", "levels_to_take", "shots",
-    "earthwork_areas", "earthwork_lines", "catchment_cells",
+    "flow_paths", "flow_paths_today", "lot", "spill_points", "lot_line_crossings", "inlet_areas",
+    "inlet_lines", "inlets", "drain_lines", "line_profiles", "nodes", "outlet_options",
+    "observations", "ponds", "overflow_paths", "facades", "swale_ways", "openings",
+    "levels_to_take", "shots", "earthwork_areas", "earthwork_lines",
+    "earthwork_profiles", "stakes", "catchment_cells",
 )  # fmt: skip
 
 
@@ -189,6 +190,9 @@ def layer_rules(units: UnitSystem) -> dict[str, tuple[Rule, ...]]:
             Rule("building", fill=palette.BUILDING, stroke=palette.BUILDING_EDGE),
         ),
         "flow_paths": _flow_rules(units),
+        "flow_paths_today": tuple(
+            replace(rule, dashes=palette.SHORT_DASHES) for rule in _flow_rules(units)
+        ),
         "lot": (Rule("lot", stroke=palette.LOT, width=2.2, dashes=palette.LOT_DASHES),),
         "spill_points": (
             Rule("spill point", fill=palette.WATER_EDGE, mark="cross", size=8),
@@ -305,7 +309,7 @@ def _house_rules(units: UnitSystem) -> dict[str, tuple[Rule, ...]]:
 
 
 def _earthwork_rules(units: UnitSystem) -> dict[str, tuple[Rule, ...]]:
-    """Swales and berms, ground that is raised, and rain gardens."""
+    """Swales and berms, ground that is raised, rain gardens, and stakes to set out."""
     earth = palette.EARTH
     return {
         "earthwork_areas": (
@@ -320,6 +324,12 @@ def _earthwork_rules(units: UnitSystem) -> dict[str, tuple[Rule, ...]]:
             Rule("berm", "kind", equals="berm", stroke=earth, width=4.0, label=("name",)),
             Rule("swale", "kind", equals="swale", stroke=palette.SWALE, width=3.0, arrows=True,
                  label=("name",), figure=figure("fall", "slope", units)),
+        ),
+        "earthwork_profiles": (
+            Rule("step of a profile", fill=palette.SWALE, mark="circle", size=3),
+        ),
+        "stakes": (
+            Rule("stake to set out", fill=palette.INK, mark="cross", size=7, label=("id",)),
         ),
     }  # fmt: skip
 

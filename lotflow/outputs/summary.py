@@ -31,7 +31,7 @@ CONTRACT: Final[dict[str, tuple[str, ...]]] = {
     "answer": (
         "rank", "harm", "place", "x", "y", "causes", "verdict", "remedy", "mends", "takes",
         "grade", "evidence", "source", "findings", "theme", "check", "risk", "left", "grade_means",
-        "steps",
+        "steps", "is_levelled",
     ),
     "evidence_only": ("rule", "subject", "scenario", "reason"),
     "harm": (
@@ -93,6 +93,11 @@ CONTRACT: Final[dict[str, tuple[str, ...]]] = {
     ),
     "levels_to_take": (
         "rank", "place", "x", "y", "level_m", "question", "subject", "open_share", "settles",
+    ),
+    "sheet_places": ("name", "x", "y", "surface_kind", "subject", "only_compared"),
+    "stakes": (
+        "id", "subject", "part", "distance_m", "ground_m", "level_of", "level_m", "cut_m",
+        "corner_a", "tie_a_m", "corner_b", "tie_b_m", "side", "x", "y",
     ),
     "quantities": ("item", "quantity", "unit", "price", "cost"),
     "as_built": (
@@ -313,6 +318,7 @@ _NAMED_BY: Final[dict[str, tuple[str, ...]]] = {
     "earthwork_lines": ("name",),
     "earthwork_areas": ("name",),
     "levels_to_take": ("rank",),
+    "stakes": ("id",),
     "quantities": ("item",),
     "as_built": ("name", "part"),
 }

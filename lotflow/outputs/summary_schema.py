@@ -20,12 +20,13 @@ _TYPES: Final = {"text": "string", "number": "number", "whole": "integer", "yes_
                  "date": "string"}  # fmt: skip
 #: Lists that are no layer, and the layers whose columns they carry.
 _OF_LAYERS: Final = {"lines": ("line_storms", "drain_lines"), "confidence": (), "answer": (),
-                     "evidence_only": (), "harm": ()}  # fmt: skip
+                     "evidence_only": (), "harm": (), "sheet_places": ()}  # fmt: skip
 _MEANINGS: Final = {
     "confidence": "How sure the result is.",
     "answer": "What is wrong, why, what to do first, what it takes, how sure: the worst first.",
     "evidence_only": "Failures and warnings that are no item of the answer, and why.",
     "harm": "The table of harm: each place against a published limit.",
+    "sheet_places": "Places of the field sheet by the names that level notes may call them.",
 }
 #: Lists that are there where drains are, or observations.
 _OPTIONAL: Final = ("outlet_storms", "inlet_bypass", "observations")

@@ -58,6 +58,32 @@ CAUTIONS: Final = (
     "licensed practice decide.",
 )
 
+_TRENCH: Final = (
+    "Trenches: from {ladder} deep a ladder within {reach}, from {shoring} shoring or sloped "
+    "walls unless in stable rock (US: 29 CFR 1926.651, .652); a stricter local rule governs. "
+    "Spoil {back} back."
+)
+_TRENCH_FIGURES: Final[dict[UnitSystem, dict[str, str]]] = {
+    "us": {"ladder": "4 ft", "reach": "25 ft", "shoring": "5 ft", "back": "2 ft"},
+    "metric": {"ladder": "1.2 m", "reach": "7.6 m", "shoring": "1.5 m", "back": "0.6 m"},
+}
+
+
+def trench_caution(units: UnitSystem) -> str:
+    """
+    Say what holds for trenches.
+
+    Parameters
+    ----------
+    units
+        "us" or "metric".
+
+    References
+    ----------
+    29 CFR 1926.651(c)(2), 1926.651(j)(2) and 1926.652(a).
+    """
+    return _TRENCH.format(**_TRENCH_FIGURES[units])
+
 
 def summary_text(
     content: Mapping[str, Any], units: UnitSystem, *, is_screening: bool = False,
@@ -268,7 +294,9 @@ def _low_spots(content: Mapping[str, Any], units: UnitSystem) -> list[str]:
     heads = (*_SPOTS.labels(*columns), "Note")
     lines = _table(heads, rows, _MOST["low_spots"], text_columns=(len(heads) - 1,))
     if sure:
-        lines.append("  stands in: share of the surfaces that the error of the data allows")
+        lines.append(
+            "  chance: that it is there, by the surfaces that the error of the data allows"
+        )
     return lines + _at_least(real) + _artefacts(spots)
 
 

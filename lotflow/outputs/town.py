@@ -13,6 +13,7 @@ import pandas as pd
 from lotflow.errors import OutputError
 from lotflow.layers.result_town import CONCERNS, TOWN_LAYER, TOWN_LAYERS
 from lotflow.outputs.geopackage import geopackage_file
+from lotflow.outputs.journal import GEOPACKAGE, PARQUET, TOLD
 from lotflow.outputs.result_file import ResultFile, text_file
 from lotflow.outputs.summary import SCHEMA_VERSION
 from lotflow.outputs.town_page import town_page
@@ -20,8 +21,6 @@ from lotflow.outputs.town_page import town_page
 if TYPE_CHECKING:
     from lotflow.units import UnitSystem
 
-GEOPACKAGE: Final = "town.gpkg"
-PARQUET: Final = "town.parquet"
 PAGE: Final = "town.html"
 #: All that may be there besides the manifest.
 NAMES: Final = (GEOPACKAGE, PARQUET, PAGE)
@@ -48,8 +47,8 @@ def town_table(rows: Sequence[Mapping[str, Any]], shapes: gpd.GeoSeries) -> gpd.
 
 
 def town_files(
-    table: gpd.GeoDataFrame, *, title: str, run_id: str, program: str, units: UnitSystem,
-    opens: str,
+    table: gpd.GeoDataFrame, *, page: Mapping[str, str], run_id: str, program: str,
+    units: UnitSystem,
 ) -> list[ResultFile]:  # fmt: skip
     """
     Make the files of an overview.
@@ -58,21 +57,19 @@ def town_files(
     ----------
     table
         From `town_table`.
-    title
-        Of the page.
+    page
+        Its "title", and the file of a lot's folder that it "opens".
     run_id, program
         Where it comes from.
     units
         Of the page.
-    opens
-        File of a lot's folder that the page leads to.
     """
     files = [
         geopackage_file(
             GEOPACKAGE, {TOWN_LAYER.name: table}, schema=TOWN_LAYERS,
             metadata={"run_id": run_id, "program": program},
         ),
-        text_file(PAGE, town_page(table, title=title, units=units, opens=opens)),
+        text_file(PAGE, town_page(table, units=units, **page)),
     ]  # fmt: skip
     if find_spec("pyarrow") is not None:
         files.append(_parquet_file(table))
@@ -110,8 +107,9 @@ def _plain(values: pd.Series[Any]) -> list[Any]:
 
 
 def town_summary(
-    table: gpd.GeoDataFrame, *, run_id: str, program: str, made_from: Mapping[str, Any]
-) -> dict[str, Any]:
+    table: gpd.GeoDataFrame, *, run_id: str, program: str, made_from: Mapping[str, Any],
+    page: Mapping[str, str],
+) -> dict[str, Any]:  # fmt: skip
     """
     Give the content of the `summary.json` of a batch.
 
@@ -121,41 +119,24 @@ def town_summary(
         From `town_table`.
     run_id, program, made_from
         Where it comes from.
+    page
+        How its page was made.
     """
     counts = table["concern"].value_counts()
+    wrong = table[table["outcome"] == "failed"]
+    first = wrong.iloc[:TOLD]
     return {
         "schema_version": SCHEMA_VERSION,
         "lot": {"name": None},
         "town": {
             "lots": len(table),
-            "failed": int((table["outcome"] == "failed").sum()),
+            "failed": len(wrong),
             "concerns": {name: int(counts.get(name, 0)) for name in CONCERNS},
+            "not_studied": [
+                {"parcel": parcel, "reason": reason}
+                for parcel, reason in zip(first["parcel"], first["reason"], strict=True)
+            ],
+            "page": dict(page),
         },
         "provenance": {"program": program, "run_id": run_id, **made_from},
     }
-
-
-def town_text(table: gpd.GeoDataFrame) -> str:
-    """
-    Say what came of a batch in some lines.
-
-    Parameters
-    ----------
-    table
-        From `town_table`.
-    """
-    counts = table["concern"].value_counts()
-    lines = [f"{len(table):,} lots", ""]
-    lines += [f"  {counts[name]:>7,}  {name}" for name in CONCERNS if counts.get(name, 0)]
-    wrong = table[table["outcome"] == "failed"]
-    if len(wrong):
-        lines += ["", "Not studied"]
-        for parcel, reason in list(zip(wrong["parcel"], wrong["reason"], strict=True))[:_TOLD]:
-            lines.append(f"  {parcel or '(no key)'}: {reason}")
-        if len(wrong) > _TOLD:
-            lines.append(f"  and {len(wrong) - _TOLD:,} more in {GEOPACKAGE}")
-    return "\n".join(lines)
-
-
-#: Lots that could not be studied, told on the terminal.
-_TOLD: Final = 10

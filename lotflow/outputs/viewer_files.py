@@ -42,16 +42,17 @@ _TITLES: Final = {
 _TABLES: Final = ("findings", "quantities", "as_built", "runoff", "falls", "pond_cases",
                   "wall_water", "inlet_intake", "line_storms", "outlet_storms",
                   "inlet_bypass")  # fmt: skip
-_PLACES: Final = ("observations", "inlets", "inlet_lines", "inlet_areas", "levels_to_take", "shots",
-                  "openings", "facades", "swale_ways", "earthwork_lines", "earthwork_areas",
-                  "lot", "buildings")  # fmt: skip
+_PLACES: Final = ("observations", "inlets", "inlet_lines", "inlet_areas", "levels_to_take",
+                  "stakes", "shots", "openings", "facades", "swale_ways", "earthwork_lines",
+                  "earthwork_areas", "earthwork_profiles", "lot", "buildings")  # fmt: skip
 _DRAINS: Final = ("nodes", "drain_lines", "line_profiles", "outlet_options")
-_WATER: Final = ("lot_line_crossings", "spill_points", "inner_low_spots", "flow_paths")
+_WATER: Final = ("lot_line_crossings", "spill_points", "inner_low_spots", "flow_paths",
+                 "flow_paths_today")  # fmt: skip
 _AREAS: Final = ("low_spots", "water", "catchments", "catchment_cells")
 #: Layers that are not drawn when the project opens: what is seldom asked for, or lies over the
 #: rest.
-_OFF: Final = ("outlet_options", "line_profiles", "spill_points", "inner_low_spots",
-               "catchment_cells")  # fmt: skip
+_OFF: Final = ("outlet_options", "line_profiles", "earthwork_profiles", "stakes", "spill_points",
+               "inner_low_spots", "catchment_cells", "flow_paths_today")  # fmt: skip
 
 
 def raster_looks(rasters: Mapping[str, Raster], units: UnitSystem) -> dict[str, RasterLook]:

@@ -560,7 +560,7 @@ def _sure(of_place: Sequence[tuple[bool, float]], drawn: int) -> Sure:
 
 
 #: Water that leaves this near to where it left before leaves at the same place [m].
-_SAME_PLACE_M: Final = 2.0
+SAME_PLACE_M: Final = 2.0
 
 
 def worsened_off_lot(
@@ -586,11 +586,9 @@ def worsened_off_lot(
     outside = [float(water.depth[~lot].sum()) * area for water in (before, after)]
     gone = [float(water.left.sum()) * area + stands
             for water, stands in zip((before, after), outside, strict=True)]  # fmt: skip
-    reach = max(round(_SAME_PLACE_M / yards[0].cell_m), 1)
-    left = [
-        _leaving(water, yard) * area for water, yard in zip((before, after), yards, strict=True)
-    ]
-    was, now = _summed_around(left[0], 2 * reach), _summed_around(left[1], reach)
+    reach = max(round(SAME_PLACE_M / yards[0].cell_m), 1)
+    left = [leaving(water, yard) * area for water, yard in zip((before, after), yards, strict=True)]
+    was, now = summed_around(left[0], 2 * reach), summed_around(left[1], reach)
     more = np.where(left[1] > 0, now - (1.0 + OFF_LOT_SHARE) * was, 0.0)
     found = {
         "stands": outside[1] - (1.0 + OFF_LOT_SHARE) * outside[0],
@@ -600,7 +598,7 @@ def worsened_off_lot(
     return {kind: round(volume, 3) for kind, volume in found.items() if volume > OFF_LOT_M3}
 
 
-def _leaving(water: StandingWater, yard: Yard) -> FloatArray:
+def leaving(water: StandingWater, yard: Yard) -> FloatArray:
     """Runoff that leaves the lot in each of its cells, were all low spots full [depth x cells]."""
     routing = water.network.routing
     inside = yard.lot.ravel()
@@ -609,7 +607,7 @@ def _leaving(water: StandingWater, yard: Yard) -> FloatArray:
     return np.where(leaves.reshape(flow.shape), flow, 0.0)
 
 
-def _summed_around(values: FloatArray, reach: int) -> FloatArray:
+def summed_around(values: FloatArray, reach: int) -> FloatArray:
     """Sum of the cells within a square round each cell."""
     from scipy.ndimage import uniform_filter  # noqa: PLC0415 - slow to import
 

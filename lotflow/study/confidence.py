@@ -96,7 +96,7 @@ def confidence_chapter(
     )
     realised = realise_study(lot, places=places, first=first, ca_weight=ca_weight)
     limit = lot.job.criteria.low_spot_limit_m(lot.job.elevation.rmse_m)
-    bounds = realised_bounds(realised, lot.low_spots.artefact, error, limit, grid.cell_m2)
+    bounds = realised_bounds(realised, lot.low_spots, error, limit, grid.cell_m2)
     measured = catchment_areas(lot.cells, grid)
     draining = realised.draining()
     holds = holding_shares(lot.paths, lot.inlets.routing, draining)
@@ -280,7 +280,12 @@ def _levels_to_take(
     limit = lot.job.criteria.low_spot_limit_m(lot.job.elevation.rmse_m)
     today = today_ground(lot)
     found = first_levels(places, realised, limit, today.values, lines)
-    return {"levels_to_take": levels_to_take_layer(found, today.crs)} if found else {}
+    to_come = {
+        str(name)
+        for drawn in (lot.site.inlets, lot.site.outlets)
+        for name in drawn["name"][drawn["status"] == "proposed"]
+    }
+    return {"levels_to_take": levels_to_take_layer(found, today.crs, to_come)} if found else {}
 
 
 def _section(lot: LotWater, number: int) -> dict[str, Any]:

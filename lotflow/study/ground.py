@@ -24,7 +24,7 @@ from lotflow.terrain.downspouts import building_names
 from lotflow.terrain.earthworks import before_swales
 from lotflow.terrain.house_ring import ring_cells
 from lotflow.terrain.levelled import shot_findings
-from lotflow.terrain.notes import edge_notes, gap_notes, inlet_notes, low_spot_notes
+from lotflow.terrain.notes import edge_notes, gap_notes, inlet_notes, low_spot_notes, sunk_notes
 from lotflow.terrain.origins import Ground, lot_origins, origins
 from lotflow.terrain.own_edges import own_edges
 from lotflow.terrain.taken_shots import drawn_there, raster_level
@@ -72,6 +72,7 @@ def _findings(lot: LotWater) -> list[Finding]:
     if lot.levelled is not None:
         found += shot_findings(lot.levelled)
     found += gap_notes(window.surface, window.lot)
+    found += sunk_notes(window.sunk)
     found += off_lot(lot.site, job.criteria, grid.metres_per_unit)
     found += edge_notes(
         lot.names,
@@ -118,10 +119,10 @@ def _layers(lot: LotWater) -> dict[str, pd.DataFrame]:
 def _low_spot_facts(lot: LotWater) -> LowSpotFacts:
     """What is known of the low spots beside their shape."""
     spots, window = lot.low_spots, lot.window
-    receiver = lot.natural.receivers().ravel()
+    own_edge, behind = own_edges(spots, lot.natural, window.lot)
     return LowSpotFacts(
         spots.cells_in(window.lot), lot.spots_cut, lot.spots_not_closed,
-        inlets_in(spots, lot.inlets.placed), own_edges(spots, window.surface, receiver, window.lot),
+        inlets_in(spots, lot.inlets.placed), own_edge, behind, spots.deepest_in(window.lot),
     )  # fmt: skip
 
 

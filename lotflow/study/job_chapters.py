@@ -28,6 +28,7 @@ from lotflow.drains.judged import design_storm
 from lotflow.drains.order import ordered_quantities
 from lotflow.drains.quantities import priced
 from lotflow.drains.setbacks import setback_distances
+from lotflow.drains.stakes import stakes
 from lotflow.findings import with_earlier
 from lotflow.inputs.day_rain import DayRain, read_day_rain, require_days
 from lotflow.inputs.prices import read_prices
@@ -36,11 +37,12 @@ from lotflow.outputs.ground_layers import (
     earthwork_layers,
     facades_layer,
     openings_layer,
+    stakes_layer,
     swale_ways_layer,
 )
 from lotflow.outputs.positions import place_of
 from lotflow.outputs.quantities import quantities_csv, quantities_table
-from lotflow.outputs.result_layers import runoff_table
+from lotflow.outputs.result_layers import flow_paths_layer, runoff_table
 from lotflow.outputs.worked_sheets import SHEETS_FILE, stated_sheets, worked_sheets
 from lotflow.ponding.refused import opened_water
 from lotflow.runoff.drawn_cover import SiteCover, drawn_cover
@@ -189,6 +191,7 @@ def job_chapters(
     house = round_house(lot, cover.ground)
     return [
         runoff,
+        today_chapter(lot, waters),
         drain_chapter(lot, checked),
         # adds its bounds to what the chapters before it have
         confidence_chapter(
@@ -200,6 +203,7 @@ def job_chapters(
         ),
         house_chapter(lot, waters, cover.ground, house),
         earthwork_chapter(lot, works),
+        stakes_chapter(lot, of_main, works),
         standing_chapter(lot, cover.ground),
         quantity_chapter(lot, checked, works),
         Chapter(findings=stated_findings(lot.job.intensity_m_s if checked else None))
@@ -215,6 +219,15 @@ def job_chapters(
         observations_chapter(lot, waters[0], cover.ground, storms[0], judged.days.known()),
         Chapter(hashes={"observations": judged.days.sha256} if judged.days.sha256 else {}),
     ]
+
+
+def today_chapter(lot: LotWater, cases: Sequence[CaseWater]) -> Chapter:
+    """Give where water runs today, where it is to run another way."""
+    if len(cases) == 1:
+        return Chapter()
+    routing = cases[0].inlets.routing
+    paths = flow_paths_layer(lot.paths_on(routing), routing, today=True)
+    return Chapter(layers={"flow_paths_today": paths})
 
 
 def site_cover(lot: LotWater) -> SiteCover:
@@ -314,9 +327,6 @@ def round_house(lot: LotWater, cover: GroundCover) -> tuple[list[Facade], list[O
     openings = openings_of(
         site, surface, lot.low_spots, error=lot.level_error,
         not_closed=lot.spots_not_closed,
-        from_benchmark=None if lot.job.is_drawn_by_benchmark else {
-            name for layer, name, _ in site.from_benchmark if layer == "openings"
-        },
     )  # fmt: skip
     return facades, openings
 
@@ -399,6 +409,14 @@ def earthwork_chapter(lot: LotWater, works: Sequence[JudgedEarthwork]) -> Chapte
         layers=earthwork_layers(works, lot.window.surface.ground.crs),
         findings=earthwork_findings(works),
     )
+
+
+def stakes_chapter(
+    lot: LotWater, checked: CheckedCase | None, works: Sequence[JudgedEarthwork]
+) -> Chapter:
+    """Give the stakes by which what is proposed is set out; empty where nothing is."""
+    staked = stakes(lot.site, lot.case, checked, works, lot.ground)
+    return Chapter(layers={"stakes": stakes_layer(staked, lot.ground.crs)}) if staked else Chapter()
 
 
 def _swale_flows(

@@ -28,7 +28,7 @@ from lotflow.terrain.conditioning import LevelledError
 from lotflow.terrain.downspouts import case_roofs
 from lotflow.terrain.flow_paths import FlowPath, flow_paths
 from lotflow.terrain.inlets import InletStudy, drawn_inlets, study_inlets
-from lotflow.terrain.level_error import ErrorModel, LevelError
+from lotflow.terrain.level_error import ErrorModel, GivenLevels, LevelError
 from lotflow.terrain.levelled import Levelled, benchmark_tie, level_ground
 from lotflow.terrain.low_spots import (
     InnerLowSpot,
@@ -128,12 +128,15 @@ class LotWater:
     @cached_property
     def level_error(self) -> LevelError:
         """Vertical error of levels taken off the ground: smaller near levels taken on site."""
-        stated = self.job.elevation
+        stated, own = self.job.elevation, self.site.from_benchmark
+        given = GivenLevels(self.job.is_drawn_by_benchmark, own, self.site.levelled - own)
         if self.levelled is None or self.levelled.conditioning is None:
-            return LevelError(stated.rmse_m, stated.correlation_m, stated.white_share)
+            return LevelError(stated.rmse_m, stated.correlation_m, stated.white_share, given=given)
+        share = self.levelled.spread_share
         return LevelledError(
-            stated.rmse_m, stated.correlation_m, stated.white_share, self.window.surface.ground,
-            self.levelled.conditioning,
+            share * stated.rmse_m, stated.correlation_m, stated.white_share,
+            self.window.surface.ground, self.levelled.conditioning.of_better_ground(share),
+            given=given,
         )  # fmt: skip
 
     @cached_property
@@ -170,7 +173,11 @@ class LotWater:
     @cached_property
     def paths(self) -> list[FlowPath]:
         """Where water runs with the inlets in place, downhill from confluence to confluence."""
-        return flow_paths(self.inlets.routing, self.job.criteria.flow_path_area_m2)
+        return self.paths_on(self.inlets.routing)
+
+    def paths_on(self, routing: Routing) -> list[FlowPath]:
+        """Where water runs in a state of the drains, downhill from confluence to confluence."""
+        return flow_paths(routing, self.job.criteria.flow_path_area_m2)
 
 
 def read_inputs(job: Job) -> tuple[Job, UnitChoice, ElevationSource, Site]:

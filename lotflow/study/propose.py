@@ -1,4 +1,4 @@
-"""From a job to a proposed one: inlets with lines, judged by the same water, in a folder to run."""
+"""From a job to a proposed one: the surface first, then inlets with lines, in a folder to run."""
 
 from __future__ import annotations
 
@@ -30,21 +30,32 @@ from lotflow.outputs.proposal import (
     with_rows,
     without_rows,
 )
+from lotflow.outputs.proposal_page import PROPOSAL_PAGE, ProposalView, proposal_page
 from lotflow.outputs.summary import json_text
-from lotflow.proposing.again import Settled, settled
-from lotflow.proposing.inlets import (
-    LotGround,
-    Rules,
-    asked,
-    laid_out,
-    offered,
+from lotflow.outputs.surface_proposal import (
+    ranking_content,
+    surface_content,
+    surface_rows,
+    surface_shots,
+    surface_text,
 )
+from lotflow.proposing.again import Settled, settled
+from lotflow.proposing.inlets import LotGround, Rules, asked, laid_out, offered
+from lotflow.proposing.ranking import Trial, ranked
 from lotflow.proposing.sound import sound_nodes
 from lotflow.study.chapter import say_nothing
 from lotflow.study.job_chapters import case_storms, site_cover
 from lotflow.study.lot_water import case_water, error_model, study_lot
 from lotflow.study.main_job import run_study, study_of
 from lotflow.study.start import start_job
+from lotflow.study.surface_step import (
+    compared_harm,
+    costs,
+    nothing_stands,
+    pump_last,
+    surface_lot,
+    surface_step,
+)
 from lotflow.terrain.confidence import surfaces_off
 
 if TYPE_CHECKING:
@@ -60,7 +71,7 @@ if TYPE_CHECKING:
     from lotflow.units import UnitSystem, VerticalUnit
 
 #: Layers to which rows are added.
-_ADDED: Final = ("inlets", "drain_lines", "outlets")
+_ADDED: Final = ("inlets", "drain_lines", "outlets", "downspouts", "earthworks")
 
 
 @dataclass(frozen=True)
@@ -84,7 +95,7 @@ def propose(
     job_path: Path, folder: Path, *, inlets: int = 3, surfaces: int = 12, tell: Tell = say_nothing
 ) -> Proposed:
     """
-    Propose inlets with lines for a job, and write a whole job folder with them.
+    Propose changes of the surface, inlets and lines, and write a whole job folder with them.
 
     Parameters
     ----------
@@ -112,46 +123,81 @@ def propose(
     moved = _moved_job(job_path, folder.resolve())
     tell("reading the ground")
     lot = study_lot(job)
-    if earlier is not None:
-        settled_rows = settled(lot.site, earlier, lot.window.surface.ground.metres_per_unit)
-        if settled_rows.free or settled_rows.theirs:
-            with tempfile.TemporaryDirectory(prefix="lotflow-") as made:
-                base = Path(made).resolve().joinpath("job")
-                _write_base(job_path, lot, settled_rows, base)
-                return _proposed(base, moved, folder, inlets, surfaces, tell, settled_rows.rejected)
-        return _proposed(job_path, moved, folder, inlets, surfaces, tell, settled_rows.rejected)
-    return _proposed(job_path, moved, folder, inlets, surfaces, tell, ())
+    if earlier is None:
+        return _proposed(job_path, lot, moved, folder, inlets, surfaces, tell)
+    again = settled(lot.site, earlier, lot.ground.metres_per_unit)
+    with tempfile.TemporaryDirectory(prefix="lotflow-") as made:
+        if again.free or again.theirs:
+            base = Path(made).resolve().joinpath("job")
+            _write_base(job_path, lot, again, base)
+            job_path, lot = base, study_lot(read_job(base))
+        return _proposed(job_path, lot, moved, folder, inlets, surfaces, tell, again.rejected)
 
 
 def _proposed(
-    job_path: Path, moved: JobFile, folder: Path, inlets: int, surfaces: int, tell: Tell,
-    rejected: tuple[Rejected, ...],
+    job_path: Path, lot: LotWater, moved: JobFile, folder: Path, inlets: int, surfaces: int,
+    tell: Tell, rejected: tuple[Rejected, ...] = (),
 ) -> Proposed:  # fmt: skip
     """Propose for a drawing without free rows of an earlier proposal."""
-    job = read_job(job_path)
-    lot = study_lot(job)
-    with naming_files(lot.site.sources):
-        as_drawn = _result(study_of(replace(lot, job=with_realisations(lot.job, 0))))
-        before = _broken(as_drawn)
-        ground = _ground(lot, rejected, sound_nodes(as_drawn, lot.site, lot.case))
+    with naming_files(lot.site.sources), tempfile.TemporaryDirectory(prefix="lotflow-") as made:
+        ground = _ground(lot)
+        tell("the surface first")
+        off = list(surfaces_off(
+            lot.ground, error_model(lot.job), lot.job.confidence.seed, surfaces,
+            None if lot.levelled is None else lot.levelled.surfaces, lot.window.elevation.apart,
+        ))  # fmt: skip
+        bare = study_of(replace(lot, job=with_realisations(lot.job, 0)))
+        surface = surface_step(
+            surface_lot(lot, ground), bare, off,
+            lambda changes: study_of(_redrawn(job_path, lot, surface_rows(changes))), _broken,
+            partial(tell, "the surface first"),
+        )  # fmt: skip
+        drawn = lot
+        if surface.changes:
+            folder_of = Path(made).resolve()
+            rows = surface_rows(surface.changes)
+            _write_job(job_path, folder_of, _with_rows(lot, rows))
+            drawn = study_lot(read_job(folder_of))
+        joinable = sound_nodes(_result(surface.study), drawn.site, drawn.case)
+        ground = _ground(drawn, rejected, joinable)
         tell("choosing places")
         options, refused, after = offered(
-            ground, inlets, before, partial(_run_with, job_path, lot),
+            ground, inlets, _broken(surface.study), partial(_run_with, job_path, drawn),
             partial(tell, "choosing places"),
         )  # fmt: skip
         tell("asking how sure they are")
-        off = surfaces_off(
-            lot.ground, error_model(lot.job), lot.job.confidence.seed, surfaces,
-            None if lot.levelled is None else lot.levelled.surfaces, lot.window.elevation.apart,
-        )  # fmt: skip
         options = asked(ground, options, off, partial(tell, "asking how sure they are"))
-        site, rows = _site_file(lot, options)
-    head = {"lotflow": __version__, "seed": job.confidence.seed, "surfaces": surfaces}
-    listed = listed_rows(rows, _offset(lot))
-    content = head | proposal_content(ground, options, refused, (before, after), listed, rejected)
+        trials = [Trial(one.name, (one,)) for one in surface.changes]
+        trials += [Trial(one.name, cells=(one.cell,)) for one in options if not one.is_drawn]
+        ranking = ranked(surface.lot, trials, off, partial(tell, "asking how sure they are"))
+        added = _added_rows(drawn, options)
+        site = _with_rows(drawn, added)
+    refused = [*surface.refused, *refused]
+    refused += [*nothing_stands(surface.lot, lot.job), *pump_last(refused)]
+    head = {"lotflow": __version__, "seed": lot.job.confidence.seed, "surfaces": surfaces}
+    before = _broken(bare)
+    content: dict[str, Any] = head | proposal_content(
+        ground, options, refused, (before, after), listed_rows(added, _offset(lot)), rejected
+    )
+    unit = lot.window.surface.ground.metres_per_unit
+    mended, left, new = compared_harm(before, after, unit)
+    content["harm"] = {
+        "mended": sorted({row.key for row in mended}), "left": sorted({row.key for row in left}),
+        "new": sorted({row.key for row in new}),
+    }  # fmt: skip
+    content["surface"] = surface_content(surface.options, surface.study.layers, surface.needs)
+    content["ranking"] = ranking_content(ranking, costs(surface, lot))
+    content["shots"] = [*surface_shots(ranking, surface.changes), *content["shots"]]
+    is_any = bool(surface.changes or options)
+    content["outcome"] = "options" if is_any else "nothing can be offered"
     content["sha256"] = digest(content)
-    write_job_folder(folder, [moved, site, JobFile(PROPOSAL_FILE, json_text(content).encode())])
-    return Proposed(content, proposal_text(content))
+    tell("drawing the page")
+    page = proposal_page(content, _view(job_path, lot, site if is_any else None))
+    write_job_folder(folder, [
+        moved, site, JobFile(PROPOSAL_FILE, json_text(content).encode()),
+        JobFile(PROPOSAL_PAGE, page.encode()),
+    ])  # fmt: skip
+    return Proposed(content, f"{surface_text(content)}\n{proposal_text(content)}".strip())
 
 
 def propose_screening(  # noqa: PLR0913 - what is known of a lot, each by its name
@@ -188,7 +234,8 @@ def _require_one_file(job: Job) -> None:
     if own:
         raise InputError(
             Fault(f"the layer {own[0]} has a file of its own, to which no row can be added",
-                  "Draw inlets, drain lines and outlets in the one GeoPackage of [layers] file",
+                  "Draw inlets, drain lines, outlets, downspouts and earthworks in the one "
+                  "GeoPackage of [layers] file",
                   column=f"layers.{own[0]}")
         )  # fmt: skip
     file = job.layers.file
@@ -211,11 +258,12 @@ def _write_base(job_path: Path, lot: LotWater, rows: Settled, folder: Path) -> N
         local_file(file, "file of the site layers"), DEFAULT_LIMITS.vector_bytes,
         "file of the site layers",
     )  # fmt: skip
-    site = JobFile(SITE_FILE, without_rows(drawn, rows.free, rows.theirs))
-    write_job_folder(folder, [_moved_job(job_path, folder), site])
+    _write_job(job_path, folder, JobFile(SITE_FILE, without_rows(drawn, rows.free, rows.theirs)))
 
 
-def _ground(lot: LotWater, rejected: tuple[Rejected, ...], drawn: Sequence[DrawnNode]) -> LotGround:
+def _ground(
+    lot: LotWater, rejected: tuple[Rejected, ...] = (), drawn: Sequence[DrawnNode] = ()
+) -> LotGround:
     """Lay out the lot, as its main case is."""
     general, cover = lot.job.job, site_cover(lot).ground
     rules = Rules(
@@ -242,27 +290,57 @@ def _offset(lot: LotWater) -> float:
     return lot.job.level_offset_m if lot.job.is_drawn_by_benchmark else 0.0
 
 
-def _site_file(lot: LotWater, options: Sequence[InletOption]) -> tuple[JobFile, list[NewRow]]:
-    """Site with the rows of some options added, and these."""
+def _added_rows(lot: LotWater, options: Sequence[InletOption]) -> list[NewRow]:
+    """Rows by which some options are drawn."""
+    return proposed_rows(lot.site, lot.case, options, _offset(lot))
+
+
+def _with_rows(lot: LotWater, rows: Sequence[NewRow]) -> JobFile:
+    """Site with some rows added."""
     job, drawn = lot.job, None
     if job.layers.file is not None:
         path = local_file(job.layers.file, "file of the site layers")
         drawn = read_bytes(path, DEFAULT_LIMITS.vector_bytes, "file of the site layers")
-    rows = proposed_rows(lot.site, lot.case, options, _offset(lot))
-    file = with_rows(
+    return with_rows(
         drawn, rows, empty=empty_layers(lot.source.crs, job.units), crs=lot.source.crs,
         units=job.units, vertical_unit=lot.source.vertical_unit,
     )  # fmt: skip
-    return file, rows
+
+
+def _write_job(job_path: Path, folder: Path, site: JobFile) -> None:
+    """Write a job with another site."""
+    write_job_folder(folder, [_moved_job(job_path, folder), site])
+
+
+def _redrawn(job_path: Path, lot: LotWater, rows: Sequence[NewRow]) -> LotWater:
+    """Read a job again with some rows drawn, for a run without realisations."""
+    with tempfile.TemporaryDirectory(prefix="lotflow-") as made:
+        folder = Path(made).resolve()
+        _write_job(job_path, folder, _with_rows(lot, rows))
+        return study_lot(with_realisations(read_job(folder), 0))
 
 
 def _run_with(job_path: Path, lot: LotWater, options: Sequence[InletOption]) -> list[Harm]:
     """Run the job with some options drawn; what is broken then."""
-    site, _ = _site_file(lot, options)
+    with tempfile.TemporaryDirectory(prefix="lotflow-") as made:
+        folder = Path(made).resolve()
+        _write_job(job_path, folder, _with_rows(lot, _added_rows(lot, options)))
+        return _broken(run_study(with_realisations(read_job(folder), 0)))
+
+
+def _view(job_path: Path, lot: LotWater, site: JobFile | None) -> ProposalView:
+    """What the page of a proposal shows: the job run as it is proposed, where anything is."""
+    general, unit = lot.job.job, lot.ground.metres_per_unit
+    if site is None:
+        return ProposalView(general.name or "Lot", lot.job.units, unit, lot.site)
     with tempfile.TemporaryDirectory(prefix="lotflow-") as made:
         folder = Path(made).resolve()
         write_job_folder(folder, [_moved_job(job_path, folder), site])
-        return _broken(_result(run_study(with_realisations(read_job(folder), 0))))
+        study = run_study(with_realisations(read_job(folder), 0))
+    return ProposalView(
+        general.name or "Lot", lot.job.units, unit, study.lot.site, study.layers["quantities"],
+        [one.as_dict() for one in study.findings],
+    )  # fmt: skip
 
 
 def _result(study: Study) -> Result:
@@ -271,7 +349,8 @@ def _result(study: Study) -> Result:
     return Result(study.layers, study.findings, content, study.lot.job.units)
 
 
-def _broken(result: Result) -> list[Harm]:
+def _broken(study: Study) -> list[Harm]:
     """Limits that are broken in the main state, with inlets open."""
+    result = _result(study)
     return [row for row in broken(harms(result))
             if row.state in (BOTH, result.state) and row.inlets in ("any", "open")]  # fmt: skip

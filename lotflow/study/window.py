@@ -21,6 +21,7 @@ from lotflow.inputs.sources import naming_files
 from lotflow.inputs.surface_checks import level_check, rounding_check
 from lotflow.layers.drawn import cases_of, in_case, is_dug_alike
 from lotflow.terrain.cells import polygon_cells
+from lotflow.terrain.closure import with_sunk_basins
 from lotflow.terrain.downspouts import case_roofs
 from lotflow.terrain.earthworks import LaidEarthworks, drawn_earthworks, edited, laid_earthworks
 from lotflow.terrain.inlets import cells_of_interest, drawn_inlets
@@ -47,7 +48,7 @@ from lotflow.terrain.needed_ground import (
     widened,
 )
 from lotflow.terrain.routing import Culvert, Routing, drawn_culverts, no_drains, route
-from lotflow.terrain.surface import Surface, prepare_surface
+from lotflow.terrain.surface import SunkBasin, Surface, prepare_surface
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -84,6 +85,8 @@ class StudyWindow:
         Cells of interest to which the water of basins may come that the edge of the data cuts.
     held
         Cells of interest whose water may stand higher than found, held back beyond that edge.
+    sunk
+        Closed basins of all the ground that was looked at that no storm fills.
     """
 
     elevation: Elevation
@@ -93,6 +96,7 @@ class StudyWindow:
     culverts: tuple[Culvert, ...]
     entering: BoolArray
     held: BoolArray
+    sunk: tuple[SunkBasin, ...] = ()
 
     def inflow(self, routing: Routing) -> BoolArray:
         """Cells to which water may come from beyond what is known."""
@@ -144,7 +148,9 @@ def study_window(source: ElevationSource, site: Site, job: Job) -> tuple[StudyWi
             looks = _looked_at(window, site, job)
             margins = _wider(margins, least, looks, window, (source, site, far))
             if margins is None:
+                sunk = window.surface.sunk
                 window = _taken_out(window, source, site, job, least, looks)
+                window = replace(window, sunk=sunk)
                 window = _held_against_ground(window, site, source, job)
     return window, site
 
@@ -203,14 +209,15 @@ def case_surface(site: Site, grid: Grid, job: Job, case: Case) -> tuple[Surface,
 
 
 def surface_on(grid: Grid, site: Site, job: Job) -> Surface:
-    """Set the buildings, walls and water of a site on a ground."""
+    """Set the buildings, walls and water of a site on a ground; what no storm fills is drained."""
     heights = site.walls["height_m"].fillna(job.criteria.wall_height_m).astype(float)
-    return prepare_surface(
+    surface = prepare_surface(
         grid,
         buildings=list(site.buildings.geometry),
         walls=list(zip(site.walls.geometry, heights, strict=True)),
         water=list(site.water.geometry),
     )
+    return with_sunk_basins(surface, polygon_cells(site.lot.geometry.union_all(), grid))
 
 
 def _held_against_ground(

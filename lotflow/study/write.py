@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache, partial
 from typing import TYPE_CHECKING, Any, Final
 
@@ -10,8 +10,9 @@ from lotflow import __version__
 from lotflow.advice.upkeep import upkeep
 from lotflow.layers import RESULT_LAYERS
 from lotflow.layers.drawn import in_case
-from lotflow.outputs.drawings import draw
+from lotflow.outputs.drawings import field_sheet_bytes, map_bytes
 from lotflow.outputs.field_sheet.content import FieldSheetContent
+from lotflow.outputs.field_sheet.walk import sheet_places
 from lotflow.outputs.geopackage import geopackage_file
 from lotflow.outputs.grids import Raster, ground_rasters, low_spot_depth
 from lotflow.outputs.level_book import LEVEL_BOOK_FILE
@@ -34,7 +35,7 @@ from lotflow.study.chapter import inlet_share_file
 from lotflow.units import shown
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Callable, Mapping
     from pathlib import Path
 
     from lotflow.grid import Grid
@@ -51,7 +52,7 @@ _PACK_FILES: Final = (
     *(f"{layer}.sld" for layer in STYLED), PROJECT, "ground.qml", "low_spot_depth.qml",
 )  # fmt: skip
 #: Site layers that the field sheet asks about.
-_ON_THE_SHEET: Final = ("downspouts", "inlets", "drain_lines", "outlets", "constraints")
+_ON_THE_SHEET: Final = ("downspouts", "inlets", "drain_lines", "outlets", "constraints", "openings")
 #: Systems of units a page can be switched to.
 _SYSTEMS: Final[tuple[UnitSystem, ...]] = ("us", "metric")
 
@@ -139,7 +140,8 @@ def summary_of(study: Study, *, use_covers: bool, rounded: bool = True) -> dict[
         rounded=rounded,
     )
     content["lot"]["bounds_deg"] = bounds_of(study.layers["lot"])
-    return content | study.answer.content(lot.job.units)
+    content |= study.answer.content(lot.job.units)
+    return content | {"sheet_places": sheet_places(_sheet_content(study, content, ""))}
 
 
 def _map_content(study: Study, grid_note: str) -> MapContent:
@@ -207,16 +209,18 @@ def write_study(
     """
     lot = study.lot
     job = lot.job
+    note = _made_from(lot, job.units)
+    on_map = _map_content(study, note)
+    picture = _drawn(second, map_bytes, on_map)
     content = summary_of(study, use_covers=use_covers)
+    if pack:
+        on_sheet = replace(_sheet_content(study, content, note), map=on_map)
+        sheet = _drawn(second, field_sheet_bytes, on_sheet)
     origin = content["provenance"]
     text = summary_text(
         content, job.units, is_screening=study.screening,
         opens=("result.gpkg", *(_PACK_FILES if pack else ())),
     )  # fmt: skip
-    note = _made_from(lot, job.units)
-    shown_on = (_map_content(study, note), _sheet_content(study, content, note) if pack else None)
-    if second is not None:
-        second.submit(draw, *shown_on)
     metadata = {"run_id": origin["run_id"], "program": origin["program"]}
     written = layers_to_write(study.layers, job.units)
     files = [
@@ -237,15 +241,24 @@ def write_study(
         files.extend(_pack_files(study, content, unrounded, written))
         files.extend(_viewer_files(study, written))
         files.extend([] if study.screening else _papers(study, content, note))
-    drawn = cache(partial(draw, *shown_on) if second is None else second.result)
-    files.append(late_file("map.png", lambda: drawn().picture, estimate=_DRAWN_BYTES))
+    files.append(late_file("map.png", picture, estimate=_DRAWN_BYTES))
     if pack:
-        files.append(late_file("field_sheet.pdf", lambda: drawn().sheet, estimate=_DRAWN_BYTES))
+        files.append(late_file("field_sheet.pdf", sheet, estimate=_DRAWN_BYTES))
     kept: dict[str, str] = {}
     target = write_result_set(
         folder, files, content, overwrite=overwrite, inputs=job.files(), tell_kept=kept.update
     )
     return Written(read_manifest(target), text, kept)
+
+
+def _drawn(
+    second: SideProcess | None, draw: Callable[[Any], bytes], content: object
+) -> Callable[[], bytes]:
+    """Have something drawn by the second process, or here when it is asked for; in this order."""
+    if second is None:
+        return cache(partial(draw, content))
+    second.submit(draw, content)
+    return cache(second.result)
 
 
 def _depth(study: Study) -> Grid:

@@ -5,11 +5,14 @@ A routed window lets water leave over its outer ring. That is right where it lea
 wrong where the ring cuts a closed basin, below the lot or above it. To tell, the ring is made a
 wall, but where it lies so far below the ground of interest that no water behind it would rise
 that high: what then runs from the wall to the ground of interest is unfinished.
+
+A closed basin that no storm fills is settled too: it never runs over, and its bottom takes what
+comes. Filled to its rim, it would put a lot on its side under water that is never there.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
@@ -19,7 +22,9 @@ from lotflow.grid import Grid
 from lotflow.terrain.cells import greatest_of_parts, polygon_cells
 from lotflow.terrain.drainage import LEVEL_STEP, flow_field
 from lotflow.terrain.kernels import connected_parts, nearest_marked, priority_flood
-from lotflow.terrain.routing import Routing, upstream_of
+from lotflow.terrain.low_spots import find_low_spots
+from lotflow.terrain.routing import Routing, no_drains, route, upstream_of
+from lotflow.terrain.surface import SunkBasin
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -28,6 +33,7 @@ if TYPE_CHECKING:
 
     from lotflow.grid import BoolArray, FloatArray
     from lotflow.terrain.low_spots import LowSpots
+    from lotflow.terrain.surface import Surface
 
 #: Level of the wall, above all land [m].
 _WALL_M: Final = 1e6
@@ -245,3 +251,85 @@ def spills_unseen(natural: Routing, spots: LowSpots) -> BoolArray:
     # missing data have the level of the nearest known cell: over their brim water is lost
     lost = surface.missing.ravel()[below]
     return np.asarray(unseen[spots.spill_cell] | (unseen[below] & level) | lost)
+
+
+#: A basin is taken for sunk from this depth on [m]: no hollow of a garden is so deep. lotflow's
+#: choice, no published source.
+SUNK_DEPTH_M: Final = 3.0
+#: Rain that no storm brings [m]: the largest 100-year rains of a day in the United States are about
+#: 0.4 m (NOAA Atlas 14, Gulf coast, from memory). Lotflow's choice.
+NO_STORM_M: Final = 0.5
+
+
+def with_sunk_basins(surface: Surface, lot: BoolArray) -> Surface:
+    """
+    Let the bottoms of closed basins that no storm fills take the water that reaches them.
+
+    Parameters
+    ----------
+    surface
+        What water runs on.
+    lot
+        Cells of the lot. A basin of which so much rain would reach the lot stays as it is.
+
+    Returns
+    -------
+    surface
+        With their deepest cells as water. A basin nested in one is found once that is drained.
+    """
+    found: list[SunkBasin] = []
+    known = surface.elevation[~surface.roof & ~surface.missing]
+    if not known.size or np.ptp(known) < SUNK_DEPTH_M:
+        return surface
+    while True:
+        depth = priority_flood(surface.elevation, surface.outside) - surface.elevation
+        if not (depth[~surface.roof] >= SUNK_DEPTH_M).any():
+            break
+        sunk = _sunk(surface, lot)
+        if not sunk:
+            break
+        found += sunk
+        water = surface.water.copy()
+        water.ravel()[[basin.bed_cell for basin in sunk]] = True
+        surface = replace(surface, water=water)
+    return replace(surface, sunk=tuple(found)) if found else surface
+
+
+def _sunk(surface: Surface, lot: BoolArray) -> list[SunkBasin]:
+    """Find the basins that are not filled, and stay below the lot, in a rain no storm brings."""
+    natural = route(surface, no_drains(surface), by_kernel=True)
+    spots = find_low_spots(natural, SUNK_DEPTH_M)
+    found = []
+    for position in range(len(spots)):
+        rain = float(spots.volume[position] / max(spots.contributing[position], 1.0))
+        inside = spots.number == position + 1
+        if rain < NO_STORM_M or surface.roof.ravel()[spots.bed_cell[position]]:
+            continue
+        level = _filled_to(
+            natural.elevation[inside], NO_STORM_M * float(spots.contributing[position])
+        )
+        if natural.elevation[inside & lot].min(initial=np.inf) <= level:
+            continue
+        bed = int(spots.bed_cell[position])
+        x, y = surface.ground.xy(*divmod(bed, surface.ground.shape[1]))
+        found.append(SunkBasin(
+            bed, float(x), float(y), float(spots.depth[position]),
+            float(spots.cells[position] * surface.ground.cell_m2), rain,
+            bool((inside & lot).any()),
+        ))  # fmt: skip
+    return found
+
+
+def _filled_to(ground: FloatArray, volume: float) -> float:
+    """
+    Level to which a volume fills a basin, in depth times cells [m].
+
+    Examples
+    --------
+    >>> _filled_to(np.array([1.0, 0.0, 2.0]), 2.0)
+    1.5
+    """
+    level = np.sort(ground)
+    below = np.arange(level.size) * level - np.append(0.0, np.cumsum(level)[:-1])
+    cells = int(np.searchsorted(below, volume, side="right"))
+    return float((volume + level[:cells].sum()) / cells)

@@ -12,7 +12,7 @@ from __future__ import annotations
 
 import itertools
 import math
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any, Final, Protocol
 
 import numpy as np
@@ -542,6 +542,8 @@ class Conditioning:
         known [m^2]; 0 without one.
     sets
         Cells that lines set.
+    shared
+        Covariance of the shared error at what tells of the ground [m^2].
     """
 
     places: Places
@@ -555,6 +557,29 @@ class Conditioning:
     offset: FloatArray
     sets: tuple[_Set, ...]
     offset_variance: float = 0.0
+    shared: FloatArray = field(default_factory=lambda: np.zeros((0, 0)))
+
+    def of_better_ground(self, share: float) -> Conditioning:
+        """
+        Give what the levels do to ground that is known better than by the error of the data.
+
+        Parameters
+        ----------
+        share
+            Standard deviation of that ground, as a share of the stated one.
+        """
+        if not self.telling.size:
+            return self
+        own = self.own[self.telling]
+        read = (self.root @ self.root.T)[np.ix_(self.telling, self.telling)]
+        read += LEAST_VARIANCE_M2 * np.eye(self.telling.size)
+        total, across = share**2 * self.shared + read, share**2 * self.across
+        offset = offset_weights(total, own)
+        return replace(
+            self, across=across, gain=(across @ precision(total, own)).astype(np.float32),
+            offset=offset, offset_variance=float(offset @ total @ offset),
+            shared=share**2 * self.shared,
+        )  # fmt: skip
 
     @property
     def numbers(self) -> int:
@@ -654,7 +679,7 @@ def conditioning(
     offset = offset_weights(total, own[telling])
     return Conditioning(
         places, level, own, _root(noise), telling, reach.cells, across.astype(np.float32), gain,
-        offset, tuple(_sets(strips, len(alone), own)), float(offset @ total @ offset),
+        offset, tuple(_sets(strips, len(alone), own)), float(offset @ total @ offset), shared,
     )  # fmt: skip
 
 
@@ -720,6 +745,11 @@ class LevelledError(LevelError):
 
     grid: Grid
     conditioning: Conditioning
+
+    @property
+    def of_benchmark_m(self) -> float:
+        """Standard deviation of how the benchmark lies to the raster's datum [m]."""
+        return math.sqrt(self.conditioning.offset_variance)
 
     def at(self, x: float, y: float) -> float:
         """Standard deviation of a level at a place [m]."""

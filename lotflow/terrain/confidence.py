@@ -21,8 +21,6 @@ from lotflow.terrain.loops.ways import (
     sums_by_label,
     water_in_outlines,
 )
-from lotflow.terrain.realisations.likely_surfaces import likely_surfaces
-from lotflow.terrain.realisations.realisation import realise
 from lotflow.terrain.surface import open_levels
 
 if TYPE_CHECKING:
@@ -101,11 +99,11 @@ class Realised:
         """How many realisations there are."""
         return len(self.cells)
 
-    def probability(self, limit_m: float) -> FloatArray:
+    def standing_share(self, limit_m: float) -> FloatArray:
         """
-        Share of realisations in which each low spot exists.
+        Share of realisations in which each low spot stands.
 
-        It exists where water stands at least as deep as the limit within the outline that the
+        It stands where water stands at least as deep as the limit within the outline that the
         low spot has on the measured surface.
 
         Parameters
@@ -125,7 +123,7 @@ class Realised:
         Parameters
         ----------
         limit_m
-            As for `probability` [m].
+            As for `standing_share` [m].
 
         Returns
         -------
@@ -341,6 +339,9 @@ def drawn_by_seed(
 def _drawn(
     measured: FloatArray, cell_m: float, error: ErrorModel, seed: int, apart: FloatArray | None
 ) -> LikelySurfaces:
+    # a study without realisations does without what draws and follows them
+    from lotflow.terrain.realisations.likely_surfaces import likely_surfaces  # noqa: PLC0415
+
     return likely_surfaces(measured, error, cell_m, random_stream(seed, 0), apart)
 
 
@@ -412,6 +413,8 @@ def _run(
     stop: Event,
 ) -> tuple[dict[int, _Row], NDArray[np.uint16]]:
     """Run realisations until none waits; of each a row of `Realised`, and the counts of all."""
+    from lotflow.terrain.realisations.realisation import realise  # noqa: PLC0415 - as above
+
     hits = np.zeros((len(plan.inlets), plan.surface.missing.size), dtype=np.uint16)
     rows = {}
     for position in _taken_from(waiting):

@@ -9,7 +9,7 @@ import shapely
 
 from lotflow.errors import Fault, InputError
 from lotflow.findings import Finding
-from lotflow.layers.drawn import in_case
+from lotflow.layers.drawn import downspout_names, in_case
 from lotflow.terrain.roofs import Downspout, RoofWater, roof_water
 from lotflow.text import did_you_mean
 from lotflow.units import both_units
@@ -58,9 +58,11 @@ def case_roofs(site: Drawn, surface: Surface, case: Case) -> RoofWater:
     """
     faults: list[Fault] = []
     found = []
-    drawn = in_case(site.downspouts, case)
+    drawn = _with_replaced(in_case(site.downspouts, case), site.downspouts, faults)
     nodes, known = _nodes(site, case), _nodes(site, None)
     for index, row in drawn.rename(columns={"name": "name_"}).iterrows():
+        if row["foot"] is None:  # it replaces none that there is
+            continue
         reading = _Row(int(index) + 1, row, faults)
         building = reading.building(site, surface.ground.metres_per_unit)
         cell = reading.cell(surface.ground)
@@ -82,6 +84,34 @@ def case_roofs(site: Drawn, surface: Surface, case: Case) -> RoofWater:
         raise InputError(faults)
     areas = footprint_areas(site, surface.ground) / surface.ground.cell_m2
     return roof_water(surface, found, areas.tolist())
+
+
+def _with_replaced(drawn: Any, every: Any, faults: list[Fault]) -> Any:
+    """Fill what rows that replace others leave empty; the foot of each is where its roof is."""
+    filled = drawn.assign(foot=list(drawn.geometry))
+    if "replaces" not in drawn:
+        return filled
+    known = dict(zip(downspout_names(every), every.index, strict=True))
+    filled = filled.astype({"foot": object})
+    for index, replaced in drawn["replaces"].items():
+        if not replaced:
+            continue
+        if replaced not in known or known[replaced] == index:
+            rule = "there is no other downspout of this name"
+            remedy = did_you_mean(str(replaced), [*known])
+            faults.append(
+                Fault(rule, remedy, layer="downspouts", row=int(index) + 1, column="replaces",
+                      value=replaced)
+            )  # fmt: skip
+            filled.at[index, "foot"] = None
+            continue
+        old = every.loc[known[replaced]]
+        filled.at[index, "foot"] = old.geometry
+        for column in ("building", "roof_area_m2", "leader_m"):
+            empty = filled.at[index, column]
+            if empty in (None, "") or (isinstance(empty, float) and np.isnan(empty)):
+                filled.at[index, column] = old[column]
+    return filled
 
 
 def _entered(site: Drawn, case: Case, node: str, foot: Any, surface: Surface) -> str:
@@ -146,7 +176,7 @@ class _Row:
         name = self.row["building"]
         if name:  # that there is one of this name, reading the site has made sure
             return int(np.flatnonzero(site.buildings["name"] == name)[0]) + 1
-        away = shapely.distance(site.buildings.geometry.to_numpy(), self.row["geometry"])
+        away = shapely.distance(site.buildings.geometry.to_numpy(), self.row["foot"])
         away = away * metres_per_unit
         if away.size and away.min() <= _BUILDING_REACH_M:
             return int(away.argmin()) + 1

@@ -37,6 +37,8 @@ _LEAST_FACADE_M: Final = 1.5
 _STRAIGHT_M: Final = 0.1
 #: A facade is looked at in parts no longer than this [m]; the worst one counts.
 _PART_M: Final = 3.0
+#: Distances from a wall that differ by less are one to a tape [m]: as well as a point is placed.
+_AS_FAR_M: Final = 0.3
 #: With less room than this no fall can be taken [m].
 _LEAST_REACH_M: Final = 1.0
 
@@ -100,6 +102,25 @@ class Facade:
         (x0, y0), (x1, y1) = self.line.coords
         length = float(np.hypot(x1 - x0, y1 - y0))
         return (y1 - y0) / length, (x0 - x1) / length
+
+    @property
+    def level_places(self) -> tuple[tuple[float, float, float], tuple[float, float, float]]:
+        """
+        Where the fall is between: east, north and distance from the wall [m], upper and lower.
+
+        NaN where there is no fall.
+        """
+        if not np.isfinite(self.fall_m):
+            return (np.nan, np.nan, np.nan), (np.nan, np.nan, np.nan)
+        unit, (east, north) = self.length_m / self.line.length, self.outward
+        out_m = self.foot_m + self.run_m
+        # a mean of cell centres: a tape is laid out for the 10 ft that are meant
+        told = self.reach_m if abs(self.reach_m - out_m) < _AS_FAR_M else out_m
+        foot, out = (
+            (self.x + east * away / unit, self.y + north * away / unit, away_told)
+            for away, away_told in ((self.foot_m, self.foot_m), (out_m, told))
+        )
+        return foot, out
 
     @property
     def slope(self) -> float:

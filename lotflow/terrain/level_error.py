@@ -7,7 +7,7 @@ than levels.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any, Final, Literal
 
 import numpy as np
@@ -19,8 +19,41 @@ from lotflow.grid import FloatArray
 SPREAD_95: Final = 1.96
 
 
+#: What a level is known by: the elevation data; or it was given, from the benchmark that the ground
+#: was levelled from, or in the raster's datum.
+Datum = Literal["ground", "benchmark", "raster"]
+
+#: Layer, name and column of a level.
+LevelOf = tuple[str, str, str]
+
 #: Easting and northing of two places.
 Ends = tuple[tuple[float, float], tuple[float, float]]
+
+
+@dataclass(frozen=True)
+class GivenLevels:
+    """
+    What the levels that were given are measured from.
+
+    Parameters
+    ----------
+    drawn_by_benchmark
+        Whether levels in the drawing are from the benchmark that the ground was levelled from.
+    from_benchmark, in_raster
+        Levels taken on site, from that benchmark and in the raster's datum.
+    """
+
+    drawn_by_benchmark: bool = False
+    from_benchmark: frozenset[LevelOf] = frozenset()
+    in_raster: frozenset[LevelOf] = frozenset()
+
+    def datum(self, *of: LevelOf) -> Datum:
+        """Tell what a given level is measured from, by the levels it may be."""
+        if not self.from_benchmark.isdisjoint(of):
+            return "benchmark"
+        if not self.in_raster.isdisjoint(of):
+            return "raster"
+        return "benchmark" if self.drawn_by_benchmark else "raster"
 
 
 @dataclass(frozen=True)
@@ -39,11 +72,23 @@ class LevelError:
         Distance at which the correlated part has lost all but 1/e of its likeness [m].
     white_share
         Share of the variance that is not correlated [-].
+    given
+        What levels that were given are measured from, with which the ground is compared.
     """
 
     rmse_m: float
     correlation_m: float
     white_share: float
+    given: GivenLevels = field(default=GivenLevels(), kw_only=True)
+
+    @property
+    def of_benchmark_m(self) -> float:
+        """Standard deviation of how the benchmark lies to the raster's datum [m]."""
+        return 0.0
+
+    def beside(self, datum: Datum, x: float, y: float) -> float:
+        """Standard deviation of how ground at a place lies to a level that was given [m]."""
+        return self.from_benchmark(x, y) if datum == "benchmark" else self.at(x, y)
 
     def at(self, x: float, y: float) -> float:  # noqa: ARG002 - the same everywhere
         """Standard deviation of a level at a place [m]."""
@@ -86,40 +131,41 @@ class LevelError:
 
 
 def deviation_between(
-    error: LevelError, distance_m: float, *, first_surveyed: bool, second_surveyed: bool,
-    ends: Ends | None = None,
-) -> float:  # fmt: skip
+    error: LevelError, distance_m: float, first: Datum, second: Datum, ends: Ends
+) -> float:
     """
-    Standard deviation of the difference of two levels, of which some were taken on site.
+    Standard deviation of the difference of two levels, of which some were given.
 
-    Levels taken on site count as exact beside elevation data.
+    Levels that were given count as exact beside elevation data. Where ground was levelled from
+    the benchmark of a given level, how the benchmark lies to the elevation data counts for nothing.
 
     Parameters
     ----------
     distance_m
         Between the two places [m].
-    first_surveyed, second_surveyed
-        Whether each level was taken on site.
+    first, second
+        What each level is known by.
     ends
-        The two places, where they are known.
+        The two places.
 
     Returns
     -------
     deviation
-        0 where both were taken on site [m].
+        0 where both were given from the same [m].
 
     Examples
     --------
     >>> error = LevelError(0.10, 10.0, 0.1)
-    >>> deviation_between(error, 30.0, first_surveyed=True, second_surveyed=False)
+    >>> deviation_between(error, 30.0, "raster", "ground", ((0.0, 0.0), (30.0, 0.0)))
     0.1
     """
-    surveyed = int(first_surveyed) + int(second_surveyed)
-    if surveyed == 2:
-        return 0.0
-    if surveyed:
-        return error.at(*ends[1 if first_surveyed else 0]) if ends else error.rmse_m
-    return float(error.of_difference(distance_m, ends))
+    if first == second:
+        return float(error.of_difference(distance_m, ends)) if first == "ground" else 0.0
+    if first == "ground":
+        return error.beside(second, *ends[0])
+    if second == "ground":
+        return error.beside(first, *ends[1])
+    return error.of_benchmark_m
 
 
 Form = Literal["exponential", "gaussian"]

@@ -8,6 +8,7 @@ that may be true given the levels: of the candidates it came nearest to the trut
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
@@ -38,6 +39,8 @@ if TYPE_CHECKING:
 
 #: Surfaces by which levels are judged.
 _JUDGED_BY: Final = 48
+#: Of the cells of open ground one in so many tells how far those surfaces lie apart.
+_SPREAD_OF: Final = 9
 
 
 @dataclass(frozen=True, eq=False)
@@ -70,6 +73,9 @@ class Levelled:
         What the levels do to any ground; None likewise.
     offset_m
         What levels of a benchmark of its own lie above `ground` in common; 0 without one [m].
+    spread_share
+        Standard deviation of the surfaces that may be true before any level, as a share of that
+        of the elevation data: `ground` is their mean, and better than the data alone.
     """
 
     shots: Shots
@@ -84,6 +90,7 @@ class Levelled:
     surfaces: Drawn | None
     conditioning: Conditioning | None
     offset_m: float = 0.0
+    spread_share: float = 1.0
 
 
 def level_ground(
@@ -116,7 +123,9 @@ def level_ground(
     judgeable = np.flatnonzero(stands & shots.is_ground & (is_used | is_check))
     drawn = drawn_by_seed(surface, error, seed, apart)
     some, at = shots.taken(judgeable.tolist()), places.taken(judgeable.tolist())
-    expected, covariance, away, mean = _foretold_ground(surface, error, some, at, drawn, seed)
+    expected, covariance, away, mean, spread = _foretold_ground(
+        surface, error, some, at, drawn, seed
+    )
     telling = np.flatnonzero(is_used[judgeable])
     inner = np.ix_(telling, telling)
     judged = judge(
@@ -148,6 +157,7 @@ def level_ground(
         surfaces=None if made is None else ConditionedSurfaces(drawn, made),
         conditioning=made,
         offset_m=0.0 if made is None else made.offset_in(mean),
+        spread_share=min(spread / error.rmse_m, 1.0) if error.rmse_m > 0 else 1.0,
     )  # fmt: skip
 
 
@@ -166,9 +176,11 @@ def _positions(which: BoolArray) -> tuple[int, ...]:
 
 def _foretold_ground(
     surface: Surface, error: ErrorModel, shots: Shots, at: Places, drawn: Drawn, seed: int
-) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
+) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray, float]:
     """
-    Say what the data foretell at levels, how well, how far these are apart; and the mean ground.
+    Say what the data foretell at levels, how well, how far these are apart.
+
+    Then the mean ground, and how far the surfaces lie from it.
 
     By surfaces that may be true: against the raster itself levels at low spots and lips, which
     were chosen for its noise, are off too often. The covariance is half that of the surfaces, half
@@ -176,24 +188,29 @@ def _foretold_ground(
     """
     count, total = len(shots), np.zeros(surface.ground.shape)
     number = 1 if drawn.are_one else _JUDGED_BY
+    some = np.flatnonzero(surface.bare & ~surface.missing)[::_SPREAD_OF]
+    measured, squares = surface.ground.values.ravel()[some], np.zeros(some.size)
     levels = np.zeros((number, count))
     for i in range(number):
         one = drawn.draw(i, random_stream(seed, i + 1))
         levels[i] = at.read(one)
         total += one
+        squares += (one.ravel()[some] - measured) ** 2
+    off = total.ravel()[some] / number - measured
+    far = math.sqrt(max(float((squares / number - off**2).mean()), 0.0)) if some.size else math.inf
     if not count:
-        return levels[0], np.zeros((0, 0)), np.zeros((0, 0)), total / number
+        return levels[0], np.zeros((0, 0)), np.zeros((0, 0)), total / number, far
     reach = distances(at, surface, REACH * error.correlation_m)
     of_levels = np.diag(reading_variance(shots, at, surface) + LEAST_VARIANCE_M2)
     if number == 1:
-        return levels[0], of_levels, reach.between, total
+        return levels[0], of_levels, reach.between, total, far
     own = np.cov(levels, rowvar=False).reshape(count, count)
     spread = np.sqrt(np.diag(own))
     likeness = spread[:, None] * error.likeness(reach.between) * spread
     covariance = (own + likeness) / 2
     values, vectors = np.linalg.eigh((covariance + covariance.T) / 2)
     covariance = (vectors * np.maximum(values, 0.0)) @ vectors.T
-    return levels.mean(axis=0), covariance + of_levels, reach.between, total / number
+    return levels.mean(axis=0), covariance + of_levels, reach.between, total / number, far
 
 
 def benchmark_tie(surface: Surface, error: ErrorModel, shots: Shots) -> Tie | None:

@@ -102,6 +102,19 @@ class LowSpots:
         """
         return np.bincount(self.number[cells], minlength=len(self) + 1)[1:]
 
+    def deepest_in(self, cells: BoolArray) -> FloatArray:
+        """
+        Give the greatest depth of each low spot in an area; 0 where none of it lies there [m].
+
+        Parameters
+        ----------
+        cells
+            Of the area.
+        """
+        deepest = np.zeros(len(self) + 1)
+        np.maximum.at(deepest, self.number[cells], self.water[cells])
+        return deepest[1:]
+
 
 def numbered_depressions(depth: FloatArray, limit: float) -> IntArray:
     """

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from lotflow.findings import Finding
+from lotflow.terrain.closure import NO_STORM_M
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -15,7 +16,7 @@ if TYPE_CHECKING:
     from lotflow.terrain.catchments import LotBalance
     from lotflow.terrain.inlet_places import BetterPlace, SetInlet
     from lotflow.terrain.low_spots import LowSpots
-    from lotflow.terrain.surface import Surface
+    from lotflow.terrain.surface import SunkBasin, Surface
 
 _OWN_RULE = "lotflow's rule"
 _ACCURACY = "lotflow's rule: the stated vertical RMSE of the elevation data"
@@ -37,6 +38,26 @@ def gap_notes(surface: Surface, lot: BoolArray) -> list[Finding]:
             measured=round(share, 4), limit=0.0, unit="1", source=_OWN_RULE,
         )
     ]  # fmt: skip
+
+
+def sunk_notes(sunk: Sequence[SunkBasin]) -> list[Finding]:
+    """Say of closed basins that no storm fills that their bottoms take the water, lot's first."""
+    found = []
+    for holds_lot in (True, False):
+        basins = [one for one in sunk if one.holds_lot == holds_lot]
+        if not basins:
+            continue
+        deepest = max(basins, key=lambda one: one.depth_m)
+        found.append(Finding(
+            "closed-basin", "warn" if holds_lot else "note", "lot",
+            facts={
+                "holds_lot": holds_lot, "basins": len(basins), "depth_m": deepest.depth_m,
+                "area_m2": deepest.area_m2, "rain_m": deepest.rain_m,
+            },
+            measured=round(deepest.rain_m, 2), limit=NO_STORM_M, unit="m", x=deepest.x, y=deepest.y,
+            source=_OWN_RULE,
+        ))  # fmt: skip
+    return found
 
 
 def edge_notes(

@@ -383,12 +383,9 @@ def _at_best(
     run = np.hypot(at[:, 0] - start.x, at[:, 1] - start.y) * ground.surface.ground.metres_per_unit
     left = start.level - rule.depth_m - at[:, 2] - rule.least_fall * run
     deviation = [
-        deviation_between(
-            ground.error, float(far), first_surveyed=start.surveyed,
-            second_surveyed=place.surveyed, ends=((start.x, start.y), (place.x, place.y)),
-        )
+        _deviation_m(start, place, float(far), ground.error)
         for far, place in zip(run, places, strict=True)
-    ]  # fmt: skip
+    ]
     return _AtBest(places, run, left, left - SPREAD_95 * np.array(deviation) >= 0)
 
 
@@ -438,14 +435,18 @@ def _option(
         surface_fall_m=start.level - place.level,
         fall_m=invert - place.level,
         left_m=invert - place.level - rule.least_fall * run,
-        deviation_m=deviation_between(
-            ground.error,
-            straight,
-            first_surveyed=start.surveyed,
-            second_surveyed=place.surveyed,
-            ends=((start.x, start.y), (place.x, place.y)),
-        ),
+        deviation_m=_deviation_m(start, place, straight, ground.error),
     )
+
+
+def _deviation_m(start: LeadFrom, place: LowerPlace, far_m: float, error: LevelError) -> float:
+    """Standard deviation of the fall from one to the other [m]."""
+    given = error.given.datum
+    rim, invert = ("inlets", start.name, "rim_m"), ("outlets", place.name, "invert_m")
+    return deviation_between(
+        error, far_m, given(rim) if start.surveyed else "ground",
+        given(invert) if place.surveyed else "ground", ((start.x, start.y), (place.x, place.y)),
+    )  # fmt: skip
 
 
 def _described(option: OutletOption, ground: SearchGround) -> OutletOption:

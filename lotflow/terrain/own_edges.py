@@ -2,7 +2,8 @@
 Where the edge of a low spot is lowest on the lot's own ground.
 
 A low spot may run over at a neighbour's. What the owner can cut through is the edge on his own
-ground: the lowest place on the way out of the hollow that stays on it.
+ground: the lowest place on the way out of the hollow that stays on it. A cut there leads somewhere
+only if the ground behind it lies lower.
 """
 
 from __future__ import annotations
@@ -21,15 +22,18 @@ if TYPE_CHECKING:
 
     from lotflow.grid import BoolArray, FloatArray
     from lotflow.terrain.low_spots import LowSpots
-    from lotflow.terrain.surface import Surface
+    from lotflow.terrain.routing import Routing
 
 #: No cell.
 NONE: Final = -1
+#: The ground behind an edge is followed so far along the way of its water [m]: twice as far as a
+#: garden is deep; lotflow's choice.
+BEHIND_M: Final = 60.0
 
 
 def own_edges(
-    spots: LowSpots, surface: Surface, receiver: NDArray[np.int64], lot: BoolArray
-) -> NDArray[np.int64]:
+    spots: LowSpots, natural: Routing, lot: BoolArray
+) -> tuple[NDArray[np.int64], FloatArray]:
     """
     Find the lowest place on the way out of each low spot over the lot's own open ground.
 
@@ -37,10 +41,8 @@ def own_edges(
     ----------
     spots
         The low spots.
-    surface
-        The ground; no way leads under roofs or where data are missing.
-    receiver
-        Cell that each cell drains to today, flat.
+    natural
+        Routing of today; no way leads under roofs or where data are missing.
     lot
         Cells of the lot.
 
@@ -50,24 +52,45 @@ def own_edges(
         Of each low spot, flat: the highest cell of the way that rises least, from its lowest cell
         on the lot to ground of the lot whose water today runs away from it. -1 where no part of it
         is on the lot's open ground, or no such way is.
+    behind
+        Lowest level to which water falls within 60 m behind it, no hollow left to fill [m]; NaN
+        where there is no such place.
     """
-    ground = open_ground(surface)
+    ground, receiver = open_ground(natural.surface), natural.receivers().ravel()
+    filled = natural.field.filled.ravel()
+    farthest = BEHIND_M / natural.surface.ground.cell_m
     level = np.where(lot, ground, np.nan).ravel()
     found = np.full(len(spots), NONE, dtype=np.int64)
+    behind = np.full(len(spots), np.nan)
     for position in range(len(spots)):
         own = (spots.number.ravel() == position + 1) & np.isfinite(level)
         if own.any() and spots.artefact[position] != Artefact.IN_BUILDING:
             start = int(np.flatnonzero(own)[np.argmin(level[own])])
             inside = spots.number.ravel() == position + 1
-            found[position] = _edge(start, level, ground.shape, inside, receiver)
-    return found
+            edge, out = _edge(start, level, ground.shape, inside, receiver)
+            if edge != NONE:
+                found[position] = edge
+                behind[position] = _falls_to(out, filled, receiver, ground.shape[1], farthest)
+    return found, behind
+
+
+def _falls_to(
+    start: int, filled: FloatArray, receiver: NDArray[np.int64], columns: int, farthest: float
+) -> float:
+    """Level of water that runs on from a cell, so many cells away by its way [m]."""
+    cell, gone = start, 0.0
+    while gone < farthest and int(receiver[cell]) != cell:
+        below = int(receiver[cell])
+        down, across = below // columns - cell // columns, below % columns - cell % columns
+        cell, gone = below, gone + float(np.hypot(down, across))
+    return float(filled[cell])
 
 
 def _edge(
     start: int, level: FloatArray, shape: tuple[int, ...], inside: BoolArray,
     receiver: NDArray[np.int64],
-) -> int:  # fmt: skip
-    """Highest cell of the way that rises least out of a hollow, over cells of known level."""
+) -> tuple[int, int]:  # fmt: skip
+    """Highest and last cell of the way that rises least out of a hollow, over known cells."""
     came = {start: NONE}
     heap = [(float(level[start]), start)]
     back: dict[int, bool] = {}
@@ -78,7 +101,7 @@ def _edge(
             while cell != NONE:
                 way.append(cell)
                 cell = came[cell]
-            return max(reversed(way), key=lambda one: float(level[one]))
+            return max(reversed(way), key=lambda one: float(level[one])), way[0]
         row, column = divmod(cell, shape[1])
         for down, across in zip(ROW_STEP[1:].tolist(), COLUMN_STEP[1:].tolist(), strict=True):
             r, c = row + down, column + across
@@ -88,7 +111,7 @@ def _edge(
             if np.isfinite(level[other]):
                 came[other] = cell
                 heapq.heappush(heap, (max(highest, float(level[other])), other))
-    return NONE
+    return NONE, NONE
 
 
 def _runs_back(

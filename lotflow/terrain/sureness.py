@@ -9,6 +9,7 @@ import numpy as np
 
 from lotflow.findings import Finding
 from lotflow.terrain.confidence import FEWEST, bounds_of
+from lotflow.terrain.drainage import LEVEL_STEP
 from lotflow.terrain.flow_paths import path_length
 from lotflow.terrain.low_spots import Artefact
 from lotflow.units import OPEN, open_range
@@ -16,7 +17,7 @@ from lotflow.units import OPEN, open_range
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
-    from lotflow.grid import BoolArray, FloatArray, Grid
+    from lotflow.grid import BoolArray, FloatArray, Grid, IntArray
     from lotflow.terrain.catchments import CatchmentCells
     from lotflow.terrain.confidence import Realised
     from lotflow.terrain.flow_paths import FlowPath
@@ -29,10 +30,15 @@ if TYPE_CHECKING:
 _CELLS_REALISED: Final = 100_000_000
 #: Low spots whose depth is judged without their buildings: realisations have them.
 _NOT_REALISED: Final = (Artefact.ENCLOSED, Artefact.IN_BUILDING)
-#: From this share of realisations a low spot is there; below the other it may be noise: false ones
-#: on a smooth yard stand in more than half (docs/methods.md).
+#: From this chance on a low spot is there; below the other it is rather noise.
 _SURE: Final = 0.9
-_DOUBTED: Final = 2 / 3
+_DOUBTED: Final = 0.5
+#: Log odds that a measured low spot is there: so much, the log odds of its share of realisations
+#: times so much, and the logarithm of its fullness times so much. Found by
+#: `tests/bench/bench_bowls.py fit` on grounds of random kinds (docs/methods.md).
+_ODDS, _ODDS_OF_SHARE, _ODDS_OF_FULLNESS = -0.03, 0.79, 1.15
+#: Fuller than this counts: emptier ones are all the same.
+_LEAST_FULL: Final = 0.05
 #: Below this share of realisations a path does not hold.
 _HOLDS: Final = 0.5
 #: Shorter ones are not spoken of: the course of water over a few cells is anybody's guess [m].
@@ -68,8 +74,9 @@ class Bounds:
     ----------
     number
         Of realisations.
-    probability
-        Share of realisations in which each low spot exists; NaN where none was realised.
+    share, probability
+        Share of realisations in which each low spot stands, and the chance that it is there, see
+        `chance_there`; NaN where none was realised.
     depth_m, volume_m3
         5, 50 and 95 % of depth [m] and volume [m^3] of each low spot; of fewer than 20
         realisations 50 % alone, the others NaN.
@@ -80,6 +87,7 @@ class Bounds:
     """
 
     number: int
+    share: FloatArray
     probability: FloatArray
     depth_m: FloatArray
     volume_m3: FloatArray
@@ -87,8 +95,71 @@ class Bounds:
     together_m2: FloatArray
 
 
+def signs_of_low_spots(
+    depth: FloatArray,
+    volume: FloatArray,
+    cells: FloatArray | IntArray,
+    limit_m: float,
+    rmse_m: float,
+) -> tuple[FloatArray, FloatArray]:
+    """
+    Say what realisations show of whether low spots are there.
+
+    Parameters
+    ----------
+    depth, volume
+        Of the water within each outline [m, m times cells]; the first axis is the realisation.
+    cells
+        Of each outline.
+    limit_m, rmse_m
+        Depth from which a low spot counts, and accuracy of the data [m].
+
+    Returns
+    -------
+    share
+        Of the realisations, those in which water stands at least as deep; never 0 or 1, since of
+        few realisations none and all say little.
+    full
+        Mean volume by that of an outline filled all over to the limit, or the accuracy if that is
+        more; at least 0.05. Pits of single cells, which every rough surface has, reach the limit
+        and hold hardly anything.
+    """
+    stands = (depth >= limit_m - LEVEL_STEP).sum(axis=0)
+    share = (stands + 0.5) / (len(depth) + 1)
+    full = volume.mean(axis=0) / (np.maximum(cells, 1) * max(limit_m, rmse_m))
+    return share, np.maximum(full, _LEAST_FULL)
+
+
+def chance_there(share: FloatArray, full: FloatArray) -> FloatArray:
+    """
+    Chance that measured low spots are there, by what realisations show.
+
+    The share of realisations alone is too sure: a low spot was measured, and listed, where the
+    error dug one rather than where it filled one in; and surfaces drawn stay a little too rough,
+    so that one cell of many reaches the limit. How far, was measured on ground whose truth is
+    known.
+
+    Parameters
+    ----------
+    share, full
+        From `signs_of_low_spots`.
+
+    References
+    ----------
+    Platt (1999), Probabilistic outputs for support vector machines, from memory: a logistic
+    regression on held out cases. Signs and constants are lotflow's own.
+
+    Examples
+    --------
+    >>> chance_there(np.array([0.995, 0.8, 0.8, 0.3]), np.array([2.0, 1.0, 0.2, 0.5])).round(2)
+    array([0.99, 0.74, 0.31, 0.18])
+    """
+    odds = _ODDS + _ODDS_OF_SHARE * np.log(share / (1 - share)) + _ODDS_OF_FULLNESS * np.log(full)
+    return np.asarray(1 / (1 + np.exp(-odds)))
+
+
 def realised_bounds(
-    realised: Realised, artefact: Sequence[str], error: ErrorModel, limit_m: float, cell_m2: float
+    realised: Realised, spots: LowSpots, error: ErrorModel, limit_m: float, cell_m2: float
 ) -> Bounds:
     """
     Bring what realisations show into numbers per low spot and inlet.
@@ -97,8 +168,8 @@ def realised_bounds(
     ----------
     realised
         All of them.
-    artefact
-        Of each low spot; of those under and between buildings nothing is told.
+    spots
+        Low spots; of those under and between buildings nothing is told.
     error
         Of the elevation data.
     limit_m
@@ -106,12 +177,19 @@ def realised_bounds(
     cell_m2
         Area of a cell.
     """
-    shown = np.array([flag not in _NOT_REALISED for flag in artefact], dtype=bool)
+    shown = np.array([flag not in _NOT_REALISED for flag in spots.artefact], dtype=bool)
     depth, volume = realised.standing(limit_m)
     is_told = shown & (error.is_none or realised.number >= FEWEST)
+    share = realised.standing_share(limit_m)
+    chance = share
+    if not error.is_none:
+        chance = chance_there(
+            *signs_of_low_spots(realised.depth, realised.volume, spots.cells, limit_m, error.rmse_m)
+        )
     return Bounds(
         number=realised.number,
-        probability=np.where(is_told, realised.probability(limit_m), np.nan),
+        share=np.where(is_told, share, np.nan),
+        probability=np.where(is_told, chance, np.nan),
         depth_m=np.where(shown, bounds_of(depth, error), np.nan),
         volume_m3=np.where(shown, bounds_of(volume, error), np.nan) * cell_m2,
         catchment_m2=bounds_of(realised.cells, error) * cell_m2,
@@ -130,7 +208,7 @@ def low_spot_findings(spots: LowSpots, grid: Grid, lot: BoolArray, bounds: Bound
     on_lot = np.flatnonzero(spots.cells_in(lot))
     found = []
     for position in on_lot:
-        share = float(bounds.probability[position])
+        share, chance = float(bounds.share[position]), float(bounds.probability[position])
         if np.isnan(share) or bounds.number < FEWEST:
             continue
         cell = int(spots.bed_cell[position])
@@ -138,13 +216,13 @@ def low_spot_findings(spots: LowSpots, grid: Grid, lot: BoolArray, bounds: Bound
         found.append(
             Finding(
                 "low-spot-sureness", "note", f"low spot {position + 1}",
-                measured=round(share, 4), limit=_SURE, unit="1", source=_CHOICE,
+                measured=round(chance, 4), limit=_SURE, unit="1", source=_CHOICE,
                 x=float(x), y=float(y),
                 facts={
                     "there": round(share * bounds.number), "number": bounds.number,
                     "depth_low_m": float(bounds.depth_m[0, position]),
                     "depth_high_m": float(bounds.depth_m[-1, position]),
-                    "is_sure": share >= _SURE, "is_likely": share >= _DOUBTED,
+                    "chance": chance, "is_sure": chance >= _SURE, "is_likely": chance >= _DOUBTED,
                 },
             )
         )  # fmt: skip

@@ -21,6 +21,34 @@ if TYPE_CHECKING:
 BUILDING_RAISE_M: Final = 3.0
 
 
+@dataclass(frozen=True)
+class SunkBasin:
+    """
+    A closed basin of the elevation data that no storm fills.
+
+    Parameters
+    ----------
+    bed_cell
+        Flat index of its deepest cell.
+    x, y
+        Where that lies.
+    depth_m, area_m2
+        If it were full.
+    rain_m
+        Rain over all that drains to it that would fill it [m].
+    holds_lot
+        Whether ground of the lot lies below its rim.
+    """
+
+    bed_cell: int
+    x: float
+    y: float
+    depth_m: float
+    area_m2: float
+    rain_m: float
+    holds_lot: bool
+
+
 @dataclass(frozen=True, eq=False)
 class Surface:
     """
@@ -38,7 +66,7 @@ class Surface:
     wall
         Cells of drawn walls.
     water
-        Cells of open water, which always take flow.
+        Cells that always take flow: open water, and the bottoms of sunk basins.
     missing
         Cells without elevation that are not under a building.
     eave_cell
@@ -53,6 +81,8 @@ class Surface:
         larger or smaller than its cells, and on the ground beside it, which makes up for that.
     barriers
         Footprints and the lines of walls as drawn, which nothing is set across.
+    sunk
+        Closed basins that no storm fills: what reaches their bottom stays there.
     """
 
     ground: Grid
@@ -66,6 +96,14 @@ class Surface:
     piped: BoolArray
     share: FloatArray
     barriers: tuple[Any, ...] = ()
+    sunk: tuple[SunkBasin, ...] = ()
+
+    @property
+    def open_water(self) -> BoolArray:
+        """Cells of the open water that is drawn."""
+        drawn = self.water.copy()
+        drawn.ravel()[[basin.bed_cell for basin in self.sunk]] = False
+        return drawn
 
     @property
     def bare(self) -> BoolArray:

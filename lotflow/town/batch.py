@@ -2,17 +2,15 @@
 
 from __future__ import annotations
 
-import hashlib
-import json
 from contextlib import suppress
-from dataclasses import asdict, dataclass, replace
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Protocol
 
 from lotflow import __version__
 from lotflow.errors import EngineError, InputError, LotflowError
 from lotflow.inputs.elevation import inspect_elevation
-from lotflow.inputs.open import files_kept, local_file, sha256
+from lotflow.inputs.open import files_kept, hashes_of, local_file
 from lotflow.inputs.parcels import Parcels, read_parcels
 from lotflow.inputs.usual_units import unit_choice
 from lotflow.layers.result_town import CONCERNS
@@ -21,8 +19,9 @@ from lotflow.outputs.manifest import COMPLETE, Subject, read_manifest
 from lotflow.outputs.positions import place_of
 from lotflow.outputs.provenance import library_versions
 from lotflow.outputs.result_set import check_result_folder, write_result_set
-from lotflow.outputs.town import NAMES, town_files, town_summary, town_table, town_text
+from lotflow.outputs.town import NAMES, town_files, town_summary, town_table
 from lotflow.town.engine import Crew, run_lots
+from lotflow.town.identity import page_of, run_id_of
 from lotflow.town.lots import Lot, TownJob, failed
 
 if TYPE_CHECKING:
@@ -66,8 +65,8 @@ class Town:
     ----------
     table
         The overview, one row per parcel.
-    text
-        What the command prints.
+    told
+        What its summary tells of it, for `town_text`.
     studied
         Lots that were studied now; the others were known already.
     kept
@@ -75,19 +74,14 @@ class Town:
     """
 
     table: gpd.GeoDataFrame
-    text: str
+    told: Mapping[str, Any]
     studied: int
     kept: Mapping[str, str]
-
-    @property
-    def any_failed(self) -> bool:
-        """Whether a lot could not be studied."""
-        return bool((self.table["outcome"] == "failed").any())
 
 
 def run_batch(
     town: TownJob, folder: Path, *, keep: Keep, crew: Crew, overwrite: bool = False,
-    watch: Watch = lambda _, __: None,
+    retry: bool = False, watch: Watch = lambda _, __: None,
 ) -> Town:  # fmt: skip
     """
     Screen every lot of a layer of parcels and write the overview.
@@ -106,6 +100,8 @@ def run_batch(
         Who works.
     overwrite
         Whether the batch of other inputs there may be replaced.
+    retry
+        Whether lots are studied again that could not be studied before.
     watch
         Told how many lots are done.
 
@@ -122,26 +118,25 @@ def run_batch(
     with files_kept():
         parcels = read_parcels(Path(town.layers["lot"]), town.key)
         town, units, made_from = _settled(town, parcels)
-    run_id = _run_id(town, made_from)
+    run_id, page = run_id_of(town), page_of(town, folder)
     inputs = [Path(file) for file in (*town.elevation, *town.layers.values())]
     check_result_folder(folder, NAMES, subject=Subject("batch"), overwrite=overwrite, inputs=inputs)
     with journal_of(folder, run_id, overwrite=overwrite) as journal:
+        if retry:
+            journal.forget_failed()
         studied = _study_all(town, folder, parcels, keep, crew, journal, watch)
         rows = _rows(parcels, journal.rows)
         table = town_table(rows, parcels.shapes)
         kept: dict[str, str] = {}
+        own: dict[str, Any] = {
+            "page": page, "run_id": run_id, "program": f"lotflow {__version__}",
+        }  # fmt: skip
+        summary = town_summary(table, made_from=made_from, **own)
         write_result_set(
-            folder,
-            town_files(
-                table, title=folder.name, run_id=run_id, program=f"lotflow {__version__}",
-                units=units, opens="plan.html" if town.pack else "overview.txt",
-            ),
-            town_summary(
-                table, run_id=run_id, program=f"lotflow {__version__}", made_from=made_from
-            ),
-            overwrite=overwrite, inputs=inputs, tell_kept=kept.update,
+            folder, town_files(table, units=units, **own), summary, overwrite=overwrite,
+            inputs=inputs, tell_kept=kept.update,
         )  # fmt: skip
-    return Town(table, town_text(table), studied, kept)
+    return Town(table, summary["town"], studied, kept)
 
 
 def _settled(town: TownJob, parcels: Parcels) -> tuple[TownJob, UnitSystem, dict[str, Any]]:
@@ -162,7 +157,7 @@ def _settled(town: TownJob, parcels: Parcels) -> tuple[TownJob, UnitSystem, dict
     made_from = {
         "elevation": source.describe(),
         "layers": [
-            {"layer": name, "file": file.name, "sha256": sha256(file)}
+            {"layer": name, "file": file.name, "sha256": hashes_of(file)}
             for name, file in files.items()
         ],
         "options": {
@@ -172,13 +167,6 @@ def _settled(town: TownJob, parcels: Parcels) -> tuple[TownJob, UnitSystem, dict
         "libraries": library_versions(),
     }  # fmt: skip
     return whole, units, made_from
-
-
-def _run_id(town: TownJob, made_from: Mapping[str, Any]) -> str:
-    """Hash all that the rows of a batch follow from; what is kept of it does not change them."""
-    options = {key: value for key, value in asdict(town).items() if key in ("key", "realisations")}
-    content = {"program": __version__, **options, **made_from}
-    return hashlib.sha256(json.dumps(content, sort_keys=True).encode()).hexdigest()
 
 
 def _study_all(

@@ -80,6 +80,8 @@ def run_lots(
     ------
     EngineError
         If the scheduler cannot be reached or is gone, or its workers cannot do this work.
+    LotflowError
+        As from `study_lots`, where the machine of a worker refuses.
     """
     if crew.scheduler is None and crew.workers == 0:
         for task in tasks_of(lots, 1):
@@ -142,6 +144,9 @@ def _client(crew: Crew, endings: ExitStack) -> Iterator[Any]:
         "distributed.scheduler.allowed-failures": 0,  # who has died of what is judged here
         "distributed.worker.multiprocessing-method": "spawn",
         "distributed.worker.profile.enabled": False,
+        # pages that nobody asks for
+        "distributed.scheduler.http.routes": [],
+        "distributed.worker.http.routes": [],
         # dask takes a worker that was started anew for one that is gone, and ends it after that
         "distributed.deploy.lost-worker-timeout": "1000 days",
         # in the place of dask's own, whose trimming of memory costs a fifth of short studies
@@ -154,6 +159,8 @@ def _client(crew: Crew, endings: ExitStack) -> Iterator[Any]:
     with dask.config.set(settings), distributed.LocalCluster(
         n_workers=crew.workers, threads_per_worker=1, processes=True, host="127.0.0.1",
         dashboard_address=None, local_directory=scratch, silence_logs=50,
+        # else it takes a fixed port, and complains where another batch has it
+        scheduler_kwargs={"dashboard_address": "127.0.0.1:0"},
     ) as cluster, distributed.Client(cluster, set_as_default=False) as client:  # fmt: skip
         yield client
 
@@ -309,6 +316,8 @@ class _Foreman:
                 self._keep(row)
             return
         error = future.exception() if future.status == "error" else None
+        if isinstance(error, LotflowError):
+            raise error
         if error is not None and type(error).__name__ != "KilledWorker":
             raise EngineError(f"a worker could not begin: {type(error).__name__}: {error}")
         allowed = getattr(error, "allowed_failures", 0)

@@ -97,6 +97,11 @@ def lot_row(town: TownJob, lot: Lot) -> dict[str, Any]:
     ----------
     town, lot
         What is studied.
+
+    Raises
+    ------
+    LotflowError
+        If the machine refuses, as with a full disk: every other lot would fail too.
     """
     try:
         result = screened(town, lot)
@@ -106,6 +111,8 @@ def lot_row(town: TownJob, lot: Lot) -> dict[str, Any]:
             result.write(Path(town.folders, folder), overwrite=True, pack=town.pack)
         return {"parcel": lot.key, "outcome": "done", "folder": folder, **facts(result)}
     except LotflowError as error:
+        if error.is_of_machine:
+            raise
         reason = str(error)
     except Exception as error:  # noqa: BLE001 - one lot must not end the others
         reason = f"this is a fault of the program: {type(error).__name__}: {error}"

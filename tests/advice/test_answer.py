@@ -136,6 +136,163 @@ def test_an_outlet_out_of_reach_stands_behind_the_low_spot_it_would_empty(site):
     assert "to Canal the fall is short by 0.50 m" in told.items[1].harm
 
 
+def test_an_inlet_out_of_reach_decides_though_of_another_the_data_cannot_tell(site):
+    """It is told apart from it, and a pump is not kept back for the other's levels."""
+    site["inlets"].append(site["inlets"][0] | {"name": "Channel"})
+    site["outlet_options"] = [
+        {"subject": name, "rank": 1, "kind": "street", "place": "Street", "run_m": 30.0,
+         "left_m": left, "left_low_m": left - 0.25, "left_high_m": left + 0.25, "verdict": verdict}
+        for name, left, verdict in (
+            ("Basin", -0.16, "cannot tell"), ("Channel", -1.2, "not reachable")
+        )
+    ]  # fmt: skip
+    some = [
+        finding("no-gravity-outlet", "Basin", "fail"), finding("no-gravity-outlet", "Channel"),
+    ]  # fmt: skip
+    item = item_of(answered(site, some), Theme.NO_OUTLET)
+    assert item.place == "Channel"
+    keys = [one.what for one in item.measures]
+    assert {"pump", "level-outlet"} <= set(keys)
+    assert "1.20 m" in item.harm
+    assert "0.16 m" not in item.harm
+    assert item.harm.index("Channel") < item.harm.index("Basin")
+    site["outlet_options"][1]["verdict"] = "cannot tell"
+    keys = [one.what for one in item_of(answered(site, some), Theme.NO_OUTLET).measures]
+    assert keys == ["level-outlet"]
+
+
+def test_of_an_old_run_whose_end_is_drawn_levels_are_asked_for_and_no_end(site):
+    site["drain_lines"] = [line("A", "Gully", "Curb", invert_down_basis="unknown")]
+    for rule, what in (("adverse-fall", "find-level"), ("outlet-not-found", "find")):
+        run = item_of(answered(site, [finding(rule, "A")]), Theme.RUN)
+        assert run.grade is Grade.LEVEL_FIRST
+        assert [one.what for one in run.measures] == [what]
+
+
+def test_where_most_of_a_hollow_or_its_water_is_of_others_it_is_not_filled(site):
+    site["openings"], site["wall_water"], site["nodes"], site["inlets"] = [], [], [], []
+    spot = LOW_SPOT | {"inlets": "", "building_distance_m": 9.0, "geometry": box(30, 30, 34, 33)}
+    few = {"subject": "low spot 1", "source": "neighbour", "name": "crossing 7", "x": 10.0,
+           "y": 20.0, "is_led_in": False}  # fmt: skip
+    own = few | {"source": "own yard", "name": "", "area_m2": 50.0}
+    low = [finding("low-spot", "low spot 1")]
+    for area, on_lot, what in ((20.0, 12.0, "fill"), (80.0, 12.0, "keep-way"),
+                               (20.0, 3.0, "keep-way")):  # fmt: skip
+        site["low_spots"] = [spot | {"on_lot_m2": on_lot}]
+        site["water_parts"] = [few | {"area_m2": area}, own]
+        item = item_of(answered(site, low), Theme.LOW_SPOT)
+        assert [one.what for one in item.measures if one.step == 3] == [what]
+        assert ("m³" in item.takes) == (what == "fill")
+    (way,) = [one for one in item.measures if one.what == "keep-way"]
+    assert way.facts["out"] == "beyond"
+    site["low_spots"] = [spot | {"on_lot_m2": 3.0, "spill_x": 10.0, "spill_y": 1.0}]
+    item = item_of(answered(site, low), Theme.LOW_SPOT)
+    assert [one.facts["out"] for one in item.measures if one.what == "keep-way"] == ["own"]
+
+
+def test_what_stands_at_a_neighbours_wall_is_not_at_the_house(site):
+    site["openings"], site["wall_water"], site["nodes"] = [], [], []
+    shed = {"name": "Next door", "geometry": box(14, 20, 18, 24)}
+    site["buildings"] = [*site["buildings"], shed]
+    low = [finding("low-spot", "low spot 1")]
+    for at, keys in ((box(8, 10, 14, 12), {"raise"}), (box(10, 20, 14, 22), {"fill"})):
+        site["low_spots"] = [LOW_SPOT | {"inlets": "", "geometry": at}]
+        item = item_of(answered(site, low), Theme.LOW_SPOT)
+        assert {one.what for one in item.measures} & {"raise", "fill"} == keys
+        assert ("at " in item.harm) == (keys == {"raise"})
+
+
+def test_ground_at_an_inlet_is_not_raised_beside_a_low_sill(site):
+    """Without a low spot round it nothing else speaks against raising it."""
+    site["low_spots"], site["openings"], site["wall_water"] = [], [], []
+    stuck = [finding("no-gravity-outlet", "Basin")]
+    for high, near, raised in ((0.05, 11.0, False), (0.30, 11.0, True), (0.05, 16.0, True)):
+        site["openings"] = [
+            DOOR | {"above_ground_m": high, "low_spot": None, "geometry": Point(10, near)}
+        ]
+        keys = [one.what for one in item_of(answered(site, stuck), Theme.NO_OUTLET).measures]
+        assert ("raise-terrace" in keys) == raised
+
+
+def test_an_old_run_without_levels_is_a_question_before_it_is_repaired(site):
+    """And a grate that is too small is not repaired but made larger."""
+    small = [finding("grate-too-small", "Gully", today=True)]
+    for basis, what in (("unknown", "find-level"), ("given", "larger-grate")):
+        site["drain_lines"] = [line("A", "Gully", "Curb", invert_down_basis=basis)]
+        run = item_of(answered(site, small), Theme.RUN)
+        assert [one.what for one in run.measures] == [what]
+
+
+def test_a_grate_that_is_too_small_is_made_larger_and_no_fall_is_asked_of_it(site):
+    small = finding("grate-too-small", "Basin", "fail", measured=0.4, limit=0.05)
+    item = item_of(answered(site, [small]), Theme.CAPACITY)
+    assert [one.what for one in item.measures] == ["more-grate"]
+    assert item.measures[0].subjects == ("Basin",)
+    site["drain_lines"] = [
+        line("L", "Basin", "End", case="proposed", status="proposed", required_size="6 in")
+    ]
+    tight = finding("over-capacity", "L", "fail", measured=0.02, limit=0.01)
+    item = item_of(answered(site, [small, tight]), Theme.CAPACITY)
+    assert [one.what for one in item.measures] == ["more-grate", "lay"]
+
+
+@pytest.mark.parametrize(("at", "takes"), [((10, 8), False), ((10, 3.5), True), ((10, 1), True)])
+def test_an_inlet_behind_a_wall_keeps_no_water_off_it(site, at, takes):
+    """Water comes on in the south, runs along the wall's east end and on to the north."""
+    place = Point(at)
+    site["lot_line_crossings"] = [
+        {"id": 7, "direction": "on", "area_m2": 500.0, "elevation_m": 12.0,
+         "geometry": Point(15, 0)}
+    ]  # fmt: skip
+    way = [(15, 0), (15, 6), at] if at[1] > 4 else [(15, 0), at]
+    site["flow_paths"] = [{"area_m2": 500.0, "geometry": LineString(way)}]
+    site["inlets"] = [site["inlets"][0] | {"geometry": place, "x": at[0], "y": at[1]}]
+    site["water_parts"] = [
+        {"subject": "House, south side", "source": "neighbour", "name": "crossing 7", "x": 15.0,
+         "y": 0.0, "area_m2": 500.0, "is_led_in": False}
+    ]  # fmt: skip
+    walls = item_of(answered(site, (WALL_FOUND,)), Theme.WALLS)
+    assert ("Basin is to take it" in walls.harm) == takes
+
+
+def test_cells_for_screening_only_show_no_low_spot_for_sure(site):
+    site["openings"], site["wall_water"] = [], []
+    low = finding("low-spot", "low spot 1")
+    assert item_of(answered(site, [low]), Theme.LOW_SPOT).grade is Grade.SHOWN
+    coarse = finding("coarse-cell", "dem.tif")
+    assert item_of(answered(site, [low, coarse]), Theme.LOW_SPOT).grade is Grade.LIKELY
+
+
+def test_a_low_sill_off_the_data_is_likely_beside_a_downspout_that_is_drawn(site):
+    site["facades"] = [SOUTH | {"verdict": "cannot tell", "slope": -0.02}]
+    spout = finding("downspout-near-foundation", "DS1", x=10.0, y=3.5, measured=0.5, limit=1.5)
+    assert item_of(answered(site, [spout]), Theme.WALLS).grade is Grade.SHOWN
+    site["openings"] = [DOOR | {"above_ground_m": 0.05, "geometry": Point(10, 4)}]
+    assert item_of(answered(site, [spout]), Theme.WALLS).grade is Grade.LIKELY
+
+
+def test_an_old_run_that_lies_badly_is_not_said_to_carry_too_little(site):
+    site["drain_lines"] = [line("A", "Gully", "End")]
+    for rule, carries in (("cover-too-small", True), ("adverse-fall", False)):
+        run = item_of(answered(site, [finding(rule, "A", "fail")]), Theme.RUN)
+        assert ("cannot carry" in run.harm) != carries
+
+
+def test_what_stands_on_the_lot_is_told_by_its_own_depth_and_wall(site):
+    """0.30 m deep beyond the line and 0.05 m on the lot: less than the data can tell."""
+    site["openings"], site["wall_water"] = [], []
+    for own, grade in ((0.30, Grade.SHOWN), (0.12, Grade.SHOWN), (0.05, Grade.LEVEL_FIRST)):
+        site["low_spots"] = [
+            LOW_SPOT
+            | {"inlets": "", "on_lot_depth_m": own, "on_lot_m2": 4.0, "geometry": box(8, 3, 14, 4)}
+        ]
+        item = item_of(answered(site, [finding("low-spot", "low spot 1")]), Theme.LOW_SPOT)
+        assert item.grade is grade
+        assert "at House, south side" in item.harm
+        assert ("4 m²" in item.harm) == (own < 0.30)
+        assert f"{own:.2f} m deep" in item.harm
+
+
 def test_each_inlet_without_an_outlet_has_its_own_lack(site):
     site["inlets"].append(site["inlets"][0] | {"name": "Gully"})
     site["outlet_options"] = [
@@ -455,6 +612,23 @@ def test_a_wall_that_may_fall_away_is_too_flat_and_not_said_to_fall_towards(site
     assert "House, west side (too flat)" in answered(site, (WALL_FOUND, flat)).items[0].harm
 
 
+def test_a_wall_after_the_first_to_which_more_water_runs_is_told_with_it(site):
+    """A shed is told after the house, though four times as much runs to it."""
+    shed = SOUTH | {"name": "Shed, south side", "building": "Shed",
+                    "geometry": LineString([(20, 4), (24, 4)])}  # fmt: skip
+    site["facades"].append(shed)
+    part = {"source": "own yard", "name": "", "x": None, "y": None, "is_led_in": False}
+    some = (WALL_FOUND, finding("ground-falls-to-building", "Shed, south side"))
+    for area, told in ((400.0, True), (90.0, False)):
+        site["water_parts"] = [
+            part | {"subject": "House, south side", "area_m2": 100.0},
+            part | {"subject": "Shed, south side", "area_m2": area},
+        ]
+        harm = item_of(answered(site, some), Theme.WALLS).harm
+        assert harm.index("House, south side") < harm.index("Shed, south side")
+        assert (f"{area:.0f} m²" in harm) == told
+
+
 def test_of_several_walls_of_a_side_the_length_is_told(site):
     """An owner knows no numbers of walls."""
     site["facades"] = [SOUTH | {"name": "House, south side 2"}]
@@ -481,8 +655,9 @@ def test_low_sills_stand_first_and_walls_to_level_are_evidence_of_walls(site):
                  "geometry": LineString([(14, 4), (14, 10)])}
     )  # fmt: skip
     site["facades"].append(
-        SOUTH | {"name": "House, west side", "verdict": "cannot tell", "slope": -0.03}
-    )
+        SOUTH | {"name": "House, west side", "verdict": "cannot tell", "slope": -0.03,
+                 "geometry": LineString([(6, 4), (6, 10)])}
+    )  # fmt: skip
     walls = answered(site, (WALL_FOUND,)).items[0]
     assert walls.harm.startswith(
         "By the data the sill of Door (House, south side) lies only 0.10 m above the ground"

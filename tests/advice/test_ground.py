@@ -28,6 +28,18 @@ SAID = [
     ("not-closed", {"lot": False},
      "The elevation data that were read end before this basin closes: water may rise higher here "
      "than is given, and reach more. Give elevation data that reach farther."),
+    ("closed-basin", {"holds_lot": True, "basins": 2, "depth_m": 15.5, "area_m2": 72000.0,
+                      "rain_m": 4.5},
+     "By the elevation data the lot lies on the side of a closed basin, the deepest of 2, 15.5 m "
+     "(50.9 ft) deep over 72,000 m² (775,002 ft²). It takes 4.5 m (14.8 ft) of rain over all that "
+     "drains to it to fill it: no storm does. Its bottom is taken to take the water. A lake, a "
+     "culvert, or soil that drains: which, and how high the water there stands, is not known. Ask "
+     "for its highest level."),
+    ("closed-basin", {"holds_lot": False, "basins": 1, "depth_m": 3.5, "area_m2": 100.0,
+                      "rain_m": 0.8},
+     "The elevation data hold a closed basin beyond the lot, 3.5 m (11.5 ft) deep over 100 m² "
+     "(1,076 ft²). It takes 0.8 m (2.6 ft) of rain over all that drains to it to fill it: no storm "
+     "does. Its bottom is taken to take the water that reaches it."),
     ("low-spot", {"depth_m": 0.15, "not_closed": False, "doubt": ""},
      "Water can stand 0.15 m (5.9 in) deep here. Look at it on site after rain."),
     ("low-spot", {"depth_m": 0.15, "not_closed": True, "doubt": "it may be a culvert"},

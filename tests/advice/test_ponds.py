@@ -82,7 +82,7 @@ def test_a_blocked_inlet_says_what_rises_what_it_reaches_and_where_it_runs():
 def test_a_blocked_inlet_that_makes_nothing_worse_is_told_with_the_higher_water_alone():
     text = blocked(RISE, sooner=(2.0, DOOR), higher_yet_m=0.1)
     assert "no worse than with none blocked" in text
-    assert "0.50 m deep in low spot 2" in text
+    assert "0.50 m deep round it, in low spot 2" in text
     assert "0.40 m" not in text
     assert "Already" not in text
 

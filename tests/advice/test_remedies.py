@@ -3,7 +3,7 @@
 from dataclasses import replace
 
 import pytest
-from hand_made import CROSSING, DOOR, LOW_SPOT, SOUTH, finding, line, result
+from hand_made import CROSSING, DOOR, LOW_SPOT, SOUTH, finding, line, node, result
 from shapely.geometry import LineString, Point, box
 
 from lotflow.advice import buildable, drain_words, remedies
@@ -123,6 +123,56 @@ def test_the_lowest_edge_on_the_own_lot_is_named_with_the_cut_it_takes(site):
     assert way.above_m == pytest.approx(0.10)
     assert way.length_m == pytest.approx(0.3024)
     assert way.facts["where"] == "7 m north of Door"
+    assert not way.facts["beside"]
+    spot |= {"own_edge_x": 18.5}
+    found = remedies.of_low_spot(
+        result(site), spot, (), at_house=True, is_paved=False, openings=[DOOR]
+    )
+    (way,) = [one for one in found if one.what == "way-out-over"]
+    assert "1.5 m" in way.facts["beside"]
+
+
+@pytest.mark.parametrize(
+    ("slope", "asked"), [(-0.02, "fill-hollow"), (0.03, "raise"), (0.0, "raise")]
+)
+def test_a_hollow_at_a_wall_that_may_not_be_raised_is_filled_and_not_graded_away(
+    site, slope, asked
+):
+    """A rise of 5 % and more over 10 ft is more than 6 in of soil at the wall."""
+    site["openings"] = []
+    site["facades"] = [SOUTH | {"slope": slope}]
+    spot = LOW_SPOT | {"inlets": "", "geometry": box(8, 3, 12, 4)}
+    found = remedies.of_low_spot(result(site), spot, (), at_house=True, is_paved=False)
+    assert {"fill-hollow", "raise"} & set(what(found)) == {asked}
+    if asked == "fill-hollow":
+        (fill,) = [one for one in found if one.what == asked]
+        assert fill.facts["where"] == "House, south side"
+    assert ("basin" in what(found)) == (asked == "raise")
+
+
+def test_a_deep_hollow_with_an_inlet_of_today_is_asked_about_that_and_no_culvert(site):
+    spot = LOW_SPOT | {"artefact": "deep"}
+    for name, asked in (("Old gully", "runs-today"), ("", "find-culvert")):
+        site["nodes"] = [node("today", name, 10, 11)] if name else []
+        found = remedies.of_low_spot(result(site), spot, (), at_house=True, is_paved=False)
+        assert {"runs-today", "find-culvert"} & set(what(found)) == {asked}
+        assert not name or found[0].subjects == (name,)
+
+
+@pytest.mark.parametrize(("behind", "leads"), [(9.89, True), (9.91, False), (10.7, False)])
+def test_no_cut_is_asked_for_where_the_ground_behind_the_edge_is_no_lower(site, behind, leads):
+    """The sill stands at 10.05: a cut to 6 in below it, 9.898, leads out only onto lower ground."""
+    spot = LOW_SPOT | {
+        "own_edge_m": 10.20, "own_edge_x": 10.0, "own_edge_y": 17.0, "behind_own_edge_m": behind,
+    }  # fmt: skip
+    found = remedies.of_low_spot(
+        result(site), spot, (), at_house=True, is_paved=False, openings=[DOOR]
+    )
+    assert ("way-out-over" in what(found)) == leads
+    assert ("no-way-over" in what(found)) != leads
+    if not leads:
+        (none,) = [one for one in found if one.what == "no-way-over"]
+        assert none.above_m == pytest.approx(behind - 10.05)
 
 
 def test_inlets_without_an_outlet_are_not_told_to_be_built_as_drawn(site):

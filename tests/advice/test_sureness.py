@@ -28,14 +28,15 @@ def test_data_without_an_error_are_doubted():
 
 
 @pytest.mark.parametrize(
-    ("is_sure", "is_likely", "words"),
-    [(True, True, "0.20 m to 0.30 m deep on nine of ten: check it first."),
-     (False, True, "likely real"), (False, False, "within the noise of the data.")],
+    ("chance", "is_sure", "is_likely", "words"),
+    [(0.96, True, True, "0.20 m to 0.30 m deep on nine of ten: check it first."),
+     (0.61, False, True, "likely real"), (0.37, False, False, "within the noise of the data")],
 )  # fmt: skip
-def test_low_spots_are_told_in_plain_words(is_sure, is_likely, words):
-    text = said("low-spot-sureness", there=96, number=100, depth_low_m=0.2, depth_high_m=0.3,
-                is_sure=is_sure, is_likely=is_likely)  # fmt: skip
-    assert "96 of 100" in text
+def test_low_spots_are_told_in_plain_words(chance, is_sure, is_likely, words):
+    text = said("low-spot-sureness", there=89, number=100, chance=chance, depth_low_m=0.2,
+                depth_high_m=0.3, is_sure=is_sure, is_likely=is_likely)  # fmt: skip
+    assert "89 of 100" in text
+    assert f"{chance:.0%}" in text
     assert words in text
 
 

@@ -38,6 +38,7 @@ from lotflow.terrain.loops.ways import water_in_outlines
 from lotflow.terrain.low_spots import find_low_spots
 from lotflow.terrain.realisations.realisation import open_ground, realisation_plan, realise
 from lotflow.terrain.routing import no_drains, route
+from lotflow.terrain.sureness import chance_there, signs_of_low_spots
 from lotflow.terrain.surface import prepare_surface
 
 SIZE = 160
@@ -200,7 +201,10 @@ def trial(setting, seed, draws):
             true_level[pairs[:, 0]] - true_level[pairs[:, 1]],
         ),
         "there": there,
-        "said to be there": shown.probability(limit),
+        "draws in which it stands": shown.standing_share(limit),
+        "said to be there": chance_there(
+            *signs_of_low_spots(shown.depth, shown.volume, spots.cells[:count], limit, limit)
+        ),
     }
 
 

@@ -5,7 +5,8 @@ What levels taken on site do to the result, on ground whose truth is known.
 
 PART is "levels" (how wide intervals are, how often they hold, with 12 levels in the order of the
 field sheet), "routed" (which surface catchments and low spots are best taken from), "tie",
-"guards" (one wrong level, changed ground, units, false alarms), "lines", "wall", "time" or "all".
+"pipes" (the fall from a levelled rim to ground), "guards" (one wrong level, changed ground,
+units, false alarms), "lines", "wall", "time" or "all".
 DATA is a folder with the rasters `delft-ahn3/dtm_05m_filled.tif` and `alexandria-va/dtm_2m.tif`;
 without it the grounds are invented ones. A real raster is taken for the truth. The error is that
 of the job file by default, 0.10 m, of which nine tenths of the variance are shared over 10 m; rods
@@ -24,7 +25,7 @@ from affine import Affine
 from scipy.ndimage import gaussian_filter
 
 from lotflow.grid import Grid
-from lotflow.terrain.conditioning import conditioning
+from lotflow.terrain.conditioning import LevelledError, conditioning
 from lotflow.terrain.confidence import drawn_by_seed, random_stream
 from lotflow.terrain.drainage import LEVEL_STEP
 from lotflow.terrain.inlet_places import DrawnInlet, place_inlets, snap_inlets
@@ -506,6 +507,53 @@ def ties(trials=200, data=None):
               f"{r[:, 2].mean():.0f}", flush=True)  # fmt: skip
 
 
+def pipes(trials=20, data=None):
+    """
+    The fall from a rim that was levelled to ground levelled from the same benchmark, or not.
+
+    Its 95 % interval is that of lines and outlets: how often it holds the known fall, and how wide
+    it is, by what the ground at the other end is. The rim is that of the first level; 12 levels
+    are in the order of the field sheet. Beside it the interval of a benchmark whose lie to the
+    data is all that is known.
+    """
+    ends = ("levelled", "within 3 m", "on the lot")
+    rows = {end: [] for end in ends}
+    for kind in grounds(data).values():
+        for i in range(trials):
+            random = np.random.default_rng(1000 + i)
+            case = survey(kind(random), random)
+            cells = by_sheet(case, 12, random)
+            truth, columns = case.truth.ravel(), case.truth.shape[1]
+            level = truth[cells] + READ * random.standard_normal(12) + 3.7
+            found = level_ground(case.surface, ERROR, shots_at(case, cells, level, own=True),
+                                 seed=i)  # fmt: skip
+            if found.conditioning is None:
+                continue
+            grid = case.surface.ground
+            share = found.spread_share
+            error = LevelledError(share * ERROR.rmse_m, ERROR.correlation_m, ERROR.white_share,
+                                  grid, found.conditioning.of_better_ground(share))  # fmt: skip
+            rim, ground = level[0] - found.offset_m, found.ground.ravel()
+            row, column = np.divmod(np.arange(truth.size), columns)
+            away = np.hypot(row[:, None] - row[cells], column[:, None] - column[cells]).min(axis=1)
+            lot = case.lot.ravel()
+            pools = (cells[1:], np.flatnonzero(lot & (away > 0) & (away * grid.cell_m <= 3)),
+                     np.flatnonzero(lot & (away * grid.cell_m > 3)))  # fmt: skip
+            for end, pool in zip(ends, pools, strict=True):
+                for cell in random.choice(pool, min(8, len(pool)), replace=False).tolist():
+                    x, y = map(float, grid.xy(*divmod(cell, columns)))
+                    off = rim - ground[cell] - (truth[cells[0]] - truth[cell])
+                    rows[end].append((off, error.from_benchmark(x, y), error.at(x, y)))
+    print(f"fall from a levelled rim to ground, 95 % interval, {trials} trials a ground: by one "
+          "benchmark held/width [m], as for one of a known level only")  # fmt: skip
+    for end, some in rows.items():
+        off, near, alone = np.array(some).T
+        told = [f"{(abs(off) <= 1.96 * d).mean():.2f}/{2 * 1.96 * d.mean():.3f}"
+                for d in (near, alone)]  # fmt: skip
+        print(f"  ground {end:11} {', '.join(told)}; without levels {2 * 1.96 * 0.1:.3f}",
+              flush=True)  # fmt: skip
+
+
 def guards(trials=40, data=None):
     """One wrong level, changed ground, numbers read otherwise, and false alarms."""
     print(f"guards; own benchmark; {trials} trials a ground, seeds 8000 on")
@@ -722,8 +770,8 @@ def times(trials=3, data=None, size=300):
     )
 
 
-PARTS = {"levels": levels, "routed": routed, "tie": ties, "guards": guards, "lines": lines,
-         "wall": walls, "time": times}  # fmt: skip
+PARTS = {"levels": levels, "routed": routed, "tie": ties, "pipes": pipes, "guards": guards,
+         "lines": lines, "wall": walls, "time": times}  # fmt: skip
 
 if __name__ == "__main__":
     which, *rest = [*sys.argv[1:], "all"][: max(len(sys.argv) - 1, 1)]

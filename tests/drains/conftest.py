@@ -30,10 +30,23 @@ from lotflow.drains.system_check import Surroundings, check_system
 from lotflow.grid import Grid
 from lotflow.rainfall import RainfallTable
 from lotflow.runoff.rational import RunoffParts
-from lotflow.terrain.level_error import LevelError
+from lotflow.terrain.level_error import GivenLevels, LevelError
 
 INCH = 0.0254
 ROUGHNESS = {"pvc": 0.010, "concrete": 0.013, "hdpe corrugated": 0.022}
+
+
+@dataclass(frozen=True)
+class NearError(LevelError):
+    """Ground that stands to its benchmark to 1 cm, to the elevation data to 10 cm."""
+
+    def from_benchmark(self, x, y):
+        return 0.01
+
+
+def levelled_from_benchmark(*of):
+    """Error of ground that was levelled from the benchmark of some given levels."""
+    return NearError(0.1, 10.0, 0.1, given=GivenLevels(False, frozenset(of)))
 
 
 def make_line(name, path, start="", end="", *, size=4 * INCH, material="pvc", proposed=False,
@@ -79,6 +92,8 @@ class Bench:
     outlet_diameter: dict[str, float] = field(default_factory=dict)
     well_depth: dict[str, float] = field(default_factory=dict)
     cover: float = 0.3
+    #: Of the ground, where it is not that of the elevation data alone.
+    error: LevelError | None = None
 
     def network(self, lines, placed, **given):
         return build_network(lines, placed, EndReach(0.5, 0.5), **given)
@@ -103,7 +118,7 @@ class Bench:
 
     @property
     def limits(self):
-        error = LevelError(self.rmse, 10.0, 0.1)
+        error = self.error or LevelError(self.rmse, 10.0, 0.1)
         return Limits(self.criteria, error, self.buildings, 1.0)
 
     def around(self, state):
@@ -155,5 +170,6 @@ def make():
         rain = staticmethod(steady_rain)
         water = staticmethod(entering)
         bench = Bench
+        levelled = staticmethod(levelled_from_benchmark)
 
     return Makers

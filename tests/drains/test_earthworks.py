@@ -128,6 +128,7 @@ def test_a_swale_on_a_plane_by_hand():
     assert one.fall == pytest.approx(0.03)
     half = section_depth(full / 2, 0.03, width_m=0.3, side=3.0, roughness=0.035)[0]
     assert one.freeboard_m == pytest.approx(0.205 - half, abs=0.003)
+    assert one.water == pytest.approx(one.section.level + half, abs=0.003)
     assert (one.end, one.standing_m > 0.15) == ("low spot 1", True)
     # it ends .2 m below the ground: blind, by levels that were given and ground that was not
     assert (found["swale-ends-blind"].severity, "swale-too-small" in found) == ("warn", False)
@@ -142,6 +143,29 @@ def test_a_swale_is_held_against_its_design_flow(share, rule, severity):
     full = float(section_flow(0.205, 0.03, width_m=0.3, side=3.0, roughness=0.035))
     _, found = judged([STRAIGHT], plane, flows={"S": share * full})
     assert (found[rule].severity if rule in found else None) == severity
+
+
+def test_the_section_of_a_swale_shows_what_is_dug_and_what_stays():
+    """It ends blind at 30.5: water stands level before its end, and nowhere over higher bed."""
+    (one,), _ = judged([STRAIGHT], plane)
+    assert np.isnan(one.water).all()  # no rain is given
+    stands = np.isfinite(one.stands)
+    assert one.done == pytest.approx(9.48 - 0.03 * one.section.station)
+    assert stands[-1]
+    assert np.ptp(one.stands[stands]) < 0.005
+    assert one.stands[-1] - one.done[-1] == pytest.approx(one.standing_m, abs=0.02)
+    assert (one.done[~stands] > one.stands[-1] - 0.03).all()
+
+
+def test_nothing_is_dug_where_the_levels_of_a_bed_lie_above_the_ground():
+    row = STRAIGHT | {"level_up_m": 10.2, "level_down_m": 8.88}
+    (one,), _ = judged([row], plane, flows={"S": 0.001})
+    above = one.section.level > one.section.ground
+    assert above[0]
+    assert not above[-1]
+    assert one.done[above] == pytest.approx(one.section.ground[above])
+    assert np.isnan(one.water[above]).all()
+    assert np.isfinite(one.water[~above]).all()
 
 
 def test_a_swale_that_runs_out_works():
@@ -234,6 +258,7 @@ def test_what_a_swale_is_dug_over_and_where_it_leaves_the_lot():
     (one,), found = judged([row], plane, more=more)
     assert [(what, name) for what, name, _ in one.crosses] == [("pipe", "P1"), ("utility", "Gas")]
     assert all(depth == pytest.approx(0.2, abs=0.02) for _, _, depth in one.crosses)
+    assert one.crossed_at == (("P1", pytest.approx(10.0)), ("Gas", pytest.approx(15.0)))
     assert found["earthwork-off-lot"].measured == pytest.approx(1.4)
 
 

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from lotflow.drains.drain_system import run_system
-from lotflow.drains.levels import level_findings, line_inverts
+from lotflow.drains.levels import datums_of_ends, level_findings, line_inverts
 from lotflow.drains.outlet_findings import available_falls, fall_findings
 from lotflow.drains.system_check import check_system
 from lotflow.errors import InputError
@@ -290,6 +290,43 @@ def test_available_fall_against_what_it_takes(bench, make):
     assert falls[0].left_m == pytest.approx(1.0 - 0.3 - 0.1016 - 20 / 96, abs=1e-5)
     assert falls[0].interval_m == 0.0  # both levels were measured
     assert not fall_findings(state.system.network, falls)
+
+
+@pytest.mark.parametrize(
+    ("levelled", "interval"),
+    [((), 0.196), ([("inlets", "in", "rim_m")], 0.0196), ([("inlets", "other", "rim_m")], 0.196),
+     ([("drain_lines", "A", "invert_down_m")], 0.196)],
+)  # fmt: skip
+def test_a_fall_to_ground_is_known_as_the_ground_is_to_the_benchmark(
+    bench, make, levelled, interval
+):
+    """A rim from the benchmark of the ground: 1 cm, not the 10 cm of the elevation data."""
+    bench.rims = {"in": 10.0}
+    state = bench.state(
+        [make.line("A", [(0, 0), (20, 0)], proposed=True)],
+        [make.inlet("in", 0, 0), make.outlet("out", 20, 0)],
+    )
+    (fall,) = available_falls(state, error=make.levelled(*levelled))
+    assert fall.interval_m == pytest.approx(interval, rel=1e-3)
+
+
+def test_an_invert_is_measured_from_what_its_line_rim_or_neighbour_is(bench, make):
+    """Given: its own; below a rim: that of the rim; met: that of the line it meets."""
+    bench.rims = {"in": 10.0}
+    lines = [make.line("A", [(0, 0), (10, 0)], up_below=0.5),
+             make.line("B", [(10, 0), (20, 0)], up=9.3, down=9.2)]  # fmt: skip
+    state = bench.state(lines, [make.inlet("in", 0, 0), make.outlet("out", 20, 0)])
+    network, inverts = state.system.network, state.inverts
+    assert [inverts.basis(i) for i in (0, 1)] == [("below rim", "from line"), ("given", "given")]
+
+    def datums(*of):
+        given = make.levelled(*of).given
+        return [datums_of_ends(network, inverts, i, given) for i in (0, 1)]
+
+    raster, own = "raster", "benchmark"
+    assert datums(("inlets", "in", "rim_m")) == [(own, raster), (raster, raster)]
+    assert datums(("drain_lines", "B", "invert_up_m")) == [(raster, own), (own, raster)]
+    assert datums(("outlets", "out", "invert_m")) == [(raster, raster), (raster, own)]
 
 
 @pytest.mark.parametrize(

@@ -126,6 +126,13 @@ def test_cover_within_the_error_of_the_elevation_data_warns(bench, make):
     bench.rmse = 0.1
     lines, placed = one_line(make, "dry well", up=9.7, down=9.4)
     assert bench.findings(lines, placed)["cover-too-small"].severity == "warn"
+    # both ends from the benchmark of the ground above: 2 cm
+    name, ends = lines[0].name, ("invert_up_m", "invert_down_m")
+    bench.error = make.levelled(*(("drain_lines", name, end) for end in ends))
+    found = bench.findings(lines, placed)["cover-too-small"]
+    assert (found.severity, found.facts["doubt_m"]) == ("fail", pytest.approx(0.0196, rel=1e-3))
+    bench.error = make.levelled(("drain_lines", name, ends[0]))
+    assert bench.findings(lines, placed)["cover-too-small"].severity == "warn"
 
 
 def test_deep_trench(bench, make):

@@ -167,6 +167,7 @@ def test_channels_come_in_sections_with_two_ends_and_pieces_are_counted():
     found = amounts(quantities([], parts, "metric"))
     assert found["channel drain section"] == 4
     assert found["channel drain end cap"] == 4
+    assert found["channel drain bottom outlet"] == 2
     assert found["catch basin"] == 2
 
 

@@ -80,10 +80,9 @@ MAY = {
     # a raster and its record, and parts of it to come
     "outputs/fetched.py": {"rasterio.open", "*.open", "*.read_bytes", "*.write_bytes", "*.replace",
                            "*.mkdir", "*.rmdir", "*.unlink"},
-    "outputs/geopackage.py": {"*.unlink", "pyogrio.raw.*", "pyogrio.list_layers",
+    "outputs/geopackage.py": {"*.unlink", "*.write_bytes", "pyogrio.raw.*", "pyogrio.list_layers",
                               "pyogrio.read_info",
                               "sqlite3.connect"},
-    "outputs/geopackage_schema.py": {"sqlite3.connect"},
     "outputs/drawing_tables.py": {"pyogrio.write_dataframe", "sqlite3.connect"},
     "outputs/failures.py": {"shutil.*"},
     # a job to draw in: new files only
@@ -98,7 +97,8 @@ MAY = {
                             "sqlite3.connect", "*.read_bytes", "*.write_bytes", "tempfile.*"},
     "study/propose.py": {"tempfile.*"},
     # what a batch has done so far, and its overview
-    "outputs/journal.py": {"*.mkdir", "*.open", "*.read_text", "*.write_text", "*.replace"},
+    "outputs/journal.py": {"*.mkdir", "*.open", "*.read_text", "*.write_text", "*.replace",
+                           "*.unlink"},
     "outputs/town.py": {"*.to_parquet", "geopandas.read_*"},
     # an extra that may not be there; where workers keep private copies, gone when they are
     "town/engine.py": {"importlib.import_module", "tempfile.*"},

@@ -191,3 +191,36 @@ def test_notes_written_off_known_levels_give_them_back(falls, start, random):
     np.testing.assert_allclose(notes.points["level_m"], levels, atol=1e-4)
     assert abs(notes.misclosure_m) < 1e-4
     assert abs(notes.page_check_m) < 1e-9
+
+
+# how crews and spreadsheets write
+
+
+def test_feet_and_inches_columns_in_another_order_and_semicolons_are_read_alike():
+    """By hand: 100 + 5.375 - 6.0625 = 99.3125 ft; closed on 100 within 1/8 in."""
+    plain = ("point,backsight,intermediate,foresight,level,remark\nsill,5.375,,,100,start\n"
+             "lip,,6.0625,,,\nsill,,,5.375,100,\n")  # fmt: skip
+    crew = ("\ufeffStation;F.S.;H.I.;B.S.;I.S.;Elev.;Remarks\r\n"
+            "sill;;105' 4 1/2\";5' 4 1/2\";;100';start\r\n"
+            "lip;;;;\"6' 0 3/4\"\"\";;\r\nsill;5’ 4.5”;;;;;\r\n")  # fmt: skip
+    tabs = plain.replace(",", "\t").replace("6.0625", "6,0625")
+    found = [reduced(text, "ft") for text in (plain, crew, tabs)]
+    for notes in found:
+        assert notes.points["level_m"].tolist() == pytest.approx(
+            [30.48, 99.3125 * 0.3048, 30.48], abs=1e-9
+        )
+        assert notes.is_closed
+        assert notes.points["remark"].tolist() == ["start", "", ""]
+
+
+@pytest.mark.parametrize("reading", ["5' 4 1", "5,375", "4 1/2", "5ft 4in", "4' 14\"", '"', "1/2'"])
+def test_a_reading_written_otherwise_is_no_number(reading):
+    quoted = reading.replace('"', '""')
+    text = f'point,bs,fs,level\nsill,"{quoted}",,100\nsill,,5.375,100\n'
+    (fault, *_) = fault_of(text, "ft")
+    assert (fault.line, fault.column, fault.value) == (2, "backsight", reading)
+
+
+def test_inches_in_notes_in_metres_are_no_number():
+    (fault, *_) = fault_of("point,bs,fs,level\nsill,1' 4\",,100\nsill,,1.3,100\n", "m")
+    assert (fault.line, fault.column) == (2, "backsight")

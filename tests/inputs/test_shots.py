@@ -219,32 +219,90 @@ def test_notes_in_feet_on_a_raster_in_survey_feet_are_feet_of_the_raster(job, ma
 # places of the field sheet
 
 
-def test_numbered_places_are_those_of_the_result_that_was_carried(job, tmp_path):
-    found = {
-        "schema_version": "1", "state": "complete", "contents": {},
-        "provenance": {"elevation": {"crs": "NAD83 / UTM zone 18N (EPSG:26918)"}},
-        "low_spots": [{"id": 3, "x": WEST + 12, "y": NORTH - 21, "spill_x": WEST + 14,
-                       "spill_y": NORTH - 22}],
-        "lot_line_crossings": [{"id": 1, "direction": "on", "x": WEST + 6, "y": NORTH - 9},
-                               {"id": 2, "direction": "off", "x": WEST, "y": NORTH}],
-    }  # fmt: skip
-    notes = HEAD + ("BM,1.5,,,100,,,,\nL,,1.9,,,low spot 3,,,lawn\n"
-                    "S,,1.8,,,Low spot 3 spill,,,lawn\n"
-                    "R,,1.7,,,Run-on 1,,,lawn\nBM,,,1.5,,,,,\n")  # fmt: skip
-    text = BENCHMARK + "places = 'visit'\n"
-    (tmp_path / "visit").mkdir()
-    (tmp_path / "visit" / "summary.json").write_text(json.dumps(found))
-    shots = site_of(job(notes, levels=text)).shots
-    assert [shape.equals(place) for shape, place in zip(
-        shots.geometry, (at(12, 21), at(14, 22), at(6, 9)), strict=True)] == [True] * 3  # fmt: skip
-    assert job(notes, levels=text).files()[-1].parent.name in ("visit", "result")
-    # without it the places are asked for, and so are those of another raster
-    (first, *_) = faults_of(lambda: site_of(job(notes, levels=BENCHMARK)))
-    assert (first.line, first.column, "places" in first.remedy) == (3, "place", True)
-    found["provenance"]["elevation"]["crs"] = "elsewhere"
-    (tmp_path / "visit" / "summary.json").write_text(json.dumps(found))
-    (fault,) = faults_of(lambda: site_of(job(notes, levels=text)))
+def printed(name, east=math.nan, south=0.0, kind="", subject="", **more):
+    """A place of a field sheet as its result tells it."""
+    x, y = (None, None) if math.isnan(east) else (WEST + east, NORTH - south)
+    row = {"name": name, "x": x, "y": y, "surface_kind": kind, "subject": subject}
+    return row | {"only_compared": False} | more
+
+
+@pytest.fixture
+def carried(tmp_path):
+    """Make the result whose field sheet was carried."""
+
+    def make(*places, crs="NAD83 / UTM zone 18N (EPSG:26918)", **more):
+        found = {
+            "schema_version": "1", "state": "complete", "contents": {},
+            "provenance": {"elevation": {"crs": crs}}, "sheet_places": list(places),
+        }  # fmt: skip
+        (tmp_path / "visit").mkdir(exist_ok=True)
+        (tmp_path / "visit" / "summary.json").write_text(json.dumps(found | more))
+        return BENCHMARK + "places = 'visit'\n"
+
+    return make
+
+
+SHEET = (
+    printed("Low spot 3", 12, 21), printed("Low spot 3 spill", 14, 22), printed("Run-on 1", 6, 9),
+    printed("foot of House, south side", 20, 15.4),
+    printed("10.0 ft out from House, south side", 20, 18),
+    printed("sill of Back door", 20, 15, "sill", "Back door"), printed("Tie point 1"),
+    printed("Street walk", 33, 24, "hard", only_compared=True),
+)  # fmt: skip
+NOTED = (
+    "BM,1.5,,,100,,,,\nL,,1.9,,,low spot 3,,,lawn\nS,,1.8,,,Low spot 3 spill,,,lawn\n"
+    "R,,1.7,,,Run-on 1,,,lawn\nF,,1.6,,,\"Foot of the House, south side\",,,lawn\n"
+    "O,,1.6,,,10 ft out from house south side,,,lawn\nB,,1.3,,,sill of Back door,,,\n"
+    f"T,,1.6,,,Tie point 1,{WEST + 9},{NORTH - 21},hard\nW,,1.6,,,Street walk,,,\n"
+    "BM,,,1.5,,,,,\n"
+)  # fmt: skip
+
+
+def test_places_are_those_of_the_result_that_was_carried(job, carried):
+    text = carried(*SHEET)
+    made = job(HEAD + NOTED, levels=text)
+    site = site_of(made)
+    shots = site.shots.set_index("name")
+    at_places = {"L": (12, 21), "S": (14, 22), "R": (6, 9), "F": (20, 15.4), "O": (20, 18),
+                 "B": (20, 15), "T": (9, 21), "W": (33, 24)}  # fmt: skip
+    for name, place in at_places.items():
+        assert shots.geometry[name].equals_exact(at(*place), 1e-6), name
+    assert made.files()[-1].parent.name in ("visit", "result")
+    # a sill feeds its door, what stands beside its place is only compared
+    assert shots.loc["B", ["surface_kind", "subject"]].tolist() == ["sill", "Back door"]
+    np.testing.assert_allclose(site.openings["sill_m"], [20.2])
+    assert shots["counts"].tolist() == ["yes"] * 7 + ["check"]
+
+
+def test_places_of_a_sheet_that_was_not_named_or_is_of_elsewhere_are_asked_for(job, carried):
+    notes = HEAD + NOTED
+    faults = faults_of(lambda: site_of(job(notes, levels=BENCHMARK)))
+    assert [(fault.line, fault.column) for fault in faults] == [(n, "place") for n in range(3, 11)]
+    assert all("[levels] places" in fault.remedy for fault in faults)
+    (fault,) = faults_of(lambda: site_of(job(notes, levels=carried(*SHEET, crs="elsewhere"))))
     assert "is not in" in fault.rule
+    text = carried(sheet_places=[{"name": "Low spot 3", "x": "east", "y": 1}])
+    (fault,) = faults_of(lambda: site_of(job(notes, levels=text)))
+    assert fault.file.endswith("summary.json")
+
+
+@pytest.mark.parametrize(
+    ("row", "column", "said"),
+    [
+        ("F,,1.6,,,foot of House south sid,,,lawn\n", "place", "foot of House, south side"),
+        ("F,,1.6,,,12 ft out from House south side,,,lawn\n", "place", "10.0 ft out from House"),
+        ("T,,1.6,,,Tie point 1,,,hard\n", "place", "Give x and y"),
+        ("B,,1.3,,,sill of Back door,,,lawn\n", "surface_kind", "Leave on empty"),
+        ("F,,1.6,,,\"foot of House, south side\",,,\n", "surface_kind", "hard"),
+    ],
+)  # fmt: skip
+def test_a_place_of_the_sheet_that_cannot_be_used_is_refused_with_a_remedy(
+    job, carried, row, column, said
+):
+    notes = HEAD + "BM,1.5,,,100,,,,\n" + row + "BM,,,1.5,,,,,\n"
+    (fault,) = faults_of(lambda: site_of(job(notes, levels=carried(*SHEET))))
+    assert (fault.line, fault.column) == (3, column)
+    assert said in fault.remedy
 
 
 # what is refused
@@ -270,7 +328,7 @@ GOOD = f"A,,1.9,,,,{WEST + 10},{NORTH - 20},lawn\n"
         ("BM,1.5,,,100,,,,\n" + GOOD.replace("lawn", "lawm") + "BM,,,1.5,,,,,\n", 3,
          "surface_kind", "no surface_kind that is known"),
         ("BM,1.5,,,100,,,,\n" + GOOD.replace("lawn", "") + "BM,,,1.5,,,,,\n", 3, "surface_kind",
-         "must not be empty"),
+         "do not say what the rod stood on"),
         ("BM,1.5,,,100,,,,\n" + GOOD + "A,,1.95,,,,,,\nBM,,,1.5,,,,,\n", 3, None,
          "two readings of the point differ"),
         ("BM,1.5,,,100,,,,\n" + GOOD + "A,,1.9,,,,,,hard\nBM,,,1.5,,,,,\n", 3, "surface_kind",
@@ -539,3 +597,70 @@ def test_nothing_is_written_where_notes_are_refused(job, tmp_path, capsys):
     # nor may a run replace the notes, or the result whose places they name
     job(NOTES, levels=BENCHMARK)
     assert tmp_path / "notes.csv" in read_job(tmp_path).files()
+
+
+# other names of columns
+
+
+def test_columns_of_drawn_shots_have_the_other_names_that_are_told(job):
+    """As docs/layers.md tells: `on`, `usage`, `date`."""
+    rows = [({"name": "A", "level_m": 19.5, "on": "hard", "usage": "check", "date": "2026-05-03"},
+             at(10, 20))]  # fmt: skip
+    site = site_of(job(shots=rows))
+    (shot_,) = site.shots.to_dict("records")
+    told = (shot_["surface_kind"], shot_["counts"], str(shot_["taken_on"]))
+    assert told == ("hard", "check", "2026-05-03")
+
+
+@pytest.mark.parametrize(
+    ("head", "row"),
+    [
+        ("surface_kind,counts,taken_on", "hard,check,2026-05-03"),
+        ("on,usage,date", "hard,check,2026-05-03"), ("On,Use,Date", "hard,check,2026-05-03"),
+    ],
+)  # fmt: skip
+def test_columns_of_notes_have_those_of_the_layer_and_its_other_names(job, head, row):
+    notes = (f"point,bs_m,is_m,fs_m,level_m,x,y,{head}\nBM,1.5,,,100,,,,,\n"
+             f"A,,2,,,{WEST + 10},{NORTH - 20},{row}\nBM,,,1.5,,,,,,\n")  # fmt: skip
+    (shot_,) = site_of(job(notes, levels=BENCHMARK)).shots.to_dict("records")
+    told = (shot_["surface_kind"], shot_["counts"], str(shot_["taken_on"]))
+    assert told == ("hard", "check", "2026-05-03")
+
+
+@pytest.mark.parametrize(("key", "value"), [("on", "gras"), ("usage", "maybe"), ("date", True)])
+def test_a_wrong_value_of_a_column_by_its_other_name_is_one_fault(job, key, value):
+    good = {"name": "A", "level_m": 19.5, "on": "hard", "usage": "check", "date": "2026-05-03"}
+    (fault,) = faults_of(lambda: site_of(job(shots=[(good | {key: value}, at(10, 20))])))
+    assert (fault.row, fault.column, fault.value) == (1, key, value)
+
+
+# levels of another datum
+
+
+def level_faults_of(job):
+    return faults_of(lambda: study_lot(job))
+
+
+def test_levels_that_fit_as_written_are_told_how_to_say_so(job):
+    """Ground at about 20 m, benchmark 100.00 for 20.00: a sill drawn as 20.1 is in the raster's."""
+    bm = BENCHMARK + "drawn = 'benchmark'\n"
+    door = {"sill_m": 20.1}
+    faults = level_faults_of(job(levels=bm, door=door))
+    assert [fault.column for fault in faults] == ["sill_m"]
+    assert 'drawn = "raster"' in faults[0].remedy
+    shots = [(shot("A", 19.8, datum="benchmark"), at(10, 20))]
+    (fault,) = level_faults_of(job(shots=shots, levels=BENCHMARK))
+    assert (fault.column, "datum = raster" in fault.remedy) == ("level_m", True)
+
+
+def test_notes_from_a_benchmark_that_the_job_does_not_name_are_asked_for_it(job):
+    notes = HEAD + f"BM,1.5,,,1000,,,,\nA,,1.9,,,,{WEST + 10},{NORTH - 20},lawn\nBM,,,1.5,,,,,\n"
+    (fault,) = level_faults_of(job(notes))
+    assert (fault.line, "benchmark of their own" in fault.remedy) == (3, True)
+
+
+def test_a_benchmark_that_too_few_levels_tie_is_told_of_the_notes(job):
+    notes = HEAD + f"BM,1.5,,,100,,,,\nA,,1.9,,,,{WEST + 10},{NORTH - 20},lawn\nBM,,,1.5,,,,,\n"
+    (fault,) = faults_of(lambda: site_of(job(notes, levels="benchmark = 100.0\nunit = 'm'\n")))
+    assert fault.file.endswith("notes.csv")
+    assert "elevation_m" in fault.remedy

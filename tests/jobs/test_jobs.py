@@ -1,7 +1,9 @@
 """Trial jobs on real ground: every fact of `expected.json`, read out of the written files."""
 
+import csv
 import json
 import math
+import shutil
 from collections import namedtuple
 from functools import partial
 from pathlib import Path
@@ -9,10 +11,13 @@ from pathlib import Path
 import geopandas as gpd
 import pyogrio
 import pytest
+import shapely
 
 from lotflow.advice.answer import MOST, answer, contradictions, told_twice
 from lotflow.cli import main
 from lotflow.findings import Finding
+from lotflow.inputs.job import read_job
+from lotflow.study.lot_water import read_inputs
 
 HERE = Path(__file__).parent
 JOBS = sorted(path.parent.name for path in HERE.glob("*/expected.json"))
@@ -656,3 +661,64 @@ def test_a_channel_typed_in_whole_metres_on_level_ground_runs(tmp_path):
     frame = gpd.read_file(HERE / "delft-yard" / "inlets-crash.gpkg")
     drawn = set(frame["name"][frame["status"] != "replaced"])
     assert drawn == {row["name"] for row in summary["inlets"]}
+
+
+# the visit
+
+
+@pytest.mark.parametrize("job", [*JOBS, SAMPLE.name])
+def test_every_place_of_the_field_sheet_can_be_named_in_level_notes(results, job, tmp_path):
+    """Each level of the printed lists is noted by its place alone, but where the crew chooses."""
+    result = results(job)
+    (tmp_path / "data").symlink_to(HERE / "data")
+    folder = tmp_path / job
+    shutil.copytree(SAMPLE if job == SAMPLE.name else HERE / job, folder)
+    layers = {
+        name: gpd.read_file(result.folder / "result.gpkg", layer=name)
+        for name in ("lot", "low_spots", "facades", "levels_to_take", "stakes")
+        if name in pyogrio.list_layers(result.folder / "result.gpkg")[:, 0]
+    }
+    lot = layers["lot"].geometry.iloc[0].representative_point()
+    places = result.summary["sheet_places"]
+    names = {one["name"] for one in places}
+    # what the sheet asks for, out of the layers of the result
+    owed = {f"Low spot {number} {end}" for number in layers["low_spots"]["id"]
+            for end in ("deepest", "spill")}  # fmt: skip
+    walls = layers["facades"]
+    for wall in walls[walls["out_x"].notna()].itertuples():
+        owed |= {f"foot of {wall.name}", f"{wall.name} at wall"}
+        asked = [one for one in places if one["name"].endswith(f" out from {wall.name}")]
+        assert {(one["x"], one["y"]) for one in asked} == {
+            (round(wall.out_x, 4), round(wall.out_y, 4))
+        }
+        metres = wall.length_m / wall.geometry.length
+        ends = shapely.points([(wall.foot_x, wall.foot_y), (wall.out_x, wall.out_y)])
+        foot, out = metres * shapely.distance(ends, wall.geometry)
+        assert foot < 2.0
+        assert foot + 0.9 < out < 4.2
+    for level in layers.get("levels_to_take", walls[:0]).itertuples():
+        owed.add(f"Level {level.rank}")
+        called = [one for one in places if one["name"].endswith(level.place)]
+        assert (round(level.x, 4), round(level.y, 4)) in {(one["x"], one["y"]) for one in called}
+    owed |= (
+        {f"Stake {number}" for number in layers["stakes"]["id"]} if "stakes" in layers else set()
+    )
+    assert owed <= names, owed - names
+    rows = [["point", "bs_m", "is_m", "fs_m", "level_m", "place", "x", "y", "on", "counts"],
+            ["BM", 1.5, "", "", 20, "", "", "", "", ""]]  # fmt: skip
+    for number, one in enumerate(places):
+        x, y = (lot.x, lot.y) if one["x"] is None else ("", "")
+        kind = "" if one["surface_kind"] else "hard"
+        rows.append([f"P{number}", "", 2, "", "", one["name"], x, y, kind, "check"])
+    with (folder / "notes.csv").open("w", encoding="utf-8", newline="") as file:
+        csv.writer(file).writerows([*rows, ["BM", "", "", 1.5, "", "", "", "", "", ""]])
+    with (folder / "job.toml").open("a", encoding="utf-8") as file:
+        file.write(f"\n[levels]\nnotes = 'notes.csv'\nplaces = '{result.folder}'\n")
+    shots = read_inputs(read_job(folder))[3].shots
+    assert len(shots) == len(places) > 10
+    for one, shot in zip(places, shots.to_dict("records"), strict=True):
+        x, y = (lot.x, lot.y) if one["x"] is None else (one["x"], one["y"])
+        assert (shot["geometry"].x, shot["geometry"].y) == pytest.approx((x, y), abs=1e-3)
+        assert shot["surface_kind"] == (one["surface_kind"] or "hard")
+        assert shot["subject"] == (one["subject"] or one["name"])
+        assert shot["level_m"] == pytest.approx(19.5)

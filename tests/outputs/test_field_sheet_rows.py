@@ -10,7 +10,7 @@ from lotflow.outputs.field_sheet.content import FieldSheetContent
 from lotflow.outputs.field_sheet.hose import hose_tests, in_flow_order, usual_lines
 from lotflow.outputs.field_sheet.parts import cautions, first_level_rows
 from lotflow.outputs.field_sheet.priorities import attention, confidence
-from lotflow.outputs.field_sheet.walk import walk
+from lotflow.outputs.field_sheet.walk import sheet_places, walk
 from lotflow.terrain.low_spots import Artefact
 from lotflow.units import to_si
 
@@ -152,24 +152,37 @@ def test_the_levels_to_take_hold_tie_points_sills_rims_and_spill_points():
                "freeboard_m": -0.0254, "low_spot": 1}  # fmt: skip
     node = {"scenario": "today", "name": "CB1", "kind": "inlet", "rim_m": 31.0, "invert_m": None}
     layers = {"nodes": frame(node, node | {"scenario": "proposed", "name": "CB9"})}
-    side = {"name": "House, east side", "reach_m": 3.048, "verdict": "cannot tell"}
+    side = {
+        "name": "House, east side",
+        "out_m": 3.048,
+        "foot_x": 1.0,
+        "foot_y": 2.0,
+        "out_x": 1.0,
+        "out_y": 5.0,
+        "verdict": "cannot tell",
+    }
     inlet = {"name": "CB1", "kind": "catch basin", "status": None, "rim_m": None,
              "rim_above_ground_m": None}  # fmt: skip
-    stages = walk(
-        content(layers, site() | {"inlets": frame(inlet)}, low_spots=[spot(1)], openings=[opening],
-                facades=[side | {"verdict": "no fault seen", "name": "fine"}, side])
+    made = content(
+        layers, site() | {"inlets": frame(inlet)}, low_spots=[spot(1)], openings=[opening],
+        facades=[side | {"verdict": "no fault seen", "name": "fine"}, side],
     )  # fmt: skip
+    stages = walk(made)
     by_place = {stop.place: stop for stage in stages for stop in stage.stops if stop.upper}
     assert list(by_place) == [
         "Benchmark", "Tie point 1", "Tie point 2", "Tie point 3", "Curb 9", "Back door",
         "House, east side", "Low spot 1", "CB1, catch basin", "Curb 2, curb", "Curb 1, curb",
         "Lost, curb",
     ]  # fmt: skip
+    names = {one["name"] for one in sheet_places(made)}
+    assert {f"{stop.place} {level.of}" for stop in by_place.values()
+            for level in (stop.upper, stop.lower) if level} <= names  # fmt: skip
+    assert {"CB1 rim", "Low spot 1 spill", "Curb 9 gutter", "House, east side at wall"} <= names
     assert by_place["Back door"].reason == "1.0 in below spill 1"
-    assert by_place["CB1, catch basin"].upper == "rim 101.71 ft"
-    assert by_place["CB1, catch basin"].lower == "invert"
-    assert by_place["Curb 9"].lower == "gutter"
-    assert by_place["House, east side"].lower == "at 10.0 ft"
+    assert str(by_place["CB1, catch basin"].upper) == "rim 101.71 ft"
+    assert str(by_place["CB1, catch basin"].lower) == "invert"
+    assert str(by_place["Curb 9"].lower) == "gutter"
+    assert str(by_place["House, east side"].lower) == "at 10.0 ft"
 
 
 @pytest.mark.parametrize("note", [Artefact.ENCLOSED, Artefact.AT_GAP, Artefact.DAMMED])
@@ -208,7 +221,13 @@ def test_levels_to_take_first_are_rows_with_what_each_settles_and_room_for_the_s
         {"rank": 2, "place": "out from House, south side", "away_m": 3.048, "level_m": 30.5,
          "question": "low spot", "subject": "low spot 3", "settles": 0.1, "together_with": None},
     ]  # fmt: skip
-    shown = first_level_rows(content({"levels_to_take": pd.DataFrame(rows)}))
+    at = {"y": 2.0, "kind": "wall", "named": "House, south side"}
+    rows = [row | at | {"x": float(row["rank"])} for row in rows]
+    made = content({"levels_to_take": pd.DataFrame(rows)})
+    shown = first_level_rows(made)
+    names = {one["name"]: one["x"] for one in sheet_places(made)}
+    assert [names[row[1].removesuffix(" (with 2)")] for row in shown] == [1.0, 2.0]
+    assert [names[f"Level {row[0]}"] for row in shown] == [1.0, 2.0]
     assert [row[0] for row in shown] == ["1", "2"]
     assert shown[0][1] == "foot of House, south side (with 2)"
     assert shown[1][1] == "10.0 ft out from House, south side"

@@ -1,14 +1,11 @@
 """A full disk and a limit on file size: an error that says so, and the old result whole."""
 
 import json
-import os
-import shutil
 import subprocess
 import sys
 import textwrap
 
 import numpy as np
-import pytest
 from affine import Affine
 from pyproj import CRS
 
@@ -34,26 +31,6 @@ def real_files(make_layers, seed):
 
 def contents(folder):
     return {path.name: path.read_bytes() for path in folder.iterdir()}
-
-
-@pytest.fixture
-def small_disk(tmp_path):
-    """A disk of its own in memory, and how to leave so many bytes free on it."""
-    place = tmp_path / "disk"
-    place.mkdir()
-    mount = shutil.which("mount")
-    if os.geteuid() != 0 or mount is None:
-        pytest.skip("only root can mount a small disk")
-    options = ["-t", "tmpfs", "-o", "size=8m", "tmpfs", str(place)]
-    if subprocess.run([mount, *options], capture_output=True, check=False).returncode != 0:
-        pytest.skip("a small disk cannot be mounted here")
-
-    def leave_free(free):
-        size = shutil.disk_usage(place).used + free
-        subprocess.run([mount, "-o", f"remount,size={size}", str(place)], check=True)
-
-    yield place, leave_free
-    subprocess.run(["umount", str(place)], check=True)
 
 
 def replaced(folder, files):

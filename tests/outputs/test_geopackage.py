@@ -1,6 +1,7 @@
 """The GeoPackage of a result holds exactly the declared layers, and a damaged one is found out."""
 
 import os
+import re
 import shutil
 import sqlite3
 import subprocess
@@ -12,11 +13,13 @@ import pandas as pd
 import pyogrio
 import pytest
 import shapely
+from pyogrio import raw
 from pyproj import CRS, Transformer
 
 from lotflow.errors import OutputError
 from lotflow.layers import CORE_LAYERS, RESULT_LAYERS
 from lotflow.outputs.geopackage import geopackage_file, verify_geopackage, write_geopackage
+from lotflow.outputs.typed_tables import common_crs, typed_tables
 
 METADATA = {"run_id": "0123", "program": "lotflow <&> 'x' é"}
 SPATIAL = [layer.name for layer in RESULT_LAYERS.values() if layer.geometries]
@@ -140,6 +143,82 @@ def test_every_spatial_layer_is_indexed(written):
         for name in SPATIAL:
             found = connection.execute(f'SELECT count(*) FROM "rtree_{name}_geom"').fetchone()
             assert found == (5,)
+
+
+def as_the_library_writes(path, layers):
+    """The same layers written one by one by the library that makes GeoPackages, GDAL."""
+    pyogrio.set_gdal_config_options({"OGR_CURRENT_DATE": "1970-01-01T00:00:00.000Z"})
+    try:
+        for table in typed_tables(layers):
+            first = not path.exists()
+            raw.write(
+                str(path), table.geometry, table.values, [c.name for c in table.layer.columns],
+                field_mask=table.absent, layer=table.layer.name, driver="GPKG",
+                geometry_type=table.geometry_type, append=not first,
+                crs=common_crs(layers) if table.layer.geometries else None,
+                dataset_metadata=METADATA if first else None,
+                dataset_options={"VERSION": "1.2"} if first else None,
+                layer_options={"IDENTIFIER": table.layer.title, "FID": table.row_id,
+                               "DESCRIPTION": table.layer.meaning},
+            )  # fmt: skip
+    finally:
+        pyogrio.set_gdal_config_options({"OGR_CURRENT_DATE": None})
+
+
+def held(path):
+    """All statements and rows of a file but those of the nodes of its indexes."""
+    with closing(sqlite3.connect(path)) as connection:
+        ask = connection.execute
+        made = ask("SELECT type, name, tbl_name, sql FROM sqlite_master").fetchall()
+        rows = {}
+        for kind, name, _, _ in made:
+            if kind == "table" and not re.search(r"_geom_(node|parent|rowid)$", name):
+                found = connection.execute(f'SELECT * FROM "{name}"').fetchall()
+                rows[name] = sorted(found, key=str) if name.startswith("rtree") else found
+        marks = [connection.execute(f"PRAGMA {one}").fetchone()
+                 for one in ("application_id", "user_version", "page_size")]  # fmt: skip
+    return {row[:3]: row[3] for row in made}, rows, marks
+
+
+@pytest.mark.parametrize("empty", [False, True])
+def test_the_file_is_what_the_library_would_have_written(layers, tmp_path, empty):
+    """Every table, trigger, index, register and row, but for what is told of columns besides."""
+    layers["catchments"].loc[1, "geometry"] = None
+    if empty:
+        layers = {name: frame.iloc[:0] for name, frame in layers.items()}
+    as_the_library_writes(tmp_path / "theirs.gpkg", layers)
+    write_geopackage(tmp_path / "ours.gpkg", layers, metadata=METADATA)
+    (their_made, theirs, their_marks), (made, ours, marks) = map(
+        held, (tmp_path / "theirs.gpkg", tmp_path / "ours.gpkg")
+    )
+    assert {key: made.get(key) for key in their_made} == their_made
+    assert {name for _, _, name in set(made) - set(their_made)} == {
+        "gpkg_data_columns", "gpkg_data_column_constraints",
+    }  # fmt: skip
+    assert marks == their_marks
+    assert [row for row in ours["gpkg_extensions"] if row[2] != "gpkg_schema"] == theirs[
+        "gpkg_extensions"
+    ]
+    for name in theirs:
+        if name.startswith("rtree"):  # the outward rounding to float32 may differ by a step
+            assert np.allclose(ours[name], theirs[name], rtol=3e-7)
+        elif name == "gpkg_contents":  # it gives bounds to 15 digits
+            for our, their in zip(ours[name], theirs[name], strict=True):
+                assert (our[:5], our[9]) == (their[:5], their[9])
+                bounds = [np.array(row[5:9], dtype=float) for row in (our, their)]
+                assert np.allclose(*bounds, rtol=1e-14, equal_nan=True)
+        elif name != "gpkg_extensions":
+            assert ours[name] == theirs[name], name
+
+
+def test_a_layer_can_be_changed_as_one_that_the_library_made(written):
+    """A row that the library adds is counted and found through the index."""
+    more = gpd.read_file(written, layer="lot").iloc[:1].set_geometry(
+        gpd.GeoSeries([shapely.MultiPolygon([shapely.box(0, 0, 1, 1)])], crs=32618)
+    )  # fmt: skip
+    more.to_file(written, layer="lot", mode="a")
+    assert len(gpd.read_file(written, layer="lot", bbox=(0, 0, 2, 2))) == 1
+    assert pyogrio.read_info(written, layer="lot")["features"] == 6
 
 
 def test_metadata_are_in_the_standard_table(written):

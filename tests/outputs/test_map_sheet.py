@@ -423,6 +423,24 @@ def test_a_number_is_given_the_room_within_its_low_spot():
     assert one.middles[1] == pytest.approx((WEST + 40, SOUTH + 40), abs=0.5)
 
 
+def test_a_line_to_be_laid_bears_its_bore_fall_and_inverts():
+    """On the longest leg; one too short on paper, and one that is there already, have none."""
+    long, short = line((40, 60), (35, 60), (35, 20)), line((40, 31), (43, 31))
+    drains = MapDrains(
+        (long, short), to_be_laid=(
+            (long, 0.1016, 0.0208, 9.144, 8.2296), (short, 0.1, 0.01, 9.0, 8.97),
+            (line((60, 60), (60, 20)), 0.1, np.nan, np.nan, 8.0),
+        ),
+    )  # fmt: skip
+    found = [x for x in lettered(content(drains=drains), ()) if x.kind == "pipe"]
+    assert [x.text for x in found] == [
+        "4.0 in, 2.08%\ninv. 30.00 to 27.00 ft", "3.9 in, -\ninv. - to 26.25 ft",
+    ]  # fmt: skip
+    assert (found[0].x, found[0].y) == pytest.approx((WEST + 35, SOUTH + 40))
+    texts = drawn_texts(content(drains=drains))
+    assert "4.0 in, 2.08%\ninv. 30.00 to 27.00 ft" in texts
+
+
 def test_open_water_is_drawn(emptied):
     """Where water lies the colour of the ground is gone."""
     full = content(**without(*(name for name in EMPTY_ABLE if name != "water")))
@@ -507,6 +525,7 @@ def test_of_two_systems_the_proposed_one_is_drawn_and_what_it_replaces():
     assert drains.lines == tuple(ways[2:])
     assert drains.replaced == (ways[1],)
     assert [name for name, _ in drains.outlets] == ["proposed"]
+    assert [way for way, *_ in drains.to_be_laid] == [ways[3]]
     alone = {name: frame[frame["scenario"] == "today"] for name, frame in layers.items()}
     assert map_drains(alone).lines == tuple(ways[:2])
     assert map_drains(alone).replaced == ()

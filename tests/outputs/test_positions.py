@@ -168,7 +168,7 @@ def test_every_place_is_listed_and_only_run_on_of_the_crossings():
     assert (points[-1].kind, points[-1].x, points[-1].elevation_m) == ("level", 7.0, 31.25)
     assert points[-1].description.startswith("3.0 m out from House, south side; ")
     assert points[0].description == (
-        "0.20 m deep, 1.50 m³, 100 m² drain to it; stands in 96% of realisations; may be none: "
+        "0.20 m deep, 1.50 m³, 100 m² drain to it; chance that it is there 96%; may be none: "
         "in a building"
     )
     assert points[1].description.endswith("the water runs 0.5 m beside it")

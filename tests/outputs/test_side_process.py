@@ -73,17 +73,18 @@ def test_more_than_a_pipe_holds_does_not_stop_the_first_process():
 
 
 def test_what_gets_it_ready_is_loaded_before_any_work():
-    with SideProcess(["lotflow.outputs.map.sheet"]) as second:
+    with SideProcess(["lotflow.outputs.drawings:ready_for_map"]) as second:
         second.submit(eval, "'matplotlib' in __import__('sys').modules")
         assert second.result()
 
 
 def test_what_cannot_get_ready_fails_only_where_it_is_needed():
     """The work itself tells of a missing library, if it needs it."""
-    with SideProcess(["lotflow.nothing", "nothing"]) as second:
+    with SideProcess(["lotflow.nothing:f", "lotflow:nothing", "lotflow"]) as second:
         assert ask(second) == INK + INK
 
 
+@pytest.mark.usefixtures("second_process")
 def test_without_leave_to_start_a_process_the_map_is_drawn_here(monkeypatch):
     """The result needs no second process, it is only sooner there with one."""
     monkeypatch.setattr("sys.executable", "/nowhere/python")

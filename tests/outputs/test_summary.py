@@ -258,10 +258,10 @@ def test_low_spots_off_the_lot_come_last_and_what_may_be_none_is_one_sentence(ma
     assert lines[3] == "  may be no water: no. 1 (under a roof)"
 
 
-def test_low_spots_say_in_what_share_of_surfaces_they_stand(make_layers):
+def test_low_spots_say_the_chance_that_they_are_there(make_layers):
     layers = spots_of(make_layers, probability=[0.96, 0.5, np.nan])
     lines = lines_under(summary_text(content_of(layers), "us"), "Where water can stand")
-    assert "Stands in" in lines[0]
+    assert "Chance" in lines[0]
     assert [line.split()[-1] for line in lines[1:4]] == ["96%", "50%", "-"]
 
 

@@ -100,13 +100,37 @@ def test_inlets_stand_where_the_installer_of_the_sample_drew_them(made) -> None:
     assert json.loads((folder / "proposal.json").read_text()) == content
 
 
+def test_the_page_beside_it_shows_each_option_and_what_a_run_would_order(made) -> None:
+    _, folder, content = made
+    page = (folder / "proposal.html").read_text(encoding="utf-8")
+    assert len(page.encode()) < 2_000_000
+    assert page.count("<article") == len(content["options"]) + len(content["surface"])
+    assert len(content["options"]) == 2
+    for option in content["surface"]:
+        assert option["name"] in page
+    for option in content["options"]:
+        assert option["name"] in page
+        length = f"{option['line']['length_m']:.1f} m of {option['line']['size']}"
+        assert length in page
+    # of the order list: both lines turn there
+    assert "bend 45 deg pvc 110 mm" in page
+    for text in ("14 Alder Court: what could be built", "Call before you dig", "29 CFR 1926"):
+        assert text in page
+
+
 def test_every_row_of_the_user_is_as_it_was_and_new_ones_say_whose_they_are(made) -> None:
     job, folder, content = made
     before, after = (one.joinpath("site.gpkg").read_bytes() for one in (job, folder))
     assert list(differing_rows(before, after)) == []
+<<<<<<< HEAD
     rows = len(content["lines"])
     assert rows >= 4  # one of each inlet, cut where others join
     for layer, number in (("inlets", 3), ("drain_lines", rows)):
+=======
+    downspouts = [row for one in content["surface"] for row in one["rows"]
+                  if row["table"] == "downspouts"]  # fmt: skip
+    for layer, number in (("inlets", 2), ("drain_lines", 2), ("downspouts", len(downspouts))):
+>>>>>>> main
         old = gpd.read_file(job / "site.gpkg", layer=layer)
         new = gpd.read_file(folder / "site.gpkg", layer=layer)
         assert len(new) == len(old) + number
@@ -192,7 +216,10 @@ def test_where_gravity_reaches_no_end_nothing_is_offered_and_it_is_told_why(
     rules = {one["rule"] for one in content["not_offered"]}
     assert "gravity reaches no named end with the least fall" in rules
     assert all(one["measured"] < 0 for one in content["not_offered"]
-               if one["measured"] is not None and one["limit"] == 0)  # fmt: skip
+               if one["remedy"] == "inlet with line" and one["limit"] == 0
+               and one["measured"] is not None)  # fmt: skip
+    assert content["not_offered"][-1]["remedy"] == "pump in a basin"
+    assert content["surface"] == []
     assert (tmp_path / "out" / "site.gpkg").read_bytes() == (job / "site.gpkg").read_bytes()
 
 
@@ -273,11 +300,10 @@ def test_the_command_takes_an_elevation_and_a_lot_and_leaves_what_is_there(tmp_p
     assert done.exception is None
     assert done.return_value == 0
     content = json.loads((out / "proposal.json").read_text())
-    # no puddles on this slope: a swale or a regrade is asked for, no inlet
-    assert content["outcome"] == "nothing can be offered"
-    (why,) = content["not_offered"]
-    assert 0 < why["measured"] < why["limit"]
-    assert why["unit"] == "m"
+    # no puddles on this slope: a swale round the house, no inlet
+    assert content["outcome"] == "options"
+    assert content["options"] == []
+    assert "swale" in {one["kind"] for one in content["surface"]}
     assert read_job(out).layers.file == out / "site.gpkg"
     before = {path.name: path.read_bytes() for path in out.iterdir()}
     again = runner.invoke(commands, arguments, standalone_mode=False)

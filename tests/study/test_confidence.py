@@ -214,7 +214,8 @@ def test_feet_and_metres_have_the_same_realisations(lot, chapter):
 def bounds(lot, probability=0.5, catchment=(1.0, 2.0, 3.0)):
     spots, inlets = len(lot.low_spots), len(lot.names)
     return Bounds(
-        100, np.full(spots, probability), np.full((3, spots), 0.2), np.full((3, spots), 1.0),
+        100, np.full(spots, 0.84), np.full(spots, probability),
+        np.full((3, spots), 0.2), np.full((3, spots), 1.0),
         np.array(catchment)[:, None] * np.ones(inlets), inlets * np.array(catchment),
     )  # fmt: skip
 
@@ -228,19 +229,20 @@ def of_inlets(lot, bounds):
 
 
 @pytest.mark.parametrize(
-    ("share", "is_sure", "is_likely"),
+    ("chance", "is_sure", "is_likely"),
     [
         (0.96, True, True),
-        (0.7, False, True),
-        (0.6, False, False),  # as false ones do
+        (0.5, False, True),
+        (0.49, False, False),
         (0.3, False, False),
     ],
 )
-def test_low_spots_are_told_as_sure_likely_or_noise(lot, share, is_sure, is_likely):
-    found = of_low_spots(lot, bounds(lot, share))
+def test_low_spots_are_told_as_sure_likely_or_noise(lot, chance, is_sure, is_likely):
+    found = of_low_spots(lot, bounds(lot, chance))
     assert found
     for one in found:
-        assert (one.facts["there"], one.facts["number"]) == (round(100 * share), 100)
+        assert (one.facts["there"], one.facts["number"]) == (84, 100)
+        assert one.measured == one.facts["chance"] == chance
         assert (one.facts["is_sure"], one.facts["is_likely"]) == (is_sure, is_likely)
         assert one.facts["depth_low_m"] == 0.2
 

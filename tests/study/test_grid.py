@@ -117,7 +117,7 @@ def test_what_is_less_sure_comes_to_the_realisations(
         seen.append(apart)
         return likely_surfaces(ground, error, cell_m, random, apart)
 
-    monkeypatch.setattr("lotflow.terrain.confidence.likely_surfaces", spy)
+    monkeypatch.setattr("lotflow.terrain.realisations.likely_surfaces.likely_surfaces", spy)
     box = shapely.box(WEST + 25, SOUTH + 25, WEST + 60, SOUTH + 55)
     lot = gpd.GeoDataFrame({"name": ["Lot"]}, geometry=[box], crs=26918)
     result = lotflow.screen(dem, lot, realisations=10)

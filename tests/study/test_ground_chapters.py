@@ -2,6 +2,7 @@
 
 import csv
 import json
+import shutil
 from dataclasses import replace
 from pathlib import Path
 
@@ -24,7 +25,7 @@ from lotflow.outputs.summary_text import summary_text
 from lotflow.study.chapter import Chapter
 from lotflow.study.drain_check import CaseRun, check_drains, dry_runs
 from lotflow.study.ground import outlet_chapter, terrain_chapter
-from lotflow.study.job_chapters import house_chapter, quantity_chapter, site_cover
+from lotflow.study.job_chapters import house_chapter, quantity_chapter, site_cover, today_chapter
 from lotflow.study.lot_water import case_water, study_lot
 from lotflow.study.main_job import bind
 from lotflow.study.ponding import standing_chapter
@@ -335,3 +336,34 @@ def test_the_layers_are_written_and_read_back(lot, checked, tmp_path):
         assert len(gpd.read_file(tmp_path / "r" / "result.gpkg", layer=name)) == len(summary[name])
     assert summary["openings"][0]["low_spot"] == 2
     assert "quantities.csv" in summary["files"]
+
+
+def test_flow_paths_of_today_are_those_of_a_job_without_what_is_proposed(tmp_path):
+    """Held against the main layer of a site from which all that is proposed is taken out."""
+    lot = study_lot(read_job(SAMPLES / "alder_court_us"))
+    told = today_chapter(lot, [case_water(lot, case) for case in cases_of(lot.site)])
+    proposed = terrain_chapter(lot).layers["flow_paths"]
+
+    shutil.copytree(SAMPLES / "alder_court_us", tmp_path / "job")
+    site = tmp_path / "job" / "site.gpkg"
+    drawn = {name: gpd.read_file(site, layer=name) for name in gpd.list_layers(site)["name"]}
+    site.unlink()
+    for name, frame in drawn.items():
+        status = frame.get("status", pd.Series(index=frame.index, dtype=object))
+        kept = frame[status.ne("proposed")].replace({"status": {"replaced": "existing"}})
+        if len(kept) and "geometry" in kept:
+            kept.to_file(site, layer=name)
+    bare = study_lot(read_job(tmp_path / "job"))
+    assert bare.case == "today"
+    assert not today_chapter(bare, [case_water(bare, "today")]).layers
+
+    # how far the data are read depends on the inlets: only what runs over the lot is compared
+    near = lot.site.lot.union_all().buffer(10)
+    of_today, alone, of_proposal = (
+        frame.union_all() & near
+        for frame in (
+            told.layers["flow_paths_today"], terrain_chapter(bare).layers["flow_paths"], proposed
+        )
+    )  # fmt: skip
+    assert of_today.symmetric_difference(alone).length == pytest.approx(0, abs=1e-6)
+    assert of_today.symmetric_difference(of_proposal).length > 5

@@ -117,6 +117,29 @@ def test_a_sag_that_the_data_cut_is_said_to_be_at_least(tmp_path):
     assert "opening-beside-not-closed" in {finding.rule for finding in study.findings}
 
 
+def test_a_lot_on_the_side_of_a_basin_that_no_storm_fills_is_told_so_and_stays_dry(tmp_path):
+    """A cone 10 m deep with its bottom 100 m off: two wedges of its side drain over the lot."""
+
+    def cone(east, north):
+        away = np.hypot(east - 100.0, north)
+        return np.where(away < 150, 0.0667 * away, 10.0 - 0.02 * (away - 150))
+
+    dem = raster(tmp_path, cone, half=300.0)
+    study = run_study(job_of(tmp_path, dem), use_covers=False)
+    (told,) = [one for one in study.findings if one.rule == "closed-basin"]
+    assert told.severity == "warn"
+    assert told.facts["depth_m"] == pytest.approx(10.0, abs=0.1)
+    assert (told.x, told.y) == pytest.approx((EAST + 100.0, NORTH), abs=1.0)
+    # a cone holds a third of its depth over its base
+    assert told.facts["rain_m"] == pytest.approx(10.0 / 3, rel=0.1)
+    assert not len(near_spots(study))
+    # what lies behind the lot on the rays to the bottom that cross it
+    out, side = np.meshgrid(np.arange(0.5, 160), np.arange(-79.5, 80))
+    behind = (np.hypot(out, side) < 150) & (np.abs(side) * 90 <= 10 * out)
+    behind &= (out > 90) & ~((out < 110) & (np.abs(side) < 10))
+    assert study.lot.balance.on == pytest.approx(behind.sum(), rel=0.1)
+
+
 def test_where_the_data_end_in_a_sag_too_low_for_a_low_spot_it_is_said_of_the_lot(tmp_path):
     """They end 5 cm above its bottom, less than the accuracy: what is left of it is no low spot."""
     dem = raster(tmp_path, sag(240, 0.6, 0), west=22.0)

@@ -100,7 +100,7 @@ def test_without_error_it_is_exactly_the_measured_surface(case):
     assert np.array_equal(found.cells[0], cells)
     assert np.array_equal(found.intake[0], cells)
     assert np.array_equal(found.hits, [(routing.label == i) & known for i in (1, 2)])
-    assert np.array_equal(found.probability(LIMIT), np.ones(len(spots)))
+    assert np.array_equal(found.standing_share(LIMIT), np.ones(len(spots)))
     assert found.fall(1, 0)[0] == pytest.approx(
         np.subtract(*routing.elevation.ravel()[watched(case).places[::-1]]),
         abs=2 * LEVEL_STEP,  # to which the main chain rounds
@@ -150,7 +150,7 @@ def test_a_deep_bowl_is_sure_and_an_error_as_deep_makes_it_unsure():
     own = study(yard(), INLETS)
     bowl = int(np.argmax(own[1].depth))
     shares = [
-        run(own, ErrorModel(rmse, 5.0, 0.3), number=20).probability(0.2)[bowl]
+        run(own, ErrorModel(rmse, 5.0, 0.3), number=20).standing_share(0.2)[bowl]
         for rmse in (0.02, 0.4)
     ]
     assert shares[0] == 1.0
@@ -221,7 +221,7 @@ def test_the_most_likely_inlet_is_that_of_most_realisations():
 
 def test_a_depth_of_the_limit_counts():
     """It went through binary fractions: less than a step below the limit is the limit."""
-    assert hand_made([[[0]]]).probability(0.05).tolist() == [0.75]
+    assert hand_made([[[0]]]).standing_share(0.05).tolist() == [0.75]
 
 
 def test_a_low_spot_that_does_not_exist_is_not_deep():

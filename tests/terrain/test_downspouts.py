@@ -170,3 +170,36 @@ def test_cases_have_their_own_downspouts_and_nodes():
     assert later.connected_cells(["Old", "New"]).tolist() == [0, 30]
     notes = roof_notes(found, later, "proposed", polygon_cells(LOT, surface().ground))
     assert [n.subject for n in notes if n.rule == "downspout-without-node"] == ["D1"]
+
+
+def test_a_row_that_replaces_another_takes_its_place_building_and_roof_in_its_case():
+    old = spout(9.5, 9.5, name="DS1", roof_area_m2=30.0, leader_m=0.08)
+    # 6 m off: of no building that it could stand at
+    new = spout(9.5, 4.5, name="DS1, led off", replaces="DS1", status="proposed")
+    unnamed = spout(9.5, 20.5)
+    other = spout(4.5, 20.5, name="third", replaces="downspout 3", status="proposed")
+    drawn = site([old, new, unnamed, other])
+    today = case_roofs(drawn, surface(), "today").downspouts
+    proposed = case_roofs(drawn, surface(), "proposed").downspouts
+    assert [one.name for one in today] == ["DS1", "downspout 3"]
+    assert [one.name for one in proposed] == ["DS1, led off", "third"]
+    assert [one.building for one in proposed] == [1, 1]
+    assert proposed[0].area_m2 == 30.0
+    assert np.isnan(proposed[1].area_m2)
+    assert proposed[0].leader_m == 0.08
+    grid = surface().ground
+    assert proposed[0].cell == grid.row_column(9.5, 4.5)[0] * 40 + 9
+    # no water is lost or made: each case lands the whole footprint
+    for case in ("today", "proposed"):
+        roofs = case_roofs(drawn, surface(), case)
+        assert roofs.surface.rain_weight.sum() == pytest.approx(1600.0)
+
+
+@pytest.mark.parametrize("replaces", ["DS2", "DS1, led off"])
+def test_a_row_that_replaces_none_that_there_is_is_a_fault(replaces):
+    rows = [spout(name="DS1"),
+            spout(9.5, 4.5, name="DS1, led off", replaces=replaces, status="proposed")]  # fmt: skip
+    found = faults(site(rows), "proposed")
+    assert [(fault.row, fault.column, fault.value) for fault in found] == [
+        (2, "replaces", replaces)
+    ]

@@ -2,13 +2,21 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from lotflow.errors import ParameterError
-from lotflow.terrain.level_error import ErrorModel, LevelError, deviation_between, random_field
+from lotflow.terrain.level_error import (
+    ErrorModel,
+    GivenLevels,
+    LevelError,
+    deviation_between,
+    random_field,
+)
 
 
 @given(st.floats(0, 1e4), st.floats(0.01, 1), st.floats(1, 100), st.floats(0, 1))
@@ -29,13 +37,41 @@ def test_deviation_is_that_of_drawn_errors():
     assert np.std(error[:, 0] - error[:, 1]) == pytest.approx(float(expected), rel=0.02)
 
 
+@dataclass(frozen=True)
+class NearError(LevelError):
+    """Levels at one place stand better to the benchmark than to the raster's datum."""
+
+    of_benchmark_m = 0.06
+
+    def at(self, x, y):
+        return 0.07 + x / 1000
+
+    def from_benchmark(self, x, y):
+        return 0.01 + x / 1000
+
+
 @pytest.mark.parametrize(
-    ("first", "second", "expected"), [(True, True, 0.0), (True, False, 0.1), (False, True, 0.1)]
-)
-def test_levels_taken_on_site_count_as_exact(first, second, expected):
-    error = LevelError(0.1, 10.0, 0.1)
-    found = deviation_between(error, 4.0, first_surveyed=first, second_surveyed=second)
-    assert found == expected
+    ("first", "second", "expected"),
+    [
+        ("raster", "raster", 0.0), ("benchmark", "benchmark", 0.0), ("raster", "ground", 0.072),
+        ("ground", "raster", 0.071), ("benchmark", "ground", 0.012), ("ground", "benchmark", 0.011),
+        ("raster", "benchmark", 0.06), ("benchmark", "raster", 0.06),
+    ],
+)  # fmt: skip
+def test_given_levels_count_as_exact_each_beside_what_it_was_measured_from(first, second, expected):
+    """The ground that counts is that at the other end."""
+    error = NearError(0.1, 10.0, 0.1)
+    found = deviation_between(error, 4.0, first, second, ((1.0, 0.0), (2.0, 0.0)))
+    assert found == pytest.approx(expected, abs=1e-12)
+
+
+def test_what_a_given_level_is_measured_from_the_shots_tell_before_the_drawing():
+    rim, sill, lip = ("inlets", "CB", "rim_m"), ("openings", "D", "sill_m"), ("outlets", "O", "i")
+    given = GivenLevels(False, frozenset({rim}), frozenset({sill}))
+    assert [given.datum(one) for one in (rim, sill, lip)] == ["benchmark", "raster", "raster"]
+    given = GivenLevels(True, frozenset({rim}), frozenset({sill}))
+    assert [given.datum(one) for one in (rim, sill, lip)] == ["benchmark", "raster", "benchmark"]
+    assert given.datum(lip, rim) == "benchmark"
 
 
 def fields(error, number=60, shape=(96, 96), cell_m=0.5, seed=1):

@@ -28,7 +28,7 @@ def edges(level, lot):
     surface = prepare_surface(grid)
     natural = route(surface, no_drains(surface))
     spots = find_low_spots(natural, 0.1)
-    return spots, natural, own_edges(spots, surface, natural.receivers().ravel(), lot)
+    return spots, natural, own_edges(spots, natural, lot)[0]
 
 
 def lowest_rim(level, lot, spots, receiver):
@@ -84,3 +84,33 @@ def test_a_hollow_off_the_lot_or_with_no_way_out_on_it_has_none():
     inner = np.zeros(SHAPE, dtype=bool)
     inner[10:14, 10:14] = True
     assert edges(level, inner)[2][0] == NONE
+
+
+def walked_down(filled, receiver, start, steps):
+    """Where water comes to, so many steps on, one after the other."""
+    for _ in range(steps):
+        start = int(receiver[start])
+    return filled[start]
+
+
+@pytest.mark.parametrize("fall", [0.05, 0.004])
+def test_behind_the_edge_ground_may_lie_lower_than_the_bed_or_hardly_lower_than_the_edge(fall):
+    """A trough with its bed at 9.0 behind a bank, on ground that falls to the end of the data."""
+    column = np.arange(160.0)
+    profile = np.where(column < 20, 9.0, 10.0 - fall * (column - 20))
+    profile[19:21] = 10.2
+    level = np.repeat(profile[None, :], 9, axis=0)
+    level[:, 0] += 3.0
+    level[[0, -1]] += 3.0
+    grid = Grid(level, Affine(1.0, 0.0, 0.0, 0.0, -1.0, 9.0), None)
+    surface = prepare_surface(grid)
+    natural = route(surface, no_drains(surface))
+    spots = find_low_spots(natural, 0.1)
+    lot = np.zeros(level.shape, dtype=bool)
+    lot[:, :40] = True
+    position = int(np.argmin(spots.bed))
+    edge, behind = (one[position] for one in own_edges(spots, natural, lot))
+    assert level.ravel()[edge] == pytest.approx(10.2)
+    receiver, filled = natural.receivers().ravel(), natural.field.filled.ravel()
+    assert behind == pytest.approx(walked_down(filled, receiver, edge, 61), abs=2 * fall)
+    assert behind == pytest.approx(10.0 - fall * 61, abs=2 * fall)

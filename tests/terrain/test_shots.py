@@ -159,6 +159,17 @@ def test_the_error_left_near_levels_is_that_of_the_dense_posterior(own):
     )
 
 
+def test_levels_on_better_ground_are_those_of_a_smaller_error():
+    """By share .7 of 10 cm as by 7 cm, which is worked out by itself."""
+    surface = surface_of(np.full((16, 16), 20.0))
+    shots = shots_at(np.array([3, 8, 12]), np.array([4, 9, 3]), np.full(3, 20.0), 16,
+                     own_datum=np.ones(3, dtype=bool))  # fmt: skip
+    found = conditioning(shots, surface, ERROR).of_better_ground(0.7)
+    other = conditioning(shots, surface, replace(ERROR, rmse_m=0.7 * ERROR.rmse_m))
+    for key in ("across", "gain", "offset", "offset_variance", "shared"):
+        assert getattr(found, key) == pytest.approx(getattr(other, key), rel=1e-4, abs=1e-8), key
+
+
 def test_levels_beyond_reach_move_nothing():
     _, measured = slope(size=100)
     made = conditioning(shots_at([10], [10], [measured[10, 10] + 1.0], 100), surface_of(measured),

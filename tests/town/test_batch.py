@@ -2,6 +2,7 @@
 
 import json
 import re
+import shutil
 from dataclasses import replace
 
 import geopandas as gpd
@@ -26,6 +27,7 @@ from lotflow.outputs.town_page import town_page
 from lotflow.town import batch as batching
 from lotflow.town.batch import Keep, run_batch
 from lotflow.town.engine import Crew
+from lotflow.town.identity import finished, run_id_of
 from lotflow.town.lots import TownJob
 
 HERE = Crew(workers=0)
@@ -108,7 +110,7 @@ def test_every_parcel_has_its_row(town, done):
             for j, other in enumerate(sound) if i != j)
         for i, one in enumerate(sound)
     ]  # fmt: skip
-    assert result.any_failed
+    assert result.told["failed"] == 5
     assert verify_result(folder) == []
 
 
@@ -151,6 +153,52 @@ def test_the_same_command_again_studies_nothing(town, done, monkeypatch):
     assert content(folder) == before
 
 
+def command(town, folder, *options):
+    """`lotflow batch` of the town."""
+    call = ["batch", town / "parcels.gpkg", "--key", "pin", "--elevation", town / "dem.tif",
+            "--buildings", town / "houses.gpkg", "--vertical-unit", "m", "--realisations", "0",
+            "--workers", "0", "-o", folder, *options]  # fmt: skip
+    return CliRunner().invoke(commands, list(map(str, call)), standalone_mode=False)
+
+
+def test_a_finished_batch_is_found_without_a_look_at_its_lots(town, done, monkeypatch):
+    """It is told the same; what was changed since, or is asked for besides, is done."""
+
+    def stop(*_, **__):
+        raise RuntimeError("gone through again")
+
+    folder, result = done
+    told = command(town, folder, "--strict")
+    with monkeypatch.context() as patch:
+        patch.setattr(batching, "run_batch", stop)
+        again = command(town, folder, "--strict")
+        assert (again.output, again.return_value) == (told.output, told.return_value)
+        assert told.return_value == 3
+        for options in (["--no-pack"], ["--keep", "worst:1"], ["--units", "us"]):
+            assert "gone through again" in str(command(town, folder, *options).exception)
+    assert finished(job(town), folder) == result.told
+    assert finished(job(town), folder.parent) is None
+    for name in ("town.gpkg", "town.html", "summary.json"):
+        content = (folder / name).read_bytes()
+        changed = content.replace(b'"lots": 15', b'"lots": "15"')
+        (folder / name).write_bytes(changed + b" " * (changed == content))
+        assert finished(job(town), folder) is None, name
+        (folder / name).write_bytes(content)
+    assert finished(job(town), folder) is not None
+
+
+@pytest.mark.parametrize("name", ["parcels.gpkg", "houses.gpkg", "dem.tif", "houses.gpkg-wal",
+                                  "parcels.dbf", "dem.prj", "dem.tfw"])  # fmt: skip
+def test_a_changed_file_makes_another_batch(town, tmp_path, name):
+    """So does one beside it that is read with it."""
+    own = shutil.copytree(town, tmp_path / "own")
+    before = run_id_of(job(own))
+    assert before == run_id_of(job(town))
+    with (own / name).open("ab") as file:
+        file.write(b"x")
+    assert run_id_of(job(own)) != before
+
+
 def test_a_stopped_batch_goes_on_and_ends_the_same(town, done, tmp_path, monkeypatch):
     """Stopped after three lots, with the fourth cut off in the middle of its line."""
     run, taken = batching.run_lots, []
@@ -175,6 +223,72 @@ def test_a_stopped_batch_goes_on_and_ends_the_same(town, done, tmp_path, monkeyp
     monkeypatch.setattr(batching, "run_lots", run)
     rest = run_batch(job(town), folder, keep=Keep(), crew=HERE)
     assert rest.studied == SIDE**2 + 3 - 3
+    assert content(folder) == content(done[0])
+
+
+def test_a_full_disk_ends_a_batch_and_the_same_command_goes_on(town, done, tmp_path, small_disk):
+    """From no room at all to enough; no lot is put down to the disk, none is lost."""
+    place, leave_free = small_disk
+    (place / "other").write_bytes(bytes(10_000))  # of nothing the disk would have any size
+    folder, known, ended = place / "town", 0, []
+    few = tmp_path / "few.gpkg"
+    gpd.read_file(town / "parcels.gpkg").iloc[:3].to_file(few, layer="parcels")
+    small = job(town, pack=False, layers={**job(town).layers, "lot": str(few)})
+    for free in (0, 8192, 700_000, 1_700_000, *[5_000_000] * 4):
+        leave_free(free)
+        try:
+            result = run_batch(small, folder, keep=Keep(folders=True), crew=HERE)
+            break
+        except OutputError as error:
+            ended.append(str(error))
+        leave_free(100_000)
+        assert not (folder / "summary.json").exists()
+        if (folder / "progress.jsonl").exists():
+            with journal_of(folder, run_id_of(small), overwrite=False) as journal:
+                rows = list(journal.rows.values())
+            whole = [folder / "lots" / row["folder"] for row in rows if row["outcome"] == "done"]
+            assert [verify_result(one) for one in whole] == [[]] * len(whole)
+            assert not any("disk" in row.get("reason", "") for row in rows)
+            assert len(rows) >= known
+            known = len(rows)
+    assert len(ended) > 2
+    assert all("Make room on the disk" in told for told in ended)
+    assert 0 < known < len(result.table)
+    facts = ["parcel", "concern", "low_spots", "deepest_m", "run_on_m2"]
+    assert result.table[facts].equals(done[1].table[facts].iloc[:3])
+    assert verify_result(folder) == []
+    assert [path for path in folder.rglob(".*") if not path.name.endswith("lock")] == []
+
+
+def test_a_full_disk_ends_the_journal_at_a_whole_row(town, done, small_disk):
+    """A row is some hundred bytes, so the disk may take a part of one."""
+    place, leave_free = small_disk
+
+    def watch(number, _):
+        leave_free(5_000_000 if number < 2 else 0)
+
+    with pytest.raises(OutputError, match="Make room on the disk"):
+        run_batch(job(town), place / "town", keep=Keep(), crew=HERE, watch=watch)
+    leave_free(5_000_000)
+    again = run_batch(job(town), place / "town", keep=Keep(), crew=HERE)
+    assert 0 < again.studied < len(again.table) - 5
+    assert content(place / "town") == content(done[0])
+
+
+def test_lots_that_failed_are_studied_again_when_asked(town, done, tmp_path, monkeypatch):
+    """What took too long or died may do so no more."""
+    folder = shutil.copytree(done[0], tmp_path / "town")
+    told = (folder / "progress.jsonl").read_text().splitlines()
+    late = {"parcel": "P-4", "outcome": "failed", "concern": "not studied", "folder": "",
+            "reason": "it took longer than 4 s"}  # fmt: skip
+    rows = [json.dumps(late) if '"P-4"' in line else line for line in told]
+    (folder / "progress.jsonl").write_text("\n".join(rows))
+    (folder / "summary.json").unlink()
+    for name in NAMES:
+        (folder / name).unlink()
+    assert run_batch(job(town), folder, keep=Keep(), crew=HERE).studied == 0
+    assert command(town, folder).output.count("it took longer") == 1
+    assert "it took longer" not in command(town, folder, "--retry-failed").output
     assert content(folder) == content(done[0])
 
 
@@ -231,13 +345,10 @@ def test_a_lot_is_the_same_as_by_screen(town, tmp_path):
 
 def test_strict_tells_that_a_lot_failed(town, done):
     folder, _ = done
-    call = ["batch", town / "parcels.gpkg", "--key", "pin", "--elevation", town / "dem.tif",
-            "--buildings", town / "houses.gpkg", "--vertical-unit", "m", "--realisations", "0",
-            "--workers", "0", "-o", folder]  # fmt: skip
-    told = CliRunner().invoke(commands, [*map(str, call), "--strict"], standalone_mode=False)
+    told = command(town, folder, "--strict")
     assert told.return_value == 3
     assert re.search(r"5\s+not studied", told.output)
-    assert CliRunner().invoke(commands, [*map(str, call)], standalone_mode=False).return_value == 0
+    assert command(town, folder).return_value == 0
 
 
 def test_a_column_that_is_not_there_is_asked_after(town, tmp_path):

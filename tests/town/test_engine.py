@@ -5,6 +5,7 @@ import contextlib
 import json
 import os
 import signal
+import socket
 import subprocess
 import sys
 import tempfile
@@ -13,7 +14,7 @@ from collections import Counter
 
 import pytest
 
-from lotflow.errors import EngineError
+from lotflow.errors import EngineError, OutputError
 from lotflow.town import engine
 from lotflow.town.engine import Crew, run_lots, tasks_of
 from lotflow.town.lots import Lot, TownJob
@@ -85,6 +86,32 @@ def test_workers_of_a_scheduler_elsewhere_are_used(tmp_path):
         rows = []
         run_lots(TOWN, LOTS, Crew(0, cluster.scheduler_address), rows.append, study)
     assert sorted(row["parcel"] for row in rows) == sorted(lot.key for lot in LOTS)
+
+
+def test_a_machine_that_refuses_ends_all_and_is_told(tmp_path):
+    """A full disk is no fault of a lot; where the lots of another task stand is kept."""
+
+    def study(town, lots, number):
+        from lotflow.errors import OutputError
+        from lotflow.town import engine
+        from lotflow.town import lots as studying
+
+        def screened(town, lot):
+            error = OutputError("No space left on device.")
+            error.is_of_machine = lot.key == "L7"
+            raise error
+
+        studying.screened = screened
+        return engine.study_and_tell(town, lots, number)
+
+    rows = []
+    taken = socket.socket()
+    with contextlib.suppress(OSError):  # by another one, which is as good
+        taken.bind(("127.0.0.1", 8787))  # where dask would show its pages
+    with taken, pytest.raises(OutputError, match="No space left"):
+        run_lots(TOWN, LOTS, Crew(workers=1), rows.append, study)
+    assert {row["reason"] for row in rows} == {"No space left on device."}
+    assert 0 < len(rows) < len(LOTS)
 
 
 def test_a_scheduler_that_is_not_there_is_told(monkeypatch):

@@ -15,6 +15,7 @@ from lotflow.outputs.field_sheet.content import (
 )
 from lotflow.outputs.field_sheet.hose import hose_part
 from lotflow.outputs.field_sheet.paper import print_sheet, text_size
+from lotflow.outputs.field_sheet.set_out import set_out_parts
 from lotflow.outputs.field_sheet.typesetting import (
     BLANK,
     BOX,
@@ -27,9 +28,9 @@ from lotflow.outputs.field_sheet.typesetting import (
     register_fonts,
 )
 from lotflow.outputs.field_sheet.vector_map import VectorMap
-from lotflow.outputs.field_sheet.walk import Stop, walk
-from lotflow.outputs.summary_text import CAUTIONS, RUN_ON, causes_in_short
-from lotflow.units import METRES_PER_FOOT, UnitSystem
+from lotflow.outputs.field_sheet.walk import Stop, level_place_name, walk
+from lotflow.outputs.summary_text import CAUTIONS, RUN_ON, causes_in_short, trench_caution
+from lotflow.units import METRES_PER_FOOT
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping
@@ -57,15 +58,6 @@ _QUESTIONS: Final = (
 _LADDER_DEPTH_M: Final = 4.0 * METRES_PER_FOOT
 _SHORING_DEPTH_M: Final = 5.0 * METRES_PER_FOOT
 
-_TRENCH: Final = (
-    "Trenches: from {ladder} deep a ladder within {reach}, from {shoring} shoring or sloped "
-    "walls unless in stable rock (US: 29 CFR 1926.651, .652); a stricter local rule governs. "
-    "Spoil {back} back."
-)
-_TRENCH_FIGURES: Final[dict[UnitSystem, dict[str, str]]] = {
-    "us": {"ladder": "4 ft", "reach": "25 ft", "shoring": "5 ft", "back": "2 ft"},
-    "metric": {"ladder": "1.2 m", "reach": "7.6 m", "shoring": "1.5 m", "back": "0.6 m"},
-}
 _ON_SITE: Final = (
     "Near footings: no trench below a line that falls at 45 degrees from the footing, without an "
     "engineer. Cracks, leaning walls, steep slopes: an engineer first.",
@@ -78,7 +70,7 @@ _ON_SITE: Final = (
 
 def cautions(content: FieldSheetContent) -> list[str]:
     """List the cautions of a sheet, with what the data adds to them."""
-    trench = _TRENCH.format(**_TRENCH_FIGURES[content.units]) + _deepest(content)
+    trench = trench_caution(content.units) + _deepest(content)
     return [*CAUTIONS[:1], trench, *_ON_SITE, *_drawn(content), *CAUTIONS[1:]]
 
 
@@ -186,10 +178,9 @@ def first_level_rows(content: FieldSheetContent) -> list[list[Cell]]:
     layer = RESULT_LAYERS["levels_to_take"]
     rows: list[list[Cell]] = []
     for one in rows_of(content.layers, "levels_to_take"):
-        away = "" if one["away_m"] is None else f"{layer.shown(one, 'away_m', content.units)} "
         with_ = "" if one["together_with"] is None else f" (with {one['together_with']:.0f})"
         rows.append([
-            str(one["rank"]), f"{away}{one['place']}{with_}", question_words(one),
+            str(one["rank"]), f"{level_place_name(one, content.units)}{with_}", question_words(one),
             layer.shown(one, "settles", content.units),
             layer.shown(one, "level_m", content.units), BLANK,
         ])  # fmt: skip
@@ -213,7 +204,8 @@ def _walk_part(setter: Typesetter, content: FieldSheetContent) -> list[Any]:
     heading = setter.heading(
         "What to measure, in walking order",
         "Levels with an instrument, not by eye. A pipe at 1 % is decided by the level, never by "
-        "the elevation data.",
+        "the elevation data. In the notes a level is called as it is printed here, with its place: "
+        "Low spot 1 spill.",
         room=220.0,
     )
     widths = (30, 27, 17.5, 9, 18.5, 9)
@@ -226,7 +218,8 @@ def _stop_row(stop: Stop | None) -> list[Cell]:
         return [BLANK] * 6
     if not (stop.upper or stop.lower):
         return [stop.place, stop.reason, *[BLANK] * 4]
-    return [stop.place, stop.reason, stop.upper, BLANK, stop.lower, BLANK]
+    cells = [(str(one), BLANK) if one else ("", "") for one in (stop.upper, stop.lower)]
+    return [stop.place, stop.reason, *cells[0], *cells[1]]
 
 
 def _existing_drains(setter: Typesetter, content: FieldSheetContent) -> list[Any]:
@@ -302,6 +295,7 @@ def field_sheet_pdf(content: FieldSheetContent) -> bytes:
             *_answer(setter, content),
             *first_levels_part(setter, content),
             *_walk_part(setter, content),
+            *set_out_parts(setter, content, lettering, width),
             *questions(setter),
             *_existing_drains(setter, content),
             *hose_part(setter, content),

@@ -49,7 +49,7 @@ def confidence(spot: Mapping[str, Any], rmse_m: float | None) -> float:
     `spot`: entry of the summary's list "low_spots"; `rmse_m`: vertical accuracy of the
     elevation data [m]; None where it is not known.
 
-    Returns its share of the realisations, where they were run; else the chance that its depth
+    Returns its chance by the realisations, where they were run; else the chance that its depth
     is more than the error of a difference of two independent levels (normal); 1 where nothing
     is known of the accuracy.
 

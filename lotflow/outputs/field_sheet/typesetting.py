@@ -13,7 +13,7 @@ from reportlab.lib.colors import HexColor, white
 from reportlab.lib.styles import ParagraphStyle
 from reportlab.pdfbase import pdfmetrics
 from reportlab.pdfbase.ttfonts import TTFont
-from reportlab.platypus import CondPageBreak, Paragraph, Spacer, Table
+from reportlab.platypus import CondPageBreak, KeepTogether, Paragraph, Spacer, Table
 
 from lotflow.outputs.palette import INK
 
@@ -216,6 +216,14 @@ class Typesetter:
     def note(self, text: str) -> Any:
         """Say something in small letters."""
         return self._paragraph(text, _NOTE)
+
+    def gap(self) -> Any:
+        """Leave some room."""
+        return Spacer(0, 5)
+
+    def together(self, parts: Sequence[Any]) -> Any:
+        """Keep parts on one page."""
+        return KeepTogether(list(parts))
 
     def table(
         self,

@@ -44,6 +44,8 @@ class MapDrains:
     replaced: tuple[Any, ...] = ()
     #: Names of the outlets of that system, and where they are.
     outlets: tuple[tuple[str, Any], ...] = ()
+    #: Of lines to be laid: course, bore [m], fall [-], inverts at both ends [m].
+    to_be_laid: tuple[tuple[Any, float, float, float, float], ...] = ()
 
 
 def map_drains(layers: Mapping[str, Any]) -> MapDrains:
@@ -61,10 +63,13 @@ def map_drains(layers: Mapping[str, Any]) -> MapDrains:
     main = main_state(nodes["scenario"])
     ours, gone = lines["scenario"] == main, lines["status"] == "replaced"
     outlets = nodes[(nodes["scenario"] == main) & (nodes["kind"] == "outlet")]
+    new = lines[ours & lines["status"].eq("proposed")]
+    facts = ("diameter_m", "slope_m_per_m", "invert_up_m", "invert_down_m")
     return MapDrains(
         tuple(lines.geometry[ours]),
         tuple(lines.geometry[gone & ~ours]),
         tuple(zip(outlets["name"].astype(str), outlets.geometry, strict=True)),
+        tuple(zip(new.geometry, *(new[name] for name in facts), strict=True)),
     )
 
 

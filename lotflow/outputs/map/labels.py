@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
@@ -29,6 +30,9 @@ if TYPE_CHECKING:
 
 
 _AREA: Final = RESULT_LAYERS["lot_line_crossings"].column("area_m2")
+_LINES: Final = RESULT_LAYERS["drain_lines"]
+#: Shortest line on paper that bears its size, fall and levels [inch].
+_LEAST_PIPE: Final = 0.5
 #: Most labels of each kind: with more a map is no easier to read.
 _MOST: Final = 30
 _MOST_CROSSINGS: Final = 3
@@ -49,7 +53,7 @@ _POINTS: Final = 72.0
 class Lettering:
     """A label of the map."""
 
-    #: "low spot", "doubtful low spot", "inlet", "outlet" or "crossing".
+    #: "low spot", "doubtful low spot", "inlet", "outlet", "pipe" or "crossing".
     kind: str
     #: What it names [unit of the CRS].
     x: float
@@ -74,6 +78,7 @@ _LOOKS: Final[dict[str, tuple[float, dict[str, Any]]]] = {
     "doubtful low spot": (7.5, _number_look(DOUBTFUL, "dashed")),
     "inlet": (7.8, {"color": INK, "fontweight": "bold"}),
     "outlet": (7.2, {"color": PIPE, "fontweight": "bold"}),
+    "pipe": (7.0, {"color": PIPE, "linespacing": 1.1}),
     "crossing": (7.2, {"color": "#5d2b00", "fontstyle": "italic"}),
 }  # fmt: skip
 
@@ -116,6 +121,29 @@ def _outlets(content: MapContent, _: MapField, __: Sequence[int]) -> Iterator[Le
         yield Lettering("outlet", point.x, point.y, one_line(name, _LONGEST_NAME))
 
 
+def _pipes(content: MapContent, field: MapField, _: Sequence[int]) -> Iterator[Lettering]:
+    """Bore, fall and inverts of lines to be laid, in the middle of the longest leg of each."""
+    frame = shapely.box(*field.bounds)
+    for line, bore, fall, up, down in content.drains.to_be_laid:
+        if line.length < _LEAST_PIPE * field.units_per_inch:
+            continue
+        legs = [
+            shapely.intersection(shapely.LineString(leg), frame)
+            for leg in pairwise(shapely.get_coordinates(line))
+        ]
+        leg = max(legs, key=lambda one: float(one.length))
+        if not leg.length:
+            continue
+        at = shapely.line_interpolate_point(leg, 0.5, normalized=True)
+        known = [
+            _LINES.column(name).shown(None if np.isnan(value) else float(value), content.units)
+            for name, value in (("diameter_m", bore), ("slope_m_per_m", fall),
+                                ("invert_up_m", up), ("invert_down_m", down))
+        ]  # fmt: skip
+        text = f"{known[0]}, {known[1]}\ninv. {known[2].split(' ')[0]} to {known[3]}"
+        yield Lettering("pipe", float(at.x), float(at.y), text)
+
+
 def _crossings(content: MapContent, _: MapField, __: Sequence[int]) -> Iterator[Lettering]:
     for direction in ("on", "off"):
         here = content.crossings[content.crossings["direction"] == direction]
@@ -136,6 +164,7 @@ def letterings(content: MapContent, field: MapField, listed: Sequence[int] = ())
         (content.low_spots, _low_spots),
         (content.inlets, _inlets),
         (content.drains.outlets, _outlets),
+        (content.drains.to_be_laid, _pipes),
         (content.crossings, _crossings),
     ):
         if len(rows):
@@ -151,7 +180,9 @@ def _label(lettering: Lettering, field: MapField) -> Label:
     if lettering.home:
         middles = tuple(field.on_paper(*middle) for middle in lettering.middles)
         return Label(x, y, 2.0 * size, 2.0 * size, middles, lettering.home)
-    return Label(x, y, _LETTER * size * len(lettering.text) + 0.04, 1.3 * size)
+    lines = lettering.text.split("\n")
+    wide = _LETTER * size * max(map(len, lines))
+    return Label(x, y, wide + 0.04, (0.1 + 1.2 * len(lines)) * size)
 
 
 def draw_labels(paper: Axes, field: MapField, content: MapContent, listed: Sequence[int]) -> None:

@@ -134,8 +134,9 @@ def field_sheet_figure(
     figure = Figure(figsize=(width, height), dpi=72, facecolor="none")
     field_width = width - _GUTTER - _SIGNS_WIDTH
     place = (0.02, 0.02, field_width, height - _SCALE_HEIGHT - 0.04)
-    # one even tint for each catchment: shares are lost in a grey print
-    shown = replace(content, shares={})
+    # one even tint for each catchment: shares are lost in a grey print; sizes and falls of lines
+    # stand on the plan of the stakes, where there is room for them
+    shown = replace(content, shares={}, drains=replace(content.drains, to_be_laid=()))
     field, scale = _map_field(figure, shown, place, enlarged=ENLARGED)
     depths = _depth_scale(field, shown)
     _draw_layers(field, shown, depths.deepest_m)

@@ -49,7 +49,7 @@ function addAsking(page) {
   }
 
   function showLines(features) {
-    for (const feature of features) byId("answer").append(element("p", { class: "note", text: feature.name }), lineSection(feature));
+    for (const feature of features) byId("answer").append(element("p", { class: "note", text: `${feature.name}${feature.met ? ": ground of today dashed" : ""}` }), lineSection(feature));
   }
 
   function tappedFollow(cell) {
@@ -140,10 +140,11 @@ function addAsking(page) {
     return drawnSection(course, sectionUnit(), "Ground and pipe under the line");
   }
 
-  // A drain line in section, from the levels of the result.
-  function lineSection({ course, name }) {
-    const points = course.map(([distance, ground, invert, crown]) => ({ distance, ground: ground ?? NaN, invert: invert ?? NaN, crown: crown ?? NaN }));
-    return drawnSection(points, sectionUnit(), `Section of ${name}, from its upper end`);
+  // A drain line, a swale or a berm in section, from the levels of the result.
+  function lineSection({ course, name, met }) {
+    const keys = ["distance", "ground", "invert", "crown", "dug", "water", "stands"];
+    const points = course.map((row) => Object.fromEntries(keys.map((key, n) => [key, row[n] ?? NaN])));
+    return drawnSection(points, sectionUnit(), `Section of ${name}, from its upper end${met ? "; ground of today dashed" : ""}`, met);
   }
 
   function pipeUnits() {

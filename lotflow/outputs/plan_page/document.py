@@ -171,7 +171,7 @@ def _page_data(content: PageContent, drawn: Sequence[Mapping[str, Any]]) -> dict
         "view": _view(content, (west, south)),
         "accuracy": dict(content.error),
         "deepest": scale.deepest_m,
-        "openWater": palette.OPEN_WATER if content.routing.surface.water.any() else None,
+        "openWater": palette.OPEN_WATER if content.routing.surface.open_water.any() else None,
         "depthColours": [[place, f"rgb{colour}"] for place, colour in DEPTH_STOPS],
         "grid": {
             "rows": rows,
@@ -200,7 +200,7 @@ def _ground_picture(content: PageContent) -> Pixels:
     """Shaded ground, with open water."""
     pixels = ground_pixels(content.ground)
     hue = palette.OPEN_WATER.removeprefix("#")
-    pixels[content.routing.surface.water] = (*bytes.fromhex(hue), 255)
+    pixels[content.routing.surface.open_water] = (*bytes.fromhex(hue), 255)
     return pixels
 
 

@@ -12,6 +12,7 @@ import shapely
 from lotflow.layers import RESULT_LAYERS
 from lotflow.outputs import palette
 from lotflow.outputs.map.ground import drawn_course
+from lotflow.outputs.sections import earthwork_cuts, line_cuts
 from lotflow.scenarios import OPEN, Scenario, main_state
 from lotflow.units import open_range
 
@@ -181,6 +182,10 @@ DRAWN: Final[dict[str, _DrawnLayer]] = {
         "Flow paths", stroke=palette.FLOW, width=2, by_cells=True,
         told=("area_m2", "length_m", "slope", "ponded_share", "holds_share"),
     ),
+    "flow_paths_today": _DrawnLayer(
+        "Flow paths of today", stroke=palette.FLOW, width=1.5, dashes="5 4", by_cells=True,
+        told=("area_m2", "length_m", "slope", "ponded_share"), shown=False,
+    ),
     "overflow_blocked": _DrawnLayer(
         "Overflow with inlets blocked", stroke=palette.BLOCKED, width=3, dashes="1 7",
         heading="low_spot", told=("scenario", *_OVERFLOW), shown=False, source="overflow_paths",
@@ -199,8 +204,8 @@ DRAWN: Final[dict[str, _DrawnLayer]] = {
     "earthwork_areas": _DrawnLayer(
         "Raised ground and rain gardens", fill=palette.EARTH, stroke=palette.EARTH, opacity=0.3,
         heading="name", label=True,
-        told=("kind", "status", "verdict", "share_met", "holds_m3", "empties_h", "cut_m3",
-              "fill_m3", "deepest_m"),
+        told=("kind", "status", "verdict", "share_met", "holds_m3", "empties_h", "crosses",
+              "cut_m3", "fill_m3", "deepest_m"),
         verdicts=Verdicts("kind", {
             "regrade": (palette.EARTH, palette.UNSURE_DASHES),
             "fill": (palette.EARTH, ""),
@@ -213,9 +218,9 @@ DRAWN: Final[dict[str, _DrawnLayer]] = {
     ),
     "earthwork_lines": _DrawnLayer(
         "Swales and berms", stroke=palette.SWALE, width=5, heading="name", label=True,
-        told=("kind", "status", "verdict", "length_m", "depth_m", "fall", "capacity_m3s",
-              "flow_m3s", "freeboard_m", "standing_m", "leads_to", "goes_to", "cut_m3",
-              "fill_m3", "deepest_m"),
+        told=("kind", "status", "verdict", "length_m", "width_m", "side_slope", "depth_m", "fall",
+              "level_up_m", "level_down_m", "capacity_m3s", "flow_m3s", "freeboard_m",
+              "standing_m", "leads_to", "goes_to", "crosses", "cut_m3", "fill_m3", "deepest_m"),
         verdicts=Verdicts("kind", {
             "swale": (palette.SWALE, ""), "berm": (palette.EARTH, ""),
         }),
@@ -284,6 +289,12 @@ DRAWN: Final[dict[str, _DrawnLayer]] = {
             "rim_elevation_m", "level_from", "residual_depth_m",
         ),
     ),
+    "stakes": _DrawnLayer(
+        "Stakes to set out", fill=palette.INK, stroke="#ffffff", mark="cross", heading="id",
+        label=True, shown=False,
+        told=("subject", "part", "distance_m", "ground_m", "level_of", "level_m", "cut_m",
+              "corner_a", "tie_a_m", "corner_b", "tie_b_m", "side"),
+    ),
     "levels_to_take": _DrawnLayer(
         "Levels to take first", fill="#ffffff", stroke=palette.UNSURE, mark="circle",
         heading="rank", label=True, told=("place", "question", "subject", "settles", "level_m"),
@@ -292,9 +303,8 @@ DRAWN: Final[dict[str, _DrawnLayer]] = {
 }  # fmt: skip
 
 
-#: Of a drain line: what a plan writes on it, and what its section is drawn from, point by point.
+#: What a plan writes on a drain line.
 _WRITTEN: Final = ("diameter_m", "slope_m_per_m", "invert_up_m", "invert_down_m")
-_COURSE: Final = ("distance_m", "ground_m", "invert_m", "crown_m")
 #: Numbers that are told as a range where the error of the data leaves them open.
 OPEN_KEYS: Final = ("catchment_m2", "flow_m3s")
 #: What is there today and is to be replaced is drawn with dashes.
@@ -331,33 +341,34 @@ def drawn_layers(layers: Mapping[str, pd.DataFrame], ground: Grid) -> list[dict[
         columns = [RESULT_LAYERS[drawn.source or key].column(name) for name in drawn.told]
         features = _features(frame, drawn, columns, ground)
         if key == "drain_lines":
-            _add_levels(features, frame, layers.get("line_profiles"))
+            _add_levels(features, frame, layers)
+        elif key == "earthwork_lines":
+            _add_cuts(features, layers)
         if features:
             found.append({"key": key, **_style(drawn, frame), "features": features})
     return found
 
 
 def _add_levels(
-    features: Sequence[dict[str, Any]], lines: Any, profiles: pd.DataFrame | None
+    features: Sequence[dict[str, Any]], lines: Any, layers: Mapping[str, pd.DataFrame]
 ) -> None:
     """Give drain lines what a plan writes on them, and the ground and pipe along them."""
-    rows = lines.to_dict("records")
-    courses: dict[Any, list[list[float | None]]] = {}
-    for row in () if profiles is None else profiles.to_dict("records"):
-        course = [_millimetres(row[key]) for key in _COURSE]
-        courses.setdefault((row["scenario"], row["name"]), []).append(course)
+    rows, cuts = lines.to_dict("records"), line_cuts(layers)
     for feature in features:
         row = rows[feature["row"]]
         feature["case"] = plain(row["scenario"])
         feature["pipe"] = [plain(row[key]) for key in _WRITTEN]
-        if (row["scenario"], row["name"]) in courses:
-            feature["course"] = courses[row["scenario"], row["name"]]
+        if (cut := cuts.get((row["scenario"], row["name"]))) is not None:
+            feature["course"] = cut.plain()
 
 
-def _millimetres(value: Any) -> float | None:
-    """A level or a distance to the millimetre: what is drawn of it is no finer."""
-    known = plain(value)
-    return None if known is None else round(float(known), 3)
+def _add_cuts(features: Sequence[dict[str, Any]], layers: Mapping[str, pd.DataFrame]) -> None:
+    """Give swales and berms the ground along them, as it is and as it is dug."""
+    cuts = earthwork_cuts(layers)
+    for feature in features:
+        if (cut := cuts.get(feature["name"])) is not None:
+            feature["course"] = cut.plain()
+            feature["met"] = [[round(at, 3), name, plain(level)] for at, name, level in cut.met]
 
 
 def _style(drawn: _DrawnLayer, frame: pd.DataFrame) -> dict[str, Any]:

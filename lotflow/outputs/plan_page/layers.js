@@ -52,12 +52,11 @@ function addLayers(page) {
       .filter(([, text]) => text !== "");
   }
 
-  // Drain lines at a place, with their levels.
+  // Drain lines, swales and berms at a place, with their levels.
   function linesAt(at) {
-    const lines = drawn.get("drain_lines");
-    if (!lines || !map.hasLayer(lines.group)) return [];
     const reach = 9 / map.getZoomScale(map.getZoom(), 0);
-    return lines.features.filter((feature) => feature.course && liesAt(feature.shape, [at.lat, at.lng], reach));
+    return ["drain_lines", "earthwork_lines"].map((key) => drawn.get(key)).filter((lines) => lines && map.hasLayer(lines.group))
+      .flatMap(({ features }) => features.filter((feature) => feature.course && liesAt(feature.shape, [at.lat, at.lng], reach)));
   }
 
   function toldText(feature) {

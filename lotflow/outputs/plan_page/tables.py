@@ -353,13 +353,22 @@ TABLES: Final[dict[str, _PageTable]] = {
     "earthwork_lines": _PageTable(
         "Swales and berms", "earthwork_lines", "name",
         _headings("earthwork_lines", "name", "kind", "status", "depth_m", "fall", "capacity_m3s",
-                  "flow_m3s", "freeboard_m", "goes_to", "cut_m3", "fill_m3", "verdict"),
+                  "flow_m3s", "freeboard_m", "goes_to", "crosses", "cut_m3", "fill_m3",
+                  "verdict"),
         for_site=True,
     ),
     "earthwork_areas": _PageTable(
         "Raised ground and rain gardens", "earthwork_areas", "name",
         _headings("earthwork_areas", "name", "kind", "status", "share_met", "holds_m3",
-                  "empties_h", "cut_m3", "fill_m3", "verdict"),
+                  "empties_h", "crosses", "cut_m3", "fill_m3", "verdict"),
+        for_site=True,
+    ),
+    "stakes": _PageTable(
+        "Stakes to set out", "stakes", "id",
+        _headings("stakes", "id", "subject", "part", "distance_m", "ground_m", "level_of",
+                  "level_m", "cut_m", "corner_a", "tie_a_m", "corner_b", "tie_b_m", "side"),
+        note="Level distances from two corners; the side is that of the line between them. Tape "
+        "from the one corner to the other first: the house may stand otherwise than drawn.",
         for_site=True,
     ),
     "levels_to_take": _PageTable(

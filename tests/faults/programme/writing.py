@@ -25,15 +25,17 @@ from programme.spies import replace, spy
 #: Studies that were computed once for all children, and the commands that write them: only
 #: writing is disturbed.
 _STUDIES: dict[str, tuple[list[str], Any]] = {}
-#: What was drawn of them, which takes most of the time; drawn anew only where a case says so.
-_DRAWN: dict[str, Any] = {}
+#: What was drawn of them, which takes most of the time, by where it is drawn; drawn anew only where
+#: a case says so.
+_DRAWN: dict[str, dict[tuple[str, str], bytes]] = {}
 #: Their GeoPackages, which take most of the time of writing; used only where a case says so.
 _PACKED: Final[dict[str, bytes]] = {}
 
 #: Where a GeoPackage is made ready to be written.
 _PACK: Final = ("lotflow.outputs.geopackage", "geopackage_file")
-#: Where all pictures are drawn, and the process that else does it meanwhile.
-_DRAW: Final = ("lotflow.outputs.drawings", "draw")
+#: Where map and field sheet are drawn, and the process that else does it meanwhile.
+_MAP: Final = ("lotflow.outputs.drawings", "map_bytes")
+_SHEET: Final = ("lotflow.outputs.drawings", "field_sheet_bytes")
 _SECOND_PROCESS: Final = ("lotflow.cli.report", "drawing_process")
 
 #: Calls by which Python changes the disk.
@@ -61,10 +63,12 @@ def know_study(letter: str, job: str, drawn: bool) -> None:
     if not drawn:
         _DRAWN[letter] = stand_in(letter)
         return
-    places = (_DRAW, _SECOND_PROCESS)
+    places = (_MAP, _SHEET, _SECOND_PROCESS)
     real = {place: getattr(import_module(place[0]), place[1]) for place in places}
     replace(*_SECOND_PROCESS, _no_second_process)
-    spy(*_DRAW, lambda drawn: _DRAWN.update({letter: drawn}))
+    _DRAWN[letter] = {}
+    for place in (_MAP, _SHEET):
+        spy(*place, lambda drawn, place=place: _DRAWN[letter].update({place: drawn}))
     try:
         with tempfile.TemporaryDirectory() as folder:
             code = command(["run", job, "-o", str(Path(folder) / "result"), "-q"])
@@ -72,7 +76,7 @@ def know_study(letter: str, job: str, drawn: bool) -> None:
         for place, function in real.items():
             replace(*place, function)
     assert code == 0
-    assert letter in _DRAWN
+    assert len(_DRAWN[letter]) == 2
 
 
 def know_geopackage(letter: str, path: str) -> None:
@@ -96,19 +100,21 @@ def run_undrawn(arguments: list[str]) -> None:
     """Run a command in the server itself; something stands in for map and field sheet."""
     from lotflow.study import write_study  # noqa: F401, PLC0415
 
-    drawn = stand_in("plain")
-    with _in_place({_SECOND_PROCESS: _no_second_process, _DRAW: lambda *_: drawn}):
+    with _in_place({_SECOND_PROCESS: _no_second_process, **_known(stand_in("plain"))}):
         assert command(arguments) == 0
 
 
-def stand_in(seed: str) -> Any:
+def stand_in(seed: str) -> dict[tuple[str, str], bytes]:
     """Give what stands in for drawings where nobody looks at them: noise of about their size."""
-    from lotflow.outputs.drawings import Drawings  # noqa: PLC0415
-
     rng, picture = random.Random(seed), io.BytesIO()
     noise = Image.frombytes("RGB", (300, 200), rng.randbytes(180_000))
     noise.save(picture, "png", dpi=(150, 150))
-    return Drawings(picture.getvalue(), b"%PDF-" + rng.randbytes(180_000) + b"%%EOF")
+    return {_MAP: picture.getvalue(), _SHEET: b"%PDF-" + rng.randbytes(180_000) + b"%%EOF"}
+
+
+def _known(drawn: dict[tuple[str, str], bytes]) -> dict[tuple[str, str], Any]:
+    """Give what was drawn in the place of drawing it."""
+    return {place: lambda *_, given=given: given for place, given in drawn.items()}
 
 
 def rewrite(letter: str, folder: str, disturbance: dict[str, Any]) -> Any:
@@ -149,7 +155,7 @@ def _written(letter: str, folder: str, *, drawn: bool, packed: bool) -> int:
     known: dict[tuple[str, str], Any] = {}
     known["lotflow.study.main_job", "run_study"] = lambda *_, **__: study
     if not drawn:
-        known[_DRAW] = lambda *_, **__: _DRAWN[letter]
+        known |= _known(_DRAWN[letter])
         known[_SECOND_PROCESS] = _no_second_process
     if packed:
         known[_PACK] = lambda name, *_, **__: bytes_file(name, _PACKED[letter])
