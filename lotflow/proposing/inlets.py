@@ -882,7 +882,8 @@ def _by_whole_run(option: InletOption, row: HarmRow) -> NotOffered:
 def _for_nothing(option: InletOption) -> NotOffered:
     """Say that no limit of the whole run is kept that was broken before."""
     return NotOffered(
-        option.name, option.x, option.y, "inlet with line",
+        f"low spot {option.low_spot}" if option.low_spot else "shallow dip", option.x, option.y,
+        "inlet with line",
         "in a whole run no limit of harm is kept that is broken without it", 0.0, 1.0, "limits",
         "lotflow's rule: docs/answer.md, harm",
     )  # fmt: skip

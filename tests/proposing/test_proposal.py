@@ -122,15 +122,13 @@ def test_every_row_of_the_user_is_as_it_was_and_new_ones_say_whose_they_are(made
     job, folder, content = made
     before, after = (one.joinpath("site.gpkg").read_bytes() for one in (job, folder))
     assert list(differing_rows(before, after)) == []
-<<<<<<< HEAD
-    rows = len(content["lines"])
-    assert rows >= 4  # one of each inlet, cut where others join
-    for layer, number in (("inlets", 3), ("drain_lines", rows)):
-=======
     downspouts = [row for one in content["surface"] for row in one["rows"]
-                  if row["table"] == "downspouts"]  # fmt: skip
-    for layer, number in (("inlets", 2), ("drain_lines", 2), ("downspouts", len(downspouts))):
->>>>>>> main
+                   if row["table"] == "downspouts"]  # fmt: skip
+    rows, inlets = len(content["lines"]), len(content["options"])
+    assert rows > inlets  # cut where others join
+    for layer, number in (
+        ("inlets", inlets), ("drain_lines", rows), ("downspouts", len(downspouts)),
+    ):  # fmt: skip
         old = gpd.read_file(job / "site.gpkg", layer=layer)
         new = gpd.read_file(folder / "site.gpkg", layer=layer)
         assert len(new) == len(old) + number
