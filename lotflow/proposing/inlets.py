@@ -249,8 +249,6 @@ class LotGround:
         Named ends that water may be led to.
     digging
         What lines are laid through.
-    least_spot_m
-        Least depth of a low spot [m].
     drawn
         Nodes of drains that are there, which lines may join.
     pinned
@@ -266,7 +264,6 @@ class LotGround:
     search: SearchGround
     ends: Sequence[LowerPlace]
     digging: Digging
-    least_spot_m: float
     drawn: Sequence[DrawnNode] = ()
     pinned: dict[int, str] = field(default_factory=dict)
     permitted: frozenset[str] = frozenset()
@@ -333,7 +330,7 @@ class LotGround:
 def laid_out(  # noqa: PLR0913 - what a study knows of a lot, each by its name
     site: Drawn, case: Case, *, lot: BoolArray, routing: Routing, low_spots: LowSpots,
     cover: GroundCover, rate: FloatArray, storms: StormStudy | None, error: LevelError,
-    rules: Rules, least_spot_m: float, drawn: Sequence[DrawnNode] = (),
+    rules: Rules, drawn: Sequence[DrawnNode] = (),
     rejected: tuple[Rejected, ...] = (),
 ) -> LotGround:  # fmt: skip
     """
@@ -357,8 +354,6 @@ def laid_out(  # noqa: PLR0913 - what a study knows of a lot, each by its name
         Of the levels of the ground.
     rules
         Of the job.
-    least_spot_m
-        Least depth of a low spot [m].
     drawn
         Nodes of drains that are there, which lines may join.
     rejected
@@ -399,7 +394,7 @@ def laid_out(  # noqa: PLR0913 - what a study knows of a lot, each by its name
             for one in away)
     ]  # fmt: skip
     return LotGround(
-        yard, low_spots, routing, storms, search, named, digging, least_spot_m, drawn,
+        yard, low_spots, routing, storms, search, named, digging, drawn,
         _pinned(site, case, grid), frozenset(outlets["name"][outlets["allowed"] == "yes"]),
     )  # fmt: skip
 
@@ -494,8 +489,8 @@ def _chosen(
 ) -> tuple[list[InletOption], list[NotOffered]]:
     """Choose places for further inlets, and lay their lines with those of the pinned ones."""
     judge, cells = ground.judge, [one for one in ground.candidates if one not in without]
-    if not ground.has_low_spot:
-        return [], [_no_need(ground)]
+    if not ground.has_low_spot:  # which is told of the whole lot
+        return [], []
     # on a slope a grate may take nothing: only what stands over it is counted on
     sags = [one for one in cells if ground.routing.depth.ravel()[one] >= _SAG_M]
     if not best_places(judge, sags, 1):
@@ -700,16 +695,8 @@ def _no_end(ground: LotGround, cell: int, ways: Sequence[OutletOption]) -> NotOf
 
 
 def _no_need(ground: LotGround) -> NotOffered:
-    """Say that nothing stands, or that no inlet keeps a limit that is broken without one."""
-    lot = ground.yard.lot & ~ground.yard.surface.roof
-    dips = np.where(lot, ground.routing.depth, 0.0)
-    x, y, _ = ground.place(int(np.argmax(dips)))
-    if not ground.has_low_spot:
-        return NotOffered(
-            "anywhere on the lot", x, y, "inlet with line",
-            "nothing stands here: the lot has no low spot as deep as the elevation data can tell",
-            float(dips.max()), ground.least_spot_m, "m", "lotflow's rule: low_spot_depth_m",
-        )  # fmt: skip
+    """Say that no inlet keeps a limit that is broken without one."""
+    x, y, _ = ground.place(int(np.argmax(np.where(ground.yard.lot, ground.routing.depth, 0.0))))
     return NotOffered(
         "anywhere on the lot", x, y, "inlet with line",
         "no place keeps a limit of harm that is broken without an inlet: roof water and the fall "

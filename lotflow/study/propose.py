@@ -275,7 +275,6 @@ def _ground(
         rate=ground_infiltration(cover, general.soil_group, general.soak_test_m_s),
         storms=case_storms(lot, case_water(lot, lot.case), cover),
         error=lot.level_error, rules=rules,
-        least_spot_m=lot.job.criteria.low_spot_limit_m(lot.level_error.rmse_m),
         drawn=drawn, rejected=rejected,
     )  # fmt: skip
 
