@@ -11,7 +11,7 @@ import networkx as nx
 import numpy as np
 import pytest
 import shapely
-from yards import SIZE, hold, on_fittings, sharp_points, slants, yard
+from yards import hold, on_fittings, sharp_points, slants, yard
 
 from lotflow.proposing.trenches import (
     DrawnNode,
@@ -23,6 +23,7 @@ from lotflow.proposing.trenches import (
     line_to_end,
     pieces,
 )
+from lotflow.terrain.lower_places import ALLOWED_END, LowerPlace
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -183,6 +184,17 @@ def test_a_drawn_node_is_joined_only_where_it_carries_it_all() -> None:
         assert line_into(digging, cell, {}, [worse], flow[cell]) is None
 
 
+def test_a_line_ends_at_an_allowed_stretch_of_the_lot_line() -> None:
+    digging, cells, _, flows = yard(3)
+    x, y = 20.0, 4.0  # on the lot line
+    level = float(digging.ground[digging.grid.row_column(x, y)])
+    end = LowerPlace(ALLOWED_END, "To the path", x, y, level - 0.2)
+    found = line_to_end(digging, cells[0], end, flows[0])
+    assert isinstance(found, Line)
+    assert found.shape.coords[-1] == pytest.approx((x, y), abs=0.01)
+    assert found.shape.difference(digging.site.lot.union_all()).length < 0.6
+
+
 def test_a_keep_out_across_the_lot_leaves_no_way_and_lifting_it_does() -> None:
     digging, cells, end, flows = yard(3)
     site = digging.site
@@ -193,4 +205,3 @@ def test_a_keep_out_across_the_lot_leaves_no_way_and_lifting_it_does() -> None:
     found = line_to_end(shut, cells[0], end, flows[0])
     assert not isinstance(found, Line)
     assert isinstance(line_to_end(replace(digging, lifted=4), cells[0], end, flows[0]), Line)
-    assert SIZE

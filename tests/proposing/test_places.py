@@ -106,6 +106,20 @@ def test_a_place_at_an_opening_counts_before_all_of_the_lawn() -> None:
     assert before.less(before._replace(stands_m3=20.04)) == NO_GAIN
 
 
+def test_what_is_to_be_dry_first_counts_before_paving_and_lawn() -> None:
+    level = np.full((SIZE, SIZE), 10.0) + 0.01 * np.arange(SIZE)[::-1, None]
+    large, small = (8, 8), (27, 27)
+    level[5:11, 5:11] -= 0.4
+    level[26:29, 26:29] -= 0.2
+    wanted = np.zeros(level.shape, dtype=bool)
+    wanted[26:29, 26:29] = True
+    cells = [row * SIZE + column for row, column in (large, small)]
+    assert best_places(Judge(yard_of(level)), cells, 1) == [cells[0]]
+    asked = Judge(yard_of(level, wanted=wanted))
+    assert best_places(asked, cells, 1) == [cells[1]]
+    assert asked.harm([cells[1]]).wanted_m2 < asked.harm().wanted_m2
+
+
 def test_candidates_keep_off_walls_the_neighbours_and_what_is_kept_out() -> None:
     yard = yard_of(ground_of(1))
     everywhere = candidates(yard, 20)
