@@ -61,6 +61,24 @@ def test_the_notes_of_the_visit_are_readings_of_the_known_ground(tmp_path, monke
         assert ground_at(*place) == pytest.approx(level, abs=0.008)
 
 
+def assert_on_known_ground(shots, benchmark, monkeypatch):
+    """Levels named by places of the sheet are of the ground there; the benchmark is the sill."""
+    ground_at = known_ground(monkeypatch)
+    for name, place, level in zip(shots.index, shots.geometry, shots["level_m"], strict=True):
+        known = ground_at(place.x, place.y)
+        assert known == pytest.approx(31.66 + level - benchmark, abs=0.008), name
+
+
+def sources_of_ends(lines):
+    """Where the inverts of each line come from, in its layer as in the summary."""
+    keys = ("level_up_from", "level_down_from")
+    told = ("levelled", "drawn", "public data")
+    return {
+        (one["name"], one["case"]): [one[key] if one[key] in told else None for key in keys]
+        for one in lines
+    }
+
+
 def test_the_ten_steps_end_in_a_mended_drain(tmp_path, monkeypatch, capsys):
     monkeypatch.chdir(tmp_path)
     told = {}
@@ -96,14 +114,9 @@ def test_the_ten_steps_end_in_a_mended_drain(tmp_path, monkeypatch, capsys):
     assert "Misclosure 0.002 m over 3 set-ups; 0.009 m are allowed." in book
     assert "Misclosure 0.002 m" in told["levels"][0]
     shots = gpd.read_file(tmp_path / "before" / "result.gpkg", layer="shots").set_index("name")
-    assert shots.loc["sill of back door", "level_m"] == pytest.approx(31.66, abs=0.1)
-    # two are named by places of the sheet; the benchmark is the sill
     benchmark = shots.loc["sill of back door", "level_m"]
-    ground_at = known_ground(monkeypatch)
-    for name in ("east wall", "east 3 m out"):
-        place = shots.geometry[name]
-        rise = shots.loc[name, "level_m"] - benchmark
-        assert ground_at(place.x, place.y) == pytest.approx(31.66 + rise, abs=0.008), name
+    assert benchmark == pytest.approx(31.66, abs=0.1)
+    assert_on_known_ground(shots.loc[["east wall", "east 3 m out"]], benchmark, monkeypatch)
     doors = {one["name"]: one for one in before["openings"]}
     first = {one["name"]: one for one in told_by(tmp_path / "before-visit")["openings"]}
     assert {one["level_from"] for one in doors.values()} == {"levelled", "drawn"}
@@ -120,6 +133,11 @@ def test_the_ten_steps_end_in_a_mended_drain(tmp_path, monkeypatch, capsys):
     ]
     assert not any(answers[0].values())
     assert (answers[1]["Garage door"], answers[1]["Back door"]) == (True, False)
+    assert sources_of_ends(before["lines"]) == sources_of_ends(
+        gpd.read_file(tmp_path / "before" / "result.gpkg", layer="drain_lines")
+        .rename(columns={"scenario": "case"}).to_dict("records")
+    )  # fmt: skip
+    assert any("drawn" in ends for ends in sources_of_ends(before["lines"]).values())
     told_of_visit = told["compare"][0]
     assert "What the levels settled (18 levels: sill of back door" in told_of_visit
     settled = json.loads((tmp_path / "settled" / "compare.json").read_text("utf-8"))["settled"]

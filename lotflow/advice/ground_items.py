@@ -24,6 +24,8 @@ if TYPE_CHECKING:
 
 #: Most places at which water comes on that are named: lotflow's choice, no published source.
 _MOST_WAYS: Final = 5
+#: The same where drains are drawn, which ask for room in the answer.
+_MOST_WITH_DRAINS: Final = 3
 #: Share of the run-on from which one crossing is told of: lotflow's choice, no published source.
 _MUCH: Final = 0.2
 
@@ -627,7 +629,8 @@ def of_run_on(found: Found, used: set[str]) -> Item | None:
     head = shown[0]
     # "most" is most: the largest without a gap, those too that an item above tells of
     every = causes.entries(result, again=True)
-    told = [row for row in every if row["area_m2"] >= _MUCH / 2 * total][:_MOST_WAYS] or every[:1]
+    most = _MOST_WITH_DRAINS if drawn else _MOST_WAYS
+    told = [row for row in every if row["area_m2"] >= _MUCH / 2 * total][:most] or every[:1]
     kept = [f"crossing {row['id']}" for row in told if f"crossing {row['id']}" not in used]
     leaves = result.rows("lot_line_crossings", direction="off")
     measures = (remedies.Remedy(

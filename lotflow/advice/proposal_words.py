@@ -33,7 +33,9 @@ _SHOWN: Final = {"m": "elevation", "m2": "area", "m^2": "area", "m3": "volume", 
 _VERDICTS: Final = {
     "here": "On surfaces that may be true the best place stays here.",
     "in this low spot": "The low spot is right; where in it is not sure. Level it before you dig.",
-    "level first": "The elevation data cannot tell the place. Level first, then decide.",
+    "level first": "The elevation data cannot tell. Level first, then decide.",
+    "holds": "It helps on at least four fifths of the surfaces that may be true.",
+    "likely": "It helps on at least half of the surfaces that may be true.",
     "reachable": "By the data gravity reaches the end.",
 }
 _NOT_ASKED: Final = "Not asked on other surfaces that may be true."

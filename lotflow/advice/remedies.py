@@ -283,7 +283,8 @@ def _beside_line(result: Result, low_spot: Row) -> str:
     if lot is None or lot.boundary.distance(edge) > _NEAR_LINE_M * result.per_metre:
         return ""
     away = lot.boundary.distance(edge) / result.per_metre
-    return f" The lot line is {Say(result.units)(away, 'length')} from there: stay on your side."
+    told = Say(result.units)(away, "length")
+    return f" The lot line is {told} from there: lead it along your own side as far as that falls."
 
 
 def _place_of_edge(result: Result, low_spot: Row, openings: Sequence[Row]) -> str:

@@ -20,8 +20,9 @@ def ready_for_map() -> None:
 def ready_for_sheet() -> None:
     """Load what a field sheet takes; most of it is the reading of its fonts."""
     import lotflow.outputs.field_sheet.parts  # noqa: PLC0415 - the PDF writer is slow to import
+    import lotflow.outputs.field_sheet.typesetting  # noqa: PLC0415 - as above
 
-    lotflow.outputs.field_sheet.parts.register_fonts()
+    lotflow.outputs.field_sheet.typesetting.register_fonts()
 
 
 def map_bytes(content: MapContent) -> bytes:

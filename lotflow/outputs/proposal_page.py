@@ -7,6 +7,7 @@ It says what `proposal.json` holds, beside small plans of what would be drawn. N
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from functools import partial
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
@@ -28,6 +29,8 @@ if TYPE_CHECKING:
     from lotflow.units import UnitSystem
 
 _QUANTITIES: Final = RESULT_LAYERS["quantities"]
+_DRAINS: Final = RESULT_LAYERS["drain_lines"]
+_WORKS: Final = RESULT_LAYERS["earthwork_lines"]
 #: The page, in the folder of a proposed job.
 PROPOSAL_PAGE: Final = "proposal.html"
 #: Width and greatest height of a small plan, in its own units.
@@ -214,24 +217,7 @@ def _outcome(content: Mapping[str, Any], cards: Sequence[_Card]) -> Iterator[str
             "<p><strong>Nothing can be offered.</strong> What was considered, and why it is not "
             "offered, stands below.</p>"
         )
-    ranking = content.get("ranking", {})
-    names = {card.name: card.number for card in cards}
-
-    def listed(some: Iterable[str]) -> str:
-        return "; ".join(f"{names[one]} {one}" if one in names else one for one in some)
-
-    if ranking.get("best"):
-        yield f"<p>Helps most: <strong>{escaped(listed([ranking['best']]))}</strong>.</p>"
-    elif ranking.get("alike"):
-        yield f"<p>These help most, alike: {escaped(listed(ranking['alike']))}.</p>"
-    elif ranking.get("cannot_tell"):
-        yield (
-            "<p>Which of these helps most, the levels cannot tell: "
-            f"<strong>{escaped(listed(ranking['cannot_tell']))}</strong>. The levels below decide."
-            "</p>"
-        )
-    if len(ranking.get("sequence", ())) > 1:
-        yield f"<p>Best together, in this order: {escaped(listed(ranking['sequence']))}.</p>"
+    yield from _first(content.get("ranking", {}), cards)
     harm = content.get("harm", {})
     if not content.get("rain", True):
         yield "<p>No rain is given: low spots count as full, and no size was checked.</p>"
@@ -241,6 +227,27 @@ def _outcome(content: Mapping[str, Any], cards: Sequence[_Card]) -> Iterator[str
             told = "".join(f"<li>{escaped(_first_up(one))}</li>" for one in harm[key])
             yield f'<div class="{key}"><dt>{label}</dt><dd><ul>{told}</ul></dd></div>'
     yield "</dl></section>"
+
+
+def _first(ranking: Mapping[str, Any], cards: Sequence[_Card]) -> Iterator[str]:
+    """What helps most, and what goes best together, as far as the levels can tell."""
+    names = {card.name: card.number for card in cards}
+
+    def listed(some: Iterable[str]) -> str:
+        told = "; ".join(f"{names[one]} {one}" if one in names else one for one in some)
+        return f"<strong>{escaped(told)}</strong>"
+
+    if ranking.get("best"):
+        yield f"<p>Helps most: {listed([ranking['best']])}.</p>"
+    if ranking.get("alike"):
+        yield f"<p>These help most, and alike: {listed(ranking['alike'])}.</p>"
+    if ranking.get("cannot_tell"):
+        yield (
+            "<p>Which of these helps most, the levels cannot tell: "
+            f"{listed(ranking['cannot_tell'])}. The levels below decide.</p>"
+        )
+    if len(ranking.get("sequence", ())) > 1:
+        yield f"<p>Best together, in this order: {listed(ranking['sequence'])}.</p>"
 
 
 def _first_up(text: str) -> str:
@@ -263,13 +270,14 @@ def _card(
     told, title = card.told, f"option-{card.number}"
     yield f'<article class="card" aria-labelledby="{title}">'
     kind = told.get("kind") or ("inlet with line" if "line" in told else "")
-    place = f" {escaped(told['place'])}" if told.get("place") else ""
+    place = f": {escaped(told['place'])}" if told.get("place") else ""
     yield (
         f'<div><h2 id="{title}"><span class="no">{card.number}</span> {escaped(card.name)}</h2>'
         f'<p class="kind">{escaped(_first_up(str(kind)))}{place}</p></div>'
     )
     yield "".join(_picture(card, drawn, view))
-    yield from _part("What it mends", _mends(told, view.units), "No row of harm changes.")
+    yield from _part("What it mends", _mends(told, view.units, rain=content.get("rain", True)),
+                     "No row of harm changes.")  # fmt: skip
     yield from _part("What it takes", _takes(told, view.units))
     yield from _part("How sure", _how_sure(told))
     yield from _part(
@@ -292,21 +300,43 @@ def _shown(name: str, value: Any, units: UnitSystem) -> str:
     return shown(to_si(float(value), CARRIED[quantity]), quantity, units)
 
 
-def _mends(told: Mapping[str, Any], units: UnitSystem) -> Iterator[str]:
-    """Rows of harm before and after, of those that there are; what is made worse is marked."""
+#: Rows of harm that are told as shares where no rain is given.
+_NO_VOLUME: Final = ("run_on_m3",)
+
+
+def _share(value: Any, whole: float) -> str:
+    """A value as a share of another."""
+    if not isinstance(value, int | float):
+        return "-"
+    return f"{100 * value / whole:.0f} %" if whole else "some" if value else "none"
+
+
+def _mends(told: Mapping[str, Any], units: UnitSystem, *, rain: bool) -> Iterator[str]:
+    """
+    Rows of harm before and after, of those that there are; what is made worse is marked.
+
+    `rain`: whether any is given; else what runs is told as a share, for nobody knows how much.
+    """
     # on top of those before it, where that is told apart from the ground without any of them
     before, after = told.get("on_top_of") or told.get("before") or {}, told.get("after") or {}
     ends = [told.get(f"mended_{share}") or told.get(share) or {} for share in ("p05", "p95")]
     rows = []
     for name in before:
-        old, new = (_shown(name, one.get(name), units) for one in (before, after))
+        if rain or name not in _NO_VOLUME:
+            tell = partial(_shown, name, units=units)
+        else:
+            tell = partial(_share, whole=float(before[name] or 0.0))
+        old, new = (tell(one.get(name)) for one in (before, after))
         if old == new or name not in after:
             continue
         spread = [one.get(name) for one in ends]
         between = ""
         if None not in spread:
-            low, high = (_shown(name, one, units) for one in spread)
-            between = f'<br><span class="soft">mended on 9 of 10 surfaces: {low} to {high}</span>'
+            low, high = map(tell, spread)
+            between = (
+                f'<br><span class="soft">alone it mends {low} to {high} (5 and 95 % of surfaces)'
+                "</span>"
+            )
         worse = ' class="worse"' if after[name] > before[name] else ""
         rows.append(
             f'<tr{worse}><th scope="row">{escaped(harm_row(name, units)[0])}{between}</th>'
@@ -319,28 +349,38 @@ def _mends(told: Mapping[str, Any], units: UnitSystem) -> Iterator[str]:
         )
 
 
+#: Lengths that a change of the surface takes.
+_LENGTHS: Final = (
+    ("gutter_m", "Gutter"), ("length_m", _WORKS.column("length_m").label),
+    ("under_paving_m", "Under paving"),
+)  # fmt: skip
+
+
 def _takes(told: Mapping[str, Any], units: UnitSystem) -> Iterator[str]:
     """Pipe, grate, earth, and cost where it is known."""
     facts: list[tuple[str, str]] = []
+    kind = told.get("kind")
     line, grate, dug = (told.get(key) or {} for key in ("line", "grate", "dug"))
     if line:
         facts += _line_facts(line, told.get("end") or {}, units)
     if grate.get("side_m"):
         side = shown(grate["side_m"], "diameter", units)
         enough = "" if grate.get("is_enough", True) else ", too small for the design storm alone"
-        facts.append(("Grate", f"{side} square, half clogged{enough}"))
-    if told.get("length_m"):
-        facts.append(("Length", shown(told["length_m"], "length", units)))
-    for key, label, quantity in (
-        ("cut_m3", "Cut", "volume"), ("fill_m3", "Fill", "volume"), ("area_m2", "Ground", "area"),
-        ("deepest_m", "Deepest or highest", "depth"), ("fall", "Least fall", "slope"),
-    ):  # fmt: skip
+        facts.append(("Its grate", f"{side} square, half clogged{enough}"))
+    for key, label in _LENGTHS:
+        if told.get(key):
+            is_led = key == "length_m" and kind in ("gutter", "downspout")
+            facts.append(("Led off" if is_led else label, shown(told[key], "length", units)))
+    if told.get("downspouts"):
+        facts.append(("Downspouts", f"{told['downspouts']:g}"))
+    for key in ("cut_m3", "fill_m3", "area_m2", "deepest_m", "fall"):
         if dug.get(key):
-            facts.append((label, shown(to_si(dug[key], CARRIED[quantity]), quantity, units)))
+            facts.append((_WORKS.column(key).label, _WORKS.column(key).shown(dug[key], units)))
     for one in told.get("quantities") or ():
         facts.append((str(one["item"]), f"{one['quantity']:,g} {one.get('unit') or ''}".strip()))
     cost = told.get("cost")
-    facts.append(("Cost", "no price for all of it" if cost is None else f"{cost:,.2f}"))
+    priced = "not all of it has a price" if cost is None else f"{cost:,.2f}"
+    facts.append((_QUANTITIES.column("cost").label, priced))
     yield _list(facts)
 
 
@@ -367,8 +407,8 @@ def _line_facts(
         facts.append(("Little cover", cover))
     if line.get("flow_m3s") and line.get("capacity_m3s"):
         comes = "carried_m3s" if line.get("carried_m3s") else "flow_m3s"
-        comes = f"{told(comes, 'flow')} come in the design storm"
-        facts.append(("Carries", f"{told('capacity_m3s', 'flow')}; {comes}"))
+        carries = f"{told('capacity_m3s', 'flow')}; {told(comes, 'flow')} come in the design storm"
+        facts.append((_DRAINS.column("capacity_m3s").label, carries))
     return facts
 
 
@@ -520,7 +560,8 @@ def _not_offered(content: Mapping[str, Any], units: UnitSystem) -> Iterator[str]
             grouped[key].append(float(one["measured"]))
     if not grouped:
         return
-    heads = ("Place", "What", "Why not", "Measured", "Limit", "Who says so")
+    found = RESULT_LAYERS["findings"].labels("measured", "limit_value")
+    heads = ("Place", "Remedy", "Why not", *found, "Who says so")
     opened = " open" if len(grouped) <= _FEW else ""
     yield (
         f"<section><h2>Considered, and not offered</h2><details{opened}>"

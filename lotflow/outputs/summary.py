@@ -54,7 +54,7 @@ CONTRACT: Final[dict[str, tuple[str, ...]]] = {
     "lines": (
         "name", "return_period_yr", "flow_m3s", "capacity_m3s", "slope_m_per_m", "fall_m",
         "diameter_m", "required_diameter_m", "design_storm_yr", "required_size", "rarest_storm_yr",
-        "rarest_storm_size",
+        "rarest_storm_size", "level_up_from", "level_down_from",
     ),
     "findings": (
         "rule", "severity", "subject", "measured", "limit", "unit", "area_m2", "volume_m3",

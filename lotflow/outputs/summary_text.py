@@ -554,7 +554,8 @@ def _outlet_options(options: Sequence[Mapping[str, Any]], units: UnitSystem) -> 
         (
             str(one["subject"]),
             f"{one['kind']}, {one['place']}",
-            *_cells(_OPTIONS, one, columns, units),
+            *_cells(_OPTIONS, one, columns[:-1], units),
+            _notes(one["verdict"], "levelled" if one.get("level_from") == "levelled" else None),
         )
         for one in options
         if one["rank"] == 1

@@ -12,6 +12,7 @@ from lotflow.proposing.surface import levels_of
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
+    from lotflow.drains.quantities import Quantity
     from lotflow.proposing.ranking import Ranking
     from lotflow.proposing.surface import Change, SurfaceHarm, SurfaceOption
 
@@ -36,6 +37,7 @@ def surface_content(
     options: Sequence[SurfaceOption],
     layers: Mapping[str, Any],
     needs: Mapping[str, Sequence[str]],
+    listed: Mapping[str, Sequence[Quantity]],
 ) -> list[dict[str, Any]]:
     """
     Give the part of `proposal.json` about changes of the surface.
@@ -47,7 +49,9 @@ def surface_content(
     layers
         Of a run with all of them.
     needs
-        By the name of a change, what a run asks or warns of it.
+        By the name of a row, what a run asks or warns of it.
+    listed
+        By the name of a change, what it takes, in the units of the report.
     """
     dug: dict[str, dict[str, Any]] = {}
     for layer in ("earthwork_lines", "earthwork_areas"):
@@ -69,6 +73,10 @@ def surface_content(
                 "dug": next((dug[name] for name in names if name in dug), None),
                 "before": told(one.before), "alone": told(one.alone),
                 "on_top_of": told(one.on_top_of), "after": told(one.after),
+                "quantities": [
+                    {"item": item.item, "quantity": item.quantity, "unit": item.unit}
+                    for item in listed.get(change.name, ())
+                ],
                 "needs": sorted({need for name in names for need in needs.get(name, ())}),
             }
         )  # fmt: skip

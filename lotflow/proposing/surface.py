@@ -914,7 +914,8 @@ def _fills(laid: Laid) -> Iterator[Target]:
         shape = shape.difference(shapely.union_all([lot.buildings, lot.clear]))
         part = max(shapely.get_parts(shape), key=lambda one: one.area, default=None)
         if why == _NO_WHY and (part is None or part.area * unit**2 < _LEAST_AREA_M2):
-            why = "roots, buildings or what is kept clear of take its ground", None, None, "", ""
+            rule = "roots, buildings or what is kept clear of take its ground"
+            why = rule, None, None, "", _OWN_RULE
         if why != _NO_WHY:
             yield Target("fill", pond.place, x, y, [], why)
             continue
@@ -957,10 +958,12 @@ _BEYOND_SHARE: Final = 0.1
 
 
 def _outline(cells: BoolArray, grid: Grid) -> Any:
-    """Outline of some cells, in the grid's CRS."""
+    """Outline of some cells, with their steps cut off, in the grid's CRS."""
     x, y = grid.xy(*np.nonzero(cells))
     half = 0.5 * grid.cell_m / grid.metres_per_unit
-    return shapely.union_all(shapely.box(x - half, y - half, x + half, y + half))
+    steps = shapely.union_all(shapely.box(x - half, y - half, x + half, y + half))
+    # no cell is lost: it is widened by what cutting off takes at most
+    return steps.buffer(half).simplify(half)
 
 
 # --- swales ---------------------------------------------------------------------------------------
@@ -1278,6 +1281,38 @@ def _judged(
     change = _numbered(change, lot, chosen)
     alone = lot.laid([change]).harm()
     return SurfaceOption(change, nothing.harm(), alone, harm, then)
+
+
+def rebuilt(
+    lot: SurfaceLot, options: Sequence[SurfaceOption]
+) -> tuple[list[SurfaceOption], list[NotOffered]]:
+    """
+    Judge options anew, on top of those before, once others among them are left out.
+
+    Parameters
+    ----------
+    lot
+        As it is drawn.
+    options
+        Those that are left, in their order.
+
+    Returns
+    -------
+    options, refused
+        With their harm as it is then; those that now mend nothing are left out too.
+    """
+    kept: list[SurfaceOption] = []
+    refused: list[NotOffered] = []
+    for one in options:
+        change, before = one.change, lot.laid([other.change for other in kept]).harm()
+        after = lot.laid([*(other.change for other in kept), change]).harm()
+        gain = before.less(after)
+        if _is_worth(gain):
+            kept.append(replace(one, on_top_of=before, after=after))
+        else:
+            why = _mends_nothing(gain, before, after)
+            refused.append(NotOffered(change.place, change.x, change.y, change.kind, *why))
+    return kept, refused
 
 
 def _numbered(change: Change, lot: SurfaceLot, chosen: Sequence[Change]) -> Change:

@@ -167,7 +167,16 @@ def marks_chapter(lot: LotWater, chapters: Sequence[Chapter]) -> Chapter:
         taken = list(zip(shots.x[used].tolist(), shots.y[used].tolist(), strict=True))
     marks = level_marks(layers, lot.site, lot.site.levelled)
     ground = ground_marks(layers, taken, lot.window.surface.ground.metres_per_unit)
-    return Chapter(columns={**marks, **ground})
+    sections: dict[str, list[Mapping[str, Any]]] = {}
+    if of_ends := marks.get("drain_lines"):
+        told = {name: rows for chapter in chapters for name, rows in chapter.sections.items()}
+        drawn = layers["drain_lines"]
+        ends = [dict(zip(of_ends, row, strict=True)) for row in zip(*of_ends.values(), strict=True)]
+        of_line = dict(zip(zip(drawn["name"], drawn["scenario"], strict=True), ends, strict=True))
+        sections["lines"] = [
+            {**one, **of_line.get((one["name"], one["case"]), {})} for one in told.get("lines", ())
+        ]
+    return Chapter(columns={**marks, **ground}, sections=sections)
 
 
 def as_built_chapter(lot: LotWater, chapters: Sequence[Chapter]) -> Chapter:

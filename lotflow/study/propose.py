@@ -49,10 +49,12 @@ from lotflow.study.lot_water import case_water, error_model, study_lot
 from lotflow.study.main_job import run_study, study_of
 from lotflow.study.start import start_job
 from lotflow.study.surface_step import (
+    basins_on_paving,
     compared_harm,
     costs,
     nothing_stands,
     pump_last,
+    quantities,
     surface_lot,
     surface_step,
 )
@@ -173,7 +175,8 @@ def _proposed(
         added = _added_rows(drawn, options)
         site = _with_rows(drawn, added)
     refused = [*surface.refused, *refused]
-    refused += [*nothing_stands(surface.lot, lot.job), *pump_last(refused)]
+    refused += [*nothing_stands(surface.lot, lot.job), *basins_on_paving(surface.lot)]
+    refused += pump_last(refused)
     head = {"lotflow": __version__, "seed": lot.job.confidence.seed, "surfaces": surfaces}
     before = _broken(bare)
     content: dict[str, Any] = head | proposal_content(
@@ -185,8 +188,11 @@ def _proposed(
         "mended": sorted({row.key for row in mended}), "left": sorted({row.key for row in left}),
         "new": sorted({row.key for row in new}),
     }  # fmt: skip
-    content["surface"] = surface_content(surface.options, surface.study.layers, surface.needs)
-    content["ranking"] = ranking_content(ranking, costs(surface, lot))
+    listed = quantities(surface, lot.job.units)
+    content["surface"] = surface_content(
+        surface.options, surface.study.layers, surface.needs, listed
+    )
+    content["ranking"] = ranking_content(ranking, costs(listed, lot))
     content["shots"] = [*surface_shots(ranking, surface.changes), *content["shots"]]
     is_any = bool(surface.changes or options)
     content["outcome"] = "options" if is_any else "nothing can be offered"

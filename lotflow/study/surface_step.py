@@ -6,15 +6,26 @@ import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 
+import numpy as np
+
 from lotflow.advice.harm import Kind
-from lotflow.drains.quantities import MovedGround, earthwork_quantities, priced
+from lotflow.drains.quantities import (
+    ORDER_UNITS,
+    MovedGround,
+    Quantity,
+    earthwork_quantities,
+    priced,
+)
 from lotflow.inputs.prices import read_prices
 from lotflow.proposing.inlets import NotOffered
 from lotflow.proposing.ranking import shares_alone
-from lotflow.proposing.surface import SurfaceLot, surface_options
+from lotflow.proposing.surface import SurfaceLot, rebuilt, surface_options
+from lotflow.terrain.cells import polygon_cells
+from lotflow.terrain.earthworks import RING_M
+from lotflow.units import from_si, sign
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Sequence
+    from collections.abc import Callable, Mapping, Sequence
 
     from lotflow.advice.harm import Harm
     from lotflow.grid import FloatArray
@@ -23,6 +34,7 @@ if TYPE_CHECKING:
     from lotflow.proposing.surface import Change, SurfaceOption
     from lotflow.study.lot_water import LotWater
     from lotflow.study.main_job import Study
+    from lotflow.units import UnitSystem
 
 #: What a run must not find of anything proposed.
 NEVER: Final = (
@@ -115,10 +127,15 @@ def surface_step(
     """
     options, refused = surface_options(lot, tell)
     shares = shares_alone(lot, [one.change for one in options], off)
-    for one, (helps, harms) in zip(list(options), shares, strict=True):
+    kept = []
+    for one, (helps, harms) in zip(options, shares, strict=True):
         if harms > 0 and harms >= helps:
-            options.remove(one)
             refused.append(_refused(one.change, _HARMS_AS_OFTEN, harms, helps, "1", _OWN))
+        else:
+            kept.append(one)
+    if len(kept) < len(options):
+        options, idle = rebuilt(lot, kept)
+        refused += idle
     known = broken(before)
     study = before
     while options:
@@ -128,8 +145,8 @@ def surface_step(
             wrong = _to_blame(options, known, new, run, broken)
         if not wrong:
             break
-        refused += wrong.values()
-        options = [one for one in options if one not in wrong]
+        options, idle = rebuilt(lot, [one for one in options if one not in wrong])
+        refused += [*wrong.values(), *idle]
         study = before
     return SurfaceStep(lot, options, refused, study)
 
@@ -231,36 +248,57 @@ def _refused(
                       source)  # fmt: skip
 
 
-def costs(step: SurfaceStep, lot: LotWater) -> dict[str, float | None]:
+def quantities(step: SurfaceStep, units: UnitSystem) -> dict[str, list[Quantity]]:
     """
-    Cost of each change of the ground by the user's prices; None where an item has no price.
+    List what each change takes: earth as a run measures it, gutters, and pipes of downspouts.
 
     Parameters
     ----------
     step
         With the run that tells its quantities.
-    lot
-        Gives prices and units; without prices there are no costs.
+    units
+        "us" or "metric".
     """
-    if lot.job.prices is None:
-        return {}
-    given = read_prices(lot.job.prices.file).prices
     dug: dict[str, Any] = {}
     for layer in ("earthwork_lines", "earthwork_areas"):
         if layer in step.study.layers:
             dug |= {str(row["name"]): row for row in step.study.layers[layer].to_dict("records")}
-    found: dict[str, float | None] = {}
+    unit = ORDER_UNITS[units].length
+    found = {}
     for change in step.changes:
         moved = [
             MovedGround(str(row["kind"]), "", *(float(row[key]) for key in _MOVED))
             for one in change.rows if (row := dug.get(str(one.values["name"]))) is not None
         ]  # fmt: skip
-        if len(moved) < len(change.rows):  # pipes of downspouts are on no list
-            found[change.name] = None
-            continue
-        order, _ = priced(earthwork_quantities(moved, lot.job.units), given, "")
-        parts = [one.cost for one in order]
-        found[change.name] = None if None in parts else sum(cost or 0.0 for cost in parts)
+        listed = earthwork_quantities(moved, units) if moved else []
+        if gutter := change.facts.get("gutter_m"):
+            listed.append(Quantity("gutter", "", round(from_si(gutter, unit), 1), sign(unit)))
+            listed.append(Quantity("downspout", "", float(change.facts["downspouts"]), "pieces"))
+        if any(row.table == "downspouts" for row in change.rows):
+            length = round(from_si(change.length_m, unit), 1)
+            listed.append(Quantity("downspout extension", "", length, sign(unit)))
+        found[change.name] = listed
+    return found
+
+
+def costs(listed: Mapping[str, Sequence[Quantity]], lot: LotWater) -> dict[str, float | None]:
+    """
+    Cost of each change of the surface by the user's prices; None where an item has no price.
+
+    Parameters
+    ----------
+    listed
+        From `quantities`.
+    lot
+        Gives the prices; without any there are no costs.
+    """
+    if lot.job.prices is None:
+        return {}
+    given = read_prices(lot.job.prices.file).prices
+    found: dict[str, float | None] = {}
+    for name, wanted in listed.items():
+        parts = [one.cost for one in priced(wanted, given, "")[0]]
+        found[name] = None if None in parts else sum(cost or 0.0 for cost in parts)
     return found
 
 
@@ -289,6 +327,41 @@ def nothing_stands(lot: SurfaceLot, job: Job) -> list[NotOffered]:
             0.0, limit, "m", _OWN,
         )
     ]  # fmt: skip
+
+
+def basins_on_paving(lot: SurfaceLot) -> list[NotOffered]:
+    """
+    Name, for paving at a wall of which the data cannot tell that it falls away, what a basin has.
+
+    By the data no water stands there; once levels show that it does, the head to an end decides.
+
+    Parameters
+    ----------
+    lot
+        As it is drawn.
+    """
+    laid, yard, found = lot.laid(), lot.yard, []
+    for wall in laid.facades:
+        if not wall.is_paved or not wall.slope < wall.slope_limit:
+            continue
+        strip = wall.line.buffer(RING_M / lot.unit, cap_style="flat")
+        cells = polygon_cells(strip, lot.grid) & yard.paved & yard.usable
+        if not cells.any() or (cells & (lot.ground.low_spots.number > 0)).any():
+            continue  # where water stands, it was asked as a place for an inlet
+        cell = int(np.argmin(np.where(cells, yard.surface.elevation, np.inf)))
+        x, y, _ = lot.ground.place(cell)
+        ways = lot.ground.outlets(cell)
+        best = max(ways, key=lambda way: way.left_m, default=None)
+        end = "no named end is drawn" if best is None else f"the head to {best.place.name} is told"
+        found.append(
+            NotOffered(
+                wall.name, x, y, "basin on the paving with a line",
+                f"level first: by the data no water stands on it; where levels show that it does, "
+                f"relevel it, or set a basin at its lowest place: {end}",
+                None if best is None else best.left_m, 0.0, "m", _OWN,
+            )
+        )  # fmt: skip
+    return found
 
 
 def pump_last(refused: Sequence[NotOffered]) -> list[NotOffered]:

@@ -106,7 +106,11 @@ def _is_ours_alone(inner: tuple[Path, ...]) -> bool:
         if not stat.S_ISDIR(found.st_mode) or not owned or (others and not kept):
             return False
     # what somebody has put there while he could, or can put deeper inside
-    within = [path.lstat() for path in folder.rglob("*")]
+    within = [
+        os.lstat(f"{place}/{name}")
+        for place, folders, files in os.walk(folder)
+        for name in (*folders, *files)
+    ]
     return all(one.st_uid == mine and not stat.S_ISLNK(one.st_mode) for one in within) and not (
         folder.stat().st_mode & _REACHED
         and any(stat.S_ISDIR(one.st_mode) and one.st_mode & _OTHERS for one in within)

@@ -17,7 +17,9 @@ from lotflow.units import OPEN, open_range
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
-    from lotflow.grid import BoolArray, FloatArray, Grid, IntArray
+    from numpy.typing import NDArray
+
+    from lotflow.grid import BoolArray, FloatArray, Grid
     from lotflow.terrain.catchments import CatchmentCells
     from lotflow.terrain.confidence import Realised
     from lotflow.terrain.flow_paths import FlowPath
@@ -98,7 +100,7 @@ class Bounds:
 def signs_of_low_spots(
     depth: FloatArray,
     volume: FloatArray,
-    cells: FloatArray | IntArray,
+    cells: NDArray[np.int64],
     limit_m: float,
     rmse_m: float,
 ) -> tuple[FloatArray, FloatArray]:

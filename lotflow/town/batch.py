@@ -15,7 +15,7 @@ from lotflow.inputs.parcels import Parcels, read_parcels
 from lotflow.inputs.usual_units import unit_choice
 from lotflow.layers.result_town import CONCERNS
 from lotflow.outputs.journal import LOTS, Journal, journal_of, made_lots_folder
-from lotflow.outputs.manifest import COMPLETE, Subject, read_manifest
+from lotflow.outputs.manifest import COMPLETE, MANIFEST, Subject, read_manifest
 from lotflow.outputs.positions import place_of
 from lotflow.outputs.provenance import library_versions
 from lotflow.outputs.result_set import check_result_folder, write_result_set
@@ -120,7 +120,9 @@ def run_batch(
         town, units, made_from = _settled(town, parcels)
     run_id, page = run_id_of(town), page_of(town, folder)
     inputs = [Path(file) for file in (*town.elevation, *town.layers.values())]
-    check_result_folder(folder, NAMES, subject=Subject("batch"), overwrite=overwrite, inputs=inputs)
+    # with none there, what a batch keeps beside its result is not taken for somebody's own
+    replaces = overwrite and (folder / MANIFEST).exists()
+    check_result_folder(folder, NAMES, subject=Subject("batch"), overwrite=replaces, inputs=inputs)
     with journal_of(folder, run_id, overwrite=overwrite) as journal:
         if retry:
             journal.forget_failed()
@@ -133,7 +135,7 @@ def run_batch(
         }  # fmt: skip
         summary = town_summary(table, made_from=made_from, **own)
         write_result_set(
-            folder, town_files(table, units=units, **own), summary, overwrite=overwrite,
+            folder, town_files(table, units=units, **own), summary, overwrite=replaces,
             inputs=inputs, tell_kept=kept.update,
         )  # fmt: skip
     return Town(table, summary["town"], studied, kept)

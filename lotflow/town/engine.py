@@ -23,7 +23,7 @@ from lotflow.errors import EngineError, LotflowError
 from lotflow.town.lots import Lot, TownJob, failed, study_lots
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator, Sequence
+    from collections.abc import Callable, Iterable, Iterator, Sequence
 
 #: Lots of a task: enough that handing out costs nothing, few enough that little is done twice.
 MOST_OF_A_TASK: Final = 50
@@ -127,8 +127,10 @@ def _client(crew: Crew, endings: ExitStack) -> Iterator[Any]:
             "lotflow[batch], or study them in this process with --workers 0"
         ) from error
     if crew.scheduler is not None:
+        # one that found no scheduler would complain on the terminal when it is thrown away
+        quiet: Any = type("Client", (distributed.Client,), {"__del__": lambda _: None})
         try:
-            client = distributed.Client(crew.scheduler, timeout=_ANSWER_S, set_as_default=False)
+            client = quiet(crew.scheduler, timeout=_ANSWER_S, set_as_default=False)
         except (OSError, TimeoutError, ValueError) as error:
             raise EngineError(
                 f"the scheduler {crew.scheduler} cannot be reached: {error}. Start it, or leave "
@@ -178,16 +180,21 @@ def _require_fit(client: Any) -> None:
             f"the workers cannot load lotflow ({error}). Install lotflow {__version__} where they "
             "run"
         ) from error
-    others = sorted(set(versions.values()) - {__version__})
-    if others:
-        raise EngineError(
-            f"workers have lotflow {', '.join(others)}, here it is {__version__}. Install the same "
-            "version everywhere: results of two versions must not stand in one table"
-        )
+    _require_own_version(versions.values())
     if any(threads != 1 for threads in client.nthreads().values()):
         raise EngineError(
             "workers have several threads, and a process studies one lot at a time. Start them "
             "with --nthreads 1, as many as there are processors"
+        )
+
+
+def _require_own_version(versions: Iterable[str]) -> None:
+    """Refuse what workers of another version find."""
+    others = sorted(set(versions) - {__version__})
+    if others:
+        raise EngineError(
+            f"workers have lotflow {', '.join(others)}, here it is {__version__}. Install the same "
+            "version everywhere: results of two versions must not stand in one table"
         )
 
 
@@ -211,10 +218,8 @@ def study_and_tell(town: TownJob, lots: Sequence[Lot], number: int) -> list[dict
 
     os.environ["LOTFLOW_THREADS"] = "1"  # of several processes each has one processor
     worker = get_worker()
-    return study_lots(
-        town, lots,
-        lambda told: worker.log_event(_TOPIC, {**told, "task": number, "worker": worker.address}),
-    )  # fmt: skip
+    own = {"task": number, "worker": worker.address, "version": __version__}
+    return study_lots(town, lots, lambda told: worker.log_event(_TOPIC, {**told, **own}))
 
 
 @dataclass
@@ -293,6 +298,7 @@ class _Foreman:
             except queue.Empty:
                 break
             wait = 0.0
+            _require_own_version([told["version"]])  # it may have come later than the others
             task = next((one for one in self.out.values() if one.number == told["task"]), None)
             if "row" in told:
                 self._keep(told["row"])

@@ -255,6 +255,37 @@ def test_an_inlet_behind_a_wall_keeps_no_water_off_it(site, at, takes):
     assert ("Basin is to take it" in walls.harm) == takes
 
 
+def test_of_many_entries_the_largest_are_named_with_drains_three_without_five(site):
+    site["lot_line_crossings"] = [
+        {"id": number, "direction": "on", "area_m2": 100.0 - number, "elevation_m": 12.0,
+         "geometry": Point(20, number)}
+        for number in range(1, 6)
+    ]  # fmt: skip
+    cut = finding("cut-by-edge", "lot")
+    for inlets, count in ((site["inlets"], 3), ([], 5)):
+        site["inlets"] = inlets
+        harm = item_of(answered(site, [cut]), Theme.RUN_ON).harm
+        assert [f"crossing {n}" in harm for n in range(1, 6)] == [n <= count for n in range(1, 6)]
+
+
+def test_the_largest_entry_is_named_though_an_item_above_tells_of_it(site):
+    """None of twelve brings a tenth; the first is what runs to the wall."""
+    site["lot_line_crossings"] = [
+        {"id": number, "direction": "on", "area_m2": 90.0 - number, "elevation_m": 12.0,
+         "geometry": Point(20, number)}
+        for number in range(1, 13)
+    ]  # fmt: skip
+    site["water_parts"] = [
+        {"subject": "House, south side", "source": "neighbour", "name": "crossing 1", "x": 20.0,
+         "y": 1.0, "area_m2": 89.0, "is_led_in": False}
+    ]  # fmt: skip
+    told = answered(site, (WALL_FOUND, finding("cut-by-edge", "lot")), balance={"on_m2": 1002.0})
+    assert [one.subject for one in item_of(told, Theme.WALLS).causes] == ["crossing 1"]
+    harm = item_of(told, Theme.RUN_ON).harm
+    assert "crossing 1" in harm
+    assert "crossing 2" not in harm
+
+
 def test_cells_for_screening_only_show_no_low_spot_for_sure(site):
     site["openings"], site["wall_water"] = [], []
     low = finding("low-spot", "low spot 1")

@@ -28,21 +28,25 @@ class Compared:
 
 
 @pytest.fixture(scope="module")
-def compared(made, tmp_path_factory):
+def sample():
+    """The sample, without realisations."""
+    return lotflow.run(SAMPLE, realisations=0)
+
+
+@pytest.fixture(scope="module")
+def compared(made, sample, tmp_path_factory):
     """The sample, and the same with a hostile name for an inlet and with realisations."""
     folder = tmp_path_factory.mktemp("compared") / "compare"
-    comparison = lotflow.compare(
-        lotflow.run(SAMPLE, realisations=0), Result(made.study, use_covers=True)
-    )
+    comparison = lotflow.compare(sample, Result(made.study, use_covers=True))
     comparison.write(folder)
     return Compared(comparison, folder / "compare.html")
 
 
 @pytest.fixture(scope="module")
-def today(tmp_path_factory):
+def today(sample, tmp_path_factory):
     """Today and proposed of the sample."""
     folder = tmp_path_factory.mktemp("today") / "compare"
-    comparison = lotflow.compare(lotflow.run(SAMPLE, realisations=0))
+    comparison = lotflow.compare(sample)
     comparison.write(folder)
     return Compared(comparison, folder / "compare.html")
 

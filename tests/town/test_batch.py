@@ -351,6 +351,22 @@ def test_strict_tells_that_a_lot_failed(town, done):
     assert command(town, folder).return_value == 0
 
 
+def test_overwriting_where_nothing_is_yet_or_a_batch_was_stopped(town, done, tmp_path):
+    """What a batch keeps beside its result is its own."""
+    few = tmp_path / "few.gpkg"
+    gpd.read_file(town / "parcels.gpkg").iloc[:1].to_file(few, layer="parcels")
+    one = job(town, layers={**job(town).layers, "lot": str(few)})
+    folder = tmp_path / "town"
+    keep = Keep(folders=True)
+    assert run_batch(one, folder, keep=keep, crew=HERE, overwrite=True).studied == 1
+    for name in (*NAMES, "summary.json"):
+        (folder / name).unlink()
+    assert run_batch(one, folder, keep=keep, crew=HERE, overwrite=True).studied == 0
+    assert verify_result(folder) == []
+    other = replace(one, units="us")
+    assert run_batch(other, folder, keep=Keep(), crew=HERE, overwrite=True).studied == 1
+
+
 def test_a_column_that_is_not_there_is_asked_after(town, tmp_path):
     with pytest.raises(InputError, match=r"no column 'pim'.*Did you mean 'pin'\?"):
         run_batch(job(town, key="pim"), tmp_path / "town", keep=Keep(), crew=HERE)

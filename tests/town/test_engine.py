@@ -2,6 +2,7 @@
 # ruff: noqa: PLC0415  what is sent to workers imports there
 
 import contextlib
+import gc
 import json
 import os
 import signal
@@ -79,13 +80,35 @@ def test_workers_of_a_scheduler_elsewhere_are_used(tmp_path):
         studying.lot_row = lambda town, lot: {"parcel": lot.key, "outcome": "done"}
         return engine.study_and_tell(town, lots, number)
 
+    def of_another_version(town, lots, number):
+        from lotflow.town import engine
+
+        engine.__version__ = "0.0.9"
+        return study(town, lots, number)
+
     with distributed.LocalCluster(
         n_workers=1, threads_per_worker=1, host="127.0.0.1", dashboard_address=None,
         local_directory=tmp_path, silence_logs=50,
+        scheduler_kwargs={"dashboard_address": "127.0.0.1:0"},
     ) as cluster:  # fmt: skip
-        rows = []
-        run_lots(TOWN, LOTS, Crew(0, cluster.scheduler_address), rows.append, study)
-    assert sorted(row["parcel"] for row in rows) == sorted(lot.key for lot in LOTS)
+        rows, there = [], Crew(0, cluster.scheduler_address)
+        run_lots(TOWN, LOTS, there, rows.append, study)
+        assert sorted(row["parcel"] for row in rows) == sorted(lot.key for lot in LOTS)
+        rows.clear()
+        # a worker that came later has another version; then it is there from the start
+        for kind in (of_another_version, study):
+            with pytest.raises(EngineError, match=r"workers have lotflow 0\.0\.9, here it is"):
+                run_lots(TOWN, LOTS, there, rows.append, kind)
+        assert rows == []
+
+
+def test_workers_with_several_threads_are_refused(tmp_path):
+    with distributed.LocalCluster(
+        n_workers=1, threads_per_worker=2, processes=False, protocol="tcp", host="127.0.0.1",
+        dashboard_address=None, local_directory=tmp_path, silence_logs=50,
+        scheduler_kwargs={"dashboard_address": "127.0.0.1:0"},
+    ) as cluster, pytest.raises(EngineError, match="--nthreads 1"):  # fmt: skip
+        run_lots(TOWN, LOTS, Crew(0, cluster.scheduler_address), lambda _: None)
 
 
 def test_a_machine_that_refuses_ends_all_and_is_told(tmp_path):
@@ -114,10 +137,16 @@ def test_a_machine_that_refuses_ends_all_and_is_told(tmp_path):
     assert 0 < len(rows) < len(LOTS)
 
 
-def test_a_scheduler_that_is_not_there_is_told(monkeypatch):
+@pytest.mark.parametrize("address", ["tcp://127.0.0.1:9", "hello", "http://127.0.0.1:9"])
+def test_a_scheduler_that_is_not_there_is_told(monkeypatch, address):
+    """And nothing else is said of it, not when what looked for it is thrown away either."""
     monkeypatch.setattr(engine, "_ANSWER_S", 1.0)
-    with pytest.raises(EngineError, match=r"127\.0\.0\.1:9 cannot be reached"):
-        run_lots(TOWN, LOTS, Crew(0, "tcp://127.0.0.1:9"), lambda _: None)
+    complaints = []
+    monkeypatch.setattr(sys, "unraisablehook", complaints.append)
+    with pytest.raises(EngineError, match=f"{address} cannot be reached"):
+        run_lots(TOWN, LOTS, Crew(0, address), lambda _: None)
+    gc.collect()
+    assert complaints == []
 
 
 def test_tasks_hold_every_lot_once_and_never_too_many():

@@ -98,7 +98,7 @@ def _facts(line: Row, content: FieldSheetContent) -> list[Cell]:
     return [
         Titled(str(line["name"]), f"{line['kind']}, {shown('length_m')}", (
             ("", str(line["verdict"] or "")),)),
-        Titled("Leads to", to, (("", goes),)),
+        Titled(_LINES.column("leads_to").label, to, (("", goes),)),
         Titled("Section", f"{section}, {side}", (("", depth), ("", str(line["lining"] or "")))),
         Titled("Earth", moved, (("", over),)),
     ]  # fmt: skip
@@ -109,7 +109,8 @@ def _bed_levels(
 ) -> tuple[tuple[str, ...], list[list[Cell]], tuple[float, ...]]:
     """Levels of a bed or top at its stakes."""
     heads = (*_STAKES.labels("id", "part", "distance_m"), "Ground today", str(
-        own[0]["level_of"]).capitalize(), "Cut" if own[0]["level_of"] == "bed" else "Fill",
+        own[0]["level_of"]).capitalize(),
+        *(_STAKES.labels("cut_m") if own[0]["level_of"] == "bed" else ("Fill",)),
         "Ground, shot", "Done, shot")  # fmt: skip
     rows: list[list[Cell]] = []
     for one in own:
@@ -179,7 +180,7 @@ def _stakes(
             setter.note("; ".join(corners) + "."),
             *([setter.note(bases)] if (bases := _bases(shown, letters, content)) else []),
         ]
-    heads = (*_STAKES.labels("id", "subject", "ground_m"), "To be set", "Cut", "First tape",
+    heads = (*_STAKES.labels("id", "subject", "ground_m", "level_of", "cut_m"), "First tape",
              "Second tape", "Lies", "Set")  # fmt: skip
     rows = [_stake_row(one, letters, content) for one in shown]
     untied = [(n, 5, n, 7) for n, one in enumerate(shown) if one["corner_a"] is None]

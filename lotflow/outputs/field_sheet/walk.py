@@ -522,6 +522,7 @@ def _side_levels(content: FieldSheetContent) -> Iterator[Stop]:
     """Sides of buildings of which the data cannot tell whether the ground falls away."""
     for side in _undecided_sides(content.summary)[:_MOST_SIDES]:
         reason = _fall(side) if side["verdict"] == "too flat" else "the data cannot tell"
+        reason += ", levelled" if side.get("level_from") == "levelled" else ""
         foot, out = _ends_of(side, content)
         yield Stop(side["name"], reason, out, foot)
 

@@ -90,7 +90,7 @@ function addTables(page) {
       if (table.columns[n][1] === "remark") return;
       const text = cellText(value, table.columns[n][1]);
       const cell = element("td", { class: numeric[n] ? "number" : "" });
-      if (n === 0 && text.length > LONG) cell.classList.add("long");
+      if (n === 0 ? text.length > LONG : text.split(/\s/).some((word) => word.length > LONG)) cell.classList.add("long");
       if (numeric[n] && text.includes(" to ")) cell.classList.add("range");
       const onMap = table.layer && drawn.get(table.layer)?.rows.has(String(row.name));
       if (n === 0 && (onMap || row.place)) {

@@ -279,6 +279,7 @@ _LINES: Final = (
     *_headings("drain_lines", "name", "diameter_m", "slope_m_per_m", "capacity_m3s",
                "required_size", "rarest_storm_size"),
     *_headings("line_storms", "flow_m3s", per_storm=True),
+    *_headings("drain_lines", "level_up_from", "level_down_from"),
 )  # fmt: skip
 _LINES_NOTE: Final = (
     "Needed: the smallest size on sale for the storm that lines are sized for; beside it that for "
@@ -304,7 +305,7 @@ TABLES: Final[dict[str, _PageTable]] = {
         (
             *_headings("inlets", "name", "catchment_m2", "roof_connected_m2"),
             *_headings("runoff", "flow_m3s", per_storm=True),
-            *_headings("inlets", remarks=("not_closed",)),
+            *_headings("inlets", "level_from", remarks=("not_closed",)),
         ),
         _with_bounds,
         for_site=True,
@@ -345,7 +346,7 @@ TABLES: Final[dict[str, _PageTable]] = {
     ),
     "openings": _PageTable(
         "Openings of buildings", "openings", "name",
-        _headings("openings", "name", "kind", "above_ground_m", "freeboard_m",
+        _headings("openings", "name", "kind", "above_ground_m", "freeboard_m", "level_from",
                   remarks=("not_closed",)),
         _with_bounds,
         for_site=True,
@@ -365,11 +366,9 @@ TABLES: Final[dict[str, _PageTable]] = {
     ),
     "stakes": _PageTable(
         "Stakes to set out", "stakes", "id",
-        _headings("stakes", "id", "subject", "part", "distance_m", "ground_m", "level_of",
-                  "level_m", "cut_m", "corner_a", "tie_a_m", "corner_b", "tie_b_m", "side"),
-        note="Level distances from two corners; the side is that of the line between them. Tape "
-        "from the one corner to the other first: the house may stand otherwise than drawn.",
-        for_site=True,
+        _headings("stakes", "id", "subject", "part", "level_m", "cut_m"),
+        note="A stake on the map tells the distances to tape from two corners of the house; the "
+        "field sheet lists them all.",
     ),
     "levels_to_take": _PageTable(
         "Levels to take first", "levels_to_take", "rank",
