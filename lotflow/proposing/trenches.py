@@ -23,6 +23,7 @@ from lotflow.proposing.lines import (
     Trenching,
     best_line,
     graded,
+    to_cells,
 )
 from lotflow.terrain.cells import cells_from, polygon_cells, polygon_numbers
 from lotflow.terrain.discharge_path import VERGE_M
@@ -462,6 +463,8 @@ def _laid(
     grid, unit = digging.grid, digging.grid.metres_per_unit
     highest = float((ground.level - ground.least_depth).ravel()[cell])
     found = best_line(ground, cell, highest, goals, rule)
+    if found is None and to_cells(ground, cell, highest, goals, rule) is not None:
+        return "no way of straight legs falls to the end", None, None, ""
     if found is None:
         return (
             "on no way does a pipe fall to the end with its cover, no deeper than the limit",
