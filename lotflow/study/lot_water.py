@@ -129,7 +129,7 @@ class LotWater:
     def level_error(self) -> LevelError:
         """Vertical error of levels taken off the ground: smaller near levels taken on site."""
         stated, own = self.job.elevation, self.site.from_benchmark
-        given = GivenLevels(self.job.is_drawn_by_benchmark, own, self.site.levelled - own)
+        given = GivenLevels(self.job.is_drawn_by_benchmark, own, self.site.levelled.difference(own))
         if self.levelled is None or self.levelled.conditioning is None:
             return LevelError(stated.rmse_m, stated.correlation_m, stated.white_share, given=given)
         share = self.levelled.spread_share

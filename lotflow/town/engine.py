@@ -10,12 +10,12 @@ from __future__ import annotations
 import math
 import os
 import queue
+import tempfile
 import time
 from collections import Counter, deque
 from contextlib import ExitStack, contextmanager, suppress
 from dataclasses import dataclass, field
 from importlib import import_module
-from tempfile import TemporaryDirectory
 from typing import TYPE_CHECKING, Any, Final
 
 from lotflow import __version__
@@ -140,7 +140,7 @@ def _client(crew: Crew, endings: ExitStack) -> Iterator[Any]:
             _require_fit(client)
             yield client
         return
-    scratch = endings.enter_context(TemporaryDirectory(prefix="lotflow-"))
+    scratch = endings.enter_context(tempfile.TemporaryDirectory(prefix="lotflow-"))
     settings = {
         "temporary-directory": scratch,
         "distributed.scheduler.allowed-failures": 0,  # who has died of what is judged here
@@ -218,6 +218,8 @@ def study_and_tell(town: TownJob, lots: Sequence[Lot], number: int) -> list[dict
 
     os.environ["LOTFLOW_THREADS"] = "1"  # of several processes each has one processor
     worker = get_worker()
+    # dask clears its own folders of what a killed worker leaves
+    tempfile.tempdir = worker.local_directory
     own = {"task": number, "worker": worker.address, "version": __version__}
     return study_lots(town, lots, lambda told: worker.log_event(_TOPIC, {**told, **own}))
 

@@ -12,6 +12,7 @@ import lotflow
 from lotflow.cli.report import drawing_process
 from lotflow.errors import EngineError
 from lotflow.outputs import side_process
+from lotflow.outputs.field_sheet.typesetting import BOLD, REGULAR
 from lotflow.outputs.map.layers import flow_width
 from lotflow.outputs.palette import INK
 from lotflow.outputs.side_process import SideProcess
@@ -72,10 +73,14 @@ def test_more_than_a_pipe_holds_does_not_stop_the_first_process():
         assert [second.result(), second.result()] == [None, 10_000_000]
 
 
-def test_what_gets_it_ready_is_loaded_before_any_work():
-    with SideProcess(["lotflow.outputs.drawings:ready_for_map"]) as second:
-        second.submit(eval, "'matplotlib' in __import__('sys').modules")
+@pytest.mark.usefixtures("second_process")
+def test_what_draws_is_loaded_before_any_work():
+    with drawing_process(pack=True) as second:
+        second.submit(eval, "'lotflow.outputs.map.sheet' in __import__('sys').modules")
         assert second.result()
+        fonts = "list(__import__('sys').modules['reportlab.pdfbase.pdfmetrics']._fonts)"
+        second.submit(eval, fonts)
+        assert {REGULAR, BOLD} <= set(second.result())
 
 
 def test_what_cannot_get_ready_fails_only_where_it_is_needed():

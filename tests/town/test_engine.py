@@ -74,10 +74,14 @@ def test_dying_and_hanging_workers_cost_only_the_lot_they_die_of(tmp_path, monke
 
 def test_workers_of_a_scheduler_elsewhere_are_used(tmp_path):
     def study(town, lots, number):
+        import tempfile
+
         from lotflow.town import engine
         from lotflow.town import lots as studying
 
-        studying.lot_row = lambda town, lot: {"parcel": lot.key, "outcome": "done"}
+        studying.lot_row = lambda town, lot: {
+            "parcel": lot.key, "outcome": "done", "private": tempfile.gettempdir(),
+        }  # fmt: skip
         return engine.study_and_tell(town, lots, number)
 
     def of_another_version(town, lots, number):
@@ -94,6 +98,10 @@ def test_workers_of_a_scheduler_elsewhere_are_used(tmp_path):
         rows, there = [], Crew(0, cluster.scheduler_address)
         run_lots(TOWN, LOTS, there, rows.append, study)
         assert sorted(row["parcel"] for row in rows) == sorted(lot.key for lot in LOTS)
+        # dask clears its own folders of what a killed worker leaves
+        assert {row["private"] for row in rows} == {
+            one["local_directory"] for one in cluster.scheduler_info["workers"].values()
+        }
         rows.clear()
         # a worker that came later has another version; then it is there from the start
         for kind in (of_another_version, study):
