@@ -203,6 +203,47 @@ def test_the_same_seed_gives_the_same_bytes(made, tmp_path: Path) -> None:
         assert (tmp_path / "again" / name).read_bytes() == (folder / name).read_bytes()
 
 
+@pytest.mark.nightly
+def test_proposed_again_a_moved_inlet_is_the_users_and_a_deleted_one_stays_away(
+    made, tmp_path: Path
+) -> None:
+    job, folder, content = made
+    changed = folder.parent / "changed"  # where its paths hold
+    shutil.copytree(folder, changed)
+    site = changed / "site.gpkg"
+    inlets = gpd.read_file(site, layer="inlets").set_index("name")
+    ours = inlets[inlets["origin"] == "lotflow"]
+    moved, gone, *_ = ours.index
+    place = shapely.Point(ours.geometry[moved].x + 0.6, ours.geometry[moved].y)
+    with sqlite3.connect(site) as connection:
+        for name in ("ST_IsEmpty", "ST_MinX", "ST_MinY", "ST_MaxX", "ST_MaxY"):
+            connection.create_function(name, 1, lambda _: 0)
+        column, srs = connection.execute(
+            "SELECT column_name, srs_id FROM gpkg_geometry_columns WHERE table_name = 'inlets'"
+        ).fetchone()
+        blob = b"GP\x00\x01" + int(srs).to_bytes(4, "little", signed=True)
+        blob += shapely.to_wkb(place, byte_order=1)
+        connection.execute(f"UPDATE inlets SET {column} = ? WHERE name = ?", (blob, moved))
+        connection.execute("DELETE FROM inlets WHERE name = ?", (gone,))
+    again = propose(changed, tmp_path / "again", inlets=1, surfaces=0).content
+    assert list(differing_rows((job / "site.gpkg").read_bytes(),
+                               (tmp_path / "again" / "site.gpkg").read_bytes())) == []  # fmt: skip
+    now = gpd.read_file(tmp_path / "again" / "site.gpkg", layer="inlets").set_index("name")
+    assert now.loc[moved, "origin"] == "user"
+    assert now.geometry[moved].distance(place) < 0.01
+    lines = gpd.read_file(tmp_path / "again" / "site.gpkg", layer="drain_lines")
+    assert (lines["from_node"] == moved).any()  # laid anew from where it stands now
+    fresh = now[now["origin"] == "lotflow"]
+    assert (fresh.distance(ours.geometry[gone]) > 2.0).all()
+    assert {"table": "inlets", "at": [[round(v, 3) for v in ours.geometry[gone].coords[0]]]} in (
+        again["rejected"]
+    )
+    names = [one["name"] for one in again["options"]]
+    assert len(names) == len(set(names))
+    assert [one["is_drawn"] for one in again["options"] if one["name"] == moved] == [True]
+    assert content["rows"]
+
+
 def test_where_gravity_reaches_no_end_nothing_is_offered_and_it_is_told_why(
     tmp_path: Path,
 ) -> None:
