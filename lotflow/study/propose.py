@@ -16,6 +16,7 @@ from lotflow.errors import Fault, InputError
 from lotflow.inputs.job import moved_job_text, read_job, with_realisations
 from lotflow.inputs.limits import DEFAULT_LIMITS
 from lotflow.inputs.open import local_file, read_bytes
+from lotflow.inputs.prices import read_prices
 from lotflow.inputs.proposals import PROPOSAL_FILE, digest, read_earlier
 from lotflow.inputs.site import empty_layers
 from lotflow.inputs.sources import naming_files
@@ -43,21 +44,21 @@ from lotflow.proposing.again import Settled, settled
 from lotflow.proposing.inlets import LotGround, Rules, asked, laid_out, offered
 from lotflow.proposing.ranking import Trial, ranked
 from lotflow.proposing.sound import sound_nodes
-from lotflow.study.chapter import say_nothing
-from lotflow.study.job_chapters import case_storms, site_cover
-from lotflow.study.lot_water import case_water, error_model, study_lot
-from lotflow.study.main_job import run_study, study_of
-from lotflow.study.start import start_job
-from lotflow.study.surface_step import (
+from lotflow.proposing.surface import SurfaceLot
+from lotflow.proposing.surface_trials import (
     basins_on_paving,
     compared_harm,
     costs,
     nothing_stands,
     pump_last,
     quantities,
-    surface_lot,
     surface_step,
 )
+from lotflow.study.chapter import say_nothing
+from lotflow.study.job_chapters import case_storms, site_cover
+from lotflow.study.lot_water import case_water, error_model, study_lot
+from lotflow.study.main_job import run_study, study_of
+from lotflow.study.start import start_job
 from lotflow.terrain.confidence import surfaces_off
 
 if TYPE_CHECKING:
@@ -174,8 +175,9 @@ def _proposed(
         ranking = ranked(surface.lot, trials, off, partial(tell, "asking how sure they are"))
         added = _added_rows(drawn, options)
         site = _with_rows(drawn, added)
+    limit = lot.job.criteria.low_spot_limit_m(surface.lot.error.rmse_m)
     refused = [*surface.refused, *refused]
-    refused += [*nothing_stands(surface.lot, lot.job), *basins_on_paving(surface.lot)]
+    refused += [*nothing_stands(surface.lot, limit), *basins_on_paving(surface.lot)]
     refused += pump_last(refused)
     head = {"lotflow": __version__, "seed": lot.job.confidence.seed, "surfaces": surfaces}
     before = _broken(bare)
@@ -192,7 +194,9 @@ def _proposed(
     content["surface"] = surface_content(
         surface.options, surface.study.layers, surface.needs, listed
     )
-    content["ranking"] = ranking_content(ranking, costs(listed, lot))
+    asked_for = lot.job.prices
+    prices = {} if asked_for is None else read_prices(asked_for.file).prices
+    content["ranking"] = ranking_content(ranking, costs(listed, prices))
     content["shots"] = [*surface_shots(ranking, surface.changes), *content["shots"]]
     is_any = bool(surface.changes or options)
     content["outcome"] = "options" if is_any else "nothing can be offered"
@@ -283,6 +287,13 @@ def _ground(
         error=lot.level_error, rules=rules,
         drawn=drawn, rejected=rejected,
     )  # fmt: skip
+
+
+def surface_lot(lot: LotWater, ground: LotGround) -> SurfaceLot:
+    """Lay out the lot for changes of its surface."""
+    return SurfaceLot(
+        ground, lot.site, lot.ground, lot.window.works, lot.level_error, lot.job.job.soak_test_m_s
+    )
 
 
 def _moved_job(job_path: Path, folder: Path) -> JobFile:
