@@ -101,6 +101,13 @@ _REMEDIES: Final[Mapping[str, str]] = {
     "fill": "Fill it with the soil of the lawn to a fall of 1 %, towards where it runs over now.",
     "keep-way": "Do not fill it: {why}, and their water must not be dammed. Clear it, and take "
     "levels from its lowest point along its way out. {out}. No more may leave the lot than today.",
+    "keep-swale": "Do not fill it: it is part of {swale}, whose water must not be dammed. Clear "
+    "{swale}, take levels along its bed from here to where it lets its water out, and cut "
+    "what rises on the way. No more may leave the lot than today.",
+    "grade-beside-way": "Do not fill all of it: {why}, and their water must not be dammed. Grade "
+    "your own ground so that it falls {share} away from the house into a swale that keeps their "
+    "way open, by levels from the lowest point along its way out; no soil or paving within {clear} "
+    "of a sill.",
     "regrade": "Fill the soil at {names} to fall 5 % away over the first {reach}.",
     "relevel-walls": "Relevel the paving at {names} to fall 2 % away over the first {reach}.",
     "standing": "{names} {stand} in a low spot: fill there sheds nothing, see the low spot.",

@@ -297,6 +297,42 @@ def test_a_low_spot_of_the_lawn_without_inlet_is_filled(site):
     assert what(found) == ["fill"]
 
 
+def swale(start, end, status="existing"):
+    """A swale drawn in the job."""
+    return {"name": "East swale", "kind": "swale", "status": status, "width_m": 1.0,
+            "geometry": LineString([start, end])}  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("start", "status", "at_house", "done"),
+    [((13, 11), "existing", False, "keep-swale"), ((13, 11), "existing", True, "keep-swale"),
+     ((13, 11), "proposed", False, "fill"), ((19, 11), "existing", False, "fill"),
+     ((10, 14), "existing", False, "fill")],
+)  # fmt: skip
+def test_a_low_spot_in_a_swale_that_is_there_is_never_filled(site, start, status, at_house, done):
+    """The low spot reaches from x 8 to 14, y 10 to 12: the swale lies in it, beside it, above."""
+    site["earthwork_lines"] = [swale(start, (start[0] - 4, start[1]), status)]
+    site["earthwork_lines"] += [swale((30, 11), (33, 11))]
+    spot = LOW_SPOT | {"inlets": ""}
+    found = remedies.of_low_spot(result(site), spot, RUN_ON[1:], at_house=at_house, is_paved=False)
+    assert [one.what for one in found if one.step is Step.GRADE] == [done]
+    named = [one.facts["swale"] for one in found if "swale" in one.facts]
+    assert named == ["East swale"] * (done == "keep-swale")
+
+
+@pytest.mark.parametrize(
+    ("share", "slope", "done"),
+    [(0.32, 0.0, "raise"), (0.34, 0.0, "grade-beside-way"), (0.34, -0.02, "keep-way"),
+     (0.32, -0.02, "fill-hollow")],
+)  # fmt: skip
+def test_at_a_house_too_the_way_of_the_neighbours_water_is_kept(site, share, slope, done):
+    site["openings"], site["facades"] = [], [SOUTH | {"slope": slope}]
+    spot = LOW_SPOT | {"inlets": "", "geometry": box(8, 3, 12, 4)}
+    water = (Cause(Source.NEIGHBOUR, "", share, 34.0), Cause(Source.OWN, "", 1 - share, 66.0))
+    found = remedies.of_low_spot(result(site), spot, water, at_house=True, is_paved=False)
+    assert [one.what for one in found if one.step is Step.GRADE] == [done]
+
+
 def test_what_is_to_order_is_told_in_the_words_of_the_table(site):
     site["quantities"] = [
         {"item": "pipe pvc 4 in", "quantity": 3.0, "unit": "10 ft length"},
