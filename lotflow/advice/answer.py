@@ -194,7 +194,7 @@ def contradictions(items: Sequence[Item]) -> list[str]:
 #: Remedies that are one in other words, with what a later item says of it.
 _SAME: Final[Mapping[str, frozenset[str]]] = {
     " for the roof water": frozenset(
-        {"roof-elsewhere", "gutter", "lead-away", "pipe-away", "no-ground"}
+        {"roof-elsewhere", "gutter", "ask-gutter", "lead-away", "pipe-away", "no-ground"}
     ),
     ", what comes before all else there": frozenset(
         {"trace-first", "find", "find-level", "find-outlet", "find-replaced"}

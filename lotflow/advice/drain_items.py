@@ -99,7 +99,7 @@ def without_outlet(found: Found, _: str, some: Sequence[Finding]) -> Item | None
                 name for run in found.runs.values()
                 if run.is_question and run.is_replaced for name in run.lines
             ],
-            nearly=_nearly_reached(option),
+            nearly=_nearly_reached(option), theirs=remedies.others_roofs(result),
         )  # fmt: skip
         grade = Grade.LIKELY if option is None else _option_grade(option)
         if not nodes & set(inlets):

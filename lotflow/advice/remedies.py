@@ -24,6 +24,7 @@ from lotflow.advice.buildable import (
     lot_of,
     lowest_sill,
     openings_of,
+    others_buildings,
     spills_on_lot,
     swale_along,
     why_not_raised,
@@ -158,7 +159,10 @@ def of_low_spot(
         Names of the inlets and lines of which the outlet is out of reach.
     """
     inlets = tuple(result.inlets_of(low_spot))
-    found = [*_roofs_off(causes), _run_on_off(result, causes, low_spot["spill_elevation_m"])]
+    found = [
+        *_roofs_off(causes, others_roofs(result)),
+        _run_on_off(result, causes, low_spot["spill_elevation_m"]),
+    ]
     if low_spot.get("artefact"):
         drains = _drains_today(result, low_spot)
         found.append(Remedy(Step.CLEAN, "runs-today" if drains else "find-culvert", drains))
@@ -423,9 +427,13 @@ def of_walls(
         names = tuple(one.told for one in downspouts if one.remedy == what)
         if names:
             found.append(Remedy(Step.ROOF, what, names))
-    eaves = tuple(one.subject for one in causes if one.source is Source.EAVES)
+    theirs = others_roofs(result)
+    eaves = tuple(
+        one.subject for one in causes if one.source is Source.EAVES and one.subject not in theirs
+    )
     if eaves:
         found.append(Remedy(Step.ROOF, "gutter", eaves))
+    found += [one for one in _roofs_off(causes, theirs) if one.what == "ask-gutter"]
     raised = raised_walls(result, walls, standing)
     found += _raised(raised)
     rest = [wall for wall in walls if wall not in raised]
@@ -546,6 +554,7 @@ def without_outlet(
     kept: Sequence[Remedy] = (),
     traced: Sequence[str] = (),
     nearly: str = "",
+    theirs: Collection[str] = (),
 ) -> tuple[Remedy, ...]:
     """
     Give what is left where gravity finds no way out.
@@ -568,8 +577,10 @@ def without_outlet(
         Old pipes of which nobody knows where they end: one may be the outlet.
     nearly
         A lower place that a pipe with less cover and fall may still reach.
+    theirs
+        Roofs that are not the owner's.
     """
-    found = _roofs_off(causes)
+    found = _roofs_off(causes, theirs)
     if traced:
         found.append(Remedy(Step.CLEAN, "trace-first", tuple(traced)))
     if can_be_raised:
@@ -584,20 +595,31 @@ def without_outlet(
     return in_order(found)
 
 
-def _roofs_off(causes: Sequence[Cause]) -> list[Remedy]:
-    """Roof water led elsewhere, where it is much of what comes."""
+def others_roofs(result: Result) -> frozenset[str]:
+    """Roofs that are not the owner's, as causes name them."""
+    return frozenset(f"roof of {name}" for name in others_buildings(result))
+
+
+def _roofs_off(causes: Sequence[Cause], theirs: Collection[str]) -> list[Remedy]:
+    """
+    Roof water led elsewhere, where it is much of what comes.
+
+    Of a downspout of one's own less is worth it: nobody else is asked. On a neighbour's building
+    nothing is ordered.
+    """
     found = []
-    for source, what in ((Source.ROOF, "roof-elsewhere"), (Source.EAVES, "gutter")):
-        names = tuple(dict.fromkeys(
-            one.subject.partition(" (")[0]
+    for source, is_theirs, what, worth in (
+        (Source.ROOF, False, "roof-elsewhere", _WORTH / 2), (Source.EAVES, False, "gutter", _WORTH),
+        (Source.EAVES, True, "ask-gutter", _WORTH),
+    ):  # fmt: skip
+        shares = [
+            (one.subject.partition(" (")[0], one.share)
             for one in causes
-            if one.source is source and one.share >= 0.05
-        ))  # fmt: skip
-        share = sum(
-            one.share for one in causes
-            if one.source is source and one.subject.partition(" (")[0] in names
-        )  # fmt: skip
-        if names and share >= _WORTH:
+            if one.source is source and (one.subject in theirs) == is_theirs
+        ]
+        names = tuple(dict.fromkeys(name for name, share in shares if share >= 0.05))
+        share = sum(share for name, share in shares if name in names)
+        if names and share >= worth:
             is_volume = any(one.is_volume for one in causes)
             facts = {"share": f"{share * 100:.0f} %", "by": "" if is_volume else " by area"}
             found.append(Remedy(Step.ROOF, what, names, facts))

@@ -51,6 +51,8 @@ _REMEDIES: Final[Mapping[str, str]] = {
     "roof-elsewhere": "Take the roof water away from there ({names}; {share} of what comes{by}): "
     "in a pipe of {its} own to a place outside the hollow that may take it, by levels.",
     "gutter": "Hang a gutter on the {names} and lead its water away from the house.",
+    "ask-gutter": "Water off the {names}, without a gutter, is {share} of what comes{by}: ask the "
+    "neighbour to hang one and to lead its water where it runs onto no other ground.",
     "lead-away": "Lead {names} at least {away} from every wall, onto your own ground that falls "
     "away from the house there, or into a pipe of {its} own.",
     "pipe-away": "Pipe {names} to a lower place outside every hollow: on your own ground if levels "

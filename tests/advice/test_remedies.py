@@ -297,6 +297,45 @@ def test_a_low_spot_of_the_lawn_without_inlet_is_filled(site):
     assert what(found) == ["fill"]
 
 
+@pytest.mark.parametrize(
+    ("shares", "done"),
+    [((0.3, 0.3), {"gutter": ("roof of House",), "ask-gutter": ("roof of Shed next door",)}),
+     ((0.3, 0.09), {"gutter": ("roof of House",)}),
+     ((0.0, 0.3), {"ask-gutter": ("roof of Shed next door",)}), ((0.0, 0.09), {})],
+)  # fmt: skip
+def test_nothing_is_ordered_on_a_neighbours_roof_who_is_asked_only_where_it_is_much(
+    site, shares, done
+):
+    """The shed stands with a third of its ground on the lot of 20 by 20 m."""
+    site["buildings"] = [*site["buildings"],
+                         {"name": "Shed next door", "geometry": box(5, 19, 9, 22)}]  # fmt: skip
+    own, theirs = shares
+    water = tuple(
+        Cause(source, name, share, 10.0)
+        for source, name, share in (
+            (Source.EAVES, "roof of House", own), (Source.EAVES, "roof of Shed next door", theirs),
+            (Source.OWN, "", 1 - own - theirs),
+        )
+        if share
+    )  # fmt: skip
+    at_wall = remedies.of_walls(result(site), [SOUTH], water, [])
+    in_spot = remedies.of_low_spot(result(site), LOW_SPOT, water, at_house=True, is_paved=False)
+    no_way = remedies.without_outlet(
+        ["Basin"], water, drowned=(), soaks=(), theirs=remedies.others_roofs(result(site))
+    )
+    for found in (at_wall, in_spot, no_way):
+        assert {one.what: one.subjects for one in found if one.step is Step.ROOF} == done
+
+
+@pytest.mark.parametrize(("share", "told"), [(0.15, ["DS1"]), (0.09, [])])
+def test_an_own_downspout_that_backs_up_into_the_hollow_is_taken_off(site, share, told):
+    """15 % of it is worth a pipe of its own: nobody else is asked."""
+    water = (Cause(Source.ROOF, "DS1 (backed up out of its full drain)", share, 1.0, True),
+             Cause(Source.NEIGHBOUR, "", 1 - share, 6.0, True))  # fmt: skip
+    found = remedies.of_low_spot(result(site), LOW_SPOT, water, at_house=True, is_paved=True)
+    assert [name for one in found if one.what == "roof-elsewhere" for name in one.subjects] == told
+
+
 def swale(start, end, status="existing"):
     """A swale drawn in the job."""
     return {"name": "East swale", "kind": "swale", "status": status, "width_m": 1.0,
