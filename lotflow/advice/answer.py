@@ -153,10 +153,15 @@ _APART: Final = (
     ),
     (frozenset({"swale"}), frozenset({"keep-open", "ask-run-on"})),
     (frozenset({"swale-round"}), frozenset({"neither"})),
+    (frozenset({"raise-terrace"}), frozenset({"keep-way", "keep-swale", "grade-beside-way"})),
     (frozenset({"lead-away"}), frozenset({"pipe-away"})),
     (frozenset({"stands-full"}), frozenset({"under-walk", "permission"})),
     (frozenset({"raise", "relevel", "fill", "fill-hollow"}), frozenset({"no-fill"})),
 )
+
+
+#: Remedies that say that a low spot is not filled.
+_KEPT: Final = frozenset({"no-fill", "keep-way", "keep-swale", "grade-beside-way"})
 
 
 def contradictions(items: Sequence[Item]) -> list[str]:
@@ -181,7 +186,7 @@ def contradictions(items: Sequence[Item]) -> list[str]:
     ]
     for item in items:
         keys = {one.what for one in item.measures}
-        if "no-fill" in keys and keys & {"raise", "relevel", "fill", "fill-hollow"}:
+        if keys & _KEPT and keys & {"raise", "relevel", "fill", "fill-hollow"}:
             told.append(f"{item.place}: filled although it cannot be")
     return told
 
@@ -189,7 +194,7 @@ def contradictions(items: Sequence[Item]) -> list[str]:
 #: Remedies that are one in other words, with what a later item says of it.
 _SAME: Final[Mapping[str, frozenset[str]]] = {
     " for the roof water": frozenset(
-        {"roof-elsewhere", "gutter", "lead-away", "pipe-away", "no-ground"}
+        {"roof-elsewhere", "gutter", "ask-gutter", "lead-away", "pipe-away", "no-ground"}
     ),
     ", what comes before all else there": frozenset(
         {"trace-first", "find", "find-level", "find-outlet", "find-replaced"}

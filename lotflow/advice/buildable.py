@@ -62,6 +62,22 @@ def lot_of(result: Result) -> Any | None:
     return unary_union(outlines) if outlines else None
 
 
+#: Share of a footprint on the lot from which a building is the owner's, as `lotflow.drains.house`.
+_OWN_SHARE: Final = 0.5
+
+
+def others_buildings(result: Result) -> frozenset[str]:
+    """Names of the buildings beside the lot; none where its line is not drawn."""
+    lot = lot_of(result)
+    if lot is None:
+        return frozenset()
+    return frozenset(
+        str(row["name"])
+        for row in result.rows("buildings")
+        if row["geometry"].intersection(lot).area <= _OWN_SHARE * row["geometry"].area
+    )
+
+
 def strip_of(result: Result, wall: Row, reach_m: float) -> Any:
     """Ground before a wall, as far out as is asked for, and not round its corners."""
     around = wall["geometry"].buffer(reach_m * result.per_metre, cap_style="flat")

@@ -85,13 +85,33 @@ def without_outlet(found: Found, _: str, some: Sequence[Finding]) -> Item | None
                 can_be_filled(found.spots[number], found.openings_in(number))
                 for number in spots if number
             ) and not _low_sills_at(result, inlets),
+            kept=remedies.keep_ways(
+                result,
+                [
+                    (spot, causes.of_low_spot(
+                        result, spot, found.feeding(number, today=False),
+                        found.feeding(number, today=True),
+                    ))
+                    for number in sorted(one for one in spots if one)
+                    for spot in [found.spots[number]]
+                ],
+            ),
             traced=[
                 name for run in found.runs.values()
                 if run.is_question and run.is_replaced for name in run.lines
             ],
-            nearly=_nearly_reached(option),
+            nearly=_nearly_reached(option), theirs=remedies.others_roofs(result),
         )  # fmt: skip
         grade = Grade.LIKELY if option is None else _option_grade(option)
+        if not nodes & set(inlets):
+            # what gravity does not empty may be no hollow
+            grade = grades.least_sure([grade, *(
+                grades.of_low_spot(
+                    spot["probability"], spot["depth_m"], result.rmse_m,
+                    may_be_artefact=bool(spot["artefact"]),
+                )
+                for spot in (found.spots[one] for one in spots if one)
+            )])  # fmt: skip
         if any(row["verdict"] == "cannot tell" for row in lacks):
             measures = (remedies.Remedy(remedies.Step.CLEAN, "level-outlet"), *measures)
         measures = remedies.in_order([*measures, *_weep_holes(some, found.no_outlet)])

@@ -45,7 +45,7 @@ def _no_gravity_outlet(
     elif ground_falls:
         remedy = "Less cover, a swale or regrading may still reach it; else soak away or pump."
     else:
-        remedy = "Fill the low spot, let it soak away where the soil allows, or pump."
+        remedy = "Keep water off it, let it soak away where the soil allows, or pump."
     searched = _searched(say, street_drawn=street_drawn, searched_beyond_m=searched_beyond_m)
     return (
         f"No gravity outlet was found for {_pipe(say, cover_m, least_fall)}{short}. {remedy} "

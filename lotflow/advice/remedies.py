@@ -24,6 +24,7 @@ from lotflow.advice.buildable import (
     lot_of,
     lowest_sill,
     openings_of,
+    others_buildings,
     spills_on_lot,
     swale_along,
     why_not_raised,
@@ -158,22 +159,20 @@ def of_low_spot(
         Names of the inlets and lines of which the outlet is out of reach.
     """
     inlets = tuple(result.inlets_of(low_spot))
-    found = [*_roofs_off(causes), _run_on_off(result, causes, low_spot["spill_elevation_m"])]
-    found += _before_all(result, low_spot, inlets)
+    found = [
+        *_roofs_off(causes, others_roofs(result)),
+        _run_on_off(result, causes, low_spot["spill_elevation_m"]),
+        *_before_all(result, low_spot, inlets),
+    ]
+    why, swales = way_of_others(result, low_spot, causes), swales_in(result, low_spot)
     if not can_be_filled(low_spot, openings):
         found += [_no_fill(low_spot, openings), _way_out(result, low_spot, openings)]
-    elif at_house:
-        kept = _walls_kept(result, low_spot)
-        found.append(Remedy(Step.GRADE, "fill-hollow", (), {"where": joined(kept)}) if kept
-                     else Remedy(Step.GRADE, "relevel" if is_paved else "raise"))  # fmt: skip
-    elif not inlets:
-        why = _way_of_others(low_spot, causes)
-        if why:
+    elif at_house or swales or not inlets:
+        ground = _ground(result, low_spot, why, at_house=at_house, is_paved=is_paved)
+        if ground.what in ("keep-way", "keep-swale"):
             # where their water may go is answered: here, as today
-            found = [one for one in found if one is None or one.what != "ask-run-on"]
-        facts = {"why": why, "out": "own" if spills_on_lot(result, low_spot) else "beyond"}
-        found.append(Remedy(Step.GRADE, "keep-way", (), facts) if why
-                     else Remedy(Step.GRADE, "fill"))  # fmt: skip
+            found = [one for one in found if one is None or one.what not in _ASKED_OF_RUN_ON]
+        found.append(ground)
     elif not is_paved and spills_on_lot(result, low_spot):
         at = _place_of_edge(result, low_spot, openings)
         # where the neighbour's water may go is answered by that: where it runs today
@@ -211,6 +210,23 @@ def _of_its_inlets(
     return [Remedy(Step.INLET, "second-way", inlets, {"how": how})]
 
 
+def _ground(
+    result: Result, low_spot: Row, why_kept: str, *, at_house: bool, is_paved: bool
+) -> Remedy:
+    """What is done to the ground of a low spot that may be filled, but for others' water."""
+    walls = _walls_kept(result, low_spot) if at_house else ()
+    if why_kept and (walls or not at_house or swales_in(result, low_spot)):
+        return _kept(result, low_spot, why_kept)
+    if why_kept:
+        facts = {"why": why_kept, "share": "2 %" if is_paved else "5 %"}
+        return Remedy(Step.GRADE, "grade-beside-way", (_name(low_spot),), facts)
+    if walls:
+        return Remedy(Step.GRADE, "fill-hollow", (), {"where": joined(walls)})
+    if at_house:
+        return Remedy(Step.GRADE, "relevel" if is_paved else "raise")
+    return Remedy(Step.GRADE, "fill")
+
+
 #: A low spot stands at a wall that is no more cells away.
 _AT_WALL_CELLS: Final = 1.0
 
@@ -236,16 +252,83 @@ def _drains_today(result: Result, low_spot: Row) -> tuple[str, ...]:
     )
 
 
-#: Share from which the water of a hollow is the neighbours', or its ground: the greater part.
+#: Share of a hollow from which it is others' ground.
 _MOST: Final = 0.5
+#: Share from which the water of a hollow makes it the neighbours' way, a third as it is told:
+#: lotflow's choice, no published source.
+_THEIRS: Final = 0.33
+#: Remedies that ask where the neighbours' water may go.
+_ASKED_OF_RUN_ON: Final = frozenset({"ask-run-on"})
+#: A drawn swale runs through what holds more cells of its length.
+_SWALE_CELLS: Final = 2.0
 
 
-def _way_of_others(low_spot: Row, causes: Sequence[Cause]) -> str:
-    """Say why a hollow is not the owner's to fill: it is where others' water runs, or is theirs."""
-    share = share_of(causes, Source.NEIGHBOUR)
+def way_of_others(result: Result, low_spot: Row, causes: Sequence[Cause]) -> str:
+    """
+    Say why a hollow is not the owner's to fill; "" where it is.
+
+    It is part of a swale that is there, most of it is others' ground, or much of the water that
+    runs through it is theirs.
+
+    Parameters
+    ----------
+    result
+        As published.
+    low_spot
+        Its row.
+    causes
+        Of its water.
+    """
+    swales = swales_in(result, low_spot)
+    if swales:
+        return f"it is part of {joined(swales)}"
     if (low_spot.get("on_lot_m2") or 0.0) < _MOST * low_spot["area_m2"]:
         return "most of it lies on others' ground"
-    return f"{share * 100:.0f} % of its water comes from neighbours" if share >= _MOST else ""
+    share = round(share_of(causes, Source.NEIGHBOUR), 2)
+    return f"{share * 100:.0f} % of its water comes from neighbours" if share >= _THEIRS else ""
+
+
+def swales_in(result: Result, low_spot: Row) -> tuple[str, ...]:
+    """Names of the swales there today of which the bed runs through a low spot."""
+    return tuple(
+        str(row["name"])
+        for row in result.rows("earthwork_lines", kind="swale", status="existing")
+        if row["geometry"].intersection(low_spot["geometry"]).length
+        > _SWALE_CELLS * result.cell
+    )  # fmt: skip
+
+
+def _name(low_spot: Row) -> str:
+    return f"low spot {low_spot['id']}"
+
+
+def _kept(result: Result, low_spot: Row, why: str) -> Remedy:
+    """A hollow that is not filled: the swale that it is part of cleared, or its way kept."""
+    facts = {"why": why, "out": "own" if spills_on_lot(result, low_spot) else "beyond"}
+    swales = swales_in(result, low_spot)
+    if swales:
+        return Remedy(Step.GRADE, "keep-swale", (_name(low_spot),), {"swale": joined(swales)})
+    return Remedy(Step.GRADE, "keep-way", (_name(low_spot),), facts)
+
+
+def keep_ways(
+    result: Result, low_spots: Iterable[tuple[Row, Sequence[Cause]]]
+) -> tuple[Remedy, ...]:
+    """
+    Give what is said instead of raising ground, for hollows that are not the owner's to fill.
+
+    Parameters
+    ----------
+    result
+        As published.
+    low_spots
+        Rows, each with the causes of its water.
+    """
+    return tuple(
+        _kept(result, spot, why)
+        for spot, water in low_spots
+        if (why := way_of_others(result, spot, water))
+    )
 
 
 def is_drowned(result: Result, names: Collection[str]) -> bool:
@@ -409,9 +492,13 @@ def of_walls(
         names = tuple(one.told for one in downspouts if one.remedy == what)
         if names:
             found.append(Remedy(Step.ROOF, what, names))
-    eaves = tuple(one.subject for one in causes if one.source is Source.EAVES)
+    theirs = others_roofs(result)
+    eaves = tuple(
+        one.subject for one in causes if one.source is Source.EAVES and one.subject not in theirs
+    )
     if eaves:
         found.append(Remedy(Step.ROOF, "gutter", eaves))
+    found += [one for one in _roofs_off(causes, theirs) if one.what == "ask-gutter"]
     raised = raised_walls(result, walls, standing)
     found += _raised(raised)
     rest = [wall for wall in walls if wall not in raised]
@@ -529,8 +616,10 @@ def without_outlet(
     drowned: Sequence[str],
     soaks: Sequence[str],
     can_be_raised: bool = True,
+    kept: Sequence[Remedy] = (),
     traced: Sequence[str] = (),
     nearly: str = "",
+    theirs: Collection[str] = (),
 ) -> tuple[Remedy, ...]:
     """
     Give what is left where gravity finds no way out.
@@ -547,16 +636,20 @@ def without_outlet(
         Dry wells that they drain to.
     can_be_raised
         Whether their ground may be filled to where it sheds over the surface.
+    kept
+        What is done instead where it may not, since it is the way of others' water.
     traced
         Old pipes of which nobody knows where they end: one may be the outlet.
     nearly
         A lower place that a pipe with less cover and fall may still reach.
+    theirs
+        Roofs that are not the owner's.
     """
-    found = _roofs_off(causes)
+    found = _roofs_off(causes, theirs)
     if traced:
         found.append(Remedy(Step.CLEAN, "trace-first", tuple(traced)))
     if can_be_raised:
-        found.append(Remedy(Step.GRADE, "raise-terrace", tuple(inlets)))
+        found += kept or [Remedy(Step.GRADE, "raise-terrace", tuple(inlets))]
     if soaks:
         found.append(Remedy(Step.SOAK, "pit-test", tuple(soaks)))
     if nearly:
@@ -567,20 +660,31 @@ def without_outlet(
     return in_order(found)
 
 
-def _roofs_off(causes: Sequence[Cause]) -> list[Remedy]:
-    """Roof water led elsewhere, where it is much of what comes."""
+def others_roofs(result: Result) -> frozenset[str]:
+    """Roofs that are not the owner's, as causes name them."""
+    return frozenset(f"roof of {name}" for name in others_buildings(result))
+
+
+def _roofs_off(causes: Sequence[Cause], theirs: Collection[str]) -> list[Remedy]:
+    """
+    Roof water led elsewhere, where it is much of what comes.
+
+    Of a downspout of one's own less is worth it: nobody else is asked. On a neighbour's building
+    nothing is ordered.
+    """
     found = []
-    for source, what in ((Source.ROOF, "roof-elsewhere"), (Source.EAVES, "gutter")):
-        names = tuple(dict.fromkeys(
-            one.subject.partition(" (")[0]
+    for source, is_theirs, what, worth in (
+        (Source.ROOF, False, "roof-elsewhere", _WORTH / 2), (Source.EAVES, False, "gutter", _WORTH),
+        (Source.EAVES, True, "ask-gutter", _WORTH),
+    ):  # fmt: skip
+        shares = [
+            (one.subject.partition(" (")[0], one.share)
             for one in causes
-            if one.source is source and one.share >= 0.05
-        ))  # fmt: skip
-        share = sum(
-            one.share for one in causes
-            if one.source is source and one.subject.partition(" (")[0] in names
-        )  # fmt: skip
-        if names and share >= _WORTH:
+            if one.source is source and (one.subject in theirs) == is_theirs
+        ]
+        names = tuple(dict.fromkeys(name for name, share in shares if share >= 0.05))
+        share = sum(share for name, share in shares if name in names)
+        if names and share >= worth:
             is_volume = any(one.is_volume for one in causes)
             facts = {"share": f"{share * 100:.0f} %", "by": "" if is_volume else " by area"}
             found.append(Remedy(Step.ROOF, what, names, facts))

@@ -51,6 +51,8 @@ _REMEDIES: Final[Mapping[str, str]] = {
     "roof-elsewhere": "Take the roof water away from there ({names}; {share} of what comes{by}): "
     "in a pipe of {its} own to a place outside the hollow that may take it, by levels.",
     "gutter": "Hang a gutter on the {names} and lead its water away from the house.",
+    "ask-gutter": "Water off the {names}, without a gutter, is {share} of what comes{by}: ask the "
+    "neighbour to hang one and to lead its water where it runs onto no other ground.",
     "lead-away": "Lead {names} at least {away} from every wall, onto your own ground that falls "
     "away from the house there, or into a pipe of {its} own.",
     "pipe-away": "Pipe {names} to a lower place outside every hollow: on your own ground if levels "
@@ -105,6 +107,13 @@ _REMEDIES: Final[Mapping[str, str]] = {
     "fill": "Fill it with the soil of the lawn to a fall of 1 %, towards where it runs over now.",
     "keep-way": "Do not fill it: {why}, and their water must not be dammed. Clear it, and take "
     "levels from its lowest point along its way out. {out}. No more may leave the lot than today.",
+    "keep-swale": "Do not fill it: it is part of {swale}, whose water must not be dammed. Clear "
+    "{swale}, take levels along its bed from here to where it lets its water out, and cut "
+    "what rises on the way. No more may leave the lot than today.",
+    "grade-beside-way": "Do not fill all of it: {why}, and their water must not be dammed. Grade "
+    "your own ground so that it falls {share} away from the house into a swale that keeps their "
+    "way open, by levels from the lowest point along its way out; no soil or paving within {clear} "
+    "of a sill.",
     "regrade": "Fill the soil at {names} to fall 5 % away over the first {reach}.",
     "relevel-walls": "Relevel the paving at {names} to fall 2 % away over the first {reach}.",
     "standing": "{names} {stand} in a low spot: fill there sheds nothing, see the low spot.",

@@ -176,7 +176,7 @@ def test_where_most_of_a_hollow_or_its_water_is_of_others_it_is_not_filled(site)
            "y": 20.0, "is_led_in": False}  # fmt: skip
     own = few | {"source": "own yard", "name": "", "area_m2": 50.0}
     low = [finding("low-spot", "low spot 1")]
-    for area, on_lot, what in ((20.0, 12.0, "fill"), (80.0, 12.0, "keep-way"),
+    for area, on_lot, what in ((20.0, 12.0, "fill"), (26.0, 12.0, "keep-way"),
                                (20.0, 3.0, "keep-way")):  # fmt: skip
         site["low_spots"] = [spot | {"on_lot_m2": on_lot}]
         site["water_parts"] = [few | {"area_m2": area}, own]
@@ -188,6 +188,26 @@ def test_where_most_of_a_hollow_or_its_water_is_of_others_it_is_not_filled(site)
     site["low_spots"] = [spot | {"on_lot_m2": 3.0, "spill_x": 10.0, "spill_y": 1.0}]
     item = item_of(answered(site, low), Theme.LOW_SPOT)
     assert [one.facts["out"] for one in item.measures if one.what == "keep-way"] == ["own"]
+
+
+def test_a_hollow_without_outlet_that_is_the_neighbours_way_is_not_raised_either(site):
+    """One answer does not say of one low spot that it is kept and that it is raised."""
+    site["openings"], site["wall_water"], site["nodes"], site["inlets"] = [], [], [], []
+    water = {"subject": "low spot 1", "source": "neighbour", "name": "crossing 7", "x": 10.0,
+             "y": 20.0, "is_led_in": False, "area_m2": 50.0}  # fmt: skip
+    stuck = [finding("low-spot", "low spot 1"), finding("no-gravity-outlet", "low spot 1")]
+    spot = LOW_SPOT | {"inlets": "", "building_distance_m": 9.0, "geometry": box(30, 30, 34, 33)}
+    for own, raised in ((50.0, False), (150.0, True)):
+        site["water_parts"] = [water, water | {"source": "own yard", "name": "", "area_m2": own}]
+        for chance in (0.95, 0.38):
+            site["low_spots"] = [spot | {"probability": chance}]
+            told = answered(site, stuck)
+            low, none = item_of(told, Theme.LOW_SPOT), item_of(told, Theme.NO_OUTLET)
+            assert ("raise-terrace" in [one.what for one in none.measures]) == raised
+            assert ("fill" in [one.what for one in low.measures]) == raised
+            (points,) = [one for one in none.measures if one.what == "as-before"] or [None]
+            assert raised or points.facts["item"] == str(low.rank)
+            assert (none.grade is Grade.LEVEL_FIRST) == (chance < 0.5)
 
 
 def test_what_stands_at_a_neighbours_wall_is_not_at_the_house(site):

@@ -321,6 +321,81 @@ def test_a_low_spot_of_the_lawn_without_inlet_is_filled(site):
     assert what(found) == ["fill"]
 
 
+@pytest.mark.parametrize(
+    ("shares", "done"),
+    [((0.3, 0.3), {"gutter": ("roof of House",), "ask-gutter": ("roof of Shed next door",)}),
+     ((0.3, 0.09), {"gutter": ("roof of House",)}),
+     ((0.0, 0.3), {"ask-gutter": ("roof of Shed next door",)}), ((0.0, 0.09), {})],
+)  # fmt: skip
+def test_nothing_is_ordered_on_a_neighbours_roof_who_is_asked_only_where_it_is_much(
+    site, shares, done
+):
+    """The shed stands with a third of its ground on the lot of 20 by 20 m."""
+    site["buildings"] = [*site["buildings"],
+                         {"name": "Shed next door", "geometry": box(5, 19, 9, 22)}]  # fmt: skip
+    own, theirs = shares
+    water = tuple(
+        Cause(source, name, share, 10.0)
+        for source, name, share in (
+            (Source.EAVES, "roof of House", own), (Source.EAVES, "roof of Shed next door", theirs),
+            (Source.OWN, "", 1 - own - theirs),
+        )
+        if share
+    )  # fmt: skip
+    at_wall = remedies.of_walls(result(site), [SOUTH], water, [])
+    in_spot = remedies.of_low_spot(result(site), LOW_SPOT, water, at_house=True, is_paved=False)
+    no_way = remedies.without_outlet(
+        ["Basin"], water, drowned=(), soaks=(), theirs=remedies.others_roofs(result(site))
+    )
+    for found in (at_wall, in_spot, no_way):
+        assert {one.what: one.subjects for one in found if one.step is Step.ROOF} == done
+
+
+@pytest.mark.parametrize(("share", "told"), [(0.15, ["DS1"]), (0.09, [])])
+def test_an_own_downspout_that_backs_up_into_the_hollow_is_taken_off(site, share, told):
+    """15 % of it is worth a pipe of its own: nobody else is asked."""
+    water = (Cause(Source.ROOF, "DS1 (backed up out of its full drain)", share, 1.0, True),
+             Cause(Source.NEIGHBOUR, "", 1 - share, 6.0, True))  # fmt: skip
+    found = remedies.of_low_spot(result(site), LOW_SPOT, water, at_house=True, is_paved=True)
+    assert [name for one in found if one.what == "roof-elsewhere" for name in one.subjects] == told
+
+
+def swale(start, end, status="existing"):
+    """A swale drawn in the job."""
+    return {"name": "East swale", "kind": "swale", "status": status, "width_m": 1.0,
+            "geometry": LineString([start, end])}  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("start", "status", "at_house", "done"),
+    [((13, 11), "existing", False, "keep-swale"), ((13, 11), "existing", True, "keep-swale"),
+     ((13, 11), "proposed", False, "fill"), ((19, 11), "existing", False, "fill"),
+     ((10, 14), "existing", False, "fill")],
+)  # fmt: skip
+def test_a_low_spot_in_a_swale_that_is_there_is_never_filled(site, start, status, at_house, done):
+    """The low spot reaches from x 8 to 14, y 10 to 12: the swale lies in it, beside it, above."""
+    site["earthwork_lines"] = [swale(start, (start[0] - 4, start[1]), status)]
+    site["earthwork_lines"] += [swale((30, 11), (33, 11))]
+    spot = LOW_SPOT | {"inlets": ""}
+    found = remedies.of_low_spot(result(site), spot, RUN_ON[1:], at_house=at_house, is_paved=False)
+    assert [one.what for one in found if one.step is Step.GRADE] == [done]
+    named = [one.facts["swale"] for one in found if "swale" in one.facts]
+    assert named == ["East swale"] * (done == "keep-swale")
+
+
+@pytest.mark.parametrize(
+    ("share", "slope", "done"),
+    [(0.32, 0.0, "raise"), (0.34, 0.0, "grade-beside-way"), (0.34, -0.02, "keep-way"),
+     (0.32, -0.02, "fill-hollow")],
+)  # fmt: skip
+def test_at_a_house_too_the_way_of_the_neighbours_water_is_kept(site, share, slope, done):
+    site["openings"], site["facades"] = [], [SOUTH | {"slope": slope}]
+    spot = LOW_SPOT | {"inlets": "", "geometry": box(8, 3, 12, 4)}
+    water = (Cause(Source.NEIGHBOUR, "", share, 34.0), Cause(Source.OWN, "", 1 - share, 66.0))
+    found = remedies.of_low_spot(result(site), spot, water, at_house=True, is_paved=False)
+    assert [one.what for one in found if one.step is Step.GRADE] == [done]
+
+
 def test_what_is_to_order_is_told_in_the_words_of_the_table(site):
     site["quantities"] = [
         {"item": "pipe pvc 4 in", "quantity": 3.0, "unit": "10 ft length"},
