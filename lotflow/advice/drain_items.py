@@ -75,6 +75,7 @@ def without_outlet(found: Found, _: str, some: Sequence[Finding]) -> Item | None
     wells = tuple(dict.fromkeys(one.subject for one in some if one.rule.startswith("dry-well")))
     drowned = [one for one in heavy if one.rule == "outlet-under-water"]
     water = causes.of_inlets(result, [name for name in inlets if name in nodes])
+    margins = remedies.margins(result, _ends(result, drowned), inlets)
     lacks = [row for name in inlets for row in result.rows("outlet_options", subject=name, rank=1)]
     kind = _outlet_kind(option, bool(wells or drowned))
     if kind == "no outlet":
@@ -122,7 +123,7 @@ def without_outlet(found: Found, _: str, some: Sequence[Finding]) -> Item | None
         Theme.NO_OUTLET, "", rank_key(rank, grade, Theme.NO_OUTLET),
         inlets[0], head.x, head.y,
         drain_words.no_outlet(say, inlets, option, lacks)
-        + words.after(drain_words.comes_up(say, _margins(result, drowned, inlets)))
+        + words.after(drain_words.comes_up(say, margins))
         + drain_words.wells(say, some),
         remedy_words.VERDICTS[kind],
         remedy_words.what_to_do(say, measures), grade,
@@ -160,35 +161,6 @@ def _ends(result: Result, drowned: Sequence[Finding]) -> set[str]:
     lines = result.rows("drain_lines", case=result.state)
     ends = {row["outlet"] for row in lines if {row["name"], row["from_node"]} & under}
     return (ends - {None, ""}) or under
-
-
-def _margins(
-    result: Result, drowned: Sequence[Finding], inlets: Sequence[str]
-) -> list[tuple[str, str, float]]:
-    """
-    Inlet, outlet under water, and how far its water may rise before it stands at the grate [m].
-
-    The inlet that is reached first of each outlet; only where both levels are known.
-    """
-    lines = result.rows("drain_lines", case=result.state)
-    found = []
-    for end in sorted(_ends(result, drowned)):
-        levels = [
-            row["water_level_m"]
-            for row in result.rows("outlet_storms", case=result.state, name=end)
-            if row.get("water_level_m") is not None
-        ]
-        rims = [
-            (node["rim_m"], node["name"])
-            for node in result.rows("nodes", case=result.state, kind="inlet")
-            if node["name"] in inlets
-            and node.get("rim_m") is not None
-            and any(row["from_node"] == node["name"] and row["outlet"] == end for row in lines)
-        ]
-        if levels and rims:
-            rim, name = min(rims)
-            found.append((str(name), str(end), float(rim) - max(levels)))
-    return found
 
 
 def _outlet_kind(option: Row | None, has_none: bool) -> str:

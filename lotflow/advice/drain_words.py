@@ -221,6 +221,24 @@ def comes_up(say: Say, margins: Sequence[tuple[str, str, float]]) -> str:
     )
 
 
+def comes_up_first(
+    say: Say, inlet: str, outlet: str, above_m: float, sill: str = "", over_sill_m: float = 0.0
+) -> str:
+    """
+    Say that the water given for an outlet stands over a grate, and over which sill.
+
+    Examples
+    --------
+    >>> from lotflow.advice.say import Say
+    >>> comes_up_first(Say("metric"), "Gully", "Sewer", 0.18, "Door", 0.1)
+    'As given, the water at Sewer backs up out of Gully: it stands 0.18 m above its grate and \
+0.10 m above the sill of Door.'
+    """
+    at = f"{say(above_m, 'depth')} above its grate" if above_m >= 0.005 else "at its grate"
+    over = f" and {say(over_sill_m, 'depth')} above the sill of {sill}" if sill else ""
+    return f"As given, the water at {outlet} backs up out of {inlet}: it stands {at}{over}."
+
+
 def check_run(run: Run) -> str:
     """Say what to ask of an old run on site."""
     if run.is_question:

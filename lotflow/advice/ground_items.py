@@ -10,7 +10,13 @@ from shapely.geometry import Point
 
 from lotflow.advice import answer_words as words
 from lotflow.advice import causes, drain_words, grades, observations, remedies, remedy_words
-from lotflow.advice.buildable import CLEAR_M, has_ground_before, has_room_away, openings_of
+from lotflow.advice.buildable import (
+    CLEAR_M,
+    has_ground_before,
+    has_room_away,
+    lowest_sill,
+    openings_of,
+)
 from lotflow.advice.causes import Cause
 from lotflow.advice.grades import LOOK_IN_RAIN, Grade
 from lotflow.advice.harm import LIMITS, Harm, Kind, Place, broken
@@ -66,7 +72,8 @@ def of_low_spot(found: Found, key: str, some: Sequence[Finding]) -> Item | None:
     )  # fmt: skip
     if grade is Grade.LEVEL_FIRST and place not in (Place.OPENING, Place.WALL):
         measures = (remedies.Remedy(remedies.Step.CLEAN, "wait"), *measures)
-    harm = _low_spot_harm(found, spot, place, openings, names)
+    harm = _backs_up(found, openings, names)
+    harm += _low_spot_harm(found, spot, place, openings, names)
     for one in some:
         if one.rule == "pond-stands-too-long" and one.severity == "fail" and not one.today:
             harm += words.after(words.stands_long(one.measured or 0.0, one.limit or 0.0))
@@ -201,6 +208,24 @@ def _is_decided(opening: Row) -> bool:
     """Whether the data tell on which side of a sill a low spot runs over."""
     low, high = opening.get("freeboard_low_m"), opening.get("freeboard_high_m")
     return low is not None and high is not None and (low > 0 or high < 0)
+
+
+def _backs_up(found: Found, openings: Sequence[Row], names: Sequence[str]) -> str:
+    """Water that comes up out of a grate with no rain on the lot is told before all else."""
+    over = remedies.over_grate(found.result, names)
+    if over is None:
+        return ""
+    inlet, outlet, above_m = over
+    rims = [node["rim_m"] for node in found.result.rows("nodes", case=found.result.state)
+            if node["name"] == inlet]  # fmt: skip
+    sill = lowest_sill(openings)
+    over_sill_m = -1.0 if sill is None else rims[0] + above_m - sill["sill_m"]
+    reached = sill["name"] if sill is not None and over_sill_m >= _TOLD_M else ""
+    return drain_words.comes_up_first(found.say, inlet, outlet, above_m, reached, over_sill_m) + " "
+
+
+#: Water that stands less above a sill is not told to [m].
+_TOLD_M: Final = 0.005
 
 
 def _low_spot_harm(

@@ -162,10 +162,8 @@ def of_low_spot(
     found = [
         *_roofs_off(causes, others_roofs(result)),
         _run_on_off(result, causes, low_spot["spill_elevation_m"]),
+        *_before_all(result, low_spot, inlets),
     ]
-    if low_spot.get("artefact"):
-        drains = _drains_today(result, low_spot)
-        found.append(Remedy(Step.CLEAN, "runs-today" if drains else "find-culvert", drains))
     why, swales = way_of_others(result, low_spot, causes), swales_in(result, low_spot)
     if not can_be_filled(low_spot, openings):
         found += [_no_fill(low_spot, openings), _way_out(result, low_spot, openings)]
@@ -180,16 +178,36 @@ def of_low_spot(
         # where the neighbour's water may go is answered by that: where it runs today
         found = [one for one in found if one is None or one.what != "ask-run-on"]
         found.append(Remedy(Step.GRADE, "level-way", (), {"where": f" ({at})" if at else ""}))
-    if set(inlets) & set(no_outlet):
-        what = "outlet-drowned" if is_drowned(result, inlets) else "outlet-first"
-        found.append(Remedy(Step.INLET, what, inlets))
-    elif inlets:
-        as_it_is = "as they are" if len(inlets) > 1 else "as it is"
-        how = "as drawn" if result.state == "proposed" else as_it_is
-        found.append(Remedy(Step.INLET, "second-way", inlets, {"how": how}))
+    if inlets:
+        found += _of_its_inlets(result, inlets, no_outlet)
     elif at_house and all(one is None or one.what != "fill-hollow" for one in found):
         found.append(Remedy(Step.INLET, "basin"))
     return in_order(one for one in found if one is not None)
+
+
+def _before_all(result: Result, low_spot: Row, inlets: Collection[str]) -> list[Remedy]:
+    """Water that backs up is kept out first; else what may empty the low spot is looked for."""
+    backs_up = over_grate(result, inlets)
+    if backs_up is not None:
+        return [Remedy(Step.CLEAN, "backwater", (backs_up[1],))]
+    if not low_spot.get("artefact"):
+        return []
+    drains = _drains_today(result, low_spot)
+    return [Remedy(Step.CLEAN, "runs-today" if drains else "find-culvert", drains)]
+
+
+def _of_its_inlets(
+    result: Result, inlets: tuple[str, ...], no_outlet: Collection[str]
+) -> list[Remedy]:
+    """What is to be done about inlets that stand in a low spot."""
+    if over_grate(result, inlets) is not None:
+        return []  # no pipe runs out against that water
+    if set(inlets) & set(no_outlet):
+        what = "outlet-drowned" if is_drowned(result, inlets) else "outlet-first"
+        return [Remedy(Step.INLET, what, inlets)]
+    as_it_is = "as they are" if len(inlets) > 1 else "as it is"
+    how = "as drawn" if result.state == "proposed" else as_it_is
+    return [Remedy(Step.INLET, "second-way", inlets, {"how": how})]
 
 
 def _ground(
@@ -326,6 +344,53 @@ def is_drowned(result: Result, names: Collection[str]) -> bool:
         row["outlet"] in ends and {row["name"], row["from_node"], row["outlet"]} & under
         for row in lines
     )
+
+
+def margins(
+    result: Result, ends: Collection[str], inlets: Collection[str]
+) -> list[tuple[str, str, float]]:
+    """
+    Inlet, outlet, and how far the water given for it may rise before it stands at the grate [m].
+
+    The inlet that is reached first of each outlet; only where both levels are known. Negative
+    where the water stands above the grate.
+    """
+    lines = result.rows("drain_lines", case=result.state)
+    found = []
+    for end in sorted(ends):
+        levels = [
+            row["water_level_m"]
+            for row in result.rows("outlet_storms", case=result.state, name=end)
+            if row.get("water_level_m") is not None
+        ]
+        rims = [
+            (node["rim_m"], node["name"])
+            for node in result.rows("nodes", case=result.state, kind="inlet")
+            if node["name"] in inlets
+            and node.get("rim_m") is not None
+            and any(row["from_node"] == node["name"] and row["outlet"] == end for row in lines)
+        ]
+        if levels and rims:
+            rim, name = min(rims)
+            found.append((str(name), str(end), float(rim) - max(levels)))
+    return found
+
+
+def over_grate(result: Result, inlets: Collection[str]) -> tuple[str, str, float] | None:
+    """
+    Tell of the outlet whose water, as given, stands highest above a grate: it comes up out of it.
+
+    Returns
+    -------
+    inlet, outlet, above
+        How far above the grate [m]; None where no water given reaches a grate.
+    """
+    if not is_drowned(result, inlets):
+        return None
+    lines = result.rows("drain_lines", case=result.state)
+    ends = {row["outlet"] for row in lines if row["from_node"] in inlets} - {None, ""}
+    least = min(margins(result, ends, inlets), key=lambda one: one[2], default=None)
+    return None if least is None or least[2] > 0 else (least[0], least[1], -least[2])
 
 
 def _way_out(result: Result, low_spot: Row, openings: Sequence[Row]) -> Remedy:

@@ -99,6 +99,10 @@ _REMEDIES: Final[Mapping[str, str]] = {
     "outlet-drowned": "{names} {how} {run} only while the water at the grate stands higher than "
     "that at the outlet. Ask first how high that rises in rain; while it stays below, a larger "
     "pipe keeps the water lower.",
+    "backwater": "Keep the water of {names} out: a backwater valve in the line, agreed with "
+    "{its} owner. While it is shut the drain takes nothing: behind it a pump with an alarm, its "
+    "pipe looped up above the level of the street, lifts what still comes. So lead as much water "
+    "elsewhere as can be.",
     "wait": "Look after rain, or level it: leave it alone where no water stands.",
     "fill": "Fill it with the soil of the lawn to a fall of 1 %, towards where it runs over now.",
     "keep-way": "Do not fill it: {why}, and their water must not be dammed. Clear it, and take "

@@ -281,6 +281,30 @@ def test_an_outlet_under_water_is_told_apart_from_one_out_of_reach(site):
     assert what(found)[-1] == "outlet-drowned"
 
 
+@pytest.mark.parametrize(
+    ("water_m", "over"), [(9.70, None), (9.95, ("Basin", "Out", 0.10)), (None, None)]
+)
+def test_water_known_to_back_up_over_a_grate_is_kept_out_first(site, water_m, over):
+    """The grate lies at 9.85; no larger pipe and no hose test help against it."""
+    site["drain_lines"] = [line("Main", "Basin", "Out", case="proposed")]
+    site["nodes"] = [node("proposed", "Basin", 10, 11) | {"rim_m": 9.85}]
+    site["outlet_storms"] = [
+        {"case": "proposed", "name": "Out", "return_period_yr": 2.0, "water_level_m": water_m}
+    ]
+    where = result(site, [finding("outlet-under-water", "Main")])
+    told = remedies.over_grate(where, ["Basin"])
+    assert told == (over and (*over[:2], pytest.approx(over[2])))
+    found = remedies.of_low_spot(
+        where, LOW_SPOT, (), at_house=True, is_paved=False, no_outlet={"Basin"}
+    )
+    if over:
+        assert (found[0].what, found[0].subjects) == ("backwater", ("Out",))
+        assert "outlet-drowned" not in what(found)
+    else:
+        assert what(found)[-1] == "outlet-drowned"
+        assert "backwater" not in what(found)
+
+
 def test_the_share_of_roofs_is_that_of_the_roofs_named():
     """One too small to be named has no share in what is taken off."""
     causes = (Cause(Source.ROOF, "DS1", 0.48, 48.0), Cause(Source.ROOF, "DS2", 0.01, 1.0),
