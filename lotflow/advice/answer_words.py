@@ -6,6 +6,7 @@ from collections.abc import Collection, Mapping, Sequence
 from typing import TYPE_CHECKING, Final
 
 from lotflow.advice.causes import Cause, Source
+from lotflow.advice.inlets import lines_not_counted
 from lotflow.advice.say import hours as whole_hours
 from lotflow.units import open_range
 
@@ -552,6 +553,26 @@ def quantities(say: Say, volume_m3: float, area_m2: float, length_m: float | Non
     return sentence(f"about {say(volume_m3, 'volume')} of fill over {say(area_m2, 'area')}{along}")
 
 
+#: Less than this of what stays on sealed ground is a film [m]; as `pond_depth_m` of the criteria.
+_FILM_M: Final = 0.01
+
+
+def not_gone(hours: float | None, stays_m: float | None) -> str:
+    """
+    Say how long water stands where that is no number of hours; empty where it is one.
+
+    Parameters
+    ----------
+    hours
+        Until it has soaked away, where the ground takes any; None where it takes none.
+    stays_m
+        What stays on sealed ground until it dries [m].
+    """
+    if hours is None:
+        return "never"
+    return "until it dries" if (stays_m or 0.0) >= _FILM_M else ""
+
+
 def closed(inlets: Sequence[str], storm_yr: float | None, old: Sequence[str] = ()) -> str:
     """Say what a low spot is; `old` are inlets that stand in it today and will not stay."""
     told = "a closed low spot, no way out over the ground until it is full"
@@ -575,6 +596,11 @@ def with_inlets_open(
     )
     told += "".join(f"; in the {year:g}-year storm {at_sill(say, f)}" for year, _, f in storms[1:])
     return sentence(told)
+
+
+def without_old_lines(lines: Sequence[str]) -> str:
+    """Say that levels rest on nothing being taken by old lines of which too little is known."""
+    return sentence(lines_not_counted(lines))
 
 
 def with_one_blocked(say: Say, name: str, storm_yr: float, freeboard_m: float) -> str:

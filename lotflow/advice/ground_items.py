@@ -220,6 +220,9 @@ def _low_spot_harm(
         worst = _open_water(found, int(spot["id"]))
         if worst:
             told += f" {words.with_inlets_open(say, worst, has_inlets=bool(names))}"
+        unknown = result.not_counted(names)
+        if unknown:
+            told += f" {words.without_old_lines(unknown)}"
         return told
     where = {Place.LAWN: "on the lawn", Place.PAVING: "on paving"}.get(
         place, words.at_walls(_walls_at(result, spot))

@@ -59,12 +59,32 @@ _REMEDIES: Final = {
 }
 
 
+def lines_not_counted(lines: Sequence[str]) -> str:
+    """
+    Say that old lines are counted as taking nothing, and why; without a full stop.
+
+    Parameters
+    ----------
+    lines
+        Names, one at least.
+    """
+    several = len(lines) > 1
+    return (
+        f"{_and(lines)} {'are' if several else 'is'} counted as taking nothing: "
+        f"{'their ends, bores or falls are' if several else 'its end, bore or fall is'} not known"
+    )
+
+
+def _and(names: Sequence[str]) -> str:
+    return " and ".join([", ".join(names[:-1]), names[-1]] if len(names) > 1 else names)
+
+
 def _passed_by(
     say: Say, _: Finding, *, storm_yr: float | None,
     limited_by: Literal["grate", "line", "dry well"], taken_m3s: float, is_most: bool,
     arriving_m3s: float, backs_up_m3s: float, clogged: float, water_m: float, stands_m3s: float,
     passed_m3s: float, runs_to: str, leaves_lot: bool, refused_m3: float,
-    unknown_ways: Sequence[str] = (),
+    not_counted: Sequence[str] = (), unknown_ways: Sequence[str] = (),
 ) -> str:  # fmt: skip
     """
     Water that an inlet refuses; flows too small to be told of are 0.
@@ -94,6 +114,13 @@ def _passed_by(
     counts = f" That counts the water of {', '.join(unknown_ways)}, of which nobody gave where " + (
         "it leads now: without it less comes, and it may take all."
     )
+    if not_counted:
+        return (
+            f"At the peak of the {storm(storm_yr)} {say(arriving_m3s, 'flow')} reach it{piped}. "
+            f"{lines_not_counted(not_counted)}. {'; '.join(told)}. Find where {_and(not_counted)} "
+            f"{'ends' if len(not_counted) == 1 else 'end'} and take inverts at both ends, or give "
+            f"the water another way.{counts if unknown_ways else ''}"
+        )
     return (
         f"At the peak of the {storm(storm_yr)} it takes {'at most ' if is_most else ''}{taken} of "
         f"the {say(arriving_m3s, 'flow')} that reach it{piped}: its {limit} takes no more. "

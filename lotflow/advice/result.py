@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 from typing import TYPE_CHECKING, Any, Final
@@ -94,6 +94,14 @@ class Result:
         """Case with no inlet blocked; they take no more than they can, where that was computed."""
         cases = {row.get("case") for row in self.rows("pond_cases")}
         return _LIMITED if _LIMITED in cases else "open"
+
+    def not_counted(self, inlets: Collection[str]) -> list[str]:
+        """Old lines below some inlets that levels with none blocked count as taking nothing."""
+        if self.open_case != _LIMITED:
+            return []
+        rows = self.rows("inlet_bypass", case=self.state)
+        told = [row["not_counted"] for row in rows if row["name"] in inlets]
+        return list(dict.fromkeys(", ".join(filter(None, told)).split(", "))) if any(told) else []
 
     @cached_property
     def storms(self) -> list[float]:

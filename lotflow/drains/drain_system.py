@@ -30,7 +30,7 @@ if TYPE_CHECKING:
     from lotflow.drains.drain_lines import DrainLine
     from lotflow.drains.network import Network
     from lotflow.findings import LevelSource
-    from lotflow.grid import FloatArray
+    from lotflow.grid import BoolArray, FloatArray
     from lotflow.tables.drains import PipeSize
     from lotflow.terrain.level_error import Datum
     from lotflow.units import UnitSystem
@@ -98,6 +98,24 @@ class DrainState:
     def lines(self) -> tuple[DrainLine, ...]:
         """Lines in flow order."""
         return self.system.network.lines
+
+    @cached_property
+    def not_counted(self) -> BoolArray:
+        """
+        Old lines that nothing may be led through on paper: end not found, or bore or fall unknown.
+
+        How much they take nobody knows: it may be nothing, so no level may rest on it (lotflow's
+        rule). What is yet to be laid gets its fall; water led to a pump needs none.
+        """
+        network = self.system.network
+        bore = np.array([line.pipe.narrowest_m for line in self.lines], dtype=float)
+        unknown = ~np.isfinite(bore + self.inverts.up_m - self.inverts.down_m)
+        ends = [network.nodes[line.end].detail for line in self.lines]
+        found = [
+            not line.proposed and (end == "not found" or (unknown[i] and end != "pump"))
+            for i, (line, end) in enumerate(zip(self.lines, ends, strict=True))
+        ]
+        return np.array(found, dtype=bool)
 
     def levels_below(self, position: int) -> tuple[LevelSource, ...]:
         """Where the levels come from on which the water at a line's upper end rests."""

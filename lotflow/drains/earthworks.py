@@ -20,7 +20,7 @@ from lotflow.runoff.travel import manning_velocity
 from lotflow.tables import read_table
 from lotflow.tables.drains import ChannelRoughness
 from lotflow.terrain.cells import cells_from, polygon_cells, touched_cells
-from lotflow.terrain.discharge_path import WALL_DISTANCE_M, reaches_street
+from lotflow.terrain.discharge_path import WALL_DISTANCE_M, leaves_where_allowed, reaches_street
 from lotflow.terrain.earthworks import (
     SURFACE,
     BasinEdit,
@@ -528,7 +528,11 @@ def _end_of(work: Earthwork, around: Around) -> dict[str, Any]:
         facts["end"] = "on the lot" if path.leaves_at is None else "off the lot"
     drawn = around.site.constraints
     public = list(drawn[drawn["kind"].isin(("sidewalk", "street"))].geometry)
-    if not reaches_street(path, public, around.unit):
+    allowed = list(around.site.allowed_ends.geometry)
+    if not (
+        reaches_street(path, public, around.unit)
+        or leaves_where_allowed(path, allowed, around.unit)
+    ):
         facts["leaves_at"] = path.leaves_at
     return facts
 

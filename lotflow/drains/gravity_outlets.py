@@ -12,6 +12,7 @@ from lotflow.findings import Finding
 from lotflow.layers.drawn import in_case
 from lotflow.terrain.level_error import SPREAD_95
 from lotflow.terrain.lower_places import (
+    ALLOWED_END,
     BEYOND_THE_LOT,
     GROUND_PLACES,
     LowerPlace,
@@ -148,7 +149,7 @@ def _as_full(places: Sequence[LowerPlace], spots: LowSpots, grid: Grid) -> list[
     spill = np.append(-np.inf, spots.spill)
     return [
         replace(place, level=max(place.level, float(spill[spot])))
-        if place.kind in GROUND_PLACES else place
+        if place.kind in (*GROUND_PLACES, ALLOWED_END) else place
         for place, spot in zip(places, _spots_at(spots, grid, places), strict=True)
     ]  # fmt: skip
 
@@ -197,6 +198,10 @@ def _places(site: Drawn, case: Case, ground: SearchGround, reach_m: float) -> li
     for kind, frame in (("street", streets), ("water", site.water)):
         for number, (name, shape) in enumerate(zip(frame["name"], frame.geometry, strict=True), 1):
             found += front_places(kind, name or f"{kind} {number}", shape, surface, ground.lot)
+    ends = site.allowed_ends
+    for number, (name, shape) in enumerate(zip(ends["name"], ends.geometry, strict=True), 1):
+        place = name or f"{ALLOWED_END} {number}"
+        found += front_places(ALLOWED_END, place, shape, surface, ground.lot)
     if streets.empty:
         found += beyond_places(surface, ground.lot, reach_m)
     return found + _drawn_outlets(site, case, surface)

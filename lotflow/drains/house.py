@@ -14,7 +14,12 @@ from lotflow.drains.discharge_findings import OutletDischarge
 from lotflow.drains.house_findings import SurfaceDischarge
 from lotflow.drains.pipes import minimum_fall
 from lotflow.layers.drawn import in_case
-from lotflow.terrain.discharge_path import DischargePath, reaches_street, runs_back_to
+from lotflow.terrain.discharge_path import (
+    DischargePath,
+    leaves_where_allowed,
+    reaches_street,
+    runs_back_to,
+)
 from lotflow.terrain.downspouts import unknown_ways
 from lotflow.terrain.freeboard import (
     DrawnOpening,
@@ -213,14 +218,16 @@ def outlets_on_ground(
         path = path_of((float(point.x), float(point.y)))
         if path is None:
             continue
-        to_street = reaches_street(path, public, metres_per_unit)
+        may = reaches_street(path, public, metres_per_unit) or leaves_where_allowed(
+            path, list(site.allowed_ends.geometry), metres_per_unit
+        )
         found.append(
             OutletDischarge(
                 name, float(point.x), float(point.y),
                 wall_m=runs_back_to(path, walls, metres_per_unit),
                 inlet=_inlet_name(names, path), low_spot=path.low_spot,
                 sidewalk=_crossed(path, walks),
-                leaves_at=None if to_street else path.leaves_at,
+                leaves_at=None if may else path.leaves_at,
                 street_is_drawn=bool(public),
                 to_low_spot_m=path.to_low_spot_m, fall_to_low_spot_m=path.fall_to_low_spot_m,
                 doubt_m=SPREAD_95 * float(error.of_difference(path.to_low_spot_m)),

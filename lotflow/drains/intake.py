@@ -118,6 +118,8 @@ class Intake:
     empties_m3s
         What goes on draining through it of the water that it refused, once the storm is over;
         of a full dry well what soaks away. 0 where nothing was refused.
+    not_counted
+        Old lines on its way down that are counted as taking nothing, see `DrainState`.
     """
 
     name: str
@@ -140,6 +142,7 @@ class Intake:
     stands_m3: float = math.nan
     passed_m3: float = math.nan
     empties_m3s: float = 0.0
+    not_counted: tuple[str, ...] = ()
 
     @property
     def arriving_m3s(self) -> float:
@@ -477,7 +480,7 @@ class _Run:
             wanted[:, at] = self.grates(arriving[:, at])
             supply = piped[:, at] + _padded(wanted[:, at], nodes)
             refused[:, at] = self.lines.settle(supply, together[:, at], most[:, at],
-                                               refused[:, at])  # fmt: skip
+                                               refused[:, at], piped[:, at])  # fmt: skip
             before = passed
             passed = held(arriving - wanted + refused[:count])
             arriving = own.copy()
@@ -672,6 +675,12 @@ def _rows(
                            ("stands_m3", found.stands), ("passed_m3", found.passed))
     }  # fmt: skip
     full = np.isfinite(most).reshape(len(most), *come.surface.shape[1:]).any(axis=2)
+    network = state.system.network
+    unknown = {
+        name: tuple(state.lines[k].name for k in network.way_down(leaving[0])
+                    if state.not_counted[k])
+        for name, leaving in network.leaving.items()
+    }  # fmt: skip
     by_well = (run.lines.carried[:, : len(run.inlets)].T > 0).astype(float) @ full > 0
     rows = []
     for i, (inlet, way) in enumerate(zip(run.inlets, run.ways, strict=True)):
@@ -691,7 +700,7 @@ def _rows(
                     _known(grate[k]), _known(room[k]), now["taken"], now["stands"], now["passed"],
                     _limited_by(now["arriving"] + now["backs_up"], now["taken"], float(grate[k]),
                                 by_volume, bool(by_well[i, k]), bool(np.isfinite(room[k]))),
-                    basis, way, **by_volume,
+                    basis, way, **by_volume, not_counted=unknown.get(inlet.name, ()),
                 )
             )  # fmt: skip
     return _emptying(rows, run, state, wells)
@@ -705,6 +714,8 @@ def _emptying(
     network, capacity = state.system.network, state.hydraulics.capacity_m3s
     carries = {
         name: float(np.nan_to_num(capacity[network.way_down(leaving[0])]).min())
+        if not state.not_counted[network.way_down(leaving[0])].any()
+        else 0.0
         for name, leaving in network.leaving.items()
     }
     into = [
@@ -800,6 +811,7 @@ def _refused(one: Intake, limits: Limits, at: tuple[float, float]) -> Finding:
             # where nothing is known of its line, that may take less still
             "is_most": math.isnan(one.line_m3s) and taken > 0,
             "arriving_m3s": one.arriving_m3s, "clogged": clogged, "water_m": one.way.depth_m,
+            "not_counted": one.not_counted if one.limited_by == "line" else (),
             "runs_to": one.way.runs_to, "leaves_lot": one.way.leaves_at is not None,
             "refused_m3": one.refused_m3,
             **{name: flow if flow > NOTHING_M3S else 0.0 for name, flow in (

@@ -99,6 +99,8 @@ class SharedLines:
         def column(values: list[float]) -> FloatArray:
             return np.array(values, dtype=float).reshape(-1, 1)
 
+        #: Nodes whose water would have to run through lines that are counted as taking nothing.
+        self.closed: BoolArray = np.asarray((self.carried[state.not_counted] > 0).any(axis=0))
         diameter = column([line.pipe.narrowest_m for line in lines])
         up, down = column(state.inverts.up_m.tolist()), column(state.inverts.down_m.tolist())
         self.known: BoolArray = (np.isfinite(diameter) & np.isfinite(up) & np.isfinite(down))[:, 0]
@@ -267,7 +269,7 @@ class SharedLines:
 
     def settle(
         self, supply_m3s: FloatArray, together: FloatArray, most_m3s: FloatArray,
-        first: FloatArray | None = None,
+        first: FloatArray | None = None, piped: FloatArray | None = None,
     ) -> FloatArray:  # fmt: skip
         """
         Find what cannot enter, or comes up, at each node: the steady state of all at once.
@@ -284,6 +286,9 @@ class SharedLines:
             As in `levels`; `most_m3s` is held against the plain sum.
         first
             A guess, as near as there is.
+        piped
+            Of the supply, what comes in by pipe: at nodes above lines that are counted as taking
+            nothing it comes up at the lowest rim of them. None for none.
 
         Returns
         -------
@@ -297,6 +302,9 @@ class SharedLines:
             If no steady state is found.
         """
         refused = np.zeros_like(supply_m3s) if first is None else first.copy()
+        closed = self.closed[:, None]
+        whole, supply_m3s = supply_m3s, np.where(closed, 0.0, supply_m3s)
+        refused = np.where(closed, 0.0, refused)
         for lines, nodes in self.systems():
             part = self._part(lines, nodes)
             # as many steps at once as have room
@@ -307,6 +315,12 @@ class SharedLines:
                     supply_m3s[nodes, steps], together[lines, steps], most_m3s[lines, steps],
                     refused[nodes, steps],
                 )  # fmt: skip
+            above = nodes[self.closed[nodes]]
+            if above.size:
+                pipes = 0.0 * whole if piped is None else piped
+                refused[above] += (whole - pipes)[above]
+                lowest = above[np.argmin(self._rims[above, 0])]
+                refused[lowest] += pipes[above].sum(axis=0)
         return refused
 
     def settle_system(
@@ -411,6 +425,8 @@ class SharedLines:
             Infinite where no line it leads to is known, shape (n,).
         """
         way, columns = self.carried[:, node] > 0, entering.shape[1]
+        if self.closed[node]:
+            return np.zeros(columns)
         if not (way & (self.known | np.isfinite(most_m3s).any(axis=1))).any():
             return np.full(columns, np.inf)
         low, high = np.zeros(columns), np.full(columns, self._most)

@@ -297,6 +297,8 @@ class Layers(Table):
     water: Entry | None = None
     shots: Entry | None = None
     observations: Entry | None = None
+    allowed_ends: Entry | None = None
+    wanted: Entry | None = None
 
     @model_validator(mode="after")
     def _has_lot(self) -> Self:

@@ -45,7 +45,7 @@ class Site:
 
     Parameters
     ----------
-    lot, buildings, covers, inlets, downspouts, drain_lines, outlets, openings, constraints, culverts, walls, earthworks, water, shots, observations
+    lot, buildings, covers, inlets, downspouts, drain_lines, outlets, openings, constraints, culverts, walls, earthworks, water, shots, observations, allowed_ends, wanted
         The site layers; without rows where nothing was given. Of shots `is_noted` tells those that
         stand in level notes.
     given
@@ -85,6 +85,8 @@ class Site:
     water: GeoDataFrame
     shots: GeoDataFrame
     observations: GeoDataFrame
+    allowed_ends: GeoDataFrame
+    wanted: GeoDataFrame
     given: frozenset[str] = frozenset()
     findings: tuple[Finding, ...] = ()
     sources: tuple[Source, ...] = ()

@@ -51,7 +51,7 @@ COVERS: Final = (
 MATERIALS: Final = ("pvc", "hdpe smooth", "hdpe corrugated", "concrete", "clay", "cast iron")
 #: Who proposed a row.
 ORIGINS: Final = ("user", "lotflow")
-STATUSES: Final = ("existing", "replaced", "proposed", "abandoned")
+STATUSES: Final = ("existing", "replaced", "proposed", "abandoned", "rejected")
 INLET_KINDS: Final = ("catch basin", "area drain", "channel drain", "french drain")
 OUTLET_KINDS: Final = (
     "curb", "daylight", "pop-up emitter", "dry well", "swale", "public inlet", "storm sewer",
@@ -62,9 +62,14 @@ OPENING_KINDS: Final = ("door", "garage", "window well", "vent", "AC pad")
 EARTHWORK_LINES: Final = ("swale", "berm")
 EARTHWORK_AREAS: Final = ("regrade", "fill", "rain garden")
 EARTHWORK_STATUSES: Final = ("existing", "proposed", "as built", "abandoned", "rejected")
+#: What is wished of a place.
+WANTED_KINDS: Final = ("dry here",)
+#: Whether an outlet may be used.
+ALLOWED: Final = ("yes", "no", "ask")
 LININGS: Final = ("grass", "bare soil", "stone", "concrete")
 CONSTRAINT_KINDS: Final = (
     "sidewalk", "street", "neighbour building", "septic", "well", "easement", "tree", "utility",
+    "keep out",
 )  # fmt: skip
 #: What the rod stood on when a level was taken.
 SURFACE_KINDS: Final = (

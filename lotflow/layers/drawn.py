@@ -58,6 +58,10 @@ class Drawn(Protocol):
 
     @property
     def observations(self) -> GeoDataFrame: ...  # noqa: D102
+    @property
+    def allowed_ends(self) -> GeoDataFrame: ...  # noqa: D102
+    @property
+    def wanted(self) -> GeoDataFrame: ...  # noqa: D102
 
 
 def in_case(frame: pd.DataFrame, case: Case) -> Any:

@@ -203,6 +203,8 @@ DRAIN_LAYERS: Final[tuple[Layer, ...]] = (
             number("passed_m3", "volume", "Refused, and gone on."),
             Column("limited_by", "What takes no more: grate, line or dry well; empty where all "
                    "is taken."),
+            Column("not_counted", "Old lines on its way down that are counted as taking nothing, "
+                   "joined by commas: end not found, or bore or fall not known."),
             Column("runs_to", "Where water goes that it does not take: an inlet, off the lot, or "
                    "stays on the ground."),
         ),

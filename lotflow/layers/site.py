@@ -6,6 +6,7 @@ from dataclasses import replace
 from typing import Final
 
 from lotflow.layers.columns import (
+    ALLOWED,
     CONSTRAINT_KINDS,
     COVERS,
     EARTHWORK_AREAS,
@@ -22,6 +23,7 @@ from lotflow.layers.columns import (
     STATUSES,
     SURFACE_KINDS,
     USAGES,
+    WANTED_KINDS,
     Column,
     DrawnTable,
     Geometry,
@@ -47,13 +49,18 @@ _NAME = Column("name", "Name shown in every result.", required=True, unique=True
 _LABEL = Column("name", "Name shown in the result.")
 _STATUS = Column(
     "status",
-    "Existing (stays; also where empty), replaced (goes when the proposed is built), proposed, or "
-    "abandoned (takes no water).",
+    "Existing (stays; also where empty), replaced (goes when the proposed is built), proposed, "
+    "abandoned (takes no water), or rejected (is not built, nor proposed again).",
     choices=STATUSES,
     default="existing",
 )
 _ORIGIN = Column("origin", "Who proposed the row: lotflow, or the user (also where empty).",
                  choices=ORIGINS)  # fmt: skip
+
+_KEEP = Column("keep", "Whether a proposed row stays as it is when it is proposed again.", "yes_no")
+_OPTION = Column("option_id", "Option of a proposal that the row belongs to.")
+#: Columns that a proposal makes where it adds rows.
+_OF_PROPOSALS: Final = (_ORIGIN, _KEEP, _OPTION)
 
 _LOT = Layer("lot", "The lot: its boundary.", ("polygon",), (_LABEL,))
 _BUILDINGS = Layer(
@@ -99,7 +106,7 @@ _INLETS = Layer(
                label="Cross slope [%]"),
         _measured("inflow", "flow", "Given inflow, such as a sump pump or an AC drain.", low=0),
         _STATUS,
-        _ORIGIN,
+        *_OF_PROPOSALS,
     ),
 )  # fmt: skip
 _DOWNSPOUTS = Layer(
@@ -120,7 +127,7 @@ _DOWNSPOUTS = Layer(
                "without a name in row 4: that one is led to here, and what is empty of building, "
                "roof area and leader is as there."),
         _STATUS,
-        _ORIGIN,
+        *_OF_PROPOSALS,
     ),
 )  # fmt: skip
 _DRAIN_LINES = Layer(
@@ -162,7 +169,7 @@ _DRAIN_LINES = Layer(
                "[s].", "number", low=0, label="Backed up after [s]"),
         Column("evidence", "Whether the values are measured or assumed.",
                choices=("measured", "assumed")),
-        _ORIGIN,
+        *_OF_PROPOSALS,
     ),
 )  # fmt: skip
 _OUTLETS = Layer(
@@ -172,6 +179,8 @@ _OUTLETS = Layer(
     (
         _NAME,
         Column("kind", "Kind of outlet.", choices=OUTLET_KINDS),
+        Column("allowed", "Whether water may be led there: yes, no, or ask (also where empty).",
+               choices=ALLOWED),
         _measured("invert", "elevation", "Invert, or the lip of an emitter."),
         _measured("diameter", "diameter", "Inside diameter of the outlet.", low=0.01, high=2),
         _measured("water_level", "elevation", "Highest water in what it runs into, such as a "
@@ -186,7 +195,7 @@ _OUTLETS = Layer(
         _measured("storage", "volume", "Water that a dry well holds, between its stones.", low=0),
         _measured("soaking_area", "area", "Base through which a dry well soaks away.", low=0),
         _STATUS,
-        _ORIGIN,
+        *_OF_PROPOSALS,
     ),
 )  # fmt: skip
 _OPENINGS = Layer(
@@ -281,7 +290,7 @@ _EARTHWORKS = Layer(
                "the swale that takes the water it holds."),
         _measured("soil_rate", "rain", "How fast water soaks into the bed of a rain garden.",
                   low=0, high=3e-4),
-        _ORIGIN,
+        *_OF_PROPOSALS,
     ),
 )  # fmt: skip
 _OBSERVATIONS = Layer(
@@ -300,6 +309,22 @@ _OBSERVATIONS = Layer(
         Column("note", "What else was seen."),
     ),
 )  # fmt: skip
+_ALLOWED_ENDS = Layer(
+    "allowed_ends",
+    "Stretches of the lot line at which drains may let water out.",
+    ("line",),
+    (
+        _LABEL,
+        Column("permitted_by", "Who permits it."),
+        Column("until", "Until when, as 2026-05-03.", "date"),
+    ),
+)
+_WANTED = Layer(
+    "wanted",
+    "Places that are to be dry first: a point or an area.",
+    ("point", "polygon"),
+    (_LABEL, Column("kind", "What is wished.", choices=WANTED_KINDS, default=WANTED_KINDS[0])),
+)
 _WATER = Layer("water", "Open water, or ground that always takes flow.", ("polygon",), (_LABEL,))
 
 #: The layers a site is described with, in the order in which they are read.
@@ -308,6 +333,7 @@ SITE_LAYERS: Final[dict[str, Layer]] = {
     for layer in (
         _LOT, _BUILDINGS, _COVERS, _INLETS, _DOWNSPOUTS, _DRAIN_LINES, _OUTLETS, _OPENINGS,
         _CONSTRAINTS, _CULVERTS, _WALLS, _EARTHWORKS, _WATER, _SHOTS, _OBSERVATIONS,
+        _ALLOWED_ENDS, _WANTED,
     )
 }  # fmt: skip
 
@@ -326,12 +352,13 @@ def _table(
     """
     Make a table of a layer: its columns but for some, kinds to choose from, the usual one.
 
-    Whose a row is, `origin`, is no column to draw: a proposal makes it where it adds rows.
+    Whose a row is, `origin`, and whether it stays are no columns to draw: a proposal makes them
+    where it adds rows.
     """
     columns = tuple(
         replace(column, choices=kinds, default=kind) if column.name == "kind" and kinds else column
         for column in layer.columns
-        if column.name not in (*without, _ORIGIN.name)
+        if column not in _OF_PROPOSALS and column.name not in without
     )
     return DrawnTable(
         name or layer.name, title, meaning or layer.meaning, layer,
@@ -390,6 +417,17 @@ DRAWN_TABLES: Final[dict[str, DrawnTable]] = {
         _table(_OBSERVATIONS, "Water seen: areas", name="observation_areas",
                meaning="Where water was seen standing, as far as it stood; or none, with a depth "
                "of 0.", geometry="polygon"),
+        replace(_table(_ALLOWED_ENDS, "Where water may leave the lot"), is_optional=True),
+        replace(
+            _table(_WANTED, "To be dry first: places", name="wanted_points",
+                   meaning="Places that are to be dry first.", geometry="point"),
+            is_optional=True,
+        ),
+        replace(
+            _table(_WANTED, "To be dry first: areas", name="wanted_areas",
+                   meaning="Areas that are to be dry first.", geometry="polygon"),
+            is_optional=True,
+        ),
     )
 }  # fmt: skip
 

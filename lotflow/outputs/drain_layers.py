@@ -170,7 +170,8 @@ def inlet_bypass_rows(case: CheckedCase) -> list[Row]:
             "own_m3": one.own_m3, "from_inlets_m3": one.from_inlets_m3,
             "backs_up_m3": one.backs_up_m3, "taken_m3": one.taken_m3,
             "stands_m3": one.stands_m3, "passed_m3": one.passed_m3,
-            "limited_by": one.limited_by or None, "runs_to": one.way.told,
+            "limited_by": one.limited_by or None,
+            "not_counted": ", ".join(one.not_counted) or None, "runs_to": one.way.told,
         }
         for one in case.intakes.rows
     ]  # fmt: skip

@@ -249,4 +249,13 @@ LOOKS: Final[dict[str, tuple[Rule, ...]]] = {
         Rule("water seen", fill=palette.RUN_ON, fill_opacity=0.25, stroke=palette.RUN_ON,
              width=1.4, dashes="3 3", label=_NAMED),
     ),
+    "allowed_ends": (Rule("allowed end", stroke=palette.RUN_ON, width=4.0, label=_NAMED),),
+    "wanted_points": (
+        Rule("dry here", fill="#ffffff", stroke=palette.RUN_ON, width=1.6, mark="circle", size=12,
+             label=_NAMED),
+    ),
+    "wanted_areas": (
+        Rule("dry here", fill="#ffffff", fill_opacity=0.4, stroke=palette.RUN_ON, width=1.4,
+             label=_NAMED),
+    ),
 }  # fmt: skip

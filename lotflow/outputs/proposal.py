@@ -20,22 +20,25 @@ from lotflow.layers import DRAWN_TABLES
 from lotflow.layers.drawn import in_case
 from lotflow.outputs.drawing_tables import add_table
 from lotflow.outputs.job_folder import JobFile
-from lotflow.proposing.inlets import MATERIAL
+from lotflow.proposing.again import points_of
+from lotflow.proposing.inlets import OPEN_SHARE, OPENING_M
+from lotflow.proposing.trenches import MATERIAL
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Mapping, Sequence
+    from collections.abc import Collection, Iterator, Mapping, Sequence
 
     from pyproj import CRS
 
     from lotflow.advice.harm import Harm
     from lotflow.layers import Column
     from lotflow.layers.drawn import Case, Drawn
+    from lotflow.layers.proposals import Rejected
     from lotflow.proposing.inlets import InletOption, LotGround, NotOffered
     from lotflow.terrain.low_spots import LowSpots
     from lotflow.units import UnitSystem, VerticalUnit
 
-#: File of what was weighed, in the folder of a proposed job.
-PROPOSAL_FILE: Final = "proposal.json"
+#: Kinds of ends that take a permit.
+_ASKED_FOR: Final = ("street", "water", "curb", "public inlet", "storm sewer", "allowed end")
 SITE_FILE: Final = "site.gpkg"
 _DECIMALS: Final = 6
 
@@ -201,7 +204,7 @@ def _column_of(
     found = next((there[name.casefold()] for name in known if name.casefold() in there), "")
     if not found:
         found = column.drawn_name(units)
-        kind = "REAL" if column.kind == "number" else "TEXT"
+        kind = {"number": "REAL", "yes_no": "BOOLEAN"}.get(column.kind, "TEXT")
         connection.execute(f"ALTER TABLE {_named(table)} ADD COLUMN {_named(found)} {kind}")
     return found
 
@@ -261,31 +264,133 @@ def proposed_rows(
     """
     taken = {str(name).casefold() for layer in ("inlets", "drain_lines", "outlets")
              for name in getattr(site, layer)["name"].dropna()}  # fmt: skip
-    fixed = {"status": "proposed", "origin": "lotflow"}
+    lines = site.drain_lines
+    taken |= {
+        str(name).casefold() for end in ("from_node", "to_node") for name in lines[end].dropna()
+    }
     outlets = in_case(site.outlets, case)
     rows: list[NewRow] = []
+    nodes: dict[tuple[str, Any], str] = {}
     made: dict[tuple[float, float], str] = {}
     for option in options:
-        place, line = option.end.place, option.line
-        at = (place.x, place.y)
+        fixed = _fixed(option)
+        nodes["inlet", option.cell] = option.name
+        if not option.is_drawn:
+            nodes["inlet", option.cell] = _free(option.name, taken)
+            rows.append(NewRow("inlets", fixed | {
+                "name": nodes["inlet", option.cell], "kind": "catch basin",
+                "grate_length": option.grate.side_m, "grate_width": option.grate.side_m,
+                "open_share": OPEN_SHARE, "opening_width": OPENING_M, "grates_removable": True},
+                shapely.Point(option.x, option.y)))  # fmt: skip
+    for option in options:
+        if option.line.joins is not None or option.end is None:
+            continue
+        place = option.end.place
+        at, last = (place.x, place.y), option.pieces[-1]
         drawn = outlets[[point.x == place.x and point.y == place.y for point in outlets.geometry]]
         end = str(drawn["name"].iloc[0]) if len(drawn) else made.get(at, "")
-        name = _free(option.name, taken)
-        rows.append(NewRow("inlets", fixed | {"name": name, "kind": "catch basin"},
-                           shapely.Point(option.x, option.y)))  # fmt: skip
         if not end:
-            end = made[at] = _free("Proposed curb outlet 1" if place.kind == "street"
-                                   else "Proposed outlet 1", taken)  # fmt: skip
-            kind = "curb" if place.kind == "street" else "daylight"
+            fixed = _fixed(option)
+            is_curb = place.kind == "street"
+            end = made[at] = _free(f"Proposed {'curb outlet' if is_curb else 'outlet'} 1", taken)
             rows.append(NewRow("outlets", fixed | {
-                "name": end, "kind": kind, "invert": line.invert_down - offset_m,
-                "diameter": line.size.inside_diameter_m}, shapely.Point(*at)))  # fmt: skip
-        rows.append(NewRow("drain_lines", fixed | {
-            "name": _free(option.name.replace("inlet", "line"), taken), "from_node": name,
-            "to_node": end, "size": line.size.size_m, "material": MATERIAL,
-            "invert_up": line.invert_up - offset_m, "invert_down": line.invert_down - offset_m,
-            "evidence": "assumed"}, line.shape))  # fmt: skip
+                "name": end, "kind": "curb" if is_curb else "daylight",
+                "invert": last.invert_down - offset_m,
+                "diameter": last.size.inside_diameter_m}, shapely.Point(*at)))  # fmt: skip
+        nodes["end", option.cell] = end
+    for option in options:
+        fixed = _fixed(option)
+        for piece in option.pieces:
+            for kind, number in (piece.start, piece.end):
+                if (kind, number) not in nodes:
+                    nodes[kind, number] = (
+                        number if kind == "drawn" else _free(f"Proposed {kind} 1", taken)
+                    )
+            rows.append(NewRow("drain_lines", fixed | {
+                "name": _free("Proposed line 1", taken), "from_node": nodes[piece.start],
+                "to_node": nodes[piece.end], "size": piece.size.size_m, "material": MATERIAL,
+                "invert_up": piece.invert_up - offset_m,
+                "invert_down": piece.invert_down - offset_m,
+                "evidence": "assumed"}, piece.shape))  # fmt: skip
     return rows
+
+
+def _fixed(option: InletOption) -> dict[str, Any]:
+    """What every row of an option says of itself."""
+    return {"status": "proposed", "origin": "lotflow", "keep": False, "option_id": option.name}
+
+
+#: Columns of a row of ours by whose change it is the user's.
+_COMPARED: Final = ("kind", "material", "size", "invert_up", "invert_down", "grate_length")
+
+
+def listed_rows(rows: Sequence[NewRow], offset_m: float) -> list[dict[str, Any]]:
+    """
+    List rows by what they are known again by, for `proposal.json`.
+
+    Parameters
+    ----------
+    rows
+        From `proposed_rows`.
+    offset_m
+        What levels in the drawing lack of the elevations [m].
+    """
+    found = []
+    for row in rows:
+        values: dict[str, Any] = {}
+        for column in DRAWN_TABLES[row.table].layer.columns:
+            value = row.values.get(column.name)
+            if column.name in _COMPARED and value is not None:
+                if column.quantity == "elevation":
+                    value += offset_m
+                is_number = isinstance(value, (int, float))
+                values[column.inside_name] = round(float(value), 5) if is_number else value
+        found.append({"table": row.table, "name": row.values["name"],
+                      "option_id": row.values["option_id"],
+                      "at": [list(at) for at in points_of(row.shape)],
+                      "values": values})  # fmt: skip
+    return found
+
+
+def without_rows(
+    site: bytes, free: Mapping[str, Collection[str]], theirs: Mapping[str, Collection[str]]
+) -> bytes:
+    """
+    Take rows of an earlier proposal out of a copy of a site, and give the user those he changed.
+
+    Parameters
+    ----------
+    site
+        The GeoPackage.
+    free, theirs
+        Names of rows by table: to be taken out, and whose origin is the user from now on.
+
+    Raises
+    ------
+    OutputError
+        If the file is no GeoPackage that can be written to.
+    """
+    with tempfile.TemporaryDirectory(prefix="lotflow-") as folder:
+        path = Path(folder, SITE_FILE)
+        path.write_bytes(site)
+        try:
+            with closing(sqlite3.connect(path)) as connection:
+                _teach(connection)
+                known = {str(name).casefold(): str(name) for (name,) in connection.execute(
+                    "SELECT table_name FROM gpkg_contents")}  # fmt: skip
+                does = (("DELETE FROM {}", free), ("UPDATE {} SET origin = 'user'", theirs))
+                for what, by_table in does:
+                    for table, names in by_table.items():
+                        text = what.format(_named(known[table]))
+                        connection.executemany(
+                            f"{text} WHERE name = ? AND origin = 'lotflow'",
+                            [(name,) for name in sorted(names)],
+                        )
+                connection.commit()
+                connection.execute("VACUUM")
+        except (KeyError, sqlite3.Error) as error:
+            raise OutputError(f"rows cannot be taken out of the site: {error}") from error
+        return path.read_bytes()
 
 
 def _free(name: str, taken: set[str]) -> str:
@@ -300,7 +405,8 @@ def _free(name: str, taken: set[str]) -> str:
 
 def proposal_content(
     ground: LotGround, options: Sequence[InletOption], refused: Sequence[NotOffered],
-    rows: tuple[Sequence[Harm], Sequence[Harm]]
+    rows: tuple[Sequence[Harm], Sequence[Harm]], added: Sequence[dict[str, Any]],
+    rejected: Sequence[Rejected],
 ) -> dict[str, Any]:  # fmt: skip
     """
     Give the content of `proposal.json`.
@@ -313,12 +419,23 @@ def proposal_content(
         What is offered, and what is not.
     rows
         Limits of harm that are broken before and after, by whole runs with inlets open.
+    added
+        From `listed_rows`.
+    rejected
+        What stays away.
     """
     before, after = ({row.key for row in some} for some in rows)
+    per_unit = ground.yard.surface.ground.metres_per_unit
     return {
         "rain": ground.storms is not None,
         "outcome": "options" if options else "nothing can be offered",
-        "options": [_told(one) for one in options],
+        "options": [_told(one, options, ground.permitted) for one in options],
+        "lines": [
+            {"option": one.name, "length_m": _round(float(piece.shape.length) * per_unit),
+             "size": piece.size.label, "flow_m3s": _round(piece.flow),
+             "invert_up_m": _round(piece.invert_up), "invert_down_m": _round(piece.invert_down)}
+            for one in options for piece in one.pieces
+        ],
         "harm": {
             "mended": sorted(before - after), "left": sorted(before & after),
             "new": sorted(after - before),
@@ -330,28 +447,43 @@ def proposal_content(
             for one in refused
         ],
         "shots": _shots(ground, options),
+        "rows": list(added),
+        "rejected": [
+            {"table": one.table, "at": [list(at) for at in one.at]} for one in rejected
+        ],
     }  # fmt: skip
 
 
-def _told(option: InletOption) -> dict[str, Any]:
+def _told(
+    option: InletOption, options: Sequence[InletOption], permitted: frozenset[str]
+) -> dict[str, Any]:
     """One option, in SI."""
+    joins = option.line.joins
+    joins = next((one.name for one in options if one.cell == joins), joins)
     end, line, sure = option.end, option.line, option.sure
+    named = None if end is None else {
+        "name": end.place.name, "kind": end.place.kind, "verdict": end.verdict,
+        "left_m": _round(end.left_m), "deviation_m": _round(end.deviation_m),
+        "ask": end.place.name not in permitted and end.place.kind in _ASKED_FOR,
+    }  # fmt: skip
     return {
-        "name": option.name, "x": _round(option.x), "y": _round(option.y),
+        "name": option.name, "is_drawn": option.is_drawn,
+        "x": _round(option.x), "y": _round(option.y),
         "low_spot": option.low_spot or None,
         "verdict": None if sure is None else sure.verdict,
         "same_low_spot_share": None if sure is None else sure.same,
         "worth_kept": None if sure is None else sure.kept,
-        "end": {"name": end.place.name, "kind": end.place.kind, "verdict": end.verdict,
-                "left_m": _round(end.left_m), "deviation_m": _round(end.deviation_m),
-                "ask": end.place.kind in ("street", "water", "curb", "public inlet",
-                                          "storm sewer")},
+        "end": named,
+        "grate": {"side_m": _round(option.grate.side_m), "depth_m": _round(option.grate.depth_m),
+                  "limit_m": _round(option.grate.limit_m), "is_enough": option.grate.is_enough},
         "line": {"length_m": _round(line.length_m), "size": line.size.label,
                  "material": MATERIAL, "fall": _round(line.fall),
                  "invert_up_m": _round(line.invert_up), "invert_down_m": _round(line.invert_down),
                  "deepest_m": _round(line.deepest_m), "bends": line.bends,
                  "shallow_m": _round(line.shallow_m),
-                 "flow_m3s": _round(option.flow), "capacity_m3s": _round(line.capacity)},
+                 "flow_m3s": _round(option.flow), "carried_m3s": _round(option.carried),
+                 "capacity_m3s": _round(line.capacity),
+                 "joins": joins},
         "before": {key: _round(value) for key, value in option.before._asdict().items()},
         "after": {key: _round(value) for key, value in option.after._asdict().items()},
     }  # fmt: skip
@@ -370,7 +502,7 @@ def _shots(ground: LotGround, options: Sequence[InletOption]) -> list[dict[str, 
                 cell = int(spots.spill_cell[one.low_spot - 1])
                 x, y = ground.yard.surface.ground.xy(*divmod(cell, columns))
                 found.append((one.name, "edge over which the low spot runs over", x, y))
-        if one.end.verdict != "reachable":
+        if one.end is not None and one.end.verdict != "reachable":
             place = one.end.place
             found.append((one.name, f"level of the end: {place.name}", place.x, place.y))
     return [
@@ -400,10 +532,13 @@ def proposal_text(content: dict[str, Any]) -> str:
     for one in content["options"]:
         end, line = one["end"], one["line"]
         sure = one["verdict"] or "not asked"
+        into = f"into the line of {line['joins']}, " if line["joins"] else ""
+        if end is not None:
+            into += f"to {end['name']} ({end['verdict']}"
+            into += f"{', ask for the permit' if end['ask'] else ''})"
         lines.append(
             f"{one['name']} at {one['x']:.1f}, {one['y']:.1f} ({sure}): {line['size']} "
-            f"{line['material']}, {line['length_m']:.1f} m at {100 * line['fall']:.1f} %, "
-            f"to {end['name']} ({end['verdict']}{', ask for the permit' if end['ask'] else ''})"
+            f"{line['material']}, {line['length_m']:.1f} m at {100 * line['fall']:.1f} %, {into}"
         )
     told = content["harm"]
     for title, keys in (("Mended", told["mended"]), ("Left", told["left"]), ("New", told["new"])):

@@ -12,7 +12,7 @@ import textwrap
 from collections.abc import Mapping, Sequence
 from typing import Any, Final
 
-from lotflow.advice.answer_words import joined, percent, source
+from lotflow.advice.answer_words import joined, not_gone, percent, source
 from lotflow.layers import RESULT_LAYERS, Layer
 from lotflow.scenarios import LIMITED, OPEN, Scenario
 from lotflow.units import UnitSystem, open_range, shown
@@ -423,7 +423,7 @@ def _standing_row(
     return (
         str(spot),
         least + (_PONDS.shown(usual, "depth_m", units) if usual["depth_m"] else "dry"),
-        "-" if not usual["depth_m"] else "never" if hours is None else gone,
+        (not_gone(hours, usual.get("stays_m")) or gone) if usual["depth_m"] else "-",
         least + _PONDS.shown(worst, "depth_m", units),
         Scenario(worst["case"]).short,
         most + _PONDS.shown(worst, "freeboard_m", units),

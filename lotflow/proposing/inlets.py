@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
-from functools import cached_property
+import itertools
+from dataclasses import dataclass, field, replace
+from functools import cached_property, partial
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
@@ -13,21 +14,13 @@ from lotflow.advice.harm import Harm as HarmRow
 from lotflow.advice.harm import Kind
 from lotflow.drains.gravity_outlets import lower_places, search_ground
 from lotflow.drains.house import own_buildings
+from lotflow.drains.inlets import grate_depth, grate_perimeter
 from lotflow.drains.judged import design_storm
-from lotflow.drains.pipes import (
-    full_flow_capacity,
-    minimum_fall,
-    pipe_material,
-    sizes_offered,
-)
+from lotflow.drains.pipes import minimum_fall
+from lotflow.errors import Fault, InputError
+from lotflow.layers.drawn import in_case
 from lotflow.ponding.ponds import site_thresholds
-from lotflow.proposing.lines import (
-    LineRule,
-    Trenching,
-    cheapest_way,
-    even_grade,
-    straightened,
-)
+from lotflow.proposing.again import AWAY_M, kept_away
 from lotflow.proposing.places import (
     Judge,
     Yard,
@@ -36,22 +29,23 @@ from lotflow.proposing.places import (
     sureness,
     worsened_off_lot,
 )
+from lotflow.proposing.trenches import Digging, Line, carried, joined, kept_out, line_to_end, pieces
 from lotflow.runoff.storms import peaks_reaching
-from lotflow.terrain.cells import polygon_cells, polygon_numbers
-from lotflow.terrain.discharge_path import VERGE_M
+from lotflow.terrain.cells import polygon_numbers
 from lotflow.terrain.lower_places import GROUND_PLACES, open_ground
 from lotflow.terrain.outlet_search import LeadFrom, PipeRule, outlet_options
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterable, Mapping, Sequence
+    from collections.abc import Callable, Collection, Hashable, Iterable, Mapping, Sequence
 
     from lotflow.criteria import Criteria
     from lotflow.grid import BoolArray, FloatArray, Grid
     from lotflow.layers.drawn import Case, Drawn
+    from lotflow.layers.proposals import Rejected
     from lotflow.proposing.places import Harm, Sure
+    from lotflow.proposing.trenches import DrawnNode, Piece, Why
     from lotflow.runoff.covers import GroundCover
     from lotflow.runoff.storms import StormStudy
-    from lotflow.tables.drains import PipeSize
     from lotflow.terrain.level_error import LevelError
     from lotflow.terrain.low_spots import LowSpots
     from lotflow.terrain.lower_places import LowerPlace
@@ -62,36 +56,19 @@ if TYPE_CHECKING:
 #: Ends that are nobody's but the neighbour's, or that no plan may count on: a dry well needs a soak
 #: test and room, a pump is told by name.
 NO_END: Final = (*GROUND_PLACES, "dry well")
-#: What new lines are made of.
-MATERIAL: Final = "pvc"
-#: Constraints that neither inlet nor trench may lie in, whatever the job's setbacks say.
-_NEVER_IN: Final = ("septic", "well", "neighbour building")
-#: An inlet stands in none of these either.
-_NO_INLET_IN: Final = ("sidewalk", "street", "easement", "utility")
-#: Room kept where the job states no setback [m]: of a tree for its roots, of what is drawn as a
-#: point. Lotflow's choice, no published source; a root zone grows with the trunk.
-_ROOM_M: Final[Mapping[str, float]] = {"tree": 3.0, "septic": 3.0, "well": 3.0, "utility": 0.5}
-#: A trench keeps so far from buildings [m], and costs more within a metre of them.
-_WALL_M: Final = 0.3
-_BESIDE_WALL_M: Final = 1.0
-#: Metres of trench in lawn that a metre costs: through paving, and beside a wall.
-_PAVED_COST: Final = 3.0
-_WALL_COST: Final = 1.6
-#: Over the last 10 ft at an end at the surface no cover is asked for, as in checks of lines: NRCS
-#: underground outlet, conservation practice 620. Where no line reaches the end so, one is laid that
-#: has little cover over a longer stretch, and is told to be so: lotflow's choice [m].
-RIGID_END_M: Final = 3.048
-SHALLOW_END_M: Final = 6.0
-#: At its very end a pipe comes out of the ground over this length [m].
-_COMES_OUT_M: Final = 1.5
-#: and with this fall at most [-].
-_COMES_OUT_FALL: Final = 0.05
 #: Without a rainfall every low spot is full, as a screening tells of it: so much runs off [m].
 _FULL_M: Final = 10.0
+#: Square grates on sale by unit system, [in] and [mm]; common practice, no published source. Each
+#: with the open share of its area and the width of its openings, which may be walked on.
+GRATES: Final[Mapping[UnitSystem, tuple[float, ...]]] = {
+    "us": (9.0, 12.0, 18.0, 24.0), "metric": (250.0, 300.0, 400.0, 500.0, 600.0),
+}  # fmt: skip
+OPEN_SHARE: Final = 0.35
+OPENING_M: Final = 0.010
+#: Water can stand over an inlet at least so deep before it runs on [m]: lotflow's choice.
+_SAG_M: Final = 0.02
 #: Candidates that are asked on surfaces that may be true, besides those chosen.
 _ASKED: Final = 5
-#: Half width of the strip from the lot to an end beyond it in which a trench may lie [m].
-_STRIP_M: Final = 2.0
 
 
 @dataclass(frozen=True)
@@ -126,44 +103,54 @@ class NotOffered:
     source: str
 
 
-@dataclass(frozen=True, eq=False)
-class Line:
+@dataclass(frozen=True)
+class Grate:
     """
-    A line as it would be drawn.
+    A grate for the water that comes.
 
     Parameters
     ----------
-    shape
-        From the inlet to the end, in the coordinates of the elevation data.
-    invert_up, invert_down
-        At its ends [m].
-    size
-        Of its pipe.
-    length_m, deepest_m
-        Its length, and the greatest depth of its invert below the ground [m].
-    bends
-        Number of fittings.
-    capacity
-        Flowing full [m^3/s].
-    shallow_m
-        Length over which it has less than its cover, before the last 10 ft: a pipe that bears it is
-        needed there [m].
+    side_m
+        Length and width of its square [m].
+    depth_m
+        Water that stands over it in the design storm, part of it clogged [m]; NaN without rain.
+    limit_m
+        How deep it may stand [m].
     """
 
-    shape: Any
-    invert_up: float
-    invert_down: float
-    size: PipeSize
-    length_m: float
-    deepest_m: float
-    bends: int
-    capacity: float
-    shallow_m: float = 0.0
+    side_m: float
+    depth_m: float
+    limit_m: float
 
     @property
-    def fall(self) -> float:
-        """Fall divided by length [-]."""
-        return (self.invert_up - self.invert_down) / self.length_m
+    def is_enough(self) -> bool:
+        """Whether it takes what comes under no deeper water."""
+        return not self.depth_m > self.limit_m
+
+
+def grate_for(flow: float, criteria: Criteria, units: UnitSystem) -> Grate:
+    """
+    Choose the smallest square grate that takes a flow; the largest where none does.
+
+    Parameters
+    ----------
+    flow
+        Design flow [m^3/s]; NaN where it is not known.
+    criteria
+        Give the clogged share and how deep water may stand.
+    units
+        Of the grates on sale.
+    """
+    unit = 0.0254 if units == "us" else 0.001
+    for side in GRATES[units]:
+        edge, opening = float(grate_perimeter(side * unit, side * unit)), (side * unit) ** 2
+        depth = float(
+            grate_depth(flow, edge, opening * OPEN_SHARE, clogged_share=criteria.clogged_share)
+        ) if flow >= 0 else float("nan")  # fmt: skip
+        grate = Grate(side * unit, depth, criteria.grate_water_m)
+        if grate.is_enough:
+            break
+    return grate
 
 
 @dataclass(frozen=True, eq=False)
@@ -180,13 +167,22 @@ class InletOption:
     low_spot
         Number of the low spot it stands in; 0 for none.
     end
-        How gravity reaches the named end.
+        How gravity reaches the named end at which its water comes out; None where that is an
+        outlet of drains that are there.
     line
         The line.
     flow
         Peak that reaches it in the design storm [m^3/s]; NaN where no rain is given.
+    carried
+        Peak at the lower end of its line, with what joins it [m^3/s].
+    grate
+        For what comes.
+    pieces
+        Its line in stretches, each of which is drawn as a row.
     before, after
         Harm without it and with it, the inlets chosen before it in place.
+    is_drawn
+        Whether the inlet is a row of the user's, to which only a line is added.
     sure
         How sure the place is; None where it was not asked.
     """
@@ -197,230 +193,16 @@ class InletOption:
     y: float
     level: float
     low_spot: int
-    end: OutletOption
+    end: OutletOption | None
     line: Line
     flow: float
+    carried: float
+    grate: Grate
+    pieces: Sequence[Piece]
     before: Harm
     after: Harm
+    is_drawn: bool = False
     sure: Sure | None = None
-
-
-def kept_out(site: Drawn, grid: Grid, setbacks: Mapping[str, float]) -> BoolArray:
-    """
-    Cells on which no inlet may be put: constraints, with the job's setbacks.
-
-    Parameters
-    ----------
-    site
-        What is drawn.
-    grid
-        The cells.
-    setbacks
-        Least distances by kind of constraint, of those that are stated [m].
-    """
-    kinds = (*_NEVER_IN, *_NO_INLET_IN, "tree")
-    return polygon_numbers(_keep_clear(site, kinds, grid, setbacks), grid) > 0
-
-
-def _keep_clear(
-    site: Drawn, kinds: Sequence[str], grid: Grid, setbacks: Mapping[str, float]
-) -> list[Any]:
-    """Shapes of constraints with the room they are given."""
-    unit, found = grid.metres_per_unit, []
-    rows = site.constraints
-    for kind, shape in zip(rows["kind"], rows.geometry, strict=True):
-        if kind in kinds:
-            is_point = shape.area == 0
-            room = setbacks.get(kind, _ROOM_M.get(kind, 0.0) if is_point or kind == "tree" else 0.0)
-            found.append(shape.buffer(room / unit) if room else shape)
-    return [shape for shape in found if shape.area > 0]
-
-
-def trench_cost(
-    site: Drawn, grid: Grid, end: LowerPlace, paved: BoolArray, setbacks: Mapping[str, float]
-) -> FloatArray:
-    """
-    Cost of a metre of trench in each cell, infinite where none may be dug.
-
-    Never under a building, in a septic field, at a well, in roots; beyond the lot only in the strip
-    that leads to the named end.
-
-    Parameters
-    ----------
-    site
-        What is drawn.
-    grid
-        The cells.
-    end
-        Where the line is to end.
-    paved
-        Paved cells.
-    setbacks
-        Least distances by kind of constraint, of those that are stated [m].
-    """
-    unit = grid.metres_per_unit
-    lot = site.lot.geometry.union_all()
-    strip = shapely.shortest_line(lot, shapely.Point(end.x, end.y)).buffer(_STRIP_M / unit)
-    allowed = polygon_numbers([lot, strip], grid) > 0
-    cost = np.where(allowed, 1.0, np.inf)
-    walls = [shape.buffer(_BESIDE_WALL_M / unit) for shape in site.buildings.geometry]
-    cost[polygon_numbers(walls, grid) > 0] *= _WALL_COST
-    cost[paved] *= _PAVED_COST
-    kinds = (*_NEVER_IN, "tree", *(("utility",) if "utility" in setbacks else ()))
-    shut = [shape.buffer(_WALL_M / unit) for shape in site.buildings.geometry]
-    shut += _keep_clear(site, kinds, grid, setbacks)
-    cost[polygon_numbers(shut, grid) > 0] = np.inf
-    return cost
-
-
-@dataclass(frozen=True, eq=False)
-class Digging:
-    """
-    What lines are laid through, and by which rules.
-
-    Parameters
-    ----------
-    site
-        What is drawn.
-    grid
-        The cells, with the ground [m].
-    ground
-        Open ground, complete [m].
-    paved
-        Paved cells.
-    setbacks
-        Least distances by kind of constraint [m].
-    criteria
-        Give cover, least size, greatest depth.
-    units
-        Of the pipes on sale.
-    """
-
-    site: Drawn
-    grid: Grid
-    ground: FloatArray
-    paved: BoolArray
-    setbacks: Mapping[str, float]
-    criteria: Criteria
-    units: UnitSystem
-
-
-def line_to_end(
-    digging: Digging, cell: int, end: LowerPlace, flow: float
-) -> Line | tuple[str, float | None, float | None, str]:
-    """
-    Lay a line from an inlet to a named end, in the smallest pipe that carries its flow.
-
-    Parameters
-    ----------
-    digging
-        Ground and rules.
-    cell
-        Flat index of the inlet's cell.
-    end
-        Where it is to end.
-    flow
-        Design flow [m^3/s]; NaN where it is not known.
-
-    Returns
-    -------
-    line
-        Or why there is none: rule, measured, limit and unit.
-    """
-    grid, unit = digging.grid, digging.grid.metres_per_unit
-    lot = digging.site.lot.geometry.union_all()
-    away = float(lot.distance(shapely.Point(end.x, end.y))) * unit
-    if away > VERGE_M:
-        return "the end lies farther beyond the lot than a verge is wide", away, VERGE_M, "m"
-    row, column = (int(value) for value in grid.row_column(end.x, end.y))
-    if not grid.contains(row, column):
-        return "the end lies beyond the ground that was read", None, None, ""
-    cost = trench_cost(digging.site, grid, end, digging.paved, digging.setbacks)
-    to_end = _away((row, column), grid.shape) * grid.cell_m
-    # data beside a gutter or ditch are rough: there a pipe may lie as it must to come out
-    comes_out = to_end <= _COMES_OUT_M
-    lip = end.level + _COMES_OUT_FALL * (to_end + grid.cell_m)
-    cost[row, column] = min(float(cost[row, column]), 1.0)
-    start = divmod(cell, grid.shape[1])
-    # the basin itself may stand nearer to a wall than its trench
-    near = _away(start, grid.shape) <= max(1.0 / grid.cell_m, 1.0)
-    cost[near & ~polygon_cells(shapely.union_all([*digging.site.buildings.geometry]), grid)] = 1.0
-    level = np.where(comes_out, np.maximum(digging.ground, lip), digging.ground)
-    roughness = pipe_material(MATERIAL).n_design
-    why: tuple[str, float | None, float | None, str] = (
-        "no pipe on sale carries the design flow at the fall there is", flow, None, "m^3/s"
-    )  # fmt: skip
-    for size in sizes_offered(MATERIAL, digging.units):
-        if size.size_m < digging.criteria.outlet_size_m - 1e-3:
-            continue
-        inside = size.inside_diameter_m
-        whole = digging.criteria.cover_m + inside
-        bare = np.where(comes_out, 0.0, inside)
-        rule = LineRule(minimum_fall("pipe", size.size_m).least, digging.criteria.trench_depth_m)
-        for rigid_m in (RIGID_END_M, SHALLOW_END_M):
-            least = np.where(to_end <= rigid_m, bare, whole)
-            ground = Trenching(level, cost, least, grid.cell_m)
-            found = _graded(ground, cell, (row, column), end.level, rule)
-            if not isinstance(found, tuple):
-                break
-        if isinstance(found, tuple):
-            return found
-        points, inverts = found["points"], found["inverts"]
-        x, y = grid.xy(points[:, 0], points[:, 1])
-        at = np.column_stack([x, y])
-        at[-1] = end.x, end.y
-        shape = shapely.LineString(at)
-        length = float(shape.length) * unit
-        fall = (inverts[0] - inverts[1]) / length
-        capacity = float(full_flow_capacity(inside, fall, roughness))
-        if not flow > capacity:
-            along, depth = _depths(ground, points, inverts)
-            short = (depth < whole - 1e-3) & (along[-1] - along > RIGID_END_M)
-            return Line(
-                shape, inverts[0], inverts[1], size, length, float(depth.max()), found["bends"],
-                capacity, float(short.mean()) * length,
-            )  # fmt: skip
-    return why
-
-
-def _away(cell: tuple[int, int], shape: tuple[int, int]) -> FloatArray:
-    """Distance of each cell from one, in cells."""
-    rows, columns = np.ogrid[: shape[0], : shape[1]]
-    return np.asarray(np.hypot(rows - cell[0], columns - cell[1]))
-
-
-def _graded(
-    ground: Trenching, cell: int, end: tuple[int, int], level: float, rule: LineRule
-) -> dict[str, Any] | tuple[str, float | None, float | None, str]:
-    """Points, inverts and bends of a line at one grade, or why there is none."""
-    goal = np.full(ground.level.shape, np.inf)
-    goal[end] = level
-    highest = float((ground.level - ground.least_depth).ravel()[cell])
-    way = cheapest_way(ground, cell, highest, goal, rule)
-    if way is None:
-        return (
-            "on no way does a pipe fall to the end with its cover, no deeper than the limit",
-            highest - level, rule.deepest_m, "m",
-        )  # fmt: skip
-    line = straightened(ground, way, level, rule)
-    if line is None:
-        return "no way of straight legs falls to the end", None, None, ""
-    inverts = even_grade(ground, line.points, (highest, level), rule)
-    if inverts is None:
-        return "no one grade keeps cover and depth all along", None, rule.deepest_m, "m"
-    return {"points": line.points, "inverts": inverts, "bends": line.bends}
-
-
-def _depths(
-    ground: Trenching, points: FloatArray, inverts: tuple[float, float]
-) -> tuple[FloatArray, FloatArray]:
-    """Depth of a line at one grade below the ground, and the distance along it [m]."""
-    legs = np.hypot(*np.diff(points, axis=0).T)
-    reached = np.concatenate([[0.0], np.cumsum(legs)])
-    along = np.linspace(0.0, reached[-1], int(4 * reached[-1]) + 2)
-    at = [np.rint(np.interp(along, reached, points[:, axis])).astype(int) for axis in (0, 1)]
-    pipe = np.interp(along, [0.0, reached[-1]], inverts)
-    return along * ground.cell_m, ground.level[at[0], at[1]] - pipe
 
 
 @dataclass(frozen=True)
@@ -467,6 +249,12 @@ class LotGround:
         Named ends that water may be led to.
     digging
         What lines are laid through.
+    drawn
+        Nodes of drains that are there, which lines may join.
+    pinned
+        Name, by the cell, of the user's proposed inlets from which no line leads yet.
+    permitted
+        Names of outlets that may be used without asking.
     """
 
     yard: Yard
@@ -476,6 +264,9 @@ class LotGround:
     search: SearchGround
     ends: Sequence[LowerPlace]
     digging: Digging
+    drawn: Sequence[DrawnNode] = ()
+    pinned: dict[int, str] = field(default_factory=dict)
+    permitted: frozenset[str] = frozenset()
 
     @cached_property
     def judge(self) -> Judge:
@@ -483,9 +274,26 @@ class LotGround:
         return Judge(self.yard)
 
     @cached_property
+    def laid(self) -> dict[Hashable, Line | Why]:
+        """Lines to ends, and why there are none, as far as they were asked for."""
+        return {}
+
+    @cached_property
+    def ways(self) -> dict[int, list[OutletOption]]:
+        """Ways by gravity from cells, as far as they were asked for."""
+        return {}
+
+    @cached_property
     def candidates(self) -> list[int]:
         """Cells that an inlet may be worth."""
         return candidates(self.yard)
+
+    @property
+    def has_low_spot(self) -> bool:
+        """Whether any low spot on the lot is believed."""
+        spots = self.low_spots
+        lot = self.yard.lot & ~self.yard.surface.roof
+        return not all(spots.artefact[one] for one in np.flatnonzero(spots.cells_in(lot)))
 
     def place(self, cell: int) -> tuple[float, float, float]:
         """Coordinates of a cell, and its ground."""
@@ -505,18 +313,25 @@ class LotGround:
         x, y, level = self.place(cell)
         return outlet_options(LeadFrom("inlet", "", x, y, level), self.ends, rule, self.search)
 
-    def flow(self, cell: int) -> float:
-        """Peak of the design storm that reaches a cell [m^3/s]; NaN without rain."""
+    def flows(self, cells: Iterable[int]) -> dict[int, float]:
+        """Peaks of the design storm at inlets in some cells, all in place [m^3/s]; NaN dry."""
+        cells = list(cells)
         if self.storms is None:
-            return float("nan")
-        storm = design_storm(self.storms.storms, self.digging.criteria)
-        return float(peaks_reaching(self.storms, self.routing, {"": np.array([cell])}, storm)[""])
+            return dict.fromkeys(cells, float("nan"))
+        storm, routing = (
+            design_storm(self.storms.storms, self.digging.criteria),
+            self.yard.routing(cells),
+        )
+        at = {str(cell): np.array([cell]) for cell in cells}
+        peaks = peaks_reaching(self.storms, routing, at, storm)
+        return {cell: peaks[str(cell)] for cell in cells}
 
 
 def laid_out(  # noqa: PLR0913 - what a study knows of a lot, each by its name
     site: Drawn, case: Case, *, lot: BoolArray, routing: Routing, low_spots: LowSpots,
     cover: GroundCover, rate: FloatArray, storms: StormStudy | None, error: LevelError,
-    rules: Rules,
+    rules: Rules, drawn: Sequence[DrawnNode] = (),
+    rejected: tuple[Rejected, ...] = (),
 ) -> LotGround:  # fmt: skip
     """
     Lay out a lot for what is to be proposed.
@@ -539,6 +354,10 @@ def laid_out(  # noqa: PLR0913 - what a study knows of a lot, each by its name
         Of the levels of the ground.
     rules
         Of the job.
+    drawn
+        Nodes of drains that are there, which lines may join.
+    rejected
+        What stays away.
     """
     surface = routing.surface
     grid, criteria = surface.ground, rules.criteria
@@ -554,19 +373,85 @@ def laid_out(  # noqa: PLR0913 - what a study knows of a lot, each by its name
         surface=surface, drains=routing.drains, runoff=runoff, lot=lot,
         house=polygon_numbers(own_buildings(site).geometry, grid) > 0, paved=cover.paved, rate=rate,
         believed=~doubted[low_spots.number], openings=[one for one in doors if one.is_opening],
-        kept_out=kept_out(site, grid, rules.setbacks), rule=rules.direction,
+        kept_out=kept_out(site, grid, rules.setbacks) | kept_away(rejected, "inlets", grid),
+        rule=rules.direction, wanted=_wanted(site, grid),
     )  # fmt: skip
     search = search_ground(surface, site, error)
     ends = lower_places(site, case, search, low_spots, criteria.outlet_reach_m)
     known = open_ground(surface)
     level = np.where(np.isnan(known), surface.elevation, known)
-    digging = Digging(site, grid, level, cover.paved, rules.setbacks, criteria, rules.units)
-    named = [place for place in ends if place.kind not in NO_END]
-    return LotGround(yard, low_spots, routing, storms, search, named, digging)
+    digging = Digging(
+        site, grid, level, cover.paved, rules.setbacks, criteria, rules.units,
+        kept_away=kept_away(rejected, "drain_lines", grid),
+    )  # fmt: skip
+    outlets = site.outlets
+    refused = {*outlets["name"][outlets["allowed"] == "no"]}
+    away = [shapely.Point(one.at[0]) for one in rejected if one.table == "outlets"]
+    named = [
+        place for place in ends
+        if place.kind not in NO_END and place.name not in refused and all(
+            one.distance(shapely.Point(place.x, place.y)) * grid.metres_per_unit > AWAY_M
+            for one in away)
+    ]  # fmt: skip
+    return LotGround(
+        yard, low_spots, routing, storms, search, named, digging, drawn,
+        _pinned(site, case, grid), frozenset(outlets["name"][outlets["allowed"] == "yes"]),
+    )  # fmt: skip
+
+
+def _wanted(site: Drawn, grid: Grid) -> BoolArray | None:
+    """Cells that are to be dry first: areas, and the metre round points; None for none."""
+    if site.wanted.empty:
+        return None
+    unit = grid.metres_per_unit
+    shapes = [one if one.area > 0 else one.buffer(max(1.0, grid.cell_m) / unit)
+              for one in site.wanted.geometry]  # fmt: skip
+    return polygon_numbers(shapes, grid) > 0
+
+
+#: Two inlets nearer than this are one [m].
+_ONE_INLET_M: Final = 0.5
+
+
+def _pinned(site: Drawn, case: Case, grid: Grid) -> dict[int, str]:
+    """Proposed inlets of the drawing from which no line leads, by their cell."""
+    inlets, lines = in_case(site.inlets, case), in_case(site.drain_lines, case)
+    inlets = inlets[inlets["status"] == "proposed"]
+    unit = grid.metres_per_unit
+    found: dict[int, str] = {}
+    at: list[tuple[str, Any]] = []
+    never = {str(name or kind): shape for name, kind, shape in zip(
+        site.constraints["name"], site.constraints["kind"], site.constraints.geometry, strict=True)
+        if kind in ("keep out", "septic", "well")}  # fmt: skip
+    for name, shape in zip(inlets["name"], inlets.geometry, strict=True):
+        starts = [shapely.Point(one.coords[0]) for one in shapely.get_parts([*lines.geometry])]
+        if (lines["from_node"] == name).any() or any(
+            start.distance(shape) * unit < _ONE_INLET_M for start in starts
+        ):
+            continue
+        for other, there in at:
+            if there.distance(shape) * unit < _ONE_INLET_M:
+                raise InputError(
+                    Fault(f"the inlets {other} and {name} exclude each other: they stand at one "
+                          "place", "Delete one of them, or move it", layer="inlets",
+                          column="name", value=name)
+                )  # fmt: skip
+        for other, kept in never.items():
+            if kept.area > 0 and kept.intersects(shape):
+                raise InputError(
+                    Fault(f"the inlet {name} stands in {other}, where none may be",
+                          f"Move it, or lift {other}", layer="inlets", column="name", value=name)
+                )  # fmt: skip
+        at.append((name, shape))
+        place = shape.representative_point()
+        row, column = grid.row_column(place.x, place.y)
+        if grid.contains(row, column):
+            found[int(row * grid.shape[1] + column)] = str(name)
+    return found
 
 
 def inlet_options(
-    ground: LotGround, number: int, tell: Callable[[str], None]
+    ground: LotGround, number: int, tell: Callable[[str], None], without: Collection[int] = ()
 ) -> tuple[list[InletOption], list[NotOffered]]:
     """
     Choose places with an end that a line reaches; a place whose line fails is left out.
@@ -579,44 +464,55 @@ def inlet_options(
         Most inlets.
     tell
         Called with what is being done.
+    without
+        Cells that are no candidates any more.
 
     Returns
     -------
     options, refused
         What may be offered, the first ones mending the most, and what is not, with the rule.
     """
-    judge, cells = ground.judge, ground.candidates
-    if cells and not best_places(judge, cells, 1):
-        return [], [_no_need(ground, cells[0])]
+    options, refused = _chosen(ground, number, tell, without)
+    if options or not ground.pinned:
+        return options, refused
+    pinned, failed = laid_together(ground, [*ground.pinned], tell)
+    while failed:
+        refused += failed.values()
+        pinned, failed = laid_together(
+            ground, [one for one in ground.pinned if one not in failed], tell
+        )
+    return pinned, refused
+
+
+def _chosen(
+    ground: LotGround, number: int, tell: Callable[[str], None], without: Collection[int]
+) -> tuple[list[InletOption], list[NotOffered]]:
+    """Choose places for further inlets, and lay their lines with those of the pinned ones."""
+    judge, cells = ground.judge, [one for one in ground.candidates if one not in without]
+    if not ground.has_low_spot:  # which is told of the whole lot
+        return [], []
+    # on a slope a grate may take nothing: only what stands over it is counted on
+    sags = [one for one in cells if ground.routing.depth.ravel()[one] >= _SAG_M]
+    if not best_places(judge, sags, 1):
+        best = best_places(judge, cells, 1)
+        if without:
+            return [], []
+        return [], [_on_slope(ground, best[0]) if best else _no_need(ground)]
+    cells = sags
     reached, refused = _with_ends(ground, cells)
-    lines: dict[int, tuple[OutletOption, Any, float]] = {}
+    lost: set[int] = set()
     while True:
         chosen = best_places(judge, list(reached), number)
-        for cell in chosen:
-            if cell in lines:
-                continue
-            tell(f"line {len(lines) + 1}")
-            found = _line(ground, cell, reached[cell])
-            if isinstance(found, NotOffered):
-                refused.append(found)
-                del reached[cell]
-                break
-            lines[cell] = found
-        else:
+        drawn = [one for one in ground.pinned if one not in lost]
+        options, failed = laid_together(ground, [*drawn, *chosen] if chosen else [], tell)
+        if not failed:
             break
-    if reached and not chosen:
-        refused.append(_no_need(ground, next(iter(reached))))
-    options: list[InletOption] = []
-    for position, cell in enumerate(chosen):
-        x, y, level = ground.place(cell)
-        end, line, flow = lines[cell]
-        options.append(
-            InletOption(
-                f"Proposed inlet {position + 1}", cell, x, y, level,
-                ground.spot(cell), end, line, flow,
-                judge.harm(chosen[:position]), judge.harm(chosen[: position + 1]),
-            )
-        )  # fmt: skip
+        refused += failed.values()
+        lost |= {*failed}
+        for cell in failed:
+            reached.pop(cell, None)
+    if reached and not chosen and not without:
+        refused.append(_no_need(ground))
     yard = ground.yard
     if options and (worse := worsened_off_lot(yard.water(), yard.water(chosen), (yard, yard))):
         kind, volume = next(iter(worse.items()))
@@ -625,13 +521,106 @@ def inlet_options(
     return options, refused
 
 
+def laid_together(
+    ground: LotGround, chosen: Sequence[int], tell: Callable[[str], None] = lambda _: None
+) -> tuple[list[InletOption], dict[int, NotOffered]]:  # fmt: skip
+    """
+    Lay the lines of some inlets, joined where that is cheaper.
+
+    Parameters
+    ----------
+    ground
+        Of the lot.
+    chosen
+        Cells of the inlets, in the order in which they were chosen.
+    tell
+        Called with what is being done.
+
+    Returns
+    -------
+    options, failed
+        One of each inlet; those of which no line reaches any end, for which there are none.
+    """
+    flows = ground.flows(chosen)
+    reached, without_end = _with_ends(ground, chosen)
+    missing = [one for one in chosen if one not in reached]
+    if missing and not ground.drawn:
+        return [], dict(zip(missing, without_end, strict=True))
+    reached |= {one: [] for one in missing}
+    alone: dict[int, tuple[OutletOption, Line]] = {}
+    failed: dict[int, NotOffered] = {}
+    for position, cell in enumerate(chosen, 1):
+        tell(f"line {position} of {len(chosen)}")
+        found = _line(ground, cell, reached[cell], flows[cell])
+        if not isinstance(found, NotOffered):
+            alone[cell] = found
+        elif not ground.drawn:
+            failed[cell] = found
+    if failed or not chosen:
+        return [], failed
+    tell("joining lines")
+    tree = joined(
+        ground.digging, {cell: end.place for cell, (end, _) in alone.items()},
+        {cell: line for cell, (_, line) in alone.items()}, flows, ground.drawn,
+    )  # fmt: skip
+    if tree is None:  # the last one gives way
+        x, y, _ = ground.place(chosen[-1])
+        return [], {chosen[-1]: NotOffered(
+            _words(ground, chosen[-1]), x, y, "inlet with line",
+            "its line would cross another, or finds no room beside it", None, None, "",
+            "lotflow's rule: trenches do not cross",
+        )}  # fmt: skip
+    below = carried(tree.lines, flows)
+    of_line = pieces(tree, flows, ground.digging)
+    options: list[InletOption] = []
+    new = [cell for cell in chosen if cell not in ground.pinned]
+    taken = {str(name).casefold() for name in ground.digging.site.inlets["name"].dropna()}
+    free = (name for number in itertools.count(1)
+            if (name := f"Proposed inlet {number}").casefold() not in taken)  # fmt: skip
+    names = ground.pinned | dict(zip(new, free, strict=False))
+    for cell in chosen:
+        position = new.index(cell) if cell in new else 0
+        x, y, level = ground.place(cell)
+        last = tree.way_down(cell)[-1]
+        ends = None if isinstance(tree.lines[last].joins, str) else alone[last][0]
+        same = [one for one in reached[cell] if ends is not None and one.place == ends.place]
+        options.append(
+            InletOption(
+                names[cell], cell, x, y, level,
+                ground.spot(cell),
+                same[0] if same else ends, tree.lines[cell], flows[cell], below[cell],
+                grate_for(flows[cell], ground.digging.criteria, ground.digging.units),
+                [one for one in of_line if one.cell == cell],
+                ground.judge.harm(new[:position]),
+                ground.judge.harm(new[: position + (cell in new)]), cell in ground.pinned,
+            )
+        )  # fmt: skip
+    return options, {}
+
+
+def relaid(ground: LotGround, options: Sequence[InletOption]) -> list[InletOption]:
+    """
+    Lay the lines of some options by themselves, without those that are left out.
+
+    Parameters
+    ----------
+    ground
+        Of the lot.
+    options
+        From `inlet_options`.
+    """
+    return laid_together(ground, [one.cell for one in options])[0]
+
+
 def _with_ends(
     ground: LotGround, cells: Sequence[int]
 ) -> tuple[dict[int, list[OutletOption]], list[NotOffered]]:
     """Ends of each place that has any which gravity may reach; why others have none."""
     reached, refused = {}, []
     for cell in cells:
-        ways = ground.outlets(cell)
+        if cell not in ground.ways:
+            ground.ways[cell] = ground.outlets(cell)
+        ways = ground.ways[cell]
         if ends := [one for one in ways if one.verdict != "not reachable"]:
             reached[cell] = ends
         else:
@@ -640,22 +629,48 @@ def _with_ends(
 
 
 def _line(
-    ground: LotGround, cell: int, ends: Sequence[OutletOption]
-) -> tuple[OutletOption, Any, float] | NotOffered:
-    """Line to the first of the ends that one reaches; why none does."""
-    flow = ground.flow(cell)
-    why: tuple[str, float | None, float | None, str] = ("", None, None, "")
+    ground: LotGround, cell: int, ends: Sequence[OutletOption], flow: float
+) -> tuple[OutletOption, Line] | NotOffered:
+    """Cheapest line to the first ends, all of one kind, that one reaches; why none does."""
+    why: Why = "", None, None, ""
+    best: tuple[OutletOption, Line] | None = None
     for end in ends:
-        found = line_to_end(ground.digging, cell, end.place, flow)
-        if not isinstance(found, tuple):
-            return end, found, flow
-        why = found
+        if best is not None and _kind(end) != _kind(best[0]):
+            break
+        key = cell, end.place, round(flow, 6)
+        if key not in ground.laid:
+            ground.laid[key] = line_to_end(ground.digging, cell, end.place, flow)
+        found = ground.laid[key]
+        if not isinstance(found, Line):
+            why = found
+        elif best is None or found.cost < best[1].cost:
+            best = end, found
+    if best is not None:
+        return best
     x, y, _ = ground.place(cell)
     rule, measured, limit, unit = why
+    if names := _to_lift(ground, cell, ends, flow):
+        rule, measured, limit, unit = f"keep-outs leave no way: lift {names[0]}", None, None, ""
     return NotOffered(
         _words(ground, cell), x, y, "inlet with line", rule, measured, limit, unit,
-        f"lotflow's rule, to {ends[-1].place.name}",
+        f"lotflow's rule, to {ends[-1].place.name}" if ends else "lotflow's rule",
     )  # fmt: skip
+
+
+def _to_lift(ground: LotGround, cell: int, ends: Sequence[OutletOption], flow: float) -> list[str]:
+    """Names of keep-outs without which a line reaches an end, the first one found."""
+    rows = ground.digging.site.constraints
+    for position, (name, kind) in enumerate(zip(rows["name"], rows["kind"], strict=True)):
+        if kind == "keep out":
+            lifted = replace(ground.digging, lifted=position)
+            if any(isinstance(line_to_end(lifted, cell, end.place, flow), Line) for end in ends):
+                return [str(name or f"row {position + 1} of the keep-outs")]
+    return []
+
+
+def _kind(end: OutletOption) -> tuple[str, str]:
+    """Ends alike in this are alike but for what the line to them costs."""
+    return end.verdict, end.place.kind
 
 
 def _words(ground: LotGround, cell: int) -> str:
@@ -679,13 +694,24 @@ def _no_end(ground: LotGround, cell: int, ways: Sequence[OutletOption]) -> NotOf
     )  # fmt: skip
 
 
-def _no_need(ground: LotGround, cell: int) -> NotOffered:
+def _no_need(ground: LotGround) -> NotOffered:
     """Say that no inlet keeps a limit that is broken without one."""
-    x, y, _ = ground.place(cell)
+    x, y, _ = ground.place(int(np.argmax(np.where(ground.yard.lot, ground.routing.depth, 0.0))))
     return NotOffered(
         "anywhere on the lot", x, y, "inlet with line",
         "no place keeps a limit of harm that is broken without an inlet: roof water and the fall "
         "of the ground come first", None, None, "", "lotflow's rule: surface before pipes",
+    )  # fmt: skip
+
+
+def _on_slope(ground: LotGround, cell: int) -> NotOffered:
+    """Say that only a grate on a slope would help, past which water may run."""
+    x, y, _ = ground.place(cell)
+    return NotOffered(
+        _words(ground, cell), x, y, "inlet with line",
+        "it would lie on a slope, where a grate may take nothing of what runs past: a swale or a "
+        "channel drain across the way", float(ground.routing.depth.ravel()[cell]), _SAG_M, "m",
+        "FHWA HEC-22, 3rd edition (2009), section 4.4.4.1",
     )  # fmt: skip
 
 
@@ -719,11 +745,12 @@ def asked(
     yards = [_on(ground.yard, higher) for higher in off] if options else []
     if not yards:
         return list(options)
-    chosen = [one.cell for one in options]
+    chosen = [one.cell for one in options if not one.is_drawn]
     others = [cell for cell in ground.candidates if cell not in chosen]
     others = sorted(others, key=lambda cell: ground.judge.gain([cell]), reverse=True)[:_ASKED]
     found = sureness(yards, chosen, others, ground.low_spots.number, tell)
-    return [replace(one, sure=sure) for one, sure in zip(options, found, strict=True)]
+    of_cell = dict(zip(chosen, found, strict=True))
+    return [replace(one, sure=of_cell.get(one.cell)) for one in options]
 
 
 def _on(yard: Yard, off: FloatArray) -> Yard:
@@ -733,6 +760,54 @@ def _on(yard: Yard, off: FloatArray) -> Yard:
     return replace(yard, surface=replace(surface, elevation=level))
 
 
+#: An inlet stays that dries so much more of what is to be dry first [m^2].
+_DRIER_M2: Final = 0.25
+#: Rounds in which others are tried in the place of those that mend nothing in a whole run.
+_ROUNDS: Final = 3
+
+
+def offered(
+    ground: LotGround, number: int, before: Sequence[HarmRow],
+    run: Callable[[Sequence[InletOption]], list[HarmRow]], tell: Callable[[str], None],
+) -> tuple[list[InletOption], list[NotOffered], list[HarmRow]]:  # fmt: skip
+    """
+    Choose inlets and judge them by whole runs; others are tried where some mend nothing there.
+
+    Parameters
+    ----------
+    ground, number, tell
+        As for `inlet_options`.
+    before, run
+        As for `judged`.
+
+    Returns
+    -------
+    options, refused, after
+        As of `judged`.
+    """
+    known: dict[tuple[int, ...], list[HarmRow]] = {}
+
+    def run_once(options: Sequence[InletOption]) -> list[HarmRow]:
+        key = tuple(sorted(one.cell for one in options))
+        if key not in known:
+            known[key] = run(options)
+        return known[key]
+
+    left_out: list[NotOffered] = []
+    without: set[int] = set()
+    for _ in range(_ROUNDS):
+        options, refused = inlet_options(ground, number, tell, without)
+        tell("judging by whole runs")
+        kept, unfit, after = judged(options, before, run_once, partial(relaid, ground))
+        left_out += [*refused, *unfit]
+        cells = {one.cell for one in kept}
+        dropped = {one.cell for one in options} - cells
+        if not dropped or not kept:
+            break
+        without |= dropped
+    return kept, list(dict.fromkeys(left_out)), after
+
+
 #: Kinds of harm that a proposal may not bring where there was none.
 _NEVER_NEW: Final = (Kind.LEAVES, Kind.SIDEWALK)
 
@@ -740,6 +815,7 @@ _NEVER_NEW: Final = (Kind.LEAVES, Kind.SIDEWALK)
 def judged(
     options: Sequence[InletOption], before: Sequence[HarmRow],
     run: Callable[[Sequence[InletOption]], list[HarmRow]],
+    relaid: Callable[[Sequence[InletOption]], list[InletOption]],
 ) -> tuple[list[InletOption], list[NotOffered], list[HarmRow]]:  # fmt: skip
     """
     Judge options by whole runs: together they bring no new harm, and each mends some.
@@ -752,6 +828,8 @@ def judged(
         Limits that are broken without them.
     run
         Gives those that are broken with some.
+    relaid
+        Lays the lines of some by themselves.
 
     Returns
     -------
@@ -770,7 +848,9 @@ def judged(
         return [], [_by_whole_run(one, worse[0]) for one in options], list(before)
     # the last ones mend least: whichever can be left out is
     for one in reversed(options):
-        fewer = [other for other in offered if other is not one]
+        if one.is_drawn or one.before.wanted_m2 - one.after.wanted_m2 >= _DRIER_M2:
+            continue
+        fewer = relaid([other for other in offered if other.cell != one.cell])
         without = run(fewer) if fewer else list(before)
         if keys(without) <= keys(after):
             refused.append(_for_nothing(one))
@@ -789,7 +869,8 @@ def _by_whole_run(option: InletOption, row: HarmRow) -> NotOffered:
 def _for_nothing(option: InletOption) -> NotOffered:
     """Say that no limit of the whole run is kept that was broken before."""
     return NotOffered(
-        option.name, option.x, option.y, "inlet with line",
+        f"low spot {option.low_spot}" if option.low_spot else "shallow dip", option.x, option.y,
+        "inlet with line",
         "in a whole run no limit of harm is kept that is broken without it", 0.0, 1.0, "limits",
         "lotflow's rule: docs/answer.md, harm",
     )  # fmt: skip

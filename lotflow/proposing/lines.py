@@ -3,8 +3,8 @@ A pipe from an inlet to a named end: the cheapest way along which it can fall al
 
 The least-cost path over a raster does not know how deep it has come: it runs over a rise that a
 pipe cannot climb. Here a label is a cost and the highest invert that cover and least fall have left
-so far; a label counts unless a cheaper one came to its cell as high. The way of cells is then drawn
-as a trench is dug: few straight legs, turned by fittings.
+so far; a label counts unless a cheaper one came to its cell as high. The line is then laid as a
+trench is dug: few straight legs, turned by fittings, over points beside what stands in the way.
 """
 
 from __future__ import annotations
@@ -12,24 +12,31 @@ from __future__ import annotations
 import heapq
 import itertools
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from functools import cached_property
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Callable, Hashable, Mapping, Sequence
 
-    from lotflow.grid import FloatArray
+    from lotflow.grid import BoolArray, FloatArray
 
 #: Inverts nearer to one another than this are one [m].
 _SAME_M: Final = 0.005
 #: Turns that fittings on sale make [degrees], and how far a pipe gives way in its joints. Common
 #: practice, no published source.
-FITTINGS: Final = (22.5, 45.0, 90.0)
+FITTINGS: Final = (22.5, 45.0, 67.5, 90.0)
 GIVES_WAY: Final = 4.0
-#: No leg between two fittings is shorter [m]: lotflow's choice.
+#: No leg between two fittings is shorter [m]: common practice, no published source.
 LEAST_LEG_M: Final = 1.0
+#: A turn above this is made in a clean-out: International Plumbing Code 708.1.4, as quoted.
+CLEANOUT_ABOVE: Final = 45.0
+#: Lines join at this angle, by a wye. Common practice, no published source.
+WYE: Final = 45.0
+#: A drive is crossed square where a leg meets its edge within this of a right angle [degrees].
+SQUARE: Final = 26.5
 _STEPS: Final = tuple(
     (row, column) for row in (-1, 0, 1) for column in (-1, 0, 1) if (row, column) != (0, 0)
 )
@@ -41,6 +48,13 @@ _POINTS: Final = (36, 72)
 _MOVED_M: Final = 1.5
 #: How often all of them are moved at most.
 _ROUNDS: Final = 4
+#: A leg that runs neither along nor square to the walls costs so much more: where all else is
+#: equal lines lie along walls.
+_ASKEW: Final = 0.02
+#: So much more a line may cost that has one turn less where that was hardly any.
+_STRAIGHT: Final = 0.03
+#: Points beside the way that legs are tried between, at most, and legs that are tried.
+_LEGS_TRIED: Final = 6000
 
 
 @dataclass(frozen=True)
@@ -58,6 +72,8 @@ class LineRule:
         Greatest depth of the invert below the ground [m].
     per_m, per_depth, per_bend
         Cost of a metre of pipe, of a metre of trench per metre of depth, of a fitting.
+    per_aslant
+        Cost of an edge of paving that is not crossed square.
     """
 
     least_fall: float
@@ -65,6 +81,7 @@ class LineRule:
     per_m: float = 0.15
     per_depth: float = 1.2
     per_bend: float = 0.6
+    per_aslant: float = 2.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -82,12 +99,43 @@ class Trenching:
         Least depth of the invert below the ground [m]: cover and pipe; less where it comes out.
     cell_m
         Side of a cell [m].
+    deepest
+        Greatest depth of the invert where it is less than that of the rule, as beside footings
+        [m]; None for nowhere.
+    paved
+        Cells of drives and other paving, whose edges are crossed square; None for none.
+    walls
+        Direction of the walls that lines lie along, in the angles of `_heading`; NaN for none.
+    points
+        Shape (n, 2): points beside what stands in the way, between which legs are tried.
     """
 
     level: FloatArray
     cost: FloatArray
     least_depth: FloatArray
     cell_m: float
+    deepest: FloatArray | None = None
+    paved: BoolArray | None = None
+    walls: float = math.nan
+    points: FloatArray = field(default_factory=lambda: np.empty((0, 2)))
+
+    def limit(self, rule: LineRule) -> FloatArray:
+        """Greatest depth of the invert in each cell [m]."""
+        if self.deepest is None:
+            return np.full(self.level.shape, rule.deepest_m)
+        return np.minimum(self.deepest, rule.deepest_m)
+
+    @cached_property
+    def edges(self) -> FloatArray:
+        """Direction square to the edge of paving, in the angles of `_heading`; NaN elsewhere."""
+        from scipy.ndimage import gaussian_filter  # noqa: PLC0415 - slow to import
+
+        if self.paved is None:
+            return np.full(self.level.shape, np.nan)
+        # over some cells, since the steps of a raster are no edge
+        down, right = np.gradient(gaussian_filter(self.paved.astype(float), 2.0))
+        square = np.degrees(np.arctan2(down, right))
+        return np.asarray(np.where(np.hypot(down, right) > 1e-3, square, np.nan))
 
 
 @dataclass(frozen=True, eq=False)
@@ -166,11 +214,11 @@ def cheapest_way(
     rows, columns = ground.level.shape
     level, cost = ground.level.ravel().tolist(), ground.cost.ravel().tolist()
     highest = (ground.level - ground.least_depth).ravel().tolist()
-    ends = goal.ravel().tolist()
+    ends, limit = goal.ravel().tolist(), ground.limit(rule).ravel().tolist()
     steps = [(r, c, math.hypot(r, c) * ground.cell_m) for r, c in _STEPS]
     best = [-math.inf] * len(level)
     invert = min(invert, highest[start])
-    if not (math.isfinite(cost[start]) and level[start] - invert <= rule.deepest_m):
+    if not (math.isfinite(cost[start]) and level[start] - invert <= limit[start]):
         return None
     labels: list[tuple[int, float, int]] = [(start, invert, -1)]
     heap = [(0.0, 0)]
@@ -191,7 +239,7 @@ def cheapest_way(
                 continue
             there = min(here - rule.least_fall * step, highest[other])
             depth = level[other] - there
-            if depth > rule.deepest_m or there <= best[other] + _SAME_M:
+            if depth > limit[other] or there <= best[other] + _SAME_M:
                 continue
             spent = step * (
                 0.5 * (cost[cell] + cost[other]) + rule.per_m
@@ -243,25 +291,44 @@ def _leg(
     ground: Trenching, first: FloatArray, second: FloatArray, invert: float, rule: LineRule
 ) -> tuple[float, float] | None:
     """Cost of a straight leg from an invert, and the invert at its end; None where it cannot be."""
-    cells = math.hypot(*(second - first))
+    down, right = float(second[0] - first[0]), float(second[1] - first[1])
+    cells = math.hypot(down, right)
     count = max(math.ceil(_SAMPLES * cells), 1)
-    share = np.linspace(0.0, 1.0, count + 1)[:, None]
-    at = np.rint(first + share * (second - first)).astype(int)
-    row, column = at[:, 0], at[:, 1]
+    share = np.linspace(0.0, 1.0, count + 1)
+    row = np.rint(first[0] + share * down).astype(np.intp)
+    column = np.rint(first[1] + share * right).astype(np.intp)
     cost = ground.cost[row, column]
     if not np.isfinite(cost).all():
         return None
-    fallen = rule.least_fall * cells * ground.cell_m * share[:, 0]
+    fallen = rule.least_fall * cells * ground.cell_m * share
     level = ground.level[row, column]
     may = level - ground.least_depth[row, column]
     may[0] = min(may[0], invert)
     inverts = np.minimum.accumulate(may + fallen) - fallen
     depth = level - inverts
-    if (depth > rule.deepest_m + 1e-9).any():
+    limit: FloatArray | float = rule.deepest_m
+    if ground.deepest is not None:
+        limit = np.minimum(ground.deepest[row, column], rule.deepest_m)
+    if (depth > limit + 1e-9).any():
         return None
     each = cost + rule.per_m + rule.per_depth * depth
     step = cells * ground.cell_m / count
-    return float((each[1:] + each[:-1]).sum() * 0.5 * step), float(inverts[-1])
+    spent = float((each[1:] + each[:-1]).sum() * 0.5 * step)
+    heading = math.degrees(math.atan2(down, right))
+    if not math.isnan(ground.walls) and _apart(heading, ground.walls, 90.0) > GIVES_WAY:
+        spent *= 1.0 + _ASKEW
+    if ground.paved is not None:
+        paved = ground.paved[row, column]
+        for at in np.flatnonzero(paved[1:] != paved[:-1]):
+            square = ground.edges[row[at], column[at]]
+            if _apart(heading, float(square), 180.0) > SQUARE:  # False where there is no edge
+                spent += rule.per_aslant
+    return spent, float(inverts[-1])
+
+
+def _apart(first: float, second: float, turn: float) -> float:
+    """Angle between two directions that are the same again after a turn [degrees]."""
+    return abs((first - second + turn / 2) % turn - turn / 2)
 
 
 def _turns(points: FloatArray) -> list[float]:
@@ -271,7 +338,112 @@ def _turns(points: FloatArray) -> list[float]:
     return [float(turn) for turn in np.abs((np.diff(heading) + 180.0) % 360.0 - 180.0)]
 
 
-def straightened(ground: Trenching, way: Way, level: float, rule: LineRule) -> Way | None:
+@dataclass(frozen=True, eq=False)
+class Goal:
+    """
+    Where a line may end.
+
+    Parameters
+    ----------
+    point
+        Row and column.
+    level
+        Level which the invert may not lie below there [m].
+    approach
+        Shape (n, 2): points of which the last leg comes from one, as to a wye; empty for any way.
+    cost
+        Of joining there.
+    key
+        What it is to the caller.
+    """
+
+    point: FloatArray
+    level: float
+    approach: FloatArray = field(default_factory=lambda: np.empty((0, 2)))
+    cost: float = 0.0
+    key: Hashable = None
+
+
+def best_line(
+    ground: Trenching, start: int, invert: float, goals: Sequence[Goal], rule: LineRule
+) -> tuple[Way, Goal] | None:
+    """
+    Lay the cheapest line to one of some goals: straight legs, turned by fittings.
+
+    Where a pipe can fall at all is told by the way of cells. Legs between points beside what
+    stands in the way are mostly cheaper than those along that way; where there are none, those
+    along it are drawn.
+
+    Parameters
+    ----------
+    ground
+        What it is laid in.
+    start, invert
+        As for `cheapest_way`.
+    goals
+        Where it may end.
+    rule
+        What it must keep.
+
+    Returns
+    -------
+    line, goal
+        None where no line falls to any of them.
+    """
+    found = to_cells(ground, start, invert, goals, rule)
+    if found is None:
+        return None
+    way, goal = found
+    invert = float(way.inverts[0])
+    ways: list[tuple[Way, Goal]] = []
+    drawn = straightened(ground, way, goal, rule)
+    if drawn is not None:
+        ways.append((drawn, goal))
+    most = drawn.cost + goal.cost if drawn is not None else math.inf
+    over = _over_points(ground, divmod(start, ground.level.shape[1]), invert, goals, rule, most)
+    if over is not None:
+        ways.append((_fitted(ground, over[0], invert, over[1], rule), over[1]))
+    return min(ways, key=lambda one: _worth(one[0]) + one[1].cost) if ways else None
+
+
+def to_cells(
+    ground: Trenching, start: int, invert: float, goals: Sequence[Goal], rule: LineRule
+) -> tuple[Way, Goal] | None:
+    """
+    Find the cheapest way of cells to one of some goals.
+
+    Parameters
+    ----------
+    ground, start, invert, goals, rule
+        As for `best_line`.
+    """
+    ends = np.full(ground.level.shape, np.inf)
+    which: dict[tuple[int, int], Goal] = {}
+    for goal in goals:
+        for point in goal.approach if len(goal.approach) else [goal.point]:
+            level = goal.level
+            if len(goal.approach):
+                level = _level_before(ground, point, goal, rule)
+            row, column = (int(value) for value in np.rint(point))
+            if level < ends[row, column]:
+                ends[row, column] = level
+                which[row, column] = goal
+    way = cheapest_way(ground, start, invert, ends, rule)
+    if way is None:
+        return None
+    row, column = way.points[-1].astype(int)
+    return way, which[int(row), int(column)]
+
+
+def _level_before(ground: Trenching, point: FloatArray, goal: Goal, rule: LineRule) -> float:
+    """Least invert from which the last leg still comes in at its goal; infinite for none."""
+    run = math.hypot(*(goal.point - point)) * ground.cell_m
+    level = goal.level + rule.least_fall * run
+    leg = _leg(ground, point, goal.point, level, rule)
+    return level if leg is not None and leg[1] >= goal.level - 1e-6 else math.inf
+
+
+def straightened(ground: Trenching, way: Way, goal: Goal, rule: LineRule) -> Way | None:
     """
     Draw a way of cells as few straight legs, and turn them by fittings where that can be.
 
@@ -281,8 +453,8 @@ def straightened(ground: Trenching, way: Way, level: float, rule: LineRule) -> W
         What it is laid in.
     way
         From `cheapest_way`.
-    level
-        Level which the invert may not lie below at the end [m].
+    goal
+        Where it ends.
     rule
         What it must keep.
 
@@ -294,13 +466,122 @@ def straightened(ground: Trenching, way: Way, level: float, rule: LineRule) -> W
     """
     invert = float(way.inverts[0])
     for number in _POINTS:
-        chosen = _legs(ground, _thinned(way.points, number), invert, level, rule)
+        points = _thinned(way.points, number)
+        if len(goal.approach):
+            near = np.hypot(*(goal.approach - points[-1]).T)
+            points[-1] = goal.approach[int(np.argmin(near))]
+            points = np.vstack([points, goal.point])
+        else:
+            points[-1] = goal.point
+        chosen = _legs(ground, points, invert, goal.level, rule, to_wye=len(goal.approach) > 0)
         if chosen is not None:
+            return _fitted(ground, chosen, invert, goal, rule)
+    return None
+
+
+def _fitted(
+    ground: Trenching, points: FloatArray, invert: float, goal: Goal, rule: LineRule
+) -> Way:
+    """Line over some points along which it is known to fall, its turns made by fittings."""
+    line = laid(ground, _to_fittings(ground, points, invert, goal, rule), invert, rule)
+    return Way(points, np.array([]), math.inf) if line is None else line
+
+
+@dataclass(frozen=True, eq=False)
+class _Net:
+    """
+    Points that legs are tried between: the start, those beside what stands in the way, the goals.
+
+    Parameters
+    ----------
+    points
+        Rows and columns; the start first.
+    goals
+        By the position of their point.
+    only
+        Of points from which one leg alone leads on, to a wye: where to.
+    further
+        Positions that any other point may lead to.
+    run
+        Distance between every two [m].
+    """
+
+    points: FloatArray
+    goals: Mapping[int, Goal]
+    only: Mapping[int, int]
+    further: tuple[int, ...]
+    run: FloatArray
+
+    @classmethod
+    def of(cls, ground: Trenching, start: tuple[int, int], goals: Sequence[Goal]) -> _Net:
+        nodes: list[FloatArray] = [np.asarray(start, dtype=float), *ground.points]
+        ends: dict[int, Goal] = {}
+        only: dict[int, int] = {}
+        for goal in goals:
+            if not len(goal.approach):
+                nodes += _crossings(ground, nodes[0], np.asarray(goal.point, dtype=float))
+            before = range(len(nodes), len(nodes) + len(goal.approach))
+            nodes += [*goal.approach, np.asarray(goal.point, dtype=float)]
+            ends[len(nodes) - 1] = goal
+            only |= dict.fromkeys(before, len(nodes) - 1)
+        points = np.array(nodes)
+        further = tuple(
+            node for node in range(1, len(points))
+            if node not in ends or not len(ends[node].approach)
+        )  # fmt: skip
+        run = np.hypot(*(points[:, None] - points[None, :]).transpose(2, 0, 1)) * ground.cell_m
+        return cls(points, ends, only, further, run)
+
+    def turn_cost(self, before: int, here: int, other: int, rule: LineRule) -> float:
+        """Cost of the fitting between two legs; infinite for one that is none."""
+        if before < 0:
+            return 0.0
+        turn = _turns(self.points[[before, here, other]])[0]
+        return math.inf if turn > 90.0 + GIVES_WAY else _bends_cost([turn], rule)
+
+
+def _over_points(
+    ground: Trenching, start: tuple[int, int], invert: float, goals: Sequence[Goal],
+    rule: LineRule, most: float,
+) -> tuple[FloatArray, Goal] | None:  # fmt: skip
+    """Cheapest legs between points beside the way: labels by their last leg, as on cells."""
+    net = _Net.of(ground, start, goals)
+    run, ends = net.run, list(net.goals)
+    finite = ground.cost[np.isfinite(ground.cost)]
+    least = float(finite.min()) + rule.per_m + rule.per_depth * float(ground.least_depth.min())
+    rest = least * run[:, ends].min(axis=1)
+    shortest = min(LEAST_LEG_M, float(run[0][ends].min())) - 1e-9
+    best: dict[tuple[int, int], float] = {}
+    heap: list[tuple[float, int, int, int, float, tuple[int, ...], float]] = [
+        (float(rest[0]), 0, 0, -1, invert, (0,), 0.0)
+    ]
+    tried = 0
+    while heap and tried < _LEGS_TRIED:
+        total, _, me, before, here, way, cost = heapq.heappop(heap)
+        if total >= most:
             break
-    else:
-        return None
-    moved = _to_fittings(ground, chosen, invert, level, rule)
-    return laid(ground, moved, invert, rule)
+        if here <= best.get((before, me), -math.inf) + _SAME_M:
+            continue
+        best[before, me] = here
+        if me in net.goals:
+            return net.points[list(way)], net.goals[me]
+        for other in [net.only[me]] if me in net.only else net.further:
+            if other in way or run[me, other] < shortest:
+                continue
+            spent = cost + net.turn_cost(before, me, other, rule)
+            spent += net.goals[other].cost if other in net.goals else 0.0
+            if spent + least * float(run[me, other]) + float(rest[other]) >= most:
+                continue
+            tried += 1
+            leg = _leg(ground, net.points[me], net.points[other], here, rule)
+            level = net.goals[other].level - 1e-9 if other in net.goals else -math.inf
+            if leg is None or leg[1] < level:
+                continue
+            if leg[1] > best.get((me, other), -math.inf) + _SAME_M:
+                spent += leg[0]
+                heapq.heappush(heap, (spent + float(rest[other]), tried, other, me, leg[1],
+                                      (*way, other), spent))  # fmt: skip
+    return None
 
 
 def _thinned(points: FloatArray, number: int) -> FloatArray:
@@ -311,9 +592,10 @@ def _thinned(points: FloatArray, number: int) -> FloatArray:
 
 
 def _legs(
-    ground: Trenching, points: FloatArray, invert: float, level: float, rule: LineRule
-) -> FloatArray | None:
-    """Choose the points between which straight legs cost the least, bends counted."""
+    ground: Trenching, points: FloatArray, invert: float, level: float, rule: LineRule, *,
+    to_wye: bool = False,
+) -> FloatArray | None:  # fmt: skip
+    """Choose the points between which straight legs cost the least; the last leg to a wye stays."""
     last = len(points) - 1
     if last < 1:
         return points
@@ -322,7 +604,7 @@ def _legs(
     least_cells = min(LEAST_LEG_M / ground.cell_m, math.hypot(*(points[-1] - points[0])))
     for first, second in itertools.combinations(range(last + 1), 2):
         run = points[second] - points[first]
-        if math.hypot(*run) < least_cells - 1e-9:
+        if math.hypot(*run) < least_cells - 1e-9 or (to_wye and second == last != first + 1):
             continue
         before = [(0.0, invert, -1)] if first == 0 else []
         before += _arrivals(best, points, first, second, rule)
@@ -376,20 +658,43 @@ def _misfit(turns: Sequence[float]) -> float:
     )
 
 
+def _crossings(ground: Trenching, start: FloatArray, end: FloatArray) -> list[FloatArray]:
+    """Points in which a line turns that leaves and arrives along, square or at 45 to the walls."""
+    if math.isnan(ground.walls):
+        return []
+    angles = np.radians(ground.walls + np.array([0.0, 45.0, 90.0, 135.0]))
+    found = []
+    for first, second in itertools.permutations(
+        np.column_stack([np.sin(angles), np.cos(angles)]), 2
+    ):
+        far = np.linalg.solve(np.column_stack([first, -second]), end - start)
+        at = start + far[0] * first
+        inside = (at >= 0).all() and (np.rint(at) < ground.level.shape).all()
+        if inside and np.isfinite(ground.cost[tuple(np.rint(at).astype(int))]):
+            found.append(at)
+    return found
+
+
+def _worth(line: Way) -> float:
+    """Cost of a line, and what turns that are no fittings count as."""
+    return line.cost + sum(1.0 + 0.3 * off for turn in line.turns if (off := _misfit([turn])) > 0)
+
+
 def _to_fittings(
-    ground: Trenching, points: FloatArray, invert: float, level: float, rule: LineRule
+    ground: Trenching, points: FloatArray, invert: float, goal: Goal, rule: LineRule
 ) -> FloatArray:
     """Move inner points, one by one, until turns are those of fittings; cost counts too."""
 
     def worth(some: FloatArray) -> float:
         legs = np.hypot(*np.diff(some, axis=0).T) * ground.cell_m
         turns = _turns(some)
-        if legs.min() < min(LEAST_LEG_M, shortest) - 1e-9 or max(turns) > 90.0 + GIVES_WAY:
+        too_sharp = max(turns, default=0.0) > 90.0 + GIVES_WAY
+        if legs.min() < min(LEAST_LEG_M, shortest) - 1e-9 or too_sharp:
             return math.inf
         line = laid(ground, some, invert, rule)
-        if line is None or line.inverts[-1] < level - 1e-9:
+        if line is None or line.inverts[-1] < goal.level - 1e-9:
             return math.inf
-        return line.cost + 0.3 * _misfit(turns)
+        return _worth(line)
 
     if len(points) < 3:
         return points
@@ -397,15 +702,38 @@ def _to_fittings(
     now, best = points, worth(points)
     for _ in range(_ROUNDS):
         before = best
-        for inner in range(1, len(points) - 1):
-            for place in _near(ground, points[inner]):
+        now, best = _fewer(now, best, worth, to_wye=len(goal.approach) > 0)
+        for inner in range(1, len(now) - 1):
+            is_stub = len(goal.approach) > 0 and inner == len(now) - 2
+            for place in _along(ground, now[-2:]) if is_stub else _near(ground, now[inner]):
                 changed = now.copy()
                 changed[inner] = place
                 if (value := worth(changed)) < best - 1e-9:
                     now, best = changed, value
         if best > before - 1e-6:
             break
-    return now
+    return _fewer(now, best, worth, to_wye=len(goal.approach) > 0)[0]
+
+
+def _fewer(
+    points: FloatArray, best: float, worth: Callable[[FloatArray], float], *, to_wye: bool
+) -> tuple[FloatArray, float]:
+    """Leave out points that are worth nothing: what is hardly a turn is none."""
+    for inner in range(len(points) - (3 if to_wye else 2), 0, -1):
+        fewer, is_turn = np.delete(points, inner, axis=0), _turns(points)[inner - 1] > GIVES_WAY
+        value = worth(fewer)
+        if value <= best + (1e-9 if is_turn else _STRAIGHT * best):
+            points, best = fewer, value
+    return points, best
+
+
+def _along(ground: Trenching, stub: FloatArray) -> list[FloatArray]:
+    """Places from which the leg into a wye may come, at the angle that it has."""
+    back = (stub[0] - stub[1]) / math.hypot(*(stub[0] - stub[1]))
+    size = np.array(ground.level.shape) - 1
+    far = np.arange(LEAST_LEG_M, LEAST_LEG_M + 4 * _MOVED_M, 0.25) / ground.cell_m
+    places = [stub[1] + back * one for one in far]
+    return [place for place in places if (place >= 0).all() and (place <= size).all()]
 
 
 def _near(ground: Trenching, point: FloatArray) -> list[FloatArray]:
@@ -418,11 +746,11 @@ def _near(ground: Trenching, point: FloatArray) -> list[FloatArray]:
     return [place for place in places if (place >= 0).all() and (place <= size).all()]
 
 
-def even_grade(
+def graded(
     ground: Trenching, points: FloatArray, ends: tuple[float, float], rule: LineRule
-) -> tuple[float, float] | None:
+) -> FloatArray | None:
     """
-    Inverts between which a line lies at one grade, as shallow as its cover allows.
+    Inverts at the points of a line that lies as shallow as its cover allows, in few grades.
 
     Parameters
     ----------
@@ -438,21 +766,51 @@ def even_grade(
     Returns
     -------
     inverts
-        At both ends [m]; None where no one grade keeps cover, depth and least fall all along.
+        At all points [m]; at one grade where that can be, else with as few breaks at its bends as
+        keep cover, depth and least fall; None where none do.
     """
-    upper, lower = ends
     legs = np.hypot(*np.diff(points, axis=0).T)
-    count = max(math.ceil(_SAMPLES * legs.sum()), 2)
     reached = np.concatenate([[0.0], np.cumsum(legs)])
-    along = np.linspace(0.0, reached[-1], count + 1)
+    along = np.linspace(0.0, reached[-1], max(math.ceil(_SAMPLES * legs.sum()), 2) + 1)
     at = np.column_stack([np.interp(along, reached, points[:, axis]) for axis in (0, 1)])
     row, column = np.rint(at).astype(int).T
-    left = 1.0 - along[:-1] / reached[-1]
-    may = (ground.level - ground.least_depth)[row, column][:-1]
-    must = ground.level[row, column][:-1] - rule.deepest_m
-    highest = min(upper, float((lower + (may - lower) / left).min()))
-    least = max(
-        float((lower + (must - lower) / left).max()),
-        lower + rule.least_fall * float(reached[-1]) * ground.cell_m,
+    level = ground.level[row, column]
+    may, must = level - ground.least_depth[row, column], level - ground.limit(rule)[row, column]
+    bounds = (along[:-1], may[:-1], must[:-1])
+    fall = rule.least_fall * ground.cell_m
+    inner = range(1, len(points) - 1)
+    for breaks in range(len(points) - 1):
+        tried = [
+            found
+            for some in itertools.combinations(inner, breaks)
+            if (found := _profile(reached[[0, *some, -1]], bounds, ends, fall)) is not None
+        ]
+        if tried:
+            knots, inverts = max(tried, key=lambda one: float(np.trapezoid(one[1], one[0])))
+            return np.asarray(np.interp(reached, knots, inverts))
+    return None
+
+
+def _profile(
+    knots: FloatArray, bounds: tuple[FloatArray, FloatArray, FloatArray],
+    ends: tuple[float, float], fall: float,
+) -> tuple[FloatArray, FloatArray] | None:  # fmt: skip
+    """Highest inverts at some knots between which a line lies straight; None where none do."""
+    along, may, must = bounds
+    upper, lower = ends
+    if len(knots) == 2:
+        left = 1.0 - along / knots[-1]
+        highest = min(upper, float((lower + (may - lower) / left).min()))
+        least = max(float((lower + (must - lower) / left).max()), lower + fall * knots[-1])
+        return (knots, np.array([highest, lower])) if highest >= least - 1e-9 else None
+    from scipy.optimize import linprog  # noqa: PLC0415 - slow to import
+
+    weights = np.array([np.interp(along, knots, unit) for unit in np.eye(len(knots))]).T
+    falling = np.diff(np.eye(len(knots)), axis=0)  # each knot no higher than the least fall asks
+    found = linprog(
+        -weights.sum(axis=0),
+        A_ub=np.vstack([weights, -weights, falling]),
+        b_ub=np.concatenate([may, -must, -fall * np.diff(knots)]),
+        bounds=[(None, upper), *[(None, None)] * (len(knots) - 2), (lower, lower)],
     )
-    return (highest, lower) if highest >= least - 1e-9 else None
+    return (knots, np.asarray(found.x)) if found.success else None

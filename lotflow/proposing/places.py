@@ -19,8 +19,8 @@ import numpy as np
 from lotflow.advice.harm import LIMITS, Kind
 from lotflow.terrain.cells import cells_from, lowest_around
 from lotflow.terrain.freeboard import HOUSE_REACH_M
-from lotflow.terrain.ponding import pond_network, standing_water
-from lotflow.terrain.routing import Drains, route
+from lotflow.terrain.ponding import overflow_path, pond_network, standing_water
+from lotflow.terrain.routing import Drains, receivers, route
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Sequence
@@ -38,11 +38,16 @@ _WET_M: Final = 0.01
 _NEAR_H: Final = LIMITS[Kind.STANDS_NEAR].value or 0.0
 _STANDS_H: Final = LIMITS[Kind.STANDS].value or 0.0
 _FREEBOARD_M: Final = LIMITS[Kind.FREEBOARD].value or 0.0
+#: Less deep a dip is no low spot whose overflow is followed [m].
+_SPOT_M: Final = 0.05
 #: A wall wets the cells this near to it, in cells.
 _BESIDE_CELLS: Final = 1.01
 #: An inlet stands at least so far from a wall [m]: room for the basin and its trench. Common
 #: practice, no published source.
 WALL_ROOM_M: Final = 0.5
+#: More water than this beyond the lot, and by more than this share, is more: lotflow's choice.
+OFF_LOT_M3: Final = 0.1
+OFF_LOT_SHARE: Final = 0.05
 #: Candidates are so far apart [m]; those on the ways of water twice as far.
 APART_M: Final = 2.0
 #: An inlet is set at the lowest place so near to its mark [m].
@@ -61,10 +66,14 @@ class Harm(NamedTuple):
         Length of own walls at which water stands [m].
     near_m2
         Ground within 10 ft of the house on which it stands longer than 24 h [m^2].
+    wanted_m2
+        Ground that is to be dry first on which it stands [m^2].
     paved_m2
         Paving on which it stays [m^2].
     lawn_m2
         Other ground of the lot on which it stands longer than 48 h [m^2].
+    spills_m3
+        What runs over out of low spots of the lot onto ground beyond it [m^3].
     stands_m3
         Water that stands on the lot [m^3].
     run_on_m3
@@ -74,8 +83,10 @@ class Harm(NamedTuple):
     openings_m: float
     wall_m: float
     near_m2: float
+    wanted_m2: float
     paved_m2: float
     lawn_m2: float
+    spills_m3: float
     stands_m3: float
     run_on_m3: float
 
@@ -90,11 +101,11 @@ class Harm(NamedTuple):
 #: Whole steps mended, row by row: compared from the first row on.
 Gain = tuple[int, ...]
 #: Smallest change of each row that decides: lotflow's choice, no published source.
-_STEPS: Final = Harm(0.01, 1.0, 1.0, 1.0, 1.0, 0.1, 1.0)
+_STEPS: Final = Harm(0.01, 1.0, 1.0, 0.25, 1.0, 1.0, 0.5, 0.1, 1.0)
 NO_GAIN: Final[Gain] = (0,) * len(_STEPS)
 
 #: Rows that name a limit; what only stands or runs by breaks none, and asks for no inlet.
-_OF_LIMITS: Final = 5
+_OF_LIMITS: Final = 7
 
 
 def mends(gain: Gain) -> bool:
@@ -103,7 +114,7 @@ def mends(gain: Gain) -> bool:
 
     Examples
     --------
-    >>> mends((0, 0, 3, 0, 0, 0, -4)), mends((0, 0, 0, 0, 0, 9, 9)), mends((-1, 9, 0, 0, 0, 0, 0))
+    >>> mends((0, 0, 3, 0, 0, 0, 0, 0, -4)), mends((0, 0, 0, 0, 0, 0, 0, 9, 9)), mends((-1, 9))
     (True, False, False)
     """
     return gain[:_OF_LIMITS] > NO_GAIN[:_OF_LIMITS]
@@ -139,6 +150,8 @@ class Yard:
         Cells on which no inlet may be put.
     rule
         Direction of flow.
+    wanted
+        Cells that are to be dry first; None for none.
     """
 
     surface: Surface
@@ -152,6 +165,7 @@ class Yard:
     openings: Sequence[Threshold]
     kept_out: BoolArray
     rule: str = "ltd"
+    wanted: BoolArray | None = None
 
     @property
     def cell_m(self) -> float:
@@ -224,8 +238,10 @@ def harm_of(yard: Yard, water: StandingWater) -> Harm:
         openings_m=_lacking(yard, water),
         wall_m=float((wet & ring & (away <= _BESIDE_CELLS * cell)).sum()) * cell,
         near_m2=float((ring & (hours > _NEAR_H)).sum()) * area,
+        wanted_m2=0.0 if yard.wanted is None else float((yard.wanted & wet).sum()) * area,
         paved_m2=float((yard.paved & wet).sum()) * area,
         lawn_m2=float((~ring & ~yard.paved & (hours > _STANDS_H)).sum()) * area,
+        spills_m3=_spilled(yard, water) * area,
         stands_m3=float(depth.sum()) * area,
         run_on_m3=float(yard.runoff[meets & ~ring].sum()) * area,
     )
@@ -241,6 +257,23 @@ def _lacking(yard: Yard, water: StandingWater) -> float:
         if opening.is_given and wet.size:
             lacking += max(_FREEBOARD_M - (opening.level - float(level[wet].max())), 0.0)
     return lacking
+
+
+def _spilled(yard: Yard, water: StandingWater) -> float:
+    """Water that runs over out of low spots of the lot and leaves it [depth x cells]."""
+    network = water.network
+    field, lot = network.routing.field, yard.lot.ravel()
+    deepest = np.zeros(network.capacity.size + 1)
+    np.maximum.at(deepest, network.depression.ravel(), network.routing.depth.ravel())
+    is_spot = deepest[1:] >= _SPOT_M
+    own = lot[network.bed_cell] & yard.believed.ravel()[network.bed_cell] & is_spot
+    full = np.flatnonzero(own & (water.overflow * yard.surface.ground.cell_m2 > OFF_LOT_M3))
+    receiver, found = receivers(field).ravel(), 0.0
+    for one in full.tolist():
+        path = overflow_path(network, receiver, one + 1, is_spot)
+        if not lot[path.cells[1:]].all():
+            found += float(water.overflow[one])
+    return found
 
 
 class Judge:
@@ -526,9 +559,6 @@ def _sure(of_place: Sequence[tuple[bool, float]], drawn: int) -> Sure:
     return Sure(len(of_place), drawn, round(same, 3), round(kept, 3))
 
 
-#: More water than this beyond the lot, and by more than this share, is more: lotflow's choice.
-OFF_LOT_M3: Final = 0.1
-OFF_LOT_SHARE: Final = 0.05
 #: Water that leaves this near to where it left before leaves at the same place [m].
 SAME_PLACE_M: Final = 2.0
 

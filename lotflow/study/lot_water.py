@@ -24,7 +24,6 @@ from lotflow.outputs.terrain_layers import told_crossings
 from lotflow.study.window import StudyWindow, case_surface, first_reach, study_window, surface_on
 from lotflow.terrain.catchments import CatchmentCells, LotBalance, catchment_cells, lot_balance
 from lotflow.terrain.closure import spills_unseen
-from lotflow.terrain.conditioning import LevelledError
 from lotflow.terrain.downspouts import case_roofs
 from lotflow.terrain.flow_paths import FlowPath, flow_paths
 from lotflow.terrain.inlets import InletStudy, drawn_inlets, study_inlets
@@ -130,14 +129,10 @@ class LotWater:
         """Vertical error of levels taken off the ground: smaller near levels taken on site."""
         stated, own = self.job.elevation, self.site.from_benchmark
         given = GivenLevels(self.job.is_drawn_by_benchmark, own, self.site.levelled.difference(own))
-        if self.levelled is None or self.levelled.conditioning is None:
-            return LevelError(stated.rmse_m, stated.correlation_m, stated.white_share, given=given)
-        share = self.levelled.spread_share
-        return LevelledError(
-            share * stated.rmse_m, stated.correlation_m, stated.white_share,
-            self.window.surface.ground, self.levelled.conditioning.of_better_ground(share),
-            given=given,
-        )  # fmt: skip
+        error = LevelError(stated.rmse_m, stated.correlation_m, stated.white_share, given=given)
+        if self.levelled is None:
+            return error
+        return self.levelled.error(error, self.window.surface.ground)
 
     @cached_property
     def spots_cut(self) -> BoolArray:

@@ -16,16 +16,20 @@ from lotflow.errors import Fault, InputError
 from lotflow.inputs.job import moved_job_text, read_job, with_realisations
 from lotflow.inputs.limits import DEFAULT_LIMITS
 from lotflow.inputs.open import local_file, read_bytes
+from lotflow.inputs.prices import read_prices
+from lotflow.inputs.proposals import PROPOSAL_FILE, digest, read_earlier
 from lotflow.inputs.site import empty_layers
 from lotflow.inputs.sources import naming_files
 from lotflow.outputs.job_folder import JobFile, write_job_folder
 from lotflow.outputs.proposal import (
-    PROPOSAL_FILE,
     SITE_FILE,
+    NewRow,
+    listed_rows,
     proposal_content,
     proposal_text,
     proposed_rows,
     with_rows,
+    without_rows,
 )
 from lotflow.outputs.proposal_page import PROPOSAL_PAGE, ProposalView, proposal_page
 from lotflow.outputs.summary import json_text
@@ -36,31 +40,34 @@ from lotflow.outputs.surface_proposal import (
     surface_shots,
     surface_text,
 )
-from lotflow.proposing.inlets import LotGround, Rules, asked, inlet_options, judged, laid_out
+from lotflow.proposing.again import Settled, settled
+from lotflow.proposing.inlets import LotGround, Rules, asked, laid_out, offered
 from lotflow.proposing.ranking import Trial, ranked
-from lotflow.study.chapter import say_nothing
-from lotflow.study.job_chapters import case_storms, site_cover
-from lotflow.study.lot_water import case_water, error_model, study_lot
-from lotflow.study.main_job import run_study, study_of
-from lotflow.study.start import start_job
-from lotflow.study.surface_step import (
+from lotflow.proposing.sound import sound_nodes
+from lotflow.proposing.surface import SurfaceLot
+from lotflow.proposing.surface_trials import (
     basins_on_paving,
     compared_harm,
     costs,
     nothing_stands,
     pump_last,
     quantities,
-    surface_lot,
     surface_step,
 )
+from lotflow.study.chapter import say_nothing
+from lotflow.study.job_chapters import case_storms, site_cover
+from lotflow.study.lot_water import case_water, error_model, study_lot
+from lotflow.study.main_job import run_study, study_of
+from lotflow.study.start import start_job
 from lotflow.terrain.confidence import surfaces_off
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
     from lotflow.inputs.job import Job
-    from lotflow.outputs.proposal import NewRow
+    from lotflow.layers.proposals import Rejected
     from lotflow.proposing.inlets import InletOption
+    from lotflow.proposing.trenches import DrawnNode
     from lotflow.study.chapter import Tell
     from lotflow.study.lot_water import LotWater
     from lotflow.study.main_job import Study
@@ -115,9 +122,26 @@ def propose(
     """
     job = read_job(job_path)
     _require_one_file(job)
+    earlier = read_earlier(job_path)
     moved = _moved_job(job_path, folder.resolve())
     tell("reading the ground")
     lot = study_lot(job)
+    if earlier is None:
+        return _proposed(job_path, lot, moved, folder, inlets, surfaces, tell)
+    again = settled(lot.site, earlier, lot.ground.metres_per_unit)
+    with tempfile.TemporaryDirectory(prefix="lotflow-") as made:
+        if again.free or again.theirs:
+            base = Path(made).resolve().joinpath("job")
+            _write_base(job_path, lot, again, base)
+            job_path, lot = base, study_lot(read_job(base))
+        return _proposed(job_path, lot, moved, folder, inlets, surfaces, tell, again.rejected)
+
+
+def _proposed(
+    job_path: Path, lot: LotWater, moved: JobFile, folder: Path, inlets: int, surfaces: int,
+    tell: Tell, rejected: tuple[Rejected, ...] = (),
+) -> Proposed:  # fmt: skip
+    """Propose for a drawing without free rows of an earlier proposal."""
     with naming_files(lot.site.sources), tempfile.TemporaryDirectory(prefix="lotflow-") as made:
         ground = _ground(lot)
         tell("the surface first")
@@ -137,25 +161,29 @@ def propose(
             rows = surface_rows(surface.changes)
             _write_job(job_path, folder_of, _with_rows(lot, rows))
             drawn = study_lot(read_job(folder_of))
-            ground = _ground(drawn)
+        joinable = sound_nodes(_result(surface.study), drawn.site, drawn.case)
+        ground = _ground(drawn, rejected, joinable)
         tell("choosing places")
-        options, refused = inlet_options(ground, inlets, partial(tell, "choosing places"))
-        tell("judging by whole runs")
-        options, left_out, after = judged(
-            options, _broken(surface.study), partial(_run_with, job_path, drawn)
-        )
+        options, refused, after = offered(
+            ground, inlets, _broken(surface.study), partial(_run_with, job_path, drawn),
+            partial(tell, "choosing places"),
+        )  # fmt: skip
         tell("asking how sure they are")
         options = asked(ground, options, off, partial(tell, "asking how sure they are"))
         trials = [Trial(one.name, (one,)) for one in surface.changes]
-        trials += [Trial(one.name, cells=(one.cell,)) for one in options]
+        trials += [Trial(one.name, cells=(one.cell,)) for one in options if not one.is_drawn]
         ranking = ranked(surface.lot, trials, off, partial(tell, "asking how sure they are"))
-        site = _site_file(drawn, options)
-    refused = [*surface.refused, *refused, *left_out]
-    refused += [*nothing_stands(surface.lot, job), *basins_on_paving(surface.lot)]
+        added = _added_rows(drawn, options)
+        site = _with_rows(drawn, added)
+    limit = lot.job.criteria.low_spot_limit_m(surface.lot.error.rmse_m)
+    refused = [*surface.refused, *refused]
+    refused += [*nothing_stands(surface.lot, limit), *basins_on_paving(surface.lot)]
     refused += pump_last(refused)
-    head = {"lotflow": __version__, "seed": job.confidence.seed, "surfaces": surfaces}
+    head = {"lotflow": __version__, "seed": lot.job.confidence.seed, "surfaces": surfaces}
     before = _broken(bare)
-    content: dict[str, Any] = head | proposal_content(ground, options, refused, (before, after))
+    content: dict[str, Any] = head | proposal_content(
+        ground, options, refused, (before, after), listed_rows(added, _offset(lot)), rejected
+    )
     unit = lot.window.surface.ground.metres_per_unit
     mended, left, new = compared_harm(before, after, unit)
     content["harm"] = {
@@ -166,10 +194,13 @@ def propose(
     content["surface"] = surface_content(
         surface.options, surface.study.layers, surface.needs, listed
     )
-    content["ranking"] = ranking_content(ranking, costs(listed, lot))
+    paid = lot.job.prices
+    prices = {} if paid is None else read_prices(paid.file).prices
+    content["ranking"] = ranking_content(ranking, costs(listed, prices))
     content["shots"] = [*surface_shots(ranking, surface.changes), *content["shots"]]
     is_any = bool(surface.changes or options)
     content["outcome"] = "options" if is_any else "nothing can be offered"
+    content["sha256"] = digest(content)
     tell("drawing the page")
     page = proposal_page(content, _view(job_path, lot, site if is_any else None))
     write_job_folder(folder, [
@@ -225,7 +256,24 @@ def _require_one_file(job: Job) -> None:
         )  # fmt: skip
 
 
-def _ground(lot: LotWater) -> LotGround:
+def _write_base(job_path: Path, lot: LotWater, rows: Settled, folder: Path) -> None:
+    """Write the job without the free rows of an earlier proposal."""
+    file = lot.job.layers.file
+    if file is None:
+        raise InputError(
+            Fault("the job has a proposal beside it and no layers that it could have added rows to",
+                  "Delete proposal.json", column="layers.file")
+        )  # fmt: skip
+    drawn = read_bytes(
+        local_file(file, "file of the site layers"), DEFAULT_LIMITS.vector_bytes,
+        "file of the site layers",
+    )  # fmt: skip
+    _write_job(job_path, folder, JobFile(SITE_FILE, without_rows(drawn, rows.free, rows.theirs)))
+
+
+def _ground(
+    lot: LotWater, rejected: tuple[Rejected, ...] = (), drawn: Sequence[DrawnNode] = ()
+) -> LotGround:
     """Lay out the lot, as its main case is."""
     general, cover = lot.job.job, site_cover(lot).ground
     rules = Rules(
@@ -237,7 +285,15 @@ def _ground(lot: LotWater) -> LotGround:
         rate=ground_infiltration(cover, general.soil_group, general.soak_test_m_s),
         storms=case_storms(lot, case_water(lot, lot.case), cover),
         error=lot.level_error, rules=rules,
+        drawn=drawn, rejected=rejected,
     )  # fmt: skip
+
+
+def surface_lot(lot: LotWater, ground: LotGround) -> SurfaceLot:
+    """Lay out the lot for changes of its surface."""
+    return SurfaceLot(
+        ground, lot.site, lot.ground, lot.window.works, lot.level_error, lot.job.job.soak_test_m_s
+    )
 
 
 def _moved_job(job_path: Path, folder: Path) -> JobFile:
@@ -245,13 +301,14 @@ def _moved_job(job_path: Path, folder: Path) -> JobFile:
     return JobFile("job.toml", moved_job_text(job_path, folder, SITE_FILE).encode())
 
 
-def _site_file(lot: LotWater, options: Sequence[InletOption]) -> JobFile:
-    """Site with the rows of some options added."""
-    job = lot.job
-    rows = proposed_rows(
-        lot.site, lot.case, options, job.level_offset_m if job.is_drawn_by_benchmark else 0.0
-    )
-    return _with_rows(lot, rows)
+def _offset(lot: LotWater) -> float:
+    """What levels in the drawing lack of the elevations [m]."""
+    return lot.job.level_offset_m if lot.job.is_drawn_by_benchmark else 0.0
+
+
+def _added_rows(lot: LotWater, options: Sequence[InletOption]) -> list[NewRow]:
+    """Rows by which some options are drawn."""
+    return proposed_rows(lot.site, lot.case, options, _offset(lot))
 
 
 def _with_rows(lot: LotWater, rows: Sequence[NewRow]) -> JobFile:
@@ -283,7 +340,7 @@ def _run_with(job_path: Path, lot: LotWater, options: Sequence[InletOption]) -> 
     """Run the job with some options drawn; what is broken then."""
     with tempfile.TemporaryDirectory(prefix="lotflow-") as made:
         folder = Path(made).resolve()
-        _write_job(job_path, folder, _site_file(lot, options))
+        _write_job(job_path, folder, _with_rows(lot, _added_rows(lot, options)))
         return _broken(run_study(with_realisations(read_job(folder), 0)))
 
 
@@ -302,9 +359,14 @@ def _view(job_path: Path, lot: LotWater, site: JobFile | None) -> ProposalView:
     )  # fmt: skip
 
 
+def _result(study: Study) -> Result:
+    """What a study found, as advice reads it."""
+    content = {"balance": study.balance, "accuracy": study.accuracy}
+    return Result(study.layers, study.findings, content, study.lot.job.units)
+
+
 def _broken(study: Study) -> list[Harm]:
     """Limits that are broken in the main state, with inlets open."""
-    content = {"balance": study.balance, "accuracy": study.accuracy}
-    result = Result(study.layers, study.findings, content, study.lot.job.units)
+    result = _result(study)
     return [row for row in broken(harms(result))
             if row.state in (BOTH, result.state) and row.inlets in ("any", "open")]  # fmt: skip

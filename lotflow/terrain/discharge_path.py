@@ -138,6 +138,31 @@ def runs_back_to(path: DischargePath, walls: Any, metres_per_unit: float) -> flo
     return float(path.line.distance(walls)) * metres_per_unit
 
 
+#: Water that leaves so near to a stretch of the lot line at which it may leaves there [m].
+_AT_END_M: Final = 2.0
+
+
+def leaves_where_allowed(
+    path: DischargePath, allowed: Sequence[Any], metres_per_unit: float
+) -> bool:
+    """
+    Tell whether water leaves the lot at a stretch of its line at which it may.
+
+    Parameters
+    ----------
+    path
+        Where it goes.
+    allowed
+        Those stretches, in the grid's CRS.
+    metres_per_unit
+        Of that CRS.
+    """
+    if path.leaves_at is None:
+        return False
+    at = shapely.Point(path.leaves_at)
+    return any(one.distance(at) * metres_per_unit <= _AT_END_M for one in allowed)
+
+
 def reaches_street(path: DischargePath, streets: Sequence[Any], metres_per_unit: float) -> bool:
     """
     Tell whether water that leaves the lot reaches a street within a verge's width.

@@ -19,6 +19,7 @@ from lotflow.terrain.conditioning import (
     LEAST_VARIANCE_M2,
     REACH,
     ConditionedSurfaces,
+    LevelledError,
     Places,
     conditioning,
     distances,
@@ -31,9 +32,9 @@ from lotflow.terrain.shots import LEAST_TIED, PHONE_M, Checked, Judged, foretold
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from lotflow.grid import BoolArray, FloatArray
+    from lotflow.grid import BoolArray, FloatArray, Grid
     from lotflow.terrain.conditioning import Conditioning, Drawn
-    from lotflow.terrain.level_error import ErrorModel
+    from lotflow.terrain.level_error import ErrorModel, LevelError
     from lotflow.terrain.shots import LeftOut, Shots, Tie
     from lotflow.terrain.surface import Surface
 
@@ -91,6 +92,25 @@ class Levelled:
     conditioning: Conditioning | None
     offset_m: float = 0.0
     spread_share: float = 1.0
+
+    def error(self, stated: LevelError, grid: Grid) -> LevelError:
+        """
+        Vertical error of `ground`: less than that of the elevation data, and least near levels.
+
+        Parameters
+        ----------
+        stated
+            Of the elevation data.
+        grid
+            Of the ground.
+        """
+        if self.conditioning is None:
+            return stated
+        share = self.spread_share
+        return LevelledError(
+            share * stated.rmse_m, stated.correlation_m, stated.white_share, grid,
+            self.conditioning.of_better_ground(share), given=stated.given,
+        )  # fmt: skip
 
 
 def level_ground(

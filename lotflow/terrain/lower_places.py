@@ -46,6 +46,8 @@ STRETCH_M: Final = 5.0
 _FRONTAGE_M: Final = 2.0
 #: Kind of lower ground that lies off the lot, on no drawn street or water.
 BEYOND_THE_LOT: Final = "beyond the lot"
+#: Stretch of the lot line at which water may be let out.
+ALLOWED_END: Final = "allowed end"
 #: Kinds of places whose level is that of the ground, of which nobody said that water leaves there.
 GROUND_PLACES: Final = ("lot edge", BEYOND_THE_LOT)
 #: Width of the bands of ground beyond the lot of which the lowest place is taken [m].

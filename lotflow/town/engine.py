@@ -7,6 +7,7 @@ they go. A lot on which its worker dies twice is set aside, one that takes too l
 
 from __future__ import annotations
 
+import logging
 import math
 import os
 import queue
@@ -126,6 +127,8 @@ def _client(crew: Crew, endings: ExitStack) -> Iterator[Any]:
             "dask and distributed are not installed, which hand out the lots. Install "
             "lotflow[batch], or study them in this process with --workers 0"
         ) from error
+    # what has become of a scheduler or worker is said here, in a sentence
+    logging.getLogger("distributed.client").setLevel(logging.CRITICAL)
     if crew.scheduler is not None:
         # one that found no scheduler would complain on the terminal when it is thrown away
         quiet: Any = type("Client", (distributed.Client,), {"__del__": lambda _: None})

@@ -25,11 +25,11 @@ from affine import Affine
 from scipy.ndimage import gaussian_filter
 
 from lotflow.grid import Grid
-from lotflow.terrain.conditioning import LevelledError, conditioning
+from lotflow.terrain.conditioning import conditioning
 from lotflow.terrain.confidence import drawn_by_seed, random_stream
 from lotflow.terrain.drainage import LEVEL_STEP
 from lotflow.terrain.inlet_places import DrawnInlet, place_inlets, snap_inlets
-from lotflow.terrain.level_error import ErrorModel, random_field
+from lotflow.terrain.level_error import ErrorModel, LevelError, random_field
 from lotflow.terrain.levelled import level_ground
 from lotflow.terrain.loops.ways import water_in_outlines
 from lotflow.terrain.low_spots import find_low_spots
@@ -530,9 +530,8 @@ def pipes(trials=20, data=None):
             if found.conditioning is None:
                 continue
             grid = case.surface.ground
-            share = found.spread_share
-            error = LevelledError(share * ERROR.rmse_m, ERROR.correlation_m, ERROR.white_share,
-                                  grid, found.conditioning.of_better_ground(share))  # fmt: skip
+            stated = LevelError(ERROR.rmse_m, ERROR.correlation_m, ERROR.white_share)
+            error = found.error(stated, grid)
             rim, ground = level[0] - found.offset_m, found.ground.ravel()
             row, column = np.divmod(np.arange(truth.size), columns)
             away = np.hypot(row[:, None] - row[cells], column[:, None] - column[cells]).min(axis=1)

@@ -706,3 +706,60 @@ def test_many_random_networks_share_as_by_hand(make):
 def test_many_random_networks_add_up(make):
     refused = [check_case(make, seed) for seed in range(300)]
     assert sum(count > 0 for count in refused) > 100
+
+
+def _old_run(make, bench, *, detail="curb", down=9.2, proposed=False):
+    """A measured line from a grate, and a second one on to an outlet; 8 l/s come."""
+    bench.water = make.water([("G", 300.0, 160.0)])
+    lines = [
+        make.line("Upper", [(0, 0), (10, 0)], "G", "Bend", size=0.1, up=9.5, down=9.4),
+        make.line("Lower", [(10, 0), (20, 0)], "Bend", "Out", size=0.1, up=9.4, down=down,
+                  proposed=proposed),
+    ]  # fmt: skip
+    state = bench.state(lines, [make.inlet("G", 0, 0), make.outlet("Out", 20, 0, detail)])
+    (one,) = inlet_intakes(state, [replace(WIDE, rim_m=10.0)], [AWAY], LIMITS).rows
+    return one
+
+
+@pytest.mark.parametrize(
+    ("detail", "down"), [("not found", NAN), ("not found", 9.2), ("storm drain", NAN)]
+)
+def test_old_line_without_known_end_or_fall_takes_nothing(make, bench, detail, down):
+    """What nobody knows must not make the water at a door stand lower than if it took nothing."""
+    one = _old_run(make, bench, detail=detail, down=down)
+    assert one.taken_m3s == pytest.approx(0.0, abs=1e-6)
+    assert one.refused_m3s == pytest.approx(one.own_m3s, abs=1e-6)
+    assert one.own_m3s > 0.004
+    assert one.line_m3s == pytest.approx(0.0, abs=1e-6)
+    assert (one.limited_by, one.not_counted) == ("line", ("Lower",))
+    (told,) = [
+        found for found in intake_findings([GRATE], [one], np.array([one.return_period_yr]), LIMITS)
+        if found.rule == "inlet-passed-by"
+    ]  # fmt: skip
+    assert told.facts["not_counted"] == ("Lower",)
+
+
+@pytest.mark.parametrize(
+    "known", [{}, {"down": NAN, "proposed": True}, {"detail": "pump", "down": NAN}]
+)
+def test_lines_of_known_fall_are_counted(make, bench, known):
+    """Measured old lines, lines yet to be laid, and those to a pump take what they did."""
+    one = _old_run(make, bench, **known)
+    assert one.taken_m3s > 0.004
+    assert one.not_counted == ()
+
+
+def test_piped_water_above_a_line_that_is_not_counted_comes_up_at_its_grate(make, bench):
+    """2 l/s of a pump enter below the grate; with no way on they stand in the grate, not lost."""
+    bench.water = make.water([("G", 300.0, 20.0)], given={"Bend": 0.002})
+    lines = [
+        make.line("Upper", [(0, 0), (10, 0)], "G", "Bend", size=0.1, up=9.5, down=9.4),
+        make.line("Lower", [(10, 0), (20, 0)], "Bend", "Out", size=0.1, up=9.4),
+    ]  # fmt: skip
+    state = bench.state(lines, [make.inlet("G", 0, 0), make.outlet("Out", 20, 0, "not found")])
+    found = inlet_intakes(state, [replace(WIDE, rim_m=10.0)], [AWAY], LIMITS)
+    (one,) = found.rows
+    adds_up(one)
+    assert one.taken_m3s == 0.0
+    assert one.backs_up_m3s == pytest.approx(0.002)
+    assert found.line_flow_m3s[1] == pytest.approx(0.0, abs=1e-12)

@@ -186,13 +186,20 @@ def test_only_the_best_outlet_of_each_subject_is_in_the_table():
 def test_a_dry_low_spot_is_called_dry_and_water_that_stays_never_gone():
     common = {"scenario": "open", "volume_m3": 1.0, "low_spot": 1}
     rows = [common | {"return_period_yr": 2.0, "depth_m": 0.0},
+            common | {"return_period_yr": 10.0, "depth_m": 0.1, "stays_m": 0.1,
+                      "soaks_away_h": 0.4},
+            common | {"return_period_yr": 50.0, "depth_m": 0.1, "stays_m": 0.002,
+                      "soaks_away_h": 0.4},
             common | {"return_period_yr": 100.0, "depth_m": 0.2}]  # fmt: skip
     made = tables(ponds=rows)["ponds"]
     cells = dict(
         zip([label for label, _ in made["columns"]], made["rows"][0]["cells"], strict=True)
     )
-    assert cells["Depth"] == {"2": "dry", "100": 0.2}
-    assert cells["Gone after"] == {"2": None, "100": "never"}
+    assert cells["Depth"] == {"2": "dry", "10": 0.1, "50": 0.1, "100": 0.2}
+    # what the soil at its edge takes in half an hour does not empty what lies on paving
+    gone = cells["Gone after"]
+    assert (gone["2"], gone["50"], gone["100"]) == (None, 0.4, "never")
+    assert isinstance(gone["10"], str)
 
 
 def test_blocked_cases_are_rows_with_a_value_per_storm():

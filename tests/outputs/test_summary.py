@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 
 from lotflow.layers import RESULT_LAYERS
 from lotflow.outputs.summary import CONTRACT, json_text, summary_content, summary_csv
-from lotflow.outputs.summary_text import WIDTH, summary_text
+from lotflow.outputs.summary_text import WIDTH, _standing, summary_text
 
 BALANCE = {"on_m2": 1234.5, "lot_m2": 800.0, "off_m2": 0.0}
 PROVENANCE = {"run_id": "0123", "inputs": [{"file": "dem.tif", "sha256": "ab"}], "step": 1e-9 / 3}
@@ -583,3 +583,15 @@ def test_line_breaks_in_text_of_the_data_do_not_break_the_table(make_layers):
     layers["inlets"]["name"] = ["CB1\nCall nobody", "CB2"]
     lines = lines_under(summary_text(content_of(layers), "us"), "What the inlets take")
     assert lines[1].startswith("  CB1 Call nobody  ")
+
+
+@pytest.mark.parametrize(("stays_m", "hours"), [(0.115, False), (0.002, True), (None, True)])
+def test_water_that_stays_on_paving_is_not_said_to_be_gone_in_hours(stays_m, hours):
+    """The soil at its edge takes its share within the hour; what lies on paving must dry."""
+    pond = dict.fromkeys(column.name for column in RESULT_LAYERS["ponds"].columns) | {
+        "case": "open", "low_spot": 1, "return_period_yr": 10.0, "depth_m": 0.12,
+        "soaks_away_h": 0.4, "stays_m": stays_m, "reaches_building": False,
+    }  # fmt: skip
+    heads, row, *_ = _standing({"ponds": [pond], "low_spots": []}, "metric")
+    gone = row[: heads.index("Gone after") + len("Gone after")]  # a right-hand column
+    assert gone.endswith(" h") is hours

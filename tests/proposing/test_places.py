@@ -99,11 +99,25 @@ def test_is_as_good_as_the_best_of_all_sets_on_many_yards() -> None:
 
 
 def test_a_place_at_an_opening_counts_before_all_of_the_lawn() -> None:
-    before = Harm(0.2, 5.0, 30.0, 10.0, 200.0, 20.0, 50.0)
+    before = Harm(0.2, 5.0, 30.0, 0.0, 10.0, 200.0, 3.0, 20.0, 50.0)
     at_door = before._replace(openings_m=0.15)
     on_lawn = before._replace(near_m2=0.0, lawn_m2=0.0, stands_m3=1.0)
     assert before.less(at_door) > before.less(on_lawn) > NO_GAIN
     assert before.less(before._replace(stands_m3=20.04)) == NO_GAIN
+
+
+def test_what_is_to_be_dry_first_counts_before_paving_and_lawn() -> None:
+    level = np.full((SIZE, SIZE), 10.0) + 0.01 * np.arange(SIZE)[::-1, None]
+    large, small = (8, 8), (27, 27)
+    level[5:11, 5:11] -= 0.4
+    level[26:29, 26:29] -= 0.2
+    wanted = np.zeros(level.shape, dtype=bool)
+    wanted[26:29, 26:29] = True
+    cells = [row * SIZE + column for row, column in (large, small)]
+    assert best_places(Judge(yard_of(level)), cells, 1) == [cells[0]]
+    asked = Judge(yard_of(level, wanted=wanted))
+    assert best_places(asked, cells, 1) == [cells[1]]
+    assert asked.harm([cells[1]]).wanted_m2 < asked.harm().wanted_m2
 
 
 def test_candidates_keep_off_walls_the_neighbours_and_what_is_kept_out() -> None:

@@ -1,13 +1,28 @@
-"""A proposal as a job folder: what is in it, that nothing of the user's changes, that it runs."""
+"""
+A proposal as a job folder: what is in it, that nothing of the user's changes, that it runs.
+
+Judged by hand before it was looked at, of the sample without its proposed drains: an installer sets
+three basins, at the low point of the patio by the back door, before the garage door and in the
+middle of the lawn hollow; one 4 in line each by the shortest way, the patio and the garage together
+into one line, to the drawn curb outlets; the lawn line runs down the west side, where the ground
+falls, off the house and the alder. Two lines side by side in one side yard he lays as one. What he
+may still decide otherwise: a line of its own down the drive for the garage, whose sill lies lowest.
+
+Of the trial jobs: Delft, nothing (no fall to any named end: raise the terrace, or a pump); the
+gully lot, nothing (nothing stands; a swale above the house); Alexandria, nothing yet (nothing
+stands by 2 m data; the ground falls to the house: regrade and downspouts first).
+"""
 
 from __future__ import annotations
 
+import itertools
 import json
 import shutil
 import sqlite3
 from pathlib import Path
 
 import geopandas as gpd
+import networkx as nx
 import numpy as np
 import pyogrio
 import pytest
@@ -53,7 +68,7 @@ def bare_copy(source: Path, folder: Path) -> Path:
 def made(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, Path, dict]:
     base = tmp_path_factory.mktemp("propose")
     job = bare_copy(SAMPLE, base / "job")
-    found = propose(job, base / "out", inlets=2, surfaces=3)
+    found = propose(job, base / "out", inlets=3, surfaces=2)
     return job, base / "out", found.content
 
 
@@ -62,17 +77,25 @@ def test_inlets_stand_where_the_installer_of_the_sample_drew_them(made) -> None:
     assert content["outcome"] == "options"
     drawn = gpd.read_file(SAMPLE / "site.gpkg", layer="inlets").set_index("name").geometry
     channels = gpd.read_file(SAMPLE / "site.gpkg", layer="inlet_lines").geometry
-    meant = [drawn["Patio basin"], *channels]
+    meant = [drawn["Patio basin"], drawn["Lawn drain"], *channels]
+    assert len(content["options"]) == 3
+    nearest = []
     for option in content["options"]:
         place = shapely.Point(option["x"], option["y"])
-        assert min(place.distance(one) for one in meant) <= 2.5
+        away = [place.distance(one) for one in meant]
+        nearest.append(int(np.argmin(away)))
+        assert min(away) <= 2.5
         assert option["end"]["kind"] in ("curb", "street")
         assert option["end"]["ask"]
         line = option["line"]
         assert line["fall"] >= 0.0104 - 1e-6
-        assert line["capacity_m3s"] >= line["flow_m3s"] > 0
+        assert line["capacity_m3s"] >= line["carried_m3s"] >= line["flow_m3s"] > 0
+        assert option["grate"]["is_enough"]
         assert line["deepest_m"] <= 1.524
-    assert {"water enters at the sill: Garage door"} <= set(content["harm"]["mended"])
+    assert {0, 1} < set(nearest)  # the patio, the lawn hollow and the garage
+    mended = set(content["harm"]["mended"])
+    assert "water enters at the sill: Garage door" in mended
+    assert "water led or spilled onto a neighbour: low spot 1" in mended
     assert not content["harm"]["new"]
     assert json.loads((folder / "proposal.json").read_text()) == content
 
@@ -82,7 +105,6 @@ def test_the_page_beside_it_shows_each_option_and_what_a_run_would_order(made) -
     page = (folder / "proposal.html").read_text(encoding="utf-8")
     assert len(page.encode()) < 2_000_000
     assert page.count("<article") == len(content["options"]) + len(content["surface"])
-    assert len(content["options"]) == 2
     for option in content["surface"]:
         assert option["name"] in page
     for option in content["options"]:
@@ -100,8 +122,12 @@ def test_every_row_of_the_user_is_as_it_was_and_new_ones_say_whose_they_are(made
     before, after = (one.joinpath("site.gpkg").read_bytes() for one in (job, folder))
     assert list(differing_rows(before, after)) == []
     downspouts = [row for one in content["surface"] for row in one["rows"]
-                  if row["table"] == "downspouts"]  # fmt: skip
-    for layer, number in (("inlets", 2), ("drain_lines", 2), ("downspouts", len(downspouts))):
+                   if row["table"] == "downspouts"]  # fmt: skip
+    rows, inlets = len(content["lines"]), len(content["options"])
+    assert rows > inlets  # cut where others join
+    for layer, number in (
+        ("inlets", inlets), ("drain_lines", rows), ("downspouts", len(downspouts)),
+    ):  # fmt: skip
         old = gpd.read_file(job / "site.gpkg", layer=layer)
         new = gpd.read_file(folder / "site.gpkg", layer=layer)
         assert len(new) == len(old) + number
@@ -110,7 +136,6 @@ def test_every_row_of_the_user_is_as_it_was_and_new_ones_say_whose_they_are(made
         assert set(new["status"].iloc[len(old) :]) == {"proposed"}
     with sqlite3.connect(folder / "site.gpkg") as connection:
         assert connection.execute("PRAGMA integrity_check").fetchall() == [("ok",)]
-    assert len(content["options"]) == 2
 
 
 def test_lines_keep_off_buildings_and_on_the_lot_but_for_their_ends(made) -> None:
@@ -125,7 +150,8 @@ def test_lines_keep_off_buildings_and_on_the_lot_but_for_their_ends(made) -> Non
     assert (off.length <= 8.0 * 1.5).all()  # the verge before the street, at a slant
     # no nearer to the neighbours than where it leaves the lot for the street
     street = gpd.read_file(site, layer="constraint_areas").set_index("kind").loc[["street"]]
-    assert (off.distance(street.union_all()) <= 3.0).all()
+    assert off.length.gt(0).any()
+    assert (off[off.length > 0].distance(street.union_all()) <= 3.0).all()
 
 
 def test_the_folder_runs_and_shows_what_was_told(made) -> None:
@@ -137,17 +163,85 @@ def test_the_folder_runs_and_shows_what_was_told(made) -> None:
     assert broken == {*content["harm"]["left"], *content["harm"]["new"]}
     lines = result.drain_lines
     ours = lines[lines["name"].str.startswith("Proposed line")]
-    assert len(ours) == 2
-    told = [option["line"] for option in content["options"]]
-    assert np.allclose(ours["invert_up_m"], [one["invert_up_m"] for one in told], atol=1e-4)
+    told = content["lines"]
+    assert len(ours) == len(told)
+    inverts = sorted(one["invert_up_m"] for one in told)
+    assert np.allclose(sorted(ours["invert_up_m"]), inverts, atol=1e-4)
+    names = {*ours["name"], *result.inlets["name"]}
+    found = result.findings
+    fails = found[(found["severity"] == "fail") & found["subject"].isin(names)]
+    assert list(fails["rule"]) == []
+
+
+def test_lines_to_one_side_of_the_house_are_joined_to_one(made) -> None:
+    _, folder, content = made
+    site = folder / "site.gpkg"
+    lines = gpd.read_file(site, layer="drain_lines")
+    lines = lines[lines["origin"] == "lotflow"]
+    graph = nx.DiGraph(zip(lines["from_node"], lines["to_node"], strict=True))
+    assert nx.is_forest(graph.to_undirected())
+    ends = [node for node in graph if graph.out_degree(node) == 0]
+    outlets = set(gpd.read_file(site, layer="outlets")["name"])
+    assert set(ends) <= outlets
+    assert len(ends) < len(content["options"])
+    assert any(one["line"]["joins"] for one in content["options"])
+    # no two of them lie side by side over more than a metre
+    for first, second in itertools.combinations(lines.geometry, 2):
+        assert first.intersection(second.buffer(0.6)).length <= 2.0
+    grates = gpd.read_file(site, layer="inlets")
+    grates = grates[grates["origin"] == "lotflow"]
+    assert (
+        grates["grate_width_mm" if "grate_width_mm" in grates else "grate_width_in"].notna().all()
+    )
 
 
 @pytest.mark.nightly
 def test_the_same_seed_gives_the_same_bytes(made, tmp_path: Path) -> None:
     job, folder, _ = made
-    propose(job, tmp_path / "again", inlets=2, surfaces=3)
+    propose(job, tmp_path / "again", inlets=3, surfaces=2)
     for name in ("site.gpkg", "proposal.json"):
         assert (tmp_path / "again" / name).read_bytes() == (folder / name).read_bytes()
+
+
+@pytest.mark.nightly
+def test_proposed_again_a_moved_inlet_is_the_users_and_a_deleted_one_stays_away(
+    made, tmp_path: Path
+) -> None:
+    job, folder, content = made
+    changed = folder.parent / "changed"  # where its paths hold
+    shutil.copytree(folder, changed)
+    site = changed / "site.gpkg"
+    inlets = gpd.read_file(site, layer="inlets").set_index("name")
+    ours = inlets[inlets["origin"] == "lotflow"]
+    moved, gone, *_ = ours.index
+    place = shapely.Point(ours.geometry[moved].x + 0.6, ours.geometry[moved].y)
+    with sqlite3.connect(site) as connection:
+        for name in ("ST_IsEmpty", "ST_MinX", "ST_MinY", "ST_MaxX", "ST_MaxY"):
+            connection.create_function(name, 1, lambda _: 0)
+        column, srs = connection.execute(
+            "SELECT column_name, srs_id FROM gpkg_geometry_columns WHERE table_name = 'inlets'"
+        ).fetchone()
+        blob = b"GP\x00\x01" + int(srs).to_bytes(4, "little", signed=True)
+        blob += shapely.to_wkb(place, byte_order=1)
+        connection.execute(f"UPDATE inlets SET {column} = ? WHERE name = ?", (blob, moved))
+        connection.execute("DELETE FROM inlets WHERE name = ?", (gone,))
+    again = propose(changed, tmp_path / "again", inlets=1, surfaces=0).content
+    assert list(differing_rows((job / "site.gpkg").read_bytes(),
+                               (tmp_path / "again" / "site.gpkg").read_bytes())) == []  # fmt: skip
+    now = gpd.read_file(tmp_path / "again" / "site.gpkg", layer="inlets").set_index("name")
+    assert now.loc[moved, "origin"] == "user"
+    assert now.geometry[moved].distance(place) < 0.01
+    lines = gpd.read_file(tmp_path / "again" / "site.gpkg", layer="drain_lines")
+    assert (lines["from_node"] == moved).any()  # laid anew from where it stands now
+    fresh = now[now["origin"] == "lotflow"]
+    assert (fresh.distance(ours.geometry[gone]) > 2.0).all()
+    assert {"table": "inlets", "at": [[round(v, 3) for v in ours.geometry[gone].coords[0]]]} in (
+        again["rejected"]
+    )
+    names = [one["name"] for one in again["options"]]
+    assert len(names) == len(set(names))
+    assert [one["is_drawn"] for one in again["options"] if one["name"] == moved] == [True]
+    assert content["rows"]
 
 
 def test_where_gravity_reaches_no_end_nothing_is_offered_and_it_is_told_why(

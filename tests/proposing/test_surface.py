@@ -53,14 +53,9 @@ from lotflow.proposing.surface import (
     rebuilt,
     surface_options,
 )
+from lotflow.proposing.surface_trials import basins_on_paving, compared_harm, pump_last
 from lotflow.study.lot_water import error_model, study_lot
-from lotflow.study.propose import _ground, _with_rows, _write_job
-from lotflow.study.surface_step import (
-    basins_on_paving,
-    compared_harm,
-    pump_last,
-    surface_lot,
-)
+from lotflow.study.propose import _ground, _with_rows, _write_job, surface_lot
 from lotflow.terrain.confidence import surfaces_off
 from lotflow.terrain.earthworks import LineEdit
 

@@ -5,7 +5,12 @@ import pytest
 import shapely
 
 from lotflow.terrain import known_surfaces as known
-from lotflow.terrain.discharge_path import discharge_path, reaches_street, runs_back_to
+from lotflow.terrain.discharge_path import (
+    discharge_path,
+    leaves_where_allowed,
+    reaches_street,
+    runs_back_to,
+)
 from lotflow.terrain.inlet_places import DrawnInlet, drains_of, place_inlets
 from lotflow.terrain.low_spots import find_low_spots
 from lotflow.terrain.routing import no_drains, route
@@ -31,6 +36,17 @@ def test_water_on_a_plane_leaves_where_the_lot_ends_below_it():
     assert path.leaves_at == (9.5, 30.5)
     assert (path.inlet, path.low_spot) == (0, 0)
     assert path.line.length == pytest.approx(30)
+
+
+def test_water_may_leave_at_a_stretch_of_the_lot_line_that_is_allowed_and_nowhere_else():
+    grid = known.tilted_plane(60)
+    routing, spots = routed(grid)
+    path = discharge_path(routing, spots, lot_of(grid, 10, 50), (30.5, 30.5))
+    here, beside = (shapely.LineString([(10, y), (10, y + 6)]) for y in (27, 36))
+    assert leaves_where_allowed(path, [beside, here], 1.0)
+    assert not leaves_where_allowed(path, [beside], 1.0)
+    assert leaves_where_allowed(path, [beside], 0.3048)  # 5.5 ft are less than 2 m
+    assert not leaves_where_allowed(path, [], 1.0)
 
 
 def test_an_inlet_on_the_way_takes_it():

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 
-from lotflow.advice.answer_words import artefact
+from lotflow.advice.answer_words import artefact, not_gone
 from lotflow.advice.first_levels import question_words
 from lotflow.findings import standing_alone
 from lotflow.layers import RESULT_LAYERS, Column
@@ -143,7 +143,8 @@ def _pond(entry: Mapping[str, Any]) -> dict[str, Any]:
     if not entry["depth_m"]:
         nothing = dict.fromkeys(("volume_m3", "soaks_away_h", "freeboard_m", "building", "opening"))
         return {**kept, **nothing, "depth_m": "dry"}
-    return {**kept, "soaks_away_h": "never" if (h := entry["soaks_away_h"]) is None else h}
+    hours = entry["soaks_away_h"]
+    return {**kept, "soaks_away_h": not_gone(hours, entry.get("stays_m")) or hours}
 
 
 def _case_entries(content: Mapping[str, Any], key: str) -> list[dict[str, Any]]:

@@ -16,10 +16,9 @@ from lotflow.drains.quantities import (
     earthwork_quantities,
     priced,
 )
-from lotflow.inputs.prices import read_prices
 from lotflow.proposing.inlets import NotOffered
 from lotflow.proposing.ranking import shares_alone
-from lotflow.proposing.surface import SurfaceLot, rebuilt, surface_options
+from lotflow.proposing.surface import rebuilt, surface_options
 from lotflow.terrain.cells import polygon_cells
 from lotflow.terrain.earthworks import RING_M
 from lotflow.units import from_si, sign
@@ -29,11 +28,7 @@ if TYPE_CHECKING:
 
     from lotflow.advice.harm import Harm
     from lotflow.grid import FloatArray
-    from lotflow.inputs.job import Job
-    from lotflow.proposing.inlets import LotGround
-    from lotflow.proposing.surface import Change, SurfaceOption
-    from lotflow.study.lot_water import LotWater
-    from lotflow.study.main_job import Study
+    from lotflow.proposing.surface import Change, SurfaceLot, SurfaceOption
     from lotflow.units import UnitSystem
 
 #: What a run must not find of anything proposed.
@@ -70,7 +65,7 @@ class SurfaceStep:
     lot: SurfaceLot
     options: list[SurfaceOption]
     refused: list[NotOffered]
-    study: Study
+    study: Any
 
     @property
     def changes(self) -> list[Change]:
@@ -88,23 +83,9 @@ class SurfaceStep:
         return found
 
 
-def surface_lot(lot: LotWater, ground: LotGround) -> SurfaceLot:
-    """
-    Lay out a lot for changes of its surface.
-
-    Parameters
-    ----------
-    lot, ground
-        As it is drawn.
-    """
-    return SurfaceLot(
-        ground, lot.site, lot.ground, lot.window.works, lot.level_error, lot.job.job.soak_test_m_s
-    )
-
-
 def surface_step(
-    lot: SurfaceLot, before: Study, off: Sequence[FloatArray],
-    run: Callable[[Sequence[Change]], Study], broken: Callable[[Study], list[Harm]],
+    lot: SurfaceLot, before: Any, off: Sequence[FloatArray],
+    run: Callable[[Sequence[Change]], Any], broken: Callable[[Any], list[Harm]],
     tell: Callable[[str], None],
 ) -> SurfaceStep:  # fmt: skip
     """
@@ -141,8 +122,8 @@ def surface_step(
     while options:
         study = run([one.change for one in options])
         wrong = _found_wrong(options, study)
-        if not wrong and (new := _new(study, known, broken)):
-            wrong = _to_blame(options, known, new, run, broken)
+        if not wrong and (new := _new(study, known, broken, lot.unit)):
+            wrong = _to_blame(options, known, new, run, broken, lot.unit)
         if not wrong:
             break
         options, idle = rebuilt(lot, [one for one in options if one not in wrong])
@@ -151,13 +132,11 @@ def surface_step(
     return SurfaceStep(lot, options, refused, study)
 
 
-def _new(study: Study, known: Sequence[Harm], broken: Callable[[Study], list[Harm]]) -> list[Harm]:
+def _new(
+    study: Any, known: Sequence[Harm], broken: Callable[[Any], list[Harm]], unit: float
+) -> list[Harm]:
     """Limits that are broken in a run and were not before."""
-    return compared_harm(known, broken(study), _unit(study))[2]
-
-
-def _unit(study: Study) -> float:
-    return study.lot.window.surface.ground.metres_per_unit
+    return compared_harm(known, broken(study), unit)[2]
 
 
 def compared_harm(
@@ -204,7 +183,7 @@ def compared_harm(
 _SAME_WATER_M: Final = 4.0
 
 
-def _found_wrong(options: Sequence[SurfaceOption], study: Study) -> dict[SurfaceOption, NotOffered]:
+def _found_wrong(options: Sequence[SurfaceOption], study: Any) -> dict[SurfaceOption, NotOffered]:
     """Options of which a run finds what it must not."""
     wrong = {}
     for one in options:
@@ -224,14 +203,13 @@ def _found_wrong(options: Sequence[SurfaceOption], study: Study) -> dict[Surface
 
 def _to_blame(
     options: Sequence[SurfaceOption], known: Sequence[Harm], new: Sequence[Harm],
-    run: Callable[[Sequence[Change]], Study], broken: Callable[[Study], list[Harm]],
+    run: Callable[[Sequence[Change]], Any], broken: Callable[[Any], list[Harm]], unit: float,
 ) -> dict[SurfaceOption, NotOffered]:  # fmt: skip
     """The last option without which some new harm is not there; all where none is found."""
     for one in reversed(options):
         fewer = [other.change for other in options if other is not one]
         study = run(fewer) if fewer else None
-        without = [] if study is None else _new(study, known, broken)
-        unit = 1.0 if study is None else _unit(study)
+        without = [] if study is None else _new(study, known, broken, unit)
         if gone := compared_harm(new, without, unit)[0]:
             row = gone[0]
             why = (f"new harm: {row.key}", row.measured, row.limit, "", row.source)
@@ -281,7 +259,9 @@ def quantities(step: SurfaceStep, units: UnitSystem) -> dict[str, list[Quantity]
     return found
 
 
-def costs(listed: Mapping[str, Sequence[Quantity]], lot: LotWater) -> dict[str, float | None]:
+def costs(
+    listed: Mapping[str, Sequence[Quantity]], prices: Mapping[str, float]
+) -> dict[str, float | None]:
     """
     Cost of each change of the surface by the user's prices; None where an item has no price.
 
@@ -289,15 +269,14 @@ def costs(listed: Mapping[str, Sequence[Quantity]], lot: LotWater) -> dict[str, 
     ----------
     listed
         From `quantities`.
-    lot
-        Gives the prices; without any there are no costs.
+    prices
+        By the item; without any there are no costs.
     """
-    if lot.job.prices is None:
+    if not prices:
         return {}
-    given = read_prices(lot.job.prices.file).prices
     found: dict[str, float | None] = {}
     for name, wanted in listed.items():
-        parts = [one.cost for one in priced(wanted, given, "")[0]]
+        parts = [one.cost for one in priced(wanted, prices, "")[0]]
         found[name] = None if None in parts else sum(cost or 0.0 for cost in parts)
     return found
 
@@ -305,7 +284,7 @@ def costs(listed: Mapping[str, Sequence[Quantity]], lot: LotWater) -> dict[str, 
 _MOVED: Final = ("cut_m3", "fill_m3", "area_m2")
 
 
-def nothing_stands(lot: SurfaceLot, job: Job) -> list[NotOffered]:
+def nothing_stands(lot: SurfaceLot, limit_m: float) -> list[NotOffered]:
     """
     Say that no water stands on a lot that the data can show.
 
@@ -313,18 +292,18 @@ def nothing_stands(lot: SurfaceLot, job: Job) -> list[NotOffered]:
     ----------
     lot
         As it is drawn.
-    job
-        Gives the depth from which a low spot counts.
+    limit_m
+        Depth from which a low spot counts [m].
     """
     yard = lot.yard
     if (yard.lot & yard.believed & (lot.ground.low_spots.number > 0)).any():
         return []
-    place, limit = lot.lot.centroid, job.criteria.low_spot_limit_m(lot.error.rmse_m)
+    place = lot.lot.centroid
     return [
         NotOffered(
             "anywhere on the lot", place.x, place.y, "inlet with line",
             "nothing stands here: no low ground of the lot is as deep as the data can show",
-            0.0, limit, "m", _OWN,
+            0.0, limit_m, "m", _OWN,
         )
     ]  # fmt: skip
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from pathlib import Path
 from types import SimpleNamespace
 
 import pandas as pd
@@ -11,8 +10,8 @@ import pytest
 
 from lotflow.advice.harm import Harm, Kind
 from lotflow.findings import Finding
+from lotflow.proposing import surface_trials as step
 from lotflow.proposing.surface import Change, DrawnRow, SurfaceHarm, SurfaceOption
-from lotflow.study import surface_step as step
 
 NONE = SurfaceHarm(*(0.0,) * 9)
 
@@ -37,12 +36,10 @@ class Runs:
     def __call__(self, changes):
         self.number += 1
         names = [one.name for one in changes]
-        ground = SimpleNamespace(metres_per_unit=1.0)
-        surface = SimpleNamespace(ground=ground)
         return SimpleNamespace(
             findings=[one for name in names for one in self.finds.get(name, ())],
             rows=[one for name in names for one in self.breaks.get(name, ())],
-            lot=SimpleNamespace(window=SimpleNamespace(surface=surface)), layers={},
+            layers={},
         )  # fmt: skip
 
 
@@ -56,7 +53,7 @@ def stepped(monkeypatch: pytest.MonkeyPatch):
         monkeypatch.setattr(step, "shares_alone", lambda lot, changes, off: alone)
         monkeypatch.setattr(step, "rebuilt", lambda lot, options: (list(options), []))
         return step.surface_step(
-            None, runs([]), [], runs, lambda study: study.rows, lambda _: None
+            SimpleNamespace(unit=1.0), runs([]), [], runs, lambda study: study.rows, lambda _: None
         )  # fmt: skip
 
     return take
@@ -118,9 +115,8 @@ def test_what_harms_as_often_as_it_helps_is_told_to_be_levelled_first(stepped):
     assert (no.measured, no.limit) == (0.5, 0.4)
 
 
-def test_a_change_is_priced_where_every_item_has_a_price(tmp_path: Path):
-    prices = tmp_path / "prices.csv"
-    prices.write_text("item,price\nearthwork cut,40\nground to seed,2\ndownspout extension,9\n")
+def test_a_change_is_priced_where_every_item_has_a_price():
+    prices = {"earthwork cut": 40.0, "ground to seed": 2.0, "downspout extension": 9.0}
     row = {"name": "A", "kind": "swale", "cut_m3": 3.0, "fill_m3": 0.0, "area_m2": 20.0}
     study = SimpleNamespace(layers={"earthwork_lines": pd.DataFrame([row])})
     led = option("DS1, led off", "downspout", "downspouts")
@@ -130,16 +126,14 @@ def test_a_change_is_priced_where_every_item_has_a_price(tmp_path: Path):
     gutter = replace(gutter, change=replace(gutter.change, length_m=3.0, facts=facts))
     options = [option("A", "swale", "earthwork_lines"), led, gutter]
     found = step.SurfaceStep(None, options, [], study)
-    lot = SimpleNamespace(job=SimpleNamespace(prices=SimpleNamespace(file=prices)))
     listed = step.quantities(found, "metric")
     told = {name: [(one.item, one.quantity, one.unit) for one in some]
             for name, some in listed.items()}  # fmt: skip
     assert told["Gutter"] == [("gutter", 20.0, "m"), ("downspout", 2.0, "pieces"),
                               ("downspout extension", 3.0, "m")]  # fmt: skip
     # no price of a gutter: no cost, and none that leaves it out
-    assert step.costs(listed, lot) == {"A": 3.0 * 40 + 20.0 * 2, "DS1, led off": 36.0,
-                                       "Gutter": None}  # fmt: skip
+    assert step.costs(listed, prices) == {"A": 3.0 * 40 + 20.0 * 2, "DS1, led off": 36.0,
+                                          "Gutter": None}  # fmt: skip
     feet = {one.item: one.quantity for one in step.quantities(found, "us")["Gutter"]}
     assert feet["gutter"] == 65.6
-    lot.job.prices = None
-    assert step.costs(listed, lot) == {}
+    assert step.costs(listed, {}) == {}
