@@ -16,10 +16,16 @@ _AT_WALL_M: Final = 0.01
 
 def _ground_at_wall(
     say: Say, finding: Finding, *, paved: bool, slope: float, run_m: float, slope_low: float,
-    slope_high: float, least: float,
+    slope_high: float, least: float, paved_m: float | None = None,
 ) -> str:  # fmt: skip
-    """Ground that falls too little, or towards the wall; slopes away from it are positive."""
+    """
+    Ground that falls too little, or towards the wall; slopes away from it are positive.
+
+    Where paving ends at `paved_m`, nearer than the fall was taken, that is no fall of the paving.
+    """
     kind = "paving" if paved else "soil"
+    if paved_m is not None:
+        kind = f"ground, paved for the first {say(paved_m, 'length')} only,"
     sure = (
         f"The {kind} falls towards the wall" if finding.rule == "ground-falls-to-building"
         else f"The {kind} does not fall away from the wall as it should"

@@ -12,9 +12,10 @@ from __future__ import annotations
 from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass, field
 from enum import IntEnum
-from typing import Final
+from typing import Any, Final
 
 from shapely.geometry import LineString, Point
+from shapely.ops import substring, unary_union
 
 from lotflow.advice.answer_words import joined
 from lotflow.advice.buildable import (
@@ -30,7 +31,7 @@ from lotflow.advice.buildable import (
     why_not_raised,
 )
 from lotflow.advice.causes import Cause, Source, share_of
-from lotflow.advice.result import Result, Row
+from lotflow.advice.result import WALL_REACH_M, Result, Row
 from lotflow.advice.say import Say
 from lotflow.advice.verdicts import Run, Verdict
 from lotflow.terrain.lower_places import compass_name
@@ -161,6 +162,7 @@ def of_low_spot(
     inlets = tuple(result.inlets_of(low_spot))
     found = [
         *_roofs_off(causes, others_roofs(result)),
+        *_drawn_swales(result, causes, low_spot),
         _run_on_off(result, causes, low_spot["spill_elevation_m"]),
         *_before_all(result, low_spot, inlets),
     ]
@@ -171,7 +173,10 @@ def of_low_spot(
         ground = _ground(result, low_spot, why, at_house=at_house, is_paved=is_paved)
         if ground.what in ("keep-way", "keep-swale"):
             # where their water may go is answered: here, as today
-            found = [one for one in found if one is None or one.what not in _ASKED_OF_RUN_ON]
+            found = [
+                one for one in found
+                if one is None or (one.what != "ask-run-on" and not set(one.subjects) & set(swales))
+            ]  # fmt: skip
         found.append(ground)
     elif not is_paved and spills_on_lot(result, low_spot):
         at = _place_of_edge(result, low_spot, openings)
@@ -257,8 +262,6 @@ _MOST: Final = 0.5
 #: Share from which the water of a hollow makes it the neighbours' way, a third as it is told:
 #: lotflow's choice, no published source.
 _THEIRS: Final = 0.33
-#: Remedies that ask where the neighbours' water may go.
-_ASKED_OF_RUN_ON: Final = frozenset({"ask-run-on"})
 #: A drawn swale runs through what holds more cells of its length.
 _SWALE_CELLS: Final = 2.0
 
@@ -296,6 +299,61 @@ def swales_in(result: Result, low_spot: Row) -> tuple[str, ...]:
         if row["geometry"].intersection(low_spot["geometry"]).length
         > _SWALE_CELLS * result.cell
     )  # fmt: skip
+
+
+def _swales_on(result: Result, way: LineString | None) -> tuple[str, ...]:
+    """Names of the swales there today in which water runs on its way, within a cell of the bed."""
+    if way is None:
+        return ()
+    return tuple(
+        str(row["name"])
+        for row in result.rows("earthwork_lines", kind="swale", status="existing")
+        if way.intersection(
+            row["geometry"].buffer((row.get("width_m") or 0.0) / 2 * result.per_metre + result.cell)
+        ).length > _SWALE_CELLS * result.cell
+    )  # fmt: skip
+
+
+def _before_walls(result: Result, way: LineString | None, walls: Sequence[Row]) -> Any:
+    """Give the part of a way of water before it comes within 10 ft of any of some walls."""
+    if way is None or not walls:
+        return way
+    near = unary_union([row["geometry"] for row in walls])
+    passed = way.intersection(near.buffer(WALL_REACH_M * result.per_metre))
+    if passed.is_empty:
+        return way
+    parts = getattr(passed, "geoms", [passed])
+    return substring(way, 0.0, min(way.project(Point(part.coords[0])) for part in parts))
+
+
+def _drawn_swales(
+    result: Result,
+    causes: Sequence[Cause],
+    low_spot: Row | None = None,
+    walls: Sequence[Row] = (),
+) -> list[Remedy]:
+    """
+    Swales there today that take the neighbours' water, or lie in the low spot: cleared first.
+
+    Of walls one that the water reaches when it has run past them keeps none of it off.
+    """
+    shares: dict[str, dict[str, float]] = {
+        name: {} for name in (swales_in(result, low_spot) if low_spot is not None else ())
+    }
+    for row, way in result.run_on:
+        at = row["geometry"].x, row["geometry"].y
+        share = sum(one.share for one in causes if (one.x, one.y) == at)
+        if share >= _WORTH / 2:
+            for name in _swales_on(result, _before_walls(result, way, walls)):
+                shares.setdefault(name, {})[f"crossing {row['id']}"] = share
+    found = []
+    for name, over in shares.items():
+        why = "the low spot lies in its way"
+        if over:
+            told = f"{sum(over.values()) * 100:.0f} % of what comes"
+            why = f"the neighbour's water ({told}, over {joined(tuple(over))}) runs in it"
+        found.append(Remedy(Step.CLEAN, "drawn-swale", (name,), {"why": why}))
+    return found
 
 
 def _name(low_spot: Row) -> str:
@@ -484,10 +542,10 @@ def of_walls(
     standing
         Names of walls that stand in a low spot: raised there, the ground sheds nothing.
     """
-    past = _run_on_off(result, causes, None)
+    past = _run_on_off(result, causes, None, walls)
     if past is not None and past.what != "swale" and walls and walls[0]["name"] in standing:
         past = None  # asked at the low spot
-    found = [past]
+    found = [past, *_drawn_swales(result, causes, walls=walls)]
     for what in ("lead-away", "pipe-away", "no-ground"):
         names = tuple(one.told for one in downspouts if one.remedy == what)
         if names:
@@ -691,7 +749,9 @@ def _roofs_off(causes: Sequence[Cause], theirs: Collection[str]) -> list[Remedy]
     return found
 
 
-def _run_on_off(result: Result, causes: Sequence[Cause], above_m: float | None) -> Remedy | None:
+def _run_on_off(
+    result: Result, causes: Sequence[Cause], above_m: float | None, walls: Sequence[Row] = ()
+) -> Remedy | None:
     """
     Water from neighbours turned past on the lot's own ground, where that can be shown; else asked.
 
@@ -700,18 +760,20 @@ def _run_on_off(result: Result, causes: Sequence[Cause], above_m: float | None) 
     """
     across: list[tuple[str, float, str, float]] = []
     rest: list[tuple[str, float]] = []
-    for row, _ in result.run_on:
+    for row, way in result.run_on:
         at = row["geometry"].x, row["geometry"].y
         share = sum(one.share for one in causes if (one.x, one.y) == at)
         held = any(one.held_m2 > 0.5 * one.amount for one in causes if (one.x, one.y) == at)
         if share < _WORTH / 2 or held:
             continue  # what hollows above keep does not come
-        way = None
+        if _swales_on(result, _before_walls(result, way, walls)):
+            continue  # the swale is told of
+        along = None
         if above_m is None or row["elevation_m"] > above_m:
-            way = swale_along(result, row)
-        if way is not None:
+            along = swale_along(result, row)
+        if along is not None:
             across.append(
-                (f"crossing {row['id']}", share, f"crossing {way.end['id']}", way.length_m)
+                (f"crossing {row['id']}", share, f"crossing {along.end['id']}", along.length_m)
             )
         else:
             rest.append((f"crossing {row['id']}", share))

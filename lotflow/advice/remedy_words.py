@@ -53,6 +53,10 @@ _REMEDIES: Final[Mapping[str, str]] = {
     "gutter": "Hang a gutter on the {names} and lead its water away from the house.",
     "ask-gutter": "Water off the {names}, without a gutter, is {share} of what comes{by}: ask the "
     "neighbour to hang one and to lead its water where it runs onto no other ground.",
+    "drawn-swale": "Clear {names}, the swale drawn as there today: {why}. Take levels along its "
+    "bed to its end and beyond: where the bed rises, or a walk or bank before its end stands "
+    "higher, its water runs over to lower ground. Regrade it to fall all the way; no more may "
+    "leave the lot than today, and nothing over a walk.",
     "lead-away": "Lead {names} at least {away} from every wall, onto your own ground that falls "
     "away from the house there, or into a pipe of {its} own.",
     "pipe-away": "Pipe {names} to a lower place outside every hollow: on your own ground if levels "

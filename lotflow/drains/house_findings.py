@@ -57,12 +57,14 @@ def _too_flat(facade: Facade) -> Finding:
     # where the data leave open which way it falls, only that it falls too little is sure
     is_sure = facade.slope_high < 0
     rule = "ground-falls-to-building" if is_sure else "ground-too-flat-at-building"
+    # what the fall was taken over may be a bank behind the paving
+    ends = facade.is_paved and facade.paved_m < facade.foot_m + facade.run_m
     return about_place(
         facade.name, (facade.x, facade.y), rule, "warn",
         facts={
             "paved": facade.is_paved, "slope": facade.slope, "run_m": facade.run_m,
             "slope_low": facade.slope_low, "slope_high": facade.slope_high,
-            "least": facade.slope_limit,
+            "least": facade.slope_limit, "paved_m": facade.paved_m if ends else None,
         },
         measured=round(facade.slope, 4), limit=facade.slope_limit, unit="1", source=_IRC,
     )  # fmt: skip

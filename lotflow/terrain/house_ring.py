@@ -80,6 +80,8 @@ class Facade:
         Least slope [-].
     foot_m
         Distance of the upper level from the wall [m].
+    paved_m
+        How far from the wall, without a gap, the ground there is paved [m]; endless where all is.
     """
 
     name: str
@@ -95,6 +97,7 @@ class Facade:
     deviation_m: float
     slope_limit: float
     foot_m: float = 0.0
+    paved_m: float = np.inf
 
     @property
     def outward(self) -> tuple[float, float]:
@@ -288,6 +291,7 @@ def _facade(building: str, ends: NDArray[np.float64], ground: RingGround) -> Fac
         deviation_m=_deviation(profile, run, ground),
         slope_limit=ground.limits.paving if profile.is_paved else ground.limits.soil,
         foot_m=float(profile.distance[np.isfinite(profile.distance)][:1].sum()),
+        paved_m=profile.paved_m,
     )
 
 
@@ -299,6 +303,7 @@ class _Profile:
     level: FloatArray
     reach_m: float
     is_paved: bool
+    paved_m: float
     centre: NDArray[np.float64]
     outward: NDArray[np.float64]
 
@@ -330,9 +335,13 @@ def _part_profile(
     centres = np.column_stack(grid.xy(*grid.row_column(flat[:, 0], flat[:, 1])))
     away = (centres - centre) @ outward * unit
     shape = points.shape[:2]
+    steps = distance
     distance, mean = _means(away.reshape(shape), level.reshape(shape))
     is_paved = bool(np.nansum(paved) > 0.5 * max(np.isfinite(paved).sum(), 1))
-    return _Profile(distance, mean, reach, is_paved, centre, outward)
+    ends = np.flatnonzero(~(np.nan_to_num(paved).reshape(shape).mean(axis=1) > 0.5))
+    # the first step that is not paved begins half a cell before its centre
+    paved_m = max(float(steps[ends[0]]) - cell / 2, 0.0) if ends.size else np.inf
+    return _Profile(distance, mean, reach, is_paved, paved_m, centre, outward)
 
 
 def _deviation(profile: _Profile, run_m: float, ground: RingGround) -> float:

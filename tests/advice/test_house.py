@@ -14,6 +14,24 @@ TOLD = [
             "L1",
             facts={
                 "paved": True,
+                "slope": -0.229,
+                "run_m": 3.0,
+                "slope_low": -0.27,
+                "slope_high": -0.19,
+                "least": 0.02,
+                "paved_m": 2.4,
+            },
+        ),
+        ["The ground, paved for the first 2.4 m only, falls towards the wall: by the data 22.9%"],
+        ["7.9 ft"],
+    ),
+    (
+        Finding(
+            "ground-falls-to-building",
+            "warn",
+            "L1",
+            facts={
+                "paved": True,
                 "slope": -0.01,
                 "run_m": 3.0,
                 "slope_low": -0.02,

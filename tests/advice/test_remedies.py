@@ -384,6 +384,48 @@ def test_a_low_spot_in_a_swale_that_is_there_is_never_filled(site, start, status
 
 
 @pytest.mark.parametrize(
+    ("at_x", "status", "is_named"),
+    [(18.5, "existing", True), (16.9, "existing", False), (18.5, "proposed", False)],
+)
+def test_a_swale_that_is_there_on_the_way_of_the_run_on_is_named_and_cleared_first(
+    site, at_x, status, is_named
+):
+    """The water runs down x 18.5; the bed is 1 m wide, a cell 1 m, so it is off at x 16.9."""
+    site["earthwork_lines"] = [swale((at_x, 10), (at_x, 2), status)]
+    there = with_way(site, ROUND_THE_HOUSE, off(11.77, 18.5))
+    for found in (
+        remedies.of_walls(there, [SOUTH | {"slope": -0.2}], RUN_ON, []),
+        remedies.of_low_spot(there, LOW_SPOT, RUN_ON, at_house=True, is_paved=False,
+                             openings=[DOOR]),
+    ):  # fmt: skip
+        named = [one for one in found if one.what == "drawn-swale"]
+        assert [one.subjects for one in named] == [("East swale",)] * is_named
+        assert ("ask-run-on" in what(found)) != is_named
+        if is_named:
+            assert found[0] is named[0]
+            assert "60 %" in named[0].facts["why"]
+            assert "crossing 7" in named[0].facts["why"]
+
+
+@pytest.mark.parametrize(("start", "is_named"), [(13, True), (4, False)])
+def test_a_swale_that_water_reaches_past_the_wall_keeps_none_of_it_off(site, start, is_named):
+    """The way is within 10 ft of the wall, 2 m before its end at x 14, y 4, from y 6.3 down."""
+    site["earthwork_lines"] = [swale((16, start), (16, start - 4))]
+    there = with_way(site, [(10, 20), (16, 14), (16, 0)], off(11.77, 16.0))
+    found = what(remedies.of_walls(there, [SOUTH | {"slope": -0.2}], RUN_ON, []))
+    assert ("drawn-swale" in found) == is_named
+    assert bool({"ask-run-on", "swale"} & set(found)) != is_named
+
+
+def test_a_swale_in_a_low_spot_that_cannot_be_filled_is_named(site):
+    site["earthwork_lines"] = [swale((13, 11), (9, 11))]
+    found = remedies.of_low_spot(
+        result(site), LOW_SPOT, (), at_house=True, is_paved=False, openings=[DOOR]
+    )
+    assert what(found)[:2] == ["drawn-swale", "no-fill"]
+
+
+@pytest.mark.parametrize(
     ("share", "slope", "done"),
     [(0.32, 0.0, "raise"), (0.34, 0.0, "grade-beside-way"), (0.34, -0.02, "keep-way"),
      (0.32, -0.02, "fill-hollow")],

@@ -1,6 +1,7 @@
 """What is said of the ground round a house: flagged, never confirmed."""
 
 import math
+from dataclasses import replace
 
 import pytest
 import shapely
@@ -49,6 +50,15 @@ def test_only_what_the_interval_excludes_is_flagged(fall, deviation, rules):
     found = facade_findings([facade(fall, deviation)])
     assert [one.rule for one in found] == rules
     assert all(one.severity == ("note" if "unknown" in one.rule else "warn") for one in found)
+
+
+@pytest.mark.parametrize(
+    ("paved", "ends_m", "told"), [(True, 2.4, 2.4), (True, 3.0, None), (False, 1.0, None)]
+)
+def test_where_paving_ends_nearer_than_the_fall_was_taken_that_is_told(paved, ends_m, told):
+    """The fall is that over 3.0 m."""
+    (found,) = facade_findings([replace(facade(-0.6, 0.05, paved=paved), paved_m=ends_m)])
+    assert found.facts["paved_m"] == told
 
 
 def test_all_sides_that_cannot_be_told_of_a_building_are_one_note():

@@ -71,6 +71,17 @@ def test_paving_is_held_against_two_percent():
     assert found["House, west side"].verdict == "no fault seen"
 
 
+def test_a_bank_behind_level_paving_is_not_of_the_paving():
+    """Level for 2.4 m out from the north wall at y = 13, paved so far, then 0.7 m up."""
+    north = (20.0 - (np.arange(80) + 0.5) * 0.25)[:, None] + np.zeros((80, 80))
+    grid = Grid(np.where(north > 15.4, 10.7, 10.0), Affine(0.25, 0, 0, 0, -0.25, 20.0), None)
+    paved = (north > 13.0) & (north < 15.4)
+    found = facades(grid, shapely.box(8, 8, 13, 13), paved=paved)["House, north side"]
+    assert found.is_paved
+    assert found.slope < -0.2
+    assert found.paved_m == pytest.approx(2.4, abs=0.25)  # a cell
+
+
 def test_a_neighbour_nearer_than_ten_feet_ends_the_reach():
     found = facades(plane(), shapely.box(8, 8, 13, 13), others=[shapely.box(4, 6, 6, 15)])
     assert found["House, west side"].reach_m == pytest.approx(2.0, abs=0.01)
