@@ -189,7 +189,9 @@ def level_faults(site: Site, grid: Grid, datum: Datum) -> tuple[list[Finding], l
                 )
                 check = "Check the level and its datum, and the benchmark in [levels]"
                 remedy = OTHER_UNIT.get(cause, check)
-                if rule.usual[0] <= _away(level - datum.offset_m, ground) <= rule.usual[1]:
+                # a benchmark in the other unit explains all levels, so it is asked about first
+                as_written = _away(level - datum.offset_m, ground)
+                if cause != "benchmark" and rule.usual[0] <= as_written <= rule.usual[1]:
                     remedy = _IN_RASTER[shot is None]
                 elif shot is not None and shot["is_noted"] and shot["datum"] == "raster":
                     remedy = _OWN_BENCHMARK

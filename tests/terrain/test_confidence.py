@@ -14,7 +14,6 @@ from affine import Affine
 
 from lotflow.errors import ParameterError
 from lotflow.grid import Grid
-from lotflow.terrain import confidence
 from lotflow.terrain.confidence import (
     Realised,
     Watched,
@@ -32,6 +31,7 @@ from lotflow.terrain.inlet_places import (
 )
 from lotflow.terrain.level_error import ErrorModel
 from lotflow.terrain.low_spots import find_low_spots
+from lotflow.terrain.realisations import realisation
 from lotflow.terrain.realisations.realisation import open_ground, realisation_plan, realise
 from lotflow.terrain.routing import no_drains, route
 from lotflow.terrain.surface import prepare_surface
@@ -265,7 +265,7 @@ def test_what_stops_one_thread_stops_all(case, monkeypatch, thread):
             os.kill(os.getpid(), signal.SIGINT)
         return realise(plan, elevation)
 
-    monkeypatch.setattr(confidence, "realise", stopped)
+    monkeypatch.setattr(realisation, "realise", stopped)
     try:
         with pytest.raises(KeyboardInterrupt):
             run(case, ErrorModel(0.1, 10.0, 0.1), number=400, workers=2)

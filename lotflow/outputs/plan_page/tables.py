@@ -280,7 +280,6 @@ _LINES: Final = (
     *_headings("drain_lines", "name", "diameter_m", "slope_m_per_m", "capacity_m3s",
                "required_size", "rarest_storm_size"),
     *_headings("line_storms", "flow_m3s", per_storm=True),
-    *_headings("drain_lines", "level_up_from", "level_down_from"),
 )  # fmt: skip
 _LINES_NOTE: Final = (
     "Needed: the smallest size on sale for the storm that lines are sized for; beside it that for "
