@@ -132,6 +132,8 @@ def judge_job(lot: LotWater) -> JudgedJob:
     """
     days = read_day_rain(lot.job.observations)
     require_days(lot.site.observations, days)
+    # those that are there already are not dug: nothing before this has judged how they are drawn
+    drawn_earthworks(lot.site, None, lot.window.surface.ground.metres_per_unit)
     waters = [case_water(lot, case) for case in cases_of(lot.site)]
     cover = site_cover(lot)
     storms = [case_storms(lot, water, cover.ground) for water in waters]

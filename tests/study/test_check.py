@@ -22,7 +22,9 @@ def lotflow(*arguments):
 
 def changed(folder, layer, change):
     """Change a layer of the job's file."""
-    frame = gpd.read_file(folder / "site.gpkg", layer=layer)
+    # the sample has no earthworks: they are drawn from where its lot lies
+    found = gpd.read_file(folder / "site.gpkg", layer=layer)
+    frame = found if len(found) else gpd.read_file(folder / "site.gpkg", layer="lot")
     change(frame).to_file(folder / "site.gpkg", layer=layer, driver="GPKG")
 
 
@@ -51,6 +53,16 @@ def without_rows(frame):
     return frame.iloc[:0]
 
 
+def swale_without_depth(frame):
+    """A swale that is there already, of which nobody has said how deep it is."""
+    west, south, _, north = (float(value) for value in frame.total_bounds)
+    middle = (south + north) / 2
+    return gpd.GeoDataFrame(
+        [{"name": "Side swale", "kind": "swale", "status": "existing"}],
+        geometry=[shapely.LineString([(west + 1, middle), (west + 1, south + 2)])], crs=frame.crs,
+    )  # fmt: skip
+
+
 SITES = [
     ("inlets", without_rows),
     ("inlets", off_the_ground),
@@ -61,6 +73,7 @@ SITES = [
     ("downspouts", off_the_ground),
     ("buildings", off_the_ground),
     ("covers", off_the_ground),
+    ("earthwork_lines", swale_without_depth),
 ]
 
 
