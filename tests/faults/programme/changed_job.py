@@ -267,7 +267,9 @@ def _reshaped(job: ChangedJob) -> None:
         lambda: shapely.affinity.scale(shape, 20.0, 20.0),
         lambda: shapely.affinity.rotate(shape, 90.0),
         lambda: shapely.reverse(shape),
-        lambda: shapely.force_3d(shape, np.nan),
+        lambda: shapely.transform(
+            shapely.force_3d(shape), lambda at: at + [0.0, 0.0, np.nan], include_z=True
+        ),
         lambda: shapely.LineString([(x, y), (x, y)]),
         lambda: shapely.LineString([first, (x, y)]),
         lambda: shapely.LineString([(x, y), first, (x + 5, y), (x, y)]),
