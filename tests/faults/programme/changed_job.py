@@ -268,7 +268,7 @@ def _reshaped(job: ChangedJob) -> None:
         lambda: shapely.affinity.rotate(shape, 90.0),
         lambda: shapely.reverse(shape),
         lambda: shapely.transform(
-            shapely.force_3d(shape), lambda at: at + [0.0, 0.0, np.nan], include_z=True
+            shapely.force_3d(shape), lambda at: np.add(at, (0, 0, np.nan)), include_z=True
         ),
         lambda: shapely.LineString([(x, y), (x, y)]),
         lambda: shapely.LineString([first, (x, y)]),
