@@ -19,6 +19,7 @@ from lotflow.inputs.open import (
     beside,
     csv_rows,
     files_kept,
+    hashes_of,
     kept_of,
     local_file,
     opened_once,
@@ -300,3 +301,16 @@ def test_what_is_no_table_is_told(data: bytes) -> None:
     with pytest.raises(InputError) as caught:
         csv_rows(data, "p.csv")
     assert caught.value.faults[0].file == "p.csv"
+
+
+def test_what_is_read_beside_a_file_counts_too(tmp_path: Path) -> None:
+    """A table of a Shapefile, but nothing empty and nothing of another name."""
+    file = tmp_path / "lots.shp"
+    for name, data in (
+        ("lots.shp", b"abc"),
+        ("lots.dbf", b"d"),
+        ("lots.prj", b""),
+        ("a.dbf", b"e"),
+    ):
+        (tmp_path / name).write_bytes(data)
+    assert hashes_of(file) == {"lots.shp": sha256_of(b"abc"), "lots.dbf": sha256_of(b"d")}
