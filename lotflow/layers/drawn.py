@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final, Literal, Protocol
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     import pandas as pd
     from geopandas import GeoDataFrame
 
@@ -21,6 +24,26 @@ _CUT: Final[dict[Case, tuple[str, ...]]] = {
     "proposed": ("as built", "proposed"),
 }
 _LAYERS: Final = ("inlets", "downspouts", "drain_lines", "outlets")
+
+
+@dataclass(frozen=True, eq=False)
+class DrawnRow:
+    """
+    A row of a layer that is drawn in.
+
+    Parameters
+    ----------
+    table
+        Name of the table.
+    values
+        By the name of the column without unit; in SI.
+    shape
+        In the coordinates of the elevation data.
+    """
+
+    table: str
+    values: Mapping[str, Any]
+    shape: Any
 
 
 class Drawn(Protocol):

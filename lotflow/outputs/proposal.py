@@ -6,7 +6,6 @@ import sqlite3
 import struct
 import tempfile
 from contextlib import closing
-from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
@@ -17,7 +16,7 @@ import shapely
 from lotflow.errors import OutputError
 from lotflow.inputs.columns import factor_to_si
 from lotflow.layers import DRAWN_TABLES
-from lotflow.layers.drawn import in_case
+from lotflow.layers.drawn import DrawnRow, in_case
 from lotflow.outputs.drawing_tables import add_table
 from lotflow.outputs.job_folder import JobFile
 from lotflow.proposing.again import points_of
@@ -43,29 +42,9 @@ SITE_FILE: Final = "site.gpkg"
 _DECIMALS: Final = 6
 
 
-@dataclass(frozen=True, eq=False)
-class NewRow:
-    """
-    A row to be added to a table that is drawn in.
-
-    Parameters
-    ----------
-    table
-        Name of the table.
-    values
-        By the name of the column without unit; in SI.
-    shape
-        In the coordinates of the elevation data.
-    """
-
-    table: str
-    values: Mapping[str, Any]
-    shape: Any
-
-
 def with_rows(
     site: bytes | None,
-    rows: Sequence[NewRow],
+    rows: Sequence[DrawnRow],
     *,
     empty: Mapping[str, gpd.GeoDataFrame],
     crs: CRS,
@@ -159,7 +138,7 @@ def _shape(blob: bytes) -> Any:
 
 
 def _insert(
-    connection: sqlite3.Connection, table: str, row: NewRow, shape: Any, units: UnitSystem,
+    connection: sqlite3.Connection, table: str, row: DrawnRow, shape: Any, units: UnitSystem,
     vertical_unit: VerticalUnit,
 ) -> None:  # fmt: skip
     """Add one row, and columns that the table lacks."""
@@ -249,7 +228,7 @@ def differing_rows(before: bytes, after: bytes) -> Iterator[str]:
 
 def proposed_rows(
     site: Drawn, case: Case, options: Sequence[InletOption], offset_m: float
-) -> list[NewRow]:
+) -> list[DrawnRow]:
     """
     Rows of a site by which options are drawn.
 
@@ -269,7 +248,7 @@ def proposed_rows(
         str(name).casefold() for end in ("from_node", "to_node") for name in lines[end].dropna()
     }
     outlets = in_case(site.outlets, case)
-    rows: list[NewRow] = []
+    rows: list[DrawnRow] = []
     nodes: dict[tuple[str, Any], str] = {}
     made: dict[tuple[float, float], str] = {}
     for option in options:
@@ -277,7 +256,7 @@ def proposed_rows(
         nodes["inlet", option.cell] = option.name
         if not option.is_drawn:
             nodes["inlet", option.cell] = _free(option.name, taken)
-            rows.append(NewRow("inlets", fixed | {
+            rows.append(DrawnRow("inlets", fixed | {
                 "name": nodes["inlet", option.cell], "kind": "catch basin",
                 "grate_length": option.grate.side_m, "grate_width": option.grate.side_m,
                 "open_share": OPEN_SHARE, "opening_width": OPENING_M, "grates_removable": True},
@@ -293,7 +272,7 @@ def proposed_rows(
             fixed = _fixed(option)
             is_curb = place.kind == "street"
             end = made[at] = _free(f"Proposed {'curb outlet' if is_curb else 'outlet'} 1", taken)
-            rows.append(NewRow("outlets", fixed | {
+            rows.append(DrawnRow("outlets", fixed | {
                 "name": end, "kind": "curb" if is_curb else "daylight",
                 "invert": last.invert_down - offset_m,
                 "diameter": last.size.inside_diameter_m}, shapely.Point(*at)))  # fmt: skip
@@ -306,7 +285,7 @@ def proposed_rows(
                     nodes[kind, number] = (
                         number if kind == "drawn" else _free(f"Proposed {kind} 1", taken)
                     )
-            rows.append(NewRow("drain_lines", fixed | {
+            rows.append(DrawnRow("drain_lines", fixed | {
                 "name": _free("Proposed line 1", taken), "from_node": nodes[piece.start],
                 "to_node": nodes[piece.end], "size": piece.size.size_m, "material": MATERIAL,
                 "invert_up": piece.invert_up - offset_m,
@@ -324,7 +303,7 @@ def _fixed(option: InletOption) -> dict[str, Any]:
 _COMPARED: Final = ("kind", "material", "size", "invert_up", "invert_down", "grate_length")
 
 
-def listed_rows(rows: Sequence[NewRow], offset_m: float) -> list[dict[str, Any]]:
+def listed_rows(rows: Sequence[DrawnRow], offset_m: float) -> list[dict[str, Any]]:
     """
     List rows by what they are known again by, for `proposal.json`.
 

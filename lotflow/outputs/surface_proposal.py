@@ -6,7 +6,6 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from lotflow.outputs.proposal import NewRow
 from lotflow.proposing.surface import levels_of
 
 if TYPE_CHECKING:
@@ -19,18 +18,6 @@ if TYPE_CHECKING:
 #: Keys of what a run tells of an earthwork, in SI.
 _DUG = ("cut_m3", "fill_m3", "area_m2", "deepest_m", "fall", "capacity_m3s", "flow_m3s",
         "share_met", "verdict", "leads_to", "goes_to")  # fmt: skip
-
-
-def surface_rows(changes: Sequence[Change]) -> list[NewRow]:
-    """
-    Rows of a site by which changes are drawn.
-
-    Parameters
-    ----------
-    changes
-        Of the surface.
-    """
-    return [NewRow(row.table, row.values, row.shape) for one in changes for row in one.rows]
 
 
 def surface_content(

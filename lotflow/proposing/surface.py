@@ -21,7 +21,7 @@ import shapely
 from lotflow.advice.harm import LIMITS, Kind
 from lotflow.drains.house import facades_of, own_buildings
 from lotflow.drains.judged import design_storm
-from lotflow.layers.drawn import downspout_names, in_case
+from lotflow.layers.drawn import DrawnRow, downspout_names, in_case
 from lotflow.proposing.inlets import NotOffered
 from lotflow.proposing.lines import LineRule, Trenching, cheapest_way
 from lotflow.proposing.places import (
@@ -114,26 +114,6 @@ _NO_EARTH: Final = (
 _ROOM_M: Final[Mapping[str, float]] = {"tree": 3.0, "septic": 3.0, "well": 3.0}
 #: Ponds that are looked at, the largest first.
 _MOST_PONDS: Final = 8
-
-
-@dataclass(frozen=True, eq=False)
-class DrawnRow:
-    """
-    A row of a layer that is drawn in.
-
-    Parameters
-    ----------
-    table
-        Name of the table.
-    values
-        By the name of the column without unit; in SI.
-    shape
-        In the coordinates of the elevation data.
-    """
-
-    table: str
-    values: Mapping[str, Any]
-    shape: Any
 
 
 @dataclass(frozen=True, eq=False)
@@ -429,6 +409,11 @@ def _lacking_fall(facades: Sequence[Facade]) -> float:
     )
 
 
+def drawn_rows(changes: Sequence[Change]) -> list[DrawnRow]:
+    """Rows of a site by which changes are drawn."""
+    return [row for one in changes for row in one.rows]
+
+
 def with_rows(site: Any, rows: Sequence[DrawnRow]) -> Any:
     """
     Give a site with rows added, in memory, as reading the written ones would.
@@ -464,7 +449,7 @@ def _laid(lot: SurfaceLot, changes: tuple[Change, ...]) -> Laid:
     """Set changes on the measured ground."""
     if not changes:
         return Laid(lot, (), lot.site, lot.yard, lot.works)
-    site = with_rows(lot.site, [row for one in changes for row in one.rows])
+    site = with_rows(lot.site, drawn_rows(changes))
     yard, works = lot.yard, lot.works
     if any(one.is_dug for one in changes):
         drawn = drawn_earthworks(site, "proposed", lot.unit)

@@ -20,10 +20,10 @@ from lotflow.inputs.prices import read_prices
 from lotflow.inputs.proposals import PROPOSAL_FILE, digest, read_earlier
 from lotflow.inputs.site import empty_layers
 from lotflow.inputs.sources import naming_files
+from lotflow.layers.drawn import DrawnRow
 from lotflow.outputs.job_folder import JobFile, write_job_folder
 from lotflow.outputs.proposal import (
     SITE_FILE,
-    NewRow,
     listed_rows,
     proposal_content,
     proposal_text,
@@ -36,7 +36,6 @@ from lotflow.outputs.summary import json_text
 from lotflow.outputs.surface_proposal import (
     ranking_content,
     surface_content,
-    surface_rows,
     surface_shots,
     surface_text,
 )
@@ -44,7 +43,7 @@ from lotflow.proposing.again import Settled, settled
 from lotflow.proposing.inlets import LotGround, Rules, asked, laid_out, offered
 from lotflow.proposing.ranking import Trial, ranked
 from lotflow.proposing.sound import sound_nodes
-from lotflow.proposing.surface import SurfaceLot
+from lotflow.proposing.surface import SurfaceLot, drawn_rows
 from lotflow.proposing.surface_trials import (
     basins_on_paving,
     compared_harm,
@@ -152,13 +151,13 @@ def _proposed(
         bare = study_of(replace(lot, job=with_realisations(lot.job, 0)))
         surface = surface_step(
             surface_lot(lot, ground), bare, off,
-            lambda changes: study_of(_redrawn(job_path, lot, surface_rows(changes))), _broken,
+            lambda changes: study_of(_redrawn(job_path, lot, drawn_rows(changes))), _broken,
             partial(tell, "the surface first"),
         )  # fmt: skip
         drawn = lot
         if surface.changes:
             folder_of = Path(made).resolve()
-            rows = surface_rows(surface.changes)
+            rows = drawn_rows(surface.changes)
             _write_job(job_path, folder_of, _with_rows(lot, rows))
             drawn = study_lot(read_job(folder_of))
         joinable = sound_nodes(_result(surface.study), drawn.site, drawn.case)
@@ -306,12 +305,12 @@ def _offset(lot: LotWater) -> float:
     return lot.job.level_offset_m if lot.job.is_drawn_by_benchmark else 0.0
 
 
-def _added_rows(lot: LotWater, options: Sequence[InletOption]) -> list[NewRow]:
+def _added_rows(lot: LotWater, options: Sequence[InletOption]) -> list[DrawnRow]:
     """Rows by which some options are drawn."""
     return proposed_rows(lot.site, lot.case, options, _offset(lot))
 
 
-def _with_rows(lot: LotWater, rows: Sequence[NewRow]) -> JobFile:
+def _with_rows(lot: LotWater, rows: Sequence[DrawnRow]) -> JobFile:
     """Site with some rows added."""
     job, drawn = lot.job, None
     if job.layers.file is not None:
@@ -328,7 +327,7 @@ def _write_job(job_path: Path, folder: Path, site: JobFile) -> None:
     write_job_folder(folder, [_moved_job(job_path, folder), site])
 
 
-def _redrawn(job_path: Path, lot: LotWater, rows: Sequence[NewRow]) -> LotWater:
+def _redrawn(job_path: Path, lot: LotWater, rows: Sequence[DrawnRow]) -> LotWater:
     """Read a job again with some rows drawn, for a run without realisations."""
     with tempfile.TemporaryDirectory(prefix="lotflow-") as made:
         folder = Path(made).resolve()

@@ -7,6 +7,7 @@ import os
 import struct
 import subprocess
 import sys
+from collections import Counter
 from collections.abc import Callable, Sequence
 from dataclasses import replace
 from functools import cache
@@ -439,6 +440,19 @@ def test_a_line_to_be_laid_bears_its_bore_fall_and_inverts():
     assert (found[0].x, found[0].y) == pytest.approx((WEST + 35, SOUTH + 40))
     texts = drawn_texts(content(drains=drains))
     assert "4.0 in, 2.08%\ninv. 30.00 to 27.00 ft" in texts
+
+
+def test_a_line_leads_from_each_label_to_its_pipe_where_it_stands_apart():
+    """Pipes lie side by side; the label nearest to one may be that of the other."""
+    pipes = [line((40 + x, 60), (40 + x, 20)) for x in (0, 1, 2, 3)]
+    laid = tuple((one, 0.1, 0.01 + 0.001 * n, 9.0, 8.0) for n, one in enumerate(pipes))
+    figure = sheet.sheet_figure(content(drains=MapDrains(tuple(pipes), to_be_laid=laid)))
+    paper = next(
+        axes for axes in figure.axes if any("inv." in text.get_text() for text in axes.texts)
+    )
+    # the middles of all pipes lie on one level, and no other sign there
+    starts = Counter(round(float(one.get_ydata()[0]), 6) for one in paper.lines)
+    assert starts.most_common(1)[0][1] == len(pipes)
 
 
 def test_open_water_is_drawn(emptied):

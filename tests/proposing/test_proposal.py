@@ -36,7 +36,8 @@ from lotflow.errors import InputError, OutputError
 from lotflow.inputs.job import moved_job_text, read_job
 from lotflow.inputs.site import empty_layers
 from lotflow.inputs.toml_text import parse_toml
-from lotflow.outputs.proposal import NewRow, differing_rows, with_rows
+from lotflow.layers.drawn import DrawnRow
+from lotflow.outputs.proposal import differing_rows, with_rows
 from lotflow.study.propose import propose
 
 HERE = Path(lotflow.__file__).parents[1]
@@ -290,7 +291,8 @@ def test_rows_go_into_the_units_and_coordinates_of_the_users_table(tmp_path: Pat
     )
     frame.to_file(path, layer="Inlets", driver="GPKG")  # with a spatial index
     x, y = gpd.GeoSeries([shapely.Point(-77.001, 38.801)], crs=4326).to_crs(32618).iloc[0].coords[0]
-    row = NewRow("inlets", {"name": "Ours", "rim": 10.0, "origin": "lotflow"}, shapely.Point(x, y))
+    place = shapely.Point(x, y)
+    row = DrawnRow("inlets", {"name": "Ours", "rim": 10.0, "origin": "lotflow"}, place)
     made = with_rows(
         path.read_bytes(), [row], empty={}, crs=CRS(32618), units="metric", vertical_unit="m"
     )
@@ -315,7 +317,7 @@ def test_a_table_that_is_not_there_is_made_and_the_bytes_are_the_same_each_time(
     frame = gpd.GeoDataFrame({"name": ["Lot"]}, geometry=[shapely.box(0, 0, 9, 9)], crs=32618)
     frame.to_file(path, layer="lot", driver="GPKG")
     line = shapely.LineString([(1, 1), (5, 5)])
-    row = NewRow("drain_lines", {"name": "Ours", "size": 0.1016, "origin": "lotflow"}, line)
+    row = DrawnRow("drain_lines", {"name": "Ours", "size": 0.1016, "origin": "lotflow"}, line)
     empty = empty_layers(CRS(32618), "us")
     first, second = (
         with_rows(site, [row], empty=empty, crs=CRS(32618), units="us", vertical_unit="m").content

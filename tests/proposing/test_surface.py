@@ -42,13 +42,13 @@ from scipy.ndimage import gaussian_filter
 import lotflow
 from lotflow.advice.harm import Harm, Kind
 from lotflow.inputs.job import read_job
-from lotflow.outputs.surface_proposal import surface_rows
+from lotflow.layers.drawn import DrawnRow
 from lotflow.proposing.inlets import NotOffered
 from lotflow.proposing.ranking import Trial, ranked
 from lotflow.proposing.surface import (
     Change,
-    DrawnRow,
     SurfaceHarm,
+    drawn_rows,
     off_lot,
     rebuilt,
     surface_options,
@@ -256,7 +256,7 @@ def test_the_written_rows_read_again_give_the_told_harm(lots, tmp_path: Path, na
     found = lots(name)
     changes = [one.change for one in found.options]
     folder = tmp_path / "out"
-    _write_job(found.folder, folder, _with_rows(found.lot, surface_rows(changes)))
+    _write_job(found.folder, folder, _with_rows(found.lot, drawn_rows(changes)))
     again = study_lot(read_job(folder))
     harm = surface_lot(again, _ground(again)).laid().harm()
     # the window may be another, and with it the levels of ground far off

@@ -10,8 +10,9 @@ import pytest
 
 from lotflow.advice.harm import Harm, Kind
 from lotflow.findings import Finding
+from lotflow.layers.drawn import DrawnRow
 from lotflow.proposing import surface_trials as step
-from lotflow.proposing.surface import Change, DrawnRow, SurfaceHarm, SurfaceOption
+from lotflow.proposing.surface import Change, SurfaceHarm, SurfaceOption
 
 NONE = SurfaceHarm(*(0.0,) * 9)
 

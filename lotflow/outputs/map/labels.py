@@ -226,7 +226,9 @@ def _draw_label(
     middle = (box[:2] + box[2:]) / 2.0
     place = np.array([label.x, label.y])
     apart = np.abs(place - middle) - (box[2:] - box[:2]) / 2.0
-    if leader and apart.max() > (0.0 if label.home else _NEAR * label.height):
+    # pipes lie side by side: which one a label is of only a line tells
+    near = 0.0 if label.home or lettering.kind == "pipe" else _NEAR * label.height
+    if leader and apart.max() > near:
         # a label is a little smaller than its box: the line ends within
         inner = 0.3 * (box[2:] - box[:2]) * (0.3, 1.0)
         end = np.clip(place, box[:2] + inner, box[2:] - inner)
