@@ -338,7 +338,9 @@ def _part_profile(
     steps = distance
     distance, mean = _means(away.reshape(shape), level.reshape(shape))
     is_paved = bool(np.nansum(paved) > 0.5 * max(np.isfinite(paved).sum(), 1))
-    ends = np.flatnonzero(~(np.nan_to_num(paved).reshape(shape).mean(axis=1) > 0.5))
+    # the cells that the wall runs through are the building's, paved or not
+    bare = np.nan_to_num(paved).reshape(shape).mean(axis=1) <= 0.5
+    ends = np.flatnonzero(bare & (steps > cell))
     # the first step that is not paved begins half a cell before its centre
     paved_m = max(float(steps[ends[0]]) - cell / 2, 0.0) if ends.size else np.inf
     return _Profile(distance, mean, reach, is_paved, paved_m, centre, outward)

@@ -71,15 +71,21 @@ def test_paving_is_held_against_two_percent():
     assert found["House, west side"].verdict == "no fault seen"
 
 
-def test_a_bank_behind_level_paving_is_not_of_the_paving():
-    """Level for 2.4 m out from the north wall at y = 13, paved so far, then 0.7 m up."""
+@pytest.mark.parametrize("wall_y", [13.0, 12.9, 12.8])
+def test_a_bank_behind_level_paving_is_not_of_the_paving(wall_y):
+    """
+    Level for 2.4 m out from the north wall at y = 13, paved so far, then 0.7 m up.
+
+    What lies in the cells that the wall runs through is neither paving nor soil.
+    """
     north = (20.0 - (np.arange(80) + 0.5) * 0.25)[:, None] + np.zeros((80, 80))
     grid = Grid(np.where(north > 15.4, 10.7, 10.0), Affine(0.25, 0, 0, 0, -0.25, 20.0), None)
     paved = (north > 13.0) & (north < 15.4)
-    found = facades(grid, shapely.box(8, 8, 13, 13), paved=paved)["House, north side"]
+    house = shapely.box(8, 8, 13, wall_y)
+    found = facades(grid, house, paved=paved)["House, north side"]
     assert found.is_paved
     assert found.slope < -0.2
-    assert found.paved_m == pytest.approx(2.4, abs=0.25)  # a cell
+    assert found.paved_m == pytest.approx(15.4 - wall_y, abs=0.25)  # a cell
 
 
 def test_a_neighbour_nearer_than_ten_feet_ends_the_reach():
