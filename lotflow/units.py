@@ -192,13 +192,13 @@ def shown(value: float | None, quantity: str, system: UnitSystem) -> str:
     --------
     >>> shown(0.1524, "depth", "us"), shown(0.1524, "depth", "metric"), shown(None, "depth", "us")
     ('6.0 in', '0.15 m', '-')
-    >>> shown(0.0208, "slope", "us"), shown(0.35, "ratio", "us")
-    ('2.08%', '0.35')
+    >>> shown(0.0208, "slope", "us"), shown(0.35, "ratio", "us"), shown(-0.2, "area", "metric")
+    ('2.08%', '0.35', '0 m²')
     """
     if value is None or math.isnan(value):
         return "-"
     unit, decimals = SHOWN[quantity][system]
-    return f"{from_si(value, unit):,.{decimals}f}{after_number(unit)}"
+    return f"{from_si(value, unit):z,.{decimals}f}{after_number(unit)}"
 
 
 def open_range(

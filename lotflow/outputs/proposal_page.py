@@ -355,6 +355,9 @@ _LENGTHS: Final = (
     ("under_paving_m", "Under paving"),
 )  # fmt: skip
 
+#: Of earthworks what the order list has.
+_ORDERED: Final = ("cut_m3", "fill_m3", "area_m2")
+
 
 def _takes(told: Mapping[str, Any], units: UnitSystem) -> Iterator[str]:
     """Pipe, grate, earth, and cost where it is known."""
@@ -367,17 +370,21 @@ def _takes(told: Mapping[str, Any], units: UnitSystem) -> Iterator[str]:
         side = shown(grate["side_m"], "diameter", units)
         enough = "" if grate.get("is_enough", True) else ", too small for the design storm alone"
         facts.append(("Its grate", f"{side} square, half clogged{enough}"))
+    # what is to be ordered of it is told by the order list alone
+    ordered = told.get("quantities") or ()
     for key, label in _LENGTHS:
-        if told.get(key):
-            is_led = key == "length_m" and kind in ("gutter", "downspout")
+        is_led = key == "length_m" and kind in ("gutter", "downspout")
+        if told.get(key) and not (ordered and (is_led or key == "gutter_m")):
             facts.append(("Led off" if is_led else label, shown(told[key], "length", units)))
-    if told.get("downspouts"):
+    if told.get("downspouts") and not ordered:
         facts.append(("Downspouts", f"{told['downspouts']:g}"))
     for key in ("cut_m3", "fill_m3", "area_m2", "deepest_m", "fall"):
-        if dug.get(key):
+        if dug.get(key) and not (ordered and key in _ORDERED):
             facts.append((_WORKS.column(key).label, _WORKS.column(key).shown(dug[key], units)))
-    for one in told.get("quantities") or ():
-        facts.append((str(one["item"]), f"{one['quantity']:,g} {one.get('unit') or ''}".strip()))
+    for one in ordered:
+        item = str(one["item"])
+        wanted = f"{one['quantity']:,g} {one.get('unit') or ''}".strip()
+        facts.append((item[:1].upper() + item[1:], wanted))
     cost = told.get("cost")
     priced = "not all of it has a price" if cost is None else f"{cost:,.2f}"
     facts.append((_QUANTITIES.column("cost").label, priced))

@@ -85,7 +85,8 @@ def made_content():
         "name": "Rear swale", "verdict": "helps surely", "surfaces": 24, "share_helps": 0.9583,
         "share_harms": 0.0, "mended_p05": {**HARM, "wall_m": 1.0}, "cost": 1234.5,
         "mended_p50": {**HARM, "wall_m": 3.0}, "mended_p95": {**HARM, "wall_m": 5.5},
-        "quantities": [{"item": "seed", "quantity": 44.0, "unit": "m2"}],
+        "quantities": [{"item": "earthwork cut", "quantity": 3.4, "unit": "m3"},
+                       {"item": "ground to seed", "quantity": 44.0, "unit": "m2"}],
     }  # fmt: skip
     refused = {"place": "low spot 2", "x": 9.0, "y": 9.0, "remedy": "inlet with line",
                "rule": "gravity reaches no named end with the least fall", "limit": 0.0,
@@ -139,7 +140,8 @@ def test_options_stand_in_the_order_of_practice_with_all_that_is_known_of_them(p
         "House wall that stands in water alone it mends 1.0 m to 5.5 m (5 and 95 % of surfaces)"
         " 8.0 m 4.5 m" in swale
     )
-    for fact in ("Cut 3.40 m³", "Length 22.0 m", "Fall 1.20%", "Cost 1,234.50", "seed 44 m2",
+    for fact in ("Earthwork cut 3.4 m3", "Length 22.0 m", "Fall 1.20%", "Ground to seed 44 m2",
+                 "Cost 1,234.50",
                  "Helps surely", "96 % it helps", "0 % it makes something worse",
                  "of 24 surfaces", "Soil test", "its water leaves the lot here."):  # fmt: skip
         assert fact in swale, fact
@@ -244,10 +246,19 @@ def test_roof_water_is_told_with_its_gutter_and_those_that_help_alike_together()
     content = made_content()
     content["surface"][0] |= {"kind": "gutter", "gutter_m": 45.0, "downspouts": 2, "dug": None}
     content["ranking"] |= {"cannot_tell": [], "alike": ["Rear swale", "Proposed inlet 2"]}
+    ordered = content["ranking"]["options"][0].pop("quantities")
     page = proposal_page(content, view())
     told, _ = card(page, 1)
     for fact in ("Gutter 45.0 m", "Led off 22.0 m", "Downspouts 2"):
         assert fact in told, fact
+    # where it has an order list, that tells them, and nothing is told twice
+    ordered[:] = [{"item": "gutter", "quantity": 45.0, "unit": "m"},
+                  {"item": "downspout", "quantity": 2.0, "unit": "pieces"},
+                  {"item": "downspout extension", "quantity": 22.0, "unit": "m"}]  # fmt: skip
+    content["ranking"]["options"][0]["quantities"] = ordered
+    told, _ = card(proposal_page(content, view()), 1)
+    assert "Gutter 45 m Downspout 2 pieces Downspout extension 22 m Cost" in told
+    assert "Led off" not in told
     assert "These help most, and alike: 1 Rear swale; 3 Proposed inlet 2" in words(page)
 
 
